@@ -16,6 +16,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 
 	"go.yaml.in/yaml/v3"
 
@@ -99,6 +101,9 @@ func (r RuleSet) Check() error {
 		problems = append(problems, errors.New("name and edition must be given"))
 	}
 	check(r.Sample.Clocks.Check())
+	if len(r.Sample.Clocks.Limits) == 0 {
+		problems = append(problems, errors.New("no clock limits the life of a sample"))
+	}
 	covered := map[scope.PointKind]bool{}
 	for _, p := range r.Sample.Protocols {
 		check(p.Check())
@@ -114,8 +119,8 @@ func (r RuleSet) Check() error {
 			problems = append(problems, fmt.Errorf("point %s has no protocol", k))
 		}
 	}
-	for model, protocols := range r.Sample.Models {
-		for _, p := range protocols {
+	for _, model := range slices.Sorted(maps.Keys(r.Sample.Models)) {
+		for _, p := range r.Sample.Models[model] {
 			if err := p.Check(); err != nil {
 				problems = append(problems, fmt.Errorf("model %s: %w", model, err))
 			}

@@ -65,9 +65,9 @@ func ParseValue(a Analyte, u Unit, text string) (Value, error) {
 		return v, err
 	}
 	switch {
-	case u == RLU && (n != unit.Number(math.Trunc(float64(n))) || n < 0 || n > MaxRLU || strings.ContainsAny(text, ".+")):
+	case u == RLU && (n != unit.Number(math.Trunc(float64(n))) || n > MaxRLU || strings.ContainsAny(text, ".+-")):
 		return v, fmt.Errorf("%q is not a whole number 0–%d", text, MaxRLU)
-	case u != LogCFU && n < 0:
+	case u != LogCFU && strings.Contains(text, "-"):
 		return v, fmt.Errorf("%q is below zero", text)
 	}
 	v.Number = n
@@ -175,9 +175,9 @@ func (l Level) Judge(v Value, c Circumstances) Judgement {
 	j := Judgement{Outcome: None, Level: &l, Judged: v}
 	if v.Analyte == Strip {
 		switch {
-		case slices.Contains(l.Dirty, v.Word):
+		case holds(l.Dirty, v.Word):
 			j.Outcome, j.Why = Action, fmt.Sprintf("the strip shows %q, which counts as dirty", v.Word)
-		case slices.Contains(l.Clean, v.Word):
+		case holds(l.Clean, v.Word):
 			j.Outcome, j.Why = Below, fmt.Sprintf("the strip shows %q, which counts as clean", v.Word)
 		default:
 			j.Why = fmt.Sprintf("the strip's word %q is not one of the level's: %s", v.Word, strings.Join(append(slices.Clone(l.Clean), l.Dirty...), ", "))
@@ -218,6 +218,11 @@ func (l Level) Judge(v Value, c Circumstances) Judgement {
 		}
 	}
 	return j
+}
+
+// holds says whether a strip's word is one of the words, in whatever case.
+func holds(words []string, word string) bool {
+	return slices.ContainsFunc(words, func(w string) bool { return strings.EqualFold(w, word) })
 }
 
 func relation(n, limit unit.Number) string {
@@ -299,4 +304,20 @@ func (rule Combine) Point(outcomes []Outcome) Outcome {
 		return Alert
 	}
 	return worst
+}
+
+// Reading is one value of one sample with its judgement, as it is kept.
+type Reading struct {
+	Sample  string `json:"sample"`
+	Scope   string `json:"scope"`
+	Attempt int    `json:"attempt"`
+	Meter   string `json:"meter,omitempty"`
+	Lot     string `json:"lot,omitempty"`
+	By      string `json:"by,omitempty"`
+	Value   Value  `json:"value"`
+	// With is what the value was read with; its At is the instant of the reading.
+	With      Circumstances `json:"with"`
+	Judgement Judgement     `json:"judgement"`
+	// Rules names the rule set and edition in force.
+	Rules string `json:"rules"`
 }

@@ -131,7 +131,7 @@ func (l Level) Check() error {
 			fail("a strip's level needs the words that count as clean and as dirty")
 		}
 		for _, w := range l.Clean {
-			if slices.Contains(l.Dirty, w) {
+			if holds(l.Dirty, w) {
 				fail("the strip's word %q is given as clean and as dirty", w)
 			}
 		}

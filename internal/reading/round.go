@@ -99,6 +99,7 @@ type Next struct {
 // and the occasion ask for; results may hold more.
 func (r Rules) Judge(attempt int, required []scope.PointKind, results []PointResult) Round {
 	round := Round{Attempt: attempt, Outcome: Below, Complete: true}
+	judged := 0
 	for _, kind := range scope.PointKinds {
 		i := slices.IndexFunc(results, func(p PointResult) bool { return p.Point == kind })
 		wanted := slices.Contains(required, kind)
@@ -116,6 +117,7 @@ func (r Rules) Judge(attempt int, required []scope.PointKind, results []PointRes
 		if p.NotApplicable != "" {
 			continue
 		}
+		judged++
 		open := p.Outcome == None || p.Outcome == Void || p.Pending || r.wantsDuplicate(p)
 		if open && p.Outcome != Action {
 			round.Missing = append(round.Missing, kind)
@@ -125,8 +127,8 @@ func (r Rules) Judge(attempt int, required []scope.PointKind, results []PointRes
 			round.Outcome = p.Outcome
 		}
 	}
-	if len(round.Points) == 0 {
-		round.Outcome, round.Complete = None, false
+	if judged == 0 { // nothing was measured, so nothing is shown
+		round.Complete = false
 	}
 	if !round.Complete && round.Outcome != Action {
 		round.Outcome = None
@@ -168,6 +170,8 @@ func (r Rules) next(round Round) Next {
 			}
 		}
 		return Next{Act: CleanAgain, Points: points, Words: fmt.Sprintf("clean the scope again, then sample: %s", words(points))}
+	case !round.Complete && len(round.Missing) == 0:
+		return Next{Act: Complete, Words: "sample and read: no point has a result"}
 	case !round.Complete:
 		return Next{Act: Complete, Points: round.Missing, Words: fmt.Sprintf("sample and read: %s", words(round.Missing))}
 	}

@@ -143,11 +143,11 @@ func DueAt(rules []Rule, r Record, now unit.Instant, zone *time.Location) []Due 
 				add(max(r.TurnaroundStart, from), nil, "%d uses since the last passed round; the limit is %d", r.UsesSincePassed, rule.Uses)
 			}
 		case AfterRepair:
-			if r.Returned.Known() && r.Passed < r.Returned {
+			if r.Returned.Known() && r.Passed <= r.Returned {
 				add(r.Returned, nil, "back from repair and not sampled since")
 			}
 		case AfterFailedRound:
-			if r.Failed.Known() && r.Passed < r.Failed {
+			if r.Failed.Known() && r.Passed <= r.Failed {
 				add(r.Failed, nil, "the last round was over the action level and no round has passed since")
 			}
 		case OnArrival:
@@ -156,7 +156,7 @@ func DueAt(rules []Rule, r Record, now unit.Instant, zone *time.Location) []Due 
 			}
 		case OnRequest:
 			for _, q := range r.Requests {
-				if r.Passed < q.At && q.At <= now {
+				if r.Passed <= q.At && q.At <= now {
 					add(q.At, q.Points, "asked for by %s: %s", q.By, q.Reason)
 				}
 			}

@@ -157,13 +157,16 @@ func (c Clocks) Check() error {
 			return fmt.Errorf("clock %q: from %q to %q: allowed: %s", l.Name, l.From, l.To, scope.Words(Marks))
 		case slices.Index(Marks, l.From) >= slices.Index(Marks, l.To):
 			return fmt.Errorf("clock %q: %s comes before %s", l.Name, l.To, l.From)
-		case l.Within <= 0:
-			return fmt.Errorf("clock %q: the limit must be longer than zero", l.Name)
+		case l.Within <= 0 || l.CappedWithin < 0:
+			return fmt.Errorf("clock %q: the limits must be longer than zero", l.Name)
 		case l.Method != "" && !slices.Contains(Methods, l.Method):
 			return fmt.Errorf("clock %q: method %q is not known; allowed: %s", l.Name, l.Method, scope.Words(Methods))
 		case l.Citation == "":
 			return fmt.Errorf("clock %q: the citation is missing", l.Name)
 		}
+	}
+	if c.Shake < 0 {
+		return fmt.Errorf("clocks: the shortest time of shaking is below zero")
 	}
 	return nil
 }
@@ -226,13 +229,21 @@ func (c Clocks) Judge(s Sample, now unit.Instant) Standing {
 		if end > deadline {
 			return Standing{State: Void, Why: reason}
 		}
-		if !to.Known() && (!st.Deadline.Known() || deadline < st.Deadline) {
+		switch {
+		case to.Known() && l.pauses(s) && !s.Uncapped.Known():
+			// Nobody knows how long it stood open again before it was used.
+			st.Unproven = append(st.Unproven, l.Name)
+		case !to.Known() && (!st.Deadline.Known() || deadline < st.Deadline):
 			st.Deadline, st.Why = deadline, l.Name
 		}
 	}
-	if total, bounded := c.longest(s.Method()); bounded && s.Read.Known() && len(st.Unproven) > 0 {
-		if s.Read.Sub(s.Collected) > total.Duration() {
-			return Standing{State: Void, Why: fmt.Sprintf("read %s after collection; all clocks together allow %s", unit.SpanOf(s.Read.Sub(s.Collected)), total)}
+	if total, bounded := c.longest(s.Method()); bounded && len(st.Unproven) > 0 {
+		end := s.Read
+		if !end.Known() {
+			end = max(now, s.Collected, s.Capped, s.Uncapped, s.Dipped, s.Activated)
+		}
+		if age := end.Sub(s.Collected); age > total.Duration() {
+			return Standing{State: Void, Why: fmt.Sprintf("%s since collection; all clocks together allow %s", unit.SpanOf(age), total)}
 		}
 	}
 	if s.Activated.Known() && s.Shaken > 0 && s.Shaken < c.Shake {
@@ -250,13 +261,17 @@ func (s Sample) passed(m Mark) bool {
 	return slices.ContainsFunc(later, func(m Mark) bool { return s.At(m).Known() })
 }
 
+// pauses says whether the sample was put into a closed container while the clock ran.
+func (l Clock) pauses(s Sample) bool {
+	return l.CappedWithin > 0 && s.Capped.Known() && s.Capped >= s.At(l.From)
+}
+
 // deadline returns when the clock of a sample runs out, and the sentence for a sample that missed
 // it. A closed container stops the clock, and has its own limit.
 func (l Clock) deadline(s Sample, end unit.Instant) (unit.Instant, string) {
 	from := s.At(l.From)
 	deadline := from.Add(l.Within.Duration())
-	pausable := l.CappedWithin > 0 && s.Capped.Known() && s.Capped >= from
-	if pausable {
+	if l.pauses(s) && s.Capped <= deadline {
 		opened := end
 		if s.Uncapped.Known() {
 			opened = s.Uncapped
@@ -297,4 +312,23 @@ func (s Sample) Flaws(p scope.Point) []string {
 		flaws = append(flaws, fmt.Sprintf("%s mL recovered is less than the %.1f mL that the channel holds", s.Recovered, float64(p.DeadVolume)))
 	}
 	return flaws
+}
+
+// Moment is one mark of a sample, recorded on its own when it happens.
+type Moment struct {
+	Sample string       `json:"sample"`
+	Scope  string       `json:"scope"`
+	Mark   Mark         `json:"mark"`
+	At     unit.Instant `json:"at"`
+	// Shaken is how long the device was shaken, with the mark Activated.
+	Shaken unit.Span `json:"shaken,omitzero"`
+	By     string    `json:"by,omitempty"`
+}
+
+// Add returns the sample with the moment.
+func (s Sample) Add(m Moment) (Sample, error) {
+	if m.Shaken > 0 {
+		s.Shaken = m.Shaken
+	}
+	return s.Set(m.Mark, m.At)
 }

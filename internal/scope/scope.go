@@ -224,7 +224,7 @@ func (m Model) derive(kind PointKind) (Point, bool) {
 		case InstrumentLumen, ElevatorWire:
 			p.Routine = true
 		case SuctionLumen: // the instrument channel stands for the suction path where both exist
-			p.Routine = !m.has(InstrumentChannel)
+			p.Routine = !slices.ContainsFunc(m.Channels, func(c Channel) bool { return c.Kind == InstrumentChannel && !c.Sealed })
 		case OuterDistalEnd, ElevatorRecess, AirLumen, WaterLumen, AuxiliaryLumen, BalloonLumen:
 		}
 		return p, true
@@ -337,10 +337,16 @@ func (m Model) Check() error {
 			fail("channel %q: diameter and length must be over 0 mm", c.Kind)
 		}
 	}
-	for _, choice := range m.Chosen {
+	for i, choice := range m.Chosen {
 		if _, exists := m.derive(choice.Kind); !exists {
 			fail("sampling point %q does not exist on this model", choice.Kind)
 		}
+		if slices.ContainsFunc(m.Chosen[:i], func(c Choice) bool { return c.Kind == choice.Kind }) {
+			fail("sampling point %q is given twice", choice.Kind)
+		}
+	}
+	if len(m.Chosen) > 0 && len(m.Routine()) == 0 {
+		fail("no sampling point belongs to every round, so no round could ever be complete")
 	}
 	if err := errors.Join(problems...); err != nil {
 		return fmt.Errorf("model %q: %w", m.Name, err)

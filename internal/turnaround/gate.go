@@ -1,10 +1,12 @@
 package turnaround
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
 
+	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
 	"rinsate/internal/unit"
 )
@@ -78,13 +80,18 @@ type Answer struct {
 
 // Gate answers whether the scope may be used on a patient at an instant. Every reason that blocks
 // is listed, not only the first. The state is the gravest of them: out of service before held
-// before in work.
+// before in work. What another record voided or corrected must be gone from the history: give it
+// through History.AsKnown.
 func Gate(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
 	g := gate{h: h.until(at), rules: rules, at: at, zone: zone}
 	g.answer = Answer{Scope: h.Instrument.Tag, At: at, State: Ready}
-	if h.Instrument.Tag == "" || h.Instrument.InService > at {
+	if h.Instrument.Tag == "" || !h.Instrument.InService.Known() || h.Instrument.InService > at {
 		g.block(Unknown, Reason{Text: "the scope was not in service at that time"}, "register the scope, reprocess and sample it before any use")
 		return g.answer
+	}
+	if h.Model.Name == "" || h.Model.Name != h.Instrument.Model {
+		// Without its model nobody can say which steps and samples the scope needs.
+		g.block(Unknown, Reason{Text: fmt.Sprintf("its model %q is not on record", h.Instrument.Model)}, "register the model")
 	}
 	g.service()
 	g.holds()
@@ -168,8 +175,23 @@ func (g *gate) holds() {
 // OpenHolds returns the holds that no lift ends.
 func (h History) OpenHolds() []Hold {
 	return keep(h.Holds, func(hold Hold) bool {
-		return !slices.ContainsFunc(h.Lifts, func(l Lift) bool { return l.Hold == hold.ID })
+		return !slices.ContainsFunc(h.Lifts, func(l Lift) bool { return l.Hold == hold.ID && h.stands(l, hold) })
 	})
+}
+
+// stands says whether a lift still rests on something: a second person, or a round that was begun
+// after the hold and passed. A round that was voided since carries no lift; one before the present
+// turnaround may not be loaded and is believed.
+func (h History) stands(l Lift, hold Hold) bool {
+	if l.Second != "" && l.Second != l.By {
+		return true
+	}
+	i := slices.IndexFunc(h.Decisions, func(d Decision) bool { return d.ID == l.Round })
+	if i < 0 {
+		start, _, _ := Start(h)
+		return l.Round != "" && l.At < start
+	}
+	return h.Decisions[i].passed() && h.Decisions[i].First >= hold.At
 }
 
 // inUse looks for a use or an issue that has not ended.
@@ -225,7 +247,7 @@ func (g *gate) steps() {
 // of returns the steps of one kind in this turnaround, the earliest first.
 func (g *gate) of(kind StepKind) []Step {
 	steps := keep(g.h.Steps, func(s Step) bool { return s.Kind == kind && s.Start >= g.answer.Turnaround })
-	slices.SortStableFunc(steps, func(a, b Step) int { return int(a.Start - b.Start) })
+	slices.SortStableFunc(steps, func(a, b Step) int { return cmp.Compare(a.Start, b.Start) })
 	return steps
 }
 
@@ -250,8 +272,13 @@ func (g *gate) step(rule StepRule) {
 	}
 	last := done[len(done)-1]
 	p.Status, p.Record, p.Start, p.End = DoneStep, last.ID, last.Start, last.End
+	for _, s := range done[:len(done)-1] {
+		if s.Result == Fail {
+			g.note(cite(Reason{Text: fmt.Sprintf("%s at %s failed and was repeated", rule.Step, s.Start.In(g.zone)), Record: s.ID}, rule.Source))
+		}
+	}
 	before := len(g.answer.Reasons)
-	g.late(rule, done[0], p.Deadline)
+	g.late(rule, done, p.Deadline)
 	switch {
 	case last.Result == Fail:
 		p.Status = FailedStep
@@ -306,14 +333,18 @@ func (g *gate) deadline(rule StepRule) unit.Instant {
 		return 0
 	}
 	from := g.answer.Turnaround
-	if earlier := g.of(rule.From); rule.From != "" && len(earlier) > 0 {
-		from = earlier[0].last()
+	for i, earlier := range g.of(rule.From) {
+		if i == 0 || earlier.last() < from {
+			from = earlier.last()
+		}
 	}
 	return from.Add(rule.Within.Duration())
 }
 
-// late looks at the first step of a kind: a repeat after a failed round has no such limit.
-func (g *gate) late(rule StepRule, first Step, deadline unit.Instant) {
+// late looks at the first step of a kind that did not fail: a repeat after a failed round has no
+// such limit.
+func (g *gate) late(rule StepRule, done []Step, deadline unit.Instant) {
+	first := done[max(0, slices.IndexFunc(done, func(s Step) bool { return s.Result != Fail }))]
 	if !deadline.Known() || first.Start <= deadline {
 		return
 	}
@@ -343,7 +374,7 @@ func (g *gate) disinfection(s Step, rule StepRule) {
 		fail(agent.Source, "contact %s; %s needs %s", s.Contact, agent.Name, agent.Contact)
 	}
 	switch {
-	case agent.Coldest == 0:
+	case agent.Coldest == 0 && agent.Warmest == 0:
 	case !s.HasTemperature:
 		fail(agent.Source, "the temperature is not on record; %s needs at least %s °C", agent.Name, agent.Coldest)
 	case s.Coldest < agent.Coldest:
@@ -357,11 +388,14 @@ func (g *gate) disinfection(s Step, rule StepRule) {
 	case s.MEC == NotStated && agent.MEC:
 		fail(agent.Source, "the check of the minimum effective concentration is not on record")
 	}
-	switch {
-	case s.AgentExpires.Known() && s.AgentExpires < s.Start:
-		fail(agent.Source, "lot %q expired at %s", s.AgentLot, s.AgentExpires.In(g.zone))
-	case s.AgentLot == "":
+	if s.AgentLot == "" {
 		fail(agent.Source, "the lot is not on record")
+	}
+	switch {
+	case !s.AgentExpires.Known():
+		fail(agent.Source, "the expiry of lot %q is not on record", s.AgentLot)
+	case s.AgentExpires <= s.Start:
+		fail(agent.Source, "lot %q expired at %s", s.AgentLot, s.AgentExpires.In(g.zone))
 	}
 }
 
@@ -369,14 +403,11 @@ func (g *gate) disinfection(s Step, rule StepRule) {
 func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	p := Progress{Step: Verification, Status: NotDueStep}
 	defer func() { g.answer.Steps = append(g.answer.Steps, p) }()
-	rounds := keep(g.h.Decisions, func(d Decision) bool { return d.Last >= g.answer.Turnaround })
+	rounds := keep(g.h.Decisions, func(d Decision) bool { return d.last() >= g.answer.Turnaround })
 	slices.SortStableFunc(rounds, func(a, b Decision) int {
-		if a.Last != b.Last {
-			return int(a.Last - b.Last)
-		}
-		return int(a.Recorded - b.Recorded)
+		return cmp.Or(cmp.Compare(a.last(), b.last()), cmp.Compare(a.Recorded, b.Recorded))
 	})
-	open := g.h.openSamples(g.answer.Turnaround)
+	open := g.h.undecided(g.answer.Turnaround)
 	blocked := false
 	for _, d := range due {
 		if d.Blocks {
@@ -389,16 +420,17 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	if blocked {
 		p.Status = MissingStep
 	}
+	if len(open) > 0 {
+		p.Status = RunningStep
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s was sampled at %s and its round has no result", open[0].Point, open[0].Collected.In(g.zone)), Record: open[0].ID}, rule.Source), "finish the round: sample and read every point")
+	}
 	if len(rounds) == 0 {
-		if len(open) > 0 {
-			p.Status = RunningStep
-			g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s was sampled at %s and the round has no result", open[0].Point, open[0].Collected.In(g.zone)), Record: open[0].ID}, rule.Source), "finish the round: read every sample")
-		}
 		return
 	}
 	last := rounds[len(rounds)-1]
 	p.Record, p.Start, p.End = last.ID, last.First, last.Last
 	switch {
+	case len(open) > 0:
 	case !last.passed():
 		p.Status = FailedStep
 		if !last.Round.Complete {
@@ -411,15 +443,28 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	default:
 		p.Status = DoneStep
 		for _, d := range rounds[:len(rounds)-1] {
-			if !d.passed() {
-				g.note(Reason{Text: fmt.Sprintf("attempt %d of this turnaround was %s", d.Round.Attempt, d.Round.Outcome), Record: d.ID})
+			text := fmt.Sprintf("attempt %d of this turnaround was %s", d.Round.Attempt, d.Round.Outcome)
+			switch {
+			case d.Round.Outcome == reading.Action && !g.recleaned(d):
+				p.Status = StaleStep
+				g.block(InWork, cite(Reason{Text: text + " and the scope was not cleaned again before it was sampled again", Record: d.ID}, rule.Source), "clean the scope again, then sample it again")
+			case !d.passed():
+				g.note(Reason{Text: text, Record: d.ID})
 			}
 		}
 		g.note(cite(Reason{Text: fmt.Sprintf("round of attempt %d is %s", last.Round.Attempt, last.Round.Outcome), Record: last.ID}, rule.Source))
 	}
-	if last.Last > g.previous {
-		g.previous, g.previousStep = last.Last, Verification
+	if last.last() > g.previous {
+		g.previous, g.previousStep = last.last(), Verification
 	}
+}
+
+// recleaned says whether a cleaning began after the samples of the round were begun and ended after
+// the last of them was read. A passed round does not undo one over the action level by itself.
+func (g *gate) recleaned(d Decision) bool {
+	return slices.ContainsFunc(g.of(ManualCleaning), func(s Step) bool {
+		return s.Result != Fail && s.Start >= d.First && s.End >= d.last()
+	})
 }
 
 func wordsOf(d sampling.Due) string {
@@ -433,11 +478,13 @@ func wordsOf(d sampling.Due) string {
 	return text
 }
 
-// openSamples returns the samples of the turnaround that begins at start which are neither read
-// nor recorded as not applicable.
-func (h History) openSamples(start unit.Instant) []Taken {
+// undecided returns the samples of the turnaround that begins at start whose round has no decision
+// yet: a round that was begun must be finished, whether or not it was due.
+func (h History) undecided(start unit.Instant) []Taken {
+	rounds := keep(h.Decisions, func(d Decision) bool { return d.last() >= start })
 	return keep(h.Samples, func(t Taken) bool {
-		return t.Collected >= start && t.NotApplicable == "" && len(t.Judgements) == 0
+		return t.Collected >= start && t.NotApplicable == "" &&
+			!slices.ContainsFunc(rounds, func(d Decision) bool { return d.covers(t, rounds) })
 	})
 }
 
@@ -450,9 +497,9 @@ func (h History) record(at unit.Instant) sampling.Record {
 	for _, d := range h.Decisions {
 		switch {
 		case d.passed():
-			r.Passed = max(r.Passed, d.Last)
-		case d.Round.Outcome == "action":
-			r.Failed = max(r.Failed, d.Last)
+			r.Passed = max(r.Passed, d.last())
+		case d.Round.Outcome == reading.Action:
+			r.Failed = max(r.Failed, d.last())
 		}
 	}
 	if r.Passed > h.Earlier.Passed {
@@ -485,28 +532,39 @@ func Due(h History, rules Rules, at unit.Instant, zone *time.Location) []samplin
 }
 
 // storage works out until when a reprocessed scope may wait. Its time runs from the first storage
-// after the last drying: taking a scope out and hanging it back does not renew it.
+// after it was first dried: taking a scope out and hanging it back, or drying it again without
+// disinfecting it again, does not renew it. A failed storage is none.
 func (g *gate) storage() {
 	issued := g.of(Issue)
-	stored := g.of(Storage)
-	if len(issued) > 0 && (len(stored) == 0 || stored[len(stored)-1].Start < issued[len(issued)-1].Start) {
+	stored := keep(g.of(Storage), func(s Step) bool { return s.Result != Fail })
+	if len(issued) > 0 && (len(stored) == 0 || stored[len(stored)-1].Start <= issued[len(issued)-1].Start) {
 		last := issued[len(issued)-1]
 		g.block(InWork, Reason{Text: "issued at " + last.Start.In(g.zone) + " and not back", Record: last.ID}, "record the use, or store the scope again")
 	}
 	if g.answer.State != Ready {
 		return
 	}
-	end := g.previous
-	if dried := g.of(Drying); len(dried) > 0 {
-		end = dried[len(dried)-1].last()
-	}
+	end := g.dried()
 	stored = keep(stored, func(s Step) bool { return s.Start >= end })
-	if len(stored) == 0 {
-		if g.rules.Unstored == 0 {
-			g.block(InWork, Reason{Text: "not in a cabinet, and the rule set does not say how long a scope may wait outside one"}, "use at once after reprocessing again, or store")
-			return
+	outside := end // since when the scope is outside a cabinet, zero while it is in one
+	for i, s := range stored {
+		if outside.Known() && g.rules.Unstored > 0 {
+			if until := outside.Add(g.rules.Unstored.Duration()); s.Start >= until {
+				g.block(InWork, cite(Reason{Text: fmt.Sprintf("it hung outside a cabinet from %s to %s; at most %s", outside.In(g.zone), s.Start.In(g.zone), g.rules.Unstored), Record: s.ID}, g.rules.UnstoredSource), "reprocess before use: the storage time is over")
+			}
 		}
-		g.expire(end.Add(g.rules.Unstored.Duration()), fmt.Sprintf("outside a cabinet since %s; at most %s", end.In(g.zone), g.rules.Unstored), "", g.rules.UnstoredSource)
+		outside = s.End
+		for _, taken := range issued {
+			if taken.Start >= s.Start && (i+1 == len(stored) || taken.Start < stored[i+1].Start) && (!outside.Known() || taken.Start < outside) {
+				outside = taken.Start
+			}
+		}
+	}
+	switch {
+	case outside.Known() && g.rules.Unstored == 0:
+		g.block(InWork, Reason{Text: "not in a cabinet, and the rule set does not say how long a scope may wait outside one"}, "use at once after reprocessing again, or store")
+	case outside.Known():
+		g.expire(outside.Add(g.rules.Unstored.Duration()), fmt.Sprintf("outside a cabinet since %s; at most %s", outside.In(g.zone), g.rules.Unstored), "", g.rules.UnstoredSource)
 	}
 	for _, s := range stored {
 		cabinet, ok := g.rules.cabinet(s.Cabinet)
@@ -526,6 +584,21 @@ func (g *gate) storage() {
 		g.answer.Until = next
 		g.note(Reason{Text: "periodic sampling falls due at " + next.In(g.zone)})
 	}
+}
+
+// dried returns when the scope was dried for the first time after its last disinfection, or when
+// that ended where no drying is on record.
+func (g *gate) dried() unit.Instant {
+	var end unit.Instant
+	if done := g.of(Disinfection); len(done) > 0 {
+		end = done[len(done)-1].last()
+	}
+	for _, s := range g.of(Drying) {
+		if s.Start >= end && s.Result != Fail {
+			return s.last()
+		}
+	}
+	return end
 }
 
 // expire ends Ready at an instant. At that instant the time is over.

@@ -2,6 +2,7 @@ package turnaround
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 
 	"rinsate/internal/sampling"
@@ -93,12 +94,15 @@ func (r Rules) Check() error {
 	if err := checkSteps("steps", r.Steps); err != nil {
 		return err
 	}
-	for model, steps := range r.Models {
-		if err := checkSteps("steps of model "+model, steps); err != nil {
+	for _, model := range slices.Sorted(maps.Keys(r.Models)) {
+		if err := checkSteps("steps of model "+model, r.Models[model]); err != nil {
 			return err
 		}
 	}
-	for _, c := range r.Cabinets {
+	for i, c := range r.Cabinets {
+		if slices.ContainsFunc(r.Cabinets[:i], func(other Cabinet) bool { return other.Name == c.Name }) {
+			return fmt.Errorf("cabinet %q is given twice", c.Name)
+		}
 		if c.Name == "" || c.Days < 0 || c.Hours < 0 || (c.Days > 0) == (c.Hours > 0) {
 			return fmt.Errorf("cabinet %q: give a name and either days or hours over 0", c.Name)
 		}
@@ -106,8 +110,10 @@ func (r Rules) Check() error {
 			return fmt.Errorf("cabinet %q: the citation is missing", c.Name)
 		}
 	}
-	for _, a := range r.Agents {
+	for i, a := range r.Agents {
 		switch {
+		case slices.ContainsFunc(r.Agents[:i], func(other Agent) bool { return other.Name == a.Name }):
+			return fmt.Errorf("agent %q is given twice", a.Name)
 		case a.Name == "" || a.Contact <= 0:
 			return fmt.Errorf("agent %q: give a name and a contact time over 0", a.Name)
 		case a.Warmest != 0 && a.Warmest < a.Coldest:
@@ -118,11 +124,19 @@ func (r Rules) Check() error {
 			return fmt.Errorf("agent %q: the citation is missing", a.Name)
 		}
 	}
-	if r.Unstored < 0 {
+	switch {
+	case r.Unstored < 0:
 		return fmt.Errorf("unstored: the time is below zero")
+	case r.Unstored > 0 && r.UnstoredSource.Citation == "":
+		return fmt.Errorf("unstored: the citation is missing (unstored_source)")
 	}
 	return nil
 }
+
+// indispensable lists the steps without which nothing could show that a scope is fit for a patient.
+// Whether a round of samples is due is decided by the due rules, so verification must only be there
+// to be looked at.
+var indispensable = []StepKind{ManualCleaning, Verification, Disinfection}
 
 func checkSteps(where string, steps []StepRule) error {
 	if len(steps) == 0 {
@@ -145,6 +159,12 @@ func checkSteps(where string, steps []StepRule) error {
 			return fmt.Errorf("%s: %s: the citation is missing", where, s.Step)
 		}
 		seen[s.Step] = true
+	}
+	for _, kind := range indispensable {
+		i := slices.IndexFunc(steps, func(s StepRule) bool { return s.Step == kind })
+		if i < 0 || !steps[i].Required && kind != Verification {
+			return fmt.Errorf("%s: %s must be there and required", where, kind)
+		}
 	}
 	return nil
 }

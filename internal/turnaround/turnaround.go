@@ -165,10 +165,22 @@ type Decision struct {
 	Last  unit.Instant `json:"last"`
 	// Rules names the rule set and edition that decided.
 	Rules string `json:"rules"`
+	// Supersedes is the earlier decision on the same attempt, which another reading changed.
+	Supersedes string `json:"supersedes,omitempty"`
 }
 
 // passed says whether the round lets the scope go on.
 func (d Decision) passed() bool { return d.Round.Complete && d.Round.Outcome.Passed() }
+
+// last returns the last instant of the round that is on record; an unfinished round may lack Last.
+func (d Decision) last() unit.Instant { return max(d.Turnaround, d.First, d.Last) }
+
+// covers says whether the sample needs no further decision: the decision took it into account, or
+// it came after its attempt was decided and a later attempt was decided since.
+func (d Decision) covers(t Taken, rounds []Decision) bool {
+	return d.Round.Attempt == t.Attempt && (t.Collected <= d.last() ||
+		slices.ContainsFunc(rounds, func(e Decision) bool { return e.Round.Attempt > t.Attempt && e.last() >= t.Collected }))
+}
 
 // Hold keeps a scope from patients until somebody lifts it.
 type Hold struct {
@@ -299,7 +311,7 @@ func (h History) until(at unit.Instant) History {
 		}
 	}
 	h.Samples = keep(h.Samples, func(s Taken) bool { return s.Collected <= at })
-	h.Decisions = keep(h.Decisions, func(d Decision) bool { return d.Last <= at })
+	h.Decisions = keep(h.Decisions, func(d Decision) bool { return d.last() <= at })
 	h.Holds = keep(h.Holds, func(x Hold) bool { return x.At <= at })
 	h.Lifts = keep(h.Lifts, func(l Lift) bool { return l.At <= at })
 	h.Repairs = keep(h.Repairs, func(r Repair) bool { return r.Sent <= at })

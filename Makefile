@@ -1,0 +1,43 @@
+# make help lists the targets. Every check that guards the repository is in scripts/test.sh.
+SHELL := /bin/bash
+.SHELLFLAGS := -euo pipefail -c
+.DEFAULT_GOAL := help
+
+GO ?= go
+ARGS ?=
+BENCH ?= .
+FUZZTIME ?= 5s
+export FUZZTIME
+
+.PHONY: help run test bench lint fuzz build tools deadcode
+
+help: ## list the targets
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+
+run: ## build and run the program; pass arguments with ARGS="..."
+	$(GO) run ./cmd/rinsate $(ARGS)
+
+test: ## set up what is missing, then run every check, as CI does
+	@scripts/setup-tests.sh
+	@scripts/test.sh
+
+bench: ## run the benchmarks; narrow with BENCH=Name
+	$(GO) test -run '^$$' -bench '$(BENCH)' -benchmem ./...
+
+lint: ## format check, vet, golangci-lint, staticcheck
+	@scripts/lint.sh
+
+fuzz: ## run each fuzz target for FUZZTIME (default 5s)
+	@scripts/fuzz.sh
+
+build: ## build the static binary bin/rinsate for this machine
+	CGO_ENABLED=0 $(GO) build -trimpath -ldflags '-s -w' -o bin/ ./cmd/rinsate
+
+tools: ## build the development tools and print their versions
+	$(GO) tool gofumpt -version
+	$(GO) tool staticcheck -version
+	$(GO) tool -modfile=tools.mod golangci-lint version
+	$(GO) build -modfile=tools.mod -o /dev/null golang.org/x/tools/cmd/deadcode
+
+deadcode: ## list functions that no command reaches
+	$(GO) tool -modfile=tools.mod deadcode ./...

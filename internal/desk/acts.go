@@ -1,0 +1,265 @@
+package desk
+
+import (
+	"crypto/rand"
+	"fmt"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// registered refuses a scope that is not in the fleet.
+func (w *Work) registered(tag string) error {
+	_, ok, err := w.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever)
+	if err == nil && !ok {
+		return notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
+	}
+	return err
+}
+
+// RecordUse records a procedure on a patient, at its end or already at its start; the record of the
+// end then names that of the start in Finishes. patient is the facility's own number of the patient
+// or empty; the ledger holds only a commitment to it.
+func (w *Work) RecordUse(e Entry, u turnaround.Use, patient string) (Receipt, error) {
+	if err := u.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	if err := w.registered(u.Scope); err != nil {
+		return Receipt{}, err
+	}
+	if patient != "" {
+		commitment, err := w.commit(patient)
+		if err != nil {
+			return Receipt{}, err
+		}
+		u.Patient = commitment
+	}
+	return w.append(e, store.TypeUse, u.Start, u)
+}
+
+// commit returns the commitment for a patient, the same one whenever that patient comes again.
+func (w *Work) commit(patient string) (string, error) {
+	commitment, ok, err := w.tx.Patient(patient)
+	if err != nil || ok {
+		return commitment, err
+	}
+	salt := make([]byte, 2*ledger.SaltSize)
+	if _, err := rand.Read(salt); err != nil {
+		return "", err
+	}
+	commitment = ledger.Commit(salt, patient)
+	return commitment, w.tx.SavePatient(commitment, salt, patient)
+}
+
+// RecordStep records a step of a turnaround, at its end or already at its start; the record of the
+// end then names that of the start in Finishes.
+func (w *Work) RecordStep(e Entry, s turnaround.Step) (Receipt, error) {
+	if err := s.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	if err := w.registered(s.Scope); err != nil {
+		return Receipt{}, err
+	}
+	return w.append(e, store.TypeStep, s.Start, s)
+}
+
+// RecordRepair records that a scope went for repair or, with finishes naming that record, came
+// back.
+func (w *Work) RecordRepair(e Entry, r scope.Repair, finishes string) (Receipt, error) {
+	if err := r.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	if err := w.registered(r.Scope); err != nil {
+		return Receipt{}, err
+	}
+	return w.append(e, store.TypeRepair, r.Sent, store.Repair{Repair: r, Finishes: finishes})
+}
+
+// Ask records somebody's wish to have a scope sampled.
+func (w *Work) Ask(e Entry, q sampling.Request) (Receipt, error) {
+	switch {
+	case q.By == "" || q.Reason == "":
+		return Receipt{}, invalid("a request needs the name of who asks and a reason")
+	case !q.At.Known():
+		q.At = w.tx.Now
+	}
+	if err := w.registered(q.Scope); err != nil {
+		return Receipt{}, err
+	}
+	return w.append(e, store.TypeRequest, q.At, q)
+}
+
+// PlaceHold keeps a scope from patients.
+func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
+	if !h.At.Known() {
+		h.At = w.tx.Now
+	}
+	if err := h.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	if err := w.registered(h.Scope); err != nil {
+		return Receipt{}, err
+	}
+	return w.append(e, store.TypeHold, h.At, h)
+}
+
+// LiftHold ends one hold. It rests on a round that the scope passed after the hold was placed, or
+// on a second person; an escalated hold always needs the second person.
+func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
+	if !l.At.Known() {
+		l.At = w.tx.Now
+	}
+	kept, err := w.tx.Record(ledger.ID(l.Hold))
+	if err != nil {
+		return Receipt{}, err
+	}
+	hold, err := store.Body[turnaround.Hold](kept.Record)
+	if err != nil || kept.Type != store.TypeHold {
+		return Receipt{}, invalid("record %s is not a hold", l.Hold)
+	}
+	l.Scope = hold.Scope
+	if l.Round == "" {
+		if l.Round, err = w.passedSince(hold, l.At); err != nil {
+			return Receipt{}, err
+		}
+	}
+	if hold.Escalated && l.Second == "" {
+		return Receipt{}, &store.Error{
+			Code: store.Invalid, Message: fmt.Sprintf("the hold on %s was escalated after the last attempt: it takes a second person to lift it, also after a passed round", hold.Scope),
+			Hint: "name the other person with --second",
+		}
+	}
+	if err := l.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	if l.Second != "" && l.Second == l.By {
+		return Receipt{}, invalid("lift of the hold on %s: the second person must be another than %s", l.Scope, l.By)
+	}
+	if err := w.checkRound(l, hold); err != nil {
+		return Receipt{}, err
+	}
+	e.Because = append(e.Because, ledger.ID(l.Hold))
+	if l.Round != "" {
+		e.Because = append(e.Because, ledger.ID(l.Round))
+	}
+	return w.append(e, store.TypeLift, l.At, l)
+}
+
+// passedSince returns the last passed round of the scope since a hold, empty when there is none.
+func (w *Work) passedSince(hold turnaround.Hold, at unit.Instant) (string, error) {
+	var last turnaround.Decision
+	for _, outcome := range []string{"below", "alert"} {
+		kept, ok, err := w.tx.LastEvent(hold.Scope, store.TypeRound, outcome, at, store.Forever)
+		if err != nil {
+			return "", err
+		}
+		if !ok {
+			continue
+		}
+		d, err := store.Body[turnaround.Decision](kept.Record)
+		if err != nil {
+			return "", err
+		}
+		if d.Round.Complete && d.First > hold.At && d.Last > last.Last {
+			last = d
+			last.ID = string(kept.ID)
+		}
+	}
+	return last.ID, nil
+}
+
+// checkRound makes sure that the round a lift names is one that the scope passed after the hold.
+func (w *Work) checkRound(l turnaround.Lift, hold turnaround.Hold) error {
+	if l.Round == "" {
+		return nil
+	}
+	kept, err := w.tx.Record(ledger.ID(l.Round))
+	if err != nil {
+		return err
+	}
+	d, err := store.Body[turnaround.Decision](kept.Record)
+	if err != nil || kept.Type != store.TypeRound {
+		return invalid("record %s is not the decision on a round", l.Round)
+	}
+	if d.Scope != hold.Scope || !d.Round.Complete || !d.Round.Outcome.Passed() || d.First <= hold.At {
+		return invalid("round %s does not show that %s passed after the hold was placed at %s", l.Round, hold.Scope, hold.At.In(w.Zone()))
+	}
+	return nil
+}
+
+// Void takes back a record that should not have been written; the entry names it in Corrects and
+// says why. Both stay visible. A round that rested on it is decided again.
+func (w *Work) Void(e Entry) (Receipt, error) {
+	if e.Corrects == "" || e.Reason == "" || e.By == "" {
+		return Receipt{}, invalid("a void names the record, the person and the reason")
+	}
+	old, err := w.tx.Record(e.Corrects)
+	if err != nil {
+		return Receipt{}, err
+	}
+	switch old.Type {
+	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSite, store.TypeClock, store.TypeImport:
+		return Receipt{}, &store.Error{
+			Code: store.Invalid, Message: fmt.Sprintf("a %s record cannot be voided: it is what followed from others", old.Type),
+			Hint: "void or correct what it rests on; after a wrong lift place a new hold",
+		}
+	}
+	var body store.Voiding
+	rounds, err := w.restingOn(old)
+	if err != nil {
+		return Receipt{}, err
+	}
+	body.Scope = rounds.scope
+	r, err := w.append(e, store.TypeVoid, w.tx.Now, body)
+	if err != nil || !r.Fresh || rounds.attempt == 0 {
+		return r, err
+	}
+	followed, err := w.decide(rounds.scope, rounds.inside, rounds.attempt, e.By, r.Record.ID)
+	r.Followed = followed
+	return r, err
+}
+
+// resting is what has to be decided again when a record goes.
+type resting struct {
+	scope   string
+	inside  unit.Instant
+	attempt int
+}
+
+func (w *Work) restingOn(old store.Kept) (r resting, err error) {
+	switch old.Type {
+	case store.TypeUse:
+		u, err := store.Body[turnaround.Use](old.Record)
+		return resting{scope: u.Scope}, err
+	case store.TypeStep:
+		s, err := store.Body[turnaround.Step](old.Record)
+		return resting{scope: s.Scope}, err
+	case store.TypeHold:
+		h, err := store.Body[turnaround.Hold](old.Record)
+		return resting{scope: h.Scope}, err
+	case store.TypeRepair:
+		x, err := store.Body[store.Repair](old.Record)
+		return resting{scope: x.Scope}, err
+	case store.TypeRequest:
+		q, err := store.Body[sampling.Request](old.Record)
+		return resting{scope: q.Scope}, err
+	case store.TypeSample:
+		s, err := store.Body[sampling.Sample](old.Record)
+		return resting{s.Scope, s.Collected, s.Attempt}, err
+	case store.TypeMoment:
+		m, err := store.Body[sampling.Moment](old.Record)
+		return resting{scope: m.Scope}, err
+	case store.TypeReading:
+		x, err := readingOf(old)
+		if err != nil {
+			return r, err
+		}
+		sample, _, err := w.sample(ledger.ID(x.Sample))
+		return resting{x.Scope, sample.Collected, x.Attempt}, err
+	}
+	return r, nil
+}

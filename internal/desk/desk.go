@@ -1,0 +1,139 @@
+// Package desk has one function for each thing that a person does: record a use or a step, collect
+// a sample, take a reading, place or lift a hold, ask the gate, see what is due, draw, import.
+//
+// Each function loads what is known, asks the domain packages to decide, and hands the resulting
+// records to the store in one transaction. It is the only writer. It decides nothing itself: if a
+// rule is looked for here, it is in the wrong room.
+//
+// Read Desk.Do and Desk.View first: Work holds what can be done, View what can be asked.
+package desk
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"sync"
+	"time"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/policy"
+	"rinsate/internal/reading"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// futureSlack is how far an event may lie ahead of this computer's clock: other devices' clocks
+// are never quite right.
+const futureSlack = 2 * time.Minute
+
+// lateAfter is how long after the event an entry counts as late.
+const lateAfter = 15 * time.Minute
+
+// Late says whether an entry was written so long after the event that it is shown as late.
+func Late(at, recorded unit.Instant) bool { return recorded.Sub(at) > lateAfter }
+
+// Desk is the counter at which everything is done.
+type Desk struct {
+	DB *store.DB
+	// rules and levels hold what was parsed before.
+	mu     sync.Mutex
+	rules  map[ledger.ID]policy.RuleSet
+	levels decodedLevels
+}
+
+type decodedLevels struct {
+	first  *store.Kept
+	count  int
+	levels []reading.Level
+}
+
+// New returns the desk over a store.
+func New(db *store.DB) *Desk {
+	return &Desk{DB: db, rules: map[ledger.ID]policy.RuleSet{}}
+}
+
+// View is what can be asked about the records as they stand in one transaction.
+type View struct {
+	desk *Desk
+	tx   *store.Tx
+}
+
+// Work is what can be done in one transaction, and everything that can be asked in it.
+type Work struct{ View }
+
+// Do runs work in a transaction: all of it is stored durably, or nothing.
+func (d *Desk) Do(ctx context.Context, work func(*Work) error) error {
+	return d.DB.Write(ctx, func(tx *store.Tx) error { return work(&Work{View{d, tx}}) })
+}
+
+// Try runs work and takes everything back: a dry run.
+func (d *Desk) Try(ctx context.Context, work func(*Work) error) error {
+	return d.DB.Try(ctx, func(tx *store.Tx) error { return work(&Work{View{d, tx}}) })
+}
+
+// View runs questions on an unchanging state of the records.
+func (d *Desk) View(ctx context.Context, ask func(View) error) error {
+	return d.DB.Read(ctx, func(tx *store.Tx) error { return ask(View{d, tx}) })
+}
+
+// Now returns the instant of the transaction.
+func (v View) Now() unit.Instant { return v.tx.Now }
+
+// Zone returns the facility's time zone.
+func (v View) Zone() *time.Location { return v.tx.Zone() }
+
+// Entry is what every act says about itself.
+type Entry struct {
+	// ID names the record; empty gives it a new one. The same id sent twice is stored once.
+	ID ledger.ID
+	// By is the code of the person who acts.
+	By     string
+	Device string
+	// Corrects is the record that this one takes the place of, with the Reason.
+	Corrects ledger.ID
+	Reason   string
+	Because  []ledger.ID
+}
+
+// Receipt is what an act left behind.
+type Receipt struct {
+	Record ledger.Record
+	// Fresh is false when the same record was stored before.
+	Fresh bool
+	// Followed are the records that the rules added: rounds, holds, lifts.
+	Followed []ledger.Record
+}
+
+// append writes one record.
+func (w *Work) append(e Entry, typ string, at unit.Instant, body any) (Receipt, error) {
+	if at > w.tx.Now.Add(futureSlack) {
+		return Receipt{}, invalid("%s at %s lies in the future (it is %s)", typ, at.In(w.Zone()), w.tx.Now.In(w.Zone()))
+	}
+	if e.Corrects != "" && e.Reason == "" {
+		return Receipt{}, invalid("a correction of %s needs a reason", e.Corrects)
+	}
+	if e.ID == "" {
+		e.ID = ledger.NewID(w.tx.Now, rand.Reader)
+	}
+	r, fresh, err := w.tx.Append(store.Draft{
+		Type: typ, ID: e.ID, At: at, By: e.By, Device: e.Device, Because: e.Because,
+		Corrects: e.Corrects, Reason: e.Reason, Body: body,
+	})
+	return Receipt{Record: r, Fresh: fresh}, err
+}
+
+func invalid(format string, args ...any) error {
+	return &store.Error{Code: store.Invalid, Message: fmt.Sprintf(format, args...)}
+}
+
+func notFound(hint, format string, args ...any) error {
+	return &store.Error{Code: store.NotFound, Message: fmt.Sprintf(format, args...), Hint: hint}
+}
+
+// refuse turns a domain package's refusal into an error with a code.
+func refuse(err error) error {
+	if err == nil {
+		return nil
+	}
+	return &store.Error{Code: store.Invalid, Message: err.Error(), Cause: err}
+}

@@ -1,0 +1,184 @@
+package desk_test
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/policy"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// bench is a desk with a fleet of one duodenoscope, a clock that the test moves, and rules.
+type bench struct {
+	*testing.T
+	desk *desk.Desk
+	now  time.Time
+}
+
+func start(t *testing.T) *bench {
+	t.Helper()
+	b := &bench{T: t, now: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)}
+	db, err := store.Create(context.Background(), t.TempDir(), store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, func() time.Time { return b.now })
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	b.desk = desk.New(db)
+	lead := desk.Entry{By: "L-01"}
+	since := b.at()
+	b.do(func(w *desk.Work) error {
+		if _, _, err := w.AdoptRules(lead, since, "general.yaml", policy.Preset()); err != nil {
+			return err
+		}
+		if _, _, err := w.RegisterModel(lead, since, model()); err != nil {
+			return err
+		}
+		if _, err := w.RegisterInstrument(lead, since, scope.Instrument{Tag: "D-01", Model: "D1", Owner: scope.Own, InService: since}); err != nil {
+			return err
+		}
+		if _, err := w.RegisterMeter(lead, since, quality.Meter{Code: "M-1", System: "A"}); err != nil {
+			return err
+		}
+		if _, err := w.RegisterLot(lead, since, quality.Lot{Kit: "K", Lot: "7", Expires: since.Add(90 * 24 * time.Hour)}); err != nil {
+			return err
+		}
+		for _, p := range []scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen} {
+			l := reading.Level{System: "A", Kit: "K", Point: p, Analyte: reading.ATP, Unit: reading.RLU, Alert: 100, Action: 200, Comparison: reading.Over, Source: "test", Edition: "1", Adopter: "L-01", Adopted: since}
+			if _, err := w.AdoptLevel(lead, l); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return b
+}
+
+func model() scope.Model {
+	return scope.Model{
+		Name: "D1", Kind: scope.Duodenoscope, Risk: scope.HighRisk, Elevator: true, OuterDiameter: 13, SampledLength: 100,
+		Channels: []scope.Channel{
+			{Kind: scope.InstrumentChannel, Diameter: 4.2, Length: 1350, Brushable: true, Flushable: true, Cleaning: "brush and flush"},
+			{Kind: scope.ElevatorWireChannel, Diameter: 0.85, Length: 1500, Sealed: true},
+		},
+	}
+}
+
+func (b *bench) at() unit.Instant { return unit.At(b.now) }
+
+func (b *bench) do(work func(*desk.Work) error) {
+	b.Helper()
+	if err := b.desk.Do(context.Background(), work); err != nil {
+		b.Fatal(err)
+	}
+}
+
+// pass moves the clock.
+func (b *bench) pass(d time.Duration) unit.Instant {
+	b.now = b.now.Add(d)
+	return b.at()
+}
+
+func (b *bench) gate() turnaround.Answer {
+	b.Helper()
+	var a turnaround.Answer
+	err := b.desk.View(context.Background(), func(v desk.View) (err error) {
+		a, err = v.Gate("D-01", b.at(), store.Forever)
+		return err
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	return a
+}
+
+// step records a step that takes d and ends now.
+func (b *bench) step(kind turnaround.StepKind, d time.Duration, fill func(*turnaround.Step)) {
+	b.Helper()
+	s := turnaround.Step{Scope: "D-01", Kind: kind, Start: b.at(), By: "T-01"}
+	s.End = b.pass(d)
+	if fill != nil {
+		fill(&s)
+	}
+	b.do(func(w *desk.Work) error {
+		_, err := w.RecordStep(desk.Entry{By: "T-01"}, s)
+		return err
+	})
+}
+
+// read samples and reads one point.
+func (b *bench) read(point scope.PointKind, value string) desk.Receipt {
+	b.Helper()
+	var receipt desk.Receipt
+	s := sampling.Sample{Scope: "D-01", Point: point, Kit: "K", Lot: "7", By: "T-01", Collected: b.at()}
+	if sampling.MethodOf(point) == sampling.Rinsate {
+		s.Dipped = b.pass(10 * time.Second)
+	}
+	s.Activated, s.Shaken = b.pass(20*time.Second), 6*unit.Second
+	at := b.pass(15 * time.Second)
+	b.do(func(w *desk.Work) error {
+		taken, err := w.Collect(desk.Entry{By: "T-01"}, s)
+		if err != nil {
+			return err
+		}
+		v, err := reading.ParseValue(reading.ATP, reading.RLU, value)
+		if err != nil {
+			return err
+		}
+		receipt, err = w.Read(desk.Entry{By: "T-01"}, desk.Reading{Sample: taken.Record.ID, Meter: "M-1", Value: v, At: at})
+		return err
+	})
+	return receipt
+}
+
+func passed(s *turnaround.Step) { s.Result = turnaround.Pass }
+
+func TestFromUseToReady(t *testing.T) {
+	b := start(t)
+	if a := b.gate(); a.State != turnaround.Unknown {
+		t.Fatalf("new scope: %s %+v", a.State, a.Reasons)
+	}
+	use := turnaround.Use{Scope: "D-01", Start: b.at(), End: b.pass(40 * time.Minute)}
+	b.do(func(w *desk.Work) error {
+		_, err := w.RecordUse(desk.Entry{By: "N-01"}, use, "patient 1")
+		return err
+	})
+	b.step(turnaround.PreClean, 2*time.Minute, nil)
+	b.step(turnaround.LeakTest, 2*time.Minute, passed)
+	b.step(turnaround.ManualCleaning, 17*time.Minute, nil)
+	b.step(turnaround.Inspection, 2*time.Minute, passed)
+	b.read(scope.OuterDistalEnd, "30")
+	b.read(scope.ElevatorRecess, "250")
+	if a := b.gate(); a.State != turnaround.Held {
+		t.Fatalf("over the action level: %s %+v", a.State, a.Reasons)
+	}
+	b.step(turnaround.ManualCleaning, 17*time.Minute, nil)
+	b.step(turnaround.Inspection, 2*time.Minute, passed)
+	for _, p := range []scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen} {
+		b.read(p, "40")
+	}
+	b.step(turnaround.Disinfection, 30*time.Minute, func(s *turnaround.Step) {
+		s.Result, s.Agent, s.AgentLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = turnaround.Pass, "opa-0.55", "L9", turnaround.Pass, 12*unit.Minute, 21, true
+		s.AgentExpires = s.Start.Add(240 * time.Hour)
+	})
+	b.step(turnaround.Drying, 12*time.Minute, nil)
+	b.step(turnaround.Storage, 0, func(s *turnaround.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
+	a := b.gate()
+	if a.State != turnaround.Ready {
+		t.Fatalf("at the end: %s\n%+v", a.State, a.Reasons)
+	}
+	if want := b.at().AddDays(30, b.desk.DB.Zone()); a.Until != want {
+		t.Errorf("until %s, want %s", a.Until, want)
+	}
+}

@@ -1,0 +1,251 @@
+package desk
+
+import (
+	"cmp"
+	"encoding/json"
+	"maps"
+	"slices"
+
+	"rinsate/internal/policy"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+func sortedByKey[K cmp.Ordered, V any](m map[K]V) []V {
+	values := make([]V, 0, len(m))
+	for _, k := range slices.Sorted(maps.Keys(m)) {
+		values = append(values, m[k])
+	}
+	return values
+}
+
+// span is the part of a scope's history that is loaded entry by entry.
+type span struct {
+	from, to, known unit.Instant
+}
+
+// Around returns the history of a scope that decides about one instant: everything since the start
+// of the last use before it, all repairs, the open holds and requests, and a summary of the rest.
+// It holds what happened up to `to` and could be known at `known`.
+func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History, error) {
+	var h turnaround.History
+	var ok bool
+	var err error
+	if h.Instrument, ok, err = edition[scope.Instrument](v, store.TypeInstrument, tag, store.Forever, known); err != nil {
+		return h, err
+	} else if !ok {
+		if _, everKnown, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever); err != nil || everKnown {
+			return h, err // registered later than known: the gate answers unknown
+		}
+		return h, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
+	}
+	if h.Model, ok, err = edition[scope.Model](v, store.TypeModel, h.Instrument.Model, at, known); err != nil {
+		return h, err
+	} else if !ok {
+		return h, notFound("import the models", "model %q of scope %s is not registered", h.Instrument.Model, tag)
+	}
+	last, ok, err := v.tx.LastEvent(tag, store.TypeUse, "", at, known)
+	if err != nil {
+		return h, err
+	}
+	s := span{to: to, known: known}
+	if ok {
+		u, err := store.Body[turnaround.Use](last.Record)
+		if err != nil {
+			return h, err
+		}
+		s.from = u.Start
+	}
+	if err := v.load(&h, tag, s); err != nil {
+		return h, err
+	}
+	return h, v.earlier(&h, tag, s)
+}
+
+// load reads the entries of a span.
+func (v View) load(h *turnaround.History, tag string, s span) error {
+	f := folder{history: h, samples: map[string]int{}}
+	err := v.tx.Events(tag, s.from, s.to, s.known, f.add, store.TypeUse, store.TypeStep, store.TypeSample, store.TypeMoment,
+		store.TypeReading, store.TypeRound)
+	if err != nil {
+		return err
+	}
+	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, store.TypeRepair, store.TypeRequest); err != nil {
+		return err
+	}
+	if s.known == store.Forever {
+		return v.tx.HoldsOpenAt(tag, s.to, f.add)
+	}
+	return v.tx.Events(tag, 0, s.to, s.known, f.add, store.TypeHold, store.TypeLift)
+}
+
+// earlier sums up what lies before a span.
+func (v View) earlier(h *turnaround.History, tag string, s span) error {
+	if s.from == 0 {
+		return nil
+	}
+	before := s.from - 1
+	for _, o := range []reading.Outcome{reading.Below, reading.Alert, reading.Action} {
+		last, ok, err := v.tx.LastEvent(tag, store.TypeRound, string(o), before, s.known)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			continue
+		}
+		d, err := store.Body[turnaround.Decision](last.Record)
+		if err != nil {
+			return err
+		}
+		if o == reading.Action {
+			h.Earlier.Failed = d.Last
+		} else {
+			h.Earlier.Passed = max(h.Earlier.Passed, d.Last)
+		}
+	}
+	var err error
+	h.Earlier.Uses, err = v.tx.CountEvents(tag, store.TypeUse, max(h.Earlier.Passed, h.Instrument.InService)-1, s.from, s.known)
+	return err
+}
+
+// folder turns records into the entries of a history.
+type folder struct {
+	history *turnaround.History
+	samples map[string]int
+}
+
+func (f *folder) add(k store.Kept) error {
+	h, stamp := f.history, k.Stamp()
+	switch k.Type {
+	case store.TypeUse:
+		return fold(k, func(u turnaround.Use) { u.Stamp = stamp; h.Uses = append(h.Uses, u) })
+	case store.TypeStep:
+		return fold(k, func(s turnaround.Step) { s.Stamp = stamp; h.Steps = append(h.Steps, s) })
+	case store.TypeRound:
+		return fold(k, func(d turnaround.Decision) { d.Stamp = stamp; h.Decisions = append(h.Decisions, d) })
+	case store.TypeHold:
+		return fold(k, func(x turnaround.Hold) { x.Stamp = stamp; h.Holds = append(h.Holds, x) })
+	case store.TypeLift:
+		return fold(k, func(l turnaround.Lift) { l.Stamp = stamp; h.Lifts = append(h.Lifts, l) })
+	case store.TypeRepair:
+		return fold(k, func(r store.Repair) {
+			h.Repairs = append(h.Repairs, turnaround.Repair{Stamp: stamp, Repair: r.Repair})
+		})
+	case store.TypeRequest:
+		return fold(k, func(q sampling.Request) {
+			h.Requests = append(h.Requests, turnaround.Request{Stamp: stamp, Request: q})
+		})
+	case store.TypeSample:
+		return fold(k, func(s sampling.Sample) {
+			f.samples[string(k.ID)] = len(h.Samples)
+			h.Samples = append(h.Samples, turnaround.Taken{Stamp: stamp, Sample: s})
+		})
+	case store.TypeMoment:
+		m, err := store.Body[sampling.Moment](k.Record)
+		if err != nil {
+			return err
+		}
+		if i, ok := f.samples[m.Sample]; ok { // the sample may have been voided
+			h.Samples[i].Sample, err = h.Samples[i].Add(m)
+		}
+		return err
+	case store.TypeReading:
+		return fold(k, func(r reading.Reading) {
+			if i, ok := f.samples[r.Sample]; ok {
+				t := &h.Samples[i]
+				t.Judgements = append(t.Judgements, r.Judgement)
+				if !t.Read.Known() {
+					t.Read = r.With.At
+				}
+			}
+		})
+	}
+	return nil
+}
+
+func fold[T any](k store.Kept, use func(T)) error {
+	body, err := store.Body[T](k.Record)
+	if err == nil {
+		use(body)
+	}
+	return err
+}
+
+// Gate answers whether a scope may be used at an instant, as it would have been answered at known.
+func (v View) Gate(tag string, at, known unit.Instant) (turnaround.Answer, error) {
+	h, rules, err := v.state(tag, at, known)
+	if err != nil {
+		return turnaround.Answer{}, err
+	}
+	if h.Instrument.Tag == "" {
+		h.Instrument.Tag = tag
+		h.Instrument.InService = store.Forever
+	}
+	return turnaround.Gate(h, rules.Turnaround, at, v.Zone()), nil
+}
+
+// Due returns the rounds that are due for a scope at an instant.
+func (v View) Due(tag string, at unit.Instant) ([]sampling.Due, error) {
+	h, rules, err := v.state(tag, at, store.Forever)
+	if err != nil {
+		return nil, err
+	}
+	return turnaround.Due(h, rules.Turnaround, at, v.Zone()), nil
+}
+
+func (v View) state(tag string, at, known unit.Instant) (turnaround.History, policy.RuleSet, error) {
+	rules, err := v.Rules(at, known)
+	if err != nil {
+		return turnaround.History{}, rules, err
+	}
+	h, err := v.Around(tag, at, at, known)
+	return h, rules, err
+}
+
+// Line is one record of a scope in its chronicle.
+type Line struct {
+	Seq      int64           `json:"seq"`
+	ID       string          `json:"id"`
+	Type     string          `json:"type"`
+	At       unit.Instant    `json:"at"`
+	Recorded unit.Instant    `json:"recorded"`
+	Late     bool            `json:"late,omitempty"`
+	Replaced unit.Instant    `json:"replaced,omitzero"`
+	Corrects string          `json:"corrects,omitempty"`
+	By       string          `json:"by,omitempty"`
+	Reason   string          `json:"reason,omitempty"`
+	Body     json.RawMessage `json:"body"`
+}
+
+// Chronicle returns what is on record of a scope between two instants, the latest first and at most
+// limit lines; what was replaced is there too and says so.
+func (v View) Chronicle(tag string, from, to unit.Instant, limit int) ([]Line, error) {
+	if _, ok, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever); err != nil {
+		return nil, err
+	} else if !ok {
+		return nil, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
+	}
+	var lines []Line
+	err := v.tx.Chronicle(tag, from, to, limit, func(k store.Kept) error {
+		lines = append(lines, line(k))
+		return nil
+	})
+	return lines, err
+}
+
+// Show returns one record by its id or the beginning of it.
+func (v View) Show(id string) (Line, error) {
+	k, err := v.tx.Find(id)
+	return line(k), err
+}
+
+func line(k store.Kept) Line {
+	return Line{
+		Seq: k.Seq, ID: string(k.ID), Type: k.Type, At: k.At, Recorded: k.Recorded, Late: Late(k.At, k.Recorded),
+		Replaced: k.Replaced, Corrects: string(k.Corrects), By: k.By, Reason: k.Reason, Body: k.Body,
+	}
+}

@@ -1,0 +1,180 @@
+package desk
+
+import (
+	"fmt"
+
+	"rinsate/internal/policy"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// RegisterModel records a model, or a new edition of it, in force from at. The warnings about its
+// geometry and its channels are returned; they do not keep it from being recorded.
+func (w *Work) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Receipt, []string, error) {
+	if err := m.Check(); err != nil {
+		return Receipt{}, nil, refuse(err)
+	}
+	var flush map[scope.PointKind]unit.Millilitres
+	if rules, err := w.Rules(at, store.Forever); err == nil {
+		flush = sampling.Flushes(rules.Sample.ProtocolsFor(m.Name))
+	}
+	r, err := w.append(e, store.TypeModel, at, m)
+	return r, m.Warnings(flush), err
+}
+
+// RegisterInstrument records an instrument of a registered model, or a new edition of its entry.
+func (w *Work) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrument) (Receipt, error) {
+	if err := i.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	if _, ok, err := w.tx.Entity(store.TypeModel, i.Model, store.Forever, store.Forever); err != nil {
+		return Receipt{}, err
+	} else if !ok {
+		return Receipt{}, notFound("import the models before the fleet", "instrument %s: model %q is not registered", i.Tag, i.Model)
+	}
+	return w.append(e, store.TypeInstrument, at, i)
+}
+
+// RegisterMeter records a meter.
+func (w *Work) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Receipt, error) {
+	if err := m.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	return w.append(e, store.TypeMeter, at, m)
+}
+
+// RegisterLot records a lot of a kit; recording it again with Recalled recalls it.
+func (w *Work) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt, error) {
+	if err := l.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	return w.append(e, store.TypeLot, at, l)
+}
+
+// RegisterPerson records the code of a person.
+func (w *Work) RegisterPerson(e Entry, at unit.Instant, p store.Person) (Receipt, error) {
+	if p.Code == "" {
+		return Receipt{}, invalid("a person needs a code")
+	}
+	return w.append(e, store.TypePerson, at, p)
+}
+
+// AdoptRules records a rule set as the facility's policy from an instant on. Earlier decisions keep
+// the edition that made them.
+func (w *Work) AdoptRules(e Entry, at unit.Instant, name string, text []byte) (Receipt, policy.RuleSet, error) {
+	rules, err := policy.Parse(name, text)
+	if err != nil {
+		return Receipt{}, rules, refuse(err)
+	}
+	if e.By == "" {
+		return Receipt{}, rules, invalid("rule set %s: who adopts it?", rules.Cite())
+	}
+	r, err := w.append(e, store.TypeRules, at, store.RuleText{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(text)})
+	return r, rules, err
+}
+
+// AdoptLevel records a level; it judges readings from its Adopted instant on.
+func (w *Work) AdoptLevel(e Entry, l reading.Level) (Receipt, error) {
+	if err := l.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	return w.append(e, store.TypeLevel, min(l.Adopted, w.tx.Now), l)
+}
+
+// Rules returns the rule set in force at an instant as known then. Before the first one was adopted
+// the first one is returned, so that older records can be judged at all.
+func (v View) Rules(at, known unit.Instant) (policy.RuleSet, error) {
+	kept, ok, err := v.tx.Entity(store.TypeRules, "rules", at, known)
+	if err == nil && !ok {
+		var all []store.Kept
+		if all, err = v.tx.Entities(store.TypeRules); err == nil && len(all) > 0 {
+			kept, ok = all[0], true
+		}
+	}
+	if err != nil {
+		return policy.RuleSet{}, err
+	}
+	if !ok {
+		return policy.RuleSet{}, notFound("adopt one with: rinsate rules adopt", "the facility has not adopted a rule set")
+	}
+	v.desk.mu.Lock()
+	defer v.desk.mu.Unlock()
+	if rules, ok := v.desk.rules[kept.ID]; ok {
+		return rules, nil
+	}
+	text, err := store.Body[store.RuleText](kept.Record)
+	if err != nil {
+		return policy.RuleSet{}, err
+	}
+	rules, err := text.Rules()
+	if err != nil {
+		return rules, fmt.Errorf("rule set of record %d: %w", kept.Seq, err)
+	}
+	v.desk.rules[kept.ID] = rules
+	return rules, nil
+}
+
+// Levels returns every level that was adopted and not voided.
+func (v View) Levels() ([]reading.Level, error) {
+	all, err := v.tx.Entities(store.TypeLevel)
+	if err != nil || len(all) == 0 {
+		return nil, err
+	}
+	v.desk.mu.Lock()
+	defer v.desk.mu.Unlock()
+	if c := v.desk.levels; c.first == &all[0] && c.count == len(all) {
+		return c.levels, nil
+	}
+	var levels []reading.Level
+	for _, kept := range all {
+		if kept.Replaced.Known() {
+			continue
+		}
+		l, err := store.Body[reading.Level](kept.Record)
+		if err != nil {
+			return nil, err
+		}
+		levels = append(levels, l)
+	}
+	v.desk.levels = decodedLevels{&all[0], len(all), levels}
+	return levels, nil
+}
+
+// edition returns the edition of an entity in force at an instant, or the first one there is.
+func edition[T any](v View, typ, key string, at, known unit.Instant) (body T, ok bool, err error) {
+	kept, ok, err := v.tx.Entity(typ, key, at, known)
+	if err == nil && !ok {
+		if kept, ok, err = v.tx.Entity(typ, key, store.Forever, known); err != nil || !ok {
+			return body, ok, err
+		}
+	}
+	if err != nil {
+		return body, false, err
+	}
+	body, err = store.Body[T](kept.Record)
+	return body, true, err
+}
+
+// Instruments returns the latest edition of every instrument, in the order of their tags.
+func (v View) Instruments() ([]scope.Instrument, error) {
+	all, err := v.tx.Entities(store.TypeInstrument)
+	if err != nil {
+		return nil, err
+	}
+	latest := map[string]scope.Instrument{}
+	for _, kept := range all {
+		if kept.Replaced.Known() {
+			continue
+		}
+		i, err := store.Body[scope.Instrument](kept.Record)
+		if err != nil {
+			return nil, err
+		}
+		latest[i.Tag] = i
+	}
+	return sortedByKey(latest), nil
+}

@@ -1,0 +1,405 @@
+package desk
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/policy"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+func readingOf(k store.Kept) (reading.Reading, error) {
+	return store.Body[reading.Reading](k.Record)
+}
+
+// Collect records that a sample was taken. An Attempt of zero is counted from the rounds of the
+// turnaround that were over the action level. A point that the model marks as not applicable is
+// recorded as such; a point that the model does not have is refused.
+func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
+	if err := w.registered(s.Scope); err != nil {
+		return Receipt{}, err
+	}
+	model, err := w.modelOf(s.Scope, s.Collected)
+	if err != nil {
+		return Receipt{}, err
+	}
+	point, exists := model.Point(s.Point)
+	if !exists {
+		return Receipt{}, invalid("model %s of scope %s has no sampling point %q; it has: %s", model.Name, s.Scope, s.Point, pointsOf(model))
+	}
+	if s.NotApplicable == "" && point.NotApplicable != "" {
+		return Receipt{}, invalid("%s of %s is not sampled: %s", s.Point, s.Scope, point.NotApplicable)
+	}
+	if s.Attempt == 0 {
+		if s.Attempt, err = w.attempt(s.Scope, s.Collected); err != nil {
+			return Receipt{}, err
+		}
+	}
+	if err := s.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	if s.NotApplicable == "" {
+		if _, known, err := w.lot(s.Kit, s.Lot); err != nil {
+			return Receipt{}, err
+		} else if !known {
+			return Receipt{}, notFound("register the lot with its expiry first", "lot %q of kit %q is not known", s.Lot, s.Kit)
+		}
+	}
+	return w.append(e, store.TypeSample, s.Collected, s)
+}
+
+func pointsOf(m scope.Model) string {
+	var kinds []scope.PointKind
+	for _, p := range m.Points() {
+		kinds = append(kinds, p.Kind)
+	}
+	return scope.Words(kinds)
+}
+
+func (v View) modelOf(tag string, at unit.Instant) (scope.Model, error) {
+	i, _, err := edition[scope.Instrument](v, store.TypeInstrument, tag, store.Forever, store.Forever)
+	if err != nil {
+		return scope.Model{}, err
+	}
+	m, ok, err := edition[scope.Model](v, store.TypeModel, i.Model, at, store.Forever)
+	if err == nil && !ok {
+		return m, notFound("import the models", "model %q of scope %s is not registered", i.Model, tag)
+	}
+	return m, err
+}
+
+func (v View) lot(kit, lot string) (quality.Lot, bool, error) {
+	return edition[quality.Lot](v, store.TypeLot, kit+"|"+lot, store.Forever, store.Forever)
+}
+
+// attempt counts the rounds over the action level of the turnaround that an instant belongs to.
+func (v View) attempt(tag string, at unit.Instant) (int, error) {
+	n := 1
+	from := unit.Instant(0)
+	if last, ok, err := v.tx.LastEvent(tag, store.TypeUse, "", at, store.Forever); err != nil {
+		return 0, err
+	} else if ok {
+		from = last.At
+	}
+	err := v.tx.Events(tag, from, at, store.Forever, func(k store.Kept) error {
+		return fold(k, func(d turnaround.Decision) {
+			if d.Round.Outcome == reading.Action {
+				n = max(n, d.Round.Attempt+1)
+			}
+		})
+	}, store.TypeRound)
+	return n, err
+}
+
+// Mark records an instant in the life of a sample: capped, uncapped, dipped, activated.
+func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
+	s, kept, err := w.sample(ledger.ID(m.Sample))
+	if err != nil {
+		return Receipt{}, err
+	}
+	if m.Mark == sampling.Collected || m.Mark == sampling.Read {
+		return Receipt{}, invalid("the mark %q is recorded with the sample and with the reading", m.Mark)
+	}
+	if s.At(m.Mark).Known() {
+		return Receipt{}, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("sample %s of %s was %s at %s already", kept.ID, s.Scope, m.Mark, s.At(m.Mark).In(w.Zone()))}
+	}
+	if _, err := s.Add(m); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	m.Scope = s.Scope
+	return w.append(e, store.TypeMoment, m.At, m)
+}
+
+// sample returns a sample with the moments recorded since.
+func (v View) sample(id ledger.ID) (sampling.Sample, store.Kept, error) {
+	kept, err := v.tx.Record(id)
+	if err != nil {
+		return sampling.Sample{}, kept, err
+	}
+	if kept.Type != store.TypeSample {
+		return sampling.Sample{}, kept, invalid("record %s is a %s, not a sample", id, kept.Type)
+	}
+	s, err := store.Body[sampling.Sample](kept.Record)
+	if err != nil {
+		return s, kept, err
+	}
+	voided, err := v.tx.IsReplaced(kept.Record, s.Scope, s.Collected)
+	if err != nil {
+		return s, kept, err
+	}
+	if voided {
+		return s, kept, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("sample %s of %s was voided", id, s.Scope), Hint: "take a new sample"}
+	}
+	err = v.tx.Events(s.Scope, s.Collected, store.Forever, store.Forever, func(k store.Kept) error {
+		m, err := store.Body[sampling.Moment](k.Record)
+		if err == nil && m.Sample == string(id) {
+			s, err = s.Add(m)
+		}
+		return err
+	}, store.TypeMoment)
+	return s, kept, err
+}
+
+// Reading is what a person or a meter reports.
+type Reading struct {
+	Sample ledger.ID
+	Meter  string
+	Value  reading.Value
+	At     unit.Instant
+}
+
+// Read records the reading of a sample with its judgement, decides the round anew, and places or
+// lifts the hold that follows from it. A sample whose clock has run out, or that was taken with a
+// lot out of date, makes a void reading: kept, and never counted.
+func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
+	s, kept, err := w.sample(in.Sample)
+	if err != nil {
+		return Receipt{}, err
+	}
+	if s.NotApplicable != "" {
+		return Receipt{}, invalid("%s of %s was recorded as not applicable (%s) and has no reading", s.Point, s.Scope, s.NotApplicable)
+	}
+	system := ""
+	if in.Value.Analyte != reading.Strip || in.Meter != "" {
+		m, ok, err := edition[quality.Meter](w.View, store.TypeMeter, in.Meter, store.Forever, store.Forever)
+		if err != nil {
+			return Receipt{}, err
+		}
+		if !ok {
+			return Receipt{}, notFound("register the meter with its system first", "meter %q is not known, so nobody can say on which scale it counts", in.Meter)
+		}
+		system = m.System
+	}
+	x, err := w.judge(s, in, system)
+	if err != nil {
+		return Receipt{}, err
+	}
+	x.By = e.By
+	e.Because = append(e.Because, kept.ID)
+	r, err := w.append(e, store.TypeReading, in.At, x)
+	if err != nil || !r.Fresh {
+		return r, err
+	}
+	r.Followed, err = w.decide(s.Scope, s.Collected, s.Attempt, e.By, r.Record.ID)
+	return r, err
+}
+
+// judge works out what a value of a sample means by the rules and levels in force.
+func (w *Work) judge(s sampling.Sample, in Reading, system string) (reading.Reading, error) {
+	if !s.Read.Known() {
+		var err error
+		if s, err = s.Set(sampling.Read, in.At); err != nil {
+			return reading.Reading{}, refuse(err)
+		}
+	}
+	rules, err := w.Rules(in.At, store.Forever)
+	if err != nil {
+		return reading.Reading{}, err
+	}
+	model, err := w.modelOf(s.Scope, s.Collected)
+	if err != nil {
+		return reading.Reading{}, err
+	}
+	levels, err := w.Levels()
+	if err != nil {
+		return reading.Reading{}, err
+	}
+	lot, known, err := w.lot(s.Kit, s.Lot)
+	if err != nil {
+		return reading.Reading{}, err
+	}
+	var fault string
+	if known {
+		fault = lot.Fault(s.Collected)
+	}
+	return Assess(s, in, system, model, rules, levels, fault), nil
+}
+
+// Assess is the whole judgement of one reading as a function of values: by its clocks, by what it
+// was made with, and by the level. lotFault says why the kit's lot must not be used, empty when it
+// may.
+func Assess(s sampling.Sample, in Reading, system string, model scope.Model, rules policy.RuleSet, levels []reading.Level, lotFault string) reading.Reading {
+	point, _ := model.Point(s.Point)
+	x := reading.Reading{
+		Sample: string(in.Sample), Scope: s.Scope, Attempt: s.Attempt, Meter: in.Meter, Lot: s.Lot, Value: in.Value, Rules: rules.Cite(),
+		With: reading.Circumstances{System: system, Kit: s.Kit, Point: s.Point, Kind: model.Kind, At: in.At},
+	}
+	if in.Value.Unit == reading.PerML {
+		x.With.Recovered, x.With.Area, x.With.Recovery = s.Recovered, point.Area, rules.Reading.Recovery
+	}
+	standing := rules.Sample.Clocks.Judge(s, in.At)
+	flaws := s.Flaws(point)
+	switch {
+	case standing.State == sampling.Void:
+		x.Judgement = reading.Voided(in.Value, standing.Why+": take a new sample")
+	case lotFault != "":
+		x.Judgement = reading.Voided(in.Value, lotFault+": take a new sample with another lot")
+	case len(flaws) > 0:
+		x.Judgement = reading.Voided(in.Value, flaws[0]+": take a new sample")
+	default:
+		x.Judgement = reading.Judge(in.Value, x.With, levels)
+		x.Judgement.Unproven = standing.Unproven
+	}
+	return x
+}
+
+// decide judges the round of one attempt again and records the decision when it is new: the round
+// is complete, over the action level, or was decided before and is now different. A decision over
+// the action level places a hold; a passed one lifts the holds that the rules placed.
+func (w *Work) decide(tag string, inside unit.Instant, attempt int, by string, cause ledger.ID) ([]ledger.Record, error) {
+	rules, err := w.Rules(inside, store.Forever)
+	if err != nil {
+		return nil, err
+	}
+	next, err := w.tx.NextUse(tag, inside)
+	if err != nil {
+		return nil, err
+	}
+	h, err := w.Around(tag, inside, next-1, store.Forever)
+	if err != nil {
+		return nil, err
+	}
+	start, _, _ := turnaround.Start(asOf(h, inside))
+	d, prior := w.round(h, rules, start, inside, attempt)
+	worth := d.Round.Complete || d.Round.Outcome == reading.Action || prior != nil
+	if !worth || prior != nil && sameDecision(*prior, d) {
+		return nil, nil
+	}
+	d.Rules = rules.Cite()
+	because := []ledger.ID{cause}
+	if prior != nil {
+		d.Supersedes = prior.ID
+	}
+	// The ids of what follows are derived from the cause, so that the same input sent twice leaves
+	// the same records.
+	r, err := w.append(Entry{ID: ledger.DerivedID("round", string(cause)), By: by, Because: because}, store.TypeRound, d.Last, d)
+	if err != nil {
+		return nil, err
+	}
+	followed := []ledger.Record{r.Record}
+	more, err := w.follow(h, rules, d, prior, r.Record.ID, by)
+	return append(followed, more...), err
+}
+
+// asOf leaves out what began after an instant, so that the start of the turnaround that the instant
+// belongs to can be found.
+func asOf(h turnaround.History, at unit.Instant) turnaround.History {
+	h.Uses = slices.DeleteFunc(slices.Clone(h.Uses), func(u turnaround.Use) bool { return u.Start > at })
+	h.Repairs = slices.DeleteFunc(slices.Clone(h.Repairs), func(r turnaround.Repair) bool { return r.Returned > at })
+	return h
+}
+
+// round collects the samples of one attempt and judges them together.
+func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside unit.Instant, attempt int) (d turnaround.Decision, prior *turnaround.Decision) {
+	d = turnaround.Decision{Scope: h.Instrument.Tag, Turnaround: start}
+	required := h.Model.Routine()
+	for _, due := range turnaround.Due(h, rules.Turnaround, inside, w.Zone()) {
+		for _, p := range due.Points {
+			if !slices.Contains(required, p) {
+				required = append(required, p)
+			}
+		}
+	}
+	results := map[scope.PointKind]*reading.PointResult{}
+	at := func(kind scope.PointKind) *reading.PointResult {
+		if results[kind] == nil {
+			results[kind] = &reading.PointResult{Point: kind}
+		}
+		return results[kind]
+	}
+	for _, p := range h.Model.Points() {
+		if p.NotApplicable != "" {
+			at(p.Kind).NotApplicable = p.NotApplicable
+		}
+	}
+	for i := range h.Decisions {
+		prev := &h.Decisions[i]
+		if prev.Turnaround != start {
+			continue
+		}
+		if prev.Round.Attempt == attempt {
+			prior = prev
+		}
+		if rules.Reading.Retest == reading.FailingPoints && prev.Round.Attempt == attempt-1 {
+			for _, p := range prev.Round.Points {
+				if p.Outcome.Passed() && p.NotApplicable == "" {
+					r := at(p.Point)
+					r.Outcome, r.Carried = p.Outcome, true
+				}
+			}
+		}
+	}
+	for _, t := range h.Samples {
+		if t.Attempt != attempt || t.Collected < start {
+			continue
+		}
+		r := at(t.Point)
+		r.Carried = false
+		if t.NotApplicable != "" {
+			r.NotApplicable = t.NotApplicable
+			continue
+		}
+		if d.First == 0 || t.Collected < d.First {
+			d.First = t.Collected
+		}
+		d.Last = max(d.Last, t.Collected, t.Read)
+		r.Readings = append(r.Readings, t.Judgements...)
+		r.Pending = r.Pending || len(t.Judgements) == 0
+	}
+	list := make([]reading.PointResult, 0, len(results))
+	for _, r := range results {
+		list = append(list, *r)
+	}
+	slices.SortFunc(list, func(a, b reading.PointResult) int { return cmp.Compare(a.Point, b.Point) })
+	d.Round = rules.Reading.Judge(attempt, required, list)
+	return d, prior
+}
+
+func sameDecision(a, b turnaround.Decision) bool {
+	return a.Round.Outcome == b.Round.Outcome && a.Round.Complete == b.Round.Complete &&
+		a.Round.Why == b.Round.Why && a.First == b.First && a.Last == b.Last
+}
+
+// follow places and lifts the holds that a decision asks for.
+func (w *Work) follow(h turnaround.History, rules policy.RuleSet, d turnaround.Decision, prior *turnaround.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
+	if by == "" {
+		by = "not stated"
+	}
+	var followed []ledger.Record
+	switch {
+	case d.Round.Outcome == reading.Action && (prior == nil || prior.Round.Outcome != reading.Action):
+		hold := turnaround.Hold{
+			Scope: d.Scope, At: d.Last, By: by, Cause: string(id), Escalated: d.Round.Next.Act == reading.HoldScope,
+			Reason: fmt.Sprintf("round of attempt %d is over the action level: %s", d.Round.Attempt, d.Round.Why),
+		}
+		r, err := w.append(Entry{ID: ledger.DerivedID("hold", string(id)), By: by, Because: []ledger.ID{id}}, store.TypeHold, hold.At, hold)
+		if err != nil {
+			return nil, err
+		}
+		followed = append(followed, r.Record)
+	case d.Round.Complete && d.Round.Outcome.Passed():
+		for _, hold := range h.OpenHolds() {
+			if hold.Cause == "" || hold.Escalated || hold.At >= d.First {
+				continue
+			}
+			lift := turnaround.Lift{
+				Hold: hold.ID, Scope: d.Scope, At: d.Last, By: by, Round: string(id),
+				Reason: fmt.Sprintf("attempt %d passed under %s", d.Round.Attempt, rules.Cite()),
+			}
+			r, err := w.append(Entry{ID: ledger.DerivedID("lift", hold.ID, string(id)), By: by, Because: []ledger.ID{ledger.ID(hold.ID), id}}, store.TypeLift, lift.At, lift)
+			if err != nil {
+				return nil, err
+			}
+			followed = append(followed, r.Record)
+		}
+	}
+	return followed, nil
+}

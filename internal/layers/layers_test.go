@@ -1,0 +1,269 @@
+package layers_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+const module = "rinsate"
+
+// layerOf says how high each package stands. A package imports only packages of lower layers. A
+// package that is not listed is an error; one that is listed may still be to come.
+var layerOf = map[string]int{
+	"internal/unit":       0,
+	"internal/stats":      0,
+	"internal/ledger":     0,
+	"internal/scope":      1,
+	"internal/sampling":   2,
+	"internal/reading":    2,
+	"internal/culture":    3,
+	"internal/trend":      3,
+	"internal/level":      3,
+	"internal/quality":    3,
+	"internal/turnaround": 3,
+	"internal/lookback":   4,
+	"internal/policy":     4,
+	"internal/codes":      5,
+	"internal/chart":      5,
+	"internal/wire":       5,
+	"internal/report":     5,
+	"internal/store":      5,
+	"internal/desk":       6,
+	"internal/web":        7,
+	"internal/cli":        8,
+	"internal/demo":       8,
+	"cmd/rinsate":         9,
+}
+
+// pureUpTo is the highest layer that answers from its arguments alone.
+const pureUpTo = 4
+
+// sameLayer lists the imports that are allowed within a layer, importer first, each with its
+// reason.
+var sameLayer = map[[2]string]string{
+	{"internal/ledger", "internal/unit"}: "records carry instants; unit itself imports nothing of this module",
+	{"internal/cli", "internal/demo"}:    "a command fills a new site with the invented hospital",
+}
+
+// banned lists what the pure layers do not import, with the packages beneath it, and why.
+var banned = map[string]string{
+	"database/sql": "the domain knows nothing of storage",
+	"log":          "the domain returns errors, it does not log",
+	"net/http":     "the domain knows nothing of the web",
+	"os":           "the domain knows nothing of files or the environment",
+}
+
+// bannedExactly lists packages whose subpackages are fine.
+var bannedExactly = map[string]string{
+	"math/rand": "its global source cannot be reproduced; math/rand/v2 with a given source can",
+}
+
+// listed is what go list tells of a package.
+type listed struct {
+	ImportPath string
+	Imports    []string
+}
+
+func TestLayers(t *testing.T) {
+	packages := goList[listed](t, "list", "-json=ImportPath,Imports", module+"/...")
+	for _, violation := range violations(packages) {
+		t.Error(violation)
+	}
+}
+
+// violations returns what breaks the rules above, one sentence each.
+func violations(packages []listed) []string {
+	if len(packages) == 0 {
+		return []string{"the module has no packages: the list is wrong"}
+	}
+	var found []string
+	for _, p := range packages {
+		name := strings.TrimPrefix(p.ImportPath, module+"/")
+		if name == "internal/layers" {
+			continue // this package
+		}
+		layer, known := layerOf[name]
+		if !known {
+			found = append(found, fmt.Sprintf("%s has no layer: give it one in internal/layers/layers_test.go", name))
+			continue
+		}
+		for _, imported := range p.Imports {
+			if reason := bannedIn(layer, imported); reason != "" {
+				found = append(found, fmt.Sprintf("%s (layer %d) imports %s: %s", name, layer, imported, reason))
+			}
+			own, inside := strings.CutPrefix(imported, module+"/")
+			if !inside {
+				continue
+			}
+			below, known := layerOf[own]
+			switch {
+			case !known:
+				found = append(found, fmt.Sprintf("%s imports %s, which has no layer", name, own))
+			case below < layer:
+			case below == layer && sameLayer[[2]string{name, own}] != "":
+			default:
+				found = append(found, fmt.Sprintf("%s (layer %d) imports %s (layer %d): imports go to lower layers only",
+					name, layer, own, below))
+			}
+		}
+	}
+	return found
+}
+
+// bannedIn says why a package of that layer may not import a path, or "".
+func bannedIn(layer int, path string) string {
+	if layer > pureUpTo {
+		return ""
+	}
+	if reason := bannedExactly[path]; reason != "" {
+		return reason
+	}
+	for parent, reason := range banned {
+		if path == parent || strings.HasPrefix(path, parent+"/") {
+			return reason
+		}
+	}
+	return ""
+}
+
+// The rules themselves are tried on packages that break them.
+func TestViolationsAreFound(t *testing.T) {
+	tests := []struct {
+		reason   string
+		packages []listed
+		want     []string // a part of each sentence, in order
+	}{
+		{
+			"downward imports and ordinary libraries are fine",
+			[]listed{
+				{"rinsate/internal/reading", []string{"fmt", "math/rand/v2", "rinsate/internal/scope", "rinsate/internal/stats"}},
+				{"rinsate/internal/store", []string{"database/sql", "log/slog", "os", "rinsate/internal/policy"}},
+				{"rinsate/internal/cli", []string{"rinsate/internal/demo"}},
+			},
+			nil,
+		},
+		{"an empty list shows nothing", nil, []string{"no packages"}},
+		{
+			"an upward import",
+			[]listed{{"rinsate/internal/scope", []string{"rinsate/internal/reading"}}},
+			[]string{"internal/scope (layer 1) imports internal/reading (layer 2)"},
+		},
+		{
+			"a sideways import",
+			[]listed{{"rinsate/internal/reading", []string{"rinsate/internal/sampling"}}},
+			[]string{"internal/reading (layer 2) imports internal/sampling (layer 2)"},
+		},
+		{
+			"an allowed pair holds in one direction",
+			[]listed{{"rinsate/internal/demo", []string{"rinsate/internal/cli"}}},
+			[]string{"internal/demo (layer 8) imports internal/cli (layer 8)"},
+		},
+		{
+			"a package without a layer",
+			[]listed{{"rinsate/internal/helpers", []string{"rinsate/internal/web"}}},
+			[]string{"internal/helpers has no layer"},
+		},
+		{
+			"an import without a layer",
+			[]listed{{"rinsate/internal/web", []string{"rinsate/internal/helpers"}}},
+			[]string{"imports internal/helpers, which has no layer"},
+		},
+		{
+			"what the pure layers may not know",
+			[]listed{{"rinsate/internal/policy", []string{
+				"database/sql", "database/sql/driver", "log", "log/slog", "math/rand", "net/http", "net/http/httptest", "os", "os/exec",
+			}}},
+			[]string{
+				"imports database/sql:", "imports database/sql/driver:", "imports log:", "imports log/slog:", "imports math/rand:",
+				"imports net/http:", "imports net/http/httptest:", "imports os:", "imports os/exec:",
+			},
+		},
+	}
+	for _, test := range tests {
+		t.Run(test.reason, func(t *testing.T) {
+			got := violations(test.packages)
+			if len(got) != len(test.want) {
+				t.Fatalf("got %q, want %q", got, test.want)
+			}
+			for i, part := range test.want {
+				if !strings.Contains(got[i], part) {
+					t.Errorf("got %q, want %q in it", got[i], part)
+				}
+			}
+		})
+	}
+}
+
+// Each exception names packages of one layer and a reason.
+func TestSameLayerExceptions(t *testing.T) {
+	for pair, reason := range sameLayer {
+		from, known := layerOf[pair[0]]
+		to, alsoKnown := layerOf[pair[1]]
+		if !known || !alsoKnown || from != to || reason == "" {
+			t.Errorf("the exception %v (%q) is not one within a layer with a reason", pair, reason)
+		}
+	}
+}
+
+// modernc.org/sqlite is C translated to Go together with one version of modernc.org/libc. With
+// another one it builds and then crashes or corrupts memory, as several projects found out when
+// some other requirement raised libc. So libc stays at exactly the version that sqlite asks for.
+func TestLibcPin(t *testing.T) {
+	type found struct {
+		Path, Version, GoMod string
+	}
+	const sqlite, libc = "modernc.org/sqlite", "modernc.org/libc"
+	modules := goList[found](t, "list", "-m", "-json=Path,Version,GoMod", sqlite, libc)
+	if len(modules) != 2 || modules[0].Path != sqlite || modules[1].Path != libc {
+		t.Fatalf("got %+v, want %s and %s", modules, sqlite, libc)
+	}
+	if modules[0].GoMod == "" {
+		t.Fatalf("%s %s: its go.mod is not in the module cache", sqlite, modules[0].Version)
+	}
+	type wanted struct {
+		Require []struct{ Path, Version string }
+	}
+	manifest := goList[wanted](t, "mod", "edit", "-json", modules[0].GoMod)
+	if len(manifest) != 1 {
+		t.Fatalf("%s: %d manifests", modules[0].GoMod, len(manifest))
+	}
+	i := slices.IndexFunc(manifest[0].Require, func(r struct{ Path, Version string }) bool { return r.Path == libc })
+	if i < 0 {
+		t.Fatalf("%s %s does not require %s: this test has lost its object", sqlite, modules[0].Version, libc)
+	}
+	if want := manifest[0].Require[i].Version; modules[1].Version != want {
+		t.Errorf("%s is %s, but %s %s was made with %s", libc, modules[1].Version, sqlite, modules[0].Version, want)
+	}
+}
+
+// goList runs the go command and decodes the JSON values that it prints one after another.
+func goList[T any](t *testing.T, args ...string) []T {
+	t.Helper()
+	var stderr bytes.Buffer
+	cmd := exec.CommandContext(t.Context(), "go", args...)
+	cmd.Stderr = &stderr
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go %s: %v\n%s", strings.Join(args, " "), err, stderr.String())
+	}
+	var values []T
+	decoder := json.NewDecoder(bytes.NewReader(out))
+	for {
+		var v T
+		err := decoder.Decode(&v)
+		if errors.Is(err, io.EOF) {
+			return values
+		}
+		if err != nil {
+			t.Fatalf("go %s: %v", strings.Join(args, " "), err)
+		}
+		values = append(values, v)
+	}
+}

@@ -1,0 +1,232 @@
+package store
+
+import (
+	"bytes"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/unit"
+)
+
+// Draft is a record before it has its place in the ledger.
+type Draft struct {
+	Type string
+	ID   ledger.ID
+	// At is when it happened.
+	At       unit.Instant
+	By       string
+	Device   string
+	Because  []ledger.ID
+	Corrects ledger.ID
+	Reason   string
+	// Body is marshalled to a JSON object.
+	Body any
+}
+
+// Append adds a record to the ledger and to the tables. Sending the same record again, with the
+// same id and content, stores nothing and returns the stored one with fresh = false; another
+// content under a used id is a Conflict. A record may replace another (correct, void, finish or
+// supersede it) only while nothing else has.
+func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
+	if tx.write == nil {
+		return r, false, errors.New("append in a reading transaction")
+	}
+	body, err := json.Marshal(d.Body)
+	if err != nil {
+		return r, false, fmt.Errorf("write the body of a %s record: %w", d.Type, err)
+	}
+	r = ledger.Record{
+		V: ledger.Version, Type: d.Type, ID: d.ID, Site: tx.db.site.Code, At: d.At,
+		By: d.By, Device: d.Device, Because: d.Because, Corrects: d.Corrects, Reason: d.Reason, Body: body,
+	}
+	kept, err := tx.Record(d.ID)
+	if err == nil {
+		return kept.Record, false, tx.same(r, kept.Record)
+	}
+	if CodeOf(err) != NotFound {
+		return r, false, err
+	}
+	if err := tx.noticeClock(); err != nil {
+		return r, false, err
+	}
+	r.Recorded = max(tx.Now, tx.write.head.recorded)
+	if tx.Now < tx.write.head.recorded.Add(-clockSlack) {
+		r.Recorded = tx.Now
+	}
+	return r, true, tx.add(&r)
+}
+
+// same compares a record that was sent again with the stored one.
+func (tx *Tx) same(sent, stored ledger.Record) error {
+	sent.Seq, sent.Recorded = stored.Seq, stored.Recorded
+	a, err := ledger.Encode(sent)
+	if err != nil {
+		return err
+	}
+	b, err := ledger.Encode(stored)
+	if err != nil {
+		return err
+	}
+	if !bytes.Equal(a, b) {
+		return &Error{Code: Conflict, Message: fmt.Sprintf("record %s is stored with another content", sent.ID), Hint: "a stored record never changes: send a correction that names it"}
+	}
+	return nil
+}
+
+// noticeClock writes a record of its own when the computer's clock has been set back, so that the
+// jump in the recorded times is explained where it is.
+func (tx *Tx) noticeClock() error {
+	before := tx.write.head.recorded
+	if tx.Now >= before.Add(-clockSlack) {
+		return nil
+	}
+	body, err := json.Marshal(ClockFault{Before: before, Now: tx.Now})
+	if err != nil {
+		return err
+	}
+	r := ledger.Record{
+		V: ledger.Version, Type: TypeClock, ID: ledger.DerivedID("clock", tx.db.site.Code, fmt.Sprint(tx.write.head.frontier.Size())),
+		Site: tx.db.site.Code, At: tx.Now, Recorded: tx.Now, Body: body,
+	}
+	return tx.add(&r)
+}
+
+// add gives a record its place.
+func (tx *Tx) add(r *ledger.Record) error {
+	h := &tx.write.head
+	r.Seq = h.frontier.Size()
+	encoded, err := ledger.Encode(*r)
+	if err != nil {
+		return &Error{Code: Invalid, Message: fmt.Sprintf("%s record: %v", r.Type, err), Cause: err}
+	}
+	where, err := place(*r)
+	if err != nil {
+		return err
+	}
+	hashes := ledger.JoinHashes(h.frontier.Append(encoded))
+	h.recorded = r.Recorded
+	if _, err := tx.s.exec(tx.ctx, `INSERT INTO record (site, seq, id, bytes, hashes) VALUES ($1, $2, $3, $4, $5)`,
+		r.Site, r.Seq, string(r.ID), encoded, hashes); err != nil {
+		return err
+	}
+	return tx.project(*r, where)
+}
+
+// project puts a record into the tables that pages read.
+func (tx *Tx) project(r ledger.Record, p placing) error {
+	if p.replaces != "" {
+		if err := tx.replace(p.replaces, r); err != nil {
+			return err
+		}
+	}
+	if p.entity != "" {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO entity (site, type, key, seq, at, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
+			r.Site, r.Type, p.entity, r.Seq, int64(r.At), int64(r.Recorded)); err != nil {
+			return err
+		}
+	}
+	if p.scope != "" {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO event (site, scope, type, at, seq, word, recorded) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+			r.Site, p.scope, r.Type, int64(p.at), r.Seq, p.word, int64(r.Recorded)); err != nil {
+			return err
+		}
+	}
+	if x := p.reading; x != nil {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, attempt, at, analyte, unit, value, outcome)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`,
+			r.Site, r.Seq, x.Scope, string(x.With.Point), string(x.With.Kind), x.With.System, x.With.Kit, x.Lot, x.Meter, r.By, x.Attempt,
+			int64(x.With.At), string(x.Value.Analyte), string(x.Value.Unit), float64(x.Value.Number), string(x.Judgement.Outcome)); err != nil {
+			return err
+		}
+	}
+	if p.hold {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO hold (site, seq, scope, id, at) VALUES ($1, $2, $3, $4, $5)`,
+			r.Site, r.Seq, p.scope, string(r.ID), int64(p.at)); err != nil {
+			return err
+		}
+	}
+	if p.lift != "" {
+		n, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = $1 WHERE site = $2 AND scope = $3 AND id = $4 AND lifted IS NULL`,
+			int64(p.at), r.Site, p.scope, p.lift)
+		if err != nil {
+			return err
+		}
+		if n != 1 {
+			return &Error{Code: Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.lift, p.scope), Hint: "see the open holds with: rinsate gate " + p.scope}
+		}
+	}
+	return nil
+}
+
+// replace marks a record as replaced by r in every table that holds it.
+func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
+	old, err := tx.Record(id)
+	if err != nil {
+		return err
+	}
+	if r.Type != TypeVoid && r.Type != old.Type {
+		return &Error{Code: Invalid, Message: fmt.Sprintf("a %s record cannot take the place of a %s record", r.Type, old.Type)}
+	}
+	p, err := place(old.Record)
+	if err != nil {
+		return err
+	}
+	var touched int64
+	if p.scope != "" && old.Type != TypeVoid {
+		n, err := tx.s.exec(tx.ctx, `UPDATE event SET replaced = $1 WHERE site = $2 AND scope = $3 AND type = $4 AND at = $5 AND seq = $6 AND replaced IS NULL`,
+			int64(r.Recorded), r.Site, p.scope, old.Type, int64(p.at), old.Seq)
+		if err != nil {
+			return err
+		}
+		touched += n
+	}
+	if p.entity != "" {
+		n, err := tx.s.exec(tx.ctx, `UPDATE entity SET replaced = $1 WHERE site = $2 AND type = $3 AND key = $4 AND seq = $5 AND replaced IS NULL`,
+			int64(r.Recorded), r.Site, old.Type, p.entity, old.Seq)
+		if err != nil {
+			return err
+		}
+		touched += n
+	}
+	if touched == 0 {
+		return &Error{Code: Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Type), Hint: "look at its chain with: rinsate ledger show " + string(id)}
+	}
+	if p.reading != nil {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
+			return err
+		}
+	}
+	if p.hold {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = $1 WHERE site = $2 AND seq = $3 AND lifted IS NULL`, int64(r.At), r.Site, old.Seq); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Record returns a record by its id, NotFound when there is none.
+func (tx *Tx) Record(id ledger.ID) (Kept, error) {
+	var raw []byte
+	err := tx.s.row(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND id = $2`, tx.db.site.Code, string(id)).Scan(&raw)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Kept{}, &Error{Code: NotFound, Message: fmt.Sprintf("there is no record %s", id)}
+	}
+	if err != nil {
+		return Kept{}, engineError(err)
+	}
+	r, err := fromStore(raw)
+	return Kept{Record: r}, err
+}
+
+// fromStore reads a record whose bytes this program has checked when it stored them; Verify checks
+// them again.
+func fromStore(raw []byte) (ledger.Record, error) {
+	var r ledger.Record
+	if err := json.Unmarshal(raw, &r); err != nil {
+		return r, fmt.Errorf("read a stored record: %w", err)
+	}
+	return r, nil
+}

@@ -1,0 +1,120 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/unit"
+)
+
+// hashReader reads the tree's hashes of the site through a session.
+func (db *DB) hashReader(ctx context.Context, s *session) tlog.HashReader {
+	return ledger.HashReader(func(seqs []int64) ([][]byte, error) {
+		blobs := make([][]byte, len(seqs))
+		for i, seq := range seqs {
+			if err := s.row(ctx, `SELECT hashes FROM record WHERE site = $1 AND seq = $2`, db.site.Code, seq).Scan(&blobs[i]); err != nil {
+				return nil, fmt.Errorf("hashes of record %d: %w", seq, err)
+			}
+		}
+		return blobs, nil
+	})
+}
+
+// reload reads the head of the ledger from the database.
+func (db *DB) reload(ctx context.Context) error {
+	var size, projected int64
+	var root []byte
+	var recorded int64
+	err := db.writer.row(ctx, `SELECT size, root, recorded, projected FROM head WHERE site = $1`, db.site.Code).Scan(&size, &root, &recorded, &projected)
+	if err != nil {
+		return fmt.Errorf("read the head of the ledger: %w", err)
+	}
+	frontier, err := ledger.NewFrontier(size, db.hashReader(ctx, db.writer))
+	if err != nil {
+		return broken("the tree of %d records cannot be read: %v", size, err)
+	}
+	if got := frontier.Root(); !bytes.Equal(got[:], root) {
+		return broken("the head says root %x for %d records, the records' hashes give %x", root[:8], size, got[:8])
+	}
+	if projected != size {
+		return broken("the ledger has %d records, the tables hold %d of them; rebuild the tables with: rinsate ledger rebuild", size, projected)
+	}
+	signed, signedAt := int64(0), int64(0)
+	err = db.writer.row(ctx, `SELECT size, at FROM checkpoint WHERE site = $1 ORDER BY size DESC LIMIT 1`, db.site.Code).Scan(&signed, &signedAt)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return fmt.Errorf("read the last checkpoint: %w", err)
+	}
+	db.head = head{frontier: frontier, root: frontier.Root(), recorded: unit.Instant(recorded), signed: signed, signedAt: unit.Instant(signedAt), outside: db.head.outside}
+	db.entities.forget()
+	return nil
+}
+
+func broken(format string, args ...any) error {
+	return &Error{Code: Broken, Message: "the ledger contradicts itself: " + fmt.Sprintf(format, args...), Hint: "change nothing, keep a copy of the data folder, and run: rinsate ledger verify"}
+}
+
+// crossCheck compares the head, the last record, the last checkpoint in the database and the one
+// beside it. It reads a few rows, whatever the size of the ledger; Verify reads all.
+func (db *DB) crossCheck(ctx context.Context) error {
+	if err := db.reload(ctx); err != nil {
+		return err
+	}
+	size := db.head.frontier.Size()
+	var last sql.NullInt64
+	if err := db.writer.row(ctx, `SELECT max(seq) FROM record WHERE site = $1`, db.site.Code).Scan(&last); err != nil {
+		return fmt.Errorf("read the last record: %w", err)
+	}
+	if got := last.Int64 + 1; last.Valid && got != size || !last.Valid && size != 0 {
+		return broken("the head says %d records, the last one stored is number %d", size, last.Int64)
+	}
+	if size > 0 {
+		var record, hashes []byte
+		if err := db.writer.row(ctx, `SELECT bytes, hashes FROM record WHERE site = $1 AND seq = $2`, db.site.Code, size-1).Scan(&record, &hashes); err != nil {
+			return fmt.Errorf("read the last record: %w", err)
+		}
+		if leaf := tlog.RecordHash(record); len(hashes) < tlog.HashSize || !bytes.Equal(leaf[:], hashes[:tlog.HashSize]) {
+			return broken("record %d is not the one that was hashed", size-1)
+		}
+	}
+	notes := map[string][]byte{}
+	if db.head.signed > 0 {
+		var note string
+		if err := db.writer.row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
+			return fmt.Errorf("read the last checkpoint: %w", err)
+		}
+		notes["the last checkpoint in the database"] = []byte(note)
+	}
+	outside, err := os.ReadFile(filepath.Join(db.dir, checkpointFile))
+	switch {
+	case err == nil:
+		notes["the checkpoint beside the database"] = outside
+	case !errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("read the checkpoint beside the database: %w", err)
+	}
+	for where, note := range notes {
+		c, err := ledger.Open(note, []string{db.site.VKey})
+		if err != nil {
+			return broken("%s is not signed by this ledger's key: %v", where, err)
+		}
+		if c.Size > size {
+			return broken("%s was signed for %d records, the database holds %d: records are missing", where, c.Size, size)
+		}
+		root, err := ledger.RootAt(c.Size, db.hashReader(ctx, db.writer))
+		if err != nil {
+			return broken("the tree of %d records cannot be read: %v", c.Size, err)
+		}
+		if root != c.Root {
+			return broken("%s signed root %x for %d records, the records' hashes give %x", where, c.Root[:8], c.Size, root[:8])
+		}
+	}
+	return nil
+}

@@ -1,0 +1,161 @@
+-- +goose Up
+-- The site whose records these are. One database may hold several.
+CREATE TABLE site (
+  site   TEXT NOT NULL PRIMARY KEY,
+  name   TEXT NOT NULL,
+  zone   TEXT NOT NULL,
+  origin TEXT NOT NULL,
+  vkey   TEXT NOT NULL
+) STRICT;
+
+-- The ledger: the bytes that were hashed, as they were hashed. hashes are the tree's hashes that
+-- the record completed, lowest level first.
+CREATE TABLE record (
+  site     TEXT    NOT NULL,
+  seq      INTEGER NOT NULL,
+  id       TEXT    NOT NULL,
+  bytes    BLOB    NOT NULL,
+  hashes   BLOB    NOT NULL,
+  PRIMARY KEY (site, seq)
+) STRICT, WITHOUT ROWID;
+CREATE UNIQUE INDEX record_id ON record (site, id);
+
+-- The head of each ledger; it moves by compare-and-swap.
+CREATE TABLE head (
+  site     TEXT    NOT NULL PRIMARY KEY,
+  size     INTEGER NOT NULL,
+  root     BLOB    NOT NULL,
+  recorded INTEGER NOT NULL,
+  -- projected is the number of records that the tables below hold.
+  projected INTEGER NOT NULL
+) STRICT;
+
+CREATE TABLE checkpoint (
+  site TEXT    NOT NULL,
+  size INTEGER NOT NULL,
+  note TEXT    NOT NULL,
+  at   INTEGER NOT NULL,
+  PRIMARY KEY (site, size)
+) STRICT, WITHOUT ROWID;
+
+-- What happened to a scope. word is the outcome of a round, the kind of a step, the point of a
+-- sample. replaced is when another record voided, corrected, finished or superseded it.
+CREATE TABLE event (
+  site     TEXT    NOT NULL,
+  scope    TEXT    NOT NULL,
+  type     TEXT    NOT NULL,
+  at       INTEGER NOT NULL,
+  seq      INTEGER NOT NULL,
+  word     TEXT    NOT NULL,
+  recorded INTEGER NOT NULL,
+  replaced INTEGER,
+  PRIMARY KEY (site, scope, type, at, seq)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX event_recent ON event (site, type, at);
+
+-- The editions of what the records speak of: models, instruments, levels, rule sets, meters, lots.
+CREATE TABLE entity (
+  site     TEXT    NOT NULL,
+  type     TEXT    NOT NULL,
+  key      TEXT    NOT NULL,
+  seq      INTEGER NOT NULL,
+  at       INTEGER NOT NULL,
+  recorded INTEGER NOT NULL,
+  replaced INTEGER,
+  PRIMARY KEY (site, type, key, seq)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE reading (
+  site     TEXT    NOT NULL,
+  seq      INTEGER NOT NULL,
+  scope    TEXT    NOT NULL,
+  point    TEXT    NOT NULL,
+  kind     TEXT    NOT NULL,
+  system   TEXT    NOT NULL,
+  kit      TEXT    NOT NULL,
+  lot      TEXT    NOT NULL,
+  meter    TEXT    NOT NULL,
+  person   TEXT    NOT NULL,
+  attempt  INTEGER NOT NULL,
+  at       INTEGER NOT NULL,
+  analyte  TEXT    NOT NULL,
+  unit     TEXT    NOT NULL,
+  value    REAL    NOT NULL,
+  outcome  TEXT    NOT NULL,
+  replaced INTEGER,
+  PRIMARY KEY (site, seq)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX reading_stream ON reading (site, scope, point, at);
+
+CREATE TABLE hold (
+  site   TEXT    NOT NULL,
+  seq    INTEGER NOT NULL,
+  scope  TEXT    NOT NULL,
+  id     TEXT    NOT NULL,
+  at     INTEGER NOT NULL,
+  lifted INTEGER,
+  PRIMARY KEY (site, seq)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX hold_scope ON hold (site, scope, at);
+CREATE INDEX hold_open ON hold (site, at) WHERE lifted IS NULL;
+
+-- What a commitment in a record stands for. Not part of the ledger: deleting a row erases the
+-- person and leaves the ledger whole.
+CREATE TABLE patient (
+  site       TEXT NOT NULL,
+  commitment TEXT NOT NULL,
+  salt       BLOB NOT NULL,
+  value      TEXT NOT NULL,
+  PRIMARY KEY (site, commitment)
+) STRICT, WITHOUT ROWID;
+CREATE UNIQUE INDEX patient_value ON patient (site, value);
+
+-- +goose StatementBegin
+CREATE TRIGGER record_no_update BEFORE UPDATE ON record BEGIN
+  SELECT RAISE(ABORT, 'the ledger is append-only: write a correction instead');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER record_no_delete BEFORE DELETE ON record BEGIN
+  SELECT RAISE(ABORT, 'the ledger is append-only: write a void instead');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER checkpoint_no_update BEFORE UPDATE ON checkpoint BEGIN
+  SELECT RAISE(ABORT, 'a signed checkpoint never changes');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER checkpoint_no_delete BEFORE DELETE ON checkpoint BEGIN
+  SELECT RAISE(ABORT, 'a signed checkpoint never goes away');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER site_no_update BEFORE UPDATE ON site BEGIN
+  SELECT RAISE(ABORT, 'the identity of a site never changes');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER site_no_delete BEFORE DELETE ON site BEGIN
+  SELECT RAISE(ABORT, 'the identity of a site never goes away');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER head_forward BEFORE UPDATE ON head WHEN NEW.size < OLD.size BEGIN
+  SELECT RAISE(ABORT, 'the head of a ledger never moves back');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER head_no_delete BEFORE DELETE ON head BEGIN
+  SELECT RAISE(ABORT, 'the head of a ledger never goes away');
+END;
+-- +goose StatementEnd
+-- SQLite's INSERT OR REPLACE deletes without firing delete triggers unless recursive triggers are
+-- on, so a second record of the same place is refused before it gets that far.
+-- +goose StatementBegin
+CREATE TRIGGER record_no_replace BEFORE INSERT ON record
+WHEN EXISTS (SELECT 1 FROM record WHERE site = NEW.site AND seq = NEW.seq)
+  OR EXISTS (SELECT 1 FROM record WHERE site = NEW.site AND id = NEW.id) BEGIN
+  SELECT RAISE(ABORT, 'the ledger is append-only: that place or id is taken');
+END;
+-- +goose StatementEnd

@@ -1,0 +1,243 @@
+package store
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+	"strings"
+	"sync"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/unit"
+)
+
+// Forever is the instant after every other: asking what was known at Forever asks for all.
+const Forever = unit.Instant(1<<63 - 1)
+
+// events runs a query whose columns are a record's bytes and its replaced instant.
+func (tx *Tx) events(text string, visit func(Kept) error, args ...any) error {
+	return tx.s.each(tx.ctx, text, func(row scanner) error {
+		var raw []byte
+		var replaced sql.NullInt64
+		if err := row.Scan(&raw, &replaced); err != nil {
+			return err
+		}
+		r, err := fromStore(raw)
+		if err != nil {
+			return err
+		}
+		return visit(Kept{Record: r, Replaced: unit.Instant(replaced.Int64)})
+	}, args...)
+}
+
+// eventsQuery is one statement for each number of types, so that the set of texts stays small.
+var eventsQuery = sync.OnceValue(func() [8]string {
+	var texts [8]string
+	for n := range texts {
+		marks := make([]string, n)
+		for i := range marks {
+			marks[i] = fmt.Sprintf("$%d", i+7)
+		}
+		texts[n] = `SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+			WHERE e.site = $1 AND e.scope = $2 AND e.at >= $3 AND e.at <= $4 AND e.recorded <= $5
+			AND (e.replaced IS NULL OR e.replaced > $6) AND e.type IN (` + strings.Join(marks, ", ") + `) ORDER BY e.at, e.seq`
+	}
+	return texts
+})
+
+// Events calls visit for every record of a scope of the given types that happened from..to and that
+// somebody asking at known would have been shown, the earliest first.
+func (tx *Tx) Events(scope string, from, to, known unit.Instant, visit func(Kept) error, types ...string) error {
+	args := []any{tx.db.site.Code, scope, int64(from), int64(to), int64(known), int64(known)}
+	for _, t := range types {
+		args = append(args, t)
+	}
+	return tx.events(eventsQuery()[len(types)], visit, args...)
+}
+
+// LastEvent returns the latest record of a scope of one type, and with one word when word is not
+// empty, that happened up to an instant and was known; ok is false when there is none.
+func (tx *Tx) LastEvent(scope, typ, word string, to, known unit.Instant) (last Kept, ok bool, err error) {
+	err = tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+		WHERE e.site = $1 AND e.scope = $2 AND e.type = $3 AND e.at <= $4 AND e.recorded <= $5
+		AND (e.replaced IS NULL OR e.replaced > $6) AND (CAST($7 AS TEXT) = '' OR e.word = $8)
+		ORDER BY e.at DESC, e.seq DESC LIMIT 1`, func(k Kept) error {
+		last, ok = k, true
+		return nil
+	}, tx.db.site.Code, scope, typ, int64(to), int64(known), int64(known), word, word)
+	return last, ok, err
+}
+
+// CountEvents counts the records of a scope of one type with after < at < before that were known.
+func (tx *Tx) CountEvents(scope, typ string, after, before, known unit.Instant) (int, error) {
+	var n int
+	err := tx.s.row(tx.ctx, `SELECT count(*) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND at < $5
+		AND recorded <= $6 AND (replaced IS NULL OR replaced > $7)`,
+		tx.db.site.Code, scope, typ, int64(after), int64(before), int64(known), int64(known)).Scan(&n)
+	return n, engineError(err)
+}
+
+// Lately calls visit for the latest records of one type, of all scopes, the newest in the ledger
+// first, until it returns false.
+func (tx *Tx) Lately(typ string, limit int, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+		WHERE e.site = $1 AND e.type = $2 AND e.replaced IS NULL ORDER BY e.at DESC, e.seq DESC LIMIT $3`, visit, tx.db.site.Code, typ, limit)
+}
+
+// OpenHolds returns the holds that are not lifted, the oldest first.
+func (tx *Tx) OpenHolds(visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, NULL FROM hold h JOIN record r ON r.site = h.site AND r.seq = h.seq
+		WHERE h.site = $1 AND h.lifted IS NULL ORDER BY h.at, h.seq`, visit, tx.db.site.Code)
+}
+
+// entityCache keeps the decoded entities of a type until another record of the type is written.
+type entityCache struct {
+	mu    sync.Mutex
+	types map[string]cachedEntities
+}
+
+type cachedEntities struct {
+	// state tells one state of the table from another: the last record and how many are replaced.
+	state   [2]int64
+	decoded []Kept
+}
+
+func (c *entityCache) forget() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.types = nil
+}
+
+// Entities returns all editions of everything of one type, in the order of the ledger, with those
+// that were replaced. The slice is shared: do not change it.
+func (tx *Tx) Entities(typ string) ([]Kept, error) {
+	var last sql.NullInt64
+	var replaced int64
+	if err := tx.s.row(tx.ctx, `SELECT max(seq), count(replaced) FROM entity WHERE site = $1 AND type = $2`, tx.db.site.Code, typ).Scan(&last, &replaced); err != nil {
+		return nil, engineError(err)
+	}
+	if !last.Valid {
+		return nil, nil
+	}
+	state := [2]int64{last.Int64, replaced}
+	c := &tx.db.entities
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if got, ok := c.types[typ]; ok && got.state == state {
+		return got.decoded, nil
+	}
+	var all []Kept
+	err := tx.events(`SELECT r.bytes, e.replaced FROM entity e JOIN record r ON r.site = e.site AND r.seq = e.seq
+		WHERE e.site = $1 AND e.type = $2 ORDER BY e.seq`, func(k Kept) error {
+		all = append(all, k)
+		return nil
+	}, tx.db.site.Code, typ)
+	if err != nil {
+		return nil, err
+	}
+	if c.types == nil {
+		c.types = map[string]cachedEntities{}
+	}
+	c.types[typ] = cachedEntities{state, all}
+	return all, nil
+}
+
+// Entity returns the edition of one thing that was in force at an instant as known then: the last
+// one written of those whose at is not later. ok is false when there is none.
+func (tx *Tx) Entity(typ, key string, at, known unit.Instant) (found Kept, ok bool, err error) {
+	err = tx.events(`SELECT r.bytes, e.replaced FROM entity e JOIN record r ON r.site = e.site AND r.seq = e.seq
+		WHERE e.site = $1 AND e.type = $2 AND e.key = $3 AND e.at <= $4 AND e.recorded <= $5
+		AND (e.replaced IS NULL OR e.replaced > $6) ORDER BY e.seq DESC LIMIT 1`, func(k Kept) error {
+		found, ok = k, true
+		return nil
+	}, tx.db.site.Code, typ, key, int64(at), int64(known), int64(known))
+	return found, ok, err
+}
+
+// Find returns the record whose id is, or begins with, the given text.
+func (tx *Tx) Find(id string) (Kept, error) {
+	if len(id) < 4 || strings.Trim(id, "0123456789abcdef-") != "" {
+		return Kept{}, &Error{Code: Invalid, Message: fmt.Sprintf("%q is not a record id", id), Hint: "give the id or its beginning, at least 4 characters"}
+	}
+	var ids []string
+	err := tx.s.each(tx.ctx, `SELECT id FROM record WHERE site = $1 AND id >= $2 AND id < $3 ORDER BY id LIMIT 2`, func(row scanner) error {
+		var s string
+		err := row.Scan(&s)
+		ids = append(ids, s)
+		return err
+	}, tx.db.site.Code, id, id+"g")
+	switch {
+	case err != nil:
+		return Kept{}, err
+	case len(ids) == 0:
+		return Kept{}, &Error{Code: NotFound, Message: fmt.Sprintf("there is no record whose id begins with %s", id)}
+	case len(ids) > 1:
+		return Kept{}, &Error{Code: Invalid, Message: fmt.Sprintf("several records begin with %s", id), Hint: "give more of the id"}
+	}
+	return tx.Record(ledger.ID(ids[0]))
+}
+
+// SavePatient keeps what a commitment stands for, outside the ledger.
+func (tx *Tx) SavePatient(commitment string, salt []byte, value string) error {
+	_, err := tx.s.exec(tx.ctx, `INSERT INTO patient (site, commitment, salt, value) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`,
+		tx.db.site.Code, commitment, salt, value)
+	return err
+}
+
+// Size returns the number of records in the ledger.
+func (tx *Tx) Size() (int64, error) {
+	if tx.write != nil {
+		return tx.write.head.frontier.Size(), nil
+	}
+	var n int64
+	err := tx.s.row(tx.ctx, `SELECT size FROM head WHERE site = $1`, tx.db.site.Code).Scan(&n)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil
+	}
+	return n, engineError(err)
+}
+
+// HoldsOpenAt calls visit for the holds of a scope that were placed by an instant and not lifted by
+// then, as they are known today.
+func (tx *Tx) HoldsOpenAt(scope string, at unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, NULL FROM hold h JOIN record r ON r.site = h.site AND r.seq = h.seq
+		WHERE h.site = $1 AND h.scope = $2 AND h.at <= $3 AND (h.lifted IS NULL OR h.lifted > $4) ORDER BY h.at, h.seq`,
+		visit, tx.db.site.Code, scope, int64(at), int64(at))
+}
+
+// Chronicle calls visit for every record of a scope between two instants, replaced ones as well, the
+// latest first.
+func (tx *Tx) Chronicle(scope string, from, to unit.Instant, limit int, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+		WHERE e.site = $1 AND e.scope = $2 AND e.at >= $3 AND e.at <= $4 ORDER BY e.at DESC, e.seq DESC LIMIT $5`,
+		visit, tx.db.site.Code, scope, int64(from), int64(to), limit)
+}
+
+// NextUse returns when the first use of a scope after an instant began, Forever when there is none.
+func (tx *Tx) NextUse(scope string, after unit.Instant) (unit.Instant, error) {
+	var at sql.NullInt64
+	err := tx.s.row(tx.ctx, `SELECT min(at) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND replaced IS NULL`,
+		tx.db.site.Code, scope, TypeUse, int64(after)).Scan(&at)
+	if err != nil || !at.Valid {
+		return Forever, engineError(err)
+	}
+	return unit.Instant(at.Int64), nil
+}
+
+// IsReplaced says whether another record voided, corrected, finished or superseded an event.
+func (tx *Tx) IsReplaced(r ledger.Record, scope string, at unit.Instant) (bool, error) {
+	var replaced sql.NullInt64
+	err := tx.s.row(tx.ctx, `SELECT replaced FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at = $4 AND seq = $5`,
+		tx.db.site.Code, scope, r.Type, int64(at), r.Seq).Scan(&replaced)
+	return replaced.Valid, engineError(err)
+}
+
+// Patient returns the commitment that stands for a patient, ok = false when the patient was never
+// named here or was erased.
+func (tx *Tx) Patient(value string) (commitment string, ok bool, err error) {
+	err = tx.s.row(tx.ctx, `SELECT commitment FROM patient WHERE site = $1 AND value = $2`, tx.db.site.Code, value).Scan(&commitment)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", false, nil
+	}
+	return commitment, err == nil, engineError(err)
+}

@@ -1,0 +1,218 @@
+package store
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/policy"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// The types of records. They are part of the ledger for ever: never rename or reuse one, only add.
+const (
+	TypeSite       = "site"       // body Site
+	TypeModel      = "model"      // body scope.Model
+	TypeInstrument = "instrument" // body scope.Instrument
+	TypeMeter      = "meter"      // body quality.Meter
+	TypeLot        = "lot"        // body quality.Lot
+	TypePerson     = "person"     // body Person
+	TypeRules      = "rules"      // body RuleText
+	TypeLevel      = "level"      // body reading.Level
+	TypeUse        = "use"        // body turnaround.Use
+	TypeStep       = "step"       // body turnaround.Step
+	TypeSample     = "sample"     // body sampling.Sample
+	TypeMoment     = "moment"     // body sampling.Moment
+	TypeReading    = "reading"    // body reading.Reading
+	TypeRound      = "round"      // body turnaround.Decision
+	TypeHold       = "hold"       // body turnaround.Hold
+	TypeLift       = "lift"       // body turnaround.Lift
+	TypeRepair     = "repair"     // body scope.Repair, with finishes
+	TypeRequest    = "request"    // body sampling.Request
+	TypeVoid       = "void"       // body Voiding; the record names what it voids
+	TypeDraw       = "draw"       // body Drawn
+	TypeImport     = "import"     // body Import
+	TypeClock      = ledger.TypeClock
+)
+
+// Types lists every type of record.
+var Types = []string{
+	TypeSite, TypeModel, TypeInstrument, TypeMeter, TypeLot, TypePerson, TypeRules, TypeLevel,
+	TypeUse, TypeStep, TypeSample, TypeMoment, TypeReading, TypeRound, TypeHold, TypeLift,
+	TypeRepair, TypeRequest, TypeVoid, TypeDraw, TypeImport, TypeClock,
+}
+
+// Person is somebody who works with scopes. Names do not belong in the ledger; the code stands for
+// the person.
+type Person struct {
+	Code string `json:"code"`
+	Role string `json:"role,omitempty"`
+}
+
+// RuleText is a rule set as it was adopted, word for word.
+type RuleText struct {
+	Name    string `json:"name"`
+	Edition string `json:"edition"`
+	Digest  string `json:"sha256"`
+	Text    string `json:"text"`
+}
+
+// Repair is a repair as it is recorded: once when the scope goes, and finished when it is back.
+type Repair struct {
+	scope.Repair
+	Finishes string `json:"finishes,omitempty"`
+}
+
+// Voiding is the body of a record that voids another; the envelope names it and says why.
+type Voiding struct {
+	Scope string `json:"scope,omitempty"`
+}
+
+// Drawn is a periodic draw with all that is needed to repeat it.
+type Drawn struct {
+	Seed       string               `json:"seed"`
+	Rule       sampling.Drawing     `json:"rule"`
+	Candidates []sampling.Candidate `json:"candidates"`
+	Picks      []sampling.Pick      `json:"picks"`
+}
+
+// Import is the trace of a file that was read in.
+type Import struct {
+	File    string `json:"file"`
+	Kind    string `json:"kind"`
+	Digest  string `json:"sha256"`
+	Rows    int    `json:"rows"`
+	Stored  int    `json:"stored"`
+	Profile string `json:"profile_sha256,omitempty"`
+}
+
+// ClockFault is the body of a record that notices that the computer's clock was set back.
+type ClockFault struct {
+	Before unit.Instant `json:"before"`
+	Now    unit.Instant `json:"now"`
+}
+
+// Kept is a record as it was read back.
+type Kept struct {
+	ledger.Record
+	// Replaced is when another record voided, corrected, finished or superseded it.
+	Replaced unit.Instant
+}
+
+// Stamp returns what the entries of a history carry.
+func (k Kept) Stamp() turnaround.Stamp {
+	return turnaround.Stamp{ID: string(k.ID), Recorded: k.Recorded, Replaced: k.Replaced}
+}
+
+// Body reads the body of a record.
+func Body[T any](r ledger.Record) (T, error) {
+	var body T
+	if err := json.Unmarshal(r.Body, &body); err != nil {
+		return body, fmt.Errorf("body of record %d (%s): %w", r.Seq, r.Type, err)
+	}
+	return body, nil
+}
+
+// Rules reads the rule set of a record.
+func (t RuleText) Rules() (policy.RuleSet, error) {
+	return policy.Parse(t.Name, []byte(t.Text))
+}
+
+// placing says into which tables a record goes.
+type placing struct {
+	// entity is the key in the entity table, empty when it is none.
+	entity string
+	// scope, at and word are the columns of the event table; scope is empty when it is no event.
+	scope string
+	at    unit.Instant
+	word  string
+	// replaces is the record that this one takes the place of.
+	replaces ledger.ID
+	reading  *reading.Reading
+	lift     string
+	hold     bool
+}
+
+// place reads from a record where it belongs. It is the one place that knows: appending and
+// rebuilding both go through it.
+func place(r ledger.Record) (placing, error) {
+	p := placing{replaces: r.Corrects}
+	var err error
+	switch r.Type {
+	case TypeSite, TypeClock, TypeImport:
+	case TypeModel:
+		err = with(r, func(m scope.Model) { p.entity = m.Name })
+	case TypeInstrument:
+		err = with(r, func(i scope.Instrument) { p.entity = i.Tag })
+	case TypeMeter:
+		err = with(r, func(m quality.Meter) { p.entity = m.Code })
+	case TypeLot:
+		err = with(r, func(l quality.Lot) { p.entity = l.Kit + "|" + l.Lot })
+	case TypePerson:
+		err = with(r, func(x Person) { p.entity = x.Code })
+	case TypeRules:
+		p.entity = "rules"
+	case TypeLevel:
+		err = with(r, func(l reading.Level) { p.entity = l.Key() })
+	case TypeDraw:
+		p.entity = string(r.ID)
+	case TypeUse:
+		err = with(r, func(u turnaround.Use) {
+			p.scope, p.at, p.word = u.Scope, u.Start, u.Procedure
+			p.finish(u.Finishes)
+		})
+	case TypeStep:
+		err = with(r, func(s turnaround.Step) {
+			p.scope, p.at, p.word = s.Scope, s.Start, string(s.Kind)
+			p.finish(s.Finishes)
+		})
+	case TypeSample:
+		err = with(r, func(s sampling.Sample) { p.scope, p.at, p.word = s.Scope, s.Collected, string(s.Point) })
+	case TypeMoment:
+		err = with(r, func(m sampling.Moment) { p.scope, p.at, p.word = m.Scope, m.At, string(m.Mark) })
+	case TypeReading:
+		err = with(r, func(x reading.Reading) {
+			p.scope, p.at, p.word, p.reading = x.Scope, x.With.At, string(x.Judgement.Outcome), &x
+		})
+	case TypeRound:
+		err = with(r, func(d turnaround.Decision) {
+			p.scope, p.at, p.word = d.Scope, d.Last, string(d.Round.Outcome)
+			p.finish(d.Supersedes)
+		})
+	case TypeHold:
+		err = with(r, func(h turnaround.Hold) { p.scope, p.at, p.hold = h.Scope, h.At, true })
+	case TypeLift:
+		err = with(r, func(l turnaround.Lift) { p.scope, p.at, p.lift = l.Scope, l.At, l.Hold })
+	case TypeRepair:
+		err = with(r, func(x Repair) {
+			p.scope, p.at = x.Scope, x.Sent
+			p.finish(x.Finishes)
+		})
+	case TypeRequest:
+		err = with(r, func(q sampling.Request) { p.scope, p.at = q.Scope, q.At })
+	case TypeVoid:
+		err = with(r, func(v Voiding) { p.scope, p.at = v.Scope, r.At })
+	default:
+		return p, fmt.Errorf("record %d has the unknown type %q; a newer program wrote it", r.Seq, r.Type)
+	}
+	return p, err
+}
+
+func (p *placing) finish(id string) {
+	if id != "" {
+		p.replaces = ledger.ID(id)
+	}
+}
+
+func with[T any](r ledger.Record, use func(T)) error {
+	body, err := Body[T](r)
+	if err == nil {
+		use(body)
+	}
+	return err
+}

@@ -1,0 +1,298 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/unit"
+)
+
+// Limits of a group commit. A batch ends when nobody waits any more, or at batchSize writes.
+const (
+	batchSize = 256
+	// signEvery and signAfter bound how much a cut-off tail could hide: a checkpoint is signed when
+	// so many records were added, or so long after the last one.
+	signEvery = 64
+	signAfter = 10 * time.Minute
+	// outsideEvery is how often the newest checkpoint is put beside the database.
+	outsideEvery = 10 * time.Second
+	// clockSlack is how far the computer's clock may fall behind the last record before it counts as
+	// set back; time servers correct small differences all the time.
+	clockSlack = 2 * time.Second
+)
+
+// Tx is a transaction. It must not outlive the function that it is given to.
+type Tx struct {
+	// Now is the one instant at which the whole transaction is recorded.
+	Now unit.Instant
+	db  *DB
+	s   *session
+	// write is nil in a reading transaction.
+	write *writing
+	ctx   context.Context //nolint:containedctx // a Tx lives no longer than the call that the context belongs to
+}
+
+// writing is what only a writing transaction has.
+type writing struct {
+	head head
+	// changed says that something was appended.
+	changed bool
+}
+
+// Site returns who keeps the records.
+func (tx *Tx) Site() Site { return tx.db.site }
+
+// Zone returns the time zone of the site.
+func (tx *Tx) Zone() *time.Location { return tx.db.zone }
+
+type job struct {
+	ctx  context.Context //nolint:containedctx // travels to the writer goroutine with the work that it bounds
+	work func(*Tx) error
+	// keep is false for a dry run.
+	keep  bool
+	reply chan error
+}
+
+// Write runs work in a transaction and returns when what it wrote is durable. Either all of it is
+// stored or, when work or the commit fails, nothing. Many calls share one commit; work runs on the
+// writer's goroutine and must not call Write.
+func (db *DB) Write(ctx context.Context, work func(*Tx) error) error {
+	return db.submit(&job{ctx: ctx, work: work, keep: true, reply: make(chan error, 1)})
+}
+
+// Try runs work like Write and then takes everything back: a dry run that sees what a real one
+// would see.
+func (db *DB) Try(ctx context.Context, work func(*Tx) error) error {
+	return db.submit(&job{ctx: ctx, work: work, keep: false, reply: make(chan error, 1)})
+}
+
+func (db *DB) submit(j *job) error {
+	select {
+	case <-db.closing:
+		return &Error{Code: Busy, Message: "the ledger is being closed", Hint: "try again when the program has started anew"}
+	default:
+	}
+	select {
+	case db.jobs <- j:
+	case <-j.ctx.Done():
+		return j.ctx.Err()
+	case <-db.done:
+		return &Error{Code: Busy, Message: "the ledger is closed"}
+	}
+	// Once handed over the work may already be under way, so its end is awaited even when the
+	// caller has gone: an answer that says "not stored" must be true.
+	select {
+	case err := <-j.reply:
+		return err
+	case <-db.done:
+		select {
+		case err := <-j.reply:
+			return err
+		default:
+			return &Error{Code: Busy, Message: "the ledger was closed before the work began"}
+		}
+	}
+}
+
+// work is the one writer.
+func (db *DB) work() {
+	defer close(db.done)
+	for {
+		select {
+		case j := <-db.jobs:
+			db.batch(j)
+		case <-db.closing:
+			for {
+				select {
+				case j := <-db.jobs:
+					db.batch(j)
+				default:
+					return
+				}
+			}
+		}
+	}
+}
+
+// batch runs a first job and all that wait, and commits them together.
+func (db *DB) batch(first *job) {
+	ctx := context.Background()
+	before := db.head
+	var waiting []*job
+	if _, err := db.writer.exec(ctx, `BEGIN IMMEDIATE`); err != nil {
+		first.reply <- err
+		return
+	}
+	for j := first; j != nil; {
+		if err := db.run(ctx, j); err != nil {
+			j.reply <- err
+		} else {
+			waiting = append(waiting, j)
+		}
+		j = nil
+		if len(waiting) < batchSize {
+			select {
+			case j = <-db.jobs:
+			default:
+			}
+		}
+	}
+	err := db.commit(ctx, before)
+	if err != nil {
+		_, rollbackErr := db.writer.exec(ctx, `ROLLBACK`)
+		_ = rollbackErr // a failed commit may have rolled back already
+		err = errors.Join(err, db.reload(ctx))
+	}
+	for _, j := range waiting {
+		j.reply <- err
+	}
+	if err == nil {
+		db.putOutside()
+	}
+}
+
+// run executes one job in its savepoint. On an error everything that it did is undone.
+func (db *DB) run(ctx context.Context, j *job) (err error) {
+	if err := j.ctx.Err(); err != nil {
+		return err
+	}
+	before := db.head
+	if _, err := db.writer.exec(ctx, `SAVEPOINT job`); err != nil {
+		return err
+	}
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("internal error: %v", p)
+		}
+		if err == nil && j.keep {
+			_, err = db.writer.exec(ctx, `RELEASE job`)
+		}
+		if err != nil || !j.keep {
+			db.head = before
+			if _, undo := db.writer.exec(ctx, `ROLLBACK TO job`); undo != nil {
+				err = errors.Join(err, undo)
+			}
+			if _, undo := db.writer.exec(ctx, `RELEASE job`); undo != nil {
+				err = errors.Join(err, undo)
+			}
+			db.entities.forget()
+		}
+	}()
+	tx := &Tx{Now: unit.At(db.clock()), db: db, s: db.writer, ctx: j.ctx, write: &writing{head: db.head}}
+	if err := j.work(tx); err != nil {
+		return err
+	}
+	db.head = tx.write.head
+	return nil
+}
+
+// commit moves the head by compare-and-swap, signs a checkpoint when one is due, and makes the
+// batch durable.
+func (db *DB) commit(ctx context.Context, before head) error {
+	h := &db.head
+	size := h.frontier.Size()
+	if size > before.frontier.Size() {
+		h.root = h.frontier.Root()
+		n, err := db.writer.exec(ctx, `UPDATE head SET size = $1, root = $2, recorded = $3, projected = $1
+			WHERE site = $4 AND size = $5 AND root = $6`,
+			size, h.root[:], int64(h.recorded), db.site.Code, before.frontier.Size(), before.root[:])
+		if err != nil {
+			return err
+		}
+		if n != 1 {
+			return &Error{Code: Conflict, Message: fmt.Sprintf("another program has written to this ledger behind record %d", before.frontier.Size()-1), Hint: "stop all programs on this data folder and run: rinsate ledger verify"}
+		}
+		if size-h.signed >= signEvery || h.recorded.Sub(h.signedAt) >= signAfter {
+			if err := db.insertCheckpoint(ctx); err != nil {
+				return err
+			}
+		}
+	}
+	if _, err := db.writer.exec(ctx, `COMMIT`); err != nil {
+		return err
+	}
+	return nil
+}
+
+// insertCheckpoint signs the head. The log is consistent with what was signed before, since the
+// head only ever grows from the frontier that was checked at start.
+func (db *DB) insertCheckpoint(ctx context.Context) error {
+	h := &db.head
+	note, err := db.signer.Sign(ledger.Checkpoint{Origin: db.site.Origin, Size: h.frontier.Size(), Root: h.root})
+	if err != nil {
+		return err
+	}
+	if _, err := db.writer.exec(ctx, `INSERT INTO checkpoint (site, size, note, at) VALUES ($1, $2, $3, $4)`,
+		db.site.Code, h.frontier.Size(), string(note), int64(h.recorded)); err != nil {
+		return err
+	}
+	h.signed, h.signedAt = h.frontier.Size(), h.recorded
+	return nil
+}
+
+// sign makes sure that the whole ledger is under a checkpoint. It runs on the writer's goroutine or
+// after that has ended.
+func (db *DB) sign(ctx context.Context) error {
+	if db.head.signed == db.head.frontier.Size() {
+		return db.writeOutside()
+	}
+	if _, err := db.writer.exec(ctx, `BEGIN IMMEDIATE`); err != nil {
+		return err
+	}
+	err := db.insertCheckpoint(ctx)
+	if err == nil {
+		_, err = db.writer.exec(ctx, `COMMIT`)
+	}
+	if err != nil {
+		_, undo := db.writer.exec(ctx, `ROLLBACK`)
+		return errors.Join(err, undo, db.reload(ctx))
+	}
+	return db.writeOutside()
+}
+
+// putOutside writes the newest checkpoint beside the database now and then. A failure is left to
+// the next time: the records are durable already, and Close reports it.
+func (db *DB) putOutside() {
+	if now := unit.At(db.clock()); now.Sub(db.head.outside) >= outsideEvery || now < db.head.outside {
+		if db.writeOutside() == nil {
+			db.head.outside = now
+		}
+	}
+}
+
+// writeOutside puts the newest checkpoint into a file beside the database. Whoever copies that file
+// elsewhere can later show that no record before it was cut off or changed.
+func (db *DB) writeOutside() error {
+	if db.head.signed == 0 {
+		return nil
+	}
+	var note string
+	if err := db.writer.row(context.Background(), `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
+		return err
+	}
+	return writeFile(filepath.Join(db.dir, checkpointFile), []byte(note), 0o644)
+}
+
+// Read runs work on an unchanging view of everything that was committed before.
+func (db *DB) Read(ctx context.Context, work func(*Tx) error) (err error) {
+	var s *session
+	select {
+	case s = <-db.readers:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	defer func() { db.readers <- s }()
+	if _, err := s.exec(ctx, `BEGIN`); err != nil {
+		return err
+	}
+	defer func() {
+		if _, end := s.exec(context.WithoutCancel(ctx), `COMMIT`); end != nil {
+			err = errors.Join(err, end)
+		}
+	}()
+	return work(&Tx{Now: unit.At(db.clock()), db: db, s: s, ctx: ctx})
+}

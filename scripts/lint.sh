@@ -1,0 +1,25 @@
+#!/usr/bin/env bash
+# The checks that need no test run. The first that fails ends the script.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+echo "== gofumpt"
+unformatted=$(go tool gofumpt -l .)
+if [[ -n $unformatted ]]; then
+	echo "not formatted (go tool gofumpt -w .):" >&2
+	echo "$unformatted" >&2
+	exit 1
+fi
+
+echo "== go vet"
+go vet ./...
+
+echo "== go mod verify"
+go mod verify
+
+echo "== golangci-lint"
+go tool -modfile=tools.mod golangci-lint config verify
+go tool -modfile=tools.mod golangci-lint run --allow-parallel-runners ./...
+
+echo "== staticcheck"
+go tool staticcheck ./...
