@@ -85,7 +85,10 @@ func (w *Work) Ask(e Entry, q sampling.Request) (Receipt, error) {
 	case q.By == "" || q.Reason == "":
 		return Receipt{}, invalid("a request needs the name of who asks and a reason")
 	case !q.At.Known():
-		q.At = w.tx.Now
+		var err error
+		if q.At, err = w.moment(e); err != nil {
+			return Receipt{}, err
+		}
 	}
 	if err := w.registered(q.Scope); err != nil {
 		return Receipt{}, err
@@ -93,10 +96,26 @@ func (w *Work) Ask(e Entry, q sampling.Request) (Receipt, error) {
 	return w.append(e, store.TypeRequest, q.At, q)
 }
 
+// moment returns when an act happened that does not say so itself: now, or when its record says if
+// it was sent before.
+func (w *Work) moment(e Entry) (unit.Instant, error) {
+	if e.ID == "" {
+		return w.tx.Now, nil
+	}
+	kept, err := w.tx.Record(e.ID)
+	if store.CodeOf(err) == store.NotFound {
+		return w.tx.Now, nil
+	}
+	return kept.At, err
+}
+
 // PlaceHold keeps a scope from patients.
 func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
 	if !h.At.Known() {
-		h.At = w.tx.Now
+		var err error
+		if h.At, err = w.moment(e); err != nil {
+			return Receipt{}, err
+		}
 	}
 	if err := h.Check(); err != nil {
 		return Receipt{}, refuse(err)
@@ -110,6 +129,13 @@ func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
 // LiftHold ends one hold. It rests on a round that the scope passed after the hold was placed, or
 // on a second person; an escalated hold always needs the second person.
 func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
+	same := func(x turnaround.Lift) bool {
+		return x.Hold == l.Hold && x.By == l.By && x.Reason == l.Reason && x.Second == l.Second &&
+			(l.Round == "" || x.Round == l.Round) && (!l.At.Known() || x.At == l.At)
+	}
+	if r, ok, err := again(w, e.ID, store.TypeLift, same); ok || err != nil {
+		return r, err
+	}
 	if !l.At.Known() {
 		l.At = w.tx.Now
 	}
@@ -122,6 +148,9 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 		return Receipt{}, invalid("record %s is not a hold", l.Hold)
 	}
 	l.Scope = hold.Scope
+	if l.At < hold.At {
+		return Receipt{}, invalid("lift of the hold on %s: it would end at %s, before it was placed at %s", l.Scope, l.At.In(w.Zone()), hold.At.In(w.Zone()))
+	}
 	if l.Round == "" {
 		if l.Round, err = w.passedSince(hold, l.At); err != nil {
 			return Receipt{}, err
@@ -188,7 +217,11 @@ func (w *Work) checkRound(l turnaround.Lift, hold turnaround.Hold) error {
 	if d.Scope != hold.Scope || !d.Round.Complete || !d.Round.Outcome.Passed() || d.First <= hold.At {
 		return invalid("round %s does not show that %s passed after the hold was placed at %s", l.Round, hold.Scope, hold.At.In(w.Zone()))
 	}
-	return nil
+	replaced, err := w.tx.Replaced(kept.Record)
+	if err == nil && replaced.Known() {
+		err = invalid("round %s was decided again since: name the decision that stands", l.Round)
+	}
+	return err
 }
 
 // Void takes back a record that should not have been written; the entry names it in Corrects and
@@ -197,11 +230,25 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	if e.Corrects == "" || e.Reason == "" || e.By == "" {
 		return Receipt{}, invalid("a void names the record, the person and the reason")
 	}
+	if sent, ok, err := w.voided(e); ok || err != nil {
+		return sent, err
+	}
 	old, err := w.tx.Record(e.Corrects)
 	if err != nil {
 		return Receipt{}, err
 	}
 	switch old.Type {
+	case store.TypeHold:
+		h, err := store.Body[turnaround.Hold](old.Record)
+		if err != nil {
+			return Receipt{}, err
+		}
+		if h.Cause != "" {
+			return Receipt{}, &store.Error{
+				Code: store.Invalid, Message: fmt.Sprintf("the hold on %s followed from round %s and cannot be voided", h.Scope, h.Cause),
+				Hint: "sample again and pass, or lift the hold with a second person",
+			}
+		}
 	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSite, store.TypeClock, store.TypeImport:
 		return Receipt{}, &store.Error{
 			Code: store.Invalid, Message: fmt.Sprintf("a %s record cannot be voided: it is what followed from others", old.Type),
@@ -221,6 +268,21 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	followed, err := w.decide(rounds.scope, rounds.inside, rounds.attempt, e.By, r.Record.ID)
 	r.Followed = followed
 	return r, err
+}
+
+// voided returns the receipt of a void that was sent before, ok = false when it was not.
+func (w *Work) voided(e Entry) (r Receipt, ok bool, err error) {
+	if e.ID == "" {
+		return r, false, nil
+	}
+	kept, err := w.tx.Record(e.ID)
+	if store.CodeOf(err) == store.NotFound {
+		return r, false, nil
+	}
+	if err == nil && (kept.Type != store.TypeVoid || kept.Corrects != e.Corrects || kept.Reason != e.Reason || kept.By != e.By) {
+		err = &store.Error{Code: store.Conflict, Message: fmt.Sprintf("record %s is stored with another content", e.ID), Hint: "a stored record never changes: send a correction that names it"}
+	}
+	return Receipt{Record: kept.Record}, err == nil, err
 }
 
 // resting is what has to be decided again when a record goes.

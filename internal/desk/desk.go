@@ -37,8 +37,13 @@ type Desk struct {
 	DB *store.DB
 	// rules and levels hold what was parsed before.
 	mu     sync.Mutex
-	rules  map[ledger.ID]policy.RuleSet
+	rules  map[ledger.ID]parsedRules
 	levels decodedLevels
+}
+
+type parsedRules struct {
+	body  []byte
+	rules policy.RuleSet
 }
 
 type decodedLevels struct {
@@ -49,7 +54,7 @@ type decodedLevels struct {
 
 // New returns the desk over a store.
 func New(db *store.DB) *Desk {
-	return &Desk{DB: db, rules: map[ledger.ID]policy.RuleSet{}}
+	return &Desk{DB: db, rules: map[ledger.ID]parsedRules{}}
 }
 
 // View is what can be asked about the records as they stand in one transaction.

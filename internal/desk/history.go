@@ -6,6 +6,7 @@ import (
 	"maps"
 	"slices"
 
+	"rinsate/internal/ledger"
 	"rinsate/internal/policy"
 	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
@@ -77,10 +78,47 @@ func (v View) load(h *turnaround.History, tag string, s span) error {
 	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, store.TypeRepair, store.TypeRequest); err != nil {
 		return err
 	}
+	return v.holds(h, tag, s)
+}
+
+// holds reads the holds of a scope that are open at the end of a span. A lift that rests on a round
+// alone ends its hold only as long as no other decision has taken the place of that one.
+func (v View) holds(h *turnaround.History, tag string, s span) error {
+	f := folder{history: h}
 	if s.known == store.Forever {
 		return v.tx.HoldsOpenAt(tag, s.to, f.add)
 	}
-	return v.tx.Events(tag, 0, s.to, s.known, f.add, store.TypeHold, store.TypeLift)
+	ended := map[string]bool{}
+	err := v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
+		l, err := store.Body[turnaround.Lift](k.Record)
+		if err != nil {
+			return err
+		}
+		stands, err := v.stands(l, s.known)
+		ended[l.Hold] = ended[l.Hold] || stands
+		return err
+	}, store.TypeLift)
+	if err != nil {
+		return err
+	}
+	return v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
+		if ended[string(k.ID)] {
+			return nil
+		}
+		return f.add(k)
+	}, store.TypeHold)
+}
+
+func (v View) stands(l turnaround.Lift, known unit.Instant) (bool, error) {
+	if l.Second != "" && l.Second != l.By {
+		return true, nil
+	}
+	kept, err := v.tx.Record(ledger.ID(l.Round))
+	if err != nil {
+		return false, err
+	}
+	replaced, err := v.tx.Replaced(kept.Record)
+	return !replaced.Known() || replaced > known, err
 }
 
 // earlier sums up what lies before a span.
@@ -88,26 +126,21 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 	if s.from == 0 {
 		return nil
 	}
-	before := s.from - 1
-	for _, o := range []reading.Outcome{reading.Below, reading.Alert, reading.Action} {
-		last, ok, err := v.tx.LastEvent(tag, store.TypeRound, string(o), before, s.known)
-		if err != nil {
-			return err
-		}
-		if !ok {
-			continue
-		}
-		d, err := store.Body[turnaround.Decision](last.Record)
-		if err != nil {
-			return err
-		}
-		if o == reading.Action {
-			h.Earlier.Failed = d.Last
-		} else {
-			h.Earlier.Passed = max(h.Earlier.Passed, d.Last)
-		}
+	// A round over the action level matters only when none has passed since.
+	err := v.tx.RoundsBefore(tag, s.from-1, s.known, func(k store.Kept) (bool, error) {
+		err := fold(k, func(d turnaround.Decision) {
+			switch {
+			case d.Round.Outcome == reading.Action:
+				h.Earlier.Failed = max(h.Earlier.Failed, d.Last)
+			case d.Round.Complete && d.Round.Outcome.Passed():
+				h.Earlier.Passed = d.Last
+			}
+		})
+		return !h.Earlier.Passed.Known(), err
+	})
+	if err != nil {
+		return err
 	}
-	var err error
 	h.Earlier.Uses, err = v.tx.CountEvents(tag, store.TypeUse, max(h.Earlier.Passed, h.Instrument.InService)-1, s.from, s.known)
 	return err
 }

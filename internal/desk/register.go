@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"bytes"
 	"fmt"
 
 	"rinsate/internal/policy"
@@ -88,23 +89,15 @@ func (w *Work) AdoptLevel(e Entry, l reading.Level) (Receipt, error) {
 // Rules returns the rule set in force at an instant as known then. Before the first one was adopted
 // the first one is returned, so that older records can be judged at all.
 func (v View) Rules(at, known unit.Instant) (policy.RuleSet, error) {
-	kept, ok, err := v.tx.Entity(store.TypeRules, "rules", at, known)
-	if err == nil && !ok {
-		var all []store.Kept
-		if all, err = v.tx.Entities(store.TypeRules); err == nil && len(all) > 0 {
-			kept, ok = all[0], true
-		}
-	}
+	kept, err := v.rulesRecord(at, known)
 	if err != nil {
 		return policy.RuleSet{}, err
 	}
-	if !ok {
-		return policy.RuleSet{}, notFound("adopt one with: rinsate rules adopt", "the facility has not adopted a rule set")
-	}
 	v.desk.mu.Lock()
 	defer v.desk.mu.Unlock()
-	if rules, ok := v.desk.rules[kept.ID]; ok {
-		return rules, nil
+	// An id alone does not tell a rule set from another: the record may have been taken back since.
+	if known, ok := v.desk.rules[kept.ID]; ok && bytes.Equal(known.body, kept.Body) {
+		return known.rules, nil
 	}
 	text, err := store.Body[store.RuleText](kept.Record)
 	if err != nil {
@@ -114,8 +107,31 @@ func (v View) Rules(at, known unit.Instant) (policy.RuleSet, error) {
 	if err != nil {
 		return rules, fmt.Errorf("rule set of record %d: %w", kept.Seq, err)
 	}
-	v.desk.rules[kept.ID] = rules
+	v.desk.rules[kept.ID] = parsedRules{kept.Body, rules}
 	return rules, nil
+}
+
+// RuleText returns the rule set in force at an instant word for word.
+func (v View) RuleText(at unit.Instant) (store.RuleText, error) {
+	kept, err := v.rulesRecord(at, store.Forever)
+	if err != nil {
+		return store.RuleText{}, err
+	}
+	return store.Body[store.RuleText](kept.Record)
+}
+
+func (v View) rulesRecord(at, known unit.Instant) (store.Kept, error) {
+	kept, ok, err := v.tx.Entity(store.TypeRules, "rules", at, known)
+	if err == nil && !ok {
+		var all []store.Kept
+		if all, err = v.tx.Entities(store.TypeRules); err == nil && len(all) > 0 {
+			kept, ok = all[0], true
+		}
+	}
+	if err == nil && !ok {
+		err = notFound("adopt one with: rinsate rules adopt", "the facility has not adopted a rule set")
+	}
+	return kept, err
 }
 
 // Levels returns every level that was adopted and not voided.

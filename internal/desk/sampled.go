@@ -24,6 +24,9 @@ func readingOf(k store.Kept) (reading.Reading, error) {
 // turnaround that were over the action level. A point that the model marks as not applicable is
 // recorded as such; a point that the model does not have is refused.
 func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
+	if r, ok, err := again(w, e.ID, store.TypeSample, func(stored sampling.Sample) bool { return sameSample(s, stored) }); ok || err != nil {
+		return r, err
+	}
 	if err := w.registered(s.Scope); err != nil {
 		return Receipt{}, err
 	}
@@ -53,7 +56,32 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 			return Receipt{}, notFound("register the lot with its expiry first", "lot %q of kit %q is not known", s.Lot, s.Kit)
 		}
 	}
-	return w.append(e, store.TypeSample, s.Collected, s)
+	if e.Corrects == "" {
+		return w.append(e, store.TypeSample, s.Collected, s)
+	}
+	// The readings of the corrected sample do not count for this one, so its round is decided again.
+	before, err := w.corrected(e, store.TypeSample)
+	if err != nil {
+		return Receipt{}, err
+	}
+	r, err := w.append(e, store.TypeSample, s.Collected, s)
+	if err != nil || !r.Fresh {
+		return r, err
+	}
+	r.Followed, err = w.decide(before.scope, before.inside, before.attempt, e.By, r.Record.ID)
+	return r, err
+}
+
+// corrected returns what rests on the record that an entry corrects, which has to be of a type.
+func (w *Work) corrected(e Entry, typ string) (resting, error) {
+	old, err := w.tx.Record(e.Corrects)
+	if err != nil {
+		return resting{}, err
+	}
+	if old.Type != typ {
+		return resting{}, invalid("a %s record cannot take the place of a %s record", typ, old.Type)
+	}
+	return w.restingOn(old)
 }
 
 func pointsOf(m scope.Model) string {
@@ -80,27 +108,20 @@ func (v View) lot(kit, lot string) (quality.Lot, bool, error) {
 	return edition[quality.Lot](v, store.TypeLot, kit+"|"+lot, store.Forever, store.Forever)
 }
 
-// attempt counts the rounds over the action level of the turnaround that an instant belongs to.
+// attempt returns which attempt of its turnaround a sample taken at an instant belongs to.
 func (v View) attempt(tag string, at unit.Instant) (int, error) {
-	n := 1
-	from := unit.Instant(0)
-	if last, ok, err := v.tx.LastEvent(tag, store.TypeUse, "", at, store.Forever); err != nil {
-		return 0, err
-	} else if ok {
-		from = last.At
-	}
-	err := v.tx.Events(tag, from, at, store.Forever, func(k store.Kept) error {
-		return fold(k, func(d turnaround.Decision) {
-			if d.Round.Outcome == reading.Action {
-				n = max(n, d.Round.Attempt+1)
-			}
-		})
-	}, store.TypeRound)
-	return n, err
+	h, err := v.Around(tag, at, at, store.Forever)
+	return turnaround.Attempt(h, at), err
 }
 
 // Mark records an instant in the life of a sample: capped, uncapped, dipped, activated.
 func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
+	same := func(x sampling.Moment) bool {
+		return x.Sample == m.Sample && x.Mark == m.Mark && x.At == m.At && x.Shaken == m.Shaken && x.By == m.By
+	}
+	if r, ok, err := again(w, e.ID, store.TypeMoment, same); ok || err != nil {
+		return r, err
+	}
 	s, kept, err := w.sample(ledger.ID(m.Sample))
 	if err != nil {
 		return Receipt{}, err
@@ -131,11 +152,11 @@ func (v View) sample(id ledger.ID) (sampling.Sample, store.Kept, error) {
 	if err != nil {
 		return s, kept, err
 	}
-	voided, err := v.tx.IsReplaced(kept.Record, s.Scope, s.Collected)
+	replaced, err := v.tx.Replaced(kept.Record)
 	if err != nil {
 		return s, kept, err
 	}
-	if voided {
+	if replaced.Known() {
 		return s, kept, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("sample %s of %s was voided", id, s.Scope), Hint: "take a new sample"}
 	}
 	err = v.tx.Events(s.Scope, s.Collected, store.Forever, store.Forever, func(k store.Kept) error {
@@ -160,6 +181,12 @@ type Reading struct {
 // lifts the hold that follows from it. A sample whose clock has run out, or that was taken with a
 // lot out of date, makes a void reading: kept, and never counted.
 func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
+	same := func(x reading.Reading) bool {
+		return x.Sample == string(in.Sample) && x.Meter == in.Meter && x.Value == in.Value && x.With.At == in.At
+	}
+	if r, ok, err := again(w, e.ID, store.TypeReading, same); ok || err != nil {
+		return r, err
+	}
 	s, kept, err := w.sample(in.Sample)
 	if err != nil {
 		return Receipt{}, err
@@ -182,6 +209,11 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
+	if e.Corrects != "" {
+		if err := w.sameSampleRead(e.Corrects, in.Sample); err != nil {
+			return Receipt{}, err
+		}
+	}
 	x.By = e.By
 	e.Because = append(e.Because, kept.ID)
 	r, err := w.append(e, store.TypeReading, in.At, x)
@@ -190,6 +222,23 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	}
 	r.Followed, err = w.decide(s.Scope, s.Collected, s.Attempt, e.By, r.Record.ID)
 	return r, err
+}
+
+// sameSampleRead refuses a correction that would move a reading to another sample, since the round of
+// the first one would then rest on nothing.
+func (w *Work) sameSampleRead(corrects, sample ledger.ID) error {
+	old, err := w.tx.Record(corrects)
+	if err != nil {
+		return err
+	}
+	if old.Type != store.TypeReading {
+		return invalid("a reading record cannot take the place of a %s record", old.Type)
+	}
+	x, err := readingOf(old)
+	if err == nil && x.Sample != string(sample) {
+		return &store.Error{Code: store.Invalid, Message: fmt.Sprintf("reading %s is of another sample", corrects), Hint: "void it, then read the right sample"}
+	}
+	return err
 }
 
 // judge works out what a value of a sample means by the rules and levels in force.
@@ -285,7 +334,7 @@ func (w *Work) decide(tag string, inside unit.Instant, attempt int, by string, c
 		return nil, err
 	}
 	followed := []ledger.Record{r.Record}
-	more, err := w.follow(h, rules, d, prior, r.Record.ID, by)
+	more, err := w.follow(rules, d, prior, r.Record.ID, by)
 	return append(followed, more...), err
 }
 
@@ -308,7 +357,7 @@ func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside u
 			}
 		}
 	}
-	results := map[scope.PointKind]*reading.PointResult{}
+	results := make(map[scope.PointKind]*reading.PointResult)
 	at := func(kind scope.PointKind) *reading.PointResult {
 		if results[kind] == nil {
 			results[kind] = &reading.PointResult{Point: kind}
@@ -369,7 +418,7 @@ func sameDecision(a, b turnaround.Decision) bool {
 }
 
 // follow places and lifts the holds that a decision asks for.
-func (w *Work) follow(h turnaround.History, rules policy.RuleSet, d turnaround.Decision, prior *turnaround.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
+func (w *Work) follow(rules policy.RuleSet, d turnaround.Decision, prior *turnaround.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
 	if by == "" {
 		by = "not stated"
 	}
@@ -386,7 +435,12 @@ func (w *Work) follow(h turnaround.History, rules policy.RuleSet, d turnaround.D
 		}
 		followed = append(followed, r.Record)
 	case d.Round.Complete && d.Round.Outcome.Passed():
-		for _, hold := range h.OpenHolds() {
+		// Read only now: when the decision supersedes one that a lift rested on, that hold is open again.
+		var open turnaround.History
+		if err := w.holds(&open, d.Scope, span{to: store.Forever, known: store.Forever}); err != nil {
+			return nil, err
+		}
+		for _, hold := range open.Holds {
 			if hold.Cause == "" || hold.Escalated || hold.At >= d.First {
 				continue
 			}

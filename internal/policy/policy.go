@@ -138,6 +138,37 @@ func (r RuleSet) Check() error {
 	return errors.Join(problems...)
 }
 
+// Unverified lists the rules whose citation nobody of the facility has checked yet.
+func (r RuleSet) Unverified() []string {
+	var open []string
+	note := func(s sampling.Source, format string, args ...any) {
+		if !s.Verified {
+			open = append(open, fmt.Sprintf(format, args...)+" ("+s.Citation+")")
+		}
+	}
+	for _, c := range r.Sample.Clocks.Limits {
+		note(c.Source, "clock %s", c.Name)
+	}
+	for _, p := range r.Sample.Protocols {
+		note(p.Source, "protocol for %s", scope.Words(p.Points))
+	}
+	for _, d := range r.Sample.Due {
+		note(d.Source, "due %s", d.When)
+	}
+	note(r.Sample.Draw.Source, "draw")
+	for _, s := range r.Turnaround.Steps {
+		note(s.Source, "step %s", s.Step)
+	}
+	note(r.Turnaround.UnstoredSource, "time outside a cabinet")
+	for _, c := range r.Turnaround.Cabinets {
+		note(c.Source, "cabinet %s", c.Name)
+	}
+	for _, a := range r.Turnaround.Agents {
+		note(a.Source, "agent %s", a.Name)
+	}
+	return open
+}
+
 //go:embed presets
 var presets embed.FS
 

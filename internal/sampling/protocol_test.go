@@ -70,8 +70,10 @@ func TestProtocolCheck(t *testing.T) {
 func TestFlush(t *testing.T) {
 	p := sampling.Protocol{Acts: []sampling.Act{
 		{Medium: sampling.SterileWater, Volume: 7, Discard: true},
-		{Medium: sampling.SterileWater, Volume: 30}, {Medium: sampling.Air, Volume: 20},
-		{Medium: sampling.SterileWater, Volume: 10}, {Medium: sampling.Swab, Volume: 1},
+		{Medium: sampling.SterileWater, Volume: 30},
+		{Medium: sampling.Air, Volume: 20},
+		{Medium: sampling.SterileWater, Volume: 10},
+		{Medium: sampling.Swab, Volume: 1},
 	}}
 	if got := p.Flush(); got != 40 {
 		t.Errorf("flush %s mL, want 40", got)

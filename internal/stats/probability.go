@@ -168,3 +168,14 @@ func toFloat(r *big.Rat) float64 {
 	f, _ := r.Float64()
 	return f
 }
+
+// Complement returns 1 − p, exactly.
+func (p Probability) Complement() Probability {
+	if !p.Known() {
+		return p
+	}
+	rest := new(big.Rat).Sub(big.NewRat(1, 1), p.Rat())
+	// The complement of a decimal has as many places as the decimal.
+	_, fraction, _ := strings.Cut(p.String(), ".")
+	return MustProbability(rest.FloatString(len(fraction)))
+}

@@ -34,6 +34,9 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	if tx.write == nil {
 		return r, false, errors.New("append in a reading transaction")
 	}
+	if err := errors.Join(tx.write.gone(), tx.write.spoilt); err != nil {
+		return r, false, err
+	}
 	body, err := json.Marshal(d.Body)
 	if err != nil {
 		return r, false, fmt.Errorf("write the body of a %s record: %w", d.Type, err)
@@ -106,22 +109,66 @@ func (tx *Tx) add(r *ledger.Record) error {
 	if err != nil {
 		return err
 	}
-	hashes := ledger.JoinHashes(h.frontier.Append(encoded))
-	h.recorded = r.Recorded
-	if _, err := tx.s.exec(tx.ctx, `INSERT INTO record (site, seq, id, bytes, hashes) VALUES ($1, $2, $3, $4, $5)`,
-		r.Site, r.Seq, string(r.ID), encoded, hashes); err != nil {
+	// What may refuse the record comes before anything is written, so that whoever goes on after a
+	// refusal has nothing half-written in the transaction.
+	if err := tx.takePlace(*r, where); err != nil {
 		return err
 	}
-	return tx.project(*r, where)
+	grown := h.frontier
+	hashes := ledger.JoinHashes(grown.Append(encoded))
+	if _, err := tx.s.exec(tx.ctx, `INSERT INTO record (site, seq, id, bytes, hashes) VALUES ($1, $2, $3, $4, $5)`,
+		r.Site, r.Seq, string(r.ID), encoded, hashes); err != nil {
+		return tx.spoil(err)
+	}
+	if err := tx.fill(*r, where); err != nil {
+		return tx.spoil(err)
+	}
+	h.frontier, h.recorded = grown, r.Recorded
+	return nil
+}
+
+// spoil keeps a transaction from being committed after a record was written in part.
+func (tx *Tx) spoil(err error) error {
+	tx.write.spoilt = err
+	return err
 }
 
 // project puts a record into the tables that pages read.
 func (tx *Tx) project(r ledger.Record, p placing) error {
+	if err := tx.takePlace(r, p); err != nil {
+		return err
+	}
+	return tx.fill(r, p)
+}
+
+// takePlace marks what the record replaces and lifts. It refuses a record that may not do so before
+// it changes anything.
+func (tx *Tx) takePlace(r ledger.Record, p placing) error {
 	if p.replaces != "" {
 		if err := tx.replace(p.replaces, r); err != nil {
 			return err
 		}
 	}
+	if p.lift == "" {
+		return nil
+	}
+	n, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = $1, round = $2 WHERE site = $3 AND scope = $4 AND id = $5 AND lifted IS NULL`,
+		int64(p.at), p.round, r.Site, p.scope, p.lift)
+	if err != nil {
+		return tx.spoil(err)
+	}
+	if n != 1 {
+		refusal := &Error{Code: Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.lift, p.scope), Hint: "see the open holds with: rinsate gate " + p.scope}
+		if p.replaces != "" {
+			return tx.spoil(refusal)
+		}
+		return refusal
+	}
+	return nil
+}
+
+// fill writes the rows of a record.
+func (tx *Tx) fill(r ledger.Record, p placing) error {
 	if p.entity != "" {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO entity (site, type, key, seq, at, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
 			r.Site, r.Type, p.entity, r.Seq, int64(r.At), int64(r.Recorded)); err != nil {
@@ -148,16 +195,6 @@ func (tx *Tx) project(r ledger.Record, p placing) error {
 			return err
 		}
 	}
-	if p.lift != "" {
-		n, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = $1 WHERE site = $2 AND scope = $3 AND id = $4 AND lifted IS NULL`,
-			int64(p.at), r.Site, p.scope, p.lift)
-		if err != nil {
-			return err
-		}
-		if n != 1 {
-			return &Error{Code: Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.lift, p.scope), Hint: "see the open holds with: rinsate gate " + p.scope}
-		}
-	}
 	return nil
 }
 
@@ -179,7 +216,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		n, err := tx.s.exec(tx.ctx, `UPDATE event SET replaced = $1 WHERE site = $2 AND scope = $3 AND type = $4 AND at = $5 AND seq = $6 AND replaced IS NULL`,
 			int64(r.Recorded), r.Site, p.scope, old.Type, int64(p.at), old.Seq)
 		if err != nil {
-			return err
+			return tx.spoil(err)
 		}
 		touched += n
 	}
@@ -187,7 +224,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		n, err := tx.s.exec(tx.ctx, `UPDATE entity SET replaced = $1 WHERE site = $2 AND type = $3 AND key = $4 AND seq = $5 AND replaced IS NULL`,
 			int64(r.Recorded), r.Site, old.Type, p.entity, old.Seq)
 		if err != nil {
-			return err
+			return tx.spoil(err)
 		}
 		touched += n
 	}
@@ -196,12 +233,18 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	}
 	if p.reading != nil {
 		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
-			return err
+			return tx.spoil(err)
 		}
 	}
-	if p.hold {
-		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = $1 WHERE site = $2 AND seq = $3 AND lifted IS NULL`, int64(r.At), r.Site, old.Seq); err != nil {
-			return err
+	if p.hold { // as if it had never been open
+		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = at, round = '' WHERE site = $1 AND seq = $2`, r.Site, old.Seq); err != nil {
+			return tx.spoil(err)
+		}
+	}
+	if old.Type == TypeRound { // a lift that rested on it alone stands no more
+		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = NULL, round = '' WHERE site = $1 AND scope = $2 AND round = $3`,
+			r.Site, p.scope, string(id)); err != nil {
+			return tx.spoil(err)
 		}
 	}
 	return nil
@@ -215,7 +258,7 @@ func (tx *Tx) Record(id ledger.ID) (Kept, error) {
 		return Kept{}, &Error{Code: NotFound, Message: fmt.Sprintf("there is no record %s", id)}
 	}
 	if err != nil {
-		return Kept{}, engineError(err)
+		return Kept{}, err
 	}
 	r, err := fromStore(raw)
 	return Kept{Record: r}, err

@@ -31,6 +31,7 @@ func (db *DB) hashReader(ctx context.Context, s *session) tlog.HashReader {
 
 // reload reads the head of the ledger from the database.
 func (db *DB) reload(ctx context.Context) error {
+	db.entities.forget()
 	var size, projected int64
 	var root []byte
 	var recorded int64
@@ -54,7 +55,6 @@ func (db *DB) reload(ctx context.Context) error {
 		return fmt.Errorf("read the last checkpoint: %w", err)
 	}
 	db.head = head{frontier: frontier, root: frontier.Root(), recorded: unit.Instant(recorded), signed: signed, signedAt: unit.Instant(signedAt), outside: db.head.outside}
-	db.entities.forget()
 	return nil
 }
 

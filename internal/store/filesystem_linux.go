@@ -1,7 +1,9 @@
 package store
 
 import (
+	"errors"
 	"fmt"
+	"os"
 
 	"golang.org/x/sys/unix"
 )
@@ -28,4 +30,22 @@ func checkFileSystem(dir string) error {
 		return &Error{Code: Invalid, Message: fmt.Sprintf("%s is on a %s file system, which cannot keep a ledger safe", dir, name), Hint: "put the data folder on a local disk"}
 	}
 	return nil
+}
+
+// syncFolder makes the names in a folder durable.
+func syncFolder(dir string) error {
+	f, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// FreeSpace returns the bytes that are free for the folder's owner.
+func FreeSpace(dir string) (uint64, error) {
+	var st unix.Statfs_t
+	if err := unix.Statfs(dir, &st); err != nil {
+		return 0, err
+	}
+	return st.Bavail * uint64(st.Bsize), nil //nolint:gosec // a block size is never negative
 }

@@ -2,6 +2,13 @@
 
 package store
 
+import "errors"
+
 // checkFileSystem cannot tell network file systems apart here; the check of the journal mode at
 // start is what is left.
 func checkFileSystem(string) error { return nil }
+
+// FreeSpace returns the bytes that are free for the folder's owner.
+func FreeSpace(string) (uint64, error) {
+	return 0, errors.New("not known on this system")
+}

@@ -30,29 +30,22 @@ func (tx *Tx) events(text string, visit func(Kept) error, args ...any) error {
 	}, args...)
 }
 
-// eventsQuery is one statement for each number of types, so that the set of texts stays small.
-var eventsQuery = sync.OnceValue(func() [8]string {
-	var texts [8]string
-	for n := range texts {
-		marks := make([]string, n)
-		for i := range marks {
-			marks[i] = fmt.Sprintf("$%d", i+7)
-		}
-		texts[n] = `SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
-			WHERE e.site = $1 AND e.scope = $2 AND e.at >= $3 AND e.at <= $4 AND e.recorded <= $5
-			AND (e.replaced IS NULL OR e.replaced > $6) AND e.type IN (` + strings.Join(marks, ", ") + `) ORDER BY e.at, e.seq`
-	}
-	return texts
-})
+// mostTypes is how many types of records Events takes at once.
+const mostTypes = 6
 
 // Events calls visit for every record of a scope of the given types that happened from..to and that
 // somebody asking at known would have been shown, the earliest first.
 func (tx *Tx) Events(scope string, from, to, known unit.Instant, visit func(Kept) error, types ...string) error {
 	args := []any{tx.db.site.Code, scope, int64(from), int64(to), int64(known), int64(known)}
-	for _, t := range types {
-		args = append(args, t)
+	if len(types) == 0 || len(types) > mostTypes {
+		return fmt.Errorf("events of %d types were asked for; 1 to %d are possible", len(types), mostTypes)
 	}
-	return tx.events(eventsQuery()[len(types)], visit, args...)
+	for i := range mostTypes { // the last type fills what is left, so that one statement serves all
+		args = append(args, types[min(i, len(types)-1)])
+	}
+	return tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+		WHERE e.site = $1 AND e.scope = $2 AND e.at >= $3 AND e.at <= $4 AND e.recorded <= $5
+		AND (e.replaced IS NULL OR e.replaced > $6) AND e.type IN ($7, $8, $9, $10, $11, $12) ORDER BY e.at, e.seq`, visit, args...)
 }
 
 // LastEvent returns the latest record of a scope of one type, and with one word when word is not
@@ -74,13 +67,35 @@ func (tx *Tx) CountEvents(scope, typ string, after, before, known unit.Instant) 
 	err := tx.s.row(tx.ctx, `SELECT count(*) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND at < $5
 		AND recorded <= $6 AND (replaced IS NULL OR replaced > $7)`,
 		tx.db.site.Code, scope, typ, int64(after), int64(before), int64(known), int64(known)).Scan(&n)
-	return n, engineError(err)
+	return n, err
+}
+
+// RoundsBefore calls visit for the decisions on rounds of a scope that happened up to an instant and
+// were known, the latest first, until it returns false.
+func (tx *Tx) RoundsBefore(scope string, to, known unit.Instant, visit func(Kept) (more bool, err error)) error {
+	const page = 4
+	last := unit.Instant(to)
+	for seq := int64(1<<63 - 1); ; {
+		seen, more := 0, true
+		err := tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+			WHERE e.site = $1 AND e.scope = $2 AND e.type = $3 AND (e.at, e.seq) < ($4, $5) AND e.recorded <= $6
+			AND (e.replaced IS NULL OR e.replaced > $7) ORDER BY e.at DESC, e.seq DESC LIMIT $8`, func(k Kept) (err error) {
+			if seen++; more {
+				more, err = visit(k)
+			}
+			last, seq = k.At, k.Seq
+			return err
+		}, tx.db.site.Code, scope, TypeRound, int64(last), seq, int64(known), int64(known), page)
+		if err != nil || !more || seen < page {
+			return err
+		}
+	}
 }
 
 // Lately calls visit for the latest records of one type, of all scopes, the newest in the ledger
 // first, until it returns false.
 func (tx *Tx) Lately(typ string, limit int, visit func(Kept) error) error {
-	return tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+	return tx.events(`SELECT r.bytes, NULL FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
 		WHERE e.site = $1 AND e.type = $2 AND e.replaced IS NULL ORDER BY e.at DESC, e.seq DESC LIMIT $3`, visit, tx.db.site.Code, typ, limit)
 }
 
@@ -114,7 +129,7 @@ func (tx *Tx) Entities(typ string) ([]Kept, error) {
 	var last sql.NullInt64
 	var replaced int64
 	if err := tx.s.row(tx.ctx, `SELECT max(seq), count(replaced) FROM entity WHERE site = $1 AND type = $2`, tx.db.site.Code, typ).Scan(&last, &replaced); err != nil {
-		return nil, engineError(err)
+		return nil, err
 	}
 	if !last.Valid {
 		return nil, nil
@@ -174,7 +189,31 @@ func (tx *Tx) Find(id string) (Kept, error) {
 	case len(ids) > 1:
 		return Kept{}, &Error{Code: Invalid, Message: fmt.Sprintf("several records begin with %s", id), Hint: "give more of the id"}
 	}
-	return tx.Record(ledger.ID(ids[0]))
+	kept, err := tx.Record(ledger.ID(ids[0]))
+	if err != nil {
+		return kept, err
+	}
+	kept.Replaced, err = tx.Replaced(kept.Record)
+	return kept, err
+}
+
+// Replaced returns when another record voided, corrected, finished or superseded this one, zero when
+// none has.
+func (tx *Tx) Replaced(r ledger.Record) (unit.Instant, error) {
+	p, err := place(r)
+	if err != nil {
+		return 0, err
+	}
+	var replaced sql.NullInt64
+	switch {
+	case p.scope != "":
+		err = tx.s.row(tx.ctx, `SELECT replaced FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at = $4 AND seq = $5`,
+			r.Site, p.scope, r.Type, int64(p.at), r.Seq).Scan(&replaced)
+	case p.entity != "":
+		err = tx.s.row(tx.ctx, `SELECT replaced FROM entity WHERE site = $1 AND type = $2 AND key = $3 AND seq = $4`,
+			r.Site, r.Type, p.entity, r.Seq).Scan(&replaced)
+	}
+	return unit.Instant(replaced.Int64), err
 }
 
 // SavePatient keeps what a commitment stands for, outside the ledger.
@@ -194,7 +233,7 @@ func (tx *Tx) Size() (int64, error) {
 	if errors.Is(err, sql.ErrNoRows) {
 		return 0, nil
 	}
-	return n, engineError(err)
+	return n, err
 }
 
 // HoldsOpenAt calls visit for the holds of a scope that were placed by an instant and not lifted by
@@ -208,8 +247,9 @@ func (tx *Tx) HoldsOpenAt(scope string, at unit.Instant, visit func(Kept) error)
 // Chronicle calls visit for every record of a scope between two instants, replaced ones as well, the
 // latest first.
 func (tx *Tx) Chronicle(scope string, from, to unit.Instant, limit int, visit func(Kept) error) error {
-	return tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
-		WHERE e.site = $1 AND e.scope = $2 AND e.at >= $3 AND e.at <= $4 ORDER BY e.at DESC, e.seq DESC LIMIT $5`,
+	return tx.events(`SELECT r.bytes, latest.replaced FROM
+		(SELECT site, seq, at, replaced FROM event WHERE site = $1 AND scope = $2 AND at >= $3 AND at <= $4 ORDER BY at DESC, seq DESC LIMIT $5) latest
+		JOIN record r ON r.site = latest.site AND r.seq = latest.seq ORDER BY latest.at DESC, latest.seq DESC`,
 		visit, tx.db.site.Code, scope, int64(from), int64(to), limit)
 }
 
@@ -219,17 +259,9 @@ func (tx *Tx) NextUse(scope string, after unit.Instant) (unit.Instant, error) {
 	err := tx.s.row(tx.ctx, `SELECT min(at) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND replaced IS NULL`,
 		tx.db.site.Code, scope, TypeUse, int64(after)).Scan(&at)
 	if err != nil || !at.Valid {
-		return Forever, engineError(err)
+		return Forever, err
 	}
 	return unit.Instant(at.Int64), nil
-}
-
-// IsReplaced says whether another record voided, corrected, finished or superseded an event.
-func (tx *Tx) IsReplaced(r ledger.Record, scope string, at unit.Instant) (bool, error) {
-	var replaced sql.NullInt64
-	err := tx.s.row(tx.ctx, `SELECT replaced FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at = $4 AND seq = $5`,
-		tx.db.site.Code, scope, r.Type, int64(at), r.Seq).Scan(&replaced)
-	return replaced.Valid, engineError(err)
 }
 
 // Patient returns the commitment that stands for a patient, ok = false when the patient was never
@@ -239,5 +271,5 @@ func (tx *Tx) Patient(value string) (commitment string, ok bool, err error) {
 	if errors.Is(err, sql.ErrNoRows) {
 		return "", false, nil
 	}
-	return commitment, err == nil, engineError(err)
+	return commitment, err == nil, err
 }

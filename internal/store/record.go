@@ -134,8 +134,9 @@ type placing struct {
 	// replaces is the record that this one takes the place of.
 	replaces ledger.ID
 	reading  *reading.Reading
-	lift     string
-	hold     bool
+	// lift is the hold that ends, round the decision that this rests on alone.
+	lift, round string
+	hold        bool
 }
 
 // place reads from a record where it belongs. It is the one place that knows: appending and
@@ -187,7 +188,12 @@ func place(r ledger.Record) (placing, error) {
 	case TypeHold:
 		err = with(r, func(h turnaround.Hold) { p.scope, p.at, p.hold = h.Scope, h.At, true })
 	case TypeLift:
-		err = with(r, func(l turnaround.Lift) { p.scope, p.at, p.lift = l.Scope, l.At, l.Hold })
+		err = with(r, func(l turnaround.Lift) {
+			p.scope, p.at, p.lift = l.Scope, l.At, l.Hold
+			if l.Second == "" || l.Second == l.By {
+				p.round = l.Round
+			}
+		})
 	case TypeRepair:
 		err = with(r, func(x Repair) {
 			p.scope, p.at = x.Scope, x.Sent
@@ -203,8 +209,10 @@ func place(r ledger.Record) (placing, error) {
 	return p, err
 }
 
+// finish names the record that this one completes. The correction of such a record takes the place
+// of the record that it corrects; what that one completed stays replaced.
 func (p *placing) finish(id string) {
-	if id != "" {
+	if id != "" && p.replaces == "" {
 		p.replaces = ledger.ID(id)
 	}
 }

@@ -43,7 +43,7 @@ func (s *session) prepare(ctx context.Context, text string) (*sql.Stmt, error) {
 }
 
 func (s *session) exec(ctx context.Context, text string, args ...any) (int64, error) {
-	st, err := s.prepare(ctx, text)
+	st, err := s.prepare(ctx, text) //nolint:sqlclosecheck // closed with the session
 	if err != nil {
 		return 0, err
 	}
@@ -56,16 +56,16 @@ func (s *session) exec(ctx context.Context, text string, args ...any) (int64, er
 
 // row runs a query of one row; its error comes out of Scan.
 func (s *session) row(ctx context.Context, text string, args ...any) scanner {
-	st, err := s.prepare(ctx, text)
+	st, err := s.prepare(ctx, text) //nolint:sqlclosecheck // closed with the session
 	if err != nil {
 		return failedRow{err}
 	}
-	return st.QueryRowContext(ctx, args...)
+	return oneRow{st.QueryRowContext(ctx, args...)}
 }
 
 // each runs a query and calls visit for every row.
 func (s *session) each(ctx context.Context, text string, visit func(scanner) error, args ...any) error {
-	st, err := s.prepare(ctx, text)
+	st, err := s.prepare(ctx, text) //nolint:sqlclosecheck // closed with the session
 	if err != nil {
 		return err
 	}
@@ -84,6 +84,11 @@ func (s *session) each(ctx context.Context, text string, visit func(scanner) err
 
 // scanner is a row that can be read.
 type scanner interface{ Scan(dest ...any) error }
+
+// oneRow is a row whose error a person can act on; sql.ErrNoRows passes through it.
+type oneRow struct{ row *sql.Row }
+
+func (r oneRow) Scan(dest ...any) error { return engineError(r.row.Scan(dest...)) }
 
 type failedRow struct{ err error }
 

@@ -15,6 +15,7 @@ import (
 	"crypto/rand"
 	"database/sql"
 	"embed"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -23,6 +24,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/gofrs/flock"
@@ -72,6 +74,7 @@ type DB struct {
 	jobs            chan *job
 	done            chan struct{}
 	closing         chan struct{}
+	once            sync.Once
 
 	// head is owned by the writer goroutine.
 	head head
@@ -112,6 +115,9 @@ func Create(ctx context.Context, dir string, site Site, clock func() time.Time) 
 	if _, err := time.LoadLocation(site.Zone); err != nil || site.Zone == "" {
 		return nil, &Error{Code: Invalid, Message: fmt.Sprintf("time zone %q is not known", site.Zone), Hint: "give an IANA name such as Europe/Berlin"}
 	}
+	if err := trial(site, unit.At(clock())); err != nil {
+		return nil, &Error{Code: Invalid, Message: err.Error(), Cause: err}
+	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("create data folder: %w", err)
 	}
@@ -124,6 +130,20 @@ func Create(ctx context.Context, dir string, site Site, clock func() time.Time) 
 		return nil, errors.Join(err, lock.Unlock())
 	}
 	return db, nil
+}
+
+// trial refuses a site that could not be written into a record or sign a checkpoint, before anything
+// is made.
+func trial(site Site, now unit.Instant) error {
+	if _, err := ledger.NewSigner(site.Origin, make([]byte, 32)); err != nil {
+		return err
+	}
+	body, err := json.Marshal(site)
+	if err != nil {
+		return err
+	}
+	_, err = ledger.Encode(ledger.Record{V: ledger.Version, Type: TypeSite, ID: ledger.DerivedID("trial"), Site: site.Code, At: now, Recorded: now, Body: body})
+	return err
 }
 
 func create(ctx context.Context, dir string, site Site, clock func() time.Time, lock *flock.Flock) (*DB, error) {
@@ -169,6 +189,9 @@ func create(ctx context.Context, dir string, site Site, clock func() time.Time, 
 	if err := os.Rename(path, filepath.Join(dir, databaseFile)); err != nil {
 		return nil, err
 	}
+	if err := syncFolder(dir); err != nil {
+		return nil, err
+	}
 	db, err := open(ctx, dir, clock, lock)
 	if err != nil {
 		return nil, err
@@ -178,7 +201,7 @@ func create(ctx context.Context, dir string, site Site, clock func() time.Time, 
 		return err
 	})
 	if err != nil {
-		return nil, errors.Join(err, db.Close())
+		return nil, errors.Join(err, db.Close()) //nolint:contextcheck // what was opened is closed although ctx may have ended
 	}
 	return db, nil
 }
@@ -210,19 +233,23 @@ func acquire(dir string) (*flock.Flock, error) {
 	lock := flock.New(path, flock.SetPermissions(0o600))
 	ok, err := lock.TryLock()
 	if err != nil {
-		return nil, fmt.Errorf("lock data folder: %w", err)
+		return nil, notWritable(dir, err)
 	}
 	if !ok {
-		holder, _ := os.ReadFile(path) //nolint:errcheck // only makes the message more helpful
+		holder, _ := os.ReadFile(path) // only makes the message more helpful
 		return nil, &Error{
 			Code: Busy, Message: fmt.Sprintf("%s is in use by process %s", dir, strings.TrimSpace(string(holder))),
 			Hint: "stop that process, or wait until it has finished; two programs on one ledger would fork it",
 		}
 	}
 	if err := os.WriteFile(path, []byte(strconv.Itoa(os.Getpid())+"\n"), 0o600); err != nil {
-		return nil, errors.Join(fmt.Errorf("lock data folder: %w", err), lock.Unlock())
+		return nil, errors.Join(notWritable(dir, err), lock.Unlock())
 	}
 	return lock, nil
+}
+
+func notWritable(dir string, cause error) error {
+	return &Error{Code: Invalid, Message: fmt.Sprintf("the data folder cannot be written to: %v", cause), Hint: "check the owner and the permissions of " + dir, Cause: cause}
 }
 
 func migrate(ctx context.Context, db *sql.DB) error {
@@ -299,7 +326,7 @@ func open(ctx context.Context, dir string, clock func() time.Time, lock *flock.F
 	if err := db.crossCheck(ctx); err != nil {
 		return nil, err
 	}
-	go db.work()
+	go db.work(context.WithoutCancel(ctx))
 	return db, nil
 }
 
@@ -337,17 +364,19 @@ func (db *DB) Dir() string { return db.dir }
 // Now returns the present by the clock that the data folder was opened with.
 func (db *DB) Now() unit.Instant { return unit.At(db.clock()) }
 
-// Close waits for the writes under way, signs and puts out a last checkpoint, and unlocks the
+// Close waits for the reads and writes under way, signs and puts out a last checkpoint, and unlocks the
 // folder.
 func (db *DB) Close() error {
-	select {
-	case <-db.closing:
-		return nil
-	default:
-	}
-	close(db.closing)
+	first := false
+	db.once.Do(func() { first = true; close(db.closing) })
 	<-db.done
+	if !first {
+		return nil
+	}
 	var errs []error
+	for range readerCount {
+		errs = append(errs, (<-db.readers).close())
+	}
 	if err := db.sign(context.Background()); err != nil {
 		errs = append(errs, fmt.Errorf("sign the last checkpoint: %w", err))
 	}
@@ -398,5 +427,8 @@ func writeFile(path string, data []byte, mode fs.FileMode) (err error) {
 	if err = errors.Join(err, f.Close()); err != nil {
 		return errors.Join(err, os.Remove(temporary))
 	}
-	return os.Rename(temporary, path)
+	if err := os.Rename(temporary, path); err != nil {
+		return err
+	}
+	return syncFolder(filepath.Dir(path))
 }

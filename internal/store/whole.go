@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"iter"
 	"os"
 	"path/filepath"
@@ -44,14 +45,27 @@ func Verify(ctx context.Context, dir string, vkeys []string, progress func(done,
 		return v, errors.Join(err, pool.Close())
 	}
 	defer func() { _ = errors.Join(s.close(), pool.Close()) }()
-	return verify(ctx, s, dir, vkeys, progress)
+	// The checkpoint beside the database is read before the records, and these as they were at one
+	// moment: a program that goes on writing meanwhile must not look like a fault.
+	outside, err := os.ReadFile(filepath.Join(dir, checkpointFile))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return v, fmt.Errorf("read the checkpoint beside the database: %w", err)
+	}
+	if _, err := s.exec(ctx, `BEGIN`); err != nil {
+		return v, err
+	}
+	defer func() {
+		_, end := s.exec(context.WithoutCancel(ctx), `COMMIT`)
+		_ = end // nothing was written
+	}()
+	return verify(ctx, s, outside, vkeys, progress)
 }
 
-func verify(ctx context.Context, s *session, dir string, vkeys []string, progress func(done, size int64)) (Verified, error) {
+func verify(ctx context.Context, s *session, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
 	var v Verified
 	var vkey string
 	if err := s.row(ctx, `SELECT site, vkey FROM site ORDER BY site LIMIT 1`).Scan(&v.Site, &vkey); err != nil {
-		return v, fmt.Errorf("read the site: %w", engineError(err))
+		return v, fmt.Errorf("read the site: %w", err)
 	}
 	if len(vkeys) == 0 {
 		vkeys = []string{vkey}
@@ -59,9 +73,9 @@ func verify(ctx context.Context, s *session, dir string, vkeys []string, progres
 	var size int64
 	var root []byte
 	if err := s.row(ctx, `SELECT size, root FROM head WHERE site = $1`, v.Site).Scan(&size, &root); err != nil {
-		return v, fmt.Errorf("read the head: %w", engineError(err))
+		return v, fmt.Errorf("read the head: %w", err)
 	}
-	checkpoints, err := openCheckpoints(ctx, s, v.Site, dir, vkeys)
+	checkpoints, err := openCheckpoints(ctx, s, v.Site, outside, vkeys)
 	if err != nil {
 		return v, err
 	}
@@ -132,8 +146,8 @@ func readBatches(ctx context.Context, s *session, site string) (iter.Seq[[]ledge
 	}, failed
 }
 
-// openCheckpoints reads the signed checkpoints of the database and the one beside it.
-func openCheckpoints(ctx context.Context, s *session, site, dir string, vkeys []string) ([]ledger.Checkpoint, error) {
+// openCheckpoints reads the signed checkpoints of the database, and adds the one beside it.
+func openCheckpoints(ctx context.Context, s *session, site string, outside []byte, vkeys []string) ([]ledger.Checkpoint, error) {
 	var all []ledger.Checkpoint
 	add := func(where string, note []byte) error {
 		c, err := ledger.Open(note, vkeys)
@@ -154,18 +168,19 @@ func openCheckpoints(ctx context.Context, s *session, site, dir string, vkeys []
 	if err != nil {
 		return nil, err
 	}
-	outside, err := os.ReadFile(filepath.Join(dir, checkpointFile))
-	if errors.Is(err, os.ErrNotExist) {
+	if outside == nil {
 		return all, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("read the checkpoint beside the database: %w", err)
 	}
 	return all, add("the checkpoint beside the database", outside)
 }
 
-// projections are the tables that Rebuild fills, in an order that can be emptied.
-var projections = []string{"event", "entity", "reading", "hold"}
+// projections are the tables that Rebuild fills, each with the statements that empty it and show it.
+var projections = []struct{ table, empty, show string }{
+	{"event", `DELETE FROM event WHERE site = $1`, `SELECT * FROM event WHERE site = $1 ORDER BY scope, type, at, seq`},
+	{"entity", `DELETE FROM entity WHERE site = $1`, `SELECT * FROM entity WHERE site = $1 ORDER BY type, key, seq`},
+	{"reading", `DELETE FROM reading WHERE site = $1`, `SELECT * FROM reading WHERE site = $1 ORDER BY seq`},
+	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
+}
 
 // Rebuild empties every table that is not the ledger and fills it again from the records, in one
 // transaction. It works on a folder whose tables lag behind the ledger, which Open refuses.
@@ -181,6 +196,9 @@ func Rebuild(ctx context.Context, dir string, progress func(done, size int64)) (
 	defer func() { err = errors.Join(err, lock.Unlock()) }()
 	pool, err := sql.Open("sqlite", dsn(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)"))
 	if err != nil {
+		return 0, err
+	}
+	if err := migrate(ctx, pool); err != nil {
 		return 0, err
 	}
 	pool.SetMaxOpenConns(2) // one reads the records while the other fills the tables
@@ -201,10 +219,10 @@ func Rebuild(ctx context.Context, dir string, progress func(done, size int64)) (
 func rebuild(ctx context.Context, reader, writer *session, progress func(done, size int64)) (size int64, err error) {
 	db := &DB{writer: writer}
 	if err := writer.row(ctx, `SELECT site FROM site ORDER BY site LIMIT 1`).Scan(&db.site.Code); err != nil {
-		return 0, fmt.Errorf("read the site: %w", engineError(err))
+		return 0, fmt.Errorf("read the site: %w", err)
 	}
 	if err := writer.row(ctx, `SELECT size FROM head WHERE site = $1`, db.site.Code).Scan(&size); err != nil {
-		return 0, fmt.Errorf("read the head: %w", engineError(err))
+		return 0, fmt.Errorf("read the head: %w", err)
 	}
 	if _, err := writer.exec(ctx, `BEGIN IMMEDIATE`); err != nil {
 		return 0, err
@@ -215,12 +233,12 @@ func rebuild(ctx context.Context, reader, writer *session, progress func(done, s
 			err = errors.Join(err, undo)
 		}
 	}()
-	for _, table := range projections {
-		if _, err := writer.exec(ctx, `DELETE FROM `+table+` WHERE site = $1`, db.site.Code); err != nil { //nolint:gosec // a constant list
+	for _, p := range projections {
+		if _, err := writer.exec(ctx, p.empty, db.site.Code); err != nil {
 			return 0, err
 		}
 	}
-	tx := &Tx{db: db, s: writer, ctx: ctx, write: &writing{}}
+	tx := &Tx{db: db, s: writer, ctx: ctx, write: &writing{gone: ctx.Err}}
 	var done int64
 	err = reader.each(ctx, `SELECT bytes FROM record WHERE site = $1 ORDER BY seq`, func(row scanner) error {
 		var raw []byte
@@ -301,7 +319,7 @@ func (db *DB) Prove(ctx context.Context, id ledger.ID) (proof ledger.Proof, reco
 func (tx *Tx) raw(seq int64) ([]byte, error) {
 	var raw []byte
 	err := tx.s.row(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq = $2`, tx.db.site.Code, seq).Scan(&raw)
-	return raw, engineError(err)
+	return raw, err
 }
 
 // Export writes the whole ledger, under a checkpoint signed now, as static files into a new folder:
@@ -345,20 +363,20 @@ func (db *DB) Export(ctx context.Context, folder string) (size int64, err error)
 // them to the last row.
 func (tx *Tx) Dump() ([]string, error) {
 	var all []string
-	for _, table := range projections {
-		rows, err := tx.s.conn.QueryContext(tx.ctx, `SELECT * FROM `+table+` ORDER BY 1, 2, 3, 4, 5`) //nolint:gosec // a constant list
-		if err != nil {
-			return nil, err
-		}
-		err = dump(rows, table, &all)
-		if err = errors.Join(err, rows.Close()); err != nil {
+	for _, p := range projections {
+		if err := tx.dump(p.table, p.show, &all); err != nil {
 			return nil, err
 		}
 	}
 	return all, nil
 }
 
-func dump(rows *sql.Rows, table string, all *[]string) error {
+func (tx *Tx) dump(table, show string, all *[]string) error {
+	rows, err := tx.s.conn.QueryContext(tx.ctx, show, tx.db.site.Code)
+	if err != nil {
+		return engineError(err)
+	}
+	defer rows.Close()
 	columns, err := rows.Columns()
 	if err != nil {
 		return err

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"runtime/debug"
 	"time"
 
 	"rinsate/internal/ledger"
@@ -39,8 +40,11 @@ type Tx struct {
 // writing is what only a writing transaction has.
 type writing struct {
 	head head
-	// changed says that something was appended.
-	changed bool
+	// gone says that the caller has given up. Its context must not reach the engine: an interrupted
+	// statement would take back the whole transaction, with the work of everybody else in it.
+	gone func() error
+	// spoilt is why a record was written only in part; such a transaction is never committed.
+	spoilt error
 }
 
 // Site returns who keeps the records.
@@ -99,17 +103,17 @@ func (db *DB) submit(j *job) error {
 }
 
 // work is the one writer.
-func (db *DB) work() {
+func (db *DB) work(ctx context.Context) {
 	defer close(db.done)
 	for {
 		select {
 		case j := <-db.jobs:
-			db.batch(j)
+			db.batch(ctx, j)
 		case <-db.closing:
 			for {
 				select {
 				case j := <-db.jobs:
-					db.batch(j)
+					db.batch(ctx, j)
 				default:
 					return
 				}
@@ -119,8 +123,7 @@ func (db *DB) work() {
 }
 
 // batch runs a first job and all that wait, and commits them together.
-func (db *DB) batch(first *job) {
-	ctx := context.Background()
+func (db *DB) batch(ctx context.Context, first *job) {
 	before := db.head
 	var waiting []*job
 	if _, err := db.writer.exec(ctx, `BEGIN IMMEDIATE`); err != nil {
@@ -128,10 +131,15 @@ func (db *DB) batch(first *job) {
 		return
 	}
 	for j := first; j != nil; {
-		if err := db.run(ctx, j); err != nil {
+		lost, err := db.run(ctx, j)
+		if err != nil {
 			j.reply <- err
 		} else {
 			waiting = append(waiting, j)
+		}
+		if lost {
+			db.abandon(ctx, waiting, err)
+			return
 		}
 		j = nil
 		if len(waiting) < batchSize {
@@ -141,53 +149,67 @@ func (db *DB) batch(first *job) {
 			}
 		}
 	}
-	err := db.commit(ctx, before)
-	if err != nil {
-		_, rollbackErr := db.writer.exec(ctx, `ROLLBACK`)
-		_ = rollbackErr // a failed commit may have rolled back already
-		err = errors.Join(err, db.reload(ctx))
+	if err := db.commit(ctx, before); err != nil {
+		db.abandon(ctx, waiting, err)
+		return
 	}
+	for _, j := range waiting {
+		j.reply <- nil
+	}
+	db.putOutside(ctx)
+}
+
+// abandon takes back a whole transaction and says so to everybody who waits for it.
+func (db *DB) abandon(ctx context.Context, waiting []*job, cause error) {
+	_, undo := db.writer.exec(ctx, `ROLLBACK`)
+	_ = undo // the engine may have rolled back already
+	err := errors.Join(cause, db.reload(ctx))
 	for _, j := range waiting {
 		j.reply <- err
 	}
-	if err == nil {
-		db.putOutside()
-	}
 }
 
-// run executes one job in its savepoint. On an error everything that it did is undone.
-func (db *DB) run(ctx context.Context, j *job) (err error) {
+// run executes one job in its savepoint. On an error everything that it did is undone. lost says
+// that the engine took back the whole transaction, as it may when the disk is full: then nothing of
+// the batch is left.
+func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 	if err := j.ctx.Err(); err != nil {
-		return err
+		return false, err
 	}
 	before := db.head
 	if _, err := db.writer.exec(ctx, `SAVEPOINT job`); err != nil {
-		return err
+		return true, err
 	}
 	defer func() {
 		if p := recover(); p != nil {
-			err = fmt.Errorf("internal error: %v", p)
+			err = fmt.Errorf("internal error: %v\n%s", p, debug.Stack())
 		}
 		if err == nil && j.keep {
 			_, err = db.writer.exec(ctx, `RELEASE job`)
 		}
 		if err != nil || !j.keep {
 			db.head = before
-			if _, undo := db.writer.exec(ctx, `ROLLBACK TO job`); undo != nil {
-				err = errors.Join(err, undo)
-			}
-			if _, undo := db.writer.exec(ctx, `RELEASE job`); undo != nil {
-				err = errors.Join(err, undo)
+			for _, undo := range []string{`ROLLBACK TO job`, `RELEASE job`} {
+				if _, failed := db.writer.exec(ctx, undo); failed != nil {
+					lost, err = true, errors.Join(err, failed)
+					break
+				}
 			}
 			db.entities.forget()
 		}
 	}()
-	tx := &Tx{Now: unit.At(db.clock()), db: db, s: db.writer, ctx: j.ctx, write: &writing{head: db.head}}
+	tx := &Tx{
+		Now: unit.At(db.clock()), db: db, s: db.writer, ctx: context.WithoutCancel(j.ctx),
+		write: &writing{head: db.head, gone: j.ctx.Err},
+	}
 	if err := j.work(tx); err != nil {
-		return err
+		return false, err
+	}
+	if err := tx.write.spoilt; err != nil {
+		return false, err
 	}
 	db.head = tx.write.head
-	return nil
+	return false, nil
 }
 
 // commit moves the head by compare-and-swap, signs a checkpoint when one is due, and makes the
@@ -238,7 +260,7 @@ func (db *DB) insertCheckpoint(ctx context.Context) error {
 // after that has ended.
 func (db *DB) sign(ctx context.Context) error {
 	if db.head.signed == db.head.frontier.Size() {
-		return db.writeOutside()
+		return db.writeOutside(ctx)
 	}
 	if _, err := db.writer.exec(ctx, `BEGIN IMMEDIATE`); err != nil {
 		return err
@@ -251,14 +273,14 @@ func (db *DB) sign(ctx context.Context) error {
 		_, undo := db.writer.exec(ctx, `ROLLBACK`)
 		return errors.Join(err, undo, db.reload(ctx))
 	}
-	return db.writeOutside()
+	return db.writeOutside(ctx)
 }
 
 // putOutside writes the newest checkpoint beside the database now and then. A failure is left to
 // the next time: the records are durable already, and Close reports it.
-func (db *DB) putOutside() {
+func (db *DB) putOutside(ctx context.Context) {
 	if now := unit.At(db.clock()); now.Sub(db.head.outside) >= outsideEvery || now < db.head.outside {
-		if db.writeOutside() == nil {
+		if db.writeOutside(ctx) == nil {
 			db.head.outside = now
 		}
 	}
@@ -266,12 +288,12 @@ func (db *DB) putOutside() {
 
 // writeOutside puts the newest checkpoint into a file beside the database. Whoever copies that file
 // elsewhere can later show that no record before it was cut off or changed.
-func (db *DB) writeOutside() error {
+func (db *DB) writeOutside(ctx context.Context) error {
 	if db.head.signed == 0 {
 		return nil
 	}
 	var note string
-	if err := db.writer.row(context.Background(), `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
+	if err := db.writer.row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
 		return err
 	}
 	return writeFile(filepath.Join(db.dir, checkpointFile), []byte(note), 0o644)
@@ -282,6 +304,8 @@ func (db *DB) Read(ctx context.Context, work func(*Tx) error) (err error) {
 	var s *session
 	select {
 	case s = <-db.readers:
+	case <-db.closing:
+		return &Error{Code: Busy, Message: "the ledger is being closed", Hint: "try again when the program has started anew"}
 	case <-ctx.Done():
 		return ctx.Err()
 	}

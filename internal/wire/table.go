@@ -319,6 +319,9 @@ func (t *Table) Err() error {
 	return &Errors{List: t.errs.List[:len(t.errs.List):len(t.errs.List)], More: t.errs.More}
 }
 
+// Faults counts the faults found so far; Err lists them.
+func (t *Table) Faults() int { return len(t.errs.List) + t.errs.More }
+
 // Line returns the physical line, from 1, on which the current row starts; a sep= line and lines
 // skipped are counted.
 func (t *Table) Line() int { return t.tok.Line() }

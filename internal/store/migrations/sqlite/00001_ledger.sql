@@ -51,7 +51,7 @@ CREATE TABLE event (
   replaced INTEGER,
   PRIMARY KEY (site, scope, type, at, seq)
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX event_recent ON event (site, type, at);
+CREATE INDEX event_recent ON event (site, type, at, seq) WHERE replaced IS NULL;
 
 -- The editions of what the records speak of: models, instruments, levels, rule sets, meters, lots.
 CREATE TABLE entity (
@@ -94,6 +94,8 @@ CREATE TABLE hold (
   id     TEXT    NOT NULL,
   at     INTEGER NOT NULL,
   lifted INTEGER,
+  -- round is the decision that the lift rests on alone; when that is replaced the hold is open again.
+  round  TEXT    NOT NULL DEFAULT '',
   PRIMARY KEY (site, seq)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX hold_scope ON hold (site, scope, at);
@@ -141,7 +143,8 @@ CREATE TRIGGER site_no_delete BEFORE DELETE ON site BEGIN
 END;
 -- +goose StatementEnd
 -- +goose StatementBegin
-CREATE TRIGGER head_forward BEFORE UPDATE ON head WHEN NEW.size < OLD.size BEGIN
+CREATE TRIGGER head_forward BEFORE UPDATE ON head
+WHEN NEW.size < OLD.size OR NEW.size = OLD.size AND NEW.root <> OLD.root OR NEW.site <> OLD.site BEGIN
   SELECT RAISE(ABORT, 'the head of a ledger never moves back');
 END;
 -- +goose StatementEnd
@@ -157,5 +160,23 @@ CREATE TRIGGER record_no_replace BEFORE INSERT ON record
 WHEN EXISTS (SELECT 1 FROM record WHERE site = NEW.site AND seq = NEW.seq)
   OR EXISTS (SELECT 1 FROM record WHERE site = NEW.site AND id = NEW.id) BEGIN
   SELECT RAISE(ABORT, 'the ledger is append-only: that place or id is taken');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER checkpoint_no_replace BEFORE INSERT ON checkpoint
+WHEN EXISTS (SELECT 1 FROM checkpoint WHERE site = NEW.site AND size = NEW.size) BEGIN
+  SELECT RAISE(ABORT, 'a signed checkpoint never changes');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER site_no_replace BEFORE INSERT ON site
+WHEN EXISTS (SELECT 1 FROM site WHERE site = NEW.site) BEGIN
+  SELECT RAISE(ABORT, 'the identity of a site never changes');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER head_no_replace BEFORE INSERT ON head
+WHEN EXISTS (SELECT 1 FROM head WHERE site = NEW.site) BEGIN
+  SELECT RAISE(ABORT, 'the head of a ledger moves forward only by being updated');
 END;
 -- +goose StatementEnd

@@ -1,0 +1,22 @@
+// Command rinsate keeps the record of an endoscope's cleanliness from patient to ready, and answers
+// whether it may be used.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+	_ "time/tzdata" // zones are needed where the system has none, as in a scratch container
+
+	"rinsate/internal/cli"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	defer stop()
+	code := cli.Run(ctx, os.Args[1:], cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}, time.Now)
+	stop()
+	os.Exit(code)
+}

@@ -1,0 +1,234 @@
+// Package cli is the command line: each command parses its flags, calls the desk and prints.
+//
+// People's output is a table on standard output, talk goes to standard error. With --json the
+// output is one JSON document, whose fields are a contract: they are added to, never renamed.
+// Exit codes: 0 done, 1 an error, 2 wrong usage, 3 readings over the action level (check), 4 the
+// scope must not be used (gate).
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+	"rinsate/internal/wire"
+)
+
+// The exit codes.
+const (
+	exitDone   = 0
+	exitError  = 1
+	exitUsage  = 2
+	exitOver   = 3
+	exitNotNow = 4
+)
+
+// Streams are where a command reads and prints.
+type Streams struct {
+	In       io.Reader
+	Out, Err io.Writer
+}
+
+// app is what all commands share.
+type app struct {
+	Streams
+	clock func() time.Time
+	data  string
+	json  bool
+	// code is the exit code of a command that ran without an error.
+	code int
+	// called says that the command line was understood; an error before that is one of usage.
+	called bool
+}
+
+// usageError is a mistake in how a command was called.
+type usageError struct{ error }
+
+func (e usageError) Unwrap() error { return e.error }
+
+// Run runs one command and returns its exit code.
+func Run(ctx context.Context, args []string, streams Streams, clock func() time.Time) int {
+	a := &app{Streams: streams, clock: clock}
+	root := a.root()
+	root.SetArgs(args)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return a.code
+	}
+	a.report(err)
+	if _, ok := errors.AsType[usageError](err); ok || !a.called {
+		return exitUsage
+	}
+	return exitError
+}
+
+// report prints an error in two parts: what is wrong, and what to do about it.
+func (a *app) report(err error) {
+	if a.json {
+		out := struct {
+			Error string `json:"error"`
+			Code  string `json:"code,omitempty"`
+			Hint  string `json:"hint,omitempty"`
+		}{Error: err.Error(), Code: string(store.CodeOf(err))}
+		if e, ok := errors.AsType[*store.Error](err); ok {
+			out.Error, out.Hint = strings.TrimSuffix(err.Error(), "\nhint: "+e.Hint), e.Hint
+		}
+		if text, jsonErr := json.Marshal(out); jsonErr == nil {
+			fmt.Fprintln(a.Err, string(text))
+			return
+		}
+	}
+	fmt.Fprintln(a.Err, "rinsate: "+err.Error())
+}
+
+// defaultData is the data folder of somebody who named none.
+func defaultData() string {
+	if dir := os.Getenv("RINSATE_DATA"); dir != "" {
+		return dir
+	}
+	return "rinsate-data"
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "rinsate",
+		Short: "Keep the record of endoscope cleanliness and answer whether a scope may be used",
+		Long: `Rinsate keeps, for every reusable flexible endoscope, the record from patient to
+ready: uses, reprocessing steps, samples, readings, decisions and holds. From that
+record it says what is due, what a reading means, and whether a scope may be used
+now, until when, and if not, why not.
+
+` + caution,
+		SilenceErrors: true, SilenceUsage: true,
+		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
+			if err := c.ValidateRequiredFlags(); err != nil {
+				return fmt.Errorf("%w\nhint: %s --help", err, c.CommandPath())
+			}
+			a.called = true
+			return nil
+		},
+		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: false},
+	}
+	root.SetIn(a.In)
+	root.SetOut(a.Out)
+	root.SetErr(a.Err)
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return fmt.Errorf("%w\nhint: %s --help", err, c.CommandPath())
+	})
+	root.PersistentFlags().StringVar(&a.data, "data", defaultData(), "data folder (environment: RINSATE_DATA)")
+	root.PersistentFlags().BoolVar(&a.json, "json", false, "print JSON")
+	root.AddGroup(
+		&cobra.Group{ID: "day", Title: "The day's work:"},
+		&cobra.Group{ID: "set-up", Title: "Setting up and reading in:"},
+		&cobra.Group{ID: "proof", Title: "Proof and care:"},
+	)
+	add := func(group string, commands ...*cobra.Command) {
+		for _, c := range commands {
+			c.GroupID = group
+			root.AddCommand(c)
+		}
+	}
+	add("day", a.gateCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), a.checkCommand(), a.drawCommand())
+	add("set-up", a.demoCommand(), a.initCommand(), a.importCommand(), a.rulesCommand(), a.fleetCommand())
+	add("proof", a.ledgerCommand(), a.doctorCommand(), a.manCommand())
+	hintArgs(root)
+	return root
+}
+
+// hintArgs adds to errors of argument counts where to look, for a command and every one below.
+func hintArgs(c *cobra.Command) {
+	if check := c.Args; check != nil {
+		c.Args = func(c *cobra.Command, args []string) error {
+			if err := check(c, args); err != nil {
+				return fmt.Errorf("%w\nhint: %s --help", err, c.CommandPath())
+			}
+			return nil
+		}
+	}
+	for _, sub := range c.Commands() {
+		hintArgs(sub)
+	}
+}
+
+// open opens the data folder for one command.
+func (a *app) open(ctx context.Context, work func(*desk.Desk) error) (err error) {
+	db, err := store.Open(ctx, a.data, a.clock)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	return work(desk.New(db))
+}
+
+// instant reads a --at flag: RFC 3339, or a date and time in the facility's zone.
+func instant(text string, zone *time.Location, now unit.Instant) (unit.Instant, error) {
+	if text == "" {
+		return now, nil
+	}
+	if at, err := wire.ParseTime(text); err == nil {
+		return at, nil
+	}
+	for _, layout := range []string{"2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02"} {
+		if t, err := time.ParseInLocation(layout, text, zone); err == nil {
+			return unit.At(t), nil
+		}
+	}
+	return 0, usageError{fmt.Errorf("%q is not a time; write 2026-11-25T08:30:00+01:00, or 2026-11-25 08:30 in the facility's zone", text)}
+}
+
+// printJSON prints one JSON document.
+func (a *app) printJSON(v any) error {
+	e := json.NewEncoder(a.Out)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
+}
+
+// short is the beginning of a record's id, enough to find it again by.
+func short(id string) string {
+	if len(id) > 13 {
+		return id[:13]
+	}
+	return id
+}
+
+// entry reads the flags that say who acts.
+type actor struct{ by, id string }
+
+func (x *actor) flags(c *cobra.Command, required bool) {
+	c.Flags().StringVar(&x.by, "by", "", "code of the person who acts")
+	c.Flags().StringVar(&x.id, "id", "", "id of the record, so that sending it twice stores it once")
+	if required {
+		must(c.MarkFlagRequired("by"))
+	}
+}
+
+func (x *actor) entry() (desk.Entry, error) {
+	e := desk.Entry{By: x.by}
+	if x.id != "" {
+		id, err := ledger.ParseID(x.id)
+		if err != nil {
+			return e, usageError{err}
+		}
+		e.ID = id
+	}
+	return e, nil
+}
+
+// must is for errors that only a mistake in this package can cause.
+func must(err error) {
+	if err != nil {
+		panic(err)
+	}
+}

@@ -1,0 +1,436 @@
+package cli
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+func (a *app) gateCommand() *cobra.Command {
+	var at, known string
+	c := &cobra.Command{
+		Use: "gate TAG", Short: "Say whether a scope may be used on a patient, and why",
+		Long: `Say whether a scope may be used on a patient now, and until when, and if not, why not
+and what to do next. --at asks about another instant; --known asks what the answer
+would have been for somebody who asked at that time, before later entries.
+Exit code 0: ready, 4: not ready.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				return d.View(c.Context(), func(v desk.View) error {
+					when, err := instant(at, v.Zone(), v.Now())
+					if err != nil {
+						return err
+					}
+					asked := store.Forever
+					if known != "" {
+						if asked, err = instant(known, v.Zone(), v.Now()); err != nil {
+							return err
+						}
+					}
+					answer, err := v.Gate(args[0], when, asked)
+					if err != nil {
+						return err
+					}
+					if answer.State != turnaround.Ready {
+						a.code = exitNotNow
+					}
+					if a.json {
+						return a.printJSON(answer)
+					}
+					a.printAnswer(v, answer)
+					return nil
+				})
+			})
+		},
+	}
+	c.Flags().StringVar(&at, "at", "", "the instant asked about (default now)")
+	c.Flags().StringVar(&known, "known", "", "answer as somebody could have at this time")
+	return c
+}
+
+// printAnswer prints the gate's whole answer.
+func (a *app) printAnswer(v desk.View, answer turnaround.Answer) {
+	fmt.Fprintf(a.Out, "%s  %s  at %s\n", answer.Scope, strings.ToUpper(stateMark(answer.State)), answer.At.In(v.Zone()))
+	if answer.Until.Known() {
+		fmt.Fprintf(a.Out, "until %s\n", answer.Until.In(v.Zone()))
+	}
+	if len(answer.Reasons) > 0 {
+		fmt.Fprintln(a.Out, "\nbecause")
+	}
+	for _, r := range answer.Reasons {
+		mark := " "
+		if r.Blocks {
+			mark = "✗"
+		}
+		fmt.Fprintf(a.Out, "  %s %s\n", mark, r.Text)
+		if r.Record != "" {
+			fmt.Fprintf(a.Out, "      record %s\n", r.Record)
+		}
+		if r.Citation != "" {
+			unverified := ""
+			if r.Unverified {
+				unverified = " [not verified by the facility]"
+			}
+			fmt.Fprintf(a.Out, "      rule: %s%s\n", r.Citation, unverified)
+		}
+	}
+	if len(answer.Next) > 0 {
+		fmt.Fprintln(a.Out, "\nnext")
+		for i, n := range answer.Next {
+			fmt.Fprintf(a.Out, "  %d. %s\n", i+1, n)
+		}
+	}
+	if len(answer.Steps) > 0 {
+		fmt.Fprintf(a.Out, "\nturnaround since %s\n", answer.Turnaround.In(v.Zone()))
+		rows := make([][]string, len(answer.Steps))
+		for i, s := range answer.Steps {
+			rows[i] = []string{string(s.Step), string(s.Status), moment(v, s.Start), moment(v, s.End), short(s.Record)}
+		}
+		a.printTable([]string{"step", "status", "start", "end", "record"}, rows)
+	}
+	a.printCaution()
+}
+
+func moment(v desk.View, at unit.Instant) string {
+	if !at.Known() {
+		return ""
+	}
+	return at.In(v.Zone())
+}
+
+func (a *app) boardCommand() *cobra.Command {
+	var at string
+	c := &cobra.Command{
+		Use: "board", Short: "Show every scope's state", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				return d.View(c.Context(), func(v desk.View) error {
+					when, err := instant(at, v.Zone(), v.Now())
+					if err != nil {
+						return err
+					}
+					board, err := v.Board(when)
+					if err != nil {
+						return err
+					}
+					if a.json {
+						return a.printJSON(board)
+					}
+					a.printBoard(v, board)
+					a.printCaution()
+					return nil
+				})
+			})
+		},
+	}
+	c.Flags().StringVar(&at, "at", "", "the instant asked about (default now)")
+	return c
+}
+
+func (a *app) printBoard(v desk.View, board []turnaround.Answer) {
+	rows := make([][]string, len(board))
+	for i, answer := range board {
+		rows[i] = []string{answer.Scope, stateMark(answer.State), moment(v, answer.Until), firstReason(answer)}
+	}
+	a.printTable([]string{"scope", "state", "until", "because"}, rows)
+}
+
+// firstReason returns the first reason that blocks, or for a ready scope the last one.
+func firstReason(answer turnaround.Answer) string {
+	for _, r := range answer.Reasons {
+		if r.Blocks {
+			return r.Text
+		}
+	}
+	if n := len(answer.Reasons); n > 0 {
+		return answer.Reasons[n-1].Text
+	}
+	return ""
+}
+
+func (a *app) dueCommand() *cobra.Command {
+	var at string
+	c := &cobra.Command{
+		Use: "due", Short: "List the scopes and points that are due to be sampled, and why", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				return d.View(c.Context(), func(v desk.View) error {
+					when, err := instant(at, v.Zone(), v.Now())
+					if err != nil {
+						return err
+					}
+					board, err := v.Board(when)
+					if err != nil {
+						return err
+					}
+					due := dueOf(board)
+					if a.json {
+						return a.printJSON(due)
+					}
+					a.printDue(v, due)
+					a.printCaution()
+					return nil
+				})
+			})
+		},
+	}
+	c.Flags().StringVar(&at, "at", "", "the instant asked about (default now)")
+	return c
+}
+
+// dueOf collects what is due, the oldest first.
+func dueOf(board []turnaround.Answer) []sampling.Due {
+	due := []sampling.Due{}
+	for _, answer := range board {
+		due = append(due, answer.Due...)
+	}
+	slices.SortStableFunc(due, func(x, y sampling.Due) int { return int(x.Since - y.Since) })
+	return due
+}
+
+func (a *app) printDue(v desk.View, due []sampling.Due) {
+	rows := make([][]string, len(due))
+	for i, d := range due {
+		blocks := ""
+		if d.Blocks {
+			blocks = "keeps it from use"
+		}
+		rows[i] = []string{d.Scope, d.Since.In(v.Zone()), d.Why, scope.Words(d.Points), blocks}
+	}
+	a.printTable([]string{"scope", "since", "why", "points", ""}, rows)
+}
+
+func (a *app) historyCommand() *cobra.Command {
+	var from, to string
+	var limit int
+	c := &cobra.Command{
+		Use: "history TAG", Short: "Show what is on record of a scope, the latest first", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				return d.View(c.Context(), func(v desk.View) error {
+					start, err := instant(from, v.Zone(), 1)
+					if err != nil {
+						return err
+					}
+					end, err := instant(to, v.Zone(), store.Forever)
+					if err != nil {
+						return err
+					}
+					lines, err := v.Chronicle(args[0], start, end, limit)
+					if err != nil {
+						return err
+					}
+					if a.json {
+						return a.printJSON(lines)
+					}
+					rows := make([][]string, len(lines))
+					for i, l := range lines {
+						rows[i] = []string{l.At.In(v.Zone()), l.Type, describe(l, v), l.By, remarks(l), short(l.ID)}
+					}
+					a.printTable([]string{"at", "what", "", "by", "remarks", "record"}, rows)
+					return nil
+				})
+			})
+		},
+	}
+	c.Flags().StringVar(&from, "from", "", "from this instant on")
+	c.Flags().StringVar(&to, "to", "", "up to this instant")
+	c.Flags().IntVar(&limit, "limit", 50, "at most so many records")
+	return c
+}
+
+func remarks(l desk.Line) string {
+	var parts []string
+	if l.Replaced.Known() {
+		parts = append(parts, "replaced")
+	}
+	if l.Corrects != "" {
+		parts = append(parts, "corrects "+short(l.Corrects)+": "+l.Reason)
+	}
+	if l.Late {
+		parts = append(parts, "entered late")
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (a *app) holdCommand() *cobra.Command {
+	var who actor
+	var reason string
+	c := &cobra.Command{
+		Use: "hold TAG", Short: "Keep a scope from patients", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			e, err := who.entry()
+			if err != nil {
+				return err
+			}
+			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+				return w.PlaceHold(e, turnaround.Hold{Scope: args[0], By: who.by, Reason: reason})
+			}, "%s is held", args[0])
+		},
+	}
+	who.flags(c, true)
+	c.Flags().StringVar(&reason, "reason", "", "why")
+	must(c.MarkFlagRequired("reason"))
+	return c
+}
+
+func (a *app) liftCommand() *cobra.Command {
+	var who actor
+	var reason, second, hold string
+	c := &cobra.Command{
+		Use: "lift TAG", Short: "Lift the hold on a scope, after a passed round or with a second person",
+		Long: `Lift the hold on a scope. A lift rests on a round that the scope passed after the hold
+was placed, or on a second named person; a hold that was escalated after the last
+attempt always takes the second person. With several open holds, --hold names one.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			e, err := who.entry()
+			if err != nil {
+				return err
+			}
+			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+				id, err := openHold(w, args[0], hold)
+				if err != nil {
+					return desk.Receipt{}, err
+				}
+				return w.LiftHold(e, turnaround.Lift{Hold: id, By: who.by, Second: second, Reason: reason})
+			}, "the hold on %s is lifted", args[0])
+		},
+	}
+	who.flags(c, true)
+	c.Flags().StringVar(&reason, "reason", "", "why")
+	c.Flags().StringVar(&second, "second", "", "code of the second person")
+	c.Flags().StringVar(&hold, "hold", "", "id of the hold, or its beginning")
+	must(c.MarkFlagRequired("reason"))
+	return c
+}
+
+// openHold finds the hold to be lifted.
+func openHold(w *desk.Work, tag, wanted string) (string, error) {
+	h, err := w.Around(tag, w.Now(), w.Now(), store.Forever)
+	if err != nil {
+		return "", err
+	}
+	open := h.OpenHolds()
+	if wanted != "" {
+		open = slices.DeleteFunc(open, func(x turnaround.Hold) bool { return !strings.HasPrefix(x.ID, wanted) })
+	}
+	switch len(open) {
+	case 0:
+		return "", &store.Error{Code: store.NotFound, Message: fmt.Sprintf("there is no such open hold on %s", tag), Hint: "see its state with: rinsate gate " + tag}
+	case 1:
+		return open[0].ID, nil
+	}
+	ids := make([]string, len(open))
+	for i, x := range open {
+		ids[i] = fmt.Sprintf("%s (%s)", short(x.ID), x.Reason)
+	}
+	return "", &store.Error{Code: store.Invalid, Message: fmt.Sprintf("%s has %d open holds: %s", tag, len(open), strings.Join(ids, "; ")), Hint: "name one with --hold"}
+}
+
+func (a *app) askCommand() *cobra.Command {
+	var who actor
+	var reason string
+	var points []string
+	c := &cobra.Command{
+		Use: "ask TAG", Short: "Ask for a scope to be sampled", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			e, err := who.entry()
+			if err != nil {
+				return err
+			}
+			q := sampling.Request{Scope: args[0], By: who.by, Reason: reason}
+			for _, p := range points {
+				if !slices.Contains(scope.PointKinds, scope.PointKind(p)) {
+					return usageError{fmt.Errorf("point %q is not known; allowed: %s", p, scope.Words(scope.PointKinds))}
+				}
+				q.Points = append(q.Points, scope.PointKind(p))
+			}
+			return a.act(c, func(w *desk.Work) (desk.Receipt, error) { return w.Ask(e, q) }, "a round of %s is asked for", args[0])
+		},
+	}
+	who.flags(c, true)
+	c.Flags().StringVar(&reason, "reason", "", "why")
+	c.Flags().StringSliceVar(&points, "point", nil, "sampling points (default: the routine ones)")
+	must(c.MarkFlagRequired("reason"))
+	return c
+}
+
+func (a *app) voidCommand() *cobra.Command {
+	var who actor
+	var reason string
+	c := &cobra.Command{
+		Use: "void RECORD", Short: "Take back a record that should not have been written; both stay visible", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			e, err := who.entry()
+			if err != nil {
+				return err
+			}
+			e.Reason = reason
+			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+				target, err := w.Show(args[0])
+				if err != nil {
+					return desk.Receipt{}, err
+				}
+				e.Corrects = ledger.ID(target.ID)
+				return w.Void(e)
+			}, "record %s is void", args[0])
+		},
+	}
+	who.flags(c, true)
+	c.Flags().StringVar(&reason, "reason", "", "why")
+	must(c.MarkFlagRequired("reason"))
+	return c
+}
+
+// act does one thing and prints what was recorded.
+func (a *app) act(c *cobra.Command, do func(*desk.Work) (desk.Receipt, error), format string, args ...any) error {
+	return a.open(c.Context(), func(d *desk.Desk) error {
+		var receipt desk.Receipt
+		if err := d.Do(c.Context(), func(w *desk.Work) (err error) {
+			receipt, err = do(w)
+			return err
+		}); err != nil {
+			return err
+		}
+		if a.json {
+			return a.printJSON(receiptJSON(receipt))
+		}
+		note := ""
+		if !receipt.Fresh {
+			note = " (it was stored before)"
+		}
+		fmt.Fprintf(a.Out, "%s: record %s%s\n", fmt.Sprintf(format, args...), receipt.Record.ID, note)
+		for _, r := range receipt.Followed {
+			fmt.Fprintf(a.Out, "  then %s: record %s\n", r.Type, r.ID)
+		}
+		return nil
+	})
+}
+
+// printedReceipt is a receipt in JSON.
+type printedReceipt struct {
+	Record   ledger.ID   `json:"record"`
+	Seq      int64       `json:"seq"`
+	Fresh    bool        `json:"fresh"`
+	Followed []ledger.ID `json:"followed,omitempty"`
+}
+
+func receiptJSON(r desk.Receipt) printedReceipt {
+	p := printedReceipt{Record: r.Record.ID, Seq: r.Record.Seq, Fresh: r.Fresh}
+	for _, f := range r.Followed {
+		p.Followed = append(p.Followed, f.ID)
+	}
+	return p
+}

@@ -1,0 +1,300 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/cobra/doc"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/store"
+)
+
+func (a *app) ledgerCommand() *cobra.Command {
+	c := &cobra.Command{Use: "ledger", Short: "Verify, prove, export and rebuild the ledger", Args: cobra.NoArgs}
+	c.AddCommand(a.verifyCommand(), a.proofCommand(), a.exportCommand(), a.rebuildCommand(), a.showCommand(), a.keyCommand())
+	return c
+}
+
+func (a *app) verifyCommand() *cobra.Command {
+	var keys []string
+	var older []string
+	c := &cobra.Command{
+		Use: "verify [EXPORT]", Short: "Re-hash every record and compare with the signed checkpoints",
+		Long: `Re-hash every record and compare the tree with the head and with every signed
+checkpoint. Without an argument the data folder is verified; with the folder of an
+export, that is, and nothing but its bytes and the keys given with --key is trusted.
+A fault names the first bad record.
+
+What this cannot show: that a value was true when it was typed, that nothing was left
+unrecorded, and that a claimed time is right beyond the bounds of the checkpoints.`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			for i, k := range keys {
+				if text, err := os.ReadFile(k); err == nil {
+					keys[i] = strings.TrimSpace(string(text))
+				}
+			}
+			if len(args) == 1 {
+				return a.verifyExport(args[0], keys, older)
+			}
+			v, err := store.Verify(c.Context(), a.data, keys, nil)
+			if err != nil {
+				return broken(err)
+			}
+			if a.json {
+				return a.printJSON(v)
+			}
+			fmt.Fprintf(a.Out, "site %s: %d records are whole\nroot %s, under %d signed checkpoints\n", v.Site, v.Size, v.Root, v.Checkpoints)
+			return nil
+		},
+	}
+	c.Flags().StringSliceVar(&keys, "key", nil, "public key of the ledger, or a file that holds it (default: the data folder's own)")
+	c.Flags().StringSliceVar(&older, "older", nil, "files of older checkpoints that the export must be consistent with")
+	return c
+}
+
+// broken gives a fault of the ledger the hint that belongs to it.
+func broken(err error) error {
+	if f, ok := errors.AsType[*ledger.FaultError](err); ok {
+		return &store.Error{Code: store.Broken, Message: f.Error(), Hint: "change nothing, keep a copy of the folder as it is, and compare it with the last backup and with checkpoints kept elsewhere", Cause: err}
+	}
+	return err
+}
+
+func (a *app) verifyExport(folder string, keys, older []string) error {
+	if len(keys) == 0 {
+		return usageError{errors.New("an export is verified with a key that comes from elsewhere: give it with --key")}
+	}
+	var notes [][]byte
+	for _, name := range older {
+		note, err := os.ReadFile(name)
+		if err != nil {
+			return usageError{err}
+		}
+		notes = append(notes, note)
+	}
+	report, err := ledger.VerifyExport(os.DirFS(folder), keys, notes...)
+	if err != nil {
+		return broken(err)
+	}
+	if a.json {
+		return a.printJSON(struct {
+			Origin string `json:"origin"`
+			Site   string `json:"site"`
+			Size   int64  `json:"size"`
+			Root   string `json:"root"`
+		}{report.Origin, report.Site, report.Size, report.Root.String()})
+	}
+	fmt.Fprintf(a.Out, "%s, site %s: %d records are whole\nroot %s\n", report.Origin, report.Site, report.Size, report.Root)
+	return nil
+}
+
+func (a *app) proofCommand() *cobra.Command {
+	var out string
+	c := &cobra.Command{
+		Use: "proof RECORD", Short: "Write a record and the offline proof that the ledger holds it",
+		Long: `Write a record as NAME.json and the proof that the ledger holds it as NAME.tlog-proof
+(C2SP tlog-proof). An outsider needs only these two and the public key.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				var line desk.Line
+				if err := d.View(c.Context(), func(v desk.View) (err error) {
+					line, err = v.Show(args[0])
+					return err
+				}); err != nil {
+					return err
+				}
+				proof, record, err := d.DB.Prove(c.Context(), ledger.ID(line.ID))
+				if err != nil {
+					return err
+				}
+				name := filepath.Join(out, line.ID)
+				if err := os.MkdirAll(out, 0o755); err != nil {
+					return err
+				}
+				if err := errors.Join(
+					os.WriteFile(name+".json", record, 0o644),             //nolint:gosec // meant to be handed on
+					os.WriteFile(name+".tlog-proof", proof.Text(), 0o644), //nolint:gosec // meant to be handed on
+				); err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(map[string]string{"record": name + ".json", "proof": name + ".tlog-proof", "vkey": d.DB.Site().VKey})
+				}
+				fmt.Fprintf(a.Out, "%s.json\n%s.tlog-proof\nverify with the public key\n  %s\n", name, name, d.DB.Site().VKey)
+				return nil
+			})
+		},
+	}
+	c.Flags().StringVar(&out, "out", ".", "folder to write to")
+	return c
+}
+
+func (a *app) exportCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "export FOLDER", Short: "Write the whole ledger as static files that an outsider can verify",
+		Long: `Write the whole ledger into a new folder as static files (C2SP tlog-tiles) with a signed
+checkpoint. It holds no patient's number: only commitments to them.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				size, err := d.DB.Export(c.Context(), args[0])
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(map[string]any{"folder": args[0], "size": size, "vkey": d.DB.Site().VKey})
+				}
+				fmt.Fprintf(a.Out, "%d records in %s\nverify with: rinsate ledger verify %s --key %s\n", size, args[0], args[0], d.DB.Site().VKey)
+				return nil
+			})
+		},
+	}
+}
+
+func (a *app) rebuildCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "rebuild", Short: "Throw away every table that is not the ledger and fill it again from the records", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			size, err := store.Rebuild(c.Context(), a.data, nil)
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.printJSON(map[string]int64{"records": size})
+			}
+			fmt.Fprintf(a.Out, "tables rebuilt from %d records\n", size)
+			return nil
+		},
+	}
+}
+
+func (a *app) showCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "show RECORD", Short: "Show one record by its id or the beginning of it", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				return d.View(c.Context(), func(v desk.View) error {
+					line, err := v.Show(args[0])
+					if err != nil {
+						return err
+					}
+					return a.printJSON(line)
+				})
+			})
+		},
+	}
+}
+
+func (a *app) keyCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "key", Short: "Print the public key that verifies the ledger", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				if a.json {
+					return a.printJSON(d.DB.Site())
+				}
+				fmt.Fprintln(a.Out, d.DB.Site().VKey)
+				return nil
+			})
+		},
+	}
+}
+
+// finding is one line of the doctor's.
+type finding struct {
+	What string `json:"what"`
+	Good bool   `json:"good"`
+	Say  string `json:"say"`
+}
+
+func (a *app) doctorCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "doctor", Short: "Look the data folder over and say what needs care", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			var findings []finding
+			add := func(what string, good bool, format string, args ...any) {
+				findings = append(findings, finding{what, good, fmt.Sprintf(format, args...)})
+			}
+			err := a.open(c.Context(), func(d *desk.Desk) error { return examine(c, d, add) })
+			if err != nil {
+				add("start", false, "%s", strings.ReplaceAll(err.Error(), "\n", "; "))
+			} else if v, err := store.Verify(c.Context(), a.data, nil, nil); err != nil {
+				add("ledger", false, "%v", err)
+			} else {
+				add("ledger", true, "%d records are whole, under %d signed checkpoints", v.Size, v.Checkpoints)
+			}
+			for _, f := range findings {
+				if !f.Good {
+					a.code = exitError
+				}
+			}
+			if a.json {
+				return a.printJSON(findings)
+			}
+			rows := make([][]string, len(findings))
+			for i, f := range findings {
+				mark := "✓"
+				if !f.Good {
+					mark = "✗"
+				}
+				rows[i] = []string{mark, f.What, f.Say}
+			}
+			a.printTable([]string{"", "what", ""}, rows)
+			return nil
+		},
+	}
+}
+
+// examine looks at what a data folder that can be opened needs to be of use.
+func examine(c *cobra.Command, d *desk.Desk, add func(what string, good bool, format string, args ...any)) error {
+	add("start", true, "head, last record, tables and checkpoint agree")
+	free, err := store.FreeSpace(d.DB.Dir())
+	switch {
+	case err != nil:
+		add("disk", false, "free space cannot be read: %v", err)
+	default:
+		add("disk", free >= 1<<30, "%.1f GB free; at least 1 GB is advised", float64(free)/(1<<30))
+	}
+	return d.View(c.Context(), func(v desk.View) error {
+		rules, err := v.Rules(v.Now(), store.Forever)
+		if err != nil {
+			add("rules", false, "%s", strings.ReplaceAll(err.Error(), "\n", "; "))
+		} else if n := len(rules.Unverified()); n > 0 {
+			add("rules", true, "%s is in force; %d of its rules are marked as not verified: see them with: rinsate rules check", rules.Cite(), n)
+		} else {
+			add("rules", true, "%s is in force", rules.Cite())
+		}
+		fleet, err := v.Fleet()
+		if err != nil {
+			return err
+		}
+		add("fleet", len(fleet) > 0, "%d scopes", len(fleet))
+		levels, err := v.Levels()
+		if err != nil {
+			return err
+		}
+		add("levels", len(levels) > 0, "%d levels; a point without a level has no outcome", len(levels))
+		return nil
+	})
+}
+
+func (a *app) manCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "man FOLDER", Short: "Write the manual pages", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := os.MkdirAll(args[0], 0o755); err != nil {
+				return err
+			}
+			now := a.clock()
+			return doc.GenManTree(c.Root(), &doc.GenManHeader{Section: "1", Source: "Rinsate", Date: &now}, args[0])
+		},
+	}
+}

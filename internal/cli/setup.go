@@ -1,0 +1,369 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/mattn/go-isatty"
+	"github.com/spf13/cobra"
+	"github.com/vbauerster/mpb/v8"
+	"github.com/vbauerster/mpb/v8/decor"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/policy"
+	"rinsate/internal/store"
+	"rinsate/internal/wire"
+)
+
+func (a *app) initCommand() *cobra.Command {
+	var site store.Site
+	var rules, by string
+	c := &cobra.Command{
+		Use: "init", Short: "Make a new, empty data folder with its ledger and signing key",
+		Long: `Make a new, empty data folder with its ledger and signing key. The rule set named by
+--rules is adopted as the facility's policy; "rinsate rules show" prints one to start
+from. Keep a copy of the printed public key outside this computer: whoever has it can
+verify the ledger without trusting this computer.`,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) (err error) {
+			text, err := os.ReadFile(rules)
+			if err != nil {
+				return usageError{fmt.Errorf("rule set: %w\nhint: print one to edit with: rinsate rules show > rules.yaml", err)}
+			}
+			if _, err := policy.Parse(rules, text); err != nil {
+				return usageError{err}
+			}
+			if site.Origin == "" {
+				site.Origin = "rinsate.local/" + site.Code
+			}
+			db, err := store.Create(c.Context(), a.data, site, a.clock)
+			if err != nil {
+				return err
+			}
+			defer func() { err = errors.Join(err, db.Close()) }()
+			if err := desk.New(db).Do(c.Context(), func(w *desk.Work) error {
+				_, _, err := w.AdoptRules(desk.Entry{By: by}, w.Now(), filepath.Base(rules), text)
+				return err
+			}); err != nil {
+				return err
+			}
+			if a.json {
+				return a.printJSON(db.Site())
+			}
+			fmt.Fprintf(a.Out, "data folder %s for %s (%s), days counted in %s\npublic key of the ledger (keep a copy elsewhere):\n  %s\nnext: rinsate import models FILE, then fleet, people, meters, lots, levels\n",
+				a.data, db.Site().Name, db.Site().Code, db.Site().Zone, db.Site().VKey)
+			return nil
+		},
+	}
+	c.Flags().StringVar(&site.Code, "site", "", "short code of the site, part of every record")
+	c.Flags().StringVar(&site.Name, "name", "", "name of the facility")
+	c.Flags().StringVar(&site.Zone, "zone", "", "IANA time zone, such as Europe/Berlin")
+	c.Flags().StringVar(&site.Origin, "origin", "", "name of the ledger in its checkpoints (default rinsate.local/SITE)")
+	c.Flags().StringVar(&rules, "rules", "", "rule set (YAML) to adopt")
+	c.Flags().StringVar(&by, "by", "", "code of the person who adopts it")
+	for _, name := range []string{"site", "name", "zone", "rules", "by"} {
+		must(c.MarkFlagRequired(name))
+	}
+	return c
+}
+
+func (a *app) importCommand() *cobra.Command {
+	var by, profile, zone string
+	var dry bool
+	names := make([]string, len(desk.Kinds))
+	for i, k := range desk.Kinds {
+		names[i] = string(k)
+	}
+	c := &cobra.Command{
+		Use: "import KIND FILE...", Short: "Read CSV files in, each as a whole or not at all",
+		Long: `Read CSV files of one kind in. Kinds, in the order in which they build on each other:
+  ` + strings.Join(names, ", ") + `
+Each file is stored as a whole or, when a line is wrong, not at all. Reading a file in
+again stores nothing twice, so an import that was interrupted is simply done again.
+--dry-run says line by line what would happen and stores nothing. --profile names a
+YAML file that maps other headers, decimal signs, encodings and date formats;
+--columns lists the columns of the kind. "-" reads from standard input.`,
+		Args: cobra.MinimumNArgs(1), ValidArgs: names,
+		RunE: func(c *cobra.Command, args []string) error {
+			kind := desk.Kind(args[0])
+			if !slices.Contains(desk.Kinds, kind) {
+				return usageError{fmt.Errorf("%q is not a kind of file; allowed: %s", args[0], strings.Join(names, ", "))}
+			}
+			if columns, err := c.Flags().GetBool("columns"); err == nil && columns {
+				return a.printColumns(kind)
+			}
+			if len(args) < 2 {
+				return usageError{errors.New("name the file to read in, or - for standard input")}
+			}
+			p, err := readProfile(profile, zone)
+			if err != nil {
+				return err
+			}
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				if p.Time.Zone == "" {
+					p.Time.Zone = d.DB.Zone().String()
+				}
+				for _, name := range args[1:] {
+					if err := a.importFile(c.Context(), d, desk.File{Kind: kind, Name: name, Profile: p, By: by}, dry); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
+		},
+	}
+	c.Flags().StringVar(&by, "by", "", "code of the person who answers for the import")
+	c.Flags().StringVar(&profile, "profile", "", "YAML file that describes the CSV files")
+	c.Flags().StringVar(&zone, "zone", "", "time zone of times without an offset (default: the facility's)")
+	c.Flags().BoolVar(&dry, "dry-run", false, "say line by line what would happen, store nothing")
+	c.Flags().Bool("columns", false, "list the columns of this kind of file")
+	return c
+}
+
+func (a *app) printColumns(kind desk.Kind) error {
+	type column struct {
+		Name     string   `json:"name"`
+		Required bool     `json:"required"`
+		Kind     string   `json:"kind"`
+		Help     string   `json:"help"`
+		Allowed  []string `json:"allowed,omitempty"`
+	}
+	var columns []column
+	var rows [][]string
+	for _, f := range desk.Columns(kind) {
+		columns = append(columns, column{f.Name, f.Required, f.Kind.String(), f.Help, f.Allowed})
+		required := ""
+		if f.Required {
+			required = "required"
+		}
+		help := f.Help
+		if len(f.Allowed) > 0 {
+			help += ": " + strings.Join(f.Allowed, ", ")
+		}
+		rows = append(rows, []string{f.Name, required, f.Kind.String(), help})
+	}
+	if a.json {
+		return a.printJSON(columns)
+	}
+	a.printTable([]string{"column", "", "holds", "meaning"}, rows)
+	return nil
+}
+
+func readProfile(name, zone string) (wire.Profile, error) {
+	var p wire.Profile
+	if name != "" {
+		f, err := os.Open(name)
+		if err != nil {
+			return p, usageError{fmt.Errorf("profile: %w", err)}
+		}
+		p, err = wire.ParseProfile(name, f)
+		if err = errors.Join(err, f.Close()); err != nil {
+			return p, err
+		}
+	}
+	if zone != "" {
+		p.Time.Zone = zone
+	}
+	return p, nil
+}
+
+// source opens a file, or standard input for "-"; size is zero when it is not known.
+func (a *app) source(name string) (content io.ReadCloser, size int64, err error) {
+	if name == "-" {
+		return io.NopCloser(a.In), 0, nil
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, 0, &store.Error{Code: store.NotFound, Message: err.Error(), Hint: "check the name of the file"}
+	}
+	if st, err := f.Stat(); err == nil && st.Mode().IsRegular() {
+		size = st.Size()
+	}
+	return f, size, nil
+}
+
+func (a *app) importFile(ctx context.Context, d *desk.Desk, f desk.File, dry bool) (err error) {
+	content, size, err := a.source(f.Name)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, content.Close()) }()
+	if dry && !a.json {
+		f.Tell = func(t desk.Told) {
+			what := "store"
+			if !t.Fresh {
+				what = "known"
+			}
+			fmt.Fprintf(a.Out, "%s:%d: %s %s\n", f.Name, t.Line, what, t.What)
+		}
+	}
+	stop := func() {}
+	f.Content, stop = a.progress(content, size, f.Name)
+	out, err := d.Import(ctx, f, dry)
+	stop()
+	if err != nil {
+		return fmt.Errorf("%s: nothing was stored\n%w", f.Name, err)
+	}
+	if a.json {
+		return a.printJSON(out)
+	}
+	for _, w := range out.Warnings {
+		fmt.Fprintln(a.Err, "warning: "+w)
+	}
+	if len(out.Ignored) > 0 {
+		fmt.Fprintf(a.Err, "note: columns not read: %s\n", strings.Join(out.Ignored, ", "))
+	}
+	verb := "stored"
+	if dry {
+		verb = "would be stored"
+	}
+	fmt.Fprintf(a.Out, "%s: %d rows, %d %s, %d known already\n", f.Name, out.Rows, out.Stored, verb, out.Known)
+	return nil
+}
+
+// progress shows a bar on standard error when that is a terminal and the size is known.
+func (a *app) progress(r io.Reader, size int64, name string) (io.Reader, func()) {
+	terminal, ok := a.Err.(*os.File)
+	if !ok || size == 0 || a.json || !isatty.IsTerminal(terminal.Fd()) {
+		return r, func() {}
+	}
+	bars := mpb.New(mpb.WithOutput(terminal), mpb.WithWidth(50))
+	bar := bars.AddBar(size,
+		mpb.PrependDecorators(decor.Name(filepath.Base(name)+" ")),
+		mpb.AppendDecorators(decor.Percentage(), decor.Name(" "), decor.AverageETA(decor.ET_STYLE_GO)),
+		mpb.BarRemoveOnComplete())
+	counted := wire.Progress(r, func(n int64) { bar.SetCurrent(min(n, size-1)) })
+	return counted, func() {
+		bar.SetTotal(bar.Current(), true)
+		bars.Wait()
+	}
+}
+
+func (a *app) rulesCommand() *cobra.Command {
+	c := &cobra.Command{Use: "rules", Short: "Print, check and adopt rule sets", Args: cobra.NoArgs}
+	var current bool
+	show := &cobra.Command{
+		Use: "show", Short: "Print the rule set to start from, or with --current the one in force", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if !current {
+				_, err := a.Out.Write(policy.Preset())
+				return err
+			}
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				return d.View(c.Context(), func(v desk.View) error {
+					text, err := v.RuleText(v.Now())
+					if err == nil {
+						_, err = io.WriteString(a.Out, text.Text)
+					}
+					return err
+				})
+			})
+		},
+	}
+	show.Flags().BoolVar(&current, "current", false, "the rule set in force")
+	levels := &cobra.Command{
+		Use: "levels", Short: "List the published limits from which a facility may make levels of its own", Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			templates := policy.Templates()
+			if a.json {
+				return a.printJSON(templates)
+			}
+			rows := make([][]string, len(templates))
+			for i, t := range templates {
+				alert := ""
+				if t.Alert > 0 {
+					alert = t.Alert.String()
+				}
+				rows[i] = []string{t.Name, string(t.Analyte), alert, t.Action.String(), string(t.Unit), string(t.Comparison), t.Citation}
+			}
+			a.printTable([]string{"name", "analyte", "alert", "action", "unit", "over means", "source"}, rows)
+			fmt.Fprintln(a.Out, "\nA level exists only when a facility adopts one for its own meter system, kit and way of sampling.")
+			return nil
+		},
+	}
+	check := &cobra.Command{
+		Use: "check FILE", Short: "Check a rule set and list what nobody has verified yet", Args: cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			text, err := os.ReadFile(args[0])
+			if err != nil {
+				return usageError{err}
+			}
+			rules, err := policy.Parse(args[0], text)
+			if err != nil {
+				return err
+			}
+			open := rules.Unverified()
+			if a.json {
+				return a.printJSON(struct {
+					Name       string   `json:"name"`
+					Edition    string   `json:"edition"`
+					Digest     string   `json:"sha256"`
+					Unverified []string `json:"unverified"`
+				}{rules.Name, rules.Edition, rules.Digest, open})
+			}
+			fmt.Fprintf(a.Out, "%s can be adopted (SHA-256 %s)\n", rules.Cite(), rules.Digest)
+			for _, u := range open {
+				fmt.Fprintln(a.Out, "  not verified: "+u)
+			}
+			return nil
+		},
+	}
+	var who actor
+	var from string
+	adopt := &cobra.Command{
+		Use: "adopt FILE", Short: "Adopt a rule set as the facility's policy; earlier decisions keep theirs", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			text, err := os.ReadFile(args[0])
+			if err != nil {
+				return usageError{err}
+			}
+			e, err := who.entry()
+			if err != nil {
+				return err
+			}
+			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+				at, err := instant(from, w.Zone(), w.Now())
+				if err != nil {
+					return desk.Receipt{}, err
+				}
+				r, _, err := w.AdoptRules(e, at, filepath.Base(args[0]), text)
+				return r, err
+			}, "%s is adopted", args[0])
+		},
+	}
+	who.flags(adopt, true)
+	adopt.Flags().StringVar(&from, "from", "", "since when it holds (default now)")
+	c.AddCommand(show, levels, check, adopt)
+	return c
+}
+
+func (a *app) fleetCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "fleet", Short: "List the scopes with their models and sampling points", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				return d.View(c.Context(), func(v desk.View) error {
+					fleet, err := v.Fleet()
+					if err != nil {
+						return err
+					}
+					if a.json {
+						return a.printJSON(fleet)
+					}
+					rows := make([][]string, len(fleet))
+					for i, m := range fleet {
+						rows[i] = []string{m.Instrument.Tag, m.Instrument.Model, string(m.Kind), string(m.Risk), string(m.Instrument.Owner), m.Instrument.Location, strings.Join(m.Points, ", ")}
+					}
+					a.printTable([]string{"scope", "model", "kind", "risk", "owner", "location", "routine points"}, rows)
+					return nil
+				})
+			})
+		},
+	}
+}

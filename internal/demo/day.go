@@ -1,0 +1,472 @@
+package demo
+
+import (
+	"slices"
+	"strconv"
+	"time"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// planDay plans what begins on a day: first what is out of the ordinary, then the cases.
+func (h *hospital) planDay(midnight unit.Instant) {
+	next := midnight.AddDays(1, h.zone)
+	for len(h.plans) > 0 && h.plans[0].at < next {
+		p := h.plans[0]
+		h.plans = h.plans[1:]
+		p.do(p.at)
+	}
+	for _, c := range h.cases(midnight) {
+		h.take(c)
+	}
+}
+
+// procedure is one patient's appointment.
+type procedure struct {
+	service int
+	start   unit.Instant
+}
+
+// cases draws the appointments of a day in the order of their starts.
+func (h *hospital) cases(midnight unit.Instant) []procedure {
+	load := 1.0
+	weekday := midnight.Time().In(h.zone).Weekday()
+	emergency := weekday == time.Saturday || weekday == time.Sunday
+	if emergency {
+		load = 0.1
+	}
+	var list []procedure
+	for i, s := range h.services {
+		for range int(s.weekday*load + h.rng.Float64()) {
+			hour := 7.75 + 7.25*h.rng.Float64()
+			if emergency || h.rng.Float64() < 0.04 {
+				hour = 8 + 13*h.rng.Float64()
+			}
+			list = append(list, procedure{i, h.hour(midnight, hour).Add(h.between(0, time.Minute))})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b procedure) int { return int(a.start - b.start) })
+	return list
+}
+
+// take gives a case the scope of its service that has been ready for the longest time; when none is
+// ready the case waits, and in the evening it is put off.
+func (h *hospital) take(c procedure) {
+	var chosen *endoscope
+	for _, s := range h.scopes {
+		if !slices.Contains(h.services[c.service].models, s.Model) || s.InService > c.start || c.start >= s.reserved {
+			continue
+		}
+		if s.expires <= c.start && s.free <= c.start { // to be reprocessed before any use
+			h.travel(s, c.start).arrive()
+		}
+		if chosen == nil || s.free < chosen.free {
+			chosen = s
+		}
+	}
+	if chosen == nil {
+		return
+	}
+	start := max(c.start, chosen.free.Add(h.between(5*time.Minute, 20*time.Minute)))
+	if start.Sub(c.start) > 6*time.Hour || start >= chosen.reserved || start > h.hour(c.start, 23) {
+		return
+	}
+	h.travel(chosen, start).whole()
+}
+
+// trip is one turnaround while it is planned. at is how far it has come.
+type trip struct {
+	*endoscope
+	h       *hospital
+	service service
+	at      unit.Instant
+	// recorded is when the last record of the trip is written; the next comes after it.
+	recorded unit.Instant
+	by       string
+	// left is what the cleaning left behind, kept what each point kept, in log10 RLU.
+	left float64
+	kept map[scope.PointKind]float64
+
+	// What is out of the ordinary.
+	push      map[int]float64 // by attempt, in log10 RLU
+	tame      bool            // every reading is below the alert level
+	once      bool            // no further attempt is made
+	delayed   unit.Instant    // when manual cleaning begins
+	remedy    string
+	forgotten scope.PointKind // its sample lies for too long
+	doubled   bool            // the leak test is recorded twice
+	mistyped  bool            // a reading is corrected
+	tardy     bool            // drying and storage are recorded late
+	story     int             // that single records belong to, -1 for none
+	late      time.Duration
+}
+
+// travel begins a trip of a scope.
+func (h *hospital) travel(s *endoscope, at unit.Instant) *trip {
+	t := &trip{
+		endoscope: s, h: h, service: h.serviceOf(s.Model), at: at, by: h.onDuty(at.Add(time.Hour)),
+		left: h.normal(cleaningLeft), kept: map[scope.PointKind]float64{}, story: -1,
+	}
+	// Shortly before a scope takes part in what the data end with, nothing may come between.
+	t.tame = at > s.reserved.Add(-3*24*time.Hour) && at < s.reserved
+	return t
+}
+
+// add plans the record of something that happened on the trip, after its earlier records.
+func (t *trip) add(happened unit.Instant, do func(*desk.Work) error) {
+	delay := t.late + t.h.between(15*time.Second, 100*time.Second)
+	if after := t.recorded.Add(time.Second).Sub(happened); after > delay {
+		delay = after
+	}
+	t.recorded = happened.Add(delay)
+	t.h.add(happened, delay, do)
+}
+
+func (t *trip) pause(shortest, longest time.Duration) {
+	t.at = t.at.Add(t.h.between(shortest, longest))
+}
+
+// during fixes how long the use takes.
+func (t *trip) during(shortest, longest time.Duration) {
+	t.service.shortest, t.service.longest = shortest, longest
+}
+
+// whole is an ordinary turnaround from the use to the cabinet.
+func (t *trip) whole() {
+	t.use()
+	t.begin()
+	t.finish()
+}
+
+// arrive reprocesses and samples a scope without a use before.
+func (t *trip) arrive() {
+	t.preClean()
+	t.clean()
+	t.verify(t.model.Routine())
+	t.finish()
+}
+
+// begin is the part of a turnaround up to a round that passed or was not due.
+func (t *trip) begin() {
+	t.preClean()
+	t.clean()
+	if t.due() {
+		t.verify(t.points())
+	}
+}
+
+// patient returns the number of a patient, one who was here before now and then.
+func (h *hospital) patient() string {
+	if h.patients > 50 && h.rng.Float64() < 0.2 {
+		return "P" + strconv.Itoa(700000+h.rng.IntN(h.patients))
+	}
+	h.patients++
+	return "P" + strconv.Itoa(700000+h.patients)
+}
+
+func (t *trip) use() {
+	u := turnaround.Use{Scope: t.Tag, Start: t.at, Procedure: t.service.procedure, Room: t.service.room}
+	t.pause(t.service.shortest, t.service.longest)
+	t.uses++
+	happened := t.at
+	if u.End = t.at; u.End >= t.h.today {
+		u.End, happened = 0, u.Start
+	}
+	e, patient := t.h.entry(nurses[t.h.rng.IntN(len(nurses))]), t.h.patient()
+	t.add(happened, func(w *desk.Work) error { return t.h.count(w.RecordUse(e, u, patient)) })
+}
+
+// step plans the record of a step that begins now; at the end of the data it may still go on.
+func (t *trip) step(kind turnaround.StepKind, takes time.Duration, fill func(*turnaround.Step)) {
+	t.stepBy(t.by, kind, takes, fill)
+}
+
+func (t *trip) stepBy(by string, kind turnaround.StepKind, takes time.Duration, fill func(*turnaround.Step)) ledger.ID {
+	s := turnaround.Step{Scope: t.Tag, Kind: kind, Start: t.at, By: by}
+	t.at = t.at.Add(takes)
+	happened := t.at
+	switch {
+	case takes == 0:
+	case t.at >= t.h.today:
+		happened, fill = s.Start, nil
+	default:
+		s.End = t.at
+	}
+	if fill != nil {
+		fill(&s)
+	}
+	e := t.h.entry(by)
+	t.add(happened, func(w *desk.Work) error { return t.h.count(w.RecordStep(e, s)) })
+	return e.ID
+}
+
+func passed(s *turnaround.Step) { s.Result = turnaround.Pass }
+
+func (t *trip) preClean() {
+	t.pause(time.Minute, 4*time.Minute)
+	t.stepBy(nurses[t.h.rng.IntN(len(nurses))], turnaround.PreClean, t.h.between(3*time.Minute, 5*time.Minute), nil)
+}
+
+// clean is a leak test, the manual cleaning and the inspection; now and then the inspection finds
+// residue and the scope is cleaned again.
+func (t *trip) clean() {
+	t.pause(5*time.Minute, 35*time.Minute)
+	if t.delayed.Known() {
+		t.at = max(t.at, t.delayed)
+	}
+	test := t.at
+	first := t.step2(turnaround.LeakTest, 2*time.Minute, 4*time.Minute, passed)
+	if t.doubled {
+		t.doubled = false
+		t.double(test, first)
+	}
+	t.pause(time.Minute, 4*time.Minute)
+	t.scrub(t.remedy)
+	if !t.tame && t.h.rng.Float64() < 0.01 {
+		t.step2(turnaround.Inspection, 2*time.Minute, 4*time.Minute, func(s *turnaround.Step) {
+			s.Result, s.Note = turnaround.Fail, "residue at the distal end"
+		})
+		t.pause(time.Minute, 3*time.Minute)
+		t.scrub("")
+	}
+	t.step2(turnaround.Inspection, 2*time.Minute, 4*time.Minute, passed)
+}
+
+// step2 is a step that takes a random time.
+func (t *trip) step2(kind turnaround.StepKind, shortest, longest time.Duration, fill func(*turnaround.Step)) ledger.ID {
+	return t.stepBy(t.by, kind, t.h.between(shortest, longest), fill)
+}
+
+// scrub is a manual cleaning: 17 minutes on average, and less for who hurries.
+func (t *trip) scrub(remedy string) {
+	shortest, longest := 14*time.Minute, 20*time.Minute
+	if t.h.hurried(t.by, t.at) {
+		shortest, longest = 6*time.Minute, 9*time.Minute
+	}
+	t.step2(turnaround.ManualCleaning, shortest, longest, func(s *turnaround.Step) { s.Delayed = remedy })
+	t.pause(time.Minute, 2*time.Minute)
+}
+
+// double records the leak test once more and voids that.
+func (t *trip) double(start unit.Instant, first ledger.ID) {
+	again, void := t.h.entry(t.by), t.h.entry(t.by)
+	void.Corrects, void.Reason = again.ID, "recorded twice"
+	t.show(first)
+	t.show(again.ID)
+	t.show(void.ID)
+	s := turnaround.Step{Scope: t.Tag, Kind: turnaround.LeakTest, Start: start, End: t.at, By: t.by, Result: turnaround.Pass}
+	t.add(t.at, func(w *desk.Work) error { return t.h.count(w.RecordStep(again, s)) })
+	t.h.add(t.at, 9*time.Minute, func(w *desk.Work) error { return t.h.count(w.Void(void)) })
+}
+
+// due says whether the scope is sampled in this turnaround.
+func (t *trip) due() bool {
+	switch {
+	case t.model.Risk == scope.HighRisk || len(t.asked) > 0:
+		return true
+	case t.at >= t.unsampled:
+		return false
+	}
+	return t.uses >= periodicUses || t.passed.AddDays(periodicDays, t.h.zone) <= t.at
+}
+
+// points are what is sampled in this turnaround.
+func (t *trip) points() []scope.PointKind {
+	points := t.model.Routine()
+	for _, p := range scope.PointKinds {
+		if slices.Contains(t.asked, p) && !slices.Contains(points, p) {
+			points = append(points, p)
+		}
+	}
+	t.asked = nil
+	return points
+}
+
+// verify samples until a round passes; after the last attempt the lead decides.
+func (t *trip) verify(points []scope.PointKind) {
+	for attempt := 1; ; attempt++ {
+		passes, hold := t.round(points, attempt)
+		switch {
+		case passes:
+			t.passed, t.uses = t.at, 0
+			return
+		case t.once:
+			return
+		case attempt == attempts:
+			t.escalate(points, attempt, hold)
+			t.passed, t.uses = t.at, 0
+			return
+		}
+		t.pause(5*time.Minute, 15*time.Minute)
+		t.scrub("")
+		t.step2(turnaround.Inspection, 2*time.Minute, 4*time.Minute, passed)
+	}
+}
+
+// round samples and reads every point once, and points near a level twice. hold is filled in when a
+// reading places a hold.
+func (t *trip) round(points []scope.PointKind, attempt int) (passes bool, hold *ledger.ID) {
+	h := t.h
+	if attempt > 1 {
+		t.left -= cleanedAgain
+	}
+	meter := t.service.system.meters[h.rng.IntN(len(t.service.system.meters))]
+	passes, hold = true, new(ledger.ID)
+	for _, p := range points {
+		fresh := h.normal(pointKept)
+		if attempt > 1 {
+			fresh = keptAgain*t.kept[p] + (1-keptAgain)*fresh
+		}
+		t.kept[p] = fresh
+		r := reader{trip: t, point: p, attempt: attempt, meter: meter, hold: hold}
+		if p == t.forgotten {
+			t.forgotten = ""
+			r.forget()
+		}
+		j := r.read()
+		over := j.Outcome == reading.Action
+		if j.Near && !over {
+			over = r.read().Outcome == reading.Action
+		}
+		passes = passes && !over
+	}
+	if t.at < h.today {
+		h.summary.Rounds++
+		if !passes {
+			h.summary.ActionRounds++
+		}
+	}
+	return passes, hold
+}
+
+// collect plans the record of a sample. Its marks are part of it unless it is left lying.
+func (t *trip) collect(p scope.PointKind, attempt int, used bool) (sampling.Sample, ledger.ID) {
+	t.pause(30*time.Second, 75*time.Second)
+	rinsed := sampling.MethodOf(p) == sampling.Rinsate
+	lot, _, _ := t.h.lotAt(t.service.system.kit, t.at)
+	s := sampling.Sample{Scope: t.Tag, Point: p, Attempt: attempt, Kit: t.service.system.kit, Lot: lot, By: t.by, Collected: t.at}
+	if rinsed {
+		s.Flushed = flush(p)
+		s.Recovered = unit.Millilitres(int(float64(s.Flushed)*(8.7+1.1*t.h.rng.Float64()))) / 10
+	}
+	if used {
+		if rinsed {
+			t.pause(15*time.Second, 90*time.Second)
+			s.Dipped = t.at
+		}
+		t.pause(5*time.Second, 40*time.Second)
+		s.Activated, s.Shaken = t.at, unit.Span(5+t.h.rng.IntN(5))*unit.Second
+	}
+	e := t.h.entry(t.by)
+	t.add(t.at, func(w *desk.Work) error { return t.h.count(w.Collect(e, s)) })
+	return s, e.ID
+}
+
+// reader reads one point in one attempt.
+type reader struct {
+	*trip
+	point   scope.PointKind
+	attempt int
+	meter   string
+	hold    *ledger.ID
+}
+
+// read samples the point, reads the sample and says what the reading means.
+func (r reader) read() reading.Judgement {
+	s, id := r.collect(r.point, r.attempt, true)
+	r.pause(12*time.Second, 30*time.Second)
+	return r.reading(s, id)
+}
+
+func (r reader) reading(s sampling.Sample, sample ledger.ID) reading.Judgement {
+	h, at := r.h, r.at
+	c := circumstances{
+		scope: r.Tag, person: r.by, kit: s.Kit, lot: s.Lot, meter: r.meter, system: r.service.system.name, point: r.point, at: at,
+	}
+	value := h.draw(c, r.left+r.kept[r.point]+r.push[r.attempt], r.tame)
+	j := h.judge(c, value)
+	e := h.entry(r.by)
+	first := value
+	if slip := value + 9; r.mistyped && j.Outcome == reading.Below && !j.Near && h.judge(c, slip).Outcome == reading.Below {
+		r.mistyped, first = false, slip
+		r.correct(e.ID, sample, value)
+	}
+	r.add(at, func(w *desk.Work) error { return r.enter(w, e, sample, first, at) })
+	return j
+}
+
+// judge says what a value means by the level in force.
+func (h *hospital) judge(c circumstances, value int) reading.Judgement {
+	v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: unit.Number(value)}
+	return h.levelOf(c.system, c.point).Judge(v, reading.Circumstances{})
+}
+
+func (r reader) enter(w *desk.Work, e desk.Entry, sample ledger.ID, value int, at unit.Instant) error {
+	v, err := reading.ParseValue(reading.ATP, reading.RLU, strconv.Itoa(value))
+	if err != nil {
+		return err
+	}
+	receipt, err := w.Read(e, desk.Reading{Sample: sample, Meter: r.meter, Value: v, At: at})
+	if id := held(receipt); id != "" {
+		*r.hold = id
+	}
+	return r.h.count(receipt, err)
+}
+
+// correct plans the correction of a reading that was typed wrong.
+func (r reader) correct(wrong, sample ledger.ID, value int) {
+	e, at := r.h.entry(r.by), r.at
+	e.Corrects, e.Reason = wrong, "typed wrong: the display showed "+strconv.Itoa(value)
+	r.show(wrong)
+	r.show(e.ID)
+	r.h.add(at, 6*time.Minute, func(w *desk.Work) error { return r.enter(w, e, sample, value, at) })
+}
+
+// forget takes a sample that is used only after its clock has run out: the reading is void.
+func (r reader) forget() {
+	s, id := r.collect(r.point, r.attempt, false)
+	r.pause(4*time.Hour+8*time.Minute, 4*time.Hour+40*time.Minute)
+	e, at := r.h.entry(r.by), r.at
+	r.add(at, func(w *desk.Work) error {
+		return r.h.count(w.Mark(e, sampling.Moment{Sample: string(id), Mark: sampling.Activated, At: at, Shaken: 6 * unit.Second, By: e.By}))
+	})
+	r.show(id)
+	r.pause(12*time.Second, 30*time.Second)
+	r.reading(s, id)
+	r.pause(2*time.Minute, 4*time.Minute)
+}
+
+// finish disinfects, dries and stores the scope.
+func (t *trip) finish() {
+	h := t.h
+	t.pause(3*time.Minute, 12*time.Minute)
+	a := t.service.agents[h.rng.IntN(len(t.service.agents))]
+	lot, expires := h.solution(a, t.at)
+	warmer := h.rng.IntN(20)
+	t.step2(turnaround.Disinfection, 26*time.Minute, 36*time.Minute, func(s *turnaround.Step) {
+		s.Result, s.Agent, s.AgentLot, s.AgentExpires, s.MEC, s.Contact = turnaround.Pass, a.name, lot, expires, turnaround.Pass, a.contact
+		s.Coldest, s.HasTemperature, s.Machine, s.Cycle = unit.Celsius(a.warm*10+float64(warmer))/10, true, a.machine, a.cycle
+	})
+	t.pause(time.Minute, 4*time.Minute)
+	if t.tardy {
+		t.late = 5 * time.Hour
+	}
+	dried := t.step2(turnaround.Drying, 12*time.Minute, 20*time.Minute, nil)
+	t.pause(time.Minute, 4*time.Minute)
+	stored := t.stepBy(t.by, turnaround.Storage, 0, func(s *turnaround.Step) { s.Cabinet = t.service.cabinet })
+	if t.tardy {
+		t.show(dried)
+		t.show(stored)
+	}
+	t.free = t.at.Add(t.late + 5*time.Minute)
+	t.expires = t.at.AddDays(6, h.zone)
+	if t.service.cabinet == "drying-cabinet" {
+		t.expires = t.at.AddDays(29, h.zone)
+	}
+}

@@ -1,0 +1,337 @@
+// Package demo records twelve months in an invented hospital: its fleet, people, meters, kits and
+// rules, the turnarounds of its endoscopes, and some stories whose truth is known, so that a newcomer
+// has something to look at and a test something to find.
+//
+// Nothing in it is real: every hospital, model, meter, kit, machine and person is made up, and the
+// readings are drawn from a model of readings. It writes through package desk alone, as a person
+// would, with a clock of its own that moves along with the events. The same options give the same
+// records, but for salts and keys.
+//
+// Read Build first, then Story for what is planted.
+package demo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"strconv"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/reading"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// The size of the data. The hospital does a little under 25 turnarounds a day, so that fewer
+// turnarounds mean fewer days.
+const (
+	usualTurnarounds  = 9000
+	fewestTurnarounds = 300
+	usualDays         = 365
+	usualSeed         = 20
+)
+
+// Options say what is built.
+type Options struct {
+	// Today is where the data end: nothing is recorded at or after it. It must be given.
+	Today time.Time
+	// Seed makes one hospital differ from another; zero means the usual one.
+	Seed uint64
+	// Turnarounds is about how many patient uses there are, 300 or more; zero means 9,000, which
+	// fill twelve months.
+	Turnarounds int
+	// Progress, when given, is called with the days recorded so far and all days. It is called from
+	// another goroutine, never twice at once.
+	Progress func(done, total int)
+}
+
+// Summary is what was built.
+type Summary struct {
+	Turnarounds int `json:"turnarounds"`
+	Samples     int `json:"samples"`
+	Readings    int `json:"readings"`
+	// Rounds counts sampled attempts, ActionRounds those of them over the action level.
+	Rounds       int   `json:"rounds"`
+	ActionRounds int   `json:"action_rounds"`
+	Holds        int   `json:"holds"`
+	Voids        int   `json:"voids"`
+	Records      int64 `json:"records"`
+	// First and Last are when the first and the last record were written.
+	First   unit.Instant `json:"first"`
+	Last    unit.Instant `json:"last"`
+	Stories []Story      `json:"stories"`
+}
+
+// Build makes a new data folder in dir, which must hold none yet, and fills it.
+func Build(ctx context.Context, dir string, o Options) (_ Summary, err error) {
+	h, err := invent(o)
+	if err != nil {
+		return Summary{}, err
+	}
+	db, err := store.Create(ctx, dir, h.site(), h.clock)
+	if err != nil {
+		return Summary{}, err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	h.summary.First = h.instant()
+	if err := h.record(ctx, desk.New(db)); err != nil {
+		return Summary{}, err
+	}
+	h.summary.Stories = h.stories
+	err = db.Read(ctx, func(tx *store.Tx) error {
+		h.summary.Records, err = tx.Size()
+		return err
+	})
+	return h.summary, err
+}
+
+// hospital is the invented hospital while its year goes by.
+type hospital struct {
+	options Options
+	zone    *time.Location
+	// begin is the midnight at which the data begin; days is how many follow.
+	begin time.Time
+	days  int
+	today unit.Instant
+	rng   *rand.Rand
+
+	scopes   []*endoscope
+	services []service
+	levels   map[levelKey]reading.Level
+	effects  effects
+	stories  []Story
+	plans    []plan
+	patients int
+	ids      int
+
+	// day is the next day to be planned, acts what is planned and not yet recorded, in order.
+	day  int
+	acts []act
+	// due counts the acts that are recorded in the next transaction, at now.
+	due int
+	now atomic.Int64
+
+	summary Summary
+}
+
+type levelKey struct {
+	system string
+	point  scope.PointKind
+}
+
+// endoscope is one instrument and what the hospital's staff know about it.
+type endoscope struct {
+	scope.Instrument
+	model scope.Model
+	// free is when its last turnaround was finished, expires when its storage time is over.
+	free, expires unit.Instant
+	// reserved is since when it takes part in what the data end with, and no more in other cases.
+	reserved unit.Instant
+	// passed and uses decide about periodic sampling; unsampled scopes miss theirs from then on.
+	passed    unit.Instant
+	uses      int
+	unsampled unit.Instant
+	// asked are points that somebody wants sampled in the next turnaround.
+	asked []scope.PointKind
+}
+
+// act is something that a person records.
+type act struct {
+	at unit.Instant // when it is recorded
+	do func(*desk.Work) error
+}
+
+// plan is something out of the ordinary, or that does not depend on the day's cases.
+type plan struct {
+	at unit.Instant
+	do func(at unit.Instant)
+}
+
+func (h *hospital) clock() time.Time      { return h.instant().Time() }
+func (h *hospital) instant() unit.Instant { return unit.Instant(h.now.Load()) }
+
+// window is how long acts wait to be recorded together. Each transaction has one instant, which no
+// act in it may precede; a short window keeps that instant close to the acts.
+const window = 4 * time.Minute
+
+// writers is how many transactions share a durable commit.
+const writers = 128
+
+// record lets the year go by. Transactions run one after another on the store's own goroutine in
+// the order of next, whichever caller brings them, so that the callers only make the commits fewer.
+func (h *hospital) record(ctx context.Context, d *desk.Desk) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	h.advance()
+	var callers sync.WaitGroup
+	for range writers {
+		callers.Go(func() {
+			for more := true; more; {
+				err := d.Do(ctx, func(w *desk.Work) (err error) {
+					more, err = h.next(w)
+					return err
+				})
+				if err != nil {
+					cancel(err)
+					return
+				}
+			}
+		})
+	}
+	callers.Wait()
+	return context.Cause(ctx)
+}
+
+// next records the acts of one window; more is false when there are none left.
+func (h *hospital) next(w *desk.Work) (more bool, err error) {
+	if h.due == 0 {
+		return false, nil
+	}
+	for _, a := range h.acts[:h.due] {
+		if err := a.do(w); err != nil {
+			h.due = 0 // nothing may follow on a gap
+			return false, fmt.Errorf("at %s: %w", w.Now().In(h.zone), err)
+		}
+	}
+	h.summary.Last = w.Now()
+	h.acts = h.acts[h.due:]
+	h.advance()
+	return h.due > 0, nil
+}
+
+// advance plans ahead until the next window is known, and moves the clock to its end.
+func (h *hospital) advance() {
+	for h.day <= h.days && (len(h.acts) == 0 || h.acts[0].at >= h.midnight(h.day).Add(-window)) {
+		if h.options.Progress != nil {
+			h.options.Progress(h.day, h.days)
+		}
+		h.planDay(h.midnight(h.day))
+		h.day++
+		slices.SortStableFunc(h.acts, func(a, b act) int { return int(a.at - b.at) })
+	}
+	h.due = 0
+	for h.due < len(h.acts) && h.acts[h.due].at <= h.acts[0].at.Add(window) {
+		h.due++
+	}
+	if h.due > 0 {
+		h.now.Store(int64(h.acts[h.due-1].at))
+	}
+}
+
+// midnight returns the beginning of a day of the data.
+func (h *hospital) midnight(day int) unit.Instant {
+	return unit.At(h.begin.AddDate(0, 0, day))
+}
+
+// at returns the instant after a fraction of the whole time.
+func (h *hospital) at(fraction float64) unit.Instant {
+	begin := unit.At(h.begin)
+	return begin + unit.Instant(fraction*float64(h.today-begin))
+}
+
+// hour returns an hour of the day of the data that holds an instant.
+func (h *hospital) hour(at unit.Instant, hour float64) unit.Instant {
+	t := at.Time().In(h.zone)
+	return unit.At(time.Date(t.Year(), t.Month(), t.Day(), 0, int(hour*60), 0, 0, h.zone))
+}
+
+// id returns the id of the next record.
+func (h *hospital) id() ledger.ID {
+	h.ids++
+	return ledger.DerivedID("demo", strconv.FormatUint(h.options.Seed, 10), strconv.Itoa(h.ids))
+}
+
+// add plans the record of something that happened at an instant; nothing is recorded that happens
+// after the data end.
+func (h *hospital) add(happened unit.Instant, delay time.Duration, do func(*desk.Work) error) {
+	last := h.today.Add(-time.Second)
+	if happened > last {
+		return
+	}
+	h.acts = append(h.acts, act{min(happened.Add(delay), last), do})
+}
+
+// between returns a random length of time.
+func (h *hospital) between(shortest, longest time.Duration) time.Duration {
+	return shortest + time.Duration(h.rng.Int64N(int64(longest-shortest)+1)).Truncate(time.Second)
+}
+
+// entry returns what an act says about itself.
+func (h *hospital) entry(by string) desk.Entry { return desk.Entry{ID: h.id(), By: by} }
+
+// count adds what an act of the desk left behind to the summary.
+func (h *hospital) count(r desk.Receipt, err error) error {
+	for _, record := range append(r.Followed, r.Record) {
+		switch record.Type {
+		case store.TypeUse:
+			h.summary.Turnarounds++
+		case store.TypeSample:
+			h.summary.Samples++
+		case store.TypeReading:
+			h.summary.Readings++
+		case store.TypeHold:
+			h.summary.Holds++
+		case store.TypeVoid:
+			h.summary.Voids++
+		}
+	}
+	return err
+}
+
+// invent makes the hospital as it is before the first day.
+func invent(o Options) (*hospital, error) {
+	if o.Seed == 0 {
+		o.Seed = usualSeed
+	}
+	if o.Turnarounds == 0 {
+		o.Turnarounds = usualTurnarounds
+	}
+	if o.Today.IsZero() {
+		return nil, errors.New("demo: the day on which the data end is missing")
+	}
+	if o.Turnarounds < fewestTurnarounds {
+		return nil, fmt.Errorf("demo: %d turnarounds do not hold every story; at least %d are needed", o.Turnarounds, fewestTurnarounds)
+	}
+	zone, err := time.LoadLocation(zoneName)
+	if err != nil {
+		return nil, err
+	}
+	h := &hospital{options: o, zone: zone, today: unit.At(o.Today), rng: rand.New(rand.NewPCG(o.Seed, 0x72696e73617465))}
+	h.days = o.Turnarounds * usualDays / usualTurnarounds
+	today := o.Today.In(zone)
+	h.begin = time.Date(today.Year(), today.Month(), today.Day()-h.days, 0, 0, 0, 0, zone)
+	h.now.Store(int64(h.hour(unit.At(h.begin), 5.5)))
+	h.equip()
+	h.effects = h.drawEffects()
+	h.stories = h.tell()
+	h.open()
+	h.plant()
+	slices.SortStableFunc(h.plans, func(a, b plan) int { return int(a.at - b.at) })
+	return h, nil
+}
+
+// levelOf returns the level by which the readings of a point count.
+func (h *hospital) levelOf(system string, point scope.PointKind) reading.Level {
+	return h.levels[levelKey{system, point}]
+}
+
+// flush returns the volume that rinses a point.
+func flush(point scope.PointKind) unit.Millilitres {
+	switch point {
+	case scope.InstrumentLumen, scope.SuctionLumen:
+		return 40
+	case scope.ElevatorWire:
+		return 5
+	case scope.AirLumen, scope.WaterLumen, scope.AuxiliaryLumen, scope.BalloonLumen:
+		return 20
+	case scope.OuterDistalEnd, scope.ElevatorRecess:
+	}
+	return 0
+}

@@ -1,0 +1,399 @@
+package demo
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// The names of the planted stories.
+const (
+	WornChannel   = "worn channel"
+	AfterLeave    = "after leave"
+	BadLot        = "bad lot"
+	DriftingMeter = "drifting meter"
+	Culture       = "positive culture"
+	RepairCures   = "repair that cures"
+	DelayedNight  = "delayed night"
+	Escalation    = "escalation"
+	ExpiredSample = "expired sample"
+	Voided        = "voided entry"
+	Corrected     = "corrected entry"
+	LateEntry     = "late entry"
+	Request       = "request"
+	AtTheEnd      = "at the end"
+)
+
+// Story is something planted in the data, as it truly is. Where a field that names something is
+// set, the story is about that alone; Shift is then added to log10 of its readings while the story
+// lasts.
+type Story struct {
+	Name string `json:"name"`
+	// What is the truth in a sentence.
+	What   string          `json:"what"`
+	From   unit.Instant    `json:"from"`
+	To     unit.Instant    `json:"to"`
+	Scope  string          `json:"scope,omitempty"`
+	Point  scope.PointKind `json:"point,omitempty"`
+	Person string          `json:"person,omitempty"`
+	Kit    string          `json:"kit,omitempty"`
+	Lot    string          `json:"lot,omitempty"`
+	Meter  string          `json:"meter,omitempty"`
+	// Shift is in log10 RLU; a Gradual one grows evenly from nothing at From to all of it at To.
+	Shift   float64 `json:"shift,omitempty"`
+	Gradual bool    `json:"gradual,omitempty"`
+	// Passing says that no reading in the story is over the action level.
+	Passing bool `json:"passing,omitempty"`
+	// Hurried says that manual cleanings in the story are too short.
+	Hurried bool `json:"hurried,omitempty"`
+	// Scopes are the scopes of a story about several.
+	Scopes []string `json:"scopes,omitempty"`
+	// Positive are the instants at which cultures were taken that were positive.
+	Positive []unit.Instant `json:"positive,omitempty"`
+	// Records are those that show the story, where it is one of single records.
+	Records []ledger.ID `json:"records,omitempty"`
+}
+
+// covers says whether a reading made in these circumstances belongs to the story.
+func (s Story) covers(c circumstances) bool {
+	same := func(mine, its string) bool { return mine == "" || mine == its }
+	return c.at >= s.From && c.at < s.To && same(s.Scope, c.scope) && same(string(s.Point), string(c.point)) &&
+		same(s.Person, c.person) && same(s.Kit, c.kit) && same(s.Lot, c.lot) && same(s.Meter, c.meter)
+}
+
+// at returns the shift at an instant of the story.
+func (s Story) at(at unit.Instant) float64 {
+	if s.Gradual {
+		return s.Shift * float64(at-s.From) / float64(s.To-s.From)
+	}
+	return s.Shift
+}
+
+// story returns the first story of a name.
+func (h *hospital) story(name string) *Story {
+	return &h.stories[slices.IndexFunc(h.stories, func(s Story) bool { return s.Name == name })]
+}
+
+// hurried says whether a person cleans too fast at an instant.
+func (h *hospital) hurried(person string, at unit.Instant) bool {
+	return slices.ContainsFunc(h.stories, func(s Story) bool {
+		return s.Hurried && s.Person == person && at >= s.From && at < s.To
+	})
+}
+
+// The times of the stories, as fractions of the whole time.
+const (
+	repairSent     = 0.40
+	repairBack     = 0.43
+	leaveBegins    = 0.46
+	leaveEnds      = 0.52
+	cultureTaken   = 0.53
+	cultureResult  = 0.56
+	cultureCleared = 0.60
+	loanerComes    = 0.35
+)
+
+// tell writes the stories that change readings, and the delayed night.
+func (h *hospital) tell() []Story {
+	lot, from, to := h.lotAt(palewick.kit, h.at(0.33))
+	night := h.at(0.22)
+	for weekday := night.Time().In(h.zone).Weekday(); weekday == time.Saturday || weekday == time.Sunday; weekday = night.Time().In(h.zone).Weekday() {
+		night = night.AddDays(1, h.zone)
+	}
+	return []Story{
+		{
+			Name: WornChannel, Scope: "D-02", Point: scope.InstrumentLumen, From: h.at(0.60), To: h.today, Shift: 0.6, Gradual: true,
+			What: "the instrument channel of D-02 wears out: its readings rise steadily, those of its other points do not",
+		},
+		{
+			Name: AfterLeave, Person: "T-07", From: h.at(leaveEnds), To: h.today, Shift: 0.28, Hurried: true,
+			What: "T-07 is back from leave and cleans too fast: manual cleanings of 6 to 9 minutes and higher readings",
+		},
+		{
+			Name: BadLot, Kit: palewick.kit, Lot: lot, From: from, To: to, Shift: 0.28,
+			What: "a bad lot of the kit reads too high on every scope",
+		},
+		{
+			Name: DriftingMeter, Meter: "M-2", From: h.at(0.50), To: h.today, Shift: -0.40, Gradual: true,
+			What: "meter M-2 loses light: it reads lower and lower, and M-1 beside it does not",
+		},
+		{
+			Name: Culture, Scope: "D-05", From: h.at(0.33), To: h.at(cultureResult), Shift: 0.15, Passing: true,
+			What: "D-05 has a positive culture although every ATP reading passes: they are a little raised and show nothing",
+			Positive: []unit.Instant{
+				h.hour(h.at(cultureTaken), 6.5),
+			},
+		},
+		{
+			Name: RepairCures, Scope: "B-03", From: h.at(0.15), To: h.at(repairSent), Shift: 0.38,
+			What: "a crease in the channel of B-03 keeps residue until a leak test fails and the channel is replaced; then its readings are like those of its kind",
+		},
+		{
+			Name: DelayedNight, From: h.hour(night, 18), To: h.hour(night.AddDays(1, h.zone), 12), Scopes: []string{"G-01", "G-02", "C-01", "D-01"},
+			What: "four scopes used in the evening were cleaned only in the morning, over 60 minutes after pre-cleaning; for all but D-01 it is on record what was done about it",
+		},
+	}
+}
+
+// mark adds a story of single records and returns its index.
+func (h *hospital) mark(s Story) int {
+	if !s.To.Known() {
+		s.To = s.From
+	}
+	h.stories = append(h.stories, s)
+	return len(h.stories) - 1
+}
+
+// shows adds a record to a story.
+func (h *hospital) shows(story int, id ledger.ID) {
+	h.stories[story].Records = append(h.stories[story].Records, id)
+}
+
+// on plans something for an instant.
+func (h *hospital) on(at unit.Instant, do func(at unit.Instant)) {
+	h.plans = append(h.plans, plan{at, do})
+}
+
+// trip plans a use and its turnaround out of the ordinary.
+func (h *hospital) trip(tag string, fraction, hour float64, change func(*trip)) {
+	s := h.scope(tag)
+	h.on(h.hour(h.at(fraction), hour), func(at unit.Instant) {
+		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
+		change(t)
+		t.whole()
+	})
+}
+
+// plant plans everything that does not follow from the day's cases.
+func (h *hospital) plant() {
+	h.plantRepair()
+	h.plantCulture()
+	h.plantNight()
+	h.plantLoaner()
+	h.plantSlips()
+	h.plantEnd()
+	h.trip("D-03", 0.70, 9, func(t *trip) {
+		t.push = map[int]float64{1: 1.1, 2: 1.0, 3: 0.9}
+		t.story = h.mark(Story{
+			Name: Escalation, Scope: "D-03", From: t.at,
+			What: "three attempts over the action level: the hold is escalated and lifted later by two people",
+		})
+	})
+	h.on(h.hour(h.at(0.25), 7.2), func(at unit.Instant) {
+		g := h.scope("G-03")
+		g.asked = []scope.PointKind{scope.WaterLumen, scope.AirLumen}
+		e := h.entry(infectionPrevention)
+		h.shows(h.mark(Story{Name: Request, Scope: g.Tag, From: at, What: "infection prevention asks for G-03 to be sampled at its air and water channels too"}), e.ID)
+		h.add(at, 0, func(w *desk.Work) error {
+			return h.count(w.Ask(e, sampling.Request{Scope: g.Tag, Points: append(g.model.Routine(), scope.WaterLumen, scope.AirLumen), Reason: "baseline of the small channels", By: infectionPrevention, At: at}))
+		})
+	})
+}
+
+func (h *hospital) plantRepair() {
+	s := h.scope("B-03")
+	h.on(h.hour(h.at(repairSent), 9), func(at unit.Instant) {
+		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
+		t.use()
+		t.preClean()
+		t.pause(10*time.Minute, 20*time.Minute)
+		t.step(turnaround.LeakTest, 3*time.Minute, func(x *turnaround.Step) {
+			x.Result, x.Note = turnaround.Fail, "bubbles at the bending section"
+		})
+		t.pause(2*time.Hour, 3*time.Hour)
+		away := scope.Repair{Scope: s.Tag, Sent: t.at, Fault: "leak at the bending section"}
+		sent, back := h.entry(leads[0]), h.entry(leads[0])
+		story := h.story(RepairCures)
+		story.To, story.Records = t.at, []ledger.ID{sent.ID, back.ID}
+		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(sent, away, "")) })
+		t.at = max(h.hour(h.at(repairBack), 10), h.hour(t.at.AddDays(1, h.zone), 10))
+		away.Returned, away.Work = t.at, "bending section and instrument channel replaced; a crease was found in the channel"
+		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(back, away, string(sent.ID))) })
+		t.arrive()
+	})
+}
+
+func (h *hospital) plantCulture() {
+	s := h.scope("D-05")
+	h.on(h.hour(h.at(cultureResult), 6), func(at unit.Instant) {
+		story := h.story(Culture)
+		at = max(at, s.free.Add(10*time.Minute))
+		hold, lift := h.entry(infectionPrevention), h.entry(leads[0])
+		story.To, story.Records = at, []ledger.ID{hold.ID, lift.ID}
+		why := "surveillance culture taken on " + story.Positive[0].In(h.zone) + ": a high-concern organism"
+		h.add(at, time.Minute, func(w *desk.Work) error {
+			return h.count(w.PlaceHold(hold, turnaround.Hold{Scope: s.Tag, At: at, By: infectionPrevention, Reason: why}))
+		})
+		cleared := max(h.hour(h.at(cultureCleared), 15), at.Add(8*time.Hour))
+		t := h.travel(s, cleared.Add(-5*time.Hour))
+		t.tame = true
+		t.arrive()
+		cleared = max(cleared, t.at)
+		h.add(cleared, time.Minute, func(w *desk.Work) error {
+			return h.count(w.LiftHold(lift, turnaround.Lift{
+				Hold: string(hold.ID), At: cleared, By: leads[0], Second: infectionPrevention,
+				Reason: "channel inspected, reprocessed twice, two repeat cultures negative",
+			}))
+		})
+		s.free = cleared.Add(5 * time.Minute)
+	})
+}
+
+func (h *hospital) plantNight() {
+	story := *h.story(DelayedNight)
+	for i, tag := range story.Scopes {
+		s := h.scope(tag)
+		start := story.From.Add(70*time.Minute + time.Duration(i)*25*time.Minute)
+		h.on(story.From, func(unit.Instant) {
+			t := h.travel(s, max(start, s.free.Add(10*time.Minute)))
+			t.delayed = h.hour(story.To, 6.6).Add(time.Duration(i) * 12 * time.Minute)
+			if tag != "D-01" {
+				t.remedy = "soaked for 30 minutes as the instructions allow for delayed reprocessing, then cleaned"
+			}
+			t.whole()
+		})
+	}
+}
+
+// plantLoaner lets a gastroscope come on loan.
+func (h *hospital) plantLoaner() {
+	at := h.hour(h.at(loanerComes), 8)
+	s := h.instrument("X-01", "Quillet G1", scope.Loan, at)
+	h.on(at, func(at unit.Instant) {
+		h.register(at, s)
+		t := h.travel(s, at.Add(20*time.Minute))
+		t.arrive()
+	})
+}
+
+// plantSlips plans what goes wrong in keeping records.
+func (h *hospital) plantSlips() {
+	for i, fraction := range []float64{0.12, 0.45, 0.81} {
+		tag := []string{"D-04", "B-02", "E-01"}[i]
+		h.trip(tag, fraction, 8.5, func(t *trip) {
+			t.forgotten = scope.OuterDistalEnd
+			t.story = h.mark(Story{Name: ExpiredSample, Scope: tag, Point: t.forgotten, From: t.at, What: "a swab lay for over 4 hours: its reading is void, and a new sample was taken"})
+		})
+	}
+	h.trip("Y-01", 0.20, 8.2, func(t *trip) {
+		t.doubled = true
+		t.story = h.mark(Story{Name: Voided, Scope: "Y-01", From: t.at, What: "a leak test was recorded twice; one of the two was voided"})
+	})
+	h.trip("D-06", 0.30, 8.2, func(t *trip) {
+		t.mistyped = true
+		t.story = h.mark(Story{Name: Corrected, Scope: "D-06", From: t.at, What: "a reading was typed wrong and corrected"})
+	})
+	h.trip("E-02", 0.50, 12, func(t *trip) {
+		t.tardy = true
+		t.story = h.mark(Story{Name: LateEntry, Scope: "E-02", From: t.at, What: "drying and storage were recorded five hours late"})
+	})
+	s := h.scope("C-03")
+	h.on(h.hour(h.at(0.42), 7), func(at unit.Instant) {
+		start := max(at, s.free.Add(10*time.Minute))
+		end := start.Add(25 * time.Minute)
+		wrong, void := h.entry(nurses[0]), h.entry(nurses[0])
+		void.Corrects, void.Reason = wrong.ID, "entered for the wrong scope: C-03 hung in the cabinet"
+		story := h.mark(Story{Name: Voided, Scope: s.Tag, From: start, What: "a use was entered for the wrong scope and voided"})
+		h.shows(story, wrong.ID)
+		h.shows(story, void.ID)
+		patient := h.patient()
+		h.add(end, time.Minute, func(w *desk.Work) error {
+			return h.count(w.RecordUse(wrong, turnaround.Use{Scope: s.Tag, Start: start, End: end, Procedure: "colonoscopy", Room: "Room 2"}, patient))
+		})
+		h.add(end, 12*time.Minute, func(w *desk.Work) error {
+			h.summary.Turnarounds--
+			return h.count(w.Void(void))
+		})
+		s.free = end.Add(15 * time.Minute)
+	})
+}
+
+// plantEnd plans how things stand at the end, whatever the hour.
+func (h *hospital) plantEnd() {
+	const day = 24 * time.Hour
+	end := func(tag, what string, reserved, before time.Duration, do func(t *trip)) {
+		s := h.scope(tag)
+		s.reserved = h.today.Add(-reserved)
+		h.mark(Story{Name: AtTheEnd, Scope: tag, From: h.today.Add(-before), To: h.today, What: what})
+		if do != nil {
+			h.on(h.today.Add(-before), func(at unit.Instant) { do(h.travel(s, at)) })
+		}
+	}
+	end("D-04", "held: a reading is over the action level and the scope was not sampled again", day, 190*time.Minute, func(t *trip) {
+		t.push, t.once = map[int]float64{1: 1.2}, true
+		t.use()
+		t.begin()
+	})
+	end("C-02", "in the middle of its turnaround: pre-cleaned and leak-tested, the clock to manual cleaning runs", day, 70*time.Minute, func(t *trip) {
+		t.during(25*time.Minute, 25*time.Minute)
+		t.use()
+		t.preClean()
+		t.pause(10*time.Minute, 12*time.Minute)
+		t.step(turnaround.LeakTest, 3*time.Minute, passed)
+	})
+	end("E-03", "swabbed and not yet read: the clock of a sample runs", day, 170*time.Minute, func(t *trip) {
+		t.during(45*time.Minute, 45*time.Minute)
+		t.use()
+		t.preClean()
+		t.clean()
+		t.at = h.today.Add(-25 * time.Minute)
+		t.collect(scope.OuterDistalEnd, 1, false)
+	})
+	end("B-04", "held by a lead: damage was seen at an inspection", 40*time.Hour, 20*time.Hour, func(t *trip) {
+		e, at := h.entry(leads[1]), t.at
+		t.add(at, func(w *desk.Work) error {
+			return h.count(w.PlaceHold(e, turnaround.Hold{Scope: t.Tag, At: at, By: leads[1], Reason: "a scratch at the distal end: to be looked at with a borescope"}))
+		})
+	})
+	end("Y-03", "its storage time is over", 9*day, 2*day, nil)
+	h.scope("G-05").unsampled = h.today.Add(-20 * day)
+	loaner := h.instrument("X-02", "Marrow D4", scope.Loan, h.today.Add(-2*time.Hour))
+	end("X-02", "on loan, just arrived, and due", 9*usualDays*day, 2*time.Hour, func(t *trip) { h.register(t.at, loaner) })
+}
+
+// escalate lets two people lift an escalated hold after the scope was looked at and has passed. hold
+// is filled in when the hold is placed.
+func (t *trip) escalate(points []scope.PointKind, attempt int, hold *ledger.ID) {
+	t.pause(3*time.Hour, 5*time.Hour)
+	t.tame = true
+	t.by = leads[0]
+	t.clean()
+	t.round(points, attempt+1)
+	t.pause(10*time.Minute, 30*time.Minute)
+	at, e := t.at, t.h.entry(leads[0])
+	t.show(e.ID)
+	t.add(at, func(w *desk.Work) error {
+		if *hold == "" {
+			return fmt.Errorf("demo: attempt %d of %s placed no hold", attempt, t.Tag)
+		}
+		return t.h.count(w.LiftHold(e, turnaround.Lift{
+			Hold: string(*hold), At: at, By: leads[0], Second: infectionPrevention,
+			Reason: "channel inspected with a borescope, new brushes, soaked and cleaned again; passed",
+		}))
+	})
+}
+
+// show adds a record to the story that the trip belongs to.
+func (t *trip) show(id ledger.ID) {
+	if t.story >= 0 {
+		t.h.shows(t.story, id)
+	}
+}
+
+// held returns the hold among the records that followed on an act, empty when there is none.
+func held(r desk.Receipt) ledger.ID {
+	for _, f := range r.Followed {
+		if f.Type == store.TypeHold {
+			return f.ID
+		}
+	}
+	return ""
+}

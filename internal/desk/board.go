@@ -1,0 +1,207 @@
+package desk
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"slices"
+
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// Board returns the gate's answer for every instrument that is in service at an instant.
+func (v View) Board(at unit.Instant) ([]turnaround.Answer, error) {
+	instruments, err := v.Instruments()
+	if err != nil {
+		return nil, err
+	}
+	var answers []turnaround.Answer
+	for _, i := range instruments {
+		if i.InService > at || i.Retired.Known() && i.Retired <= at {
+			continue
+		}
+		a, err := v.Gate(i.Tag, at, store.Forever)
+		if err != nil {
+			return nil, err
+		}
+		answers = append(answers, a)
+	}
+	return answers, nil
+}
+
+// LastRounds returns the latest decisions on rounds, the newest first.
+func (v View) LastRounds(limit int) ([]turnaround.Decision, error) {
+	var rounds []turnaround.Decision
+	err := v.tx.Lately(store.TypeRound, limit, func(k store.Kept) error {
+		return fold(k, func(d turnaround.Decision) {
+			d.Stamp = k.Stamp()
+			rounds = append(rounds, d)
+		})
+	})
+	return rounds, err
+}
+
+// Candidates returns the scopes that a draw may pick at an instant: those in service and not away
+// for repair, each with its last draw, its process and its failures of the past year.
+func (v View) Candidates(at unit.Instant) ([]sampling.Candidate, error) {
+	instruments, err := v.Instruments()
+	if err != nil {
+		return nil, err
+	}
+	last, err := v.lastDrawn(at)
+	if err != nil {
+		return nil, err
+	}
+	var candidates []sampling.Candidate
+	for _, i := range instruments {
+		if i.InService > at || i.Retired.Known() && i.Retired <= at {
+			continue
+		}
+		away, err := v.away(i.Tag, at)
+		if err != nil {
+			return nil, err
+		}
+		if away {
+			continue
+		}
+		c, err := v.candidate(i, at)
+		if err != nil {
+			return nil, err
+		}
+		c.Last = max(last[i.Tag], i.InService)
+		candidates = append(candidates, c)
+	}
+	return candidates, nil
+}
+
+func (v View) lastDrawn(at unit.Instant) (map[string]unit.Instant, error) {
+	draws, err := v.tx.Entities(store.TypeDraw)
+	if err != nil {
+		return nil, err
+	}
+	last := map[string]unit.Instant{}
+	for _, k := range draws {
+		if k.At > at || k.Replaced.Known() {
+			continue
+		}
+		d, err := store.Body[store.Drawn](k.Record)
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range d.Picks {
+			last[p.Scope] = max(last[p.Scope], k.At)
+		}
+	}
+	return last, nil
+}
+
+func (v View) away(tag string, at unit.Instant) (away bool, err error) {
+	err = v.tx.Events(tag, 0, at, store.Forever, func(k store.Kept) error {
+		return fold(k, func(r store.Repair) { away = away || !r.Returned.Known() || r.Returned > at })
+	}, store.TypeRepair)
+	return away, err
+}
+
+func (v View) candidate(i scope.Instrument, at unit.Instant) (sampling.Candidate, error) {
+	c := sampling.Candidate{Scope: i.Tag, Process: "manual"}
+	m, err := v.modelOf(i.Tag, at)
+	if err != nil {
+		return c, err
+	}
+	c.Kind = m.Kind
+	last, ok, err := v.tx.LastEvent(i.Tag, store.TypeStep, string(turnaround.Disinfection), at, store.Forever)
+	if err != nil {
+		return c, err
+	}
+	if ok {
+		s, err := store.Body[turnaround.Step](last.Record)
+		if err != nil {
+			return c, err
+		}
+		if s.Machine != "" {
+			c.Process = s.Machine
+		}
+	}
+	year := at.AddDays(-365, v.Zone())
+	err = v.tx.Events(i.Tag, year, at, store.Forever, func(k store.Kept) error {
+		return fold(k, func(d turnaround.Decision) {
+			if d.Round.Outcome == reading.Action {
+				c.Failures++
+			}
+		})
+	}, store.TypeRound)
+	return c, err
+}
+
+// Draw picks scopes for a periodic round by the rule in force and records the draw with its seed,
+// its candidates and its picks, so that it can be repeated. An empty seed is made at random.
+func (w *Work) Draw(e Entry, seed string) (store.Drawn, Receipt, error) {
+	rules, err := w.Rules(w.tx.Now, store.Forever)
+	if err != nil {
+		return store.Drawn{}, Receipt{}, err
+	}
+	if e.By == "" {
+		return store.Drawn{}, Receipt{}, invalid("who draws?")
+	}
+	if seed == "" {
+		random := make([]byte, 16)
+		if _, err := rand.Read(random); err != nil {
+			return store.Drawn{}, Receipt{}, err
+		}
+		seed = hex.EncodeToString(random)
+	}
+	d := store.Drawn{Seed: seed, Rule: rules.Sample.Draw}
+	if d.Candidates, err = w.Candidates(w.tx.Now); err != nil {
+		return d, Receipt{}, err
+	}
+	if d.Picks, err = sampling.Draw(d.Rule, d.Candidates, seed, w.tx.Now, w.Zone()); err != nil {
+		return d, Receipt{}, refuse(err)
+	}
+	r, err := w.append(e, store.TypeDraw, w.tx.Now, d)
+	return d, r, err
+}
+
+// Redraw repeats a recorded draw from what was recorded with it and says whether it picks the same.
+func (v View) Redraw(id string) (d store.Drawn, same bool, err error) {
+	k, err := v.tx.Find(id)
+	if err != nil {
+		return d, false, err
+	}
+	if k.Type != store.TypeDraw {
+		return d, false, invalid("record %s is a %s, not a draw", id, k.Type)
+	}
+	if d, err = store.Body[store.Drawn](k.Record); err != nil {
+		return d, false, err
+	}
+	picks, err := sampling.Draw(d.Rule, d.Candidates, d.Seed, k.At, v.Zone())
+	return d, slices.Equal(picks, d.Picks), err
+}
+
+// Member is one instrument of the fleet with what follows from its model.
+type Member struct {
+	Instrument scope.Instrument `json:"instrument"`
+	Kind       scope.Kind       `json:"kind"`
+	Risk       scope.Risk       `json:"risk"`
+	Points     []string         `json:"routine_points"`
+}
+
+// Fleet returns every instrument with its model's kind, risk and routine points.
+func (v View) Fleet() ([]Member, error) {
+	instruments, err := v.Instruments()
+	if err != nil {
+		return nil, err
+	}
+	fleet := make([]Member, len(instruments))
+	for i, x := range instruments {
+		m, err := v.modelOf(x.Tag, v.Now())
+		if err != nil {
+			return nil, err
+		}
+		fleet[i] = Member{x, m.Kind, m.Risk, words(m.Routine())}
+	}
+	return fleet, nil
+}

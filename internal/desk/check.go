@@ -1,0 +1,153 @@
+package desk
+
+import (
+	"fmt"
+
+	"rinsate/internal/policy"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/wire"
+)
+
+// Checker judges readings against a fleet, levels and rules that come from files; it stores nothing.
+type Checker struct {
+	models map[string]scope.Model
+	fleet  map[string]scope.Instrument
+	meters map[string]quality.Meter
+	lots   map[string]quality.Lot
+	levels []reading.Level
+	rules  policy.RuleSet
+}
+
+// NewChecker returns a checker by a rule set, without a fleet and without levels yet.
+func NewChecker(rules policy.RuleSet) *Checker {
+	return &Checker{
+		models: map[string]scope.Model{}, fleet: map[string]scope.Instrument{},
+		meters: map[string]quality.Meter{}, lots: map[string]quality.Lot{}, rules: rules,
+	}
+}
+
+// Load reads one file of models, fleet, meters, lots or levels.
+func (c *Checker) Load(kind Kind, t *wire.Table) error {
+	switch kind {
+	case Models:
+		for _, m := range ReadModels(t) {
+			c.models[m.Name] = m
+		}
+		return t.Err()
+	case Fleet, Meters, Lots, Levels:
+	case People, Uses, Repairs, Steps, Readings:
+		return invalid("a check needs no file of %s", kind)
+	}
+	r := newRow(t, kind)
+	for t.Next() {
+		var err error
+		anchor := ""
+		switch kind {
+		case Fleet:
+			i := r.instrument()
+			anchor, err = "model", i.Check()
+			if _, ok := c.models[i.Model]; err == nil && !ok {
+				err = fmt.Errorf("model %q is not in the file of models", i.Model)
+			}
+			c.fleet[i.Tag] = i
+		case Meters:
+			m := r.meter()
+			anchor, err = "meter", m.Check()
+			c.meters[m.Code] = m
+		case Lots:
+			l := r.lot()
+			anchor, err = "lot", l.Check()
+			c.lots[l.Kit+"|"+l.Lot] = l
+		case Levels:
+			l := r.level()
+			anchor, err = "system", l.Check()
+			c.levels = append(c.levels, l)
+		case Models, People, Uses, Repairs, Steps, Readings:
+		}
+		if err != nil && t.Faults() == 0 {
+			r.col[anchor].Reject(err.Error())
+		}
+	}
+	return t.Err()
+}
+
+// Checked is the judgement of one line of readings.
+type Checked struct {
+	Line    int             `json:"line"`
+	Scope   string          `json:"scope"`
+	Kind    scope.Kind      `json:"kind"`
+	Point   scope.PointKind `json:"point"`
+	Value   reading.Value   `json:"value"`
+	Outcome reading.Outcome `json:"outcome"`
+	Near    bool            `json:"near,omitempty"`
+	Why     string          `json:"why"`
+}
+
+// Check judges every line of a file of readings and passes it on. Lines that are wrong are
+// collected in the error; the other lines are judged all the same. A line without a reading, and a
+// point that is not applicable, is passed over.
+func (c *Checker) Check(t *wire.Table, tell func(*Checked) error) error {
+	columns := newSampleColumns(t)
+	for t.Next() {
+		before := t.Faults()
+		s, ok := columns.row()
+		if !ok || t.Faults() != before || !s.hasValue {
+			continue
+		}
+		out, err := c.one(s)
+		if err != nil {
+			columns.scope.Reject(err.Error())
+			continue
+		}
+		out.Line = t.Line()
+		if err := tell(&out); err != nil {
+			return err
+		}
+	}
+	return t.Err()
+}
+
+func (c *Checker) one(s sampled) (Checked, error) {
+	i, ok := c.fleet[s.sample.Scope]
+	if !ok {
+		return Checked{}, fmt.Errorf("scope %q is not in the file of the fleet", s.sample.Scope)
+	}
+	model := c.models[i.Model]
+	if _, ok := model.Point(s.sample.Point); !ok {
+		return Checked{}, fmt.Errorf("model %s has no sampling point %q; it has: %s", model.Name, s.sample.Point, pointsOf(model))
+	}
+	system := s.system
+	if m, ok := c.meters[s.in.Meter]; ok {
+		if system != "" && system != m.System {
+			return Checked{}, fmt.Errorf("meter %s belongs to system %q, the line says %q", s.in.Meter, m.System, system)
+		}
+		system = m.System
+	}
+	if system == "" && s.in.Value.Analyte != reading.Strip {
+		return Checked{}, fmt.Errorf("meter %q is not in the file of meters and the line names no system, so nobody can say on which scale it counts", s.in.Meter)
+	}
+	var fault string
+	if lot, ok := c.lots[s.sample.Kit+"|"+s.sample.Lot]; ok {
+		fault = lot.Fault(s.sample.Collected)
+	} else if len(c.lots) > 0 {
+		fault = fmt.Sprintf("lot %q of kit %q is not in the file of lots", s.sample.Lot, s.sample.Kit)
+	}
+	if s.sample.Attempt == 0 {
+		s.sample.Attempt = 1
+	}
+	if s.sample.Lot == "" && len(c.lots) == 0 {
+		s.sample.Lot = "not stated"
+	}
+	sample, err := s.sample.Set(sampling.Read, s.in.At)
+	if err != nil {
+		return Checked{}, err
+	}
+	x := Assess(sample, s.in, system, model, c.rules, c.levels, fault)
+	return Checked{
+		Scope: s.sample.Scope, Kind: model.Kind, Point: s.sample.Point, Value: x.Judgement.Judged,
+		Outcome: x.Judgement.Outcome, Near: x.Judgement.Near, Why: x.Judgement.Why,
+	}, nil
+}

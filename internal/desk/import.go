@@ -1,0 +1,322 @@
+package desk
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/store"
+	"rinsate/internal/wire"
+)
+
+// File is a file to be read in.
+type File struct {
+	Kind    Kind
+	Name    string
+	Content io.Reader
+	Profile wire.Profile
+	// By is the person who answers for the import.
+	By string
+	// Tell, when set, is called for every line with what happens to it.
+	Tell func(Told)
+}
+
+// Told is what an import does with one line.
+type Told struct {
+	Line int `json:"line"`
+	// Fresh is false for a line that is stored already.
+	Fresh bool   `json:"fresh"`
+	What  string `json:"what"`
+}
+
+// Imported is what became of a file.
+type Imported struct {
+	File     string   `json:"file"`
+	Kind     Kind     `json:"kind"`
+	Rows     int      `json:"rows"`
+	Stored   int      `json:"stored"`
+	Known    int      `json:"known"`
+	Digest   string   `json:"sha256"`
+	Ignored  []string `json:"ignored_columns,omitempty"`
+	Warnings []string `json:"warnings,omitempty"`
+}
+
+// Import reads a file in, in one transaction: either every line of it is stored or, when one is
+// wrong, nothing; the error lists what is wrong. A line's record has an id that follows from the
+// line, so that reading the same file in again stores nothing twice, and an import that was
+// interrupted is simply done again. With dry nothing is stored and everything is told.
+func (d *Desk) Import(ctx context.Context, f File, dry bool) (Imported, error) {
+	out := Imported{File: f.Name, Kind: f.Kind}
+	if !slices.Contains(Kinds, f.Kind) {
+		return out, invalid("%q is not a kind of file; allowed: %s", f.Kind, strings.Join(words(Kinds), ", "))
+	}
+	digest := sha256.New()
+	// The whole file is one transaction, so a writer that waits for its end is bounded by the size
+	// of the file and not by the number of lines.
+	work := func(w *Work) error {
+		in := intake{Work: w, file: f, out: &out, ctx: ctx}
+		if err := in.run(io.TeeReader(f.Content, digest)); err != nil {
+			return err
+		}
+		out.Digest = hex.EncodeToString(digest.Sum(nil))
+		if dry || out.Stored == 0 {
+			return nil
+		}
+		_, err := w.append(Entry{By: f.By}, store.TypeImport, w.tx.Now, store.Import{
+			File: f.Name, Kind: string(f.Kind), Digest: out.Digest, Rows: out.Rows, Stored: out.Stored,
+		})
+		return err
+	}
+	if dry {
+		return out, d.Try(ctx, work)
+	}
+	return out, d.Do(ctx, work)
+}
+
+// intake is one import under way.
+type intake struct {
+	*Work
+	file File
+	out  *Imported
+	ctx  context.Context //nolint:containedctx // an intake lives no longer than the call of Import
+}
+
+func (in *intake) run(content io.Reader) error {
+	t, err := wire.Open(in.file.Name, content, in.file.Profile, Columns(in.file.Kind))
+	if err != nil {
+		return refuse(err)
+	}
+	in.out.Ignored = t.Ignored()
+	switch in.file.Kind {
+	case Models:
+		in.models(t)
+	case Readings:
+		in.readings(t)
+	case Fleet, People, Meters, Lots, Levels, Uses, Repairs, Steps:
+		r := newRow(t, in.file.Kind)
+		for t.Next() && in.ctx.Err() == nil {
+			in.line(r)
+		}
+	}
+	if err := in.ctx.Err(); err != nil {
+		return err
+	}
+	return refuse(t.Err())
+}
+
+// id returns the id of a line: from the sender's own id where there is one, else from what tells
+// one event from another.
+func (in *intake) id(own string, natural ...string) ledger.ID {
+	parts := []string{"import", in.tx.Site().Code, string(in.file.Kind)}
+	if own != "" {
+		return ledger.DerivedID(append(parts, "own", own)...)
+	}
+	return ledger.DerivedID(append(parts, natural...)...)
+}
+
+// told counts a line and reports it.
+func (in *intake) told(line int, fresh bool, format string, args ...any) {
+	in.out.Rows++
+	if fresh {
+		in.out.Stored++
+	} else {
+		in.out.Known++
+	}
+	if in.file.Tell != nil {
+		in.file.Tell(Told{Line: line, Fresh: fresh, What: fmt.Sprintf(format, args...)})
+	}
+}
+
+// described registers what a line describes, unless exactly that is registered already.
+func (in *intake) described(body any, register func(Entry) error) (fresh bool, err error) {
+	text, err := json.Marshal(body)
+	if err != nil {
+		return false, err
+	}
+	id := in.id("", string(text))
+	if _, err := in.tx.Record(id); err == nil {
+		return false, nil
+	} else if store.CodeOf(err) != store.NotFound {
+		return false, err
+	}
+	return true, register(Entry{ID: id, By: in.file.By})
+}
+
+func (in *intake) models(t *wire.Table) {
+	models := ReadModels(t)
+	if t.Err() != nil {
+		return
+	}
+	for _, m := range models {
+		fresh, err := in.described(m, func(e Entry) error {
+			_, warnings, err := in.RegisterModel(e, in.tx.Now, m)
+			for _, warning := range warnings {
+				in.out.Warnings = append(in.out.Warnings, fmt.Sprintf("model %s: %s", m.Name, warning))
+			}
+			return err
+		})
+		if err != nil {
+			problem(t.Field("model"), err)
+			return
+		}
+		in.told(t.Line(), fresh, "model %s with %d channels", m.Name, len(m.Channels))
+	}
+}
+
+// line reads one row of a kind of file that is read row by row.
+func (in *intake) line(r row) {
+	now := in.tx.Now
+	before := r.t.Faults()
+	var fresh bool
+	var err error
+	var what string
+	anchor := "scope"
+	switch in.file.Kind {
+	case Fleet:
+		i := r.instrument()
+		anchor, what = "tag", "instrument "+i.Tag
+		err = i.Check()
+		if err == nil {
+			fresh, err = in.described(i, func(e Entry) error { _, err := in.RegisterInstrument(e, now, i); return err })
+		}
+	case People:
+		p := r.person()
+		anchor, what = "person", "person "+p.Code
+		fresh, err = in.described(p, func(e Entry) error { _, err := in.RegisterPerson(e, now, p); return err })
+	case Meters:
+		m := r.meter()
+		anchor, what = "meter", "meter "+m.Code
+		fresh, err = in.described(m, func(e Entry) error { _, err := in.RegisterMeter(e, now, m); return err })
+	case Lots:
+		l := r.lot()
+		anchor, what = "lot", fmt.Sprintf("lot %s of kit %s", l.Lot, l.Kit)
+		fresh, err = in.described(l, func(e Entry) error { _, err := in.RegisterLot(e, now, l); return err })
+	case Levels:
+		l := r.level()
+		anchor, what = "system", fmt.Sprintf("level for %s at %s", l.Scale(), l.Point)
+		err = l.Check()
+		if err == nil {
+			fresh, err = in.described(l, func(e Entry) error { _, err := in.AdoptLevel(e, l); return err })
+		}
+	case Uses:
+		u := r.use()
+		what = fmt.Sprintf("use of %s at %s", u.Scope, u.Start.In(in.Zone()))
+		var receipt Receipt
+		receipt, err = in.RecordUse(Entry{ID: in.id(r.col["id"].Text(), u.Scope, u.Start.String()), By: r.col["person"].Text()}, u, r.col["patient"].Text())
+		fresh = receipt.Fresh
+	case Repairs:
+		x := r.repair()
+		what = fmt.Sprintf("repair of %s", x.Scope)
+		var receipt Receipt
+		receipt, err = in.RecordRepair(Entry{ID: in.id(r.col["id"].Text(), x.Scope, x.Sent.String()), By: r.col["person"].Text()}, x, "")
+		fresh = receipt.Fresh
+	case Steps:
+		s := r.step()
+		what = fmt.Sprintf("%s of %s at %s", s.Kind, s.Scope, s.Start.In(in.Zone()))
+		var receipt Receipt
+		receipt, err = in.RecordStep(Entry{ID: in.id(r.col["id"].Text(), s.Scope, string(s.Kind), s.Start.String()), By: s.By}, s)
+		fresh = receipt.Fresh
+	case Models, Readings:
+	}
+	if r.t.Faults() != before { // a cell is wrong; what follows from it would only repeat that
+		return
+	}
+	if err != nil {
+		problem(r.col[anchor], err)
+		return
+	}
+	in.told(r.t.Line(), fresh, "%s", what)
+}
+
+func (in *intake) readings(t *wire.Table) {
+	c := newSampleColumns(t)
+	for t.Next() && in.ctx.Err() == nil {
+		bad := t.Faults()
+		s, ok := c.row()
+		if !ok || t.Faults() != bad {
+			continue
+		}
+		if err := in.reading(&c, s, t.Line()); err != nil {
+			problem(c.scope, err)
+		}
+	}
+}
+
+// reading stores the sample of one row and, when there is a value, its reading.
+func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
+	own := c.id.Text()
+	key := []string{s.sample.Scope, string(s.sample.Point), s.sample.Collected.String()}
+	sample := Entry{ID: in.id(own, key...), By: s.sample.By}
+	if own != "" {
+		sample.ID = in.id(own+" sample", key...)
+	}
+	taken, err := in.Collect(sample, s.sample)
+	if err != nil {
+		return err
+	}
+	if !s.hasValue {
+		in.told(line, taken.Fresh, "sample of %s at %s", s.sample.Scope, s.sample.Point)
+		return nil
+	}
+	s.in.Sample = taken.Record.ID
+	e := Entry{ID: in.id(own, append(key, string(s.in.Value.Analyte), s.in.At.String())...), By: s.sample.By}
+	receipt, err := in.Read(e, s.in)
+	if err != nil {
+		return err
+	}
+	if in.file.Tell == nil {
+		in.told(line, receipt.Fresh, "")
+		return nil
+	}
+	x, err := store.Body[reading.Reading](receipt.Record)
+	if err != nil {
+		return err
+	}
+	text := fmt.Sprintf("%s of %s: %s, %s", s.sample.Point, s.sample.Scope, s.in.Value, x.Judgement.Outcome)
+	for _, r := range receipt.Followed {
+		text += ", then " + r.Type
+	}
+	in.told(line, receipt.Fresh, "%s", text)
+	return nil
+}
+
+// sameSample says whether a sample that was sent again is the stored one. An attempt that the
+// sender left open was counted when it was stored.
+func sameSample(sent, stored sampling.Sample) bool {
+	if sent.Attempt == 0 {
+		sent.Attempt = stored.Attempt
+	}
+	a, errA := json.Marshal(sent)
+	b, errB := json.Marshal(stored)
+	return errA == nil && errB == nil && bytes.Equal(a, b)
+}
+
+// again returns the receipt of an act whose record is stored already, ok = false when it is not.
+// same compares what was sent with what is stored; what the rules added to it is not compared, since
+// they may have changed since.
+func again[T any](w *Work, id ledger.ID, typ string, same func(T) bool) (r Receipt, ok bool, err error) {
+	if id == "" {
+		return r, false, nil
+	}
+	kept, err := w.tx.Record(id)
+	if store.CodeOf(err) == store.NotFound {
+		return r, false, nil
+	}
+	if err != nil {
+		return r, false, err
+	}
+	body, err := store.Body[T](kept.Record)
+	if err != nil || kept.Type != typ || !same(body) {
+		return r, false, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("record %s is stored with another content", id), Hint: "a stored record never changes: send a correction that names it"}
+	}
+	return Receipt{Record: kept.Record}, true, nil
+}

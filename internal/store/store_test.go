@@ -1,0 +1,41 @@
+package store_test
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"rinsate/internal/store"
+	"rinsate/internal/storetest"
+)
+
+func TestMain(m *testing.M) {
+	actAsHelper()
+	goleak.VerifyTestMain(m)
+}
+
+// TestSQLite runs the suite that every engine has to pass.
+func TestSQLite(t *testing.T) {
+	storetest.Run(t, open)
+}
+
+var testSite = store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}
+
+// open makes a store and closes it at the end of the test.
+func open(t *testing.T, clock func() time.Time) *store.DB {
+	t.Helper()
+	db, err := store.Create(context.Background(), t.TempDir(), testSite, clock)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return db
+}
+
+func actAsHelper() {}
