@@ -4,7 +4,7 @@ SHELL := /bin/bash
 .DEFAULT_GOAL := help
 
 GO ?= go
-ARGS ?=
+ARGS ?= demo --once
 BENCH ?= .
 FUZZTIME ?= 5s
 export FUZZTIME
@@ -14,7 +14,7 @@ export FUZZTIME
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
-run: ## build and run the program; pass arguments with ARGS="..."
+run: ## build and run the demo, or another command with ARGS="..."
 	$(GO) run ./cmd/rinsate $(ARGS)
 
 test: ## set up what is missing, then run every check, as CI does

@@ -14,7 +14,11 @@ fi
 echo "== go vet"
 go vet ./...
 
-echo "== go mod verify"
+echo "== go fix"
+go fix -diff ./...
+
+echo "== go mod tidy and verify"
+go mod tidy -diff
 go mod verify
 
 echo "== golangci-lint"

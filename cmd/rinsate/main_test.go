@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"crypto/ed25519"
 	"encoding/base64"
 	"fmt"
@@ -10,6 +11,8 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"rinsate/internal/policy"
 )
 
 func TestMain(m *testing.M) {
@@ -37,6 +40,17 @@ func TestScripts(t *testing.T) {
 			"exits": exits, "note2openssl": note2openssl, "rows": rows, "longline": longline,
 		},
 	})
+}
+
+// TestExampleRulesAreThePreset keeps the example in step with what the program ships.
+func TestExampleRulesAreThePreset(t *testing.T) {
+	example, err := os.ReadFile("../../examples/rules.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(example, policy.Preset()) {
+		t.Error("examples/rules.yaml differs from the preset: rinsate rules show > examples/rules.yaml")
+	}
 }
 
 // exits runs a command and compares its exit code: exits CODE COMMAND ARGS...

@@ -27,7 +27,7 @@ type checkFiles struct {
 }
 
 func (a *app) checkCommand() *cobra.Command {
-	f := checkFiles{names: map[desk.Kind]*string{}}
+	f := checkFiles{names: make(map[desk.Kind]*string)}
 	c := &cobra.Command{
 		Use: "check [FILE]", Short: "Judge a file of readings against a fleet and levels, storing nothing",
 		Long: `Judge a CSV file of readings (or standard input) against a fleet and levels that come

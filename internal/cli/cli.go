@@ -139,7 +139,7 @@ now, until when, and if not, why not.
 			root.AddCommand(c)
 		}
 	}
-	add("day", a.gateCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), a.checkCommand(), a.drawCommand())
+	add("day", a.gateCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.protocolCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), a.checkCommand(), a.drawCommand())
 	add("set-up", a.demoCommand(), a.initCommand(), a.importCommand(), a.rulesCommand(), a.fleetCommand())
 	add("proof", a.ledgerCommand(), a.doctorCommand(), a.manCommand())
 	hintArgs(root)

@@ -120,4 +120,3 @@ func (a *app) tryNext() {
 		fmt.Fprintf(a.Out, "  rinsate --data %s %s\n", a.data, line)
 	}
 }
-

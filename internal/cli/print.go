@@ -2,10 +2,12 @@ package cli
 
 import (
 	"fmt"
+	"os"
 	"strings"
 
 	"charm.land/lipgloss/v2"
 	"charm.land/lipgloss/v2/table"
+	"github.com/charmbracelet/x/term"
 
 	"rinsate/internal/reading"
 	"rinsate/internal/turnaround"
@@ -60,6 +62,12 @@ func (a *app) printTable(header []string, rows [][]string) {
 		BorderTop(false).BorderBottom(false).BorderLeft(false).BorderRight(false).BorderColumn(false).BorderHeader(true).
 		Headers(header...).Rows(rows...).Wrap(true).
 		StyleFunc(func(int, int) lipgloss.Style { return lipgloss.NewStyle().PaddingRight(2) })
+	// On a terminal long cells wrap within its width; a pipe gets every row on one line.
+	if f, ok := a.Out.(*os.File); ok && term.IsTerminal(f.Fd()) {
+		if width, _, err := term.GetSize(f.Fd()); err == nil && lipgloss.Width(t.Render()) > width {
+			t.Width(width)
+		}
+	}
 	for line := range strings.Lines(t.Render() + "\n") {
 		fmt.Fprintln(a.Out, strings.TrimRight(line, " \n"))
 	}

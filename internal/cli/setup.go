@@ -10,7 +10,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/mattn/go-isatty"
+	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 	"github.com/vbauerster/mpb/v8"
 	"github.com/vbauerster/mpb/v8/decor"
@@ -203,8 +203,8 @@ func (a *app) importFile(ctx context.Context, d *desk.Desk, f desk.File, dry boo
 			fmt.Fprintf(a.Out, "%s:%d: %s %s\n", f.Name, t.Line, what, t.What)
 		}
 	}
-	stop := func() {}
-	f.Content, stop = a.progress(content, size, f.Name)
+	counted, stop := a.progress(content, size, f.Name)
+	f.Content = counted
 	out, err := d.Import(ctx, f, dry)
 	stop()
 	if err != nil {
@@ -230,7 +230,7 @@ func (a *app) importFile(ctx context.Context, d *desk.Desk, f desk.File, dry boo
 // progress shows a bar on standard error when that is a terminal and the size is known.
 func (a *app) progress(r io.Reader, size int64, name string) (io.Reader, func()) {
 	terminal, ok := a.Err.(*os.File)
-	if !ok || size == 0 || a.json || !isatty.IsTerminal(terminal.Fd()) {
+	if !ok || size == 0 || a.json || !term.IsTerminal(terminal.Fd()) {
 		return r, func() {}
 	}
 	bars := mpb.New(mpb.WithOutput(terminal), mpb.WithWidth(50))

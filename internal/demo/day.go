@@ -111,7 +111,7 @@ type trip struct {
 func (h *hospital) travel(s *endoscope, at unit.Instant) *trip {
 	t := &trip{
 		endoscope: s, h: h, service: h.serviceOf(s.Model), at: at, by: h.onDuty(at.Add(time.Hour)),
-		left: h.normal(cleaningLeft), kept: map[scope.PointKind]float64{}, story: -1,
+		left: h.normal(cleaningLeft), kept: make(map[scope.PointKind]float64), story: -1,
 	}
 	// Shortly before a scope takes part in what the data end with, nothing may come between.
 	t.tame = at > s.reserved.Add(-3*24*time.Hour) && at < s.reserved
@@ -174,6 +174,7 @@ func (t *trip) use() {
 	u := turnaround.Use{Scope: t.Tag, Start: t.at, Procedure: t.service.procedure, Room: t.service.room}
 	t.pause(t.service.shortest, t.service.longest)
 	t.uses++
+	t.attempt = 0
 	happened := t.at
 	if u.End = t.at; u.End >= t.h.today {
 		u.End, happened = 0, u.Start
@@ -290,16 +291,17 @@ func (t *trip) points() []scope.PointKind {
 
 // verify samples until a round passes; after the last attempt the lead decides.
 func (t *trip) verify(points []scope.PointKind) {
-	for attempt := 1; ; attempt++ {
-		passes, hold := t.round(points, attempt)
+	for {
+		t.attempt++
+		passes, hold := t.round(points, t.attempt)
 		switch {
 		case passes:
 			t.passed, t.uses = t.at, 0
 			return
 		case t.once:
 			return
-		case attempt == attempts:
-			t.escalate(points, attempt, hold)
+		case t.attempt >= attempts:
+			t.escalate(points, hold)
 			t.passed, t.uses = t.at, 0
 			return
 		}

@@ -79,7 +79,7 @@ func Build(ctx context.Context, dir string, o Options) (_ Summary, err error) {
 	if err != nil {
 		return Summary{}, err
 	}
-	defer func() { err = errors.Join(err, db.Close()) }()
+	defer func() { err = errors.Join(err, db.Close()) }() //nolint:contextcheck // a ledger is closed properly although nobody waits any more
 	h.summary.First = h.instant()
 	if err := h.record(ctx, desk.New(db)); err != nil {
 		return Summary{}, err
@@ -138,6 +138,9 @@ type endoscope struct {
 	passed    unit.Instant
 	uses      int
 	unsampled unit.Instant
+	// attempt is the last attempt in the present turnaround. The desk starts a turnaround at a use or
+	// a return from repair, so that reprocessing without a use goes on counting.
+	attempt int
 	// asked are points that somebody wants sampled in the next turnaround.
 	asked []scope.PointKind
 }

@@ -2,13 +2,285 @@ package demo_test
 
 import (
 	"context"
+	"encoding/json"
+	"math"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
 	"rinsate/internal/demo"
+	"rinsate/internal/desk"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
 )
 
+// today is a Thursday, 14:40 in the hospital.
 var today = time.Date(2026, 9, 17, 12, 40, 0, 0, time.UTC)
+
+// built is a data folder after Build, opened again at today.
+type built struct {
+	dir     string
+	summary demo.Summary
+	desk    *desk.Desk
+}
+
+func build(t *testing.T, o demo.Options) built {
+	t.Helper()
+	b := built{dir: t.TempDir()}
+	o.Today = today
+	var err error
+	if b.summary, err = demo.Build(context.Background(), b.dir, o); err != nil {
+		t.Fatal(err)
+	}
+	db, err := store.Open(context.Background(), b.dir, func() time.Time { return today })
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	b.desk = desk.New(db)
+	return b
+}
+
+func (b built) view(t *testing.T, ask func(desk.View) error) {
+	t.Helper()
+	if err := b.desk.View(context.Background(), ask); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// lines returns every record of every scope, the earliest first.
+func (b built) lines(t *testing.T) map[string][]desk.Line {
+	t.Helper()
+	all := map[string][]desk.Line{}
+	b.view(t, func(v desk.View) error {
+		fleet, err := v.Instruments()
+		if err != nil {
+			return err
+		}
+		for _, i := range fleet {
+			if all[i.Tag], err = v.Chronicle(i.Tag, 0, store.Forever, math.MaxInt32); err != nil {
+				return err
+			}
+			slices.Reverse(all[i.Tag])
+		}
+		return nil
+	})
+	return all
+}
+
+func (b built) gate(t *testing.T, tag string, at unit.Instant) turnaround.Answer {
+	t.Helper()
+	var a turnaround.Answer
+	b.view(t, func(v desk.View) (err error) {
+		a, err = v.Gate(tag, at, store.Forever)
+		return err
+	})
+	return a
+}
+
+func body[T any](t *testing.T, l desk.Line) T {
+	t.Helper()
+	var x T
+	if err := json.Unmarshal(l.Body, &x); err != nil {
+		t.Fatal(err)
+	}
+	return x
+}
+
+func (b built) stories(name string) []demo.Story {
+	return slices.DeleteFunc(slices.Clone(b.summary.Stories), func(s demo.Story) bool { return s.Name != name })
+}
+
+func TestBuildKeepsASoundLedger(t *testing.T) {
+	dir := t.TempDir()
+	var last, total int
+	s, err := demo.Build(context.Background(), dir, demo.Options{Today: today, Turnarounds: 300, Progress: func(done, of int) { last, total = done, of }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := store.Verify(context.Background(), dir, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v.Size != s.Records || s.Records < 10*int64(s.Turnarounds) {
+		t.Errorf("%d records are verified, the summary says %d for %d turnarounds", v.Size, s.Records, s.Turnarounds)
+	}
+	if last != total || total != 12 {
+		t.Errorf("progress ended at %d of %d days, want 12 of 12", last, total)
+	}
+	if _, err := demo.Build(context.Background(), dir, demo.Options{Today: today}); store.CodeOf(err) != store.Conflict {
+		t.Errorf("a second hospital in the same folder: %v", err)
+	}
+}
+
+func TestOptionsAreChecked(t *testing.T) {
+	for name, o := range map[string]demo.Options{
+		"no day":   {Turnarounds: 300},
+		"too few":  {Today: today, Turnarounds: 299},
+		"negative": {Today: today, Turnarounds: -1},
+	} {
+		if _, err := demo.Build(context.Background(), t.TempDir(), o); err == nil {
+			t.Errorf("%s: accepted", name)
+		}
+	}
+}
+
+func TestCountsAreThoseOfTheRecords(t *testing.T) {
+	b := build(t, demo.Options{Turnarounds: 300})
+	got := map[string]int{}
+	for _, lines := range b.lines(t) {
+		for _, l := range lines {
+			got[l.Type]++
+			late := l.Recorded.Sub(l.At)
+			if late < 0 {
+				t.Errorf("%s of %s was recorded %s before it happened", l.Type, l.At, -late)
+			}
+			if l.Recorded >= unit.At(today) {
+				t.Errorf("%s of %s was recorded at %s, after the data end", l.Type, l.At, l.Recorded)
+			}
+		}
+	}
+	s := b.summary
+	for typ, want := range map[string]int{
+		store.TypeUse:    s.Turnarounds + 1, // one was entered for the wrong scope
+		store.TypeSample: s.Samples, store.TypeReading: s.Readings, store.TypeHold: s.Holds, store.TypeVoid: s.Voids,
+	} {
+		if got[typ] != want || want == 0 {
+			t.Errorf("%d %s records, the summary says %d", got[typ], typ, want)
+		}
+	}
+	if s.Turnarounds < 250 || s.Turnarounds > 350 {
+		t.Errorf("%d turnarounds, want about 300", s.Turnarounds)
+	}
+	if got[store.TypeRepair] != 2 || got[store.TypeRequest] != 1 || got[store.TypeLift] == 0 || got[store.TypeMoment] == 0 {
+		t.Errorf("records of each type: %v", got)
+	}
+}
+
+func TestSameOptionsGiveTheSameRecords(t *testing.T) {
+	dump := func(seed uint64) []string {
+		b := build(t, demo.Options{Turnarounds: 300, Seed: seed})
+		var rows []string
+		err := b.desk.DB.Read(context.Background(), func(tx *store.Tx) (err error) {
+			rows, err = tx.Dump()
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for tag, lines := range b.lines(t) {
+			for _, l := range lines {
+				if l.Type != store.TypeUse { // its patient is behind a salt
+					rows = append(rows, tag+" "+l.ID+" "+string(l.Body))
+				}
+			}
+		}
+		slices.Sort(rows)
+		return rows
+	}
+	first, second, other := dump(7), dump(7), dump(8)
+	for i := range first {
+		if i >= len(second) || first[i] != second[i] {
+			t.Fatalf("row %d of %d and %d differs: %s", i, len(first), len(second), first[i])
+		}
+	}
+	if len(first) != len(second) || slices.Equal(first, other) {
+		t.Errorf("%d and %d rows with the same seed, %d with another", len(first), len(second), len(other))
+	}
+}
+
+// A scope is used only when the gate lets it, but for the one whose delay is not explained.
+func TestScopesAreUsedWhenReady(t *testing.T) {
+	b := build(t, demo.Options{Turnarounds: 300})
+	night := b.stories(demo.DelayedNight)[0]
+	unexplained, used := 0, 0
+	for tag, lines := range b.lines(t) {
+		begun := unit.Instant(0)
+		for _, l := range lines {
+			if l.Type != store.TypeUse || l.Replaced.Known() {
+				continue
+			}
+			used++
+			at := l.At.Add(-time.Second)
+			a := b.gate(t, tag, at)
+			switch {
+			case a.State == turnaround.Ready:
+			case tag == "D-01" && begun > night.From && begun < night.To:
+				unexplained++
+			default:
+				t.Errorf("%s was used at %s and was %s: %+v", tag, l.At.In(b.desk.DB.Zone()), a.State, a.Reasons)
+			}
+			begun = l.At
+		}
+	}
+	if used != b.summary.Turnarounds || unexplained != 1 {
+		t.Errorf("%d uses of %d, %d after an unexplained delay, want 1", used, b.summary.Turnarounds, unexplained)
+	}
+}
+
+func TestHowThingsStandAtTheEnd(t *testing.T) {
+	b := build(t, demo.Options{Turnarounds: 300})
+	now := unit.At(today)
+	answers := map[string]turnaround.Answer{}
+	count := map[turnaround.State]int{}
+	for tag := range b.lines(t) {
+		answers[tag] = b.gate(t, tag, now)
+		count[answers[tag].State]++
+	}
+	t.Logf("states: %v", count)
+	if len(answers) != 29 || count[turnaround.Ready] < 12 || count[turnaround.InWork] < 3 || count[turnaround.Held] < 2 {
+		t.Errorf("states at the end: %v", count)
+	}
+	progress := func(tag string, kind turnaround.StepKind) turnaround.Progress {
+		steps := answers[tag].Steps
+		return steps[slices.IndexFunc(steps, func(p turnaround.Progress) bool { return p.Step == kind })]
+	}
+	if a := answers["D-04"]; a.State != turnaround.Held || progress("D-04", turnaround.Verification).Status != turnaround.FailedStep {
+		t.Errorf("D-04 is %s: %+v", a.State, a.Reasons)
+	}
+	if a, p := answers["C-02"], progress("C-02", turnaround.ManualCleaning); a.State != turnaround.InWork || p.Status != turnaround.MissingStep || p.Deadline <= now {
+		t.Errorf("C-02 is %s, manual cleaning %+v", a.State, p)
+	}
+	if a, p := answers["E-03"], progress("E-03", turnaround.Verification); a.State != turnaround.InWork || p.Status != turnaround.RunningStep {
+		t.Errorf("E-03 is %s, verification %+v", a.State, p)
+	}
+	if a := answers["B-04"]; a.State != turnaround.Held {
+		t.Errorf("B-04 is %s: %+v", a.State, a.Reasons)
+	}
+	if a := answers["Y-03"]; a.State != turnaround.InWork || !slices.ContainsFunc(a.Reasons, func(r turnaround.Reason) bool { return r.Blocks && strings.Contains(r.Text, "that time ended") }) {
+		t.Errorf("Y-03 is %s: %+v", a.State, a.Reasons)
+	}
+	if a := answers["X-02"]; a.State == turnaround.Ready || !slices.ContainsFunc(a.Due, func(d sampling.Due) bool { return d.When == sampling.OnArrival }) {
+		t.Errorf("X-02 is %s, due %+v", a.State, a.Due)
+	}
+	for _, s := range b.stories(demo.AtTheEnd) {
+		if _, ok := answers[s.Scope]; !ok || s.To != now {
+			t.Errorf("story of %s to %s", s.Scope, s.To)
+		}
+	}
+}
+
+// The data may end at any hour.
+func TestDataEndAtNight(t *testing.T) {
+	at := time.Date(2026, 3, 29, 1, 30, 0, 0, time.UTC) // half an hour after the clocks went forward
+	dir := t.TempDir()
+	s, err := demo.Build(context.Background(), dir, demo.Options{Today: at, Turnarounds: 300})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.Last >= unit.At(at) || s.Last < unit.At(at.Add(-time.Hour)) {
+		t.Errorf("the last record was written at %s", s.Last)
+	}
+}
 
 func BenchmarkFullBuild(b *testing.B) {
 	for b.Loop() {
@@ -22,10 +294,190 @@ func BenchmarkFullBuild(b *testing.B) {
 	}
 }
 
-func TestSmall(t *testing.T) {
-	s, err := demo.Build(context.Background(), t.TempDir(), demo.Options{Today: today, Turnarounds: 300})
-	if err != nil {
-		t.Fatal(err)
+// Truths of the stories, found in the data of about a hundred days.
+
+// shown is a reading that counts, with the instant and log10 RLU.
+type shown struct {
+	reading.Reading
+	at  unit.Instant
+	log float64
+}
+
+func TestStoriesAreInTheData(t *testing.T) {
+	b := build(t, demo.Options{Turnarounds: 2500})
+	lines := b.lines(t)
+	var all []shown
+	for _, list := range lines {
+		for _, l := range list {
+			if l.Type != store.TypeReading || l.Replaced.Known() {
+				continue
+			}
+			r := body[reading.Reading](t, l)
+			if r.Attempt == 1 && r.Judgement.Outcome != reading.Void {
+				all = append(all, shown{r, r.With.At, math.Log10(max(1, float64(r.Value.Number)))})
+			}
+		}
 	}
-	t.Logf("%+v", s)
+	t.Run("shifts", func(t *testing.T) { shifts(t, b, all) })
+	t.Run("passing", func(t *testing.T) { passing(t, b, all) })
+	t.Run("action rounds", func(t *testing.T) {
+		if rate := float64(b.summary.ActionRounds) / float64(b.summary.Rounds); rate < 0.04 || rate > 0.08 {
+			t.Errorf("%d of %d rounds are over the action level", b.summary.ActionRounds, b.summary.Rounds)
+		}
+	})
+	t.Run("cleanings", func(t *testing.T) { cleanings(t, b, lines) })
+	t.Run("records", func(t *testing.T) { records(t, b) })
+}
+
+// covers says whether a story is about a reading.
+func covers(s demo.Story, x shown) bool {
+	same := func(mine, its string) bool { return mine == "" || mine == its }
+	return s.Shift != 0 && x.at >= s.From && x.at < s.To && same(s.Scope, x.Scope) && same(string(s.Point), string(x.With.Point)) &&
+		same(s.Person, x.By) && same(s.Kit, x.With.Kit) && same(s.Lot, x.Lot) && same(s.Meter, x.Meter)
+}
+
+// shifts compares the mean of the readings of a story with readings of the same kind of point on the
+// same scale that belong to no story, and takes off what other stories add.
+func shifts(t *testing.T, b built, all []shown) {
+	t.Helper()
+	type stream struct {
+		system string
+		point  scope.PointKind
+		kind   scope.Kind
+	}
+	of := func(x shown) stream { return stream{x.With.System, x.With.Point, x.With.Kind} }
+	added := func(x shown, except string) (sum float64) {
+		for _, s := range b.summary.Stories {
+			if s.Name != except && covers(s, x) {
+				sum += at(s, x.at)
+			}
+		}
+		return sum
+	}
+	sum, n := map[stream]float64{}, map[stream]float64{}
+	for _, x := range all {
+		if !slices.ContainsFunc(b.summary.Stories, func(s demo.Story) bool { return covers(s, x) }) {
+			sum[of(x)] += x.log
+			n[of(x)]++
+		}
+	}
+	found := 0
+	for _, s := range b.summary.Stories {
+		if s.Shift == 0 {
+			continue
+		}
+		found++
+		var got, want, count float64
+		for _, x := range all {
+			if covers(s, x) {
+				got += x.log - sum[of(x)]/n[of(x)] - added(x, s.Name)
+				want += at(s, x.at)
+				count++
+			}
+		}
+		t.Logf("%s: %+.2f in %.0f readings, planted %+.2f", s.Name, got/count, count, want/count)
+		if count < 15 || math.Abs(got-want)/count > 0.12 {
+			t.Errorf("%s: %+.2f in %.0f readings, planted %+.2f", s.Name, got/count, count, want/count)
+		}
+	}
+	if found != 6 {
+		t.Errorf("%d stories shift readings, want 6", found)
+	}
+}
+
+func at(s demo.Story, at unit.Instant) float64 {
+	if s.Gradual {
+		return s.Shift * float64(at-s.From) / float64(s.To-s.From)
+	}
+	return s.Shift
+}
+
+func passing(t *testing.T, b built, all []shown) {
+	t.Helper()
+	s := b.stories(demo.Culture)[0]
+	if len(s.Positive) != 1 || s.Positive[0] <= s.From || s.Positive[0] >= s.To {
+		t.Errorf("the positive culture was taken at %v, the story is from %s to %s", s.Positive, s.From, s.To)
+	}
+	for _, x := range all {
+		if covers(s, x) && !x.Judgement.Outcome.Passed() {
+			t.Errorf("%s is %s at %s", s.Scope, x.Judgement.Outcome, x.at)
+		}
+	}
+}
+
+// cleanings looks for the hurried person and the delayed night.
+func cleanings(t *testing.T, b built, lines map[string][]desk.Line) {
+	t.Helper()
+	leave, night := b.stories(demo.AfterLeave)[0], b.stories(demo.DelayedNight)[0]
+	var hurried, unhurried int
+	explained := map[string]bool{}
+	for tag, list := range lines {
+		var preCleaned unit.Instant
+		for _, l := range list {
+			if l.Type != store.TypeStep || l.Replaced.Known() {
+				continue
+			}
+			s := body[turnaround.Step](t, l)
+			switch {
+			case s.Kind == turnaround.PreClean:
+				preCleaned = s.End
+			case s.Kind != turnaround.ManualCleaning || !s.End.Known():
+			default:
+				if takes := s.End.Sub(s.Start); s.By == leave.Person && s.Start >= leave.From && takes < 10*time.Minute {
+					hurried++
+				} else if takes >= 14*time.Minute {
+					unhurried++
+				}
+				if preCleaned.Known() && s.Start.Sub(preCleaned) > time.Hour {
+					if s.Start < night.From || s.Start > night.To {
+						t.Errorf("%s was cleaned at %s, %s after pre-cleaning", tag, s.Start, s.Start.Sub(preCleaned))
+					}
+					explained[tag] = s.Delayed != ""
+				}
+				preCleaned = 0
+			}
+		}
+	}
+	if hurried < 30 || unhurried < 2000 {
+		t.Errorf("%d hurried cleanings, %d others", hurried, unhurried)
+	}
+	if len(explained) != 4 || explained["D-01"] || !explained["G-01"] || !explained["G-02"] || !explained["C-01"] {
+		t.Errorf("delayed and explained: %v", explained)
+	}
+}
+
+// records looks at the stories of single records.
+func records(t *testing.T, b built) {
+	t.Helper()
+	types := map[string][]string{}
+	b.view(t, func(v desk.View) error {
+		for _, s := range b.summary.Stories {
+			for _, id := range s.Records {
+				l, err := v.Show(string(id))
+				if err != nil {
+					return err
+				}
+				types[s.Name] = append(types[s.Name], l.Type)
+				switch {
+				case s.Name == demo.Corrected && l.Corrects != "" && l.Reason == "":
+					t.Errorf("the correction %s has no reason", id)
+				case s.Name == demo.LateEntry && !l.Late:
+					t.Errorf("%s %s is not late", l.Type, id)
+				case s.Name == demo.Escalation:
+					if lift := body[turnaround.Lift](t, l); lift.Second == "" || lift.Second == lift.By || lift.Round == "" {
+						t.Errorf("the escalated hold was lifted by %+v", lift)
+					}
+				}
+			}
+		}
+		return nil
+	})
+	for name, want := range map[string]string{
+		demo.RepairCures: "repair repair", demo.Culture: "hold lift", demo.Escalation: "lift", demo.ExpiredSample: "sample sample sample",
+		demo.Voided: "step step void use void", demo.Corrected: "reading reading", demo.LateEntry: "step step", demo.Request: "request",
+	} {
+		if got := strings.Join(types[name], " "); got != want {
+			t.Errorf("%s: records %q, want %q", name, got, want)
+		}
+	}
 }

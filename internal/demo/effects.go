@@ -2,6 +2,7 @@ package demo
 
 import (
 	"math"
+	"slices"
 
 	"rinsate/internal/scope"
 	"rinsate/internal/unit"
@@ -54,7 +55,7 @@ func (h *hospital) drawEffects() effects {
 		e["scope "+s.Tag] = h.normal(scopeDeviation)
 	}
 	e["scope X-01"] = h.normal(scopeDeviation)
-	for _, person := range append(technicians[:len(technicians):len(technicians)], leads...) {
+	for _, person := range slices.Concat(technicians, leads) {
 		e["person "+person] = h.normal(personDeviation)
 	}
 	for _, system := range []meterSystem{palewick, dimmerel} {

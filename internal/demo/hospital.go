@@ -116,8 +116,11 @@ func (h *hospital) level(s meterSystem, point scope.PointKind, alert, action, cv
 // models are the invented models. Diameters and lengths are typical of their kinds; no real model is
 // meant.
 func models() []scope.Model {
-	brushed := func(kind scope.ChannelKind, diameter, length unit.Millimetres, port string) scope.Channel {
-		return scope.Channel{Kind: kind, Diameter: diameter, Length: length, Port: port, Brushable: true, Flushable: true, Cleaning: "flush, brush, flush"}
+	brushed := func(diameter, length unit.Millimetres) scope.Channel {
+		return scope.Channel{
+			Kind: scope.InstrumentChannel, Diameter: diameter, Length: length, Port: "instrument port",
+			Brushable: true, Flushable: true, Cleaning: "flush, brush, flush",
+		}
 	}
 	flushed := func(kind scope.ChannelKind, diameter, length unit.Millimetres, port string) scope.Channel {
 		return scope.Channel{Kind: kind, Diameter: diameter, Length: length, Port: port, Flushable: true, Cleaning: "flush with the channel adapter"}
@@ -131,17 +134,17 @@ func models() []scope.Model {
 		}
 	}
 	return []scope.Model{
-		model("Marrow D2", scope.Duodenoscope, 13.5, true, brushed(scope.InstrumentChannel, 4.2, 1350, "instrument port"),
+		model("Marrow D2", scope.Duodenoscope, 13.5, true, brushed(4.2, 1350),
 			flushed(scope.ElevatorWireChannel, 0.85, 1500, "elevator-wire port"), air, water),
-		model("Marrow D4", scope.Duodenoscope, 13.7, true, brushed(scope.InstrumentChannel, 4.2, 1350, "instrument port"), sealed, air, water),
-		model("Marrow L3", scope.LinearEchoscope, 14.2, true, brushed(scope.InstrumentChannel, 3.7, 1350, "instrument port"), sealed, air, water,
+		model("Marrow D4", scope.Duodenoscope, 13.7, true, brushed(4.2, 1350), sealed, air, water),
+		model("Marrow L3", scope.LinearEchoscope, 14.2, true, brushed(3.7, 1350), sealed, air, water,
 			flushed(scope.BalloonChannel, 1, 2800, "balloon port")),
-		model("Quillet G1", scope.Gastroscope, 9.8, false, brushed(scope.InstrumentChannel, 2.8, 1100, "instrument port"), air, water),
-		model("Quillet C1", scope.Colonoscope, 12.8, false, brushed(scope.InstrumentChannel, 3.7, 1750, "instrument port"), air, water,
+		model("Quillet G1", scope.Gastroscope, 9.8, false, brushed(2.8, 1100), air, water),
+		model("Quillet C1", scope.Colonoscope, 12.8, false, brushed(3.7, 1750), air, water,
 			flushed(scope.AuxiliaryChannel, 1, 3700, "auxiliary port")),
-		model("Wherrit B2", scope.Bronchoscope, 5.9, false, brushed(scope.InstrumentChannel, 2.8, 650, "instrument port")),
-		model("Wherrit N1", scope.EBUS, 6.7, false, brushed(scope.InstrumentChannel, 2.2, 700, "instrument port")),
-		model("Pottle Y1", scope.Cystoscope, 5.4, false, brushed(scope.InstrumentChannel, 2.2, 450, "instrument port")),
+		model("Wherrit B2", scope.Bronchoscope, 5.9, false, brushed(2.8, 650)),
+		model("Wherrit N1", scope.EBUS, 6.7, false, brushed(2.2, 700)),
+		model("Pottle Y1", scope.Cystoscope, 5.4, false, brushed(2.2, 450)),
 	}
 }
 

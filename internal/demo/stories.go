@@ -217,6 +217,7 @@ func (h *hospital) plantRepair() {
 		t.at = max(h.hour(h.at(repairBack), 10), h.hour(t.at.AddDays(1, h.zone), 10))
 		away.Returned, away.Work = t.at, "bending section and instrument channel replaced; a crease was found in the channel"
 		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(back, away, string(sent.ID))) })
+		t.attempt = 0
 		t.arrive()
 	})
 }
@@ -361,18 +362,20 @@ func (h *hospital) plantEnd() {
 
 // escalate lets two people lift an escalated hold after the scope was looked at and has passed. hold
 // is filled in when the hold is placed.
-func (t *trip) escalate(points []scope.PointKind, attempt int, hold *ledger.ID) {
+func (t *trip) escalate(points []scope.PointKind, hold *ledger.ID) {
+	failed := t.attempt
 	t.pause(3*time.Hour, 5*time.Hour)
 	t.tame = true
 	t.by = leads[0]
 	t.clean()
-	t.round(points, attempt+1)
+	t.attempt++
+	t.round(points, t.attempt)
 	t.pause(10*time.Minute, 30*time.Minute)
 	at, e := t.at, t.h.entry(leads[0])
 	t.show(e.ID)
 	t.add(at, func(w *desk.Work) error {
 		if *hold == "" {
-			return fmt.Errorf("demo: attempt %d of %s placed no hold", attempt, t.Tag)
+			return fmt.Errorf("demo: attempt %d of %s placed no hold", failed, t.Tag)
 		}
 		return t.h.count(w.LiftHold(e, turnaround.Lift{
 			Hold: string(*hold), At: at, By: leads[0], Second: infectionPrevention,

@@ -205,3 +205,59 @@ func (v View) Fleet() ([]Member, error) {
 	}
 	return fleet, nil
 }
+
+// Guide says how the points of one scope are sampled by the rules in force.
+type Guide struct {
+	Scope    string       `json:"scope"`
+	Model    string       `json:"model"`
+	Kind     scope.Kind   `json:"kind"`
+	Points   []GuidePoint `json:"points"`
+	Shake    unit.Span    `json:"shake"`
+	Warnings []string     `json:"warnings,omitempty"`
+}
+
+// GuidePoint is one point of a guide.
+type GuidePoint struct {
+	Kind          scope.PointKind        `json:"point"`
+	Routine       bool                   `json:"routine"`
+	NotApplicable string                 `json:"not_applicable,omitempty"`
+	Area          unit.SquareCentimetres `json:"area_cm2,omitzero"`
+	DeadVolume    unit.Millilitres       `json:"dead_volume_ml,omitzero"`
+	Protocol      sampling.Protocol      `json:"protocol"`
+	Clocks        []sampling.Clock       `json:"clocks"`
+}
+
+// Guide returns how the points of a scope are sampled, with the warnings about its model.
+func (v View) Guide(tag string) (Guide, error) {
+	g := Guide{Scope: tag}
+	if _, ok, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever); err != nil {
+		return g, err
+	} else if !ok {
+		return g, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
+	}
+	m, err := v.modelOf(tag, v.Now())
+	if err != nil {
+		return g, err
+	}
+	rules, err := v.Rules(v.Now(), store.Forever)
+	if err != nil {
+		return g, err
+	}
+	protocols := rules.Sample.ProtocolsFor(m.Name)
+	g.Model, g.Kind, g.Shake = m.Name, m.Kind, rules.Sample.Clocks.Shake
+	g.Warnings = m.Warnings(sampling.Flushes(protocols))
+	for _, p := range m.Points() {
+		protocol, ok := sampling.For(protocols, p.Kind)
+		if !ok {
+			return g, notFound("add one to the rule set", "the rule set has no protocol for %s", p.Kind)
+		}
+		point := GuidePoint{p.Kind, p.Routine, p.NotApplicable, p.Area, p.DeadVolume, protocol, nil}
+		for _, c := range rules.Sample.Clocks.Limits {
+			if c.Method == "" || c.Method == protocol.Method {
+				point.Clocks = append(point.Clocks, c)
+			}
+		}
+		g.Points = append(g.Points, point)
+	}
+	return g, nil
+}

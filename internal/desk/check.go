@@ -19,13 +19,20 @@ type Checker struct {
 	lots   map[string]quality.Lot
 	levels []reading.Level
 	rules  policy.RuleSet
+	// prepared holds what every line needs of its model, by the model's name.
+	prepared map[string]preparedModel
+}
+
+type preparedModel struct {
+	kind   scope.Kind
+	points map[scope.PointKind]scope.Point
 }
 
 // NewChecker returns a checker by a rule set, without a fleet and without levels yet.
 func NewChecker(rules policy.RuleSet) *Checker {
 	return &Checker{
 		models: map[string]scope.Model{}, fleet: map[string]scope.Instrument{},
-		meters: map[string]quality.Meter{}, lots: map[string]quality.Lot{}, rules: rules,
+		meters: map[string]quality.Meter{}, lots: map[string]quality.Lot{}, rules: rules, prepared: map[string]preparedModel{},
 	}
 }
 
@@ -35,6 +42,11 @@ func (c *Checker) Load(kind Kind, t *wire.Table) error {
 	case Models:
 		for _, m := range ReadModels(t) {
 			c.models[m.Name] = m
+			p := preparedModel{m.Kind, map[scope.PointKind]scope.Point{}}
+			for _, point := range m.Points() {
+				p.points[point.Kind] = point
+			}
+			c.prepared[m.Name] = p
 		}
 		return t.Err()
 	case Fleet, Meters, Lots, Levels:
@@ -115,9 +127,10 @@ func (c *Checker) one(s sampled) (Checked, error) {
 	if !ok {
 		return Checked{}, fmt.Errorf("scope %q is not in the file of the fleet", s.sample.Scope)
 	}
-	model := c.models[i.Model]
-	if _, ok := model.Point(s.sample.Point); !ok {
-		return Checked{}, fmt.Errorf("model %s has no sampling point %q; it has: %s", model.Name, s.sample.Point, pointsOf(model))
+	model := c.prepared[i.Model]
+	point, ok := model.points[s.sample.Point]
+	if !ok {
+		return Checked{}, fmt.Errorf("model %s has no sampling point %q; it has: %s", i.Model, s.sample.Point, pointsOf(c.models[i.Model]))
 	}
 	system := s.system
 	if m, ok := c.meters[s.in.Meter]; ok {
@@ -145,9 +158,9 @@ func (c *Checker) one(s sampled) (Checked, error) {
 	if err != nil {
 		return Checked{}, err
 	}
-	x := Assess(sample, s.in, system, model, c.rules, c.levels, fault)
+	x := Assess(sample, s.in, system, model.kind, point, c.rules, c.levels, fault)
 	return Checked{
-		Scope: s.sample.Scope, Kind: model.Kind, Point: s.sample.Point, Value: x.Judgement.Judged,
+		Scope: s.sample.Scope, Kind: model.kind, Point: s.sample.Point, Value: x.Judgement.Judged,
 		Outcome: x.Judgement.Outcome, Near: x.Judgement.Near, Why: x.Judgement.Why,
 	}, nil
 }

@@ -282,10 +282,11 @@ func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
 		return err
 	}
 	text := fmt.Sprintf("%s of %s: %s, %s", s.sample.Point, s.sample.Scope, s.in.Value, x.Judgement.Outcome)
-	for _, r := range receipt.Followed {
-		text += ", then " + r.Type
+	then := make([]string, len(receipt.Followed))
+	for i, r := range receipt.Followed {
+		then[i] = ", then " + r.Type
 	}
-	in.told(line, receipt.Fresh, "%s", text)
+	in.told(line, receipt.Fresh, "%s%s", text, strings.Join(then, ""))
 	return nil
 }
 

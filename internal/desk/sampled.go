@@ -269,17 +269,17 @@ func (w *Work) judge(s sampling.Sample, in Reading, system string) (reading.Read
 	if known {
 		fault = lot.Fault(s.Collected)
 	}
-	return Assess(s, in, system, model, rules, levels, fault), nil
+	point, _ := model.Point(s.Point)
+	return Assess(s, in, system, model.Kind, point, rules, levels, fault), nil
 }
 
 // Assess is the whole judgement of one reading as a function of values: by its clocks, by what it
 // was made with, and by the level. lotFault says why the kit's lot must not be used, empty when it
 // may.
-func Assess(s sampling.Sample, in Reading, system string, model scope.Model, rules policy.RuleSet, levels []reading.Level, lotFault string) reading.Reading {
-	point, _ := model.Point(s.Point)
+func Assess(s sampling.Sample, in Reading, system string, kind scope.Kind, point scope.Point, rules policy.RuleSet, levels []reading.Level, lotFault string) reading.Reading {
 	x := reading.Reading{
 		Sample: string(in.Sample), Scope: s.Scope, Attempt: s.Attempt, Meter: in.Meter, Lot: s.Lot, Value: in.Value, Rules: rules.Cite(),
-		With: reading.Circumstances{System: system, Kit: s.Kit, Point: s.Point, Kind: model.Kind, At: in.At},
+		With: reading.Circumstances{System: system, Kit: s.Kit, Point: s.Point, Kind: kind, At: in.At},
 	}
 	if in.Value.Unit == reading.PerML {
 		x.With.Recovered, x.With.Area, x.With.Recovery = s.Recovered, point.Area, rules.Reading.Recovery

@@ -60,7 +60,7 @@ func (s Sampling) ProtocolsFor(model string) []sampling.Protocol {
 }
 
 // Cite names the rule set in a decision.
-func (r RuleSet) Cite() string { return fmt.Sprintf("%s, edition %s", r.Name, r.Edition) }
+func (r RuleSet) Cite() string { return r.Name + ", edition " + r.Edition }
 
 // Parse reads a rule set strictly: unknown keys, missing parts and rules that cannot be followed
 // are errors that name the file and, where YAML knows it, the line.

@@ -198,17 +198,19 @@ func (l Level) Judge(v Value, c Circumstances) Judgement {
 	}
 	n := j.Judged.Number
 	over := n > l.Action || n == l.Action && l.Comparison == AtOrOver
+	// Files of a million readings are judged in one go, hence no fmt here.
+	value, alert, action := j.Judged.String(), l.Alert.String(), l.Action.String()
 	switch {
 	case over:
-		j.Outcome, j.Why = Action, fmt.Sprintf("%s is %s the action level %s", j.Judged, relation(n, l.Action), l.Action)
+		j.Outcome, j.Why = Action, value+" is "+relation(n, l.Action)+" the action level "+action
 	case l.Alert > 0 && n >= l.Alert:
-		j.Outcome, j.Why = Alert, fmt.Sprintf("%s is %s the alert level %s, not over the action level %s", j.Judged, relation(n, l.Alert), l.Alert, l.Action)
+		j.Outcome, j.Why = Alert, value+" is "+relation(n, l.Alert)+" the alert level "+alert+", not over the action level "+action
 	case l.Alert > 0:
-		j.Outcome, j.Why = Below, fmt.Sprintf("%s is below the alert level %s", j.Judged, l.Alert)
+		j.Outcome, j.Why = Below, value+" is below the alert level "+alert
 	case n == l.Action:
-		j.Outcome, j.Why = Below, fmt.Sprintf("%s is at the action level %s, not over it", j.Judged, l.Action)
+		j.Outcome, j.Why = Below, value+" is at the action level "+action+", not over it"
 	default:
-		j.Outcome, j.Why = Below, fmt.Sprintf("%s is below the action level %s", j.Judged, l.Action)
+		j.Outcome, j.Why = Below, value+" is below the action level "+action
 	}
 	for _, limit := range []unit.Number{l.Alert, l.Action} {
 		if lo, hi, ok := Band(limit, l.CV); ok && n >= lo && n <= hi {

@@ -41,22 +41,24 @@ func (s Sample) Method() Method { return MethodOf(s.Point) }
 
 // Check refuses a sample that contradicts itself.
 func (s Sample) Check() error {
-	where := fmt.Sprintf("sample of %s at %s", s.Scope, s.Point)
+	fail := func(format string, args ...any) error {
+		return fmt.Errorf("sample of %s at %s: "+format, append([]any{s.Scope, s.Point}, args...)...)
+	}
 	switch {
 	case s.Scope == "":
 		return fmt.Errorf("sample: the scope is missing")
 	case !slices.Contains(scope.PointKinds, s.Point):
 		return fmt.Errorf("sample of %s: point %q is not known; allowed: %s", s.Scope, s.Point, scope.Words(scope.PointKinds))
 	case !s.Collected.Known():
-		return fmt.Errorf("%s: when was it collected?", where)
+		return fail("when was it collected?")
 	case s.Attempt < 1:
-		return fmt.Errorf("%s: the attempt is counted from 1", where)
+		return fail("the attempt is counted from 1")
 	case s.Flushed < 0 || s.Recovered < 0 || s.Shaken < 0:
-		return fmt.Errorf("%s: a volume or a time is below zero", where)
+		return fail("a volume or a time is below zero")
 	case s.Flushed > 0 && s.Recovered > s.Flushed:
-		return fmt.Errorf("%s: %s mL recovered of %s mL flushed: more came out than went in", where, s.Recovered, s.Flushed)
+		return fail("%s mL recovered of %s mL flushed: more came out than went in", s.Recovered, s.Flushed)
 	case s.NotApplicable == "" && (s.Kit == "" || s.Lot == ""):
-		return fmt.Errorf("%s: the kit and its lot are missing", where)
+		return fail("the kit and its lot are missing")
 	}
 	last, lastName := s.Collected, Collected
 	for _, mark := range Marks[1:] {
@@ -65,7 +67,7 @@ func (s Sample) Check() error {
 			continue
 		}
 		if at < last {
-			return fmt.Errorf("%s: it was %s at %s, before it was %s at %s", where, mark, at, lastName, last)
+			return fail("it was %s at %s, before it was %s at %s", mark, at, lastName, last)
 		}
 		last, lastName = at, mark
 	}
@@ -225,9 +227,9 @@ func (c Clocks) Judge(s Sample, now unit.Instant) Standing {
 		default:
 			end = now
 		}
-		deadline, reason := l.deadline(s, end)
+		deadline, closed := l.deadline(s, end)
 		if end > deadline {
-			return Standing{State: Void, Why: reason}
+			return Standing{State: Void, Why: l.missed(s, end, closed)}
 		}
 		switch {
 		case to.Known() && l.pauses(s) && !s.Uncapped.Known():
@@ -266,26 +268,33 @@ func (l Clock) pauses(s Sample) bool {
 	return l.CappedWithin > 0 && s.Capped.Known() && s.Capped >= s.At(l.From)
 }
 
-// deadline returns when the clock of a sample runs out, and the sentence for a sample that missed
-// it. A closed container stops the clock, and has its own limit.
-func (l Clock) deadline(s Sample, end unit.Instant) (unit.Instant, string) {
-	from := s.At(l.From)
-	deadline := from.Add(l.Within.Duration())
-	if l.pauses(s) && s.Capped <= deadline {
+// deadline returns when the clock of a sample runs out. A closed container stops the clock and has
+// its own limit; closed says that it is that one which counts.
+func (l Clock) deadline(s Sample, end unit.Instant) (at unit.Instant, closed bool) {
+	at = s.At(l.From).Add(l.Within.Duration())
+	if !l.pauses(s) || s.Capped > at {
+		return at, false
+	}
+	limit := s.Capped.Add(l.CappedWithin.Duration())
+	if !s.Uncapped.Known() {
+		return limit, true
+	}
+	if s.Uncapped > limit {
+		return min(limit, end-1), true // it stood too long, whenever it was used
+	}
+	return at.Add(s.Uncapped.Sub(s.Capped)), false
+}
+
+// missed is the sentence for a sample that went past its deadline.
+func (l Clock) missed(s Sample, end unit.Instant, closed bool) string {
+	if closed {
 		opened := end
 		if s.Uncapped.Known() {
 			opened = s.Uncapped
 		}
-		limit := s.Capped.Add(l.CappedWithin.Duration())
-		if opened > limit {
-			return limit, fmt.Sprintf("%s: the closed container stood %s; at most %s is allowed", l.Name, unit.SpanOf(opened.Sub(s.Capped)), l.CappedWithin)
-		}
-		if !s.Uncapped.Known() {
-			return limit, l.Name
-		}
-		deadline = deadline.Add(s.Uncapped.Sub(s.Capped))
+		return fmt.Sprintf("%s: the closed container stood %s; at most %s is allowed", l.Name, unit.SpanOf(opened.Sub(s.Capped)), l.CappedWithin)
 	}
-	return deadline, fmt.Sprintf("%s: %s after it was %s; at most %s is allowed", l.Name, unit.SpanOf(end.Sub(from)), l.From, l.Within)
+	return fmt.Sprintf("%s: %s after it was %s; at most %s is allowed", l.Name, unit.SpanOf(end.Sub(s.At(l.From))), l.From, l.Within)
 }
 
 // longest returns the sum of all limits of a method: no valid sample can be older when it is read.

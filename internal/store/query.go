@@ -74,7 +74,7 @@ func (tx *Tx) CountEvents(scope, typ string, after, before, known unit.Instant) 
 // were known, the latest first, until it returns false.
 func (tx *Tx) RoundsBefore(scope string, to, known unit.Instant, visit func(Kept) (more bool, err error)) error {
 	const page = 4
-	last := unit.Instant(to)
+	last := to
 	for seq := int64(1<<63 - 1); ; {
 		seen, more := 0, true
 		err := tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq

@@ -119,7 +119,7 @@ func Create(ctx context.Context, dir string, site Site, clock func() time.Time) 
 		return nil, &Error{Code: Invalid, Message: err.Error(), Cause: err}
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, fmt.Errorf("create data folder: %w", err)
+		return nil, notWritable(dir, err)
 	}
 	lock, err := acquire(dir)
 	if err != nil {
@@ -263,7 +263,7 @@ func migrate(ctx context.Context, db *sql.DB) error {
 	}
 	current, latest, err := provider.GetVersions(ctx)
 	if err != nil {
-		return fmt.Errorf("read the version of the database: %w", err)
+		return fmt.Errorf("read the version of the database: %w", engineError(err))
 	}
 	if current > latest {
 		return &Error{
@@ -272,7 +272,7 @@ func migrate(ctx context.Context, db *sql.DB) error {
 		}
 	}
 	if _, err := provider.Up(ctx); err != nil {
-		return fmt.Errorf("migrate the database: %w", err)
+		return fmt.Errorf("migrate the database: %w", engineError(err))
 	}
 	return nil
 }
@@ -344,7 +344,7 @@ func (db *DB) readSite(ctx context.Context) error {
 		return &Error{Code: NotFound, Message: "the signing key of the ledger is missing: " + filepath.Join(db.dir, keyFile), Hint: "restore it from the backup; without it no new checkpoint can be signed", Cause: err}
 	}
 	if db.signer, err = ledger.ParseSigner(strings.TrimSpace(string(key))); err != nil {
-		return err
+		return &Error{Code: Invalid, Message: fmt.Sprintf("the signing key of the ledger cannot be read: %v", err), Hint: "restore ledger.key from the same backup as the database", Cause: err}
 	}
 	if db.signer.VKey() != s.VKey {
 		return &Error{Code: Conflict, Message: "the signing key beside the database is not the key of this ledger", Hint: "restore ledger.key from the same backup as the database"}

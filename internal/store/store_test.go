@@ -18,6 +18,7 @@ func TestMain(m *testing.M) {
 
 // TestSQLite runs the suite that every engine has to pass.
 func TestSQLite(t *testing.T) {
+	t.Parallel()
 	storetest.Run(t, open)
 }
 
@@ -38,4 +39,3 @@ func open(t *testing.T, clock func() time.Time) *store.DB {
 	return db
 }
 
-func actAsHelper() {}

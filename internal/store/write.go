@@ -199,7 +199,7 @@ func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 		}
 	}()
 	tx := &Tx{
-		Now: unit.At(db.clock()), db: db, s: db.writer, ctx: context.WithoutCancel(j.ctx),
+		Now: unit.At(db.clock()), db: db, s: db.writer, ctx: ctx,
 		write: &writing{head: db.head, gone: j.ctx.Err},
 	}
 	if err := j.work(tx); err != nil {

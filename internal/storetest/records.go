@@ -17,9 +17,9 @@ import (
 
 // Everything writes at least one record of every type, and every way of taking another's place. Two
 // records of the type clock come from the clock that is set back.
-func Everything(t testing.TB, db *store.DB, clock *Clock) {
-	t.Helper()
-	w := writer{TB: t, db: db, clock: clock}
+func Everything(tb testing.TB, db *store.DB, clock *Clock) {
+	tb.Helper()
+	w := writer{TB: tb, db: db, clock: clock}
 	w.entities()
 	w.events()
 	clock.Move(-time.Hour)
@@ -56,7 +56,7 @@ func (w writer) all() {
 	raw := Raw(w.TB, w.db.Dir())
 	for seq := range size {
 		var b []byte
-		if err := raw.QueryRow(`SELECT bytes FROM record WHERE seq = $1`, seq).Scan(&b); err != nil {
+		if err := raw.QueryRowContext(w.Context(), `SELECT bytes FROM record WHERE seq = $1`, seq).Scan(&b); err != nil {
 			w.Fatal(err)
 		}
 		r, err := ledger.Decode(b)

@@ -20,6 +20,7 @@ import (
 // appendOnly tries every way of changing what must never change, through a second connection that
 // knows nothing of package store.
 func appendOnly(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	Write(t, db, Step("SC-00", clock.At()), Step("SC-01", clock.At()))
@@ -52,7 +53,7 @@ func appendOnly(t *testing.T, open Opener) {
 	before := StateOf(t, db)
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
-			_, err := raw.Exec(test.text)
+			_, err := raw.ExecContext(t.Context(), test.text)
 			refused, ok := errors.AsType[*sqlite.Error](err)
 			if !ok || refused.Code() != lib.SQLITE_CONSTRAINT_TRIGGER {
 				t.Errorf("%s: got %v, want the refusal of a trigger", test.text, err)
@@ -68,7 +69,7 @@ func appendOnly(t *testing.T, open Opener) {
 	if err := db.Write(context.Background(), func(tx *store.Tx) error { return tx.SavePatient("c", []byte("salt"), "patient 1") }); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := raw.Exec(`DELETE FROM patient`); err != nil {
+	if _, err := raw.ExecContext(t.Context(), `DELETE FROM patient`); err != nil {
 		t.Errorf("erasing a person: %v", err)
 	}
 	Verify(t, db.Dir(), before.Size+1)
@@ -77,7 +78,7 @@ func appendOnly(t *testing.T, open Opener) {
 // sizes reads for how many records checkpoints are signed.
 func sizes(t *testing.T, db *store.DB) (all []int64) {
 	t.Helper()
-	rows, err := Raw(t, db.Dir()).Query(`SELECT size FROM checkpoint ORDER BY size`)
+	rows, err := Raw(t, db.Dir()).QueryContext(t.Context(), `SELECT size FROM checkpoint ORDER BY size`)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -96,6 +97,7 @@ func sizes(t *testing.T, db *store.DB) (all []int64) {
 }
 
 func checkpoints(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	if got := sizes(t, db); !cmp.Equal(got, []int64{1}) {
@@ -149,6 +151,7 @@ func checkpoints(t *testing.T, open Opener) {
 }
 
 func exportAndProof(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	ctx := context.Background()

@@ -1,8 +1,10 @@
 package storetest
 
 import (
+	"context"
 	"crypto/rand"
 	"database/sql"
+	"errors"
 	"fmt"
 	"go/ast"
 	"go/parser"
@@ -28,6 +30,7 @@ const largest = 1<<53 - 1
 // values tries what engines differ in: the order of texts, of absent values and of ties, large
 // numbers, and characters outside ASCII and outside the basic plane.
 func values(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	// In the order of their bytes in UTF-8.
@@ -148,23 +151,28 @@ func unquoted(t *testing.T, literal *ast.BasicLit) string {
 }
 
 func statements(t *testing.T, open Opener) {
+	t.Helper()
 	db := open(t, NewClock().Now)
 	raw := Raw(t, db.Dir())
 	for _, s := range collect(t) {
-		prepared, err := raw.Prepare(s.text)
-		if err != nil {
+		if err := prepare(t.Context(), raw, s.text); err != nil {
 			t.Errorf("%s: %v\n%s", s.where, err, s.text)
-			continue
-		}
-		if err := prepared.Close(); err != nil {
-			t.Error(err)
 		}
 	}
 	// $n is bound by its number and not by its place: some drivers swap these silently.
 	var first, second string
-	if err := raw.QueryRow(`SELECT $2, $1`, "one", "two").Scan(&first, &second); err != nil || first != "two" || second != "one" {
+	if err := raw.QueryRowContext(t.Context(), `SELECT $2, $1`, "one", "two").Scan(&first, &second); err != nil || first != "two" || second != "one" {
 		t.Errorf("SELECT $2, $1 gives %q, %q (%v)", first, second, err)
 	}
+}
+
+func prepare(ctx context.Context, raw *sql.DB, text string) (err error) {
+	prepared, err := raw.PrepareContext(ctx, text)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, prepared.Close()) }()
+	return nil
 }
 
 // fullScans lists what may read a whole table, by the beginning of the statement, with the reason.
@@ -181,6 +189,7 @@ var placeholder = regexp.MustCompile(`\$(\d+)`)
 // queryPlans asks the engine how it would run each statement on a filled database. One that reads
 // more of a large table as the table grows has to be listed with a reason.
 func queryPlans(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	Everything(t, db, clock)
@@ -190,7 +199,7 @@ func queryPlans(t *testing.T, open Opener) {
 	}
 	Write(t, db, drafts...)
 	raw := Raw(t, db.Dir())
-	if _, err := raw.Exec(`ANALYZE`); err != nil {
+	if _, err := raw.ExecContext(t.Context(), `ANALYZE`); err != nil {
 		t.Fatal(err)
 	}
 	large := regexp.MustCompile(`^SCAN (record|event|reading|r|e)\b`)
@@ -234,7 +243,7 @@ func plan(t *testing.T, raw *sql.DB, s statement) (steps []string) {
 	for i := range args {
 		args[i] = 1
 	}
-	rows, err := raw.Query("EXPLAIN QUERY PLAN "+s.text, args...)
+	rows, err := raw.QueryContext(t.Context(), "EXPLAIN QUERY PLAN "+s.text, args...)
 	if err != nil {
 		t.Fatalf("%s: %v", s.where, err)
 	}

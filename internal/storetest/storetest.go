@@ -94,11 +94,11 @@ func Step(scope string, at unit.Instant) store.Draft {
 }
 
 // Write appends records in one transaction and returns them as they are stored.
-func Write(t testing.TB, db *store.DB, drafts ...store.Draft) []ledger.Record {
-	t.Helper()
+func Write(tb testing.TB, db *store.DB, drafts ...store.Draft) []ledger.Record {
+	tb.Helper()
 	records, err := tryWrite(db, drafts...)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return records
 }
@@ -118,10 +118,10 @@ func tryWrite(db *store.DB, drafts ...store.Draft) (records []ledger.Record, err
 }
 
 // Read runs a reading transaction.
-func Read(t testing.TB, db *store.DB, work func(*store.Tx) error) {
-	t.Helper()
+func Read(tb testing.TB, db *store.DB, work func(*store.Tx) error) {
+	tb.Helper()
 	if err := db.Read(context.Background(), work); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 }
 
@@ -132,9 +132,9 @@ type State struct {
 }
 
 // StateOf reads the state of a store.
-func StateOf(t testing.TB, db *store.DB) (s State) {
-	t.Helper()
-	Read(t, db, func(tx *store.Tx) (err error) {
+func StateOf(tb testing.TB, db *store.DB) (s State) {
+	tb.Helper()
+	Read(tb, db, func(tx *store.Tx) (err error) {
 		if s.Size, err = tx.Size(); err != nil {
 			return err
 		}
@@ -145,37 +145,37 @@ func StateOf(t testing.TB, db *store.DB) (s State) {
 }
 
 // Raw opens a second connection to the database of a store, past package store.
-func Raw(t testing.TB, dir string) *sql.DB {
-	t.Helper()
+func Raw(tb testing.TB, dir string) *sql.DB {
+	tb.Helper()
 	raw, err := sql.Open("sqlite", "file:"+filepath.Join(dir, "rinsate.db")+"?_pragma=busy_timeout(10000)")
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
-	t.Cleanup(func() {
+	tb.Cleanup(func() {
 		if err := raw.Close(); err != nil {
-			t.Error(err)
+			tb.Error(err)
 		}
 	})
 	return raw
 }
 
 // Verify verifies the ledger of a store and compares the number of records.
-func Verify(t testing.TB, dir string, size int64) {
-	t.Helper()
+func Verify(tb testing.TB, dir string, size int64) {
+	tb.Helper()
 	v, err := store.Verify(context.Background(), dir, nil, nil)
 	if err != nil {
-		t.Fatalf("verify: %v", err)
+		tb.Fatalf("verify: %v", err)
 	}
 	if v.Size != size {
-		t.Fatalf("the ledger has %d records, want %d", v.Size, size)
+		tb.Fatalf("the ledger has %d records, want %d", v.Size, size)
 	}
 }
 
 // wantCode compares the code of an error.
-func wantCode(t testing.TB, what string, err error, want store.Code) {
-	t.Helper()
+func wantCode(tb testing.TB, what string, err error, want store.Code) {
+	tb.Helper()
 	if store.CodeOf(err) != want {
-		t.Errorf("%s: got %q (%v), want %q", what, store.CodeOf(err), err, want)
+		tb.Errorf("%s: got %q (%v), want %q", what, store.CodeOf(err), err, want)
 	}
 }
 

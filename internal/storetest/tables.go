@@ -20,9 +20,9 @@ import (
 )
 
 // shown lists the ids of the steps of a scope that somebody asking at known is shown.
-func shown(t testing.TB, db *store.DB, tag string, known unit.Instant) (ids []ledger.ID) {
-	t.Helper()
-	Read(t, db, func(tx *store.Tx) error {
+func shown(tb testing.TB, db *store.DB, tag string, known unit.Instant) (ids []ledger.ID) {
+	tb.Helper()
+	Read(tb, db, func(tx *store.Tx) error {
 		return tx.Events(tag, 0, store.Forever, known, func(k store.Kept) error {
 			ids = append(ids, k.ID)
 			return nil
@@ -32,6 +32,7 @@ func shown(t testing.TB, db *store.DB, tag string, known unit.Instant) (ids []le
 }
 
 func replace(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	at := clock.At()
@@ -105,11 +106,11 @@ func replace(t *testing.T, open Opener) {
 	Verify(t, db.Dir(), 5)
 }
 
-// openHolds lists the holds of a scope that are open at an instant.
-func openHolds(t testing.TB, db *store.DB, tag string, at unit.Instant) (ids []ledger.ID) {
-	t.Helper()
-	Read(t, db, func(tx *store.Tx) error {
-		return tx.HoldsOpenAt(tag, at, func(k store.Kept) error { ids = append(ids, k.ID); return nil })
+// openHolds lists the holds of the scope SC-00 that are open at an instant.
+func openHolds(tb testing.TB, db *store.DB, at unit.Instant) (ids []ledger.ID) {
+	tb.Helper()
+	Read(tb, db, func(tx *store.Tx) error {
+		return tx.HoldsOpenAt("SC-00", at, func(k store.Kept) error { ids = append(ids, k.ID); return nil })
 	})
 	return ids
 }
@@ -117,6 +118,7 @@ func openHolds(t testing.TB, db *store.DB, tag string, at unit.Instant) (ids []l
 // A hold that was lifted on the strength of a round alone is open again when that round is decided
 // otherwise; one that a second person lifted is not.
 func liftFallsWithItsRound(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	w := writer{t, db, clock}
@@ -125,7 +127,7 @@ func liftFallsWithItsRound(t *testing.T, open Opener) {
 	alone := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
 	agreed := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
 	voided := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
-	if got := openHolds(t, db, tag, at); len(got) != 3 {
+	if got := openHolds(t, db, at); len(got) != 3 {
 		t.Fatalf("%d holds are open, want 3", len(got))
 	}
 	decision := turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 1, Outcome: reading.Below, Complete: true}, First: at + 10, Last: at + 20}
@@ -138,52 +140,53 @@ func liftFallsWithItsRound(t *testing.T, open Opener) {
 		l.Scope, l.At, l.By, l.Reason = tag, at+20, "A", "passed"
 		w.put(store.TypeLift, l)
 	}
-	if got := openHolds(t, db, tag, at+20); got != nil {
+	if got := openHolds(t, db, at+20); got != nil {
 		t.Errorf("after the lifts %v are open", got)
 	}
-	if got := openHolds(t, db, tag, at+19); len(got) != 3 {
+	if got := openHolds(t, db, at+19); len(got) != 3 {
 		t.Errorf("just before the lifts %d are open, want 3", len(got))
 	}
 	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(voided))
-	if got := openHolds(t, db, tag, at+19); len(got) != 2 {
+	if got := openHolds(t, db, at+19); len(got) != 2 {
 		t.Errorf("a voided hold never was: %d are open, want 2", len(got))
 	}
 	decision.Round.Outcome, decision.Round.Complete, decision.Supersedes = reading.None, false, string(round.ID)
 	second := w.put(store.TypeRound, decision)
-	if got := openHolds(t, db, tag, at+20); !cmp.Equal(got, []ledger.ID{alone.ID}) {
+	if got := openHolds(t, db, at+20); !cmp.Equal(got, []ledger.ID{alone.ID}) {
 		t.Errorf("after the round was decided otherwise %v are open, want %s", got, alone.ID)
 	}
 	decision.Round.Outcome, decision.Round.Complete, decision.Supersedes = reading.Below, true, string(second.ID)
 	third := w.put(store.TypeRound, decision)
 	w.put(store.TypeLift, turnaround.Lift{Hold: string(alone.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Round: string(third.ID)})
-	if got := openHolds(t, db, tag, at+20); got != nil {
+	if got := openHolds(t, db, at+20); got != nil {
 		t.Errorf("lifted again: %v are open", got)
 	}
 }
 
 // Rebuilt closes a store, rebuilds its tables, opens it again and fails when anything differs.
-func Rebuilt(t testing.TB, db *store.DB, clock func() time.Time) *store.DB {
-	t.Helper()
+func Rebuilt(tb testing.TB, db *store.DB, clock func() time.Time) *store.DB {
+	tb.Helper()
 	ctx := context.Background()
-	before := StateOf(t, db)
+	before := StateOf(tb, db)
 	if err := db.Close(); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	n, err := store.Rebuild(ctx, db.Dir(), nil)
 	if err != nil || n != before.Size {
-		t.Fatalf("rebuild: %d records, %v; want %d", n, err, before.Size)
+		tb.Fatalf("rebuild: %d records, %v; want %d", n, err, before.Size)
 	}
 	db, err = store.Open(ctx, db.Dir(), clock)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
-	if diff := cmp.Diff(before, StateOf(t, db)); diff != "" {
-		t.Fatalf("the rebuilt tables differ:\n%s", diff)
+	if diff := cmp.Diff(before, StateOf(tb, db)); diff != "" {
+		tb.Fatalf("the rebuilt tables differ:\n%s", diff)
 	}
 	return db
 }
 
 func rebuild(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	Everything(t, db, clock)
@@ -203,7 +206,7 @@ func rebuild(t *testing.T, open Opener) {
 		`UPDATE event SET word = 'x', replaced = 1`, `DELETE FROM hold`, `UPDATE entity SET at = 0`, `DELETE FROM reading`,
 		`UPDATE head SET projected = 0`,
 	} {
-		if _, err := raw.Exec(text); err != nil {
+		if _, err := raw.ExecContext(t.Context(), text); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -252,8 +255,9 @@ func (m *modelled) shown(scope string) (ids []ledger.ID) {
 }
 
 func rebuildModel(t *testing.T, open Opener) {
+	t.Helper()
 	rapid.Check(t, func(rt *rapid.T) {
-		t := asT(t, rt)
+		t := checked{t, rt}
 		clock := NewClock()
 		db := open(t.T, clock.Now)
 		defer func() {
@@ -361,8 +365,6 @@ type checked struct {
 	*testing.T
 	rt *rapid.T
 }
-
-func asT(t *testing.T, rt *rapid.T) checked { return checked{t, rt} }
 
 func (c checked) Helper()                   {}
 func (c checked) Fatal(args ...any)         { c.rt.Fatal(args...) }

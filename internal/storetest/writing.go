@@ -18,6 +18,7 @@ import (
 )
 
 func appendAndRead(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	sent := Step("SC-00", clock.Move(time.Minute))
@@ -32,7 +33,7 @@ func appendAndRead(t *testing.T, open Opener) {
 	}
 	// The bytes that were hashed are the bytes that are stored.
 	var got []byte
-	if err := Raw(t, db.Dir()).QueryRow(`SELECT bytes FROM record WHERE seq = 1`).Scan(&got); err != nil {
+	if err := Raw(t, db.Dir()).QueryRowContext(t.Context(), `SELECT bytes FROM record WHERE seq = 1`).Scan(&got); err != nil {
 		t.Fatal(err)
 	}
 	if diff := cmp.Diff(string(want), string(got)); diff != "" {
@@ -56,6 +57,7 @@ func appendAndRead(t *testing.T, open Opener) {
 }
 
 func sameIDTwice(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	d := Step("SC-00", clock.Move(time.Minute))
@@ -85,6 +87,7 @@ func sameIDTwice(t *testing.T, open Opener) {
 }
 
 func refusals(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	at := clock.Move(time.Minute)
@@ -134,6 +137,7 @@ func refusals(t *testing.T, open Opener) {
 }
 
 func clockSetBack(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	before := Write(t, db, Step("SC-00", clock.Move(time.Minute)))[0].Recorded
@@ -169,6 +173,7 @@ func clockSetBack(t *testing.T, open Opener) {
 }
 
 func groupCommit(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	const writers, each = 64, 10
@@ -225,6 +230,7 @@ func groupCommit(t *testing.T, open Opener) {
 }
 
 func panicking(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	before := StateOf(t, db)
@@ -247,6 +253,7 @@ func panicking(t *testing.T, open Opener) {
 // A caller who gives up in the middle of a write takes back that write and nobody else's: an engine
 // that is interrupted may take back the whole transaction, with everybody's work.
 func givenUp(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	at := clock.Move(time.Minute)
@@ -271,18 +278,20 @@ func givenUp(t *testing.T, open Opener) {
 			})
 		}
 		wg.Go(func() {
+			err := db.Write(context.Background(), func(*store.Tx) error { return nil })
+			if err != nil {
+				t.Error(err)
+			}
 			ctx, cancel := context.WithCancel(context.Background())
 			defer cancel()
-			err := db.Write(ctx, func(tx *store.Tx) error {
-				for i := range 20 {
-					if i == r%20 {
-						cancel()
-					}
+			err = db.Write(ctx, func(tx *store.Tx) error {
+				// At some moment, and with luck in the middle of a statement.
+				defer time.AfterFunc(time.Duration(r)*50*time.Microsecond, cancel).Stop()
+				for {
 					if _, _, err := tx.Append(Step("SC-99", at)); err != nil {
 						return err
 					}
 				}
-				return nil
 			})
 			if !errors.Is(err, context.Canceled) {
 				t.Errorf("given up: got %v", err)
@@ -311,6 +320,7 @@ func givenUp(t *testing.T, open Opener) {
 }
 
 func try(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	Write(t, db, store.Draft{Type: store.TypePerson, ID: ledger.DerivedID("p1"), At: clock.At(), Body: store.Person{Code: "P-1"}})
@@ -365,6 +375,7 @@ func try(t *testing.T, open Opener) {
 // Whoever goes on after a refusal, as an import does with its next line, leaves nothing of the
 // refused record in the transaction.
 func refusedInTheMiddle(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	at := clock.Move(time.Minute)
@@ -397,6 +408,7 @@ func refusedInTheMiddle(t *testing.T, open Opener) {
 }
 
 func snapshot(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	at := clock.Move(time.Minute)
@@ -422,6 +434,7 @@ func snapshot(t *testing.T, open Opener) {
 }
 
 func closing(t *testing.T, open Opener) {
+	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
 	const writers = 8
@@ -461,7 +474,7 @@ func closing(t *testing.T, open Opener) {
 	// Every acknowledged write is there, and the last checkpoint covers them all.
 	Verify(t, db.Dir(), stored)
 	var signed int64
-	if err := Raw(t, db.Dir()).QueryRow(`SELECT max(size) FROM checkpoint`).Scan(&signed); err != nil || signed != stored {
+	if err := Raw(t, db.Dir()).QueryRowContext(t.Context(), `SELECT max(size) FROM checkpoint`).Scan(&signed); err != nil || signed != stored {
 		t.Errorf("the last checkpoint covers %d records (%v), want %d", signed, err, stored)
 	}
 }

@@ -8,6 +8,7 @@ import (
 
 	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
 	"rinsate/internal/unit"
 )
 
@@ -412,7 +413,7 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	for _, d := range due {
 		if d.Blocks {
 			blocked = true
-			g.block(InWork, cite(Reason{Text: "sampling is due: " + d.Why}, d.Source), "sample and read: "+wordsOf(d))
+			g.block(InWork, cite(Reason{Text: "sampling is due: " + d.Why}, d.Source), "sample and read: "+scope.Words(d.Points))
 		} else {
 			g.note(cite(Reason{Text: "sampling is due: " + d.Why}, d.Source))
 		}
@@ -465,17 +466,6 @@ func (g *gate) recleaned(d Decision) bool {
 	return slices.ContainsFunc(g.of(ManualCleaning), func(s Step) bool {
 		return s.Result != Fail && s.Start >= d.First && s.End >= d.last()
 	})
-}
-
-func wordsOf(d sampling.Due) string {
-	var text string
-	for i, p := range d.Points {
-		if i > 0 {
-			text += ", "
-		}
-		text += string(p)
-	}
-	return text
 }
 
 // undecided returns the samples of the turnaround that begins at start whose round has no decision

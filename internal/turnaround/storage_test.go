@@ -212,3 +212,18 @@ func TestWithoutDrying(t *testing.T) {
 		t.Errorf("until %s, want %s", a.Until, want)
 	}
 }
+
+// Where storage is required, it must not end before the scope was dried, and one that goes on is done.
+func TestRequiredStorage(t *testing.T) {
+	rules := preset(t)
+	i := slices.IndexFunc(rules.Steps, func(s turnaround.StepRule) bool { return s.Step == turnaround.Storage })
+	rules.Steps = slices.Clone(rules.Steps)
+	rules.Steps[i].Required = true
+	at := instant(t, "12:00")
+	wantState(t, turnaround.Gate(good(t), rules, at, berlin(t)), turnaround.Ready, "stored in")
+	wantState(t, turnaround.Gate(without(good(t), turnaround.Storage), rules, at, berlin(t)), turnaround.InWork, "storage is not on record")
+	h := good(t)
+	s := step(t, &h, turnaround.Storage)
+	s.Start, s.End = instant(t, "10:00"), instant(t, "10:20")
+	wantState(t, turnaround.Gate(h, rules, at, berlin(t)), turnaround.InWork, "storage at 2026-03-02 11:00 +01:00 came before drying ended")
+}
