@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"charm.land/lipgloss/v2"
@@ -58,19 +59,52 @@ func (a *app) printTable(header []string, rows [][]string) {
 		fmt.Fprintln(a.Out, "nothing")
 		return
 	}
-	t := table.New().Border(lipgloss.NormalBorder()).
-		BorderTop(false).BorderBottom(false).BorderLeft(false).BorderRight(false).BorderColumn(false).BorderHeader(true).
-		Headers(header...).Rows(rows...).Wrap(true).
-		StyleFunc(func(int, int) lipgloss.Style { return lipgloss.NewStyle().PaddingRight(2) })
-	// On a terminal long cells wrap within its width; a pipe gets every row on one line.
+	// On a terminal the widest column wraps to fit; a pipe gets every row on one line.
 	if f, ok := a.Out.(*os.File); ok && term.IsTerminal(f.Fd()) {
-		if width, _, err := term.GetSize(f.Fd()); err == nil && lipgloss.Width(t.Render()) > width {
-			t.Width(width)
+		if width, _, err := term.GetSize(f.Fd()); err == nil {
+			rows = narrow(header, rows, width)
 		}
 	}
+	t := table.New().Border(lipgloss.NormalBorder()).
+		BorderTop(false).BorderBottom(false).BorderLeft(false).BorderRight(false).BorderColumn(false).BorderHeader(true).
+		Headers(header...).Rows(rows...).
+		StyleFunc(func(int, int) lipgloss.Style { return lipgloss.NewStyle().PaddingRight(columnGap) })
 	for line := range strings.Lines(t.Render() + "\n") {
 		fmt.Fprintln(a.Out, strings.TrimRight(line, " \n"))
 	}
+}
+
+const (
+	columnGap = 2
+	// narrowest is how narrow the widest column may become; below that a terminal wraps by itself.
+	narrowest = 20
+)
+
+// narrow wraps the widest column so that the table is no wider than width.
+func narrow(header []string, rows [][]string, width int) [][]string {
+	widths := make([]int, len(header))
+	for _, row := range append([][]string{header}, rows...) {
+		for i, cell := range row {
+			widths[i] = max(widths[i], lipgloss.Width(cell))
+		}
+	}
+	total, widest := 0, 0
+	for i, w := range widths {
+		total += w + columnGap
+		if w > widths[widest] {
+			widest = i
+		}
+	}
+	room := max(narrowest, widths[widest]-(total-width))
+	if total <= width || room >= widths[widest] {
+		return rows
+	}
+	wrapped := make([][]string, len(rows))
+	for i, row := range rows {
+		wrapped[i] = slices.Clone(row)
+		wrapped[i][widest] = lipgloss.Wrap(row[widest], room, "")
+	}
+	return wrapped
 }
 
 // heading prints a title between two lists.

@@ -55,9 +55,15 @@ func (h *hospital) cases(midnight unit.Instant) []procedure {
 	return list
 }
 
+const quietHours = 3 * time.Hour
+
 // take gives a case the scope of its service that has been ready for the longest time; when none is
 // ready the case waits, and in the evening it is put off.
 func (h *hospital) take(c procedure) {
+	// The last hours are quiet, so that most of the fleet is ready when the data end.
+	if c.start > h.today.Add(-quietHours) && h.rng.Float64() < 0.75 {
+		return
+	}
 	var chosen *endoscope
 	for _, s := range h.scopes {
 		if !slices.Contains(h.services[c.service].models, s.Model) || s.InService > c.start || c.start >= s.reserved {
@@ -183,11 +189,12 @@ func (t *trip) use() {
 	t.add(happened, func(w *desk.Work) error { return t.h.count(w.RecordUse(e, u, patient)) })
 }
 
-// step plans the record of a step that begins now; at the end of the data it may still go on.
-func (t *trip) step(kind turnaround.StepKind, takes time.Duration, fill func(*turnaround.Step)) {
-	t.stepBy(t.by, kind, takes, fill)
+// step plans the record of a step that begins now and takes a random time.
+func (t *trip) step(kind turnaround.StepKind, shortest, longest time.Duration, fill func(*turnaround.Step)) ledger.ID {
+	return t.stepBy(t.by, kind, t.h.between(shortest, longest), fill)
 }
 
+// stepBy is a step of a given person and length; at the end of the data it may still go on.
 func (t *trip) stepBy(by string, kind turnaround.StepKind, takes time.Duration, fill func(*turnaround.Step)) ledger.ID {
 	s := turnaround.Step{Scope: t.Tag, Kind: kind, Start: t.at, By: by}
 	t.at = t.at.Add(takes)
@@ -222,7 +229,7 @@ func (t *trip) clean() {
 		t.at = max(t.at, t.delayed)
 	}
 	test := t.at
-	first := t.step2(turnaround.LeakTest, 2*time.Minute, 4*time.Minute, passed)
+	first := t.step(turnaround.LeakTest, 2*time.Minute, 4*time.Minute, passed)
 	if t.doubled {
 		t.doubled = false
 		t.double(test, first)
@@ -230,18 +237,13 @@ func (t *trip) clean() {
 	t.pause(time.Minute, 4*time.Minute)
 	t.scrub(t.remedy)
 	if !t.tame && t.h.rng.Float64() < 0.01 {
-		t.step2(turnaround.Inspection, 2*time.Minute, 4*time.Minute, func(s *turnaround.Step) {
+		t.step(turnaround.Inspection, 2*time.Minute, 4*time.Minute, func(s *turnaround.Step) {
 			s.Result, s.Note = turnaround.Fail, "residue at the distal end"
 		})
 		t.pause(time.Minute, 3*time.Minute)
 		t.scrub("")
 	}
-	t.step2(turnaround.Inspection, 2*time.Minute, 4*time.Minute, passed)
-}
-
-// step2 is a step that takes a random time.
-func (t *trip) step2(kind turnaround.StepKind, shortest, longest time.Duration, fill func(*turnaround.Step)) ledger.ID {
-	return t.stepBy(t.by, kind, t.h.between(shortest, longest), fill)
+	t.step(turnaround.Inspection, 2*time.Minute, 4*time.Minute, passed)
 }
 
 // scrub is a manual cleaning: 17 minutes on average, and less for who hurries.
@@ -250,7 +252,7 @@ func (t *trip) scrub(remedy string) {
 	if t.h.hurried(t.by, t.at) {
 		shortest, longest = 6*time.Minute, 9*time.Minute
 	}
-	t.step2(turnaround.ManualCleaning, shortest, longest, func(s *turnaround.Step) { s.Delayed = remedy })
+	t.step(turnaround.ManualCleaning, shortest, longest, func(s *turnaround.Step) { s.Delayed = remedy })
 	t.pause(time.Minute, 2*time.Minute)
 }
 
@@ -307,7 +309,7 @@ func (t *trip) verify(points []scope.PointKind) {
 		}
 		t.pause(5*time.Minute, 15*time.Minute)
 		t.scrub("")
-		t.step2(turnaround.Inspection, 2*time.Minute, 4*time.Minute, passed)
+		t.step(turnaround.Inspection, 2*time.Minute, 4*time.Minute, passed)
 	}
 }
 
@@ -451,7 +453,7 @@ func (t *trip) finish() {
 	a := t.service.agents[h.rng.IntN(len(t.service.agents))]
 	lot, expires := h.solution(a, t.at)
 	warmer := h.rng.IntN(20)
-	t.step2(turnaround.Disinfection, 26*time.Minute, 36*time.Minute, func(s *turnaround.Step) {
+	t.step(turnaround.Disinfection, 26*time.Minute, 36*time.Minute, func(s *turnaround.Step) {
 		s.Result, s.Agent, s.AgentLot, s.AgentExpires, s.MEC, s.Contact = turnaround.Pass, a.name, lot, expires, turnaround.Pass, a.contact
 		s.Coldest, s.HasTemperature, s.Machine, s.Cycle = unit.Celsius(a.warm*10+float64(warmer))/10, true, a.machine, a.cycle
 	})
@@ -459,7 +461,7 @@ func (t *trip) finish() {
 	if t.tardy {
 		t.late = 5 * time.Hour
 	}
-	dried := t.step2(turnaround.Drying, 12*time.Minute, 20*time.Minute, nil)
+	dried := t.step(turnaround.Drying, 12*time.Minute, 20*time.Minute, nil)
 	t.pause(time.Minute, 4*time.Minute)
 	stored := t.stepBy(t.by, turnaround.Storage, 0, func(s *turnaround.Step) { s.Cabinet = t.service.cabinet })
 	if t.tardy {

@@ -205,7 +205,7 @@ func (h *hospital) plantRepair() {
 		t.use()
 		t.preClean()
 		t.pause(10*time.Minute, 20*time.Minute)
-		t.step(turnaround.LeakTest, 3*time.Minute, func(x *turnaround.Step) {
+		t.step(turnaround.LeakTest, 3*time.Minute, 3*time.Minute, func(x *turnaround.Step) {
 			x.Result, x.Note = turnaround.Fail, "bubbles at the bending section"
 		})
 		t.pause(2*time.Hour, 3*time.Hour)
@@ -338,7 +338,7 @@ func (h *hospital) plantEnd() {
 		t.use()
 		t.preClean()
 		t.pause(10*time.Minute, 12*time.Minute)
-		t.step(turnaround.LeakTest, 3*time.Minute, passed)
+		t.step(turnaround.LeakTest, 3*time.Minute, 3*time.Minute, passed)
 	})
 	end("E-03", "swabbed and not yet read: the clock of a sample runs", day, 170*time.Minute, func(t *trip) {
 		t.during(45*time.Minute, 45*time.Minute)

@@ -42,7 +42,7 @@ func (c *Checker) Load(kind Kind, t *wire.Table) error {
 	case Models:
 		for _, m := range ReadModels(t) {
 			c.models[m.Name] = m
-			p := preparedModel{m.Kind, map[scope.PointKind]scope.Point{}}
+			p := preparedModel{m.Kind, make(map[scope.PointKind]scope.Point)}
 			for _, point := range m.Points() {
 				p.points[point.Kind] = point
 			}

@@ -12,27 +12,28 @@ import (
 	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
+	"rinsate/internal/storetest"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
 
 // bench is a desk with a fleet of one duodenoscope, a clock that the test moves, and rules.
 type bench struct {
-	*testing.T
+	testing.TB
 	desk *desk.Desk
-	now  time.Time
+	now  *storetest.Clock
 }
 
-func start(t *testing.T) *bench {
-	t.Helper()
-	b := &bench{T: t, now: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)}
-	db, err := store.Create(context.Background(), t.TempDir(), store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, func() time.Time { return b.now })
+func start(tb testing.TB) *bench {
+	tb.Helper()
+	b := &bench{TB: tb, now: storetest.NewClock()}
+	db, err := store.Create(context.Background(), tb.TempDir(), store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, b.now.Now)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
-	t.Cleanup(func() {
+	tb.Cleanup(func() {
 		if err := db.Close(); err != nil {
-			t.Error(err)
+			tb.Error(err)
 		}
 	})
 	b.desk = desk.New(db)
@@ -54,7 +55,7 @@ func start(t *testing.T) *bench {
 		if _, err := w.RegisterLot(lead, since, quality.Lot{Kit: "K", Lot: "7", Expires: since.Add(90 * 24 * time.Hour)}); err != nil {
 			return err
 		}
-		for _, p := range []scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen} {
+		for _, p := range points {
 			l := reading.Level{System: "A", Kit: "K", Point: p, Analyte: reading.ATP, Unit: reading.RLU, Alert: 100, Action: 200, Comparison: reading.Over, Source: "test", Edition: "1", Adopter: "L-01", Adopted: since}
 			if _, err := w.AdoptLevel(lead, l); err != nil {
 				return err
@@ -75,7 +76,7 @@ func model() scope.Model {
 	}
 }
 
-func (b *bench) at() unit.Instant { return unit.At(b.now) }
+func (b *bench) at() unit.Instant { return b.now.At() }
 
 func (b *bench) do(work func(*desk.Work) error) {
 	b.Helper()
@@ -86,21 +87,45 @@ func (b *bench) do(work func(*desk.Work) error) {
 
 // pass moves the clock.
 func (b *bench) pass(d time.Duration) unit.Instant {
-	b.now = b.now.Add(d)
-	return b.at()
+	return b.now.Move(d)
 }
 
-func (b *bench) gate() turnaround.Answer {
+func (b *bench) gate() turnaround.Answer { return b.gateAt(b.at(), store.Forever) }
+
+func (b *bench) gateAt(at, known unit.Instant) turnaround.Answer {
 	b.Helper()
 	var a turnaround.Answer
 	err := b.desk.View(context.Background(), func(v desk.View) (err error) {
-		a, err = v.Gate("D-01", b.at(), store.Forever)
+		a, err = v.Gate("D-01", at, known)
 		return err
 	})
 	if err != nil {
 		b.Fatal(err)
 	}
 	return a
+}
+
+// must runs one act and returns its receipt.
+func (b *bench) must(act func(*desk.Work) (desk.Receipt, error)) (r desk.Receipt) {
+	b.Helper()
+	b.do(func(w *desk.Work) (err error) {
+		r, err = act(w)
+		return err
+	})
+	return r
+}
+
+// size returns the number of records in the ledger.
+func (b *bench) size() (n int64) {
+	b.Helper()
+	err := b.desk.DB.Read(context.Background(), func(tx *store.Tx) (err error) {
+		n, err = tx.Size()
+		return err
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	return n
 }
 
 // step records a step that takes d and ends now.
@@ -120,27 +145,72 @@ func (b *bench) step(kind turnaround.StepKind, d time.Duration, fill func(*turna
 // read samples and reads one point.
 func (b *bench) read(point scope.PointKind, value string) desk.Receipt {
 	b.Helper()
-	var receipt desk.Receipt
+	s := b.take(point)
+	at := b.pass(15 * time.Second)
+	taken := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Collect(desk.Entry{By: "T-01"}, s) })
+	return b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Read(desk.Entry{By: "T-01"}, desk.Reading{Sample: taken.Record.ID, Meter: "M-1", Value: b.rlu(value), At: at})
+	})
+}
+
+// take handles a sample up to its activation, in time.
+func (b *bench) take(point scope.PointKind) sampling.Sample {
 	s := sampling.Sample{Scope: "D-01", Point: point, Kit: "K", Lot: "7", By: "T-01", Collected: b.at()}
 	if sampling.MethodOf(point) == sampling.Rinsate {
 		s.Dipped = b.pass(10 * time.Second)
 	}
 	s.Activated, s.Shaken = b.pass(20*time.Second), 6*unit.Second
-	at := b.pass(15 * time.Second)
-	b.do(func(w *desk.Work) error {
-		taken, err := w.Collect(desk.Entry{By: "T-01"}, s)
-		if err != nil {
-			return err
-		}
-		v, err := reading.ParseValue(reading.ATP, reading.RLU, value)
-		if err != nil {
-			return err
-		}
-		receipt, err = w.Read(desk.Entry{By: "T-01"}, desk.Reading{Sample: taken.Record.ID, Meter: "M-1", Value: v, At: at})
-		return err
-	})
-	return receipt
+	return s
 }
+
+func (b *bench) rlu(text string) reading.Value {
+	b.Helper()
+	v, err := reading.ParseValue(reading.ATP, reading.RLU, text)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return v
+}
+
+// round reads every point of a round.
+func (b *bench) round(values ...string) (last desk.Receipt) {
+	b.Helper()
+	for i, p := range points {
+		last = b.read(p, values[i])
+	}
+	return last
+}
+
+// clean records the steps up to the samples.
+func (b *bench) clean() {
+	b.Helper()
+	b.step(turnaround.ManualCleaning, 17*time.Minute, nil)
+	b.step(turnaround.Inspection, 2*time.Minute, passed)
+}
+
+// use records a use of 40 minutes and the steps up to the first cleaning.
+func (b *bench) use() {
+	b.Helper()
+	u := turnaround.Use{Scope: "D-01", Start: b.at(), End: b.pass(40 * time.Minute)}
+	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(desk.Entry{By: "N-01"}, u, "") })
+	b.step(turnaround.PreClean, 2*time.Minute, nil)
+	b.step(turnaround.LeakTest, 2*time.Minute, passed)
+	b.clean()
+}
+
+// finish records the steps from disinfection to the cabinet.
+func (b *bench) finish() {
+	b.Helper()
+	b.step(turnaround.Disinfection, 30*time.Minute, func(s *turnaround.Step) {
+		s.Result, s.Agent, s.AgentLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = turnaround.Pass, "opa-0.55", "L9", turnaround.Pass, 12*unit.Minute, 21, true
+		s.AgentExpires = s.Start.Add(240 * time.Hour)
+	})
+	b.step(turnaround.Drying, 12*time.Minute, nil)
+	b.step(turnaround.Storage, 0, func(s *turnaround.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
+}
+
+// points are the routine points of the model.
+var points = []scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen}
 
 func passed(s *turnaround.Step) { s.Result = turnaround.Pass }
 
@@ -149,31 +219,15 @@ func TestFromUseToReady(t *testing.T) {
 	if a := b.gate(); a.State != turnaround.Unknown {
 		t.Fatalf("new scope: %s %+v", a.State, a.Reasons)
 	}
-	use := turnaround.Use{Scope: "D-01", Start: b.at(), End: b.pass(40 * time.Minute)}
-	b.do(func(w *desk.Work) error {
-		_, err := w.RecordUse(desk.Entry{By: "N-01"}, use, "patient 1")
-		return err
-	})
-	b.step(turnaround.PreClean, 2*time.Minute, nil)
-	b.step(turnaround.LeakTest, 2*time.Minute, passed)
-	b.step(turnaround.ManualCleaning, 17*time.Minute, nil)
-	b.step(turnaround.Inspection, 2*time.Minute, passed)
+	b.use()
 	b.read(scope.OuterDistalEnd, "30")
 	b.read(scope.ElevatorRecess, "250")
 	if a := b.gate(); a.State != turnaround.Held {
 		t.Fatalf("over the action level: %s %+v", a.State, a.Reasons)
 	}
-	b.step(turnaround.ManualCleaning, 17*time.Minute, nil)
-	b.step(turnaround.Inspection, 2*time.Minute, passed)
-	for _, p := range []scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen} {
-		b.read(p, "40")
-	}
-	b.step(turnaround.Disinfection, 30*time.Minute, func(s *turnaround.Step) {
-		s.Result, s.Agent, s.AgentLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = turnaround.Pass, "opa-0.55", "L9", turnaround.Pass, 12*unit.Minute, 21, true
-		s.AgentExpires = s.Start.Add(240 * time.Hour)
-	})
-	b.step(turnaround.Drying, 12*time.Minute, nil)
-	b.step(turnaround.Storage, 0, func(s *turnaround.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
+	b.clean()
+	b.round("40", "40", "40")
+	b.finish()
 	a := b.gate()
 	if a.State != turnaround.Ready {
 		t.Fatalf("at the end: %s\n%+v", a.State, a.Reasons)

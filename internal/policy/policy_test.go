@@ -96,7 +96,6 @@ func TestParseRefuses(t *testing.T) {
 		{"no rules for rounds", "nothing is guessed", cut(t, "reading:", "turnaround:"), []string{"reading: attempts must be 1 or more"}},
 		{"no steps", "nothing is guessed", cut(t, "turnaround:", "  unstored: 3h"), []string{"line "}},
 		{"no disinfection", "the gate would open without it", cut(t, "{step: disinfection", "{step: final-rinse"), []string{"disinfection must be there and required"}},
-		{"several faults", "all of them at once", edit(t, "name: General rule set\nedition: \"2026-1\"\n", ""), []string{"name and edition"}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

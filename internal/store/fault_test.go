@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -73,7 +74,9 @@ func writeWithoutEnd(db *store.DB) {
 					fmt.Fprintln(os.Stderr, err)
 					os.Exit(1)
 				}
-				os.Stdout.WriteString(string(d.ID) + "\n") // one call: lines of goroutines do not mix
+				if _, err := os.Stdout.WriteString(string(d.ID) + "\n"); err != nil { // one call: lines do not mix
+					os.Exit(1)
+				}
 			}
 		})
 	}
@@ -478,7 +481,6 @@ func TestNewerSchema(t *testing.T) {
 // nothing is half-written, others who write at the same time are not touched, and the next write
 // works.
 func TestFailureAtEachTable(t *testing.T) {
-	ctx := context.Background()
 	for _, step := range []string{
 		"INSERT ON record", "INSERT ON event", "INSERT ON entity", "INSERT ON reading", "INSERT ON hold", "INSERT ON checkpoint",
 		"UPDATE ON event", "UPDATE ON entity", "UPDATE ON reading", "UPDATE ON hold", "UPDATE ON head",
@@ -489,7 +491,7 @@ func TestFailureAtEachTable(t *testing.T) {
 			work := func(tag string) func(*store.Tx) error {
 				return func(tx *store.Tx) error { return oneOfEach(tx, tag) }
 			}
-			if err := db.Write(ctx, work("before")); err != nil {
+			if err := db.Write(context.Background(), work("before")); err != nil {
 				t.Fatal(err)
 			}
 			before := storetest.StateOf(t, db)
@@ -498,10 +500,10 @@ func TestFailureAtEachTable(t *testing.T) {
 				t.Fatal(err)
 			}
 			clock.Move(time.Hour) // so that a checkpoint is due
-			if err := db.Write(ctx, work("failing")); err == nil || !strings.Contains(err.Error(), "injected") {
+			if err := db.Write(context.Background(), work("failing")); err == nil || !strings.Contains(err.Error(), "injected") {
 				t.Errorf("got %v, want the injected fault", err)
 			}
-			if err := db.Write(ctx, func(tx *store.Tx) error {
+			if err := db.Write(context.Background(), func(tx *store.Tx) error {
 				_ = oneOfEach(tx, "careless") // whoever does not look at the error still commits nothing
 				return nil
 			}); err == nil {
@@ -513,7 +515,7 @@ func TestFailureAtEachTable(t *testing.T) {
 			if _, err := raw.Exec(`DROP TRIGGER fault`); err != nil {
 				t.Fatal(err)
 			}
-			if err := db.Write(ctx, work("after")); err != nil {
+			if err := db.Write(context.Background(), work("after")); err != nil {
 				t.Errorf("the next write: %v", err)
 			}
 			size := storetest.StateOf(t, db).Size
@@ -558,11 +560,11 @@ func oneOfEach(tx *store.Tx, tag string) error {
 // Whoever verifies while others write sees one moment, and no fault.
 func TestVerifyWhileWriting(t *testing.T) {
 	db := open(t, time.Now)
-	ctx, cancel := context.WithCancel(context.Background())
+	var stop atomic.Bool
 	var wg sync.WaitGroup
 	for range 4 {
 		wg.Go(func() {
-			for ctx.Err() == nil {
+			for !stop.Load() {
 				err := db.Write(context.Background(), func(tx *store.Tx) error {
 					_, _, err := tx.Append(storetest.Step("SC-00", tx.Now))
 					return err
@@ -576,19 +578,18 @@ func TestVerifyWhileWriting(t *testing.T) {
 	}
 	last := int64(0)
 	for range 25 {
-		if _, err := db.Checkpoint(ctx); err != nil {
+		if _, err := db.Checkpoint(context.Background()); err != nil {
 			t.Error(err)
 		}
-		v, err := store.Verify(ctx, db.Dir(), nil, nil)
+		v, err := store.Verify(context.Background(), db.Dir(), nil, nil)
 		if err != nil || v.Size < last {
 			t.Errorf("%d records after %d: %v", v.Size, last, err)
 		}
 		last = v.Size
 	}
-	cancel()
+	stop.Store(true)
 	wg.Wait()
 	if last < 100 {
 		t.Errorf("%d records were written meanwhile: too few to show anything", last)
 	}
 }
-

@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"context"
+	"flag"
 	"testing"
 	"time"
 
@@ -13,6 +14,13 @@ import (
 
 func TestMain(m *testing.M) {
 	actAsHelper()
+	// rapid's 100 runs are meant for functions of values; these make a database each.
+	flag.Parse()
+	if checks := flag.Lookup("rapid.checks"); checks.Value.String() == checks.DefValue {
+		if err := checks.Value.Set("15"); err != nil {
+			panic(err)
+		}
+	}
 	goleak.VerifyTestMain(m)
 }
 
@@ -38,4 +46,3 @@ func open(t *testing.T, clock func() time.Time) *store.DB {
 	})
 	return db
 }
-

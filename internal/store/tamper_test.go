@@ -7,8 +7,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -58,38 +60,30 @@ func TestTampering(t *testing.T) {
 		"add a record behind the end":        attacker.add,
 		"change the head":                    attacker.moveHead,
 	}
-	for name, tamper := range tampers {
-		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			rapid.Check(t, func(rt *rapid.T) {
-				dir, err := os.MkdirTemp(t.TempDir(), "")
-				if err != nil {
-					rt.Fatal(err)
+	rapid.Check(t, func(rt *rapid.T) {
+		for _, name := range slices.Sorted(maps.Keys(tampers)) {
+			dir, err := os.MkdirTemp(t.TempDir(), "")
+			if err != nil {
+				rt.Fatal(err)
+			}
+			first, exact := tampers[name](attack(t, rt, db.Dir(), dir, size))
+			_, err = store.Verify(context.Background(), dir, nil, nil)
+			fault, ok := errors.AsType[*ledger.FaultError](err)
+			switch {
+			case !ok:
+				rt.Fatalf("%s: record %d: nothing was found: %v", name, first, err)
+			case exact && fault.Seq != first:
+				rt.Fatalf("%s: record %d was changed; found: record %d, %v", name, first, fault.Seq, err)
+			case fault.Seq > first:
+				rt.Fatalf("%s: record %d was changed; found only from record %d on: %v", name, first, fault.Seq, err)
+			}
+			if strings.HasPrefix(name, "cut") || strings.HasPrefix(name, "add") || name == "change the head" {
+				if _, err := store.Open(context.Background(), dir, clock.Now); store.CodeOf(err) != store.Broken {
+					rt.Fatalf("%s: the program starts on it: %v", name, err)
 				}
-				a := attack(rt, db.Dir(), dir, size)
-				first, exact := tamper(a)
-				if err := a.db.Close(); err != nil {
-					rt.Fatal(err)
-				}
-				_, err = store.Verify(context.Background(), dir, nil, nil)
-				fault, ok := errors.AsType[*ledger.FaultError](err)
-				switch {
-				case !ok:
-					rt.Fatalf("record %d: nothing was found: %v", first, err)
-				case exact && fault.Seq != first:
-					rt.Fatalf("record %d was changed; found: record %d, %v", first, fault.Seq, err)
-				case fault.Seq > first:
-					rt.Fatalf("record %d was changed; found only from record %d on: %v", first, fault.Seq, err)
-				}
-				if strings.HasPrefix(name, "cut") || strings.HasPrefix(name, "add") || name == "change the head" {
-					opened, err := store.Open(context.Background(), dir, clock.Now)
-					if store.CodeOf(err) != store.Broken {
-						rt.Fatalf("the program starts on it: %v, %v", opened, err)
-					}
-				}
-			})
-		})
-	}
+			}
+		}
+	})
 }
 
 // attacker works on a copy of a store whose triggers are gone.
@@ -99,35 +93,46 @@ type attacker struct {
 	size int64
 }
 
-func attack(t *rapid.T, from, to string, size int64) attacker {
+func attack(t *testing.T, rt *rapid.T, from, to string, size int64) attacker {
+	t.Helper()
 	if err := os.CopyFS(to, regularFiles{os.DirFS(from)}); err != nil {
-		t.Fatal(err)
+		rt.Fatal(err)
 	}
 	db, err := sql.Open("sqlite", "file:"+filepath.Join(to, "rinsate.db")+"?_pragma=synchronous(OFF)")
 	if err != nil {
-		t.Fatal(err)
+		rt.Fatal(err)
 	}
-	db.SetMaxOpenConns(1)
-	a := attacker{t, db, size}
-	rows, err := db.Query(`SELECT name FROM sqlite_schema WHERE type = 'trigger'`)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var names []string
-	for rows.Next() {
-		var name string
-		if err := rows.Scan(&name); err != nil {
-			t.Fatal(err)
+	t.Cleanup(func() {
+		if err := db.Close(); err != nil {
+			t.Error(err)
 		}
-		names = append(names, name)
-	}
-	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
-		t.Fatal(err)
+	})
+	db.SetMaxOpenConns(1)
+	a := attacker{rt, db, size}
+	names, err := triggers(db)
+	if err != nil {
+		rt.Fatal(err)
 	}
 	for _, name := range names {
 		a.exec(`DROP TRIGGER ` + name)
 	}
 	return a
+}
+
+func triggers(db *sql.DB) (names []string, err error) {
+	rows, err := db.Query(`SELECT name FROM sqlite_schema WHERE type = 'trigger'`)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			return nil, err
+		}
+		names = append(names, name)
+	}
+	return names, rows.Err()
 }
 
 // regularFiles is a file system without its lock file, which only a running program needs.
@@ -151,19 +156,19 @@ func (a attacker) exec(text string, args ...any) {
 }
 
 // record draws one.
-func (a attacker) record(label string) int64 { return rapid.Int64Range(0, a.size-1).Draw(a.T, label) }
+func (a attacker) record() int64 { return rapid.Int64Range(0, a.size-1).Draw(a.T, "record") }
 
-func (a attacker) row(seq int64) (id string, record, hashes []byte) {
-	if err := a.db.QueryRow(`SELECT id, bytes, hashes FROM record WHERE seq = $1`, seq).Scan(&id, &record, &hashes); err != nil {
+func (a attacker) row(seq int64) (record, hashes []byte) {
+	if err := a.db.QueryRow(`SELECT bytes, hashes FROM record WHERE seq = $1`, seq).Scan(&record, &hashes); err != nil {
 		a.Fatal(err)
 	}
-	return id, record, hashes
+	return record, hashes
 }
 
 func (attacker) flip(column string) func(attacker) (int64, bool) {
 	return func(a attacker) (int64, bool) {
-		seq := a.record("record")
-		_, record, hashes := a.row(seq)
+		seq := a.record()
+		record, hashes := a.row(seq)
 		b := record
 		if column == "hashes" {
 			b = hashes
@@ -182,8 +187,8 @@ func (a attacker) two() (int64, int64) {
 
 func (a attacker) swapBytes() (int64, bool) {
 	first, second := a.two()
-	_, one, _ := a.row(first)
-	_, other, _ := a.row(second)
+	one, _ := a.row(first)
+	other, _ := a.row(second)
 	a.exec(`UPDATE record SET bytes = $1 WHERE seq = $2`, other, first)
 	a.exec(`UPDATE record SET bytes = $1 WHERE seq = $2`, one, second)
 	return first, true
@@ -198,13 +203,13 @@ func (a attacker) swapRows() (int64, bool) {
 }
 
 func (a attacker) drop() (int64, bool) {
-	seq := a.record("record")
+	seq := a.record()
 	a.exec(`DELETE FROM record WHERE seq = $1`, seq)
 	return seq, true
 }
 
 func (a attacker) cut() (int64, bool) {
-	seq := a.record("record")
+	seq := a.record()
 	a.exec(`DELETE FROM record WHERE seq >= $1`, seq)
 	return seq, true
 }
@@ -243,8 +248,8 @@ func (a attacker) agree(from int64) {
 // rewrite changes a record and everything that follows from it but the signatures. Only these tell;
 // they bound where it began.
 func (a attacker) rewrite() (int64, bool) {
-	seq := a.record("record")
-	_, raw, _ := a.row(seq)
+	seq := a.record()
+	raw, _ := a.row(seq)
 	r, err := ledger.Decode(raw)
 	if err != nil {
 		a.Fatal(err)
@@ -259,7 +264,7 @@ func (a attacker) rewrite() (int64, bool) {
 }
 
 func (a attacker) add() (int64, bool) {
-	_, raw, _ := a.row(a.size - 1)
+	raw, _ := a.row(a.size - 1)
 	leaf := tlog.RecordHash(raw)
 	a.exec(`INSERT INTO record (site, seq, id, bytes, hashes) VALUES ($1, $2, 'x', $3, $4)`, testSite.Code, a.size, raw, leaf[:])
 	return a.size, true
@@ -273,13 +278,13 @@ func (a attacker) moveHead() (int64, bool) {
 
 // What beside the records was tampered with is told apart from a changed record.
 func TestTamperingBesideTheRecords(t *testing.T) {
-	ctx := context.Background()
 	for _, test := range []struct {
 		name   string
 		tamper func(t *testing.T, dir string)
 		want   string
 	}{
 		{"note in the database", func(t *testing.T, dir string) {
+			t.Helper()
 			raw := storetest.Raw(t, dir)
 			for _, text := range []string{`DROP TRIGGER checkpoint_no_update`, `UPDATE checkpoint SET note = replace(note, 'S1', 'S2') || 'x'`} {
 				if _, err := raw.Exec(text); err != nil {
@@ -288,11 +293,13 @@ func TestTamperingBesideTheRecords(t *testing.T) {
 			}
 		}, "the last checkpoint in the database is not signed by this ledger's key"},
 		{"note beside the database", func(t *testing.T, dir string) {
+			t.Helper()
 			if err := os.WriteFile(filepath.Join(dir, "checkpoint.txt"), []byte("all is well\n"), 0o600); err != nil {
 				t.Fatal(err)
 			}
 		}, "the checkpoint beside the database is not signed by this ledger's key"},
 		{"garbage for a database", func(t *testing.T, dir string) {
+			t.Helper()
 			if err := os.WriteFile(filepath.Join(dir, "rinsate.db"), []byte(strings.Repeat("no database ", 1000)), 0o600); err != nil {
 				t.Fatal(err)
 			}
@@ -301,9 +308,9 @@ func TestTamperingBesideTheRecords(t *testing.T) {
 		t.Run(test.name, func(t *testing.T) {
 			dir, _ := closedStore(t)
 			test.tamper(t, dir)
-			_, err := store.Open(ctx, dir, time.Now)
+			_, err := store.Open(context.Background(), dir, time.Now)
 			wantError(t, "open", err, store.Broken, test.want)
-			if _, err := store.Verify(ctx, dir, nil, nil); err == nil {
+			if _, err := store.Verify(context.Background(), dir, nil, nil); err == nil {
 				t.Error("verification found nothing")
 			}
 		})

@@ -7,15 +7,21 @@ import (
 	"fmt"
 	"io/fs"
 	"iter"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 
 	"rinsate/internal/ledger"
 )
 
 // verifyBatch is how many records are read before they are hashed together.
 const verifyBatch = 1024
+
+// verifyReaders is how many connections read for a verification: reading a record takes longer than
+// hashing it.
+const verifyReaders = 2
 
 // Verified is the result of a verification that found nothing wrong.
 type Verified struct {
@@ -36,34 +42,38 @@ func Verify(ctx context.Context, dir string, vkeys []string, progress func(done,
 	if _, err := os.Stat(path); err != nil {
 		return v, &Error{Code: NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data)", Cause: err}
 	}
-	pool, err := sql.Open("sqlite", dsn(path, "_pragma=query_only(1)", "_pragma=cache_size(-16384)", "mode=ro"))
+	pool, err := sql.Open("sqlite", dsn(path, "_pragma=query_only(1)", "_pragma=cache_size(-2048)", "mode=ro"))
 	if err != nil {
 		return v, err
 	}
-	s, err := newSession(ctx, pool)
-	if err != nil {
-		return v, errors.Join(err, pool.Close())
-	}
-	defer func() { _ = errors.Join(s.close(), pool.Close()) }()
+	defer func() { _ = pool.Close() }() // nothing was written
 	// The checkpoint beside the database is read before the records, and these as they were at one
 	// moment: a program that goes on writing meanwhile must not look like a fault.
 	outside, err := os.ReadFile(filepath.Join(dir, checkpointFile))
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return v, fmt.Errorf("read the checkpoint beside the database: %w", err)
 	}
-	if _, err := s.exec(ctx, `BEGIN`); err != nil {
-		return v, err
+	var readers [verifyReaders]*session
+	for i := range readers {
+		s, err := newSession(ctx, pool)
+		if err != nil {
+			return v, err
+		}
+		defer func() { _ = s.close() }()
+		// A transaction sees what there is at its first query. The first reader's comes first; another
+		// one may see more records behind the head, which it is not asked for, and none changed.
+		if _, err := s.exec(ctx, `BEGIN`); err != nil {
+			return v, err
+		}
+		readers[i] = s
 	}
-	defer func() {
-		_, end := s.exec(context.WithoutCancel(ctx), `COMMIT`)
-		_ = end // nothing was written
-	}()
-	return verify(ctx, s, outside, vkeys, progress)
+	return verify(ctx, readers[:], outside, vkeys, progress)
 }
 
-func verify(ctx context.Context, s *session, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
+func verify(ctx context.Context, readers []*session, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
 	var v Verified
 	var vkey string
+	s := readers[0]
 	if err := s.row(ctx, `SELECT site, vkey FROM site ORDER BY site LIMIT 1`).Scan(&v.Site, &vkey); err != nil {
 		return v, fmt.Errorf("read the site: %w", err)
 	}
@@ -75,23 +85,25 @@ func verify(ctx context.Context, s *session, outside []byte, vkeys []string, pro
 	if err := s.row(ctx, `SELECT size, root FROM head WHERE site = $1`, v.Site).Scan(&size, &root); err != nil {
 		return v, fmt.Errorf("read the head: %w", err)
 	}
+	if len(root) != len(ledger.Checkpoint{}.Root) {
+		return v, &ledger.FaultError{Seq: -1, Problem: fmt.Sprintf("the head holds %d bytes for a root hash", len(root))}
+	}
 	checkpoints, err := openCheckpoints(ctx, s, v.Site, outside, vkeys)
 	if err != nil {
 		return v, err
 	}
 	v.Checkpoints = len(checkpoints)
 	verifier := ledger.NewVerifier(checkpoints...)
-	batches, failed := readBatches(ctx, s, v.Site)
-	for rows := range batches {
+	for rows, err := range readBatches(ctx, readers, v.Site, size) {
+		if err != nil {
+			return v, err
+		}
 		if err := verifier.FeedAll(rows); err != nil {
 			return v, err
 		}
 		if progress != nil {
 			progress(verifier.Size(), size)
 		}
-	}
-	if err := <-failed; err != nil {
-		return v, err
 	}
 	if err := verifier.Finish(size, [32]byte(root)); err != nil {
 		return v, err
@@ -100,50 +112,79 @@ func verify(ctx context.Context, s *session, outside []byte, vkeys []string, pro
 	return v, nil
 }
 
-// readBatches reads rows ahead of the hashing, which goes on at the same time.
-func readBatches(ctx context.Context, s *session, site string) (iter.Seq[[]ledger.Row], <-chan error) {
-	failed := make(chan error, 1)
-	return func(yield func([]ledger.Row) bool) {
+// batch is what a reader found of one range of records.
+type batch struct {
+	rows []ledger.Row
+	// room holds the bytes of the rows.
+	room []byte
+	err  error
+}
+
+// keep copies bytes that the engine takes back.
+func (b *batch) keep(p []byte) []byte {
+	from := len(b.room)
+	b.room = append(b.room, p...)
+	return b.room[from:len(b.room):len(b.room)]
+}
+
+// read fills the batch with the records of a range, the first ones if there are very many.
+func (b *batch) read(ctx context.Context, s *session, site string, from, to int64) {
+	if from == 0 { // and what lies before the first record, where nothing should be
+		from = math.MinInt64
+	}
+	b.rows, b.room = b.rows[:0], b.room[:0]
+	b.err = s.each(ctx, `SELECT seq, bytes, hashes FROM record WHERE site = $1 AND seq >= $2 AND seq <= $3 ORDER BY seq LIMIT $4`, func(row scanner) error {
+		var seq int64
+		var record, hashes sql.RawBytes
+		err := row.Scan(&seq, &record, &hashes)
+		b.rows = append(b.rows, ledger.Row{Seq: seq, Record: b.keep(record), Hashes: b.keep(hashes)})
+		return err
+	}, site, from, to, verifyBatch+1)
+}
+
+// readBatches reads the records in order, the readers by turns and ahead of the hashing, and then
+// what lies behind them, where nothing should be. It ends early with a batch that lacks a record.
+func readBatches(ctx context.Context, readers []*session, site string, size int64) iter.Seq2[[]ledger.Row, error] {
+	return func(yield func([]ledger.Row, error) bool) {
 		ctx, cancel := context.WithCancel(ctx)
-		batches := make(chan []ledger.Row, 4)
-		go func() {
-			defer close(batches)
-			var rows []ledger.Row
-			err := s.each(ctx, `SELECT seq, bytes, hashes FROM record WHERE site = $1 ORDER BY seq`, func(row scanner) error {
-				var r ledger.Row
-				if err := row.Scan(&r.Seq, &r.Record, &r.Hashes); err != nil {
-					return err
+		count := (size + verifyBatch - 1) / verifyBatch
+		turns := make([]chan *batch, len(readers))
+		var wg sync.WaitGroup
+		defer wg.Wait()
+		defer cancel()
+		for i, s := range readers {
+			turns[i] = make(chan *batch, 2)
+			wg.Go(func() {
+				// One is being filled, two wait and one is being hashed, so the oldest is free again.
+				var ring [4]batch
+				for n := int64(i); n < count; n += int64(len(readers)) {
+					b := &ring[n/int64(len(readers))%int64(len(ring))]
+					b.read(ctx, s, site, n*verifyBatch, min(size, (n+1)*verifyBatch)-1)
+					select {
+					case turns[i] <- b:
+					case <-ctx.Done():
+						return
+					}
 				}
-				if rows = append(rows, r); len(rows) < verifyBatch {
-					return nil
+			})
+		}
+		for n := range count {
+			select {
+			case b := <-turns[int(n)%len(turns)]:
+				if !yield(b.rows, b.err) || b.err != nil || int64(len(b.rows)) < min(verifyBatch, size-n*verifyBatch) {
+					return
 				}
-				select {
-				case batches <- rows:
-					rows = make([]ledger.Row, 0, verifyBatch)
-					return nil
-				case <-ctx.Done():
-					return ctx.Err()
-				}
-			}, site)
-			if err == nil && len(rows) > 0 {
-				select {
-				case batches <- rows:
-				case <-ctx.Done():
-				}
-			}
-			failed <- err
-		}()
-		defer func() {
-			cancel()
-			for range batches { //nolint:revive // drain until the reader has let go of the connection
-			}
-		}()
-		for rows := range batches {
-			if !yield(rows) {
+			case <-ctx.Done():
+				yield(nil, ctx.Err())
 				return
 			}
 		}
-	}, failed
+		wg.Wait()
+		// Only the first reader sees the same moment as the head.
+		var behind batch
+		behind.read(ctx, readers[0], site, size, math.MaxInt64)
+		yield(behind.rows, behind.err)
+	}
 }
 
 // openCheckpoints reads the signed checkpoints of the database, and adds the one beside it.
@@ -198,11 +239,11 @@ func Rebuild(ctx context.Context, dir string, progress func(done, size int64)) (
 	if err != nil {
 		return 0, err
 	}
+	defer func() { err = errors.Join(err, pool.Close()) }()
 	if err := migrate(ctx, pool); err != nil {
 		return 0, err
 	}
 	pool.SetMaxOpenConns(2) // one reads the records while the other fills the tables
-	defer func() { err = errors.Join(err, pool.Close()) }()
 	reader, err := newSession(ctx, pool)
 	if err != nil {
 		return 0, err

@@ -61,6 +61,9 @@ type job struct {
 	reply chan error
 }
 
+// gone says whether the caller has given up.
+func (j *job) gone() error { return j.ctx.Err() }
+
 // Write runs work in a transaction and returns when what it wrote is durable. Either all of it is
 // stored or, when work or the commit fails, nothing. Many calls share one commit; work runs on the
 // writer's goroutine and must not call Write.
@@ -200,7 +203,7 @@ func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 	}()
 	tx := &Tx{
 		Now: unit.At(db.clock()), db: db, s: db.writer, ctx: ctx,
-		write: &writing{head: db.head, gone: j.ctx.Err},
+		write: &writing{head: db.head, gone: j.gone},
 	}
 	if err := j.work(tx); err != nil {
 		return false, err

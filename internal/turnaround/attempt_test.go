@@ -15,6 +15,8 @@ func TestAttempt(t *testing.T) {
 	failed.Decisions[1] = decision("round 2", 2, at("08:30"), at("10:01"), at("10:10"), reading.Action)
 	third := failed
 	third.Steps = append(third.Steps, turnaround.Step{Scope: "D-01", Kind: turnaround.ManualCleaning, Start: at("10:20"), End: at("10:35")})
+	quick := again
+	quick.Steps = []turnaround.Step{{Scope: "D-01", Kind: turnaround.ManualCleaning, Start: at("09:22")}}
 	passed := good(t)
 	passed.Steps = append(passed.Steps, turnaround.Step{Scope: "D-01", Kind: turnaround.ManualCleaning, Start: at("09:40"), End: at("09:57")})
 	tests := []struct {
@@ -27,6 +29,7 @@ func TestAttempt(t *testing.T) {
 		{"first, decided later", "what comes later is not known then", again, at("09:25"), 1},
 		{"after the action, before the cleaning", "the sample still belongs to the round that failed", again, at("09:35"), 1},
 		{"after the second cleaning began", "a new attempt", again, at("09:40"), 2},
+		{"cleaned again from the first sample on", "the instant itself counts", quick, at("09:35"), 2},
 		{"after the second action, before a third cleaning", "the second attempt goes on", failed, at("10:15"), 2},
 		{"after the third cleaning", "a third attempt", third, at("10:40"), 3},
 		{"cleaned again without need", "a round that passed makes no new attempt", passed, at("10:00"), 1},

@@ -198,6 +198,9 @@ func TestOutOfOrder(t *testing.T) {
 			s := step(t, h, turnaround.LeakTest)
 			s.Start, s.End = instant(t, "08:31"), instant(t, "08:33")
 		}, turnaround.LeakTest, "leak-test at 2026-03-02 09:31 +01:00 came before pre-clean ended at 2026-03-02 09:36 +01:00"},
+		{"a microsecond too early", "before the end is before the end", func(t *testing.T, h *turnaround.History) {
+			step(t, h, turnaround.Inspection).Start = instant(t, "09:17") - us
+		}, turnaround.Inspection, "inspection at 2026-03-02 10:16 +01:00 came before manual-cleaning ended at 2026-03-02 10:17 +01:00"},
 		{"inspection before cleaning ended", "half-cleaned", func(t *testing.T, h *turnaround.History) {
 			step(t, h, turnaround.Inspection).Start = instant(t, "09:16")
 		}, turnaround.Inspection, "inspection at 2026-03-02 10:16 +01:00 came before manual-cleaning ended"},
@@ -471,6 +474,10 @@ func TestLift(t *testing.T) {
 		{"by the same person twice", "one person is not two", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round, h.Lifts[0].Second = "", "A. Lead" }, turnaround.Held},
 		{"by nothing", "nobody could defend it", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round = "" }, turnaround.Held},
 		{"by a failed round", "it shows the contrary", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round = "round 1" }, turnaround.Held},
+		{"by a round after the hold that did not pass", "it shows nothing good", func(t *testing.T, h *turnaround.History) {
+			h.Decisions = append(h.Decisions, decision("round 3", 2, instant(t, "08:30"), instant(t, "10:01"), instant(t, "10:05"), reading.None))
+			h.Lifts[0].Round = "round 3"
+		}, turnaround.Held},
 		{"by a round that is voided", "what it rested on is gone", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round = "round 9" }, turnaround.Held},
 		{"by a round from before the hold", "the hold was placed after its samples", func(t *testing.T, h *turnaround.History) { h.Holds[0].At = instant(t, "10:02") }, turnaround.Held},
 		{"of another hold", "this one stays", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Hold = "other" }, turnaround.Held},
@@ -676,6 +683,12 @@ func TestPastInstants(t *testing.T) {
 		{"10:26", turnaround.Ready, "outside a cabinet since"},
 		{"10:30", turnaround.Ready, "stored in drying-cabinet"},
 	}
+	t.Run("a result is not known before the end", func(t *testing.T) {
+		h := good(t)
+		step(t, &h, turnaround.LeakTest).Result = turnaround.Fail
+		wantState(t, turnaround.Gate(h, preset(t), instant(t, "08:54"), berlin(t)), turnaround.InWork, "leak-test goes on since")
+		wantState(t, turnaround.Gate(h, preset(t), instant(t, "08:55"), berlin(t)), turnaround.InWork, "leak-test at 2026-03-02 09:50 +01:00 failed")
+	})
 	for _, tt := range tests {
 		t.Run(tt.at, func(t *testing.T) {
 			wantState(t, turnaround.Gate(h, preset(t), instant(t, tt.at), berlin(t)), tt.state, tt.want)
