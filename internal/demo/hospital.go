@@ -179,6 +179,15 @@ func (h *hospital) serviceOf(model string) service {
 // lotDays is how many days a lot of a kit lasts: about ten lots in the whole time.
 func (h *hospital) lotDays() int { return max(1, (h.days+9)/10) }
 
+// dayOf counts calendar days of the zone since the begin; a day on which clocks are set counts as one.
+func (h *hospital) dayOf(at unit.Instant) int {
+	date := func(t time.Time) time.Time {
+		y, m, d := t.In(h.zone).Date()
+		return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+	}
+	return max(0, int(date(at.Time()).Sub(date(h.begin))/(24*time.Hour)))
+}
+
 // lotAt returns the lot of a kit in use at an instant, and from when to when it is.
 func (h *hospital) lotAt(kit string, at unit.Instant) (lot string, from, to unit.Instant) {
 	series := palewick.series
@@ -186,13 +195,13 @@ func (h *hospital) lotAt(kit string, at unit.Instant) (lot string, from, to unit
 		series = dimmerel.series
 	}
 	days := h.lotDays()
-	n := max(0, int(at.Sub(unit.At(h.begin))/(24*time.Hour))/days)
+	n := h.dayOf(at) / days
 	return fmt.Sprintf("%s%03d", series, 411+7*n), h.midnight(n * days), h.midnight((n + 1) * days)
 }
 
 // solution returns the lot of an agent in use at an instant, and when it must not be used any more.
 func (h *hospital) solution(a agent, at unit.Instant) (lot string, expires unit.Instant) {
-	n := max(0, int(at.Sub(unit.At(h.begin))/(24*time.Hour))/a.days)
+	n := h.dayOf(at) / a.days
 	return fmt.Sprintf("%s-%03d", a.series, 101+n), h.midnight((n+1)*a.days + 1)
 }
 

@@ -22,8 +22,8 @@ import (
 	"rinsate/internal/unit"
 )
 
-// BenchmarkGate measures how long a person waits for the gate while 8 others write, each as soon as
-// the last write is durable and 5 ms have passed. The number of readings on record is
+// BenchmarkGate measures how long a person waits for the gate while 8 others write a use and its nine
+// steps, then the next use, each write 5 ms after the last one is durable. The number of readings on record is
 // RINSATE_BENCH_READINGS, 100,000 if that is not set; they belong to 100 scopes in turnarounds of
 // three samples, one in 50 of which is over the action level at first.
 func BenchmarkGate(b *testing.B) {
@@ -71,10 +71,14 @@ func BenchmarkGate(b *testing.B) {
 	var written atomic.Int64
 	for w := range 8 {
 		wg.Go(func() {
-			for i := w; !stop.Load(); i += 8 {
-				s := turnaround.Step{Scope: tags[i%scopes], Kind: turnaround.Drying, Start: bench.at(), End: bench.at(), By: "T-01"}
-				err := bench.desk.Do(context.Background(), func(w *desk.Work) error {
-					_, err := w.RecordStep(tech, s)
+			for i := 0; !stop.Load(); i++ {
+				tag, at := tags[(w+8*(i/10))%scopes], bench.now.Move(time.Millisecond)
+				err := bench.desk.Do(context.Background(), func(w *desk.Work) (err error) {
+					if i%10 == 0 {
+						_, err = w.RecordUse(nurse, turnaround.Use{Scope: tag, Start: at, End: at}, "")
+					} else {
+						_, err = w.RecordStep(tech, turnaround.Step{Scope: tag, Kind: turnaround.Drying, Start: at, End: at, By: "T-01"})
+					}
 					return err
 				})
 				if err != nil {

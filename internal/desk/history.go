@@ -276,9 +276,25 @@ func (v View) Show(id string) (Line, error) {
 	return line(k), err
 }
 
+// ended returns the last instant that a record speaks of: what is written at the end of a step that
+// took an hour is not late.
+func ended(k store.Kept) unit.Instant {
+	var body struct {
+		End      unit.Instant `json:"end"`
+		Returned unit.Instant `json:"returned"`
+	}
+	switch k.Type {
+	case store.TypeUse, store.TypeStep, store.TypeRepair:
+		if err := json.Unmarshal(k.Body, &body); err != nil {
+			return k.At
+		}
+	}
+	return max(k.At, body.End, body.Returned)
+}
+
 func line(k store.Kept) Line {
 	return Line{
-		Seq: k.Seq, ID: string(k.ID), Type: k.Type, At: k.At, Recorded: k.Recorded, Late: Late(k.At, k.Recorded),
+		Seq: k.Seq, ID: string(k.ID), Type: k.Type, At: k.At, Recorded: k.Recorded, Late: Late(ended(k), k.Recorded),
 		Replaced: k.Replaced, Corrects: string(k.Corrects), By: k.By, Reason: k.Reason, Body: k.Body,
 	}
 }

@@ -357,6 +357,7 @@ func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside u
 			}
 		}
 	}
+	judging := rules.Reading
 	results := make(map[scope.PointKind]*reading.PointResult)
 	at := func(kind scope.PointKind) *reading.PointResult {
 		if results[kind] == nil {
@@ -377,7 +378,10 @@ func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside u
 		if prev.Round.Attempt == attempt {
 			prior = prev
 		}
-		if rules.Reading.Retest == reading.FailingPoints && prev.Round.Attempt == attempt-1 {
+		if prev.Round.Attempt < attempt && prev.Round.Complete && prev.Round.Outcome.Passed() {
+			judging.Attempts++ // only failed attempts lead to an escalation
+		}
+		if judging.Retest == reading.FailingPoints && prev.Round.Attempt == attempt-1 && prev.Round.Outcome == reading.Action {
 			for _, p := range prev.Round.Points {
 				if p.Outcome.Passed() && p.NotApplicable == "" {
 					r := at(p.Point)
@@ -408,7 +412,7 @@ func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside u
 		list = append(list, *r)
 	}
 	slices.SortFunc(list, func(a, b reading.PointResult) int { return cmp.Compare(a.Point, b.Point) })
-	d.Round = rules.Reading.Judge(attempt, required, list)
+	d.Round = judging.Judge(attempt, required, list)
 	return d, prior
 }
 

@@ -106,9 +106,11 @@ func (tx *Tx) OpenHolds(visit func(Kept) error) error {
 }
 
 // entityCache keeps the decoded entities of a type until another record of the type is written.
+// A record itself never changes, so what was read of it once is kept by its place.
 type entityCache struct {
-	mu    sync.Mutex
-	types map[string]cachedEntities
+	mu      sync.Mutex
+	types   map[string]cachedEntities
+	records map[int64]ledger.Record
 }
 
 type cachedEntities struct {
@@ -120,7 +122,29 @@ type cachedEntities struct {
 func (c *entityCache) forget() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.types = nil
+	c.types, c.records = nil, nil
+}
+
+// record returns the record at a place, from the cache or through tx.
+func (c *entityCache) record(tx *Tx, seq int64) (ledger.Record, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if r, ok := c.records[seq]; ok {
+		return r, nil
+	}
+	raw, err := tx.raw(seq)
+	if err != nil {
+		return ledger.Record{}, err
+	}
+	r, err := fromStore(raw)
+	if err != nil {
+		return r, err
+	}
+	if c.records == nil {
+		c.records = map[int64]ledger.Record{}
+	}
+	c.records[seq] = r
+	return r, nil
 }
 
 // Entities returns all editions of everything of one type, in the order of the ledger, with those
@@ -160,13 +184,21 @@ func (tx *Tx) Entities(typ string) ([]Kept, error) {
 // Entity returns the edition of one thing that was in force at an instant as known then: the last
 // one written of those whose at is not later. ok is false when there is none.
 func (tx *Tx) Entity(typ, key string, at, known unit.Instant) (found Kept, ok bool, err error) {
-	err = tx.events(`SELECT r.bytes, e.replaced FROM entity e JOIN record r ON r.site = e.site AND r.seq = e.seq
-		WHERE e.site = $1 AND e.type = $2 AND e.key = $3 AND e.at <= $4 AND e.recorded <= $5
-		AND (e.replaced IS NULL OR e.replaced > $6) ORDER BY e.seq DESC LIMIT 1`, func(k Kept) error {
-		found, ok = k, true
-		return nil
-	}, tx.db.site.Code, typ, key, int64(at), int64(known), int64(known))
-	return found, ok, err
+	var seq int64
+	var replaced sql.NullInt64
+	err = tx.s.row(tx.ctx, `SELECT seq, replaced FROM entity
+		WHERE site = $1 AND type = $2 AND key = $3 AND at <= $4 AND recorded <= $5
+		AND (replaced IS NULL OR replaced > $6) ORDER BY seq DESC LIMIT 1`,
+		tx.db.site.Code, typ, key, int64(at), int64(known), int64(known)).Scan(&seq, &replaced)
+	if errors.Is(err, sql.ErrNoRows) {
+		return found, false, nil
+	}
+	if err != nil {
+		return found, false, engineError(err)
+	}
+	found.Replaced = unit.Instant(replaced.Int64)
+	found.Record, err = tx.db.entities.record(tx, seq)
+	return found, err == nil, err
 }
 
 // Find returns the record whose id is, or begins with, the given text.

@@ -32,7 +32,7 @@ func TestAttempt(t *testing.T) {
 		{"cleaned again from the first sample on", "the instant itself counts", quick, at("09:35"), 2},
 		{"after the second action, before a third cleaning", "the second attempt goes on", failed, at("10:15"), 2},
 		{"after the third cleaning", "a third attempt", third, at("10:40"), 3},
-		{"cleaned again without need", "a round that passed makes no new attempt", passed, at("10:00"), 1},
+		{"passed and cleaned again", "reprocessed without a use: the samples of before do not count", passed, at("10:00"), 2},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
