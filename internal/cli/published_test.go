@@ -254,7 +254,11 @@ func BenchmarkCheck(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	defer sink.Close()
+	defer func() {
+		if err := sink.Close(); err != nil {
+			b.Error(err)
+		}
+	}()
 	b.ResetTimer()
 	for range b.N {
 		args := []string{"check", readings, "--models", models, "--fleet", fleet, "--levels", levels}

@@ -2,6 +2,7 @@ package desk_test
 
 import (
 	"context"
+	crand "crypto/rand"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -122,12 +123,8 @@ type fixture struct {
 }
 
 func (f *fixture) put(tx *store.Tx, typ string, at unit.Instant, body any) (ledger.ID, error) {
-	size, err := tx.Size()
-	if err != nil {
-		return "", err
-	}
-	id := ledger.DerivedID("fixture", strconv.FormatInt(size, 10))
-	_, _, err = tx.Append(store.Draft{Type: typ, ID: id, At: at, By: "T-01", Body: body})
+	id := ledger.NewID(at, crand.Reader)
+	_, _, err := tx.Append(store.Draft{Type: typ, ID: id, At: at, By: "T-01", Body: body})
 	return id, err
 }
 

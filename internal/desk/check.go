@@ -98,49 +98,110 @@ type Checked struct {
 	Why     string          `json:"why"`
 }
 
-// Check judges every line of a file of readings and passes it on. Lines that are wrong are
-// collected in the error; the other lines are judged all the same. A line without a reading, and a
-// point that is not applicable, is passed over.
+// Check judges every line of a file of readings and passes it on, in the order of the file. Lines
+// that are wrong are collected in the error; the other lines are judged all the same. A line without
+// a reading, and a point that is not applicable, is passed over. Reading ahead goes on in a second
+// goroutine, which has ended when Check returns.
 func (c *Checker) Check(t *wire.Table, tell func(*Checked) error) error {
+	batches := make(chan []assay, 2)
+	stop := make(chan struct{})
+	go func() {
+		defer close(batches)
+		c.readAhead(t, batches, stop)
+	}()
+	err := c.judgeAll(batches, tell)
+	close(stop)
+	for range batches { //nolint:revive // wait until the reader has let go of the table
+	}
+	if err != nil {
+		return err
+	}
+	return t.Err()
+}
+
+// assay is a line with everything that its judgement needs.
+type assay struct {
+	line   int
+	sample sampling.Sample
+	in     Reading
+	system string
+	kind   scope.Kind
+	point  scope.Point
+	fault  string
+}
+
+// assays is how many lines are handed over together.
+const assays = 256
+
+func (c *Checker) readAhead(t *wire.Table, batches chan<- []assay, stop <-chan struct{}) {
 	columns := newSampleColumns(t)
+	batch := make([]assay, 0, assays)
+	hand := func() bool {
+		select {
+		case batches <- batch:
+			batch = make([]assay, 0, assays)
+			return true
+		case <-stop:
+			return false
+		}
+	}
 	for t.Next() {
 		before := t.Faults()
 		s, ok := columns.row()
 		if !ok || t.Faults() != before || !s.hasValue {
 			continue
 		}
-		out, err := c.one(s)
+		x, err := c.resolve(s)
 		if err != nil {
 			columns.scope.Reject(err.Error())
 			continue
 		}
-		out.Line = t.Line()
-		if err := tell(&out); err != nil {
-			return err
+		x.line = t.Line()
+		if batch = append(batch, x); len(batch) == assays && !hand() {
+			return
 		}
 	}
-	return t.Err()
+	if len(batch) > 0 {
+		hand()
+	}
 }
 
-func (c *Checker) one(s sampled) (Checked, error) {
+func (c *Checker) judgeAll(batches <-chan []assay, tell func(*Checked) error) error {
+	for batch := range batches {
+		for _, x := range batch {
+			j := Assess(x.sample, x.in, x.system, x.kind, x.point, c.rules, c.levels, x.fault).Judgement
+			out := Checked{
+				Line: x.line, Scope: x.sample.Scope, Kind: x.kind, Point: x.sample.Point,
+				Value: j.Judged, Outcome: j.Outcome, Near: j.Near, Why: j.Why,
+			}
+			if err := tell(&out); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// resolve looks up what a line refers to.
+func (c *Checker) resolve(s sampled) (assay, error) {
 	i, ok := c.fleet[s.sample.Scope]
 	if !ok {
-		return Checked{}, fmt.Errorf("scope %q is not in the file of the fleet", s.sample.Scope)
+		return assay{}, fmt.Errorf("scope %q is not in the file of the fleet", s.sample.Scope)
 	}
 	model := c.prepared[i.Model]
 	point, ok := model.points[s.sample.Point]
 	if !ok {
-		return Checked{}, fmt.Errorf("model %s has no sampling point %q; it has: %s", i.Model, s.sample.Point, pointsOf(c.models[i.Model]))
+		return assay{}, fmt.Errorf("model %s has no sampling point %q; it has: %s", i.Model, s.sample.Point, pointsOf(c.models[i.Model]))
 	}
 	system := s.system
 	if m, ok := c.meters[s.in.Meter]; ok {
 		if system != "" && system != m.System {
-			return Checked{}, fmt.Errorf("meter %s belongs to system %q, the line says %q", s.in.Meter, m.System, system)
+			return assay{}, fmt.Errorf("meter %s belongs to system %q, the line says %q", s.in.Meter, m.System, system)
 		}
 		system = m.System
 	}
 	if system == "" && s.in.Value.Analyte != reading.Strip {
-		return Checked{}, fmt.Errorf("meter %q is not in the file of meters and the line names no system, so nobody can say on which scale it counts", s.in.Meter)
+		return assay{}, fmt.Errorf("meter %q is not in the file of meters and the line names no system, so nobody can say on which scale it counts", s.in.Meter)
 	}
 	var fault string
 	if lot, ok := c.lots[s.sample.Kit+"|"+s.sample.Lot]; ok {
@@ -155,12 +216,5 @@ func (c *Checker) one(s sampled) (Checked, error) {
 		s.sample.Lot = "not stated"
 	}
 	sample, err := s.sample.Set(sampling.Read, s.in.At)
-	if err != nil {
-		return Checked{}, err
-	}
-	x := Assess(sample, s.in, system, model.kind, point, c.rules, c.levels, fault)
-	return Checked{
-		Scope: s.sample.Scope, Kind: model.kind, Point: s.sample.Point, Value: x.Judgement.Judged,
-		Outcome: x.Judgement.Outcome, Near: x.Judgement.Near, Why: x.Judgement.Why,
-	}, nil
+	return assay{sample: sample, in: s.in, system: system, kind: model.kind, point: point, fault: fault}, err
 }

@@ -171,8 +171,7 @@ func Open(signed []byte, vkeys []string) (Checkpoint, error) {
 	}
 	n, err := note.Open(signed, note.VerifierList(known...))
 	if err != nil {
-		var unverified *note.UnverifiedNoteError
-		if errors.As(err, &unverified) {
+		if _, ok := errors.AsType[*note.UnverifiedNoteError](err); ok {
 			return Checkpoint{}, fmt.Errorf("checkpoint is signed by none of the known keys: %w", err)
 		}
 		return Checkpoint{}, fmt.Errorf("open checkpoint: %w", err)

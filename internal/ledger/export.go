@@ -178,10 +178,9 @@ func VerifyExport(fsys fs.FS, vkeys []string, older ...[]byte) (Report, error) {
 	}
 	v := NewVerifier(checkpoints...)
 	err = verifyFiles(fsys, v, head.Size)
-	var bad *FaultError
 	if err == nil {
 		err = v.Finish(head.Size, head.Root)
-	} else if errors.As(err, &bad) {
+	} else if bad, ok := errors.AsType[*FaultError](err); ok {
 		v.fault = bad
 	}
 	report.Site, report.Verified = v.Site(), v.Size()

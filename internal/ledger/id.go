@@ -60,7 +60,8 @@ func (id ID) proper() bool {
 		return false
 	}
 	for i := range len(id) {
-		b, ok := id[i], false
+		var ok bool
+		b := id[i]
 		switch i {
 		case 8, 13, 18, 23:
 			ok = b == '-'

@@ -104,7 +104,7 @@ func (r RuleSet) Check() error {
 	if len(r.Sample.Clocks.Limits) == 0 {
 		problems = append(problems, errors.New("no clock limits the life of a sample"))
 	}
-	covered := map[scope.PointKind]bool{}
+	covered := make(map[scope.PointKind]bool)
 	for _, p := range r.Sample.Protocols {
 		check(p.Check())
 		for _, k := range p.Points {

@@ -88,7 +88,7 @@ func Draw(rule Drawing, candidates []Candidate, seed string, now unit.Instant, z
 
 	var picks []Pick
 	picked := map[string]bool{}
-	kinds, processes := map[scope.Kind]int{}, map[string]int{}
+	kinds, processes := make(map[scope.Kind]int), make(map[string]int)
 	take := func(why string, wanted func(entry) bool) {
 		for _, e := range order {
 			if !picked[e.Scope] && wanted(e) {

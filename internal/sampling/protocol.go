@@ -139,7 +139,7 @@ func For(protocols []Protocol, kind scope.PointKind) (Protocol, bool) {
 // Flushes returns the collected flush of each point that has a rinsing protocol, for
 // scope.Model.Warnings.
 func Flushes(protocols []Protocol) map[scope.PointKind]unit.Millilitres {
-	flush := map[scope.PointKind]unit.Millilitres{}
+	flush := make(map[scope.PointKind]unit.Millilitres)
 	for _, p := range protocols {
 		if p.Method == Rinsate {
 			for _, k := range p.Points {

@@ -324,7 +324,7 @@ func (m Model) Check() error {
 	if m.OuterDiameter <= 0 || m.SampledLength <= 0 {
 		fail("the outer diameter and the sampled length of the distal end must be over 0 mm")
 	}
-	seen := map[ChannelKind]bool{}
+	seen := make(map[ChannelKind]bool)
 	for _, c := range m.Channels {
 		if !slices.Contains(ChannelKinds, c.Kind) {
 			fail("channel %q is not known; allowed: %s", c.Kind, Words(ChannelKinds))

@@ -105,6 +105,26 @@ func readings(b *testing.B) int {
 	return n
 }
 
+// BenchmarkBulk measures one transaction of b.N records, as an import is: the cost of a record must
+// not grow with those before it.
+func BenchmarkBulk(b *testing.B) {
+	db := create(b)
+	at := unit.At(time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC))
+	b.ResetTimer()
+	err := db.Write(context.Background(), func(tx *store.Tx) error {
+		for i := range b.N {
+			if _, _, err := tx.Append(benchReading(i, at.Add(time.Duration(i)*time.Minute))); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "records/s")
+}
+
 // BenchmarkLarge measures what depends on the size of the ledger: opening it, which must not, and
 // verifying it, as the share of plain SHA-256 over the same leaves on one core. The number of
 // readings is RINSATE_BENCH_READINGS, 100,000 if that is not set.

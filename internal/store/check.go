@@ -84,6 +84,13 @@ func (db *DB) crossCheck(ctx context.Context) error {
 		if leaf := tlog.RecordHash(record); len(hashes) < tlog.HashSize || !bytes.Equal(leaf[:], hashes[:tlog.HashSize]) {
 			return broken("record %d is not the one that was hashed", size-1)
 		}
+		end, err := ledger.Tail(record)
+		if err != nil {
+			return broken("record %d: %v", size-1, err)
+		}
+		if end.Site != db.site.Code {
+			return broken("record %d belongs to site %q, the database to %q", size-1, end.Site, db.site.Code)
+		}
 	}
 	notes := map[string][]byte{}
 	if db.head.signed > 0 {

@@ -298,6 +298,18 @@ func TestTamperingBesideTheRecords(t *testing.T) {
 				t.Fatal(err)
 			}
 		}, "the checkpoint beside the database is not signed by this ledger's key"},
+		{"another name of the site", func(t *testing.T, dir string) {
+			t.Helper()
+			raw := storetest.Raw(t, dir)
+			for _, text := range []string{
+				`DROP TRIGGER site_no_update`, `DROP TRIGGER head_forward`, `DROP TRIGGER record_no_update`, `DROP TRIGGER checkpoint_no_update`,
+				`UPDATE site SET site = 'S9'`, `UPDATE head SET site = 'S9'`, `UPDATE record SET site = 'S9'`, `UPDATE checkpoint SET site = 'S9'`,
+			} {
+				if _, err := raw.Exec(text); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}, `belongs to site "S1", the database to "S9"`},
 		{"garbage for a database", func(t *testing.T, dir string) {
 			t.Helper()
 			if err := os.WriteFile(filepath.Join(dir, "rinsate.db"), []byte(strings.Repeat("no database ", 1000)), 0o600); err != nil {

@@ -110,6 +110,9 @@ func verify(ctx context.Context, readers []*session, outside []byte, vkeys []str
 	if err := verifier.Finish(size, [32]byte(root)); err != nil {
 		return v, err
 	}
+	if got := verifier.Site(); size > 0 && got != v.Site {
+		return v, &ledger.FaultError{Seq: 0, Problem: fmt.Sprintf("the records belong to site %q, the database to %q", got, v.Site)}
+	}
 	v.Size, v.Root = size, verifier.Root().String()
 	return v, nil
 }

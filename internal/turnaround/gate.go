@@ -233,7 +233,7 @@ func Start(h History) (at unit.Instant, by, record string) {
 
 // steps walks the steps of the turnaround in the order of the rules.
 func (g *gate) steps() {
-	due := sampling.DueAt(g.rules.Due, g.h.record(g.at), g.at, g.zone)
+	due := sampling.DueAt(g.rules.Due, g.h.record(), g.at, g.zone)
 	g.answer.Due = due
 	g.previous = g.answer.Turnaround
 	for _, rule := range g.rules.For(g.h.Model.Name) {
@@ -479,7 +479,7 @@ func (h History) undecided(start unit.Instant) []Taken {
 }
 
 // record sums the history up for the rules that make rounds due.
-func (h History) record(at unit.Instant) sampling.Record {
+func (h History) record() sampling.Record {
 	r := sampling.Record{
 		Model: h.Model, Instrument: h.Instrument,
 		Passed: h.Earlier.Passed, Failed: h.Earlier.Failed, UsesSincePassed: h.Earlier.Uses,
@@ -518,7 +518,7 @@ func (h History) record(at unit.Instant) sampling.Record {
 // Due returns the rounds that are due for the scope at an instant.
 func Due(h History, rules Rules, at unit.Instant, zone *time.Location) []sampling.Due {
 	past := h.until(at)
-	return sampling.DueAt(rules.Due, past.record(at), at, zone)
+	return sampling.DueAt(rules.Due, past.record(), at, zone)
 }
 
 // storage works out until when a reprocessed scope may wait. Its time runs from the first storage
@@ -570,7 +570,7 @@ func (g *gate) storage() {
 		}
 		g.expire(until, fmt.Sprintf("stored in %s since %s; at most %s", cabinet.Name, stored[0].Start.In(g.zone), limit), s.ID, cabinet.Source)
 	}
-	if next := sampling.NextDue(g.rules.Due, g.h.record(g.at), g.zone); next.Known() && next < g.answer.Until {
+	if next := sampling.NextDue(g.rules.Due, g.h.record(), g.zone); next.Known() && next < g.answer.Until {
 		g.answer.Until = next
 		g.note(Reason{Text: "periodic sampling falls due at " + next.In(g.zone)})
 	}

@@ -195,26 +195,33 @@ func TestOutOfOrder(t *testing.T) {
 		want         string
 	}{
 		{"leak test before pre-clean", "each required step begins after the one before ended", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			s := step(t, h, turnaround.LeakTest)
 			s.Start, s.End = instant(t, "08:31"), instant(t, "08:33")
 		}, turnaround.LeakTest, "leak-test at 2026-03-02 09:31 +01:00 came before pre-clean ended at 2026-03-02 09:36 +01:00"},
 		{"a microsecond too early", "before the end is before the end", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Inspection).Start = instant(t, "09:17") - us
 		}, turnaround.Inspection, "inspection at 2026-03-02 10:16 +01:00 came before manual-cleaning ended at 2026-03-02 10:17 +01:00"},
 		{"inspection before cleaning ended", "half-cleaned", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Inspection).Start = instant(t, "09:16")
 		}, turnaround.Inspection, "inspection at 2026-03-02 10:16 +01:00 came before manual-cleaning ended"},
 		{"sampled before cleaning ended", "the round shows another state of the scope", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			h.Decisions[0].First = instant(t, "09:10")
 		}, turnaround.Verification, "the round began at 2026-03-02 10:10 +01:00, before inspection ended"},
 		{"disinfected before the reading", "cleaning was not yet shown", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Disinfection).Start = instant(t, "09:29")
 		}, turnaround.Disinfection, "disinfection at 2026-03-02 10:29 +01:00 came before verification ended at 2026-03-02 10:30 +01:00"},
 		{"dried before disinfection ended", "wet again", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			s := step(t, h, turnaround.Drying)
 			s.Start, s.End = instant(t, "09:40"), instant(t, "10:00")
 		}, turnaround.Drying, "drying at 2026-03-02 10:40 +01:00 came before disinfection ended"},
 		{"cleaned a second time", "everything after the cleaning is to be done again", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			again := *step(t, h, turnaround.ManualCleaning)
 			again.ID, again.Start, again.End = "second cleaning", instant(t, "10:40"), instant(t, "10:50")
 			h.Steps = append(h.Steps, again)
@@ -475,11 +482,12 @@ func TestLift(t *testing.T) {
 		{"by nothing", "nobody could defend it", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round = "" }, turnaround.Held},
 		{"by a failed round", "it shows the contrary", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round = "round 1" }, turnaround.Held},
 		{"by a round after the hold that did not pass", "it shows nothing good", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			h.Decisions = append(h.Decisions, decision("round 3", 2, instant(t, "08:30"), instant(t, "10:01"), instant(t, "10:05"), reading.None))
 			h.Lifts[0].Round = "round 3"
 		}, turnaround.Held},
 		{"by a round that is voided", "what it rested on is gone", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round = "round 9" }, turnaround.Held},
-		{"by a round from before the hold", "the hold was placed after its samples", func(t *testing.T, h *turnaround.History) { h.Holds[0].At = instant(t, "10:02") }, turnaround.Held},
+		{"by a round from before the hold", "the hold was placed after its samples", func(t *testing.T, h *turnaround.History) { t.Helper(); h.Holds[0].At = instant(t, "10:02") }, turnaround.Held},
 		{"of another hold", "this one stays", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Hold = "other" }, turnaround.Held},
 		{"one of two holds", "the other stays", func(_ *testing.T, h *turnaround.History) {
 			second := h.Holds[0]

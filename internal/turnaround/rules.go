@@ -142,7 +142,7 @@ func checkSteps(where string, steps []StepRule) error {
 	if len(steps) == 0 {
 		return fmt.Errorf("%s: there are none", where)
 	}
-	seen := map[StepKind]bool{}
+	seen := make(map[StepKind]bool)
 	for _, s := range steps {
 		switch {
 		case !slices.Contains(StepKinds, s.Step):

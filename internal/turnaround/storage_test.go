@@ -82,6 +82,7 @@ func TestStorage(t *testing.T) {
 	}{
 		{"in the cabinet", "", func(*testing.T, *turnaround.History) {}, stored + hour, full, "stored in drying-cabinet"},
 		{"hung back", "taking it out and hanging it back does not renew the time", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Storage).End = stored + 24*hour
 			add(h, turnaround.Storage, stored+24*hour+10*mins, 0, "drying-cabinet")
 		}, stored + 25*hour, full, "stored in drying-cabinet since 2026-03-02 11:30 +01:00"},
@@ -93,6 +94,7 @@ func TestStorage(t *testing.T) {
 			add(h, turnaround.Storage, stored+20*24*hour+20*mins, 0, "drying-cabinet")
 		}, stored + 21*24*hour, full, "stored in drying-cabinet since 2026-03-02 11:30 +01:00"},
 		{"disinfected and dried again", "that does renew it", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			later := func(s turnaround.Step) turnaround.Step {
 				s.ID += " again"
 				s.Start += 20 * 24 * hour
@@ -108,34 +110,44 @@ func TestStorage(t *testing.T) {
 			}
 		}, stored + 21*24*hour, instant(t, "2026-04-21T12:30:00+02:00") - hour, "stored in drying-cabinet since 2026-03-22 11:30 +01:00"},
 		{"taken out", "outside a cabinet the short limit runs", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Storage).End = stored + 2*hour
 		}, stored + 3*hour, stored + 5*hour, "outside a cabinet since 2026-03-02 13:30 +01:00; at most 3h"},
 		{"taken out too long ago", "", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Storage).End = stored + 2*hour
 		}, stored + 5*hour, 0, "outside a cabinet since 2026-03-02 13:30 +01:00; at most 3h; that time ended at"},
 		{"taken out after the end", "taking it out does not renew the time", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Storage).End = full + hour
 		}, full + 2*hour, 0, "at most 30 days; that time ended at"},
 		{"hung back too late", "the cabinet does not make up for the time outside", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Storage).End = stored + 2*hour
 			add(h, turnaround.Storage, stored+5*hour, 0, "drying-cabinet")
 		}, stored + 6*hour, 0, "it hung outside a cabinet from 2026-03-02 13:30 +01:00 to 2026-03-02 16:30 +01:00; at most 3h"},
 		{"hung up too late after drying", "3 h after the end of drying the time is over", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Storage).Start = dried + 3*hour
 		}, dried + 4*hour, 0, "it hung outside a cabinet from 2026-03-02 11:25 +01:00"},
 		{"hung up just in time after drying", "", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Storage).Start = dried + 3*hour - us
 		}, dried + 4*hour, full + 2*hour + 55*mins - us, "stored in drying-cabinet"},
 		{"never hung up", "3 h from the end of drying", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			*h = without(*h, turnaround.Storage)
 		}, dried + 3*hour - us, dried + 3*hour, "outside a cabinet since 2026-03-02 11:25 +01:00; at most 3h"},
 		{"never hung up, 3 h", "the instant itself is over", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			*h = without(*h, turnaround.Storage)
 		}, dried + 3*hour, 0, "that time ended at 2026-03-02 14:25 +01:00"},
 		{"hung up wet", "a storage before the end of drying is none", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Storage).Start = dried - us
 		}, stored + hour, dried + 3*hour, "outside a cabinet since"},
 		{"unknown cabinet", "nobody can say how long it keeps a scope", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			step(t, h, turnaround.Storage).Cabinet = "hook on the wall"
 		}, stored + hour, 0, `cabinet "hook on the wall" is not in the rule set`},
 		{"issued and hung back", "the time runs on", func(_ *testing.T, h *turnaround.History) {
@@ -147,6 +159,7 @@ func TestStorage(t *testing.T) {
 			add(h, turnaround.Storage, stored+4*hour, 0, "drying-cabinet")
 		}, stored + 5*hour, 0, "it hung outside a cabinet from 2026-03-02 12:30 +01:00"},
 		{"issued without a cabinet", "not back", func(t *testing.T, h *turnaround.History) {
+			t.Helper()
 			*h = without(*h, turnaround.Storage)
 			add(h, turnaround.Issue, stored, 0, "")
 		}, stored + mins, 0, "issued at 2026-03-02 11:30 +01:00 and not back"},

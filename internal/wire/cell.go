@@ -38,14 +38,14 @@ func (e *CellError) Error() string {
 	return fmt.Sprintf("%s:%d: column %q: \"%s\" %s", e.File, e.Line, e.Column, e.Value, e.Problem)
 }
 
-// Errors are the faults found in one file, in the order of the file.
-type Errors struct {
+// FileError holds the faults found in one file, in the order of the file.
+type FileError struct {
 	List []error
 	More int // found after the cap and not kept
 }
 
 // Error prints one fault a line and how many more there are.
-func (e *Errors) Error() string {
+func (e *FileError) Error() string {
 	var b strings.Builder
 	for i, err := range e.List {
 		if i > 0 {
@@ -60,7 +60,7 @@ func (e *Errors) Error() string {
 }
 
 // Unwrap returns the faults for errors.Is and errors.As.
-func (e *Errors) Unwrap() []error { return e.List }
+func (e *FileError) Unwrap() []error { return e.List }
 
 // shorten makes a file's text fit for a message.
 func shorten(text string) string {

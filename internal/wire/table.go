@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"rinsate/internal/unit"
@@ -85,7 +86,7 @@ type Table struct {
 	headers []string
 	ignored []string
 	row     bool // there is a current row
-	errs    Errors
+	errs    FileError
 	cap     int
 	fatal   bool // the tokenizer's error is in errs
 }
@@ -310,13 +311,13 @@ func (t *Table) full() bool {
 	return true
 }
 
-// Err returns the errors found so far as *Errors, or nil. A file with an error should not be taken in
+// Err returns the errors found so far as *FileError, or nil. A file with an error should not be taken in
 // part.
 func (t *Table) Err() error {
 	if len(t.errs.List) == 0 {
 		return nil
 	}
-	return &Errors{List: t.errs.List[:len(t.errs.List):len(t.errs.List)], More: t.errs.More}
+	return &FileError{List: slices.Clip(t.errs.List), More: t.errs.More}
 }
 
 // Faults counts the faults found so far; Err lists them.

@@ -286,7 +286,7 @@ func TestErrorsAreCapped(t *testing.T) {
 		if limit == 0 {
 			kept = wire.DefaultMaxErrors
 		}
-		var all *wire.Errors
+		var all *wire.FileError
 		if !errors.As(table.Err(), &all) || len(all.List) != kept || all.More != 250-kept {
 			t.Fatalf("cap %d: got %v", limit, table.Err())
 		}

@@ -9,16 +9,18 @@ CREATE TABLE site (
 ) STRICT;
 
 -- The ledger: the bytes that were hashed, as they were hashed. hashes are the tree's hashes that
--- the record completed, lowest level first.
+-- the record completed, lowest level first. Conflicts FAIL rather than ABORT: for a single row that
+-- is the same, and SQLite then keeps no statement journal, whose end it walks to after every
+-- statement in a savepoint. With ABORT the cost of a record grew with the records of its transaction.
 CREATE TABLE record (
-  site     TEXT    NOT NULL,
-  seq      INTEGER NOT NULL,
-  id       TEXT    NOT NULL,
-  bytes    BLOB    NOT NULL,
-  hashes   BLOB    NOT NULL,
-  PRIMARY KEY (site, seq)
+  site     TEXT    NOT NULL ON CONFLICT FAIL,
+  seq      INTEGER NOT NULL ON CONFLICT FAIL,
+  id       TEXT    NOT NULL ON CONFLICT FAIL,
+  bytes    BLOB    NOT NULL ON CONFLICT FAIL,
+  hashes   BLOB    NOT NULL ON CONFLICT FAIL,
+  PRIMARY KEY (site, seq) ON CONFLICT FAIL,
+  UNIQUE (site, id) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
-CREATE UNIQUE INDEX record_id ON record (site, id);
 
 -- The head of each ledger; it moves by compare-and-swap.
 CREATE TABLE head (
@@ -159,7 +161,7 @@ END;
 CREATE TRIGGER record_no_replace BEFORE INSERT ON record
 WHEN EXISTS (SELECT 1 FROM record WHERE site = NEW.site AND seq = NEW.seq)
   OR EXISTS (SELECT 1 FROM record WHERE site = NEW.site AND id = NEW.id) BEGIN
-  SELECT RAISE(ABORT, 'the ledger is append-only: that place or id is taken');
+  SELECT RAISE(FAIL, 'the ledger is append-only: that place or id is taken');
 END;
 -- +goose StatementEnd
 -- +goose StatementBegin
