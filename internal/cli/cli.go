@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/ledger"
 	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 	"rinsate/internal/wire"
 )
@@ -169,6 +170,20 @@ func (a *app) open(ctx context.Context, work func(*desk.Desk) error) (err error)
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
 	return work(desk.New(db))
+}
+
+// view opens the data folder for one command that only asks.
+func (a *app) view(c *cobra.Command, ask func(desk.View) error) error {
+	return a.open(c.Context(), func(d *desk.Desk) error { return d.View(c.Context(), ask) })
+}
+
+// boardAt returns every scope's state at the instant of an --at flag.
+func boardAt(v desk.View, at string) ([]turnaround.Answer, error) {
+	when, err := instant(at, v.Zone(), v.Now())
+	if err != nil {
+		return nil, err
+	}
+	return v.Board(when)
 }
 
 // instant reads a --at flag: RFC 3339, or a date and time in the facility's zone.

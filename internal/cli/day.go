@@ -26,31 +26,29 @@ would have been for somebody who asked at that time, before later entries.
 Exit code 0: ready, 4: not ready.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
-				return d.View(c.Context(), func(v desk.View) error {
-					when, err := instant(at, v.Zone(), v.Now())
-					if err != nil {
+			return a.view(c, func(v desk.View) error {
+				when, err := instant(at, v.Zone(), v.Now())
+				if err != nil {
+					return err
+				}
+				asked := store.Forever
+				if known != "" {
+					if asked, err = instant(known, v.Zone(), v.Now()); err != nil {
 						return err
 					}
-					asked := store.Forever
-					if known != "" {
-						if asked, err = instant(known, v.Zone(), v.Now()); err != nil {
-							return err
-						}
-					}
-					answer, err := v.Gate(args[0], when, asked)
-					if err != nil {
-						return err
-					}
-					if answer.State != turnaround.Ready {
-						a.code = exitNotNow
-					}
-					if a.json {
-						return a.printJSON(answer)
-					}
-					a.printAnswer(v, answer)
-					return nil
-				})
+				}
+				answer, err := v.Gate(args[0], when, asked)
+				if err != nil {
+					return err
+				}
+				if answer.State != turnaround.Ready {
+					a.code = exitNotNow
+				}
+				if a.json {
+					return a.printJSON(answer)
+				}
+				a.printAnswer(v, answer)
+				return nil
 			})
 		},
 	}
@@ -114,23 +112,17 @@ func (a *app) boardCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "board", Short: "Show every scope's state", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
-				return d.View(c.Context(), func(v desk.View) error {
-					when, err := instant(at, v.Zone(), v.Now())
-					if err != nil {
-						return err
-					}
-					board, err := v.Board(when)
-					if err != nil {
-						return err
-					}
-					if a.json {
-						return a.printJSON(board)
-					}
-					a.printBoard(v, board)
-					a.printCaution()
-					return nil
-				})
+			return a.view(c, func(v desk.View) error {
+				board, err := boardAt(v, at)
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(board)
+				}
+				a.printBoard(v, board)
+				a.printCaution()
+				return nil
 			})
 		},
 	}
@@ -164,24 +156,18 @@ func (a *app) dueCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "due", Short: "List the scopes and points that are due to be sampled, and why", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
-				return d.View(c.Context(), func(v desk.View) error {
-					when, err := instant(at, v.Zone(), v.Now())
-					if err != nil {
-						return err
-					}
-					board, err := v.Board(when)
-					if err != nil {
-						return err
-					}
-					due := dueOf(board)
-					if a.json {
-						return a.printJSON(due)
-					}
-					a.printDue(v, due)
-					a.printCaution()
-					return nil
-				})
+			return a.view(c, func(v desk.View) error {
+				board, err := boardAt(v, at)
+				if err != nil {
+					return err
+				}
+				due := dueOf(board)
+				if a.json {
+					return a.printJSON(due)
+				}
+				a.printDue(v, due)
+				a.printCaution()
+				return nil
 			})
 		},
 	}
@@ -217,30 +203,28 @@ func (a *app) historyCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "history TAG", Short: "Show what is on record of a scope, the latest first", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
-				return d.View(c.Context(), func(v desk.View) error {
-					start, err := instant(from, v.Zone(), 1)
-					if err != nil {
-						return err
-					}
-					end, err := instant(to, v.Zone(), store.Forever)
-					if err != nil {
-						return err
-					}
-					lines, err := v.Chronicle(args[0], start, end, limit)
-					if err != nil {
-						return err
-					}
-					if a.json {
-						return a.printJSON(lines)
-					}
-					rows := make([][]string, len(lines))
-					for i, l := range lines {
-						rows[i] = []string{l.At.In(v.Zone()), l.Type, describe(l, v), l.By, remarks(l), short(l.ID)}
-					}
-					a.printTable([]string{"at", "what", "", "by", "remarks", "record"}, rows)
-					return nil
-				})
+			return a.view(c, func(v desk.View) error {
+				start, err := instant(from, v.Zone(), 1)
+				if err != nil {
+					return err
+				}
+				end, err := instant(to, v.Zone(), store.Forever)
+				if err != nil {
+					return err
+				}
+				lines, err := v.Chronicle(args[0], start, end, limit)
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(lines)
+				}
+				rows := make([][]string, len(lines))
+				for i, l := range lines {
+					rows[i] = []string{l.At.In(v.Zone()), l.Type, describe(l, v), l.By, remarks(l), short(l.ID)}
+				}
+				a.printTable([]string{"at", "what", "", "by", "remarks", "record"}, rows)
+				return nil
 			})
 		},
 	}

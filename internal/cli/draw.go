@@ -68,25 +68,23 @@ func (a *app) redrawCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "repeat RECORD", Short: "Draw again from what a draw recorded, and compare", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
-				return d.View(c.Context(), func(v desk.View) error {
-					drawn, same, err := v.Redraw(args[0])
-					if err != nil {
-						return err
-					}
-					if a.json {
-						return a.printJSON(struct {
-							Same bool `json:"same"`
-							store.Drawn
-						}{same, drawn})
-					}
-					a.printDrawn(drawn)
-					if !same {
-						return &store.Error{Code: store.Broken, Message: "the draw cannot be repeated: the same seed and candidates give other picks"}
-					}
-					fmt.Fprintf(a.Out, "\nthe same %d scopes again from seed %s\n", len(drawn.Picks), drawn.Seed)
-					return nil
-				})
+			return a.view(c, func(v desk.View) error {
+				drawn, same, err := v.Redraw(args[0])
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(struct {
+						Same bool `json:"same"`
+						store.Drawn
+					}{same, drawn})
+				}
+				a.printDrawn(drawn)
+				if !same {
+					return &store.Error{Code: store.Broken, Message: "the draw cannot be repeated: the same seed and candidates give other picks"}
+				}
+				fmt.Fprintf(a.Out, "\nthe same %d scopes again from seed %s\n", len(drawn.Picks), drawn.Seed)
+				return nil
 			})
 		},
 	}

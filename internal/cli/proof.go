@@ -180,14 +180,12 @@ func (a *app) showCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "show RECORD", Short: "Show one record by its id or the beginning of it", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
-				return d.View(c.Context(), func(v desk.View) error {
-					line, err := v.Show(args[0])
-					if err != nil {
-						return err
-					}
-					return a.printJSON(line)
-				})
+			return a.view(c, func(v desk.View) error {
+				line, err := v.Show(args[0])
+				if err != nil {
+					return err
+				}
+				return a.printJSON(line)
 			})
 		},
 	}

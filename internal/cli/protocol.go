@@ -19,24 +19,22 @@ func (a *app) protocolCommand() *cobra.Command {
 their order with volumes and lengths, what makes a sample invalid, and the clocks.`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
-				return d.View(c.Context(), func(v desk.View) error {
-					guide, err := v.Guide(args[0])
-					if err != nil {
-						return err
+			return a.view(c, func(v desk.View) error {
+				guide, err := v.Guide(args[0])
+				if err != nil {
+					return err
+				}
+				if len(args) == 2 {
+					guide.Points = slices.DeleteFunc(guide.Points, func(p desk.GuidePoint) bool { return string(p.Kind) != args[1] })
+					if len(guide.Points) == 0 {
+						return &store.Error{Code: store.NotFound, Message: fmt.Sprintf("scope %s has no sampling point %q", args[0], args[1]), Hint: "see its points with: rinsate protocol " + args[0]}
 					}
-					if len(args) == 2 {
-						guide.Points = slices.DeleteFunc(guide.Points, func(p desk.GuidePoint) bool { return string(p.Kind) != args[1] })
-						if len(guide.Points) == 0 {
-							return &store.Error{Code: store.NotFound, Message: fmt.Sprintf("scope %s has no sampling point %q", args[0], args[1]), Hint: "see its points with: rinsate protocol " + args[0]}
-						}
-					}
-					if a.json {
-						return a.printJSON(guide)
-					}
-					a.printGuide(guide)
-					return nil
-				})
+				}
+				if a.json {
+					return a.printJSON(guide)
+				}
+				a.printGuide(guide)
+				return nil
 			})
 		},
 	}

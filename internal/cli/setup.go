@@ -255,14 +255,12 @@ func (a *app) rulesCommand() *cobra.Command {
 				_, err := a.Out.Write(policy.Preset())
 				return err
 			}
-			return a.open(c.Context(), func(d *desk.Desk) error {
-				return d.View(c.Context(), func(v desk.View) error {
-					text, err := v.RuleText(v.Now())
-					if err == nil {
-						_, err = io.WriteString(a.Out, text.Text)
-					}
-					return err
-				})
+			return a.view(c, func(v desk.View) error {
+				text, err := v.RuleText(v.Now())
+				if err == nil {
+					_, err = io.WriteString(a.Out, text.Text)
+				}
+				return err
 			})
 		},
 	}
@@ -347,22 +345,20 @@ func (a *app) fleetCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "fleet", Short: "List the scopes with their models and sampling points", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
-				return d.View(c.Context(), func(v desk.View) error {
-					fleet, err := v.Fleet()
-					if err != nil {
-						return err
-					}
-					if a.json {
-						return a.printJSON(fleet)
-					}
-					rows := make([][]string, len(fleet))
-					for i, m := range fleet {
-						rows[i] = []string{m.Instrument.Tag, m.Instrument.Model, string(m.Kind), string(m.Risk), string(m.Instrument.Owner), m.Instrument.Location, strings.Join(m.Points, ", ")}
-					}
-					a.printTable([]string{"scope", "model", "kind", "risk", "owner", "location", "routine points"}, rows)
-					return nil
-				})
+			return a.view(c, func(v desk.View) error {
+				fleet, err := v.Fleet()
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(fleet)
+				}
+				rows := make([][]string, len(fleet))
+				for i, m := range fleet {
+					rows[i] = []string{m.Instrument.Tag, m.Instrument.Model, string(m.Kind), string(m.Risk), string(m.Instrument.Owner), m.Instrument.Location, strings.Join(m.Points, ", ")}
+				}
+				a.printTable([]string{"scope", "model", "kind", "risk", "owner", "location", "routine points"}, rows)
+				return nil
 			})
 		},
 	}
