@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
 	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
 	"rinsate/internal/wire"
 )
 
@@ -210,20 +211,38 @@ func (in *intake) line(r row) {
 	case Uses:
 		u := r.use()
 		what = fmt.Sprintf("use of %s at %s", u.Scope, u.Start.In(in.Zone()))
+		id := in.id(r.col["id"].Text(), u.Scope, u.Start.String())
+		if u.End.Known() {
+			id, u.Finishes, err = finishing(in, id, func(begun turnaround.Use) bool { return !begun.End.Known() })
+		}
 		var receipt Receipt
-		receipt, err = in.RecordUse(Entry{ID: in.id(r.col["id"].Text(), u.Scope, u.Start.String()), By: r.col["person"].Text()}, u, r.col["patient"].Text())
+		if err == nil {
+			receipt, err = in.RecordUse(Entry{ID: id, By: r.col["person"].Text()}, u, r.col["patient"].Text())
+		}
 		fresh = receipt.Fresh
 	case Repairs:
 		x := r.repair()
 		what = fmt.Sprintf("repair of %s", x.Scope)
+		id, finishes := in.id(r.col["id"].Text(), x.Scope, x.Sent.String()), ""
+		if x.Returned.Known() {
+			id, finishes, err = finishing(in, id, func(gone store.Repair) bool { return !gone.Returned.Known() })
+		}
 		var receipt Receipt
-		receipt, err = in.RecordRepair(Entry{ID: in.id(r.col["id"].Text(), x.Scope, x.Sent.String()), By: r.col["person"].Text()}, x, "")
+		if err == nil {
+			receipt, err = in.RecordRepair(Entry{ID: id, By: r.col["person"].Text()}, x, finishes)
+		}
 		fresh = receipt.Fresh
 	case Steps:
 		s := r.step()
 		what = fmt.Sprintf("%s of %s at %s", s.Kind, s.Scope, s.Start.In(in.Zone()))
+		id := in.id(r.col["id"].Text(), s.Scope, string(s.Kind), s.Start.String())
+		if s.End.Known() {
+			id, s.Finishes, err = finishing(in, id, func(begun turnaround.Step) bool { return !begun.End.Known() })
+		}
 		var receipt Receipt
-		receipt, err = in.RecordStep(Entry{ID: in.id(r.col["id"].Text(), s.Scope, string(s.Kind), s.Start.String()), By: s.By}, s)
+		if err == nil {
+			receipt, err = in.RecordStep(Entry{ID: id, By: s.By}, s)
+		}
 		fresh = receipt.Fresh
 	case Models, Readings:
 	}
@@ -235,6 +254,24 @@ func (in *intake) line(r row) {
 		return
 	}
 	in.told(r.t.Line(), fresh, "%s", what)
+}
+
+// finishing looks whether a line that has an end was stored before without one: another system's
+// export grows while uses and steps go on. It then returns the id of the finishing record and the
+// record that it finishes; otherwise the id as it is.
+func finishing[T any](in *intake, id ledger.ID, open func(T) bool) (ledger.ID, string, error) {
+	kept, err := in.tx.Record(id)
+	if store.CodeOf(err) == store.NotFound {
+		return id, "", nil
+	}
+	if err != nil {
+		return id, "", err
+	}
+	body, err := store.Body[T](kept.Record)
+	if err != nil || !open(body) {
+		return id, "", err
+	}
+	return ledger.DerivedID("finish", string(id)), string(id), nil
 }
 
 func (in *intake) readings(t *wire.Table) {
