@@ -186,7 +186,7 @@ func benchReading(i int, at unit.Instant) store.Draft {
 		With: reading.Circumstances{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Kind: scope.Duodenoscope, At: at},
 	}
 	x.Judgement = level.Judge(v, x.With)
-	return store.Draft{Type: store.TypeReading, ID: ledger.DerivedID("reading", strconv.Itoa(i)), At: at, By: "T-07", Body: x}
+	return store.Draft{Type: store.TypeReading, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07", Body: x}
 }
 
 // plainHashing returns how many bytes of leaves there are, and how many a second one core hashes.

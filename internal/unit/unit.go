@@ -216,6 +216,9 @@ var spanUnits = []struct {
 	size Span
 }{{"d", Day}, {"h", Hour}, {"min", Minute}, {"s", Second}, {"ms", Second / 1000}, {"us", Microsecond}}
 
+// longestSpan keeps every span that is read well inside what a time.Duration holds (292 years).
+const longestSpan = 100 * 366 * Day
+
 // ParseSpan reads a rule's length of time: whole numbers with a unit d, h, min, s, largest first,
 // such as "4h", "1h30min" or "7d".
 func ParseSpan(text string) (Span, error) {
@@ -236,6 +239,9 @@ func ParseSpan(text string) (Span, error) {
 		}
 		if err != nil || size == 0 || size >= last {
 			return 0, fmt.Errorf("%q is not a length of time: write whole numbers with d, h, min or s, largest first, such as 4h or 1h30min", text)
+		}
+		if Span(count) > (longestSpan-total)/size {
+			return 0, fmt.Errorf("%q is longer than any rule could mean", text)
 		}
 		total += Span(count) * size
 		last = size

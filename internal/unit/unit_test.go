@@ -76,7 +76,7 @@ func TestSpan(t *testing.T) {
 			t.Errorf("%q: %v, %v", text, got, err)
 		}
 	}
-	for _, text := range []string{"", "4", "h", "4 h", "1min2h", "1h1h", "1.5h", "4x"} {
+	for _, text := range []string{"", "4", "h", "4 h", "1min2h", "1h1h", "1.5h", "4x", "107000000d", "36600d1s"} {
 		if got, err := unit.ParseSpan(text); err == nil {
 			t.Errorf("%q was read as %v", text, got)
 		}
