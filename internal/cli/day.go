@@ -355,7 +355,10 @@ func (a *app) voidCommand() *cobra.Command {
 	var who actor
 	var reason string
 	c := &cobra.Command{
-		Use: "void RECORD", Short: "Take back a record that should not have been written; both stay visible", Args: cobra.ExactArgs(1),
+		Use: "void RECORD", Short: "Take back a record that should not have been written; both stay visible",
+		Long: `Take back a record that should not have been written. Both records stay visible. Voiding
+the record that finished a use, a step or a repair takes back the whole of it.`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			e, err := who.entry()
 			if err != nil {

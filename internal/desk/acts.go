@@ -225,7 +225,10 @@ func (w *Work) checkRound(l turnaround.Lift, hold turnaround.Hold) error {
 }
 
 // Void takes back a record that should not have been written; the entry names it in Corrects and
-// says why. Both stay visible. A round that rested on it is decided again.
+// says why. Both stay visible. A round that rested on it is decided again. Voiding the record that
+// finished a use, a step or a repair takes back the whole of it, its beginning as well; to change
+// only its end, correct it. A hold is taken back as a mistake by the person who placed it; anybody
+// else lifts it.
 func (w *Work) Void(e Entry) (Receipt, error) {
 	if e.Corrects == "" || e.Reason == "" || e.By == "" {
 		return Receipt{}, invalid("a void names the record, the person and the reason")
@@ -247,6 +250,12 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 			return Receipt{}, &store.Error{
 				Code: store.Invalid, Message: fmt.Sprintf("the hold on %s followed from round %s and cannot be voided", h.Scope, h.Cause),
 				Hint: "sample again and pass, or lift the hold with a second person",
+			}
+		}
+		if h.By != e.By {
+			return Receipt{}, &store.Error{
+				Code: store.Invalid, Message: fmt.Sprintf("the hold on %s was placed by %s; only that person can take it back as a mistake", h.Scope, h.By),
+				Hint: "lift the hold with a second person",
 			}
 		}
 	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSite, store.TypeClock, store.TypeImport:
