@@ -372,7 +372,7 @@ func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside u
 	}
 	for i := range h.Decisions {
 		prev := &h.Decisions[i]
-		if prev.Turnaround != start {
+		if !prev.In(start) {
 			continue
 		}
 		if prev.Round.Attempt == attempt {

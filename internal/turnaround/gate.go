@@ -404,7 +404,7 @@ func (g *gate) disinfection(s Step, rule StepRule) {
 func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	p := Progress{Step: Verification, Status: NotDueStep}
 	defer func() { g.answer.Steps = append(g.answer.Steps, p) }()
-	rounds := keep(g.h.Decisions, func(d Decision) bool { return d.last() >= g.answer.Turnaround })
+	rounds := keep(g.h.Decisions, func(d Decision) bool { return d.In(g.answer.Turnaround) })
 	slices.SortStableFunc(rounds, func(a, b Decision) int {
 		return cmp.Or(cmp.Compare(a.last(), b.last()), cmp.Compare(a.Recorded, b.Recorded))
 	})
@@ -471,7 +471,7 @@ func (g *gate) recleaned(d Decision) bool {
 // undecided returns the samples of the turnaround that begins at start whose round has no decision
 // yet: a round that was begun must be finished, whether or not it was due.
 func (h History) undecided(start unit.Instant) []Taken {
-	rounds := keep(h.Decisions, func(d Decision) bool { return d.last() >= start })
+	rounds := keep(h.Decisions, func(d Decision) bool { return d.In(start) })
 	return keep(h.Samples, func(t Taken) bool {
 		return t.Collected >= start && t.NotApplicable == "" &&
 			!slices.ContainsFunc(rounds, func(d Decision) bool { return d.covers(t, rounds) })

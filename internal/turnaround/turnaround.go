@@ -169,6 +169,10 @@ type Decision struct {
 	Supersedes string `json:"supersedes,omitempty"`
 }
 
+// In says whether the round belongs to the turnaround that begins at start. It goes by the round's
+// own instants: the start that was recorded with it is moved when the times of a use are corrected.
+func (d Decision) In(start unit.Instant) bool { return d.last() >= start }
+
 // passed says whether the round lets the scope go on.
 func (d Decision) passed() bool { return d.Round.Complete && d.Round.Outcome.Passed() }
 
