@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
 	"rinsate/internal/policy"
 	"rinsate/internal/quality"
 	"rinsate/internal/reading"
@@ -189,13 +190,14 @@ func (b *bench) clean() {
 }
 
 // use records a use of 40 minutes and the steps up to the first cleaning.
-func (b *bench) use() {
+func (b *bench) use() (turnaround.Use, ledger.ID) {
 	b.Helper()
 	u := turnaround.Use{Scope: "D-01", Start: b.at(), End: b.pass(40 * time.Minute)}
-	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(desk.Entry{By: "N-01"}, u, "") })
+	r := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(desk.Entry{By: "N-01"}, u, "") })
 	b.step(turnaround.PreClean, 2*time.Minute, nil)
 	b.step(turnaround.LeakTest, 2*time.Minute, passed)
 	b.clean()
+	return u, r.Record.ID
 }
 
 // finish records the steps from disinfection to the cabinet.
@@ -219,7 +221,7 @@ func TestFromUseToReady(t *testing.T) {
 	if a := b.gate(); a.State != turnaround.Unknown {
 		t.Fatalf("new scope: %s %+v", a.State, a.Reasons)
 	}
-	b.use()
+	u, used := b.use()
 	b.read(scope.OuterDistalEnd, "30")
 	b.read(scope.ElevatorRecess, "250")
 	if a := b.gate(); a.State != turnaround.Held {
@@ -234,5 +236,13 @@ func TestFromUseToReady(t *testing.T) {
 	}
 	if want := b.at().AddDays(30, b.desk.DB.Zone()); a.Until != want {
 		t.Errorf("until %s, want %s", a.Until, want)
+	}
+
+	// Correcting when the use ended moves the start of the turnaround; its round stays its own.
+	u.End = u.End.Add(-5 * time.Minute)
+	correction := desk.Entry{By: "N-01", Corrects: used, Reason: "the clock of the room was slow"}
+	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(correction, u, "") })
+	if c := b.gate(); c.State != turnaround.Ready || c.Until != a.Until || c.Turnaround != u.End {
+		t.Errorf("after the correction: %s until %s since %s\n%+v", c.State, c.Until, c.Turnaround, c.Reasons)
 	}
 }
