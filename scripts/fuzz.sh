@@ -13,6 +13,6 @@ if [[ -z $targets ]]; then
 fi
 while read -r package target; do
 	echo "fuzz: $package $target for $fuzztime"
-	go test -run '^$' -fuzz "^$target\$" -fuzztime "$fuzztime" "$package" </dev/null
+	go test -run '^$' -fuzz "^$target\$" -fuzztime "$fuzztime" -fuzzminimizetime 5x "$package" </dev/null
 done <<<"$targets"
 echo "fuzz: $(wc -l <<<"$targets") targets, nothing found"

@@ -99,6 +99,7 @@ func TestDueAt(t *testing.T) {
 
 		{"other risk", "the rule is for high-risk models", rule(sampling.AfterRepair, func(r *sampling.Rule) { r.Risk = scope.HighRisk }), colonoscope(), func(r *record) { r.Returned = started }, nil, 0},
 		{"this risk", "the rule is for standard-risk models", rule(sampling.AfterRepair, func(r *sampling.Rule) { r.Risk = scope.StandardRisk }), colonoscope(), func(r *record) { r.Returned = started }, []string{"back from repair"}, started},
+		{"named by its risk", "the sentence says for what the rule is", rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Risk = scope.HighRisk }), duodenoscope(), func(r *record) { r.TurnaroundStart = started }, []string{"high-risk models are sampled in every turnaround"}, started},
 		{"other kind", "the rule is for bronchoscopes", rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Bronchoscope} }), colonoscope(), func(r *record) { r.TurnaroundStart = started }, nil, 0},
 		{"this kind", "the rule names the kind", rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Colonoscope} }), colonoscope(), func(r *record) { r.TurnaroundStart = started }, []string{"colonoscope models are sampled"}, started},
 
