@@ -17,7 +17,7 @@ import (
 
 func (a *app) ledgerCommand() *cobra.Command {
 	c := &cobra.Command{Use: "ledger", Short: "Verify, prove, export and rebuild the ledger", Args: cobra.NoArgs}
-	c.AddCommand(a.verifyCommand(), a.proofCommand(), a.exportCommand(), a.rebuildCommand(), a.showCommand(), a.keyCommand())
+	c.AddCommand(a.verifyCommand(), a.proofCommand(), a.checkProofCommand(), a.exportCommand(), a.rebuildCommand(), a.showCommand(), a.keyCommand())
 	return c
 }
 
@@ -35,11 +35,7 @@ What this cannot show: that a value was true when it was typed, that nothing was
 unrecorded, and that a claimed time is right beyond the bounds of the checkpoints.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			for i, k := range keys {
-				if text, err := os.ReadFile(k); err == nil {
-					keys[i] = strings.TrimSpace(string(text))
-				}
-			}
+			keys := keyTexts(keys)
 			if len(args) == 1 {
 				return a.verifyExport(args[0], keys, older)
 			}
@@ -135,6 +131,48 @@ func (a *app) proofCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&out, "out", ".", "folder to write to")
 	return c
+}
+
+func (a *app) checkProofCommand() *cobra.Command {
+	var keys []string
+	c := &cobra.Command{
+		Use: "check-proof RECORD.json PROOF", Short: "Check the offline proof that a ledger holds a record; needs no data folder",
+		Args: cobra.ExactArgs(2),
+		RunE: func(_ *cobra.Command, args []string) error {
+			record, err := os.ReadFile(args[0])
+			if err != nil {
+				return usageError{err}
+			}
+			proof, err := os.ReadFile(args[1])
+			if err != nil {
+				return usageError{err}
+			}
+			checkpoint, err := ledger.VerifyProof(proof, record, keyTexts(keys))
+			if err != nil {
+				return &store.Error{Code: store.Broken, Message: "the proof does not hold: " + err.Error(), Hint: "check that record, proof and key belong together; if they do, the record is not the one that was kept", Cause: err}
+			}
+			if a.json {
+				return a.printJSON(map[string]any{"origin": checkpoint.Origin, "size": checkpoint.Size, "root": checkpoint.Root.String()})
+			}
+			fmt.Fprintf(a.Out, "the ledger %s held this record when it had %d records\n", checkpoint.Origin, checkpoint.Size)
+			return nil
+		},
+	}
+	c.Flags().StringSliceVar(&keys, "key", nil, "public key of the ledger, or a file that holds it")
+	must(c.MarkFlagRequired("key"))
+	return c
+}
+
+// keyTexts reads the keys that were given as files.
+func keyTexts(keys []string) []string {
+	texts := make([]string, len(keys))
+	for i, k := range keys {
+		texts[i] = k
+		if text, err := os.ReadFile(k); err == nil {
+			texts[i] = strings.TrimSpace(string(text))
+		}
+	}
+	return texts
 }
 
 func (a *app) exportCommand() *cobra.Command {

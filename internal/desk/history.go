@@ -221,15 +221,6 @@ func (v View) Gate(tag string, at, known unit.Instant) (turnaround.Answer, error
 	return turnaround.Gate(h, rules.Turnaround, at, v.Zone()), nil
 }
 
-// Due returns the rounds that are due for a scope at an instant.
-func (v View) Due(tag string, at unit.Instant) ([]sampling.Due, error) {
-	h, rules, err := v.state(tag, at, store.Forever)
-	if err != nil {
-		return nil, err
-	}
-	return turnaround.Due(h, rules.Turnaround, at, v.Zone()), nil
-}
-
 func (v View) state(tag string, at, known unit.Instant) (turnaround.History, policy.RuleSet, error) {
 	rules, err := v.Rules(at, known)
 	if err != nil {
