@@ -67,8 +67,8 @@ func deviance(x, m float64) float64 {
 	for j := 3.0; ; j += 2 {
 		power *= v * v
 		next := sum + power/j
-		if next == sum {
-			return sum
+		if next == sum || math.IsNaN(next) {
+			return next
 		}
 		sum = next
 	}
@@ -76,23 +76,26 @@ func deviance(x, m float64) float64 {
 
 // betaAtMost returns P(Beta(a, b) ≤ x), the regularised incomplete beta function, for a > 0 and
 // b > 0. Source of the continued fraction: NIST Digital Library of Mathematical Functions, 8.17.22.
-func betaAtMost(a, b, x float64) float64 {
+func betaAtMost(a, b, x float64) float64 { return betaAtMostOf(a, b, x, 1-x) }
+
+// betaAtMostOf is [betaAtMost] for a caller who knows y = 1−x without cancellation.
+func betaAtMostOf(a, b, x, y float64) float64 {
 	switch {
 	case x <= 0:
 		return 0
-	case x >= 1:
+	case y <= 0:
 		return 1
 	case x > (a+1)/(a+b+2):
-		return 1 - betaFraction(b, a, 1-x)
+		return 1 - betaFraction(b, a, y, x)
 	}
-	return betaFraction(a, b, x)
+	return betaFraction(a, b, x, y)
 }
 
-// betaFraction evaluates the continued fraction of the incomplete beta function by Lentz's method.
-// It converges in about √max(a, b) steps for x below (a+1)/(a+b+2).
-func betaFraction(a, b, x float64) float64 {
-	// x^a·(1−x)^b/(a·B(a, b)), written as a binomial probability.
-	factor := math.Exp(logBinomial(a, a+b, x, 1-x)) * b / (a + b)
+// betaFraction evaluates the continued fraction of the incomplete beta function by Lentz's method,
+// with y = 1−x. It converges in about √max(a, b) steps for x below (a+1)/(a+b+2).
+func betaFraction(a, b, x, y float64) float64 {
+	// x^a·y^b/(a·B(a, b)), written as a binomial probability.
+	factor := math.Exp(logBinomial(a, a+b, x, y)) * b / (a + b)
 	if factor == 0 {
 		return 0
 	}
