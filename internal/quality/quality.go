@@ -1,5 +1,3 @@
-// Package quality answers whether what a reading was made with can be trusted: meters and the lots
-// of kits. It never judges a scope.
 package quality
 
 import (
