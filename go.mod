@@ -4,6 +4,7 @@ go 1.26.0
 
 require (
 	charm.land/lipgloss/v2 v2.0.6
+	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/charmbracelet/x/term v0.2.2
 	github.com/gofrs/flock v0.13.2
 	github.com/google/go-cmp v0.7.0
