@@ -131,6 +131,7 @@ now, until when, and if not, why not.
 	root.PersistentFlags().BoolVar(&a.json, "json", false, "print JSON")
 	root.AddGroup(
 		&cobra.Group{ID: "day", Title: "The day's work:"},
+		&cobra.Group{ID: "numbers", Title: "What the numbers say:"},
 		&cobra.Group{ID: "set-up", Title: "Setting up and reading in:"},
 		&cobra.Group{ID: "proof", Title: "Proof and care:"},
 	)
@@ -141,6 +142,7 @@ now, until when, and if not, why not.
 		}
 	}
 	add("day", a.gateCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.protocolCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), a.checkCommand(), a.drawCommand())
+	add("numbers", a.trendCommand(), a.alarmsCommand(), a.limitsCommand(), a.levelCommand(), a.attributeCommand(), a.meterCommand(), a.funnelCommand())
 	add("set-up", a.demoCommand(), a.initCommand(), a.importCommand(), a.rulesCommand(), a.fleetCommand())
 	add("proof", a.ledgerCommand(), a.doctorCommand(), a.manCommand())
 	hintArgs(root)

@@ -22,6 +22,7 @@ func (h *hospital) planDay(midnight unit.Instant) {
 		h.plans = h.plans[1:]
 		p.do(p.at)
 	}
+	h.checkMeters(midnight)
 	for _, c := range h.cases(midnight) {
 		h.take(c)
 	}

@@ -101,6 +101,8 @@ type hospital struct {
 	days  int
 	today unit.Instant
 	rng   *rand.Rand
+	// checks is the randomness of the checks of meters, apart so that these change nothing else.
+	checks *rand.Rand
 
 	scopes   []*endoscope
 	services []service
@@ -306,7 +308,7 @@ func invent(o Options) (*hospital, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &hospital{options: o, zone: zone, today: unit.At(o.Today), rng: rand.New(rand.NewPCG(o.Seed, 0x72696e73617465))}
+	h := &hospital{options: o, zone: zone, today: unit.At(o.Today), rng: rand.New(rand.NewPCG(o.Seed, 0x72696e73617465)), checks: rand.New(rand.NewPCG(o.Seed, 0x6d65746572))}
 	h.days = o.Turnarounds * usualDays / usualTurnarounds
 	today := o.Today.In(zone)
 	h.begin = time.Date(today.Year(), today.Month(), today.Day()-h.days, 0, 0, 0, 0, zone)

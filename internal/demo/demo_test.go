@@ -351,7 +351,7 @@ func shifts(t *testing.T, b built, all []shown) {
 	added := func(x shown, except string) (sum float64) {
 		for _, s := range b.summary.Stories {
 			if s.Name != except && covers(s, x) {
-				sum += at(s, x.at)
+				sum += s.At(x.at)
 			}
 		}
 		return sum
@@ -373,7 +373,7 @@ func shifts(t *testing.T, b built, all []shown) {
 		for _, x := range all {
 			if covers(s, x) {
 				got += x.log - sum[of(x)]/n[of(x)] - added(x, s.Name)
-				want += at(s, x.at)
+				want += s.At(x.at)
 				count++
 			}
 		}
@@ -385,13 +385,6 @@ func shifts(t *testing.T, b built, all []shown) {
 	if found != 6 {
 		t.Errorf("%d stories shift readings, want 6", found)
 	}
-}
-
-func at(s demo.Story, at unit.Instant) float64 {
-	if s.Gradual {
-		return s.Shift * float64(at-s.From) / float64(s.To-s.From)
-	}
-	return s.Shift
 }
 
 func passing(t *testing.T, b built, all []shown) {

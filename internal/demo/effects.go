@@ -78,7 +78,7 @@ func (h *hospital) expected(c circumstances) (mean float64, passing bool) {
 	mean = means[c.point] + h.effects["scope "+c.scope] + h.effects["person "+c.person] + h.effects["lot "+c.lot] + h.effects["meter "+c.meter]
 	for _, s := range h.stories {
 		if (s.Shift != 0 || s.Passing) && s.covers(c) {
-			mean += s.at(c.at)
+			mean += s.At(c.at)
 			passing = passing || s.Passing
 		}
 	}

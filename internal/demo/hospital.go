@@ -293,6 +293,9 @@ func (h *hospital) open() {
 				return h.count(w.RegisterMeter(e, start, quality.Meter{Code: code, System: system.name, Serial: system.series + code}))
 			})
 		}
+		for _, target := range h.targets(system) {
+			lead(func(w *desk.Work, e desk.Entry) error { return h.count(w.RegisterTarget(e, target)) })
+		}
 		for _, point := range scope.PointKinds {
 			lead(func(w *desk.Work, e desk.Entry) error { return h.count(w.AdoptLevel(e, h.levelOf(system.name, point))) })
 		}

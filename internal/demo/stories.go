@@ -20,6 +20,7 @@ const (
 	AfterLeave    = "after leave"
 	BadLot        = "bad lot"
 	DriftingMeter = "drifting meter"
+	FailedCheck   = "failed check"
 	Culture       = "positive culture"
 	RepairCures   = "repair that cures"
 	DelayedNight  = "delayed night"
@@ -47,9 +48,9 @@ type Story struct {
 	Kit    string          `json:"kit,omitempty"`
 	Lot    string          `json:"lot,omitempty"`
 	Meter  string          `json:"meter,omitempty"`
-	// Shift is in log10 RLU; a Gradual one grows evenly from nothing at From to all of it at To.
-	Shift   float64 `json:"shift,omitempty"`
-	Gradual bool    `json:"gradual,omitempty"`
+	// Shift is in log10 RLU. One with Full grows evenly from nothing at From to all of it at Full.
+	Shift float64      `json:"shift,omitempty"`
+	Full  unit.Instant `json:"full,omitzero"`
 	// Passing says that no reading in the story is over the action level.
 	Passing bool `json:"passing,omitempty"`
 	// Hurried says that manual cleanings in the story are too short.
@@ -69,10 +70,10 @@ func (s Story) covers(c circumstances) bool {
 		same(s.Person, c.person) && same(s.Kit, c.kit) && same(s.Lot, c.lot) && same(s.Meter, c.meter)
 }
 
-// at returns the shift at an instant of the story.
-func (s Story) at(at unit.Instant) float64 {
-	if s.Gradual {
-		return s.Shift * float64(at-s.From) / float64(s.To-s.From)
+// At returns the shift at an instant of the story.
+func (s Story) At(at unit.Instant) float64 {
+	if at < s.Full {
+		return s.Shift * float64(at-s.From) / float64(s.Full-s.From)
 	}
 	return s.Shift
 }
@@ -89,6 +90,9 @@ func (h *hospital) hurried(person string, at unit.Instant) bool {
 	})
 }
 
+// wearDays is how many days it takes until a channel is worn.
+const wearDays = 8
+
 // The times of the stories, as fractions of the whole time.
 const (
 	repairSent     = 0.40
@@ -99,6 +103,9 @@ const (
 	cultureResult  = 0.56
 	cultureCleared = 0.60
 	loanerComes    = 0.35
+	checkFails     = 0.66
+	limitsAdopted  = 0.145
+	limitsRevised  = 0.30
 )
 
 // tell writes the stories that change readings, and the delayed night.
@@ -110,8 +117,9 @@ func (h *hospital) tell() []Story {
 	}
 	return []Story{
 		{
-			Name: WornChannel, Scope: "D-02", Point: scope.InstrumentLumen, From: h.at(0.60), To: h.today, Shift: 0.6, Gradual: true,
-			What: "the instrument channel of D-02 wears out: its readings rise steadily, those of its other points do not",
+			Name: WornChannel, Scope: "D-02", Point: scope.InstrumentLumen, From: h.at(0.60), To: h.today, Shift: 0.55,
+			Full: min(h.at(0.60).AddDays(wearDays, h.zone), h.today),
+			What: "the instrument channel of D-02 wears out: its readings rise within days and stay high, those of its other points do not",
 		},
 		{
 			Name: AfterLeave, Person: "T-07", From: h.at(leaveEnds), To: h.today, Shift: 0.28, Hurried: true,
@@ -122,7 +130,7 @@ func (h *hospital) tell() []Story {
 			What: "a bad lot of the kit reads too high on every scope",
 		},
 		{
-			Name: DriftingMeter, Meter: "M-2", From: h.at(0.50), To: h.today, Shift: -0.40, Gradual: true,
+			Name: DriftingMeter, Meter: "M-2", From: h.at(0.50), To: h.today, Shift: -0.40, Full: h.today,
 			What: "meter M-2 loses light: it reads lower and lower, and M-1 beside it does not",
 		},
 		{
@@ -180,6 +188,8 @@ func (h *hospital) plant() {
 	h.plantLoaner()
 	h.plantSlips()
 	h.plantEnd()
+	h.plantLimits()
+	h.plantFailedCheck()
 	h.trip("D-03", 0.70, 9, func(t *trip) {
 		t.push = map[int]float64{1: 1.1, 2: 1.0, 3: 0.9}
 		t.story = h.mark(Story{

@@ -258,7 +258,7 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 				Hint: "lift the hold with a second person",
 			}
 		}
-	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSite, store.TypeClock, store.TypeImport:
+	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSuspect, store.TypeSite, store.TypeClock, store.TypeImport:
 		return Receipt{}, &store.Error{
 			Code: store.Invalid, Message: fmt.Sprintf("a %s record cannot be voided: it is what followed from others", old.Type),
 			Hint: "void or correct what it rests on; after a wrong lift place a new hold",
@@ -271,8 +271,19 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	}
 	body.Scope = rounds.scope
 	r, err := w.append(e, store.TypeVoid, w.tx.Now, body)
-	if err != nil || !r.Fresh || rounds.attempt == 0 {
+	if err != nil || !r.Fresh {
 		return r, err
+	}
+	if old.Type == store.TypeCheck {
+		c, err := store.Body[store.Check](old.Record)
+		if err != nil {
+			return r, err
+		}
+		r.Followed, err = w.settle(c.Meter, c.Verdict.At, e.By, r.Record.ID)
+		return r, err
+	}
+	if rounds.attempt == 0 {
+		return r, nil
 	}
 	followed, err := w.decide(rounds.scope, rounds.inside, rounds.attempt, e.By, r.Record.ID)
 	r.Followed = followed

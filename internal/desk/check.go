@@ -50,7 +50,7 @@ func (c *Checker) Load(kind Kind, t *wire.Table) error {
 		}
 		return t.Err()
 	case Fleet, Meters, Lots, Levels:
-	case People, Uses, Repairs, Steps, Readings:
+	case People, Targets, Uses, Repairs, Steps, Readings, Checks:
 		return invalid("a check needs no file of %s", kind)
 	}
 	r := newRow(t, kind)
@@ -77,7 +77,7 @@ func (c *Checker) Load(kind Kind, t *wire.Table) error {
 			l := r.level()
 			anchor, err = "system", l.Check()
 			c.levels = append(c.levels, l)
-		case Models, People, Uses, Repairs, Steps, Readings:
+		case Models, People, Targets, Uses, Repairs, Steps, Readings, Checks:
 		}
 		if err != nil && t.Faults() == 0 {
 			r.col[anchor].Reject(err.Error())

@@ -69,7 +69,11 @@ func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History
 
 // load reads the entries of a span.
 func (v View) load(h *turnaround.History, tag string, s span) error {
-	f := folder{history: h, samples: map[string]int{}}
+	f := folder{history: h, samples: map[string]int{}, suspect: map[ledger.ID]doubted{}}
+	// What takes the trust from readings comes before these.
+	if err := v.tx.Events(tag, s.from, s.to, s.known, f.add, store.TypeSuspect); err != nil {
+		return err
+	}
 	err := v.tx.Events(tag, s.from, s.to, s.known, f.add, store.TypeUse, store.TypeStep, store.TypeSample, store.TypeMoment,
 		store.TypeReading, store.TypeRound)
 	if err != nil {
@@ -149,6 +153,14 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 type folder struct {
 	history *turnaround.History
 	samples map[string]int
+	// suspect says of readings that must not be relied on why that is so.
+	suspect map[ledger.ID]doubted
+}
+
+// doubted is why a reading must not be relied on, and the record that says so.
+type doubted struct {
+	why    string
+	record ledger.ID
 }
 
 func (f *folder) add(k store.Kept) error {
@@ -186,11 +198,23 @@ func (f *folder) add(k store.Kept) error {
 			h.Samples[i].Sample, err = h.Samples[i].Add(m)
 		}
 		return err
+	case store.TypeSuspect:
+		return fold(k, func(x store.Suspect) {
+			for _, id := range x.Readings {
+				f.suspect[id] = doubted{x.Reason, k.ID}
+			}
+		})
 	case store.TypeReading:
 		return fold(k, func(r reading.Reading) {
 			if i, ok := f.samples[r.Sample]; ok {
 				t := &h.Samples[i]
-				t.Judgements = append(t.Judgements, r.Judgement)
+				j := r.Judgement
+				// A doubt must not clear a scope: what is over the action level stays.
+				if d, ok := f.suspect[k.ID]; ok && j.Outcome.Passed() {
+					j = reading.Voided(j.Judged, d.why+": take a new sample")
+					t.Doubt, t.DoubtRecord = d.why, string(d.record)
+				}
+				t.Judgements = append(t.Judgements, j)
 				if !t.Read.Known() {
 					t.Read = r.With.At
 				}

@@ -102,7 +102,7 @@ func (in *intake) run(content io.Reader) error {
 		in.models(t)
 	case Readings:
 		in.readings(t)
-	case Fleet, People, Meters, Lots, Levels, Uses, Repairs, Steps:
+	case Fleet, People, Meters, Lots, Levels, Targets, Uses, Repairs, Steps, Checks:
 		r := newRow(t, in.file.Kind)
 		for t.Next() && in.ctx.Err() == nil {
 			in.line(r)
@@ -207,6 +207,22 @@ func (in *intake) line(r row) {
 		err = l.Check()
 		if err == nil {
 			fresh, err = in.described(l, func(e Entry) error { _, err := in.AdoptLevel(e, l); return err })
+		}
+	case Targets:
+		x := r.target()
+		anchor, what = "material", fmt.Sprintf("target of %s control %s", x.Kind, x.Material)
+		err = x.Check()
+		if err == nil {
+			fresh, err = in.described(x, func(e Entry) error { _, err := in.RegisterTarget(e, x); return err })
+		}
+	case Checks:
+		c := r.check()
+		at := r.col["at"].Time()
+		anchor, what = "meter", fmt.Sprintf("check of meter %s at %s", c.Meter, at.In(in.Zone()))
+		if r.t.Faults() == before {
+			var receipt Receipt
+			receipt, _, err = in.CheckMeter(Entry{ID: in.id(r.col["id"].Text(), c.Meter, at.String()), By: r.col["person"].Text()}, c)
+			fresh = receipt.Fresh
 		}
 	case Uses:
 		u := r.use()

@@ -27,6 +27,8 @@ const (
 	Meters   Kind = "meters"
 	Lots     Kind = "lots"
 	Levels   Kind = "levels"
+	Targets  Kind = "targets"
+	Checks   Kind = "checks"
 	Uses     Kind = "uses"
 	Repairs  Kind = "repairs"
 	Steps    Kind = "steps"
@@ -35,7 +37,7 @@ const (
 
 // Kinds lists every kind in the order in which files have to be read in: what others refer to comes
 // first.
-var Kinds = []Kind{Models, Fleet, People, Meters, Lots, Levels, Uses, Repairs, Steps, Readings}
+var Kinds = []Kind{Models, Fleet, People, Meters, Lots, Levels, Targets, Uses, Repairs, Steps, Readings, Checks}
 
 func words[T ~string](values []T) []string {
 	texts := make([]string, len(values))
@@ -107,6 +109,22 @@ func Columns(kind Kind) []wire.Field {
 			text("clean", "a strip's words for clean, separated by |"), text("dirty", "a strip's words for dirty, separated by |"),
 			must(text("source", "where the level comes from")), must(text("edition", "edition of the source")),
 			must(text("adopted_by", "who adopted it")), must(moment("adopted", "since when it judges")),
+		}
+	case Targets:
+		return []wire.Field{
+			must(text("system", "meter system")), text("meter", "one meter only; without it every meter of the system"),
+			must(word("kind", words(quality.ControlKinds), "kind of control")), must(text("material", "what is read")), text("lot", "its lot"),
+			number("low", "lower limit in RLU (positive controls)"), number("high", "upper limit in RLU"),
+			must(text("source", "where the target comes from")), must(text("edition", "edition of the source")),
+			must(text("adopted_by", "who adopted it")), must(moment("adopted", "since when it judges")),
+		}
+	case Checks:
+		return []wire.Field{
+			text("id", "the sender's own id of the row"), must(text("meter", "code of the meter")), must(moment("at", "when it was read")),
+			must(text("person", "who read it")), text("serviced", "what was done to the meter just before"),
+			number("positive", "reading of the positive control in RLU"), text("positive_material", "what was read: MATERIAL or MATERIAL/LOT"),
+			number("negative", "reading of the negative control in RLU"), text("negative_material", "what was read: MATERIAL or MATERIAL/LOT"),
+			number("blank", "reading of the blank control in RLU"), text("blank_material", "what was read: MATERIAL or MATERIAL/LOT"),
 		}
 	case Uses:
 		return []wire.Field{
@@ -241,6 +259,36 @@ func (r row) level() reading.Level {
 	}
 	l.Analyte, l.Unit = r.analyte()
 	return l
+}
+
+func (r row) target() quality.Target {
+	return quality.Target{
+		System: r.col["system"].Text(), Meter: r.col["meter"].Text(), Kind: quality.ControlKind(r.col["kind"].Word()),
+		Material: r.col["material"].Text(), Lot: r.col["lot"].Text(), Low: r.col["low"].Number(), High: r.col["high"].Number(),
+		Source: r.col["source"].Text(), Edition: r.col["edition"].Text(), Adopter: r.col["adopted_by"].Text(), Adopted: r.col["adopted"].Time(),
+	}
+}
+
+// check reads the controls of a row, each with its material.
+func (r row) check() Check {
+	c := Check{Meter: r.col["meter"].Text(), Serviced: r.col["serviced"].Text()}
+	at, person := r.col["at"].Time(), r.col["person"].Text()
+	for _, kind := range quality.ControlKinds {
+		value, material := r.col[string(kind)], r.col[string(kind)+"_material"]
+		if !value.Has() {
+			continue
+		}
+		if !material.Has() {
+			material.Reject("which material was read?")
+		}
+		x := quality.Control{Kind: kind, Value: value.Number(), At: at, Person: person}
+		x.Material, x.Lot, _ = strings.Cut(material.Text(), "/")
+		c.Controls = append(c.Controls, x)
+	}
+	if len(c.Controls) == 0 {
+		r.col["positive"].Reject("the row has no control: give positive, negative or blank")
+	}
+	return c
 }
 
 func list(text string) []string {

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
+	"rinsate/internal/trend"
 	"rinsate/internal/unit"
 )
 
@@ -158,6 +159,20 @@ func (v View) Levels() ([]reading.Level, error) {
 	}
 	v.desk.levels = decodedLevels{&all[0], len(all), levels}
 	return levels, nil
+}
+
+// LevelsFor returns the level that readings of a stream of one kind of scope are judged by at an
+// instant; none when there is none.
+func (v View) LevelsFor(key trend.Key, kind scope.Kind, at unit.Instant) ([]reading.Level, error) {
+	all, err := v.Levels()
+	if err != nil {
+		return nil, err
+	}
+	l, ok := reading.Find(all, reading.ATP, reading.Circumstances{System: key.System, Kit: key.Kit, Point: key.Point, Kind: kind, At: at})
+	if !ok {
+		return nil, nil
+	}
+	return []reading.Level{l}, nil
 }
 
 // edition returns the edition of an entity in force at an instant, or the first one there is.

@@ -220,7 +220,13 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	if err != nil || !r.Fresh {
 		return r, err
 	}
-	r.Followed, err = w.decide(s.Scope, s.Collected, s.Attempt, e.By, r.Record.ID)
+	// What is against the meter counts in the decision.
+	doubted, err := w.trust(x, r.Record.ID, e.By)
+	if err != nil {
+		return r, err
+	}
+	decided, err := w.decide(s.Scope, s.Collected, s.Attempt, e.By, r.Record.ID)
+	r.Followed = append(doubted, decided...)
 	return r, err
 }
 
@@ -304,6 +310,13 @@ func Assess(s sampling.Sample, in Reading, system string, kind scope.Kind, point
 // is complete, over the action level, or was decided before and is now different. A decision over
 // the action level places a hold; a passed one lifts the holds that the rules placed.
 func (w *Work) decide(tag string, inside unit.Instant, attempt int, by string, cause ledger.ID) ([]ledger.Record, error) {
+	return w.decideAs(ledger.DerivedID("round", string(cause)), tag, inside, attempt, by, cause)
+}
+
+// decideAs is decide for a cause that several rounds are decided again for; id is the record's. The
+// ids of what follows are derived from the cause, so that the same input sent twice leaves the same
+// records.
+func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt int, by string, cause ledger.ID) ([]ledger.Record, error) {
 	rules, err := w.Rules(inside, store.Forever)
 	if err != nil {
 		return nil, err
@@ -327,9 +340,7 @@ func (w *Work) decide(tag string, inside unit.Instant, attempt int, by string, c
 	if prior != nil {
 		d.Supersedes = prior.ID
 	}
-	// The ids of what follows are derived from the cause, so that the same input sent twice leaves
-	// the same records.
-	r, err := w.append(Entry{ID: ledger.DerivedID("round", string(cause)), By: by, Because: because}, store.TypeRound, d.Last, d)
+	r, err := w.append(Entry{ID: id, By: by, Because: because}, store.TypeRound, d.Last, d)
 	if err != nil {
 		return nil, err
 	}
@@ -390,6 +401,7 @@ func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside u
 			}
 		}
 	}
+	var earliest unit.Instant
 	for _, t := range h.Samples {
 		if t.Attempt != attempt || t.Collected < start {
 			continue
@@ -400,12 +412,18 @@ func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside u
 			r.NotApplicable = t.NotApplicable
 			continue
 		}
-		if d.First == 0 || t.Collected < d.First {
+		if earliest == 0 || t.Collected < earliest {
+			earliest = t.Collected
+		}
+		if counts(t) && (d.First == 0 || t.Collected < d.First) {
 			d.First = t.Collected
 		}
 		d.Last = max(d.Last, t.Collected, t.Read)
 		r.Readings = append(r.Readings, t.Judgements...)
 		r.Pending = r.Pending || len(t.Judgements) == 0
+	}
+	if d.First == 0 {
+		d.First = earliest
 	}
 	list := make([]reading.PointResult, 0, len(results))
 	for _, r := range results {
@@ -414,6 +432,12 @@ func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside u
 	slices.SortFunc(list, func(a, b reading.PointResult) int { return cmp.Compare(a.Point, b.Point) })
 	d.Round = judging.Judge(attempt, required, list)
 	return d, prior
+}
+
+// counts says whether a sample can decide anything: one whose readings are all void cannot, and does
+// not say when its round began either.
+func counts(t turnaround.Taken) bool {
+	return len(t.Judgements) == 0 || slices.ContainsFunc(t.Judgements, func(j reading.Judgement) bool { return j.Outcome != reading.Void })
 }
 
 func sameDecision(a, b turnaround.Decision) bool {

@@ -21,6 +21,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
+	"rinsate/internal/quality"
 	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
@@ -40,6 +41,8 @@ type RuleSet struct {
 	// Reading says how rounds are decided.
 	Reading    reading.Rules    `yaml:"reading" json:"reading"`
 	Turnaround turnaround.Rules `yaml:"turnaround" json:"turnaround"`
+	// Meters says how meters are checked; nil in a rule set that does not say.
+	Meters *Metering `yaml:"meters,omitempty" json:"meters,omitempty"`
 	// Digest is the SHA-256 of the text, in hex.
 	Digest string `yaml:"-" json:"digest"`
 }
@@ -52,6 +55,14 @@ type Sampling struct {
 	Models map[string][]sampling.Protocol `yaml:"models,omitempty" json:"models,omitempty"`
 	Due    []sampling.Rule                `yaml:"due" json:"due"`
 	Draw   sampling.Drawing               `yaml:"draw" json:"draw"`
+}
+
+// Metering is the part of a rule set about the checks of meters.
+type Metering struct {
+	Rules quality.Rules `yaml:"rules" json:"rules"`
+	// Holds says how long a good check holds.
+	Holds           quality.Policy `yaml:"holds" json:"holds"`
+	sampling.Source `yaml:",inline"`
 }
 
 // ProtocolsFor returns the protocols of a model: its own before the general ones.
@@ -135,6 +146,10 @@ func (r RuleSet) Check() error {
 	check(r.Sample.Draw.Check())
 	check(r.Reading.Check())
 	check(r.Turnaround.Check())
+	if r.Meters != nil {
+		check(r.Meters.Rules.Check())
+		check(r.Meters.Holds.Check())
+	}
 	return errors.Join(problems...)
 }
 
@@ -162,6 +177,9 @@ func (r RuleSet) Unverified() []string {
 	note(r.Turnaround.UnstoredSource, "time outside a cabinet")
 	for _, c := range r.Turnaround.Cabinets {
 		note(c.Source, "cabinet %s", c.Name)
+	}
+	if r.Meters != nil {
+		note(r.Meters.Source, "checks of meters")
 	}
 	for _, a := range r.Turnaround.Agents {
 		note(a.Source, "agent %s", a.Name)

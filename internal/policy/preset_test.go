@@ -289,7 +289,7 @@ func TestOnlyWhatWasReadIsVerified(t *testing.T) {
 
 // sources names every rule of a rule set with its source.
 func sources(r policy.RuleSet) map[string]sampling.Source {
-	found := map[string]sampling.Source{"draw": r.Sample.Draw.Source, "unstored": r.Turnaround.UnstoredSource}
+	found := map[string]sampling.Source{"checks of meters": r.Meters.Source, "draw": r.Sample.Draw.Source, "unstored": r.Turnaround.UnstoredSource}
 	for _, l := range r.Sample.Clocks.Limits {
 		found["clock "+l.Name] = l.Source
 	}

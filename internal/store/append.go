@@ -182,10 +182,21 @@ func (tx *Tx) fill(r ledger.Record, p placing) error {
 		}
 	}
 	if x := p.reading; x != nil {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, attempt, at, analyte, unit, value, outcome)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`,
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, attempt, at, analyte, unit, value, outcome, id)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
 			r.Site, r.Seq, x.Scope, string(x.With.Point), string(x.With.Kind), x.With.System, x.With.Kit, x.Lot, x.Meter, r.By, x.Attempt,
-			int64(x.With.At), string(x.Value.Analyte), string(x.Value.Unit), float64(x.Value.Number), string(x.Judgement.Outcome)); err != nil {
+			int64(x.With.At), string(x.Value.Analyte), string(x.Value.Unit), float64(x.Value.Number), string(x.Judgement.Outcome), string(r.ID)); err != nil {
+			return err
+		}
+	}
+	if p.meter != "" {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO checked (site, seq, meter, id, at, verdict) VALUES ($1, $2, $3, $4, $5, $6)`,
+			r.Site, r.Seq, p.meter, string(r.ID), int64(p.at), p.verdict); err != nil {
+			return err
+		}
+	}
+	if len(p.suspect) > 0 {
+		if err := tx.doubt(p.suspect, sql.NullInt64{Int64: int64(r.Recorded), Valid: true}); err != nil {
 			return err
 		}
 	}
@@ -228,6 +239,13 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		}
 		touched += n
 	}
+	if p.meter != "" {
+		n, err := tx.s.exec(tx.ctx, `UPDATE checked SET replaced = $1 WHERE site = $2 AND seq = $3 AND replaced IS NULL`, int64(r.Recorded), r.Site, old.Seq)
+		if err != nil {
+			return tx.spoil(err)
+		}
+		touched += n
+	}
 	if touched == 0 {
 		return &Error{Code: Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Type), Hint: "look at its chain with: rinsate ledger show " + string(id)}
 	}
@@ -241,10 +259,29 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 			return tx.spoil(err)
 		}
 	}
+	if len(p.suspect) > 0 {
+		if err := tx.doubt(p.suspect, sql.NullInt64{}); err != nil {
+			return tx.spoil(err)
+		}
+	}
 	if old.Type == TypeRound { // a lift that rested on it alone stands no more
 		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = NULL, round = '' WHERE site = $1 AND scope = $2 AND round = $3`,
 			r.Site, p.scope, string(id)); err != nil {
 			return tx.spoil(err)
+		}
+	}
+	return nil
+}
+
+// doubt sets since when readings are suspect, or that they are not.
+func (tx *Tx) doubt(readings []ledger.ID, since sql.NullInt64) error {
+	for _, id := range readings {
+		kept, err := tx.Record(id)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET suspect = $1 WHERE site = $2 AND seq = $3`, since, tx.db.site.Code, kept.Seq); err != nil {
+			return err
 		}
 	}
 	return nil

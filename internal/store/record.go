@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
+	"rinsate/internal/trend"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
@@ -23,7 +24,7 @@ const (
 	TypeLot        = "lot"        // body quality.Lot
 	TypePerson     = "person"     // body Person
 	TypeRules      = "rules"      // body RuleText
-	TypeLevel      = "level"      // body reading.Level
+	TypeLevel      = "level"      // body Level
 	TypeUse        = "use"        // body turnaround.Use
 	TypeStep       = "step"       // body turnaround.Step
 	TypeSample     = "sample"     // body sampling.Sample
@@ -37,6 +38,11 @@ const (
 	TypeVoid       = "void"       // body Voiding; the record names what it voids
 	TypeDraw       = "draw"       // body Drawn
 	TypeImport     = "import"     // body Import
+	TypeTarget     = "target"     // body quality.Target
+	TypeCheck      = "check"      // body Check
+	TypeSuspect    = "suspect"    // body Suspect
+	TypeComparison = "comparison" // body Comparison
+	TypeChart      = "chart"      // body Chart
 	TypeClock      = ledger.TypeClock
 )
 
@@ -44,7 +50,8 @@ const (
 var Types = []string{
 	TypeSite, TypeModel, TypeInstrument, TypeMeter, TypeLot, TypePerson, TypeRules, TypeLevel,
 	TypeUse, TypeStep, TypeSample, TypeMoment, TypeReading, TypeRound, TypeHold, TypeLift,
-	TypeRepair, TypeRequest, TypeVoid, TypeDraw, TypeImport, TypeClock,
+	TypeRepair, TypeRequest, TypeVoid, TypeDraw, TypeImport,
+	TypeTarget, TypeCheck, TypeSuspect, TypeComparison, TypeChart, TypeClock,
 }
 
 // Person is somebody who works with scopes. Names do not belong in the ledger; the code stands for
@@ -79,6 +86,67 @@ type Drawn struct {
 	Rule       sampling.Drawing     `json:"rule"`
 	Candidates []sampling.Candidate `json:"candidates"`
 	Picks      []sampling.Pick      `json:"picks"`
+}
+
+// Check is one check of a meter: the controls that were read together, and what they mean.
+type Check struct {
+	Meter    string            `json:"meter"`
+	Controls []quality.Control `json:"controls"`
+	Verdict  quality.Verdict   `json:"verdict"`
+	// Rules names the rule set and edition that judged.
+	Rules string `json:"rules"`
+	// Serviced says what was done to the meter before, so that earlier checks do not count any more.
+	Serviced string `json:"serviced,omitempty"`
+}
+
+// Comparison is a comparison of a new lot or meter with the old one, as it was computed.
+type Comparison struct {
+	Old    quality.Setup  `json:"old"`
+	New    quality.Setup  `json:"new"`
+	Plan   quality.Plan   `json:"plan"`
+	Answer quality.Answer `json:"answer"`
+	Why    string         `json:"why"`
+	Pairs  []quality.Pair `json:"pairs"`
+	// Ratio is that of the geometric means, new to old, with its interval and the limits of agreement:
+	// evidence, never a factor to convert by.
+	Ratio     unit.Number    `json:"ratio,omitzero"`
+	RatioCI   [2]unit.Number `json:"ratio_interval,omitzero"`
+	Agreement [2]unit.Number `json:"limits_of_agreement,omitzero"`
+}
+
+// Chart is the baseline and the limits of one stream as somebody adopted them: from then on new
+// readings are held against them.
+type Chart struct {
+	Stream   trend.Key      `json:"stream"`
+	Baseline trend.Baseline `json:"baseline"`
+	Design   trend.Design   `json:"design"`
+	Adopter  string         `json:"adopted_by"`
+	Adopted  unit.Instant   `json:"adopted"`
+}
+
+// Key tells the stream from others.
+func (c Chart) Key() string {
+	return c.Stream.Scope + "|" + string(c.Stream.Point) + "|" + c.Stream.System + "|" + c.Stream.Kit
+}
+
+// Level is a level as it was adopted, with what it was derived from where it was derived here.
+type Level struct {
+	reading.Level
+	Derivation json.RawMessage `json:"derivation,omitempty"`
+}
+
+// Suspect takes the trust from readings of one scope, because a check of their meter failed. They
+// stay on record; a reading that passed does not count any more.
+type Suspect struct {
+	Scope string `json:"scope"`
+	Meter string `json:"meter"`
+	// Check is the record of the failed check, At when it was made.
+	Check ledger.ID    `json:"check"`
+	At    unit.Instant `json:"at"`
+	// Since is the last good check before, zero when there was none.
+	Since    unit.Instant `json:"since,omitzero"`
+	Reason   string       `json:"reason"`
+	Readings []ledger.ID  `json:"readings"`
 }
 
 // Import is the trace of a file that was read in.
@@ -137,6 +205,10 @@ type placing struct {
 	// lift is the hold that ends, round the decision that this rests on alone.
 	lift, round string
 	hold        bool
+	// meter and verdict are columns of the table of checks; suspect are the readings that the record
+	// takes the trust from.
+	meter, verdict string
+	suspect        []ledger.ID
 }
 
 // place reads from a record where it belongs. It is the one place that knows: appending and
@@ -201,6 +273,16 @@ func place(r ledger.Record) (placing, error) {
 		})
 	case TypeRequest:
 		err = with(r, func(q sampling.Request) { p.scope, p.at = q.Scope, q.At })
+	case TypeTarget:
+		err = with(r, func(t quality.Target) { p.entity = t.System + "|" + string(t.Kind) + "|" + t.Material })
+	case TypeCheck:
+		err = with(r, func(c Check) { p.meter, p.at, p.verdict = c.Meter, c.Verdict.At, string(c.Verdict.Outcome) })
+	case TypeChart:
+		err = with(r, func(c Chart) { p.entity = c.Key() })
+	case TypeSuspect:
+		err = with(r, func(x Suspect) { p.scope, p.at, p.word, p.suspect = x.Scope, x.At, string(x.Check), x.Readings })
+	case TypeComparison:
+		p.entity = string(r.ID)
 	case TypeVoid:
 		err = with(r, func(v Voiding) { p.scope, p.at = v.Scope, r.At })
 	default:

@@ -225,6 +225,7 @@ var projections = []struct{ table, empty, show string }{
 	{"event", `DELETE FROM event WHERE site = $1`, `SELECT * FROM event WHERE site = $1 ORDER BY scope, type, at, seq`},
 	{"entity", `DELETE FROM entity WHERE site = $1`, `SELECT * FROM entity WHERE site = $1 ORDER BY type, key, seq`},
 	{"reading", `DELETE FROM reading WHERE site = $1`, `SELECT * FROM reading WHERE site = $1 ORDER BY seq`},
+	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
 }
 

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
+	"rinsate/internal/trend"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
@@ -85,6 +86,9 @@ func (w writer) entities() {
 	w.put(store.TypeLevel, aLevel(at.Add(time.Second)))
 	w.put(store.TypeVoid, store.Voiding{}, correct(level))
 	w.put(store.TypeDraw, store.Drawn{Seed: "s", Rule: sampling.Drawing{Size: 1}, Picks: []sampling.Pick{}})
+	w.put(store.TypeTarget, quality.Target{System: "A", Kind: quality.Positive, Material: "light", Low: 900, High: 1100, Source: "test", Edition: "1", Adopter: "L-01", Adopted: at})
+	w.put(store.TypeComparison, store.Comparison{Old: quality.Setup{Kit: "K", Lot: "7"}, New: quality.Setup{Kit: "K", Lot: "8"}, Answer: quality.SameLevel})
+	w.put(store.TypeChart, store.Chart{Stream: trend.Key{Scope: "SC-00", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Adopter: "L-01", Adopted: at})
 	w.put(store.TypeImport, store.Import{File: "f.csv", Kind: "uses", Digest: "00", Rows: 1, Stored: 1})
 }
 
@@ -101,18 +105,32 @@ func (w writer) events() {
 	w.put(store.TypeMoment, sampling.Moment{Sample: string(sample.ID), Scope: tag, Mark: sampling.Activated, At: at})
 	first := w.put(store.TypeReading, aReading(tag, sample.ID, at, reading.Action))
 	second := w.put(store.TypeReading, aReading(tag, sample.ID, at, reading.Below), correct(first))
-	w.put(store.TypeReading, aReading(tag, sample.ID, at, reading.Below))
+	third := w.put(store.TypeReading, aReading(tag, sample.ID, at, reading.Below))
 	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(second))
+	w.put(store.TypeCheck, aCheck(at-1, quality.Accepted))
+	check := w.put(store.TypeCheck, aCheck(at+1, quality.Rejected))
+	mark := w.put(store.TypeSuspect, store.Suspect{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}})
+	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(mark))
+	w.put(store.TypeSuspect, store.Suspect{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}})
+	other := w.put(store.TypeCheck, aCheck(at+2, quality.Accepted))
+	w.put(store.TypeVoid, store.Voiding{}, correct(other))
 	failed := w.put(store.TypeRound, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 1, Outcome: reading.Action}, First: at, Last: at, Rules: "r"})
 	hold := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID)})
-	other := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T-01", Reason: "seen"})
-	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(other))
+	seen := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T-01", Reason: "seen"})
+	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(seen))
 	passed := w.put(store.TypeRound, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 2, Outcome: reading.Below, Complete: true}, First: at + 1, Last: at + 2, Rules: "r"})
 	w.put(store.TypeLift, turnaround.Lift{Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Round: string(passed.ID)})
 	w.put(store.TypeRound, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 2, Outcome: reading.None}, First: at + 1, Last: at + 2, Rules: "r", Supersedes: string(passed.ID)})
 	gone := w.put(store.TypeRepair, store.Repair{Repair: scope.Repair{Scope: tag, Sent: at}})
 	w.put(store.TypeRepair, store.Repair{Repair: scope.Repair{Scope: tag, Sent: at, Returned: at + 1}, Finishes: string(gone.ID)})
 	w.put(store.TypeRequest, sampling.Request{Scope: tag, Reason: "outbreak", By: "L-01", At: at})
+}
+
+func aCheck(at unit.Instant, o quality.Outcome) store.Check {
+	return store.Check{
+		Meter: "M-1", Controls: []quality.Control{{Meter: "M-1", Kind: quality.Positive, Material: "light", Value: 1000, At: at, Person: "T-01"}},
+		Verdict: quality.Verdict{Meter: "M-1", From: at, At: at, Outcome: o, Why: "test"}, Rules: "r",
+	}
 }
 
 func model() scope.Model {

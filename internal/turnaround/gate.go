@@ -438,6 +438,7 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 			p.Status = RunningStep
 		}
 		g.block(InWork, cite(Reason{Text: fmt.Sprintf("round of attempt %d is %s: %s", last.Round.Attempt, last.Round.Outcome, last.Round.Why), Record: last.ID}, rule.Source), last.Round.Next.Words)
+		g.doubts(last)
 	case last.First < g.previous:
 		p.Status = StaleStep
 		g.block(InWork, cite(Reason{Text: fmt.Sprintf("the round began at %s, before %s ended at %s", last.First.In(g.zone), g.previousStep, g.previous.In(g.zone)), Record: last.ID}, rule.Source), "sample again")
@@ -457,6 +458,17 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	}
 	if last.last() > g.previous {
 		g.previous, g.previousStep = last.last(), Verification
+	}
+}
+
+// doubts says why readings of a round do not count any more.
+func (g *gate) doubts(d Decision) {
+	told := map[string]bool{}
+	for _, t := range g.h.Samples {
+		if t.Doubt != "" && t.Attempt == d.Round.Attempt && t.Collected >= g.answer.Turnaround && !told[t.DoubtRecord] {
+			told[t.DoubtRecord] = true
+			g.block(InWork, Reason{Text: "readings of the round do not count: " + t.Doubt, Record: t.DoubtRecord}, "sample again with a meter that passed its check")
+		}
 	}
 }
 

@@ -260,6 +260,9 @@ type Taken struct {
 	Stamp
 	sampling.Sample
 	Judgements []reading.Judgement
+	// Doubt says why a reading of it that passed does not count any more, DoubtRecord which record
+	// says so; both are empty when there is no doubt.
+	Doubt, DoubtRecord string
 }
 
 // History is what is on record of one scope.

@@ -1,0 +1,112 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"rinsate/internal/chart"
+	"rinsate/internal/wire"
+)
+
+// output is where the figures of a command go beside its table.
+type output struct {
+	csv      bool
+	svg, pdf string
+}
+
+// flags adds --csv and, where there is a picture, --svg and --pdf.
+func (o *output) flags(c *cobra.Command, picture bool) {
+	c.Flags().BoolVar(&o.csv, "csv", false, "print the table as CSV")
+	if picture {
+		c.Flags().StringVar(&o.svg, "svg", "", "also draw the picture into this SVG file")
+		c.Flags().StringVar(&o.pdf, "pdf", "", "also draw the picture into this PDF file")
+	}
+}
+
+// draws says whether a picture is wanted.
+func (o *output) draws() bool { return o.svg != "" || o.pdf != "" }
+
+// pictureWidth is the width of a picture in a file of its own, in pixels.
+const pictureWidth = 960
+
+// draw writes the picture into the files that were asked for. A file that is there already is
+// replaced only as a whole.
+func (a *app) draw(o output, p chart.Picture, at time.Time) error {
+	if o.svg != "" {
+		if err := replaceFile(o.svg, chart.SVG(p, chart.SVGOptions{Width: pictureWidth, Standalone: true})); err != nil {
+			return err
+		}
+		fmt.Fprintf(a.Err, "drawn: %s\n", o.svg)
+	}
+	if o.pdf != "" {
+		page, err := chart.PDF(p, chart.PDFOptions{Created: at})
+		if err != nil {
+			return err
+		}
+		if err := replaceFile(o.pdf, page); err != nil {
+			return err
+		}
+		fmt.Fprintf(a.Err, "drawn: %s\n", o.pdf)
+	}
+	return nil
+}
+
+// replaceFile writes a file beside its place and moves it there.
+func replaceFile(path string, content []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(path), ".drawing-*")
+	if err != nil {
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	_, err = f.Write(content)
+	if closed := f.Close(); err == nil {
+		err = closed
+	}
+	if err == nil {
+		err = os.Chmod(f.Name(), 0o644) //nolint:gosec // a picture is meant to be passed on
+	}
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		_ = os.Remove(f.Name())
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	return nil
+}
+
+// printRows prints a table, or CSV when that was asked for.
+func (a *app) printRows(o output, header []string, rows [][]string) error {
+	if !o.csv {
+		a.printTable(header, rows)
+		return nil
+	}
+	w := wire.NewWriter(a.Out, wire.WriterOptions{})
+	for _, row := range append([][]string{header}, rows...) {
+		if err := w.Write(row...); err != nil {
+			return err
+		}
+	}
+	return w.Flush()
+}
+
+// readTable reads a CSV file for a command; "" reads nothing.
+func readTable(name string, fields []wire.Field, read func(*wire.Table) error) (err error) {
+	if name == "" {
+		return nil
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return fmt.Errorf("read the file: %w", err)
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	t, err := wire.Open(name, f, wire.Profile{}, fields)
+	if err != nil {
+		return err
+	}
+	return read(t)
+}

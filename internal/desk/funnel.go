@@ -1,0 +1,105 @@
+package desk
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	"rinsate/internal/reading"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+)
+
+// Grouping is by what failures are counted.
+type Grouping string
+
+// The groupings.
+const (
+	ByPerson Grouping = "person"
+	ByScope  Grouping = "scope"
+	ByLot    Grouping = "lot"
+	ByMeter  Grouping = "meter"
+	ByKind   Grouping = "kind"
+	ByPoint  Grouping = "point"
+)
+
+// Groupings lists every grouping.
+var Groupings = []Grouping{ByPerson, ByScope, ByLot, ByMeter, ByKind, ByPoint}
+
+// unknownUnit is the unit of readings whose circumstance is not on record.
+const unknownUnit = "not on record"
+
+func (g Grouping) of(m Measured) string {
+	name := ""
+	switch g {
+	case ByPerson:
+		name = m.Cleaner
+	case ByScope:
+		name = m.Scope
+	case ByLot:
+		name = m.Kit + " " + m.Lot
+	case ByMeter:
+		name = m.Meter
+	case ByKind:
+		name = string(m.Kind)
+	case ByPoint:
+		name = string(m.Point)
+	}
+	if name == "" {
+		return unknownUnit
+	}
+	return name
+}
+
+// Failures counts, for each person who cleaned, scope, lot, meter, kind of scope or point, how many of
+// the first readings after a first cleaning in a time, from <= at < to, were over the action level.
+// Readings in doubt, void ones and those without a level are left out.
+func (v View) Failures(by Grouping, from, to unit.Instant) ([]trend.Unit, error) {
+	if !slices.Contains(Groupings, by) {
+		return nil, invalid("%q is not something to count by; allowed: %v", by, words(Groupings))
+	}
+	all, err := v.Measured(from, to)
+	if err != nil {
+		return nil, err
+	}
+	units := map[string]trend.Unit{}
+	for _, m := range firsts(all) {
+		if m.Outcome == reading.None {
+			continue
+		}
+		u := units[by.of(m)]
+		u.Name = by.of(m)
+		u.Trials++
+		if m.Outcome == reading.Action {
+			u.Failures++
+		}
+		units[u.Name] = u
+	}
+	list := make([]trend.Unit, 0, len(units))
+	for _, name := range slices.Sorted(maps.Keys(units)) {
+		list = append(list, units[name])
+	}
+	return list, nil
+}
+
+// firsts returns the readings that count once: the first of each point in a turnaround, after the
+// first cleaning, neither void nor in doubt.
+func firsts(all []Measured) []Measured {
+	c := newStreams()
+	var kept []Measured
+	for _, m := range all {
+		if c.add(m, m.Trips) {
+			kept = append(kept, m)
+		}
+	}
+	return kept
+}
+
+// Compared is the comparison of what was counted.
+func Compared(units []trend.Unit) (trend.Funnel, error) {
+	f, err := trend.NewFunnel(units)
+	if err != nil {
+		return f, refuse(fmt.Errorf("nothing to compare: %w", err))
+	}
+	return f, nil
+}

@@ -1,0 +1,146 @@
+package desk
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// Measured is an ATP reading with what may explain it.
+type Measured struct {
+	store.Measured
+	// Cleaner is who did the last manual cleaning before it; empty when that is not on record.
+	Cleaner string
+	// Age counts the uses of the scope between its last return from repair, or the beginning of the
+	// records, and the reading.
+	Age int
+	// Trips counts all uses of the scope before the reading: readings of one turnaround share it.
+	Trips int
+	// Delay is the time from the end of pre-cleaning to the begin of manual cleaning, in minutes; NaN
+	// when one of the two is not on record.
+	Delay float64
+}
+
+// cleaned is what the records say about the cleaning of one scope up to some moment.
+type cleaned struct {
+	by         string
+	preCleaned unit.Instant
+	delay      float64
+	uses       int
+	trips      int
+}
+
+// Measured returns the ATP readings of a time, from <= at < to, the earliest first, each with who
+// cleaned the scope, how many uses it had since its last repair and how long it waited for cleaning.
+func (v View) Measured(from, to unit.Instant) ([]Measured, error) {
+	events, err := v.explanations(from, to)
+	if err != nil {
+		return nil, err
+	}
+	state := map[string]*cleaned{}
+	var all []Measured
+	err = v.tx.Readings(from, to, func(m store.Measured) error {
+		for len(events) > 0 && events[0].at <= m.At {
+			s := state[events[0].scope]
+			if s == nil {
+				s = &cleaned{delay: math.NaN()}
+				state[events[0].scope] = s
+			}
+			s.apply(events[0])
+			events = events[1:]
+		}
+		x := Measured{Measured: m, Delay: math.NaN()}
+		if s := state[m.Scope]; s != nil {
+			x.Cleaner, x.Age, x.Trips, x.Delay = s.by, s.uses, s.trips, s.delay
+		}
+		all = append(all, x)
+		return nil
+	})
+	return all, err
+}
+
+// explanation is a use, a step of cleaning or a return from repair.
+type explanation struct {
+	at    unit.Instant
+	scope string
+	kind  explained
+	by    string
+	start unit.Instant
+}
+
+type explained int
+
+const (
+	used explained = iota
+	repaired
+	preCleaned
+	cleanedNow
+)
+
+func (c *cleaned) apply(e explanation) {
+	switch e.kind {
+	case used:
+		c.uses++
+		c.trips++
+		c.by, c.preCleaned, c.delay = "", 0, math.NaN()
+	case repaired:
+		c.uses = 0
+	case preCleaned:
+		c.preCleaned = e.at
+	case cleanedNow:
+		c.by = e.by
+		if c.preCleaned.Known() {
+			c.delay = e.start.Sub(c.preCleaned).Minutes()
+			c.preCleaned = 0 // a further cleaning of the same turnaround did not wait
+		}
+	}
+}
+
+// longestTurnaround is how long before a reading its cleaning is looked for.
+const longestTurnaround = 30 * 24 * time.Hour
+
+// explanations returns what happened to all scopes before the end of a time, the earliest first: all
+// uses and repairs, and the cleanings that the readings of the time can rest on.
+func (v View) explanations(from, to unit.Instant) ([]explanation, error) {
+	var all []explanation
+	err := v.tx.UsesOf(0, to, func(tag string, start unit.Instant) error {
+		all = append(all, explanation{at: start, scope: tag, kind: used})
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	for _, step := range []struct {
+		kind explained
+		word turnaround.StepKind
+	}{{preCleaned, turnaround.PreClean}, {cleanedNow, turnaround.ManualCleaning}} {
+		err := v.tx.Between(store.TypeStep, string(step.word), from.Add(-longestTurnaround), to, func(k store.Kept) error {
+			return fold(k, func(s turnaround.Step) {
+				if s.End.Known() {
+					all = append(all, explanation{at: s.End, scope: s.Scope, kind: step.kind, by: s.By, start: s.Start})
+				}
+			})
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	err = v.tx.Between(store.TypeRepair, "", 0, to, func(k store.Kept) error {
+		return fold(k, func(r store.Repair) {
+			if r.Returned.Known() {
+				all = append(all, explanation{at: r.Returned, scope: r.Scope, kind: repaired})
+			}
+		})
+	})
+	// At one instant the kinds come in the order of their constants, so that the result does not depend
+	// on the order of the queries.
+	slices.SortStableFunc(all, func(a, b explanation) int {
+		return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.kind, b.kind), cmp.Compare(a.scope, b.scope))
+	})
+	return all, err
+}

@@ -1,0 +1,453 @@
+package desk
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/policy"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// reach is how many earlier checks of a meter the rules of consecutive controls can look back to: ten
+// in a row, with room for checks without a charted control.
+const reach = 40
+
+// Check is what somebody read to check a meter.
+type Check struct {
+	Meter    string
+	Controls []quality.Control
+	// Serviced says what was done to the meter just before; earlier checks then do not count any more.
+	Serviced string
+}
+
+// RegisterTarget records what a control should show, in force from its Adopted instant on.
+func (w *Work) RegisterTarget(e Entry, t quality.Target) (Receipt, error) {
+	if err := t.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	return w.append(e, store.TypeTarget, min(t.Adopted, w.tx.Now), t)
+}
+
+// Targets returns every target that was adopted and not voided.
+func (v View) Targets() ([]quality.Target, error) {
+	all, err := v.tx.Entities(store.TypeTarget)
+	if err != nil {
+		return nil, err
+	}
+	var targets []quality.Target
+	for _, kept := range all {
+		if kept.Replaced.Known() {
+			continue
+		}
+		t, err := store.Body[quality.Target](kept.Record)
+		if err != nil {
+			return nil, err
+		}
+		targets = append(targets, t)
+	}
+	return targets, nil
+}
+
+// Meters returns the latest edition of every meter, in the order of their codes.
+func (v View) Meters() ([]quality.Meter, error) {
+	all, err := v.tx.Entities(store.TypeMeter)
+	if err != nil {
+		return nil, err
+	}
+	latest := map[string]quality.Meter{}
+	for _, kept := range all {
+		if kept.Replaced.Known() {
+			continue
+		}
+		m, err := store.Body[quality.Meter](kept.Record)
+		if err != nil {
+			return nil, err
+		}
+		latest[m.Code] = m
+	}
+	return sortedByKey(latest), nil
+}
+
+func (v View) meter(code string) (quality.Meter, error) {
+	m, ok, err := edition[quality.Meter](v, store.TypeMeter, code, store.Forever, store.Forever)
+	if err == nil && !ok {
+		err = notFound("register the meter with its system first", "meter %q is not known, so nobody can say on which scale it counts", code)
+	}
+	return m, err
+}
+
+// CheckMeter records a check of a meter with its verdict. What follows from it, the trust in the
+// meter's readings and the rounds that rest on them, is recorded with it.
+func (w *Work) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
+	same := func(x store.Check) bool {
+		return x.Meter == c.Meter && x.Serviced == c.Serviced && slices.Equal(x.Controls, w.filled(e, c).Controls)
+	}
+	if r, ok, err := again(w, e.ID, store.TypeCheck, same); ok || err != nil {
+		if err != nil {
+			return r, quality.Verdict{}, err
+		}
+		body, err := store.Body[store.Check](r.Record)
+		return r, body.Verdict, err
+	}
+	c = w.filled(e, c)
+	verdict, rules, err := w.judgeCheck(c)
+	if err != nil {
+		return Receipt{}, verdict, err
+	}
+	if e.Corrects != "" {
+		if old, err := w.tx.Record(e.Corrects); err != nil {
+			return Receipt{}, verdict, err
+		} else if old.Type != store.TypeCheck {
+			return Receipt{}, verdict, invalid("a check record cannot take the place of a %s record", old.Type)
+		}
+	}
+	r, err := w.append(e, store.TypeCheck, verdict.At, store.Check{
+		Meter: c.Meter, Controls: c.Controls, Verdict: verdict, Rules: rules.Cite(), Serviced: c.Serviced,
+	})
+	if err != nil || !r.Fresh {
+		return r, verdict, err
+	}
+	r.Followed, err = w.settle(c.Meter, verdict.At, e.By, r.Record.ID)
+	return r, verdict, err
+}
+
+// filled gives the controls of a check the meter and, where they name none, the person.
+func (w *Work) filled(e Entry, c Check) Check {
+	c.Controls = slices.Clone(c.Controls)
+	for i := range c.Controls {
+		x := &c.Controls[i]
+		x.Meter, x.Person = c.Meter, cmp.Or(x.Person, e.By)
+		x.ID = "" // not part of the record
+	}
+	return c
+}
+
+// judgeCheck judges a check after those before it, by the rules and targets in force.
+func (w *Work) judgeCheck(c Check) (quality.Verdict, policy.RuleSet, error) {
+	var none quality.Verdict
+	if len(c.Controls) == 0 {
+		return none, policy.RuleSet{}, invalid("a check of meter %q needs at least one control", c.Meter)
+	}
+	first := c.Controls[0].At
+	for _, x := range c.Controls {
+		first = min(first, x.At)
+	}
+	rules, err := w.Rules(first, store.Forever)
+	if err != nil {
+		return none, rules, err
+	}
+	m, err := w.meter(c.Meter)
+	if err != nil {
+		return none, rules, err
+	}
+	targets, err := w.Targets()
+	if err != nil {
+		return none, rules, err
+	}
+	var earlier []store.Check
+	err = w.tx.LastChecks(c.Meter, first, reach, func(k store.Kept) error {
+		return fold(k, func(x store.Check) { earlier = append(earlier, numbered(x, string(k.ID))) })
+	})
+	if err != nil {
+		return none, rules, err
+	}
+	slices.Reverse(earlier)
+	watch, err := quality.NewWatch(m, targets, meterRules(rules))
+	if err != nil {
+		return none, rules, refuse(err)
+	}
+	for _, x := range append(earlier, numbered(store.Check{Controls: c.Controls, Serviced: c.Serviced}, "")) {
+		if x.Serviced != "" {
+			watch.Restart()
+		}
+		if none, err = watch.Next(x.Controls); err != nil {
+			return none, rules, refuse(err)
+		}
+	}
+	return none, rules, nil
+}
+
+// meterRules returns how checks are judged; a rule set that does not say leaves the limits alone.
+func meterRules(rules policy.RuleSet) quality.Rules {
+	if rules.Meters == nil {
+		return quality.Rules{}
+	}
+	return rules.Meters.Rules
+}
+
+// numbered gives the controls of a check names: their numbers, and before these, in a check that is
+// reached back to, its record.
+func numbered(c store.Check, id string) store.Check {
+	c.Controls = slices.Clone(c.Controls)
+	for i := range c.Controls {
+		name := strconv.Itoa(i + 1)
+		if id != "" {
+			name = id + "/" + name
+		}
+		c.Controls[i].ID = ledger.ID(name)
+	}
+	return c
+}
+
+// settle brings the trust in a meter's readings in line with its checks after something changed at an
+// instant: readings between a failed check and the good ones around it lose it, others have it. The
+// rounds that rest on a reading that lost or regained it are decided again. cause is the record of
+// the change.
+func (w *Work) settle(meter string, changed unit.Instant, by string, cause ledger.ID) ([]ledger.Record, error) {
+	verdicts, failed, from, to, err := w.around(meter, changed)
+	if err != nil {
+		return nil, err
+	}
+	marks, err := w.marks(meter, from, to)
+	if err != nil {
+		return nil, err
+	}
+	if len(failed) == 0 && len(marks) == 0 {
+		return nil, nil
+	}
+	kept := map[ledger.ID]store.Kept{}
+	var readings []quality.Reading
+	if len(failed) > 0 {
+		err = w.tx.ReadWith(meter, from, to, func(k store.Kept) error {
+			kept[k.ID] = k
+			readings = append(readings, quality.Reading{ID: k.ID, At: k.At})
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	suspects, err := quality.Suspects(verdicts, readings)
+	if err != nil {
+		return nil, refuse(err)
+	}
+	wanted := map[ledger.ID]quality.Suspect{}
+	for _, s := range suspects {
+		wanted[s.ID] = s
+	}
+	var followed []ledger.Record
+	touched := map[ledger.ID]bool{}
+	for _, mark := range marks {
+		stands := !slices.ContainsFunc(mark.body.Readings, func(id ledger.ID) bool {
+			s, still := wanted[id]
+			return !still || s.Failed != mark.body.At || failed[s.Failed] != mark.body.Check
+		})
+		if stands {
+			for _, id := range mark.body.Readings {
+				delete(wanted, id)
+			}
+			continue
+		}
+		r, err := w.append(Entry{
+			ID: ledger.DerivedID("trust", string(cause), string(mark.id)), By: by, Because: []ledger.ID{cause},
+			Corrects: mark.id, Reason: "the checks of the meter are seen differently now",
+		}, store.TypeVoid, w.tx.Now, store.Voiding{Scope: mark.body.Scope})
+		if err != nil {
+			return nil, err
+		}
+		followed = append(followed, r.Record)
+		for _, id := range mark.body.Readings {
+			touched[id] = true
+		}
+	}
+	added, err := w.mark(meter, by, cause, wanted, kept, failed)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range added {
+		body, err := store.Body[store.Suspect](r)
+		if err != nil {
+			return nil, err
+		}
+		for _, id := range body.Readings {
+			touched[id] = true
+		}
+	}
+	followed = append(followed, added...)
+	for _, id := range slices.Sorted(maps.Keys(touched)) {
+		again, err := w.decideReading(id, by, cause)
+		if err != nil {
+			return nil, err
+		}
+		followed = append(followed, again...)
+	}
+	return followed, nil
+}
+
+// around returns the checks of a meter from the last good one before an instant to the first good one
+// after it, which bound what a change at the instant can touch; and the record of the failed one at
+// each instant between. Zero and Forever say that there is no such good check.
+func (v View) around(meter string, at unit.Instant) (all []quality.Verdict, failed map[unit.Instant]ledger.ID, from, to unit.Instant, err error) {
+	failed, to = map[unit.Instant]ledger.ID{}, store.Forever
+	before, after, err := v.tx.GoodChecks(meter, at)
+	if err != nil {
+		return nil, nil, 0, 0, err
+	}
+	if before.Known() {
+		from = before
+	}
+	if after.Known() {
+		to = after
+	}
+	err = v.tx.ChecksOf(meter, from, to, func(c store.Checked) error {
+		all = append(all, quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome})
+		if c.Outcome == quality.Rejected {
+			failed[c.At] = c.ID
+		}
+		return nil
+	})
+	return all, failed, from, to, err
+}
+
+// mark is a record that took the trust from readings and still stands.
+type mark struct {
+	id   ledger.ID
+	body store.Suspect
+}
+
+// marks returns the standing marks of a meter that rest on failed checks of a time.
+func (v View) marks(meter string, from, to unit.Instant) ([]mark, error) {
+	var all []mark
+	err := v.tx.Between(store.TypeSuspect, "", from, to, func(k store.Kept) error {
+		return fold(k, func(x store.Suspect) {
+			if x.Meter == meter {
+				all = append(all, mark{k.ID, x})
+			}
+		})
+	})
+	return all, err
+}
+
+// mark records that readings lost the trust, one record for each scope and failed check.
+func (w *Work) mark(meter, by string, cause ledger.ID, suspects map[ledger.ID]quality.Suspect, kept map[ledger.ID]store.Kept, failed map[unit.Instant]ledger.ID) ([]ledger.Record, error) {
+	type group struct {
+		scope string
+		check ledger.ID
+	}
+	groups := map[group]*store.Suspect{}
+	for id, s := range suspects {
+		x, err := readingOf(kept[id])
+		if err != nil {
+			return nil, err
+		}
+		key := group{x.Scope, failed[s.Failed]}
+		if groups[key] == nil {
+			groups[key] = &store.Suspect{
+				Scope: x.Scope, Meter: meter, Check: key.check, At: s.Failed, Since: s.After,
+				Reason: doubt(meter, s, w),
+			}
+		}
+		groups[key].Readings = append(groups[key].Readings, id)
+	}
+	keys := slices.SortedFunc(maps.Keys(groups), func(a, b group) int {
+		return cmp.Or(cmp.Compare(a.scope, b.scope), cmp.Compare(a.check, b.check))
+	})
+	var records []ledger.Record
+	for _, key := range keys {
+		body := *groups[key]
+		slices.Sort(body.Readings)
+		r, err := w.append(Entry{
+			ID: ledger.DerivedID("suspect", string(cause), key.scope, string(key.check)), By: by, Because: []ledger.ID{cause, key.check},
+		}, store.TypeSuspect, body.At, body)
+		if err != nil {
+			return nil, err
+		}
+		records = append(records, r.Record)
+	}
+	return records, nil
+}
+
+func doubt(meter string, s quality.Suspect, w *Work) string {
+	if !s.After.Known() {
+		return fmt.Sprintf("meter %s failed its check at %s and had no good check before", meter, s.Failed.In(w.Zone()))
+	}
+	return fmt.Sprintf("meter %s failed its check at %s; its last good check was at %s", meter, s.Failed.In(w.Zone()), s.After.In(w.Zone()))
+}
+
+// decideReading decides the round again that a reading belongs to.
+func (w *Work) decideReading(id ledger.ID, by string, cause ledger.ID) ([]ledger.Record, error) {
+	kept, err := w.tx.Record(id)
+	if err != nil {
+		return nil, err
+	}
+	x, err := readingOf(kept)
+	if err != nil {
+		return nil, err
+	}
+	s, _, err := w.sample(ledger.ID(x.Sample))
+	if err != nil {
+		if store.CodeOf(err) == store.Conflict {
+			return nil, nil // the sample was voided since
+		}
+		return nil, err
+	}
+	return w.decideAs(ledger.DerivedID("round", string(cause), string(id)), x.Scope, s.Collected, x.Attempt, by, cause)
+}
+
+// trust settles a reading that was just recorded: made with a meter in doubt, it does not count.
+func (w *Work) trust(x reading.Reading, id ledger.ID, by string) ([]ledger.Record, error) {
+	if x.Meter == "" {
+		return nil, nil
+	}
+	before, after, err := w.tx.ChecksAround(x.Meter, x.With.At)
+	if err != nil {
+		return nil, err
+	}
+	failed := func(c *store.Checked) bool { return c != nil && c.Outcome == quality.Rejected }
+	exact := before != nil && before.At == x.With.At && before.Outcome.Good()
+	if exact || !failed(before) && !failed(after) {
+		return nil, nil
+	}
+	return w.settle(x.Meter, x.With.At, by, id)
+}
+
+// MeterState says whether a meter may be used at an instant.
+func (v View) MeterState(meter string, at unit.Instant) (quality.State, error) {
+	rules, err := v.Rules(at, store.Forever)
+	if err != nil {
+		return quality.State{}, err
+	}
+	if _, err := v.meter(meter); err != nil {
+		return quality.State{}, err
+	}
+	if rules.Meters == nil {
+		return quality.State{Condition: quality.Unchecked, Why: fmt.Sprintf("%s does not say how meters are checked", rules.Cite())}, nil
+	}
+	var verdicts []quality.Verdict
+	err = v.tx.ChecksOf(meter, 0, at, func(c store.Checked) error {
+		verdicts = append(verdicts, quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome})
+		return nil
+	})
+	if err != nil {
+		return quality.State{}, err
+	}
+	state, err := rules.Meters.Holds.State(verdicts, at, v.Zone())
+	return state, refuse(err)
+}
+
+// Checks returns the checks of a meter with from <= at <= to, the earliest first.
+func (v View) Checks(meter string, from, to unit.Instant) ([]CheckLine, error) {
+	var lines []CheckLine
+	err := v.tx.ChecksOf(meter, from, to, func(c store.Checked) error {
+		k, err := v.tx.Record(c.ID)
+		if err != nil {
+			return err
+		}
+		return fold(k, func(x store.Check) { lines = append(lines, CheckLine{ID: k.ID, By: k.By, Check: x}) })
+	})
+	return lines, err
+}
+
+// CheckLine is a check with its record.
+type CheckLine struct {
+	ID ledger.ID `json:"id"`
+	By string    `json:"by,omitempty"`
+	store.Check
+}

@@ -1,0 +1,191 @@
+package store
+
+import (
+	"database/sql"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/scope"
+	"rinsate/internal/unit"
+)
+
+// Measured is an ATP reading that stands, as the statistics see it.
+type Measured struct {
+	ID       ledger.ID
+	Scope    string
+	Point    scope.PointKind
+	Kind     scope.Kind
+	System   string
+	Kit, Lot string
+	Meter    string
+	Person   string
+	Attempt  int
+	At       unit.Instant
+	Value    float64 // RLU
+	Outcome  reading.Outcome
+	// Suspect says that a failed check of the meter took the trust from it.
+	Suspect bool
+
+	interning map[string]string
+}
+
+// scan reads a row. The same few texts come again and again, so each is kept once.
+func (m *Measured) scan(row scanner) error {
+	var id, point, kind, outcome string
+	var at int64
+	if err := row.Scan(&id, &m.Scope, &point, &kind, &m.System, &m.Kit, &m.Lot, &m.Meter, &m.Person, &m.Attempt, &at, &m.Value, &outcome, &m.Suspect); err != nil {
+		return err
+	}
+	for _, text := range []*string{&m.Scope, &point, &kind, &m.System, &m.Kit, &m.Lot, &m.Meter, &m.Person, &outcome} {
+		kept, ok := m.interning[*text]
+		if !ok {
+			kept = *text
+			m.interning[kept] = kept
+		}
+		*text = kept
+	}
+	m.ID, m.Point, m.Kind, m.Outcome, m.At = ledger.ID(id), scope.PointKind(point), scope.Kind(kind), reading.Outcome(outcome), unit.Instant(at)
+	return nil
+}
+
+// measured runs a query for readings.
+func (tx *Tx) measured(text string, visit func(Measured) error, args ...any) error {
+	m := Measured{interning: map[string]string{}}
+	return tx.s.each(tx.ctx, text, func(row scanner) error {
+		if err := m.scan(row); err != nil {
+			return err
+		}
+		return visit(m)
+	}, args...)
+}
+
+// Readings calls visit for every ATP reading with from <= at < to that nothing has replaced, in the
+// order of time and, at one instant, of the ledger.
+func (tx *Tx) Readings(from, to unit.Instant, visit func(Measured) error) error {
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
+		visit, tx.db.site.Code, int64(from), int64(to))
+}
+
+// ReadingsAt is Readings for one point of one scope.
+func (tx *Tx) ReadingsAt(tag string, point scope.PointKind, from, to unit.Instant, visit func(Measured) error) error {
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+		WHERE site = $1 AND scope = $2 AND point = $3 AND at >= $4 AND at < $5 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
+		visit, tx.db.site.Code, tag, string(point), int64(from), int64(to))
+}
+
+// UsesOf calls visit with the start of every use that nothing has replaced, of all scopes, from <=
+// start < to, the earliest first.
+func (tx *Tx) UsesOf(from, to unit.Instant, visit func(tag string, start unit.Instant) error) error {
+	return tx.s.each(tx.ctx, `SELECT scope, at FROM event WHERE site = $1 AND type = 'use' AND at >= $2 AND at < $3 AND replaced IS NULL ORDER BY at, seq`,
+		func(row scanner) error {
+			var tag string
+			var at int64
+			if err := row.Scan(&tag, &at); err != nil {
+				return err
+			}
+			return visit(tag, unit.Instant(at))
+		}, tx.db.site.Code, int64(from), int64(to))
+}
+
+// UsesOfScope calls visit with the start of every use of one scope that nothing has replaced, from <=
+// start < to, the earliest first.
+func (tx *Tx) UsesOfScope(tag string, from, to unit.Instant, visit func(start unit.Instant) error) error {
+	return tx.s.each(tx.ctx, `SELECT at FROM event WHERE site = $1 AND scope = $2 AND type = 'use' AND at >= $3 AND at < $4 AND replaced IS NULL ORDER BY at, seq`,
+		func(row scanner) error {
+			var at int64
+			if err := row.Scan(&at); err != nil {
+				return err
+			}
+			return visit(unit.Instant(at))
+		}, tx.db.site.Code, tag, int64(from), int64(to))
+}
+
+// Between calls visit for every record of one type, and with one word when word is not empty, that
+// nothing has replaced, of all scopes, from <= at < to, the earliest first.
+func (tx *Tx) Between(typ, word string, from, to unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, NULL FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+		WHERE e.site = $1 AND e.type = $2 AND e.at >= $3 AND e.at < $4 AND e.replaced IS NULL
+		AND (CAST($5 AS TEXT) = '' OR e.word = $6) ORDER BY e.at, e.seq`,
+		visit, tx.db.site.Code, typ, int64(from), int64(to), word, word)
+}
+
+// Checked is a check of a meter as the table has it.
+type Checked struct {
+	ID      ledger.ID
+	At      unit.Instant
+	Outcome quality.Outcome
+}
+
+// ChecksOf calls visit for the checks of a meter with from <= at <= to that nothing has replaced, the
+// earliest first.
+func (tx *Tx) ChecksOf(meter string, from, to unit.Instant, visit func(Checked) error) error {
+	return tx.checked(`SELECT id, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at >= $3 AND at <= $4 AND replaced IS NULL ORDER BY at, seq`,
+		visit, tx.db.site.Code, meter, int64(from), int64(to))
+}
+
+// ChecksAround returns the last check of a meter at or before an instant that was judged, and the
+// first one after it; nil when there is none. Of several at one instant a rejected one counts.
+func (tx *Tx) ChecksAround(meter string, at unit.Instant) (before, after *Checked, err error) {
+	into := func(p **Checked) func(Checked) error {
+		return func(c Checked) error { *p = &c; return nil }
+	}
+	if err := tx.checked(`SELECT id, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at <= $3 AND verdict <> 'unjudged' AND replaced IS NULL
+		ORDER BY at DESC, CASE verdict WHEN 'rejected' THEN 0 ELSE 1 END, seq DESC LIMIT 1`, into(&before), tx.db.site.Code, meter, int64(at)); err != nil {
+		return nil, nil, err
+	}
+	err = tx.checked(`SELECT id, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at > $3 AND verdict <> 'unjudged' AND replaced IS NULL
+		ORDER BY at, CASE verdict WHEN 'rejected' THEN 0 ELSE 1 END, seq LIMIT 1`, into(&after), tx.db.site.Code, meter, int64(at))
+	return before, after, err
+}
+
+// GoodChecks returns the last good check of a meter before an instant and the first after it, zero
+// where there is none. A check at the instant itself counts as neither.
+func (tx *Tx) GoodChecks(meter string, at unit.Instant) (before, after unit.Instant, err error) {
+	var b, a sql.NullInt64
+	if err := tx.s.row(tx.ctx, `SELECT max(at) FROM checked WHERE site = $1 AND meter = $2 AND at < $3 AND verdict IN ('accepted', 'warning') AND replaced IS NULL`,
+		tx.db.site.Code, meter, int64(at)).Scan(&b); err != nil {
+		return 0, 0, engineError(err)
+	}
+	if err := tx.s.row(tx.ctx, `SELECT min(at) FROM checked WHERE site = $1 AND meter = $2 AND at > $3 AND verdict IN ('accepted', 'warning') AND replaced IS NULL`,
+		tx.db.site.Code, meter, int64(at)).Scan(&a); err != nil {
+		return 0, 0, engineError(err)
+	}
+	return unit.Instant(b.Int64), unit.Instant(a.Int64), nil
+}
+
+func (tx *Tx) checked(text string, visit func(Checked) error, args ...any) error {
+	return tx.s.each(tx.ctx, text, func(row scanner) error {
+		var id, outcome string
+		var at int64
+		if err := row.Scan(&id, &at, &outcome); err != nil {
+			return err
+		}
+		return visit(Checked{ledger.ID(id), unit.Instant(at), quality.Outcome(outcome)})
+	}, args...)
+}
+
+// LastChecks calls visit for the last checks of a meter before an instant that nothing has replaced,
+// the latest first and at most so many.
+func (tx *Tx) LastChecks(meter string, before unit.Instant, most int, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, NULL FROM checked c JOIN record r ON r.site = c.site AND r.seq = c.seq
+		WHERE c.site = $1 AND c.meter = $2 AND c.at < $3 AND c.replaced IS NULL ORDER BY c.at DESC, c.seq DESC LIMIT $4`,
+		visit, tx.db.site.Code, meter, int64(before), most)
+}
+
+// ReadWith calls visit for the readings of a meter with from < at < to that nothing has replaced,
+// the earliest first.
+func (tx *Tx) ReadWith(meter string, from, to unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, NULL FROM reading x JOIN record r ON r.site = x.site AND r.seq = x.seq
+		WHERE x.site = $1 AND x.at > $2 AND x.at < $3 AND x.meter = $4 AND x.replaced IS NULL ORDER BY x.at, x.seq`,
+		visit, tx.db.site.Code, int64(from), int64(to), meter)
+}
+
+// MarkedBecause calls visit for the records that took the trust from readings because of a check
+// that was made at an instant, and that nothing has replaced.
+func (tx *Tx) MarkedBecause(check ledger.ID, at unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, NULL FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+		WHERE e.site = $1 AND e.type = 'suspect' AND e.at = $2 AND e.word = $3 AND e.replaced IS NULL ORDER BY e.seq`,
+		visit, tx.db.site.Code, int64(at), string(check))
+}
