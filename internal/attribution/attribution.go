@@ -8,12 +8,13 @@
 // or kits are never brought together. An effect says that readings differ, not why; comparisons of
 // people are for training, not for punishment.
 //
-// To know first: [Row] goes in, [Explain] fits, [Answer] comes out.
+// To know first: [Row] goes in, [Explain] or [ExplainFailures] fits, [Answer] comes out.
 package attribution
 
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -52,6 +53,8 @@ type Row struct {
 	Age float64
 	// Delay is the time between pre-cleaning and manual cleaning in minutes; NaN when not on record.
 	Delay float64
+	// Over says that the reading was over the action level.
+	Over bool
 }
 
 func (r Row) of(s Source) string {
@@ -85,9 +88,9 @@ func Usual() Question {
 type Part struct {
 	// Source is empty for the rest, which no source explains.
 	Source Source `json:"source,omitempty"`
-	// SD is the standard deviation between its levels, of log10 RLU, with its profile-likelihood
-	// interval; the interval is that of the rest too.
-	SD float64 `json:"sd_log10"`
+	// SD is the standard deviation between its levels, of log10 RLU or of the log odds. Lo and Hi are
+	// its profile-likelihood interval, which [ExplainFailures] does not give: both are 0 there.
+	SD float64 `json:"sd"`
 	Lo float64 `json:"lo"`
 	Hi float64 `json:"hi"`
 	// Share is the part of the variance that point, kind, age and delay do not explain.
@@ -101,24 +104,24 @@ type Effect struct {
 	Source Source `json:"source"`
 	Name   string `json:"name"`
 	Rows   int    `json:"readings"`
-	// Log is the shrunken effect on log10 RLU with its interval.
-	Log float64 `json:"log10"`
-	Lo  float64 `json:"lo"`
-	Hi  float64 `json:"hi"`
-	// Fold is the same as a ratio: 1.5 reads half as much again.
-	Fold float64 `json:"fold"`
+	// Ratio is how many times as high it reads, or how many times as high its odds of a failure are,
+	// with its interval: the shrunken effect turned back from the logarithm.
+	Ratio float64 `json:"ratio"`
+	Lo    float64 `json:"lo"`
+	Hi    float64 `json:"hi"`
 	// Ranked is false for those with too few readings, and for what is not on record.
 	Ranked bool `json:"ranked"`
-	// Distinct says that the interval does not hold zero.
+	// Distinct says that the interval does not hold 1.
 	Distinct bool `json:"distinct"`
 }
 
-// Coefficient is a fixed part of the model: the difference of a point or a kind from the first, or
-// the change for a hundred uses or for an hour of delay, in log10 RLU.
+// Coefficient is a fixed part of the model as a ratio: of a point or a kind to the first, or for a
+// hundred uses more or an hour of delay more, with its interval.
 type Coefficient struct {
-	Name     string  `json:"name"`
-	Estimate float64 `json:"estimate"`
-	SE       float64 `json:"se"`
+	Name  string  `json:"name"`
+	Ratio float64 `json:"ratio"`
+	Lo    float64 `json:"lo"`
+	Hi    float64 `json:"hi"`
 }
 
 // Answer is where the scatter comes from.
@@ -126,7 +129,7 @@ type Answer struct {
 	Rows  int           `json:"readings"`
 	Parts []Part        `json:"parts"`
 	Fixed []Coefficient `json:"fixed"`
-	// Effects are in the order of the sources and within these by Log, the highest first; those that
+	// Effects are in the order of the sources and within these by Ratio, the highest first; those that
 	// are not ranked come last.
 	Effects []Effect `json:"effects"`
 	// Notes say what was left out, and why.
@@ -152,25 +155,105 @@ func Explain(rows []Row, q Question) (Answer, error) {
 		return Answer{}, fmt.Errorf("a confidence and how many readings a rank needs must be given: %w", stats.ErrArgument)
 	}
 	a := Answer{Notes: []string{}}
-	rows = sorted(a.complete(rows))
-	design := mixed.Design{Response: make([]float64, len(rows))}
-	for i, r := range rows {
-		design.Response[i] = r.Log
-	}
-	a.fixed(rows, &design)
-	a.random(rows, &design)
-	if len(design.Random) == 0 {
-		return a, fmt.Errorf("no scope, person, lot or meter differs from another in these %d readings: choose a longer time: %w", len(rows), mixed.ErrData)
+	design, err := a.design(sorted(a.complete(rows)))
+	if err != nil {
+		return a, err
 	}
 	fit, err := mixed.FitLinear(design, mixed.REML)
 	if err != nil {
-		return a, fmt.Errorf("explain %d readings: %w", len(rows), err)
+		return a, fmt.Errorf("explain %d readings: %w", design.Rows(), err)
 	}
-	a.Rows = len(rows)
-	if err := a.report(fit, q); err != nil {
+	a.found(fit.Rows, fit.Fixed, fit.Dropped, fit.Terms, math.Ln10, q)
+	for i := range a.Parts {
+		interval, err := fit.Profile(string(a.Parts[i].Source), q.Confidence)
+		if err != nil {
+			return a, fmt.Errorf("interval of the spread between levels of %s: %w", a.Parts[i].Source, err)
+		}
+		a.Parts[i].Lo, a.Parts[i].Hi = interval.Lo, interval.Hi
+	}
+	interval, err := fit.Profile(mixed.ResidualName, q.Confidence)
+	if err != nil {
+		return a, fmt.Errorf("interval of the rest: %w", err)
+	}
+	a.Parts = append(a.Parts, Part{SD: fit.Residual.SD, Lo: interval.Lo, Hi: interval.Hi, Share: fit.Residual.Share})
+	return a, nil
+}
+
+// ExplainFailures asks the same of whether a reading was over the action level: a logistic mixed model
+// with the same terms, by the Laplace approximation. Ratios are of odds. Readings of a point or a kind
+// of which none, or all, were over are left out with a note: they say nothing about the other terms.
+// The rest is what chance alone adds to yes and no, π²/3 of the log odds. Failures are fewer than
+// readings and carry less; where both are asked, the readings usually tell more.
+func ExplainFailures(rows []Row, q Question) (Answer, error) {
+	if !q.Confidence.Known() || q.Least < 1 {
+		return Answer{}, fmt.Errorf("a confidence and how many readings a rank needs must be given: %w", stats.ErrArgument)
+	}
+	a := Answer{Notes: []string{}}
+	rows = sorted(a.mixedAnswers(a.complete(rows)))
+	design, err := a.design(rows)
+	if err != nil {
 		return a, err
 	}
+	for i, r := range rows {
+		design.Response[i] = 0
+		if r.Over {
+			design.Response[i] = 1
+		}
+	}
+	fit, err := mixed.FitLogistic(design)
+	if err != nil {
+		return a, fmt.Errorf("explain which of %d readings were over the action level: %w", design.Rows(), err)
+	}
+	a.found(fit.Rows, fit.Fixed, fit.Dropped, fit.Terms, 1, q)
+	rest := 1.0
+	for _, p := range a.Parts {
+		rest -= p.Share
+	}
+	a.Parts = append(a.Parts, Part{SD: math.Sqrt(mixed.LogisticVariance), Share: rest})
 	return a, nil
+}
+
+// mixedAnswers leaves out the readings of a point or a kind that all have the same answer, until none
+// is left.
+func (a *Answer) mixedAnswers(rows []Row) []Row {
+	for left := -1; left != len(rows); {
+		left = len(rows)
+		rows = a.mixedBy("point", rows, func(r Row) string { return string(r.Point) })
+		rows = a.mixedBy("kind", rows, func(r Row) string { return string(r.Kind) })
+	}
+	return rows
+}
+
+func (a *Answer) mixedBy(what string, rows []Row, of func(Row) string) []Row {
+	over, all := map[string]int{}, map[string]int{}
+	for _, r := range rows {
+		all[of(r)]++
+		if r.Over {
+			over[of(r)]++
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(all)) {
+		if over[name] > 0 && over[name] < all[name] {
+			continue
+		}
+		a.note("%d readings of %s %s left out: %d of them were over the action level", all[name], what, name, over[name])
+		rows = slices.DeleteFunc(rows, func(r Row) bool { return of(r) == name })
+	}
+	return rows
+}
+
+// design makes what is fitted; the response is log10(RLU+1).
+func (a *Answer) design(rows []Row) (mixed.Design, error) {
+	d := mixed.Design{Response: make([]float64, len(rows))}
+	for i, r := range rows {
+		d.Response[i] = r.Log
+	}
+	a.fixed(rows, &d)
+	a.random(rows, &d)
+	if len(d.Random) == 0 {
+		return d, fmt.Errorf("no scope, person, lot or meter differs from another in these %d readings: choose a longer time: %w", len(rows), mixed.ErrData)
+	}
+	return d, nil
 }
 
 // sorted returns the rows in one order, so that sums do not depend on the caller's.
@@ -178,9 +261,19 @@ func sorted(rows []Row) []Row {
 	rows = slices.Clone(rows)
 	slices.SortFunc(rows, func(a, b Row) int {
 		return cmp.Or(cmp.Compare(a.Scope, b.Scope), cmp.Compare(a.Point, b.Point), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Person, b.Person), cmp.Compare(a.Lot, b.Lot),
-			cmp.Compare(a.Meter, b.Meter), cmp.Compare(a.Age, b.Age), cmp.Compare(a.Delay, b.Delay), cmp.Compare(a.Log, b.Log))
+			cmp.Compare(a.Meter, b.Meter), cmp.Compare(a.Age, b.Age), cmp.Compare(a.Delay, b.Delay), cmp.Compare(a.Log, b.Log), compareBool(a.Over, b.Over))
 	})
 	return rows
+}
+
+func compareBool(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case b:
+		return -1
+	}
+	return 1
 }
 
 // complete leaves out the rows without a delay, unless no row has one.
@@ -278,29 +371,33 @@ func alike(f, g mixed.Factor) bool {
 	return true
 }
 
-// report fills in what the fit says.
-func (a *Answer) report(fit *mixed.Linear, q Question) error {
-	for _, c := range fit.Fixed {
-		a.Fixed = append(a.Fixed, Coefficient{Name: column(c.Column), Estimate: c.Estimate, SE: c.SE})
+// found fills in what a fit says. scale is the natural logarithm of the base of the response.
+func (a *Answer) found(rows int, fixed []mixed.Coefficient, dropped []mixed.Dropped, terms []mixed.Term, scale float64, q Question) {
+	a.Rows = rows
+	z := -stats.NormalQuantile((1 - q.Confidence.Float()) / 2)
+	ratio := func(x float64) float64 { return math.Exp(scale * x) }
+	for _, c := range fixed {
+		if c.Term != mixed.InterceptName {
+			a.Fixed = append(a.Fixed, Coefficient{Name: column(c.Column), Ratio: ratio(c.Estimate), Lo: ratio(c.Estimate - z*c.SE), Hi: ratio(c.Estimate + z*c.SE)})
+		}
 	}
-	for _, c := range fit.Dropped {
+	for _, c := range dropped {
 		a.note("%s cannot be told apart: %s", column(c.Column), c.Reason)
 	}
-	z := -stats.NormalQuantile((1 - q.Confidence.Float()) / 2)
-	for _, t := range fit.Terms {
-		interval, err := fit.Profile(t.Name, q.Confidence)
-		if err != nil {
-			return fmt.Errorf("interval of the spread between levels of %s: %w", t.Name, err)
+	for _, t := range terms {
+		a.Parts = append(a.Parts, Part{Source: Source(t.Name), SD: t.SD, Share: t.Share, Levels: t.Levels})
+		var list []Effect
+		for _, e := range t.Effects {
+			x := Effect{
+				Source: Source(t.Name), Name: e.Level, Rows: e.Rows, Ratio: ratio(e.Mode), Lo: ratio(e.Mode - z*e.SE), Hi: ratio(e.Mode + z*e.SE),
+				Ranked: e.Rows >= q.Least && e.Level != NotOnRecord,
+			}
+			x.Distinct = x.Lo > 1 || x.Hi < 1
+			list = append(list, x)
 		}
-		a.Parts = append(a.Parts, Part{Source: Source(t.Name), SD: t.SD, Lo: interval.Lo, Hi: interval.Hi, Share: t.Share, Levels: t.Levels})
-		a.Effects = append(a.Effects, effects(t, q, z)...)
+		rank(list)
+		a.Effects = append(a.Effects, list...)
 	}
-	interval, err := fit.Profile(mixed.ResidualName, q.Confidence)
-	if err != nil {
-		return fmt.Errorf("interval of the rest: %w", err)
-	}
-	a.Parts = append(a.Parts, Part{SD: fit.Residual.SD, Lo: interval.Lo, Hi: interval.Hi, Share: fit.Residual.Share})
-	return nil
 }
 
 // column names a fixed column.
@@ -311,17 +408,8 @@ func column(c mixed.Column) string {
 	return c.Term + " " + c.Level
 }
 
-// effects returns the effects of one source in their order.
-func effects(t mixed.Term, q Question, z float64) []Effect {
-	var list []Effect
-	for _, e := range t.Effects {
-		x := Effect{
-			Source: Source(t.Name), Name: e.Level, Rows: e.Rows, Log: e.Mode, Lo: e.Mode - z*e.SE, Hi: e.Mode + z*e.SE, Fold: math.Pow(10, e.Mode),
-			Ranked: e.Rows >= q.Least && e.Level != NotOnRecord,
-		}
-		x.Distinct = x.Lo > 0 || x.Hi < 0
-		list = append(list, x)
-	}
+// rank orders the effects of one source.
+func rank(list []Effect) {
 	slices.SortStableFunc(list, func(a, b Effect) int {
 		switch {
 		case a.Ranked != b.Ranked && a.Ranked:
@@ -329,9 +417,8 @@ func effects(t mixed.Term, q Question, z float64) []Effect {
 		case a.Ranked != b.Ranked:
 			return 1
 		}
-		return cmp.Or(cmp.Compare(b.Log, a.Log), cmp.Compare(a.Name, b.Name))
+		return cmp.Or(cmp.Compare(b.Ratio, a.Ratio), cmp.Compare(a.Name, b.Name))
 	})
-	return list
 }
 
 // Without returns the rows but those of one scope, person, lot or meter: to see what would change if

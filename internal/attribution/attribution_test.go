@@ -63,7 +63,7 @@ func explain(t *testing.T, rows []attribution.Row) attribution.Answer {
 func TestTheRightSourceIsFound(t *testing.T) {
 	t.Parallel()
 	a := explain(t, simulated(3000, 0.25, 5))
-	if e := a.Of(attribution.Person)[0]; e.Name != "p0" || !e.Distinct || e.Log < 0.15 || e.Log > 0.35 {
+	if e := a.Of(attribution.Person)[0]; e.Name != "p0" || !e.Distinct || e.Ratio < 1.4 || e.Ratio > 2.2 {
 		t.Errorf("first of the people: %+v", e)
 	}
 	if e := a.Of(attribution.Scope)[0]; e.Name != "S0" || !e.Distinct {
@@ -90,8 +90,9 @@ func TestTheRightSourceIsFound(t *testing.T) {
 		}
 	}
 	points := slices.IndexFunc(a.Fixed, func(c attribution.Coefficient) bool { return strings.HasPrefix(c.Name, "point ") })
-	if c := a.Fixed[points]; math.Abs(math.Abs(c.Estimate)-0.1) > 4*c.SE {
-		t.Errorf("%+v, simulated with 0.1", c)
+	// 0.1 of log10, up or down by which point is the first; the interval is one of 95 %.
+	if c := a.Fixed[points]; (c.Lo > math.Pow(10, 0.1) || c.Hi < math.Pow(10, 0.1)) && (c.Lo > math.Pow(10, -0.1) || c.Hi < math.Pow(10, -0.1)) {
+		t.Errorf("%+v, simulated with 0.1 of log10", c)
 	}
 }
 
@@ -147,8 +148,8 @@ func TestBalancedClosedForm(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if want := (means[i] - grand) * each * variance / (each*variance + within); math.Abs(e.Log-want) > 1e-7 {
-			t.Errorf("scope %s: %v, want %v", e.Name, e.Log, want)
+		if want := (means[i] - grand) * each * variance / (each*variance + within); math.Abs(math.Log10(e.Ratio)-want) > 1e-7 {
+			t.Errorf("scope %s: %v, want %v", e.Name, math.Log10(e.Ratio), want)
 		}
 	}
 	want := []string{
@@ -245,5 +246,62 @@ func BenchmarkExplain(b *testing.B) {
 		if _, err := attribution.Explain(rows, attribution.Usual()); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// failing makes readings of which about one in ten is over, more often with person p0; nothing of one
+// kind of scope is ever over.
+func failing(n int, seed uint64) []attribution.Row {
+	rng := rand.New(rand.NewPCG(seed, 3))
+	rows := simulated(n, 0, seed)
+	for i := range rows {
+		odds := 0.1
+		if rows[i].Person == "p0" {
+			odds = 0.4
+		}
+		rows[i].Over = rng.Float64() < odds/(1+odds) && rows[i].Kind != scope.Colonoscope
+	}
+	return rows
+}
+
+func TestFailures(t *testing.T) {
+	t.Parallel()
+	rows := failing(4000, 11)
+	a, err := attribution.ExplainFailures(rows, attribution.Usual())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := a.Of(attribution.Person)[0]; e.Name != "p0" || !e.Distinct || e.Ratio < 2 || e.Ratio > 5 {
+		t.Errorf("first of the people: %+v; its odds are four times those of others", e)
+	}
+	kept := 0
+	for _, r := range rows {
+		if r.Kind != scope.Colonoscope {
+			kept++
+		}
+	}
+	if a.Rows != kept || !slices.ContainsFunc(a.Notes, func(n string) bool {
+		return strings.HasSuffix(n, "readings of kind colonoscope left out: 0 of them were over the action level")
+	}) {
+		t.Errorf("%d rows, want %d; notes %q", a.Rows, kept, a.Notes)
+	}
+	total := 0.0
+	for _, p := range a.Parts {
+		total += p.Share
+	}
+	if math.Abs(total-1) > 1e-9 {
+		t.Errorf("the shares add up to %v", total)
+	}
+	rng := rand.New(rand.NewPCG(1, 1))
+	rng.Shuffle(len(rows), func(i, j int) { rows[i], rows[j] = rows[j], rows[i] })
+	again, err := attribution.ExplainFailures(rows, attribution.Usual())
+	if diff := cmp.Diff(a, again); err != nil || diff != "" {
+		t.Errorf("in another order: %v\n%s", err, diff)
+	}
+	for i := range rows {
+		rows[i].Over = false
+	}
+	if _, err := attribution.ExplainFailures(rows, attribution.Usual()); !errors.Is(err, mixed.ErrData) {
+		t.Errorf("no failure at all: %v", err)
 	}
 }

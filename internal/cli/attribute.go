@@ -2,7 +2,6 @@ package cli
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -21,6 +20,7 @@ func (a *app) attributeCommand() *cobra.Command {
 	var out output
 	var from, to, system, kit, without, source, confidence string
 	var least int
+	var failures bool
 	c := &cobra.Command{
 		Use: "attribute", Short: "Say where the scatter of readings comes from: scope, person, lot or meter",
 		Long: `Say where the scatter of readings comes from. A mixed model takes the kind of point and of
@@ -28,6 +28,9 @@ scope, the number of uses since the last repair and the delay before cleaning in
 and divides the rest between scopes, people, lots, meters and what none of them explains.
 Single effects are shrunk towards nothing the more the fewer readings speak for them, and
 have intervals.
+
+--failures asks the same of whether readings were over the action level: odds in place of
+readings. They are fewer and carry less.
 
 --without lot=NAME shows what would change if one scope, person, lot or meter were left out.
 
@@ -61,7 +64,11 @@ have intervals.
 					return err
 				}
 				list := rows[[2]string{scale.System, scale.Kit}]
-				answer, err := attribution.Explain(list, q)
+				explain, what := attribution.Explain, "readings"
+				if failures {
+					explain, what = attribution.ExplainFailures, "odds of a failure"
+				}
+				answer, err := explain(list, q)
 				if err != nil {
 					return err
 				}
@@ -71,7 +78,7 @@ have intervals.
 					if len(rest) == len(list) {
 						return &store.Error{Code: store.NotFound, Message: fmt.Sprintf("there is no reading of %s %s in that time", left, name), Hint: "see the names with: rinsate attribute"}
 					}
-					x, err := attribution.Explain(rest, q)
+					x, err := explain(rest, q)
 					if err != nil {
 						return err
 					}
@@ -79,14 +86,14 @@ have intervals.
 				}
 				if out.draws() {
 					title := fmt.Sprintf("Readings by %s, %s with %s", source, scale.System, scale.Kit)
-					if err := a.draw(out, figure.Effects(title, answer.Of(attribution.Source(source))), v.Now().Time()); err != nil {
+					if err := a.draw(out, figure.Effects(title, what, answer.Of(attribution.Source(source))), v.Now().Time()); err != nil {
 						return err
 					}
 				}
 				if a.json {
-					return a.printJSON(map[string]any{"system": scale.System, "kit": scale.Kit, "from": start, "to": end, "answer": answer, "without": less})
+					return a.printJSON(map[string]any{"system": scale.System, "kit": scale.Kit, "from": start, "to": end, "of": what, "answer": answer, "without": less})
 				}
-				return a.attribution(scale, scales, answer, less, without, out)
+				return a.attribution(scale, scales, explained{answer, less, without, what}, out)
 			})
 		},
 	}
@@ -98,6 +105,7 @@ have intervals.
 	c.Flags().StringVar(&without, "without", "", "leave one out: scope=TAG, person=CODE, lot=LOT or meter=CODE")
 	c.Flags().IntVar(&least, "least", attribution.Usual().Least, "rank only what has at least so many readings")
 	c.Flags().StringVar(&confidence, "confidence", "0.95", "confidence of the intervals")
+	c.Flags().BoolVar(&failures, "failures", false, "explain which readings were over the action level")
 	c.Flags().StringVar(&source, "draw", string(attribution.Person), "what --svg and --pdf draw: "+scope.Words(attribution.Sources))
 	return c
 }
@@ -127,7 +135,16 @@ func chosen(scales []desk.Scale, system, kit string) (desk.Scale, error) {
 	return desk.Scale{}, &store.Error{Code: store.NotFound, Message: "there is no such reading in that time", Hint: "there are: " + strings.Join(there, ", ")}
 }
 
-func (a *app) attribution(scale desk.Scale, scales []desk.Scale, answer attribution.Answer, less *attribution.Answer, without string, out output) error {
+// explained is an answer, and the one without something where that was asked.
+type explained struct {
+	attribution.Answer
+	less    *attribution.Answer
+	without string
+	what    string
+}
+
+func (a *app) attribution(scale desk.Scale, scales []desk.Scale, answer explained, out output) error {
+	less, without := answer.less, answer.without
 	name := func(p attribution.Part) string {
 		if p.Source == "" {
 			return "none of these"
@@ -135,7 +152,7 @@ func (a *app) attribution(scale desk.Scale, scales []desk.Scale, answer attribut
 		return string(p.Source)
 	}
 	rows := make([][]string, len(answer.Parts))
-	header := []string{"source", "levels", "share of the variance", "sd log10", "interval"}
+	header := []string{"source", "levels", "share of the variance", "sd", "interval"}
 	if less != nil {
 		header = append(header, "share without "+without)
 	}
@@ -144,7 +161,10 @@ func (a *app) attribution(scale desk.Scale, scales []desk.Scale, answer attribut
 		if p.Levels > 0 {
 			levels = strconv.Itoa(p.Levels)
 		}
-		rows[i] = []string{name(p), levels, percent(p.Share), fmt.Sprintf("%.3f", p.SD), fmt.Sprintf("%.3f–%.3f", p.Lo, p.Hi)}
+		rows[i] = []string{name(p), levels, percent(p.Share), fmt.Sprintf("%.3f", p.SD), ""}
+		if p.Hi > 0 {
+			rows[i][4] = fmt.Sprintf("%.3f–%.3f", p.Lo, p.Hi)
+		}
 		if less != nil {
 			cell := ""
 			for _, q := range less.Parts {
@@ -166,17 +186,17 @@ func (a *app) attribution(scale desk.Scale, scales []desk.Scale, answer attribut
 		rank[e.Source]++
 		mark := ""
 		switch {
-		case e.Distinct && e.Log > 0:
+		case e.Distinct && e.Ratio > 1:
 			mark = "▲ higher"
 		case e.Distinct:
 			mark = "▼ lower"
 		}
 		effects = append(effects, []string{
-			string(e.Source), strconv.Itoa(rank[e.Source]), e.Name, strconv.Itoa(e.Rows), fmt.Sprintf("× %.2f", e.Fold),
-			fmt.Sprintf("%.2f–%.2f", math.Pow(10, e.Lo), math.Pow(10, e.Hi)), mark,
+			string(e.Source), strconv.Itoa(rank[e.Source]), e.Name, strconv.Itoa(e.Rows), fmt.Sprintf("× %.2f", e.Ratio),
+			fmt.Sprintf("%.2f–%.2f", e.Lo, e.Hi), mark,
 		})
 	}
-	effectHeader := []string{"source", "rank", "name", "readings", "times as high", "interval", ""}
+	effectHeader := []string{"source", "rank", "name", "readings", answer.what + ", times as high", "interval", ""}
 	if out.csv {
 		return a.printRows(out, effectHeader, effects)
 	}
@@ -186,10 +206,10 @@ func (a *app) attribution(scale desk.Scale, scales []desk.Scale, answer attribut
 	a.printTable(effectHeader, effects)
 	fmt.Fprintln(a.Out)
 	fixed := make([][]string, 0, len(answer.Fixed))
-	for _, f := range answer.Fixed[1:] {
-		fixed = append(fixed, []string{f.Name, fmt.Sprintf("× %.2f", math.Pow(10, f.Estimate)), fmt.Sprintf("%.2f–%.2f", math.Pow(10, f.Estimate-1.96*f.SE), math.Pow(10, f.Estimate+1.96*f.SE))})
+	for _, f := range answer.Fixed {
+		fixed = append(fixed, []string{f.Name, fmt.Sprintf("× %.2f", f.Ratio), fmt.Sprintf("%.2f–%.2f", f.Lo, f.Hi)})
 	}
-	a.printTable([]string{"taken into account", "times as high", "95 % interval"}, fixed)
+	a.printTable([]string{"taken into account", answer.what + ", times as high", "interval"}, fixed)
 	fmt.Fprintln(a.Out)
 	if few > 0 {
 		fmt.Fprintf(a.Out, "! %d not ranked: too few readings, or not on record\n", few)

@@ -136,7 +136,7 @@ func findDriftingMeter(t *testing.T, b built) {
 	story := b.stories(demo.DriftingMeter)[0]
 	a := b.explain(t, unit.At(today).Add(-60*24*time.Hour), unit.At(today), "Palewick")
 	meters := a.Of(attribution.Meter)
-	if last := meters[len(meters)-1]; last.Name != story.Meter || last.Fold > 0.85 {
+	if last := meters[len(meters)-1]; last.Name != story.Meter || last.Ratio > 0.85 {
 		t.Errorf("last of the meters: %+v", last)
 	}
 	b.view(t, func(v desk.View) error {

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"rinsate/internal/attribution"
+	"rinsate/internal/reading"
 	"rinsate/internal/trend"
 	"rinsate/internal/unit"
 )
@@ -29,7 +30,7 @@ func (v View) Explained(from, to unit.Instant) (map[[2]string][]attribution.Row,
 		key := [2]string{m.System, m.Kit}
 		rows[key] = append(rows[key], attribution.Row{
 			Log: trend.LogRLU(m.Value), Point: m.Point, Kind: m.Kind, Scope: m.Scope, Person: m.Cleaner, Lot: m.Lot, Meter: m.Meter,
-			Age: float64(m.Age), Delay: m.Delay,
+			Age: float64(m.Age), Delay: m.Delay, Over: m.Outcome == reading.Action,
 		})
 	}
 	return rows, scalesOf(rows), nil

@@ -242,10 +242,10 @@ func TestDiscriminationShowsTheLevel(t *testing.T) {
 
 func TestEffectsAreRatios(t *testing.T) {
 	t.Parallel()
-	f := figure.Effects("x", []attribution.Effect{
-		{Name: "T-07", Rows: 40, Log: 0.3, Lo: 0.1, Hi: 0.5, Fold: math.Pow(10, 0.3), Ranked: true}, {Name: "T-99", Rows: 2},
+	f := figure.Effects("x", "readings", []attribution.Effect{
+		{Name: "T-07", Rows: 40, Ratio: 2, Lo: 1.3, Hi: 3.2, Ranked: true}, {Name: "T-99", Rows: 2},
 	})
-	if len(f.Effects) != 1 || math.Abs(f.Effects[0].Lo-math.Pow(10, 0.1)) > 1e-12 || f.Effects[0].Cells[0] != "40" {
+	if len(f.Effects) != 1 || f.Effects[0].Lo != 1.3 || f.Effects[0].Estimate != 2 || f.Effects[0].Cells[0] != "40" {
 		t.Errorf("%+v", f.Effects)
 	}
 }

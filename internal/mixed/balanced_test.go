@@ -101,7 +101,6 @@ func TestBalancedTwoWay(t *testing.T) {
 		for j := range shifts {
 			shifts[j] = 2 * random.NormFloat64()
 		}
-		squares := 0.0
 		for i := range rows {
 			shift := random.NormFloat64()
 			for j := range columns {
@@ -115,7 +114,7 @@ func TestBalancedTwoWay(t *testing.T) {
 		betweenRows, withinRows := meanSquares(y)
 		betweenColumns, _ := meanSquares(turned)
 		r, c := float64(rows), float64(columns)
-		squares = r*(c-1)*withinRows - (c-1)*betweenColumns
+		squares := r*(c-1)*withinRows - (c-1)*betweenColumns
 		residual := squares / ((r - 1) * (c - 1))
 		a, b := (betweenRows-residual)/c, (betweenColumns-residual)/r
 		if a <= 0 || b <= 0 {

@@ -136,7 +136,7 @@ func (b *binomial) combine(beta []float64) {
 		}
 	}
 	for k, values := range b.numerics {
-		slope := beta[b.frame.fixed.numerics[k].column]
+		slope := beta[b.fixed.numerics[k].column]
 		for i, x := range values {
 			b.xb[i] += slope * x
 		}
@@ -160,7 +160,7 @@ func (b *binomial) project(v, out []float64) {
 		for i, x := range values {
 			sum += x * v[i]
 		}
-		out[b.frame.fixed.numerics[k].column] += sum
+		out[b.fixed.numerics[k].column] += sum
 	}
 }
 

@@ -64,11 +64,21 @@ func (v variances) from(start []float64) (minimum, []bool) {
 			break
 		}
 		tried[f], zero[f] = true, true
-		if trial := v.within(at.x, zero); v.slope(trial.x, f) >= 0 && trial.value <= at.value+gain {
+		trial := v.within(at.x, zero)
+		minimal := v.slope(trial.x, f) >= 0
+		switch better := trial.value <= at.value+gain; {
+		case better && minimal:
 			at = trial
-		} else {
+			continue
+		case better:
+			// The search ran into φ = 0, where the deviance is level but falls to both sides.
+			trial.x[f] = outward
 			zero[f] = false
+			if again := v.within(trial.x, zero); again.value <= at.value+gain {
+				at = again
+			}
 		}
+		zero[f] = false
 	}
 	for f, z := range zero {
 		if !z || v.slope(at.x, f) >= 0 {

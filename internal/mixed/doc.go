@@ -47,7 +47,7 @@ var (
 // MaxDense bounds the number of levels of all random factors other than the largest, plus fixed
 // columns. Time grows with its cube and memory with its square; the largest factor may have as many
 // levels as there are rows.
-const MaxDense = 4000
+const MaxDense = 2000
 
 // argument returns an error that wraps stats.ErrArgument.
 func argument(format string, args ...any) error {

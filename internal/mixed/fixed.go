@@ -12,8 +12,8 @@ const (
 )
 
 // aliasTolerance is the part of a column's sum of squares that the columns before it must leave
-// unexplained. Sums of products carry rounding of about 1e-14, so that 1e-10 is the square root of
-// what R's pivoted QR decomposition would tell apart.
+// unexplained. Sums of products carry rounding of about 1e-14, and less than this part would leave a
+// coefficient with few digits.
 const aliasTolerance = 1e-10
 
 // Column names a column of the fixed part.
@@ -117,7 +117,7 @@ func standardised(values []float64) numeric {
 		}
 		return n
 	}
-	// Halves keep the sum of two very large values finite.
+	// Dividing first keeps the sum of very large values finite.
 	for _, x := range values {
 		n.centre += x / float64(len(values))
 	}

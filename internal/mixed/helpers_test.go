@@ -38,18 +38,18 @@ func wantNear(t interface {
 // table is a CSV file by column.
 type table map[string][]string
 
-func readTable(t testing.TB, name string) table {
-	t.Helper()
+func readTable(tb testing.TB, name string) table {
+	tb.Helper()
 	file, err := os.Open("testdata/" + name)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	records, err := csv.NewReader(file).ReadAll()
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	if err := file.Close(); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	columns := table{}
 	for i, name := range records[0] {
@@ -78,24 +78,24 @@ func (c table) counts(name string) []int32 {
 
 func (c table) factor(name string) mixed.Factor { return mixed.NewFactor(name, c[name]) }
 
-func dyestuff(t testing.TB, file string) mixed.Design {
-	t.Helper()
-	c := readTable(t, file)
+func dyestuff(tb testing.TB, file string) mixed.Design {
+	tb.Helper()
+	c := readTable(tb, file)
 	return mixed.Design{Response: c.numbers("Yield"), Random: []mixed.Factor{c.factor("Batch")}}
 }
 
-func penicillin(t testing.TB) mixed.Design {
-	t.Helper()
-	c := readTable(t, "penicillin.csv")
+func penicillin(tb testing.TB) mixed.Design {
+	tb.Helper()
+	c := readTable(tb, "penicillin.csv")
 	return mixed.Design{
 		Response: c.numbers("diameter"),
 		Random:   []mixed.Factor{c.factor("plate"), c.factor("sample")},
 	}
 }
 
-func crossedRows(t testing.TB) mixed.Design {
-	t.Helper()
-	c := readTable(t, "crossed.csv")
+func crossedRows(tb testing.TB) mixed.Design {
+	tb.Helper()
+	c := readTable(tb, "crossed.csv")
 	return mixed.Design{
 		Response:   c.numbers("y"),
 		Fixed:      []mixed.Factor{c.factor("kind")},
@@ -104,18 +104,18 @@ func crossedRows(t testing.TB) mixed.Design {
 	}
 }
 
-func cattle(t testing.TB) mixed.Design {
-	t.Helper()
-	c := readTable(t, "cbpp.csv")
+func cattle(tb testing.TB) mixed.Design {
+	tb.Helper()
+	c := readTable(tb, "cbpp.csv")
 	return mixed.Design{
 		Response: c.numbers("incidence"), Trials: c.counts("size"),
 		Fixed: []mixed.Factor{c.factor("period")}, Random: []mixed.Factor{c.factor("herd")},
 	}
 }
 
-func failures(t testing.TB) mixed.Design {
-	t.Helper()
-	c := readTable(t, "failures.csv")
+func failures(tb testing.TB) mixed.Design {
+	tb.Helper()
+	c := readTable(tb, "failures.csv")
 	return mixed.Design{
 		Response:   c.numbers("fail"),
 		Fixed:      []mixed.Factor{c.factor("kind")},

@@ -32,7 +32,7 @@ type Linear struct {
 	Rows        int           `json:"rows"`
 	Fixed       []Coefficient `json:"fixed"`
 	Covariance  [][]float64   `json:"covariance"` // of the estimates in Fixed
-	Dropped     []Dropped     `json:"dropped"`
+	Dropped     []Dropped     `json:"dropped,omitempty"`
 	Terms       []Term        `json:"terms"` // in the order of Design.Random
 	Residual    Residual      `json:"residual"`
 	Convergence Convergence   `json:"convergence"`
@@ -192,7 +192,7 @@ func (l linear) report(d Design, c Criterion, best minimum, ratio []float64, p p
 	fit := &Linear{
 		Criterion: c, Rows: l.rows, Dropped: l.fixed.dropped, Terms: terms(d, l.frame),
 		Deviance:    best.value + l.unitsDeviance(),
-		Convergence: Convergence{Iterations: best.iterations, Evaluations: l.evaluated, Distance: math.Sqrt(best.decrement)},
+		Convergence: Convergence{Evaluations: l.evaluated, Distance: math.Sqrt(best.decrement)},
 	}
 	fit.LogLikelihood = -fit.Deviance / 2
 	residual := sigma2 * unit * unit

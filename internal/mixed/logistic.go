@@ -22,7 +22,7 @@ type Logistic struct {
 	Trials     int           `json:"trials"`
 	Fixed      []Coefficient `json:"fixed"`
 	Covariance [][]float64   `json:"covariance"` // of the estimates in Fixed
-	Dropped    []Dropped     `json:"dropped"`
+	Dropped    []Dropped     `json:"dropped,omitempty"`
 
 	// Terms are in the order of Design.Random. Share is the part of the sum of the variances and
 	// [LogisticVariance]. The SE of an effect has the uncertainty of the fixed effects added to its
@@ -137,9 +137,9 @@ func (l *laplace) report(d Design, v variances, best minimum, zero []bool) (*Log
 		return nil, fmt.Errorf("the likelihood has no maximum in all directions; two terms may mean the same: %w", ErrConvergence)
 	}
 	fit := &Logistic{
-		Rows: l.rows, Dropped: l.frame.fixed.dropped, Terms: terms(d, l.frame),
+		Rows: l.rows, Dropped: l.fixed.dropped, Terms: terms(d, l.frame),
 		Deviance: best.value, LogLikelihood: -best.value / 2,
-		Convergence: Convergence{Iterations: best.iterations, Distance: math.Sqrt(best.decrement)},
+		Convergence: Convergence{Distance: math.Sqrt(best.decrement)},
 	}
 	for _, m := range l.trials {
 		fit.Trials += int(m)
@@ -155,7 +155,7 @@ func (l *laplace) report(d Design, v variances, best minimum, zero []bool) (*Log
 	}
 	share(fit.Terms, LogisticVariance)
 	l.predict(fit, covariance)
-	fit.Fixed = l.frame.fixed.coefficients(best.x[len(l.terms):], covariance, 1, 0)
+	fit.Fixed = l.fixed.coefficients(best.x[len(l.terms):], covariance, 1, 0)
 	fit.Covariance = matrix(covariance, l.p())
 	fit.Convergence.Evaluations = l.evaluated
 	return fit, nil

@@ -70,7 +70,7 @@ func TestRefusals(t *testing.T) {
 		{"too many levels", func(d *mixed.Design) {
 			d.Random[0].Levels = levelsOf(mixed.MaxDense + 1)
 			d.Random[1].Levels = levelsOf(mixed.MaxDense + 2)
-		}, mixed.ErrData, "at most 4000"},
+		}, mixed.ErrData, "at most 2000"},
 	}
 	for _, test := range tests {
 		t.Run(test.reason, func(t *testing.T) {

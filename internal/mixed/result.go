@@ -46,7 +46,7 @@ type Effect struct {
 
 // Convergence says how the maximum was found.
 type Convergence struct {
-	Iterations  int `json:"iterations"`
+	// Evaluations counts those of the likelihood and its derivatives.
 	Evaluations int `json:"evaluations"`
 	// Distance is an estimate of how far the variances are from the maximum, in standard errors of
 	// theirs. A fit is refused above 1e-6.

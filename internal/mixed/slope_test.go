@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// small returns rows with two crossed random factors, a fixed factor and a covariate. The response
+// small returns rows with three crossed random factors, a fixed factor and a covariate. The response
 // is a count of yes in trials, which also serves as a number.
 func small(random *rand.Rand, rows int) Design {
 	grouping := func(name string, levels ...string) Factor {
@@ -17,7 +17,7 @@ func small(random *rand.Rand, rows int) Design {
 		return f
 	}
 	d := Design{
-		Random:     []Factor{grouping("person", "a", "b", "c"), grouping("scope", "1", "2", "3", "4", "5")},
+		Random:     []Factor{grouping("person", "a", "b", "c"), grouping("scope", "1", "2", "3", "4", "5"), grouping("lot", "x", "y", "z")},
 		Fixed:      []Factor{grouping("kind", "flat", "wide")},
 		Covariates: []Covariate{{Name: "hours"}},
 	}
@@ -66,7 +66,7 @@ func TestSlopesOfLaplaceDeviance(t *testing.T) {
 		}
 		l := newLaplace(b)
 		wantSlopes(t, l.deviance, x)
-		x[random.IntN(2)] = 0
+		x[random.IntN(3)] = 0
 		wantSlopes(t, l.deviance, x)
 	}
 }
@@ -83,12 +83,12 @@ func TestSlopesOfLinearDeviance(t *testing.T) {
 		for _, restricted := range []bool{true, false} {
 			response := standardised(d.Response)
 			l := linear{solver: newSolver(newSums(f, response), restricted), response: response}
-			x := []float64{2 * random.NormFloat64(), random.NormFloat64()}
+			x := []float64{2 * random.NormFloat64(), random.NormFloat64(), random.NormFloat64()}
 			wantSlopes(t, l.deviance, x)
-			x[random.IntN(2)] = 1e-3 // where the other form of the derivatives is used
+			x[random.IntN(3)] = 1e-3 // where the other form of the derivatives is used
 			wantSlopes(t, l.deviance, x)
-			p := profile{linear: l, sigma2: .7, ratio: []float64{.3, .2}}
-			for which := residualOnly; which < 2; which++ {
+			p := profile{linear: l, sigma2: .7, ratio: []float64{.3, .2, .4}}
+			for which := residualOnly; which < 3; which++ {
 				c := p.curve(which, .5)
 				wantSlopes(t, func(x, gradient []float64) float64 {
 					value, _ := c.constrained(.4, x, gradient)
@@ -103,7 +103,7 @@ func TestSlopesOfLinearDeviance(t *testing.T) {
 			for i := range l.terms {
 				at := append([]float64(nil), x...)
 				at[i] = 0
-				atZero, spare := l.slopeAtZero(at, i), make([]float64, 2)
+				atZero, spare := l.slopeAtZero(at, i), make([]float64, 3)
 				value := l.deviance(at, spare)
 				at[i] = 1e-3
 				ratio, _ := ratioOf(at[i], l.terms[i].perLevel)

@@ -1,0 +1,158 @@
+package desk
+
+import (
+	"time"
+
+	"rinsate/internal/reading"
+	"rinsate/internal/scope"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+)
+
+// FirstRound is the round after the first cleaning of one turnaround.
+type FirstRound struct {
+	Scope string       `json:"scope"`
+	Kind  scope.Kind   `json:"kind"`
+	At    unit.Instant `json:"at"` // of its first reading
+	// Over says that a point was over the action level.
+	Over bool `json:"over"`
+}
+
+// FirstRounds returns the first rounds of a time, from <= at < to, of one scope and one kind of scope
+// or of all, in order. Readings that are void, in doubt or without a level are left out.
+func (v View) FirstRounds(from, to unit.Instant, tag string, kind scope.Kind) ([]FirstRound, error) {
+	all, err := v.Measured(from, to)
+	if err != nil {
+		return nil, err
+	}
+	var rounds []FirstRound
+	type open struct{ index, trips int }
+	last := map[string]open{}
+	for _, m := range firsts(all) {
+		if m.Outcome == reading.None || tag != "" && m.Scope != tag || kind != "" && m.Kind != kind {
+			continue
+		}
+		o, seen := last[m.Scope]
+		if !seen || o.trips != m.Trips || m.At.Sub(rounds[o.index].At) > sameRound {
+			o = open{len(rounds), m.Trips}
+			last[m.Scope] = o
+			rounds = append(rounds, FirstRound{Scope: m.Scope, Kind: m.Kind, At: m.At})
+		}
+		rounds[o.index].Over = rounds[o.index].Over || m.Outcome == reading.Action
+	}
+	return rounds, nil
+}
+
+// Cadence is how long a period is.
+type Cadence string
+
+// The cadences: calendar days, weeks that begin on Monday, and months, in the facility's zone.
+const (
+	Daily   Cadence = "day"
+	Weekly  Cadence = "week"
+	Monthly Cadence = "month"
+)
+
+// Cadences lists every cadence.
+var Cadences = []Cadence{Daily, Weekly, Monthly}
+
+// Period is what happened in one day, week or month.
+type Period struct {
+	From unit.Instant `json:"from"`
+	To   unit.Instant `json:"to"`
+	trend.Count
+}
+
+// Periods counts rounds and those over the action level by periods; periods without a round are left
+// out. The rounds are in order.
+func Periods(rounds []FirstRound, c Cadence, zone *time.Location) []Period {
+	var periods []Period
+	for _, r := range rounds {
+		if n := len(periods); n == 0 || r.At >= periods[n-1].To {
+			from, to := c.around(r.At, zone)
+			periods = append(periods, Period{From: from, To: to})
+		}
+		p := &periods[len(periods)-1]
+		p.Trials++
+		if r.Over {
+			p.Failures++
+		}
+	}
+	return periods
+}
+
+// around returns the period that holds an instant.
+func (c Cadence) around(at unit.Instant, zone *time.Location) (from, to unit.Instant) {
+	t := at.Time().In(zone)
+	year, month, day := t.Date()
+	days, months := 1, 0
+	switch c {
+	case Weekly:
+		day -= (int(t.Weekday()) + 6) % 7
+		days = 7
+	case Monthly:
+		day, days, months = 1, 0, 1
+	case Daily:
+	}
+	begin := func(year int, month time.Month, day int) unit.Instant {
+		return unit.At(time.Date(year, month, day, 0, 0, 0, 0, zone))
+	}
+	return begin(year, month, day), begin(year, month+time.Month(months), day+days)
+}
+
+// Between is how rounds over the action level follow on each other.
+type Between struct {
+	// Failures is how many there are. Gaps counts the rounds between one and the next that were not
+	// over, Days the days; both have one fewer entry than there are failures.
+	Failures []FirstRound
+	Gaps     []float64
+	Days     []float64
+	// Since counts the rounds after the last failure.
+	Since int
+}
+
+// BetweenFailures looks at the rounds between those over the action level.
+func BetweenFailures(rounds []FirstRound) Between {
+	var b Between
+	gap := 0
+	for _, r := range rounds {
+		if !r.Over {
+			gap++
+			continue
+		}
+		if n := len(b.Failures); n > 0 {
+			b.Gaps = append(b.Gaps, float64(gap))
+			b.Days = append(b.Days, r.At.Sub(b.Failures[n-1].At).Hours()/24)
+		}
+		b.Failures = append(b.Failures, r)
+		gap = 0
+	}
+	b.Since = gap
+	return b
+}
+
+// Burst returns the last r gaps added up; ok is false when there are fewer.
+func (b Between) Burst(r int) (uses, days float64, ok bool) {
+	if len(b.Gaps) < r {
+		return 0, 0, false
+	}
+	for _, g := range b.Gaps[len(b.Gaps)-r:] {
+		uses += g
+	}
+	for _, d := range b.Days[len(b.Days)-r:] {
+		days += d
+	}
+	return uses, days, true
+}
+
+// Shares is the chart of the share of rounds over the action level, with limits that are widened where
+// shares scatter more than chance explains. A period that lies in part outside the time is counted with
+// what it has.
+func Shares(periods []Period) (trend.AttributeChart, error) {
+	counts := make([]trend.Count, len(periods))
+	for i, p := range periods {
+		counts[i] = p.Count
+	}
+	c, err := trend.LaneyPChart(counts)
+	return c, refuse(err)
+}

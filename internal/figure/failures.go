@@ -1,0 +1,59 @@
+package figure
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"rinsate/internal/chart"
+	"rinsate/internal/desk"
+	"rinsate/internal/trend"
+)
+
+// Shares draws the share of rounds over the action level by periods.
+func Shares(title string, periods []desk.Period, a trend.AttributeChart, zone *time.Location) chart.Control {
+	c := chart.Control{
+		Meta:     chart.Meta{Title: title, Desc: fmt.Sprintf("Shares scatter %.2f times as widely as chance alone would have them. Signals: X a share outside its limits.", a.SigmaZ)},
+		Location: zone,
+	}
+	c.Main.Y = chart.Axis{Label: "over the action level", Scale: chart.Percent}
+	for i, p := range periods {
+		x := a.Points[i]
+		c.Main.Points = append(c.Main.Points, chart.ControlPoint{
+			At: (p.From + (p.To-p.From)/2).Time(), Y: x.Value, Signal: onlyIf(x.Signal != 0, "X"),
+			Title: fmt.Sprintf("from %s: %d of %.0f", p.From.In(zone), p.Failures, p.Trials),
+		})
+		c.Main.Limits = append(c.Main.Limits, chart.Limits{From: p.From.Time(), To: p.To.Time(), Centre: a.Centre, Lower: x.Lower, Upper: x.Upper})
+	}
+	return c
+}
+
+// Gaps draws how many rounds lay between those over the action level.
+func Gaps(title string, b desk.Between, g trend.GChart, zone *time.Location) chart.Control {
+	return between(title, "rounds since the one before", b, b.Gaps, g.Gap, 0, g.Quantile(tripleSigma), zone)
+}
+
+// Times draws how many days lay between rounds over the action level.
+func Times(title string, b desk.Between, t trend.TChart, zone *time.Location) chart.Control {
+	return between(title, "days since the one before", b, b.Days, t.Centre, t.Lower, t.Upper, zone)
+}
+
+// tripleSigma is the probability of a normal value up to three standard deviations above its mean, to
+// which the upper limit of gaps is set.
+const tripleSigma = 0.99865
+
+func between(title, label string, b desk.Between, values []float64, centre, lower, upper float64, zone *time.Location) chart.Control {
+	c := chart.Control{Meta: chart.Meta{Title: title, Desc: "A long way to the one before is good news. Signals: X outside the limits."}, Location: zone}
+	c.Main.Y = chart.Axis{Label: label}
+	for i, v := range values {
+		at := b.Failures[i+1]
+		c.Main.Points = append(c.Main.Points, chart.ControlPoint{
+			At: at.At.Time(), Y: v, Signal: onlyIf(v > upper || v < lower, "X"), Title: fmt.Sprintf("%s at %s: %.0f", at.Scope, at.At.In(zone), v),
+		})
+	}
+	if lower == 0 {
+		lower = math.NaN()
+	}
+	c.Main.Limits = []chart.Limits{{Centre: centre, Lower: lower, Upper: upper}}
+	return c
+}
