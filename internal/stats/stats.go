@@ -1,14 +1,20 @@
-// Package stats answers how much a count is worth: interval estimates for proportions and rates,
-// the hypergeometric distribution, and how many samples a stated assurance needs.
+// Package stats answers how much numbers are worth: intervals for proportions, rates, means and
+// quantiles, tolerance limits, how many samples an assurance needs, fits to values that are known only
+// to lie below a limit, outliers, comparisons, how well a reading tells two classes apart, and how many
+// of many findings are false.
 //
-// It knows nothing of endoscopes, readings or levels, reads no clock, draws no random number and
-// never changes an argument. Every exported function states its definition, unit, conditions and
-// source. Probabilities that decide something (a confidence, a prevalence, a sensitivity) are
-// exact decimals, so that a tie is decided by rational arithmetic and not by the rounding of
-// 1−0.9. Results are float64, accurate to about 12 significant digits.
+// It holds what the numerical library beneath it lacks, and knows nothing of endoscopes, readings or
+// levels. It reads no clock, draws random numbers only from a source that it is given, and never
+// changes an argument. Every exported function states its definition, unit, conditions and source.
+// Probabilities that decide something (a confidence, a prevalence, a sensitivity) are exact decimals,
+// so that a tie is decided by rational arithmetic and not by the rounding of 1−0.9. Results are float64,
+// accurate to about 12 significant digits unless said otherwise.
 //
-// To know first: [Confidence] and [Probability] for what goes in, [Interval] for what comes out,
-// then [Wilson], [AssuranceSize] and [DetectionSize].
+// To know first: [Confidence] and [Probability] for what goes in, [Interval] for what comes out, and
+// the errors [ErrArgument], [TooFewError] and [ErrNotEstimable]. Then, by question: [Wilson] for a share,
+// [AssuranceSize] and [DetectionSize] for a number of samples, [Quantile] and [UpperQuantileRank] for a
+// percentile, [ToleranceFactor], [FitCensored], [GeneralizedESD], [PairedEquivalence], [MannWhitney],
+// [NewROC], [BCa] and [BenjaminiHochberg].
 package stats
 
 import (
