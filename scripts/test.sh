@@ -9,6 +9,9 @@ scripts/lint.sh
 echo "== go test -race"
 CGO_ENABLED=1 go test -race -shuffle=on ./...
 
+echo "== go test, what is too long for the race detector"
+go test -run '^TestStoriesAreFound$' ./internal/demo
+
 echo "== fuzz"
 scripts/fuzz.sh
 

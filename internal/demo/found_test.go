@@ -1,3 +1,8 @@
+//go:build !race
+
+// A whole year is recorded here, which takes minutes under the race detector; scripts/test.sh runs this
+// file without it.
+
 package demo_test
 
 import (
