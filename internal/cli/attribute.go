@@ -128,6 +128,9 @@ func chosen(scales []desk.Scale, system, kit string) (desk.Scale, error) {
 			return s, nil
 		}
 	}
+	if len(scales) == 0 {
+		return desk.Scale{}, &store.Error{Code: store.NotFound, Message: "there is no reading in that time", Hint: "choose an earlier begin with --from"}
+	}
 	var there []string
 	for _, s := range scales {
 		there = append(there, fmt.Sprintf("%s with %s (%d readings)", s.System, s.Kit, s.Readings))

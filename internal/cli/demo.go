@@ -116,7 +116,7 @@ func (a *app) today(c *cobra.Command, d *desk.Desk) error {
 
 func (a *app) tryNext() {
 	a.heading("Try next")
-	for _, line := range []string{"gate D-01", "history D-01 --limit 20", "board", "due", "draw --by L-01 --seed example", "ledger verify", "ledger export " + filepath.Join(os.TempDir(), "rinsate-export")} {
+	for _, line := range []string{"gate D-01", "history D-01 --limit 20", "board", "due", "alarms", "trend D-02", "attribute", "meter list", "draw --by L-01 --seed example", "ledger verify", "ledger export " + filepath.Join(os.TempDir(), "rinsate-export")} {
 		fmt.Fprintf(a.Out, "  rinsate --data %s %s\n", a.data, line)
 	}
 }

@@ -58,6 +58,7 @@ func verdictMark(o quality.Outcome) string {
 
 func (a *app) meterListCommand() *cobra.Command {
 	var at string
+	var out output
 	c := &cobra.Command{
 		Use: "list", Short: "Show whether each meter may be used", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -87,11 +88,11 @@ func (a *app) meterListCommand() *cobra.Command {
 				if a.json {
 					return a.printJSON(lines)
 				}
-				a.printTable([]string{"meter", "system", "state", "check", "until", ""}, rows)
-				return nil
+				return a.printRows(out, []string{"meter", "system", "state", "check", "until", ""}, rows)
 			})
 		},
 	}
+	out.flags(c, false)
 	c.Flags().StringVar(&at, "at", "", "the instant asked about (default now)")
 	return c
 }
@@ -441,6 +442,7 @@ func (a *app) own(d *desk.Desk, own quality.Target, later []quality.Verdict, r d
 func (a *app) meterCompareCommand() *cobra.Command {
 	var kit, lots, meters, file, from, to, by string
 	var margin float64
+	var out output
 	c := &cobra.Command{
 		Use: "compare", Short: "Compare a new lot or meter with the old one: may the level stay?",
 		Long: `Compare a new lot (--lots OLD,NEW) or a new meter (--meters OLD,NEW) with the old one. Best
@@ -493,7 +495,7 @@ It is never a factor: readings are not converted from one scale to another.`,
 				}); err != nil {
 					return err
 				}
-				return a.compared(found, pairs, file != "", plan, r)
+				return a.compared(found, pairs, file != "", plan, r, out)
 			})
 		},
 	}
@@ -506,6 +508,7 @@ It is never a factor: readings are not converted from one scale to another.`,
 	c.Flags().StringVar(&to, "to", "", "stored readings up to this instant (default now)")
 	c.Flags().Float64Var(&margin, "margin", float64(quality.DefaultPlan().Margin), "largest ratio that a level can bear; for the facility to say")
 	c.Flags().StringVar(&by, "by", "", "record the comparison, by this person")
+	c.Flags().BoolVar(&out.csv, "csv", false, "print the pairs as CSV")
 	return c
 }
 
@@ -536,7 +539,14 @@ func answerMark(x quality.Answer) string {
 	return "? "
 }
 
-func (a *app) compared(found quality.Paired, pairs []quality.Pair, same bool, plan quality.Plan, r desk.Receipt) error {
+func (a *app) compared(found quality.Paired, pairs []quality.Pair, same bool, plan quality.Plan, r desk.Receipt, out output) error {
+	if out.csv {
+		rows := make([][]string, len(pairs))
+		for i, p := range pairs {
+			rows[i] = []string{p.Sample, fmt.Sprintf("%.2f", float64(p.Old)), fmt.Sprintf("%.2f", float64(p.New)), fmt.Sprintf("%.3f", float64(p.New/p.Old))}
+		}
+		return a.printRows(out, []string{"sample", "old RLU", "new RLU", "ratio"}, rows)
+	}
 	if a.json {
 		return a.printJSON(map[string]any{
 			"answer": found.Answer, "more": found.More, "why": found.Why, "pairs": orEmpty(pairs), "same_samples": same, "margin": plan.Margin,
@@ -563,6 +573,7 @@ func (a *app) compared(found quality.Paired, pairs []quality.Pair, same bool, pl
 
 func (a *app) meterStudyCommand() *cobra.Command {
 	var noPool bool
+	var out output
 	c := &cobra.Command{
 		Use: "study FILE", Short: "Say how much of the spread is the measurement itself (gauge R&R)", Args: cobra.ExactArgs(1),
 		Long: `Say how much of the spread of readings is the measurement itself, from a file in which every
@@ -585,14 +596,15 @@ the error.`,
 			if err != nil {
 				return err
 			}
-			return a.gauge(g)
+			return a.gauge(g, out)
 		},
 	}
 	c.Flags().BoolVar(&noPool, "interaction", false, "keep the interaction of parts and appraisers in any case")
+	out.flags(c, false)
 	return c
 }
 
-func (a *app) gauge(g quality.Gauge) error {
+func (a *app) gauge(g quality.Gauge, out output) error {
 	parts := []struct {
 		name string
 		quality.Component
@@ -624,7 +636,9 @@ func (a *app) gauge(g quality.Gauge) error {
 			p.name, fmt.Sprintf("%.4f", p.SD), fmt.Sprintf("%.4f–%.4f", math.Sqrt(max(0, p.CI.Lo)), math.Sqrt(max(0, p.CI.Hi))), percent(p.Contribution), percent(p.StudyVariation), note,
 		})
 	}
-	a.printTable([]string{"", "sd log10", "95 % interval", "of the variance", "of the spread", ""}, rows)
+	if err := a.printRows(out, []string{"", "sd log10", "95 % interval", "of the variance", "of the spread", ""}, rows); err != nil || out.csv {
+		return err
+	}
 	fmt.Fprintf(a.Out, "\ndistinct categories: %s\n%s\n", strconv.Itoa(g.Distinct), g.Why)
 	return nil
 }

@@ -1,10 +1,12 @@
 package desk
 
 import (
+	"errors"
 	"time"
 
 	"rinsate/internal/reading"
 	"rinsate/internal/scope"
+	"rinsate/internal/stats"
 	"rinsate/internal/trend"
 	"rinsate/internal/unit"
 )
@@ -154,5 +156,8 @@ func Shares(periods []Period) (trend.AttributeChart, error) {
 		counts[i] = p.Count
 	}
 	c, err := trend.LaneyPChart(counts)
+	if errors.Is(err, stats.ErrTooFew) {
+		return c, notFound("choose an earlier begin with --from, or shorter periods with --by", "%d periods with rounds in that time: at least 2 are needed to compare", len(periods))
+	}
 	return c, refuse(err)
 }

@@ -1,11 +1,12 @@
 package desk
 
 import (
-	"fmt"
+	"errors"
 	"maps"
 	"slices"
 
 	"rinsate/internal/reading"
+	"rinsate/internal/stats"
 	"rinsate/internal/trend"
 	"rinsate/internal/unit"
 )
@@ -98,8 +99,8 @@ func firsts(all []Measured) []Measured {
 // Compared is the comparison of what was counted.
 func Compared(units []trend.Unit) (trend.Funnel, error) {
 	f, err := trend.NewFunnel(units)
-	if err != nil {
-		return f, refuse(fmt.Errorf("nothing to compare: %w", err))
+	if errors.Is(err, stats.ErrTooFew) {
+		return f, notFound("choose an earlier begin with --from, or a smaller --least", "%d with enough readings in that time: at least 2 are needed to compare", len(units))
 	}
-	return f, nil
+	return f, refuse(err)
 }

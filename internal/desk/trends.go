@@ -547,8 +547,8 @@ type Frozen struct {
 }
 
 // AdoptCharts freezes the baselines and limits of streams: from then on new readings are held against
-// them. Streams with too few readings since their last break, and those whose chart holds, are left
-// as they are and say so.
+// them. Streams with too few readings since their last break, those whose chart holds and, unless they
+// are named or a begin is given, those with an open alarm are left as they are and say so.
 func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 	if e.By == "" {
 		return nil, invalid("who adopts the limits?")
@@ -572,6 +572,8 @@ func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 		x := Frozen{Key: s.Key}
 		if s.Chart != "" && !f.Anew {
 			x.Why = "its chart holds"
+		} else if len(f.Scopes) == 0 && f.From == 0 && s.alarming() {
+			x.Why = "an alarm is open: its readings would become the measure; find the cause, then name the scope or give a begin"
 		} else if b, err := trend.NewBaseline(s.Key, s.since(f.From)); errors.Is(err, stats.ErrTooFew) || errors.Is(err, trend.ErrReadings) {
 			x.Why = err.Error()
 		} else if err != nil {
@@ -607,6 +609,11 @@ func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 		x.Chart = r.Record.ID
 	}
 	return out, nil
+}
+
+// alarming says whether a change of level has an open alarm.
+func (s Stream) alarming() bool {
+	return slices.ContainsFunc(s.Watched.Alarms, func(a trend.Alarm) bool { return a.Open && a.Since != nil })
 }
 
 // since returns the points of a stream since its last break or a later instant.

@@ -151,6 +151,10 @@ func TestStreamFromFirstReadingToAlarm(t *testing.T) {
 		t.Errorf("rises: %+v, %v", rises, err)
 	}
 
+	if frozen := b.freeze(desk.Freeze{Anew: true}); frozen[0].Chart != "" || !strings.Contains(frozen[0].Why, "an alarm is open") {
+		t.Errorf("adopted with an open alarm: %+v", frozen)
+	}
+
 	// One stream alone gives what the fleet gives.
 	err = b.desk.View(t.Context(), func(v desk.View) error {
 		one, err := v.Stream(outer, b.at())

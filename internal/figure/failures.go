@@ -13,7 +13,7 @@ import (
 // Shares draws the share of rounds over the action level by periods.
 func Shares(title string, periods []desk.Period, a trend.AttributeChart, zone *time.Location) chart.Control {
 	c := chart.Control{
-		Meta:     chart.Meta{Title: title, Desc: fmt.Sprintf("Shares scatter %.2f times as widely as chance alone would have them. Signals: X a share outside its limits.", a.SigmaZ)},
+		Meta:     chart.Meta{Title: title, Desc: fmt.Sprintf("Shares scatter %.2f times as widely as chance alone would have them. Signals: X a share outside its limits. %s", a.SigmaZ, caution)},
 		Location: zone,
 	}
 	c.Main.Y = chart.Axis{Label: "over the action level", Scale: chart.Percent}
@@ -43,7 +43,7 @@ func Times(title string, b desk.Between, t trend.TChart, zone *time.Location) ch
 const tripleSigma = 0.99865
 
 func between(title, label string, b desk.Between, values []float64, centre, lower, upper float64, zone *time.Location) chart.Control {
-	c := chart.Control{Meta: chart.Meta{Title: title, Desc: "A long way to the one before is good news. Signals: X outside the limits."}, Location: zone}
+	c := chart.Control{Meta: chart.Meta{Title: title, Desc: "A long way to the one before is good news. Signals: X outside the limits. " + caution}, Location: zone}
 	c.Main.Y = chart.Axis{Label: label}
 	for i, v := range values {
 		at := b.Failures[i+1]

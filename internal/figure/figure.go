@@ -70,7 +70,7 @@ func Control(s desk.Stream, view View, levels []reading.Level, zone *time.Locati
 	}
 	b := s.Baseline
 	if b == nil {
-		c.Desc = s.Why + "."
+		c.Desc = s.Why + ". " + caution
 		for _, p := range s.Points {
 			c.Main.Points = append(c.Main.Points, reads(p, places, zone))
 		}
@@ -85,7 +85,7 @@ func Control(s desk.Stream, view View, levels []reading.Level, zone *time.Locati
 	if s.Provisional {
 		desc = append(desc, "Nobody has adopted this baseline and its limits: they are provisional.")
 	}
-	c.Desc = strings.Join(append(desc, signalKey), " ")
+	c.Desc = strings.Join(append(desc, signalKey, caution), " ")
 	d := drawing{Stream: s, places: places, zone: zone, chart: &c}
 	switch view {
 	case Weighted:
@@ -98,6 +98,9 @@ func Control(s desk.Stream, view View, levels []reading.Level, zone *time.Locati
 	}
 	return c
 }
+
+// caution stands under every picture of readings.
+const caution = "ATP shows organic residue, not sterility."
 
 const signalKey = "Signals: I a single reading, M the step from the one before, E the weighted mean, C the sum of deviations, a number a run rule."
 
@@ -259,7 +262,7 @@ const funnelSteps = 120
 // level, with the limits that chance alone explains.
 func Funnel(title, what string, f trend.Funnel) chart.Funnel {
 	c := chart.Funnel{
-		Meta: chart.Meta{Title: title, Desc: "Within the limits there is nothing to rank: units differ there by chance alone."},
+		Meta: chart.Meta{Title: title, Desc: "Within the limits there is nothing to rank: units differ there by chance alone. " + caution},
 		X:    chart.Axis{Label: "number of " + what}, Y: chart.Axis{Label: "over the action level", Scale: chart.Percent}, Overall: f.Target,
 	}
 	most := 1

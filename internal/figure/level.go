@@ -17,7 +17,7 @@ const histogramBins = 24
 // distribution and the candidates.
 func Baseline(samples []level.Sample, d level.Derivation, proposed reading.Level) chart.Histogram {
 	h := chart.Histogram{
-		Meta: chart.Meta{Title: "Baseline: " + targetWords(d.Plan.Target)},
+		Meta: chart.Meta{Title: "Baseline: " + targetWords(d.Plan.Target), Desc: caution},
 		X:    chart.Axis{Label: "reading", Unit: "RLU", Scale: chart.LogValues}, Y: chart.Axis{Label: "readings"},
 	}
 	out := map[string]bool{}
@@ -132,7 +132,7 @@ func Discrimination(pairs []level.Pair, r level.Reference) (chart.ROC, error) {
 		Chosen: true, Label: fmt.Sprintf("action level %s", r.AtLevel.Action),
 	}}}
 	return chart.ROC{
-		Meta:   chart.Meta{Title: "Readings against cultures", Desc: r.Sentence + "."},
+		Meta:   chart.Meta{Title: "Readings against cultures", Desc: r.Sentence + ". " + caution},
 		Curves: []chart.ROCCurve{curve, level},
 	}, nil
 }
@@ -146,7 +146,7 @@ type Curve struct {
 // Operation draws the probability that a scope is cleaned again against its true median.
 func Operation(title, desc string, l reading.Level, curves []Curve) chart.OC {
 	c := chart.OC{
-		Meta: chart.Meta{Title: title, Desc: desc},
+		Meta: chart.Meta{Title: title, Desc: desc + " " + caution},
 		X:    chart.Axis{Label: "true median", Unit: "RLU", Scale: chart.Log}, Y: chart.Axis{Label: "probability", Scale: chart.Percent},
 		Levels: []chart.Level{{Value: float64(l.Action), Label: "action level", Kind: chart.ActionLevel}},
 	}
