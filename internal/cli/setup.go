@@ -224,6 +224,9 @@ func (a *app) importFile(ctx context.Context, d *desk.Desk, f desk.File, dry boo
 		verb = "would be stored"
 	}
 	fmt.Fprintf(a.Out, "%s: %d rows, %d %s, %d known already\n", f.Name, out.Rows, out.Stored, verb, out.Known)
+	for _, x := range out.Alarms {
+		fmt.Fprintf(a.Out, "! %s, %s: %s. %s\n", x.Key.Scope, x.Key.Point, directionMark(x.Direction), x.First.Words)
+	}
 	return nil
 }
 

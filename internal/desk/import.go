@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 
@@ -15,7 +16,9 @@ import (
 	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
 	"rinsate/internal/store"
+	"rinsate/internal/trend"
 	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
 	"rinsate/internal/wire"
 )
 
@@ -49,6 +52,8 @@ type Imported struct {
 	Digest   string   `json:"sha256"`
 	Ignored  []string `json:"ignored_columns,omitempty"`
 	Warnings []string `json:"warnings,omitempty"`
+	// Alarms are those that readings of the file began, of streams with adopted limits.
+	Alarms []trend.Alarm `json:"alarms,omitempty"`
 }
 
 // Import reads a file in, in one transaction: either every line of it is stored or, when one is
@@ -89,6 +94,8 @@ type intake struct {
 	file File
 	out  *Imported
 	ctx  context.Context //nolint:containedctx // an intake lives no longer than the call of Import
+	// touched is nil when no stream has adopted limits.
+	touched touched
 }
 
 func (in *intake) run(content io.Reader) error {
@@ -101,6 +108,13 @@ func (in *intake) run(content io.Reader) error {
 	case Models:
 		in.models(t)
 	case Readings:
+		charts, err := in.tx.Entities(store.TypeChart)
+		if err != nil {
+			return err
+		}
+		if len(charts) > 0 { // without limits there is nothing to look at
+			in.touched = touched{}
+		}
 		in.readings(t)
 	case Fleet, People, Meters, Lots, Levels, Targets, Uses, Repairs, Steps, Checks:
 		r := newRow(t, in.file.Kind)
@@ -111,7 +125,10 @@ func (in *intake) run(content io.Reader) error {
 	if err := in.ctx.Err(); err != nil {
 		return err
 	}
-	return refuse(t.Err())
+	if err := t.Err(); err != nil {
+		return refuse(err)
+	}
+	return in.alarms()
 }
 
 // id returns the id of a line: from the sender's own id where there is one, else from what tells
@@ -290,6 +307,38 @@ func finishing[T any](in *intake, id ledger.ID, open func(T) bool) (ledger.ID, s
 	return ledger.DerivedID("finish", string(id)), string(id), nil
 }
 
+// touched is since when the readings of a file belong to a stream.
+type touched map[trend.Key]unit.Instant
+
+func (t touched) add(r ledger.Record) error {
+	x, err := store.Body[reading.Reading](r)
+	if err != nil {
+		return err
+	}
+	key := trend.Key{Scope: x.Scope, Point: x.With.Point, System: x.With.System, Kit: x.With.Kit}
+	if first, ok := t[key]; !ok || x.With.At < first {
+		t[key] = x.With.At
+	}
+	return nil
+}
+
+// alarms looks at the streams that the readings of a file belong to.
+func (in *intake) alarms() error {
+	keys := slices.SortedFunc(maps.Keys(in.touched), compareKeys)
+	for _, key := range keys {
+		s, err := in.Stream(key, in.tx.Now)
+		if err != nil {
+			return err
+		}
+		for _, a := range s.Watched.Alarms {
+			if a.First.At >= in.touched[key] {
+				in.out.Alarms = append(in.out.Alarms, a)
+			}
+		}
+	}
+	return nil
+}
+
 func (in *intake) readings(t *wire.Table) {
 	c := newSampleColumns(t)
 	for t.Next() && in.ctx.Err() == nil {
@@ -325,6 +374,11 @@ func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
 	receipt, err := in.Read(e, s.in)
 	if err != nil {
 		return err
+	}
+	if in.touched != nil && receipt.Fresh {
+		if err := in.touched.add(receipt.Record); err != nil {
+			return err
+		}
 	}
 	if in.file.Tell == nil {
 		in.told(line, receipt.Fresh, "")

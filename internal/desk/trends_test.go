@@ -335,3 +335,41 @@ func BenchmarkAlarmsAfterReading(b *testing.B) {
 		}
 	}
 }
+
+// An import says which streams its readings moved beyond their limits.
+func TestImportTellsOfAlarms(t *testing.T) {
+	b := start(t)
+	for _, v := range values(25, 0, 3) {
+		b.trip("T-01", "7", v)
+	}
+	text := func(from, n, value int) string {
+		var s strings.Builder
+		fmt.Fprintln(&s, "scope,point,kit,lot,person,collected,activated,shaken_s,read,meter,value")
+		for i := range n {
+			at := b.at().Add(time.Duration(from+i-n) * 13 * time.Hour).Time()
+			fmt.Fprintf(&s, "D-01,outer-distal-end,K,7,T-01,%s,%s,6,%s,M-1,%d\n", at.Format(time.RFC3339), at.Add(20*time.Second).Format(time.RFC3339), at.Add(40*time.Second).Format(time.RFC3339), value)
+		}
+		return s.String()
+	}
+	read := func(text string) desk.Imported {
+		t.Helper()
+		out, err := b.desk.Import(t.Context(), desk.File{Kind: desk.Readings, Name: "x.csv", Content: strings.NewReader(text), By: "L-01"}, false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return out
+	}
+	b.freeze(desk.Freeze{})
+	b.pass(30 * 24 * time.Hour)
+	if out := read(text(-20, 3, 32)); len(out.Alarms) != 0 || out.Stored != 3 {
+		t.Errorf("ordinary readings: %+v", out)
+	}
+	high := text(0, 6, 190)
+	out := read(high)
+	if len(out.Alarms) != 1 || out.Alarms[0].Direction != trend.Higher || out.Alarms[0].Key != outer {
+		t.Errorf("high readings: %+v", out)
+	}
+	if out := read(high); len(out.Alarms) != 0 || out.Known != 6 {
+		t.Errorf("the same again: %+v", out)
+	}
+}
