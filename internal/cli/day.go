@@ -71,7 +71,7 @@ func (a *app) printAnswer(v desk.View, answer turnaround.Answer) {
 		if r.Blocks {
 			mark = "✗"
 		}
-		fmt.Fprintf(a.Out, "  %s %s\n", mark, r.Text)
+		fmt.Fprintf(a.Out, "  %s %s\n", mark, said(r))
 		if r.Record != "" {
 			fmt.Fprintf(a.Out, "      record %s\n", r.Record)
 		}
@@ -138,15 +138,23 @@ func (a *app) printBoard(v desk.View, board []turnaround.Answer) {
 	a.printTable([]string{"scope", "state", "until", "because"}, rows)
 }
 
+// said is a reason with whose act it is.
+func said(r turnaround.Reason) string {
+	if r.By == "" {
+		return r.Text
+	}
+	return r.Text + " (by " + r.By + ")"
+}
+
 // firstReason returns the first reason that blocks, or for a ready scope the last one.
 func firstReason(answer turnaround.Answer) string {
 	for _, r := range answer.Reasons {
 		if r.Blocks {
-			return r.Text
+			return said(r)
 		}
 	}
 	if n := len(answer.Reasons); n > 0 {
-		return answer.Reasons[n-1].Text
+		return said(answer.Reasons[n-1])
 	}
 	return ""
 }

@@ -30,6 +30,9 @@ var States = []State{Ready, InWork, Unknown, Held, Out}
 // Reason is one fact that the answer rests on.
 type Reason struct {
 	Text string `json:"text"`
+	// By is the code of the person whose act it is, apart from the text so that it can be left out
+	// where people are not to be seen.
+	By string `json:"by,omitempty"`
 	// Record is the id of the record that shows it; empty when it is the lack of one.
 	Record string `json:"record,omitempty"`
 	// Citation is where the rule comes from; Unverified says that the facility has not checked it.
@@ -169,7 +172,7 @@ func (g *gate) holds() {
 		if hold.Escalated {
 			next = "the lead decides: inspect, leak-test, repair or culture; then lift the hold by name"
 		}
-		g.block(Held, Reason{Text: fmt.Sprintf("held since %s by %s: %s", hold.At.In(g.zone), hold.By, hold.Reason), Record: hold.ID}, next)
+		g.block(Held, Reason{Text: fmt.Sprintf("held since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID}, next)
 	}
 }
 

@@ -349,7 +349,7 @@ func TestStates(t *testing.T) {
 		state        turnaround.State
 		want         string
 	}{
-		{"held", "nobody has lifted it", func(h *turnaround.History) { h.Holds = append(h.Holds, hold) }, turnaround.Held, "held since 2026-03-02 12:00 +01:00 by A. Lead: bent tip"},
+		{"held", "nobody has lifted it", func(h *turnaround.History) { h.Holds = append(h.Holds, hold) }, turnaround.Held, "held since 2026-03-02 12:00 +01:00: bent tip"},
 		{"held from this instant", "the instant itself is held", func(h *turnaround.History) { hold := hold; hold.At = noon; h.Holds = append(h.Holds, hold) }, turnaround.Held, "held since"},
 		{"held a moment later", "not yet", func(h *turnaround.History) { hold := hold; hold.At = noon + us; h.Holds = append(h.Holds, hold) }, turnaround.Ready, ""},
 		{"away for repair", "out of service", func(h *turnaround.History) {
@@ -435,7 +435,7 @@ func TestCleanAgainLoop(t *testing.T) {
 	})
 	t.Run("after the first round", func(t *testing.T) {
 		a := ask(recleaned(t), "09:35")
-		wantState(t, a, turnaround.Held, "held since 2026-03-02 10:30 +01:00 by rules: over the action level")
+		wantState(t, a, turnaround.Held, "held since 2026-03-02 10:30 +01:00: over the action level")
 		wantState(t, a, turnaround.Held, "round of attempt 1 is action")
 		wantState(t, a, turnaround.Held, "over the action level and no round has passed since")
 		if !slices.Contains(a.Next, "next: action") || !slices.Contains(a.Next, "sample again and pass, or lift the hold with a second person") {
