@@ -87,6 +87,7 @@ const (
 	TriangleDown
 	TriangleLeft
 	TriangleRight
+	Cross
 )
 
 // outline returns the corners of the shape about a place, nil for a circle. Sizes are balanced so
@@ -114,6 +115,10 @@ func (s Shape) outline(at Point, r float64) []Point {
 		return turn(-1.2, 0, 0.8, -1.1, 0.8, 1.1)
 	case TriangleRight:
 		return turn(1.2, 0, -0.8, -1.1, -0.8, 1.1)
+	case Cross:
+		const arm, waist = 0.95, 0.55 // the ends of the bars, and where they meet
+		return turn(0, -waist, arm-waist, -arm, arm, waist-arm, waist, 0, arm, arm-waist, arm-waist, arm,
+			0, waist, waist-arm, arm, -arm, arm-waist, -waist, 0, -arm, waist-arm, waist-arm, -arm)
 	}
 	return nil
 }

@@ -57,8 +57,8 @@ func (f Forest) Height(width float64) float64 {
 	return max(h, 120)
 }
 
-// leastHeight is the height at which no two rows touch.
-func (f Forest) leastHeight(width float64) float64 {
+// LeastHeight is the height at which no two rows touch; a picture in less room is made smaller.
+func (f Forest) LeastHeight(width float64) float64 {
 	row := 15.0
 	if f.stacked(width) {
 		row = 28

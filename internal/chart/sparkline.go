@@ -23,7 +23,7 @@ func Sparkline(s Spark, id string) []byte {
 	c := &svgCanvas{id: identifier(id)}
 	c.raw(`<svg xmlns="http://www.w3.org/2000/svg" class="ch ch-spark" role="img" aria-labelledby="`).raw(c.id)
 	c.raw(`-title" viewBox="0 0 120 24" width="120" height="24"><title id="`).raw(c.id).raw(`-title">`).escaped(s.name()).raw("</title>\n")
-	s.draw(c)
+	s.Draw(c, Point{}, sparkWidth, sparkHeight)
 	return append(c.b, "</svg>\n"...)
 }
 
@@ -41,14 +41,15 @@ func (s Spark) name() string {
 	return title + ", no data"
 }
 
-func (s Spark) draw(c Canvas) {
+// Draw draws the line into the rectangle whose upper left corner is at.
+func (s Spark) Draw(c Canvas, at Point, width, height float64) {
 	const margin = 3.5
 	lo, hi := sparkRange(s.Values, s.Min, s.Max)
-	y := ruler{domain: span{lo, hi}, from: sparkHeight - margin, to: margin}
-	if at, ok := y.at(s.Level); ok && s.HasLevel {
-		c.Line(Style{Stroke: InkAction, Width: 0.8, Dash: Dotted}, Point{0, at}, Point{sparkWidth, at})
+	y := ruler{domain: span{lo, hi}, from: at.Y + height - margin, to: at.Y + margin}
+	if level, ok := y.at(s.Level); ok && s.HasLevel {
+		c.Line(Style{Stroke: InkAction, Width: 0.8, Dash: Dotted}, Point{at.X, level}, Point{at.X + width, level})
 	}
-	x := ruler{domain: span{0, float64(max(len(s.Values)-1, 1))}, from: margin, to: sparkWidth - margin}
+	x := ruler{domain: span{0, float64(max(len(s.Values)-1, 1))}, from: at.X + margin, to: at.X + width - margin}
 	var run []Point
 	var last Point
 	drawn := false
@@ -60,12 +61,12 @@ func (s Spark) draw(c Canvas) {
 		run = nil
 	}
 	for i, v := range s.Values {
-		at, ok := y.clamped(v)
+		place, ok := y.clamped(v)
 		if !ok {
 			flush()
 			continue
 		}
-		last, drawn = Point{x.pixel(float64(i)), at}, true
+		last, drawn = Point{x.pixel(float64(i)), place}, true
 		run = append(run, last)
 	}
 	flush()

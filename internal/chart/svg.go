@@ -69,8 +69,8 @@ func sizeOf(p Picture, width, height, margins float64) (w, h float64) {
 		height = p.Height(width)
 	}
 	least := 120.0
-	if f, ok := p.(interface{ leastHeight(width float64) float64 }); ok {
-		least = f.leastHeight(width)
+	if f, ok := p.(interface{ LeastHeight(width float64) float64 }); ok {
+		least = f.LeastHeight(width)
 	}
 	return width, max(height, least)
 }

@@ -74,29 +74,9 @@ func fit(s string, size float64, bold bool, width float64) string {
 	return kept + ellipsis
 }
 
-// wrap breaks s at spaces into lines of no more than width pixels and no more lines than most; the
-// last line is cut if the text is longer.
+// wrap is [TextStyle.Wrap] for regular text.
 func wrap(s string, size, width float64, most int) []string {
-	var lines []string
-	line := ""
-	words := strings.Fields(clean(s))
-	for i, word := range words {
-		longer := strings.TrimSpace(line + " " + word)
-		if line == "" || textWidth(longer, size, false) <= width {
-			line = longer
-			continue
-		}
-		if len(lines) == most-1 {
-			line = strings.Join(append([]string{line}, words[i:]...), " ")
-			break
-		}
-		lines = append(lines, fit(line, size, false, width))
-		line = word
-	}
-	if line != "" {
-		lines = append(lines, fit(line, size, false, width))
-	}
-	return lines
+	return TextStyle{Size: size}.Wrap(s, width, most)
 }
 
 // textBox returns the rectangle that a text without rotation covers.
