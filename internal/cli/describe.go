@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/dossier"
 	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
 	"rinsate/internal/store"
@@ -50,6 +51,16 @@ func describe(l desk.Line, v desk.View) string {
 		})
 	case store.TypeRepair:
 		return say(l, func(r store.Repair) string { return join(r.Fault, r.Work) })
+	case store.TypeAttachment:
+		return say(l, func(x dossier.Attachment) string {
+			about := ""
+			if x.About != "" {
+				about = "about " + short(x.About)
+			}
+			return join(string(x.Kind)+": "+x.Title, fileWords(x.File), about)
+		})
+	case store.TypeHandover:
+		return say(l, func(h dossier.Handover) string { return join(h.Text, strings.Join(h.Scopes, ", ")) })
 	case store.TypeRequest:
 		return say(l, func(q sampling.Request) string { return q.Reason })
 	}

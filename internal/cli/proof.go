@@ -27,9 +27,9 @@ func (a *app) verifyCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "verify [EXPORT]", Short: "Re-hash every record and compare with the signed checkpoints",
 		Long: `Re-hash every record and compare the tree with the head and with every signed
-checkpoint. Without an argument the data folder is verified; with the folder of an
-export, that is, and nothing but its bytes and the keys given with --key is trusted.
-A fault names the first bad record.
+checkpoint. Without an argument the data folder is verified, with every attached file;
+with the folder of an export, that is, and nothing but its bytes and the keys given
+with --key is trusted. A fault names the first bad record.
 
 What this cannot show: that a value was true when it was typed, that nothing was left
 unrecorded, and that a claimed time is right beyond the bounds of the checkpoints.`,
@@ -47,6 +47,9 @@ unrecorded, and that a claimed time is right beyond the bounds of the checkpoint
 				return a.printJSON(v)
 			}
 			fmt.Fprintf(a.Out, "site %s: %d records are whole\nroot %s, under %d signed checkpoints\n", v.Site, v.Size, v.Root, v.Checkpoints)
+			if v.Files > 0 {
+				fmt.Fprintf(a.Out, "%d attached files are whole\n", v.Files)
+			}
 			return nil
 		},
 	}
@@ -266,6 +269,9 @@ func (a *app) doctorCommand() *cobra.Command {
 				add("ledger", false, "%v", err)
 			} else {
 				add("ledger", true, "%d records are whole, under %d signed checkpoints", v.Size, v.Checkpoints)
+				if v.Files > 0 {
+					add("files", true, "%d attached files are whole", v.Files)
+				}
 			}
 			for _, f := range findings {
 				if !f.Good {

@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"fmt"
 
+	"rinsate/internal/dossier"
 	"rinsate/internal/ledger"
 	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
@@ -13,8 +14,8 @@ import (
 )
 
 // registered refuses a scope that is not in the fleet.
-func (w *Work) registered(tag string) error {
-	_, ok, err := w.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever)
+func (v View) registered(tag string) error {
+	_, ok, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever)
 	if err == nil && !ok {
 		return notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
 	}
@@ -258,7 +259,7 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 				Hint: "lift the hold with a second person",
 			}
 		}
-	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSuspect, store.TypeSite, store.TypeClock, store.TypeImport:
+	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSuspect, store.TypeSite, store.TypeClock, store.TypeImport, store.TypeAccess:
 		return Receipt{}, &store.Error{
 			Code: store.Invalid, Message: fmt.Sprintf("a %s record cannot be voided: it is what followed from others", old.Type),
 			Hint: "void or correct what it rests on; after a wrong lift place a new hold",
@@ -329,6 +330,9 @@ func (w *Work) restingOn(old store.Kept) (r resting, err error) {
 	case store.TypeRequest:
 		q, err := store.Body[sampling.Request](old.Record)
 		return resting{scope: q.Scope}, err
+	case store.TypeAttachment:
+		a, err := store.Body[dossier.Attachment](old.Record)
+		return resting{scope: a.Scope}, err
 	case store.TypeSample:
 		s, err := store.Body[sampling.Sample](old.Record)
 		return resting{s.Scope, s.Collected, s.Attempt}, err

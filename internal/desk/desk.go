@@ -111,6 +111,11 @@ type Receipt struct {
 
 // append writes one record.
 func (w *Work) append(e Entry, typ string, at unit.Instant, body any) (Receipt, error) {
+	return w.appendFile(e, typ, at, body, nil)
+}
+
+// appendFile writes one record and keeps the file that it attaches.
+func (w *Work) appendFile(e Entry, typ string, at unit.Instant, body any, content []byte) (Receipt, error) {
 	if at > w.tx.Now.Add(futureSlack) {
 		return Receipt{}, invalid("%s at %s lies in the future (it is %s)", typ, at.In(w.Zone()), w.tx.Now.In(w.Zone()))
 	}
@@ -122,7 +127,7 @@ func (w *Work) append(e Entry, typ string, at unit.Instant, body any) (Receipt, 
 	}
 	r, fresh, err := w.tx.Append(store.Draft{
 		Type: typ, ID: e.ID, At: at, By: e.By, Device: e.Device, Because: e.Because,
-		Corrects: e.Corrects, Reason: e.Reason, Body: body,
+		Corrects: e.Corrects, Reason: e.Reason, Body: body, Content: content,
 	})
 	return Receipt{Record: r, Fresh: fresh}, err
 }

@@ -6,6 +6,9 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/ledger"
+	"rinsate/internal/reading"
+	"rinsate/internal/scope"
 	"rinsate/internal/store"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
@@ -143,4 +146,32 @@ func (v View) explanations(from, to unit.Instant) ([]explanation, error) {
 		return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.kind, b.kind), cmp.Compare(a.scope, b.scope))
 	})
 	return all, err
+}
+
+// Lately returns the latest readings of a point of a scope that stand, on the scale of the last of them,
+// the oldest first, at most so many.
+func (v View) Lately(tag string, point scope.PointKind, at unit.Instant, most int) ([]store.Measured, error) {
+	var all []store.Measured
+	err := v.tx.ReadingsAt(tag, point, at.AddDays(-usualOver, v.Zone()), at+1, func(m store.Measured) error {
+		all = append(all, m)
+		return nil
+	})
+	if err != nil || len(all) == 0 {
+		return nil, err
+	}
+	last := all[len(all)-1]
+	all = slices.DeleteFunc(all, func(m store.Measured) bool { return m.System != last.System || m.Kit != last.Kit })
+	return all[max(0, len(all)-most):], nil
+}
+
+// ReadingOf returns a reading by its record.
+func (v View) ReadingOf(id ledger.ID) (reading.Reading, error) {
+	kept, err := v.tx.Record(id)
+	if err != nil {
+		return reading.Reading{}, err
+	}
+	if kept.Type != store.TypeReading {
+		return reading.Reading{}, invalid("record %s is a %s, not a reading", id, kept.Type)
+	}
+	return readingOf(kept)
 }

@@ -205,7 +205,7 @@ func TestRefusedSamples(t *testing.T) {
 		{"the moment of collection", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Collected, At: now}), store.Invalid, `the mark "collected" is recorded with the sample and with the reading`},
 		{"the same mark twice", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Activated, At: now}), store.Conflict, "sample " + id(taken) + " of D-01 was activated at 2026-03-02 10:03 +01:00 already"},
 		{"capped after it was activated", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Capped, At: now}), store.Invalid, "sample of D-01 at outer-distal-end: it was activated at 2026-03-02T09:03:20Z, before it was capped at " + now.String()},
-		{"unknown mark", mark(sampling.Moment{Sample: id(taken), Mark: "lost", At: now}), store.Invalid, `mark "lost" is not known; allowed: collected, capped, uncapped, dipped, activated, read`},
+		{"unknown mark", mark(sampling.Moment{Sample: id(taken), Mark: "lost", At: now}), store.Invalid, `mark "lost" is not known; allowed: collected, capped, uncapped, dipped, activated, read, shaken`},
 		{"unknown meter", read(func(in *desk.Reading) { in.Meter = "M-9" }), store.NotFound, `meter "M-9" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
 		{"no meter", read(func(in *desk.Reading) { in.Meter = "" }), store.NotFound, `meter "" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
 		{"reading of nothing", read(func(in *desk.Reading) { in.Sample = ledger.DerivedID("x") }), store.NotFound, "there is no record " + string(ledger.DerivedID("x"))},

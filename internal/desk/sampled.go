@@ -92,6 +92,9 @@ func pointsOf(m scope.Model) string {
 	return scope.Words(kinds)
 }
 
+// Model returns the model of a scope in the edition that was in force at an instant.
+func (v View) Model(tag string, at unit.Instant) (scope.Model, error) { return v.modelOf(tag, at) }
+
 func (v View) modelOf(tag string, at unit.Instant) (scope.Model, error) {
 	i, _, err := edition[scope.Instrument](v, store.TypeInstrument, tag, store.Forever, store.Forever)
 	if err != nil {
@@ -114,7 +117,7 @@ func (v View) attempt(tag string, at unit.Instant) (int, error) {
 	return turnaround.Attempt(h, at), err
 }
 
-// Mark records an instant in the life of a sample: capped, uncapped, dipped, activated.
+// Mark records an instant in the life of a sample: capped, uncapped, dipped, activated, shaken.
 func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
 	same := func(x sampling.Moment) bool {
 		return x.Sample == m.Sample && x.Mark == m.Mark && x.At == m.At && x.Shaken == m.Shaken && x.By == m.By
@@ -175,6 +178,9 @@ type Reading struct {
 	Meter  string
 	Value  reading.Value
 	At     unit.Instant
+	// Only refuses a sample that has been read, so that two people who read the same device hear of
+	// each other. Without it a further value is a duplicate, and both count.
+	Only bool
 }
 
 // Read records the reading of a sample with its judgement, decides the round anew, and places or
@@ -193,6 +199,11 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	}
 	if s.NotApplicable != "" {
 		return Receipt{}, invalid("%s of %s was recorded as not applicable (%s) and has no reading", s.Point, s.Scope, s.NotApplicable)
+	}
+	if in.Only && e.Corrects == "" {
+		if err := w.unread(s, in.Sample); err != nil {
+			return Receipt{}, err
+		}
 	}
 	system := ""
 	if in.Value.Analyte != reading.Strip || in.Meter != "" {
@@ -230,6 +241,20 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	return r, err
 }
 
+// unread refuses a sample that somebody has read.
+func (w *Work) unread(s sampling.Sample, id ledger.ID) error {
+	return w.tx.Events(s.Scope, s.Collected, store.Forever, store.Forever, func(k store.Kept) error {
+		x, err := readingOf(k)
+		if err != nil || x.Sample != string(id) || k.Replaced.Known() {
+			return err
+		}
+		return &store.Error{
+			Code: store.Conflict, Message: fmt.Sprintf("%s of %s was read at %s by %s: %s %s", s.Point, s.Scope, k.At.In(w.Zone()), k.By, x.Value, x.Judgement.Outcome),
+			Hint: "one of the two values may belong to another sample; look which, and correct or drop yours",
+		}
+	}, store.TypeReading)
+}
+
 // sameSampleRead refuses a correction that would move a reading to another sample, since the round of
 // the first one would then rest on nothing.
 func (w *Work) sameSampleRead(corrects, sample ledger.ID) error {
@@ -248,26 +273,26 @@ func (w *Work) sameSampleRead(corrects, sample ledger.ID) error {
 }
 
 // judge works out what a value of a sample means by the rules and levels in force.
-func (w *Work) judge(s sampling.Sample, in Reading, system string) (reading.Reading, error) {
+func (v View) judge(s sampling.Sample, in Reading, system string) (reading.Reading, error) {
 	if !s.Read.Known() {
 		var err error
 		if s, err = s.Set(sampling.Read, in.At); err != nil {
 			return reading.Reading{}, refuse(err)
 		}
 	}
-	rules, err := w.Rules(in.At, store.Forever)
+	rules, err := v.Rules(in.At, store.Forever)
 	if err != nil {
 		return reading.Reading{}, err
 	}
-	model, err := w.modelOf(s.Scope, s.Collected)
+	model, err := v.modelOf(s.Scope, s.Collected)
 	if err != nil {
 		return reading.Reading{}, err
 	}
-	levels, err := w.Levels()
+	levels, err := v.Levels()
 	if err != nil {
 		return reading.Reading{}, err
 	}
-	lot, known, err := w.lot(s.Kit, s.Lot)
+	lot, known, err := v.lot(s.Kit, s.Lot)
 	if err != nil {
 		return reading.Reading{}, err
 	}
@@ -358,16 +383,9 @@ func asOf(h turnaround.History, at unit.Instant) turnaround.History {
 }
 
 // round collects the samples of one attempt and judges them together.
-func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside unit.Instant, attempt int) (d turnaround.Decision, prior *turnaround.Decision) {
+func (v View) round(h turnaround.History, rules policy.RuleSet, start, inside unit.Instant, attempt int) (d turnaround.Decision, prior *turnaround.Decision) {
 	d = turnaround.Decision{Scope: h.Instrument.Tag, Turnaround: start}
-	required := h.Model.Routine()
-	for _, due := range turnaround.Due(h, rules.Turnaround, inside, w.Zone()) {
-		for _, p := range due.Points {
-			if !slices.Contains(required, p) {
-				required = append(required, p)
-			}
-		}
-	}
+	required := v.required(h, rules, inside)
 	judging := rules.Reading
 	results := make(map[scope.PointKind]*reading.PointResult)
 	at := func(kind scope.PointKind) *reading.PointResult {
@@ -432,6 +450,20 @@ func (w *Work) round(h turnaround.History, rules policy.RuleSet, start, inside u
 	slices.SortFunc(list, func(a, b reading.PointResult) int { return cmp.Compare(a.Point, b.Point) })
 	d.Round = judging.Judge(attempt, required, list)
 	return d, prior
+}
+
+// required returns the points without which a round at an instant is not complete: the routine ones and
+// those that are due.
+func (v View) required(h turnaround.History, rules policy.RuleSet, at unit.Instant) []scope.PointKind {
+	required := h.Model.Routine()
+	for _, due := range turnaround.Due(h, rules.Turnaround, at, v.Zone()) {
+		for _, p := range due.Points {
+			if !slices.Contains(required, p) {
+				required = append(required, p)
+			}
+		}
+	}
+	return required
 }
 
 // counts says whether a sample can decide anything: one whose readings are all void cannot, and does

@@ -85,9 +85,12 @@ const (
 	Dipped    Mark = "dipped"
 	Activated Mark = "activated"
 	Read      Mark = "read"
+	// Shaken ends the shaking of the activated device. It is kept as how long that took, so that no
+	// clock runs from or to it.
+	Shaken Mark = "shaken"
 )
 
-// Marks lists every mark in order.
+// Marks lists the marks that clocks run between, in order.
 var Marks = []Mark{Collected, Capped, Uncapped, Dipped, Activated, Read}
 
 // At returns the instant of a mark, zero when it was not recorded.
@@ -105,6 +108,10 @@ func (s Sample) At(m Mark) unit.Instant {
 		return s.Activated
 	case Read:
 		return s.Read
+	case Shaken:
+		if s.Shaken > 0 {
+			return s.Activated.Add(s.Shaken.Duration())
+		}
 	}
 	return 0
 }
@@ -124,8 +131,13 @@ func (s Sample) Set(m Mark, at unit.Instant) (Sample, error) {
 		s.Activated = at
 	case Read:
 		s.Read = at
+	case Shaken:
+		if !s.Activated.Known() || at < s.Activated {
+			return s, fmt.Errorf("sample of %s at %s: shaking ends after the device was activated", s.Scope, s.Point)
+		}
+		s.Shaken = unit.SpanOf(at.Sub(s.Activated))
 	default:
-		return s, fmt.Errorf("mark %q is not known; allowed: %s", m, scope.Words(Marks))
+		return s, fmt.Errorf("mark %q is not known; allowed: %s, %s", m, scope.Words(Marks), Shaken)
 	}
 	return s, s.Check()
 }
@@ -329,7 +341,8 @@ type Moment struct {
 	Scope  string       `json:"scope"`
 	Mark   Mark         `json:"mark"`
 	At     unit.Instant `json:"at"`
-	// Shaken is how long the device was shaken, with the mark Activated.
+	// Shaken is how long the device was shaken, with the mark Activated when somebody counted it;
+	// otherwise the mark Shaken ends it.
 	Shaken unit.Span `json:"shaken,omitzero"`
 	By     string    `json:"by,omitempty"`
 }

@@ -332,3 +332,24 @@ func TestClocksCheck(t *testing.T) {
 		})
 	}
 }
+
+func TestShakingEnds(t *testing.T) {
+	start := clock(t, "2026-03-02T08:00:00Z")
+	s := swab(start)
+	if _, err := s.Set(sampling.Shaken, start+sec); err == nil {
+		t.Error("shaking ended before the device was activated")
+	}
+	s, err := s.Set(sampling.Activated, start+10*sec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := s.At(sampling.Shaken); got.Known() {
+		t.Errorf("shaking that nobody ended is over at %s", got)
+	}
+	if _, err := s.Set(sampling.Shaken, start+9*sec); err == nil {
+		t.Error("shaking ended before it began")
+	}
+	if s, err = s.Add(sampling.Moment{Mark: sampling.Shaken, At: start + 16*sec}); err != nil || s.Shaken != 6*unit.Second || s.At(sampling.Shaken) != start+16*sec {
+		t.Errorf("shaken for %s until %s (%v), want 6s until %s", s.Shaken, s.At(sampling.Shaken), err, start+16*sec)
+	}
+}

@@ -24,6 +24,8 @@ type Draft struct {
 	Reason   string
 	// Body is marshalled to a JSON object.
 	Body any
+	// Content are the bytes of the file that an attachment names, nil for every other type.
+	Content []byte
 }
 
 // Append adds a record to the ledger and to the tables. Sending the same record again, with the
@@ -59,7 +61,7 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	if tx.Now < tx.write.head.recorded.Add(-clockSlack) {
 		r.Recorded = tx.Now
 	}
-	return r, true, tx.add(&r)
+	return r, true, tx.add(&r, d.Content)
 }
 
 // same compares a record that was sent again with the stored one.
@@ -94,11 +96,11 @@ func (tx *Tx) noticeClock() error {
 		V: ledger.Version, Type: TypeClock, ID: ledger.DerivedID("clock", tx.db.site.Code, fmt.Sprint(tx.write.head.frontier.Size())),
 		Site: tx.db.site.Code, At: tx.Now, Recorded: tx.Now, Body: body,
 	}
-	return tx.add(&r)
+	return tx.add(&r, nil)
 }
 
-// add gives a record its place.
-func (tx *Tx) add(r *ledger.Record) error {
+// add gives a record its place, and keeps the file that it attaches.
+func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	h := &tx.write.head
 	r.Seq = h.frontier.Size()
 	encoded, err := ledger.Encode(*r)
@@ -107,6 +109,9 @@ func (tx *Tx) add(r *ledger.Record) error {
 	}
 	where, err := place(*r)
 	if err != nil {
+		return err
+	}
+	if err := where.checkContent(r.Type, content); err != nil {
 		return err
 	}
 	// What may refuse the record comes before anything is written, so that whoever goes on after a
@@ -122,6 +127,11 @@ func (tx *Tx) add(r *ledger.Record) error {
 	}
 	if err := tx.fill(*r, where); err != nil {
 		return tx.spoil(err)
+	}
+	if where.file != nil {
+		if err := tx.keep(where.file.Digest, content); err != nil {
+			return tx.spoil(err)
+		}
 	}
 	h.frontier, h.recorded = grown, r.Recorded
 	return nil
@@ -195,6 +205,11 @@ func (tx *Tx) fill(r ledger.Record, p placing) error {
 			return err
 		}
 	}
+	if p.note {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO handover (site, seq, at) VALUES ($1, $2, $3)`, r.Site, r.Seq, int64(p.at)); err != nil {
+			return err
+		}
+	}
 	if len(p.suspect) > 0 {
 		if err := tx.doubt(p.suspect, sql.NullInt64{Int64: int64(r.Recorded), Valid: true}); err != nil {
 			return err
@@ -241,6 +256,13 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	}
 	if p.meter != "" {
 		n, err := tx.s.exec(tx.ctx, `UPDATE checked SET replaced = $1 WHERE site = $2 AND seq = $3 AND replaced IS NULL`, int64(r.Recorded), r.Site, old.Seq)
+		if err != nil {
+			return tx.spoil(err)
+		}
+		touched += n
+	}
+	if p.note {
+		n, err := tx.s.exec(tx.ctx, `UPDATE handover SET replaced = $1 WHERE site = $2 AND seq = $3 AND replaced IS NULL`, int64(r.Recorded), r.Site, old.Seq)
 		if err != nil {
 			return tx.spoil(err)
 		}

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"rinsate/internal/access"
+	"rinsate/internal/dossier"
 	"rinsate/internal/ledger"
 	"rinsate/internal/policy"
 	"rinsate/internal/quality"
@@ -43,6 +45,9 @@ const (
 	TypeSuspect    = "suspect"    // body Suspect
 	TypeComparison = "comparison" // body Comparison
 	TypeChart      = "chart"      // body Chart
+	TypeAccess     = "access"     // body Access
+	TypeAttachment = "attachment" // body dossier.Attachment; the bytes are in the table of contents
+	TypeHandover   = "handover"   // body dossier.Handover
 	TypeClock      = ledger.TypeClock
 )
 
@@ -51,7 +56,8 @@ var Types = []string{
 	TypeSite, TypeModel, TypeInstrument, TypeMeter, TypeLot, TypePerson, TypeRules, TypeLevel,
 	TypeUse, TypeStep, TypeSample, TypeMoment, TypeReading, TypeRound, TypeHold, TypeLift,
 	TypeRepair, TypeRequest, TypeVoid, TypeDraw, TypeImport,
-	TypeTarget, TypeCheck, TypeSuspect, TypeComparison, TypeChart, TypeClock,
+	TypeTarget, TypeCheck, TypeSuspect, TypeComparison, TypeChart, TypeAccess,
+	TypeAttachment, TypeHandover, TypeClock,
 }
 
 // Person is somebody who works with scopes. Names do not belong in the ledger; the code stands for
@@ -123,6 +129,30 @@ type Chart struct {
 	Adopter  string         `json:"adopted_by"`
 	Adopted  unit.Instant   `json:"adopted"`
 }
+
+// Access is what somebody may do here from then on. It names the code and never the person.
+type Access struct {
+	Code string `json:"code"`
+	// Change is what was done to the account.
+	Change   AccessChange  `json:"change"`
+	Roles    []access.Role `json:"roles"`
+	Disabled bool          `json:"disabled,omitempty"`
+}
+
+// AccessChange is what was done to an account.
+type AccessChange string
+
+// The changes. They are part of the ledger for ever: never rename or reuse one, only add.
+const (
+	AccountAdded    AccessChange = "added"
+	RolesChanged    AccessChange = "roles"
+	PasswordChanged AccessChange = "password"
+	PINChanged      AccessChange = "pin"
+	BadgeChanged    AccessChange = "badge"
+	AccountDisabled AccessChange = "disabled"
+	AccountEnabled  AccessChange = "enabled"
+	AccountReset    AccessChange = "reset" // no password and no PIN any more; a one-time code was given out
+)
 
 // Key tells the stream from others.
 func (c Chart) Key() string {
@@ -209,6 +239,9 @@ type placing struct {
 	// takes the trust from.
 	meter, verdict string
 	suspect        []ledger.ID
+	// file is what the record attaches, note whether it is a hand-over note.
+	file *dossier.File
+	note bool
 }
 
 // place reads from a record where it belongs. It is the one place that knows: appending and
@@ -228,6 +261,8 @@ func place(r ledger.Record) (placing, error) {
 		err = with(r, func(l quality.Lot) { p.entity = l.Kit + "|" + l.Lot })
 	case TypePerson:
 		err = with(r, func(x Person) { p.entity = x.Code })
+	case TypeAccess:
+		err = with(r, func(x Access) { p.entity = x.Code })
 	case TypeRules:
 		p.entity = "rules"
 	case TypeLevel:
@@ -283,6 +318,10 @@ func place(r ledger.Record) (placing, error) {
 		err = with(r, func(x Suspect) { p.scope, p.at, p.word, p.suspect = x.Scope, x.At, string(x.Check), x.Readings })
 	case TypeComparison:
 		p.entity = string(r.ID)
+	case TypeAttachment:
+		err = with(r, func(a dossier.Attachment) { p.scope, p.at, p.word, p.file = a.Scope, a.At, string(a.Kind), &a.File })
+	case TypeHandover:
+		err = with(r, func(h dossier.Handover) { p.at, p.note = h.At, true })
 	case TypeVoid:
 		err = with(r, func(v Voiding) { p.scope, p.at = v.Scope, r.At })
 	default:

@@ -29,13 +29,15 @@ type Verified struct {
 	Size        int64  `json:"size"`
 	Root        string `json:"root"`
 	Checkpoints int    `json:"checkpoints"`
+	// Files is how many attached files there are, each counted once.
+	Files int `json:"files"`
 }
 
 // Verify re-hashes every record of a data folder and compares the tree with the head and with every
-// signed checkpoint, in the database and beside it. It trusts nothing but the bytes and the key in
-// vkeys (the folder's own when empty), and opens the database without any other check, so that it
-// can look at a folder that Open refuses. A fault is a *ledger.FaultError that names the first bad
-// record.
+// signed checkpoint, in the database and beside it. Then it hashes every file that a record attaches,
+// a voided one as well. It trusts nothing but the bytes and the key in vkeys (the folder's own when
+// empty), and opens the database without any other check, so that it can look at a folder that Open
+// refuses. A fault is a *ledger.FaultError that names the first bad record.
 func Verify(ctx context.Context, dir string, vkeys []string, progress func(done, size int64)) (Verified, error) {
 	var v Verified
 	path := filepath.Join(dir, databaseFile)
@@ -96,11 +98,15 @@ func verify(ctx context.Context, readers []*session, outside []byte, vkeys []str
 	}
 	v.Checkpoints = len(checkpoints)
 	verifier := ledger.NewVerifier(checkpoints...)
+	var files attached
 	for rows, err := range readBatches(ctx, readers, v.Site, size) {
 		if err != nil {
 			return v, err
 		}
 		if err := verifier.FeedAll(rows); err != nil {
+			return v, err
+		}
+		if err := files.collect(rows); err != nil {
 			return v, err
 		}
 		if progress != nil {
@@ -114,7 +120,8 @@ func verify(ctx context.Context, readers []*session, outside []byte, vkeys []str
 		return v, &ledger.FaultError{Seq: 0, Problem: fmt.Sprintf("the records belong to site %q, the database to %q", got, v.Site)}
 	}
 	v.Size, v.Root = size, verifier.Root().String()
-	return v, nil
+	v.Files, err = files.verify(ctx, s, v.Site)
+	return v, err
 }
 
 // batch is what a reader found of one range of records.
@@ -227,6 +234,7 @@ var projections = []struct{ table, empty, show string }{
 	{"reading", `DELETE FROM reading WHERE site = $1`, `SELECT * FROM reading WHERE site = $1 ORDER BY seq`},
 	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
+	{"handover", `DELETE FROM handover WHERE site = $1`, `SELECT * FROM handover WHERE site = $1 ORDER BY seq`},
 }
 
 // Rebuild empties every table that is not the ledger and fills it again from the records, in one

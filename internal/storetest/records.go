@@ -2,9 +2,13 @@ package storetest
 
 import (
 	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
 	"testing"
 	"time"
 
+	"rinsate/internal/access"
+	"rinsate/internal/dossier"
 	"rinsate/internal/ledger"
 	"rinsate/internal/quality"
 	"rinsate/internal/reading"
@@ -81,6 +85,8 @@ func (w writer) entities() {
 	lot := w.put(store.TypeLot, quality.Lot{Kit: "K", Lot: "7", Expires: at.Add(240 * time.Hour)})
 	w.put(store.TypeLot, quality.Lot{Kit: "K", Lot: "7", Expires: at.Add(480 * time.Hour)}, correct(lot))
 	w.put(store.TypePerson, store.Person{Code: "T-01", Role: "technician"})
+	w.put(store.TypeAccess, store.Access{Code: "T-01", Change: store.AccountAdded, Roles: []access.Role{access.Technician}})
+	w.put(store.TypeAccess, store.Access{Code: "T-01", Change: store.AccountDisabled, Roles: []access.Role{}, Disabled: true})
 	w.put(store.TypeRules, store.RuleText{Name: "r", Edition: "1", Digest: "00", Text: "name: r"})
 	level := w.put(store.TypeLevel, aLevel(at))
 	w.put(store.TypeLevel, aLevel(at.Add(time.Second)))
@@ -124,6 +130,46 @@ func (w writer) events() {
 	gone := w.put(store.TypeRepair, store.Repair{Repair: scope.Repair{Scope: tag, Sent: at}})
 	w.put(store.TypeRepair, store.Repair{Repair: scope.Repair{Scope: tag, Sent: at, Returned: at + 1}, Finishes: string(gone.ID)})
 	w.put(store.TypeRequest, sampling.Request{Scope: tag, Reason: "outbreak", By: "L-01", At: at})
+	w.files(tag)
+	w.notes()
+}
+
+// files attaches one file twice and another once, and takes one of the attachments back.
+func (w writer) files(tag string) {
+	w.Helper()
+	at := w.clock.At()
+	attach := func(content string, change ...func(*store.Draft)) ledger.Record {
+		d := Attachment(w.TB, tag, at, content)
+		return w.put(store.TypeAttachment, d.Body, append(change, func(to *store.Draft) { to.Content = d.Content })...)
+	}
+	first := attach("%PDF-1.7 first")
+	attach("%PDF-1.7 first", correct(first))
+	second := attach("%PDF-1.7 second")
+	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(second))
+}
+
+func (w writer) notes() {
+	w.Helper()
+	at := w.clock.At()
+	note := dossier.Handover{At: at, By: "T-01", Text: "D-01 is drying", Scopes: []string{"D-01"}}
+	w.put(store.TypeHandover, note)
+	w.put(store.TypeHandover, note, correct(w.put(store.TypeHandover, note)))
+	w.put(store.TypeVoid, store.Voiding{}, correct(w.put(store.TypeHandover, note)))
+}
+
+// Attachment returns an attachment with its file, as a record to append. The file is never looked at
+// and may be any text that begins like a document.
+func Attachment(tb testing.TB, tag string, at unit.Instant, content string) store.Draft {
+	tb.Helper()
+	digest := sha256.Sum256([]byte(content))
+	body := dossier.Attachment{
+		Scope: tag, Kind: dossier.Report, Title: "test", At: at, By: "T-07",
+		File: dossier.File{Media: dossier.PDF, Size: int64(len(content)), Digest: hex.EncodeToString(digest[:])},
+	}
+	if err := body.Check(); err != nil {
+		tb.Fatal(err)
+	}
+	return store.Draft{Type: store.TypeAttachment, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07", Body: body, Content: []byte(content)}
 }
 
 func aCheck(at unit.Instant, o quality.Outcome) store.Check {

@@ -23,7 +23,7 @@ func appendOnly(t *testing.T, open Opener) {
 	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
-	Write(t, db, Step("SC-00", clock.At()), Step("SC-01", clock.At()))
+	Write(t, db, Step("SC-00", clock.At()), Step("SC-01", clock.At()), Attachment(t, "SC-00", clock.At(), "%PDF-1.7"))
 	if _, err := db.Checkpoint(context.Background()); err != nil {
 		t.Fatal(err)
 	}
@@ -44,6 +44,11 @@ func appendOnly(t *testing.T, open Opener) {
 		{"site update", `UPDATE site SET vkey = ''`},
 		{"site delete", `DELETE FROM site`},
 		{"site insert or replace", `INSERT OR REPLACE INTO site SELECT site, name, zone, origin, '' FROM site`},
+		{"content update", `UPDATE content SET bytes = x'00'`},
+		{"content update of the hash", `UPDATE content SET hash = '00'`},
+		{"content delete", `DELETE FROM content`},
+		{"content insert or replace", `INSERT OR REPLACE INTO content SELECT site, hash, x'00' FROM content`},
+		{"content upsert", `INSERT INTO content SELECT site, hash, x'00' FROM content WHERE true ON CONFLICT (site, hash) DO UPDATE SET bytes = x'00'`},
 		{"head back", `UPDATE head SET size = size - 1`},
 		{"head with another root", `UPDATE head SET root = x'00'`},
 		{"head of another site", `UPDATE head SET site = 'other'`},

@@ -1,0 +1,245 @@
+package desk
+
+import (
+	"slices"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/trend"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// Bench is what somebody at the sink needs before a scope is named; it is enough to go on sampling by
+// while nothing more can be asked.
+type Bench struct {
+	Now    unit.Instant     `json:"now"`
+	Scopes []BenchScope     `json:"scopes"`
+	Guides map[string]Guide `json:"guides"` // by model
+	Lots   []LotStanding    `json:"lots"`
+	Meters []MeterStanding  `json:"meters"`
+	Open   []OpenSample     `json:"open"`
+	// Agents and Cabinets are the names that the rules in force know.
+	Agents   []string `json:"agents"`
+	Cabinets []string `json:"cabinets"`
+}
+
+// BenchScope is how a scope is known by.
+type BenchScope struct {
+	Tag     string `json:"tag"`
+	Barcode string `json:"barcode,omitempty"`
+	Serial  string `json:"serial,omitempty"`
+	Model   string `json:"model"`
+}
+
+// LotStanding is a lot and why it must not be used; Fault is empty when it may.
+type LotStanding struct {
+	quality.Lot
+	Fault string `json:"fault,omitempty"`
+}
+
+// MeterStanding is a meter and whether it may be used.
+type MeterStanding struct {
+	Code   string        `json:"code"`
+	System string        `json:"system"`
+	State  quality.State `json:"state"`
+}
+
+// Bench returns what the bench needs.
+func (v View) Bench(now unit.Instant) (Bench, error) {
+	b := Bench{Now: now, Guides: map[string]Guide{}}
+	instruments, err := v.Instruments()
+	if err != nil {
+		return b, err
+	}
+	for _, i := range instruments {
+		if i.InService > now || i.Retired.Known() && i.Retired <= now {
+			continue
+		}
+		b.Scopes = append(b.Scopes, BenchScope{i.Tag, i.Barcode, i.Serial, i.Model})
+		if _, ok := b.Guides[i.Model]; !ok {
+			if b.Guides[i.Model], err = v.Guide(i.Tag); err != nil {
+				return b, err
+			}
+		}
+	}
+	lots, err := v.Lots()
+	if err != nil {
+		return b, err
+	}
+	for _, l := range lots {
+		b.Lots = append(b.Lots, LotStanding{l, l.Fault(now)})
+	}
+	if b.Meters, err = v.MeterStandings(now); err != nil {
+		return b, err
+	}
+	rules, err := v.Rules(now, store.Forever)
+	if err != nil {
+		return b, err
+	}
+	for _, a := range rules.Turnaround.Agents {
+		b.Agents = append(b.Agents, a.Name)
+	}
+	for _, c := range rules.Turnaround.Cabinets {
+		b.Cabinets = append(b.Cabinets, c.Name)
+	}
+	b.Open, err = v.OpenSamples(now)
+	return b, err
+}
+
+// MeterStandings returns whether each meter may be used.
+func (v View) MeterStandings(now unit.Instant) ([]MeterStanding, error) {
+	meters, err := v.Meters()
+	if err != nil {
+		return nil, err
+	}
+	all := make([]MeterStanding, len(meters))
+	for i, m := range meters {
+		state, err := v.MeterState(m.Code, now)
+		if err != nil {
+			return nil, err
+		}
+		all[i] = MeterStanding{m.Code, m.System, state}
+	}
+	return all, nil
+}
+
+// Job is the work on one scope: what the gate says, and how far the present round is.
+type Job struct {
+	Answer turnaround.Answer `json:"answer"`
+	Model  string            `json:"model"`
+	Kind   scope.Kind        `json:"kind"`
+	// Round is what the samples taken so far come to; its Next says what to do.
+	Round  reading.Round `json:"round"`
+	Points []JobPoint    `json:"points"`
+	// Holds are the holds that keep the scope, the oldest first.
+	Holds []JobHold `json:"holds,omitempty"`
+}
+
+// JobHold is a hold with its record.
+type JobHold struct {
+	ID string `json:"id"`
+	turnaround.Hold
+}
+
+// JobPoint is one sampling point in the present attempt.
+type JobPoint struct {
+	reading.PointResult
+	// Required says that the round is not complete without it.
+	Required bool        `json:"required"`
+	Samples  []JobSample `json:"samples,omitempty"`
+}
+
+// JobSample is a sample of the present attempt with its readings.
+type JobSample struct {
+	ID ledger.ID `json:"id"`
+	sampling.Sample
+	Standing sampling.Standing `json:"standing"`
+	Readings []JobReading      `json:"readings,omitempty"`
+}
+
+// JobReading is a reading that stands.
+type JobReading struct {
+	ID      ledger.ID       `json:"id"`
+	At      unit.Instant    `json:"at"`
+	By      string          `json:"by"`
+	Meter   string          `json:"meter"`
+	Value   string          `json:"value"`
+	Outcome reading.Outcome `json:"outcome"`
+	Why     string          `json:"why"`
+	// Near asks for a duplicate.
+	Near bool `json:"near,omitempty"`
+}
+
+// Job returns the work on a scope at an instant.
+func (v View) Job(tag string, now unit.Instant) (Job, error) {
+	var j Job
+	if _, ok, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever); err != nil {
+		return j, err
+	} else if !ok {
+		return j, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
+	}
+	h, rules, err := v.state(tag, now, store.Forever)
+	if err != nil {
+		return j, err
+	}
+	start, _, _ := turnaround.Start(asOf(h, now))
+	attempt := turnaround.Attempt(h, now)
+	d, _ := v.round(h, rules, start, now, attempt)
+	j = Job{Answer: turnaround.Gate(h, rules.Turnaround, now, v.Zone()), Model: h.Model.Name, Kind: h.Model.Kind, Round: d.Round}
+	for _, hold := range h.OpenHolds() {
+		j.Holds = append(j.Holds, JobHold{hold.ID, hold})
+	}
+	readings, err := v.readingsSince(tag, start, now)
+	if err != nil {
+		return j, err
+	}
+	required := v.required(h, rules, now)
+	for _, p := range h.Model.Points() {
+		point := JobPoint{PointResult: reading.PointResult{Point: p.Kind, NotApplicable: p.NotApplicable}, Required: slices.Contains(required, p.Kind)}
+		if i := slices.IndexFunc(d.Round.Points, func(r reading.PointResult) bool { return r.Point == p.Kind }); i >= 0 {
+			point.PointResult = d.Round.Points[i]
+		}
+		for _, t := range h.Samples {
+			if t.Attempt == attempt && t.Collected >= start && t.Point == p.Kind {
+				point.Samples = append(point.Samples, JobSample{
+					ID: ledger.ID(t.ID), Sample: t.Sample, Standing: rules.Sample.Clocks.Judge(t.Sample, now), Readings: readings[t.ID],
+				})
+			}
+		}
+		j.Points = append(j.Points, point)
+	}
+	return j, nil
+}
+
+// readingsSince returns the readings of a scope that stand, by their sample.
+func (v View) readingsSince(tag string, from, to unit.Instant) (map[string][]JobReading, error) {
+	all := map[string][]JobReading{}
+	err := v.tx.Events(tag, from, to, store.Forever, func(k store.Kept) error {
+		return fold(k, func(x reading.Reading) {
+			all[x.Sample] = append(all[x.Sample], JobReading{
+				ID: k.ID, At: k.At, By: k.By, Meter: x.Meter, Value: x.Value.String(), Outcome: x.Judgement.Outcome, Why: x.Judgement.Why, Near: x.Judgement.Near,
+			})
+		})
+	}, store.TypeReading)
+	return all, err
+}
+
+// usualOver is from how far back the usual values of a point are taken, usualMost how many at most.
+const (
+	usualOver = 365
+	usualMost = 20
+)
+
+// Retype says why a value should be typed a second time before it is recorded, empty when it need not be
+// (reading.Retype).
+func (v View) Retype(in Reading) (string, error) {
+	s, _, err := v.sample(in.Sample)
+	if err != nil {
+		return "", err
+	}
+	m, err := v.meter(in.Meter)
+	if err != nil {
+		return "", err
+	}
+	x, err := v.judge(s, in, m.System)
+	if err != nil {
+		return "", err
+	}
+	var usual []unit.Number
+	if in.Value.Unit == reading.RLU {
+		err = v.tx.ReadingsAt(s.Scope, s.Point, in.At.AddDays(-usualOver, v.Zone()), in.At, func(m store.Measured) error {
+			key := trend.Key{Scope: m.Scope, Point: m.Point, System: m.System, Kit: m.Kit}
+			if key == (trend.Key{Scope: s.Scope, Point: s.Point, System: x.With.System, Kit: s.Kit}) {
+				usual = append(usual, unit.Number(m.Value))
+			}
+			return nil
+		})
+		usual = usual[max(0, len(usual)-usualMost):]
+	}
+	return reading.Retype(x.Judgement, usual), err
+}

@@ -1,0 +1,583 @@
+package desk
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/subtle"
+	"fmt"
+	"net/netip"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+	"unicode/utf8"
+
+	"rinsate/internal/access"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// Door is where people come in: accounts, signing in, and sessions. Its slow hashes are computed outside
+// every transaction, and no more than two at a time.
+type Door struct {
+	desk *Desk
+	cost access.Cost
+	// hashing holds a place for each hash that may be computed at the same time: each takes a core and
+	// the memory of its cost.
+	hashing chan struct{}
+	matches func(h access.Hash, secret string) bool
+
+	mu      sync.Mutex
+	buckets map[string]access.Bucket
+}
+
+// hashesAtOnce bounds the memory and the cores that strangers can make the program use.
+const hashesAtOnce = 2
+
+// NewDoor returns the door of a desk; cost is that of new hashes, access.Standard but in tests.
+func NewDoor(d *Desk, cost access.Cost) *Door {
+	return &Door{desk: d, cost: cost, hashing: make(chan struct{}, hashesAtOnce), matches: access.Hash.Matches, buckets: map[string]access.Bucket{}}
+}
+
+// DeniedError is the answer to an attempt to sign in that failed. It never tells whether there is such
+// an account.
+type DeniedError struct {
+	// What was not right, in words: "code or password".
+	What string
+	// Wait is how long until the next attempt is heard; zero when this one was heard.
+	Wait time.Duration
+	// Closed says that no attempt is heard any more until an administrator resets the account, PINClosed
+	// that only the password counts.
+	Closed, PINClosed bool
+}
+
+// Error tells the person what to do next.
+func (e *DeniedError) Error() string {
+	switch {
+	case e.Closed:
+		return fmt.Sprintf("closed after %d failed attempts in a row\nhint: ask an administrator for a one-time code", access.MostFailures)
+	case e.PINClosed:
+		return fmt.Sprintf("the PIN is closed after %d failed attempts in a row\nhint: use the password", access.MostPINFailures)
+	case e.Wait > 0:
+		return fmt.Sprintf("too many attempts; the next one is heard in %d s", (e.Wait+time.Second-1)/time.Second)
+	}
+	return "the " + e.What + " is not right"
+}
+
+// Source is where an attempt comes from.
+type Source struct {
+	// Address is that of the computer, without a port; Agent is what the browser says it is.
+	Address, Agent string
+}
+
+// Lengths of what is kept of a source, in bytes.
+const (
+	longestAddress = 64
+	longestAgent   = 200
+)
+
+// cut returns the beginning of a text.
+func cut(text string, most int) string {
+	text = strings.ToValidUTF8(text, "")
+	for len(text) > most {
+		_, size := utf8.DecodeLastRuneInString(text)
+		text = text[:len(text)-size]
+	}
+	return text
+}
+
+// Visit is who is there, as far as a session tells.
+type Visit struct {
+	// State is access.Expired when there is no such session, it has ended, or the account is disabled;
+	// Account and Session are empty then.
+	State   access.State
+	Account store.Account
+	Session store.Session
+}
+
+// Pass is a session that somebody has just begun or opened again.
+type Pass struct {
+	// Token is what the browser shows from now on; it is kept nowhere. It takes the place of the token
+	// that the browser showed before.
+	Token string
+	Visit
+}
+
+// hashSecret hashes a secret at the cost of new hashes.
+func (d *Door) hashSecret(ctx context.Context, secret string) (string, error) {
+	if err := d.enter(ctx); err != nil {
+		return "", err
+	}
+	defer d.leave()
+	h, err := access.HashSecret(secret, d.cost, rand.Reader)
+	return h.String(), err
+}
+
+func (d *Door) enter(ctx context.Context) error {
+	select {
+	case d.hashing <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func (d *Door) leave() { <-d.hashing }
+
+// mostSources bounds the memory that strangers can make the program use.
+const mostSources = 10_000
+
+// admit takes an attempt out of the bucket of its source. When more sources are at work than are kept,
+// the new ones share one bucket.
+func (d *Door) admit(address string, now unit.Instant) time.Duration {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	key := network(address)
+	if _, known := d.buckets[key]; !known && len(d.buckets) >= mostSources {
+		for k, b := range d.buckets {
+			if b.Full(now) {
+				delete(d.buckets, k)
+			}
+		}
+		if len(d.buckets) >= mostSources {
+			key = "others"
+		}
+	}
+	bucket, wait := d.buckets[key].Take(now)
+	d.buckets[key] = bucket
+	return wait
+}
+
+// network returns what counts as one source: an address, of IPv6 the network of one place (/64, RFC 4291
+// section 2.5.4), within which anybody has as many addresses as they like.
+func network(address string) string {
+	a, err := netip.ParseAddr(address)
+	if err != nil {
+		return cut(address, longestAddress)
+	}
+	if a = a.Unmap(); a.Is6() {
+		if p, err := a.WithZone("").Prefix(64); err == nil {
+			return p.String()
+		}
+	}
+	return a.String()
+}
+
+// claim is one attempt of somebody to show who they are.
+type claim struct {
+	from Source
+	// what is asked for, in words.
+	what string
+	find func(*store.Tx) (store.Account, bool, error)
+	// stranger is the key under which failures count when there is no such account.
+	stranger string
+	// secretOf returns the hash that the secret is compared with, empty where the account has none.
+	secretOf func(store.Account) string
+	secret   string
+	// compare is used instead of secretOf for secrets that need no slow hash.
+	compare func(a store.Account, now unit.Instant) bool
+	pin     bool
+	// prepare is done before the secret is looked at, once the attempt is heard at all.
+	prepare func() error
+}
+
+// settle hears a claim and, when it holds, calls then in a transaction. The attempt counts as a failure
+// before the secret is looked at, and no more once it was right, so that many attempts at once are no
+// way around the wait. What happens is the same, and takes as long, whether or not there is such an
+// account: the same look-ups, the same write, one hash.
+func (d *Door) settle(ctx context.Context, c claim, then func(*Work, *store.Account) error) error {
+	if wait := d.admit(c.from.Address, d.desk.DB.Now()); wait > 0 {
+		return &DeniedError{What: c.what, Wait: wait}
+	}
+	if err := d.enter(ctx); err != nil {
+		return err
+	}
+	defer d.leave()
+	if c.prepare != nil {
+		if err := c.prepare(); err != nil {
+			return err
+		}
+	}
+	var a store.Account
+	var known bool
+	var now unit.Instant
+	if err := d.desk.Do(ctx, func(w *Work) (err error) {
+		now = w.tx.Now
+		if a, known, err = c.find(w.tx); err != nil {
+			return err
+		}
+		return w.count(c, c.key(a, known))
+	}); err != nil {
+		return err
+	}
+	if !d.holds(c, a, known, now) {
+		return &DeniedError{What: c.what}
+	}
+	var renewed string
+	if h, err := access.ParseHash(c.hashOf(a)); err == nil && h.Dated(d.cost) {
+		if h, err := access.HashSecret(c.secret, d.cost, rand.Reader); err == nil {
+			renewed = h.String()
+		}
+	}
+	return d.desk.Do(ctx, func(w *Work) error {
+		again, known, err := c.find(w.tx)
+		if err != nil {
+			return err
+		}
+		if !known || again.Disabled.Known() || again.Code != a.Code || again.Password != a.Password || again.PIN != a.PIN || again.Once != a.Once {
+			return &DeniedError{What: c.what} // changed while the secret was compared
+		}
+		switch {
+		case renewed == "":
+		case c.pin:
+			again.PIN = renewed
+		default:
+			again.Password = renewed
+		}
+		if renewed != "" {
+			if err := w.tx.SaveAccount(again); err != nil {
+				return err
+			}
+		}
+		if err := w.tx.SaveFailures(c.key(a, true), access.Failures{}); err != nil {
+			return err
+		}
+		return then(w, &again)
+	})
+}
+
+func (c claim) key(a store.Account, known bool) string {
+	if known {
+		return access.Key(a.Code)
+	}
+	return c.stranger
+}
+
+func (c claim) hashOf(a store.Account) string {
+	if c.secretOf == nil {
+		return ""
+	}
+	return c.secretOf(a)
+}
+
+// count adds a failure, or refuses an attempt that comes too early.
+func (w *Work) count(c claim, key string) error {
+	f, err := w.tx.Failures(key)
+	if err != nil {
+		return err
+	}
+	switch wait := f.Wait(w.tx.Now); {
+	case f.Spent():
+		return &DeniedError{What: c.what, Closed: true}
+	case c.pin && f.PINSpent():
+		return &DeniedError{What: c.what, PINClosed: true}
+	case wait > 0:
+		return &DeniedError{What: c.what, Wait: wait}
+	}
+	return w.tx.SaveFailures(key, f.After(w.tx.Now))
+}
+
+// holds compares the secret. Where there is nothing to compare with, a hash that nothing matches takes as
+// long.
+func (d *Door) holds(c claim, a store.Account, known bool, now unit.Instant) bool {
+	may := known && !a.Disabled.Known()
+	if c.compare != nil {
+		return c.compare(a, now) && may
+	}
+	h, err := access.ParseHash(c.hashOf(a))
+	if err != nil {
+		h, may = access.Decoy(d.cost), false
+	}
+	return d.matches(h, c.secret) && may
+}
+
+// byCode finds the account of a code that somebody typed.
+func byCode(code string) func(*store.Tx) (store.Account, bool, error) {
+	return func(tx *store.Tx) (store.Account, bool, error) { return tx.Account(code) }
+}
+
+func passwordOf(a store.Account) string { return a.Password }
+
+func pinOf(a store.Account) string { return a.PIN }
+
+// SignIn begins a session with a code and a password. A *DeniedError says no more than that the two do
+// not fit, or how long to wait.
+func (d *Door) SignIn(ctx context.Context, code, password string, from Source) (p Pass, err error) {
+	c := claim{from: from, what: "code or the password", find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
+	err = d.settle(ctx, c, func(w *Work, a *store.Account) error {
+		p, err = w.begin(*a, from)
+		return err
+	})
+	return p, err
+}
+
+// Switch begins a session with a badge and its PIN, for taking over a shared bench.
+func (d *Door) Switch(ctx context.Context, badge, pin string, from Source) (p Pass, err error) {
+	digest := badgeDigest(badge)
+	c := claim{
+		from: from, what: "badge or the PIN", stranger: digest, secretOf: pinOf, secret: pin, pin: true,
+		find: func(tx *store.Tx) (store.Account, bool, error) { return tx.AccountByBadge(digest) },
+	}
+	err = d.settle(ctx, c, func(w *Work, a *store.Account) error {
+		p, err = w.begin(*a, from)
+		return err
+	})
+	return p, err
+}
+
+// Redeem sets a password with a one-time code and begins a session. The code counts once.
+func (d *Door) Redeem(ctx context.Context, code, once, password string, from Source) (p Pass, err error) {
+	// The password is judged and hashed first, and so whether or not the code is right.
+	if err := d.judgePassword(store.Account{Code: code}, password); err != nil {
+		return p, err
+	}
+	var hash access.Hash
+	digest := onceDigest(once)
+	c := claim{
+		from: from, what: "code or the one-time code", find: byCode(code), stranger: access.Key(code),
+		compare: func(a store.Account, now unit.Instant) bool {
+			return subtle.ConstantTimeCompare([]byte(a.Once), []byte(digest)) == 1 && now < a.OnceUntil
+		},
+		prepare: func() (err error) {
+			hash, err = access.HashSecret(password, d.cost, rand.Reader)
+			return err
+		},
+	}
+	err = d.settle(ctx, c, func(w *Work, a *store.Account) error {
+		if err := d.judgePassword(*a, password); err != nil { // now that the name is known
+			return err
+		}
+		if err := w.ownPassword(a, hash.String()); err != nil {
+			return err
+		}
+		p, err = w.begin(*a, from)
+		return err
+	})
+	return p, err
+}
+
+// strangersFor is how long failures count of codes and badges that nobody has. Whoever waits longer
+// between two guesses could tell such a code from a real one.
+const strangersFor = 30 * 24 * time.Hour
+
+// begin makes a session for an account.
+func (w *Work) begin(a store.Account, from Source) (Pass, error) {
+	now := w.tx.Now
+	if err := w.tx.DropSessions(now); err != nil {
+		return Pass{}, err
+	}
+	if err := w.tx.ForgetStrangers(now.Add(-strangersFor)); err != nil {
+		return Pass{}, err
+	}
+	s := store.Session{
+		Code: a.Code, Times: access.Times{Created: now, Seen: now, Proved: now},
+		Address: cut(from.Address, longestAddress), Agent: cut(from.Agent, longestAgent),
+	}
+	return w.issue(a, s)
+}
+
+// issue gives a session a new token.
+func (w *Work) issue(a store.Account, s store.Session) (p Pass, err error) {
+	if p.Token, err = access.NewToken(rand.Reader); err != nil {
+		return Pass{}, err
+	}
+	s.Token = tokenDigest(p.Token)
+	if err := w.tx.AddSession(s); err != nil {
+		return Pass{}, err
+	}
+	a.Failures = access.Failures{}
+	p.Visit = Visit{State: s.State(w.tx.Now), Account: a, Session: s}
+	return p, nil
+}
+
+func tokenDigest(token string) string { return access.Digest(access.TokenDigest, token) }
+
+// visit reads who a token stands for.
+func (v View) visit(token string) (Visit, error) {
+	none := Visit{State: access.Expired}
+	if token == "" {
+		return none, nil
+	}
+	s, ok, err := v.tx.Session(tokenDigest(token))
+	if err != nil || !ok || s.State(v.tx.Now) == access.Expired {
+		return none, err
+	}
+	a, ok, err := v.tx.Account(s.Code)
+	if err != nil || !ok || a.Disabled.Known() {
+		return none, err
+	}
+	return Visit{State: s.State(v.tx.Now), Account: a, Session: s}, nil
+}
+
+// Session returns who shows a token, and notes that an active session is in use. It is no error when
+// there is no such session: its State is access.Expired then. The roles are those of this instant.
+func (d *Door) Session(ctx context.Context, token string) (v Visit, err error) {
+	if err := d.desk.View(ctx, func(ask View) (err error) {
+		v, err = ask.visit(token)
+		return err
+	}); err != nil {
+		return v, err
+	}
+	if v.State != access.Active || d.desk.DB.Now().Sub(v.Session.Seen) < access.TouchEvery {
+		return v, nil
+	}
+	err = d.desk.Do(ctx, func(w *Work) (err error) {
+		// Looked at again, since it may have been locked or ended meanwhile.
+		if v, err = w.visit(token); err != nil || v.State != access.Active {
+			return err
+		}
+		v.Session.Seen = w.tx.Now
+		return w.tx.TouchSession(v.Session.Token, v.Session.Seen, false)
+	})
+	return v, err
+}
+
+// Lock locks a session until Unlock.
+func (d *Door) Lock(ctx context.Context, token string) error {
+	return d.desk.Do(ctx, func(w *Work) error {
+		v, err := w.visit(token)
+		if err != nil || v.State == access.Expired {
+			return err
+		}
+		return w.tx.TouchSession(v.Session.Token, v.Session.Seen, true)
+	})
+}
+
+// Unlock opens a locked session again with the PIN or the password of the same person.
+func (d *Door) Unlock(ctx context.Context, token, secret string, from Source) (Pass, error) {
+	return d.prove(ctx, token, secret, from, nil, access.Locked, access.Active)
+}
+
+// Reauthenticate shows again who the person of an active session is, before they sign.
+func (d *Door) Reauthenticate(ctx context.Context, token, secret string, from Source) (Pass, error) {
+	return d.prove(ctx, token, secret, from, nil, access.Active)
+}
+
+// ChangePassword lets somebody who has signed in change the password, who shows the old one for it. The
+// person's other sessions end.
+func (d *Door) ChangePassword(ctx context.Context, token, old, password string, from Source) (Pass, error) {
+	if access.Normal(old) == access.Normal(password) {
+		return Pass{}, invalid("the new password is the old one")
+	}
+	var v Visit
+	if err := d.desk.View(ctx, func(ask View) (err error) {
+		v, err = ask.visit(token)
+		return err
+	}); err != nil {
+		return Pass{}, err
+	}
+	if v.State != access.Active {
+		return Pass{}, notSignedIn(v.State)
+	}
+	if access.IsPIN(old) {
+		return Pass{}, &DeniedError{What: "password"}
+	}
+	hash, err := d.newPassword(ctx, v.Account, password)
+	if err != nil {
+		return Pass{}, err
+	}
+	return d.prove(ctx, token, old, from, func(w *Work, a *store.Account) error { return w.ownPassword(a, hash) }, access.Active)
+}
+
+// ownPassword sets a password that the person has chosen, and records that.
+func (w *Work) ownPassword(a *store.Account, hash string) error {
+	a.MustChange = false
+	w.setPassword(a, hash)
+	if err := w.startAnew(*a); err != nil {
+		return err
+	}
+	if err := w.tx.SaveAccount(*a); err != nil {
+		return err
+	}
+	_, err := w.recordAccess(Entry{By: a.Code}, *a, store.PasswordChanged)
+	return err
+}
+
+func notSignedIn(state access.State) error {
+	if state == access.Locked {
+		return &store.Error{Code: store.Invalid, Message: "the session is locked", Hint: "open it with the PIN or the password"}
+	}
+	return &store.Error{Code: store.Invalid, Message: "the session has ended", Hint: "sign in again"}
+}
+
+// prove lets the person of a session show who they are, and gives the session a new token. also is done
+// in the same transaction.
+func (d *Door) prove(ctx context.Context, token, secret string, from Source, also func(*Work, *store.Account) error, in ...access.State) (p Pass, err error) {
+	var v Visit
+	if err := d.desk.View(ctx, func(ask View) (err error) {
+		v, err = ask.visit(token)
+		return err
+	}); err != nil {
+		return p, err
+	}
+	if !slices.Contains(in, v.State) {
+		return p, notSignedIn(v.State)
+	}
+	c := claim{from: from, what: "password", find: byCode(v.Account.Code), stranger: access.Key(v.Account.Code), secretOf: passwordOf, secret: secret}
+	if access.IsPIN(secret) { // no password is that short
+		c.what, c.secretOf, c.pin = "PIN", pinOf, true
+	}
+	err = d.settle(ctx, c, func(w *Work, a *store.Account) error {
+		v, err := w.visit(token)
+		if err != nil {
+			return err
+		}
+		if !slices.Contains(in, v.State) {
+			return notSignedIn(v.State)
+		}
+		if also != nil {
+			if err := also(w, a); err != nil {
+				return err
+			}
+		}
+		if err := w.tx.EndSession(v.Session.Token); err != nil {
+			return err
+		}
+		s := v.Session
+		s.Seen, s.Proved, s.Locked = w.tx.Now, w.tx.Now, false
+		p, err = w.issue(*a, s)
+		return err
+	})
+	return p, err
+}
+
+// SignOut ends a session; one that has ended already is no error.
+func (d *Door) SignOut(ctx context.Context, token string) error {
+	return d.desk.Do(ctx, func(w *Work) error { return w.tx.EndSession(tokenDigest(token)) })
+}
+
+// SessionID is how a session is named on pages and in commands: the beginning of its token's digest, of
+// no use to whoever wants in.
+func SessionID(s store.Session) string { return s.Token[:min(len(s.Token), 12)] }
+
+// Revoke ends the session of an account with an id, or all of them when the id is empty, and says how
+// many it ended.
+func (d *Door) Revoke(ctx context.Context, code, id string) (n int64, err error) {
+	err = d.desk.Do(ctx, func(w *Work) error {
+		a, err := w.Account(code)
+		if err != nil {
+			return err
+		}
+		if id == "" {
+			n, err = w.tx.EndSessions(a.Code)
+			return err
+		}
+		all, err := w.tx.Sessions(a.Code)
+		if err != nil {
+			return err
+		}
+		for _, s := range all {
+			if SessionID(s) == id {
+				n++
+				if err := w.tx.EndSession(s.Token); err != nil {
+					return err
+				}
+			}
+		}
+		if n == 0 {
+			return notFound("see them with: rinsate user sessions "+a.Code, "%s has no session %q", a.Code, id)
+		}
+		return nil
+	})
+	return n, err
+}
