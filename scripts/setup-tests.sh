@@ -5,8 +5,8 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 
 # program → Debian package. openssl checks the ledger's proofs from outside, strace injects faults
-# into system calls, the C compiler is what the race detector needs.
-programs=(openssl strace gcc git)
+# into system calls, the C compiler is what the race detector needs, chromium shows the pages.
+programs=(openssl strace gcc git chromium)
 packages=()
 for program in "${programs[@]}"; do
 	if command -v "$program" >/dev/null; then

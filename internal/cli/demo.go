@@ -1,13 +1,16 @@
 package cli
 
 import (
+	"context"
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/access"
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/turnaround"
@@ -16,11 +19,13 @@ import (
 func (a *app) demoCommand() *cobra.Command {
 	var once bool
 	var turnarounds int
+	var o serving
 	c := &cobra.Command{
 		Use: "demo", Short: "Build an invented hospital with a year of records and show today's list",
 		Long: `Build an invented hospital with a year of records in a new folder (--data, or a fresh
 temporary one) and show today's list: what is due, what is held and why, what may be
-used until when, and the last decisions. Everything in it is invented.`,
+used until when, and the last decisions. Then serve its pages to this machine, until
+Ctrl-C; --once prints and ends, and so does --json. Everything in it is invented.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if !c.Flags().Changed("data") {
@@ -37,20 +42,44 @@ used until when, and the last decisions. Everything in it is invented.`,
 				return err
 			}
 			fmt.Fprintf(a.Err, "%d turnarounds, %d readings, %d records in %s\n", summary.Turnarounds, summary.Readings, summary.Records, a.clock().Sub(start).Round(100*time.Millisecond))
-			// Whoever looks at the demo looks at it as of the instant it was built for.
+			// Whoever looks at the list looks at it as of the instant it was built for.
+			running := a.clock
 			a.clock = func() time.Time { return start }
 			if err := a.open(c.Context(), func(d *desk.Desk) error { return a.today(c, d) }); err != nil {
 				return err
 			}
-			if !a.json {
-				a.tryNext()
+			if a.json {
+				return nil
 			}
-			return nil
+			a.tryNext()
+			if once {
+				return nil
+			}
+			a.clock = running
+			return a.open(c.Context(), func(d *desk.Desk) error { return a.serveDemo(c.Context(), d, o) })
 		},
 	}
 	c.Flags().BoolVar(&once, "once", false, "print and exit")
+	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port of this machine to serve the pages at")
 	c.Flags().IntVar(&turnarounds, "turnarounds", 0, "size of the invented year (default about 9000)")
 	return c
+}
+
+// serveDemo makes the invented people's accounts and serves the pages.
+func (a *app) serveDemo(ctx context.Context, d *desk.Desk, o serving) error {
+	if host, _, err := net.SplitHostPort(o.listen); err != nil || !loopback(host) {
+		return usageError{fmt.Errorf("--listen %q: the demo's passwords are known to everybody, so that it is served to this machine only, such as at %s", o.listen, usualAddress)}
+	}
+	if err := demo.AddAccounts(ctx, desk.NewDoor(d, access.Standard)); err != nil {
+		return err
+	}
+	a.heading("Sign in as")
+	rows := make([][]string, len(demo.Accounts))
+	for i, x := range demo.Accounts {
+		rows[i] = []string{x.Code, access.Words(x.Roles), x.Password, x.Badge, x.PIN}
+	}
+	a.printTable([]string{"code", "role", "password", "badge", "PIN"}, rows)
+	return a.serve(ctx, d, o, true)
 }
 
 // lastShown is how many of the latest decisions today's list shows.

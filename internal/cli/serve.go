@@ -1,0 +1,126 @@
+package cli
+
+import (
+	"context"
+	"crypto/tls"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/url"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/web"
+)
+
+// serving says where and how pages are served.
+type serving struct {
+	listen, base, certificate, key string
+}
+
+// usualAddress is where pages are served when nothing else is asked for: on this machine alone.
+const usualAddress = "127.0.0.1:8420"
+
+func (a *app) serveCommand() *cobra.Command {
+	var o serving
+	c := &cobra.Command{
+		Use: "serve", Short: "Serve the pages for the day's work",
+		Long: `Serve the pages for the day's work: the bench, today's board, the gate and the scopes.
+
+Without flags the pages are for this machine alone. For other machines name the
+address that people use with --base-url, and either give a certificate with
+--tls-cert and --tls-key or put a proxy that speaks TLS in front. The base address
+may have a path, such as https://pc-7.example/rinsate.
+
+Accounts are made with: rinsate user add`,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error { return a.serve(c.Context(), d, o, false) })
+		},
+	}
+	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port to listen on")
+	c.Flags().StringVar(&o.base, "base-url", "", "address under which people open the pages (default http://localhost and the port)")
+	c.Flags().StringVar(&o.certificate, "tls-cert", "", "certificate file (PEM)")
+	c.Flags().StringVar(&o.key, "tls-key", "", "key file of the certificate (PEM)")
+	return c
+}
+
+// serve serves until the context ends.
+func (a *app) serve(ctx context.Context, d *desk.Desk, o serving, invented bool) error {
+	certificate, err := o.tls()
+	if err != nil {
+		return err
+	}
+	l, err := new(net.ListenConfig).Listen(ctx, "tcp", o.listen)
+	if err != nil {
+		return fmt.Errorf("listen on %s: %w\nhint: name another address with --listen", o.listen, err)
+	}
+	base, err := o.address(l.Addr(), certificate != nil)
+	if err != nil {
+		l.Close() //nolint:errcheck // nothing was served on it
+		return err
+	}
+	s, err := web.New(d, web.Options{
+		Base: base, Clock: a.clock, Log: slog.New(slog.NewTextHandler(a.Err, nil)), Demo: invented,
+		Door: desk.NewDoor(d, access.Standard), Proxied: base.Scheme == "https" && certificate == nil,
+	})
+	if err != nil {
+		l.Close() //nolint:errcheck // nothing was served on it
+		return err
+	}
+	fmt.Fprintf(a.Err, "pages at %s (end with Ctrl-C)\n", base)
+	return s.Run(ctx, l, certificate)
+}
+
+// tls reads the certificate, nil when there is none.
+func (o serving) tls() (*tls.Certificate, error) {
+	switch {
+	case o.certificate == "" && o.key == "":
+		return nil, nil
+	case o.certificate == "" || o.key == "":
+		return nil, usageError{fmt.Errorf("--tls-cert and --tls-key are needed together")}
+	}
+	c, err := tls.LoadX509KeyPair(o.certificate, o.key)
+	if err != nil {
+		return nil, fmt.Errorf("the certificate %s with the key %s: %w", o.certificate, o.key, err)
+	}
+	return &c, nil
+}
+
+// address returns where people open the pages. Passwords must not travel in the clear, so that plain
+// HTTP is for this machine alone.
+func (o serving) address(listening net.Addr, secure bool) (*url.URL, error) {
+	text := o.base
+	if text == "" {
+		_, port, err := net.SplitHostPort(listening.String())
+		if err != nil {
+			return nil, err
+		}
+		scheme := "http"
+		if secure {
+			scheme = "https"
+		}
+		text = scheme + "://localhost:" + port
+	}
+	base, err := url.Parse(text)
+	if err != nil || base.Host == "" || base.Scheme != "http" && base.Scheme != "https" || base.RawQuery != "" || base.Fragment != "" || base.User != nil {
+		return nil, usageError{fmt.Errorf("--base-url %q is not an address such as https://pc-7.example/rinsate", text)}
+	}
+	base.Path = strings.TrimRight(base.Path, "/")
+	host, _, err := net.SplitHostPort(listening.String())
+	if err != nil {
+		return nil, err
+	}
+	local := net.ParseIP(host).IsLoopback()
+	if base.Scheme == "http" && (!local || !loopback(base.Hostname())) {
+		return nil, usageError{fmt.Errorf("passwords would travel in the clear to %s; give --tls-cert and --tls-key, or put a proxy with TLS in front and name its address with --base-url https://…", text)}
+	}
+	return base, nil
+}
+
+func loopback(host string) bool {
+	return host == "localhost" || strings.HasSuffix(host, ".localhost") || net.ParseIP(host).IsLoopback()
+}

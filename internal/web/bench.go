@@ -1,0 +1,401 @@
+package web
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"html/template"
+	"net/http"
+	"slices"
+	"strings"
+
+	"rinsate/internal/access"
+	"rinsate/internal/chart"
+	"rinsate/internal/codes"
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/ledger"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// benchPage is the frame of the bench; what is in it comes with Data and changes as people act.
+type benchPage struct {
+	Data benchData
+	// The addresses that its script asks.
+	State, Jobs, Acts, Worker, Drawings, Live, Unlock, Switch, SignIn string
+	// Card is the sheet of codes to scan.
+	Card string
+}
+
+// benchData is what the script of the bench knows: the bench, and who works at it.
+type benchData struct {
+	desk.Bench
+	Person string `json:"person"`
+	// Warn is how long before a deadline somebody is warned, in microseconds.
+	Warn int64 `json:"warn"`
+}
+
+// warnBefore is half of the shortest usual clock of a sample (common practice).
+const warnBefore = 30_000_000
+
+func (s *Server) bench(x *exchange) error {
+	data, err := s.benchData(x)
+	if err != nil {
+		return err
+	}
+	return x.show(http.StatusOK, "bench", false, benchPage{
+		Data: data, State: s.url("/bench/state"), Jobs: s.url("/bench/jobs/"), Acts: s.url("/bench/acts"), Worker: s.url("/bench/worker.js"),
+		Drawings: s.url("/bench/drawings/"), Live: s.url("/live"), Unlock: s.url("/unlock"), Switch: s.url("/switch"), SignIn: s.url("/sign-in?next=/bench"),
+		Card: s.url("/bench/card"),
+	})
+}
+
+func (s *Server) benchData(x *exchange) (benchData, error) {
+	data := benchData{Person: x.who.Code, Warn: warnBefore}
+	err := s.view(x.r.Context(), func(v desk.View) (err error) {
+		data.Bench, err = v.Bench(s.now())
+		return err
+	})
+	return data, err
+}
+
+// benchState answers what the bench knows, for pages that stay open and for work without a network.
+func (s *Server) benchState(x *exchange) error {
+	data, err := s.benchData(x)
+	if err != nil {
+		return err
+	}
+	return x.json(http.StatusOK, data)
+}
+
+// drawing answers our own line drawing of a sampling point on a model, as a part of a page.
+func (s *Server) drawing(x *exchange) error {
+	name, kind := x.r.PathValue("model"), scope.PointKind(x.r.PathValue("point"))
+	var picture []byte
+	err := s.view(x.r.Context(), func(v desk.View) error {
+		fleet, err := v.Instruments()
+		if err != nil {
+			return err
+		}
+		i := slices.IndexFunc(fleet, func(i scope.Instrument) bool { return i.Model == name })
+		if i < 0 {
+			return notHere("No scope is of the model %q.", name)
+		}
+		m, err := v.Model(fleet[i].Tag, s.now())
+		if err != nil {
+			return err
+		}
+		if _, ok := m.Point(kind); !ok {
+			return notHere("Model %s has no sampling point %q.", name, kind)
+		}
+		picture = chart.SVG(figure.Place(m, kind), chart.SVGOptions{ID: "place", Width: drawingWidth})
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	x.answer(http.StatusOK, "image/svg+xml", picture)
+	return nil
+}
+
+// drawingWidth is the width for which the drawings of points are laid out, in pixels.
+const drawingWidth = 640
+
+// worker answers the script that keeps the bench usable without a network, with the names of the files of
+// this edition in front of it.
+func (s *Server) worker(x *exchange) error {
+	names := []string{}
+	for _, name := range []string{"app.css", "app.js", "bench.js", "icon.svg"} {
+		address, err := s.asset(name)
+		if err != nil {
+			return err
+		}
+		names = append(names, address)
+	}
+	head, err := json.Marshal(names)
+	if err != nil {
+		return err
+	}
+	x.w.Header().Set("Service-Worker-Allowed", s.url("/bench"))
+	x.w.Header().Set("Cache-Control", "no-cache")
+	x.answer(http.StatusOK, kinds[".js"], fmt.Appendf(nil, "const files = %s, edition = %q, benchAddress = %q, drawingsAddress = %q;\n%s",
+		head, s.files.edition(), s.url("/bench"), s.url("/bench/drawings/"), s.files.source("worker.js")))
+	return nil
+}
+
+// cardPage is the sheet of codes for people who work by scanner alone.
+type cardPage struct{ Groups []cardGroup }
+
+type cardGroup struct {
+	Title string
+	Codes []cardCode
+}
+
+type cardCode struct {
+	Text, Words string
+	Bars        template.HTML
+}
+
+// barHeight is how high the bars of a code are drawn, in modules.
+const barHeight = 60
+
+func (s *Server) card(x *exchange) error {
+	page := cardPage{Groups: []cardGroup{{Title: "What was done"}, {Title: "Sampling points"}, {Title: "The value"}}}
+	var fault error
+	add := func(group int, text, words string) {
+		bars, err := codes.Code128(text, barHeight)
+		fault = errors.Join(fault, err)
+		page.Groups[group].Codes = append(page.Groups[group].Codes, cardCode{text, words, template.HTML(bars)}) //nolint:gosec // drawn by codes, which escapes the text
+	}
+	add(0, "ACT-COLLECTED", "collected")
+	add(0, "ACT-CLOSED", "container closed")
+	add(0, "ACT-OPENED", "container opened")
+	add(0, "ACT-DIPPED", "dipped")
+	add(0, "ACT-ACTIVATED", "activated")
+	add(0, "ACT-SHAKEN", "shaken")
+	add(0, "ACT-NEXT", "next point")
+	for _, p := range scope.PointKinds {
+		add(1, "ACT-POINT-"+strings.ToUpper(string(p)), strings.ReplaceAll(string(p), "-", " "))
+	}
+	for digit := range 10 {
+		add(2, fmt.Sprintf("ACT-DIGIT-%d", digit), fmt.Sprint(digit))
+	}
+	add(2, "ACT-ENTER", "store the value")
+	add(2, "ACT-CLEAR", "clear the value")
+	if fault != nil {
+		return fault
+	}
+	return x.show(http.StatusOK, "card", false, page)
+}
+
+// benchJob answers what is to be done on one scope, which is named as it was scanned.
+func (s *Server) benchJob(x *exchange) error {
+	var job desk.Job
+	err := s.view(x.r.Context(), func(v desk.View) error {
+		fleet, err := v.Instruments()
+		if err != nil {
+			return err
+		}
+		i := findScope(fleet, x.r.PathValue("tag"))
+		if i < 0 {
+			return notHere("No scope has the tag, barcode or serial number %q.", x.r.PathValue("tag"))
+		}
+		job, err = v.Job(fleet[i].Tag, s.now())
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return x.json(http.StatusOK, job)
+}
+
+// act is one thing that somebody did at the bench. ID and At come from the bench, since it may have
+// happened while there was no network.
+type act struct {
+	ID  string       `json:"id"`
+	Act string       `json:"act"`
+	By  string       `json:"by"`
+	At  unit.Instant `json:"at"`
+
+	Scope string          `json:"scope,omitempty"`
+	Point scope.PointKind `json:"point,omitempty"`
+	Kit   string          `json:"kit,omitempty"`
+	Lot   string          `json:"lot,omitempty"`
+	// Why is the reason of a point that does not apply, of a void, of a correction and of a hold.
+	Why string `json:"why,omitempty"`
+
+	Sample string        `json:"sample,omitempty"`
+	Mark   sampling.Mark `json:"mark,omitempty"`
+
+	Meter   string          `json:"meter,omitempty"`
+	Analyte reading.Analyte `json:"analyte,omitempty"`
+	Unit    reading.Unit    `json:"unit,omitempty"`
+	Value   string          `json:"value,omitempty"`
+	// Again is the value as it was typed a second time.
+	Again string `json:"again,omitempty"`
+	// Duplicate says that a second reading of the sample is meant.
+	Duplicate bool `json:"duplicate,omitempty"`
+
+	Step *turnaround.Step `json:"step,omitempty"`
+	// Record is what is voided or corrected.
+	Record string `json:"record,omitempty"`
+	// Patient is the facility's number of the patient of a use.
+	Patient string          `json:"patient,omitempty"`
+	Use     *turnaround.Use `json:"use,omitempty"`
+}
+
+// actAnswer is what became of an act.
+type actAnswer struct {
+	Stored bool   `json:"stored"`
+	Record string `json:"record,omitempty"`
+	// Retype asks for the value a second time and says why; nothing was stored.
+	Retype string `json:"retype,omitempty"`
+	// Outcome and Why are those of a reading.
+	Outcome reading.Outcome `json:"outcome,omitempty"`
+	Why     string          `json:"why,omitempty"`
+	// Job is the scope's state after the act.
+	Job *desk.Job `json:"job,omitempty"`
+}
+
+// benchAct stores one act. Sending it again stores nothing and answers the same.
+func (s *Server) benchAct(x *exchange) error {
+	var a act
+	d := json.NewDecoder(x.r.Body)
+	d.DisallowUnknownFields()
+	if err := d.Decode(&a); err != nil {
+		if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
+			return tooLarge()
+		}
+		return &pageError{status: http.StatusBadRequest, message: "The act cannot be read: " + err.Error()}
+	}
+	if a.By != x.who.Code {
+		return &pageError{
+			status: http.StatusForbidden, message: fmt.Sprintf("This was done by %s, and %s has signed in.", a.By, x.who.Code),
+			hint: fmt.Sprintf("It is kept here until %s signs in.", a.By),
+		}
+	}
+	id, err := ledger.ParseID(a.ID)
+	if err != nil {
+		return &pageError{status: http.StatusBadRequest, message: err.Error()}
+	}
+	if !a.At.Known() {
+		return &pageError{status: http.StatusBadRequest, message: "The act does not say when it happened."}
+	}
+	var answer actAnswer
+	var done desk.Receipt
+	err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		answer = actAnswer{}
+		if a.Act == "read" && a.Again == "" {
+			in, err := a.reading()
+			if err != nil {
+				return err
+			}
+			// What was stored before needs no second typing: the answer got lost on the way.
+			if _, err := w.Show(a.ID); store.CodeOf(err) == store.NotFound {
+				if answer.Retype, err = w.Retype(in); err != nil || answer.Retype != "" {
+					return err
+				}
+			}
+		}
+		var err error
+		done, err = a.do(w, x, desk.Entry{ID: id, By: a.By})
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if answer.Retype == "" {
+		answer.Stored, answer.Record = true, string(done.Record.ID)
+		if a.Act == "read" || a.Act == "correct-reading" {
+			r, err := store.Body[reading.Reading](done.Record)
+			if err != nil {
+				return err
+			}
+			answer.Outcome, answer.Why = r.Judgement.Outcome, r.Judgement.Why
+		}
+	}
+	if a.Scope != "" {
+		if err := s.view(x.r.Context(), func(v desk.View) error {
+			job, err := v.Job(a.Scope, s.now())
+			answer.Job = &job
+			return err
+		}); err != nil {
+			return err
+		}
+	}
+	return x.json(http.StatusOK, answer)
+}
+
+// acts are the words for what can be done at the bench.
+var acts = []string{"collect", "not-applicable", "mark", "read", "correct-reading", "step", "use", "void", "hold"}
+
+// do hands the act to the desk.
+func (a act) do(w *desk.Work, x *exchange, e desk.Entry) (desk.Receipt, error) {
+	switch a.Act {
+	case "collect":
+		return w.Collect(e, sampling.Sample{Scope: a.Scope, Point: a.Point, Kit: a.Kit, Lot: a.Lot, By: a.By, Collected: a.At})
+	case "not-applicable":
+		return w.Collect(e, sampling.Sample{Scope: a.Scope, Point: a.Point, NotApplicable: a.Why, By: a.By, Collected: a.At})
+	case "mark":
+		return w.Mark(e, sampling.Moment{Sample: a.Sample, Mark: a.Mark, At: a.At, By: a.By})
+	case "read", "correct-reading":
+		in, err := a.reading()
+		if err != nil {
+			return desk.Receipt{}, err
+		}
+		if a.Act == "correct-reading" {
+			e.Corrects, e.Reason = ledger.ID(a.Record), a.Why
+			if err := a.mayReplace(w, x); err != nil {
+				return desk.Receipt{}, err
+			}
+		}
+		return w.Read(e, in)
+	case "step":
+		if a.Step == nil {
+			return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: "Which step?"}
+		}
+		step := *a.Step
+		step.Scope, step.By = a.Scope, a.By
+		return w.RecordStep(e, step)
+	case "use":
+		if a.Use == nil {
+			return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: "When was the scope used?"}
+		}
+		use := *a.Use
+		use.Scope, use.Patient = a.Scope, ""
+		return w.RecordUse(e, use, a.Patient)
+	case "void":
+		if err := a.mayReplace(w, x); err != nil {
+			return desk.Receipt{}, err
+		}
+		e.Corrects, e.Reason = ledger.ID(a.Record), a.Why
+		return w.Void(e)
+	case "hold":
+		if !x.may(access.PlaceHold) {
+			return desk.Receipt{}, forbidden()
+		}
+		return w.PlaceHold(e, turnaround.Hold{Scope: a.Scope, At: a.At, By: a.By, Reason: a.Why})
+	}
+	return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("The act %q is not known; known are: %s.", a.Act, strings.Join(acts, ", "))}
+}
+
+// mayReplace lets people take back what they wrote themselves; more needs the permission for it.
+func (a act) mayReplace(w *desk.Work, x *exchange) error {
+	old, err := w.Show(a.Record)
+	switch {
+	case err != nil:
+		return err
+	case a.Why == "":
+		return &pageError{status: http.StatusBadRequest, message: "Why? A record is replaced with a reason."}
+	case old.By != x.who.Code && !x.may(access.VoidRecord):
+		return &pageError{status: http.StatusForbidden, message: fmt.Sprintf("This was recorded by %s.", old.By), hint: "Only that person or a lead can take it back."}
+	}
+	return nil
+}
+
+// reading is the reading of an act; the second typing must be the same as the first.
+func (a act) reading() (desk.Reading, error) {
+	analyte, u := a.Analyte, a.Unit
+	if analyte == "" {
+		analyte = reading.ATP
+	}
+	if u == "" {
+		u = reading.RLU
+	}
+	value, err := reading.ParseValue(analyte, u, a.Value)
+	if err != nil {
+		return desk.Reading{}, &pageError{status: http.StatusBadRequest, message: err.Error()}
+	}
+	if a.Again != "" {
+		second, err := reading.ParseValue(analyte, u, a.Again)
+		if err != nil || second.Number != value.Number || second.Word != value.Word {
+			return desk.Reading{}, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("The two entries differ: %s and %s.", a.Value, a.Again), hint: "Look at the meter and type the value again."}
+		}
+	}
+	return desk.Reading{Sample: ledger.ID(a.Sample), Meter: a.Meter, Value: value, At: a.At, Only: !a.Duplicate}, nil
+}

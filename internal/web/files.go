@@ -1,0 +1,98 @@
+package web
+
+import (
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"maps"
+	"net/http"
+	"path"
+	"slices"
+	"strings"
+
+	"rinsate/internal/chart"
+)
+
+//go:embed static
+var staticFiles embed.FS
+
+// file is a file of the pages with the name that its content gives it.
+type file struct {
+	content []byte
+	kind    string
+}
+
+// files holds the files by their hashed names, and names the hashed name of each file.
+type files struct {
+	byHash map[string]file
+	names  map[string]string
+}
+
+// kinds are the types of files that there are.
+var kinds = map[string]string{
+	".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml",
+	".webmanifest": "application/manifest+json",
+}
+
+// hashLength is how much of the hash is part of a name.
+const hashLength = 12
+
+// loadFiles reads the files and names them by their content, so that browsers may keep them for ever.
+func loadFiles() (files, error) {
+	f := files{byHash: map[string]file{}, names: map[string]string{}}
+	err := fs.WalkDir(staticFiles, "static", func(name string, entry fs.DirEntry, err error) error {
+		if err != nil || entry.IsDir() {
+			return err
+		}
+		content, err := staticFiles.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		if name == "static/app.css" {
+			content = append(content, chart.Stylesheet()...) // pictures stand in the pages
+		}
+		extension := path.Ext(name)
+		kind, ok := kinds[extension]
+		if !ok {
+			return fmt.Errorf("the type of the file %s is not known", name)
+		}
+		sum := sha256.Sum256(content)
+		short := strings.TrimPrefix(name, "static/")
+		hashed := strings.TrimSuffix(short, extension) + "-" + hex.EncodeToString(sum[:])[:hashLength] + extension
+		f.byHash[hashed], f.names[short] = file{content, kind}, hashed
+		return nil
+	})
+	return f, err
+}
+
+// source returns the text of a file.
+func (f files) source(name string) []byte { return f.byHash[f.names[name]].content }
+
+// edition names all files together: it changes whenever one of them does.
+func (f files) edition() string {
+	sum := sha256.Sum256([]byte(strings.Join(slices.Sorted(maps.Values(f.names)), "\n")))
+	return hex.EncodeToString(sum[:])[:hashLength]
+}
+
+// asset returns the address of a file; a name that does not exist is a mistake in a template, found when
+// the template is executed.
+func (s *Server) asset(name string) (string, error) {
+	hashed, ok := s.files.names[name]
+	if !ok {
+		return "", fmt.Errorf("there is no file %q", name)
+	}
+	return s.url("/static/" + hashed), nil
+}
+
+// static serves a file by its hashed name.
+func (s *Server) static(x *exchange) error {
+	f, ok := s.files.byHash[x.r.PathValue("name")]
+	if !ok {
+		return notHere("there is no such file")
+	}
+	x.w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	x.answer(http.StatusOK, f.kind, f.content)
+	return nil
+}

@@ -1,0 +1,483 @@
+package web
+
+import (
+	"context"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"sync"
+	"testing"
+	"time"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	rules "rinsate/internal/policy"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/storetest"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// The scopes of the site that the tests serve, one in each state.
+const (
+	readyScope   = "D-01"
+	inWorkScope  = "D-02" // a sample of it is open and two more are due
+	heldScope    = "D-03"
+	awayScope    = "D-04"
+	unknownScope = "L 7/2" // on loan; a tag that has to be escaped in addresses
+	inUseScope   = "G-06"
+	// overdueScope was pre-cleaned and left: the clock for its cleaning has run out.
+	overdueScope = "D-07"
+)
+
+// barcode is what a scanner reads on the ready scope.
+const barcode = "0104012345678901"
+
+// awkward is a reason that a page must show as it is: markup, and a word wider than a telephone.
+const awkward = `seen <b>dent</b> & scratches, see photograph_2026-03-02_distal_end_left_side_after_the_second_cleaning.jpg`
+
+// site is a desk with a small department, a clock that the test moves, and the pages.
+type site struct {
+	testing.TB
+	desk   *desk.Desk
+	clock  *storetest.Clock
+	server *Server
+	// line is where the site is served; nil when it is not.
+	line *line
+
+	mu sync.Mutex
+	// tokens are those of the sessions that there are.
+	tokens map[access.Role]string
+}
+
+// line is a listener whose connections can be cut.
+type line struct {
+	net.Listener
+	mu   sync.Mutex
+	open []net.Conn
+}
+
+func (l *line) Accept() (net.Conn, error) {
+	c, err := l.Listener.Accept()
+	if err == nil {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		l.open = append(l.open, c)
+	}
+	return c, err
+}
+
+// cut ends every connection that there was so far, also those of live pages.
+func (l *line) cut() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, c := range l.open {
+		c.Close() //nolint:errcheck // many are closed already
+	}
+	l.open = nil
+}
+
+// newSite makes a site with the small department that lives under an address. Nobody listens there;
+// see serve.
+func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
+	tb.Helper()
+	db, err := store.Create(tb.Context(), tb.TempDir(), store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	tb.Cleanup(func() {
+		if err := db.Close(); err != nil {
+			tb.Error(err)
+		}
+	})
+	b := &site{TB: tb, desk: desk.New(db), clock: clock, tokens: map[access.Role]string{}}
+	b.register()
+	b.department()
+	address, err := url.Parse(base)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	cheap := access.Cost{Memory: 8, Passes: 1, Lanes: 1} // how slow a hash is is not the question here
+	b.server, err = New(b.desk, Options{
+		Base: address, Clock: clock.Now, Log: slog.New(slog.NewTextHandler(tb.Output(), nil)), Demo: true, Door: desk.NewDoor(b.desk, cheap),
+	})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return b
+}
+
+// serve makes a site and serves it on this computer until the test ends.
+func serve(tb testing.TB, clock *storetest.Clock) *site {
+	tb.Helper()
+	listener, err := new(net.ListenConfig).Listen(tb.Context(), "tcp", "127.0.0.1:0")
+	if err != nil {
+		tb.Fatal(err)
+	}
+	b := newSite(tb, clock, "http://"+listener.Addr().String())
+	b.line = &line{Listener: listener}
+	ctx, stop := context.WithCancel(context.WithoutCancel(tb.Context()))
+	ended := make(chan error, 1)
+	go func() { ended <- b.server.Run(ctx, b.line, nil) }()
+	tb.Cleanup(func() {
+		stop()
+		if err := <-ended; err != nil && err != http.ErrServerClosed { //nolint:errorlint // Serve returns it bare
+			tb.Error(err)
+		}
+	})
+	return b
+}
+
+// password is that of every account of the site.
+const password = "crumb lantern oboe drift"
+
+// Whoever asks in a test has a role, or is one of these.
+const (
+	nobody access.Role = ""
+	// locked is a technician whose session is locked.
+	locked access.Role = "locked"
+	// newcomer has a password that somebody else chose.
+	newcomer access.Role = "newcomer"
+)
+
+// codeOf is the code of the account with a role.
+func codeOf(role access.Role) string { return "R-" + string(role) }
+
+// session returns the token of a session of somebody, who gets an account the first time.
+func (b *site) session(role access.Role) string {
+	b.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if token := b.tokens[role]; token != "" {
+		return token
+	}
+	ctx := context.WithoutCancel(b.Context())
+	account := desk.NewAccount{Code: codeOf(role), Name: "Kim Muster", Roles: []access.Role{role}, Password: password}
+	by := account.Code
+	switch role {
+	case locked:
+		account.Roles = []access.Role{access.Technician}
+	case newcomer:
+		account.Roles, by = []access.Role{access.Technician}, "A-01"
+	}
+	if _, _, err := b.server.door.AddAccount(ctx, desk.Entry{By: by}, account); err != nil {
+		b.Fatal(err)
+	}
+	pass, err := b.server.door.SignIn(ctx, account.Code, password, desk.Source{Address: "192.0.2.7", Agent: "test"})
+	if err != nil {
+		b.Fatal(err)
+	}
+	if role == locked {
+		if err := b.server.door.Lock(ctx, pass.Token); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.tokens[role] = pass.Token
+	return pass.Token
+}
+
+// signIn gives the browser of a page a session of somebody with a role.
+func signIn(b *site, p *page, role access.Role) {
+	p.Helper()
+	p.cookie(b.server.cookieName(), b.session(role))
+}
+
+// answer is what came back, read to its end.
+type answer struct {
+	status int
+	header http.Header
+	body   string
+}
+
+// ask requests a page without a browser, from somebody with a role or from nobody.
+func (b *site) ask(method, path string, role access.Role, change ...func(*http.Request)) answer {
+	b.Helper()
+	r := httptest.NewRequestWithContext(b.Context(), method, b.server.base.Scheme+"://"+b.server.base.Host+path, nil)
+	if role != nobody {
+		r.AddCookie(&http.Cookie{Name: b.server.cookieName(), Value: b.session(role)})
+	}
+	for _, f := range change {
+		f(r)
+	}
+	w := httptest.NewRecorder()
+	b.server.Handler().ServeHTTP(w, r)
+	return answer{w.Code, w.Header(), w.Body.String()}
+}
+
+func (b *site) at() unit.Instant { return b.clock.At() }
+
+// do runs one act of somebody and returns its receipt.
+func (b *site) do(by string, act func(*desk.Work, desk.Entry) (desk.Receipt, error)) (r desk.Receipt) {
+	b.Helper()
+	err := b.desk.Do(context.WithoutCancel(b.Context()), func(w *desk.Work) (err error) {
+		r, err = act(w, desk.Entry{By: by})
+		return err
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	return r
+}
+
+// The people of the site: technicians, who lead, a nurse.
+var people = []store.Person{
+	{Code: "T-01", Role: "technician"}, {Code: "T-02", Role: "technician"}, {Code: "L-01", Role: "lead"}, {Code: "L-02", Role: "lead"}, {Code: "N-01", Role: "nurse"},
+}
+
+// routine are the points of the duodenoscopes that are sampled after every use.
+var routine = []scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen}
+
+// register writes rules, models, scopes, people, meters, lots and levels.
+func (b *site) register() {
+	b.Helper()
+	since := b.at()
+	all := func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
+		var failed error
+		keep := func(err error) {
+			if failed == nil {
+				failed = err
+			}
+		}
+		_, _, err = w.AdoptRules(e, since, "general.yaml", rules.Preset())
+		keep(err)
+		for _, m := range []scope.Model{duodenoscope, gastroscope} {
+			_, _, err = w.RegisterModel(e, since, m)
+			keep(err)
+		}
+		for _, tag := range []string{readyScope, inWorkScope, heldScope, awayScope, unknownScope, inUseScope, overdueScope} {
+			i := scope.Instrument{Tag: tag, Serial: "SN " + tag, Model: duodenoscope.Name, Owner: scope.Own, Location: "Endoscopy 2, second floor", InService: since}
+			switch tag {
+			case readyScope:
+				i.Barcode = barcode
+			case unknownScope:
+				i.Owner, i.Location = scope.Loan, ""
+			case inUseScope:
+				i.Model = gastroscope.Name
+			}
+			_, err = w.RegisterInstrument(e, since, i)
+			keep(err)
+		}
+		for _, p := range people {
+			_, err = w.RegisterPerson(e, since, p)
+			keep(err)
+		}
+		for _, code := range []string{"M-1", "M-2"} {
+			_, err = w.RegisterMeter(e, since, quality.Meter{Code: code, System: "A"})
+			keep(err)
+		}
+		for lot, days := range map[string]int{"7": 90, "8": 9, "9": 0} {
+			_, err = w.RegisterLot(e, since, quality.Lot{Kit: "K", Lot: lot, Expires: since.Add(time.Duration(days) * 24 * time.Hour)})
+			keep(err)
+		}
+		for _, p := range routine {
+			_, err = w.AdoptLevel(e, reading.Level{
+				System: "A", Kit: "K", Point: p, Analyte: reading.ATP, Unit: reading.RLU, Alert: 100, Action: 200, Comparison: reading.Over,
+				Source: "test", Edition: "1", Adopter: "L-01", Adopted: since,
+			})
+			keep(err)
+		}
+		for _, t := range []quality.Target{
+			{System: "A", Kind: quality.Positive, Material: "light", Low: 900, High: 1100},
+			{System: "A", Kind: quality.Blank, Material: "empty chamber", High: 5},
+		} {
+			t.Source, t.Edition, t.Adopter, t.Adopted = "test", "1", "L-01", since
+			_, err = w.RegisterTarget(e, t)
+			keep(err)
+		}
+		return r, failed
+	}
+	b.do("L-01", all)
+}
+
+var (
+	duodenoscope = scope.Model{
+		Name: "D1", Kind: scope.Duodenoscope, Risk: scope.HighRisk, Elevator: true, OuterDiameter: 13, SampledLength: 100,
+		Channels: []scope.Channel{
+			{Kind: scope.InstrumentChannel, Diameter: 4.2, Length: 1350, Brushable: true, Flushable: true, Cleaning: "brush and flush"},
+			{Kind: scope.ElevatorWireChannel, Diameter: 0.85, Length: 1500, Sealed: true},
+		},
+	}
+	gastroscope = scope.Model{
+		Name: "G1", Kind: scope.Gastroscope, Risk: scope.StandardRisk, OuterDiameter: 9.9, SampledLength: 100,
+		Channels: []scope.Channel{{Kind: scope.InstrumentChannel, Diameter: 2.8, Length: 1250, Brushable: true, Flushable: true, Cleaning: "brush and flush"}},
+	}
+)
+
+// department brings every scope into its state. It takes about three hours of the site's clock.
+func (b *site) department() {
+	b.Helper()
+	at := b.clock.Move(time.Minute)
+	b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		r, v, err := w.CheckMeter(e, desk.Check{Meter: "M-1", Controls: []quality.Control{
+			{Kind: quality.Positive, Material: "light", Value: 1000, At: at}, {Kind: quality.Blank, Material: "empty chamber", Value: 2, At: at},
+		}})
+		if err == nil && v.Outcome != quality.Accepted {
+			b.Fatalf("the check of the meter: %+v", v)
+		}
+		return r, err
+	})
+
+	b.use(readyScope)
+	b.clean(readyScope)
+	for _, p := range routine {
+		b.read(b.take(readyScope, p), "30")
+	}
+	b.finish(readyScope)
+
+	b.use(heldScope)
+	b.clean(heldScope)
+	b.read(b.take(heldScope, scope.OuterDistalEnd), "30")
+	b.read(b.take(heldScope, scope.ElevatorRecess), "250") // over the action level
+	b.do("T-02", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.PlaceHold(e, turnaround.Hold{Scope: heldScope, By: "T-02", Reason: awkward})
+	})
+
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.RecordRepair(e, scope.Repair{Scope: awayScope, Sent: b.clock.Move(time.Minute), Fault: "leak at the bending section"}, "")
+	})
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.Ask(e, sampling.Request{Scope: readyScope, By: "L-01", Reason: "after the visit of the auditors"})
+	})
+
+	b.use(overdueScope)
+	b.clock.Move(61 * time.Minute) // more than the hour that the rules allow until the cleaning
+
+	b.use(inWorkScope)
+	b.clean(inWorkScope)
+	b.take(inWorkScope, scope.OuterDistalEnd) // open: its clock runs
+
+	b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.RecordUse(e, turnaround.Use{Scope: inUseScope, Start: b.at()}, "")
+	})
+	b.clock.Move(20 * time.Second)
+}
+
+// use records a use and the steps at its side.
+func (b *site) use(tag string) {
+	b.Helper()
+	u := turnaround.Use{Scope: tag, Start: b.at(), End: b.clock.Move(30 * time.Minute)}
+	b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, u, "") })
+	b.step(tag, turnaround.PreClean, 2*time.Minute, nil)
+	b.step(tag, turnaround.LeakTest, 2*time.Minute, passed)
+}
+
+// clean records the steps up to the samples.
+func (b *site) clean(tag string) {
+	b.Helper()
+	b.step(tag, turnaround.ManualCleaning, 15*time.Minute, nil)
+	b.step(tag, turnaround.Inspection, 2*time.Minute, passed)
+}
+
+// finish records the steps from the disinfection to the cabinet.
+func (b *site) finish(tag string) {
+	b.Helper()
+	b.step(tag, turnaround.Disinfection, 20*time.Minute, func(s *turnaround.Step) {
+		s.Result, s.Agent, s.AgentLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = turnaround.Pass, "opa-0.55", "L9", turnaround.Pass, 12*unit.Minute, 21, true
+		s.AgentExpires = s.Start.Add(240 * time.Hour)
+	})
+	b.step(tag, turnaround.Drying, 12*time.Minute, nil)
+	b.step(tag, turnaround.Storage, 0, func(s *turnaround.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
+}
+
+func passed(s *turnaround.Step) { s.Result = turnaround.Pass }
+
+// step records a step that takes d and ends now.
+func (b *site) step(tag string, kind turnaround.StepKind, d time.Duration, fill func(*turnaround.Step)) {
+	b.Helper()
+	s := turnaround.Step{Scope: tag, Kind: kind, Start: b.at(), By: "T-01"}
+	s.End = b.clock.Move(d)
+	if fill != nil {
+		fill(&s)
+	}
+	b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordStep(e, s) })
+}
+
+// take takes a sample in time, up to its activation.
+func (b *site) take(tag string, point scope.PointKind) ledger.ID {
+	b.Helper()
+	s := sampling.Sample{Scope: tag, Point: point, Kit: "K", Lot: "7", By: "T-01", Collected: b.at()}
+	if sampling.MethodOf(point) == sampling.Rinsate {
+		s.Dipped = b.clock.Move(10 * time.Second)
+	}
+	s.Activated, s.Shaken = b.clock.Move(20*time.Second), 6*unit.Second
+	return b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Collect(e, s) }).Record.ID
+}
+
+// read reads a sample.
+func (b *site) read(sample ledger.ID, value string) {
+	b.Helper()
+	v, err := reading.ParseValue(reading.ATP, reading.RLU, value)
+	if err != nil {
+		b.Fatal(err)
+	}
+	in := desk.Reading{Sample: sample, Meter: "M-1", Value: v, At: b.clock.Move(15 * time.Second)}
+	b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Read(e, in) })
+}
+
+// anyRecord returns the id of a record of a scope, the latest.
+func (b *site) anyRecord(tag string) (id string) {
+	b.Helper()
+	err := b.desk.View(b.Context(), func(v desk.View) error {
+		lines, err := v.Chronicle(tag, 0, b.at(), 1)
+		if err == nil {
+			id = lines[0].ID
+		}
+		return err
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	return id
+}
+
+// TestFixture holds the site to what the other tests rely on.
+func TestFixture(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "http://test.example")
+	want := map[string]turnaround.State{
+		readyScope: turnaround.Ready, inWorkScope: turnaround.InWork, heldScope: turnaround.Held, awayScope: turnaround.Out,
+		unknownScope: turnaround.Unknown, inUseScope: turnaround.InWork, overdueScope: turnaround.InWork,
+	}
+	err := b.desk.View(t.Context(), func(v desk.View) error {
+		board, err := v.Board(b.at())
+		if err != nil {
+			return err
+		}
+		due := false
+		for _, a := range board {
+			if a.State != want[a.Scope] {
+				t.Errorf("%s is %s, want %s: %+v", a.Scope, a.State, want[a.Scope], a.Reasons)
+			}
+			due = due || len(a.Due) > 0
+			delete(want, a.Scope)
+		}
+		if len(want) > 0 {
+			t.Errorf("not on the board: %v", want)
+		}
+		if !due {
+			t.Error("nothing is due to be sampled")
+		}
+		open, err := v.OpenSamples(b.at())
+		if err != nil {
+			return err
+		}
+		if len(open) != 1 || open[0].Scope != inWorkScope || open[0].Deadline <= b.at() {
+			t.Errorf("open samples: %+v, want one of %s whose clock runs", open, inWorkScope)
+		}
+		state, err := v.MeterState("M-2", b.at())
+		if err == nil && state.Condition != quality.Unchecked {
+			t.Errorf("M-2: %+v, want unchecked", state)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}

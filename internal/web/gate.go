@@ -1,0 +1,86 @@
+package web
+
+import (
+	"net/http"
+	"slices"
+	"strings"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+)
+
+// gatePage is the answer for the procedure room. It holds nothing about patients or people.
+type gatePage struct {
+	// Asked is what was scanned or typed; empty before.
+	Asked  string
+	Answer *gateAnswer
+	// Unknown says that no scope has this tag or barcode.
+	Unknown bool
+}
+
+type gateAnswer struct {
+	Scope, Kind  string
+	Mark         mark
+	Until, Left  string
+	Reasons      []string
+	Next         []string
+	At           string
+	Usable       bool
+	UntilInstant string
+}
+
+// gate answers whether a scope may be used. The form sends the tag as a query, so that the page works
+// without a script and the answer has an address of its own.
+func (s *Server) gate(x *exchange) error {
+	asked := strings.TrimSpace(x.r.PathValue("tag"))
+	if asked == "" {
+		asked = strings.TrimSpace(x.r.URL.Query().Get("scope"))
+	}
+	page := gatePage{Asked: asked}
+	if asked == "" {
+		return x.show(http.StatusOK, "gate", x.who == nil, page)
+	}
+	status := http.StatusOK
+	err := s.view(x.r.Context(), func(v desk.View) error {
+		fleet, err := v.Instruments()
+		if err != nil {
+			return err
+		}
+		i := findScope(fleet, asked)
+		if i < 0 {
+			page.Unknown, status = true, http.StatusNotFound
+			return nil
+		}
+		now := s.now()
+		a, err := v.Gate(fleet[i].Tag, now, store.Forever)
+		if err != nil {
+			return err
+		}
+		answer := gateAnswer{
+			Scope: a.Scope, Kind: fleet[i].Model, Mark: markOf(a.State), At: clockTime(now, now, v.Zone()), Usable: a.State == turnaround.Ready, Next: a.Next,
+		}
+		for _, r := range a.Reasons {
+			if r.Blocks {
+				answer.Reasons = append(answer.Reasons, r.Text) // without who
+			}
+		}
+		if a.Until.Known() {
+			answer.Until, answer.Left = clockTime(a.Until, now, v.Zone()), age(a.Until.Sub(now))
+		}
+		page.Answer = &answer
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return x.show(status, "gate", x.who == nil, page)
+}
+
+// findScope finds an instrument by its tag, barcode or serial number, -1 when there is none.
+func findScope(fleet []scope.Instrument, text string) int {
+	return slices.IndexFunc(fleet, func(i scope.Instrument) bool {
+		return strings.EqualFold(i.Tag, text) || i.Barcode != "" && i.Barcode == text || i.Serial != "" && strings.EqualFold(i.Serial, text)
+	})
+}

@@ -1,0 +1,130 @@
+package web
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"html/template"
+	"net/http"
+	"path"
+	"slices"
+	"strings"
+	"time"
+
+	"rinsate/internal/unit"
+)
+
+//go:embed all:templates
+var templateFiles embed.FS
+
+// pages are the parsed templates by the name of their file without its extension.
+type pages map[string]*template.Template
+
+// layout is the file that all pages share; files that begin with an underscore are parts of pages.
+const layout = "layout"
+
+// loadPages parses every page together with the layout and the parts.
+func (s *Server) loadPages() (pages, error) {
+	entries, err := templateFiles.ReadDir("templates")
+	if err != nil {
+		return nil, err
+	}
+	shared := []string{"templates/" + layout + ".html"}
+	var names []string
+	for _, e := range entries {
+		name := strings.TrimSuffix(e.Name(), path.Ext(e.Name()))
+		switch {
+		case name == layout:
+		case strings.HasPrefix(name, "_"):
+			shared = append(shared, "templates/"+e.Name())
+		default:
+			names = append(names, name)
+		}
+	}
+	all := pages{}
+	for _, name := range names {
+		t, err := template.New(name).Funcs(s.functions()).ParseFS(templateFiles, append(slices.Clone(shared), "templates/"+name+".html")...)
+		if err != nil {
+			return nil, fmt.Errorf("page %s: %w", name, err)
+		}
+		for _, part := range []string{layout, "title", "main"} {
+			if t.Lookup(part) == nil {
+				return nil, fmt.Errorf("page %s does not define %q", name, part)
+			}
+		}
+		all[name] = t
+	}
+	return all, nil
+}
+
+// functions are what templates may call; they decide nothing.
+func (s *Server) functions() template.FuncMap {
+	return template.FuncMap{
+		"url":   s.url,
+		"asset": s.asset,
+		"iso":   func(i unit.Instant) string { return i.Time().Format(time.RFC3339) },
+	}
+}
+
+// frame is what every page has around its own content.
+type frame struct {
+	// Page is the name of the page, for the navigation.
+	Page string
+	Site string
+	Demo bool
+	// Who is who has signed in; nil when nobody has.
+	Who *person
+	// Nav are the pages that the person may open.
+	Nav []link
+	// Now and Zone are the time of the page.
+	Now  string
+	Zone string
+	// Wide pages use the whole width, Bare ones have no navigation.
+	Bare bool
+	Body any
+}
+
+type link struct{ Href, Text, Page string }
+
+// show renders a page into a buffer and then writes it, so that a fault leaves no half page.
+func (x *exchange) show(status int, name string, bare bool, body any) error {
+	t, ok := x.s.pages[name]
+	if !ok {
+		return fmt.Errorf("there is no page %q", name)
+	}
+	zone := x.s.desk.DB.Zone()
+	f := frame{
+		Page: name, Site: x.s.desk.DB.Site().Name, Demo: x.s.demo, Who: x.who, Bare: bare, Body: body,
+		Now: x.s.now().In(zone), Zone: zone.String(), Nav: x.nav(),
+	}
+	var b bytes.Buffer
+	part := layout
+	if x.r.Header.Get(fragmentHeader) != "" {
+		part = "main" // a live page fetches its own content anew
+	}
+	if err := t.ExecuteTemplate(&b, part, f); err != nil {
+		return fmt.Errorf("page %s: %w", name, err)
+	}
+	x.answer(status, "text/html; charset=utf-8", b.Bytes())
+	return nil
+}
+
+// fragmentHeader asks for a page without its frame.
+const fragmentHeader = "X-Fragment"
+
+// nav lists the pages that the person may open.
+func (x *exchange) nav() []link {
+	var list []link
+	for _, r := range x.s.routes {
+		if r.nav != "" && x.may(r.need) {
+			list = append(list, link{Href: x.s.url(r.path), Text: r.nav, Page: r.page})
+		}
+	}
+	return list
+}
+
+// redirect sends the browser on after a form.
+func (x *exchange) redirect(path string) error {
+	http.Redirect(x.w, x.r, x.s.url(path), http.StatusSeeOther)
+	return nil
+}

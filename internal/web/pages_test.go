@@ -1,0 +1,571 @@
+package web
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"io/fs"
+	"maps"
+	"net/http"
+	"path"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/scope"
+	"rinsate/internal/storetest"
+	"rinsate/internal/turnaround"
+)
+
+// example is a page as somebody opens it.
+type example struct {
+	name, path string
+	// template is what shows it.
+	template string
+	status   int
+	role     access.Role
+}
+
+// examples are pages of every kind and with everything in them that the small department has.
+func (b *site) examples() []example {
+	b.Helper()
+	list := []example{
+		{"today", "/today", "today", http.StatusOK, access.Lead},
+		{"wall", "/today?wall", "today", http.StatusOK, access.Lead},
+		{"scopes", "/scopes", "scopes", http.StatusOK, access.Lead},
+		{"record", "/records/" + b.anyRecord(heldScope), "record", http.StatusOK, access.Lead},
+		{"bench", "/bench", "bench", http.StatusOK, access.Technician},
+		{"card", "/bench/card", "card", http.StatusOK, access.Technician},
+		{"people", "/people", "people", http.StatusOK, access.Administrator},
+		{"account", "/account", "account", http.StatusOK, access.Technician},
+		{"password", "/password", "account", http.StatusOK, newcomer},
+		{"sign-in", "/sign-in?next=%2Fscopes", "sign-in", http.StatusOK, nobody},
+		{"first sign-in", "/first-sign-in", "sign-in", http.StatusOK, nobody},
+		{"unlock", "/unlock", "sign-in", http.StatusOK, locked},
+		{"no such scope", "/scopes/none", "problem", http.StatusNotFound, access.Lead},
+		{"not allowed", "/today", "problem", http.StatusForbidden, access.ProcedureRoom},
+		{"gate", "/gate", "gate", http.StatusOK, nobody},
+		{"gate for somebody", "/gate", "gate", http.StatusOK, access.Lead},
+		{"gate, no such scope", "/gate/none", "gate", http.StatusNotFound, nobody},
+	}
+	for _, s := range []struct{ state, path string }{
+		{"ready", readyScope},
+		{"in work", inWorkScope},
+		{"held", heldScope},
+		{"away", awayScope},
+		{"unknown", "L%207%2F2"},
+		{"in use", inUseScope},
+		{"overdue", overdueScope},
+	} {
+		list = append(list,
+			example{"gate, " + s.state, "/gate/" + s.path, "gate", http.StatusOK, nobody},
+			example{"scope, " + s.state, "/scopes/" + s.path, "scope", http.StatusOK, access.Lead})
+	}
+	return list
+}
+
+// filled replaces the wildcards of routes by what there is.
+func (b *site) filled() *strings.Replacer {
+	b.Helper()
+	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
+		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd))
+}
+
+// Only one template is there when an example is asked for, so that it is the one that was shown.
+func TestEveryTemplate(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "http://test.example")
+	all := b.server.pages
+	untried := maps.Clone(all)
+	for _, e := range b.examples() {
+		if all[e.template] == nil {
+			t.Errorf("%s: there is no template %q", e.name, e.template)
+			continue
+		}
+		b.server.pages = pages{e.template: all[e.template]}
+		delete(untried, e.template)
+		answer := b.ask(http.MethodGet, e.path, e.role)
+		page := answer.body
+		if answer.status != e.status || !strings.HasPrefix(page, "<!doctype html>") || !strings.HasSuffix(page, "</html>") {
+			t.Errorf("%s (%s): status %d, want %d and a whole page of the template %q:\n%s", e.name, e.path, answer.status, e.status, e.template, page)
+		}
+	}
+	for name := range untried {
+		t.Errorf("no example shows the template %q: add one to examples", name)
+	}
+}
+
+// A page without its frame is what its main element holds.
+func TestFragment(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "http://test.example")
+	whole := b.ask(http.MethodGet, "/today", access.Lead).body
+	part := b.ask(http.MethodGet, "/today", access.Lead, func(r *http.Request) { r.Header.Set(fragmentHeader, "main") }).body
+	if strings.Contains(part, "<html") || !strings.Contains(whole, ">"+part+"</main>") {
+		t.Errorf("the part is not what the whole page holds:\n%s", part)
+	}
+}
+
+// client sends requests as they are, follows nothing and keeps no connection.
+func client(t *testing.T) *http.Client {
+	t.Helper()
+	transport := &http.Transport{DisableKeepAlives: true}
+	return &http.Client{Transport: transport, Timeout: patience, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+}
+
+func TestHeaders(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	filled := b.filled()
+	type request struct {
+		method, path string
+		role         access.Role
+		header       [2]string
+		status       int
+	}
+	requests := []request{
+		{http.MethodGet, "/nowhere", access.Lead, [2]string{}, http.StatusNotFound},
+		{http.MethodGet, "/scopes/none", access.Lead, [2]string{}, http.StatusNotFound},
+		{http.MethodGet, "/static/none.css", nobody, [2]string{}, http.StatusNotFound},
+		{http.MethodGet, "/today", access.ProcedureRoom, [2]string{}, http.StatusForbidden},
+		{http.MethodDelete, "/gate", nobody, [2]string{}, http.StatusMethodNotAllowed},
+		{http.MethodPost, "/gate", nobody, [2]string{"Sec-Fetch-Site", "cross-site"}, http.StatusForbidden},
+	}
+	for _, r := range b.server.routes {
+		if r.method != http.MethodGet {
+			continue
+		}
+		role := access.Lead
+		switch {
+		case r.need == access.ManageAccounts:
+			role = access.Administrator
+		case r.page == "account":
+			role = access.Technician
+		case r.page == "sign-in":
+			role = nobody // whoever has signed in is sent on
+		}
+		requests = append(requests, request{http.MethodGet, filled.Replace(r.path), role, [2]string{}, http.StatusOK})
+	}
+	want := map[string]string{
+		"Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; " +
+			"manifest-src 'self'; worker-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
+		"X-Content-Type-Options":       "nosniff",
+		"Referrer-Policy":              "same-origin",
+		"Cross-Origin-Opener-Policy":   "same-origin",
+		"Cross-Origin-Resource-Policy": "same-origin",
+		"Permissions-Policy":           "camera=(self), microphone=(), geolocation=()",
+		"Cache-Control":                "no-store",
+		"Strict-Transport-Security":    "", // the site is not served over TLS
+	}
+	asked := client(t)
+	for _, r := range requests {
+		q, err := http.NewRequestWithContext(t.Context(), r.method, b.server.base.String()+r.path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.role != nobody {
+			q.AddCookie(&http.Cookie{Name: b.server.cookieName(), Value: b.session(r.role)})
+		}
+		if r.header[0] != "" {
+			q.Header.Set(r.header[0], r.header[1])
+		}
+		answer, err := asked.Do(q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		answer.Body.Close() //nolint:errcheck // nothing of it was read: a live page's has no end
+		if answer.StatusCode != r.status {
+			t.Errorf("%s %s: status %d, want %d", r.method, r.path, answer.StatusCode, r.status)
+		}
+		for name, value := range want {
+			switch {
+			case name != "Cache-Control" || r.status != http.StatusOK:
+			case strings.HasPrefix(r.path, "/static/"):
+				value = "public, max-age=31536000, immutable"
+			case path.Ext(r.path) == ".js": // a worker, which browsers keep but ask after
+				value = "no-cache"
+			}
+			if got := answer.Header.Get(name); got != value {
+				t.Errorf("%s %s: %s: %q, want %q", r.method, r.path, name, got, value)
+			}
+		}
+	}
+
+	secure := newSite(t, storetest.NewClock(), "https://test.example")
+	if got := secure.ask(http.MethodGet, "/nowhere", nobody).header.Get("Strict-Transport-Security"); got != "max-age=31536000" {
+		t.Errorf("Strict-Transport-Security of a secure site: %q", got)
+	}
+}
+
+// Whoever has not signed in is sent to sign in, and from there to the page that they wanted.
+func TestNobody(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
+	filled := b.filled()
+	guarded := 0
+	for _, r := range b.server.routes {
+		if r.need == public || r.method != http.MethodGet {
+			continue
+		}
+		guarded++
+		at := filled.Replace(r.path)
+		answer := b.ask(http.MethodGet, "/rinsate"+at+"?a=b", nobody)
+		if r.data { // a script goes nowhere
+			if got := answer.header.Get("Content-Type"); answer.status != http.StatusUnauthorized || got != "application/json" {
+				t.Errorf("%s: status %d with %s, want %d", at, answer.status, got, http.StatusUnauthorized)
+			}
+			continue
+		}
+		want := "/rinsate/sign-in?next=" + strings.NewReplacer("/", "%2F", "?", "%3F", "=", "%3D").Replace(at+"?a=b")
+		if got := answer.header.Get("Location"); answer.status != http.StatusSeeOther || got != want {
+			t.Errorf("%s: status %d to %q, want %d to %q", at, answer.status, got, http.StatusSeeOther, want)
+		}
+		if body := answer.body; strings.Contains(body, readyScope+" ") {
+			t.Errorf("%s shows something to nobody:\n%s", at, body)
+		}
+	}
+	if guarded == 0 {
+		t.Error("no page needs a permission")
+	}
+}
+
+func TestStaticFiles(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "http://test.example")
+	folder, err := fs.Sub(staticFiles, "static")
+	if err != nil {
+		t.Fatal(err)
+	}
+	count := 0
+	err = fs.WalkDir(folder, ".", func(name string, entry fs.DirEntry, err error) error {
+		if err != nil || entry.IsDir() {
+			return err
+		}
+		count++
+		content, err := fs.ReadFile(folder, name)
+		if err != nil {
+			return err
+		}
+		address, err := b.server.asset(name)
+		if err != nil {
+			return err
+		}
+		answer := b.ask(http.MethodGet, address, nobody)
+		// A style sheet may have more behind it. The name must change with anything in it.
+		sum := sha256.Sum256([]byte(answer.body))
+		if answer.status != http.StatusOK || !strings.HasPrefix(answer.body, string(content)) || !strings.Contains(address, hex.EncodeToString(sum[:])[:hashLength]) {
+			t.Errorf("%s: status %d, or another content than its name and %s say", address, answer.status, name)
+		}
+		if got := answer.header.Get("Cache-Control"); got != "public, max-age=31536000, immutable" {
+			t.Errorf("%s: Cache-Control: %q", address, got)
+		}
+		if got, want := answer.header.Get("Content-Type"), kinds[path.Ext(name)]; got != want {
+			t.Errorf("%s: Content-Type: %q, want %q", address, got, want)
+		}
+		if plain := b.ask(http.MethodGet, "/static/"+name, nobody); plain.status != http.StatusNotFound {
+			t.Errorf("/static/%s: status %d; a name without a hash would be kept for ever", name, plain.status)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if count == 0 || count != len(b.server.files.byHash) {
+		t.Errorf("%d files, and %d are served", count, len(b.server.files.byHash))
+	}
+	if _, err := b.server.asset("none.css"); err == nil {
+		t.Error("a file that does not exist has an address")
+	}
+}
+
+// addresses are what a page refers to.
+var addresses = regexp.MustCompile(`\b(?:href|src|action|formaction|data-live)="([^"]*)"`)
+
+// Every address on every page that can be reached from the first one lies under the path of the site
+// and leads somewhere.
+func TestSubPath(t *testing.T) {
+	t.Parallel()
+	const prefix = "/rinsate"
+	b := newSite(t, storetest.NewClock(), "https://x.example"+prefix)
+	seen := map[string]string{prefix + "/": "the start", prefix: "the address without a slash", prefix + "/gate/none": "the start", prefix + "/scopes/none": "the start"}
+	next := slices.Sorted(maps.Keys(seen))
+	found, files := 0, 0
+	for len(next) > 0 {
+		at := next[0]
+		next = next[1:]
+		answer := b.ask(http.MethodGet, at, access.Lead)
+		body := answer.body
+		if to := answer.header.Get("Location"); to != "" {
+			body = `href="` + to + `"` // a redirect is an address like others
+		} else if answer.status != http.StatusOK && !strings.HasSuffix(at, "/none") {
+			t.Errorf("%s, which %s names: status %d", at, seen[at], answer.status)
+		}
+		if !strings.HasPrefix(answer.header.Get("Content-Type"), "text/html") && answer.header.Get("Location") == "" {
+			files++
+			continue
+		}
+		for _, match := range addresses.FindAllStringSubmatch(body, -1) {
+			to, _, _ := strings.Cut(match[1], "#")
+			if to == "" || strings.HasPrefix(to, "data:") {
+				continue
+			}
+			found++
+			if !strings.HasPrefix(to, prefix+"/") {
+				t.Errorf("%s names %s, which is not under %s/", at, to, prefix)
+				continue
+			}
+			// Acts are not tried, and a live page's news have no end.
+			if act := strings.HasPrefix(match[0], "action") || strings.HasPrefix(match[0], "data-live") || strings.HasPrefix(match[0], "formaction"); !act && seen[to] == "" {
+				seen[to] = at
+				next = append(next, strings.ReplaceAll(to, "&amp;", "&"))
+			}
+		}
+	}
+	if found < 50 || files < 3 {
+		t.Errorf("only %d addresses and %d files were found", found, files)
+	}
+	for _, tag := range []string{readyScope, "L%207%2F2"} {
+		if seen[prefix+"/scopes/"+tag] == "" {
+			t.Errorf("no page names the scope %s", tag)
+		}
+	}
+}
+
+// form gives a site a form that counts how often it was sent.
+func (b *site) form() (sent *int) {
+	sent = new(int)
+	b.server.mux.Handle("POST /form", b.server.serve(route{method: http.MethodPost, path: "/form", handle: func(x *exchange) error {
+		if err := x.r.ParseForm(); err != nil {
+			return fmt.Errorf("the form: %w", err)
+		}
+		*sent++
+		return x.redirect("/gate")
+	}}))
+	return sent
+}
+
+func TestFormsOfOtherSites(t *testing.T) {
+	t.Parallel()
+	tests := []struct {
+		name    string
+		headers map[string]string
+		status  int
+	}{
+		{"another site", map[string]string{"Sec-Fetch-Site": "cross-site"}, http.StatusForbidden},
+		{"a sibling", map[string]string{"Sec-Fetch-Site": "same-site"}, http.StatusForbidden},
+		{"another site in an old browser", map[string]string{"Origin": "https://other.example"}, http.StatusForbidden},
+		{"a page without an origin", map[string]string{"Origin": "null"}, http.StatusForbidden},
+		{"this site", map[string]string{"Sec-Fetch-Site": "same-origin"}, http.StatusSeeOther},
+		{"this site behind a proxy that changes the host", map[string]string{"Origin": "https://test.example", "Host": "127.0.0.1:8420"}, http.StatusSeeOther},
+		{"another site behind such a proxy", map[string]string{"Origin": "https://other.example", "Host": "127.0.0.1:8420"}, http.StatusForbidden},
+	}
+	for _, test := range tests {
+		t.Run(test.name, func(t *testing.T) {
+			t.Parallel()
+			b := newSite(t, storetest.NewClock(), "https://test.example")
+			sent := b.form()
+			answer := b.ask(http.MethodPost, "/form", nobody, func(r *http.Request) {
+				for name, value := range test.headers {
+					r.Header.Set(name, value)
+				}
+				if host := test.headers["Host"]; host != "" {
+					r.Host = host
+				}
+			})
+			if want := map[bool]int{true: 1, false: 0}[test.status == http.StatusSeeOther]; answer.status != test.status || *sent != want {
+				t.Errorf("status %d and sent %d times, want %d and %d", answer.status, *sent, test.status, want)
+			}
+		})
+	}
+}
+
+func TestFormLimit(t *testing.T) {
+	t.Parallel()
+	tests := []struct {
+		name   string
+		bytes  int
+		status int
+	}{
+		{"as large as allowed", formLimit, http.StatusSeeOther},
+		{"too large", formLimit + 1, http.StatusRequestEntityTooLarge},
+	}
+	for _, test := range tests {
+		t.Run(test.name, func(t *testing.T) {
+			t.Parallel()
+			b := newSite(t, storetest.NewClock(), "https://test.example")
+			sent := b.form()
+			body := "text=" + strings.Repeat("x", test.bytes-len("text="))
+			answer := b.ask(http.MethodPost, "/form", nobody, func(r *http.Request) {
+				r.Header.Set("Sec-Fetch-Site", "same-origin")
+				r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+				r.Body = io.NopCloser(strings.NewReader(body))
+				r.ContentLength = int64(len(body))
+			})
+			if want := map[bool]int{true: 1, false: 0}[test.status == http.StatusSeeOther]; answer.status != test.status || *sent != want {
+				t.Errorf("status %d and sent %d times, want %d and %d", answer.status, *sent, test.status, want)
+			}
+		})
+	}
+}
+
+func TestFaultInATemplate(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "http://test.example")
+	half := template.Must(template.New("half").Parse(`{{define "layout"}}the first half{{.Body.NoSuchField}}the second half{{end}}`))
+	problem := b.server.pages["problem"]
+	b.server.pages["gate"] = half
+	answer := b.ask(http.MethodGet, "/gate", nobody)
+	page := answer.body
+	if answer.status != http.StatusInternalServerError || strings.Contains(page, "half") || !strings.Contains(page, "Something went wrong.") || !strings.HasSuffix(page, "</html>") {
+		t.Errorf("status %d:\n%s", answer.status, page)
+	}
+	if strings.Contains(page, "NoSuchField") {
+		t.Errorf("the page tells what is not meant for people:\n%s", page)
+	}
+	b.server.pages["problem"] = half
+	answer = b.ask(http.MethodGet, "/gate", nobody)
+	if page := answer.body; answer.status != http.StatusInternalServerError || page != "Something went wrong.\n" {
+		t.Errorf("when the page of the problem is wrong too: status %d:\n%s", answer.status, page)
+	}
+	b.server.pages["problem"] = problem
+	b.server.mux.Handle("GET /fails", b.server.serve(route{method: http.MethodGet, path: "/fails", handle: func(*exchange) error { return errors.New("secret path") }}))
+	answer = b.ask(http.MethodGet, "/fails", nobody)
+	if page := answer.body; answer.status != http.StatusInternalServerError || strings.Contains(page, "secret") || !regexp.MustCompile(`the reference [0-9a-f]{8}\.`).MatchString(page) {
+		t.Errorf("an error that is not meant for people: status %d:\n%s", answer.status, page)
+	}
+}
+
+// TestPages opens every example in a browser.
+func TestPages(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	for _, e := range b.examples() {
+		t.Run(e.name, func(t *testing.T) {
+			t.Parallel()
+			p := openPage(t, b.server.base.String())
+			if e.role != nobody {
+				signIn(b, p, e.role)
+			}
+			if e.status >= http.StatusBadRequest {
+				p.expect(e.status)
+			}
+			p.open(e.path)
+			p.inspect(strings.NewReplacer(" ", "-", ",", "").Replace(e.name))
+		})
+	}
+}
+
+func TestSignIn(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	b.session(access.Lead) // there is an account now, and the browser knows nothing of it
+	p := openPage(t, b.server.base.String())
+	p.open("/scopes?a=b")
+	p.fill("#code", codeOf(access.Lead))
+	p.fill("#password", password)
+	p.keys("\r")
+	p.waitText("h1", "Scopes")
+	if at := p.location(); at != "/scopes?a=b" {
+		t.Errorf("signed in and at %s", at)
+	}
+	if got := eval[string](p, "document.cookie"); got != "" {
+		t.Errorf("scripts can read the session: %q", got)
+	}
+	p.click(`.who [formaction="/sign-out"]`)
+	p.waitText("h1", "Sign in")
+}
+
+func TestScanner(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	p := openPage(t, b.server.base.String())
+	p.open("/gate")
+	for i, scan := range []struct{ text, scope, state, class string }{
+		{barcode, readyScope, "ready", "ready"},
+		{heldScope, heldScope, "held", "held"},
+		{strings.ToLower(inWorkScope), inWorkScope, "in work", "work"},
+		{unknownScope, unknownScope, "unknown", "unknown"},
+		{"SN " + awayScope, awayScope, "out of service", "out"},
+	} {
+		if i > 2 {
+			p.click("h1") // the focus is nowhere: the scanner has to work all the same
+		}
+		p.scan(scan.text)
+		p.waitText(".answer h1", scan.scope)
+		if got := p.text(".gate .state"); !strings.HasSuffix(got, scan.state) {
+			t.Errorf("%s: %q, want %q", scan.text, got, scan.state)
+		}
+		if scan.class != "unknown" && !eval[bool](p, fmt.Sprintf("document.querySelector('.gate').classList.contains(%q)", scan.class)) {
+			t.Errorf("%s: the page lacks the class %q", scan.text, scan.class)
+		}
+	}
+	p.expect(http.StatusNotFound)
+	p.scan("X-99")
+	p.waitText(".answer", "No scope has this tag")
+	p.expect(http.StatusNotFound)
+	p.reload() // the answer has an address of its own
+	p.waitText(".answer h1", "X-99")
+	if at := p.location(); at != "/gate?scope=X-99" {
+		t.Errorf("the answer is at %s", at)
+	}
+	if page := p.html(); strings.Contains(page, "T-02") || strings.Contains(page, "L-01") {
+		t.Error("the gate names people")
+	}
+}
+
+func TestGateWithoutScripts(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	p := openPage(t, b.server.base.String())
+	p.scripts(false)
+	p.open("/gate")
+	p.fill("#scope", heldScope)
+	p.click(".ask button")
+	p.waitText(".answer h1", heldScope)
+	if got := p.text(".answer"); !strings.Contains(got, "do not use on a patient") || !strings.Contains(got, awkward) {
+		t.Errorf("the answer, which must show the reason as it was written:\n%s", got)
+	}
+}
+
+// What is recorded elsewhere comes up on a page that is open, also what was recorded before the page
+// began to listen and while it was cut off.
+func TestLivePage(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	hold := func(tag, reason string) {
+		t.Helper()
+		b.clock.Move(time.Second)
+		b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+			return w.PlaceHold(e, turnaround.Hold{Scope: tag, By: "T-01", Reason: reason})
+		})
+	}
+	p := openPage(t, b.server.base.String())
+	signIn(b, p, access.Lead)
+	const held = "[aria-labelledby=held]"
+	p.open("/today")
+	if got := p.text(held); strings.Contains(got, readyScope) {
+		t.Fatalf("%s is held before:\n%s", readyScope, got)
+	}
+	hold(readyScope, "dropped")
+	p.waitText(held, "dropped")
+	hold(inWorkScope, "smells")
+	p.waitText(held, "smells")
+	if got := p.text("main"); strings.Contains(got, "connection is lost") || eval[bool](p, `document.querySelector(".stale") !== null`) {
+		t.Error("the page says that it is not up to date")
+	}
+
+	p.offline(true)
+	b.line.cut()
+	p.waitFor(".stale")
+	hold(overdueScope, "scratched")
+	p.offline(false)
+	p.waitText(held, "scratched")
+	p.wait(`document.querySelector(".stale") === null`)
+}

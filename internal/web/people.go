@@ -1,0 +1,129 @@
+package web
+
+import (
+	"net/http"
+	"slices"
+	"strings"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// peoplePage lists the accounts.
+type peoplePage struct {
+	Problem, Said string
+	// Once is a one-time code that was just made for the account For.
+	Once, For string
+	Roles     []access.Role
+	Accounts  []accountLine
+}
+
+type accountLine struct {
+	Code, Name, State string
+	Roles             []roleChoice
+	Badge, PIN        bool
+	Disabled          bool
+	Sessions          int
+}
+
+type roleChoice struct {
+	Role access.Role
+	Has  bool
+}
+
+func (s *Server) people(x *exchange) error { return x.peoplePage(http.StatusOK, peoplePage{}) }
+
+func (x *exchange) peoplePage(status int, page peoplePage) error {
+	page.Roles = access.Roles
+	err := x.s.view(x.r.Context(), func(v desk.View) error {
+		all, err := v.Accounts()
+		if err != nil {
+			return err
+		}
+		for _, a := range all {
+			line := accountLine{Code: a.Code, Name: a.Name, Badge: a.Badge != "", PIN: a.PIN != "", Disabled: a.Disabled.Known(), State: accountState(a, v.Now())}
+			for _, r := range access.Roles {
+				line.Roles = append(line.Roles, roleChoice{r, slices.Contains(a.Roles, r)})
+			}
+			open, err := v.Sessions(a.Code)
+			if err != nil {
+				return err
+			}
+			line.Sessions = len(open)
+			page.Accounts = append(page.Accounts, line)
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return x.show(status, "people", false, page)
+}
+
+// peopleAct changes an account.
+func (s *Server) peopleAct(x *exchange) error {
+	ctx, form := x.r.Context(), x.r.PostFormValue
+	e, code := desk.Entry{By: x.who.Code}, strings.TrimSpace(form("code"))
+	var page peoplePage
+	var err error
+	switch form("change") {
+	case "add":
+		page.For, page.Said = code, "The account "+code+" is made."
+		_, page.Once, err = s.door.AddAccount(ctx, e, desk.NewAccount{Code: code, Name: strings.TrimSpace(form("name")), Roles: x.roles()})
+	case "roles":
+		page.Said = "The roles of " + code + " are changed."
+		_, err = s.door.ChangeRoles(ctx, e, code, x.roles())
+	case "reset":
+		page.For, page.Said = code, "The account "+code+" is reset; its sessions have ended."
+		_, page.Once, err = s.door.Reset(ctx, e, code)
+	case "badge":
+		page.Said = "The badge of " + code + " is changed."
+		_, err = s.door.SetBadge(ctx, e, code, strings.TrimSpace(form("badge")))
+	case "disable":
+		page.Said = "The account " + code + " is disabled; its sessions have ended."
+		_, err = s.door.Disable(ctx, e, code)
+	case "enable":
+		page.Said = "The account " + code + " may sign in again."
+		_, err = s.door.Enable(ctx, e, code)
+	case "end":
+		page.Said = "The sessions of " + code + " have ended."
+		_, err = s.door.Revoke(ctx, code, "")
+	default:
+		err = &pageError{status: http.StatusBadRequest, message: "There is nothing to change."}
+	}
+	if err != nil {
+		status, words, ok := refused(x, err)
+		if !ok {
+			return err
+		}
+		return x.peoplePage(status, peoplePage{Problem: words})
+	}
+	return x.peoplePage(http.StatusOK, page)
+}
+
+func (x *exchange) roles() []access.Role {
+	var roles []access.Role
+	for _, r := range x.r.PostForm["role"] {
+		roles = append(roles, access.Role(r))
+	}
+	return roles
+}
+
+// accountState says in words whether somebody can sign in.
+func accountState(a store.Account, now unit.Instant) string {
+	switch {
+	case a.Disabled.Known():
+		return "disabled"
+	case a.Failures.Spent():
+		return "closed after too many failed attempts"
+	case a.Password == "" && a.OnceUntil > now:
+		return "waits for the first sign-in"
+	case a.Password == "":
+		return "the one-time code has expired"
+	case a.MustChange:
+		return "has to choose a password"
+	}
+	return "may sign in"
+}

@@ -1,0 +1,28 @@
+package web
+
+import (
+	"html/template"
+
+	"rinsate/internal/chart"
+)
+
+// picture is a picture laid out for a wide and for a narrow window, of which the style sheet shows one,
+// and the same in a table.
+type picture struct {
+	Wide, Narrow template.HTML
+	Table        chart.Table
+}
+
+// The widths that pictures are laid out for, in pixels: of the text column and of a phone.
+const (
+	wideLayout   = 1100
+	narrowLayout = 300
+)
+
+// pictured draws a picture; id tells its ids from those of other pictures of the page.
+func pictured(id string, p chart.Picture) picture {
+	draw := func(suffix string, width float64) template.HTML {
+		return template.HTML(chart.SVG(p, chart.SVGOptions{ID: id + suffix, Width: width})) //nolint:gosec // drawn by chart, which escapes texts
+	}
+	return picture{Wide: draw("-wide", wideLayout), Narrow: draw("-narrow", narrowLayout), Table: p.Table()}
+}

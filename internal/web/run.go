@@ -1,0 +1,55 @@
+package web
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+)
+
+// Limits of time and size of a server for these pages. Live pages lift the one for writing.
+const (
+	readTimeout  = 30 * time.Second
+	writeTimeout = 60 * time.Second
+	idleTimeout  = 2 * time.Minute
+	headerLimit  = 32 << 10
+	// lastWords is how long requests may go on after the server was told to end.
+	lastWords = 10 * time.Second
+)
+
+// Run serves the pages on a listener until the context ends, then lets open requests finish. With a
+// certificate the listener speaks TLS.
+func (s *Server) Run(ctx context.Context, l net.Listener, certificate *tls.Certificate) error {
+	server := &http.Server{
+		Handler: s.Handler(), ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout,
+		WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: headerLimit,
+		ErrorLog: slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+	}
+	if certificate != nil {
+		l = tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{*certificate}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}})
+	}
+	server.RegisterOnShutdown(sync.OnceFunc(func() { close(s.closing) })) // live pages have no end of their own
+	watching, stop := context.WithCancel(ctx)
+	var beside sync.WaitGroup
+	beside.Go(func() { s.Watch(watching) })
+	defer beside.Wait()
+	defer stop()
+	ended := make(chan error, 1)
+	go func() { ended <- server.Serve(l) }()
+	select {
+	case err := <-ended:
+		return err
+	case <-ctx.Done():
+	}
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastWords)
+	defer cancel()
+	err := server.Shutdown(last)
+	if errors.Is(err, context.DeadlineExceeded) {
+		err = server.Close() // whoever has not finished by now never will
+	}
+	return err
+}
