@@ -79,6 +79,7 @@ func (a *app) serveDemo(ctx context.Context, d *desk.Desk, o serving) error {
 		rows[i] = []string{x.Code, access.Words(x.Roles), x.Password, x.Badge, x.PIN}
 	}
 	a.printTable([]string{"code", "role", "password", "badge", "PIN"}, rows)
+	o.wall = true
 	return a.serve(ctx, d, o, true)
 }
 

@@ -19,6 +19,7 @@ import (
 // serving says where and how pages are served.
 type serving struct {
 	listen, base, certificate, key string
+	wall                           bool
 }
 
 // usualAddress is where pages are served when nothing else is asked for: on this machine alone.
@@ -42,6 +43,7 @@ Accounts are made with: rinsate user add`,
 		},
 	}
 	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port to listen on")
+	c.Flags().BoolVar(&o.wall, "wall", false, "open the board without people at /wall to screens where nobody signs in")
 	c.Flags().StringVar(&o.base, "base-url", "", "address under which people open the pages (default http://localhost and the port)")
 	c.Flags().StringVar(&o.certificate, "tls-cert", "", "certificate file (PEM)")
 	c.Flags().StringVar(&o.key, "tls-key", "", "key file of the certificate (PEM)")
@@ -64,7 +66,7 @@ func (a *app) serve(ctx context.Context, d *desk.Desk, o serving, invented bool)
 		return err
 	}
 	s, err := web.New(d, web.Options{
-		Base: base, Clock: a.clock, Log: slog.New(slog.NewTextHandler(a.Err, nil)), Demo: invented,
+		Base: base, Clock: a.clock, Log: slog.New(slog.NewTextHandler(a.Err, nil)), Demo: invented, Wall: o.wall,
 		Door: desk.NewDoor(d, access.Standard), Proxied: base.Scheme == "https" && certificate == nil,
 	})
 	if err != nil {

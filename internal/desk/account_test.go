@@ -127,7 +127,7 @@ func (l *lobby) out(p desk.Pass, err error) func(want string) time.Duration {
 
 func (l *lobby) visit(token string) desk.Visit {
 	l.Helper()
-	v, err := l.door.Session(context.Background(), token)
+	v, err := l.door.Session(context.Background(), token, true)
 	if err != nil {
 		l.Fatal(err)
 	}
@@ -867,7 +867,7 @@ func TestWhatIsStored(t *testing.T) {
 		t.Error("rebuilding the tables changed the accounts")
 	}
 	again := desk.NewDoor(desk.New(db), cheapCost)
-	if v, err := again.Session(ctx, p.Token); err != nil || v.State != access.Active {
+	if v, err := again.Session(ctx, p.Token, true); err != nil || v.State != access.Active {
 		t.Errorf("after a new start the session is %s, %v", v.State, err)
 	}
 	if err := db.Close(); err != nil {

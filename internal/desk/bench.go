@@ -51,7 +51,7 @@ type MeterStanding struct {
 
 // Bench returns what the bench needs.
 func (v View) Bench(now unit.Instant) (Bench, error) {
-	b := Bench{Now: now, Guides: map[string]Guide{}}
+	b := Bench{Now: now, Scopes: []BenchScope{}, Guides: map[string]Guide{}, Lots: []LotStanding{}, Agents: []string{}, Cabinets: []string{}}
 	instruments, err := v.Instruments()
 	if err != nil {
 		return b, err
@@ -87,7 +87,9 @@ func (v View) Bench(now unit.Instant) (Bench, error) {
 	for _, c := range rules.Turnaround.Cabinets {
 		b.Cabinets = append(b.Cabinets, c.Name)
 	}
-	b.Open, err = v.OpenSamples(now)
+	if b.Open, err = v.OpenSamples(now); b.Open == nil {
+		b.Open = []OpenSample{} // a list, also when it is empty
+	}
 	return b, err
 }
 

@@ -2,7 +2,6 @@ package desk_test
 
 import (
 	"context"
-	crand "crypto/rand"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -14,13 +13,10 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
+	"rinsate/internal/storetest"
 	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // BenchmarkGate measures how long a person waits for the gate while 8 others write a use and its nine
@@ -50,11 +46,11 @@ func BenchmarkGate(b *testing.B) {
 		}
 		return nil
 	})
-	f := fixture{db: bench.desk.DB, at: begin}
-	for n := 0; n < readings; {
+	f := storetest.Past{At: begin, Every: time.Minute} // many scopes at a time
+	for f.Readings < readings {
 		err := bench.desk.DB.Write(context.Background(), func(tx *store.Tx) error {
 			for range 200 {
-				if err := f.turnaround(tx, tags[f.n/3%scopes]); err != nil {
+				if err := f.Turnaround(tx, tags[f.Readings/3%scopes]); err != nil {
 					return err
 				}
 			}
@@ -63,8 +59,7 @@ func BenchmarkGate(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		n = f.n
-		bench.now.Move(f.at.Sub(bench.at()))
+		bench.now.Move(f.At.Sub(bench.at()))
 	}
 
 	var stop atomic.Bool
@@ -112,79 +107,5 @@ func BenchmarkGate(b *testing.B) {
 	b.ReportMetric(ms(0.5), "p50-ms")
 	b.ReportMetric(ms(0.99), "p99-ms")
 	b.ReportMetric(float64(written.Load())/b.Elapsed().Seconds(), "writes/s")
-	b.ReportMetric(float64(f.n), "readings")
-}
-
-// fixture writes turnarounds as the desk would, without asking the rules about each.
-type fixture struct {
-	db *store.DB
-	at unit.Instant
-	n  int // readings
-}
-
-func (f *fixture) put(tx *store.Tx, typ string, at unit.Instant, body any) (ledger.ID, error) {
-	id := ledger.NewID(at, crand.Reader)
-	_, _, err := tx.Append(store.Draft{Type: typ, ID: id, At: at, By: "T-01", Body: body})
-	return id, err
-}
-
-// turnaround writes one trip of a scope: a use, the steps, and a round of three samples.
-func (f *fixture) turnaround(tx *store.Tx, tag string) error {
-	at := f.at
-	f.at = f.at.Add(time.Minute) // many scopes at a time
-	if _, err := f.put(tx, store.TypeUse, at, turnaround.Use{Scope: tag, Start: at, End: at.Add(20 * time.Minute)}); err != nil {
-		return err
-	}
-	start := at.Add(20 * time.Minute)
-	for _, kind := range []turnaround.StepKind{turnaround.PreClean, turnaround.LeakTest, turnaround.ManualCleaning, turnaround.Inspection, turnaround.Disinfection, turnaround.Drying} {
-		if _, err := f.put(tx, store.TypeStep, start, turnaround.Step{Scope: tag, Kind: kind, Start: start, End: start.Add(10 * time.Minute), Result: turnaround.Pass}); err != nil {
-			return err
-		}
-	}
-	failing := f.n/3%50 == 0
-	attempts := []reading.Outcome{reading.Below}
-	if failing {
-		attempts = []reading.Outcome{reading.Action, reading.Below}
-	}
-	var hold ledger.ID
-	for attempt, outcome := range attempts {
-		taken := start.Add(time.Duration(attempt+1) * time.Minute)
-		round, err := f.round(tx, tag, start, taken, attempt+1, outcome)
-		if err != nil {
-			return err
-		}
-		switch {
-		case outcome == reading.Action:
-			if hold, err = f.put(tx, store.TypeHold, taken, turnaround.Hold{Scope: tag, At: taken, By: "T-01", Reason: "over", Cause: string(round)}); err != nil {
-				return err
-			}
-		case hold != "":
-			if _, err := f.put(tx, store.TypeLift, taken, turnaround.Lift{Hold: string(hold), Scope: tag, At: taken, By: "T-01", Reason: "passed", Round: string(round)}); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
-
-func (f *fixture) round(tx *store.Tx, tag string, start, taken unit.Instant, attempt int, outcome reading.Outcome) (ledger.ID, error) {
-	for _, point := range points {
-		s := sampling.Sample{Scope: tag, Point: point, Attempt: attempt, Kit: "K", Lot: "7", By: "T-01", Collected: taken, Activated: taken, Shaken: 6 * unit.Second}
-		sample, err := f.put(tx, store.TypeSample, taken, s)
-		if err != nil {
-			return "", err
-		}
-		v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: 30, Typed: "30"}
-		x := reading.Reading{
-			Sample: string(sample), Scope: tag, Attempt: attempt, Meter: "M-1", Lot: "7", By: "T-01", Value: v, Rules: "fixture",
-			With:      reading.Circumstances{System: "A", Kit: "K", Point: point, Kind: scope.Duodenoscope, At: taken},
-			Judgement: reading.Judgement{Outcome: outcome, Judged: v, Why: "30 RLU is below the alert level 100"},
-		}
-		if _, err := f.put(tx, store.TypeReading, taken, x); err != nil {
-			return "", err
-		}
-		f.n++
-	}
-	d := turnaround.Decision{Scope: tag, Turnaround: start, First: taken, Last: taken, Rules: "fixture", Round: reading.Round{Attempt: attempt, Outcome: outcome, Complete: true, Why: "fixture"}}
-	return f.put(tx, store.TypeRound, taken, d)
+	b.ReportMetric(float64(f.Readings), "readings")
 }

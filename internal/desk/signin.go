@@ -411,14 +411,14 @@ func (v View) visit(token string) (Visit, error) {
 
 // Session returns who shows a token, and notes that an active session is in use. It is no error when
 // there is no such session: its State is access.Expired then. The roles are those of this instant.
-func (d *Door) Session(ctx context.Context, token string) (v Visit, err error) {
+func (d *Door) Session(ctx context.Context, token string, use bool) (v Visit, err error) {
 	if err := d.desk.View(ctx, func(ask View) (err error) {
 		v, err = ask.visit(token)
 		return err
 	}); err != nil {
 		return v, err
 	}
-	if v.State != access.Active || d.desk.DB.Now().Sub(v.Session.Seen) < access.TouchEvery {
+	if !use || v.State != access.Active || d.desk.DB.Now().Sub(v.Session.Seen) < access.TouchEvery {
 		return v, nil
 	}
 	err = d.desk.Do(ctx, func(w *Work) (err error) {

@@ -36,6 +36,7 @@ type benchPage struct {
 type benchData struct {
 	desk.Bench
 	Person string `json:"person"`
+	Zone   string `json:"zone"`
 	// Warn is how long before a deadline somebody is warned, in microseconds.
 	Warn int64 `json:"warn"`
 }
@@ -56,7 +57,7 @@ func (s *Server) bench(x *exchange) error {
 }
 
 func (s *Server) benchData(x *exchange) (benchData, error) {
-	data := benchData{Person: x.who.Code, Warn: warnBefore}
+	data := benchData{Person: x.who.Code, Zone: s.desk.DB.Zone().String(), Warn: warnBefore}
 	err := s.view(x.r.Context(), func(v desk.View) (err error) {
 		data.Bench, err = v.Bench(s.now())
 		return err

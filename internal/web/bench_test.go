@@ -1,13 +1,18 @@
 package web
 
 import (
+	"fmt"
+	"net/http"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"rinsate/internal/access"
 	"rinsate/internal/desk"
 	"rinsate/internal/reading"
+	"rinsate/internal/scope"
 	"rinsate/internal/store"
 	"rinsate/internal/storetest"
 	"rinsate/internal/turnaround"
@@ -15,6 +20,13 @@ import (
 
 // atBench serves a site whose clock runs, and opens its bench as a technician.
 func atBench(t *testing.T) (*site, *page) {
+	t.Helper()
+	b := ticking(t)
+	return b, b.bench(t, access.Technician)
+}
+
+// ticking serves a site whose clock runs.
+func ticking(t *testing.T) *site {
 	t.Helper()
 	clock := storetest.NewClock()
 	b := serve(t, clock)
@@ -32,7 +44,7 @@ func atBench(t *testing.T) (*site, *page) {
 			}
 		}
 	}()
-	return b, b.bench(t, access.Technician)
+	return b
 }
 
 func (b *site) bench(t *testing.T, role access.Role) *page {
@@ -185,4 +197,298 @@ func (b *site) records() (n int64) {
 		b.Fatal(err)
 	}
 	return n
+}
+
+// onScope puts a scope on the bench with a lot and a meter, and shows one of its points.
+func (p *page) onScope(tag, point string) {
+	p.Helper()
+	p.scan("7")
+	p.waitText("#said", "Lot 7 of K")
+	p.scan("M-1")
+	p.waitText("#said", "Meter M-1")
+	p.scan(tag)
+	p.waitText("#scope-name", tag)
+	p.waitText("#job", "points read")
+	p.scan("ACT-POINT-" + strings.ToUpper(point))
+	p.waitText("#point-name", spacedPoint(point))
+}
+
+// One of two people reads a sample while the other has no network and reads it as well. The second
+// reading is never taken silently: both values and whose they are stand there until somebody decides.
+func TestTwoPeopleOnOneSample(t *testing.T) {
+	for _, c := range []struct {
+		decision string
+		want     int // readings of the sample in the end
+	}{{"Drop mine", 1}, {"Keep both readings", 2}} {
+		t.Run(c.decision, func(t *testing.T) {
+			b, first := atBench(t)
+			second := b.bench(t, access.Lead)
+			first.onScope(inWorkScope, "outer-distal-end")
+			second.onScope(inWorkScope, "outer-distal-end")
+			second.offline(true)
+			second.waitText("#network", "no network")
+			second.scan("35")
+			second.waitFor("#again")
+			second.click("#again")
+			second.keys("35\r")
+			second.waitText("#network", "1 not yet stored")
+			first.scan("30")
+			first.waitText("#said", "30 RLU")
+			second.expect(http.StatusConflict)
+			second.offline(false)
+			second.waitText("#unsent", "by R-technician: 30 RLU below")
+			second.waitText("#network", "1 not yet stored")
+			second.inspect("bench-conflict")
+			second.press("#unsent", c.decision)
+			second.waitText("#network", "all stored")
+			if got := b.readings(inWorkScope, scope.OuterDistalEnd); len(got) != c.want {
+				t.Errorf("readings %v, want %d", got, c.want)
+			}
+		})
+	}
+}
+
+// press clicks the first button within an element whose text begins like that.
+func (p *page) press(within, text string) {
+	p.Helper()
+	p.wait(fmt.Sprintf("[...document.querySelectorAll(%q)].some((b) => b.innerText.startsWith(%q))", within+" button", text))
+	p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf("void [...document.querySelectorAll(%q)].find((b) => b.innerText.startsWith(%q)).click()", within+" button", text)))
+}
+
+// readings lists the values of a point's samples in the present attempt.
+func (b *site) readings(tag string, point scope.PointKind) (values []string) {
+	b.Helper()
+	if err := b.desk.View(b.Context(), func(v desk.View) error {
+		j, err := v.Job(tag, v.Now())
+		for _, p := range j.Points {
+			if p.Point != point {
+				continue
+			}
+			for _, s := range p.Samples {
+				for _, r := range s.Readings {
+					values = append(values, r.Value)
+				}
+			}
+		}
+		return err
+	}); err != nil {
+		b.Fatal(err)
+	}
+	return values
+}
+
+// The tab is killed in the middle: another one goes on where it stopped.
+func TestBenchSurvivesItsTab(t *testing.T) {
+	b, p := atBench(t)
+	p.onScope(inWorkScope, "elevator-recess")
+	p.wait("navigator.serviceWorker.controller")
+	p.wait("caches.match('/bench').then(Boolean)")
+	p.offline(true)
+	p.scan("ACT-COLLECTED")
+	p.waitText("#network", "1 not yet stored")
+	before := b.records()
+	p.do(chromedp.Navigate("about:blank")) // whatever the tab held in memory is gone
+	p.offline(false)
+	p.open("/bench")
+	p.waitText("#network", "all stored")
+	if got := b.records(); got != before+1 {
+		t.Errorf("%d records were stored, want 1", got-before)
+	}
+	p.waitText("#scope-name", inWorkScope)
+	p.waitText("#point-name", "elevator recess")
+	p.waitText("#mark", "Activated")
+}
+
+// What was recorded by mistake is taken back, or corrected, with a reason; both stay on record.
+func TestMistakes(t *testing.T) {
+	b, p := atBench(t)
+	p.onScope(inWorkScope, "outer-distal-end")
+	p.scan("950")
+	p.waitText("#said", "950 RLU")
+	p.waitText("#said", "action")
+	p.scan("ACT-POINT-OUTER-DISTAL-END")
+	p.waitText("#job", "Wrong value")
+	p.do(chromedp.Evaluate[chromedp.Void](`void (document.querySelector(".sample details").open = true)`))
+	p.fill(`.sample details input[aria-label="The right value"]`, "95")
+	p.fill(`.sample details input[aria-label="Why?"]`, "a digit too many")
+	p.keys("\r")
+	p.waitText("#said", "95 RLU")
+	if got := b.readings(inWorkScope, scope.OuterDistalEnd); len(got) != 1 || got[0] != "95 RLU" {
+		t.Errorf("readings %q, want the corrected one", got)
+	}
+	p.scan("ACT-POINT-ELEVATOR-RECESS")
+	p.waitText("#point-name", "elevator recess")
+	p.scan("ACT-COLLECTED")
+	p.waitText("#job", "Taken by mistake")
+	p.do(chromedp.Evaluate[chromedp.Void](`void ([...document.querySelectorAll(".sample details")].at(-1).open = true)`))
+	p.fill(`.sample details input[aria-label="Why?"]`, "the swab fell down")
+	p.keys("\r")
+	p.wait(`document.querySelector("#collect") && !document.querySelector(".sample")`)
+}
+
+// A value that is ten times off what is usual, or near a level, is typed twice before it is stored.
+func TestUnusualValueIsTypedTwice(t *testing.T) {
+	b := ticking(t)
+	for range 5 {
+		b.use(readyScope)
+		b.clean(readyScope)
+		for _, point := range routine {
+			b.read(b.take(readyScope, point), "30")
+		}
+		b.finish(readyScope)
+	}
+	b.use(readyScope)
+	b.clean(readyScope)
+	b.take(readyScope, scope.OuterDistalEnd)
+	p := b.bench(t, access.Lead)
+	p.onScope(readyScope, "outer-distal-end")
+	before := b.records()
+	p.scan("3")
+	p.waitText("#unsent", "usual here is about 30")
+	if got := b.records(); got != before {
+		t.Fatal("the value was stored before it was typed a second time")
+	}
+	p.fill("#unsent input", "31")
+	p.keys("\r")
+	p.waitText("#said", "The two entries differ")
+	p.scan("3")
+	p.waitText("#unsent", "usual here is about 30")
+	p.fill("#unsent input", "3")
+	p.keys("\r")
+	p.waitText("#said", "3 RLU")
+	if got := b.readings(readyScope, scope.OuterDistalEnd); len(got) != 1 || got[0] != "3 RLU" {
+		t.Errorf("readings %q", got)
+	}
+}
+
+// A bench that stood idle is locked; what is open stays open, and the same person or the next one goes on.
+func TestLockedBench(t *testing.T) {
+	b, p := atBench(t)
+	ctx := t.Context()
+	for role, badge := range map[access.Role]string{access.Technician: "BADGE-1", access.Lead: "BADGE-2"} {
+		b.session(role)
+		if _, err := b.server.door.SetBadge(ctx, desk.Entry{By: "A-01"}, codeOf(role), badge); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := b.server.door.SetPIN(ctx, desk.Entry{By: "A-01"}, codeOf(role), "4826"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	p.onScope(inWorkScope, "elevator-recess")
+	if err := b.server.door.Lock(ctx, b.session(access.Technician)); err != nil {
+		t.Fatal(err)
+	}
+	p.tolerate(http.StatusUnauthorized)
+	p.scan("ACT-COLLECTED")
+	p.waitText("#network", "locked: 1 not yet stored")
+	p.waitText("#door", "Locked")
+	p.inspect("bench-locked")
+	p.fill(`#door input[name="secret"]`, "4826")
+	p.keys("\r")
+	p.waitText("#network", "all stored")
+	p.waitText("#point-name", "elevator recess")
+	// The next person takes over with badge and PIN; the sample goes on under the new code.
+	if err := b.server.door.Lock(ctx, p.token(b)); err != nil {
+		t.Fatal(err)
+	}
+	p.scan("ACT-ACTIVATED")
+	p.waitText("#network", "locked: 1 not yet stored")
+	p.fill(`#door input[name="badge"]`, "BADGE-2")
+	p.fill(`#door input[name="pin"]`, "4826")
+	p.keys("\r")
+	p.waitText("#said", "R-lead is at the bench")
+	p.waitText("#unsent", "Waits until R-technician signs in")
+}
+
+// A failed round asks for another cleaning, which the bench records step by step; the next attempt opens
+// by itself and the scope goes on to the cabinet.
+func TestCleanAgainAtTheBench(t *testing.T) {
+	b, p := atBench(t)
+	p.onScope(inWorkScope, "outer-distal-end")
+	p.scan("950")
+	p.waitText("#said", "action")
+	p.press("#job", "Begin manual cleaning")
+	p.press("#job", "Done: manual cleaning")
+	p.waitText("#job", "attempt 2")
+	p.press("#job", "Begin inspection")
+	p.press("#job", "Passed")
+	p.sampleByScanner("OUTER-DISTAL-END", "surface", "20")
+	p.sampleByScanner("ELEVATOR-RECESS", "surface", "40")
+	p.sampleByScanner("INSTRUMENT-CHANNEL", "rinsate", "31")
+	p.press("#job", "Begin disinfection")
+	p.waitFor(`#job select[name="agent"]`)
+	p.inspect("bench-disinfection")
+	p.do(chromedp.Evaluate[chromedp.Void](`void (() => {
+		const set = (name, value) => { document.querySelector("#job [name=" + name + "]").value = value; };
+		set("agent", "opa-0.55"); set("agent_lot", "L9"); set("agent_expires", "2026-03-30T12:00"); set("mec", "pass");
+		set("coldest_cel", "21"); set("contact", "12");
+	})()`))
+	p.press("#job", "Passed")
+	p.press("#job", "Begin drying")
+	p.waitText("#job", "Done: drying")
+	p.waitText("#network", "all stored")
+	var a turnaround.Answer
+	if err := b.desk.View(t.Context(), func(v desk.View) (err error) {
+		a, err = v.Gate(inWorkScope, v.Now(), store.Forever)
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range a.Steps {
+		if s.Step == turnaround.Disinfection && s.Status != turnaround.DoneStep {
+			t.Errorf("the disinfection is %s: %+v", s.Status, a.Reasons)
+		}
+	}
+}
+
+// A whole round with the keyboard alone, without a pointer or a scanner.
+func TestRoundByKeyboardAlone(t *testing.T) {
+	b, p := atBench(t)
+	// enter moves on with Tab until the focus is on what a person looks for, and presses it.
+	enter := func(text string) {
+		t.Helper()
+		for range 80 {
+			if eval[bool](p, fmt.Sprintf("document.activeElement.innerText?.startsWith(%q) ?? false", text)) {
+				p.keys("\r")
+				return
+			}
+			p.keys("\t")
+		}
+		t.Fatalf("Tab never comes to %q", text)
+	}
+	p.keys(inWorkScope + "\r")
+	p.waitText("#scope-name", inWorkScope)
+	p.waitText("#job", "points read")
+	p.keys("7\r")
+	p.waitText("#said", "Lot 7 of K")
+	p.keys("M-1\r")
+	p.waitText("#said", "Meter M-1")
+	for _, x := range []struct{ point, value string }{{"elevator recess", "22"}, {"instrument channel", "23"}} {
+		enter(x.point)
+		p.waitText("#point-name", x.point)
+		enter("Collected")
+		if x.point == "instrument channel" {
+			p.waitText("#mark", "Dipped")
+			enter("Dipped")
+		}
+		p.waitText("#mark", "Activated")
+		enter("Activated")
+		p.waitText("#mark", "Shaken")
+		p.wait("!document.querySelector('#mark').disabled")
+		enter("Shaken")
+		p.waitFor("#value")
+		for range 80 {
+			if eval[bool](p, "document.activeElement.id === 'value'") {
+				break
+			}
+			p.keys("\t")
+		}
+		p.keys(x.value + "\r")
+		p.waitText("#said", x.value+" RLU")
+	}
+	for _, point := range []scope.PointKind{scope.ElevatorRecess, scope.InstrumentLumen} {
+		if got := b.readings(inWorkScope, point); len(got) != 1 {
+			t.Errorf("%s: readings %q", point, got)
+		}
+	}
 }

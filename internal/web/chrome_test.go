@@ -101,6 +101,8 @@ type page struct {
 	found []string
 	// expected counts the answers over 399 that the test announced, by status.
 	expected map[int64]int
+	// tolerated are statuses that may come any number of times.
+	tolerated map[int64]bool
 	// requests are the addresses of requests by their id, to name the ones that fail.
 	requests map[network.RequestID]string
 	// cut says of requests that they were begun while the page was cut off.
@@ -125,7 +127,7 @@ func openPage(tb testing.TB, base string) *page {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	p := &page{TB: tb, base: base, expected: map[int64]int{}, requests: map[network.RequestID]string{}, cut: map[network.RequestID]bool{}, workers: map[target.ID]*worker{}, marks: map[string]chan struct{}{}}
+	p := &page{TB: tb, base: base, expected: map[int64]int{}, tolerated: map[int64]bool{}, requests: map[network.RequestID]string{}, cut: map[network.RequestID]bool{}, workers: map[target.ID]*worker{}, marks: map[string]chan struct{}{}}
 	var cancel context.CancelFunc
 	p.ctx, cancel = chromedp.NewContext(parent, chromedp.WithNewBrowserContext(), chromedp.WithListener(p.hear))
 	messages := chromedp.Console(p.ctx)
@@ -172,6 +174,7 @@ func (p *page) hear(event any) {
 	case *network.EventResponseReceived:
 		switch status := e.Response.Status; {
 		case status < http.StatusBadRequest:
+		case p.tolerated[status]:
 		case p.expected[status] > 0:
 			p.expected[status]--
 		default:
@@ -240,6 +243,31 @@ func (p *page) expect(status int) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.expected[int64(status)]++
+}
+
+// tolerate lets answers with a status come from now on, as often as they do.
+func (p *page) tolerate(status int) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.tolerated[int64(status)] = true
+}
+
+// token returns the token of the browser's session.
+func (p *page) token(b *site) (token string) {
+	p.Helper()
+	p.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		all, err := cdp.Call(ctx, t, network.GetCookies, network.GetCookiesParams{URLs: []string{p.base}})
+		if err != nil {
+			return err
+		}
+		for _, c := range all.Cookies {
+			if c.Name == b.server.cookieName() {
+				token = c.Value
+			}
+		}
+		return nil
+	}))
+	return token
 }
 
 // do runs steps and fails the test when one does not succeed in time.
@@ -379,10 +407,12 @@ func (p *page) html() string {
 	return eval[string](p, "document.documentElement.outerHTML")
 }
 
-// text returns the text of the first element that a selector finds, as it is seen.
+// text returns the text of the first element that a selector finds, as it is seen. It is read in one go,
+// since live pages put new elements in the place of old ones.
 func (p *page) text(css string) string {
 	p.Helper()
-	return run(p, chromedp.Text(chromedp.CSS(css), chromedp.NodeVisible))
+	p.waitFor(css)
+	return eval[string](p, fmt.Sprintf("document.querySelector(%q)?.innerText ?? ''", css))
 }
 
 func (p *page) click(css string) {

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"cmp"
+	"compress/gzip"
 	"crypto/rand"
 	"encoding/hex"
 	"encoding/json"
@@ -8,6 +10,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"rinsate/internal/access"
@@ -54,6 +57,9 @@ type route struct {
 	nav, page string
 	// data says that the answer is JSON for a script, so that errors are as well.
 	data bool
+	// limit bounds the body of a form with files, which its handler reads by itself; zero stands for
+	// formLimit and a form that is read before.
+	limit int64
 }
 
 // formLimit bounds the body of an ordinary form.
@@ -64,10 +70,10 @@ func (s *Server) serve(route route) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		x := &exchange{s: s, w: w, r: r, data: route.data || r.Header.Get("Accept") == "application/json"}
 		if route.method == http.MethodPost {
-			r.Body = http.MaxBytesReader(w, r.Body, formLimit)
+			r.Body = http.MaxBytesReader(w, r.Body, cmp.Or(route.limit, formLimit))
 		}
 		err := s.recognise(r.Context(), x)
-		if err == nil && route.method == http.MethodPost && !route.data {
+		if err == nil && route.method == http.MethodPost && !route.data && route.limit == 0 {
 			err = x.parse()
 		}
 		switch {
@@ -138,6 +144,9 @@ func (x *exchange) shown(err error) *pageError {
 	var number [4]byte
 	rand.Read(number[:]) // never fails
 	reference := hex.EncodeToString(number[:])
+	if x.r.Context().Err() != nil {
+		return &pageError{status: http.StatusServiceUnavailable, message: "Nobody waits for the answer any more."}
+	}
 	x.s.log.Error("page failed", slog.String("reference", reference), slog.String("method", x.r.Method), slog.String("path", x.r.URL.Path), slog.Any("error", err))
 	return &pageError{
 		status: http.StatusInternalServerError, message: "Something went wrong.",
@@ -181,7 +190,16 @@ func (x *exchange) json(status int, body any) error {
 // answer writes a whole answer. A browser that has gone is no fault of ours: it asks again, or nobody
 // waits any more.
 func (x *exchange) answer(status int, kind string, content []byte) {
-	x.w.Header().Set("Content-Type", kind)
+	h := x.w.Header()
+	h.Set("Content-Type", kind)
+	if len(content) >= worthPacking {
+		h.Add("Vary", "Accept-Encoding")
+		if packs(x.r) && h.Get("Content-Encoding") == "" {
+			h.Set("Content-Encoding", "gzip")
+			content = pack(content, gzip.DefaultCompression)
+		}
+	}
+	h.Set("Content-Length", strconv.Itoa(len(content)))
 	x.w.WriteHeader(status)
 	x.w.Write(content) //nolint:errcheck // see above
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"compress/gzip"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -21,7 +22,9 @@ var staticFiles embed.FS
 // file is a file of the pages with the name that its content gives it.
 type file struct {
 	content []byte
-	kind    string
+	// packed is the content as gzip.
+	packed []byte
+	kind   string
 }
 
 // files holds the files by their hashed names, and names the hashed name of each file.
@@ -61,7 +64,7 @@ func loadFiles() (files, error) {
 		sum := sha256.Sum256(content)
 		short := strings.TrimPrefix(name, "static/")
 		hashed := strings.TrimSuffix(short, extension) + "-" + hex.EncodeToString(sum[:])[:hashLength] + extension
-		f.byHash[hashed], f.names[short] = file{content, kind}, hashed
+		f.byHash[hashed], f.names[short] = file{content, pack(content, gzip.BestCompression), kind}, hashed
 		return nil
 	})
 	return f, err
@@ -93,6 +96,12 @@ func (s *Server) static(x *exchange) error {
 		return notHere("there is no such file")
 	}
 	x.w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	if packs(x.r) {
+		x.w.Header().Set("Vary", "Accept-Encoding")
+		x.w.Header().Set("Content-Encoding", "gzip")
+		x.answer(http.StatusOK, f.kind, f.packed)
+		return nil
+	}
 	x.answer(http.StatusOK, f.kind, f.content)
 	return nil
 }

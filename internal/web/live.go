@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"fmt"
 	"net/http"
 	"time"
@@ -19,7 +20,7 @@ const (
 // own content anew; an event holds nothing but the size of the ledger.
 func (s *Server) live(x *exchange) error {
 	control := http.NewResponseController(x.w)
-	if err := control.SetWriteDeadline(time.Time{}); err != nil {
+	if err := control.SetWriteDeadline(time.Time{}); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return err
 	}
 	h := x.w.Header()

@@ -49,7 +49,8 @@ func (s *Server) recognise(ctx context.Context, x *exchange) (err error) {
 		x.visit.State = access.Expired
 		return nil
 	}
-	if x.visit, err = s.door.Session(ctx, token); err != nil {
+	background := x.r.Header.Get("X-Background") != "" || strings.HasSuffix(x.r.URL.Path, "/live")
+	if x.visit, err = s.door.Session(ctx, token, !background); err != nil {
 		return err
 	}
 	a := x.visit.Account

@@ -7,7 +7,7 @@ import (
 )
 
 // table lists every route with the permission that it needs. A page that is not listed is not served.
-func (s *Server) table() []route {
+func (s *Server) table(wall bool) []route {
 	get := func(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
 		return route{method: http.MethodGet, path: path, need: need, handle: handle, page: page, nav: nav}
 	}
@@ -17,10 +17,17 @@ func (s *Server) table() []route {
 	post := func(path string, need access.Permission, handle func(*exchange) error) route {
 		return route{method: http.MethodPost, path: path, need: need, handle: handle}
 	}
+	screen := access.SeeBoard
+	if wall {
+		screen = public
+	}
 	return []route{
 		get("/", public, "", "", func(*exchange) error { return notHere("There is no such page.") }),
 		get("/{$}", access.SeeBoard, "today", "", s.today),
 		get("/today", access.SeeBoard, "today", "Today", s.today),
+		get("/wall", screen, "today", "", s.wall),
+		data(http.MethodGet, "/wall/live", screen, s.live),
+		post("/today", access.RecordStep, s.handOver),
 		get("/gate", public, "gate", "Gate", s.gate),
 		get("/gate/{tag}", public, "gate", "", s.gate),
 		get("/scopes", access.SeeScope, "scopes", "Scopes", s.scopes),
@@ -33,7 +40,7 @@ func (s *Server) table() []route {
 		data(http.MethodGet, "/bench/state", access.RecordStep, s.benchState),
 		data(http.MethodGet, "/bench/jobs/{tag}", access.RecordStep, s.benchJob),
 		data(http.MethodPost, "/bench/acts", access.RecordStep, s.benchAct),
-		get("/live", access.SeeBoard, "", "", s.live),
+		data(http.MethodGet, "/live", access.SeeBoard, s.live),
 		get("/people", access.ManageAccounts, "people", "People", s.people),
 		post("/people", access.ManageAccounts, s.peopleAct),
 		get("/account", signedIn, "account", "", s.account),

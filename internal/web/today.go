@@ -1,13 +1,19 @@
 package web
 
 import (
+	"crypto/rand"
 	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
+	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/dossier"
+	"rinsate/internal/ledger"
 	"rinsate/internal/quality"
+	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
@@ -15,7 +21,9 @@ import (
 
 // todayPage is the department at a glance.
 type todayPage struct {
-	Wall   bool
+	Wall bool
+	// Live is where it hears of news.
+	Live   string
 	Counts []count
 	Tiles  []tile
 	Held   []held
@@ -23,8 +31,27 @@ type todayPage struct {
 	Due    []due
 	Meters []meterLine
 	Lots   []lotLine
+	Ends   []openEnd
 	Alarms alarmsShown
+	Notes  []noteLine
+	// Note is the form for a new note; nil for whoever may not write one.
+	Note *noteForm
 }
+
+// openEnd is what was begun and not ended.
+type openEnd struct{ Tag, Href, What, Since, Age, By string }
+
+type noteLine struct{ At, By, Text, Href string }
+
+// noteForm is a note while it is written. ID is that of its record, so that sending it twice stores it
+// once.
+type noteForm struct{ ID, Text, Problem string }
+
+// notesOver is how long hand-over notes are shown, notesShown how many at most.
+const (
+	notesOver  = 48 * time.Hour
+	notesShown = 6
+)
 
 // count is how many scopes are in a state.
 type count struct {
@@ -40,7 +67,7 @@ type tile struct {
 	Why         string
 }
 
-type held struct{ Tag, Href, Since, Age, Why, By string }
+type held struct{ Tag, Href, Why, By string }
 
 // running is a clock that runs: a step that must begin, or a sample that must be read.
 type running struct {
@@ -53,6 +80,8 @@ type running struct {
 type due struct {
 	Tag, Href, Why, Points, Since string
 	Blocks                        bool
+	// Asked says that somebody wished it, in words of their own.
+	Asked bool
 }
 
 type meterLine struct {
@@ -66,15 +95,36 @@ type lotLine struct{ Kit, Lot, Why string }
 const lotsSoon = 14 * 24 * time.Hour
 
 func (s *Server) today(x *exchange) error {
-	page := todayPage{Wall: x.r.URL.Query().Has("wall"), Alarms: s.alarms.shown()}
+	return s.todayPage(x, http.StatusOK, noteForm{ID: string(ledger.NewID(s.now(), rand.Reader))})
+}
+
+func (s *Server) todayPage(x *exchange, status int, note noteForm) error {
+	return s.board(x, status, note, x.r.URL.Query().Has("wall"))
+}
+
+// wall shows the board on a screen that people look at from far away. It names no people, since nobody may
+// have signed in at it.
+func (s *Server) wall(x *exchange) error { return s.board(x, http.StatusOK, noteForm{}, true) }
+
+func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error {
+	page := todayPage{Wall: wall, Live: s.url("/live"), Alarms: s.alarms.shown()}
+	if x.who == nil || x.r.URL.Path == s.url("/wall") {
+		page.Live = s.url("/wall/live")
+	}
+	if x.may(access.RecordStep) && !page.Wall {
+		page.Note = &note
+	}
 	now := s.now()
 	err := s.view(x.r.Context(), func(v desk.View) error {
 		board, err := v.Board(now)
 		if err != nil {
 			return err
 		}
-		s.board(&page, board, now, v)
+		s.tiles(&page, board, now, v)
 		if err := s.clocks(&page, v, now); err != nil {
+			return err
+		}
+		if err := s.handedOver(&page, v, now); err != nil {
 			return err
 		}
 		return s.supplies(&page, v, now)
@@ -82,14 +132,90 @@ func (s *Server) today(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.show(http.StatusOK, "today", page.Wall, page)
+	if x.who == nil {
+		page.nameless()
+	}
+	return x.show(status, "today", page.Wall, page)
+}
+
+// nameless takes out who did what, links to pages that open to nobody, and notes, in which people may be
+// named.
+func (p *todayPage) nameless() {
+	for i := range p.Tiles {
+		p.Tiles[i].Href = ""
+	}
+	for i := range p.Held {
+		p.Held[i].Href, p.Held[i].By, p.Held[i].Why = "", "", "" // a reason is free text
+	}
+	for i := range p.Tiles {
+		if p.Tiles[i].Mark == markOf(turnaround.Held) {
+			p.Tiles[i].Why = ""
+		}
+	}
+	for i := range p.Clocks {
+		p.Clocks[i].Href = ""
+	}
+	for i := range p.Due {
+		p.Due[i].Href = ""
+		if p.Due[i].Asked {
+			p.Due[i].Why = "asked for"
+		}
+	}
+	for i := range p.Ends {
+		p.Ends[i].Href, p.Ends[i].By = "", ""
+	}
+	for i := range p.Alarms.Lines {
+		p.Alarms.Lines[i].Href, p.Alarms.Lines[i].With = "", ""
+	}
+	p.Notes = nil
+}
+
+// handOver writes a note for the next shift.
+func (s *Server) handOver(x *exchange) error {
+	form := noteForm{ID: x.r.PostFormValue("id"), Text: x.r.PostFormValue("text")}
+	id, err := ledger.ParseID(form.ID)
+	if err != nil {
+		return &pageError{status: http.StatusBadRequest, message: err.Error()}
+	}
+	err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		_, err := w.HandOver(desk.Entry{ID: id, By: x.who.Code}, dossier.Handover{Text: strings.TrimSpace(form.Text)})
+		return err
+	})
+	if err == nil {
+		return x.redirect("/today#notes")
+	}
+	status, words, ok := refused(x, err)
+	if !ok {
+		return err
+	}
+	form.Problem = words
+	return s.todayPage(x, status, form)
+}
+
+// handedOver adds the notes of the last shifts and what was begun and not ended.
+func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) error {
+	notes, err := v.Handover(now.Add(-notesOver), notesShown)
+	if err != nil {
+		return err
+	}
+	for _, n := range notes {
+		page.Notes = append(page.Notes, noteLine{At: clockTime(n.At, now, v.Zone()), By: n.By, Text: n.Text, Href: s.recordHref(string(n.ID))})
+	}
+	ends, err := v.OpenEnds(now)
+	if err != nil {
+		return err
+	}
+	for _, o := range ends {
+		page.Ends = append(page.Ends, openEnd{o.Scope, s.scopeHref(o.Scope), o.What, clockTime(o.Begun, now, v.Zone()), age(now.Sub(o.Begun)), o.By})
+	}
+	return nil
 }
 
 // boardOrder is the order of states on the board: what wants somebody comes first.
 var boardOrder = []turnaround.State{turnaround.Held, turnaround.Unknown, turnaround.InWork, turnaround.Out, turnaround.Ready}
 
 // board fills in what the gate says of every scope.
-func (s *Server) board(page *todayPage, board []turnaround.Answer, now unit.Instant, v desk.View) {
+func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Instant, v desk.View) {
 	for _, state := range boardOrder {
 		n := 0
 		for _, a := range board {
@@ -112,7 +238,7 @@ func (s *Server) board(page *todayPage, board []turnaround.Answer, now unit.Inst
 			page.Tiles = append(page.Tiles, t)
 			for _, d := range a.Due {
 				page.Due = append(page.Due, due{
-					Tag: d.Scope, Href: t.Href, Why: d.Why, Points: scope.Words(d.Points), Since: clockTime(d.Since, now, v.Zone()), Blocks: d.Blocks,
+					Tag: d.Scope, Href: t.Href, Why: d.Why, Points: scope.Words(d.Points), Since: clockTime(d.Since, now, v.Zone()), Blocks: d.Blocks, Asked: d.When == sampling.OnRequest,
 				})
 			}
 			for _, p := range a.Steps {

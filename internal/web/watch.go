@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"log/slog"
+	"slices"
 	"strconv"
 	"sync"
 	"time"
@@ -32,7 +33,9 @@ type alarmWatch struct {
 func (w *alarmWatch) shown() alarmsShown {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return w.last
+	last := w.last
+	last.Lines = slices.Clone(last.Lines)
+	return last
 }
 
 // How often the ledger is looked at for new readings, and since when alarms are shown.

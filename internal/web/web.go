@@ -35,6 +35,8 @@ type Options struct {
 	Demo bool
 	// Proxied says that a proxy stands in front, which tells where requests come from.
 	Proxied bool
+	// Wall opens the board for screens on a wall.
+	Wall bool
 	// Door is where people sign in.
 	Door *desk.Door
 }
@@ -84,7 +86,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	if err := s.cross.AddTrustedOrigin(o.Base.Scheme + "://" + o.Base.Host); err != nil {
 		return nil, fmt.Errorf("the address of the pages: %w", err)
 	}
-	s.routes = s.table()
+	s.routes = s.table(o.Wall)
 	for _, r := range s.routes {
 		s.mux.Handle(r.method+" "+s.prefix+r.path, s.serve(r))
 	}

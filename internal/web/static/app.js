@@ -1,16 +1,18 @@
 // @ts-check
 // Pages work without this file. It keeps live pages up to date and lets a scanner type anywhere.
 
-/** Fetches the content of the present page anew and puts it in place of the old one. */
+/** Fetches the live part of the page anew and puts it in place of the old one; what somebody types beside it stays. */
 async function refresh() {
-  const answer = await fetch(location.href, { headers: { "X-Fragment": "main" } });
+  const answer = await fetch(location.href, { headers: { "X-Fragment": "main", "X-Background": "yes" } });
   if (!answer.ok) throw new Error(`answer ${answer.status}`);
-  const main = document.getElementById("main");
-  if (!main) return;
-  const focused = document.activeElement?.closest("[href]")?.getAttribute("href");
-  main.innerHTML = await answer.text();
-  if (focused) /** @type {HTMLElement|null} */ (main.querySelector(`[href="${CSS.escape(focused)}"]`))?.focus();
-  listen();
+  const parsed = document.createElement("template");
+  parsed.innerHTML = await answer.text();
+  const old = document.querySelector("[data-live]");
+  const fresh = /** @type {HTMLElement|null} */ (parsed.content.querySelector("[data-live]"));
+  if (!old || !fresh) return;
+  const focused = old.contains(document.activeElement) && document.activeElement?.closest("[href]")?.getAttribute("href");
+  old.replaceWith(fresh);
+  if (focused) /** @type {HTMLElement|null} */ (fresh.querySelector(`[href="${CSS.escape(focused)}"]`))?.focus();
 }
 
 /** @type {EventSource|undefined} */
@@ -26,7 +28,11 @@ function listen() {
   for (const event of ["hello", "recorded"]) {
     source.addEventListener(event, () => refresh().then(() => current()?.classList.remove("stale"), () => current()?.classList.add("stale")));
   }
-  source.addEventListener("error", () => current()?.classList.add("stale"));
+  source.addEventListener("error", () => {
+    current()?.classList.add("stale");
+    // The session has ended or is locked: the page itself says so.
+    if (source?.readyState === EventSource.CLOSED) location.reload();
+  });
 }
 
 /** What a scanner types goes into the field that waits for it, wherever the focus is. */

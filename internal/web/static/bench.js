@@ -264,7 +264,7 @@ async function learnJob(job) {
 async function ask() {
   try {
     const sent = Date.now() * 1000;
-    const answer = await fetch(at.state, { headers: { Accept: "application/json" } });
+    const answer = await fetch(at.state, { headers: { Accept: "application/json", "X-Background": "yes" } });
     if (answer.status === 401) {
       trouble = "locked";
       return show();
@@ -273,7 +273,7 @@ async function ask() {
     learn(await answer.json(), sent);
     trouble = "";
     await keep("state", data);
-    if (tag) await askJob(tag);
+    if (tag) await askJob(tag, { "X-Background": "yes" });
   } catch {
     trouble = "offline";
   }
@@ -281,13 +281,21 @@ async function ask() {
   if (!trouble) await send();
 }
 
-/** @param {string} name */
-async function askJob(name) {
-  const answer = await fetch(at.jobs + encodeURIComponent(name), { headers: { Accept: "application/json" } });
+/** @param {string} name @param {Record<string, string>} [headers] */
+async function askJob(name, headers = {}) {
+  const answer = await fetch(at.jobs + encodeURIComponent(name), { headers: { Accept: "application/json", ...headers } });
   if (answer.ok) await learnJob(await answer.json());
 }
 
 // ---- scanning -------------------------------------------------------------------------------------
+
+/** Scans come faster than disks write: each waits for the one before it. @type {Promise<unknown>} */
+let before = Promise.resolve();
+
+/** @param {string} text */
+function scan(text) {
+  before = before.then(() => scanned(text)).catch((error) => say("problem", String(error)));
+}
 
 /** @param {string} text */
 async function scanned(text) {
@@ -343,7 +351,7 @@ function chooseLot(l) {
   if (l.fault || l.expires <= now()) {
     [kit, lot] = ["", ""];
     choices.set("kit", ""), choices.set("lot", "");
-    const since = new Date((l.recalled ?? l.expires) / 1000).toLocaleDateString("en-GB");
+    const since = new Date((l.recalled ?? l.expires) / 1000).toLocaleDateString("en-GB", { timeZone: data.zone });
     return say("problem", `Lot ${l.lot} of ${l.kit} ${l.recalled ? "is recalled" : "has expired"} since ${since}. Take another lot.`);
   }
   [kit, lot] = [l.kit, l.lot];
@@ -371,7 +379,7 @@ async function command(word) {
   const sample = p && openSample(p);
   const marks = /** @type {Record<string, string>} */ ({ DIPPED: "dipped", CLOSED: "capped", OPENED: "uncapped", ACTIVATED: "activated", SHAKEN: "shaken" });
   if (!p) return say("problem", "Scan a scope first.");
-  if (word === "COLLECTED") return collect(p);
+  if (word === "COLLECTED") return sample ? say("problem", "A sample of this point is open already.") : collect(p);
   if (word === "NEXT") return pick(), show();
   if (word === "CLEAR") return (digits = ""), show();
   if (/^DIGIT-\d$/.test(word)) return (digits += word.slice(6)), show();
@@ -422,11 +430,26 @@ function retype(entry, why) {
 
 // ---- showing --------------------------------------------------------------------------------------
 
+/** Does a thing once however often somebody presses, until it is done. @param {(e: any) => any} act */
+function once(act) {
+  let busy = false;
+  return async (/** @type {Event} */ e) => {
+    e.preventDefault();
+    if (busy) return;
+    busy = true;
+    try {
+      await act(e);
+    } finally {
+      busy = false;
+    }
+  };
+}
+
 /** @param {string} name @param {Any} [attributes] @param {...(Node | string | undefined | null | false)} children */
 function h(name, attributes = {}, ...children) {
   const element = document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) {
-    if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    if (key.startsWith("on")) element.addEventListener(key.slice(2), once(value));
     else if (value === true) element.setAttribute(key, "");
     else if (value !== false && value !== undefined && value !== "") element.setAttribute(key, value);
   }
@@ -449,7 +472,8 @@ function badge(word) {
 }
 
 const spaced = (/** @type {string} */ s) => s.replaceAll("-", " ");
-const wall = (/** @type {number} */ i) => new Date((i - ahead) / 1000).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", second: "2-digit" });
+/** The time of the site, whatever the clock and the zone of this browser are. @param {number} i */
+const wall = (i) => new Date(i / 1000).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", second: "2-digit", timeZone: data.zone });
 
 /** @param {number} us */
 function left(us) {
@@ -510,6 +534,8 @@ function again(entry) {
   return h("form", { class: "row", onsubmit: async (/** @type {Event} */ e) => {
     e.preventDefault();
     const value = field.value.trim();
+    field.value = "";
+    if (!value) return;
     if (Number(value) === Number(entry.act.value)) await change({ ...entry, retype: undefined, act: { ...entry.act, again: value } }).then(send);
     else {
       await forget(entry);
@@ -575,9 +601,12 @@ function showJob() {
 /** @param {Any} job */
 function showSteps(job) {
   const steps = job.answer.steps ?? [];
-  // The verification is the samples themselves.
-  const acts = steps.filter((/** @type {Any} */ s) => s.step !== "verification");
-  const next = acts.find((/** @type {Any} */ s) => s.status === "running") ?? acts.find((/** @type {Any} */ s) => ["missing", "failed", "out of order"].includes(s.status));
+  // The verification is the samples themselves: what comes after it waits for them.
+  const verification = steps.findIndex((/** @type {Any} */ s) => s.step === "verification");
+  const open = verification >= 0 && !["done", "not due"].includes(steps[verification].status);
+  const acts = open ? steps.slice(0, verification) : steps.filter((/** @type {Any} */ s) => s.step !== "verification");
+  const again = job.round?.next?.act === "clean-and-sample-again" && { step: "manual-cleaning", status: "missing" };
+  const next = acts.find((/** @type {Any} */ s) => s.status === "running") ?? acts.find((/** @type {Any} */ s) => ["missing", "failed", "out of order"].includes(s.status)) ?? again;
   if (!next) return "";
   return h("section", { class: "steps", "aria-label": "The next step" },
     h("h3", {}, `Step: ${spaced(next.step)}`), stepForm(next));
@@ -678,10 +707,14 @@ function newSample(p) {
     !p.samples?.length && h("details", {}, h("summary", {}, "Cannot be sampled"), reason("Why?", "Store", (why) => commit({ act: "not-applicable", scope: tag, point: p.point, why }))));
 }
 
-/** @param {string} label @param {string} button @param {(why: string) => void} then */
+/** @param {string} label @param {string} button @param {(why: string) => any} then */
 function reason(label, button, then) {
   const field = /** @type {HTMLInputElement} */ (h("input", { required: true, autocomplete: "off", "aria-label": label }));
-  return h("form", { class: "row", onsubmit: (/** @type {Event} */ e) => (e.preventDefault(), then(field.value.trim())) }, field, h("button", {}, button));
+  return h("form", { class: "row", onsubmit: () => {
+    const why = field.value.trim();
+    field.value = "";
+    return why && then(why);
+  } }, field, h("button", {}, button));
 }
 
 /** @param {Any} s @param {Any} guide */
@@ -709,9 +742,13 @@ function correction(s, r) {
   const value = /** @type {HTMLInputElement} */ (h("input", { inputmode: "numeric", "aria-label": "The right value", autocomplete: "off" }));
   return h("details", {}, h("summary", {}, "Wrong value"),
     h("label", {}, "The right value; empty takes the reading back ", value),
-    reason("Why?", "Store", (why) => commit(value.value.trim()
-      ? { act: "correct-reading", scope: tag, point, sample: s.id, meter: r.meter, value: value.value.trim(), again: value.value.trim(), record: r.id, why, at: r.at }
-      : { act: "void", scope: tag, point, record: r.id, why })));
+    reason("Why?", "Store", (why) => {
+      const right = value.value.trim();
+      value.value = "";
+      return commit(right
+        ? { act: "correct-reading", scope: tag, point, sample: s.id, meter: r.meter, value: right, again: right, record: r.id, why, at: r.at }
+        : { act: "void", scope: tag, point, record: r.id, why });
+    }));
 }
 
 /** @param {Any} s */
@@ -722,6 +759,8 @@ function valueForm(s) {
   return h("form", { class: "row acts", onsubmit: async (/** @type {Event} */ e) => {
     e.preventDefault();
     const text = field.value.trim();
+    field.value = "";
+    if (!text) return;
     if (!twice) return read(s, text);
     const first = second?.act;
     second = undefined;
@@ -842,7 +881,7 @@ async function begin() {
     const field = /** @type {HTMLInputElement} */ (byID("scan"));
     const text = field.value;
     field.value = "";
-    scanned(text).catch((error) => say("problem", String(error)));
+    scan(text);
   });
   byID("sound").addEventListener("click", () => {
     choices.set("muted", choices.get("muted") ? "" : "yes");
@@ -852,6 +891,10 @@ async function begin() {
   setInterval(() => (trouble || queue.length ? ask() : undefined), 5000);
   setInterval(ask, 60_000);
   addEventListener("online", ask);
+  addEventListener("offline", () => {
+    trouble = "offline";
+    show();
+  });
   addEventListener("focus", ask);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && ask());
   const source = new EventSource(at.events);

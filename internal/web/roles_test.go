@@ -1,0 +1,123 @@
+package web
+
+import (
+	"context"
+	"net/http"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"rinsate/internal/access"
+	"rinsate/internal/storetest"
+)
+
+// Who may open what, written down apart from the code: a route that is not here, or lets in somebody who
+// is not here, is a mistake. The letters stand for T technician, L lead, I infection prevention,
+// P procedure room, Q analyst, V auditor, A administrator; * is everybody, also nobody; + everybody who has
+// signed in.
+var mayOpen = map[string]string{
+	"GET /":                               "*",
+	"GET /{$}":                            "TLIQVA",
+	"GET /today":                          "TLIQVA",
+	"POST /today":                         "TL",
+	"GET /wall":                           "TLIQVA", // or everybody, where it is opened
+	"GET /wall/live":                      "TLIQVA",
+	"GET /live":                           "TLIQVA",
+	"GET /gate":                           "*",
+	"GET /gate/{tag}":                     "*",
+	"GET /scopes":                         "TLIQV",
+	"GET /scopes/{tag}":                   "TLIQV",
+	"GET /records/{id}":                   "TLIQV",
+	"GET /bench":                          "TL",
+	"GET /bench/card":                     "TL",
+	"GET /bench/drawings/{model}/{point}": "TL",
+	"GET /bench/worker.js":                "*",
+	"GET /bench/state":                    "TL",
+	"GET /bench/jobs/{tag}":               "TL",
+	"POST /bench/acts":                    "TL",
+	"GET /people":                         "A",
+	"POST /people":                        "A",
+	"GET /account":                        "+",
+	"POST /account":                       "+",
+	"GET /password":                       "*", // for whoever has to choose one; it turns others away itself
+	"POST /password":                      "*",
+	"GET /sign-in":                        "*",
+	"POST /sign-in":                       "*",
+	"GET /first-sign-in":                  "*",
+	"POST /first-sign-in":                 "*",
+	"GET /unlock":                         "*",
+	"POST /unlock":                        "*",
+	"POST /switch":                        "*",
+	"POST /lock":                          "*",
+	"POST /sign-out":                      "*",
+	"GET /static/{name...}":               "*",
+}
+
+var letters = []struct {
+	letter string
+	role   access.Role
+}{
+	{"T", access.Technician},
+	{"L", access.Lead},
+	{"I", access.InfectionPrevention},
+	{"P", access.ProcedureRoom},
+	{"Q", access.Analyst},
+	{"V", access.Auditor},
+	{"A", access.Administrator},
+}
+
+func TestEveryRouteAndRole(t *testing.T) {
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	filled := b.filled()
+	var seen []string
+	for _, r := range b.server.routes {
+		name := r.method + " " + r.path
+		seen = append(seen, name)
+		who, ok := mayOpen[name]
+		if !ok {
+			t.Errorf("%s: nobody wrote down who may open it", name)
+			continue
+		}
+		try := func(role access.Role, want bool) {
+			change := func(q *http.Request) {
+				if strings.HasSuffix(r.path, "/live") { // a page that never ends
+					short, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
+					t.Cleanup(cancel)
+					*q = *q.WithContext(short)
+				}
+				q.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+			}
+			a := b.ask(r.method, filled.Replace(r.path), role, change)
+			to := a.header.Get("Location")
+			turned := a.status == http.StatusSeeOther && (to == "/sign-in" || strings.HasPrefix(to, "/sign-in?"))
+			let := a.status != http.StatusForbidden && a.status != http.StatusUnauthorized && !turned
+			if let != want {
+				t.Errorf("%s as %q: status %d, let in %v, want %v", name, role, a.status, let, want)
+			}
+		}
+		// What opens to everybody may still refuse an empty form; that is not the question here.
+		if who == "*" {
+			continue
+		}
+		try(nobody, false)
+		for _, l := range letters {
+			try(l.role, who == "+" || strings.Contains(who, l.letter))
+		}
+	}
+	for name := range mayOpen {
+		if !slices.Contains(seen, name) {
+			t.Errorf("%s is written down and does not exist", name)
+		}
+	}
+}
+
+// The permission of every public page is public on purpose.
+func TestPublicRoutes(t *testing.T) {
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	for _, r := range b.server.routes {
+		if who := mayOpen[r.method+" "+r.path]; (r.need == public) != (who == "*") || (r.need == signedIn) != (who == "+") {
+			t.Errorf("%s %s needs %q, and %q may open it", r.method, r.path, r.need, who)
+		}
+	}
+}

@@ -1,0 +1,74 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"os"
+	"slices"
+	"strconv"
+	"testing"
+	"time"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/storetest"
+)
+
+// BenchmarkPages measures how long the server takes for a page of a fleet of 60 scopes that has been at
+// work for years: a turnaround every ten minutes, and RINSATE_BENCH_READINGS readings on record, 30,000 if
+// that is not set. The last records are days old, as on a Monday.
+func BenchmarkPages(b *testing.B) {
+	readings := 30_000
+	if text := os.Getenv("RINSATE_BENCH_READINGS"); text != "" {
+		var err error
+		if readings, err = strconv.Atoi(text); err != nil || readings < 1 {
+			b.Fatalf("RINSATE_BENCH_READINGS is %q, want a whole number over 0", text)
+		}
+	}
+	const scopes = 60
+	s := newSite(b, storetest.NewClock(), "https://test.example")
+	tags := make([]string, scopes)
+	begin := s.at()
+	s.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
+		for i := range tags {
+			tags[i] = fmt.Sprintf("SC-%03d", i)
+			if r, err = w.RegisterInstrument(e, begin, scope.Instrument{Tag: tags[i], Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
+				return r, err
+			}
+		}
+		return r, nil
+	})
+	past := storetest.Past{At: begin, Every: 10 * time.Minute}
+	for past.Readings < readings {
+		err := s.desk.DB.Write(context.Background(), func(tx *store.Tx) error {
+			for range 200 {
+				if err := past.Turnaround(tx, tags[past.Readings/3%scopes]); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			b.Fatal(err)
+		}
+		s.clock.Move(past.At.Sub(s.at()))
+	}
+	for _, page := range []string{"/today", "/bench", "/bench/state", "/bench/jobs/SC-007", "/gate/SC-007", "/scopes", "/scopes/SC-007"} {
+		b.Run(page, func(b *testing.B) {
+			var waits []time.Duration
+			for b.Loop() {
+				start := time.Now()
+				a := s.ask(http.MethodGet, page, access.Lead)
+				waits = append(waits, time.Since(start))
+				if a.status != http.StatusOK {
+					b.Fatal(a.status)
+				}
+			}
+			slices.Sort(waits)
+			b.ReportMetric(float64(waits[int(0.95*float64(len(waits)-1))].Microseconds())/1000, "p95-ms")
+		})
+	}
+}
