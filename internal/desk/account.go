@@ -193,20 +193,25 @@ func (d *Door) judgePassword(a store.Account, password string) error {
 // SetPIN sets the PIN of an account, or takes it away when pin is empty. It counts only together with
 // the badge, or on a bench where the person has signed in.
 func (d *Door) SetPIN(ctx context.Context, e Entry, code, pin string) (Receipt, error) {
-	var hash string
-	if pin != "" {
-		if err := access.CheckPIN(pin); err != nil {
-			return Receipt{}, refuse(err)
-		}
-		var err error
-		if hash, err = d.hashSecret(ctx, pin); err != nil {
-			return Receipt{}, err
-		}
+	hash, err := d.pinHash(ctx, pin)
+	if err != nil {
+		return Receipt{}, err
 	}
 	return d.change(ctx, e, code, store.PINChanged, func(_ *Work, a *store.Account) error {
 		a.PIN = hash
 		return nil
 	})
+}
+
+// pinHash judges and hashes a PIN; that of no PIN is empty.
+func (d *Door) pinHash(ctx context.Context, pin string) (string, error) {
+	if pin == "" {
+		return "", nil
+	}
+	if err := access.CheckPIN(pin); err != nil {
+		return "", refuse(err)
+	}
+	return d.hashSecret(ctx, pin)
 }
 
 // SetBadge ties the text of a badge to an account, or takes the badge away when it is empty. What the
@@ -253,9 +258,9 @@ func (d *Door) Enable(ctx context.Context, e Entry, code string) (Receipt, error
 	})
 }
 
-// Reset takes the password and the PIN from an account, ends its sessions, and returns a one-time code
-// with which the person sets a new password within a day. It also opens an account that was closed
-// after too many failures.
+// Reset takes the password, the PIN and the passkeys from an account, ends its sessions, and returns a
+// one-time code with which the person sets a new password within a day. It also opens an account that was
+// closed after too many failures.
 func (d *Door) Reset(ctx context.Context, e Entry, code string) (r Receipt, once string, err error) {
 	if once, err = access.NewOnce(rand.Reader); err != nil {
 		return r, "", err
@@ -263,6 +268,9 @@ func (d *Door) Reset(ctx context.Context, e Entry, code string) (r Receipt, once
 	r, err = d.change(ctx, e, code, store.AccountReset, func(w *Work, a *store.Account) error {
 		a.Password, a.PIN, a.MustChange = "", "", false
 		a.Once, a.OnceUntil = onceDigest(once), w.tx.Now.Add(access.OnceHolds)
+		if err := w.tx.RemovePasskeys(a.Code); err != nil {
+			return err
+		}
 		return w.startAnew(*a)
 	})
 	if err != nil {

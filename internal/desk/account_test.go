@@ -874,3 +874,37 @@ func TestWhatIsStored(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// A page that asks by itself keeps no session awake.
+func TestLookingKeepsNoSessionAwake(t *testing.T) {
+	l := enter(t)
+	ctx := context.Background()
+	p := l.in(l.door.SignIn(ctx, "T-01", right, bench7))
+	for range 15 {
+		l.now.Move(time.Minute)
+		if _, err := l.door.Session(ctx, p.Token, false); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if v := l.visit(p.Token); v.State != access.Locked {
+		t.Errorf("after 15 minutes in which nobody did anything the session is %s", v.State)
+	}
+}
+
+// A PIN opens less than a password, so that it is no proof for another one.
+func TestChangePIN(t *testing.T) {
+	l := enter(t)
+	ctx := context.Background()
+	p := l.in(l.door.SignIn(ctx, "T-01", right, bench7))
+	l.out(l.door.ChangePIN(ctx, p.Token, pin, "7391", bench7))("the password is not right")
+	if _, err := l.door.ChangePIN(ctx, p.Token, right, "1111", bench7); err == nil {
+		t.Error("a PIN that everybody guesses was taken")
+	}
+	p = l.in(l.door.ChangePIN(ctx, p.Token, right, "7391", bench7))
+	if err := l.door.Lock(ctx, p.Token); err != nil {
+		t.Fatal(err)
+	}
+	l.out(l.door.Unlock(ctx, p.Token, pin, bench7))("the PIN is not right")
+	l.now.Move(time.Second)
+	l.in(l.door.Unlock(ctx, p.Token, "7391", bench7))
+}

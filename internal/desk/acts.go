@@ -180,10 +180,10 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 }
 
 // passedSince returns the last passed round of the scope since a hold, empty when there is none.
-func (w *Work) passedSince(hold turnaround.Hold, at unit.Instant) (string, error) {
+func (v View) passedSince(hold turnaround.Hold, at unit.Instant) (string, error) {
 	var last turnaround.Decision
 	for _, outcome := range []string{"below", "alert"} {
-		kept, ok, err := w.tx.LastEvent(hold.Scope, store.TypeRound, outcome, at, store.Forever)
+		kept, ok, err := v.tx.LastEvent(hold.Scope, store.TypeRound, outcome, at, store.Forever)
 		if err != nil {
 			return "", err
 		}

@@ -22,7 +22,6 @@ type Bench struct {
 	Guides map[string]Guide `json:"guides"` // by model
 	Lots   []LotStanding    `json:"lots"`
 	Meters []MeterStanding  `json:"meters"`
-	Open   []OpenSample     `json:"open"`
 	// Agents and Cabinets are the names that the rules in force know.
 	Agents   []string `json:"agents"`
 	Cabinets []string `json:"cabinets"`
@@ -87,10 +86,7 @@ func (v View) Bench(now unit.Instant) (Bench, error) {
 	for _, c := range rules.Turnaround.Cabinets {
 		b.Cabinets = append(b.Cabinets, c.Name)
 	}
-	if b.Open, err = v.OpenSamples(now); b.Open == nil {
-		b.Open = []OpenSample{} // a list, also when it is empty
-	}
-	return b, err
+	return b, nil
 }
 
 // MeterStandings returns whether each meter may be used.

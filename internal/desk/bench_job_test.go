@@ -154,14 +154,17 @@ func TestBench(t *testing.T) {
 		return w.RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: b.at()})
 	})
 	var bench desk.Bench
+	var open []desk.OpenSample
 	if err := b.desk.View(context.Background(), func(v desk.View) (err error) {
-		bench, err = v.Bench(v.Now())
+		if bench, err = v.Bench(v.Now()); err == nil {
+			open, err = v.OpenSamples(v.Now())
+		}
 		return err
 	}); err != nil {
 		t.Fatal(err)
 	}
-	if len(bench.Scopes) != 1 || len(bench.Guides["D1"].Points) != 4 || len(bench.Open) != 1 || bench.Open[0].State != sampling.Open {
-		t.Errorf("%d scopes, %d points, %d open", len(bench.Scopes), len(bench.Guides["D1"].Points), len(bench.Open))
+	if len(bench.Scopes) != 1 || len(bench.Guides["D1"].Points) != 4 || len(open) != 1 || open[0].State != sampling.Open {
+		t.Errorf("%d scopes, %d points, %d open", len(bench.Scopes), len(bench.Guides["D1"].Points), len(open))
 	}
 	if len(bench.Lots) != 2 || bench.Lots[0].Fault != "" || !strings.Contains(bench.Lots[1].Fault, "expired") {
 		t.Errorf("lots: %+v", bench.Lots)

@@ -84,6 +84,9 @@ func (d *Desk) View(ctx context.Context, ask func(View) error) error {
 // Now returns the instant of the transaction.
 func (v View) Now() unit.Instant { return v.tx.Now }
 
+// Size returns how many records there are.
+func (v View) Size() (int64, error) { return v.tx.Size() }
+
 // Zone returns the facility's time zone.
 func (v View) Zone() *time.Location { return v.tx.Zone() }
 

@@ -49,7 +49,12 @@ type DeniedError struct {
 	// Closed says that no attempt is heard any more until an administrator resets the account, PINClosed
 	// that only the password counts.
 	Closed, PINClosed bool
+	// Cause is why, for the log and not for whoever tries; nil where What says it all.
+	Cause error
 }
+
+// Unwrap returns the cause.
+func (e *DeniedError) Unwrap() error { return e.Cause }
 
 // Error tells the person what to do next.
 func (e *DeniedError) Error() string {
@@ -325,6 +330,20 @@ func (d *Door) Switch(ctx context.Context, badge, pin string, from Source) (p Pa
 	return p, err
 }
 
+// Vouch lets a second person show who they are, with code and password, for one act of somebody else. It
+// begins no session. A password that somebody else chose vouches for nobody.
+func (d *Door) Vouch(ctx context.Context, code, password string, from Source) (a store.Account, err error) {
+	c := claim{from: from, what: "code or the password", find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
+	err = d.settle(ctx, c, func(_ *Work, known *store.Account) error {
+		if known.MustChange {
+			return &store.Error{Code: store.Invalid, Message: "the password of " + known.Code + " was set by somebody else", Hint: "sign in and choose one of your own first"}
+		}
+		a = *known
+		return nil
+	})
+	return a, err
+}
+
 // Redeem sets a password with a one-time code and begins a session. The code counts once.
 func (d *Door) Redeem(ctx context.Context, code, once, password string, from Source) (p Pass, err error) {
 	// The password is judged and hashed first, and so whether or not the code is right.
@@ -409,7 +428,7 @@ func (v View) visit(token string) (Visit, error) {
 	return Visit{State: s.State(v.tx.Now), Account: a, Session: s}, nil
 }
 
-// Session returns who shows a token, and notes that an active session is in use. It is no error when
+// Session returns who shows a token; use notes that an active session is in use, without which it locks. It is no error when
 // there is no such session: its State is access.Expired then. The roles are those of this instant.
 func (d *Door) Session(ctx context.Context, token string, use bool) (v Visit, err error) {
 	if err := d.desk.View(ctx, func(ask View) (err error) {
@@ -451,6 +470,32 @@ func (d *Door) Unlock(ctx context.Context, token, secret string, from Source) (P
 // Reauthenticate shows again who the person of an active session is, before they sign.
 func (d *Door) Reauthenticate(ctx context.Context, token, secret string, from Source) (Pass, error) {
 	return d.prove(ctx, token, secret, from, nil, access.Active)
+}
+
+// provesByPassword lets the person of an active session show the password, and nothing less, for a change
+// of how they sign in.
+func (d *Door) provesByPassword(ctx context.Context, token, password string, from Source, also func(*Work, *store.Account) error) (Pass, error) {
+	if access.IsPIN(password) {
+		return Pass{}, &DeniedError{What: "password"}
+	}
+	return d.prove(ctx, token, password, from, also, access.Active)
+}
+
+// ChangePIN sets the PIN of whoever has signed in, who shows the password for it; an empty one takes it
+// away.
+func (d *Door) ChangePIN(ctx context.Context, token, password, pin string, from Source) (Pass, error) {
+	hash, err := d.pinHash(ctx, pin)
+	if err != nil {
+		return Pass{}, err
+	}
+	return d.provesByPassword(ctx, token, password, from, func(w *Work, a *store.Account) error {
+		a.PIN = hash
+		if err := w.tx.SaveAccount(*a); err != nil {
+			return err
+		}
+		_, err := w.recordAccess(Entry{By: a.Code}, *a, store.PINChanged)
+		return err
+	})
 }
 
 // ChangePassword lets somebody who has signed in change the password, who shows the old one for it. The
@@ -500,9 +545,21 @@ func notSignedIn(state access.State) error {
 	return &store.Error{Code: store.Invalid, Message: "the session has ended", Hint: "sign in again"}
 }
 
-// prove lets the person of a session show who they are, and gives the session a new token. also is done
+// prove lets the person of a session show who they are with the password or the PIN, and gives the session
+// a new token. also is done in the same transaction.
+func (d *Door) prove(ctx context.Context, token, secret string, from Source, also func(*Work, *store.Account) error, in ...access.State) (Pass, error) {
+	return d.reopen(ctx, token, func(a store.Account) claim {
+		c := claim{from: from, what: "password", find: byCode(a.Code), stranger: access.Key(a.Code), secretOf: passwordOf, secret: secret}
+		if access.IsPIN(secret) { // no password is that short
+			c.what, c.secretOf, c.pin = "PIN", pinOf, true
+		}
+		return c
+	}, also, in...)
+}
+
+// reopen gives a session in one of some states a new token once a claim of its person holds. also is done
 // in the same transaction.
-func (d *Door) prove(ctx context.Context, token, secret string, from Source, also func(*Work, *store.Account) error, in ...access.State) (p Pass, err error) {
+func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Account) claim, also func(*Work, *store.Account) error, in ...access.State) (p Pass, err error) {
 	var v Visit
 	if err := d.desk.View(ctx, func(ask View) (err error) {
 		v, err = ask.visit(token)
@@ -513,11 +570,7 @@ func (d *Door) prove(ctx context.Context, token, secret string, from Source, als
 	if !slices.Contains(in, v.State) {
 		return p, notSignedIn(v.State)
 	}
-	c := claim{from: from, what: "password", find: byCode(v.Account.Code), stranger: access.Key(v.Account.Code), secretOf: passwordOf, secret: secret}
-	if access.IsPIN(secret) { // no password is that short
-		c.what, c.secretOf, c.pin = "PIN", pinOf, true
-	}
-	err = d.settle(ctx, c, func(w *Work, a *store.Account) error {
+	err = d.settle(ctx, claimOf(v.Account), func(w *Work, a *store.Account) error {
 		v, err := w.visit(token)
 		if err != nil {
 			return err

@@ -151,7 +151,9 @@ const (
 	BadgeChanged    AccessChange = "badge"
 	AccountDisabled AccessChange = "disabled"
 	AccountEnabled  AccessChange = "enabled"
-	AccountReset    AccessChange = "reset" // no password and no PIN any more; a one-time code was given out
+	AccountReset    AccessChange = "reset" // no password, PIN or passkey any more; a one-time code was given out
+	PasskeyAdded    AccessChange = "passkey-added"
+	PasskeyRemoved  AccessChange = "passkey-removed"
 )
 
 // Key tells the stream from others.

@@ -49,6 +49,7 @@ func Run(t *testing.T, open func(t *testing.T, clock func() time.Time) *store.DB
 		{"Accounts", accounts},
 		{"Attempts", attempts},
 		{"Sessions", sessions},
+		{"Passkeys", passkeys},
 		{"Checkpoints", checkpoints},
 		{"ExportAndProof", exportAndProof},
 		{"Values", values},

@@ -11,6 +11,7 @@ package turnaround
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
@@ -128,6 +129,10 @@ type Step struct {
 	Procedure string `json:"procedure,omitempty"`
 }
 
+// wholeMinutes is how much longer than the step its contact time may be where both instants were
+// recorded as whole minutes.
+const wholeMinutes = time.Minute
+
 // Check refuses a step that contradicts itself.
 func (s Step) Check() error {
 	switch {
@@ -146,6 +151,8 @@ func (s Step) Check() error {
 		return fmt.Errorf("%s of %s: MEC result %q is not known; allowed: pass, fail", s.Kind, s.Scope, s.MEC)
 	case s.Contact < 0:
 		return fmt.Errorf("%s of %s: the contact time is below zero", s.Kind, s.Scope)
+	case s.End > s.Start && s.Contact.Duration() > s.End.Sub(s.Start)+wholeMinutes:
+		return fmt.Errorf("%s of %s: a contact time of %s does not fit between its start at %s and its end at %s", s.Kind, s.Scope, s.Contact, s.Start, s.End)
 	}
 	return nil
 }

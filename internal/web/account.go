@@ -14,6 +14,10 @@ type accountPage struct {
 	MustChange                bool
 	Shortest                  int
 	Sessions                  []sessionLine
+	Passkeys                  []passkeyLine
+	// PasskeysHere says that passkeys can count at this address, Host is its name.
+	PasskeysHere bool
+	Host         string
 }
 
 type sessionLine struct {
@@ -28,9 +32,13 @@ func (x *exchange) accountPage(status int, problem, said string) error {
 	if x.visit.State != access.Active {
 		return x.turnAway()
 	}
-	page := accountPage{Code: a.Code, Name: a.Name, Roles: a.Roles, MustChange: a.MustChange, Shortest: access.ShortestAlone, Problem: problem, Said: said}
+	page := accountPage{Code: a.Code, Name: a.Name, Roles: a.Roles, MustChange: a.MustChange, Shortest: access.ShortestAlone, Problem: problem, Said: said, PasskeysHere: x.s.passkeys != nil, Host: x.s.base.Hostname()}
 	err := x.s.view(x.r.Context(), func(v desk.View) error {
 		all, err := v.Sessions(a.Code)
+		if err != nil {
+			return err
+		}
+		page.Passkeys, err = x.passkeyLines(v, a.Code)
 		for _, one := range all {
 			page.Sessions = append(page.Sessions, sessionLine{
 				ID: desk.SessionID(one), Since: one.Created.In(v.Zone()), Seen: one.Seen.In(v.Zone()), Address: one.Address, Agent: one.Agent,
@@ -54,6 +62,7 @@ func (s *Server) passwordAct(x *exchange) error {
 	err := error(&pageError{status: http.StatusBadRequest, message: "The two passwords differ."})
 	if x.r.PostFormValue("password") == x.r.PostFormValue("again") {
 		pass, err = s.door.ChangePassword(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.r.PostFormValue("password"), x.source())
+		x.heard("password changed", x.visit.Account.Code, err)
 	}
 	if err != nil {
 		status, words, ok := refused(x, err)
@@ -66,20 +75,26 @@ func (s *Server) passwordAct(x *exchange) error {
 	return x.redirect("/account")
 }
 
-// ownAct changes the PIN of whoever has signed in, or ends one of their sessions.
+// ownAct changes the PIN of whoever has signed in, removes a passkey, or ends one of their sessions.
 func (s *Server) ownAct(x *exchange) error {
-	e := desk.Entry{By: x.who.Code}
 	var err error
 	said := ""
 	switch x.r.PostFormValue("change") {
 	case "pin":
 		// A PIN opens locked benches: whoever sets one shows the password for it.
 		var pass desk.Pass
-		if pass, err = s.door.Reauthenticate(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.source()); err == nil {
+		if pass, err = s.door.ChangePIN(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.r.PostFormValue("pin"), x.source()); err == nil {
 			x.admit(pass)
-			_, err = s.door.SetPIN(x.r.Context(), e, x.who.Code, x.r.PostFormValue("pin"))
 		}
+		x.heard("PIN changed", x.who.Code, err)
 		said = "The PIN is set."
+	case "remove-passkey":
+		var pass desk.Pass
+		if pass, err = s.door.RemovePasskey(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.r.PostFormValue("passkey"), x.source()); err == nil {
+			x.admit(pass)
+		}
+		x.heard("passkey removed", x.who.Code, err)
+		said = "The passkey is removed. It may still be offered on its device; remove it there as well."
 	case "end":
 		_, err = s.door.Revoke(x.r.Context(), x.who.Code, x.r.PostFormValue("session"))
 		said = "The session has ended."

@@ -37,6 +37,8 @@ type benchData struct {
 	desk.Bench
 	Person string `json:"person"`
 	Zone   string `json:"zone"`
+	// Open are the samples that wait for something.
+	Open []desk.OpenSample `json:"open"`
 	// Warn is how long before a deadline somebody is warned, in microseconds.
 	Warn int64 `json:"warn"`
 }
@@ -58,7 +60,12 @@ func (s *Server) bench(x *exchange) error {
 
 func (s *Server) benchData(x *exchange) (benchData, error) {
 	data := benchData{Person: x.who.Code, Zone: s.desk.DB.Zone().String(), Warn: warnBefore}
-	err := s.view(x.r.Context(), func(v desk.View) (err error) {
+	p, err := s.overview(x.r.Context())
+	if err != nil {
+		return data, err
+	}
+	data.Open = append([]desk.OpenSample{}, p.open...) // a list, also when it is empty
+	err = s.view(x.r.Context(), func(v desk.View) (err error) {
 		data.Bench, err = v.Bench(s.now())
 		return err
 	})
@@ -176,7 +183,7 @@ func (s *Server) card(x *exchange) error {
 
 // benchJob answers what is to be done on one scope, which is named as it was scanned.
 func (s *Server) benchJob(x *exchange) error {
-	var job desk.Job
+	var job jobShown
 	err := s.view(x.r.Context(), func(v desk.View) error {
 		fleet, err := v.Instruments()
 		if err != nil {
@@ -186,7 +193,7 @@ func (s *Server) benchJob(x *exchange) error {
 		if i < 0 {
 			return notHere("No scope has the tag, barcode or serial number %q.", x.r.PathValue("tag"))
 		}
-		job, err = v.Job(fleet[i].Tag, s.now())
+		job, err = s.jobShown(v, fleet[i].Tag)
 		return err
 	})
 	if err != nil {
@@ -240,7 +247,24 @@ type actAnswer struct {
 	Outcome reading.Outcome `json:"outcome,omitempty"`
 	Why     string          `json:"why,omitempty"`
 	// Job is the scope's state after the act.
-	Job *desk.Job `json:"job,omitempty"`
+	Job *jobShown `json:"job,omitempty"`
+}
+
+// jobShown is the work on a scope with its turnaround as a picture, for a wide and for a narrow window.
+type jobShown struct {
+	desk.Job
+	Wide   template.HTML `json:"wide"`
+	Narrow template.HTML `json:"narrow"`
+}
+
+func (s *Server) jobShown(v desk.View, tag string) (jobShown, error) {
+	now := s.now()
+	job, err := v.Job(tag, now)
+	if err != nil {
+		return jobShown{}, err
+	}
+	p := pictured("strip", figure.Strip(job.Answer, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.recordHref(string(id)) }}))
+	return jobShown{job, p.Wide, p.Narrow}, nil
 }
 
 // benchAct stores one act. Sending it again stores nothing and answers the same.
@@ -302,7 +326,7 @@ func (s *Server) benchAct(x *exchange) error {
 	}
 	if a.Scope != "" {
 		if err := s.view(x.r.Context(), func(v desk.View) error {
-			job, err := v.Job(a.Scope, s.now())
+			job, err := s.jobShown(v, a.Scope)
 			answer.Job = &job
 			return err
 		}); err != nil {

@@ -58,6 +58,7 @@ func (b *site) bench(t *testing.T, role access.Role) *page {
 }
 
 func TestBenchBegins(t *testing.T) {
+	t.Parallel()
 	_, p := atBench(t)
 	p.scan(inWorkScope)
 	p.waitText("#scope-name", inWorkScope)
@@ -92,6 +93,7 @@ func spacedPoint(point string) string { return strings.ToLower(strings.ReplaceAl
 // A whole round without touching anything but the scanner: scope, lot, meter, the acts and the digits of
 // the values.
 func TestRoundByScannerAlone(t *testing.T) {
+	t.Parallel()
 	b, p := atBench(t)
 	p.scan(heldScope)
 	p.waitText("#scope-name", heldScope)
@@ -125,6 +127,7 @@ func TestRoundByScannerAlone(t *testing.T) {
 
 // What must stop at the bench stops there, with words that say what to do.
 func TestBenchStops(t *testing.T) {
+	t.Parallel()
 	_, p := atBench(t)
 	for _, c := range []struct{ scan, says string }{
 		{"M-2", "Check it before it is used"},
@@ -146,6 +149,7 @@ func TestBenchStops(t *testing.T) {
 // The network is cut in the middle of a round: acts are kept, survive the end of the tab, and are stored
 // once, with the time at which they happened.
 func TestOffline(t *testing.T) {
+	t.Parallel()
 	b, p := atBench(t)
 	p.scan(inWorkScope)
 	p.waitText("#scope-name", inWorkScope)
@@ -216,11 +220,13 @@ func (p *page) onScope(tag, point string) {
 // One of two people reads a sample while the other has no network and reads it as well. The second
 // reading is never taken silently: both values and whose they are stand there until somebody decides.
 func TestTwoPeopleOnOneSample(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		decision string
 		want     int // readings of the sample in the end
 	}{{"Drop mine", 1}, {"Keep both readings", 2}} {
 		t.Run(c.decision, func(t *testing.T) {
+			t.Parallel()
 			b, first := atBench(t)
 			second := b.bench(t, access.Lead)
 			first.onScope(inWorkScope, "outer-distal-end")
@@ -279,6 +285,7 @@ func (b *site) readings(tag string, point scope.PointKind) (values []string) {
 
 // The tab is killed in the middle: another one goes on where it stopped.
 func TestBenchSurvivesItsTab(t *testing.T) {
+	t.Parallel()
 	b, p := atBench(t)
 	p.onScope(inWorkScope, "elevator-recess")
 	p.wait("navigator.serviceWorker.controller")
@@ -301,6 +308,7 @@ func TestBenchSurvivesItsTab(t *testing.T) {
 
 // What was recorded by mistake is taken back, or corrected, with a reason; both stay on record.
 func TestMistakes(t *testing.T) {
+	t.Parallel()
 	b, p := atBench(t)
 	p.onScope(inWorkScope, "outer-distal-end")
 	p.scan("950")
@@ -328,6 +336,7 @@ func TestMistakes(t *testing.T) {
 
 // A value that is ten times off what is usual, or near a level, is typed twice before it is stored.
 func TestUnusualValueIsTypedTwice(t *testing.T) {
+	t.Parallel()
 	b := ticking(t)
 	for range 5 {
 		b.use(readyScope)
@@ -363,6 +372,7 @@ func TestUnusualValueIsTypedTwice(t *testing.T) {
 
 // A bench that stood idle is locked; what is open stays open, and the same person or the next one goes on.
 func TestLockedBench(t *testing.T) {
+	t.Parallel()
 	b, p := atBench(t)
 	ctx := t.Context()
 	for role, badge := range map[access.Role]string{access.Technician: "BADGE-1", access.Lead: "BADGE-2"} {
@@ -403,6 +413,7 @@ func TestLockedBench(t *testing.T) {
 // A failed round asks for another cleaning, which the bench records step by step; the next attempt opens
 // by itself and the scope goes on to the cabinet.
 func TestCleanAgainAtTheBench(t *testing.T) {
+	t.Parallel()
 	b, p := atBench(t)
 	p.onScope(inWorkScope, "outer-distal-end")
 	p.scan("950")
@@ -417,6 +428,10 @@ func TestCleanAgainAtTheBench(t *testing.T) {
 	p.sampleByScanner("INSTRUMENT-CHANNEL", "rinsate", "31")
 	p.press("#job", "Begin disinfection")
 	p.waitFor(`#job select[name="agent"]`)
+	p.waitText("#network", "all stored")
+	ahead := eval[string](p, `localStorage.getItem("bench.ahead")`)
+	b.clock.Move(12 * time.Minute) // the contact time
+	p.wait(fmt.Sprintf(`(dispatchEvent(new Event("focus")), Number(localStorage.getItem("bench.ahead")) > %s + 7e8)`, ahead))
 	p.inspect("bench-disinfection")
 	p.do(chromedp.Evaluate[chromedp.Void](`void (() => {
 		const set = (name, value) => { document.querySelector("#job [name=" + name + "]").value = value; };
@@ -443,6 +458,7 @@ func TestCleanAgainAtTheBench(t *testing.T) {
 
 // A whole round with the keyboard alone, without a pointer or a scanner.
 func TestRoundByKeyboardAlone(t *testing.T) {
+	t.Parallel()
 	b, p := atBench(t)
 	// enter moves on with Tab until the focus is on what a person looks for, and presses it.
 	enter := func(text string) {

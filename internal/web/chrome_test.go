@@ -350,9 +350,16 @@ func (p *page) scripts(on bool) {
 // again. Requests may fail meanwhile. What is under way goes on; see line.cut.
 func (p *page) offline(on bool) {
 	p.Helper()
-	p.mu.Lock()
-	p.cutOff = on
-	p.mu.Unlock()
+	say := func() {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		p.cutOff = on
+	}
+	if on {
+		say()
+	} else {
+		defer say() // what is asked until everything is connected again may still fail
+	}
 	const unlimited = -1
 	cut := chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
 		_, err := cdp.Call(ctx, t, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{

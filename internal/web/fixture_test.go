@@ -117,11 +117,21 @@ func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 // serve makes a site and serves it on this computer until the test ends.
 func serve(tb testing.TB, clock *storetest.Clock) *site {
 	tb.Helper()
+	return serveAs(tb, clock, "127.0.0.1")
+}
+
+// serveAs serves a site by a name of this computer; passkeys need one that is no IP address.
+func serveAs(tb testing.TB, clock *storetest.Clock, name string) *site {
+	tb.Helper()
 	listener, err := new(net.ListenConfig).Listen(tb.Context(), "tcp", "127.0.0.1:0")
 	if err != nil {
 		tb.Fatal(err)
 	}
-	b := newSite(tb, clock, "http://"+listener.Addr().String())
+	_, port, err := net.SplitHostPort(listener.Addr().String())
+	if err != nil {
+		tb.Fatal(err)
+	}
+	b := newSite(tb, clock, "http://"+net.JoinHostPort(name, port))
 	b.line = &line{Listener: listener}
 	ctx, stop := context.WithCancel(context.WithoutCancel(tb.Context()))
 	ended := make(chan error, 1)

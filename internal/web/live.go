@@ -44,6 +44,10 @@ func (s *Server) live(x *exchange) error {
 		case last < 0:
 			text = fmt.Sprintf("retry: 3000\nid: %d\nevent: hello\ndata: %d\n\n", size, size)
 		case size != last:
+			// Found out once before everybody asks.
+			if _, err := s.overview(ctx); err != nil {
+				return nil // the page has gone, or the ledger is being closed: the browser asks again
+			}
 			text = fmt.Sprintf("id: %d\nevent: recorded\ndata: %d\n\n", size, size)
 		case quiet >= heartbeat:
 			text = ": still here\n\n"

@@ -19,6 +19,7 @@ import (
 
 	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/dossier"
 	"rinsate/internal/scope"
 	"rinsate/internal/storetest"
 	"rinsate/internal/turnaround"
@@ -36,11 +37,20 @@ type example struct {
 // examples are pages of every kind and with everything in them that the small department has.
 func (b *site) examples() []example {
 	b.Helper()
+	file := b.furnish()
 	list := []example{
 		{"today", "/today", "today", http.StatusOK, access.Lead},
 		{"wall", "/today?wall", "today", http.StatusOK, access.Lead},
 		{"scopes", "/scopes", "scopes", http.StatusOK, access.Lead},
 		{"record", "/records/" + b.anyRecord(heldScope), "record", http.StatusOK, access.Lead},
+		{"record of a file", "/records/" + file, "record", http.StatusOK, access.Lead},
+		{"scopes, some", "/scopes?state=held&kind=duodenoscope&q=endoscopy", "scopes", http.StatusOK, access.Auditor},
+		{"scopes, none", "/scopes?q=nothing", "scopes", http.StatusOK, access.Lead},
+		{"scope with a past", "/scopes/" + pastScope, "scope", http.StatusOK, access.Lead},
+		{"scope with records", "/scopes/" + pastScope + "?records&done=held", "scope", http.StatusOK, access.Lead},
+		{"scope for somebody who only reads", "/scopes/" + heldScope, "scope", http.StatusOK, access.Auditor},
+		{"dossier", "/scopes/" + pastScope + "/dossier", "dossier", http.StatusOK, access.Lead},
+		{"dossier, no such period", "/scopes/" + readyScope + "/dossier?from=2026-01-02&to=2026-01-01", "dossier", http.StatusBadRequest, access.Lead},
 		{"bench", "/bench", "bench", http.StatusOK, access.Technician},
 		{"card", "/bench/card", "card", http.StatusOK, access.Technician},
 		{"people", "/people", "people", http.StatusOK, access.Administrator},
@@ -75,7 +85,7 @@ func (b *site) examples() []example {
 func (b *site) filled() *strings.Replacer {
 	b.Helper()
 	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
-		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd))
+		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish())
 }
 
 // Only one template is there when an example is asked for, so that it is the one that was shown.
@@ -108,7 +118,7 @@ func TestFragment(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "http://test.example")
 	whole := b.ask(http.MethodGet, "/today", access.Lead).body
 	part := b.ask(http.MethodGet, "/today", access.Lead, func(r *http.Request) { r.Header.Set(fragmentHeader, "main") }).body
-	if strings.Contains(part, "<html") || !strings.Contains(whole, ">"+part+"</main>") {
+	if strings.Contains(part, "<html") || !strings.Contains(changing.ReplaceAllString(whole, ""), ">"+changing.ReplaceAllString(part, "")+"</main>") {
 		t.Errorf("the part is not what the whole page holds:\n%s", part)
 	}
 }
@@ -189,6 +199,8 @@ func TestHeaders(t *testing.T) {
 			case name != "Cache-Control" || r.status != http.StatusOK:
 			case strings.HasPrefix(r.path, "/static/"):
 				value = "public, max-age=31536000, immutable"
+			case strings.HasPrefix(r.path, "/files/"):
+				value = "private, max-age=31536000, immutable"
 			case path.Ext(r.path) == ".js": // a worker, which browsers keep but ask after
 				value = "no-cache"
 			}
@@ -294,6 +306,7 @@ func TestSubPath(t *testing.T) {
 	t.Parallel()
 	const prefix = "/rinsate"
 	b := newSite(t, storetest.NewClock(), "https://x.example"+prefix)
+	b.furnish()
 	seen := map[string]string{prefix + "/": "the start", prefix: "the address without a slash", prefix + "/gate/none": "the start", prefix + "/scopes/none": "the start"}
 	next := slices.Sorted(maps.Keys(seen))
 	found, files := 0, 0
@@ -568,4 +581,29 @@ func TestLivePage(t *testing.T) {
 	p.offline(false)
 	p.waitText(held, "scratched")
 	p.wait(`document.querySelector(".stale") === null`)
+}
+
+// A screen on the wall shows the board and nobody's name, code or words, where the pages are served so.
+func TestWall(t *testing.T) {
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	if a := b.ask(http.MethodGet, "/wall", nobody); a.status != http.StatusSeeOther {
+		t.Errorf("a wall that nobody opened: status %d", a.status)
+	}
+	var err error
+	b.server, err = New(b.desk, Options{Base: b.server.base, Clock: b.clock.Now, Door: b.server.door, Wall: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.HandOver(e, dossier.Handover{Text: "ask Kim"})
+	})
+	a := b.ask(http.MethodGet, "/wall", nobody)
+	if a.status != http.StatusOK || !strings.Contains(a.body, heldScope) || !strings.Contains(a.body, `data-live="/wall/live"`) {
+		t.Fatalf("status %d:\n%s", a.status, a.body)
+	}
+	for _, word := range []string{"T-01", "T-02", "L-01", "N-01", "dent", "ask Kim", "auditors", "/scopes/"} {
+		if strings.Contains(a.body, word) {
+			t.Errorf("the wall shows %q", word)
+		}
+	}
 }

@@ -24,8 +24,11 @@ type accountLine struct {
 	Code, Name, State string
 	Roles             []roleChoice
 	Badge, PIN        bool
+	Passkeys          int
 	Disabled          bool
-	Sessions          int
+	// Own says that it is the account of whoever looks.
+	Own      bool
+	Sessions int
 }
 
 type roleChoice struct {
@@ -43,7 +46,7 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 			return err
 		}
 		for _, a := range all {
-			line := accountLine{Code: a.Code, Name: a.Name, Badge: a.Badge != "", PIN: a.PIN != "", Disabled: a.Disabled.Known(), State: accountState(a, v.Now())}
+			line := accountLine{Code: a.Code, Name: a.Name, Badge: a.Badge != "", PIN: a.PIN != "", Disabled: a.Disabled.Known(), State: accountState(a, v.Now()), Own: x.own(a.Code)}
 			for _, r := range access.Roles {
 				line.Roles = append(line.Roles, roleChoice{r, slices.Contains(a.Roles, r)})
 			}
@@ -52,6 +55,11 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 				return err
 			}
 			line.Sessions = len(open)
+			keys, err := v.Passkeys(a.Code)
+			if err != nil {
+				return err
+			}
+			line.Passkeys = len(keys)
 			page.Accounts = append(page.Accounts, line)
 		}
 		return nil
@@ -74,6 +82,10 @@ func (s *Server) peopleAct(x *exchange) error {
 		_, page.Once, err = s.door.AddAccount(ctx, e, desk.NewAccount{Code: code, Name: strings.TrimSpace(form("name")), Roles: x.roles()})
 	case "roles":
 		page.Said = "The roles of " + code + " are changed."
+		if x.own(code) {
+			err = &pageError{status: http.StatusForbidden, message: "Nobody gives roles to themselves.", hint: "Ask another administrator; the command line on the computer that keeps the records can do it too."}
+			break
+		}
 		_, err = s.door.ChangeRoles(ctx, e, code, x.roles())
 	case "reset":
 		page.For, page.Said = code, "The account "+code+" is reset; its sessions have ended."
@@ -102,6 +114,9 @@ func (s *Server) peopleAct(x *exchange) error {
 	}
 	return x.peoplePage(http.StatusOK, page)
 }
+
+// own says whether a code is that of whoever has signed in.
+func (x *exchange) own(code string) bool { return access.Key(code) == access.Key(x.who.Code) }
 
 func (x *exchange) roles() []access.Role {
 	var roles []access.Role

@@ -1,79 +1,86 @@
 package web
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
+	"time"
 
+	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/dossier"
 	"rinsate/internal/figure"
 	"rinsate/internal/ledger"
 	"rinsate/internal/reading"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
 
-// scopesPage lists the fleet.
-type scopesPage struct{ Tiles []fleetLine }
-
-type fleetLine struct {
-	Tag, Href, Model, Kind, Owner, Place string
-	Mark                                 mark
-	Until, Why                           string
-}
-
-func (s *Server) scopes(x *exchange) error {
-	var page scopesPage
-	now := s.now()
-	err := s.view(x.r.Context(), func(v desk.View) error {
-		fleet, err := v.Instruments()
-		if err != nil {
-			return err
-		}
-		for _, i := range fleet {
-			a, err := v.Gate(i.Tag, now, store.Forever)
-			if err != nil {
-				return err
-			}
-			m, err := v.Model(i.Tag, now)
-			if err != nil {
-				return err
-			}
-			line := fleetLine{
-				Tag: i.Tag, Href: s.scopeHref(i.Tag), Model: i.Model, Kind: string(m.Kind), Owner: string(i.Owner), Place: i.Location,
-				Mark: markOf(a.State), Until: clockTime(a.Until, now, v.Zone()),
-			}
-			for _, r := range a.Reasons {
-				if r.Blocks {
-					line.Why = r.Text
-					break
-				}
-			}
-			page.Tiles = append(page.Tiles, line)
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	return x.show(http.StatusOK, "scopes", false, page)
-}
-
-// scopePage is one scope: what the gate says, how far its turnaround is, and what is on record.
+// scopePage is one scope: what the gate says, how far its turnaround is, what it has been through, and
+// what can be done.
 type scopePage struct {
-	Tag, Serial, Model, Kind, Risk, Owner, Place string
-	Mark                                         mark
-	Until, Left                                  string
-	Reasons                                      []reasonLine
-	Next                                         []string
-	Steps                                        []stepLine
-	Since                                        string
-	// Strip is the turnaround, Drawing the scope with its points, each for a wide and a narrow window.
-	Strip, Drawing picture
-	History        []historyLine
+	scopeFacts
+	// Said is what was just done.
+	Said string
+	// Strip is the turnaround that goes on, Present what is on record of it, Steps how far it is.
+	Strip   picture
+	Present tripLine
+	Steps   []stepLine
+	// Trips are turnarounds before it; Older is where those before them are, Latest where the last ones
+	// are when these are not.
+	Trips         []tripLine
+	Older, Latest string
+	Files         []fileLine
+	History       []historyLine
+	// AllRecords is where more of the history is; empty when there is no more. AllShown says that it was
+	// asked for.
+	AllRecords string
+	AllShown   bool
+	Forms      scopeForms
+	Dossier    string
+}
+
+// scopeForms are what can be done on the page of a scope; nil for whoever may not.
+type scopeForms struct {
+	// Base is the address that the addresses of the forms begin with.
+	Base                        string
+	Hold, Request, Repair, File *form
+	Lifts                       []liftForm
+	// Away is the record of the repair that the scope is away for, Fault its reason; both are empty when
+	// it is not away.
+	Away, Fault string
+	Kinds       []dossier.Kind
+	Abouts      []about
+}
+
+// liftForm lifts one hold.
+type liftForm struct {
+	*form
+	Hold holdLine
+	Key  string
+	// Prove asks for the password of whoever lifts, Second for a second person.
+	Prove, Second bool
+}
+
+// about is a record that a file can be about.
+type about struct{ ID, Words string }
+
+// scopeFacts are what a scope's page and its dossier begin with.
+type scopeFacts struct {
+	Tag, Href, Serial, Model, Kind, Risk, Owner, Place string
+	Mark                                               mark
+	Until, Left, Since                                 string
+	Reasons                                            []reasonLine
+	Next                                               []string
+	// Drawing is the scope with its points.
+	Drawing     picture
+	Counters    []counter
+	Repairs     []repairLine
+	Inspections []stepLine
 }
 
 type reasonLine struct {
@@ -81,86 +88,254 @@ type reasonLine struct {
 	Blocks, Unverified       bool
 }
 
-type stepLine struct{ Step, Status, Shape, Start, End, Deadline, Href string }
+type stepLine struct{ Step, Status, Start, End, Deadline, By, Result, Note, Href string }
 
-type historyLine struct{ At, Type, By, Href, Short, Remarks string }
+// counter is a number that a scope has been through.
+type counter struct{ Value, Words, Since string }
 
-// historyLength is how many records a scope's page shows.
-const historyLength = 40
+// Lengths of the lists of a scope's page.
+const (
+	tripsShown   = 10
+	recordsShown = 40
+	recordsMost  = 1000
+)
 
 func (s *Server) scope(x *exchange) error {
-	tag := x.r.PathValue("tag")
-	var page scopePage
+	return s.scopePage(x, http.StatusOK, x.r.PathValue("tag"), sent{})
+}
+
+// scopePage shows a scope, with a form that was sent and not accepted.
+func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error {
+	q := x.r.URL.Query()
+	page := scopePage{Said: said[q.Get("done")]}
 	now := s.now()
-	err := s.view(x.r.Context(), func(v desk.View) error {
-		fleet, err := v.Instruments()
+	before, err := pageBefore(q.Get("before"), now)
+	if err != nil {
+		return err
+	}
+	records := recordsShown
+	if page.AllShown = q.Has("records"); page.AllShown {
+		records = recordsMost
+	}
+	err = s.view(x.r.Context(), func(v desk.View) error {
+		clock := s.clockOf(v)
+		i, err := instrument(v, tag)
 		if err != nil {
 			return err
 		}
-		i := findScope(fleet, tag)
-		if i < 0 {
-			return notHere("No scope has the tag %q.", tag)
+		a, err := s.facts(&page.scopeFacts, v, i, now)
+		if err != nil {
+			return err
 		}
-		return s.fillScope(&page, v, fleet[i], now)
+		page.Strip = pictured("strip", figure.Strip(a, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.recordHref(string(id)) }}))
+		for _, p := range a.Steps {
+			page.Steps = append(page.Steps, stepLine{
+				Step: string(p.Step), Status: string(p.Status), Start: clock(p.Start), End: clock(p.End), Deadline: clock(p.Deadline), Href: s.recordHref(p.Record),
+			})
+		}
+		trips, err := s.fillTrips(&page, v, now, before, clock)
+		if err != nil {
+			return err
+		}
+		if page.Files, err = s.fileLines(v, i.Tag, 0, now, clock); err != nil {
+			return err
+		}
+		for i, f := range page.Files {
+			if x.mayVoid(f.By) {
+				page.Files[i].Void = x.form(was, "void-"+f.ID)
+			}
+		}
+		if page.History, err = s.historyLines(v, i.Tag, 0, now, records, clock); err != nil {
+			return err
+		}
+		if len(page.History) == recordsShown {
+			page.AllRecords = page.Href + "?records#history"
+		}
+		page.Dossier = page.Href + "/dossier"
+		return s.fillForms(&page, v, x, was, trips)
 	})
 	if err != nil {
 		return err
 	}
-	return x.show(http.StatusOK, "scope", false, page)
+	return x.show(status, "scope", false, page)
 }
 
-func (s *Server) fillScope(page *scopePage, v desk.View, i scope.Instrument, now unit.Instant) error {
+// clockOf writes instants as they are seen now.
+func (s *Server) clockOf(v desk.View) clock {
+	now := s.now()
+	return func(i unit.Instant) string { return clockTime(i, now, v.Zone()) }
+}
+
+// instrument finds a scope by its tag, barcode or serial number.
+func instrument(v desk.View, text string) (scope.Instrument, error) {
+	fleet, err := v.Instruments()
+	if err != nil {
+		return scope.Instrument{}, err
+	}
+	i := findScope(fleet, text)
+	if i < 0 {
+		return scope.Instrument{}, notHere("No scope has the tag %q.", text)
+	}
+	return fleet[i], nil
+}
+
+// pageBefore reads before which instant the turnarounds of a page began; now when nothing is said.
+func pageBefore(text string, now unit.Instant) (unit.Instant, error) {
+	if text == "" {
+		return now, nil
+	}
+	at, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil || unit.At(at) > now {
+		return 0, &pageError{status: http.StatusBadRequest, message: "There is no such page of turnarounds."}
+	}
+	return unit.At(at), nil
+}
+
+// facts fills in what the gate says of a scope, its drawing, and what it has been through.
+func (s *Server) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.Instant) (turnaround.Answer, error) {
 	a, err := v.Gate(i.Tag, now, store.Forever)
 	if err != nil {
-		return err
+		return a, err
 	}
 	m, err := v.Model(i.Tag, now)
 	if err != nil {
-		return err
+		return a, err
 	}
 	zone := v.Zone()
-	*page = scopePage{
-		Tag: i.Tag, Serial: i.Serial, Model: i.Model, Kind: string(m.Kind), Risk: string(m.Risk), Owner: string(i.Owner), Place: i.Location,
+	*f = scopeFacts{
+		Tag: i.Tag, Href: s.scopeHref(i.Tag), Serial: i.Serial, Model: i.Model, Kind: string(m.Kind), Risk: string(m.Risk), Owner: string(i.Owner), Place: i.Location,
 		Mark: markOf(a.State), Until: clockTime(a.Until, now, zone), Next: a.Next, Since: clockTime(a.Turnaround, now, zone),
 	}
 	if a.Until.Known() {
-		page.Left = age(a.Until.Sub(now))
+		f.Left = age(a.Until.Sub(now))
 	}
 	for _, r := range a.Reasons {
-		page.Reasons = append(page.Reasons, reasonLine{
+		f.Reasons = append(f.Reasons, reasonLine{
 			Text: r.Text, By: r.By, Href: s.recordHref(r.Record), Citation: r.Citation, Blocks: r.Blocks, Unverified: r.Unverified,
 		})
 	}
-	for _, p := range a.Steps {
-		line := stepLine{Step: string(p.Step), Status: string(p.Status), Start: clockTime(p.Start, now, zone), End: clockTime(p.End, now, zone), Href: s.recordHref(p.Record)}
-		if p.Deadline.Known() {
-			line.Deadline = clockTime(p.Deadline, now, zone)
-		}
-		page.Steps = append(page.Steps, line)
-	}
-	page.Strip = pictured("strip", figure.Strip(a, now, zone, figure.Places{Record: func(id ledger.ID) string { return s.recordHref(string(id)) }}))
 	states, err := s.pointStates(v, i.Tag, m, now)
 	if err != nil {
-		return err
+		return a, err
 	}
-	page.Drawing = pictured("scope", figure.Schematic(m, states, zone))
-	lines, err := v.Chronicle(i.Tag, 0, now, historyLength)
+	f.Drawing = pictured("scope", figure.Schematic(m, states, zone))
+	exposure, err := v.Exposure(i.Tag, now)
+	if err != nil {
+		return a, err
+	}
+	f.Counters = counters(exposure, zone)
+	return a, nil
+}
+
+// counters says in words what a scope has been through.
+func counters(e desk.Exposure, zone *time.Location) []counter {
+	day := func(before string, i unit.Instant, never string) string {
+		if !i.Known() {
+			return never
+		}
+		return before + i.Time().In(zone).Format(time.DateOnly)
+	}
+	list := []counter{
+		{fmt.Sprint(e.Uses), "uses in service", day("since ", e.InService, "")},
+		{fmt.Sprint(e.ThisMonth), "uses this month", ""},
+		{fmt.Sprint(e.SinceRepair), "uses since repair", day("back ", e.Repaired, "never repaired")},
+		{fmt.Sprint(e.SincePassed), "uses since a round passed", day("on ", e.Passed, "none has passed")},
+		{"–", "days since use", "never used"},
+		{fmt.Sprint(e.Actions), "readings over action", "in 365 days"},
+		{fmt.Sprint(e.Repairs), "repairs", ""},
+		{fmt.Sprint(e.OpenRequests), "open requests", "for a round"},
+	}
+	if e.LastUse.Known() {
+		list[4].Value, list[4].Since = fmt.Sprint(e.DaysSince), day("on ", e.LastUse, "")
+	}
+	return list
+}
+
+// fillTrips fills in the turnaround that goes on and those that began before an instant, and with them
+// the inspections and the repairs. It returns the turnarounds.
+func (s *Server) fillTrips(page *scopePage, v desk.View, now, before unit.Instant, clock clock) ([]desk.Turnaround, error) {
+	trips, err := v.Turnarounds(page.Tag, now, tripsShown+1)
+	if err != nil {
+		return nil, err
+	}
+	page.Present = s.tripLine(trips[0], clock)
+	shown := trips[1:]
+	if before != now {
+		page.Latest = page.Href + "#earlier"
+		if shown, err = v.Turnarounds(page.Tag, before-1, tripsShown); err != nil {
+			return nil, err
+		}
+	}
+	for _, t := range shown {
+		page.Trips = append(page.Trips, s.tripLine(t, clock))
+	}
+	if n := len(shown); n == tripsShown && shown[n-1].Cause != turnaround.OnArrival {
+		page.Older = page.Href + "?" + url.Values{"before": {shown[n-1].From.String()}}.Encode() + "#earlier"
+	}
+	page.Inspections = s.inspections(trips, clock)
+	repairs, err := v.Repairs(page.Tag, 0, now)
+	for _, r := range slices.Backward(repairs) {
+		page.Repairs = append(page.Repairs, s.repairLine(r, clock))
+	}
+	return trips, err
+}
+
+// inspections lists those of turnarounds, the newest first.
+func (s *Server) inspections(trips []desk.Turnaround, clock clock) []stepLine {
+	var lines []stepLine
+	for _, t := range trips {
+		for _, step := range slices.Backward(t.Steps) {
+			if step.Kind == turnaround.Inspection {
+				lines = append(lines, stepLine{Start: clock(step.Start), By: step.By, Result: string(step.Result), Note: step.Note, Href: s.recordHref(step.ID)})
+			}
+		}
+	}
+	return lines
+}
+
+// fillForms gives the page the forms that whoever asks may send.
+func (s *Server) fillForms(page *scopePage, v desk.View, x *exchange, was sent, trips []desk.Turnaround) error {
+	f, now, clock := &page.Forms, s.now(), s.clockOf(v)
+	f.Base, f.Kinds = page.Href, dossier.Kinds
+	if x.may(access.PlaceHold) {
+		f.Hold, f.Request = x.form(was, "hold"), x.form(was, "request")
+	}
+	if x.may(access.RecordStep) {
+		f.Repair, f.File = x.form(was, "repair"), x.form(was, "file")
+		for _, field := range []string{"sent", "returned"} {
+			if f.Repair.Typed[field] == "" {
+				f.Repair.Typed[field] = s.present()
+			}
+		}
+	}
+	repairs, err := v.Repairs(page.Tag, 0, now)
 	if err != nil {
 		return err
 	}
-	for _, l := range lines {
-		h := historyLine{At: clockTime(l.At, now, zone), Type: l.Type, By: l.By, Href: s.recordHref(l.ID), Short: l.ID[:8]}
-		switch {
-		case l.Replaced.Known():
-			h.Remarks = "replaced"
-		case l.Corrects != "":
-			h.Remarks = "corrects another: " + l.Reason
-		case l.Late:
-			h.Remarks = "entered late"
+	for _, r := range repairs {
+		f.Abouts = append(f.Abouts, about{r.ID, "repair, sent " + clock(r.Sent)})
+		if !r.Returned.Known() {
+			f.Away, f.Fault = r.ID, r.Fault
 		}
-		page.History = append(page.History, h)
 	}
-	return nil
+	for _, t := range trips {
+		for _, step := range t.Steps {
+			if step.Kind == turnaround.Inspection {
+				f.Abouts = append(f.Abouts, about{step.ID, "inspection of " + clock(step.Start)})
+			}
+		}
+	}
+	if !x.may(access.LiftHold) {
+		return nil
+	}
+	open, err := v.Liftables(page.Tag, now)
+	for _, l := range open {
+		f.Lifts = append(f.Lifts, liftForm{
+			form: x.form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: !x.visit.Session.MaySign(now),
+			Hold: holdLine{At: clock(l.At), By: l.By, Reason: l.Reason, Href: s.recordHref(l.ID)},
+		})
+	}
+	return err
 }
 
 // recentReadings is how many readings the small chart of a point shows.
@@ -212,36 +387,4 @@ func (s *Server) recordHref(id string) string {
 		return ""
 	}
 	return s.url("/records/" + id)
-}
-
-// recordPage is one record as it is stored.
-type recordPage struct {
-	ID, Type, At, Recorded, By, Reason string
-	Seq                                int64
-	Late, Replaced                     bool
-	Corrects, CorrectsHref             string
-	Body                               string
-}
-
-func (s *Server) record(x *exchange) error {
-	var page recordPage
-	err := s.view(x.r.Context(), func(v desk.View) error {
-		l, err := v.Show(x.r.PathValue("id"))
-		if err != nil {
-			return err
-		}
-		body, err := json.MarshalIndent(l.Body, "", "  ")
-		if err != nil {
-			return err
-		}
-		page = recordPage{
-			ID: l.ID, Type: l.Type, At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, Reason: l.Reason, Seq: l.Seq,
-			Late: l.Late, Replaced: l.Replaced.Known(), Corrects: l.Corrects, CorrectsHref: s.recordHref(l.Corrects), Body: string(body),
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	return x.show(http.StatusOK, "record", false, page)
 }

@@ -72,3 +72,31 @@ func BenchmarkPages(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkPaint measures how long a browser takes from asking for a page to the first thing on it: of the
+// gate as of any page that is open all day, and of the bench with an empty cache.
+func BenchmarkPaint(b *testing.B) {
+	const paint = `performance.getEntriesByType("paint").find((e) => e.name === "first-contentful-paint")?.startTime ?? 0`
+	for _, c := range []struct {
+		name, path string
+		cold       bool
+	}{{"gate", "/gate/" + readyScope, false}, {"bench-cold", "/bench", true}} {
+		b.Run(c.name, func(b *testing.B) {
+			s := serve(b, storetest.NewClock())
+			p := openPage(b, s.server.base.String())
+			signIn(s, p, access.Technician)
+			var times []float64
+			for b.Loop() {
+				if c.cold {
+					p = openPage(b, s.server.base.String())
+					signIn(s, p, access.Technician)
+				}
+				p.open(c.path)
+				p.wait(paint)
+				times = append(times, eval[float64](p, paint))
+			}
+			slices.Sort(times)
+			b.ReportMetric(times[int(0.95*float64(len(times)-1))], "p95-ms")
+		})
+	}
+}

@@ -115,15 +115,14 @@ func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error 
 		page.Note = &note
 	}
 	now := s.now()
-	err := s.view(x.r.Context(), func(v desk.View) error {
-		board, err := v.Board(now)
-		if err != nil {
-			return err
-		}
-		s.tiles(&page, board, now, v)
-		if err := s.clocks(&page, v, now); err != nil {
-			return err
-		}
+	p, err := s.overview(x.r.Context())
+	if err != nil {
+		return err
+	}
+	err = s.view(x.r.Context(), func(v desk.View) error {
+		s.tiles(&page, p.board, now, v)
+		s.clocks(&page, p.open, now, v)
+		s.ends(&page, p.ends, now, v)
 		if err := s.handedOver(&page, v, now); err != nil {
 			return err
 		}
@@ -192,7 +191,7 @@ func (s *Server) handOver(x *exchange) error {
 	return s.todayPage(x, status, form)
 }
 
-// handedOver adds the notes of the last shifts and what was begun and not ended.
+// handedOver adds the notes of the last shifts.
 func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) error {
 	notes, err := v.Handover(now.Add(-notesOver), notesShown)
 	if err != nil {
@@ -201,14 +200,14 @@ func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) erro
 	for _, n := range notes {
 		page.Notes = append(page.Notes, noteLine{At: clockTime(n.At, now, v.Zone()), By: n.By, Text: n.Text, Href: s.recordHref(string(n.ID))})
 	}
-	ends, err := v.OpenEnds(now)
-	if err != nil {
-		return err
-	}
+	return nil
+}
+
+// ends adds what was begun and not ended.
+func (s *Server) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v desk.View) {
 	for _, o := range ends {
 		page.Ends = append(page.Ends, openEnd{o.Scope, s.scopeHref(o.Scope), o.What, clockTime(o.Begun, now, v.Zone()), age(now.Sub(o.Begun)), o.By})
 	}
-	return nil
 }
 
 // boardOrder is the order of states on the board: what wants somebody comes first.
@@ -258,11 +257,7 @@ func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Inst
 }
 
 // clocks adds the samples that were taken and not read, and puts all clocks in order of urgency.
-func (s *Server) clocks(page *todayPage, v desk.View, now unit.Instant) error {
-	open, err := v.OpenSamples(now)
-	if err != nil {
-		return err
-	}
+func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instant, v desk.View) {
 	for _, o := range open {
 		line := running{Tag: o.Scope, Href: s.scopeHref(o.Scope), What: fmt.Sprintf("%s of %s", o.Next, o.Point), At: o.Deadline}
 		if o.Deadline.Known() {
@@ -271,7 +266,6 @@ func (s *Server) clocks(page *todayPage, v desk.View, now unit.Instant) error {
 		page.Clocks = append(page.Clocks, line)
 	}
 	slices.SortStableFunc(page.Clocks, func(a, b running) int { return int(a.At - b.At) })
-	return nil
 }
 
 // supplies adds the meters that may not be used and the lots that expire soon.

@@ -35,7 +35,8 @@ type Options struct {
 	Demo bool
 	// Proxied says that a proxy stands in front, which tells where requests come from.
 	Proxied bool
-	// Wall opens the board for screens on a wall.
+	// Wall opens the board for screens on a wall, where nobody signs in and which never lock. It names no
+	// people.
 	Wall bool
 	// Door is where people sign in.
 	Door *desk.Door
@@ -43,21 +44,24 @@ type Options struct {
 
 // Server serves the pages of one site.
 type Server struct {
-	desk    *desk.Desk
-	door    *desk.Door
-	base    *url.URL
-	prefix  string
-	secure  bool
-	clock   func() time.Time
-	log     *slog.Logger
-	demo    bool
-	proxied bool
-	pages   pages
-	files   files
-	routes  []route
-	mux     *http.ServeMux
-	cross   *http.CrossOriginProtection
-	alarms  alarmWatch
+	desk *desk.Desk
+	door *desk.Door
+	// passkeys is nil where no browser has any.
+	passkeys  *desk.Passkeys
+	base      *url.URL
+	prefix    string
+	secure    bool
+	clock     func() time.Time
+	log       *slog.Logger
+	demo      bool
+	proxied   bool
+	pages     pages
+	files     files
+	routes    []route
+	mux       *http.ServeMux
+	cross     *http.CrossOriginProtection
+	alarms    alarmWatch
+	overviews overviews
 	// closing is closed when the server is told to end.
 	closing chan struct{}
 }
@@ -76,6 +80,9 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 		s.log = slog.New(slog.DiscardHandler)
 	}
 	var err error
+	if s.passkeys, err = desk.NewPasskeys(o.Door, o.Base); err != nil {
+		return nil, err
+	}
 	if s.files, err = loadFiles(); err != nil {
 		return nil, err
 	}

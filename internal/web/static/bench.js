@@ -587,6 +587,7 @@ function showJob() {
   place.replaceChildren(
     h("div", { class: "headline" }, h("h2", { id: "scope-name" }, tag), answer.state ? badge(answer.state) : badge("not known without a network"),
       h("span", { class: "by" }, `attempt ${job.round?.attempt ?? "?"}, ${read.length} of ${required.length} points read`)),
+    pictureOf(job),
     answer.next?.length ? h("ol", { class: "next-acts" }, ...answer.next.map((/** @type {string} */ n) => h("li", {}, n))) : "",
     answer.due?.length ? h("p", { class: "by" }, "Due: ", answer.due.map((/** @type {Any} */ d) => d.why).join("; ")) : "",
     showSteps(job),
@@ -596,6 +597,15 @@ function showJob() {
         spaced(p.point), state && !p.not_applicable ? " " : "", state && !p.not_applicable ? badge(state) : p.not_applicable ? " (does not apply)" : openSample(p) ? " …" : "");
     })),
     showCard(job));
+}
+
+/** The turnaround from patient to ready, as the server drew it. @param {Any} job */
+function pictureOf(job) {
+  const place = h("div", { class: "strip" }, h("div", { class: "wide" }), h("div", { class: "narrow" }));
+  if (!job.wide) return "";
+  /** @type {HTMLElement} */ (place.children[0]).innerHTML = job.wide;
+  /** @type {HTMLElement} */ (place.children[1]).innerHTML = job.narrow;
+  return place;
 }
 
 /** @param {Any} job */

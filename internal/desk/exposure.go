@@ -1,0 +1,122 @@
+package desk
+
+import (
+	"time"
+
+	"rinsate/internal/reading"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// Exposure counts what a scope has been through. Instants are zero where the thing never happened, and
+// a count since such an instant is one since the scope came into service.
+type Exposure struct {
+	At        unit.Instant `json:"at"`
+	InService unit.Instant `json:"in_service"`
+	// LastUse is the start of the last use, DaysSince how many calendar days ago it was.
+	LastUse   unit.Instant `json:"last_use,omitzero"`
+	DaysSince int          `json:"days_since_use"`
+	// Repaired is the last return from repair, Passed the reading of the last round that passed.
+	Repaired unit.Instant `json:"repaired,omitzero"`
+	Passed   unit.Instant `json:"passed,omitzero"`
+	// Uses are those since the scope came into service.
+	Uses         int `json:"uses"`
+	SinceRepair  int `json:"uses_since_repair"`
+	SincePassed  int `json:"uses_since_passed"`
+	ThisMonth    int `json:"uses_this_month"`
+	Repairs      int `json:"repairs"`
+	OpenRequests int `json:"open_requests"`
+	// Actions are the ATP readings over the action level in the 365 days before At.
+	Actions int `json:"actions_in_a_year"`
+}
+
+// Exposure counts what a scope has been through by an instant. Uses count by their start; what was
+// voided or corrected does not count. A request is open until a round passes.
+func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
+	x := Exposure{At: at}
+	i, ok, err := edition[scope.Instrument](v, store.TypeInstrument, tag, at, store.Forever)
+	if err == nil && !ok {
+		err = v.registered(tag)
+	}
+	if err != nil {
+		return x, err
+	}
+	x.InService = i.InService
+	if err := v.lastOf(&x, tag); err != nil {
+		return x, err
+	}
+	for _, c := range []struct {
+		n     *int
+		typ   string
+		since unit.Instant
+	}{
+		{&x.Uses, store.TypeUse, x.InService},
+		{&x.SinceRepair, store.TypeUse, max(x.InService, x.Repaired)},
+		{&x.SincePassed, store.TypeUse, max(x.InService, x.Passed)},
+		{&x.ThisMonth, store.TypeUse, monthOf(at, v.Zone())},
+		{&x.Repairs, store.TypeRepair, x.InService},
+		{&x.OpenRequests, store.TypeRequest, max(x.InService, x.Passed)},
+	} {
+		if *c.n, err = v.tx.CountEvents(tag, c.typ, c.since-1, at+1, store.Forever); err != nil {
+			return x, err
+		}
+	}
+	for _, point := range scope.PointKinds {
+		err := v.tx.ReadingsAt(tag, point, at.AddDays(-365, v.Zone()), at+1, func(m store.Measured) error {
+			if m.Outcome == reading.Action {
+				x.Actions++
+			}
+			return nil
+		})
+		if err != nil {
+			return x, err
+		}
+	}
+	return x, nil
+}
+
+// lastOf finds the last use, the last return from repair and the last round that passed.
+func (v View) lastOf(x *Exposure, tag string) error {
+	use, ok, err := v.tx.LastEvent(tag, store.TypeUse, "", x.At, store.Forever)
+	if err != nil {
+		return err
+	}
+	if ok {
+		x.LastUse, x.DaysSince = use.At, daysBetween(use.At, x.At, v.Zone())
+	}
+	err = v.tx.Events(tag, 0, x.At, store.Forever, func(k store.Kept) error {
+		return fold(k, func(r store.Repair) {
+			if r.Returned <= x.At {
+				x.Repaired = max(x.Repaired, r.Returned)
+			}
+		})
+	}, store.TypeRepair)
+	if err != nil {
+		return err
+	}
+	return v.tx.RoundsBefore(tag, x.At, store.Forever, func(k store.Kept) (bool, error) {
+		err := fold(k, func(d turnaround.Decision) {
+			if d.Round.Complete && d.Round.Outcome.Passed() {
+				x.Passed = d.Last
+			}
+		})
+		return !x.Passed.Known(), err
+	})
+}
+
+// monthOf returns when the calendar month of an instant began.
+func monthOf(at unit.Instant, zone *time.Location) unit.Instant {
+	t := at.Time().In(zone)
+	return unit.At(time.Date(t.Year(), t.Month(), 1, 0, 0, 0, 0, zone))
+}
+
+// daysBetween counts the midnights of the calendar between two instants.
+func daysBetween(from, to unit.Instant, zone *time.Location) int {
+	noon := func(i unit.Instant) time.Time {
+		t := i.Time().In(zone)
+		return time.Date(t.Year(), t.Month(), t.Day(), 12, 0, 0, 0, time.UTC)
+	}
+	return int(noon(to).Sub(noon(from)).Hours()) / 24
+}

@@ -1,0 +1,183 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+	"time"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// dossierPage is everything about one scope in a period, to be printed.
+type dossierPage struct {
+	scopeFacts
+	// From and To are the first and the last day.
+	From, To string
+	Problem  string
+	// Site, Printed and By say where, when and for whom the pages were made.
+	Site, Printed, By string
+	Trips             []tripLine
+	Files             []fileLine
+	History           []historyLine
+	// Cut says of what the period holds more than is printed.
+	Cut    []string
+	Ledger ledgerLine
+}
+
+// ledgerLine is the state of the ledger that the pages rest on.
+type ledgerLine struct {
+	Origin, Root, VKey, Note string
+	Size                     int64
+}
+
+// What a dossier holds at most, so that it can be printed at all.
+const (
+	dossierDays    = 90 // when no period is asked for
+	dossierTrips   = 400
+	dossierRecords = 5000
+	tripsAtOnce    = 50
+)
+
+func (s *Server) dossier(x *exchange) error {
+	zone := s.desk.DB.Zone()
+	now := s.now()
+	page := dossierPage{Site: s.desk.DB.Site().Name, Printed: now.In(zone), By: x.who.Code}
+	status := http.StatusOK
+	from, to, err := s.period(x, &page)
+	if err != nil {
+		shown := x.shown(err)
+		status, page.Problem = shown.status, shown.message+" "+shown.hint
+		from, to = now.AddDays(-dossierDays, zone), now // something to begin with
+	}
+	err = s.view(x.r.Context(), func(v desk.View) error {
+		i, err := instrument(v, x.r.PathValue("tag"))
+		if err != nil {
+			return err
+		}
+		if _, err := s.facts(&page.scopeFacts, v, i, now); err != nil {
+			return err
+		}
+		return s.fillDossier(&page, v, from, min(to, now))
+	})
+	if err != nil {
+		return err
+	}
+	// Signed after everything was read, so that the ledger of the checkpoint holds all of it.
+	if page.Ledger, err = s.sealed(x); err != nil {
+		return err
+	}
+	return x.show(status, "dossier", false, page)
+}
+
+// period reads the days that a dossier is about, the last ones when none are named.
+func (s *Server) period(x *exchange, page *dossierPage) (from, to unit.Instant, err error) {
+	zone, q := s.desk.DB.Zone(), x.r.URL.Query()
+	day := func(text string, usual unit.Instant) (time.Time, error) {
+		if text == "" {
+			text = usual.Time().In(zone).Format(time.DateOnly)
+		}
+		t, err := time.ParseInLocation(time.DateOnly, text, zone)
+		if err != nil {
+			err = &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is no day.", text), hint: "Write it like " + usual.Time().In(zone).Format(time.DateOnly) + "."}
+		}
+		return t, err
+	}
+	last, err := day(q.Get("to"), s.now())
+	if err != nil {
+		return 0, 0, err
+	}
+	first, err := day(q.Get("from"), unit.At(last).AddDays(-dossierDays, zone))
+	if err != nil {
+		return 0, 0, err
+	}
+	page.From, page.To = first.Format(time.DateOnly), last.Format(time.DateOnly)
+	if last.Before(first) {
+		return 0, 0, &pageError{status: http.StatusBadRequest, message: "The period ends before it begins.", hint: "Exchange the two days."}
+	}
+	return unit.At(first), unit.At(last).AddDays(1, zone) - 1, nil
+}
+
+// fillDossier fills in what happened in a period.
+func (s *Server) fillDossier(page *dossierPage, v desk.View, from, to unit.Instant) error {
+	zone := v.Zone()
+	clock := func(i unit.Instant) string { return dated(i, zone) }
+	trips, cut, err := tripsBetween(v, page.Tag, from, to)
+	if err != nil {
+		return err
+	}
+	if cut {
+		page.Cut = append(page.Cut, fmt.Sprintf("more than %d turnarounds", dossierTrips))
+	}
+	for _, t := range trips {
+		page.Trips = append(page.Trips, s.tripLine(t, clock))
+	}
+	page.Inspections = s.inspections(trips, clock)
+	repairs, err := v.Repairs(page.Tag, 0, to)
+	if err != nil {
+		return err
+	}
+	for _, r := range slices.Backward(repairs) {
+		if !r.Returned.Known() || r.Returned >= from {
+			page.Repairs = append(page.Repairs, s.repairLine(r, clock))
+		}
+	}
+	if page.Files, err = s.fileLines(v, page.Tag, from, to, clock); err != nil {
+		return err
+	}
+	if page.History, err = s.historyLines(v, page.Tag, from, to, dossierRecords, clock); err != nil {
+		return err
+	}
+	if len(page.History) == dossierRecords {
+		page.Cut = append(page.Cut, fmt.Sprintf("more than %d records", dossierRecords))
+	}
+	return nil
+}
+
+// tripsBetween returns the turnarounds that went on in a period, the newest first; cut says that there
+// are more.
+func tripsBetween(v desk.View, tag string, from, to unit.Instant) (all []desk.Turnaround, cut bool, err error) {
+	for to >= from {
+		next, err := v.Turnarounds(tag, to, tripsAtOnce)
+		if err != nil {
+			return nil, false, err
+		}
+		for _, t := range next {
+			if t.End < from {
+				return all, false, nil
+			}
+			if len(all) == dossierTrips {
+				return all, true, nil
+			}
+			all = append(all, t)
+		}
+		oldest := next[len(next)-1]
+		if oldest.Cause == turnaround.OnArrival {
+			break
+		}
+		to = oldest.From - 1
+	}
+	return all, false, nil
+}
+
+// sealed signs the ledger as it stands and says how it can be told again.
+func (s *Server) sealed(x *exchange) (ledgerLine, error) {
+	site := s.desk.DB.Site()
+	note, err := s.desk.DB.Checkpoint(x.r.Context())
+	if err != nil {
+		return ledgerLine{}, err
+	}
+	c, err := ledger.Open(note, []string{site.VKey})
+	return ledgerLine{Origin: c.Origin, Root: c.Root.String(), VKey: site.VKey, Note: string(note), Size: c.Size}, err
+}
+
+// dated is an instant with its date, for paper.
+func dated(i unit.Instant, zone *time.Location) string {
+	if !i.Known() {
+		return ""
+	}
+	return i.Time().In(zone).Format("2006-01-02 15:04")
+}

@@ -1,0 +1,79 @@
+package web
+
+import (
+	"encoding/json"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// historyLine is one record of a scope.
+type historyLine struct {
+	Seq                   int64
+	At, What, By, Remarks string
+	Href                  string
+	// Gone says that another record took it back.
+	Gone bool
+}
+
+// historyLines lists the records of a scope between two instants, the latest first; what was taken back
+// says by whom and why.
+func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, most int, clock clock) ([]historyLine, error) {
+	records, err := v.Chronicle(tag, from, to, most)
+	if err != nil {
+		return nil, err
+	}
+	voids := map[string]desk.Line{}
+	for _, l := range records {
+		if l.Type == store.TypeVoid {
+			voids[l.Corrects] = l
+		}
+	}
+	lines := make([]historyLine, 0, len(records))
+	for _, l := range records {
+		h := historyLine{Seq: l.Seq, At: clock(l.At), What: l.Type, By: l.By, Href: s.recordHref(l.ID)}
+		if words := described(l); words != "" {
+			h.What += ": " + words
+		}
+		void, voided := voids[l.ID]
+		switch {
+		case voided:
+			h.Remarks, h.Gone = "taken back by "+void.By+": "+void.Reason, true
+		case l.Replaced.Known():
+			h.Remarks = "replaced"
+		case l.Type == store.TypeVoid:
+			h.Remarks = "takes back another: " + l.Reason
+		case l.Corrects != "":
+			h.Remarks = "corrects another: " + l.Reason
+		case l.Late:
+			h.Remarks = "entered late"
+		}
+		lines = append(lines, h)
+	}
+	return lines, nil
+}
+
+// described says what a record is about beyond its type: which step, which point, which file.
+func described(l desk.Line) string {
+	var body struct {
+		Kind  string `json:"kind"`
+		Point string `json:"point"`
+		Title string `json:"title"`
+		Mark  string `json:"mark"`
+	}
+	if err := json.Unmarshal(l.Body, &body); err != nil {
+		return ""
+	}
+	switch l.Type {
+	case store.TypeStep:
+		return body.Kind
+	case store.TypeSample, store.TypeReading:
+		return body.Point
+	case store.TypeMoment:
+		return body.Mark
+	case store.TypeAttachment:
+		return body.Title
+	}
+	return ""
+}
