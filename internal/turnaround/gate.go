@@ -40,6 +40,8 @@ type Reason struct {
 	Unverified bool   `json:"unverified,omitempty"`
 	// Blocks says that this alone keeps the scope from patients.
 	Blocks bool `json:"blocks"`
+	// Since is when the hold was placed that the reason tells of; zero for other reasons.
+	Since unit.Instant `json:"since,omitzero"`
 }
 
 // Progress is how far one step of the turnaround is.
@@ -172,7 +174,7 @@ func (g *gate) holds() {
 		if hold.Escalated {
 			next = "the lead decides: inspect, leak-test, repair or culture; then lift the hold by name"
 		}
-		g.block(Held, Reason{Text: fmt.Sprintf("held since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID}, next)
+		g.block(Held, Reason{Text: fmt.Sprintf("held since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID, Since: hold.At}, next)
 	}
 }
 

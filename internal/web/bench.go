@@ -27,7 +27,7 @@ import (
 type benchPage struct {
 	Data benchData
 	// The addresses that its script asks.
-	State, Jobs, Acts, Worker, Drawings, Live, Unlock, Switch, SignIn string
+	State, Jobs, Acts, Worker, Drawings, Live, Lock, Unlock, Switch, SignIn string
 	// Card is the sheet of codes to scan.
 	Card string
 }
@@ -53,7 +53,7 @@ func (s *Server) bench(x *exchange) error {
 	}
 	return x.show(http.StatusOK, "bench", false, benchPage{
 		Data: data, State: s.url("/bench/state"), Jobs: s.url("/bench/jobs/"), Acts: s.url("/bench/acts"), Worker: s.url("/bench/worker.js"),
-		Drawings: s.url("/bench/drawings/"), Live: s.url("/live"), Unlock: s.url("/unlock"), Switch: s.url("/switch"), SignIn: s.url("/sign-in?next=/bench"),
+		Drawings: s.url("/bench/drawings/"), Live: s.url("/live"), Lock: s.url("/lock"), Unlock: s.url("/unlock"), Switch: s.url("/switch"), SignIn: s.url("/sign-in?next=/bench"),
 		Card: s.url("/bench/card"),
 	})
 }
@@ -167,6 +167,7 @@ func (s *Server) card(x *exchange) error {
 	add(0, "ACT-ACTIVATED", "activated")
 	add(0, "ACT-SHAKEN", "shaken")
 	add(0, "ACT-NEXT", "next point")
+	add(0, "ACT-PERSON", "change person")
 	for _, p := range scope.PointKinds {
 		add(1, "ACT-POINT-"+strings.ToUpper(string(p)), strings.ReplaceAll(string(p), "-", " "))
 	}
@@ -250,10 +251,11 @@ type actAnswer struct {
 	Job *jobShown `json:"job,omitempty"`
 }
 
-// jobShown is the work on a scope with its turnaround as a picture, for a wide and for a narrow window.
+// jobShown is the work on a scope with its turnaround as a picture, for three widths of window.
 type jobShown struct {
 	desk.Job
 	Wide   template.HTML `json:"wide"`
+	Middle template.HTML `json:"middle"`
 	Narrow template.HTML `json:"narrow"`
 }
 
@@ -264,7 +266,7 @@ func (s *Server) jobShown(v desk.View, tag string) (jobShown, error) {
 		return jobShown{}, err
 	}
 	p := pictured("strip", figure.Strip(job.Answer, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.recordHref(string(id)) }}))
-	return jobShown{job, p.Wide, p.Narrow}, nil
+	return jobShown{job, p.Wide, p.Middle, p.Narrow}, nil
 }
 
 // benchAct stores one act. Sending it again stores nothing and answers the same.

@@ -508,3 +508,39 @@ func TestRoundByKeyboardAlone(t *testing.T) {
 		}
 	}
 }
+
+// The next person takes over a shared bench with a scan of the sheet, one of the badge, and a PIN.
+func TestChangePerson(t *testing.T) {
+	t.Parallel()
+	b, p := atBench(t)
+	b.session(access.Lead)
+	if _, err := b.server.door.SetBadge(t.Context(), desk.Entry{By: "A-01"}, codeOf(access.Lead), "BADGE-2"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := b.server.door.SetPIN(t.Context(), desk.Entry{By: "A-01"}, codeOf(access.Lead), "4826"); err != nil {
+		t.Fatal(err)
+	}
+	p.onScope(inWorkScope, "elevator-recess")
+	p.tolerate(http.StatusUnauthorized)
+	p.scan("ACT-PERSON")
+	p.wait(`document.activeElement.name === "badge"`)
+	p.scan("BADGE-2")
+	p.wait(`document.activeElement.name === "pin"`)
+	p.keys("4826\r")
+	p.waitText("#said", "R-lead is at the bench")
+	p.scan("ACT-COLLECTED")
+	p.waitText("#mark", "Activated")
+	p.waitText("#network", "all stored")
+	var by string
+	if err := b.desk.View(t.Context(), func(v desk.View) error {
+		j, err := v.Job(inWorkScope, v.Now())
+		for _, x := range j.Points {
+			if x.Point == scope.ElevatorRecess && len(x.Samples) > 0 {
+				by = x.Samples[0].By
+			}
+		}
+		return err
+	}); err != nil || by != "R-lead" {
+		t.Errorf("the sample was taken by %q (%v)", by, err)
+	}
+}

@@ -6,16 +6,18 @@ import (
 	"rinsate/internal/chart"
 )
 
-// picture is a picture laid out for a wide and for a narrow window, of which the style sheet shows one,
-// and the same in a table.
+// picture is a picture laid out for three widths of window, of which the style sheet shows one, and the
+// same in a table.
 type picture struct {
-	Wide, Narrow template.HTML
-	Table        chart.Table
+	Wide, Middle, Narrow template.HTML
+	Table                chart.Table
 }
 
-// The widths that pictures are laid out for, in pixels: of the text column and of a phone.
+// The widths that pictures are laid out for, in pixels: of the text column on a PC, on a tablet and on a
+// phone.
 const (
 	wideLayout   = 1100
+	middleLayout = 640
 	narrowLayout = 300
 )
 
@@ -24,5 +26,5 @@ func pictured(id string, p chart.Picture) picture {
 	draw := func(suffix string, width float64) template.HTML {
 		return template.HTML(chart.SVG(p, chart.SVGOptions{ID: id + suffix, Width: width})) //nolint:gosec // drawn by chart, which escapes texts
 	}
-	return picture{Wide: draw("-wide", wideLayout), Narrow: draw("-narrow", narrowLayout), Table: p.Table()}
+	return picture{Wide: draw("-wide", wideLayout), Middle: draw("-middle", middleLayout), Narrow: draw("-narrow", narrowLayout), Table: p.Table()}
 }

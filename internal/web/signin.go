@@ -143,6 +143,11 @@ func (s *Server) lockAct(x *exchange) error {
 	if err := s.door.Lock(x.r.Context(), x.token()); err != nil {
 		return err
 	}
+	if x.data {
+		return x.json(http.StatusOK, struct {
+			Locked bool `json:"locked"`
+		}{true})
+	}
 	return x.redirect("/unlock")
 }
 

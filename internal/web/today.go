@@ -67,7 +67,7 @@ type tile struct {
 	Why         string
 }
 
-type held struct{ Tag, Href, Why, By string }
+type held struct{ Tag, Href, Age, Why, By string }
 
 // running is a clock that runs: a step that must begin, or a sample that must be read.
 type running struct {
@@ -77,9 +77,15 @@ type running struct {
 	Over            bool
 }
 
+// due is a scope that is due to be sampled, with every reason.
 type due struct {
-	Tag, Href, Why, Points, Since string
-	Blocks                        bool
+	Tag, Href, Points string
+	Reasons           []dueReason
+	Blocks            bool
+}
+
+type dueReason struct {
+	Why, Since string
 	// Asked says that somebody wished it, in words of their own.
 	Asked bool
 }
@@ -156,8 +162,10 @@ func (p *todayPage) nameless() {
 	}
 	for i := range p.Due {
 		p.Due[i].Href = ""
-		if p.Due[i].Asked {
-			p.Due[i].Why = "asked for"
+		for j := range p.Due[i].Reasons {
+			if p.Due[i].Reasons[j].Asked {
+				p.Due[i].Reasons[j].Why = "asked for"
+			}
 		}
 	}
 	for i := range p.Ends {
@@ -230,15 +238,13 @@ func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Inst
 				if r.Blocks && t.Why == "" {
 					t.Why = r.Text
 				}
-				if state == turnaround.Held && r.By != "" {
-					page.Held = append(page.Held, held{Tag: a.Scope, Href: t.Href, Why: r.Text, By: r.By})
+				if state == turnaround.Held && r.Since.Known() {
+					page.Held = append(page.Held, held{Tag: a.Scope, Href: t.Href, Age: age(now.Sub(r.Since)), Why: r.Text, By: r.By})
 				}
 			}
 			page.Tiles = append(page.Tiles, t)
-			for _, d := range a.Due {
-				page.Due = append(page.Due, due{
-					Tag: d.Scope, Href: t.Href, Why: d.Why, Points: scope.Words(d.Points), Since: clockTime(d.Since, now, v.Zone()), Blocks: d.Blocks, Asked: d.When == sampling.OnRequest,
-				})
+			if len(a.Due) > 0 && state != turnaround.Out { // what is away is sampled when it is back
+				page.Due = append(page.Due, dueOf(a, t.Href, now, v.Zone()))
 			}
 			for _, p := range a.Steps {
 				if a.State == turnaround.Out || a.State == turnaround.Unknown {
@@ -256,12 +262,29 @@ func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Inst
 	}
 }
 
+// dueOf brings together why a scope is due.
+func dueOf(a turnaround.Answer, href string, now unit.Instant, zone *time.Location) due {
+	line := due{Tag: a.Scope, Href: href}
+	var points []scope.PointKind
+	for _, d := range a.Due {
+		line.Reasons = append(line.Reasons, dueReason{Why: d.Why, Since: clockTime(d.Since, now, zone), Asked: d.When == sampling.OnRequest})
+		line.Blocks = line.Blocks || d.Blocks
+		for _, p := range d.Points {
+			if !slices.Contains(points, p) {
+				points = append(points, p)
+			}
+		}
+	}
+	line.Points = scope.Words(points)
+	return line
+}
+
 // clocks adds the samples that were taken and not read, and puts all clocks in order of urgency.
 func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instant, v desk.View) {
 	for _, o := range open {
-		line := running{Tag: o.Scope, Href: s.scopeHref(o.Scope), What: fmt.Sprintf("%s of %s", o.Next, o.Point), At: o.Deadline}
+		line := running{Tag: o.Scope, Href: s.scopeHref(o.Scope), What: fmt.Sprintf("%s: %s", strings.ReplaceAll(string(o.Point), "-", " "), o.Next), Over: o.State == sampling.Void, At: o.Deadline}
 		if o.Deadline.Known() {
-			line.Deadline, line.Left, line.Over = clockTime(o.Deadline, now, v.Zone()), age(o.Deadline.Sub(now)), o.Deadline < now
+			line.Deadline, line.Left, line.Over = clockTime(o.Deadline, now, v.Zone()), age(o.Deadline.Sub(now)), line.Over || o.Deadline < now
 		}
 		page.Clocks = append(page.Clocks, line)
 	}

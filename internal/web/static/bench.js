@@ -377,6 +377,7 @@ function chooseMeter(m) {
 async function command(word) {
   const p = tag && work(tag).points.find((/** @type {Any} */ p) => p.point === point);
   const sample = p && openSample(p);
+  if (word === "PERSON") return leave();
   const marks = /** @type {Record<string, string>} */ ({ DIPPED: "dipped", CLOSED: "capped", OPENED: "uncapped", ACTIVATED: "activated", SHAKEN: "shaken" });
   if (!p) return say("problem", "Scan a scope first.");
   if (word === "COLLECTED") return sample ? say("problem", "A sample of this point is open already.") : collect(p);
@@ -601,10 +602,11 @@ function showJob() {
 
 /** The turnaround from patient to ready, as the server drew it. @param {Any} job */
 function pictureOf(job) {
-  const place = h("div", { class: "strip" }, h("div", { class: "wide" }), h("div", { class: "narrow" }));
+  const place = h("div", { class: "strip" }, h("div", { class: "wide" }), h("div", { class: "middle" }), h("div", { class: "narrow" }));
   if (!job.wide) return "";
   /** @type {HTMLElement} */ (place.children[0]).innerHTML = job.wide;
-  /** @type {HTMLElement} */ (place.children[1]).innerHTML = job.narrow;
+  /** @type {HTMLElement} */ (place.children[1]).innerHTML = job.middle;
+  /** @type {HTMLElement} */ (place.children[2]).innerHTML = job.narrow;
   return place;
 }
 
@@ -788,6 +790,18 @@ function showNetwork() {
   byID("network").replaceChildren(trouble === "offline" ? h("span", { class: "mark work" }, h("span", { "aria-hidden": "true" }, "!"), ` no network: ${words}`) : trouble ? h("span", { class: "mark work" }, h("span", { "aria-hidden": "true" }, "!"), ` locked: ${words}`) : h("span", { class: "by" }, words));
 }
 
+/** Locks the bench for whoever comes next. */
+async function leave() {
+  try {
+    await fetch(at.lock, { method: "POST", headers: { Accept: "application/json" } });
+  } catch {
+    return say("problem", "There is no network: nobody else can sign in now.");
+  }
+  trouble = "locked";
+  show();
+  byID("door").querySelector("input")?.focus();
+}
+
 /** Opens the locked bench again, or lets the next person take over; what is open stays. */
 function showDoor() {
   const place = byID("door");
@@ -806,8 +820,8 @@ function showDoor() {
     await ask();
   };
   place.replaceChildren(h("div", { class: "card" }, h("h2", {}, "Locked"), h("p", {}, "What is open here stays open."),
-    h("form", { class: "row", onsubmit: enter(at.unlock) }, h("label", { class: "grow" }, "PIN or password ", h("input", { name: "secret", type: "password", autocomplete: "current-password", required: true })), h("button", {}, "Open")),
-    h("form", { class: "row", onsubmit: enter(at.switch) }, h("label", { class: "grow" }, "Badge ", h("input", { name: "badge", autocomplete: "off", required: true })), h("label", { class: "grow" }, "PIN ", h("input", { name: "pin", type: "password", inputmode: "numeric", autocomplete: "off", required: true })), h("button", { class: "plain" }, "Take over")),
+    h("form", { class: "row", onsubmit: enter(at.switch) }, h("label", { class: "grow" }, "Badge ", h("input", { name: "badge", autocomplete: "off", required: true })), h("label", { class: "grow" }, "PIN ", h("input", { name: "pin", type: "password", inputmode: "numeric", autocomplete: "off", required: true })), h("button", {}, "Take over")),
+    h("form", { class: "row", onsubmit: enter(at.unlock) }, h("label", { class: "grow" }, `PIN or password of ${data.person} `, h("input", { name: "secret", type: "password", autocomplete: "current-password", required: true })), h("button", { class: "plain" }, "Open")),
     h("p", {}, h("a", { class: "button plain", href: at.signin }, "Sign in"))));
 }
 
@@ -893,6 +907,7 @@ async function begin() {
     field.value = "";
     scan(text);
   });
+  byID("person").addEventListener("click", leave);
   byID("sound").addEventListener("click", () => {
     choices.set("muted", choices.get("muted") ? "" : "yes");
     show();

@@ -1,0 +1,189 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/pem"
+	"io"
+	"math/big"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"rinsate/internal/policy"
+)
+
+func TestAddresses(t *testing.T) {
+	t.Parallel()
+	loop := &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: 8420}
+	all := &net.TCPAddr{IP: net.IPv4zero, Port: 8420}
+	for _, c := range []struct {
+		reason string
+		base   string
+		at     net.Addr
+		tls    bool
+		want   string // empty: refused
+	}{
+		{"nothing is said", "", loop, false, "http://localhost:8420"},
+		{"nothing is said, with a certificate", "", loop, true, "https://localhost:8420"},
+		{"a name of this machine", "http://127.0.0.1:8420", loop, false, "http://127.0.0.1:8420"},
+		{"a proxy with a path", "https://pc-7.example/rinsate/", loop, false, "https://pc-7.example/rinsate"},
+		{"a proxy on another machine", "https://pc-7.example", all, false, "https://pc-7.example"},
+		{"passwords in the clear to other machines", "", all, false, ""},
+		{"passwords in the clear under a name", "http://pc-7.example", loop, false, ""},
+		{"a certificate for everybody", "https://pc-7.example:8420", all, true, "https://pc-7.example:8420"},
+		{"no scheme", "pc-7.example", loop, false, ""},
+		{"another scheme", "ftp://pc-7.example", loop, false, ""},
+		{"a query", "https://pc-7.example/?a=b", loop, false, ""},
+		{"a password in it", "https://a:b@pc-7.example/", loop, false, ""},
+	} {
+		got, err := serving{base: c.base}.address(c.at, c.tls)
+		if (err == nil) != (c.want != "") || err == nil && got.String() != c.want {
+			t.Errorf("%s: got %v, %v; want %q", c.reason, got, err, c.want)
+		}
+	}
+}
+
+// lines is where a command writes while a test reads.
+type lines struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *lines) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+func (l *lines) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
+}
+
+// certificate makes a certificate for localhost and returns the names of its files and what trusts it.
+func certificate(t *testing.T) (cert, key string, pool *x509.CertPool) {
+	t.Helper()
+	private, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), DNSNames: []string{"localhost"}, NotAfter: time.Now().Add(time.Hour), IsCA: true, BasicConstraintsValid: true}
+	der, err := x509.CreateCertificate(rand.Reader, template, template, private.Public(), private)
+	if err != nil {
+		t.Fatal(err)
+	}
+	secret, err := x509.MarshalPKCS8PrivateKey(private)
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	cert, key = filepath.Join(dir, "pc-7.crt"), filepath.Join(dir, "pc-7.key")
+	for name, block := range map[string]*pem.Block{cert: {Type: "CERTIFICATE", Bytes: der}, key: {Type: "PRIVATE KEY", Bytes: secret}} {
+		if err := os.WriteFile(name, pem.EncodeToMemory(block), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	pool = x509.NewCertPool()
+	pool.AppendCertsFromPEM(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}))
+	return cert, key, pool
+}
+
+// rulesFile is a file with the rule set to start from.
+func rulesFile(t *testing.T) string {
+	t.Helper()
+	name := filepath.Join(t.TempDir(), "rules.yaml")
+	if err := os.WriteFile(name, policy.Preset(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return name
+}
+
+// The whole way: a new site, served with TLS from files, asked over HTTP/2, ended in good order.
+func TestServe(t *testing.T) {
+	t.Parallel()
+	data := filepath.Join(t.TempDir(), "data")
+	run := func(ctx context.Context, err io.Writer, args ...string) int {
+		return Run(ctx, append([]string{"--data", data}, args...), Streams{In: strings.NewReader(""), Out: io.Discard, Err: err}, time.Now)
+	}
+	var talk lines
+	if code := run(t.Context(), &talk, "init", "--site", "S1", "--name", "Test site", "--zone", "Europe/Berlin", "--rules", rulesFile(t), "--by", "L-01"); code != exitDone {
+		t.Fatalf("init: %d, %s", code, talk.String())
+	}
+	cert, key, pool := certificate(t)
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan int, 1)
+	go func() {
+		ended <- run(ctx, &talk, "serve", "--listen", "127.0.0.1:0", "--tls-cert", cert, "--tls-key", key)
+	}()
+	address := ""
+	for deadline := time.Now().Add(10 * time.Second); address == ""; {
+		if m := regexp.MustCompile(`pages at (https://localhost:\d+)`).FindStringSubmatch(talk.String()); m != nil {
+			address = m[1]
+		}
+		select {
+		case code := <-ended:
+			t.Fatalf("it ended with %d: %s", code, talk.String())
+		case <-time.After(10 * time.Millisecond):
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("it never served: %s", talk.String())
+		}
+	}
+	transport := &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}, ForceAttemptHTTP2: true}
+	defer transport.CloseIdleConnections()
+	r, err := (&http.Client{Transport: transport, Timeout: 10 * time.Second}).Get(address + "/gate/none")
+	if err != nil {
+		t.Fatal(err)
+	}
+	body, err := io.ReadAll(r.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Body.Close() //nolint:errcheck // read to its end
+	if r.StatusCode != http.StatusNotFound || r.ProtoMajor != 2 || r.Header.Get("Strict-Transport-Security") == "" || !strings.Contains(string(body), "not known") {
+		t.Errorf("status %d over HTTP/%d, %v", r.StatusCode, r.ProtoMajor, r.Header)
+	}
+	stop()
+	select {
+	case code := <-ended:
+		if code != exitDone {
+			t.Errorf("it ended with %d: %s", code, talk.String())
+		}
+	case <-time.After(20 * time.Second):
+		t.Error("it did not end")
+	}
+}
+
+func TestServeRefusals(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		args []string
+		says string
+	}{
+		{[]string{"serve", "--tls-cert", "pc-7.crt"}, "needed together"},
+		{[]string{"demo", "--listen", "0.0.0.0:8420", "--turnarounds", "300"}, "served to this machine only"},
+	} {
+		data := filepath.Join(t.TempDir(), "data")
+		var talk lines
+		if c.args[0] == "serve" {
+			Run(t.Context(), []string{"--data", data, "init", "--site", "S1", "--name", "Test site", "--zone", "Europe/Berlin", "--rules", rulesFile(t), "--by", "L-01"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, time.Now)
+		}
+		code := Run(t.Context(), append([]string{"--data", data}, c.args...), Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, time.Now)
+		if code != exitUsage || !strings.Contains(talk.String(), c.says) {
+			t.Errorf("%v: code %d, %s", c.args, code, talk.String())
+		}
+	}
+}
