@@ -53,14 +53,30 @@ type route struct {
 	method, path string
 	need         access.Permission
 	handle       func(*exchange) error
-	// nav is its name in the navigation, page the template that it shows; both empty for acts.
+	// nav is its name in the navigation, page the template that it shows; both empty for acts. Pages of a
+	// section share one entry in the navigation and have a navigation of their own.
 	nav, page string
+	section   section
 	// data says that the answer is JSON for a script, so that errors are as well.
 	data bool
 	// limit bounds the body of a form with files, which its handler reads by itself; zero stands for
 	// formLimit and a form that is read before.
 	limit int64
 }
+
+// section is a part of the pages, by the name that the navigation has for it.
+type section string
+
+// The sections. Pages of the day's work are in none: each is one step away.
+const (
+	numbersSection section = "Numbers"
+	recordsSection section = "Records"
+	setUpSection   section = "Set-up"
+	helpSection    section = "Help"
+)
+
+// style is the style sheet of a section's own.
+func (s section) style() string { return strings.ToLower(string(s)) + ".css" }
 
 // formLimit bounds the body of an ordinary form.
 const formLimit = 64 << 10

@@ -62,6 +62,7 @@ func (s *Server) functions() template.FuncMap {
 	return template.FuncMap{
 		"url":   s.url,
 		"asset": s.asset,
+		"term":  term,
 		"iso":   func(i unit.Instant) string { return i.Time().Format(time.RFC3339) },
 	}
 }
@@ -74,8 +75,12 @@ type frame struct {
 	Demo bool
 	// Who is who has signed in; nil when nobody has.
 	Who *person
-	// Nav are the pages that the person may open.
-	Nav []link
+	// Nav are the pages that the person may open, a section being one of them, and Pages are those of the
+	// section that is open.
+	Nav, Pages []link
+	// Section is the section that is open, Style its style sheet; both empty for the day's pages.
+	Section section
+	Style   string
 	// Now and Zone are the time of the page.
 	Now  string
 	Zone string
@@ -84,7 +89,11 @@ type frame struct {
 	Body any
 }
 
-type link struct{ Href, Text, Page string }
+// link is an entry of the navigation; Open says that it is what is shown.
+type link struct {
+	Href, Text string
+	Open       bool
+}
 
 // show renders a page into a buffer and then writes it, so that a fault leaves no half page.
 func (x *exchange) show(status int, name string, bare bool, body any) error {
@@ -95,8 +104,9 @@ func (x *exchange) show(status int, name string, bare bool, body any) error {
 	zone := x.s.desk.DB.Zone()
 	f := frame{
 		Page: name, Site: x.s.desk.DB.Site().Name, Demo: x.s.demo, Who: x.who, Bare: bare, Body: body,
-		Now: x.s.now().In(zone), Zone: zone.String(), Nav: x.nav(),
+		Now: x.s.now().In(zone), Zone: zone.String(),
 	}
+	x.navigate(&f)
 	var b bytes.Buffer
 	part := layout
 	if x.r.Header.Get(fragmentHeader) != "" {
@@ -112,15 +122,31 @@ func (x *exchange) show(status int, name string, bare bool, body any) error {
 // fragmentHeader asks for a page without its frame.
 const fragmentHeader = "X-Fragment"
 
-// nav lists the pages that the person may open.
-func (x *exchange) nav() []link {
-	var list []link
+// navigate fills in where a page stands among those that the person may open.
+func (x *exchange) navigate(f *frame) {
 	for _, r := range x.s.routes {
-		if r.nav != "" && x.may(r.need) {
-			list = append(list, link{Href: x.s.url(r.path), Text: r.nav, Page: r.page})
+		if r.page == f.Page && r.section != "" {
+			f.Section, f.Style = r.section, r.section.style()
 		}
 	}
-	return list
+	var sections []section
+	for _, r := range x.s.routes {
+		if r.nav == "" || !x.may(r.need) {
+			continue
+		}
+		entry := link{Href: x.s.url(r.path), Text: r.nav, Open: r.page == f.Page}
+		if r.section == "" {
+			f.Nav = append(f.Nav, entry)
+			continue
+		}
+		if r.section == f.Section {
+			f.Pages = append(f.Pages, entry)
+		}
+		if !slices.Contains(sections, r.section) { // it begins with the first of its pages
+			sections = append(sections, r.section)
+			f.Nav = append(f.Nav, link{Href: entry.Href, Text: string(r.section), Open: r.section == f.Section})
+		}
+	}
 }
 
 // redirect sends the browser on after a form.

@@ -42,8 +42,6 @@ func (b *site) examples() []example {
 		{"today", "/today", "today", http.StatusOK, access.Lead},
 		{"wall", "/today?wall", "today", http.StatusOK, access.Lead},
 		{"scopes", "/scopes", "scopes", http.StatusOK, access.Lead},
-		{"record", "/records/" + b.anyRecord(heldScope), "record", http.StatusOK, access.Lead},
-		{"record of a file", "/records/" + file, "record", http.StatusOK, access.Lead},
 		{"scopes, some", "/scopes?state=held&kind=duodenoscope&q=endoscopy", "scopes", http.StatusOK, access.Auditor},
 		{"scopes, none", "/scopes?q=nothing", "scopes", http.StatusOK, access.Lead},
 		{"scope with a past", "/scopes/" + pastScope, "scope", http.StatusOK, access.Lead},
@@ -78,7 +76,7 @@ func (b *site) examples() []example {
 			example{"gate, " + s.state, "/gate/" + s.path, "gate", http.StatusOK, nobody},
 			example{"scope, " + s.state, "/scopes/" + s.path, "scope", http.StatusOK, access.Lead})
 	}
-	return list
+	return slices.Concat(list, b.numberExamples(), b.levelExamples(), b.meterExamples(), b.recordExamples(file), b.setUpExamples(), b.helpExamples())
 }
 
 // filled replaces the wildcards of routes by what there is.

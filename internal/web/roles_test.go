@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"maps"
 	"net/http"
 	"slices"
 	"strings"
@@ -16,7 +17,18 @@ import (
 // is not here, is a mistake. The letters stand for T technician, L lead, I infection prevention,
 // P procedure room, Q analyst, V auditor, A administrator; * is everybody, also nobody; + everybody who has
 // signed in.
-var mayOpen = map[string]string{
+var mayOpen = merged(dayMayOpen, numbersMayOpen, levelsMayOpen, metersMayOpen, recordsMayOpen, setUpMayOpen, helpMayOpen)
+
+func merged(tables ...map[string]string) map[string]string {
+	all := map[string]string{}
+	for _, t := range tables {
+		maps.Copy(all, t)
+	}
+	return all
+}
+
+// dayMayOpen is about the pages of the day's work, accounts and signing in.
+var dayMayOpen = map[string]string{
 	"GET /":                               "*",
 	"GET /{$}":                            "TLIQVA",
 	"GET /today":                          "TLIQVA",

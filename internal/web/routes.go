@@ -2,21 +2,41 @@ package web
 
 import (
 	"net/http"
+	"slices"
 
 	"rinsate/internal/access"
 )
 
-// table lists every route with the permission that it needs. A page that is not listed is not served.
+// table lists every route with the permission that it needs, in the order of the navigation. A page that
+// is not listed is not served.
 func (s *Server) table(wall bool) []route {
-	get := func(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
-		return route{method: http.MethodGet, path: path, need: need, handle: handle, page: page, nav: nav}
-	}
-	data := func(method, path string, need access.Permission, handle func(*exchange) error) route {
-		return route{method: method, path: path, need: need, handle: handle, data: true}
-	}
-	post := func(path string, need access.Permission, handle func(*exchange) error) route {
-		return route{method: http.MethodPost, path: path, need: need, handle: handle}
-	}
+	return slices.Concat(s.dayRoutes(wall), s.numberRoutes(), s.levelRoutes(), s.meterRoutes(), s.recordRoutes(), s.setUpRoutes(), s.helpRoutes(), s.peopleRoutes(), s.signInRoutes())
+}
+
+// get is a page of the day's work.
+func get(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
+	return route{method: http.MethodGet, path: path, need: need, handle: handle, page: page, nav: nav}
+}
+
+// page is a page of the section.
+func (s section) page(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
+	r := get(path, need, page, nav, handle)
+	r.section = s
+	return r
+}
+
+// data is a route whose answer is for a script.
+func data(method, path string, need access.Permission, handle func(*exchange) error) route {
+	return route{method: method, path: path, need: need, handle: handle, data: true}
+}
+
+// post is an act that a form asks for.
+func post(path string, need access.Permission, handle func(*exchange) error) route {
+	return route{method: http.MethodPost, path: path, need: need, handle: handle}
+}
+
+// dayRoutes are the pages of the day's work.
+func (s *Server) dayRoutes(wall bool) []route {
 	screen := access.SeeBoard
 	if wall {
 		screen = public
@@ -40,7 +60,6 @@ func (s *Server) table(wall bool) []route {
 		get("/scopes/{tag}/dossier", access.SeeScope, "dossier", "", s.dossier),
 		get("/files/{record}", access.SeeScope, "", "", s.attachedFile),
 		post("/files/{record}/void", access.RecordStep, s.voidFile),
-		get("/records/{id}", access.SeeScope, "record", "", s.record),
 		get("/bench", access.RecordStep, "bench", "Bench", s.bench),
 		get("/bench/card", access.RecordStep, "card", "", s.card),
 		get("/bench/drawings/{model}/{point}", access.RecordStep, "", "", s.drawing),
@@ -49,14 +68,26 @@ func (s *Server) table(wall bool) []route {
 		data(http.MethodGet, "/bench/jobs/{tag}", access.RecordStep, s.benchJob),
 		data(http.MethodPost, "/bench/acts", access.RecordStep, s.benchAct),
 		data(http.MethodGet, "/live", access.SeeBoard, s.live),
+	}
+}
+
+// peopleRoutes are the accounts, for whoever manages them.
+func (s *Server) peopleRoutes() []route {
+	return []route{
+		setUpSection.page("/people", access.ManageAccounts, "people", "People", s.people),
+		post("/people", access.ManageAccounts, s.peopleAct),
+	}
+}
+
+// signInRoutes are how people come in and what everybody sets for themselves.
+func (s *Server) signInRoutes() []route {
+	return []route{
 		data(http.MethodPost, "/sign-in/passkey/question", public, s.withPasskeys(s.askToSignIn)),
 		data(http.MethodPost, "/sign-in/passkey", public, s.withPasskeys(s.signInByPasskey)),
 		data(http.MethodPost, "/unlock/passkey/question", public, s.withPasskeys(s.askToUnlock)),
 		data(http.MethodPost, "/unlock/passkey", public, s.withPasskeys(s.unlockByPasskey)),
 		data(http.MethodPost, "/account/passkeys/question", signedIn, s.withPasskeys(s.askToAdd)),
 		data(http.MethodPost, "/account/passkeys", signedIn, s.withPasskeys(s.addPasskey)),
-		get("/people", access.ManageAccounts, "people", "People", s.people),
-		post("/people", access.ManageAccounts, s.peopleAct),
 		get("/account", signedIn, "account", "", s.account),
 		post("/account", signedIn, s.ownAct),
 		get("/password", public, "account", "", s.account),

@@ -1,0 +1,6 @@
+package web
+
+// meterRoutes are the meters, their checks and comparisons.
+func (s *Server) meterRoutes() []route {
+	return []route{}
+}
