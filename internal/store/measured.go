@@ -75,6 +75,30 @@ func (tx *Tx) ReadingsAt(tag string, point scope.PointKind, from, to unit.Instan
 		visit, tx.db.site.Code, tag, string(point), int64(from), int64(to))
 }
 
+// LatestReadings returns the last ATP readings of a point of a scope before an instant that nothing has
+// replaced, the latest first and at most so many; with a meter system and a kit only those on that scale.
+func (tx *Tx) LatestReadings(tag string, point scope.PointKind, system, kit string, before unit.Instant, most int) ([]Measured, error) {
+	var list []Measured
+	err := tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+		WHERE site = $1 AND scope = $2 AND point = $3 AND at < $4 AND analyte = 'atp' AND replaced IS NULL
+		AND (CAST($5 AS TEXT) = '' OR system = $6) AND (CAST($7 AS TEXT) = '' OR kit = $8) ORDER BY at DESC, seq DESC LIMIT $9`,
+		func(m Measured) error {
+			list = append(list, m)
+			return nil
+		}, tx.db.site.Code, tag, string(point), int64(before), system, system, kit, kit, most)
+	return list, err
+}
+
+// CountActions counts the ATP readings of a scope over the action level with from <= at < to that nothing
+// has replaced.
+func (tx *Tx) CountActions(tag string, from, to unit.Instant) (int, error) {
+	var n int
+	err := tx.s.row(tx.ctx, `SELECT count(*) FROM reading WHERE site = $1 AND scope = $2 AND at >= $3 AND at < $4
+		AND outcome = 'action' AND analyte = 'atp' AND replaced IS NULL`,
+		tx.db.site.Code, tag, int64(from), int64(to)).Scan(&n)
+	return n, err
+}
+
 // UsesOf calls visit with the start of every use that nothing has replaced, of all scopes, from <=
 // start < to, the earliest first.
 func (tx *Tx) UsesOf(from, to unit.Instant, visit func(tag string, start unit.Instant) error) error {

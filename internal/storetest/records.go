@@ -59,6 +59,7 @@ func (w writer) all() {
 	seen := map[string]bool{}
 	size := StateOf(w.TB, w.db).Size
 	raw := Raw(w.TB, w.db.Dir())
+	defer raw.Close() //nolint:errcheck // it only reads; left open it would keep the log beside the database after db is closed
 	for seq := range size {
 		var b []byte
 		if err := raw.QueryRowContext(w.Context(), `SELECT bytes FROM record WHERE seq = $1`, seq).Scan(&b); err != nil {
