@@ -56,6 +56,7 @@ type Server struct {
 	demo      bool
 	proxied   bool
 	pages     pages
+	help      help
 	files     files
 	routes    []route
 	mux       *http.ServeMux
@@ -84,6 +85,9 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 		return nil, err
 	}
 	if s.files, err = loadFiles(); err != nil {
+		return nil, err
+	}
+	if s.help, err = loadHelp(); err != nil {
 		return nil, err
 	}
 	if s.pages, err = s.loadPages(); err != nil {
