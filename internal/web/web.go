@@ -63,6 +63,7 @@ type Server struct {
 	cross     *http.CrossOriginProtection
 	alarms    alarmWatch
 	overviews overviews
+	repeats   repeats
 	// closing is closed when the server is told to end.
 	closing chan struct{}
 }
