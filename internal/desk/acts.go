@@ -261,7 +261,7 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 		}
 	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSuspect, store.TypeSite, store.TypeClock, store.TypeImport, store.TypeAccess:
 		return Receipt{}, &store.Error{
-			Code: store.Invalid, Message: fmt.Sprintf("a %s record cannot be voided: it is what followed from others", old.Type),
+			Code: store.Invalid, Message: fmt.Sprintf("%s record cannot be voided: it is what followed from others", store.Called(old.Type)),
 			Hint: "void or correct what it rests on; after a wrong lift place a new hold",
 		}
 	}

@@ -172,7 +172,7 @@ func (v View) Redraw(id string) (d store.Drawn, same bool, err error) {
 		return d, false, err
 	}
 	if k.Type != store.TypeDraw {
-		return d, false, invalid("record %s is a %s, not a draw", id, k.Type)
+		return d, false, invalid("record %s is %s, not a draw", id, store.Called(k.Type))
 	}
 	if d, err = store.Body[store.Drawn](k.Record); err != nil {
 		return d, false, err

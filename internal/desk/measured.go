@@ -167,7 +167,7 @@ func (v View) ReadingOf(id ledger.ID) (reading.Reading, error) {
 		return reading.Reading{}, err
 	}
 	if kept.Type != store.TypeReading {
-		return reading.Reading{}, invalid("record %s is a %s, not a reading", id, kept.Type)
+		return reading.Reading{}, invalid("record %s is %s, not a reading", id, store.Called(kept.Type))
 	}
 	return readingOf(kept)
 }

@@ -105,7 +105,7 @@ func (w *Work) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
 		if old, err := w.tx.Record(e.Corrects); err != nil {
 			return Receipt{}, verdict, err
 		} else if old.Type != store.TypeCheck {
-			return Receipt{}, verdict, invalid("a check record cannot take the place of a %s record", old.Type)
+			return Receipt{}, verdict, invalid("a check record cannot take the place of %s record", store.Called(old.Type))
 		}
 	}
 	r, err := w.append(e, store.TypeCheck, verdict.At, store.Check{

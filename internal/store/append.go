@@ -41,7 +41,7 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	}
 	body, err := json.Marshal(d.Body)
 	if err != nil {
-		return r, false, fmt.Errorf("write the body of a %s record: %w", d.Type, err)
+		return r, false, fmt.Errorf("write the body of %s record: %w", Called(d.Type), err)
 	}
 	r = ledger.Record{
 		V: ledger.Version, Type: d.Type, ID: d.ID, Site: tx.db.site.Code, At: d.At,
@@ -231,7 +231,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		return err
 	}
 	if r.Type != TypeVoid && r.Type != old.Type {
-		return &Error{Code: Invalid, Message: fmt.Sprintf("a %s record cannot take the place of a %s record", r.Type, old.Type)}
+		return &Error{Code: Invalid, Message: fmt.Sprintf("%s record cannot take the place of %s record", Called(r.Type), Called(old.Type))}
 	}
 	p, err := place(old.Record)
 	if err != nil {

@@ -3,6 +3,7 @@ package store
 import (
 	"encoding/json"
 	"fmt"
+	"strings"
 
 	"rinsate/internal/access"
 	"rinsate/internal/dossier"
@@ -58,6 +59,15 @@ var Types = []string{
 	TypeRepair, TypeRequest, TypeVoid, TypeDraw, TypeImport,
 	TypeTarget, TypeCheck, TypeSuspect, TypeComparison, TypeChart, TypeAccess,
 	TypeAttachment, TypeHandover, TypeClock,
+}
+
+// Called returns a type of record with its article, such as "a hold" and "an attachment". All types that
+// begin with a vowel sound begin with another letter than u.
+func Called(typ string) string {
+	if strings.HasPrefix(typ, "a") || strings.HasPrefix(typ, "e") || strings.HasPrefix(typ, "i") || strings.HasPrefix(typ, "o") {
+		return "an " + typ
+	}
+	return "a " + typ
 }
 
 // Person is somebody who works with scopes. Names do not belong in the ledger; the code stands for

@@ -37,6 +37,8 @@ type benchData struct {
 	desk.Bench
 	Person string `json:"person"`
 	Zone   string `json:"zone"`
+	// Passkeys says that the person has one that counts here.
+	Passkeys bool `json:"passkeys,omitempty"`
 	// Open are the samples that wait for something.
 	Open []desk.OpenSample `json:"open"`
 	// Warn is how long before a deadline somebody is warned, in microseconds.
@@ -66,7 +68,11 @@ func (s *Server) benchData(x *exchange) (benchData, error) {
 	}
 	data.Open = append([]desk.OpenSample{}, p.open...) // a list, also when it is empty
 	err = s.view(x.r.Context(), func(v desk.View) (err error) {
-		data.Bench, err = v.Bench(s.now())
+		if data.Bench, err = v.Bench(s.now()); err != nil || s.passkeys == nil {
+			return err
+		}
+		all, err := v.Passkeys(x.who.Code)
+		data.Passkeys = slices.ContainsFunc(all, s.passkeys.Counts)
 		return err
 	})
 	return data, err

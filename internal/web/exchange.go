@@ -35,6 +35,8 @@ type exchange struct {
 	visit desk.Visit
 	// data says that the answer is JSON.
 	data bool
+	// renewed says that the answer gives the browser a new token.
+	renewed bool
 }
 
 // may says whether whoever asks has a permission; public pages need none.
@@ -92,16 +94,19 @@ func (s *Server) serve(route route) http.Handler {
 		if err == nil && route.method == http.MethodPost && !route.data && route.limit == 0 {
 			err = x.parse()
 		}
-		switch {
-		case err != nil:
-		case x.may(route.need):
-			err = route.handle(x)
-		default:
-			err = x.turnAway()
-		}
 		if err != nil {
 			x.fail(err)
+			return
 		}
+		x.once(func() {
+			handle := route.handle
+			if !x.may(route.need) {
+				handle = (*exchange).turnAway
+			}
+			if err := handle(x); err != nil {
+				x.fail(err)
+			}
+		})
 	})
 }
 

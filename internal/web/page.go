@@ -63,7 +63,9 @@ func (s *Server) functions() template.FuncMap {
 		"url":   s.url,
 		"asset": s.asset,
 		"term":  term,
-		"iso":   func(i unit.Instant) string { return i.Time().Format(time.RFC3339) },
+		// termAs shows another form of the word, such as the plural.
+		"termAs": termAs,
+		"iso":    func(i unit.Instant) string { return i.Time().Format(time.RFC3339) },
 	}
 }
 
@@ -81,6 +83,8 @@ type frame struct {
 	// Section is the section that is open, Style its style sheet; both empty for the day's pages.
 	Section section
 	Style   string
+	// Help is where the page is explained; empty where nothing explains it.
+	Help string
 	// Now and Zone are the time of the page.
 	Now  string
 	Zone string
@@ -105,6 +109,9 @@ func (x *exchange) show(status int, name string, bare bool, body any) error {
 	f := frame{
 		Page: name, Site: x.s.desk.DB.Site().Name, Demo: x.s.demo, Who: x.who, Bare: bare, Body: body,
 		Now: x.s.now().In(zone), Zone: zone.String(),
+	}
+	if !bare {
+		f.Help = x.helpHref()
 	}
 	x.navigate(&f)
 	var b bytes.Buffer

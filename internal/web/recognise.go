@@ -32,7 +32,7 @@ func (x *exchange) token() string {
 // admit lets the browser keep a new token. The cookie ends with the browser, and the session on its own.
 func (x *exchange) admit(p desk.Pass) {
 	x.setToken(p.Token, 0)
-	x.visit = p.Visit
+	x.visit, x.renewed = p.Visit, true
 }
 
 func (x *exchange) setToken(token string, age int) {

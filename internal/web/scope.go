@@ -298,10 +298,10 @@ func (s *Server) fillForms(page *scopePage, v desk.View, x *exchange, was sent, 
 	f, now, clock := &page.Forms, s.now(), s.clockOf(v)
 	f.Base, f.Kinds = page.Href, dossier.Kinds
 	if x.may(access.PlaceHold) {
-		f.Hold, f.Request = x.form(was, "hold"), x.form(was, "request")
+		f.Hold, f.Request, f.File = x.form(was, "hold"), x.form(was, "request"), x.form(was, "file")
 	}
 	if x.may(access.RecordStep) {
-		f.Repair, f.File = x.form(was, "repair"), x.form(was, "file")
+		f.Repair = x.form(was, "repair")
 		for _, field := range []string{"sent", "returned"} {
 			if f.Repair.Typed[field] == "" {
 				f.Repair.Typed[field] = s.present()

@@ -56,12 +56,14 @@ type Server struct {
 	demo      bool
 	proxied   bool
 	pages     pages
+	help      help
 	files     files
 	routes    []route
 	mux       *http.ServeMux
 	cross     *http.CrossOriginProtection
 	alarms    alarmWatch
 	overviews overviews
+	repeats   repeats
 	// closing is closed when the server is told to end.
 	closing chan struct{}
 }
@@ -84,6 +86,9 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 		return nil, err
 	}
 	if s.files, err = loadFiles(); err != nil {
+		return nil, err
+	}
+	if s.help, err = loadHelp(); err != nil {
 		return nil, err
 	}
 	if s.pages, err = s.loadPages(); err != nil {
