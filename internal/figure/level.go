@@ -143,12 +143,19 @@ type Curve struct {
 	X, P  []float64
 }
 
-// Operation draws the probability that a scope is cleaned again against its true median.
-func Operation(title, desc string, l reading.Level, curves []Curve) chart.OC {
+// Operation draws the probability that a scope is cleaned again or held against its true median. Of more
+// than one level each action level is named by its source.
+func Operation(title, desc string, curves []Curve, levels ...reading.Level) chart.OC {
 	c := chart.OC{
 		Meta: chart.Meta{Title: title, Desc: desc + " " + caution},
 		X:    chart.Axis{Label: "true median", Unit: "RLU", Scale: chart.Log}, Y: chart.Axis{Label: "probability", Scale: chart.Percent},
-		Levels: []chart.Level{{Value: float64(l.Action), Label: "action level", Kind: chart.ActionLevel}},
+	}
+	for _, l := range levels {
+		label := "action level"
+		if len(levels) > 1 {
+			label += " " + l.Source
+		}
+		c.Levels = append(c.Levels, chart.Level{Value: float64(l.Action), Label: label, Kind: chart.ActionLevel})
 	}
 	for _, x := range curves {
 		c.Curves = append(c.Curves, chart.OCCurve{Label: x.Label, X: x.X, P: x.P})
