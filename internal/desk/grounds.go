@@ -81,6 +81,11 @@ func (v View) Grounds(l reading.Level, s Study, c Costs, cultures []Culture) (Gr
 	if err != nil {
 		return Grounds{}, err
 	}
+	return v.GroundsOf(d, l, s, c, cultures)
+}
+
+// GroundsOf is Grounds for what a study gave.
+func (v View) GroundsOf(d Studied, l reading.Level, s Study, c Costs, cultures []Culture) (Grounds, error) {
 	g := Grounds{
 		From: d.From, To: d.To, Derivation: &d.Derivation,
 		SampleMinutes: unit.Number(c.SampleMinutes), CleaningMinutes: unit.Number(c.CleaningMinutes),

@@ -15,8 +15,10 @@ import (
 	"rinsate/internal/unit"
 )
 
-// cultureReach is how long before a culture the turnaround may lie that it is linked to.
-const cultureReach = 60 * 24 * unit.Hour
+// CultureDays is how many days before a culture the turnaround may lie that it is linked to.
+const CultureDays = 60
+
+const cultureReach = CultureDays * 24 * unit.Hour
 
 // Past is the readings of a time as turnarounds, for a replay.
 type Past struct {

@@ -62,6 +62,7 @@ type Server struct {
 	cross     *http.CrossOriginProtection
 	alarms    alarmWatch
 	overviews overviews
+	studies   studies
 	// closing is closed when the server is told to end.
 	closing chan struct{}
 }
