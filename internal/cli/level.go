@@ -118,30 +118,15 @@ func (f *targetFlags) readPlan() (level.Plan, []desk.Doubted, error) {
 	return p, doubted, nil
 }
 
-// derived is a derivation with the readings it rests on.
-type derived struct {
-	from, to unit.Instant
-	samples  []level.Sample
-	level.Derivation
-}
-
-func (f *targetFlags) derive(v desk.View) (derived, error) {
+// study is what the flags ask the desk to derive.
+func (f *targetFlags) study(v desk.View) (desk.Study, error) {
 	plan, doubted, err := f.readPlan()
 	if err != nil {
-		return derived{}, err
+		return desk.Study{}, err
 	}
-	var d derived
-	if d.from, d.to, err = window(v, f.from, f.to); err != nil {
-		return d, err
-	}
-	if d.samples, err = v.Baseline(plan.Target, d.from, d.to, doubted); err != nil {
-		return d, err
-	}
-	if len(d.samples) == 0 {
-		return d, noReadings(plan.Target, v, d.from, d.to)
-	}
-	d.Derivation, err = level.Derive(d.samples, plan)
-	return d, err
+	s := desk.Study{Plan: plan, Doubted: doubted}
+	s.From, s.To, err = window(v, f.from, f.to)
+	return s, err
 }
 
 func noReadings(t level.Target, v desk.View, from, to unit.Instant) error {
@@ -167,7 +152,11 @@ enough: the manufacturer's instructions and local policy go before it.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return a.view(c, func(v desk.View) error {
-				d, err := f.derive(v)
+				study, err := f.study(v)
+				if err != nil {
+					return err
+				}
+				d, err := v.Study(study)
 				if err != nil {
 					return err
 				}
@@ -182,19 +171,19 @@ enough: the manufacturer's instructions and local policy go before it.`,
 	return c
 }
 
-func (a *app) propose(v desk.View, d derived, out output) error {
+func (a *app) propose(v desk.View, d desk.Studied, out output) error {
 	if out.draws() {
 		// Without candidates the picture has the readings alone.
 		proposed, err := d.Proposed(level.Free)
 		if err != nil {
 			proposed, _ = d.Proposed(level.LogNormal)
 		}
-		if err := a.draw(out, figure.Baseline(d.samples, d.Derivation, proposed), v.Now().Time()); err != nil {
+		if err := a.draw(out, figure.Baseline(d.Samples, d.Derivation, proposed), v.Now().Time()); err != nil {
 			return err
 		}
 	}
 	if a.json {
-		return a.printJSON(desk.Grounds{From: d.from, To: d.to, Derivation: &d.Derivation, Excluded: desk.Tally(d.Derivation)})
+		return a.printJSON(desk.Grounds{From: d.From, To: d.To, Derivation: &d.Derivation, Excluded: desk.Tally(d.Derivation)})
 	}
 	var rows [][]string
 	for _, p := range []struct {
@@ -300,12 +289,13 @@ the interval here contains 0.5 the answer says so.`,
 			if err != nil {
 				return err
 			}
-			q := level.Question{Level: l, Resamples: 1999, Seed: "best cut"}
-			if q.Confidence, err = stats.ParseConfidence(confidence); err != nil {
+			sure, err := stats.ParseConfidence(confidence)
+			if err != nil {
 				return usageError{err}
 			}
+			var share stats.Probability
 			if prevalence != "" {
-				if q.Prevalence, err = stats.ParseProbability(prevalence); err != nil {
+				if share, err = stats.ParseProbability(prevalence); err != nil {
 					return usageError{err}
 				}
 			}
@@ -318,11 +308,12 @@ the interval here contains 0.5 the answer says so.`,
 				if err != nil {
 					return err
 				}
-				pairs, unlinked, err := v.Pairs(f.target, from, to, list)
+				past, err := v.Past(from, to, 0, nil)
 				if err != nil {
 					return err
 				}
-				r, err := level.Discriminate(pairs, q)
+				pairs, unlinked := past.Pairs(f.target, list)
+				r, err := desk.Discriminate(pairs, l, sure, share)
 				if err != nil {
 					return err
 				}
@@ -419,7 +410,8 @@ differences between scopes. --shared is that between cleanings, common to all po
 					}
 					source = fmt.Sprintf("spread %.2f of ln RLU from %d stored readings, differences between scopes included", spread, n)
 				}
-				return a.curve(v, l, curveOf{points: points, tries: tries, spread: spread, shared: shared, costs: costs, source: source}, out)
+				o := desk.Operating{Level: l, Points: points, Attempts: tries, Spread: spread, Shared: shared, Retest: reading.AllPoints, Costs: costs.costs()}
+				return a.curve(v, o, source, out)
 			})
 		},
 	}
@@ -443,67 +435,23 @@ func (f *costFlags) flags(c *cobra.Command) {
 	c.Flags().Float64Var(&f.cleaning, "cleaning-minutes", 16, "what one more cleaning costs, in minutes (a published time for one gastroscope)")
 }
 
-type curveOf struct {
-	points, tries  []int
-	spread, shared float64
-	costs          costFlags
-	source         string
+func (f costFlags) costs() desk.Costs {
+	return desk.Costs{SampleMinutes: f.sample, CleaningMinutes: f.cleaning}
 }
 
-// medians are the true medians that a curve is shown at, relative to the action level.
-var medians = []float64{0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5}
-
-// curveSteps is how many points a drawn curve has.
-const curveSteps = 80
-
-func (a *app) curve(v desk.View, l reading.Level, x curveOf, out output) error {
-	trial := func(median float64, points, tries int) (level.Operation, error) {
-		return level.Operate(level.Trial{
-			Level: l, Median: median, Spread: x.spread, Shared: x.shared, Points: points, Attempts: tries, Retest: reading.AllPoints,
-			SampleMinutes: x.costs.sample, CleaningMinutes: x.costs.cleaning,
-		})
-	}
-	type line struct {
-		Points   int     `json:"points"`
-		Attempts int     `json:"attempts"`
-		Median   float64 `json:"true_median_rlu"`
-		level.Operation
-	}
-	var lines []line
-	var curves []figure.Curve
-	for _, points := range x.points {
-		for _, tries := range x.tries {
-			for _, m := range medians {
-				o, err := trial(m*float64(l.Action), points, tries)
-				if err != nil {
-					return err
-				}
-				// The operation names its numbers of attempts and samples as expectations.
-				lines = append(lines, line{points, tries, m * float64(l.Action), o})
-			}
-			again := figure.Curve{Label: fmt.Sprintf("%s, held after %d", countOf(points, "point"), tries)}
-			clean := figure.Curve{Label: fmt.Sprintf("%s, cleaned again", countOf(points, "point"))}
-			for i := range curveSteps + 1 {
-				m := float64(l.Action) * math.Pow(10, -1+2*float64(i)/curveSteps)
-				o, err := trial(m, points, tries)
-				if err != nil {
-					return err
-				}
-				again.X, again.P = append(again.X, m), append(again.P, o.Hold)
-				clean.X, clean.P = append(clean.X, m), append(clean.P, o.Over)
-			}
-			if !slices.ContainsFunc(curves, func(c figure.Curve) bool { return c.Label == clean.Label }) {
-				curves = append(curves, clean)
-			}
-			if tries > 1 {
-				curves = append(curves, again)
-			}
-		}
+func (a *app) curve(v desk.View, o desk.Operating, source string, out output) error {
+	lines, err := o.Lines()
+	if err != nil {
+		return err
 	}
 	if out.draws() {
-		title := fmt.Sprintf("What an action level of %s RLU does", l.Action)
-		desc := fmt.Sprintf("Single samples scatter with a standard deviation of %.2f of ln RLU, cleanings with %.2f.", x.spread, x.shared)
-		if err := a.draw(out, figure.Operation(title, desc, l, curves), v.Now().Time()); err != nil {
+		curves, err := figure.OperatingCurves(o, "", float64(o.Level.Action))
+		if err != nil {
+			return err
+		}
+		title := fmt.Sprintf("What an action level of %s RLU does", o.Level.Action)
+		desc := fmt.Sprintf("Single samples scatter with a standard deviation of %.2f of ln RLU, cleanings with %.2f.", o.Spread, o.Shared)
+		if err := a.draw(out, figure.Operation(title, desc, curves, o.Level), v.Now().Time()); err != nil {
 			return err
 		}
 	}
@@ -520,18 +468,11 @@ func (a *app) curve(v desk.View, l reading.Level, x curveOf, out output) error {
 	if err := a.printRows(out, []string{"points", "attempts at most", "true median RLU", "cleaned again", "alert", "held", "attempts", "samples", "minutes"}, rows); err != nil || out.csv {
 		return err
 	}
-	if x.source != "" {
-		fmt.Fprintf(a.Out, "\n%s\n", x.source)
+	if source != "" {
+		fmt.Fprintf(a.Out, "\n%s\n", source)
 	}
 	a.printCaution()
 	return nil
-}
-
-func countOf(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func (a *app) levelReplayCommand() *cobra.Command {
@@ -569,7 +510,9 @@ result is counted as unknown and not guessed.`,
 				if len(past.Rows) == 0 {
 					return noReadings(f.target, v, from, to)
 				}
-				r, err := v.Replay(past, l, desk.Costs{SampleMinutes: costs.sample, CleaningMinutes: costs.cleaning, MostChanges: most})
+				counted := costs.costs()
+				counted.MostChanges = most
+				r, err := v.Replay(past, l, counted)
 				if err != nil {
 					return err
 				}
@@ -589,13 +532,8 @@ result is counted as unknown and not guessed.`,
 
 func (a *app) replay(v desk.View, r level.Replay, past desk.Past, out output) error {
 	if a.json {
-		changes := []map[string]any{}
-		for _, c := range r.Changes {
-			t := past.Trips[c.Turnaround]
-			changes = append(changes, map[string]any{"scope": t.Scope, "first": t.First, "attempt": c.Attempt, "today": c.Today, "proposed": c.Proposed})
-		}
 		return a.printJSON(map[string]any{
-			"today": r.Today, "proposed": r.Proposed, "kinds": r.Kinds, "changed": r.Changed, "changes": changes, "cultures_unlinked": past.Unlinked,
+			"today": r.Today, "proposed": r.Proposed, "kinds": r.Kinds, "changed": r.Changed, "changes": past.Changed(r), "cultures_unlinked": past.Unlinked,
 		})
 	}
 	var rows [][]string
@@ -617,9 +555,8 @@ func (a *app) replay(v desk.View, r level.Replay, past desk.Past, out output) er
 	}
 	fmt.Fprintf(a.Out, "\n%d rounds would have another outcome\n", r.Changed)
 	changes := make([][]string, len(r.Changes))
-	for i, c := range r.Changes {
-		t := past.Trips[c.Turnaround]
-		changes[i] = []string{t.Scope, moment(v, t.First), strconv.Itoa(c.Attempt), string(c.Today), string(c.Proposed)}
+	for i, c := range past.Changed(r) {
+		changes[i] = []string{c.Scope, moment(v, c.First), strconv.Itoa(c.Attempt), string(c.Today), string(c.Then)}
 	}
 	a.printTable([]string{"scope", "turnaround sampled at", "attempt", "today", "proposed"}, changes)
 	if r.Proposed.Unknown > 0 {
@@ -668,7 +605,11 @@ part of the record. Earlier decisions keep the level that made them.`,
 				if l.Adopted, err = instant(adopted, w.Zone(), w.Now()); err != nil {
 					return desk.Receipt{}, err
 				}
-				g, err := grounds(w.View, l, &plan, costs, list)
+				study, err := plan.study(w.View)
+				if err != nil {
+					return desk.Receipt{}, err
+				}
+				g, err := w.Grounds(l, study, costs.costs(), list)
 				if err != nil {
 					return desk.Receipt{}, err
 				}
@@ -704,35 +645,4 @@ part of the record. Earlier decisions keep the level that made them.`,
 	c.Flags().StringVar(&note, "note", "", "why this level, in words")
 	c.Flags().StringVar(&adopted, "at", "", "from when on it judges (default now)")
 	return c
-}
-
-// grounds computes what the adoption of a level rests on.
-func grounds(v desk.View, l reading.Level, plan *targetFlags, costs costFlags, list []desk.Culture) (desk.Grounds, error) {
-	d, err := plan.derive(v)
-	if err != nil {
-		return desk.Grounds{}, err
-	}
-	g := desk.Grounds{From: d.from, To: d.to, Derivation: &d.Derivation}
-	past, err := v.Past(d.from, d.to, costs.sample, list)
-	if err != nil {
-		return g, err
-	}
-	replay, err := v.Replay(past, l, desk.Costs{SampleMinutes: costs.sample, CleaningMinutes: costs.cleaning, MostChanges: 20})
-	if err != nil {
-		return g, err
-	}
-	g.Replay = &replay
-	if len(list) == 0 {
-		return g, nil
-	}
-	pairs, _, err := v.Pairs(plan.target, d.from, d.to, list)
-	if err != nil {
-		return g, err
-	}
-	r, err := level.Discriminate(pairs, level.Question{Level: l, Confidence: d.Plan.Confidence, Resamples: 1999, Seed: "best cut"})
-	if err != nil {
-		return g, err
-	}
-	g.Reference = &r
-	return g, nil
 }

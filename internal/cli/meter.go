@@ -642,3 +642,10 @@ func (a *app) gauge(g quality.Gauge, out output) error {
 	fmt.Fprintf(a.Out, "\ndistinct categories: %s\n%s\n", strconv.Itoa(g.Distinct), g.Why)
 	return nil
 }
+
+func countOf(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}

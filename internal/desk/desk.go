@@ -47,9 +47,11 @@ type parsedRules struct {
 }
 
 type decodedLevels struct {
-	first  *store.Kept
-	count  int
-	levels []reading.Level
+	first *store.Kept
+	count int
+	// editions are all that were adopted, levels those of them that stand.
+	editions []LevelEdition
+	levels   []reading.Level
 }
 
 // New returns the desk over a store.

@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -12,7 +11,6 @@ import (
 	"rinsate/internal/reading"
 	"rinsate/internal/store"
 	"rinsate/internal/unit"
-	"rinsate/internal/wire"
 )
 
 // Doubted is a reading that somebody leaves out of a baseline, and why.
@@ -27,21 +25,25 @@ const shortestID = 4
 // Baseline returns the readings of a time, from <= at < to, from which a level for a target can be
 // derived, with why those of them that must not count do not.
 func (v View) Baseline(t level.Target, from, to unit.Instant, doubted []Doubted) ([]level.Sample, error) {
-	all, err := v.Measured(from, to)
+	all, _, err := v.baseline(t, from, to, doubted, 0)
+	return all, err
+}
+
+// baseline is Baseline for the latest readings of the time, at most so many and all with 0; begin is from
+// when on they are here.
+func (v View) baseline(t level.Target, from, to unit.Instant, doubted []Doubted, most int) (samples []level.Sample, begin unit.Instant, err error) {
+	all, begin, err := v.trips(t, from, to, most)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	recalled, err := v.recalledLots()
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	used := make([]bool, len(doubted))
 	c := newStreams()
-	samples := []level.Sample{}
+	samples = []level.Sample{}
 	for _, m := range all {
-		if m.System != t.System || m.Kit != t.Kit || m.Point != t.Point || t.Kind != "" && m.Kind != t.Kind {
-			continue
-		}
 		s := level.Sample{
 			ID: string(m.ID), System: m.System, Kit: m.Kit, Scope: m.Scope, Kind: m.Kind, Point: m.Point,
 			At: m.At, Attempt: m.Attempt, Value: int(m.Value),
@@ -65,9 +67,80 @@ func (v View) Baseline(t level.Target, from, to unit.Instant, doubted []Doubted)
 		samples = append(samples, s)
 	}
 	if i := slices.Index(used, false); i >= 0 {
-		return nil, notFound("see the readings with: rinsate history TAG", "no reading of %s in that time is of scope %s or has an id that begins so", t, doubted[i].ID)
+		return nil, 0, notFound("name a reading by its record or the beginning of it, or all of a scope by its tag", "no reading of %s in that time is of scope %s or has an id that begins so", t, doubted[i].ID)
 	}
-	return samples, nil
+	return samples, begin, nil
+}
+
+// trips returns the readings of a target, or all readings for the zero Target, from <= at < to, the
+// earliest first, each with how many uses of its scope lie before it in that time. At most most are
+// returned, the latest, with 0 all; begin is from when on none is missing.
+func (v View) trips(t level.Target, from, to unit.Instant, most int) (all []Measured, begin unit.Instant, err error) {
+	limit := int64(math.MaxInt64)
+	if most > 0 {
+		limit = int64(most) + 1
+	}
+	add := func(m store.Measured) error {
+		all = append(all, Measured{Measured: m, Delay: math.NaN()})
+		return nil
+	}
+	if t == (level.Target{}) {
+		err = v.tx.Latest(from, to, limit, add)
+	} else {
+		err = v.tx.LatestOf(t.System, t.Kit, t.Point, t.Kind, from, to, limit, add)
+	}
+	if err != nil {
+		return nil, 0, err
+	}
+	begin = from
+	if most > 0 && len(all) > most { // a moment that is cut in two is left out as a whole
+		begin = all[most].At + 1
+		all = slices.DeleteFunc(all, func(m Measured) bool { return m.At < begin })
+	}
+	slices.Reverse(all)
+	trips, next := map[string]int{}, 0
+	err = v.tx.UsesOf(begin, to, func(tag string, start unit.Instant) error {
+		for ; next < len(all) && all[next].At < start; next++ {
+			all[next].Trips = trips[all[next].Scope]
+		}
+		trips[tag]++
+		return nil
+	})
+	for ; next < len(all); next++ {
+		all[next].Trips = trips[all[next].Scope]
+	}
+	return all, begin, err
+}
+
+// Study is which readings a level is derived from, and how. From and To bound their time.
+type Study struct {
+	Plan     level.Plan
+	From, To unit.Instant
+	Doubted  []Doubted
+	// Most and MostReplayed bound how many readings a derivation and a replay take, the latest ones; 0
+	// takes all.
+	Most, MostReplayed int
+}
+
+// Studied is a derivation with the readings that it rests on. From is later than asked for when there
+// were more readings than a derivation takes.
+type Studied struct {
+	From, To unit.Instant
+	Samples  []level.Sample
+	level.Derivation
+}
+
+// Study derives candidates for a level from the stored readings.
+func (v View) Study(s Study) (d Studied, err error) {
+	d.From, d.To = s.From, s.To
+	if d.Samples, d.From, err = v.baseline(s.Plan.Target, s.From, s.To, s.Doubted, s.Most); err != nil {
+		return d, err
+	}
+	if len(d.Samples) == 0 {
+		return d, notFound("choose another time, point, kit or meter system", "there is no reading of %s from %s to %s", s.Plan.Target, s.From.In(v.Zone()), s.To.In(v.Zone()))
+	}
+	d.Derivation, err = level.Derive(d.Samples, s.Plan)
+	return d, refuse(err)
 }
 
 func (v View) recalledLots() (map[string]bool, error) {
@@ -87,217 +160,6 @@ func (v View) recalledLots() (map[string]bool, error) {
 		recalled[l.Kit+"|"+l.Lot] = l.Recalled.Known()
 	}
 	return recalled, nil
-}
-
-// Culture is the result of a culture, or of another reference test, of one scope.
-type Culture struct {
-	Scope    string
-	Taken    unit.Instant
-	Positive bool
-}
-
-// CultureColumns are the columns of a file of cultures.
-func CultureColumns() []wire.Field {
-	return []wire.Field{
-		{Name: "scope", Kind: wire.KindText, Required: true, Help: "tag of the scope"},
-		{Name: "taken", Kind: wire.KindTime, Required: true, Help: "when the culture was taken"},
-		{Name: "positive", Kind: wire.KindBool, Required: true, Help: "whether it was positive by the facility's rule"},
-	}
-}
-
-// ReadCultures reads a file of cultures.
-func ReadCultures(t *wire.Table) ([]Culture, error) {
-	tag, taken, positive := t.Field("scope"), t.Field("taken"), t.Field("positive")
-	var all []Culture
-	for t.Next() {
-		all = append(all, Culture{tag.Text(), taken.Time(), positive.Bool()})
-	}
-	return all, t.Err()
-}
-
-// cultureReach is how long before a culture the turnaround may lie that it is linked to.
-const cultureReach = 60 * 24 * unit.Hour
-
-// Past is the readings of a time as turnarounds, for a replay.
-type Past struct {
-	level.History
-	// Trips are the turnarounds of the history, by their number.
-	Trips []Trip
-	// Unlinked counts cultures without a sampled turnaround before them.
-	Unlinked int
-}
-
-// Trip is one turnaround of the past.
-type Trip struct {
-	Scope string       `json:"scope"`
-	First unit.Instant `json:"first"`
-	Last  unit.Instant `json:"last"`
-}
-
-// Past returns the readings of a time, from <= at < to, that counted, by turnarounds, with cultures
-// linked to the last turnaround before each. minutes is what one sample costs.
-func (v View) Past(from, to unit.Instant, minutes float64, cultures []Culture) (Past, error) {
-	all, err := v.Measured(from, to)
-	if err != nil {
-		return Past{}, err
-	}
-	var p Past
-	contexts := map[level.Context]uint16{}
-	type open struct {
-		number       int32
-		trips, tries int
-		at           unit.Instant
-	}
-	last := map[string]*open{}
-	for _, m := range all {
-		if m.Suspect || m.Outcome == reading.Void {
-			continue
-		}
-		o := last[m.Scope]
-		if o == nil || o.trips != m.Trips || m.Attempt < o.tries || m.Attempt == o.tries && m.At.Sub(o.at) > sameRound {
-			o = &open{number: int32(len(p.Trips)), trips: m.Trips} //nolint:gosec // bounded by the number of readings
-			last[m.Scope] = o
-			p.Trips = append(p.Trips, Trip{Scope: m.Scope, First: m.At})
-		}
-		o.tries, o.at = m.Attempt, m.At
-		p.Trips[o.number].Last = m.At
-		c := level.Context{System: m.System, Kit: m.Kit, Point: m.Point, Kind: m.Kind}
-		n, ok := contexts[c]
-		if !ok {
-			if len(p.Contexts) == math.MaxUint16 {
-				return Past{}, invalid("there are more than %d kinds of readings in that time; ask for a shorter one", math.MaxUint16)
-			}
-			n = uint16(len(p.Contexts)) //nolint:gosec // checked above
-			contexts[c] = n
-			p.Contexts = append(p.Contexts, c)
-		}
-		p.Rows = append(p.Rows, level.Row{
-			Value: int32(m.Value), Turnaround: o.number, Minutes: float32(minutes), Context: n, Attempt: uint8(min(m.Attempt, math.MaxUint8)), //nolint:gosec // bounded by MaxRLU and by min
-		})
-	}
-	p.link(cultures)
-	return p, nil
-}
-
-// before returns the number of the last turnaround of a scope before an instant and not too long ago,
-// -1 when there is none.
-func (p *Past) before(tag string, at unit.Instant) int {
-	found := -1
-	for i, t := range p.Trips { // in the order of their begins
-		if t.Scope == tag && t.Last <= at && at.Sub(t.Last) <= cultureReach.Duration() {
-			found = i
-		}
-	}
-	return found
-}
-
-func (p *Past) link(cultures []Culture) {
-	positive := map[int32]bool{}
-	for _, c := range cultures {
-		n := p.before(c.Scope, c.Taken)
-		if n < 0 {
-			p.Unlinked++
-		} else if c.Positive {
-			positive[int32(n)] = true //nolint:gosec // bounded by the number of readings
-		}
-	}
-	for i := range p.Rows {
-		p.Rows[i].Culture = positive[p.Rows[i].Turnaround]
-	}
-}
-
-// Pairs returns the readings of a target in the turnarounds that cultures are linked to: the last
-// reading of each. Cultures without such a reading are counted.
-func (v View) Pairs(t level.Target, from, to unit.Instant, cultures []Culture) (pairs []level.Pair, unlinked int, err error) {
-	p, err := v.Past(from, to, 0, nil)
-	if err != nil {
-		return nil, 0, err
-	}
-	latest := map[int32]level.Row{}
-	for _, r := range p.Rows {
-		c := p.Contexts[r.Context]
-		if c.System == t.System && c.Kit == t.Kit && c.Point == t.Point && (t.Kind == "" || c.Kind == t.Kind) {
-			latest[r.Turnaround] = r // in the order of time
-		}
-	}
-	for i, c := range cultures {
-		n := p.before(c.Scope, c.Taken)
-		r, ok := latest[int32(n)] //nolint:gosec // bounded by the number of readings
-		if n < 0 || !ok {
-			unlinked++
-			continue
-		}
-		pairs = append(pairs, level.Pair{ID: fmt.Sprintf("%s culture %d", c.Scope, i+1), Value: int(r.Value), Positive: c.Positive})
-	}
-	return pairs, unlinked, nil
-}
-
-// Costs are what a replay counts with.
-type Costs struct {
-	SampleMinutes, CleaningMinutes float64
-	// MostChanges bounds the list of rounds whose outcome differs.
-	MostChanges int
-}
-
-// Replay judges the past by today's levels and by the same with one replaced.
-func (v View) Replay(p Past, proposed reading.Level, c Costs) (level.Replay, error) {
-	rules, err := v.Rules(v.Now(), store.Forever)
-	if err != nil {
-		return level.Replay{}, err
-	}
-	today, err := v.Levels()
-	if err != nil {
-		return level.Replay{}, err
-	}
-	proposed.Adopted = v.Now()
-	r, err := p.Compare(today, append(slices.Clone(today), proposed), level.Terms{
-		Rules: rules.Reading, AsOf: v.Now(), CleaningMinutes: c.CleaningMinutes, MaxChanges: c.MostChanges,
-	})
-	return r, refuse(err)
-}
-
-// Grounds is what the adoption of a level rests on: how it was derived and what it would have done.
-type Grounds struct {
-	From       unit.Instant      `json:"from"`
-	To         unit.Instant      `json:"to"`
-	Derivation *level.Derivation `json:"derivation,omitempty"`
-	// Excluded counts all exclusions by their reason; the derivation lists the first of them.
-	Excluded  map[string]int   `json:"excluded,omitempty"`
-	Method    level.Method     `json:"method,omitempty"`
-	Replay    *level.Replay    `json:"replay,omitempty"`
-	Reference *level.Reference `json:"reference,omitempty"`
-	Note      string           `json:"note,omitempty"`
-}
-
-// mostListed is how many exclusions are listed in a record, which has a bounded size.
-const mostListed = 100
-
-// Tally counts the exclusions of a derivation by their reasons.
-func Tally(d level.Derivation) map[string]int {
-	count := map[string]int{}
-	for _, x := range d.Excluded {
-		reason, _, _ := strings.Cut(x.Why, ":")
-		count[reason]++
-	}
-	return count
-}
-
-// AdoptDerived records a level with the grounds that it rests on.
-func (w *Work) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, error) {
-	if err := l.Check(); err != nil {
-		return Receipt{}, refuse(err)
-	}
-	if g.Derivation != nil {
-		d := *g.Derivation
-		g.Excluded = Tally(d)
-		d.Excluded = d.Excluded[:min(len(d.Excluded), mostListed)]
-		g.Derivation = &d
-	}
-	text, err := json.Marshal(g)
-	if err != nil {
-		return Receipt{}, fmt.Errorf("write the grounds of the level: %w", err)
-	}
-	return w.append(e, store.TypeLevel, min(l.Adopted, w.tx.Now), store.Level{Level: l, Derivation: text})
 }
 
 // SpreadOf returns the standard deviation of ln RLU of the readings that count, and their number: how

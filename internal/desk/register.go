@@ -137,28 +137,36 @@ func (v View) rulesRecord(at, known unit.Instant) (store.Kept, error) {
 
 // Levels returns every level that was adopted and not voided.
 func (v View) Levels() ([]reading.Level, error) {
+	c, err := v.decodedLevels()
+	return c.levels, err
+}
+
+// decodedLevels reads the records of levels once, until there are others.
+func (v View) decodedLevels() (decodedLevels, error) {
 	all, err := v.tx.Entities(store.TypeLevel)
 	if err != nil || len(all) == 0 {
-		return nil, err
+		return decodedLevels{}, err
 	}
 	v.desk.mu.Lock()
 	defer v.desk.mu.Unlock()
 	if c := v.desk.levels; c.first == &all[0] && c.count == len(all) {
-		return c.levels, nil
+		return c, nil
 	}
-	var levels []reading.Level
+	c := decodedLevels{first: &all[0], count: len(all)}
 	for _, kept := range all {
-		if kept.Replaced.Known() {
-			continue
-		}
-		l, err := store.Body[reading.Level](kept.Record)
+		l, err := store.Body[store.Level](kept.Record)
 		if err != nil {
-			return nil, err
+			return c, err
 		}
-		levels = append(levels, l)
+		c.editions = append(c.editions, LevelEdition{
+			Level: l.Level, Record: kept.ID, Recorded: kept.Recorded, Replaced: kept.Replaced, Derived: len(l.Derivation) > 0,
+		})
+		if !kept.Replaced.Known() {
+			c.levels = append(c.levels, l.Level)
+		}
 	}
-	v.desk.levels = decodedLevels{&all[0], len(all), levels}
-	return levels, nil
+	v.desk.levels = c
+	return c, nil
 }
 
 // LevelsFor returns the level that readings of a stream of one kind of scope are judged by at an

@@ -282,7 +282,7 @@ func TestHostileTexts(t *testing.T) {
 	s.Key.Scope, s.Key.System = `"><script>alert(1)</script>`, "a & b"
 	pictures := []chart.Picture{
 		figure.Control(s, figure.Single, nil, time.UTC, figure.Places{}), figure.Control(s, figure.Weighted, nil, time.UTC, figure.Places{}),
-		figure.Operation("<b>", "&", aLevel, []figure.Curve{{Label: "<i>", X: []float64{1, 10}, P: []float64{0, 1}}}),
+		figure.Operation("<b>", "&", []figure.Curve{{Label: "<i>", X: []float64{1, 10}, P: []float64{0, 1}}}, aLevel),
 	}
 	for i, p := range pictures {
 		d := xml.NewDecoder(bytes.NewReader(chart.SVG(p, chart.SVGOptions{Standalone: true})))

@@ -59,9 +59,31 @@ func Baseline(samples []level.Sample, d level.Derivation, proposed reading.Level
 	if proposed.Action == 0 {
 		return h
 	}
-	h.Levels = []chart.Level{
-		candidateLine("alert", d.Alert, chart.AlertLevel, float64(proposed.Alert)),
-		candidateLine("action", d.Action, chart.ActionLevel, float64(proposed.Action)),
+	if proposed.Alert > 0 {
+		h.Levels = append(h.Levels, candidateLine("alert", d.Alert, chart.AlertLevel, float64(proposed.Alert)))
+	}
+	h.Levels = append(h.Levels, candidateLine("action", d.Action, chart.ActionLevel, float64(proposed.Action)))
+	return h
+}
+
+// NamedLevel is a level with the name that a picture gives it.
+type NamedLevel struct {
+	Name string
+	reading.Level
+}
+
+// BaselineUnder draws the readings of a baseline that count with the action levels of several levels.
+func BaselineUnder(samples []level.Sample, d level.Derivation, levels ...NamedLevel) chart.Histogram {
+	h := Baseline(samples, d, reading.Level{})
+	h.Title = "Readings of the period: " + targetWords(d.Plan.Target)
+	h.Fitted = chart.Fitted{} // nothing is derived here
+	for i, l := range levels {
+		kind := chart.ActionLevel
+		if i > 0 {
+			kind = chart.OtherLevel
+		}
+		at := place(float64(l.Action))
+		h.Levels = append(h.Levels, chart.Level{Label: l.Name, Kind: kind, Value: at, Lo: at, Hi: at})
 	}
 	return h
 }
@@ -143,12 +165,19 @@ type Curve struct {
 	X, P  []float64
 }
 
-// Operation draws the probability that a scope is cleaned again against its true median.
-func Operation(title, desc string, l reading.Level, curves []Curve) chart.OC {
+// Operation draws the probability that a scope is cleaned again or held against its true median. Of more
+// than one level each action level is named by its source.
+func Operation(title, desc string, curves []Curve, levels ...reading.Level) chart.OC {
 	c := chart.OC{
 		Meta: chart.Meta{Title: title, Desc: desc + " " + caution},
 		X:    chart.Axis{Label: "true median", Unit: "RLU", Scale: chart.Log}, Y: chart.Axis{Label: "probability", Scale: chart.Percent},
-		Levels: []chart.Level{{Value: float64(l.Action), Label: "action level", Kind: chart.ActionLevel}},
+	}
+	for _, l := range levels {
+		label := "action level"
+		if len(levels) > 1 {
+			label += " " + l.Source
+		}
+		c.Levels = append(c.Levels, chart.Level{Value: float64(l.Action), Label: label, Kind: chart.ActionLevel})
 	}
 	for _, x := range curves {
 		c.Curves = append(c.Curves, chart.OCCurve{Label: x.Label, X: x.X, P: x.P})

@@ -99,6 +99,23 @@ func (tx *Tx) CountActions(tag string, from, to unit.Instant) (int, error) {
 	return n, err
 }
 
+// LatestOf calls visit for the latest ATP readings of one meter system with one kit at one kind of point,
+// of one kind of scope or, with an empty kind, of all, with from <= at < to, that nothing has replaced:
+// the latest first and at most so many.
+func (tx *Tx) LatestOf(system, kit string, point scope.PointKind, kind scope.Kind, from, to unit.Instant, most int64, visit func(Measured) error) error {
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL
+		AND system = $4 AND kit = $5 AND point = $6 AND (CAST($7 AS TEXT) = '' OR kind = $8) ORDER BY at DESC, seq DESC LIMIT $9`,
+		visit, tx.db.site.Code, int64(from), int64(to), system, kit, string(point), string(kind), string(kind), most)
+}
+
+// Latest is LatestOf for every meter system, kit, point and kind of scope together.
+func (tx *Tx) Latest(from, to unit.Instant, most int64, visit func(Measured) error) error {
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL ORDER BY at DESC, seq DESC LIMIT $4`,
+		visit, tx.db.site.Code, int64(from), int64(to), most)
+}
+
 // UsesOf calls visit with the start of every use that nothing has replaced, of all scopes, from <=
 // start < to, the earliest first.
 func (tx *Tx) UsesOf(from, to unit.Instant, visit func(tag string, start unit.Instant) error) error {

@@ -2,6 +2,7 @@ package storetest
 
 import (
 	"crypto/rand"
+	"strconv"
 	"time"
 
 	"rinsate/internal/ledger"
@@ -21,6 +22,25 @@ type Past struct {
 	Every time.Duration
 	// Readings counts the readings that were written.
 	Readings int
+	// RLU gives the reading of a number, counted from 0; nil gives 30 each. With it the rounds that are over
+	// 200 are over the action level, and their second attempt reads as much.
+	RLU func(n int) int
+}
+
+// pastAction is the action level of the past whose readings differ.
+const pastAction = 200
+
+// fails says whether the next round is over the action level.
+func (f *Past) fails() bool {
+	if f.RLU == nil {
+		return f.Readings/3%50 == 0
+	}
+	for i := range pastPoints {
+		if f.RLU(f.Readings+i) > pastAction {
+			return true
+		}
+	}
+	return false
 }
 
 func (f *Past) put(tx *store.Tx, typ string, at unit.Instant, body any) (ledger.ID, error) {
@@ -42,7 +62,7 @@ func (f *Past) Turnaround(tx *store.Tx, tag string) error {
 			return err
 		}
 	}
-	failing := f.Readings/3%50 == 0
+	failing := f.fails()
 	attempts := []reading.Outcome{reading.Below}
 	if failing {
 		attempts = []reading.Outcome{reading.Action, reading.Below}
@@ -76,6 +96,10 @@ func (f *Past) round(tx *store.Tx, tag string, start, taken unit.Instant, attemp
 			return "", err
 		}
 		v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: 30, Typed: "30"}
+		if f.RLU != nil {
+			n := f.RLU(f.Readings)
+			v.Number, v.Typed = unit.Number(n), strconv.Itoa(n)
+		}
 		x := reading.Reading{
 			Sample: string(sample), Scope: tag, Attempt: attempt, Meter: "M-1", Lot: "7", By: "T-01", Value: v, Rules: "fixture",
 			With:      reading.Circumstances{System: "A", Kit: "K", Point: point, Kind: scope.Duodenoscope, At: taken},

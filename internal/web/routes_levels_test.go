@@ -1,10 +1,72 @@
 package web
 
+import (
+	"net/http"
+	"strings"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/wire"
+)
+
 // levelsMayOpen is about levels; see mayOpen.
-var levelsMayOpen = map[string]string{}
+var levelsMayOpen = map[string]string{
+	"GET /levels":                    "LIQV",
+	"GET /levels/workshop":           "LIQV",
+	"GET /levels/compare":            "LIQV",
+	"GET /levels/{level}":            "LIQV",
+	"POST /levels/workshop/cultures": "LIQV",
+	"POST /levels/workshop":          "LI",
+}
 
 // levelExamples are the pages about levels; see examples.
 func (b *site) levelExamples() []example {
 	b.Helper()
-	return []example{}
+	b.levelled()
+	adopted := b.adoptedLevel()
+	table, err := wire.Open("cultures", strings.NewReader(b.someCultures()), wire.Profile{}, desk.CultureColumns())
+	if err != nil {
+		b.Fatal(err)
+	}
+	all, err := desk.ReadCultures(table)
+	if err != nil {
+		b.Fatal(err)
+	}
+	step := func(name, more string) string { return workshopPath + "?" + levelQuery + "&step=" + name + more }
+	chosen := "&method=typed&alert=70&action=110"
+	cultures := "&cultures=" + packCultures(all)
+	return []example{
+		{"levels", "/levels", "levels", http.StatusOK, access.Lead},
+		{"levels, none", "/levels?q=nothing", "levels", http.StatusOK, access.Auditor},
+		{"level with grounds", "/levels/" + adopted + "?done=adopted", "level", http.StatusOK, access.Lead},
+		{"level without grounds", "/levels/" + b.anyLevel(), "level", http.StatusOK, access.Analyst},
+		{"level, no such record", "/levels/none", "problem", http.StatusBadRequest, access.Lead},
+		{"workshop", workshopPath, "workshop", http.StatusOK, access.Lead},
+		{"workshop, baseline", step(baselineStep, "&doubt=LV-03&why=was+away+for+repair"), "workshop", http.StatusOK, access.Analyst},
+		{"workshop, no such reading", step(baselineStep, "&doubt=Q-99&why=gone"), "workshop", http.StatusNotFound, access.Lead},
+		{"workshop, candidates", step(candidatesStep, ""), "workshop", http.StatusOK, access.Lead},
+		{"workshop, nothing chosen", step(replayStep, ""), "workshop", http.StatusBadRequest, access.Lead},
+		{"workshop, cultures", step(culturesStep, chosen+cultures+"&prevalence=0.05"), "workshop", http.StatusOK, access.Lead},
+		{"workshop, known cleanliness", step(knownStep, chosen), "workshop", http.StatusOK, access.Lead},
+		{"workshop, replay", step(replayStep, chosen+cultures), "workshop", http.StatusOK, access.Lead},
+		{"workshop, adopt", step(adoptStep, chosen+cultures), "workshop", http.StatusOK, access.Lead},
+		{"workshop, adopt by others", step(adoptStep, chosen), "workshop", http.StatusOK, access.Analyst},
+		{"compare", comparePath, "compare", http.StatusOK, access.Lead},
+		{"compare, two", comparePath + "?" + levelQuery + "&second=typed&second-alert=40&second-action=80" + cultures, "compare", http.StatusOK, access.Auditor},
+	}
+}
+
+// anyLevel returns the record of a level that was adopted without grounds.
+func (b *site) anyLevel() (id string) {
+	b.Helper()
+	b.look(func(v desk.View) error {
+		all, err := v.LevelTargets()
+		for _, t := range all {
+			if t.InForce != nil && !t.InForce.Derived {
+				id = string(t.InForce.Record)
+			}
+		}
+		return err
+	})
+	return id
 }

@@ -64,6 +64,7 @@ type Server struct {
 	alarms    alarmWatch
 	overviews overviews
 	repeats   repeats
+	studies   studies
 	// closing is closed when the server is told to end.
 	closing chan struct{}
 }

@@ -1,0 +1,216 @@
+package desk
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/level"
+	"rinsate/internal/policy"
+	"rinsate/internal/reading"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// CultureDays is how many days before a culture the turnaround may lie that it is linked to.
+const CultureDays = 60
+
+const cultureReach = CultureDays * 24 * unit.Hour
+
+// Past is the readings of a time as turnarounds, for a replay.
+type Past struct {
+	level.History
+	// Trips are the turnarounds of the history, by their number.
+	Trips []Trip
+	// Unlinked counts cultures without a sampled turnaround before them.
+	Unlinked int
+	// Begin is from when on the readings are here: later than asked for when there were too many.
+	Begin unit.Instant
+}
+
+// Trip is one turnaround of the past.
+type Trip struct {
+	Scope string       `json:"scope"`
+	First unit.Instant `json:"first"`
+	Last  unit.Instant `json:"last"`
+}
+
+// Past returns the readings of a time, from <= at < to, that counted, by turnarounds, with cultures
+// linked to the last turnaround before each. minutes is what one sample costs.
+func (v View) Past(from, to unit.Instant, minutes float64, cultures []Culture) (Past, error) {
+	return v.LatestPast(from, to, 0, minutes, cultures)
+}
+
+// LatestPast is Past for the latest readings of the time, at most so many; 0 takes all.
+func (v View) LatestPast(from, to unit.Instant, most int, minutes float64, cultures []Culture) (Past, error) {
+	all, begin, err := v.trips(level.Target{}, from, to, most)
+	if err != nil {
+		return Past{}, err
+	}
+	p := Past{Begin: begin}
+	contexts := map[level.Context]uint16{}
+	type open struct {
+		number       int32
+		trips, tries int
+		at           unit.Instant
+	}
+	last := map[string]*open{}
+	for _, m := range all {
+		if m.Suspect || m.Outcome == reading.Void {
+			continue
+		}
+		o := last[m.Scope]
+		if o == nil || o.trips != m.Trips || m.Attempt < o.tries || m.Attempt == o.tries && m.At.Sub(o.at) > sameRound {
+			o = &open{number: int32(len(p.Trips)), trips: m.Trips} //nolint:gosec // bounded by the number of readings
+			last[m.Scope] = o
+			p.Trips = append(p.Trips, Trip{Scope: m.Scope, First: m.At})
+		}
+		o.tries, o.at = m.Attempt, m.At
+		p.Trips[o.number].Last = m.At
+		c := level.Context{System: m.System, Kit: m.Kit, Point: m.Point, Kind: m.Kind}
+		n, ok := contexts[c]
+		if !ok {
+			if len(p.Contexts) == math.MaxUint16 {
+				return Past{}, invalid("there are more than %d kinds of readings in that time; ask for a shorter one", math.MaxUint16)
+			}
+			n = uint16(len(p.Contexts)) //nolint:gosec // checked above
+			contexts[c] = n
+			p.Contexts = append(p.Contexts, c)
+		}
+		p.Rows = append(p.Rows, level.Row{
+			Value: int32(m.Value), Turnaround: o.number, Minutes: float32(minutes), Context: n, Attempt: uint8(min(m.Attempt, math.MaxUint8)), //nolint:gosec // bounded by MaxRLU and by min
+		})
+	}
+	p.link(cultures)
+	return p, nil
+}
+
+// before returns the number of the last turnaround of a scope before an instant and not too long ago,
+// -1 when there is none.
+func (p *Past) before(tag string, at unit.Instant) int {
+	found := -1
+	for i, t := range p.Trips { // in the order of their begins
+		if t.Scope == tag && t.Last <= at && at.Sub(t.Last) <= cultureReach.Duration() {
+			found = i
+		}
+	}
+	return found
+}
+
+func (p *Past) link(cultures []Culture) {
+	positive := map[int32]bool{}
+	for _, c := range cultures {
+		n := p.before(c.Scope, c.Taken)
+		if n < 0 {
+			p.Unlinked++
+		} else if c.Positive {
+			positive[int32(n)] = true //nolint:gosec // bounded by the number of readings
+		}
+	}
+	for i := range p.Rows {
+		p.Rows[i].Culture = positive[p.Rows[i].Turnaround]
+	}
+}
+
+// Pairs returns the readings of a target in the turnarounds that cultures are linked to: the last
+// reading of each. Cultures without such a reading are counted.
+func (p *Past) Pairs(t level.Target, cultures []Culture) (pairs []level.Pair, unlinked int) {
+	latest := map[int32]level.Row{}
+	for _, r := range p.Rows {
+		c := p.Contexts[r.Context]
+		if c.System == t.System && c.Kit == t.Kit && c.Point == t.Point && (t.Kind == "" || c.Kind == t.Kind) {
+			latest[r.Turnaround] = r // in the order of time
+		}
+	}
+	for i, c := range cultures {
+		n := p.before(c.Scope, c.Taken)
+		r, ok := latest[int32(n)] //nolint:gosec // bounded by the number of readings
+		if n < 0 || !ok {
+			unlinked++
+			continue
+		}
+		pairs = append(pairs, level.Pair{ID: fmt.Sprintf("%s culture %d", c.Scope, i+1), Value: int(r.Value), Positive: c.Positive})
+	}
+	return pairs, unlinked
+}
+
+// Costs are what a replay counts with.
+type Costs struct {
+	SampleMinutes, CleaningMinutes float64
+	// MostChanges bounds the list of rounds whose outcome differs.
+	MostChanges int
+}
+
+// Replay judges the past by today's levels and by the same with one replaced.
+func (v View) Replay(p Past, proposed reading.Level, c Costs) (level.Replay, error) {
+	rules, err := v.Rules(v.Now(), store.Forever)
+	if err != nil {
+		return level.Replay{}, err
+	}
+	today, err := v.Levels()
+	if err != nil {
+		return level.Replay{}, err
+	}
+	r, err := p.Compare(today, with(today, proposed, v.Now()), c.terms(rules, v.Now()))
+	return r, refuse(err)
+}
+
+// Contrast judges the past by today's levels with one replaced, and by the same with another in its
+// place: what Replay calls today is the first, proposed the second.
+func (v View) Contrast(p Past, first, second reading.Level, c Costs) (level.Replay, error) {
+	rules, err := v.Rules(v.Now(), store.Forever)
+	if err != nil {
+		return level.Replay{}, err
+	}
+	today, err := v.Levels()
+	if err != nil {
+		return level.Replay{}, err
+	}
+	r, err := p.Compare(with(today, first, v.Now()), with(today, second, v.Now()), c.terms(rules, v.Now()))
+	return r, refuse(err)
+}
+
+// with returns the levels as if one more had been adopted just now.
+func with(levels []reading.Level, l reading.Level, now unit.Instant) []reading.Level {
+	l.Adopted = now
+	return append(slices.Clone(levels), l)
+}
+
+func (c Costs) terms(rules policy.RuleSet, now unit.Instant) level.Terms {
+	return level.Terms{Rules: rules.Reading, AsOf: now, CleaningMinutes: c.CleaningMinutes, MaxChanges: c.MostChanges}
+}
+
+// ChangedRound is a round of the past whose outcome another level changes.
+type ChangedRound struct {
+	Scope   string          `json:"scope"`
+	First   unit.Instant    `json:"first"`
+	Attempt int             `json:"attempt"`
+	Today   reading.Outcome `json:"today"`
+	Then    reading.Outcome `json:"proposed"`
+}
+
+// Changed names the rounds that a replay of this past lists.
+func (p *Past) Changed(r level.Replay) []ChangedRound {
+	all := make([]ChangedRound, len(r.Changes))
+	for i, c := range r.Changes {
+		t := p.Trips[c.Turnaround]
+		all[i] = ChangedRound{t.Scope, t.First, c.Attempt, c.Today, c.Proposed}
+	}
+	return all
+}
+
+// RoundOf returns the record of the decision on a round by when its turnaround was first sampled; empty
+// when nothing decided on it, as with readings that were imported.
+func (v View) RoundOf(c ChangedRound) (id ledger.ID, err error) {
+	err = v.tx.Events(c.Scope, c.First.Add(-time.Hour), c.First.AddDays(1, v.Zone()), store.Forever, func(k store.Kept) error {
+		d, err := store.Body[turnaround.Decision](k.Record)
+		if err == nil && id == "" && d.Round.Attempt == c.Attempt && d.Last >= c.First.Add(-time.Hour) {
+			id = k.ID
+		}
+		return err
+	}, store.TypeRound)
+	return id, err
+}

@@ -1,0 +1,229 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/level"
+	rules "rinsate/internal/policy"
+	"rinsate/internal/reading"
+	"rinsate/internal/scope"
+	"rinsate/internal/unit"
+	"rinsate/internal/wire"
+)
+
+// levelsPage lists the levels by what they are for.
+type levelsPage struct {
+	System, Point, Q string
+	Systems          []string
+	Points           []scope.PointKind
+	Targets          []levelTarget
+	// Of is how many targets there are.
+	Of int
+	// Bare are targets with readings and without a level of their own.
+	Bare      []bareTarget
+	Templates []levelTemplate
+	Exports   exports
+	Workshop  string
+}
+
+// levelTarget is one target with its level in force and the other editions.
+type levelTarget struct {
+	System, Kit, Point, Kind, Analyte string
+	InForce                           *levelLine
+	Coming, Earlier                   []levelLine
+	// Workshop derives a new level for the target, Compare sets it beside others; empty for other residues
+	// than ATP.
+	Workshop, Compare string
+}
+
+// levelLine is one edition of a level.
+type levelLine struct {
+	Href, Alert, Action, Unit, Comparison, Source, Edition, Adopted, By string
+	// Derived says that the grounds are on record, Gone that the record was taken back.
+	Derived, Gone bool
+}
+
+// bareTarget has readings and no level of its own.
+type bareTarget struct {
+	Target, Scope, ScopeHref, Last, LastHref, Workshop string
+	// By is the level that judges there all the same; empty when readings have no outcome.
+	By string
+}
+
+// levelTemplate is a published pair of limits.
+type levelTemplate struct {
+	Name, Analyte, Alert, Action, Unit, Comparison, Citation, Edition, Note string
+	Verified                                                                bool
+}
+
+func (s *Server) levels(x *exchange) error {
+	q := x.r.URL.Query()
+	page := levelsPage{System: q.Get("system"), Point: q.Get("point"), Q: strings.TrimSpace(q.Get("q")), Points: scope.PointKinds, Workshop: s.url(workshopPath), Exports: x.exports()}
+	wanted, err := x.wantsFile()
+	if err != nil {
+		return err
+	}
+	if err := s.view(x.r.Context(), func(v desk.View) error { return s.fillLevels(&page, v) }); err != nil {
+		return err
+	}
+	if wanted {
+		return x.file(page.listing())
+	}
+	for _, t := range rules.Templates() {
+		page.Templates = append(page.Templates, levelTemplate{
+			t.Name, string(t.Analyte), limitText(t.Alert), limitText(t.Action), string(t.Unit), comparisonWords(t.Comparison), t.Citation, t.Edition, t.Note, t.Verified,
+		})
+	}
+	return x.show(http.StatusOK, "levels", false, page)
+}
+
+func (s *Server) fillLevels(page *levelsPage, v desk.View) error {
+	all, err := v.LevelTargets()
+	if err != nil {
+		return err
+	}
+	page.Of = len(all)
+	for _, t := range all {
+		l := t.Any()
+		if !slices.Contains(page.Systems, l.System) {
+			page.Systems = append(page.Systems, l.System)
+		}
+		if page.System != "" && page.System != l.System || page.Point != "" && page.Point != string(l.Point) || !mentions(page.Q, l.System, l.Kit, string(l.Point), string(l.Kind), string(l.Analyte), l.Source, l.Edition) {
+			continue
+		}
+		line := levelTarget{System: l.System, Kit: l.Kit, Point: string(l.Point), Kind: kindWords(l.Kind), Analyte: string(l.Analyte)}
+		if t.InForce != nil {
+			shown := s.levelLine(*t.InForce, v)
+			line.InForce = &shown
+		}
+		for _, e := range t.Coming {
+			line.Coming = append(line.Coming, s.levelLine(e, v))
+		}
+		for _, e := range t.Earlier {
+			line.Earlier = append(line.Earlier, s.levelLine(e, v))
+		}
+		if l.Analyte == reading.ATP {
+			query := targetQuery(level.Target{System: l.System, Kit: l.Kit, Point: l.Point, Kind: l.Kind})
+			line.Workshop, line.Compare = s.url(workshopPath)+"?"+query, s.url(comparePath)+"?"+query
+		}
+		page.Targets = append(page.Targets, line)
+	}
+	return s.fillBare(page, v)
+}
+
+// fillBare fills in the targets with readings that no level was adopted for.
+func (s *Server) fillBare(page *levelsPage, v desk.View) error {
+	measured, err := v.MeasuredTargets()
+	if err != nil {
+		return err
+	}
+	clock := s.clockOf(v)
+	for _, m := range measured {
+		if m.Level != nil && m.Level.Kind == m.Kind {
+			continue
+		}
+		line := bareTarget{
+			Target: targetWords(m.Target), Scope: m.Scope, ScopeHref: s.scopeHref(m.Scope), Last: clock(m.Last), LastHref: s.recordHref(string(m.Reading)),
+			Workshop: s.url(workshopPath) + "?" + targetQuery(m.Target),
+		}
+		if m.Level != nil {
+			line.By = "the level for every kind of scope: action " + limitText(m.Level.Action) + " RLU"
+		}
+		page.Bare = append(page.Bare, line)
+	}
+	return nil
+}
+
+func (s *Server) levelLine(e desk.LevelEdition, v desk.View) levelLine {
+	return levelLine{
+		Href: s.levelHref(string(e.Record)), Alert: limitText(e.Alert), Action: actionWords(e.Level), Unit: string(e.Unit), Comparison: comparisonWords(e.Comparison),
+		Source: e.Source, Edition: e.Edition, Adopted: dated(e.Adopted, v.Zone()), By: e.Adopter, Derived: e.Derived, Gone: e.Replaced.Known(),
+	}
+}
+
+// levelHref is the address of the page of a level.
+func (s *Server) levelHref(id string) string { return s.url("/levels/" + url.PathEscape(id)) }
+
+func (p levelsPage) listing() listing {
+	l := listing{Name: "levels"}
+	for _, name := range []string{"state", "meter system", "kit", "point", "kind of scope", "analyte", "alert", "action", "unit", "counts as over", "source", "edition", "adopted", "by", "grounds on record"} {
+		l.Columns = append(l.Columns, wire.SheetColumn{Name: name})
+	}
+	for _, t := range p.Targets {
+		add := func(state string, e levelLine) {
+			l.Rows = append(l.Rows, []string{
+				state, t.System, t.Kit, t.Point, t.Kind, t.Analyte, e.Alert, e.Action, e.Unit, e.Comparison, e.Source, e.Edition, e.Adopted, e.By, sayYes(e.Derived),
+			})
+		}
+		if t.InForce != nil {
+			add("in force", *t.InForce)
+		}
+		for _, e := range t.Coming {
+			add("from later on", e)
+		}
+		for _, e := range t.Earlier {
+			add(map[bool]string{false: "earlier", true: "taken back"}[e.Gone], e)
+		}
+	}
+	return l
+}
+
+func sayYes(yes bool) string {
+	if yes {
+		return "yes"
+	}
+	return "no"
+}
+
+// limitText writes a limit; empty when there is none.
+func limitText(n unit.Number) string {
+	if n == 0 {
+		return ""
+	}
+	return n.String()
+}
+
+// actionWords writes the action level, of a strip the words that count as over it.
+func actionWords(l reading.Level) string {
+	if l.Analyte == reading.Strip {
+		return strings.Join(l.Dirty, ", ")
+	}
+	return limitText(l.Action)
+}
+
+// comparisonWords says when a value is over the action level.
+func comparisonWords(c reading.Comparison) string {
+	switch c {
+	case reading.Over:
+		return "over it"
+	case reading.AtOrOver:
+		return "at it or over"
+	}
+	return ""
+}
+
+func kindWords(k scope.Kind) string {
+	if k == "" {
+		return "every kind"
+	}
+	return string(k)
+}
+
+// targetWords names a target in a line.
+func targetWords(t level.Target) string {
+	return fmt.Sprintf("%s, meter system %s with kit %s, %s", t.Point, t.System, t.Kit, map[bool]string{true: "every kind of scope", false: string(t.Kind)}[t.Kind == ""])
+}
+
+// targetQuery is a target as the addresses of the workshop have it.
+func targetQuery(t level.Target) string {
+	q := url.Values{"system": {t.System}, "kit": {t.Kit}, "point": {string(t.Point)}}
+	if t.Kind != "" {
+		q.Set("kind", string(t.Kind))
+	}
+	return q.Encode()
+}

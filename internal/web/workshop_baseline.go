@@ -1,0 +1,181 @@
+package web
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/level"
+	"rinsate/internal/reading"
+	"rinsate/internal/wire"
+)
+
+// baselineView says which readings a level is derived from.
+type baselineView struct {
+	Doubts []doubtLine
+	// Counted of Given readings of so many scopes count; all are zero before the readings could be had.
+	Given, Counted, Scopes, Censored     int
+	First, Last, Lowest, Median, Highest string
+	Digest                               string
+	// Cut says that there are more readings than are taken.
+	Cut      string
+	Picture  picture
+	LeftOut  []leftOut
+	Tops     []sampleLine
+	Allows   []allowance
+	Alert    string
+	Action   string
+	Exports  exports
+	Warnings []string
+	samples  []level.Sample
+	out      map[string]string
+	at       func(level.Sample) string
+}
+
+// doubtLine is a row for a reading or a scope that somebody leaves out.
+type doubtLine struct{ ID, Why string }
+
+// leftOut are the readings that do not count for one reason.
+type leftOut struct {
+	Why   string
+	Count int
+	Lines []sampleLine
+	More  int
+}
+
+// sampleLine is a reading of the baseline. Doubt is where it can be left out.
+type sampleLine struct {
+	At, Scope, ScopeHref, Value, Href, Doubt string
+	Attempt                                  int
+}
+
+// allowance says whether a method has enough readings for both levels.
+type allowance struct{ Method, Assumes, Alert, Action string }
+
+// doubtLines are the rows of the form: those that are asked about, and one more that is empty or names
+// the reading that a link leads here with.
+func doubtLines(q asked, name string) (lines []doubtLine) {
+	for i, id := range q["doubt"] {
+		lines = append(lines, doubtLine{id, q["why"][i]})
+	}
+	return append(lines, doubtLine{ID: name})
+}
+
+// Bounds of what is listed of the readings.
+const (
+	mostTops    = 10 // the highest ones, which somebody may want to look into
+	mostLeftOut = 25 // of each reason
+)
+
+func (s *Server) fillBaseline(x *exchange, page *workshopPage, d desk.Studied) {
+	b, sum, zone := page.Baseline, d.Baseline, s.desk.DB.Zone()
+	b.Given, b.Counted, b.Scopes, b.Censored, b.Digest = sum.Given, sum.Counted, sum.Scopes, sum.Censored, sum.Digest
+	b.First, b.Last = dated(sum.First, zone), dated(sum.Last, zone)
+	b.Lowest, b.Median, b.Highest = strconv.Itoa(sum.Lowest), sum.Median.String(), strconv.Itoa(sum.Highest)
+	b.Alert, b.Action = shareText(d.Plan.Alert.Float()), shareText(d.Plan.Action.Float())
+	b.Warnings, b.Exports = d.Warnings, x.exports()
+	if d.Baseline.Given >= mostStudied/2 && dated(d.From, zone) != page.Value("from")+" 00:00" {
+		b.Cut = fmt.Sprintf("There are more readings than are taken at once: the latest %d count, from %s on.", sum.Given, dated(d.From, zone))
+	}
+	b.Picture = pictured("baseline", figure.Baseline(d.Samples, d.Derivation, reading.Level{}))
+	b.samples, b.out = d.Samples, map[string]string{}
+	for _, e := range d.Excluded {
+		b.out[e.ID] = e.Why
+	}
+	b.at = func(m level.Sample) string { return dated(m.At, zone) }
+	line := func(m level.Sample) sampleLine {
+		return sampleLine{
+			At: b.at(m), Scope: m.Scope, ScopeHref: s.scopeHref(m.Scope), Value: strconv.Itoa(m.Value), Href: s.recordHref(m.ID), Attempt: m.Attempt,
+			Doubt: page.Path + "?" + page.q.with("step", baselineStep, "name", m.ID) + "#doubts",
+		}
+	}
+	b.fillLeftOut(d, line)
+	counted := slices.DeleteFunc(slices.Clone(d.Samples), func(m level.Sample) bool { return b.out[m.ID] != "" })
+	slices.SortStableFunc(counted, func(x, y level.Sample) int { return cmp.Compare(y.Value, x.Value) })
+	for _, m := range counted[:min(mostTops, len(counted))] {
+		b.Tops = append(b.Tops, line(m))
+	}
+	b.allow(d)
+}
+
+// fillLeftOut groups the readings that do not count by the reason.
+func (b *baselineView) fillLeftOut(d desk.Studied, line func(level.Sample) sampleLine) {
+	groups := map[string]*leftOut{}
+	for _, m := range d.Samples {
+		why, ok := b.out[m.ID]
+		if !ok {
+			continue
+		}
+		reason, more, _ := strings.Cut(why, ":")
+		if strings.HasPrefix(reason, "attempt ") {
+			reason += ":" + more // what happened before, the same for all of it
+		}
+		g := groups[reason]
+		if g == nil {
+			g = &leftOut{Why: reason}
+			groups[reason] = g
+		}
+		if g.Count++; g.Count <= mostLeftOut {
+			g.Lines = append(g.Lines, line(m))
+		} else {
+			g.More++
+		}
+	}
+	for _, reason := range slices.Sorted(maps.Keys(groups)) {
+		b.LeftOut = append(b.LeftOut, *groups[reason])
+	}
+}
+
+// allow says what the number of readings allows.
+func (b *baselineView) allow(d desk.Studied) {
+	for _, m := range level.Methods {
+		have := d.Baseline.Counted
+		switch m {
+		case level.LogNormal:
+			have -= d.Baseline.Censored
+		case level.FreeEffective:
+			have = d.Clustering.Effective
+		case level.Free, level.ScopeBootstrap:
+		}
+		a := allowance{Method: string(m), Assumes: m.Assumes()}
+		for _, p := range []struct {
+			to *string
+			level.Percentile
+		}{{&a.Alert, d.Alert}, {&a.Action, d.Action}} {
+			need, more, err := level.Needed(m, p.Of, d.Plan.Confidence, have)
+			switch c := p.By(m); {
+			case err != nil:
+				*p.to = err.Error()
+			case more > 0:
+				*p.to = fmt.Sprintf("%d more: %d of %d", more, have, need)
+			case c.Refused != "":
+				*p.to = c.Refused
+			default:
+				*p.to = fmt.Sprintf("enough: %d of %d", have, need)
+			}
+		}
+		b.Allows = append(b.Allows, a)
+	}
+}
+
+// listing is the readings as a file.
+func (b *baselineView) listing() listing {
+	l := listing{Name: "baseline", Columns: []wire.SheetColumn{
+		{Name: "record"}, {Name: "scope"}, {Name: "kind"}, {Name: "at"}, {Name: "attempt", Number: true}, {Name: "RLU", Number: true}, {Name: "counts"}, {Name: "why not"},
+	}}
+	for _, m := range b.samples {
+		why := b.out[m.ID]
+		l.Rows = append(l.Rows, []string{m.ID, m.Scope, string(m.Kind), b.at(m), strconv.Itoa(m.Attempt), strconv.Itoa(m.Value), sayYes(why == ""), why})
+	}
+	return l
+}
+
+// shareText writes a share as a percentage.
+func shareText(p float64) string {
+	return strconv.FormatFloat(float64(int(p*1e6+0.5))/1e4, 'f', -1, 64) + " %"
+}

@@ -1,0 +1,128 @@
+package web
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/reading"
+	"rinsate/internal/store"
+	"rinsate/internal/wire"
+)
+
+// knownView shows what a level does to scopes of known cleanliness.
+type knownView struct {
+	// Spread is what was taken, Source where from; Points and Attempts are what was tried.
+	Spread, Source, Points, Attempts string
+	Picture                          picture
+	Lines                            [][]string
+	Exports                          exports
+}
+
+// knownHeader are the columns of the table of a curve.
+var knownHeader = []string{"points", "attempts at most", "true median RLU", "cleaned again", "alert", "held", "attempts", "samples", "minutes"}
+
+// Header are the columns of Lines.
+func (*knownView) Header() []string { return knownHeader }
+
+func (s *Server) fillKnown(x *exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
+	k := &knownView{Exports: x.exports(), Points: page.Value("points"), Attempts: page.Value("attempts"), Spread: page.Value("spread")}
+	page.Known = k
+	o, source, err := s.operating(x, page.q, d, 1, 3, 4)
+	if err != nil {
+		return err
+	}
+	o.Level = l
+	k.Source, k.Spread, k.Points, k.Attempts = source, threePlaces(o.Spread), numberList(o.Points), numberList(o.Attempts)
+	lines, err := o.Lines()
+	if err != nil {
+		return err
+	}
+	for _, n := range lines {
+		k.Lines = append(k.Lines, []string{
+			strconv.Itoa(n.Points), strconv.Itoa(n.Attempts), fmt.Sprintf("%.0f", n.Median), chanceText(n.Over), chanceText(n.Alert), chanceText(n.Hold),
+			fmt.Sprintf("%.2f", n.Operation.Attempts), fmt.Sprintf("%.1f", n.Samples), fmt.Sprintf("%.0f", n.Minutes),
+		})
+	}
+	curves, err := figure.OperatingCurves(o, "", float64(l.Action))
+	if err != nil {
+		return err
+	}
+	title := fmt.Sprintf("What an action level of %s RLU does", l.Action)
+	k.Picture = pictured("known", figure.Operation(title, spreadWords(o), curves, l))
+	return nil
+}
+
+// operating reads what a level is asked about scopes of known cleanliness; points are what is usual. The
+// spread is that of the readings when nothing else is said, which source then tells.
+func (s *Server) operating(x *exchange, q asked, d desk.Studied, points ...int) (o desk.Operating, source string, err error) {
+	if o.Costs, err = q.costs(); err != nil {
+		return o, "", err
+	}
+	if o.Points, err = q.wholes("points", "Points in a round", points...); err != nil {
+		return o, "", err
+	}
+	err = s.view(x.r.Context(), func(v desk.View) error {
+		rules, err := v.Rules(v.Now(), store.Forever)
+		if err != nil {
+			return err
+		}
+		o.Retest = rules.Reading.Retest
+		usual := []int{1, rules.Reading.Attempts}
+		if rules.Reading.Attempts == 1 || len(points) == 1 {
+			usual = usual[1:]
+		}
+		o.Attempts, err = q.wholes("attempts", "Attempts", usual...)
+		return err
+	})
+	if err != nil {
+		return o, "", err
+	}
+	own, n := desk.SpreadOf(d.Samples)
+	if o.Spread, err = q.number("spread", "The spread of single samples", own); err != nil {
+		return o, "", err
+	}
+	if o.Shared, err = q.number("shared", "The spread between cleanings", 0); err != nil {
+		return o, "", err
+	}
+	switch {
+	case o.Spread == 0 || math.IsNaN(o.Spread):
+		return o, "", mistyped("%d readings do not show how they spread. Say how much single samples scatter.", n)
+	case o.Shared > 5*o.Spread:
+		return o, "", mistyped("The spread between cleanings may be at most five times that of single samples.")
+	case q.get("spread") == "":
+		source = fmt.Sprintf("The spread of %.2f is that of %d stored readings, differences between scopes included.", o.Spread, n)
+	}
+	return o, source, nil
+}
+
+func spreadWords(o desk.Operating) string {
+	return fmt.Sprintf("Single samples scatter with a standard deviation of %.2f of ln RLU, cleanings with %.2f.", o.Spread, o.Shared)
+}
+
+// chanceText writes a probability.
+func chanceText(p float64) string { return fmt.Sprintf("%.1f %%", 100*p) }
+
+// threePlaces writes a number with at most three places.
+func threePlaces(x float64) string { return strconv.FormatFloat(math.Round(1000*x)/1000, 'f', -1, 64) }
+
+func numberList(all []int) string {
+	text := ""
+	for i, n := range all {
+		if i > 0 {
+			text += ", "
+		}
+		text += strconv.Itoa(n)
+	}
+	return text
+}
+
+func (k *knownView) listing() listing {
+	l := listing{Name: "known-cleanliness", Rows: k.Lines}
+	for _, name := range knownHeader {
+		l.Columns = append(l.Columns, wire.SheetColumn{Name: name, Number: true})
+	}
+	return l
+}

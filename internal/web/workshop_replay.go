@@ -1,0 +1,199 @@
+package web
+
+import (
+	"fmt"
+	"net/url"
+	"strconv"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/level"
+	"rinsate/internal/reading"
+	"rinsate/internal/unit"
+	"rinsate/internal/wire"
+)
+
+// replayView is the past under two levels.
+type replayView struct {
+	// First and Second name the levels, Columns are the two with what differs.
+	First, Second string
+	Tallies       []tallyLine
+	Kinds         []kindTallies
+	Changed       int
+	Changes       []changeLine
+	Notes         []string
+	Picture       picture
+	Exports       exports
+	all           []desk.ChangedRound
+	at            func(desk.ChangedRound) string
+}
+
+// tallyLine is one figure under both levels.
+type tallyLine struct{ Name, First, Second, Difference string }
+
+type kindTallies struct {
+	Kind  string
+	Lines []tallyLine
+}
+
+// changeLine is one round whose outcome differs.
+type changeLine struct {
+	Scope, Href, At, Record string
+	Attempt                 int
+	First, Second           mark
+}
+
+// Bounds of the list of changes: on the page, and in a file.
+const (
+	mostChanges     = 50
+	mostFileChanges = 10_000
+)
+
+func (s *Server) fillReplay(x *exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
+	r := &replayView{First: "today", Second: "proposed", Exports: x.exports()}
+	page.Replay = r
+	return s.view(x.r.Context(), func(v desk.View) error {
+		past, err := s.past(page.q, v, d.From, d.To)
+		if err != nil {
+			return err
+		}
+		costs, err := page.q.costs()
+		if err != nil {
+			return err
+		}
+		costs.MostChanges = mostFileChanges
+		found, err := v.Replay(past, l, costs)
+		if err != nil {
+			return err
+		}
+		if err := s.fillTallies(r, v, past, found); err != nil {
+			return err
+		}
+		if past.Begin > d.From {
+			r.Notes = append(r.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), dated(past.Begin, v.Zone())))
+		}
+		today, err := v.Levels()
+		if err != nil {
+			return err
+		}
+		t := d.Plan.Target
+		levels := []figure.NamedLevel{{Name: "proposed", Level: l}}
+		if now, ok := reading.Find(today, reading.ATP, reading.Circumstances{System: t.System, Kit: t.Kit, Point: t.Point, Kind: t.Kind, At: v.Now()}); ok {
+			levels = append(levels, figure.NamedLevel{Name: "today", Level: now})
+		}
+		r.Picture = pictured("replay", figure.BaselineUnder(d.Samples, d.Derivation, levels...))
+		return nil
+	})
+}
+
+// past reads the past of a period with the cultures that are asked about.
+func (s *Server) past(q asked, v desk.View, from, to unit.Instant) (desk.Past, error) {
+	cultures, err := q.cultures()
+	if err != nil {
+		return desk.Past{}, err
+	}
+	costs, err := q.costs()
+	if err != nil {
+		return desk.Past{}, err
+	}
+	past, err := v.LatestPast(from, to, mostReplayed, costs.SampleMinutes, cultures)
+	if err == nil && len(past.Rows) == 0 {
+		err = mistyped("There is no reading in that time. Choose another period.")
+	}
+	return past, err
+}
+
+// fillTallies fills in the two pasts, what differs, and what to keep in mind.
+func (s *Server) fillTallies(r *replayView, v desk.View, past desk.Past, found level.Replay) error {
+	r.Tallies = tallyLines(found.Today, found.Proposed)
+	for _, k := range found.Kinds {
+		r.Kinds = append(r.Kinds, kindTallies{string(k.Kind), tallyLines(k.Today, k.Proposed)})
+	}
+	r.Changed, r.all = found.Changed, past.Changed(found)
+	r.at = func(c desk.ChangedRound) string { return dated(c.First, v.Zone()) }
+	for _, c := range r.all[:min(mostChanges, len(r.all))] {
+		line, err := s.changeLine(v, c)
+		if err != nil {
+			return err
+		}
+		r.Changes = append(r.Changes, line)
+	}
+	unknown := max(found.Today.Unknown, found.Proposed.Unknown)
+	if unknown > 0 {
+		r.Notes = append(r.Notes, fmt.Sprintf("Up to %d cleanings would have been asked for that never took place, so that nobody knows their result: kits and minutes are lower bounds there.", unknown))
+	}
+	if past.Unlinked > 0 {
+		r.Notes = append(r.Notes, fmt.Sprintf("%d cultures have no sampled turnaround in the %d days before them and are not counted.", past.Unlinked, desk.CultureDays))
+	}
+	return nil
+}
+
+// changeLine links a round whose outcome differs to where it is on the page of its scope, and to the
+// record of the decision.
+func (s *Server) changeLine(v desk.View, c desk.ChangedRound) (changeLine, error) {
+	id, err := v.RoundOf(c)
+	return changeLine{
+		Scope: c.Scope, Href: s.tripHref(c.Scope, c.First), At: dated(c.First, v.Zone()), Record: s.recordHref(string(id)), Attempt: c.Attempt,
+		First: roundMark(c.Today), Second: roundMark(c.Then),
+	}, err
+}
+
+// tripHref is where the page of a scope shows the turnaround of an instant.
+func (s *Server) tripHref(tag string, at unit.Instant) string {
+	return s.scopeHref(tag) + "?before=" + url.QueryEscape((at + 1).String()) + "#earlier"
+}
+
+// roundMark is the outcome of a round under a level; a round that would not have happened has none.
+func roundMark(o reading.Outcome) mark {
+	if o == level.Spared {
+		return mark{"not needed", "–", "unknown"}
+	}
+	return outcomeMark(o)
+}
+
+func tallyLines(a, b level.Tally) []tallyLine {
+	var lines []tallyLine
+	add := func(name string, x, y int) {
+		lines = append(lines, tallyLine{name, strconv.Itoa(x), strconv.Itoa(y), fmt.Sprintf("%+d", y-x)})
+	}
+	add("turnarounds with samples", a.Turnarounds, b.Turnarounds)
+	add("rounds", a.Rounds, b.Rounds)
+	add("rounds that would not have been needed", a.Spared, b.Spared)
+	add("rounds over the action level", a.Over, b.Over)
+	add("rounds with an alert", a.Alerts, b.Alerts)
+	add("rounds that stay undecided", a.Undecided, b.Undecided)
+	add("further cleanings", a.Recleans, b.Recleans)
+	add("of them with a result that nobody knows", a.Unknown, b.Unknown)
+	add("scopes held after the last attempt", a.Holds, b.Holds)
+	add("kits", a.Kits, b.Kits)
+	lines = append(lines, tallyLine{"minutes of sampling and further cleaning", fmt.Sprintf("%.0f", float64(a.Minutes)), fmt.Sprintf("%.0f", float64(b.Minutes)), fmt.Sprintf("%+.0f", float64(b.Minutes-a.Minutes))})
+	if a.Caught+a.Missed+a.Unjudged > 0 {
+		add("turnarounds with a positive culture, over the action level", a.Caught, b.Caught)
+		add("turnarounds with a positive culture that passed", a.Missed, b.Missed)
+		add("turnarounds with a positive culture, undecided", a.Unjudged, b.Unjudged)
+	}
+	return lines
+}
+
+func (r *replayView) listing() listing {
+	l := listing{Name: "changed-rounds", Columns: []wire.SheetColumn{{Name: "scope"}, {Name: "turnaround sampled at"}, {Name: "attempt", Number: true}, {Name: r.First}, {Name: r.Second}}}
+	for _, c := range r.all {
+		l.Rows = append(l.Rows, []string{c.Scope, r.at(c), strconv.Itoa(c.Attempt), string(c.Today), string(c.Then)})
+	}
+	return l
+}
+
+// rows is what the step has to be taken away as a file.
+func (p workshopPage) rows() (listing, bool) {
+	switch {
+	case p.Baseline != nil && p.Baseline.Given > 0:
+		return p.Baseline.listing(), true
+	case p.Candidates != nil:
+		return p.Candidates.listing(), true
+	case p.Known != nil:
+		return p.Known.listing(), true
+	case p.Replay != nil && p.Replay.at != nil:
+		return p.Replay.listing(), true
+	}
+	return listing{}, false
+}
