@@ -371,6 +371,9 @@ so, and which lot, meter or person came together with the change. Below it stand
 streams whose latest readings are higher than their baseline when all streams are
 looked at together, with the share of false ones among them bounded (--q).
 
+What people did about each alarm is shown as its state; see rinsate alarm --help. One
+that somebody acted on and that nothing signals any more is listed too.
+
 An alarm is a reason to look, not a verdict on a scope or a person.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -398,7 +401,14 @@ An alarm is a reason to look, not a verdict on a scope or a person.`,
 				if err != nil {
 					return err
 				}
-				return a.alarms(v, list, desk.Alarms(list, from), rises, out, q)
+				raised, err := v.Raised(desk.Alarms(list, 0))
+				if err != nil {
+					return err
+				}
+				raised = slices.DeleteFunc(raised, func(r desk.Raised) bool {
+					return r.Alarm != nil && r.Alarm.Last < from || r.Alarm == nil && r.Signalled < from || r.Signalled > when
+				})
+				return a.alarms(v, list, raised, rises, out, q)
 			})
 		},
 	}
@@ -410,7 +420,7 @@ An alarm is a reason to look, not a verdict on a scope or a person.`,
 	return c
 }
 
-func (a *app) alarms(v desk.View, list []desk.Stream, alarms []desk.Alarm, rises []trend.Ranked, out output, q float64) error {
+func (a *app) alarms(v desk.View, list []desk.Stream, raised []desk.Raised, rises []trend.Ranked, out output, q float64) error {
 	watched, waiting, provisional := 0, 0, 0
 	for _, s := range list {
 		switch {
@@ -424,30 +434,14 @@ func (a *app) alarms(v desk.View, list []desk.Stream, alarms []desk.Alarm, rises
 	}
 	if a.json {
 		return a.printJSON(map[string]any{
-			"alarms": orEmpty(alarms), "rises": rises, "q": q, "streams_adopted": watched, "streams_provisional": provisional, "streams_without_baseline": waiting,
+			"alarms": alarmsJSON(raised), "rises": rises, "q": q, "streams_adopted": watched, "streams_provisional": provisional, "streams_without_baseline": waiting,
 		})
 	}
-	rows := make([][]string, len(alarms))
-	for i, x := range alarms {
-		state := "over"
-		if x.Open {
-			state = "open"
-		}
-		since, interval, change := "", "", ""
-		if s := x.Since; s != nil {
-			since, interval = s.At.In(v.Zone()), moment(v, s.After)+" to "+moment(v, s.Until)
-			change = fmt.Sprintf("%.0f → %.0f", float64(s.Before), float64(s.Now))
-		}
-		charts := []string{string(x.First.Chart)}
-		for _, j := range x.Joined {
-			charts = append(charts, string(j.Chart))
-		}
-		rows[i] = []string{
-			x.Key.Scope, string(x.Key.Point), directionMark(x.Direction), state, moment(v, x.First.At), since, interval, change,
-			strings.Join(slices.Compact(charts), ", "), strings.Join(x.Coincides, ", "), strconv.Itoa(x.Others),
-		}
+	rows := make([][]string, len(raised))
+	for i, r := range raised {
+		rows[i] = alarmCells(v, r)
 	}
-	if err := a.printRows(out, []string{"scope", "point", "readings", "", "first signal", "since about", "95 % interval", "RLU", "charts", "came with", "others"}, rows); err != nil || out.csv {
+	if err := a.printRows(out, []string{"alarm", "scope", "point", "readings", "", "state", "first signal", "since about", "95 % interval", "RLU", "charts", "came with", "others"}, rows); err != nil || out.csv {
 		return err
 	}
 	found := slices.DeleteFunc(slices.Clone(rises), func(r trend.Ranked) bool { return !r.Found })

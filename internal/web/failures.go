@@ -24,8 +24,10 @@ type failuresPage struct {
 	Kinds                           []scope.Kind
 	Views                           []stateWord
 	Chart                           *picture
-	Lines                           []periodLine
-	Rounds, Over                    int
+	// Lines are the periods of a page of their list, the newest first.
+	Lines        []periodLine
+	Pager        pager
+	Rounds, Over int
 	// Facts are what the charts say in words, Why why there is no chart.
 	Facts   []string
 	Why     string
@@ -52,10 +54,11 @@ const (
 var failureViews = []stateWord{{sharesView, "share by period"}, {gapsView, "rounds between failures"}, {timesView, "days between failures"}}
 
 // failuresBack is how many days are looked at when no other time is asked for, failedShown how many of the
-// last failures are listed.
+// last failures are listed, periodsShown how many periods a page of their list holds.
 const (
 	failuresBack = 180
 	failedShown  = 20
+	periodsShown = 30
 )
 
 func (s *Server) failures(x *exchange) error {
@@ -93,6 +96,11 @@ func (s *Server) failures(x *exchange) error {
 	if file {
 		return x.file(page.listing())
 	}
+	lo, hi, pager, err := x.paged(len(page.Lines), periodsShown)
+	if err != nil {
+		return err
+	}
+	page.Lines, page.Pager = page.Lines[lo:hi], pager
 	return x.show(http.StatusOK, "failures", false, page)
 }
 
@@ -146,7 +154,7 @@ func (s *Server) fillFailures(page *failuresPage, rounds []desk.FirstRound) {
 		page.Why = fmt.Sprintf("There are rounds in %d periods: at least 2 are needed to compare. Choose an earlier begin or shorter periods.", len(periods))
 		return
 	}
-	for i, p := range periods {
+	for i, p := range slices.Backward(periods) {
 		page.Lines = append(page.Lines, linePeriod(p, shares.Points[i], zone))
 	}
 	gaps, gapsErr := trend.NewGChart(between.Gaps)
