@@ -170,8 +170,12 @@ func compareKeys(a, b trend.Key) int {
 		cmp.Compare(a.System, b.System), cmp.Compare(a.Kit, b.Kit))
 }
 
+// fewestMonthly is how few readings a month limits are made for. Where there are fewer, or none any more,
+// limits for ten promise less than they keep.
+const fewestMonthly = 10
+
 // perMonth returns how many readings of all streams fall into a month, counted over the last three
-// months or as long as there are readings.
+// months or as long as there are readings, and not fewer than fewestMonthly.
 func perMonth(list []Stream, at unit.Instant) float64 {
 	since := at.Add(-monthly)
 	first, n := at, 0
@@ -184,7 +188,7 @@ func perMonth(list []Stream, at unit.Instant) float64 {
 		}
 	}
 	span := max(24*time.Hour, min(monthly, at.Sub(first)))
-	return max(1, float64(n)*month/float64(span))
+	return max(fewestMonthly, float64(n)*month/float64(span))
 }
 
 // Stream returns one stream up to an instant, with what its adopted chart makes of it; without one it
