@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
+	"rinsate/internal/trend"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
@@ -333,6 +334,9 @@ func (w *Work) restingOn(old store.Kept) (r resting, err error) {
 	case store.TypeAttachment:
 		a, err := store.Body[dossier.Attachment](old.Record)
 		return resting{scope: a.Scope}, err
+	case store.TypeAlarm:
+		h, err := store.Body[trend.Handling](old.Record)
+		return resting{scope: h.Stream.Scope}, err
 	case store.TypeSample:
 		s, err := store.Body[sampling.Sample](old.Record)
 		return resting{s.Scope, s.Collected, s.Attempt}, err

@@ -210,6 +210,11 @@ func (tx *Tx) fill(r ledger.Record, p placing) error {
 			return err
 		}
 	}
+	if p.alarm != nil {
+		if err := tx.fillAlarm(r, *p.alarm); err != nil {
+			return err
+		}
+	}
 	if len(p.suspect) > 0 {
 		if err := tx.doubt(p.suspect, sql.NullInt64{Int64: int64(r.Recorded), Valid: true}); err != nil {
 			return err
@@ -270,6 +275,11 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	}
 	if touched == 0 {
 		return &Error{Code: Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Type), Hint: "look at its chain with: rinsate ledger show " + string(id)}
+	}
+	if p.alarm != nil {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE alarm SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
+			return tx.spoil(err)
+		}
 	}
 	if p.reading != nil {
 		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {

@@ -84,7 +84,7 @@ func (b *site) filled() *strings.Replacer {
 	b.Helper()
 	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
 		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish(), "{topic}", "sample-a-scope",
-		"{level}", b.anyLevel())
+		"{level}", b.anyLevel(), "{alarm}", b.streams())
 }
 
 // Only one template is there when an example is asked for, so that it is the one that was shown.
@@ -306,6 +306,7 @@ func TestSubPath(t *testing.T) {
 	const prefix = "/rinsate"
 	b := newSite(t, storetest.NewClock(), "https://x.example"+prefix)
 	b.furnish()
+	b.streams()
 	seen := map[string]string{prefix + "/": "the start", prefix: "the address without a slash", prefix + "/gate/none": "the start", prefix + "/scopes/none": "the start"}
 	next := slices.Sorted(maps.Keys(seen))
 	found, files := 0, 0

@@ -42,6 +42,8 @@ type scopePage struct {
 	AllShown   bool
 	Forms      scopeForms
 	Dossier    string
+	// Numbers are its alarms and trends; nil for whoever may not see them.
+	Numbers *scopeNumbers
 }
 
 // scopeForms are what can be done on the page of a scope; nil for whoever may not.
@@ -152,6 +154,9 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 			page.AllRecords = page.Href + "?records#history"
 		}
 		page.Dossier = page.Href + "/dossier"
+		if page.Numbers, err = s.scopeNumbers(v, x, i.Tag); err != nil {
+			return err
+		}
 		return s.fillForms(&page, v, x, was, trips)
 	})
 	if err != nil {

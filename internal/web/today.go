@@ -137,6 +137,11 @@ func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error 
 	if err != nil {
 		return err
 	}
+	if !x.may(access.SeeNumbers) {
+		for i := range page.Alarms.Lines {
+			page.Alarms.Lines[i].Alarm = ""
+		}
+	}
 	if x.who == nil {
 		page.nameless()
 	}
