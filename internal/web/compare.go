@@ -43,8 +43,8 @@ type comparePage struct {
 
 // lotChoice is a lot of a kit in one field.
 type lotChoice struct {
-	Value, Text    string
-	Old, New       bool
+	Value, Text   string
+	Old, New      bool
 	kit, lot, key string
 }
 
@@ -71,7 +71,9 @@ type comparison struct {
 
 type pairRow struct{ Sample, Old, New, Ratio string }
 
-func (s *Server) compare(x *exchange) error { return s.comparePage(x, http.StatusOK, nil, pastedForm{}) }
+func (s *Server) compare(x *exchange) error {
+	return s.comparePage(x, http.StatusOK, nil, pastedForm{})
+}
 
 // comparePairs compares by pairs of the same samples from a table that is sent along and not kept.
 func (s *Server) comparePairs(x *exchange) error {

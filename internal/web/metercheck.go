@@ -43,7 +43,9 @@ type controlOption struct {
 }
 
 // materialValue names a material and its lot in a form.
-func materialValue(material, lot string) string { return url.Values{"material": {material}, "lot": {lot}}.Encode() }
+func materialValue(material, lot string) string {
+	return url.Values{"material": {material}, "lot": {lot}}.Encode()
+}
 
 // checkFields are the fields of the form.
 func checkFields() []string {

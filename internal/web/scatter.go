@@ -93,7 +93,9 @@ func plural(s attribution.Source) string {
 }
 
 // scaleValue names a scale in one field of a form.
-func scaleValue(s desk.Scale) string { return url.Values{"system": {s.System}, "kit": {s.Kit}}.Encode() }
+func scaleValue(s desk.Scale) string {
+	return url.Values{"system": {s.System}, "kit": {s.Kit}}.Encode()
+}
 
 func (s *Server) scatter(x *exchange) error {
 	q := x.r.URL.Query()

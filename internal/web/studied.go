@@ -28,7 +28,9 @@ type studied struct {
 }
 
 // studied reads the time of a page.
-func (x *exchange) studied() (studied, error) { return studiedIn(x.r.URL.Query(), x.s.now(), x.s.desk.DB.Zone()) }
+func (x *exchange) studied() (studied, error) {
+	return studiedIn(x.r.URL.Query(), x.s.now(), x.s.desk.DB.Zone())
+}
 
 func studiedIn(q url.Values, now unit.Instant, zone *time.Location) (p studied, err error) {
 	day := func(text string, usual unit.Instant) (time.Time, error) {

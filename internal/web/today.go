@@ -94,7 +94,7 @@ type meterLine struct {
 	Code, System, Why string
 	// Href is where it is checked; empty for whoever may not see it.
 	Href string
-	Good              bool
+	Good bool
 }
 
 type lotLine struct{ Kit, Lot, Why string }
