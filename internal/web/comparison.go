@@ -23,6 +23,8 @@ import (
 type comparisonPage struct {
 	studied
 	By, Point string
+	// ByWord begins with a capital letter.
+	ByWord string
 	// Least is how many readings a unit needs to be compared.
 	Least     int
 	Groupings []desk.Grouping
@@ -81,6 +83,7 @@ func (s *Server) comparison(x *exchange) error {
 	if page.Point != "" && !slices.Contains(scope.PointKinds, scope.PointKind(page.Point)) {
 		return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("There is no kind of point %q.", page.Point)}
 	}
+	page.ByWord = sentenceCase(page.By)
 	if err := s.fillComparison(x.r.Context(), &page); err != nil {
 		return err
 	}

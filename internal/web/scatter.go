@@ -307,7 +307,7 @@ func (s *Server) scatterAnswer(page *scatterPage, found scattered, hidden desk.D
 		a.Sources = append(a.Sources, s.sourceAnswer(source, a.What, effects, rows))
 	}
 	for _, f := range found.Fixed {
-		a.Fixed = append(a.Fixed, []string{spaced(f.Name), fmt.Sprintf("× %.2f", f.Ratio), fmt.Sprintf("%.2f to %.2f", f.Lo, f.Hi)})
+		a.Fixed = append(a.Fixed, []string{spaced(f.Name), "× " + times(f.Ratio), times(f.Lo) + " to " + times(f.Hi)})
 	}
 	return a
 }
@@ -329,7 +329,7 @@ func sentenceCase(text string) string { return strings.TrimSuffix(sentence(text)
 // effectRow is one effect under the name that is shown; code is what it is called in the records.
 func (s *Server) effectRow(page *scatterPage, scale desk.Scale, e attribution.Effect, code, what string) effectRow {
 	row := effectRow{
-		Source: string(e.Source), Name: e.Name, N: e.Rows, Ranked: e.Ranked, Ratio: fmt.Sprintf("× %.2f", e.Ratio), Interval: fmt.Sprintf("%.2f to %.2f", e.Lo, e.Hi),
+		Source: string(e.Source), Name: e.Name, N: e.Rows, Ranked: e.Ranked, Ratio: "× " + times(e.Ratio), Interval: times(e.Lo) + " to " + times(e.Hi),
 		ratio: fmt.Sprintf("%.4g", e.Ratio), lo: fmt.Sprintf("%.4g", e.Lo), hi: fmt.Sprintf("%.4g", e.Hi),
 	}
 	switch {
@@ -347,7 +347,7 @@ func (s *Server) effectRow(page *scatterPage, scale desk.Scale, e attribution.Ef
 	if e.Source != attribution.Person || page.People.Shown {
 		name = row.Source + " " + row.Name
 	}
-	row.Words = fmt.Sprintf("%s: %s %.2f times as high as of the others (%s), other things equal", sentenceCase(name), what, e.Ratio, row.Interval)
+	row.Words = fmt.Sprintf("%s: %s %s times as high as of the others (%s), other things equal", sentenceCase(name), what, times(e.Ratio), row.Interval)
 	if code == attribution.NotOnRecord {
 		return row
 	}
@@ -367,6 +367,17 @@ func (s *Server) effectRow(page *scatterPage, scale desk.Scale, e attribution.Ef
 		row.OutHref = s.url("/scatter?" + q.Encode())
 	}
 	return row
+}
+
+// times writes a ratio for a person; one that a handful of readings leaves without bound is not spelt out.
+func times(ratio float64) string {
+	switch {
+	case ratio >= 1000:
+		return "over 1000"
+	case ratio < 0.01:
+		return "under 0.01"
+	}
+	return fmt.Sprintf("%.2f", ratio)
 }
 
 // shares says in a sentence where the scatter comes from, the largest part first.
