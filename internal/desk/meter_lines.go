@@ -28,7 +28,7 @@ type MeterLine struct {
 // How far back and up to how many readings are counted, so that a meter that nobody checks costs no more
 // than others.
 const (
-	countBack = 31 * 24 * time.Hour
+	countBack = 7 * 24 * time.Hour
 	countMost = 5000
 )
 

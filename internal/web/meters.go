@@ -132,7 +132,7 @@ func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock clock, zone 
 	}
 	switch {
 	case l.Last == nil || l.Last.Verdict.At < l.Counted:
-		row.Readings += " in the last 31 days"
+		row.Readings += " in the last 7 days"
 	default:
 		row.Readings += " since the last check"
 	}
