@@ -421,14 +421,32 @@ func (v View) MeterState(meter string, at unit.Instant) (quality.State, error) {
 		return quality.State{Condition: quality.Unchecked, Why: fmt.Sprintf("%s does not say how meters are checked", rules.Cite())}, nil
 	}
 	var verdicts []quality.Verdict
+	var ids []ledger.ID
 	err = v.tx.ChecksOf(meter, 0, at, func(c store.Checked) error {
-		verdicts = append(verdicts, quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome})
+		verdicts, ids = append(verdicts, quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome}), append(ids, c.ID)
 		return nil
 	})
 	if err != nil {
 		return quality.State{}, err
 	}
 	state, err := rules.Meters.Holds.State(verdicts, at, v.Zone())
+	if err != nil || state.Condition == quality.Checked {
+		return state, refuse(err)
+	}
+	// The table of checks has no words; those of the last ones are what the state can quote.
+	for i := max(0, len(ids)-reach); i < len(ids); i++ {
+		if verdicts[i].Outcome.Good() {
+			continue
+		}
+		k, err := v.tx.Record(ids[i])
+		if err == nil {
+			err = fold(k, func(x store.Check) { verdicts[i].Why = x.Verdict.Why })
+		}
+		if err != nil {
+			return state, err
+		}
+	}
+	state, err = rules.Meters.Holds.State(verdicts, at, v.Zone())
 	return state, refuse(err)
 }
 

@@ -67,6 +67,8 @@ type DB struct {
 	clock  func() time.Time
 	lock   *flock.Flock
 	signer ledger.Signer
+	// disguise is the key of Disguise.
+	disguise []byte
 
 	writeDB, readDB *sql.DB
 	writer          *session
@@ -345,6 +347,7 @@ func (db *DB) readSite(ctx context.Context) error {
 	if err != nil {
 		return &Error{Code: NotFound, Message: "the signing key of the ledger is missing: " + filepath.Join(db.dir, keyFile), Hint: "restore it from the backup; without it no new checkpoint can be signed", Cause: err}
 	}
+	db.disguise = disguiseKey(key)
 	if db.signer, err = ledger.ParseSigner(strings.TrimSpace(string(key))); err != nil {
 		return &Error{Code: Invalid, Message: fmt.Sprintf("the signing key of the ledger cannot be read: %v", err), Hint: "restore ledger.key from the same backup as the database", Cause: err}
 	}

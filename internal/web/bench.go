@@ -27,7 +27,7 @@ import (
 type benchPage struct {
 	Data benchData
 	// The addresses that its script asks.
-	State, Jobs, Acts, Worker, Drawings, Live, Lock, Unlock, Switch, SignIn string
+	State, Jobs, Meters, Acts, Worker, Drawings, Live, Lock, Unlock, Switch, SignIn string
 	// Card is the sheet of codes to scan.
 	Card string
 }
@@ -54,7 +54,7 @@ func (s *Server) bench(x *exchange) error {
 		return err
 	}
 	return x.show(http.StatusOK, "bench", false, benchPage{
-		Data: data, State: s.url("/bench/state"), Jobs: s.url("/bench/jobs/"), Acts: s.url("/bench/acts"), Worker: s.url("/bench/worker.js"),
+		Data: data, State: s.url("/bench/state"), Jobs: s.url("/bench/jobs/"), Meters: s.url("/meters/"), Acts: s.url("/bench/acts"), Worker: s.url("/bench/worker.js"),
 		Drawings: s.url("/bench/drawings/"), Live: s.url("/live"), Lock: s.url("/lock"), Unlock: s.url("/unlock"), Switch: s.url("/switch"), SignIn: s.url("/sign-in?next=/bench"),
 		Card: s.url("/bench/card"),
 	})

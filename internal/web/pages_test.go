@@ -84,7 +84,7 @@ func (b *site) filled() *strings.Replacer {
 	b.Helper()
 	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
 		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish(), "{topic}", "sample-a-scope",
-		"{level}", b.anyLevel(), "{alarm}", b.streams())
+		"{level}", b.anyLevel(), "{alarm}", b.streams(), "{meter}", "M-1")
 }
 
 // Only one template is there when an example is asked for, so that it is the one that was shown.

@@ -92,7 +92,9 @@ type dueReason struct {
 
 type meterLine struct {
 	Code, System, Why string
-	Good              bool
+	// Href is where it is checked; empty for whoever may not see it.
+	Href string
+	Good bool
 }
 
 type lotLine struct{ Kit, Lot, Why string }
@@ -132,7 +134,15 @@ func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error 
 		if err := s.handedOver(&page, v, now); err != nil {
 			return err
 		}
-		return s.supplies(&page, v, now)
+		if err := s.supplies(&page, v, now); err != nil {
+			return err
+		}
+		for i, m := range page.Meters {
+			if x.may(access.SeeScope) && !page.Wall {
+				page.Meters[i].Href = s.meterHref(m.Code)
+			}
+		}
+		return nil
 	})
 	if err != nil {
 		return err

@@ -65,6 +65,8 @@ type Server struct {
 	overviews overviews
 	repeats   repeats
 	studies   studies
+	// readings are those that statistics count, computed what statistics say of them.
+	readings, computed replies
 	// closing is closed when the server is told to end.
 	closing chan struct{}
 }
@@ -77,7 +79,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	}
 	s := &Server{
 		desk: d, door: o.Door, proxied: o.Proxied, base: o.Base, prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
-		clock: o.Clock, log: o.Log, demo: o.Demo, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
+		clock: o.Clock, log: o.Log, demo: o.Demo, mux: http.NewServeMux(), readings: replies{most: 2}, computed: replies{most: 32}, cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
 	}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)

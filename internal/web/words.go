@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"rinsate/internal/turnaround"
@@ -54,3 +55,6 @@ func clockTime(at, now unit.Instant, zone *time.Location) string {
 	}
 	return t.Format("2006-01-02 15:04")
 }
+
+// spaced writes a name such as outer-distal-end in words.
+func spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }

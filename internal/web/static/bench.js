@@ -365,7 +365,7 @@ function chooseMeter(m) {
   if (m.state.condition !== "checked" || m.state.until && m.state.until <= now()) {
     meter = "";
     choices.set("meter", "");
-    return say("problem", `Meter ${m.code}: ${m.state.why}. Check it before it is used.`);
+    return say("problem", `Meter ${m.code}: ${m.state.why}. `, h("a", { href: at.meters + encodeURIComponent(m.code) + "#check" }, "Check it before it is used"), ".");
   }
   meter = m.code;
   choices.set("meter", meter);
