@@ -267,8 +267,16 @@ func countedUnits(n int, by string) string {
 
 func (p comparisonPage) listing() listing {
 	l := listing{Name: "comparison by " + p.By, Columns: []wire.SheetColumn{
-		{Name: "from"}, {Name: "to"}, {Name: "point"}, {Name: p.By}, {Name: "readings", Number: true}, {Name: "over the action level", Number: true}, {Name: "share", Number: true},
-		{Name: "95 % limits"}, {Name: "99.8 % limits"}, {Name: "against the limits"},
+		{Name: "from"},
+		{Name: "to"},
+		{Name: "point"},
+		{Name: p.By},
+		{Name: "readings", Number: true},
+		{Name: "over the action level", Number: true},
+		{Name: "share", Number: true},
+		{Name: "95 % limits"},
+		{Name: "99.8 % limits"},
+		{Name: "against the limits"},
 	}}
 	if p.Answer == nil {
 		return l

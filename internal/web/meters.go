@@ -154,8 +154,17 @@ func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock clock, zone 
 
 func (p metersPage) listing() listing {
 	l := listing{Name: "meters", Columns: []wire.SheetColumn{
-		{Name: "meter"}, {Name: "system"}, {Name: "serial"}, {Name: "state"}, {Name: "until"}, {Name: "because"}, {Name: "last check"}, {Name: "outcome"},
-		{Name: "last service"}, {Name: "what was done"}, {Name: "readings"},
+		{Name: "meter"},
+		{Name: "system"},
+		{Name: "serial"},
+		{Name: "state"},
+		{Name: "until"},
+		{Name: "because"},
+		{Name: "last check"},
+		{Name: "outcome"},
+		{Name: "last service"},
+		{Name: "what was done"},
+		{Name: "readings"},
 	}}
 	for _, m := range p.Lines {
 		l.Rows = append(l.Rows, m.cells)

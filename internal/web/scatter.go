@@ -411,8 +411,18 @@ func shares(parts []attribution.Part) string {
 
 func (p scatterPage) listing() listing {
 	l := listing{Name: "scatter", Columns: []wire.SheetColumn{
-		{Name: "from"}, {Name: "to"}, {Name: "meter system and kit"}, {Name: "point"}, {Name: "source"}, {Name: "name"}, {Name: "readings", Number: true},
-		{Name: "ratio", Number: true}, {Name: "low", Number: true}, {Name: "high", Number: true}, {Name: "ranked"}, {Name: "stands out"},
+		{Name: "from"},
+		{Name: "to"},
+		{Name: "meter system and kit"},
+		{Name: "point"},
+		{Name: "source"},
+		{Name: "name"},
+		{Name: "readings", Number: true},
+		{Name: "ratio", Number: true},
+		{Name: "low", Number: true},
+		{Name: "high", Number: true},
+		{Name: "ranked"},
+		{Name: "stands out"},
 	}}
 	if p.Answer == nil {
 		return l
