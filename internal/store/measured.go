@@ -225,7 +225,7 @@ func (tx *Tx) ReadWith(meter string, from, to unit.Instant, visit func(Kept) err
 
 // CountWith counts the readings of a meter with from < at <= to that nothing has replaced, up to most.
 func (tx *Tx) CountWith(meter string, from, to unit.Instant, most int) (n int, err error) {
-	err = tx.s.row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM reading WHERE site = $1 AND at > $2 AND at <= $3 AND meter = $4 AND replaced IS NULL LIMIT $5) AS some`,
+	err = tx.s.row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM reading WHERE site = $1 AND at > $2 AND at <= $3 AND meter = $4 AND replaced IS NULL ORDER BY at, seq LIMIT $5) AS some`,
 		tx.db.site.Code, int64(from), int64(to), meter, most).Scan(&n)
 	return n, engineError(err)
 }

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"rinsate/internal/access"
@@ -256,14 +257,7 @@ func checkListing(code string, rows []checkRow) listing {
 		{Name: "at"}, {Name: "controls"}, {Name: "outcome"}, {Name: "because"}, {Name: "next"}, {Name: "serviced"}, {Name: "by"},
 	}}
 	for _, c := range rows {
-		controls := ""
-		for i, k := range c.Controls {
-			if i > 0 {
-				controls += "; "
-			}
-			controls += k
-		}
-		l.Rows = append(l.Rows, []string{c.At, controls, c.Mark.Word, c.Why, c.Next, c.Serviced, c.By})
+		l.Rows = append(l.Rows, []string{c.At, strings.Join(c.Controls, "; "), c.Mark.Word, c.Why, c.Next, c.Serviced, c.By})
 	}
 	return l
 }

@@ -180,6 +180,7 @@ func csvTable(t *testing.T, a answer) [][]string {
 func TestMetersList(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
+	b.plant()
 	b.failedCheck()
 	rows := csvTable(t, b.ask(http.MethodGet, "/meters?format=csv", access.Analyst))
 	if len(rows) != 4 {
@@ -192,6 +193,11 @@ func TestMetersList(t *testing.T) {
 	}
 	if got := rows[3]; got[9] != "calibrated by the maker's service" || got[7] != "refused" || !strings.Contains(got[5], "outside its limits (600 RLU, limits 900 to 1100)") {
 		t.Errorf("the meter that failed: %q", got)
+	}
+	for i, want := range []string{"5 since the last check", "42 in the last 7 days", "0 since the last check"} {
+		if got := rows[i+1][10]; got != want {
+			t.Errorf("readings with %s: %q, want %q", rows[i+1][0], got, want)
+		}
 	}
 	if rows := csvTable(t, b.ask(http.MethodGet, "/meters?format=csv&state=failed&q=081", access.Lead)); len(rows) != 2 || rows[1][0] != "M-3" {
 		t.Errorf("narrowed down: %q", rows)
@@ -209,7 +215,11 @@ func TestMetersList(t *testing.T) {
 		t.Error("an auditor is offered to record a check")
 	}
 	b.clock.Move(24 * time.Hour)
-	if rows := csvTable(t, b.ask(http.MethodGet, "/meters?format=csv&q=M-1", access.Lead)); rows[1][3] != "check due" {
-		t.Errorf("the day after: %q", rows[1])
-	}
+	b.look(func(v desk.View) error {
+		l, err := v.MeterLine("M-1", b.at())
+		if m := conditionMark(l.State); m.Word != "check due" {
+			t.Errorf("the day after: %+v", m)
+		}
+		return err
+	})
 }

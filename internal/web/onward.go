@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"net/http"
 	"net/url"
 
@@ -25,14 +26,12 @@ func (s *Server) onward(path string, q url.Values) string {
 }
 
 // trendHref leads from a scope in a statistic to its stream at a point, or, where no point was chosen, to
-// the scope.
+// all of its streams; to the scope where trends are not served.
 func (s *Server) trendHref(tag string, point scope.PointKind, q url.Values) string {
 	if point != "" {
-		if to := s.onward("/trends/"+url.PathEscape(tag)+"/"+url.PathEscape(string(point)), q); to != "" {
-			return to
-		}
+		return cmp.Or(s.onward("/trends/"+url.PathEscape(tag)+"/"+url.PathEscape(string(point)), q), s.scopeHref(tag))
 	}
-	return s.scopeHref(tag)
+	return cmp.Or(s.onward("/trends", url.Values{"scope": {tag}}), s.scopeHref(tag))
 }
 
 // recordsOf leads to the records of a lot, a meter or a person: field is which.

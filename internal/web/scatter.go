@@ -271,7 +271,10 @@ func plainly(err error) string {
 
 // scatterAnswer puts an answer into words, with people under the names that are shown.
 func (s *Server) scatterAnswer(page *scatterPage, found scattered, hidden desk.Disguise) *scatterAnswer {
-	a := &scatterAnswer{N: found.Rows, What: "readings", Scale: found.scale.System + " with " + found.scale.Kit, Notes: found.Notes}
+	a := &scatterAnswer{N: found.Rows, What: "readings", Scale: found.scale.System + " with " + found.scale.Kit}
+	for _, n := range found.Notes {
+		a.Notes = append(a.Notes, sentence(n))
+	}
 	spread := "log10 RLU"
 	if page.Of == ofFailures {
 		a.What, spread = "odds of a failure", "the log odds of a failure"
@@ -347,7 +350,7 @@ func (s *Server) effectRow(page *scatterPage, scale desk.Scale, e attribution.Ef
 	if e.Source != attribution.Person || page.People.Shown {
 		name = row.Source + " " + row.Name
 	}
-	row.Words = fmt.Sprintf("%s: %s %s times as high as of the others (%s), other things equal", sentenceCase(name), what, times(e.Ratio), row.Interval)
+	row.Words = fmt.Sprintf("%s: %s %s times as high as those of the others (%s), other things equal", sentenceCase(name), what, times(e.Ratio), row.Interval)
 	if code == attribution.NotOnRecord {
 		return row
 	}
