@@ -327,6 +327,6 @@ func TestHelpInTheBrowser(t *testing.T) {
 	p.waitText("h1", "Sample a scope")
 	p.click(`.topic a[href="/bench"]`)
 	p.waitText("h1", "Bench")
-	p.open("/help?q=nothing+like+it")
+	p.open("/help?q=no-such-word-here")
 	p.waitText("[role=status]", "Nothing is found")
 }
