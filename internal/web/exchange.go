@@ -98,7 +98,7 @@ func (s *Server) serve(route route) http.Handler {
 			x.fail(err)
 			return
 		}
-		x.once(func() {
+		x.once(r.Context(), func() {
 			handle := route.handle
 			if !x.may(route.need) {
 				handle = (*exchange).turnAway

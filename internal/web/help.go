@@ -105,7 +105,7 @@ func findWords(q string) []entry {
 // holdsAll says whether a text holds every word of q, in any case of letters.
 func holdsAll(text, q string) bool {
 	text = strings.ToLower(text)
-	for _, word := range strings.Fields(strings.ToLower(q)) {
+	for word := range strings.FieldsSeq(strings.ToLower(q)) {
 		if !strings.Contains(text, word) {
 			return false
 		}

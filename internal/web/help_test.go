@@ -150,14 +150,15 @@ func TestParseTopic(t *testing.T) {
 	}
 	var got []string
 	for _, b := range topic.Blocks {
-		text := fmt.Sprint(b.Kind, b.Start)
+		var text strings.Builder
+		fmt.Fprint(&text, b.Kind, b.Start)
 		for _, line := range b.Lines {
-			text += "|"
+			text.WriteString("|")
 			for _, s := range line {
-				text += fmt.Sprintf("<%s %s %s>", s.Kind, s.Text, s.To)
+				fmt.Fprintf(&text, "<%s %s %s>", s.Kind, s.Text, s.To)
 			}
 		}
-		got = append(got, text)
+		got = append(got, text.String())
 	}
 	want := []string{
 		"paragraph0|<plain One ><code c ><plain   ><plain two ><strong s ><plain   ><link p /q?r><plain   ><term held held><plain   ><term Lots lot><plain . >",
@@ -270,7 +271,7 @@ func TestTerms(t *testing.T) {
 		if len(fresh) == 0 {
 			continue
 		}
-		p.cookie(b.server.cookieName(), b.session(cmpOr(e.role, access.Lead)))
+		p.cookie(b.server.cookieName(), b.session(asker(e.role, access.Lead)))
 		p.open(e.path)
 		for i, id := range fresh {
 			button := fmt.Sprintf(`[popovertarget=%q]`, id)
@@ -299,8 +300,8 @@ func TestTerms(t *testing.T) {
 	}
 }
 
-// cmpOr is the role of an example, and another one where nobody asks: a browser keeps its session.
-func cmpOr(role, other access.Role) access.Role {
+// asker is the role of an example, and another one where nobody asks: a browser keeps its session.
+func asker(role, other access.Role) access.Role {
 	if role == nobody {
 		return other
 	}
@@ -326,6 +327,6 @@ func TestHelpInTheBrowser(t *testing.T) {
 	p.waitText("h1", "Sample a scope")
 	p.click(`.topic a[href="/bench"]`)
 	p.waitText("h1", "Bench")
-	p.open("/help?q=nothing+like+it")
+	p.open("/help?q=no-such-word-here")
 	p.waitText("[role=status]", "Nothing is found")
 }

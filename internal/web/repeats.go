@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"io"
+	"maps"
 	"net/http"
 	"sync"
 	"time"
@@ -62,19 +63,17 @@ func (t *tee) Write(content []byte) (int, error) {
 }
 
 // once answers a form that makes a record through answer, or as it was answered a moment ago.
-func (x *exchange) once(answer func()) {
+func (x *exchange) once(ctx context.Context, answer func()) {
 	id, token := x.r.PostForm.Get("id"), x.token()
 	if x.r.Method != http.MethodPost || id == "" || token == "" {
 		answer()
 		return
 	}
 	key := sha256.Sum256([]byte(token + "\n" + x.r.URL.Path + "\n" + x.r.PostForm.Encode()))
-	mine, before := x.s.repeats.begin(x.r.Context(), key, x.s.now())
+	mine, before := x.s.repeats.begin(ctx, key, x.s.now())
 	switch {
 	case before != nil:
-		for name, values := range before.header {
-			x.w.Header()[name] = values
-		}
+		maps.Copy(x.w.Header(), before.header)
 		x.w.WriteHeader(before.status)
 		io.Copy(x.w, bytes.NewReader(before.body.Bytes())) //nolint:errcheck // see answer
 	case mine == nil: // nobody waits any more

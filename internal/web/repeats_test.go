@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"rinsate/internal/access"
 	"rinsate/internal/storetest"
 )
@@ -65,4 +67,31 @@ func TestSignedFormSentTwice(t *testing.T) {
 	if got := b.ask(http.MethodGet, "/scopes/"+readyScope, access.Lead); got.status != http.StatusOK {
 		t.Errorf("with the new token: status %d", got.status)
 	}
+}
+
+// Somebody presses twice: the page says that the hold is lifted, and the browser is still signed in.
+func TestLiftByDoubleClick(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	for _, role := range []access.Role{access.Lead, access.InfectionPrevention} {
+		b.session(role)
+	}
+	b.hold(readyScope, "T-01")
+	b.clock.Move(access.ProofHolds + time.Minute)
+	p := openPage(t, b.server.base.String())
+	signIn(b, p, access.Lead)
+	before := b.records()
+	p.open("/scopes/" + readyScope)
+	p.click("details:has([name=second]) > summary")
+	p.fill("[name=hold] ~ [name=reason]", "leak test passed")
+	p.fill("[name=secret]", password)
+	p.fill("[name=second]", codeOf(access.InfectionPrevention))
+	p.fill("[name=second-password]", password)
+	p.do(chromedp.DoubleClick(chromedp.CSS("details:has([name=second]) button"), chromedp.NodeVisible))
+	p.waitText(".said", "The hold is lifted.")
+	if got := b.records(); got != before+1 {
+		t.Errorf("%d records instead of one", got-before)
+	}
+	p.open("/account")
+	p.waitText("h1", codeOf(access.Lead))
 }

@@ -20,7 +20,7 @@ func (b *site) helpExamples() []example {
 	return []example{
 		{"help", "/help", "help", http.StatusOK, access.Lead},
 		{"help, some", "/help?q=alarm", "help", http.StatusOK, access.Analyst},
-		{"help, none", "/help?q=nothing+like+it", "help", http.StatusOK, nobody},
+		{"help, none", "/help?q=no-such-word-here", "help", http.StatusOK, nobody},
 		{"help, a task", "/help/sample-a-scope", "help-topic", http.StatusOK, access.Technician},
 		{"help, with commands", "/help/prove-a-record", "help-topic", http.StatusOK, access.Auditor},
 		{"help, the gate", "/help/read-the-gate", "help-topic", http.StatusOK, nobody},
@@ -28,6 +28,6 @@ func (b *site) helpExamples() []example {
 		{"cautions", "/help/cautions", "help-cautions", http.StatusOK, access.Lead},
 		{"words", "/help/glossary", "help-glossary", http.StatusOK, access.Lead},
 		{"words, some", "/help/glossary?q=channel", "help-glossary", http.StatusOK, nobody},
-		{"words, none", "/help/glossary?q=nothing+like+it", "help-glossary", http.StatusOK, access.Lead},
+		{"words, none", "/help/glossary?q=no-such-word-here", "help-glossary", http.StatusOK, access.Lead},
 	}
 }
