@@ -144,9 +144,9 @@ func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) 
 		view.Replay = r
 	}
 	if r := g.Reference; r != nil {
-		view.Figures, view.Sentence, view.Cautions, view.Confidence = figureLines(*r), sentence(r.Sentence), r.Warnings, shareText(r.Confidence.Float())
+		view.Figures, view.Sentence, view.Cautions, view.Confidence = figureLines(*r), sentence(r.Sentence), sentences(r.Warnings), shareText(r.Confidence.Float())
 		if g.Unlinked > 0 {
-			view.Cautions = append(view.Cautions, fmt.Sprintf("%d cultures had no reading before them and do not count", g.Unlinked))
+			view.Cautions = append(view.Cautions, fmt.Sprintf("%d cultures had no reading before them and do not count.", g.Unlinked))
 		}
 	}
 	return view, nil
@@ -164,7 +164,7 @@ func (s *Server) derivationView(view *groundsView, d level.Derivation, zone *tim
 		{Name: "share of readings that the action level lets pass", Value: shareText(p.Action.Float())},
 		{Name: "confidence", Value: shareText(p.Confidence.Float())},
 		{Name: "taken", Value: take},
-		{Name: "a value counts as over the action level", Value: "when it is " + comparisonWords(p.Comparison)},
+		{Name: "the action level is exceeded", Value: "by a value " + comparisonWords(p.Comparison)},
 		{Name: "detection limit", Value: strconv.Itoa(p.Detection) + " RLU"},
 		{Name: "outliers left out at most", Value: strconv.Itoa(p.Outliers)},
 		{Name: "resampling begins from", Value: fmt.Sprintf("%q, %d times", p.Seed, p.Resamples)},
@@ -190,5 +190,5 @@ func (s *Server) derivationView(view *groundsView, d level.Derivation, zone *tim
 	for _, e := range d.Excluded {
 		view.Left = append(view.Left, exclusionLine{s.recordHref(e.ID), e.ID, e.Why})
 	}
-	view.Warnings, view.Digest = d.Warnings, b.Digest
+	view.Warnings, view.Digest = sentences(d.Warnings), b.Digest
 }

@@ -243,7 +243,7 @@ func (p *comparePage) chances(o desk.Operating, pair [2]reading.Level) error {
 		p.Words = append(p.Words, "Both have the same action level.")
 	}
 	if a.Comparison != b.Comparison {
-		p.Words = append(p.Words, fmt.Sprintf("By the first a value counts as over when it is %s, by the second when it is %s.", comparisonWords(a.Comparison), comparisonWords(b.Comparison)))
+		p.Words = append(p.Words, fmt.Sprintf("The first action level is exceeded by a value %s, the second by one %s.", comparisonWords(a.Comparison), comparisonWords(b.Comparison)))
 	}
 	for _, l := range pair {
 		var chances [2]level.Operation

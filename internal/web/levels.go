@@ -196,13 +196,13 @@ func actionWords(l reading.Level) string {
 	return limitText(l.Action)
 }
 
-// comparisonWords says when a value is over the action level.
+// comparisonWords says which values exceed the action level.
 func comparisonWords(c reading.Comparison) string {
 	switch c {
 	case reading.Over:
 		return "over it"
 	case reading.AtOrOver:
-		return "at it or over"
+		return "at or over it"
 	}
 	return ""
 }

@@ -37,20 +37,14 @@ func (b *site) levelExamples() []example {
 	cultures := "&cultures=" + packCultures(all)
 	return []example{
 		{"levels", "/levels", "levels", http.StatusOK, access.Lead},
-		{"levels, none", "/levels?q=nothing", "levels", http.StatusOK, access.Auditor},
 		{"level with grounds", "/levels/" + adopted + "?done=adopted", "level", http.StatusOK, access.Lead},
-		{"level without grounds", "/levels/" + b.anyLevel(), "level", http.StatusOK, access.Analyst},
-		{"level, no such record", "/levels/none", "problem", http.StatusBadRequest, access.Lead},
 		{"workshop", workshopPath, "workshop", http.StatusOK, access.Lead},
 		{"workshop, baseline", step(baselineStep, "&doubt=LV-03&why=was+away+for+repair"), "workshop", http.StatusOK, access.Analyst},
-		{"workshop, no such reading", step(baselineStep, "&doubt=Q-99&why=gone"), "workshop", http.StatusNotFound, access.Lead},
 		{"workshop, candidates", step(candidatesStep, ""), "workshop", http.StatusOK, access.Lead},
-		{"workshop, nothing chosen", step(replayStep, ""), "workshop", http.StatusBadRequest, access.Lead},
 		{"workshop, cultures", step(culturesStep, chosen+cultures+"&prevalence=0.05"), "workshop", http.StatusOK, access.Lead},
 		{"workshop, known cleanliness", step(knownStep, chosen), "workshop", http.StatusOK, access.Lead},
 		{"workshop, replay", step(replayStep, chosen+cultures), "workshop", http.StatusOK, access.Lead},
 		{"workshop, adopt", step(adoptStep, chosen+cultures), "workshop", http.StatusOK, access.Lead},
-		{"workshop, adopt by others", step(adoptStep, chosen), "workshop", http.StatusOK, access.Analyst},
 		{"compare", comparePath, "compare", http.StatusOK, access.Lead},
 		{"compare, two", comparePath + "?" + levelQuery + "&second=typed&second-alert=40&second-action=80" + cultures, "compare", http.StatusOK, access.Auditor},
 	}

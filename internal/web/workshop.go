@@ -289,7 +289,7 @@ func (s *Server) chooseTarget(x *exchange, page *askedPage) error {
 
 // levelSaid is a level in a line.
 func levelSaid(l reading.Level) string {
-	words := "action level " + limitText(l.Action) + " RLU (a value counts as over when it is " + comparisonWords(l.Comparison) + ")"
+	words := "action level " + limitText(l.Action) + " RLU, exceeded by a value " + comparisonWords(l.Comparison)
 	if l.Alert > 0 {
 		words = "alert level " + limitText(l.Alert) + " RLU, " + words
 	}

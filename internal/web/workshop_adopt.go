@@ -38,7 +38,7 @@ var adoptFields = []string{"edition", "source", "note", "at", "seen-alert", "see
 
 func (s *Server) fillAdopt(x *exchange, page *workshopPage, d desk.Studied, l reading.Level, sent form) error {
 	zone := s.desk.DB.Zone()
-	a := &adoptView{Period: fmt.Sprintf("%s to %s", dated(d.From, zone), dated(d.To-1, zone)), Readings: d.Baseline.Counted, Source: ownSource, Warnings: d.Warnings, Alert: l.Alert.String(), Action: l.Action.String()}
+	a := &adoptView{Period: fmt.Sprintf("%s to %s", dated(d.From, zone), dated(d.To-1, zone)), Readings: d.Baseline.Counted, Source: ownSource, Warnings: sentences(d.Warnings), Alert: l.Alert.String(), Action: l.Action.String()}
 	page.Adopt = a
 	cultures, err := page.q.cultures()
 	if err != nil {

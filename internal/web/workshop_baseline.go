@@ -78,7 +78,7 @@ func (s *Server) fillBaseline(x *exchange, page *workshopPage, d desk.Studied) {
 	b.First, b.Last = dated(sum.First, zone), dated(sum.Last, zone)
 	b.Lowest, b.Median, b.Highest = strconv.Itoa(sum.Lowest), sum.Median.String(), strconv.Itoa(sum.Highest)
 	b.Alert, b.Action = shareText(d.Plan.Alert.Float()), shareText(d.Plan.Action.Float())
-	b.Warnings, b.Exports = d.Warnings, x.exports()
+	b.Warnings, b.Exports = sentences(d.Warnings), x.exports()
 	if d.Baseline.Given >= mostStudied/2 && dated(d.From, zone) != page.Value("from")+" 00:00" {
 		b.Cut = fmt.Sprintf("There are more readings than are taken at once: the latest %d count, from %s on.", sum.Given, dated(d.From, zone))
 	}
@@ -152,11 +152,11 @@ func (b *baselineView) allow(d desk.Studied) {
 			case err != nil:
 				*p.to = err.Error()
 			case more > 0:
-				*p.to = fmt.Sprintf("%d more: %d of %d", more, have, need)
+				*p.to = fmt.Sprintf("%d more: needs %d, has %d", more, need, have)
 			case c.Refused != "":
 				*p.to = c.Refused
 			default:
-				*p.to = fmt.Sprintf("enough: %d of %d", have, need)
+				*p.to = fmt.Sprintf("enough: needs %d, has %d", need, have)
 			}
 		}
 		b.Allows = append(b.Allows, a)

@@ -36,7 +36,7 @@ type methodLine struct {
 type candidateCells struct{ Level, Share, Estimate, Interval, Upper string }
 
 func (s *Server) fillCandidates(page *workshopPage, d desk.Studied, chosen reading.Level) {
-	c := &candidatesView{Warnings: d.Warnings, Takes: []string{string(level.UpperBound), string(level.Estimate)}}
+	c := &candidatesView{Warnings: sentences(d.Warnings), Takes: []string{string(level.UpperBound), string(level.Estimate)}}
 	page.Candidates = c
 	for _, m := range level.Methods {
 		alert, action := d.Alert.By(m), d.Action.By(m)

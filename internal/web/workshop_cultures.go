@@ -79,13 +79,22 @@ func (s *Server) judged(q asked, id string, past *desk.Past, l reading.Level, c 
 		return nil, err
 	}
 	j := &judgement{
-		Sentence: sentence(r.Sentence), Warnings: r.Warnings, Picture: pictured(id, roc), Confidence: shareText(r.Confidence.Float()), Figures: figureLines(r),
+		Sentence: sentence(r.Sentence), Warnings: sentences(r.Warnings), Picture: pictured(id, roc), Confidence: shareText(r.Confidence.Float()), Figures: figureLines(r),
 		TruePositive: r.AtLevel.Counts.TruePositive, FalseNegative: r.AtLevel.Counts.FalseNegative, FalsePositive: r.AtLevel.Counts.FalsePositive, TrueNegative: r.AtLevel.Counts.TrueNegative,
 	}
 	if unlinked > 0 {
-		j.Warnings = append(j.Warnings, fmt.Sprintf("%d of %d cultures have no reading of this target in the %d days before them and do not count", unlinked, len(all), desk.CultureDays))
+		j.Warnings = append(j.Warnings, fmt.Sprintf("%d of %d cultures have no reading of this target in the %d days before them and do not count.", unlinked, len(all), desk.CultureDays))
 	}
 	return j, nil
+}
+
+// sentences makes sentences of warnings.
+func sentences(all []string) []string {
+	made := make([]string, len(all))
+	for i, text := range all {
+		made[i] = sentence(text)
+	}
+	return made
 }
 
 // figureLines are the figures of a judgement by cultures.

@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"math"
 	"net/url"
 	"strconv"
 
@@ -151,10 +152,18 @@ func roundMark(o reading.Outcome) mark {
 	return outcomeMark(o)
 }
 
+// signed writes a difference.
+func signed(x float64) string {
+	if math.Round(x) == 0 {
+		return "0"
+	}
+	return fmt.Sprintf("%+.0f", x)
+}
+
 func tallyLines(a, b level.Tally) []tallyLine {
 	var lines []tallyLine
 	add := func(name string, x, y int) {
-		lines = append(lines, tallyLine{name, strconv.Itoa(x), strconv.Itoa(y), fmt.Sprintf("%+d", y-x)})
+		lines = append(lines, tallyLine{name, strconv.Itoa(x), strconv.Itoa(y), signed(float64(y - x))})
 	}
 	add("turnarounds with samples", a.Turnarounds, b.Turnarounds)
 	add("rounds", a.Rounds, b.Rounds)
@@ -166,7 +175,7 @@ func tallyLines(a, b level.Tally) []tallyLine {
 	add("of them with a result that nobody knows", a.Unknown, b.Unknown)
 	add("scopes held after the last attempt", a.Holds, b.Holds)
 	add("kits", a.Kits, b.Kits)
-	lines = append(lines, tallyLine{"minutes of sampling and further cleaning", fmt.Sprintf("%.0f", float64(a.Minutes)), fmt.Sprintf("%.0f", float64(b.Minutes)), fmt.Sprintf("%+.0f", float64(b.Minutes-a.Minutes))})
+	lines = append(lines, tallyLine{"minutes of sampling and further cleaning", fmt.Sprintf("%.0f", float64(a.Minutes)), fmt.Sprintf("%.0f", float64(b.Minutes)), signed(float64(b.Minutes - a.Minutes))})
 	if a.Caught+a.Missed+a.Unjudged > 0 {
 		add("turnarounds with a positive culture, over the action level", a.Caught, b.Caught)
 		add("turnarounds with a positive culture that passed", a.Missed, b.Missed)
