@@ -1,9 +1,11 @@
 package web
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
+	"rinsate/internal/store"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
@@ -53,4 +55,12 @@ func clockTime(at, now unit.Instant, zone *time.Location) string {
 		return t.Format("15:04")
 	}
 	return t.Format("2006-01-02 15:04")
+}
+
+// storeMessage is what an error says, without the hint, which the page words itself.
+func storeMessage(err error) string {
+	if e, ok := errors.AsType[*store.Error](err); ok {
+		return e.Message
+	}
+	return err.Error()
 }
