@@ -76,14 +76,14 @@ func (b *site) examples() []example {
 			example{"gate, " + s.state, "/gate/" + s.path, "gate", http.StatusOK, nobody},
 			example{"scope, " + s.state, "/scopes/" + s.path, "scope", http.StatusOK, access.Lead})
 	}
-	return slices.Concat(list, b.numberExamples(), b.levelExamples(), b.meterExamples(), b.recordExamples(file), b.setUpExamples(), b.helpExamples())
+	return slices.Concat(list, b.numberExamples(), b.levelExamples(), b.meterExamples(), b.recordExamples(file), b.setUpExamples(), b.helpExamples(), b.importExamples())
 }
 
 // filled replaces the wildcards of routes by what there is.
 func (b *site) filled() *strings.Replacer {
 	b.Helper()
 	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
-		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish())
+		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish(), "{kind}", "models", "{file}", b.importedFile())
 }
 
 // Only one template is there when an example is asked for, so that it is the one that was shown.

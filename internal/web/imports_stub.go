@@ -1,8 +1,0 @@
-package web
-
-import "time"
-
-type imports struct{}
-
-func newImports(string, func() time.Time) (*imports, error) { return &imports{}, nil }
-func (*imports) end()                                       {}
