@@ -65,6 +65,7 @@ example-system,example-kit,outer-distal-end,,atp,RLU,100,200,over,,,,facility ba
 	case Targets:
 		return `system,meter,kind,material,lot,low,high,source,edition,adopted_by,adopted
 example-system,,positive,light cell,,300,3000,meter instructions,1,L-01,2026-01-05T07:00:00+01:00
+example-system,,blank,empty chamber,,,10,meter instructions,1,L-01,2026-01-05T07:00:00+01:00
 `
 	case Uses:
 		return `id,scope,start,end,procedure,room,patient,person
@@ -85,7 +86,7 @@ example-system,,positive,light cell,,300,3000,meter instructions,1,L-01,2026-01-
 `
 	case Checks:
 		return `id,meter,at,person,serviced,positive,positive_material,negative,negative_material,blank,blank_material
-,M-1,2026-03-02T06:00:00+01:00,T-01,,1012,light cell,,,,
+,M-1,2026-03-02T06:00:00+01:00,T-01,,1012,light cell,,,1,empty chamber
 `
 	}
 	return ""
@@ -176,11 +177,12 @@ func (v View) anyCheck() (s Stock, err error) {
 		return s, err
 	}
 	for _, m := range meters {
-		before, _, err := v.tx.ChecksAround(m.Code, v.tx.Now)
-		if err != nil {
+		if err := v.tx.LastChecks(m.Code, v.tx.Now+1, 1, func(store.Kept) error {
+			s.Any = true
+			return nil
+		}); err != nil {
 			return s, err
 		}
-		s.Any = s.Any || before != nil
 	}
 	return s, nil
 }

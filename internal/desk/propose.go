@@ -1,7 +1,9 @@
 package desk
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -28,11 +30,29 @@ var TimeFormats = []string{
 	dayFirst, monthFirst, "D/M/YYYY H:mm", "M/D/YYYY H:mm", "M/D/YYYY h:mm A", "YYYY/MM/DD HH:mm",
 }
 
-// Propose says how a file of a kind seems to be written, from its header and first rows. zone is the one
-// of times without an offset.
-func Propose(kind Kind, p wire.Peeked, zone string) Proposal {
-	out := Proposal{Profile: wire.Profile{Delimiter: p.Delimiter, Encoding: p.Encoding, Columns: map[string]string{}, Time: wire.Clock{Zone: zone}}}
+// Propose says how a file of a kind seems to be written, from its header and first rows. What the given
+// profile says stays as it is; zone is the one of times without an offset where it names none.
+func Propose(kind Kind, p wire.Peeked, given wire.Profile, zone string) Proposal {
+	out := Proposal{Profile: given}
+	out.Profile.Delimiter, out.Profile.Encoding = p.Delimiter, p.Encoding
+	out.Profile.Time.Zone = cmp.Or(given.Time.Zone, zone)
+	out.Profile.Columns = maps.Clone(given.Columns)
 	out.note("The delimiter is %s and the encoding %s.", p.Delimiter, p.Encoding)
+	if given.Columns == nil {
+		out.columns(kind, p)
+	}
+	if given.Decimal == "" {
+		out.numbers(kind, p)
+	}
+	if len(given.Time.Format) == 0 {
+		out.times(kind, p)
+	}
+	return out
+}
+
+// columns takes columns that the file has under no name of ours from headers that are close.
+func (o *Proposal) columns(kind Kind, p wire.Peeked) {
+	o.Profile.Columns = map[string]string{}
 	free := slices.DeleteFunc(slices.Clone(p.Headers), func(h string) bool {
 		return h == "" || slices.ContainsFunc(Columns(kind), func(f wire.Field) bool { return wire.SameName(h, f.Name) })
 	})
@@ -41,14 +61,11 @@ func Propose(kind Kind, p wire.Peeked, zone string) Proposal {
 			continue
 		}
 		if near := wire.Nearest(f.Name, free); near != "" {
-			out.Profile.Columns[f.Name] = near
+			o.Profile.Columns[f.Name] = near
 			free = slices.DeleteFunc(free, func(h string) bool { return h == near })
-			out.note("The column %s is taken from %q, whose name is close.", f.Name, near)
+			o.note("The column %s is taken from %q, whose name is close.", f.Name, near)
 		}
 	}
-	out.numbers(kind, p)
-	out.times(kind, p)
-	return out
 }
 
 func (o *Proposal) note(format string, args ...any) {
@@ -119,7 +136,8 @@ func (o *Proposal) times(kind Kind, p wire.Peeked) {
 	}
 	switch {
 	case len(fit) == 0:
-		o.note("How times are written could not be told: %q is one of them.", cells[0])
+		odd := slices.IndexFunc(cells, func(cell string) bool { return !(wire.Clock{}).Reads(cell) })
+		o.note("How times are written could not be told: %q is one of them.", cells[odd])
 	case slices.ContainsFunc(fit, monthBefore) && slices.ContainsFunc(fit, func(f string) bool { return !monthBefore(f) }):
 		o.note("Times such as %q can be read with the day or the month first: say below which.", cells[0])
 	default:

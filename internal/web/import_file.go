@@ -247,8 +247,13 @@ func (s *Server) importAct(x *exchange) error {
 		}
 		p := profileOf(x, u.kind, st)
 		peeked, err := u.look(p)
+		var notes []string
+		if act == "look" && err == nil { // what is tried is what the form says; what is guessed is shown first
+			guess := desk.Propose(u.kind, peeked, p, s.desk.DB.Zone().String())
+			p, notes = guess.Profile, guess.Notes
+		}
 		u.change(func(st *state) {
-			st.profile, st.notes, st.trial = p, nil, nil
+			st.profile, st.notes, st.trial = p, notes, nil
 			st.stage = stageWaiting
 			if err == nil {
 				st.peeked, st.problem = peeked, ""

@@ -336,7 +336,7 @@ func (s *Server) describe(u *upload, given *wire.Profile) {
 		case given != nil:
 			st.notes = []string{"The file is read as your profile says."}
 		default:
-			guess := desk.Propose(u.kind, peeked, s.desk.DB.Zone().String())
+			guess := desk.Propose(u.kind, peeked, wire.Profile{}, s.desk.DB.Zone().String())
 			st.profile, st.notes = guess.Profile, guess.Notes
 		}
 		if st.profile.Time.Zone == "" {
