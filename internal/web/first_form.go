@@ -1,6 +1,8 @@
 package web
 
 import (
+	"cmp"
+	"errors"
 	"io"
 	"net/http"
 	"net/url"
@@ -80,7 +82,7 @@ func (f *First) form(*exchange) beginPage {
 // read reads the form as it was sent.
 func (f *First) read(x *exchange) (beginPage, error) {
 	p := f.form(x)
-	if err := x.r.ParseMultipartForm(beginLimit); err != nil {
+	if err := x.r.ParseMultipartForm(beginLimit); err != nil && !errors.Is(err, http.ErrNotMultipart) {
 		return p, &pageError{status: http.StatusBadRequest, message: "The form cannot be read.", hint: "Go back and send it again; a rule set has at most 48 kB."}
 	}
 	for _, name := range beginFields {
@@ -128,7 +130,7 @@ func (p *beginPage) beginning(now unit.Instant) (desk.Beginning, []formProblem) 
 		if other, ok := fields[field]; ok {
 			field = other
 		}
-		wrong(field, sentence(storeMessage(fault.Err)))
+		wrong(field, sentence(strings.TrimPrefix(storeMessage(fault.Err), access.ErrArgument.Error()+": ")))
 	}
 	if password != again {
 		wrong("again", "The two passwords differ.")
@@ -136,6 +138,8 @@ func (p *beginPage) beginning(now unit.Instant) (desk.Beginning, []formProblem) 
 	if p.suggested {
 		wrong("site", "The site needs a code. One was made from the name: change it, or send the form again.")
 	}
+	order := append(slices.Clone(beginFields), "password", "again")
+	slices.SortStableFunc(problems, func(a, b formProblem) int { return cmp.Compare(slices.Index(order, a.Field), slices.Index(order, b.Field)) })
 	return b, problems
 }
 
