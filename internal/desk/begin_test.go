@@ -292,12 +292,15 @@ func TestImportChanges(t *testing.T) {
 	var told []desk.Told
 	out, err := desk.New(db).Import(t.Context(), desk.File{
 		Kind: desk.Meters, Name: "m.csv", By: "L-01", Tell: func(x desk.Told) { told = append(told, x) },
-		Content: strings.NewReader("meter,system,serial\nM-1,example-system,55-1\nM-2,example-system,\nM-1,example-system,55-1\n"),
+		Content: strings.NewReader("meter,system,serial\nM-1,example-system,55-1\nM-2,example-system,\nM-1,example-system,55-1\nM-2,example-system,\n"),
 	}, true)
-	if err != nil || out.Stored != 2 || out.Changed != 1 || out.Known != 1 {
+	if err != nil || out.Stored != 2 || out.Changed != 1 || out.Known != 2 {
 		t.Fatalf("%v: %+v", err, out)
 	}
-	if !told[0].Changes || !told[0].Fresh || told[1].Changes || !told[1].Fresh || told[2].Fresh || told[2].Changes {
+	if out, err := desk.New(db).Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", By: "L-01", Content: strings.NewReader("meter,system\nM-1,example-system\n")}, true); err != nil || out.Known != 1 || out.Stored != 0 {
+		t.Errorf("a meter that was registered by hand: %v, %+v", err, out)
+	}
+	if !told[0].Changes || !told[0].Fresh || told[1].Changes || !told[1].Fresh || told[2].Fresh || told[2].Changes || told[3].Fresh {
 		t.Errorf("%+v", told)
 	}
 }

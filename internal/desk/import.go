@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -178,10 +179,21 @@ func (in *intake) described(typ, name string, body any, register func(Entry) err
 	} else if store.CodeOf(err) != store.NotFound {
 		return false, err
 	}
-	if _, in.changes, err = in.tx.Entity(typ, name, store.Forever, store.Forever); err != nil {
+	// The same may have been registered by hand.
+	var latest store.Kept
+	if latest, in.changes, err = in.tx.Entity(typ, name, store.Forever, store.Forever); err != nil {
 		return false, err
 	}
+	if in.changes && sameJSON(text, latest.Body) {
+		return false, nil
+	}
 	return true, register(Entry{ID: id, By: in.file.By})
+}
+
+// sameJSON says whether two texts hold the same, in whatever order of their keys.
+func sameJSON(a, b []byte) bool {
+	var x, y any
+	return json.Unmarshal(a, &x) == nil && json.Unmarshal(b, &y) == nil && reflect.DeepEqual(x, y)
 }
 
 func (in *intake) models(t *wire.Table) {

@@ -52,10 +52,26 @@ func testChoices() []testChoice {
 	var all []testChoice
 	for _, a := range reading.Analytes {
 		for _, u := range reading.UnitsOf(a) {
-			all = append(all, testChoice{string(a) + "|" + string(u), strings.ReplaceAll(string(a), "-", " ") + ", in " + string(u)})
+			all = append(all, testChoice{string(a) + "|" + string(u), strings.TrimSuffix(measured(a)+", in "+string(u), ", in strip")})
 		}
 	}
 	return all
+}
+
+// measured is what an analyte is for a person.
+func measured(a reading.Analyte) string {
+	switch a {
+	case reading.ATP:
+		return "ATP by light"
+	case reading.ATPAmount:
+		return "ATP as an amount"
+	case reading.TOC:
+		return "total organic carbon"
+	case reading.Strip:
+		return "a strip that is read by eye"
+	case reading.Protein, reading.Haemoglobin, reading.Carbohydrate, reading.Viable:
+	}
+	return strings.ReplaceAll(string(a), "-", " ")
 }
 
 // usualTest is the first of the choices: ATP in relative light units.
