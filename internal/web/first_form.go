@@ -155,7 +155,9 @@ func (p *beginPage) beginning(now unit.Instant) (desk.Beginning, []formProblem) 
 		wrong("site", "The site needs a code. One was made from the name: change it, or send the form again.")
 	}
 	order := append(slices.Clone(beginFields), "password", "again")
-	slices.SortStableFunc(problems, func(a, b formProblem) int { return cmp.Compare(slices.Index(order, a.Field), slices.Index(order, b.Field)) })
+	slices.SortStableFunc(problems, func(a, b formProblem) int {
+		return cmp.Compare(slices.Index(order, a.Field), slices.Index(order, b.Field))
+	})
 	return b, problems
 }
 

@@ -96,8 +96,15 @@ func (p *page) choose(css, value string) {
 func (f *first) begin(p *page) {
 	f.Helper()
 	for _, x := range [][2]string{
-		{"#name", "Example clinic"}, {"#system", "example-system"}, {"#meter", "M-1"}, {"#kit", "example-kit"}, {"#lot", "A17"},
-		{"#code", "L-01"}, {"#person", "Kim Muster"}, {"#password", password}, {"#again", password},
+		{"#name", "Example clinic"},
+		{"#system", "example-system"},
+		{"#meter", "M-1"},
+		{"#kit", "example-kit"},
+		{"#lot", "A17"},
+		{"#code", "L-01"},
+		{"#person", "Kim Muster"},
+		{"#password", password},
+		{"#again", password},
 	} {
 		p.fill(x[0], x[1])
 	}
@@ -249,8 +256,14 @@ func TestFirstRunWithoutScripts(t *testing.T) {
 	p.scripts(false)
 	p.open("/first-run/" + f.secret)
 	for _, x := range [][2]string{
-		{"#name", "Example clinic"}, {"#system", "example-system"}, {"#meter", "M-1"}, {"#kit", "example-kit"},
-		{"#code", "L-01"}, {"#person", "Kim Muster"}, {"#password", password}, {"#again", password},
+		{"#name", "Example clinic"},
+		{"#system", "example-system"},
+		{"#meter", "M-1"},
+		{"#kit", "example-kit"},
+		{"#code", "L-01"},
+		{"#person", "Kim Muster"},
+		{"#password", password},
+		{"#again", password},
 	} {
 		p.fill(x[0], x[1])
 	}

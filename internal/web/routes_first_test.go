@@ -102,8 +102,18 @@ func TestWhoMayImport(t *testing.T) {
 		kind desk.Kind
 		who  string
 	}{
-		{desk.Models, "LA"}, {desk.Fleet, "LA"}, {desk.People, "LA"}, {desk.Meters, "LA"}, {desk.Lots, "LA"}, {desk.Levels, "L"}, {desk.Targets, "L"},
-		{desk.Uses, "L"}, {desk.Repairs, "L"}, {desk.Steps, "L"}, {desk.Readings, "L"}, {desk.Checks, "L"},
+		{desk.Models, "LA"},
+		{desk.Fleet, "LA"},
+		{desk.People, "LA"},
+		{desk.Meters, "LA"},
+		{desk.Lots, "LA"},
+		{desk.Levels, "L"},
+		{desk.Targets, "L"},
+		{desk.Uses, "L"},
+		{desk.Repairs, "L"},
+		{desk.Steps, "L"},
+		{desk.Readings, "L"},
+		{desk.Checks, "L"},
 	} {
 		for _, l := range letters {
 			want := http.StatusForbidden
