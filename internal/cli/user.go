@@ -22,10 +22,10 @@ func (a *app) userCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "user", Short: "Look after the accounts with which people sign in to the pages", Args: cobra.NoArgs,
 		Long: `Look after the accounts with which people sign in to the pages. The first administrator
-is made here, on the computer that keeps the records, and nowhere else. Passwords, PINs
-and badges are read from the terminal or from standard input, never from a flag, where
-others on this computer could see them. Every change leaves a record that names codes
-and roles; names and secrets stay outside the ledger.
+is made here or by "rinsate init --pages", on the computer that keeps the records, and
+nowhere else. Passwords, PINs and badges are read from the terminal or from standard
+input, never from a flag, where others on this computer could see them. Every change
+leaves a record that names codes and roles; names and secrets stay outside the ledger.
 
 Roles: ` + access.Words(access.Roles),
 	}

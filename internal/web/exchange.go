@@ -183,7 +183,7 @@ func (x *exchange) fail(err error) {
 	if x.data {
 		failed = x.json(shown.status, problem)
 	} else {
-		failed = x.show(shown.status, "problem", false, problem)
+		failed = x.show(shown.status, "problem", x.s.desk == nil, problem) // before the first run there is no navigation
 	}
 	if failed != nil {
 		x.s.log.Error("the page of the problem failed", slog.Any("error", failed))

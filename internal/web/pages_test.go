@@ -76,7 +76,7 @@ func (b *site) examples() []example {
 			example{"gate, " + s.state, "/gate/" + s.path, "gate", http.StatusOK, nobody},
 			example{"scope, " + s.state, "/scopes/" + s.path, "scope", http.StatusOK, access.Lead})
 	}
-	return slices.Concat(list, b.numberExamples(), b.levelExamples(), b.meterExamples(), b.recordExamples(file), b.setUpExamples(), b.helpExamples())
+	return slices.Concat(list, b.numberExamples(), b.levelExamples(), b.meterExamples(), b.recordExamples(file), b.setUpExamples(), b.helpExamples(), b.importExamples())
 }
 
 // filled replaces the wildcards of routes by what there is.
@@ -84,7 +84,7 @@ func (b *site) filled() *strings.Replacer {
 	b.Helper()
 	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
 		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish(), "{topic}", "sample-a-scope",
-		"{level}", b.anyLevel(), "{alarm}", b.streams(), "{meter}", "M-1")
+		"{level}", b.anyLevel(), "{alarm}", b.streams(), "{meter}", "M-1", "{kind}", "models", "{file}", b.importedFile())
 }
 
 // Only one template is there when an example is asked for, so that it is the one that was shown.

@@ -50,7 +50,7 @@ func (s *Server) recognise(ctx context.Context, x *exchange) (err error) {
 		return nil
 	}
 	// What a page asks by itself keeps no session awake: it locks when nobody is there.
-	background := x.r.Header.Get("X-Background") != "" || strings.HasSuffix(x.r.URL.Path, "/live")
+	background := x.r.Header.Get("X-Background") != "" || strings.HasSuffix(x.r.URL.Path, "/live") || x.r.URL.RawQuery == "watching"
 	if x.visit, err = s.door.Session(ctx, token, !background); err != nil {
 		return err
 	}

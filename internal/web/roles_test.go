@@ -17,7 +17,7 @@ import (
 // is not here, is a mistake. The letters stand for T technician, L lead, I infection prevention,
 // P procedure room, Q analyst, V auditor, A administrator; * is everybody, also nobody; + everybody who has
 // signed in.
-var mayOpen = merged(dayMayOpen, numbersMayOpen, levelsMayOpen, metersMayOpen, recordsMayOpen, setUpMayOpen, helpMayOpen)
+var mayOpen = merged(dayMayOpen, numbersMayOpen, levelsMayOpen, metersMayOpen, recordsMayOpen, setUpMayOpen, helpMayOpen, importMayOpen)
 
 func merged(tables ...map[string]string) map[string]string {
 	all := map[string]string{}

@@ -10,7 +10,7 @@ import (
 // table lists every route with the permission that it needs, in the order of the navigation. A page that
 // is not listed is not served.
 func (s *Server) table(wall bool) []route {
-	return slices.Concat(s.dayRoutes(wall), s.numberRoutes(), s.levelRoutes(), s.meterRoutes(), s.recordRoutes(), s.setUpRoutes(), s.helpRoutes(), s.peopleRoutes(), s.signInRoutes())
+	return slices.Concat(s.dayRoutes(wall), s.numberRoutes(), s.levelRoutes(), s.meterRoutes(), s.recordRoutes(), s.setUpRoutes(), s.helpRoutes(), s.importRoutes(), s.peopleRoutes(), s.signInRoutes())
 }
 
 // get is a page of the day's work.

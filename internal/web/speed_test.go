@@ -77,6 +77,8 @@ func BenchmarkPages(b *testing.B) {
 		"/scatter?of=failures",
 		"/comparison?by=scope",
 		"/comparison?by=person",
+		"/import",
+		"/import/readings",
 		"/help?q=alarm",
 		"/help/back-up",
 		"/help/glossary",
