@@ -19,6 +19,10 @@ import (
 type Source struct {
 	Citation string `yaml:"citation" json:"citation"`
 	Verified bool   `yaml:"verified" json:"verified"`
+	// VerifiedBy is the code of whoever checked the value in the cited text, VerifiedIn where it was
+	// found there: edition, section, page. Both may be empty in rule sets that do not say.
+	VerifiedBy string `yaml:"verified_by,omitempty" json:"verified_by,omitempty"`
+	VerifiedIn string `yaml:"verified_in,omitempty" json:"verified_in,omitempty"`
 }
 
 // Method is how residue is brought from the scope to the device that is read.
