@@ -69,11 +69,15 @@ func TestDifferences(t *testing.T) {
 			[]desk.Difference{one("channels", "order", desk.Altered, "instrument channel, elevator wire channel", "elevator wire channel, instrument channel")},
 		},
 		{
-			"an instant, in the zone", quality.Meter{Code: "M"}, quality.Meter{Code: "M", Retired: at},
+			"an instant, in the zone",
+			quality.Meter{Code: "M"},
+			quality.Meter{Code: "M", Retired: at},
 			[]desk.Difference{one("", "out of service since", desk.Added, "", at.In(berlin(t)))},
 		},
 		{
-			"a day", quality.Lot{Expires: unit.At(time.Date(2026, 3, 1, 23, 0, 0, 0, time.UTC))}, quality.Lot{},
+			"a day",
+			quality.Lot{Expires: unit.At(time.Date(2026, 3, 1, 23, 0, 0, 0, time.UTC))},
+			quality.Lot{},
 			[]desk.Difference{one("", "must not be used from", desk.Removed, "2026-03-02", "")},
 		},
 	}

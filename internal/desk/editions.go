@@ -84,9 +84,9 @@ func (w *Work) Edit(e Entry, typ, key string, base ledger.ID, body any, at unit.
 	now, there := Latest(all)
 	switch {
 	case base == "" && there:
-		return Receipt{}, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("%s %q is registered already", typ, key), Hint: "open its page to change it, or choose another name"}
+		return Receipt{}, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("%s %q is registered already", thing(typ), key), Hint: "open its page to change it, or choose another name"}
 	case base != "" && !there:
-		return Receipt{}, notFound("register it anew", "%s %q does not stand any more", typ, key)
+		return Receipt{}, notFound("register it anew", "%s %q does not stand any more", thing(typ), key)
 	case there && now.ID != string(base):
 		return Receipt{}, changed(all, now, base)
 	}
@@ -103,6 +103,14 @@ func (w *Work) Edit(e Entry, typ, key string, base ledger.ID, body any, at unit.
 		}
 	}
 	return save(at)
+}
+
+// thing is what people call a type of record.
+func thing(typ string) string {
+	if typ == store.TypeInstrument {
+		return "scope"
+	}
+	return typ
 }
 
 func changed(all []Edition, now Edition, base ledger.ID) error {

@@ -3,7 +3,10 @@ package desk
 import (
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
+
+	"rinsate/internal/policy"
 )
 
 // labels are the words for the fields of what has editions, by the type and the name in JSON, or by the
@@ -51,6 +54,15 @@ func labelOf(typ, name string) string {
 		return l
 	}
 	return strings.ReplaceAll(name, "_", " ")
+}
+
+// SettingLabel returns the words for a setting of a rule set.
+func SettingLabel(s policy.Setting) string {
+	typ := ""
+	if slices.Contains(s.Path, "due") {
+		typ = "Rule"
+	}
+	return labelOf(typ, s.Key())
 }
 
 // partName names the i-th part of a list, counted from 0, by what it is called: a step, a channel, a

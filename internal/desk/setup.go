@@ -88,11 +88,11 @@ func editionAt[T any](v View, typ, key string, id ledger.ID) (T, error) {
 		return none, err
 	}
 	if len(all) == 0 {
-		return none, notFound("see what is registered", "%s %q is not registered", typ, key)
+		return none, notFound("see what is registered", "%s %q is not registered", thing(typ), key)
 	}
 	i := slices.IndexFunc(all, func(e Edition) bool { return e.ID == string(id) })
 	if i < 0 {
-		return none, invalid("record %s is no edition of %s %q: open the page anew", id, typ, key)
+		return none, invalid("record %s is no edition of %s %q: open the page anew", id, thing(typ), key)
 	}
 	return BodyOf[T](all[i])
 }

@@ -169,8 +169,19 @@ func lineOf(top *yaml.Node, message string) int {
 		return line
 	}
 	for _, path := range [][]string{
-		{"turnaround", "unstored"}, {"turnaround", "cabinets"}, {"turnaround", "agents"}, {"turnaround", "steps"}, {"sampling", "draw"}, {"sampling", "due"},
-		{"sampling", "protocols"}, {"sampling", "clocks"}, {"reading"}, {"meters"}, {"name"}, {"sampling"}, {"turnaround"},
+		{"turnaround", "unstored"},
+		{"turnaround", "cabinets"},
+		{"turnaround", "agents"},
+		{"turnaround", "steps"},
+		{"sampling", "draw"},
+		{"sampling", "due"},
+		{"sampling", "protocols"},
+		{"sampling", "clocks"},
+		{"reading"},
+		{"meters"},
+		{"name"},
+		{"sampling"},
+		{"turnaround"},
 	} {
 		key := path[len(path)-1]
 		parent := find(top, path[:len(path)-1])

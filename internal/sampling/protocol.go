@@ -10,6 +10,7 @@ package sampling
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"rinsate/internal/scope"
 	"rinsate/internal/unit"
@@ -74,6 +75,28 @@ type Act struct {
 	Discard bool `yaml:"discard,omitempty" json:"discard,omitempty"`
 	// Invalid says what makes the sample void at this step.
 	Invalid string `yaml:"invalid,omitempty" json:"invalid,omitempty"`
+}
+
+// Quantities says how much the act moves, where its sentence may be edited away from the numbers; empty
+// when it has no quantities.
+func (a Act) Quantities() string {
+	var parts []string
+	if a.Volume > 0 {
+		parts = append(parts, fmt.Sprintf("%s mL %s", a.Volume, strings.ReplaceAll(string(a.Medium), "-", " ")))
+	}
+	if a.Length > 0 {
+		parts = append(parts, fmt.Sprintf("%s mm", a.Length))
+	}
+	if a.AtMost > 0 {
+		parts = append(parts, fmt.Sprintf("at most %s mm", a.AtMost))
+	}
+	if a.Lasts > 0 {
+		parts = append(parts, a.Lasts.String())
+	}
+	if a.Discard {
+		parts = append(parts, "discard")
+	}
+	return strings.Join(parts, ", ")
 }
 
 // Protocol is how one or several kinds of point are sampled.
