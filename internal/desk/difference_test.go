@@ -58,11 +58,11 @@ func TestDifferences(t *testing.T) {
 			"a part that comes, before others", differed, edit(func(m *scope.Model) {
 				m.Channels = append([]scope.Channel{{Kind: scope.AirChannel, Diameter: 1, Length: 3000}}, m.Channels...)
 			}),
-			[]desk.Difference{one("air channel", "", desk.Added, "", "kind air; inner diameter 1 mm; length 3000 mm; can be brushed no; can be flushed no; sealed no")},
+			[]desk.Difference{one("air channel", "", desk.Added, "", "inner diameter 1 mm; length 3000 mm; can be brushed no; can be flushed no; sealed no")},
 		},
 		{
 			"a part that goes", differed, edit(func(m *scope.Model) { m.Channels = m.Channels[:1] }),
-			[]desk.Difference{one("elevator wire channel", "", desk.Removed, "kind elevator-wire; inner diameter 0.85 mm; length 1500 mm; can be brushed no; can be flushed no; sealed yes", "")},
+			[]desk.Difference{one("elevator wire channel", "", desk.Removed, "inner diameter 0.85 mm; length 1500 mm; can be brushed no; can be flushed no; sealed yes", "")},
 		},
 		{
 			"another order", differed, edit(func(m *scope.Model) { m.Channels[0], m.Channels[1] = m.Channels[1], m.Channels[0] }),

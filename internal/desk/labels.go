@@ -42,8 +42,11 @@ var labels = map[string]string{
 	"citation": "citation", "verified": "verified", "verified_by": "verified by", "verified_in": "verified in",
 }
 
-// silent are fields that an edition says nothing by to a person.
-var silent = map[string]bool{"RuleSet.digest": true}
+// silent are fields that an edition says nothing by to a person: what parts are called already.
+var silent = map[string]bool{
+	"RuleSet.digest": true, "Channel.kind": true, "Choice.kind": true, "StepRule.step": true, "Clock.name": true, "Cabinet.name": true, "Agent.name": true,
+	"Protocol.points": true, "Rule.when": true, "Rule.risk": true, "Rule.kinds": true,
+}
 
 // labelOf returns the words for a field.
 func labelOf(typ, name string) string {

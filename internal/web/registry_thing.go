@@ -17,7 +17,7 @@ type thingPage struct {
 	Said                             string
 	// Gone says that the edition that is shown was taken back.
 	Gone  bool
-	Facts []desk.Fact
+	Facts []factGroup
 	// Edit is where it is changed; empty for whoever may not.
 	Edit     string
 	Links    []link
@@ -28,6 +28,26 @@ type thingPage struct {
 	Acts     []actForm
 	History  history
 	Export   exports
+}
+
+// factGroup is what is said of one part of a thing, or of the thing itself.
+type factGroup struct {
+	Of    string
+	Facts []desk.Fact
+}
+
+// factGroups puts together what is said of the same part, the thing itself first.
+func factGroups(facts []desk.Fact) []factGroup {
+	groups := make([]factGroup, 1)
+	for _, f := range facts {
+		i := slices.IndexFunc(groups, func(g factGroup) bool { return g.Of == f.Of })
+		if i < 0 {
+			i = len(groups)
+			groups = append(groups, factGroup{Of: f.Of})
+		}
+		groups[i].Facts = append(groups[i].Facts, f)
+	}
+	return groups
 }
 
 // pointLine is a sampling point of a model.
@@ -116,7 +136,7 @@ func (s *Server) thing(x *exchange, r registry, status int, was sent) error {
 		if err != nil {
 			return err
 		}
-		page.Title, page.Facts, page.Gone = r.title(body), desk.Facts(body, v.Zone()), e.Gone
+		page.Title, page.Facts, page.Gone = r.title(body), factGroups(desk.Facts(body, v.Zone())), e.Gone
 		if x.may(r.need) && !e.Gone {
 			page.Edit = page.Href + "/edit"
 		}
