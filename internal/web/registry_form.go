@@ -73,8 +73,8 @@ func (p *formPage) fill(x *exchange, v desk.View, r registry, key string, values
 	if err := r.fields(p.sheet, v, old); err != nil {
 		return nil, err
 	}
-	p.form = *x.form(sent{}, "")
-	if values.Get("id") != "" {
+	p.form = *x.form(sent{}, "new")
+	if x.r.Method == http.MethodPost || values.Has("look") {
 		p.form = formOf(values, append(p.sheet.names(), "reason")...)
 	} else {
 		p.Typed = typed

@@ -430,7 +430,7 @@ func (s *Server) preview(x *exchange, status int, p previewPage) error {
 	p.Cite, p.Action, p.Preview, p.Back = rules.Cite(), s.url(rulesHref), s.url(rulesHref+"/preview"), s.url(rulesHref)
 	p.Unverified, p.Prove = rules.Unverified(), !x.visit.Session.MaySign(s.now())
 	if p.ID == "" {
-		p.ID = x.form(sent{}, "").ID
+		p.ID = x.form(sent{}, "new").ID
 	}
 	var raced *conflict
 	err = s.view(x.r.Context(), func(v desk.View) error {
