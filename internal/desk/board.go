@@ -239,6 +239,15 @@ func (v View) Guide(tag string) (Guide, error) {
 	if err != nil {
 		return g, err
 	}
+	if g, err = v.guideOf(m); err == nil {
+		g.Scope = tag
+	}
+	return g, err
+}
+
+// guideOf returns how the points of a model are sampled.
+func (v View) guideOf(m scope.Model) (Guide, error) {
+	var g Guide
 	rules, err := v.Rules(v.Now(), store.Forever)
 	if err != nil {
 		return g, err

@@ -414,8 +414,12 @@ func (v View) MeterState(meter string, at unit.Instant) (quality.State, error) {
 	if err != nil {
 		return quality.State{}, err
 	}
-	if _, err := v.meter(meter); err != nil {
+	m, err := v.meter(meter)
+	if err != nil {
 		return quality.State{}, err
+	}
+	if m.Retired.Known() && m.Retired <= at {
+		return quality.State{Condition: quality.Unchecked, Why: fmt.Sprintf("meter %s is out of service since %s", m.Code, m.Retired.In(v.Zone()))}, nil
 	}
 	if rules.Meters == nil {
 		return quality.State{Condition: quality.Unchecked, Why: fmt.Sprintf("%s does not say how meters are checked", rules.Cite())}, nil

@@ -84,7 +84,8 @@ func (b *site) filled() *strings.Replacer {
 	b.Helper()
 	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
 		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish(), "{topic}", "sample-a-scope",
-		"{level}", b.anyLevel(), "{alarm}", b.streams(), "{meter}", "M-1", "{kind}", "models", "{file}", b.importedFile())
+		"{level}", b.anyLevel(), "{alarm}", b.streams(), "{meter}", "M-1", "{kind}", "models", "{file}", b.importedFile(),
+		"{lot}", "K%7C7", "{code}", "M-1", "{target}", "A%7Cpositive%7Clight")
 }
 
 // Only one template is there when an example is asked for, so that it is the one that was shown.
@@ -234,7 +235,7 @@ func TestNobody(t *testing.T) {
 			}
 			continue
 		}
-		want := "/rinsate/sign-in?next=" + strings.NewReplacer("/", "%2F", "?", "%3F", "=", "%3D").Replace(at+"?a=b")
+		want := "/rinsate/sign-in?next=" + strings.NewReplacer("%", "%25", "/", "%2F", "?", "%3F", "=", "%3D").Replace(at+"?a=b")
 		if got := answer.header.Get("Location"); answer.status != http.StatusSeeOther || got != want {
 			t.Errorf("%s: status %d to %q, want %d to %q", at, answer.status, got, http.StatusSeeOther, want)
 		}

@@ -308,16 +308,12 @@ func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instan
 
 // supplies adds the meters that may not be used and the lots that expire soon.
 func (s *Server) supplies(page *todayPage, v desk.View, now unit.Instant) error {
-	meters, err := v.Meters()
+	meters, err := v.MeterStandings(now)
 	if err != nil {
 		return err
 	}
 	for _, m := range meters {
-		state, err := v.MeterState(m.Code, now)
-		if err != nil {
-			return err
-		}
-		page.Meters = append(page.Meters, meterLine{Code: m.Code, System: m.System, Why: state.Why, Good: state.Condition == quality.Checked})
+		page.Meters = append(page.Meters, meterLine{Code: m.Code, System: m.System, Why: m.State.Why, Good: m.State.Condition == quality.Checked})
 	}
 	lots, err := v.Lots()
 	if err != nil {
