@@ -20,7 +20,8 @@ func EntityKey(k Kept) (string, error) {
 // another and stand.
 func (tx *Tx) CountRecent(typ string, from, before unit.Instant) (int, error) {
 	var n int
-	err := tx.s.row(tx.ctx, `SELECT count(*) FROM event WHERE site = $1 AND type = $2 AND at >= $3 AND at < $4 AND replaced IS NULL`,
+	// Counting in an order makes the engine count in the index of it.
+	err := tx.s.row(tx.ctx, `SELECT count(*) FROM (SELECT at FROM event WHERE site = $1 AND type = $2 AND at >= $3 AND at < $4 AND replaced IS NULL ORDER BY at, seq)`,
 		tx.db.site.Code, typ, int64(from), int64(before)).Scan(&n)
 	return n, err
 }
