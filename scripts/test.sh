@@ -11,6 +11,7 @@ CGO_ENABLED=1 go test -race -shuffle=on ./...
 
 echo "== go test, what is too long for the race detector"
 go test -run '^TestStoriesAreFound$' ./internal/demo
+go test -run '^TestStoriesByClicking$' ./internal/web
 
 echo "== fuzz"
 scripts/fuzz.sh

@@ -56,7 +56,12 @@ func BenchmarkPages(b *testing.B) {
 		}
 		s.clock.Move(past.At.Sub(s.at()))
 	}
-	for _, page := range []string{"/today", "/bench", "/bench/state", "/bench/jobs/SC-007", "/gate/SC-007", "/scopes", "/scopes/SC-007"} {
+	begun := time.Now()
+	if err := s.server.lookAtStreams(context.Background()); err != nil {
+		b.Fatal(err)
+	}
+	b.Logf("looking at the streams of %d readings took %s", past.Readings, time.Since(begun))
+	for _, page := range []string{"/trends", "/trends/SC-007/outer-distal-end", "/alarms", "/failures", "/today", "/bench", "/bench/state", "/bench/jobs/SC-007", "/gate/SC-007", "/scopes", "/scopes/SC-007"} {
 		b.Run(page, func(b *testing.B) {
 			var waits []time.Duration
 			for b.Loop() {
