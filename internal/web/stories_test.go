@@ -83,16 +83,6 @@ func told(t *testing.T, all []demo.Story, name string) demo.Story {
 	return all[i]
 }
 
-// follow clicks the first link whose text holds some words.
-func (p *page) follow(within, words string) {
-	p.Helper()
-	find := fmt.Sprintf(`[...document.querySelectorAll(%q)].find((a) => a.innerText.replace(/\s+/g, " ").includes(%q))`, within+" a", words)
-	p.wait(find)
-	from := p.location()
-	eval[bool](p, "("+find+".click(), true)")
-	p.wait(fmt.Sprintf("location.href !== %q && document.readyState === 'complete'", p.base+from))
-}
-
 // alarmOf goes from the first page to the alarm of a stream.
 func (p *page) alarmOf(tag, point string) {
 	p.Helper()
