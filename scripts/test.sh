@@ -14,6 +14,7 @@ go list ./... | grep -Ev "$unraced" | CGO_ENABLED=1 xargs go test -race -shuffle
 
 echo "== go test, what is too long for the race detector"
 go list ./... | grep -E "$unraced" | xargs go test -shuffle=on
+go test -run '^TestStoriesByClicking$' ./internal/web
 
 echo "== fuzz"
 scripts/fuzz.sh

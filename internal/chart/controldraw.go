@@ -293,7 +293,8 @@ func (d *controlDrawing) trace(p *panelDrawing, t Trace) {
 		d.cv.Polyline(Style{Stroke: InkSecond, Width: 1.4, Dash: Dashed}, run)
 		run = nil
 	}
-	for i, q := range p.points {
+	shown := d.thinnedBy(p.points, func(q placed) float64 { return t.value(q.index) }, func(q placed) bool { return math.IsNaN(t.value(q.index)) })
+	for i, q := range shown {
 		y, ok := p.y.at(t.value(q.index))
 		switch {
 		case !ok:
@@ -301,7 +302,7 @@ func (d *controlDrawing) trace(p *panelDrawing, t Trace) {
 		case t.Dots:
 			d.cv.Marker(Style{Fill: InkAxis}, Circle, Point{d.x.at(q.At), y}, 1.6)
 		default:
-			if i > 0 && d.broken(p.points[i-1].At, q.At) {
+			if i > 0 && d.broken(shown[i-1].At, q.At) {
 				flush()
 			}
 			run = append(run, Point{d.x.at(q.At), y})
@@ -349,8 +350,21 @@ func (d *controlDrawing) points(p *panelDrawing) {
 	d.signalNumbers(p, shown, at, taken)
 }
 
+// mostNumbers is how many signals have their numbers written beside them at most. Of more, hardly any would
+// find room, and looking for it takes longer than the rest of the picture.
+const mostNumbers = 300
+
 // signalNumbers writes the numbers beside the signals, as far as there is room.
 func (d *controlDrawing) signalNumbers(p *panelDrawing, shown []placed, at []Point, taken *placer) {
+	signals := 0
+	for _, q := range shown {
+		if q.Signal != "" {
+			signals++
+		}
+	}
+	if signals > mostNumbers {
+		return
+	}
 	centre := (p.plot.top + p.plot.bottom) / 2
 	// Better over a point or the line than over another number or a signal.
 	crossable := newPlacer(p.plot)
@@ -406,30 +420,35 @@ func (d *controlDrawing) pointTitle(p *panelDrawing, q placed) string {
 // thinned returns all points up to thinAbove, and above that the smallest and the largest of each
 // column of pixels with every signal, every outlier, the first and the last.
 func (d *controlDrawing) thinned(p *panelDrawing) []placed {
-	if len(p.points) <= thinAbove {
-		return p.points
+	return d.thinnedBy(p.points, func(q placed) float64 { return q.Y }, func(q placed) bool { return q.Signal != "" || q.Excluded })
+}
+
+// thinnedBy is thinned for other values than those of the points.
+func (d *controlDrawing) thinnedBy(points []placed, value func(placed) float64, always func(placed) bool) []placed {
+	if len(points) <= thinAbove {
+		return points
 	}
-	keep := make([]bool, len(p.points))
+	keep := make([]bool, len(points))
 	keep[0], keep[len(keep)-1] = true, true
 	column, lowest, highest := math.Inf(-1), 0, 0
-	for i, q := range p.points {
+	for i, q := range points {
 		if now := math.Floor(d.x.at(q.At)); now != column {
 			keep[lowest], keep[highest] = true, true
 			column, lowest, highest = now, i, i
 		}
-		if q.Y < p.points[lowest].Y {
+		if value(q) < value(points[lowest]) {
 			lowest = i
 		}
-		if q.Y > p.points[highest].Y {
+		if value(q) > value(points[highest]) {
 			highest = i
 		}
-		keep[i] = keep[i] || q.Signal != "" || q.Excluded
+		keep[i] = keep[i] || always(q)
 	}
 	keep[lowest], keep[highest] = true, true
 	var kept []placed
 	for i, k := range keep {
 		if k {
-			kept = append(kept, p.points[i])
+			kept = append(kept, points[i])
 		}
 	}
 	return kept

@@ -158,19 +158,14 @@ func (v View) StreamIn(key trend.Key, at unit.Instant, w Watching, monthly float
 	return *s, context.watch(s)
 }
 
-// Scales returns on which meter systems and kits a point of a scope has readings that count, the one with
-// the latest reading first.
+// Scales returns on which meter systems and kits a point of a scope has readings up to an instant, the one
+// with the latest reading first.
 func (v View) Scales(tag string, point scope.PointKind, at unit.Instant) ([]trend.Key, error) {
 	var keys []trend.Key
-	err := v.tx.ReadingsAt(tag, point, 0, at+1, func(m store.Measured) error {
-		key := trend.Key{Scope: tag, Point: point, System: m.System, Kit: m.Kit}
-		if n := len(keys); n > 0 && keys[n-1] == key {
-			return nil
-		}
-		keys = append(slices.DeleteFunc(keys, func(k trend.Key) bool { return k == key }), key)
+	err := v.tx.ScalesAt(tag, point, at, func(s store.Scale) error {
+		keys = append(keys, trend.Key{Scope: tag, Point: point, System: s.System, Kit: s.Kit})
 		return nil
 	})
-	slices.Reverse(keys)
 	return keys, err
 }
 

@@ -116,6 +116,28 @@ func (tx *Tx) Latest(from, to unit.Instant, most int64, visit func(Measured) err
 		visit, tx.db.site.Code, int64(from), int64(to), most)
 }
 
+// Scale is a meter system with a kit on which there are readings, and when the last of them was made.
+type Scale struct {
+	System, Kit string
+	Last        unit.Instant
+}
+
+// ScalesAt calls visit for every meter system and kit with which there are ATP readings of one point of one
+// scope up to an instant that nothing has replaced, the one with the latest reading first.
+func (tx *Tx) ScalesAt(tag string, point scope.PointKind, to unit.Instant, visit func(Scale) error) error {
+	return tx.s.each(tx.ctx, `SELECT system, kit, max(at) AS last FROM reading
+		WHERE site = $1 AND scope = $2 AND point = $3 AND at >= 0 AND at <= $4 AND analyte = 'atp' AND replaced IS NULL GROUP BY system, kit ORDER BY last DESC, system, kit`,
+		func(row scanner) error {
+			var s Scale
+			var last int64
+			if err := row.Scan(&s.System, &s.Kit, &last); err != nil {
+				return err
+			}
+			s.Last = unit.Instant(last)
+			return visit(s)
+		}, tx.db.site.Code, tag, string(point), int64(to))
+}
+
 // UsesOf calls visit with the start of every use that nothing has replaced, of all scopes, from <=
 // start < to, the earliest first.
 func (tx *Tx) UsesOf(from, to unit.Instant, visit func(tag string, start unit.Instant) error) error {

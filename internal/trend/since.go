@@ -131,20 +131,23 @@ func (p *profile) residual(tau int) float64 {
 func (p *profile) search(least, direction int) (best, lo, hi int) {
 	best = -1
 	smallest := math.Inf(1)
-	allowed := func(tau int) bool {
-		before, after := p.means(tau)
-		return float64(direction)*(after-before) >= 0
-	}
-	for tau := least; tau < p.len(); tau++ {
-		if r := p.residual(tau); allowed(tau) && r < smallest {
-			best, smallest = tau, r
+	residuals := make([]float64, max(0, p.len()-least)) // infinite where τ does not go in the direction
+	for i := range residuals {
+		tau := least + i
+		residuals[i] = math.Inf(1)
+		if before, after := p.means(tau); float64(direction)*(after-before) < 0 {
+			continue
+		}
+		residuals[i] = p.residual(tau)
+		if residuals[i] < smallest {
+			best, smallest = tau, residuals[i]
 		}
 	}
 	lo, hi = best, best
-	factor := p.count + float64(p.len())
-	for tau := least; tau < p.len(); tau++ {
-		if allowed(tau) && factor*math.Log(p.residual(tau)/smallest) <= sinceDrop {
-			lo, hi = min(lo, tau), max(hi, tau)
+	most := smallest * math.Exp(sinceDrop/(p.count+float64(p.len())))
+	for i, r := range residuals {
+		if r <= most && !math.IsInf(r, 1) {
+			lo, hi = min(lo, least+i), max(hi, least+i)
 		}
 	}
 	return best, lo, hi

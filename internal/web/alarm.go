@@ -18,6 +18,8 @@ import (
 type alarmPage struct {
 	alarmRow
 	Said, AsOf string
+	// Problem is what is wrong with a form that the page does not have any more.
+	Problem string
 	// Waiting says that it is not known yet whether it still signals.
 	Waiting bool
 	Chart   *picture
@@ -135,7 +137,19 @@ func (s *Server) alarmPage(x *exchange, status int, was sent) error {
 	if err != nil {
 		return err
 	}
+	if !page.has(was.form) {
+		page.Problem = was.form.Problem
+	}
 	return x.show(status, "alarm", false, page)
+}
+
+// has says whether the page shows a form that was sent.
+func (p alarmPage) has(f form) bool {
+	forms := []*form{p.Forms.Seen, p.Forms.Explain, p.Forms.Link, p.Forms.Close, p.Forms.Reopen}
+	for _, l := range p.Life {
+		forms = append(forms, l.Void)
+	}
+	return slices.ContainsFunc(forms, func(g *form) bool { return g != nil && g.ID == f.ID && g.Problem == f.Problem })
 }
 
 // changeChart draws the readings about the change; nil when the stream has none any more.

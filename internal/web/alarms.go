@@ -60,7 +60,8 @@ type alarmRow struct {
 	Point, System, Kit               string
 	Mark, Life                       mark
 	Signalled, SignalledHref         string
-	Since, Interval, Change, Words   string
+	Since, SinceHref                 string
+	Interval, Change, Words          string
 	With                             string
 	Others                           int
 	Open, Provisional, Gone, Shifted bool
@@ -213,6 +214,7 @@ func (s *Server) computedRow(k trend.Key, a *desk.Alarm, people bool) alarmRow {
 	line.With, line.Others, line.Open, line.Provisional = withWords(a.Coincides, people), a.Others, a.Open, a.Provisional
 	line.Words = figure.AlarmWords(a.Alarm, zone)
 	if since := a.Since; since != nil {
+		line.SinceHref = s.recordHref(string(since.ID))
 		line.Since, line.Interval = clockTime(since.At, now, zone), clockTime(since.After, now, zone)+" to "+clockTime(since.Until, now, zone)
 		line.Change = fmt.Sprintf("%.0f → %.0f", float64(since.Before), float64(since.Now))
 	}

@@ -72,8 +72,17 @@ func (b *browser) start() (context.Context, error) {
 	return b.ctx, b.err
 }
 
+// atEnd is done when all tests have ended.
+var atEnd []func() error
+
 func TestMain(m *testing.M) {
 	code := m.Run()
+	for _, end := range atEnd {
+		if err := end(); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			code = 1
+		}
+	}
 	if chrome.end != nil {
 		if err := chrome.end(); err != nil {
 			fmt.Fprintln(os.Stderr, err)

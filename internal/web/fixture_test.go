@@ -100,6 +100,14 @@ func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 	b := &site{TB: tb, desk: desk.New(db), clock: clock, tokens: map[access.Role]string{}}
 	b.register()
 	b.department()
+	b.live(base)
+	return b
+}
+
+// live gives a site its pages under an address.
+func (b *site) live(base string) {
+	tb, clock := b.TB, b.clock
+	tb.Helper()
 	address, err := url.Parse(base)
 	if err != nil {
 		tb.Fatal(err)
@@ -112,7 +120,6 @@ func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 		tb.Fatal(err)
 	}
 	tb.Cleanup(b.server.imports.end)
-	return b
 }
 
 // serve makes a site and serves it on this computer until the test ends.
@@ -124,6 +131,12 @@ func serve(tb testing.TB, clock *storetest.Clock) *site {
 // serveAs serves a site by a name of this computer; passkeys need one that is no IP address.
 func serveAs(tb testing.TB, clock *storetest.Clock, name string) *site {
 	tb.Helper()
+	return serveSite(tb, name, func(base string) *site { return newSite(tb, clock, base) })
+}
+
+// serveSite serves the site that build returns for its address.
+func serveSite(tb testing.TB, name string, build func(base string) *site) *site {
+	tb.Helper()
 	listener, err := new(net.ListenConfig).Listen(tb.Context(), "tcp", "127.0.0.1:0")
 	if err != nil {
 		tb.Fatal(err)
@@ -132,7 +145,7 @@ func serveAs(tb testing.TB, clock *storetest.Clock, name string) *site {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	b := newSite(tb, clock, "http://"+net.JoinHostPort(name, port))
+	b := build("http://" + net.JoinHostPort(name, port))
 	b.line = &line{Listener: listener}
 	ctx, stop := context.WithCancel(context.WithoutCancel(tb.Context()))
 	ended := make(chan error, 1)

@@ -35,9 +35,10 @@ var numbersMayOpen = map[string]string{
 // stay what they were.
 const numberedScope = "D-09"
 
-// The readings of numberedScope: how many there are at each point, a day apart, and which is the first one
-// that is higher. With it comes another lot.
+// The readings of numberedScope: how many there are at each point, a day apart, how many the adopted
+// baseline of the outer distal end has, and which is the first one that is higher. With it comes another lot.
 const (
+	adoptedFrom  = 30
 	readingsEach = 62
 	firstHigher  = 48
 )
@@ -57,7 +58,7 @@ func (b *site) streams() string {
 		})
 		err := b.desk.DB.Write(b.Context(), func(tx *store.Tx) error {
 			for i := range readingsEach {
-				at := b.at().Add(-time.Duration(readingsEach-i) * 24 * time.Hour)
+				at := b.at().Add(2*time.Hour - time.Duration(readingsEach-i)*24*time.Hour)
 				if err := b.measured(tx, scope.OuterDistalEnd, at, i, i >= firstHigher); err != nil {
 					return err
 				}
@@ -70,6 +71,14 @@ func (b *site) streams() string {
 		if err != nil {
 			b.Fatal(err)
 		}
+		b.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
+			first := desk.Freeze{Scopes: []string{numberedScope}, Point: scope.OuterDistalEnd, To: b.at().Add(-(readingsEach - adoptedFrom) * 24 * time.Hour), Watching: desk.UsualWatching()}
+			frozen, err := w.AdoptCharts(e, first)
+			if err == nil && (len(frozen) != 1 || frozen[0].Chart == "") {
+				b.Fatalf("the baseline of %s is not adopted: %+v", numberedScope, frozen)
+			}
+			return r, err
+		})
 		b.clock.Move(time.Second)
 	}
 	if err := b.server.lookAtStreams(b.Context()); err != nil {

@@ -46,7 +46,9 @@ type streamPage struct {
 	Breaks      []breakLine
 	Levels      []string
 	Alarms      []alarmRow
-	Adopt       *adoptForm
+	// AdoptHref is where the baseline can be adopted, empty for whoever may not; Adopt is the form.
+	AdoptHref string
+	Adopt     *adoptForm
 }
 
 // baselineFacts are what readings are held against.
@@ -283,15 +285,17 @@ func (s *Server) streamPage(x *exchange, status int, q url.Values, was sent) err
 	if err != nil {
 		return err
 	}
-	lines := s.readingsOf(stream, choice)
+	from, to := choice.window(stream.Points)
+	all := stream.Numbered()[from:to]
+	slices.Reverse(all) // the newest first
 	if file {
-		return x.file(readingListing(stream.Key, lines))
+		return x.file(readingListing(stream.Key, s.readingLines(all)))
 	}
-	lo, hi, pager, err := x.paged(len(lines), readingsShown)
+	lo, hi, pager, err := x.paged(len(all), readingsShown)
 	if err != nil {
 		return err
 	}
-	page.Readings, page.Pager = lines[lo:hi], pager
+	page.Readings, page.Pager = s.readingLines(all[lo:hi]), pager
 	return x.show(status, "stream", false, page)
 }
 
@@ -336,7 +340,12 @@ func (s *Server) fillStream(page *streamPage, v desk.View, x *exchange, stream d
 		}
 		page.FalseAlarms = fmt.Sprintf("%.2g false alarms a month over all streams, which have %.0f readings in a month", float64(d.PerMonth), float64(d.Promise.Readings))
 	}
-	if x.may(access.Adopt) && !page.Waiting {
+	if !x.may(access.Adopt) || page.Waiting {
+		return
+	}
+	// What would be adopted is looked at only when somebody wants to: every reading since the last break is
+	// screened for it.
+	if page.AdoptHref = x.with("adopt", "asked") + "#adopt"; was.name == "adopt" || x.r.URL.Query().Has("adopt") {
 		page.Adopt = s.adoptForm(stream, x, was)
 	}
 }
@@ -345,6 +354,7 @@ func (s *Server) fillStream(page *streamPage, v desk.View, x *exchange, stream d
 func (s *Server) adoptForm(stream desk.Stream, x *exchange, was sent) *adoptForm {
 	q := x.r.URL.Query()
 	q.Del("done")
+	q.Del("adopt")
 	q.Set("system", stream.Key.System)
 	q.Set("kit", stream.Key.Kit)
 	f := adoptForm{
@@ -406,13 +416,11 @@ func (s *Server) streamChart(v desk.View, stream desk.Stream, c streamChoice, pa
 	return s.drawn(stream, c.View, lo, hi, levels), nil
 }
 
-// readingsOf lists the readings that are shown, the newest first.
-func (s *Server) readingsOf(stream desk.Stream, c streamChoice) []pointLine {
-	lo, hi := c.window(stream.Points)
-	all := stream.Numbered()[lo:hi]
+// readingLines says of readings what the charts made of them.
+func (s *Server) readingLines(all []desk.Numbered) []pointLine {
 	lines := make([]pointLine, 0, len(all))
 	zone := s.desk.DB.Zone()
-	for _, n := range slices.Backward(all) {
+	for _, n := range all {
 		line := pointLine{At: n.At.In(zone), Value: unit.Number(n.Value).String(), Href: s.recordHref(string(n.ID))}
 		if n.Counted {
 			two := func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) }

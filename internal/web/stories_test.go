@@ -1,0 +1,183 @@
+//go:build !race
+
+// Some months of the invented hospital are recorded here, which takes minutes under the race detector;
+// scripts/test.sh runs this file without it.
+
+package web
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"rinsate/internal/access"
+	"rinsate/internal/demo"
+	"rinsate/internal/desk"
+	"rinsate/internal/store"
+	"rinsate/internal/storetest"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+)
+
+// demoToday is where the invented data end, a Thursday, and demoTurnarounds how many turnarounds there are:
+// the fewest hundreds with which limits are adopted and revised and the worn channel is found.
+var demoToday = time.Date(2026, 9, 17, 12, 40, 0, 0, time.UTC)
+
+const demoTurnarounds = 2300
+
+// invented is the invented hospital on disk, built once for all tests.
+type invented struct {
+	dir     string
+	summary demo.Summary
+}
+
+var buildDemo = sync.OnceValues(func() (d invented, err error) {
+	if d.dir, err = os.MkdirTemp("", "rinsate-demo-"); err != nil {
+		return d, err
+	}
+	atEnd = append(atEnd, func() error { return os.RemoveAll(d.dir) })
+	d.summary, err = demo.Build(context.Background(), d.dir+"/data", demo.Options{Today: demoToday, Turnarounds: demoTurnarounds})
+	return d, err
+})
+
+// storySite serves a copy of the invented hospital, which the test may change, and tells its stories.
+func storySite(t *testing.T) (*site, []demo.Story) {
+	t.Helper()
+	d, err := buildDemo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir() + "/data"
+	if err := os.CopyFS(dir, os.DirFS(d.dir+"/data")); err != nil {
+		t.Fatal(err)
+	}
+	clock := storetest.NewClock()
+	clock.Move(demoToday.Sub(clock.Now()))
+	db, err := store.Open(t.Context(), dir, clock.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	b := &site{TB: t, desk: desk.New(db), clock: clock, tokens: map[access.Role]string{}}
+	return serveSite(t, "127.0.0.1", func(base string) *site {
+		b.live(base)
+		return b
+	}), d.summary.Stories
+}
+
+func told(t *testing.T, all []demo.Story, name string) demo.Story {
+	t.Helper()
+	i := slices.IndexFunc(all, func(s demo.Story) bool { return s.Name == name })
+	if i < 0 {
+		t.Fatalf("nobody told the story %q", name)
+	}
+	return all[i]
+}
+
+// alarmOf goes from the first page to the alarm of a stream.
+func (p *page) alarmOf(tag, point string) {
+	p.Helper()
+	p.open("/")
+	p.follow("nav", "Numbers")
+	p.follow("nav.section", "Alarms")
+	p.wait(`document.querySelector(".alarms")`)
+	p.follow(".alarms th", fmt.Sprintf("of %s, %s", tag, point))
+	p.waitText("h1", fmt.Sprintf("Alarm: %s, %s", tag, point))
+}
+
+// TestStoriesByClicking finds what is planted in the invented hospital by clicking alone.
+func TestStoriesByClicking(t *testing.T) {
+	b, stories := storySite(t)
+	if err := b.server.lookAtStreams(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	p := openPage(t, b.server.base.String())
+	signIn(b, p, access.Lead)
+
+	t.Run(demo.WornChannel, func(*testing.T) {
+		s := told(t, stories, demo.WornChannel)
+		p.alarmOf(s.Scope, string(s.Point))
+		p.waitText("main", "standard deviations above the baseline")
+		began := eval[string](p, `document.querySelector("dl.facts dt:nth-of-type(2) + dd a").getAttribute("href")`)
+		p.follow("main", "The stream")
+		p.waitText("h1", s.Scope+", "+string(s.Point))
+		p.waitText("[aria-labelledby=alarms]", "Most likely since the reading of")
+		p.waitText(".headline .mark.action", "higher")
+		p.click(fmt.Sprintf(".wide a[href=%q]", began)) // its point in the chart
+		p.wait(`location.pathname.startsWith("/records/")`)
+		r := b.recordAt(p)
+		if r.Type != store.TypeReading || !strings.Contains(string(r.Body), s.Scope) || r.At < s.From || r.At > s.Full.Add(72*time.Hour) {
+			t.Errorf("it began with %s of %s, and the channel wore out from %s to %s", r.Type, r.At, s.From, s.Full)
+		}
+	})
+	t.Run(demo.BadLot, func(*testing.T) {
+		s := told(t, stories, demo.BadLot)
+		alarm := b.withLot(s)
+		p.alarmOf(alarm.Stream.Scope, string(alarm.Stream.Point))
+		p.follow("[aria-labelledby=with]", "lot "+s.Lot)
+		if r := b.recordAt(p); r.Type != store.TypeLot || !strings.Contains(string(r.Body), s.Lot) {
+			t.Errorf("what came with it leads to %s: %s", r.Type, r.Body)
+		}
+	})
+	t.Run(demo.RepairCures, func(*testing.T) {
+		s := told(t, stories, demo.RepairCures)
+		p.open("/")
+		p.follow("nav", "Numbers")
+		p.fill("#f-scope", s.Scope)
+		p.click(".filter button")
+		p.follow(".streams", "instrument-channel of "+s.Scope)
+		p.waitText("[aria-labelledby=baseline]", "repair")
+		p.follow("main", "The scope")
+		p.waitText("[aria-labelledby=repairs]", "instrument channel replaced")
+	})
+	t.Run(demo.AtTheEnd, func(*testing.T) {
+		s := told(t, stories, demo.AtTheEnd)
+		p.alarmOf(s.Scope, "instrument-channel")
+		p.follow("main", "The scope")
+		p.waitText("h1 ~ p .mark", "held")
+		p.waitText("[aria-labelledby=alarms]", "new")
+	})
+}
+
+// recordAt returns the record whose page is open.
+func (b *site) recordAt(p *page) (l desk.Line) {
+	b.Helper()
+	id, ok := strings.CutPrefix(p.location(), "/records/")
+	if !ok {
+		b.Fatalf("at %s, want a record", p.location())
+	}
+	b.look(func(v desk.View) (err error) {
+		l, err = v.Show(id)
+		return err
+	})
+	return l
+}
+
+// withLot returns an alarm that came together with the lot of a story, while that lot was in use.
+func (b *site) withLot(s demo.Story) desk.Raised {
+	b.Helper()
+	var all []desk.Raised
+	b.look(func(v desk.View) (err error) {
+		all, err = v.Raised(alarmsIn(b.server.outlook()))
+		return err
+	})
+	const after = 14 * 24 * time.Hour
+	i := slices.IndexFunc(all, func(r desk.Raised) bool {
+		return r.Alarm != nil && r.Alarm.Direction == trend.Higher && slices.Contains(r.Alarm.Coincides, "lot "+s.Lot) && inside(r.Signalled, s.From, s.To.Add(after))
+	})
+	if i < 0 {
+		b.Fatalf("no alarm came with lot %s", s.Lot)
+	}
+	return all[i]
+}
+
+func inside(at, from, to unit.Instant) bool { return at >= from && at <= to }
