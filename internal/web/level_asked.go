@@ -173,7 +173,7 @@ func (q asked) wholes(name, what string, usual ...int) ([]int, error) {
 	if len(words) == 0 {
 		return usual, nil
 	}
-	const most = 4 // curves for more cannot be told apart
+	const most = 4
 	if len(words) > most {
 		return nil, mistyped("%s: at most %d numbers can be shown together.", what, most)
 	}
