@@ -31,7 +31,7 @@ var knownHeader = []string{"points", "attempts at most", "true median RLU", "cle
 func (*knownView) Header() []string { return knownHeader }
 
 func (s *Server) fillKnown(x *exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
-	k := &knownView{Exports: x.exports(), Points: page.Value("points"), Attempts: page.Value("attempts"), Spread: page.Value("spread")}
+	k := &knownView{Exports: page.exports(x, knownStep), Points: page.Value("points"), Attempts: page.Value("attempts"), Spread: page.Value("spread")}
 	page.Known = k
 	o, source, err := s.operating(x, page.q, d, 1, 3)
 	if err != nil {
