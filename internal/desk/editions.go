@@ -73,9 +73,7 @@ func (v View) LevelTargets() ([]LevelTarget, error) {
 	}
 	targets := make([]LevelTarget, len(all))
 	for i, t := range all {
-		slices.SortStableFunc(t.Earlier, func(a, b LevelEdition) int {
-			return cmp.Or(cmp.Compare(b.Adopted, a.Adopted), cmp.Compare(b.Recorded, a.Recorded))
-		})
+		slices.SortStableFunc(t.Earlier, func(a, b LevelEdition) int { return cmp.Or(cmp.Compare(b.Adopted, a.Adopted), cmp.Compare(b.Recorded, a.Recorded)) })
 		slices.SortStableFunc(t.Coming, func(a, b LevelEdition) int { return cmp.Compare(a.Adopted, b.Adopted) })
 		targets[i] = *t
 	}
