@@ -29,6 +29,9 @@ type Past struct {
 	Unlinked int
 	// Begin is from when on the readings are here: later than asked for when there were too many.
 	Begin unit.Instant
+
+	// of are the numbers of the turnarounds of each scope, in order.
+	of map[string][]int32
 }
 
 // Trip is one turnaround of the past.
@@ -91,13 +94,18 @@ func (v View) LatestPast(from, to unit.Instant, most int, minutes float64, cultu
 // before returns the number of the last turnaround of a scope before an instant and not too long ago,
 // -1 when there is none.
 func (p *Past) before(tag string, at unit.Instant) int {
-	found := -1
-	for i, t := range p.Trips { // in the order of their begins
-		if t.Scope == tag && t.Last <= at && at.Sub(t.Last) <= cultureReach.Duration() {
-			found = i
+	if p.of == nil {
+		p.of = map[string][]int32{}
+		for i, t := range p.Trips { // in the order of their begins
+			p.of[t.Scope] = append(p.of[t.Scope], int32(i)) //nolint:gosec // bounded by the number of readings
 		}
 	}
-	return found
+	for _, i := range slices.Backward(p.of[tag]) {
+		if t := p.Trips[i]; t.Last <= at && at.Sub(t.Last) <= cultureReach.Duration() {
+			return int(i)
+		}
+	}
+	return -1
 }
 
 func (p *Past) link(cultures []Culture) {

@@ -198,6 +198,18 @@ func TestBaselineHistogramCountsEveryReading(t *testing.T) {
 	if got := math.Pow(10, h.Levels[1].Value); math.Abs(got-float64(proposed.Action)) > 1e-9*got {
 		t.Errorf("action level at %v, proposed %s", got, proposed.Action)
 	}
+	if c := d.Action.By(level.LogNormal); math.Abs(math.Pow(10, h.Levels[1].Hi)-float64(c.Interval.Hi)) > 1e-6*float64(c.Interval.Hi) {
+		t.Errorf("the interval ends at %v, that of the method at %v", math.Pow(10, h.Levels[1].Hi), c.Interval.Hi)
+	}
+	typed := proposed
+	typed.Alert, typed.Action = 0, 1234
+	if got := figure.Baseline(list, d, typed).Levels; len(got) != 1 || got[0].Lo != got[0].Hi {
+		t.Errorf("a level that no method proposes, without an alert level: %+v", got)
+	}
+	under := figure.BaselineUnder(list, d, figure.NamedLevel{Name: "proposed", Level: typed}, figure.NamedLevel{Name: "today", Level: proposed})
+	if len(under.Levels) != 2 || under.Levels[0].Kind == under.Levels[1].Kind || len(under.Fitted.X) != 0 || len(under.Bins) != len(h.Bins) {
+		t.Errorf("under two levels: %+v", under.Levels)
+	}
 	// The density integrates to about the number of readings.
 	area := 0.0
 	for i := 1; i < len(h.Fitted.X); i++ {
@@ -272,6 +284,31 @@ func TestChecksShowTarget(t *testing.T) {
 	}
 	if got := math.Pow(10, c.Main.Levels[0].Value); math.Abs(got-300) > 1e-9 {
 		t.Errorf("lower limit at %v", got)
+	}
+}
+
+func TestOperatingCurves(t *testing.T) {
+	t.Parallel()
+	l := aLevel
+	l.Analyte, l.Unit, l.Comparison = reading.ATP, reading.RLU, reading.Over
+	o := desk.Operating{Level: l, Points: []int{1, 3}, Attempts: []int{1, 3}, Spread: 0.5, Retest: reading.AllPoints}
+	curves, err := figure.OperatingCurves(o, "first: ", float64(l.Action))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var labels []string
+	for _, c := range curves {
+		labels = append(labels, c.Label)
+		if n := len(c.X); n != len(c.P) || c.P[0] > c.P[n-1] || math.Abs(c.X[n-1]/c.X[0]-100) > 1e-6 {
+			t.Errorf("%s goes from %g at %g to %g at %g", c.Label, c.P[0], c.X[0], c.P[n-1], c.X[n-1])
+		}
+	}
+	if want := []string{"first: 1 point, cleaned again", "first: 1 point, held after 3", "first: 3 points, cleaned again", "first: 3 points, held after 3"}; !slices.Equal(labels, want) {
+		t.Errorf("curves %q, want %q", labels, want)
+	}
+	o.Spread = -1
+	if _, err := figure.OperatingCurves(o, "", 100); err == nil {
+		t.Error("a spread below 0 has curves")
 	}
 }
 

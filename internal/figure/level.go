@@ -110,12 +110,13 @@ func fitted(meanLn, sdLn, lo, hi, width, n float64) chart.Fitted {
 	return f
 }
 
-// candidateLine is a proposed level with the interval of the first method that has one.
+// candidateLine is a proposed level with the interval of the first method that proposes it; one that none
+// proposes has no interval.
 func candidateLine(name string, p level.Percentile, kind chart.LevelKind, value float64) chart.Level {
 	l := chart.Level{Label: name, Kind: kind, Value: place(value)}
 	l.Lo, l.Hi = l.Value, l.Value
 	for _, c := range p.Candidates {
-		if c.Interval != nil {
+		if c.Interval != nil && float64(c.Level) == value {
 			l.Lo, l.Hi = place(float64(c.Interval.Lo)), place(float64(c.Interval.Hi))
 			break
 		}

@@ -23,7 +23,7 @@ type Past struct {
 	// Readings counts the readings that were written.
 	Readings int
 	// RLU gives the reading of a number, counted from 0; nil gives 30 each. With it the rounds that are over
-	// 200 are over the action level, and their second attempt reads as much.
+	// 200 are over the action level, and their second attempt has the readings that come next.
 	RLU func(n int) int
 }
 

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"rinsate/internal/desk"
@@ -28,7 +29,7 @@ type levelPage struct {
 
 // groundsView is what a level rests on, as its record has it.
 type groundsView struct {
-	From, To, ReplayFrom, Method, Note, Digest string
+	From, To, ReplayFrom, Method, Note, Digest, Costs string
 	// Plan says how candidates were derived.
 	Plan       []figureLine
 	Summary    []figureLine
@@ -78,7 +79,11 @@ func (s *Server) level(x *exchange) error {
 		page.Recorded, page.Record, page.CV = dated(e.Recorded, v.Zone()), s.recordHref(string(e.Record)), limitText(e.CV)
 		if e.Analyte == reading.ATP {
 			page.Workshop = s.url(workshopPath) + "?" + targetQuery(t)
-			page.Compare = s.url(comparePath) + "?" + targetQuery(t) + "&second=" + string(e.Record)
+			side := "second" // beside the one in force
+			if page.State == inForce {
+				side = "first"
+			}
+			page.Compare = s.url(comparePath) + "?" + targetQuery(t) + "&" + side + "=" + string(e.Record)
 		}
 		if g != nil {
 			page.Grounds, err = s.groundsView(v, *g)
@@ -91,6 +96,9 @@ func (s *Server) level(x *exchange) error {
 	return x.show(http.StatusOK, "level", false, page)
 }
 
+// inForce is the standing of a level that judges readings now.
+const inForce = "in force"
+
 // standing says whether a level judges readings.
 func standing(v desk.View, e desk.LevelEdition) (string, error) {
 	if e.Replaced.Known() {
@@ -101,7 +109,7 @@ func standing(v desk.View, e desk.LevelEdition) (string, error) {
 		switch {
 		case t.Any().Key() != e.Key():
 		case t.InForce != nil && t.InForce.Record == e.Record:
-			return "in force", nil
+			return inForce, nil
 		case e.Adopted > v.Now():
 			return "judges from " + dated(e.Adopted, v.Zone()) + " on", nil
 		default:
@@ -121,6 +129,9 @@ func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) 
 	}
 	left := 0
 	for why, n := range g.Excluded {
+		if strings.HasPrefix(why, "attempt ") {
+			why += ": the scope had been cleaned again"
+		}
 		view.Excluded = append(view.Excluded, reasonCount{why, n})
 		left += n
 	}
@@ -139,7 +150,7 @@ func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) 
 			r.Changes = append(r.Changes, line)
 		}
 		if g.SampleMinutes > 0 || g.CleaningMinutes > 0 {
-			r.Notes = append(r.Notes, fmt.Sprintf("Counted with %s minutes for a sample and %s for a further cleaning.", g.SampleMinutes, g.CleaningMinutes))
+			view.Costs = fmt.Sprintf("Counted with %s minutes for a sample and %s for a further cleaning.", g.SampleMinutes, g.CleaningMinutes)
 		}
 		view.Replay = r
 	}

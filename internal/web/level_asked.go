@@ -173,7 +173,7 @@ func (q asked) wholes(name, what string, usual ...int) ([]int, error) {
 	if len(words) == 0 {
 		return usual, nil
 	}
-	const most = 4 // curves for more cannot be told apart
+	const most = 4
 	if len(words) > most {
 		return nil, mistyped("%s: at most %d numbers can be shown together.", what, most)
 	}
@@ -192,8 +192,8 @@ func (q asked) wholes(name, what string, usual ...int) ([]int, error) {
 
 // The numbers of readings that the pages take at most, the latest ones, so that an answer comes soon.
 const (
-	mostStudied  = 50_000
-	mostReplayed = 300_000
+	mostStudied  = 30_000
+	mostReplayed = 150_000
 )
 
 // study reads which readings a level is to be derived from, and how.

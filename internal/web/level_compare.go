@@ -111,13 +111,19 @@ func (s *Server) comparable(page *comparePage, v desk.View, t level.Target) ([]d
 	}
 	var editions []desk.LevelEdition
 	for _, x := range all {
-		if a := x.Any(); a.System != t.System || a.Kit != t.Kit || a.Point != t.Point || a.Analyte != reading.ATP || a.Kind != "" && t.Kind != "" && a.Kind != t.Kind {
+		a := x.Any()
+		if a.System != t.System || a.Kit != t.Kit || a.Point != t.Point || a.Analyte != reading.ATP || a.Kind != "" && a.Kind != t.Kind {
 			continue
 		}
+		var own []desk.LevelEdition
 		if x.InForce != nil {
-			editions = append(editions, *x.InForce)
+			own = append(own, *x.InForce)
 		}
-		editions = append(append(editions, x.Coming...), x.Earlier...)
+		own = append(append(own, x.Coming...), x.Earlier...)
+		if a.Kind == t.Kind { // before those for every kind
+			own, editions = append(own, editions...), nil
+		}
+		editions = append(editions, own...)
 	}
 	for _, e := range editions {
 		page.Choices = append(page.Choices, levelChoice{string(e.Record), fmt.Sprintf("%s, edition %s, %s: action %s RLU", e.Source, e.Edition, dated(e.Adopted, v.Zone()), limitText(e.Action))})
@@ -270,7 +276,7 @@ func (s *Server) contrastPast(x *exchange, page *comparePage, v desk.View, past 
 	if err != nil {
 		return err
 	}
-	page.Replay = &replayView{First: "first", Second: "second", Exports: x.exports()}
+	page.Replay = &replayView{First: "first", Second: "second", Exports: page.exports(x, "")}
 	if err := s.fillTallies(page.Replay, v, past, found); err != nil {
 		return err
 	}

@@ -23,7 +23,10 @@ import (
 // mostPacked bounds the cultures in an address, since browsers and proxies bound addresses.
 const mostPacked = 6000
 
-// steps are the units of time that packed cultures may count in: the largest one that fits all.
+// mostCultures bounds how many a page takes.
+const mostCultures = 5000
+
+// packedSteps are the units of time that packed cultures may count in: the largest one that fits all.
 var packedSteps = []unit.Instant{60_000_000, 1_000_000, 1}
 
 func packCultures(all []desk.Culture) string {
@@ -106,7 +109,9 @@ func unpackCultures(text string) ([]desk.Culture, error) {
 		if err != nil || failed != nil || number>>1 >= uint64(len(tags)) {
 			return nil, errPacked
 		}
-		at += since
+		if at += since; len(all) == mostCultures {
+			return nil, errPacked
+		}
 		all = append(all, desk.Culture{Scope: tags[number>>1], Taken: unit.Instant(at) * packedSteps[step], Positive: number&1 == 1})
 	}
 	return all, nil
@@ -142,7 +147,7 @@ func (s *Server) takeCultures(x *exchange) error {
 	all, err := readCultures(x, text)
 	packed := ""
 	if err == nil {
-		if packed = packCultures(all); len(packed) > mostPacked {
+		if packed = packCultures(all); len(packed) > mostPacked || len(all) > mostCultures {
 			err = mistyped("These are %d cultures, more than an address can hold. Take those of a shorter period, or judge the level on the command line.", len(all))
 		}
 	}

@@ -74,6 +74,8 @@ func BenchmarkPages(b *testing.B) {
 		"/failures",
 		"/alarms",
 		"/levels",
+		workshopPath,
+		comparePath,
 		"/meters",
 		"/meters/M-1",
 		"/meters/compare",

@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"slices"
 
+	"rinsate/internal/access"
 	"rinsate/internal/desk"
 	"rinsate/internal/level"
 	"rinsate/internal/reading"
@@ -132,6 +133,14 @@ func (p askedPage) Usual(name string) string {
 	return ""
 }
 
+// exports are where the list of a step is taken away, also when the page answers a form.
+func (p askedPage) exports(x *exchange, step string) exports {
+	if !x.may(access.Export) {
+		return exports{}
+	}
+	return exports{CSV: p.Path + "?" + p.q.with("step", step, "format", csvFormat), XLSX: p.Path + "?" + p.q.with("step", step, "format", xlsxFormat)}
+}
+
 func (s *Server) workshop(x *exchange) error {
 	values := x.r.URL.Query()
 	return s.showWorkshop(x, http.StatusOK, askedOf(values), values.Get("step"), form{})
@@ -184,21 +193,21 @@ func (s *Server) fillWorkshop(x *exchange, page *workshopPage, sent form) error 
 	}
 	l, chosen, err := page.q.level(d.Derivation)
 	if page.Step == baselineStep {
+		s.steps(page, chosen)
 		s.fillBaseline(x, page, d)
+		return nil // a level that these readings do not give is told in the next step
 	}
-	if page.Step == candidatesStep || err != nil || !chosen && page.Step != baselineStep {
+	if page.Step == candidatesStep || err != nil || !chosen {
 		if page.Step != candidatesStep && err == nil {
 			err = mistyped("Choose a candidate first, or type a level.")
 		}
 		page.Step = candidatesStep
 		s.steps(page, chosen)
-		s.fillCandidates(page, d, l)
+		s.fillCandidates(x, page, d, l)
 		return err
 	}
-	s.steps(page, chosen)
-	if chosen {
-		page.Level = levelSaid(l)
-	}
+	s.steps(page, true)
+	page.Level = levelSaid(l)
 	switch page.Step {
 	case culturesStep:
 		return s.fillCultures(x, page, d, l, sent)

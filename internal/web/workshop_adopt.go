@@ -120,6 +120,9 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 	if err := x.sign(x.r.PostFormValue("secret")); err != nil {
 		return "", err
 	}
+	if s.adoptedBefore(x, e, edition) {
+		return string(e.ID), nil
+	}
 	var l reading.Level
 	var g desk.Grounds
 	// Computed before and not while others wait to write: what is recorded meanwhile is not part of it.
@@ -154,4 +157,15 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 		return err
 	})
 	return id, err
+}
+
+// adoptedBefore says whether the form was sent before and its level is on record: nothing is computed and
+// compared again then.
+func (s *Server) adoptedBefore(x *exchange, e desk.Entry, edition string) (stored bool) {
+	err := s.view(x.r.Context(), func(v desk.View) error {
+		l, _, err := v.LevelOf(string(e.ID))
+		stored = err == nil && l.Record == e.ID && l.Edition == edition && l.Adopter == e.By
+		return err
+	})
+	return err == nil && stored
 }

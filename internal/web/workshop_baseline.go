@@ -78,8 +78,8 @@ func (s *Server) fillBaseline(x *exchange, page *workshopPage, d desk.Studied) {
 	b.First, b.Last = dated(sum.First, zone), dated(sum.Last, zone)
 	b.Lowest, b.Median, b.Highest = strconv.Itoa(sum.Lowest), sum.Median.String(), strconv.Itoa(sum.Highest)
 	b.Alert, b.Action = shareText(d.Plan.Alert.Float()), shareText(d.Plan.Action.Float())
-	b.Warnings, b.Exports = sentences(d.Warnings), x.exports()
-	if d.Baseline.Given >= mostStudied/2 && dated(d.From, zone) != page.Value("from")+" 00:00" {
+	b.Warnings, b.Exports = sentences(d.Warnings), page.exports(x, baselineStep)
+	if from, _, err := s.days(page.q); err == nil && d.From > from {
 		b.Cut = fmt.Sprintf("There are more readings than are taken at once: the latest %d count, from %s on.", sum.Given, dated(d.From, zone))
 	}
 	b.Picture = pictured("baseline", figure.Baseline(d.Samples, d.Derivation, reading.Level{}))

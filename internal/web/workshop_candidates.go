@@ -35,8 +35,8 @@ type methodLine struct {
 // candidateCells are the figures of one candidate.
 type candidateCells struct{ Level, Share, Estimate, Interval, Upper string }
 
-func (s *Server) fillCandidates(page *workshopPage, d desk.Studied, chosen reading.Level) {
-	c := &candidatesView{Warnings: sentences(d.Warnings), Takes: []string{string(level.UpperBound), string(level.Estimate)}}
+func (s *Server) fillCandidates(x *exchange, page *workshopPage, d desk.Studied, chosen reading.Level) {
+	c := &candidatesView{Warnings: sentences(d.Warnings), Exports: page.exports(x, candidatesStep), Takes: []string{string(level.UpperBound), string(level.Estimate)}}
 	page.Candidates = c
 	for _, m := range level.Methods {
 		alert, action := d.Alert.By(m), d.Action.By(m)

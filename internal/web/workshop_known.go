@@ -21,6 +21,9 @@ type knownView struct {
 	Exports                          exports
 }
 
+// mostCurves is how many curves can be told apart.
+const mostCurves = 6
+
 // knownHeader are the columns of the table of a curve.
 var knownHeader = []string{"points", "attempts at most", "true median RLU", "cleaned again", "alert", "held", "attempts", "samples", "minutes"}
 
@@ -28,9 +31,9 @@ var knownHeader = []string{"points", "attempts at most", "true median RLU", "cle
 func (*knownView) Header() []string { return knownHeader }
 
 func (s *Server) fillKnown(x *exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
-	k := &knownView{Exports: x.exports(), Points: page.Value("points"), Attempts: page.Value("attempts"), Spread: page.Value("spread")}
+	k := &knownView{Exports: page.exports(x, knownStep), Points: page.Value("points"), Attempts: page.Value("attempts"), Spread: page.Value("spread")}
 	page.Known = k
-	o, source, err := s.operating(x, page.q, d, 1, 3, 4)
+	o, source, err := s.operating(x, page.q, d, 1, 3)
 	if err != nil {
 		return err
 	}
@@ -49,6 +52,9 @@ func (s *Server) fillKnown(x *exchange, page *workshopPage, d desk.Studied, l re
 	curves, err := figure.OperatingCurves(o, "", float64(l.Action))
 	if err != nil {
 		return err
+	}
+	if len(curves) > mostCurves {
+		return mistyped("These are %d curves, and more than %d cannot be told apart. Ask for fewer points or attempts.", len(curves), mostCurves)
 	}
 	title := fmt.Sprintf("What an action level of %s RLU does", l.Action)
 	k.Picture = pictured("known", figure.Operation(title, spreadWords(o), curves, l))

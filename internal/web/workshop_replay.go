@@ -51,7 +51,7 @@ const (
 )
 
 func (s *Server) fillReplay(x *exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
-	r := &replayView{First: "today", Second: "proposed", Exports: x.exports()}
+	r := &replayView{First: "today", Second: "proposed", Exports: page.exports(x, replayStep)}
 	page.Replay = r
 	return s.view(x.r.Context(), func(v desk.View) error {
 		past, err := s.past(page.q, v, d.From, d.To)

@@ -60,14 +60,14 @@ func TestDeriveAndAdopt(t *testing.T) {
 	p.fill("#note", "the readings of the last weeks")
 	p.fill("#secret", "not the password")
 	p.expect(http.StatusForbidden)
-	p.click(".level-adopt button")
+	p.click(".level-form button")
 	p.waitFor(".problem")
 	if got := eval[string](p, `document.querySelector("#note").value + "|" + document.querySelector("#secret").value`); got != "the readings of the last weeks|" {
 		t.Errorf("after a wrong password the form holds %q", got)
 	}
 	b.clock.Move(2 * time.Minute) // until the next attempt may be made
 	p.fill("#secret", password)
-	p.click(".level-adopt button")
+	p.click(".level-form button")
 	p.waitText(".said", "adopted and signed")
 	for _, words := range []string{"in force", "the readings of the last weeks", "log-normal", "a fault that was found later", "SHA-256", "area under the curve", "rounds have another outcome"} {
 		if !strings.Contains(p.text("main"), words) {
@@ -173,6 +173,7 @@ func TestWorkshopRefuses(t *testing.T) {
 		"alert over action":     {levelQuery + "&step=known&method=typed&alert=50&action=40", http.StatusBadRequest, "nor over the action level"},
 		"shares exchanged":      {levelQuery + "&step=candidates&share-alert=0.99&share-action=0.95", http.StatusBadRequest, "not over the action percentile"},
 		"too many points":       {levelQuery + "&step=known&method=typed&action=40&points=1,2,3,4,5", http.StatusBadRequest, "at most 4 numbers"},
+		"too many curves":       {levelQuery + "&step=known&method=typed&action=40&points=1,2,3&attempts=2,3", http.StatusBadRequest, "cannot be told apart"},
 		"no spread":             {levelQuery + "&step=known&method=typed&action=40&spread=x", http.StatusBadRequest, "is not a number"},
 		"cultures of no level":  {levelQuery + "&step=cultures", http.StatusBadRequest, "Choose a candidate first"},
 		"cultures in pieces":    {levelQuery + "&step=cultures&method=typed&action=40&cultures=AAAA", http.StatusBadRequest, "are not whole"},
