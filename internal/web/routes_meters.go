@@ -14,6 +14,7 @@ func (s *Server) meterRoutes() []route {
 		post("/meters/{meter}/checks", access.CheckMeter, s.checkMeter),
 		numbersSection.page("/meters/compare", access.SeeNumbers, "compare", "Lots and meters", s.compare),
 		{method: http.MethodPost, path: "/meters/compare", need: access.SeeNumbers, handle: s.comparePairs, page: "compare", section: numbersSection, limit: tableLimit},
+		{method: http.MethodPost, path: "/meters/compare/records", need: access.Adopt, handle: s.recordComparison, limit: tableLimit + formLimit},
 		numbersSection.page("/meters/study", access.SeeNumbers, "study", "Gauge study", s.study),
 		{method: http.MethodPost, path: "/meters/study", need: access.SeeNumbers, handle: s.judgeStudy, page: "study", section: numbersSection, limit: tableLimit},
 		numbersSection.page("/scatter", access.SeeNumbers, "scatter", "Scatter", s.scatter),

@@ -8,15 +8,16 @@ import (
 
 // metersMayOpen is about meters; see mayOpen.
 var metersMayOpen = map[string]string{
-	"GET /meters":                 "TLIQV",
-	"GET /meters/{meter}":         "TLIQV",
-	"POST /meters/{meter}/checks": "TL",
-	"GET /meters/compare":         "LIQV",
-	"POST /meters/compare":        "LIQV",
-	"GET /meters/study":           "LIQV",
-	"POST /meters/study":          "LIQV",
-	"GET /scatter":                "LIQV",
-	"GET /comparison":             "LIQV",
+	"GET /meters":                  "TLIQV",
+	"GET /meters/{meter}":          "TLIQV",
+	"POST /meters/{meter}/checks":  "TL",
+	"GET /meters/compare":          "LIQV",
+	"POST /meters/compare":         "LIQV",
+	"POST /meters/compare/records": "LI",
+	"GET /meters/study":            "LIQV",
+	"POST /meters/study":           "LIQV",
+	"GET /scatter":                 "LIQV",
+	"GET /comparison":              "LIQV",
 }
 
 // meterExamples are the pages about meters; see examples.
