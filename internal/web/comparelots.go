@@ -26,8 +26,8 @@ const (
 	metersCompared = "meters"
 )
 
-// comparePage compares a new lot or meter with the old one.
-type comparePage struct {
+// lotsPage compares a new lot or meter with the old one.
+type lotsPage struct {
 	studied
 	What, Kit, Old, New, Margin string
 	Lots                        []lotChoice
@@ -76,7 +76,7 @@ type comparison struct {
 type pairRow struct{ Sample, Old, New, Ratio string }
 
 func (s *Server) compare(x *exchange) error {
-	return s.comparePage(x, http.StatusOK, nil, pastedForm{})
+	return s.lotsPage(x, http.StatusOK, nil, pastedForm{})
 }
 
 // comparePairs compares by pairs of the same samples from a table that is sent along and not kept.
@@ -87,29 +87,29 @@ func (s *Server) comparePairs(x *exchange) error {
 		pairs, err = readPasted(name, content, desk.PairColumns(), desk.ReadPairs)
 	}
 	if err == nil {
-		return s.comparePage(x, http.StatusOK, pairs, pastedForm{Text: string(content)})
+		return s.lotsPage(x, http.StatusOK, pairs, pastedForm{Text: string(content)})
 	}
 	status, words, ok := refused(x, err)
 	if !ok {
 		return err
 	}
-	return s.comparePage(x, status, nil, pastedForm{Text: x.r.PostFormValue("table"), Problem: words})
+	return s.lotsPage(x, status, nil, pastedForm{Text: x.r.PostFormValue("table"), Problem: words})
 }
 
-// comparePage reads what is compared from the address.
-func (x *exchange) comparePage() (comparePage, error) {
+// lotsPage reads what is compared from the address.
+func (x *exchange) lotsPage() (lotsPage, error) {
 	q := x.r.URL.Query()
-	page := comparePage{What: q.Get("what"), Kit: q.Get("kit"), Old: q.Get("old"), New: q.Get("new"), Margin: cmp.Or(q.Get("margin"), quality.DefaultPlan().Margin.String())}
+	page := lotsPage{What: q.Get("what"), Kit: q.Get("kit"), Old: q.Get("old"), New: q.Get("new"), Margin: cmp.Or(q.Get("margin"), quality.DefaultPlan().Margin.String())}
 	var err error
 	page.studied, err = x.studied()
 	page.Chosen = page.Old != "" && page.New != ""
 	return page, err
 }
 
-// comparePage shows the comparison of the setups that the address names: by pairs of the same samples
+// lotsPage shows the comparison of the setups that the address names: by pairs of the same samples
 // where there are any, else by stored readings.
-func (s *Server) comparePage(x *exchange, status int, pairs []quality.Pair, table pastedForm) error {
-	page, err := x.comparePage()
+func (s *Server) lotsPage(x *exchange, status int, pairs []quality.Pair, table pastedForm) error {
+	page, err := x.lotsPage()
 	if err != nil {
 		return err
 	}
@@ -121,7 +121,7 @@ func (s *Server) comparePage(x *exchange, status int, pairs []quality.Pair, tabl
 		if table.Problem == "" && len(pairs) > 0 {
 			page.Problem, status = "Choose what is compared first.", http.StatusBadRequest
 		}
-		return x.show(status, "compare", false, page)
+		return x.show(status, "compare-lots", false, page)
 	}
 	address := page.query()
 	for name, value := range map[string]string{"what": page.What, "kit": page.Kit, "old": page.Old, "new": page.New, "margin": page.Margin} {
@@ -143,11 +143,11 @@ func (s *Server) comparePage(x *exchange, status int, pairs []quality.Pair, tabl
 			page.Problem = words
 		}
 	}
-	return x.show(status, "compare", false, page)
+	return x.show(status, "compare-lots", false, page)
 }
 
 // compareChoices fills in what can be chosen.
-func (s *Server) compareChoices(ctx context.Context, page *comparePage) error {
+func (s *Server) compareChoices(ctx context.Context, page *lotsPage) error {
 	return s.view(ctx, func(v desk.View) error {
 		lots, err := v.Lots()
 		if err != nil {
@@ -175,7 +175,7 @@ func (s *Server) compareChoices(ctx context.Context, page *comparePage) error {
 func lotValue(kit, lot string) string { return url.Values{"kit": {kit}, "lot": {lot}}.Encode() }
 
 // setups returns what is compared.
-func (p comparePage) setups(v desk.View) (old, new quality.Setup, err error) {
+func (p lotsPage) setups(v desk.View) (old, new quality.Setup, err error) {
 	if p.Old == p.New {
 		return old, new, &pageError{status: http.StatusBadRequest, message: "The old and the new are the same.", hint: "Choose two different ones."}
 	}
@@ -212,7 +212,7 @@ type compared struct {
 }
 
 // compared compares what the page names, by pairs or, where there are none, by what is stored.
-func (s *Server) compared(ctx context.Context, page comparePage, pairs []quality.Pair) (c compared, err error) {
+func (s *Server) compared(ctx context.Context, page lotsPage, pairs []quality.Pair) (c compared, err error) {
 	c.plan, c.pairs = quality.DefaultPlan(), pairs
 	if c.plan.Margin, err = unit.ParseNumber(strings.TrimSpace(page.Margin)); err != nil || c.plan.Check() != nil {
 		return c, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is no margin.", page.Margin), hint: "Write a ratio over 1, such as 1.25."}
@@ -241,7 +241,7 @@ func (s *Server) compared(ctx context.Context, page comparePage, pairs []quality
 }
 
 // answer is the comparison in words, numbers and pictures.
-func (s *Server) answer(ctx context.Context, page comparePage, pairs []quality.Pair) (*comparison, error) {
+func (s *Server) answer(ctx context.Context, page lotsPage, pairs []quality.Pair) (*comparison, error) {
 	c, err := s.compared(ctx, page, pairs)
 	if err != nil {
 		return nil, err
@@ -259,7 +259,7 @@ func (s *Server) recordComparison(x *exchange) error {
 	if err := x.r.ParseMultipartForm(2 * tableLimit); err != nil {
 		return &pageError{status: http.StatusBadRequest, message: "The form did not arrive whole.", hint: "Open the page anew and send it again."}
 	}
-	page, err := x.comparePage()
+	page, err := x.lotsPage()
 	if err != nil {
 		return err
 	}

@@ -29,7 +29,9 @@ type gaugeAnswer struct {
 	picture
 }
 
-func (s *Server) study(x *exchange) error { return x.show(http.StatusOK, "study", false, studyPage{}) }
+func (s *Server) gaugeStudy(x *exchange) error {
+	return x.show(http.StatusOK, "gauge-study", false, studyPage{})
+}
 
 // judgeStudy analyses a table that is sent along and not kept.
 func (s *Server) judgeStudy(x *exchange) error {
@@ -42,14 +44,14 @@ func (s *Server) judgeStudy(x *exchange) error {
 		}
 	}
 	if err == nil {
-		return x.show(http.StatusOK, "study", false, page)
+		return x.show(http.StatusOK, "gauge-study", false, page)
 	}
 	status, words, ok := refused(x, err)
 	if !ok {
 		return err
 	}
 	page.Table.Problem = words
-	return x.show(status, "study", false, page)
+	return x.show(status, "gauge-study", false, page)
 }
 
 // gaugeOf analyses a study.
