@@ -67,6 +67,9 @@ func gaugeOf(list []quality.Measurement, keep bool) (*gaugeAnswer, error) {
 	a := &gaugeAnswer{Said: sentence(g.Why), N: len(list), Categories: g.Distinct, picture: pictured("gauge", figure.Gauge("Components of the spread", g))}
 	for _, c := range g.Components() {
 		note := ""
+		if c.Name == quality.GaugeName {
+			note = "the measurement: the three above together"
+		}
 		if c.Negative {
 			note = "came out negative, set to zero"
 		}
