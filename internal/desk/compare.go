@@ -169,6 +169,10 @@ func (w *Work) RecordComparison(e Entry, old, new quality.Setup, p quality.Plan,
 	if found.Answer == "" {
 		return Receipt{}, invalid("the comparison has no answer")
 	}
+	same := func(x store.Comparison) bool { return x.Old == old && x.New == new }
+	if r, ok, err := again(w, e.ID, store.TypeComparison, same); ok || err != nil {
+		return r, err
+	}
 	range2 := func(i stats.Interval) [2]unit.Number { return [2]unit.Number{unit.Number(i.Lo), unit.Number(i.Hi)} }
 	return w.append(e, store.TypeComparison, w.tx.Now, store.Comparison{
 		Old: old, New: new, Plan: p, Answer: found.Answer, Why: found.Why, Pairs: pairs,

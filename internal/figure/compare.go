@@ -82,6 +82,9 @@ func Gauge(title string, g quality.Gauge) chart.Forest {
 		X:    chart.Axis{Label: "standard deviation of log10 RLU"}, Null: math.NaN(), Columns: []string{"of the spread"},
 	}
 	for _, c := range g.Components() {
+		if c.Name == quality.GaugeName {
+			c.Name = "the measurement" // the whole name has no room
+		}
 		f.Effects = append(f.Effects, chart.Effect{
 			Label: c.Name, Estimate: c.SD, Lo: math.Sqrt(max(0, c.CI.Lo)), Hi: math.Sqrt(max(0, c.CI.Hi)), Cells: []string{fmt.Sprintf("%.0f %%", 100*c.StudyVariation)},
 		})

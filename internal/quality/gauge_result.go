@@ -87,13 +87,16 @@ type NamedComponent struct {
 	Component
 }
 
+// GaugeName is the name of the measurement as a whole: repeatability, appraisers and their interaction.
+const GaugeName = "repeatability and reproducibility"
+
 // Components lists the components in the order in which they are added up.
 func (g Gauge) Components() []NamedComponent {
 	return []NamedComponent{
 		{"repeatability", g.Repeatability},
 		{"appraisers", g.Appraisers},
 		{"interaction", g.Interaction},
-		{"repeatability and reproducibility", g.GRR},
+		{GaugeName, g.GRR},
 		{"parts", g.Parts},
 		{"total", g.Total},
 	}

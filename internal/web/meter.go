@@ -151,12 +151,12 @@ func (s *Server) meterPage(x *exchange, status int, code string, was sent) error
 		return x.file(checkListing(code, page.Checks))
 	}
 	page.Doubts = s.doubtRows(doubts, zone)
-	page.CheckFiles, page.DoubtFiles = x.exports(), x.exportsOf("doubts")
+	page.CheckFiles, page.DoubtFiles = x.exports(), x.exportsOfList("doubts")
 	return x.show(status, "meter", false, page)
 }
 
-// exportsOf are the addresses of a further list of the page, by its name.
-func (x *exchange) exportsOf(list string) exports {
+// exportsOfList are the addresses of a further list of the page, by its name.
+func (x *exchange) exportsOfList(list string) exports {
 	e := x.exports()
 	for _, address := range []*string{&e.CSV, &e.XLSX} {
 		if *address != "" {

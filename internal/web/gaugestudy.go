@@ -30,7 +30,7 @@ type gaugeAnswer struct {
 }
 
 func (s *Server) gaugeStudy(x *exchange) error {
-	return x.show(http.StatusOK, "study", false, studyPage{})
+	return x.show(http.StatusOK, "gauge-study", false, studyPage{})
 }
 
 // judgeStudy analyses a table that is sent along and not kept.
@@ -44,14 +44,14 @@ func (s *Server) judgeStudy(x *exchange) error {
 		}
 	}
 	if err == nil {
-		return x.show(http.StatusOK, "study", false, page)
+		return x.show(http.StatusOK, "gauge-study", false, page)
 	}
 	status, words, ok := refused(x, err)
 	if !ok {
 		return err
 	}
 	page.Table.Problem = words
-	return x.show(status, "study", false, page)
+	return x.show(status, "gauge-study", false, page)
 }
 
 // gaugeOf analyses a study.
@@ -67,6 +67,9 @@ func gaugeOf(list []quality.Measurement, keep bool) (*gaugeAnswer, error) {
 	a := &gaugeAnswer{Said: sentence(g.Why), N: len(list), Categories: g.Distinct, picture: pictured("gauge", figure.Gauge("Components of the spread", g))}
 	for _, c := range g.Components() {
 		note := ""
+		if c.Name == quality.GaugeName {
+			note = "the measurement: the three above together"
+		}
 		if c.Negative {
 			note = "came out negative, set to zero"
 		}

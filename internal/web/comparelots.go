@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -8,7 +9,9 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
+	"rinsate/internal/access"
 	"rinsate/internal/desk"
 	"rinsate/internal/figure"
 	"rinsate/internal/quality"
@@ -23,8 +26,8 @@ const (
 	metersCompared = "meters"
 )
 
-// setupsPage compares a new lot or meter with the old one.
-type setupsPage struct {
+// lotsPage compares a new lot or meter with the old one.
+type lotsPage struct {
 	studied
 	What, Kit, Old, New, Margin string
 	Lots                        []lotChoice
@@ -37,15 +40,16 @@ type setupsPage struct {
 	// Problem is what is wrong with what was asked for; Table with the table that was sent.
 	Problem string
 	Table   pastedForm
-	// Pairs is where the pairs are sent.
-	Pairs string
+	// Pairs is where the pairs are sent, Record where the comparison is recorded; empty for whoever may not.
+	Pairs, Record string
+	// ID is that of the record, so that sending it twice stores it once.
+	ID string
 }
 
 // lotChoice is a lot of a kit in one field.
 type lotChoice struct {
-	Value, Text   string
-	Old, New      bool
-	kit, lot, key string
+	Value, Text string
+	Old, New    bool
 }
 
 // pastedForm is a table that was sent and not accepted.
@@ -72,7 +76,7 @@ type comparison struct {
 type pairRow struct{ Sample, Old, New, Ratio string }
 
 func (s *Server) compare(x *exchange) error {
-	return s.setupsPage(x, http.StatusOK, nil, pastedForm{})
+	return s.lotsPage(x, http.StatusOK, nil, pastedForm{})
 }
 
 // comparePairs compares by pairs of the same samples from a table that is sent along and not kept.
@@ -83,44 +87,51 @@ func (s *Server) comparePairs(x *exchange) error {
 		pairs, err = readPasted(name, content, desk.PairColumns(), desk.ReadPairs)
 	}
 	if err == nil {
-		return s.setupsPage(x, http.StatusOK, pairs, pastedForm{Text: string(content)})
+		return s.lotsPage(x, http.StatusOK, pairs, pastedForm{Text: string(content)})
 	}
 	status, words, ok := refused(x, err)
 	if !ok {
 		return err
 	}
-	return s.setupsPage(x, status, nil, pastedForm{Text: x.r.PostFormValue("table"), Problem: words})
+	return s.lotsPage(x, status, nil, pastedForm{Text: x.r.PostFormValue("table"), Problem: words})
 }
 
-// setupsPage shows the comparison of the setups that the address names: by pairs of the same samples
-// where there are any, else by stored readings.
-func (s *Server) setupsPage(x *exchange, status int, pairs []quality.Pair, table pastedForm) error {
+// lotsPage reads what is compared from the address.
+func (x *exchange) lotsPage() (lotsPage, error) {
 	q := x.r.URL.Query()
-	page := setupsPage{What: q.Get("what"), Kit: q.Get("kit"), Old: q.Get("old"), New: q.Get("new"), Margin: q.Get("margin"), Table: table}
-	plan := quality.DefaultPlan()
-	if page.Margin == "" {
-		page.Margin = plan.Margin.String()
-	}
+	page := lotsPage{What: q.Get("what"), Kit: q.Get("kit"), Old: q.Get("old"), New: q.Get("new"), Margin: cmp.Or(q.Get("margin"), quality.DefaultPlan().Margin.String())}
 	var err error
-	if page.studied, err = x.studied(); err != nil {
-		return err
-	}
-	if err := s.setupChoices(x.r.Context(), &page); err != nil {
-		return err
-	}
+	page.studied, err = x.studied()
 	page.Chosen = page.Old != "" && page.New != ""
+	return page, err
+}
+
+// lotsPage shows the comparison of the setups that the address names: by pairs of the same samples
+// where there are any, else by stored readings.
+func (s *Server) lotsPage(x *exchange, status int, pairs []quality.Pair, table pastedForm) error {
+	page, err := x.lotsPage()
+	if err != nil {
+		return err
+	}
+	page.Table = table
+	if err := s.compareChoices(x.r.Context(), &page); err != nil {
+		return err
+	}
 	if !page.Chosen {
 		if table.Problem == "" && len(pairs) > 0 {
 			page.Problem, status = "Choose what is compared first.", http.StatusBadRequest
 		}
-		return x.show(status, "compare-meters", false, page)
+		return x.show(status, "compare-lots", false, page)
 	}
 	address := page.query()
 	for name, value := range map[string]string{"what": page.What, "kit": page.Kit, "old": page.Old, "new": page.New, "margin": page.Margin} {
 		address.Set(name, value)
 	}
 	page.Address, page.Pairs = s.url("/meters/compare?"+address.Encode()), s.url("/meters/compare?"+address.Encode()+"#answer")
-	if page.Answer, err = s.compared(x.r.Context(), page, plan, pairs); err != nil {
+	if x.may(access.Adopt) && utf8.ValidString(table.Text) {
+		page.Record, page.ID = s.url("/meters/compare/records?"+address.Encode()), x.form(sent{}, "record").ID
+	}
+	if page.Answer, err = s.answer(x.r.Context(), page, pairs); err != nil {
 		code, words, ok := refused(x, err)
 		if !ok {
 			return err
@@ -132,11 +143,11 @@ func (s *Server) setupsPage(x *exchange, status int, pairs []quality.Pair, table
 			page.Problem = words
 		}
 	}
-	return x.show(status, "compare-meters", false, page)
+	return x.show(status, "compare-lots", false, page)
 }
 
-// setupChoices fills in what can be chosen.
-func (s *Server) setupChoices(ctx context.Context, page *setupsPage) error {
+// compareChoices fills in what can be chosen.
+func (s *Server) compareChoices(ctx context.Context, page *lotsPage) error {
 	return s.view(ctx, func(v desk.View) error {
 		lots, err := v.Lots()
 		if err != nil {
@@ -164,7 +175,7 @@ func (s *Server) setupChoices(ctx context.Context, page *setupsPage) error {
 func lotValue(kit, lot string) string { return url.Values{"kit": {kit}, "lot": {lot}}.Encode() }
 
 // setups returns what is compared.
-func (p setupsPage) setups(v desk.View) (old, new quality.Setup, err error) {
+func (p lotsPage) setups(v desk.View) (old, new quality.Setup, err error) {
 	if p.Old == p.New {
 		return old, new, &pageError{status: http.StatusBadRequest, message: "The old and the new are the same.", hint: "Choose two different ones."}
 	}
@@ -192,41 +203,87 @@ func (p setupsPage) setups(v desk.View) (old, new quality.Setup, err error) {
 	return old, new, &pageError{status: http.StatusBadRequest, message: "Lots or meters can be compared.", hint: "Write what=lots or what=meters."}
 }
 
-// compared answers, from pairs or from what is stored.
-func (s *Server) compared(ctx context.Context, page setupsPage, plan quality.Plan, pairs []quality.Pair) (*comparison, error) {
-	margin, err := unit.ParseNumber(strings.TrimSpace(page.Margin))
-	plan.Margin = margin
-	if err != nil || plan.Check() != nil {
-		return nil, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is no margin.", page.Margin), hint: "Write a ratio over 1, such as 1.25."}
+// compared is a comparison as it was computed.
+type compared struct {
+	old, new quality.Setup
+	plan     quality.Plan
+	pairs    []quality.Pair
+	found    quality.Paired
+}
+
+// compared compares what the page names, by pairs or, where there are none, by what is stored.
+func (s *Server) compared(ctx context.Context, page lotsPage, pairs []quality.Pair) (c compared, err error) {
+	c.plan, c.pairs = quality.DefaultPlan(), pairs
+	if c.plan.Margin, err = unit.ParseNumber(strings.TrimSpace(page.Margin)); err != nil || c.plan.Check() != nil {
+		return c, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is no margin.", page.Margin), hint: "Write a ratio over 1, such as 1.25."}
 	}
-	var old, new quality.Setup
 	if err := s.view(ctx, func(v desk.View) (err error) {
-		old, new, err = page.setups(v)
+		c.old, c.new, err = page.setups(v)
 		return err
 	}); err != nil {
-		return nil, err
+		return c, err
 	}
-	c := &comparison{Same: pairs != nil, Source: "pairs of readings of the same samples"}
 	if pairs == nil {
 		size, err := s.size(ctx)
 		if err != nil {
-			return nil, err
+			return c, err
 		}
 		all, err := s.firsts(ctx, size, page.studied)
 		if err != nil {
-			return nil, err
+			return c, err
 		}
-		pairs = desk.FieldPairsOf(all, old, new)
-		c.Source = fmt.Sprintf("stored readings from %s to %s", page.From, page.To)
+		c.pairs = desk.FieldPairsOf(all, c.old, c.new)
 	}
-	found, err := plan.Paired(old, new, pairs)
-	if errors.Is(err, stats.ErrArgument) {
-		return nil, &store.Error{Code: store.Invalid, Message: strings.TrimSuffix(err.Error(), ": "+stats.ErrArgument.Error())}
+	if c.found, err = c.plan.Paired(c.old, c.new, c.pairs); err != nil {
+		return c, &store.Error{Code: store.Invalid, Message: strings.TrimSuffix(err.Error(), ": "+stats.ErrArgument.Error())}
 	}
+	return c, nil
+}
+
+// answer is the comparison in words, numbers and pictures.
+func (s *Server) answer(ctx context.Context, page lotsPage, pairs []quality.Pair) (*comparison, error) {
+	c, err := s.compared(ctx, page, pairs)
 	if err != nil {
-		return nil, &store.Error{Code: store.Invalid, Message: err.Error()}
+		return nil, err
 	}
-	return c, c.fill(found, pairs, plan)
+	a := &comparison{Same: pairs != nil}
+	if !a.Same {
+		a.Source = fmt.Sprintf("stored readings from %s to %s", page.From, page.To)
+	}
+	return a, a.fill(c.found, c.pairs, c.plan)
+}
+
+// recordComparison keeps a comparison as a record, computed anew from what is stored or from the pairs that
+// come with it.
+func (s *Server) recordComparison(x *exchange) error {
+	if err := x.r.ParseMultipartForm(2 * tableLimit); err != nil {
+		return &pageError{status: http.StatusBadRequest, message: "The form did not arrive whole.", hint: "Open the page anew and send it again."}
+	}
+	page, err := x.lotsPage()
+	if err != nil {
+		return err
+	}
+	e, err := x.entry(formOf(x.r.PostForm))
+	if err != nil {
+		return err
+	}
+	var pairs []quality.Pair
+	if table := x.r.PostFormValue("table"); table != "" {
+		if pairs, err = readPasted("table", []byte(table), desk.PairColumns(), desk.ReadPairs); err != nil {
+			return err
+		}
+	}
+	c, err := s.compared(x.r.Context(), page, pairs)
+	if err != nil {
+		return err
+	}
+	if err := s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		_, err := w.RecordComparison(e, c.old, c.new, c.plan, c.pairs, c.found)
+		return err
+	}); err != nil {
+		return err
+	}
+	return x.redirect("/records/" + string(e.ID))
 }
 
 // fill puts the answer into words, numbers and pictures.

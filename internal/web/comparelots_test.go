@@ -1,16 +1,19 @@
 package web
 
 import (
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
 	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/store"
 	"rinsate/internal/storetest"
 )
 
@@ -35,8 +38,18 @@ func TestCompareLots(t *testing.T) {
 	if got := p.text("section[aria-labelledby=answer]"); !strings.Contains(got, "30 pairs of readings of the same samples") || !strings.Contains(got, "show that a level may stay with a probability of 100 %") {
 		t.Errorf("the answer to the pairs:\n%s", got)
 	}
-	p.reload()
-	p.waitFor("#answer")
+	if strings.Contains(p.text("section[aria-labelledby=answer]"), "Record this comparison") {
+		t.Error("an analyst is offered to record the comparison")
+	}
+	lead := openPage(t, b.server.base.String())
+	signIn(b, lead, access.Lead)
+	lead.open("/meters/compare?" + lotsQuery("P-2", plantedLot))
+	lead.fill("#table", pairsTable(30, 1.02))
+	lead.press("section form", "Compare the pairs")
+	lead.waitText("#answer", "The same level may stay")
+	lead.press("section form", "Record this comparison")
+	lead.waitText("h1", "comparison")
+	lead.waitText("main", "S29")
 }
 
 // wipe empties a field.
@@ -147,4 +160,52 @@ func TestStudy(t *testing.T) {
 		t.Errorf("the answer:\n%s", got)
 	}
 	p.inspect("study-answer")
+}
+
+// A comparison is recorded once however often it is sent, by somebody who adopts levels.
+func TestRecordComparison(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	b.plant()
+	path := "/meters/compare/records?" + lotsQuery("P-2", "P-3")
+	form := map[string]string{"id": b.newID()}
+	b.session(access.InfectionPrevention) // an account is a record too
+	before := b.ledgerSize()
+	for range 2 {
+		if a := b.upload(path, access.InfectionPrevention, form, "", "", nil); a.status != http.StatusSeeOther || a.header.Get("Location") != "/records/"+form["id"] {
+			t.Fatalf("status %d: %s", a.status, a.body)
+		}
+		b.clock.Move(time.Second)
+	}
+	if n := b.ledgerSize(); n != before+1 {
+		t.Errorf("%d records were stored, want 1", n-before)
+	}
+	var kept store.Comparison
+	b.look(func(v desk.View) error {
+		l, err := v.Show(form["id"])
+		if err != nil {
+			return err
+		}
+		return json.Unmarshal(l.Body, &kept)
+	})
+	if kept.Old.Lot != "P-2" || kept.New.Lot != "P-3" || len(kept.Pairs) != 24 || kept.Answer == "" {
+		t.Errorf("%+v", kept)
+	}
+	for _, test := range []struct {
+		name   string
+		role   access.Role
+		path   string
+		form   map[string]string
+		status int
+	}{
+		{"an analyst", access.Analyst, path, map[string]string{"id": b.newID()}, http.StatusForbidden},
+		{"other lots under the same id", access.Lead, "/meters/compare/records?" + lotsQuery("P-2", "P-4"), form, http.StatusConflict},
+		{"no id", access.Lead, path, map[string]string{"id": "x"}, http.StatusBadRequest},
+		{"pairs that are none", access.Lead, path, map[string]string{"id": b.newID(), "table": "a,b\n"}, http.StatusBadRequest},
+		{"nothing chosen", access.Lead, "/meters/compare/records", map[string]string{"id": b.newID()}, http.StatusBadRequest},
+	} {
+		if a := b.upload(test.path, test.role, test.form, "", "", nil); a.status != test.status {
+			t.Errorf("%s: status %d, want %d: %s", test.name, a.status, test.status, a.body)
+		}
+	}
 }
