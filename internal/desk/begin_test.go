@@ -161,7 +161,7 @@ func TestVacant(t *testing.T) {
 		want store.Code
 	}{
 		"a ledger": {"rinsate.db", store.Conflict}, "a key without its ledger": {"ledger.key", store.Conflict}, "other files": {"letters.txt", store.Conflict},
-		"the lock of a command that ended": {"rinsate.lock", ""},
+		"the lock of a command that ended": {"rinsate.lock", ""}, "a letter that has the name of our folder": {"beginning", store.Conflict},
 	} {
 		dir := t.TempDir()
 		if err := os.WriteFile(filepath.Join(dir, c.file), nil, 0o600); err != nil {
@@ -170,6 +170,19 @@ func TestVacant(t *testing.T) {
 		if got := store.CodeOf(store.Vacant(dir)); got != c.want {
 			t.Errorf("%s: %q, want %q", reason, got, c.want)
 		}
+	}
+	// A file that is not ours is never deleted.
+	dir, clock := t.TempDir(), storetest.NewClock()
+	letter := filepath.Join(dir, "beginning")
+	if err := os.WriteFile(letter, []byte("Dear editor"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if db, err := beginning(clock).Begin(t.Context(), dir, clock.Now); err == nil {
+		t.Error("it began where a file has the name of our folder")
+		db.Close() //nolint:errcheck // it should not be there
+	}
+	if text, err := os.ReadFile(letter); err != nil || string(text) != "Dear editor" {
+		t.Errorf("the letter: %q, %v", text, err)
 	}
 	if err := store.Vacant(filepath.Join(t.TempDir(), "none")); err != nil {
 		t.Errorf("no folder: %v", err)

@@ -409,6 +409,6 @@ func (f *First) build(ctx context.Context, dir string) error {
 	f.mu.Lock()
 	f.invented = accounts
 	f.mu.Unlock()
-	_, err = f.adopt(db, dir, true)
+	_, err = f.adopt(db, dir, true) //nolint:contextcheck // what was opened is closed although ctx may have ended
 	return err
 }

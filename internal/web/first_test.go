@@ -443,7 +443,7 @@ func TestFirstRunInvented(t *testing.T) {
 			if err != nil {
 				return err
 			}
-			return db.Close()
+			return db.Close() //nolint:contextcheck // a ledger is closed properly although nobody waits any more
 		}
 		o.Accounts = func(ctx context.Context, door *desk.Door) ([]Invented, error) {
 			x := Invented{Code: "L-01", Password: password, Roles: []access.Role{access.Lead}}
