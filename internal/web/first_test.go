@@ -472,6 +472,23 @@ func TestFirstRunInvented(t *testing.T) {
 	p.waitText(".top", "invented data")
 }
 
+// An invented hospital that fails leaves nothing, and the form comes back and says so.
+func TestFirstRunInventedFails(t *testing.T) {
+	t.Parallel()
+	f := firstRun(t, storetest.NewClock(), func(o *FirstOptions) {
+		o.Invent = func(_ context.Context, dir string, _ func(done, total int)) error {
+			return errors.Join(os.MkdirAll(dir, 0o700), os.WriteFile(filepath.Join(dir, "half"), nil, 0o600), errors.New("the disk is full"))
+		}
+	})
+	p := f.browser()
+	p.click(".instead button")
+	p.waitText("[role=alert]", "the disk is full")
+	if left, err := filepath.Glob(f.dir + "-demo*"); err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
+	f.begin(p) // the facility can begin all the same
+}
+
 // Every time zone that is offered is known.
 func TestZones(t *testing.T) {
 	t.Parallel()
