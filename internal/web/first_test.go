@@ -218,7 +218,6 @@ func TestFirstRunProblems(t *testing.T) {
 	t.Parallel()
 	f := firstRun(t, storetest.NewClock())
 	p := f.browser()
-	p.inspect("first-run")
 	p.fill("#name", "Example clinic")
 	p.fill("#code", "Kim Muster")
 	p.fill("#person", "Kim Muster")
