@@ -3,6 +3,8 @@ package desk_test
 import (
 	"context"
 	"errors"
+	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -161,7 +163,7 @@ func TestVacant(t *testing.T) {
 		want store.Code
 	}{
 		"a ledger": {"rinsate.db", store.Conflict}, "a key without its ledger": {"ledger.key", store.Conflict}, "other files": {"letters.txt", store.Conflict},
-		"the lock of a command that ended": {"rinsate.lock", ""},
+		"the lock of a command that ended": {"rinsate.lock", ""}, "a letter that has the name of our folder": {"beginning", store.Conflict},
 	} {
 		dir := t.TempDir()
 		if err := os.WriteFile(filepath.Join(dir, c.file), nil, 0o600); err != nil {
@@ -170,6 +172,19 @@ func TestVacant(t *testing.T) {
 		if got := store.CodeOf(store.Vacant(dir)); got != c.want {
 			t.Errorf("%s: %q, want %q", reason, got, c.want)
 		}
+	}
+	// A file that is not ours is never deleted.
+	dir, clock := t.TempDir(), storetest.NewClock()
+	letter := filepath.Join(dir, "beginning")
+	if err := os.WriteFile(letter, []byte("Dear editor"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if db, err := beginning(clock).Begin(t.Context(), dir, clock.Now); err == nil {
+		t.Error("it began where a file has the name of our folder")
+		db.Close() //nolint:errcheck // it should not be there
+	}
+	if text, err := os.ReadFile(letter); err != nil || string(text) != "Dear editor" {
+		t.Errorf("the letter: %q, %v", text, err)
 	}
 	if err := store.Vacant(filepath.Join(t.TempDir(), "none")); err != nil {
 		t.Errorf("no folder: %v", err)
@@ -336,5 +351,63 @@ func TestPropose(t *testing.T) {
 		if got.Profile.Decimal != c.decimal || strings.Join(got.Profile.Time.Format, "|") != c.format || got.Profile.Columns[c.column[0]] != c.column[1] || got.Profile.Time.Zone != zone || len(got.Notes) == 0 {
 			t.Errorf("%s: %+v", c.reason, got)
 		}
+	}
+}
+
+// Pages can be looked at while a long file is read in, although a look counts as use of the session.
+func TestSessionDuringImport(t *testing.T) {
+	t.Parallel()
+	clock := storetest.NewClock()
+	b := beginning(clock)
+	db, err := b.Begin(t.Context(), filepath.Join(t.TempDir(), "data"), clock.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	d := desk.New(db)
+	door := desk.NewDoor(d, cheap)
+	pass, err := door.SignIn(t.Context(), "L-01", b.First.Password, desk.Source{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock.Move(access.TouchEvery + time.Second)
+	content, write := io.Pipe()
+	ended := make(chan error, 1)
+	go func() {
+		_, err := d.Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", Content: content, By: "L-01"}, false)
+		ended <- err
+	}()
+	if _, err := io.WriteString(write, "meter,system\n"); err != nil { // read within the transaction
+		t.Fatal(err)
+	}
+	looked := make(chan error, 1)
+	go func() {
+		v, err := door.Session(t.Context(), pass.Token, true)
+		if err == nil && v.State != access.Active {
+			err = fmt.Errorf("the session is %v", v.State)
+		}
+		looked <- err
+	}()
+	select {
+	case err := <-looked:
+		if err != nil {
+			t.Error(err)
+		}
+	case <-time.After(10 * time.Second):
+		t.Error("the page waits for the end of the import")
+	}
+	if err := write.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
+	v, err := door.Session(t.Context(), pass.Token, true)
+	if err != nil || v.Session.Seen != clock.At() {
+		t.Errorf("the next look does not count: %v, seen %s", err, v.Session.Seen)
 	}
 }

@@ -13,6 +13,7 @@ import (
 	"crypto/rand"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"rinsate/internal/ledger"
@@ -39,6 +40,8 @@ type Desk struct {
 	mu     sync.Mutex
 	rules  map[ledger.ID]parsedRules
 	levels decodedLevels
+	// importing counts the imports under way, which keep the writer for long.
+	importing atomic.Int32
 }
 
 type parsedRules struct {

@@ -440,6 +440,9 @@ func (d *Door) Session(ctx context.Context, token string, use bool) (v Visit, er
 	if !use || v.State != access.Active || d.desk.DB.Now().Sub(v.Session.Seen) < access.TouchEvery {
 		return v, nil
 	}
+	if d.desk.importing.Load() > 0 { // a look at a page does not wait for its end; the next one counts
+		return v, nil
+	}
 	err = d.desk.Do(ctx, func(w *Work) (err error) {
 		// Looked at again, since it may have been locked or ended meanwhile.
 		if v, err = w.visit(token); err != nil || v.State != access.Active {

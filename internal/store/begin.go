@@ -45,6 +45,9 @@ func beginIn(ctx context.Context, dir string, site Site, clock func() time.Time,
 		return err
 	}
 	aside := filepath.Join(dir, beginningFolder)
+	if exists(aside) {
+		return otherFiles(dir, beginningFolder)
+	}
 	db, err := Create(ctx, aside, site, clock)
 	if err != nil {
 		return errors.Join(err, os.RemoveAll(aside))
@@ -68,11 +71,11 @@ func beginIn(ctx context.Context, dir string, site Site, clock func() time.Time,
 // clearBeginning removes what an interrupted Begin left: the ledger that was never moved into its place.
 func clearBeginning(dir string) error {
 	aside := filepath.Join(dir, beginningFolder)
-	if _, err := os.Stat(filepath.Join(aside, lockFile)); err != nil {
-		return nil // none, or a folder of that name that is not ours
+	if !found(filepath.Join(aside, lockFile)) { // none, or a folder of that name that is not ours
+		return nil
 	}
 	leftover := []string{aside}
-	if _, err := os.Stat(filepath.Join(dir, databaseFile)); errors.Is(err, fs.ErrNotExist) {
+	if !exists(filepath.Join(dir, databaseFile)) {
 		// The key was moved and the database was not.
 		leftover = append([]string{filepath.Join(dir, keyFile), filepath.Join(dir, checkpointFile)}, leftover...)
 	}
@@ -84,10 +87,22 @@ func clearBeginning(dir string) error {
 	return nil
 }
 
+// exists says whether there is such a file. One that cannot be looked at exists: it must not be lost.
+func exists(name string) bool {
+	_, err := os.Lstat(name)
+	return !errors.Is(err, fs.ErrNotExist)
+}
+
+// found says whether there certainly is such a file: what is about to be deleted must be ours.
+func found(name string) bool {
+	_, err := os.Lstat(name)
+	return err == nil
+}
+
 // holdsNone refuses a folder that holds a ledger or a part of one.
 func holdsNone(dir string) error {
 	for _, name := range []string{databaseFile, keyFile} {
-		if _, err := os.Stat(filepath.Join(dir, name)); !errors.Is(err, fs.ErrNotExist) {
+		if exists(filepath.Join(dir, name)) {
 			return &Error{Code: Conflict, Message: fmt.Sprintf("%s holds a ledger already", dir), Hint: "choose an empty folder; nothing was changed"}
 		}
 	}
@@ -106,10 +121,10 @@ func Vacant(dir string) error {
 		return &Error{Code: Invalid, Message: fmt.Sprintf("the data folder cannot be read: %v", err), Hint: "name another folder with --data", Cause: err}
 	}
 	ours := []string{lockFile}
-	if _, err := os.Stat(filepath.Join(dir, beginningFolder, lockFile)); err == nil {
+	if found(filepath.Join(dir, beginningFolder, lockFile)) {
 		ours = append(ours, beginningFolder, keyFile, checkpointFile)
 	}
-	if _, err := os.Stat(filepath.Join(dir, databaseFile)); err == nil {
+	if exists(filepath.Join(dir, databaseFile)) {
 		return holdsNone(dir)
 	}
 	for _, e := range entries {
@@ -117,8 +132,12 @@ func Vacant(dir string) error {
 			return holdsNone(dir)
 		}
 		if !slices.Contains(ours, e.Name()) {
-			return &Error{Code: Conflict, Message: fmt.Sprintf("%s holds other files, such as %s", dir, e.Name()), Hint: "name an empty or a new folder with --data; nothing was changed"}
+			return otherFiles(dir, e.Name())
 		}
 	}
 	return nil
+}
+
+func otherFiles(dir, name string) error {
+	return &Error{Code: Conflict, Message: fmt.Sprintf("%s holds other files, such as %s", dir, name), Hint: "name an empty or a new folder with --data; nothing was changed"}
 }

@@ -11,6 +11,7 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"os"
 	"strings"
 	"sync"
 	"time"
@@ -365,6 +366,7 @@ func (f *First) invent(x *exchange) error {
 	f.beside.Go(func() {
 		if err := f.build(f.running, dir); err != nil {
 			f.log.Error("the invented hospital failed", slog.Any("error", err))
+			os.RemoveAll(dir) //nolint:errcheck,gosec // half a hospital; the folder was vacant before
 			f.mu.Lock()
 			defer f.mu.Unlock()
 			f.building.Problem = fmt.Sprintf("The invented hospital could not be built in %s: %v.", dir, err)
@@ -409,6 +411,6 @@ func (f *First) build(ctx context.Context, dir string) error {
 	f.mu.Lock()
 	f.invented = accounts
 	f.mu.Unlock()
-	_, err = f.adopt(db, dir, true)
+	_, err = f.adopt(db, dir, true) //nolint:contextcheck // what was opened is closed although ctx may have ended
 	return err
 }

@@ -34,7 +34,10 @@ import (
 //	f.begin(p)               // fills the form in and sends it: one meter system, one kit, the lead L-01
 //	b := f.site()            // the site that has begun, as other tests have it; p is signed in to it
 //
-// The clock of a first run goes on by itself, as bench work needs it to.
+// From there a test describes the facility by its forms or by files (bring), brings a turnaround
+// (bringTurnaround), has the meter M-1 checked, and does the first round (firstRound), which needs a
+// duodenoscope D-01, levels, and what the form of the first run named. The clock goes on by itself, as
+// bench work needs it to.
 type first struct {
 	testing.TB
 	*First
@@ -169,10 +172,7 @@ func TestFromNothingByFiles(t *testing.T) {
 		t.Errorf("what the first run registered is not told:\n%s", got)
 	}
 	b := f.site()
-	at := func(minutes int) string {
-		return b.at().Add(time.Duration(minutes) * time.Minute).Time().Format(time.RFC3339)
-	}
-	long := at(-60 * 24 * 30)
+	long := b.minutes(-60 * 24 * 30)
 	p.bring(desk.Models, desk.Example(desk.Models))
 	p.bring(desk.Fleet, fileOf("tag,serial,model,owner,in_service", "D-01,X1001,Example D,own,"+long))
 	p.bring(desk.People, fileOf("person,role", "T-01,technician", "N-01,nurse"))
@@ -183,12 +183,29 @@ func TestFromNothingByFiles(t *testing.T) {
 	p.bring(desk.Levels, "system,kit,point,alert,action,comparison,source,edition,adopted_by,adopted"+levels.String()+"\n")
 	p.bring(desk.Targets, fileOf("system,kind,material,low,high,source,edition,adopted_by,adopted",
 		"example-system,positive,light cell,300,3000,meter instructions,1,L-01,"+long, "example-system,blank,empty chamber,,10,meter instructions,1,L-01,"+long))
-	p.bring(desk.Uses, fileOf("scope,start,end,procedure,person", "D-01,"+at(-90)+","+at(-50)+",ERCP,N-01"))
-	p.bring(desk.Steps, fileOf("scope,step,start,end,person,result",
-		"D-01,pre-clean,"+at(-49)+","+at(-46)+",N-01,", "D-01,leak-test,"+at(-40)+","+at(-38)+",T-01,pass",
-		"D-01,manual-cleaning,"+at(-37)+","+at(-20)+",T-01,", "D-01,inspection,"+at(-19)+","+at(-17)+",T-01,pass"))
-	p.bring(desk.Checks, fileOf("meter,at,person,positive,positive_material,blank,blank_material", "M-1,"+at(-5)+",T-01,1012,light cell,1,empty chamber"))
+	p.bringTurnaround(b)
+	p.bring(desk.Checks, fileOf("meter,at,person,positive,positive_material,blank,blank_material", "M-1,"+b.minutes(-5)+",T-01,1012,light cell,1,empty chamber"))
+	p.firstRound(b)
+}
 
+// minutes is an instant so many minutes from now, as files hold it.
+func (b *site) minutes(n int) string {
+	return b.at().Add(time.Duration(n) * time.Minute).Time().Format(time.RFC3339)
+}
+
+// bringTurnaround reads in a use of the scope D-01 and its steps up to the samples.
+func (p *page) bringTurnaround(b *site) {
+	p.Helper()
+	p.bring(desk.Uses, fileOf("scope,start,end,procedure,person", "D-01,"+b.minutes(-90)+","+b.minutes(-50)+",ERCP,N-01"))
+	p.bring(desk.Steps, fileOf("scope,step,start,end,person,result",
+		"D-01,pre-clean,"+b.minutes(-49)+","+b.minutes(-46)+",N-01,", "D-01,leak-test,"+b.minutes(-40)+","+b.minutes(-38)+",T-01,pass",
+		"D-01,manual-cleaning,"+b.minutes(-37)+","+b.minutes(-20)+",T-01,", "D-01,inspection,"+b.minutes(-19)+","+b.minutes(-17)+",T-01,pass"))
+}
+
+// firstRound does the first round of the scope D-01 at the bench, with the lot and the meter that the
+// first run named, and holds that it is complete and below every level.
+func (p *page) firstRound(b *site) {
+	p.Helper()
 	p.open("/bench")
 	p.waitText("#network", "all stored")
 	p.scan("D-01")
@@ -202,14 +219,14 @@ func TestFromNothingByFiles(t *testing.T) {
 	p.sampleByScanner("INSTRUMENT-CHANNEL", "rinsate", "31")
 	p.waitText("#job", "3 of 3 points read")
 	p.screenshot("first-round")
-	if err := b.desk.View(t.Context(), func(v desk.View) error {
+	if err := b.desk.View(p.Context(), func(v desk.View) error {
 		j, err := v.Job("D-01", v.Now())
 		if !j.Round.Complete || j.Round.Outcome != reading.Below {
-			t.Errorf("the round: complete %v, %s", j.Round.Complete, j.Round.Outcome)
+			p.Errorf("the round: complete %v, %s", j.Round.Complete, j.Round.Outcome)
 		}
 		return err
 	}); err != nil {
-		t.Fatal(err)
+		p.Fatal(err)
 	}
 }
 
@@ -218,7 +235,6 @@ func TestFirstRunProblems(t *testing.T) {
 	t.Parallel()
 	f := firstRun(t, storetest.NewClock())
 	p := f.browser()
-	p.inspect("first-run")
 	p.fill("#name", "Example clinic")
 	p.fill("#code", "Kim Muster")
 	p.fill("#person", "Kim Muster")
@@ -443,7 +459,7 @@ func TestFirstRunInvented(t *testing.T) {
 			if err != nil {
 				return err
 			}
-			return db.Close()
+			return db.Close() //nolint:contextcheck // a ledger is closed properly although nobody waits any more
 		}
 		o.Accounts = func(ctx context.Context, door *desk.Door) ([]Invented, error) {
 			x := Invented{Code: "L-01", Password: password, Roles: []access.Role{access.Lead}}
@@ -470,6 +486,23 @@ func TestFirstRunInvented(t *testing.T) {
 	p.keys("\r")
 	p.waitText("h1", "Today")
 	p.waitText(".top", "invented data")
+}
+
+// An invented hospital that fails leaves nothing, and the form comes back and says so.
+func TestFirstRunInventedFails(t *testing.T) {
+	t.Parallel()
+	f := firstRun(t, storetest.NewClock(), func(o *FirstOptions) {
+		o.Invent = func(_ context.Context, dir string, _ func(done, total int)) error {
+			return errors.Join(os.MkdirAll(dir, 0o700), os.WriteFile(filepath.Join(dir, "half"), nil, 0o600), errors.New("the disk is full"))
+		}
+	})
+	p := f.browser()
+	p.click(".instead button")
+	p.waitText("[role=alert]", "the disk is full")
+	if left, err := filepath.Glob(f.dir + "-demo*"); err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
+	f.begin(p) // the facility can begin all the same
 }
 
 // Every time zone that is offered is known.

@@ -202,10 +202,10 @@ func TestImportRefusals(t *testing.T) {
 	}
 }
 
-// act sends a form of a file.
-func (b *site) act(u *upload, role access.Role, form string) answer {
+// act sends a form of a file as the lead.
+func (b *site) act(u *upload, form string) answer {
 	b.Helper()
-	return b.ask(http.MethodPost, "/imports/"+u.id, role, func(r *http.Request) {
+	return b.ask(http.MethodPost, "/imports/"+u.id, access.Lead, func(r *http.Request) {
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 		r.Body = io.NopCloser(strings.NewReader(form))
 	})
@@ -218,12 +218,12 @@ func TestImportStores(t *testing.T) {
 	b.session(access.Lead)
 	before := b.records()
 	u := b.hand(lead, desk.Fleet, "fleet.csv", "tag,model,in_service\nZ-01,D1,2026-01-05T07:00:00+01:00\nZ-02,none,2026-01-05T07:00:00+01:00\n")
-	b.act(u, access.Lead, "act=store")
+	b.act(u, "act=store")
 	if st := b.settle(u).now(); st.stage != stageWaiting || b.records() != before {
 		t.Errorf("it was stored before it was tried: %+v", st)
 	}
 	b.try(u)
-	b.act(u, access.Lead, "act=store") // although a line is refused
+	b.act(u, "act=store") // although a line is refused
 	if st := b.settle(u).now(); st.stage != stageTried || st.trial.Refused != 1 || b.records() != before {
 		t.Errorf("%d records, %+v", b.records()-before, st.trial)
 	}
@@ -231,7 +231,7 @@ func TestImportStores(t *testing.T) {
 	u = b.hand(lead, desk.Meters, "meters.csv", "meter,system\nM-8,A\nM-9,A\nM-1,A\n")
 	b.try(u)
 	for range 3 {
-		b.act(u, access.Lead, "act=store")
+		b.act(u, "act=store")
 	}
 	st := b.settle(u).now()
 	if got := b.records() - before; st.stage != stageStored || st.result.Stored != 2 || got != 3 {
@@ -244,7 +244,7 @@ func TestImportStores(t *testing.T) {
 	if st := u.now(); st.trial.Stored != 0 || st.trial.Known != 2 {
 		t.Errorf("the same again: %+v", st.trial)
 	}
-	if a := b.act(u, access.Lead, "act=discard"); a.status != http.StatusSeeOther || len(b.server.imports.of(lead)) != 2 {
+	if a := b.act(u, "act=discard"); a.status != http.StatusSeeOther || len(b.server.imports.of(lead)) != 2 {
 		t.Errorf("discarding: status %d", a.status)
 	}
 }
@@ -259,12 +259,12 @@ func TestImportSigns(t *testing.T) {
 	before := b.records()
 	u := b.try(b.hand(lead, desk.Levels, "levels.csv", desk.Example(desk.Levels)))
 	for _, secret := range []string{"", "&secret=wrong"} {
-		if a := b.act(u, access.Lead, "act=store"+secret); a.status != http.StatusForbidden || b.settle(u).now().stage != stageTried || b.records() != before {
+		if a := b.act(u, "act=store"+secret); a.status != http.StatusForbidden || b.settle(u).now().stage != stageTried || b.records() != before {
 			t.Errorf("%q: status %d", secret, a.status)
 		}
 	}
 	clock.Move(time.Minute)
-	if a := b.act(u, access.Lead, "act=store&secret="+strings.ReplaceAll(password, " ", "+")); a.status != http.StatusSeeOther || b.settle(u).now().stage != stageStored {
+	if a := b.act(u, "act=store&secret="+strings.ReplaceAll(password, " ", "+")); a.status != http.StatusSeeOther || b.settle(u).now().stage != stageStored {
 		t.Errorf("status %d: %s", a.status, a.body)
 	}
 }
@@ -359,7 +359,7 @@ func TestImportUnreadable(t *testing.T) {
 		}
 	}
 	u := b.hand(lead, desk.Meters, "x.csv", "meter,system\nM-8,A\n")
-	b.act(u, access.Lead, "act=try&delimiter=comma&encoding=utf-8&zone=Nowhere/City&format=DD.MM.YYYY+HH:mm")
+	b.act(u, "act=try&delimiter=comma&encoding=utf-8&zone=Nowhere/City&format=DD.MM.YYYY+HH:mm")
 	if st := b.settle(u).now(); st.trial == nil || !strings.Contains(st.trial.Failed, "Nowhere/City") {
 		t.Errorf("a zone that is none: %+v", st.trial)
 	}

@@ -41,7 +41,6 @@ func (b *site) importExamples() []example {
 	of := func(u *upload) string { return "/imports/" + u.id }
 	return []example{
 		{"import", "/import", "import", http.StatusOK, access.Lead},
-		{"import for an administrator", "/import", "import", http.StatusOK, access.Administrator},
 		{"import of readings", "/import/readings", "import-kind", http.StatusOK, access.Lead},
 		{"import, a file waits", of(waits), "import-file", http.StatusOK, access.Lead},
 		{"import, tried", of(good), "import-file", http.StatusOK, access.Lead},
@@ -49,7 +48,6 @@ func (b *site) importExamples() []example {
 		{"import, to sign", of(level), "import-file", http.StatusOK, access.Lead},
 		{"import, under way", of(running), "import-file", http.StatusOK, access.Lead},
 		{"import, stored", of(done), "import-file", http.StatusOK, access.Lead},
-		{"import, no such file", "/imports/none", "problem", http.StatusNotFound, access.Lead},
 	}
 }
 
