@@ -30,7 +30,7 @@ func (h help) links() (paths []string) {
 		for _, b := range t.Blocks {
 			for _, line := range b.Lines {
 				for _, s := range line {
-					if path, _, _ := strings.Cut(s.To, "?"); s.Kind == toPage {
+					if path, _, _ := strings.Cut(s.To, "?"); s.Kind == asLink {
 						paths = append(paths, path)
 					}
 				}
@@ -119,7 +119,7 @@ func TestTopics(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, topic := range h.topics {
-		if !slices.ContainsFunc(topic.Blocks, func(b block) bool { return b.Kind == steps }) {
+		if !slices.ContainsFunc(topic.Blocks, func(b block) bool { return b.Kind == asSteps }) {
 			t.Errorf("%s has no steps", name)
 		}
 		if len(topic.See) == 0 {
