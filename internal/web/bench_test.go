@@ -28,8 +28,14 @@ func atBench(t *testing.T) (*site, *page) {
 // ticking serves a site whose clock runs.
 func ticking(t *testing.T) *site {
 	t.Helper()
-	clock := storetest.NewClock()
-	b := serve(t, clock)
+	b := serve(t, storetest.NewClock())
+	tick(t, b.clock)
+	return b
+}
+
+// tick lets a clock run until the test ends.
+func tick(t *testing.T, clock *storetest.Clock) {
+	t.Helper()
 	stop := make(chan struct{})
 	t.Cleanup(func() { close(stop) })
 	go func() {
@@ -44,7 +50,6 @@ func ticking(t *testing.T) *site {
 			}
 		}
 	}()
-	return b
 }
 
 func (b *site) bench(t *testing.T, role access.Role) *page {
