@@ -149,9 +149,9 @@ func (x *exchange) readTopic(t topic) (topicPage, error) {
 			for _, s := range line {
 				to := shownSpan{Kind: s.Kind, Text: s.Text}
 				switch {
-				case s.Kind == toPage:
+				case s.Kind == asLink:
 					to.Href = x.pageHref(s.To)
-				case s.Kind == toWord && !slices.Contains(told, s.To):
+				case s.Kind == asTerm && !slices.Contains(told, s.To):
 					told = append(told, s.To)
 					var err error
 					if to.Term, err = termAs(s.To, s.Text); err != nil {

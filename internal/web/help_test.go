@@ -30,7 +30,7 @@ func (h help) links() (paths []string) {
 		for _, b := range t.Blocks {
 			for _, line := range b.Lines {
 				for _, s := range line {
-					if path, _, _ := strings.Cut(s.To, "?"); s.Kind == toPage {
+					if path, _, _ := strings.Cut(s.To, "?"); s.Kind == asLink {
 						paths = append(paths, path)
 					}
 				}
@@ -86,10 +86,28 @@ func TestHelpLinksByRole(t *testing.T) {
 	}
 }
 
-// Every page that has a template is explained by a topic, but for those where nothing is to distract.
+var ids = regexp.MustCompile(`\sid="([^"]*)"`)
+
+// twice lists the ids that a page has more than once.
+func twice(page string) (list []string) {
+	seen := map[string]bool{}
+	for _, m := range ids.FindAllStringSubmatch(page, -1) {
+		if seen[m[1]] {
+			list = append(list, m[1])
+		}
+		seen[m[1]] = true
+	}
+	return list
+}
+
+// Every page that has a template is explained by a topic, but for those where nothing is to distract, and
+// has each id once.
 func TestPagesAreExplained(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
+	if list := twice(`<p id="a"><p id="b"><p id="a">`); !slices.Equal(list, []string{"a"}) {
+		t.Errorf("ids that are there twice: %q", list)
+	}
 	for _, x := range topicOf {
 		if _, ok := b.server.help.topics[x.topic]; !ok {
 			t.Errorf("%s is explained by %q, which is not there", x.path, x.topic)
@@ -98,6 +116,9 @@ func TestPagesAreExplained(t *testing.T) {
 	quiet := []string{"gate", "sign-in", "problem", "help", "help-topic", "help-cautions", "help-glossary"}
 	for _, e := range b.examples() {
 		page := b.ask(http.MethodGet, "/rinsate"+e.path, e.role).body
+		if list := twice(page); list != nil {
+			t.Errorf("%s: ids that are there twice: %q", e.name, list)
+		}
 		got := strings.Contains(page, `class="page-help`)
 		want := !slices.Contains(quiet, e.template) && !strings.Contains(e.path, "wall") && e.path != "/password" // and the door
 		if got != want && e.template != "problem" {
@@ -119,7 +140,7 @@ func TestTopics(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, topic := range h.topics {
-		if !slices.ContainsFunc(topic.Blocks, func(b block) bool { return b.Kind == steps }) {
+		if !slices.ContainsFunc(topic.Blocks, func(b block) bool { return b.Kind == asSteps }) {
 			t.Errorf("%s has no steps", name)
 		}
 		if len(topic.See) == 0 {
@@ -234,23 +255,6 @@ func TestGlossary(t *testing.T) {
 	}
 	if got := b.ask(http.MethodGet, "/help/glossary?format=csv", nobody); got.status != http.StatusForbidden {
 		t.Errorf("as a file for nobody: status %d", got.status)
-	}
-}
-
-var ids = regexp.MustCompile(`\sid="([^"]*)"`)
-
-// On every page each id is there once.
-func TestIDs(t *testing.T) {
-	t.Parallel()
-	b := newSite(t, storetest.NewClock(), "https://test.example")
-	for _, e := range b.examples() {
-		seen := map[string]bool{}
-		for _, m := range ids.FindAllStringSubmatch(b.ask(http.MethodGet, e.path, e.role).body, -1) {
-			if seen[m[1]] {
-				t.Errorf("%s: the id %q is there twice", e.name, m[1])
-			}
-			seen[m[1]] = true
-		}
 	}
 }
 

@@ -46,12 +46,12 @@ type blockKind string
 
 // The kinds of blocks; an ordered list is one block with a line for each step.
 const (
-	paragraph blockKind = "paragraph"
-	heading   blockKind = "heading"
-	steps     blockKind = "steps"
-	items     blockKind = "items"
-	caution   blockKind = "caution"
-	terminal  blockKind = "terminal"
+	asParagraph blockKind = "paragraph"
+	asHeading   blockKind = "heading"
+	asSteps     blockKind = "steps"
+	asItems     blockKind = "items"
+	asCaution   blockKind = "caution"
+	asTerminal  blockKind = "terminal"
 )
 
 // span is a run of text within a line.
@@ -66,11 +66,11 @@ type spanKind string
 
 // The kinds of spans.
 const (
-	plain  spanKind = "plain"
-	code   spanKind = "code"
-	strong spanKind = "strong"
-	toPage spanKind = "link"
-	toWord spanKind = "term"
+	asText   spanKind = "plain"
+	asCode   spanKind = "code"
+	asStrong spanKind = "strong"
+	asLink   spanKind = "link"
+	asTerm   spanKind = "term"
 )
 
 // help is everything that the help holds.
@@ -187,7 +187,7 @@ func parseTopic(name, text string) (topic, error) {
 			return t, fmt.Errorf("line %d: %w", n, err)
 		}
 		t.add(block{Kind: blockKind(kind), Lines: [][]span{spans}, Start: number}, open)
-		open = blockKind(kind) != heading
+		open = blockKind(kind) != asHeading
 	}
 	if t.Title == "" || t.For == "" || len(t.Blocks) == 0 {
 		return t, fmt.Errorf("it needs a title, a line %q and a text", "For:")
@@ -197,8 +197,8 @@ func parseTopic(name, text string) (topic, error) {
 
 // parseLine reads a line of a block; a terminal shows it as it is.
 func (t topic) parseLine(kind blockKind, rest string) ([]span, error) {
-	if kind == terminal {
-		return []span{{Kind: code, Text: rest}}, nil
+	if kind == asTerminal {
+		return []span{{Kind: asCode, Text: rest}}, nil
 	}
 	return parseSpans(rest)
 }
@@ -212,10 +212,10 @@ func (t *topic) add(b block, open bool) {
 	}
 	last := &t.Blocks[len(t.Blocks)-1]
 	switch {
-	case open && b.Kind == paragraph && last.Kind != terminal:
+	case open && b.Kind == asParagraph && last.Kind != asTerminal:
 		end := len(last.Lines) - 1
-		last.Lines[end] = append(append(last.Lines[end], span{Kind: plain, Text: " "}), b.Lines[0]...)
-	case b.Kind == last.Kind && (b.Kind == steps || b.Kind == items || b.Kind == terminal && open):
+		last.Lines[end] = append(append(last.Lines[end], span{Kind: asText, Text: " "}), b.Lines[0]...)
+	case b.Kind == last.Kind && (b.Kind == asSteps || b.Kind == asItems || b.Kind == asTerminal && open):
 		last.Lines = append(last.Lines, b.Lines...)
 	default:
 		t.Blocks = append(t.Blocks, b)
@@ -228,10 +228,10 @@ func kindOf(line string) (kind, rest string, number int) {
 		{"# ", "title"},
 		{"For: ", "for"},
 		{"See: ", "see"},
-		{"## ", string(heading)},
-		{"- ", string(items)},
-		{"! ", string(caution)},
-		{"$ ", string(terminal)},
+		{"## ", string(asHeading)},
+		{"- ", string(asItems)},
+		{"! ", string(asCaution)},
+		{"$ ", string(asTerminal)},
 	} {
 		if rest, ok := strings.CutPrefix(line, m.mark); ok {
 			return m.kind, rest, 0
@@ -239,10 +239,10 @@ func kindOf(line string) (kind, rest string, number int) {
 	}
 	if before, rest, ok := strings.Cut(line, ". "); ok {
 		if number, err := strconv.Atoi(before); err == nil {
-			return string(steps), rest, number
+			return string(asSteps), rest, number
 		}
 	}
-	return string(paragraph), line, 0
+	return string(asParagraph), line, 0
 }
 
 // inline are the marks within a line and what stands between them.
@@ -250,8 +250,8 @@ var inline = []struct {
 	begin, end string
 	span       func(text string) (span, error)
 }{
-	{"`", "`", func(text string) (span, error) { return span{Kind: code, Text: text}, nil }},
-	{"**", "**", func(text string) (span, error) { return span{Kind: strong, Text: text}, nil }},
+	{"`", "`", func(text string) (span, error) { return span{Kind: asCode, Text: text}, nil }},
+	{"**", "**", func(text string) (span, error) { return span{Kind: asStrong, Text: text}, nil }},
 	{"{", "}", func(text string) (span, error) {
 		shown, word, ok := strings.Cut(text, "|")
 		if !ok {
@@ -260,14 +260,14 @@ var inline = []struct {
 		if _, ok := explained(word); !ok {
 			return span{}, fmt.Errorf("the glossary does not explain %q", word)
 		}
-		return span{Kind: toWord, Text: shown, To: word}, nil
+		return span{Kind: asTerm, Text: shown, To: word}, nil
 	}},
 	{"[", ")", func(text string) (span, error) {
 		shown, to, ok := strings.Cut(text, "](")
 		if !ok || !strings.HasPrefix(to, "/") {
 			return span{}, fmt.Errorf("[%s) is no link to a page", text)
 		}
-		return span{Kind: toPage, Text: shown, To: to}, nil
+		return span{Kind: asLink, Text: shown, To: to}, nil
 	}},
 }
 
@@ -282,7 +282,7 @@ func parseSpans(text string) ([]span, error) {
 			}
 		}
 		if first > 0 {
-			spans = append(spans, span{Kind: plain, Text: text[:first]})
+			spans = append(spans, span{Kind: asText, Text: text[:first]})
 		}
 		if mark < 0 {
 			break

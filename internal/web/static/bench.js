@@ -326,7 +326,9 @@ async function choose(name) {
   pick();
   say("", `${tag} is on the bench.`);
   show();
-  askJob(tag).then(pick).then(show, () => {
+  const first = point;
+  // Whoever has gone to another point before the answer came stays there.
+  askJob(name).then(() => tag === name && point === first && pick()).then(show, () => {
     trouble = "offline";
     show();
   });
