@@ -93,7 +93,7 @@ func (b Beginning) Faults(now unit.Instant) []Fault {
 	}
 	add("site", CheckSiteCode(b.Site.Code))
 	if _, err := time.LoadLocation(b.Site.Zone); err != nil || b.Site.Zone == "" || b.Site.Zone == "Local" {
-		add("zone", invalid("time zone %q is not known; choose one such as Europe/Berlin", b.Site.Zone))
+		add("zone", invalid("choose a time zone such as Europe/Berlin"))
 	}
 	if _, err := policy.Parse(b.RulesName, b.Rules); err != nil {
 		add("rules", refuse(err))

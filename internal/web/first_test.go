@@ -249,7 +249,7 @@ func TestFirstRunProblems(t *testing.T) {
 	p.waitFor("[role=alert]")
 	p.settle()
 	got := p.text("[role=alert]")
-	for _, want := range []string{"Time zone", "cannot be a person's code", "two passwords differ", "Name the meter system", "first one a code", "at least 15"} {
+	for _, want := range []string{"Choose a time zone", "cannot be a person's code", "two passwords differ", "Name the meter system", "first one a code", "at least 15"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q is not told:\n%s", want, got)
 		}

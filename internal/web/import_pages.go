@@ -188,8 +188,10 @@ func (s *Server) importKindPage(x *exchange, status int, kind desk.Kind, problem
 // whyNeeded says in words what importNeeds asks for beyond the fleet.
 func whyNeeded(kind desk.Kind) string {
 	switch kind {
-	case desk.Levels, desk.Targets:
-		return "Reading it in adopts what it holds: readings are judged by it from then on. It is a signature."
+	case desk.Levels:
+		return "A level holds for its own meter system and kit and is never carried over from another. Reading it in adopts it: readings are judged by it from then on. It is a signature."
+	case desk.Targets:
+		return "Reading it in adopts what it holds: meters are judged by it from then on. It is a signature."
 	case desk.Uses, desk.Repairs, desk.Steps, desk.Readings, desk.Checks:
 		return "It records what others did, in their names: whoever reads it in answers for it."
 	case desk.Models, desk.Fleet, desk.People, desk.Meters, desk.Lots:
