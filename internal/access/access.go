@@ -43,6 +43,7 @@ const (
 	SeeScope   Permission = "see-scope"   // a scope's history
 	SeeNumbers Permission = "see-numbers" // charts, rates, attribution
 	SeeRecords Permission = "see-records" // the ledger and its proofs
+	SeeSetUp   Permission = "see-set-up"  // what is registered and which rules hold, with every edition
 	// SeePatients reveals what a commitment stands for.
 	SeePatients Permission = "see-patients"
 
@@ -59,7 +60,7 @@ const (
 
 // Permissions lists every permission.
 var Permissions = []Permission{
-	SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeePatients,
+	SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, SeePatients,
 	RecordStep, PlaceHold, LiftHold, VoidRecord, CheckMeter, Adopt, ManageFleet, ManageAccounts, Export,
 }
 
@@ -75,17 +76,17 @@ func permissions(r Role) []Permission {
 		return []Permission{SeeGate, SeeBoard, SeeScope, RecordStep, PlaceHold, CheckMeter}
 	case Lead:
 		return []Permission{
-			SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords,
+			SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp,
 			RecordStep, PlaceHold, LiftHold, VoidRecord, CheckMeter, Adopt, ManageFleet, Export,
 		}
 	case InfectionPrevention:
-		return []Permission{SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeePatients, PlaceHold, LiftHold, Adopt, Export}
+		return []Permission{SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, SeePatients, PlaceHold, LiftHold, Adopt, Export}
 	case ProcedureRoom:
 		return []Permission{SeeGate}
 	case Analyst, Auditor:
-		return []Permission{SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, Export}
+		return []Permission{SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, Export}
 	case Administrator:
-		return []Permission{SeeGate, SeeBoard, ManageFleet, ManageAccounts}
+		return []Permission{SeeGate, SeeBoard, SeeSetUp, ManageFleet, ManageAccounts}
 	}
 	return nil
 }

@@ -21,6 +21,7 @@ see-board        x          x    x                    .              x       x  
 see-scope        x          x    x                    .              x       x       .
 see-numbers      .          x    x                    .              x       x       .
 see-records      .          x    x                    .              x       x       .
+see-set-up       .          x    x                    .              x       x       x
 see-patients     .          .    x                    .              .       .       .
 record-step      x          x    .                    .              .       .       .
 place-hold       x          x    x                    .              .       .       .

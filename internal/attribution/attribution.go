@@ -146,8 +146,8 @@ func (a Answer) Of(s Source) []Effect {
 //	log10(RLU+1) ~ point + kind + age + delay + (1|scope) + (1|person) + (1|lot) + (1|meter)
 //
 // by restricted maximum likelihood (package mixed). A source with a single level, or that groups the
-// rows as another does, is left out with a note, as are age or delay that do not vary, and rows whose
-// delay is not on record when others have one. Intervals of single effects are effect ± z·SE of
+// rows as another does, is left out with a note, as are age or delay that do not vary. Rows whose delay is
+// not on record are left out with a note when at least as many have one; else the delay is. Intervals of single effects are effect ± z·SE of
 // prediction. Errors wrap those of package mixed and stats: rows that no model can be fitted to, a
 // question without a confidence. The order of the rows does not matter.
 func Explain(rows []Row, q Question) (Answer, error) {
@@ -276,10 +276,18 @@ func compareBool(a, b bool) int {
 	return 1
 }
 
-// complete leaves out the rows without a delay, unless no row has one.
+// complete leaves out the rows without a delay, unless they are more than half of all: then it leaves the
+// delay out, since an answer about a small part of the readings would pass for one about all.
 func (a *Answer) complete(rows []Row) []Row {
 	kept := slices.DeleteFunc(slices.Clone(rows), func(r Row) bool { return math.IsNaN(r.Delay) })
 	switch missing := len(rows) - len(kept); {
+	case len(kept) > 0 && missing > len(kept):
+		a.note("the delay before cleaning is not taken into account: it is on record for %d of %d readings only", len(kept), len(rows))
+		rows = slices.Clone(rows)
+		for i := range rows {
+			rows[i].Delay = math.NaN()
+		}
+		return rows
 	case len(kept) == 0:
 		if len(rows) > 0 {
 			a.note("no delay before cleaning is on record")

@@ -194,6 +194,32 @@ func TestWhatIsLeftOut(t *testing.T) {
 	}
 }
 
+// A delay that is seldom on record is not taken into account, so that the answer is about all readings.
+func TestDelaySeldomOnRecord(t *testing.T) {
+	t.Parallel()
+	rows := simulated(600, 0.2, 7)
+	for _, known := range []int{0, 299, 300} {
+		for i := range rows {
+			rows[i].Delay = 5 + float64(i%30)
+			if i >= known {
+				rows[i].Delay = math.NaN()
+			}
+		}
+		a := explain(t, rows)
+		has := slices.ContainsFunc(a.Fixed, func(c attribution.Coefficient) bool { return c.Name == "delay, an hour" })
+		wantRows, wantDelay := 600, false
+		if known == 300 {
+			wantRows, wantDelay = 300, true
+		}
+		if a.Rows != wantRows || has != wantDelay {
+			t.Errorf("delay on record for %d: %d rows, delay in the model %v; %q", known, a.Rows, has, a.Notes)
+		}
+		if note := fmt.Sprintf("on record for %d of 600 readings only", known); known == 299 != strings.Contains(strings.Join(a.Notes, "\n"), note) {
+			t.Errorf("delay on record for %d: notes %q", known, a.Notes)
+		}
+	}
+}
+
 func TestWithoutALot(t *testing.T) {
 	t.Parallel()
 	rows := simulated(1200, 0, 8)

@@ -148,12 +148,6 @@ type explained struct {
 
 func (a *app) attribution(scale desk.Scale, scales []desk.Scale, answer explained, out output) error {
 	less, without := answer.less, answer.without
-	name := func(p attribution.Part) string {
-		if p.Source == "" {
-			return "none of these"
-		}
-		return string(p.Source)
-	}
 	rows := make([][]string, len(answer.Parts))
 	header := []string{"source", "levels", "share of the variance", "sd", "interval"}
 	if less != nil {
@@ -164,7 +158,7 @@ func (a *app) attribution(scale desk.Scale, scales []desk.Scale, answer explaine
 		if p.Levels > 0 {
 			levels = strconv.Itoa(p.Levels)
 		}
-		rows[i] = []string{name(p), levels, percent(p.Share), fmt.Sprintf("%.3f", p.SD), ""}
+		rows[i] = []string{figure.PartName(p), levels, percent(p.Share), fmt.Sprintf("%.3f", p.SD), ""}
 		if p.Hi > 0 {
 			rows[i][4] = fmt.Sprintf("%.3f–%.3f", p.Lo, p.Hi)
 		}

@@ -143,7 +143,7 @@ now, until when, and if not, why not.
 	}
 	add("day", a.gateCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.protocolCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), a.checkCommand(), a.drawCommand(),
 		a.attachCommand(), a.attachmentsCommand(), a.attachmentCommand(), a.handoverCommand())
-	add("numbers", a.trendCommand(), a.alarmsCommand(), a.limitsCommand(), a.levelCommand(), a.attributeCommand(), a.meterCommand(), a.funnelCommand(), a.failuresCommand())
+	add("numbers", a.trendCommand(), a.alarmsCommand(), a.alarmCommand(), a.limitsCommand(), a.levelCommand(), a.attributeCommand(), a.meterCommand(), a.funnelCommand(), a.failuresCommand())
 	add("set-up", a.demoCommand(), a.serveCommand(), a.initCommand(), a.importCommand(), a.rulesCommand(), a.fleetCommand(), a.userCommand())
 	add("proof", a.ledgerCommand(), a.doctorCommand(), a.manCommand())
 	hintArgs(root)

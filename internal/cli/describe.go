@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/reading"
 	"rinsate/internal/sampling"
 	"rinsate/internal/store"
+	"rinsate/internal/trend"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
@@ -61,6 +62,10 @@ func describe(l desk.Line, v desk.View) string {
 		})
 	case store.TypeHandover:
 		return say(l, func(h dossier.Handover) string { return join(h.Text, strings.Join(h.Scopes, ", ")) })
+	case store.TypeAlarm:
+		return say(l, func(h trend.Handling) string {
+			return join(fmt.Sprintf("%s: alarm %s", h.Act, short(string(h.Alarm))), h.Cause.Words(), h.Words, short(string(h.Record)))
+		})
 	case store.TypeRequest:
 		return say(l, func(q sampling.Request) string { return q.Reason })
 	}

@@ -14,9 +14,6 @@ import (
 	"rinsate/internal/trend"
 )
 
-// burst is how many failures in a row are looked at for coming too close together.
-const burst = 3
-
 func (a *app) failuresCommand() *cobra.Command {
 	var out output
 	var from, to, tag, kind, by, view string
@@ -112,12 +109,9 @@ func (a *app) failures(v desk.View, periods []desk.Period, shares trend.Attribut
 	if err := a.printRows(out, []string{"from", "first rounds", "over", "share", "limits", ""}, rows); err != nil || out.csv {
 		return err
 	}
-	fmt.Fprintf(a.Out, "\noverall %s; shares scatter %.2f times as widely as chance alone would have them\n", percent(shares.Centre), shares.SigmaZ)
-	if gapsErr == nil {
-		fmt.Fprintf(a.Out, "one in %.1f rounds on average; %d rounds since the last; more than %.0f would be a signal that fewer fail\n", gaps.Gap+1, b.Since, gaps.Quantile(0.99865))
-	}
-	if uses, days, ok := b.Burst(burst); ok && gapsErr == nil && timesErr == nil {
-		fmt.Fprintf(a.Out, "the last %d came within %.0f rounds (as close by chance: %.2g) and %.1f days (%.2g)\n", burst, uses+burst, gaps.Burst(burst, uses), days, times.Burst(burst, days))
+	fmt.Fprintln(a.Out)
+	for _, words := range figure.FailureWords(shares, b) {
+		fmt.Fprintln(a.Out, words)
 	}
 	a.printCaution()
 	return nil

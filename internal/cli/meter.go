@@ -274,7 +274,7 @@ func (a *app) meterChecksCommand() *cobra.Command {
 							return err
 						}
 					}
-					if err := a.draw(out, figure.Checks(m, quality.ControlKind(kind), materialName, checks, targets, v.Zone()), v.Now().Time()); err != nil {
+					if err := a.draw(out, figure.Checks(m, quality.ControlKind(kind), materialName, checks, targets, v.Zone(), figure.Places{}), v.Now().Time()); err != nil {
 						return err
 					}
 				}
@@ -605,21 +605,10 @@ the error.`,
 }
 
 func (a *app) gauge(g quality.Gauge, out output) error {
-	parts := []struct {
-		name string
-		quality.Component
-	}{
-		{"repeatability", g.Repeatability},
-		{"appraisers", g.Appraisers},
-		{"interaction", g.Interaction},
-		{"repeatability and reproducibility", g.GRR},
-		{"parts", g.Parts},
-		{"total", g.Total},
-	}
 	if a.json {
 		components := map[string]any{}
-		for _, p := range parts {
-			components[strings.ReplaceAll(p.name, " ", "_")] = map[string]any{
+		for _, p := range g.Components() {
+			components[strings.ReplaceAll(p.Name, " ", "_")] = map[string]any{
 				"variance": p.Variance, "sd": p.SD, "variance_interval": [2]float64{p.CI.Lo, p.CI.Hi},
 				"contribution": p.Contribution, "study_variation": p.StudyVariation, "set_to_zero": p.Negative,
 			}
@@ -627,13 +616,13 @@ func (a *app) gauge(g quality.Gauge, out output) error {
 		return a.printJSON(map[string]any{"components": components, "distinct_categories": g.Distinct, "with_interaction": g.Anova.WithInteraction, "why": g.Why})
 	}
 	var rows [][]string
-	for _, p := range parts {
+	for _, p := range g.Components() {
 		note := ""
 		if p.Negative {
 			note = "came out negative, set to zero"
 		}
 		rows = append(rows, []string{
-			p.name, fmt.Sprintf("%.4f", p.SD), fmt.Sprintf("%.4f–%.4f", math.Sqrt(max(0, p.CI.Lo)), math.Sqrt(max(0, p.CI.Hi))), percent(p.Contribution), percent(p.StudyVariation), note,
+			p.Name, fmt.Sprintf("%.4f", p.SD), fmt.Sprintf("%.4f–%.4f", math.Sqrt(max(0, p.CI.Lo)), math.Sqrt(max(0, p.CI.Hi))), percent(p.Contribution), percent(p.StudyVariation), note,
 		})
 	}
 	if err := a.printRows(out, []string{"", "sd log10", "95 % interval", "of the variance", "of the spread", ""}, rows); err != nil || out.csv {

@@ -6,8 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"charm.land/lipgloss/v2"
-	"charm.land/lipgloss/v2/table"
+	"github.com/charmbracelet/x/ansi"
 	"github.com/charmbracelet/x/term"
 
 	"rinsate/internal/reading"
@@ -65,13 +64,54 @@ func (a *app) printTable(header []string, rows [][]string) {
 			rows = narrow(header, rows, width)
 		}
 	}
-	t := table.New().Border(lipgloss.NormalBorder()).
-		BorderTop(false).BorderBottom(false).BorderLeft(false).BorderRight(false).BorderColumn(false).BorderHeader(true).
-		Headers(header...).Rows(rows...).
-		StyleFunc(func(int, int) lipgloss.Style { return lipgloss.NewStyle().PaddingRight(columnGap) })
-	for line := range strings.Lines(t.Render() + "\n") {
-		fmt.Fprintln(a.Out, strings.TrimRight(line, " \n"))
+	for _, line := range laid(header, rows) {
+		fmt.Fprintln(a.Out, line)
 	}
+}
+
+// laid sets a table in columns, with a rule under its header. A cell may have several lines.
+func laid(header []string, rows [][]string) []string {
+	widths := widthsOf(header, rows)
+	total := 0
+	for _, w := range widths {
+		total += w + columnGap
+	}
+	var lines []string
+	for n, row := range append([][]string{header}, rows...) {
+		for i := 0; ; i++ {
+			line, more := "", false
+			for c, cell := range row {
+				parts := strings.Split(cell, "\n")
+				part := ""
+				if i < len(parts) {
+					part = parts[i]
+				}
+				more = more || i+1 < len(parts)
+				line += part + strings.Repeat(" ", widths[c]-ansi.StringWidth(part)+columnGap)
+			}
+			lines = append(lines, strings.TrimRight(line, " "))
+			if !more {
+				break
+			}
+		}
+		if n == 0 {
+			lines = append(lines, strings.Repeat("─", total))
+		}
+	}
+	return lines
+}
+
+// widthsOf returns how many places of a terminal the longest line of each column takes.
+func widthsOf(header []string, rows [][]string) []int {
+	widths := make([]int, len(header))
+	for _, row := range append([][]string{header}, rows...) {
+		for i, cell := range row {
+			for line := range strings.SplitSeq(cell, "\n") {
+				widths[i] = max(widths[i], ansi.StringWidth(line))
+			}
+		}
+	}
+	return widths
 }
 
 const (
@@ -82,12 +122,7 @@ const (
 
 // narrow wraps the widest column so that the table is no wider than width.
 func narrow(header []string, rows [][]string, width int) [][]string {
-	widths := make([]int, len(header))
-	for _, row := range append([][]string{header}, rows...) {
-		for i, cell := range row {
-			widths[i] = max(widths[i], lipgloss.Width(cell))
-		}
-	}
+	widths := widthsOf(header, rows)
 	total, widest := 0, 0
 	for i, w := range widths {
 		total += w + columnGap
@@ -102,7 +137,7 @@ func narrow(header []string, rows [][]string, width int) [][]string {
 	wrapped := make([][]string, len(rows))
 	for i, row := range rows {
 		wrapped[i] = slices.Clone(row)
-		wrapped[i][widest] = lipgloss.Wrap(row[widest], room, "")
+		wrapped[i][widest] = ansi.Wrap(row[widest], room, "")
 	}
 	return wrapped
 }

@@ -8,7 +8,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/sampling"
 	"rinsate/internal/store"
 )
 
@@ -63,7 +62,11 @@ func (a *app) printGuide(g desk.Guide) {
 		}
 		fmt.Fprintf(a.Out, "at hand: %s\n", strings.Join(p.Protocol.AtHand, "; "))
 		for i, act := range p.Protocol.Acts {
-			fmt.Fprintf(a.Out, "  %d. %s%s\n", i+1, act.Do, quantities(act))
+			quantities := act.Quantities()
+			if quantities != "" {
+				quantities = " [" + quantities + "]"
+			}
+			fmt.Fprintf(a.Out, "  %d. %s%s\n", i+1, act.Do, quantities)
 			if act.Invalid != "" {
 				fmt.Fprintf(a.Out, "     void if: %s\n", act.Invalid)
 			}
@@ -82,28 +85,4 @@ func (a *app) printGuide(g desk.Guide) {
 		fmt.Fprintf(a.Out, "\nwarning: %s\n", w)
 	}
 	fmt.Fprintln(a.Out, "\nThe instructions of the scope's and the kit's manufacturers override these steps. Wear gloves,\na fluid-resistant gown and eye protection.")
-}
-
-// quantities says how much an act moves, where its sentence may be edited away from the numbers.
-func quantities(act sampling.Act) string {
-	var parts []string
-	if act.Volume > 0 {
-		parts = append(parts, fmt.Sprintf("%s mL %s", act.Volume, strings.ReplaceAll(string(act.Medium), "-", " ")))
-	}
-	if act.Length > 0 {
-		parts = append(parts, fmt.Sprintf("%s mm", act.Length))
-	}
-	if act.AtMost > 0 {
-		parts = append(parts, fmt.Sprintf("at most %s mm", act.AtMost))
-	}
-	if act.Lasts > 0 {
-		parts = append(parts, act.Lasts.String())
-	}
-	if act.Discard {
-		parts = append(parts, "discard")
-	}
-	if len(parts) == 0 {
-		return ""
-	}
-	return " [" + strings.Join(parts, ", ") + "]"
 }

@@ -23,15 +23,32 @@ import (
 
 func (a *app) initCommand() *cobra.Command {
 	var site store.Site
-	var rules, by string
+	var rules, by, listen string
+	var pages bool
+	required := []string{"site", "name", "zone", "rules", "by"}
 	c := &cobra.Command{
 		Use: "init", Short: "Make a new, empty data folder with its ledger and signing key",
 		Long: `Make a new, empty data folder with its ledger and signing key. The rule set named by
 --rules is adopted as the facility's policy; "rinsate rules show" prints one to start
 from. Keep a copy of the printed public key outside this computer: whoever has it can
-verify the ledger without trusting this computer.`,
-		Args: cobra.NoArgs,
+verify the ledger without trusting this computer.
+
+--pages asks for all of it in a browser of this computer instead, makes the first
+account too, and then serves the pages.`,
+		Args: func(c *cobra.Command, args []string) error {
+			if pages { // what is required otherwise is asked for on the page
+				for _, name := range required {
+					if err := c.Flags().SetAnnotation(name, cobra.BashCompOneRequiredFlag, []string{"false"}); err != nil {
+						return err
+					}
+				}
+			}
+			return cobra.NoArgs(c, args)
+		},
 		RunE: func(c *cobra.Command, _ []string) (err error) {
+			if pages {
+				return a.firstRun(c, listen)
+			}
 			text, err := os.ReadFile(rules)
 			if err != nil {
 				return usageError{fmt.Errorf("rule set: %w\nhint: print one to edit with: rinsate rules show > rules.yaml", err)}
@@ -39,20 +56,11 @@ verify the ledger without trusting this computer.`,
 			if _, err := policy.Parse(rules, text); err != nil {
 				return usageError{err}
 			}
-			if site.Origin == "" {
-				site.Origin = "rinsate.local/" + site.Code
-			}
-			db, err := store.Create(c.Context(), a.data, site, a.clock)
+			db, err := desk.Beginning{Site: site, Rules: text, RulesName: rules, By: by}.Begin(c.Context(), a.data, a.clock)
 			if err != nil {
 				return err
 			}
 			defer func() { err = errors.Join(err, db.Close()) }()
-			if err := desk.New(db).Do(c.Context(), func(w *desk.Work) error {
-				_, _, err := w.AdoptRules(desk.Entry{By: by}, w.Now(), filepath.Base(rules), text)
-				return err
-			}); err != nil {
-				return err
-			}
 			if a.json {
 				return a.printJSON(db.Site())
 			}
@@ -67,7 +75,9 @@ verify the ledger without trusting this computer.`,
 	c.Flags().StringVar(&site.Origin, "origin", "", "name of the ledger in its checkpoints (default rinsate.local/SITE)")
 	c.Flags().StringVar(&rules, "rules", "", "rule set (YAML) to adopt")
 	c.Flags().StringVar(&by, "by", "", "code of the person who adopts it")
-	for _, name := range []string{"site", "name", "zone", "rules", "by"} {
+	c.Flags().BoolVar(&pages, "pages", false, "ask for everything in the browser, then serve the pages")
+	c.Flags().StringVar(&listen, "listen", usualAddress, "address and port of this machine for --pages")
+	for _, name := range required {
 		must(c.MarkFlagRequired(name))
 	}
 	return c

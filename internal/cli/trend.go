@@ -191,39 +191,16 @@ func spark(s desk.Stream) string {
 
 // standing says in a few words how a stream stands.
 func standing(s desk.Stream) string {
-	switch {
-	case s.Baseline == nil:
+	if s.Baseline == nil {
 		return "? " + s.Why
-	case len(s.Watched.Alarms) == 0:
-		return "✓ no alarm"
 	}
-	last := s.Watched.Alarms[len(s.Watched.Alarms)-1]
-	text := directionMark(last.Direction)
-	if !last.Open {
-		text += ", over"
-	}
-	return text
+	shape, word := figure.Standing(s)
+	return shape + " " + word
 }
 
 func directionMark(d trend.Direction) string {
-	switch d {
-	case trend.Higher:
-		return "▲ higher"
-	case trend.Lower:
-		return "▼ lower"
-	case trend.Spread:
-	}
-	return "◆ spread"
-}
-
-func baselineMark(s desk.Stream) string {
-	switch {
-	case s.Baseline == nil:
-		return "none"
-	case s.Provisional:
-		return "provisional"
-	}
-	return "adopted"
+	shape, word := figure.Direction(d)
+	return shape + " " + word
 }
 
 // jsonStream is a stream as a contract.
@@ -266,7 +243,7 @@ func (a *app) streams(v desk.View, list []desk.Stream, out output) error {
 			since = moment(v, s.Watched.Alarms[n-1].Since.At)
 		}
 		rows[i] = []string{
-			string(s.Key.Point), s.Key.System + ", " + s.Key.Kit, strconv.Itoa(len(s.Points)), baselineMark(s), centre,
+			string(s.Key.Point), s.Key.System + ", " + s.Key.Kit, strconv.Itoa(len(s.Points)), figure.BaselineWord(s.Baseline, s.Provisional), centre,
 			unit.Number(last.Value).String(), moment(v, last.At), spark(s), standing(s), since,
 		}
 	}
@@ -275,21 +252,11 @@ func (a *app) streams(v desk.View, list []desk.Stream, out output) error {
 	}
 	for _, s := range list {
 		if n := len(s.Watched.Alarms); n > 0 && s.Watched.Alarms[n-1].Open {
-			fmt.Fprintf(a.Out, "\n%s: %s\n", s.Key.Point, a.sentence(v, s.Watched.Alarms[n-1]))
+			fmt.Fprintf(a.Out, "\n%s: %s\n", s.Key.Point, figure.AlarmWords(s.Watched.Alarms[n-1], v.Zone()))
 		}
 	}
 	a.printCaution()
 	return nil
-}
-
-// sentence says an alarm in the facility's time.
-func (a *app) sentence(v desk.View, alarm trend.Alarm) string {
-	text := alarm.First.Words
-	if s := alarm.Since; s != nil {
-		text += fmt.Sprintf(" Most likely since the reading of %s (95 %%: after %s, not later than %s), from about %.0f to about %.0f RLU.",
-			s.At.In(v.Zone()), moment(v, s.After), s.Until.In(v.Zone()), float64(s.Before), float64(s.Now))
-	}
-	return text
 }
 
 func orEmpty[T any](list []T) []T {
@@ -348,21 +315,13 @@ func fixed(x *unit.Number) string {
 // numbered returns the readings of a stream with what the charts made of each.
 func numbered(s desk.Stream) []jsonPoint {
 	points := make([]jsonPoint, len(s.Points))
-	for i, p := range s.Points {
-		points[i] = jsonPoint{ID: p.ID, At: p.At, Value: unit.Number(p.Value)}
-	}
-	m := s.Monitor()
-	if m == nil {
-		return points
-	}
-	state := m.Start()
-	for i, p := range s.After() {
-		z := m.Z(p.Value)
-		next, reached, flags := m.Step(state, z)
-		state = next
-		x := &points[s.From+i]
-		number := func(v float64) *unit.Number { n := unit.Number(v); return &n }
-		x.Z, x.EWMA, x.Up, x.Down, x.Signal = number(z), number(reached.EWMA.Mean), number(reached.CUSUM.Up), number(reached.CUSUM.Down), flags.Any()
+	for i, n := range s.Numbered() {
+		points[i] = jsonPoint{ID: n.ID, At: n.At, Value: unit.Number(n.Value)}
+		if !n.Counted {
+			continue
+		}
+		x, number := &points[i], func(v float64) *unit.Number { n := unit.Number(v); return &n }
+		x.Z, x.EWMA, x.Up, x.Down, x.Signal = number(n.Z), number(n.EWMA), number(n.Up), number(n.Down), n.Flags.Any()
 	}
 	return points
 }
@@ -376,7 +335,7 @@ func (a *app) describeStream(v desk.View, s desk.Stream) {
 	}
 	b := s.Baseline
 	fmt.Fprintf(a.Out, "baseline (%s): %d readings from %s to %s, centre %.0f RLU, standard deviation %.3f of log10\n",
-		baselineMark(s), b.N, b.First.In(v.Zone()), b.Last.In(v.Zone()), b.RLU(), float64(b.Sigma))
+		figure.BaselineWord(s.Baseline, s.Provisional), b.N, b.First.In(v.Zone()), b.Last.In(v.Zone()), b.RLU(), float64(b.Sigma))
 	for _, x := range b.Screened {
 		fmt.Fprintf(a.Out, "  left out as an outlier: %s RLU at %s (%s)\n", x.Value, x.At.In(v.Zone()), short(string(x.ID)))
 	}
@@ -384,7 +343,7 @@ func (a *app) describeStream(v desk.View, s desk.Stream) {
 		fmt.Fprintf(a.Out, "  note: %s\n", n.Words)
 	}
 	for _, share := range s.Design.Shares {
-		fmt.Fprintf(a.Out, "  %s\n", shareWords(share))
+		fmt.Fprintf(a.Out, "  %s\n", figure.ShareWords(share))
 	}
 	for _, br := range s.Breaks {
 		fmt.Fprintf(a.Out, "  break at %s: %s\n", br.At.In(v.Zone()), br.Reason)
@@ -394,25 +353,9 @@ func (a *app) describeStream(v desk.View, s desk.Stream) {
 		if alarm.Open {
 			open = " (open)"
 		}
-		fmt.Fprintf(a.Out, "%s%s at %s: %s\n", directionMark(alarm.Direction), open, alarm.First.At.In(v.Zone()), a.sentence(v, alarm))
+		fmt.Fprintf(a.Out, "%s%s at %s: %s\n", directionMark(alarm.Direction), open, alarm.First.At.In(v.Zone()), figure.AlarmWords(alarm, v.Zone()))
 	}
 	a.printCaution()
-}
-
-// shareWords says what one chart does.
-func shareWords(s trend.Share) string {
-	text := string(s.Chart)
-	if s.Rule != 0 {
-		text += fmt.Sprintf(" %d (%s)", int(s.Rule), s.Rule.Pattern())
-	}
-	if s.Limit > 0 {
-		text += fmt.Sprintf(": limit %.2f", float64(s.Limit))
-	}
-	parts := []string{fmt.Sprintf("%s, a false signal in %.0f readings", text, 1/float64(s.Rate))}
-	for _, d := range s.Delays {
-		parts = append(parts, fmt.Sprintf("a shift of %s found after %.1f", d.Shift, float64(d.Readings)))
-	}
-	return strings.Join(parts, "; ")
 }
 
 func (a *app) alarmsCommand() *cobra.Command {
@@ -427,6 +370,9 @@ way, since when (the start of the change with an interval of 95 %), which charts
 so, and which lot, meter or person came together with the change. Below it stand the
 streams whose latest readings are higher than their baseline when all streams are
 looked at together, with the share of false ones among them bounded (--q).
+
+What people did about each alarm is shown as its state; see rinsate alarm --help. One
+that somebody acted on and that nothing signals any more is listed too.
 
 An alarm is a reason to look, not a verdict on a scope or a person.`,
 		Args: cobra.NoArgs,
@@ -455,7 +401,14 @@ An alarm is a reason to look, not a verdict on a scope or a person.`,
 				if err != nil {
 					return err
 				}
-				return a.alarms(v, list, desk.Alarms(list, from), rises, out, q)
+				raised, err := v.Raised(desk.Alarms(list, 0))
+				if err != nil {
+					return err
+				}
+				raised = slices.DeleteFunc(raised, func(r desk.Raised) bool {
+					return r.Alarm != nil && r.Alarm.Last < from || r.Alarm == nil && r.Signalled < from || r.Signalled > when
+				})
+				return a.alarms(v, list, raised, rises, out, q)
 			})
 		},
 	}
@@ -467,7 +420,7 @@ An alarm is a reason to look, not a verdict on a scope or a person.`,
 	return c
 }
 
-func (a *app) alarms(v desk.View, list []desk.Stream, alarms []desk.Alarm, rises []trend.Ranked, out output, q float64) error {
+func (a *app) alarms(v desk.View, list []desk.Stream, raised []desk.Raised, rises []trend.Ranked, out output, q float64) error {
 	watched, waiting, provisional := 0, 0, 0
 	for _, s := range list {
 		switch {
@@ -481,30 +434,14 @@ func (a *app) alarms(v desk.View, list []desk.Stream, alarms []desk.Alarm, rises
 	}
 	if a.json {
 		return a.printJSON(map[string]any{
-			"alarms": orEmpty(alarms), "rises": rises, "q": q, "streams_adopted": watched, "streams_provisional": provisional, "streams_without_baseline": waiting,
+			"alarms": alarmsJSON(raised), "rises": rises, "q": q, "streams_adopted": watched, "streams_provisional": provisional, "streams_without_baseline": waiting,
 		})
 	}
-	rows := make([][]string, len(alarms))
-	for i, x := range alarms {
-		state := "over"
-		if x.Open {
-			state = "open"
-		}
-		since, interval, change := "", "", ""
-		if s := x.Since; s != nil {
-			since, interval = s.At.In(v.Zone()), moment(v, s.After)+" to "+moment(v, s.Until)
-			change = fmt.Sprintf("%.0f → %.0f", float64(s.Before), float64(s.Now))
-		}
-		charts := []string{string(x.First.Chart)}
-		for _, j := range x.Joined {
-			charts = append(charts, string(j.Chart))
-		}
-		rows[i] = []string{
-			x.Key.Scope, string(x.Key.Point), directionMark(x.Direction), state, moment(v, x.First.At), since, interval, change,
-			strings.Join(slices.Compact(charts), ", "), strings.Join(x.Coincides, ", "), strconv.Itoa(x.Others),
-		}
+	rows := make([][]string, len(raised))
+	for i, r := range raised {
+		rows[i] = alarmCells(v, r)
 	}
-	if err := a.printRows(out, []string{"scope", "point", "readings", "", "first signal", "since about", "95 % interval", "RLU", "charts", "came with", "others"}, rows); err != nil || out.csv {
+	if err := a.printRows(out, []string{"alarm", "scope", "point", "readings", "", "state", "first signal", "since about", "95 % interval", "RLU", "charts", "came with", "others"}, rows); err != nil || out.csv {
 		return err
 	}
 	found := slices.DeleteFunc(slices.Clone(rises), func(r trend.Ranked) bool { return !r.Found })
@@ -548,7 +485,7 @@ func (a *app) limitsShowCommand() *cobra.Command {
 				}
 				rows := make([][]string, len(list))
 				for i, s := range list {
-					rows[i] = []string{s.Key.Scope, string(s.Key.Point), s.Key.System + ", " + s.Key.Kit, baselineMark(s)}
+					rows[i] = []string{s.Key.Scope, string(s.Key.Point), s.Key.System + ", " + s.Key.Kit, figure.BaselineWord(s.Baseline, s.Provisional)}
 					rows[i] = append(rows[i], limitCells(s.Baseline, s.Design, s.Why, short(string(s.Chart)))...)
 				}
 				return a.printRows(out, append([]string{"scope", "point", "scale", "baseline"}, limitHeader...), rows)

@@ -22,10 +22,10 @@ func (a *app) userCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "user", Short: "Look after the accounts with which people sign in to the pages", Args: cobra.NoArgs,
 		Long: `Look after the accounts with which people sign in to the pages. The first administrator
-is made here, on the computer that keeps the records, and nowhere else. Passwords, PINs
-and badges are read from the terminal or from standard input, never from a flag, where
-others on this computer could see them. Every change leaves a record that names codes
-and roles; names and secrets stay outside the ledger.
+is made here or by "rinsate init --pages", on the computer that keeps the records, and
+nowhere else. Passwords, PINs and badges are read from the terminal or from standard
+input, never from a flag, where others on this computer could see them. Every change
+leaves a record that names codes and roles; names and secrets stay outside the ledger.
 
 Roles: ` + access.Words(access.Roles),
 	}
@@ -156,6 +156,7 @@ type printedAccount struct {
 	Password bool           `json:"password"`
 	PIN      bool           `json:"pin"`
 	Badge    bool           `json:"badge"`
+	Passkeys int            `json:"passkeys"`
 	Once     bool           `json:"once"`
 	Granted  []desk.Granted `json:"granted"`
 }
@@ -180,6 +181,11 @@ func (a *app) userList() *cobra.Command {
 				for i, x := range accounts {
 					once := x.Once != "" && v.Now() < x.OnceUntil
 					printed[i] = printedAccount{Account: x, Failures: x.Failures.Count, Password: x.Password != "", PIN: x.PIN != "", Badge: x.Badge != "", Once: once}
+					keys, err := v.Passkeys(x.Code)
+					if err != nil {
+						return err
+					}
+					printed[i].Passkeys = len(keys)
 					if printed[i].Granted, err = v.Grants(x.Code); err != nil {
 						return err
 					}
@@ -215,7 +221,7 @@ func (x printedAccount) ways() string {
 	for _, w := range []struct {
 		has  bool
 		word string
-	}{{x.Password, "password"}, {x.PIN && x.Badge, "badge and PIN"}, {x.PIN && !x.Badge, "PIN to unlock"}, {x.Badge && !x.PIN, "badge without a PIN"}, {x.Once, "one-time code"}} {
+	}{{x.Password, "password"}, {x.Passkeys == 1, "passkey"}, {x.Passkeys > 1, strconv.Itoa(x.Passkeys) + " passkeys"}, {x.PIN && x.Badge, "badge and PIN"}, {x.PIN && !x.Badge, "PIN to unlock"}, {x.Badge && !x.PIN, "badge without a PIN"}, {x.Once, "one-time code"}} {
 		if w.has {
 			ways = append(ways, w.word)
 		}

@@ -1,8 +1,3 @@
-//go:build !race
-
-// A whole year is recorded here, which takes minutes under the race detector; scripts/test.sh runs this
-// file without it.
-
 package demo_test
 
 import (

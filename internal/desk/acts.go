@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
+	"rinsate/internal/trend"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
@@ -261,7 +262,7 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 		}
 	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSuspect, store.TypeSite, store.TypeClock, store.TypeImport, store.TypeAccess:
 		return Receipt{}, &store.Error{
-			Code: store.Invalid, Message: fmt.Sprintf("a %s record cannot be voided: it is what followed from others", old.Type),
+			Code: store.Invalid, Message: fmt.Sprintf("%s record cannot be voided: it is what followed from others", store.Called(old.Type)),
 			Hint: "void or correct what it rests on; after a wrong lift place a new hold",
 		}
 	}
@@ -333,6 +334,9 @@ func (w *Work) restingOn(old store.Kept) (r resting, err error) {
 	case store.TypeAttachment:
 		a, err := store.Body[dossier.Attachment](old.Record)
 		return resting{scope: a.Scope}, err
+	case store.TypeAlarm:
+		h, err := store.Body[trend.Handling](old.Record)
+		return resting{scope: h.Stream.Scope}, err
 	case store.TypeSample:
 		s, err := store.Body[sampling.Sample](old.Record)
 		return resting{s.Scope, s.Collected, s.Attempt}, err

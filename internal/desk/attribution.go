@@ -21,19 +21,25 @@ type Scale struct {
 // Explained returns the first readings of a time, from <= at < to, by their scale with what may
 // explain them, and the scales in the order of their numbers of readings.
 func (v View) Explained(from, to unit.Instant) (map[[2]string][]attribution.Row, []Scale, error) {
-	all, err := v.Measured(from, to)
+	all, err := v.Firsts(from, to)
 	if err != nil {
 		return nil, nil, err
 	}
+	rows, scales := ExplainedOf(all)
+	return rows, scales, nil
+}
+
+// ExplainedOf is [View.Explained] of first readings.
+func ExplainedOf(all []Measured) (map[[2]string][]attribution.Row, []Scale) {
 	rows := map[[2]string][]attribution.Row{}
-	for _, m := range firsts(all) {
+	for _, m := range all {
 		key := [2]string{m.System, m.Kit}
 		rows[key] = append(rows[key], attribution.Row{
 			Log: trend.LogRLU(m.Value), Point: m.Point, Kind: m.Kind, Scope: m.Scope, Person: m.Cleaner, Lot: m.Lot, Meter: m.Meter,
 			Age: float64(m.Age), Delay: m.Delay, Over: m.Outcome == reading.Action,
 		})
 	}
-	return rows, scalesOf(rows), nil
+	return rows, scalesOf(rows)
 }
 
 func scalesOf(rows map[[2]string][]attribution.Row) []Scale {

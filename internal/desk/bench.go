@@ -89,19 +89,22 @@ func (v View) Bench(now unit.Instant) (Bench, error) {
 	return b, nil
 }
 
-// MeterStandings returns whether each meter may be used.
+// MeterStandings returns whether each meter that is in service may be used.
 func (v View) MeterStandings(now unit.Instant) ([]MeterStanding, error) {
 	meters, err := v.Meters()
 	if err != nil {
 		return nil, err
 	}
-	all := make([]MeterStanding, len(meters))
-	for i, m := range meters {
+	all := []MeterStanding{}
+	for _, m := range meters {
+		if m.Retired.Known() && m.Retired <= now {
+			continue
+		}
 		state, err := v.MeterState(m.Code, now)
 		if err != nil {
 			return nil, err
 		}
-		all[i] = MeterStanding{m.Code, m.System, state}
+		all = append(all, MeterStanding{m.Code, m.System, state})
 	}
 	return all, nil
 }

@@ -172,7 +172,7 @@ func (v View) Redraw(id string) (d store.Drawn, same bool, err error) {
 		return d, false, err
 	}
 	if k.Type != store.TypeDraw {
-		return d, false, invalid("record %s is a %s, not a draw", id, k.Type)
+		return d, false, invalid("record %s is %s, not a draw", id, store.Called(k.Type))
 	}
 	if d, err = store.Body[store.Drawn](k.Record); err != nil {
 		return d, false, err
@@ -239,6 +239,15 @@ func (v View) Guide(tag string) (Guide, error) {
 	if err != nil {
 		return g, err
 	}
+	if g, err = v.guideOf(m); err == nil {
+		g.Scope = tag
+	}
+	return g, err
+}
+
+// guideOf returns how the points of a model are sampled.
+func (v View) guideOf(m scope.Model) (Guide, error) {
+	var g Guide
 	rules, err := v.Rules(v.Now(), store.Forever)
 	if err != nil {
 		return g, err

@@ -23,10 +23,12 @@ const anyMeter = "any meter"
 // or meter and with another: one pair for each stream of readings, of the geometric means with
 // either. They are weaker than pairs of the same samples, since cleaning may have changed as well.
 func (v View) FieldPairs(old, new quality.Setup, from, to unit.Instant) ([]quality.Pair, error) {
-	all, err := v.Measured(from, to)
-	if err != nil {
-		return nil, err
-	}
+	all, err := v.Firsts(from, to)
+	return FieldPairsOf(all, old, new), err
+}
+
+// FieldPairsOf is [View.FieldPairs] of first readings.
+func FieldPairsOf(all []Measured, old, new quality.Setup) []quality.Pair {
 	type sums struct {
 		log [2]float64
 		n   [2]int
@@ -35,7 +37,7 @@ func (v View) FieldPairs(old, new quality.Setup, from, to unit.Instant) ([]quali
 		return m.Kit == s.Kit && (s.Lot == "" || m.Lot == s.Lot) && (s.Meter.Code == anyMeter || m.Meter == s.Meter.Code)
 	}
 	streams := map[trend.Key]*sums{}
-	for _, m := range firsts(all) {
+	for _, m := range all {
 		for i, s := range []quality.Setup{old, new} {
 			if !matches(s, m) {
 				continue
@@ -58,7 +60,7 @@ func (v View) FieldPairs(old, new quality.Setup, from, to unit.Instant) ([]quali
 		mean := func(i int) unit.Number { return unit.Number(math.Pow(10, s.log[i]/float64(s.n[i]))) }
 		pairs = append(pairs, quality.Pair{Sample: key.Scope + " " + string(key.Point), Old: mean(0), New: mean(1)})
 	}
-	return pairs, nil
+	return pairs
 }
 
 // PairColumns are the columns of a file of pairs.
@@ -183,7 +185,7 @@ func (v View) OwnTarget(t quality.Target, meter string, from, to unit.Instant) (
 		return t, nil, err
 	}
 	t.System = m.System
-	checks, err := v.Checks(meter, 0, v.Now())
+	checks, err := v.Checks(meter, from, v.Now())
 	if err != nil {
 		return t, nil, err
 	}

@@ -175,7 +175,7 @@ func TestAttachRefusals(t *testing.T) {
 		{"about no record", act(tech, content, func(a *dossier.Attachment) { a.About = string(nothing) }), store.NotFound, "there is no record " + string(nothing)},
 		{"about a record of another scope", act(tech, content, func(a *dossier.Attachment) { a.About = string(elsewhere) }), store.Invalid, "record " + string(elsewhere) + " (step) is of scope D-02, not of D-01\nhint: see the records of a scope with: rinsate history D-01"},
 		{"about a record of no scope", act(tech, content, func(a *dossier.Attachment) { a.About = string(person) }), store.Invalid, "record " + string(person) + " (person) belongs to no scope, so nothing of D-01 can be about it"},
-		{"a correction of another type", act(desk.Entry{By: "T-01", Corrects: elsewhere, Reason: "r"}, content, func(*dossier.Attachment) {}), store.Invalid, "a attachment record cannot take the place of a step record"},
+		{"a correction of another type", act(desk.Entry{By: "T-01", Corrects: elsewhere, Reason: "r"}, content, func(*dossier.Attachment) {}), store.Invalid, "an attachment record cannot take the place of a step record"},
 		{"in the future", act(tech, content, func(a *dossier.Attachment) { a.At = b.at().Add(time.Hour) }), store.Invalid, "attachment at 2026-03-02 10:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
 	})
 	var files int

@@ -1,168 +1,148 @@
 package desk
 
 import (
-	"cmp"
+	"bytes"
 	"encoding/json"
 	"fmt"
-	"slices"
 
 	"rinsate/internal/ledger"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
 	"rinsate/internal/store"
 	"rinsate/internal/unit"
 )
 
-// LevelEdition is a level as a record has it.
-type LevelEdition struct {
-	reading.Level
-	Record   ledger.ID
-	Recorded unit.Instant
-	// Replaced is when the record was voided or corrected; zero while it stands.
-	Replaced unit.Instant
-	// Derived says that the record holds the grounds on which it was adopted.
-	Derived bool
+// Edition is one state of something that is registered or adopted: a model, a scope, a lot, a meter, a
+// target, a rule set.
+type Edition struct {
+	Line
+	// Number counts the editions of the thing from 1, in the order in which they were written.
+	Number int `json:"number"`
+	// Gone says that it was taken back.
+	Gone bool `json:"gone,omitempty"`
 }
 
-// LevelTarget is everything that was adopted for one target.
-type LevelTarget struct {
-	// InForce judges readings now; nil when nothing does yet or any more.
-	InForce *LevelEdition
-	// Coming judge from a later instant on, the next first. Earlier judged once or were taken back, the
-	// latest first.
-	Coming, Earlier []LevelEdition
-}
-
-// Any returns an edition of the target, to say what it is for.
-func (t LevelTarget) Any() LevelEdition {
-	if t.InForce != nil {
-		return *t.InForce
-	}
-	return append(slices.Clone(t.Coming), t.Earlier...)[0]
-}
-
-// LevelTargets returns every target that a level was adopted for, by meter system, kit, point and kind.
-func (v View) LevelTargets() ([]LevelTarget, error) {
-	c, err := v.decodedLevels()
-	if err != nil {
-		return nil, err
-	}
-	byKey := map[string]*LevelTarget{}
-	var all []*LevelTarget
-	for _, e := range c.editions {
-		t := byKey[e.Key()]
-		if t == nil {
-			t = &LevelTarget{}
-			byKey[e.Key()] = t
-			all = append(all, t)
-		}
-		switch {
-		case e.Replaced.Known():
-			t.Earlier = append(t.Earlier, e)
-		case e.Adopted > v.Now():
-			t.Coming = append(t.Coming, e)
-		case t.InForce == nil:
-			t.InForce = &e
-		case e.Adopted >= t.InForce.Adopted: // as reading.Find chooses
-			t.Earlier = append(t.Earlier, *t.InForce)
-			t.InForce = &e
-		default:
-			t.Earlier = append(t.Earlier, e)
-		}
-	}
-	targets := make([]LevelTarget, len(all))
-	for i, t := range all {
-		slices.SortStableFunc(t.Earlier, func(a, b LevelEdition) int { return cmp.Or(cmp.Compare(b.Adopted, a.Adopted), cmp.Compare(b.Recorded, a.Recorded)) })
-		slices.SortStableFunc(t.Coming, func(a, b LevelEdition) int { return cmp.Compare(a.Adopted, b.Adopted) })
-		targets[i] = *t
-	}
-	slices.SortStableFunc(targets, func(a, b LevelTarget) int {
-		x, y := a.Any(), b.Any()
-		return cmp.Or(cmp.Compare(x.System, y.System), cmp.Compare(x.Kit, y.Kit), cmp.Compare(slices.Index(reading.Analytes, x.Analyte), slices.Index(reading.Analytes, y.Analyte)),
-			cmp.Compare(slices.Index(scope.PointKinds, x.Point), slices.Index(scope.PointKinds, y.Point)), cmp.Compare(x.Kind, y.Kind))
-	})
-	return targets, nil
-}
-
-// LevelOf returns a level by its record, with the grounds on which it was adopted; nil when the record has
-// none.
-func (v View) LevelOf(id string) (e LevelEdition, g *Grounds, err error) {
-	kept, err := v.tx.Find(id)
-	if err != nil {
-		return e, nil, err
-	}
-	if kept.Type != store.TypeLevel {
-		return e, nil, notFound("levels are listed with their records", "record %s is a %s, not a level", id, kept.Type)
-	}
-	l, err := store.Body[store.Level](kept.Record)
-	if err != nil {
-		return e, nil, err
-	}
-	e = LevelEdition{Level: l.Level, Record: kept.ID, Recorded: kept.Recorded, Replaced: kept.Replaced, Derived: len(l.Derivation) > 0}
-	if !e.Derived {
-		return e, nil, nil
-	}
-	g = &Grounds{}
-	if err := json.Unmarshal(l.Derivation, g); err != nil {
-		return e, nil, fmt.Errorf("the grounds of level %s: %w", id, err)
-	}
-	return e, g, nil
-}
-
-// MeasuredTarget is what readings are made of, with the last of them.
-type MeasuredTarget struct {
-	level.Target // of one kind of scope
-	Last         unit.Instant
-	Scope        string
-	Reading      ledger.ID
-	// Level judges readings there now; nil when there is none, so that they have no outcome.
-	Level *reading.Level
-}
-
-// lastRead is how many of the latest readings are looked through for meter systems and kits that are in
-// use beside those that each point was last read with.
-const lastRead = 1000
-
-// MeasuredTargets returns the targets that the fleet is measured at: those of the last reading of each
-// point of each scope, and of the latest readings of all, by meter system, kit, point and kind.
-func (v View) MeasuredTargets() ([]MeasuredTarget, error) {
-	fleet, err := v.Instruments()
-	if err != nil {
-		return nil, err
-	}
-	found := map[level.Target]MeasuredTarget{}
-	add := func(m store.Measured) error {
-		t := level.Target{System: m.System, Kit: m.Kit, Point: m.Point, Kind: m.Kind}
-		if m.At > found[t].Last {
-			found[t] = MeasuredTarget{Target: t, Last: m.At, Scope: m.Scope, Reading: m.ID}
-		}
+// Editions returns every edition of one thing, the first one first; none when there is no such thing.
+func (v View) Editions(typ, key string) ([]Edition, error) {
+	var all []Edition
+	err := v.tx.Editions(typ, key, func(k store.Kept) error {
+		all = append(all, Edition{Line: line(k), Number: len(all) + 1, Gone: k.Replaced.Known()})
 		return nil
-	}
-	for _, i := range fleet {
-		for _, p := range scope.PointKinds {
-			if err := v.tx.LatestAt(i.Tag, p, add); err != nil {
-				return nil, err
-			}
-		}
-	}
-	if err := v.tx.Latest(0, v.Now()+1, lastRead, add); err != nil {
-		return nil, err
-	}
-	levels, err := v.Levels()
-	if err != nil {
-		return nil, err
-	}
-	all := make([]MeasuredTarget, 0, len(found))
-	for _, t := range found {
-		if l, ok := reading.Find(levels, reading.ATP, reading.Circumstances{System: t.System, Kit: t.Kit, Point: t.Point, Kind: t.Kind, At: v.Now()}); ok {
-			t.Level = &l
-		}
-		all = append(all, t)
-	}
-	slices.SortFunc(all, func(a, b MeasuredTarget) int {
-		return cmp.Or(cmp.Compare(a.System, b.System), cmp.Compare(a.Kit, b.Kit),
-			cmp.Compare(slices.Index(scope.PointKinds, a.Point), slices.Index(scope.PointKinds, b.Point)), cmp.Compare(a.Kind, b.Kind))
 	})
-	return all, nil
+	return all, err
+}
+
+// Latest returns the last edition that stands, ok = false when there is none.
+func Latest(all []Edition) (last Edition, ok bool) {
+	for _, e := range all {
+		if !e.Gone {
+			last, ok = e, true
+		}
+	}
+	return last, ok
+}
+
+// BodyOf reads what an edition says.
+func BodyOf[T any](e Edition) (T, error) {
+	var body T
+	if err := json.Unmarshal(e.Body, &body); err != nil {
+		return body, fmt.Errorf("edition %d (%s): %w", e.Number, e.Type, err)
+	}
+	return body, nil
+}
+
+// ChangedError says that something was changed by somebody else after the edition that a change was
+// made from.
+type ChangedError struct {
+	// From is the edition that the change was made from, Now the one that stands.
+	From, Now Edition
+	// Meanwhile are the editions after From.
+	Meanwhile []Edition
+}
+
+// Error names who changed it.
+func (e *ChangedError) Error() string {
+	return fmt.Sprintf("it was changed meanwhile by %s", e.Now.By)
+}
+
+// Edit writes a new edition of one thing, which was made from the edition base, empty for something
+// new: nothing that somebody else wrote meanwhile is replaced unseen. body is what the edition will say
+// and save writes it, in force from at. What is there already, and a change of nothing, is refused; an
+// edition that stands after base is told in a *ChangedError. The same entry sent twice is stored once.
+func (w *Work) Edit(e Entry, typ, key string, base ledger.ID, body any, at unit.Instant, save func(at unit.Instant) (Receipt, error)) (Receipt, error) {
+	if e.ID != "" {
+		kept, err := w.tx.Record(e.ID)
+		if err == nil {
+			return save(kept.At)
+		}
+		if store.CodeOf(err) != store.NotFound {
+			return Receipt{}, err
+		}
+	}
+	all, err := w.Editions(typ, key)
+	if err != nil {
+		return Receipt{}, err
+	}
+	now, there := Latest(all)
+	switch {
+	case base == "" && there:
+		return Receipt{}, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("%s %q is registered already", thing(typ), key), Hint: "open its page to change it, or choose another name"}
+	case base != "" && !there:
+		return Receipt{}, notFound("register it anew", "%s %q does not stand any more", thing(typ), key)
+	case there && now.ID != string(base):
+		return Receipt{}, changed(all, now, base)
+	}
+	if there {
+		text, err := json.Marshal(body)
+		if err != nil {
+			return Receipt{}, err
+		}
+		if same, err := equalJSON(text, now.Body); err != nil || same {
+			if err == nil {
+				err = invalid("nothing is changed")
+			}
+			return Receipt{}, err
+		}
+	}
+	return save(at)
+}
+
+// thing is what people call a type of record.
+func thing(typ string) string {
+	if typ == store.TypeInstrument {
+		return "scope"
+	}
+	return typ
+}
+
+func changed(all []Edition, now Edition, base ledger.ID) error {
+	e := &ChangedError{Now: now}
+	for _, x := range all {
+		switch {
+		case x.ID == string(base):
+			e.From = x
+		case e.From.ID != "" && !x.Gone:
+			e.Meanwhile = append(e.Meanwhile, x)
+		}
+	}
+	if e.From.ID == "" {
+		return invalid("record %s is no edition of this: open the page anew", base)
+	}
+	return &store.Error{Code: store.Conflict, Message: e.Error(), Hint: "look at what was changed, then send the form again", Cause: e}
+}
+
+// equalJSON says whether two texts are the same JSON but for spaces and the order of members.
+func equalJSON(a, b []byte) (bool, error) {
+	var texts [2][]byte
+	for i, text := range [][]byte{a, b} {
+		var v any
+		d := json.NewDecoder(bytes.NewReader(text))
+		d.UseNumber()
+		err := d.Decode(&v)
+		if err == nil {
+			texts[i], err = json.Marshal(v) // members in the order of their names
+		}
+		if err != nil {
+			return false, err
+		}
+	}
+	return bytes.Equal(texts[0], texts[1]), nil
 }

@@ -3,7 +3,6 @@ package desk
 import (
 	"time"
 
-	"rinsate/internal/reading"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
 	"rinsate/internal/turnaround"
@@ -63,18 +62,8 @@ func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
 			return x, err
 		}
 	}
-	for _, point := range scope.PointKinds {
-		err := v.tx.ReadingsAt(tag, point, at.AddDays(-365, v.Zone()), at+1, func(m store.Measured) error {
-			if m.Outcome == reading.Action {
-				x.Actions++
-			}
-			return nil
-		})
-		if err != nil {
-			return x, err
-		}
-	}
-	return x, nil
+	x.Actions, err = v.tx.CountActions(tag, at.AddDays(-365, v.Zone()), at+1)
+	return x, err
 }
 
 // lastOf finds the last use, the last return from repair and the last round that passed.

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"errors"
+	"slices"
 	"time"
 
 	"rinsate/internal/reading"
@@ -24,14 +25,18 @@ type FirstRound struct {
 // or of all, in order. Readings that are void, in doubt or without a level are left out.
 func (v View) FirstRounds(from, to unit.Instant, tag string, kind scope.Kind) ([]FirstRound, error) {
 	all, err := v.Measured(from, to)
-	if err != nil {
-		return nil, err
-	}
+	return slices.DeleteFunc(firstRounds(all), func(r FirstRound) bool {
+		return tag != "" && r.Scope != tag || kind != "" && r.Kind != kind
+	}), err
+}
+
+// firstRounds brings readings together into the first rounds of turnarounds.
+func firstRounds(all []Measured) []FirstRound {
 	var rounds []FirstRound
 	type open struct{ index, trips int }
 	last := map[string]open{}
 	for _, m := range firsts(all) {
-		if m.Outcome == reading.None || tag != "" && m.Scope != tag || kind != "" && m.Kind != kind {
+		if m.Outcome == reading.None {
 			continue
 		}
 		o, seen := last[m.Scope]
@@ -42,7 +47,7 @@ func (v View) FirstRounds(from, to unit.Instant, tag string, kind scope.Kind) ([
 		}
 		rounds[o.index].Over = rounds[o.index].Over || m.Outcome == reading.Action
 	}
-	return rounds, nil
+	return rounds
 }
 
 // Cadence is how long a period is.

@@ -27,8 +27,8 @@ const (
 // Groupings lists every grouping.
 var Groupings = []Grouping{ByPerson, ByScope, ByLot, ByMeter, ByKind, ByPoint}
 
-// unknownUnit is the unit of readings whose circumstance is not on record.
-const unknownUnit = "not on record"
+// NotOnRecord is the unit of readings whose circumstance is not on record.
+const NotOnRecord = "not on record"
 
 func (g Grouping) of(m Measured) string {
 	name := ""
@@ -47,7 +47,7 @@ func (g Grouping) of(m Measured) string {
 		name = string(m.Point)
 	}
 	if name == "" {
-		return unknownUnit
+		return NotOnRecord
 	}
 	return name
 }
@@ -59,12 +59,14 @@ func (v View) Failures(by Grouping, from, to unit.Instant) ([]trend.Unit, error)
 	if !slices.Contains(Groupings, by) {
 		return nil, invalid("%q is not something to count by; allowed: %v", by, words(Groupings))
 	}
-	all, err := v.Measured(from, to)
-	if err != nil {
-		return nil, err
-	}
+	all, err := v.Firsts(from, to)
+	return FailuresOf(all, by), err
+}
+
+// FailuresOf counts what [View.Failures] does in first readings, by the names of the units.
+func FailuresOf(all []Measured, by Grouping) []trend.Unit {
 	units := map[string]trend.Unit{}
-	for _, m := range firsts(all) {
+	for _, m := range all {
 		if m.Outcome == reading.None {
 			continue
 		}
@@ -80,7 +82,14 @@ func (v View) Failures(by Grouping, from, to unit.Instant) ([]trend.Unit, error)
 	for _, name := range slices.Sorted(maps.Keys(units)) {
 		list = append(list, units[name])
 	}
-	return list, nil
+	return list
+}
+
+// Firsts returns the readings of a time, from <= at < to, that the statistics of failures and scatter
+// count: the first of each point in a turnaround, after the first cleaning, neither void nor in doubt.
+func (v View) Firsts(from, to unit.Instant) ([]Measured, error) {
+	all, err := v.Measured(from, to)
+	return firsts(all), err
 }
 
 // firsts returns the readings that count once: the first of each point in a turnaround, after the

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -38,16 +39,21 @@ type File struct {
 type Told struct {
 	Line int `json:"line"`
 	// Fresh is false for a line that is stored already.
-	Fresh bool   `json:"fresh"`
-	What  string `json:"what"`
+	Fresh bool `json:"fresh"`
+	// Changes says of a fresh line that it takes the place of what is stored under the same name, or
+	// finishes what was stored without an end.
+	Changes bool   `json:"changes,omitempty"`
+	What    string `json:"what"`
 }
 
 // Imported is what became of a file.
 type Imported struct {
-	File     string   `json:"file"`
-	Kind     Kind     `json:"kind"`
-	Rows     int      `json:"rows"`
-	Stored   int      `json:"stored"`
+	File   string `json:"file"`
+	Kind   Kind   `json:"kind"`
+	Rows   int    `json:"rows"`
+	Stored int    `json:"stored"`
+	// Changed counts those of the stored rows that take the place of something.
+	Changed  int      `json:"changed,omitempty"`
 	Known    int      `json:"known"`
 	Digest   string   `json:"sha256"`
 	Ignored  []string `json:"ignored_columns,omitempty"`
@@ -96,6 +102,8 @@ type intake struct {
 	ctx  context.Context //nolint:containedctx // an intake lives no longer than the call of Import
 	// touched is nil when no stream has adopted limits.
 	touched touched
+	// changes says of the present line what Told.Changes says.
+	changes bool
 }
 
 func (in *intake) run(content io.Reader) error {
@@ -144,18 +152,23 @@ func (in *intake) id(own string, natural ...string) ledger.ID {
 // told counts a line and reports it.
 func (in *intake) told(line int, fresh bool, format string, args ...any) {
 	in.out.Rows++
-	if fresh {
+	changes := fresh && in.changes
+	switch {
+	case changes:
 		in.out.Stored++
-	} else {
+		in.out.Changed++
+	case fresh:
+		in.out.Stored++
+	default:
 		in.out.Known++
 	}
 	if in.file.Tell != nil {
-		in.file.Tell(Told{Line: line, Fresh: fresh, What: fmt.Sprintf(format, args...)})
+		in.file.Tell(Told{Line: line, Fresh: fresh, Changes: changes, What: fmt.Sprintf(format, args...)})
 	}
 }
 
-// described registers what a line describes, unless exactly that is registered already.
-func (in *intake) described(body any, register func(Entry) error) (fresh bool, err error) {
+// described registers what a line describes under a name, unless exactly that is registered already.
+func (in *intake) described(typ, name string, body any, register func(Entry) error) (fresh bool, err error) {
 	text, err := json.Marshal(body)
 	if err != nil {
 		return false, err
@@ -166,7 +179,21 @@ func (in *intake) described(body any, register func(Entry) error) (fresh bool, e
 	} else if store.CodeOf(err) != store.NotFound {
 		return false, err
 	}
+	// The same may have been registered by hand.
+	var latest store.Kept
+	if latest, in.changes, err = in.tx.Entity(typ, name, store.Forever, store.Forever); err != nil {
+		return false, err
+	}
+	if in.changes && sameJSON(text, latest.Body) {
+		return false, nil
+	}
 	return true, register(Entry{ID: id, By: in.file.By})
+}
+
+// sameJSON says whether two texts hold the same, in whatever order of their keys.
+func sameJSON(a, b []byte) bool {
+	var x, y any
+	return json.Unmarshal(a, &x) == nil && json.Unmarshal(b, &y) == nil && reflect.DeepEqual(x, y)
 }
 
 func (in *intake) models(t *wire.Table) {
@@ -175,7 +202,7 @@ func (in *intake) models(t *wire.Table) {
 		return
 	}
 	for _, m := range models {
-		fresh, err := in.described(m, func(e Entry) error {
+		fresh, err := in.described(store.TypeModel, m.Name, m, func(e Entry) error {
 			_, warnings, err := in.RegisterModel(e, in.tx.Now, m)
 			for _, warning := range warnings {
 				in.out.Warnings = append(in.out.Warnings, fmt.Sprintf("model %s: %s", m.Name, warning))
@@ -193,6 +220,7 @@ func (in *intake) models(t *wire.Table) {
 // line reads one row of a kind of file that is read row by row.
 func (in *intake) line(r row) {
 	now := in.tx.Now
+	in.changes = false
 	before := r.t.Faults()
 	var fresh bool
 	var err error
@@ -204,33 +232,33 @@ func (in *intake) line(r row) {
 		anchor, what = "tag", "instrument "+i.Tag
 		err = i.Check()
 		if err == nil {
-			fresh, err = in.described(i, func(e Entry) error { _, err := in.RegisterInstrument(e, now, i); return err })
+			fresh, err = in.described(store.TypeInstrument, i.Tag, i, func(e Entry) error { _, err := in.RegisterInstrument(e, now, i); return err })
 		}
 	case People:
 		p := r.person()
 		anchor, what = "person", "person "+p.Code
-		fresh, err = in.described(p, func(e Entry) error { _, err := in.RegisterPerson(e, now, p); return err })
+		fresh, err = in.described(store.TypePerson, p.Code, p, func(e Entry) error { _, err := in.RegisterPerson(e, now, p); return err })
 	case Meters:
 		m := r.meter()
 		anchor, what = "meter", "meter "+m.Code
-		fresh, err = in.described(m, func(e Entry) error { _, err := in.RegisterMeter(e, now, m); return err })
+		fresh, err = in.described(store.TypeMeter, m.Code, m, func(e Entry) error { _, err := in.RegisterMeter(e, now, m); return err })
 	case Lots:
 		l := r.lot()
 		anchor, what = "lot", fmt.Sprintf("lot %s of kit %s", l.Lot, l.Kit)
-		fresh, err = in.described(l, func(e Entry) error { _, err := in.RegisterLot(e, now, l); return err })
+		fresh, err = in.described(store.TypeLot, l.Kit+"|"+l.Lot, l, func(e Entry) error { _, err := in.RegisterLot(e, now, l); return err })
 	case Levels:
 		l := r.level()
 		anchor, what = "system", fmt.Sprintf("level for %s at %s", l.Scale(), l.Point)
 		err = l.Check()
 		if err == nil {
-			fresh, err = in.described(l, func(e Entry) error { _, err := in.AdoptLevel(e, l); return err })
+			fresh, err = in.described(store.TypeLevel, l.Key(), l, func(e Entry) error { _, err := in.AdoptLevel(e, l); return err })
 		}
 	case Targets:
 		x := r.target()
 		anchor, what = "material", fmt.Sprintf("target of %s control %s", x.Kind, x.Material)
 		err = x.Check()
 		if err == nil {
-			fresh, err = in.described(x, func(e Entry) error { _, err := in.RegisterTarget(e, x); return err })
+			fresh, err = in.described(store.TypeTarget, x.System+"|"+string(x.Kind)+"|"+x.Material, x, func(e Entry) error { _, err := in.RegisterTarget(e, x); return err })
 		}
 	case Checks:
 		c := r.check()
@@ -304,6 +332,7 @@ func finishing[T any](in *intake, id ledger.ID, open func(T) bool) (ledger.ID, s
 	if err != nil || !open(body) {
 		return id, "", err
 	}
+	in.changes = true
 	return ledger.DerivedID("finish", string(id)), string(id), nil
 }
 

@@ -151,17 +151,13 @@ func (v View) explanations(from, to unit.Instant) ([]explanation, error) {
 // Lately returns the latest readings of a point of a scope that stand, on the scale of the last of them,
 // the oldest first, at most so many.
 func (v View) Lately(tag string, point scope.PointKind, at unit.Instant, most int) ([]store.Measured, error) {
-	var all []store.Measured
-	err := v.tx.ReadingsAt(tag, point, at.AddDays(-usualOver, v.Zone()), at+1, func(m store.Measured) error {
-		all = append(all, m)
-		return nil
-	})
-	if err != nil || len(all) == 0 {
+	last, err := v.tx.LatestReadings(tag, point, "", "", at+1, 1)
+	if err != nil || len(last) == 0 {
 		return nil, err
 	}
-	last := all[len(all)-1]
-	all = slices.DeleteFunc(all, func(m store.Measured) bool { return m.System != last.System || m.Kit != last.Kit })
-	return all[max(0, len(all)-most):], nil
+	list, err := v.tx.LatestReadings(tag, point, last[0].System, last[0].Kit, at+1, most)
+	slices.Reverse(list)
+	return list, err
 }
 
 // ReadingOf returns a reading by its record.
@@ -171,7 +167,7 @@ func (v View) ReadingOf(id ledger.ID) (reading.Reading, error) {
 		return reading.Reading{}, err
 	}
 	if kept.Type != store.TypeReading {
-		return reading.Reading{}, invalid("record %s is a %s, not a reading", id, kept.Type)
+		return reading.Reading{}, invalid("record %s is %s, not a reading", id, store.Called(kept.Type))
 	}
 	return readingOf(kept)
 }

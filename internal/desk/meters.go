@@ -105,7 +105,7 @@ func (w *Work) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
 		if old, err := w.tx.Record(e.Corrects); err != nil {
 			return Receipt{}, verdict, err
 		} else if old.Type != store.TypeCheck {
-			return Receipt{}, verdict, invalid("a check record cannot take the place of a %s record", old.Type)
+			return Receipt{}, verdict, invalid("a check record cannot take the place of %s record", store.Called(old.Type))
 		}
 	}
 	r, err := w.append(e, store.TypeCheck, verdict.At, store.Check{
@@ -414,21 +414,43 @@ func (v View) MeterState(meter string, at unit.Instant) (quality.State, error) {
 	if err != nil {
 		return quality.State{}, err
 	}
-	if _, err := v.meter(meter); err != nil {
+	m, err := v.meter(meter)
+	if err != nil {
 		return quality.State{}, err
+	}
+	if m.Retired.Known() && m.Retired <= at {
+		return quality.State{Condition: quality.Unchecked, Why: fmt.Sprintf("meter %s is out of service since %s", m.Code, m.Retired.In(v.Zone()))}, nil
 	}
 	if rules.Meters == nil {
 		return quality.State{Condition: quality.Unchecked, Why: fmt.Sprintf("%s does not say how meters are checked", rules.Cite())}, nil
 	}
 	var verdicts []quality.Verdict
+	var ids []ledger.ID
 	err = v.tx.ChecksOf(meter, 0, at, func(c store.Checked) error {
-		verdicts = append(verdicts, quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome})
+		verdicts, ids = append(verdicts, quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome}), append(ids, c.ID)
 		return nil
 	})
 	if err != nil {
 		return quality.State{}, err
 	}
 	state, err := rules.Meters.Holds.State(verdicts, at, v.Zone())
+	if err != nil || state.Condition == quality.Checked {
+		return state, refuse(err)
+	}
+	// The table of checks has no words; those of the last ones are what the state can quote.
+	for i := max(0, len(ids)-reach); i < len(ids); i++ {
+		if verdicts[i].Outcome.Good() {
+			continue
+		}
+		k, err := v.tx.Record(ids[i])
+		if err == nil {
+			err = fold(k, func(x store.Check) { verdicts[i].Why = x.Verdict.Why })
+		}
+		if err != nil {
+			return state, err
+		}
+	}
+	state, err = rules.Meters.Holds.State(verdicts, at, v.Zone())
 	return state, refuse(err)
 }
 

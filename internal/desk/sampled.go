@@ -79,7 +79,7 @@ func (w *Work) corrected(e Entry, typ string) (resting, error) {
 		return resting{}, err
 	}
 	if old.Type != typ {
-		return resting{}, invalid("a %s record cannot take the place of a %s record", typ, old.Type)
+		return resting{}, invalid("%s record cannot take the place of %s record", store.Called(typ), store.Called(old.Type))
 	}
 	return w.restingOn(old)
 }
@@ -149,7 +149,7 @@ func (v View) sample(id ledger.ID) (sampling.Sample, store.Kept, error) {
 		return sampling.Sample{}, kept, err
 	}
 	if kept.Type != store.TypeSample {
-		return sampling.Sample{}, kept, invalid("record %s is a %s, not a sample", id, kept.Type)
+		return sampling.Sample{}, kept, invalid("record %s is %s, not a sample", id, store.Called(kept.Type))
 	}
 	s, err := store.Body[sampling.Sample](kept.Record)
 	if err != nil {
@@ -263,7 +263,7 @@ func (w *Work) sameSampleRead(corrects, sample ledger.ID) error {
 		return err
 	}
 	if old.Type != store.TypeReading {
-		return invalid("a reading record cannot take the place of a %s record", old.Type)
+		return invalid("a reading record cannot take the place of %s record", store.Called(old.Type))
 	}
 	x, err := readingOf(old)
 	if err == nil && x.Sample != string(sample) {

@@ -39,6 +39,9 @@ type Watching struct {
 	Charts      trend.Charts
 	// Lambda, K and HeadStart are as in trend.Promise; zero stands for the usual ones.
 	Lambda, K, HeadStart unit.Number
+	// Trial holds readings against these limits also where others are adopted, to see what they would
+	// find; the adopted baselines stay.
+	Trial bool
 }
 
 // UsualWatching is one false alarm a month over all streams, with charts of single readings, of
@@ -135,6 +138,11 @@ func (v View) Streams(at unit.Instant, w Watching) ([]Stream, error) {
 	if err != nil {
 		return nil, err
 	}
+	return v.streamsOf(all, at, w)
+}
+
+// streamsOf puts readings into streams and runs the charts over them.
+func (v View) streamsOf(all []Measured, at unit.Instant, w Watching) ([]Stream, error) {
 	c := newStreams()
 	for _, m := range all {
 		c.add(m, m.Trips)
@@ -162,8 +170,12 @@ func compareKeys(a, b trend.Key) int {
 		cmp.Compare(a.System, b.System), cmp.Compare(a.Kit, b.Kit))
 }
 
+// fewestMonthly is how few readings a month limits are made for. Where there are fewer, or none any more,
+// limits for ten promise less than they keep.
+const fewestMonthly = 10
+
 // perMonth returns how many readings of all streams fall into a month, counted over the last three
-// months or as long as there are readings.
+// months or as long as there are readings, and not fewer than fewestMonthly.
 func perMonth(list []Stream, at unit.Instant) float64 {
 	since := at.Add(-monthly)
 	first, n := at, 0
@@ -176,7 +188,7 @@ func perMonth(list []Stream, at unit.Instant) float64 {
 		}
 	}
 	span := max(24*time.Hour, min(monthly, at.Sub(first)))
-	return max(1, float64(n)*month/float64(span))
+	return max(fewestMonthly, float64(n)*month/float64(span))
 }
 
 // Stream returns one stream up to an instant, with what its adopted chart makes of it; without one it
@@ -345,6 +357,13 @@ func (c *watching) watch(s *Stream) error {
 	if chart, ok := c.charts[s.Key]; ok && chart.Baseline.Last >= last {
 		s.Chart, s.Baseline, s.Design = chart.id, &chart.Baseline, &chart.Design
 		s.From = slices.IndexFunc(s.Points, func(p trend.Point) bool { return p.At > chart.Baseline.Last })
+		if c.Trial {
+			design, err := c.design(*s.Baseline)
+			if err != nil {
+				return err
+			}
+			s.Design = &design
+		}
 		return c.run(s)
 	}
 	begin := max(0, slices.IndexFunc(s.Points, func(p trend.Point) bool { return p.At >= last }))
@@ -465,6 +484,20 @@ const (
 	mostCompare = 40 // readings before the change that count
 )
 
+// CleanedBy is how what came together with a change begins when it is a person.
+const CleanedBy = "cleaned by"
+
+// Together returns the alarms of other streams that changed in the same direction at the same time.
+func Together(list []Alarm, a Alarm) []Alarm {
+	var others []Alarm
+	for _, b := range list {
+		if a.Key != b.Key && a.Direction == b.Direction && overlap(a.Since, b.Since) {
+			others = append(others, b)
+		}
+	}
+	return others
+}
+
 // coincides compares the circumstances of the readings since a change with those before it.
 func (s Stream) coincides(a trend.Alarm) (found []string) {
 	if a.Since == nil {
@@ -485,7 +518,7 @@ func (s Stream) coincides(a trend.Alarm) (found []string) {
 	}{
 		{"lot", func(c circumstance) string { return c.lot }},
 		{"meter", func(c circumstance) string { return c.meter }},
-		{"cleaned by", func(c circumstance) string { return c.cleaner }},
+		{CleanedBy, func(c circumstance) string { return c.cleaner }},
 	} {
 		count := func(list []circumstance) map[string]int {
 			n := map[string]int{}
@@ -569,17 +602,11 @@ func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 		if len(f.Scopes) > 0 && !slices.Contains(f.Scopes, s.Key.Scope) || f.Point != "" && s.Key.Point != f.Point {
 			continue
 		}
-		x := Frozen{Key: s.Key}
-		if s.Chart != "" && !f.Anew {
-			x.Why = "its chart holds"
-		} else if len(f.Scopes) == 0 && f.From == 0 && s.alarming() {
-			x.Why = "an alarm is open: its readings would become the measure; find the cause, then name the scope or give a begin"
-		} else if b, err := trend.NewBaseline(s.Key, s.since(f.From)); errors.Is(err, stats.ErrTooFew) || errors.Is(err, trend.ErrReadings) {
-			x.Why = err.Error()
-		} else if err != nil {
-			return nil, refuse(err)
-		} else {
-			x.Baseline = &b
+		x, err := s.frozen(f, len(f.Scopes) > 0)
+		if err != nil {
+			return nil, err
+		}
+		if x.Baseline != nil {
 			pool := trend.Key{Point: s.Key.Point, System: s.Key.System, Kit: s.Key.Kit}
 			pools[pool] = append(pools[pool], len(out))
 		}
@@ -591,24 +618,81 @@ func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 		}
 	}
 	for i := range out {
-		x := &out[i]
-		if x.Baseline == nil {
+		if out[i].Baseline == nil {
 			continue
 		}
-		d, err := context.design(*x.Baseline)
-		if err != nil {
+		if err := w.adopt(Entry{By: e.By, Device: e.Device}, context, &out[i], to); err != nil {
 			return nil, err
 		}
-		x.Design = &d
-		r, err := w.append(Entry{By: e.By, Device: e.Device}, store.TypeChart, to, store.Chart{
-			Stream: x.Key, Baseline: *x.Baseline, Design: d, Adopter: e.By, Adopted: to,
-		})
-		if err != nil {
-			return nil, err
-		}
-		x.Chart = r.Record.ID
 	}
 	return out, nil
+}
+
+// AdoptChart freezes the baseline and limits of one stream as AdoptCharts does, with its own spread. It
+// reads that stream alone; monthly is how many readings all streams have in a month (see Outlook). The
+// record has the id of the entry.
+func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Frozen, error) {
+	if e.By == "" {
+		return Frozen{}, invalid("who adopts the limits?")
+	}
+	kept, known, err := again(w, e.ID, store.TypeChart, func(c store.Chart) bool { return c.Stream == key && c.Adopter == e.By })
+	if err != nil {
+		return Frozen{}, err
+	}
+	if known {
+		c, err := store.Body[store.Chart](kept.Record)
+		return Frozen{Key: key, Chart: kept.Record.ID, Baseline: &c.Baseline, Design: &c.Design}, err
+	}
+	to := cmp.Or(f.To, w.tx.Now)
+	s, err := w.StreamIn(key, to, f.Watching, monthly)
+	if err != nil {
+		return Frozen{}, err
+	}
+	x, err := s.frozen(f, true)
+	if err != nil || x.Baseline == nil {
+		return x, err
+	}
+	context, err := w.watchingContext(to, f.Watching)
+	if err != nil {
+		return x, err
+	}
+	context.readings = monthly
+	return x, w.adopt(e, context, &x, to)
+}
+
+// frozen makes the baseline of a stream that is to be adopted, or says why there is none. named says that
+// somebody asked for this one.
+func (s Stream) frozen(f Freeze, named bool) (Frozen, error) {
+	x := Frozen{Key: s.Key}
+	switch {
+	case s.Chart != "" && !f.Anew:
+		x.Why = "its chart holds"
+		return x, nil
+	case !named && f.From == 0 && s.alarming():
+		x.Why = "an alarm is open: its readings would become the measure; find the cause, then name the scope or give a begin"
+		return x, nil
+	}
+	b, err := trend.NewBaseline(s.Key, s.since(f.From))
+	if errors.Is(err, stats.ErrTooFew) || errors.Is(err, trend.ErrReadings) {
+		x.Why = err.Error()
+		return x, nil
+	}
+	x.Baseline = &b
+	return x, refuse(err)
+}
+
+// adopt designs the limits for a baseline and records both.
+func (w *Work) adopt(e Entry, context *watching, x *Frozen, to unit.Instant) error {
+	d, err := context.design(*x.Baseline)
+	if err != nil {
+		return err
+	}
+	x.Design = &d
+	r, err := w.append(e, store.TypeChart, to, store.Chart{
+		Stream: x.Key, Baseline: *x.Baseline, Design: d, Adopter: e.By, Adopted: to,
+	})
+	x.Chart = r.Record.ID
+	return err
 }
 
 // alarming says whether a change of level has an open alarm.

@@ -2,6 +2,7 @@ package figure
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 
 	"rinsate/internal/attribution"
@@ -24,4 +25,28 @@ func Effects(title, what string, effects []attribution.Effect) chart.Forest {
 		})
 	}
 	return f
+}
+
+// Parts draws how far readings spread from each source, with what none of them explains.
+func Parts(title, scale string, parts []attribution.Part) chart.Forest {
+	f := chart.Forest{
+		Meta: chart.Meta{Title: title, Desc: "How far levels of each source lie apart, other things equal. " + caution},
+		X:    chart.Axis{Label: "standard deviation of " + scale}, Null: math.NaN(), Columns: []string{"of the variance"},
+	}
+	for _, p := range parts {
+		e := chart.Effect{Label: PartName(p), Estimate: p.SD, Lo: p.Lo, Hi: p.Hi, Cells: []string{fmt.Sprintf("%.0f %%", 100*p.Share)}}
+		if p.Hi == 0 {
+			e.Lo, e.Hi = math.NaN(), math.NaN()
+		}
+		f.Effects = append(f.Effects, e)
+	}
+	return f
+}
+
+// PartName names a part of the spread for a person.
+func PartName(p attribution.Part) string {
+	if p.Source == "" {
+		return "none of these"
+	}
+	return string(p.Source)
 }

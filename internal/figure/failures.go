@@ -57,3 +57,27 @@ func between(title, label string, b desk.Between, values []float64, centre, lowe
 	c.Main.Limits = []chart.Limits{{Centre: centre, Lower: lower, Upper: upper}}
 	return c
 }
+
+// burst is how many failures in a row are looked at for coming too close together.
+const burst = 3
+
+// FailureWords says in sentences what the charts of failures say: how many rounds fail, how far apart, and
+// whether the last ones came too close together.
+func FailureWords(shares trend.AttributeChart, b desk.Between) []string {
+	words := []string{fmt.Sprintf("Overall %s of first rounds were over the action level; shares scatter %.2f times as widely as chance alone would have them, and the limits are as wide.",
+		Percent(shares.Centre), shares.SigmaZ)}
+	gaps, err := trend.NewGChart(b.Gaps)
+	if err != nil {
+		return words
+	}
+	words = append(words, fmt.Sprintf("One in %.1f rounds on average; %d rounds since the last. More than %.0f would be a signal that fewer fail.", gaps.Gap+1, b.Since, gaps.Quantile(tripleSigma)))
+	times, err := trend.NewTChart(b.Days)
+	uses, days, ok := b.Burst(burst)
+	if err == nil && ok {
+		words = append(words, fmt.Sprintf("The last %d came within %.0f rounds (as close by chance: %.2g) and %.1f days (%.2g).", burst, uses+burst, gaps.Burst(burst, uses), days, times.Burst(burst, days)))
+	}
+	return words
+}
+
+// Percent writes a share.
+func Percent(p float64) string { return fmt.Sprintf("%.1f %%", 100*p) }

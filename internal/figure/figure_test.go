@@ -278,7 +278,7 @@ func TestChecksShowTarget(t *testing.T) {
 			Controls: []quality.Control{{Meter: "M-1", Kind: quality.Positive, Material: "light", Value: v, At: at.Add(time.Duration(i) * time.Hour)}, {Kind: quality.Blank, Material: "none", At: at}},
 		}})
 	}
-	c := figure.Checks(m, quality.Positive, "light", checks, []quality.Target{target}, time.UTC)
+	c := figure.Checks(m, quality.Positive, "light", checks, []quality.Target{target}, time.UTC, figure.Places{})
 	if len(c.Main.Points) != 3 || c.Main.Points[1].Signal != "X" || len(c.Breaks) != 1 || len(c.Main.Levels) != 2 || len(c.Main.Limits) != 1 {
 		t.Errorf("%+v", c)
 	}

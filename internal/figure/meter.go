@@ -11,8 +11,8 @@ import (
 	"rinsate/internal/unit"
 )
 
-// Checks draws one control of a meter over time with what it should read.
-func Checks(m quality.Meter, kind quality.ControlKind, material string, checks []desk.CheckLine, targets []quality.Target, zone *time.Location) chart.Control {
+// Checks draws one control of a meter over time with what it should read; a control leads to its check.
+func Checks(m quality.Meter, kind quality.ControlKind, material string, checks []desk.CheckLine, targets []quality.Target, zone *time.Location, places Places) chart.Control {
 	c := chart.Control{
 		Meta:     chart.Meta{Title: fmt.Sprintf("Meter %s, %s control: %s", m.Code, kind, material), Desc: "Signals: X a rejected check."},
 		Location: zone,
@@ -26,7 +26,7 @@ func Checks(m quality.Meter, kind quality.ControlKind, material string, checks [
 			}
 			last = k
 			c.Main.Points = append(c.Main.Points, chart.ControlPoint{
-				At: k.At.Time(), Y: place(float64(k.Value)), Signal: onlyIf(x.Verdict.Outcome == quality.Rejected, "X"),
+				Href: places.record(x.ID), At: k.At.Time(), Y: place(float64(k.Value)), Signal: onlyIf(x.Verdict.Outcome == quality.Rejected, "X"),
 				Title: fmt.Sprintf("%s: %s RLU, %s", k.At.In(zone), k.Value, x.Verdict.Outcome),
 			})
 		}

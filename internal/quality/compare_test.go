@@ -271,6 +271,12 @@ func TestPairsNeeded(t *testing.T) {
 		if pairs != test.pairs || each != test.each || !ok || !alsoOK || err != nil || alsoErr != nil {
 			t.Errorf("sd %v, ratio %v: %d pairs (%v, %v), %d in each group (%v, %v)", test.sd, test.ratio, pairs, ok, err, each, alsoOK, alsoErr)
 		}
+		// The number of pairs is the smallest with the wanted power.
+		enough, err1 := p.PairsPower(pairs, test.sd, test.ratio)
+		short, err2 := p.PairsPower(pairs-1, test.sd, test.ratio)
+		if wanted := p.Power.Float(); enough < wanted || short >= wanted || err1 != nil || err2 != nil {
+			t.Errorf("sd %v, ratio %v: power %v with %d pairs (%v), %v with one less (%v)", test.sd, test.ratio, enough, pairs, err1, short, err2)
+		}
 	}
 	if n, ok, err := p.Pairs(0.1, 1.25); n != 0 || ok || err != nil {
 		t.Errorf("at the margin no number will do: %v, %v", ok, err)
@@ -282,6 +288,12 @@ func TestPairsNeeded(t *testing.T) {
 		if _, _, err := p.Pairs(bad[0], bad[1]); !errors.Is(err, stats.ErrArgument) {
 			t.Errorf("%v: %v", bad, err)
 		}
+		if _, err := p.PairsPower(20, bad[0], bad[1]); !errors.Is(err, stats.ErrArgument) {
+			t.Errorf("power of %v: %v", bad, err)
+		}
+	}
+	if _, err := (quality.Plan{}).PairsPower(20, 0.1, 1); !errors.Is(err, stats.ErrArgument) {
+		t.Errorf("power of no plan: %v", err)
 	}
 }
 

@@ -50,19 +50,28 @@ func (c Control) Check() error {
 	fail := func(format string, args ...any) error {
 		return fmt.Errorf("control of meter %q at %s: "+format, append([]any{c.Meter, c.At}, args...)...)
 	}
-	switch v := float64(c.Value); {
+	switch {
 	case c.Meter == "":
 		return fail("name the meter")
 	case !slices.Contains(ControlKinds, c.Kind):
 		return fail("kind %q is not known; allowed: %s", c.Kind, scope.Words(ControlKinds))
 	case c.Material == "":
 		return fail("name the material that was read")
-	case !(v >= 0 && v <= reading.MaxRLU && math.Trunc(v) == v): // so written, NaN is refused
-		return fail("%v is not a whole number 0–%d", v, reading.MaxRLU)
+	case CheckValue(c.Value) != nil:
+		return fail("%w", CheckValue(c.Value))
 	case !c.At.Known():
 		return fail("when was it read?")
 	case c.Person == "":
 		return fail("who read it?")
+	}
+	return nil
+}
+
+// CheckValue refuses what no meter shows.
+func CheckValue(n unit.Number) error {
+	v := float64(n)
+	if !(v >= 0 && v <= reading.MaxRLU && math.Trunc(v) == v) { // so written, NaN is refused
+		return fmt.Errorf("%v is not a whole number 0–%d", v, reading.MaxRLU)
 	}
 	return nil
 }

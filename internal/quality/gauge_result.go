@@ -81,6 +81,24 @@ func component(variance float64, ci stats.Interval) Component {
 	return Component{Variance: max(variance, 0), CI: ci, Negative: variance < 0}
 }
 
+// NamedComponent is a component with its name for a person.
+type NamedComponent struct {
+	Name string
+	Component
+}
+
+// Components lists the components in the order in which they are added up.
+func (g Gauge) Components() []NamedComponent {
+	return []NamedComponent{
+		{"repeatability", g.Repeatability},
+		{"appraisers", g.Appraisers},
+		{"interaction", g.Interaction},
+		{"repeatability and reproducibility", g.GRR},
+		{"parts", g.Parts},
+		{"total", g.Total},
+	}
+}
+
 // complete fills in the sums, the fractions and the words.
 func (g *Gauge) complete() {
 	g.GRR.Variance = g.Repeatability.Variance + g.Appraisers.Variance + g.Interaction.Variance

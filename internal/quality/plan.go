@@ -83,6 +83,21 @@ func (p Plan) Pairs(sd, ratio float64) (n int, ok bool, err error) {
 	return p.size(sd, ratio, 3, func(n float64) (se, df float64) { return sd / math.Sqrt(n), n - 1 })
 }
 
+// PairsPower returns the probability that n pairs show equivalence at a true ratio of new to old and a
+// true standard deviation sd of the differences of log10; 0 for fewer than 3 pairs, which show nothing.
+func (p Plan) PairsPower(n int, sd, ratio float64) (float64, error) {
+	if err := p.Check(); err != nil {
+		return 0, err
+	}
+	if err := checkTruth(sd, ratio); err != nil {
+		return 0, err
+	}
+	if n < 3 {
+		return 0, nil
+	}
+	return equivalencePower(math.Abs(math.Log10(ratio)), sd/math.Sqrt(float64(n)), float64(n-1), p.margin(), p.Alpha.Float()), nil
+}
+
 // PerGroup returns how many readings in each of two groups show equivalence with the plan's power,
 // at a true ratio of new to old and a true standard deviation sd of log10 within each group; at
 // least 2. ok is false, and n 0, when not even MostPairs do.

@@ -11,6 +11,8 @@ type Meter struct {
 	Code   string `json:"code"`
 	System string `json:"system"`
 	Serial string `json:"serial,omitempty"`
+	// Retired is since when it is out of service for good; zero while it is not.
+	Retired unit.Instant `json:"retired,omitzero"`
 }
 
 // Check refuses a meter without a code or a system.

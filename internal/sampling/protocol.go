@@ -10,6 +10,7 @@ package sampling
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"rinsate/internal/scope"
 	"rinsate/internal/unit"
@@ -19,6 +20,10 @@ import (
 type Source struct {
 	Citation string `yaml:"citation" json:"citation"`
 	Verified bool   `yaml:"verified" json:"verified"`
+	// VerifiedBy is the code of whoever checked the value in the cited text, VerifiedIn where it was
+	// found there: edition, section, page. Both may be empty in rule sets that do not say.
+	VerifiedBy string `yaml:"verified_by,omitempty" json:"verified_by,omitempty"`
+	VerifiedIn string `yaml:"verified_in,omitempty" json:"verified_in,omitempty"`
 }
 
 // Method is how residue is brought from the scope to the device that is read.
@@ -70,6 +75,28 @@ type Act struct {
 	Discard bool `yaml:"discard,omitempty" json:"discard,omitempty"`
 	// Invalid says what makes the sample void at this step.
 	Invalid string `yaml:"invalid,omitempty" json:"invalid,omitempty"`
+}
+
+// Quantities says how much the act moves, where its sentence may be edited away from the numbers; empty
+// when it has no quantities.
+func (a Act) Quantities() string {
+	var parts []string
+	if a.Volume > 0 {
+		parts = append(parts, fmt.Sprintf("%s mL %s", a.Volume, strings.ReplaceAll(string(a.Medium), "-", " ")))
+	}
+	if a.Length > 0 {
+		parts = append(parts, fmt.Sprintf("%s mm", a.Length))
+	}
+	if a.AtMost > 0 {
+		parts = append(parts, fmt.Sprintf("at most %s mm", a.AtMost))
+	}
+	if a.Lasts > 0 {
+		parts = append(parts, a.Lasts.String())
+	}
+	if a.Discard {
+		parts = append(parts, "discard")
+	}
+	return strings.Join(parts, ", ")
 }
 
 // Protocol is how one or several kinds of point are sampled.

@@ -41,7 +41,7 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	}
 	body, err := json.Marshal(d.Body)
 	if err != nil {
-		return r, false, fmt.Errorf("write the body of a %s record: %w", d.Type, err)
+		return r, false, fmt.Errorf("write the body of %s record: %w", Called(d.Type), err)
 	}
 	r = ledger.Record{
 		V: ledger.Version, Type: d.Type, ID: d.ID, Site: tx.db.site.Code, At: d.At,
@@ -210,6 +210,11 @@ func (tx *Tx) fill(r ledger.Record, p placing) error {
 			return err
 		}
 	}
+	if p.alarm != nil {
+		if err := tx.fillAlarm(r, *p.alarm); err != nil {
+			return err
+		}
+	}
 	if len(p.suspect) > 0 {
 		if err := tx.doubt(p.suspect, sql.NullInt64{Int64: int64(r.Recorded), Valid: true}); err != nil {
 			return err
@@ -231,7 +236,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		return err
 	}
 	if r.Type != TypeVoid && r.Type != old.Type {
-		return &Error{Code: Invalid, Message: fmt.Sprintf("a %s record cannot take the place of a %s record", r.Type, old.Type)}
+		return &Error{Code: Invalid, Message: fmt.Sprintf("%s record cannot take the place of %s record", Called(r.Type), Called(old.Type))}
 	}
 	p, err := place(old.Record)
 	if err != nil {
@@ -270,6 +275,11 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	}
 	if touched == 0 {
 		return &Error{Code: Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Type), Hint: "look at its chain with: rinsate ledger show " + string(id)}
+	}
+	if p.alarm != nil {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE alarm SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
+			return tx.spoil(err)
+		}
 	}
 	if p.reading != nil {
 		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {

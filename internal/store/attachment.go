@@ -20,7 +20,7 @@ func (p placing) checkContent(typ string, content []byte) error {
 	case f == nil && content == nil:
 		return nil
 	case f == nil:
-		return fmt.Errorf("a %s record attaches no file", typ)
+		return fmt.Errorf("%s record attaches no file", Called(typ))
 	case f.Size != int64(len(content)) || f.Digest != hexDigest(content):
 		return &Error{Code: Invalid, Message: fmt.Sprintf("the %d bytes are not the file that the %s record names", len(content), typ), Hint: "send the record with the file that it was made for"}
 	}

@@ -359,7 +359,7 @@ func TestWrongPath(t *testing.T) {
 	dir := t.TempDir()
 	for _, path := range []string{dir, filepath.Join(dir, "missing")} {
 		_, err := store.Open(ctx, path, time.Now)
-		wantError(t, "open", err, store.NotFound, "there is no ledger in "+path+"\nhint: check the folder (--data), or make a new one with: rinsate init")
+		wantError(t, "open", err, store.NotFound, "there is no ledger in "+path+"\nhint: check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init")
 		_, err = store.Rebuild(ctx, path, nil)
 		wantError(t, "rebuild", err, store.NotFound, "there is no ledger in "+path)
 		_, err = store.Verify(ctx, path, nil, nil)
@@ -470,7 +470,7 @@ func TestNewerSchema(t *testing.T) {
 	if _, err := raw.Exec(`INSERT INTO goose_db_version (version_id, is_applied) VALUES (99, 1)`); err != nil {
 		t.Fatal(err)
 	}
-	const want = "the database has version 99; this program knows versions up to 5\nhint: use the program that wrote it, or a newer one"
+	const want = "the database has version 99; this program knows versions up to 7\nhint: use the program that wrote it, or a newer one"
 	_, err := store.Open(context.Background(), dir, time.Now)
 	wantError(t, "open", err, store.Invalid, want)
 	_, err = store.Rebuild(context.Background(), dir, nil)

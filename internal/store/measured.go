@@ -75,6 +75,30 @@ func (tx *Tx) ReadingsAt(tag string, point scope.PointKind, from, to unit.Instan
 		visit, tx.db.site.Code, tag, string(point), int64(from), int64(to))
 }
 
+// LatestReadings returns the last ATP readings of a point of a scope before an instant that nothing has
+// replaced, the latest first and at most so many; with a meter system and a kit only those on that scale.
+func (tx *Tx) LatestReadings(tag string, point scope.PointKind, system, kit string, before unit.Instant, most int) ([]Measured, error) {
+	var list []Measured
+	err := tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+		WHERE site = $1 AND scope = $2 AND point = $3 AND at < $4 AND analyte = 'atp' AND replaced IS NULL
+		AND (CAST($5 AS TEXT) = '' OR system = $6) AND (CAST($7 AS TEXT) = '' OR kit = $8) ORDER BY at DESC, seq DESC LIMIT $9`,
+		func(m Measured) error {
+			list = append(list, m)
+			return nil
+		}, tx.db.site.Code, tag, string(point), int64(before), system, system, kit, kit, most)
+	return list, err
+}
+
+// CountActions counts the ATP readings of a scope over the action level with from <= at < to that nothing
+// has replaced.
+func (tx *Tx) CountActions(tag string, from, to unit.Instant) (int, error) {
+	var n int
+	err := tx.s.row(tx.ctx, `SELECT count(*) FROM reading WHERE site = $1 AND scope = $2 AND at >= $3 AND at < $4
+		AND outcome = 'action' AND analyte = 'atp' AND replaced IS NULL`,
+		tx.db.site.Code, tag, int64(from), int64(to)).Scan(&n)
+	return n, err
+}
+
 // LatestOf calls visit for the latest ATP readings of one meter system with one kit at one kind of point,
 // of one kind of scope or, with an empty kind, of all, with from <= at < to, that nothing has replaced:
 // the latest first and at most so many.
@@ -90,14 +114,6 @@ func (tx *Tx) Latest(from, to unit.Instant, most int64, visit func(Measured) err
 	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL ORDER BY at DESC, seq DESC LIMIT $4`,
 		visit, tx.db.site.Code, int64(from), int64(to), most)
-}
-
-// LatestAt calls visit for the latest ATP reading of one point of one scope that nothing has replaced, if
-// there is one.
-func (tx *Tx) LatestAt(tag string, point scope.PointKind, visit func(Measured) error) error {
-	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
-		WHERE site = $1 AND scope = $2 AND point = $3 AND analyte = 'atp' AND replaced IS NULL ORDER BY at DESC, seq DESC LIMIT 1`,
-		visit, tx.db.site.Code, tag, string(point))
 }
 
 // UsesOf calls visit with the start of every use that nothing has replaced, of all scopes, from <=
@@ -205,6 +221,13 @@ func (tx *Tx) ReadWith(meter string, from, to unit.Instant, visit func(Kept) err
 	return tx.events(`SELECT r.bytes, NULL FROM reading x JOIN record r ON r.site = x.site AND r.seq = x.seq
 		WHERE x.site = $1 AND x.at > $2 AND x.at < $3 AND x.meter = $4 AND x.replaced IS NULL ORDER BY x.at, x.seq`,
 		visit, tx.db.site.Code, int64(from), int64(to), meter)
+}
+
+// CountWith counts the readings of a meter with from < at <= to that nothing has replaced, up to most.
+func (tx *Tx) CountWith(meter string, from, to unit.Instant, most int) (n int, err error) {
+	err = tx.s.row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM reading WHERE site = $1 AND at > $2 AND at <= $3 AND meter = $4 AND replaced IS NULL ORDER BY at, seq LIMIT $5) AS some`,
+		tx.db.site.Code, int64(from), int64(to), meter, most).Scan(&n)
+	return n, engineError(err)
 }
 
 // MarkedBecause calls visit for the records that took the trust from readings because of a check

@@ -181,6 +181,12 @@ func (tx *Tx) Entities(typ string) ([]Kept, error) {
 	return all, nil
 }
 
+// CountEntities counts what there is of one type, each thing once however many editions of it stand.
+func (tx *Tx) CountEntities(typ string) (n int, err error) {
+	err = tx.s.row(tx.ctx, `SELECT count(DISTINCT key) FROM entity WHERE site = $1 AND type = $2 AND replaced IS NULL`, tx.db.site.Code, typ).Scan(&n)
+	return n, engineError(err)
+}
+
 // Entity returns the edition of one thing that was in force at an instant as known then: the last
 // one written of those whose at is not later. ok is false when there is none.
 func (tx *Tx) Entity(typ, key string, at, known unit.Instant) (found Kept, ok bool, err error) {

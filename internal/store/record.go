@@ -3,6 +3,7 @@ package store
 import (
 	"encoding/json"
 	"fmt"
+	"strings"
 
 	"rinsate/internal/access"
 	"rinsate/internal/dossier"
@@ -48,6 +49,7 @@ const (
 	TypeAccess     = "access"     // body Access
 	TypeAttachment = "attachment" // body dossier.Attachment; the bytes are in the table of contents
 	TypeHandover   = "handover"   // body dossier.Handover
+	TypeAlarm      = "alarm"      // body trend.Handling
 	TypeClock      = ledger.TypeClock
 )
 
@@ -57,7 +59,16 @@ var Types = []string{
 	TypeUse, TypeStep, TypeSample, TypeMoment, TypeReading, TypeRound, TypeHold, TypeLift,
 	TypeRepair, TypeRequest, TypeVoid, TypeDraw, TypeImport,
 	TypeTarget, TypeCheck, TypeSuspect, TypeComparison, TypeChart, TypeAccess,
-	TypeAttachment, TypeHandover, TypeClock,
+	TypeAttachment, TypeHandover, TypeAlarm, TypeClock,
+}
+
+// Called returns a type of record with its article, such as "a hold" and "an attachment". All types that
+// begin with a vowel sound begin with another letter than u.
+func Called(typ string) string {
+	if strings.HasPrefix(typ, "a") || strings.HasPrefix(typ, "e") || strings.HasPrefix(typ, "i") || strings.HasPrefix(typ, "o") {
+		return "an " + typ
+	}
+	return "a " + typ
 }
 
 // Person is somebody who works with scopes. Names do not belong in the ledger; the code stands for
@@ -244,6 +255,8 @@ type placing struct {
 	// file is what the record attaches, note whether it is a hand-over note.
 	file *dossier.File
 	note bool
+	// alarm is what somebody did about an alarm.
+	alarm *trend.Handling
 }
 
 // place reads from a record where it belongs. It is the one place that knows: appending and
@@ -324,6 +337,8 @@ func place(r ledger.Record) (placing, error) {
 		err = with(r, func(a dossier.Attachment) { p.scope, p.at, p.word, p.file = a.Scope, a.At, string(a.Kind), &a.File })
 	case TypeHandover:
 		err = with(r, func(h dossier.Handover) { p.at, p.note = h.At, true })
+	case TypeAlarm:
+		err = with(r, func(h trend.Handling) { p.scope, p.at, p.word, p.alarm = h.Stream.Scope, h.At, string(h.Act), &h })
 	case TypeVoid:
 		err = with(r, func(v Voiding) { p.scope, p.at = v.Scope, r.At })
 	default:

@@ -67,6 +67,8 @@ type DB struct {
 	clock  func() time.Time
 	lock   *flock.Flock
 	signer ledger.Signer
+	// disguise is the key of Disguise.
+	disguise []byte
 
 	writeDB, readDB *sql.DB
 	writer          *session
@@ -109,14 +111,8 @@ func dsn(path string, extra ...string) string {
 // holds a database already. Only this function creates a database: a wrong path must never become
 // an empty ledger. site.VKey is filled in.
 func Create(ctx context.Context, dir string, site Site, clock func() time.Time) (*DB, error) {
-	if site.Code == "" || site.Name == "" || site.Origin == "" {
-		return nil, &Error{Code: Invalid, Message: "a site needs a code, a name and the origin of its ledger"}
-	}
-	if _, err := time.LoadLocation(site.Zone); err != nil || site.Zone == "" {
-		return nil, &Error{Code: Invalid, Message: fmt.Sprintf("time zone %q is not known", site.Zone), Hint: "give an IANA name such as Europe/Berlin"}
-	}
-	if err := trial(site, unit.At(clock())); err != nil {
-		return nil, &Error{Code: Invalid, Message: err.Error(), Cause: err}
+	if err := checkSite(site, clock); err != nil {
+		return nil, err
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, notWritable(dir, err)
@@ -130,6 +126,20 @@ func Create(ctx context.Context, dir string, site Site, clock func() time.Time) 
 		return nil, errors.Join(err, lock.Unlock())
 	}
 	return db, nil
+}
+
+// checkSite refuses a site that could not keep records, before anything is made.
+func checkSite(site Site, clock func() time.Time) error {
+	if site.Code == "" || site.Name == "" || site.Origin == "" {
+		return &Error{Code: Invalid, Message: "a site needs a code, a name and the origin of its ledger"}
+	}
+	if _, err := time.LoadLocation(site.Zone); err != nil || site.Zone == "" {
+		return &Error{Code: Invalid, Message: fmt.Sprintf("time zone %q is not known", site.Zone), Hint: "give an IANA name such as Europe/Berlin"}
+	}
+	if err := trial(site, unit.At(clock())); err != nil {
+		return &Error{Code: Invalid, Message: err.Error(), Cause: err}
+	}
+	return nil
 }
 
 // trial refuses a site that could not be written into a record or sign a checkpoint, before anything
@@ -147,10 +157,8 @@ func trial(site Site, now unit.Instant) error {
 }
 
 func create(ctx context.Context, dir string, site Site, clock func() time.Time, lock *flock.Flock) (*DB, error) {
-	for _, name := range []string{databaseFile, keyFile} {
-		if _, err := os.Stat(filepath.Join(dir, name)); !errors.Is(err, fs.ErrNotExist) {
-			return nil, &Error{Code: Conflict, Message: fmt.Sprintf("%s holds a ledger already", dir), Hint: "choose an empty folder; nothing was changed"}
-		}
+	if err := holdsNone(dir); err != nil {
+		return nil, err
 	}
 	skey, vkey, err := ledger.GenerateKey(rand.Reader, site.Origin)
 	if err != nil {
@@ -211,7 +219,7 @@ func create(ctx context.Context, dir string, site Site, clock func() time.Time, 
 // against other processes until Close.
 func Open(ctx context.Context, dir string, clock func() time.Time) (*DB, error) {
 	if _, err := os.Stat(filepath.Join(dir, databaseFile)); err != nil {
-		return nil, &Error{Code: NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data), or make a new one with: rinsate init", Cause: err}
+		return nil, &Error{Code: NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init", Cause: err}
 	}
 	lock, err := acquire(dir)
 	if err != nil {
@@ -345,6 +353,7 @@ func (db *DB) readSite(ctx context.Context) error {
 	if err != nil {
 		return &Error{Code: NotFound, Message: "the signing key of the ledger is missing: " + filepath.Join(db.dir, keyFile), Hint: "restore it from the backup; without it no new checkpoint can be signed", Cause: err}
 	}
+	db.disguise = disguiseKey(key)
 	if db.signer, err = ledger.ParseSigner(strings.TrimSpace(string(key))); err != nil {
 		return &Error{Code: Invalid, Message: fmt.Sprintf("the signing key of the ledger cannot be read: %v", err), Hint: "restore ledger.key from the same backup as the database", Cause: err}
 	}

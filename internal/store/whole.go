@@ -234,6 +234,7 @@ var projections = []struct{ table, empty, show string }{
 	{"reading", `DELETE FROM reading WHERE site = $1`, `SELECT * FROM reading WHERE site = $1 ORDER BY seq`},
 	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
+	{"alarm", `DELETE FROM alarm WHERE site = $1`, `SELECT * FROM alarm WHERE site = $1 ORDER BY seq`},
 	{"handover", `DELETE FROM handover WHERE site = $1`, `SELECT * FROM handover WHERE site = $1 ORDER BY seq`},
 }
 

@@ -59,6 +59,7 @@ func (w writer) all() {
 	seen := map[string]bool{}
 	size := StateOf(w.TB, w.db).Size
 	raw := Raw(w.TB, w.db.Dir())
+	defer raw.Close() //nolint:errcheck // it only reads; left open it would keep the log beside the database after db is closed
 	for seq := range size {
 		var b []byte
 		if err := raw.QueryRowContext(w.Context(), `SELECT bytes FROM record WHERE seq = $1`, seq).Scan(&b); err != nil {
@@ -132,6 +133,38 @@ func (w writer) events() {
 	w.put(store.TypeRequest, sampling.Request{Scope: tag, Reason: "outbreak", By: "L-01", At: at})
 	w.files(tag)
 	w.notes()
+	w.alarms(tag, third.ID, hold.ID)
+}
+
+// alarms lets an alarm go through its life, with one act corrected and one taken back.
+func (w writer) alarms(tag string, reading, hold ledger.ID) {
+	w.Helper()
+	at := w.clock.At()
+	act := func(a trend.Act, change ...func(*store.Draft)) ledger.Record {
+		h := trend.Handling{
+			Identity: trend.Identity{Stream: trend.Key{Scope: tag, Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Reading: reading, Signalled: at, Direction: trend.Higher},
+			Begin:    at - 1, Last: at + 1, Act: a, At: at,
+		}
+		h.Alarm = h.Identity.ID()
+		switch a {
+		case trend.Explained:
+			h.Words, h.Cause = "the channel is worn", trend.ScopeCause
+		case trend.Linked:
+			h.Record = hold
+		case trend.Closed, trend.Reopened:
+			h.Words = "test"
+		case trend.Seen:
+		}
+		if err := h.Check(); err != nil {
+			w.Fatal(err)
+		}
+		return w.put(store.TypeAlarm, h, change...)
+	}
+	act(trend.Seen)
+	act(trend.Explained, correct(act(trend.Explained)))
+	act(trend.Linked)
+	act(trend.Closed)
+	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(act(trend.Reopened)))
 }
 
 // files attaches one file twice and another once, and takes one of the attachments back.

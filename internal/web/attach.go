@@ -68,7 +68,7 @@ func (s *Server) fileLines(v desk.View, tag string, from, to unit.Instant, clock
 
 // mayVoid says whether somebody may take a file back: one's own, or whoever may void records.
 func (x *exchange) mayVoid(by string) bool {
-	return x.may(access.VoidRecord) || x.may(access.RecordStep) && by == x.who.Code
+	return x.may(access.VoidRecord) || x.may(access.PlaceHold) && by == x.who.Code
 }
 
 // attachedFile answers with the bytes of a file, which nothing else on this site may be made of.

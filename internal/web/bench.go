@@ -27,7 +27,7 @@ import (
 type benchPage struct {
 	Data benchData
 	// The addresses that its script asks.
-	State, Jobs, Acts, Worker, Drawings, Live, Lock, Unlock, Switch, SignIn string
+	State, Jobs, Meters, Acts, Worker, Drawings, Live, Lock, Unlock, Switch, SignIn string
 	// Card is the sheet of codes to scan.
 	Card string
 }
@@ -37,6 +37,8 @@ type benchData struct {
 	desk.Bench
 	Person string `json:"person"`
 	Zone   string `json:"zone"`
+	// Passkeys says that the person has one that counts here.
+	Passkeys bool `json:"passkeys,omitempty"`
 	// Open are the samples that wait for something.
 	Open []desk.OpenSample `json:"open"`
 	// Warn is how long before a deadline somebody is warned, in microseconds.
@@ -52,7 +54,7 @@ func (s *Server) bench(x *exchange) error {
 		return err
 	}
 	return x.show(http.StatusOK, "bench", false, benchPage{
-		Data: data, State: s.url("/bench/state"), Jobs: s.url("/bench/jobs/"), Acts: s.url("/bench/acts"), Worker: s.url("/bench/worker.js"),
+		Data: data, State: s.url("/bench/state"), Jobs: s.url("/bench/jobs/"), Meters: s.url("/meters/"), Acts: s.url("/bench/acts"), Worker: s.url("/bench/worker.js"),
 		Drawings: s.url("/bench/drawings/"), Live: s.url("/live"), Lock: s.url("/lock"), Unlock: s.url("/unlock"), Switch: s.url("/switch"), SignIn: s.url("/sign-in?next=/bench"),
 		Card: s.url("/bench/card"),
 	})
@@ -66,7 +68,11 @@ func (s *Server) benchData(x *exchange) (benchData, error) {
 	}
 	data.Open = append([]desk.OpenSample{}, p.open...) // a list, also when it is empty
 	err = s.view(x.r.Context(), func(v desk.View) (err error) {
-		data.Bench, err = v.Bench(s.now())
+		if data.Bench, err = v.Bench(s.now()); err != nil || s.passkeys == nil {
+			return err
+		}
+		all, err := v.Passkeys(x.who.Code)
+		data.Passkeys = slices.ContainsFunc(all, s.passkeys.Counts)
 		return err
 	})
 	return data, err

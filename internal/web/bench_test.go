@@ -30,8 +30,15 @@ func ticking(t *testing.T) *site {
 	t.Helper()
 	clock := storetest.NewClock()
 	b := serve(t, clock)
+	tick(t, clock)
+	return b
+}
+
+// tick lets a clock run until the test ends.
+func tick(tb testing.TB, clock *storetest.Clock) {
+	tb.Helper()
 	stop := make(chan struct{})
-	t.Cleanup(func() { close(stop) })
+	tb.Cleanup(func() { close(stop) })
 	go func() {
 		last := time.Now()
 		for {
@@ -44,7 +51,6 @@ func ticking(t *testing.T) *site {
 			}
 		}
 	}()
-	return b
 }
 
 func (b *site) bench(t *testing.T, role access.Role) *page {

@@ -424,7 +424,16 @@ func (p *page) text(css string) string {
 
 func (p *page) click(css string) {
 	p.Helper()
-	p.do(chromedp.Click(chromedp.CSS(css), chromedp.NodeVisible))
+	for {
+		err := p.try(chromedp.Click(chromedp.CSS(css), chromedp.NodeVisible))
+		if err == nil {
+			return
+		}
+		// A live page may put a fresh part in place between finding the thing and pressing it.
+		if !strings.Contains(err.Error(), "Could not find node") {
+			p.Fatal(err)
+		}
+	}
 }
 
 // fill types into a field.

@@ -35,6 +35,8 @@ type exchange struct {
 	visit desk.Visit
 	// data says that the answer is JSON.
 	data bool
+	// renewed says that the answer gives the browser a new token.
+	renewed bool
 }
 
 // may says whether whoever asks has a permission; public pages need none.
@@ -92,16 +94,19 @@ func (s *Server) serve(route route) http.Handler {
 		if err == nil && route.method == http.MethodPost && !route.data && route.limit == 0 {
 			err = x.parse()
 		}
-		switch {
-		case err != nil:
-		case x.may(route.need):
-			err = route.handle(x)
-		default:
-			err = x.turnAway()
-		}
 		if err != nil {
 			x.fail(err)
+			return
 		}
+		x.once(r.Context(), func() {
+			handle := route.handle
+			if !x.may(route.need) {
+				handle = (*exchange).turnAway
+			}
+			if err := handle(x); err != nil {
+				x.fail(err)
+			}
+		})
 	})
 }
 
@@ -178,7 +183,7 @@ func (x *exchange) fail(err error) {
 	if x.data {
 		failed = x.json(shown.status, problem)
 	} else {
-		failed = x.show(shown.status, "problem", false, problem)
+		failed = x.show(shown.status, "problem", x.s.desk == nil, problem) // before the first run there is no navigation
 	}
 	if failed != nil {
 		x.s.log.Error("the page of the problem failed", slog.Any("error", failed))

@@ -111,6 +111,7 @@ func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 	if err != nil {
 		tb.Fatal(err)
 	}
+	tb.Cleanup(b.server.imports.end)
 	return b
 }
 

@@ -5,6 +5,7 @@ import (
 	"embed"
 	"fmt"
 	"html/template"
+	"io/fs"
 	"net/http"
 	"path"
 	"slices"
@@ -23,27 +24,26 @@ type pages map[string]*template.Template
 // layout is the file that all pages share; files that begin with an underscore are parts of pages.
 const layout = "layout"
 
-// loadPages parses every page together with the layout and the parts.
-func (s *Server) loadPages() (pages, error) {
-	entries, err := templateFiles.ReadDir("templates")
+// loadPages parses every page of a folder of the templates together with the layout and the parts.
+func (s *Server) loadPages(folder string) (pages, error) {
+	parts, err := fs.Glob(templateFiles, "templates/_*.html")
 	if err != nil {
 		return nil, err
 	}
-	shared := []string{"templates/" + layout + ".html"}
+	shared := append([]string{"templates/" + layout + ".html"}, parts...)
+	entries, err := templateFiles.ReadDir(path.Join("templates", folder))
+	if err != nil {
+		return nil, err
+	}
 	var names []string
 	for _, e := range entries {
-		name := strings.TrimSuffix(e.Name(), path.Ext(e.Name()))
-		switch {
-		case name == layout:
-		case strings.HasPrefix(name, "_"):
-			shared = append(shared, "templates/"+e.Name())
-		default:
+		if name := strings.TrimSuffix(e.Name(), path.Ext(e.Name())); name != layout && !strings.HasPrefix(name, "_") && !e.IsDir() {
 			names = append(names, name)
 		}
 	}
 	all := pages{}
 	for _, name := range names {
-		t, err := template.New(name).Funcs(s.functions()).ParseFS(templateFiles, append(slices.Clone(shared), "templates/"+name+".html")...)
+		t, err := template.New(name).Funcs(s.functions()).ParseFS(templateFiles, append(slices.Clone(shared), path.Join("templates", folder, name+".html"))...)
 		if err != nil {
 			return nil, fmt.Errorf("page %s: %w", name, err)
 		}
@@ -63,7 +63,9 @@ func (s *Server) functions() template.FuncMap {
 		"url":   s.url,
 		"asset": s.asset,
 		"term":  term,
-		"iso":   func(i unit.Instant) string { return i.Time().Format(time.RFC3339) },
+		// termAs shows another form of the word, such as the plural.
+		"termAs": termAs,
+		"iso":    func(i unit.Instant) string { return i.Time().Format(time.RFC3339) },
 	}
 }
 
@@ -81,9 +83,13 @@ type frame struct {
 	// Section is the section that is open, Style its style sheet; both empty for the day's pages.
 	Section section
 	Style   string
+	// Help is where the page is explained; empty where nothing explains it.
+	Help string
 	// Now and Zone are the time of the page.
 	Now  string
 	Zone string
+	// Refresh is after how many seconds a browser without scripts asks again; zero for never.
+	Refresh int
 	// Wide pages use the whole width, Bare ones have no navigation.
 	Bare bool
 	Body any
@@ -101,12 +107,21 @@ func (x *exchange) show(status int, name string, bare bool, body any) error {
 	if !ok {
 		return fmt.Errorf("there is no page %q", name)
 	}
-	zone := x.s.desk.DB.Zone()
-	f := frame{
-		Page: name, Site: x.s.desk.DB.Site().Name, Demo: x.s.demo, Who: x.who, Bare: bare, Body: body,
-		Now: x.s.now().In(zone), Zone: zone.String(),
+	f := frame{Page: name, Demo: x.s.demo, Who: x.who, Bare: bare, Body: body}
+	if x.s.desk != nil { // before the first run there is none
+		zone := x.s.desk.DB.Zone()
+		f.Site, f.Now, f.Zone = x.s.desk.DB.Site().Name, x.s.now().In(zone), zone.String()
+	}
+	if !bare {
+		f.Help = x.helpHref()
 	}
 	x.navigate(&f)
+	if styled, ok := body.(interface{ style() string }); ok {
+		f.Style = styled.style()
+	}
+	if changing, ok := body.(interface{ refresh() int }); ok {
+		f.Refresh = changing.refresh()
+	}
 	var b bytes.Buffer
 	part := layout
 	if x.r.Header.Get(fragmentHeader) != "" {

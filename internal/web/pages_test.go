@@ -76,14 +76,16 @@ func (b *site) examples() []example {
 			example{"gate, " + s.state, "/gate/" + s.path, "gate", http.StatusOK, nobody},
 			example{"scope, " + s.state, "/scopes/" + s.path, "scope", http.StatusOK, access.Lead})
 	}
-	return slices.Concat(list, b.numberExamples(), b.levelExamples(), b.meterExamples(), b.recordExamples(file), b.setUpExamples(), b.helpExamples())
+	return slices.Concat(list, b.numberExamples(), b.levelExamples(), b.meterExamples(), b.recordExamples(file), b.setUpExamples(), b.helpExamples(), b.importExamples())
 }
 
 // filled replaces the wildcards of routes by what there is.
 func (b *site) filled() *strings.Replacer {
 	b.Helper()
 	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
-		"{level}", b.anyLevel(), "{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish())
+		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish(), "{topic}", "sample-a-scope",
+		"{level}", b.anyLevel(), "{alarm}", b.streams(), "{meter}", "M-1", "{kind}", "models", "{file}", b.importedFile(),
+		"{lot}", "K%7C7", "{code}", "M-1", "{target}", "A%7Cpositive%7Clight")
 }
 
 // Only one template is there when an example is asked for, so that it is the one that was shown.
@@ -233,7 +235,7 @@ func TestNobody(t *testing.T) {
 			}
 			continue
 		}
-		want := "/rinsate/sign-in?next=" + strings.NewReplacer("/", "%2F", "?", "%3F", "=", "%3D").Replace(at+"?a=b")
+		want := "/rinsate/sign-in?next=" + strings.NewReplacer("%", "%25", "/", "%2F", "?", "%3F", "=", "%3D").Replace(at+"?a=b")
 		if got := answer.header.Get("Location"); answer.status != http.StatusSeeOther || got != want {
 			t.Errorf("%s: status %d to %q, want %d to %q", at, answer.status, got, http.StatusSeeOther, want)
 		}
@@ -305,6 +307,7 @@ func TestSubPath(t *testing.T) {
 	const prefix = "/rinsate"
 	b := newSite(t, storetest.NewClock(), "https://x.example"+prefix)
 	b.furnish()
+	b.streams()
 	seen := map[string]string{prefix + "/": "the start", prefix: "the address without a slash", prefix + "/gate/none": "the start", prefix + "/scopes/none": "the start"}
 	next := slices.Sorted(maps.Keys(seen))
 	found, files := 0, 0

@@ -133,6 +133,32 @@ func TestPasskey(t *testing.T) {
 	}
 }
 
+// The locked bench opens with a passkey of the person whose session it is, and stays as it was.
+func TestPasskeyOpensTheBench(t *testing.T) {
+	t.Parallel()
+	b, p, _ := passkeyed(t)
+	p.open("/sign-in?next=%2Fbench")
+	p.click(usePasskey)
+	p.waitText("#network", "all stored")
+	p.onScope(inWorkScope, "elevator-recess")
+	for range 2 { // also the second time that day
+		if err := b.server.door.Lock(t.Context(), p.token(b)); err != nil {
+			t.Fatal(err)
+		}
+		p.tolerate(http.StatusUnauthorized)
+		p.scan("ACT-COLLECTED")
+		p.waitText("#door", "Open with a passkey of R-technician")
+		p.inspect("bench-locked-with-a-passkey")
+		p.click("#passkey")
+		p.waitText("#said", "R-technician is at the bench.")
+		p.waitText("#network", "all stored")
+		p.waitText("#point-name", "elevator recess")
+		if got := p.location(); got != "/bench" {
+			t.Errorf("the bench is at %s", got)
+		}
+	}
+}
+
 func TestPasskeyRefusals(t *testing.T) {
 	t.Parallel()
 	b, p, device := passkeyed(t)

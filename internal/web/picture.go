@@ -23,8 +23,15 @@ const (
 
 // pictured draws a picture; id tells its ids from those of other pictures of the page.
 func pictured(id string, p chart.Picture) picture {
+	d := drawing(id, p)
+	d.Table = p.Table()
+	return d
+}
+
+// drawing is pictured without the table, for a picture whose numbers the page lists itself.
+func drawing(id string, p chart.Picture) picture {
 	draw := func(suffix string, width float64) template.HTML {
 		return template.HTML(chart.SVG(p, chart.SVGOptions{ID: id + suffix, Width: width})) //nolint:gosec // drawn by chart, which escapes texts
 	}
-	return picture{Wide: draw("-wide", wideLayout), Middle: draw("-middle", middleLayout), Narrow: draw("-narrow", narrowLayout), Table: p.Table()}
+	return picture{Wide: draw("-wide", wideLayout), Middle: draw("-middle", middleLayout), Narrow: draw("-narrow", narrowLayout)}
 }

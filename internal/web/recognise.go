@@ -32,7 +32,7 @@ func (x *exchange) token() string {
 // admit lets the browser keep a new token. The cookie ends with the browser, and the session on its own.
 func (x *exchange) admit(p desk.Pass) {
 	x.setToken(p.Token, 0)
-	x.visit = p.Visit
+	x.visit, x.renewed = p.Visit, true
 }
 
 func (x *exchange) setToken(token string, age int) {
@@ -50,7 +50,7 @@ func (s *Server) recognise(ctx context.Context, x *exchange) (err error) {
 		return nil
 	}
 	// What a page asks by itself keeps no session awake: it locks when nobody is there.
-	background := x.r.Header.Get("X-Background") != "" || strings.HasSuffix(x.r.URL.Path, "/live")
+	background := x.r.Header.Get("X-Background") != "" || strings.HasSuffix(x.r.URL.Path, "/live") || x.r.URL.RawQuery == "watching"
 	if x.visit, err = s.door.Session(ctx, token, !background); err != nil {
 		return err
 	}

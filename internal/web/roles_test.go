@@ -17,7 +17,7 @@ import (
 // is not here, is a mistake. The letters stand for T technician, L lead, I infection prevention,
 // P procedure room, Q analyst, V auditor, A administrator; * is everybody, also nobody; + everybody who has
 // signed in.
-var mayOpen = merged(dayMayOpen, numbersMayOpen, levelsMayOpen, metersMayOpen, recordsMayOpen, setUpMayOpen, helpMayOpen)
+var mayOpen = merged(dayMayOpen, numbersMayOpen, levelsMayOpen, metersMayOpen, recordsMayOpen, setUpMayOpen, helpMayOpen, importMayOpen)
 
 func merged(tables ...map[string]string) map[string]string {
 	all := map[string]string{}
@@ -44,10 +44,10 @@ var dayMayOpen = map[string]string{
 	"POST /scopes/{tag}/lifts":            "LI",
 	"POST /scopes/{tag}/requests":         "TLI",
 	"POST /scopes/{tag}/repairs":          "TL",
-	"POST /scopes/{tag}/files":            "TL",
+	"POST /scopes/{tag}/files":            "TLI",
 	"GET /scopes/{tag}/dossier":           "TLIQV",
 	"GET /files/{record}":                 "TLIQV",
-	"POST /files/{record}/void":           "TL",
+	"POST /files/{record}/void":           "TLI",
 	"GET /records/{id}":                   "TLIQV",
 	"GET /bench":                          "TL",
 	"GET /bench/card":                     "TL",

@@ -10,7 +10,7 @@ import (
 // table lists every route with the permission that it needs, in the order of the navigation. A page that
 // is not listed is not served.
 func (s *Server) table(wall bool) []route {
-	return slices.Concat(s.dayRoutes(wall), s.numberRoutes(), s.levelRoutes(), s.meterRoutes(), s.recordRoutes(), s.setUpRoutes(), s.helpRoutes(), s.peopleRoutes(), s.signInRoutes())
+	return slices.Concat(s.dayRoutes(wall), s.numberRoutes(), s.levelRoutes(), s.meterRoutes(), s.recordRoutes(), s.setUpRoutes(), s.helpRoutes(), s.importRoutes(), s.peopleRoutes(), s.signInRoutes())
 }
 
 // get is a page of the day's work.
@@ -56,10 +56,10 @@ func (s *Server) dayRoutes(wall bool) []route {
 		post("/scopes/{tag}/lifts", access.LiftHold, s.liftHold),
 		post("/scopes/{tag}/requests", access.PlaceHold, s.requestRound),
 		post("/scopes/{tag}/repairs", access.RecordStep, s.recordRepair),
-		{method: http.MethodPost, path: "/scopes/{tag}/files", need: access.RecordStep, handle: s.attach, limit: uploadLimit},
+		{method: http.MethodPost, path: "/scopes/{tag}/files", need: access.PlaceHold, handle: s.attach, limit: uploadLimit},
 		get("/scopes/{tag}/dossier", access.SeeScope, "dossier", "", s.dossier),
 		get("/files/{record}", access.SeeScope, "", "", s.attachedFile),
-		post("/files/{record}/void", access.RecordStep, s.voidFile),
+		post("/files/{record}/void", access.PlaceHold, s.voidFile),
 		get("/bench", access.RecordStep, "bench", "Bench", s.bench),
 		get("/bench/card", access.RecordStep, "card", "", s.card),
 		get("/bench/drawings/{model}/{point}", access.RecordStep, "", "", s.drawing),

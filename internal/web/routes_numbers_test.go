@@ -1,10 +1,163 @@
 package web
 
-// numbersMayOpen is about charts, alarms and where scatter comes from; see mayOpen.
-var numbersMayOpen = map[string]string{}
+import (
+	"math"
+	"net/http"
+	"net/url"
+	"time"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+)
+
+// numbersMayOpen is about charts, alarms and where scatter comes from; see mayOpen. A technician may place
+// holds and not see numbers, and so acts on no alarm.
+var numbersMayOpen = map[string]string{
+	"GET /trends":                  "LIQV",
+	"GET /trends/{tag}/{point}":    "LIQV",
+	"POST /trends/{tag}/{point}":   "LI",
+	"GET /alarms":                  "LIQV",
+	"GET /alarms/{alarm}":          "LIQV",
+	"POST /alarms/{alarm}/acts":    "LI",
+	"POST /alarms/{alarm}/closing": "LI",
+	"POST /alarms/{alarm}/void":    "LI",
+	"GET /failures":                "LIQV",
+}
+
+// numberedScope has a past of readings: those at its outer distal end rise, those at its elevator recess
+// stay what they were.
+const numberedScope = "D-09"
+
+// The readings of numberedScope: how many there are at each point, a day apart, and which is the first one
+// that is higher. With it comes another lot.
+const (
+	readingsEach = 62
+	firstHigher  = 48
+)
+
+// streams gives the site streams with readings once, looks at them, and returns the id of the alarm.
+func (b *site) streams() string {
+	b.Helper()
+	known := false
+	b.look(func(v desk.View) error {
+		keys, err := v.Scales(numberedScope, scope.OuterDistalEnd, b.at())
+		known = len(keys) > 0
+		return err
+	})
+	if !known {
+		b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+			return w.RegisterInstrument(e, b.at(), scope.Instrument{Tag: numberedScope, Model: duodenoscope.Name, Owner: scope.Own, InService: b.at()})
+		})
+		err := b.desk.DB.Write(b.Context(), func(tx *store.Tx) error {
+			for i := range readingsEach {
+				at := b.at().Add(-time.Duration(readingsEach-i) * 24 * time.Hour)
+				if err := b.measured(tx, scope.OuterDistalEnd, at, i, i >= firstHigher); err != nil {
+					return err
+				}
+				if err := b.measured(tx, scope.ElevatorRecess, at.Add(time.Minute), i+7, false); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.clock.Move(time.Second)
+	}
+	if err := b.server.lookAtStreams(b.Context()); err != nil {
+		b.Fatal(err)
+	}
+	return string(b.alarms(numberedScope)[0].ID)
+}
+
+// alarms returns the alarms of a scope.
+func (b *site) alarms(tag string) (found []desk.Raised) {
+	b.Helper()
+	b.look(func(v desk.View) error {
+		all, err := v.Raised(alarmsIn(b.server.outlook()))
+		for _, r := range all {
+			if r.Stream.Scope == tag {
+				found = append(found, r)
+			}
+		}
+		return err
+	})
+	if len(found) == 0 {
+		b.Fatalf("%s has no alarm", tag)
+	}
+	return found
+}
+
+// measured writes the reading of one turnaround, the i-th of its stream, and the use before it.
+func (b *site) measured(tx *store.Tx, point scope.PointKind, at unit.Instant, i int, higher bool) error {
+	b.Helper()
+	value, lot := 40*math.Pow(10, 0.2*math.Sin(float64(i*i))), "7"
+	if higher {
+		value, lot = 4*value, "8"
+	}
+	put := func(typ string, at unit.Instant, body any) (ledger.ID, error) {
+		id := ledger.DerivedID("test", typ, at.String(), string(point))
+		_, _, err := tx.Append(store.Draft{Type: typ, ID: id, At: at, By: "T-01", Body: body})
+		return id, err
+	}
+	sample, err := put(store.TypeSample, at, sampling.Sample{Scope: numberedScope, Point: point, Attempt: 1, Kit: "K", Lot: lot, By: "T-01", Collected: at})
+	if err != nil {
+		return err
+	}
+	v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: unit.Number(math.Round(value))}
+	v.Typed = v.Number.String()
+	outcome := reading.Below
+	if value > 200 {
+		outcome = reading.Action
+	}
+	_, err = put(store.TypeReading, at, reading.Reading{
+		Sample: string(sample), Scope: numberedScope, Attempt: 1, Meter: "M-1", Lot: lot, By: "T-01", Value: v, Rules: "test",
+		With:      reading.Circumstances{System: "A", Kit: "K", Point: point, Kind: scope.Duodenoscope, At: at},
+		Judgement: reading.Judgement{Outcome: outcome, Judged: v, Why: "test"},
+	})
+	return err
+}
+
+// handle does something about an alarm as a person.
+func (b *site) handle(by string, r desk.Raised, h trend.Handling) {
+	b.Helper()
+	h.Alarm, h.Identity, h.Begin, h.Last = r.ID, r.Identity, r.Signalled, r.Signalled
+	b.clock.Move(time.Second)
+	b.do(by, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.HandleAlarm(e, h) })
+}
 
 // numberExamples are the pages about charts, alarms and where scatter comes from; see examples.
 func (b *site) numberExamples() []example {
 	b.Helper()
-	return []example{}
+	id := b.streams()
+	stream := "/trends/" + numberedScope + "/" + string(scope.OuterDistalEnd)
+	trial := stream + "?" + url.Values{"limits": {"trial"}, "false-alarms": {"2"}, "charts": {"individuals", "moving-range", "cusum"}, "rules": {"2"}, "view": {"sums"}, "last": {"50"}}.Encode()
+	raised := b.alarms(numberedScope)[0]
+	if raised.State == trend.LifeNew {
+		b.handle("L-01", raised, trend.Handling{Act: trend.Seen})
+		b.handle("L-01", raised, trend.Handling{Act: trend.Explained, Cause: trend.LotCause, Words: awkward})
+		hold := b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+			return w.Ask(e, sampling.Request{Scope: numberedScope, By: "L-01", Reason: "to see whether the lot is to blame"})
+		})
+		b.handle("L-01", raised, trend.Handling{Act: trend.Linked, Record: hold.Record.ID})
+	}
+	return []example{
+		{"trends", "/trends", "trends", http.StatusOK, access.Lead},
+		{"trends, none", "/trends?scope=nothing", "trends", http.StatusOK, access.Auditor},
+		{"stream", stream, "stream", http.StatusOK, access.Lead},
+		{"stream, other limits", trial, "stream", http.StatusOK, access.Lead},
+		{"stream without a baseline", "/trends/" + readyScope + "/" + string(scope.OuterDistalEnd), "stream", http.StatusOK, access.Analyst},
+		{"alarms", "/alarms?state=all", "alarms", http.StatusOK, access.Lead},
+		{"alarm", "/alarms/" + id, "alarm", http.StatusOK, access.Lead},
+		{"failures", "/failures", "failures", http.StatusOK, access.Lead},
+		{"failures, apart", "/failures?by=day&view=times", "failures", http.StatusOK, access.Analyst},
+	}
 }

@@ -24,20 +24,27 @@ const (
 // Run serves the pages on a listener until the context ends, then lets open requests finish. With a
 // certificate the listener speaks TLS.
 func (s *Server) Run(ctx context.Context, l net.Listener, certificate *tls.Certificate) error {
-	server := &http.Server{
-		Handler: s.Handler(), ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout,
-		WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: headerLimit,
-		ErrorLog: slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
-	}
 	if certificate != nil {
 		l = tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{*certificate}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}})
 	}
-	server.RegisterOnShutdown(sync.OnceFunc(func() { close(s.closing) })) // live pages have no end of their own
 	watching, stop := context.WithCancel(ctx)
 	var beside sync.WaitGroup
 	beside.Go(func() { s.Watch(watching) })
 	defer beside.Wait()
+	defer s.imports.end()
 	defer stop()
+	return listen(ctx, l, s.Handler(), s.log, s.endLive) // live pages have no end of their own
+}
+
+// listen serves a handler on a listener until the context ends, calls ending, and then lets open requests
+// finish.
+func listen(ctx context.Context, l net.Listener, h http.Handler, log *slog.Logger, ending func()) error {
+	server := &http.Server{
+		Handler: h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout,
+		WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: headerLimit,
+		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
+	}
+	server.RegisterOnShutdown(ending)
 	ended := make(chan error, 1)
 	go func() { ended <- server.Serve(l) }()
 	select {

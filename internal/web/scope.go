@@ -42,6 +42,8 @@ type scopePage struct {
 	AllShown   bool
 	Forms      scopeForms
 	Dossier    string
+	// Numbers are its alarms and trends; nil for whoever may not see them.
+	Numbers *scopeNumbers
 }
 
 // scopeForms are what can be done on the page of a scope; nil for whoever may not.
@@ -152,6 +154,9 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 			page.AllRecords = page.Href + "?records#history"
 		}
 		page.Dossier = page.Href + "/dossier"
+		if page.Numbers, err = s.scopeNumbers(v, x, i.Tag); err != nil {
+			return err
+		}
 		return s.fillForms(&page, v, x, was, trips)
 	})
 	if err != nil {
@@ -298,10 +303,10 @@ func (s *Server) fillForms(page *scopePage, v desk.View, x *exchange, was sent, 
 	f, now, clock := &page.Forms, s.now(), s.clockOf(v)
 	f.Base, f.Kinds = page.Href, dossier.Kinds
 	if x.may(access.PlaceHold) {
-		f.Hold, f.Request = x.form(was, "hold"), x.form(was, "request")
+		f.Hold, f.Request, f.File = x.form(was, "hold"), x.form(was, "request"), x.form(was, "file")
 	}
 	if x.may(access.RecordStep) {
-		f.Repair, f.File = x.form(was, "repair"), x.form(was, "file")
+		f.Repair = x.form(was, "repair")
 		for _, field := range []string{"sent", "returned"} {
 			if f.Repair.Typed[field] == "" {
 				f.Repair.Typed[field] = s.present()

@@ -478,6 +478,35 @@ func TestFilesAreServed(t *testing.T) {
 
 // A file is taken back by whoever attached it, or by somebody who may void records, and always with a
 // reason; it is then in the list of records only.
+// Infection prevention files the report of a laboratory, and takes back its own file and no other.
+func TestInfectionPreventionFilesReports(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	theirs := b.furnish()
+	if page := b.ask(http.MethodGet, "/scopes/"+pastScope, access.InfectionPrevention).body; !strings.Contains(page, `id="file-title"`) || strings.Contains(page, `id="repair-sent"`) {
+		t.Error("there is no form for a file, or one for a repair")
+	}
+	got := b.upload("/scopes/"+pastScope+"/files", access.InfectionPrevention, map[string]string{"id": b.newID(), "kind": "report", "title": "report of the laboratory"}, "a.pdf", "application/pdf", paper("no growth"))
+	if got.status != http.StatusSeeOther {
+		t.Fatalf("status %d\n%.1500s", got.status, got.body)
+	}
+	var own string
+	b.look(func(v desk.View) error {
+		all, err := v.Attachments(pastScope)
+		own = string(all[0].ID)
+		return err
+	})
+	b.clock.Move(time.Second)
+	for file, want := range map[string]int{theirs: http.StatusForbidden, own: http.StatusSeeOther} {
+		if got := b.send("/files/"+file+"/void", access.InfectionPrevention, map[string]string{"id": b.newID(), "reason": "another scope"}); got.status != want {
+			t.Errorf("take back: status %d, want %d", got.status, want)
+		}
+	}
+	if got := b.upload("/scopes/"+pastScope+"/files", access.Auditor, map[string]string{"id": b.newID(), "kind": "report", "title": "x"}, "a.pdf", "application/pdf", paper("x")); got.status != http.StatusForbidden {
+		t.Errorf("an auditor: status %d", got.status)
+	}
+}
+
 func TestVoidFile(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")

@@ -56,7 +56,35 @@ func BenchmarkPages(b *testing.B) {
 		}
 		s.clock.Move(past.At.Sub(s.at()))
 	}
-	for _, page := range []string{"/today", "/bench", "/bench/state", "/bench/jobs/SC-007", "/gate/SC-007", "/scopes", "/scopes/SC-007", "/levels", workshopPath, comparePath} {
+	for _, page := range []string{
+		"/today",
+		"/bench",
+		"/bench/state",
+		"/bench/jobs/SC-007",
+		"/gate/SC-007",
+		"/scopes",
+		"/scopes/SC-007",
+		"/trends",
+		"/trends/SC-007/outer-distal-end",
+		"/failures",
+		"/alarms",
+		"/levels",
+		workshopPath,
+		comparePath,
+		"/meters",
+		"/meters/M-1",
+		"/meters/compare",
+		"/meters/compare?what=meters&kit=K&old=M-1&new=M-2",
+		"/scatter",
+		"/scatter?of=failures",
+		"/comparison?by=scope",
+		"/comparison?by=person",
+		"/import",
+		"/import/readings",
+		"/help?q=alarm",
+		"/help/back-up",
+		"/help/glossary",
+	} {
 		b.Run(page, func(b *testing.B) {
 			var waits []time.Duration
 			for b.Loop() {

@@ -92,7 +92,9 @@ type dueReason struct {
 
 type meterLine struct {
 	Code, System, Why string
-	Good              bool
+	// Href is where it is checked; empty for whoever may not see it.
+	Href string
+	Good bool
 }
 
 type lotLine struct{ Kit, Lot, Why string }
@@ -132,10 +134,23 @@ func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error 
 		if err := s.handedOver(&page, v, now); err != nil {
 			return err
 		}
-		return s.supplies(&page, v, now)
+		if err := s.supplies(&page, v, now); err != nil {
+			return err
+		}
+		for i, m := range page.Meters {
+			if x.may(access.SeeScope) && !page.Wall {
+				page.Meters[i].Href = s.meterHref(m.Code)
+			}
+		}
+		return nil
 	})
 	if err != nil {
 		return err
+	}
+	if !x.may(access.SeeNumbers) {
+		for i := range page.Alarms.Lines {
+			page.Alarms.Lines[i].Alarm = ""
+		}
 	}
 	if x.who == nil {
 		page.nameless()
@@ -293,16 +308,12 @@ func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instan
 
 // supplies adds the meters that may not be used and the lots that expire soon.
 func (s *Server) supplies(page *todayPage, v desk.View, now unit.Instant) error {
-	meters, err := v.Meters()
+	meters, err := v.MeterStandings(now)
 	if err != nil {
 		return err
 	}
 	for _, m := range meters {
-		state, err := v.MeterState(m.Code, now)
-		if err != nil {
-			return err
-		}
-		page.Meters = append(page.Meters, meterLine{Code: m.Code, System: m.System, Why: state.Why, Good: state.Condition == quality.Checked})
+		page.Meters = append(page.Meters, meterLine{Code: m.Code, System: m.System, Why: m.State.Why, Good: m.State.Condition == quality.Checked})
 	}
 	lots, err := v.Lots()
 	if err != nil {

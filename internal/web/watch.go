@@ -5,10 +5,12 @@ import (
 	"log/slog"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/figure"
 	"rinsate/internal/store"
 	"rinsate/internal/trend"
 	"rinsate/internal/unit"
@@ -21,13 +23,17 @@ type alarmsShown struct {
 	AsOf string
 }
 
-type alarmLine struct{ Tag, Point, Href, Words, With string }
+// alarmLine is an alarm on the board. Href is the page of the scope, Alarm that of the alarm for whoever
+// may see numbers.
+type alarmLine struct{ Tag, Point, Href, Alarm, Words, With string }
 
-// alarmWatch keeps the alarms of all streams up to date beside the pages, since looking at every stream
-// takes longer than a page may.
+// alarmWatch keeps what the charts make of all streams up to date beside the pages, since looking at every
+// stream takes longer than a page may.
 type alarmWatch struct {
 	mu   sync.Mutex
 	last alarmsShown
+	// outlook is nil before the first time. It is never changed, only replaced.
+	outlook *desk.Outlook
 }
 
 func (w *alarmWatch) shown() alarmsShown {
@@ -38,27 +44,42 @@ func (w *alarmWatch) shown() alarmsShown {
 	return last
 }
 
-// How often the ledger is looked at for new readings, and since when alarms are shown.
+// outlook returns what the charts made of all streams when they were last looked at, nil before the first
+// time. Pages show it and never wait for it.
+func (s *Server) outlook() *desk.Outlook {
+	s.alarms.mu.Lock()
+	defer s.alarms.mu.Unlock()
+	return s.alarms.outlook
+}
+
+// How often the ledger is looked at for new readings, how many times as long as a look at the streams took
+// the next one waits at least, so that looking takes a twentieth of one processor, and since when alarms
+// are shown on the board.
 const (
 	watchEvery  = 10 * time.Second
+	watchRest   = 19
 	alarmsSince = 24 * time.Hour
 )
 
+// rest returns how long to wait after a look at the streams that took so long.
+func rest(took time.Duration) time.Duration { return max(watchEvery, watchRest*took) }
+
 // Watch looks at the streams whenever something was recorded, until the context ends.
 func (s *Server) Watch(ctx context.Context) {
-	ticker := time.NewTicker(watchEvery)
-	defer ticker.Stop()
 	seen := int64(-1)
 	for {
+		wait := watchEvery
 		var size int64
 		err := s.desk.DB.Read(ctx, func(tx *store.Tx) (err error) {
 			size, err = tx.Size()
 			return err
 		})
 		if err == nil && size != seen {
+			begun := s.clock()
 			if err = s.lookAtStreams(ctx); err == nil {
 				seen = size
 			}
+			wait = rest(s.clock().Sub(begun))
 		}
 		if err != nil && ctx.Err() == nil {
 			s.log.ErrorContext(ctx, "the alarms could not be computed", slog.Any("error", err))
@@ -66,42 +87,46 @@ func (s *Server) Watch(ctx context.Context) {
 		select {
 		case <-ctx.Done():
 			return
-		case <-ticker.C:
+		case <-time.After(wait):
 		}
 	}
 }
 
 func (s *Server) lookAtStreams(ctx context.Context) error {
 	now := s.now()
-	var list []desk.Stream
+	var o desk.Outlook
+	var raised []desk.Raised
 	if err := s.view(ctx, func(v desk.View) (err error) {
-		list, err = v.Streams(now, desk.UsualWatching())
+		if o, err = v.Outlook(now, desk.UsualWatching()); err != nil {
+			return err
+		}
+		raised, err = v.Raised(o.Alarms)
 		return err
 	}); err != nil {
 		return err
 	}
 	shown := alarmsShown{AsOf: clockTime(now, now, s.desk.DB.Zone())}
-	for _, a := range desk.Alarms(list, now.Add(-alarmsSince)) {
-		if a.Provisional || !a.Open {
+	for _, r := range raised {
+		a := r.Alarm
+		if a == nil || a.Last < now.Add(-alarmsSince) || a.Provisional || !a.Open || r.State == trend.LifeClosed {
 			continue
 		}
-		line := alarmLine{Tag: a.Key.Scope, Point: string(a.Key.Point), Href: s.scopeHref(a.Key.Scope), Words: s.alarmWords(a, now)}
-		for i, c := range a.Coincides {
-			if i > 0 {
-				line.With += ", "
-			}
-			line.With += c
-		}
-		shown.Lines = append(shown.Lines, line)
+		shown.Lines = append(shown.Lines, alarmLine{
+			Tag: a.Key.Scope, Point: string(a.Key.Point), Href: s.scopeHref(a.Key.Scope), Alarm: s.alarmHref(r.ID), Words: s.alarmWords(*a, now),
+			With: strings.Join(a.Coincides, ", "),
+		})
 	}
 	s.alarms.mu.Lock()
 	defer s.alarms.mu.Unlock()
-	s.alarms.last = shown
+	s.alarms.last, s.alarms.outlook = shown, &o
 	return nil
 }
 
 func (s *Server) alarmWords(a desk.Alarm, now unit.Instant) string {
-	words := map[trend.Direction]string{trend.Higher: "higher", trend.Lower: "lower", trend.Spread: "scattering differently"}[a.Direction]
+	words := "scattering differently"
+	if a.Direction != trend.Spread {
+		_, words = figure.Direction(a.Direction)
+	}
 	if a.Since == nil {
 		return words
 	}

@@ -15,7 +15,9 @@ import (
 	"log/slog"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"rinsate/internal/desk"
@@ -56,49 +58,79 @@ type Server struct {
 	demo      bool
 	proxied   bool
 	pages     pages
+	help      help
 	files     files
 	routes    []route
 	mux       *http.ServeMux
 	cross     *http.CrossOriginProtection
 	alarms    alarmWatch
 	overviews overviews
+	repeats   repeats
 	studies   studies
-	// closing is closed when the server is told to end.
+	// readings are those that statistics count, computed what statistics say of them.
+	readings, computed replies
+	// imports are the files that are being read in.
+	imports *imports
+	// closing is closed when the server is told to end, by endLive.
 	closing chan struct{}
+	endLive func()
 }
 
 // New makes the server. All templates are parsed and all files hashed here: what is wrong with them is
 // an error now and not on a page.
 func New(d *desk.Desk, o Options) (*Server, error) {
-	if o.Base == nil || o.Base.Host == "" || o.Base.Scheme != "http" && o.Base.Scheme != "https" {
-		return nil, errors.New("the address of the pages must be given, such as http://localhost:8420")
+	s, err := newShell(o)
+	if err != nil {
+		return nil, err
 	}
-	s := &Server{
-		desk: d, door: o.Door, proxied: o.Proxied, base: o.Base, prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
-		clock: o.Clock, log: o.Log, demo: o.Demo, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
-	}
-	if s.log == nil {
-		s.log = slog.New(slog.DiscardHandler)
-	}
-	var err error
+	s.desk, s.door = d, o.Door
+	s.readings, s.computed = replies{most: 2}, replies{most: 32}
 	if s.passkeys, err = desk.NewPasskeys(o.Door, o.Base); err != nil {
 		return nil, err
 	}
-	if s.files, err = loadFiles(); err != nil {
+	if s.pages, err = s.loadPages(""); err != nil {
 		return nil, err
 	}
-	if s.pages, err = s.loadPages(); err != nil {
+	if s.imports, err = newImports(d.DB.Dir(), s.clock); err != nil {
 		return nil, err
-	}
-	// A proxy may change Host on the way; the address that people use is trusted by name.
-	if err := s.cross.AddTrustedOrigin(o.Base.Scheme + "://" + o.Base.Host); err != nil {
-		return nil, fmt.Errorf("the address of the pages: %w", err)
 	}
 	s.routes = s.table(o.Wall)
 	for _, r := range s.routes {
 		s.mux.Handle(r.method+" "+s.prefix+r.path, s.serve(r))
 	}
 	return s, nil
+}
+
+// newShell makes what pages need that know no site yet.
+func newShell(o Options) (*Server, error) {
+	if o.Base == nil || o.Base.Host == "" || o.Base.Scheme != "http" && o.Base.Scheme != "https" {
+		return nil, errors.New("the address of the pages must be given, such as http://localhost:8420")
+	}
+	s := &Server{
+		proxied: o.Proxied, base: o.Base, prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
+		clock: o.Clock, log: o.Log, demo: o.Demo, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
+	}
+	s.endLive = sync.OnceFunc(func() { close(s.closing) })
+	if s.log == nil {
+		s.log = slog.New(slog.DiscardHandler)
+	}
+	var err error
+	if s.files, err = loadFiles(); err != nil {
+		return nil, err
+	}
+	if s.help, err = loadHelp(); err != nil {
+		return nil, err
+	}
+	// A proxy may change Host on the way; the address that people use is trusted by name.
+	if err := s.cross.AddTrustedOrigin(o.Base.Scheme + "://" + o.Base.Host); err != nil {
+		return nil, fmt.Errorf("the address of the pages: %w", err)
+	}
+	return s, nil
+}
+
+// has says whether there is a page at a path.
+func (s *Server) has(path string) bool {
+	return slices.ContainsFunc(s.routes, func(r route) bool { return r.method == http.MethodGet && r.path == path })
 }
 
 // now returns the instant of a request.

@@ -1,9 +1,12 @@
 package web
 
 import (
+	"errors"
 	"fmt"
+	"strings"
 	"time"
 
+	"rinsate/internal/store"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
@@ -53,4 +56,15 @@ func clockTime(at, now unit.Instant, zone *time.Location) string {
 		return t.Format("15:04")
 	}
 	return t.Format("2006-01-02 15:04")
+}
+
+// spaced writes a name such as outer-distal-end in words.
+func spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }
+
+// storeMessage is what an error says, without the hint, which the page words itself.
+func storeMessage(err error) string {
+	if e, ok := errors.AsType[*store.Error](err); ok {
+		return e.Message
+	}
+	return err.Error()
 }

@@ -8,11 +8,15 @@ async function refresh() {
   const parsed = document.createElement("template");
   parsed.innerHTML = await answer.text();
   const old = document.querySelector("[data-live]");
+  if (old?.querySelector(":popover-open")) return; // somebody reads what a word means
   const fresh = /** @type {HTMLElement|null} */ (parsed.content.querySelector("[data-live]"));
   if (!old || !fresh) return;
-  const focused = old.contains(document.activeElement) && document.activeElement?.closest("[href]")?.getAttribute("href");
+  const focused = old.contains(document.activeElement) && document.activeElement?.closest("[href], [popovertarget]");
   old.replaceWith(fresh);
-  if (focused) /** @type {HTMLElement|null} */ (fresh.querySelector(`[href="${CSS.escape(focused)}"]`))?.focus();
+  for (const name of focused ? ["href", "popovertarget"] : []) {
+    const value = focused && focused.getAttribute(name);
+    if (value) /** @type {HTMLElement|null} */ (fresh.querySelector(`[${name}="${CSS.escape(value)}"]`))?.focus();
+  }
 }
 
 /** @type {EventSource|undefined} */
@@ -44,6 +48,12 @@ function scanner() {
     if (event.key.length === 1 && event.key !== " ") field.focus();
   });
 }
+
+// What came in meanwhile is shown when the word is read.
+addEventListener("toggle", (event) => {
+  const word = /** @type {Element} */ (event.target);
+  if (word.matches("[data-live] [popover]") && /** @type {ToggleEvent} */ (event).newState === "closed") refresh().catch(() => {});
+}, true);
 
 listen();
 scanner();

@@ -365,7 +365,7 @@ function chooseMeter(m) {
   if (m.state.condition !== "checked" || m.state.until && m.state.until <= now()) {
     meter = "";
     choices.set("meter", "");
-    return say("problem", `Meter ${m.code}: ${m.state.why}. Check it before it is used.`);
+    return say("problem", `Meter ${m.code}: ${m.state.why}. `, h("a", { href: at.meters + encodeURIComponent(m.code) + "#check" }, "Check it before it is used"), ".");
   }
   meter = m.code;
   choices.set("meter", meter);
@@ -819,9 +819,22 @@ function showDoor() {
     say("", `${body.person} is at the bench.`);
     await ask();
   };
+  const byPasskey = async () => {
+    const { prove, words } = await import(at.device);
+    try {
+      const { person } = await prove("use", at.ask, at.tell);
+      trouble = "";
+      place.replaceChildren();
+      say("", `${person} is at the bench.`);
+      await ask();
+    } catch (error) {
+      say("problem", words(error));
+    }
+  };
   place.replaceChildren(h("div", { class: "card" }, h("h2", {}, "Locked"), h("p", {}, "What is open here stays open."),
     h("form", { class: "row", onsubmit: enter(at.switch) }, h("label", { class: "grow" }, "Badge ", h("input", { name: "badge", autocomplete: "off", required: true })), h("label", { class: "grow" }, "PIN ", h("input", { name: "pin", type: "password", inputmode: "numeric", autocomplete: "off", required: true })), h("button", {}, "Take over")),
     h("form", { class: "row", onsubmit: enter(at.unlock) }, h("label", { class: "grow" }, `PIN or password of ${data.person} `, h("input", { name: "secret", type: "password", autocomplete: "current-password", required: true })), h("button", { class: "plain" }, "Open")),
+    data.passkeys && typeof PublicKeyCredential === "function" && h("p", {}, h("button", { type: "button", class: "plain", id: "passkey", onclick: byPasskey }, `Open with a passkey of ${data.person}`)),
     h("p", {}, h("a", { class: "button plain", href: at.signin }, "Sign in"))));
 }
 

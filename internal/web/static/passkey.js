@@ -23,7 +23,7 @@ async function device(kind, question) {
 }
 
 /** What went wrong, for a person. @param {Error} error */
-function words(error) {
+export function words(error) {
   switch (error.name) {
     case "InvalidStateError":
       return "This device has a passkey of yours already.";
@@ -33,6 +33,15 @@ function words(error) {
   }
   return error.message;
 }
+
+/** Lets a device answer what the server asks, and returns what the server says to that. @param {string} kind @param {string} ask @param {string} tell @param {Any} [typed] @returns {Promise<Any>} */
+export async function prove(kind, ask, tell, typed = {}) {
+  const answer = await device(kind, await send(ask, typed));
+  return send(`${tell}?${new URLSearchParams({ next: String(typed.next ?? "") })}`, answer);
+}
+
+/** Says whether the browser has passkeys. */
+export const available = typeof PublicKeyCredential === "function" && "parseRequestOptionsFromJSON" in PublicKeyCredential;
 
 /** Lets a form work. @param {HTMLFormElement} form */
 function attach(form) {
@@ -44,9 +53,7 @@ function attach(form) {
     problem.hidden = button.disabled = true;
     try {
       const { ask = "", tell = "", passkey = "" } = form.dataset;
-      const answer = await device(passkey, await send(ask, typed));
-      const done = await send(`${tell}?${new URLSearchParams({ next: String(typed.next ?? "") })}`, answer);
-      location.assign(done.to);
+      location.assign((await prove(passkey, ask, tell, typed)).to);
     } catch (error) {
       problem.textContent = words(/** @type {Error} */ (error));
       problem.hidden = button.disabled = false;
@@ -55,7 +62,7 @@ function attach(form) {
 }
 
 // Where the browser has no passkeys, the pages stay as they are.
-if (typeof PublicKeyCredential === "function" && "parseRequestOptionsFromJSON" in PublicKeyCredential) {
+if (available) {
   for (const form of document.querySelectorAll("form[data-passkey]")) attach(/** @type {HTMLFormElement} */ (form));
   for (const place of document.querySelectorAll("[data-passkeys]")) /** @type {HTMLElement} */ (place).hidden = place.getAttribute("data-passkeys") === "none";
 }

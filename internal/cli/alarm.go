@@ -1,0 +1,230 @@
+package cli
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/ledger"
+	"rinsate/internal/store"
+	"rinsate/internal/trend"
+)
+
+// alarmCells are what a line of the list of alarms says.
+func alarmCells(v desk.View, r desk.Raised) []string {
+	cells := []string{short(string(r.ID)), r.Stream.Scope, string(r.Stream.Point), directionMark(r.Direction), "no longer", string(r.State), moment(v, r.Signalled), "", "", "", "", "", ""}
+	x := r.Alarm
+	if x == nil {
+		return cells
+	}
+	cells[3], cells[4], cells[6] = directionMark(x.Direction), "over", moment(v, x.First.At)
+	if x.Open {
+		cells[4] = "open"
+	}
+	if s := x.Since; s != nil {
+		cells[7], cells[8] = s.At.In(v.Zone()), moment(v, s.After)+" to "+moment(v, s.Until)
+		cells[9] = fmt.Sprintf("%.0f → %.0f", float64(s.Before), float64(s.Now))
+	}
+	charts := []string{string(x.First.Chart)}
+	for _, j := range x.Joined {
+		charts = append(charts, string(j.Chart))
+	}
+	cells[10], cells[11], cells[12] = strings.Join(slices.Compact(charts), ", "), strings.Join(x.Coincides, ", "), strconv.Itoa(x.Others)
+	return cells
+}
+
+// jsonAlarm is an alarm with its life as a contract. What is computed is absent when nothing signals any
+// more.
+type jsonAlarm struct {
+	ID ledger.ID `json:"id"`
+	trend.Identity
+	State trend.LifeState `json:"state"`
+	Acts  int             `json:"acts"`
+	// Moved says that the alarm now begins with another reading than when somebody acted on it.
+	Moved bool        `json:"first_signal_moved,omitempty"`
+	Alarm *desk.Alarm `json:"alarm,omitempty"`
+}
+
+func alarmsJSON(raised []desk.Raised) []jsonAlarm {
+	all := make([]jsonAlarm, len(raised))
+	for i, r := range raised {
+		all[i] = jsonAlarm{ID: r.ID, Identity: r.Identity, State: r.State, Acts: r.Acts, Moved: r.Shifted, Alarm: r.Alarm}
+	}
+	return all
+}
+
+// theAlarm finds the alarm whose id begins with a text.
+func theAlarm(v desk.View, id string) (desk.Raised, error) {
+	list, err := v.Streams(v.Now(), desk.UsualWatching())
+	if err != nil {
+		return desk.Raised{}, err
+	}
+	all, err := v.Raised(desk.Alarms(list, 0))
+	if err != nil {
+		return desk.Raised{}, err
+	}
+	found := slices.DeleteFunc(all, func(r desk.Raised) bool { return !strings.HasPrefix(string(r.ID), id) })
+	switch {
+	case len(id) < 4 || len(found) == 0:
+		return desk.Raised{}, &store.Error{Code: store.NotFound, Message: fmt.Sprintf("there is no alarm whose id begins with %q", id), Hint: "see the alarms with: rinsate alarms"}
+	case len(found) > 1:
+		return desk.Raised{}, &store.Error{Code: store.Invalid, Message: "several alarms begin with " + id, Hint: "give more of the id"}
+	}
+	return found[0], nil
+}
+
+func (a *app) alarmCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "alarm", Short: "Show or record what people did about an alarm",
+		Long: `Show or record what people did about an alarm. It is named by its id, or the beginning of
+it, as rinsate alarms lists it. Somebody has seen it, explains what was behind it, links
+the records of what was done, and closes it; closing needs an explanation first. A closed
+alarm can be opened again. Take an entry back with: rinsate void.`,
+		Args: cobra.NoArgs,
+	}
+	var words, cause, record string
+	c.AddCommand(
+		a.alarmShowCommand(),
+		a.alarmAct("seen", "Say that you have looked at alarms", trend.Seen, nil),
+		a.alarmAct("explain", "Say what was behind alarms", trend.Explained, func(c *cobra.Command) func(*trend.Handling) {
+			c.Flags().StringVar(&words, "words", "", "the explanation; no names of patients")
+			c.Flags().StringVar(&cause, "cause", "", "what it was: "+strings.Join(causes(), ", "))
+			return func(h *trend.Handling) { h.Words, h.Cause = words, trend.Cause(cause) }
+		}),
+		a.alarmAct("link", "Link a record of what was done about alarms", trend.Linked, func(c *cobra.Command) func(*trend.Handling) {
+			c.Flags().StringVar(&record, "record", "", "id of the record: a "+strings.Join(desk.Measures, ", "))
+			c.Flags().StringVar(&words, "words", "", "words, if needed")
+			return func(h *trend.Handling) { h.Record, h.Words = ledger.ID(record), words }
+		}),
+		a.alarmAct("close", "Close alarms that are explained", trend.Closed, func(c *cobra.Command) func(*trend.Handling) {
+			c.Flags().StringVar(&words, "why", "", "why they can be closed")
+			return func(h *trend.Handling) { h.Words = words }
+		}),
+		a.alarmAct("reopen", "Open closed alarms again", trend.Reopened, func(c *cobra.Command) func(*trend.Handling) {
+			c.Flags().StringVar(&words, "why", "", "why they are opened again")
+			return func(h *trend.Handling) { h.Words = words }
+		}),
+	)
+	return c
+}
+
+func causes() []string {
+	words := make([]string, len(trend.Causes))
+	for i, c := range trend.Causes {
+		words[i] = string(c)
+	}
+	return words
+}
+
+// alarmAct is the command for one act about alarms. flags adds what it says and returns what fills it in.
+func (a *app) alarmAct(use, about string, act trend.Act, flags func(*cobra.Command) func(*trend.Handling)) *cobra.Command {
+	var by string
+	fill := func(*trend.Handling) {}
+	c := &cobra.Command{
+		Use: use + " ID...", Short: about, Args: cobra.MinimumNArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				var lines []map[string]any
+				if err := d.Do(c.Context(), func(w *desk.Work) error {
+					for _, id := range args {
+						r, err := theAlarm(w.View, id)
+						if err != nil {
+							return err
+						}
+						receipt, err := w.HandleAlarm(desk.Entry{By: by}, handling(w.View, r, act, fill))
+						if err != nil {
+							return err
+						}
+						lines = append(lines, map[string]any{"alarm": r.ID, "scope": r.Stream.Scope, "point": r.Stream.Point, "act": act, "record": receipt.Record.ID})
+					}
+					return nil
+				}); err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(lines)
+				}
+				for _, l := range lines {
+					fmt.Fprintf(a.Out, "%s, %s: %s: record %s\n", l["scope"], l["point"], act, l["record"])
+				}
+				return nil
+			})
+		},
+	}
+	if flags != nil {
+		fill = flags(c)
+	}
+	c.Flags().StringVar(&by, "by", "", "code of the person who acts")
+	must(c.MarkFlagRequired("by"))
+	return c
+}
+
+// handling is an act about an alarm as it computes now.
+func handling(v desk.View, r desk.Raised, act trend.Act, fill func(*trend.Handling)) trend.Handling {
+	h := trend.Handling{Alarm: r.ID, Identity: r.Identity, Begin: r.Signalled, Last: r.Signalled, Act: act, At: v.Now()}
+	if r.Alarm != nil {
+		h.Begin, h.Last = r.Alarm.Begin(), r.Alarm.Last
+	}
+	fill(&h)
+	return h
+}
+
+func (a *app) alarmShowCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "show ID", Short: "Show what people did about an alarm", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return a.view(c, func(v desk.View) error {
+				r, err := theAlarm(v, args[0])
+				if err != nil {
+					return err
+				}
+				life, err := v.Life(r.ID)
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(map[string]any{"alarm": alarmsJSON([]desk.Raised{r})[0], "life": lifeJSON(life)})
+				}
+				fmt.Fprintf(a.Out, "alarm %s: %s, %s\n%s\n", r.ID, r.Stream, r.State, alarmSays(v, r))
+				rows := make([][]string, len(life.Acts))
+				for i, h := range life.Acts {
+					state := ""
+					switch {
+					case h.Replaced.Known():
+						state = "taken back"
+					case !h.Counts:
+						state = "counts no more"
+					}
+					rows[i] = []string{moment(v, h.At), string(h.Act), h.By, h.Cause.Words(), h.Words, short(string(h.Record)), state, short(string(h.ID))}
+				}
+				a.printTable([]string{"at", "act", "by", "cause", "words", "linked", "", "record"}, rows)
+				a.printCaution()
+				return nil
+			})
+		},
+	}
+}
+
+// alarmSays says what the charts say about an alarm now.
+func alarmSays(v desk.View, r desk.Raised) string {
+	switch {
+	case r.Alarm == nil:
+		return "No longer signalled: a reading came late or was taken back, or another baseline is in force."
+	case r.Shifted:
+		return figure.AlarmWords(r.Alarm.Alarm, v.Zone()) + " The first signal has moved since somebody acted on it."
+	}
+	return figure.AlarmWords(r.Alarm.Alarm, v.Zone())
+}
+
+func lifeJSON(life desk.Life) []map[string]any {
+	all := make([]map[string]any, len(life.Acts))
+	for i, h := range life.Acts {
+		all[i] = map[string]any{"id": h.ID, "by": h.By, "recorded": h.Recorded, "counts": h.Counts, "act": h.Handling}
+	}
+	return all
+}

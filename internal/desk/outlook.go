@@ -1,0 +1,219 @@
+package desk
+
+import (
+	"slices"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+)
+
+// Standing is how a stream stands.
+type Standing string
+
+// The standings.
+const (
+	Unwatched Standing = "no-baseline" // too few readings to hold others against
+	Calm      Standing = "no-alarm"
+	Moved     Standing = "moved-up"
+	Sunk      Standing = "moved-down"
+	Scattered Standing = "scattering"
+	Over      Standing = "over" // there was an alarm, and no signal since
+)
+
+// Standings lists every standing, those that want somebody first.
+var Standings = []Standing{Moved, Sunk, Scattered, Over, Unwatched, Calm}
+
+// Standing says how the stream stands by its last alarm.
+func (s Stream) Standing() Standing {
+	if s.Baseline == nil {
+		return Unwatched
+	}
+	if len(s.Watched.Alarms) == 0 {
+		return Calm
+	}
+	last := s.Watched.Alarms[len(s.Watched.Alarms)-1]
+	if !last.Open {
+		return Over
+	}
+	switch last.Direction {
+	case trend.Higher:
+		return Moved
+	case trend.Lower:
+		return Sunk
+	case trend.Spread:
+	}
+	return Scattered
+}
+
+// recent is how many readings of a stream an outlook keeps.
+const recent = 32
+
+// Summary is a stream without its readings.
+type Summary struct {
+	Key  trend.Key
+	Kind scope.Kind
+	// Readings counts those of the stream, After those that are held against the baseline.
+	Readings, After int
+	Baseline        *trend.Baseline
+	Chart           ledger.ID
+	Provisional     bool
+	Missing         int
+	Why             string
+	Last            trend.Point
+	// Recent are the last readings in RLU, the earliest first and at most 32.
+	Recent   []float64
+	Standing Standing
+	// Alarm is the last alarm, nil when there was none.
+	Alarm *trend.Alarm
+}
+
+// Outlook is what the charts make of every stream at an instant, small enough to be kept.
+type Outlook struct {
+	At unit.Instant
+	// Size is how many records the ledger had.
+	Size int64
+	// Monthly is how many readings all streams have in a month.
+	Monthly float64
+	Streams []Summary
+	// Alarms are those of all streams, the newest first.
+	Alarms []Alarm
+	// Rounds are the first rounds of all turnarounds, in order.
+	Rounds []FirstRound
+}
+
+// Outlook looks at all streams. It reads every reading there is.
+func (v View) Outlook(at unit.Instant, w Watching) (Outlook, error) {
+	size, err := v.tx.Size()
+	if err != nil {
+		return Outlook{}, err
+	}
+	all, err := v.Measured(0, at+1)
+	if err != nil {
+		return Outlook{}, err
+	}
+	list, err := v.streamsOf(all, at, w)
+	if err != nil {
+		return Outlook{}, err
+	}
+	o := Outlook{At: at, Size: size, Monthly: perMonth(list, at), Alarms: Alarms(list, 0), Rounds: slices.Clip(firstRounds(all))}
+	for _, s := range list {
+		o.Streams = append(o.Streams, s.summary())
+	}
+	return o, nil
+}
+
+func (s Stream) summary() Summary {
+	x := Summary{
+		Key: s.Key, Kind: s.Kind, Readings: len(s.Points), After: len(s.After()), Baseline: s.Baseline, Chart: s.Chart,
+		Provisional: s.Provisional, Missing: s.Missing, Why: s.Why, Standing: s.Standing(),
+	}
+	if n := len(s.Points); n > 0 {
+		x.Last = s.Points[n-1]
+	}
+	for _, p := range s.Points[max(0, len(s.Points)-recent):] {
+		x.Recent = append(x.Recent, p.Value)
+	}
+	if n := len(s.Watched.Alarms); n > 0 {
+		last := s.Watched.Alarms[n-1]
+		x.Alarm = &last
+	}
+	return x
+}
+
+// StreamIn returns one stream with all its readings up to an instant, as it is among all streams: monthly
+// is how many readings these have in a month (see Outlook), from which limits follow where none are
+// adopted. It reads that stream alone, so that who cleaned is not known.
+func (v View) StreamIn(key trend.Key, at unit.Instant, w Watching, monthly float64) (Stream, error) {
+	var uses []unit.Instant
+	if err := v.tx.UsesOfScope(key.Scope, 0, at+1, func(start unit.Instant) error {
+		uses = append(uses, start)
+		return nil
+	}); err != nil {
+		return Stream{}, err
+	}
+	c, trip := newStreams(), 0
+	if err := v.tx.ReadingsAt(key.Scope, key.Point, 0, at+1, func(m store.Measured) error {
+		for trip < len(uses) && uses[trip] <= m.At {
+			trip++
+		}
+		if m.System == key.System && m.Kit == key.Kit {
+			c.add(Measured{Measured: m}, trip)
+		}
+		return nil
+	}); err != nil {
+		return Stream{}, err
+	}
+	s := c.byKey[key]
+	if s == nil {
+		return Stream{}, notFound("see the streams with: rinsate trend "+key.Scope, "%s has no reading that counts", key)
+	}
+	context, err := v.watchingContext(at, w)
+	if err != nil {
+		return Stream{}, err
+	}
+	context.readings = monthly
+	return *s, context.watch(s)
+}
+
+// Scales returns on which meter systems and kits a point of a scope has readings that count, the one with
+// the latest reading first.
+func (v View) Scales(tag string, point scope.PointKind, at unit.Instant) ([]trend.Key, error) {
+	var keys []trend.Key
+	err := v.tx.ReadingsAt(tag, point, 0, at+1, func(m store.Measured) error {
+		key := trend.Key{Scope: tag, Point: point, System: m.System, Kit: m.Kit}
+		if n := len(keys); n > 0 && keys[n-1] == key {
+			return nil
+		}
+		keys = append(slices.DeleteFunc(keys, func(k trend.Key) bool { return k == key }), key)
+		return nil
+	})
+	slices.Reverse(keys)
+	return keys, err
+}
+
+// Proposed returns the baseline that adopting the limits of the stream would freeze, or why there is none.
+func (s Stream) Proposed(from unit.Instant) (*trend.Baseline, string, error) {
+	x, err := s.frozen(Freeze{From: from, Anew: true}, true)
+	return x.Baseline, x.Why, err
+}
+
+// Registered returns the record of something by its type and key, such as a lot; ok is false when there is
+// none.
+func (v View) Registered(typ, key string) (id ledger.ID, ok bool, err error) {
+	k, ok, err := v.tx.Entity(typ, key, store.Forever, store.Forever)
+	return k.ID, ok, err
+}
+
+// Numbered is a reading of a stream with what the charts made of it.
+type Numbered struct {
+	trend.Point
+	// Counted says that the reading is held against the baseline; the other numbers are 0 when it is not.
+	Counted bool
+	// Z, EWMA, Up and Down are in standard deviations.
+	Z, EWMA, Up, Down float64
+	Flags             trend.Flags
+}
+
+// Numbered returns the readings of a stream with what the charts made of each.
+func (s Stream) Numbered() []Numbered {
+	all := make([]Numbered, len(s.Points))
+	for i, p := range s.Points {
+		all[i].Point = p
+	}
+	m := s.Monitor()
+	if m == nil {
+		return all
+	}
+	state := m.Start()
+	for i, p := range s.After() {
+		x := &all[s.From+i]
+		var reached trend.State
+		x.Counted, x.Z = true, m.Z(p.Value)
+		state, reached, x.Flags = m.Step(state, x.Z)
+		x.EWMA, x.Up, x.Down = reached.EWMA.Mean, reached.CUSUM.Up, reached.CUSUM.Down
+	}
+	return all
+}

@@ -1,0 +1,392 @@
+package web
+
+import (
+	"net/http"
+	"slices"
+	"strings"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/ledger"
+	"rinsate/internal/store"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+)
+
+// alarmPage is one alarm: what the charts say, what came with it, and what people did about it.
+type alarmPage struct {
+	alarmRow
+	Said, AsOf string
+	// Waiting says that it is not known yet whether it still signals.
+	Waiting bool
+	Chart   *picture
+	// With is what came together with the change; People says that persons are named, PeopleHref is where
+	// they are named or not.
+	Circumstances []circumstanceLine
+	People        bool
+	PeopleHref    string
+	Together      []alarmRow
+	// More is how many more streams changed at the same time.
+	More  int
+	Life  []lifeLine
+	Forms alarmForms
+	State mark
+}
+
+// circumstanceLine is something that came together with a change.
+type circumstanceLine struct{ Words, Href string }
+
+// lifeLine is what somebody did about the alarm.
+type lifeLine struct {
+	At, By, Act, Words, Cause, Href string
+	// Record is what is linked.
+	Record, RecordWords string
+	// Gone says that it was taken back, Idle that it counts no more since it rests on something that was.
+	Gone, Idle bool
+	Void       *form
+	Key        string
+}
+
+// alarmForms are what can be done about the alarm; nil for what cannot, by this person or at this state.
+type alarmForms struct {
+	Base                               string
+	Seen, Explain, Link, Close, Reopen *form
+	Prove                              bool
+	Causes                             []trend.Cause
+	Measures                           []measureLine
+}
+
+type measureLine struct{ ID, Words string }
+
+// What is shown of a stream about a change, in readings before it and after the last signal, and how many
+// other streams that changed with it.
+const (
+	readingsAbout = 30
+	togetherShown = 12
+)
+
+// acted are the words for what was done about an alarm.
+var acted = map[string]string{
+	"seen": "It is on record that you have seen the alarm.", "explained": "The explanation is on record.", "linked": "The record is linked.", "closed": "The alarm is closed.",
+	"reopened": "The alarm is open again.", "void": "The entry is taken back.",
+}
+
+func (s *Server) alarm(x *exchange) error {
+	return s.alarmPage(x, http.StatusOK, sent{})
+}
+
+// found returns an alarm by the id in the address.
+func (s *Server) found(v desk.View, x *exchange, o *desk.Outlook) (desk.Raised, error) {
+	id, err := ledger.ParseID(x.r.PathValue("alarm"))
+	if err != nil {
+		return desk.Raised{}, notHere("There is no alarm %s.", x.r.PathValue("alarm"))
+	}
+	all, err := v.Raised(alarmsIn(o))
+	if err != nil {
+		return desk.Raised{}, err
+	}
+	i := slices.IndexFunc(all, func(r desk.Raised) bool { return r.ID == id })
+	if i < 0 && o == nil {
+		return desk.Raised{}, beingComputed()
+	}
+	if i < 0 {
+		// An alarm that nobody has acted on goes by its first signal; when that moves, nothing holds the old
+		// address.
+		return desk.Raised{}, &pageError{status: http.StatusNotFound, message: "This alarm no longer signals, and nobody has acted on it.", hint: "Look for it in the list of alarms: a late reading can have moved its first signal."}
+	}
+	return all[i], nil
+}
+
+func (s *Server) alarmPage(x *exchange, status int, was sent) error {
+	o := s.outlook()
+	q := x.r.URL.Query()
+	page := alarmPage{Said: acted[q.Get("done")], People: q.Has("people"), Waiting: o == nil}
+	if o != nil {
+		page.AsOf = clockTime(o.At, s.now(), s.desk.DB.Zone())
+	}
+	page.PeopleHref = x.with("people", map[bool]string{false: "shown"}[page.People])
+	err := s.view(x.r.Context(), func(v desk.View) error {
+		r, err := s.found(v, x, o)
+		if err != nil {
+			return err
+		}
+		page.alarmRow, page.State = s.alarmRow(r, page.People), lifeMark(r.State)
+		if page.Chart, err = s.changeChart(v, r, o); err != nil {
+			return err
+		}
+		if r.Alarm != nil {
+			if page.Circumstances, err = s.circumstances(v, r, page.People); err != nil {
+				return err
+			}
+			if err := s.together(&page, v, r, o); err != nil {
+				return err
+			}
+		}
+		life, err := v.Life(r.ID)
+		if err != nil {
+			return err
+		}
+		if page.Life, err = s.lifeLines(v, x, life, was); err != nil {
+			return err
+		}
+		return s.alarmForms(&page.Forms, v, x, r, was)
+	})
+	if err != nil {
+		return err
+	}
+	return x.show(status, "alarm", false, page)
+}
+
+// changeChart draws the readings about the change; nil when the stream has none any more.
+func (s *Server) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*picture, error) {
+	stream, err := s.watched(v, r.Stream, desk.UsualWatching(), o)
+	if store.CodeOf(err) == store.NotFound {
+		return nil, nil //nolint:nilnil // no picture is an answer
+	}
+	if err != nil {
+		return nil, err
+	}
+	begin, last := r.Signalled, r.Signalled
+	if r.Alarm != nil {
+		begin, last = r.Alarm.Begin(), r.Alarm.Last
+	}
+	index := func(at unit.Instant) int {
+		i := slices.IndexFunc(stream.Points, func(p trend.Point) bool { return p.At >= at })
+		if i < 0 {
+			return len(stream.Points)
+		}
+		return i
+	}
+	lo, hi := max(0, index(begin)-readingsAbout), min(len(stream.Points), index(last+1)+readingsAbout)
+	if lo >= hi {
+		return nil, nil //nolint:nilnil // no picture is an answer
+	}
+	levels, err := v.LevelsFor(r.Stream, stream.Kind, s.now())
+	if err != nil {
+		return nil, err
+	}
+	return s.drawn(stream, figure.Single, lo, hi, levels), nil
+}
+
+// circumstances lists what came together with a change, each with its record.
+func (s *Server) circumstances(v desk.View, r desk.Raised, people bool) ([]circumstanceLine, error) {
+	var lines []circumstanceLine
+	for _, c := range r.Alarm.Coincides {
+		line := circumstanceLine{Words: withWords([]string{c}, people)}
+		typ, key := "", ""
+		if lot, ok := strings.CutPrefix(c, "lot "); ok {
+			typ, key = store.TypeLot, r.Stream.Kit+"|"+lot
+		} else if meter, ok := strings.CutPrefix(c, "meter "); ok {
+			typ, key = store.TypeMeter, meter
+		}
+		if typ != "" {
+			id, ok, err := v.Registered(typ, key)
+			if err != nil {
+				return nil, err
+			}
+			if ok {
+				line.Href = s.recordHref(string(id))
+			}
+		}
+		lines = append(lines, line)
+	}
+	return lines, nil
+}
+
+// together lists the alarms of other streams that changed at the same time.
+func (s *Server) together(page *alarmPage, v desk.View, r desk.Raised, o *desk.Outlook) error {
+	others := desk.Together(o.Alarms, *r.Alarm)
+	page.More = max(0, len(others)-togetherShown)
+	raised, err := v.Raised(others[:min(len(others), togetherShown)])
+	for _, other := range raised {
+		if other.Alarm != nil {
+			page.Together = append(page.Together, s.alarmRow(other, page.People))
+		}
+	}
+	return err
+}
+
+// lifeLines lists what people did about an alarm.
+func (s *Server) lifeLines(v desk.View, x *exchange, life desk.Life, was sent) ([]lifeLine, error) {
+	clock := s.clockOf(v)
+	var lines []lifeLine
+	for _, h := range life.Acts {
+		line := lifeLine{
+			At: clock(h.At), By: h.By, Act: string(h.Act), Words: h.Words, Cause: h.Cause.Words(), Href: s.recordHref(string(h.ID)), Record: s.recordHref(string(h.Record)),
+			Gone: h.Replaced.Known(), Idle: !h.Counts && !h.Replaced.Known(), Key: string(h.ID),
+		}
+		if h.Record != "" {
+			l, err := v.Show(string(h.Record))
+			if err != nil {
+				return nil, err
+			}
+			line.RecordWords = l.Type + " of " + clock(l.At)
+			if l.Replaced.Known() {
+				line.RecordWords += ", which another record has replaced since"
+			}
+		}
+		if !line.Gone && x.mayTakeBack(h.By) {
+			line.Void = x.form(was, "void-"+string(h.ID))
+		}
+		lines = append(lines, line)
+	}
+	return lines, nil
+}
+
+// alarmForms gives the page the forms for what whoever asks may do at this state.
+func (s *Server) alarmForms(f *alarmForms, v desk.View, x *exchange, r desk.Raised, was sent) error {
+	f.Base, f.Causes, f.Prove = s.alarmHref(r.ID), trend.Causes, !x.visit.Session.MaySign(s.now())
+	can := func(a trend.Act, need access.Permission) *form {
+		if _, err := r.State.Next(a); err != nil || !x.may(need) {
+			return nil
+		}
+		return x.form(was, string(a))
+	}
+	f.Seen, f.Explain, f.Link = can(trend.Seen, access.PlaceHold), can(trend.Explained, access.PlaceHold), can(trend.Linked, access.PlaceHold)
+	f.Close, f.Reopen = can(trend.Closed, access.Adopt), can(trend.Reopened, access.Adopt)
+	if f.Link == nil {
+		return nil
+	}
+	begin := r.Signalled
+	if r.Alarm != nil {
+		begin = r.Alarm.Begin()
+	}
+	measures, err := v.Measures(r.Stream, begin)
+	clock := s.clockOf(v)
+	for _, m := range measures {
+		words := m.Type + " of " + clock(m.At)
+		if m.What != "" {
+			words += ": " + m.What
+		}
+		f.Measures = append(f.Measures, measureLine{string(m.ID), words})
+	}
+	return err
+}
+
+// handleAlarm records that somebody has seen an alarm, says what was behind it, or links what was done.
+func (s *Server) handleAlarm(x *exchange) error {
+	if !x.may(access.SeeNumbers) { // technicians place holds and see no numbers
+		return forbidden()
+	}
+	act := trend.Act(x.r.PostFormValue("act"))
+	if !slices.Contains([]trend.Act{trend.Seen, trend.Explained, trend.Linked}, act) {
+		return badChoice("%q is nothing that is done about an alarm.", string(act))
+	}
+	return s.actOnAlarm(x, act, false)
+}
+
+// closeAlarm closes an alarm or opens it again. It is a signature.
+func (s *Server) closeAlarm(x *exchange) error {
+	act := trend.Act(x.r.PostFormValue("act"))
+	if act != trend.Closed && act != trend.Reopened {
+		return badChoice("%q is nothing that is done about an alarm.", string(act))
+	}
+	return s.actOnAlarm(x, act, true)
+}
+
+func (s *Server) actOnAlarm(x *exchange, act trend.Act, sign bool) error {
+	f := x.read("words", "cause", "record", "other")
+	return s.doOnAlarm(x, string(act), f, string(act), func(e desk.Entry) error {
+		h, err := s.handlingOf(act, f)
+		if err != nil {
+			return err
+		}
+		if sign {
+			if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+				return err
+			}
+		}
+		o := s.outlook()
+		return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+			r, err := s.found(w.View, x, o)
+			if err != nil {
+				return err
+			}
+			h.Alarm, h.Identity, h.Begin, h.Last = r.ID, r.Identity, r.Signalled, r.Signalled
+			if r.Alarm != nil {
+				h.Begin, h.Last = r.Alarm.Begin(), r.Alarm.Last
+			}
+			_, err = w.HandleAlarm(e, h)
+			return err
+		})
+	})
+}
+
+// handlingOf reads what a form says about an act.
+func (s *Server) handlingOf(act trend.Act, f form) (trend.Handling, error) {
+	h := trend.Handling{Act: act, Words: strings.TrimSpace(strings.ReplaceAll(f.Typed["words"], "\r\n", "\n"))}
+	switch act {
+	case trend.Explained:
+		h.Cause = trend.Cause(f.Typed["cause"])
+	case trend.Linked:
+		text := f.Typed["record"]
+		if other := strings.TrimSpace(f.Typed["other"]); other != "" {
+			text = other
+		}
+		if text == "" {
+			return h, &pageError{status: http.StatusBadRequest, message: "Choose a record, or write the id of one."}
+		}
+		id, err := ledger.ParseID(text)
+		if err != nil {
+			return h, &pageError{status: http.StatusBadRequest, message: sentence(err.Error()), hint: "It is at the top of the page of the record."}
+		}
+		h.Record = id
+	case trend.Seen, trend.Closed, trend.Reopened:
+	}
+	return h, nil
+}
+
+// mayTakeBack says whether whoever asks may take back what somebody did about an alarm.
+func (x *exchange) mayTakeBack(by string) bool {
+	return x.may(access.PlaceHold) && (by == x.who.Code || x.may(access.VoidRecord))
+}
+
+// voidHandling takes back what somebody did about an alarm.
+func (s *Server) voidHandling(x *exchange) error {
+	if !x.may(access.SeeNumbers) {
+		return forbidden()
+	}
+	f := x.read("act", "reason")
+	return s.doOnAlarm(x, "void-"+f.Typed["act"], f, "void", func(e desk.Entry) error {
+		var life desk.Life
+		if err := s.view(x.r.Context(), func(v desk.View) (err error) {
+			life, err = v.Life(ledger.ID(x.r.PathValue("alarm")))
+			return err
+		}); err != nil {
+			return err
+		}
+		i := slices.IndexFunc(life.Acts, func(h desk.Handled) bool { return string(h.ID) == f.Typed["act"] })
+		if i < 0 {
+			return notHere("This alarm has no such entry.")
+		}
+		if !x.mayTakeBack(life.Acts[i].By) {
+			return forbidden()
+		}
+		e.Corrects, e.Reason = life.Acts[i].ID, strings.TrimSpace(f.Typed["reason"])
+		if e.Reason == "" {
+			return &pageError{status: http.StatusBadRequest, message: "Say why the entry is taken back."}
+		}
+		return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+			_, err := w.Void(e)
+			return err
+		})
+	})
+}
+
+// doOnAlarm does what a form of an alarm's page asks for and shows the page again.
+func (s *Server) doOnAlarm(x *exchange, name string, f form, done string, do func(desk.Entry) error) error {
+	e, err := x.entry(f)
+	if err == nil {
+		err = do(e)
+	}
+	if err == nil {
+		return x.redirect("/alarms/" + x.r.PathValue("alarm") + "?done=" + done + "#life")
+	}
+	status, words, ok := refused(x, err)
+	if !ok || status == http.StatusNotFound {
+		return err
+	}
+	f.Problem = words
+	return s.alarmPage(x, status, sent{name, f})
+}

@@ -1,0 +1,311 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/ledger"
+	"rinsate/internal/scope"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+	"rinsate/internal/wire"
+)
+
+// alarmsPage lists the alarms.
+type alarmsPage struct {
+	AsOf                                  string
+	Lines                                 []alarmRow
+	Pager                                 pager
+	State, Scope, Point, Direction, Since string
+	People                                bool
+	Points                                []scope.PointKind
+	States                                []stateWord
+	Directions                            []trend.Direction
+	Exports                               exports
+	// New, Seen and Explained count the alarms that are not closed.
+	New, Seen, Explained int
+}
+
+// stateWord is a state to choose from.
+type stateWord struct{ Key, Word string }
+
+// The states that the list can be narrowed down to, beside those of a life.
+const (
+	notClosed  = ""
+	everyState = "all"
+	goneState  = "gone"
+)
+
+var alarmStates = []stateWord{
+	{notClosed, "not closed"},
+	{string(trend.LifeNew), "new"},
+	{string(trend.LifeSeen), "seen"},
+	{string(trend.LifeExplained), "explained"},
+	{string(trend.LifeClosed), "closed"},
+	{goneState, "no longer signalled"},
+	{everyState, "all"},
+}
+
+// alarmRow is one alarm of a list. ID and Href are empty where limits are tried out, which raise no alarms.
+type alarmRow struct {
+	ID                               string
+	Href, Tag, ScopeHref, StreamHref string
+	Point, System, Kit               string
+	Mark, Life                       mark
+	Signalled, SignalledHref         string
+	Since, Interval, Change, Words   string
+	With                             string
+	Others                           int
+	Open, Provisional, Gone, Shifted bool
+	Acts                             int
+}
+
+// alarmsShownPerPage is how many alarms a page of the list holds.
+const alarmsShownPerPage = 50
+
+func (s *Server) alarmHref(id ledger.ID) string { return s.url("/alarms/" + string(id)) }
+
+// lifeMark is how far people are with an alarm, for the eye.
+func lifeMark(state trend.LifeState) mark {
+	switch state {
+	case trend.LifeNew:
+		return mark{"new", "●", "action"}
+	case trend.LifeSeen:
+		return mark{"seen", "◐", "alert"}
+	case trend.LifeExplained:
+		return mark{"explained", "◑", "ready"}
+	case trend.LifeClosed:
+	}
+	return mark{"closed", "○", "unknown"}
+}
+
+// directionMark is which way readings went, for the eye.
+func directionMark(d trend.Direction) mark {
+	shape, word := figure.Direction(d)
+	class := "alert"
+	if d == trend.Higher {
+		class = "action"
+	}
+	return mark{word, shape, class}
+}
+
+func (s *Server) alarmList(x *exchange) error {
+	q := x.r.URL.Query()
+	page := alarmsPage{
+		State: q.Get("state"), Scope: strings.TrimSpace(q.Get("scope")), Point: q.Get("point"), Direction: q.Get("direction"), Since: q.Get("since"), People: q.Has("people"),
+		Points: scope.PointKinds, States: alarmStates, Directions: []trend.Direction{trend.Higher, trend.Lower, trend.Spread}, Exports: x.exports(),
+	}
+	file, err := x.wantsFile()
+	if err != nil {
+		return err
+	}
+	from, _, err := x.day("since")
+	if err != nil {
+		return err
+	}
+	if !slices.ContainsFunc(alarmStates, func(w stateWord) bool { return w.Key == page.State }) {
+		return badChoice("There is no state %q.", page.State)
+	}
+	o := s.outlook()
+	if o == nil && file {
+		return beingComputed()
+	}
+	raised, err := s.raised(x, o)
+	if err != nil {
+		return err
+	}
+	if o != nil {
+		page.AsOf = clockTime(o.At, s.now(), s.desk.DB.Zone())
+	}
+	for _, r := range raised {
+		switch r.State {
+		case trend.LifeNew:
+			page.New++
+		case trend.LifeSeen:
+			page.Seen++
+		case trend.LifeExplained:
+			page.Explained++
+		case trend.LifeClosed:
+		}
+	}
+	list := slices.DeleteFunc(raised, func(r desk.Raised) bool { return !page.shows(r, from) })
+	if file {
+		return x.file(s.alarmListing(list, page.People))
+	}
+	lo, hi, pager, err := x.paged(len(list), alarmsShownPerPage)
+	if err != nil {
+		return err
+	}
+	page.Pager = pager
+	for _, r := range list[lo:hi] {
+		page.Lines = append(page.Lines, s.alarmRow(r, page.People))
+	}
+	return x.show(http.StatusOK, "alarms", false, page)
+}
+
+// raised brings the alarms as they were last computed together with what people did about them since.
+func (s *Server) raised(x *exchange, o *desk.Outlook) (all []desk.Raised, err error) {
+	err = s.view(x.r.Context(), func(v desk.View) error {
+		all, err = v.Raised(alarmsIn(o))
+		return err
+	})
+	return all, err
+}
+
+// alarmsIn returns the alarms of an outlook, none before the first.
+func alarmsIn(o *desk.Outlook) []desk.Alarm {
+	if o == nil {
+		return nil
+	}
+	return o.Alarms
+}
+
+func (p alarmsPage) shows(r desk.Raised, from unit.Instant) bool {
+	switch p.State {
+	case everyState:
+	case notClosed:
+		if r.State == trend.LifeClosed {
+			return false
+		}
+	case goneState:
+		if r.Alarm != nil {
+			return false
+		}
+	default:
+		if string(r.State) != p.State {
+			return false
+		}
+	}
+	direction := r.Direction
+	if r.Alarm != nil {
+		direction = r.Alarm.Direction
+	}
+	is := func(wanted, got string) bool { return wanted == "" || wanted == got }
+	return mentions(p.Scope, r.Stream.Scope) && is(p.Point, string(r.Stream.Point)) && is(p.Direction, string(direction)) && r.Signalled >= from
+}
+
+// alarmRow fills in a line of the list. People are named only when that is asked for.
+func (s *Server) alarmRow(r desk.Raised, people bool) alarmRow {
+	now, zone := s.now(), s.desk.DB.Zone()
+	line := s.computedRow(r.Stream, r.Alarm, people)
+	line.ID, line.Href, line.Life, line.Acts, line.Shifted, line.Gone = string(r.ID), s.alarmHref(r.ID), lifeMark(r.State), r.Acts, r.Shifted, r.Alarm == nil
+	if r.Alarm == nil {
+		line.Mark, line.Signalled, line.SignalledHref = directionMark(r.Direction), clockTime(r.Signalled, now, zone), s.recordHref(string(r.Reading))
+	}
+	return line
+}
+
+// computedRow fills in what is known of an alarm as it computes; nil leaves all of that empty.
+func (s *Server) computedRow(k trend.Key, a *desk.Alarm, people bool) alarmRow {
+	now, zone := s.now(), s.desk.DB.Zone()
+	line := alarmRow{Tag: k.Scope, ScopeHref: s.scopeHref(k.Scope), StreamHref: s.streamHref(k), Point: string(k.Point), System: k.System, Kit: k.Kit}
+	if a == nil {
+		return line
+	}
+	line.Mark, line.Signalled, line.SignalledHref = directionMark(a.Direction), clockTime(a.First.At, now, zone), s.recordHref(string(a.First.ID))
+	line.With, line.Others, line.Open, line.Provisional = withWords(a.Coincides, people), a.Others, a.Open, a.Provisional
+	line.Words = figure.AlarmWords(a.Alarm, zone)
+	if since := a.Since; since != nil {
+		line.Since, line.Interval = clockTime(since.At, now, zone), clockTime(since.After, now, zone)+" to "+clockTime(since.Until, now, zone)
+		line.Change = fmt.Sprintf("%.0f → %.0f", float64(since.Before), float64(since.Now))
+	}
+	return line
+}
+
+// withWords says what came together with a change. Whoever cleaned is not named unless that is asked for.
+func withWords(coincides []string, people bool) string {
+	words := slices.Clone(coincides)
+	for i, w := range words {
+		if strings.HasPrefix(w, desk.CleanedBy) && !people {
+			words[i] = desk.CleanedBy + " one person"
+		}
+	}
+	return strings.Join(words, ", ")
+}
+
+// alarmsOf lists the alarms of one stream, the newest first: with their lives where the limits in force
+// raised them, without where others are tried out.
+func (s *Server) alarmsOf(v desk.View, stream desk.Stream, c streamChoice, o *desk.Outlook) ([]alarmRow, error) {
+	var rows []alarmRow
+	if c.set || o == nil {
+		for _, a := range slices.Backward(desk.Alarms([]desk.Stream{stream}, 0)) {
+			rows = append(rows, s.computedRow(stream.Key, &a, false))
+		}
+		slices.Reverse(rows)
+		return rows, nil
+	}
+	raised, err := v.Raised(o.Alarms)
+	for _, r := range raised {
+		if r.Stream == stream.Key {
+			rows = append(rows, s.alarmRow(r, false))
+		}
+	}
+	return rows, err
+}
+
+func (s *Server) alarmListing(list []desk.Raised, people bool) listing {
+	zone := s.desk.DB.Zone()
+	l := listing{Name: "alarms", Columns: []wire.SheetColumn{
+		{Name: "alarm"},
+		{Name: "scope"},
+		{Name: "point"},
+		{Name: "system"},
+		{Name: "kit"},
+		{Name: "readings"},
+		{Name: "state"},
+		{Name: "signals now"},
+		{Name: "first signal"},
+		{Name: "since about"},
+		{Name: "not before"},
+		{Name: "not after"},
+		{Name: "RLU before", Number: true},
+		{Name: "RLU now", Number: true},
+		{Name: "came with"},
+		{Name: "others", Number: true},
+		{Name: "baseline"},
+		{Name: "acts", Number: true},
+	}}
+	for _, r := range list {
+		row := []string{string(r.ID), r.Stream.Scope, string(r.Stream.Point), r.Stream.System, r.Stream.Kit, string(r.Direction), string(r.State), "no longer", r.Signalled.In(zone), "", "", "", "", "", "", "", "", strconv.Itoa(r.Acts)}
+		if a := r.Alarm; a != nil {
+			row[5], row[7], row[8] = string(a.Direction), map[bool]string{true: "open", false: "over"}[a.Open], a.First.At.In(zone)
+			if since := a.Since; since != nil {
+				row[9], row[10], row[11] = since.At.In(zone), since.After.In(zone), since.Until.In(zone)
+				row[12], row[13] = fmt.Sprintf("%.0f", float64(since.Before)), fmt.Sprintf("%.0f", float64(since.Now))
+			}
+			row[14], row[15], row[16] = withWords(a.Coincides, people), strconv.Itoa(a.Others), map[bool]string{true: "provisional", false: "adopted"}[a.Provisional]
+		}
+		l.Rows = append(l.Rows, row)
+	}
+	return l
+}
+
+// scopeNumbers are the alarms of one scope that are not closed, and where its trends are.
+type scopeNumbers struct {
+	Alarms      []alarmRow
+	Waiting     bool
+	Trends, All string
+}
+
+// scopeNumbers returns them for whoever may see numbers, nil for others.
+func (s *Server) scopeNumbers(v desk.View, x *exchange, tag string) (*scopeNumbers, error) {
+	if !x.may(access.SeeNumbers) {
+		return nil, nil //nolint:nilnil // nothing to show is an answer
+	}
+	o := s.outlook()
+	raised, err := v.Raised(alarmsIn(o))
+	n := scopeNumbers{Waiting: o == nil, Trends: s.url("/trends?" + url.Values{"scope": {tag}}.Encode()), All: s.url("/alarms?" + url.Values{"scope": {tag}, "state": {everyState}}.Encode())}
+	for _, r := range raised {
+		if r.Stream.Scope == tag && r.State != trend.LifeClosed {
+			n.Alarms = append(n.Alarms, s.alarmRow(r, false))
+		}
+	}
+	return &n, err
+}

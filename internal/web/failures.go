@@ -1,0 +1,224 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/scope"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+	"rinsate/internal/wire"
+)
+
+// failuresPage shows how often first rounds were over the action level, and how close together.
+type failuresPage struct {
+	AsOf                            string
+	By, Scope, Kind, From, To, View string
+	Cadences                        []desk.Cadence
+	Kinds                           []scope.Kind
+	Views                           []stateWord
+	Chart                           *picture
+	// Lines are the periods of a page of their list, the newest first.
+	Lines        []periodLine
+	Pager        pager
+	Rounds, Over int
+	// Facts are what the charts say in words, Why why there is no chart.
+	Facts   []string
+	Why     string
+	Failed  []failedLine
+	Exports exports
+}
+
+type periodLine struct {
+	From, Share, Limits string
+	Rounds, Over        int
+	Mark                *mark
+}
+
+// failedLine is a round over the action level, with how long it was since the one before.
+type failedLine struct{ At, Tag, Href, Rounds, Days string }
+
+// The charts of failures.
+const (
+	sharesView = "shares"
+	gapsView   = "gaps"
+	timesView  = "times"
+)
+
+var failureViews = []stateWord{{sharesView, "share by period"}, {gapsView, "rounds between failures"}, {timesView, "days between failures"}}
+
+// failuresBack is how many days are looked at when no other time is asked for, failedShown how many of the
+// last failures are listed, periodsShown how many periods a page of their list holds.
+const (
+	failuresBack = 180
+	failedShown  = 20
+	periodsShown = 30
+)
+
+func (s *Server) failures(x *exchange) error {
+	q := x.r.URL.Query()
+	page := failuresPage{
+		By: q.Get("by"), Scope: strings.TrimSpace(q.Get("scope")), Kind: q.Get("kind"), From: q.Get("from"), To: q.Get("to"), View: q.Get("view"),
+		Cadences: desk.Cadences, Kinds: scope.Kinds, Views: failureViews, Exports: x.exports(),
+	}
+	if page.By == "" {
+		page.By = string(desk.Weekly)
+	}
+	if page.View == "" {
+		page.View = sharesView
+	}
+	file, err := x.wantsFile()
+	if err != nil {
+		return err
+	}
+	if !slices.Contains(desk.Cadences, desk.Cadence(page.By)) || !slices.ContainsFunc(failureViews, func(w stateWord) bool { return w.Key == page.View }) {
+		return badChoice("There is no such period or chart.")
+	}
+	from, to, err := x.failureTime(&page)
+	if err != nil {
+		return err
+	}
+	o := s.outlook()
+	if o == nil {
+		if file {
+			return beingComputed()
+		}
+		return x.show(http.StatusOK, "failures", false, page)
+	}
+	page.AsOf = clockTime(o.At, s.now(), s.desk.DB.Zone())
+	s.fillFailures(&page, page.rounds(o.Rounds, from, to))
+	if file {
+		return x.file(page.listing())
+	}
+	lo, hi, pager, err := x.paged(len(page.Lines), periodsShown)
+	if err != nil {
+		return err
+	}
+	page.Lines, page.Pager = page.Lines[lo:hi], pager
+	return x.show(http.StatusOK, "failures", false, page)
+}
+
+// failureTime reads the time that is asked for; without one it is the last half year, which the form then
+// shows.
+func (x *exchange) failureTime(page *failuresPage) (from, to unit.Instant, err error) {
+	if from, _, err = x.day("from"); err != nil {
+		return 0, 0, err
+	}
+	if _, to, err = x.day("to"); err != nil {
+		return 0, 0, err
+	}
+	zone := x.s.desk.DB.Zone()
+	if to == 0 {
+		to = x.s.now() + 1
+	}
+	if from == 0 {
+		from = to.AddDays(-failuresBack, zone)
+		page.From = from.Time().In(zone).Format(time.DateOnly)
+	}
+	if from >= to {
+		return 0, 0, badChoice("The time from %s to %s is empty.", page.From, page.To)
+	}
+	return from, to, nil
+}
+
+// rounds returns the first rounds that were asked for.
+func (p failuresPage) rounds(all []desk.FirstRound, from, to unit.Instant) []desk.FirstRound {
+	index := func(at unit.Instant) int {
+		i, _ := slices.BinarySearchFunc(all, at, func(r desk.FirstRound, at unit.Instant) int { return int(r.At - at) })
+		return i
+	}
+	var kept []desk.FirstRound
+	for _, r := range all[index(from):index(to)] {
+		if (p.Scope == "" || strings.EqualFold(p.Scope, r.Scope)) && (p.Kind == "" || p.Kind == string(r.Kind)) {
+			kept = append(kept, r)
+		}
+	}
+	return kept
+}
+
+// fillFailures computes the charts of some rounds.
+func (s *Server) fillFailures(page *failuresPage, rounds []desk.FirstRound) {
+	zone := s.desk.DB.Zone()
+	between := desk.BetweenFailures(rounds)
+	page.Rounds, page.Over = len(rounds), len(between.Failures)
+	s.fillFailed(page, between)
+	periods := desk.Periods(rounds, desk.Cadence(page.By), zone)
+	shares, err := desk.Shares(periods)
+	if err != nil {
+		page.Why = fmt.Sprintf("There are rounds in %d periods: at least 2 are needed to compare. Choose an earlier begin or shorter periods.", len(periods))
+		return
+	}
+	for i, p := range slices.Backward(periods) {
+		page.Lines = append(page.Lines, linePeriod(p, shares.Points[i], zone))
+	}
+	gaps, gapsErr := trend.NewGChart(between.Gaps)
+	times, timesErr := trend.NewTChart(between.Days)
+	page.Facts = figure.FailureWords(shares, between)
+	var p picture
+	switch page.View {
+	case gapsView:
+		if gapsErr != nil {
+			page.Why = "Too few rounds were over the action level to draw what lay between them."
+			return
+		}
+		p = pictured("chart", figure.Gaps("Rounds between those over the action level", between, gaps, zone))
+	case timesView:
+		if timesErr != nil {
+			page.Why = "Too few rounds were over the action level to draw what lay between them."
+			return
+		}
+		p = pictured("chart", figure.Times("Days between rounds over the action level", between, times, zone))
+	default:
+		p = drawing("chart", figure.Shares("First rounds over the action level", periods, shares, zone))
+	}
+	page.Chart = &p
+}
+
+func linePeriod(p desk.Period, x trend.AttributePoint, zone *time.Location) periodLine {
+	line := periodLine{
+		From: p.From.Time().In(zone).Format(time.DateOnly), Rounds: int(p.Trials), Over: p.Failures,
+		Share: figure.Percent(x.Value), Limits: figure.Percent(x.Lower) + " to " + figure.Percent(x.Upper),
+	}
+	switch {
+	case x.Signal > 0:
+		line.Mark = &mark{"above its limit", "▲", "action"}
+	case x.Signal < 0:
+		line.Mark = &mark{"below its limit", "▼", "alert"}
+	}
+	return line
+}
+
+// fillFailed lists the last rounds over the action level.
+func (s *Server) fillFailed(page *failuresPage, b desk.Between) {
+	now, zone := s.now(), s.desk.DB.Zone()
+	for i, r := range slices.Backward(b.Failures) {
+		if len(page.Failed) == failedShown {
+			return
+		}
+		line := failedLine{At: clockTime(r.At, now, zone), Tag: r.Scope, Href: s.scopeHref(r.Scope)}
+		if i > 0 {
+			line.Rounds, line.Days = strconv.Itoa(int(b.Gaps[i-1])), fmt.Sprintf("%.1f", b.Days[i-1])
+		}
+		page.Failed = append(page.Failed, line)
+	}
+}
+
+func (p failuresPage) listing() listing {
+	l := listing{Name: "failures", Columns: []wire.SheetColumn{
+		{Name: "from"}, {Name: "first rounds", Number: true}, {Name: "over", Number: true}, {Name: "share"}, {Name: "limits"}, {Name: "signal"},
+	}}
+	for _, x := range p.Lines {
+		signal := ""
+		if x.Mark != nil {
+			signal = x.Mark.Word
+		}
+		l.Rows = append(l.Rows, []string{x.From, strconv.Itoa(x.Rounds), strconv.Itoa(x.Over), x.Share, x.Limits, signal})
+	}
+	return l
+}

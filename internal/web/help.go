@@ -1,0 +1,263 @@
+package web
+
+import (
+	"html/template"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+
+	"rinsate/internal/access"
+	"rinsate/internal/wire"
+)
+
+// helpPage is the list of topics, or what was found for some words.
+type helpPage struct {
+	Q      string
+	Groups []topicGroup
+	// Found are the topics and Words the entries of the glossary that were looked for.
+	Found []topicLine
+	Words []entry
+}
+
+type topicGroup struct {
+	Title  string
+	Topics []topicLine
+}
+
+// topicLine is a topic in a list.
+type topicLine struct{ Href, Title, For string }
+
+// topicPage is one topic as somebody reads it.
+type topicPage struct {
+	Title, For string
+	Blocks     []shownBlock
+	See        []topicLine
+}
+
+// shownBlock is a block for a reader: links to pages that the reader may not open are plain text.
+type shownBlock struct {
+	Kind  blockKind
+	Lines [][]shownSpan
+	Start int
+}
+
+type shownSpan struct {
+	Kind       spanKind
+	Text, Href string
+	// Term is a word that explains itself.
+	Term template.HTML
+}
+
+func (s *Server) topicLine(t topic) topicLine {
+	return topicLine{s.url("/help/" + t.Name), t.Title, t.For}
+}
+
+// helpList answers with all topics, or with what was found.
+func (s *Server) helpList(x *exchange) error {
+	page := helpPage{Q: strings.TrimSpace(x.r.URL.Query().Get("q"))}
+	for _, g := range s.help.groups {
+		shown := topicGroup{Title: g.Title}
+		for _, t := range g.Topics {
+			shown.Topics = append(shown.Topics, s.topicLine(t))
+		}
+		page.Groups = append(page.Groups, shown)
+	}
+	if page.Q != "" {
+		for _, t := range s.help.find(page.Q) {
+			page.Found = append(page.Found, s.topicLine(t))
+		}
+		page.Words = findWords(page.Q)
+	}
+	return x.show(http.StatusOK, "help", false, page)
+}
+
+// find returns the topics in which every word of q stands, those first that have them in the title.
+func (h help) find(q string) []topic {
+	var titled, others []topic
+	for _, g := range h.groups {
+		for _, t := range g.Topics {
+			switch {
+			case holdsAll(t.Title, q):
+				titled = append(titled, t)
+			case holdsAll(t.Title+" "+t.For+" "+t.words(), q):
+				others = append(others, t)
+			}
+		}
+	}
+	return append(titled, others...)
+}
+
+// findWords returns the entries of the glossary in which every word of q stands.
+func findWords(q string) []entry {
+	var found, others []entry
+	for _, e := range glossary {
+		switch {
+		case holdsAll(e.Word, q):
+			found = append(found, e)
+		case holdsAll(e.Word+" "+e.Means, q):
+			others = append(others, e)
+		}
+	}
+	return append(found, others...)
+}
+
+// holdsAll says whether a text holds every word of q, in any case of letters.
+func holdsAll(text, q string) bool {
+	text = strings.ToLower(text)
+	for word := range strings.FieldsSeq(strings.ToLower(q)) {
+		if !strings.Contains(text, word) {
+			return false
+		}
+	}
+	return true
+}
+
+// helpTopic answers with one topic.
+func (s *Server) helpTopic(x *exchange) error {
+	t, ok := s.help.topics[x.r.PathValue("topic")]
+	if !ok {
+		return &pageError{status: http.StatusNotFound, message: "There is no such page of the help.", hint: "Look for it in the list of tasks."}
+	}
+	page, err := x.readTopic(t)
+	if err != nil {
+		return err
+	}
+	for _, name := range t.See {
+		page.See = append(page.See, s.topicLine(s.help.topics[name]))
+	}
+	return x.show(http.StatusOK, "help-topic", false, page)
+}
+
+// helpCautions answers with what every decision has to be read with.
+func (s *Server) helpCautions(x *exchange) error {
+	page, err := x.readTopic(s.help.cautions)
+	if err != nil {
+		return err
+	}
+	return x.show(http.StatusOK, "help-cautions", false, page)
+}
+
+// readTopic makes a topic fit for whoever asks.
+func (x *exchange) readTopic(t topic) (topicPage, error) {
+	page := topicPage{Title: t.Title, For: t.For}
+	var told []string // each word explains itself once on a page
+	for _, b := range t.Blocks {
+		shown := shownBlock{Kind: b.Kind, Start: b.Start}
+		for _, line := range b.Lines {
+			var spans []shownSpan
+			for _, s := range line {
+				to := shownSpan{Kind: s.Kind, Text: s.Text}
+				switch {
+				case s.Kind == toPage:
+					to.Href = x.pageHref(s.To)
+				case s.Kind == toWord && !slices.Contains(told, s.To):
+					told = append(told, s.To)
+					var err error
+					if to.Term, err = termAs(s.To, s.Text); err != nil {
+						return page, err
+					}
+				}
+				spans = append(spans, to)
+			}
+			shown.Lines = append(shown.Lines, spans)
+		}
+		page.Blocks = append(page.Blocks, shown)
+	}
+	return page, nil
+}
+
+// pageHref is the address of a page when there is one and whoever asks may open it; empty otherwise.
+func (x *exchange) pageHref(to string) string {
+	u, err := url.Parse(to)
+	if err != nil {
+		return ""
+	}
+	need, ok := x.s.needOf(u.Path)
+	if !ok || !x.may(need) {
+		return ""
+	}
+	return x.s.url(to)
+}
+
+// needOf says which permission the page at a path needs, and whether there is one: a page of its own, not
+// one of a scope or a record that would have that name.
+func (s *Server) needOf(path string) (access.Permission, bool) {
+	r := &http.Request{Method: http.MethodGet, URL: &url.URL{Path: s.prefix + path}}
+	_, pattern := s.mux.Handler(r)
+	for _, route := range s.routes {
+		if pattern == route.method+" "+s.prefix+route.path {
+			return route.need, route.path == path || strings.HasPrefix(path, "/help/") // others are not named by it
+		}
+	}
+	return "", false
+}
+
+// topicOf names the topic for the pages under a path, the most particular one first.
+var topicOf = []struct{ path, topic string }{
+	{"/today", "look-at-today"},
+	{"/scopes", "look-at-a-scope"},
+	{"/bench", "sample-a-scope"},
+	{"/trends", "read-a-control-chart"},
+	{"/failures", "read-a-control-chart"},
+	{"/alarms", "look-into-an-alarm"},
+	{"/levels/compare", "compare-lots-and-meters"},
+	{"/levels", "derive-and-adopt-a-level"},
+	{"/meters/compare", "compare-lots-and-meters"},
+	{"/meters/study", "compare-lots-and-meters"},
+	{"/meters", "check-a-meter"},
+	{"/scatter", "where-scatter-comes-from"},
+	{"/comparison", "where-scatter-comes-from"},
+	{"/records", "prove-a-record"},
+	{"/import", "set-up-from-nothing"},
+	{"/set-up/rules", "edit-the-rules"},
+	{"/set-up", "set-up-from-nothing"},
+	{"/people", "people-and-passwords"},
+	{"/account", "people-and-passwords"},
+}
+
+// helpHref is where the page that is asked for is explained; empty where nothing is to distract, as on the
+// gate and on a wall, and in the help itself.
+func (x *exchange) helpHref() string {
+	path := strings.TrimPrefix(x.r.URL.Path, x.s.prefix)
+	if path == "/" {
+		path = "/today"
+	}
+	if x.r.URL.Query().Has("wall") {
+		return ""
+	}
+	for _, t := range topicOf {
+		if path == t.path || strings.HasPrefix(path, t.path+"/") {
+			return x.s.url("/help/" + t.topic)
+		}
+	}
+	return ""
+}
+
+// glossaryPage is the list of words.
+type glossaryPage struct {
+	Q       string
+	Of      int
+	Words   []entry
+	Exports exports
+}
+
+// helpGlossary answers with the words of the trade and of this program.
+func (s *Server) helpGlossary(x *exchange) error {
+	page := glossaryPage{Q: strings.TrimSpace(x.r.URL.Query().Get("q")), Of: len(glossary), Words: glossary, Exports: x.exports()}
+	if page.Q != "" {
+		page.Words = findWords(page.Q)
+	}
+	wanted, err := x.wantsFile()
+	if err != nil {
+		return err
+	}
+	if !wanted {
+		return x.show(http.StatusOK, "help-glossary", false, page)
+	}
+	l := listing{Name: "words", Columns: []wire.SheetColumn{{Name: "word"}, {Name: "means"}, {Name: "source"}}}
+	for _, e := range page.Words {
+		l.Rows = append(l.Rows, []string{e.Word, e.Means, e.Source})
+	}
+	return x.file(l)
+}

@@ -1,0 +1,332 @@
+package web
+
+import (
+	"fmt"
+	"maps"
+	"net/http"
+	"regexp"
+	"slices"
+	"sort"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp/kb"
+
+	"rinsate/internal/access"
+	"rinsate/internal/storetest"
+)
+
+// awaited are pages that the help names and that are not served by every edition of the program. The help
+// shows them as plain text until they are.
+var awaited = []string{
+	"/alarms", "/comparison", "/failures", "/import", "/levels", "/levels/compare", "/levels/workshop", "/meters", "/meters/compare",
+	"/meters/study", "/records", "/records/ledger", "/scatter", "/set-up", "/set-up/fleet", "/set-up/kits", "/set-up/meters", "/set-up/models",
+	"/set-up/rules", "/trends",
+}
+
+// links are the pages that the help names.
+func (h help) links() (paths []string) {
+	for _, t := range append(slices.Collect(maps.Values(h.topics)), h.cautions) {
+		for _, b := range t.Blocks {
+			for _, line := range b.Lines {
+				for _, s := range line {
+					if path, _, _ := strings.Cut(s.To, "?"); s.Kind == toPage {
+						paths = append(paths, path)
+					}
+				}
+			}
+		}
+	}
+	slices.Sort(paths)
+	return slices.Compact(paths)
+}
+
+// Every page that the help names exists, but for those that are awaited by name.
+func TestHelpLeadsSomewhere(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
+	named := b.server.help.links()
+	for _, path := range named {
+		_, ok := b.server.needOf(path)
+		switch {
+		case ok && slices.Contains(awaited, path):
+			t.Logf("%s has come: it may go from the list of awaited pages", path)
+		case !ok && !slices.Contains(awaited, path):
+			t.Errorf("the help names %s, which is not there", path)
+		}
+		if topic, ok := strings.CutPrefix(path, "/help/"); ok && b.server.help.topics[topic].Name == "" && topic != "glossary" && topic != "cautions" {
+			t.Errorf("the help names the topic %q, which is not there", topic)
+		}
+	}
+	for _, path := range awaited {
+		if !slices.Contains(named, path) {
+			t.Errorf("%s is awaited and the help does not name it", path)
+		}
+	}
+	if len(named) < 20 {
+		t.Errorf("only %d pages are named", len(named))
+	}
+	if _, ok := b.server.needOf("/nowhere"); ok {
+		t.Error("a page that is not there has a permission")
+	}
+}
+
+// A link is one only for whoever may open its page.
+func TestHelpLinksByRole(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
+	for _, test := range []struct {
+		role access.Role
+		want bool
+	}{{access.Technician, true}, {access.Lead, true}, {access.Auditor, false}, {access.ProcedureRoom, false}, {nobody, false}} {
+		page := b.ask(http.MethodGet, "/rinsate/help/sample-a-scope", test.role).body
+		if got := strings.Contains(page, `<a href="/rinsate/bench">bench</a>`); got != test.want || !strings.Contains(page, "bench") {
+			t.Errorf("%q: a link to the bench: %v, want %v", test.role, got, test.want)
+		}
+	}
+}
+
+// Every page that has a template is explained by a topic, but for those where nothing is to distract.
+func TestPagesAreExplained(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
+	for _, x := range topicOf {
+		if _, ok := b.server.help.topics[x.topic]; !ok {
+			t.Errorf("%s is explained by %q, which is not there", x.path, x.topic)
+		}
+	}
+	quiet := []string{"gate", "sign-in", "problem", "help", "help-topic", "help-cautions", "help-glossary"}
+	for _, e := range b.examples() {
+		page := b.ask(http.MethodGet, "/rinsate"+e.path, e.role).body
+		got := strings.Contains(page, `class="page-help`)
+		want := !slices.Contains(quiet, e.template) && !strings.Contains(e.path, "wall") && e.path != "/password" // and the door
+		if got != want && e.template != "problem" {
+			t.Errorf("%s: a link to the help: %v, want %v", e.name, got, want)
+		}
+	}
+	for _, path := range []string{"/wall", "/gate/" + readyScope} {
+		if strings.Contains(b.ask(http.MethodGet, "/rinsate"+path, access.Lead).body, `class="page-help`) {
+			t.Errorf("%s has a link to the help", path)
+		}
+	}
+}
+
+// Every task is for somebody, has steps or says why not, and is found by its title.
+func TestTopics(t *testing.T) {
+	t.Parallel()
+	h, err := loadHelp()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, topic := range h.topics {
+		if !slices.ContainsFunc(topic.Blocks, func(b block) bool { return b.Kind == steps }) {
+			t.Errorf("%s has no steps", name)
+		}
+		if len(topic.See) == 0 {
+			t.Errorf("%s leads to no other topic", name)
+		}
+		if found := h.find(topic.Title); len(found) == 0 || found[0].Title != topic.Title {
+			t.Errorf("%q is not found first by its title", topic.Title)
+		}
+	}
+	if found := h.find("OPENSSL signature"); len(found) != 1 || found[0].Name != "prove-a-record" {
+		t.Errorf("by words of the text: %v", found)
+	}
+	if found := h.find("no such words"); found != nil {
+		t.Errorf("by words that are nowhere: %v", found)
+	}
+	if words := findWords("rlu"); len(words) == 0 || words[0].Word != "RLU" {
+		t.Errorf("words: %v", words)
+	}
+}
+
+// What is wrong with a topic is said.
+func TestParseTopic(t *testing.T) {
+	t.Parallel()
+	good := "# T\nFor: x\nSee: a, b\n\nOne `c`\ntwo **s** [p](/q?r) {held} {Lots|lot}.\n\n1. a\nb\n2. c\n$ run `x`\n3. d\n\n- i\n! beware\n## H\nend"
+	topic, err := parseTopic("t", good)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, b := range topic.Blocks {
+		var text strings.Builder
+		fmt.Fprint(&text, b.Kind, b.Start)
+		for _, line := range b.Lines {
+			text.WriteString("|")
+			for _, s := range line {
+				fmt.Fprintf(&text, "<%s %s %s>", s.Kind, s.Text, s.To)
+			}
+		}
+		got = append(got, text.String())
+	}
+	want := []string{
+		"paragraph0|<plain One ><code c ><plain   ><plain two ><strong s ><plain   ><link p /q?r><plain   ><term held held><plain   ><term Lots lot><plain . >",
+		"steps1|<plain a ><plain   ><plain b >|<plain c >", "terminal0|<code run `x` >", "steps3|<plain d >", "items0|<plain i >", "caution0|<plain beware >", "heading0|<plain H >", "paragraph0|<plain end >",
+	}
+	if !slices.Equal(slices.Collect(squeezed(got)), slices.Collect(squeezed(want))) {
+		t.Errorf("blocks:\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+	for _, bad := range []string{"", "# T\nFor: x\n", "# T\nFor: x\na `b", "# T\nFor: x\n{nosuchword}", "# T\nFor: x\n[a](b)", "# T\nFor: x\n[a] (/b)", "# T\nFor: x\n****", "For: x\ntext", "# T\ntext"} {
+		if _, err := parseTopic("t", bad); err == nil {
+			t.Errorf("%q is taken", bad)
+		}
+	}
+}
+
+// squeezed takes runs of spaces for one.
+func squeezed(texts []string) func(func(string) bool) {
+	return func(yield func(string) bool) {
+		for _, t := range texts {
+			if !yield(strings.Join(strings.Fields(t), " ")) {
+				return
+			}
+		}
+	}
+}
+
+// What a topic says is text, whatever it looks like.
+func TestHelpIsText(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	topic, err := parseTopic("t", "# <b>T</b>\nFor: <i>x</i>\n<script>alert(1)</script> `<u>` **<s>** [<a>](/gate)")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.server.help.topics["t"] = topic
+	page := b.ask(http.MethodGet, "/help/t", nobody).body
+	if regexp.MustCompile(`<(b|i|u|s|a)>|<script>`).MatchString(page) || !strings.Contains(page, "&lt;script&gt;alert(1)&lt;/script&gt;") || !strings.Contains(page, `<a href="/gate">&lt;a&gt;</a>`) {
+		t.Errorf("the text is not shown as it is:\n%s", page)
+	}
+}
+
+// The glossary is in the order of the alphabet, says each word once, and each in a sentence.
+func TestGlossary(t *testing.T) {
+	t.Parallel()
+	seen := map[string]bool{}
+	for _, e := range glossary {
+		if seen[e.Anchor()] {
+			t.Errorf("%q is there twice, or shares its place with another word", e.Word)
+		}
+		seen[e.Anchor()] = true
+		if !strings.HasSuffix(e.Means, ".") && !strings.HasSuffix(e.Means, "?") || strings.HasSuffix(e.Source, ".") {
+			t.Errorf("%q: a meaning is a sentence and a source is none: %q, %q", e.Word, e.Means, e.Source)
+		}
+	}
+	if !sort.SliceIsSorted(glossary, func(i, j int) bool {
+		return strings.ToLower(glossary[i].Word) < strings.ToLower(glossary[j].Word)
+	}) {
+		t.Error("the words are not in the order of the alphabet")
+	}
+	if _, err := term("no such word"); err == nil {
+		t.Error("a word that is not there is shown")
+	}
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	page := b.ask(http.MethodGet, "/help/glossary", nobody).body
+	for _, e := range glossary {
+		if !strings.Contains(page, `<dt id="word-`+e.Anchor()+`">`) {
+			t.Errorf("%q has no place in the glossary", e.Word)
+		}
+	}
+	file := b.ask(http.MethodGet, "/help/glossary?q=elevator&format=csv", access.Auditor)
+	if file.status != http.StatusOK || !strings.Contains(file.body, "elevator recess,") || strings.Contains(file.body, "RLU,") {
+		t.Errorf("as a file: status %d\n%s", file.status, file.body)
+	}
+	if got := b.ask(http.MethodGet, "/help/glossary?format=csv", nobody); got.status != http.StatusForbidden {
+		t.Errorf("as a file for nobody: status %d", got.status)
+	}
+}
+
+var ids = regexp.MustCompile(`\sid="([^"]*)"`)
+
+// On every page each id is there once.
+func TestIDs(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	for _, e := range b.examples() {
+		seen := map[string]bool{}
+		for _, m := range ids.FindAllStringSubmatch(b.ask(http.MethodGet, e.path, e.role).body, -1) {
+			if seen[m[1]] {
+				t.Errorf("%s: the id %q is there twice", e.name, m[1])
+			}
+			seen[m[1]] = true
+		}
+	}
+}
+
+// Each word that explains itself opens by a click and by the keyboard, and closes by Escape.
+func TestTerms(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	tried := map[string]bool{} // a template with a word of it
+	p := openPage(t, b.server.base.String())
+	for _, e := range b.examples() {
+		var fresh []string
+		for _, m := range regexp.MustCompile(`popovertarget="([^"]*)"`).FindAllStringSubmatch(b.ask(http.MethodGet, e.path, e.role).body, -1) {
+			if key := e.template + " " + m[1]; !tried[key] {
+				tried[key] = true
+				fresh = append(fresh, m[1])
+			}
+		}
+		if len(fresh) == 0 {
+			continue
+		}
+		p.cookie(b.server.cookieName(), b.session(asker(e.role, access.Lead)))
+		p.open(e.path)
+		for i, id := range fresh {
+			button := fmt.Sprintf(`[popovertarget=%q]`, id)
+			open := fmt.Sprintf(`document.querySelector("#%s:popover-open")`, id)
+			if i == 0 { // one by a real click; the others by the keyboard, which is the same for the browser
+				p.click(button)
+			} else {
+				p.wait(fmt.Sprintf(`(document.querySelector(%q).focus(), document.activeElement.matches(%q))`, button, button))
+				p.keys("\r")
+			}
+			p.wait(open)
+			if got := p.text("#" + id); got == "" {
+				t.Errorf("%s: %s explains nothing", e.name, id)
+			}
+			p.keys(kb.Escape)
+			p.wait("!" + open)
+			p.wait(fmt.Sprintf(`document.activeElement.matches(%q)`, button)) // one goes on where one was
+		}
+		p.wait(fmt.Sprintf(`(document.querySelector('[popovertarget=%q]').focus(), true)`, fresh[0]))
+		p.keys("\r")
+		p.wait(fmt.Sprintf(`document.querySelector("#%s:popover-open")`, fresh[0]))
+		p.keys(kb.Escape)
+	}
+	if len(tried) < 20 {
+		t.Errorf("only %d words on pages explain themselves", len(tried))
+	}
+}
+
+// asker is the role of an example, and another one where nobody asks: a browser keeps its session.
+func asker(role, other access.Role) access.Role {
+	if role == nobody {
+		return other
+	}
+	return role
+}
+
+// Somebody who does not know looks up a word, opens a task from the page where it is done, and goes back to
+// that page by its steps.
+func TestHelpInTheBrowser(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	p := openPage(t, b.server.base.String())
+	p.scripts(false)
+	signIn(b, p, access.Technician)
+	p.open("/today")
+	p.click(".page-help a")
+	p.waitText("h1", "The morning look at Today")
+	p.click("nav.section a") // the list of tasks
+	p.waitText("h1", "Help")
+	p.fill("#q", "dipped rinsate\r")
+	p.waitText("[role=status]", "tasks 1")
+	p.click(".topics a")
+	p.waitText("h1", "Sample a scope")
+	p.click(`.topic a[href="/bench"]`)
+	p.waitText("h1", "Bench")
+	p.open("/help?q=no-such-word-here")
+	p.waitText("[role=status]", "Nothing is found")
+}

@@ -1,0 +1,373 @@
+package web
+
+import (
+	"encoding/csv"
+	"errors"
+	"io"
+	"io/fs"
+	"maps"
+	"mime"
+	"net/http"
+	"os"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/wire"
+)
+
+// importFilePage shows a file on its way in.
+type importFilePage struct {
+	File, Kind, KindHref string
+	// Problem is what is wrong with the form that was sent.
+	Problem string
+	// Running is what goes on: "tried" or "stored"; empty when nothing does.
+	Running  string
+	Words    string
+	Percent  int
+	Address  string
+	Trial    *outcome
+	Result   *outcome
+	Lines    exports
+	Profile  string
+	Form     importForm
+	Adopts   bool
+	MaySign  bool
+	Next     string
+	NextHref string
+	List     string
+}
+
+// refresh lets a browser without scripts ask again while something goes on.
+func (p importFilePage) refresh() int {
+	if p.Running != "" {
+		return refreshEvery
+	}
+	return 0
+}
+
+// importForm is how a file is read, as a form.
+type importForm struct {
+	wire.Profile
+	Format  string
+	Notes   []string
+	Problem string
+	// Open says that the form comes first: nothing was tried yet, or something was refused.
+	Open      bool
+	Headers   []string
+	Rows      [][]string
+	Columns   []mappedColumn
+	Words     []mappedWords
+	Encodings []string
+	Formats   []string
+}
+
+// Delimiters and Groupings are what the form offers.
+func (importForm) Delimiters() []string { return []string{"comma", "semicolon", "tab", "pipe"} }
+
+func (importForm) Groupings() []string {
+	return []string{"none", "point", "comma", "apostrophe", "space"}
+}
+
+// mappedColumn is a column of ours with the header that it is taken from.
+type mappedColumn struct {
+	importColumn
+	Header string
+	// Own says that the file has a header of this name.
+	Own      bool
+	Constant string
+}
+
+// mappedWords are words in a column of the file with ours.
+type mappedWords struct {
+	Column  string
+	Allowed []string
+	Pairs   []mappedWord
+}
+
+type mappedWord struct{ Theirs, Ours string }
+
+// encodingsOffered are the encodings that a profile may name.
+var encodingsOffered = []string{"utf-8", "windows-1252", "iso-8859-1", "ibm850", "utf-16le", "utf-16be"}
+
+// fileOf returns the file in an address, for somebody who may read its kind in.
+func (x *exchange) fileOf() (*upload, error) {
+	u, err := x.s.imports.find(x.who.Code, x.r.PathValue("file"))
+	if err != nil {
+		return nil, err
+	}
+	if !x.mayImport(u.kind) { // the roles may have changed
+		return nil, forbidden()
+	}
+	return u, nil
+}
+
+func (s *Server) importFile(x *exchange) error {
+	u, err := x.fileOf()
+	if err != nil {
+		return err
+	}
+	return s.importFilePage(x, http.StatusOK, u, "")
+}
+
+func (s *Server) importFilePage(x *exchange, status int, u *upload, problem string) error {
+	st := u.now()
+	address := s.url("/imports/" + u.id)
+	p := importFilePage{
+		File: u.name, Kind: string(u.kind), KindHref: s.url("/import/" + string(u.kind)), Problem: problem, Address: address, List: s.url("/import"),
+		Trial: st.trial, Result: st.result, Profile: address + "/profile.yaml", Adopts: adopts(u.kind), MaySign: x.visit.Session.MaySign(s.now()),
+	}
+	p.Lines = exports{CSV: address + "/lines?format=" + csvFormat, XLSX: address + "/lines?format=" + xlsxFormat}
+	switch st.stage {
+	case stageTrying:
+		p.Running = "tried"
+	case stageStoring:
+		p.Running = "stored"
+	case stageWaiting, stageTried, stageStored:
+	}
+	if p.Running != "" {
+		p.Words, p.Percent = u.done()
+	}
+	if i := slices.Index(desk.Kinds, u.kind); i+1 < len(desk.Kinds) && x.mayImport(desk.Kinds[i+1]) {
+		p.Next, p.NextHref = string(desk.Kinds[i+1]), s.url("/import/"+string(desk.Kinds[i+1]))
+	}
+	p.Form = importFormOf(u.kind, st)
+	return x.show(status, "import-file", false, p)
+}
+
+// previewRows is how many rows of the file a page shows.
+const previewRows = 4
+
+func importFormOf(kind desk.Kind, st state) importForm {
+	f := importForm{
+		Profile: st.profile, Format: strings.Join(st.profile.Time.Format, " | "), Notes: st.notes, Problem: st.problem,
+		Open: st.trial == nil || st.trial.Failed != "" || st.trial.Refused > 0, Headers: st.peeked.Headers, Rows: st.peeked.Rows[:min(previewRows, len(st.peeked.Rows))],
+		Encodings: encodingsOffered, Formats: desk.TimeFormats,
+	}
+	cells, _ := desk.ExampleCells(kind) // a test holds that every kind has one
+	for _, field := range desk.Columns(kind) {
+		c := mappedColumn{importColumn: importColumn{field.Name, field.Kind.String(), field.Help, cells[field.Name], field.Allowed, field.Required}}
+		c.Header, c.Constant = st.profile.Columns[field.Name], st.profile.Constant[field.Name]
+		if own := slices.IndexFunc(f.Headers, func(h string) bool { return wire.SameName(h, field.Name) }); own >= 0 {
+			c.Own = true
+			if c.Header == "" {
+				c.Header = f.Headers[own]
+			}
+		}
+		f.Columns = append(f.Columns, c)
+		if words := wordsOf(field, st); len(words.Pairs) > 0 {
+			f.Words = append(f.Words, words)
+		}
+	}
+	return f
+}
+
+// mostWords is how many words of a column are mapped on the page; a profile holds as many as it likes.
+const mostWords = 40
+
+// wordsOf lists the words in the first rows of a file that mean nothing to a column which knows only some.
+func wordsOf(field wire.Field, st state) mappedWords {
+	w := mappedWords{Column: field.Name, Allowed: field.Allowed}
+	known := field.Allowed
+	if field.Kind == wire.KindBool {
+		w.Allowed = []string{"yes", "no"}
+		known = []string{"yes", "no", "true", "false", "1", "0", "y", "n"}
+	}
+	if len(w.Allowed) == 0 {
+		return w
+	}
+	seen := map[string]bool{}
+	add := func(theirs, ours string) {
+		if key := strings.ToLower(theirs); !seen[key] && len(w.Pairs) < mostWords {
+			seen[key] = true
+			w.Pairs = append(w.Pairs, mappedWord{theirs, ours})
+		}
+	}
+	for _, theirs := range slices.Sorted(maps.Keys(st.profile.Values[field.Name])) {
+		add(theirs, st.profile.Values[field.Name][theirs])
+	}
+	for _, cell := range desk.Cells(st.peeked, st.profile, []wire.Field{field}) {
+		if !slices.ContainsFunc(known, func(k string) bool { return strings.EqualFold(k, cell) }) {
+			add(cell, "")
+		}
+	}
+	return w
+}
+
+// profileOf reads the form that says how a file is read.
+func profileOf(x *exchange, kind desk.Kind, st state) wire.Profile {
+	form := func(name string) string { return strings.TrimSpace(x.r.PostFormValue(name)) }
+	p := wire.Profile{
+		Delimiter: form("delimiter"), Encoding: form("encoding"), Decimal: form("decimal"), Grouping: form("grouping"),
+		Time: wire.Clock{Zone: form("zone"), Ambiguous: form("ambiguous")}, Columns: map[string]string{}, Constant: map[string]string{}, Values: map[string]map[string]string{},
+	}
+	p.SkipLines, _ = strconv.Atoi(form("skip")) // no number is no line
+	for format := range strings.SplitSeq(form("format"), "|") {
+		if format = strings.TrimSpace(format); format != "" {
+			p.Time.Format = append(p.Time.Format, format)
+		}
+	}
+	for _, field := range desk.Columns(kind) {
+		header, constant := form("column."+field.Name), form("constant."+field.Name)
+		switch {
+		case header != "" && wire.SameName(header, field.Name):
+		case header != "":
+			p.Columns[field.Name] = header
+		case constant != "" && !slices.ContainsFunc(st.peeked.Headers, func(h string) bool { return wire.SameName(h, field.Name) }):
+			p.Constant[field.Name] = constant
+		}
+		theirs, ours := x.r.PostForm["theirs."+field.Name], x.r.PostForm["ours."+field.Name]
+		for i := range min(len(theirs), len(ours)) {
+			if ours[i] == "" {
+				continue
+			}
+			if p.Values[field.Name] == nil {
+				p.Values[field.Name] = map[string]string{}
+			}
+			p.Values[field.Name][theirs[i]] = ours[i]
+		}
+	}
+	return p
+}
+
+// importAct does with a file what its form asks for: look at it again, try it, store it, or discard it.
+func (s *Server) importAct(x *exchange) error {
+	u, err := x.fileOf()
+	if err != nil {
+		return err
+	}
+	back := func() error { return x.redirect("/imports/" + u.id) }
+	st := u.now()
+	switch act := x.r.PostFormValue("act"); act {
+	case "look", "try":
+		if st.stage != stageWaiting && st.stage != stageTried {
+			return back()
+		}
+		p := profileOf(x, u.kind, st)
+		peeked, err := u.look(p)
+		var notes []string
+		if act == "look" && err == nil { // what is tried is what the form says; what is guessed is shown first
+			guess := desk.Propose(u.kind, peeked, p, s.desk.DB.Zone().String())
+			p, notes = guess.Profile, guess.Notes
+		}
+		u.change(func(st *state) {
+			st.profile, st.notes, st.trial = p, notes, nil
+			st.stage = stageWaiting
+			if err == nil {
+				st.peeked, st.problem = peeked, ""
+			}
+		})
+		if err != nil {
+			return s.importFilePage(x, http.StatusBadRequest, u, sentence(err.Error()))
+		}
+		if act == "try" {
+			s.beginImport(u, x.who.Code, true)
+		}
+		return back()
+	case "store":
+		if adopts(u.kind) && st.stage == stageTried {
+			if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+				status, words, ok := refused(x, err)
+				if !ok {
+					return err
+				}
+				return s.importFilePage(x, status, u, words)
+			}
+		}
+		s.beginImport(u, x.who.Code, false)
+		return back()
+	case "discard":
+		if err := s.imports.discard(u); err != nil {
+			return err
+		}
+		return x.redirect("/import/" + string(u.kind))
+	}
+	return &pageError{status: http.StatusBadRequest, message: "There is nothing to do."}
+}
+
+// importProfile answers with how the file is read, as the file that the command takes.
+func (s *Server) importProfile(x *exchange) error {
+	u, err := x.fileOf()
+	if err != nil {
+		return err
+	}
+	text, err := u.now().profile.Text()
+	if err != nil {
+		return err
+	}
+	x.w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": strings.TrimSuffix(u.name, path.Ext(u.name)) + ".profile.yaml"}))
+	x.answer(http.StatusOK, "application/yaml; charset=utf-8", text)
+	return nil
+}
+
+// importLines answers with what happens to every line, those that are refused first. It is about one's own
+// file, so that it needs no permission to export.
+func (s *Server) importLines(x *exchange) error {
+	u, err := x.fileOf()
+	if err != nil {
+		return err
+	}
+	format := x.r.URL.Query().Get("format")
+	if format == "" {
+		format = csvFormat
+	}
+	name := strings.TrimSuffix(u.name, path.Ext(u.name)) + "-lines"
+	var write func(...string) error
+	var finish func() error
+	h := x.w.Header()
+	h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name + "." + format}))
+	switch format {
+	case csvFormat:
+		h.Set("Content-Type", "text/csv; charset=utf-8")
+		w := wire.NewWriter(x.w, wire.WriterOptions{CRLF: true, BOM: true})
+		header := make([]string, len(toldColumns))
+		for i, c := range toldColumns {
+			header[i] = c.Name
+		}
+		if err := w.Write(header...); err != nil {
+			return err
+		}
+		write, finish = w.Write, w.Flush
+	case xlsxFormat:
+		h.Set("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+		w := wire.NewSheetWriter(x.w, name, toldColumns)
+		write, finish = w.Write, w.Close
+	default:
+		h.Del("Content-Disposition")
+		return &pageError{status: http.StatusBadRequest, message: "There is no such format.", hint: "Allowed are csv and xlsx."}
+	}
+	for _, suffix := range []string{refusedSuffix, toldSuffix} {
+		if err := eachTold(u.path+suffix, write); err != nil {
+			return err
+		}
+	}
+	return finish()
+}
+
+// eachTold hands on what was told about lines; a file that is not there holds none.
+func eachTold(name string, write func(...string) error) (err error) {
+	f, err := os.Open(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	r := csv.NewReader(f)
+	r.ReuseRecord = true
+	for {
+		cells, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if err := write(cells...); err != nil {
+			return err
+		}
+	}
+}

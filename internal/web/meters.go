@@ -1,0 +1,173 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/quality"
+	"rinsate/internal/unit"
+	"rinsate/internal/wire"
+)
+
+// metersPage lists the meters, or those that were asked for.
+type metersPage struct {
+	Lines []meterRow
+	// Of is how many meters there are.
+	Of               int
+	State, System, Q string
+	States           []conditionChoice
+	Systems          []string
+	// MayCheck says that whoever asks may record a check.
+	MayCheck bool
+	Exports  exports
+}
+
+type conditionChoice struct{ Value, Word string }
+
+// meterRow is a meter of the list.
+type meterRow struct {
+	Code, Href, CheckHref, System, Serial string
+	Mark                                  mark
+	Until, Left, Why                      string
+	// Last is when it was last checked and Outcome what that came to.
+	Last, LastHref string
+	Outcome        mark
+	// Serviced is what was done at its last service and when.
+	Serviced, ServicedHref string
+	Readings               string
+	// cells are the row as a file has it, with whole dates.
+	cells []string
+}
+
+// conditionMark is a meter's condition for the eye. A meter whose check has run out is due.
+func conditionMark(s quality.State) mark {
+	switch {
+	case s.Condition == quality.Checked:
+		return mark{"checked", "✓", "ready"}
+	case s.Condition == quality.Failed:
+		return mark{"failed", "✗", "action"}
+	case s.Since.Known():
+		return mark{"check due", "△", "alert"}
+	}
+	return mark{"never checked", "○", "unknown"}
+}
+
+// verdictMark is the outcome of a check for the eye.
+func verdictMark(o quality.Outcome) mark {
+	switch o {
+	case quality.Accepted:
+		return mark{"accepted", "✓", "ready"}
+	case quality.Warning:
+		return mark{"accepted, with a warning", "△", "alert"}
+	case quality.Rejected:
+		return mark{"refused", "✗", "action"}
+	case quality.Unjudged:
+	}
+	return mark{"not judged", "○", "unknown"}
+}
+
+// conditionChoices are the conditions that the list can be narrowed down to.
+var conditionChoices = []conditionChoice{
+	{string(quality.Checked), "checked"}, {string(quality.Unchecked), "due or never checked"}, {string(quality.Failed), "failed"},
+}
+
+func (s *Server) meterHref(code string) string { return s.url("/meters/" + url.PathEscape(code)) }
+
+func (s *Server) meters(x *exchange) error {
+	q := x.r.URL.Query()
+	page := metersPage{
+		State: q.Get("state"), System: q.Get("system"), Q: strings.TrimSpace(q.Get("q")), States: conditionChoices,
+		MayCheck: x.may(access.CheckMeter), Exports: x.exports(),
+	}
+	wanted, err := x.wantsFile()
+	if err != nil {
+		return err
+	}
+	if err := s.view(x.r.Context(), func(v desk.View) error { return s.fillMeters(&page, v) }); err != nil {
+		return err
+	}
+	if wanted {
+		return x.file(page.listing())
+	}
+	return x.show(http.StatusOK, "meters", false, page)
+}
+
+func (s *Server) fillMeters(page *metersPage, v desk.View) error {
+	now := s.now()
+	lines, err := v.MeterLines(now)
+	if err != nil {
+		return err
+	}
+	page.Of = len(lines)
+	for _, l := range lines {
+		if !slices.Contains(page.Systems, l.System) {
+			page.Systems = append(page.Systems, l.System)
+		}
+		if page.State != "" && page.State != string(l.State.Condition) || page.System != "" && page.System != l.System || !mentions(page.Q, l.Code, l.Serial) {
+			continue
+		}
+		page.Lines = append(page.Lines, s.meterRow(l, now, s.clockOf(v), v.Zone()))
+	}
+	slices.Sort(page.Systems)
+	return nil
+}
+
+func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock clock, zone *time.Location) meterRow {
+	row := meterRow{
+		Code: l.Code, Href: s.meterHref(l.Code), CheckHref: s.meterHref(l.Code) + "#check", System: l.System, Serial: l.Serial,
+		Mark: conditionMark(l.State), Until: clock(l.State.Until), Why: l.State.Why, Readings: strconv.Itoa(l.Readings),
+	}
+	if l.State.Condition == quality.Checked {
+		row.Left = age(l.State.Until.Sub(now)) + " left"
+	}
+	if l.MoreReadings() {
+		row.Readings = "over " + row.Readings
+	}
+	switch {
+	case l.Last == nil || l.Last.Verdict.At < l.Counted:
+		row.Readings += " in the last 7 days"
+	default:
+		row.Readings += " since the last check"
+	}
+	if l.Last != nil {
+		row.Last, row.LastHref, row.Outcome = clock(l.Last.Verdict.At), s.recordHref(string(l.Last.ID)), verdictMark(l.Last.Verdict.Outcome)
+	}
+	if l.Serviced != nil {
+		row.Serviced, row.ServicedHref = fmt.Sprintf("%s, %s", clock(l.Serviced.Verdict.At), l.Serviced.Serviced), s.recordHref(string(l.Serviced.ID))
+	}
+	row.cells = []string{row.Code, row.System, row.Serial, row.Mark.Word, dated(l.State.Until, zone), row.Why, "", row.Outcome.Word, "", "", row.Readings}
+	if l.Last != nil {
+		row.cells[6] = dated(l.Last.Verdict.At, zone)
+	}
+	if l.Serviced != nil {
+		row.cells[8], row.cells[9] = dated(l.Serviced.Verdict.At, zone), l.Serviced.Serviced
+	}
+	return row
+}
+
+func (p metersPage) listing() listing {
+	l := listing{Name: "meters", Columns: []wire.SheetColumn{
+		{Name: "meter"},
+		{Name: "system"},
+		{Name: "serial"},
+		{Name: "state"},
+		{Name: "until"},
+		{Name: "because"},
+		{Name: "last check"},
+		{Name: "outcome"},
+		{Name: "last service"},
+		{Name: "what was done"},
+		{Name: "readings"},
+	}}
+	for _, m := range p.Lines {
+		l.Rows = append(l.Rows, m.cells)
+	}
+	return l
+}

@@ -1,0 +1,71 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+	"strconv"
+
+	"rinsate/internal/unit"
+)
+
+// pager is where a page of a long list stands in it.
+type pager struct {
+	// First and Last number the lines that are shown, from 1; Of is how many there are.
+	First, Last, Of int
+	// Earlier and Later are the addresses of the pages before and after this one, empty at the ends.
+	Earlier, Later string
+}
+
+// paged reads which page of a list of n lines is asked for (?page=, from 1) and returns the part of the
+// list that it holds. A page behind the end is the last one.
+func (x *exchange) paged(n, size int) (lo, hi int, p pager, err error) {
+	page := 1
+	if text := x.r.URL.Query().Get("page"); text != "" {
+		if page, err = strconv.Atoi(text); err != nil || page < 1 {
+			return 0, 0, p, &pageError{status: http.StatusBadRequest, message: "There is no page " + text + ".", hint: "Pages are numbered from 1."}
+		}
+	}
+	pages := max(1, (n+size-1)/size)
+	page = min(page, pages)
+	lo, hi = (page-1)*size, min(n, page*size)
+	p = pager{First: min(lo+1, n), Last: hi, Of: n}
+	if page > 1 {
+		p.Earlier = x.with("page", strconv.Itoa(page-1))
+	}
+	if page < pages {
+		p.Later = x.with("page", strconv.Itoa(page+1))
+	}
+	return lo, hi, p, nil
+}
+
+// with returns the address of this page with one field of its query changed, or taken out when the value
+// is empty.
+func (x *exchange) with(field, value string) string {
+	q := x.r.URL.Query()
+	q.Del("done")
+	if q.Set(field, value); value == "" {
+		q.Del(field)
+	}
+	return addressOf(x.r.URL.EscapedPath(), q)
+}
+
+func addressOf(path string, q url.Values) string {
+	if text := q.Encode(); text != "" {
+		return path + "?" + text
+	}
+	return path
+}
+
+// day reads a day of the facility's zone from the query: its begin and its end, both zero when it is not
+// given.
+func (x *exchange) day(field string) (from, to unit.Instant, err error) {
+	text := x.r.URL.Query().Get(field)
+	if text == "" {
+		return 0, 0, nil
+	}
+	begin, err := x.s.instant(text + "T00:00")
+	if err != nil {
+		return 0, 0, &pageError{status: http.StatusBadRequest, message: "This is no day: " + text + ".", hint: "Write it like " + x.s.present()[:len("2006-01-02")] + "."}
+	}
+	return begin, begin.AddDays(1, x.s.desk.DB.Zone()), nil
+}

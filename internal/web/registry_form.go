@@ -1,0 +1,191 @@
+package web
+
+import (
+	"errors"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/unit"
+)
+
+// formPage is the form of something that is registered, empty, filled, or as it was sent.
+type formPage struct {
+	form
+	Title, Action string
+	// Back is where whoever does not want to change anything goes.
+	Back, BackText string
+	// Base is the edition that the form was made from; empty for something new.
+	Base   string
+	Groups []group
+	// Changing asks why, Prove for the password of whoever signs.
+	Changing, Prove bool
+	Button          string
+	// Look is where the form is looked at before it is sent; empty where there is nothing to see.
+	Look     string
+	Looked   bool
+	Drawing  *picture
+	Points   []samplingPointLine
+	Warnings []string
+	Conflict *conflict
+
+	sheet *sheet
+	wrong map[string]string
+	since unit.Instant
+}
+
+// formOfRegistry returns the form for something new, or for changing what has a key.
+func (s *Server) formOfRegistry(r registry, key string) *formPage {
+	p := &formPage{Title: "Register a " + r.one, Action: s.url("/set-up/" + r.path), Button: "Register the " + r.one}
+	p.Back, p.BackText = p.Action, "All "+r.many
+	if key != "" {
+		p.Action, p.Changing, p.Button = r.href(s, key), true, "Store the change"
+		p.Back, p.BackText = p.Action, "Back to "+key
+	}
+	return p
+}
+
+// fill reads what was sent into the form, or fills it from the edition that stands when nothing was sent.
+// It returns what is changed, nil for something new.
+func (p *formPage) fill(x *exchange, v desk.View, r registry, key string, values url.Values) (old any, err error) {
+	zone := v.Zone()
+	typed := map[string]string{}
+	if key != "" {
+		all, err := r.editions(v, key)
+		if err != nil {
+			return nil, err
+		}
+		e, err := edition(all, values.Get("base"))
+		if err != nil {
+			return nil, err
+		}
+		if old, err = r.body(e); err != nil {
+			return nil, err
+		}
+		p.Title, p.BackText = "Change "+r.title(old), "Back to "+r.title(old)
+		p.Base, typed = e.ID, r.values(old, zone)
+	} else if r.blank != nil {
+		typed = r.blank(x.s.now(), zone)
+	}
+	p.sheet = &sheet{typed: typed}
+	if err := r.fields(p.sheet, v, old); err != nil {
+		return nil, err
+	}
+	p.form = *x.form(sent{}, "new")
+	if x.r.Method == http.MethodPost || values.Has("look") {
+		p.form = formOf(values, append(p.sheet.names(), "reason")...)
+	} else {
+		p.Typed = typed
+	}
+	return old, nil
+}
+
+// complete refuses a form in which something cannot be read, and a change without a reason.
+func (p *formPage) complete(key string) error {
+	switch {
+	case len(p.wrong) > 0:
+		return &pageError{status: http.StatusBadRequest, message: "Something cannot be read.", hint: "Look at the marked fields; nothing was stored."}
+	case key != "" && strings.TrimSpace(p.Typed["reason"]) == "":
+		return &pageError{status: http.StatusBadRequest, message: "Say why it is changed."}
+	}
+	return nil
+}
+
+// newThing shows the form for something new.
+func (s *Server) newThing(x *exchange, r registry) error { return s.showForm(x, r, "") }
+
+// editThing shows the form for changing something.
+func (s *Server) editThing(x *exchange, r registry) error {
+	return s.showForm(x, r, x.r.PathValue(r.wild))
+}
+
+// showForm shows a form, with what it would store when that was asked for.
+func (s *Server) showForm(x *exchange, r registry, key string) error {
+	p := s.formOfRegistry(r, key)
+	err := s.view(x.r.Context(), func(v desk.View) error {
+		old, err := p.fill(x, v, r, key, x.r.URL.Query())
+		if err != nil {
+			return err
+		}
+		if !x.r.URL.Query().Has("look") || r.preview == nil {
+			return s.dress(x, v, r, p, key)
+		}
+		a := reply{typed: p.Typed, zone: v.Zone()}
+		body := r.read(&a, old, x.who.Code, s.now())
+		if p.wrong, p.Looked = a.wrong, true; len(p.wrong) > 0 {
+			p.Problem = "Something cannot be read. Look at the marked fields."
+		} else if err := r.preview(x, v, p, body); err != nil {
+			return err
+		}
+		return s.dress(x, v, r, p, key)
+	})
+	if err != nil {
+		return err
+	}
+	status := http.StatusOK
+	if p.Problem != "" {
+		status = http.StatusBadRequest
+	}
+	return x.show(status, "set-up-form", false, p)
+}
+
+// dress puts the fields around what is typed by now.
+func (s *Server) dress(x *exchange, v desk.View, r registry, p *formPage, key string) error {
+	p.sheet = &sheet{typed: p.Typed, wrong: p.wrong}
+	var old any
+	if key != "" {
+		all, err := r.editions(v, key)
+		if err != nil {
+			return err
+		}
+		i := slices.IndexFunc(all, func(e desk.Edition) bool { return e.ID == p.Base })
+		if i < 0 {
+			return notHere("There is no such edition.")
+		}
+		if old, err = r.body(all[i]); err != nil {
+			return err
+		}
+	}
+	if err := r.fields(p.sheet, v, old); err != nil {
+		return err
+	}
+	p.Groups = p.sheet.groups
+	if r.preview != nil {
+		p.Look = p.Action + "/edit"
+		if key == "" {
+			p.Look = s.url("/set-up/register/" + r.word)
+		}
+	}
+	p.Prove = r.signed && !x.visit.Session.MaySign(s.now())
+	return nil
+}
+
+// again shows a form that was refused: with what is wrong, or with what somebody else has stored meanwhile.
+func (s *Server) again(x *exchange, r registry, p *formPage, key string, refusal error) error {
+	status, words, ok := refused(x, refusal)
+	if !ok {
+		return refusal
+	}
+	p.Problem = words
+	changed, raced := changedMeanwhile(refusal)
+	err := s.view(x.r.Context(), func(v desk.View) error {
+		if raced {
+			p.Problem = "Somebody else has changed it meanwhile; nothing was stored. Look at what is new, then send the form again."
+			if err := s.meanwhile(v, r, p, changed); err != nil {
+				return err
+			}
+		}
+		return s.dress(x, v, r, p, key)
+	})
+	if err != nil {
+		return err
+	}
+	return x.show(status, "set-up-form", false, p)
+}
+
+// changedMeanwhile returns what somebody else stored, when that is why something was refused.
+func changedMeanwhile(err error) (*desk.ChangedError, bool) {
+	return errors.AsType[*desk.ChangedError](err)
+}

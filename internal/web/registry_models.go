@@ -1,0 +1,376 @@
+package web
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/ledger"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// modelRegistry are the models of scopes with their channels and sampling points.
+func modelRegistry() registry {
+	return registry{
+		path: "models", wild: "model", word: "model", one: "model", many: "models",
+		about: "A model describes every scope of one kind from one maker: its channels with bore and length, and from these the places that are sampled.",
+		typ:   store.TypeModel, need: access.ManageFleet, body: decoded[scope.Model],
+		key:   func(b any) string { return b.(scope.Model).Name },
+		title: func(b any) string { return b.(scope.Model).Name },
+		list:  listModels, fields: modelFields, values: modelValues, blank: blankModel, read: readModel,
+		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
+			r, _, err := w.RegisterModel(e, at, b.(scope.Model))
+			return r, err
+		},
+		preview: func(x *exchange, v desk.View, p *formPage, b any) error {
+			m := b.(scope.Model)
+			if err := m.Check(); err != nil {
+				p.Problem = sentence(err.Error())
+				return nil
+			}
+			drawing := pictured("look", figure.Schematic(m, nil, v.Zone()))
+			p.Drawing, p.Points = &drawing, x.s.pointLines(m, false)
+			var err error
+			p.Warnings, err = v.ModelWarnings(m)
+			return err
+		},
+		more: func(x *exchange, v desk.View, p *thingPage, b any) error {
+			m := b.(scope.Model)
+			drawing := pictured("model", figure.Schematic(m, nil, v.Zone()))
+			p.Drawing, p.Points = &drawing, x.s.pointLines(m, true)
+			var err error
+			if p.Warnings, err = v.ModelWarnings(m); err != nil {
+				return err
+			}
+			return modelScopes(x, v, p, m)
+		},
+	}
+}
+
+func listModels(x *exchange, v desk.View, p *listPage) error {
+	p.Columns = []string{"Model", "Kind", "Risk", "Channels", "In every round", "Scopes"}
+	models, err := v.Models()
+	if err != nil {
+		return err
+	}
+	fleet, err := v.Instruments()
+	if err != nil {
+		return err
+	}
+	count := map[string]int{}
+	for _, i := range fleet {
+		if !i.Retired.Known() {
+			count[i.Model]++
+		}
+	}
+	for _, m := range models {
+		var points []string
+		for _, k := range m.Routine() {
+			points = append(points, strings.ReplaceAll(string(k), "-", " "))
+		}
+		row := plainCell(m.Name, string(m.Kind), string(m.Risk), strconv.Itoa(len(m.Channels)), strings.Join(points, ", "), strconv.Itoa(count[m.Name]))
+		row[0].Href = modelRegistry().href(x.s, m.Name)
+		p.add(row)
+	}
+	return nil
+}
+
+// modelScopes lists the scopes of a model.
+func modelScopes(x *exchange, v desk.View, p *thingPage, m scope.Model) error {
+	fleet, err := v.Instruments()
+	if err != nil {
+		return err
+	}
+	t := listPage{Title: "Scopes of this model", Columns: []string{"Scope", "Serial", "Place", "Standing"}}
+	for _, i := range fleet {
+		if i.Model == m.Name {
+			row := append(plainCell(i.Tag, i.Serial, i.Location), cell{Mark: serviceMark(i.InService, i.Retired, x.s.now())})
+			row[0].Href = scopeRegistry().href(x.s, i.Tag)
+			t.add(row)
+		}
+	}
+	p.Tables = append(p.Tables, t)
+	return nil
+}
+
+// whyPoint says why a model has a sampling point, and when it is sampled.
+func whyPoint(m scope.Model, p scope.Point) (when, why string) {
+	when = "on demand"
+	switch {
+	case p.NotApplicable != "":
+		when = "never: " + p.NotApplicable
+	case p.Routine:
+		when = "in every round"
+	}
+	switch p.Kind {
+	case scope.OuterDistalEnd:
+		why = "every scope has one"
+	case scope.ElevatorRecess:
+		why = "the model has an elevator"
+	case scope.InstrumentLumen, scope.SuctionLumen, scope.ElevatorWire, scope.AirLumen, scope.WaterLumen, scope.AuxiliaryLumen, scope.BalloonLumen:
+		why = "the model has this channel"
+	}
+	if len(m.Chosen) > 0 {
+		return when, why + "; chosen by the facility"
+	}
+	return when, why + "; follows from the geometry (common practice)"
+}
+
+// pointLines are the sampling points of a model; with links, to how each is sampled.
+func (s *Server) pointLines(m scope.Model, links bool) []samplingPointLine {
+	var lines []samplingPointLine
+	for _, p := range m.Points() {
+		l := samplingPointLine{Name: strings.ReplaceAll(string(p.Kind), "-", " ")}
+		l.When, l.Why = whyPoint(m, p)
+		if p.Area > 0 {
+			l.Area = fmt.Sprintf("%.1f cm²", float64(p.Area))
+		}
+		if p.DeadVolume > 0 {
+			l.Volume = fmt.Sprintf("%.1f mL", float64(p.DeadVolume))
+		}
+		if links {
+			l.Href = modelRegistry().href(s, m.Name) + "/points/" + string(p.Kind)
+		}
+		lines = append(lines, l)
+	}
+	return lines
+}
+
+// Names of the fields of a model's channels and points.
+func channelField(k scope.ChannelKind, name string) string { return string(k) + "-" + name }
+
+func pointField(k scope.PointKind) string { return "point-" + string(k) }
+
+// What a facility can say about a sampling point.
+const (
+	pointDerived = ""
+	pointRoutine = "routine"
+	pointDemand  = "demand"
+	pointNone    = "none"
+)
+
+func modelFields(s *sheet, _ desk.View, old any) error {
+	s.part("Model", "")
+	if old == nil {
+		s.text("name", "Name", "As the facility calls it, such as the maker's model number.", true)
+	}
+	s.choose("kind", "Kind", "", choices(scope.Kinds)...)
+	s.choose("risk", "Risk class", "High-risk scopes are sampled after every use (ANSI/AAMI ST91:2021); a facility may add models.", append([]option{{Value: "", Text: "as usual for the kind"}}, choices([]scope.Risk{scope.HighRisk, scope.StandardRisk})...)...)
+	s.box("elevator", "It has an elevator at its tip")
+	s.number("outer", "Outer diameter of the tip", "mm", true)
+	s.number("sampled", "Length of the tip that is swabbed", "mm", true)
+	s.text("instructions", "Instructions that this is taken from", "The maker's document with its edition.", false)
+	for _, k := range scope.ChannelKinds {
+		g := s.part(capital(strings.ReplaceAll(string(k), "-", " "))+" channel", "")
+		g.Folded, g.Open = true, s.typed[channelField(k, "there")] == ticked
+		s.box(channelField(k, "there"), "It has this channel")
+		s.number(channelField(k, "bore"), "Bore", "mm", false)
+		s.number(channelField(k, "length"), "Length, port to tip", "mm", false)
+		s.text(channelField(k, "port"), "Port", "", false)
+		s.box(channelField(k, "brushable"), "Can be brushed")
+		s.box(channelField(k, "flushable"), "Can be flushed")
+		s.box(channelField(k, "sealed"), "Sealed: the user cannot flush it")
+		s.text(channelField(k, "cleaning"), "Cleaned by", "The act of manual cleaning that reaches it.", false)
+	}
+	s.part("Sampling points", "What is left as it follows from the geometry is decided by the channels. Choosing for one point makes the whole list the facility's own.")
+	for _, k := range scope.PointKinds {
+		s.choose(pointField(k), capital(strings.ReplaceAll(string(k), "-", " ")), "",
+			option{Value: pointDerived, Text: "as it follows from the geometry"}, option{Value: pointRoutine, Text: "in every round"}, option{Value: pointDemand, Text: "on demand"}, option{Value: pointNone, Text: "not sampled"})
+	}
+	return nil
+}
+
+func blankModel(unit.Instant, *time.Location) map[string]string {
+	return map[string]string{"sampled": "100", "kind": string(scope.Duodenoscope)}
+}
+
+func modelValues(b any, _ *time.Location) map[string]string {
+	m := b.(scope.Model)
+	t := map[string]string{
+		"name": m.Name, "kind": string(m.Kind), "risk": string(m.Risk), "elevator": boxText(m.Elevator),
+		"outer": m.OuterDiameter.String(), "sampled": m.SampledLength.String(), "instructions": m.Instructions,
+	}
+	for _, c := range m.Channels {
+		for name, value := range map[string]string{
+			"there": ticked, "bore": c.Diameter.String(), "length": c.Length.String(), "port": c.Port, "brushable": boxText(c.Brushable),
+			"flushable": boxText(c.Flushable), "sealed": boxText(c.Sealed), "cleaning": c.Cleaning,
+		} {
+			t[channelField(c.Kind, name)] = value
+		}
+	}
+	if len(m.Chosen) > 0 {
+		for _, p := range unchosen(m).Points() {
+			t[pointField(p.Kind)] = pointNone
+		}
+	}
+	for _, c := range m.Chosen {
+		t[pointField(c.Kind)] = map[bool]string{true: pointRoutine, false: pointDemand}[c.Routine]
+	}
+	return t
+}
+
+// unchosen is a model with the points that follow from its geometry.
+func unchosen(m scope.Model) scope.Model {
+	m.Chosen = nil
+	return m
+}
+
+// readModel makes a model of what was typed. A choice for one point makes a choice of all: the others are
+// chosen as they follow from the geometry.
+func readModel(a *reply, old any, _ string, _ unit.Instant) any {
+	m := scope.Model{
+		Name: a.text("name"), Kind: scope.Kind(a.text("kind")), Risk: scope.Risk(a.text("risk")), Elevator: a.yes("elevator"),
+		OuterDiameter: unit.Millimetres(a.number("outer")), SampledLength: unit.Millimetres(a.number("sampled")), Instructions: a.text("instructions"),
+	}
+	if m.Risk == "" {
+		m.Risk = scope.UsualRisk(m.Kind)
+	}
+	kinds := scope.ChannelKinds
+	if before, ok := old.(scope.Model); ok {
+		m.Name, kinds = before.Name, channelOrder(before)
+	}
+	for _, k := range kinds {
+		field := func(name string) string { return channelField(k, name) }
+		if !a.yes(field("there")) {
+			continue
+		}
+		m.Channels = append(m.Channels, scope.Channel{
+			Kind: k, Diameter: unit.Millimetres(a.number(field("bore"))), Length: unit.Millimetres(a.number(field("length"))), Port: a.text(field("port")),
+			Brushable: a.yes(field("brushable")), Flushable: a.yes(field("flushable")), Sealed: a.yes(field("sealed")), Cleaning: a.text(field("cleaning")),
+		})
+	}
+	m.Chosen = readPoints(a, m)
+	return m
+}
+
+// channelOrder are all kinds of channels, those of a model first and in its order: what is not changed
+// stays where it was.
+func channelOrder(m scope.Model) []scope.ChannelKind {
+	var all []scope.ChannelKind
+	has := map[scope.ChannelKind]bool{}
+	for _, c := range m.Channels {
+		all, has[c.Kind] = append(all, c.Kind), true
+	}
+	for _, k := range scope.ChannelKinds {
+		if !has[k] {
+			all = append(all, k)
+		}
+	}
+	return all
+}
+
+func readPoints(a *reply, m scope.Model) []scope.Choice {
+	var chosen []scope.Choice
+	own := false
+	for _, k := range scope.PointKinds {
+		derived, exists := m.Point(k)
+		said := a.text(pointField(k))
+		switch {
+		case said == pointRoutine || said == pointDemand: // also where the model lacks it, which is then refused
+			chosen, own = append(chosen, scope.Choice{Kind: k, Routine: said == pointRoutine}), true
+		case said == pointNone:
+			own = own || exists
+		case exists:
+			chosen = append(chosen, scope.Choice{Kind: k, Routine: derived.Routine})
+		}
+	}
+	if !own {
+		return nil
+	}
+	return chosen
+}
+
+// protocolPage is how one sampling point of a model is sampled, in words and drawn.
+type protocolPage struct {
+	Model, ModelHref, Point     string
+	When, Why                   string
+	Area, Volume, Flush         string
+	Method                      string
+	AtHand                      []string
+	Acts                        []actLine
+	Clocks                      []string
+	Shake                       string
+	Citation, VerifiedBy        string
+	Verified, Skipped           bool
+	Drawing                     picture
+	Rules, RulesHref, RulesEdit string
+	Warnings                    []string
+}
+
+type actLine struct{ Do, Quantity, Invalid string }
+
+// pointProtocol shows how a point of a model is sampled by the rules in force.
+func (s *Server) pointProtocol(x *exchange) error {
+	name, kind := x.r.PathValue("model"), scope.PointKind(x.r.PathValue("point"))
+	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s, name), Point: strings.ReplaceAll(string(kind), "-", " ")}
+	err := s.view(x.r.Context(), func(v desk.View) error {
+		guide, m, err := v.ModelGuide(name)
+		if err != nil {
+			return err
+		}
+		point, ok := m.Point(kind)
+		if !ok {
+			return notHere("Model %s has no sampling point %q.", name, kind)
+		}
+		page.Drawing = pictured("place", figure.Place(m, kind))
+		page.When, page.Why = whyPoint(m, point)
+		for _, p := range guide.Points {
+			if p.Kind == kind {
+				page.say(p, guide)
+			}
+		}
+		rules, err := v.RulesEditions()
+		if err != nil || len(rules) == 0 {
+			return err
+		}
+		page.Rules, page.RulesHref = rules[len(rules)-1].Cite, s.url("/set-up/rules#protocols")
+		if x.may(access.Adopt) {
+			page.RulesEdit = s.url("/set-up/rules/text")
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return x.show(200, "set-up-point", false, page)
+}
+
+// say fills in how a point is sampled.
+func (p *protocolPage) say(g desk.GuidePoint, guide desk.Guide) {
+	p.Skipped = g.NotApplicable != ""
+	p.Method, p.AtHand, p.Shake = string(g.Protocol.Method), g.Protocol.AtHand, guide.Shake.String()
+	p.Citation, p.Verified, p.VerifiedBy = g.Protocol.Citation, g.Protocol.Verified, g.Protocol.VerifiedBy
+	if g.Area > 0 {
+		p.Area = fmt.Sprintf("%.1f cm²", float64(g.Area))
+	}
+	if g.DeadVolume > 0 {
+		p.Volume = fmt.Sprintf("%.1f mL", float64(g.DeadVolume))
+	}
+	if flush := g.Protocol.Flush(); flush > 0 {
+		p.Flush = flush.String() + " mL"
+	}
+	for _, a := range g.Protocol.Acts {
+		p.Acts = append(p.Acts, actLine{a.Do, a.Quantities(), a.Invalid})
+	}
+	for _, c := range g.Clocks {
+		line := fmt.Sprintf("%s: within %s from %s to %s", c.Name, c.Within, c.From, c.To)
+		if c.CappedWithin > 0 {
+			line += fmt.Sprintf("; a closed container pauses it for at most %s", c.CappedWithin)
+		}
+		p.Clocks = append(p.Clocks, line)
+	}
+	for _, w := range guide.Warnings {
+		if strings.HasPrefix(w, strings.TrimSuffix(string(g.Kind), "-channel")+" channel") {
+			p.Warnings = append(p.Warnings, w)
+		}
+	}
+}
+
+// baseOf is the edition that a form was made from.
+func baseOf(f form) ledger.ID { return ledger.ID(f.Typed["base"]) }

@@ -1,0 +1,127 @@
+package web
+
+import (
+	"cmp"
+	"fmt"
+	"strconv"
+	"time"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/quality"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// targetRegistry are the targets of controls: what a meter should show of a known material. Adopting one is
+// a signature, since checks are judged by it.
+func targetRegistry() registry {
+	return registry{
+		path: "targets", wild: "target", word: "target", one: "target", many: "targets",
+		about: "What a control should show with a meter system, from the maker of the material or from own runs. Checks of meters are judged by the target in force when they were made.",
+		typ:   store.TypeTarget, need: access.Adopt, signed: true, body: decoded[quality.Target],
+		key: targetKey,
+		title: func(b any) string {
+			t := b.(quality.Target)
+			return fmt.Sprintf("Target of the %s control %s, system %s", t.Kind, t.Material, t.System)
+		},
+		list: func(x *exchange, v desk.View, p *listPage) error {
+			p.Columns = targetColumns
+			targets, err := v.Targets()
+			for _, t := range latestTargets(targets) {
+				p.add(registryTargetRow(x, t, v.Zone()))
+			}
+			return err
+		},
+		fields: targetFields, values: targetValues, read: readTarget,
+		blank: func(unit.Instant, *time.Location) map[string]string { return map[string]string{"edition": "1"} },
+		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
+			t := b.(quality.Target)
+			t.Adopted = at
+			return w.RegisterTarget(e, t)
+		},
+	}
+}
+
+func targetKey(b any) string {
+	t := b.(quality.Target)
+	return t.System + "|" + string(t.Kind) + "|" + t.Material
+}
+
+var targetColumns = []string{"Material", "Kind", "System", "Meter", "Lot", "Limits in RLU", "Own runs", "Source", "Adopted", "By"}
+
+// latestTargets are the targets of which no later one has the same key.
+func latestTargets(all []quality.Target) []quality.Target {
+	at := map[string]int{}
+	var latest []quality.Target
+	for _, t := range all {
+		key := targetKey(t)
+		if i, ok := at[key]; ok {
+			latest[i] = t
+			continue
+		}
+		at[key] = len(latest)
+		latest = append(latest, t)
+	}
+	return latest
+}
+
+func registryTargetRow(x *exchange, t quality.Target, zone *time.Location) []cell {
+	limits := "none"
+	switch {
+	case t.Kind != quality.Positive:
+		limits = "at most " + t.High.String()
+	case t.High > 0:
+		limits = t.Low.String() + " to " + t.High.String()
+	}
+	row := plainCell(t.Material, string(t.Kind), t.System, cmp.Or(t.Meter, "every"), t.Lot, limits, strconv.Itoa(t.Runs), t.Source+", edition "+t.Edition, dayText(t.Adopted, zone), t.Adopter)
+	row[0].Href = targetRegistry().href(x.s, targetKey(t))
+	return row
+}
+
+func targetFields(s *sheet, v desk.View, old any) error {
+	meters, err := v.Meters()
+	if err != nil {
+		return err
+	}
+	s.part("Target", "")
+	if old == nil {
+		s.text("system", "Meter system", "One of: "+systems(inService(meters, v.Now()))+".", true)
+		s.choose("kind", "Kind of control", "", choices(quality.ControlKinds)...)
+		s.text("material", "Material", "As checks name it.", true)
+	}
+	s.text("meter", "For one meter alone", "Leave it empty for every meter of the system.", false)
+	s.text("lot", "Lot of the material", "", false)
+	s.number("low", "Lower limit", "RLU", false)
+	s.number("high", "Upper limit", "RLU", false)
+	s.text("source", "Source", "Where the limits come from, such as the sheet of the maker.", true)
+	s.text("edition", "Edition of the source", "", true)
+	return nil
+}
+
+func targetValues(b any, _ *time.Location) map[string]string {
+	t := b.(quality.Target)
+	values := map[string]string{
+		"system": t.System, "kind": string(t.Kind), "material": t.Material, "meter": t.Meter, "lot": t.Lot, "source": t.Source, "edition": t.Edition, "low": "", "high": t.High.String(),
+	}
+	if t.Low > 0 {
+		values["low"] = t.Low.String()
+	}
+	return values
+}
+
+// readTarget makes a target of what was typed. The mean and standard deviation of own runs stay as they are
+// while the lot of the material does.
+func readTarget(a *reply, old any, by string, now unit.Instant) any {
+	t := quality.Target{
+		System: a.text("system"), Kind: quality.ControlKind(a.text("kind")), Material: a.text("material"), Meter: a.text("meter"), Lot: a.text("lot"),
+		Low: a.number("low"), High: a.number("high"), Source: a.text("source"), Edition: a.text("edition"), Adopter: by, Adopted: now,
+	}
+	if before, ok := old.(quality.Target); ok {
+		t.System, t.Kind, t.Material = before.System, before.Kind, before.Material
+		if t.Lot == before.Lot && t.Meter == before.Meter {
+			t.Mean, t.SD, t.Runs = before.Mean, before.SD, before.Runs
+		}
+	}
+	return t
+}

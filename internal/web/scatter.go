@@ -1,0 +1,440 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"rinsate/internal/attribution"
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/mixed"
+	"rinsate/internal/scope"
+	"rinsate/internal/stats"
+	"rinsate/internal/wire"
+)
+
+// What is explained, as ?of= names it.
+const (
+	ofReadings = "readings"
+	ofFailures = "failures"
+)
+
+// scatterPage says where the scatter of readings comes from.
+type scatterPage struct {
+	studied
+	// Of is what is explained, Point the only kind of point, Scale the meter system and kit.
+	Of, Point, Scale string
+	Points           []pointWord
+	Scales           []scaleChoice
+	People           peopleChoice
+	// Without is what is left out, as source:name, WithoutWords the same in words and All where nothing is.
+	Without, WithoutWords, All string
+	// Problem is why there is no answer.
+	Problem, Hint string
+	Answer        *scatterAnswer
+	Exports       exports
+}
+
+// scaleChoice is a meter system with a kit that there are readings of.
+type scaleChoice struct {
+	Value, Text string
+	Chosen      bool
+	scale       desk.Scale
+}
+
+// scatterAnswer is the answer, in words first.
+type scatterAnswer struct {
+	N int
+	// What is what the ratios are of: readings or odds.
+	What, Scale string
+	Said        string
+	// Distinct are the effects that stand out.
+	Distinct []effectRow
+	Parts    [][]string
+	Picture  picture
+	Sources  []sourceAnswer
+	Fixed    [][]string
+	Notes    []string
+}
+
+// sourceAnswer are the effects of one source.
+type sourceAnswer struct {
+	Name, Plural string
+	Effects      []effectRow
+	Ranked       int
+	picture
+}
+
+// effectRow is by how much one scope, person, lot or meter reads higher.
+type effectRow struct {
+	Source, Name, Href, Ratio, Interval string
+	// Words are the effect as a sentence, Out and OutHref what leaving it out is called and where.
+	Words, OutHref string
+	N              int
+	Mark           string
+	Ranked         bool
+	lo, hi, ratio  string
+}
+
+// plurals of the sources.
+func plural(s attribution.Source) string {
+	switch s {
+	case attribution.Person:
+		return "people"
+	case attribution.Scope, attribution.Lot, attribution.Meter:
+	}
+	return string(s) + "s"
+}
+
+// scaleValue names a scale in one field of a form.
+func scaleValue(s desk.Scale) string {
+	return url.Values{"system": {s.System}, "kit": {s.Kit}}.Encode()
+}
+
+func (s *Server) scatter(x *exchange) error {
+	q := x.r.URL.Query()
+	page := scatterPage{Of: q.Get("of"), Point: q.Get("point"), Scale: q.Get("scale"), Without: q.Get("without"), Points: pointWords(), Exports: x.exports()}
+	if page.Of == "" {
+		page.Of = ofReadings
+	}
+	shown, err := x.showsPeople()
+	if err != nil {
+		return err
+	}
+	page.People = peopleChoice{May: x.may(seePeople), Shown: shown}
+	wanted, err := x.wantsFile()
+	if err != nil {
+		return err
+	}
+	if page.studied, err = x.studied(); err != nil {
+		return err
+	}
+	if err := page.check(); err != nil {
+		return err
+	}
+	if err := s.fillScatter(x, &page); err != nil {
+		return err
+	}
+	if wanted {
+		return x.file(page.listing())
+	}
+	return x.show(http.StatusOK, "scatter", false, page)
+}
+
+// check refuses what is not known.
+func (p *scatterPage) check() error {
+	if p.Of != ofReadings && p.Of != ofFailures {
+		return &pageError{status: http.StatusBadRequest, message: "Readings or failures can be explained.", hint: "Write of=readings or of=failures."}
+	}
+	if p.Point != "" && !slices.Contains(scope.PointKinds, scope.PointKind(p.Point)) {
+		return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("There is no kind of point %q.", p.Point)}
+	}
+	source, name, ok := p.without()
+	switch {
+	case p.Without == "":
+	case !ok || name == "":
+		return &pageError{status: http.StatusBadRequest, message: "What is left out cannot be read.", hint: "Write it like without=lot:7."}
+	case source == attribution.Person && !p.People.Shown:
+		return &pageError{status: http.StatusForbidden, message: "People are hidden, so that none of them can be left out by code."}
+	default:
+		p.WithoutWords = string(source) + " " + name
+	}
+	return nil
+}
+
+func (p *scatterPage) without() (attribution.Source, string, bool) {
+	source, name, _ := strings.Cut(p.Without, ":")
+	return attribution.Source(source), name, slices.Contains(attribution.Sources, attribution.Source(source))
+}
+
+// query returns the address of the page as it is, to be changed in parts.
+func (p *scatterPage) query() url.Values {
+	q := p.studied.query()
+	for name, value := range map[string]string{"of": p.Of, "point": p.Point, "scale": p.Scale, "without": p.Without} {
+		if value != "" {
+			q.Set(name, value)
+		}
+	}
+	if p.People.Shown {
+		q.Set("people", peopleShown)
+	}
+	return q
+}
+
+// scattered is an answer as it is kept: with codes, whoever asked.
+type scattered struct {
+	attribution.Answer
+	scales []desk.Scale
+	scale  desk.Scale
+	// people are all codes in the readings.
+	people []string
+	// problem is why there is no answer.
+	problem string
+}
+
+func (s *Server) fillScatter(x *exchange, page *scatterPage) error {
+	ctx := x.r.Context()
+	size, err := s.size(ctx)
+	if err != nil {
+		return err
+	}
+	question := strings.Join([]string{"scatter", page.From, page.To, page.Of, page.Point, page.Scale, page.Without}, "\x00")
+	found, err := answered(ctx, &s.computed, size, question, func(ctx context.Context) (scattered, error) {
+		all, err := s.firsts(ctx, size, page.studied)
+		return page.explain(all), err
+	})
+	if err != nil {
+		return err
+	}
+	for _, c := range found.scales {
+		page.Scales = append(page.Scales, scaleChoice{scaleValue(c), fmt.Sprintf("%s with %s, %d readings", c.System, c.Kit, c.Readings), c == found.scale, c})
+	}
+	if found.problem != "" {
+		page.Problem = sentence(found.problem)
+		return nil
+	}
+	var hidden desk.Disguise
+	if !page.People.Shown {
+		if err := s.view(ctx, func(v desk.View) (err error) {
+			hidden, err = v.Disguise(found.people)
+			return err
+		}); err != nil {
+			return err
+		}
+	}
+	if page.Without != "" {
+		q := page.query()
+		q.Del("without")
+		page.All = s.url("/scatter?" + q.Encode())
+	}
+	page.Answer = s.scatterAnswer(page, found, hidden)
+	return nil
+}
+
+// explain fits the model to first readings.
+func (p *scatterPage) explain(all []desk.Measured) scattered {
+	var found scattered
+	if p.Point != "" {
+		all = slices.DeleteFunc(slices.Clone(all), func(m desk.Measured) bool { return string(m.Point) != p.Point })
+	}
+	for _, m := range all {
+		if m.Cleaner != "" && !slices.Contains(found.people, m.Cleaner) {
+			found.people = append(found.people, m.Cleaner)
+		}
+	}
+	rows, scales := desk.ExplainedOf(all)
+	found.scales = scales
+	if len(scales) == 0 {
+		found.problem = "there is no reading in this time: choose an earlier begin"
+		return found
+	}
+	at := slices.IndexFunc(scales, func(c desk.Scale) bool { return scaleValue(c) == p.Scale })
+	if at < 0 && p.Scale != "" {
+		found.problem = "there is no reading of this meter system and kit in this time: choose another"
+		return found
+	}
+	found.scale = scales[max(at, 0)]
+	list := rows[[2]string{found.scale.System, found.scale.Kit}]
+	if source, name, _ := p.without(); p.Without != "" {
+		if list = attribution.Without(list, source, name); len(list) == found.scale.Readings {
+			found.problem = "there is no reading of what is left out: choose something else"
+			return found
+		}
+	}
+	explain := attribution.Explain
+	if p.Of == ofFailures {
+		explain = attribution.ExplainFailures
+	}
+	var err error
+	if found.Answer, err = explain(list, attribution.Usual()); err != nil {
+		found.problem = plainly(err)
+	}
+	return found
+}
+
+// plainly takes what is for programs from the words of an error of a fit.
+func plainly(err error) string {
+	text := err.Error()
+	for _, kind := range []error{stats.ErrArgument, mixed.ErrData, stats.ErrTooFew} {
+		if errors.Is(err, kind) {
+			text = strings.TrimSuffix(text, ": "+kind.Error())
+		}
+	}
+	return text
+}
+
+// scatterAnswer puts an answer into words, with people under the names that are shown.
+func (s *Server) scatterAnswer(page *scatterPage, found scattered, hidden desk.Disguise) *scatterAnswer {
+	a := &scatterAnswer{N: found.Rows, What: "readings", Scale: found.scale.System + " with " + found.scale.Kit}
+	for _, n := range found.Notes {
+		a.Notes = append(a.Notes, sentence(n))
+	}
+	spread := "log10 RLU"
+	if page.Of == ofFailures {
+		a.What, spread = "odds of a failure", "the log odds of a failure"
+	}
+	a.Said = shares(found.Parts)
+	for _, p := range found.Parts {
+		levels, interval := "", ""
+		if p.Levels > 0 {
+			levels = strconv.Itoa(p.Levels)
+		}
+		if p.Hi > 0 {
+			interval = fmt.Sprintf("%.3f to %.3f", p.Lo, p.Hi)
+		}
+		a.Parts = append(a.Parts, []string{figure.PartName(p), levels, percentOf(p.Share), fmt.Sprintf("%.3f", p.SD), interval})
+	}
+	a.Picture = pictured("parts", figure.Parts("Parts of the scatter", spread, found.Parts))
+	for _, source := range attribution.Sources {
+		effects := found.Of(source)
+		if len(effects) == 0 {
+			continue
+		}
+		rows := make([]effectRow, len(effects))
+		for i, e := range effects {
+			code := e.Name
+			if source == attribution.Person && !page.People.Shown {
+				effects[i].Name = hidden.Of(code)
+			}
+			rows[i] = s.effectRow(page, found.scale, effects[i], code, a.What)
+			if rows[i].Ranked && e.Distinct {
+				a.Distinct = append(a.Distinct, rows[i])
+			}
+		}
+		a.Sources = append(a.Sources, s.sourceAnswer(source, a.What, effects, rows))
+	}
+	for _, f := range found.Fixed {
+		a.Fixed = append(a.Fixed, []string{spaced(f.Name), "× " + times(f.Ratio), times(f.Lo) + " to " + times(f.Hi)})
+	}
+	return a
+}
+
+// sourceAnswer draws the effects of a source; each leads to where it came from.
+func (s *Server) sourceAnswer(source attribution.Source, what string, effects []attribution.Effect, rows []effectRow) sourceAnswer {
+	drawn := figure.Effects(sentenceCase(plural(source)), what, effects)
+	for i, e := range drawn.Effects {
+		if at := slices.IndexFunc(rows, func(r effectRow) bool { return r.Name == e.Label }); at >= 0 {
+			drawn.Effects[i].Href = rows[at].Href
+		}
+	}
+	return sourceAnswer{Name: string(source), Plural: sentenceCase(plural(source)), Effects: rows, Ranked: len(drawn.Effects), picture: pictured("effects-"+string(source), drawn)}
+}
+
+// sentenceCase begins with a capital letter.
+func sentenceCase(text string) string { return strings.TrimSuffix(sentence(text), ".") }
+
+// effectRow is one effect under the name that is shown; code is what it is called in the records.
+func (s *Server) effectRow(page *scatterPage, scale desk.Scale, e attribution.Effect, code, what string) effectRow {
+	row := effectRow{
+		Source: string(e.Source), Name: e.Name, N: e.Rows, Ranked: e.Ranked, Ratio: "× " + times(e.Ratio), Interval: times(e.Lo) + " to " + times(e.Hi),
+		ratio: fmt.Sprintf("%.4g", e.Ratio), lo: fmt.Sprintf("%.4g", e.Lo), hi: fmt.Sprintf("%.4g", e.Hi),
+	}
+	switch {
+	case !e.Ranked:
+		row.Mark = "too few to rank"
+		if code == attribution.NotOnRecord {
+			row.Mark = "not ranked"
+		}
+	case e.Distinct && e.Ratio > 1:
+		row.Mark = "▲ higher"
+	case e.Distinct:
+		row.Mark = "▼ lower"
+	}
+	name := row.Name
+	if e.Source != attribution.Person || page.People.Shown {
+		name = row.Source + " " + row.Name
+	}
+	row.Words = fmt.Sprintf("%s: %s %s times as high as those of the others (%s), other things equal", sentenceCase(name), what, times(e.Ratio), row.Interval)
+	if code == attribution.NotOnRecord {
+		return row
+	}
+	known := e.Source != attribution.Person || page.People.Shown
+	switch {
+	case !known: // a link would tell who it is
+	case e.Source == attribution.Scope:
+		row.Href = s.trendHref(code, scope.PointKind(page.Point), url.Values{"system": {scale.System}, "kit": {scale.Kit}})
+	default:
+		if row.Href = s.recordsOf(string(e.Source), code); row.Href == "" && e.Source == attribution.Meter {
+			row.Href = s.meterHref(code)
+		}
+	}
+	if known {
+		q := page.query()
+		q.Set("without", row.Source+":"+code)
+		row.OutHref = s.url("/scatter?" + q.Encode())
+	}
+	return row
+}
+
+// times writes a ratio for a person; one that a handful of readings leaves without bound is not spelt out.
+func times(ratio float64) string {
+	switch {
+	case ratio >= 1000:
+		return "over 1000"
+	case ratio < 0.01:
+		return "under 0.01"
+	}
+	return fmt.Sprintf("%.2f", ratio)
+}
+
+// shares says in a sentence where the scatter comes from, the largest part first.
+func shares(parts []attribution.Part) string {
+	parts = slices.Clone(parts)
+	slices.SortStableFunc(parts, func(a, b attribution.Part) int {
+		switch {
+		case a.Share > b.Share:
+			return -1
+		case a.Share < b.Share:
+			return 1
+		}
+		return 0
+	})
+	words := make([]string, len(parts))
+	for i, p := range parts {
+		if p.Source == "" {
+			words[i] = fmt.Sprintf("%.0f %% from what none of these explains", 100*p.Share)
+			continue
+		}
+		words[i] = fmt.Sprintf("%.0f %% from %s", 100*p.Share, plural(p.Source))
+	}
+	if n := len(words); n > 1 {
+		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+	}
+	return strings.Join(words, "")
+}
+
+func (p scatterPage) listing() listing {
+	l := listing{Name: "scatter", Columns: []wire.SheetColumn{
+		{Name: "from"},
+		{Name: "to"},
+		{Name: "meter system and kit"},
+		{Name: "point"},
+		{Name: "source"},
+		{Name: "name"},
+		{Name: "readings", Number: true},
+		{Name: "ratio", Number: true},
+		{Name: "low", Number: true},
+		{Name: "high", Number: true},
+		{Name: "ranked"},
+		{Name: "stands out"},
+	}}
+	if p.Answer == nil {
+		return l
+	}
+	for _, source := range p.Answer.Sources {
+		for _, e := range source.Effects {
+			ranked, out := "no", ""
+			if e.Ranked {
+				ranked, out = "yes", strings.TrimLeft(e.Mark, "▲▼ ")
+			}
+			l.Rows = append(l.Rows, []string{p.From, p.To, p.Answer.Scale, p.Point, e.Source, e.Name, strconv.Itoa(e.N), e.ratio, e.lo, e.hi, ranked, out})
+		}
+	}
+	return l
+}

@@ -1,0 +1,242 @@
+package web
+
+import (
+	"context"
+	"io"
+	"maps"
+	"net/http"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/quality"
+	"rinsate/internal/storetest"
+	"rinsate/internal/trend"
+)
+
+// A lot and a person are planted; an infection preventionist finds both, the person first as a number and
+// then, when asked for, by code.
+func TestScatterFindsWhatIsPlanted(t *testing.T) {
+	t.Parallel()
+	b := serve(t, storetest.NewClock())
+	b.plant()
+	p := openPage(t, b.server.base.String())
+	signIn(b, p, access.InfectionPrevention)
+	p.open("/scatter")
+	p.waitText(".stand-out", "Lot "+plantedLot)
+	hidden := p.html()
+	if got := p.text(".stand-out"); !regexp.MustCompile(`▲ higher Person \d+: readings 1\.\d+ times as high`).MatchString(got) || strings.Count(got, "▲") != 2 {
+		t.Errorf("what stands out:\n%s", got)
+	}
+	if code := regexp.MustCompile(`\bC-\d\b`).FindString(hidden); code != "" {
+		t.Errorf("the page with people hidden names %s", code)
+	}
+	p.option("#people", "shown by code")
+	p.press(".filter", "Show")
+	p.waitText(".said", "not for punishment")
+	p.waitText(".stand-out", "Person "+plantedPerson)
+	p.click(".stand-out li:has(strong) a:last-of-type")
+	p.waitText(".said", "Without")
+	p.open("/comparison?by=lot")
+	p.waitText("section[aria-labelledby=answer]", "More often over the action level than chance explains: K "+plantedLot+".")
+	p.open("/comparison?by=person")
+	p.waitText("section[aria-labelledby=answer]", "More often over the action level than chance explains: person ")
+	if code := regexp.MustCompile(`\bC-\d\b`).FindString(p.html()); code != "" {
+		t.Errorf("the comparison with people hidden names %s", code)
+	}
+	p.option("#people", "shown by code")
+	p.press(".filter", "Show")
+	p.waitText("section[aria-labelledby=answer]", "More often over the action level than chance explains: "+plantedPerson+".")
+}
+
+// Codes are in nothing that is sent while people are hidden: no page, no file, and not for those who may
+// not see them, who are refused.
+func TestPeopleStayHidden(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	b.plant()
+	code := regexp.MustCompile(`\b[CT]-\d+\b`)
+	pages := []string{"/scatter?", "/scatter?of=failures&", "/comparison?by=person&"}
+	for _, page := range pages {
+		for _, role := range []access.Role{access.Lead, access.InfectionPrevention, access.Analyst, access.Auditor} {
+			for _, format := range []string{"", "format=csv"} {
+				a := b.ask(http.MethodGet, page+format, role)
+				if found := code.FindString(a.body); a.status != http.StatusOK || found != "" || !strings.Contains(a.body, "person 1") && !strings.Contains(a.body, "person 2") {
+					t.Errorf("%s%s as %s: status %d, names %q", page, format, role, a.status, found)
+				}
+			}
+			may := role == access.Lead || role == access.InfectionPrevention
+			for _, format := range []string{"", "&format=csv", "&format=xlsx"} {
+				a := b.ask(http.MethodGet, page+"people=shown"+format, role)
+				if (a.status == http.StatusOK) != may || !may && (a.status != http.StatusForbidden || code.MatchString(a.body)) {
+					t.Errorf("%sshown%s as %s: status %d", page, format, role, a.status)
+				}
+				if may && format != "&format=xlsx" && !strings.Contains(a.body, plantedPerson) {
+					t.Errorf("%sshown%s as %s does not name %s", page, format, role, plantedPerson)
+				}
+			}
+		}
+	}
+	for path, status := range map[string]int{
+		"/scatter?without=person:" + plantedPerson: http.StatusForbidden, "/scatter?people=perhaps": http.StatusBadRequest, "/scatter?of=all": http.StatusBadRequest,
+		"/scatter?point=none": http.StatusBadRequest, "/scatter?without=x": http.StatusBadRequest, "/comparison?by=shift": http.StatusBadRequest,
+		"/comparison?least=0": http.StatusBadRequest, "/comparison?point=x": http.StatusBadRequest, "/scatter?format=pdf": http.StatusBadRequest,
+	} {
+		if a := b.ask(http.MethodGet, path, access.Lead); a.status != status {
+			t.Errorf("%s: status %d, want %d", path, a.status, status)
+		}
+	}
+	for path, want := range map[string]string{
+		"/scatter?without=lot:none": "no reading of what is left out", "/scatter?scale=system%3Dx%26kit%3Dy": "of this meter system and kit",
+		"/scatter?from=2020-01-01&to=2020-01-02": "There is no reading in this time", "/comparison?by=meter&least=900": "at least 2 are needed to compare",
+	} {
+		if a := b.ask(http.MethodGet, path, access.Lead); a.status != http.StatusOK || !strings.Contains(a.body, want) {
+			t.Errorf("%s: status %d, want %q", path, a.status, want)
+		}
+	}
+}
+
+// Numbers of people are the same on every page and at every time, and their order is not that of codes.
+func TestDisguise(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	b.plant()
+	number := func(query string) map[string]string { // by how often and how many
+		rows := csvTable(t, b.ask(http.MethodGet, "/comparison?by=person&least=1&format=csv"+query, access.Lead))
+		found := map[string]string{}
+		for _, r := range rows[1:] {
+			found[r[4]+" "+r[5]] = r[3]
+		}
+		return found
+	}
+	shown, hidden := number("&people=shown"), number("")
+	if !maps.Equal(hidden, number("")) {
+		t.Error("the numbers change")
+	}
+	var codes, labels []string
+	for count, code := range shown {
+		if strings.HasPrefix(code, "C-") {
+			codes = append(codes, code)
+			labels = append(labels, hidden[count])
+		}
+	}
+	if len(codes) != 8 || slices.Contains(labels, "") {
+		t.Fatalf("%q are %q", codes, labels)
+	}
+	var d desk.Disguise
+	b.look(func(v desk.View) (err error) {
+		d, err = v.Disguise(nil)
+		return err
+	})
+	inOrder := true
+	for i, code := range codes {
+		if d.Of(code) != labels[i] {
+			t.Errorf("%s is %s on one page and %s elsewhere", code, labels[i], d.Of(code))
+		}
+		inOrder = inOrder && d.Of(code) == "person "+code[2:]
+	}
+	if inOrder {
+		t.Error("the numbers are those of the codes")
+	}
+	if got := d.Of(desk.NotOnRecord); got != desk.NotOnRecord {
+		t.Errorf("what is not on record is %q", got)
+	}
+}
+
+// An answer is computed once for a size of the ledger and a question, also for those who ask meanwhile;
+// after something was recorded it is computed anew, and errors are not kept.
+func TestReplies(t *testing.T) {
+	t.Parallel()
+	kept := &replies{most: 2}
+	count := 0
+	ask := func(size int64, question string) int {
+		t.Helper()
+		n, err := answered(t.Context(), kept, size, question, func(context.Context) (int, error) {
+			count++
+			return count, nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	for i, step := range []struct {
+		size     int64
+		question string
+		want     int
+	}{{1, "a", 1}, {1, "a", 1}, {1, "b", 2}, {1, "a", 1}, {1, "c", 3}, {1, "a", 1}, {1, "b", 4}, {2, "b", 5}, {1, "b", 6}, {2, "b", 5}} {
+		if got := ask(step.size, step.question); got != step.want {
+			t.Errorf("step %d: %d, want %d", i+1, got, step.want)
+		}
+	}
+	fails := func(context.Context) (int, error) { return 0, io.EOF }
+	if _, err := answered(t.Context(), kept, 3, "x", fails); err != io.EOF { //nolint:errorlint // it is returned bare
+		t.Errorf("error %v", err)
+	}
+	if got := ask(3, "x"); got != 7 {
+		t.Errorf("after an error: %d", got)
+	}
+	gone, leave := context.WithCancel(t.Context())
+	begun, release := make(chan struct{}), make(chan struct{})
+	first := make(chan error)
+	go func() {
+		_, err := answered(gone, kept, 3, "slow", func(ctx context.Context) (int, error) {
+			close(begun)
+			<-release
+			return 42, ctx.Err()
+		})
+		first <- err
+	}()
+	<-begun
+	leave()
+	if err := <-first; err != context.Canceled { //nolint:errorlint // it is returned bare
+		t.Errorf("whoever left got %v", err)
+	}
+	close(release)
+	if got, err := answered(t.Context(), kept, 3, "slow", fails); got != 42 || err != nil {
+		t.Errorf("whoever came back got %d, %v", got, err)
+	}
+}
+
+// A page that is not served here is not linked to.
+func TestOnward(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
+	if got := b.server.onward("/nowhere/at/all", nil); got != "" {
+		t.Errorf("a page that is not there: %q", got)
+	}
+	if got, want := b.server.onward("/scopes", url.Values{"q": {"a b"}}), "/rinsate/scopes?q=a+b"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got := b.server.trendHref("L 7/2", "", nil); got != "/rinsate/scopes/L%207%2F2" {
+		t.Errorf("a scope without a point: %q", got)
+	}
+}
+
+// The words for where units lie and for conditions are told apart by shape as well as by colour.
+func TestMarks(t *testing.T) {
+	t.Parallel()
+	seen := map[string]bool{}
+	for _, o := range quality.Outcomes {
+		m := verdictMark(o)
+		if m.Word == "" || m.Shape == "" || seen[m.Shape] {
+			t.Errorf("%s: %+v", o, m)
+		}
+		seen[m.Shape] = true
+	}
+	if beyond(0) != "within" || beyond(2) == beyond(1) || beyond(-2) == beyond(-1) {
+		t.Error("limits are not told apart")
+	}
+	if got := outsideWords([]string{"a", "b"}, []string{"c"}); got != "More often over the action level than chance explains: a, b. Less often: c." {
+		t.Error(got)
+	}
+	p := comparisonPage{By: "lot"}
+	p.fill(trend.Funnel{Target: 0.1}, 3, nil)
+	if p.Answer.Few != 3 || !strings.HasPrefix(p.Answer.Said, "Nothing lies outside") {
+		t.Errorf("%+v", p.Answer)
+	}
+}

@@ -1,0 +1,95 @@
+package web
+
+import (
+	"net/http"
+
+	"rinsate/internal/desk"
+)
+
+// setUpPage is how far a facility is described, part by part in the order in which they build on each
+// other.
+type setUpPage struct {
+	Parts []partLine
+	// Missing is how many things are missing before a first round can be taken.
+	Missing int
+	Import  string
+}
+
+// partLine is one part of the set-up.
+type partLine struct {
+	Name, What, Has string
+	Mark            mark
+	Missing, Look   []string
+	Links           []link
+}
+
+// setUp shows what is registered and what is missing before a first round of samples.
+func (s *Server) setUp(x *exchange) error {
+	var page setUpPage
+	page.Import = x.linkTo("/import")
+	err := s.view(x.r.Context(), func(v desk.View) error {
+		all, err := v.SetUp(s.now())
+		if err != nil {
+			return err
+		}
+		for _, p := range all {
+			page.Missing += len(p.Missing)
+			page.Parts = append(page.Parts, s.partLine(x, p))
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return x.show(http.StatusOK, "set-up", false, page)
+}
+
+func (s *Server) partLine(x *exchange, p desk.PartState) partLine {
+	l := partLine{Has: p.Has, Missing: p.Missing, Look: p.Look, Mark: mark{"done", "✓", "ready"}}
+	switch {
+	case len(p.Missing) > 0:
+		l.Mark = mark{"missing", "○", "unknown"}
+	case len(p.Look) > 0:
+		l.Mark = mark{"look at it", "△", "alert"}
+	}
+	to := func(path, text string) {
+		if href := x.linkTo(path); href != "" {
+			l.Links = append(l.Links, link{Href: href, Text: text})
+		}
+	}
+	switch p.Part {
+	case desk.RulesPart:
+		l.Name, l.What = "Rules", "When rounds are due, how they are decided, which steps a turnaround has."
+		to("/set-up/rules", "The rule set")
+	case desk.ModelsPart:
+		l.Name, l.What = "Models", "Channels with bore and length; the sampling points follow from them."
+		to("/set-up/models", "The models")
+		to("/set-up/register/model", "Register a model")
+	case desk.ProtocolPart:
+		l.Name, l.What = "Protocols", "How each kind of sampling point is sampled: acts, volumes, times."
+		if href := x.linkTo("/set-up/rules"); href != "" {
+			l.Links = append(l.Links, link{Href: href + "#protocols", Text: "The protocols"})
+		}
+	case desk.FleetPart:
+		l.Name, l.What = "Scopes", "Every scope with its tag, model and owner."
+		to("/set-up/fleet", "The scopes")
+		to("/set-up/register/scope", "Register a scope")
+	case desk.PeoplePart:
+		l.Name, l.What = "People", "Accounts with roles: who may sample, and who may decide."
+		to("/people", "The accounts")
+	case desk.MetersPart:
+		l.Name, l.What = "Meters", "Meters, the targets of their controls, and a check that holds."
+		to("/set-up/meters", "The meters")
+		to("/set-up/register/meter", "Register a meter")
+		to("/set-up/targets", "The targets")
+		to("/meters", "Checks")
+	case desk.KitsPart:
+		l.Name, l.What = "Kits", "Lots of kits that are in date."
+		to("/set-up/kits", "The lots")
+		to("/set-up/register/lot", "Register a lot")
+	case desk.LevelsPart:
+		l.Name, l.What = "Levels", "Alert and action level for each meter system, kit and kind of sampling point."
+		to("/levels", "The levels")
+	}
+	return l
+}

@@ -1,0 +1,508 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/ledger"
+	"rinsate/internal/reading"
+	"rinsate/internal/scope"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+	"rinsate/internal/wire"
+)
+
+// streamPage is one stream: its chart, its readings, and what they are held against.
+type streamPage struct {
+	Tag, Href, ScopeHref, Point, System, Kit, Kind string
+	Said                                           string
+	// Waiting says that limits are not known yet, since the streams are still being computed.
+	Waiting bool
+	// Others are the streams of the same point on other scales.
+	Others []link
+	Mark   mark
+	Chart  *picture
+	// Choice is what was chosen to be drawn; Trial says that the limits are not those in force.
+	Choice streamChoice
+	Trial  bool
+	Usual  string
+	// Shown and Of count the readings that are drawn and all of them.
+	Shown, Of int
+	Readings  []pointLine
+	Pager     pager
+	Exports   exports
+	Baseline  *baselineFacts
+	Why       string
+	Limits    []string
+	// FalseAlarms says what the limits promise.
+	FalseAlarms string
+	Breaks      []breakLine
+	Levels      []string
+	Alarms      []alarmRow
+	Adopt       *adoptForm
+}
+
+// baselineFacts are what readings are held against.
+type baselineFacts struct {
+	Word, Href, First, Last, Centre, SD string
+	N                                   int
+	Notes                               []string
+	Screened                            []pointLine
+}
+
+type pointLine struct {
+	At, Value, Z, EWMA, Up, Down, Signal, Href string
+}
+
+type breakLine struct{ At, Reason string }
+
+// adoptForm adopts the baseline and the limits of a stream.
+type adoptForm struct {
+	*form
+	Action string
+	// Holds says that a chart holds, which is replaced; Alarming that an alarm is open, whose readings
+	// would become part of the measure.
+	Holds, Alarming, Prove bool
+	// Proposed says what would be adopted, Why why nothing can be.
+	Proposed, Why string
+}
+
+// streamChoice is what of a stream is drawn and with which limits, as the address says it.
+type streamChoice struct {
+	View                              figure.View
+	Last                              int
+	From, To                          string
+	FalseAlarms, Lambda, K, HeadStart string
+	Charts                            map[string]bool
+	Rules                             map[int]bool
+	watching                          desk.Watching
+	from, to                          unit.Instant
+	set                               bool
+}
+
+// How many readings the chart shows, unless another number is asked for, and how many lines the table of
+// readings has. All is a number over any.
+const (
+	lastShown     = 200
+	readingsShown = 50
+	allReadings   = 1 << 30
+)
+
+var viewWords = []struct {
+	View figure.View
+	Word string
+}{{figure.Single, "single readings"}, {figure.Weighted, "weighted mean (EWMA)"}, {figure.Sums, "sums of deviations (CUSUM)"}}
+
+// Views, Lasts and AllCharts are what can be chosen.
+func (c streamChoice) Views() any { return viewWords }
+
+// Lasts are how many readings can be asked for.
+func (c streamChoice) Lasts() []int { return []int{50, lastShown, 1000, 5000} }
+
+// AllCharts are the charts that can be switched on.
+func (c streamChoice) AllCharts() []struct{ Key, Word string } {
+	return []struct{ Key, Word string }{
+		{string(trend.IndividualsChart), "single readings"},
+		{string(trend.MovingRangeChart), "step from one reading to the next"},
+		{string(trend.EWMAChart), "weighted mean (EWMA)"},
+		{string(trend.CUSUMChart), "sums of deviations (CUSUM)"},
+	}
+}
+
+// AllRules are the run rules with their patterns.
+func (c streamChoice) AllRules() []struct {
+	Rule int
+	Word string
+} {
+	var list []struct {
+		Rule int
+		Word string
+	}
+	for _, r := range trend.AllRules {
+		list = append(list, struct {
+			Rule int
+			Word string
+		}{int(r), r.Pattern()})
+	}
+	return list
+}
+
+// All says that every reading is drawn.
+func (c streamChoice) All() bool { return c.Last == allReadings }
+
+// streamChoiceOf reads what is asked for; without limits of its own those in force are shown.
+func (x *exchange) streamChoiceOf(q url.Values) (c streamChoice, err error) {
+	c = streamChoice{View: figure.View(q.Get("view")), Last: lastShown, From: q.Get("from"), To: q.Get("to"), Charts: map[string]bool{}, Rules: map[int]bool{}}
+	if c.View == "" {
+		c.View = figure.Single
+	}
+	if !slices.Contains(figure.Views, c.View) {
+		return c, badChoice("There is no chart %q.", string(c.View))
+	}
+	switch text := q.Get("last"); text {
+	case "":
+	case "all":
+		c.Last = allReadings
+	default:
+		if c.Last, err = strconv.Atoi(text); err != nil || c.Last < 1 {
+			return c, badChoice("%q readings cannot be shown.", text)
+		}
+	}
+	if c.from, _, err = x.day("from"); err != nil {
+		return c, err
+	}
+	if _, c.to, err = x.day("to"); err != nil {
+		return c, err
+	}
+	return c, c.limits(q)
+}
+
+func badChoice(format string, args ...any) error {
+	return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf(format, args...), hint: "Choose again from the lists on the page."}
+}
+
+// limits reads the limits that are asked for.
+func (c *streamChoice) limits(q url.Values) error {
+	c.watching = desk.UsualWatching()
+	c.set = q.Has("limits")
+	if !c.set {
+		c.FalseAlarms = "1"
+		c.Charts = map[string]bool{string(trend.IndividualsChart): true, string(trend.EWMAChart): true, string(trend.CUSUMChart): true}
+		return nil
+	}
+	c.FalseAlarms, c.Lambda, c.K, c.HeadStart = q.Get("false-alarms"), q.Get("lambda"), q.Get("k"), q.Get("head-start")
+	w := desk.Watching{Trial: true}
+	for _, f := range []struct {
+		text, what string
+		into       *unit.Number
+		must       bool
+	}{{c.FalseAlarms, "false alarms a month", &w.FalseAlarms, true}, {c.Lambda, "weight", &w.Lambda, false}, {c.K, "reference value", &w.K, false}, {c.HeadStart, "head start", &w.HeadStart, false}} {
+		text := strings.ReplaceAll(strings.TrimSpace(f.text), ",", ".")
+		if text == "" && !f.must {
+			continue
+		}
+		v, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(v > 0) {
+			return badChoice("%q is no number over 0 for the %s.", f.text, f.what)
+		}
+		*f.into = unit.Number(v)
+	}
+	for _, name := range q["charts"] {
+		c.Charts[name] = true
+		switch trend.ChartName(name) {
+		case trend.IndividualsChart:
+			w.Charts.Individuals = true
+		case trend.MovingRangeChart:
+			w.Charts.MovingRange = true
+		case trend.EWMAChart:
+			w.Charts.EWMA = true
+		case trend.CUSUMChart:
+			w.Charts.CUSUM = true
+		case trend.RuleChart:
+			fallthrough
+		default:
+			return badChoice("There is no chart %q.", name)
+		}
+	}
+	var rules []trend.Rule
+	for _, text := range q["rules"] {
+		n, err := strconv.Atoi(text)
+		if err != nil || !slices.Contains(trend.AllRules, trend.Rule(n)) {
+			return badChoice("There is no run rule %q.", text)
+		}
+		c.Rules[n] = true
+		rules = append(rules, trend.Rule(n))
+	}
+	w.Charts.Rules.On = trend.RulesOf(rules...)
+	c.watching = w
+	return nil
+}
+
+func (s *Server) stream(x *exchange) error {
+	return s.streamPage(x, http.StatusOK, x.r.URL.Query(), sent{})
+}
+
+// streamOf finds the stream of an address: where a point has readings on several scales and none is named,
+// the one with the latest reading.
+func (s *Server) streamOf(v desk.View, x *exchange, q url.Values) (key trend.Key, others []trend.Key, err error) {
+	tag, point := x.r.PathValue("tag"), scope.PointKind(x.r.PathValue("point"))
+	keys, err := v.Scales(tag, point, s.now())
+	if err != nil {
+		return key, nil, err
+	}
+	if len(keys) == 0 {
+		return key, nil, notHere("%s has no reading at %s.", tag, point)
+	}
+	key = keys[0]
+	if q.Get("system") != "" || q.Get("kit") != "" {
+		key = trend.Key{Scope: tag, Point: point, System: q.Get("system"), Kit: q.Get("kit")}
+	}
+	return key, slices.DeleteFunc(keys, func(k trend.Key) bool { return k == key }), nil
+}
+
+func (s *Server) streamPage(x *exchange, status int, q url.Values, was sent) error {
+	choice, err := x.streamChoiceOf(q)
+	if err != nil {
+		return err
+	}
+	file, err := x.wantsFile()
+	if err != nil {
+		return err
+	}
+	o := s.outlook()
+	page := streamPage{Choice: choice, Trial: choice.set, Waiting: o == nil, Said: map[string]string{"adopted": "The baseline and its limits are adopted."}[q.Get("done")], Exports: x.exports()}
+	var stream desk.Stream
+	err = s.view(x.r.Context(), func(v desk.View) error {
+		key, others, err := s.streamOf(v, x, q)
+		if err != nil {
+			return err
+		}
+		for _, k := range others {
+			page.Others = append(page.Others, link{Href: s.streamHref(k), Text: k.System + ", " + k.Kit})
+		}
+		if stream, err = s.watched(v, key, choice.watching, o); err != nil {
+			return err
+		}
+		s.fillStream(&page, v, x, stream, was)
+		if page.Levels, err = s.levelsOf(v, stream); err != nil {
+			return err
+		}
+		if page.Chart, err = s.streamChart(v, stream, choice, &page); err != nil {
+			return err
+		}
+		page.Alarms, err = s.alarmsOf(v, stream, choice, o)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	lines := s.readingsOf(stream, choice)
+	if file {
+		return x.file(readingListing(stream.Key, lines))
+	}
+	lo, hi, pager, err := x.paged(len(lines), readingsShown)
+	if err != nil {
+		return err
+	}
+	page.Readings, page.Pager = lines[lo:hi], pager
+	return x.show(status, "stream", false, page)
+}
+
+// watched returns a stream as the charts see it. Before the streams were looked at for the first time only
+// adopted limits are known.
+func (s *Server) watched(v desk.View, key trend.Key, w desk.Watching, o *desk.Outlook) (desk.Stream, error) {
+	if o == nil {
+		return v.StreamIn(key, s.now(), desk.Watching{}, 0)
+	}
+	return v.StreamIn(key, s.now(), w, o.Monthly)
+}
+
+// fillStream fills in what the stream is held against.
+func (s *Server) fillStream(page *streamPage, v desk.View, x *exchange, stream desk.Stream, was sent) {
+	k, zone := stream.Key, v.Zone()
+	page.Tag, page.Href, page.ScopeHref, page.Point, page.System, page.Kit, page.Kind = k.Scope, s.streamHref(k), s.scopeHref(k.Scope), string(k.Point), k.System, k.Kit, string(stream.Kind)
+	page.Of, page.Why, page.Usual = len(stream.Points), sentence(stream.Why), s.streamHref(k)
+	var last *trend.Alarm
+	if n := len(stream.Watched.Alarms); n > 0 {
+		last = &stream.Watched.Alarms[n-1]
+	}
+	page.Mark = standingMark(stream.Standing(), last)
+	for _, b := range stream.Breaks {
+		page.Breaks = append(page.Breaks, breakLine{b.At.In(zone), string(b.Reason)})
+	}
+	if b := stream.Baseline; b != nil {
+		facts := baselineFacts{
+			Word: figure.BaselineWord(b, stream.Provisional), Href: s.recordHref(string(stream.Chart)), N: b.N, First: b.First.In(zone), Last: b.Last.In(zone),
+			Centre: fmt.Sprintf("%.0f", b.RLU()), SD: fmt.Sprintf("%.3f", float64(b.Sigma)),
+		}
+		for _, n := range b.Notes {
+			facts.Notes = append(facts.Notes, n.Words)
+		}
+		for _, o := range b.Screened {
+			facts.Screened = append(facts.Screened, pointLine{At: o.At.In(zone), Value: o.Value.String(), Href: s.recordHref(string(o.ID))})
+		}
+		page.Baseline = &facts
+	}
+	if d := stream.Design; d != nil {
+		for _, share := range d.Shares {
+			page.Limits = append(page.Limits, figure.ShareWords(share))
+		}
+		page.FalseAlarms = fmt.Sprintf("%.2g false alarms a month over all streams, which have %.0f readings in a month", float64(d.PerMonth), float64(d.Promise.Readings))
+	}
+	if x.may(access.Adopt) && !page.Waiting {
+		page.Adopt = s.adoptForm(stream, x, was)
+	}
+}
+
+// adoptForm says what would be adopted.
+func (s *Server) adoptForm(stream desk.Stream, x *exchange, was sent) *adoptForm {
+	q := x.r.URL.Query()
+	q.Del("done")
+	q.Set("system", stream.Key.System)
+	q.Set("kit", stream.Key.Kit)
+	f := adoptForm{
+		form: x.form(was, "adopt"), Action: addressOf(s.url("/trends/"+url.PathEscape(stream.Key.Scope)+"/"+string(stream.Key.Point)), q), Holds: stream.Chart != "", Prove: !x.visit.Session.MaySign(s.now()),
+		Alarming: stream.Standing() != desk.Calm && stream.Standing() != desk.Over && stream.Baseline != nil,
+	}
+	b, why, err := stream.Proposed(0)
+	switch {
+	case err != nil:
+		f.Why = sentence(err.Error())
+	case b == nil:
+		f.Why = sentence(why)
+	default:
+		zone := s.desk.DB.Zone()
+		f.Proposed = fmt.Sprintf("%d readings from %s to %s, centre %.0f RLU, standard deviation %.3f of log10", b.N, b.First.In(zone), b.Last.In(zone), b.RLU(), float64(b.Sigma))
+		if n := len(b.Screened); n > 0 {
+			f.Proposed += fmt.Sprintf(", %d left out as outliers", n)
+		}
+	}
+	return &f
+}
+
+// levelsOf says what the readings are judged by.
+func (s *Server) levelsOf(v desk.View, stream desk.Stream) (words []string, err error) {
+	levels, err := v.LevelsFor(stream.Key, stream.Kind, s.now())
+	for _, l := range levels {
+		words = append(words, levelWords(l))
+	}
+	return words, err
+}
+
+// window returns which points are shown: the last so many of the time that was asked for.
+func (c streamChoice) window(points []trend.Point) (lo, hi int) {
+	hi = len(points)
+	for c.to != 0 && hi > 0 && points[hi-1].At >= c.to {
+		hi--
+	}
+	for lo < hi && points[lo].At < c.from {
+		lo++
+	}
+	return max(lo, hi-c.Last), hi
+}
+
+// places says where the records of a picture's points are.
+func (s *Server) places() figure.Places {
+	return figure.Places{Record: func(id ledger.ID) string { return s.recordHref(string(id)) }}
+}
+
+// streamChart draws the chart that was asked for; nil when the time has no reading.
+func (s *Server) streamChart(v desk.View, stream desk.Stream, c streamChoice, page *streamPage) (*picture, error) {
+	levels, err := v.LevelsFor(stream.Key, stream.Kind, s.now())
+	if err != nil {
+		return nil, err
+	}
+	lo, hi := c.window(stream.Points)
+	if page.Shown = hi - lo; lo == hi {
+		return nil, nil //nolint:nilnil // no picture is an answer
+	}
+	return s.drawn(stream, c.View, lo, hi, levels), nil
+}
+
+// readingsOf lists the readings that are shown, the newest first.
+func (s *Server) readingsOf(stream desk.Stream, c streamChoice) []pointLine {
+	lo, hi := c.window(stream.Points)
+	all := stream.Numbered()[lo:hi]
+	lines := make([]pointLine, 0, len(all))
+	zone := s.desk.DB.Zone()
+	for _, n := range slices.Backward(all) {
+		line := pointLine{At: n.At.In(zone), Value: unit.Number(n.Value).String(), Href: s.recordHref(string(n.ID))}
+		if n.Counted {
+			two := func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) }
+			line.Z, line.EWMA, line.Up, line.Down, line.Signal = two(n.Z), two(n.EWMA), two(n.Up), two(n.Down), figure.Signal(n.Flags)
+		}
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+func readingListing(k trend.Key, lines []pointLine) listing {
+	l := listing{Name: "readings", Columns: []wire.SheetColumn{
+		{Name: "scope"},
+		{Name: "point"},
+		{Name: "system"},
+		{Name: "kit"},
+		{Name: "at"},
+		{Name: "RLU", Number: true},
+		{Name: "z", Number: true},
+		{Name: "EWMA", Number: true},
+		{Name: "CUSUM up", Number: true},
+		{Name: "CUSUM down", Number: true},
+		{Name: "signal"},
+		{Name: "record"},
+	}}
+	for _, r := range lines {
+		_, record, _ := strings.Cut(r.Href, "/records/")
+		l.Rows = append(l.Rows, []string{k.Scope, string(k.Point), k.System, k.Kit, r.At, r.Value, r.Z, r.EWMA, r.Up, r.Down, r.Signal, record})
+	}
+	return l
+}
+
+// adoptLimits adopts the baseline and the limits of a stream. It is a signature.
+func (s *Server) adoptLimits(x *exchange) error {
+	q := x.r.URL.Query()
+	choice, err := x.streamChoiceOf(q)
+	if err != nil {
+		return err
+	}
+	f := x.read("from")
+	err = s.adoptStream(x, q, choice, f)
+	if err == nil {
+		key := url.Values{"system": {q.Get("system")}, "kit": {q.Get("kit")}, "done": {"adopted"}}
+		return x.redirect("/trends/" + url.PathEscape(x.r.PathValue("tag")) + "/" + url.PathEscape(x.r.PathValue("point")) + "?" + key.Encode())
+	}
+	status, words, ok := refused(x, err)
+	if !ok || status == http.StatusNotFound {
+		return err
+	}
+	f.Problem = words
+	return s.streamPage(x, status, q, sent{"adopt", f})
+}
+
+func (s *Server) adoptStream(x *exchange, q url.Values, choice streamChoice, f form) error {
+	o := s.outlook()
+	if o == nil {
+		return beingComputed()
+	}
+	e, err := x.entry(f)
+	if err != nil {
+		return err
+	}
+	freeze := desk.Freeze{Anew: true, Watching: choice.watching}
+	if day := f.Typed["from"]; day != "" {
+		if freeze.From, err = s.instant(day + "T00:00"); err != nil {
+			return err
+		}
+	}
+	if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+		return err
+	}
+	return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		key, _, err := s.streamOf(w.View, x, q)
+		if err != nil {
+			return err
+		}
+		frozen, err := w.AdoptChart(e, key, freeze, o.Monthly)
+		if err == nil && frozen.Why != "" {
+			return &pageError{status: http.StatusConflict, message: sentence(frozen.Why), hint: "Nothing was adopted."}
+		}
+		return err
+	})
+}
+
+// drawn draws the points of a stream from one index to another. The readings are in a table of their own.
+func (s *Server) drawn(stream desk.Stream, view figure.View, lo, hi int, levels []reading.Level) *picture {
+	c := figure.Control(stream, view, levels, s.desk.DB.Zone(), s.places())
+	if lo > 0 || hi < len(stream.Points) {
+		c = figure.Between(c, stream.Points[lo].At.Time(), stream.Points[hi-1].At.Time())
+	}
+	p := drawing("chart", c)
+	return &p
+}

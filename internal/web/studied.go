@@ -1,0 +1,96 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/url"
+	"time"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/scope"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// studiedDays is the time that statistics look at when nothing is said, studiedMost the longest: pages
+// must not take minutes. The command line has no such bound.
+const (
+	studiedDays = 90
+	studiedMost = 400
+)
+
+// studied is the time that a page of statistics is about, in whole days.
+type studied struct {
+	// From and To are its first and last day.
+	From, To   string
+	start, end unit.Instant // start <= at < end
+}
+
+// studied reads the time of a page.
+func (x *exchange) studied() (studied, error) {
+	return studiedIn(x.r.URL.Query(), x.s.now(), x.s.desk.DB.Zone())
+}
+
+func studiedIn(q url.Values, now unit.Instant, zone *time.Location) (p studied, err error) {
+	day := func(text string, usual unit.Instant) (time.Time, error) {
+		if text == "" {
+			text = usual.Time().In(zone).Format(time.DateOnly)
+		}
+		t, err := time.ParseInLocation(time.DateOnly, text, zone)
+		if err != nil {
+			err = &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is no day.", text), hint: "Write it like " + now.Time().In(zone).Format(time.DateOnly) + "."}
+		}
+		return t, err
+	}
+	last, err := day(q.Get("to"), now)
+	if err != nil {
+		return p, err
+	}
+	first, err := day(q.Get("from"), unit.At(last).AddDays(1-studiedDays, zone))
+	if err != nil {
+		return p, err
+	}
+	p = studied{From: first.Format(time.DateOnly), To: last.Format(time.DateOnly), start: unit.At(first), end: unit.At(last).AddDays(1, zone)}
+	switch {
+	case last.Before(first):
+		return p, &pageError{status: http.StatusBadRequest, message: "The time ends before it begins.", hint: "Exchange the two days."}
+	case p.start.AddDays(studiedMost, zone) < p.end:
+		return p, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("This is longer than %d days.", studiedMost), hint: "Choose a shorter time; for a longer one use the command line."}
+	}
+	return p, nil
+}
+
+// query returns the time as part of an address.
+func (p studied) query() url.Values { return url.Values{"from": {p.From}, "to": {p.To}} }
+
+// size returns how many records there are.
+func (s *Server) size(ctx context.Context) (size int64, err error) {
+	err = s.desk.DB.Read(ctx, func(tx *store.Tx) (err error) {
+		size, err = tx.Size()
+		return err
+	})
+	return size, err
+}
+
+// firsts returns the first readings of a time, which all statistics of scatter and failures count.
+func (s *Server) firsts(ctx context.Context, size int64, p studied) ([]desk.Measured, error) {
+	return answered(ctx, &s.readings, size, p.From+" "+p.To, func(ctx context.Context) (all []desk.Measured, err error) {
+		err = s.view(ctx, func(v desk.View) error {
+			all, err = v.Firsts(p.start, p.end)
+			return err
+		})
+		return all, err
+	})
+}
+
+// pointWord is a kind of point as a person reads it.
+type pointWord struct{ Value, Word string }
+
+func pointWords() []pointWord {
+	words := make([]pointWord, len(scope.PointKinds))
+	for i, p := range scope.PointKinds {
+		words[i] = pointWord{string(p), spaced(string(p))}
+	}
+	return words
+}

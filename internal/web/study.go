@@ -1,0 +1,82 @@
+package web
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"strings"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/quality"
+	"rinsate/internal/stats"
+	"rinsate/internal/store"
+)
+
+// studyPage says how much of the spread is the measurement itself.
+type studyPage struct {
+	Table pastedForm
+	// Keep is whether the interaction stays in the model in any case.
+	Keep   bool
+	Answer *gaugeAnswer
+}
+
+type gaugeAnswer struct {
+	Said       string
+	N          int
+	Rows       [][]string
+	Categories int
+	picture
+}
+
+func (s *Server) gaugeStudy(x *exchange) error {
+	return x.show(http.StatusOK, "study", false, studyPage{})
+}
+
+// judgeStudy analyses a table that is sent along and not kept.
+func (s *Server) judgeStudy(x *exchange) error {
+	name, content, err := x.pasted()
+	page := studyPage{Table: pastedForm{Text: x.r.PostFormValue("table")}, Keep: x.r.PostFormValue("interaction") != ""}
+	if err == nil {
+		var list []quality.Measurement
+		if list, err = readPasted(name, content, desk.StudyColumns(), desk.ReadStudy); err == nil {
+			page.Answer, err = gaugeOf(list, page.Keep)
+		}
+	}
+	if err == nil {
+		return x.show(http.StatusOK, "study", false, page)
+	}
+	status, words, ok := refused(x, err)
+	if !ok {
+		return err
+	}
+	page.Table.Problem = words
+	return x.show(status, "study", false, page)
+}
+
+// gaugeOf analyses a study.
+func gaugeOf(list []quality.Measurement, keep bool) (*gaugeAnswer, error) {
+	study, err := quality.NewStudy(list)
+	if err != nil {
+		return nil, &store.Error{Code: store.Invalid, Message: strings.TrimSuffix(err.Error(), ": "+stats.ErrArgument.Error())}
+	}
+	g, err := study.Gauge(!keep, stats.MustConfidence("0.95"))
+	if err != nil {
+		return nil, err
+	}
+	a := &gaugeAnswer{Said: sentence(g.Why), N: len(list), Categories: g.Distinct, picture: pictured("gauge", figure.Gauge("Components of the spread", g))}
+	for _, c := range g.Components() {
+		note := ""
+		if c.Negative {
+			note = "came out negative, set to zero"
+		}
+		a.Rows = append(a.Rows, []string{
+			c.Name, fmt.Sprintf("%.4f", c.SD), fmt.Sprintf("%.4f to %.4f", math.Sqrt(max(0, c.CI.Lo)), math.Sqrt(max(0, c.CI.Hi))),
+			percentOf(c.Contribution), percentOf(c.StudyVariation), note,
+		})
+	}
+	return a, nil
+}
+
+// percentOf writes a fraction for a person.
+func percentOf(p float64) string { return fmt.Sprintf("%.1f %%", 100*p) }

@@ -1,0 +1,278 @@
+package web
+
+import (
+	"cmp"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"rinsate/internal/chart"
+	"rinsate/internal/desk"
+	"rinsate/internal/figure"
+	"rinsate/internal/scope"
+	"rinsate/internal/trend"
+	"rinsate/internal/unit"
+	"rinsate/internal/wire"
+)
+
+// trendsPage lists the streams.
+type trendsPage struct {
+	// AsOf is when the charts were last looked at; empty before the first time.
+	AsOf  string
+	Lines []streamLine
+	Pager pager
+	// Of is how many streams there are, Adopted, Provisional and Without how many have which baseline.
+	Of, Adopted, Provisional, Without      int
+	Scope, Point, Kind, Standing, Baseline string
+	Sort                                   string
+	Points                                 []scope.PointKind
+	Kinds                                  []scope.Kind
+	Standings                              []standingChoice
+	Baselines                              []string
+	Sorts                                  []sorting
+	Exports                                exports
+}
+
+type standingChoice struct {
+	Standing desk.Standing
+	Word     string
+}
+
+// sorting is an order of the list.
+type sorting struct{ Key, Word string }
+
+// streamLine is one stream of the list.
+type streamLine struct {
+	Tag, Href, ScopeHref, Point, Kind, System, Kit string
+	Readings                                       int
+	Baseline, Why, Centre                          string
+	Last, LastAt, LastHref                         string
+	Mark                                           mark
+	Since                                          string
+	Spark                                          template.HTML
+}
+
+// streamsShown is how many streams a page of the list holds.
+const streamsShown = 50
+
+// sorts are the orders of the list of streams.
+var sorts = []sorting{{"", "scope and point"}, {"standing", "standing"}, {"since", "change, newest first"}, {"last", "last reading, highest first"}, {"centre", "centre, highest first"}, {"n", "number of readings"}}
+
+// baselines are what a stream can be held against.
+var baselines = []string{"adopted", "provisional", "none"}
+
+func (s *Server) trends(x *exchange) error {
+	q := x.r.URL.Query()
+	page := trendsPage{
+		Scope: strings.TrimSpace(q.Get("scope")), Point: q.Get("point"), Kind: q.Get("kind"), Standing: q.Get("standing"), Baseline: q.Get("baseline"), Sort: q.Get("sort"),
+		Points: scope.PointKinds, Kinds: scope.Kinds, Baselines: baselines, Sorts: sorts, Exports: x.exports(),
+	}
+	for _, st := range desk.Standings {
+		page.Standings = append(page.Standings, standingChoice{st, standingWord(st)})
+	}
+	wanted, err := x.wantsFile()
+	if err != nil {
+		return err
+	}
+	o := s.outlook()
+	if o == nil {
+		if wanted {
+			return beingComputed()
+		}
+		return x.show(http.StatusOK, "trends", false, page)
+	}
+	now, zone := s.now(), s.desk.DB.Zone()
+	page.AsOf, page.Of = clockTime(o.At, now, zone), len(o.Streams)
+	var list []desk.Summary
+	for _, m := range o.Streams {
+		switch figure.BaselineWord(m.Baseline, m.Provisional) {
+		case "adopted":
+			page.Adopted++
+		case "provisional":
+			page.Provisional++
+		default:
+			page.Without++
+		}
+		if page.shows(m) {
+			list = append(list, m)
+		}
+	}
+	sortStreams(list, page.Sort)
+	if wanted {
+		return x.file(s.streamListing(list))
+	}
+	lo, hi, pager, err := x.paged(len(list), streamsShown)
+	if err != nil {
+		return err
+	}
+	page.Pager = pager
+	for i, m := range list[lo:hi] {
+		page.Lines = append(page.Lines, s.streamLine(m, fmt.Sprintf("spark-%d", i), now))
+	}
+	return x.show(http.StatusOK, "trends", false, page)
+}
+
+// beingComputed is the answer before the streams were looked at for the first time.
+func beingComputed() error {
+	return &pageError{status: http.StatusServiceUnavailable, message: "The streams are being computed.", hint: "Try again in a minute."}
+}
+
+func (p trendsPage) shows(m desk.Summary) bool {
+	is := func(wanted, got string) bool { return wanted == "" || wanted == got }
+	return mentions(p.Scope, m.Key.Scope) && is(p.Point, string(m.Key.Point)) && is(p.Kind, string(m.Kind)) &&
+		is(p.Standing, string(m.Standing)) && is(p.Baseline, figure.BaselineWord(m.Baseline, m.Provisional))
+}
+
+// sortStreams puts streams, which come in the order of scope and point, into another one.
+func sortStreams(list []desk.Summary, by string) {
+	since := func(m desk.Summary) unit.Instant {
+		switch {
+		case m.Alarm == nil:
+			return 0
+		case m.Alarm.Since != nil:
+			return m.Alarm.Since.At
+		}
+		return m.Alarm.First.At
+	}
+	centre := func(m desk.Summary) float64 {
+		if m.Baseline == nil {
+			return -1
+		}
+		return m.Baseline.RLU()
+	}
+	var compare func(a, b desk.Summary) int
+	switch by {
+	case "standing":
+		compare = func(a, b desk.Summary) int {
+			return cmp.Compare(slices.Index(desk.Standings, a.Standing), slices.Index(desk.Standings, b.Standing))
+		}
+	case "since":
+		compare = func(a, b desk.Summary) int { return cmp.Compare(since(b), since(a)) }
+	case "last":
+		compare = func(a, b desk.Summary) int { return cmp.Compare(b.Last.Value, a.Last.Value) }
+	case "centre":
+		compare = func(a, b desk.Summary) int { return cmp.Compare(centre(b), centre(a)) }
+	case "n":
+		compare = func(a, b desk.Summary) int { return cmp.Compare(b.Readings, a.Readings) }
+	default:
+		return
+	}
+	slices.SortStableFunc(list, compare)
+}
+
+// streamHref is the page of a stream.
+func (s *Server) streamHref(k trend.Key) string {
+	return s.url("/trends/"+url.PathEscape(k.Scope)+"/"+string(k.Point)) + "?" + url.Values{"system": {k.System}, "kit": {k.Kit}}.Encode()
+}
+
+// standingWord names a standing in a list to choose from.
+func standingWord(st desk.Standing) string {
+	switch st {
+	case desk.Moved:
+		return "higher"
+	case desk.Sunk:
+		return "lower"
+	case desk.Scattered:
+		return "spread"
+	case desk.Over:
+		return "alarm over"
+	case desk.Unwatched:
+		return "no baseline"
+	case desk.Calm:
+	}
+	return "no alarm"
+}
+
+// standingMark is how a stream stands, for the eye.
+func standingMark(st desk.Standing, last *trend.Alarm) mark {
+	shape, word := figure.StandingBy(st, last)
+	class := ""
+	switch st {
+	case desk.Moved:
+		class = "action"
+	case desk.Sunk, desk.Scattered:
+		class = "alert"
+	case desk.Calm:
+		class = "ready"
+	case desk.Over, desk.Unwatched:
+		class = "unknown"
+	}
+	return mark{word, shape, class}
+}
+
+// streamLine fills in a line of the list; id tells its picture from others.
+func (s *Server) streamLine(m desk.Summary, id string, now unit.Instant) streamLine {
+	zone := s.desk.DB.Zone()
+	line := streamLine{
+		Tag: m.Key.Scope, Href: s.streamHref(m.Key), ScopeHref: s.scopeHref(m.Key.Scope), Point: string(m.Key.Point), Kind: string(m.Kind),
+		System: m.Key.System, Kit: m.Key.Kit, Readings: m.Readings, Baseline: figure.BaselineWord(m.Baseline, m.Provisional), Why: m.Why,
+		Last: unit.Number(m.Last.Value).String(), LastAt: clockTime(m.Last.At, now, zone), LastHref: s.recordHref(string(m.Last.ID)),
+		Mark: standingMark(m.Standing, m.Alarm), Since: sinceWords(m.Alarm, now, s), Spark: spark(m, id),
+	}
+	if m.Baseline != nil {
+		line.Centre = fmt.Sprintf("%.0f", m.Baseline.RLU())
+	}
+	return line
+}
+
+// sinceWords says since about when the last alarm's change has lasted.
+func sinceWords(a *trend.Alarm, now unit.Instant, s *Server) string {
+	switch {
+	case a == nil:
+		return ""
+	case a.Since != nil:
+		return clockTime(a.Since.At, now, s.desk.DB.Zone())
+	}
+	return clockTime(a.First.At, now, s.desk.DB.Zone())
+}
+
+// spark draws the last readings on their log scale, three standard deviations either side of the centre.
+func spark(m desk.Summary, id string) template.HTML {
+	line := chart.Spark{Title: fmt.Sprintf("the last %d readings of %s, %s, in log10 RLU", len(m.Recent), m.Key.Scope, m.Key.Point)}
+	for _, v := range m.Recent {
+		line.Values = append(line.Values, trend.LogRLU(v))
+	}
+	if b := m.Baseline; b != nil {
+		line.Min, line.Max = float64(b.Mean-3*b.Sigma), float64(b.Mean+3*b.Sigma)
+	}
+	return template.HTML(chart.Sparkline(line, id)) //nolint:gosec // drawn by chart, which escapes texts
+}
+
+func (s *Server) streamListing(list []desk.Summary) listing {
+	zone := s.desk.DB.Zone()
+	l := listing{Name: "trends", Columns: []wire.SheetColumn{
+		{Name: "scope"},
+		{Name: "point"},
+		{Name: "kind"},
+		{Name: "system"},
+		{Name: "kit"},
+		{Name: "readings", Number: true},
+		{Name: "baseline"},
+		{Name: "centre RLU", Number: true},
+		{Name: "sd of log10", Number: true},
+		{Name: "last RLU", Number: true},
+		{Name: "last at"},
+		{Name: "standing"},
+		{Name: "since about"},
+		{Name: "why no baseline"},
+	}}
+	for _, m := range list {
+		centre, sd, since := "", "", ""
+		if m.Baseline != nil {
+			centre, sd = fmt.Sprintf("%.0f", m.Baseline.RLU()), fmt.Sprintf("%.3f", float64(m.Baseline.Sigma))
+		}
+		if m.Alarm != nil && m.Alarm.Since != nil {
+			since = m.Alarm.Since.At.In(zone)
+		}
+		_, word := figure.StandingBy(m.Standing, m.Alarm)
+		l.Rows = append(l.Rows, []string{
+			m.Key.Scope, string(m.Key.Point), string(m.Kind), m.Key.System, m.Key.Kit, strconv.Itoa(m.Readings), figure.BaselineWord(m.Baseline, m.Provisional),
+			centre, sd, unit.Number(m.Last.Value).String(), m.Last.At.In(zone), word, since, m.Why,
+		})
+	}
+	return l
+}
