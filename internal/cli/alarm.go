@@ -26,6 +26,9 @@ func alarmCells(v desk.View, r desk.Raised) []string {
 	if x.Open {
 		cells[4] = "open"
 	}
+	if r.Again {
+		cells[5] += ", again"
+	}
 	if s := x.Since; s != nil {
 		cells[7], cells[8] = s.At.In(v.Zone()), moment(v, s.After)+" to "+moment(v, s.Until)
 		cells[9] = fmt.Sprintf("%.0f → %.0f", float64(s.Before), float64(s.Now))
@@ -46,14 +49,16 @@ type jsonAlarm struct {
 	State trend.LifeState `json:"state"`
 	Acts  int             `json:"acts"`
 	// Moved says that the alarm now begins with another reading than when somebody acted on it.
-	Moved bool        `json:"first_signal_moved,omitempty"`
+	Moved bool `json:"first_signal_moved,omitempty"`
+	// Again says that it was closed and that further signals have come since.
+	Again bool        `json:"signals_again,omitempty"`
 	Alarm *desk.Alarm `json:"alarm,omitempty"`
 }
 
 func alarmsJSON(raised []desk.Raised) []jsonAlarm {
 	all := make([]jsonAlarm, len(raised))
 	for i, r := range raised {
-		all[i] = jsonAlarm{ID: r.ID, Identity: r.Identity, State: r.State, Acts: r.Acts, Moved: r.Shifted, Alarm: r.Alarm}
+		all[i] = jsonAlarm{ID: r.ID, Identity: r.Identity, State: r.State, Acts: r.Acts, Moved: r.Shifted, Again: r.Again, Alarm: r.Alarm}
 	}
 	return all
 }

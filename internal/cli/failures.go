@@ -78,12 +78,12 @@ func (a *app) failures(v desk.View, periods []desk.Period, shares trend.Attribut
 			if gapsErr != nil {
 				return fmt.Errorf("too few failures to draw the gaps between them: %w", gapsErr)
 			}
-			picture = figure.Gaps("Rounds between those over the action level", b, gaps, v.Zone())
+			picture = figure.Gaps("Rounds between those over the action level", b, gaps, v.Zone(), figure.Places{})
 		case "times":
 			if timesErr != nil {
 				return fmt.Errorf("too few failures to draw the times between them: %w", timesErr)
 			}
-			picture = figure.Times("Days between rounds over the action level", b, times, v.Zone())
+			picture = figure.Times("Days between rounds over the action level", b, times, v.Zone(), figure.Places{})
 		default:
 			picture = figure.Shares("First rounds over the action level", periods, shares, v.Zone())
 		}

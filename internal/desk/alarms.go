@@ -24,6 +24,8 @@ type Raised struct {
 	// Shifted says that the alarm now begins with another reading than when somebody acted on it.
 	Shifted bool
 	State   trend.LifeState
+	// Again says that it was closed and that further signals have come since.
+	Again bool
 	// Acted is when somebody last acted on it, Acts how many acts count.
 	Acted unit.Instant
 	Acts  int
@@ -65,6 +67,7 @@ func (v View) Raised(alarms []Alarm) ([]Raised, error) {
 		if j >= 0 {
 			taken[j] = true
 			r.Alarm, r.Shifted = &alarms[j], alarms[j].First.ID != l.Reading
+			r.Again = r.State == trend.LifeClosed && alarms[j].Last > l.acted
 		}
 		all = append(all, r)
 	}

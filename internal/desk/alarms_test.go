@@ -92,11 +92,15 @@ func TestAlarmThroughItsLife(t *testing.T) {
 	do(trend.Handling{Act: trend.Linked, Record: request.Record.ID}, trend.LifeExplained)
 	do(trend.Handling{Act: trend.Closed, Words: "the right brushes are in use"}, trend.LifeClosed)
 
-	// More readings change nothing about it.
+	if got := b.raised()[0]; got.Again {
+		t.Error("it signals again right after it was closed")
+	}
+
+	// More readings change nothing about it, but that it signals again is said.
 	for _, v := range values(5, 0.6, 9) {
 		b.trip("T-01", "7", v)
 	}
-	if got := b.raised()[0]; got.ID != alarm.ID || got.State != trend.LifeClosed || got.Shifted || got.Acts != 4 {
+	if got := b.raised()[0]; got.ID != alarm.ID || got.State != trend.LifeClosed || !got.Again || got.Shifted || got.Acts != 4 {
 		t.Errorf("after more readings: %+v", got)
 	}
 

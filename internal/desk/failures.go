@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/ledger"
 	"rinsate/internal/reading"
 	"rinsate/internal/scope"
 	"rinsate/internal/stats"
@@ -17,8 +18,9 @@ type FirstRound struct {
 	Scope string       `json:"scope"`
 	Kind  scope.Kind   `json:"kind"`
 	At    unit.Instant `json:"at"` // of its first reading
-	// Over says that a point was over the action level.
-	Over bool `json:"over"`
+	// Over says that a point was over the action level, Reading which reading was so first.
+	Over    bool      `json:"over"`
+	Reading ledger.ID `json:"reading,omitempty"`
 }
 
 // FirstRounds returns the first rounds of a time, from <= at < to, of one scope and one kind of scope
@@ -45,7 +47,9 @@ func firstRounds(all []Measured) []FirstRound {
 			last[m.Scope] = o
 			rounds = append(rounds, FirstRound{Scope: m.Scope, Kind: m.Kind, At: m.At})
 		}
-		rounds[o.index].Over = rounds[o.index].Over || m.Outcome == reading.Action
+		if r := &rounds[o.index]; !r.Over && m.Outcome == reading.Action {
+			r.Over, r.Reading = true, m.ID
+		}
 	}
 	return rounds
 }

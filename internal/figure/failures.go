@@ -28,27 +28,29 @@ func Shares(title string, periods []desk.Period, a trend.AttributeChart, zone *t
 	return c
 }
 
-// Gaps draws how many rounds lay between those over the action level.
-func Gaps(title string, b desk.Between, g trend.GChart, zone *time.Location) chart.Control {
-	return between(title, "rounds since the one before", b, b.Gaps, g.Gap, 0, g.Quantile(tripleSigma), zone)
+// Gaps draws how many rounds lay between those over the action level; each point leads to the reading that
+// was over it.
+func Gaps(title string, b desk.Between, g trend.GChart, zone *time.Location, places Places) chart.Control {
+	return between(title, "rounds since the one before", b, b.Gaps, g.Gap, 0, g.Quantile(tripleSigma), zone, places)
 }
 
-// Times draws how many days lay between rounds over the action level.
-func Times(title string, b desk.Between, t trend.TChart, zone *time.Location) chart.Control {
-	return between(title, "days since the one before", b, b.Days, t.Centre, t.Lower, t.Upper, zone)
+// Times draws how many days lay between rounds over the action level; each point leads to the reading that
+// was over it.
+func Times(title string, b desk.Between, t trend.TChart, zone *time.Location, places Places) chart.Control {
+	return between(title, "days since the one before", b, b.Days, t.Centre, t.Lower, t.Upper, zone, places)
 }
 
 // tripleSigma is the probability of a normal value up to three standard deviations above its mean, to
 // which the upper limit of gaps is set.
 const tripleSigma = 0.99865
 
-func between(title, label string, b desk.Between, values []float64, centre, lower, upper float64, zone *time.Location) chart.Control {
+func between(title, label string, b desk.Between, values []float64, centre, lower, upper float64, zone *time.Location, places Places) chart.Control {
 	c := chart.Control{Meta: chart.Meta{Title: title, Desc: "A long way to the one before is good news. Signals: X outside the limits. " + caution}, Location: zone}
 	c.Main.Y = chart.Axis{Label: label}
 	for i, v := range values {
 		at := b.Failures[i+1]
 		c.Main.Points = append(c.Main.Points, chart.ControlPoint{
-			At: at.At.Time(), Y: v, Signal: onlyIf(v > upper || v < lower, "X"), Title: fmt.Sprintf("%s at %s: %.0f", at.Scope, at.At.In(zone), v),
+			At: at.At.Time(), Y: v, Signal: onlyIf(v > upper || v < lower, "X"), Href: places.record(at.Reading), Title: fmt.Sprintf("%s at %s: %.0f", at.Scope, at.At.In(zone), v),
 		})
 	}
 	if lower == 0 {

@@ -55,17 +55,17 @@ var alarmStates = []stateWord{
 
 // alarmRow is one alarm of a list. ID and Href are empty where limits are tried out, which raise no alarms.
 type alarmRow struct {
-	ID                               string
-	Href, Tag, ScopeHref, StreamHref string
-	Point, System, Kit               string
-	Mark, Life                       mark
-	Signalled, SignalledHref         string
-	Since, SinceHref                 string
-	Interval, Change, Words          string
-	With                             string
-	Others                           int
-	Open, Provisional, Gone, Shifted bool
-	Acts                             int
+	ID                                      string
+	Href, Tag, ScopeHref, StreamHref        string
+	Point, System, Kit                      string
+	Mark, Life                              mark
+	Signalled, SignalledHref                string
+	Since, SinceHref                        string
+	Interval, Change, Words                 string
+	With                                    string
+	Others                                  int
+	Open, Provisional, Gone, Shifted, Again bool
+	Acts                                    int
 }
 
 // alarmsShownPerPage is how many alarms a page of the list holds.
@@ -172,7 +172,7 @@ func (p alarmsPage) shows(r desk.Raised, from unit.Instant) bool {
 	switch p.State {
 	case everyState:
 	case notClosed:
-		if r.State == trend.LifeClosed {
+		if r.State == trend.LifeClosed && !r.Again { // what signals again wants somebody
 			return false
 		}
 	case goneState:
@@ -196,7 +196,7 @@ func (p alarmsPage) shows(r desk.Raised, from unit.Instant) bool {
 func (s *Server) alarmRow(r desk.Raised, people bool) alarmRow {
 	now, zone := s.now(), s.desk.DB.Zone()
 	line := s.computedRow(r.Stream, r.Alarm, people)
-	line.ID, line.Href, line.Life, line.Acts, line.Shifted, line.Gone = string(r.ID), s.alarmHref(r.ID), lifeMark(r.State), r.Acts, r.Shifted, r.Alarm == nil
+	line.ID, line.Href, line.Life, line.Acts, line.Shifted, line.Gone, line.Again = string(r.ID), s.alarmHref(r.ID), lifeMark(r.State), r.Acts, r.Shifted, r.Alarm == nil, r.Again
 	if r.Alarm == nil {
 		line.Mark, line.Signalled, line.SignalledHref = directionMark(r.Direction), clockTime(r.Signalled, now, zone), s.recordHref(string(r.Reading))
 	}
@@ -305,7 +305,7 @@ func (s *Server) scopeNumbers(v desk.View, x *exchange, tag string) (*scopeNumbe
 	raised, err := v.Raised(alarmsIn(o))
 	n := scopeNumbers{Waiting: o == nil, Trends: s.url("/trends?" + url.Values{"scope": {tag}}.Encode()), All: s.url("/alarms?" + url.Values{"scope": {tag}, "state": {everyState}}.Encode())}
 	for _, r := range raised {
-		if r.Stream.Scope == tag && r.State != trend.LifeClosed {
+		if r.Stream.Scope == tag && (r.State != trend.LifeClosed || r.Again) {
 			n.Alarms = append(n.Alarms, s.alarmRow(r, false))
 		}
 	}

@@ -42,7 +42,7 @@ type periodLine struct {
 }
 
 // failedLine is a round over the action level, with how long it was since the one before.
-type failedLine struct{ At, Tag, Href, Rounds, Days string }
+type failedLine struct{ At, Tag, Href, Record, Rounds, Days string }
 
 // The charts of failures.
 const (
@@ -167,13 +167,13 @@ func (s *Server) fillFailures(page *failuresPage, rounds []desk.FirstRound) {
 			page.Why = "Too few rounds were over the action level to draw what lay between them."
 			return
 		}
-		p = pictured("chart", figure.Gaps("Rounds between those over the action level", between, gaps, zone))
+		p = pictured("chart", figure.Gaps("Rounds between those over the action level", between, gaps, zone, s.places()))
 	case timesView:
 		if timesErr != nil {
 			page.Why = "Too few rounds were over the action level to draw what lay between them."
 			return
 		}
-		p = pictured("chart", figure.Times("Days between rounds over the action level", between, times, zone))
+		p = pictured("chart", figure.Times("Days between rounds over the action level", between, times, zone, s.places()))
 	default:
 		p = drawing("chart", figure.Shares("First rounds over the action level", periods, shares, zone))
 	}
@@ -201,7 +201,7 @@ func (s *Server) fillFailed(page *failuresPage, b desk.Between) {
 		if len(page.Failed) == failedShown {
 			return
 		}
-		line := failedLine{At: clockTime(r.At, now, zone), Tag: r.Scope, Href: s.scopeHref(r.Scope)}
+		line := failedLine{At: clockTime(r.At, now, zone), Tag: r.Scope, Href: s.scopeHref(r.Scope), Record: s.recordHref(string(r.Reading))}
 		if i > 0 {
 			line.Rounds, line.Days = strconv.Itoa(int(b.Gaps[i-1])), fmt.Sprintf("%.1f", b.Days[i-1])
 		}

@@ -61,6 +61,7 @@ func described(l desk.Line) string {
 		Point string `json:"point"`
 		Title string `json:"title"`
 		Mark  string `json:"mark"`
+		Act   string `json:"act"`
 	}
 	if err := json.Unmarshal(l.Body, &body); err != nil {
 		return ""
@@ -74,6 +75,8 @@ func described(l desk.Line) string {
 		return body.Mark
 	case store.TypeAttachment:
 		return body.Title
+	case store.TypeAlarm:
+		return body.Act
 	}
 	return ""
 }

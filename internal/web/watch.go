@@ -108,7 +108,7 @@ func (s *Server) lookAtStreams(ctx context.Context) error {
 	shown := alarmsShown{AsOf: clockTime(now, now, s.desk.DB.Zone())}
 	for _, r := range raised {
 		a := r.Alarm
-		if a == nil || a.Last < now.Add(-alarmsSince) || a.Provisional || !a.Open || r.State == trend.LifeClosed {
+		if a == nil || a.Last < now.Add(-alarmsSince) || a.Provisional || !a.Open || r.State == trend.LifeClosed && !r.Again {
 			continue
 		}
 		shown.Lines = append(shown.Lines, alarmLine{
