@@ -31,7 +31,7 @@ type rulesPage struct {
 	History               history
 	Export                exports
 	Edition               string
-	Decided               string
+	Decided               int
 }
 
 type ruleSection struct {
@@ -120,11 +120,11 @@ func (p *rulesPage) say(s *Server, v desk.View, all []desk.RulesEdition, e desk.
 	} else if p.Past = now.ID != e.ID; p.Past {
 		p.Latest, p.Again = s.url(rulesHref), s.url(rulesHref+"/preview?edition="+e.ID)
 	}
-	n, err := v.Decided(e)
+	decided, err := v.Decided()
 	if err != nil {
 		return err
 	}
-	p.Decided = strconv.Itoa(n)
+	p.Decided = decided[e.Cite]
 	for _, rule := range r.Rules() {
 		line := lineOfRule(rule)
 		p.Of++
@@ -182,13 +182,13 @@ func (p *rulesPage) past(x *exchange, v desk.View, all []desk.RulesEdition) erro
 	if err != nil {
 		return err
 	}
+	decided, err := v.Decided()
+	if err != nil {
+		return err
+	}
 	for i := range h.Lines {
 		e := all[len(all)-1-i]
-		n, err := v.Decided(e)
-		if err != nil {
-			return err
-		}
-		h.Lines[i].What, h.Lines[i].Extra = e.Cite, strconv.Itoa(n)
+		h.Lines[i].What, h.Lines[i].Extra = e.Cite, strconv.Itoa(decided[e.Cite])
 		h.Lines[i].Shown = x.s.url(rulesHref + "?edition=" + e.ID)
 	}
 	for i := range h.From {

@@ -56,7 +56,7 @@ func BenchmarkPages(b *testing.B) {
 		}
 		s.clock.Move(past.At.Sub(s.at()))
 	}
-	for _, page := range []string{"/today", "/bench", "/bench/state", "/bench/jobs/SC-007", "/gate/SC-007", "/scopes", "/scopes/SC-007"} {
+	for _, page := range []string{"/today", "/bench", "/bench/state", "/bench/jobs/SC-007", "/gate/SC-007", "/scopes", "/scopes/SC-007", "/set-up", "/set-up/fleet", "/set-up/models/D1", "/set-up/kits", "/set-up/meters", "/set-up/rules", "/set-up/rules/edit"} {
 		b.Run(page, func(b *testing.B) {
 			var waits []time.Duration
 			for b.Loop() {
