@@ -57,6 +57,9 @@ func (p *formPage) fill(x *exchange, v desk.View, r registry, key string, values
 		if err != nil {
 			return nil, err
 		}
+		if x.r.Method == http.MethodPost && values.Get("base") == "" {
+			return nil, &pageError{status: http.StatusBadRequest, message: "The form does not say from which edition it was made.", hint: "Open the page anew and send it again."}
+		}
 		e, err := edition(all, values.Get("base"))
 		if err != nil {
 			return nil, err

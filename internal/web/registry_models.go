@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -254,12 +255,11 @@ func readModel(a *reply, old any, _ string, _ unit.Instant) any {
 // stays where it was.
 func channelOrder(m scope.Model) []scope.ChannelKind {
 	var all []scope.ChannelKind
-	has := map[scope.ChannelKind]bool{}
 	for _, c := range m.Channels {
-		all, has[c.Kind] = append(all, c.Kind), true
+		all = append(all, c.Kind)
 	}
 	for _, k := range scope.ChannelKinds {
-		if !has[k] {
+		if !slices.Contains(all, k) {
 			all = append(all, k)
 		}
 	}

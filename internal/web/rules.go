@@ -76,7 +76,7 @@ func (s *Server) rules(x *exchange) error {
 		if err != nil {
 			return err
 		}
-		if err := page.say(s, v, all, e); err != nil {
+		if err := page.say(x, v, all, e); err != nil {
 			return err
 		}
 		return page.past(x, v, all)
@@ -108,13 +108,14 @@ func chosenRules(all []desk.RulesEdition, id string) (desk.RulesEdition, error) 
 }
 
 // say fills in what an edition says.
-func (p *rulesPage) say(s *Server, v desk.View, all []desk.RulesEdition, e desk.RulesEdition) error {
+func (p *rulesPage) say(x *exchange, v desk.View, all []desk.RulesEdition, e desk.RulesEdition) error {
 	r, err := e.Parsed()
 	if err != nil {
 		return err
 	}
+	s := x.s
 	clock := s.clockOf(v)
-	p.Cite, p.Since, p.By, p.Why, p.Href, p.Note = e.Cite, clock(e.At), e.By, e.Reason, s.recordHref(e.ID), r.Note
+	p.Cite, p.Since, p.By, p.Why, p.Href, p.Note = e.Cite, clock(e.At), e.By, e.Reason, x.recordLink(e.ID), r.Note
 	if now, err := chosenRules(all, ""); err != nil {
 		return err
 	} else if p.Past = now.ID != e.ID; p.Past {
