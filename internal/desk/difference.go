@@ -68,7 +68,7 @@ func Differences(old, new any, zone *time.Location) []Difference {
 		case had && has && before.Value == after.Value:
 		case had && has:
 			all = append(all, Difference{Fact: Fact{l.Of, l.Field, after.Value}, Mark: Altered, Old: before.Value, New: after.Value})
-		case l.Of != "" && !(a.parts[l.Of] && b.parts[l.Of]): // the whole part came or went
+		case l.Of != "" && a.parts[l.Of] != b.parts[l.Of]: // the whole part came or went
 			if told[l.Of] {
 				continue
 			}
@@ -165,12 +165,12 @@ func (f *flattener) walk(v reflect.Value, of, name string) {
 		}
 		return
 	}
-	switch v.Kind() {
-	case reflect.Struct:
+	switch kind := v.Kind(); {
+	case kind == reflect.Struct:
 		f.members(v, of)
-	case reflect.Slice:
+	case kind == reflect.Slice:
 		f.list(v, of, name)
-	case reflect.Map: // texts to lists: what a rule set replaces for single models
+	case kind == reflect.Map: // texts to lists: what a rule set replaces for single models
 		for _, k := range slices.SortedFunc(slices.Values(v.MapKeys()), func(a, b reflect.Value) int { return strings.Compare(a.String(), b.String()) }) {
 			f.walk(v.MapIndex(k), joined(of, "model "+k.String()), name)
 		}

@@ -25,8 +25,7 @@ func TestEveryFieldHasALabel(t *testing.T) {
 			return
 		}
 		seen[typ] = true
-		for i := range typ.NumField() {
-			f := typ.Field(i)
+		for f := range typ.Fields() {
 			name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
 			if name == "-" {
 				continue

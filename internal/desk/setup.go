@@ -184,13 +184,9 @@ func (v View) RulesEditions() ([]RulesEdition, error) {
 // Parsed reads the rules of an edition.
 func (e RulesEdition) Parsed() (policy.RuleSet, error) { return policy.Parse(e.Name, []byte(e.Text)) }
 
-// Decided counts the rounds that stand and whose last reading was taken while an edition was in force.
-func (v View) Decided(e RulesEdition) (int, error) {
-	if e.Until <= e.From {
-		return 0, nil
-	}
-	return v.tx.CountRecent(store.TypeRound, e.From, e.Until)
-}
+// Decided returns how many rounds that stand were decided by each edition of the rule set, by the name with
+// which decisions cite it (RulesEdition.Cite).
+func (v View) Decided() (map[string]int, error) { return v.tx.Decided() }
 
 // AdoptFrom adopts a rule set that was made from the edition base. An edition has a name of its own,
 // since decisions name it.

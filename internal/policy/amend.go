@@ -123,12 +123,12 @@ func extent(text []byte, n *yaml.Node) (from, to int, err error) {
 		line = line[:end]
 	}
 	length := -1
-	switch n.Style &^ yaml.TaggedStyle {
-	case yaml.DoubleQuotedStyle:
+	switch style := n.Style &^ yaml.TaggedStyle; {
+	case style == yaml.DoubleQuotedStyle:
 		length = closing(line, '"', '\\')
-	case yaml.SingleQuotedStyle:
+	case style == yaml.SingleQuotedStyle:
 		length = closing(line, '\'', '\'')
-	case 0:
+	case style == 0:
 		if strings.HasPrefix(line, n.Value) {
 			length = len(n.Value)
 		}

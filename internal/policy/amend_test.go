@@ -95,10 +95,10 @@ func TestAmendEverySetting(t *testing.T) {
 // differing counts the lines that only one of two texts has.
 func differing(a, b string) int {
 	count := map[string]int{}
-	for _, l := range strings.Split(a, "\n") {
+	for l := range strings.SplitSeq(a, "\n") {
 		count[l]++
 	}
-	for _, l := range strings.Split(b, "\n") {
+	for l := range strings.SplitSeq(b, "\n") {
 		count[l]--
 	}
 	n := 0

@@ -35,7 +35,7 @@ func Faults(text []byte) []Fault {
 		return []Fault{lined(strings.TrimPrefix(err.Error(), ": "))}
 	}
 	var faults []Fault
-	for _, message := range strings.Split(strings.TrimPrefix(err.Error(), ": "), "\n") {
+	for message := range strings.SplitSeq(strings.TrimPrefix(err.Error(), ": "), "\n") {
 		f := lined(message)
 		if f.Line == 0 {
 			f.Line = unread(text, top, err)

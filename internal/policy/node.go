@@ -79,13 +79,14 @@ func called(n *yaml.Node) string {
 	if when == nil {
 		return ""
 	}
-	name := when.Value
+	var name strings.Builder
+	name.WriteString(when.Value)
 	for _, key := range []string{"risk", "kinds"} {
 		if _, v := member(n, key); v != nil {
-			name += " " + words(v)
+			name.WriteString(" " + words(v))
 		}
 	}
-	return name
+	return name.String()
 }
 
 // words joins the texts of a list, or gives the one that there is.

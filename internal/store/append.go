@@ -191,6 +191,12 @@ func (tx *Tx) fill(r ledger.Record, p placing) error {
 			return err
 		}
 	}
+	if p.rules != "" {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO decided (site, rules, rounds) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET rounds = decided.rounds + 1`,
+			r.Site, p.rules); err != nil {
+			return err
+		}
+	}
 	if x := p.reading; x != nil {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, attempt, at, analyte, unit, value, outcome, id)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
@@ -278,6 +284,11 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	}
 	if p.alarm != nil {
 		if _, err := tx.s.exec(tx.ctx, `UPDATE alarm SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
+			return tx.spoil(err)
+		}
+	}
+	if p.rules != "" {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE decided SET rounds = rounds - 1 WHERE site = $1 AND rules = $2`, r.Site, p.rules); err != nil {
 			return tx.spoil(err)
 		}
 	}

@@ -1,7 +1,5 @@
 package store
 
-import "rinsate/internal/unit"
-
 // Editions calls visit for every edition of one thing, those that were replaced as well, in the order
 // of the ledger.
 func (tx *Tx) Editions(typ, key string, visit func(Kept) error) error {
@@ -9,19 +7,16 @@ func (tx *Tx) Editions(typ, key string, visit func(Kept) error) error {
 		WHERE n.site = $1 AND n.type = $2 AND n.key = $3 ORDER BY n.seq`, visit, tx.db.site.Code, typ, key)
 }
 
-// EntityKey returns the key under which the editions of what a record describes are kept; empty for a
-// record that describes nothing that has editions.
-func EntityKey(k Kept) (string, error) {
-	p, err := place(k.Record)
-	return p.entity, err
-}
-
-// CountRecent counts the records of one type, of all scopes, that happened from an instant until before
-// another and stand.
-func (tx *Tx) CountRecent(typ string, from, before unit.Instant) (int, error) {
-	var n int
-	// Counting in an order makes the engine count in the index of it.
-	err := tx.s.row(tx.ctx, `SELECT count(*) FROM (SELECT at FROM event WHERE site = $1 AND type = $2 AND at >= $3 AND at < $4 AND replaced IS NULL ORDER BY at, seq)`,
-		tx.db.site.Code, typ, int64(from), int64(before)).Scan(&n)
-	return n, err
+// Decided returns how many rounds that stand were decided by each edition of the rule set, by the name that
+// decisions have for it.
+func (tx *Tx) Decided() (map[string]int, error) {
+	rounds := map[string]int{}
+	err := tx.s.each(tx.ctx, `SELECT rules, rounds FROM decided WHERE site = $1`, func(row scanner) error {
+		var rules string
+		var n int
+		err := row.Scan(&rules, &n)
+		rounds[rules] = n
+		return err
+	}, tx.db.site.Code)
+	return rounds, err
 }

@@ -247,7 +247,9 @@ type placing struct {
 	reading  *reading.Reading
 	// lift is the hold that ends, round the decision that this rests on alone.
 	lift, round string
-	hold        bool
+	// rules is the edition of the rule set that a round was decided by.
+	rules string
+	hold  bool
 	// meter and verdict are columns of the table of checks; suspect are the readings that the record
 	// takes the trust from.
 	meter, verdict string
@@ -304,7 +306,7 @@ func place(r ledger.Record) (placing, error) {
 		})
 	case TypeRound:
 		err = with(r, func(d turnaround.Decision) {
-			p.scope, p.at, p.word = d.Scope, d.Last, string(d.Round.Outcome)
+			p.scope, p.at, p.word, p.rules = d.Scope, d.Last, string(d.Round.Outcome), d.Rules
 			p.finish(d.Supersedes)
 		})
 	case TypeHold:

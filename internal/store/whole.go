@@ -231,6 +231,7 @@ func openCheckpoints(ctx context.Context, s *session, site string, outside []byt
 var projections = []struct{ table, empty, show string }{
 	{"event", `DELETE FROM event WHERE site = $1`, `SELECT * FROM event WHERE site = $1 ORDER BY scope, type, at, seq`},
 	{"entity", `DELETE FROM entity WHERE site = $1`, `SELECT * FROM entity WHERE site = $1 ORDER BY type, key, seq`},
+	{"decided", `DELETE FROM decided WHERE site = $1`, `SELECT * FROM decided WHERE site = $1 ORDER BY rules`},
 	{"reading", `DELETE FROM reading WHERE site = $1`, `SELECT * FROM reading WHERE site = $1 ORDER BY seq`},
 	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},

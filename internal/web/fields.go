@@ -68,10 +68,6 @@ func (s *sheet) number(name, label, unit string, required bool) {
 	s.add(field{Name: name, Label: label, Type: "number", Unit: unit, Required: required})
 }
 
-func (s *sheet) day(name, label, hint string, required bool) {
-	s.add(field{Name: name, Label: label, Type: "date", Hint: hint, Required: required})
-}
-
 func (s *sheet) moment(name, label, hint string, required bool) {
 	s.add(field{Name: name, Label: label, Type: "datetime-local", Hint: hint, Required: required})
 }
@@ -147,19 +143,6 @@ func (a *reply) number(name string) unit.Number {
 	return v
 }
 
-// day reads a calendar day of the facility's zone as its first instant, zero when nothing was typed.
-func (a *reply) day(name string) unit.Instant {
-	if a.text(name) == "" {
-		return 0
-	}
-	t, err := time.ParseInLocation(time.DateOnly, a.text(name), a.zone)
-	if err != nil {
-		a.fail(name, "This is no day: "+a.text(name)+". Write it like 2026-03-31.")
-		return 0
-	}
-	return unit.At(t)
-}
-
 // moment reads a date and time of the facility's zone, zero when nothing was typed. Browsers send whole
 // minutes: an instant that was not changed keeps its seconds.
 func (a *reply) moment(name string, before unit.Instant) unit.Instant {
@@ -209,14 +192,14 @@ type clash struct{ Label, Theirs, Mine string }
 func mingled(base, typed, now map[string]string, names []string) (all map[string]string, both []string) {
 	all = map[string]string{}
 	for _, n := range names {
-		switch mine, was, is := strings.TrimSpace(typed[n]), base[n], now[n]; {
-		case mine == was:
+		mine, was, is := strings.TrimSpace(typed[n]), base[n], now[n]
+		if mine == was {
 			all[n] = is
-		default:
-			all[n] = mine
-			if is != was && is != mine {
-				both = append(both, n)
-			}
+			continue
+		}
+		all[n] = mine
+		if is != was && is != mine {
+			both = append(both, n)
 		}
 	}
 	return all, both

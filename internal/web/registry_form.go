@@ -57,6 +57,9 @@ func (p *formPage) fill(x *exchange, v desk.View, r registry, key string, values
 		if err != nil {
 			return nil, err
 		}
+		if x.r.Method == http.MethodPost && values.Get("base") == "" {
+			return nil, &pageError{status: http.StatusBadRequest, message: "The form does not say from which edition it was made.", hint: "Open the page anew and send it again."}
+		}
 		e, err := edition(all, values.Get("base"))
 		if err != nil {
 			return nil, err
@@ -64,7 +67,7 @@ func (p *formPage) fill(x *exchange, v desk.View, r registry, key string, values
 		if old, err = r.body(e); err != nil {
 			return nil, err
 		}
-		p.Title, p.BackText = "Change "+r.title(old), "Back to "+r.title(old)
+		p.Title, p.BackText = "Change "+r.called(old), "Back to "+r.called(old)
 		p.Base, typed = e.ID, r.values(old, zone)
 	} else if r.blank != nil {
 		typed = r.blank(x.s.now(), zone)
@@ -80,6 +83,15 @@ func (p *formPage) fill(x *exchange, v desk.View, r registry, key string, values
 		p.Typed = typed
 	}
 	return old, nil
+}
+
+// called is what a thing is called within a sentence.
+func (r registry) called(body any) string {
+	title := r.title(body)
+	if word := capital(r.one); strings.HasPrefix(title, word+" ") {
+		return r.one + strings.TrimPrefix(title, word)
+	}
+	return title
 }
 
 // complete refuses a form in which something cannot be read, and a change without a reason.

@@ -2,6 +2,8 @@ package web
 
 import (
 	"fmt"
+	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -253,12 +255,11 @@ func readModel(a *reply, old any, _ string, _ unit.Instant) any {
 // stays where it was.
 func channelOrder(m scope.Model) []scope.ChannelKind {
 	var all []scope.ChannelKind
-	has := map[scope.ChannelKind]bool{}
 	for _, c := range m.Channels {
-		all, has[c.Kind] = append(all, c.Kind), true
+		all = append(all, c.Kind)
 	}
 	for _, k := range scope.ChannelKinds {
-		if !has[k] {
+		if !slices.Contains(all, k) {
 			all = append(all, k)
 		}
 	}
@@ -308,7 +309,7 @@ type actLine struct{ Do, Quantity, Invalid string }
 // pointProtocol shows how a point of a model is sampled by the rules in force.
 func (s *Server) pointProtocol(x *exchange) error {
 	name, kind := x.r.PathValue("model"), scope.PointKind(x.r.PathValue("point"))
-	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s, name), Point: strings.ReplaceAll(string(kind), "-", " ")}
+	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s, name), Point: "The " + strings.ReplaceAll(string(kind), "-", " ")}
 	err := s.view(x.r.Context(), func(v desk.View) error {
 		guide, m, err := v.ModelGuide(name)
 		if err != nil {
@@ -338,7 +339,7 @@ func (s *Server) pointProtocol(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.show(200, "set-up-point", false, page)
+	return x.show(http.StatusOK, "set-up-point", false, page)
 }
 
 // say fills in how a point is sampled.

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/access"
 	"rinsate/internal/desk"
 	"rinsate/internal/wire"
 )
@@ -182,7 +183,7 @@ func (s *Server) historyOf(x *exchange, v desk.View, all []desk.Edition, body fu
 	clock := s.clockOf(v)
 	for _, e := range slices.Backward(all) {
 		h.Lines = append(h.Lines, editionLine{
-			Number: e.Number, Since: clock(e.At), Recorded: clock(e.Recorded), By: e.By, Why: e.Reason, Href: s.recordHref(e.ID), Gone: e.Gone,
+			Number: e.Number, Since: clock(e.At), Recorded: clock(e.Recorded), By: e.By, Why: e.Reason, Href: x.recordLink(e.ID), Gone: e.Gone,
 		})
 	}
 	if len(all) < 2 {
@@ -216,6 +217,14 @@ func (s *Server) historyOf(x *exchange, v desk.View, all []desk.Edition, body fu
 	h.Between = fmt.Sprintf("From edition %d to edition %d", from.Number, to.Number)
 	h.Changes = differenceLines(old, new, v.Zone())
 	return h, nil
+}
+
+// recordLink is the address of a record for whoever may open it, and empty for others.
+func (x *exchange) recordLink(id string) string {
+	if !x.may(access.SeeScope) {
+		return ""
+	}
+	return x.s.recordHref(id)
 }
 
 // listing is the list of editions as a file.

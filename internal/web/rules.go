@@ -31,7 +31,7 @@ type rulesPage struct {
 	History               history
 	Export                exports
 	Edition               string
-	Decided               string
+	Decided               int
 }
 
 type ruleSection struct {
@@ -76,7 +76,7 @@ func (s *Server) rules(x *exchange) error {
 		if err != nil {
 			return err
 		}
-		if err := page.say(s, v, all, e); err != nil {
+		if err := page.say(x, v, all, e); err != nil {
 			return err
 		}
 		return page.past(x, v, all)
@@ -108,23 +108,24 @@ func chosenRules(all []desk.RulesEdition, id string) (desk.RulesEdition, error) 
 }
 
 // say fills in what an edition says.
-func (p *rulesPage) say(s *Server, v desk.View, all []desk.RulesEdition, e desk.RulesEdition) error {
+func (p *rulesPage) say(x *exchange, v desk.View, all []desk.RulesEdition, e desk.RulesEdition) error {
 	r, err := e.Parsed()
 	if err != nil {
 		return err
 	}
+	s := x.s
 	clock := s.clockOf(v)
-	p.Cite, p.Since, p.By, p.Why, p.Href, p.Note = e.Cite, clock(e.At), e.By, e.Reason, s.recordHref(e.ID), r.Note
+	p.Cite, p.Since, p.By, p.Why, p.Href, p.Note = e.Cite, clock(e.At), e.By, e.Reason, x.recordLink(e.ID), r.Note
 	if now, err := chosenRules(all, ""); err != nil {
 		return err
 	} else if p.Past = now.ID != e.ID; p.Past {
 		p.Latest, p.Again = s.url(rulesHref), s.url(rulesHref+"/preview?edition="+e.ID)
 	}
-	n, err := v.Decided(e)
+	decided, err := v.Decided()
 	if err != nil {
 		return err
 	}
-	p.Decided = strconv.Itoa(n)
+	p.Decided = decided[e.Cite]
 	for _, rule := range r.Rules() {
 		line := lineOfRule(rule)
 		p.Of++
@@ -182,13 +183,13 @@ func (p *rulesPage) past(x *exchange, v desk.View, all []desk.RulesEdition) erro
 	if err != nil {
 		return err
 	}
+	decided, err := v.Decided()
+	if err != nil {
+		return err
+	}
 	for i := range h.Lines {
 		e := all[len(all)-1-i]
-		n, err := v.Decided(e)
-		if err != nil {
-			return err
-		}
-		h.Lines[i].What, h.Lines[i].Extra = e.Cite, strconv.Itoa(n)
+		h.Lines[i].What, h.Lines[i].Extra = e.Cite, strconv.Itoa(decided[e.Cite])
 		h.Lines[i].Shown = x.s.url(rulesHref + "?edition=" + e.ID)
 	}
 	for i := range h.From {

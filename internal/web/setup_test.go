@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"slices"
 	"strings"
@@ -126,11 +127,27 @@ func TestRegisterInTheBrowser(t *testing.T) {
 	if got := p.text("[aria-labelledby=history]"); !strings.Contains(got, "measured again") {
 		t.Errorf("the history does not say why:\n%s", got)
 	}
+	p.open("/set-up/models/C%207%2Fb/edit")
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		m, _ := standsOf[scope.Model](b, store.TypeModel, "C 7/b")
+		m.Channels[0].Length, m.Channels[0].Cleaning = 1700, "brush twice"
+		r, _, err := w.RegisterModel(e, w.Now(), m)
+		return r, err
+	})
+	p.set("#f-instrument-length", "1690")
+	p.fill("#reason", "at the same time")
+	p.expect(http.StatusConflict)
+	p.press("form.long", "Store the change")
+	p.waitText(".conflict", "Instrument channel, Length, port to tip: theirs 1700, yours 1690")
+	p.inspect("model-conflict")
+	if got := eval[string](p, `document.querySelector("#f-instrument-cleaning").value`); got != "brush twice" {
+		t.Errorf("what the other has stored became %q in the form", got)
+	}
 	if a := b.ask(http.MethodGet, "/gate/C-7", nobody); !strings.Contains(a.body, "C-7") || a.status != http.StatusOK {
 		t.Errorf("the gate does not know the scope: %d", a.status)
 	}
 	m, editions := standsOf[scope.Model](b, store.TypeModel, "C 7/b")
-	if editions != 2 || len(m.Channels) != 2 || m.OuterDiameter != 12.8 || m.Risk != scope.StandardRisk || m.Chosen != nil {
+	if editions != 3 || len(m.Channels) != 2 || m.OuterDiameter != 12.8 || m.Risk != scope.StandardRisk || m.Chosen != nil {
 		t.Errorf("%d editions, the last %+v", editions, m)
 	}
 }
@@ -265,9 +282,7 @@ func TestTwoEditors(t *testing.T) {
 	before, _ := standsOf[scope.Instrument](b, store.TypeInstrument, readyScope)
 	open := func(role access.Role) map[string]string {
 		fields := fieldsOf(t, b.ask(http.MethodGet, at+"/edit", role).body)
-		for name, value := range scopeValues(before, b.desk.DB.Zone()) {
-			fields[name] = value
-		}
+		maps.Copy(fields, scopeValues(before, b.desk.DB.Zone()))
 		fields["reason"] = "moved"
 		return fields
 	}
@@ -335,6 +350,7 @@ func TestRegisterRefused(t *testing.T) {
 	b.session(access.Lead)
 	at := momentText(b.at(), b.desk.DB.Zone())
 	base := fieldsOf(t, b.ask(http.MethodGet, "/set-up/kits/K%7C7/edit", access.Lead).body)["base"]
+	meter := fieldsOf(t, b.ask(http.MethodGet, "/set-up/meters/M-1/edit", access.Lead).body)["base"]
 	for _, test := range []struct {
 		name, path string
 		fields     map[string]string
@@ -350,7 +366,8 @@ func TestRegisterRefused(t *testing.T) {
 		{"a point that it has not", "/set-up/models", map[string]string{"name": "N", "kind": "gastroscope", "outer": "9", "sampled": "100", "point-balloon-channel": "routine"}, http.StatusBadRequest, "does not exist on this model"},
 		{"a lot without an expiry", "/set-up/kits", map[string]string{"kit": "K", "lot": "77"}, http.StatusBadRequest, "give kit, lot and expiry"},
 		{"a change without a reason", "/set-up/kits/K%7C7", map[string]string{"base": base, "expires": at}, http.StatusBadRequest, "Say why"},
-		{"a change of nothing", "/set-up/meters/M-1", map[string]string{"system": "A", "reason": "x"}, http.StatusBadRequest, "Nothing is changed"},
+		{"a change from nowhere", "/set-up/meters/M-1", map[string]string{"system": "A", "reason": "x"}, http.StatusBadRequest, "from which edition"},
+		{"a change of nothing", "/set-up/meters/M-1", map[string]string{"base": meter, "system": "A", "reason": "x"}, http.StatusBadRequest, "Nothing is changed"},
 		{"a change from no edition", "/set-up/kits/K%7C7", map[string]string{"base": b.anyRecord(readyScope), "expires": at, "reason": "x"}, http.StatusNotFound, "no such edition"},
 		{"a change of nothing there", "/set-up/kits/K%7Cnone", map[string]string{"expires": at, "reason": "x"}, http.StatusNotFound, "No lot is called"},
 		{"a recall without a reason", "/set-up/kits/K%7C7/recall", map[string]string{"base": base, "at": at}, http.StatusBadRequest, "say why it is recalled"},
@@ -359,9 +376,7 @@ func TestRegisterRefused(t *testing.T) {
 		{"a scope leaves without a reason", "/set-up/fleet/D-01/leave", map[string]string{"at": at}, http.StatusBadRequest, "is no edition"},
 	} {
 		fields := map[string]string{"id": b.newID()}
-		for name, value := range test.fields {
-			fields[name] = value
-		}
+		maps.Copy(fields, test.fields)
 		before := b.size()
 		got := b.send(test.path, access.Lead, fields)
 		if got.status != test.status || !strings.Contains(got.body, test.want) {
