@@ -54,10 +54,9 @@ type checkRow struct {
 	Controls     []string
 	Mark         mark
 	// Broken are the rules that it broke, in sentences; empty when it broke none.
-	Broken         []string
-	Why, Next      string
-	Serviced       string
-	controls, when string
+	Broken    []string
+	Why, Next string
+	Serviced  string
 }
 
 // doubtRow is a reading that a failed check takes the trust from.
@@ -65,7 +64,6 @@ type doubtRow struct {
 	Scope, ScopeHref, Point, At, Value, Href string
 	Outcome                                  mark
 	Failed, FailedHref, Why                  string
-	when                                     string
 }
 
 // targetRow is what a control should read.

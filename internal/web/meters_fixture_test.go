@@ -25,7 +25,7 @@ import (
 const (
 	plantedLot    = "P-5"
 	plantedPerson = "C-4"
-	plantedTurns  = 320
+	plantedTurns  = 192
 )
 
 // lotsQuery asks for the comparison of two lots of the kit.
@@ -33,7 +33,7 @@ func lotsQuery(old, new string) string {
 	return url.Values{"what": {lotsCompared}, "old": {lotValue("K", old)}, "new": {lotValue("K", new)}}.Encode()
 }
 
-// plant gives the site eight scopes, people and lots and 320 turnarounds of the last 80 days, each with
+// plant gives the site eight scopes, people and lots and 192 turnarounds of the last 80 days, each with
 // three readings. Scopes and lots are balanced; people and meters come at random.
 func (b *site) plant() {
 	b.Helper()
@@ -62,7 +62,7 @@ func (b *site) plant() {
 			if err := t.write(tx, dice); err != nil {
 				return err
 			}
-			at = at.Add(6 * time.Hour)
+			at = at.Add(10 * time.Hour)
 		}
 		return nil
 	})
