@@ -235,6 +235,8 @@ var projections = []struct{ table, empty, show string }{
 	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
 	{"handover", `DELETE FROM handover WHERE site = $1`, `SELECT * FROM handover WHERE site = $1 ORDER BY seq`},
+	{"search_block", `DELETE FROM search_block WHERE site = $1`, `SELECT * FROM search_block WHERE site = $1 ORDER BY term, block`},
+	{"search_time", `DELETE FROM search_time WHERE site = $1`, `SELECT * FROM search_time WHERE site = $1 ORDER BY block`},
 }
 
 // Rebuild empties every table that is not the ledger and fills it again from the records, in one
