@@ -112,6 +112,10 @@ func many(t *testing.T, db *store.DB, clock *Clock) {
 			default:
 				c := aCheck(at, quality.Outcome(pick("accepted", "warning", "rejected")))
 				c.Meter = pick("M-1", "M-2")
+				c.Verdict.Meter = c.Meter
+				for i := range c.Controls {
+					c.Controls[i].Meter = c.Meter
+				}
 				d.Type, d.Body = store.TypeCheck, c
 			}
 			if len(open) > 0 && r.IntN(12) == 0 {
