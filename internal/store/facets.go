@@ -27,11 +27,13 @@ const (
 	ByOutcome Facet = "outcome"
 	ByState   Facet = "state"
 	ByLate    Facet = "late" // its only value is "late"
-	byDay     Facet = "day"
+	// ByReference finds the records that name another one by its id.
+	ByReference Facet = "refers"
+	byDay       Facet = "day"
 )
 
 // Facets lists every facet that can be asked for.
-var Facets = []Facet{ByType, ByScope, ByPerson, ByLot, ByKit, ByMeter, ByOutcome, ByState, ByLate}
+var Facets = []Facet{ByType, ByScope, ByPerson, ByLot, ByKit, ByMeter, ByOutcome, ByState, ByLate, ByReference}
 
 // The values of ByState: what a later record did to a record. A completed one is the beginning of what a
 // later one finished, or a decision that a later one supersedes.
@@ -101,15 +103,39 @@ type names struct {
 	Verdict struct {
 		Outcome string `json:"outcome"`
 	} `json:"verdict"`
-	Round struct {
+	Round roundNamed `json:"round"`
+
+	End      unit.Instant `json:"end"`
+	Returned unit.Instant `json:"returned"`
+
+	Finishes   string   `json:"finishes"`
+	Supersedes string   `json:"supersedes"`
+	Sample     string   `json:"sample"`
+	Hold       string   `json:"hold"`
+	Cause      string   `json:"cause"`
+	Check      string   `json:"check"`
+	About      string   `json:"about"`
+	Readings   []string `json:"readings"`
+}
+
+// roundNamed is a round: in a decision as it was judged, in a lift the id of the decision.
+type roundNamed struct {
+	reading.Round
+	id string
+}
+
+// UnmarshalJSON reads either.
+func (r *roundNamed) UnmarshalJSON(b []byte) error {
+	if len(b) > 0 && b[0] == '"' {
+		return json.Unmarshal(b, &r.id)
+	}
+	var judged struct {
 		Outcome  reading.Outcome `json:"outcome"`
 		Complete bool            `json:"complete"`
-	} `json:"round"` // a lift's is the id of one
-
-	End        unit.Instant `json:"end"`
-	Returned   unit.Instant `json:"returned"`
-	Finishes   ledger.ID    `json:"finishes"`
-	Supersedes ledger.ID    `json:"supersedes"`
+	}
+	err := json.Unmarshal(b, &judged)
+	r.Outcome, r.Complete = judged.Outcome, judged.Complete
+	return err
 }
 
 // found is a record as the index has it.
@@ -157,6 +183,11 @@ func index(r ledger.Record) (found, error) {
 	case TypePerson, TypeAccess:
 		f.add(ByPerson, n.Code)
 	}
+	for _, id := range r.Because {
+		f.add(ByReference, string(id))
+	}
+	f.add(ByReference, string(r.Corrects), n.Finishes, n.Supersedes, n.Sample, n.Hold, n.Cause, n.Check, n.About, n.Round.id)
+	f.add(ByReference, n.Readings...)
 	f.outcomes(n, r.Type)
 	if Late(max(r.At, n.End, n.Returned), r.Recorded) {
 		f.add(ByLate, LateEntry)
@@ -180,9 +211,9 @@ func (n names) replaced(r ledger.Record) (id ledger.ID, did string) {
 	case r.Corrects != "":
 		return r.Corrects, StateCorrected
 	case n.Finishes != "":
-		return n.Finishes, StateCompleted
+		return ledger.ID(n.Finishes), StateCompleted
 	case r.Type == TypeRound && n.Supersedes != "":
-		return n.Supersedes, StateCompleted
+		return ledger.ID(n.Supersedes), StateCompleted
 	}
 	return "", ""
 }

@@ -288,10 +288,19 @@ func (k known) values(rt *rapid.T) map[store.Facet][]string {
 	r := k.record
 	body := bodyOf(rt, r)
 	v := map[store.Facet][]string{store.ByType: {r.Type}, store.ByPerson: {r.By}, store.ByState: k.did}
+	if r.Corrects != "" {
+		v[store.ByReference] = []string{string(r.Corrects)}
+	}
+	for _, id := range r.Because {
+		v[store.ByReference] = append(v[store.ByReference], string(id))
+	}
 	walk(body, func(field string, value any) {
 		text, ok := value.(string)
 		if !ok {
 			return
+		}
+		if _, err := ledger.ParseID(text); err == nil {
+			v[store.ByReference] = append(v[store.ByReference], text)
 		}
 		switch field {
 		case "scope", "scopes", "tag":
