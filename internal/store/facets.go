@@ -203,7 +203,18 @@ func lenient(err error) error {
 	return err
 }
 
-// replaced returns the record that r takes the place of, and what that makes of it.
+// Replaces returns the record that r takes the place of, and what that makes of it, a value of ByState;
+// both are empty when it takes the place of none.
+func Replaces(r ledger.Record) (id ledger.ID, did string, err error) {
+	var n names
+	if err := json.Unmarshal(r.Body, &n); lenient(err) != nil {
+		return "", "", err
+	}
+	id, did = n.replaced(r)
+	return id, did, nil
+}
+
+// replaced is Replaces for a record whose names were read.
 func (n names) replaced(r ledger.Record) (id ledger.ID, did string) {
 	switch {
 	case r.Type == TypeVoid:

@@ -43,7 +43,7 @@ func (t *tail) since(tx *Tx, from, size int64) ([]found, error) {
 		}
 		t.records = append(t.records, more...)
 	}
-	return t.records[:size-from : size-from], nil
+	return t.records[: size-from : size-from], nil
 }
 
 // indexed reads what the records from..to-1 are found by.

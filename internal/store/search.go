@@ -28,6 +28,26 @@ const mostIDs = 4000
 // Search calls visit for the records that a query describes, the last of the ledger first, until it
 // returns false. However rare what is looked for is, it reads at most the index of what is asked about.
 func (tx *Tx) Search(q Query, visit func(Kept) (more bool, err error)) error {
+	return tx.search(q, func(seq int64) (bool, error) {
+		k, err := tx.kept(seq)
+		if err != nil {
+			return false, err
+		}
+		return visit(k)
+	})
+}
+
+// Count returns how many records a query describes, at most so many; it reads none of them.
+func (tx *Tx) Count(q Query, most int) (n int, err error) {
+	err = tx.search(q, func(int64) (bool, error) {
+		n++
+		return n < most, nil
+	})
+	return n, err
+}
+
+// search calls emit for the places of the records that a query describes, the last first.
+func (tx *Tx) search(q Query, emit func(seq int64) (more bool, err error)) error {
 	size, err := tx.Size()
 	if err != nil {
 		return err
@@ -39,13 +59,6 @@ func (tx *Tx) Search(q Query, visit func(Kept) (more bool, err error)) error {
 	ids, err := tx.beginning(q.ID)
 	if err != nil {
 		return err
-	}
-	emit := func(seq int64) (bool, error) {
-		k, err := tx.kept(seq)
-		if err != nil {
-			return false, err
-		}
-		return visit(k)
 	}
 	more, err := tx.searchTail(q, ids, before, size, emit)
 	if err != nil || !more {

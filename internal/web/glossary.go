@@ -20,6 +20,8 @@ var glossary = []entry{
 	{"alert level", "The reading from which on a sampling point counts as near the action level: look for the cause.", ""},
 	{"attempt", "The first, second, … cleaning with sampling of the same turnaround.", ""},
 	{"baseline", "The first readings of a stable time. Later ones are held against it.", ""},
+	{"checkpoint", "A short signed text: how many records the ledger held and what they came to as one number. Whoever keeps a copy can show later whether anything before it was changed.", ""},
+	{"ledger", "The list of all records of the site, in the order in which they were written. Records are added and never changed or deleted.", ""},
 	{"level", "An alert or action level. It holds for one meter system, one kit and one kind of sampling point.", ""},
 	{"RLU", "Relative light units: what a meter shows. They count on a scale of their own for each meter system and kit.", ""},
 	{"round", "All samples of one scope in one turnaround, of one attempt.", ""},

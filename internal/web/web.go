@@ -16,6 +16,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"sync"
 	"time"
 
 	"rinsate/internal/desk"
@@ -62,6 +63,8 @@ type Server struct {
 	cross     *http.CrossOriginProtection
 	alarms    alarmWatch
 	overviews overviews
+	// exporting is held while somebody takes the whole ledger.
+	exporting sync.Mutex
 	// closing is closed when the server is told to end.
 	closing chan struct{}
 }
