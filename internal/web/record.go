@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/url"
+	"strings"
 
 	"rinsate/internal/access"
 	"rinsate/internal/desk"
@@ -12,7 +13,7 @@ import (
 
 // recordPage is one record: what it says, what has become of it, what it has to do with, and its proof.
 type recordPage struct {
-	ID, Href, Type, Words, At, Recorded, By, ByHref, Reason string
+	ID, Href, Type, Title, Words, At, Recorded, By, ByHref, Reason string
 	Seq                                                     int64
 	Late                                                    bool
 	Scope, ScopeHref                                        string
@@ -26,7 +27,7 @@ type recordPage struct {
 	Holds string
 	// Named are the records that it rests on, Naming those that rest on it.
 	Named, Naming []relationLine
-	Fields        []fieldLine
+	Fields        []fieldGroup
 	// File is what the record attaches; nil when it attaches nothing.
 	File *fileLine
 	Body string
@@ -90,13 +91,13 @@ func (s *Server) recordPage(x *exchange, status int, was sent) error {
 
 // tell fills in what a record says and what it has to do with.
 func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, err error) {
-	clock := s.clockOf(v)
+	clock := calendar(v)
 	body, err := json.MarshalIndent(l.Body, "", "  ")
 	if err != nil {
 		return page, err
 	}
 	page = recordPage{
-		ID: l.ID, Href: s.recordHref(l.ID), Type: l.Type, Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.searchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
+		ID: l.ID, Href: s.recordHref(l.ID), Type: l.Type, Title: strings.ToUpper(l.Type[:1]) + l.Type[1:], Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.searchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
 		Late: l.Late, Scope: l.Scope(), Body: string(body),
 	}
 	if page.Scope != "" {

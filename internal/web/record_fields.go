@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -14,6 +15,12 @@ import (
 
 // fieldLine is one field of a record with its name in words.
 type fieldLine struct{ Label, Value, Href string }
+
+// fieldGroup are fields that belong together; those of the record itself have no title.
+type fieldGroup struct {
+	Title string
+	Lines []fieldLine
+}
 
 // mostFields is how many fields a page shows; the text below them has all.
 const mostFields = 300
@@ -38,11 +45,11 @@ var leading = []string{
 	"start", "end", "collected", "activated", "read", "sent", "returned",
 }
 
-// firstYear is the smallest number that can only be an instant in microseconds: 1973.
+// firstInstant is the smallest number that can only be an instant in microseconds: 1973.
 const firstInstant = 100_000_000_000_000
 
-// fields tells a record's body in lines. Instants are those of the facility's zone.
-func (x *exchange) fields(body []byte) ([]fieldLine, error) {
+// fields tells a record's body in groups of lines. Instants are those of the facility's zone.
+func (x *exchange) fields(body []byte) ([]fieldGroup, error) {
 	d := json.NewDecoder(bytes.NewReader(body))
 	d.UseNumber()
 	var whole map[string]any
@@ -51,16 +58,62 @@ func (x *exchange) fields(body []byte) ([]fieldLine, error) {
 	}
 	t := teller{x: x, zone: x.s.desk.DB.Zone()}
 	t.object(nil, whole)
-	return t.lines, nil
+	return slices.DeleteFunc(t.groups, func(g fieldGroup) bool { return len(g.Lines) == 0 }), nil
 }
 
+// teller tells the fields of a record.
 type teller struct {
-	x     *exchange
-	zone  *time.Location
-	lines []fieldLine
+	x      *exchange
+	zone   *time.Location
+	groups []fieldGroup
+	told   int
 }
 
+// object tells an object as a group, and the objects in it as further ones behind it.
 func (t *teller) object(path []string, object map[string]any) {
+	if t.told >= mostFields {
+		return
+	}
+	g := fieldGroup{}
+	if len(path) > 0 {
+		g.Title = label(path)
+	}
+	at := len(t.groups)
+	t.groups = append(t.groups, g)
+	var deeper []string
+	for _, name := range ordered(object) {
+		switch v := object[name].(type) {
+		case map[string]any:
+			if measured, ok := measurement(v); ok {
+				t.line(at, name, measured)
+				continue
+			}
+			deeper = append(deeper, name)
+		case []any:
+			if t.list(at, name, v) {
+				deeper = append(deeper, name)
+			}
+		default:
+			t.line(at, name, v)
+		}
+	}
+	for _, name := range deeper {
+		inside := append(slices.Clone(path), name)
+		switch v := object[name].(type) {
+		case map[string]any:
+			t.object(inside, v)
+		case []any:
+			for i, e := range v {
+				if m, ok := e.(map[string]any); ok {
+					t.object(append(slices.Clone(inside), fmt.Sprint(i+1)), m)
+				}
+			}
+		}
+	}
+}
+
+// ordered returns the names of the fields that are shown, in the order in which they are.
+func ordered(object map[string]any) []string {
 	names := make([]string, 0, len(object))
 	for name := range object {
 		if !slices.Contains(unshown, name) {
@@ -73,57 +126,60 @@ func (t *teller) object(path []string, object map[string]any) {
 		}
 		return len(leading)
 	}
-	slices.SortFunc(names, func(a, b string) int {
-		if d := rank(a) - rank(b); d != 0 {
-			return d
-		}
-		return strings.Compare(a, b)
-	})
-	for _, name := range names {
-		t.value(append(slices.Clone(path), name), object[name])
-	}
+	slices.SortFunc(names, func(a, b string) int { return cmp.Or(rank(a)-rank(b), strings.Compare(a, b)) })
+	return names
 }
 
-func (t *teller) value(path []string, value any) {
-	if len(t.lines) >= mostFields {
+// measurement is a value with its unit and as it was typed, in one text.
+func measurement(v map[string]any) (text string, ok bool) {
+	typed, ok := v["typed"].(string)
+	if !ok {
+		return "", false
+	}
+	word, _ := v["word"].(string)
+	measure, _ := v["unit"].(string)
+	if word != "" {
+		return word, true
+	}
+	return typed + " " + measure, true
+}
+
+// line tells one field.
+func (t *teller) line(group int, name string, value any) {
+	text := t.text(name, value)
+	if text == "" || t.told >= mostFields {
 		return
 	}
-	name := path[len(path)-1]
-	switch v := value.(type) {
-	case map[string]any:
-		t.object(path, v)
-	case []any:
-		t.list(path, v)
-	case nil:
-	default:
-		line := fieldLine{Label: label(path), Value: t.text(name, v)}
-		if s, ok := v.(string); ok {
-			line.Href = t.x.fieldHref(name, s)
-		}
-		if line.Value != "" {
-			t.lines = append(t.lines, line)
-		}
+	t.told++
+	href := ""
+	if s, ok := value.(string); ok {
+		href = t.x.fieldHref(name, s)
 	}
+	t.groups[group].Lines = append(t.groups[group].Lines, fieldLine{label([]string{name}), text, href})
 }
 
-// list tells a list of plain values in one line, and of others one after the other.
-func (t *teller) list(path []string, list []any) {
+// list tells a list of plain values in a line, those that lead somewhere in a line each; deeper says that
+// objects are in it.
+func (t *teller) list(group int, name string, list []any) (deeper bool) {
 	var plain []string
-	for i, v := range list {
+	for _, v := range list {
 		switch v := v.(type) {
-		case map[string]any, []any:
-			t.value(append(slices.Clone(path), fmt.Sprint(i+1)), v)
-		default:
-			if s, ok := v.(string); ok && t.x.fieldHref("", s) != "" && len(list) <= 20 {
-				t.lines = append(t.lines, fieldLine{Label: label(path), Value: s, Href: t.x.fieldHref("", s)})
+		case map[string]any:
+			deeper = true
+		case string:
+			if t.x.fieldHref(name, v) == "" {
+				plain = append(plain, v)
 				continue
 			}
-			plain = append(plain, t.text(path[len(path)-1], v))
+			t.line(group, name, v)
+		default:
+			if text := t.text(name, v); text != "" {
+				plain = append(plain, text)
+			}
 		}
 	}
-	if len(plain) > 0 {
-		t.lines = append(t.lines, fieldLine{Label: label(path), Value: strings.Join(plain, ", ")})
-	}
+	t.line(group, name, strings.Join(plain, ", "))
+	return deeper
 }
 
 // text writes one value for a person.

@@ -150,17 +150,20 @@ func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
 		}
 	}
 	var err error
-	if from != "" {
-		if q.From, err = s.day(from); err != nil {
+	for _, bound := range []struct {
+		name, typed string
+		at          *unit.Instant
+	}{{"from", from, &q.From}, {"to", to, &q.To}} {
+		if bound.typed == "" {
+			continue
+		}
+		page.Typed[bound.name] = "" // a field for times cannot show what is none
+		if *bound.at, err = s.day(bound.typed); err != nil {
 			return q, err
 		}
-		page.Asked = append(page.Asked, "from "+shownTime(from))
-	}
-	if to != "" {
-		if q.To, err = s.day(to); err != nil {
-			return q, err
-		}
-		page.Asked = append(page.Asked, "before "+shownTime(to))
+		page.Typed[bound.name] = bound.at.Time().In(s.desk.DB.Zone()).Format(formTime)
+		words := map[string]string{"from": "from ", "to": "before "}[bound.name]
+		page.Asked = append(page.Asked, words+shownTime(page.Typed[bound.name]))
 	}
 	if q.From > 0 && q.To > 0 && q.To <= q.From {
 		return q, &pageError{status: http.StatusBadRequest, message: "The end lies before the beginning.", hint: "Exchange the two times."}
@@ -206,7 +209,7 @@ func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query)
 	if total > 0 && !page.TooMany {
 		page.Exports = x.exports()
 	}
-	clock := s.clockOf(v)
+	clock := calendar(v)
 	var last int64
 	err = v.Search(q, func(l desk.Line) (bool, error) {
 		if len(page.Lines) == most {
@@ -224,6 +227,11 @@ func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query)
 		page.Long = x.with("long", "yes")
 	}
 	return err
+}
+
+// calendar writes instants with their date, as a list needs that reaches over years.
+func calendar(v desk.View) clock {
+	return func(i unit.Instant) string { return dated(i, v.Zone()) }
 }
 
 // with returns the address of this page with one field changed, or without it when the value is empty.
