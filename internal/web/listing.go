@@ -28,12 +28,15 @@ const (
 )
 
 // wantsFile says whether the list is asked for as a file. Whoever may not export is refused.
-func (x *exchange) wantsFile() (bool, error) {
+func (x *exchange) wantsFile() (bool, error) { return x.wantsFileOf(access.Export) }
+
+// wantsFileOf is wantsFile for a list that people take away with another permission.
+func (x *exchange) wantsFileOf(need access.Permission) (bool, error) {
 	switch x.r.URL.Query().Get("format") {
 	case "":
 		return false, nil
 	case csvFormat, xlsxFormat:
-		if !x.may(access.Export) {
+		if !x.may(need) {
 			return false, forbidden()
 		}
 		return true, nil
@@ -136,13 +139,20 @@ func (s *streamed) end(err error) error {
 // exports are the addresses under which the list of this page is taken away; empty for whoever may not.
 type exports struct{ CSV, XLSX string }
 
-func (x *exchange) exports() exports {
-	if !x.may(access.Export) {
+func (x *exchange) exports() exports { return x.exportsOf("", access.Export) }
+
+// exportsOf is exports for one of several lists of this page, by its name, and for a list that people take
+// away with another permission.
+func (x *exchange) exportsOf(list string, need access.Permission) exports {
+	if !x.may(need) {
 		return exports{}
 	}
 	address := func(format string) string {
 		q := x.r.URL.Query()
 		q.Set("format", format)
+		if list != "" {
+			q.Set("list", list)
+		}
 		return x.r.URL.EscapedPath() + "?" + q.Encode()
 	}
 	return exports{CSV: address(csvFormat), XLSX: address(xlsxFormat)}

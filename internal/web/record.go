@@ -14,9 +14,9 @@ import (
 // recordPage is one record: what it says, what has become of it, what it has to do with, and its proof.
 type recordPage struct {
 	ID, Href, Type, Title, Words, At, Recorded, By, ByHref, Reason string
-	Seq                                                     int64
-	Late                                                    bool
-	Scope, ScopeHref                                        string
+	Seq                                                            int64
+	Late                                                           bool
+	Scope, ScopeHref                                               string
 	// Said is what was just done.
 	Said string
 	// Fate is what a later record did to it; empty when it stands.

@@ -117,7 +117,9 @@ func gateWords(w *desk.Work, tag string) string {
 	return markOf(a.State).Word
 }
 
-func wordsOf(r ledger.Record) string { return desk.Line{Type: r.Type, Reason: r.Reason, Body: r.Body}.Words() }
+func wordsOf(r ledger.Record) string {
+	return desk.Line{Type: r.Type, Reason: r.Reason, Body: r.Body}.Words()
+}
 
 // followWords says what a record that follows by the rules means.
 func followWords(r ledger.Record) string {
@@ -211,4 +213,3 @@ func (s *Server) replaced(x *exchange, f form, do func(*desk.Work, desk.Entry, d
 	})
 	return id, err
 }
-

@@ -9,6 +9,7 @@ import (
 // recordRoutes are the records, their search and their proofs.
 func (s *Server) recordRoutes() []route {
 	return []route{
+		get("/today/due", access.SeeBoard, "due", "", s.dueList),
 		recordsSection.page("/records", access.SeeRecords, "records", "Search", s.searchRecords),
 		recordsSection.page("/records/ledger", access.SeeRecords, "ledger", "Ledger", s.ledger),
 		{method: http.MethodPost, path: "/records/ledger", need: access.SeeRecords, handle: s.compareLedger},

@@ -10,6 +10,7 @@ import (
 
 // recordsMayOpen is about records; see mayOpen.
 var recordsMayOpen = map[string]string{
+	"GET /today/due":                      "TLIQVA",
 	"GET /records":                        "LIQV",
 	"GET /records/ledger":                 "LIQV",
 	"POST /records/ledger":                "LIQV",
@@ -42,6 +43,7 @@ func (b *site) recordExamples(file string) []example {
 		{"records of a lot", "/records?lot=7&type=reading&outcome=action&from=2026-03-01T00:00&to=2026-04-01T00:00&late=", "records", http.StatusOK, access.Analyst},
 		{"records, none", "/records?scope=D-03&meter=M-9", "records", http.StatusOK, access.Auditor},
 		{"records, asked wrongly", "/records?from=yesterday&lot=7", "records", http.StatusBadRequest, access.Auditor},
+		{"due", "/today/due", "due", http.StatusOK, access.Lead},
 		{"ledger", "/records/ledger", "ledger", http.StatusOK, access.Auditor},
 	}
 }

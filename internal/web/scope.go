@@ -42,6 +42,7 @@ type scopePage struct {
 	AllShown   bool
 	Forms      scopeForms
 	Dossier    string
+	scopeLists
 }
 
 // scopeForms are what can be done on the page of a scope; nil for whoever may not.
@@ -109,6 +110,11 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 	q := x.r.URL.Query()
 	page := scopePage{Said: said[q.Get("done")]}
 	now := s.now()
+	if wanted, err := x.wantsFile(); err != nil {
+		return err
+	} else if wanted {
+		return s.scopeFile(x, tag, now)
+	}
 	before, err := pageBefore(q.Get("before"), now)
 	if err != nil {
 		return err
@@ -152,6 +158,7 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 			page.AllRecords = page.Href + "?records#history"
 		}
 		page.Dossier = page.Href + "/dossier"
+		page.scopeLists = x.scopeLists(i.Tag)
 		return s.fillForms(&page, v, x, was, trips)
 	})
 	if err != nil {
