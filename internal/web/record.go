@@ -17,8 +17,8 @@ type recordPage struct {
 	Seq                                                            int64
 	Late                                                           bool
 	Scope, ScopeHref                                               string
-	// Said is what was just done.
-	Said string
+	// Said is what was just done, Problem what was asked for and is not possible.
+	Said, Problem string
 	// Fate is what a later record did to it; empty when it stands.
 	Fate string
 	// Chain are all its versions, when there is more than this one; Holds is the one that counts now, empty
@@ -85,6 +85,9 @@ func (s *Server) recordPage(x *exchange, status int, was sent) error {
 	}
 	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
 		return err
+	}
+	if page.Void == nil && page.Correct == nil {
+		page.Problem = was.form.Problem
 	}
 	return x.show(status, "record", false, page)
 }

@@ -50,11 +50,10 @@ type stateWord struct{ State, Words string }
 const (
 	searchShown = 50
 	searchLong  = 500
-	// searchFile is how many records a file takes.
-	searchFile = 100_000
-	// searchBatch is how many of them are read in one transaction.
-	searchBatch = 1000
 )
+
+// filing bounds files of records: how many one takes, and how many of them are read in one transaction.
+type filing struct{ most, batch int }
 
 // facetFields are the fields of the form that are a facet.
 var facetFields = []struct {
@@ -85,7 +84,7 @@ func fateWords(did string) string {
 
 // searchRecords lists the records that are asked for, or hands them out as a file.
 func (s *Server) searchRecords(x *exchange) error {
-	page := searchPage{Typed: map[string]string{}, Types: slices.Sorted(slices.Values(store.Types)), Outcomes: store.Outcomes, Most: counted(searchFile)}
+	page := searchPage{Typed: map[string]string{}, Types: slices.Sorted(slices.Values(store.Types)), Outcomes: store.Outcomes, Most: counted(s.filing.most)}
 	for _, state := range store.States {
 		page.States = append(page.States, stateWord{state, fateWords(state)})
 	}
@@ -190,13 +189,13 @@ func (s *Server) day(text string) (unit.Instant, error) {
 func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query) error {
 	whole := q
 	whole.Before = 0
-	total, err := v.Count(whole, searchFile+1)
+	total, err := v.Count(whole, s.filing.most+1)
 	if err != nil {
 		return err
 	}
-	switch page.TooMany = total > searchFile; {
+	switch page.TooMany = total > s.filing.most; {
 	case page.TooMany:
-		page.Total = "More than " + counted(searchFile) + " records"
+		page.Total = "More than " + counted(s.filing.most) + " records"
 	case total == 1:
 		page.Total = "1 record"
 	default:
@@ -291,30 +290,30 @@ func (s *Server) exportRecords(x *exchange, q store.Query) error {
 	q.Before = 0
 	var total int
 	if err := s.view(x.r.Context(), func(v desk.View) (err error) {
-		total, err = v.Count(q, searchFile+1)
+		total, err = v.Count(q, s.filing.most+1)
 		return err
 	}); err != nil {
 		return err
 	}
-	if total > searchFile {
+	if total > s.filing.most {
 		return &pageError{
-			status: http.StatusBadRequest, message: "There are more than " + counted(searchFile) + " records like that, which is the most that a file takes.",
+			status: http.StatusBadRequest, message: "There are more than " + counted(s.filing.most) + " records like that, which is the most that a file takes.",
 			hint: "Narrow the search, such as to a year, and take several files.",
 		}
 	}
 	format := x.r.URL.Query().Get("format")
 	to := x.stream(listKinds[format], "records."+format)
 	return to.end(writeList(to, format, "records", recordColumns, func(write func(...string) error) error {
-		for range searchFile/searchBatch + 1 {
+		for range s.filing.most/s.filing.batch + 1 {
 			n := 0
 			err := s.view(x.r.Context(), func(v desk.View) error {
 				return v.Search(q, func(l desk.Line) (bool, error) {
 					n++
 					q.Before = l.Seq
-					return n < searchBatch, write(recordCells(l, v.Zone())...)
+					return n < s.filing.batch, write(recordCells(l, v.Zone())...)
 				})
 			})
-			if err != nil || n < searchBatch || q.Before == 0 {
+			if err != nil || n < s.filing.batch || q.Before == 0 {
 				return err
 			}
 		}

@@ -65,6 +65,7 @@ type Server struct {
 	overviews overviews
 	// exporting is held while somebody takes the whole ledger.
 	exporting sync.Mutex
+	filing    filing
 	// closing is closed when the server is told to end.
 	closing chan struct{}
 }
@@ -78,6 +79,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	s := &Server{
 		desk: d, door: o.Door, proxied: o.Proxied, base: o.Base, prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
 		clock: o.Clock, log: o.Log, demo: o.Demo, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
+		filing: filing{most: 100_000, batch: 1000},
 	}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
