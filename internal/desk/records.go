@@ -181,6 +181,9 @@ func (v View) Named(l Line) ([]Relation, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := v.turnaround(l, add); err != nil {
+		return nil, err
+	}
 	kept, err := v.tx.Record(ledger.ID(l.ID))
 	if err != nil {
 		return nil, err
@@ -191,6 +194,19 @@ func (v View) Named(l Line) ([]Relation, error) {
 		}
 	}
 	return list, nil
+}
+
+// turnaround adds the use that began the turnaround in which a record was made.
+func (v View) turnaround(l Line, add func(words, id string) error) error {
+	switch l.Type {
+	case store.TypeStep, store.TypeSample, store.TypeMoment, store.TypeReading, store.TypeRound:
+		use, ok, err := v.tx.LastEvent(l.Scope(), store.TypeUse, "", l.At, store.Forever)
+		if err != nil || !ok {
+			return err
+		}
+		return add("the use that its turnaround follows", string(use.ID))
+	}
+	return nil
 }
 
 // circumstances adds the lot of a reading and the check of its meter.
@@ -233,17 +249,47 @@ func (v View) inRound(l Line, add func(words, id string) error) error {
 	}, store.TypeSample, store.TypeReading)
 }
 
-// Naming returns the records that name a record, the latest first and at most MostRelated, without those
-// that take its place.
+// Naming returns the records that rest on a record, the latest first and at most MostRelated, without those
+// that take its place. The round of a sample or a reading is one of them although it need not name it.
 func (v View) Naming(l Line) ([]Relation, error) {
-	var list []Relation
-	err := v.referring(l.ID, MostRelated, func(k store.Kept) (bool, error) {
+	list, err := v.itsRounds(l)
+	if err != nil {
+		return nil, err
+	}
+	err = v.referring(l.ID, MostRelated, func(k store.Kept) (bool, error) {
 		id, _, err := store.Replaces(k.Record)
-		if err == nil && string(id) != l.ID {
+		if err == nil && string(id) != l.ID && !slices.ContainsFunc(list, func(r Relation) bool { return r.ID == string(k.ID) }) {
 			list = append(list, Relation{"names it", line(k)})
 		}
 		return true, err
 	})
+	slices.SortStableFunc(list, func(a, b Relation) int { return cmp.Compare(b.Seq, a.Seq) })
+	return list, err
+}
+
+// itsRounds returns the decision that stands on the round of a sample or a reading.
+func (v View) itsRounds(l Line) (list []Relation, err error) {
+	if l.Type != store.TypeSample && l.Type != store.TypeReading {
+		return nil, nil
+	}
+	var body struct {
+		Scope   string `json:"scope"`
+		Attempt int    `json:"attempt"`
+	}
+	if err := json.Unmarshal(l.Body, &body); err != nil {
+		return nil, err
+	}
+	next, err := v.tx.NextUse(body.Scope, l.At)
+	if err != nil {
+		return nil, err
+	}
+	err = v.tx.Events(body.Scope, l.At, next-1, store.Forever, func(k store.Kept) error {
+		return fold(k, func(d turnaround.Decision) {
+			if d.Round.Attempt == body.Attempt && d.First <= l.At {
+				list = append(list, Relation{"its round", line(k)})
+			}
+		})
+	}, store.TypeRound)
 	return list, err
 }
 

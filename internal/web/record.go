@@ -34,8 +34,9 @@ type recordPage struct {
 	// Proof is for whoever may see proofs.
 	Proof *proofPart
 	recordActs
-	// Everything is where all records of the scope are; empty for whoever may not search.
-	Everything string
+	// Everything is where all records with the same thing are, AllOf what that is; empty for whoever may not
+	// search.
+	Everything, AllOf string
 }
 
 // versionLine is one of the records that took each other's place.
@@ -79,8 +80,9 @@ func (s *Server) recordPage(x *exchange, status int, was sent) error {
 		if page.Proof, err = s.proofPart(x, line.ID); err != nil {
 			return err
 		}
-		if page.Scope != "" {
-			page.Everything = x.searchHref("scope", page.Scope)
+		var field, value string
+		if field, value, page.AllOf = aboutOf(line); value != "" {
+			page.Everything = x.searchHref(field, value)
 		}
 	}
 	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
@@ -192,4 +194,24 @@ func (x *exchange) searchHref(field, value string) string {
 		return ""
 	}
 	return x.s.url("/records?" + url.Values{field: {value}}.Encode())
+}
+
+// aboutOf returns what a record is about, as a field of the search, and in words.
+func aboutOf(l desk.Line) (field, value, words string) {
+	var body struct {
+		Lot  string `json:"lot"`
+		Code string `json:"code"`
+	}
+	if err := json.Unmarshal(l.Body, &body); err != nil {
+		return "", "", ""
+	}
+	switch l.Type {
+	case store.TypeLot:
+		return "lot", body.Lot, "lot " + body.Lot
+	case store.TypeMeter:
+		return "meter", body.Code, "meter " + body.Code
+	case store.TypePerson, store.TypeAccess:
+		return "person", body.Code, body.Code
+	}
+	return "scope", l.Scope(), l.Scope()
 }
