@@ -19,8 +19,9 @@ type recordPage struct {
 	Scope, ScopeHref                                               string
 	// Said is what was just done, Problem what was asked for and is not possible.
 	Said, Problem string
-	// Fate is what a later record did to it; empty when it stands.
-	Fate string
+	// Fate is what a later record did to it, empty when it stands; Struck says that it was voided or corrected.
+	Fate   string
+	Struck bool
 	// Chain are all its versions, when there is more than this one; Holds is the one that counts now, empty
 	// when none does.
 	Chain []versionLine
@@ -153,7 +154,7 @@ func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, clock clock) 
 			shown.Now, page.Holds = true, version.ID
 		}
 		if shown.This {
-			page.Fate = line.Fate
+			page.Fate, page.Struck = line.Fate, line.Struck
 		}
 		page.Chain = append(page.Chain, shown)
 	}

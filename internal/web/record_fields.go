@@ -30,7 +30,7 @@ var labels = map[string]string{
 	"at": "at", "by": "by", "with": "read with", "sha256": "SHA-256", "mec": "check of the minimum concentration", "coldest_cel": "coldest, °C", "agent_lot": "lot of the agent",
 	"agent_expires": "agent expires", "has_temperature": "temperature was recorded", "value": "value", "why": "why", "kind": "kind", "recovered_ml": "recovered, mL",
 	"flushed_ml": "flushed, mL", "area_cm2": "area, cm²", "supersedes": "decides again", "finishes": "begins with", "judgement": "judged", "cv": "coefficient of variation",
-	"origin": "origin", "vkey": "public key", "size": "bytes", "tag": "scope", "in_service": "in service since", "second": "second person",
+	"origin": "origin", "vkey": "public key", "size": "bytes", "tag": "scope", "in_service": "in service since", "second": "second person", "level": "by the level",
 }
 
 // unshown are fields that a page leaves out: a commitment to a patient's number says nothing to anybody.
@@ -38,6 +38,9 @@ var unshown = []string{"patient"}
 
 // spans are the fields that hold a length of time.
 var spans = []string{"contact", "shaken", "within"}
+
+// spacedWords are the fields whose values are words with hyphens in them.
+var spacedWords = []string{"point", "points", "missing", "kind", "mark", "act", "change"}
 
 // leading are the fields that come first, in this order; the others follow in that of the alphabet.
 var leading = []string{
@@ -168,7 +171,7 @@ func (t *teller) list(group int, name string, list []any) (deeper bool) {
 			deeper = true
 		case string:
 			if t.x.fieldHref(name, v) == "" {
-				plain = append(plain, v)
+				plain = append(plain, t.text(name, v))
 				continue
 			}
 			t.line(group, name, v)
@@ -201,6 +204,9 @@ func (t *teller) text(name string, value any) string {
 		}
 		return v.String()
 	case string:
+		if slices.Contains(spacedWords, name) {
+			return strings.ReplaceAll(v, "-", " ")
+		}
 		return v
 	}
 	return ""

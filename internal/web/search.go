@@ -42,6 +42,8 @@ type recordLine struct {
 	Seq                                              int64
 	At, Type, Scope, ScopeHref, What, By, Fate, Href string
 	Late                                             bool
+	// Struck says that it was voided or corrected.
+	Struck bool
 }
 
 type stateWord struct{ State, Words string }
@@ -80,6 +82,17 @@ func fateWords(did string) string {
 		return "completed or decided again"
 	}
 	return did
+}
+
+// fateOf is fateWords for one record.
+func fateOf(typ, did string) string {
+	switch {
+	case did == store.StateCompleted && typ == store.TypeRound:
+		return "decided again"
+	case did == store.StateCompleted:
+		return "completed by a later record"
+	}
+	return fateWords(did)
 }
 
 // searchRecords lists the records that are asked for, or hands them out as a file.
@@ -251,7 +264,8 @@ func (x *exchange) with(name, value string) string {
 func (s *Server) recordLine(v desk.View, l desk.Line, clock clock) (recordLine, error) {
 	did, err := v.Fate(l)
 	line := recordLine{
-		Seq: l.Seq, At: clock(l.At), Type: l.Type, Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.recordHref(l.ID), Fate: fateWords(did),
+		Seq: l.Seq, At: clock(l.At), Type: l.Type, Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.recordHref(l.ID), Fate: fateOf(l.Type, did),
+		Struck: did == store.StateVoided || did == store.StateCorrected,
 	}
 	if line.Scope != "" {
 		line.ScopeHref = s.scopeHref(line.Scope)
