@@ -119,7 +119,7 @@ func (v View) referring(id string, most int, visit func(store.Kept) (bool, error
 
 // Relation is a record that has to do with another one, and how.
 type Relation struct {
-	Words string
+	How string
 	Line
 }
 
@@ -249,22 +249,34 @@ func (v View) inRound(l Line, add func(words, id string) error) error {
 	}, store.TypeSample, store.TypeReading)
 }
 
-// Naming returns the records that rest on a record, the latest first and at most MostRelated, without those
-// that take its place. The round of a sample or a reading is one of them although it need not name it.
-func (v View) Naming(l Line) ([]Relation, error) {
+// Naming returns the records that rest on a record or on another version of it, the latest first, without
+// those of the chain itself. The round of a sample or a reading is one of them although it need not name it.
+func (v View) Naming(l Line, chain []Version) ([]Relation, error) {
 	list, err := v.itsRounds(l)
 	if err != nil {
 		return nil, err
 	}
-	err = v.referring(l.ID, MostRelated, func(k store.Kept) (bool, error) {
-		id, _, err := store.Replaces(k.Record)
-		if err == nil && string(id) != l.ID && !slices.ContainsFunc(list, func(r Relation) bool { return r.ID == string(k.ID) }) {
-			list = append(list, Relation{"names it", line(k)})
+	there := map[string]bool{}
+	for _, r := range list {
+		there[r.ID] = true
+	}
+	for _, version := range chain {
+		there[version.ID] = true
+	}
+	for _, version := range chain {
+		err := v.referring(version.ID, MostRelated, func(k store.Kept) (bool, error) {
+			if !there[string(k.ID)] {
+				there[string(k.ID)] = true
+				list = append(list, Relation{"names it", line(k)})
+			}
+			return true, nil
+		})
+		if err != nil {
+			return nil, err
 		}
-		return true, err
-	})
+	}
 	slices.SortStableFunc(list, func(a, b Relation) int { return cmp.Compare(b.Seq, a.Seq) })
-	return list, err
+	return list, nil
 }
 
 // itsRounds returns the decision that stands on the round of a sample or a reading.

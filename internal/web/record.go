@@ -112,14 +112,18 @@ func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, e
 	if page.Fields, err = x.fields(l.Body); err != nil {
 		return page, err
 	}
-	if err := s.chain(&page, v, l, clock); err != nil {
+	versions, err := v.Chain(l)
+	if err != nil {
+		return page, err
+	}
+	if err := s.chain(&page, v, l, versions, clock); err != nil {
 		return page, err
 	}
 	named, err := v.Named(l)
 	if err != nil {
 		return page, err
 	}
-	naming, err := v.Naming(l)
+	naming, err := v.Naming(l, versions)
 	if err != nil {
 		return page, err
 	}
@@ -139,11 +143,7 @@ func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, e
 }
 
 // chain fills in the versions of a record.
-func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, clock clock) error {
-	versions, err := v.Chain(l)
-	if err != nil {
-		return err
-	}
+func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, versions []desk.Version, clock clock) error {
 	for i, version := range versions {
 		line, err := s.recordLine(v, version.Line, clock)
 		if err != nil {
@@ -184,7 +184,7 @@ func (s *Server) relationLines(v desk.View, all []desk.Relation, clock clock) ([
 		if err != nil {
 			return nil, err
 		}
-		lines = append(lines, relationLine{line, r.Words})
+		lines = append(lines, relationLine{line, r.How})
 	}
 	return lines, nil
 }
