@@ -20,6 +20,12 @@ func (v View) Search(q store.Query, visit func(Line) (more bool, err error)) err
 	return v.tx.Search(q, func(k store.Kept) (bool, error) { return visit(line(k)) })
 }
 
+// SearchPage is Search for a page of a longer list: it returns how many records there are in all, at most so
+// many.
+func (v View) SearchPage(q store.Query, most int, visit func(Line) (more bool, err error)) (total int, err error) {
+	return v.tx.SearchPage(q, most, func(k store.Kept) (bool, error) { return visit(line(k)) })
+}
+
 // Count returns how many records a query describes, at most so many.
 func (v View) Count(q store.Query, most int) (int, error) { return v.tx.Count(q, most) }
 

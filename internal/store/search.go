@@ -46,6 +46,26 @@ func (tx *Tx) Count(q Query, most int) (n int, err error) {
 	return n, err
 }
 
+// SearchPage is Search for a page of a longer list, in one walk: it goes on after visit has returned false and
+// returns how many records there are in all, those at and behind Before as well and at most so many.
+func (tx *Tx) SearchPage(q Query, most int, visit func(Kept) (more bool, err error)) (total int, err error) {
+	before, visiting := q.Before, true
+	q.Before = 0
+	err = tx.search(q, func(seq int64) (bool, error) {
+		total++
+		if !visiting || before > 0 && seq >= before {
+			return visiting || total < most, nil
+		}
+		k, err := tx.kept(seq)
+		if err != nil {
+			return false, err
+		}
+		visiting, err = visit(k)
+		return visiting || total < most, err
+	})
+	return min(total, most), err
+}
+
 // search calls emit for the places of the records that a query describes, the last first.
 func (tx *Tx) search(q Query, emit func(seq int64) (more bool, err error)) error {
 	size, err := tx.Size()

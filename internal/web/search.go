@@ -200,9 +200,21 @@ func (s *Server) day(text string) (unit.Instant, error) {
 
 // find fills in the records of a page.
 func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query) error {
-	whole := q
-	whole.Before = 0
-	total, err := v.Count(whole, s.filing.most+1)
+	most := searchShown
+	if x.r.URL.Query().Has("long") {
+		most = searchLong
+	}
+	clock := calendar(v)
+	var last int64
+	total, err := v.SearchPage(q, s.filing.most+1, func(l desk.Line) (bool, error) {
+		if len(page.Lines) == most {
+			page.Older = x.with("before", strconv.FormatInt(last, 10))
+			return false, nil
+		}
+		line, err := s.recordLine(v, l, clock)
+		page.Lines, last = append(page.Lines, line), l.Seq
+		return true, err
+	})
 	if err != nil {
 		return err
 	}
@@ -214,31 +226,16 @@ func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query)
 	default:
 		page.Total = counted(total) + " records"
 	}
-	most := searchShown
-	if x.r.URL.Query().Has("long") {
-		most = searchLong
-	}
 	if total > 0 && !page.TooMany {
 		page.Exports = x.exports()
 	}
-	clock := calendar(v)
-	var last int64
-	err = v.Search(q, func(l desk.Line) (bool, error) {
-		if len(page.Lines) == most {
-			page.Older = x.with("before", strconv.FormatInt(last, 10))
-			return false, nil
-		}
-		line, err := s.recordLine(v, l, clock)
-		page.Lines, last = append(page.Lines, line), l.Seq
-		return true, err
-	})
 	if q.Before > 0 {
 		page.Newest = x.with("before", "")
 	}
 	if page.Older != "" && most == searchShown {
 		page.Long = x.with("long", "yes")
 	}
-	return err
+	return nil
 }
 
 // calendar writes instants with their date, as a list needs that reaches over years.
