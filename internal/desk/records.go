@@ -52,7 +52,8 @@ func (l Line) Scope() string {
 		Stream struct {
 			Scope string `json:"scope"`
 		} `json:"stream"`
-	}) string {
+	},
+	) string {
 		return cmp.Or(b.Scope, b.Tag, b.Stream.Scope)
 	})
 }

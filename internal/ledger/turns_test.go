@@ -30,7 +30,7 @@ func TestTurns(t *testing.T) {
 		return found, nil
 	})
 	for size := int64(1); size <= 70; size++ {
-		more, err := tlog.StoredHashes(size-1, []byte(fmt.Sprint(size)), read)
+		more, err := tlog.StoredHashes(size-1, fmt.Append(nil, size), read)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -48,7 +48,7 @@ func TestTurns(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			h := tlog.RecordHash([]byte(fmt.Sprint(seq + 1)))
+			h := tlog.RecordHash(fmt.Append(nil, seq+1))
 			for _, turn := range p.Turns(size) {
 				if turn.Left {
 					h = tlog.NodeHash(turn.Beside, h)
