@@ -27,11 +27,8 @@ import (
 // are never quite right.
 const futureSlack = 2 * time.Minute
 
-// lateAfter is how long after the event an entry counts as late.
-const lateAfter = 15 * time.Minute
-
 // Late says whether an entry was written so long after the event that it is shown as late.
-func Late(at, recorded unit.Instant) bool { return recorded.Sub(at) > lateAfter }
+func Late(at, recorded unit.Instant) bool { return store.Late(at, recorded) }
 
 // Desk is the counter at which everything is done.
 type Desk struct {

@@ -61,6 +61,29 @@ func (p Proof) Text() []byte {
 	return append(append(b, '\n'), p.Checkpoint...)
 }
 
+// Turn is one step on the way from a record's leaf to the root of the tree: the hash beside the one that
+// is known, which is joined to it.
+type Turn struct {
+	Beside tlog.Hash
+	// Left says that the hash beside comes first.
+	Left bool
+}
+
+// Turns returns the way from the leaf up to the root of a tree of some size (RFC 9162, section 2.1.3.2), for
+// whoever wants to walk it by hand.
+func (p Proof) Turns(size int64) []Turn {
+	turns := make([]Turn, 0, len(p.Hashes))
+	for at, last := p.Index, size-1; len(turns) < len(p.Hashes); at, last = at/2, last/2 {
+		left := at%2 == 1
+		for !left && at == last { // nothing is beside it on this level
+			at, last = at/2, last/2
+			left = at%2 == 1
+		}
+		turns = append(turns, Turn{p.Hashes[len(turns)], left})
+	}
+	return turns
+}
+
 // ParseProof reads what Text writes and nothing else. It verifies nothing; VerifyProof does.
 func ParseProof(text []byte) (Proof, error) {
 	head, checkpoint, found := bytes.Cut(text, []byte("\n\n"))

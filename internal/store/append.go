@@ -232,7 +232,7 @@ func (tx *Tx) fill(r ledger.Record, p placing) error {
 			return err
 		}
 	}
-	return nil
+	return tx.seal(r)
 }
 
 // replace marks a record as replaced by r in every table that holds it.
@@ -312,6 +312,9 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 			r.Site, p.scope, string(id)); err != nil {
 			return tx.spoil(err)
 		}
+	}
+	if err := tx.changed(old.Seq, r); err != nil {
+		return tx.spoil(err)
 	}
 	return nil
 }

@@ -71,7 +71,7 @@ func beginIn(ctx context.Context, dir string, site Site, clock func() time.Time,
 // clearBeginning removes what an interrupted Begin left: the ledger that was never moved into its place.
 func clearBeginning(dir string) error {
 	aside := filepath.Join(dir, beginningFolder)
-	if !found(filepath.Join(aside, lockFile)) { // none, or a folder of that name that is not ours
+	if !surelyThere(filepath.Join(aside, lockFile)) { // none, or a folder of that name that is not ours
 		return nil
 	}
 	leftover := []string{aside}
@@ -93,8 +93,8 @@ func exists(name string) bool {
 	return !errors.Is(err, fs.ErrNotExist)
 }
 
-// found says whether there certainly is such a file: what is about to be deleted must be ours.
-func found(name string) bool {
+// surelyThere says whether there certainly is such a file: what is about to be deleted must be ours.
+func surelyThere(name string) bool {
 	_, err := os.Lstat(name)
 	return err == nil
 }
@@ -121,7 +121,7 @@ func Vacant(dir string) error {
 		return &Error{Code: Invalid, Message: fmt.Sprintf("the data folder cannot be read: %v", err), Hint: "name another folder with --data", Cause: err}
 	}
 	ours := []string{lockFile}
-	if found(filepath.Join(dir, beginningFolder, lockFile)) {
+	if surelyThere(filepath.Join(dir, beginningFolder, lockFile)) {
 		ours = append(ours, beginningFolder, keyFile, checkpointFile)
 	}
 	if exists(filepath.Join(dir, databaseFile)) {

@@ -250,6 +250,8 @@ func (tx *Tx) Replaced(r ledger.Record) (unit.Instant, error) {
 	case p.entity != "":
 		err = tx.s.row(tx.ctx, `SELECT replaced FROM entity WHERE site = $1 AND type = $2 AND key = $3 AND seq = $4`,
 			r.Site, r.Type, p.entity, r.Seq).Scan(&replaced)
+	case p.meter != "":
+		err = tx.s.row(tx.ctx, `SELECT replaced FROM checked WHERE site = $1 AND seq = $2`, r.Site, r.Seq).Scan(&replaced)
 	case p.note:
 		err = tx.s.row(tx.ctx, `SELECT replaced FROM handover WHERE site = $1 AND seq = $2`, r.Site, r.Seq).Scan(&replaced)
 	}

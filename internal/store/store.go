@@ -82,6 +82,7 @@ type DB struct {
 	head head
 
 	entities entityCache
+	tail     tail
 }
 
 // head is the end of the ledger.
@@ -334,6 +335,9 @@ func open(ctx context.Context, dir string, clock func() time.Time, lock *flock.F
 		return nil, err
 	}
 	if err := db.crossCheck(ctx); err != nil {
+		return nil, err
+	}
+	if err := db.catchUp(ctx); err != nil {
 		return nil, err
 	}
 	go db.work(context.WithoutCancel(ctx))

@@ -14,6 +14,7 @@ import (
 	"sync"
 
 	"rinsate/internal/ledger"
+	"rinsate/internal/unit"
 )
 
 // verifyBatch is how many records are read before they are hashed together.
@@ -237,6 +238,8 @@ var projections = []struct{ table, empty, show string }{
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
 	{"alarm", `DELETE FROM alarm WHERE site = $1`, `SELECT * FROM alarm WHERE site = $1 ORDER BY seq`},
 	{"handover", `DELETE FROM handover WHERE site = $1`, `SELECT * FROM handover WHERE site = $1 ORDER BY seq`},
+	{"search_block", `DELETE FROM search_block WHERE site = $1`, `SELECT * FROM search_block WHERE site = $1 ORDER BY term, block`},
+	{"search_time", `DELETE FROM search_time WHERE site = $1`, `SELECT * FROM search_time WHERE site = $1 ORDER BY block`},
 }
 
 // Rebuild empties every table that is not the ledger and fills it again from the records, in one
@@ -353,6 +356,17 @@ func (db *DB) Checkpoint(ctx context.Context) ([]byte, error) {
 	return []byte(note), err
 }
 
+// Newest returns the last checkpoint that was signed and when; it is empty as long as none was.
+func (tx *Tx) Newest() (note []byte, at unit.Instant, err error) {
+	var text string
+	var when int64
+	err = tx.s.row(tx.ctx, `SELECT note, at FROM checkpoint WHERE site = $1 ORDER BY size DESC LIMIT 1`, tx.db.site.Code).Scan(&text, &when)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, 0, nil
+	}
+	return []byte(text), unit.Instant(when), err
+}
+
 // Prove returns an offline proof that the ledger holds a record, under a checkpoint signed now.
 func (db *DB) Prove(ctx context.Context, id ledger.ID) (proof ledger.Proof, record []byte, err error) {
 	note, err := db.Checkpoint(ctx)
@@ -360,17 +374,93 @@ func (db *DB) Prove(ctx context.Context, id ledger.ID) (proof ledger.Proof, reco
 		return proof, nil, err
 	}
 	err = db.Read(ctx, func(tx *Tx) error {
+		proof, record, err = tx.proveUnder(note, id)
+		return err
+	})
+	return proof, record, err
+}
+
+// ProveNewest is Prove under the newest checkpoint that there is, and under one signed now when the record
+// is younger than that. signed is when it was.
+func (db *DB) ProveNewest(ctx context.Context, id ledger.ID) (proof ledger.Proof, record []byte, signed unit.Instant, err error) {
+	young := false
+	prove := func(tx *Tx) error {
 		kept, err := tx.Record(id)
 		if err != nil {
 			return err
 		}
-		if record, err = tx.raw(kept.Seq); err != nil {
+		note, at, err := tx.Newest()
+		if err != nil {
 			return err
 		}
-		proof, err = ledger.Prove(kept.Seq, note, []string{db.site.VKey}, db.hashReader(ctx, tx.s))
+		signed = at
+		if young = note == nil; young {
+			return nil
+		}
+		c, err := ledger.Open(note, []string{db.site.VKey})
+		if err != nil {
+			return err
+		}
+		if young = c.Size <= kept.Seq; young {
+			return nil
+		}
+		proof, record, err = tx.proveUnder(note, id)
 		return err
-	})
+	}
+	if err := db.Read(ctx, prove); err != nil || !young {
+		return proof, record, signed, err
+	}
+	if _, err := db.Checkpoint(ctx); err != nil {
+		return proof, nil, 0, err
+	}
+	err = db.Read(ctx, prove)
+	return proof, record, signed, err
+}
+
+// proveUnder proves under a checkpoint, and verifies the proof with nothing but the record and the key, as
+// whoever is given it does.
+func (tx *Tx) proveUnder(note []byte, id ledger.ID) (proof ledger.Proof, record []byte, err error) {
+	kept, err := tx.Record(id)
+	if err != nil {
+		return proof, nil, err
+	}
+	if record, err = tx.raw(kept.Seq); err != nil {
+		return proof, nil, err
+	}
+	keys := []string{tx.db.site.VKey}
+	if proof, err = ledger.Prove(kept.Seq, note, keys, tx.db.hashReader(tx.ctx, tx.s)); err != nil {
+		return proof, nil, err
+	}
+	_, err = ledger.VerifyProof(proof.Text(), record, keys)
 	return proof, record, err
+}
+
+// Consistent says whether this ledger begins with everything that an earlier checkpoint of it was signed
+// for, and returns what that one states. A note that is none, or that another key signed, is Invalid; a
+// ledger that does not begin so is Broken.
+func (tx *Tx) Consistent(note []byte) (ledger.Checkpoint, error) {
+	c, err := ledger.Open(note, []string{tx.db.site.VKey})
+	if err != nil {
+		return c, &Error{Code: Invalid, Message: "this is no checkpoint that this ledger's key signed: " + err.Error(), Hint: "paste the whole text of the file, with the empty line and the line of the signature", Cause: err}
+	}
+	size, err := tx.Size()
+	if err != nil {
+		return c, err
+	}
+	if c.Size > size {
+		return c, broken("the checkpoint was signed for %d records, the ledger holds %d: records are missing", c.Size, size)
+	}
+	if c.Size == 0 {
+		return c, nil
+	}
+	root, err := ledger.RootAt(c.Size, tx.db.hashReader(tx.ctx, tx.s))
+	if err != nil {
+		return c, err
+	}
+	if root != c.Root {
+		return c, broken("the first %d records are not those that the checkpoint was signed for", c.Size)
+	}
+	return c, nil
 }
 
 func (tx *Tx) raw(seq int64) ([]byte, error) {
@@ -385,6 +475,17 @@ func (db *DB) Export(ctx context.Context, folder string) (size int64, err error)
 	if entries, err := os.ReadDir(folder); err == nil && len(entries) > 0 {
 		return 0, &Error{Code: Conflict, Message: fmt.Sprintf("%s is not empty", folder), Hint: "choose a new folder for the export"}
 	}
+	return db.ExportTo(ctx, func(path string, data []byte) error {
+		full := filepath.Join(folder, filepath.FromSlash(path))
+		if err := os.MkdirAll(filepath.Dir(full), 0o755); err != nil {
+			return err
+		}
+		return os.WriteFile(full, data, 0o644) //nolint:gosec // an export is meant to be read by others
+	})
+}
+
+// ExportTo gives the files of Export to sink, one after the other, each under its path in the export.
+func (db *DB) ExportTo(ctx context.Context, sink func(path string, data []byte) error) (size int64, err error) {
 	note, err := db.Checkpoint(ctx)
 	if err != nil {
 		return 0, err
@@ -392,13 +493,6 @@ func (db *DB) Export(ctx context.Context, folder string) (size int64, err error)
 	c, err := ledger.Open(note, []string{db.site.VKey})
 	if err != nil {
 		return 0, err
-	}
-	sink := func(path string, data []byte) error {
-		full := filepath.Join(folder, filepath.FromSlash(path))
-		if err := os.MkdirAll(filepath.Dir(full), 0o755); err != nil {
-			return err
-		}
-		return os.WriteFile(full, data, 0o644) //nolint:gosec // an export is meant to be read by others
 	}
 	err = db.Read(ctx, func(tx *Tx) error {
 		if err := sink("vkey", []byte(db.site.VKey+"\n")); err != nil {

@@ -201,8 +201,8 @@ func queryPlans(t *testing.T, open Opener) {
 	if _, err := raw.ExecContext(t.Context(), `ANALYZE`); err != nil {
 		t.Fatal(err)
 	}
-	large := regexp.MustCompile(`^SCAN (record|event|reading|content|handover|r|e|n)\b`)
-	wide := regexp.MustCompile(`^SEARCH (record|event|reading|content|handover|r|e|n) .*\(site=\?\)$`) // all of a site is as good as all
+	large := regexp.MustCompile(`^SCAN (record|event|reading|content|handover|search_block|search_time|r|e|n)\b`)
+	wide := regexp.MustCompile(`^SEARCH (record|event|reading|content|handover|search_block|search_time|r|e|n) .*\(site=\?\)$`) // all of a site is as good as all
 	used := map[string]bool{}
 	for _, s := range collect(t) {
 		for _, step := range plan(t, raw, s) {

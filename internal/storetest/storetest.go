@@ -52,6 +52,8 @@ func Run(t *testing.T, open func(t *testing.T, clock func() time.Time) *store.DB
 		{"Passkeys", passkeys},
 		{"Checkpoints", checkpoints},
 		{"ExportAndProof", exportAndProof},
+		{"Search", search},
+		{"DamagedIndex", damagedIndex},
 		{"Values", values},
 		{"Statements", statements},
 		{"QueryPlans", queryPlans},

@@ -25,7 +25,7 @@ func TestCheckMeter(t *testing.T) {
 	p := openPage(t, b.server.base.String())
 	signIn(b, p, access.Technician)
 	p.open("/today")
-	p.follow(`[aria-labelledby=meters] a[href$="/meters/M-2"]`)
+	p.followTo(`[aria-labelledby=meters] a[href$="/meters/M-2"]`)
 	p.waitText("h1", "Meter M-2")
 	p.waitText(".headline", "never checked")
 	p.fill("#value-positive", "99.5")
@@ -180,8 +180,8 @@ func csvTable(t *testing.T, a answer) [][]string {
 	return rows
 }
 
-// follow opens a link of a page that may be renewed meanwhile.
-func (p *page) follow(css string) {
+// followTo opens a link of a page that may be renewed meanwhile.
+func (p *page) followTo(css string) {
 	p.Helper()
 	p.waitFor(css)
 	p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf("void document.querySelector(%q).click()", css)))

@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"rinsate/internal/access"
@@ -18,6 +19,8 @@ type peoplePage struct {
 	Once, For string
 	Roles     []access.Role
 	Accounts  []accountLine
+	// Exports are where the list is had as a file.
+	Exports exports
 }
 
 type accountLine struct {
@@ -40,7 +43,11 @@ func (s *Server) people(x *exchange) error { return x.peoplePage(http.StatusOK, 
 
 func (x *exchange) peoplePage(status int, page peoplePage) error {
 	page.Roles = access.Roles
-	err := x.s.view(x.r.Context(), func(v desk.View) error {
+	wanted, err := x.wantsFileOf(access.ManageAccounts)
+	if err != nil {
+		return err
+	}
+	err = x.s.view(x.r.Context(), func(v desk.View) error {
 		all, err := v.Accounts()
 		if err != nil {
 			return err
@@ -67,7 +74,28 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 	if err != nil {
 		return err
 	}
+	if wanted {
+		return x.file(page.listing())
+	}
+	page.Exports = x.exportsOf("", access.ManageAccounts)
 	return x.show(status, "people", false, page)
+}
+
+// listing is the list of accounts for a review of who may do what. It holds no record and no secret, and
+// whoever manages accounts sees all of it anyway: it needs no permission to export records.
+func (p peoplePage) listing() listing {
+	l := listing{Name: "people", Columns: columns("code", "name", "state", "roles", "badge", "PIN", "passkeys", "open sessions")}
+	yes := map[bool]string{true: "yes", false: "no"}
+	for _, a := range p.Accounts {
+		var roles []string
+		for _, r := range a.Roles {
+			if r.Has {
+				roles = append(roles, string(r.Role))
+			}
+		}
+		l.Rows = append(l.Rows, []string{a.Code, a.Name, a.State, strings.Join(roles, ", "), yes[a.Badge], yes[a.PIN], strconv.Itoa(a.Passkeys), strconv.Itoa(a.Sessions)})
+	}
+	return l
 }
 
 // peopleAct changes an account.

@@ -3,56 +3,216 @@ package web
 import (
 	"encoding/json"
 	"net/http"
+	"net/url"
+	"strings"
 
+	"rinsate/internal/access"
 	"rinsate/internal/desk"
 	"rinsate/internal/store"
 )
 
-// recordPage is one record as it is stored.
+// recordPage is one record: what it says, what has become of it, what it has to do with, and its proof.
 type recordPage struct {
-	ID, Type, At, Recorded, By, Reason string
-	Seq                                int64
-	Late, Replaced                     bool
-	Corrects, CorrectsHref             string
-	Scope, ScopeHref                   string
+	ID, Href, Type, Title, Words, At, Recorded, By, ByHref, Reason string
+	Seq                                                            int64
+	Late                                                           bool
+	Scope, ScopeHref                                               string
+	// Said is what was just done, Problem what was asked for and is not possible.
+	Said, Problem string
+	// Fate is what a later record did to it, empty when it stands; Struck says that it was voided or corrected.
+	Fate   string
+	Struck bool
+	// Chain are all its versions, when there is more than this one; Holds is the one that counts now, empty
+	// when none does.
+	Chain []versionLine
+	Holds string
+	// Named are the records that it rests on, Naming those that rest on it.
+	Named, Naming []relationLine
+	Fields        []fieldGroup
 	// File is what the record attaches; nil when it attaches nothing.
 	File *fileLine
 	Body string
+	// Proof is for whoever may see proofs.
+	Proof *proofPart
+	recordActs
+	// Everything is where all records with the same thing are, AllOf what that is; empty for whoever may not
+	// search.
+	Everything, AllOf string
 }
 
-func (s *Server) record(x *exchange) error {
+// versionLine is one of the records that took each other's place.
+type versionLine struct {
+	recordLine
+	// Did is what it did to the one before, with the reason; This says that it is the record of the page, Now
+	// that it is the one that counts.
+	Did, Reason string
+	This, Now   bool
+}
+
+// relationLine is a record that has to do with this one.
+type relationLine struct {
+	recordLine
+	How string
+}
+
+// recordSaid are the words for what was done, by the word in the address to which a form leads.
+var recordSaid = map[string]string{
+	"voided": "The record is voided. It stays visible with the reason.", "corrected": "The correction is recorded. It takes the place of the record before it.",
+}
+
+func (s *Server) record(x *exchange) error { return s.recordPage(x, http.StatusOK, sent{}) }
+
+// recordPage shows a record, with a form that was sent and not accepted.
+func (s *Server) recordPage(x *exchange, status int, was sent) error {
 	var page recordPage
-	err := s.view(x.r.Context(), func(v desk.View) error {
-		l, err := v.Show(x.r.PathValue("id"))
-		if err != nil {
+	var line desk.Line
+	err := s.view(x.r.Context(), func(v desk.View) (err error) {
+		if line, err = v.Show(x.r.PathValue("id")); err != nil {
 			return err
 		}
-		body, err := json.MarshalIndent(l.Body, "", "  ")
-		if err != nil {
-			return err
-		}
-		page = recordPage{
-			ID: l.ID, Type: l.Type, At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, Reason: l.Reason, Seq: l.Seq,
-			Late: l.Late, Replaced: l.Replaced.Known(), Corrects: l.Corrects, CorrectsHref: s.recordHref(l.Corrects), Body: string(body),
-		}
-		var of struct {
-			Scope string `json:"scope"`
-		}
-		if err := json.Unmarshal(l.Body, &of); err == nil && of.Scope != "" {
-			page.Scope, page.ScopeHref = of.Scope, s.scopeHref(of.Scope)
-		}
-		if l.Type != store.TypeAttachment {
-			return nil
-		}
-		a, err := v.Attachment(l.ID)
-		if err == nil {
-			file := s.fileLine(a, s.clockOf(v))
-			page.File = &file
-		}
+		page, err = s.tell(x, v, line)
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	return x.show(http.StatusOK, "record", false, page)
+	page.Said = recordSaid[x.r.URL.Query().Get("done")]
+	if x.may(access.SeeRecords) {
+		if page.Proof, err = s.proofPart(x, line.ID); err != nil {
+			return err
+		}
+		var field, value string
+		if field, value, page.AllOf = aboutOf(line); value != "" {
+			page.Everything = x.searchHref(field, value)
+		}
+	}
+	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
+		return err
+	}
+	if page.Void == nil && page.Correct == nil {
+		page.Problem = was.form.Problem
+	}
+	return x.show(status, "record", false, page)
+}
+
+// tell fills in what a record says and what it has to do with.
+func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, err error) {
+	clock := calendar(v)
+	body, err := json.MarshalIndent(l.Body, "", "  ")
+	if err != nil {
+		return page, err
+	}
+	page = recordPage{
+		ID: l.ID, Href: s.recordHref(l.ID), Type: l.Type, Title: strings.ToUpper(l.Type[:1]) + l.Type[1:], Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.searchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
+		Late: l.Late, Scope: l.Scope(), Body: string(body),
+	}
+	if page.Scope != "" {
+		page.ScopeHref = s.scopeHref(page.Scope)
+	}
+	if page.Fields, err = x.fields(l.Body); err != nil {
+		return page, err
+	}
+	versions, err := v.Chain(l)
+	if err != nil {
+		return page, err
+	}
+	if err := s.chain(&page, v, l, versions, clock); err != nil {
+		return page, err
+	}
+	named, err := v.Named(l)
+	if err != nil {
+		return page, err
+	}
+	naming, err := v.Naming(l, versions)
+	if err != nil {
+		return page, err
+	}
+	if page.Named, err = s.relationLines(v, named, clock); err != nil {
+		return page, err
+	}
+	if page.Naming, err = s.relationLines(v, naming, clock); err != nil {
+		return page, err
+	}
+	if l.Type != store.TypeAttachment {
+		return page, nil
+	}
+	a, err := v.Attachment(l.ID)
+	file := s.fileLine(a, clock)
+	page.File = &file
+	return page, err
+}
+
+// chain fills in the versions of a record.
+func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, versions []desk.Version, clock clock) error {
+	for i, version := range versions {
+		line, err := s.recordLine(v, version.Line, clock)
+		if err != nil {
+			return err
+		}
+		shown := versionLine{recordLine: line, Did: didWords(version.Did), Reason: version.Reason, This: version.ID == l.ID}
+		if i == len(versions)-1 && version.Type != store.TypeVoid {
+			shown.Now, page.Holds = true, version.ID
+		}
+		if shown.This {
+			page.Fate, page.Struck = line.Fate, line.Struck
+		}
+		page.Chain = append(page.Chain, shown)
+	}
+	if len(versions) == 1 {
+		page.Chain = nil
+	}
+	return nil
+}
+
+// didWords says what a version did to the one before it.
+func didWords(did string) string {
+	switch did {
+	case store.StateVoided:
+		return "voids it"
+	case store.StateCorrected:
+		return "corrects it"
+	case store.StateCompleted:
+		return "completes it"
+	}
+	return "the first version"
+}
+
+func (s *Server) relationLines(v desk.View, all []desk.Relation, clock clock) ([]relationLine, error) {
+	lines := make([]relationLine, 0, len(all))
+	for _, r := range all {
+		line, err := s.recordLine(v, r.Line, clock)
+		if err != nil {
+			return nil, err
+		}
+		lines = append(lines, relationLine{line, r.How})
+	}
+	return lines, nil
+}
+
+// searchHref is where the records with a value are; empty for whoever may not search.
+func (x *exchange) searchHref(field, value string) string {
+	if value == "" || !x.may(access.SeeRecords) {
+		return ""
+	}
+	return x.s.url("/records?" + url.Values{field: {value}}.Encode())
+}
+
+// aboutOf returns what a record is about, as a field of the search, and in words.
+func aboutOf(l desk.Line) (field, value, words string) {
+	var body struct {
+		Lot  string `json:"lot"`
+		Code string `json:"code"`
+	}
+	if err := json.Unmarshal(l.Body, &body); err != nil {
+		return "", "", ""
+	}
+	switch l.Type {
+	case store.TypeLot:
+		return "lot", body.Lot, "lot " + body.Lot
+	case store.TypeMeter:
+		return "meter", body.Code, "meter " + body.Code
+	case store.TypePerson, store.TypeAccess:
+		return "person", body.Code, body.Code
+	}
+	return "scope", l.Scope(), l.Scope()
 }

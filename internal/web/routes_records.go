@@ -1,10 +1,26 @@
 package web
 
-import "rinsate/internal/access"
+import (
+	"net/http"
+
+	"rinsate/internal/access"
+)
 
 // recordRoutes are the records, their search and their proofs.
 func (s *Server) recordRoutes() []route {
 	return []route{
+		get("/today/due", access.SeeBoard, "due", "", s.dueList),
+		recordsSection.page("/records", access.SeeRecords, "records", "Search", s.searchRecords),
+		recordsSection.page("/records/ledger", access.SeeRecords, "ledger", "Ledger", s.ledger),
+		{method: http.MethodPost, path: "/records/ledger", need: access.SeeRecords, handle: s.compareLedger},
+		get("/records/ledger/checkpoint.txt", access.SeeRecords, "", "", s.checkpointFile),
+		get("/records/ledger/key.txt", access.SeeRecords, "", "", s.keyFile),
+		get("/records/ledger/verify.sh", access.SeeRecords, "", "", s.verifyFile),
+		get("/records/ledger/ledger.zip", access.Export, "", "", s.ledgerFile),
 		recordsSection.page("/records/{id}", access.SeeScope, "record", "", s.record),
+		get("/records/{id}/record.json", access.SeeRecords, "", "", s.recordFile),
+		get("/records/{id}/record.tlog-proof", access.SeeRecords, "", "", s.proofFile),
+		post("/records/{id}/void", access.RecordStep, s.voidRecord),
+		post("/records/{id}/correct", access.RecordStep, s.correctReading),
 	}
 }

@@ -4,18 +4,62 @@ import (
 	"net/http"
 
 	"rinsate/internal/access"
+	"rinsate/internal/desk"
+	"rinsate/internal/store"
 )
 
 // recordsMayOpen is about records; see mayOpen.
 var recordsMayOpen = map[string]string{
-	"GET /records/{id}": "TLIQV",
+	"GET /today/due":                      "TLIQVA",
+	"GET /records":                        "LIQV",
+	"GET /records/ledger":                 "LIQV",
+	"POST /records/ledger":                "LIQV",
+	"GET /records/ledger/checkpoint.txt":  "LIQV",
+	"GET /records/ledger/key.txt":         "LIQV",
+	"GET /records/ledger/verify.sh":       "LIQV",
+	"GET /records/ledger/ledger.zip":      "LIQV",
+	"GET /records/{id}":                   "TLIQV",
+	"GET /records/{id}/record.json":       "LIQV",
+	"GET /records/{id}/record.tlog-proof": "LIQV",
+	"POST /records/{id}/void":             "TL",
+	"POST /records/{id}/correct":          "TL",
 }
 
 // recordExamples are the pages about records; see examples.
 func (b *site) recordExamples(file string) []example {
 	b.Helper()
+	reading := b.lastOf(heldScope, store.TypeReading)
 	return []example{
 		{"record", "/records/" + b.anyRecord(heldScope), "record", http.StatusOK, access.Lead},
 		{"record of a file", "/records/" + file, "record", http.StatusOK, access.Lead},
+		{"reading", "/records/" + reading, "record", http.StatusOK, access.Lead},
+		{"reading, for a technician", "/records/" + reading, "record", http.StatusOK, access.Technician},
+		{"reading, to be voided", "/records/" + reading + "?act=void", "record", http.StatusOK, access.Lead},
+		{"reading, to be corrected", "/records/" + reading + "?act=correct", "record", http.StatusOK, access.Lead},
+		{"reading, corrected to a value", "/records/" + reading + "?act=correct&value=25", "record", http.StatusOK, access.Lead},
+		{"round", "/records/" + b.lastOf(heldScope, store.TypeRound), "record", http.StatusOK, access.Auditor},
+		{"finished use", "/records/" + b.lastOf(readyScope, store.TypeUse), "record", http.StatusOK, access.Auditor},
+		{"records", "/records", "records", http.StatusOK, access.Auditor},
+		{"records of a lot", "/records?lot=7&type=reading&outcome=action&from=2026-03-01T00:00&to=2026-04-01T00:00&late=", "records", http.StatusOK, access.Analyst},
+		{"records, none", "/records?scope=D-03&meter=M-9", "records", http.StatusOK, access.Auditor},
+		{"records, asked wrongly", "/records?from=yesterday&lot=7", "records", http.StatusBadRequest, access.Auditor},
+		{"due", "/today/due", "due", http.StatusOK, access.Lead},
+		{"ledger", "/records/ledger", "ledger", http.StatusOK, access.Auditor},
 	}
+}
+
+// lastOf returns the last record of a type about a scope that stands.
+func (b *site) lastOf(tag, typ string) (id string) {
+	b.Helper()
+	b.look(func(v desk.View) error {
+		q := store.Query{Terms: map[store.Facet]string{store.ByScope: tag, store.ByType: typ}}
+		return v.Search(q, func(l desk.Line) (bool, error) {
+			id = l.ID
+			return l.Replaced.Known(), nil
+		})
+	})
+	if id == "" {
+		b.Fatalf("%s has no record of the type %s", tag, typ)
+	}
+	return id
 }

@@ -39,7 +39,7 @@ func TestScatterFindsWhatIsPlanted(t *testing.T) {
 	p.press(".filter", "Show")
 	p.waitText(".said", "not for punishment")
 	p.waitText(".stand-out", "Person "+plantedPerson)
-	p.follow(`.stand-out a[href*="without=lot"]`)
+	p.followTo(`.stand-out a[href*="without=lot"]`)
 	p.waitText("main", "Without lot "+plantedLot)
 	p.waitText(".stand-out", "Person "+plantedPerson)
 	p.open("/comparison?by=lot")

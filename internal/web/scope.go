@@ -44,6 +44,7 @@ type scopePage struct {
 	Dossier    string
 	// Numbers are its alarms and trends; nil for whoever may not see them.
 	Numbers *scopeNumbers
+	scopeLists
 }
 
 // scopeForms are what can be done on the page of a scope; nil for whoever may not.
@@ -111,6 +112,11 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 	q := x.r.URL.Query()
 	page := scopePage{Said: said[q.Get("done")]}
 	now := s.now()
+	if wanted, err := x.wantsFile(); err != nil {
+		return err
+	} else if wanted {
+		return s.scopeFile(x, tag, now)
+	}
 	before, err := pageBefore(q.Get("before"), now)
 	if err != nil {
 		return err
@@ -157,6 +163,7 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 		if page.Numbers, err = s.scopeNumbers(v, x, i.Tag); err != nil {
 			return err
 		}
+		page.scopeLists = x.scopeLists(i.Tag)
 		return s.fillForms(&page, v, x, was, trips)
 	})
 	if err != nil {

@@ -1,13 +1,9 @@
 package web
 
 import (
-	"bytes"
-	"encoding/csv"
 	"net/http"
-	"net/url"
 	"strings"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
@@ -22,8 +18,8 @@ type scopesPage struct {
 	State, Kind, Q string
 	States         []stateChoice
 	Kinds          []scope.Kind
-	// Export is where the same rows are had as a file; empty for whoever may not take them.
-	Export string
+	// Exports are where the same rows are had as a file.
+	Exports exports
 }
 
 type stateChoice struct {
@@ -43,8 +39,9 @@ func (s *Server) scopes(x *exchange) error {
 	for _, state := range turnaround.States {
 		page.States = append(page.States, stateChoice{state, markOf(state).Word})
 	}
-	if q.Has("csv") && !x.may(access.Export) {
-		return forbidden()
+	wanted, err := x.wantsFile()
+	if err != nil {
+		return err
 	}
 	o, err := s.overview(x.r.Context())
 	if err != nil {
@@ -53,12 +50,10 @@ func (s *Server) scopes(x *exchange) error {
 	if err := s.view(x.r.Context(), func(v desk.View) error { return s.fleet(&page, o.board, v) }); err != nil {
 		return err
 	}
-	if q.Has("csv") {
-		return x.csv("scopes.csv", page.rows())
+	if wanted {
+		return x.file(page.listing())
 	}
-	if x.may(access.Export) {
-		page.Export = s.url("/scopes?" + url.Values{"state": {page.State}, "kind": {page.Kind}, "q": {page.Q}, "csv": {""}}.Encode())
-	}
+	page.Exports = x.exports()
 	return x.show(http.StatusOK, "scopes", false, page)
 }
 
@@ -116,42 +111,10 @@ func mentions(wanted string, texts ...string) bool {
 	return false
 }
 
-func (p scopesPage) rows() [][]string {
-	rows := [][]string{{"scope", "state", "until", "model", "kind", "owner", "place", "serial", "because"}}
-	for _, l := range p.Lines {
-		rows = append(rows, []string{l.Tag, l.Mark.Word, l.Until, l.Model, l.Kind, l.Owner, l.Place, l.Serial, l.Why})
+func (p scopesPage) listing() listing {
+	l := listing{Name: "scopes", Columns: columns("scope", "state", "until", "model", "kind", "owner", "place", "serial", "because")}
+	for _, line := range p.Lines {
+		l.Rows = append(l.Rows, []string{line.Tag, line.Mark.Word, line.Until, line.Model, line.Kind, line.Owner, line.Place, line.Serial, line.Why})
 	}
-	return rows
-}
-
-// csv answers with a table as a file (RFC 4180).
-func (x *exchange) csv(name string, rows [][]string) error {
-	var b bytes.Buffer
-	w := csv.NewWriter(&b)
-	w.UseCRLF = true
-	for _, row := range rows {
-		safe := make([]string, len(row))
-		for i, cell := range row {
-			safe[i] = inert(cell)
-		}
-		if err := w.Write(safe); err != nil {
-			return err
-		}
-	}
-	w.Flush()
-	if err := w.Error(); err != nil {
-		return err
-	}
-	x.w.Header().Set("Content-Disposition", `attachment; filename="`+name+`"`)
-	x.answer(http.StatusOK, "text/csv; charset=utf-8; header=present", b.Bytes())
-	return nil
-}
-
-// inert keeps a spreadsheet from taking a cell for a formula: an apostrophe goes before it (OWASP, CSV
-// Injection).
-func inert(cell string) string {
-	if cell != "" && strings.ContainsRune("=+-@\t\r\n", rune(cell[0])) {
-		return "'" + cell
-	}
-	return cell
+	return l
 }

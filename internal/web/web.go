@@ -71,6 +71,9 @@ type Server struct {
 	readings, computed replies
 	// imports are the files that are being read in.
 	imports *imports
+	// exporting is held while somebody takes the whole ledger.
+	exporting sync.Mutex
+	filing    filing
 	// closing is closed when the server is told to end, by endLive.
 	closing chan struct{}
 	endLive func()
@@ -85,6 +88,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	}
 	s.desk, s.door = d, o.Door
 	s.readings, s.computed = replies{most: 2}, replies{most: 32}
+	s.filing = filing{most: 100_000, batch: 1000}
 	if s.passkeys, err = desk.NewPasskeys(o.Door, o.Base); err != nil {
 		return nil, err
 	}

@@ -1,0 +1,361 @@
+package desk
+
+import (
+	"cmp"
+	"encoding/json"
+	"slices"
+
+	"rinsate/internal/ledger"
+	"rinsate/internal/quality"
+	"rinsate/internal/reading"
+	"rinsate/internal/sampling"
+	"rinsate/internal/store"
+	"rinsate/internal/turnaround"
+	"rinsate/internal/unit"
+)
+
+// Search calls visit for the records that a query describes, the last of the ledger first, until it
+// returns false.
+func (v View) Search(q store.Query, visit func(Line) (more bool, err error)) error {
+	return v.tx.Search(q, func(k store.Kept) (bool, error) { return visit(line(k)) })
+}
+
+// SearchPage is Search for a page of a longer list: it returns how many records there are in all, at most so
+// many.
+func (v View) SearchPage(q store.Query, most int, visit func(Line) (more bool, err error)) (total int, err error) {
+	return v.tx.SearchPage(q, most, func(k store.Kept) (bool, error) { return visit(line(k)) })
+}
+
+// Count returns how many records a query describes, at most so many.
+func (v View) Count(q store.Query, most int) (int, error) { return v.tx.Count(q, most) }
+
+// Fate returns what a later record did to a record, a value of store.ByState; empty when it stands.
+func (v View) Fate(l Line) (did string, err error) {
+	if !l.Replaced.Known() {
+		return "", nil
+	}
+	err = v.referring(l.ID, longestChain, func(k store.Kept) (bool, error) {
+		id, what, err := store.Replaces(k.Record)
+		if string(id) == l.ID {
+			did = what
+		}
+		return did == "", err
+	})
+	return did, err
+}
+
+// Scope returns the scope that a record is about; empty when it is about none.
+func (l Line) Scope() string {
+	return told(l, func(b struct {
+		Scope  string `json:"scope"`
+		Tag    string `json:"tag"`
+		Stream struct {
+			Scope string `json:"scope"`
+		} `json:"stream"`
+	},
+	) string {
+		return cmp.Or(b.Scope, b.Tag, b.Stream.Scope)
+	})
+}
+
+// Version is one record of a chain of records that take each other's place.
+type Version struct {
+	Line
+	// Did is what it did to the one before it, a value of store.ByState; empty for the first.
+	Did string
+}
+
+// longestChain ends a walk that never should be so long.
+const longestChain = 1000
+
+// Chain returns all versions of what a record says, the first one first: each takes the place of the one
+// before it. The last one holds, unless it is a void: then nothing does.
+func (v View) Chain(l Line) ([]Version, error) {
+	first, err := v.beginning(l)
+	if err != nil {
+		return nil, err
+	}
+	chain := []Version{{Line: first}}
+	for len(chain) < longestChain {
+		last := chain[len(chain)-1]
+		if !last.Replaced.Known() {
+			break
+		}
+		var next *Version
+		err := v.referring(last.ID, longestChain, func(k store.Kept) (bool, error) {
+			id, did, err := store.Replaces(k.Record)
+			if string(id) == last.ID {
+				next = &Version{line(k), did}
+			}
+			return next == nil, err
+		})
+		if err != nil {
+			return nil, err
+		}
+		if next == nil {
+			break
+		}
+		chain = append(chain, *next)
+	}
+	return chain, nil
+}
+
+// beginning walks back to the first version.
+func (v View) beginning(l Line) (Line, error) {
+	for range longestChain {
+		id, _, err := store.Replaces(ledger.Record{Type: l.Type, Corrects: ledger.ID(l.Corrects), Body: l.Body})
+		if err != nil || id == "" {
+			return l, err
+		}
+		if l, err = v.Show(string(id)); err != nil {
+			return l, err
+		}
+	}
+	return l, nil
+}
+
+// referring calls visit for the records that name another one.
+func (v View) referring(id string, most int, visit func(store.Kept) (bool, error)) error {
+	n := 0
+	return v.tx.Search(store.Query{Terms: map[store.Facet]string{store.ByReference: id}}, func(k store.Kept) (bool, error) {
+		n++
+		more, err := visit(k)
+		return more && n < most, err
+	})
+}
+
+// Relation is a record that has to do with another one, and how.
+type Relation struct {
+	How string
+	Line
+}
+
+// MostRelated bounds how many records of one kind are told to have to do with another.
+const MostRelated = 100
+
+// Named returns the records that a record rests on: those that it names and, for a reading, the lot and
+// the check of the meter that were in force, for a round its samples and readings.
+func (v View) Named(l Line) ([]Relation, error) {
+	var list []Relation
+	add := func(words, id string) error {
+		if id == "" || slices.ContainsFunc(list, func(r Relation) bool { return r.ID == id }) || len(list) == MostRelated {
+			return nil
+		}
+		found, err := v.Show(id)
+		if store.CodeOf(err) == store.NotFound {
+			return nil
+		}
+		list = append(list, Relation{words, found})
+		return err
+	}
+	var body struct {
+		Sample   string   `json:"sample"`
+		Hold     string   `json:"hold"`
+		Cause    string   `json:"cause"`
+		Check    string   `json:"check"`
+		About    string   `json:"about"`
+		Readings []string `json:"readings"`
+		Round    any      `json:"round"`
+	}
+	if err := json.Unmarshal(l.Body, &body); err != nil {
+		return nil, err
+	}
+	round, _ := body.Round.(string)
+	for _, named := range []struct{ words, id string }{
+		{"its sample", body.Sample},
+		{"the hold that it lifts", body.Hold},
+		{"the round that it rests on", round},
+		{"the round that it follows from", body.Cause},
+		{"the check that failed", body.Check},
+		{"the record that it is about", body.About},
+	} {
+		if err := add(named.words, named.id); err != nil {
+			return nil, err
+		}
+	}
+	for _, id := range body.Readings {
+		if err := add("a reading that it is about", id); err != nil {
+			return nil, err
+		}
+	}
+	var err error
+	switch l.Type {
+	case store.TypeReading:
+		err = v.circumstances(l, add)
+	case store.TypeRound:
+		err = v.inRound(l, add)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if err := v.turnaround(l, add); err != nil {
+		return nil, err
+	}
+	kept, err := v.tx.Record(ledger.ID(l.ID))
+	if err != nil {
+		return nil, err
+	}
+	for _, id := range kept.Because {
+		if err := add("what it follows from", string(id)); err != nil {
+			return nil, err
+		}
+	}
+	return list, nil
+}
+
+// turnaround adds the use that began the turnaround in which a record was made.
+func (v View) turnaround(l Line, add func(words, id string) error) error {
+	switch l.Type {
+	case store.TypeStep, store.TypeSample, store.TypeMoment, store.TypeReading, store.TypeRound:
+		use, ok, err := v.tx.LastEvent(l.Scope(), store.TypeUse, "", l.At, store.Forever)
+		if err != nil || !ok {
+			return err
+		}
+		return add("the use that its turnaround follows", string(use.ID))
+	}
+	return nil
+}
+
+// circumstances adds the lot of a reading and the check of its meter.
+func (v View) circumstances(l Line, add func(words, id string) error) error {
+	var x reading.Reading
+	if err := json.Unmarshal(l.Body, &x); err != nil {
+		return err
+	}
+	lot, ok, err := v.tx.Entity(store.TypeLot, x.With.Kit+"|"+x.Lot, store.Forever, store.Forever)
+	if err == nil && ok {
+		err = add("its lot", string(lot.ID))
+	}
+	if err != nil || x.Meter == "" {
+		return err
+	}
+	before, _, err := v.tx.ChecksAround(x.Meter, x.With.At)
+	if err == nil && before != nil {
+		err = add("the last check of its meter before it", string(before.ID))
+	}
+	return err
+}
+
+// inRound adds the samples and readings of a decision's attempt that stand.
+func (v View) inRound(l Line, add func(words, id string) error) error {
+	var d turnaround.Decision
+	if err := json.Unmarshal(l.Body, &d); err != nil {
+		return err
+	}
+	return v.tx.Events(d.Scope, d.First, d.Last, store.Forever, func(k store.Kept) error {
+		words := "a sample of the round"
+		var attempt int
+		err := fold(k, func(s sampling.Sample) { attempt = s.Attempt })
+		if k.Type == store.TypeReading {
+			words = "a reading of the round"
+		}
+		if err != nil || attempt != d.Round.Attempt {
+			return err
+		}
+		return add(words, string(k.ID))
+	}, store.TypeSample, store.TypeReading)
+}
+
+// Naming returns the records that rest on a record or on another version of it, the latest first, without
+// those of the chain itself. The round of a sample or a reading is one of them although it need not name it.
+func (v View) Naming(l Line, chain []Version) ([]Relation, error) {
+	list, err := v.itsRounds(l)
+	if err != nil {
+		return nil, err
+	}
+	there := map[string]bool{}
+	for _, r := range list {
+		there[r.ID] = true
+	}
+	for _, version := range chain {
+		there[version.ID] = true
+	}
+	for _, version := range chain {
+		err := v.referring(version.ID, MostRelated, func(k store.Kept) (bool, error) {
+			if !there[string(k.ID)] {
+				there[string(k.ID)] = true
+				list = append(list, Relation{"names it", line(k)})
+			}
+			return true, nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	slices.SortStableFunc(list, func(a, b Relation) int { return cmp.Compare(b.Seq, a.Seq) })
+	return list, nil
+}
+
+// itsRounds returns the decision that stands on the round of a sample or a reading.
+func (v View) itsRounds(l Line) (list []Relation, err error) {
+	if l.Type != store.TypeSample && l.Type != store.TypeReading {
+		return nil, nil
+	}
+	var body struct {
+		Scope   string `json:"scope"`
+		Attempt int    `json:"attempt"`
+	}
+	if err := json.Unmarshal(l.Body, &body); err != nil {
+		return nil, err
+	}
+	next, err := v.tx.NextUse(body.Scope, l.At)
+	if err != nil {
+		return nil, err
+	}
+	err = v.tx.Events(body.Scope, l.At, next-1, store.Forever, func(k store.Kept) error {
+		return fold(k, func(d turnaround.Decision) {
+			if d.Round.Attempt == body.Attempt && d.First <= l.At {
+				list = append(list, Relation{"its round", line(k)})
+			}
+		})
+	}, store.TypeRound)
+	return list, err
+}
+
+// Prior is an earlier state of the ledger that somebody kept the checkpoint of.
+func (v View) Prior(note []byte) (ledger.Checkpoint, error) { return v.tx.Consistent(note) }
+
+// Filing holds the names that records can be looked for by.
+type Filing struct{ Scopes, People, Lots, Kits, Meters []string }
+
+// Filing returns the names of what is registered, each in the order of the alphabet.
+func (v View) Filing() (f Filing, err error) {
+	for _, list := range []struct {
+		typ  string
+		into *[]string
+	}{{store.TypeInstrument, &f.Scopes}, {store.TypePerson, &f.People}, {store.TypeMeter, &f.Meters}} {
+		all, err := v.tx.Entities(list.typ)
+		if err != nil {
+			return f, err
+		}
+		for _, k := range all {
+			var body struct {
+				Tag  string `json:"tag"`
+				Code string `json:"code"`
+			}
+			if err := json.Unmarshal(k.Body, &body); err != nil {
+				return f, err
+			}
+			*list.into = append(*list.into, cmp.Or(body.Tag, body.Code))
+		}
+	}
+	lots, err := v.tx.Entities(store.TypeLot)
+	if err != nil {
+		return f, err
+	}
+	for _, k := range lots {
+		x, err := store.Body[quality.Lot](k.Record)
+		if err != nil {
+			return f, err
+		}
+		f.Lots, f.Kits = append(f.Lots, x.Lot), append(f.Kits, x.Kit)
+	}
+	for _, names := range []*[]string{&f.Scopes, &f.People, &f.Lots, &f.Kits, &f.Meters} {
+		slices.Sort(*names)
+		*names = slices.Compact(*names)
+	}
+	return f, nil
+}
+
+// Newest returns the last checkpoint that was signed and when; it is nil as long as none was.
+func (v View) Newest() (note []byte, at unit.Instant, err error) { return v.tx.Newest() }

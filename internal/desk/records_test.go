@@ -1,0 +1,185 @@
+package desk_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/store"
+)
+
+// chain returns a record and its versions, as "what it did: what it says".
+func (b *bench) chain(id ledger.ID) (line desk.Line, versions []string) {
+	b.Helper()
+	b.ask(func(v desk.View) (err error) {
+		if line, err = v.Show(string(id)); err != nil {
+			return err
+		}
+		chain, err := v.Chain(line)
+		for _, version := range chain {
+			versions = append(versions, version.Did+": "+version.Words())
+		}
+		return err
+	})
+	return line, versions
+}
+
+// Every record of a chain tells the same chain, from the first version to the last; each says what became of
+// it.
+func TestChain(t *testing.T) {
+	t.Parallel()
+	b := start(t)
+	b.use()
+	first := b.read(points[0], "388")
+	sample := ledger.ID(first.Record.Because[0])
+	at := first.Record.At
+	replace := func(corrects ledger.ID, value string) ledger.ID {
+		b.pass(time.Minute)
+		return b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.Read(desk.Entry{By: "L-01", Corrects: corrects, Reason: "typed wrong"}, desk.Reading{Sample: sample, Meter: "M-1", Value: b.rlu(value), At: at})
+		}).Record.ID
+	}
+	second := replace(first.Record.ID, "38")
+	third := replace(second, "83")
+	b.pass(time.Minute)
+	void := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(desk.Entry{By: "L-01", Corrects: third, Reason: "another scope"})
+	}).Record.ID
+	want := []string{": outer distal end, 388 RLU, action", "corrected: outer distal end, 38 RLU, below", "corrected: outer distal end, 83 RLU, below", "voided: another scope"}
+	for i, id := range []ledger.ID{first.Record.ID, second, third, void} {
+		line, got := b.chain(id)
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("from version %d (-want +got):\n%s", i+1, diff)
+		}
+		b.ask(func(v desk.View) error {
+			did, err := v.Fate(line)
+			if fate := []string{store.StateCorrected, store.StateCorrected, store.StateVoided, ""}[i]; did != fate {
+				t.Errorf("version %d: %q, want %q", i+1, did, fate)
+			}
+			return err
+		})
+	}
+}
+
+// related lists the records of a relation as "words: type".
+func related(list []desk.Relation) (words []string) {
+	for _, r := range list {
+		words = append(words, r.How+": "+r.Type)
+	}
+	slices.Sort(words)
+	return words
+}
+
+// A reading leads to its sample, its lot, the use before it and its round; a round to what is in it and to the
+// hold that it placed; a lift to its hold.
+func TestRelations(t *testing.T) {
+	t.Parallel()
+	b := start(t)
+	_, use := b.use()
+	over := b.round("30", "388", "30")
+	b.clean()
+	passed := b.round("30", "30", "30")
+	var hold, lift string
+	b.ask(func(v desk.View) error {
+		return v.Search(store.Query{Terms: map[store.Facet]string{store.ByScope: "D-01"}}, func(l desk.Line) (bool, error) {
+			switch l.Type {
+			case store.TypeHold:
+				hold = l.ID
+			case store.TypeLift:
+				lift = l.ID
+			}
+			return true, nil
+		})
+	})
+	reading, _ := b.chain(over.Record.ID)
+	b.ask(func(v desk.View) error {
+		named, err := v.Named(reading)
+		if err != nil {
+			return err
+		}
+		if diff := cmp.Diff([]string{"its lot: lot", "its sample: sample", "the use that its turnaround follows: use"}, related(named)); diff != "" {
+			t.Errorf("a reading rests on (-want +got):\n%s", diff)
+		}
+		for _, r := range named {
+			if r.Type == store.TypeUse && r.ID != string(use) {
+				t.Errorf("another use: %s", r.ID)
+			}
+		}
+		chain, err := v.Chain(reading)
+		if err != nil {
+			return err
+		}
+		naming, err := v.Naming(reading, chain)
+		if err != nil || len(naming) != 1 || naming[0].Type != store.TypeRound || !strings.Contains(naming[0].Words(), "attempt 1") {
+			t.Errorf("on a reading rest %q, %v", related(naming), err)
+		}
+		round, err := v.Show(naming[0].ID)
+		if err != nil {
+			return err
+		}
+		if named, err = v.Named(round); err != nil {
+			return err
+		}
+		inside := 0
+		for _, r := range named {
+			if r.Words() == "" || r.Line.Seq >= round.Seq {
+				t.Errorf("a round rests on %q", r.How)
+			}
+			if strings.HasSuffix(r.How, "of the round") {
+				inside++
+			}
+		}
+		if inside != 6 {
+			t.Errorf("a round holds %d samples and readings, want 6: %q", inside, related(named))
+		}
+		if chain, err = v.Chain(round); err != nil {
+			return err
+		}
+		if naming, err = v.Naming(round, chain); err != nil {
+			return err
+		}
+		if !slices.ContainsFunc(naming, func(r desk.Relation) bool { return r.ID == hold }) {
+			t.Errorf("on a round over the action level rest %q, want its hold", related(naming))
+		}
+		l, err := v.Show(lift)
+		if err != nil {
+			return err
+		}
+		if named, err = v.Named(l); err != nil {
+			return err
+		}
+		if want := []string{"the hold that it lifts: hold", "the round that it rests on: round"}; !cmp.Equal(related(named), want) {
+			t.Errorf("a lift rests on %q, want %q", related(named), want)
+		}
+		return nil
+	})
+	if len(passed.Followed) == 0 {
+		t.Fatal("the second round lifted nothing")
+	}
+}
+
+// Every type of record is said in words.
+func TestWords(t *testing.T) {
+	t.Parallel()
+	b := start(t)
+	b.use()
+	b.round("30", "388", "30")
+	n := 0
+	b.ask(func(v desk.View) error {
+		return v.Search(store.Query{}, func(l desk.Line) (bool, error) {
+			n++
+			if w := l.Words(); w == "" || strings.Contains(w, "cannot be read") || strings.Contains(w, "{") {
+				t.Errorf("%s %d: %q", l.Type, l.Seq, w)
+			}
+			return true, nil
+		})
+	})
+	if int64(n) != b.size() {
+		t.Errorf("%d of %d records", n, b.size())
+	}
+}

@@ -1,0 +1,74 @@
+package store_test
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"testing"
+	"time"
+
+	"rinsate/internal/reading"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+)
+
+// BenchmarkSearch measures a page of 50 with the count of all, for what is common, what is rare, and what
+// never meets although both are everywhere. The number of readings is RINSATE_BENCH_READINGS.
+func BenchmarkSearch(b *testing.B) {
+	n := readings(b)
+	db := create(b)
+	begin := unit.At(time.Date(2016, 1, 1, 0, 0, 0, 0, time.UTC))
+	for i := 0; i < n; {
+		err := db.Write(context.Background(), func(tx *store.Tx) error {
+			for range min(2000, n-i) {
+				d := benchReading(i, begin.Add(time.Duration(i)*5*time.Minute))
+				x := d.Body.(reading.Reading)
+				x.Meter, x.Lot = fmt.Sprintf("M-%d", i%2), fmt.Sprintf("L-%d", (i+1)%2)
+				d.By, d.Body = fmt.Sprintf("T-%02d", i%7), x
+				if _, _, err := tx.Append(d); err != nil {
+					return err
+				}
+				i++
+			}
+			return nil
+		})
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+	rare := "SC-003"
+	for _, c := range []struct {
+		name string
+		q    store.Query
+	}{
+		{"all", store.Query{}},
+		{"scope", store.Query{Terms: map[store.Facet]string{store.ByScope: rare}}},
+		{"five", store.Query{Terms: map[store.Facet]string{store.ByScope: rare, store.ByType: "reading", store.ByKit: "K", store.ByPerson: "T-03", store.ByOutcome: "below"}}},
+		{"never-meet", store.Query{Terms: map[store.Facet]string{store.ByMeter: "M-0", store.ByLot: "L-0"}}},
+		{"nobody", store.Query{Terms: map[store.Facet]string{store.ByPerson: "T-99", store.ByKit: "K"}}},
+		{"all-time", store.Query{From: begin, To: begin.Add(90000 * time.Hour), Terms: map[store.Facet]string{store.ByMeter: "M-0", store.ByLot: "L-0"}}},
+		{"one-day", store.Query{From: begin.Add(100 * time.Hour), To: begin.Add(110 * time.Hour)}},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			var waits []time.Duration
+			for b.Loop() {
+				start := time.Now()
+				err := db.Read(context.Background(), func(tx *store.Tx) error {
+					left := 50
+					_, err := tx.SearchPage(c.q, 100_001, func(store.Kept) (bool, error) {
+						left--
+						return left > 0, nil
+					})
+					return err
+				})
+				if err != nil {
+					b.Fatal(err)
+				}
+				waits = append(waits, time.Since(start))
+			}
+			slices.Sort(waits)
+			b.ReportMetric(float64(waits[int(0.95*float64(len(waits)-1))].Microseconds())/1000, "p95-ms")
+			b.ReportMetric(float64(waits[0].Microseconds())/1000, "min-ms")
+		})
+	}
+}

@@ -1,0 +1,215 @@
+package web
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
+	"rinsate/internal/reading"
+	"rinsate/internal/store"
+)
+
+// recordActs are what can be done to a record on its page.
+type recordActs struct {
+	// ToVoid and ToCorrect are where the forms are; empty where nothing of the kind is possible.
+	ToVoid, ToCorrect string
+	// Void and Correct are the forms, when they were asked for.
+	Void, Correct *recordActForm
+	// Ask asks for the value of a correction first.
+	Ask *form
+}
+
+// recordActForm voids or corrects a record. It says before what else changes.
+type recordActForm struct {
+	*form
+	// Prove asks for the password of whoever acts.
+	Prove bool
+	// Follows is what else changes, Refused why it cannot be done.
+	Follows []string
+	Refused string
+	// Value is that of the correction.
+	Value string
+}
+
+// actsOn returns what whoever asks may do to a record that stands.
+func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs, err error) {
+	if l.Replaced.Known() || l.Type == store.TypeVoid || !x.mayVoid(l.By) {
+		return a, nil
+	}
+	href := s.recordHref(l.ID)
+	a.ToVoid = href + "?act=void#act"
+	if l.Type == store.TypeReading {
+		a.ToCorrect = href + "?act=correct#act"
+	}
+	q := x.r.URL.Query()
+	act, value := q.Get("act"), strings.TrimSpace(q.Get("value"))
+	if was.name != "" {
+		act, value = was.name, was.form.Typed["value"]
+	}
+	switch {
+	case act == "void":
+		a.Void = s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Void(e) })
+		a.Void.Follows = append(voidWords(l), a.Void.Follows...)
+	case act == "correct" && a.ToCorrect != "" && value == "":
+		a.Ask = x.form(was, "correct")
+	case act == "correct" && a.ToCorrect != "":
+		a.Correct = s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return correct(w, e, l, value) })
+		a.Correct.Value = value
+	}
+	return a, nil
+}
+
+// voidWords says what the void of a record of a type means.
+func voidWords(l desk.Line) []string {
+	switch l.Type {
+	case store.TypeReading:
+		return []string{"Its sample counts as not read."}
+	case store.TypeSample:
+		return []string{"Its readings stay on record and do not count."}
+	case store.TypeUse, store.TypeStep, store.TypeRepair:
+		return []string{"The whole of it is taken back, its beginning as well. To change only a part, correct it at the bench."}
+	case store.TypeLevel, store.TypeRules:
+		return []string{"What was judged by it keeps its outcome."}
+	case store.TypeCheck:
+		return []string{"The trust in the readings of the meter is judged again."}
+	}
+	return nil
+}
+
+// foreseen tries an act, takes it back and tells what would follow.
+func (s *Server) foreseen(x *exchange, l desk.Line, was sent, name string, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
+	f := &recordActForm{form: x.form(was, name), Prove: !x.visit.Session.MaySign(s.now())}
+	tag := l.Scope()
+	err := s.desk.Try(x.r.Context(), func(w *desk.Work) error {
+		before := gateWords(w, tag)
+		r, err := do(w, desk.Entry{By: x.who.Code, Corrects: ledger.ID(l.ID), Reason: "to see what follows"})
+		if err != nil {
+			return err
+		}
+		if l.Type == store.TypeReading && name == "correct" {
+			f.Follows = append(f.Follows, "The reading becomes: "+recordWords(r.Record)+".")
+		}
+		for _, record := range r.Followed {
+			f.Follows = append(f.Follows, followWords(record))
+		}
+		if after := gateWords(w, tag); after != before {
+			f.Follows = append(f.Follows, "The gate of "+tag+" says "+before+" now, and then "+after+".")
+		}
+		return nil
+	})
+	if err != nil {
+		shown := x.shown(err)
+		f.Refused = strings.TrimSpace(shown.message + " " + shown.hint)
+	}
+	return f
+}
+
+// gateWords is what the gate says of a scope in a transaction; empty where there is no scope.
+func gateWords(w *desk.Work, tag string) string {
+	a, err := w.Gate(tag, w.Now(), store.Forever)
+	if tag == "" || err != nil { // a record may name a scope that is not registered
+		return ""
+	}
+	return markOf(a.State).Word
+}
+
+func recordWords(r ledger.Record) string {
+	return desk.Line{Type: r.Type, Reason: r.Reason, Body: r.Body}.Words()
+}
+
+// followWords says what a record that follows by the rules means.
+func followWords(r ledger.Record) string {
+	switch words := recordWords(r); r.Type {
+	case store.TypeRound:
+		return "The round is decided again: " + words + "."
+	case store.TypeHold:
+		return "A hold is placed: " + words + "."
+	case store.TypeLift:
+		return "A hold is lifted: " + words + "."
+	case store.TypeSuspect:
+		return "Readings are not relied on any more: " + words + "."
+	default:
+		return fmt.Sprintf("A %s is recorded: %s.", r.Type, words)
+	}
+}
+
+// correct takes the place of a reading with another value of the same sample, meter and instant.
+func correct(w *desk.Work, e desk.Entry, l desk.Line, typed string) (desk.Receipt, error) {
+	var x reading.Reading
+	if err := json.Unmarshal(l.Body, &x); err != nil {
+		return desk.Receipt{}, err
+	}
+	value, err := reading.ParseValue(x.Value.Analyte, x.Value.Unit, typed)
+	if err != nil {
+		return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: sentence(err.Error()), hint: "Type what the meter showed."}
+	}
+	return w.Read(e, desk.Reading{Sample: ledger.ID(x.Sample), Meter: x.Meter, Value: value, At: x.With.At})
+}
+
+// voidRecord takes a record back.
+func (s *Server) voidRecord(x *exchange) error {
+	return s.replaceRecord(x, "void", "voided", x.read("reason"), func(w *desk.Work, e desk.Entry, _ desk.Line) (desk.Receipt, error) { return w.Void(e) })
+}
+
+// correctReading takes the place of a reading.
+func (s *Server) correctReading(x *exchange) error {
+	f := x.read("reason", "value")
+	return s.replaceRecord(x, "correct", "corrected", f, func(w *desk.Work, e desk.Entry, l desk.Line) (desk.Receipt, error) {
+		if l.Type != store.TypeReading {
+			return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: "Only readings are corrected by their value.", hint: "Void the record and write it anew."}
+		}
+		return correct(w, e, l, f.Typed["value"])
+	})
+}
+
+// replaceRecord does one of both: whoever may, with a reason and a signature. It leads to the record that
+// counts then, or shows the form as it was sent with what is wrong.
+func (s *Server) replaceRecord(x *exchange, name, done string, f form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) error {
+	next, err := s.replaced(x, f, do)
+	if err == nil {
+		if name == "void" {
+			next = x.r.PathValue("id")
+		}
+		return x.redirect("/records/" + url.PathEscape(next) + "?done=" + done)
+	}
+	status, words, ok := refused(x, err)
+	if !ok || status == http.StatusNotFound {
+		return err
+	}
+	f.Problem = words
+	return s.recordPage(x, status, sent{name, f})
+}
+
+func (s *Server) replaced(x *exchange, f form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) (id string, err error) {
+	e, err := x.entry(f)
+	if err != nil {
+		return "", err
+	}
+	var line desk.Line
+	if err := s.view(x.r.Context(), func(v desk.View) (err error) {
+		line, err = v.Show(x.r.PathValue("id"))
+		return err
+	}); err != nil {
+		return "", err
+	}
+	e.Corrects, e.Reason = ledger.ID(line.ID), strings.TrimSpace(f.Typed["reason"])
+	switch {
+	case !x.mayVoid(line.By):
+		return "", &pageError{status: http.StatusForbidden, message: fmt.Sprintf("This was recorded by %s.", line.By), hint: "Only that person or a lead can take it back."}
+	case e.Reason == "":
+		return "", &pageError{status: http.StatusBadRequest, message: "Say why."}
+	}
+	if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+		return "", err
+	}
+	err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		r, err := do(w, e, line)
+		id = string(r.Record.ID)
+		return err
+	})
+	return id, err
+}

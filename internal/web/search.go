@@ -1,0 +1,330 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/store"
+	"rinsate/internal/unit"
+	"rinsate/internal/wire"
+)
+
+// searchPage lists the records that are looked for.
+type searchPage struct {
+	// Typed is what was asked, by the name of the field; Problem is what is wrong with it.
+	Typed   map[string]string
+	Problem string
+	desk.Filing
+	Types, Outcomes []string
+	States          []fateWord
+	// Asked are the conditions in words.
+	Asked []string
+	// Total is how many records there are like that, in words; Lines are those of this page.
+	Total string
+	Lines []recordLine
+	// Older and Newest are the pages behind this one and before it, Long the same with many lines, for paper;
+	// empty where there is none.
+	Older, Newest, Long string
+	Exports             exports
+	// TooMany says that a file cannot hold them all.
+	TooMany bool
+	Most    string
+}
+
+// recordLine is one record of a list.
+type recordLine struct {
+	Seq                                              int64
+	At, Type, Scope, ScopeHref, What, By, Fate, Href string
+	Late                                             bool
+	// Struck says that it was voided or corrected.
+	Struck bool
+}
+
+type fateWord struct{ State, Words string }
+
+// Lengths of the lists of records.
+const (
+	searchShown = 50
+	searchLong  = 500
+)
+
+// filing bounds files of records: how many one takes, and how many of them are read in one transaction.
+type filing struct{ most, batch int }
+
+// facetFields are the fields of the form that are a facet.
+var facetFields = []struct {
+	name  string
+	facet store.Facet
+	words string
+}{
+	{"scope", store.ByScope, "scope "},
+	{"person", store.ByPerson, "person "},
+	{"lot", store.ByLot, "lot "},
+	{"meter", store.ByMeter, "meter "},
+	{"kit", store.ByKit, "kit "},
+	{"type", store.ByType, "type "},
+	{"outcome", store.ByOutcome, "outcome "},
+	{"state", store.ByState, ""},
+}
+
+// fateWords are the words for what later records did to a record.
+func fateWords(did string) string {
+	switch did {
+	case store.StateChanged:
+		return "voided or corrected"
+	case store.StateCompleted:
+		return "completed or decided again"
+	}
+	return did
+}
+
+// fateOf is fateWords for one record.
+func fateOf(typ, did string) string {
+	switch {
+	case did == store.StateCompleted && typ == store.TypeRound:
+		return "decided again"
+	case did == store.StateCompleted:
+		return "completed by a later record"
+	}
+	return fateWords(did)
+}
+
+// searchRecords lists the records that are asked for, or hands them out as a file.
+func (s *Server) searchRecords(x *exchange) error {
+	page := searchPage{Typed: map[string]string{}, Types: slices.Sorted(slices.Values(store.Types)), Outcomes: store.Outcomes, Most: thousands(s.filing.most)}
+	for _, state := range store.States {
+		page.States = append(page.States, fateWord{state, fateWords(state)})
+	}
+	wanted, err := x.wantsFile()
+	if err != nil {
+		return err
+	}
+	q, err := s.query(x, &page)
+	if err == nil && wanted {
+		return s.exportRecords(x, q)
+	}
+	if err == nil {
+		err = s.view(x.r.Context(), func(v desk.View) error { return s.find(x, &page, v, q) })
+	}
+	status := http.StatusOK
+	if err != nil {
+		words, ok := "", false
+		if status, words, ok = refused(x, err); !ok {
+			return err
+		}
+		page.Problem = words
+	}
+	if err := s.view(x.r.Context(), func(v desk.View) (err error) {
+		page.Filing, err = v.Filing()
+		return err
+	}); err != nil {
+		return err
+	}
+	return x.show(status, "records", false, page)
+}
+
+// query reads what is asked from the address and puts it into words.
+func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
+	q := store.Query{Terms: map[store.Facet]string{}}
+	typed := func(name string) string {
+		v := strings.TrimSpace(x.r.URL.Query().Get(name))
+		page.Typed[name] = v
+		return v
+	}
+	for _, f := range facetFields {
+		v := typed(f.name)
+		if v == "" {
+			continue
+		}
+		q.Terms[f.facet] = v
+		page.Asked = append(page.Asked, f.words+fateWords(v))
+	}
+	if typed("late") != "" {
+		q.Terms[store.ByLate] = store.LateEntry
+		page.Asked = append(page.Asked, "entered late")
+	}
+	if q.ID = strings.ToLower(typed("id")); q.ID != "" {
+		page.Asked = append(page.Asked, "number "+q.ID+"…")
+	}
+	from, to, before := typed("from"), typed("to"), x.r.URL.Query().Get("before")
+	for _, allowed := range []struct {
+		name  string
+		words []string
+	}{{"type", page.Types}, {"outcome", page.Outcomes}, {"state", store.States}} {
+		if v := page.Typed[allowed.name]; v != "" && !slices.Contains(allowed.words, v) {
+			return q, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("No record has the %s %q.", allowed.name, v), hint: "Choose one of the list."}
+		}
+	}
+	var err error
+	for _, bound := range []struct {
+		name, typed string
+		at          *unit.Instant
+	}{{"from", from, &q.From}, {"to", to, &q.To}} {
+		if bound.typed == "" {
+			continue
+		}
+		page.Typed[bound.name] = "" // a field for times cannot show what is none
+		if *bound.at, err = s.day(bound.typed); err != nil {
+			return q, err
+		}
+		page.Typed[bound.name] = bound.at.Time().In(s.desk.DB.Zone()).Format(formTime)
+		words := map[string]string{"from": "from ", "to": "before "}[bound.name]
+		page.Asked = append(page.Asked, words+shownTime(page.Typed[bound.name]))
+	}
+	if q.From > 0 && q.To > 0 && q.To <= q.From {
+		return q, &pageError{status: http.StatusBadRequest, message: "The end lies before the beginning.", hint: "Exchange the two times."}
+	}
+	if before != "" {
+		if q.Before, err = strconv.ParseInt(before, 10, 64); err != nil || q.Before < 1 {
+			return q, &pageError{status: http.StatusBadRequest, message: "There is no such page of records.", hint: "Begin with the newest."}
+		}
+	}
+	return q, nil
+}
+
+func shownTime(typed string) string { return strings.Replace(typed, "T", " ", 1) }
+
+// day reads a date, or a date and a time, of the facility's zone.
+func (s *Server) day(text string) (unit.Instant, error) {
+	if t, err := time.ParseInLocation(time.DateOnly, text, s.desk.DB.Zone()); err == nil {
+		return unit.At(t), nil
+	}
+	return s.instant(text)
+}
+
+// find fills in the records of a page.
+func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query) error {
+	most := searchShown
+	if x.r.URL.Query().Has("long") {
+		most = searchLong
+	}
+	clock := calendar(v)
+	var last int64
+	total, err := v.SearchPage(q, s.filing.most+1, func(l desk.Line) (bool, error) {
+		if len(page.Lines) == most {
+			page.Older = x.with("before", strconv.FormatInt(last, 10))
+			return false, nil
+		}
+		line, err := s.recordLine(v, l, clock)
+		page.Lines, last = append(page.Lines, line), l.Seq
+		return true, err
+	})
+	if err != nil {
+		return err
+	}
+	switch page.TooMany = total > s.filing.most; {
+	case page.TooMany:
+		page.Total = "More than " + thousands(s.filing.most) + " records"
+	case total == 1:
+		page.Total = "1 record"
+	default:
+		page.Total = thousands(total) + " records"
+	}
+	if total > 0 && !page.TooMany {
+		page.Exports = x.exports()
+	}
+	if q.Before > 0 {
+		page.Newest = x.with("before", "")
+	}
+	if page.Older != "" && most == searchShown {
+		page.Long = x.with("long", "yes")
+	}
+	return nil
+}
+
+// calendar writes instants with their date, as a list needs that reaches over years.
+func calendar(v desk.View) clock {
+	return func(i unit.Instant) string { return dated(i, v.Zone()) }
+}
+
+func (s *Server) recordLine(v desk.View, l desk.Line, clock clock) (recordLine, error) {
+	did, err := v.Fate(l)
+	line := recordLine{
+		Seq: l.Seq, At: clock(l.At), Type: l.Type, Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.recordHref(l.ID), Fate: fateOf(l.Type, did),
+		Struck: did == store.StateVoided || did == store.StateCorrected,
+	}
+	if line.Scope != "" {
+		line.ScopeHref = s.scopeHref(line.Scope)
+	}
+	return line, err
+}
+
+// thousands writes a number with its thousands apart.
+func thousands(n int) string {
+	text := strconv.Itoa(n)
+	for i := len(text) - 3; i > 0; i -= 3 {
+		text = text[:i] + "," + text[i:]
+	}
+	return text
+}
+
+// recordColumns are those of a file of records.
+var recordColumns = []wire.SheetColumn{
+	{Name: "number", Number: true},
+	{Name: "happened"},
+	{Name: "entered"},
+	{Name: "late"},
+	{Name: "type"},
+	{Name: "scope"},
+	{Name: "what"},
+	{Name: "person"},
+	{Name: "reason"},
+	{Name: "replaced"},
+	{Name: "takes the place of"},
+	{Name: "id"},
+}
+
+// exportRecords hands the records out as a file, a batch in each transaction, so that neither memory nor
+// the ledger is held while a browser takes it.
+func (s *Server) exportRecords(x *exchange, q store.Query) error {
+	q.Before = 0
+	var total int
+	if err := s.view(x.r.Context(), func(v desk.View) (err error) {
+		total, err = v.Count(q, s.filing.most+1)
+		return err
+	}); err != nil {
+		return err
+	}
+	if total > s.filing.most {
+		return &pageError{
+			status: http.StatusBadRequest, message: "There are more than " + thousands(s.filing.most) + " records like that, which is the most that a file takes.",
+			hint: "Narrow the search, such as to a year, and take several files.",
+		}
+	}
+	format := x.r.URL.Query().Get("format")
+	to := x.stream(listKinds[format], "records."+format)
+	return to.end(writeList(to, format, "records", recordColumns, func(write func(...string) error) error {
+		for range s.filing.most/s.filing.batch + 1 {
+			n := 0
+			err := s.view(x.r.Context(), func(v desk.View) error {
+				return v.Search(q, func(l desk.Line) (bool, error) {
+					n++
+					q.Before = l.Seq
+					return n < s.filing.batch, write(recordCells(l, v.Zone())...)
+				})
+			})
+			if err != nil || n < s.filing.batch || q.Before == 0 {
+				return err
+			}
+		}
+		return nil
+	}))
+}
+
+func recordCells(l desk.Line, zone *time.Location) []string {
+	late, replaced := "", ""
+	if l.Late {
+		late = "late"
+	}
+	if l.Replaced.Known() {
+		replaced = l.Replaced.In(zone)
+	}
+	return []string{
+		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, l.Type, l.Scope(), l.Words(), l.By, l.Reason, replaced, l.Corrects, l.ID,
+	}
+}
