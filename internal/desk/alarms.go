@@ -186,7 +186,7 @@ func (w *Work) HandleAlarm(e Entry, h trend.Handling) (Receipt, error) {
 
 // begins refuses an alarm that does not begin with a reading of its stream that stands.
 func (w *Work) begins(h trend.Handling) error {
-	if h.Alarm != h.Identity.ID() {
+	if h.Alarm != h.ID() {
 		return notFound("see the alarms with: rinsate alarms", "there is no alarm %s", h.Alarm)
 	}
 	k, err := w.tx.Find(string(h.Reading))

@@ -26,7 +26,7 @@ type FirstRound struct {
 // FirstRounds returns the first rounds of a time, from <= at < to, of one scope and one kind of scope
 // or of all, in order. Readings that are void, in doubt or without a level are left out.
 func (v View) FirstRounds(from, to unit.Instant, tag string, kind scope.Kind) ([]FirstRound, error) {
-	all, err := v.Measured(from, to)
+	all, err := v.measuredAfter(from, to)
 	return slices.DeleteFunc(firstRounds(all), func(r FirstRound) bool {
 		return tag != "" && r.Scope != tag || kind != "" && r.Kind != kind
 	}), err

@@ -41,7 +41,13 @@ type cleaned struct {
 // Measured returns the ATP readings of a time, from <= at < to, the earliest first, each with who
 // cleaned the scope, how many uses it had since its last repair and how long it waited for cleaning.
 func (v View) Measured(from, to unit.Instant) ([]Measured, error) {
-	events, err := v.explanations(from, to)
+	return v.measuredAfter(from, to, turnaround.PreClean, turnaround.ManualCleaning)
+}
+
+// measuredAfter is Measured with what some kinds of steps explain alone: without manual cleaning nobody has
+// cleaned, without either the delay is not known. Reading the steps takes longer than all else.
+func (v View) measuredAfter(from, to unit.Instant, steps ...turnaround.StepKind) ([]Measured, error) {
+	events, err := v.explanations(from, to, steps)
 	if err != nil {
 		return nil, err
 	}
@@ -108,8 +114,8 @@ func (c *cleaned) apply(e explanation) {
 const longestTurnaround = 30 * 24 * time.Hour
 
 // explanations returns what happened to all scopes before the end of a time, the earliest first: all
-// uses and repairs, and the cleanings that the readings of the time can rest on.
-func (v View) explanations(from, to unit.Instant) ([]explanation, error) {
+// uses and repairs, and those of the steps that the readings of the time can rest on.
+func (v View) explanations(from, to unit.Instant, steps []turnaround.StepKind) ([]explanation, error) {
 	var all []explanation
 	err := v.tx.UsesOf(0, to, func(tag string, start unit.Instant) error {
 		all = append(all, explanation{at: start, scope: tag, kind: used})
@@ -118,14 +124,15 @@ func (v View) explanations(from, to unit.Instant) ([]explanation, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, step := range []struct {
-		kind explained
-		word turnaround.StepKind
-	}{{preCleaned, turnaround.PreClean}, {cleanedNow, turnaround.ManualCleaning}} {
-		err := v.tx.Between(store.TypeStep, string(step.word), from.Add(-longestTurnaround), to, func(k store.Kept) error {
+	for _, word := range steps {
+		kind := cleanedNow
+		if word == turnaround.PreClean {
+			kind = preCleaned
+		}
+		err := v.tx.Between(store.TypeStep, string(word), from.Add(-longestTurnaround), to, func(k store.Kept) error {
 			return fold(k, func(s turnaround.Step) {
 				if s.End.Known() {
-					all = append(all, explanation{at: s.End, scope: s.Scope, kind: step.kind, by: s.By, start: s.Start})
+					all = append(all, explanation{at: s.End, scope: s.Scope, kind: kind, by: s.By, start: s.Start})
 				}
 			})
 		})

@@ -7,6 +7,7 @@ import (
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
 	"rinsate/internal/trend"
+	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
 
@@ -90,7 +91,7 @@ func (v View) Outlook(at unit.Instant, w Watching) (Outlook, error) {
 	if err != nil {
 		return Outlook{}, err
 	}
-	all, err := v.Measured(0, at+1)
+	all, err := v.measuredAfter(0, at+1, turnaround.ManualCleaning)
 	if err != nil {
 		return Outlook{}, err
 	}

@@ -33,7 +33,7 @@ func TestOutlook(t *testing.T) {
 			t.Errorf("%d alarms, want %d", len(o.Alarms), len(s.Watched.Alarms))
 		}
 		rounds, err := v.FirstRounds(0, store.Forever, "", "")
-		if diff := cmp.Diff(rounds, o.Rounds); diff != "" || len(rounds) != 38 {
+		if diff := cmp.Diff(rounds, o.Rounds); diff != "" || len(rounds) != 38 || err != nil {
 			t.Errorf("%d rounds:\n%s", len(rounds), diff)
 		}
 		alone, err := v.StreamIn(s.Key, b.at(), desk.UsualWatching(), o.Monthly)

@@ -16,6 +16,7 @@ import (
 	"rinsate/internal/stats"
 	"rinsate/internal/store"
 	"rinsate/internal/trend"
+	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
 
@@ -134,7 +135,7 @@ func (c *streams) add(m Measured, trip int) bool {
 // Streams returns every stream of the fleet up to an instant, with what the charts make of it, in the
 // order of scope, point, meter system and kit.
 func (v View) Streams(at unit.Instant, w Watching) ([]Stream, error) {
-	all, err := v.Measured(0, at+1)
+	all, err := v.measuredAfter(0, at+1, turnaround.ManualCleaning)
 	if err != nil {
 		return nil, err
 	}

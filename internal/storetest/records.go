@@ -145,7 +145,7 @@ func (w writer) alarms(tag string, reading, hold ledger.ID) {
 			Identity: trend.Identity{Stream: trend.Key{Scope: tag, Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Reading: reading, Signalled: at, Direction: trend.Higher},
 			Begin:    at - 1, Last: at + 1, Act: a, At: at,
 		}
-		h.Alarm = h.Identity.ID()
+		h.Alarm = h.ID()
 		switch a {
 		case trend.Explained:
 			h.Words, h.Cause = "the channel is worn", trend.ScopeCause

@@ -313,7 +313,7 @@ func TestAlarmThatIsGone(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	b.streams()
 	alarm := b.alarms(numberedScope)[0]
-	b.handle("L-01", alarm, trend.Handling{Act: trend.Seen})
+	b.handle(alarm, trend.Handling{Act: trend.Seen})
 	void := func(id ledger.ID) {
 		b.clock.Move(time.Second)
 		b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {

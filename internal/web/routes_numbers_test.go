@@ -135,12 +135,12 @@ func (b *site) measured(tx *store.Tx, point scope.PointKind, at unit.Instant, i 
 	return err
 }
 
-// handle does something about an alarm as a person.
-func (b *site) handle(by string, r desk.Raised, h trend.Handling) {
+// handle does something about an alarm as the lead.
+func (b *site) handle(r desk.Raised, h trend.Handling) {
 	b.Helper()
 	h.Alarm, h.Identity, h.Begin, h.Last = r.ID, r.Identity, r.Signalled, r.Signalled
 	b.clock.Move(time.Second)
-	b.do(by, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.HandleAlarm(e, h) })
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.HandleAlarm(e, h) })
 }
 
 // numberExamples are the pages about charts, alarms and where scatter comes from; see examples.
@@ -151,12 +151,12 @@ func (b *site) numberExamples() []example {
 	trial := stream + "?" + url.Values{"limits": {"trial"}, "false-alarms": {"2"}, "charts": {"individuals", "moving-range", "cusum"}, "rules": {"2"}, "view": {"sums"}, "last": {"50"}}.Encode()
 	raised := b.alarms(numberedScope)[0]
 	if raised.State == trend.LifeNew {
-		b.handle("L-01", raised, trend.Handling{Act: trend.Seen})
-		b.handle("L-01", raised, trend.Handling{Act: trend.Explained, Cause: trend.LotCause, Words: awkward})
+		b.handle(raised, trend.Handling{Act: trend.Seen})
+		b.handle(raised, trend.Handling{Act: trend.Explained, Cause: trend.LotCause, Words: awkward})
 		hold := b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 			return w.Ask(e, sampling.Request{Scope: numberedScope, By: "L-01", Reason: "to see whether the lot is to blame"})
 		})
-		b.handle("L-01", raised, trend.Handling{Act: trend.Linked, Record: hold.Record.ID})
+		b.handle(raised, trend.Handling{Act: trend.Linked, Record: hold.Record.ID})
 	}
 	return []example{
 		{"trends", "/trends", "trends", http.StatusOK, access.Lead},
