@@ -201,7 +201,6 @@ var topicOf = []struct{ path, topic string }{
 	{"/trends", "read-a-control-chart"},
 	{"/failures", "read-a-control-chart"},
 	{"/alarms", "look-into-an-alarm"},
-	{"/levels/compare", "compare-lots-and-meters"},
 	{"/levels", "derive-and-adopt-a-level"},
 	{"/meters/compare", "compare-lots-and-meters"},
 	{"/meters/study", "compare-lots-and-meters"},

@@ -3,6 +3,7 @@ package web
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
 	"slices"
@@ -68,9 +69,7 @@ func (q asked) get(name string) string { return url.Values(q).Get(name) }
 // with returns the query of the same with some names set, in pairs; an empty value takes the name out.
 func (q asked) with(pairs ...string) string {
 	v := url.Values{}
-	for name, values := range q {
-		v[name] = values
-	}
+	maps.Copy(v, q)
 	for i := 0; i+1 < len(pairs); i += 2 {
 		if v.Del(pairs[i]); pairs[i+1] != "" {
 			v.Set(pairs[i], pairs[i+1])

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"rinsate/internal/desk"
 	"rinsate/internal/figure"
@@ -115,14 +116,11 @@ func chanceText(p float64) string { return fmt.Sprintf("%.1f %%", 100*p) }
 func threePlaces(x float64) string { return strconv.FormatFloat(math.Round(1000*x)/1000, 'f', -1, 64) }
 
 func numberList(all []int) string {
-	text := ""
+	words := make([]string, len(all))
 	for i, n := range all {
-		if i > 0 {
-			text += ", "
-		}
-		text += strconv.Itoa(n)
+		words[i] = strconv.Itoa(n)
 	}
-	return text
+	return strings.Join(words, ", ")
 }
 
 func (k *knownView) listing() listing {

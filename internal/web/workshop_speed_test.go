@@ -84,7 +84,7 @@ func BenchmarkWorkshop(b *testing.B) {
 						s.server.studies.kept = nil
 					}
 					if a := s.ask(http.MethodGet, page.path, access.Lead); a.status != http.StatusOK {
-						b.Fatalf("%s: status %d: %s", page.path, a.status, between(a.body, `class="problem"`, "</p>"))
+						b.Fatalf("%s: status %d: %s", page.path, a.status, problemOf(a))
 					} else {
 						b.ReportMetric(float64(len(a.body))/1024, "kB")
 					}

@@ -188,18 +188,18 @@ func TestWorkshopRefuses(t *testing.T) {
 		}
 		a := b.ask(http.MethodGet, path, access.Lead)
 		if a.status != test.status || !strings.Contains(a.body, test.words) || !strings.Contains(a.body, "</html>") {
-			t.Errorf("%s: status %d, want %d with %q:\n%.3000s", name, a.status, test.status, test.words, between(a.body, `class="problem"`, "</p>"))
+			t.Errorf("%s: status %d, want %d with %q:\n%.3000s", name, a.status, test.status, test.words, problemOf(a))
 		}
 	}
 }
 
-// between is what stands between two texts, for a message.
-func between(text, from, to string) string {
-	_, rest, ok := strings.Cut(text, from)
+// problemOf is what a page says is wrong, for a message.
+func problemOf(a answer) string {
+	_, rest, ok := strings.Cut(a.body, `class="problem"`)
 	if !ok {
-		return "no " + from
+		return "no problem"
 	}
-	rest, _, _ = strings.Cut(rest, to)
+	rest, _, _ = strings.Cut(rest, "</p>")
 	return rest
 }
 
@@ -245,7 +245,7 @@ func TestAdoptOnce(t *testing.T) {
 	} {
 		a := b.send(workshopPath, access.Lead, adoption(id, test.change...))
 		if a.status != test.status || !strings.Contains(a.body, test.words) {
-			t.Errorf("%s: status %d, want %d with %q: %s", name, a.status, test.status, test.words, between(a.body, `class="problem"`, "</p>"))
+			t.Errorf("%s: status %d, want %d with %q: %s", name, a.status, test.status, test.words, problemOf(a))
 		}
 	}
 	if n := count(); n != before {
@@ -254,7 +254,7 @@ func TestAdoptOnce(t *testing.T) {
 	for range 2 {
 		a := b.send(workshopPath, access.Lead, adoption(id))
 		if got := a.header.Get("Location"); a.status != http.StatusSeeOther || got != "/levels/"+id+"?done=adopted" {
-			t.Fatalf("status %d to %q: %s", a.status, got, between(a.body, `class="problem"`, "</p>"))
+			t.Fatalf("status %d to %q: %s", a.status, got, problemOf(a))
 		}
 		b.clock.Move(time.Second)
 	}
@@ -267,7 +267,7 @@ func TestAdoptOnce(t *testing.T) {
 	// One that judges from later on is listed as such and does not judge yet.
 	a := b.send(workshopPath, access.InfectionPrevention, adoption("0190a1b2-c3d4-7e5f-8a6b-7c8d9e0f1a2c", "edition", "5", "at", "2031-01-01T06:00"))
 	if a.status != http.StatusSeeOther {
-		t.Fatalf("a level for later: status %d: %s", a.status, between(a.body, `class="problem"`, "</p>"))
+		t.Fatalf("a level for later: status %d: %s", a.status, problemOf(a))
 	}
 	body := b.ask(http.MethodGet, "/levels", access.Analyst).body
 	for _, words := range []string{"From 2031-01-01 06:00 on:", "1 earlier", "edition 3."} {
