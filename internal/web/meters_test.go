@@ -215,6 +215,13 @@ func TestMetersList(t *testing.T) {
 	if a := b.ask(http.MethodGet, "/meters?format=csv", access.Technician); a.status != http.StatusForbidden {
 		t.Errorf("a technician takes the list: status %d", a.status)
 	}
+	for path, want := range map[string]string{
+		"/meters?q=nothing": "No meter is like that.", "/meters/M-2": "No check in this time.", "/meters/M-1?from=2026-02-01&to=2026-01-01": "ends before it begins", "/meters/M-9": "is not known",
+	} {
+		if a := b.ask(http.MethodGet, path, access.Auditor); !strings.Contains(a.body, want) {
+			t.Errorf("%s: status %d, want %q", path, a.status, want)
+		}
+	}
 	page := b.ask(http.MethodGet, "/meters/M-3", access.Auditor).body
 	for _, want := range []string{"own 961 to 1049 RLU about 1004 RLU", "Of 6 later checks 1 would have been refused", "900 to 1100 RLU", "calibrated by the maker"} {
 		if !strings.Contains(page, want) {
