@@ -287,7 +287,7 @@ func (k known) is(rt *rapid.T, q store.Query) bool {
 func (k known) values(rt *rapid.T) map[store.Facet][]string {
 	r := k.record
 	body := bodyOf(rt, r)
-	v := map[store.Facet][]string{}
+	v := make(map[store.Facet][]string)
 	v[store.ByType], v[store.ByPerson], v[store.ByState] = []string{r.Type}, []string{r.By}, slices.Clone(k.did)
 	if r.Corrects != "" {
 		v[store.ByReference] = []string{string(r.Corrects)}
