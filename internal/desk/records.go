@@ -117,7 +117,7 @@ func (v View) beginning(l Line) (Line, error) {
 // referring calls visit for the records that name another one.
 func (v View) referring(id string, most int, visit func(store.Kept) (bool, error)) error {
 	n := 0
-	return v.tx.Search(store.Query{Terms: map[store.Facet]string{store.ByReference: id}}, func(k store.Kept) (bool, error) {
+	return v.tx.Search(store.Query{Terms: []store.Term{store.ByReference.Is(id)}}, func(k store.Kept) (bool, error) {
 		n++
 		more, err := visit(k)
 		return more && n < most, err

@@ -36,7 +36,7 @@ func TestChain(t *testing.T) {
 	b := start(t)
 	b.use()
 	first := b.read(points[0], "388")
-	sample := ledger.ID(first.Record.Because[0])
+	sample := first.Record.Because[0]
 	at := first.Record.At
 	replace := func(corrects ledger.ID, value string) ledger.ID {
 		b.pass(time.Minute)
@@ -86,7 +86,7 @@ func TestRelations(t *testing.T) {
 	passed := b.round("30", "30", "30")
 	var hold, lift string
 	b.ask(func(v desk.View) error {
-		return v.Search(store.Query{Terms: map[store.Facet]string{store.ByScope: "D-01"}}, func(l desk.Line) (bool, error) {
+		return v.Search(store.Query{Terms: []store.Term{store.ByScope.Is("D-01")}}, func(l desk.Line) (bool, error) {
 			switch l.Type {
 			case store.TypeHold:
 				hold = l.ID
@@ -127,7 +127,7 @@ func TestRelations(t *testing.T) {
 		}
 		inside := 0
 		for _, r := range named {
-			if r.Words() == "" || r.Line.Seq >= round.Seq {
+			if r.Words() == "" || r.Seq >= round.Seq {
 				t.Errorf("a round rests on %q", r.How)
 			}
 			if strings.HasSuffix(r.How, "of the round") {

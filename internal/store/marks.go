@@ -23,8 +23,6 @@ func all() (m marks) {
 
 func (m *marks) set(i int64) { m[i/64] |= 1 << (i % 64) }
 
-func (m *marks) has(i int64) bool { return m[i/64]&(1<<(i%64)) != 0 }
-
 func (m *marks) and(o *marks) {
 	for i := range m {
 		m[i] &= o[i]

@@ -12,8 +12,8 @@ import (
 
 // Query says which records are looked for. All of its conditions have to hold; an empty one is none.
 type Query struct {
-	// Terms are the values of facets.
-	Terms map[Facet]string
+	// Terms are the values of facets; one that is empty is no condition.
+	Terms []Term
 	// From <= at < To bounds when a record happened; zero is no bound.
 	From, To unit.Instant
 	// ID is the beginning of an id.
@@ -21,6 +21,15 @@ type Query struct {
 	// Before is the place in the ledger that the search goes down from, without it; zero begins at the end.
 	Before int64
 }
+
+// Term is a value of a facet.
+type Term struct {
+	Facet Facet
+	Value string
+}
+
+// Is returns the term that a record has when it is found by a value of a facet.
+func (f Facet) Is(value string) Term { return Term{f, value} }
 
 // mostIDs is how many records may begin like the id of a query.
 const mostIDs = 4000
@@ -89,9 +98,9 @@ func (tx *Tx) search(q Query, emit func(seq int64) (more bool, err error)) error
 
 // terms lists what a record must be found by.
 func (q Query) terms() (list []string) {
-	for _, f := range slices.Sorted(maps.Keys(q.Terms)) {
-		if v := q.Terms[f]; v != "" {
-			list = append(list, f.term(v))
+	for _, t := range q.Terms {
+		if t.Value != "" {
+			list = append(list, t.Facet.term(t.Value))
 		}
 	}
 	return list

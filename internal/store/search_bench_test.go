@@ -42,11 +42,11 @@ func BenchmarkSearch(b *testing.B) {
 		q    store.Query
 	}{
 		{"all", store.Query{}},
-		{"scope", store.Query{Terms: map[store.Facet]string{store.ByScope: rare}}},
-		{"five", store.Query{Terms: map[store.Facet]string{store.ByScope: rare, store.ByType: "reading", store.ByKit: "K", store.ByPerson: "T-03", store.ByOutcome: "below"}}},
-		{"never-meet", store.Query{Terms: map[store.Facet]string{store.ByMeter: "M-0", store.ByLot: "L-0"}}},
-		{"nobody", store.Query{Terms: map[store.Facet]string{store.ByPerson: "T-99", store.ByKit: "K"}}},
-		{"all-time", store.Query{From: begin, To: begin.Add(90000 * time.Hour), Terms: map[store.Facet]string{store.ByMeter: "M-0", store.ByLot: "L-0"}}},
+		{"scope", store.Query{Terms: []store.Term{store.ByScope.Is(rare)}}},
+		{"five", store.Query{Terms: []store.Term{store.ByScope.Is(rare), store.ByType.Is("reading"), store.ByKit.Is("K"), store.ByPerson.Is("T-03"), store.ByOutcome.Is("below")}}},
+		{"never-meet", store.Query{Terms: []store.Term{store.ByMeter.Is("M-0"), store.ByLot.Is("L-0")}}},
+		{"nobody", store.Query{Terms: []store.Term{store.ByPerson.Is("T-99"), store.ByKit.Is("K")}}},
+		{"all-time", store.Query{From: begin, To: begin.Add(90000 * time.Hour), Terms: []store.Term{store.ByMeter.Is("M-0"), store.ByLot.Is("L-0")}}},
 		{"one-day", store.Query{From: begin.Add(100 * time.Hour), To: begin.Add(110 * time.Hour)}},
 	} {
 		b.Run(c.name, func(b *testing.B) {

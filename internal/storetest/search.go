@@ -183,17 +183,17 @@ func trySearches(t *testing.T, db *store.DB) {
 // drawQuery asks for what one of the records has, or for nearly that.
 func drawQuery(rt *rapid.T, all []known) store.Query {
 	like := all[rapid.IntRange(0, len(all)-1).Draw(rt, "like")]
-	q := store.Query{Terms: map[store.Facet]string{}}
+	q := store.Query{}
 	values := like.values(rt)
 	for _, f := range store.Facets {
 		switch own := values[f]; rapid.IntRange(0, 5).Draw(rt, string(f)) {
 		case 0, 1:
 			if len(own) > 0 {
-				q.Terms[f] = rapid.SampledFrom(own).Draw(rt, "value")
+				q.Terms = append(q.Terms, f.Is(rapid.SampledFrom(own).Draw(rt, "value")))
 			}
 		case 2:
 			if rapid.IntRange(0, 7).Draw(rt, "strange") == 0 {
-				q.Terms[f] = rapid.SampledFrom([]string{"M-2", "SC-02", "T-09", "nobody", "reading"}).Draw(rt, "other")
+				q.Terms = append(q.Terms, f.Is(rapid.SampledFrom([]string{"M-2", "SC-02", "T-09", "nobody", "reading"}).Draw(rt, "other")))
 			}
 		}
 	}
@@ -275,8 +275,8 @@ func (k known) is(rt *rapid.T, q store.Query) bool {
 		return false
 	}
 	values := k.values(rt)
-	for f, v := range q.Terms {
-		if v != "" && !slices.Contains(values[f], v) {
+	for _, t := range q.Terms {
+		if t.Value != "" && !slices.Contains(values[t.Facet], t.Value) {
 			return false
 		}
 	}
@@ -287,7 +287,8 @@ func (k known) is(rt *rapid.T, q store.Query) bool {
 func (k known) values(rt *rapid.T) map[store.Facet][]string {
 	r := k.record
 	body := bodyOf(rt, r)
-	v := map[store.Facet][]string{store.ByType: {r.Type}, store.ByPerson: {r.By}, store.ByState: k.did}
+	v := make(map[store.Facet][]string)
+	v[store.ByType], v[store.ByPerson], v[store.ByState] = []string{r.Type}, []string{r.By}, slices.Clone(k.did)
 	if r.Corrects != "" {
 		v[store.ByReference] = []string{string(r.Corrects)}
 	}
@@ -383,7 +384,7 @@ func damagedIndex(t *testing.T, open Opener) {
 			t.Fatal(err)
 		}
 		err := db.Read(t.Context(), func(tx *store.Tx) error {
-			q := store.Query{Terms: map[store.Facet]string{store.ByScope: "SC-01"}}
+			q := store.Query{Terms: []store.Term{store.ByScope.Is("SC-01")}}
 			if strings.Contains(text, "times") {
 				q = store.Query{To: clock.At()}
 			}

@@ -86,9 +86,7 @@ func (s *Server) recordPage(x *exchange, status int, was sent) error {
 			page.Everything = x.searchHref(field, value)
 		}
 	}
-	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
-		return err
-	}
+	page.recordActs = s.actsOn(x, line, was)
 	if page.Void == nil && page.Correct == nil {
 		page.Problem = was.form.Problem
 	}

@@ -36,9 +36,9 @@ type recordActForm struct {
 }
 
 // actsOn returns what whoever asks may do to a record that stands.
-func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs, err error) {
+func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs) {
 	if l.Replaced.Known() || l.Type == store.TypeVoid || !x.mayVoid(l.By) {
-		return a, nil
+		return a
 	}
 	href := s.recordHref(l.ID)
 	a.ToVoid = href + "?act=void#act"
@@ -60,7 +60,7 @@ func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs, err e
 		a.Correct = s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return correct(w, e, l, value) })
 		a.Correct.Value = value
 	}
-	return a, nil
+	return a
 }
 
 // voidWords says what the void of a record of a type means.

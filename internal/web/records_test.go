@@ -69,7 +69,7 @@ func TestVoidAReadingByKeyboard(t *testing.T) {
 	if got := p.text("section[aria-labelledby=naming]"); !strings.Contains(got, "250 RLU") {
 		t.Errorf("what rests on the sample:\n%s", got)
 	}
-	p.tabTo(`section[aria-labelledby=naming] tr th a`)
+	p.tabTo(`section[aria-labelledby=naming] tr:last-child th a`)
 	p.keys("\r")
 	p.waitText("h1", "Reading of "+heldScope)
 	p.tabTo(`a[href*="act=void"]`)
@@ -194,7 +194,7 @@ func TestProofOfARecord(t *testing.T) {
 	for _, typ := range []string{store.TypeRules, store.TypeReading} {
 		id := ""
 		b.look(func(v desk.View) error {
-			return v.Search(store.Query{Terms: map[store.Facet]string{store.ByType: typ}}, func(l desk.Line) (bool, error) {
+			return v.Search(store.Query{Terms: []store.Term{store.ByType.Is(typ)}}, func(l desk.Line) (bool, error) {
 				id = l.ID
 				return false, nil
 			})
@@ -288,7 +288,7 @@ func TestVoidAndCorrect(t *testing.T) {
 	reading := b.lastOf(heldScope, store.TypeReading)
 	lot := ""
 	b.look(func(v desk.View) error {
-		return v.Search(store.Query{Terms: map[store.Facet]string{store.ByType: store.TypeRound}}, func(l desk.Line) (bool, error) {
+		return v.Search(store.Query{Terms: []store.Term{store.ByType.Is(store.TypeRound)}}, func(l desk.Line) (bool, error) {
 			lot = l.ID
 			return false, nil
 		})

@@ -52,7 +52,7 @@ func (b *site) recordExamples(file string) []example {
 func (b *site) lastOf(tag, typ string) (id string) {
 	b.Helper()
 	b.look(func(v desk.View) error {
-		q := store.Query{Terms: map[store.Facet]string{store.ByScope: tag, store.ByType: typ}}
+		q := store.Query{Terms: []store.Term{store.ByScope.Is(tag), store.ByType.Is(typ)}}
 		return v.Search(q, func(l desk.Line) (bool, error) {
 			id = l.ID
 			return l.Replaced.Known(), nil

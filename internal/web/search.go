@@ -113,11 +113,10 @@ func (s *Server) searchRecords(x *exchange) error {
 	}
 	status := http.StatusOK
 	if err != nil {
-		words, ok := "", false
-		if status, words, ok = refused(x, err); !ok {
+		var ok bool
+		if status, page.Problem, ok = refused(x, err); !ok {
 			return err
 		}
-		page.Problem = words
 	}
 	if err := s.view(x.r.Context(), func(v desk.View) (err error) {
 		page.Filing, err = v.Filing()
@@ -130,7 +129,7 @@ func (s *Server) searchRecords(x *exchange) error {
 
 // query reads what is asked from the address and puts it into words.
 func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
-	q := store.Query{Terms: map[store.Facet]string{}}
+	q := store.Query{}
 	typed := func(name string) string {
 		v := strings.TrimSpace(x.r.URL.Query().Get(name))
 		page.Typed[name] = v
@@ -141,11 +140,11 @@ func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
 		if v == "" {
 			continue
 		}
-		q.Terms[f.facet] = v
+		q.Terms = append(q.Terms, f.facet.Is(v))
 		page.Asked = append(page.Asked, f.words+fateWords(v))
 	}
 	if typed("late") != "" {
-		q.Terms[store.ByLate] = store.LateEntry
+		q.Terms = append(q.Terms, store.ByLate.Is(store.LateEntry))
 		page.Asked = append(page.Asked, "entered late")
 	}
 	if q.ID = strings.ToLower(typed("id")); q.ID != "" {
