@@ -180,10 +180,10 @@ func modelFields(s *sheet, _ desk.View, old any) error {
 		s.box(channelField(k, "sealed"), "Sealed: the user cannot flush it")
 		s.text(channelField(k, "cleaning"), "Cleaned by", "The act of manual cleaning that reaches it.", false)
 	}
-	s.part("Sampling points", "What is left as it follows from the geometry is decided by the channels. Choosing for one point makes the whole list the facility's own.")
+	s.part("Sampling points", "What is left to the geometry follows from the channels. Choosing for one point makes the whole list the facility's own.")
 	for _, k := range scope.PointKinds {
 		s.choose(pointField(k), capital(strings.ReplaceAll(string(k), "-", " ")), "",
-			option{Value: pointDerived, Text: "as it follows from the geometry"}, option{Value: pointRoutine, Text: "in every round"}, option{Value: pointDemand, Text: "on demand"}, option{Value: pointNone, Text: "not sampled"})
+			option{Value: pointDerived, Text: "by the geometry"}, option{Value: pointRoutine, Text: "in every round"}, option{Value: pointDemand, Text: "on demand"}, option{Value: pointNone, Text: "not sampled"})
 	}
 	return nil
 }

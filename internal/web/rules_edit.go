@@ -1,7 +1,6 @@
 package web
 
 import (
-	"errors"
 	"fmt"
 	"maps"
 	"net/http"
@@ -488,7 +487,7 @@ func (s *Server) rulesAdopt(x *exchange) error {
 		return x.redirect(rulesHref + "?done=adopted")
 	}
 	status, words, ok := refused(x, err)
-	if !ok || errors.As(err, new(*ledger.FaultError)) {
+	if !ok {
 		return err
 	}
 	return s.preview(x, status, previewPage{Text: text, Base: f.Typed["base"], ID: f.ID, Reason: f.Typed["reason"], Problem: words})
