@@ -359,7 +359,7 @@ func TestWrongPath(t *testing.T) {
 	dir := t.TempDir()
 	for _, path := range []string{dir, filepath.Join(dir, "missing")} {
 		_, err := store.Open(ctx, path, time.Now)
-		wantError(t, "open", err, store.NotFound, "there is no ledger in "+path+"\nhint: check the folder (--data), or make a new one with: rinsate init")
+		wantError(t, "open", err, store.NotFound, "there is no ledger in "+path+"\nhint: check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init")
 		_, err = store.Rebuild(ctx, path, nil)
 		wantError(t, "rebuild", err, store.NotFound, "there is no ledger in "+path)
 		_, err = store.Verify(ctx, path, nil, nil)
