@@ -858,7 +858,7 @@ func TestWhatIsStored(t *testing.T) {
 		_, err := w.Void(desk.Entry{By: "A-01", Corrects: id, Reason: "r"})
 		return err
 	})
-	if store.CodeOf(err) != store.Invalid || !strings.Contains(err.Error(), "a access record cannot be voided") {
+	if store.CodeOf(err) != store.Invalid || !strings.Contains(err.Error(), "an access record cannot be voided") {
 		t.Errorf("void of an access record (%s): %v", id, err)
 	}
 	accounts := dump("account")
