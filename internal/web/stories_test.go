@@ -134,6 +134,7 @@ func TestStoriesByClicking(t *testing.T) {
 		p.follow("nav", "Numbers")
 		p.fill("#f-scope", s.Scope)
 		p.click(".filter button")
+		p.wait(fmt.Sprintf("location.search.includes(%q) && document.readyState === 'complete'", "scope="+s.Scope))
 		p.follow(".streams", "instrument-channel of "+s.Scope)
 		p.waitText("[aria-labelledby=baseline]", "repair")
 		p.follow("main", "The scope")
