@@ -285,6 +285,7 @@ func (k known) is(q store.Query) bool {
 
 // values looks through the whole body for what each facet finds.
 func (k known) values(tb testing.TB) map[store.Facet][]string {
+	tb.Helper()
 	r := k.record
 	body := bodyOf(tb, r)
 	v := make(map[store.Facet][]string)
