@@ -165,12 +165,12 @@ func (f *flattener) walk(v reflect.Value, of, name string) {
 		}
 		return
 	}
-	switch kind := v.Kind(); {
-	case kind == reflect.Struct:
+	switch v.Kind() { //nolint:exhaustive // everything else is a scalar
+	case reflect.Struct:
 		f.members(v, of)
-	case kind == reflect.Slice:
+	case reflect.Slice:
 		f.list(v, of, name)
-	case kind == reflect.Map: // texts to lists: what a rule set replaces for single models
+	case reflect.Map: // texts to lists: what a rule set replaces for single models
 		for _, k := range slices.SortedFunc(slices.Values(v.MapKeys()), func(a, b reflect.Value) int { return strings.Compare(a.String(), b.String()) }) {
 			f.walk(v.MapIndex(k), joined(of, "model "+k.String()), name)
 		}

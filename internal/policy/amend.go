@@ -123,12 +123,12 @@ func extent(text []byte, n *yaml.Node) (from, to int, err error) {
 		line = line[:end]
 	}
 	length := -1
-	switch style := n.Style &^ yaml.TaggedStyle; {
-	case style == yaml.DoubleQuotedStyle:
+	switch n.Style &^ yaml.TaggedStyle { //nolint:exhaustive // a value in another style spans lines
+	case yaml.DoubleQuotedStyle:
 		length = closing(line, '"', '\\')
-	case style == yaml.SingleQuotedStyle:
+	case yaml.SingleQuotedStyle:
 		length = closing(line, '\'', '\'')
-	case style == 0:
+	case 0:
 		if strings.HasPrefix(line, n.Value) {
 			length = len(n.Value)
 		}

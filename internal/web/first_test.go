@@ -188,6 +188,90 @@ func TestFromNothingByFiles(t *testing.T) {
 	p.firstRound(b)
 }
 
+// From nothing to the first round in the browser, from forms: model, scope, people, targets, levels and the
+// check of the meter are typed. Uses and steps come from other systems, so they are a file here too.
+func TestFromNothingByForms(t *testing.T) {
+	t.Parallel()
+	f := firstRun(t, storetest.NewClock())
+	p := f.browser()
+	f.begin(p)
+	b := f.site()
+	p.open("/set-up")
+	if got := p.text("main"); !strings.Contains(got, "Register a model") {
+		t.Errorf("the overview does not say what is missing:\n%s", got)
+	}
+	signed := func(button string) {
+		t.Helper()
+		if eval[bool](p, `document.querySelector("#secret") !== null`) {
+			p.fill("#secret", password)
+		}
+		p.press("form.long", button)
+	}
+	p.open("/set-up/register/model")
+	p.fill("#f-name", "Example D")
+	p.set("#f-kind", "duodenoscope")
+	p.click("#f-elevator")
+	p.fill("#f-outer", "13")
+	p.click("details:has(#f-instrument-there) > summary")
+	p.click("#f-instrument-there")
+	p.fill("#f-instrument-bore", "4.2")
+	p.fill("#f-instrument-length", "1350")
+	p.click("#f-instrument-brushable")
+	p.click("#f-instrument-flushable")
+	p.fill("#f-instrument-cleaning", "brush")
+	p.press("form.long", "Register the model")
+	p.waitText("h1", "Example D")
+	p.open("/set-up/register/scope")
+	p.fill("#f-tag", "D-01")
+	p.set("#f-model", "Example D")
+	p.fill("#f-serial", "X1001")
+	p.set("#f-in-service", b.at().Add(-24 * time.Hour).In(b.desk.DB.Zone())[:10]+"T08:00")
+	p.press("form.long", "Register the scope")
+	p.waitText("h1", "D-01")
+	for _, x := range [][2]string{{"T-01", "technician"}, {"N-01", "procedure-room"}} {
+		p.open("/people")
+		p.fill("#new-code", x[0])
+		p.fill("#new-name", "Robin Muster")
+		p.click(fmt.Sprintf("section form input[value=%q]", x[1]))
+		p.press("section", "Make the account")
+		p.waitFor(".once")
+	}
+	for _, x := range [][4]string{{"positive", "light cell", "300", "3000"}, {"blank", "empty chamber", "", "10"}} {
+		p.open("/set-up/register/target")
+		p.fill("#f-system", "example-system")
+		p.set("#f-kind", x[0])
+		p.fill("#f-material", x[1])
+		if x[2] != "" {
+			p.fill("#f-low", x[2])
+		}
+		p.fill("#f-high", x[3])
+		p.fill("#f-source", "meter instructions")
+		signed("Register the target")
+		p.waitText("h1", x[1])
+	}
+	for _, point := range []string{"outer-distal-end", "elevator-recess", "instrument-channel"} {
+		p.open("/set-up/register/level")
+		p.fill("#f-system", "example-system")
+		p.fill("#f-kit", "example-kit")
+		p.set("#f-point", point)
+		p.fill("#f-alert", "100")
+		p.fill("#f-action", "200")
+		p.fill("#f-source", "kit instructions")
+		signed("Register the level")
+		p.waitText("h1", spaced(point))
+	}
+	p.inspect("first-level")
+	p.open("/meters/M-1")
+	p.fill("#value-positive", "1012")
+	p.fill("#value-blank", "1")
+	p.press("section form", "Record the check")
+	p.waitText("#outcome", "may be used")
+	p.bringTurnaround(b)
+	p.open("/set-up")
+	p.screenshot("set-up-complete")
+	p.firstRound(b)
+}
+
 // minutes is an instant so many minutes from now, as files hold it.
 func (b *site) minutes(n int) string {
 	return b.at().Add(time.Duration(n) * time.Minute).Time().Format(time.RFC3339)

@@ -16,14 +16,6 @@ import (
 	"rinsate/internal/storetest"
 )
 
-// awaited are pages that the help names and that are not served by every edition of the program. The help
-// shows them as plain text until they are.
-var awaited = []string{
-	"/alarms", "/comparison", "/failures", "/import", "/levels", "/levels/compare", "/levels/workshop", "/meters", "/meters/compare",
-	"/meters/study", "/records", "/records/ledger", "/scatter", "/set-up", "/set-up/fleet", "/set-up/kits", "/set-up/meters", "/set-up/models",
-	"/set-up/rules", "/trends",
-}
-
 // links are the pages that the help names.
 func (h help) links() (paths []string) {
 	for _, t := range append(slices.Collect(maps.Values(h.topics)), h.cautions) {
@@ -41,26 +33,17 @@ func (h help) links() (paths []string) {
 	return slices.Compact(paths)
 }
 
-// Every page that the help names exists, but for those that are awaited by name.
+// Every page that the help names exists.
 func TestHelpLeadsSomewhere(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
 	named := b.server.help.links()
 	for _, path := range named {
-		_, ok := b.server.needOf(path)
-		switch {
-		case ok && slices.Contains(awaited, path):
-			t.Logf("%s has come: it may go from the list of awaited pages", path)
-		case !ok && !slices.Contains(awaited, path):
+		if _, ok := b.server.needOf(path); !ok {
 			t.Errorf("the help names %s, which is not there", path)
 		}
 		if topic, ok := strings.CutPrefix(path, "/help/"); ok && b.server.help.topics[topic].Name == "" && topic != "glossary" && topic != "cautions" {
 			t.Errorf("the help names the topic %q, which is not there", topic)
-		}
-	}
-	for _, path := range awaited {
-		if !slices.Contains(named, path) {
-			t.Errorf("%s is awaited and the help does not name it", path)
 		}
 	}
 	if len(named) < 20 {

@@ -85,7 +85,7 @@ func (b *site) filled() *strings.Replacer {
 	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
 		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish(), "{topic}", "sample-a-scope",
 		"{level}", b.anyLevel(), "{alarm}", b.streams(), "{meter}", "M-1", "{kind}", "models", "{file}", b.importedFile(),
-		"{lot}", "K%7C7", "{code}", "M-1", "{target}", "A%7Cpositive%7Clight")
+		"{lot}", "K%7C7", "{code}", "M-1", "{target}", "A%7Cpositive%7Clight", "{key}", levelKey)
 }
 
 // Only one template is there when an example is asked for, so that it is the one that was shown.

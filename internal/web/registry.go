@@ -53,14 +53,14 @@ func decoded[T any](e desk.Edition) (any, error) { return desk.BodyOf[T](e) }
 
 // registries are all of them, in the order in which they build on each other.
 func registries() []registry {
-	return []registry{modelRegistry(), scopeRegistry(), meterRegistry(), targetRegistry(), lotRegistry()}
+	return []registry{modelRegistry(), scopeRegistry(), meterRegistry(), targetRegistry(), lotRegistry(), levelRegistry()}
 }
 
 // registryRoutes are the pages of a kind of thing.
 func (s *Server) registryRoutes(r registry) []route {
 	base, form := "/set-up/"+r.path, "/set-up/register/"+r.word
 	thing := base + "/{" + r.wild + "}"
-	nav := map[bool]string{true: capital(r.many)}[r.path != "targets"]
+	nav := map[bool]string{true: capital(r.many)}[r.path != "targets" && r.path != "levels"]
 	return []route{
 		setUpSection.page(base, access.SeeSetUp, "set-up-"+r.path, nav, func(x *exchange) error { return s.listOf(x, r) }),
 		post(base, r.need, func(x *exchange) error { return s.register(x, r) }),

@@ -21,7 +21,7 @@ func TestSignedFormSentTwice(t *testing.T) {
 	for _, role := range []access.Role{access.Lead, access.InfectionPrevention} {
 		b.session(role)
 	}
-	hold := b.hold(readyScope, "T-01")
+	hold := b.hold()
 	b.clock.Move(access.ProofHolds + time.Minute)
 	fields := map[string]string{
 		"id": b.newID(), "hold": hold, "reason": "looked at: nothing is broken", "secret": password + "x",
@@ -76,7 +76,7 @@ func TestLiftByDoubleClick(t *testing.T) {
 	for _, role := range []access.Role{access.Lead, access.InfectionPrevention} {
 		b.session(role)
 	}
-	b.hold(readyScope, "T-01")
+	b.hold()
 	b.clock.Move(access.ProofHolds + time.Minute)
 	p := openPage(t, b.server.base.String())
 	signIn(b, p, access.Lead)

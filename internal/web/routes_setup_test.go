@@ -43,6 +43,12 @@ var setUpMayOpen = map[string]string{
 	"GET /set-up/targets/{target}":              "LIQVA",
 	"GET /set-up/targets/{target}/edit":         "LI",
 	"POST /set-up/targets/{target}":             "LI",
+	"GET /set-up/levels":                        "LIQVA",
+	"POST /set-up/levels":                       "LI",
+	"GET /set-up/register/level":                "LI",
+	"GET /set-up/levels/{key}":                  "LIQVA",
+	"GET /set-up/levels/{key}/edit":             "LI",
+	"POST /set-up/levels/{key}":                 "LI",
 	"GET /set-up/kits":                          "LIQVA",
 	"POST /set-up/kits":                         "LA",
 	"GET /set-up/register/lot":                  "LA",
@@ -139,6 +145,9 @@ func looked(b *site) string {
 	return "/set-up/models/D1/edit?" + values.Encode()
 }
 
+// levelKey is the level of an outer distal end, as addresses have it.
+const levelKey = "A%7CK%7Couter-distal-end%7C%7Catp"
+
 // setUpExamples are the pages about the set-up; see examples.
 func (b *site) setUpExamples() []example {
 	b.Helper()
@@ -161,6 +170,10 @@ func (b *site) setUpExamples() []example {
 		{"meter as registered", "/set-up/meters/M-1", "set-up-thing", http.StatusOK, access.Lead},
 		{"targets", "/set-up/targets", "set-up-targets", http.StatusOK, access.Lead},
 		{"target", "/set-up/targets/A%7Cpositive%7Clight", "set-up-thing", http.StatusOK, access.Lead},
+		{"first levels", "/set-up/levels", "set-up-levels", http.StatusOK, access.Lead},
+		{"first level", "/set-up/levels/" + levelKey, "set-up-thing", http.StatusOK, access.Auditor},
+		{"first level, change", "/set-up/levels/" + levelKey + "/edit", "set-up-form", http.StatusOK, access.Lead},
+		{"first level, new", "/set-up/register/level", "set-up-form", http.StatusOK, access.InfectionPrevention},
 		{"target, change", "/set-up/targets/A%7Cpositive%7Clight/edit", "set-up-form", http.StatusOK, access.Lead},
 		{"kits", "/set-up/kits", "set-up-kits", http.StatusOK, access.Lead},
 		{"lot", "/set-up/kits/K%7C7", "set-up-thing", http.StatusOK, access.Lead},

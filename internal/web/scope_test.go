@@ -203,11 +203,11 @@ func (b *site) size() (n int64) {
 	return n
 }
 
-// hold places a hold by somebody and returns its id.
-func (b *site) hold(tag, by string) string {
+// hold has a technician place a hold on the ready scope and returns its id.
+func (b *site) hold() string {
 	b.Helper()
-	return string(b.do(by, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.PlaceHold(e, turnaround.Hold{Scope: tag, By: by, Reason: "dropped"})
+	return string(b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.PlaceHold(e, turnaround.Hold{Scope: readyScope, By: "T-01", Reason: "dropped"})
 	}).Record.ID)
 }
 
@@ -312,7 +312,7 @@ func TestLiftIsSigned(t *testing.T) {
 	for _, role := range []access.Role{access.Lead, access.InfectionPrevention, access.Technician, newcomer} {
 		b.session(role)
 	}
-	hold := b.hold(readyScope, "T-01")
+	hold := b.hold()
 	second := codeOf(access.InfectionPrevention)
 	b.clock.Move(access.ProofHolds) // nobody has shown lately who they are
 	tests := []struct {

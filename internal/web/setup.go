@@ -90,6 +90,8 @@ func (s *Server) partLine(x *exchange, p desk.PartState) partLine {
 	case desk.LevelsPart:
 		l.Name, l.What = "Levels", "Alert and action level for each meter system, kit and kind of sampling point."
 		to("/levels", "The levels")
+		to("/set-up/levels", "First levels")
+		to("/set-up/register/level", "Adopt a first level")
 	}
 	return l
 }
