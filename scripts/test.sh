@@ -7,14 +7,13 @@ cd "$(dirname "$0")/.."
 scripts/lint.sh
 
 # The command line and the invented year work in one thread and take minutes with the race detector; what
-# they call is raced by its own tests.
-unraced='^rinsate/(cmd/rinsate|internal/demo)$'
+# they call is raced by its own tests. The pages are tested twice: their server with it, and everything, in a
+# browser, without.
 echo "== go test -race"
-go list ./... | grep -Ev "$unraced" | CGO_ENABLED=1 xargs go test -race -shuffle=on
+go list ./... | grep -Ev '^rinsate/(cmd/rinsate|internal/demo)$' | CGO_ENABLED=1 xargs go test -race -shuffle=on
 
-echo "== go test, what is too long for the race detector"
-go list ./... | grep -E "$unraced" | xargs go test -shuffle=on
-go test -run '^TestStoriesByClicking$' ./internal/web
+echo "== go test, in a browser and what is too long for the race detector"
+go test -shuffle=on ./cmd/rinsate ./internal/demo ./internal/web
 
 echo "== fuzz"
 scripts/fuzz.sh

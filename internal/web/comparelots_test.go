@@ -48,7 +48,7 @@ func TestCompareLots(t *testing.T) {
 	lead.press("section form", "Compare the pairs")
 	lead.waitText("#answer", "The same level may stay")
 	lead.press("section form", "Record this comparison")
-	lead.waitText("h1", "comparison")
+	lead.waitText("h1", "Comparison")
 	lead.waitText("main", "S29")
 }
 

@@ -209,6 +209,7 @@ var topicOf = []struct{ path, topic string }{
 	{"/comparison", "where-scatter-comes-from"},
 	{"/records", "prove-a-record"},
 	{"/import", "set-up-from-nothing"},
+	{"/imports", "set-up-from-nothing"},
 	{"/set-up/rules", "edit-the-rules"},
 	{"/set-up", "set-up-from-nothing"},
 	{"/people", "people-and-passwords"},

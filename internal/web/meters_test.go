@@ -69,7 +69,7 @@ func TestFailedCheck(t *testing.T) {
 		}
 	}
 	p.click(`section[aria-labelledby=doubts] td a[href*="/records/"]`)
-	p.waitText("h1", "reading")
+	p.waitText("h1", "Reading")
 	p.open("/meters/M-1")
 	p.click(`section[aria-labelledby=doubts] th a`)
 	p.waitText("h1", readyScope)

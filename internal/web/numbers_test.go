@@ -163,7 +163,7 @@ func TestStreamByClicking(t *testing.T) {
 	p.waitText(".said", "adopted")
 	p.waitText("[aria-labelledby=baseline]", "adopted, record")
 	p.click(".wide a[href*='/records/']")
-	p.waitText("main", "reading")
+	p.waitText("main", "Reading")
 	if at := p.location(); !strings.HasPrefix(at, "/records/") {
 		t.Errorf("the point leads to %s", at)
 	}

@@ -213,7 +213,7 @@ func TestOnward(t *testing.T) {
 	if got, want := b.server.onward("/scopes", url.Values{"q": {"a b"}}), "/rinsate/scopes?q=a+b"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if got := b.server.trendHref("L 7/2", "", nil); got != "/rinsate/scopes/L%207%2F2" {
+	if got := b.server.trendHref("L 7/2", "", nil); got != "/rinsate/trends?scope=L+7%2F2" {
 		t.Errorf("a scope without a point: %q", got)
 	}
 }

@@ -146,7 +146,7 @@ func TestCompareTwoLevels(t *testing.T) {
 		t.Errorf("the address forgot what was asked: %s", at)
 	}
 	p.click("#past ~ .scroll tbody tr td:last-child a")
-	p.waitText("h1", "round")
+	p.waitText("h1", "Round")
 }
 
 // What cannot be is refused with words that say what to do, and the page stays usable.
