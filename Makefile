@@ -31,7 +31,7 @@ fuzz: ## run each fuzz target for FUZZTIME (default 5s)
 	@scripts/fuzz.sh
 
 build: ## build the static binary bin/rinsate for this machine
-	CGO_ENABLED=0 $(GO) build -trimpath -ldflags '-s -w' -o bin/ ./cmd/rinsate
+	@scripts/build.sh bin/rinsate
 
 tools: ## build the development tools and print their versions
 	$(GO) tool gofumpt -version

@@ -8,9 +8,7 @@ out=$(mktemp -d)
 trap 'rm -rf "$out"' EXIT
 for target in linux/amd64 linux/arm64 windows/amd64 darwin/arm64; do
 	binary=$out/rinsate-${target//\//-}
-	# Without the stamp of the version control system, which a plain copy of the sources lacks.
-	CGO_ENABLED=0 GOOS=${target%/*} GOARCH=${target#*/} \
-		go build -trimpath -buildvcs=false -ldflags '-s -w' -o "$binary" ./cmd/rinsate
+	GOOS=${target%/*} GOARCH=${target#*/} scripts/build.sh "$binary"
 	size=$(wc -c <"$binary")
 	printf 'build: %-14s %5d.%d MB\n' "$target" $((size / 1000000)) $((size / 100000 % 10))
 	if ((size > limit)); then

@@ -34,8 +34,8 @@ func TextBox(s TextStyle, at Point, text string) Box {
 }
 
 // Regular and SemiBold are the embedded fonts.
-func Regular() []byte  { return interRegular }
-func SemiBold() []byte { return interSemiBold }
+func Regular() []byte  { return interRegular() }
+func SemiBold() []byte { return interSemiBold() }
 
 // Colours returns the name of each ink with its colours on light and dark paper.
 func Colours() map[string][2]string {

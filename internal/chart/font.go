@@ -1,23 +1,43 @@
 package chart
 
 import (
+	"bytes"
+	"compress/gzip"
 	_ "embed"
 	"encoding/binary"
+	"io"
 	"sync"
 )
 
-// Inter, under the SIL Open Font License 1.1 (font/LICENSE.txt).
+// Inter, under the SIL Open Font License 1.1 (font/LICENSE.txt), packed, since the program is small only
+// if its parts are.
 var (
-	//go:embed font/Inter-Regular.ttf
-	interRegular []byte
-	//go:embed font/Inter-SemiBold.ttf
-	interSemiBold []byte
+	//go:embed font/Inter-Regular.ttf.gz
+	packedRegular []byte
+	//go:embed font/Inter-SemiBold.ttf.gz
+	packedSemiBold []byte
 )
 
 var (
-	regular  = sync.OnceValue(func() face { return parseFace(interRegular) })
-	semiBold = sync.OnceValue(func() face { return parseFace(interSemiBold) })
+	interRegular  = sync.OnceValue(func() []byte { return unpacked(packedRegular) })
+	interSemiBold = sync.OnceValue(func() []byte { return unpacked(packedSemiBold) })
+
+	regular  = sync.OnceValue(func() face { return parseFace(interRegular()) })
+	semiBold = sync.OnceValue(func() face { return parseFace(interSemiBold()) })
 )
+
+// unpacked returns what was packed when the program was built.
+func unpacked(packed []byte) []byte {
+	r, err := gzip.NewReader(bytes.NewReader(packed))
+	if err != nil {
+		panic(err) // embedded at build time
+	}
+	text, err := io.ReadAll(r)
+	if err != nil {
+		panic(err) // embedded at build time
+	}
+	return text
+}
 
 // face holds the advance widths of a font, as fractions of its size, by character.
 type face map[rune]float64

@@ -12,8 +12,6 @@ import (
 
 	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
-	"github.com/vbauerster/mpb/v8"
-	"github.com/vbauerster/mpb/v8/decor"
 
 	"rinsate/internal/desk"
 	"rinsate/internal/policy"
@@ -240,22 +238,22 @@ func (a *app) importFile(ctx context.Context, d *desk.Desk, f desk.File, dry boo
 	return nil
 }
 
-// progress shows a bar on standard error when that is a terminal and the size is known.
+// progress counts on standard error how much of a file is read, when that is a terminal and the size is
+// known.
 func (a *app) progress(r io.Reader, size int64, name string) (io.Reader, func()) {
 	terminal, ok := a.Err.(*os.File)
 	if !ok || size == 0 || a.json || !term.IsTerminal(terminal.Fd()) {
 		return r, func() {}
 	}
-	bars := mpb.New(mpb.WithOutput(terminal), mpb.WithWidth(50))
-	bar := bars.AddBar(size,
-		mpb.PrependDecorators(decor.Name(filepath.Base(name)+" ")),
-		mpb.AppendDecorators(decor.Percentage(), decor.Name(" "), decor.AverageETA(decor.ET_STYLE_GO)),
-		mpb.BarRemoveOnComplete())
-	counted := wire.Progress(r, func(n int64) { bar.SetCurrent(min(n, size-1)) })
-	return counted, func() {
-		bar.SetTotal(bar.Current(), true)
-		bars.Wait()
-	}
+	shown := int64(-1)
+	counted := wire.Progress(r, func(n int64) {
+		if percent := min(n, size) * 100 / size; percent != shown {
+			shown = percent
+			fmt.Fprintf(terminal, "\r%s %d %%", filepath.Base(name), percent)
+		}
+	})
+	const wipe = "\r\x1b[K" // ECMA-48: back to the begin of the line, and erase it
+	return counted, func() { fmt.Fprint(terminal, wipe) }
 }
 
 func (a *app) rulesCommand() *cobra.Command {
