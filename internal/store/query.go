@@ -1,9 +1,11 @@
 package store
 
 import (
+	"cmp"
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 
@@ -287,12 +289,36 @@ func (tx *Tx) HoldsOpenAt(scope string, at unit.Instant, visit func(Kept) error)
 }
 
 // Chronicle calls visit for every record of a scope between two instants, replaced ones as well, the
-// latest first.
+// latest first and at most so many. The table is in order within each type, so that the latest of each are
+// found first and the latest of these taken.
 func (tx *Tx) Chronicle(scope string, from, to unit.Instant, limit int, visit func(Kept) error) error {
-	return tx.events(`SELECT r.bytes, latest.replaced FROM
-		(SELECT site, seq, at, replaced FROM event WHERE site = $1 AND scope = $2 AND at >= $3 AND at <= $4 ORDER BY at DESC, seq DESC LIMIT $5) latest
-		JOIN record r ON r.site = latest.site AND r.seq = latest.seq ORDER BY latest.at DESC, latest.seq DESC`,
-		visit, tx.db.site.Code, scope, int64(from), int64(to), limit)
+	type place struct {
+		typ     string
+		at, seq int64
+	}
+	var latest []place
+	for _, typ := range Types {
+		err := tx.s.each(tx.ctx, `SELECT at, seq FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at >= $4 AND at <= $5 ORDER BY at DESC, seq DESC LIMIT $6`,
+			func(row scanner) error {
+				p := place{typ: typ}
+				err := row.Scan(&p.at, &p.seq)
+				latest = append(latest, p)
+				return err
+			}, tx.db.site.Code, scope, typ, int64(from), int64(to), limit)
+		if err != nil {
+			return err
+		}
+	}
+	slices.SortFunc(latest, func(a, b place) int { return cmp.Or(cmp.Compare(b.at, a.at), cmp.Compare(b.seq, a.seq)) })
+	for _, p := range latest[:min(limit, len(latest))] {
+		err := tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+			WHERE e.site = $1 AND e.scope = $2 AND e.type = $3 AND e.at = $4 AND e.seq = $5`,
+			visit, tx.db.site.Code, scope, p.typ, p.at, p.seq)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // NextUse returns when the first use of a scope after an instant began, Forever when there is none.
