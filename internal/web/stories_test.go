@@ -18,6 +18,7 @@ import (
 	"rinsate/internal/access"
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
+	"rinsate/internal/ledger"
 	"rinsate/internal/store"
 	"rinsate/internal/storetest"
 	"rinsate/internal/trend"
@@ -147,6 +148,68 @@ func TestStoriesByClicking(t *testing.T) {
 		p.waitText("h1 ~ p .mark", "held")
 		p.waitText("[aria-labelledby=alarms]", "new")
 	})
+	t.Run(demo.AfterLeave, func(*testing.T) {
+		s := told(t, stories, demo.AfterLeave)
+		p.open("/")
+		p.follow("nav", "Numbers")
+		p.follow("nav.section", "Scatter")
+		p.set("[name=people]", "shown")
+		p.click(".filter button")
+		p.waitText(".stand-out", s.Person)
+	})
+	for _, s := range stories {
+		if s.Meter == "" {
+			continue
+		}
+		t.Run(s.Name, func(*testing.T) {
+			p.open("/")
+			p.follow("nav", "Numbers")
+			p.follow("nav.section", "Meters")
+			p.follow("main", s.Meter)
+			p.waitText("h1", s.Meter)
+			p.set("#from", s.From.AddDays(-30, b.desk.DB.Zone()).In(b.desk.DB.Zone())[:10])
+			p.click(".filter button")
+			p.wait("location.search.includes('from=') && document.readyState === 'complete'")
+			if s.Name == demo.DriftingMeter { // every check is within what the maker states, and not within what was usual
+				p.waitText("[aria-labelledby=targets]", "would have been refused, the first at")
+				return
+			}
+			p.waitText("[aria-labelledby=verdicts] table", "refused")
+		})
+	}
+	// What shows in single records is found among the records by what one would ask for.
+	for name, ask := range map[string][2]string{
+		demo.Voided: {"state", "voided"}, demo.Corrected: {"state", "corrected"}, demo.Request: {"type", "request"}, demo.Culture: {"type", "hold"},
+		demo.Escalation: {"type", "lift"}, demo.ExpiredSample: {"type", "sample"}, demo.LateEntry: {"late", "yes"}, demo.DelayedNight: {"type", "step"},
+	} {
+		t.Run(name, func(*testing.T) {
+			s := told(t, stories, name)
+			tag := s.Scope
+			if tag == "" {
+				tag = s.Scopes[0]
+			}
+			p.open("/")
+			p.follow("nav", "Records")
+			p.fill("#scope", tag)
+			p.set("#from", s.From.In(b.desk.DB.Zone())[:10]+"T00:00")
+			p.set("#to", s.To.AddDays(2, b.desk.DB.Zone()).In(b.desk.DB.Zone())[:10]+"T00:00")
+			if field := "[name=" + ask[0] + "]"; ask[0] == "late" {
+				p.click(field)
+			} else {
+				p.set(field, ask[1])
+			}
+			p.press("form", "Search")
+			p.wait(fmt.Sprintf("location.search.includes(%q) && document.readyState === 'complete'", ask[0]+"="+ask[1]))
+			if len(s.Records) == 0 { // it is told by what the records say
+				p.waitText("main", "soaked for 30 minutes")
+				return
+			}
+			found := eval[[]string](p, `[...document.querySelectorAll("main a[href*='/records/']")].map((a) => a.getAttribute("href").split("/").pop())`)
+			if !slices.ContainsFunc(s.Records, func(id ledger.ID) bool { return slices.Contains(found, string(id)) }) {
+				t.Errorf("%s: none of %v among %v:\n%s", s.What, s.Records, found, p.text("main"))
+			}
+		})
+	}
 }
 
 // recordAt returns the record whose page is open.
