@@ -310,19 +310,24 @@ type Granted struct {
 
 // Grants returns who gave or took which roles from a code, the earliest first.
 func (v View) Grants(code string) ([]Granted, error) {
+	all, err := v.AllGrants()
+	return all[access.Key(code)], err
+}
+
+// AllGrants returns the grants of every code, by its key, the earliest first.
+func (v View) AllGrants() (map[string][]Granted, error) {
 	all, err := v.tx.Entities(store.TypeAccess)
 	if err != nil {
 		return nil, err
 	}
-	var granted []Granted
+	granted := map[string][]Granted{}
 	for _, kept := range all {
 		body, err := store.Body[store.Access](kept.Record)
 		if err != nil {
 			return nil, err
 		}
-		if access.Key(body.Code) == access.Key(code) {
-			granted = append(granted, Granted{body, kept.By, kept.At})
-		}
+		key := access.Key(body.Code)
+		granted[key] = append(granted[key], Granted{body, kept.By, kept.At})
 	}
 	return granted, nil
 }

@@ -32,6 +32,8 @@ type accountLine struct {
 	// Own says that it is the account of whoever looks.
 	Own      bool
 	Sessions int
+	// History are the changes of the account, the latest first.
+	History []grantLine
 }
 
 type roleChoice struct {
@@ -52,6 +54,10 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 		if err != nil {
 			return err
 		}
+		granted, err := v.AllGrants()
+		if err != nil {
+			return err
+		}
 		for _, a := range all {
 			line := accountLine{Code: a.Code, Name: a.Name, Badge: a.Badge != "", PIN: a.PIN != "", Disabled: a.Disabled.Known(), State: accountState(a, v.Now()), Own: x.own(a.Code)}
 			for _, r := range access.Roles {
@@ -67,6 +73,7 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 				return err
 			}
 			line.Passkeys = len(keys)
+			line.History = grantLines(granted[access.Key(a.Code)], v.Zone())
 			page.Accounts = append(page.Accounts, line)
 		}
 		return nil
