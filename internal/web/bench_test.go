@@ -65,6 +65,7 @@ func (b *site) bench(t *testing.T, role access.Role) *page {
 
 func TestBenchBegins(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	_, p := atBench(t)
 	p.scan(inWorkScope)
 	p.waitText("#scope-name", inWorkScope)
@@ -100,6 +101,7 @@ func spacedPoint(point string) string { return strings.ToLower(strings.ReplaceAl
 // the values.
 func TestRoundByScannerAlone(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p := atBench(t)
 	p.scan(heldScope)
 	p.waitText("#scope-name", heldScope)
@@ -134,6 +136,7 @@ func TestRoundByScannerAlone(t *testing.T) {
 // What must stop at the bench stops there, with words that say what to do.
 func TestBenchStops(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	_, p := atBench(t)
 	for _, c := range []struct{ scan, says string }{
 		{"M-2", "Check it before it is used"},
@@ -156,6 +159,7 @@ func TestBenchStops(t *testing.T) {
 // once, with the time at which they happened.
 func TestOffline(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p := atBench(t)
 	p.scan(inWorkScope)
 	p.waitText("#scope-name", inWorkScope)
@@ -227,6 +231,7 @@ func (p *page) onScope(tag, point string) {
 // reading is never taken silently: both values and whose they are stand there until somebody decides.
 func TestTwoPeopleOnOneSample(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	for _, c := range []struct {
 		decision string
 		want     int // readings of the sample in the end
@@ -292,6 +297,7 @@ func (b *site) readings(tag string, point scope.PointKind) (values []string) {
 // The tab is killed in the middle: another one goes on where it stopped.
 func TestBenchSurvivesItsTab(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p := atBench(t)
 	p.onScope(inWorkScope, "elevator-recess")
 	p.wait("navigator.serviceWorker.controller")
@@ -315,6 +321,7 @@ func TestBenchSurvivesItsTab(t *testing.T) {
 // What was recorded by mistake is taken back, or corrected, with a reason; both stay on record.
 func TestMistakes(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p := atBench(t)
 	p.onScope(inWorkScope, "outer-distal-end")
 	p.scan("950")
@@ -343,6 +350,7 @@ func TestMistakes(t *testing.T) {
 // A value that is ten times off what is usual, or near a level, is typed twice before it is stored.
 func TestUnusualValueIsTypedTwice(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := ticking(t)
 	for range 5 {
 		b.use(readyScope)
@@ -379,6 +387,7 @@ func TestUnusualValueIsTypedTwice(t *testing.T) {
 // A bench that stood idle is locked; what is open stays open, and the same person or the next one goes on.
 func TestLockedBench(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p := atBench(t)
 	ctx := t.Context()
 	for role, badge := range map[access.Role]string{access.Technician: "BADGE-1", access.Lead: "BADGE-2"} {
@@ -420,6 +429,7 @@ func TestLockedBench(t *testing.T) {
 // by itself and the scope goes on to the cabinet.
 func TestCleanAgainAtTheBench(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p := atBench(t)
 	p.onScope(inWorkScope, "outer-distal-end")
 	p.scan("950")
@@ -465,6 +475,7 @@ func TestCleanAgainAtTheBench(t *testing.T) {
 // A whole round with the keyboard alone, without a pointer or a scanner.
 func TestRoundByKeyboardAlone(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p := atBench(t)
 	// enter moves on with Tab until the focus is on what a person looks for, and presses it.
 	enter := func(text string) {
@@ -518,6 +529,7 @@ func TestRoundByKeyboardAlone(t *testing.T) {
 // The next person takes over a shared bench with a scan of the sheet, one of the badge, and a PIN.
 func TestChangePerson(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p := atBench(t)
 	b.session(access.Lead)
 	if _, err := b.server.door.SetBadge(t.Context(), desk.Entry{By: "A-01"}, codeOf(access.Lead), "BADGE-2"); err != nil {

@@ -129,12 +129,18 @@ type worker struct {
 	detach context.CancelFunc
 }
 
-// openPage opens an empty page for a site.
-func openPage(tb testing.TB, base string) *page {
+// needsBrowser leaves a test out that the race detector watches, before it has made anything: see raced.
+func needsBrowser(tb testing.TB) {
 	tb.Helper()
 	if raced {
 		tb.Skip("a browser is needed: this is tested without the race detector")
 	}
+}
+
+// openPage opens an empty page for a site.
+func openPage(tb testing.TB, base string) *page {
+	tb.Helper()
+	needsBrowser(tb)
 	parent, err := chrome.start()
 	if err != nil {
 		tb.Fatal(err)
@@ -616,6 +622,7 @@ func (p *page) inspectAs(name, scheme string, sizes ...[2]int64) {
 // TestHarness shows that the checks find what they are for: without it an empty list would say nothing.
 func TestHarness(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	mux := http.NewServeMux()
 	mux.HandleFunc("/faults", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Security-Policy", "default-src 'self'; style-src 'none'")

@@ -20,6 +20,7 @@ import (
 // An analyst compares two lots by the readings of the field, and then by a file of pairs.
 func TestCompareLots(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.plant()
 	p := openPage(t, b.server.base.String())
@@ -143,6 +144,7 @@ func (b *site) ledgerSize() (n int64) {
 // An analyst pastes a gauge study.
 func TestStudy(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	signIn(b, p, access.Analyst)

@@ -162,6 +162,7 @@ func fileOf(rows ...string) string { return strings.Join(rows, "\n") + "\n" }
 // wizard, a meter is checked, and a whole round is done at the bench.
 func TestFromNothingByFiles(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	f := firstRun(t, storetest.NewClock())
 	p := f.browser()
 	f.begin(p)
@@ -192,6 +193,7 @@ func TestFromNothingByFiles(t *testing.T) {
 // check of the meter are typed. Uses and steps come from other systems, so they are a file here too.
 func TestFromNothingByForms(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	f := firstRun(t, storetest.NewClock())
 	p := f.browser()
 	f.begin(p)
@@ -317,6 +319,7 @@ func (p *page) firstRound(b *site) {
 // What is wrong is told with the form as it was typed, without secrets, and nothing is made.
 func TestFirstRunProblems(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	f := firstRun(t, storetest.NewClock())
 	p := f.browser()
 	p.fill("#name", "Example clinic")
@@ -351,6 +354,7 @@ func TestFirstRunProblems(t *testing.T) {
 // anything is made.
 func TestFirstRunWithoutScripts(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	f := firstRun(t, storetest.NewClock())
 	p := openPage(t, f.base.String())
 	p.scripts(false)
@@ -529,6 +533,7 @@ func TestFirstRunOwnRules(t *testing.T) {
 // served at the same address.
 func TestFirstRunInvented(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	clock := storetest.NewClock()
 	step := make(chan struct{})
 	f := firstRun(t, clock, func(o *FirstOptions) {
@@ -575,6 +580,7 @@ func TestFirstRunInvented(t *testing.T) {
 // An invented hospital that fails leaves nothing, and the form comes back and says so.
 func TestFirstRunInventedFails(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	f := firstRun(t, storetest.NewClock(), func(o *FirstOptions) {
 		o.Invent = func(_ context.Context, dir string, _ func(done, total int)) error {
 			return errors.Join(os.MkdirAll(dir, 0o700), os.WriteFile(filepath.Join(dir, "half"), nil, 0o600), errors.New("the disk is full"))

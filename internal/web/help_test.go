@@ -244,6 +244,7 @@ func TestGlossary(t *testing.T) {
 // Each word that explains itself opens by a click and by the keyboard, and closes by Escape.
 func TestTerms(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	tried := map[string]bool{} // a template with a word of it
 	p := openPage(t, b.server.base.String())
@@ -299,6 +300,7 @@ func asker(role, other access.Role) access.Role {
 // that page by its steps.
 func TestHelpInTheBrowser(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	p.scripts(false)

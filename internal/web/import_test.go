@@ -30,6 +30,7 @@ const foreign = "Ger\xe4t;Stelle;Entnommen;Aktiviert;Gelesen;Charge;Wert;Wer\n" 
 // of it is what the command takes.
 func TestImportForeignFile(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	clock := storetest.NewClock()
 	b := serve(t, clock)
 	p := openPage(t, b.server.base.String())
@@ -94,6 +95,7 @@ func TestImportForeignFile(t *testing.T) {
 // Without scripts a file is tried and stored just the same; the page asks again by itself.
 func TestImportWithoutScripts(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	p.scripts(false)
@@ -107,6 +109,7 @@ func TestImportWithoutScripts(t *testing.T) {
 // What goes on can be watched after a reload, by scripts without a reload, and is not done twice.
 func TestImportProgress(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	signIn(b, p, access.Lead)

@@ -21,6 +21,7 @@ import (
 // at once that it may be used.
 func TestCheckMeter(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	signIn(b, p, access.Technician)
@@ -51,6 +52,7 @@ func TestCheckMeter(t *testing.T) {
 // leads to its record and its scope.
 func TestFailedCheck(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	signIn(b, p, access.Lead)
@@ -85,6 +87,7 @@ func TestFailedCheck(t *testing.T) {
 // The bench refuses a meter that is not checked and says where it is.
 func TestBenchLeadsToCheck(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	_, p := atBench(t)
 	p.scan("M-2")
 	p.waitText("#said", "Check it before it is used")

@@ -44,6 +44,7 @@ func (p *page) follow(within, words string) {
 // Somebody finds an alarm in the list and takes it through its life with the mouse and the keyboard.
 func TestAlarmByClicking(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.streams()
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
@@ -117,6 +118,7 @@ func TestAlarmByClicking(t *testing.T) {
 // The controls of a stream change its address, and each point leads to its record.
 func TestStreamByClicking(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.streams()
 	p := openPage(t, b.server.base.String())

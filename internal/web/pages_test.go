@@ -459,6 +459,7 @@ func TestFaultInATemplate(t *testing.T) {
 // TestPages opens every example in a browser.
 func TestPages(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	seen := map[string]bool{}
 	for _, e := range b.examples() {
@@ -487,6 +488,7 @@ func TestPages(t *testing.T) {
 
 func TestSignIn(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.session(access.Lead) // there is an account now, and the browser knows nothing of it
 	p := openPage(t, b.server.base.String())
@@ -507,6 +509,7 @@ func TestSignIn(t *testing.T) {
 
 func TestScanner(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	p.open("/gate")
@@ -545,6 +548,7 @@ func TestScanner(t *testing.T) {
 
 func TestGateWithoutScripts(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	p.scripts(false)
@@ -561,6 +565,7 @@ func TestGateWithoutScripts(t *testing.T) {
 // began to listen and while it was cut off.
 func TestLivePage(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	hold := func(tag, reason string) {
 		t.Helper()

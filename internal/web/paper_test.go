@@ -32,6 +32,7 @@ const (
 // at which people work or sign in are not printed.
 func TestPaper(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	tried := []string{"bench", "sign-in", "account"}
 	for _, e := range b.examples() {

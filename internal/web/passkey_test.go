@@ -264,6 +264,7 @@ func TestPasskeyAnswersCountOnce(t *testing.T) {
 // The button is there only where it can work.
 func TestPasskeysNotOffered(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serveAs(t, storetest.NewClock(), "localhost")
 	p := openPage(t, b.server.base.String())
 	const seen = `[...document.querySelectorAll("[data-passkeys=some]")].filter((e) => e.checkVisibility()).length`

@@ -12,6 +12,7 @@ import (
 // PIN, and sees where they have signed in; the administrator changes the roles and ends the sessions.
 func TestNewPerson(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	admin, person := openPage(t, b.server.base.String()), openPage(t, b.server.base.String())
 	signIn(b, admin, access.Administrator)

@@ -41,6 +41,7 @@ func (p *page) tabTo(css string) {
 // alone, and without scripts.
 func TestVoidAReadingByKeyboard(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.session(access.Lead)
 	b.clock.Move(access.ProofHolds) // nobody has shown lately who they are

@@ -72,6 +72,7 @@ func TestSignedFormSentTwice(t *testing.T) {
 // Somebody presses twice: the page says that the hold is lifted, and the browser is still signed in.
 func TestLiftByDoubleClick(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	for _, role := range []access.Role{access.Lead, access.InfectionPrevention} {
 		b.session(role)

@@ -22,6 +22,7 @@ import (
 // then, when asked for, by code.
 func TestScatterFindsWhatIsPlanted(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.plant()
 	p := openPage(t, b.server.base.String())

@@ -662,6 +662,7 @@ func TestDossier(t *testing.T) {
 
 func TestPhotographInTheBrowser(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	name := filepath.Join(t.TempDir(), "tip.png")
 	if err := os.WriteFile(name, photograph(t, 64, 48), 0o600); err != nil {
@@ -687,6 +688,7 @@ func TestPhotographInTheBrowser(t *testing.T) {
 
 func TestHoldInTheBrowser(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.session(access.InfectionPrevention)
 	p := openPage(t, b.server.base.String())
@@ -719,6 +721,7 @@ func TestHoldInTheBrowser(t *testing.T) {
 // On paper a dossier has nothing to click on, and page after page.
 func TestDossierOnPaper(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.furnish()
 	p := openPage(t, b.server.base.String())

@@ -54,6 +54,7 @@ func standsOf[T any](b *site, typ, key string) (body T, editions int) {
 // sees what the two editions differ in.
 func TestRegisterInTheBrowser(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	signIn(b, p, access.Lead)
@@ -156,6 +157,7 @@ func TestRegisterInTheBrowser(t *testing.T) {
 // it with a signature, and the bench works by it at once.
 func TestRulesInTheBrowser(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.session(access.Lead)
 	b.clock.Move(access.ProofHolds) // nobody has shown lately who they are
@@ -209,6 +211,7 @@ func TestRulesInTheBrowser(t *testing.T) {
 // not verified.
 func TestRulesForm(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	p.scripts(false)
@@ -416,6 +419,7 @@ func TestTargetIsSigned(t *testing.T) {
 // A loan arrives, goes back, and comes again; a lot is recalled; a form from before is told so.
 func TestLoanAndRecall(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	signIn(b, p, access.Administrator)
@@ -473,6 +477,7 @@ func TestSetUpForReaders(t *testing.T) {
 // With the keyboard alone: from the overview to a meter that is registered.
 func TestSetUpByKeyboard(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.base.String())
 	signIn(b, p, access.Lead)

@@ -97,6 +97,7 @@ func (p *page) alarmOf(tag, point string) {
 
 // TestStoriesByClicking finds what is planted in the invented hospital by clicking alone.
 func TestStoriesByClicking(t *testing.T) {
+	needsBrowser(t)
 	b, stories := storySite(t)
 	if err := b.server.lookAtStreams(t.Context()); err != nil {
 		t.Fatal(err)

@@ -19,6 +19,7 @@ import (
 // From then on it judges at the bench, and the gate keeps a scope that it does not let pass.
 func TestDeriveAndAdopt(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.levelled()
 	p := openPage(t, b.server.base.String())
@@ -125,6 +126,7 @@ func TestDeriveAndAdopt(t *testing.T) {
 // Two levels of one target are set side by side, and a round that they judge differently leads to its record.
 func TestCompareTwoLevels(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.levelled()
 	p := openPage(t, b.server.base.String())
