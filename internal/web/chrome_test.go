@@ -137,6 +137,15 @@ func needsBrowser(tb testing.TB) {
 	}
 }
 
+// walksEverything leaves a test out that the race detector watches and that opens every page, in one
+// thread: each page is raced once, in TestEveryTemplate.
+func walksEverything(tb testing.TB) {
+	tb.Helper()
+	if raced {
+		tb.Skip("every page is opened: this is tested without the race detector")
+	}
+}
+
 // openPage opens an empty page for a site.
 func openPage(tb testing.TB, base string) *page {
 	tb.Helper()

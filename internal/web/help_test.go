@@ -87,6 +87,7 @@ func twice(page string) (list []string) {
 // has each id once.
 func TestPagesAreExplained(t *testing.T) {
 	t.Parallel()
+	walksEverything(t)
 	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
 	if list := twice(`<p id="a"><p id="b"><p id="a">`); !slices.Equal(list, []string{"a"}) {
 		t.Errorf("ids that are there twice: %q", list)

@@ -132,6 +132,7 @@ func client(t *testing.T) *http.Client {
 
 func TestHeaders(t *testing.T) {
 	t.Parallel()
+	walksEverything(t)
 	b := serve(t, storetest.NewClock())
 	filled := b.filled()
 	type request struct {
@@ -219,6 +220,7 @@ func TestHeaders(t *testing.T) {
 // Whoever has not signed in is sent to sign in, and from there to the page that they wanted.
 func TestNobody(t *testing.T) {
 	t.Parallel()
+	walksEverything(t)
 	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
 	filled := b.filled()
 	guarded := 0
@@ -304,6 +306,7 @@ var addresses = regexp.MustCompile(`\b(?:href|src|action|formaction|data-live)="
 // and leads somewhere.
 func TestSubPath(t *testing.T) {
 	t.Parallel()
+	walksEverything(t)
 	const prefix = "/rinsate"
 	b := newSite(t, storetest.NewClock(), "https://x.example"+prefix)
 	b.furnish()

@@ -89,6 +89,7 @@ func (p *page) refusesPasskey(status int, want string) {
 
 func TestPasskey(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p, _ := passkeyed(t)
 	p.open("/sign-in?next=%2Fscopes%3Fa%3Db%26c")
 	p.inspect("sign-in-with-a-passkey")
@@ -136,6 +137,7 @@ func TestPasskey(t *testing.T) {
 // The locked bench opens with a passkey of the person whose session it is, and stays as it was.
 func TestPasskeyOpensTheBench(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p, _ := passkeyed(t)
 	tick(t, b.clock)
 	p.open("/sign-in?next=%2Fbench")
@@ -165,6 +167,7 @@ func TestPasskeyOpensTheBench(t *testing.T) {
 
 func TestPasskeyRefusals(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p, device := passkeyed(t)
 	p.click(usePasskey)
 	p.waitText("h1", "Today")
@@ -225,6 +228,7 @@ const answers = `{
 
 func TestPasskeyAnswersCountOnce(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	b, p, _ := passkeyed(t)
 	p.do(chromedp.Evaluate[chromedp.Void]("window.answers = " + answers))
 	tell := func(what string, want int) {
@@ -306,6 +310,7 @@ func TestPasskeysNotOffered(t *testing.T) {
 // The cookie that ties an answer to its question is out of reach of scripts and of other sites.
 func TestQuestionCookie(t *testing.T) {
 	t.Parallel()
+	needsBrowser(t)
 	for base, want := range map[string]string{
 		"https://test.example": "__Host-rinsate-passkey=; Path=/; HttpOnly; Secure; SameSite=Strict",
 		"http://localhost":     "rinsate-passkey=; Path=/; HttpOnly; SameSite=Strict",

@@ -94,6 +94,7 @@ var letters = []struct {
 }
 
 func TestEveryRouteAndRole(t *testing.T) {
+	walksEverything(t)
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	filled := b.filled()
 	var seen []string
