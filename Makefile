@@ -6,7 +6,7 @@ SHELL := /bin/bash
 GO ?= go
 ARGS ?= demo --once
 BENCH ?= .
-FUZZTIME ?= 5s
+FUZZTIME ?= 3s
 export FUZZTIME
 
 .PHONY: help run test bench lint fuzz build tools deadcode
@@ -27,7 +27,7 @@ bench: ## run the benchmarks; narrow with BENCH=Name
 lint: ## format check, vet, golangci-lint, staticcheck
 	@scripts/lint.sh
 
-fuzz: ## run each fuzz target for FUZZTIME (default 5s)
+fuzz: ## run each fuzz target for FUZZTIME (default 3s)
 	@scripts/fuzz.sh
 
 build: ## build the static binary bin/rinsate for this machine

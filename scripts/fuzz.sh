@@ -2,7 +2,7 @@
 # Runs every fuzz target of every package for FUZZTIME each; go test itself takes one at a time.
 set -euo pipefail
 cd "$(dirname "$0")/.."
-fuzztime=${FUZZTIME:-5s}
+fuzztime=${FUZZTIME:-3s}
 
 # go test -list prints a package's targets and then a line "ok <package> <time>".
 listing=$(go test -list '^Fuzz' ./...)

@@ -41,6 +41,7 @@ func TestPaper(t *testing.T) {
 		}
 		tried = append(tried, e.template)
 		t.Run(e.template, func(t *testing.T) {
+			t.Parallel()
 			p := openPage(t, b.server.base.String())
 			if e.role != nobody {
 				signIn(b, p, e.role)
