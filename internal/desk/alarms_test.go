@@ -89,7 +89,39 @@ func TestAlarmThroughItsLife(t *testing.T) {
 		request, err = w.Ask(lead, sampling.Request{Scope: "D-01", Reason: "with the right brush", By: "L-01"})
 		return err
 	})
-	do(trend.Handling{Act: trend.Linked, Record: request.Record.ID}, trend.LifeExplained)
+	linked := do(trend.Handling{Act: trend.Linked, Record: request.Record.ID}, trend.LifeExplained)
+	b.ask(func(v desk.View) error {
+		line, err := v.Show(string(explained.Record.ID))
+		if err != nil {
+			return err
+		}
+		if got, want := line.Words(), "outer distal end, alarm explained, "+trend.CleaningCause.Words()+", a brush of the wrong size"; got != want {
+			t.Errorf("the record says %q, want %q", got, want)
+		}
+		if line, err = v.Show(string(linked.Record.ID)); err != nil {
+			return err
+		}
+		rests, err := v.Named(line)
+		if got, want := related(rests), []string{"the reading that first signalled: reading", "what was done about it: request"}; !slices.Equal(got, want) {
+			t.Errorf("it rests on %q, want %q", got, want)
+		}
+		return err
+	})
+	b.ask(func(v desk.View) error {
+		line, err := v.Show(string(alarm.Reading))
+		if err != nil {
+			return err
+		}
+		chain, err := v.Chain(line)
+		if err != nil {
+			return err
+		}
+		names, err := v.Naming(line, chain)
+		if n := len(names); n < 3 || !slices.Contains(related(names), "names it: alarm") {
+			t.Errorf("the reading leads to %q", related(names))
+		}
+		return err
+	})
 	do(trend.Handling{Act: trend.Closed, Words: "the right brushes are in use"}, trend.LifeClosed)
 
 	if got := b.raised()[0]; got.Again {

@@ -154,6 +154,8 @@ func (v View) Named(l Line) ([]Relation, error) {
 		Cause    string   `json:"cause"`
 		Check    string   `json:"check"`
 		About    string   `json:"about"`
+		Reading  string   `json:"reading"`
+		Record   string   `json:"record"`
 		Readings []string `json:"readings"`
 		Round    any      `json:"round"`
 	}
@@ -168,6 +170,8 @@ func (v View) Named(l Line) ([]Relation, error) {
 		{"the round that it follows from", body.Cause},
 		{"the check that failed", body.Check},
 		{"the record that it is about", body.About},
+		{"the reading that first signalled", body.Reading},
+		{"what was done about it", body.Record},
 	} {
 		if err := add(named.words, named.id); err != nil {
 			return nil, err

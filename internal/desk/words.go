@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/sampling"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
+	"rinsate/internal/trend"
 	"rinsate/internal/turnaround"
 )
 
@@ -52,6 +53,10 @@ func (l Line) Words() string {
 		return told(l, func(a dossier.Attachment) string { return string(a.Kind) + ": " + a.Title })
 	case store.TypeHandover:
 		return told(l, func(h dossier.Handover) string { return h.Text })
+	case store.TypeAlarm:
+		return told(l, func(h trend.Handling) string {
+			return listed(spaced(string(h.Stream.Point)), "alarm "+string(h.Act), h.Cause.Words(), h.Words)
+		})
 	case store.TypeSuspect:
 		return told(l, func(x store.Suspect) string { return fmt.Sprintf("%d readings: %s", len(x.Readings), x.Reason) })
 	case store.TypeVoid:

@@ -115,6 +115,8 @@ type names struct {
 	Cause      string   `json:"cause"`
 	Check      string   `json:"check"`
 	About      string   `json:"about"`
+	Reading    string   `json:"reading"`
+	Record     string   `json:"record"`
 	Readings   []string `json:"readings"`
 }
 
@@ -186,7 +188,7 @@ func index(r ledger.Record) (found, error) {
 	for _, id := range r.Because {
 		f.add(ByReference, string(id))
 	}
-	f.add(ByReference, string(r.Corrects), n.Finishes, n.Supersedes, n.Sample, n.Hold, n.Cause, n.Check, n.About, n.Round.id)
+	f.add(ByReference, string(r.Corrects), n.Finishes, n.Supersedes, n.Sample, n.Hold, n.Cause, n.Check, n.About, n.Reading, n.Record, n.Round.id)
 	f.add(ByReference, n.Readings...)
 	f.outcomes(n, r.Type)
 	if Late(max(r.At, n.End, n.Returned), r.Recorded) {
