@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -43,16 +44,9 @@ func (f *watchFlags) watching() (desk.Watching, error) {
 		return w, usageError{fmt.Errorf("--false-alarms %v: give a number over 0, such as 1 for one a month", f.falseAlarms)}
 	}
 	for _, name := range f.charts {
-		switch trend.ChartName(name) {
-		case trend.IndividualsChart:
-			w.Charts.Individuals = true
-		case trend.MovingRangeChart:
-			w.Charts.MovingRange = true
-		case trend.EWMAChart:
-			w.Charts.EWMA = true
-		case trend.CUSUMChart:
-			w.Charts.CUSUM = true
-		case trend.RuleChart:
+		switch {
+		case w.Charts.Switch(trend.ChartName(name)):
+		case trend.ChartName(name) == trend.RuleChart:
 			return w, usageError{fmt.Errorf("--charts %s: run rules are switched on with --rules", name)}
 		default:
 			return w, usageError{fmt.Errorf("--charts %s: allowed: individuals, moving-range, ewma, cusum", name)}
@@ -655,15 +649,7 @@ func (a *app) funnel(v desk.View, f trend.Funnel, by string, few int, out output
 		return a.printJSON(funnelJSON(f, by))
 	}
 	units := slices.Clone(f.Units)
-	slices.SortStableFunc(units, func(x, y trend.FunnelUnit) int {
-		switch {
-		case x.Z > y.Z:
-			return -1
-		case x.Z < y.Z:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(units, func(x, y trend.FunnelUnit) int { return cmp.Compare(y.Z, x.Z) })
 	rows := make([][]string, len(units))
 	for i, u := range units {
 		mark := "within"

@@ -128,26 +128,10 @@ func (s Stream) summary() Summary {
 // is how many readings these have in a month (see Outlook), from which limits follow where none are
 // adopted. It reads that stream alone, so that who cleaned is not known.
 func (v View) StreamIn(key trend.Key, at unit.Instant, w Watching, monthly float64) (Stream, error) {
-	var uses []unit.Instant
-	if err := v.tx.UsesOfScope(key.Scope, 0, at+1, func(start unit.Instant) error {
-		uses = append(uses, start)
-		return nil
-	}); err != nil {
+	s, err := v.collect(key, 0, at)
+	if err != nil {
 		return Stream{}, err
 	}
-	c, trip := newStreams(), 0
-	if err := v.tx.ReadingsAt(key.Scope, key.Point, 0, at+1, func(m store.Measured) error {
-		for trip < len(uses) && uses[trip] <= m.At {
-			trip++
-		}
-		if m.System == key.System && m.Kit == key.Kit {
-			c.add(Measured{Measured: m}, trip)
-		}
-		return nil
-	}); err != nil {
-		return Stream{}, err
-	}
-	s := c.byKey[key]
 	if s == nil {
 		return Stream{}, notFound("see the streams with: rinsate trend "+key.Scope, "%s has no reading that counts", key)
 	}

@@ -154,21 +154,21 @@ type Costs struct {
 
 // Replay judges the past by today's levels and by the same with one replaced.
 func (v View) Replay(p Past, proposed reading.Level, c Costs) (level.Replay, error) {
-	rules, err := v.Rules(v.Now(), store.Forever)
-	if err != nil {
-		return level.Replay{}, err
-	}
-	today, err := v.Levels()
-	if err != nil {
-		return level.Replay{}, err
-	}
-	r, err := p.Compare(today, with(today, proposed, v.Now()), c.terms(rules, v.Now()))
-	return r, refuse(err)
+	return v.compare(p, c, func(today []reading.Level) (first, second []reading.Level) {
+		return today, with(today, proposed, v.Now())
+	})
 }
 
 // Contrast judges the past by today's levels with one replaced, and by the same with another in its
 // place: what Replay calls today is the first, proposed the second.
 func (v View) Contrast(p Past, first, second reading.Level, c Costs) (level.Replay, error) {
+	return v.compare(p, c, func(today []reading.Level) ([]reading.Level, []reading.Level) {
+		return with(today, first, v.Now()), with(today, second, v.Now())
+	})
+}
+
+// compare judges the past by two sets of levels that are made from today's.
+func (v View) compare(p Past, c Costs, sets func(today []reading.Level) (first, second []reading.Level)) (level.Replay, error) {
 	rules, err := v.Rules(v.Now(), store.Forever)
 	if err != nil {
 		return level.Replay{}, err
@@ -177,7 +177,8 @@ func (v View) Contrast(p Past, first, second reading.Level, c Costs) (level.Repl
 	if err != nil {
 		return level.Replay{}, err
 	}
-	r, err := p.Compare(with(today, first, v.Now()), with(today, second, v.Now()), c.terms(rules, v.Now()))
+	first, second := sets(today)
+	r, err := p.Compare(first, second, c.terms(rules, v.Now()))
 	return r, refuse(err)
 }
 

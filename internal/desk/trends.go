@@ -195,38 +195,20 @@ func perMonth(list []Stream, at unit.Instant) float64 {
 // Stream returns one stream up to an instant, with what its adopted chart makes of it; without one it
 // has no alarms. It reads that stream alone.
 func (v View) Stream(key trend.Key, at unit.Instant) (Stream, error) {
-	var uses []unit.Instant
-	if err := v.tx.UsesOfScope(key.Scope, 0, at+1, func(start unit.Instant) error {
-		uses = append(uses, start)
-		return nil
-	}); err != nil {
-		return Stream{}, err
-	}
 	context, err := v.watchingContext(at, Watching{})
 	if err != nil {
 		return Stream{}, err
 	}
-	c := newStreams()
-	trip := 0
 	// The chart says where its baseline ends: the readings before are not needed.
 	var from unit.Instant
 	chart, adopted := context.charts[key]
 	if adopted {
 		from = chart.Baseline.Last
 	}
-	err = v.tx.ReadingsAt(key.Scope, key.Point, from, at+1, func(m store.Measured) error {
-		for trip < len(uses) && uses[trip] <= m.At {
-			trip++
-		}
-		if m.System == key.System && m.Kit == key.Kit {
-			c.add(Measured{Measured: m}, trip)
-		}
-		return nil
-	})
+	s, err := v.collect(key, from, at)
 	if err != nil {
 		return Stream{}, err
 	}
-	s := c.byKey[key]
 	if s == nil {
 		s = &Stream{Key: key}
 	}
@@ -235,6 +217,29 @@ func (v View) Stream(key trend.Key, at unit.Instant) (Stream, error) {
 		return *s, nil
 	}
 	return *s, context.watch(s)
+}
+
+// collect reads one stream, from <= at <= to, alone, so that who cleaned is not known; nil when no reading
+// counts.
+func (v View) collect(key trend.Key, from, to unit.Instant) (*Stream, error) {
+	var uses []unit.Instant
+	if err := v.tx.UsesOfScope(key.Scope, 0, to+1, func(start unit.Instant) error {
+		uses = append(uses, start)
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	c, trip := newStreams(), 0
+	err := v.tx.ReadingsAt(key.Scope, key.Point, from, to+1, func(m store.Measured) error {
+		for trip < len(uses) && uses[trip] <= m.At {
+			trip++
+		}
+		if m.System == key.System && m.Kit == key.Kit {
+			c.add(Measured{Measured: m}, trip)
+		}
+		return nil
+	})
+	return c.byKey[key], err
 }
 
 // watching is what the streams of a fleet are watched with.

@@ -18,13 +18,7 @@ const beginningFolder = "beginning"
 // without an error nothing in dir is a ledger. What a crash leaves behind is cleared away by the next
 // Begin, since nobody was ever told the key of it.
 func Begin(ctx context.Context, dir string, site Site, clock func() time.Time, fill func(*DB) error) (*DB, error) {
-	if err := checkSite(site, clock); err != nil {
-		return nil, err
-	}
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, notWritable(dir, err)
-	}
-	lock, err := acquire(dir)
+	lock, err := claim(dir, site, clock)
 	if err != nil {
 		return nil, err
 	}

@@ -109,16 +109,10 @@ func dsn(path string, extra ...string) string {
 }
 
 // Create makes a new data folder with an empty ledger and its signing key. It refuses a folder that
-// holds a database already. Only this function creates a database: a wrong path must never become
-// an empty ledger. site.VKey is filled in.
+// holds a database already. Only this function, which Begin calls too, creates a database: a wrong path
+// must never become an empty ledger. site.VKey is filled in.
 func Create(ctx context.Context, dir string, site Site, clock func() time.Time) (*DB, error) {
-	if err := checkSite(site, clock); err != nil {
-		return nil, err
-	}
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, notWritable(dir, err)
-	}
-	lock, err := acquire(dir)
+	lock, err := claim(dir, site, clock)
 	if err != nil {
 		return nil, err
 	}
@@ -127,6 +121,17 @@ func Create(ctx context.Context, dir string, site Site, clock func() time.Time) 
 		return nil, errors.Join(err, lock.Unlock())
 	}
 	return db, nil
+}
+
+// claim makes the folder of a site, unless it is there, and locks it.
+func claim(dir string, site Site, clock func() time.Time) (*flock.Flock, error) {
+	if err := checkSite(site, clock); err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, notWritable(dir, err)
+	}
+	return acquire(dir)
 }
 
 // checkSite refuses a site that could not keep records, before anything is made.

@@ -16,6 +16,26 @@ type Charts struct {
 	Rules       Rules `json:"rules,omitzero"`
 }
 
+// Switch switches a chart on by its name and says whether there is such a chart; run rules are chosen one
+// by one, in Rules.
+func (c *Charts) Switch(name ChartName) bool {
+	switch name {
+	case IndividualsChart:
+		c.Individuals = true
+	case MovingRangeChart:
+		c.MovingRange = true
+	case EWMAChart:
+		c.EWMA = true
+	case CUSUMChart:
+		c.CUSUM = true
+	case RuleChart:
+		return false
+	default:
+		return false
+	}
+	return true
+}
+
 // limited counts the charts whose limits are chosen.
 func (c Charts) limited() int {
 	n := 0

@@ -89,12 +89,6 @@ func (f *first) browser() *page {
 	return p
 }
 
-// choose sets a field that is not typed into: a date, or a choice.
-func (p *page) choose(css, value string) {
-	p.Helper()
-	p.do(chromedp.SetValue(chromedp.CSS(css), value))
-}
-
 // begin fills the form in and sends it.
 func (f *first) begin(p *page) {
 	f.Helper()
@@ -111,7 +105,7 @@ func (f *first) begin(p *page) {
 	} {
 		p.fill(x[0], x[1])
 	}
-	p.choose("#until", f.clock.Now().AddDate(0, 6, 0).Format(time.DateOnly))
+	p.set("#until", f.clock.Now().AddDate(0, 6, 0).Format(time.DateOnly))
 	p.wait(`document.querySelector("#site").value === "EC"`) // suggested from the name
 	p.click("form button.go")
 	p.waitText("h1", "has begun")
@@ -327,10 +321,10 @@ func TestFirstRunProblems(t *testing.T) {
 	p.fill("#person", "Kim Muster")
 	p.fill("#password", "too short")
 	p.fill("#again", "another")
-	p.choose("#until", "2026-01-01")
+	p.set("#until", "2026-01-01")
 	p.fill("#lot", "A17")
 	p.fill("#kit", "example-kit")
-	p.choose("#zone", "")
+	p.set("#zone", "")
 	p.expect(http.StatusBadRequest)
 	p.click("form button.go")
 	p.waitFor("[role=alert]")

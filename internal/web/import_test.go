@@ -54,7 +54,7 @@ func TestImportForeignFile(t *testing.T) {
 		t.Errorf("what is missing is not told:\n%s", got)
 	}
 	for _, c := range [][2]string{{"scope", "Gerät"}, {"point", "Stelle"}, {"collected", "Entnommen"}, {"activated", "Aktiviert"}, {"read", "Gelesen"}, {"lot", "Charge"}, {"value", "Wert"}, {"person", "Wer"}} {
-		p.choose(fmt.Sprintf(`[name="column.%s"]`, c[0]), c[1])
+		p.set(fmt.Sprintf(`[name="column.%s"]`, c[0]), c[1])
 	}
 	for _, c := range [][2]string{{"kit", "K"}, {"meter", "M-1"}, {"shaken_s", "6"}} {
 		p.fill(fmt.Sprintf(`[name="constant.%s"]`, c[0]), c[1])
@@ -64,8 +64,8 @@ func TestImportForeignFile(t *testing.T) {
 	if got := eval[string](p, `document.querySelector('[name="constant.kit"]').value`); got != "K" {
 		t.Errorf("what was typed is gone: the kit is %q", got)
 	}
-	p.choose(`input[value="außen"] + select`, "outer-distal-end")
-	p.choose(`input[value="Instrumentierkanal"] + select`, "instrument-channel")
+	p.set(`input[value="außen"] + select`, "outer-distal-end")
+	p.set(`input[value="Instrumentierkanal"] + select`, "instrument-channel")
 	before := b.records()
 	p.click(`[value="try"]`)
 	p.waitText("#tried", "What would happen")

@@ -22,15 +22,6 @@ import (
 // streamPath is the page of the stream that rises.
 const streamPath = "/trends/" + numberedScope + "/" + string(scope.OuterDistalEnd)
 
-// put chooses from a list, or puts something in the place of what is in a field.
-func (p *page) put(css, value string) {
-	p.Helper()
-	p.waitFor(css)
-	if got := eval[string](p, fmt.Sprintf(`((e) => { e.value = %q; return e.value; })(document.querySelector(%q))`, value, css)); got != value {
-		p.Fatalf("%s takes %q and not %q", css, got, value)
-	}
-}
-
 // follow clicks the first link whose text holds some words.
 func (p *page) follow(within, words string) {
 	p.Helper()
@@ -65,7 +56,7 @@ func TestAlarmByClicking(t *testing.T) {
 	p.waitText("#main .mark.alert", "seen")
 
 	p.click("details:has([value=explained]) > summary")
-	p.put("#explain-cause", "lot")
+	p.set("#explain-cause", "lot")
 	p.fill("#explain-words", "lot 8 reads high on every scope")
 	p.click("details:has([value=explained]) button")
 	p.waitText(".life", "lot 8 reads high on every scope")
@@ -77,8 +68,8 @@ func TestAlarmByClicking(t *testing.T) {
 	p.click("details:has([value=linked]) button")
 	p.waitText("[role=alert]", "is not a record id")
 	p.wait(`document.querySelector("#link-other").value === "no id"`)
-	p.put("#link-record", eval[string](p, `document.querySelector("#link-record").options[1].value`))
-	p.put("#link-other", "")
+	p.set("#link-record", eval[string](p, `document.querySelector("#link-record").options[1].value`))
+	p.set("#link-other", "")
 	p.click("details:has([value=linked]) button")
 	p.waitText(".life", "request of")
 
@@ -95,7 +86,7 @@ func TestAlarmByClicking(t *testing.T) {
 
 	p.open("/alarms")
 	p.waitText("main", "No alarm is like that.")
-	p.put("#f-state", "closed")
+	p.set("#f-state", "closed")
 	p.click(".filter button")
 	p.waitText(".alarms", numberedScope)
 	if at := p.location(); !strings.Contains(at, "state=closed") {
@@ -132,11 +123,11 @@ func TestStreamByClicking(t *testing.T) {
 	if got := eval[int](p, points); got != readingsEach {
 		t.Errorf("%d points lead to records, want %d", got, readingsEach)
 	}
-	p.put("#c-last", "50")
-	p.put("#c-view", "sums")
+	p.set("#c-last", "50")
+	p.set("#c-view", "sums")
 	p.click("details:has([name=limits]) > summary")
 	p.click("[name=limits]")
-	p.put("#c-false", "3")
+	p.set("#c-false", "3")
 	p.click("[name=charts][value=cusum]")
 	p.click("[name=charts][value=individuals]")
 	p.click(".choices .filter button")

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -386,15 +387,7 @@ func times(ratio float64) string {
 // shares says in a sentence where the scatter comes from, the largest part first.
 func shares(parts []attribution.Part) string {
 	parts = slices.Clone(parts)
-	slices.SortStableFunc(parts, func(a, b attribution.Part) int {
-		switch {
-		case a.Share > b.Share:
-			return -1
-		case a.Share < b.Share:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(parts, func(a, b attribution.Part) int { return cmp.Compare(b.Share, a.Share) })
 	words := make([]string, len(parts))
 	for i, p := range parts {
 		if p.Source == "" {

@@ -198,18 +198,7 @@ func (c *streamChoice) limits(q url.Values) error {
 	}
 	for _, name := range q["charts"] {
 		c.Charts[name] = true
-		switch trend.ChartName(name) {
-		case trend.IndividualsChart:
-			w.Charts.Individuals = true
-		case trend.MovingRangeChart:
-			w.Charts.MovingRange = true
-		case trend.EWMAChart:
-			w.Charts.EWMA = true
-		case trend.CUSUMChart:
-			w.Charts.CUSUM = true
-		case trend.RuleChart:
-			fallthrough
-		default:
+		if !w.Charts.Switch(trend.ChartName(name)) {
 			return badChoice("There is no chart %q.", name)
 		}
 	}

@@ -66,9 +66,9 @@ type Server struct {
 	alarms    alarmWatch
 	overviews overviews
 	repeats   repeats
-	studies   studies
-	// readings are those that statistics count, computed what statistics say of them.
-	readings, computed replies
+	// readings are those that statistics count, computed what statistics say of them, studies the candidates
+	// for levels.
+	readings, computed, studies replies
 	// imports are the files that are being read in.
 	imports *imports
 	// exporting is held while somebody takes the whole ledger.
@@ -87,7 +87,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 		return nil, err
 	}
 	s.desk, s.door = d, o.Door
-	s.readings, s.computed = replies{most: 2}, replies{most: 32}
+	s.readings, s.computed, s.studies = replies{most: 2}, replies{most: 32}, replies{most: mostStudies}
 	s.filing = filing{most: 100_000, batch: 1000}
 	if s.passkeys, err = desk.NewPasskeys(o.Door, o.Base); err != nil {
 		return nil, err
