@@ -29,7 +29,8 @@ func (a *app) serveCommand() *cobra.Command {
 	var o serving
 	c := &cobra.Command{
 		Use: "serve", Short: "Serve the pages for the day's work",
-		Long: `Serve the pages for the day's work: the bench, today's board, the gate and the scopes.
+		Long: `Serve the pages: the bench, today's board, the gate and the scopes for the day's work;
+trends, alarms, levels, meters, records, the set-up and the help for the rest.
 
 Without flags the pages are for this machine alone. For other machines name the
 address that people use with --base-url, and either give a certificate with
