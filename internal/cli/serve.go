@@ -28,7 +28,7 @@ const usualAddress = "127.0.0.1:8420"
 func (a *app) serveCommand() *cobra.Command {
 	var o serving
 	c := &cobra.Command{
-		Use: "serve", Short: "Serve the pages for the day's work",
+		Use: "serve", Short: "Serve the pages",
 		Long: `Serve the pages: the bench, today's board, the gate and the scopes for the day's work;
 trends, alarms, levels, meters, records, the set-up and the help for the rest.
 
