@@ -26,6 +26,10 @@ var labels = map[string]string{
 	"sd_log10": "standard deviation of log10(RLU+1)", "runs": "own runs", "source": "source", "edition": "edition",
 	"adopted_by": "adopted by", "adopted": "adopted",
 
+	"Level.point": "sampling point", "Level.kind": "kind of scope", "Level.analyte": "residue test", "Level.unit": "unit", "Level.alert": "alert level",
+	"Level.action": "action level", "Level.comparison": "exceeded by a value", "Level.cv": "coefficient of variation", "Level.dirty": "counts as dirty",
+	"Level.clean": "counts as clean",
+
 	"note": "note", "sampling": "", "reading": "rounds", "turnaround": "", "meters": "checks of meters",
 	"clocks": "", "limits": "clocks", "shake": "shortest shaking", "protocols": "protocols", "models": "models", "due": "when rounds are due", "draw": "draw",
 	"method": "method", "from": "counted from", "to": "counted to", "within": "within", "capped_within": "within, container closed",

@@ -7,6 +7,7 @@ import (
 
 	"rinsate/internal/policy"
 	"rinsate/internal/quality"
+	"rinsate/internal/reading"
 	"rinsate/internal/scope"
 )
 
@@ -45,7 +46,7 @@ func TestEveryFieldHasALabel(t *testing.T) {
 			}
 		}
 	}
-	for _, v := range []any{scope.Model{}, scope.Instrument{}, quality.Meter{}, quality.Lot{}, quality.Target{}, policy.RuleSet{}} {
+	for _, v := range []any{scope.Model{}, scope.Instrument{}, quality.Meter{}, quality.Lot{}, quality.Target{}, reading.Level{}, policy.RuleSet{}} {
 		visit(reflect.TypeOf(v))
 	}
 	if fields < 90 {

@@ -76,8 +76,8 @@ func levelFields(s *sheet, v desk.View, old any) error {
 	}
 	s.part("Level", "")
 	s.choose("unit", "Unit", "Readings of ATP meters are in RLU.", unitChoices()...)
-	s.number("alert", "Alert level", "from which on the cause is looked for", false)
-	s.number("action", "Action level", "beyond which the scope is cleaned again", false)
+	s.add(field{Name: "alert", Label: "Alert level", Type: "number", Hint: "From it on the cause is looked for; empty where there is none."})
+	s.add(field{Name: "action", Label: "Action level", Type: "number", Hint: "Beyond it the scope is cleaned again. A strip has none."})
 	s.choose("comparison", "The action level is exceeded by", "", option{Value: string(reading.Over), Text: "a value over it"}, option{Value: string(reading.AtOrOver), Text: "a value at or over it"})
 	s.text("dirty", "Words of a strip that count as dirty", "With commas between them; only for strips.", false)
 	s.text("clean", "Words of a strip that count as clean", "With commas between them; only for strips.", false)
