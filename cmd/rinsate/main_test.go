@@ -12,7 +12,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"rinsate/internal/policy"
+	"rinsate/internal/domain/policy"
 )
 
 func TestMain(m *testing.M) {

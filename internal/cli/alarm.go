@@ -8,11 +8,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/ledger"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
 )
 
 // alarmCells are what a line of the list of alarms says.

@@ -8,11 +8,11 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"rinsate/internal/attribution"
+	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/scope"
-	"rinsate/internal/stats"
+	"rinsate/internal/domain/attribution"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
 )
 

@@ -12,11 +12,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
-	"rinsate/internal/policy"
-	"rinsate/internal/reading"
-	"rinsate/internal/stats"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/wire/table"
 )
 
 // checkFiles are the files that a check is judged against.
@@ -76,7 +76,7 @@ func (a *app) check(name string, f *checkFiles) (err error) {
 	defer func() { err = errors.Join(err, content.Close()) }()
 	r, stop := a.progress(content, size, name)
 	defer stop()
-	t, err := wire.Open(name, r, p, desk.Columns(desk.Readings))
+	t, err := table.Open(name, r, p, desk.Columns(desk.Readings))
 	if err != nil {
 		return err
 	}
@@ -141,7 +141,7 @@ func loadFile(c *desk.Checker, k desk.Kind, name, zone string) (err error) {
 		return usageError{err}
 	}
 	defer func() { err = errors.Join(err, file.Close()) }()
-	t, err := wire.Open(name, file, wire.Profile{Time: wire.Clock{Zone: zone}}, desk.Columns(k))
+	t, err := table.Open(name, file, table.Profile{Time: table.Clock{Zone: zone}}, desk.Columns(k))
 	if err != nil {
 		return err
 	}
@@ -254,7 +254,7 @@ func newCheckPrinter(kind string, w *bufio.Writer) (checkPrinter, error) {
 	case "table":
 		return &tablePrinter{w: w}, nil
 	case "csv":
-		return &csvPrinter{w: wire.NewWriter(w, wire.WriterOptions{})}, nil
+		return &csvPrinter{w: table.NewWriter(w, table.WriterOptions{})}, nil
 	case "json":
 		return &jsonPrinter{w: w}, nil
 	}
@@ -311,7 +311,7 @@ func (p *tablePrinter) end(groups []group, total group) error {
 }
 
 type csvPrinter struct {
-	w      *wire.Writer
+	w      *table.Writer
 	header bool
 }
 

@@ -18,12 +18,12 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // The exit codes.
@@ -194,7 +194,7 @@ func instant(text string, zone *time.Location, now unit.Instant) (unit.Instant, 
 	if text == "" {
 		return now, nil
 	}
-	if at, err := wire.ParseTime(text); err == nil {
+	if at, err := table.ParseTime(text); err == nil {
 		return at, nil
 	}
 	for _, layout := range []string{"2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02"} {

@@ -7,13 +7,13 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 func (a *app) gateCommand() *cobra.Command {

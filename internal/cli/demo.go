@@ -10,10 +10,10 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"rinsate/internal/access"
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
-	"rinsate/internal/turnaround"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/turnaround"
 )
 
 func (a *app) demoCommand() *cobra.Command {

@@ -5,13 +5,13 @@ import (
 	"fmt"
 	"strings"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/dossier"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // describe says in a few words what a record holds: as the pages do, with the times, marks and reasons

@@ -12,8 +12,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/dossier"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
 )
 

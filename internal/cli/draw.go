@@ -6,8 +6,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
-	"rinsate/internal/stats"
 	"rinsate/internal/store"
 )
 

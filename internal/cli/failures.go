@@ -7,11 +7,11 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"rinsate/internal/chart"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/scope"
-	"rinsate/internal/trend"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/chart"
+	"rinsate/internal/present/figure"
 )
 
 func (a *app) failuresCommand() *cobra.Command {

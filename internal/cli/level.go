@@ -10,15 +10,15 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/stats"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
-	"rinsate/internal/stats"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 func (a *app) levelCommand() *cobra.Command {
@@ -262,7 +262,7 @@ func (f *levelFlags) level() (reading.Level, error) {
 
 // cultures reads a file of cultures; no name gives none.
 func cultures(name string) (all []desk.Culture, err error) {
-	err = readTable(name, desk.CultureColumns(), func(t *wire.Table) (err error) {
+	err = readTable(name, desk.CultureColumns(), func(t *table.Table) (err error) {
 		all, err = desk.ReadCultures(t)
 		return err
 	})

@@ -9,14 +9,14 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/stats"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/quality"
-	"rinsate/internal/scope"
-	"rinsate/internal/stats"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 func (a *app) meterCommand() *cobra.Command {
@@ -521,7 +521,7 @@ func pairsOf(v desk.View, old, new quality.Setup, file, from, to string) ([]qual
 		return v.FieldPairs(old, new, start, end)
 	}
 	var pairs []quality.Pair
-	err := readTable(file, desk.PairColumns(), func(t *wire.Table) (err error) {
+	err := readTable(file, desk.PairColumns(), func(t *table.Table) (err error) {
 		pairs, err = desk.ReadPairs(t)
 		return err
 	})
@@ -582,7 +582,7 @@ variance on log10(RLU+1); an interaction that is not significant (p over 0.25) i
 the error.`,
 		RunE: func(_ *cobra.Command, args []string) error {
 			var list []quality.Measurement
-			if err := readTable(args[0], desk.StudyColumns(), func(t *wire.Table) (err error) {
+			if err := readTable(args[0], desk.StudyColumns(), func(t *table.Table) (err error) {
 				list, err = desk.ReadStudy(t)
 				return err
 			}); err != nil {

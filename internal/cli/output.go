@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"rinsate/internal/chart"
-	"rinsate/internal/wire"
+	"rinsate/internal/present/chart"
+	"rinsate/internal/wire/table"
 )
 
 // output is where the figures of a command go beside its table.
@@ -85,7 +85,7 @@ func (a *app) printRows(o output, header []string, rows [][]string) error {
 		a.printTable(header, rows)
 		return nil
 	}
-	w := wire.NewWriter(a.Out, wire.WriterOptions{})
+	w := table.NewWriter(a.Out, table.WriterOptions{})
 	for _, row := range append([][]string{header}, rows...) {
 		if err := w.Write(row...); err != nil {
 			return err
@@ -95,7 +95,7 @@ func (a *app) printRows(o output, header []string, rows [][]string) error {
 }
 
 // readTable reads a CSV file for a command; "" reads nothing.
-func readTable(name string, fields []wire.Field, read func(*wire.Table) error) (err error) {
+func readTable(name string, fields []table.Field, read func(*table.Table) error) (err error) {
 	if name == "" {
 		return nil
 	}
@@ -104,7 +104,7 @@ func readTable(name string, fields []wire.Field, read func(*wire.Table) error) (
 		return fmt.Errorf("read the file: %w", err)
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	t, err := wire.Open(name, f, wire.Profile{}, fields)
+	t, err := table.Open(name, f, table.Profile{}, fields)
 	if err != nil {
 		return err
 	}

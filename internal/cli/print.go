@@ -9,8 +9,8 @@ import (
 	"github.com/charmbracelet/x/ansi"
 	"github.com/charmbracelet/x/term"
 
-	"rinsate/internal/reading"
-	"rinsate/internal/turnaround"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/turnaround"
 )
 
 // caution stands under everything that shows a decision.

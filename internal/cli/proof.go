@@ -10,8 +10,8 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/cobra/doc"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
 	"rinsate/internal/store"
 )
 

@@ -11,8 +11,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/web"
 )
 

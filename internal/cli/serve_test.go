@@ -21,7 +21,7 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/policy"
+	"rinsate/internal/domain/policy"
 )
 
 func TestAddresses(t *testing.T) {

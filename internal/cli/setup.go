@@ -14,9 +14,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/policy"
+	"rinsate/internal/domain/policy"
 	"rinsate/internal/store"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 func (a *app) initCommand() *cobra.Command {
@@ -163,14 +163,14 @@ func (a *app) printColumns(kind desk.Kind) error {
 	return nil
 }
 
-func readProfile(name, zone string) (wire.Profile, error) {
-	var p wire.Profile
+func readProfile(name, zone string) (table.Profile, error) {
+	var p table.Profile
 	if name != "" {
 		f, err := os.Open(name)
 		if err != nil {
 			return p, usageError{fmt.Errorf("profile: %w", err)}
 		}
-		p, err = wire.ParseProfile(name, f)
+		p, err = table.ParseProfile(name, f)
 		if err = errors.Join(err, f.Close()); err != nil {
 			return p, err
 		}
@@ -246,7 +246,7 @@ func (a *app) progress(r io.Reader, size int64, name string) (io.Reader, func())
 		return r, func() {}
 	}
 	shown := int64(-1)
-	counted := wire.Progress(r, func(n int64) {
+	counted := table.Progress(r, func(n int64) {
 		if percent := min(n, size) * 100 / size; percent != shown {
 			shown = percent
 			fmt.Fprintf(terminal, "\r%s %d %%", filepath.Base(name), percent)

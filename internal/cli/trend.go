@@ -10,14 +10,14 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"rinsate/internal/chart"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/ledger"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/chart"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
 )
 
 // watchFlags are how streams are watched.

@@ -13,8 +13,8 @@ import (
 	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
 )
 

@@ -3,8 +3,8 @@ package demo
 import (
 	"context"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 )
 
 // Account is one of the invented people who can sign in to the invented hospital.

@@ -5,13 +5,13 @@ import (
 	"strconv"
 	"time"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 )
 
 // planDay plans what begins on a day: first what is out of the ordinary, then the cases.

@@ -21,12 +21,12 @@ import (
 	"sync/atomic"
 	"time"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // The size of the data. The hospital does a little under 25 turnarounds a day, so that fewer

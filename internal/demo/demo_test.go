@@ -9,14 +9,14 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // today is a Thursday, 14:40 in the hospital.

@@ -4,8 +4,8 @@ import (
 	"math"
 	"slices"
 
-	"rinsate/internal/scope"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/scope"
 )
 
 // The model of readings: log10 RLU is the mean of the kind of point on the scale of the meter system,

@@ -5,14 +5,14 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/attribution"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
-	"rinsate/internal/quality"
+	"rinsate/internal/domain/attribution"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // TestStoriesAreFound asks the statistics for the truths that are planted in a whole year.

@@ -6,13 +6,13 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 const zoneName = "Europe/Berlin"

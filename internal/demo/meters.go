@@ -5,9 +5,9 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/quality"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/quality"
 )
 
 // The materials that meters are checked with. The limits of the light cell are the manufacturer's,

@@ -5,13 +5,13 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // The names of the planted stories.

@@ -8,9 +8,9 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // NewAccount is somebody who shall be able to sign in.

@@ -3,8 +3,8 @@ package desk
 import (
 	"time"
 
-	"rinsate/internal/access"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 )
 
 // Admit takes an attempt out of the bucket of its source, and says how many buckets are kept.

@@ -14,11 +14,11 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 const (

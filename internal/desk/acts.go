@@ -4,14 +4,14 @@ import (
 	"crypto/rand"
 	"fmt"
 
-	"rinsate/internal/dossier"
-	"rinsate/internal/ledger"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // registered refuses a scope that is not in the fleet.

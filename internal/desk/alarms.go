@@ -5,12 +5,12 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/trend"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
 )
 
 // Raised is an alarm with how far people are with it. It keeps its id when its first signal moves to

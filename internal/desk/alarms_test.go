@@ -6,13 +6,13 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/turnaround"
 )
 
 // raised returns the alarms of all streams with what people did about them.

@@ -4,10 +4,10 @@ import (
 	"cmp"
 	"slices"
 
-	"rinsate/internal/attribution"
-	"rinsate/internal/reading"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/attribution"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/trend"
 )
 
 // Scale is a meter system with a kit: readings of one are never brought together with another's.

@@ -10,11 +10,11 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"rinsate/internal/access"
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // Beginning is what a facility says about itself before its first record.

@@ -12,13 +12,13 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/wire"
+	"rinsate/internal/store/storetest"
+	"rinsate/internal/wire/table"
 )
 
 // cheap is a cost at which hashes are quick.
@@ -326,24 +326,24 @@ func TestPropose(t *testing.T) {
 	for _, c := range []struct {
 		reason, file string
 		kind         desk.Kind
-		given        wire.Profile
+		given        table.Profile
 		decimal      string
 		format       string
 		column       [2]string
 	}{
-		{"as this program writes", desk.Example(desk.Readings), desk.Readings, wire.Profile{}, "", "", [2]string{}},
-		{"decimal comma", "model;diameter_mm;length_mm\nX;4,2;1350\n", desk.Models, wire.Profile{}, "comma", "", [2]string{}},
-		{"a comma that may group thousands", "model;diameter_mm;length_mm\nX;4;1,350\n", desk.Models, wire.Profile{}, "", "", [2]string{}},
-		{"commas and points", "model;diameter_mm;length_mm\nX;4,2;13.5\n", desk.Models, wire.Profile{}, "", "", [2]string{}},
-		{"German times", "tag,model,in_service\nX,D,05.01.2026 07:00\n", desk.Fleet, wire.Profile{}, "", "DD.MM.YYYY HH:mm", [2]string{}},
-		{"day or month", "tag,model,in_service\nX,D,05/01/2026 07:00\n", desk.Fleet, wire.Profile{}, "", "", [2]string{}},
-		{"a day over 12", "tag,model,in_service\nX,D,05/01/2026 07:00\nY,D,25/01/2026 07:00\n", desk.Fleet, wire.Profile{}, "", "DD/MM/YYYY HH:mm", [2]string{}},
-		{"a month first", "tag,model,in_service\nX,D,01/25/2026 07:00\n", desk.Fleet, wire.Profile{}, "", "MM/DD/YYYY HH:mm", [2]string{}},
-		{"no time at all", "tag,model,in_service\nX,D,soon\n", desk.Fleet, wire.Profile{}, "", "", [2]string{}},
-		{"a name that is close", "tagg,model,in_service\nX,D,soon\n", desk.Fleet, wire.Profile{}, "", "", [2]string{"tag", "tagg"}},
-		{"columns that somebody named", "Gerät,Typ,seit\nX,D,05.01.2026 07:00\n", desk.Fleet, wire.Profile{Columns: map[string]string{"in_service": "seit"}}, "", "DD.MM.YYYY HH:mm", [2]string{"in_service", "seit"}},
+		{"as this program writes", desk.Example(desk.Readings), desk.Readings, table.Profile{}, "", "", [2]string{}},
+		{"decimal comma", "model;diameter_mm;length_mm\nX;4,2;1350\n", desk.Models, table.Profile{}, "comma", "", [2]string{}},
+		{"a comma that may group thousands", "model;diameter_mm;length_mm\nX;4;1,350\n", desk.Models, table.Profile{}, "", "", [2]string{}},
+		{"commas and points", "model;diameter_mm;length_mm\nX;4,2;13.5\n", desk.Models, table.Profile{}, "", "", [2]string{}},
+		{"German times", "tag,model,in_service\nX,D,05.01.2026 07:00\n", desk.Fleet, table.Profile{}, "", "DD.MM.YYYY HH:mm", [2]string{}},
+		{"day or month", "tag,model,in_service\nX,D,05/01/2026 07:00\n", desk.Fleet, table.Profile{}, "", "", [2]string{}},
+		{"a day over 12", "tag,model,in_service\nX,D,05/01/2026 07:00\nY,D,25/01/2026 07:00\n", desk.Fleet, table.Profile{}, "", "DD/MM/YYYY HH:mm", [2]string{}},
+		{"a month first", "tag,model,in_service\nX,D,01/25/2026 07:00\n", desk.Fleet, table.Profile{}, "", "MM/DD/YYYY HH:mm", [2]string{}},
+		{"no time at all", "tag,model,in_service\nX,D,soon\n", desk.Fleet, table.Profile{}, "", "", [2]string{}},
+		{"a name that is close", "tagg,model,in_service\nX,D,soon\n", desk.Fleet, table.Profile{}, "", "", [2]string{"tag", "tagg"}},
+		{"columns that somebody named", "Gerät,Typ,seit\nX,D,05.01.2026 07:00\n", desk.Fleet, table.Profile{Columns: map[string]string{"in_service": "seit"}}, "", "DD.MM.YYYY HH:mm", [2]string{"in_service", "seit"}},
 	} {
-		peeked, err := wire.Peek("file.csv", strings.NewReader(c.file), wire.Profile{}, 100)
+		peeked, err := table.Peek("file.csv", strings.NewReader(c.file), table.Profile{}, 100)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -3,15 +3,15 @@ package desk
 import (
 	"slices"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // Bench is what somebody at the sink needs before a scope is named; it is enough to go on sampling by

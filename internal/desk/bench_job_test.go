@@ -6,14 +6,14 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
 )
 
 func (b *bench) job() (j desk.Job) {

@@ -13,10 +13,10 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
+	"rinsate/internal/store/storetest"
 )
 
 // BenchmarkGate measures how long a person waits for the gate while 8 others write a use and its nine

@@ -5,12 +5,12 @@ import (
 	"encoding/hex"
 	"slices"
 
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // Board returns the gate's answer for every instrument that is in service at an instant.

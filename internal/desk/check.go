@@ -3,12 +3,12 @@ package desk
 import (
 	"fmt"
 
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/wire/table"
 )
 
 // Checker judges readings against a fleet, levels and rules that come from files; it stores nothing.
@@ -37,7 +37,7 @@ func NewChecker(rules policy.RuleSet) *Checker {
 }
 
 // Load reads one file of models, fleet, meters, lots or levels.
-func (c *Checker) Load(kind Kind, t *wire.Table) error {
+func (c *Checker) Load(kind Kind, t *table.Table) error {
 	switch kind {
 	case Models:
 		for _, m := range ReadModels(t) {
@@ -102,7 +102,7 @@ type Checked struct {
 // that are wrong are collected in the error; the other lines are judged all the same. A line without
 // a reading, and a point that is not applicable, is passed over. Reading ahead goes on in a second
 // goroutine, which has ended when Check returns.
-func (c *Checker) Check(t *wire.Table, tell func(*Checked) error) error {
+func (c *Checker) Check(t *table.Table, tell func(*Checked) error) error {
 	batches := make(chan []assay, 2)
 	stop := make(chan struct{})
 	go func() {
@@ -133,7 +133,7 @@ type assay struct {
 // assays is how many lines are handed over together.
 const assays = 256
 
-func (c *Checker) readAhead(t *wire.Table, batches chan<- []assay, stop <-chan struct{}) {
+func (c *Checker) readAhead(t *table.Table, batches chan<- []assay, stop <-chan struct{}) {
 	columns := newSampleColumns(t)
 	batch := make([]assay, 0, assays)
 	hand := func() bool {

@@ -5,12 +5,12 @@ import (
 	"math"
 	"slices"
 
-	"rinsate/internal/quality"
-	"rinsate/internal/stats"
+	"rinsate/internal/base/stats"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/trend"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // fewestInStream is how many readings a stream needs with either setup to stand for a pair.
@@ -64,16 +64,16 @@ func FieldPairsOf(all []Measured, old, new quality.Setup) []quality.Pair {
 }
 
 // PairColumns are the columns of a file of pairs.
-func PairColumns() []wire.Field {
-	return []wire.Field{
-		{Name: "sample", Kind: wire.KindText, Help: "name of the sample or standard"},
-		{Name: "old", Kind: wire.KindNumber, Required: true, Help: "reading with the old lot or meter, in RLU"},
-		{Name: "new", Kind: wire.KindNumber, Required: true, Help: "reading with the new lot or meter, in RLU"},
+func PairColumns() []table.Field {
+	return []table.Field{
+		{Name: "sample", Kind: table.KindText, Help: "name of the sample or standard"},
+		{Name: "old", Kind: table.KindNumber, Required: true, Help: "reading with the old lot or meter, in RLU"},
+		{Name: "new", Kind: table.KindNumber, Required: true, Help: "reading with the new lot or meter, in RLU"},
 	}
 }
 
 // ReadPairs reads a file of pairs.
-func ReadPairs(t *wire.Table) ([]quality.Pair, error) {
+func ReadPairs(t *table.Table) ([]quality.Pair, error) {
 	sample, old, new := t.Field("sample"), t.Field("old"), t.Field("new")
 	var pairs []quality.Pair
 	for t.Next() {
@@ -83,16 +83,16 @@ func ReadPairs(t *wire.Table) ([]quality.Pair, error) {
 }
 
 // StudyColumns are the columns of a file of a gauge study.
-func StudyColumns() []wire.Field {
-	return []wire.Field{
-		{Name: "part", Kind: wire.KindText, Required: true, Help: "what was read"},
-		{Name: "appraiser", Kind: wire.KindText, Required: true, Help: "who read it"},
-		{Name: "value", Kind: wire.KindNumber, Required: true, Help: "the reading in RLU"},
+func StudyColumns() []table.Field {
+	return []table.Field{
+		{Name: "part", Kind: table.KindText, Required: true, Help: "what was read"},
+		{Name: "appraiser", Kind: table.KindText, Required: true, Help: "who read it"},
+		{Name: "value", Kind: table.KindNumber, Required: true, Help: "the reading in RLU"},
 	}
 }
 
 // ReadStudy reads a file of a gauge study; the values are taken to log10(RLU+1).
-func ReadStudy(t *wire.Table) ([]quality.Measurement, error) {
+func ReadStudy(t *table.Table) ([]quality.Measurement, error) {
 	part, appraiser, value := t.Field("part"), t.Field("appraiser"), t.Field("value")
 	var all []quality.Measurement
 	for t.Next() {

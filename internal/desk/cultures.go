@@ -1,8 +1,8 @@
 package desk
 
 import (
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/wire/table"
 )
 
 // Culture is the result of a culture, or of another reference test, of one scope.
@@ -13,16 +13,16 @@ type Culture struct {
 }
 
 // CultureColumns are the columns of a file of cultures.
-func CultureColumns() []wire.Field {
-	return []wire.Field{
-		{Name: "scope", Kind: wire.KindText, Required: true, Help: "tag of the scope"},
-		{Name: "taken", Kind: wire.KindTime, Required: true, Help: "when the culture was taken"},
-		{Name: "positive", Kind: wire.KindBool, Required: true, Help: "whether it was positive by the facility's rule"},
+func CultureColumns() []table.Field {
+	return []table.Field{
+		{Name: "scope", Kind: table.KindText, Required: true, Help: "tag of the scope"},
+		{Name: "taken", Kind: table.KindTime, Required: true, Help: "when the culture was taken"},
+		{Name: "positive", Kind: table.KindBool, Required: true, Help: "whether it was positive by the facility's rule"},
 	}
 }
 
 // ReadCultures reads a file of cultures.
-func ReadCultures(t *wire.Table) ([]Culture, error) {
+func ReadCultures(t *table.Table) ([]Culture, error) {
 	tag, taken, positive := t.Field("scope"), t.Field("taken"), t.Field("positive")
 	var all []Culture
 	for t.Next() {

@@ -16,11 +16,11 @@ import (
 	"sync/atomic"
 	"time"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/policy"
-	"rinsate/internal/reading"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/reading"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // futureSlack is how far an event may lie ahead of this computer's clock: other devices' clocks

@@ -5,17 +5,17 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
+	"rinsate/internal/store/storetest"
 )
 
 // bench is a desk with a fleet of one duodenoscope, a clock that the test moves, and rules.

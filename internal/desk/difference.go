@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
 )
 
 // Fact is one thing that an edition says, in words.

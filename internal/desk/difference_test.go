@@ -9,11 +9,11 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/scope"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/scope"
 )
 
 var differed = scope.Model{

@@ -5,10 +5,10 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/dossier"
-	"rinsate/internal/ledger"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // Attach files a photograph or a document with a scope and, with About, with a record of that scope.

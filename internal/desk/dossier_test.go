@@ -14,13 +14,13 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/dossier"
-	"rinsate/internal/ledger"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
+	"rinsate/internal/store/storetest"
 )
 
 func picture(tb testing.TB, width, height int) []byte {

@@ -5,9 +5,9 @@ import (
 	"encoding/json"
 	"fmt"
 
-	"rinsate/internal/ledger"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // Edition is one state of something that is registered or adopted: a model, a scope, a lot, a meter, a

@@ -8,15 +8,15 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // editions are those of a thing.

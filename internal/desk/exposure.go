@@ -3,10 +3,10 @@ package desk
 import (
 	"time"
 
-	"rinsate/internal/scope"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // Exposure counts what a scope has been through. Instants are zero where the thing never happened, and

@@ -5,12 +5,12 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
-	"rinsate/internal/stats"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/stats"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
 )
 
 // FirstRound is the round after the first cleaning of one turnaround.

@@ -6,11 +6,11 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
 )
 
 func TestFirstRounds(t *testing.T) {

@@ -5,10 +5,10 @@ import (
 	"maps"
 	"slices"
 
-	"rinsate/internal/reading"
-	"rinsate/internal/stats"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/stats"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/trend"
 )
 
 // Grouping is by what failures are counted.

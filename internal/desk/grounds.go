@@ -5,11 +5,11 @@ import (
 	"fmt"
 	"strings"
 
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
-	"rinsate/internal/stats"
+	"rinsate/internal/base/stats"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // Grounds is what the adoption of a level rests on: how it was derived and what it would have done.

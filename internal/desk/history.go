@@ -6,14 +6,14 @@ import (
 	"maps"
 	"slices"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/policy"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 func sortedByKey[K cmp.Ordered, V any](m map[K]V) []V {

@@ -13,14 +13,14 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // File is a file to be read in.
@@ -28,7 +28,7 @@ type File struct {
 	Kind    Kind
 	Name    string
 	Content io.Reader
-	Profile wire.Profile
+	Profile table.Profile
 	// By is the person who answers for the import.
 	By string
 	// Tell, when set, is called for every line with what happens to it.
@@ -109,7 +109,7 @@ type intake struct {
 }
 
 func (in *intake) run(content io.Reader) error {
-	t, err := wire.Open(in.file.Name, content, in.file.Profile, Columns(in.file.Kind))
+	t, err := table.Open(in.file.Name, content, in.file.Profile, Columns(in.file.Kind))
 	if err != nil {
 		return refuse(err)
 	}
@@ -198,7 +198,7 @@ func sameJSON(a, b []byte) bool {
 	return json.Unmarshal(a, &x) == nil && json.Unmarshal(b, &y) == nil && reflect.DeepEqual(x, y)
 }
 
-func (in *intake) models(t *wire.Table) {
+func (in *intake) models(t *table.Table) {
 	models := ReadModels(t)
 	if t.Err() != nil {
 		return
@@ -370,7 +370,7 @@ func (in *intake) alarms() error {
 	return nil
 }
 
-func (in *intake) readings(t *wire.Table) {
+func (in *intake) readings(t *table.Table) {
 	c := newSampleColumns(t)
 	for t.Next() && in.ctx.Err() == nil {
 		bad := t.Faults()

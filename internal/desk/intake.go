@@ -6,14 +6,14 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // Kind is a kind of file that can be read in.
@@ -51,23 +51,23 @@ func words[T ~string](values []T) []string {
 var results = []string{"pass", "fail"}
 
 // Columns describes the columns of a kind of file.
-func Columns(kind Kind) []wire.Field {
-	text := func(name, help string) wire.Field { return wire.Field{Name: name, Kind: wire.KindText, Help: help} }
-	number := func(name, help string) wire.Field {
-		return wire.Field{Name: name, Kind: wire.KindNumber, Help: help}
+func Columns(kind Kind) []table.Field {
+	text := func(name, help string) table.Field { return table.Field{Name: name, Kind: table.KindText, Help: help} }
+	number := func(name, help string) table.Field {
+		return table.Field{Name: name, Kind: table.KindNumber, Help: help}
 	}
-	moment := func(name, help string) wire.Field { return wire.Field{Name: name, Kind: wire.KindTime, Help: help} }
-	yes := func(name, help string) wire.Field { return wire.Field{Name: name, Kind: wire.KindBool, Help: help} }
-	word := func(name string, allowed []string, help string) wire.Field {
-		return wire.Field{Name: name, Kind: wire.KindWord, Allowed: allowed, Help: help}
+	moment := func(name, help string) table.Field { return table.Field{Name: name, Kind: table.KindTime, Help: help} }
+	yes := func(name, help string) table.Field { return table.Field{Name: name, Kind: table.KindBool, Help: help} }
+	word := func(name string, allowed []string, help string) table.Field {
+		return table.Field{Name: name, Kind: table.KindWord, Allowed: allowed, Help: help}
 	}
-	must := func(f wire.Field) wire.Field {
+	must := func(f table.Field) table.Field {
 		f.Required = true
 		return f
 	}
 	switch kind {
 	case Models:
-		return []wire.Field{
+		return []table.Field{
 			must(text("model", "name of the model; one row for each of its channels")),
 			must(word("kind", words(scope.Kinds), "kind of scope")),
 			word("risk", []string{"high", "standard"}, "risk class; without it that of the kind"),
@@ -84,22 +84,22 @@ func Columns(kind Kind) []wire.Field {
 			text("instructions", "the manufacturer's document and edition"),
 		}
 	case Fleet:
-		return []wire.Field{
+		return []table.Field{
 			must(text("tag", "asset tag")), text("serial", "serial number"), text("barcode", "barcode text (UDI)"),
 			must(text("model", "name of the model")), word("owner", words(scope.Owners), "whose it is; without it own"),
 			text("location", "where it is kept"), must(moment("in_service", "since when it is here")), moment("retired", "when it left for good"),
 		}
 	case People:
-		return []wire.Field{must(text("person", "code of the person; no names")), text("role", "what the person does")}
+		return []table.Field{must(text("person", "code of the person; no names")), text("role", "what the person does")}
 	case Meters:
-		return []wire.Field{must(text("meter", "code of the meter")), must(text("system", "meter system; all meters of a system count on one scale")), text("serial", "serial number")}
+		return []table.Field{must(text("meter", "code of the meter")), must(text("system", "meter system; all meters of a system count on one scale")), text("serial", "serial number")}
 	case Lots:
-		return []wire.Field{
+		return []table.Field{
 			must(text("kit", "name of the kit")), must(text("lot", "lot number")),
 			must(moment("expires", "first instant at which it must not be used")), moment("recalled", "since when it is recalled"),
 		}
 	case Levels:
-		return []wire.Field{
+		return []table.Field{
 			must(text("system", "meter system")), must(text("kit", "name of the kit")),
 			must(word("point", words(scope.PointKinds), "sampling point")), word("kind", words(scope.Kinds), "kind of scope; without it all"),
 			word("analyte", words(reading.Analytes), "what is measured; without it atp"), word("unit", words(reading.Units), "unit; without it the analyte's usual one"),
@@ -111,7 +111,7 @@ func Columns(kind Kind) []wire.Field {
 			must(text("adopted_by", "who adopted it")), must(moment("adopted", "since when it judges")),
 		}
 	case Targets:
-		return []wire.Field{
+		return []table.Field{
 			must(text("system", "meter system")), text("meter", "one meter only; without it every meter of the system"),
 			must(word("kind", words(quality.ControlKinds), "kind of control")), must(text("material", "what is read")), text("lot", "its lot"),
 			number("low", "lower limit in RLU (positive controls)"), number("high", "upper limit in RLU"),
@@ -119,7 +119,7 @@ func Columns(kind Kind) []wire.Field {
 			must(text("adopted_by", "who adopted it")), must(moment("adopted", "since when it judges")),
 		}
 	case Checks:
-		return []wire.Field{
+		return []table.Field{
 			text("id", "the sender's own id of the row"), must(text("meter", "code of the meter")), must(moment("at", "when it was read")),
 			must(text("person", "who read it")), text("serviced", "what was done to the meter just before"),
 			number("positive", "reading of the positive control in RLU"), text("positive_material", "what was read: MATERIAL or MATERIAL/LOT"),
@@ -127,18 +127,18 @@ func Columns(kind Kind) []wire.Field {
 			number("blank", "reading of the blank control in RLU"), text("blank_material", "what was read: MATERIAL or MATERIAL/LOT"),
 		}
 	case Uses:
-		return []wire.Field{
+		return []table.Field{
 			text("id", "the sender's own id of the row"), must(text("scope", "asset tag")), must(moment("start", "start of the procedure")),
 			moment("end", "end of the procedure"), text("procedure", "kind of procedure"), text("room", "room"),
 			text("patient", "the facility's number of the patient; kept outside the ledger"), text("person", "who records it"),
 		}
 	case Repairs:
-		return []wire.Field{
+		return []table.Field{
 			text("id", "the sender's own id of the row"), must(text("scope", "asset tag")), must(moment("sent", "when it went")),
 			moment("returned", "when it came back"), text("fault", "what was wrong"), text("work", "what was done"), text("person", "who records it"),
 		}
 	case Steps:
-		return []wire.Field{
+		return []table.Field{
 			text("id", "the sender's own id of the row"), must(text("scope", "asset tag")), must(word("step", recordedSteps(), "the step")),
 			must(moment("start", "start")), moment("end", "end"), text("person", "who did it"), word("result", results, "how it ended"),
 			text("note", "remark"), text("delayed", "what was done because cleaning began late"),
@@ -148,9 +148,9 @@ func Columns(kind Kind) []wire.Field {
 			text("cabinet", "cabinet, as named in the rule set"), text("procedure", "what an issued scope is meant for"),
 		}
 	case Readings:
-		return []wire.Field{
+		return []table.Field{
 			text("id", "the sender's own id of the row"), must(text("scope", "asset tag")), must(word("point", words(scope.PointKinds), "sampling point")),
-			{Name: "attempt", Kind: wire.KindInt, Help: "attempt of the turnaround; without it counted"},
+			{Name: "attempt", Kind: table.KindInt, Help: "attempt of the turnaround; without it counted"},
 			text("not_applicable", "why the point was not sampled"), text("kit", "name of the kit"), text("lot", "lot number"), text("person", "who sampled"),
 			must(moment("collected", "when the sample was taken")), moment("capped", "when its container was closed"), moment("uncapped", "when it was opened"),
 			moment("dipped", "when the device was dipped"), moment("activated", "when the device was activated"),
@@ -170,8 +170,8 @@ func recordedSteps() []string {
 
 // ReadModels reads a whole file of models. Rows of one model need not stand together, but must
 // agree on everything except the channel.
-func ReadModels(t *wire.Table) []scope.Model {
-	col := func(name string) wire.Column { return t.Field(name) }
+func ReadModels(t *table.Table) []scope.Model {
+	col := func(name string) table.Column { return t.Field(name) }
 	byName := map[string]int{}
 	var models []scope.Model
 	for t.Next() {
@@ -215,12 +215,12 @@ const maxModels = 10_000
 
 // row reads the rows of one kind of file. Cells that are wrong are collected in the table.
 type row struct {
-	t   *wire.Table
-	col map[string]wire.Column
+	t   *table.Table
+	col map[string]table.Column
 }
 
-func newRow(t *wire.Table, kind Kind) row {
-	r := row{t, map[string]wire.Column{}}
+func newRow(t *table.Table, kind Kind) row {
+	r := row{t, map[string]table.Column{}}
 	for _, f := range Columns(kind) {
 		r.col[f.Name] = t.Field(f.Name)
 	}
@@ -339,10 +339,10 @@ func (r row) step() turnaround.Step {
 // sampleColumns reads rows of readings; the handles are looked up once, since such files are long.
 type sampleColumns struct {
 	id, scope, point, attempt, notApplicable, kit, lot, person, collected, capped, uncapped, dipped, activated, shaken, read,
-	flushed, recovered, meter, system, analyte, unit, value wire.Column
+	flushed, recovered, meter, system, analyte, unit, value table.Column
 }
 
-func newSampleColumns(t *wire.Table) sampleColumns {
+func newSampleColumns(t *table.Table) sampleColumns {
 	f := t.Field
 	return sampleColumns{
 		f("id"), f("scope"), f("point"), f("attempt"), f("not_applicable"), f("kit"), f("lot"), f("person"), f("collected"), f("capped"), f("uncapped"),
@@ -402,7 +402,7 @@ func (c *sampleColumns) row() (s sampled, ok bool) {
 }
 
 // problem turns an error of an act into one about the present line.
-func problem(c wire.Column, err error) {
+func problem(c table.Column, err error) {
 	text := err.Error()
 	if e, ok := errors.AsType[*store.Error](err); ok {
 		text = e.Message

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"strings"
 
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
 )
 

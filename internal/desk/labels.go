@@ -6,7 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/policy"
+	"rinsate/internal/domain/policy"
 )
 
 // labels are the words for the fields of what has editions, by the type and the name in JSON, or by the

@@ -5,10 +5,10 @@ import (
 	"strings"
 	"testing"
 
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
 )
 
 // Every field of everything that has editions has words of its own, so that no page shows a name of the

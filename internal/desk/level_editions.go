@@ -6,12 +6,12 @@ import (
 	"fmt"
 	"slices"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // LevelEdition is a level as a record has it.

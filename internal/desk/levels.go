@@ -6,11 +6,11 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/level"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // Doubted is a reading that somebody leaves out of a baseline, and why.

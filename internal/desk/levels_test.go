@@ -7,15 +7,15 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/stats"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/level"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
-	"rinsate/internal/stats"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/unit"
+	"rinsate/internal/store/storetest"
 )
 
 // distal is what the readings of storetest.Past and of trip are of.

@@ -9,12 +9,12 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
+	"rinsate/internal/store/storetest"
 )
 
 // checked lets helpers fail the rapid check rather than the whole test, so that rapid can shrink.

@@ -6,12 +6,12 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // Measured is an ATP reading with what may explain it.

@@ -5,11 +5,11 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // MeterLine is a meter with what a list of meters tells.

@@ -7,12 +7,12 @@ import (
 	"slices"
 	"strconv"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // reach is how many earlier checks of a meter the rules of consecutive controls can look back to: ten

@@ -5,13 +5,13 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
+	"rinsate/internal/store/storetest"
 )
 
 // target adopts the limits of the check material.

@@ -5,13 +5,13 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // OpenSample is a sample that was taken and has no reading yet.

@@ -4,10 +4,10 @@ import (
 	"cmp"
 	"slices"
 
-	"rinsate/internal/ledger"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // OpenEnd is a use or a step that was begun and whose end is not on record.

@@ -1,8 +1,8 @@
 package desk
 
 import (
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
 )
 
 // Operating is what a level is asked about scopes of known cleanliness.

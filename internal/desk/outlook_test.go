@@ -7,9 +7,9 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
 )
 
 // An outlook says of each stream what the stream itself says.

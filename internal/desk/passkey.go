@@ -17,9 +17,9 @@ import (
 	"github.com/go-webauthn/webauthn/protocol"
 	"github.com/go-webauthn/webauthn/webauthn"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // Passkeys is the part of the door for people who show a device instead of typing (Web Authentication

@@ -21,8 +21,8 @@ import (
 
 	"github.com/go-webauthn/webauthn/protocol/webauthncbor"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
 )
 

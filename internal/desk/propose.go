@@ -7,13 +7,13 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/wire/table"
 )
 
 // Proposal is how a file seems to be written. A person confirms it: nothing of it is used unasked.
 type Proposal struct {
-	Profile wire.Profile
+	Profile table.Profile
 	// Notes say what was guessed, and what could not be told.
 	Notes []string
 }
@@ -32,7 +32,7 @@ var TimeFormats = []string{
 
 // Propose says how a file of a kind seems to be written, from its header and first rows. What the given
 // profile says stays as it is; zone is the one of times without an offset where it names none.
-func Propose(kind Kind, p wire.Peeked, given wire.Profile, zone string) Proposal {
+func Propose(kind Kind, p table.Peeked, given table.Profile, zone string) Proposal {
 	out := Proposal{Profile: given}
 	out.Profile.Delimiter, out.Profile.Encoding = p.Delimiter, p.Encoding
 	out.Profile.Time.Zone = cmp.Or(given.Time.Zone, zone)
@@ -51,16 +51,16 @@ func Propose(kind Kind, p wire.Peeked, given wire.Profile, zone string) Proposal
 }
 
 // columns takes columns that the file has under no name of ours from headers that are close.
-func (o *Proposal) columns(kind Kind, p wire.Peeked) {
+func (o *Proposal) columns(kind Kind, p table.Peeked) {
 	o.Profile.Columns = map[string]string{}
 	free := slices.DeleteFunc(slices.Clone(p.Headers), func(h string) bool {
-		return h == "" || slices.ContainsFunc(Columns(kind), func(f wire.Field) bool { return wire.SameName(h, f.Name) })
+		return h == "" || slices.ContainsFunc(Columns(kind), func(f table.Field) bool { return table.SameName(h, f.Name) })
 	})
 	for _, f := range Columns(kind) {
-		if slices.ContainsFunc(p.Headers, func(h string) bool { return wire.SameName(h, f.Name) }) {
+		if slices.ContainsFunc(p.Headers, func(h string) bool { return table.SameName(h, f.Name) }) {
 			continue
 		}
-		if near := wire.Nearest(f.Name, free); near != "" {
+		if near := table.Nearest(f.Name, free); near != "" {
 			o.Profile.Columns[f.Name] = near
 			free = slices.DeleteFunc(free, func(h string) bool { return h == near })
 			o.note("The column %s is taken from %q, whose name is close.", f.Name, near)
@@ -74,14 +74,14 @@ func (o *Proposal) note(format string, args ...any) {
 
 // Cells returns what the columns of a kind of cells hold in the first rows of a file, by the headers of a
 // profile. Empty cells are left out.
-func Cells(p wire.Peeked, profile wire.Profile, fields []wire.Field) []string {
+func Cells(p table.Peeked, profile table.Profile, fields []table.Field) []string {
 	var cells []string
 	for _, f := range fields {
 		header, ok := profile.Columns[f.Name]
 		if !ok {
 			header = f.Name
 		}
-		place := slices.IndexFunc(p.Headers, func(h string) bool { return wire.SameName(h, header) })
+		place := slices.IndexFunc(p.Headers, func(h string) bool { return table.SameName(h, header) })
 		for _, row := range p.Rows {
 			if place >= 0 && place < len(row) && row[place] != "" {
 				cells = append(cells, row[place])
@@ -92,14 +92,14 @@ func Cells(p wire.Peeked, profile wire.Profile, fields []wire.Field) []string {
 }
 
 // fieldsOf returns the columns of a kind that hold one kind of cells.
-func fieldsOf(kind Kind, holds wire.Kind) []wire.Field {
-	return slices.DeleteFunc(Columns(kind), func(f wire.Field) bool { return f.Kind != holds })
+func fieldsOf(kind Kind, holds table.Kind) []table.Field {
+	return slices.DeleteFunc(Columns(kind), func(f table.Field) bool { return f.Kind != holds })
 }
 
 // numbers looks for a decimal comma. A number that both notations read, such as 1,234, decides nothing.
-func (o *Proposal) numbers(kind Kind, p wire.Peeked) {
+func (o *Proposal) numbers(kind Kind, p table.Peeked) {
 	points, commas := 0, 0
-	for _, cell := range Cells(p, o.Profile, fieldsOf(kind, wire.KindNumber)) {
+	for _, cell := range Cells(p, o.Profile, fieldsOf(kind, table.KindNumber)) {
 		before, after, found := strings.Cut(cell, ",")
 		_, whole := unit.ParseNumber(before + "." + after)
 		switch {
@@ -119,10 +119,10 @@ func (o *Proposal) numbers(kind Kind, p wire.Peeked) {
 }
 
 // times looks for the notation of moments that reads every one of them.
-func (o *Proposal) times(kind Kind, p wire.Peeked) {
-	cells := Cells(p, o.Profile, fieldsOf(kind, wire.KindTime))
+func (o *Proposal) times(kind Kind, p table.Peeked) {
+	cells := Cells(p, o.Profile, fieldsOf(kind, table.KindTime))
 	reads := func(format ...string) bool {
-		c := wire.Clock{Zone: o.Profile.Time.Zone, Format: format, Ambiguous: "first"}
+		c := table.Clock{Zone: o.Profile.Time.Zone, Format: format, Ambiguous: "first"}
 		return !slices.ContainsFunc(cells, func(cell string) bool { return !c.Reads(cell) })
 	}
 	if len(cells) == 0 || reads() {
@@ -136,7 +136,7 @@ func (o *Proposal) times(kind Kind, p wire.Peeked) {
 	}
 	switch {
 	case len(fit) == 0:
-		odd := slices.IndexFunc(cells, func(cell string) bool { return !(wire.Clock{}).Reads(cell) })
+		odd := slices.IndexFunc(cells, func(cell string) bool { return !(table.Clock{}).Reads(cell) })
 		o.note("How times are written could not be told: %q is one of them.", cells[odd])
 	case slices.ContainsFunc(fit, monthBefore) && slices.ContainsFunc(fit, func(f string) bool { return !monthBefore(f) }):
 		o.note("Times such as %q can be read with the day or the month first: say below which.", cells[0])

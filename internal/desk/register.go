@@ -4,14 +4,14 @@ import (
 	"bytes"
 	"fmt"
 
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
 )
 
 // RegisterModel records a model, or a new edition of it, in force from at. The warnings about its

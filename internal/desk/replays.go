@@ -6,13 +6,13 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/level"
-	"rinsate/internal/policy"
-	"rinsate/internal/reading"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // CultureDays is how many days before a culture the turnaround may lie that it is linked to.

@@ -12,9 +12,9 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // Door is where people come in: accounts, signing in, and sessions. Its slow hashes are computed outside

@@ -13,12 +13,12 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/turnaround"
 )
 
 // trip records a use, a cleaning by somebody, and the first reading of the outer distal end.

@@ -1,10 +1,10 @@
 package desk
 
 import (
-	"rinsate/internal/ledger"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // Turnaround is one turnaround of a scope as it went.

@@ -5,15 +5,15 @@ import (
 	"fmt"
 	"strings"
 
-	"rinsate/internal/access"
-	"rinsate/internal/dossier"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/turnaround"
 )
 
 // Words says in a line what a record holds, beyond its type and the scope, without times.

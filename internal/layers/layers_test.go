@@ -17,35 +17,33 @@ const module = "rinsate"
 // layerOf says how high each package stands. A package imports only packages of lower layers. A
 // package that is not listed is an error; one that is listed may still be to come.
 var layerOf = map[string]int{
-	"internal/unit":        0,
-	"internal/stats":       0,
-	"internal/ledger":      0,
-	"internal/scope":       1,
-	"internal/access":      1,
-	"internal/sampling":    2,
-	"internal/reading":     2,
-	"internal/dossier":     2,
-	"internal/culture":     3,
-	"internal/trend":       3,
-	"internal/mixed":       1,
-	"internal/attribution": 3,
-	"internal/level":       3,
-	"internal/quality":     3,
-	"internal/turnaround":  3,
-	"internal/lookback":    4,
-	"internal/policy":      4,
-	"internal/codes":       5,
-	"internal/chart":       5,
-	"internal/wire":        5,
-	"internal/report":      5,
-	"internal/store":       5,
-	"internal/desk":        6,
-	"internal/storetest":   6, // a suite for tests: it drives store, and nothing but tests imports it
-	"internal/figure":      7, // pictures of what the desk answers, for pages, reports and commands
-	"internal/web":         8,
-	"internal/cli":         9,
-	"internal/demo":        9,
-	"cmd/rinsate":          10,
+	"internal/base/unit":          0,
+	"internal/base/fault":         0,
+	"internal/base/stats":         0,
+	"internal/base/ledger":        0,
+	"internal/base/mixed":         1,
+	"internal/domain/scope":       1,
+	"internal/domain/access":      1,
+	"internal/domain/sampling":    2,
+	"internal/domain/reading":     2,
+	"internal/domain/dossier":     2,
+	"internal/domain/trend":       3,
+	"internal/domain/attribution": 3,
+	"internal/domain/level":       3,
+	"internal/domain/quality":     3,
+	"internal/domain/turnaround":  3,
+	"internal/domain/policy":      4,
+	"internal/wire/codes":         5,
+	"internal/wire/table":         5,
+	"internal/present/chart":      5,
+	"internal/store":              5,
+	"internal/desk":               6,
+	"internal/store/storetest":    6, // a suite for tests: it drives store, and nothing but tests imports it
+	"internal/present/figure":     7, // pictures of what the desk answers, for pages, reports and commands
+	"internal/web":                8,
+	"internal/cli":                9,
+	"internal/demo":               9,
+	"cmd/rinsate":                 10,
 }
 
 // pureUpTo is the highest layer that answers from its arguments alone.
@@ -54,8 +52,8 @@ const pureUpTo = 4
 // sameLayer lists the imports that are allowed within a layer, importer first, each with its
 // reason.
 var sameLayer = map[[2]string]string{
-	{"internal/ledger", "internal/unit"}: "records carry instants; unit itself imports nothing of this module",
-	{"internal/cli", "internal/demo"}:    "a command fills a new site with the invented hospital",
+	{"internal/base/ledger", "internal/base/unit"}: "records carry instants; unit itself imports nothing of this module",
+	{"internal/cli", "internal/demo"}:              "a command fills a new site with the invented hospital",
 }
 
 // banned lists what the pure layers do not import, with the packages beneath it, and why.
@@ -149,8 +147,8 @@ func TestViolationsAreFound(t *testing.T) {
 		{
 			"downward imports and ordinary libraries are fine",
 			[]listed{
-				{"rinsate/internal/reading", []string{"fmt", "math/rand/v2", "rinsate/internal/scope", "rinsate/internal/stats"}},
-				{"rinsate/internal/store", []string{"database/sql", "log/slog", "os", "rinsate/internal/policy"}},
+				{"rinsate/internal/domain/reading", []string{"fmt", "math/rand/v2", "rinsate/internal/domain/scope", "rinsate/internal/base/stats"}},
+				{"rinsate/internal/store", []string{"database/sql", "log/slog", "os", "rinsate/internal/domain/policy"}},
 				{"rinsate/internal/cli", []string{"rinsate/internal/demo"}},
 			},
 			nil,
@@ -158,13 +156,13 @@ func TestViolationsAreFound(t *testing.T) {
 		{"an empty list shows nothing", nil, []string{"no packages"}},
 		{
 			"an upward import",
-			[]listed{{"rinsate/internal/scope", []string{"rinsate/internal/reading"}}},
-			[]string{"internal/scope (layer 1) imports internal/reading (layer 2)"},
+			[]listed{{"rinsate/internal/domain/scope", []string{"rinsate/internal/domain/reading"}}},
+			[]string{"internal/domain/scope (layer 1) imports internal/domain/reading (layer 2)"},
 		},
 		{
 			"a sideways import",
-			[]listed{{"rinsate/internal/reading", []string{"rinsate/internal/sampling"}}},
-			[]string{"internal/reading (layer 2) imports internal/sampling (layer 2)"},
+			[]listed{{"rinsate/internal/domain/reading", []string{"rinsate/internal/domain/sampling"}}},
+			[]string{"internal/domain/reading (layer 2) imports internal/domain/sampling (layer 2)"},
 		},
 		{
 			"an allowed pair holds in one direction",
@@ -183,7 +181,7 @@ func TestViolationsAreFound(t *testing.T) {
 		},
 		{
 			"what the pure layers may not know",
-			[]listed{{"rinsate/internal/policy", []string{
+			[]listed{{"rinsate/internal/domain/policy", []string{
 				"database/sql", "database/sql/driver", "log", "log/slog", "math/rand", "net/http", "net/http/httptest", "os", "os/exec",
 			}}},
 			[]string{

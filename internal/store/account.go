@@ -6,8 +6,8 @@ import (
 	"fmt"
 	"strings"
 
-	"rinsate/internal/access"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 )
 
 // Account is who may come in, outside the ledger. The secrets are hashes and digests, empty where there

@@ -1,10 +1,10 @@
 package store
 
 import (
-	"rinsate/internal/ledger"
-	"rinsate/internal/scope"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
 )
 
 // fillAlarm writes the row of what somebody did about an alarm.

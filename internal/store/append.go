@@ -7,8 +7,8 @@ import (
 	"errors"
 	"fmt"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 )
 
 // Draft is a record before it has its place in the ledger.

@@ -9,9 +9,9 @@ import (
 	"errors"
 	"fmt"
 
-	"rinsate/internal/dossier"
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/dossier"
 )
 
 // checkContent refuses bytes that are not those which a record names.

@@ -11,10 +11,10 @@ import (
 
 	"pgregory.net/rapid"
 
-	"rinsate/internal/dossier"
-	"rinsate/internal/ledger"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 func digestOf(content string) string {

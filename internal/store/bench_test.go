@@ -14,13 +14,13 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
+	"rinsate/internal/store/storetest"
 )
 
 // BenchmarkRecordWrite measures whole record writes (ledger and tables, durable) by 64 writers, and

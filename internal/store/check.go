@@ -12,8 +12,8 @@ import (
 
 	"golang.org/x/mod/sumdb/tlog"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 )
 
 // hashReader reads the tree's hashes of the site through a session.

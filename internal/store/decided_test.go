@@ -7,7 +7,7 @@ import (
 	"testing"
 
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 // A database from before the table of decided rounds gets what rebuilding would give it.

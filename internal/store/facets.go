@@ -5,11 +5,11 @@ import (
 	"errors"
 	"slices"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/turnaround"
 )
 
 // Facet is a way to look for records.

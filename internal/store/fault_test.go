@@ -21,12 +21,12 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
+	"rinsate/internal/store/storetest"
 )
 
 // actEnv makes the test's own program act as another process on a data folder; its value is the

@@ -10,8 +10,8 @@ import (
 	"slices"
 	"sync"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 )
 
 // tail keeps what the records behind the last full block of the index are found by, since a record never

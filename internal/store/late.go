@@ -3,7 +3,7 @@ package store
 import (
 	"time"
 
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
 )
 
 // lateAfter is how long after the event an entry counts as late.

@@ -5,7 +5,7 @@ import (
 	"errors"
 	"strings"
 
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
 )
 
 // Passkey is the public half of a key with which somebody signs in, outside the ledger.

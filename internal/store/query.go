@@ -9,8 +9,8 @@ import (
 	"strings"
 	"sync"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 )
 
 // Forever is the instant after every other: asking what was known at Forever asks for all.

@@ -7,7 +7,7 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
 )
 
 // Query says which records are looked for. All of its conditions have to hold; an empty one is none.

@@ -7,9 +7,9 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/reading"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // BenchmarkSearch measures a page of 50 with the count of all, for what is common, what is rare, and what

@@ -31,8 +31,8 @@ import (
 	"github.com/pressly/goose/v3"
 	"modernc.org/sqlite"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 )
 
 //go:embed migrations

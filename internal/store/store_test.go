@@ -9,7 +9,7 @@ import (
 	"go.uber.org/goleak"
 
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 func TestMain(m *testing.M) {

@@ -18,9 +18,9 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 	"pgregory.net/rapid"
 
-	"rinsate/internal/ledger"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 // An attacker with the file, the SQL and the time to remove the triggers changes rows; verification

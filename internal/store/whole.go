@@ -13,8 +13,8 @@ import (
 	"strings"
 	"sync"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 )
 
 // verifyBatch is how many records are read before they are hashed together.

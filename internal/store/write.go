@@ -8,8 +8,8 @@ import (
 	"runtime/debug"
 	"time"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 )
 
 // Limits of a group commit. A batch ends when nobody waits any more, or at batchSize writes.

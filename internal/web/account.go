@@ -3,8 +3,8 @@ package web
 import (
 	"net/http"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 )
 
 // accountPage is what people can change about their own account.

@@ -5,13 +5,13 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/ledger"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
 )
 
 // alarmPage is one alarm: what the charts say, what came with it, and what people did about it.

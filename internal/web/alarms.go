@@ -8,14 +8,14 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/ledger"
-	"rinsate/internal/scope"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // alarmsPage lists the alarms.
@@ -254,7 +254,7 @@ func (s *Server) alarmsOf(v desk.View, stream desk.Stream, c streamChoice, o *de
 
 func (s *Server) alarmListing(list []desk.Raised, people bool) listing {
 	zone := s.desk.DB.Zone()
-	l := listing{Name: "alarms", Columns: []wire.SheetColumn{
+	l := listing{Name: "alarms", Columns: []table.SheetColumn{
 		{Name: "alarm"},
 		{Name: "scope"},
 		{Name: "point"},

@@ -12,10 +12,10 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/dossier"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
 )
 
 // uploadLimit bounds the form with a file: the largest file, the other fields, and the lines between

@@ -9,18 +9,18 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/access"
-	"rinsate/internal/chart"
-	"rinsate/internal/codes"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/chart"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
+	"rinsate/internal/wire/codes"
 )
 
 // benchPage is the frame of the bench; what is in it comes with Data and changes as people act.

@@ -9,13 +9,13 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
+	"rinsate/internal/store/storetest"
 )
 
 // atBench serves a site whose clock runs, and opens its bench as a technician.

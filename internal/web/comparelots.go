@@ -11,13 +11,13 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/stats"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/quality"
-	"rinsate/internal/stats"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // What is compared, as ?what= names it.

@@ -11,10 +11,10 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 // An analyst compares two lots by the readings of the field, and then by a file of pairs.

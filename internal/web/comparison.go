@@ -10,12 +10,12 @@ import (
 	"strconv"
 	"strings"
 
+	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/scope"
-	"rinsate/internal/stats"
-	"rinsate/internal/trend"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // comparisonPage compares people, scopes, lots, meters or kinds by how often readings were over the
@@ -266,7 +266,7 @@ func countedUnits(n int, by string) string {
 }
 
 func (p comparisonPage) listing() listing {
-	l := listing{Name: "comparison by " + p.By, Columns: []wire.SheetColumn{
+	l := listing{Name: "comparison by " + p.By, Columns: []table.SheetColumn{
 		{Name: "from"},
 		{Name: "to"},
 		{Name: "point"},

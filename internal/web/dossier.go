@@ -6,10 +6,10 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/turnaround"
 )
 
 // dossierPage is everything about one scope in a period, to be printed.

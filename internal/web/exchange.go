@@ -13,8 +13,8 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
 )
 

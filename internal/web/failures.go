@@ -8,12 +8,12 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/scope"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // failuresPage shows how often first rounds were over the action level, and how close together.
@@ -210,7 +210,7 @@ func (s *Server) fillFailed(page *failuresPage, b desk.Between) {
 }
 
 func (p failuresPage) listing() listing {
-	l := listing{Name: "failures", Columns: []wire.SheetColumn{
+	l := listing{Name: "failures", Columns: []table.SheetColumn{
 		{Name: "from"}, {Name: "first rounds", Number: true}, {Name: "over", Number: true}, {Name: "share"}, {Name: "limits"}, {Name: "signal"},
 	}}
 	for _, x := range p.Lines {

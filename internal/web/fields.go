@@ -4,7 +4,7 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
 )
 
 // field is one field of a form.

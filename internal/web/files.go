@@ -13,7 +13,7 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/chart"
+	"rinsate/internal/present/chart"
 )
 
 //go:embed static

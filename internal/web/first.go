@@ -16,8 +16,8 @@ import (
 	"sync"
 	"time"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
 )
 

@@ -10,13 +10,13 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	rules "rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/access"
+	rules "rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // beginLimit bounds the form of the first run: a rule set as a file and once more as text, and the rest.

@@ -18,13 +18,13 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	rules "rinsate/internal/policy"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/access"
+	rules "rinsate/internal/domain/policy"
+	"rinsate/internal/domain/reading"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/unit"
+	"rinsate/internal/store/storetest"
 )
 
 // first is a first run that a test drives. It begins without a ledger:

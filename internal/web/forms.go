@@ -6,9 +6,9 @@ import (
 	"net/url"
 	"time"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
 )
 
 // form is a form of a scope's page, empty or as it was sent.

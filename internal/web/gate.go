@@ -6,9 +6,9 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
 )
 
 // gatePage is the answer for the procedure room. It holds nothing about patients or people.

@@ -6,10 +6,10 @@ import (
 	"net/http"
 	"strings"
 
+	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/quality"
-	"rinsate/internal/stats"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
 )
 

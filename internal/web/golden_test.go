@@ -11,8 +11,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"rinsate/internal/access"
-	"rinsate/internal/storetest"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/store/storetest"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")

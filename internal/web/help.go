@@ -7,8 +7,8 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/access"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/wire/table"
 )
 
 // helpPage is the list of topics, or what was found for some words.
@@ -255,7 +255,7 @@ func (s *Server) helpGlossary(x *exchange) error {
 	if !wanted {
 		return x.show(http.StatusOK, "help-glossary", false, page)
 	}
-	l := listing{Name: "words", Columns: []wire.SheetColumn{{Name: "word"}, {Name: "means"}, {Name: "source"}}}
+	l := listing{Name: "words", Columns: []table.SheetColumn{{Name: "word"}, {Name: "means"}, {Name: "source"}}}
 	for _, e := range page.Words {
 		l.Rows = append(l.Rows, []string{e.Word, e.Means, e.Source})
 	}

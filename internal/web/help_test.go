@@ -12,8 +12,8 @@ import (
 
 	"github.com/chromedp/chromedp/kb"
 
-	"rinsate/internal/access"
-	"rinsate/internal/storetest"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/store/storetest"
 )
 
 // links are the pages that the help names.

@@ -3,9 +3,9 @@ package web
 import (
 	"encoding/json"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // historyLine is one record of a scope.

@@ -5,12 +5,12 @@ import (
 	"net/url"
 	"strings"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
 )
 
 // said are the words for what was done, by the word in the address to which the form leads.

@@ -15,7 +15,7 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // importFilePage shows a file on its way in.
@@ -50,7 +50,7 @@ func (p importFilePage) refresh() int {
 
 // importForm is how a file is read, as a form.
 type importForm struct {
-	wire.Profile
+	table.Profile
 	Format  string
 	Notes   []string
 	Problem string
@@ -150,7 +150,7 @@ func importFormOf(kind desk.Kind, st state) importForm {
 	for _, field := range desk.Columns(kind) {
 		c := mappedColumn{importColumn: importColumn{field.Name, field.Kind.String(), field.Help, cells[field.Name], field.Allowed, field.Required}}
 		c.Header, c.Constant = st.profile.Columns[field.Name], st.profile.Constant[field.Name]
-		if own := slices.IndexFunc(f.Headers, func(h string) bool { return wire.SameName(h, field.Name) }); own >= 0 {
+		if own := slices.IndexFunc(f.Headers, func(h string) bool { return table.SameName(h, field.Name) }); own >= 0 {
 			c.Own = true
 			if c.Header == "" {
 				c.Header = f.Headers[own]
@@ -168,10 +168,10 @@ func importFormOf(kind desk.Kind, st state) importForm {
 const mostWords = 40
 
 // wordsOf lists the words in the first rows of a file that mean nothing to a column which knows only some.
-func wordsOf(field wire.Field, st state) mappedWords {
+func wordsOf(field table.Field, st state) mappedWords {
 	w := mappedWords{Column: field.Name, Allowed: field.Allowed}
 	known := field.Allowed
-	if field.Kind == wire.KindBool {
+	if field.Kind == table.KindBool {
 		w.Allowed = []string{"yes", "no"}
 		known = []string{"yes", "no", "true", "false", "1", "0", "y", "n"}
 	}
@@ -188,7 +188,7 @@ func wordsOf(field wire.Field, st state) mappedWords {
 	for _, theirs := range slices.Sorted(maps.Keys(st.profile.Values[field.Name])) {
 		add(theirs, st.profile.Values[field.Name][theirs])
 	}
-	for _, cell := range desk.Cells(st.peeked, st.profile, []wire.Field{field}) {
+	for _, cell := range desk.Cells(st.peeked, st.profile, []table.Field{field}) {
 		if !slices.ContainsFunc(known, func(k string) bool { return strings.EqualFold(k, cell) }) {
 			add(cell, "")
 		}
@@ -197,11 +197,11 @@ func wordsOf(field wire.Field, st state) mappedWords {
 }
 
 // profileOf reads the form that says how a file is read.
-func profileOf(x *exchange, kind desk.Kind, st state) wire.Profile {
+func profileOf(x *exchange, kind desk.Kind, st state) table.Profile {
 	form := func(name string) string { return strings.TrimSpace(x.r.PostFormValue(name)) }
-	p := wire.Profile{
+	p := table.Profile{
 		Delimiter: form("delimiter"), Encoding: form("encoding"), Decimal: form("decimal"), Grouping: form("grouping"),
-		Time: wire.Clock{Zone: form("zone"), Ambiguous: form("ambiguous")}, Columns: map[string]string{}, Constant: map[string]string{}, Values: map[string]map[string]string{},
+		Time: table.Clock{Zone: form("zone"), Ambiguous: form("ambiguous")}, Columns: map[string]string{}, Constant: map[string]string{}, Values: map[string]map[string]string{},
 	}
 	p.SkipLines, _ = strconv.Atoi(form("skip")) // no number is no line
 	for format := range strings.SplitSeq(form("format"), "|") {
@@ -212,10 +212,10 @@ func profileOf(x *exchange, kind desk.Kind, st state) wire.Profile {
 	for _, field := range desk.Columns(kind) {
 		header, constant := form("column."+field.Name), form("constant."+field.Name)
 		switch {
-		case header != "" && wire.SameName(header, field.Name):
+		case header != "" && table.SameName(header, field.Name):
 		case header != "":
 			p.Columns[field.Name] = header
-		case constant != "" && !slices.ContainsFunc(st.peeked.Headers, func(h string) bool { return wire.SameName(h, field.Name) }):
+		case constant != "" && !slices.ContainsFunc(st.peeked.Headers, func(h string) bool { return table.SameName(h, field.Name) }):
 			p.Constant[field.Name] = constant
 		}
 		theirs, ours := x.r.PostForm["theirs."+field.Name], x.r.PostForm["ours."+field.Name]
@@ -321,7 +321,7 @@ func (s *Server) importLines(x *exchange) error {
 	switch format {
 	case csvFormat:
 		h.Set("Content-Type", "text/csv; charset=utf-8")
-		w := wire.NewWriter(x.w, wire.WriterOptions{CRLF: true, BOM: true})
+		w := table.NewWriter(x.w, table.WriterOptions{CRLF: true, BOM: true})
 		header := make([]string, len(toldColumns))
 		for i, c := range toldColumns {
 			header[i] = c.Name
@@ -332,7 +332,7 @@ func (s *Server) importLines(x *exchange) error {
 		write, finish = w.Write, w.Flush
 	case xlsxFormat:
 		h.Set("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
-		w := wire.NewSheetWriter(x.w, name, toldColumns)
+		w := table.NewSheetWriter(x.w, name, toldColumns)
 		write, finish = w.Write, w.Close
 	default:
 		h.Del("Content-Disposition")

@@ -10,10 +10,10 @@ import (
 	"strconv"
 	"strings"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // The names of the files beside an upload that hold what was told about its lines.
@@ -60,7 +60,7 @@ const (
 )
 
 // toldColumns are the columns of the list of lines.
-var toldColumns = []wire.SheetColumn{{Name: "line", Number: true}, {Name: "state"}, {Name: "what"}, {Name: "column"}, {Name: "value"}, {Name: "problem"}, {Name: "allowed"}}
+var toldColumns = []table.SheetColumn{{Name: "line", Number: true}, {Name: "state"}, {Name: "what"}, {Name: "column"}, {Name: "value"}, {Name: "problem"}, {Name: "allowed"}}
 
 func (l lineTold) cells() []string {
 	line := ""
@@ -113,7 +113,7 @@ func (s *Server) readIn(ctx context.Context, u *upload, by string, dry bool) *ou
 	if err == nil {
 		return o
 	}
-	if faults, ok := errors.AsType[*wire.FileError](err); ok {
+	if faults, ok := errors.AsType[*table.FileError](err); ok {
 		if err = o.refuse(u, faults); err == nil {
 			return o
 		}
@@ -142,7 +142,7 @@ func (o *outcome) read(ctx context.Context, d *desk.Desk, u *upload, by string, 
 	profile := u.now().profile
 	profile.Limits.MaxErrors = problemsKept
 	o.Imported, err = d.Import(ctx, desk.File{
-		Kind: u.kind, Name: u.name, Profile: profile, By: by, Content: wire.Progress(content, u.read.Store),
+		Kind: u.kind, Name: u.name, Profile: profile, By: by, Content: table.Progress(content, u.read.Store),
 		Tell: func(t desk.Told) {
 			l := lineTold{Line: t.Line, State: lineSame, What: t.What}
 			switch {
@@ -162,7 +162,7 @@ func (o *outcome) read(ctx context.Context, d *desk.Desk, u *upload, by string, 
 }
 
 // refuse keeps what is wrong with lines.
-func (o *outcome) refuse(u *upload, faults *wire.FileError) (err error) {
+func (o *outcome) refuse(u *upload, faults *table.FileError) (err error) {
 	spool, err := os.OpenFile(u.path+refusedSuffix, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return err
@@ -172,8 +172,8 @@ func (o *outcome) refuse(u *upload, faults *wire.FileError) (err error) {
 	lines := map[int]bool{}
 	for _, fault := range faults.List {
 		l := lineTold{State: lineRefused, Problem: fault.Error()}
-		var cell *wire.CellError
-		var syntax *wire.SyntaxError
+		var cell *table.CellError
+		var syntax *table.SyntaxError
 		switch {
 		case errors.As(fault, &cell):
 			l.Line, l.Column, l.Value, l.Problem, l.Allowed = cell.Line, cell.Column, cell.Value, cell.Problem, strings.Join(cell.Allowed, ", ")

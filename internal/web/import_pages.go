@@ -14,9 +14,9 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/wire/table"
 )
 
 const (
@@ -207,7 +207,7 @@ func (s *Server) importTemplate(x *exchange) error {
 		return err
 	}
 	var b bytes.Buffer
-	w := wire.NewWriter(&b, wire.WriterOptions{CRLF: true, BOM: true})
+	w := table.NewWriter(&b, table.WriterOptions{CRLF: true, BOM: true})
 	fields := desk.Columns(kind)
 	header := make([]string, len(fields))
 	for i, f := range fields {
@@ -257,7 +257,7 @@ func (x *exchange) takeImport(kind desk.Kind) (u *upload, err error) {
 	if err != nil {
 		return nil, &pageError{status: http.StatusBadRequest, message: "The form has no file.", hint: "Choose one and send it again."}
 	}
-	var profile *wire.Profile
+	var profile *table.Profile
 	defer func() {
 		if err != nil && u != nil {
 			x.s.imports.discard(u) //nolint:errcheck // nothing goes on with it yet
@@ -294,8 +294,8 @@ func (x *exchange) takeImport(kind desk.Kind) (u *upload, err error) {
 	return u, nil
 }
 
-func readImportProfile(part *multipart.Part) (*wire.Profile, error) {
-	p, err := wire.ParseProfile(part.FileName(), io.LimitReader(part, formLimit+1))
+func readImportProfile(part *multipart.Part) (*table.Profile, error) {
+	p, err := table.ParseProfile(part.FileName(), io.LimitReader(part, formLimit+1))
 	if err != nil {
 		return nil, &pageError{status: http.StatusBadRequest, message: "The profile cannot be used: " + err.Error() + ".", hint: "Correct it, or leave it away and fill in the form that follows. Choose the file again as well."}
 	}
@@ -324,8 +324,8 @@ func importTooLarge() error {
 }
 
 // describe says how a file seems to be written; a profile that was sent along counts before any guess.
-func (s *Server) describe(u *upload, given *wire.Profile) {
-	var p wire.Profile
+func (s *Server) describe(u *upload, given *table.Profile) {
+	var p table.Profile
 	if given != nil {
 		p = *given
 	}
@@ -338,7 +338,7 @@ func (s *Server) describe(u *upload, given *wire.Profile) {
 		case given != nil:
 			st.notes = []string{"The file is read as your profile says."}
 		default:
-			guess := desk.Propose(u.kind, peeked, wire.Profile{}, s.desk.DB.Zone().String())
+			guess := desk.Propose(u.kind, peeked, table.Profile{}, s.desk.DB.Zone().String())
 			st.profile, st.notes = guess.Profile, guess.Notes
 		}
 		if st.profile.Time.Zone == "" {

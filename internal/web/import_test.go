@@ -15,10 +15,10 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/storetest"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/store/storetest"
+	"rinsate/internal/wire/table"
 )
 
 // foreign is a file of another system: other headers, semicolons, Windows-1252, local times, other words.
@@ -82,7 +82,7 @@ func TestImportForeignFile(t *testing.T) {
 	p.waitText("#stored", "Stored")
 
 	profile := b.ask(http.MethodGet, at+"/profile.yaml", access.Lead).body
-	parsed, err := wire.ParseProfile("profile.yaml", strings.NewReader(profile))
+	parsed, err := table.ParseProfile("profile.yaml", strings.NewReader(profile))
 	if err != nil || parsed.Columns["scope"] != "Gerät" || parsed.Values["point"]["außen"] != "outer-distal-end" || parsed.Constant["kit"] != "K" {
 		t.Fatalf("the profile: %v\n%s", err, profile)
 	}

@@ -14,10 +14,10 @@ import (
 	"sync/atomic"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/wire/table"
 )
 
 const (
@@ -77,8 +77,8 @@ type upload struct {
 // state is what changes about an upload.
 type state struct {
 	stage   stage
-	peeked  wire.Peeked
-	profile wire.Profile
+	peeked  table.Peeked
+	profile table.Profile
 	// notes say what was guessed.
 	notes []string
 	// problem is why the file cannot even be looked at.
@@ -234,11 +234,11 @@ func (u *upload) change(f func(*state)) {
 }
 
 // look sees how the file is written, by what its profile says so far.
-func (u *upload) look(p wire.Profile) (wire.Peeked, error) {
+func (u *upload) look(p table.Profile) (table.Peeked, error) {
 	f, err := os.Open(u.path)
 	if err != nil {
-		return wire.Peeked{}, err
+		return table.Peeked{}, err
 	}
 	defer f.Close() //nolint:errcheck // only read
-	return wire.Peek(u.name, f, p, peekedRows)
+	return table.Peek(u.name, f, p, peekedRows)
 }

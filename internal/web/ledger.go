@@ -5,9 +5,9 @@ import (
 	"net/http"
 	"strings"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
+	"rinsate/internal/domain/access"
 )
 
 // ledgerPage is the ledger as a whole.

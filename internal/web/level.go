@@ -10,8 +10,8 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
 )
 
 // levelPage is one level with the grounds on which it was adopted.

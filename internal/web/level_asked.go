@@ -11,12 +11,12 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/stats"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
-	"rinsate/internal/stats"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
 )
 
 // asked is everything that a page of the workshop is asked, as the names and values of its address. So a

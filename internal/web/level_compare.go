@@ -7,12 +7,12 @@ import (
 	"net/http"
 	"strings"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/level"
-	rules "rinsate/internal/policy"
-	"rinsate/internal/reading"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/level"
+	rules "rinsate/internal/domain/policy"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/figure"
 )
 
 // comparePage sets two levels of one target side by side.

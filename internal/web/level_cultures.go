@@ -11,9 +11,9 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // Cultures are stored with a level that is adopted and nowhere before. Until then they travel in the
@@ -174,7 +174,7 @@ func readCultures(x *exchange, text string) ([]desk.Culture, error) {
 		defer file.Close() //nolint:errcheck // only read
 		from, name = file, header.Filename
 	}
-	t, err := wire.Open(name, from, wire.Profile{}, desk.CultureColumns())
+	t, err := table.Open(name, from, table.Profile{}, desk.CultureColumns())
 	if err == nil {
 		var all []desk.Culture
 		if all, err = desk.ReadCultures(t); err == nil && len(all) == 0 {

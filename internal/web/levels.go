@@ -7,13 +7,13 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/level"
-	rules "rinsate/internal/policy"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/level"
+	rules "rinsate/internal/domain/policy"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/wire/table"
 )
 
 // levelsPage lists the levels by what they are for.
@@ -152,7 +152,7 @@ func (s *Server) levelHref(id string) string { return s.url("/levels/" + url.Pat
 func (p levelsPage) listing() listing {
 	l := listing{Name: "levels"}
 	for _, name := range []string{"state", "meter system", "kit", "point", "kind of scope", "analyte", "alert", "action", "unit", "counts as over", "source", "edition", "adopted", "by", "grounds on record"} {
-		l.Columns = append(l.Columns, wire.SheetColumn{Name: name})
+		l.Columns = append(l.Columns, table.SheetColumn{Name: name})
 	}
 	for _, t := range p.Targets {
 		add := func(state string, e levelLine) {

@@ -8,12 +8,12 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/unit"
+	"rinsate/internal/store/storetest"
 )
 
 // levelScopes is how many scopes the readings for levels are of.

@@ -8,8 +8,8 @@ import (
 	"net/http"
 	"time"
 
-	"rinsate/internal/access"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/wire/table"
 )
 
 // listing is a list of a page as a file: what the page shows, in the same order and by the same filter,
@@ -17,7 +17,7 @@ import (
 type listing struct {
 	// Name is the name of the file without its extension and of the sheet in it.
 	Name    string
-	Columns []wire.SheetColumn
+	Columns []table.SheetColumn
 	Rows    [][]string
 }
 
@@ -75,15 +75,15 @@ func (x *exchange) named(name string) {
 }
 
 // writeList writes a list; rows calls write for each of its rows.
-func writeList(to io.Writer, format, name string, columns []wire.SheetColumn, rows func(write func(...string) error) error) error {
+func writeList(to io.Writer, format, name string, columns []table.SheetColumn, rows func(write func(...string) error) error) error {
 	if format == xlsxFormat {
-		w := wire.NewSheetWriter(to, name, columns)
+		w := table.NewSheetWriter(to, name, columns)
 		if err := rows(w.Write); err != nil {
 			return err
 		}
 		return w.Close()
 	}
-	w := wire.NewWriter(to, wire.WriterOptions{CRLF: true, BOM: true})
+	w := table.NewWriter(to, table.WriterOptions{CRLF: true, BOM: true})
 	header := make([]string, len(columns))
 	for i, c := range columns {
 		header[i] = c.Name

@@ -6,16 +6,16 @@ import (
 	"net/url"
 	"strings"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/wire/table"
 )
 
 // columns are columns of text.
-func columns(names ...string) []wire.SheetColumn {
-	list := make([]wire.SheetColumn, len(names))
+func columns(names ...string) []table.SheetColumn {
+	list := make([]table.SheetColumn, len(names))
 	for i, name := range names {
 		list[i].Name = name
 	}

@@ -10,14 +10,14 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // meterPage is one meter: whether it may be used, its checks and what follows from those that failed.
@@ -251,7 +251,7 @@ func (s *Server) doubtRows(doubts []desk.InDoubt, zone *time.Location) []doubtRo
 }
 
 func checkListing(code string, rows []checkRow) listing {
-	l := listing{Name: "checks of " + code, Columns: []wire.SheetColumn{
+	l := listing{Name: "checks of " + code, Columns: []table.SheetColumn{
 		{Name: "at"}, {Name: "controls"}, {Name: "outcome"}, {Name: "because"}, {Name: "next"}, {Name: "serviced"}, {Name: "by"},
 	}}
 	for _, c := range rows {
@@ -261,7 +261,7 @@ func checkListing(code string, rows []checkRow) listing {
 }
 
 func doubtListing(code string, rows []doubtRow) listing {
-	l := listing{Name: "readings in doubt of " + code, Columns: []wire.SheetColumn{
+	l := listing{Name: "readings in doubt of " + code, Columns: []table.SheetColumn{
 		{Name: "scope"}, {Name: "point"}, {Name: "at"}, {Name: "reading"}, {Name: "outcome"}, {Name: "failed check"}, {Name: "because"},
 	}}
 	for _, d := range rows {

@@ -7,11 +7,11 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/quality"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
 )
 
 // checkForm records a check of a meter.

@@ -9,11 +9,11 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/quality"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/wire/table"
 )
 
 // metersPage lists the meters, or those that were asked for.
@@ -153,7 +153,7 @@ func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock clock, zone 
 }
 
 func (p metersPage) listing() listing {
-	l := listing{Name: "meters", Columns: []wire.SheetColumn{
+	l := listing{Name: "meters", Columns: []table.SheetColumn{
 		{Name: "meter"},
 		{Name: "system"},
 		{Name: "serial"},

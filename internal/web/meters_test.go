@@ -12,9 +12,9 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/storetest"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/store/storetest"
 )
 
 // A technician sees on the board that a meter was never checked, checks it with the keyboard, and is told

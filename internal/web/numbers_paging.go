@@ -5,7 +5,7 @@ import (
 	"net/url"
 	"strconv"
 
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
 )
 
 // pager is where a page of a long list stands in it.

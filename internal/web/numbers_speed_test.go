@@ -7,11 +7,11 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 // manyReadings is a stream of a scope that is sampled ten times a day for five years.

@@ -10,13 +10,13 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/sampling"
-	"rinsate/internal/scope"
-	"rinsate/internal/storetest"
-	"rinsate/internal/trend"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/store/storetest"
 )
 
 // streamPath is the page of the stream that rises.

@@ -5,7 +5,7 @@ import (
 	"net/http"
 	"net/url"
 
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/scope"
 )
 
 // onward returns the address of a page when it is served here, and "" when it is not, so that no link leads

@@ -5,9 +5,9 @@ import (
 	"sync"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/turnaround"
 )
 
 // overview is what holds of the whole fleet at one size of the ledger: what many pages show and what takes

@@ -7,9 +7,9 @@ import (
 	"strings"
 	"testing"
 
-	"rinsate/internal/access"
-	"rinsate/internal/scope"
-	"rinsate/internal/storetest"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/store/storetest"
 )
 
 func packed(accept string) func(*http.Request) {

@@ -12,7 +12,7 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
 )
 
 //go:embed all:templates

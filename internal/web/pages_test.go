@@ -17,12 +17,12 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/dossier"
-	"rinsate/internal/scope"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/store/storetest"
 )
 
 // example is a page as somebody opens it.

@@ -13,7 +13,7 @@ import (
 	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 // paperWidth is what the margins leave of A4, in CSS pixels of 1/96 inch: 210 - 2 * 14 mm.

@@ -18,9 +18,9 @@ import (
 	"github.com/chromedp/cdproto/webauthn"
 	"github.com/chromedp/chromedp"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/storetest"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/store/storetest"
 )
 
 // command sends a command to the browser for a page.

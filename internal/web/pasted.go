@@ -8,7 +8,7 @@ import (
 	"net/http"
 	"strings"
 
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // tableLimit bounds a form with a table that is pasted or uploaded. The whole of it is kept in memory and
@@ -45,8 +45,8 @@ func (x *exchange) pasted() (name string, content []byte, err error) {
 }
 
 // readPasted reads a table with columns that are known.
-func readPasted[T any](name string, content []byte, fields []wire.Field, read func(*wire.Table) ([]T, error)) ([]T, error) {
-	t, err := wire.Open(name, bytes.NewReader(content), wire.Profile{}, fields)
+func readPasted[T any](name string, content []byte, fields []table.Field, read func(*table.Table) ([]T, error)) ([]T, error) {
+	t, err := table.Open(name, bytes.NewReader(content), table.Profile{}, fields)
 	var rows []T
 	if err == nil {
 		rows, err = read(t)
@@ -57,7 +57,7 @@ func readPasted[T any](name string, content []byte, fields []wire.Field, read fu
 	return rows, nil
 }
 
-func columnNames(fields []wire.Field) string {
+func columnNames(fields []table.Field) string {
 	names := make([]string, len(fields))
 	for i, f := range fields {
 		names[i] = f.Name

@@ -6,10 +6,10 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // peoplePage lists the accounts.

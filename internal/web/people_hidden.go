@@ -3,7 +3,7 @@ package web
 import (
 	"net/http"
 
-	"rinsate/internal/access"
+	"rinsate/internal/domain/access"
 )
 
 // seePeople is the permission to see who is who in a comparison of people. Whoever adopts levels and rules

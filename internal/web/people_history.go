@@ -5,8 +5,8 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
 )
 

@@ -4,8 +4,8 @@ import (
 	"strings"
 	"testing"
 
-	"rinsate/internal/access"
-	"rinsate/internal/storetest"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/store/storetest"
 )
 
 // An administrator makes an account; the person sets a password with the one-time code, comes in, sets a

@@ -3,7 +3,7 @@ package web
 import (
 	"html/template"
 
-	"rinsate/internal/chart"
+	"rinsate/internal/present/chart"
 )
 
 // picture is a picture laid out for three widths of window, of which the style sheet shows one, and the

@@ -6,8 +6,8 @@ import (
 
 	"golang.org/x/mod/sumdb/tlog"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
 )
 
 // proofPart shows that the signed ledger holds a record. It was verified when it was made.

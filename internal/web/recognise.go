@@ -7,8 +7,8 @@ import (
 	"net/url"
 	"strings"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 )
 
 // cookieName is the name of the session's cookie. The prefix makes browsers refuse a cookie of this name

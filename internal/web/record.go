@@ -6,8 +6,8 @@ import (
 	"net/url"
 	"strings"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
 )
 

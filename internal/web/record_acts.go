@@ -7,9 +7,9 @@ import (
 	"net/url"
 	"strings"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/reading"
 	"rinsate/internal/store"
 )
 

@@ -9,8 +9,8 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 )
 
 // fieldLine is one field of a record with its name in words.

@@ -18,11 +18,11 @@ import (
 	"testing/fstest"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 // tabTo presses the tabulator until the focus is where it should be.

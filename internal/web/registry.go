@@ -7,10 +7,10 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/access"
 )
 
 // registry is one kind of thing that a facility registers: how it is listed, shown, typed and stored. Its

@@ -7,8 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/unit"
 )
 
 // formPage is the form of something that is registered, empty, filled, or as it was sent.

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // listPage is a list of what is registered, as it was asked for.
@@ -109,7 +109,7 @@ func (p *listPage) turn(x *exchange) {
 func (p *listPage) listing(name string) listing {
 	l := listing{Name: name}
 	for _, c := range p.Columns {
-		l.Columns = append(l.Columns, wire.SheetColumn{Name: strings.ToLower(c)})
+		l.Columns = append(l.Columns, table.SheetColumn{Name: strings.ToLower(c)})
 	}
 	for _, row := range p.Rows {
 		texts := make([]string, len(row))

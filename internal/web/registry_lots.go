@@ -3,11 +3,11 @@ package web
 import (
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/quality"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // lotRegistry are the lots of the kits.

@@ -8,13 +8,13 @@ import (
 	"strings"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/ledger"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // modelRegistry are the models of scopes with their channels and sampling points.

@@ -6,11 +6,11 @@ import (
 	"strconv"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/quality"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // targetRegistry are the targets of controls: what a meter should show of a known material. Adopting one is

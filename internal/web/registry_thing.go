@@ -6,9 +6,9 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/wire/table"
 )
 
 // thingPage is something that is registered: what it is, what can be done with it, and its editions.
@@ -229,7 +229,7 @@ func (x *exchange) recordLink(id string) string {
 
 // listing is the list of editions as a file.
 func (h history) listing(name string) listing {
-	l := listing{Name: name, Columns: []wire.SheetColumn{{Name: "edition", Number: true}, {Name: "since"}, {Name: "recorded"}, {Name: "by"}, {Name: "why"}, {Name: "taken back"}}}
+	l := listing{Name: name, Columns: []table.SheetColumn{{Name: "edition", Number: true}, {Name: "since"}, {Name: "recorded"}, {Name: "by"}, {Name: "why"}, {Name: "taken back"}}}
 	for _, e := range h.Lines {
 		l.Rows = append(l.Rows, []string{fmt.Sprint(e.Number), e.Since, e.Recorded, e.By, e.Why, map[bool]string{true: "yes"}[e.Gone]})
 	}

@@ -10,7 +10,7 @@ import (
 	"sync"
 	"time"
 
-	"rinsate/internal/unit"
+	"rinsate/internal/base/unit"
 )
 
 // repeatFor is for how long a form that was sent a second time is answered as the first time: longer than

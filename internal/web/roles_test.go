@@ -9,8 +9,8 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/access"
-	"rinsate/internal/storetest"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/store/storetest"
 )
 
 // Who may open what, written down apart from the code: a route that is not here, or lets in somebody who

@@ -4,7 +4,7 @@ import (
 	"net/http"
 	"slices"
 
-	"rinsate/internal/access"
+	"rinsate/internal/domain/access"
 )
 
 // table lists every route with the permission that it needs, in the order of the navigation. A page that

@@ -3,7 +3,7 @@ package web
 import (
 	"net/http"
 
-	"rinsate/internal/access"
+	"rinsate/internal/domain/access"
 )
 
 // importRoutes are how files are read in. Whoever may not describe the fleet has nothing to do here; what

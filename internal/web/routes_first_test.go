@@ -6,9 +6,9 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/storetest"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/store/storetest"
 )
 
 // importMayOpen is about reading files in; see mayOpen.

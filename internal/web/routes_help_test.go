@@ -3,7 +3,7 @@ package web
 import (
 	"net/http"
 
-	"rinsate/internal/access"
+	"rinsate/internal/domain/access"
 )
 
 // helpMayOpen is about help; see mayOpen. It is open to everybody.

@@ -3,7 +3,7 @@ package web
 import (
 	"net/http"
 
-	"rinsate/internal/access"
+	"rinsate/internal/domain/access"
 )
 
 // levelRoutes are the levels and how they are derived, judged and adopted.

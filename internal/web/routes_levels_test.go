@@ -4,9 +4,9 @@ import (
 	"net/http"
 	"strings"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/wire/table"
 )
 
 // levelsMayOpen is about levels; see mayOpen.
@@ -24,7 +24,7 @@ func (b *site) levelExamples() []example {
 	b.Helper()
 	b.levelled()
 	adopted := b.adoptedLevel()
-	table, err := wire.Open("cultures", strings.NewReader(b.someCultures()), wire.Profile{}, desk.CultureColumns())
+	table, err := table.Open("cultures", strings.NewReader(b.someCultures()), table.Profile{}, desk.CultureColumns())
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -3,7 +3,7 @@ package web
 import (
 	"net/http"
 
-	"rinsate/internal/access"
+	"rinsate/internal/domain/access"
 )
 
 // meterRoutes are the meters, their checks and comparisons.

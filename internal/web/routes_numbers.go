@@ -1,6 +1,6 @@
 package web
 
-import "rinsate/internal/access"
+import "rinsate/internal/domain/access"
 
 // numberRoutes are the charts, the alarms and where scatter comes from.
 func (s *Server) numberRoutes() []route {

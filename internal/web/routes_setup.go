@@ -3,7 +3,7 @@ package web
 import (
 	"slices"
 
-	"rinsate/internal/access"
+	"rinsate/internal/domain/access"
 )
 
 // setUpRoutes are how a facility is described: its fleet, kits, meters and rules.

@@ -4,12 +4,12 @@ import (
 	"net/http"
 	"net/url"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	rules "rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	rules "rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
 )
 

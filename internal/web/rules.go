@@ -7,11 +7,11 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	rulebook "rinsate/internal/policy"
+	"rinsate/internal/domain/access"
+	rulebook "rinsate/internal/domain/policy"
 	"rinsate/internal/store"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // rulesPage is one edition of the rule set, rule by rule, and all editions that there were.
@@ -202,7 +202,7 @@ func (p *rulesPage) past(x *exchange, v desk.View, all []desk.RulesEdition) erro
 
 // listing is the list of rules as a file.
 func (p *rulesPage) listing() listing {
-	l := listing{Name: "rules", Columns: []wire.SheetColumn{{Name: "section"}, {Name: "rule"}, {Name: "value"}, {Name: "citation"}, {Name: "state"}, {Name: "verified by"}, {Name: "verified in"}}}
+	l := listing{Name: "rules", Columns: []table.SheetColumn{{Name: "section"}, {Name: "rule"}, {Name: "value"}, {Name: "citation"}, {Name: "state"}, {Name: "verified by"}, {Name: "verified in"}}}
 	for _, s := range p.Sections {
 		for _, r := range s.Rules {
 			l.Rows = append(l.Rows, []string{s.Name, r.Name, r.Words, r.Citation, r.Mark.Word, r.VerifiedBy, r.VerifiedIn})

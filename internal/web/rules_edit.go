@@ -9,10 +9,10 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
-	rulebook "rinsate/internal/policy"
+	"rinsate/internal/domain/access"
+	rulebook "rinsate/internal/domain/policy"
 	"rinsate/internal/store"
 )
 

@@ -11,13 +11,13 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/attribution"
+	"rinsate/internal/base/mixed"
+	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/mixed"
-	"rinsate/internal/scope"
-	"rinsate/internal/stats"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/attribution"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // What is explained, as ?of= names it.
@@ -403,7 +403,7 @@ func shares(parts []attribution.Part) string {
 }
 
 func (p scatterPage) listing() listing {
-	l := listing{Name: "scatter", Columns: []wire.SheetColumn{
+	l := listing{Name: "scatter", Columns: []table.SheetColumn{
 		{Name: "from"},
 		{Name: "to"},
 		{Name: "meter system and kit"},

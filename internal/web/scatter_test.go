@@ -11,11 +11,11 @@ import (
 	"strings"
 	"testing"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/quality"
-	"rinsate/internal/storetest"
-	"rinsate/internal/trend"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/store/storetest"
 )
 
 // A lot and a person are planted; an infection preventionist finds both, the person first as a number and

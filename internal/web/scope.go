@@ -8,16 +8,16 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/dossier"
-	"rinsate/internal/figure"
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // scopePage is one scope: what the gate says, how far its turnaround is, what it has been through, and

@@ -28,13 +28,13 @@ import (
 	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/dossier"
-	"rinsate/internal/ledger"
-	"rinsate/internal/scope"
-	"rinsate/internal/storetest"
-	"rinsate/internal/turnaround"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/store/storetest"
 )
 
 // pastScope has been through a lot once furnish is done: two turnarounds that passed, a repair, one that

@@ -5,9 +5,9 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
 )
 
 // scopesPage lists the fleet, or those of it that were asked for.

@@ -8,10 +8,10 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // searchPage lists the records that are looked for.
@@ -263,7 +263,7 @@ func thousands(n int) string {
 }
 
 // recordColumns are those of a file of records.
-var recordColumns = []wire.SheetColumn{
+var recordColumns = []table.SheetColumn{
 	{Name: "number", Number: true},
 	{Name: "happened"},
 	{Name: "entered"},

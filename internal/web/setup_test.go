@@ -12,14 +12,14 @@ import (
 
 	"github.com/chromedp/chromedp/kb"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	rules "rinsate/internal/policy"
-	"rinsate/internal/quality"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/access"
+	rules "rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/unit"
+	"rinsate/internal/store/storetest"
 )
 
 // set puts a value into a field at once, as a chooser of dates or of options does.

@@ -7,8 +7,8 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 )
 
 // signInPage is the page to sign in on, also with a badge, with a one-time code, and after a lock.

@@ -15,14 +15,14 @@ import (
 	"testing"
 	"time"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
-	"rinsate/internal/ledger"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/trend"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
+	"rinsate/internal/store/storetest"
 )
 
 // demoToday is where the invented data end, a Thursday, and demoTurnarounds how many turnarounds there are:

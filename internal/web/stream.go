@@ -8,15 +8,15 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/access"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/ledger"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // streamPage is one stream: its chart, its readings, and what they are held against.
@@ -421,7 +421,7 @@ func (s *Server) readingLines(all []desk.Numbered) []pointLine {
 }
 
 func readingListing(k trend.Key, lines []pointLine) listing {
-	l := listing{Name: "readings", Columns: []wire.SheetColumn{
+	l := listing{Name: "readings", Columns: []table.SheetColumn{
 		{Name: "scope"},
 		{Name: "point"},
 		{Name: "system"},

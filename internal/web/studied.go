@@ -7,10 +7,10 @@ import (
 	"net/url"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/scope"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
-	"rinsate/internal/unit"
 )
 
 // studiedDays is the time that statistics look at when nothing is said, studiedMost the longest: pages

@@ -10,13 +10,13 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/chart"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/scope"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/chart"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // trendsPage lists the streams.
@@ -244,7 +244,7 @@ func spark(m desk.Summary, id string) template.HTML {
 
 func (s *Server) streamListing(list []desk.Summary) listing {
 	zone := s.desk.DB.Zone()
-	l := listing{Name: "trends", Columns: []wire.SheetColumn{
+	l := listing{Name: "trends", Columns: []table.SheetColumn{
 		{Name: "scope"},
 		{Name: "point"},
 		{Name: "kind"},

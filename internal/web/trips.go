@@ -3,10 +3,10 @@ package web
 import (
 	"strings"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/reading"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/turnaround"
 )
 
 // clock writes instants for a page.

@@ -9,11 +9,11 @@ import (
 	"sync"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/trend"
-	"rinsate/internal/unit"
 )
 
 // alarmsShown are the alarms of the last day, as they were computed at some moment.

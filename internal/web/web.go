@@ -20,8 +20,8 @@ import (
 	"sync"
 	"time"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/unit"
 )
 
 // Options say how the pages are served.

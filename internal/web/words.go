@@ -6,9 +6,9 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
-	"rinsate/internal/turnaround"
-	"rinsate/internal/unit"
 )
 
 // mark is a state for the eye: a word, a shape and a class for the colour. None of the three stands

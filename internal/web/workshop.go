@@ -4,10 +4,10 @@ import (
 	"net/http"
 	"slices"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
 )
 
 // The addresses of the workshop, where a level is derived and adopted, and of the comparison of two.

@@ -6,10 +6,10 @@ import (
 	"net/http"
 	"strings"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
 )
 
 // adoptView puts the level in force.

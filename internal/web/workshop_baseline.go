@@ -9,10 +9,10 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // baselineView says which readings a level is derived from.
@@ -165,7 +165,7 @@ func (b *baselineView) allow(d desk.Studied) {
 
 // listing is the readings as a file.
 func (b *baselineView) listing() listing {
-	l := listing{Name: "baseline", Columns: []wire.SheetColumn{
+	l := listing{Name: "baseline", Columns: []table.SheetColumn{
 		{Name: "record"}, {Name: "scope"}, {Name: "kind"}, {Name: "at"}, {Name: "attempt", Number: true}, {Name: "RLU", Number: true}, {Name: "counts"}, {Name: "why not"},
 	}}
 	for _, m := range b.samples {

@@ -4,10 +4,10 @@ import (
 	"fmt"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // candidatesView shows what every method proposes.
@@ -81,7 +81,7 @@ func cellsOf(c level.Candidate, p level.Percentile) candidateCells {
 }
 
 func (c *candidatesView) listing() listing {
-	l := listing{Name: "candidates", Rows: c.rows, Columns: []wire.SheetColumn{
+	l := listing{Name: "candidates", Rows: c.rows, Columns: []table.SheetColumn{
 		{Name: "method"}, {Name: "level"}, {Name: "share of readings"}, {Name: "estimate", Number: true}, {Name: "interval"}, {Name: "upper bound", Number: true}, {Name: "level RLU", Number: true}, {Name: "refused"},
 	}}
 	return l

@@ -3,17 +3,17 @@ package web
 import (
 	"fmt"
 
+	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
-	"rinsate/internal/stats"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // culturesView judges the level by cultures.
 type culturesView struct {
-	Columns []wire.Field
+	Columns []table.Field
 	// Typed is what was pasted and not accepted.
 	Typed string
 	// Given is how many cultures there are; the rest is empty without any.

@@ -7,10 +7,10 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/reading"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
-	"rinsate/internal/wire"
+	"rinsate/internal/wire/table"
 )
 
 // knownView shows what a level does to scopes of known cleanliness.
@@ -126,7 +126,7 @@ func numberList(all []int) string {
 func (k *knownView) listing() listing {
 	l := listing{Name: "known-cleanliness", Rows: k.Lines}
 	for _, name := range knownHeader {
-		l.Columns = append(l.Columns, wire.SheetColumn{Name: name, Number: true})
+		l.Columns = append(l.Columns, table.SheetColumn{Name: name, Number: true})
 	}
 	return l
 }

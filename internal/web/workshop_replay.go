@@ -6,12 +6,12 @@ import (
 	"net/url"
 	"strconv"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/figure"
-	"rinsate/internal/level"
-	"rinsate/internal/reading"
-	"rinsate/internal/unit"
-	"rinsate/internal/wire"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/figure"
+	"rinsate/internal/wire/table"
 )
 
 // replayView is the past under two levels.
@@ -185,7 +185,7 @@ func tallyLines(a, b level.Tally) []tallyLine {
 }
 
 func (r *replayView) listing() listing {
-	l := listing{Name: "changed-rounds", Columns: []wire.SheetColumn{{Name: "scope"}, {Name: "turnaround sampled at"}, {Name: "attempt", Number: true}, {Name: r.First}, {Name: r.Second}}}
+	l := listing{Name: "changed-rounds", Columns: []table.SheetColumn{{Name: "scope"}, {Name: "turnaround sampled at"}, {Name: "attempt", Number: true}, {Name: r.First}, {Name: r.Second}}}
 	for _, c := range r.all {
 		l.Rows = append(l.Rows, []string{c.Scope, r.at(c), strconv.Itoa(c.Attempt), string(c.Today), string(c.Then)})
 	}

@@ -8,11 +8,11 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"rinsate/internal/access"
 	"rinsate/internal/desk"
-	"rinsate/internal/reading"
-	"rinsate/internal/scope"
-	"rinsate/internal/storetest"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/store/storetest"
 )
 
 // Somebody derives a level from the readings, judges it by cultures, replays the past, adopts it and signs.

@@ -1,0 +1,332 @@
+package policy
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/turnaround"
+)
+
+// Section groups the rules of a rule set for reading.
+type Section string
+
+// The sections, in the order of the work.
+const (
+	Occasions Section = "When rounds are due"
+	Draws     Section = "Draw"
+	Protocols Section = "Protocols"
+	Clocks    Section = "Clocks of a sample"
+	Rounds    Section = "Rounds"
+	Steps     Section = "Steps of a turnaround"
+	Storage   Section = "Storage"
+	Agents    Section = "Disinfection"
+	Checks    Section = "Checks of meters"
+)
+
+// Rule is one rule of a rule set as people read it.
+type Rule struct {
+	Section Section
+	Name    string
+	// Words says the rule in a sentence or two.
+	Words string
+	// Source is where it comes from; nil for what a facility decides by itself without a citation.
+	Source *sampling.Source
+	// Base is the path of what holds the citation, Settings what is usually changed, the source apart.
+	Base     []string
+	Settings []Setting
+	// Protocol is set for the protocol of points.
+	Protocol *sampling.Protocol
+}
+
+// Sourced are the settings of a rule's source; none when it has none.
+func (r Rule) Sourced() []Setting {
+	if r.Source == nil || r.Base == nil {
+		return nil
+	}
+	return at(r.Base...).add("citation", Phrase, r.Source.Citation).add("verified", YesNo, yesNo(r.Source.Verified)).
+		add("verified_in", Phrase, r.Source.VerifiedIn, optional).list
+}
+
+// VerifiedBy is the path of the code of whoever verified the rule.
+func (r Rule) VerifiedBy() []string { return append(slices.Clone(r.Base), "verified_by") }
+
+// Rules lists every rule of the rule set in the order of the sections.
+func (r RuleSet) Rules() []Rule {
+	var all []Rule
+	add := func(section Section, name, words string, source *sampling.Source, s *settingsOf) *Rule {
+		all = append(all, Rule{Section: section, Name: name, Words: words, Source: source, Base: s.path, Settings: s.list})
+		return &all[len(all)-1]
+	}
+	for _, d := range r.Sample.Due {
+		s := at("sampling", "due", dueName(d))
+		if d.When == sampling.Periodic {
+			s.add("uses", Whole, whole(d.Uses), optional).add("days", Whole, whole(d.Days), optional)
+		}
+		add(Occasions, spaced(string(d.When)), dueWords(d), &d.Source, s.add("blocks", YesNo, yesNo(d.Blocks)))
+	}
+	d := r.Sample.Draw
+	add(Draws, "draw", drawWords(d), &d.Source, at("sampling", "draw").add("per_kind", Whole, whole(d.PerKind), optional).
+		add("per_process", Whole, whole(d.PerProcess), optional).add("every_days", Whole, whole(d.EveryDays), optional).add("size", Whole, whole(d.Size), optional))
+	protocols := func(model string, list []sampling.Protocol, path ...string) {
+		for _, p := range list {
+			name := scope.Words(p.Points)
+			rule := add(Protocols, strings.TrimPrefix(model+", "+spaced(name), ", "), protocolWords(p), &p.Source, at(append(slices.Clone(path), name)...))
+			rule.Protocol = &p
+		}
+	}
+	protocols("", r.Sample.Protocols, "sampling", "protocols")
+	for _, model := range slices.Sorted(maps.Keys(r.Sample.Models)) {
+		protocols("model "+model, r.Sample.Models[model], "sampling", "models", model)
+	}
+	for _, c := range r.Sample.Clocks.Limits {
+		add(Clocks, c.Name, clockWords(c), &c.Source, at("sampling", "clocks", "limits", c.Name).
+			add("within", Duration, span(c.Within)).add("capped_within", Duration, span(c.CappedWithin), optional))
+	}
+	add(Clocks, "shake", fmt.Sprintf("An activated device is shaken for at least %s.", r.Sample.Clocks.Shake), nil, at("sampling", "clocks").add("shake", Duration, span(r.Sample.Clocks.Shake), optional))
+	x := r.Reading
+	add(Rounds, "round", roundWords(x), nil, at("reading").add("attempts", Whole, whole(x.Attempts)).
+		add("retest", Choice, string(x.Retest), oneOf([]reading.Retest{reading.AllPoints, reading.FailingPoints})).add("combine", Choice, string(x.Combine), oneOf(reading.Combines)).
+		add("duplicate_near_level", YesNo, yesNo(x.Duplicate)).add("recovery", Decimal, decimal(x.Recovery), optional))
+	steps := func(model string, list []turnaround.StepRule, path ...string) {
+		for i, step := range list {
+			s := at(append(slices.Clone(path), string(step.Step))...)
+			s.add("required", YesNo, yesNo(step.Required)).add("at_least", Duration, span(step.AtLeast), optional).add("within", Duration, span(step.Within), optional)
+			if i > 0 {
+				s.add("from", Choice, string(step.From), optional, oneOf(before(list[:i])))
+			}
+			s.add("on_late", Phrase, step.OnLate, optional).add("on_fail", Phrase, step.OnFail, optional)
+			add(Steps, strings.TrimPrefix(model+", "+spaced(string(step.Step)), ", "), stepWords(step), &step.Source, s)
+		}
+	}
+	steps("", r.Turnaround.Steps, "turnaround", "steps")
+	for _, model := range slices.Sorted(maps.Keys(r.Turnaround.Models)) {
+		steps("model "+model, r.Turnaround.Models[model], "turnaround", "models", model)
+	}
+	outside := add(Storage, "outside a cabinet", unstoredWords(r.Turnaround.Unstored), &r.Turnaround.UnstoredSource, at("turnaround").add("unstored", Duration, span(r.Turnaround.Unstored), optional))
+	outside.Base = []string{"turnaround", "unstored_source"}
+	for _, c := range r.Turnaround.Cabinets {
+		s := at("turnaround", "cabinets", c.Name)
+		words := fmt.Sprintf("A scope may wait in it for %d days.", c.Days)
+		if c.Hours > 0 {
+			words = fmt.Sprintf("A scope may wait in it for %d hours.", c.Hours)
+			s.add("hours", Whole, whole(c.Hours))
+		} else {
+			s.add("days", Whole, whole(c.Days))
+		}
+		add(Storage, c.Name, words, &c.Source, s)
+	}
+	for _, a := range r.Turnaround.Agents {
+		add(Agents, a.Name, agentWords(a), &a.Source, at("turnaround", "agents", a.Name).add("contact", Duration, span(a.Contact)).
+			add("coldest_cel", Decimal, decimal(a.Coldest), optional, in("°C")).add("warmest_cel", Decimal, decimal(a.Warmest), optional, in("°C")).
+			add("mec", YesNo, yesNo(a.MEC)).add("reuse_days", Whole, whole(a.ReuseDays), optional))
+	}
+	if m := r.Meters; m != nil {
+		add(Checks, "checks of meters", checkWords(*m), &m.Source, at("meters"))
+	}
+	return distinct(all)
+}
+
+// distinct takes the settings from a rule that is called like one before it: no path leads to it.
+func distinct(all []Rule) []Rule {
+	seen := map[string]bool{}
+	for i := range all {
+		base := strings.Join(all[i].Base, "/")
+		if seen[base] {
+			all[i].Base, all[i].Settings = nil, nil
+		}
+		seen[base] = true
+	}
+	return all
+}
+
+// dueName is what a due rule is called in the text; see called.
+func dueName(d sampling.Rule) string {
+	name := string(d.When)
+	if d.Risk != "" {
+		name += " " + string(d.Risk)
+	}
+	if len(d.Kinds) > 0 {
+		name += " " + scope.Words(d.Kinds)
+	}
+	return name
+}
+
+func before(steps []turnaround.StepRule) []turnaround.StepKind {
+	kinds := make([]turnaround.StepKind, len(steps))
+	for i, s := range steps {
+		kinds[i] = s.Step
+	}
+	return kinds
+}
+
+func decimal[T interface {
+	~float64
+	fmt.Stringer
+}](v T,
+) string {
+	if v == 0 {
+		return ""
+	}
+	return v.String()
+}
+
+// spaced writes a name of the code as words.
+func spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }
+
+func dueWords(d sampling.Rule) string {
+	whose := "every scope"
+	if d.Risk != "" {
+		whose = string(d.Risk) + "-risk scopes"
+	}
+	if len(d.Kinds) > 0 {
+		whose += " of " + scope.Words(d.Kinds)
+	}
+	var what string
+	switch d.When {
+	case sampling.EveryTurnaround:
+		what = "A round in every turnaround"
+	case sampling.Periodic:
+		var limits []string
+		if d.Uses > 0 {
+			limits = append(limits, fmt.Sprintf("%d uses", d.Uses))
+		}
+		if d.Days > 0 {
+			limits = append(limits, fmt.Sprintf("%d days", d.Days))
+		}
+		what = "A round after " + strings.Join(limits, " or ") + ", whichever comes first"
+		if len(limits) == 1 {
+			what = "A round after " + limits[0]
+		}
+	case sampling.AfterRepair:
+		what = "A round after a repair"
+	case sampling.AfterFailedRound:
+		what = "A round after one that was over the action level"
+	case sampling.OnArrival:
+		what = "A round when a scope that is not the facility's own arrives"
+	case sampling.OnRequest:
+		what = "A round when somebody asks for it"
+	}
+	gate := "the gate stays open meanwhile"
+	if d.Blocks {
+		gate = "the gate stays shut until it is done"
+	}
+	return fmt.Sprintf("%s, for %s; %s.", what, whose, gate)
+}
+
+func drawWords(d sampling.Drawing) string {
+	words := fmt.Sprintf("At least %d of each kind and %d of each process, and %d in all", d.PerKind, d.PerProcess, d.Size)
+	if d.EveryDays > 0 {
+		words += fmt.Sprintf("; every scope at the latest after %d days", d.EveryDays)
+	}
+	return words + "."
+}
+
+func protocolWords(p sampling.Protocol) string {
+	words := fmt.Sprintf("By %s, in %d acts", p.Method, len(p.Acts))
+	if v := p.Flush(); v > 0 {
+		words += fmt.Sprintf("; %s mL of sterile water are collected", v)
+	}
+	return words + "."
+}
+
+func clockWords(c sampling.Clock) string {
+	words := fmt.Sprintf("From %s to %s within %s", c.From, c.To, c.Within)
+	if c.Method != "" {
+		words = string(c.Method) + " samples: " + strings.ToLower(words[:1]) + words[1:]
+		words = strings.ToUpper(words[:1]) + words[1:]
+	}
+	if c.CappedWithin > 0 {
+		words += fmt.Sprintf("; a closed container pauses it for at most %s", c.CappedWithin)
+	}
+	return words + "."
+}
+
+func roundWords(x reading.Rules) string {
+	again := "all points are sampled again"
+	if x.Retest == reading.FailingPoints {
+		again = "the points over the action level are sampled again"
+	}
+	words := fmt.Sprintf("After %s the scope is held for a lead to decide; after each, %s. Of several readings of a point the %s counts.", counted(x.Attempts, "attempt", "attempts"), again, x.Combine)
+	if x.Duplicate {
+		words += " A reading near a level needs a second one."
+	}
+	if x.Recovery > 0 {
+		words += fmt.Sprintf(" Sampling brings %s of the residue off the wall.", x.Recovery)
+	}
+	return words
+}
+
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func stepWords(s turnaround.StepRule) string {
+	parts := []string{"may be left out"}
+	if s.Required {
+		parts[0] = "required"
+	}
+	if s.AtLeast > 0 {
+		parts = append(parts, fmt.Sprintf("lasts at least %s", s.AtLeast))
+	}
+	if s.Within > 0 {
+		from := "the use"
+		if s.From != "" {
+			from = spaced(string(s.From))
+		}
+		parts = append(parts, fmt.Sprintf("begins within %s after %s; when it is late: %s", s.Within, from, s.OnLate))
+	}
+	if s.OnFail != "" {
+		parts = append(parts, "when it fails: "+s.OnFail)
+	}
+	text := strings.Join(parts, "; ") + "."
+	return strings.ToUpper(text[:1]) + text[1:]
+}
+
+func unstoredWords(s unit.Span) string {
+	if s == 0 {
+		return "No limit on the time outside a cabinet."
+	}
+	return fmt.Sprintf("A dried scope may wait outside a cabinet for %s.", s)
+}
+
+func agentWords(a turnaround.Agent) string {
+	words := fmt.Sprintf("Contact for %s", a.Contact)
+	switch {
+	case a.Coldest != 0 && a.Warmest != 0:
+		words += fmt.Sprintf(" at %s to %s °C", a.Coldest, a.Warmest)
+	case a.Coldest != 0:
+		words += fmt.Sprintf(" at %s °C or more", a.Coldest)
+	case a.Warmest != 0:
+		words += fmt.Sprintf(" at %s °C at most", a.Warmest)
+	}
+	if a.MEC {
+		words += "; concentration checked before each use"
+	}
+	if a.ReuseDays > 0 {
+		words += fmt.Sprintf("; used for %d days", a.ReuseDays)
+	}
+	return words + "."
+}
+
+func checkWords(m Metering) string {
+	words := "A good check holds to the end of its day"
+	if !m.Holds.SameDay {
+		words = fmt.Sprintf("A good check holds for %s", m.Holds.Every)
+	}
+	if len(m.Rules.Required) > 0 {
+		words += "; it needs the controls " + scope.Words(m.Rules.Required)
+	}
+	if len(m.Rules.Use) > 0 {
+		words += "; control rules " + scope.Words(m.Rules.Use)
+	}
+	return words + "."
+}

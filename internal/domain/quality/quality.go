@@ -1,0 +1,53 @@
+package quality
+
+import (
+	"fmt"
+
+	"rinsate/internal/base/unit"
+)
+
+// Meter is one instrument that reads samples. Meters of one system count on the same scale.
+type Meter struct {
+	Code   string `json:"code"`
+	System string `json:"system"`
+	Serial string `json:"serial,omitempty"`
+	// Retired is since when it is out of service for good; zero while it is not.
+	Retired unit.Instant `json:"retired,omitzero"`
+}
+
+// Check refuses a meter without a code or a system.
+func (m Meter) Check() error {
+	if m.Code == "" || m.System == "" {
+		return fmt.Errorf("meter %q: give a code and the meter system %q", m.Code, m.System)
+	}
+	return nil
+}
+
+// Lot is one lot of a kit.
+type Lot struct {
+	Kit string `json:"kit"`
+	Lot string `json:"lot"`
+	// Expires is the first instant at which the lot must not be used any more.
+	Expires unit.Instant `json:"expires"`
+	// Recalled is since when it must not be used although it is in date; zero when it may.
+	Recalled unit.Instant `json:"recalled,omitzero"`
+}
+
+// Check refuses a lot that cannot be told from others or has no expiry.
+func (l Lot) Check() error {
+	if l.Kit == "" || l.Lot == "" || !l.Expires.Known() {
+		return fmt.Errorf("lot %q of kit %q: give kit, lot and expiry", l.Lot, l.Kit)
+	}
+	return nil
+}
+
+// Fault says why the lot must not be used at an instant; empty when it may.
+func (l Lot) Fault(at unit.Instant) string {
+	switch {
+	case l.Recalled.Known() && l.Recalled <= at:
+		return fmt.Sprintf("lot %s of kit %s is recalled", l.Lot, l.Kit)
+	case l.Expires <= at:
+		return fmt.Sprintf("lot %s of kit %s expired at %s", l.Lot, l.Kit, l.Expires)
+	}
+	return ""
+}

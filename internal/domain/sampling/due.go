@@ -1,0 +1,190 @@
+package sampling
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/scope"
+)
+
+// Occasion is what makes a round due.
+type Occasion string
+
+// The occasions.
+const (
+	EveryTurnaround  Occasion = "every-turnaround"
+	Periodic         Occasion = "periodic"
+	AfterRepair      Occasion = "after-repair"
+	AfterFailedRound Occasion = "after-failed-round"
+	OnArrival        Occasion = "on-arrival"
+	OnRequest        Occasion = "on-request"
+)
+
+// Occasions lists every occasion.
+var Occasions = []Occasion{EveryTurnaround, Periodic, AfterRepair, AfterFailedRound, OnArrival, OnRequest}
+
+// Rule makes rounds due.
+type Rule struct {
+	When Occasion `yaml:"when" json:"when"`
+	// Risk and Kinds say which models the rule is for; empty means all.
+	Risk  scope.Risk   `yaml:"risk,omitempty" json:"risk,omitempty"`
+	Kinds []scope.Kind `yaml:"kinds,omitempty" json:"kinds,omitempty"`
+	// Uses and Days are the limits of a periodic rule, whichever comes first; zero means none.
+	Uses int `yaml:"uses,omitempty" json:"uses,omitzero"`
+	Days int `yaml:"days,omitempty" json:"days,omitzero"`
+	// Blocks says that the gate stays shut until the round is done.
+	Blocks bool `yaml:"blocks" json:"blocks"`
+	Source `yaml:",inline"`
+}
+
+// Check refuses a rule that could never or always fire by accident.
+func (r Rule) Check() error {
+	switch {
+	case !slices.Contains(Occasions, r.When):
+		return fmt.Errorf("due rule: when %q is not known; allowed: %s", r.When, scope.Words(Occasions))
+	case r.When == Periodic && r.Uses <= 0 && r.Days <= 0:
+		return fmt.Errorf("due rule %s: it needs uses or days over 0", r.When)
+	case r.When != Periodic && (r.Uses != 0 || r.Days != 0):
+		return fmt.Errorf("due rule %s: uses and days belong to a periodic rule only", r.When)
+	case r.Risk != "" && r.Risk != scope.HighRisk && r.Risk != scope.StandardRisk:
+		return fmt.Errorf("due rule %s: risk %q is not known; allowed: %s, %s", r.When, r.Risk, scope.HighRisk, scope.StandardRisk)
+	case r.Citation == "":
+		return fmt.Errorf("due rule %s: the citation is missing", r.When)
+	}
+	for _, k := range r.Kinds {
+		if !slices.Contains(scope.Kinds, k) {
+			return fmt.Errorf("due rule %s: kind %q is not known; allowed: %s", r.When, k, scope.Words(scope.Kinds))
+		}
+	}
+	return nil
+}
+
+func (r Rule) covers(m scope.Model) bool {
+	return (r.Risk == "" || r.Risk == m.Risk) && (len(r.Kinds) == 0 || slices.Contains(r.Kinds, m.Kind))
+}
+
+// Request is a named person's wish to have a scope sampled.
+type Request struct {
+	Scope  string            `json:"scope"`
+	Points []scope.PointKind `json:"points,omitempty"` // empty: the routine points
+	Reason string            `json:"reason"`
+	By     string            `json:"by"`
+	At     unit.Instant      `json:"at"`
+}
+
+// Record is what is known of one scope when it is asked whether a round is due. All instants are
+// at or before the moment asked about; zero means that it never happened.
+type Record struct {
+	Model      scope.Model
+	Instrument scope.Instrument
+	// Cleaned is the end of the last manual cleaning of the turnaround that is open, zero when
+	// none is open or it is not yet cleaned.
+	Cleaned unit.Instant
+	// TurnaroundStart is the start of the turnaround that is open, zero when there is none.
+	TurnaroundStart unit.Instant
+	// Passed is the last complete round without an action outcome, Failed the last round with one.
+	Passed, Failed unit.Instant
+	// UsesSincePassed counts patient uses since Passed, or since InService when there is none.
+	UsesSincePassed int
+	// Returned is the last return from repair.
+	Returned unit.Instant
+	Requests []Request
+}
+
+// Due says that a scope must be sampled.
+type Due struct {
+	Scope  string            `json:"scope"`
+	When   Occasion          `json:"when"`
+	Points []scope.PointKind `json:"points"`
+	Why    string            `json:"why"`
+	Since  unit.Instant      `json:"since"`
+	Blocks bool              `json:"blocks"`
+	Source
+}
+
+// DueAt returns every reason for which a scope is due at now, the oldest first. Days are calendar
+// days in the facility's zone.
+func DueAt(rules []Rule, r Record, now unit.Instant, zone *time.Location) []Due {
+	if r.Instrument.Retired.Known() && r.Instrument.Retired <= now || r.Instrument.InService > now {
+		return nil
+	}
+	var due []Due
+	for _, rule := range rules {
+		if !rule.covers(r.Model) {
+			continue
+		}
+		add := func(since unit.Instant, points []scope.PointKind, format string, args ...any) {
+			if len(points) == 0 {
+				points = r.Model.Routine()
+			}
+			due = append(due, Due{
+				Scope: r.Instrument.Tag, When: rule.When, Points: points, Since: since,
+				Why: fmt.Sprintf(format, args...), Blocks: rule.Blocks, Source: rule.Source,
+			})
+		}
+		switch rule.When {
+		case EveryTurnaround:
+			if r.TurnaroundStart.Known() && r.Passed < r.TurnaroundStart {
+				since := max(r.TurnaroundStart, r.Cleaned)
+				add(since, nil, "%s models are sampled in every turnaround", describe(rule, r.Model))
+			}
+		case Periodic:
+			from := max(r.Passed, r.Instrument.InService)
+			if rule.Days > 0 {
+				if limit := from.AddDays(rule.Days, zone); limit <= now {
+					add(limit, nil, "the last passed round is more than %d days ago", rule.Days)
+					continue
+				}
+			}
+			if rule.Uses > 0 && r.UsesSincePassed >= rule.Uses {
+				add(max(r.TurnaroundStart, from), nil, "%d uses since the last passed round; the limit is %d", r.UsesSincePassed, rule.Uses)
+			}
+		case AfterRepair:
+			if r.Returned.Known() && r.Passed <= r.Returned {
+				add(r.Returned, nil, "back from repair and not sampled since")
+			}
+		case AfterFailedRound:
+			if r.Failed.Known() && r.Passed <= r.Failed {
+				add(r.Failed, nil, "the last round was over the action level and no round has passed since")
+			}
+		case OnArrival:
+			if r.Instrument.Owner != scope.Own && r.Passed < r.Instrument.InService {
+				add(r.Instrument.InService, nil, "%s scope, not sampled since it arrived", r.Instrument.Owner)
+			}
+		case OnRequest:
+			for _, q := range r.Requests {
+				if r.Passed <= q.At && q.At <= now {
+					add(q.At, q.Points, "asked for by %s: %s", q.By, q.Reason)
+				}
+			}
+		}
+	}
+	slices.SortStableFunc(due, func(a, b Due) int { return cmp.Compare(a.Since, b.Since) })
+	return due
+}
+
+func describe(r Rule, m scope.Model) string {
+	if r.Risk != "" {
+		return string(r.Risk) + "-risk"
+	}
+	return string(m.Kind)
+}
+
+// NextDue returns when a blocking periodic rule will make a scope due by its days, zero when none
+// will.
+func NextDue(rules []Rule, r Record, zone *time.Location) unit.Instant {
+	var next unit.Instant
+	for _, rule := range rules {
+		if rule.When != Periodic || rule.Days == 0 || !rule.Blocks || !rule.covers(r.Model) {
+			continue
+		}
+		at := max(r.Passed, r.Instrument.InService).AddDays(rule.Days, zone)
+		if !next.Known() || at < next {
+			next = at
+		}
+	}
+	return next
+}

@@ -1,0 +1,176 @@
+package trend_test
+
+import (
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"rinsate/internal/domain/trend"
+)
+
+// The table has 15 digits and more, the numerical integration 13.
+func TestConstantsAgainstTable(t *testing.T) {
+	rows := readTable(t, "control_chart_constants.csv")
+	if len(rows) != 24 {
+		t.Fatalf("%d rows, want n = 2 to 25", len(rows))
+	}
+	for i, row := range rows {
+		c := must(trend.ChartConstants(i + 2))
+		for name, got := range map[string]float64{
+			"d2": c.D2, "d3": c.D3, "c4": c.C4, "A2": c.A2, "D3": c.LowerD3, "D4": c.D4, "E2": c.E2,
+		} {
+			// d3 of the table has 13 or 14 digits.
+			wantNear(t, name+"("+row["n"]+")", got, atof(t, row[name]), 2e-12)
+		}
+	}
+	closed := must(trend.ChartConstants(2))
+	wantNear(t, "d2(2) = 2/√π", closed.D2, 2/math.Sqrt(math.Pi), 1e-13)
+	wantNear(t, "d3(2) = √(2−4/π)", closed.D3, math.Sqrt(2-4/math.Pi), 1e-12)
+	wantNear(t, "d2(3) = 3/√π", must(trend.ChartConstants(3)).D2, 3/math.Sqrt(math.Pi), 1e-13)
+}
+
+// Montgomery, Introduction to Statistical Quality Control, appendix VI, n = 2 to 10 (from memory);
+// the tables were made from rounded constants, hence up to 0.0011 off.
+func TestConstantsAgainstPublishedTables(t *testing.T) {
+	published := map[string][]float64{
+		"A2": {1.880, 1.023, .729, .577, .483, .419, .373, .337, .308},
+		"D3": {0, 0, 0, 0, 0, .076, .136, .184, .223},
+		"D4": {3.267, 2.574, 2.282, 2.114, 2.004, 1.924, 1.864, 1.816, 1.777},
+		"d2": {1.128, 1.693, 2.059, 2.326, 2.534, 2.704, 2.847, 2.970, 3.078},
+		"d3": {.853, .888, .880, .864, .848, .833, .820, .808, .797},
+		"c4": {.7979, .8862, .9213, .9400, .9515, .9594, .9650, .9693, .9727},
+		"E2": {2.659, 1.772, 1.457, 1.290, 1.184, 1.109, 1.054, 1.010, .975},
+	}
+	for i := range 9 {
+		c := must(trend.ChartConstants(i + 2))
+		for name, got := range map[string]float64{
+			"A2": c.A2, "D3": c.LowerD3, "D4": c.D4, "d2": c.D2, "d3": c.D3, "c4": c.C4, "E2": c.E2,
+		} {
+			within(t, name, got, published[name][i], 0.0011)
+		}
+	}
+}
+
+// NIST/SEMATECH e-Handbook 6.3.2.2. The page takes d2 as 1.128 and prints 55.8041 and 45.8159; with
+// d2 = 2/√π the limits differ in the third decimal.
+func TestIndividualsHandbook(t *testing.T) {
+	flow := []float64{49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1}
+	ranges := []float64{2.0, 2.3, 1.4, 3.5, 3.4, 1.4, .2, 1.2, 1.5}
+	state, sum := trend.MovingRangeState{}, 0.0
+	for i, x := range flow {
+		var moving float64
+		if state, moving = state.Step(x); i > 0 {
+			within(t, "moving range", moving, ranges[i-1], 1e-9)
+		}
+		sum += moving
+	}
+	mean, mr := 50.81, sum/9
+	within(t, "mean moving range", mr, 1.8778, 5e-5)
+	e2 := must(trend.ChartConstants(2)).E2
+	wantNear(t, "upper limit", mean+e2*mr, 55.8024116800505, 1e-13)
+	wantNear(t, "lower limit", mean-e2*mr, 45.8175883199495, 1e-13)
+	wantNear(t, "upper limit with d2 = 1.128", mean+3*mr/1.128, 55.8040898345154, 1e-13)
+	chart := trend.Individuals{Limit: e2 * mr}
+	for _, x := range flow {
+		if chart.Signal(x-mean) != 0 {
+			t.Errorf("%v signals", x)
+		}
+	}
+	if chart.Signal(chart.Limit) != 0 || chart.Signal(-chart.Limit) != 0 {
+		t.Error("a value at the limit signals")
+	}
+}
+
+// NIST/SEMATECH e-Handbook 6.3.2.3, in the unit of the data: target 325, k 0.3175, h 4.1959.
+func TestCUSUMHandbook(t *testing.T) {
+	chart := trend.CUSUM{K: 0.3175, H: 4.1959}
+	state, first := chart.Start(), 0
+	for i, row := range readTable(t, "nist_6323_cusum.csv") {
+		state = chart.Step(state, atof(t, row["x"])-325)
+		within(t, "upper sum "+row["group"], state.Up, atof(t, row["Shi"]), 1e-9)
+		within(t, "lower sum "+row["group"], state.Down, atof(t, row["Slo"]), 1e-9)
+		signal := chart.Signal(state)
+		if (signal != 0) != (row["signal"] == "1") || signal < 0 {
+			t.Errorf("group %s signals %d, want %s", row["group"], signal, row["signal"])
+		}
+		if first == 0 && signal != 0 {
+			first = i + 1
+			if state.UpRun != 2 {
+				t.Errorf("the change is put %d groups back, want 2: groups 13 and 14", state.UpRun)
+			}
+		}
+	}
+	if first != 14 {
+		t.Errorf("first signal at group %d, want 14", first)
+	}
+}
+
+// NIST/SEMATECH e-Handbook 6.3.2.4: λ 0.3, EWMA from 50, s 2.0539. The page prints 2 decimals of
+// the EWMA, and limits whose lower one comes from a rounded factor.
+func TestEWMAHandbook(t *testing.T) {
+	printed := []float64{50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99}
+	const s = 2.0539
+	fixed, varying := trend.EWMA{Lambda: 0.3, Limit: 3}, trend.EWMA{Lambda: 0.3, Limit: 3, TimeVarying: true}
+	var state trend.EWMAState
+	for i, row := range readTable(t, "nist_6324_ewma.csv") {
+		state = fixed.Step(state, (atof(t, row["x"])-50)/s)
+		value := 50 + s*state.Mean
+		within(t, "printed EWMA "+row["t"], value, printed[i], 0.0051)
+		wantNear(t, "EWMA "+row["t"], value, atof(t, row["ewma"]), 1e-13)
+		wantNear(t, "upper limit "+row["t"], 50+s*varying.Bound(state), atof(t, row["ucl_t"]), 1e-12)
+		wantNear(t, "lower limit "+row["t"], 50-s*varying.Bound(state), atof(t, row["lcl_t"]), 1e-12)
+	}
+	wantNear(t, "z20", 50+s*state.Mean, 51.9882432586, 1e-11)
+	wantNear(t, "upper limit", 50+s*fixed.Bound(state), 52.5884317381266, 1e-13)
+	wantNear(t, "lower limit", 50-s*fixed.Bound(state), 47.4115682618734, 1e-13)
+	within(t, "printed lower limit", 50-s*fixed.Bound(state), 47.4115, 1e-4)
+}
+
+func TestCUSUMMirrored(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		chart := trend.CUSUM{K: rapid.Float64Range(0.1, 1.5).Draw(t, "k"), H: rapid.Float64Range(1, 8).Draw(t, "h"), HeadStart: 0.5}
+		a, b := chart.Start(), chart.Start()
+		for _, z := range values(1, 40).Draw(t, "z") {
+			a, b = chart.Step(a, z), chart.Step(b, -z)
+			if a.Up != b.Down || a.Down != b.Up || a.UpRun != b.DownRun || chart.Signal(a) != -chart.Signal(b) {
+				t.Fatalf("%+v and %+v are not mirror images", a, b)
+			}
+			if chart.Signal(a) != 0 {
+				a, b = chart.Start(), chart.Start()
+			}
+		}
+	})
+}
+
+// The tabular sums are the distance of the plain cumulative sum from its extreme, by definition.
+func TestCUSUMIsDistanceFromTheLowest(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		chart := trend.CUSUM{K: 0.5, H: 5}
+		state, sum, lowest := chart.Start(), 0.0, 0.0
+		for _, z := range values(1, 60).Draw(t, "z") {
+			state = chart.Step(state, z)
+			sum += z - chart.K
+			lowest = min(lowest, sum)
+			if math.Abs(state.Up-(sum-lowest)) > 1e-12 {
+				t.Fatalf("sum %v, want %v", state.Up, sum-lowest)
+			}
+		}
+	})
+}
+
+// The EWMA of a constant c is c·(1−(1−λ)^t), and its weights are those of the geometric law.
+func TestEWMAOfConstant(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		chart := trend.EWMA{Lambda: rapid.Float64Range(0.02, 1).Draw(t, "lambda"), Limit: 3}
+		c := rapid.Float64Range(-5, 5).Draw(t, "c")
+		var state trend.EWMAState
+		for i := range rapid.IntRange(1, 100).Draw(t, "n") {
+			state = chart.Step(state, c)
+			left := math.Pow(1-chart.Lambda, float64(i+1))
+			if math.Abs(state.Mean-c*(1-left)) > 1e-12 || math.Abs(state.Gone-(1-left*left)) > 1e-12 {
+				t.Fatalf("%+v after %d", state, i+1)
+			}
+		}
+	})
+}

@@ -1,0 +1,623 @@
+package turnaround
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+)
+
+// State is the gate's answer in one word.
+type State string
+
+// The states. Only Ready lets a scope be used.
+const (
+	Ready   State = "ready"
+	InWork  State = "in work"
+	Held    State = "held"
+	Out     State = "out" // of service
+	Unknown State = "unknown"
+)
+
+// States lists every state, the most usable first.
+var States = []State{Ready, InWork, Unknown, Held, Out}
+
+// Reason is one fact that the answer rests on.
+type Reason struct {
+	Text string `json:"text"`
+	// By is the code of the person whose act it is, apart from the text so that it can be left out
+	// where people are not to be seen.
+	By string `json:"by,omitempty"`
+	// Record is the id of the record that shows it; empty when it is the lack of one.
+	Record string `json:"record,omitempty"`
+	// Citation is where the rule comes from; Unverified says that the facility has not checked it.
+	Citation   string `json:"citation,omitempty"`
+	Unverified bool   `json:"unverified,omitempty"`
+	// Blocks says that this alone keeps the scope from patients.
+	Blocks bool `json:"blocks"`
+	// Since is when the hold was placed that the reason tells of; zero for other reasons.
+	Since unit.Instant `json:"since,omitzero"`
+}
+
+// Progress is how far one step of the turnaround is.
+type Progress struct {
+	Step   StepKind     `json:"step"`
+	Status Status       `json:"status"`
+	Record string       `json:"record,omitempty"`
+	Start  unit.Instant `json:"start,omitzero"`
+	End    unit.Instant `json:"end,omitzero"`
+	// Deadline is when the step must have begun; zero when no clock runs for it.
+	Deadline unit.Instant `json:"deadline,omitzero"`
+}
+
+// Status is where a step stands.
+type Status string
+
+// The statuses.
+const (
+	DoneStep    Status = "done"
+	RunningStep Status = "running"
+	MissingStep Status = "missing"
+	FailedStep  Status = "failed"
+	StaleStep   Status = "out of order" // done, but a step that must precede it came later
+	NotDueStep  Status = "not due"
+)
+
+// Answer is what the gate says about one scope at one instant.
+type Answer struct {
+	Scope string       `json:"scope"`
+	At    unit.Instant `json:"at"`
+	State State        `json:"state"`
+	// Until is when Ready ends by itself.
+	Until   unit.Instant `json:"until,omitzero"`
+	Reasons []Reason     `json:"reasons"`
+	// Next says what to do, the first thing first.
+	Next []string `json:"next"`
+	// Turnaround is the start of the turnaround that the answer is about.
+	Turnaround unit.Instant   `json:"turnaround,omitzero"`
+	Steps      []Progress     `json:"steps"`
+	Due        []sampling.Due `json:"due,omitempty"`
+}
+
+// Gate answers whether the scope may be used on a patient at an instant. Every reason that blocks
+// is listed, not only the first. The state is the gravest of them: out of service before held
+// before in work. What another record voided or corrected must be gone from the history: give it
+// through History.AsKnown.
+func Gate(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
+	g := gate{h: h.until(at), rules: rules, at: at, zone: zone}
+	g.answer = Answer{Scope: h.Instrument.Tag, At: at, State: Ready}
+	if h.Instrument.Tag == "" || !h.Instrument.InService.Known() || h.Instrument.InService > at {
+		g.block(Unknown, Reason{Text: "the scope was not in service at that time"}, "register the scope, reprocess and sample it before any use")
+		return g.answer
+	}
+	if h.Model.Name == "" || h.Model.Name != h.Instrument.Model {
+		// Without its model nobody can say which steps and samples the scope needs.
+		g.block(Unknown, Reason{Text: fmt.Sprintf("its model %q is not on record", h.Instrument.Model)}, "register the model")
+	}
+	g.service()
+	g.holds()
+	if g.inUse() {
+		return g.answer
+	}
+	g.start()
+	if !slices.ContainsFunc(g.h.Steps, func(s Step) bool { return s.Start >= g.answer.Turnaround }) {
+		why := "no reprocessing step is on record since " + g.startedBy
+		state := InWork
+		if len(g.h.Uses) == 0 && len(g.h.Steps) == 0 {
+			state = Unknown
+		}
+		g.block(state, Reason{Text: why, Record: g.startRecord}, "")
+	}
+	g.steps()
+	g.storage()
+	if g.answer.State != Ready {
+		g.answer.Until = 0
+	}
+	return g.answer
+}
+
+// gate collects the answer.
+type gate struct {
+	h      History
+	rules  Rules
+	at     unit.Instant
+	zone   *time.Location
+	answer Answer
+	// startedBy and startRecord say what began the turnaround.
+	startedBy, startRecord string
+	// previous is the end of the last required step that was looked at.
+	previous     unit.Instant
+	previousStep StepKind
+}
+
+// block adds a reason that keeps the scope from patients, and what to do about it.
+func (g *gate) block(state State, r Reason, next string) {
+	r.Blocks = true
+	g.answer.Reasons = append(g.answer.Reasons, r)
+	if slices.Index(States, state) > slices.Index(States, g.answer.State) {
+		g.answer.State = state
+	}
+	if next != "" && !slices.Contains(g.answer.Next, next) {
+		g.answer.Next = append(g.answer.Next, next)
+	}
+}
+
+// note adds a reason that does not block.
+func (g *gate) note(r Reason) { g.answer.Reasons = append(g.answer.Reasons, r) }
+
+func cite(r Reason, s sampling.Source) Reason {
+	r.Citation, r.Unverified = s.Citation, !s.Verified
+	return r
+}
+
+// service looks at retirement and repairs.
+func (g *gate) service() {
+	if r := g.h.Instrument.Retired; r.Known() && r <= g.at {
+		g.block(Out, Reason{Text: "retired since " + r.In(g.zone)}, "take another scope")
+	}
+	for _, r := range g.h.Repairs {
+		if !r.Returned.Known() {
+			g.block(Out, Reason{Text: fmt.Sprintf("away for repair since %s: %s", r.Sent.In(g.zone), r.Fault), Record: r.ID}, "take another scope")
+		}
+	}
+}
+
+// holds looks for holds that nobody has lifted.
+func (g *gate) holds() {
+	for _, hold := range g.h.OpenHolds() {
+		next := "sample again and pass, or lift the hold with a second person"
+		if hold.Escalated {
+			next = "the lead decides: inspect, leak-test, repair or culture; then lift the hold by name"
+		}
+		g.block(Held, Reason{Text: fmt.Sprintf("held since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID, Since: hold.At}, next)
+	}
+}
+
+// OpenHolds returns the holds that no lift ends.
+func (h History) OpenHolds() []Hold {
+	return keep(h.Holds, func(hold Hold) bool {
+		return !slices.ContainsFunc(h.Lifts, func(l Lift) bool { return l.Hold == hold.ID && h.stands(l, hold) })
+	})
+}
+
+// stands says whether a lift still rests on something: a second person, or a round that was begun
+// after the hold and passed. A round that was voided since carries no lift; one before the present
+// turnaround may not be loaded and is believed.
+func (h History) stands(l Lift, hold Hold) bool {
+	if l.Second != "" && l.Second != l.By {
+		return true
+	}
+	i := slices.IndexFunc(h.Decisions, func(d Decision) bool { return d.ID == l.Round })
+	if i < 0 {
+		start, _, _ := Start(h)
+		return l.Round != "" && l.At < start
+	}
+	return h.Decisions[i].passed() && h.Decisions[i].First >= hold.At
+}
+
+// inUse looks for a use or an issue that has not ended.
+func (g *gate) inUse() bool {
+	for _, u := range g.h.Uses {
+		if !u.End.Known() {
+			g.block(InWork, Reason{Text: "in use on a patient since " + u.Start.In(g.zone), Record: u.ID}, "record the end of the use, then pre-clean at the bedside")
+			g.answer.Turnaround = u.Start
+			return true
+		}
+	}
+	return false
+}
+
+// start finds what began the turnaround: the end of the last use, the return from repair, or the
+// arrival of the scope, whichever came last.
+func (g *gate) start() {
+	at, by, record := Start(g.h)
+	g.answer.Turnaround, g.startRecord = at, record
+	g.startedBy = fmt.Sprintf("%s at %s", by, at.In(g.zone))
+}
+
+// Start returns when the present turnaround of a history began, what began it, and its record.
+func Start(h History) (at unit.Instant, by, record string) {
+	at, by = h.Instrument.InService, "it came into service"
+	for _, u := range h.Uses {
+		if u.last() >= at {
+			at, by, record = u.last(), "the last use ended", u.ID
+		}
+	}
+	for _, r := range h.Repairs {
+		if r.Returned >= at {
+			at, by, record = r.Returned, "it came back from repair", r.ID
+		}
+	}
+	return at, by, record
+}
+
+// steps walks the steps of the turnaround in the order of the rules.
+func (g *gate) steps() {
+	due := sampling.DueAt(g.rules.Due, g.h.record(), g.at, g.zone)
+	g.answer.Due = due
+	g.previous = g.answer.Turnaround
+	for _, rule := range g.rules.For(g.h.Model.Name) {
+		if rule.Step == Verification {
+			g.verification(rule, due)
+			continue
+		}
+		g.step(rule)
+	}
+}
+
+// of returns the steps of one kind in this turnaround, the earliest first.
+func (g *gate) of(kind StepKind) []Step {
+	steps := keep(g.h.Steps, func(s Step) bool { return s.Kind == kind && s.Start >= g.answer.Turnaround })
+	slices.SortStableFunc(steps, func(a, b Step) int { return cmp.Compare(a.Start, b.Start) })
+	return steps
+}
+
+func (g *gate) step(rule StepRule) {
+	done := g.of(rule.Step)
+	p := Progress{Step: rule.Step, Status: MissingStep, Deadline: g.deadline(rule)}
+	defer func() { g.answer.Steps = append(g.answer.Steps, p) }()
+	if len(done) == 0 {
+		switch {
+		case !rule.Required:
+			p.Status = NotDueStep
+		case p.Deadline.Known() && g.at > p.Deadline:
+			g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s has not begun and should have by %s", rule.Step, p.Deadline.In(g.zone))}, rule.Source), rule.OnLate)
+		default:
+			next := "do and record: " + string(rule.Step)
+			if p.Deadline.Known() {
+				next += ", to begin by " + p.Deadline.In(g.zone)
+			}
+			g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s is not on record", rule.Step)}, rule.Source), next)
+		}
+		return
+	}
+	last := done[len(done)-1]
+	p.Status, p.Record, p.Start, p.End = DoneStep, last.ID, last.Start, last.End
+	for _, s := range done[:len(done)-1] {
+		if s.Result == Fail {
+			g.note(cite(Reason{Text: fmt.Sprintf("%s at %s failed and was repeated", rule.Step, s.Start.In(g.zone)), Record: s.ID}, rule.Source))
+		}
+	}
+	before := len(g.answer.Reasons)
+	g.late(rule, done, p.Deadline)
+	switch {
+	case last.Result == Fail:
+		p.Status = FailedStep
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step, last.Start.In(g.zone)), Record: last.ID}, rule.Source), orElse(rule.OnFail, "repeat: "+string(rule.Step)))
+	case !last.End.Known() && rule.Step != Storage && rule.Step != Issue:
+		p.Status = RunningStep
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s goes on since %s", rule.Step, last.Start.In(g.zone)), Record: last.ID}, rule.Source), "finish and record: "+string(rule.Step))
+	case rule.AtLeast > 0 && last.End.Sub(last.Start) < rule.AtLeast.Duration():
+		p.Status = FailedStep
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s took %s; at least %s is needed", rule.Step, unit.SpanOf(last.End.Sub(last.Start)), rule.AtLeast), Record: last.ID}, rule.Source), orElse(rule.OnFail, "repeat: "+string(rule.Step)))
+	case needsResult(rule.Step) && last.Result == NotStated:
+		p.Status = MissingStep
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step, last.Start.In(g.zone)), Record: last.ID}, rule.Source), "record the result of: "+string(rule.Step))
+	}
+	if rule.Step == Disinfection && last.Result != Fail && last.End.Known() {
+		g.disinfection(last, rule)
+		if p.Status == DoneStep && len(g.answer.Reasons) > before && g.answer.Reasons[len(g.answer.Reasons)-1].Blocks {
+			p.Status = FailedStep
+		}
+	}
+	if rule.Required {
+		start := last.Start
+		if rule.Step == Storage || rule.Step == Issue {
+			start = last.last()
+		}
+		if start < g.previous {
+			p.Status = StaleStep
+			g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s at %s came before %s ended at %s", rule.Step, last.Start.In(g.zone), g.previousStep, g.previous.In(g.zone)), Record: last.ID}, rule.Source), "repeat: "+string(rule.Step))
+		}
+		if last.last() > g.previous {
+			g.previous, g.previousStep = last.last(), rule.Step
+		}
+	}
+}
+
+// needsResult says which steps are checks: without a stated result they show nothing.
+func needsResult(kind StepKind) bool {
+	return kind == LeakTest || kind == Inspection || kind == Disinfection
+}
+
+func orElse(text, other string) string {
+	if text == "" {
+		return other
+	}
+	return text
+}
+
+// deadline returns when a step must begin: Within after the step From, or after the use where that
+// step is not on record, which is the earlier and so the safe start of the clock.
+func (g *gate) deadline(rule StepRule) unit.Instant {
+	if rule.Within == 0 {
+		return 0
+	}
+	from := g.answer.Turnaround
+	for i, earlier := range g.of(rule.From) {
+		if i == 0 || earlier.last() < from {
+			from = earlier.last()
+		}
+	}
+	return from.Add(rule.Within.Duration())
+}
+
+// late looks at the first step of a kind that did not fail: a repeat after a failed round has no
+// such limit.
+func (g *gate) late(rule StepRule, done []Step, deadline unit.Instant) {
+	first := done[max(0, slices.IndexFunc(done, func(s Step) bool { return s.Result != Fail }))]
+	if !deadline.Known() || first.Start <= deadline {
+		return
+	}
+	text := fmt.Sprintf("%s began at %s, later than %s", rule.Step, first.Start.In(g.zone), deadline.In(g.zone))
+	if first.Delayed == "" {
+		g.block(InWork, cite(Reason{Text: text + "; what was done about the delay is not on record", Record: first.ID}, rule.Source), rule.OnLate)
+		return
+	}
+	g.note(cite(Reason{Text: text + "; done about it: " + first.Delayed, Record: first.ID}, rule.Source))
+}
+
+// disinfection compares the facts of a disinfection with what its agent needs. A fact that is not
+// on record is not taken for good.
+func (g *gate) disinfection(s Step, rule StepRule) {
+	fail := func(source sampling.Source, format string, args ...any) {
+		g.block(InWork, cite(Reason{Text: "disinfection: " + fmt.Sprintf(format, args...), Record: s.ID}, source), orElse(rule.OnFail, "repeat: disinfection"))
+	}
+	agent, known := g.rules.agent(s.Agent)
+	if !known {
+		fail(rule.Source, "agent %q is not in the rule set, so nobody can say what it needs", s.Agent)
+		return
+	}
+	switch {
+	case s.Contact == 0:
+		fail(agent.Source, "the contact time is not on record; %s needs %s", agent.Name, agent.Contact)
+	case s.Contact < agent.Contact:
+		fail(agent.Source, "contact %s; %s needs %s", s.Contact, agent.Name, agent.Contact)
+	}
+	switch {
+	case agent.Coldest == 0 && agent.Warmest == 0:
+	case !s.HasTemperature:
+		fail(agent.Source, "the temperature is not on record; %s needs at least %s °C", agent.Name, agent.Coldest)
+	case s.Coldest < agent.Coldest:
+		fail(agent.Source, "coldest %s °C; %s needs at least %s °C", s.Coldest, agent.Name, agent.Coldest)
+	case agent.Warmest > 0 && s.Coldest > agent.Warmest:
+		fail(agent.Source, "%s °C; %s allows at most %s °C", s.Coldest, agent.Name, agent.Warmest)
+	}
+	switch {
+	case s.MEC == Fail:
+		fail(agent.Source, "the concentration was below the minimum effective one")
+	case s.MEC == NotStated && agent.MEC:
+		fail(agent.Source, "the check of the minimum effective concentration is not on record")
+	}
+	if s.AgentLot == "" {
+		fail(agent.Source, "the lot is not on record")
+	}
+	switch {
+	case !s.AgentExpires.Known():
+		fail(agent.Source, "the expiry of lot %q is not on record", s.AgentLot)
+	case s.AgentExpires <= s.Start:
+		fail(agent.Source, "lot %q expired at %s", s.AgentLot, s.AgentExpires.In(g.zone))
+	}
+}
+
+// verification looks at the rounds of this turnaround.
+func (g *gate) verification(rule StepRule, due []sampling.Due) {
+	p := Progress{Step: Verification, Status: NotDueStep}
+	defer func() { g.answer.Steps = append(g.answer.Steps, p) }()
+	rounds := keep(g.h.Decisions, func(d Decision) bool { return d.In(g.answer.Turnaround) })
+	slices.SortStableFunc(rounds, func(a, b Decision) int {
+		return cmp.Or(cmp.Compare(a.last(), b.last()), cmp.Compare(a.Recorded, b.Recorded))
+	})
+	open := g.h.undecided(g.answer.Turnaround)
+	blocked := false
+	for _, d := range due {
+		if d.Blocks {
+			blocked = true
+			g.block(InWork, cite(Reason{Text: "sampling is due: " + d.Why}, d.Source), "sample and read: "+scope.Words(d.Points))
+		} else {
+			g.note(cite(Reason{Text: "sampling is due: " + d.Why}, d.Source))
+		}
+	}
+	if blocked {
+		p.Status = MissingStep
+	}
+	if len(open) > 0 {
+		p.Status = RunningStep
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s was sampled at %s and its round has no result", open[0].Point, open[0].Collected.In(g.zone)), Record: open[0].ID}, rule.Source), "finish the round: sample and read every point")
+	}
+	if len(rounds) == 0 {
+		return
+	}
+	last := rounds[len(rounds)-1]
+	p.Record, p.Start, p.End = last.ID, last.First, last.Last
+	switch {
+	case len(open) > 0:
+	case !last.passed():
+		p.Status = FailedStep
+		if !last.Round.Complete {
+			p.Status = RunningStep
+		}
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("round of attempt %d is %s: %s", last.Round.Attempt, last.Round.Outcome, last.Round.Why), Record: last.ID}, rule.Source), last.Round.Next.Words)
+		g.doubts(last)
+	case last.First < g.previous:
+		p.Status = StaleStep
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("the round began at %s, before %s ended at %s", last.First.In(g.zone), g.previousStep, g.previous.In(g.zone)), Record: last.ID}, rule.Source), "sample again")
+	default:
+		p.Status = DoneStep
+		for _, d := range rounds[:len(rounds)-1] {
+			text := fmt.Sprintf("attempt %d of this turnaround was %s", d.Round.Attempt, d.Round.Outcome)
+			switch {
+			case d.Round.Outcome == reading.Action && !g.recleaned(d):
+				p.Status = StaleStep
+				g.block(InWork, cite(Reason{Text: text + " and the scope was not cleaned again before it was sampled again", Record: d.ID}, rule.Source), "clean the scope again, then sample it again")
+			case !d.passed():
+				g.note(Reason{Text: text, Record: d.ID})
+			}
+		}
+		g.note(cite(Reason{Text: fmt.Sprintf("round of attempt %d is %s", last.Round.Attempt, last.Round.Outcome), Record: last.ID}, rule.Source))
+	}
+	if last.last() > g.previous {
+		g.previous, g.previousStep = last.last(), Verification
+	}
+}
+
+// doubts says why readings of a round do not count any more.
+func (g *gate) doubts(d Decision) {
+	told := map[string]bool{}
+	for _, t := range g.h.Samples {
+		if t.Doubt != "" && t.Attempt == d.Round.Attempt && t.Collected >= g.answer.Turnaround && !told[t.DoubtRecord] {
+			told[t.DoubtRecord] = true
+			g.block(InWork, Reason{Text: "readings of the round do not count: " + t.Doubt, Record: t.DoubtRecord}, "sample again with a meter that passed its check")
+		}
+	}
+}
+
+// recleaned says whether a cleaning began after the samples of the round were begun and ended after
+// the last of them was read. A passed round does not undo one over the action level by itself.
+func (g *gate) recleaned(d Decision) bool {
+	return slices.ContainsFunc(g.of(ManualCleaning), func(s Step) bool {
+		return s.Result != Fail && s.Start >= d.First && s.End >= d.last()
+	})
+}
+
+// undecided returns the samples of the turnaround that begins at start whose round has no decision
+// yet: a round that was begun must be finished, whether or not it was due.
+func (h History) undecided(start unit.Instant) []Taken {
+	rounds := keep(h.Decisions, func(d Decision) bool { return d.In(start) })
+	return keep(h.Samples, func(t Taken) bool {
+		return t.Collected >= start && t.NotApplicable == "" &&
+			!slices.ContainsFunc(rounds, func(d Decision) bool { return d.covers(t, rounds) })
+	})
+}
+
+// record sums the history up for the rules that make rounds due.
+func (h History) record() sampling.Record {
+	r := sampling.Record{
+		Model: h.Model, Instrument: h.Instrument,
+		Passed: h.Earlier.Passed, Failed: h.Earlier.Failed, UsesSincePassed: h.Earlier.Uses,
+	}
+	for _, d := range h.Decisions {
+		switch {
+		case d.passed():
+			r.Passed = max(r.Passed, d.last())
+		case d.Round.Outcome == reading.Action:
+			r.Failed = max(r.Failed, d.last())
+		}
+	}
+	if r.Passed > h.Earlier.Passed {
+		r.UsesSincePassed = 0
+	}
+	for _, u := range h.Uses {
+		if u.last() > r.Passed {
+			r.UsesSincePassed++
+		}
+	}
+	for _, x := range h.Repairs {
+		r.Returned = max(r.Returned, x.Returned)
+	}
+	r.TurnaroundStart, _, _ = Start(h)
+	for _, s := range h.Steps {
+		if s.Kind == ManualCleaning && s.Start >= r.TurnaroundStart {
+			r.Cleaned = max(r.Cleaned, s.End)
+		}
+	}
+	for _, q := range h.Requests {
+		r.Requests = append(r.Requests, q.Request)
+	}
+	return r
+}
+
+// Due returns the rounds that are due for the scope at an instant.
+func Due(h History, rules Rules, at unit.Instant, zone *time.Location) []sampling.Due {
+	past := h.until(at)
+	return sampling.DueAt(rules.Due, past.record(), at, zone)
+}
+
+// storage works out until when a reprocessed scope may wait. Its time runs from the first storage
+// after it was first dried: taking a scope out and hanging it back, or drying it again without
+// disinfecting it again, does not renew it. A failed storage is none.
+func (g *gate) storage() {
+	issued := g.of(Issue)
+	stored := keep(g.of(Storage), func(s Step) bool { return s.Result != Fail })
+	if len(issued) > 0 && (len(stored) == 0 || stored[len(stored)-1].Start <= issued[len(issued)-1].Start) {
+		last := issued[len(issued)-1]
+		g.block(InWork, Reason{Text: "issued at " + last.Start.In(g.zone) + " and not back", Record: last.ID}, "record the use, or store the scope again")
+	}
+	if g.answer.State != Ready {
+		return
+	}
+	end := g.dried()
+	stored = keep(stored, func(s Step) bool { return s.Start >= end })
+	outside := end // since when the scope is outside a cabinet, zero while it is in one
+	for i, s := range stored {
+		if outside.Known() && g.rules.Unstored > 0 {
+			if until := outside.Add(g.rules.Unstored.Duration()); s.Start >= until {
+				g.block(InWork, cite(Reason{Text: fmt.Sprintf("it hung outside a cabinet from %s to %s; at most %s", outside.In(g.zone), s.Start.In(g.zone), g.rules.Unstored), Record: s.ID}, g.rules.UnstoredSource), "reprocess before use: the storage time is over")
+			}
+		}
+		outside = s.End
+		for _, taken := range issued {
+			if taken.Start >= s.Start && (i+1 == len(stored) || taken.Start < stored[i+1].Start) && (!outside.Known() || taken.Start < outside) {
+				outside = taken.Start
+			}
+		}
+	}
+	switch {
+	case outside.Known() && g.rules.Unstored == 0:
+		g.block(InWork, Reason{Text: "not in a cabinet, and the rule set does not say how long a scope may wait outside one"}, "use at once after reprocessing again, or store")
+	case outside.Known():
+		g.expire(outside.Add(g.rules.Unstored.Duration()), fmt.Sprintf("outside a cabinet since %s; at most %s", outside.In(g.zone), g.rules.Unstored), "", g.rules.UnstoredSource)
+	}
+	for _, s := range stored {
+		cabinet, ok := g.rules.cabinet(s.Cabinet)
+		if !ok {
+			g.block(InWork, Reason{Text: fmt.Sprintf("cabinet %q is not in the rule set, so nobody can say how long it keeps a scope", s.Cabinet), Record: s.ID}, "name a cabinet of the rule set, or reprocess")
+			continue
+		}
+		until := stored[0].Start.Add(time.Duration(cabinet.Hours) * time.Hour)
+		limit := fmt.Sprintf("%d h", cabinet.Hours)
+		if cabinet.Days > 0 {
+			until = stored[0].Start.AddDays(cabinet.Days, g.zone)
+			limit = fmt.Sprintf("%d days", cabinet.Days)
+		}
+		g.expire(until, fmt.Sprintf("stored in %s since %s; at most %s", cabinet.Name, stored[0].Start.In(g.zone), limit), s.ID, cabinet.Source)
+	}
+	if next := sampling.NextDue(g.rules.Due, g.h.record(), g.zone); next.Known() && next < g.answer.Until {
+		g.answer.Until = next
+		g.note(Reason{Text: "periodic sampling falls due at " + next.In(g.zone)})
+	}
+}
+
+// dried returns when the scope was dried for the first time after its last disinfection, or when
+// that ended where no drying is on record.
+func (g *gate) dried() unit.Instant {
+	var end unit.Instant
+	if done := g.of(Disinfection); len(done) > 0 {
+		end = done[len(done)-1].last()
+	}
+	for _, s := range g.of(Drying) {
+		if s.Start >= end && s.Result != Fail {
+			return s.last()
+		}
+	}
+	return end
+}
+
+// expire ends Ready at an instant. At that instant the time is over.
+func (g *gate) expire(until unit.Instant, text, record string, source sampling.Source) {
+	r := cite(Reason{Text: text, Record: record}, source)
+	if g.at >= until {
+		r.Text += "; that time ended at " + until.In(g.zone)
+		g.block(InWork, r, "reprocess before use: the storage time is over")
+		return
+	}
+	g.note(r)
+	if !g.answer.Until.Known() || until < g.answer.Until {
+		g.answer.Until = until
+	}
+}

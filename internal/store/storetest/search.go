@@ -1,0 +1,396 @@
+package storetest
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/store"
+)
+
+// known is a record as the naive search sees it.
+type known struct {
+	record ledger.Record
+	// did is what later records did to it.
+	did []string
+	// found is what it is found by.
+	found map[store.Facet][]string
+}
+
+// search compares the search with a plain look at every record: over the full blocks of the index and
+// the records behind them, after a rebuild, and where an older program left no index.
+func search(t *testing.T, open Opener) {
+	t.Helper()
+	clock := NewClock()
+	db := open(t, clock.Now)
+	Everything(t, db, clock)
+	many(t, db, clock)
+	trySearches(t, db)
+	db = Rebuilt(t, db, clock.Now)
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	db = withoutIndex(t, db, clock)
+	trySearches(t, db)
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// withoutIndex empties the index, as a folder of an older program has it, and opens the folder.
+func withoutIndex(t *testing.T, db *store.DB, clock *Clock) *store.DB {
+	t.Helper()
+	want := stateOfFolder(t, db.Dir(), clock)
+	raw := Raw(t, db.Dir())
+	for _, text := range []string{`DELETE FROM search_block`, `DELETE FROM search_time`} {
+		if _, err := raw.ExecContext(t.Context(), text); err != nil {
+			t.Fatal(err)
+		}
+	}
+	db, err := store.Open(context.Background(), db.Dir(), clock.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, StateOf(t, db)); diff != "" {
+		t.Fatalf("the index of an old folder differs:\n%s", diff)
+	}
+	return db
+}
+
+func stateOfFolder(t *testing.T, dir string, clock *Clock) State {
+	t.Helper()
+	db, err := store.Open(context.Background(), dir, clock.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+	}()
+	return StateOf(t, db)
+}
+
+// many writes some thousand records of a few scopes, people, lots, kits and meters, not in the order of
+// time, of which some take the place of others, near and far.
+func many(t *testing.T, db *store.DB, clock *Clock) {
+	t.Helper()
+	r := rand.New(rand.NewPCG(1, 2)) //nolint:gosec // the same records every time
+	pick := func(all ...string) string { return all[r.IntN(len(all))] }
+	var open []ledger.Record
+	for range 20 {
+		var drafts []store.Draft
+		now := clock.Move(24 * time.Hour)
+		for range 250 {
+			at := now.Add(-time.Duration(r.IntN(100)) * time.Hour)
+			if r.IntN(10) > 0 {
+				at = now.Add(-time.Duration(r.IntN(600)) * time.Second)
+			}
+			d := store.Draft{ID: ledger.NewID(at, random{r}), At: at, By: pick("T-01", "T-02", "T=3", "")}
+			tag := pick("SC-01", "SC-02", "sc-01", "Ä 7/2")
+			switch r.IntN(5) {
+			case 0:
+				d.Type, d.Body = store.TypeStep, turnaround.Step{Scope: tag, Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Duration(r.IntN(30)) * time.Minute), By: pick("T-01", "T-09"), Result: turnaround.Result(pick("", "pass", "fail"))}
+			case 1:
+				d.Type, d.Body = store.TypeSample, sampling.Sample{Scope: tag, Point: pastPoints[0], Attempt: 1, Kit: pick("K", "J"), Lot: pick("7", "8", "70"), Collected: at}
+			case 2, 3:
+				x := aReading(tag, d.ID, at, reading.Outcome(pick("below", "below", "below", "alert", "action", "void", "none")))
+				x.Meter, x.Lot, x.With.Kit = pick("M-1", "M-2"), pick("7", "8", "70"), pick("K", "J")
+				d.Type, d.Body = store.TypeReading, x
+			default:
+				c := aCheck(at, quality.Outcome(pick("accepted", "warning", "rejected")))
+				c.Meter = pick("M-1", "M-2")
+				c.Verdict.Meter = c.Meter
+				for i := range c.Controls {
+					c.Controls[i].Meter = c.Meter
+				}
+				d.Type, d.Body = store.TypeCheck, c
+			}
+			if len(open) > 0 && r.IntN(12) == 0 {
+				i := r.IntN(len(open))
+				d.Corrects, d.Reason = open[i].ID, "typed wrong"
+				if d.Type != open[i].Type {
+					d.Type, d.Body = store.TypeVoid, store.Voiding{Scope: tag}
+				}
+				open = slices.Delete(open, i, i+1)
+			}
+			drafts = append(drafts, d)
+		}
+		for _, kept := range Write(t, db, drafts...) {
+			if kept.Type != store.TypeVoid {
+				open = append(open, kept)
+			}
+		}
+	}
+}
+
+// random makes ids the same every time.
+type random struct{ *rand.Rand }
+
+func (r random) Read(p []byte) (int, error) {
+	for i := range p {
+		p[i] = byte(r.IntN(256))
+	}
+	return len(p), nil
+}
+
+// trySearches draws queries and compares.
+func trySearches(t *testing.T, db *store.DB) {
+	t.Helper()
+	all := naive(t, db)
+	hits := 0
+	rapid.Check(t, func(rt *rapid.T) {
+		q := drawQuery(rt, all)
+		var want, got []int64
+		for _, k := range slices.Backward(all) {
+			if k.is(q) {
+				want = append(want, k.record.Seq)
+			}
+		}
+		limit := rapid.SampledFrom([]int{1, 50, len(all)}).Draw(rt, "limit")
+		want = want[:min(limit, len(want))]
+		hits += len(want)
+		Read(checked{t, rt}, db, func(tx *store.Tx) error {
+			return tx.Search(q, func(k store.Kept) (bool, error) {
+				got = append(got, k.Seq)
+				if k.ID != all[k.Seq].record.ID || k.Replaced.Known() != (len(all[k.Seq].did) > 0) {
+					rt.Errorf("record %d: %s, replaced %s; later records did %v", k.Seq, k.ID, k.Replaced, all[k.Seq].did)
+				}
+				return len(got) < limit, nil
+			})
+		})
+		if diff := cmp.Diff(want, got); diff != "" {
+			rt.Errorf("%+v (-want +got):\n%s", q, diff)
+		}
+	})
+	if hits == 0 {
+		t.Error("no query found anything: nothing is compared")
+	}
+}
+
+// drawQuery asks for what one of the records has, or for nearly that.
+func drawQuery(rt *rapid.T, all []known) store.Query {
+	like := all[rapid.IntRange(0, len(all)-1).Draw(rt, "like")]
+	q := store.Query{}
+	values := like.found
+	for _, f := range store.Facets {
+		switch own := values[f]; rapid.IntRange(0, 5).Draw(rt, string(f)) {
+		case 0, 1:
+			if len(own) > 0 {
+				q.Terms = append(q.Terms, f.Is(rapid.SampledFrom(own).Draw(rt, "value")))
+			}
+		case 2:
+			if rapid.IntRange(0, 7).Draw(rt, "strange") == 0 {
+				q.Terms = append(q.Terms, f.Is(rapid.SampledFrom([]string{"M-2", "SC-02", "T-09", "nobody", "reading"}).Draw(rt, "other")))
+			}
+		}
+	}
+	day := 24 * time.Hour
+	if rapid.IntRange(0, 2).Draw(rt, "from") == 0 {
+		q.From = like.record.At.Add(-rapid.SampledFrom([]time.Duration{0, time.Second, time.Hour, 9 * day}).Draw(rt, "since"))
+	}
+	if rapid.IntRange(0, 2).Draw(rt, "to") == 0 {
+		q.To = like.record.At.Add(rapid.SampledFrom([]time.Duration{0, time.Microsecond, time.Hour, 9 * day}).Draw(rt, "until"))
+	}
+	if rapid.IntRange(0, 3).Draw(rt, "id") == 0 {
+		q.ID = string(like.record.ID[:rapid.SampledFrom([]int{6, 9, 36}).Draw(rt, "characters")])
+	}
+	if rapid.IntRange(0, 3).Draw(rt, "page") == 0 {
+		q.Before = rapid.Int64Range(0, int64(len(all))+1).Draw(rt, "before")
+	}
+	return q
+}
+
+// naive reads every record and what later ones did to it.
+func naive(t *testing.T, db *store.DB) (all []known) {
+	t.Helper()
+	places := map[ledger.ID]int{}
+	rows, err := Raw(t, db.Dir()).QueryContext(t.Context(), `SELECT bytes FROM record ORDER BY seq`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var raw []byte
+		if err := rows.Scan(&raw); err != nil {
+			t.Fatal(err)
+		}
+		r, err := ledger.Decode(raw)
+		if err != nil {
+			t.Fatal(err)
+		}
+		places[r.ID] = len(all)
+		all = append(all, known{record: r})
+		body := bodyOf(t, r)
+		switch {
+		case r.Type == store.TypeVoid:
+			done(all, places, r.Corrects, store.StateVoided, store.StateChanged)
+		case r.Corrects != "":
+			done(all, places, r.Corrects, store.StateCorrected, store.StateChanged)
+		case body["finishes"] != nil:
+			done(all, places, ledger.ID(body["finishes"].(string)), store.StateCompleted)
+		case body["supersedes"] != nil:
+			done(all, places, ledger.ID(body["supersedes"].(string)), store.StateCompleted)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		t.Fatal(err)
+	}
+	for i := range all {
+		all[i].found = all[i].values(t)
+	}
+	return all
+}
+
+func done(all []known, places map[ledger.ID]int, id ledger.ID, what ...string) {
+	i := places[id]
+	all[i].did = append(all[i].did, what...)
+}
+
+func bodyOf(tb testing.TB, r ledger.Record) (body map[string]any) {
+	tb.Helper()
+	if err := json.Unmarshal(r.Body, &body); err != nil {
+		tb.Fatal(err)
+	}
+	return body
+}
+
+// is says whether a record is what a query asks for.
+func (k known) is(q store.Query) bool {
+	r := k.record
+	if r.At < q.From || q.To != 0 && r.At >= q.To || q.Before != 0 && r.Seq >= q.Before || !strings.HasPrefix(string(r.ID), q.ID) {
+		return false
+	}
+	for _, t := range q.Terms {
+		if t.Value != "" && !slices.Contains(k.found[t.Facet], t.Value) {
+			return false
+		}
+	}
+	return true
+}
+
+// values looks through the whole body for what each facet finds.
+func (k known) values(tb testing.TB) map[store.Facet][]string {
+	tb.Helper()
+	r := k.record
+	body := bodyOf(tb, r)
+	v := make(map[store.Facet][]string)
+	v[store.ByType], v[store.ByPerson], v[store.ByState] = []string{r.Type}, []string{r.By}, slices.Clone(k.did)
+	if r.Corrects != "" {
+		v[store.ByReference] = []string{string(r.Corrects)}
+	}
+	for _, id := range r.Because {
+		v[store.ByReference] = append(v[store.ByReference], string(id))
+	}
+	walk(body, func(field string, value any) {
+		text, ok := value.(string)
+		if !ok {
+			return
+		}
+		if _, err := ledger.ParseID(text); err == nil {
+			v[store.ByReference] = append(v[store.ByReference], text)
+		}
+		switch field {
+		case "scope", "scopes", "tag":
+			v[store.ByScope] = append(v[store.ByScope], text)
+		case "by", "second", "adopted_by", "person":
+			v[store.ByPerson] = append(v[store.ByPerson], text)
+		case "lot", "agent_lot":
+			v[store.ByLot] = append(v[store.ByLot], text)
+		case "kit":
+			v[store.ByKit] = append(v[store.ByKit], text)
+		case "meter":
+			v[store.ByMeter] = append(v[store.ByMeter], text)
+		case "code":
+			if r.Type == store.TypeMeter || r.Type == store.TypeComparison {
+				v[store.ByMeter] = append(v[store.ByMeter], text)
+			} else if r.Type != store.TypeSite {
+				v[store.ByPerson] = append(v[store.ByPerson], text)
+			}
+		case "outcome":
+			v[store.ByOutcome] = append(v[store.ByOutcome], text)
+		case "result", "mec":
+			v[store.ByOutcome] = append(v[store.ByOutcome], map[string]string{"pass": "passed", "fail": "failed"}[text])
+		}
+	})
+	if r.Type == store.TypeRound {
+		round := body["round"].(map[string]any)
+		complete, _ := round["complete"].(bool)
+		switch outcome := round["outcome"]; {
+		case outcome == "action":
+			v[store.ByOutcome] = append(v[store.ByOutcome], "failed")
+		case complete && (outcome == "below" || outcome == "alert"):
+			v[store.ByOutcome] = append(v[store.ByOutcome], "passed")
+		case !complete:
+			v[store.ByOutcome] = append(v[store.ByOutcome], "incomplete")
+		}
+	}
+	last := r.At
+	for _, field := range []string{"end", "returned"} {
+		if at, ok := body[field].(float64); ok {
+			last = max(last, unit.Instant(at))
+		}
+	}
+	if r.Recorded.Sub(last) > 15*time.Minute {
+		v[store.ByLate] = []string{"late"}
+	}
+	for f := range v {
+		v[f] = slices.DeleteFunc(v[f], func(s string) bool { return s == "" })
+	}
+	return v
+}
+
+// walk calls visit for every value of an object, those of objects and lists in it as well.
+func walk(value any, visit func(field string, value any)) {
+	switch x := value.(type) {
+	case map[string]any:
+		for name, v := range x {
+			if list, ok := v.([]any); ok {
+				for _, e := range list {
+					visit(name, e)
+				}
+			}
+			visit(name, v)
+			walk(v, visit)
+		}
+	case []any:
+		for _, e := range x {
+			walk(e, visit)
+		}
+	}
+}
+
+// A folder whose index is damaged says so.
+func damagedIndex(t *testing.T, open Opener) {
+	t.Helper()
+	clock := NewClock()
+	db := open(t, clock.Now)
+	many(t, db, clock)
+	for _, text := range []string{`UPDATE search_block SET marks = X'01' WHERE term = 'scope=SC-01'`, `UPDATE search_time SET times = X'01'`} {
+		if _, err := Raw(t, db.Dir()).ExecContext(t.Context(), text); err != nil {
+			t.Fatal(err)
+		}
+		err := db.Read(t.Context(), func(tx *store.Tx) error {
+			q := store.Query{Terms: []store.Term{store.ByScope.Is("SC-01")}}
+			if strings.Contains(text, "times") {
+				q = store.Query{To: clock.At()}
+			}
+			return tx.Search(q, func(store.Kept) (bool, error) { return true, nil })
+		})
+		wantCode(t, fmt.Sprint("search after ", text), err, store.Broken)
+	}
+}

@@ -1,0 +1,188 @@
+// Package storetest answers whether a storage engine keeps the promises of package store: one suite
+// that every engine has to pass. It is used by tests only and never skips anything.
+//
+// Read Run first.
+package storetest
+
+import (
+	"context"
+	"crypto/rand"
+	"database/sql"
+	"fmt"
+	"path/filepath"
+	"sync"
+	"testing"
+	"time"
+
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/store"
+)
+
+// Opener opens a new store that reads the given clock. It closes the store when the test ends and
+// reports an error of closing; a store that the suite has closed itself is none.
+type Opener func(t *testing.T, clock func() time.Time) *store.DB
+
+// Run tries an engine.
+func Run(t *testing.T, open func(t *testing.T, clock func() time.Time) *store.DB) {
+	t.Helper()
+	tests := []struct {
+		name string
+		run  func(*testing.T, Opener)
+	}{
+		{"Append", appendAndRead},
+		{"SameIDTwice", sameIDTwice},
+		{"Refusals", refusals},
+		{"Clock", clockSetBack},
+		{"GroupCommit", groupCommit},
+		{"Panic", panicking},
+		{"GivenUp", givenUp},
+		{"Try", try},
+		{"RefusedInTheMiddle", refusedInTheMiddle},
+		{"Snapshot", snapshot},
+		{"AppendOnly", appendOnly},
+		{"Replace", replace},
+		{"LiftFallsWithItsRound", liftFallsWithItsRound},
+		{"Rebuild", rebuild},
+		{"RebuildModel", rebuildModel},
+		{"Accounts", accounts},
+		{"Attempts", attempts},
+		{"Sessions", sessions},
+		{"Passkeys", passkeys},
+		{"Checkpoints", checkpoints},
+		{"ExportAndProof", exportAndProof},
+		{"Search", search},
+		{"DamagedIndex", damagedIndex},
+		{"Values", values},
+		{"Statements", statements},
+		{"QueryPlans", queryPlans},
+		{"Close", closing},
+	}
+	for _, test := range tests {
+		t.Run(test.name, func(t *testing.T) { test.run(t, open) })
+	}
+}
+
+// Clock is a clock that the test moves. It may be read by other goroutines.
+type Clock struct {
+	mu  sync.Mutex
+	now time.Time
+}
+
+// NewClock returns a clock that stands at the beginning of March 2026.
+func NewClock() *Clock { return &Clock{now: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)} }
+
+// Now returns what the clock shows.
+func (c *Clock) Now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.now
+}
+
+// Move moves the clock, back when d is negative, and returns what it shows then.
+func (c *Clock) Move(d time.Duration) unit.Instant {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.now = c.now.Add(d)
+	return unit.At(c.now)
+}
+
+// At returns what the clock shows as an instant.
+func (c *Clock) At() unit.Instant { return unit.At(c.Now()) }
+
+// Step returns a step of a scope, as a record to append.
+func Step(scope string, at unit.Instant) store.Draft {
+	return store.Draft{
+		Type: store.TypeStep, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07",
+		Body: turnaround.Step{Scope: scope, Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: turnaround.Pass},
+	}
+}
+
+// Write appends records in one transaction and returns them as they are stored.
+func Write(tb testing.TB, db *store.DB, drafts ...store.Draft) []ledger.Record {
+	tb.Helper()
+	records, err := tryWrite(db, drafts...)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return records
+}
+
+func tryWrite(db *store.DB, drafts ...store.Draft) (records []ledger.Record, err error) {
+	err = db.Write(context.Background(), func(tx *store.Tx) error {
+		for _, d := range drafts {
+			r, _, err := tx.Append(d)
+			if err != nil {
+				return err
+			}
+			records = append(records, r)
+		}
+		return nil
+	})
+	return records, err
+}
+
+// Read runs a reading transaction.
+func Read(tb testing.TB, db *store.DB, work func(*store.Tx) error) {
+	tb.Helper()
+	if err := db.Read(context.Background(), work); err != nil {
+		tb.Fatal(err)
+	}
+}
+
+// State is all that can be seen of a store: the size of its ledger and the rows of its tables.
+type State struct {
+	Size int64
+	Rows []string
+}
+
+// StateOf reads the state of a store.
+func StateOf(tb testing.TB, db *store.DB) (s State) {
+	tb.Helper()
+	Read(tb, db, func(tx *store.Tx) (err error) {
+		if s.Size, err = tx.Size(); err != nil {
+			return err
+		}
+		s.Rows, err = tx.Dump()
+		return err
+	})
+	return s
+}
+
+// Raw opens a second connection to the database of a store, past package store.
+func Raw(tb testing.TB, dir string) *sql.DB {
+	tb.Helper()
+	raw, err := sql.Open("sqlite", "file:"+filepath.Join(dir, "rinsate.db")+"?_pragma=busy_timeout(10000)")
+	if err != nil {
+		tb.Fatal(err)
+	}
+	tb.Cleanup(func() {
+		if err := raw.Close(); err != nil {
+			tb.Error(err)
+		}
+	})
+	return raw
+}
+
+// Verify verifies the ledger of a store and compares the number of records.
+func Verify(tb testing.TB, dir string, size int64) {
+	tb.Helper()
+	v, err := store.Verify(context.Background(), dir, nil, nil)
+	if err != nil {
+		tb.Fatalf("verify: %v", err)
+	}
+	if v.Size != size {
+		tb.Fatalf("the ledger has %d records, want %d", v.Size, size)
+	}
+}
+
+// wantCode compares the code of an error.
+func wantCode(tb testing.TB, what string, err error, want store.Code) {
+	tb.Helper()
+	if store.CodeOf(err) != want {
+		tb.Errorf("%s: got %q (%v), want %q", what, store.CodeOf(err), err, want)
+	}
+}
+
+func scopeName(i int) string { return fmt.Sprintf("SC-%02d", i) }

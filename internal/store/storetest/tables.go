@@ -1,0 +1,373 @@
+package storetest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/store"
+)
+
+// shown lists the ids of the steps of a scope that somebody asking at known is shown.
+func shown(tb testing.TB, db *store.DB, tag string, known unit.Instant) (ids []ledger.ID) {
+	tb.Helper()
+	Read(tb, db, func(tx *store.Tx) error {
+		return tx.Events(tag, 0, store.Forever, known, func(k store.Kept) error {
+			ids = append(ids, k.ID)
+			return nil
+		}, store.TypeStep)
+	})
+	return ids
+}
+
+func replace(t *testing.T, open Opener) {
+	t.Helper()
+	clock := NewClock()
+	db := open(t, clock.Now)
+	at := clock.At()
+	begun := Step("SC-00", at)
+	finished := begun
+	finished.ID = ledger.DerivedID("finished")
+	finished.Body = turnaround.Step{Scope: "SC-00", Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), Finishes: string(begun.ID)}
+	corrected := finished
+	corrected.ID, corrected.Corrects, corrected.Reason = ledger.DerivedID("corrected"), finished.ID, "wrong end"
+	void := store.Draft{Type: store.TypeVoid, ID: ledger.DerivedID("void"), At: at, Corrects: corrected.ID, Reason: "never happened", Body: store.Voiding{Scope: "SC-00"}}
+
+	var when []unit.Instant
+	for _, d := range []store.Draft{begun, finished, corrected, void} {
+		when = append(when, clock.Move(time.Minute))
+		Write(t, db, d)
+	}
+	tests := []struct {
+		name  string
+		known unit.Instant
+		want  []ledger.ID
+	}{
+		{"before anything", when[0] - 1, nil},
+		{"begun", when[0], []ledger.ID{begun.ID}},
+		{"just before it was finished", when[1] - 1, []ledger.ID{begun.ID}},
+		{"finished", when[1], []ledger.ID{finished.ID}},
+		{"corrected", when[2], []ledger.ID{corrected.ID}},
+		{"just before the void", when[3] - 1, []ledger.ID{corrected.ID}},
+		{"voided", when[3], nil},
+		{"today", store.Forever, nil},
+	}
+	for _, test := range tests {
+		t.Run(test.name, func(t *testing.T) {
+			if got := shown(t, db, "SC-00", test.known); !cmp.Equal(got, test.want) {
+				t.Errorf("got %v, want %v", got, test.want)
+			}
+		})
+	}
+	// All stay visible, with when they were replaced.
+	Read(t, db, func(tx *store.Tx) error {
+		n := 0
+		if err := tx.Chronicle("SC-00", 0, store.Forever, 10, func(store.Kept) error { n++; return nil }); err != nil {
+			return err
+		}
+		if n != 4 {
+			t.Errorf("the chronicle shows %d records, want 4", n)
+		}
+		kept, err := tx.Find(string(begun.ID))
+		if kept.Replaced != when[1] {
+			t.Errorf("the first record was replaced at %s, want %s", kept.Replaced, when[1])
+		}
+		return err
+	})
+	for _, test := range []struct {
+		name string
+		d    store.Draft
+		want store.Code
+		text string
+	}{
+		{"double void", store.Draft{Type: store.TypeVoid, Corrects: corrected.ID, Body: store.Voiding{Scope: "SC-00"}}, store.Conflict, "is replaced already or cannot be replaced"},
+		{"void of a void", store.Draft{Type: store.TypeVoid, Corrects: void.ID, Body: store.Voiding{Scope: "SC-00"}}, store.Conflict, "cannot be replaced"},
+		{"correction of what is finished", store.Draft{Type: store.TypeStep, Corrects: begun.ID, Body: begun.Body}, store.Conflict, "is replaced already"},
+		{"another type", store.Draft{Type: store.TypeUse, Corrects: corrected.ID, Body: turnaround.Use{Scope: "SC-00", Start: at}}, store.Invalid, "a use record cannot take the place of a step record"},
+	} {
+		test.d.ID, test.d.At, test.d.Reason = ledger.DerivedID(test.name), at, "r"
+		_, err := tryWrite(db, test.d)
+		wantCode(t, test.name, err, test.want)
+		if err == nil || !strings.Contains(err.Error(), test.text) {
+			t.Errorf("%s: %v, want %q in it", test.name, err, test.text)
+		}
+	}
+	Verify(t, db.Dir(), 5)
+}
+
+// openHolds lists the holds of the scope SC-00 that are open at an instant.
+func openHolds(tb testing.TB, db *store.DB, at unit.Instant) (ids []ledger.ID) {
+	tb.Helper()
+	Read(tb, db, func(tx *store.Tx) error {
+		return tx.HoldsOpenAt("SC-00", at, func(k store.Kept) error { ids = append(ids, k.ID); return nil })
+	})
+	return ids
+}
+
+// A hold that was lifted on the strength of a round alone is open again when that round is decided
+// otherwise; one that a second person lifted is not.
+func liftFallsWithItsRound(t *testing.T, open Opener) {
+	t.Helper()
+	clock := NewClock()
+	db := open(t, clock.Now)
+	w := writer{t, db, clock}
+	at := clock.At()
+	const tag = "SC-00"
+	alone := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
+	agreed := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
+	voided := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
+	if got := openHolds(t, db, at); len(got) != 3 {
+		t.Fatalf("%d holds are open, want 3", len(got))
+	}
+	decision := turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 1, Outcome: reading.Below, Complete: true}, First: at + 10, Last: at + 20}
+	round := w.put(store.TypeRound, decision)
+	for _, l := range []turnaround.Lift{
+		{Hold: string(alone.ID), Round: string(round.ID)},
+		{Hold: string(agreed.ID), Round: string(round.ID), Second: "B"},
+		{Hold: string(voided.ID), Round: string(round.ID)},
+	} {
+		l.Scope, l.At, l.By, l.Reason = tag, at+20, "A", "passed"
+		w.put(store.TypeLift, l)
+	}
+	if got := openHolds(t, db, at+20); got != nil {
+		t.Errorf("after the lifts %v are open", got)
+	}
+	if got := openHolds(t, db, at+19); len(got) != 3 {
+		t.Errorf("just before the lifts %d are open, want 3", len(got))
+	}
+	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(voided))
+	if got := openHolds(t, db, at+19); len(got) != 2 {
+		t.Errorf("a voided hold never was: %d are open, want 2", len(got))
+	}
+	decision.Round.Outcome, decision.Round.Complete, decision.Supersedes = reading.None, false, string(round.ID)
+	second := w.put(store.TypeRound, decision)
+	if got := openHolds(t, db, at+20); !cmp.Equal(got, []ledger.ID{alone.ID}) {
+		t.Errorf("after the round was decided otherwise %v are open, want %s", got, alone.ID)
+	}
+	decision.Round.Outcome, decision.Round.Complete, decision.Supersedes = reading.Below, true, string(second.ID)
+	third := w.put(store.TypeRound, decision)
+	w.put(store.TypeLift, turnaround.Lift{Hold: string(alone.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Round: string(third.ID)})
+	if got := openHolds(t, db, at+20); got != nil {
+		t.Errorf("lifted again: %v are open", got)
+	}
+}
+
+// Rebuilt closes a store, rebuilds its tables, opens it again and fails when anything differs.
+func Rebuilt(tb testing.TB, db *store.DB, clock func() time.Time) *store.DB {
+	tb.Helper()
+	ctx := context.Background()
+	before := StateOf(tb, db)
+	if err := db.Close(); err != nil {
+		tb.Fatal(err)
+	}
+	n, err := store.Rebuild(ctx, db.Dir(), nil)
+	if err != nil || n != before.Size {
+		tb.Fatalf("rebuild: %d records, %v; want %d", n, err, before.Size)
+	}
+	db, err = store.Open(ctx, db.Dir(), clock)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	if diff := cmp.Diff(before, StateOf(tb, db)); diff != "" {
+		tb.Fatalf("the rebuilt tables differ:\n%s", diff)
+	}
+	return db
+}
+
+func rebuild(t *testing.T, open Opener) {
+	t.Helper()
+	clock := NewClock()
+	db := open(t, clock.Now)
+	Everything(t, db, clock)
+	state := StateOf(t, db)
+	for _, table := range []string{"event", "entity", "reading", "hold", "checked", "handover", "alarm"} {
+		if !slices.ContainsFunc(state.Rows, func(row string) bool { return strings.HasPrefix(row, table+" ") }) {
+			t.Errorf("table %s is empty, so that nothing is compared", table)
+		}
+	}
+	db = Rebuilt(t, db, clock.Now)
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	// Tables that somebody has tampered with are put right.
+	raw := Raw(t, db.Dir())
+	for _, text := range []string{
+		`UPDATE event SET word = 'x', replaced = 1`, `DELETE FROM hold`, `UPDATE entity SET at = 0`, `DELETE FROM reading`,
+		`UPDATE head SET projected = 0`,
+	} {
+		if _, err := raw.ExecContext(t.Context(), text); err != nil {
+			t.Fatal(err)
+		}
+	}
+	_, err := store.Open(context.Background(), db.Dir(), clock.Now)
+	wantCode(t, "tables that lag behind", err, store.Broken)
+	if want := fmt.Sprintf("the ledger has %d records, the tables hold 0 of them; rebuild the tables with: rinsate ledger rebuild", state.Size); err == nil || !strings.Contains(err.Error(), want) {
+		t.Errorf("got %v, want %q", err, want)
+	}
+	if _, err := store.Rebuild(context.Background(), db.Dir(), nil); err != nil {
+		t.Fatal(err)
+	}
+	db, err = store.Open(context.Background(), db.Dir(), clock.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(state, StateOf(t, db)); diff != "" {
+		t.Errorf("after the repair:\n%s", diff)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// modelled is a plain map of what the tables should show: the steps of each scope that stand.
+type modelled struct {
+	size  int64
+	scope map[ledger.ID]string
+	// stands is false for what was corrected or voided.
+	stands map[ledger.ID]bool
+	order  []ledger.ID
+}
+
+func (m *modelled) add(id ledger.ID, scope string) {
+	m.size++
+	m.scope[id], m.stands[id] = scope, true
+	m.order = append(m.order, id)
+}
+
+func (m *modelled) shown(scope string) (ids []ledger.ID) {
+	for _, id := range m.order {
+		if m.stands[id] && m.scope[id] == scope {
+			ids = append(ids, id)
+		}
+	}
+	return ids
+}
+
+func rebuildModel(t *testing.T, open Opener) {
+	t.Helper()
+	rapid.Check(t, func(rt *rapid.T) {
+		t := checked{t, rt}
+		clock := NewClock()
+		db := open(t.T, clock.Now)
+		defer func() {
+			if err := db.Close(); err != nil {
+				rt.Error(err)
+			}
+		}()
+		m := modelled{size: 1, scope: map[ledger.ID]string{}, stands: map[ledger.ID]bool{}}
+		scopes := []string{"SC-00", "SC-01", "Ä"}
+		next := func(scope string) store.Draft {
+			d := Step(scope, clock.Move(time.Second))
+			d.ID = ledger.DerivedID("model", fmt.Sprint(m.size), fmt.Sprint(clock.At()))
+			return d
+		}
+		take := func(rt *rapid.T, id ledger.ID, d store.Draft) {
+			d.Corrects, d.Reason = id, "r"
+			_, err := tryWrite(db, d)
+			if !m.stands[id] {
+				if store.CodeOf(err) != store.Conflict {
+					rt.Fatalf("second replacement of %s: %v", id, err)
+				}
+				return
+			}
+			if err != nil {
+				rt.Fatal(err)
+			}
+			m.stands[id] = false
+			if d.Type == store.TypeVoid {
+				m.size++
+				return
+			}
+			m.add(d.ID, m.scope[id])
+		}
+		rt.Repeat(map[string]func(*rapid.T){
+			"record": func(rt *rapid.T) {
+				d := next(rapid.SampledFrom(scopes).Draw(rt, "scope"))
+				if _, err := tryWrite(db, d); err != nil {
+					rt.Fatal(err)
+				}
+				m.add(d.ID, d.Body.(turnaround.Step).Scope)
+			},
+			"sendAgain": func(rt *rapid.T) {
+				if len(m.order) == 0 {
+					return
+				}
+				id := rapid.SampledFrom(m.order).Draw(rt, "record")
+				d := next(m.scope[id])
+				d.ID = id // another time, so another content
+				if _, err := tryWrite(db, d); store.CodeOf(err) != store.Conflict {
+					rt.Fatalf("another content under a used id: %v", err)
+				}
+			},
+			"correct": func(rt *rapid.T) {
+				if len(m.order) > 0 {
+					id := rapid.SampledFrom(m.order).Draw(rt, "record")
+					take(rt, id, next(m.scope[id]))
+				}
+			},
+			"void": func(rt *rapid.T) {
+				if len(m.order) > 0 {
+					id := rapid.SampledFrom(m.order).Draw(rt, "record")
+					d := next(m.scope[id])
+					d.Type, d.Body = store.TypeVoid, store.Voiding{Scope: m.scope[id]}
+					take(rt, id, d)
+				}
+			},
+			"fail": func(rt *rapid.T) {
+				refused := errors.New("no")
+				d := next("SC-00")
+				err := db.Write(context.Background(), func(tx *store.Tx) error {
+					_, _, err := tx.Append(d)
+					return errors.Join(err, refused)
+				})
+				if !errors.Is(err, refused) {
+					rt.Fatal(err)
+				}
+			},
+			"reopen": func(rt *rapid.T) {
+				if err := db.Close(); err != nil {
+					rt.Fatal(err)
+				}
+				var err error
+				if db, err = store.Open(context.Background(), db.Dir(), clock.Now); err != nil {
+					rt.Fatal(err)
+				}
+			},
+			"rebuild": func(*rapid.T) { db = Rebuilt(t, db, clock.Now) },
+			"": func(rt *rapid.T) {
+				for _, scope := range scopes {
+					if got, want := shown(t, db, scope, store.Forever), m.shown(scope); !cmp.Equal(got, want) {
+						rt.Fatalf("%s shows %v, want %v", scope, got, want)
+					}
+				}
+				if got := StateOf(t, db).Size; got != m.size {
+					rt.Fatalf("%d records, want %d", got, m.size)
+				}
+			},
+		})
+		Verify(t, db.Dir(), m.size)
+	})
+}
+
+// checked lets helpers fail the rapid check rather than the whole test, so that rapid can shrink.
+type checked struct {
+	*testing.T
+	rt *rapid.T
+}
+
+func (c checked) Helper()                   {}
+func (c checked) Fatal(args ...any)         { c.rt.Fatal(args...) }
+func (c checked) Fatalf(f string, a ...any) { c.rt.Fatalf(f, a...) }
+func (c checked) Error(args ...any)         { c.rt.Error(args...) }
+func (c checked) Errorf(f string, a ...any) { c.rt.Errorf(f, a...) }
