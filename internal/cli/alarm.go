@@ -8,11 +8,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
 )
 
 // alarmCells are what a line of the list of alarms says.
@@ -76,9 +76,9 @@ func theAlarm(v desk.View, id string) (desk.Raised, error) {
 	found := slices.DeleteFunc(all, func(r desk.Raised) bool { return !strings.HasPrefix(string(r.ID), id) })
 	switch {
 	case len(id) < 4 || len(found) == 0:
-		return desk.Raised{}, &store.Error{Code: store.NotFound, Message: fmt.Sprintf("there is no alarm whose id begins with %q", id), Hint: "see the alarms with: rinsate alarms"}
+		return desk.Raised{}, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no alarm whose id begins with %q", id), Hint: "see the alarms with: rinsate alarms"}
 	case len(found) > 1:
-		return desk.Raised{}, &store.Error{Code: store.Invalid, Message: "several alarms begin with " + id, Hint: "give more of the id"}
+		return desk.Raised{}, &fault.Error{Code: fault.Invalid, Message: "several alarms begin with " + id, Hint: "give more of the id"}
 	}
 	return found[0], nil
 }

@@ -8,12 +8,12 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/attribution"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
 )
 
 func (a *app) attributeCommand() *cobra.Command {
@@ -76,7 +76,7 @@ readings. They are fewer and carry less.
 				if name != "" {
 					rest := attribution.Without(list, left, name)
 					if len(rest) == len(list) {
-						return &store.Error{Code: store.NotFound, Message: fmt.Sprintf("there is no reading of %s %s in that time", left, name), Hint: "see the names with: rinsate attribute"}
+						return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no reading of %s %s in that time", left, name), Hint: "see the names with: rinsate attribute"}
 					}
 					x, err := explain(rest, q)
 					if err != nil {
@@ -129,13 +129,13 @@ func chosen(scales []desk.Scale, system, kit string) (desk.Scale, error) {
 		}
 	}
 	if len(scales) == 0 {
-		return desk.Scale{}, &store.Error{Code: store.NotFound, Message: "there is no reading in that time", Hint: "choose an earlier begin with --from"}
+		return desk.Scale{}, &fault.Error{Code: fault.NotFound, Message: "there is no reading in that time", Hint: "choose an earlier begin with --from"}
 	}
 	var there []string
 	for _, s := range scales {
 		there = append(there, fmt.Sprintf("%s with %s (%d readings)", s.System, s.Kit, s.Readings))
 	}
-	return desk.Scale{}, &store.Error{Code: store.NotFound, Message: "there is no such reading in that time", Hint: "there are: " + strings.Join(there, ", ")}
+	return desk.Scale{}, &fault.Error{Code: fault.NotFound, Message: "there is no such reading in that time", Hint: "there are: " + strings.Join(there, ", ")}
 }
 
 // explained is an answer, and the one without something where that was asked.

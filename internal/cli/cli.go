@@ -18,6 +18,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -81,8 +82,8 @@ func (a *app) report(err error) {
 			Error string `json:"error"`
 			Code  string `json:"code,omitempty"`
 			Hint  string `json:"hint,omitempty"`
-		}{Error: err.Error(), Code: string(store.CodeOf(err))}
-		if e, ok := errors.AsType[*store.Error](err); ok {
+		}{Error: err.Error(), Code: string(fault.CodeOf(err))}
+		if e, ok := errors.AsType[*fault.Error](err); ok {
 			out.Error, out.Hint = strings.TrimSuffix(err.Error(), "\nhint: "+e.Hint), e.Hint
 		}
 		if text, jsonErr := json.Marshal(out); jsonErr == nil {

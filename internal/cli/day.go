@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -320,7 +321,7 @@ func openHold(w *desk.Work, tag, wanted string) (string, error) {
 	}
 	switch len(open) {
 	case 0:
-		return "", &store.Error{Code: store.NotFound, Message: fmt.Sprintf("there is no such open hold on %s", tag), Hint: "see its state with: rinsate gate " + tag}
+		return "", &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no such open hold on %s", tag), Hint: "see its state with: rinsate gate " + tag}
 	case 1:
 		return open[0].ID, nil
 	}
@@ -328,7 +329,7 @@ func openHold(w *desk.Work, tag, wanted string) (string, error) {
 	for i, x := range open {
 		ids[i] = fmt.Sprintf("%s (%s)", short(x.ID), x.Reason)
 	}
-	return "", &store.Error{Code: store.Invalid, Message: fmt.Sprintf("%s has %d open holds: %s", tag, len(open), strings.Join(ids, "; ")), Hint: "name one with --hold"}
+	return "", &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s has %d open holds: %s", tag, len(open), strings.Join(ids, "; ")), Hint: "name one with --hold"}
 }
 
 func (a *app) askCommand() *cobra.Command {

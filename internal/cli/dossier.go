@@ -11,10 +11,10 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/store"
 )
 
 func (a *app) attachCommand() *cobra.Command {
@@ -158,7 +158,7 @@ missing is an error. A file that is there already is never overwritten.`,
 func newFile(name string, content []byte) error {
 	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644) //nolint:gosec // meant to be handed on
 	if errors.Is(err, fs.ErrExist) {
-		return &store.Error{Code: store.Conflict, Message: name + " is there already", Hint: "give another name with --out; nothing was changed", Cause: err}
+		return &fault.Error{Code: fault.Conflict, Message: name + " is there already", Hint: "give another name with --out; nothing was changed", Cause: err}
 	}
 	if err != nil {
 		return fmt.Errorf("write the file: %w", err)

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
 	"rinsate/internal/store"
@@ -81,7 +82,7 @@ func (a *app) redrawCommand() *cobra.Command {
 				}
 				a.printDrawn(drawn)
 				if !same {
-					return &store.Error{Code: store.Broken, Message: "the draw cannot be repeated: the same seed and candidates give other picks"}
+					return &fault.Error{Code: fault.Broken, Message: "the draw cannot be repeated: the same seed and candidates give other picks"}
 				}
 				fmt.Fprintf(a.Out, "\nthe same %d scopes again from seed %s\n", len(drawn.Picks), drawn.Seed)
 				return nil

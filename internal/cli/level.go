@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -17,7 +18,6 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
 
@@ -130,8 +130,8 @@ func (f *targetFlags) study(v desk.View) (desk.Study, error) {
 }
 
 func noReadings(t level.Target, v desk.View, from, to unit.Instant) error {
-	return &store.Error{
-		Code: store.NotFound, Message: fmt.Sprintf("there is no reading of %s from %s to %s", t, from.In(v.Zone()), to.In(v.Zone())),
+	return &fault.Error{
+		Code: fault.NotFound, Message: fmt.Sprintf("there is no reading of %s from %s to %s", t, from.In(v.Zone()), to.In(v.Zone())),
 		Hint: "see the scales and points with: rinsate trend TAG",
 	}
 }
@@ -406,7 +406,7 @@ differences between scopes. --shared is that between cleanings, common to all po
 					}
 					var n int
 					if spread, n = desk.SpreadOf(samples); spread == 0 {
-						return &store.Error{Code: store.Invalid, Message: fmt.Sprintf("%d readings of %s do not show how they spread", n, f.target), Hint: "give it with --spread"}
+						return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%d readings of %s do not show how they spread", n, f.target), Hint: "give it with --spread"}
 					}
 					source = fmt.Sprintf("spread %.2f of ln RLU from %d stored readings, differences between scopes included", spread, n)
 				}

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -170,7 +171,7 @@ func findMeter(v desk.View, code string) (quality.Meter, error) {
 	if i := slices.IndexFunc(meters, func(m quality.Meter) bool { return m.Code == code }); i >= 0 {
 		return meters[i], nil
 	}
-	return quality.Meter{}, &store.Error{Code: store.NotFound, Message: fmt.Sprintf("meter %q is not known", code), Hint: "see the meters with: rinsate meter list"}
+	return quality.Meter{}, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("meter %q is not known", code), Hint: "see the meters with: rinsate meter list"}
 }
 
 func (a *app) meterCheckCommand() *cobra.Command {

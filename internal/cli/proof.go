@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/cobra/doc"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/store"
@@ -61,7 +62,7 @@ unrecorded, and that a claimed time is right beyond the bounds of the checkpoint
 // broken gives a fault of the ledger the hint that belongs to it.
 func broken(err error) error {
 	if f, ok := errors.AsType[*ledger.FaultError](err); ok {
-		return &store.Error{Code: store.Broken, Message: f.Error(), Hint: "change nothing, keep a copy of the folder as it is, and compare it with the last backup and with checkpoints kept elsewhere", Cause: err}
+		return &fault.Error{Code: fault.Broken, Message: f.Error(), Hint: "change nothing, keep a copy of the folder as it is, and compare it with the last backup and with checkpoints kept elsewhere", Cause: err}
 	}
 	return err
 }
@@ -152,7 +153,7 @@ func (a *app) checkProofCommand() *cobra.Command {
 			}
 			checkpoint, err := ledger.VerifyProof(proof, record, keyTexts(keys))
 			if err != nil {
-				return &store.Error{Code: store.Broken, Message: "the proof does not hold: " + err.Error(), Hint: "check that record, proof and key belong together; if they do, the record is not the one that was kept", Cause: err}
+				return &fault.Error{Code: fault.Broken, Message: "the proof does not hold: " + err.Error(), Hint: "check that record, proof and key belong together; if they do, the record is not the one that was kept", Cause: err}
 			}
 			if a.json {
 				return a.printJSON(map[string]any{"origin": checkpoint.Origin, "size": checkpoint.Size, "root": checkpoint.Root.String()})

@@ -7,8 +7,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/desk"
-	"rinsate/internal/store"
 )
 
 func (a *app) protocolCommand() *cobra.Command {
@@ -26,7 +26,7 @@ their order with volumes and lengths, what makes a sample invalid, and the clock
 				if len(args) == 2 {
 					guide.Points = slices.DeleteFunc(guide.Points, func(p desk.GuidePoint) bool { return string(p.Kind) != args[1] })
 					if len(guide.Points) == 0 {
-						return &store.Error{Code: store.NotFound, Message: fmt.Sprintf("scope %s has no sampling point %q", args[0], args[1]), Hint: "see its points with: rinsate protocol " + args[0]}
+						return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("scope %s has no sampling point %q", args[0], args[1]), Hint: "see its points with: rinsate protocol " + args[0]}
 					}
 				}
 				if a.json {

@@ -13,6 +13,7 @@ import (
 	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/store"
@@ -188,7 +189,7 @@ func (a *app) source(name string) (content io.ReadCloser, size int64, err error)
 	}
 	f, err := os.Open(name)
 	if err != nil {
-		return nil, 0, &store.Error{Code: store.NotFound, Message: err.Error(), Hint: "check the name of the file"}
+		return nil, 0, &fault.Error{Code: fault.NotFound, Message: err.Error(), Hint: "check the name of the file"}
 	}
 	if st, err := f.Stat(); err == nil && st.Mode().IsRegular() {
 		size = st.Size()

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -17,7 +18,6 @@ import (
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
 )
 
 // watchFlags are how streams are watched.
@@ -145,7 +145,7 @@ func known(v desk.View, tag string) error {
 		return err
 	}
 	if !slices.ContainsFunc(fleet, func(i scope.Instrument) bool { return i.Tag == tag }) {
-		return &store.Error{Code: store.NotFound, Message: fmt.Sprintf("scope %q is not registered", tag), Hint: "see the fleet with: rinsate fleet"}
+		return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("scope %q is not registered", tag), Hint: "see the fleet with: rinsate fleet"}
 	}
 	return nil
 }
@@ -155,7 +155,7 @@ func noStream(tag, point string) error {
 	if point != "" {
 		what = fmt.Sprintf("%s of %s", point, tag)
 	}
-	return &store.Error{Code: store.NotFound, Message: fmt.Sprintf("%s has no reading that counts", what), Hint: "see what is on record with: rinsate history " + tag}
+	return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("%s has no reading that counts", what), Hint: "see what is on record with: rinsate history " + tag}
 }
 
 func scales(list []desk.Stream) string {

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
@@ -118,7 +119,7 @@ func TestBuildKeepsASoundLedger(t *testing.T) {
 	if last != total || total != 12 {
 		t.Errorf("progress ended at %d of %d days, want 12 of 12", last, total)
 	}
-	if _, err := demo.Build(context.Background(), dir, demo.Options{Today: today}); store.CodeOf(err) != store.Conflict {
+	if _, err := demo.Build(context.Background(), dir, demo.Options{Today: today}); fault.CodeOf(err) != fault.Conflict {
 		t.Errorf("a second hospital in the same folder: %v", err)
 	}
 }

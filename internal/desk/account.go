@@ -8,6 +8,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
@@ -124,7 +125,7 @@ func (w *Work) keepsAdministrator(before, after store.Account) error {
 	if slices.ContainsFunc(all, func(a store.Account) bool { return a.Code != after.Code && administers(a) }) {
 		return nil
 	}
-	return &store.Error{Code: store.Conflict, Message: after.Code + " is the only one who manages accounts", Hint: "give somebody else the role administrator first"}
+	return &fault.Error{Code: fault.Conflict, Message: after.Code + " is the only one who manages accounts", Hint: "give somebody else the role administrator first"}
 }
 
 // ChangeRoles gives an account these roles and no others, from its next page on.
@@ -239,7 +240,7 @@ func badgeDigest(badge string) string {
 func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, error) {
 	return d.change(ctx, e, code, store.AccountDisabled, func(w *Work, a *store.Account) error {
 		if a.Disabled.Known() {
-			return &store.Error{Code: store.Conflict, Message: fmt.Sprintf("%s is disabled already", a.Code)}
+			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is disabled already", a.Code)}
 		}
 		a.Disabled = w.tx.Now
 		_, err := w.tx.EndSessions(a.Code)
@@ -251,7 +252,7 @@ func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, erro
 func (d *Door) Enable(ctx context.Context, e Entry, code string) (Receipt, error) {
 	return d.change(ctx, e, code, store.AccountEnabled, func(_ *Work, a *store.Account) error {
 		if !a.Disabled.Known() {
-			return &store.Error{Code: store.Conflict, Message: fmt.Sprintf("%s is not disabled", a.Code)}
+			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is not disabled", a.Code)}
 		}
 		a.Disabled = 0
 		return nil

@@ -14,6 +14,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -471,7 +472,7 @@ func TestSessionLocksAndEnds(t *testing.T) {
 		}
 	}
 	_, err := l.door.Reauthenticate(ctx, p.Token, right, bench7)
-	wantRefusal(t, err, store.Invalid, "the session is locked\nhint: open it with the PIN or the password")
+	wantRefusal(t, err, fault.Invalid, "the session is locked\nhint: open it with the PIN or the password")
 	l.out(l.door.Unlock(ctx, p.Token, "9999", bench7))("the PIN is not right")
 	l.now.Move(time.Second)
 	l.out(l.door.Unlock(ctx, p.Token, other, bench7))("the password is not right")
@@ -511,7 +512,7 @@ func TestSessionLocksAndEnds(t *testing.T) {
 		t.Errorf("after 12 hours it is %s", v.State)
 	}
 	_, err = l.door.Unlock(ctx, fourth.Token, right, bench7)
-	wantRefusal(t, err, store.Invalid, "the session has ended\nhint: sign in again")
+	wantRefusal(t, err, fault.Invalid, "the session has ended\nhint: sign in again")
 	if err := l.door.Lock(ctx, fourth.Token); err != nil {
 		t.Error(err)
 	}
@@ -523,10 +524,10 @@ func TestSessionLocksAndEnds(t *testing.T) {
 	}
 }
 
-func wantRefusal(tb testing.TB, err error, code store.Code, want string) {
+func wantRefusal(tb testing.TB, err error, code fault.Code, want string) {
 	tb.Helper()
-	if store.CodeOf(err) != code || err == nil || err.Error() != want {
-		tb.Errorf("got %q: %v\nwant %q: %s", store.CodeOf(err), err, code, want)
+	if fault.CodeOf(err) != code || err == nil || err.Error() != want {
+		tb.Errorf("got %q: %v\nwant %q: %s", fault.CodeOf(err), err, code, want)
 	}
 }
 
@@ -618,7 +619,7 @@ func TestChangePassword(t *testing.T) {
 	}
 	elsewhere := l.in(l.door.SignIn(ctx, "T-01", other, bench7))
 	_, err := l.door.ChangePassword(ctx, p.Token, other, other, bench7)
-	wantRefusal(t, err, store.Invalid, "the new password is the old one")
+	wantRefusal(t, err, fault.Invalid, "the new password is the old one")
 	if _, err = l.door.ChangePassword(ctx, p.Token, other, "kim muster kim muster 1", bench7); !errors.Is(err, access.ErrArgument) {
 		t.Errorf("the own name: %v", err)
 	}
@@ -638,7 +639,7 @@ func TestChangePassword(t *testing.T) {
 		t.Errorf("the session that made the change is %s", v.State)
 	}
 	l.in(l.door.SignIn(ctx, "T-01", right, bench7))
-	if _, err := l.door.ChangePassword(ctx, "", right, other, bench7); store.CodeOf(err) != store.Invalid {
+	if _, err := l.door.ChangePassword(ctx, "", right, other, bench7); fault.CodeOf(err) != fault.Invalid {
 		t.Errorf("without a session: %v", err)
 	}
 }
@@ -691,7 +692,7 @@ func TestRevoke(t *testing.T) {
 	if diff := cmp.Diff([]string{id(passes[2]), id(passes[1]), id(passes[0])}, sessions()); diff != "" {
 		t.Errorf("sessions (-want +got):\n%s", diff)
 	}
-	if _, err := l.door.Revoke(ctx, "T-01", id(admin)); store.CodeOf(err) != store.NotFound {
+	if _, err := l.door.Revoke(ctx, "T-01", id(admin)); fault.CodeOf(err) != fault.NotFound {
 		t.Errorf("another person's session: %v", err)
 	}
 	if n, err := l.door.Revoke(ctx, "T-01", id(passes[1])); n != 1 || err != nil {
@@ -744,29 +745,29 @@ func TestRefusedAccounts(t *testing.T) {
 	for _, test := range []struct {
 		name string
 		err  error
-		code store.Code
+		code fault.Code
 		want string
 	}{
-		{"no code", newAccount("", "Kim"), store.Invalid, `not allowed: "" cannot be a person's code; use 1 to 32 letters, digits, hyphens, underscores and points, such as T-01`},
-		{"no name", newAccount("T-09", ""), store.Invalid, "the name of T-09 must have 1 to 100 characters and no space at its ends"},
-		{"unknown role", newAccount("T-09", "Kim", "boss"), store.Invalid, `not allowed: role "boss" is not known; known are: technician, lead, infection-prevention, procedure-room, analyst, auditor, administrator`},
-		{"a code that is taken", newAccount("t-01", "Kim"), store.Conflict, `account "t-01", or its badge, exists already` + listHint + "; a code is never given to another person"},
-		{"roles of nobody", only(l.door.ChangeRoles(ctx, byA, "X-99", nil)), store.NotFound, `there is no account "X-99"` + listHint},
-		{"by nobody", only(l.door.ChangeRoles(ctx, desk.Entry{}, "T-01", nil)), store.Invalid, "account T-01: who changes it?"},
-		{"the last administrator's roles", only(l.door.ChangeRoles(ctx, byT, "A-01", []access.Role{access.Lead})), store.Conflict, "A-01 is the only one who manages accounts\nhint: give somebody else the role administrator first"},
-		{"the last administrator", only(l.door.Disable(ctx, byT, "A-01")), store.Conflict, "A-01 is the only one who manages accounts\nhint: give somebody else the role administrator first"},
-		{"password of nobody", only(l.door.SetPassword(ctx, byA, "X-99", right)), store.NotFound, `there is no account "X-99"` + listHint},
-		{"a short PIN", only(l.door.SetPIN(ctx, byA, "T-01", "12")), store.Invalid, "not allowed: a PIN has 4 to 8 digits and nothing else"},
-		{"a short badge", only(l.door.SetBadge(ctx, byA, "T-01", "12")), store.Invalid, "not allowed: a badge's text has 6 to 128 characters and no space at its ends"},
-		{"another person's badge", only(l.door.SetBadge(ctx, byA, "A-01", badge)), store.Conflict, "that badge belongs to T-01\nhint: take it from that account first, or use another badge"},
-		{"not disabled", only(l.door.Enable(ctx, byA, "T-01")), store.Conflict, "T-01 is not disabled"},
+		{"no code", newAccount("", "Kim"), fault.Invalid, `not allowed: "" cannot be a person's code; use 1 to 32 letters, digits, hyphens, underscores and points, such as T-01`},
+		{"no name", newAccount("T-09", ""), fault.Invalid, "the name of T-09 must have 1 to 100 characters and no space at its ends"},
+		{"unknown role", newAccount("T-09", "Kim", "boss"), fault.Invalid, `not allowed: role "boss" is not known; known are: technician, lead, infection-prevention, procedure-room, analyst, auditor, administrator`},
+		{"a code that is taken", newAccount("t-01", "Kim"), fault.Conflict, `account "t-01", or its badge, exists already` + listHint + "; a code is never given to another person"},
+		{"roles of nobody", only(l.door.ChangeRoles(ctx, byA, "X-99", nil)), fault.NotFound, `there is no account "X-99"` + listHint},
+		{"by nobody", only(l.door.ChangeRoles(ctx, desk.Entry{}, "T-01", nil)), fault.Invalid, "account T-01: who changes it?"},
+		{"the last administrator's roles", only(l.door.ChangeRoles(ctx, byT, "A-01", []access.Role{access.Lead})), fault.Conflict, "A-01 is the only one who manages accounts\nhint: give somebody else the role administrator first"},
+		{"the last administrator", only(l.door.Disable(ctx, byT, "A-01")), fault.Conflict, "A-01 is the only one who manages accounts\nhint: give somebody else the role administrator first"},
+		{"password of nobody", only(l.door.SetPassword(ctx, byA, "X-99", right)), fault.NotFound, `there is no account "X-99"` + listHint},
+		{"a short PIN", only(l.door.SetPIN(ctx, byA, "T-01", "12")), fault.Invalid, "not allowed: a PIN has 4 to 8 digits and nothing else"},
+		{"a short badge", only(l.door.SetBadge(ctx, byA, "T-01", "12")), fault.Invalid, "not allowed: a badge's text has 6 to 128 characters and no space at its ends"},
+		{"another person's badge", only(l.door.SetBadge(ctx, byA, "A-01", badge)), fault.Conflict, "that badge belongs to T-01\nhint: take it from that account first, or use another badge"},
+		{"not disabled", only(l.door.Enable(ctx, byA, "T-01")), fault.Conflict, "T-01 is not disabled"},
 	} {
 		t.Run(test.name, func(t *testing.T) { wantRefusal(t, test.err, test.code, test.want) })
 	}
-	if _, once, err := l.door.Reset(ctx, byA, "X-99"); store.CodeOf(err) != store.NotFound || once != "" {
+	if _, once, err := l.door.Reset(ctx, byA, "X-99"); fault.CodeOf(err) != fault.NotFound || once != "" {
 		t.Errorf("reset of nobody: %q, %v", once, err)
 	}
-	if _, err := l.door.Revoke(ctx, "X-99", ""); store.CodeOf(err) != store.NotFound {
+	if _, err := l.door.Revoke(ctx, "X-99", ""); fault.CodeOf(err) != fault.NotFound {
 		t.Errorf("sessions of nobody: %v", err)
 	}
 	if diff := cmp.Diff(before, storetest.StateOf(t, l.desk.DB)); diff != "" {
@@ -858,7 +859,7 @@ func TestWhatIsStored(t *testing.T) {
 		_, err := w.Void(desk.Entry{By: "A-01", Corrects: id, Reason: "r"})
 		return err
 	})
-	if store.CodeOf(err) != store.Invalid || !strings.Contains(err.Error(), "an access record cannot be voided") {
+	if fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "an access record cannot be voided") {
 		t.Errorf("void of an access record (%s): %v", id, err)
 	}
 	accounts := dump("account")

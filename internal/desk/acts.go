@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"fmt"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/dossier"
@@ -105,7 +106,7 @@ func (w *Work) moment(e Entry) (unit.Instant, error) {
 		return w.tx.Now, nil
 	}
 	kept, err := w.tx.Record(e.ID)
-	if store.CodeOf(err) == store.NotFound {
+	if fault.CodeOf(err) == fault.NotFound {
 		return w.tx.Now, nil
 	}
 	return kept.At, err
@@ -159,8 +160,8 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 		}
 	}
 	if hold.Escalated && l.Second == "" {
-		return Receipt{}, &store.Error{
-			Code: store.Invalid, Message: fmt.Sprintf("the hold on %s was escalated after the last attempt: it takes a second person to lift it, also after a passed round", hold.Scope),
+		return Receipt{}, &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s was escalated after the last attempt: it takes a second person to lift it, also after a passed round", hold.Scope),
 			Hint: "name the other person with --second",
 		}
 	}
@@ -249,20 +250,20 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 			return Receipt{}, err
 		}
 		if h.Cause != "" {
-			return Receipt{}, &store.Error{
-				Code: store.Invalid, Message: fmt.Sprintf("the hold on %s followed from round %s and cannot be voided", h.Scope, h.Cause),
+			return Receipt{}, &fault.Error{
+				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s followed from round %s and cannot be voided", h.Scope, h.Cause),
 				Hint: "sample again and pass, or lift the hold with a second person",
 			}
 		}
 		if h.By != e.By {
-			return Receipt{}, &store.Error{
-				Code: store.Invalid, Message: fmt.Sprintf("the hold on %s was placed by %s; only that person can take it back as a mistake", h.Scope, h.By),
+			return Receipt{}, &fault.Error{
+				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s was placed by %s; only that person can take it back as a mistake", h.Scope, h.By),
 				Hint: "lift the hold with a second person",
 			}
 		}
 	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSuspect, store.TypeSite, store.TypeClock, store.TypeImport, store.TypeAccess:
-		return Receipt{}, &store.Error{
-			Code: store.Invalid, Message: fmt.Sprintf("%s record cannot be voided: it is what followed from others", store.Called(old.Type)),
+		return Receipt{}, &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("%s record cannot be voided: it is what followed from others", store.Called(old.Type)),
 			Hint: "void or correct what it rests on; after a wrong lift place a new hold",
 		}
 	}
@@ -298,11 +299,11 @@ func (w *Work) voided(e Entry) (r Receipt, ok bool, err error) {
 		return r, false, nil
 	}
 	kept, err := w.tx.Record(e.ID)
-	if store.CodeOf(err) == store.NotFound {
+	if fault.CodeOf(err) == fault.NotFound {
 		return r, false, nil
 	}
 	if err == nil && (kept.Type != store.TypeVoid || kept.Corrects != e.Corrects || kept.Reason != e.Reason || kept.By != e.By) {
-		err = &store.Error{Code: store.Conflict, Message: fmt.Sprintf("record %s is stored with another content", e.ID), Hint: "a stored record never changes: send a correction that names it"}
+		err = &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s is stored with another content", e.ID), Hint: "a stored record never changes: send a correction that names it"}
 	}
 	return Receipt{Record: kept.Record}, err == nil, err
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
@@ -148,7 +149,7 @@ func (w *Work) HandleAlarm(e Entry, h trend.Handling) (Receipt, error) {
 		return Receipt{}, invalid("an act about an alarm needs the code of who does it")
 	}
 	if e.Corrects != "" {
-		return Receipt{}, &store.Error{Code: store.Invalid, Message: "an act about an alarm is not corrected", Hint: "take it back and say it anew"}
+		return Receipt{}, &fault.Error{Code: fault.Invalid, Message: "an act about an alarm is not corrected", Hint: "take it back and say it anew"}
 	}
 	sent, known, err := again(w, e.ID, store.TypeAlarm, func(k trend.Handling) bool {
 		return k.Alarm == h.Alarm && k.Act == h.Act && k.Words == h.Words && k.Cause == h.Cause && k.Record == h.Record
@@ -172,7 +173,7 @@ func (w *Work) HandleAlarm(e Entry, h trend.Handling) (Receipt, error) {
 		return Receipt{}, refuse(err)
 	}
 	if _, err := life.State.Next(h.Act); err != nil {
-		return Receipt{}, &store.Error{Code: store.Conflict, Message: err.Error(), Cause: err}
+		return Receipt{}, &fault.Error{Code: fault.Conflict, Message: err.Error(), Cause: err}
 	}
 	e.Because = []ledger.ID{h.Reading}
 	if h.Act == trend.Linked {
@@ -217,10 +218,10 @@ func (w *Work) linkable(h trend.Handling) error {
 		return invalid("give the whole id of the record: %s", k.ID)
 	}
 	if !slices.Contains(Measures, k.Type) {
-		return &store.Error{Code: store.Invalid, Message: "a " + k.Type + " record is nothing that is done about an alarm", Hint: "allowed: " + strings.Join(Measures, ", ")}
+		return &fault.Error{Code: fault.Invalid, Message: "a " + k.Type + " record is nothing that is done about an alarm", Hint: "allowed: " + strings.Join(Measures, ", ")}
 	}
 	if k.Replaced.Known() {
-		return &store.Error{Code: store.Conflict, Message: "the " + k.Type + " record " + string(k.ID) + " stands no more", Hint: "link the record that took its place"}
+		return &fault.Error{Code: fault.Conflict, Message: "the " + k.Type + " record " + string(k.ID) + " stands no more", Hint: "link the record that took its place"}
 	}
 	of, err := store.ScopeOf(k.Record)
 	if err == nil && of != "" && of != h.Stream.Scope {

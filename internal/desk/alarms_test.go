@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/sampling"
@@ -68,7 +69,7 @@ func TestAlarmThroughItsLife(t *testing.T) {
 		t.Fatalf("before anybody acted: %+v", alarm)
 	}
 	lead := desk.Entry{By: "L-01"}
-	if _, err := b.handle(lead, alarm, trend.Handling{Act: trend.Closed, Words: "done"}); store.CodeOf(err) != store.Conflict {
+	if _, err := b.handle(lead, alarm, trend.Handling{Act: trend.Closed, Words: "done"}); fault.CodeOf(err) != fault.Conflict {
 		t.Errorf("closed without an explanation: %v", err)
 	}
 	do := func(h trend.Handling, state trend.LifeState) desk.Receipt {
@@ -179,7 +180,7 @@ func TestHandleAlarmRefuses(t *testing.T) {
 	if again, err := b.handle(id, alarm, trend.Handling{Act: trend.Seen}); err != nil || again.Fresh || again.Record.ID != first.Record.ID {
 		t.Errorf("sent twice: %+v, %v", again, err)
 	}
-	if _, err := b.handle(id, alarm, trend.Handling{Act: trend.Linked, Record: alarm.Reading}); store.CodeOf(err) != store.Conflict {
+	if _, err := b.handle(id, alarm, trend.Handling{Act: trend.Linked, Record: alarm.Reading}); fault.CodeOf(err) != fault.Conflict {
 		t.Errorf("another act under the same id: %v", err)
 	}
 	var hold desk.Receipt

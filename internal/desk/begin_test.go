@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
@@ -65,7 +66,7 @@ func TestBegin(t *testing.T) {
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.Begin(t.Context(), dir, clock.Now); store.CodeOf(err) != store.Conflict {
+	if _, err := b.Begin(t.Context(), dir, clock.Now); fault.CodeOf(err) != fault.Conflict {
 		t.Errorf("a second beginning: %v", err)
 	}
 	if db, err = store.Open(t.Context(), dir, clock.Now); err != nil {
@@ -93,7 +94,7 @@ func TestBeginAllOrNothing(t *testing.T) {
 	if err := store.Vacant(dir); err != nil {
 		t.Error(err)
 	}
-	if _, err := store.Open(t.Context(), dir, clock.Now); store.CodeOf(err) != store.NotFound {
+	if _, err := store.Open(t.Context(), dir, clock.Now); fault.CodeOf(err) != fault.NotFound {
 		t.Errorf("there is a ledger: %v", err)
 	}
 	gone, cancel := context.WithCancel(t.Context())
@@ -160,16 +161,16 @@ func TestVacant(t *testing.T) {
 	t.Parallel()
 	for reason, c := range map[string]struct {
 		file string
-		want store.Code
+		want fault.Code
 	}{
-		"a ledger": {"rinsate.db", store.Conflict}, "a key without its ledger": {"ledger.key", store.Conflict}, "other files": {"letters.txt", store.Conflict},
-		"the lock of a command that ended": {"rinsate.lock", ""}, "a letter that has the name of our folder": {"beginning", store.Conflict},
+		"a ledger": {"rinsate.db", fault.Conflict}, "a key without its ledger": {"ledger.key", fault.Conflict}, "other files": {"letters.txt", fault.Conflict},
+		"the lock of a command that ended": {"rinsate.lock", ""}, "a letter that has the name of our folder": {"beginning", fault.Conflict},
 	} {
 		dir := t.TempDir()
 		if err := os.WriteFile(filepath.Join(dir, c.file), nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if got := store.CodeOf(store.Vacant(dir)); got != c.want {
+		if got := fault.CodeOf(store.Vacant(dir)); got != c.want {
 			t.Errorf("%s: %q, want %q", reason, got, c.want)
 		}
 	}

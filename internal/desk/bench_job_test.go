@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
@@ -13,7 +14,6 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
 )
 
 func (b *bench) job() (j desk.Job) {
@@ -88,7 +88,7 @@ func TestJobOfAnUnknownScope(t *testing.T) {
 		_, err := v.Job("D-99", v.Now())
 		return err
 	})
-	if store.CodeOf(err) != store.NotFound {
+	if fault.CodeOf(err) != fault.NotFound {
 		t.Errorf("got %v, want not found", err)
 	}
 }
@@ -113,7 +113,7 @@ func TestOnlyOneReading(t *testing.T) {
 		_, err := w.Read(desk.Entry{By: "T-02"}, second)
 		return err
 	})
-	if store.CodeOf(err) != store.Conflict || !strings.Contains(err.Error(), "by T-01: 12 RLU below") {
+	if fault.CodeOf(err) != fault.Conflict || !strings.Contains(err.Error(), "by T-01: 12 RLU below") {
 		t.Errorf("the second reading: %v, want a conflict that names the first", err)
 	}
 	second.Only = false

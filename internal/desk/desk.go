@@ -16,6 +16,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
@@ -138,11 +139,11 @@ func (w *Work) appendFile(e Entry, typ string, at unit.Instant, body any, conten
 }
 
 func invalid(format string, args ...any) error {
-	return &store.Error{Code: store.Invalid, Message: fmt.Sprintf(format, args...)}
+	return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf(format, args...)}
 }
 
 func notFound(hint, format string, args ...any) error {
-	return &store.Error{Code: store.NotFound, Message: fmt.Sprintf(format, args...), Hint: hint}
+	return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf(format, args...), Hint: hint}
 }
 
 // refuse turns a domain package's refusal into an error with a code.
@@ -150,5 +151,5 @@ func refuse(err error) error {
 	if err == nil {
 		return nil
 	}
-	return &store.Error{Code: store.Invalid, Message: err.Error(), Cause: err}
+	return &fault.Error{Code: fault.Invalid, Message: err.Error(), Cause: err}
 }

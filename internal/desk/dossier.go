@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/dossier"
@@ -57,7 +58,7 @@ func (w *Work) recordOf(tag string, id ledger.ID) error {
 	case of == "":
 		return invalid("record %s (%s) belongs to no scope, so nothing of %s can be about it", id, kept.Type, tag)
 	case of != tag:
-		return &store.Error{Code: store.Invalid, Message: fmt.Sprintf("record %s (%s) is of scope %s, not of %s", id, kept.Type, of, tag), Hint: "see the records of a scope with: rinsate history " + tag}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("record %s (%s) is of scope %s, not of %s", id, kept.Type, of, tag), Hint: "see the records of a scope with: rinsate history " + tag}
 	}
 	return nil
 }
@@ -111,7 +112,7 @@ const digestLength = 64
 // Content returns an attached file and what it is, by the id of the record that attaches it, the
 // beginning of that, or the file's SHA-256 in hexadecimal. The bytes are hashed when they are read:
 // those that are not the ones that were attached, or that an attachment names and nobody has any
-// more, are an error with the code store.Broken.
+// more, are an error with the code fault.Broken.
 func (v View) Content(key string) (dossier.File, []byte, error) {
 	if len(key) == digestLength {
 		content, err := v.tx.Content(strings.ToLower(key))
@@ -126,9 +127,9 @@ func (v View) Content(key string) (dossier.File, []byte, error) {
 		return dossier.File{}, nil, err
 	}
 	content, err := v.tx.Content(a.Digest)
-	if store.CodeOf(err) == store.NotFound {
-		err = &store.Error{
-			Code: store.Broken, Message: fmt.Sprintf("the file of attachment %s (%s) is missing from the database", a.ID, a.Title),
+	if fault.CodeOf(err) == fault.NotFound {
+		err = &fault.Error{
+			Code: fault.Broken, Message: fmt.Sprintf("the file of attachment %s (%s) is missing from the database", a.ID, a.Title),
 			Hint: fmt.Sprintf("attach the same file again from the last backup: the one with the SHA-256 %s", a.Digest), Cause: err,
 		}
 	}

@@ -14,6 +14,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/dossier"
@@ -131,9 +132,9 @@ func TestAttachTwice(t *testing.T) {
 	elsewhere.Scope = "D-02"
 	conflict := "record " + string(e.ID) + " is stored with another content\nhint: a stored record never changes: send a correction that names it"
 	b.refused(t, []refusal{
-		{"another file under the id", func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, photograph(), picture(t, 3, 4)) }, store.Conflict, conflict},
-		{"another title under the id", func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, other, content) }, store.Conflict, conflict},
-		{"another scope under the id", func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, elsewhere, content) }, store.Conflict, conflict},
+		{"another file under the id", func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, photograph(), picture(t, 3, 4)) }, fault.Conflict, conflict},
+		{"another title under the id", func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, other, content) }, fault.Conflict, conflict},
+		{"another scope under the id", func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, elsewhere, content) }, fault.Conflict, conflict},
 	})
 	// The same file a second time, and with another scope: two more records, one file.
 	b.attach(tech, photograph(), content)
@@ -167,16 +168,16 @@ func TestAttachRefusals(t *testing.T) {
 		}
 	}
 	b.refused(t, []refusal{
-		{"another type of file", act(tech, []byte("<html>"), func(*dossier.Attachment) {}), store.Invalid, "the file is of a type that is not kept; allowed: JPEG (.jpg, .jpeg), PNG (.png) and PDF (.pdf)"},
-		{"a name that does not fit", act(tech, jpg.Bytes(), func(a *dossier.Attachment) { a.Media = dossier.PNG }), store.Invalid, "the file is called a PNG picture and holds a JPEG picture: give it the name that fits, or look whether it is the right file; allowed: JPEG (.jpg, .jpeg), PNG (.png) and PDF (.pdf)"},
-		{"no title", act(tech, content, func(a *dossier.Attachment) { a.Title = "" }), store.Invalid, "attachment to D-01: the title is missing: say in a few words what the file shows"},
-		{"nobody", act(desk.Entry{}, content, func(*dossier.Attachment) {}), store.Invalid, "attachment to D-01: who attaches it?"},
-		{"no such scope", act(tech, content, func(a *dossier.Attachment) { a.Scope = "X-99" }), store.NotFound, "scope \"X-99\" is not registered\nhint: see the fleet with: rinsate fleet"},
-		{"about no record", act(tech, content, func(a *dossier.Attachment) { a.About = string(nothing) }), store.NotFound, "there is no record " + string(nothing)},
-		{"about a record of another scope", act(tech, content, func(a *dossier.Attachment) { a.About = string(elsewhere) }), store.Invalid, "record " + string(elsewhere) + " (step) is of scope D-02, not of D-01\nhint: see the records of a scope with: rinsate history D-01"},
-		{"about a record of no scope", act(tech, content, func(a *dossier.Attachment) { a.About = string(person) }), store.Invalid, "record " + string(person) + " (person) belongs to no scope, so nothing of D-01 can be about it"},
-		{"a correction of another type", act(desk.Entry{By: "T-01", Corrects: elsewhere, Reason: "r"}, content, func(*dossier.Attachment) {}), store.Invalid, "an attachment record cannot take the place of a step record"},
-		{"in the future", act(tech, content, func(a *dossier.Attachment) { a.At = b.at().Add(time.Hour) }), store.Invalid, "attachment at 2026-03-02 10:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
+		{"another type of file", act(tech, []byte("<html>"), func(*dossier.Attachment) {}), fault.Invalid, "the file is of a type that is not kept; allowed: JPEG (.jpg, .jpeg), PNG (.png) and PDF (.pdf)"},
+		{"a name that does not fit", act(tech, jpg.Bytes(), func(a *dossier.Attachment) { a.Media = dossier.PNG }), fault.Invalid, "the file is called a PNG picture and holds a JPEG picture: give it the name that fits, or look whether it is the right file; allowed: JPEG (.jpg, .jpeg), PNG (.png) and PDF (.pdf)"},
+		{"no title", act(tech, content, func(a *dossier.Attachment) { a.Title = "" }), fault.Invalid, "attachment to D-01: the title is missing: say in a few words what the file shows"},
+		{"nobody", act(desk.Entry{}, content, func(*dossier.Attachment) {}), fault.Invalid, "attachment to D-01: who attaches it?"},
+		{"no such scope", act(tech, content, func(a *dossier.Attachment) { a.Scope = "X-99" }), fault.NotFound, "scope \"X-99\" is not registered\nhint: see the fleet with: rinsate fleet"},
+		{"about no record", act(tech, content, func(a *dossier.Attachment) { a.About = string(nothing) }), fault.NotFound, "there is no record " + string(nothing)},
+		{"about a record of another scope", act(tech, content, func(a *dossier.Attachment) { a.About = string(elsewhere) }), fault.Invalid, "record " + string(elsewhere) + " (step) is of scope D-02, not of D-01\nhint: see the records of a scope with: rinsate history D-01"},
+		{"about a record of no scope", act(tech, content, func(a *dossier.Attachment) { a.About = string(person) }), fault.Invalid, "record " + string(person) + " (person) belongs to no scope, so nothing of D-01 can be about it"},
+		{"a correction of another type", act(desk.Entry{By: "T-01", Corrects: elsewhere, Reason: "r"}, content, func(*dossier.Attachment) {}), fault.Invalid, "an attachment record cannot take the place of a step record"},
+		{"in the future", act(tech, content, func(a *dossier.Attachment) { a.At = b.at().Add(time.Hour) }), fault.Invalid, "attachment at 2026-03-02 10:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
 	})
 	var files int
 	if err := storetest.Raw(t, b.desk.DB.Dir()).QueryRowContext(t.Context(), `SELECT count(*) FROM content`).Scan(&files); err != nil || files != 0 {
@@ -237,10 +238,10 @@ func TestContentThatWasTamperedWith(t *testing.T) {
 	for _, test := range []struct {
 		name, text string
 		byID       string
-		byHash     store.Code
+		byHash     fault.Code
 	}{
-		{"changed", `UPDATE content SET bytes = x'00'`, "the database was changed", store.Broken},
-		{"removed", `DELETE FROM content`, "(scratch at the distal end) is missing from the database", store.NotFound},
+		{"changed", `UPDATE content SET bytes = x'00'`, "the database was changed", fault.Broken},
+		{"removed", `DELETE FROM content`, "(scratch at the distal end) is missing from the database", fault.NotFound},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			b := start(t)
@@ -255,10 +256,10 @@ func TestContentThatWasTamperedWith(t *testing.T) {
 			digest := b.attachments("D-01")[0].Digest
 			b.ask(func(v desk.View) error {
 				_, back, err := v.Content(string(id))
-				if store.CodeOf(err) != store.Broken || !strings.Contains(err.Error(), test.byID) || !strings.Contains(err.Error(), digest) || back != nil {
+				if fault.CodeOf(err) != fault.Broken || !strings.Contains(err.Error(), test.byID) || !strings.Contains(err.Error(), digest) || back != nil {
 					t.Errorf("by its id: %v and %d bytes", err, len(back))
 				}
-				if _, _, err := v.Content(digest); store.CodeOf(err) != test.byHash {
+				if _, _, err := v.Content(digest); fault.CodeOf(err) != test.byHash {
 					t.Errorf("by its hash: %v, want %s", err, test.byHash)
 				}
 				return nil
@@ -277,24 +278,24 @@ func TestContentOfNoAttachment(t *testing.T) {
 	_, use := b.use()
 	for _, test := range []struct {
 		key  string
-		code store.Code
+		code fault.Code
 		want string
 	}{
-		{string(use), store.NotFound, "(use) attaches no file"},
-		{string(ledger.DerivedID("nothing")), store.NotFound, "there is no record"},
-		{strings.Repeat("0", 64), store.NotFound, "no file with the SHA-256 0000"},
-		{"nonsense", store.Invalid, "is not a record id"},
+		{string(use), fault.NotFound, "(use) attaches no file"},
+		{string(ledger.DerivedID("nothing")), fault.NotFound, "there is no record"},
+		{strings.Repeat("0", 64), fault.NotFound, "no file with the SHA-256 0000"},
+		{"nonsense", fault.Invalid, "is not a record id"},
 	} {
 		b.ask(func(v desk.View) error {
 			_, content, err := v.Content(test.key)
-			if store.CodeOf(err) != test.code || !strings.Contains(err.Error(), test.want) || content != nil {
+			if fault.CodeOf(err) != test.code || !strings.Contains(err.Error(), test.want) || content != nil {
 				t.Errorf("%s: %v, want %s %q", test.key, err, test.code, test.want)
 			}
 			return nil
 		})
 	}
 	b.ask(func(v desk.View) error {
-		if _, err := v.Attachments("X-99"); store.CodeOf(err) != store.NotFound {
+		if _, err := v.Attachments("X-99"); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("of no scope: %v", err)
 		}
 		return nil
@@ -424,14 +425,14 @@ func TestHandOver(t *testing.T) {
 		t.Errorf("sent again: %+v", again)
 	}
 	b.refused(t, []refusal{
-		{"another text under the id", send("other"), store.Conflict, "record " + string(e.ID) + " is stored with another content\nhint: a stored record never changes: send a correction that names it"},
-		{"no text", func(w *desk.Work) (desk.Receipt, error) { return w.HandOver(tech, dossier.Handover{Text: "\r\n"}) }, store.Invalid, "hand-over note: the text is missing"},
-		{"nobody", func(w *desk.Work) (desk.Receipt, error) { return w.HandOver(desk.Entry{}, dossier.Handover{Text: "x"}) }, store.Invalid, "hand-over note: who writes it?"},
+		{"another text under the id", send("other"), fault.Conflict, "record " + string(e.ID) + " is stored with another content\nhint: a stored record never changes: send a correction that names it"},
+		{"no text", func(w *desk.Work) (desk.Receipt, error) { return w.HandOver(tech, dossier.Handover{Text: "\r\n"}) }, fault.Invalid, "hand-over note: the text is missing"},
+		{"nobody", func(w *desk.Work) (desk.Receipt, error) { return w.HandOver(desk.Entry{}, dossier.Handover{Text: "x"}) }, fault.Invalid, "hand-over note: who writes it?"},
 		{"about no scope that is known", func(w *desk.Work) (desk.Receipt, error) {
 			return w.HandOver(tech, dossier.Handover{Text: "x", Scopes: []string{"X-99"}})
-		}, store.NotFound, "scope \"X-99\" is not registered\nhint: see the fleet with: rinsate fleet"},
+		}, fault.NotFound, "scope \"X-99\" is not registered\nhint: see the fleet with: rinsate fleet"},
 		{"voided twice", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{By: "N-01", Corrects: mistake, Reason: "again"})
-		}, store.Conflict, "record " + string(mistake) + " (handover) is replaced already or cannot be replaced\nhint: look at its chain with: rinsate ledger show " + string(mistake)},
+		}, fault.Conflict, "record " + string(mistake) + " (handover) is replaced already or cannot be replaced\nhint: look at its chain with: rinsate ledger show " + string(mistake)},
 	})
 }

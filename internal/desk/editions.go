@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/store"
@@ -73,7 +74,7 @@ func (w *Work) Edit(e Entry, typ, key string, base ledger.ID, body any, at unit.
 		if err == nil {
 			return save(kept.At)
 		}
-		if store.CodeOf(err) != store.NotFound {
+		if fault.CodeOf(err) != fault.NotFound {
 			return Receipt{}, err
 		}
 	}
@@ -84,7 +85,7 @@ func (w *Work) Edit(e Entry, typ, key string, base ledger.ID, body any, at unit.
 	now, there := Latest(all)
 	switch {
 	case base == "" && there:
-		return Receipt{}, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("%s %q is registered already", thing(typ), key), Hint: "open its page to change it, or choose another name"}
+		return Receipt{}, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s %q is registered already", thing(typ), key), Hint: "open its page to change it, or choose another name"}
 	case base != "" && !there:
 		return Receipt{}, notFound("register it anew", "%s %q does not stand any more", thing(typ), key)
 	case there && now.ID != string(base):
@@ -126,7 +127,7 @@ func changed(all []Edition, now Edition, base ledger.ID) error {
 	if e.From.ID == "" {
 		return invalid("record %s is no edition of this: open the page anew", base)
 	}
-	return &store.Error{Code: store.Conflict, Message: e.Error(), Hint: "look at what was changed, then send the form again", Cause: e}
+	return &fault.Error{Code: fault.Conflict, Message: e.Error(), Hint: "look at what was changed, then send the form again", Cause: e}
 }
 
 // equalJSON says whether two texts are the same JSON but for spaces and the order of members.

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -68,7 +69,7 @@ func TestEdit(t *testing.T) {
 	}
 	_, err := edit(because("other"), old, quality.Meter{Code: "M-1", System: "A", Serial: "8"})
 	changed, ok := errors.AsType[*desk.ChangedError](err)
-	if !ok || store.CodeOf(err) != store.Conflict {
+	if !ok || fault.CodeOf(err) != fault.Conflict {
 		t.Fatalf("the second was not told: %v", err)
 	}
 	if changed.From.ID != string(old) || changed.Now.ID != string(first.ID) || len(changed.Meanwhile) != 1 || changed.Now.By != "L-01" || changed.Now.Reason != first.Reason {
@@ -78,16 +79,16 @@ func TestEdit(t *testing.T) {
 		name string
 		base ledger.ID
 		m    quality.Meter
-		code store.Code
+		code fault.Code
 		want string
 	}{
-		{"there already", "", quality.Meter{Code: "M-1", System: "A"}, store.Conflict, "registered already"},
-		{"not there", old, quality.Meter{Code: "M-9", System: "A"}, store.NotFound, "does not stand"},
-		{"nothing changed", first.ID, quality.Meter{Code: "M-1", System: "A", Serial: "7"}, store.Invalid, "nothing is changed"},
-		{"another record", b.base(store.TypeLot, "K|7"), quality.Meter{Code: "M-1", System: "B"}, store.Invalid, "is no edition of this"},
-		{"refused by the domain", "", quality.Meter{Code: "M-2"}, store.Invalid, "give a code and the meter system"},
+		{"there already", "", quality.Meter{Code: "M-1", System: "A"}, fault.Conflict, "registered already"},
+		{"not there", old, quality.Meter{Code: "M-9", System: "A"}, fault.NotFound, "does not stand"},
+		{"nothing changed", first.ID, quality.Meter{Code: "M-1", System: "A", Serial: "7"}, fault.Invalid, "nothing is changed"},
+		{"another record", b.base(store.TypeLot, "K|7"), quality.Meter{Code: "M-1", System: "B"}, fault.Invalid, "is no edition of this"},
+		{"refused by the domain", "", quality.Meter{Code: "M-2"}, fault.Invalid, "give a code and the meter system"},
 	} {
-		if _, err := edit(because("why"), test.base, test.m); store.CodeOf(err) != test.code || !strings.Contains(err.Error(), test.want) {
+		if _, err := edit(because("why"), test.base, test.m); fault.CodeOf(err) != test.code || !strings.Contains(err.Error(), test.want) {
 			t.Errorf("%s: %v, want %s: %s", test.name, err, test.code, test.want)
 		}
 	}
@@ -111,10 +112,10 @@ func TestRetireAndReinstate(t *testing.T) {
 	}
 	first := b.base(store.TypeInstrument, tag)
 	b.refused(t, []refusal{
-		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(lead, tag, first, left) }, store.Invalid, "scope D-01: say why it leaves"},
-		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("x"), tag, first, 0) }, store.Invalid, "scope D-01: since when is it out of service?"},
-		{"it is there", func(w *desk.Work) (desk.Receipt, error) { return w.Reinstate(because("x"), tag, first, left) }, store.Invalid, "scope D-01 is in service"},
-		{"no such scope", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("x"), "X", first, left) }, store.NotFound, "scope \"X\" is not registered\nhint: see what is registered"},
+		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(lead, tag, first, left) }, fault.Invalid, "scope D-01: say why it leaves"},
+		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("x"), tag, first, 0) }, fault.Invalid, "scope D-01: since when is it out of service?"},
+		{"it is there", func(w *desk.Work) (desk.Receipt, error) { return w.Reinstate(because("x"), tag, first, left) }, fault.Invalid, "scope D-01 is in service"},
+		{"no such scope", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("x"), "X", first, left) }, fault.NotFound, "scope \"X\" is not registered\nhint: see what is registered"},
 	})
 	b.must(retire(first))
 	if a := b.gate(); a.State != turnaround.Out {
@@ -146,8 +147,8 @@ func TestRecall(t *testing.T) {
 	base := b.base(store.TypeLot, "K|7")
 	since := b.pass(time.Minute)
 	b.refused(t, []refusal{
-		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(lead, "K|7", base, since) }, store.Invalid, "lot 7 of kit K: say why it is recalled"},
-		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(because("x"), "K|7", base, 0) }, store.Invalid, "lot 7 of kit K: since when is it recalled?"},
+		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(lead, "K|7", base, since) }, fault.Invalid, "lot 7 of kit K: say why it is recalled"},
+		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(because("x"), "K|7", base, 0) }, fault.Invalid, "lot 7 of kit K: since when is it recalled?"},
 	})
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Recall(because("the maker asks for it back"), "K|7", base, since)
@@ -160,7 +161,7 @@ func TestRecall(t *testing.T) {
 		return err
 	})
 	again := b.base(store.TypeLot, "K|7")
-	b.refused(t, []refusal{{"recalled twice", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(because("x"), "K|7", again, since) }, store.Invalid, "lot 7 of kit K is recalled already"}})
+	b.refused(t, []refusal{{"recalled twice", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(because("x"), "K|7", again, since) }, fault.Invalid, "lot 7 of kit K is recalled already"}})
 }
 
 // A meter that left is not used any more.

@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
@@ -178,7 +179,7 @@ func (in *intake) described(typ, name string, body any, register func(Entry) err
 	id := in.id("", string(text))
 	if _, err := in.tx.Record(id); err == nil {
 		return false, nil
-	} else if store.CodeOf(err) != store.NotFound {
+	} else if fault.CodeOf(err) != fault.NotFound {
 		return false, err
 	}
 	// The same may have been registered by hand.
@@ -324,7 +325,7 @@ func (in *intake) line(r row) {
 // record that it finishes; otherwise the id as it is.
 func finishing[T any](in *intake, id ledger.ID, open func(T) bool) (ledger.ID, string, error) {
 	kept, err := in.tx.Record(id)
-	if store.CodeOf(err) == store.NotFound {
+	if fault.CodeOf(err) == fault.NotFound {
 		return id, "", nil
 	}
 	if err != nil {
@@ -447,7 +448,7 @@ func again[T any](w *Work, id ledger.ID, typ string, same func(T) bool) (r Recei
 		return r, false, nil
 	}
 	kept, err := w.tx.Record(id)
-	if store.CodeOf(err) == store.NotFound {
+	if fault.CodeOf(err) == fault.NotFound {
 		return r, false, nil
 	}
 	if err != nil {
@@ -455,7 +456,7 @@ func again[T any](w *Work, id ledger.ID, typ string, same func(T) bool) (r Recei
 	}
 	body, err := store.Body[T](kept.Record)
 	if err != nil || kept.Type != typ || !same(body) {
-		return r, false, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("record %s is stored with another content", id), Hint: "a stored record never changes: send a correction that names it"}
+		return r, false, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s is stored with another content", id), Hint: "a stored record never changes: send a correction that names it"}
 	}
 	return Receipt{Record: kept.Record}, true, nil
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -404,7 +405,7 @@ func (c *sampleColumns) row() (s sampled, ok bool) {
 // problem turns an error of an act into one about the present line.
 func problem(c table.Column, err error) {
 	text := err.Error()
-	if e, ok := errors.AsType[*store.Error](err); ok {
+	if e, ok := errors.AsType[*fault.Error](err); ok {
 		text = e.Message
 		if e.Hint != "" {
 			text += " (" + e.Hint + ")"

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -85,7 +86,7 @@ func TestStudy(t *testing.T) {
 			t.Errorf("the doubted reading: %+v", d.Samples[0])
 		}
 		doubted.Doubted = []desk.Doubted{{ID: "Q-99", Why: "gone"}}
-		if _, err := v.Study(doubted); store.CodeOf(err) != store.NotFound {
+		if _, err := v.Study(doubted); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("a scope without readings: %v", err)
 		}
 		bounded := study
@@ -107,7 +108,7 @@ func TestStudy(t *testing.T) {
 			t.Errorf("from %s on: %v, other readings than within the bound", d.From, err)
 		}
 		study.To = begin
-		if _, err := v.Study(study); store.CodeOf(err) != store.NotFound {
+		if _, err := v.Study(study); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("a time without readings: %v", err)
 		}
 		return nil
@@ -182,7 +183,7 @@ func TestGrounds(t *testing.T) {
 		t.Errorf("sent again: %+v, %v", again, err)
 	}
 	l.Action = 111
-	if _, err := adopt(l); store.CodeOf(err) != store.Conflict {
+	if _, err := adopt(l); fault.CodeOf(err) != fault.Conflict {
 		t.Errorf("another level under the same id: %v", err)
 	}
 	b.ask(func(v desk.View) error {
@@ -212,7 +213,7 @@ func TestGrounds(t *testing.T) {
 		if id, err := v.RoundOf(none); err != nil || id != "" {
 			t.Errorf("a round that nobody decided on: %q, %v", id, err)
 		}
-		if _, _, err := v.LevelOf(string(id)); store.CodeOf(err) != store.NotFound {
+		if _, _, err := v.LevelOf(string(id)); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("a record that is no level: %v", err)
 		}
 		return nil
@@ -308,10 +309,10 @@ func TestOperatingLines(t *testing.T) {
 		t.Errorf("at the level %g are cleaned again", p)
 	}
 	o.Spread = 0
-	if _, err := o.Lines(); store.CodeOf(err) != store.Invalid {
+	if _, err := o.Lines(); fault.CodeOf(err) != fault.Invalid {
 		t.Errorf("without a spread: %v", err)
 	}
-	if _, err := desk.Discriminate(nil, o.Level, stats.MustConfidence("0.95"), stats.Probability{}); store.CodeOf(err) != store.Invalid {
+	if _, err := desk.Discriminate(nil, o.Level, stats.MustConfidence("0.95"), stats.Probability{}); fault.CodeOf(err) != fault.Invalid {
 		t.Errorf("without cultures: %v", err)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
@@ -45,7 +46,7 @@ func (m *machine) try(act func(*desk.Work) (desk.Receipt, error)) (r desk.Receip
 		r, err = act(w)
 		return err
 	})
-	if err != nil && store.CodeOf(err) == "" {
+	if err != nil && fault.CodeOf(err) == "" {
 		m.Fatalf("an error that no person caused: %v", err)
 	}
 	return r, err == nil

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
@@ -236,7 +237,7 @@ func (v View) OwnRuns(meter string, held quality.Target, checks []CheckLine, fro
 // CheckOf returns a check by its record; ok is false where there is no such check of the meter.
 func (v View) CheckOf(meter string, id ledger.ID) (c CheckLine, ok bool, err error) {
 	kept, err := v.tx.Record(id)
-	if store.CodeOf(err) == store.NotFound {
+	if fault.CodeOf(err) == fault.NotFound {
 		return c, false, nil
 	}
 	if err != nil || kept.Type != store.TypeCheck {

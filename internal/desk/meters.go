@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
@@ -383,7 +384,7 @@ func (w *Work) decideReading(id ledger.ID, by string, cause ledger.ID) ([]ledger
 	}
 	s, _, err := w.sample(ledger.ID(x.Sample))
 	if err != nil {
-		if store.CodeOf(err) == store.Conflict {
+		if fault.CodeOf(err) == fault.Conflict {
 			return nil, nil // the sample was voided since
 		}
 		return nil, err

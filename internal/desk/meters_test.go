@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -231,7 +232,7 @@ func TestCheckSentTwice(t *testing.T) {
 	if err != nil || second.Fresh || one.Outcome != two.Outcome || one.Outcome != quality.Accepted {
 		t.Errorf("sent again: %t, %+v, %v", second.Fresh, two, err)
 	}
-	if _, _, err := send(1001); store.CodeOf(err) != store.Conflict {
+	if _, _, err := send(1001); fault.CodeOf(err) != fault.Conflict {
 		t.Errorf("another content: %v", err)
 	}
 }

@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
@@ -48,7 +49,7 @@ func TestOutlook(t *testing.T) {
 			t.Errorf("scales: %v, %v", scales, err)
 		}
 		_, err = v.StreamIn(trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "other"}, b.at(), desk.UsualWatching(), o.Monthly)
-		if store.CodeOf(err) != store.NotFound {
+		if fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("a stream without readings: %v", err)
 		}
 		return nil
@@ -135,7 +136,7 @@ func TestAdoptChart(t *testing.T) {
 		_, err := w.AdoptChart(desk.Entry{}, outer, desk.Freeze{Watching: desk.UsualWatching()}, 40)
 		return err
 	})
-	if store.CodeOf(err) != store.Invalid {
+	if fault.CodeOf(err) != fault.Invalid {
 		t.Errorf("nobody adopts: %v", err)
 	}
 }

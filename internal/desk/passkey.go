@@ -17,6 +17,7 @@ import (
 	"github.com/go-webauthn/webauthn/protocol"
 	"github.com/go-webauthn/webauthn/webauthn"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
@@ -135,7 +136,7 @@ func (k *Passkeys) take(kind, shown string) (question, error) {
 	q, ok := k.asked[key]
 	delete(k.asked, key)
 	if !ok || shown == "" || q.ends <= k.door.desk.DB.Now() {
-		return question{}, &store.Error{Code: store.Invalid, Message: "the device was asked too long ago, or has answered already", Hint: fmt.Sprintf("try again; there are %d minutes for it", int(questionHolds.Minutes()))}
+		return question{}, &fault.Error{Code: fault.Invalid, Message: "the device was asked too long ago, or has answered already", Hint: fmt.Sprintf("try again; there are %d minutes for it", int(questionHolds.Minutes()))}
 	}
 	return q, nil
 }
@@ -396,7 +397,7 @@ func (k *Passkeys) newHolder(w *Work, a store.Account) (h holder, err error) {
 		return h, err
 	}
 	if len(all) >= mostPasskeys {
-		return h, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("%s has %d passkeys", a.Code, len(all)), Hint: "remove one first"}
+		return h, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s has %d passkeys", a.Code, len(all)), Hint: "remove one first"}
 	}
 	if h, err = k.holder(w.tx, a); err != nil || len(h.handle) > 0 {
 		return h, err

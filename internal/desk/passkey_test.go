@@ -21,6 +21,7 @@ import (
 
 	"github.com/go-webauthn/webauthn/protocol/webauthncbor"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
@@ -415,7 +416,7 @@ func TestQuestionCountsOnce(t *testing.T) {
 	k.in(k.keys.SignIn(ctx, shown, right, bench7))
 	for _, again := range []string{shown, "", "x"} {
 		_, err := k.keys.SignIn(ctx, again, right, bench7)
-		refuses(t, err, store.Invalid, late)
+		refuses(t, err, fault.Invalid, late)
 	}
 	_, other := ask()
 	k.out(k.keys.SignIn(ctx, other, right, bench7))("the passkey is not right") // the answer to an earlier question
@@ -426,7 +427,7 @@ func TestQuestionCountsOnce(t *testing.T) {
 	options, shown = ask()
 	k.now.Move(5 * time.Minute)
 	_, err := k.keys.SignIn(ctx, shown, k.device.sign(t, options), bench7)
-	refuses(t, err, store.Invalid, late)
+	refuses(t, err, fault.Invalid, late)
 
 	// A question for one thing is none for another.
 	token := k.in(k.signIn(k.device)).Token
@@ -434,9 +435,9 @@ func TestQuestionCountsOnce(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = k.keys.SignIn(ctx, token, k.device.sign(t, options), bench7)
-	refuses(t, err, store.Invalid, late)
+	refuses(t, err, fault.Invalid, late)
 	_, err = k.keys.Add(ctx, token, newDevice(t).register(t, options))
-	refuses(t, err, store.Invalid, late)
+	refuses(t, err, fault.Invalid, late)
 
 	// Many at once get one session.
 	options, shown = ask()
@@ -447,7 +448,7 @@ func TestQuestionCountsOnce(t *testing.T) {
 		wg.Go(func() {
 			if p, err := k.keys.SignIn(ctx, shown, text, desk.Source{Address: fmt.Sprint(i)}); err == nil {
 				passes <- p
-			} else if _, ok := errors.AsType[*store.Error](err); !ok {
+			} else if _, ok := errors.AsType[*fault.Error](err); !ok {
 				t.Error(err)
 			}
 		})
@@ -478,7 +479,7 @@ func TestQuestionsAreBounded(t *testing.T) {
 		t.Errorf("%d questions are open", n)
 	}
 	_, err := k.keys.SignIn(ctx, first, k.device.sign(t, options), bench7)
-	refuses(t, err, store.Invalid, "asked too long ago")
+	refuses(t, err, fault.Invalid, "asked too long ago")
 	k.in(k.keys.SignIn(ctx, last, k.device.sign(t, options), bench7))
 	k.now.Move(time.Hour)
 	for range 2 { // the place that the last one has left, and one more
@@ -585,7 +586,7 @@ func TestUnlockWithPasskey(t *testing.T) {
 		t.Error("the session is not locked any more")
 	}
 	_, err = k.keys.AskToUnlock(ctx, "x")
-	refuses(t, err, store.Invalid, "the session has ended")
+	refuses(t, err, fault.Invalid, "the session has ended")
 
 	k.now.Move(time.Minute)
 	options, err = k.keys.AskToUnlock(ctx, k.token)
@@ -596,14 +597,14 @@ func TestUnlockWithPasskey(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = k.keys.Unlock(ctx, k.token, k.device.sign(t, options), bench7)
-	refuses(t, err, store.Invalid, "the session has ended")
+	refuses(t, err, fault.Invalid, "the session has ended")
 }
 
 func TestUnlockWithoutPasskey(t *testing.T) {
 	l := enter(t)
 	p := l.in(l.door.SignIn(context.Background(), "T-01", right, bench7))
 	_, err := keysAt(t, l, "https://pc-7.example").AskToUnlock(context.Background(), p.Token)
-	refuses(t, err, store.NotFound, "T-01 has no passkey")
+	refuses(t, err, fault.NotFound, "T-01 has no passkey")
 }
 
 func TestRefusedPasskeys(t *testing.T) {
@@ -656,7 +657,7 @@ func TestRefusedPasskeys(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = k.keys.Add(ctx, k.token, k.device.register(t, options)) // the browser should have refused
-	refuses(t, err, store.Conflict, "stored already")
+	refuses(t, err, fault.Conflict, "stored already")
 
 	// What locks or ends meanwhile adds nothing.
 	options, err = ask(right, "n")
@@ -667,7 +668,7 @@ func TestRefusedPasskeys(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = k.keys.Add(ctx, k.token, newDevice(t).register(t, options))
-	refuses(t, err, store.Invalid, "the session is locked")
+	refuses(t, err, fault.Invalid, "the session is locked")
 
 	if n := len(k.passkeys()); n != 1 {
 		t.Fatalf("there are %d passkeys", n)
@@ -679,7 +680,7 @@ func TestRefusedPasskeys(t *testing.T) {
 		k.give(newDevice(t), fmt.Sprint(i))
 	}
 	_, err = ask(right, "one more")
-	refuses(t, err, store.Conflict, "T-01 has 20 passkeys")
+	refuses(t, err, fault.Conflict, "T-01 has 20 passkeys")
 }
 
 func TestRemovePasskey(t *testing.T) {
@@ -688,7 +689,7 @@ func TestRemovePasskey(t *testing.T) {
 	id := k.passkeys()[0].ID
 	p := k.in(k.door.SignIn(ctx, "A-01", right, bench7))
 	_, err := k.door.RemovePasskey(ctx, p.Token, right, id, bench7)
-	refuses(t, err, store.NotFound, "A-01 has no such passkey")
+	refuses(t, err, fault.NotFound, "A-01 has no such passkey")
 	k.out(k.door.RemovePasskey(ctx, k.token, pin, id, bench7))("the password is not right")
 	k.out(k.door.RemovePasskey(ctx, k.token, other, id, bench7))("the password is not right")
 	if len(k.passkeys()) != 1 {
@@ -755,9 +756,9 @@ func TestOriginOfPasskeys(t *testing.T) {
 }
 
 // refuses wants an error with a code and these words in it.
-func refuses(tb testing.TB, err error, code store.Code, want string) {
+func refuses(tb testing.TB, err error, code fault.Code, want string) {
 	tb.Helper()
-	if e, ok := errors.AsType[*store.Error](err); !ok || e.Code != code || !strings.Contains(e.Message, want) {
+	if e, ok := errors.AsType[*fault.Error](err); !ok || e.Code != code || !strings.Contains(e.Message, want) {
 		tb.Errorf("got %v\nwant %q with %q", err, code, want)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"slices"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
@@ -142,7 +143,7 @@ func (v View) Named(l Line) ([]Relation, error) {
 			return nil
 		}
 		found, err := v.Show(id)
-		if store.CodeOf(err) == store.NotFound {
+		if fault.CodeOf(err) == fault.NotFound {
 			return nil
 		}
 		list = append(list, Relation{words, found})

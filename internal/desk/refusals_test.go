@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/policy"
@@ -22,7 +23,7 @@ import (
 type refusal struct {
 	name string
 	act  func(*desk.Work) (desk.Receipt, error)
-	code store.Code
+	code fault.Code
 	want string
 }
 
@@ -39,7 +40,7 @@ func (b *bench) refused(t *testing.T, tests []refusal) {
 			if err == nil {
 				t.Fatal("it was not refused")
 			}
-			if got := store.CodeOf(err); got != test.code {
+			if got := fault.CodeOf(err); got != test.code {
 				t.Errorf("code %q, want %q", got, test.code)
 			}
 			if diff := cmp.Diff(test.want, err.Error()); diff != "" {
@@ -72,32 +73,32 @@ func TestRefusedRegistrations(t *testing.T) {
 		{"model without a name", func(w *desk.Work) (desk.Receipt, error) {
 			r, _, err := w.RegisterModel(lead, now, badModel)
 			return r, err
-		}, store.Invalid, badModel.Check().Error()},
+		}, fault.Invalid, badModel.Check().Error()},
 		{"instrument without a tag", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RegisterInstrument(lead, now, scope.Instrument{})
-		}, store.Invalid, `instrument "": the asset tag must not be empty nor begin or end with a space`},
+		}, fault.Invalid, `instrument "": the asset tag must not be empty nor begin or end with a space`},
 		{"instrument of no model", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RegisterInstrument(lead, now, scope.Instrument{Tag: "D-02", Model: "X", Owner: scope.Own, InService: now})
-		}, store.NotFound, `instrument D-02: model "X" is not registered` + "\nhint: import the models before the fleet"},
+		}, fault.NotFound, `instrument D-02: model "X" is not registered` + "\nhint: import the models before the fleet"},
 		{"meter without a system", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RegisterMeter(lead, now, quality.Meter{Code: "M-2"})
-		}, store.Invalid, `meter "M-2": give a code and the meter system ""`},
+		}, fault.Invalid, `meter "M-2": give a code and the meter system ""`},
 		{"lot without an expiry", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RegisterLot(lead, now, quality.Lot{Kit: "K", Lot: "8"})
-		}, store.Invalid, `lot "8" of kit "K": give kit, lot and expiry`},
+		}, fault.Invalid, `lot "8" of kit "K": give kit, lot and expiry`},
 		{"person without a code", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RegisterPerson(lead, now, store.Person{Role: "technician"})
-		}, store.Invalid, "a person needs a code"},
+		}, fault.Invalid, "a person needs a code"},
 		{"rules that nobody adopts", func(w *desk.Work) (desk.Receipt, error) {
 			r, _, err := w.AdoptRules(desk.Entry{}, now, "general.yaml", policy.Preset())
 			return r, err
-		}, store.Invalid, "rule set General rule set, edition 2026-1: who adopts it?"},
+		}, fault.Invalid, "rule set General rule set, edition 2026-1: who adopts it?"},
 		{"level without a source", func(w *desk.Work) (desk.Receipt, error) {
 			return w.AdoptLevel(lead, reading.Level{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Analyte: reading.ATP, Unit: reading.RLU, Action: 200, Comparison: reading.Over})
-		}, store.Invalid, `level for atp with meter system "A" and kit "K": source, edition, who adopted it and when must be given`},
+		}, fault.Invalid, `level for atp with meter system "A" and kit "K": source, edition, who adopted it and when must be given`},
 		{"in the future", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RegisterPerson(lead, now.Add(2*time.Minute+time.Microsecond), store.Person{Code: "T-02"})
-		}, store.Invalid, "person at 2026-03-02 09:02 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
+		}, fault.Invalid, "person at 2026-03-02 09:02 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
 	})
 	// Clocks are never quite right: two minutes are let through.
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
@@ -122,45 +123,45 @@ func TestRefusedRecords(t *testing.T) {
 		return func(w *desk.Work) (desk.Receipt, error) { return w.RecordStep(tech, s) }
 	}
 	b.refused(t, []refusal{
-		{"use of nothing", use(func(u *turnaround.Use) { u.Scope = "" }), store.Invalid, "use: the scope is missing"},
-		{"use of a stranger", use(func(u *turnaround.Use) { u.Scope = "X" }), store.NotFound, `scope "X" is not registered` + fleetHint},
-		{"use without a start", use(func(u *turnaround.Use) { u.Start = 0 }), store.Invalid, "use of D-01: when did it start?"},
-		{"use that ends before it starts", use(func(u *turnaround.Use) { u.End = now - 1_000_000 }), store.Invalid, "use of D-01: it would end at 2026-03-02T07:59:59Z, before it started at 2026-03-02T08:00:00Z"},
-		{"use tomorrow", use(func(u *turnaround.Use) { u.Start = now.Add(24 * time.Hour) }), store.Invalid, "use at 2026-03-03 09:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
-		{"unknown step", step(func(s *turnaround.Step) { s.Kind = "polishing" }), store.Invalid, `step of D-01: "polishing" is not a step that is recorded; allowed: pre-clean, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
-		{"verification is what the samples show", step(func(s *turnaround.Step) { s.Kind = turnaround.Verification }), store.Invalid, `step of D-01: "verification" is not a step that is recorded; allowed: pre-clean, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
-		{"step of a stranger", step(func(s *turnaround.Step) { s.Scope = "X" }), store.NotFound, `scope "X" is not registered` + fleetHint},
+		{"use of nothing", use(func(u *turnaround.Use) { u.Scope = "" }), fault.Invalid, "use: the scope is missing"},
+		{"use of a stranger", use(func(u *turnaround.Use) { u.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
+		{"use without a start", use(func(u *turnaround.Use) { u.Start = 0 }), fault.Invalid, "use of D-01: when did it start?"},
+		{"use that ends before it starts", use(func(u *turnaround.Use) { u.End = now - 1_000_000 }), fault.Invalid, "use of D-01: it would end at 2026-03-02T07:59:59Z, before it started at 2026-03-02T08:00:00Z"},
+		{"use tomorrow", use(func(u *turnaround.Use) { u.Start = now.Add(24 * time.Hour) }), fault.Invalid, "use at 2026-03-03 09:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
+		{"unknown step", step(func(s *turnaround.Step) { s.Kind = "polishing" }), fault.Invalid, `step of D-01: "polishing" is not a step that is recorded; allowed: pre-clean, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
+		{"verification is what the samples show", step(func(s *turnaround.Step) { s.Kind = turnaround.Verification }), fault.Invalid, `step of D-01: "verification" is not a step that is recorded; allowed: pre-clean, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
+		{"step of a stranger", step(func(s *turnaround.Step) { s.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
 		{"correction without a reason", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RecordUse(desk.Entry{Corrects: ledger.DerivedID("x")}, turnaround.Use{Scope: "D-01", Start: now}, "")
-		}, store.Invalid, "a correction of " + string(ledger.DerivedID("x")) + " needs a reason"},
-		{"finish of nothing", step(func(s *turnaround.Step) { s.Finishes = string(ledger.DerivedID("x")) }), store.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		}, fault.Invalid, "a correction of " + string(ledger.DerivedID("x")) + " needs a reason"},
+		{"finish of nothing", step(func(s *turnaround.Step) { s.Finishes = string(ledger.DerivedID("x")) }), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
 		{"repair that is back before it went", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RecordRepair(lead, scope.Repair{Scope: "D-01", Sent: now, Returned: now - 1}, "")
-		}, store.Invalid, "repair of D-01: it would be back before it was sent"},
+		}, fault.Invalid, "repair of D-01: it would be back before it was sent"},
 		{"repair of a stranger", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RecordRepair(lead, scope.Repair{Scope: "X", Sent: now}, "")
-		}, store.NotFound, `scope "X" is not registered` + fleetHint},
+		}, fault.NotFound, `scope "X" is not registered` + fleetHint},
 		{"request without a name", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Ask(lead, sampling.Request{Scope: "D-01", Reason: "outbreak"})
-		}, store.Invalid, "a request needs the name of who asks and a reason"},
+		}, fault.Invalid, "a request needs the name of who asks and a reason"},
 		{"request for a stranger", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Ask(lead, sampling.Request{Scope: "X", Reason: "outbreak", By: "L-01"})
-		}, store.NotFound, `scope "X" is not registered` + fleetHint},
+		}, fault.NotFound, `scope "X" is not registered` + fleetHint},
 		{"hold without a name", func(w *desk.Work) (desk.Receipt, error) {
 			return w.PlaceHold(tech, turnaround.Hold{Scope: "D-01", Reason: "dent"})
-		}, store.Invalid, "hold of D-01: who places it?"},
+		}, fault.Invalid, "hold of D-01: who places it?"},
 		{"hold without a reason", func(w *desk.Work) (desk.Receipt, error) {
 			return w.PlaceHold(tech, turnaround.Hold{Scope: "D-01", By: "T-01"})
-		}, store.Invalid, "hold of D-01: the reason is missing"},
+		}, fault.Invalid, "hold of D-01: the reason is missing"},
 		{"hold of a stranger", func(w *desk.Work) (desk.Receipt, error) {
 			return w.PlaceHold(tech, turnaround.Hold{Scope: "X", By: "T-01", Reason: "dent"})
-		}, store.NotFound, `scope "X" is not registered` + fleetHint},
+		}, fault.NotFound, `scope "X" is not registered` + fleetHint},
 	})
 	err := b.desk.View(context.Background(), func(v desk.View) error {
 		_, err := v.Gate("X", now, store.Forever)
 		return err
 	})
-	if store.CodeOf(err) != store.NotFound || err.Error() != `scope "X" is not registered`+fleetHint {
+	if fault.CodeOf(err) != fault.NotFound || err.Error() != `scope "X" is not registered`+fleetHint {
 		t.Errorf("gate of a stranger: %v", err)
 	}
 }
@@ -193,32 +194,32 @@ func TestRefusedSamples(t *testing.T) {
 	}
 	id := func(r desk.Receipt) string { return string(r.Record.ID) }
 	b.refused(t, []refusal{
-		{"sample of a stranger", sample(func(s *sampling.Sample) { s.Scope = "X" }), store.NotFound, `scope "X" is not registered` + fleetHint},
-		{"point that the model lacks", sample(func(s *sampling.Sample) { s.Point = scope.BalloonLumen }), store.Invalid, `model D1 of scope D-01 has no sampling point "balloon-channel"; it has: outer-distal-end, elevator-recess, instrument-channel, elevator-wire-channel`},
-		{"point that cannot be sampled", sample(func(s *sampling.Sample) { s.Point = scope.ElevatorWire }), store.Invalid, "elevator-wire-channel of D-01 is not sampled: the channel is sealed"},
-		{"no kit", sample(func(s *sampling.Sample) { s.Kit = "" }), store.Invalid, "sample of D-01 at outer-distal-end: the kit and its lot are missing"},
-		{"unknown lot", sample(func(s *sampling.Sample) { s.Lot = "8" }), store.NotFound, `lot "8" of kit "K" is not known` + "\nhint: register the lot with its expiry first"},
-		{"more out than in", sample(func(s *sampling.Sample) { s.Flushed, s.Recovered = 40, 41 }), store.Invalid, "sample of D-01 at outer-distal-end: 41 mL recovered of 40 mL flushed: more came out than went in"},
-		{"activated before it was collected", sample(func(s *sampling.Sample) { s.Activated = now - 1_000_000 }), store.Invalid, "sample of D-01 at outer-distal-end: it was activated at " + (now - 1_000_000).String() + ", before it was collected at " + now.String()},
-		{"sample tomorrow", sample(func(s *sampling.Sample) { s.Collected = now.Add(24 * time.Hour) }), store.Invalid, "sample at 2026-03-03 10:03 +01:00 lies in the future (it is 2026-03-02 10:03 +01:00)"},
-		{"moment of nothing", mark(sampling.Moment{Sample: string(ledger.DerivedID("x")), Mark: sampling.Capped, At: now}), store.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
-		{"the moment of collection", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Collected, At: now}), store.Invalid, `the mark "collected" is recorded with the sample and with the reading`},
-		{"the same mark twice", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Activated, At: now}), store.Conflict, "sample " + id(taken) + " of D-01 was activated at 2026-03-02 10:03 +01:00 already"},
-		{"capped after it was activated", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Capped, At: now}), store.Invalid, "sample of D-01 at outer-distal-end: it was activated at 2026-03-02T09:03:20Z, before it was capped at " + now.String()},
-		{"unknown mark", mark(sampling.Moment{Sample: id(taken), Mark: "lost", At: now}), store.Invalid, `mark "lost" is not known; allowed: collected, capped, uncapped, dipped, activated, read, shaken`},
-		{"unknown meter", read(func(in *desk.Reading) { in.Meter = "M-9" }), store.NotFound, `meter "M-9" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
-		{"no meter", read(func(in *desk.Reading) { in.Meter = "" }), store.NotFound, `meter "" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
-		{"reading of nothing", read(func(in *desk.Reading) { in.Sample = ledger.DerivedID("x") }), store.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		{"sample of a stranger", sample(func(s *sampling.Sample) { s.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
+		{"point that the model lacks", sample(func(s *sampling.Sample) { s.Point = scope.BalloonLumen }), fault.Invalid, `model D1 of scope D-01 has no sampling point "balloon-channel"; it has: outer-distal-end, elevator-recess, instrument-channel, elevator-wire-channel`},
+		{"point that cannot be sampled", sample(func(s *sampling.Sample) { s.Point = scope.ElevatorWire }), fault.Invalid, "elevator-wire-channel of D-01 is not sampled: the channel is sealed"},
+		{"no kit", sample(func(s *sampling.Sample) { s.Kit = "" }), fault.Invalid, "sample of D-01 at outer-distal-end: the kit and its lot are missing"},
+		{"unknown lot", sample(func(s *sampling.Sample) { s.Lot = "8" }), fault.NotFound, `lot "8" of kit "K" is not known` + "\nhint: register the lot with its expiry first"},
+		{"more out than in", sample(func(s *sampling.Sample) { s.Flushed, s.Recovered = 40, 41 }), fault.Invalid, "sample of D-01 at outer-distal-end: 41 mL recovered of 40 mL flushed: more came out than went in"},
+		{"activated before it was collected", sample(func(s *sampling.Sample) { s.Activated = now - 1_000_000 }), fault.Invalid, "sample of D-01 at outer-distal-end: it was activated at " + (now - 1_000_000).String() + ", before it was collected at " + now.String()},
+		{"sample tomorrow", sample(func(s *sampling.Sample) { s.Collected = now.Add(24 * time.Hour) }), fault.Invalid, "sample at 2026-03-03 10:03 +01:00 lies in the future (it is 2026-03-02 10:03 +01:00)"},
+		{"moment of nothing", mark(sampling.Moment{Sample: string(ledger.DerivedID("x")), Mark: sampling.Capped, At: now}), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		{"the moment of collection", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Collected, At: now}), fault.Invalid, `the mark "collected" is recorded with the sample and with the reading`},
+		{"the same mark twice", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Activated, At: now}), fault.Conflict, "sample " + id(taken) + " of D-01 was activated at 2026-03-02 10:03 +01:00 already"},
+		{"capped after it was activated", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Capped, At: now}), fault.Invalid, "sample of D-01 at outer-distal-end: it was activated at 2026-03-02T09:03:20Z, before it was capped at " + now.String()},
+		{"unknown mark", mark(sampling.Moment{Sample: id(taken), Mark: "lost", At: now}), fault.Invalid, `mark "lost" is not known; allowed: collected, capped, uncapped, dipped, activated, read, shaken`},
+		{"unknown meter", read(func(in *desk.Reading) { in.Meter = "M-9" }), fault.NotFound, `meter "M-9" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
+		{"no meter", read(func(in *desk.Reading) { in.Meter = "" }), fault.NotFound, `meter "" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
+		{"reading of nothing", read(func(in *desk.Reading) { in.Sample = ledger.DerivedID("x") }), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
 		{"reading of a meter's record", func(w *desk.Work) (desk.Receipt, error) {
 			r, err := w.RegisterPerson(tech, now, store.Person{Code: "T-09"})
 			if err != nil {
 				return r, err
 			}
 			return w.Read(tech, desk.Reading{Sample: ledger.DerivedID("p"), Meter: "M-1", Value: b.rlu("30"), At: now})
-		}, store.NotFound, "there is no record " + string(ledger.DerivedID("p"))},
-		{"reading before the sample", read(func(in *desk.Reading) { in.At = taken.Record.At - 1 }), store.Invalid, "sample of D-01 at outer-distal-end: it was read at 2026-03-02T09:02:59.999999Z, before it was activated at 2026-03-02T09:03:20Z"},
-		{"reading of what is not applicable", read(func(in *desk.Reading) { in.Sample = absent.Record.ID }), store.Invalid, "elevator-wire-channel of D-01 was recorded as not applicable (sealed) and has no reading"},
-		{"reading of a voided sample", read(func(in *desk.Reading) { in.Sample = gone.Record.ID }), store.Conflict, "sample " + id(gone) + " of D-01 was voided\nhint: take a new sample"},
+		}, fault.NotFound, "there is no record " + string(ledger.DerivedID("p"))},
+		{"reading before the sample", read(func(in *desk.Reading) { in.At = taken.Record.At - 1 }), fault.Invalid, "sample of D-01 at outer-distal-end: it was read at 2026-03-02T09:02:59.999999Z, before it was activated at 2026-03-02T09:03:20Z"},
+		{"reading of what is not applicable", read(func(in *desk.Reading) { in.Sample = absent.Record.ID }), fault.Invalid, "elevator-wire-channel of D-01 was recorded as not applicable (sealed) and has no reading"},
+		{"reading of a voided sample", read(func(in *desk.Reading) { in.Sample = gone.Record.ID }), fault.Conflict, "sample " + id(gone) + " of D-01 was voided\nhint: take a new sample"},
 	})
 }
 
@@ -249,24 +250,24 @@ func TestRefusedVoids(t *testing.T) {
 		return w.Void(desk.Entry{By: "T-01", Corrects: mine.Record.ID, Reason: "it was D-02"})
 	})
 	tests := []refusal{
-		{"of nothing", func(w *desk.Work) (desk.Receipt, error) { return w.Void(desk.Entry{By: "T-01", Reason: "r"}) }, store.Invalid, "a void names the record, the person and the reason"},
+		{"of nothing", func(w *desk.Work) (desk.Receipt, error) { return w.Void(desk.Entry{By: "T-01", Reason: "r"}) }, fault.Invalid, "a void names the record, the person and the reason"},
 		{"by nobody", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{Corrects: mine.Record.ID, Reason: "r"})
-		}, store.Invalid, "a void names the record, the person and the reason"},
+		}, fault.Invalid, "a void names the record, the person and the reason"},
 		{"without a reason", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{By: "T-01", Corrects: mine.Record.ID})
-		}, store.Invalid, "a void names the record, the person and the reason"},
+		}, fault.Invalid, "a void names the record, the person and the reason"},
 	}
 	for name, of := range map[string]struct {
 		id   ledger.ID
-		code store.Code
+		code fault.Code
 		want string
 	}{
-		"of a stranger":               {ledger.DerivedID("x"), store.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
-		"twice":                       {mine.Record.ID, store.Conflict, "record " + string(mine.Record.ID) + " (hold) is replaced already or cannot be replaced\nhint: look at its chain with: rinsate ledger show " + string(mine.Record.ID)},
-		"of a void":                   {void.Record.ID, store.Invalid, "a void record cannot be voided: it is what followed from others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
-		"of a round":                  {round, store.Invalid, "a round record cannot be voided: it is what followed from others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
-		"of a hold that rules placed": {hold, store.Invalid, "the hold on D-01 followed from round " + string(round) + " and cannot be voided\nhint: sample again and pass, or lift the hold with a second person"},
+		"of a stranger":               {ledger.DerivedID("x"), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		"twice":                       {mine.Record.ID, fault.Conflict, "record " + string(mine.Record.ID) + " (hold) is replaced already or cannot be replaced\nhint: look at its chain with: rinsate ledger show " + string(mine.Record.ID)},
+		"of a void":                   {void.Record.ID, fault.Invalid, "a void record cannot be voided: it is what followed from others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
+		"of a round":                  {round, fault.Invalid, "a round record cannot be voided: it is what followed from others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
+		"of a hold that rules placed": {hold, fault.Invalid, "the hold on D-01 followed from round " + string(round) + " and cannot be voided\nhint: sample again and pass, or lift the hold with a second person"},
 	} {
 		tests = append(tests, refusal{name, func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{By: "T-01", Corrects: of.id, Reason: "r"})
@@ -289,15 +290,15 @@ func TestSampleIsNotAReading(t *testing.T) {
 	b.refused(t, []refusal{
 		{"a reading takes no sample's place", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Read(correct(first.Record.ID), in)
-		}, store.Invalid, "a reading record cannot take the place of a sample record"},
+		}, fault.Invalid, "a reading record cannot take the place of a sample record"},
 		{"a reading stays with its sample", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Read(correct(read.Record.ID), in)
-		}, store.Invalid, "reading " + string(read.Record.ID) + " is of another sample\nhint: void it, then read the right sample"},
+		}, fault.Invalid, "reading " + string(read.Record.ID) + " is of another sample\nhint: void it, then read the right sample"},
 		{"a sample takes no reading's place", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Collect(correct(read.Record.ID), b.take(scope.OuterDistalEnd))
-		}, store.Invalid, "a sample record cannot take the place of a reading record"},
+		}, fault.Invalid, "a sample record cannot take the place of a reading record"},
 		{"a reading is read from a sample", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Read(tech, desk.Reading{Sample: read.Record.ID, Meter: "M-1", Value: b.rlu("30"), At: now})
-		}, store.Invalid, "record " + string(read.Record.ID) + " is a reading, not a sample"},
+		}, fault.Invalid, "record " + string(read.Record.ID) + " is a reading, not a sample"},
 	})
 }

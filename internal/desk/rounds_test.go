@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -143,23 +144,23 @@ func TestRefusedLifts(t *testing.T) {
 	}
 	early := "round " + string(passed.ID) + " does not show that D-01 passed after the hold was placed at " + placed.In(b.desk.DB.Zone())
 	b.refused(t, []refusal{
-		{"no name", lift(turnaround.Lift{Hold: id, Reason: "r", Second: "L-02"}), store.Invalid, "lift of the hold on D-01: who lifts it?"},
-		{"no reason", lift(turnaround.Lift{Hold: id, By: "L-01", Second: "L-02"}), store.Invalid, "lift of the hold on D-01: the reason is missing"},
-		{"alone", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r"}), store.Invalid, "lift of the hold on D-01: it needs a round passed since the hold, or a second person's name"},
-		{"twice the same person", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-01"}), store.Invalid, "lift of the hold on D-01: the second person must be another than L-01"},
-		{"a round before the hold", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Round: string(passed.ID)}), store.Invalid, early},
-		{"a round before the hold, although two agree", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", Round: string(passed.ID)}), store.Invalid, early},
-		{"what is no round", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Round: id}), store.Invalid, "record " + id + " is not the decision on a round"},
-		{"before it was placed", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", At: placed - 1}), store.Invalid, "lift of the hold on D-01: it would end at " + placed.In(b.desk.DB.Zone()) + ", before it was placed at " + placed.In(b.desk.DB.Zone())},
-		{"what is no hold", lift(turnaround.Lift{Hold: string(passed.ID), By: "L-01", Reason: "r", Second: "L-02"}), store.Invalid, "record " + string(passed.ID) + " is not a hold"},
-		{"nothing", lift(turnaround.Lift{Hold: string(ledger.DerivedID("x")), By: "L-01", Reason: "r", Second: "L-02"}), store.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		{"no name", lift(turnaround.Lift{Hold: id, Reason: "r", Second: "L-02"}), fault.Invalid, "lift of the hold on D-01: who lifts it?"},
+		{"no reason", lift(turnaround.Lift{Hold: id, By: "L-01", Second: "L-02"}), fault.Invalid, "lift of the hold on D-01: the reason is missing"},
+		{"alone", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r"}), fault.Invalid, "lift of the hold on D-01: it needs a round passed since the hold, or a second person's name"},
+		{"twice the same person", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-01"}), fault.Invalid, "lift of the hold on D-01: the second person must be another than L-01"},
+		{"a round before the hold", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Round: string(passed.ID)}), fault.Invalid, early},
+		{"a round before the hold, although two agree", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", Round: string(passed.ID)}), fault.Invalid, early},
+		{"what is no round", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Round: id}), fault.Invalid, "record " + id + " is not the decision on a round"},
+		{"before it was placed", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", At: placed - 1}), fault.Invalid, "lift of the hold on D-01: it would end at " + placed.In(b.desk.DB.Zone()) + ", before it was placed at " + placed.In(b.desk.DB.Zone())},
+		{"what is no hold", lift(turnaround.Lift{Hold: string(passed.ID), By: "L-01", Reason: "r", Second: "L-02"}), fault.Invalid, "record " + string(passed.ID) + " is not a hold"},
+		{"nothing", lift(turnaround.Lift{Hold: string(ledger.DerivedID("x")), By: "L-01", Reason: "r", Second: "L-02"}), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
 	})
 	b.wantState("still held", turnaround.Held, "held since")
 	if _, err := b.lift(turnaround.Lift{Hold: id, By: "L-01", Second: "L-02", Reason: "no dent"}); err != nil {
 		t.Fatal(err)
 	}
 	b.wantState("lifted by two", turnaround.Ready, "")
-	b.refused(t, []refusal{{"twice", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02"}), store.Conflict, "hold " + id + " on D-01 is not open\nhint: see the open holds with: rinsate gate D-01"}})
+	b.refused(t, []refusal{{"twice", lift(turnaround.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02"}), fault.Conflict, "hold " + id + " on D-01 is not open\nhint: see the open holds with: rinsate gate D-01"}})
 }
 
 // A hold that a person placed is lifted on the strength of a round that was passed since.
@@ -194,7 +195,7 @@ func TestPassedRoundLiftsAPersonsHoldOnlyByName(t *testing.T) {
 	replaced := string(r.Followed[0].ID)
 	b.refused(t, []refusal{{"a round that was decided again", func(w *desk.Work) (desk.Receipt, error) {
 		return w.LiftHold(lead, turnaround.Lift{Hold: string(hold.ID), By: "L-01", Reason: "r", Round: replaced})
-	}, store.Invalid, "round " + replaced + " was decided again since: name the decision that stands"}})
+	}, fault.Invalid, "round " + replaced + " was decided again since: name the decision that stands"}})
 }
 
 // A duplicate reading changes a passed decision into another passed one: the hold that the first one
@@ -500,10 +501,10 @@ func TestSentTwice(t *testing.T) {
 			changed := in
 			changed.Value = b.rlu("10")
 			return w.Read(entry("reading"), changed)
-		}, store.Conflict, "record " + string(id("reading")) + " is stored with another content" + contentHint},
+		}, fault.Conflict, "record " + string(id("reading")) + " is stored with another content" + contentHint},
 		{"another void under the same id", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{ID: id("void"), By: "T-02", Corrects: id("reading"), Reason: "another scope"})
-		}, store.Conflict, "record " + string(id("void")) + " is stored with another content" + contentHint},
+		}, fault.Conflict, "record " + string(id("void")) + " is stored with another content" + contentHint},
 	})
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
@@ -133,7 +134,7 @@ func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
 		return Receipt{}, invalid("the mark %q is recorded with the sample and with the reading", m.Mark)
 	}
 	if s.At(m.Mark).Known() {
-		return Receipt{}, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("sample %s of %s was %s at %s already", kept.ID, s.Scope, m.Mark, s.At(m.Mark).In(w.Zone()))}
+		return Receipt{}, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("sample %s of %s was %s at %s already", kept.ID, s.Scope, m.Mark, s.At(m.Mark).In(w.Zone()))}
 	}
 	if _, err := s.Add(m); err != nil {
 		return Receipt{}, refuse(err)
@@ -160,7 +161,7 @@ func (v View) sample(id ledger.ID) (sampling.Sample, store.Kept, error) {
 		return s, kept, err
 	}
 	if replaced.Known() {
-		return s, kept, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("sample %s of %s was voided", id, s.Scope), Hint: "take a new sample"}
+		return s, kept, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("sample %s of %s was voided", id, s.Scope), Hint: "take a new sample"}
 	}
 	err = v.tx.Events(s.Scope, s.Collected, store.Forever, store.Forever, func(k store.Kept) error {
 		m, err := store.Body[sampling.Moment](k.Record)
@@ -248,8 +249,8 @@ func (w *Work) unread(s sampling.Sample, id ledger.ID) error {
 		if err != nil || x.Sample != string(id) || k.Replaced.Known() {
 			return err
 		}
-		return &store.Error{
-			Code: store.Conflict, Message: fmt.Sprintf("%s of %s was read at %s by %s: %s %s", s.Point, s.Scope, k.At.In(w.Zone()), k.By, x.Value, x.Judgement.Outcome),
+		return &fault.Error{
+			Code: fault.Conflict, Message: fmt.Sprintf("%s of %s was read at %s by %s: %s %s", s.Point, s.Scope, k.At.In(w.Zone()), k.By, x.Value, x.Judgement.Outcome),
 			Hint: "one of the two values may belong to another sample; look which, and correct or drop yours",
 		}
 	}, store.TypeReading)
@@ -267,7 +268,7 @@ func (w *Work) sameSampleRead(corrects, sample ledger.ID) error {
 	}
 	x, err := readingOf(old)
 	if err == nil && x.Sample != string(sample) {
-		return &store.Error{Code: store.Invalid, Message: fmt.Sprintf("reading %s is of another sample", corrects), Hint: "void it, then read the right sample"}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("reading %s is of another sample", corrects), Hint: "void it, then read the right sample"}
 	}
 	return err
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
@@ -121,7 +122,7 @@ func (v View) Models() ([]scope.Model, error) {
 // works for a model that is not registered yet.
 func (v View) ModelWarnings(m scope.Model) ([]string, error) {
 	g, err := v.guideOf(m)
-	if store.CodeOf(err) == store.NotFound { // no rule set yet, so nothing is known of flushes
+	if fault.CodeOf(err) == fault.NotFound { // no rule set yet, so nothing is known of flushes
 		return m.Warnings(nil), nil
 	}
 	return g.Warnings, err
@@ -205,7 +206,7 @@ func (w *Work) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) (Rec
 	}
 	for _, x := range editions {
 		if x.Name == rules.Name && x.Label == rules.Edition && x.Text != string(text) && x.ID != string(e.ID) {
-			return Receipt{}, rules, &store.Error{Code: store.Conflict, Message: fmt.Sprintf("%s was adopted before with other rules", rules.Cite()), Hint: "decisions name the edition: give this one another"}
+			return Receipt{}, rules, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s was adopted before with other rules", rules.Cite()), Hint: "decisions name the edition: give this one another"}
 		}
 	}
 	r, err := w.Edit(e, store.TypeRules, "rules", base, body, w.tx.Now, func(at unit.Instant) (Receipt, error) {
@@ -295,7 +296,7 @@ func (s *setUp) part(p Part) (PartState, error) {
 
 func (s *setUp) ruleSet() (PartState, error) {
 	rules, err := s.v.Rules(s.now, store.Forever)
-	if store.CodeOf(err) == store.NotFound {
+	if fault.CodeOf(err) == fault.NotFound {
 		return PartState{Has: "none adopted", Missing: []string{"Adopt a rule set."}}, nil
 	}
 	if err != nil {

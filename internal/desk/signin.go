@@ -12,6 +12,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
@@ -336,7 +337,7 @@ func (d *Door) Vouch(ctx context.Context, code, password string, from Source) (a
 	c := claim{from: from, what: "code or the password", find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
 	err = d.settle(ctx, c, func(_ *Work, known *store.Account) error {
 		if known.MustChange {
-			return &store.Error{Code: store.Invalid, Message: "the password of " + known.Code + " was set by somebody else", Hint: "sign in and choose one of your own first"}
+			return &fault.Error{Code: fault.Invalid, Message: "the password of " + known.Code + " was set by somebody else", Hint: "sign in and choose one of your own first"}
 		}
 		a = *known
 		return nil
@@ -543,9 +544,9 @@ func (w *Work) ownPassword(a *store.Account, hash string) error {
 
 func notSignedIn(state access.State) error {
 	if state == access.Locked {
-		return &store.Error{Code: store.Invalid, Message: "the session is locked", Hint: "open it with the PIN or the password"}
+		return &fault.Error{Code: fault.Invalid, Message: "the session is locked", Hint: "open it with the PIN or the password"}
 	}
-	return &store.Error{Code: store.Invalid, Message: "the session has ended", Hint: "sign in again"}
+	return &fault.Error{Code: fault.Invalid, Message: "the session has ended", Hint: "sign in again"}
 }
 
 // prove lets the person of a session show who they are with the password or the PIN, and gives the session

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
@@ -112,7 +113,7 @@ func TestTurnarounds(t *testing.T) {
 		_, err := v.Turnarounds("X-99", now, 1)
 		return err
 	})
-	if store.CodeOf(err) != store.NotFound {
+	if fault.CodeOf(err) != fault.NotFound {
 		t.Errorf("a scope that there is not: %v", err)
 	}
 }
@@ -239,7 +240,7 @@ func TestRepairByRecord(t *testing.T) {
 			t.Errorf("%+v, %v", got, err)
 		}
 		_, err := v.Repair("D-02", all[0].ID)
-		if store.CodeOf(err) != store.Invalid || !strings.Contains(err.Error(), "is not a repair of D-02") {
+		if fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "is not a repair of D-02") {
 			t.Errorf("of another scope: %v", err)
 		}
 		return nil

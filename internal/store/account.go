@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 )
@@ -51,7 +52,7 @@ func (tx *Tx) AddAccount(a Account) error {
 		tx.db.site.Code, a.Code, access.Key(a.Code), a.Name, rolesText(a.Roles), a.Password, a.PIN, a.Badge, a.Once, int64(a.OnceUntil),
 		whole(a.MustChange), int64(a.Disabled), int64(a.Created), int64(a.Changed))
 	if err == nil && n != 1 {
-		err = &Error{Code: Conflict, Message: fmt.Sprintf("account %q, or its badge, exists already", a.Code), Hint: "see the accounts with: rinsate user list; a code is never given to another person"}
+		err = &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("account %q, or its badge, exists already", a.Code), Hint: "see the accounts with: rinsate user list; a code is never given to another person"}
 	}
 	return err
 }
@@ -64,7 +65,7 @@ func (tx *Tx) SaveAccount(a Account) error {
 			return err
 		}
 		if ok && other.Code != a.Code {
-			return &Error{Code: Conflict, Message: "that badge belongs to " + other.Code, Hint: "take it from that account first, or use another badge"}
+			return &fault.Error{Code: fault.Conflict, Message: "that badge belongs to " + other.Code, Hint: "take it from that account first, or use another badge"}
 		}
 	}
 	n, err := tx.s.exec(tx.ctx, `UPDATE account SET name = $1, roles = $2, password = $3, pin = $4, badge = $5, once = $6, once_until = $7,
@@ -72,7 +73,7 @@ func (tx *Tx) SaveAccount(a Account) error {
 		a.Name, rolesText(a.Roles), a.Password, a.PIN, a.Badge, a.Once, int64(a.OnceUntil),
 		whole(a.MustChange), int64(a.Disabled), int64(a.Changed), tx.db.site.Code, a.Code)
 	if err == nil && n != 1 {
-		err = &Error{Code: NotFound, Message: fmt.Sprintf("there is no account %q", a.Code)}
+		err = &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no account %q", a.Code)}
 	}
 	return err
 }

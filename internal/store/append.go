@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 )
@@ -51,7 +52,7 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	if err == nil {
 		return kept.Record, false, tx.same(r, kept.Record)
 	}
-	if CodeOf(err) != NotFound {
+	if fault.CodeOf(err) != fault.NotFound {
 		return r, false, err
 	}
 	if err := tx.noticeClock(); err != nil {
@@ -76,7 +77,7 @@ func (tx *Tx) same(sent, stored ledger.Record) error {
 		return err
 	}
 	if !bytes.Equal(a, b) {
-		return &Error{Code: Conflict, Message: fmt.Sprintf("record %s is stored with another content", sent.ID), Hint: "a stored record never changes: send a correction that names it"}
+		return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s is stored with another content", sent.ID), Hint: "a stored record never changes: send a correction that names it"}
 	}
 	return nil
 }
@@ -105,7 +106,7 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	r.Seq = h.frontier.Size()
 	encoded, err := ledger.Encode(*r)
 	if err != nil {
-		return &Error{Code: Invalid, Message: fmt.Sprintf("%s record: %v", r.Type, err), Cause: err}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s record: %v", r.Type, err), Cause: err}
 	}
 	where, err := place(*r)
 	if err != nil {
@@ -168,7 +169,7 @@ func (tx *Tx) takePlace(r ledger.Record, p placing) error {
 		return tx.spoil(err)
 	}
 	if n != 1 {
-		refusal := &Error{Code: Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.lift, p.scope), Hint: "see the open holds with: rinsate gate " + p.scope}
+		refusal := &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.lift, p.scope), Hint: "see the open holds with: rinsate gate " + p.scope}
 		if p.replaces != "" {
 			return tx.spoil(refusal)
 		}
@@ -242,7 +243,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		return err
 	}
 	if r.Type != TypeVoid && r.Type != old.Type {
-		return &Error{Code: Invalid, Message: fmt.Sprintf("%s record cannot take the place of %s record", Called(r.Type), Called(old.Type))}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s record cannot take the place of %s record", Called(r.Type), Called(old.Type))}
 	}
 	p, err := place(old.Record)
 	if err != nil {
@@ -280,7 +281,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		touched += n
 	}
 	if touched == 0 {
-		return &Error{Code: Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Type), Hint: "look at its chain with: rinsate ledger show " + string(id)}
+		return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Type), Hint: "look at its chain with: rinsate ledger show " + string(id)}
 	}
 	if p.alarm != nil {
 		if _, err := tx.s.exec(tx.ctx, `UPDATE alarm SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
@@ -338,7 +339,7 @@ func (tx *Tx) Record(id ledger.ID) (Kept, error) {
 	var raw []byte
 	err := tx.s.row(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND id = $2`, tx.db.site.Code, string(id)).Scan(&raw)
 	if errors.Is(err, sql.ErrNoRows) {
-		return Kept{}, &Error{Code: NotFound, Message: fmt.Sprintf("there is no record %s", id)}
+		return Kept{}, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no record %s", id)}
 	}
 	if err != nil {
 		return Kept{}, err

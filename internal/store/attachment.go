@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/dossier"
@@ -22,7 +23,7 @@ func (p placing) checkContent(typ string, content []byte) error {
 	case f == nil:
 		return fmt.Errorf("%s record attaches no file", Called(typ))
 	case f.Size != int64(len(content)) || f.Digest != hexDigest(content):
-		return &Error{Code: Invalid, Message: fmt.Sprintf("the %d bytes are not the file that the %s record names", len(content), typ), Hint: "send the record with the file that it was made for"}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("the %d bytes are not the file that the %s record names", len(content), typ), Hint: "send the record with the file that it was made for"}
 	}
 	return nil
 }
@@ -65,7 +66,7 @@ func (tx *Tx) Content(digest string) ([]byte, error) {
 	case err != nil:
 		return nil, err
 	case !ok:
-		return nil, &Error{Code: NotFound, Message: fmt.Sprintf("no file with the SHA-256 %s is stored", digest), Hint: "see what is attached to a scope with: rinsate attachments TAG"}
+		return nil, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("no file with the SHA-256 %s is stored", digest), Hint: "see what is attached to a scope with: rinsate attachments TAG"}
 	case hexDigest(content) != digest:
 		return nil, changedContent(digest)
 	}
@@ -73,8 +74,8 @@ func (tx *Tx) Content(digest string) ([]byte, error) {
 }
 
 func changedContent(digest string) error {
-	return &Error{
-		Code: Broken, Message: fmt.Sprintf("what is stored under the SHA-256 %s is not the file that was attached: the database was changed", digest),
+	return &fault.Error{
+		Code: fault.Broken, Message: fmt.Sprintf("what is stored under the SHA-256 %s is not the file that was attached: the database was changed", digest),
 		Hint: "change nothing, keep a copy of the data folder, get the file from the last backup, and run: rinsate ledger verify",
 	}
 }

@@ -11,6 +11,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/store"
@@ -78,22 +79,22 @@ func TestContentRefusals(t *testing.T) {
 	for _, test := range []struct {
 		name  string
 		draft store.Draft
-		code  store.Code
+		code  fault.Code
 		want  string
 	}{
 		{"a file with a step", step, "", "a step record attaches no file"},
-		{"no file", without, store.Invalid, "the 0 bytes are not the file that the attachment record names"},
-		{"another file", other, store.Invalid, "the 8 bytes are not the file"},
-		{"another size", size, store.Invalid, "the 8 bytes are not the file"},
-		{"a record that may not be written", replaced, store.NotFound, "there is no record"},
+		{"no file", without, fault.Invalid, "the 0 bytes are not the file that the attachment record names"},
+		{"another file", other, fault.Invalid, "the 8 bytes are not the file"},
+		{"another size", size, fault.Invalid, "the 8 bytes are not the file"},
+		{"a record that may not be written", replaced, fault.NotFound, "there is no record"},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			err := db.Write(context.Background(), func(tx *store.Tx) error {
 				_, _, err := tx.Append(test.draft)
 				if err == nil {
 					t.Error("it was not refused")
-				} else if store.CodeOf(err) != test.code || !strings.Contains(err.Error(), test.want) {
-					t.Errorf("got %q %v, want %q %q", store.CodeOf(err), err, test.code, test.want)
+				} else if fault.CodeOf(err) != test.code || !strings.Contains(err.Error(), test.want) {
+					t.Errorf("got %q %v, want %q %q", fault.CodeOf(err), err, test.code, test.want)
 				}
 				_, _, err = tx.Append(storetest.Step("SC-00", at)) // whoever goes on takes nothing of it along
 				return err
@@ -123,14 +124,14 @@ func TestContentTampering(t *testing.T) {
 	missing := "the file that record 4 attaches is missing (SHA-256 " + digestOf(second) + ")"
 	for _, test := range []struct {
 		name, text string
-		reading    store.Code
+		reading    fault.Code
 		problem    string
 	}{
-		{"a byte changed", `UPDATE content SET bytes = CAST('%PDF-1.7 secOnd' AS BLOB) WHERE hash = $1`, store.Broken, changed + digestOf("%PDF-1.7 secOnd")},
-		{"cut short", `UPDATE content SET bytes = x'' WHERE hash = $1`, store.Broken, changed + digestOf("")},
-		{"removed", `DELETE FROM content WHERE hash = $1`, store.NotFound, missing},
-		{"of another site", `UPDATE content SET site = 'S9' WHERE hash = $1`, store.NotFound, missing},
-		{"the other file in its place", `UPDATE content SET bytes = (SELECT bytes FROM content WHERE hash <> $1) WHERE hash = $1`, store.Broken, changed + digestOf(first)},
+		{"a byte changed", `UPDATE content SET bytes = CAST('%PDF-1.7 secOnd' AS BLOB) WHERE hash = $1`, fault.Broken, changed + digestOf("%PDF-1.7 secOnd")},
+		{"cut short", `UPDATE content SET bytes = x'' WHERE hash = $1`, fault.Broken, changed + digestOf("")},
+		{"removed", `DELETE FROM content WHERE hash = $1`, fault.NotFound, missing},
+		{"of another site", `UPDATE content SET site = 'S9' WHERE hash = $1`, fault.NotFound, missing},
+		{"the other file in its place", `UPDATE content SET bytes = (SELECT bytes FROM content WHERE hash <> $1) WHERE hash = $1`, fault.Broken, changed + digestOf(first)},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			clock := storetest.NewClock()
@@ -160,12 +161,12 @@ func TestContentTampering(t *testing.T) {
 				t.Fatal(err)
 			}
 			_, err := store.Verify(context.Background(), db.Dir(), nil, nil)
-			fault, ok := errors.AsType[*ledger.FaultError](err)
-			if !ok || fault.Seq != 4 || !strings.HasPrefix(fault.Problem, test.problem) {
+			flaw, ok := errors.AsType[*ledger.FaultError](err)
+			if !ok || flaw.Seq != 4 || !strings.HasPrefix(flaw.Problem, test.problem) {
 				t.Errorf("verified: %v, want record 4: %s", err, test.problem)
 			}
 			storetest.Read(t, db, func(tx *store.Tx) error {
-				if _, err := tx.Content(digestOf(second)); store.CodeOf(err) != test.reading {
+				if _, err := tx.Content(digestOf(second)); fault.CodeOf(err) != test.reading {
 					t.Errorf("read: %v, want %s", err, test.reading)
 				}
 				_, err := tx.Content(digestOf(first))
@@ -177,14 +178,14 @@ func TestContentTampering(t *testing.T) {
 				_, _, err := tx.Append(storetest.Attachment(t, "SC-00", clock.At(), second))
 				return err
 			})
-			if test.reading == store.NotFound {
+			if test.reading == fault.NotFound {
 				if err != nil {
 					t.Fatal(err)
 				}
 				storetest.Verify(t, db.Dir(), size+1)
 				return
 			}
-			if store.CodeOf(err) != store.Broken || storetest.StateOf(t, db).Size != size {
+			if fault.CodeOf(err) != fault.Broken || storetest.StateOf(t, db).Size != size {
 				t.Errorf("attached again: %v", err)
 			}
 		})

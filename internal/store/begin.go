@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"slices"
 	"time"
+
+	"rinsate/internal/base/fault"
 )
 
 // beginningFolder is where a ledger is made before it is moved into its place.
@@ -97,7 +99,7 @@ func surelyThere(name string) bool {
 func holdsNone(dir string) error {
 	for _, name := range []string{databaseFile, keyFile} {
 		if exists(filepath.Join(dir, name)) {
-			return &Error{Code: Conflict, Message: fmt.Sprintf("%s holds a ledger already", dir), Hint: "choose an empty folder; nothing was changed"}
+			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s holds a ledger already", dir), Hint: "choose an empty folder; nothing was changed"}
 		}
 	}
 	return nil
@@ -112,7 +114,7 @@ func Vacant(dir string) error {
 		return nil
 	}
 	if err != nil {
-		return &Error{Code: Invalid, Message: fmt.Sprintf("the data folder cannot be read: %v", err), Hint: "name another folder with --data", Cause: err}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("the data folder cannot be read: %v", err), Hint: "name another folder with --data", Cause: err}
 	}
 	ours := []string{lockFile}
 	if surelyThere(filepath.Join(dir, beginningFolder, lockFile)) {
@@ -133,5 +135,5 @@ func Vacant(dir string) error {
 }
 
 func otherFiles(dir, name string) error {
-	return &Error{Code: Conflict, Message: fmt.Sprintf("%s holds other files, such as %s", dir, name), Hint: "name an empty or a new folder with --data; nothing was changed"}
+	return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s holds other files, such as %s", dir, name), Hint: "name an empty or a new folder with --data; nothing was changed"}
 }

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/mod/sumdb/tlog"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 )
@@ -59,7 +60,7 @@ func (db *DB) reload(ctx context.Context) error {
 }
 
 func broken(format string, args ...any) error {
-	return &Error{Code: Broken, Message: "the ledger contradicts itself: " + fmt.Sprintf(format, args...), Hint: "change nothing, keep a copy of the data folder, and run: rinsate ledger verify"}
+	return &fault.Error{Code: fault.Broken, Message: "the ledger contradicts itself: " + fmt.Sprintf(format, args...), Hint: "change nothing, keep a copy of the data folder, and run: rinsate ledger verify"}
 }
 
 // crossCheck compares the head, the last record, the last checkpoint in the database and the one

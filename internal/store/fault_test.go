@@ -21,6 +21,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -180,11 +181,11 @@ func TestTwoProcessesOnOneFolder(t *testing.T) {
 	p := act(t, "wait", dir)
 	want := fmt.Sprintf("%s is in use by process %d\nhint: stop that process", dir, p.cmd.Process.Pid)
 	_, err := store.Open(ctx, dir, time.Now)
-	wantError(t, "open", err, store.Busy, want)
+	wantError(t, "open", err, fault.Busy, want)
 	_, err = store.Rebuild(ctx, dir, nil)
-	wantError(t, "rebuild", err, store.Busy, want)
+	wantError(t, "rebuild", err, fault.Busy, want)
 	_, err = store.Create(ctx, dir, testSite, time.Now)
-	wantError(t, "create", err, store.Busy, want)
+	wantError(t, "create", err, fault.Busy, want)
 	storetest.Verify(t, dir, 1) // looking is allowed
 	if err := p.stdin.Close(); err != nil {
 		t.Fatal(err)
@@ -202,10 +203,10 @@ func TestTwoProcessesOnOneFolder(t *testing.T) {
 }
 
 // wantError compares an error's code and a part of its text.
-func wantError(t *testing.T, what string, err error, code store.Code, part string) {
+func wantError(t *testing.T, what string, err error, code fault.Code, part string) {
 	t.Helper()
-	if store.CodeOf(err) != code || err == nil || !strings.Contains(err.Error(), part) {
-		t.Errorf("%s: got %q: %v\nwant %q: %s", what, store.CodeOf(err), err, code, part)
+	if fault.CodeOf(err) != code || err == nil || !strings.Contains(err.Error(), part) {
+		t.Errorf("%s: got %q: %v\nwant %q: %s", what, fault.CodeOf(err), err, code, part)
 	}
 }
 
@@ -268,7 +269,7 @@ func TestDiskFull(t *testing.T) {
 						stored = append(stored, d.ID)
 					} else {
 						full++
-						wantError(t, "write on a full disk", err, store.Full, "nothing was written and nothing is lost\nhint: ")
+						wantError(t, "write on a full disk", err, fault.Full, "nothing was written and nothing is lost\nhint: ")
 					}
 					mu.Unlock()
 				}
@@ -346,11 +347,11 @@ func TestFolderThatCannotBeWritten(t *testing.T) {
 	}
 	const want = "the data folder cannot be written to"
 	_, err = store.Open(ctx, dir, time.Now)
-	wantError(t, "open", err, store.Invalid, want)
+	wantError(t, "open", err, fault.Invalid, want)
 	_, err = store.Rebuild(ctx, dir, nil)
-	wantError(t, "rebuild", err, store.Invalid, want)
+	wantError(t, "rebuild", err, fault.Invalid, want)
 	_, err = store.Create(ctx, filepath.Join(dir, "new"), testSite, time.Now)
-	wantError(t, "create", err, store.Invalid, want)
+	wantError(t, "create", err, fault.Invalid, want)
 }
 
 // A wrong path never becomes an empty ledger.
@@ -359,11 +360,11 @@ func TestWrongPath(t *testing.T) {
 	dir := t.TempDir()
 	for _, path := range []string{dir, filepath.Join(dir, "missing")} {
 		_, err := store.Open(ctx, path, time.Now)
-		wantError(t, "open", err, store.NotFound, "there is no ledger in "+path+"\nhint: check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init")
+		wantError(t, "open", err, fault.NotFound, "there is no ledger in "+path+"\nhint: check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init")
 		_, err = store.Rebuild(ctx, path, nil)
-		wantError(t, "rebuild", err, store.NotFound, "there is no ledger in "+path)
+		wantError(t, "rebuild", err, fault.NotFound, "there is no ledger in "+path)
 		_, err = store.Verify(ctx, path, nil, nil)
-		wantError(t, "verify", err, store.NotFound, "there is no ledger in "+path)
+		wantError(t, "verify", err, fault.NotFound, "there is no ledger in "+path)
 	}
 	entries, err := os.ReadDir(dir)
 	if err != nil || len(entries) != 0 {
@@ -388,7 +389,7 @@ func TestCreateRefuses(t *testing.T) {
 		t.Run(test.name, func(t *testing.T) {
 			dir := filepath.Join(t.TempDir(), "data")
 			_, err := store.Create(ctx, dir, test.site, time.Now)
-			wantError(t, "create", err, store.Invalid, test.want)
+			wantError(t, "create", err, fault.Invalid, test.want)
 			if _, err := os.Stat(dir); !errors.Is(err, fs.ErrNotExist) {
 				t.Errorf("the folder was made: %v", err)
 			}
@@ -399,7 +400,7 @@ func TestCreateRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err := store.Create(ctx, db.Dir(), testSite, time.Now)
-	wantError(t, "create over a ledger", err, store.Conflict, db.Dir()+" holds a ledger already\nhint: choose an empty folder; nothing was changed")
+	wantError(t, "create over a ledger", err, fault.Conflict, db.Dir()+" holds a ledger already\nhint: choose an empty folder; nothing was changed")
 	storetest.Verify(t, db.Dir(), 1)
 }
 
@@ -435,15 +436,15 @@ func TestKeyFile(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = store.Open(ctx, dir, time.Now)
-	wantError(t, "missing", err, store.NotFound, "the signing key of the ledger is missing: "+path+"\nhint: restore it from the backup")
+	wantError(t, "missing", err, fault.NotFound, "the signing key of the ledger is missing: "+path+"\nhint: restore it from the backup")
 	for _, test := range []struct {
 		name, text string
-		code       store.Code
+		code       fault.Code
 		want       string
 	}{
-		{"of another ledger", other, store.Conflict, "the signing key beside the database is not the key of this ledger\nhint: restore ledger.key from the same backup"},
-		{"garbage", "not a key", store.Invalid, "the signing key of the ledger cannot be read"},
-		{"empty", "", store.Invalid, "the signing key of the ledger cannot be read"},
+		{"of another ledger", other, fault.Conflict, "the signing key beside the database is not the key of this ledger\nhint: restore ledger.key from the same backup"},
+		{"garbage", "not a key", fault.Invalid, "the signing key of the ledger cannot be read"},
+		{"empty", "", fault.Invalid, "the signing key of the ledger cannot be read"},
 	} {
 		if err := os.WriteFile(path, []byte(test.text), 0o600); err != nil {
 			t.Fatal(err)
@@ -472,9 +473,9 @@ func TestNewerSchema(t *testing.T) {
 	}
 	const want = "the database has version 99; this program knows versions up to 9\nhint: use the program that wrote it, or a newer one"
 	_, err := store.Open(context.Background(), dir, time.Now)
-	wantError(t, "open", err, store.Invalid, want)
+	wantError(t, "open", err, fault.Invalid, want)
 	_, err = store.Rebuild(context.Background(), dir, nil)
-	wantError(t, "rebuild", err, store.Invalid, want)
+	wantError(t, "rebuild", err, fault.Invalid, want)
 }
 
 // The database refuses the row of one table after the other, as a damaged disk or a full one might:

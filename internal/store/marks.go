@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"iter"
 	"math/bits"
+
+	"rinsate/internal/base/fault"
 )
 
 // blockSize is how many records the index takes together.
@@ -110,5 +112,5 @@ func readMarks(b []byte) (m marks, err error) {
 
 // damagedIndex says that the index is not what this program wrote.
 func damagedIndex(what string) error {
-	return &Error{Code: Broken, Message: "the index of the records is damaged: " + what, Hint: "rebuild the tables with: rinsate ledger rebuild"}
+	return &fault.Error{Code: fault.Broken, Message: "the index of the records is damaged: " + what, Hint: "rebuild the tables with: rinsate ledger rebuild"}
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 )
 
@@ -49,7 +50,7 @@ func (tx *Tx) AddPasskey(p Passkey) error {
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) ON CONFLICT DO NOTHING`,
 		tx.db.site.Code, p.ID, p.Code, p.Name, p.Host, p.Key, int64(p.Flags), int64(p.Counter), strings.Join(p.Transports, " "), int64(p.Added), int64(p.Used))
 	if err == nil && n != 1 {
-		err = &Error{Code: Conflict, Message: "this passkey is stored already"}
+		err = &fault.Error{Code: fault.Conflict, Message: "this passkey is stored already"}
 	}
 	return err
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 )
@@ -212,7 +213,7 @@ func (tx *Tx) Entity(typ, key string, at, known unit.Instant) (found Kept, ok bo
 // Find returns the record whose id is, or begins with, the given text.
 func (tx *Tx) Find(id string) (Kept, error) {
 	if len(id) < 4 || strings.Trim(id, "0123456789abcdef-") != "" {
-		return Kept{}, &Error{Code: Invalid, Message: fmt.Sprintf("%q is not a record id", id), Hint: "give the id or its beginning, at least 4 characters"}
+		return Kept{}, &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%q is not a record id", id), Hint: "give the id or its beginning, at least 4 characters"}
 	}
 	var ids []string
 	err := tx.s.each(tx.ctx, `SELECT id FROM record WHERE site = $1 AND id >= $2 AND id < $3 ORDER BY id LIMIT 2`, func(row scanner) error {
@@ -225,9 +226,9 @@ func (tx *Tx) Find(id string) (Kept, error) {
 	case err != nil:
 		return Kept{}, err
 	case len(ids) == 0:
-		return Kept{}, &Error{Code: NotFound, Message: fmt.Sprintf("there is no record whose id begins with %s", id)}
+		return Kept{}, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no record whose id begins with %s", id)}
 	case len(ids) > 1:
-		return Kept{}, &Error{Code: Invalid, Message: fmt.Sprintf("several records begin with %s", id), Hint: "give more of the id"}
+		return Kept{}, &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("several records begin with %s", id), Hint: "give more of the id"}
 	}
 	kept, err := tx.Record(ledger.ID(ids[0]))
 	if err != nil {

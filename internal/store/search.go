@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 )
 
@@ -115,7 +116,7 @@ func (tx *Tx) beginning(id string) (map[int64]bool, error) {
 		return nil, nil //nolint:nilnil // no condition
 	}
 	if len(id) < 4 || strings.Trim(id, "0123456789abcdef-") != "" {
-		return nil, &Error{Code: Invalid, Message: fmt.Sprintf("%q is not a record id", id), Hint: "give the id or its beginning, at least 4 characters of 0 to 9, a to f and -"}
+		return nil, &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%q is not a record id", id), Hint: "give the id or its beginning, at least 4 characters of 0 to 9, a to f and -"}
 	}
 	places := map[int64]bool{}
 	err := tx.s.each(tx.ctx, `SELECT seq FROM record WHERE site = $1 AND id >= $2 AND id < $3 ORDER BY id LIMIT $4`, func(row scanner) error {
@@ -125,7 +126,7 @@ func (tx *Tx) beginning(id string) (map[int64]bool, error) {
 		return err
 	}, tx.db.site.Code, id, id+"g", mostIDs+1)
 	if err == nil && len(places) > mostIDs {
-		err = &Error{Code: Invalid, Message: fmt.Sprintf("more than %d records begin with %s", mostIDs, id), Hint: "give more of the id; it begins with the time at which it was made"}
+		err = &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("more than %d records begin with %s", mostIDs, id), Hint: "give more of the id; it begins with the time at which it was made"}
 	}
 	return places, err
 }

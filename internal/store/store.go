@@ -31,6 +31,7 @@ import (
 	"github.com/pressly/goose/v3"
 	"modernc.org/sqlite"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 )
@@ -137,13 +138,13 @@ func claim(dir string, site Site, clock func() time.Time) (*flock.Flock, error) 
 // checkSite refuses a site that could not keep records, before anything is made.
 func checkSite(site Site, clock func() time.Time) error {
 	if site.Code == "" || site.Name == "" || site.Origin == "" {
-		return &Error{Code: Invalid, Message: "a site needs a code, a name and the origin of its ledger"}
+		return &fault.Error{Code: fault.Invalid, Message: "a site needs a code, a name and the origin of its ledger"}
 	}
 	if _, err := time.LoadLocation(site.Zone); err != nil || site.Zone == "" {
-		return &Error{Code: Invalid, Message: fmt.Sprintf("time zone %q is not known", site.Zone), Hint: "give an IANA name such as Europe/Berlin"}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("time zone %q is not known", site.Zone), Hint: "give an IANA name such as Europe/Berlin"}
 	}
 	if err := trial(site, unit.At(clock())); err != nil {
-		return &Error{Code: Invalid, Message: err.Error(), Cause: err}
+		return &fault.Error{Code: fault.Invalid, Message: err.Error(), Cause: err}
 	}
 	return nil
 }
@@ -225,7 +226,7 @@ func create(ctx context.Context, dir string, site Site, clock func() time.Time, 
 // against other processes until Close.
 func Open(ctx context.Context, dir string, clock func() time.Time) (*DB, error) {
 	if _, err := os.Stat(filepath.Join(dir, databaseFile)); err != nil {
-		return nil, &Error{Code: NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init", Cause: err}
+		return nil, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init", Cause: err}
 	}
 	lock, err := acquire(dir)
 	if err != nil {
@@ -251,8 +252,8 @@ func acquire(dir string) (*flock.Flock, error) {
 	}
 	if !ok {
 		holder, _ := os.ReadFile(path) // only makes the message more helpful
-		return nil, &Error{
-			Code: Busy, Message: fmt.Sprintf("%s is in use by process %s", dir, strings.TrimSpace(string(holder))),
+		return nil, &fault.Error{
+			Code: fault.Busy, Message: fmt.Sprintf("%s is in use by process %s", dir, strings.TrimSpace(string(holder))),
 			Hint: "stop that process, or wait until it has finished; two programs on one ledger would fork it",
 		}
 	}
@@ -263,7 +264,7 @@ func acquire(dir string) (*flock.Flock, error) {
 }
 
 func notWritable(dir string, cause error) error {
-	return &Error{Code: Invalid, Message: fmt.Sprintf("the data folder cannot be written to: %v", cause), Hint: "check the owner and the permissions of " + dir, Cause: cause}
+	return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("the data folder cannot be written to: %v", cause), Hint: "check the owner and the permissions of " + dir, Cause: cause}
 }
 
 func migrate(ctx context.Context, db *sql.DB) error {
@@ -280,8 +281,8 @@ func migrate(ctx context.Context, db *sql.DB) error {
 		return fmt.Errorf("read the version of the database: %w", engineError(err))
 	}
 	if current > latest {
-		return &Error{
-			Code: Invalid, Message: fmt.Sprintf("the database has version %d; this program knows versions up to %d", current, latest),
+		return &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("the database has version %d; this program knows versions up to %d", current, latest),
 			Hint: "use the program that wrote it, or a newer one",
 		}
 	}
@@ -327,7 +328,7 @@ func open(ctx context.Context, dir string, clock func() time.Time, lock *flock.F
 		return nil, err
 	}
 	if mode != "wal" {
-		return nil, &Error{Code: Invalid, Message: fmt.Sprintf("%s does not allow write-ahead logging (got %q)", dir, mode), Hint: "keep the data folder on a local disk"}
+		return nil, &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s does not allow write-ahead logging (got %q)", dir, mode), Hint: "keep the data folder on a local disk"}
 	}
 	for range readerCount {
 		s, err := newSession(ctx, db.readDB)
@@ -360,14 +361,14 @@ func (db *DB) readSite(ctx context.Context) error {
 	}
 	key, err := os.ReadFile(filepath.Join(db.dir, keyFile))
 	if err != nil {
-		return &Error{Code: NotFound, Message: "the signing key of the ledger is missing: " + filepath.Join(db.dir, keyFile), Hint: "restore it from the backup; without it no new checkpoint can be signed", Cause: err}
+		return &fault.Error{Code: fault.NotFound, Message: "the signing key of the ledger is missing: " + filepath.Join(db.dir, keyFile), Hint: "restore it from the backup; without it no new checkpoint can be signed", Cause: err}
 	}
 	db.disguise = disguiseKey(key)
 	if db.signer, err = ledger.ParseSigner(strings.TrimSpace(string(key))); err != nil {
-		return &Error{Code: Invalid, Message: fmt.Sprintf("the signing key of the ledger cannot be read: %v", err), Hint: "restore ledger.key from the same backup as the database", Cause: err}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("the signing key of the ledger cannot be read: %v", err), Hint: "restore ledger.key from the same backup as the database", Cause: err}
 	}
 	if db.signer.VKey() != s.VKey {
-		return &Error{Code: Conflict, Message: "the signing key beside the database is not the key of this ledger", Hint: "restore ledger.key from the same backup as the database"}
+		return &fault.Error{Code: fault.Conflict, Message: "the signing key beside the database is not the key of this ledger", Hint: "restore ledger.key from the same backup as the database"}
 	}
 	return nil
 }

@@ -18,6 +18,7 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
@@ -68,17 +69,17 @@ func TestTampering(t *testing.T) {
 			}
 			first, exact := tampers[name](attack(t, rt, db.Dir(), dir, size))
 			_, err = store.Verify(context.Background(), dir, nil, nil)
-			fault, ok := errors.AsType[*ledger.FaultError](err)
+			flaw, ok := errors.AsType[*ledger.FaultError](err)
 			switch {
 			case !ok:
 				rt.Fatalf("%s: record %d: nothing was found: %v", name, first, err)
-			case exact && fault.Seq != first:
-				rt.Fatalf("%s: record %d was changed; found: record %d, %v", name, first, fault.Seq, err)
-			case fault.Seq > first:
-				rt.Fatalf("%s: record %d was changed; found only from record %d on: %v", name, first, fault.Seq, err)
+			case exact && flaw.Seq != first:
+				rt.Fatalf("%s: record %d was changed; found: record %d, %v", name, first, flaw.Seq, err)
+			case flaw.Seq > first:
+				rt.Fatalf("%s: record %d was changed; found only from record %d on: %v", name, first, flaw.Seq, err)
 			}
 			if strings.HasPrefix(name, "cut") || strings.HasPrefix(name, "add") || name == "change the head" {
-				if _, err := store.Open(context.Background(), dir, clock.Now); store.CodeOf(err) != store.Broken {
+				if _, err := store.Open(context.Background(), dir, clock.Now); fault.CodeOf(err) != fault.Broken {
 					rt.Fatalf("%s: the program starts on it: %v", name, err)
 				}
 			}
@@ -321,7 +322,7 @@ func TestTamperingBesideTheRecords(t *testing.T) {
 			dir, _ := closedStore(t)
 			test.tamper(t, dir)
 			_, err := store.Open(context.Background(), dir, time.Now)
-			wantError(t, "open", err, store.Broken, test.want)
+			wantError(t, "open", err, fault.Broken, test.want)
 			if _, err := store.Verify(context.Background(), dir, nil, nil); err == nil {
 				t.Error("verification found nothing")
 			}

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"sync"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 )
@@ -43,7 +44,7 @@ func Verify(ctx context.Context, dir string, vkeys []string, progress func(done,
 	var v Verified
 	path := filepath.Join(dir, databaseFile)
 	if _, err := os.Stat(path); err != nil {
-		return v, &Error{Code: NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data)", Cause: err}
+		return v, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data)", Cause: err}
 	}
 	// Every page is read once: a small cache that stays in the processor's own is twice as fast as a
 	// large one.
@@ -247,7 +248,7 @@ var projections = []struct{ table, empty, show string }{
 func Rebuild(ctx context.Context, dir string, progress func(done, size int64)) (size int64, err error) {
 	path := filepath.Join(dir, databaseFile)
 	if _, err := os.Stat(path); err != nil {
-		return 0, &Error{Code: NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data)", Cause: err}
+		return 0, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data)", Cause: err}
 	}
 	lock, err := acquire(dir)
 	if err != nil {
@@ -441,7 +442,7 @@ func (tx *Tx) proveUnder(note []byte, id ledger.ID) (proof ledger.Proof, record 
 func (tx *Tx) Consistent(note []byte) (ledger.Checkpoint, error) {
 	c, err := ledger.Open(note, []string{tx.db.site.VKey})
 	if err != nil {
-		return c, &Error{Code: Invalid, Message: "this is no checkpoint that this ledger's key signed: " + err.Error(), Hint: "paste the whole text of the file, with the empty line and the line of the signature", Cause: err}
+		return c, &fault.Error{Code: fault.Invalid, Message: "this is no checkpoint that this ledger's key signed: " + err.Error(), Hint: "paste the whole text of the file, with the empty line and the line of the signature", Cause: err}
 	}
 	size, err := tx.Size()
 	if err != nil {
@@ -473,7 +474,7 @@ func (tx *Tx) raw(seq int64) ([]byte, error) {
 // C2SP tlog-tiles, the public key as "vkey", and nothing about patients.
 func (db *DB) Export(ctx context.Context, folder string) (size int64, err error) {
 	if entries, err := os.ReadDir(folder); err == nil && len(entries) > 0 {
-		return 0, &Error{Code: Conflict, Message: fmt.Sprintf("%s is not empty", folder), Hint: "choose a new folder for the export"}
+		return 0, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is not empty", folder), Hint: "choose a new folder for the export"}
 	}
 	return db.ExportTo(ctx, func(path string, data []byte) error {
 		full := filepath.Join(folder, filepath.FromSlash(path))

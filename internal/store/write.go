@@ -8,6 +8,7 @@ import (
 	"runtime/debug"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 )
@@ -80,7 +81,7 @@ func (db *DB) Try(ctx context.Context, work func(*Tx) error) error {
 func (db *DB) submit(j *job) error {
 	select {
 	case <-db.closing:
-		return &Error{Code: Busy, Message: "the ledger is being closed", Hint: "try again when the program has started anew"}
+		return &fault.Error{Code: fault.Busy, Message: "the ledger is being closed", Hint: "try again when the program has started anew"}
 	default:
 	}
 	select {
@@ -88,7 +89,7 @@ func (db *DB) submit(j *job) error {
 	case <-j.ctx.Done():
 		return j.ctx.Err()
 	case <-db.done:
-		return &Error{Code: Busy, Message: "the ledger is closed"}
+		return &fault.Error{Code: fault.Busy, Message: "the ledger is closed"}
 	}
 	// Once handed over the work may already be under way, so its end is awaited even when the
 	// caller has gone: an answer that says "not stored" must be true.
@@ -100,7 +101,7 @@ func (db *DB) submit(j *job) error {
 		case err := <-j.reply:
 			return err
 		default:
-			return &Error{Code: Busy, Message: "the ledger was closed before the work began"}
+			return &fault.Error{Code: fault.Busy, Message: "the ledger was closed before the work began"}
 		}
 	}
 }
@@ -229,7 +230,7 @@ func (db *DB) commit(ctx context.Context, before head) error {
 			return err
 		}
 		if n != 1 {
-			return &Error{Code: Conflict, Message: fmt.Sprintf("another program has written to this ledger behind record %d", before.frontier.Size()-1), Hint: "stop all programs on this data folder and run: rinsate ledger verify"}
+			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("another program has written to this ledger behind record %d", before.frontier.Size()-1), Hint: "stop all programs on this data folder and run: rinsate ledger verify"}
 		}
 		if size-h.signed >= signEvery || h.recorded.Sub(h.signedAt) >= signAfter {
 			if err := db.insertCheckpoint(ctx); err != nil {
@@ -308,7 +309,7 @@ func (db *DB) Read(ctx context.Context, work func(*Tx) error) (err error) {
 	select {
 	case s = <-db.readers:
 	case <-db.closing:
-		return &Error{Code: Busy, Message: "the ledger is being closed", Hint: "try again when the program has started anew"}
+		return &fault.Error{Code: fault.Busy, Message: "the ledger is being closed", Hint: "try again when the program has started anew"}
 	case <-ctx.Done():
 		return ctx.Err()
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -155,7 +156,7 @@ func (p alarmPage) has(f form) bool {
 // changeChart draws the readings about the change; nil when the stream has none any more.
 func (s *Server) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*picture, error) {
 	stream, err := s.watched(v, r.Stream, desk.UsualWatching(), o)
-	if store.CodeOf(err) == store.NotFound {
+	if fault.CodeOf(err) == fault.NotFound {
 		return nil, nil //nolint:nilnil // no picture is an answer
 	}
 	if err != nil {

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -309,7 +310,7 @@ func (s *Server) benchAct(x *exchange) error {
 				return err
 			}
 			// What was stored before needs no second typing: the answer got lost on the way.
-			if _, err := w.Show(a.ID); store.CodeOf(err) == store.NotFound {
+			if _, err := w.Show(a.ID); fault.CodeOf(err) == fault.NotFound {
 				if answer.Retype, err = w.Retype(in); err != nil || answer.Retype != "" {
 					return err
 				}

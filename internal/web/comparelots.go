@@ -11,13 +11,13 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
 )
 
 // What is compared, as ?what= names it.
@@ -235,7 +235,7 @@ func (s *Server) compared(ctx context.Context, page lotsPage, pairs []quality.Pa
 		c.pairs = desk.FieldPairsOf(all, c.old, c.new)
 	}
 	if c.found, err = c.plan.Paired(c.old, c.new, c.pairs); err != nil {
-		return c, &store.Error{Code: store.Invalid, Message: strings.TrimSuffix(err.Error(), ": "+stats.ErrArgument.Error())}
+		return c, &fault.Error{Code: fault.Invalid, Message: strings.TrimSuffix(err.Error(), ": "+stats.ErrArgument.Error())}
 	}
 	return c, nil
 }

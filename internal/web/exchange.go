@@ -13,9 +13,9 @@ import (
 	"strconv"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
-	"rinsate/internal/store"
 )
 
 // person is who has signed in.
@@ -143,16 +143,16 @@ func notHere(format string, args ...any) error {
 }
 
 // statuses maps the codes of the store to what a browser understands.
-var statuses = map[store.Code]int{
-	store.Invalid: http.StatusBadRequest, store.NotFound: http.StatusNotFound, store.Conflict: http.StatusConflict,
-	store.Busy: http.StatusServiceUnavailable, store.Full: http.StatusInsufficientStorage, store.Broken: http.StatusInternalServerError,
+var statuses = map[fault.Code]int{
+	fault.Invalid: http.StatusBadRequest, fault.NotFound: http.StatusNotFound, fault.Conflict: http.StatusConflict,
+	fault.Busy: http.StatusServiceUnavailable, fault.Full: http.StatusInsufficientStorage, fault.Broken: http.StatusInternalServerError,
 }
 
 // shown returns an error as a person sees it. What is not meant for people becomes a number that is in
 // the log as well.
 func (x *exchange) shown(err error) *pageError {
 	var own *pageError
-	var stored *store.Error
+	var stored *fault.Error
 	var refused *desk.DeniedError
 	switch {
 	case errors.As(err, &own):

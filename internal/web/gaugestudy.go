@@ -6,11 +6,11 @@ import (
 	"net/http"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
 )
 
 // studyPage says how much of the spread is the measurement itself.
@@ -58,7 +58,7 @@ func (s *Server) judgeStudy(x *exchange) error {
 func gaugeOf(list []quality.Measurement, keep bool) (*gaugeAnswer, error) {
 	study, err := quality.NewStudy(list)
 	if err != nil {
-		return nil, &store.Error{Code: store.Invalid, Message: strings.TrimSuffix(err.Error(), ": "+stats.ErrArgument.Error())}
+		return nil, &fault.Error{Code: fault.Invalid, Message: strings.TrimSuffix(err.Error(), ": "+stats.ErrArgument.Error())}
 	}
 	g, err := study.Gauge(!keep, stats.MustConfidence("0.95"))
 	if err != nil {

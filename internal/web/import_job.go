@@ -10,9 +10,9 @@ import (
 	"strconv"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
 
@@ -119,7 +119,7 @@ func (s *Server) readIn(ctx context.Context, u *upload, by string, dry bool) *ou
 		}
 	}
 	o.Failed = sentence(storeMessage(err))
-	if _, known := errors.AsType[*store.Error](err); !known {
+	if _, known := errors.AsType[*fault.Error](err); !known {
 		s.log.ErrorContext(ctx, "a file could not be read in", slog.String("kind", string(u.kind)), slog.Any("error", err))
 		o.Failed = sentence("the file could not be read in: " + err.Error())
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -64,7 +65,7 @@ func listMeters(x *exchange, v desk.View, p *listPage) error {
 		row[0].Href, row[3].Mark = meterRegistry().href(x.s, m.Code), serviceMark(0, m.Retired, now)
 		if state, err := v.MeterState(m.Code, now); err == nil {
 			row[4].Text = state.Why
-		} else if store.CodeOf(err) != store.NotFound { // before a rule set is adopted nobody can say
+		} else if fault.CodeOf(err) != fault.NotFound { // before a rule set is adopted nobody can say
 			return err
 		}
 		p.add(row)

@@ -6,9 +6,9 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
 )
 
 // mark is a state for the eye: a word, a shape and a class for the colour. None of the three stands
@@ -63,7 +63,7 @@ func spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }
 
 // storeMessage is what an error says, without the hint, which the page words itself.
 func storeMessage(err error) string {
-	if e, ok := errors.AsType[*store.Error](err); ok {
+	if e, ok := errors.AsType[*fault.Error](err); ok {
 		return e.Message
 	}
 	return err.Error()

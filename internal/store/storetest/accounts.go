@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
@@ -64,7 +65,7 @@ func accounts(t *testing.T, open Opener) {
 		}
 	}
 	for _, add := range []store.Account{{Code: "t-02", Created: at}, {Code: "T-03", Badge: "b", Created: at}} {
-		wantCode(t, "account "+add.Code, db.Write(context.Background(), func(tx *store.Tx) error { return tx.AddAccount(add) }), store.Conflict)
+		wantCode(t, "account "+add.Code, db.Write(context.Background(), func(tx *store.Tx) error { return tx.AddAccount(add) }), fault.Conflict)
 	}
 	Read(t, db, func(tx *store.Tx) error {
 		for _, code := range []string{"", "T-03", "T_02", "%"} {
@@ -84,8 +85,8 @@ func accounts(t *testing.T, open Opener) {
 	}
 	taken := bare
 	taken.Badge = "b"
-	wantCode(t, "another account's badge", save(taken), store.Conflict)
-	wantCode(t, "account that is not there", save(store.Account{Code: "T-03"}), store.NotFound)
+	wantCode(t, "another account's badge", save(taken), fault.Conflict)
+	wantCode(t, "account that is not there", save(store.Account{Code: "T-03"}), fault.NotFound)
 	changed := store.Account{Code: "T-02", Name: "m", Roles: []access.Role{access.Auditor}, Badge: "b", Created: at}
 	if err := save(changed); err != nil {
 		t.Fatal(err)

@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/store"
 )
 
@@ -28,7 +29,7 @@ func passkeys(t *testing.T, open Opener) {
 	})
 	wantCode(t, "an id twice", db.Write(context.Background(), func(tx *store.Tx) error {
 		return tx.AddPasskey(store.Passkey{ID: "a", Code: "T-02", Key: []byte{3}, Added: at})
-	}), store.Conflict)
+	}), fault.Conflict)
 	want := func(code string, want ...store.Passkey) {
 		t.Helper()
 		Read(t, db, func(tx *store.Tx) error {

@@ -13,6 +13,7 @@ import (
 	"modernc.org/sqlite"
 	lib "modernc.org/sqlite/lib"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/store"
 )
@@ -200,7 +201,7 @@ func exportAndProof(t *testing.T, open Opener) {
 		t.Fatal(err)
 	}
 	_, err = db.Export(ctx, folder)
-	wantCode(t, "export into a folder that is not empty", err, store.Conflict)
+	wantCode(t, "export into a folder that is not empty", err, fault.Conflict)
 
 	for _, r := range []ledger.Record{records[0], records[255], records[299]} {
 		proof, raw, err := db.Prove(ctx, r.ID)
@@ -216,5 +217,5 @@ func exportAndProof(t *testing.T, open Opener) {
 		}
 	}
 	_, _, err = db.Prove(ctx, ledger.DerivedID("nothing"))
-	wantCode(t, "proof of what is not there", err, store.NotFound)
+	wantCode(t, "proof of what is not there", err, fault.NotFound)
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
@@ -391,6 +392,6 @@ func damagedIndex(t *testing.T, open Opener) {
 			}
 			return tx.Search(q, func(store.Kept) (bool, error) { return true, nil })
 		})
-		wantCode(t, fmt.Sprint("search after ", text), err, store.Broken)
+		wantCode(t, fmt.Sprint("search after ", text), err, fault.Broken)
 	}
 }

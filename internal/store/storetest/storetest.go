@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
@@ -178,10 +179,10 @@ func Verify(tb testing.TB, dir string, size int64) {
 }
 
 // wantCode compares the code of an error.
-func wantCode(tb testing.TB, what string, err error, want store.Code) {
+func wantCode(tb testing.TB, what string, err error, want fault.Code) {
 	tb.Helper()
-	if store.CodeOf(err) != want {
-		tb.Errorf("%s: got %q (%v), want %q", what, store.CodeOf(err), err, want)
+	if fault.CodeOf(err) != want {
+		tb.Errorf("%s: got %q (%v), want %q", what, fault.CodeOf(err), err, want)
 	}
 }
 

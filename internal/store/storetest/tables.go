@@ -12,6 +12,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
@@ -88,13 +89,13 @@ func replace(t *testing.T, open Opener) {
 	for _, test := range []struct {
 		name string
 		d    store.Draft
-		want store.Code
+		want fault.Code
 		text string
 	}{
-		{"double void", store.Draft{Type: store.TypeVoid, Corrects: corrected.ID, Body: store.Voiding{Scope: "SC-00"}}, store.Conflict, "is replaced already or cannot be replaced"},
-		{"void of a void", store.Draft{Type: store.TypeVoid, Corrects: void.ID, Body: store.Voiding{Scope: "SC-00"}}, store.Conflict, "cannot be replaced"},
-		{"correction of what is finished", store.Draft{Type: store.TypeStep, Corrects: begun.ID, Body: begun.Body}, store.Conflict, "is replaced already"},
-		{"another type", store.Draft{Type: store.TypeUse, Corrects: corrected.ID, Body: turnaround.Use{Scope: "SC-00", Start: at}}, store.Invalid, "a use record cannot take the place of a step record"},
+		{"double void", store.Draft{Type: store.TypeVoid, Corrects: corrected.ID, Body: store.Voiding{Scope: "SC-00"}}, fault.Conflict, "is replaced already or cannot be replaced"},
+		{"void of a void", store.Draft{Type: store.TypeVoid, Corrects: void.ID, Body: store.Voiding{Scope: "SC-00"}}, fault.Conflict, "cannot be replaced"},
+		{"correction of what is finished", store.Draft{Type: store.TypeStep, Corrects: begun.ID, Body: begun.Body}, fault.Conflict, "is replaced already"},
+		{"another type", store.Draft{Type: store.TypeUse, Corrects: corrected.ID, Body: turnaround.Use{Scope: "SC-00", Start: at}}, fault.Invalid, "a use record cannot take the place of a step record"},
 	} {
 		test.d.ID, test.d.At, test.d.Reason = ledger.DerivedID(test.name), at, "r"
 		_, err := tryWrite(db, test.d)
@@ -211,7 +212,7 @@ func rebuild(t *testing.T, open Opener) {
 		}
 	}
 	_, err := store.Open(context.Background(), db.Dir(), clock.Now)
-	wantCode(t, "tables that lag behind", err, store.Broken)
+	wantCode(t, "tables that lag behind", err, fault.Broken)
 	if want := fmt.Sprintf("the ledger has %d records, the tables hold 0 of them; rebuild the tables with: rinsate ledger rebuild", state.Size); err == nil || !strings.Contains(err.Error(), want) {
 		t.Errorf("got %v, want %q", err, want)
 	}
@@ -276,7 +277,7 @@ func rebuildModel(t *testing.T, open Opener) {
 			d.Corrects, d.Reason = id, "r"
 			_, err := tryWrite(db, d)
 			if !m.stands[id] {
-				if store.CodeOf(err) != store.Conflict {
+				if fault.CodeOf(err) != fault.Conflict {
 					rt.Fatalf("second replacement of %s: %v", id, err)
 				}
 				return
@@ -306,7 +307,7 @@ func rebuildModel(t *testing.T, open Opener) {
 				id := rapid.SampledFrom(m.order).Draw(rt, "record")
 				d := next(m.scope[id])
 				d.ID = id // another time, so another content
-				if _, err := tryWrite(db, d); store.CodeOf(err) != store.Conflict {
+				if _, err := tryWrite(db, d); fault.CodeOf(err) != fault.Conflict {
 					rt.Fatalf("another content under a used id: %v", err)
 				}
 			},

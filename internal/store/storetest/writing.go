@@ -11,6 +11,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
@@ -77,7 +78,7 @@ func sameIDTwice(t *testing.T, open Opener) {
 	other := d
 	other.By = "T-08"
 	_, err = tryWrite(db, other)
-	wantCode(t, "same id, another person", err, store.Conflict)
+	wantCode(t, "same id, another person", err, fault.Conflict)
 	if err == nil || !strings.Contains(err.Error(), "is stored with another content\nhint: a stored record never changes") {
 		t.Errorf("same id, another person: %v", err)
 	}
@@ -94,19 +95,19 @@ func refusals(t *testing.T, open Opener) {
 	tests := []struct {
 		name, reason string
 		change       func(*store.Draft)
-		want         store.Code
+		want         fault.Code
 	}{
 		{"unknown type", "nobody could read it again", func(d *store.Draft) { d.Type = "rumour" }, ""},
-		{"no id", "a record needs a name", func(d *store.Draft) { d.ID = "" }, store.Invalid},
-		{"body is a list", "the format asks for an object", func(d *store.Draft) { d.Body = []int{1} }, store.Invalid},
-		{"fraction", "RFC 8785 readers may round it", func(d *store.Draft) { d.Body = map[string]any{"scope": "x", "n": 0.5} }, store.Invalid},
-		{"2^53", "doubles end there", func(d *store.Draft) { d.Body = map[string]any{"scope": "x", "n": int64(1) << 53} }, store.Invalid},
+		{"no id", "a record needs a name", func(d *store.Draft) { d.ID = "" }, fault.Invalid},
+		{"body is a list", "the format asks for an object", func(d *store.Draft) { d.Body = []int{1} }, fault.Invalid},
+		{"fraction", "RFC 8785 readers may round it", func(d *store.Draft) { d.Body = map[string]any{"scope": "x", "n": 0.5} }, fault.Invalid},
+		{"2^53", "doubles end there", func(d *store.Draft) { d.Body = map[string]any{"scope": "x", "n": int64(1) << 53} }, fault.Invalid},
 		{"too long", "an entry bundle counts bytes in 16 bits", func(d *store.Draft) {
 			d.Body = turnaround.Step{Scope: "x", Note: strings.Repeat("x", ledger.MaxRecord)}
-		}, store.Invalid},
-		{"no reason", "a correction says why", func(d *store.Draft) { d.Corrects = ledger.DerivedID("x") }, store.Invalid},
-		{"corrects nothing", "that record does not exist", func(d *store.Draft) { d.Corrects, d.Reason = ledger.DerivedID("x"), "r" }, store.NotFound},
-		{"no time", "when it happened must be known", func(d *store.Draft) { d.At = 0 }, store.Invalid},
+		}, fault.Invalid},
+		{"no reason", "a correction says why", func(d *store.Draft) { d.Corrects = ledger.DerivedID("x") }, fault.Invalid},
+		{"corrects nothing", "that record does not exist", func(d *store.Draft) { d.Corrects, d.Reason = ledger.DerivedID("x"), "r" }, fault.NotFound},
+		{"no time", "when it happened must be known", func(d *store.Draft) { d.At = 0 }, fault.Invalid},
 	}
 	before := StateOf(t, db)
 	for _, test := range tests {
@@ -114,7 +115,7 @@ func refusals(t *testing.T, open Opener) {
 			d := Step("SC-00", at)
 			test.change(&d)
 			_, err := tryWrite(db, d)
-			if err == nil || store.CodeOf(err) != test.want {
+			if err == nil || fault.CodeOf(err) != test.want {
 				t.Errorf("%s: got %v, want code %q", test.reason, err, test.want)
 			}
 		})
@@ -124,11 +125,11 @@ func refusals(t *testing.T, open Opener) {
 			t.Error("a reading transaction wrote")
 		}
 		_, err := tx.Record(ledger.DerivedID("nothing"))
-		wantCode(t, "unknown record", err, store.NotFound)
+		wantCode(t, "unknown record", err, fault.NotFound)
 		_, err = tx.Find("zz")
-		wantCode(t, "no id", err, store.Invalid)
+		wantCode(t, "no id", err, fault.Invalid)
 		_, err = tx.Find("0000-")
-		wantCode(t, "unknown beginning", err, store.NotFound)
+		wantCode(t, "unknown beginning", err, fault.NotFound)
 		return nil
 	})
 	if diff := cmp.Diff(before, StateOf(t, db)); diff != "" {
@@ -391,9 +392,9 @@ func refusedInTheMiddle(t *testing.T, open Opener) {
 	before := StateOf(t, db)
 	err := db.Write(context.Background(), func(tx *store.Tx) error {
 		_, _, err := tx.Append(void())
-		wantCode(t, "second void", err, store.Conflict)
+		wantCode(t, "second void", err, fault.Conflict)
 		_, _, err = tx.Append(lift)
-		wantCode(t, "lift of no hold", err, store.Conflict)
+		wantCode(t, "lift of no hold", err, fault.Conflict)
 		_, _, err = tx.Append(Step("SC-01", at))
 		return err
 	})
@@ -446,14 +447,14 @@ func closing(t *testing.T, open Opener) {
 			for i := range 1000 {
 				_, err := tryWrite(db, Step(fmt.Sprint(w), clock.At()+unit.Instant(i)))
 				if err != nil {
-					wantCode(t, "write while closing", err, store.Busy)
+					wantCode(t, "write while closing", err, fault.Busy)
 					return
 				}
 				mu.Lock()
 				stored++
 				mu.Unlock()
 				if err := db.Read(context.Background(), func(tx *store.Tx) error { _, err := tx.Size(); return err }); err != nil {
-					wantCode(t, "read while closing", err, store.Busy)
+					wantCode(t, "read while closing", err, fault.Busy)
 					return
 				}
 			}
@@ -468,9 +469,9 @@ func closing(t *testing.T, open Opener) {
 	}
 	wg.Wait()
 	_, err := tryWrite(db, Step("SC-00", clock.At()))
-	wantCode(t, "write after closing", err, store.Busy)
+	wantCode(t, "write after closing", err, fault.Busy)
 	err = db.Read(context.Background(), func(*store.Tx) error { return nil })
-	wantCode(t, "read after closing", err, store.Busy)
+	wantCode(t, "read after closing", err, fault.Busy)
 	// Every acknowledged write is there, and the last checkpoint covers them all.
 	Verify(t, db.Dir(), stored)
 	var signed int64
