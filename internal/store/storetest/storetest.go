@@ -18,6 +18,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -95,7 +96,7 @@ func (c *Clock) At() unit.Instant { return unit.At(c.Now()) }
 // Step returns a step of a scope, as a record to append.
 func Step(scope string, at unit.Instant) store.Draft {
 	return store.Draft{
-		Type: store.TypeStep, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07",
+		Type: record.Step, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07",
 		Body: turnaround.Step{Scope: scope, Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: turnaround.Pass},
 	}
 }
