@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/text"
 )
 
 // MaxText is how many characters a text may have that is not a whole file.
@@ -16,8 +17,8 @@ const MaxText = 2000
 // the direction of writing, texts that are not UTF-8, and texts that are too long. body is the JSON of the
 // body in the version that this program writes.
 func CheckText(kind Kind, body json.RawMessage, by, device, reason string) error {
-	for _, f := range [...]struct{ label, text string }{{"the person", by}, {"the device", device}, {"the reason", reason}} {
-		if problem := flaw(f.text, OneLine); problem != "" {
+	for _, f := range [...]struct{ label, value string }{{"the person", by}, {"the device", device}, {"the reason", reason}} {
+		if problem := flaw(f.value, OneLine); problem != "" {
 			return refused(kind, f.label, problem)
 		}
 	}
@@ -115,32 +116,27 @@ func (d *Descriptor) called(name string) string {
 }
 
 // flaw says what is wrong with a text, empty when nothing is.
-func flaw(text string, may Text) string {
-	if !utf8.ValidString(text) {
+func flaw(s string, may Text) string {
+	if !utf8.ValidString(s) {
 		return "is not UTF-8"
 	}
-	if may != WholeFile && len(text) > MaxText {
-		if n := utf8.RuneCountInString(text); n > MaxText {
+	if may != WholeFile && len(s) > MaxText {
+		if n := utf8.RuneCountInString(s); n > MaxText {
 			return fmt.Sprintf("has %d characters, %d at most are possible", n, MaxText)
 		}
 	}
-	for _, r := range text {
+	for _, r := range s {
 		switch {
 		case r == '\n' && may == OneLine:
 			return "has several lines, only one is possible"
 		case r == '\n', r == '\t' && may != OneLine, r == '\r' && may == WholeFile:
-		case r < ' ', r >= 0x7f && r < 0xa0:
+		case text.Control(r):
 			return fmt.Sprintf("holds the control character U+%04X", r)
-		case turns(r):
+		case text.Turns(r):
 			return fmt.Sprintf("holds U+%04X, which turns the direction of writing", r)
 		case r == utf8.RuneError:
 			return "holds U+FFFD, which stands for a character that was lost"
 		}
 	}
 	return ""
-}
-
-// turns says whether a character turns the direction of writing, so that a text reads otherwise than it is.
-func turns(r rune) bool {
-	return r >= '\u202a' && r <= '\u202e' || r >= '\u2066' && r <= '\u2069' || r == '\u200e' || r == '\u200f' || r == '\u061c'
 }
