@@ -101,8 +101,8 @@ func (r *recorder) help(ctx context.Context, path []string) (leaves []string, er
 	below := r.run(ctx, "", append(append([]string{"__complete"}, path...), "")...)
 	for line := range strings.Lines(below.out) {
 		sub, about, ok := strings.Cut(strings.TrimSpace(line), "\t")
-		if !ok || about == "" || sub == "help" || sub == "completion" {
-			continue // no command, or one of the command line library's own
+		if !ok || about == "" || strings.HasPrefix(sub, "-") || sub == "help" || sub == "completion" {
+			continue // a flag, or a command of the command line library's own
 		}
 		more, err := r.help(ctx, append(slices.Clone(path), sub))
 		if err != nil {
@@ -125,7 +125,15 @@ func (r *recorder) runLine(ctx context.Context, line string) error {
 	if err != nil {
 		return err
 	}
+	filled, to, printed := strings.Cut(filled, " >> ")
 	args := words(filled)
+	if printed {
+		got := r.run(ctx, "", args...)
+		if err := os.WriteFile(to, []byte(got.out), 0o600); err != nil {
+			return err
+		}
+		return r.keep("command", filled, got)
+	}
 	if err := r.keep("command", filled, r.run(ctx, in+"\n", args...)); err != nil || once {
 		return err
 	}

@@ -80,6 +80,10 @@ func (r *recorder) readPages(ctx context.Context, d *desk.Desk) error {
 	if err != nil {
 		return err
 	}
+	// Beside the pages this would be done when it comes, and what pages show would hang on when they are asked for.
+	if err := server.LookAtStreams(ctx); err != nil {
+		return err
+	}
 	routes := server.Routes()
 	mux := http.NewServeMux() // only says to which route an address belongs
 	for _, pattern := range routes {

@@ -146,17 +146,29 @@ func (r *recorder) open(ctx context.Context, dir string, work func(*desk.Desk) e
 // know gives every record a name, and remembers the latest of each kind.
 func (r *recorder) know(ctx context.Context, d *desk.Desk) error {
 	var records []named
+	people := map[string]string{}
 	err := d.View(ctx, func(v desk.View) error {
-		return v.Search(store.Query{}, func(l desk.Line) (bool, error) {
+		if err := v.Search(store.Query{}, func(l desk.Line) (bool, error) {
 			records = append(records, named{l.ID, l.At.Time()})
 			if r.latest[l.Type] == "" && l.Replaced == 0 {
 				r.latest[l.Type] = l.ID
 			}
+			people[l.By] = ""
 			return true, nil
-		})
+		}); err != nil {
+			return err
+		}
+		hidden, err := v.Disguise(nil)
+		for code := range people {
+			people[code] = hidden.Of(code)
+		}
+		return err
 	})
 	slices.Reverse(records) // the search begins at the end
 	r.stable = newStable(records, r.temporary, "‹temporary›", r.out.dir, "‹out›")
+	for code, label := range people {
+		r.stable.people[label] = "person ‹" + code + "›"
+	}
 	return err
 }
 

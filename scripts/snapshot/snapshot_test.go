@@ -66,6 +66,7 @@ const (
 func TestStable(t *testing.T) {
 	at := time.Date(2026, 3, 2, 10, 0, 0, 0, time.FixedZone("", 3600))
 	s := newStable([]named{{hold, at}, {made, at}, {made2, at.Add(1500 * time.Millisecond)}}, "/var/t/snapshot-1", "‹temporary›")
+	s.people["person 12"] = "person ‹T-05›"
 	for _, test := range []struct{ reason, text, want string }{
 		{"an id", "/records/" + hold + "/record.json", "/records/r-20260302T090000-1/record.json"},
 		{"two of one instant, and a fraction of a second", made + " " + made2, "r-20260302T090000-2 r-20260302T090001.5-1"},
@@ -77,6 +78,12 @@ func TestStable(t *testing.T) {
 		{"a root hash", "root 9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08", "root ‹hash›"},
 		{"a key", "rinsate.local/N+1a2b3c4d+AQIDBAUGBwgJCgsMDQ4PEBESExQVFhcYGRobHB0eHyAh", "rinsate.local/N+‹key›"},
 		{"a signature", "— name CsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I6z8oH0w==", "— name ‹base64›"},
+		{"a root hash without a digit and with many signs", "9qgtUu/WmvKAFS/u/p/wy/eHVV5/YdIzlVZYljTefik=", "‹base64›"},
+		{"a token", "token 9qgtUu-WmvKAFS_uBpAwyCeHVV5DYdIzlVZYljTefik", "token ‹base64›"},
+		{"a session", "[value=f467f07d2894] since", "[value=‹hash›] since"},
+		{"an id in an address in an address", "/sign-in?next=%2Frecords%2F" + made, "/sign-in?next=%2Frecords%2Fr-20260302T090000-2"},
+		{"the disk", "74.1 GB free; at least 1 GB", "‹space› GB free; at least 1 GB"},
+		{"somebody hidden", "person 12 and person 3", "person ‹T-05› and person 3"},
 		{"a one-time code", "code 7F3K-9QZD-AAAA-0000-ZZZZ-1234.", "code ‹one-time code›."},
 		{"times, numbers and words stay", "2026-03-02 10:00 +01:00, 0.085, D-01, 1795696432000000, elevator-wire-channel/outer-distal-end-and-more", "2026-03-02 10:00 +01:00, 0.085, D-01, 1795696432000000, elevator-wire-channel/outer-distal-end-and-more"},
 		{"a long address stays", "/set-up/models/Marrow-D2/points/elevator-recess?from=2026-01-01", "/set-up/models/Marrow-D2/points/elevator-recess?from=2026-01-01"},

@@ -18,6 +18,8 @@ type stable struct {
 	// names has the name of each id, short those of the beginnings by which ids are shown; a beginning that
 	// several ids share has none. ids is the way back.
 	names, short, ids map[string]string
+	// people has who is behind the number by which somebody is shown where nobody needs to know.
+	people map[string]string
 	// places are texts such as the folder of the data, with what stands for them.
 	places *strings.Replacer
 }
@@ -33,7 +35,7 @@ const shortID = 13
 
 // newStable names records, given in the order of the ledger. places are pairs of what to replace and what by.
 func newStable(records []named, places ...string) *stable {
-	s := &stable{names: map[string]string{}, short: map[string]string{}, ids: map[string]string{}, places: strings.NewReplacer(places...)}
+	s := &stable{names: map[string]string{}, short: map[string]string{}, ids: map[string]string{}, people: map[string]string{}, places: strings.NewReplacer(places...)}
 	seen := map[string]int{}
 	for _, r := range records {
 		at := "r-" + r.at.UTC().Format("20060102T150405.999999")
@@ -55,17 +57,18 @@ func (s *stable) name(id, name string) {
 
 // What is random, by its form.
 var (
-	longForm  = regexp.MustCompile(`\b[0-9a-f]{8}-[0-9a-f]{4}-[78][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}\b`)
+	longForm  = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-[78][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}`)
 	shortForm = regexp.MustCompile(`\b[0-9a-f]{8}-[0-9a-f]{4}\b`)
 	onceForm  = regexp.MustCompile(`\b[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){5}\b`)
 	assetForm = regexp.MustCompile(`(/static/[A-Za-z0-9_./-]+?)-[0-9a-f]{12}(\.[a-z0-9]+)`)
 	keyForm   = regexp.MustCompile(`\+[0-9a-f]{8}\+[A-Za-z0-9+/]{40,}={0,2}`)
-	hexForm   = regexp.MustCompile(`\b[0-9a-f]{32,}\b`)
-	// base64Form is also a long path, which random tells.
+	hexForm   = regexp.MustCompile(`\b([0-9a-f]{12}|[0-9a-f]{32,})\b`) // a session is shown by the beginning of its id
+	diskForm  = regexp.MustCompile(`\b[0-9.]+ GB free\b`)
+	// base64Form is also a long path, which encoded tells.
 	base64Form = regexp.MustCompile(`[A-Za-z0-9+/_-]{40,}={0,2}`)
-	digit      = regexp.MustCompile(`[0-9]`)
 	upper      = regexp.MustCompile(`[A-Z]`)
 	lower      = regexp.MustCompile(`[a-z]`)
+	hiddenForm = regexp.MustCompile(`\bperson [0-9]+\b`)
 )
 
 // text replaces what is random in a text. Ids that no record of the hospital has are numbered in the order
@@ -89,12 +92,24 @@ func (s *stable) text(text string) string {
 	text = assetForm.ReplaceAllString(text, "$1$2")
 	text = keyForm.ReplaceAllString(text, "+‹key›")
 	text = hexForm.ReplaceAllString(text, "‹hash›")
+	text = diskForm.ReplaceAllString(text, "‹space› GB free")
+	text = hiddenForm.ReplaceAllStringFunc(text, func(label string) string { return cmp.Or(s.people[label], label) })
 	return base64Form.ReplaceAllStringFunc(text, func(found string) string {
-		if digit.MatchString(found) && upper.MatchString(found) && lower.MatchString(found) && strings.Count(found, "-")+strings.Count(found, "/")+strings.Count(found, "_") < len(found)/10 {
+		if encoded(found) {
 			return "‹base64›"
 		}
 		return found
 	})
+}
+
+// encoded says whether a long text is random bytes in base64: it ends as such, or has letters of both kinds
+// and fewer signs than a path has.
+func encoded(text string) bool {
+	if strings.HasSuffix(text, "=") {
+		return true
+	}
+	signs := strings.Count(text, "-") + strings.Count(text, "/") + strings.Count(text, "_")
+	return upper.MatchString(text) && lower.MatchString(text) && signs < len(text)/6
 }
 
 // back puts ids in the place of their names.

@@ -83,7 +83,7 @@ func (p *page) attributes(t html.Token) string {
 		case slices.Contains(states, a.Key):
 			parts = append(parts, a.Key)
 		}
-		if a.Key == "href" && (t.DataAtom == atom.A || t.DataAtom == atom.Area) {
+		if a.Key == "href" || a.Key == "src" {
 			p.links = append(p.links, a.Val)
 		}
 	}
