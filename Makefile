@@ -9,7 +9,7 @@ BENCH ?= .
 FUZZTIME ?= 3s
 export FUZZTIME
 
-.PHONY: help run test bench lint fuzz build tools deadcode
+.PHONY: help run test anyday bench lint fuzz build tools deadcode
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -20,6 +20,9 @@ run: ## build and run the demo, or another command with ARGS="..."
 test: ## set up what is missing, then run every check, as CI does
 	@scripts/setup-tests.sh
 	@scripts/test.sh
+
+anyday: ## play the command line and the demo as on other days and in other zones; takes minutes
+	@scripts/anyday.sh
 
 bench: ## run the benchmarks; narrow with BENCH=Name
 	$(GO) test -run '^$$' -bench '$(BENCH)' -benchmem ./...
