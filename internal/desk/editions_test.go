@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/quality"
 	"rinsate/internal/scope"
 	"rinsate/internal/store"
+	"rinsate/internal/storetest"
 	"rinsate/internal/turnaround"
 	"rinsate/internal/unit"
 )
@@ -335,7 +336,7 @@ func TestSetUp(t *testing.T) {
 
 // A site that has nothing yet is told all of it, and nothing fails.
 func TestSetUpOfNothing(t *testing.T) {
-	db, err := store.Create(t.Context(), t.TempDir(), store.Site{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, time.Now)
+	db, err := store.Create(t.Context(), t.TempDir(), store.Site{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
 	if err != nil {
 		t.Fatal(err)
 	}
