@@ -31,6 +31,11 @@ type built struct {
 
 func build(t *testing.T, o demo.Options) built {
 	t.Helper()
+	return buildAt(t, today, o)
+}
+
+func buildAt(t *testing.T, today time.Time, o demo.Options) built {
+	t.Helper()
 	b := built{dir: t.TempDir()}
 	o.Today = today
 	var err error
