@@ -62,9 +62,14 @@ type lines struct {
 	b  bytes.Buffer
 	// more is closed when something is written.
 	more chan struct{}
+	// opened, when there is one, is what writing waits for.
+	opened chan struct{}
 }
 
 func (l *lines) Write(p []byte) (int, error) {
+	if l.opened != nil {
+		<-l.opened
+	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.more != nil {
@@ -181,6 +186,69 @@ func TestServe(t *testing.T) {
 	}
 	stop()
 	if code := <-ended; code != exitDone {
+		t.Errorf("it ended with %d: %s", code, talk.String())
+	}
+}
+
+// The invented hospital's pages are open while its year is recorded; the list is printed when it is
+// complete.
+func TestServeDemo(t *testing.T) {
+	t.Parallel()
+	data := filepath.Join(t.TempDir(), "data")
+	talk, out := lines{}, lines{opened: make(chan struct{})} // who may sign in is printed before the year begins
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan int, 1)
+	go func() {
+		ended <- Run(ctx, []string{"--data", data, "demo", "--turnarounds", "300", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, storetest.Ticking(0))
+	}()
+	address := talk.wait(t, `pages at (http://localhost:\d+)`, ended)
+	get := func(path string) string {
+		t.Helper()
+		r, err := http.Get(address + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer r.Body.Close() //nolint:errcheck // read to its end
+		body, err := io.ReadAll(r.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(body)
+	}
+	if page := get("/wall"); !strings.Contains(page, "The invented year is being recorded: ") {
+		t.Errorf("the wall at the beginning:\n%s", page)
+	}
+	close(out.opened)
+	out.wait(t, `(rinsate --data \S+ ledger export)`, ended)
+	for _, part := range []string{"Sign in as", "morning list before coffee", "Due to be sampled", "Last decisions"} {
+		if !strings.Contains(out.String(), part) {
+			t.Errorf("it does not print %q:\n%s", part, out.String())
+		}
+	}
+	if page := get("/wall"); strings.Contains(page, "data-filling") || !strings.Contains(page, "D-04") {
+		t.Errorf("the wall at the end:\n%s", page)
+	}
+	http.DefaultClient.CloseIdleConnections()
+	stop()
+	if code := <-ended; code != exitDone || strings.Contains(talk.String(), "before the year was complete") {
+		t.Errorf("it ended with %d: %s", code, talk.String())
+	}
+}
+
+// Whoever ends the demo early is told what is left behind.
+func TestDemoEndedEarly(t *testing.T) {
+	t.Parallel()
+	data := filepath.Join(t.TempDir(), "data")
+	talk, out := lines{}, lines{opened: make(chan struct{})} // who may sign in is printed before the year begins
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan int, 1)
+	go func() {
+		ended <- Run(ctx, []string{"--data", data, "demo", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, storetest.Ticking(0))
+	}()
+	talk.wait(t, `(pages at)`, ended)
+	stop()
+	close(out.opened)
+	if code := <-ended; code != exitDone || !strings.Contains(talk.String(), "ended before the year was complete; "+data) || strings.Contains(out.String(), "Last decisions") {
 		t.Errorf("it ended with %d: %s", code, talk.String())
 	}
 }
