@@ -18,6 +18,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
+	"rinsate/internal/store/storetest"
 )
 
 // editions are those of a thing.
@@ -336,7 +337,7 @@ func TestSetUp(t *testing.T) {
 
 // A site that has nothing yet is told all of it, and nothing fails.
 func TestSetUpOfNothing(t *testing.T) {
-	db, err := store.Create(t.Context(), t.TempDir(), store.Site{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, time.Now)
+	db, err := store.Create(t.Context(), t.TempDir(), store.Site{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
 	if err != nil {
 		t.Fatal(err)
 	}
