@@ -20,6 +20,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -432,7 +433,7 @@ func (k *Passkeys) Add(ctx context.Context, token string, answer []byte) (r Rece
 		if err := w.tx.AddPasskey(k.newPasskey(q, made, w.tx.Now)); err != nil {
 			return err
 		}
-		r, err = w.recordAccess(Entry{By: q.code}, v.Account, store.PasskeyAdded)
+		r, err = w.recordAccess(Entry{By: q.code}, v.Account, record.PasskeyAdded)
 		return err
 	})
 	return r, err
@@ -460,7 +461,7 @@ func (d *Door) RemovePasskey(ctx context.Context, token, password, id string, fr
 		if !removed {
 			return notFound("open the page of your account anew", "%s has no such passkey", a.Code)
 		}
-		_, err = w.recordAccess(Entry{By: a.Code}, *a, store.PasskeyRemoved)
+		_, err = w.recordAccess(Entry{By: a.Code}, *a, record.PasskeyRemoved)
 		return err
 	})
 }

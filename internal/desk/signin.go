@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -534,7 +535,7 @@ func (d *Door) ChangePIN(ctx context.Context, token, password, pin string, from 
 		if err := w.tx.SaveAccount(*a); err != nil {
 			return err
 		}
-		_, err := w.recordAccess(Entry{By: a.Code}, *a, store.PINChanged)
+		_, err := w.recordAccess(Entry{By: a.Code}, *a, record.PINChanged)
 		return err
 	})
 }
@@ -575,7 +576,7 @@ func (w *Work) ownPassword(a *store.Account, hash string) error {
 	if err := w.tx.SaveAccount(*a); err != nil {
 		return err
 	}
-	_, err := w.recordAccess(Entry{By: a.Code}, *a, store.PasswordChanged)
+	_, err := w.recordAccess(Entry{By: a.Code}, *a, record.PasswordChanged)
 	return err
 }
 
