@@ -54,7 +54,7 @@ func (tx *Tx) indexed(from, to int64) ([]found, error) {
 		if err := row.Scan(&raw); err != nil {
 			return err
 		}
-		r, err := fromStore(raw)
+		r, err := tx.db.decoded.record(raw)
 		if err != nil {
 			return err
 		}
@@ -196,7 +196,7 @@ func (tx *Tx) replay(from, to int64) error {
 		if err := row.Scan(&raw); err != nil {
 			return err
 		}
-		r, err := fromStore(raw)
+		r, err := tx.db.decoded.record(raw)
 		if err != nil {
 			return err
 		}

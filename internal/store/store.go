@@ -82,6 +82,7 @@ type DB struct {
 	head head
 
 	entities entityCache
+	decoded  decoded
 	tail     tail
 }
 
