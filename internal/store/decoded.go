@@ -8,7 +8,7 @@ import (
 	"slices"
 	"sync"
 
-	"rinsate/internal/ledger"
+	"rinsate/internal/base/ledger"
 )
 
 // decodedKept is how many records are kept decoded: those of the last day or two of a large department, a

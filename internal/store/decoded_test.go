@@ -5,9 +5,10 @@ import (
 	"errors"
 	"testing"
 
-	"rinsate/internal/ledger"
+	"rinsate/internal/base/fault"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/store"
-	"rinsate/internal/storetest"
+	"rinsate/internal/store/storetest"
 )
 
 // What is kept decoded is what the bytes say: also where a record that was taken back had the same place,
@@ -34,7 +35,7 @@ func TestReadOverAndOver(t *testing.T) {
 	}
 	storetest.Write(t, db, kept)
 	storetest.Read(t, db, func(tx *store.Tx) error {
-		if _, err := tx.Record(taken.ID); store.CodeOf(err) != store.NotFound {
+		if _, err := tx.Record(taken.ID); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("what was taken back is found: %v", err)
 		}
 		first, err := tx.Record(kept.ID)
