@@ -54,7 +54,7 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 	} else if once, err = access.NewOnce(rand.Reader); err != nil {
 		return r, "", err
 	}
-	err = d.desk.Do(ctx, func(w *Work) error {
+	err = d.do(ctx, func(w *Work) error {
 		a.Created = w.tx.Now
 		if n.Password != "" {
 			a.Changed, a.MustChange = w.tx.Now, e.By != a.Code
@@ -88,7 +88,7 @@ func (w *Work) recordAccess(e Entry, a store.Account, change record.AccessChange
 
 // change edits an account and records it, in one transaction.
 func (d *Door) change(ctx context.Context, e Entry, code string, change record.AccessChange, edit func(*Work, *store.Account) error) (r Receipt, err error) {
-	err = d.desk.Do(ctx, func(w *Work) error {
+	err = d.do(ctx, func(w *Work) error {
 		a, err := w.Account(code)
 		if err != nil {
 			return err
@@ -171,7 +171,7 @@ func (w *Work) startAnew(a store.Account) error {
 // passwordFor judges and hashes a password for an account.
 func (d *Door) passwordFor(ctx context.Context, code, password string) (hash string, err error) {
 	var a store.Account
-	if err := d.desk.View(ctx, func(v View) (err error) {
+	if err := d.view(ctx, func(v View) (err error) {
 		a, err = v.Account(code)
 		return err
 	}); err != nil {

@@ -349,16 +349,6 @@ func (tx *Tx) Record(id ledger.ID) (Kept, error) {
 	if err != nil {
 		return Kept{}, err
 	}
-	r, err := fromStore(raw)
+	r, err := tx.db.decoded.record(raw)
 	return Kept{Record: r}, err
-}
-
-// fromStore reads a record whose bytes this program has checked when it stored them; Verify checks
-// them again. Its body comes in the version that this program writes.
-func fromStore(raw []byte) (ledger.Record, error) {
-	var r ledger.Record
-	if err := json.Unmarshal(raw, &r); err != nil {
-		return r, fmt.Errorf("read a stored record: %w", err)
-	}
-	return record.Current(r)
 }

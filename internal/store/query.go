@@ -21,12 +21,12 @@ const Forever = unit.Instant(1<<63 - 1)
 // events runs a query whose columns are a record's bytes and its replaced instant.
 func (tx *Tx) events(text string, visit func(Kept) error, args ...any) error {
 	return tx.s.each(tx.ctx, text, func(row scanner) error {
-		var raw []byte
+		var raw sql.RawBytes
 		var replaced sql.NullInt64
 		if err := row.Scan(&raw, &replaced); err != nil {
 			return err
 		}
-		r, err := fromStore(raw)
+		r, err := tx.db.decoded.record(raw)
 		if err != nil {
 			return err
 		}
@@ -168,7 +168,7 @@ func (c *entityCache) record(tx *Tx, seq int64) (ledger.Record, error) {
 	if err != nil {
 		return ledger.Record{}, err
 	}
-	r, err := fromStore(raw)
+	r, err := tx.db.decoded.record(raw)
 	if err != nil {
 		return r, err
 	}

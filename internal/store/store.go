@@ -71,6 +71,7 @@ type DB struct {
 	head head
 
 	entities entityCache
+	decoded  decoded
 	tail     tail
 }
 
