@@ -44,6 +44,7 @@ var layerOf = map[string]int{
 	"internal/cli":                9,
 	"internal/demo":               9,
 	"cmd/rinsate":                 10,
+	"scripts/size":                10, // a development tool: says what the bytes of the program are
 }
 
 // pureUpTo is the highest layer that answers from its arguments alone.
