@@ -6,16 +6,23 @@ SHELL := /bin/bash
 GO ?= go
 ARGS ?= demo --once
 BENCH ?= .
+DATA ?= dev-data
 FUZZTIME ?= 3s
 export FUZZTIME
 
-.PHONY: help run test bench lint fuzz build tools deadcode
+.PHONY: help run dev check test bench lint fuzz build tools deadcode
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
 run: ## build and run the demo, or another command with ARGS="..."
 	$(GO) run ./cmd/rinsate $(ARGS)
+
+dev: ## serve the demo of folder DATA (default dev-data); templates, styles and help are read anew when they change
+	$(GO) run -tags dev ./cmd/rinsate dev --data $(DATA)
+
+check: ## format, vet and the quick tests, in less than a minute
+	@scripts/check.sh
 
 test: ## set up what is missing, then run every check, as CI does
 	@scripts/setup-tests.sh

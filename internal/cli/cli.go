@@ -146,7 +146,8 @@ now, until when, and if not, why not.
 		a.attachCommand(), a.attachmentsCommand(), a.attachmentCommand(), a.handoverCommand())
 	add("numbers", a.trendCommand(), a.alarmsCommand(), a.alarmCommand(), a.limitsCommand(), a.levelCommand(), a.attributeCommand(), a.meterCommand(), a.funnelCommand(), a.failuresCommand())
 	add("set-up", a.demoCommand(), a.serveCommand(), a.initCommand(), a.importCommand(), a.rulesCommand(), a.fleetCommand(), a.userCommand())
-	add("proof", a.ledgerCommand(), a.doctorCommand(), a.manCommand())
+	add("proof", a.ledgerCommand(), a.doctorCommand(), a.versionCommand(), a.manCommand())
+	a.developing(root)
 	hintArgs(root)
 	return root
 }

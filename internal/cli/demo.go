@@ -73,14 +73,19 @@ func (a *app) serveDemo(ctx context.Context, d *desk.Desk, o serving) error {
 	if err := demo.AddAccounts(ctx, desk.NewDoor(d, access.Standard)); err != nil {
 		return err
 	}
+	a.printInvited()
+	o.wall = true
+	return a.serve(ctx, d, o, true)
+}
+
+// printInvited prints who can sign in to the invented hospital.
+func (a *app) printInvited() {
 	a.heading("Sign in as")
 	rows := make([][]string, len(demo.Accounts))
 	for i, x := range demo.Accounts {
 		rows[i] = []string{x.Code, access.Words(x.Roles), x.Password, x.Badge, x.PIN}
 	}
 	a.printTable([]string{"code", "role", "password", "badge", "PIN"}, rows)
-	o.wall = true
-	return a.serve(ctx, d, o, true)
 }
 
 // lastShown is how many of the latest decisions today's list shows.

@@ -2,15 +2,12 @@ package web
 
 import (
 	"bufio"
-	"embed"
 	"fmt"
+	"io/fs"
 	"path"
 	"strconv"
 	"strings"
 )
-
-//go:embed help
-var helpFiles embed.FS
 
 // topic is one page of the help, as its file says it. The text of a file is plain, a line says what it is
 // by how it begins:
@@ -90,7 +87,7 @@ type helpGroup struct {
 // loadHelp reads the topics in the order of the file index.txt. What is wrong with them is an error.
 func loadHelp() (help, error) {
 	h := help{topics: map[string]topic{}}
-	index, err := helpFiles.ReadFile("help/index.txt")
+	index, err := fs.ReadFile(sources(), "help/index.txt")
 	if err != nil {
 		return h, err
 	}
@@ -125,7 +122,7 @@ func loadHelp() (help, error) {
 
 // check refuses files that the index does not name, and references to what does not exist.
 func (h help) check() error {
-	entries, err := helpFiles.ReadDir("help")
+	entries, err := fs.ReadDir(sources(), "help")
 	if err != nil {
 		return err
 	}
@@ -146,7 +143,7 @@ func (h help) check() error {
 }
 
 func readTopic(name string) (topic, error) {
-	text, err := helpFiles.ReadFile(path.Join("help", name+".txt"))
+	text, err := fs.ReadFile(sources(), path.Join("help", name+".txt"))
 	if err != nil {
 		return topic{}, err
 	}
