@@ -23,6 +23,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/list"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
@@ -44,10 +45,12 @@ type Streams struct {
 
 // app is what all commands share.
 type app struct {
-	Streams
-	clock func() time.Time
-	data  string
-	json  bool
+	Streams // what is printed passes a list.Screen
+	// screen and talk are the files behind Out and Err, nil where they are none.
+	screen, talk *os.File
+	clock        func() time.Time
+	data         string
+	json         bool
 	// code is the exit code of a command that ran without an error.
 	code int
 	// called says that the command line was understood; an error before that is one of usage.
@@ -62,6 +65,10 @@ func (e usageError) Unwrap() error { return e.error }
 // Run runs one command and returns its exit code.
 func Run(ctx context.Context, args []string, streams Streams, clock func() time.Time) int {
 	a := &app{Streams: streams, clock: clock}
+	a.screen, _ = streams.Out.(*os.File)
+	a.talk, _ = streams.Err.(*os.File)
+	// Names, reasons and messages come from people and files: none of them may act on a terminal.
+	a.Out, a.Err = list.NewScreen(streams.Out), list.NewScreen(streams.Err)
 	root := a.root()
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)

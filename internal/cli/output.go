@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/present/chart"
+	"rinsate/internal/present/list"
 	"rinsate/internal/wire/table"
 )
 
@@ -85,13 +86,16 @@ func (a *app) printRows(o output, header []string, rows [][]string) error {
 		a.printTable(header, rows)
 		return nil
 	}
-	w := table.NewWriter(a.Out, table.WriterOptions{})
-	for _, row := range append([][]string{header}, rows...) {
+	w, err := list.Plain(a.Out, list.Columns(header))
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
 		if err := w.Write(row...); err != nil {
 			return err
 		}
 	}
-	return w.Flush()
+	return w.Close()
 }
 
 // readTable reads a CSV file for a command; "" reads nothing.

@@ -38,6 +38,7 @@ var layerOf = map[string]int{
 	"internal/present/chart":      5,
 	"internal/store":              5,
 	"internal/desk":               6,
+	"internal/present/list":       6, // columns and rows as files and on a terminal
 	"internal/store/storetest":    6, // a suite for tests: it drives store, and nothing but tests imports it
 	"internal/present/figure":     7, // pictures of what the desk answers, for pages, reports and commands
 	"internal/web":                8,
