@@ -8,12 +8,13 @@ ARGS ?= demo --once
 BENCH ?= .
 DATA ?= dev-data
 FUZZTIME ?= 3s
+LIKE ?=
 export FUZZTIME
 
-.PHONY: help run dev check test bench lint fuzz build tools deadcode
+.PHONY: help run dev check test anyday bench lint fuzz build tools deadcode snapshot snapshot-compare
 
 help: ## list the targets
-	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-16s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
 run: ## build and run the demo, or another command with ARGS="..."
 	$(GO) run ./cmd/rinsate $(ARGS)
@@ -27,6 +28,9 @@ check: ## format, vet and the quick tests, in less than a minute
 test: ## set up what is missing, then run every check, as CI does
 	@scripts/setup-tests.sh
 	@scripts/test.sh
+
+anyday: ## play the command line and the demo as on other days and in other zones; takes minutes
+	@scripts/anyday.sh
 
 bench: ## run the benchmarks; narrow with BENCH=Name
 	$(GO) test -run '^$$' -bench '$(BENCH)' -benchmem ./...
@@ -48,3 +52,9 @@ tools: ## build the development tools and print their versions
 
 deadcode: ## list functions that no command reaches
 	$(GO) tool -modfile=tools.mod deadcode ./...
+
+snapshot: ## record what the program answers into TO, asking also what the record LIKE asked
+	$(GO) run ./scripts/snapshot record $(if $(LIKE),--like $(LIKE)) $(TO)
+
+snapshot-compare: ## compare the records FROM and TO; renamed words are in scripts/snapshot/renames.txt
+	$(GO) run ./scripts/snapshot compare $(FROM) $(TO)

@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/web"
 )
 
 // developing adds what a development build has: a command that serves the invented hospital of a folder,
@@ -33,7 +34,9 @@ func (a *app) developing(root *cobra.Command) {
 				}
 			}
 			a.printInvited()
-			return a.open(c.Context(), func(d *desk.Desk) error { return a.serve(c.Context(), d, o, true) })
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				return a.serve(c.Context(), d, o, web.Options{Clock: a.clock, Demo: true, Door: desk.NewDoor(d, access.Standard)})
+			})
 		},
 	}
 	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port of this machine to serve the pages at")

@@ -17,12 +17,12 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/present/list"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
 )
 
 func (a *app) initCommand() *cobra.Command {
-	var site store.Site
+	var site record.SiteBody
 	var rules, by, listen string
 	var pages bool
 	required := []string{"site", "name", "zone", "rules", "by"}

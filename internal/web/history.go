@@ -5,7 +5,7 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // historyLine is one record of a scope.
@@ -26,13 +26,13 @@ func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, mo
 	}
 	voids := map[string]desk.Line{}
 	for _, l := range records {
-		if l.Type == store.TypeVoid {
+		if l.Type == record.Void {
 			voids[l.Corrects] = l
 		}
 	}
 	lines := make([]historyLine, 0, len(records))
 	for _, l := range records {
-		h := historyLine{Seq: l.Seq, At: clock(l.At), What: l.Type, By: l.By, Href: s.recordHref(l.ID)}
+		h := historyLine{Seq: l.Seq, At: clock(l.At), What: string(l.Type), By: l.By, Href: s.recordHref(l.ID)}
 		if words := described(l); words != "" {
 			h.What += ": " + words
 		}
@@ -42,7 +42,7 @@ func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, mo
 			h.Remarks, h.Gone = "taken back by "+void.By+": "+void.Reason, true
 		case l.Replaced.Known():
 			h.Remarks = "replaced"
-		case l.Type == store.TypeVoid:
+		case l.Type == record.Void:
 			h.Remarks = "takes back another: " + l.Reason
 		case l.Corrects != "":
 			h.Remarks = "corrects another: " + l.Reason
@@ -67,15 +67,15 @@ func described(l desk.Line) string {
 		return ""
 	}
 	switch l.Type {
-	case store.TypeStep:
+	case record.Step:
 		return body.Kind
-	case store.TypeSample, store.TypeReading:
+	case record.Sample, record.Reading:
 		return body.Point
-	case store.TypeMoment:
+	case record.Moment:
 		return body.Mark
-	case store.TypeAttachment:
+	case record.Attachment:
 		return body.Title
-	case store.TypeAlarm:
+	case record.Alarm:
 		return body.Act
 	}
 	return ""

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync"
 	"unicode/utf8"
 )
 
@@ -49,8 +50,9 @@ func writeVisible(b *strings.Builder, text string) int {
 }
 
 // Screen is what a command prints to: what would act on a terminal is written out as by Visible, but for line
-// breaks and tabs. A character may come in pieces.
+// breaks and tabs. A character may come in pieces, and from several goroutines.
 type Screen struct {
+	mu   sync.Mutex
 	to   io.Writer
 	rest []byte // the beginning of a character
 }
@@ -60,6 +62,8 @@ func NewScreen(to io.Writer) *Screen { return &Screen{to: to} }
 
 // Write prints text.
 func (s *Screen) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	text := string(s.rest) + string(p)
 	s.rest = nil
 	var b strings.Builder
