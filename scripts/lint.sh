@@ -27,3 +27,6 @@ go tool -modfile=tools.mod golangci-lint run --allow-parallel-runners ./...
 
 echo "== staticcheck"
 go tool staticcheck ./...
+
+echo "== types of the pages' scripts"
+scripts/types.sh

@@ -39,6 +39,7 @@ var layerOf = map[string]int{
 	"internal/present/chart":      5,
 	"internal/record":             5,
 	"internal/store":              6,
+	"internal/present/list":       6, // columns and rows as files and on a terminal
 	"internal/desk":               7,
 	"internal/store/storetest":    7, // a suite for tests: it drives store, and nothing but tests imports it
 	"internal/present/figure":     8, // pictures of what the desk answers, for pages, reports and commands
@@ -46,6 +47,7 @@ var layerOf = map[string]int{
 	"internal/cli":                10,
 	"internal/demo":               10,
 	"cmd/rinsate":                 11,
+	"scripts/size":                11, // says what the bytes of the program are
 	"scripts/snapshot":            11, // a tool for whoever changes the code
 }
 

@@ -3,7 +3,6 @@ package web
 import (
 	"compress/gzip"
 	"crypto/sha256"
-	"embed"
 	"encoding/hex"
 	"fmt"
 	"io/fs"
@@ -15,9 +14,6 @@ import (
 
 	"rinsate/internal/present/chart"
 )
-
-//go:embed static
-var staticFiles embed.FS
 
 // file is a file of the pages with the name that its content gives it.
 type file struct {
@@ -45,11 +41,11 @@ const hashLength = 12
 // loadFiles reads the files and names them by their content, so that browsers may keep them for ever.
 func loadFiles() (files, error) {
 	f := files{byHash: map[string]file{}, names: map[string]string{}}
-	err := fs.WalkDir(staticFiles, "static", func(name string, entry fs.DirEntry, err error) error {
+	err := fs.WalkDir(sources(), "static", func(name string, entry fs.DirEntry, err error) error {
 		if err != nil || entry.IsDir() {
 			return err
 		}
-		content, err := staticFiles.ReadFile(name)
+		content, err := fs.ReadFile(sources(), name)
 		if err != nil {
 			return err
 		}

@@ -314,36 +314,20 @@ func (s *Server) importLines(x *exchange) error {
 		format = csvFormat
 	}
 	name := strings.TrimSuffix(u.name, path.Ext(u.name)) + "-lines"
-	var write func(...string) error
-	var finish func() error
-	h := x.w.Header()
-	h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name + "." + format}))
-	switch format {
-	case csvFormat:
-		h.Set("Content-Type", "text/csv; charset=utf-8")
-		w := table.NewWriter(x.w, table.WriterOptions{CRLF: true, BOM: true})
-		header := make([]string, len(toldColumns))
-		for i, c := range toldColumns {
-			header[i] = c.Name
-		}
-		if err := w.Write(header...); err != nil {
-			return err
-		}
-		write, finish = w.Write, w.Flush
-	case xlsxFormat:
-		h.Set("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
-		w := table.NewSheetWriter(x.w, name, toldColumns)
-		write, finish = w.Write, w.Close
-	default:
-		h.Del("Content-Disposition")
-		return &pageError{status: http.StatusBadRequest, message: "There is no such format.", hint: "Allowed are csv and xlsx."}
+	kind, ok := listKinds[format]
+	if !ok {
+		return &pageError{status: http.StatusBadRequest, message: "There is no such format.", hint: "Allowed are csv, xlsx and json."}
 	}
-	for _, suffix := range []string{refusedSuffix, toldSuffix} {
-		if err := eachTold(u.path+suffix, write); err != nil {
-			return err
+	x.named(name + "." + format)
+	x.w.Header().Set("Content-Type", kind)
+	return writeList(x.w, format, name, toldColumns, func(write func(...string) error) error {
+		for _, suffix := range []string{refusedSuffix, toldSuffix} {
+			if err := eachTold(u.path+suffix, write); err != nil {
+				return err
+			}
 		}
-	}
-	return finish()
+		return nil
+	})
 }
 
 // eachTold hands on what was told about lines; a file that is not there holds none.

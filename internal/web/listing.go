@@ -8,8 +8,8 @@ import (
 	"net/http"
 	"time"
 
-	"rinsate/internal/base/text"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/present/list"
 	"rinsate/internal/wire/table"
 )
 
@@ -26,6 +26,7 @@ type listing struct {
 const (
 	csvFormat  = "csv"
 	xlsxFormat = "xlsx"
+	jsonFormat = "json"
 )
 
 // wantsFile says whether the list is asked for as a file. Whoever may not export is refused.
@@ -36,13 +37,13 @@ func (x *exchange) wantsFileOf(need access.Permission) (bool, error) {
 	switch x.r.URL.Query().Get("format") {
 	case "":
 		return false, nil
-	case csvFormat, xlsxFormat:
+	case csvFormat, xlsxFormat, jsonFormat:
 		if !x.may(need) {
 			return false, forbidden()
 		}
 		return true, nil
 	}
-	return false, &pageError{status: http.StatusBadRequest, message: "There is no such format.", hint: "Allowed are csv and xlsx."}
+	return false, &pageError{status: http.StatusBadRequest, message: "There is no such format.", hint: "Allowed are csv, xlsx and json."}
 }
 
 // file answers with a list in the format that was asked for.
@@ -67,7 +68,7 @@ func (x *exchange) file(l listing) error {
 
 // listKinds are the types of the formats.
 var listKinds = map[string]string{
-	csvFormat: "text/csv; charset=utf-8", xlsxFormat: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+	csvFormat: list.CSV.MediaType(), xlsxFormat: list.XLSX.MediaType(), jsonFormat: list.JSON.MediaType(),
 }
 
 // named says under which name the answer is kept.
@@ -77,35 +78,7 @@ func (x *exchange) named(name string) {
 
 // writeList writes a list; rows calls write for each of its rows.
 func writeList(to io.Writer, format, name string, columns []table.SheetColumn, rows func(write func(...string) error) error) error {
-	// What older records hold must neither break the file nor command the program that opens it.
-	shown := func(write func(...string) error) func(...string) error {
-		return func(cells ...string) error {
-			safe := make([]string, len(cells))
-			for i, cell := range cells {
-				safe[i] = text.Visible(cell)
-			}
-			return write(safe...)
-		}
-	}
-	if format == xlsxFormat {
-		w := table.NewSheetWriter(to, name, columns)
-		if err := rows(shown(w.Write)); err != nil {
-			return err
-		}
-		return w.Close()
-	}
-	w := table.NewWriter(to, table.WriterOptions{CRLF: true, BOM: true})
-	header := make([]string, len(columns))
-	for i, c := range columns {
-		header[i] = c.Name
-	}
-	if err := w.Write(header...); err != nil {
-		return err
-	}
-	if err := rows(shown(w.Write)); err != nil {
-		return err
-	}
-	return w.Flush()
+	return list.Write(to, list.Format(format), name, columns, rows)
 }
 
 // downloadPatience is how long a browser may take for each piece of a long answer.

@@ -2,7 +2,6 @@ package web
 
 import (
 	"bytes"
-	"embed"
 	"fmt"
 	"html/template"
 	"io/fs"
@@ -15,9 +14,6 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-//go:embed all:templates
-var templateFiles embed.FS
-
 // pages are the parsed templates by the name of their file without its extension.
 type pages map[string]*template.Template
 
@@ -26,12 +22,12 @@ const layout = "layout"
 
 // loadPages parses every page of a folder of the templates together with the layout and the parts.
 func (s *Server) loadPages(folder string) (pages, error) {
-	parts, err := fs.Glob(templateFiles, "templates/_*.html")
+	parts, err := fs.Glob(sources(), "templates/_*.html")
 	if err != nil {
 		return nil, err
 	}
 	shared := append([]string{"templates/" + layout + ".html"}, parts...)
-	entries, err := templateFiles.ReadDir(path.Join("templates", folder))
+	entries, err := fs.ReadDir(sources(), path.Join("templates", folder))
 	if err != nil {
 		return nil, err
 	}
@@ -43,7 +39,7 @@ func (s *Server) loadPages(folder string) (pages, error) {
 	}
 	all := pages{}
 	for _, name := range names {
-		t, err := template.New(name).Funcs(s.functions()).ParseFS(templateFiles, append(slices.Clone(shared), path.Join("templates", folder, name+".html"))...)
+		t, err := template.New(name).Funcs(s.functions()).ParseFS(sources(), append(slices.Clone(shared), path.Join("templates", folder, name+".html"))...)
 		if err != nil {
 			return nil, fmt.Errorf("page %s: %w", name, err)
 		}

@@ -253,7 +253,7 @@ func TestNobody(t *testing.T) {
 func TestStaticFiles(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "http://test.example")
-	folder, err := fs.Sub(staticFiles, "static")
+	folder, err := fs.Sub(sources(), "static")
 	if err != nil {
 		t.Fatal(err)
 	}

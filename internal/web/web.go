@@ -49,8 +49,10 @@ type Options struct {
 
 // Server serves the pages of one site.
 type Server struct {
-	desk *desk.Desk
-	door *desk.Door
+	// options are what the server was made with.
+	options Options
+	desk    *desk.Desk
+	door    *desk.Door
 	// passkeys is nil where no browser has any.
 	passkeys  *desk.Passkeys
 	base      *url.URL
@@ -118,7 +120,7 @@ func newShell(o Options) (*Server, error) {
 		return nil, errors.New("the address of the pages must be given, such as http://localhost:8420")
 	}
 	s := &Server{
-		proxied: o.Proxied, base: o.Base, prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
+		options: o, proxied: o.Proxied, base: o.Base, prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
 		clock: o.Clock, log: o.Log, demo: o.Demo, filling: o.Filling, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
 	}
 	s.endLive = sync.OnceFunc(func() { close(s.closing) })
@@ -160,7 +162,9 @@ func (s *Server) now() unit.Instant { return unit.At(s.clock()) }
 func (s *Server) url(path string) string { return s.prefix + path }
 
 // Handler returns the whole of the pages.
-func (s *Server) Handler() http.Handler {
+func (s *Server) Handler() http.Handler { return rereading(s, s.whole()) }
+
+func (s *Server) whole() http.Handler {
 	s.cross.SetDenyHandler(s.serve(route{handle: func(*exchange) error {
 		return &pageError{status: http.StatusForbidden, message: "The form came from another site.", hint: "Nothing was stored. Open the page here and send it again."}
 	}}))
