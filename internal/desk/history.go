@@ -69,9 +69,10 @@ func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History
 
 // load reads the entries of a span.
 func (v View) load(h *turnaround.History, tag string, s span) error {
-	f := folder{history: h, samples: map[string]int{}, suspect: map[ledger.ID]doubted{}}
-	// What takes the trust from readings comes before these.
-	if err := v.tx.Events(tag, s.from, s.to, s.known, f.add, store.TypeSuspect); err != nil {
+	f := folder{history: h, samples: map[string]int{}, doubts: map[ledger.ID]*turnaround.Doubt{}}
+	// What takes the trust from readings comes before these. It is looked for by the readings, not by its
+	// own time: the check that failed may have been made before the use, or after the next one.
+	if err := v.tx.Doubts(tag, s.from, s.to, s.known, f.add); err != nil {
 		return err
 	}
 	err := v.tx.Events(tag, s.from, s.to, s.known, f.add, store.TypeUse, store.TypeStep, store.TypeSample, store.TypeMoment,
@@ -153,14 +154,8 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 type folder struct {
 	history *turnaround.History
 	samples map[string]int
-	// suspect says of readings that must not be relied on why that is so.
-	suspect map[ledger.ID]doubted
-}
-
-// doubted is why a reading must not be relied on, and the record that says so.
-type doubted struct {
-	why    string
-	record ledger.ID
+	// doubts says of readings that must not be relied on why that is so.
+	doubts map[ledger.ID]*turnaround.Doubt
 }
 
 func (f *folder) add(k store.Kept) error {
@@ -201,23 +196,13 @@ func (f *folder) add(k store.Kept) error {
 	case store.TypeSuspect:
 		return fold(k, func(x store.Suspect) {
 			for _, id := range x.Readings {
-				f.suspect[id] = doubted{x.Reason, k.ID}
+				f.doubts[id] = &turnaround.Doubt{Why: x.Reason, Record: string(k.ID)}
 			}
 		})
 	case store.TypeReading:
 		return fold(k, func(r reading.Reading) {
 			if i, ok := f.samples[r.Sample]; ok {
-				t := &h.Samples[i]
-				j := r.Judgement
-				// A doubt must not clear a scope: what is over the action level stays.
-				if d, ok := f.suspect[k.ID]; ok && j.Outcome.Passed() {
-					j = reading.Voided(j.Judged, d.why+": take a new sample")
-					t.Doubt, t.DoubtRecord = d.why, string(d.record)
-				}
-				t.Judgements = append(t.Judgements, j)
-				if !t.Read.Known() {
-					t.Read = r.With.At
-				}
+				h.Samples[i].AddReading(r.Judgement, r.With.At, f.doubts[k.ID])
 			}
 		})
 	}

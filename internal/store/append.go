@@ -223,7 +223,7 @@ func (tx *Tx) fill(r ledger.Record, p placing) error {
 		}
 	}
 	if len(p.suspect) > 0 {
-		if err := tx.doubt(p.suspect, sql.NullInt64{Int64: int64(r.Recorded), Valid: true}); err != nil {
+		if err := tx.doubt(r, p.suspect); err != nil {
 			return err
 		}
 	}
@@ -304,7 +304,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		}
 	}
 	if len(p.suspect) > 0 {
-		if err := tx.doubt(p.suspect, sql.NullInt64{}); err != nil {
+		if err := tx.believe(old.Seq, p.suspect, r.Recorded); err != nil {
 			return tx.spoil(err)
 		}
 	}
@@ -320,14 +320,37 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	return nil
 }
 
-// doubt sets since when readings are suspect, or that they are not.
-func (tx *Tx) doubt(readings []ledger.ID, since sql.NullInt64) error {
+// doubt takes the trust from readings because of a mark.
+func (tx *Tx) doubt(mark ledger.Record, readings []ledger.ID) error {
 	for _, id := range readings {
 		kept, err := tx.Record(id)
 		if err != nil {
 			return err
 		}
-		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET suspect = $1 WHERE site = $2 AND seq = $3`, since, tx.db.site.Code, kept.Seq); err != nil {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET suspect = $1 WHERE site = $2 AND seq = $3`, int64(mark.Recorded), mark.Site, kept.Seq); err != nil {
+			return err
+		}
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO doubted (site, reading, seq, recorded) VALUES ($1, $2, $3, $4)`,
+			mark.Site, kept.Seq, mark.Seq, int64(mark.Recorded)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// believe gives the trust back that a mark took. A reading that another mark still doubts stays in doubt.
+func (tx *Tx) believe(mark int64, readings []ledger.ID, at unit.Instant) error {
+	if _, err := tx.s.exec(tx.ctx, `UPDATE doubted SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(at), tx.db.site.Code, mark); err != nil {
+		return err
+	}
+	for _, id := range readings {
+		kept, err := tx.Record(id)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET suspect =
+			(SELECT max(d.recorded) FROM doubted d WHERE d.site = reading.site AND d.reading = reading.seq AND d.replaced IS NULL)
+			WHERE site = $1 AND seq = $2`, tx.db.site.Code, kept.Seq); err != nil {
 			return err
 		}
 	}

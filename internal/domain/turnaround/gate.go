@@ -429,6 +429,7 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	if len(open) > 0 {
 		p.Status = RunningStep
 		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s was sampled at %s and its round has no result", open[0].Point, open[0].Collected.In(g.zone)), Record: open[0].ID}, rule.Source), "finish the round: sample and read every point")
+		g.doubts(open[0].Attempt)
 	}
 	if len(rounds) == 0 {
 		return
@@ -443,7 +444,7 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 			p.Status = RunningStep
 		}
 		g.block(InWork, cite(Reason{Text: fmt.Sprintf("round of attempt %d is %s: %s", last.Round.Attempt, last.Round.Outcome, last.Round.Why), Record: last.ID}, rule.Source), last.Round.Next.Words)
-		g.doubts(last)
+		g.doubts(last.Round.Attempt)
 	case last.First < g.previous:
 		p.Status = StaleStep
 		g.block(InWork, cite(Reason{Text: fmt.Sprintf("the round began at %s, before %s ended at %s", last.First.In(g.zone), g.previousStep, g.previous.In(g.zone)), Record: last.ID}, rule.Source), "sample again")
@@ -466,11 +467,11 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	}
 }
 
-// doubts says why readings of a round do not count any more.
-func (g *gate) doubts(d Decision) {
+// doubts says why readings of an attempt do not count any more.
+func (g *gate) doubts(attempt int) {
 	told := map[string]bool{}
 	for _, t := range g.h.Samples {
-		if t.Doubt != "" && t.Attempt == d.Round.Attempt && t.Collected >= g.answer.Turnaround && !told[t.DoubtRecord] {
+		if t.Doubt != "" && t.Attempt == attempt && t.Collected >= g.answer.Turnaround && !told[t.DoubtRecord] {
 			told[t.DoubtRecord] = true
 			g.block(InWork, Reason{Text: "readings of the round do not count: " + t.Doubt, Record: t.DoubtRecord}, "sample again with a meter that passed its check")
 		}

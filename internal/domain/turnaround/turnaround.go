@@ -272,6 +272,23 @@ type Taken struct {
 	Doubt, DoubtRecord string
 }
 
+// Doubt takes the trust from a reading: why, and the record that says so.
+type Doubt struct {
+	Why, Record string
+}
+
+// AddReading takes in a reading of the sample that was made at an instant, nil where nothing speaks against it.
+func (t *Taken) AddReading(j reading.Judgement, at unit.Instant, d *Doubt) {
+	if d != nil && j.Outcome.Passed() {
+		j = j.Doubted(d.Why)
+		t.Doubt, t.DoubtRecord = d.Why, d.Record
+	}
+	t.Judgements = append(t.Judgements, j)
+	if !t.Read.Known() {
+		t.Read = at
+	}
+}
+
 // History is what is on record of one scope.
 type History struct {
 	Instrument scope.Instrument
