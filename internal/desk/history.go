@@ -93,37 +93,46 @@ func (v View) holds(h *turnaround.History, tag string, s span) error {
 	if s.known == store.Forever {
 		return v.tx.HoldsOpenAt(tag, s.to, f.add)
 	}
-	ended := map[string]bool{}
+	lifts := map[string][]turnaround.Lift{}
 	err := v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
-		l, err := store.Body[turnaround.Lift](k.Record)
-		if err != nil {
-			return err
-		}
-		stands, err := v.stands(l, s.known)
-		ended[l.Hold] = ended[l.Hold] || stands
-		return err
+		return fold(k, func(l turnaround.Lift) { lifts[l.Hold] = append(lifts[l.Hold], l) })
 	}, store.TypeLift)
 	if err != nil {
 		return err
 	}
 	return v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
-		if ended[string(k.ID)] {
-			return nil
+		hold, err := store.Body[turnaround.Hold](k.Record)
+		if err != nil {
+			return err
+		}
+		for _, l := range lifts[string(k.ID)] {
+			if ends, err := v.ends(l, hold, s.known); ends || err != nil {
+				return err
+			}
 		}
 		return f.add(k)
 	}, store.TypeHold)
 }
 
-func (v View) stands(l turnaround.Lift, known unit.Instant) (bool, error) {
-	if l.Second != "" && l.Second != l.By {
-		return true, nil
+// ends says whether a lift ended a hold by what could be known at an instant.
+func (v View) ends(l turnaround.Lift, hold turnaround.Hold, known unit.Instant) (bool, error) {
+	if l.Round == "" {
+		return l.Ends(hold, nil), nil
 	}
 	kept, err := v.tx.Record(ledger.ID(l.Round))
 	if err != nil {
 		return false, err
 	}
-	replaced, err := v.tx.Replaced(kept.Record)
-	return !replaced.Known() || replaced > known, err
+	d, err := store.Body[turnaround.Decision](kept.Record)
+	if err != nil {
+		return false, err
+	}
+	if replaced, err := v.tx.Replaced(kept.Record); err != nil {
+		return false, err
+	} else if replaced.Known() && replaced <= known {
+		return l.Ends(hold, nil), nil
+	}
+	return l.Ends(hold, &d), nil
 }
 
 // earlier sums up what lies before a span.

@@ -502,7 +502,7 @@ func (w *Work) follow(rules policy.RuleSet, d turnaround.Decision, prior *turnar
 			return nil, err
 		}
 		for _, hold := range open.Holds {
-			if hold.Cause == "" || hold.Escalated || hold.At >= d.First {
+			if !hold.EndsByRound() || !hold.AnsweredBy(d) {
 				continue
 			}
 			lift := turnaround.Lift{

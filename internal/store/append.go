@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/turnaround"
 )
 
 // Draft is a record before it has its place in the ledger.
@@ -115,6 +116,14 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	if err := where.checkContent(r.Type, content); err != nil {
 		return err
 	}
+	if ends, err := tx.ends(*r, where); err != nil {
+		return err
+	} else if where.lift != "" && !ends {
+		return &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("the lift of hold %s on %s rests on nothing that may end it", where.lift, where.scope),
+			Hint: "a hold that a person placed, or that was escalated, takes a second person; any other takes that or a round passed since",
+		}
+	}
 	// What may refuse the record comes before anything is written, so that whoever goes on after a
 	// refusal has nothing half-written in the transaction.
 	if err := tx.takePlace(*r, where); err != nil {
@@ -146,10 +155,49 @@ func (tx *Tx) spoil(err error) error {
 
 // project puts a record into the tables that pages read.
 func (tx *Tx) project(r ledger.Record, p placing) error {
+	if ends, err := tx.ends(r, p); err != nil {
+		return err
+	} else if !ends {
+		p.lift = "" // stays on record and ends nothing
+	}
 	if err := tx.takePlace(r, p); err != nil {
 		return err
 	}
 	return tx.fill(r, p)
+}
+
+// ends says whether a lift ends its hold (turnaround.Lift.Ends).
+func (tx *Tx) ends(r ledger.Record, p placing) (bool, error) {
+	if p.lift == "" {
+		return false, nil
+	}
+	l, err := Body[turnaround.Lift](r)
+	if err != nil {
+		return false, err
+	}
+	kept, err := tx.Record(ledger.ID(p.lift))
+	if fault.CodeOf(err) == fault.NotFound {
+		return true, nil // which is refused where the hold is to be closed
+	}
+	if err != nil {
+		return false, err
+	}
+	hold, err := Body[turnaround.Hold](kept.Record)
+	if err != nil || p.round == "" {
+		return l.Ends(hold, nil), err
+	}
+	round, err := tx.Record(ledger.ID(p.round))
+	if err != nil {
+		return false, err
+	}
+	d, err := Body[turnaround.Decision](round.Record)
+	if err != nil {
+		return false, err
+	}
+	if replaced, err := tx.Replaced(round.Record); err != nil || replaced.Known() {
+		return l.Ends(hold, nil), err
+	}
+	return l.Ends(hold, &d), nil
 }
 
 // takePlace marks what the record replaces and lifts. It refuses a record that may not do so before

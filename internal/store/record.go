@@ -245,7 +245,7 @@ type placing struct {
 	// replaces is the record that this one takes the place of.
 	replaces ledger.ID
 	reading  *reading.Reading
-	// lift is the hold that ends, round the decision that this rests on alone.
+	// lift is the hold that ends if the lift may end it, round the decision that this rests on alone.
 	lift, round string
 	// rules is the edition of the rule set that a round was decided by.
 	rules string
@@ -314,7 +314,7 @@ func place(r ledger.Record) (placing, error) {
 	case TypeLift:
 		err = with(r, func(l turnaround.Lift) {
 			p.scope, p.at, p.lift = l.Scope, l.At, l.Hold
-			if l.Second == "" || l.Second == l.By {
+			if !l.Two() {
 				p.round = l.Round
 			}
 		})

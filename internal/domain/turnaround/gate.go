@@ -171,33 +171,14 @@ func (g *gate) service() {
 func (g *gate) holds() {
 	for _, hold := range g.h.OpenHolds() {
 		next := "sample again and pass, or lift the hold with a second person"
-		if hold.Escalated {
+		switch {
+		case hold.Escalated:
 			next = "the lead decides: inspect, leak-test, repair or culture; then lift the hold by name"
+		case !hold.EndsByRound():
+			next = "settle what the hold is for; then two people lift it"
 		}
 		g.block(Held, Reason{Text: fmt.Sprintf("held since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID, Since: hold.At}, next)
 	}
-}
-
-// OpenHolds returns the holds that no lift ends.
-func (h History) OpenHolds() []Hold {
-	return keep(h.Holds, func(hold Hold) bool {
-		return !slices.ContainsFunc(h.Lifts, func(l Lift) bool { return l.Hold == hold.ID && h.stands(l, hold) })
-	})
-}
-
-// stands says whether a lift still rests on something: a second person, or a round that was begun
-// after the hold and passed. A round that was voided since carries no lift; one before the present
-// turnaround may not be loaded and is believed.
-func (h History) stands(l Lift, hold Hold) bool {
-	if l.Second != "" && l.Second != l.By {
-		return true
-	}
-	i := slices.IndexFunc(h.Decisions, func(d Decision) bool { return d.ID == l.Round })
-	if i < 0 {
-		start, _, _ := Start(h)
-		return l.Round != "" && l.At < start
-	}
-	return h.Decisions[i].passed() && h.Decisions[i].First >= hold.At
 }
 
 // inUse looks for a use or an issue that has not ended.

@@ -193,63 +193,6 @@ func (d Decision) covers(t Taken, rounds []Decision) bool {
 		slices.ContainsFunc(rounds, func(e Decision) bool { return e.Round.Attempt > t.Attempt && e.last() >= t.Collected }))
 }
 
-// Hold keeps a scope from patients until somebody lifts it.
-type Hold struct {
-	Stamp  `json:"-"`
-	Scope  string       `json:"scope"`
-	At     unit.Instant `json:"at"`
-	By     string       `json:"by"`
-	Reason string       `json:"reason"`
-	// Cause is the record that made the rules place the hold; empty when a person did.
-	Cause string `json:"cause,omitempty"`
-	// Escalated holds end only by a named person's act, never by a passed round alone.
-	Escalated bool `json:"escalated,omitempty"`
-}
-
-// Check refuses a hold without a name or a reason.
-func (h Hold) Check() error {
-	switch {
-	case h.Scope == "" || !h.At.Known():
-		return fmt.Errorf("hold: the scope or the time is missing")
-	case h.By == "":
-		return fmt.Errorf("hold of %s: who places it?", h.Scope)
-	case h.Reason == "":
-		return fmt.Errorf("hold of %s: the reason is missing", h.Scope)
-	}
-	return nil
-}
-
-// Lift ends a hold.
-type Lift struct {
-	Stamp  `json:"-"`
-	Hold   string       `json:"hold"`
-	Scope  string       `json:"scope"`
-	At     unit.Instant `json:"at"`
-	By     string       `json:"by"`
-	Reason string       `json:"reason"`
-	// Round is the passed round that the lift rests on, Second the other person who agrees. One of
-	// the two is needed.
-	Round  string `json:"round,omitempty"`
-	Second string `json:"second,omitempty"`
-}
-
-// Check refuses a lift that nobody could defend.
-func (l Lift) Check() error {
-	switch {
-	case l.Hold == "" || l.Scope == "" || !l.At.Known():
-		return fmt.Errorf("lift: the hold, the scope or the time is missing")
-	case l.By == "":
-		return fmt.Errorf("lift of the hold on %s: who lifts it?", l.Scope)
-	case l.Reason == "":
-		return fmt.Errorf("lift of the hold on %s: the reason is missing", l.Scope)
-	case l.Round == "" && l.Second == "":
-		return fmt.Errorf("lift of the hold on %s: it needs a round passed since the hold, or a second person's name", l.Scope)
-	case l.Round == "" && l.Second == l.By:
-		return fmt.Errorf("lift of the hold on %s: the second person must be another than %s", l.Scope, l.By)
-	}
-	return nil
-}
-
 // Repair is a repair with its record.
 type Repair struct {
 	Stamp

@@ -125,9 +125,10 @@ func liftFallsWithItsRound(t *testing.T, open Opener) {
 	w := writer{t, db, clock}
 	at := clock.At()
 	const tag = "SC-00"
-	alone := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
-	agreed := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
-	voided := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
+	placed := turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r", Cause: "the round that failed"}
+	alone := w.put(store.TypeHold, placed)
+	agreed := w.put(store.TypeHold, placed)
+	voided := w.put(store.TypeHold, placed)
 	if got := openHolds(t, db, at); len(got) != 3 {
 		t.Fatalf("%d holds are open, want 3", len(got))
 	}
@@ -161,6 +162,23 @@ func liftFallsWithItsRound(t *testing.T, open Opener) {
 	w.put(store.TypeLift, turnaround.Lift{Hold: string(alone.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Round: string(third.ID)})
 	if got := openHolds(t, db, at+20); got != nil {
 		t.Errorf("lifted again: %v are open", got)
+	}
+	// What a person placed, or what was escalated, no round ends alone, whatever the desk would say.
+	placed.At = at + 5
+	for _, hold := range []turnaround.Hold{
+		{Scope: tag, At: placed.At, By: "T", Reason: "culture"},
+		{Scope: tag, At: placed.At, By: "T", Reason: "third attempt", Cause: "round", Escalated: true},
+		{Scope: tag, At: at + 10, By: "T", Reason: "at the instant of the first sample", Cause: "round"},
+	} {
+		kept := w.put(store.TypeHold, hold)
+		lift := store.Draft{Type: store.TypeLift, ID: ledger.DerivedID(hold.Reason), At: at + 20, By: "A", Body: turnaround.Lift{
+			Hold: string(kept.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Round: string(third.ID),
+		}}
+		_, err := tryWrite(db, lift)
+		wantCode(t, hold.Reason, err, fault.Invalid)
+		if got := openHolds(t, db, at+20); !slices.Contains(got, kept.ID) {
+			t.Errorf("%s: the hold is not open", hold.Reason)
+		}
 	}
 }
 
