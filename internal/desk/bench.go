@@ -168,7 +168,7 @@ func (v View) Job(tag string, now unit.Instant) (Job, error) {
 	if err != nil {
 		return j, err
 	}
-	start, _, _ := turnaround.Start(asOf(h, now))
+	start := turnaround.CycleStart(h, now)
 	attempt := turnaround.Attempt(h, now)
 	d, _ := v.round(h, rules, start, now, attempt)
 	j = Job{Answer: turnaround.Gate(h, rules.Turnaround, now, v.Zone()), Model: h.Model.Name, Kind: h.Model.Kind, Round: d.Round}

@@ -27,6 +27,8 @@ func sortedByKey[K cmp.Ordered, V any](m map[K]V) []V {
 // span is the part of a scope's history that is loaded entry by entry.
 type span struct {
 	from, to, known unit.Instant
+	// open are uses that began before from and are part of the history all the same.
+	open []turnaround.Use
 }
 
 // Around returns the history of a scope that decides about one instant: everything since the start
@@ -49,17 +51,9 @@ func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History
 	} else if !ok {
 		return h, notFound("import the models", "model %q of scope %s is not registered", h.Instrument.Model, tag)
 	}
-	last, ok, err := v.tx.LastEvent(tag, store.TypeUse, "", at, known)
-	if err != nil {
-		return h, err
-	}
 	s := span{to: to, known: known}
-	if ok {
-		u, err := store.Body[turnaround.Use](last.Record)
-		if err != nil {
-			return h, err
-		}
-		s.from = u.Start
+	if s.from, s.open, err = v.lastUses(tag, at, known); err != nil {
+		return h, err
 	}
 	if err := v.load(&h, tag, s); err != nil {
 		return h, err
@@ -67,8 +61,36 @@ func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History
 	return h, v.earlier(&h, tag, s)
 }
 
+// lastUses returns from when on a history is loaded so that everything is in it since the beginning of the
+// use that ended last by an instant, and of all that overlap with it; zero when there was none. open are
+// the uses that began before and had not ended at the instant, however long ago.
+func (v View) lastUses(tag string, at, known unit.Instant) (from unit.Instant, open []turnaround.Use, err error) {
+	last, ok, err := v.tx.LastEvent(tag, store.TypeUse, "", at, known)
+	if err != nil || !ok {
+		return 0, nil, err
+	}
+	for next := last.At; next != from; { // each earlier begin may bring further uses
+		from, open = next, nil
+		err := v.tx.Unended(tag, from, known, func(k store.Kept) error {
+			return fold(k, func(u turnaround.Use) {
+				if u.End.Known() && u.End <= at {
+					next = min(next, u.Start)
+					return
+				}
+				u.Stamp = k.Stamp()
+				open = append(open, u)
+			})
+		})
+		if err != nil {
+			return 0, nil, err
+		}
+	}
+	return from, open, nil
+}
+
 // load reads the entries of a span.
 func (v View) load(h *turnaround.History, tag string, s span) error {
+	h.Uses = append(h.Uses, s.open...)
 	f := folder{history: h, samples: map[string]int{}, doubts: map[ledger.ID]*turnaround.Doubt{}}
 	// What takes the trust from readings comes before these. It is looked for by the readings, not by its
 	// own time: the check that failed may have been made before the use, or after the next one.
@@ -155,7 +177,13 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 	if err != nil {
 		return err
 	}
-	h.Earlier.Uses, err = v.tx.CountEvents(tag, store.TypeUse, max(h.Earlier.Passed, h.Instrument.InService)-1, s.from, s.known)
+	since := max(h.Earlier.Passed, h.Instrument.InService) - 1
+	h.Earlier.Uses, err = v.tx.CountEvents(tag, store.TypeUse, since, s.from, s.known)
+	for _, u := range s.open { // counted with the entries
+		if u.Start > since {
+			h.Earlier.Uses--
+		}
+	}
 	return err
 }
 

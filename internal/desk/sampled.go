@@ -355,7 +355,7 @@ func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt i
 	if err != nil {
 		return nil, err
 	}
-	start, _, _ := turnaround.Start(asOf(h, inside))
+	start := turnaround.CycleStart(h, inside)
 	d, prior := w.round(h, rules, start, inside, attempt)
 	worth := d.Round.Complete || d.Round.Outcome == reading.Action || prior != nil
 	if !worth || prior != nil && sameDecision(*prior, d) {
@@ -373,14 +373,6 @@ func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt i
 	followed := []ledger.Record{r.Record}
 	more, err := w.follow(rules, d, prior, r.Record.ID, by)
 	return append(followed, more...), err
-}
-
-// asOf leaves out what began after an instant, so that the start of the turnaround that the instant
-// belongs to can be found.
-func asOf(h turnaround.History, at unit.Instant) turnaround.History {
-	h.Uses = slices.DeleteFunc(slices.Clone(h.Uses), func(u turnaround.Use) bool { return u.Start > at })
-	h.Repairs = slices.DeleteFunc(slices.Clone(h.Repairs), func(r turnaround.Repair) bool { return r.Returned > at })
-	return h
 }
 
 // round collects the samples of one attempt and judges them together.

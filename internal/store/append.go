@@ -240,6 +240,12 @@ func (tx *Tx) fill(r ledger.Record, p placing) error {
 			return err
 		}
 	}
+	if p.ended.Known() {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO used (site, scope, ended, at, seq, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
+			r.Site, p.scope, int64(p.ended), int64(p.at), r.Seq, int64(r.Recorded)); err != nil {
+			return err
+		}
+	}
 	if p.rules != "" {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO decided (site, rules, rounds) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET rounds = decided.rounds + 1`,
 			r.Site, p.rules); err != nil {
@@ -305,6 +311,12 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 			return tx.spoil(err)
 		}
 		touched += n
+	}
+	if p.ended.Known() {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE used SET replaced = $1 WHERE site = $2 AND scope = $3 AND ended = $4 AND at = $5 AND seq = $6`,
+			int64(r.Recorded), r.Site, p.scope, int64(p.ended), int64(p.at), old.Seq); err != nil {
+			return tx.spoil(err)
+		}
 	}
 	if p.entity != "" {
 		n, err := tx.s.exec(tx.ctx, `UPDATE entity SET replaced = $1 WHERE site = $2 AND type = $3 AND key = $4 AND seq = $5 AND replaced IS NULL`,

@@ -75,6 +75,16 @@ func (tx *Tx) LastEvent(scope, typ, word string, to, known unit.Instant) (last K
 	return last, ok, err
 }
 
+// Unended calls visit for the uses of a scope that began before an instant and had not ended by then, as
+// somebody asking at known would have been shown them, the earliest end first and those without one last.
+// However long ago they began, they are found here.
+func (tx *Tx) Unended(scope string, at, known unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, u.replaced FROM used u JOIN record r ON r.site = u.site AND r.seq = u.seq
+		WHERE u.site = $1 AND u.scope = $2 AND u.ended > $3 AND u.at < $4 AND u.recorded <= $5
+		AND (u.replaced IS NULL OR u.replaced > $6) ORDER BY u.ended, u.at, u.seq`,
+		visit, tx.db.site.Code, scope, int64(at), int64(at), int64(known), int64(known))
+}
+
 // CountEvents counts the records of a scope of one type with after < at < before that were known.
 func (tx *Tx) CountEvents(scope, typ string, after, before, known unit.Instant) (int, error) {
 	var n int

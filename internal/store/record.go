@@ -242,6 +242,8 @@ type placing struct {
 	scope string
 	at    unit.Instant
 	word  string
+	// ended is when a use ended, Forever while it goes on; zero for everything else.
+	ended unit.Instant
 	// replaces is the record that this one takes the place of.
 	replaces ledger.ID
 	reading  *reading.Reading
@@ -288,7 +290,10 @@ func place(r ledger.Record) (placing, error) {
 		p.entity = string(r.ID)
 	case TypeUse:
 		err = with(r, func(u turnaround.Use) {
-			p.scope, p.at, p.word = u.Scope, u.Start, u.Procedure
+			p.scope, p.at, p.word, p.ended = u.Scope, u.Start, u.Procedure, u.End
+			if !u.End.Known() {
+				p.ended = Forever
+			}
 			p.finish(u.Finishes)
 		})
 	case TypeStep:

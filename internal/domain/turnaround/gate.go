@@ -105,6 +105,7 @@ func Gate(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
 		return g.answer
 	}
 	g.start()
+	g.overlaps()
 	if !slices.ContainsFunc(g.h.Steps, func(s Step) bool { return s.Start >= g.answer.Turnaround }) {
 		why := "no reprocessing step is on record since " + g.startedBy
 		state := InWork
@@ -179,18 +180,6 @@ func (g *gate) holds() {
 		}
 		g.block(Held, Reason{Text: fmt.Sprintf("held since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID, Since: hold.At}, next)
 	}
-}
-
-// inUse looks for a use or an issue that has not ended.
-func (g *gate) inUse() bool {
-	for _, u := range g.h.Uses {
-		if !u.End.Known() {
-			g.block(InWork, Reason{Text: "in use on a patient since " + u.Start.In(g.zone), Record: u.ID}, "record the end of the use, then pre-clean at the bedside")
-			g.answer.Turnaround = u.Start
-			return true
-		}
-	}
-	return false
 }
 
 // start finds what began the turnaround: the end of the last use, the return from repair, or the

@@ -59,9 +59,6 @@ func (u Use) Check() error {
 	return nil
 }
 
-// last returns the last instant of the use that is on record.
-func (u Use) last() unit.Instant { return max(u.Start, u.End) }
-
 // StepKind is a kind of act in a turnaround.
 type StepKind string
 

@@ -210,7 +210,7 @@ func rebuild(t *testing.T, open Opener) {
 	db := open(t, clock.Now)
 	Everything(t, db, clock)
 	state := StateOf(t, db)
-	for _, table := range []string{"event", "entity", "reading", "hold", "checked", "doubted", "handover", "alarm"} {
+	for _, table := range []string{"event", "used", "entity", "reading", "hold", "checked", "doubted", "handover", "alarm"} {
 		if !slices.ContainsFunc(state.Rows, func(row string) bool { return strings.HasPrefix(row, table+" ") }) {
 			t.Errorf("table %s is empty, so that nothing is compared", table)
 		}
