@@ -76,6 +76,13 @@ func (tx *Tx) ReadingsAt(tag string, point scope.PointKind, from, to unit.Instan
 		visit, tx.db.site.Code, tag, string(point), int64(from), int64(to))
 }
 
+// ReadingsOf is Readings for one scope.
+func (tx *Tx) ReadingsOf(tag string, from, to unit.Instant, visit func(Measured) error) error {
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+		WHERE site = $1 AND scope = $2 AND at >= $3 AND at < $4 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
+		visit, tx.db.site.Code, tag, int64(from), int64(to))
+}
+
 // LatestReadings returns the last ATP readings of a point of a scope before an instant that nothing has
 // replaced, the latest first and at most so many; with a meter system and a kit only those on that scale.
 func (tx *Tx) LatestReadings(tag string, point scope.PointKind, system, kit string, before unit.Instant, most int) ([]Measured, error) {
