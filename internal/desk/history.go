@@ -168,7 +168,7 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 			switch {
 			case d.Round.Outcome == reading.Action:
 				h.Earlier.Failed = max(h.Earlier.Failed, d.Last)
-			case d.Round.Complete && d.Round.Outcome.Passed():
+			case d.Passed():
 				h.Earlier.Passed = d.Last
 			}
 		})

@@ -408,7 +408,7 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	p.Record, p.Start, p.End = last.ID, last.First, last.Last
 	switch {
 	case len(open) > 0:
-	case !last.passed():
+	case !last.Passed():
 		p.Status = FailedStep
 		if !last.Round.Complete {
 			p.Status = RunningStep
@@ -426,7 +426,7 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 			case d.Round.Outcome == reading.Action && !g.recleaned(d):
 				p.Status = StaleStep
 				g.block(InWork, cite(Reason{Text: text + " and the scope was not cleaned again before it was sampled again", Record: d.ID}, rule.Source), "clean the scope again, then sample it again")
-			case !d.passed():
+			case !d.Passed():
 				g.note(Reason{Text: text, Record: d.ID})
 			}
 		}
@@ -474,7 +474,7 @@ func (h History) record() sampling.Record {
 	}
 	for _, d := range h.Decisions {
 		switch {
-		case d.passed():
+		case d.Passed():
 			r.Passed = max(r.Passed, d.last())
 		case d.Round.Outcome == reading.Action:
 			r.Failed = max(r.Failed, d.last())

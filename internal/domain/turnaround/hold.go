@@ -42,7 +42,7 @@ func (h Hold) EndsByRound() bool { return h.Cause != "" && !h.Escalated }
 // AnsweredBy says whether a decision shows that the scope was clean after the hold: the whole round passed,
 // and its first sample was collected later than the hold. Of two facts at one instant the bad one counts.
 func (h Hold) AnsweredBy(d Decision) bool {
-	return d.Scope == h.Scope && d.passed() && d.First > h.At
+	return d.Scope == h.Scope && d.Passed() && d.First > h.At
 }
 
 // Lift ends a hold.

@@ -177,8 +177,8 @@ type Decision struct {
 // own instants: the start that was recorded with it is moved when the times of a use are corrected.
 func (d Decision) In(start unit.Instant) bool { return d.last() >= start }
 
-// passed says whether the round lets the scope go on.
-func (d Decision) passed() bool { return d.Round.Complete && d.Round.Outcome.Passed() }
+// Passed says whether the round lets the scope go on.
+func (d Decision) Passed() bool { return d.Round.Complete && d.Round.Outcome.Passed() }
 
 // last returns the last instant of the round that is on record; an unfinished round may lack Last.
 func (d Decision) last() unit.Instant { return max(d.Turnaround, d.First, d.Last) }
