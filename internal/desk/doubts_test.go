@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -76,7 +77,7 @@ func TestFailedCheckBeforeTheUse(t *testing.T) {
 			cycle(b)
 			b.wantState("before anybody says so", turnaround.Ready, "")
 			r := b.checkAt(failed, failedLight)
-			wantFollowed(b, "a failed check that is recorded late", r, store.TypeSuspect, store.TypeRound)
+			wantFollowed(b, "a failed check that is recorded late", r, record.Suspect, record.Round)
 		}, turnaround.InWork},
 		{"recorded late, and taken back", func(b *bench) {
 			b.check(goodLight, 2)

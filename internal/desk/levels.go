@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -117,7 +118,7 @@ func (v View) cycles(all []Measured, from, to unit.Instant) error {
 		if _, known := last[m.Scope]; known {
 			continue
 		}
-		use, _, err := v.tx.LastEvent(m.Scope, store.TypeUse, "", from-1, store.Forever)
+		use, _, err := v.tx.LastEvent(m.Scope, record.Use, "", from-1, store.Forever)
 		if err != nil {
 			return err
 		}
@@ -173,7 +174,7 @@ func (v View) Study(s Study) (d Studied, err error) {
 }
 
 func (v View) recalledLots() (map[string]bool, error) {
-	all, err := v.tx.Entities(store.TypeLot)
+	all, err := v.tx.Entities(record.Lot)
 	if err != nil {
 		return nil, err
 	}
@@ -182,7 +183,7 @@ func (v View) recalledLots() (map[string]bool, error) {
 		if k.Replaced.Known() {
 			continue
 		}
-		l, err := store.Body[quality.Lot](k.Record)
+		l, err := record.Body[quality.Lot](k.Record)
 		if err != nil {
 			return nil, err
 		}

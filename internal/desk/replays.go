@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -212,11 +213,11 @@ func (v View) RoundOf(c ChangedRound) (id ledger.ID, err error) {
 	}
 	// A decision is filed under its last reading, and the cycle ends where the next use begins.
 	err = v.tx.Events(c.Scope, c.First, next-1, store.Forever, func(k store.Kept) error {
-		d, err := store.Body[turnaround.Decision](k.Record)
+		d, err := record.Body[turnaround.Decision](k.Record)
 		if err == nil && id == "" && d.Round.Attempt == c.Attempt {
 			id = k.ID
 		}
 		return err
-	}, store.TypeRound)
+	}, record.Round)
 	return id, err
 }

@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -127,7 +128,7 @@ func TestActionReadingBeforeTheEndOfAUse(t *testing.T) {
 	b.pass(time.Minute)
 	b.recordUse(u, correcting(id))
 	r := b.read("outer-distal-end", "900")
-	wantFollowed(t, "over", r, store.TypeRound, store.TypeHold)
+	wantFollowed(t, "over", r, record.Round, record.Hold)
 	b.wantState("held", turnaround.Held, "over the action level")
 }
 

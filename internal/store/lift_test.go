@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -21,15 +22,15 @@ func TestRebuildDoesNotBelieveALiftByOne(t *testing.T) {
 	hold := turnaround.Hold{Scope: "SC-00", At: at, By: "T-01", Reason: "culture positive"}
 	round := turnaround.Decision{Scope: "SC-00", Round: reading.Round{Attempt: 1, Outcome: reading.Below, Complete: true}, First: at + 1, Last: at + 2}
 	kept := storetest.Write(t, db,
-		store.Draft{Type: store.TypeHold, ID: ledger.DerivedID("hold"), At: at, By: "T-01", Body: hold},
-		store.Draft{Type: store.TypeRound, ID: ledger.DerivedID("round"), At: at, By: "T-01", Body: round})
+		store.Draft{Type: record.Hold, ID: ledger.DerivedID("hold"), At: at, By: "T-01", Body: hold},
+		store.Draft{Type: record.Round, ID: ledger.DerivedID("round"), At: at, By: "T-01", Body: round})
 	size := storetest.StateOf(t, db).Size
 	dir := db.Dir()
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
 	lift := ledger.Record{
-		V: ledger.Version, Type: store.TypeLift, ID: ledger.DerivedID("lift"), Seq: size, Site: kept[0].Site, At: at + 3, Recorded: at.Add(time.Second), By: "T-01",
+		V: ledger.Version, Type: string(record.Lift), ID: ledger.DerivedID("lift"), Seq: size, Site: kept[0].Site, At: at + 3, Recorded: at.Add(time.Second), By: "T-01",
 	}
 	var err error
 	if lift.Body, err = json.Marshal(turnaround.Lift{Hold: string(kept[0].ID), Scope: "SC-00", At: at + 3, By: "T-01", Reason: "passed", Round: string(kept[1].ID)}); err != nil {

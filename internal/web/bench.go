@@ -20,7 +20,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/wire/codes"
 )
 
@@ -326,7 +326,7 @@ func (s *Server) benchAct(x *exchange) error {
 	if answer.Retype == "" {
 		answer.Stored, answer.Record = true, string(done.Record.ID)
 		if a.Act == "read" || a.Act == "correct-reading" {
-			r, err := store.Body[reading.Reading](done.Record)
+			r, err := record.Body[reading.Reading](done.Record)
 			if err != nil {
 				return err
 			}

@@ -23,6 +23,7 @@ import (
 	"rinsate/internal/domain/access"
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -538,7 +539,7 @@ func TestFirstRunInvented(t *testing.T) {
 			case <-ctx.Done():
 				return ctx.Err()
 			}
-			db, err := desk.Beginning{Site: store.Site{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"}, Rules: rules.Preset(), RulesName: "general.yaml", By: "L-01"}.Begin(ctx, dir, clock.Now)
+			db, err := desk.Beginning{Site: record.SiteBody{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"}, Rules: rules.Preset(), RulesName: "general.yaml", By: "L-01"}.Begin(ctx, dir, clock.Now)
 			if err != nil {
 				return err
 			}

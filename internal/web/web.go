@@ -42,6 +42,9 @@ type Options struct {
 	Wall bool
 	// Door is where people sign in.
 	Door *desk.Door
+	// Filling says how much of an invented year is on record and whether more is to come; nil where
+	// nothing is invented meanwhile.
+	Filling func() (share float64, more bool)
 }
 
 // Server serves the pages of one site.
@@ -56,6 +59,7 @@ type Server struct {
 	clock     func() time.Time
 	log       *slog.Logger
 	demo      bool
+	filling   func() (share float64, more bool)
 	proxied   bool
 	pages     pages
 	help      help
@@ -99,6 +103,9 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 		return nil, err
 	}
 	s.routes = s.table(o.Wall)
+	if s.filling != nil {
+		s.routes = append(s.routes, get("/filling", public, "", "", s.howFull))
+	}
 	for _, r := range s.routes {
 		s.mux.Handle(r.method+" "+s.prefix+r.path, s.serve(r))
 	}
@@ -112,7 +119,7 @@ func newShell(o Options) (*Server, error) {
 	}
 	s := &Server{
 		proxied: o.Proxied, base: o.Base, prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
-		clock: o.Clock, log: o.Log, demo: o.Demo, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
+		clock: o.Clock, log: o.Log, demo: o.Demo, filling: o.Filling, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
 	}
 	s.endLive = sync.OnceFunc(func() { close(s.closing) })
 	if s.log == nil {
@@ -135,6 +142,15 @@ func newShell(o Options) (*Server, error) {
 // has says whether there is a page at a path.
 func (s *Server) has(path string) bool {
 	return slices.ContainsFunc(s.routes, func(r route) bool { return r.method == http.MethodGet && r.path == path })
+}
+
+// Routes lists what there is to ask for, such as "GET /gate/{tag}", in the order of the navigation.
+func (s *Server) Routes() []string {
+	list := make([]string, len(s.routes))
+	for i, r := range s.routes {
+		list[i] = r.method + " " + s.prefix + r.path
+	}
+	return list
 }
 
 // now returns the instant of a request.
