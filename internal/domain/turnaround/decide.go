@@ -17,7 +17,7 @@ import (
 func Decide(h History, rules Rules, judging reading.Rules, at unit.Instant, attempt int, zone *time.Location) (d Decision, prior *Decision) {
 	start := CycleStart(h, at)
 	d = Decision{Scope: h.Instrument.Tag, Turnaround: start}
-	results := points{}
+	results := make(points)
 	for _, p := range h.Model.Points() {
 		if p.NotApplicable != "" {
 			results.at(p.Kind).NotApplicable = p.NotApplicable
