@@ -7,7 +7,7 @@ import (
 	"rinsate/internal/domain/access"
 )
 
-// accountPage is what people can change about their own account.
+// showAccount is what people can change about their own account.
 type accountPage struct {
 	Code, Name, Problem, Said string
 	Roles                     []access.Role
@@ -25,20 +25,20 @@ type sessionLine struct {
 	This                            bool
 }
 
-func (s *Server) account(x *exchange) error { return x.accountPage(http.StatusOK, "", "") }
+func (s *Server) account(x *exchange) error { return s.showAccount(x, http.StatusOK, "", "") }
 
-func (x *exchange) accountPage(status int, problem, said string) error {
+func (s *Server) showAccount(x *exchange, status int, problem, said string) error {
 	a := x.visit.Account
 	if x.visit.State != access.Active {
 		return x.turnAway()
 	}
-	page := accountPage{Code: a.Code, Name: a.Name, Roles: a.Roles, MustChange: a.MustChange, Shortest: access.ShortestAlone, Problem: problem, Said: said, PasskeysHere: x.s.passkeys != nil, Host: x.s.base.Hostname()}
+	page := accountPage{Code: a.Code, Name: a.Name, Roles: a.Roles, MustChange: a.MustChange, Shortest: access.ShortestAlone, Problem: problem, Said: said, PasskeysHere: s.passkeys != nil, Host: x.s.base.Hostname()}
 	err := x.s.view(x.r.Context(), func(v desk.View) error {
 		all, err := v.Sessions(a.Code)
 		if err != nil {
 			return err
 		}
-		page.Passkeys, err = x.passkeyLines(v, a.Code)
+		page.Passkeys, err = s.passkeyLines(x, v, a.Code)
 		for _, one := range all {
 			page.Sessions = append(page.Sessions, sessionLine{
 				ID: desk.SessionID(one), Since: one.Created.In(v.Zone()), Seen: one.Seen.In(v.Zone()), Address: one.Address, Agent: one.Agent,
@@ -69,7 +69,7 @@ func (s *Server) passwordAct(x *exchange) error {
 		if !ok {
 			return err
 		}
-		return x.accountPage(status, words, "")
+		return s.showAccount(x, status, words, "")
 	}
 	x.admit(pass)
 	return x.redirect("/account")
@@ -106,7 +106,7 @@ func (s *Server) ownAct(x *exchange) error {
 		if !ok {
 			return err
 		}
-		return x.accountPage(status, words, "")
+		return s.showAccount(x, status, words, "")
 	}
-	return x.accountPage(http.StatusOK, "", said)
+	return s.showAccount(x, http.StatusOK, "", said)
 }

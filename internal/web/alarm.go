@@ -241,7 +241,7 @@ func (s *Server) lifeLines(v desk.View, x *exchange, life desk.Life, was sent) (
 				line.RecordWords += ", which another record has replaced since"
 			}
 		}
-		if !line.Gone && x.mayTakeBack(h.By) {
+		if !line.Gone && mayTakeBack(x, h.By) {
 			line.Void = x.form(was, "void-"+string(h.ID))
 		}
 		lines = append(lines, line)
@@ -353,7 +353,7 @@ func (s *Server) handlingOf(act trend.Act, f form) (trend.Handling, error) {
 }
 
 // mayTakeBack says whether whoever asks may take back what somebody did about an alarm.
-func (x *exchange) mayTakeBack(by string) bool {
+func mayTakeBack(x *exchange, by string) bool {
 	return x.may(access.PlaceHold) && (by == x.who.Code || x.may(access.VoidRecord))
 }
 
@@ -375,7 +375,7 @@ func (s *Server) voidHandling(x *exchange) error {
 		if i < 0 {
 			return notHere("This alarm has no such entry.")
 		}
-		if !x.mayTakeBack(life.Acts[i].By) {
+		if !mayTakeBack(x, life.Acts[i].By) {
 			return forbidden()
 		}
 		e.Corrects, e.Reason = life.Acts[i].ID, strings.TrimSpace(f.Typed["reason"])

@@ -8,7 +8,6 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -70,8 +69,6 @@ type alarmRow struct {
 
 // alarmsShownPerPage is how many alarms a page of the list holds.
 const alarmsShownPerPage = 50
-
-func (s *Server) alarmHref(id ledger.ID) string { return s.url("/alarms/" + string(id)) }
 
 // lifeMark is how far people are with an alarm, for the eye.
 func lifeMark(state trend.LifeState) mark {

@@ -67,7 +67,7 @@ func (s *Server) fileLines(v desk.View, tag string, from, to unit.Instant, clock
 }
 
 // mayVoid says whether somebody may take a file back: one's own, or whoever may void records.
-func (x *exchange) mayVoid(by string) bool {
+func mayVoid(x *exchange, by string) bool {
 	return x.may(access.VoidRecord) || x.may(access.PlaceHold) && by == x.who.Code
 }
 
@@ -101,9 +101,9 @@ func (s *Server) attachedFile(x *exchange) error {
 // attach keeps a file that was sent.
 func (s *Server) attach(x *exchange) error {
 	tag := x.r.PathValue("tag")
-	u, err := x.upload()
+	u, err := readUpload(x)
 	f := formOf(u.fields, "kind", "title", "about")
-	return x.act(tag, "file", f, "filed", func(e desk.Entry) error {
+	return s.actOnScope(x, tag, "file", f, "filed", func(e desk.Entry) error {
 		if err != nil {
 			return err
 		}
@@ -128,9 +128,9 @@ type uploaded struct {
 	content        []byte
 }
 
-// upload reads a form with a file part by part, so that what came before a file that is too large is
+// readUpload reads a form with a file part by part, so that what came before a file that is too large is
 // known all the same.
-func (x *exchange) upload() (u uploaded, err error) {
+func readUpload(x *exchange) (u uploaded, err error) {
 	u.fields = url.Values{}
 	parts, err := x.r.MultipartReader()
 	if err != nil {
@@ -201,12 +201,12 @@ func (s *Server) voidFile(x *exchange) error {
 		return err
 	}
 	f := x.read("reason")
-	return x.act(a.Scope, "void-"+string(a.ID), f, "voided", func(e desk.Entry) error {
+	return s.actOnScope(x, a.Scope, "void-"+string(a.ID), f, "voided", func(e desk.Entry) error {
 		e.Corrects, e.Reason = a.ID, strings.TrimSpace(f.Typed["reason"])
 		if e.Reason == "" {
 			return &pageError{status: http.StatusBadRequest, message: "Say why the file is taken back."}
 		}
-		if !x.mayVoid(a.By) {
+		if !mayVoid(x, a.By) {
 			return forbidden()
 		}
 		return s.desk.Do(x.r.Context(), func(w *desk.Work) error {

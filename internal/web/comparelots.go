@@ -26,7 +26,7 @@ const (
 	metersCompared = "meters"
 )
 
-// lotsPage compares a new lot or meter with the old one.
+// readLots compares a new lot or meter with the old one.
 type lotsPage struct {
 	studied
 	What, Kit, Old, New, Margin string
@@ -96,20 +96,20 @@ func (s *Server) comparePairs(x *exchange) error {
 	return s.lotsPage(x, status, nil, pastedForm{Text: x.r.PostFormValue("table"), Problem: words})
 }
 
-// lotsPage reads what is compared from the address.
-func (x *exchange) lotsPage() (lotsPage, error) {
+// readLots reads what is compared from the address.
+func readLots(x *exchange) (lotsPage, error) {
 	q := x.r.URL.Query()
 	page := lotsPage{What: q.Get("what"), Kit: q.Get("kit"), Old: q.Get("old"), New: q.Get("new"), Margin: cmp.Or(q.Get("margin"), quality.DefaultPlan().Margin.String())}
 	var err error
-	page.studied, err = x.studied()
+	page.studied, err = readStudied(x)
 	page.Chosen = page.Old != "" && page.New != ""
 	return page, err
 }
 
-// lotsPage shows the comparison of the setups that the address names: by pairs of the same samples
+// readLots shows the comparison of the setups that the address names: by pairs of the same samples
 // where there are any, else by stored readings.
 func (s *Server) lotsPage(x *exchange, status int, pairs []quality.Pair, table pastedForm) error {
-	page, err := x.lotsPage()
+	page, err := readLots(x)
 	if err != nil {
 		return err
 	}
@@ -259,7 +259,7 @@ func (s *Server) recordComparison(x *exchange) error {
 	if err := x.r.ParseMultipartForm(2 * tableLimit); err != nil {
 		return &pageError{status: http.StatusBadRequest, message: "The form did not arrive whole.", hint: "Open the page anew and send it again."}
 	}
-	page, err := x.lotsPage()
+	page, err := readLots(x)
 	if err != nil {
 		return err
 	}

@@ -69,7 +69,7 @@ func (s *Server) comparison(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	if page.studied, err = x.studied(); err != nil {
+	if page.studied, err = readStudied(x); err != nil {
 		return err
 	}
 	if text := q.Get("least"); text != "" {

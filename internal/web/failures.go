@@ -80,7 +80,7 @@ func (s *Server) failures(x *exchange) error {
 	if !slices.Contains(desk.Cadences, desk.Cadence(page.By)) || !slices.ContainsFunc(failureViews, func(w stateWord) bool { return w.Key == page.View }) {
 		return badChoice("There is no such period or chart.")
 	}
-	from, to, err := x.failureTime(&page)
+	from, to, err := failureTime(x, &page)
 	if err != nil {
 		return err
 	}
@@ -106,7 +106,7 @@ func (s *Server) failures(x *exchange) error {
 
 // failureTime reads the time that is asked for; without one it is the last half year, which the form then
 // shows.
-func (x *exchange) failureTime(page *failuresPage) (from, to unit.Instant, err error) {
+func failureTime(x *exchange, page *failuresPage) (from, to unit.Instant, err error) {
 	if from, _, err = x.day("from"); err != nil {
 		return 0, 0, err
 	}

@@ -204,3 +204,13 @@ func mingled(base, typed, now map[string]string, names []string) (all map[string
 	}
 	return all, both
 }
+
+// anchor is the name of a word's place in the glossary.
+func anchor(word string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
+			return r
+		}
+		return '-'
+	}, strings.ToLower(word))
+}

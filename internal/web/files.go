@@ -3,7 +3,6 @@ package web
 import (
 	"compress/gzip"
 	"crypto/sha256"
-	"embed"
 	"encoding/hex"
 	"fmt"
 	"io/fs"
@@ -12,12 +11,7 @@ import (
 	"path"
 	"slices"
 	"strings"
-
-	"rinsate/internal/present/chart"
 )
-
-//go:embed static
-var staticFiles embed.FS
 
 // file is a file of the pages with the name that its content gives it.
 type file struct {
@@ -43,28 +37,26 @@ var kinds = map[string]string{
 const hashLength = 12
 
 // loadFiles reads the files and names them by their content, so that browsers may keep them for ever.
-func loadFiles() (files, error) {
+// appended goes behind the content of the files of these names.
+func loadFiles(from fs.FS, appended map[string]string) (files, error) {
 	f := files{byHash: map[string]file{}, names: map[string]string{}}
-	err := fs.WalkDir(staticFiles, "static", func(name string, entry fs.DirEntry, err error) error {
+	err := fs.WalkDir(from, ".", func(name string, entry fs.DirEntry, err error) error {
 		if err != nil || entry.IsDir() {
 			return err
 		}
-		content, err := staticFiles.ReadFile(name)
+		content, err := fs.ReadFile(from, name)
 		if err != nil {
 			return err
 		}
-		if name == "static/app.css" {
-			content = append(content, chart.Stylesheet()...) // pictures stand in the pages
-		}
+		content = append(content, appended[name]...)
 		extension := path.Ext(name)
 		kind, ok := kinds[extension]
 		if !ok {
 			return fmt.Errorf("the type of the file %s is not known", name)
 		}
 		sum := sha256.Sum256(content)
-		short := strings.TrimPrefix(name, "static/")
-		hashed := strings.TrimSuffix(short, extension) + "-" + hex.EncodeToString(sum[:])[:hashLength] + extension
-		f.byHash[hashed], f.names[short] = file{content, pack(content, gzip.BestCompression), kind}, hashed
+		hashed := strings.TrimSuffix(name, extension) + "-" + hex.EncodeToString(sum[:])[:hashLength] + extension
+		f.byHash[hashed], f.names[name] = file{content, pack(content, gzip.BestCompression), kind}, hashed
 		return nil
 	})
 	return f, err
@@ -81,7 +73,7 @@ func (f files) edition() string {
 
 // asset returns the address of a file; a name that does not exist is a mistake in a template, found when
 // the template is executed.
-func (s *Server) asset(name string) (string, error) {
+func (s *shell) asset(name string) (string, error) {
 	hashed, ok := s.files.names[name]
 	if !ok {
 		return "", fmt.Errorf("there is no file %q", name)
@@ -90,7 +82,7 @@ func (s *Server) asset(name string) (string, error) {
 }
 
 // static serves a file by its hashed name.
-func (s *Server) static(x *exchange) error {
+func (s *shell) static(x *exchange) error {
 	f, ok := s.files.byHash[x.r.PathValue("name")]
 	if !ok {
 		return notHere("there is no such file")

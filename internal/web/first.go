@@ -48,7 +48,7 @@ type Invented struct {
 // First serves the first run: the page on which a facility begins, to one browser that knows the secret,
 // and from then on the pages of the site that was begun.
 type First struct {
-	*Server // the pages before there is a site
+	*shell // of the pages before there is a site
 
 	o FirstOptions
 	// secret is what the printed address holds.
@@ -81,17 +81,17 @@ type building struct {
 
 // NewFirst makes the pages of a first run.
 func NewFirst(o FirstOptions) (*First, error) {
-	s, err := newShell(Options{Base: o.Base, Clock: o.Clock, Log: o.Log})
+	s, err := newShell(shellOptions{
+		base: o.Base, clock: o.Clock, log: o.Log, static: part(staticFiles, "static"), appended: appended,
+		templates: part(templateFiles, "templates/first-run"), shared: part(templateFiles, "templates"), functions: functions,
+	})
 	if err != nil {
-		return nil, err
-	}
-	if s.pages, err = s.loadPages("first-run"); err != nil {
 		return nil, err
 	}
 	if o.Cost == (access.Cost{}) {
 		o.Cost = access.Standard
 	}
-	f := &First{Server: s, o: o, running: context.Background()}
+	f := &First{shell: s, o: o, running: context.Background()}
 	if f.secret, err = access.NewToken(rand.Reader); err != nil {
 		return nil, err
 	}
@@ -141,7 +141,7 @@ func (f *First) begun() *Server {
 
 // Handler returns the pages of the first run and, from its end on, those of the site.
 func (f *First) Handler() http.Handler {
-	before := f.Server.Handler()
+	before := f.shell.Handler()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		f.mu.Lock()
 		h := f.handler
@@ -156,7 +156,7 @@ func (f *First) Handler() http.Handler {
 // serve answers a route of the first run.
 func (f *First) serve(limit int64, act func(*exchange) error) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		x := &exchange{s: f.Server, w: w, r: r}
+		x := &exchange{s: f.shell, w: w, r: r}
 		if r.Method == http.MethodPost {
 			r.Body = http.MaxBytesReader(w, r.Body, max(limit, formLimit))
 		}
@@ -337,14 +337,14 @@ func (f *First) done(x *exchange, site *Server) error {
 // firstStyle are the pages with the style sheet of the first run.
 type firstStyle struct{}
 
-func (firstStyle) style() string { return "first.css" }
+func (firstStyle) StyleSheet() string { return "first.css" }
 
 // buildingPage tells how far the invented hospital is.
 type buildingPage struct{ building }
 
-func (buildingPage) style() string { return "first.css" }
+func (buildingPage) StyleSheet() string { return "first.css" }
 
-func (buildingPage) refresh() int { return refreshEvery }
+func (buildingPage) RefreshEvery() int { return refreshEvery }
 
 // refreshEvery is after how many seconds a page without scripts asks how far something is.
 const refreshEvery = 2

@@ -60,7 +60,7 @@ func (x *exchange) entry(f form) (desk.Entry, error) {
 const formTime = "2006-01-02T15:04"
 
 // instant reads a date and time of the facility's zone.
-func (s *Server) instant(text string) (unit.Instant, error) {
+func (s *shell) instant(text string) (unit.Instant, error) {
 	t, err := time.ParseInLocation(formTime, text, s.desk.DB.Zone())
 	if err != nil {
 		return 0, &pageError{status: http.StatusBadRequest, message: "This is no date and time: " + text + ".", hint: "Write it like " + s.present() + "."}
@@ -69,4 +69,4 @@ func (s *Server) instant(text string) (unit.Instant, error) {
 }
 
 // present is now as a form shows it.
-func (s *Server) present() string { return s.now().Time().In(s.desk.DB.Zone()).Format(formTime) }
+func (s *shell) present() string { return s.now().Time().In(s.desk.DB.Zone()).Format(formTime) }

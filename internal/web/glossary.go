@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html/template"
 	"slices"
-	"strings"
 )
 
 // entry is a word of the trade or of this program, explained.
@@ -167,16 +166,6 @@ var glossary = []entry{
 
 // Anchor is the name of a word's place in the glossary.
 func (e entry) Anchor() string { return anchor(e.Word) }
-
-// anchor is the name of a word's place in the glossary.
-func anchor(word string) string {
-	return strings.Map(func(r rune) rune {
-		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
-			return r
-		}
-		return '-'
-	}, strings.ToLower(word))
-}
 
 // explained returns the entry of a word.
 func explained(word string) (entry, bool) {

@@ -119,7 +119,7 @@ func (s *Server) helpTopic(x *exchange) error {
 	if !ok {
 		return &pageError{status: http.StatusNotFound, message: "There is no such page of the help.", hint: "Look for it in the list of tasks."}
 	}
-	page, err := x.readTopic(t)
+	page, err := s.readTopic(x, t)
 	if err != nil {
 		return err
 	}
@@ -131,7 +131,7 @@ func (s *Server) helpTopic(x *exchange) error {
 
 // helpCautions answers with what every decision has to be read with.
 func (s *Server) helpCautions(x *exchange) error {
-	page, err := x.readTopic(s.help.cautions)
+	page, err := s.readTopic(x, s.help.cautions)
 	if err != nil {
 		return err
 	}
@@ -139,22 +139,22 @@ func (s *Server) helpCautions(x *exchange) error {
 }
 
 // readTopic makes a topic fit for whoever asks.
-func (x *exchange) readTopic(t topic) (topicPage, error) {
+func (s *Server) readTopic(x *exchange, t topic) (topicPage, error) {
 	page := topicPage{Title: t.Title, For: t.For}
 	var told []string // each word explains itself once on a page
 	for _, b := range t.Blocks {
 		shown := shownBlock{Kind: b.Kind, Start: b.Start}
 		for _, line := range b.Lines {
 			var spans []shownSpan
-			for _, s := range line {
-				to := shownSpan{Kind: s.Kind, Text: s.Text}
+			for _, part := range line {
+				to := shownSpan{Kind: part.Kind, Text: part.Text}
 				switch {
-				case s.Kind == asLink:
-					to.Href = x.pageHref(s.To)
-				case s.Kind == asTerm && !slices.Contains(told, s.To):
-					told = append(told, s.To)
+				case part.Kind == asLink:
+					to.Href = s.pageHref(x, part.To)
+				case part.Kind == asTerm && !slices.Contains(told, part.To):
+					told = append(told, part.To)
 					var err error
-					if to.Term, err = termAs(s.To, s.Text); err != nil {
+					if to.Term, err = termAs(part.To, part.Text); err != nil {
 						return page, err
 					}
 				}
@@ -168,29 +168,23 @@ func (x *exchange) readTopic(t topic) (topicPage, error) {
 }
 
 // pageHref is the address of a page when there is one and whoever asks may open it; empty otherwise.
-func (x *exchange) pageHref(to string) string {
+func (s *Server) pageHref(x *exchange, to string) string {
 	u, err := url.Parse(to)
 	if err != nil {
 		return ""
 	}
-	need, ok := x.s.needOf(u.Path)
+	need, ok := s.needOf(u.Path)
 	if !ok || !x.may(need) {
 		return ""
 	}
-	return x.s.url(to)
+	return s.url(to)
 }
 
 // needOf says which permission the page at a path needs, and whether there is one: a page of its own, not
 // one of a scope or a record that would have that name.
 func (s *Server) needOf(path string) (access.Permission, bool) {
-	r := &http.Request{Method: http.MethodGet, URL: &url.URL{Path: s.prefix + path}}
-	_, pattern := s.mux.Handler(r)
-	for _, route := range s.routes {
-		if pattern == route.method+" "+s.prefix+route.path {
-			return route.need, route.path == path || strings.HasPrefix(path, "/help/") // others are not named by it
-		}
-	}
-	return "", false
+	r, ok := s.routeAt(path)
+	return r.need, ok && (r.path == path || strings.HasPrefix(path, "/help/")) // others are not named by it
 }
 
 // topicOf names the topic for the pages under a path, the most particular one first.
@@ -218,8 +212,8 @@ var topicOf = []struct{ path, topic string }{
 
 // helpHref is where the page that is asked for is explained; empty where nothing is to distract, as on the
 // gate and on a wall, and in the help itself.
-func (x *exchange) helpHref() string {
-	path := strings.TrimPrefix(x.r.URL.Path, x.s.prefix)
+func (s *Server) helpHref(x *exchange) string {
+	path := strings.TrimPrefix(x.r.URL.Path, s.prefix)
 	if path == "/" {
 		path = "/today"
 	}
@@ -228,7 +222,7 @@ func (x *exchange) helpHref() string {
 	}
 	for _, t := range topicOf {
 		if path == t.path || strings.HasPrefix(path, t.path+"/") {
-			return x.s.url("/help/" + t.topic)
+			return s.url("/help/" + t.topic)
 		}
 	}
 	return ""

@@ -19,9 +19,9 @@ var said = map[string]string{
 	"returned": "The return from repair is recorded.", "filed": "The file is kept.", "voided": "The file is taken back.",
 }
 
-// act does what a form of a scope's page asks for and shows the page again: with the word for what was
+// actOnScope does what a form of a scope's page asks for and shows the page again: with the word for what was
 // done, or with the form as it was sent and what is wrong with it.
-func (x *exchange) act(tag, name string, f form, done string, do func(desk.Entry) error) error {
+func (s *Server) actOnScope(x *exchange, tag, name string, f form, done string, do func(desk.Entry) error) error {
 	e, err := x.entry(f)
 	if err == nil {
 		err = do(e)
@@ -34,13 +34,13 @@ func (x *exchange) act(tag, name string, f form, done string, do func(desk.Entry
 		return err
 	}
 	f.Problem = words
-	return x.s.scopePage(x, status, tag, sent{name, f})
+	return s.scopePage(x, status, tag, sent{name, f})
 }
 
 // placeHold keeps the scope from patients.
 func (s *Server) placeHold(x *exchange) error {
 	tag, f := x.r.PathValue("tag"), x.read("reason")
-	return x.act(tag, "hold", f, "held", func(e desk.Entry) error {
+	return s.actOnScope(x, tag, "hold", f, "held", func(e desk.Entry) error {
 		return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
 			_, err := w.PlaceHold(e, turnaround.Hold{Scope: tag, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
 			return err
@@ -51,7 +51,7 @@ func (s *Server) placeHold(x *exchange) error {
 // requestRound asks for a round of samples.
 func (s *Server) requestRound(x *exchange) error {
 	tag, f := x.r.PathValue("tag"), x.read("reason")
-	return x.act(tag, "request", f, "asked", func(e desk.Entry) error {
+	return s.actOnScope(x, tag, "request", f, "asked", func(e desk.Entry) error {
 		return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
 			_, err := w.Ask(e, sampling.Request{Scope: tag, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
 			return err
@@ -65,7 +65,7 @@ func (s *Server) recordRepair(x *exchange) error {
 	tag, f := x.r.PathValue("tag"), x.read("repair", "sent", "returned", "fault", "work")
 	back := f.Typed["repair"] != ""
 	done := map[bool]string{false: "sent", true: "returned"}[back]
-	return x.act(tag, "repair", f, done, func(e desk.Entry) error {
+	return s.actOnScope(x, tag, "repair", f, done, func(e desk.Entry) error {
 		at, err := s.instant(f.Typed[map[bool]string{false: "sent", true: "returned"}[back]])
 		if err != nil {
 			return err
@@ -90,7 +90,7 @@ func (s *Server) recordRepair(x *exchange) error {
 // done so, and so does the second person where one is needed.
 func (s *Server) liftHold(x *exchange) error {
 	tag, f := x.r.PathValue("tag"), x.read("hold", "reason", "second")
-	return x.act(tag, "lift-"+f.Typed["hold"], f, "lifted", func(e desk.Entry) error {
+	return s.actOnScope(x, tag, "lift-"+f.Typed["hold"], f, "lifted", func(e desk.Entry) error {
 		l := turnaround.Lift{Hold: f.Typed["hold"], By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])}
 		if l.Reason == "" {
 			return &pageError{status: http.StatusBadRequest, message: "Say why the scope may be used again."}
@@ -110,21 +110,6 @@ func (s *Server) liftHold(x *exchange) error {
 			return err
 		})
 	})
-}
-
-// sign lets whoever has signed in show again who they are, unless they have just done so.
-func (x *exchange) sign(secret string) error {
-	if x.visit.Session.MaySign(x.s.now()) {
-		return nil
-	}
-	if secret == "" {
-		return &pageError{status: http.StatusForbidden, message: "This is a signature.", hint: "Show with your password or PIN that it is you."}
-	}
-	pass, err := x.s.door.Reauthenticate(x.r.Context(), x.token(), secret, x.source())
-	if err == nil {
-		x.admit(pass)
-	}
-	return err
 }
 
 // vouch lets a second person agree, who must be somebody else and allowed to lift holds.

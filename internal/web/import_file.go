@@ -41,7 +41,7 @@ type importFilePage struct {
 }
 
 // refresh lets a browser without scripts ask again while something goes on.
-func (p importFilePage) refresh() int {
+func (p importFilePage) RefreshEvery() int {
 	if p.Running != "" {
 		return refreshEvery
 	}
@@ -93,19 +93,19 @@ type mappedWord struct{ Theirs, Ours string }
 var encodingsOffered = []string{"utf-8", "windows-1252", "iso-8859-1", "ibm850", "utf-16le", "utf-16be"}
 
 // fileOf returns the file in an address, for somebody who may read its kind in.
-func (x *exchange) fileOf() (*upload, error) {
-	u, err := x.s.imports.find(x.who.Code, x.r.PathValue("file"))
+func (s *Server) fileOf(x *exchange) (*upload, error) {
+	u, err := s.imports.find(x.who.Code, x.r.PathValue("file"))
 	if err != nil {
 		return nil, err
 	}
-	if !x.mayImport(u.kind) { // the roles may have changed
+	if !mayImport(x, u.kind) { // the roles may have changed
 		return nil, forbidden()
 	}
 	return u, nil
 }
 
 func (s *Server) importFile(x *exchange) error {
-	u, err := x.fileOf()
+	u, err := s.fileOf(x)
 	if err != nil {
 		return err
 	}
@@ -130,7 +130,7 @@ func (s *Server) importFilePage(x *exchange, status int, u *upload, problem stri
 	if p.Running != "" {
 		p.Words, p.Percent = u.done()
 	}
-	if i := slices.Index(desk.Kinds, u.kind); i+1 < len(desk.Kinds) && x.mayImport(desk.Kinds[i+1]) {
+	if i := slices.Index(desk.Kinds, u.kind); i+1 < len(desk.Kinds) && mayImport(x, desk.Kinds[i+1]) {
 		p.Next, p.NextHref = string(desk.Kinds[i+1]), s.url("/import/"+string(desk.Kinds[i+1]))
 	}
 	p.Form = importFormOf(u.kind, st)
@@ -234,7 +234,7 @@ func profileOf(x *exchange, kind desk.Kind, st state) table.Profile {
 
 // importAct does with a file what its form asks for: look at it again, try it, store it, or discard it.
 func (s *Server) importAct(x *exchange) error {
-	u, err := x.fileOf()
+	u, err := s.fileOf(x)
 	if err != nil {
 		return err
 	}
@@ -289,7 +289,7 @@ func (s *Server) importAct(x *exchange) error {
 
 // importProfile answers with how the file is read, as the file that the command takes.
 func (s *Server) importProfile(x *exchange) error {
-	u, err := x.fileOf()
+	u, err := s.fileOf(x)
 	if err != nil {
 		return err
 	}
@@ -305,7 +305,7 @@ func (s *Server) importProfile(x *exchange) error {
 // importLines answers with what happens to every line, those that are refused first. It is about one's own
 // file, so that it needs no permission to export.
 func (s *Server) importLines(x *exchange) error {
-	u, err := x.fileOf()
+	u, err := s.fileOf(x)
 	if err != nil {
 		return err
 	}

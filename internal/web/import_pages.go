@@ -46,20 +46,20 @@ func importNeeds(kind desk.Kind) []access.Permission {
 	return []access.Permission{access.ManageFleet}
 }
 
-func (x *exchange) mayImport(kind desk.Kind) bool {
+func mayImport(x *exchange, kind desk.Kind) bool {
 	return !slices.ContainsFunc(importNeeds(kind), func(p access.Permission) bool { return !x.may(p) })
 }
 
 // adopts says whether reading a kind in is a signature.
 func adopts(kind desk.Kind) bool { return slices.Contains(importNeeds(kind), access.Adopt) }
 
-// kindOf returns the kind in an address, for somebody who may read it in.
-func (x *exchange) kindOf() (desk.Kind, error) {
+// importKindOf returns the kind in an address, for somebody who may read it in.
+func importKindOf(x *exchange) (desk.Kind, error) {
 	kind := desk.Kind(x.r.PathValue("kind"))
 	if !slices.Contains(desk.Kinds, kind) {
 		return kind, notHere("There is no such kind of file.")
 	}
-	if !x.mayImport(kind) {
+	if !mayImport(x, kind) {
 		return kind, forbidden()
 	}
 	return kind, nil
@@ -92,7 +92,7 @@ func (s *Server) importList(x *exchange) error {
 			if err != nil {
 				return err
 			}
-			line := importKindLine{Kind: kind, Href: s.url("/import/" + string(kind)), About: desk.About(kind), Done: stock.Any, May: x.mayImport(kind), Have: "none yet"}
+			line := importKindLine{Kind: kind, Href: s.url("/import/" + string(kind)), About: desk.About(kind), Done: stock.Any, May: mayImport(x, kind), Have: "none yet"}
 			switch {
 			case stock.Names > 0:
 				line.Have = fmt.Sprintf("%d registered", stock.Names)
@@ -160,7 +160,7 @@ type importColumn struct {
 }
 
 func (s *Server) importKind(x *exchange) error {
-	kind, err := x.kindOf()
+	kind, err := importKindOf(x)
 	if err != nil {
 		return err
 	}
@@ -176,7 +176,7 @@ func (s *Server) importKindPage(x *exchange, status int, kind desk.Kind, problem
 		Problem: problem, Kind: kind, About: desk.About(kind), Template: s.url("/import/" + string(kind) + "/template.csv"), Example: desk.Example(kind),
 		Files: s.importFiles(x, kind), Most: importMost >> 20, Code: x.who.Code, Needs: whyNeeded(kind),
 	}
-	if i := slices.Index(desk.Kinds, kind); i+1 < len(desk.Kinds) && x.mayImport(desk.Kinds[i+1]) {
+	if i := slices.Index(desk.Kinds, kind); i+1 < len(desk.Kinds) && mayImport(x, desk.Kinds[i+1]) {
 		p.Next = string(desk.Kinds[i+1])
 	}
 	for _, f := range desk.Columns(kind) {
@@ -202,7 +202,7 @@ func whyNeeded(kind desk.Kind) string {
 // importTemplate answers with an empty file of a kind; one of levels may be filled in with a scale, one
 // row for each sampling point.
 func (s *Server) importTemplate(x *exchange) error {
-	kind, err := x.kindOf()
+	kind, err := importKindOf(x)
 	if err != nil {
 		return err
 	}
@@ -232,11 +232,11 @@ func (s *Server) importTemplate(x *exchange) error {
 
 // importUpload takes a file of a kind, and a profile where there is one.
 func (s *Server) importUpload(x *exchange) error {
-	kind, err := x.kindOf()
+	kind, err := importKindOf(x)
 	if err != nil {
 		return err
 	}
-	u, err := x.takeImport(kind)
+	u, err := s.takeImport(x, kind)
 	if err != nil {
 		shown := x.shown(err)
 		if shown.status >= http.StatusInternalServerError {
@@ -248,7 +248,7 @@ func (s *Server) importUpload(x *exchange) error {
 }
 
 // takeImport reads the form with the file part by part, straight into the folder of uploads.
-func (x *exchange) takeImport(kind desk.Kind) (u *upload, err error) {
+func (s *Server) takeImport(x *exchange, kind desk.Kind) (u *upload, err error) {
 	late := time.Now().Add(importPatience) //nolint:forbidigo // a deadline of the connection, not of a record
 	if err := http.NewResponseController(x.w).SetReadDeadline(late); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return nil, err
@@ -260,7 +260,7 @@ func (x *exchange) takeImport(kind desk.Kind) (u *upload, err error) {
 	var profile *table.Profile
 	defer func() {
 		if err != nil && u != nil {
-			x.s.imports.discard(u) //nolint:errcheck // nothing goes on with it yet
+			s.imports.discard(u) //nolint:errcheck // nothing goes on with it yet
 			u = nil
 		}
 	}()
@@ -275,7 +275,7 @@ func (x *exchange) takeImport(kind desk.Kind) (u *upload, err error) {
 		switch {
 		case part.FileName() == "": // no file was chosen, or a field that nobody asked for
 		case part.FormName() == "file" && u == nil:
-			if u, err = x.s.imports.add(x.who.Code, kind, path.Base(strings.ReplaceAll(part.FileName(), `\`, "/")), part); err != nil {
+			if u, err = s.imports.add(x.who.Code, kind, path.Base(strings.ReplaceAll(part.FileName(), `\`, "/")), part); err != nil {
 				return u, importUnreadable(err)
 			}
 		case part.FormName() == "profile":
@@ -290,7 +290,7 @@ func (x *exchange) takeImport(kind desk.Kind) (u *upload, err error) {
 	if u.size > importMost {
 		return u, importTooLarge()
 	}
-	x.s.describe(u, profile)
+	s.describe(u, profile)
 	return u, nil
 }
 

@@ -146,9 +146,6 @@ func (s *Server) levelLine(e desk.LevelEdition, v desk.View) levelLine {
 	}
 }
 
-// levelHref is the address of the page of a level.
-func (s *Server) levelHref(id string) string { return s.url("/levels/" + url.PathEscape(id)) }
-
 func (p levelsPage) listing() listing {
 	l := listing{Name: "levels"}
 	for _, name := range []string{"state", "meter system", "kit", "point", "kind of scope", "analyte", "alert", "action", "unit", "counts as over", "source", "edition", "adopted", "by", "grounds on record"} {

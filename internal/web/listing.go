@@ -3,10 +3,9 @@ package web
 import (
 	"bytes"
 	"io"
-	"log/slog"
-	"mime"
 	"net/http"
-	"time"
+	"net/url"
+	"strings"
 
 	"rinsate/internal/domain/access"
 	"rinsate/internal/wire/table"
@@ -69,11 +68,6 @@ var listKinds = map[string]string{
 	csvFormat: "text/csv; charset=utf-8", xlsxFormat: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
 
-// named says under which name the answer is kept.
-func (x *exchange) named(name string) {
-	x.w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
-}
-
 // writeList writes a list; rows calls write for each of its rows.
 func writeList(to io.Writer, format, name string, columns []table.SheetColumn, rows func(write func(...string) error) error) error {
 	if format == xlsxFormat {
@@ -97,45 +91,6 @@ func writeList(to io.Writer, format, name string, columns []table.SheetColumn, r
 	return w.Flush()
 }
 
-// downloadPatience is how long a browser may take for each piece of a long answer.
-const downloadPatience = 2 * time.Minute
-
-// stream begins an answer that is too long to be kept in memory, with a name to keep it under, and returns
-// where it goes. Once a byte was sent an error can only cut the answer off, so that nobody takes it for a
-// whole one.
-func (x *exchange) stream(kind, name string) *streamed {
-	x.named(name)
-	x.w.Header().Set("Content-Type", kind)
-	return &streamed{x: x, control: http.NewResponseController(x.w)}
-}
-
-// streamed is a long answer on its way.
-type streamed struct {
-	x       *exchange
-	control *http.ResponseController
-	begun   bool
-}
-
-// Write sends a piece.
-func (s *streamed) Write(p []byte) (int, error) {
-	s.begun = true
-	// A recorder in a test has no deadlines; a browser that takes nothing is let go.
-	_ = s.control.SetWriteDeadline(time.Now().Add(downloadPatience)) //nolint:forbidigo // a deadline of the network
-	return s.x.w.Write(p)
-}
-
-// end ends the answer.
-func (s *streamed) end(err error) error {
-	if err != nil && s.begun {
-		s.x.s.log.Error("a long answer was cut off", slog.String("path", s.x.r.URL.Path), slog.Any("error", err))
-		panic(http.ErrAbortHandler)
-	}
-	if err != nil {
-		s.x.w.Header().Del("Content-Disposition")
-	}
-	return err
-}
-
 // exports are the addresses under which the list of this page is taken away; empty for whoever may not.
 type exports struct{ CSV, XLSX string }
 
@@ -156,4 +111,34 @@ func (x *exchange) exportsOf(list string, need access.Permission) exports {
 		return x.r.URL.EscapedPath() + "?" + q.Encode()
 	}
 	return exports{CSV: address(csvFormat), XLSX: address(xlsxFormat)}
+}
+
+// columns are columns of text.
+func columns(names ...string) []table.SheetColumn {
+	list := make([]table.SheetColumn, len(names))
+	for i, name := range names {
+		list[i].Name = name
+	}
+	return list
+}
+
+// exportsOfList are the addresses of a further list of the page, by its name.
+func (x *exchange) exportsOfList(list string) exports {
+	e := x.exports()
+	for _, address := range []*string{&e.CSV, &e.XLSX} {
+		if *address != "" {
+			*address += "&list=" + url.QueryEscape(list)
+		}
+	}
+	return e
+}
+
+// mentions says whether one of the texts holds what is looked for, in any case of letters.
+func mentions(wanted string, texts ...string) bool {
+	for _, t := range texts {
+		if strings.Contains(strings.ToLower(t), strings.ToLower(wanted)) {
+			return true
+		}
+	}
+	return false
 }

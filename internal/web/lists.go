@@ -10,19 +10,9 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/wire/table"
 )
 
-// columns are columns of text.
-func columns(names ...string) []table.SheetColumn {
-	list := make([]table.SheetColumn, len(names))
-	for i, name := range names {
-		list[i].Name = name
-	}
-	return list
-}
-
-// scopeLists are where the lists of a scope's page are had as files.
+// scopeListsOf are where the lists of a scope's page are had as files.
 type scopeLists struct {
 	TripExports, FileExports, RecordExports exports
 	// Search is where its records are looked through; empty for whoever may not.
@@ -35,7 +25,7 @@ const (
 	fileList = "files"
 )
 
-func (x *exchange) scopeLists(tag string) scopeLists {
+func scopeListsOf(x *exchange, tag string) scopeLists {
 	l := scopeLists{TripExports: x.exportsOf(tripList, access.Export), FileExports: x.exportsOf(fileList, access.Export), Search: x.searchHref("scope", tag)}
 	if l.Search != "" && x.may(access.Export) { // the records of a scope are a search, of any length
 		file := func(format string) string {

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"net/http"
@@ -16,9 +17,10 @@ const (
 	heartbeat = 20 * time.Second
 )
 
-// live tells a page whenever something was recorded, as server-sent events. The page then fetches its
-// own content anew; an event holds nothing but the size of the ledger.
-func (s *Server) live(x *exchange) error {
+// live answers with a stream that tells a page whenever something was recorded, as server-sent events. The page then fetches its
+// own content anew; an event holds nothing but the size of the ledger. recorded is called before an event is
+// sent, to find out once what everybody then asks for.
+func (s *shell) live(x *exchange, recorded func(context.Context) error) error {
 	control := http.NewResponseController(x.w)
 	if err := control.SetWriteDeadline(time.Time{}); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return err
@@ -44,8 +46,7 @@ func (s *Server) live(x *exchange) error {
 		case last < 0:
 			text = fmt.Sprintf("retry: 3000\nid: %d\nevent: hello\ndata: %d\n\n", size, size)
 		case size != last:
-			// Found out once before everybody asks.
-			if _, err := s.overview(ctx); err != nil {
+			if err := recorded(ctx); err != nil {
 				return nil // the page has gone, or the ledger is being closed: the browser asks again
 			}
 			text = fmt.Sprintf("id: %d\nevent: recorded\ndata: %d\n\n", size, size)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -97,7 +96,7 @@ func (s *Server) meterPage(x *exchange, status int, code string, was sent) error
 	if err != nil {
 		return err
 	}
-	if page.studied, err = x.studied(); err != nil {
+	if page.studied, err = readStudied(x); err != nil {
 		return err
 	}
 	var checks []desk.CheckLine
@@ -151,17 +150,6 @@ func (s *Server) meterPage(x *exchange, status int, code string, was sent) error
 	page.Doubts = s.doubtRows(doubts, zone)
 	page.CheckFiles, page.DoubtFiles = x.exports(), x.exportsOfList("doubts")
 	return x.show(status, "meter", false, page)
-}
-
-// exportsOfList are the addresses of a further list of the page, by its name.
-func (x *exchange) exportsOfList(list string) exports {
-	e := x.exports()
-	for _, address := range []*string{&e.CSV, &e.XLSX} {
-		if *address != "" {
-			*address += "&list=" + url.QueryEscape(list)
-		}
-	}
-	return e
 }
 
 // fillMeter fills in charts, targets, and what own checks say.

@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -77,8 +76,6 @@ func verdictMark(o quality.Outcome) mark {
 var conditionChoices = []conditionChoice{
 	{string(quality.Checked), "checked"}, {string(quality.Unchecked), "due or never checked"}, {string(quality.Failed), "failed"},
 }
-
-func (s *Server) meterHref(code string) string { return s.url("/meters/" + url.PathEscape(code)) }
 
 func (s *Server) meters(x *exchange) error {
 	q := x.r.URL.Query()

@@ -61,3 +61,11 @@ func (s *Server) overview(ctx context.Context) (*overview, error) {
 	}
 	return s.overviews.last, nil
 }
+
+// live tells a page whenever something was recorded, once what holds then was found out.
+func (s *Server) live(x *exchange) error {
+	return s.shell.live(x, func(ctx context.Context) error {
+		_, err := s.overview(ctx)
+		return err
+	})
+}

@@ -2,12 +2,9 @@ package web
 
 import (
 	"bytes"
-	"embed"
 	"fmt"
 	"html/template"
 	"io/fs"
-	"net/http"
-	"path"
 	"slices"
 	"strings"
 	"time"
@@ -15,35 +12,32 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-//go:embed all:templates
-var templateFiles embed.FS
-
 // pages are the parsed templates by the name of their file without its extension.
 type pages map[string]*template.Template
 
 // layout is the file that all pages share; files that begin with an underscore are parts of pages.
 const layout = "layout"
 
-// loadPages parses every page of a folder of the templates together with the layout and the parts.
-func (s *Server) loadPages(folder string) (pages, error) {
-	parts, err := fs.Glob(templateFiles, "templates/_*.html")
+// loadPages parses every page of a folder together with the layout and the parts of a shared one.
+func (s *shell) loadPages(shared, folder fs.FS, functions template.FuncMap) (pages, error) {
+	common, err := template.New(layout).Funcs(s.functions()).Funcs(functions).ParseFS(shared, layout+".html", "_*.html")
+	if err != nil {
+		return nil, fmt.Errorf("the layout of the pages: %w", err)
+	}
+	files, err := fs.Glob(folder, "*.html")
 	if err != nil {
 		return nil, err
-	}
-	shared := append([]string{"templates/" + layout + ".html"}, parts...)
-	entries, err := templateFiles.ReadDir(path.Join("templates", folder))
-	if err != nil {
-		return nil, err
-	}
-	var names []string
-	for _, e := range entries {
-		if name := strings.TrimSuffix(e.Name(), path.Ext(e.Name())); name != layout && !strings.HasPrefix(name, "_") && !e.IsDir() {
-			names = append(names, name)
-		}
 	}
 	all := pages{}
-	for _, name := range names {
-		t, err := template.New(name).Funcs(s.functions()).ParseFS(templateFiles, append(slices.Clone(shared), path.Join("templates", folder, name+".html"))...)
+	for _, file := range files {
+		name := strings.TrimSuffix(file, ".html")
+		if name == layout || strings.HasPrefix(name, "_") {
+			continue
+		}
+		t, err := common.Clone()
+		if err == nil {
+			t, err = t.ParseFS(folder, file)
+		}
 		if err != nil {
 			return nil, fmt.Errorf("page %s: %w", name, err)
 		}
@@ -57,15 +51,12 @@ func (s *Server) loadPages(folder string) (pages, error) {
 	return all, nil
 }
 
-// functions are what templates may call; they decide nothing.
-func (s *Server) functions() template.FuncMap {
+// functions are what every page may call; they decide nothing.
+func (s *shell) functions() template.FuncMap {
 	return template.FuncMap{
 		"url":   s.url,
 		"asset": s.asset,
-		"term":  term,
-		// termAs shows another form of the word, such as the plural.
-		"termAs": termAs,
-		"iso":    func(i unit.Instant) string { return i.Time().Format(time.RFC3339) },
+		"iso":   func(i unit.Instant) string { return i.Time().Format(time.RFC3339) },
 	}
 }
 
@@ -101,7 +92,7 @@ type link struct {
 	Open       bool
 }
 
-// show renders a page into a buffer and then writes it, so that a fault leaves no half page.
+// show renders a page, a template by its name around a body, into a buffer and then writes it, so that a fault leaves no half page.
 func (x *exchange) show(status int, name string, bare bool, body any) error {
 	t, ok := x.s.pages[name]
 	if !ok {
@@ -112,15 +103,15 @@ func (x *exchange) show(status int, name string, bare bool, body any) error {
 		zone := x.s.desk.DB.Zone()
 		f.Site, f.Now, f.Zone = x.s.desk.DB.Site().Name, x.s.now().In(zone), zone.String()
 	}
-	if !bare {
-		f.Help = x.helpHref()
+	if !bare && x.s.explain != nil {
+		f.Help = x.s.explain(x)
 	}
 	x.navigate(&f)
-	if styled, ok := body.(interface{ style() string }); ok {
-		f.Style = styled.style()
+	if styled, ok := body.(interface{ StyleSheet() string }); ok {
+		f.Style = styled.StyleSheet()
 	}
-	if changing, ok := body.(interface{ refresh() int }); ok {
-		f.Refresh = changing.refresh()
+	if changing, ok := body.(interface{ RefreshEvery() int }); ok {
+		f.Refresh = changing.RefreshEvery()
 	}
 	var b bytes.Buffer
 	part := layout
@@ -162,10 +153,4 @@ func (x *exchange) navigate(f *frame) {
 			f.Nav = append(f.Nav, link{Href: entry.Href, Text: string(r.section), Open: r.section == f.Section})
 		}
 	}
-}
-
-// redirect sends the browser on after a form.
-func (x *exchange) redirect(path string) error {
-	http.Redirect(x.w, x.r, x.s.url(path), http.StatusSeeOther)
-	return nil
 }

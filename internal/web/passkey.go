@@ -2,21 +2,10 @@ package web
 
 import (
 	"encoding/json"
-	"errors"
-	"io"
 	"net/http"
 
 	"rinsate/internal/desk"
 )
-
-// questionCookie is the name of the cookie that ties the answer of a device to the browser that asked it.
-func (s *Server) questionCookie() string { return s.cookieName() + "-passkey" }
-
-func (x *exchange) setQuestion(shown string, age int) {
-	http.SetCookie(x.w, &http.Cookie{
-		Name: x.s.questionCookie(), Value: shown, Path: "/", MaxAge: age, HttpOnly: true, Secure: x.s.secure, SameSite: http.SameSiteStrictMode,
-	})
-}
 
 // withPasskeys serves a route where passkeys count.
 func (s *Server) withPasskeys(handle func(*exchange) error) func(*exchange) error {
@@ -26,18 +15,6 @@ func (s *Server) withPasskeys(handle func(*exchange) error) func(*exchange) erro
 		}
 		return handle(x)
 	}
-}
-
-// content reads what a script has sent.
-func (x *exchange) content() ([]byte, error) {
-	content, err := io.ReadAll(x.r.Body)
-	if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
-		return nil, tooLarge()
-	}
-	if err != nil {
-		return nil, &pageError{status: http.StatusBadRequest, message: "The answer of the device did not arrive.", hint: "Try again."}
-	}
-	return content, nil
 }
 
 // askToSignIn answers with what the browser asks a device.
@@ -51,16 +28,13 @@ func (s *Server) askToSignIn(x *exchange) error {
 }
 
 func (s *Server) signInByPasskey(x *exchange) error {
-	shown := ""
-	if c, err := x.r.Cookie(s.questionCookie()); err == nil {
-		shown = c.Value
-	}
+	shown := x.question()
 	x.setQuestion("", -1)
 	content, err := x.content()
 	if err != nil {
 		return err
 	}
-	return x.enter("passkey", false, func() (desk.Pass, error) { return s.passkeys.SignIn(x.r.Context(), shown, content, x.source()) })
+	return s.enter(x, "passkey", false, func() (desk.Pass, error) { return s.passkeys.SignIn(x.r.Context(), shown, content, x.source()) })
 }
 
 func (s *Server) askToUnlock(x *exchange) error {
@@ -76,7 +50,7 @@ func (s *Server) unlockByPasskey(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.enter("passkey", false, func() (desk.Pass, error) { return s.passkeys.Unlock(x.r.Context(), x.token(), content, x.source()) })
+	return s.enter(x, "passkey", false, func() (desk.Pass, error) { return s.passkeys.Unlock(x.r.Context(), x.token(), content, x.source()) })
 }
 
 // askToAdd answers with what the browser asks a device that makes a passkey.
@@ -117,7 +91,7 @@ type passkeyLine struct {
 	Elsewhere string
 }
 
-func (x *exchange) passkeyLines(v desk.View, code string) ([]passkeyLine, error) {
+func (s *Server) passkeyLines(x *exchange, v desk.View, code string) ([]passkeyLine, error) {
 	all, err := v.Passkeys(code)
 	lines := make([]passkeyLine, len(all))
 	for i, p := range all {
@@ -125,7 +99,7 @@ func (x *exchange) passkeyLines(v desk.View, code string) ([]passkeyLine, error)
 		if p.Used.Known() {
 			lines[i].Used = p.Used.In(v.Zone())
 		}
-		if !x.s.passkeys.Counts(p) {
+		if !s.passkeys.Counts(p) {
 			lines[i].Elsewhere = p.Host
 		}
 	}

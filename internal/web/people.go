@@ -12,7 +12,7 @@ import (
 	"rinsate/internal/store"
 )
 
-// peoplePage lists the accounts.
+// showPeople lists the accounts.
 type peoplePage struct {
 	Problem, Said string
 	// Once is a one-time code that was just made for the account For.
@@ -41,9 +41,9 @@ type roleChoice struct {
 	Has  bool
 }
 
-func (s *Server) people(x *exchange) error { return x.peoplePage(http.StatusOK, peoplePage{}) }
+func (s *Server) people(x *exchange) error { return s.showPeople(x, http.StatusOK, peoplePage{}) }
 
-func (x *exchange) peoplePage(status int, page peoplePage) error {
+func (s *Server) showPeople(x *exchange, status int, page peoplePage) error {
 	page.Roles = access.Roles
 	wanted, err := x.wantsFileOf(access.ManageAccounts)
 	if err != nil {
@@ -59,7 +59,7 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 			return err
 		}
 		for _, a := range all {
-			line := accountLine{Code: a.Code, Name: a.Name, Badge: a.Badge != "", PIN: a.PIN != "", Disabled: a.Disabled.Known(), State: accountState(a, v.Now()), Own: x.own(a.Code)}
+			line := accountLine{Code: a.Code, Name: a.Name, Badge: a.Badge != "", PIN: a.PIN != "", Disabled: a.Disabled.Known(), State: accountState(a, v.Now()), Own: own(x, a.Code)}
 			for _, r := range access.Roles {
 				line.Roles = append(line.Roles, roleChoice{r, slices.Contains(a.Roles, r)})
 			}
@@ -114,14 +114,14 @@ func (s *Server) peopleAct(x *exchange) error {
 	switch form("change") {
 	case "add":
 		page.For, page.Said = code, "The account "+code+" is made."
-		_, page.Once, err = s.door.AddAccount(ctx, e, desk.NewAccount{Code: code, Name: strings.TrimSpace(form("name")), Roles: x.roles()})
+		_, page.Once, err = s.door.AddAccount(ctx, e, desk.NewAccount{Code: code, Name: strings.TrimSpace(form("name")), Roles: rolesOf(x)})
 	case "roles":
 		page.Said = "The roles of " + code + " are changed."
-		if x.own(code) {
+		if own(x, code) {
 			err = &pageError{status: http.StatusForbidden, message: "Nobody gives roles to themselves.", hint: "Ask another administrator; the command line on the computer that keeps the records can do it too."}
 			break
 		}
-		_, err = s.door.ChangeRoles(ctx, e, code, x.roles())
+		_, err = s.door.ChangeRoles(ctx, e, code, rolesOf(x))
 	case "reset":
 		page.For, page.Said = code, "The account "+code+" is reset; its sessions have ended."
 		_, page.Once, err = s.door.Reset(ctx, e, code)
@@ -145,15 +145,15 @@ func (s *Server) peopleAct(x *exchange) error {
 		if !ok {
 			return err
 		}
-		return x.peoplePage(status, peoplePage{Problem: words})
+		return s.showPeople(x, status, peoplePage{Problem: words})
 	}
-	return x.peoplePage(http.StatusOK, page)
+	return s.showPeople(x, http.StatusOK, page)
 }
 
 // own says whether a code is that of whoever has signed in.
-func (x *exchange) own(code string) bool { return access.Key(code) == access.Key(x.who.Code) }
+func own(x *exchange, code string) bool { return access.Key(code) == access.Key(x.who.Code) }
 
-func (x *exchange) roles() []access.Role {
+func rolesOf(x *exchange) []access.Role {
 	var roles []access.Role
 	for _, r := range x.r.PostForm["role"] {
 		roles = append(roles, access.Role(r))

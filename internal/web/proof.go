@@ -2,7 +2,6 @@ package web
 
 import (
 	"fmt"
-	"net/http"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -49,13 +48,6 @@ func (s *Server) proofPart(x *exchange, id string) (*proofPart, error) {
 		p.Turns = append(p.Turns, turnLine{side, fmt.Sprintf("%x", t.Beside[:])})
 	}
 	return p, nil
-}
-
-// download answers with a small file to keep.
-func (x *exchange) download(name, kind string, content []byte) error {
-	x.named(name)
-	x.answer(http.StatusOK, kind, content)
-	return nil
 }
 
 const plainText = "text/plain; charset=utf-8"

@@ -11,39 +11,9 @@ import (
 	"rinsate/internal/domain/access"
 )
 
-// cookieName is the name of the session's cookie. The prefix makes browsers refuse a cookie of this name
-// that another host of the same domain, or a page without TLS, tries to set (RFC 6265bis section 4.1.3.2).
-func (s *Server) cookieName() string {
-	if s.secure {
-		return "__Host-rinsate"
-	}
-	return "rinsate"
-}
-
-// token returns what the browser shows for its session.
-func (x *exchange) token() string {
-	c, err := x.r.Cookie(x.s.cookieName())
-	if err != nil {
-		return ""
-	}
-	return c.Value
-}
-
-// admit lets the browser keep a new token. The cookie ends with the browser, and the session on its own.
-func (x *exchange) admit(p desk.Pass) {
-	x.setToken(p.Token, 0)
-	x.visit, x.renewed = p.Visit, true
-}
-
-func (x *exchange) setToken(token string, age int) {
-	http.SetCookie(x.w, &http.Cookie{
-		Name: x.s.cookieName(), Value: token, Path: "/", MaxAge: age, HttpOnly: true, Secure: x.s.secure, SameSite: http.SameSiteLaxMode,
-	})
-}
-
 // recognise finds out who asks. Only an active session of somebody who need not choose a password first
 // may open pages.
-func (s *Server) recognise(ctx context.Context, x *exchange) (err error) {
+func (s *shell) recognise(ctx context.Context, x *exchange) (err error) {
 	token := x.token()
 	if token == "" {
 		x.visit.State = access.Expired

@@ -3,7 +3,6 @@ package web
 import (
 	"encoding/json"
 	"net/http"
-	"net/url"
 	"strings"
 
 	"rinsate/internal/desk"
@@ -107,7 +106,7 @@ func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, e
 	if page.Scope != "" {
 		page.ScopeHref = s.scopeHref(page.Scope)
 	}
-	if page.Fields, err = x.fields(l.Body); err != nil {
+	if page.Fields, err = tellFields(x, l.Body); err != nil {
 		return page, err
 	}
 	versions, err := v.Chain(l)
@@ -185,14 +184,6 @@ func (s *Server) relationLines(v desk.View, all []desk.Relation, clock clock) ([
 		lines = append(lines, relationLine{line, r.How})
 	}
 	return lines, nil
-}
-
-// searchHref is where the records with a value are; empty for whoever may not search.
-func (x *exchange) searchHref(field, value string) string {
-	if value == "" || !x.may(access.SeeRecords) {
-		return ""
-	}
-	return x.s.url("/records?" + url.Values{field: {value}}.Encode())
 }
 
 // aboutOf returns what a record is about, as a field of the search, and in words.

@@ -37,7 +37,7 @@ type recordActForm struct {
 
 // actsOn returns what whoever asks may do to a record that stands.
 func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs) {
-	if l.Replaced.Known() || l.Type == store.TypeVoid || !x.mayVoid(l.By) {
+	if l.Replaced.Known() || l.Type == store.TypeVoid || !mayVoid(x, l.By) {
 		return a
 	}
 	href := s.recordHref(l.ID)
@@ -198,7 +198,7 @@ func (s *Server) replaced(x *exchange, f form, do func(*desk.Work, desk.Entry, d
 	}
 	e.Corrects, e.Reason = ledger.ID(line.ID), strings.TrimSpace(f.Typed["reason"])
 	switch {
-	case !x.mayVoid(line.By):
+	case !mayVoid(x, line.By):
 		return "", &pageError{status: http.StatusForbidden, message: fmt.Sprintf("This was recorded by %s.", line.By), hint: "Only that person or a lead can take it back."}
 	case e.Reason == "":
 		return "", &pageError{status: http.StatusBadRequest, message: "Say why."}

@@ -51,8 +51,8 @@ var leading = []string{
 // firstInstant is the smallest number that can only be an instant in microseconds: 1973.
 const firstInstant = 100_000_000_000_000
 
-// fields tells a record's body in groups of lines. Instants are those of the facility's zone.
-func (x *exchange) fields(body []byte) ([]fieldGroup, error) {
+// tellFields tells a record's body in groups of lines. Instants are those of the facility's zone.
+func tellFields(x *exchange, body []byte) ([]fieldGroup, error) {
 	d := json.NewDecoder(bytes.NewReader(body))
 	d.UseNumber()
 	var whole map[string]any
@@ -156,7 +156,7 @@ func (t *teller) line(group int, name string, value any) {
 	t.told++
 	href := ""
 	if s, ok := value.(string); ok {
-		href = t.x.fieldHref(name, s)
+		href = fieldHref(t.x, name, s)
 	}
 	t.groups[group].Lines = append(t.groups[group].Lines, fieldLine{label([]string{name}), text, href})
 }
@@ -170,7 +170,7 @@ func (t *teller) list(group int, name string, list []any) (deeper bool) {
 		case map[string]any:
 			deeper = true
 		case string:
-			if t.x.fieldHref(name, v) == "" {
+			if fieldHref(t.x, name, v) == "" {
 				plain = append(plain, t.text(name, v))
 				continue
 			}
@@ -225,7 +225,7 @@ func label(path []string) string {
 }
 
 // fieldHref is where the value of a field leads: to the record, to the scope, or to whatever else names it.
-func (x *exchange) fieldHref(name, value string) string {
+func fieldHref(x *exchange, name, value string) string {
 	if _, err := ledger.ParseID(value); err == nil {
 		return x.s.recordHref(value)
 	}

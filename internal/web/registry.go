@@ -72,7 +72,7 @@ func (s *Server) registryRoutes(r registry) []route {
 }
 
 // href is the address of a thing.
-func (r registry) href(s *Server, key string) string { return s.url(r.at(key)) }
+func (r registry) href(s *shell, key string) string { return s.url(r.at(key)) }
 
 func (r registry) at(key string) string { return "/set-up/" + r.path + "/" + url.PathEscape(key) }
 
@@ -98,16 +98,6 @@ func edition(all []desk.Edition, id string) (desk.Edition, error) {
 		return desk.Edition{}, notHere("There is no such edition.")
 	}
 	return all[i], nil
-}
-
-// linkTo returns the address of a page that whoever asks may open, and empty when there is none.
-func (x *exchange) linkTo(path string) string {
-	for _, r := range x.s.routes {
-		if r.path == path && r.method == http.MethodGet && x.may(r.need) {
-			return x.s.url(path)
-		}
-	}
-	return ""
 }
 
 // register stores something new.

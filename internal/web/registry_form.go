@@ -41,7 +41,7 @@ func (s *Server) formOfRegistry(r registry, key string) *formPage {
 	p := &formPage{Title: "Register a " + r.one, Action: s.url("/set-up/" + r.path), Button: "Register the " + r.one}
 	p.Back, p.BackText = p.Action, "All "+r.many
 	if key != "" {
-		p.Action, p.Changing, p.Button = r.href(s, key), true, "Store the change"
+		p.Action, p.Changing, p.Button = r.href(s.shell, key), true, "Store the change"
 		p.Back, p.BackText = p.Action, "Back to "+key
 	}
 	return p

@@ -37,7 +37,7 @@ func modelRegistry() registry {
 				return nil
 			}
 			drawing := pictured("look", figure.Schematic(m, nil, v.Zone()))
-			p.Drawing, p.Points = &drawing, x.s.pointLines(m, false)
+			p.Drawing, p.Points = &drawing, pointLines(x.s, m, false)
 			var err error
 			p.Warnings, err = v.ModelWarnings(m)
 			return err
@@ -45,7 +45,7 @@ func modelRegistry() registry {
 		more: func(x *exchange, v desk.View, p *thingPage, b any) error {
 			m := b.(scope.Model)
 			drawing := pictured("model", figure.Schematic(m, nil, v.Zone()))
-			p.Drawing, p.Points = &drawing, x.s.pointLines(m, true)
+			p.Drawing, p.Points = &drawing, pointLines(x.s, m, true)
 			var err error
 			if p.Warnings, err = v.ModelWarnings(m); err != nil {
 				return err
@@ -125,7 +125,7 @@ func whyPoint(m scope.Model, p scope.Point) (when, why string) {
 }
 
 // pointLines are the sampling points of a model; with links, to how each is sampled.
-func (s *Server) pointLines(m scope.Model, links bool) []samplingPointLine {
+func pointLines(s *shell, m scope.Model, links bool) []samplingPointLine {
 	var lines []samplingPointLine
 	for _, p := range m.Points() {
 		l := samplingPointLine{Name: strings.ReplaceAll(string(p.Kind), "-", " ")}
@@ -309,7 +309,7 @@ type actLine struct{ Do, Quantity, Invalid string }
 // pointProtocol shows how a point of a model is sampled by the rules in force.
 func (s *Server) pointProtocol(x *exchange) error {
 	name, kind := x.r.PathValue("model"), scope.PointKind(x.r.PathValue("point"))
-	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s, name), Point: "The " + strings.ReplaceAll(string(kind), "-", " ")}
+	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s.shell, name), Point: "The " + strings.ReplaceAll(string(kind), "-", " ")}
 	err := s.view(x.r.Context(), func(v desk.View) error {
 		guide, m, err := v.ModelGuide(name)
 		if err != nil {

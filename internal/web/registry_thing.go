@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/wire/table"
 )
 
@@ -123,7 +122,7 @@ func (s *Server) thing(x *exchange, r registry, status int, was sent) error {
 	if err != nil {
 		return err
 	}
-	page := thingPage{One: r.one, Href: r.href(s, key), List: s.url("/set-up/" + r.path), ListText: "All " + r.many, Said: saidOf[x.r.URL.Query().Get("done")], Export: x.exports()}
+	page := thingPage{One: r.one, Href: r.href(s.shell, key), List: s.url("/set-up/" + r.path), ListText: "All " + r.many, Said: saidOf[x.r.URL.Query().Get("done")], Export: x.exports()}
 	err = s.view(x.r.Context(), func(v desk.View) error {
 		all, err := r.editions(v, key)
 		if err != nil {
@@ -141,7 +140,7 @@ func (s *Server) thing(x *exchange, r registry, status int, was sent) error {
 		if x.may(r.need) && !e.Gone {
 			page.Edit = page.Href + "/edit"
 		}
-		if page.History, err = s.historyOf(x, v, all, r.body, page.Href); err != nil {
+		if page.History, err = historyOf(x, v, all, r.body, page.Href); err != nil {
 			return err
 		}
 		if r.more != nil {
@@ -178,9 +177,9 @@ func (a *actForm) dress(x *exchange, was sent, base, href string) {
 
 // historyOf lists the editions of something, the last one first, and tells two of them apart: those that
 // the address names, or the last two that stand.
-func (s *Server) historyOf(x *exchange, v desk.View, all []desk.Edition, body func(desk.Edition) (any, error), href string) (history, error) {
+func historyOf(x *exchange, v desk.View, all []desk.Edition, body func(desk.Edition) (any, error), href string) (history, error) {
 	h := history{Action: href}
-	clock := s.clockOf(v)
+	clock := x.s.clockOf(v)
 	for _, e := range slices.Backward(all) {
 		h.Lines = append(h.Lines, editionLine{
 			Number: e.Number, Since: clock(e.At), Recorded: clock(e.Recorded), By: e.By, Why: e.Reason, Href: x.recordLink(e.ID), Gone: e.Gone,
@@ -217,14 +216,6 @@ func (s *Server) historyOf(x *exchange, v desk.View, all []desk.Edition, body fu
 	h.Between = fmt.Sprintf("From edition %d to edition %d", from.Number, to.Number)
 	h.Changes = differenceLines(old, new, v.Zone())
 	return h, nil
-}
-
-// recordLink is the address of a record for whoever may open it, and empty for others.
-func (x *exchange) recordLink(id string) string {
-	if !x.may(access.SeeScope) {
-		return ""
-	}
-	return x.s.recordHref(id)
 }
 
 // listing is the list of editions as a file.

@@ -7,32 +7,18 @@ import (
 	"rinsate/internal/domain/access"
 )
 
+// The sections. Pages of the day's work are in none: each is one step away.
+const (
+	numbersSection section = "Numbers"
+	recordsSection section = "Records"
+	setUpSection   section = "Set-up"
+	helpSection    section = "Help"
+)
+
 // table lists every route with the permission that it needs, in the order of the navigation. A page that
 // is not listed is not served.
 func (s *Server) table(wall bool) []route {
 	return slices.Concat(s.dayRoutes(wall), s.numberRoutes(), s.levelRoutes(), s.meterRoutes(), s.recordRoutes(), s.setUpRoutes(), s.helpRoutes(), s.importRoutes(), s.peopleRoutes(), s.signInRoutes())
-}
-
-// get is a page of the day's work.
-func get(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
-	return route{method: http.MethodGet, path: path, need: need, handle: handle, page: page, nav: nav}
-}
-
-// page is a page of the section.
-func (s section) page(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
-	r := get(path, need, page, nav, handle)
-	r.section = s
-	return r
-}
-
-// data is a route whose answer is for a script.
-func data(method, path string, need access.Permission, handle func(*exchange) error) route {
-	return route{method: method, path: path, need: need, handle: handle, data: true}
-}
-
-// post is an act that a form asks for.
-func post(path string, need access.Permission, handle func(*exchange) error) route {
-	return route{method: http.MethodPost, path: path, need: need, handle: handle}
 }
 
 // dayRoutes are the pages of the day's work.

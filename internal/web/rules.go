@@ -179,7 +179,7 @@ func (p *rulesPage) past(x *exchange, v desk.View, all []desk.RulesEdition) erro
 		}
 		return text.Rules()
 	}
-	h, err := x.s.historyOf(x, v, editions, body, x.s.url(rulesHref))
+	h, err := historyOf(x, v, editions, body, x.s.url(rulesHref))
 	if err != nil {
 		return err
 	}

@@ -113,7 +113,7 @@ func (s *Server) scatter(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	if page.studied, err = x.studied(); err != nil {
+	if page.studied, err = readStudied(x); err != nil {
 		return err
 	}
 	if err := page.check(); err != nil {

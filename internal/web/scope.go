@@ -149,7 +149,7 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 			return err
 		}
 		for i, f := range page.Files {
-			if x.mayVoid(f.By) {
+			if mayVoid(x, f.By) {
 				page.Files[i].Void = x.form(was, "void-"+f.ID)
 			}
 		}
@@ -163,19 +163,13 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 		if page.Numbers, err = s.scopeNumbers(v, x, i.Tag); err != nil {
 			return err
 		}
-		page.scopeLists = x.scopeLists(i.Tag)
+		page.scopeLists = scopeListsOf(x, i.Tag)
 		return s.fillForms(&page, v, x, was, trips)
 	})
 	if err != nil {
 		return err
 	}
 	return x.show(status, "scope", false, page)
-}
-
-// clockOf writes instants as they are seen now.
-func (s *Server) clockOf(v desk.View) clock {
-	now := s.now()
-	return func(i unit.Instant) string { return clockTime(i, now, v.Zone()) }
 }
 
 // instrument finds a scope by its tag, barcode or serial number.
@@ -389,14 +383,4 @@ func levelWords(l reading.Level) string {
 		return fmt.Sprintf("alert %s, action %s %s", l.Alert, l.Action, l.Unit)
 	}
 	return fmt.Sprintf("action %s %s", l.Action, l.Unit)
-}
-
-// scopeHref is the address of a scope's page; tags may hold what addresses may not.
-func (s *Server) scopeHref(tag string) string { return s.url("/scopes/" + url.PathEscape(tag)) }
-
-func (s *Server) recordHref(id string) string {
-	if id == "" {
-		return ""
-	}
-	return s.url("/records/" + id)
 }

@@ -101,16 +101,6 @@ func (s *Server) fleet(page *scopesPage, board []turnaround.Answer, v desk.View)
 	return nil
 }
 
-// mentions says whether one of the texts holds what is looked for, in any case of letters.
-func mentions(wanted string, texts ...string) bool {
-	for _, t := range texts {
-		if strings.Contains(strings.ToLower(t), strings.ToLower(wanted)) {
-			return true
-		}
-	}
-	return false
-}
-
 func (p scopesPage) listing() listing {
 	l := listing{Name: "scopes", Columns: columns("scope", "state", "until", "model", "kind", "owner", "place", "serial", "because")}
 	for _, line := range p.Lines {

@@ -140,7 +140,7 @@ func (c streamChoice) AllRules() []struct {
 func (c streamChoice) All() bool { return c.Last == allReadings }
 
 // streamChoiceOf reads what is asked for; without limits of its own those in force are shown.
-func (x *exchange) streamChoiceOf(q url.Values) (c streamChoice, err error) {
+func streamChoiceOf(x *exchange, q url.Values) (c streamChoice, err error) {
 	c = streamChoice{View: figure.View(q.Get("view")), Last: lastShown, From: q.Get("from"), To: q.Get("to"), Charts: map[string]bool{}, Rules: map[int]bool{}}
 	if c.View == "" {
 		c.View = figure.Single
@@ -239,7 +239,7 @@ func (s *Server) streamOf(v desk.View, x *exchange, q url.Values) (key trend.Key
 }
 
 func (s *Server) streamPage(x *exchange, status int, q url.Values, was sent) error {
-	choice, err := x.streamChoiceOf(q)
+	choice, err := streamChoiceOf(x, q)
 	if err != nil {
 		return err
 	}
@@ -445,7 +445,7 @@ func readingListing(k trend.Key, lines []pointLine) listing {
 // adoptLimits adopts the baseline and the limits of a stream. It is a signature.
 func (s *Server) adoptLimits(x *exchange) error {
 	q := x.r.URL.Query()
-	choice, err := x.streamChoiceOf(q)
+	choice, err := streamChoiceOf(x, q)
 	if err != nil {
 		return err
 	}

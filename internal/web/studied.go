@@ -20,15 +20,15 @@ const (
 	studiedMost = 400
 )
 
-// studied is the time that a page of statistics is about, in whole days.
+// readStudied is the time that a page of statistics is about, in whole days.
 type studied struct {
 	// From and To are its first and last day.
 	From, To   string
 	start, end unit.Instant // start <= at < end
 }
 
-// studied reads the time of a page.
-func (x *exchange) studied() (studied, error) {
+// readStudied reads the time of a page.
+func readStudied(x *exchange) (studied, error) {
 	return studiedIn(x.r.URL.Query(), x.s.now(), x.s.desk.DB.Zone())
 }
 

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -162,11 +161,6 @@ func sortStreams(list []desk.Summary, by string) {
 		return
 	}
 	slices.SortStableFunc(list, compare)
-}
-
-// streamHref is the page of a stream.
-func (s *Server) streamHref(k trend.Key) string {
-	return s.url("/trends/"+url.PathEscape(k.Scope)+"/"+string(k.Point)) + "?" + url.Values{"system": {k.System}, "kit": {k.Kit}}.Encode()
 }
 
 // standingWord names a standing in a list to choose from.

@@ -1,12 +1,10 @@
 package web
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 	"time"
 
-	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
 )
@@ -60,11 +58,3 @@ func clockTime(at, now unit.Instant, zone *time.Location) string {
 
 // spaced writes a name such as outer-distal-end in words.
 func spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }
-
-// storeMessage is what an error says, without the hint, which the page words itself.
-func storeMessage(err error) string {
-	if e, ok := errors.AsType[*fault.Error](err); ok {
-		return e.Message
-	}
-	return err.Error()
-}

@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"math"
-	"net/url"
 	"strconv"
 
 	"rinsate/internal/base/unit"
@@ -137,11 +136,6 @@ func (s *Server) changeLine(v desk.View, c desk.ChangedRound) (changeLine, error
 		Scope: c.Scope, Href: s.tripHref(c.Scope, c.First), At: dated(c.First, v.Zone()), Record: s.recordHref(string(id)), Attempt: c.Attempt,
 		First: roundMark(c.Today), Second: roundMark(c.Then),
 	}, err
-}
-
-// tripHref is where the page of a scope shows the turnaround of an instant.
-func (s *Server) tripHref(tag string, at unit.Instant) string {
-	return s.scopeHref(tag) + "?before=" + url.QueryEscape((at + 1).String()) + "#earlier"
 }
 
 // roundMark is the outcome of a round under a level; a round that would not have happened has none.

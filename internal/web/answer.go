@@ -1,0 +1,85 @@
+package web
+
+import (
+	"bytes"
+	"compress/gzip"
+	"encoding/json"
+	"mime"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// json answers a script.
+func (x *exchange) json(status int, body any) error {
+	text, err := json.Marshal(body)
+	if err != nil {
+		return err
+	}
+	x.answer(status, "application/json", text)
+	return nil
+}
+
+// answer writes a whole answer. A browser that has gone is no fault of ours: it asks again, or nobody
+// waits any more.
+func (x *exchange) answer(status int, kind string, content []byte) {
+	h := x.w.Header()
+	h.Set("Content-Type", kind)
+	if len(content) >= worthPacking {
+		h.Add("Vary", "Accept-Encoding")
+		if packs(x.r) && h.Get("Content-Encoding") == "" {
+			h.Set("Content-Encoding", "gzip")
+			content = pack(content, gzip.DefaultCompression)
+		}
+	}
+	h.Set("Content-Length", strconv.Itoa(len(content)))
+	x.w.WriteHeader(status)
+	x.w.Write(content) //nolint:errcheck // see above
+}
+
+// redirect sends the browser on after a form.
+func (x *exchange) redirect(path string) error {
+	http.Redirect(x.w, x.r, x.s.url(path), http.StatusSeeOther)
+	return nil
+}
+
+// named says under which name the answer is kept.
+func (x *exchange) named(name string) {
+	x.w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
+}
+
+// download answers with a small file to keep.
+func (x *exchange) download(name, kind string, content []byte) error {
+	x.named(name)
+	x.answer(http.StatusOK, kind, content)
+	return nil
+}
+
+// worthPacking is the size in bytes from which an answer is compressed: below it the gain is less than a
+// packet of the network.
+const worthPacking = 1400
+
+// packs says whether a browser takes gzip. What is secret is in cookies and never beside something that a
+// stranger chose on a page, so that sizes betray nothing (BREACH).
+func packs(r *http.Request) bool {
+	for part := range strings.SplitSeq(r.Header.Get("Accept-Encoding"), ",") {
+		name, quality, _ := strings.Cut(strings.TrimSpace(part), ";")
+		if name == "gzip" && !slices.Contains([]string{"q=0", "q=0.0", "q=0.00", "q=0.000"}, strings.TrimSpace(quality)) {
+			return true
+		}
+	}
+	return false
+}
+
+// pack compresses.
+func pack(content []byte, level int) []byte {
+	var b bytes.Buffer
+	w, err := gzip.NewWriterLevel(&b, level)
+	if err != nil {
+		panic(err) // the level is a constant
+	}
+	w.Write(content) //nolint:errcheck // into memory
+	w.Close()        //nolint:errcheck // into memory
+	return b.Bytes()
+}

@@ -1,0 +1,32 @@
+package web
+
+import (
+	"embed"
+	"html/template"
+	"io/fs"
+
+	"rinsate/internal/present/chart"
+)
+
+var (
+	//go:embed all:templates
+	templateFiles embed.FS
+	//go:embed static
+	staticFiles embed.FS
+)
+
+// appended goes behind what files of these names hold: pictures stand in the pages.
+var appended = map[string]string{"app.css": chart.Stylesheet()}
+
+// functions are what pages may call beside what every page may; they decide nothing. termAs shows another
+// form of the word, such as the plural.
+var functions = template.FuncMap{"term": term, "termAs": termAs}
+
+// part is a folder of the files that are part of the program.
+func part(files embed.FS, folder string) fs.FS {
+	sub, err := fs.Sub(files, folder)
+	if err != nil {
+		panic(err) // the name is a constant
+	}
+	return sub
+}
