@@ -104,8 +104,8 @@ func (s *Server) fillComparison(ctx context.Context, page *comparisonPage) error
 	if err != nil {
 		return err
 	}
-	question := strings.Join([]string{"comparison", page.From, page.To, page.By, page.Point, strconv.Itoa(page.Least)}, "\x00")
-	found, err := answered(ctx, &s.computed, size, question, func(ctx context.Context) (counted, error) {
+	asked := strings.Join([]string{"comparison", page.From, page.To, page.By, page.Point, strconv.Itoa(page.Least)}, "\x00")
+	found, err := ask(ctx, &s.computed, question{text: asked, size: size}, func(ctx context.Context) (counted, error) {
 		all, err := s.firsts(ctx, size, page.studied)
 		return page.count(all), err
 	})

@@ -17,7 +17,7 @@ func (s *Server) studied(ctx context.Context, study desk.Study) (desk.Studied, e
 	if err != nil {
 		return desk.Studied{}, err
 	}
-	return answered(ctx, &s.studies, size, fmt.Sprintf("%+v", study), func(ctx context.Context) (d desk.Studied, err error) {
+	return ask(ctx, &s.studies, question{text: fmt.Sprintf("%+v", study), size: size}, func(ctx context.Context) (d desk.Studied, err error) {
 		err = s.view(ctx, func(v desk.View) error {
 			d, err = v.Study(study)
 			return err

@@ -7,127 +7,82 @@ import (
 	"io"
 	"maps"
 	"net/http"
-	"sync"
 	"time"
-
-	"rinsate/internal/base/unit"
 )
 
 // repeatFor is for how long a form that was sent a second time is answered as the first time: longer than
 // two presses of a button, and shorter than anybody takes to mean it anew (common practice).
 const repeatFor = 10 * time.Second
 
-// repeats keeps the answers to signed forms for a short time. Signing gives the browser a new token, and a
-// browser that sends the form twice, as by a double click, waits for the second answer alone: without this
-// it would come with a token that has ended and find itself at the door, though the form was stored.
+// mostRepeats is how many such answers are kept: those to more forms than a house signs in that time.
+const mostRepeats = 256
+
+// newRepeats keeps the answers to signed forms for a short time. Signing gives the browser a new token, and
+// a browser that sends the form twice, as by a double click, waits for the second answer alone: without
+// this it would come with a token that has ended and find itself at the door, though the form was stored.
 //
 // Only the same form from the same session is answered so: whoever asks shows what was signed with, too.
-type repeats struct {
-	mu   sync.Mutex
-	open map[[sha256.Size]byte]*repeat
+// An answer that gave no new token is not kept: the form can be sent anew.
+func newRepeats() cache {
+	return cache{most: mostRepeats, span: repeatFor, worth: func(answer any) bool { return answer.(*wholeAnswer).renewed }} //nolint:forcetypeassert // once asks for nothing else
 }
 
-// repeat is a form that is being answered, or was.
-type repeat struct {
-	// done is closed when it was answered.
-	done chan struct{}
-	// answer is nil unless it gave the browser a new token.
-	answer *keptAnswer
-	until  unit.Instant
-}
-
-// keptAnswer is an answer as it was sent.
-type keptAnswer struct {
-	status int
+// wholeAnswer is an answer as it is sent, to each browser that asked for it.
+type wholeAnswer struct {
 	header http.Header
+	status int
 	body   bytes.Buffer
+	// renewed says that it gives the browser a new token.
+	renewed bool
 }
 
-// tee writes an answer and keeps it.
-type tee struct {
-	http.ResponseWriter
-	kept keptAnswer
-}
+// Header returns what stands before the answer.
+func (a *wholeAnswer) Header() http.Header { return a.header }
 
-func (t *tee) WriteHeader(status int) {
-	t.kept.status, t.kept.header = status, t.Header().Clone()
-	t.ResponseWriter.WriteHeader(status)
-}
-
-func (t *tee) Write(content []byte) (int, error) {
-	if t.kept.status == 0 {
-		t.WriteHeader(http.StatusOK)
+// WriteHeader takes the status; further ones do not count.
+func (a *wholeAnswer) WriteHeader(status int) {
+	if a.status == 0 {
+		a.status = status
 	}
-	t.kept.body.Write(content)
-	return t.ResponseWriter.Write(content)
 }
 
-// once answers a form that makes a record through answer, or as it was answered a moment ago.
+func (a *wholeAnswer) Write(content []byte) (int, error) {
+	a.WriteHeader(http.StatusOK)
+	return a.body.Write(content)
+}
+
+// send sends the answer.
+func (a *wholeAnswer) send(w http.ResponseWriter) {
+	clear(w.Header())
+	maps.Copy(w.Header(), a.header)
+	a.WriteHeader(http.StatusOK)
+	w.WriteHeader(a.status)
+	io.Copy(w, bytes.NewReader(a.body.Bytes())) //nolint:errcheck // see answer
+}
+
+// once answers a form that makes a record through answer, or as it was answered a moment ago. What was
+// begun is ended although the browser has gone: it may be asking for the same a second time.
 func (x *exchange) once(ctx context.Context, answer func()) {
 	id, token := x.r.PostForm.Get("id"), x.token()
 	if x.r.Method != http.MethodPost || id == "" || token == "" {
 		answer()
 		return
 	}
-	key := sha256.Sum256([]byte(token + "\n" + x.r.URL.Path + "\n" + x.r.PostForm.Encode()))
-	mine, before := x.s.repeats.begin(ctx, key, x.s.now())
-	switch {
-	case before != nil:
-		maps.Copy(x.w.Header(), before.header)
-		x.w.WriteHeader(before.status)
-		io.Copy(x.w, bytes.NewReader(before.body.Bytes())) //nolint:errcheck // see answer
-	case mine == nil: // nobody waits any more
-	default:
-		t := &tee{ResponseWriter: x.w}
-		x.w = t
-		defer func() {
-			if x.renewed {
-				mine.answer = &t.kept
-			}
-			x.s.repeats.end(key, mine, x.s.now())
-		}()
+	form := sha256.Sum256([]byte(token + "\n" + x.r.URL.Path + "\n" + x.r.PostForm.Encode()))
+	w := x.w
+	before := w.Header().Clone()
+	whole, err := ask(ctx, &x.s.repeats, question{text: string(form[:]), at: x.s.now()}, func(ctx context.Context) (*wholeAnswer, error) {
+		a := &wholeAnswer{header: before}
+		x.w, x.r = a, x.r.WithContext(ctx)
 		answer()
+		a.renewed = x.renewed
+		return a, nil
+	})
+	switch {
+	case err == nil:
+		whole.send(w)
+	case ctx.Err() != nil: // nobody waits any more
+	default:
+		(&exchange{s: x.s, w: w, r: x.r, who: x.who, visit: x.visit, data: x.data}).fail(err)
 	}
-}
-
-// begin waits until nobody else answers the same form. It returns the answer that was given, or what to
-// end with when there is none.
-func (r *repeats) begin(ctx context.Context, key [sha256.Size]byte, now unit.Instant) (mine *repeat, before *keptAnswer) {
-	for {
-		r.mu.Lock()
-		for k, old := range r.open {
-			if old.until != 0 && now > old.until {
-				delete(r.open, k)
-			}
-		}
-		other := r.open[key]
-		if other == nil {
-			mine = &repeat{done: make(chan struct{})}
-			if r.open == nil {
-				r.open = map[[sha256.Size]byte]*repeat{}
-			}
-			r.open[key] = mine
-			r.mu.Unlock()
-			return mine, nil
-		}
-		r.mu.Unlock()
-		select {
-		case <-other.done:
-		case <-ctx.Done():
-			return nil, nil
-		}
-		if other.answer != nil {
-			return nil, other.answer
-		}
-	}
-}
-
-// end lets whoever waits go on. What gave no new token can be asked anew.
-func (r *repeats) end(key [sha256.Size]byte, mine *repeat, now unit.Instant) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if mine.until = now.Add(repeatFor); mine.answer == nil {
-		delete(r.open, key)
-	}
-	close(mine.done)
 }

@@ -185,8 +185,8 @@ func (s *Server) fillScatter(x *exchange, page *scatterPage) error {
 	if err != nil {
 		return err
 	}
-	question := strings.Join([]string{"scatter", page.From, page.To, page.Of, page.Point, page.Scale, page.Without}, "\x00")
-	found, err := answered(ctx, &s.computed, size, question, func(ctx context.Context) (scattered, error) {
+	asked := strings.Join([]string{"scatter", page.From, page.To, page.Of, page.Point, page.Scale, page.Without}, "\x00")
+	found, err := ask(ctx, &s.computed, question{text: asked, size: size}, func(ctx context.Context) (scattered, error) {
 		all, err := s.firsts(ctx, size, page.studied)
 		return page.explain(all), err
 	})

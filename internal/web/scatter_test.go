@@ -1,8 +1,6 @@
 package web
 
 import (
-	"context"
-	"io"
 	"maps"
 	"net/http"
 	"net/url"
@@ -146,61 +144,6 @@ func TestDisguise(t *testing.T) {
 	}
 	if got := d.Of(desk.NotOnRecord); got != desk.NotOnRecord {
 		t.Errorf("what is not on record is %q", got)
-	}
-}
-
-// An answer is computed once for a size of the ledger and a question, also for those who ask meanwhile;
-// after something was recorded it is computed anew, and errors are not kept.
-func TestReplies(t *testing.T) {
-	t.Parallel()
-	kept := &replies{most: 2}
-	count := 0
-	ask := func(size int64, question string) int {
-		t.Helper()
-		n, err := answered(t.Context(), kept, size, question, func(context.Context) (int, error) {
-			count++
-			return count, nil
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		return n
-	}
-	for i, step := range []struct {
-		size     int64
-		question string
-		want     int
-	}{{1, "a", 1}, {1, "a", 1}, {1, "b", 2}, {1, "a", 1}, {1, "c", 3}, {1, "a", 1}, {1, "b", 4}, {2, "b", 5}, {1, "b", 6}, {2, "b", 5}} {
-		if got := ask(step.size, step.question); got != step.want {
-			t.Errorf("step %d: %d, want %d", i+1, got, step.want)
-		}
-	}
-	fails := func(context.Context) (int, error) { return 0, io.EOF }
-	if _, err := answered(t.Context(), kept, 3, "x", fails); err != io.EOF { //nolint:errorlint // it is returned bare
-		t.Errorf("error %v", err)
-	}
-	if got := ask(3, "x"); got != 7 {
-		t.Errorf("after an error: %d", got)
-	}
-	gone, leave := context.WithCancel(t.Context())
-	begun, release := make(chan struct{}), make(chan struct{})
-	first := make(chan error)
-	go func() {
-		_, err := answered(gone, kept, 3, "slow", func(ctx context.Context) (int, error) {
-			close(begun)
-			<-release
-			return 42, ctx.Err()
-		})
-		first <- err
-	}()
-	<-begun
-	leave()
-	if err := <-first; err != context.Canceled { //nolint:errorlint // it is returned bare
-		t.Errorf("whoever left got %v", err)
-	}
-	close(release)
-	if got, err := answered(t.Context(), kept, 3, "slow", fails); got != 42 || err != nil {
-		t.Errorf("whoever came back got %d, %v", got, err)
 	}
 }
 

@@ -63,7 +63,7 @@ type shell struct {
 	routes  []route
 	mux     *http.ServeMux
 	cross   *http.CrossOriginProtection
-	repeats repeats
+	repeats cache
 	explain func(*exchange) string
 	// closing is closed when the server is told to end, by endLive.
 	closing chan struct{}
@@ -78,7 +78,7 @@ func newShell(o shellOptions) (*shell, error) {
 	}
 	s := &shell{
 		desk: o.desk, door: o.door, proxied: o.proxied, base: o.base, prefix: strings.TrimRight(o.base.Path, "/"), secure: o.base.Scheme == "https",
-		clock: o.clock, log: o.log, demo: o.demo, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), explain: o.explain, closing: make(chan struct{}),
+		clock: o.clock, log: o.log, demo: o.demo, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), explain: o.explain, repeats: newRepeats(), closing: make(chan struct{}),
 	}
 	s.endLive = sync.OnceFunc(func() { close(s.closing) })
 	if s.log == nil {

@@ -75,7 +75,7 @@ func (s *Server) size(ctx context.Context) (size int64, err error) {
 
 // firsts returns the first readings of a time, which all statistics of scatter and failures count.
 func (s *Server) firsts(ctx context.Context, size int64, p studied) ([]desk.Measured, error) {
-	return answered(ctx, &s.readings, size, p.From+" "+p.To, func(ctx context.Context) (all []desk.Measured, err error) {
+	return ask(ctx, &s.readings, question{text: p.From + " " + p.To, size: size}, func(ctx context.Context) (all []desk.Measured, err error) {
 		err = s.view(ctx, func(v desk.View) error {
 			all, err = v.Firsts(p.start, p.end)
 			return err

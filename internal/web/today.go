@@ -115,7 +115,7 @@ func (s *Server) todayPage(x *exchange, status int, note noteForm) error {
 func (s *Server) wall(x *exchange) error { return s.board(x, http.StatusOK, noteForm{}, true) }
 
 func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error {
-	page := todayPage{Wall: wall, Live: s.url("/live"), Alarms: s.alarms.shown()}
+	page := todayPage{Wall: wall, Live: s.url("/live"), Alarms: s.alarmsShown()}
 	if x.who == nil || x.r.URL.Path == s.url("/wall") {
 		page.Live = s.url("/wall/live")
 	}

@@ -6,14 +6,12 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
 )
 
 // alarmsShown are the alarms of the last day, as they were computed at some moment.
@@ -27,29 +25,32 @@ type alarmsShown struct {
 // may see numbers.
 type alarmLine struct{ Tag, Point, Href, Alarm, Words, With string }
 
-// alarmWatch keeps what the charts make of all streams up to date beside the pages, since looking at every
-// stream takes longer than a page may.
-type alarmWatch struct {
-	mu   sync.Mutex
-	last alarmsShown
-	// outlook is nil before the first time. It is never changed, only replaced.
-	outlook *desk.Outlook
+// watched is what the charts make of all streams, kept up to date beside the pages, since looking at every
+// stream takes longer than a page may. It is never changed, only replaced.
+type watched struct {
+	shown   alarmsShown
+	outlook desk.Outlook
 }
 
-func (w *alarmWatch) shown() alarmsShown {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	last := w.last
-	last.Lines = slices.Clone(last.Lines)
-	return last
+// allStreams is the question that watched answers.
+const allStreams = "all streams"
+
+// alarmsShown are those of the last day for the board.
+func (s *Server) alarmsShown() alarmsShown {
+	w, _ := latest[*watched](&s.streams, allStreams)
+	if w == nil {
+		return alarmsShown{}
+	}
+	return alarmsShown{Lines: slices.Clone(w.shown.Lines), AsOf: w.shown.AsOf}
 }
 
 // outlook returns what the charts made of all streams when they were last looked at, nil before the first
 // time. Pages show it and never wait for it.
 func (s *Server) outlook() *desk.Outlook {
-	s.alarms.mu.Lock()
-	defer s.alarms.mu.Unlock()
-	return s.alarms.outlook
+	if w, ok := latest[*watched](&s.streams, allStreams); ok {
+		return &w.outlook
+	}
+	return nil
 }
 
 // How often the ledger is looked at for new readings, how many times as long as a look at the streams took
@@ -69,11 +70,7 @@ func (s *Server) Watch(ctx context.Context) {
 	seen := int64(-1)
 	for {
 		wait := watchEvery
-		var size int64
-		err := s.desk.DB.Read(ctx, func(tx *store.Tx) (err error) {
-			size, err = tx.Size()
-			return err
-		})
+		size, err := s.size(ctx)
 		if err == nil && size != seen {
 			begun := s.clock()
 			if err = s.lookAtStreams(ctx); err == nil {
@@ -92,34 +89,45 @@ func (s *Server) Watch(ctx context.Context) {
 	}
 }
 
+// lookAtStreams keeps what the charts make of all streams now.
 func (s *Server) lookAtStreams(ctx context.Context) error {
-	now := s.now()
-	var o desk.Outlook
-	var raised []desk.Raised
-	if err := s.view(ctx, func(v desk.View) (err error) {
-		if o, err = v.Outlook(now, desk.UsualWatching()); err != nil {
-			return err
-		}
-		raised, err = v.Raised(o.Alarms)
-		return err
-	}); err != nil {
+	size, err := s.size(ctx)
+	if err != nil {
 		return err
 	}
-	shown := alarmsShown{AsOf: clockTime(now, now, s.desk.DB.Zone())}
+	w, err := s.watch(ctx)
+	if err != nil {
+		return err
+	}
+	s.streams.keep(question{text: allStreams, size: size}, w)
+	return nil
+}
+
+func (s *Server) watch(ctx context.Context) (*watched, error) {
+	now := s.now()
+	var w watched
+	var raised []desk.Raised
+	if err := s.view(ctx, func(v desk.View) (err error) {
+		if w.outlook, err = v.Outlook(now, desk.UsualWatching()); err != nil {
+			return err
+		}
+		raised, err = v.Raised(w.outlook.Alarms)
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	w.shown.AsOf = clockTime(now, now, s.desk.DB.Zone())
 	for _, r := range raised {
 		a := r.Alarm
 		if a == nil || a.Last < now.Add(-alarmsSince) || a.Provisional || !a.Open || r.State == trend.LifeClosed && !r.Again {
 			continue
 		}
-		shown.Lines = append(shown.Lines, alarmLine{
+		w.shown.Lines = append(w.shown.Lines, alarmLine{
 			Tag: a.Key.Scope, Point: string(a.Key.Point), Href: s.scopeHref(a.Key.Scope), Alarm: s.alarmHref(r.ID), Words: s.alarmWords(*a, now),
 			With: strings.Join(a.Coincides, ", "),
 		})
 	}
-	s.alarms.mu.Lock()
-	defer s.alarms.mu.Unlock()
-	s.alarms.last, s.alarms.outlook = shown, &o
-	return nil
+	return &w, nil
 }
 
 func (s *Server) alarmWords(a desk.Alarm, now unit.Instant) string {

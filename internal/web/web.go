@@ -41,13 +41,13 @@ type Options struct {
 type Server struct {
 	*shell
 	// passkeys is nil where no browser has any.
-	passkeys  *desk.Passkeys
-	help      help
-	alarms    alarmWatch
-	overviews overviews
+	passkeys *desk.Passkeys
+	help     help
+	// streams holds what the charts make of all streams, overviews what holds of the whole fleet.
+	streams, overviews cache
 	// readings are those that statistics count, computed what statistics say of them, studies the candidates
 	// for levels.
-	readings, computed, studies replies
+	readings, computed, studies cache
 	// imports are the files that are being read in.
 	imports *imports
 	// exporting is held while somebody takes the whole ledger.
@@ -59,7 +59,8 @@ type Server struct {
 // an error now and not on a page.
 func New(d *desk.Desk, o Options) (*Server, error) {
 	s := &Server{
-		readings: replies{most: 2}, computed: replies{most: 32}, studies: replies{most: mostStudies}, filing: filing{most: 100_000, batch: 1000},
+		streams: cache{most: 1}, overviews: cache{most: 1, span: overviewFor},
+		readings: cache{most: 2}, computed: cache{most: 32}, studies: cache{most: mostStudies}, filing: filing{most: 100_000, batch: 1000},
 	}
 	var err error
 	if s.shell, err = newShell(shellOptions{
