@@ -47,16 +47,17 @@ func (v View) Fate(l Line) (did string, err error) {
 
 // Scope returns the scope that a record is about; empty when it is about none.
 func (l Line) Scope() string {
-	return told(l, func(b struct {
+	var b struct {
 		Scope  string `json:"scope"`
 		Tag    string `json:"tag"`
 		Stream struct {
 			Scope string `json:"scope"`
 		} `json:"stream"`
-	},
-	) string {
-		return cmp.Or(b.Scope, b.Tag, b.Stream.Scope)
-	})
+	}
+	if err := json.Unmarshal(l.Body, &b); err != nil {
+		return "" // what holds a record says that it cannot be read
+	}
+	return cmp.Or(b.Scope, b.Tag, b.Stream.Scope)
 }
 
 // Version is one record of a chain of records that take each other's place.

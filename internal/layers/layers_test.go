@@ -37,6 +37,7 @@ var layerOf = map[string]int{
 	"internal/wire/table":         5,
 	"internal/present/chart":      5,
 	"internal/store":              5,
+	"internal/present/words":      6, // says what records and decisions are; commands, pages and pictures take it from there
 	"internal/desk":               6,
 	"internal/store/storetest":    6, // a suite for tests: it drives store, and nothing but tests imports it
 	"internal/present/figure":     7, // pictures of what the desk answers, for pages, reports and commands

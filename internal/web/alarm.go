@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -34,7 +35,7 @@ type alarmPage struct {
 	More  int
 	Life  []lifeLine
 	Forms alarmForms
-	State mark
+	State words.Mark
 }
 
 // circumstanceLine is something that came together with a change.
@@ -106,7 +107,7 @@ func (s *Server) alarmPage(x *exchange, status int, was sent) error {
 	q := x.r.URL.Query()
 	page := alarmPage{Said: acted[q.Get("done")], People: q.Has("people"), Waiting: o == nil}
 	if o != nil {
-		page.AsOf = clockTime(o.At, s.now(), s.desk.DB.Zone())
+		page.AsOf = words.Short(o.At, s.now(), s.desk.DB.Zone())
 	}
 	page.PeopleHref = x.with("people", map[bool]string{false: "shown"}[page.People])
 	err := s.view(x.r.Context(), func(v desk.View) error {
@@ -114,7 +115,7 @@ func (s *Server) alarmPage(x *exchange, status int, was sent) error {
 		if err != nil {
 			return err
 		}
-		page.alarmRow, page.State = s.alarmRow(r, page.People), lifeMark(r.State)
+		page.alarmRow, page.State = s.alarmRow(r, page.People), terms.Life(r.State)
 		if page.Chart, err = s.changeChart(v, r, o); err != nil {
 			return err
 		}

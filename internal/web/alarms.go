@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -57,7 +58,7 @@ type alarmRow struct {
 	ID                                      string
 	Href, Tag, ScopeHref, StreamHref        string
 	Point, System, Kit                      string
-	Mark, Life                              mark
+	Mark, Life                              words.Mark
 	Signalled, SignalledHref                string
 	Since, SinceHref                        string
 	Interval, Change, Words                 string
@@ -69,30 +70,6 @@ type alarmRow struct {
 
 // alarmsShownPerPage is how many alarms a page of the list holds.
 const alarmsShownPerPage = 50
-
-// lifeMark is how far people are with an alarm, for the eye.
-func lifeMark(state trend.LifeState) mark {
-	switch state {
-	case trend.LifeNew:
-		return mark{"new", "●", "action"}
-	case trend.LifeSeen:
-		return mark{"seen", "◐", "alert"}
-	case trend.LifeExplained:
-		return mark{"explained", "◑", "ready"}
-	case trend.LifeClosed:
-	}
-	return mark{"closed", "○", "unknown"}
-}
-
-// directionMark is which way readings went, for the eye.
-func directionMark(d trend.Direction) mark {
-	shape, word := figure.Direction(d)
-	class := "alert"
-	if d == trend.Higher {
-		class = "action"
-	}
-	return mark{word, shape, class}
-}
 
 func (s *Server) alarmList(x *exchange) error {
 	q := x.r.URL.Query()
@@ -120,7 +97,7 @@ func (s *Server) alarmList(x *exchange) error {
 		return err
 	}
 	if o != nil {
-		page.AsOf = clockTime(o.At, s.now(), s.desk.DB.Zone())
+		page.AsOf = words.Short(o.At, s.now(), s.desk.DB.Zone())
 	}
 	for _, r := range raised {
 		switch r.State {
@@ -193,9 +170,9 @@ func (p alarmsPage) shows(r desk.Raised, from unit.Instant) bool {
 func (s *Server) alarmRow(r desk.Raised, people bool) alarmRow {
 	now, zone := s.now(), s.desk.DB.Zone()
 	line := s.computedRow(r.Stream, r.Alarm, people)
-	line.ID, line.Href, line.Life, line.Acts, line.Shifted, line.Gone, line.Again = string(r.ID), s.alarmHref(r.ID), lifeMark(r.State), r.Acts, r.Shifted, r.Alarm == nil, r.Again
+	line.ID, line.Href, line.Life, line.Acts, line.Shifted, line.Gone, line.Again = string(r.ID), s.alarmHref(r.ID), terms.Life(r.State), r.Acts, r.Shifted, r.Alarm == nil, r.Again
 	if r.Alarm == nil {
-		line.Mark, line.Signalled, line.SignalledHref = directionMark(r.Direction), clockTime(r.Signalled, now, zone), s.recordHref(string(r.Reading))
+		line.Mark, line.Signalled, line.SignalledHref = terms.Direction(r.Direction), words.Short(r.Signalled, now, zone), s.recordHref(string(r.Reading))
 	}
 	return line
 }
@@ -207,12 +184,12 @@ func (s *Server) computedRow(k trend.Key, a *desk.Alarm, people bool) alarmRow {
 	if a == nil {
 		return line
 	}
-	line.Mark, line.Signalled, line.SignalledHref = directionMark(a.Direction), clockTime(a.First.At, now, zone), s.recordHref(string(a.First.ID))
+	line.Mark, line.Signalled, line.SignalledHref = terms.Direction(a.Direction), words.Short(a.First.At, now, zone), s.recordHref(string(a.First.ID))
 	line.With, line.Others, line.Open, line.Provisional = withWords(a.Coincides, people), a.Others, a.Open, a.Provisional
 	line.Words = figure.AlarmWords(a.Alarm, zone)
 	if since := a.Since; since != nil {
 		line.SinceHref = s.recordHref(string(since.ID))
-		line.Since, line.Interval = clockTime(since.At, now, zone), clockTime(since.After, now, zone)+" to "+clockTime(since.Until, now, zone)
+		line.Since, line.Interval = words.Short(since.At, now, zone), words.Short(since.After, now, zone)+" to "+words.Short(since.Until, now, zone)
 		line.Change = fmt.Sprintf("%.0f → %.0f", float64(since.Before), float64(since.Now))
 	}
 	return line

@@ -16,6 +16,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/dossier"
+	"rinsate/internal/present/words"
 )
 
 // uploadLimit bounds the form with a file: the largest file, the other fields, and the lines between
@@ -33,7 +34,7 @@ type fileLine struct {
 	Void *form
 }
 
-func (s *Server) fileLine(a desk.Attached, clock clock) fileLine {
+func (s *Server) fileLine(a desk.Attached, clock words.Clock) fileLine {
 	return fileLine{
 		ID: string(a.ID), Href: s.url("/files/" + string(a.ID)), Title: a.Title, Kind: string(a.Kind), At: clock(a.At), By: a.By,
 		About: a.About, AboutHref: s.recordHref(a.About), Media: strings.ToUpper(strings.TrimPrefix(a.Media.Extension(), ".")), Size: fileSize(a.Size), Digest: a.Digest,
@@ -51,7 +52,7 @@ func fileSize(n int64) string {
 
 // fileLines lists the files that were attached to a scope between two instants and stand, the latest
 // first, with the forms that whoever asks may send.
-func (s *Server) fileLines(v desk.View, tag string, from, to unit.Instant, clock clock) ([]fileLine, error) {
+func (s *Server) fileLines(v desk.View, tag string, from, to unit.Instant, clock words.Clock) ([]fileLine, error) {
 	all, err := v.Attachments(tag)
 	if err != nil {
 		return nil, err

@@ -18,6 +18,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 )
 
 // What is compared, as ?what= names it.
@@ -57,7 +58,7 @@ type pastedForm struct{ Text, Problem string }
 
 // comparison is the answer, in words first.
 type comparison struct {
-	Mark mark
+	Mark words.Mark
 	// Said is the answer as a sentence, Why what it rests on.
 	Said, Why string
 	// Same says that the same samples were read with both.
@@ -291,11 +292,11 @@ func (c *comparison) fill(found quality.Paired, pairs []quality.Pair, plan quali
 	c.N, c.Why = len(pairs), sentence(found.Why)
 	switch found.Answer {
 	case quality.SameLevel:
-		c.Mark, c.Said = mark{"same level", "✓", "ready"}, "The same level may stay."
+		c.Mark, c.Said = terms.Mark(words.SameLevel), "The same level may stay."
 	case quality.NewLevel:
-		c.Mark, c.Said = mark{"new level", "▲", "action"}, "A new level is needed."
+		c.Mark, c.Said = terms.Mark(words.NewLevel), "A new level is needed."
 	case quality.TooFew:
-		c.Mark, c.Said = mark{"too few", "○", "unknown"}, fmt.Sprintf("Too few pairs to say: take %d more.", found.More)
+		c.Mark, c.Said = terms.Mark(words.TooFewPairs), fmt.Sprintf("Too few pairs to say: take %d more.", found.More)
 	}
 	for _, p := range pairs {
 		c.Pairs = append(c.Pairs, pairRow{p.Sample, fmt.Sprintf("%.1f", float64(p.Old)), fmt.Sprintf("%.1f", float64(p.New)), fmt.Sprintf("%.2f", float64(p.New/p.Old))})

@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -206,7 +207,7 @@ func (p *comparisonPage) fill(f trend.Funnel, few int, links map[string]string) 
 			Inner: percentOf(u.Inner.Lo) + " to " + percentOf(u.Inner.Hi), Outer: percentOf(u.Outer.Lo) + " to " + percentOf(u.Outer.Hi), Mark: beyond(u.Beyond),
 		}
 		if p.By == string(desk.ByPoint) {
-			row.Name = spaced(row.Name)
+			row.Name = words.Spaced(row.Name)
 		}
 		switch {
 		case u.Beyond >= 2:

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
 )
 
 // dossierPage is everything about one scope in a period, to be printed.
@@ -104,7 +105,7 @@ func (s *Server) period(x *exchange, page *dossierPage) (from, to unit.Instant, 
 // fillDossier fills in what happened in a period.
 func (s *Server) fillDossier(page *dossierPage, v desk.View, from, to unit.Instant) error {
 	zone := v.Zone()
-	clock := func(i unit.Instant) string { return dated(i, zone) }
+	clock := words.Dated(zone)
 	trips, cut, err := tripsBetween(v, page.Tag, from, to)
 	if err != nil {
 		return err
@@ -172,12 +173,4 @@ func (s *Server) sealed(x *exchange) (ledgerLine, error) {
 	}
 	c, err := ledger.Open(note, []string{site.VKey})
 	return ledgerLine{Origin: c.Origin, Root: c.Root.String(), VKey: site.VKey, Note: string(note), Size: c.Size}, err
-}
-
-// dated is an instant with its date, for paper.
-func dated(i unit.Instant, zone *time.Location) string {
-	if !i.Known() {
-		return ""
-	}
-	return i.Time().In(zone).Format("2006-01-02 15:04")
 }

@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -38,7 +39,7 @@ type failuresPage struct {
 type periodLine struct {
 	From, Share, Limits string
 	Rounds, Over        int
-	Mark                *mark
+	Mark                *words.Mark
 }
 
 // failedLine is a round over the action level, with how long it was since the one before.
@@ -91,7 +92,7 @@ func (s *Server) failures(x *exchange) error {
 		}
 		return x.show(http.StatusOK, "failures", false, page)
 	}
-	page.AsOf = clockTime(o.At, s.now(), s.desk.DB.Zone())
+	page.AsOf = words.Short(o.At, s.now(), s.desk.DB.Zone())
 	s.fillFailures(&page, page.rounds(o.Rounds, from, to))
 	if file {
 		return x.file(page.listing())
@@ -187,9 +188,9 @@ func linePeriod(p desk.Period, x trend.AttributePoint, zone *time.Location) peri
 	}
 	switch {
 	case x.Signal > 0:
-		line.Mark = &mark{"above its limit", "▲", "action"}
+		line.Mark = marked(words.OverLimit)
 	case x.Signal < 0:
-		line.Mark = &mark{"below its limit", "▼", "alert"}
+		line.Mark = marked(words.UnderLimit)
 	}
 	return line
 }
@@ -201,7 +202,7 @@ func (s *Server) fillFailed(page *failuresPage, b desk.Between) {
 		if len(page.Failed) == failedShown {
 			return
 		}
-		line := failedLine{At: clockTime(r.At, now, zone), Tag: r.Scope, Href: s.scopeHref(r.Scope), Record: s.recordHref(string(r.Reading))}
+		line := failedLine{At: words.Short(r.At, now, zone), Tag: r.Scope, Href: s.scopeHref(r.Scope), Record: s.recordHref(string(r.Reading))}
 		if i > 0 {
 			line.Rounds, line.Days = strconv.Itoa(int(b.Gaps[i-1])), fmt.Sprintf("%.1f", b.Days[i-1])
 		}

@@ -23,6 +23,7 @@ import (
 	"rinsate/internal/domain/access"
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -254,7 +255,7 @@ func TestFromNothingByForms(t *testing.T) {
 		p.fill("#f-action", "200")
 		p.fill("#f-source", "kit instructions")
 		signed("Register the level")
-		p.waitText("h1", spaced(point))
+		p.waitText("h1", words.Spaced(point))
 	}
 	p.inspect("first-level")
 	p.open("/meters/M-1")

@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -22,7 +23,7 @@ type gatePage struct {
 
 type gateAnswer struct {
 	Scope, Kind  string
-	Mark         mark
+	Mark         words.Mark
 	Until, Left  string
 	Reasons      []string
 	Next         []string
@@ -59,7 +60,7 @@ func (s *Server) gate(x *exchange) error {
 			return err
 		}
 		answer := gateAnswer{
-			Scope: a.Scope, Kind: fleet[i].Model, Mark: markOf(a.State), At: clockTime(now, now, v.Zone()), Usable: a.State == turnaround.Ready, Next: a.Next,
+			Scope: a.Scope, Kind: fleet[i].Model, Mark: terms.State(a.State), At: words.Short(now, now, v.Zone()), Usable: a.State == turnaround.Ready, Next: a.Next,
 		}
 		for _, r := range a.Reasons {
 			if r.Blocks {
@@ -67,7 +68,7 @@ func (s *Server) gate(x *exchange) error {
 			}
 		}
 		if a.Until.Known() {
-			answer.Until, answer.Left = clockTime(a.Until, now, v.Zone()), age(a.Until.Sub(now))
+			answer.Until, answer.Left = words.Short(a.Until, now, v.Zone()), words.Age(a.Until.Sub(now))
 		}
 		page.Answer = &answer
 		return nil

@@ -5,6 +5,7 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -19,7 +20,7 @@ type historyLine struct {
 
 // historyLines lists the records of a scope between two instants, the latest first; what was taken back
 // says by whom and why.
-func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, most int, clock clock) ([]historyLine, error) {
+func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, most int, clock words.Clock) ([]historyLine, error) {
 	records, err := v.Chronicle(tag, from, to, most)
 	if err != nil {
 		return nil, err

@@ -16,6 +16,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -114,7 +115,7 @@ func (s *Server) importFiles(x *exchange, kind desk.Kind) []importFileLine {
 	var lines []importFileLine
 	for _, u := range s.imports.of(x.who.Code) {
 		if kind == "" || u.kind == kind {
-			lines = append(lines, importFileLine{s.url("/imports/" + u.id), u.name, string(u.kind), u.now().stage.String(), clockTime(u.at, s.now(), s.desk.DB.Zone())})
+			lines = append(lines, importFileLine{s.url("/imports/" + u.id), u.name, string(u.kind), u.now().stage.String(), words.Short(u.at, s.now(), s.desk.DB.Zone())})
 		}
 	}
 	return lines

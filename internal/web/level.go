@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/words"
 )
 
 // levelPage is one level with the grounds on which it was adopted.
@@ -76,7 +77,7 @@ func (s *Server) level(x *exchange) error {
 		if e.Analyte != reading.ATP {
 			page.Words = "" // the table has it
 		}
-		page.Recorded, page.Record, page.CV = dated(e.Recorded, v.Zone()), s.recordHref(string(e.Record)), limitText(e.CV)
+		page.Recorded, page.Record, page.CV = words.Full(e.Recorded, v.Zone()), s.recordHref(string(e.Record)), limitText(e.CV)
 		if e.Analyte == reading.ATP {
 			page.Workshop = s.url(workshopPath) + "?" + targetQuery(t)
 			side := "second" // beside the one in force
@@ -102,7 +103,7 @@ const inForce = "in force"
 // standing says whether a level judges readings.
 func standing(v desk.View, e desk.LevelEdition) (string, error) {
 	if e.Replaced.Known() {
-		return "taken back " + dated(e.Replaced, v.Zone()), nil
+		return "taken back " + words.Full(e.Replaced, v.Zone()), nil
 	}
 	all, err := v.LevelTargets()
 	for _, t := range all {
@@ -111,7 +112,7 @@ func standing(v desk.View, e desk.LevelEdition) (string, error) {
 		case t.InForce != nil && t.InForce.Record == e.Record:
 			return inForce, nil
 		case e.Adopted > v.Now():
-			return "judges from " + dated(e.Adopted, v.Zone()) + " on", nil
+			return "judges from " + words.Full(e.Adopted, v.Zone()) + " on", nil
 		default:
 			return "earlier: another edition has taken its place", nil
 		}
@@ -122,7 +123,7 @@ func standing(v desk.View, e desk.LevelEdition) (string, error) {
 func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) {
 	zone := v.Zone()
 	view := &groundsView{
-		From: dated(g.From, zone), To: dated(g.To-1, zone), ReplayFrom: dated(g.ReplayFrom, zone), Method: cmp.Or(string(g.Method), "typed by hand"), Note: g.Note,
+		From: words.Full(g.From, zone), To: words.Full(g.To-1, zone), ReplayFrom: words.Full(g.ReplayFrom, zone), Method: cmp.Or(string(g.Method), "typed by hand"), Note: g.Note,
 	}
 	if d := g.Derivation; d != nil {
 		s.derivationView(view, *d, zone)
@@ -182,7 +183,7 @@ func (s *Server) derivationView(view *groundsView, d level.Derivation, zone *tim
 	}
 	view.Summary = []figureLine{
 		{Name: "readings that count", Value: fmt.Sprintf("%d of %d, of %d scopes", b.Counted, b.Given, b.Scopes)},
-		{Name: "first and last", Value: dated(b.First, zone) + " to " + dated(b.Last, zone)},
+		{Name: "first and last", Value: words.Full(b.First, zone) + " to " + words.Full(b.Last, zone)},
 		{Name: "lowest, median, highest", Value: fmt.Sprintf("%d, %s, %d RLU", b.Lowest, b.Median, b.Highest)},
 		{Name: "at or below the detection limit", Value: strconv.Itoa(b.Censored)},
 	}

@@ -13,6 +13,7 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 )
 
 // comparePage sets two levels of one target side by side.
@@ -126,7 +127,7 @@ func (s *Server) comparable(page *comparePage, v desk.View, t level.Target) ([]d
 		editions = append(editions, own...)
 	}
 	for _, e := range editions {
-		page.Choices = append(page.Choices, levelChoice{string(e.Record), fmt.Sprintf("%s, edition %s, %s: action %s RLU", e.Source, e.Edition, dated(e.Adopted, v.Zone()), limitText(e.Action))})
+		page.Choices = append(page.Choices, levelChoice{string(e.Record), fmt.Sprintf("%s, edition %s, %s: action %s RLU", e.Source, e.Edition, words.Full(e.Adopted, v.Zone()), limitText(e.Action))})
 	}
 	for _, p := range rules.Templates() {
 		if p.Analyte == reading.ATP && p.Unit == reading.RLU {
@@ -209,7 +210,7 @@ func (s *Server) contrast(x *exchange, page *comparePage, t level.Target, from, 
 			return err
 		}
 		if past.Begin > from {
-			page.Replay.Notes = append(page.Replay.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), dated(past.Begin, v.Zone())))
+			page.Replay.Notes = append(page.Replay.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), words.Full(past.Begin, v.Zone())))
 		}
 		for i, name := range []string{"first", "second"} {
 			if len(cultures) == 0 {

@@ -13,6 +13,7 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -142,7 +143,7 @@ func (s *Server) fillBare(page *levelsPage, v desk.View) error {
 func (s *Server) levelLine(e desk.LevelEdition, v desk.View) levelLine {
 	return levelLine{
 		Href: s.levelHref(string(e.Record)), Alert: limitText(e.Alert), Action: actionWords(e.Level), Unit: string(e.Unit), Comparison: comparisonWords(e.Comparison),
-		Source: e.Source, Edition: e.Edition, Adopted: dated(e.Adopted, v.Zone()), By: e.Adopter, Derived: e.Derived, Gone: e.Replaced.Known(),
+		Source: e.Source, Edition: e.Edition, Adopted: words.Full(e.Adopted, v.Zone()), By: e.Adopter, Derived: e.Derived, Gone: e.Replaced.Known(),
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
 )
 
 // scopeListsOf are where the lists of a scope's page are had as files.
@@ -76,7 +77,7 @@ func (s *Server) tripListing(v desk.View, tag string, before unit.Instant) (list
 	if err != nil {
 		return l, err
 	}
-	clock := calendar(v)
+	clock := words.Dated(v.Zone())
 	for _, t := range trips {
 		line := s.tripLine(t, clock)
 		outcomes := make([]string, len(line.Rounds))
@@ -103,7 +104,7 @@ func (s *Server) tripListing(v desk.View, tag string, before unit.Instant) (list
 // fileListing lists the files of a scope that stand, the latest first.
 func (s *Server) fileListing(v desk.View, tag string, now unit.Instant) (listing, error) {
 	l := listing{Name: tag + " files", Columns: columns("title", "kind", "attached", "by", "type", "size", "SHA-256", "about", "record")}
-	files, err := s.fileLines(v, tag, 0, now, calendar(v))
+	files, err := s.fileLines(v, tag, 0, now, words.Dated(v.Zone()))
 	for _, f := range files {
 		l.Rows = append(l.Rows, []string{f.Title, f.Kind, f.At, f.By, f.Media, f.Size, f.Digest, f.About, f.ID})
 	}

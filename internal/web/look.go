@@ -6,6 +6,7 @@ import (
 	"io/fs"
 
 	"rinsate/internal/present/chart"
+	"rinsate/internal/present/words"
 )
 
 var (
@@ -29,4 +30,13 @@ func part(files embed.FS, folder string) fs.FS {
 		panic(err) // the name is a constant
 	}
 	return sub
+}
+
+// terms are those that people read.
+const terms = words.US
+
+// marked is a mark that a line may lack.
+func marked(k words.Key) *words.Mark {
+	m := terms.Mark(k)
+	return &m
 }

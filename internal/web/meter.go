@@ -16,6 +16,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -51,7 +52,7 @@ type controlChart struct {
 type checkRow struct {
 	At, Href, By string
 	Controls     []string
-	Mark         mark
+	Mark         words.Mark
 	// Broken are the rules that it broke, in sentences; empty when it broke none.
 	Broken    []string
 	Why, Next string
@@ -61,7 +62,7 @@ type checkRow struct {
 // doubtRow is a reading that a failed check takes the trust from.
 type doubtRow struct {
 	Scope, ScopeHref, Point, At, Value, Href string
-	Outcome                                  mark
+	Outcome                                  words.Mark
 	Failed, FailedHref, Why                  string
 }
 
@@ -207,7 +208,7 @@ func controlsOf(checks []desk.CheckLine) []quality.Control {
 
 func (s *Server) checkRow(c desk.CheckLine, zone *time.Location) checkRow {
 	row := checkRow{
-		At: dated(c.Verdict.At, zone), Href: s.recordHref(string(c.ID)), By: c.By, Mark: verdictMark(c.Verdict.Outcome), Why: c.Verdict.Why, Next: c.Verdict.Next,
+		At: words.Full(c.Verdict.At, zone), Href: s.recordHref(string(c.ID)), By: c.By, Mark: terms.Verdict(c.Verdict.Outcome), Why: c.Verdict.Why, Next: c.Verdict.Next,
 		Serviced: c.Serviced,
 	}
 	for _, k := range c.Controls {
@@ -231,8 +232,8 @@ func (s *Server) doubtRows(doubts []desk.InDoubt, zone *time.Location) []doubtRo
 	rows := make([]doubtRow, len(doubts))
 	for i, d := range doubts {
 		rows[i] = doubtRow{
-			Scope: d.Scope, ScopeHref: s.scopeHref(d.Scope), Point: spaced(string(d.With.Point)), At: dated(d.With.At, zone), Value: d.Value.Typed + " " + string(d.Value.Unit),
-			Href: s.recordHref(string(d.ID)), Outcome: outcomeMark(d.Judgement.Outcome), Failed: dated(d.Failed, zone), FailedHref: s.recordHref(string(d.Check)), Why: d.Why,
+			Scope: d.Scope, ScopeHref: s.scopeHref(d.Scope), Point: words.Spaced(string(d.With.Point)), At: words.Full(d.With.At, zone), Value: d.Value.Typed + " " + string(d.Value.Unit),
+			Href: s.recordHref(string(d.ID)), Outcome: terms.Outcome(d.Judgement.Outcome), Failed: words.Full(d.Failed, zone), FailedHref: s.recordHref(string(d.Check)), Why: d.Why,
 		}
 	}
 	return rows
@@ -261,7 +262,7 @@ func doubtListing(code string, rows []doubtRow) listing {
 func targetOf(t quality.Target, zone *time.Location) targetRow {
 	row := targetRow{
 		Kind: string(t.Kind), Material: material(t.Material, t.Lot), For: "every meter of " + t.System, Limits: limitWords(t), Source: t.Source + ", edition " + t.Edition,
-		Adopter: t.Adopter, Since: dated(t.Adopted, zone),
+		Adopter: t.Adopter, Since: words.Full(t.Adopted, zone),
 	}
 	if t.Meter != "" {
 		row.For = "meter " + t.Meter
@@ -305,7 +306,7 @@ func ownOf(v desk.View, code string, held quality.Target, checks []desk.CheckLin
 		return row, nil
 	}
 	zone := v.Zone()
-	row.Base = fmt.Sprintf("%d checks from %s to %s", o.Own.Runs, dated(o.Base[0], zone), dated(o.Base[1], zone))
+	row.Base = fmt.Sprintf("%d checks from %s to %s", o.Own.Runs, words.Full(o.Base[0], zone), words.Full(o.Base[1], zone))
 	row.Centre, row.Own3 = fmt.Sprintf("%.0f RLU", trend.RLU(float64(o.Own.Mean))), threeSigma(o.Own)
 	row.Later = len(o.Later)
 	for _, later := range o.Later {
@@ -313,7 +314,7 @@ func ownOf(v desk.View, code string, held quality.Target, checks []desk.CheckLin
 			continue
 		}
 		if row.Refused++; row.Refused == 1 {
-			row.First, row.Why = dated(later.At, zone), later.Why
+			row.First, row.Why = words.Full(later.At, zone), later.Why
 		}
 	}
 	return row, nil

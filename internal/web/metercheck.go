@@ -103,8 +103,8 @@ func readLast(last *desk.CheckLine, r desk.Readable) bool {
 	})
 }
 
-// controls reads what was typed.
-func (f form) controls(at unit.Instant) ([]quality.Control, error) {
+// controlsIn reads what was typed into a form.
+func controlsIn(f form, at unit.Instant) ([]quality.Control, error) {
 	var list []quality.Control
 	for _, kind := range quality.ControlKinds {
 		text := strings.TrimSpace(f.Typed["value-"+string(kind)])
@@ -186,7 +186,7 @@ func (s *Server) recordCheck(x *exchange, code string, f form) (ledger.ID, error
 		} else if ok {
 			at = old.Controls[0].At
 		}
-		controls, err := f.controls(at)
+		controls, err := controlsIn(f, at)
 		if err != nil {
 			return err
 		}
@@ -224,7 +224,7 @@ func (s *Server) checkOutcome(x *exchange, v desk.View, code string, doubts []de
 	if !ok {
 		return nil, notHere("There is no such check of meter %s.", code)
 	}
-	o := &checkOutcome{checkRow: s.checkRow(c, v.Zone()), Class: verdictMark(c.Verdict.Outcome).Class}
+	o := &checkOutcome{checkRow: s.checkRow(c, v.Zone()), Class: terms.Verdict(c.Verdict.Outcome).Class}
 	for _, d := range doubts {
 		if d.Check == id {
 			o.Doubts++

@@ -7,6 +7,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -94,13 +95,13 @@ func (s *Server) recordPage(x *exchange, status int, was sent) error {
 
 // tell fills in what a record says and what it has to do with.
 func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, err error) {
-	clock := calendar(v)
+	clock := words.Dated(v.Zone())
 	body, err := json.MarshalIndent(l.Body, "", "  ")
 	if err != nil {
 		return page, err
 	}
 	page = recordPage{
-		ID: l.ID, Href: s.recordHref(l.ID), Type: l.Type, Title: strings.ToUpper(l.Type[:1]) + l.Type[1:], Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.searchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
+		ID: l.ID, Href: s.recordHref(l.ID), Type: l.Type, Title: strings.ToUpper(l.Type[:1]) + l.Type[1:], Words: terms.Record(l.Type, l.Reason, l.Body), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.searchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
 		Late: l.Late, Scope: l.Scope(), Body: string(body),
 	}
 	if page.Scope != "" {
@@ -140,7 +141,7 @@ func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, e
 }
 
 // chain fills in the versions of a record.
-func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, versions []desk.Version, clock clock) error {
+func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, versions []desk.Version, clock words.Clock) error {
 	for i, version := range versions {
 		line, err := s.recordLine(v, version.Line, clock)
 		if err != nil {
@@ -174,7 +175,7 @@ func didWords(did string) string {
 	return "the first version"
 }
 
-func (s *Server) relationLines(v desk.View, all []desk.Relation, clock clock) ([]relationLine, error) {
+func (s *Server) relationLines(v desk.View, all []desk.Relation, clock words.Clock) ([]relationLine, error) {
 	lines := make([]relationLine, 0, len(all))
 	for _, r := range all {
 		line, err := s.recordLine(v, r.Line, clock)

@@ -114,11 +114,11 @@ func gateWords(w *desk.Work, tag string) string {
 	if tag == "" || err != nil { // a record may name a scope that is not registered
 		return ""
 	}
-	return markOf(a.State).Word
+	return terms.State(a.State).Word
 }
 
 func recordWords(r ledger.Record) string {
-	return desk.Line{Type: r.Type, Reason: r.Reason, Body: r.Body}.Words()
+	return terms.Record(r.Type, r.Reason, r.Body)
 }
 
 // followWords says what a record that follows by the rules means.

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -24,7 +25,7 @@ func levelRegistry() registry {
 		key: func(b any) string { return b.(reading.Level).Key() },
 		title: func(b any) string {
 			l := b.(reading.Level)
-			return fmt.Sprintf("Level of the %s, %s with %s", spaced(string(l.Point)), l.System, l.Kit)
+			return fmt.Sprintf("Level of the %s, %s with %s", words.Spaced(string(l.Point)), l.System, l.Kit)
 		},
 		list: func(x *exchange, v desk.View, p *listPage) error {
 			p.Columns = []string{"Sampling point", "Meter system", "Kit", "Kind of scope", "Alert", "Action", "Unit", "Source", "Adopted", "By"}
@@ -56,7 +57,7 @@ func levelRow(x *exchange, l reading.Level, zone *time.Location) []cell {
 	if l.Alert > 0 {
 		alert = l.Alert.String()
 	}
-	row := plainCell(spaced(string(l.Point)), l.System, l.Kit, kind, alert, l.Action.String(), string(l.Unit), l.Source+", edition "+l.Edition, dayText(l.Adopted, zone), l.Adopter)
+	row := plainCell(words.Spaced(string(l.Point)), l.System, l.Kit, kind, alert, l.Action.String(), string(l.Unit), l.Source+", edition "+l.Edition, dayText(l.Adopted, zone), l.Adopter)
 	row[0].Href = levelRegistry().href(x.s, l.Key())
 	return row
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -33,7 +34,7 @@ type listPage struct {
 // cell is a cell of a list: a text, which may lead somewhere, or a mark.
 type cell struct {
 	Text, Href string
-	Mark       *mark
+	Mark       *words.Mark
 }
 
 // plainCell makes cells of texts.

@@ -7,6 +7,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -49,14 +50,14 @@ func lotKey(b any) string {
 }
 
 // lotMark says whether a lot may be used.
-func lotMark(l quality.Lot, now unit.Instant) *mark {
+func lotMark(l quality.Lot, now unit.Instant) *words.Mark {
 	switch {
 	case l.Recalled.Known() && l.Recalled <= now:
-		return &mark{"recalled", "■", "held"}
+		return marked(words.Recalled)
 	case l.Expires <= now:
-		return &mark{"expired", "−", "out"}
+		return marked(words.Expired)
 	}
-	return &mark{"in date", "✓", "ready"}
+	return marked(words.InDate)
 }
 
 func listLots(x *exchange, v desk.View, p *listPage) error {
@@ -87,7 +88,7 @@ func dayOrTime(i unit.Instant, zone *time.Location) string {
 	if t := i.Time().In(zone); i.Known() && t.Hour() == 0 && t.Minute() == 0 {
 		return t.Format(time.DateOnly)
 	}
-	return clockTime(i, 0, zone)
+	return words.Short(i, 0, zone)
 }
 
 func lotFields(s *sheet, v desk.View, old any) error {

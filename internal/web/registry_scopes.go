@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -62,14 +63,14 @@ func scopeAct(i scope.Instrument, now string) actForm {
 }
 
 // serviceMark says whether something is in service.
-func serviceMark(from, retired, now unit.Instant) *mark {
+func serviceMark(from, retired, now unit.Instant) *words.Mark {
 	switch {
 	case retired.Known() && retired <= now:
-		return &mark{"out of service", "−", "out"}
+		return marked(words.OutOfService)
 	case from > now:
-		return &mark{"not yet in service", "○", "unknown"}
+		return marked(words.NotYet)
 	}
-	return &mark{"in service", "✓", "ready"}
+	return marked(words.InService)
 }
 
 func listScopes(x *exchange, v desk.View, p *listPage) error {

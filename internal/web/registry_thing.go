@@ -7,13 +7,14 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
 // thingPage is something that is registered: what it is, what can be done with it, and its editions.
 type thingPage struct {
 	One, Title, Href, List, ListText string
-	Mark                             *mark
+	Mark                             *words.Mark
 	Said                             string
 	// Gone says that the edition that is shown was taken back.
 	Gone  bool
@@ -86,7 +87,7 @@ type editionLine struct {
 // differenceLine is one field in which two editions differ.
 type differenceLine struct {
 	desk.Difference
-	Mark mark
+	Mark words.Mark
 }
 
 // differenceLines tells two bodies apart.
@@ -98,15 +99,15 @@ func differenceLines(from, to any, zone *time.Location) []differenceLine {
 	return lines
 }
 
-func markOfDifference(m desk.Mark) mark {
+func markOfDifference(m desk.Mark) words.Mark {
 	switch m {
 	case desk.Added:
-		return mark{"added", "+", "added"}
+		return terms.Mark(words.Added)
 	case desk.Removed:
-		return mark{"removed", "−", "removed"}
+		return terms.Mark(words.Removed)
 	case desk.Altered:
 	}
-	return mark{"changed", "≠", "altered"}
+	return terms.Mark(words.Changed)
 }
 
 // saidOf are the words for what was done with something that is registered.

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	rulebook "rinsate/internal/domain/policy"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
@@ -43,7 +44,7 @@ type ruleSection struct {
 type ruleLine struct {
 	Name, Words, Citation, VerifiedBy, VerifiedIn string
 	Own                                           bool
-	Mark                                          mark
+	Mark                                          words.Mark
 	Acts                                          []actLine
 }
 
@@ -153,9 +154,9 @@ func lineOfRule(r rulebook.Rule) ruleLine {
 		l.Name = r.Name // what people read on a label
 	}
 	if r.Source != nil {
-		l.Citation, l.VerifiedBy, l.VerifiedIn, l.Mark = r.Source.Citation, r.Source.VerifiedBy, r.Source.VerifiedIn, mark{"not verified", "○", "unknown"}
+		l.Citation, l.VerifiedBy, l.VerifiedIn, l.Mark = r.Source.Citation, r.Source.VerifiedBy, r.Source.VerifiedIn, terms.Mark(words.NotVerified)
 		if r.Source.Verified {
-			l.Mark = mark{"verified", "✓", "ready"}
+			l.Mark = terms.Mark(words.Verified)
 		}
 	}
 	if r.Protocol != nil {

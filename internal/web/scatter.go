@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/attribution"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -311,7 +312,7 @@ func (s *Server) scatterAnswer(page *scatterPage, found scattered, hidden desk.D
 		a.Sources = append(a.Sources, s.sourceAnswer(source, a.What, effects, rows))
 	}
 	for _, f := range found.Fixed {
-		a.Fixed = append(a.Fixed, []string{spaced(f.Name), "× " + times(f.Ratio), times(f.Lo) + " to " + times(f.Hi)})
+		a.Fixed = append(a.Fixed, []string{words.Spaced(f.Name), "× " + times(f.Ratio), times(f.Lo) + " to " + times(f.Hi)})
 	}
 	return a
 }

@@ -167,7 +167,7 @@ func TestMarks(t *testing.T) {
 	t.Parallel()
 	seen := map[string]bool{}
 	for _, o := range quality.Outcomes {
-		m := verdictMark(o)
+		m := terms.Verdict(o)
 		if m.Word == "" || m.Shape == "" || seen[m.Shape] {
 			t.Errorf("%s: %+v", o, m)
 		}

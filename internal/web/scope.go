@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -75,7 +76,7 @@ type about struct{ ID, Words string }
 // scopeFacts are what a scope's page and its dossier begin with.
 type scopeFacts struct {
 	Tag, Href, Serial, Model, Kind, Risk, Owner, Place string
-	Mark                                               mark
+	Mark                                               words.Mark
 	Until, Left, Since                                 string
 	Reasons                                            []reasonLine
 	Next                                               []string
@@ -210,10 +211,10 @@ func (s *Server) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.
 	zone := v.Zone()
 	*f = scopeFacts{
 		Tag: i.Tag, Href: s.scopeHref(i.Tag), Serial: i.Serial, Model: i.Model, Kind: string(m.Kind), Risk: string(m.Risk), Owner: string(i.Owner), Place: i.Location,
-		Mark: markOf(a.State), Until: clockTime(a.Until, now, zone), Next: a.Next, Since: clockTime(a.Turnaround, now, zone),
+		Mark: terms.State(a.State), Until: words.Short(a.Until, now, zone), Next: a.Next, Since: words.Short(a.Turnaround, now, zone),
 	}
 	if a.Until.Known() {
-		f.Left = age(a.Until.Sub(now))
+		f.Left = words.Age(a.Until.Sub(now))
 	}
 	for _, r := range a.Reasons {
 		f.Reasons = append(f.Reasons, reasonLine{
@@ -259,7 +260,7 @@ func counters(e desk.Exposure, zone *time.Location) []counter {
 
 // fillTrips fills in the turnaround that goes on and those that began before an instant, and with them
 // the inspections and the repairs. It returns the turnarounds.
-func (s *Server) fillTrips(page *scopePage, v desk.View, now, before unit.Instant, clock clock) ([]desk.Turnaround, error) {
+func (s *Server) fillTrips(page *scopePage, v desk.View, now, before unit.Instant, clock words.Clock) ([]desk.Turnaround, error) {
 	trips, err := v.Turnarounds(page.Tag, now, tripsShown+1)
 	if err != nil {
 		return nil, err
@@ -287,7 +288,7 @@ func (s *Server) fillTrips(page *scopePage, v desk.View, now, before unit.Instan
 }
 
 // inspections lists those of turnarounds, the newest first.
-func (s *Server) inspections(trips []desk.Turnaround, clock clock) []stepLine {
+func (s *Server) inspections(trips []desk.Turnaround, clock words.Clock) []stepLine {
 	var lines []stepLine
 	for _, t := range trips {
 		for _, step := range slices.Backward(t.Steps) {

@@ -7,6 +7,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -29,7 +30,7 @@ type stateChoice struct {
 
 type fleetLine struct {
 	Tag, Href, Model, Kind, Owner, Place, Serial string
-	Mark                                         mark
+	Mark                                         words.Mark
 	Until, Why                                   string
 }
 
@@ -37,7 +38,7 @@ func (s *Server) scopes(x *exchange) error {
 	q := x.r.URL.Query()
 	page := scopesPage{State: q.Get("state"), Kind: q.Get("kind"), Q: strings.TrimSpace(q.Get("q")), Kinds: scope.Kinds}
 	for _, state := range turnaround.States {
-		page.States = append(page.States, stateChoice{state, markOf(state).Word})
+		page.States = append(page.States, stateChoice{state, terms.State(state).Word})
 	}
 	wanted, err := x.wantsFile()
 	if err != nil {
@@ -88,7 +89,7 @@ func (s *Server) fleet(page *scopesPage, board []turnaround.Answer, v desk.View)
 		}
 		line := fleetLine{
 			Tag: i.Tag, Href: s.scopeHref(i.Tag), Model: i.Model, Kind: string(m.Kind), Owner: string(i.Owner), Place: i.Location, Serial: i.Serial,
-			Mark: markOf(a.State), Until: clockTime(a.Until, now, v.Zone()),
+			Mark: terms.State(a.State), Until: words.Short(a.Until, now, v.Zone()),
 		}
 		for _, r := range a.Reasons {
 			if r.Blocks {

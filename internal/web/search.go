@@ -10,6 +10,7 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
@@ -202,7 +203,7 @@ func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query)
 	if x.r.URL.Query().Has("long") {
 		most = searchLong
 	}
-	clock := calendar(v)
+	clock := words.Dated(v.Zone())
 	var last int64
 	total, err := v.SearchPage(q, s.filing.most+1, func(l desk.Line) (bool, error) {
 		if len(page.Lines) == most {
@@ -236,15 +237,10 @@ func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query)
 	return nil
 }
 
-// calendar writes instants with their date, as a list needs that reaches over years.
-func calendar(v desk.View) clock {
-	return func(i unit.Instant) string { return dated(i, v.Zone()) }
-}
-
-func (s *Server) recordLine(v desk.View, l desk.Line, clock clock) (recordLine, error) {
+func (s *Server) recordLine(v desk.View, l desk.Line, clock words.Clock) (recordLine, error) {
 	did, err := v.Fate(l)
 	line := recordLine{
-		Seq: l.Seq, At: clock(l.At), Type: l.Type, Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.recordHref(l.ID), Fate: fateOf(l.Type, did),
+		Seq: l.Seq, At: clock(l.At), Type: l.Type, Scope: l.Scope(), What: terms.Record(l.Type, l.Reason, l.Body), By: l.By, Late: l.Late, Href: s.recordHref(l.ID), Fate: fateOf(l.Type, did),
 		Struck: did == store.StateVoided || did == store.StateCorrected,
 	}
 	if line.Scope != "" {
@@ -324,6 +320,6 @@ func recordCells(l desk.Line, zone *time.Location) []string {
 		replaced = l.Replaced.In(zone)
 	}
 	return []string{
-		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, l.Type, l.Scope(), l.Words(), l.By, l.Reason, replaced, l.Corrects, l.ID,
+		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, l.Type, l.Scope(), terms.Record(l.Type, l.Reason, l.Body), l.By, l.Reason, replaced, l.Corrects, l.ID,
 	}
 }

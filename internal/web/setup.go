@@ -4,6 +4,7 @@ import (
 	"net/http"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
 )
 
 // setUpPage is how far a facility is described, part by part in the order in which they build on each
@@ -18,7 +19,7 @@ type setUpPage struct {
 // partLine is one part of the set-up.
 type partLine struct {
 	Name, What, Has string
-	Mark            mark
+	Mark            words.Mark
 	Missing, Look   []string
 	Links           []link
 }
@@ -45,12 +46,12 @@ func (s *Server) setUp(x *exchange) error {
 }
 
 func (s *Server) partLine(x *exchange, p desk.PartState) partLine {
-	l := partLine{Has: p.Has, Missing: p.Missing, Look: p.Look, Mark: mark{"done", "✓", "ready"}}
+	l := partLine{Has: p.Has, Missing: p.Missing, Look: p.Look, Mark: terms.Mark(words.Done)}
 	switch {
 	case len(p.Missing) > 0:
-		l.Mark = mark{"missing", "○", "unknown"}
+		l.Mark = terms.Mark(words.Missing)
 	case len(p.Look) > 0:
-		l.Mark = mark{"look at it", "△", "alert"}
+		l.Mark = terms.Mark(words.LookAt)
 	}
 	to := func(path, text string) {
 		if href := x.linkTo(path); href != "" {

@@ -1,3 +1,10 @@
+// Package kit is what the pages of a site share and what knows no page: requests and their answers, routes,
+// forms, lists, signatures, links, files, and the cache of slow answers.
+//
+// Read Shell, which serves routes, and Exchange, which is one request and its answer. The rooms of web build
+// on kit and never on each other, so that one can be lifted out whole. A handler parses what came, asks the
+// desk and shows a page or sends the browser on; what goes wrong is returned, and kit says it to a person.
+// Nothing of the domain is decided here.
 package web
 
 import (
@@ -15,6 +22,7 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
 )
 
 // shellOptions say how pages are served.
@@ -115,10 +123,7 @@ func (s *shell) view(ctx context.Context, ask func(desk.View) error) error {
 }
 
 // clockOf writes instants as they are seen now.
-func (s *shell) clockOf(v desk.View) clock {
-	now := s.now()
-	return func(i unit.Instant) string { return clockTime(i, now, v.Zone()) }
-}
+func (s *shell) clockOf(v desk.View) words.Clock { return words.Seen(s.now(), v.Zone()) }
 
 // Handler returns the whole of the pages.
 func (s *shell) Handler() http.Handler {

@@ -16,6 +16,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -27,7 +28,7 @@ type streamPage struct {
 	Waiting bool
 	// Others are the streams of the same point on other scales.
 	Others []link
-	Mark   mark
+	Mark   words.Mark
 	Chart  *picture
 	// Choice is what was chosen to be drawn; Trial says that the limits are not those in force.
 	Choice streamChoice

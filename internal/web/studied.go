@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 )
 
@@ -88,9 +89,9 @@ func (s *Server) firsts(ctx context.Context, size int64, p studied) ([]desk.Meas
 type pointWord struct{ Value, Word string }
 
 func pointWords() []pointWord {
-	words := make([]pointWord, len(scope.PointKinds))
+	all := make([]pointWord, len(scope.PointKinds))
 	for i, p := range scope.PointKinds {
-		words[i] = pointWord{string(p), spaced(string(p))}
+		all[i] = pointWord{string(p), words.Spaced(string(p))}
 	}
-	return words
+	return all
 }

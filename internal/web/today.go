@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
 )
 
 // todayPage is the department at a glance.
@@ -55,14 +56,14 @@ const (
 
 // count is how many scopes are in a state.
 type count struct {
-	Mark mark
+	Mark words.Mark
 	N    int
 }
 
 // tile is one scope on the board.
 type tile struct {
 	Tag, Href   string
-	Mark        mark
+	Mark        words.Mark
 	Until, Left string
 	Why         string
 }
@@ -168,7 +169,7 @@ func (p *todayPage) nameless() {
 		p.Held[i].Href, p.Held[i].By, p.Held[i].Why = "", "", "" // a reason is free text
 	}
 	for i := range p.Tiles {
-		if p.Tiles[i].Mark == markOf(turnaround.Held) {
+		if p.Tiles[i].Mark == terms.State(turnaround.Held) {
 			p.Tiles[i].Why = ""
 		}
 	}
@@ -221,7 +222,7 @@ func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) erro
 		return err
 	}
 	for _, n := range notes {
-		page.Notes = append(page.Notes, noteLine{At: clockTime(n.At, now, v.Zone()), By: n.By, Text: n.Text, Href: s.recordHref(string(n.ID))})
+		page.Notes = append(page.Notes, noteLine{At: words.Short(n.At, now, v.Zone()), By: n.By, Text: n.Text, Href: s.recordHref(string(n.ID))})
 	}
 	return nil
 }
@@ -229,7 +230,7 @@ func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) erro
 // ends adds what was begun and not ended.
 func (s *Server) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v desk.View) {
 	for _, o := range ends {
-		page.Ends = append(page.Ends, openEnd{o.Scope, s.scopeHref(o.Scope), o.What, clockTime(o.Begun, now, v.Zone()), age(now.Sub(o.Begun)), o.By})
+		page.Ends = append(page.Ends, openEnd{o.Scope, s.scopeHref(o.Scope), o.What, words.Short(o.Begun, now, v.Zone()), words.Age(now.Sub(o.Begun)), o.By})
 	}
 }
 
@@ -245,16 +246,16 @@ func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Inst
 				continue
 			}
 			n++
-			t := tile{Tag: a.Scope, Href: s.scopeHref(a.Scope), Mark: markOf(a.State), Until: clockTime(a.Until, now, v.Zone())}
+			t := tile{Tag: a.Scope, Href: s.scopeHref(a.Scope), Mark: terms.State(a.State), Until: words.Short(a.Until, now, v.Zone())}
 			if a.Until.Known() {
-				t.Left = age(a.Until.Sub(now))
+				t.Left = words.Age(a.Until.Sub(now))
 			}
 			for _, r := range a.Reasons {
 				if r.Blocks && t.Why == "" {
 					t.Why = r.Text
 				}
 				if state == turnaround.Held && r.Since.Known() {
-					page.Held = append(page.Held, held{Tag: a.Scope, Href: t.Href, Age: age(now.Sub(r.Since)), Why: r.Text, By: r.By})
+					page.Held = append(page.Held, held{Tag: a.Scope, Href: t.Href, Age: words.Age(now.Sub(r.Since)), Why: r.Text, By: r.By})
 				}
 			}
 			page.Tiles = append(page.Tiles, t)
@@ -268,12 +269,12 @@ func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Inst
 				if p.Status == turnaround.MissingStep && p.Deadline.Known() {
 					page.Clocks = append(page.Clocks, running{
 						Tag: a.Scope, Href: t.Href, What: "begin " + string(p.Step), At: p.Deadline,
-						Deadline: clockTime(p.Deadline, now, v.Zone()), Left: age(p.Deadline.Sub(now)), Over: p.Deadline < now,
+						Deadline: words.Short(p.Deadline, now, v.Zone()), Left: words.Age(p.Deadline.Sub(now)), Over: p.Deadline < now,
 					})
 				}
 			}
 		}
-		page.Counts = append(page.Counts, count{markOf(state), n})
+		page.Counts = append(page.Counts, count{terms.State(state), n})
 	}
 }
 
@@ -282,7 +283,7 @@ func dueOf(a turnaround.Answer, href string, now unit.Instant, zone *time.Locati
 	line := due{Tag: a.Scope, Href: href}
 	var points []scope.PointKind
 	for _, d := range a.Due {
-		line.Reasons = append(line.Reasons, dueReason{Why: d.Why, Since: clockTime(d.Since, now, zone), Asked: d.When == sampling.OnRequest})
+		line.Reasons = append(line.Reasons, dueReason{Why: d.Why, Since: words.Short(d.Since, now, zone), Asked: d.When == sampling.OnRequest})
 		line.Blocks = line.Blocks || d.Blocks
 		for _, p := range d.Points {
 			if !slices.Contains(points, p) {
@@ -299,7 +300,7 @@ func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instan
 	for _, o := range open {
 		line := running{Tag: o.Scope, Href: s.scopeHref(o.Scope), What: fmt.Sprintf("%s: %s", strings.ReplaceAll(string(o.Point), "-", " "), o.Next), Over: o.State == sampling.Void, At: o.Deadline}
 		if o.Deadline.Known() {
-			line.Deadline, line.Left, line.Over = clockTime(o.Deadline, now, v.Zone()), age(o.Deadline.Sub(now)), line.Over || o.Deadline < now
+			line.Deadline, line.Left, line.Over = words.Short(o.Deadline, now, v.Zone()), words.Age(o.Deadline.Sub(now)), line.Over || o.Deadline < now
 		}
 		page.Clocks = append(page.Clocks, line)
 	}
@@ -324,7 +325,7 @@ func (s *Server) supplies(page *todayPage, v desk.View, now unit.Instant) error 
 		case l.Recalled.Known() && l.Recalled <= now:
 		case l.Expires <= now:
 		case l.Expires.Sub(now) < lotsSoon:
-			page.Lots = append(page.Lots, lotLine{l.Kit, l.Lot, "expires in " + age(l.Expires.Sub(now))})
+			page.Lots = append(page.Lots, lotLine{l.Kit, l.Lot, "expires in " + words.Age(l.Expires.Sub(now))})
 		}
 	}
 	return nil

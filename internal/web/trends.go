@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -50,7 +51,7 @@ type streamLine struct {
 	Readings                                       int
 	Baseline, Why, Centre                          string
 	Last, LastAt, LastHref                         string
-	Mark                                           mark
+	Mark                                           words.Mark
 	Since                                          string
 	Spark                                          template.HTML
 }
@@ -85,7 +86,7 @@ func (s *Server) trends(x *exchange) error {
 		return x.show(http.StatusOK, "trends", false, page)
 	}
 	now, zone := s.now(), s.desk.DB.Zone()
-	page.AsOf, page.Of = clockTime(o.At, now, zone), len(o.Streams)
+	page.AsOf, page.Of = words.Short(o.At, now, zone), len(o.Streams)
 	var list []desk.Summary
 	for _, m := range o.Streams {
 		switch figure.BaselineWord(m.Baseline, m.Provisional) {
@@ -182,8 +183,8 @@ func standingWord(st desk.Standing) string {
 }
 
 // standingMark is how a stream stands, for the eye.
-func standingMark(st desk.Standing, last *trend.Alarm) mark {
-	shape, word := figure.StandingBy(st, last)
+func standingMark(st desk.Standing, last *trend.Alarm) words.Mark {
+	shape, word := figure.StandingBy(terms, st, last)
 	class := ""
 	switch st {
 	case desk.Moved:
@@ -195,7 +196,7 @@ func standingMark(st desk.Standing, last *trend.Alarm) mark {
 	case desk.Over, desk.Unwatched:
 		class = "unknown"
 	}
-	return mark{word, shape, class}
+	return words.Mark{Word: word, Shape: shape, Class: class}
 }
 
 // streamLine fills in a line of the list; id tells its picture from others.
@@ -204,7 +205,7 @@ func (s *Server) streamLine(m desk.Summary, id string, now unit.Instant) streamL
 	line := streamLine{
 		Tag: m.Key.Scope, Href: s.streamHref(m.Key), ScopeHref: s.scopeHref(m.Key.Scope), Point: string(m.Key.Point), Kind: string(m.Kind),
 		System: m.Key.System, Kit: m.Key.Kit, Readings: m.Readings, Baseline: figure.BaselineWord(m.Baseline, m.Provisional), Why: m.Why,
-		Last: unit.Number(m.Last.Value).String(), LastAt: clockTime(m.Last.At, now, zone), LastHref: s.recordHref(string(m.Last.ID)),
+		Last: unit.Number(m.Last.Value).String(), LastAt: words.Short(m.Last.At, now, zone), LastHref: s.recordHref(string(m.Last.ID)),
 		Mark: standingMark(m.Standing, m.Alarm), Since: sinceWords(m.Alarm, now, s), Spark: spark(m, id),
 	}
 	if m.Baseline != nil {
@@ -219,9 +220,9 @@ func sinceWords(a *trend.Alarm, now unit.Instant, s *Server) string {
 	case a == nil:
 		return ""
 	case a.Since != nil:
-		return clockTime(a.Since.At, now, s.desk.DB.Zone())
+		return words.Short(a.Since.At, now, s.desk.DB.Zone())
 	}
-	return clockTime(a.First.At, now, s.desk.DB.Zone())
+	return words.Short(a.First.At, now, s.desk.DB.Zone())
 }
 
 // spark draws the last readings on their log scale, three standard deviations either side of the centre.
@@ -262,7 +263,7 @@ func (s *Server) streamListing(list []desk.Summary) listing {
 		if m.Alarm != nil && m.Alarm.Since != nil {
 			since = m.Alarm.Since.At.In(zone)
 		}
-		_, word := figure.StandingBy(m.Standing, m.Alarm)
+		_, word := figure.StandingBy(terms, m.Standing, m.Alarm)
 		l.Rows = append(l.Rows, []string{
 			m.Key.Scope, string(m.Key.Point), string(m.Kind), m.Key.System, m.Key.Kit, strconv.Itoa(m.Readings), figure.BaselineWord(m.Baseline, m.Provisional),
 			centre, sd, unit.Number(m.Last.Value).String(), m.Last.At.In(zone), word, since, m.Why,

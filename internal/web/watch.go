@@ -11,7 +11,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 )
 
 // alarmsShown are the alarms of the last day, as they were computed at some moment.
@@ -116,7 +116,7 @@ func (s *Server) watch(ctx context.Context) (*watched, error) {
 	}); err != nil {
 		return nil, err
 	}
-	w.shown.AsOf = clockTime(now, now, s.desk.DB.Zone())
+	w.shown.AsOf = words.Short(now, now, s.desk.DB.Zone())
 	for _, r := range raised {
 		a := r.Alarm
 		if a == nil || a.Last < now.Add(-alarmsSince) || a.Provisional || !a.Open || r.State == trend.LifeClosed && !r.Again {
@@ -131,13 +131,13 @@ func (s *Server) watch(ctx context.Context) (*watched, error) {
 }
 
 func (s *Server) alarmWords(a desk.Alarm, now unit.Instant) string {
-	words := "scattering differently"
+	text := "scattering differently"
 	if a.Direction != trend.Spread {
-		_, words = figure.Direction(a.Direction)
+		text = terms.Direction(a.Direction).Word
 	}
 	if a.Since == nil {
-		return words
+		return text
 	}
-	return words + " since about " + clockTime(a.Since.At, now, s.desk.DB.Zone()) + ", from " +
+	return text + " since about " + words.Short(a.Since.At, now, s.desk.DB.Zone()) + ", from " +
 		strconv.Itoa(int(a.Since.Before)) + " to " + strconv.Itoa(int(a.Since.Now)) + " RLU"
 }

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/words"
 )
 
 // adoptView puts the level in force.
@@ -38,7 +39,7 @@ var adoptFields = []string{"edition", "source", "note", "at", "seen-alert", "see
 
 func (s *Server) fillAdopt(x *exchange, page *workshopPage, d desk.Studied, l reading.Level, sent form) error {
 	zone := s.desk.DB.Zone()
-	a := &adoptView{Period: fmt.Sprintf("%s to %s", dated(d.From, zone), dated(d.To-1, zone)), Readings: d.Baseline.Counted, Source: ownSource, Warnings: sentences(d.Warnings), Alert: l.Alert.String(), Action: l.Action.String()}
+	a := &adoptView{Period: fmt.Sprintf("%s to %s", words.Full(d.From, zone), words.Full(d.To-1, zone)), Readings: d.Baseline.Counted, Source: ownSource, Warnings: sentences(d.Warnings), Alert: l.Alert.String(), Action: l.Action.String()}
 	page.Adopt = a
 	cultures, err := page.q.cultures()
 	if err != nil {

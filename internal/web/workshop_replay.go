@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/wire/table"
 )
 
@@ -40,7 +41,7 @@ type kindTallies struct {
 type changeLine struct {
 	Scope, Href, At, Record string
 	Attempt                 int
-	First, Second           mark
+	First, Second           words.Mark
 }
 
 // Bounds of the list of changes: on the page, and in a file.
@@ -70,7 +71,7 @@ func (s *Server) fillReplay(x *exchange, page *workshopPage, d desk.Studied, l r
 			return err
 		}
 		if past.Begin > d.From {
-			r.Notes = append(r.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), dated(past.Begin, v.Zone())))
+			r.Notes = append(r.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), words.Full(past.Begin, v.Zone())))
 		}
 		today, err := v.Levels()
 		if err != nil {
@@ -110,7 +111,7 @@ func (s *Server) fillTallies(r *replayView, v desk.View, past desk.Past, found l
 		r.Kinds = append(r.Kinds, kindTallies{string(k.Kind), tallyLines(k.Today, k.Proposed)})
 	}
 	r.Changed, r.all = found.Changed, past.Changed(found)
-	r.at = func(c desk.ChangedRound) string { return dated(c.First, v.Zone()) }
+	r.at = func(c desk.ChangedRound) string { return words.Full(c.First, v.Zone()) }
 	for _, c := range r.all[:min(mostChanges, len(r.all))] {
 		line, err := s.changeLine(v, c)
 		if err != nil {
@@ -133,17 +134,17 @@ func (s *Server) fillTallies(r *replayView, v desk.View, past desk.Past, found l
 func (s *Server) changeLine(v desk.View, c desk.ChangedRound) (changeLine, error) {
 	id, err := v.RoundOf(c)
 	return changeLine{
-		Scope: c.Scope, Href: s.tripHref(c.Scope, c.First), At: dated(c.First, v.Zone()), Record: s.recordHref(string(id)), Attempt: c.Attempt,
+		Scope: c.Scope, Href: s.tripHref(c.Scope, c.First), At: words.Full(c.First, v.Zone()), Record: s.recordHref(string(id)), Attempt: c.Attempt,
 		First: roundMark(c.Today), Second: roundMark(c.Then),
 	}, err
 }
 
 // roundMark is the outcome of a round under a level; a round that would not have happened has none.
-func roundMark(o reading.Outcome) mark {
+func roundMark(o reading.Outcome) words.Mark {
 	if o == level.Spared {
-		return mark{"not needed", "–", "unknown"}
+		return terms.Mark(words.NotAsked)
 	}
-	return outcomeMark(o)
+	return terms.Outcome(o)
 }
 
 // signed writes a difference.

@@ -1,4 +1,4 @@
-package desk
+package words
 
 import (
 	"encoding/json"
@@ -16,30 +16,43 @@ import (
 	"rinsate/internal/store"
 )
 
-// Words says in a line what a record holds, beyond its type and the scope, without times.
-func (l Line) Words() string {
-	switch l.Type {
+// body is a record of a type as the ledger holds it.
+type body struct {
+	terms  Terms
+	typ    string
+	reason string
+	text   []byte
+}
+
+// Record says in a line what a record of a type holds, beyond its type and the scope, without times; reason
+// is what the record itself gives.
+func (t Terms) Record(typ, reason string, text []byte) string {
+	return body{t, typ, reason, text}.words()
+}
+
+func (l body) words() string {
+	switch l.typ {
 	case store.TypeUse:
 		return told(l, func(u turnaround.Use) string {
 			return listed(orElse(u.Procedure, "used"), goesOn(u.End.Known()), u.Room)
 		})
 	case store.TypeStep:
 		return told(l, func(s turnaround.Step) string {
-			return listed(spaced(string(s.Kind)), goesOn(s.End.Known()), string(s.Result), s.Agent, s.Machine, s.Cabinet, s.Delayed, s.Note)
+			return listed(Spaced(string(s.Kind)), goesOn(s.End.Known()), string(s.Result), s.Agent, s.Machine, s.Cabinet, s.Delayed, s.Note)
 		})
 	case store.TypeSample:
 		return told(l, func(s sampling.Sample) string {
-			return listed(spaced(string(s.Point)), fmt.Sprintf("attempt %d", s.Attempt), named("kit", s.Kit), named("lot", s.Lot), s.NotApplicable)
+			return listed(Spaced(string(s.Point)), fmt.Sprintf("attempt %d", s.Attempt), named("kit", s.Kit), named("lot", s.Lot), s.NotApplicable)
 		})
 	case store.TypeMoment:
 		return told(l, func(m sampling.Moment) string { return string(m.Mark) })
 	case store.TypeReading:
 		return told(l, func(r reading.Reading) string {
-			return listed(spaced(string(r.With.Point)), r.Value.String(), outcomeWord(r.Judgement.Outcome))
+			return listed(Spaced(string(r.With.Point)), r.Value.String(), l.terms.outcome(r.Judgement.Outcome))
 		})
 	case store.TypeRound:
 		return told(l, func(d turnaround.Decision) string {
-			return listed(fmt.Sprintf("attempt %d", d.Round.Attempt), outcomeWord(d.Round.Outcome), d.Round.Why)
+			return listed(fmt.Sprintf("attempt %d", d.Round.Attempt), l.terms.outcome(d.Round.Outcome), d.Round.Why)
 		})
 	case store.TypeHold:
 		return told(l, func(h turnaround.Hold) string { return h.Reason })
@@ -55,19 +68,19 @@ func (l Line) Words() string {
 		return told(l, func(h dossier.Handover) string { return h.Text })
 	case store.TypeAlarm:
 		return told(l, func(h trend.Handling) string {
-			return listed(spaced(string(h.Stream.Point)), "alarm "+string(h.Act), h.Cause.Words(), h.Words)
+			return listed(Spaced(string(h.Stream.Point)), "alarm "+string(h.Act), h.Cause.Words(), h.Words)
 		})
 	case store.TypeSuspect:
 		return told(l, func(x store.Suspect) string { return fmt.Sprintf("%d readings: %s", len(x.Readings), x.Reason) })
 	case store.TypeVoid:
-		return l.Reason
+		return l.reason
 	}
 	return l.setUpWords()
 }
 
-// setUpWords is Words for what the department is made of.
-func (l Line) setUpWords() string {
-	switch l.Type {
+// setUpWords is words for what the department is made of.
+func (l body) setUpWords() string {
+	switch l.typ {
 	case store.TypeSite:
 		return told(l, func(s store.Site) string { return s.Name })
 	case store.TypeModel:
@@ -92,11 +105,11 @@ func (l Line) setUpWords() string {
 			if x.Alert > 0 {
 				alert = "alert " + x.Alert.String()
 			}
-			return listed(spaced(string(x.Point)), named("system", x.System), named("kit", x.Kit), alert, "action "+x.Action.String()+" "+string(x.Unit))
+			return listed(Spaced(string(x.Point)), named("system", x.System), named("kit", x.Kit), alert, "action "+x.Action.String()+" "+string(x.Unit))
 		})
 	case store.TypeChart:
 		return told(l, func(c store.Chart) string {
-			return listed(spaced(string(c.Stream.Point)), named("system", c.Stream.System), named("kit", c.Stream.Kit))
+			return listed(Spaced(string(c.Stream.Point)), named("system", c.Stream.System), named("kit", c.Stream.Kit))
 		})
 	case store.TypeTarget:
 		return told(l, func(t quality.Target) string { return listed(t.Material, string(t.Kind), named("system", t.System)) })
@@ -115,15 +128,15 @@ func (l Line) setUpWords() string {
 	case store.TypeClock:
 		return "the computer's clock was set back"
 	}
-	return l.Reason
+	return l.reason
 }
 
-func told[T any](l Line, words func(T) string) string {
-	var body T
-	if err := json.Unmarshal(l.Body, &body); err != nil {
+func told[T any](l body, words func(T) string) string {
+	var b T
+	if err := json.Unmarshal(l.text, &b); err != nil {
 		return "cannot be read: " + err.Error()
 	}
-	return words(body)
+	return words(b)
 }
 
 // listed joins what there is.
@@ -158,9 +171,5 @@ func orElse(text, otherwise string) string {
 	return text
 }
 
-func outcomeWord(o reading.Outcome) string {
-	if o == reading.None {
-		return "no result"
-	}
-	return string(o)
-}
+// outcome is the word of an outcome alone.
+func (t Terms) outcome(o reading.Outcome) string { return t.Outcome(o).Word }
