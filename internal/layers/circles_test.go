@@ -26,30 +26,47 @@ const (
 
 // circlesAllowed are the packages that still have larger circles, with the number of files in them. The
 // numbers only shrink: one that is larger than need be fails the test.
-var circlesAllowed = map[string]int{}
+var circlesAllowed = map[string]int{
+	"internal/cli":             21,
+	"internal/desk":            17,
+	"internal/store":           11,
+	"internal/store/storetest": 9,
+	"internal/web":             77,
+}
 
 // methodsAllowed are the types that still have more methods, with how many. They only shrink as well.
-var methodsAllowed = map[string]int{}
+var methodsAllowed = map[string]int{
+	"internal/cli.app":       117,
+	"internal/demo.hospital": 57,
+	"internal/desk.View":     152,
+	"internal/desk.Work":     64,
+	"internal/store.Tx":      105,
+	"internal/web.Server":    291,
+}
 
 // compiled is what go list tells of a package and of where the compiler has put it.
 type compiled struct {
 	ImportPath, Dir, Export string
-	GoFiles                 []string
-	Standard                bool
+	GoFiles, Imports        []string
 }
 
 func TestCirclesAndMethods(t *testing.T) {
-	all := goList[compiled](t, "list", "-export", "-deps", "-json=ImportPath,Dir,Export,GoFiles,Standard", module+"/...")
-	exports := map[string]string{}
-	for _, p := range all {
-		exports[p.ImportPath] = p.Export
-	}
-	circles, methods := map[string]int{}, map[string]int{}
-	for _, p := range all {
-		name, own := strings.CutPrefix(p.ImportPath, module+"/")
-		if !own {
+	var own []compiled // each behind those that it imports
+	foreign := map[string]bool{}
+	for _, p := range goList[compiled](t, "list", "-deps", "-json=ImportPath,Dir,GoFiles,Imports", module+"/...") {
+		if !strings.HasPrefix(p.ImportPath, module+"/") {
 			continue
 		}
+		own = append(own, p)
+		for _, imported := range p.Imports {
+			foreign[imported] = foreign[imported] || !strings.HasPrefix(imported, module+"/")
+		}
+	}
+	maps.DeleteFunc(foreign, func(_ string, is bool) bool { return !is })
+	l := newLoader(goList[compiled](t, slices.Concat([]string{"list", "-export", "-deps", "-json=ImportPath,Export"}, slices.Sorted(maps.Keys(foreign)))...))
+	circles, methods := map[string]int{}, map[string]int{}
+	for _, p := range own {
+		name := strings.TrimPrefix(p.ImportPath, module+"/")
 		sources := map[string]string{}
 		for _, f := range p.GoFiles {
 			content, err := os.ReadFile(filepath.Join(p.Dir, f))
@@ -58,7 +75,7 @@ func TestCirclesAndMethods(t *testing.T) {
 			}
 			sources[f] = string(content)
 		}
-		s, err := shapeOf(p.ImportPath, sources, exports)
+		s, err := l.shapeOf(p.ImportPath, sources)
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
@@ -109,31 +126,53 @@ type shape struct {
 	methods map[string]int
 }
 
-// shapeOf reads a package of files by their names. exports says where the compiler has put the packages that
-// it imports.
-func shapeOf(path string, sources, exports map[string]string) (shape, error) {
+// loader reads packages whose imports it has read before or the compiler has put somewhere.
+type loader struct {
+	fset     *token.FileSet
+	read     map[string]*types.Package
+	compiled types.Importer
+}
+
+func newLoader(foreign []compiled) *loader {
+	exports := map[string]string{}
+	for _, p := range foreign {
+		exports[p.ImportPath] = p.Export
+	}
 	fset := token.NewFileSet()
+	return &loader{fset: fset, read: map[string]*types.Package{}, compiled: importer.ForCompiler(fset, "gc", func(path string) (io.ReadCloser, error) {
+		if exports[path] == "" {
+			return nil, fmt.Errorf("package %s was not compiled", path)
+		}
+		return os.Open(exports[path])
+	})}
+}
+
+// Import returns a package that another one imports.
+func (l *loader) Import(path string) (*types.Package, error) {
+	if p := l.read[path]; p != nil {
+		return p, nil
+	}
+	return l.compiled.Import(path)
+}
+
+// shapeOf reads a package of files by their names.
+func (l *loader) shapeOf(path string, sources map[string]string) (shape, error) {
 	var files []*ast.File
 	for _, name := range slices.Sorted(maps.Keys(sources)) {
-		f, err := parser.ParseFile(fset, name, sources[name], parser.SkipObjectResolution)
+		f, err := parser.ParseFile(l.fset, name, sources[name], parser.SkipObjectResolution)
 		if err != nil {
 			return shape{}, err
 		}
 		files = append(files, f)
 	}
-	lookup := func(path string) (io.ReadCloser, error) {
-		if exports[path] == "" {
-			return nil, fmt.Errorf("package %s was not compiled", path)
-		}
-		return os.Open(exports[path])
-	}
 	info := &types.Info{Uses: map[*ast.Ident]types.Object{}}
-	config := types.Config{Importer: importer.ForCompiler(fset, "gc", lookup)}
-	p, err := config.Check(path, fset, files, info)
+	config := types.Config{Importer: l}
+	p, err := config.Check(path, l.fset, files, info)
 	if err != nil {
 		return shape{}, err
 	}
-	in := func(pos token.Pos) string { return fset.Position(pos).Filename }
+	l.read[path] = p
+	in := func(pos token.Pos) string { return l.fset.Position(pos).Filename }
 	needs := map[string]map[string]bool{}
 	for name := range sources {
 		needs[name] = map[string]bool{}
@@ -273,7 +312,7 @@ func TestShape(t *testing.T) {
 		},
 	} {
 		t.Run(c.reason, func(t *testing.T) {
-			s, err := shapeOf("p", c.sources, nil)
+			s, err := newLoader(nil).shapeOf("p", c.sources)
 			if err != nil {
 				t.Fatal(err)
 			}

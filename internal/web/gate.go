@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/words"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 )
 
 // gatePage is the answer for the procedure room. It holds nothing about patients or people.
@@ -34,17 +35,17 @@ type gateAnswer struct {
 
 // gate answers whether a scope may be used. The form sends the tag as a query, so that the page works
 // without a script and the answer has an address of its own.
-func (s *Server) gate(x *exchange) error {
-	asked := strings.TrimSpace(x.r.PathValue("tag"))
+func (s *Server) gate(x *kit.Exchange) error {
+	asked := strings.TrimSpace(x.R.PathValue("tag"))
 	if asked == "" {
-		asked = strings.TrimSpace(x.r.URL.Query().Get("scope"))
+		asked = strings.TrimSpace(x.R.URL.Query().Get("scope"))
 	}
 	page := gatePage{Asked: asked}
 	if asked == "" {
-		return x.show(http.StatusOK, "gate", x.who == nil, page)
+		return x.Show(http.StatusOK, "gate", x.Who == nil, page)
 	}
 	status := http.StatusOK
-	err := s.view(x.r.Context(), func(v desk.View) error {
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		fleet, err := v.Instruments()
 		if err != nil {
 			return err
@@ -54,7 +55,7 @@ func (s *Server) gate(x *exchange) error {
 			page.Unknown, status = true, http.StatusNotFound
 			return nil
 		}
-		now := s.now()
+		now := s.Now()
 		a, err := v.Gate(fleet[i].Tag, now, store.Forever)
 		if err != nil {
 			return err
@@ -76,7 +77,7 @@ func (s *Server) gate(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.show(status, "gate", x.who == nil, page)
+	return x.Show(status, "gate", x.Who == nil, page)
 }
 
 // findScope finds an instrument by its tag, barcode or serial number, -1 when there is none.

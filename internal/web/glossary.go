@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"html/template"
 	"slices"
+
+	"rinsate/internal/web/kit"
 )
 
 // entry is a word of the trade or of this program, explained.
@@ -165,7 +167,7 @@ var glossary = []entry{
 }
 
 // Anchor is the name of a word's place in the glossary.
-func (e entry) Anchor() string { return anchor(e.Word) }
+func (e entry) Anchor() string { return kit.Anchor(e.Word) }
 
 // explained returns the entry of a word.
 func explained(word string) (entry, bool) {
@@ -187,7 +189,7 @@ func termAs(word, shown string) (template.HTML, error) {
 	if !ok {
 		return "", fmt.Errorf("the glossary does not explain %q", word)
 	}
-	id := "term-" + anchor(word)
+	id := "term-" + kit.Anchor(word)
 	return template.HTML(fmt.Sprintf(`<span class="term"><button type="button" popovertarget="%s">%s</button><span id="%s" popover role="note">%s</span></span>`, //nolint:gosec // escaped
 		id, template.HTMLEscapeString(shown), id, template.HTMLEscapeString(e.Means))), nil
 }

@@ -33,7 +33,7 @@ func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, mo
 	}
 	lines := make([]historyLine, 0, len(records))
 	for _, l := range records {
-		h := historyLine{Seq: l.Seq, At: clock(l.At), What: l.Type, By: l.By, Href: s.recordHref(l.ID)}
+		h := historyLine{Seq: l.Seq, At: clock(l.At), What: l.Type, By: l.By, Href: s.RecordHref(l.ID)}
 		if words := described(l); words != "" {
 			h.What += ": " + words
 		}

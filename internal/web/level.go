@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // levelPage is one level with the grounds on which it was adopted.
@@ -59,13 +60,13 @@ type reasonCount struct {
 
 type exclusionLine struct{ Href, ID, Why string }
 
-func (s *Server) level(x *exchange) error {
+func (s *Server) level(x *kit.Exchange) error {
 	page := levelPage{}
-	if x.r.URL.Query().Get("done") == "adopted" {
+	if x.R.URL.Query().Get("done") == "adopted" {
 		page.Said = "The level is adopted and signed."
 	}
-	err := s.view(x.r.Context(), func(v desk.View) error {
-		e, g, err := v.LevelOf(x.r.PathValue("level"))
+	err := s.View(x.R.Context(), func(v desk.View) error {
+		e, g, err := v.LevelOf(x.R.PathValue("level"))
 		if err != nil {
 			return err
 		}
@@ -73,18 +74,18 @@ func (s *Server) level(x *exchange) error {
 			return err
 		}
 		t := level.Target{System: e.System, Kit: e.Kit, Point: e.Point, Kind: e.Kind}
-		page.Target, page.levelLine, page.Words = targetWords(t), s.levelLine(e, v), sentence(levelSaid(e.Level))
+		page.Target, page.levelLine, page.Words = targetWords(t), s.levelLine(e, v), kit.Sentence(levelSaid(e.Level))
 		if e.Analyte != reading.ATP {
 			page.Words = "" // the table has it
 		}
-		page.Recorded, page.Record, page.CV = words.Full(e.Recorded, v.Zone()), s.recordHref(string(e.Record)), limitText(e.CV)
+		page.Recorded, page.Record, page.CV = words.Full(e.Recorded, v.Zone()), s.RecordHref(string(e.Record)), limitText(e.CV)
 		if e.Analyte == reading.ATP {
-			page.Workshop = s.url(workshopPath) + "?" + targetQuery(t)
+			page.Workshop = s.URL(workshopPath) + "?" + targetQuery(t)
 			side := "second" // beside the one in force
 			if page.State == inForce {
 				side = "first"
 			}
-			page.Compare = s.url(comparePath) + "?" + targetQuery(t) + "&" + side + "=" + string(e.Record)
+			page.Compare = s.URL(comparePath) + "?" + targetQuery(t) + "&" + side + "=" + string(e.Record)
 		}
 		if g != nil {
 			page.Grounds, err = s.groundsView(v, *g)
@@ -94,7 +95,7 @@ func (s *Server) level(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.show(http.StatusOK, "level", false, page)
+	return x.Show(http.StatusOK, "level", false, page)
 }
 
 // inForce is the standing of a level that judges readings now.
@@ -156,7 +157,7 @@ func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) 
 		view.Replay = r
 	}
 	if r := g.Reference; r != nil {
-		view.Figures, view.Sentence, view.Cautions, view.Confidence = figureLines(*r), sentence(r.Sentence), sentences(r.Warnings), shareText(r.Confidence.Float())
+		view.Figures, view.Sentence, view.Cautions, view.Confidence = figureLines(*r), kit.Sentence(r.Sentence), sentences(r.Warnings), shareText(r.Confidence.Float())
 		if g.Unlinked > 0 {
 			view.Cautions = append(view.Cautions, fmt.Sprintf("%d cultures had no reading before them and do not count.", g.Unlinked))
 		}
@@ -200,7 +201,7 @@ func (s *Server) derivationView(view *groundsView, d level.Derivation, zone *tim
 		}
 	}
 	for _, e := range d.Excluded {
-		view.Left = append(view.Left, exclusionLine{s.recordHref(e.ID), e.ID, e.Why})
+		view.Left = append(view.Left, exclusionLine{s.RecordHref(e.ID), e.ID, e.Why})
 	}
 	view.Warnings, view.Digest = sentences(d.Warnings), b.Digest
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/web/kit"
 )
 
 // mostStudies is how many derivations are kept: two people who walk through the workshop, and one over.
@@ -17,8 +18,8 @@ func (s *Server) studied(ctx context.Context, study desk.Study) (desk.Studied, e
 	if err != nil {
 		return desk.Studied{}, err
 	}
-	return ask(ctx, &s.studies, question{text: fmt.Sprintf("%+v", study), size: size}, func(ctx context.Context) (d desk.Studied, err error) {
-		err = s.view(ctx, func(v desk.View) error {
+	return kit.Ask(ctx, &s.studies, kit.Question{Text: fmt.Sprintf("%+v", study), Size: size}, func(ctx context.Context) (d desk.Studied, err error) {
+		err = s.View(ctx, func(v desk.View) error {
 			d, err = v.Study(study)
 			return err
 		})

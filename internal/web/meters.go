@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -26,7 +27,7 @@ type metersPage struct {
 	Systems          []string
 	// MayCheck says that whoever asks may record a check.
 	MayCheck bool
-	Exports  exports
+	Exports  kit.Exports
 }
 
 type conditionChoice struct{ Value, Word string }
@@ -64,27 +65,27 @@ var conditionChoices = []conditionChoice{
 	{string(quality.Checked), "checked"}, {string(quality.Unchecked), "due or never checked"}, {string(quality.Failed), "failed"},
 }
 
-func (s *Server) meters(x *exchange) error {
-	q := x.r.URL.Query()
+func (s *Server) meters(x *kit.Exchange) error {
+	q := x.R.URL.Query()
 	page := metersPage{
 		State: q.Get("state"), System: q.Get("system"), Q: strings.TrimSpace(q.Get("q")), States: conditionChoices,
-		MayCheck: x.may(access.CheckMeter), Exports: x.exports(),
+		MayCheck: x.May(access.CheckMeter), Exports: x.Exports(),
 	}
-	wanted, err := x.wantsFile()
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	if err := s.view(x.r.Context(), func(v desk.View) error { return s.fillMeters(&page, v) }); err != nil {
+	if err := s.View(x.R.Context(), func(v desk.View) error { return s.fillMeters(&page, v) }); err != nil {
 		return err
 	}
 	if wanted {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
-	return x.show(http.StatusOK, "meters", false, page)
+	return x.Show(http.StatusOK, "meters", false, page)
 }
 
 func (s *Server) fillMeters(page *metersPage, v desk.View) error {
-	now := s.now()
+	now := s.Now()
 	lines, err := v.MeterLines(now)
 	if err != nil {
 		return err
@@ -94,10 +95,10 @@ func (s *Server) fillMeters(page *metersPage, v desk.View) error {
 		if !slices.Contains(page.Systems, l.System) {
 			page.Systems = append(page.Systems, l.System)
 		}
-		if page.State != "" && page.State != string(l.State.Condition) || page.System != "" && page.System != l.System || !mentions(page.Q, l.Code, l.Serial) {
+		if page.State != "" && page.State != string(l.State.Condition) || page.System != "" && page.System != l.System || !kit.Mentions(page.Q, l.Code, l.Serial) {
 			continue
 		}
-		page.Lines = append(page.Lines, s.meterRow(l, now, s.clockOf(v), v.Zone()))
+		page.Lines = append(page.Lines, s.meterRow(l, now, s.ClockOf(v), v.Zone()))
 	}
 	slices.Sort(page.Systems)
 	return nil
@@ -105,7 +106,7 @@ func (s *Server) fillMeters(page *metersPage, v desk.View) error {
 
 func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clock, zone *time.Location) meterRow {
 	row := meterRow{
-		Code: l.Code, Href: s.meterHref(l.Code), CheckHref: s.meterHref(l.Code) + "#check", System: l.System, Serial: l.Serial,
+		Code: l.Code, Href: s.MeterHref(l.Code), CheckHref: s.MeterHref(l.Code) + "#check", System: l.System, Serial: l.Serial,
 		Mark: conditionMark(l.State), Until: clock(l.State.Until), Why: l.State.Why, Readings: strconv.Itoa(l.Readings),
 	}
 	if l.State.Condition == quality.Checked {
@@ -121,10 +122,10 @@ func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clock,
 		row.Readings += " since the last check"
 	}
 	if l.Last != nil {
-		row.Last, row.LastHref, row.Outcome = clock(l.Last.Verdict.At), s.recordHref(string(l.Last.ID)), terms.Verdict(l.Last.Verdict.Outcome)
+		row.Last, row.LastHref, row.Outcome = clock(l.Last.Verdict.At), s.RecordHref(string(l.Last.ID)), terms.Verdict(l.Last.Verdict.Outcome)
 	}
 	if l.Serviced != nil {
-		row.Serviced, row.ServicedHref = fmt.Sprintf("%s, %s", clock(l.Serviced.Verdict.At), l.Serviced.Serviced), s.recordHref(string(l.Serviced.ID))
+		row.Serviced, row.ServicedHref = fmt.Sprintf("%s, %s", clock(l.Serviced.Verdict.At), l.Serviced.Serviced), s.RecordHref(string(l.Serviced.ID))
 	}
 	row.cells = []string{row.Code, row.System, row.Serial, row.Mark.Word, words.Full(l.State.Until, zone), row.Why, "", row.Outcome.Word, "", "", row.Readings}
 	if l.Last != nil {
@@ -136,8 +137,8 @@ func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clock,
 	return row
 }
 
-func (p metersPage) listing() listing {
-	l := listing{Name: "meters", Columns: []table.SheetColumn{
+func (p metersPage) listing() kit.Listing {
+	l := kit.Listing{Name: "meters", Columns: []table.SheetColumn{
 		{Name: "meter"},
 		{Name: "system"},
 		{Name: "serial"},

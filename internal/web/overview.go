@@ -6,6 +6,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/web/kit"
 )
 
 // overview is what holds of the whole fleet at one size of the ledger: what many pages show and what takes
@@ -27,10 +28,10 @@ func (s *Server) overview(ctx context.Context) (*overview, error) {
 	if err != nil {
 		return nil, err
 	}
-	now := s.now()
-	return ask(ctx, &s.overviews, question{text: "fleet", size: size, at: now}, func(ctx context.Context) (*overview, error) {
+	now := s.Now()
+	return kit.Ask(ctx, &s.overviews, kit.Question{Text: "fleet", Size: size, At: now}, func(ctx context.Context) (*overview, error) {
 		var o overview
-		err := s.view(ctx, func(v desk.View) (err error) {
+		err := s.View(ctx, func(v desk.View) (err error) {
 			if o.board, err = v.Board(now); err != nil {
 				return err
 			}
@@ -45,8 +46,8 @@ func (s *Server) overview(ctx context.Context) (*overview, error) {
 }
 
 // live tells a page whenever something was recorded, once what holds then was found out.
-func (s *Server) live(x *exchange) error {
-	return s.shell.live(x, func(ctx context.Context) error {
+func (s *Server) live(x *kit.Exchange) error {
+	return s.Shell.Live(x, func(ctx context.Context) error {
 		_, err := s.overview(ctx)
 		return err
 	})

@@ -11,6 +11,7 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/web/kit"
 )
 
 // fieldLine is one field of a record with its name in words.
@@ -52,21 +53,21 @@ var leading = []string{
 const firstInstant = 100_000_000_000_000
 
 // tellFields tells a record's body in groups of lines. Instants are those of the facility's zone.
-func tellFields(x *exchange, body []byte) ([]fieldGroup, error) {
+func tellFields(x *kit.Exchange, body []byte) ([]fieldGroup, error) {
 	d := json.NewDecoder(bytes.NewReader(body))
 	d.UseNumber()
 	var whole map[string]any
 	if err := d.Decode(&whole); err != nil {
 		return nil, err
 	}
-	t := teller{x: x, zone: x.s.desk.DB.Zone()}
+	t := teller{x: x, zone: x.Shell.Desk.DB.Zone()}
 	t.object(nil, whole)
 	return slices.DeleteFunc(t.groups, func(g fieldGroup) bool { return len(g.Lines) == 0 }), nil
 }
 
 // teller tells the fields of a record.
 type teller struct {
-	x      *exchange
+	x      *kit.Exchange
 	zone   *time.Location
 	groups []fieldGroup
 	told   int
@@ -225,17 +226,17 @@ func label(path []string) string {
 }
 
 // fieldHref is where the value of a field leads: to the record, to the scope, or to whatever else names it.
-func fieldHref(x *exchange, name, value string) string {
+func fieldHref(x *kit.Exchange, name, value string) string {
 	if _, err := ledger.ParseID(value); err == nil {
-		return x.s.recordHref(value)
+		return x.Shell.RecordHref(value)
 	}
 	switch name {
 	case "scope", "tag":
-		return x.s.scopeHref(value)
+		return x.Shell.ScopeHref(value)
 	case "kit", "lot", "meter":
-		return x.searchHref(name, value)
+		return x.SearchHref(name, value)
 	case "by", "second", "person", "adopted_by":
-		return x.searchHref("person", value)
+		return x.SearchHref("person", value)
 	}
 	return ""
 }

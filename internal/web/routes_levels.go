@@ -4,16 +4,17 @@ import (
 	"net/http"
 
 	"rinsate/internal/domain/access"
+	"rinsate/internal/web/kit"
 )
 
 // levelRoutes are the levels and how they are derived, judged and adopted.
-func (s *Server) levelRoutes() []route {
-	return []route{
-		numbersSection.page("/levels", access.SeeNumbers, "levels", "Levels", s.levels),
-		numbersSection.page(workshopPath, access.SeeNumbers, "workshop", "Level workshop", s.workshop),
-		numbersSection.page(comparePath, access.SeeNumbers, "compare", "Compare levels", s.compareLevels),
-		numbersSection.page("/levels/{level}", access.SeeNumbers, "level", "", s.level),
-		{method: http.MethodPost, path: workshopPath + "/cultures", need: access.SeeNumbers, handle: s.takeCultures, limit: cultureLimit},
-		post(workshopPath, access.Adopt, s.adopt),
+func (s *Server) levelRoutes() []kit.Route {
+	return []kit.Route{
+		numbersSection.Page("/levels", access.SeeNumbers, "levels", "Levels", s.levels),
+		numbersSection.Page(workshopPath, access.SeeNumbers, "workshop", "Level workshop", s.workshop),
+		numbersSection.Page(comparePath, access.SeeNumbers, "compare", "Compare levels", s.compareLevels),
+		numbersSection.Page("/levels/{level}", access.SeeNumbers, "level", "", s.level),
+		{Method: http.MethodPost, Path: workshopPath + "/cultures", Need: access.SeeNumbers, Handle: s.takeCultures, Limit: cultureLimit},
+		kit.Post(workshopPath, access.Adopt, s.adopt),
 	}
 }

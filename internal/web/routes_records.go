@@ -4,23 +4,24 @@ import (
 	"net/http"
 
 	"rinsate/internal/domain/access"
+	"rinsate/internal/web/kit"
 )
 
 // recordRoutes are the records, their search and their proofs.
-func (s *Server) recordRoutes() []route {
-	return []route{
-		get("/today/due", access.SeeBoard, "due", "", s.dueList),
-		recordsSection.page("/records", access.SeeRecords, "records", "Search", s.searchRecords),
-		recordsSection.page("/records/ledger", access.SeeRecords, "ledger", "Ledger", s.ledger),
-		{method: http.MethodPost, path: "/records/ledger", need: access.SeeRecords, handle: s.compareLedger},
-		get("/records/ledger/checkpoint.txt", access.SeeRecords, "", "", s.checkpointFile),
-		get("/records/ledger/key.txt", access.SeeRecords, "", "", s.keyFile),
-		get("/records/ledger/verify.sh", access.SeeRecords, "", "", s.verifyFile),
-		get("/records/ledger/ledger.zip", access.Export, "", "", s.ledgerFile),
-		recordsSection.page("/records/{id}", access.SeeScope, "record", "", s.record),
-		get("/records/{id}/record.json", access.SeeRecords, "", "", s.recordFile),
-		get("/records/{id}/record.tlog-proof", access.SeeRecords, "", "", s.proofFile),
-		post("/records/{id}/void", access.RecordStep, s.voidRecord),
-		post("/records/{id}/correct", access.RecordStep, s.correctReading),
+func (s *Server) recordRoutes() []kit.Route {
+	return []kit.Route{
+		kit.Get("/today/due", access.SeeBoard, "due", "", s.dueList),
+		recordsSection.Page("/records", access.SeeRecords, "records", "Search", s.searchRecords),
+		recordsSection.Page("/records/ledger", access.SeeRecords, "ledger", "Ledger", s.ledger),
+		{Method: http.MethodPost, Path: "/records/ledger", Need: access.SeeRecords, Handle: s.compareLedger},
+		kit.Get("/records/ledger/checkpoint.txt", access.SeeRecords, "", "", s.checkpointFile),
+		kit.Get("/records/ledger/key.txt", access.SeeRecords, "", "", s.keyFile),
+		kit.Get("/records/ledger/verify.sh", access.SeeRecords, "", "", s.verifyFile),
+		kit.Get("/records/ledger/ledger.zip", access.Export, "", "", s.ledgerFile),
+		recordsSection.Page("/records/{id}", access.SeeScope, "record", "", s.record),
+		kit.Get("/records/{id}/record.json", access.SeeRecords, "", "", s.recordFile),
+		kit.Get("/records/{id}/record.tlog-proof", access.SeeRecords, "", "", s.proofFile),
+		kit.Post("/records/{id}/void", access.RecordStep, s.voidRecord),
+		kit.Post("/records/{id}/correct", access.RecordStep, s.correctReading),
 	}
 }

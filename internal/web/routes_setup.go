@@ -4,14 +4,15 @@ import (
 	"slices"
 
 	"rinsate/internal/domain/access"
+	"rinsate/internal/web/kit"
 )
 
 // setUpRoutes are how a facility is described: its fleet, kits, meters and rules.
-func (s *Server) setUpRoutes() []route {
+func (s *Server) setUpRoutes() []kit.Route {
 	routes := slices.Concat(
-		[]route{
-			setUpSection.page("/set-up", access.SeeSetUp, "set-up", "Overview", s.setUp),
-			setUpSection.page("/set-up/models/{model}/points/{point}", access.SeeSetUp, "set-up-point", "", s.pointProtocol),
+		[]kit.Route{
+			setUpSection.Page("/set-up", access.SeeSetUp, "set-up", "Overview", s.setUp),
+			setUpSection.Page("/set-up/models/{model}/points/{point}", access.SeeSetUp, "set-up-point", "", s.pointProtocol),
 		},
 		s.rulesRoutes(),
 	)

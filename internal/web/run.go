@@ -5,6 +5,8 @@ import (
 	"crypto/tls"
 	"net"
 	"sync"
+
+	"rinsate/internal/web/kit"
 )
 
 // Run serves the pages on a listener until the context ends, then lets open requests finish. With a
@@ -19,5 +21,5 @@ func (s *Server) Run(ctx context.Context, l net.Listener, certificate *tls.Certi
 	defer beside.Wait()
 	defer s.imports.end()
 	defer stop()
-	return listen(ctx, l, s.Handler(), s.log, s.endLive) // live pages have no end of their own
+	return kit.Listen(ctx, l, s.Handler(), s.Log, s.EndLive) // live pages have no end of their own
 }

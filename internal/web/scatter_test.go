@@ -23,7 +23,7 @@ func TestScatterFindsWhatIsPlanted(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.plant()
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.InfectionPrevention)
 	p.open("/scatter")
 	p.waitText(".stand-out", "Lot "+plantedLot)
@@ -151,13 +151,13 @@ func TestDisguise(t *testing.T) {
 func TestOnward(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
-	if got := b.server.onward("/nowhere/at/all", nil); got != "" {
+	if got := b.server.Onward("/nowhere/at/all", nil); got != "" {
 		t.Errorf("a page that is not there: %q", got)
 	}
-	if got, want := b.server.onward("/scopes", url.Values{"q": {"a b"}}), "/rinsate/scopes?q=a+b"; got != want {
+	if got, want := b.server.Onward("/scopes", url.Values{"q": {"a b"}}), "/rinsate/scopes?q=a+b"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if got := b.server.trendHref("L 7/2", "", nil); got != "/rinsate/trends?scope=L+7%2F2" {
+	if got := b.server.TrendHref("L 7/2", "", nil); got != "/rinsate/trends?scope=L+7%2F2" {
 		t.Errorf("a scope without a point: %q", got)
 	}
 }

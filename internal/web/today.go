@@ -18,6 +18,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // todayPage is the department at a glance.
@@ -103,32 +104,32 @@ type lotLine struct{ Kit, Lot, Why string }
 // lotsSoon is how long before its expiry a lot is shown.
 const lotsSoon = 14 * 24 * time.Hour
 
-func (s *Server) today(x *exchange) error {
-	return s.todayPage(x, http.StatusOK, noteForm{ID: string(ledger.NewID(s.now(), rand.Reader))})
+func (s *Server) today(x *kit.Exchange) error {
+	return s.todayPage(x, http.StatusOK, noteForm{ID: string(ledger.NewID(s.Now(), rand.Reader))})
 }
 
-func (s *Server) todayPage(x *exchange, status int, note noteForm) error {
-	return s.board(x, status, note, x.r.URL.Query().Has("wall"))
+func (s *Server) todayPage(x *kit.Exchange, status int, note noteForm) error {
+	return s.board(x, status, note, x.R.URL.Query().Has("wall"))
 }
 
 // wall shows the board on a screen that people look at from far away. It names no people, since nobody may
 // have signed in at it.
-func (s *Server) wall(x *exchange) error { return s.board(x, http.StatusOK, noteForm{}, true) }
+func (s *Server) wall(x *kit.Exchange) error { return s.board(x, http.StatusOK, noteForm{}, true) }
 
-func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error {
-	page := todayPage{Wall: wall, Live: s.url("/live"), Alarms: s.alarmsShown()}
-	if x.who == nil || x.r.URL.Path == s.url("/wall") {
-		page.Live = s.url("/wall/live")
+func (s *Server) board(x *kit.Exchange, status int, note noteForm, wall bool) error {
+	page := todayPage{Wall: wall, Live: s.URL("/live"), Alarms: s.alarmsShown()}
+	if x.Who == nil || x.R.URL.Path == s.URL("/wall") {
+		page.Live = s.URL("/wall/live")
 	}
-	if x.may(access.RecordStep) && !page.Wall {
+	if x.May(access.RecordStep) && !page.Wall {
 		page.Note = &note
 	}
-	now := s.now()
-	p, err := s.overview(x.r.Context())
+	now := s.Now()
+	p, err := s.overview(x.R.Context())
 	if err != nil {
 		return err
 	}
-	err = s.view(x.r.Context(), func(v desk.View) error {
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		s.tiles(&page, p.board, now, v)
 		s.clocks(&page, p.open, now, v)
 		s.ends(&page, p.ends, now, v)
@@ -139,8 +140,8 @@ func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error 
 			return err
 		}
 		for i, m := range page.Meters {
-			if x.may(access.SeeScope) && !page.Wall {
-				page.Meters[i].Href = s.meterHref(m.Code)
+			if x.May(access.SeeScope) && !page.Wall {
+				page.Meters[i].Href = s.MeterHref(m.Code)
 			}
 		}
 		return nil
@@ -148,15 +149,15 @@ func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error 
 	if err != nil {
 		return err
 	}
-	if !x.may(access.SeeNumbers) {
+	if !x.May(access.SeeNumbers) {
 		for i := range page.Alarms.Lines {
 			page.Alarms.Lines[i].Alarm = ""
 		}
 	}
-	if x.who == nil {
+	if x.Who == nil {
 		page.nameless()
 	}
-	return x.show(status, "today", page.Wall, page)
+	return x.Show(status, "today", page.Wall, page)
 }
 
 // nameless takes out who did what, links to pages that open to nobody, and notes, in which people may be
@@ -194,20 +195,20 @@ func (p *todayPage) nameless() {
 }
 
 // handOver writes a note for the next shift.
-func (s *Server) handOver(x *exchange) error {
-	form := noteForm{ID: x.r.PostFormValue("id"), Text: x.r.PostFormValue("text")}
+func (s *Server) handOver(x *kit.Exchange) error {
+	form := noteForm{ID: x.R.PostFormValue("id"), Text: x.R.PostFormValue("text")}
 	id, err := ledger.ParseID(form.ID)
 	if err != nil {
-		return &pageError{status: http.StatusBadRequest, message: err.Error()}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: err.Error()}
 	}
-	err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
-		_, err := w.HandOver(desk.Entry{ID: id, By: x.who.Code}, dossier.Handover{Text: strings.TrimSpace(form.Text)})
+	err = s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+		_, err := w.HandOver(desk.Entry{ID: id, By: x.Who.Code}, dossier.Handover{Text: strings.TrimSpace(form.Text)})
 		return err
 	})
 	if err == nil {
-		return x.redirect("/today#notes")
+		return x.Redirect("/today#notes")
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok {
 		return err
 	}
@@ -222,7 +223,7 @@ func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) erro
 		return err
 	}
 	for _, n := range notes {
-		page.Notes = append(page.Notes, noteLine{At: words.Short(n.At, now, v.Zone()), By: n.By, Text: n.Text, Href: s.recordHref(string(n.ID))})
+		page.Notes = append(page.Notes, noteLine{At: words.Short(n.At, now, v.Zone()), By: n.By, Text: n.Text, Href: s.RecordHref(string(n.ID))})
 	}
 	return nil
 }
@@ -230,7 +231,7 @@ func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) erro
 // ends adds what was begun and not ended.
 func (s *Server) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v desk.View) {
 	for _, o := range ends {
-		page.Ends = append(page.Ends, openEnd{o.Scope, s.scopeHref(o.Scope), o.What, words.Short(o.Begun, now, v.Zone()), words.Age(now.Sub(o.Begun)), o.By})
+		page.Ends = append(page.Ends, openEnd{o.Scope, s.ScopeHref(o.Scope), o.What, words.Short(o.Begun, now, v.Zone()), words.Age(now.Sub(o.Begun)), o.By})
 	}
 }
 
@@ -246,7 +247,7 @@ func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Inst
 				continue
 			}
 			n++
-			t := tile{Tag: a.Scope, Href: s.scopeHref(a.Scope), Mark: terms.State(a.State), Until: words.Short(a.Until, now, v.Zone())}
+			t := tile{Tag: a.Scope, Href: s.ScopeHref(a.Scope), Mark: terms.State(a.State), Until: words.Short(a.Until, now, v.Zone())}
 			if a.Until.Known() {
 				t.Left = words.Age(a.Until.Sub(now))
 			}
@@ -298,7 +299,7 @@ func dueOf(a turnaround.Answer, href string, now unit.Instant, zone *time.Locati
 // clocks adds the samples that were taken and not read, and puts all clocks in order of urgency.
 func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instant, v desk.View) {
 	for _, o := range open {
-		line := running{Tag: o.Scope, Href: s.scopeHref(o.Scope), What: fmt.Sprintf("%s: %s", strings.ReplaceAll(string(o.Point), "-", " "), o.Next), Over: o.State == sampling.Void, At: o.Deadline}
+		line := running{Tag: o.Scope, Href: s.ScopeHref(o.Scope), What: fmt.Sprintf("%s: %s", strings.ReplaceAll(string(o.Point), "-", " "), o.Next), Over: o.State == sampling.Void, At: o.Deadline}
 		if o.Deadline.Known() {
 			line.Deadline, line.Left, line.Over = words.Short(o.Deadline, now, v.Zone()), words.Age(o.Deadline.Sub(now)), line.Over || o.Deadline < now
 		}

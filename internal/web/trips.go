@@ -50,7 +50,7 @@ type repairLine struct{ ID, Sent, Returned, Fault, Work, Href string }
 // tripLine tells a turnaround in lines for a page.
 func (s *Server) tripLine(t desk.Turnaround, clock words.Clock) tripLine {
 	line := tripLine{
-		Since: clock(t.Start), Began: began(t.Trip, clock), BeganHref: s.recordHref(t.Record), Ended: ending(t), Mark: terms.State(t.Answer.State),
+		Since: clock(t.Start), Began: began(t.Trip, clock), BeganHref: s.RecordHref(t.Record), Ended: ending(t), Mark: terms.State(t.Answer.State),
 		Wrong: t.Ended == turnaround.AfterUse && t.Answer.State != turnaround.Ready,
 	}
 	for _, r := range t.Answer.Reasons {
@@ -60,25 +60,25 @@ func (s *Server) tripLine(t desk.Turnaround, clock words.Clock) tripLine {
 	}
 	for _, step := range t.Steps {
 		line.Steps = append(line.Steps, stepLine{
-			Step: string(step.Kind), Start: clock(step.Start), End: clock(step.End), By: step.By, Result: string(step.Result), Note: stepNote(step), Href: s.recordHref(step.ID),
+			Step: string(step.Kind), Start: clock(step.Start), End: clock(step.End), By: step.By, Result: string(step.Result), Note: stepNote(step), Href: s.RecordHref(step.ID),
 		})
 	}
 	line.Rounds = s.roundLines(t.Trip, clock)
 	for _, h := range t.Holds {
-		line.Holds = append(line.Holds, holdLine{At: clock(h.At), By: h.By, What: "held", Reason: h.Reason, Href: s.recordHref(h.ID)})
+		line.Holds = append(line.Holds, holdLine{At: clock(h.At), By: h.By, What: "held", Reason: h.Reason, Href: s.RecordHref(h.ID)})
 	}
 	for _, l := range t.Lifts {
 		by := l.By
 		if l.Second != "" && l.Second != l.By {
 			by += " and " + l.Second
 		}
-		line.Holds = append(line.Holds, holdLine{At: clock(l.At), By: by, What: "hold lifted", Reason: l.Reason, Href: s.recordHref(l.ID)})
+		line.Holds = append(line.Holds, holdLine{At: clock(l.At), By: by, What: "hold lifted", Reason: l.Reason, Href: s.RecordHref(l.ID)})
 	}
 	return line
 }
 
 func (s *Server) repairLine(r turnaround.Repair, clock words.Clock) repairLine {
-	return repairLine{ID: r.ID, Sent: clock(r.Sent), Returned: clock(r.Returned), Fault: r.Fault, Work: r.Work, Href: s.recordHref(r.ID)}
+	return repairLine{ID: r.ID, Sent: clock(r.Sent), Returned: clock(r.Returned), Fault: r.Fault, Work: r.Work, Href: s.RecordHref(r.ID)}
 }
 
 // began says what a turnaround follows; never which patient.
@@ -158,14 +158,14 @@ func (s *Server) roundLines(t turnaround.Trip, clock words.Clock) []roundLine {
 	}
 	for _, d := range t.Decisions {
 		l := at(d.Round.Attempt)
-		l.Mark, l.At, l.Why, l.Href, l.Undecided = terms.Outcome(d.Round.Outcome), clock(d.Last), d.Round.Why, s.recordHref(d.ID), false
+		l.Mark, l.At, l.Why, l.Href, l.Undecided = terms.Outcome(d.Round.Outcome), clock(d.Last), d.Round.Why, s.RecordHref(d.ID), false
 	}
 	return lines
 }
 
 // readingLine is a sample with each of its readings.
 func (s *Server) readingLine(t turnaround.Taken) readingLine {
-	line := readingLine{Point: string(t.Point), By: t.By, Doubt: t.Doubt, Href: s.recordHref(t.ID), NotApplicable: t.NotApplicable}
+	line := readingLine{Point: string(t.Point), By: t.By, Doubt: t.Doubt, Href: s.RecordHref(t.ID), NotApplicable: t.NotApplicable}
 	for _, j := range t.Judgements {
 		line.Values = append(line.Values, valueLine{j.Judged.String(), terms.Outcome(j.Outcome)})
 	}

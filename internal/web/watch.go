@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // alarmsShown are the alarms of the last day, as they were computed at some moment.
@@ -37,7 +38,7 @@ const allStreams = "all streams"
 
 // alarmsShown are those of the last day for the board.
 func (s *Server) alarmsShown() alarmsShown {
-	w, _ := latest[*watched](&s.streams, allStreams)
+	w, _ := kit.Latest[*watched](&s.streams, allStreams)
 	if w == nil {
 		return alarmsShown{}
 	}
@@ -47,7 +48,7 @@ func (s *Server) alarmsShown() alarmsShown {
 // outlook returns what the charts made of all streams when they were last looked at, nil before the first
 // time. Pages show it and never wait for it.
 func (s *Server) outlook() *desk.Outlook {
-	if w, ok := latest[*watched](&s.streams, allStreams); ok {
+	if w, ok := kit.Latest[*watched](&s.streams, allStreams); ok {
 		return &w.outlook
 	}
 	return nil
@@ -72,14 +73,14 @@ func (s *Server) Watch(ctx context.Context) {
 		wait := watchEvery
 		size, err := s.size(ctx)
 		if err == nil && size != seen {
-			begun := s.clock()
+			begun := s.Clock()
 			if err = s.lookAtStreams(ctx); err == nil {
 				seen = size
 			}
-			wait = rest(s.clock().Sub(begun))
+			wait = rest(s.Clock().Sub(begun))
 		}
 		if err != nil && ctx.Err() == nil {
-			s.log.ErrorContext(ctx, "the alarms could not be computed", slog.Any("error", err))
+			s.Log.ErrorContext(ctx, "the alarms could not be computed", slog.Any("error", err))
 		}
 		select {
 		case <-ctx.Done():
@@ -99,15 +100,15 @@ func (s *Server) lookAtStreams(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	s.streams.keep(question{text: allStreams, size: size}, w)
+	s.streams.Keep(kit.Question{Text: allStreams, Size: size}, w)
 	return nil
 }
 
 func (s *Server) watch(ctx context.Context) (*watched, error) {
-	now := s.now()
+	now := s.Now()
 	var w watched
 	var raised []desk.Raised
-	if err := s.view(ctx, func(v desk.View) (err error) {
+	if err := s.View(ctx, func(v desk.View) (err error) {
 		if w.outlook, err = v.Outlook(now, desk.UsualWatching()); err != nil {
 			return err
 		}
@@ -116,14 +117,14 @@ func (s *Server) watch(ctx context.Context) (*watched, error) {
 	}); err != nil {
 		return nil, err
 	}
-	w.shown.AsOf = words.Short(now, now, s.desk.DB.Zone())
+	w.shown.AsOf = words.Short(now, now, s.Desk.DB.Zone())
 	for _, r := range raised {
 		a := r.Alarm
 		if a == nil || a.Last < now.Add(-alarmsSince) || a.Provisional || !a.Open || r.State == trend.LifeClosed && !r.Again {
 			continue
 		}
 		w.shown.Lines = append(w.shown.Lines, alarmLine{
-			Tag: a.Key.Scope, Point: string(a.Key.Point), Href: s.scopeHref(a.Key.Scope), Alarm: s.alarmHref(r.ID), Words: s.alarmWords(*a, now),
+			Tag: a.Key.Scope, Point: string(a.Key.Point), Href: s.ScopeHref(a.Key.Scope), Alarm: s.AlarmHref(r.ID), Words: s.alarmWords(*a, now),
 			With: strings.Join(a.Coincides, ", "),
 		})
 	}
@@ -138,6 +139,6 @@ func (s *Server) alarmWords(a desk.Alarm, now unit.Instant) string {
 	if a.Since == nil {
 		return text
 	}
-	return text + " since about " + words.Short(a.Since.At, now, s.desk.DB.Zone()) + ", from " +
+	return text + " since about " + words.Short(a.Since.At, now, s.Desk.DB.Zone()) + ", from " +
 		strconv.Itoa(int(a.Since.Before)) + " to " + strconv.Itoa(int(a.Since.Now)) + " RLU"
 }

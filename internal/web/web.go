@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/web/kit"
 )
 
 // Options say how the pages are served.
@@ -39,15 +40,15 @@ type Options struct {
 
 // Server serves the pages of one site.
 type Server struct {
-	*shell
+	*kit.Shell
 	// passkeys is nil where no browser has any.
 	passkeys *desk.Passkeys
 	help     help
 	// streams holds what the charts make of all streams, overviews what holds of the whole fleet.
-	streams, overviews cache
+	streams, overviews kit.Cache
 	// readings are those that statistics count, computed what statistics say of them, studies the candidates
 	// for levels.
-	readings, computed, studies cache
+	readings, computed, studies kit.Cache
 	// imports are the files that are being read in.
 	imports *imports
 	// exporting is held while somebody takes the whole ledger.
@@ -59,13 +60,13 @@ type Server struct {
 // an error now and not on a page.
 func New(d *desk.Desk, o Options) (*Server, error) {
 	s := &Server{
-		streams: cache{most: 1}, overviews: cache{most: 1, span: overviewFor},
-		readings: cache{most: 2}, computed: cache{most: 32}, studies: cache{most: mostStudies}, filing: filing{most: 100_000, batch: 1000},
+		streams: kit.Cache{Most: 1}, overviews: kit.Cache{Most: 1, Span: overviewFor},
+		readings: kit.Cache{Most: 2}, computed: kit.Cache{Most: 32}, studies: kit.Cache{Most: mostStudies}, filing: filing{most: 100_000, batch: 1000},
 	}
 	var err error
-	if s.shell, err = newShell(shellOptions{
-		base: o.Base, clock: o.Clock, log: o.Log, demo: o.Demo, proxied: o.Proxied, desk: d, door: o.Door, static: part(staticFiles, "static"), appended: appended,
-		templates: part(templateFiles, "templates"), shared: part(templateFiles, "templates"), functions: functions, explain: s.helpHref,
+	if s.Shell, err = kit.New(kit.Options{
+		Base: o.Base, Clock: o.Clock, Log: o.Log, Demo: o.Demo, Proxied: o.Proxied, Desk: d, Door: o.Door, Static: part(staticFiles, "static"), Appended: appended,
+		Templates: part(templateFiles, "templates"), Shared: part(templateFiles, "templates"), Functions: functions, Explain: s.helpHref,
 	}); err != nil {
 		return nil, err
 	}
@@ -75,9 +76,9 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	if s.passkeys, err = desk.NewPasskeys(o.Door, o.Base); err != nil {
 		return nil, err
 	}
-	if s.imports, err = newImports(d.DB.Dir(), s.clock); err != nil {
+	if s.imports, err = newImports(d.DB.Dir(), s.Clock); err != nil {
 		return nil, err
 	}
-	s.serveAll(s.table(o.Wall))
+	s.ServeAll(s.table(o.Wall))
 	return s, nil
 }

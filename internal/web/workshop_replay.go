@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -23,8 +24,8 @@ type replayView struct {
 	Changed       int
 	Changes       []changeLine
 	Notes         []string
-	Picture       picture
-	Exports       exports
+	Picture       kit.Picture
+	Exports       kit.Exports
 	all           []desk.ChangedRound
 	at            func(desk.ChangedRound) string
 }
@@ -50,10 +51,10 @@ const (
 	mostFileChanges = 10_000
 )
 
-func (s *Server) fillReplay(x *exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
+func (s *Server) fillReplay(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
 	r := &replayView{First: "today", Second: "proposed", Exports: page.exports(x, replayStep)}
 	page.Replay = r
-	return s.view(x.r.Context(), func(v desk.View) error {
+	return s.View(x.R.Context(), func(v desk.View) error {
 		past, err := s.past(page.q, v, d.From, d.To)
 		if err != nil {
 			return err
@@ -82,7 +83,7 @@ func (s *Server) fillReplay(x *exchange, page *workshopPage, d desk.Studied, l r
 		if now, ok := reading.Find(today, reading.ATP, reading.Circumstances{System: t.System, Kit: t.Kit, Point: t.Point, Kind: t.Kind, At: v.Now()}); ok {
 			levels = append(levels, figure.NamedLevel{Name: "today", Level: now})
 		}
-		r.Picture = pictured("replay", figure.BaselineUnder(d.Samples, d.Derivation, levels...))
+		r.Picture = kit.Pictured("replay", figure.BaselineUnder(d.Samples, d.Derivation, levels...))
 		return nil
 	})
 }
@@ -134,7 +135,7 @@ func (s *Server) fillTallies(r *replayView, v desk.View, past desk.Past, found l
 func (s *Server) changeLine(v desk.View, c desk.ChangedRound) (changeLine, error) {
 	id, err := v.RoundOf(c)
 	return changeLine{
-		Scope: c.Scope, Href: s.tripHref(c.Scope, c.First), At: words.Full(c.First, v.Zone()), Record: s.recordHref(string(id)), Attempt: c.Attempt,
+		Scope: c.Scope, Href: s.TripHref(c.Scope, c.First), At: words.Full(c.First, v.Zone()), Record: s.RecordHref(string(id)), Attempt: c.Attempt,
 		First: roundMark(c.Today), Second: roundMark(c.Then),
 	}, err
 }
@@ -179,8 +180,8 @@ func tallyLines(a, b level.Tally) []tallyLine {
 	return lines
 }
 
-func (r *replayView) listing() listing {
-	l := listing{Name: "changed-rounds", Columns: []table.SheetColumn{{Name: "scope"}, {Name: "turnaround sampled at"}, {Name: "attempt", Number: true}, {Name: r.First}, {Name: r.Second}}}
+func (r *replayView) listing() kit.Listing {
+	l := kit.Listing{Name: "changed-rounds", Columns: []table.SheetColumn{{Name: "scope"}, {Name: "turnaround sampled at"}, {Name: "attempt", Number: true}, {Name: r.First}, {Name: r.Second}}}
 	for _, c := range r.all {
 		l.Rows = append(l.Rows, []string{c.Scope, r.at(c), strconv.Itoa(c.Attempt), string(c.Today), string(c.Then)})
 	}
@@ -188,7 +189,7 @@ func (r *replayView) listing() listing {
 }
 
 // rows is what the step has to be taken away as a file.
-func (p workshopPage) rows() (listing, bool) {
+func (p workshopPage) rows() (kit.Listing, bool) {
 	switch {
 	case p.Baseline != nil && p.Baseline.Given > 0:
 		return p.Baseline.listing(), true
@@ -199,5 +200,5 @@ func (p workshopPage) rows() (listing, bool) {
 	case p.Replay != nil && p.Replay.at != nil:
 		return p.Replay.listing(), true
 	}
-	return listing{}, false
+	return kit.Listing{}, false
 }

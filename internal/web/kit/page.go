@@ -1,4 +1,4 @@
-package web
+package kit
 
 import (
 	"bytes"
@@ -12,14 +12,12 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-// pages are the parsed templates by the name of their file without its extension.
-type pages map[string]*template.Template
-
 // layout is the file that all pages share; files that begin with an underscore are parts of pages.
 const layout = "layout"
 
-// loadPages parses every page of a folder together with the layout and the parts of a shared one.
-func (s *shell) loadPages(shared, folder fs.FS, functions template.FuncMap) (pages, error) {
+// loadPages parses every page of a folder together with the layout and the parts of a shared one, and
+// returns them by the name of their file without its extension.
+func (s *Shell) loadPages(shared, folder fs.FS, functions template.FuncMap) (map[string]*template.Template, error) {
 	common, err := template.New(layout).Funcs(s.functions()).Funcs(functions).ParseFS(shared, layout+".html", "_*.html")
 	if err != nil {
 		return nil, fmt.Errorf("the layout of the pages: %w", err)
@@ -28,7 +26,7 @@ func (s *shell) loadPages(shared, folder fs.FS, functions template.FuncMap) (pag
 	if err != nil {
 		return nil, err
 	}
-	all := pages{}
+	all := map[string]*template.Template{}
 	for _, file := range files {
 		name := strings.TrimSuffix(file, ".html")
 		if name == layout || strings.HasPrefix(name, "_") {
@@ -52,10 +50,10 @@ func (s *shell) loadPages(shared, folder fs.FS, functions template.FuncMap) (pag
 }
 
 // functions are what every page may call; they decide nothing.
-func (s *shell) functions() template.FuncMap {
+func (s *Shell) functions() template.FuncMap {
 	return template.FuncMap{
-		"url":   s.url,
-		"asset": s.asset,
+		"url":   s.URL,
+		"asset": s.Asset,
 		"iso":   func(i unit.Instant) string { return i.Time().Format(time.RFC3339) },
 	}
 }
@@ -67,12 +65,12 @@ type frame struct {
 	Site string
 	Demo bool
 	// Who is who has signed in; nil when nobody has.
-	Who *person
+	Who *Person
 	// Nav are the pages that the person may open, a section being one of them, and Pages are those of the
 	// section that is open.
-	Nav, Pages []link
+	Nav, Pages []Link
 	// Section is the section that is open, Style its style sheet; both empty for the day's pages.
-	Section section
+	Section Section
 	Style   string
 	// Help is where the page is explained; empty where nothing explains it.
 	Help string
@@ -81,30 +79,31 @@ type frame struct {
 	Zone string
 	// Refresh is after how many seconds a browser without scripts asks again; zero for never.
 	Refresh int
-	// Wide pages use the whole width, Bare ones have no navigation.
+	// Bare pages have no navigation.
 	Bare bool
 	Body any
 }
 
-// link is an entry of the navigation; Open says that it is what is shown.
-type link struct {
+// Link is an entry of the navigation; Open says that it is what is shown.
+type Link struct {
 	Href, Text string
 	Open       bool
 }
 
-// show renders a page, a template by its name around a body, into a buffer and then writes it, so that a fault leaves no half page.
-func (x *exchange) show(status int, name string, bare bool, body any) error {
-	t, ok := x.s.pages[name]
+// Show renders a page, a template by its name around a body, into a buffer and then writes it, so that a
+// fault leaves no half page.
+func (x *Exchange) Show(status int, name string, bare bool, body any) error {
+	t, ok := x.Shell.Pages[name]
 	if !ok {
 		return fmt.Errorf("there is no page %q", name)
 	}
-	f := frame{Page: name, Demo: x.s.demo, Who: x.who, Bare: bare, Body: body}
-	if x.s.desk != nil { // before the first run there is none
-		zone := x.s.desk.DB.Zone()
-		f.Site, f.Now, f.Zone = x.s.desk.DB.Site().Name, x.s.now().In(zone), zone.String()
+	f := frame{Page: name, Demo: x.Shell.demo, Who: x.Who, Bare: bare, Body: body}
+	if x.Shell.Desk != nil { // before the first run there is none
+		zone := x.Shell.Desk.DB.Zone()
+		f.Site, f.Now, f.Zone = x.Shell.Desk.DB.Site().Name, x.Shell.Now().In(zone), zone.String()
 	}
-	if !bare && x.s.explain != nil {
-		f.Help = x.s.explain(x)
+	if !bare && x.Shell.explain != nil {
+		f.Help = x.Shell.explain(x)
 	}
 	x.navigate(&f)
 	if styled, ok := body.(interface{ StyleSheet() string }); ok {
@@ -115,42 +114,42 @@ func (x *exchange) show(status int, name string, bare bool, body any) error {
 	}
 	var b bytes.Buffer
 	part := layout
-	if x.r.Header.Get(fragmentHeader) != "" {
+	if x.R.Header.Get(FragmentHeader) != "" {
 		part = "main" // a live page fetches its own content anew
 	}
 	if err := t.ExecuteTemplate(&b, part, f); err != nil {
 		return fmt.Errorf("page %s: %w", name, err)
 	}
-	x.answer(status, "text/html; charset=utf-8", b.Bytes())
+	x.Answer(status, "text/html; charset=utf-8", b.Bytes())
 	return nil
 }
 
-// fragmentHeader asks for a page without its frame.
-const fragmentHeader = "X-Fragment"
+// FragmentHeader asks for a page without its frame.
+const FragmentHeader = "X-Fragment"
 
 // navigate fills in where a page stands among those that the person may open.
-func (x *exchange) navigate(f *frame) {
-	for _, r := range x.s.routes {
-		if r.page == f.Page && r.section != "" {
-			f.Section, f.Style = r.section, r.section.style()
+func (x *Exchange) navigate(f *frame) {
+	for _, r := range x.Shell.Routes {
+		if r.Page == f.Page && r.Section != "" {
+			f.Section, f.Style = r.Section, r.Section.style()
 		}
 	}
-	var sections []section
-	for _, r := range x.s.routes {
-		if r.nav == "" || !x.may(r.need) {
+	var sections []Section
+	for _, r := range x.Shell.Routes {
+		if r.Nav == "" || !x.May(r.Need) {
 			continue
 		}
-		entry := link{Href: x.s.url(r.path), Text: r.nav, Open: r.page == f.Page}
-		if r.section == "" {
+		entry := Link{Href: x.Shell.URL(r.Path), Text: r.Nav, Open: r.Page == f.Page}
+		if r.Section == "" {
 			f.Nav = append(f.Nav, entry)
 			continue
 		}
-		if r.section == f.Section {
+		if r.Section == f.Section {
 			f.Pages = append(f.Pages, entry)
 		}
-		if !slices.Contains(sections, r.section) { // it begins with the first of its pages
-			sections = append(sections, r.section)
-			f.Nav = append(f.Nav, link{Href: entry.Href, Text: string(r.section), Open: r.section == f.Section})
+		if !slices.Contains(sections, r.Section) { // it begins with the first of its pages
+			sections = append(sections, r.Section)
+			f.Nav = append(f.Nav, Link{Href: entry.Href, Text: string(r.Section), Open: r.Section == f.Section})
 		}
 	}
 }

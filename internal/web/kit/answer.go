@@ -1,4 +1,4 @@
-package web
+package kit
 
 import (
 	"bytes"
@@ -11,48 +11,48 @@ import (
 	"strings"
 )
 
-// json answers a script.
-func (x *exchange) json(status int, body any) error {
+// JSON answers a script.
+func (x *Exchange) JSON(status int, body any) error {
 	text, err := json.Marshal(body)
 	if err != nil {
 		return err
 	}
-	x.answer(status, "application/json", text)
+	x.Answer(status, "application/json", text)
 	return nil
 }
 
-// answer writes a whole answer. A browser that has gone is no fault of ours: it asks again, or nobody
+// Answer writes a whole answer. A browser that has gone is no fault of ours: it asks again, or nobody
 // waits any more.
-func (x *exchange) answer(status int, kind string, content []byte) {
-	h := x.w.Header()
+func (x *Exchange) Answer(status int, kind string, content []byte) {
+	h := x.W.Header()
 	h.Set("Content-Type", kind)
 	if len(content) >= worthPacking {
 		h.Add("Vary", "Accept-Encoding")
-		if packs(x.r) && h.Get("Content-Encoding") == "" {
+		if packs(x.R) && h.Get("Content-Encoding") == "" {
 			h.Set("Content-Encoding", "gzip")
 			content = pack(content, gzip.DefaultCompression)
 		}
 	}
 	h.Set("Content-Length", strconv.Itoa(len(content)))
-	x.w.WriteHeader(status)
-	x.w.Write(content) //nolint:errcheck // see above
+	x.W.WriteHeader(status)
+	x.W.Write(content) //nolint:errcheck // see above
 }
 
-// redirect sends the browser on after a form.
-func (x *exchange) redirect(path string) error {
-	http.Redirect(x.w, x.r, x.s.url(path), http.StatusSeeOther)
+// Redirect sends the browser on after a form.
+func (x *Exchange) Redirect(path string) error {
+	http.Redirect(x.W, x.R, x.Shell.URL(path), http.StatusSeeOther)
 	return nil
 }
 
 // named says under which name the answer is kept.
-func (x *exchange) named(name string) {
-	x.w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
+func (x *Exchange) named(name string) {
+	x.W.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
 }
 
-// download answers with a small file to keep.
-func (x *exchange) download(name, kind string, content []byte) error {
+// Download answers with a small file to keep.
+func (x *Exchange) Download(name, kind string, content []byte) error {
 	x.named(name)
-	x.answer(http.StatusOK, kind, content)
+	x.Answer(http.StatusOK, kind, content)
 	return nil
 }
 

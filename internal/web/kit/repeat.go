@@ -1,4 +1,4 @@
-package web
+package kit
 
 import (
 	"bytes"
@@ -10,9 +10,9 @@ import (
 	"time"
 )
 
-// repeatFor is for how long a form that was sent a second time is answered as the first time: longer than
+// RepeatFor is for how long a form that was sent a second time is answered as the first time: longer than
 // two presses of a button, and shorter than anybody takes to mean it anew (common practice).
-const repeatFor = 10 * time.Second
+const RepeatFor = 10 * time.Second
 
 // mostRepeats is how many such answers are kept: those to more forms than a house signs in that time.
 const mostRepeats = 256
@@ -23,8 +23,8 @@ const mostRepeats = 256
 //
 // Only the same form from the same session is answered so: whoever asks shows what was signed with, too.
 // An answer that gave no new token is not kept: the form can be sent anew.
-func newRepeats() cache {
-	return cache{most: mostRepeats, span: repeatFor, worth: func(answer any) bool { return answer.(*wholeAnswer).renewed }} //nolint:forcetypeassert // once asks for nothing else
+func newRepeats() Cache {
+	return Cache{Most: mostRepeats, Span: RepeatFor, worth: func(answer any) bool { return answer.(*wholeAnswer).renewed }} //nolint:forcetypeassert // once asks for nothing else
 }
 
 // wholeAnswer is an answer as it is sent, to each browser that asked for it.
@@ -57,23 +57,23 @@ func (a *wholeAnswer) send(w http.ResponseWriter) {
 	maps.Copy(w.Header(), a.header)
 	a.WriteHeader(http.StatusOK)
 	w.WriteHeader(a.status)
-	io.Copy(w, bytes.NewReader(a.body.Bytes())) //nolint:errcheck // see answer
+	io.Copy(w, bytes.NewReader(a.body.Bytes())) //nolint:errcheck // see Answer
 }
 
 // once answers a form that makes a record through answer, or as it was answered a moment ago. What was
 // begun is ended although the browser has gone: it may be asking for the same a second time.
-func (x *exchange) once(ctx context.Context, answer func()) {
-	id, token := x.r.PostForm.Get("id"), x.token()
-	if x.r.Method != http.MethodPost || id == "" || token == "" {
+func (x *Exchange) once(ctx context.Context, answer func()) {
+	id, token := x.R.PostForm.Get("id"), x.Token()
+	if x.R.Method != http.MethodPost || id == "" || token == "" {
 		answer()
 		return
 	}
-	form := sha256.Sum256([]byte(token + "\n" + x.r.URL.Path + "\n" + x.r.PostForm.Encode()))
-	w := x.w
+	form := sha256.Sum256([]byte(token + "\n" + x.R.URL.Path + "\n" + x.R.PostForm.Encode()))
+	w := x.W
 	before := w.Header().Clone()
-	whole, err := ask(ctx, &x.s.repeats, question{text: string(form[:]), at: x.s.now()}, func(ctx context.Context) (*wholeAnswer, error) {
+	whole, err := Ask(ctx, &x.Shell.repeats, Question{Text: string(form[:]), At: x.Shell.Now()}, func(ctx context.Context) (*wholeAnswer, error) {
 		a := &wholeAnswer{header: before}
-		x.w, x.r = a, x.r.WithContext(ctx)
+		x.W, x.R = a, x.R.WithContext(ctx)
 		answer()
 		a.renewed = x.renewed
 		return a, nil
@@ -83,6 +83,6 @@ func (x *exchange) once(ctx context.Context, answer func()) {
 		whole.send(w)
 	case ctx.Err() != nil: // nobody waits any more
 	default:
-		(&exchange{s: x.s, w: w, r: x.r, who: x.who, visit: x.visit, data: x.data}).fail(err)
+		(&Exchange{Shell: x.Shell, W: w, R: x.R, Who: x.Who, Visit: x.Visit, Data: x.Data}).Fail(err)
 	}
 }

@@ -1,4 +1,4 @@
-package web
+package kit
 
 import (
 	"context"
@@ -23,7 +23,7 @@ func counting() func(context.Context) (int, error) {
 // An answer is found out once for a size of the ledger and a question. As many are kept as there may be, and
 // the one asked for longest ago goes first; after something was recorded it is found out anew.
 func TestCacheKeeps(t *testing.T) {
-	c := &cache{most: 2}
+	c := &Cache{Most: 2}
 	compute := counting()
 	for i, step := range []struct {
 		size int64
@@ -41,7 +41,7 @@ func TestCacheKeeps(t *testing.T) {
 		{1, "b", 6},
 		{2, "b", 5}, // what was asked before something was recorded is not kept
 	} {
-		got, err := ask(t.Context(), c, question{text: step.text, size: step.size}, compute)
+		got, err := Ask(t.Context(), c, Question{Text: step.text, Size: step.size}, compute)
 		if err != nil || got != step.want {
 			t.Errorf("step %d: %d, %v; want %d", i+1, got, err, step.want)
 		}
@@ -49,17 +49,17 @@ func TestCacheKeeps(t *testing.T) {
 	if len(c.kept) != 2 || len(c.order) != 2 {
 		t.Errorf("%d answers to %d questions are kept, want 2", len(c.kept), len(c.order))
 	}
-	c.forget()
-	if got, err := ask(t.Context(), c, question{text: "b", size: 2}, compute); err != nil || got != 7 {
+	c.Forget()
+	if got, err := Ask(t.Context(), c, Question{Text: "b", Size: 2}, compute); err != nil || got != 7 {
 		t.Errorf("after all was forgotten: %d, %v", got, err)
 	}
 }
 
 // Without room nothing is kept.
 func TestCacheWithoutRoom(t *testing.T) {
-	c, compute := &cache{}, counting()
+	c, compute := &Cache{}, counting()
 	for want := 1; want <= 2; want++ {
-		if got, err := ask(t.Context(), c, question{text: "a"}, compute); err != nil || got != want {
+		if got, err := Ask(t.Context(), c, Question{Text: "a"}, compute); err != nil || got != want {
 			t.Errorf("%d, %v; want %d", got, err, want)
 		}
 	}
@@ -67,15 +67,15 @@ func TestCacheWithoutRoom(t *testing.T) {
 
 // An answer that holds for a time is found out anew at its end, and when the clock was set back.
 func TestCacheSpan(t *testing.T) {
-	c, compute := &cache{most: 1, span: 10 * time.Second}, counting()
+	c, compute := &Cache{Most: 1, Span: 10 * time.Second}, counting()
 	const start = 1_700_000_000_000_000
 	for _, step := range []struct {
 		after time.Duration
 		want  int
 	}{{0, 1}, {10*time.Second - time.Microsecond, 1}, {10 * time.Second, 2}, {19 * time.Second, 2}, {9 * time.Second, 3}} {
-		at := question{text: "a", at: start}
-		at.at = at.at.Add(step.after)
-		if got, err := ask(t.Context(), c, at, compute); err != nil || got != step.want {
+		at := Question{Text: "a", At: start}
+		at.At = at.At.Add(step.after)
+		if got, err := Ask(t.Context(), c, at, compute); err != nil || got != step.want {
 			t.Errorf("after %s: %d, %v; want %d", step.after, got, err, step.want)
 		}
 	}
@@ -83,9 +83,9 @@ func TestCacheSpan(t *testing.T) {
 
 // Only what is worth it is kept.
 func TestCacheWorth(t *testing.T) {
-	c, compute := &cache{most: 1, worth: func(v any) bool { return v == 2 }}, counting()
+	c, compute := &Cache{Most: 1, worth: func(v any) bool { return v == 2 }}, counting()
 	for i, want := range []int{1, 2, 2} {
-		if got, err := ask(t.Context(), c, question{text: "a"}, compute); err != nil || got != want {
+		if got, err := Ask(t.Context(), c, Question{Text: "a"}, compute); err != nil || got != want {
 			t.Errorf("asked %d times: %d, %v; want %d", i+1, got, err, want)
 		}
 	}
@@ -93,15 +93,15 @@ func TestCacheWorth(t *testing.T) {
 
 // An error is told and not kept, and so is a panic: it would end the program.
 func TestCacheKeepsNoErrors(t *testing.T) {
-	c := &cache{most: 1}
-	q := question{text: "a"}
-	if _, err := ask(t.Context(), c, q, func(context.Context) (int, error) { return 0, io.EOF }); !errors.Is(err, io.EOF) {
+	c := &Cache{Most: 1}
+	q := Question{Text: "a"}
+	if _, err := Ask(t.Context(), c, q, func(context.Context) (int, error) { return 0, io.EOF }); !errors.Is(err, io.EOF) {
 		t.Errorf("error %v", err)
 	}
-	if _, err := ask(t.Context(), c, q, func(context.Context) (int, error) { panic("no such scope") }); err == nil || !strings.Contains(err.Error(), "no such scope") {
+	if _, err := Ask(t.Context(), c, q, func(context.Context) (int, error) { panic("no such scope") }); err == nil || !strings.Contains(err.Error(), "no such scope") {
 		t.Errorf("after a panic: %v", err)
 	}
-	if got, err := ask(t.Context(), c, q, counting()); err != nil || got != 1 {
+	if got, err := Ask(t.Context(), c, q, counting()); err != nil || got != 1 {
 		t.Errorf("after errors: %d, %v", got, err)
 	}
 }
@@ -109,8 +109,8 @@ func TestCacheKeepsNoErrors(t *testing.T) {
 // Who asks while an answer is found out shares it, and who leaves takes it from nobody.
 func TestCacheIsShared(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		c := &cache{most: 1}
-		q := question{text: "slow", size: 3}
+		c := &Cache{Most: 1}
+		q := Question{Text: "slow", Size: 3}
 		release := make(chan struct{})
 		times := 0
 		slow := func(ctx context.Context) (int, error) {
@@ -125,7 +125,7 @@ func TestCacheIsShared(t *testing.T) {
 		asked := func(ctx context.Context) <-chan answer {
 			to := make(chan answer, 1)
 			go func() {
-				v, err := ask(ctx, c, q, slow)
+				v, err := Ask(ctx, c, q, slow)
 				to <- answer{v, err}
 			}()
 			return to
@@ -153,15 +153,15 @@ func TestCacheIsShared(t *testing.T) {
 
 // What was found out last is there without waiting, also when something was recorded since.
 func TestCacheLatest(t *testing.T) {
-	c := &cache{most: 1}
-	if got, ok := latest[string](c, "streams"); ok {
+	c := &Cache{Most: 1}
+	if got, ok := Latest[string](c, "streams"); ok {
 		t.Errorf("before the first time: %q", got)
 	}
 	for size := range int64(3) {
-		c.keep(question{text: "streams", size: size}, fmt.Sprint("as of ", size))
+		c.Keep(Question{Text: "streams", Size: size}, fmt.Sprint("as of ", size))
 	}
-	c.keep(question{text: "streams", size: 1}, "late")
-	if got, ok := latest[string](c, "streams"); !ok || got != "as of 2" {
+	c.Keep(Question{Text: "streams", Size: 1}, "late")
+	if got, ok := Latest[string](c, "streams"); !ok || got != "as of 2" {
 		t.Errorf("%q, %t", got, ok)
 	}
 }

@@ -1,4 +1,4 @@
-package web
+package kit
 
 import (
 	"context"
@@ -14,16 +14,16 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-// cache keeps what takes longer to find out than a page should take, by what was asked and the size of the
+// Cache keeps what takes longer to find out than a page should take, by what was asked and the size of the
 // ledger: a page that is opened again is there at once, and as soon as something was recorded it is found
 // out anew. Whoever asks what is being found out waits for that answer. Errors are not kept.
 //
 // The zero value keeps nothing but lets those who ask the same at once share an answer.
-type cache struct {
-	// most is how many answers are kept; the one that was asked for longest ago goes first.
-	most int
-	// span is for how long an answer is kept while nothing is recorded; zero for as long as nothing is.
-	span time.Duration
+type Cache struct {
+	// Most is how many answers are kept; the one that was asked for longest ago goes first.
+	Most int
+	// Span is for how long an answer is kept while nothing is recorded; zero for as long as nothing is.
+	Span time.Duration
 	// worth says which answers are kept; nil for all.
 	worth func(any) bool
 
@@ -41,29 +41,29 @@ type keptAnswer struct {
 	value any
 }
 
-// question is what somebody asks of a cache.
-type question struct {
-	// text tells it from all other questions to the same cache.
-	text string
-	// size is that of the ledger when it was asked: the answer holds at least what was recorded by then.
-	size int64
-	// at is when it was asked; of no use to a cache that keeps answers for any time.
-	at unit.Instant
+// Question is what somebody asks of a cache.
+type Question struct {
+	// Text tells it from all other questions to the same cache.
+	Text string
+	// Size is that of the ledger when it was asked: the answer holds at least what was recorded by then.
+	Size int64
+	// At is when it was asked; of no use to a cache that keeps answers for any time.
+	At unit.Instant
 }
 
 // answerTime is how long finding something out may take.
 const answerTime = 5 * time.Minute
 
-// ask answers a question with what is kept or with what compute finds out. That goes on when nobody waits
+// Ask answers a question with what is kept or with what compute finds out. That goes on when nobody waits
 // any more, so that whoever comes back finds it and whoever else has asked is not let down. The answer is
 // shared: nobody changes it.
-func ask[T any](ctx context.Context, c *cache, q question, compute func(context.Context) (T, error)) (T, error) {
+func Ask[T any](ctx context.Context, c *Cache, q Question, compute func(context.Context) (T, error)) (T, error) {
 	var none T
 	value, ok := c.find(q)
 	if ok {
 		return value.(T), nil //nolint:forcetypeassert // a question has answers of one type
 	}
-	answered := c.flight.DoChan(strconv.FormatInt(q.size, 10)+" "+q.text, func() (any, error) {
+	answered := c.flight.DoChan(strconv.FormatInt(q.Size, 10)+" "+q.Text, func() (any, error) {
 		if value, ok := c.find(q); ok { // found out between the look and now
 			return value, nil
 		}
@@ -71,7 +71,7 @@ func ask[T any](ctx context.Context, c *cache, q question, compute func(context.
 		defer stop()
 		value, err := caught(long, compute)
 		if err == nil {
-			c.keep(q, value)
+			c.Keep(q, value)
 		}
 		return value, err
 	})
@@ -97,9 +97,9 @@ func caught[T any](ctx context.Context, compute func(context.Context) (T, error)
 	return compute(ctx)
 }
 
-// latest returns the last answer that was kept to a question, whatever was recorded since, and whether there
+// Latest returns the last answer that was kept to a question, whatever was recorded since, and whether there
 // is one.
-func latest[T any](c *cache, text string) (value T, ok bool) {
+func Latest[T any](c *Cache, text string) (value T, ok bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if kept, there := c.kept[text]; there {
@@ -109,45 +109,45 @@ func latest[T any](c *cache, text string) (value T, ok bool) {
 }
 
 // find returns the answer to a question if it is kept and still holds.
-func (c *cache) find(q question) (any, bool) {
+func (c *Cache) find(q Question) (any, bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	kept, ok := c.kept[q.text]
-	if !ok || kept.size != q.size || c.span > 0 && (q.at < kept.at || q.at.Sub(kept.at) >= c.span) {
+	kept, ok := c.kept[q.Text]
+	if !ok || kept.size != q.Size || c.Span > 0 && (q.At < kept.at || q.At.Sub(kept.at) >= c.Span) {
 		return nil, false
 	}
-	c.touch(q.text)
+	c.touch(q.Text)
 	return kept.value, true
 }
 
-// keep keeps an answer, unless one is kept that knows more.
-func (c *cache) keep(q question, value any) {
+// Keep keeps an answer, unless one is kept that knows more.
+func (c *Cache) Keep(q Question, value any) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if c.most == 0 || c.worth != nil && !c.worth(value) {
+	if c.Most == 0 || c.worth != nil && !c.worth(value) {
 		return
 	}
-	if kept, ok := c.kept[q.text]; ok && kept.size > q.size {
+	if kept, ok := c.kept[q.Text]; ok && kept.size > q.Size {
 		return
 	}
 	if c.kept == nil {
 		c.kept = map[string]keptAnswer{}
 	}
-	c.kept[q.text] = keptAnswer{q.size, q.at, value}
-	c.touch(q.text)
-	for len(c.order) > c.most {
+	c.kept[q.Text] = keptAnswer{q.Size, q.At, value}
+	c.touch(q.Text)
+	for len(c.order) > c.Most {
 		delete(c.kept, c.order[0])
 		c.order = c.order[1:]
 	}
 }
 
 // touch makes a question the one asked last.
-func (c *cache) touch(text string) {
+func (c *Cache) touch(text string) {
 	c.order = append(slices.DeleteFunc(c.order, func(t string) bool { return t == text }), text)
 }
 
-// forget forgets all answers.
-func (c *cache) forget() {
+// Forget forgets all answers.
+func (c *Cache) Forget() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.kept, c.order = nil, nil

@@ -1,4 +1,4 @@
-package web
+package kit
 
 import (
 	"context"
@@ -17,25 +17,25 @@ const (
 	heartbeat = 20 * time.Second
 )
 
-// live answers with a stream that tells a page whenever something was recorded, as server-sent events. The page then fetches its
+// Live answers with a stream that tells a page whenever something was recorded, as server-sent events. The page then fetches its
 // own content anew; an event holds nothing but the size of the ledger. recorded is called before an event is
 // sent, to find out once what everybody then asks for.
-func (s *shell) live(x *exchange, recorded func(context.Context) error) error {
-	control := http.NewResponseController(x.w)
+func (s *Shell) Live(x *Exchange, recorded func(context.Context) error) error {
+	control := http.NewResponseController(x.W)
 	if err := control.SetWriteDeadline(time.Time{}); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return err
 	}
-	h := x.w.Header()
+	h := x.W.Header()
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("X-Accel-Buffering", "no")
-	x.w.WriteHeader(http.StatusOK)
-	ctx := x.r.Context()
+	x.W.WriteHeader(http.StatusOK)
+	ctx := x.R.Context()
 	ticker := time.NewTicker(livePoll)
 	defer ticker.Stop()
 	last, quiet := int64(-1), time.Duration(0)
 	for {
 		var size int64
-		if err := s.desk.DB.Read(ctx, func(tx *store.Tx) (err error) {
+		if err := s.Desk.DB.Read(ctx, func(tx *store.Tx) (err error) {
 			size, err = tx.Size()
 			return err
 		}); err != nil {
@@ -56,7 +56,7 @@ func (s *shell) live(x *exchange, recorded func(context.Context) error) error {
 		last, quiet = size, quiet+livePoll
 		if text != "" {
 			quiet = 0
-			if _, err := fmt.Fprint(x.w, text); err != nil {
+			if _, err := fmt.Fprint(x.W, text); err != nil {
 				return nil // the page has gone
 			}
 			if err := control.Flush(); err != nil {

@@ -1,4 +1,4 @@
-package web
+package kit
 
 import (
 	"html/template"
@@ -6,9 +6,9 @@ import (
 	"rinsate/internal/present/chart"
 )
 
-// picture is a picture laid out for three widths of window, of which the style sheet shows one, and the
+// Picture is a picture laid out for three widths of window, of which the style sheet shows one, and the
 // same in a table.
-type picture struct {
+type Picture struct {
 	Wide, Middle, Narrow template.HTML
 	Table                chart.Table
 }
@@ -21,17 +21,17 @@ const (
 	narrowLayout = 300
 )
 
-// pictured draws a picture; id tells its ids from those of other pictures of the page.
-func pictured(id string, p chart.Picture) picture {
-	d := drawing(id, p)
+// Pictured draws a picture; id tells its ids from those of other pictures of the page.
+func Pictured(id string, p chart.Picture) Picture {
+	d := Drawing(id, p)
 	d.Table = p.Table()
 	return d
 }
 
-// drawing is pictured without the table, for a picture whose numbers the page lists itself.
-func drawing(id string, p chart.Picture) picture {
+// Drawing is pictured without the table, for a picture whose numbers the page lists itself.
+func Drawing(id string, p chart.Picture) Picture {
 	draw := func(suffix string, width float64) template.HTML {
 		return template.HTML(chart.SVG(p, chart.SVGOptions{ID: id + suffix, Width: width})) //nolint:gosec // drawn by chart, which escapes texts
 	}
-	return picture{Wide: draw("-wide", wideLayout), Middle: draw("-middle", middleLayout), Narrow: draw("-narrow", narrowLayout)}
+	return Picture{Wide: draw("-wide", wideLayout), Middle: draw("-middle", middleLayout), Narrow: draw("-narrow", narrowLayout)}
 }

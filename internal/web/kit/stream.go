@@ -1,4 +1,4 @@
-package web
+package kit
 
 import (
 	"log/slog"
@@ -9,38 +9,38 @@ import (
 // downloadPatience is how long a browser may take for each piece of a long answer.
 const downloadPatience = 2 * time.Minute
 
-// stream begins an answer that is too long to be kept in memory, with a name to keep it under, and returns
+// Stream begins an answer that is too long to be kept in memory, with a name to keep it under, and returns
 // where it goes. Once a byte was sent an error can only cut the answer off, so that nobody takes it for a
 // whole one.
-func (x *exchange) stream(kind, name string) *streamed {
+func (x *Exchange) Stream(kind, name string) *Streamed {
 	x.named(name)
-	x.w.Header().Set("Content-Type", kind)
-	return &streamed{x: x, control: http.NewResponseController(x.w)}
+	x.W.Header().Set("Content-Type", kind)
+	return &Streamed{x: x, control: http.NewResponseController(x.W)}
 }
 
-// streamed is a long answer on its way.
-type streamed struct {
-	x       *exchange
+// Streamed is a long answer on its way.
+type Streamed struct {
+	x       *Exchange
 	control *http.ResponseController
 	begun   bool
 }
 
 // Write sends a piece.
-func (s *streamed) Write(p []byte) (int, error) {
+func (s *Streamed) Write(p []byte) (int, error) {
 	s.begun = true
 	// A recorder in a test has no deadlines; a browser that takes nothing is let go.
 	_ = s.control.SetWriteDeadline(time.Now().Add(downloadPatience)) //nolint:forbidigo // a deadline of the network
-	return s.x.w.Write(p)
+	return s.x.W.Write(p)
 }
 
-// end ends the answer.
-func (s *streamed) end(err error) error {
+// End ends the answer.
+func (s *Streamed) End(err error) error {
 	if err != nil && s.begun {
-		s.x.s.log.Error("a long answer was cut off", slog.String("path", s.x.r.URL.Path), slog.Any("error", err))
+		s.x.Shell.Log.Error("a long answer was cut off", slog.String("path", s.x.R.URL.Path), slog.Any("error", err))
 		panic(http.ErrAbortHandler)
 	}
 	if err != nil {
-		s.x.w.Header().Del("Content-Disposition")
+		s.x.W.Header().Del("Content-Disposition")
 	}
 	return err
 }

@@ -1,4 +1,4 @@
-package web
+package kit
 
 import (
 	"context"
@@ -19,9 +19,9 @@ const (
 	lastWords = 10 * time.Second
 )
 
-// listen serves a handler on a listener until the context ends, calls ending, and then lets open requests
+// Listen serves a handler on a listener until the context ends, calls ending, and then lets open requests
 // finish.
-func listen(ctx context.Context, l net.Listener, h http.Handler, log *slog.Logger, ending func()) error {
+func Listen(ctx context.Context, l net.Listener, h http.Handler, log *slog.Logger, ending func()) error {
 	server := &http.Server{
 		Handler: h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout,
 		WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: headerLimit,
