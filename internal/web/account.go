@@ -26,9 +26,9 @@ type sessionLine struct {
 	This                            bool
 }
 
-func (s *Server) account(x *kit.Exchange) error { return s.showAccount(x, http.StatusOK, "", "") }
+func (s doorPages) account(x *kit.Exchange) error { return s.showAccount(x, http.StatusOK, "", "") }
 
-func (s *Server) showAccount(x *kit.Exchange, status int, problem, said string) error {
+func (s doorPages) showAccount(x *kit.Exchange, status int, problem, said string) error {
 	a := x.Visit.Account
 	if x.Visit.State != access.Active {
 		return x.TurnAway()
@@ -55,7 +55,7 @@ func (s *Server) showAccount(x *kit.Exchange, status int, problem, said string) 
 }
 
 // passwordAct changes the password of whoever has signed in.
-func (s *Server) passwordAct(x *kit.Exchange) error {
+func (s doorPages) passwordAct(x *kit.Exchange) error {
 	if x.Visit.State != access.Active {
 		return x.TurnAway()
 	}
@@ -77,7 +77,7 @@ func (s *Server) passwordAct(x *kit.Exchange) error {
 }
 
 // ownAct changes the PIN of whoever has signed in, removes a passkey, or ends one of their sessions.
-func (s *Server) ownAct(x *kit.Exchange) error {
+func (s doorPages) ownAct(x *kit.Exchange) error {
 	var err error
 	said := ""
 	switch x.R.PostFormValue("change") {

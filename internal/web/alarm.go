@@ -77,12 +77,12 @@ var acted = map[string]string{
 	"reopened": "The alarm is open again.", "void": "The entry is taken back.",
 }
 
-func (s *Server) alarm(x *kit.Exchange) error {
+func (s numberPages) alarm(x *kit.Exchange) error {
 	return s.alarmPage(x, http.StatusOK, kit.Sent{})
 }
 
 // found returns an alarm by the id in the address.
-func (s *Server) found(v desk.View, x *kit.Exchange, o *desk.Outlook) (desk.Raised, error) {
+func (s numberPages) found(v desk.View, x *kit.Exchange, o *desk.Outlook) (desk.Raised, error) {
 	id, err := ledger.ParseID(x.R.PathValue("alarm"))
 	if err != nil {
 		return desk.Raised{}, kit.NotHere("There is no alarm %s.", x.R.PathValue("alarm"))
@@ -103,7 +103,7 @@ func (s *Server) found(v desk.View, x *kit.Exchange, o *desk.Outlook) (desk.Rais
 	return all[i], nil
 }
 
-func (s *Server) alarmPage(x *kit.Exchange, status int, was kit.Sent) error {
+func (s numberPages) alarmPage(x *kit.Exchange, status int, was kit.Sent) error {
 	o := s.outlook()
 	q := x.R.URL.Query()
 	page := alarmPage{Said: acted[q.Get("done")], People: q.Has("people"), Waiting: o == nil}
@@ -156,7 +156,7 @@ func (p alarmPage) has(f kit.Form) bool {
 }
 
 // changeChart draws the readings about the change; nil when the stream has none any more.
-func (s *Server) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*kit.Picture, error) {
+func (s numberPages) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*kit.Picture, error) {
 	stream, err := s.watched(v, r.Stream, desk.UsualWatching(), o)
 	if fault.CodeOf(err) == fault.NotFound {
 		return nil, nil //nolint:nilnil // no picture is an answer
@@ -187,7 +187,7 @@ func (s *Server) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*kit.
 }
 
 // circumstances lists what came together with a change, each with its record.
-func (s *Server) circumstances(v desk.View, r desk.Raised, people bool) ([]circumstanceLine, error) {
+func (s numberPages) circumstances(v desk.View, r desk.Raised, people bool) ([]circumstanceLine, error) {
 	var lines []circumstanceLine
 	for _, c := range r.Alarm.Coincides {
 		line := circumstanceLine{Words: withWords([]string{c}, people)}
@@ -212,7 +212,7 @@ func (s *Server) circumstances(v desk.View, r desk.Raised, people bool) ([]circu
 }
 
 // together lists the alarms of other streams that changed at the same time.
-func (s *Server) together(page *alarmPage, v desk.View, r desk.Raised, o *desk.Outlook) error {
+func (s numberPages) together(page *alarmPage, v desk.View, r desk.Raised, o *desk.Outlook) error {
 	others := desk.Together(o.Alarms, *r.Alarm)
 	page.More = max(0, len(others)-togetherShown)
 	raised, err := v.Raised(others[:min(len(others), togetherShown)])
@@ -225,7 +225,7 @@ func (s *Server) together(page *alarmPage, v desk.View, r desk.Raised, o *desk.O
 }
 
 // lifeLines lists what people did about an alarm.
-func (s *Server) lifeLines(v desk.View, x *kit.Exchange, life desk.Life, was kit.Sent) ([]lifeLine, error) {
+func (s numberPages) lifeLines(v desk.View, x *kit.Exchange, life desk.Life, was kit.Sent) ([]lifeLine, error) {
 	clock := s.ClockOf(v)
 	var lines []lifeLine
 	for _, h := range life.Acts {
@@ -252,7 +252,7 @@ func (s *Server) lifeLines(v desk.View, x *kit.Exchange, life desk.Life, was kit
 }
 
 // alarmForms gives the page the forms for what whoever asks may do at this state.
-func (s *Server) alarmForms(f *alarmForms, v desk.View, x *kit.Exchange, r desk.Raised, was kit.Sent) error {
+func (s numberPages) alarmForms(f *alarmForms, v desk.View, x *kit.Exchange, r desk.Raised, was kit.Sent) error {
 	f.Base, f.Causes, f.Prove = s.AlarmHref(r.ID), trend.Causes, !x.Visit.Session.MaySign(s.Now())
 	can := func(a trend.Act, need access.Permission) *kit.Form {
 		if _, err := r.State.Next(a); err != nil || !x.May(need) {
@@ -282,7 +282,7 @@ func (s *Server) alarmForms(f *alarmForms, v desk.View, x *kit.Exchange, r desk.
 }
 
 // handleAlarm records that somebody has seen an alarm, says what was behind it, or links what was done.
-func (s *Server) handleAlarm(x *kit.Exchange) error {
+func (s numberPages) handleAlarm(x *kit.Exchange) error {
 	if !x.May(access.SeeNumbers) { // technicians place holds and see no numbers
 		return kit.Forbidden()
 	}
@@ -294,7 +294,7 @@ func (s *Server) handleAlarm(x *kit.Exchange) error {
 }
 
 // closeAlarm closes an alarm or opens it again. It is a signature.
-func (s *Server) closeAlarm(x *kit.Exchange) error {
+func (s numberPages) closeAlarm(x *kit.Exchange) error {
 	act := trend.Act(x.R.PostFormValue("act"))
 	if act != trend.Closed && act != trend.Reopened {
 		return badChoice("%q is nothing that is done about an alarm.", string(act))
@@ -302,7 +302,7 @@ func (s *Server) closeAlarm(x *kit.Exchange) error {
 	return s.actOnAlarm(x, act, true)
 }
 
-func (s *Server) actOnAlarm(x *kit.Exchange, act trend.Act, sign bool) error {
+func (s numberPages) actOnAlarm(x *kit.Exchange, act trend.Act, sign bool) error {
 	f := x.Read("words", "cause", "record", "other")
 	return s.doOnAlarm(x, string(act), f, string(act), func(e desk.Entry) error {
 		h, err := s.handlingOf(act, f)
@@ -331,7 +331,7 @@ func (s *Server) actOnAlarm(x *kit.Exchange, act trend.Act, sign bool) error {
 }
 
 // handlingOf reads what a form says about an act.
-func (s *Server) handlingOf(act trend.Act, f kit.Form) (trend.Handling, error) {
+func (s numberPages) handlingOf(act trend.Act, f kit.Form) (trend.Handling, error) {
 	h := trend.Handling{Act: act, Words: strings.TrimSpace(strings.ReplaceAll(f.Typed["words"], "\r\n", "\n"))}
 	switch act {
 	case trend.Explained:
@@ -360,7 +360,7 @@ func mayTakeBack(x *kit.Exchange, by string) bool {
 }
 
 // voidHandling takes back what somebody did about an alarm.
-func (s *Server) voidHandling(x *kit.Exchange) error {
+func (s numberPages) voidHandling(x *kit.Exchange) error {
 	if !x.May(access.SeeNumbers) {
 		return kit.Forbidden()
 	}
@@ -392,7 +392,7 @@ func (s *Server) voidHandling(x *kit.Exchange) error {
 }
 
 // doOnAlarm does what a form of an alarm's page asks for and shows the page again.
-func (s *Server) doOnAlarm(x *kit.Exchange, name string, f kit.Form, done string, do func(desk.Entry) error) error {
+func (s numberPages) doOnAlarm(x *kit.Exchange, name string, f kit.Form, done string, do func(desk.Entry) error) error {
 	e, err := x.Entry(f)
 	if err == nil {
 		err = do(e)

@@ -72,7 +72,7 @@ type alarmRow struct {
 // alarmsShownPerPage is how many alarms a page of the list holds.
 const alarmsShownPerPage = 50
 
-func (s *Server) alarmList(x *kit.Exchange) error {
+func (s numberPages) alarmList(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := alarmsPage{
 		State: q.Get("state"), Scope: strings.TrimSpace(q.Get("scope")), Point: q.Get("point"), Direction: q.Get("direction"), Since: q.Get("since"), People: q.Has("people"),
@@ -127,7 +127,7 @@ func (s *Server) alarmList(x *kit.Exchange) error {
 }
 
 // raised brings the alarms as they were last computed together with what people did about them since.
-func (s *Server) raised(x *kit.Exchange, o *desk.Outlook) (all []desk.Raised, err error) {
+func (s numberPages) raised(x *kit.Exchange, o *desk.Outlook) (all []desk.Raised, err error) {
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		all, err = v.Raised(alarmsIn(o))
 		return err
@@ -209,7 +209,7 @@ func withWords(coincides []string, people bool) string {
 
 // alarmsOf lists the alarms of one stream, the newest first: with their lives where the limits in force
 // raised them, without where others are tried out.
-func (s *Server) alarmsOf(v desk.View, stream desk.Stream, c streamChoice, o *desk.Outlook) ([]alarmRow, error) {
+func (s numberPages) alarmsOf(v desk.View, stream desk.Stream, c streamChoice, o *desk.Outlook) ([]alarmRow, error) {
 	var rows []alarmRow
 	if c.set || o == nil {
 		for _, a := range slices.Backward(desk.Alarms([]desk.Stream{stream}, 0)) {
@@ -227,7 +227,7 @@ func (s *Server) alarmsOf(v desk.View, stream desk.Stream, c streamChoice, o *de
 	return rows, err
 }
 
-func (s *Server) alarmListing(list []desk.Raised, people bool) kit.Listing {
+func (s numberPages) alarmListing(list []desk.Raised, people bool) kit.Listing {
 	zone := s.Desk.DB.Zone()
 	l := kit.Listing{Name: "alarms", Columns: []table.SheetColumn{
 		{Name: "alarm"},

@@ -53,7 +53,7 @@ func fileSize(n int64) string {
 
 // fileLines lists the files that were attached to a scope between two instants and stand, the latest
 // first, with the forms that whoever asks may send.
-func (s *Server) fileLines(v desk.View, tag string, from, to unit.Instant, clock words.Clock) ([]fileLine, error) {
+func (s scopePages) fileLines(v desk.View, tag string, from, to unit.Instant, clock words.Clock) ([]fileLine, error) {
 	all, err := v.Attachments(tag)
 	if err != nil {
 		return nil, err
@@ -74,7 +74,7 @@ func mayVoid(x *kit.Exchange, by string) bool {
 }
 
 // attachedFile answers with the bytes of a file, which nothing else on this site may be made of.
-func (s *Server) attachedFile(x *kit.Exchange) error {
+func (s scopePages) attachedFile(x *kit.Exchange) error {
 	var a desk.Attached
 	var content []byte
 	err := s.View(x.R.Context(), func(v desk.View) (err error) {
@@ -101,7 +101,7 @@ func (s *Server) attachedFile(x *kit.Exchange) error {
 }
 
 // attach keeps a file that was sent.
-func (s *Server) attach(x *kit.Exchange) error {
+func (s scopePages) attach(x *kit.Exchange) error {
 	tag := x.R.PathValue("tag")
 	u, err := readUpload(x)
 	f := kit.FormOf(u.fields, "kind", "title", "about")
@@ -194,7 +194,7 @@ func fileTooLarge() error {
 }
 
 // voidFile takes a file back.
-func (s *Server) voidFile(x *kit.Exchange) error {
+func (s scopePages) voidFile(x *kit.Exchange) error {
 	var a desk.Attached
 	if err := s.View(x.R.Context(), func(v desk.View) (err error) {
 		a, err = v.Attachment(x.R.PathValue("record"))

@@ -50,7 +50,7 @@ type benchData struct {
 // warnBefore is half of the shortest usual clock of a sample (common practice).
 const warnBefore = 30_000_000
 
-func (s *Server) bench(x *kit.Exchange) error {
+func (s benchPages) bench(x *kit.Exchange) error {
 	data, err := s.benchData(x)
 	if err != nil {
 		return err
@@ -62,7 +62,7 @@ func (s *Server) bench(x *kit.Exchange) error {
 	})
 }
 
-func (s *Server) benchData(x *kit.Exchange) (benchData, error) {
+func (s benchPages) benchData(x *kit.Exchange) (benchData, error) {
 	data := benchData{Person: x.Who.Code, Zone: s.Desk.DB.Zone().String(), Warn: warnBefore}
 	p, err := s.overview(x.R.Context())
 	if err != nil {
@@ -81,7 +81,7 @@ func (s *Server) benchData(x *kit.Exchange) (benchData, error) {
 }
 
 // benchState answers what the bench knows, for pages that stay open and for work without a network.
-func (s *Server) benchState(x *kit.Exchange) error {
+func (s benchPages) benchState(x *kit.Exchange) error {
 	data, err := s.benchData(x)
 	if err != nil {
 		return err
@@ -90,7 +90,7 @@ func (s *Server) benchState(x *kit.Exchange) error {
 }
 
 // drawing answers our own line drawing of a sampling point on a model, as a part of a page.
-func (s *Server) drawing(x *kit.Exchange) error {
+func (s benchPages) drawing(x *kit.Exchange) error {
 	name, kind := x.R.PathValue("model"), scope.PointKind(x.R.PathValue("point"))
 	var picture []byte
 	err := s.View(x.R.Context(), func(v desk.View) error {
@@ -124,7 +124,7 @@ const drawingWidth = 640
 
 // worker answers the script that keeps the bench usable without a network, with the names of the files of
 // this edition in front of it.
-func (s *Server) worker(x *kit.Exchange) error {
+func (s benchPages) worker(x *kit.Exchange) error {
 	names := []string{}
 	for _, name := range []string{"app.css", "app.js", "bench.js", "icon.svg"} {
 		address, err := s.Asset(name)
@@ -160,7 +160,7 @@ type cardCode struct {
 // barHeight is how high the bars of a code are drawn, in modules.
 const barHeight = 60
 
-func (s *Server) card(x *kit.Exchange) error {
+func (s benchPages) card(x *kit.Exchange) error {
 	page := cardPage{Groups: []cardGroup{{Title: "What was done"}, {Title: "Sampling points"}, {Title: "The value"}}}
 	var fault error
 	add := func(group int, text, words string) {
@@ -191,7 +191,7 @@ func (s *Server) card(x *kit.Exchange) error {
 }
 
 // benchJob answers what is to be done on one scope, which is named as it was scanned.
-func (s *Server) benchJob(x *kit.Exchange) error {
+func (s benchPages) benchJob(x *kit.Exchange) error {
 	var job jobShown
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		fleet, err := v.Instruments()
@@ -267,7 +267,7 @@ type jobShown struct {
 	Narrow template.HTML `json:"narrow"`
 }
 
-func (s *Server) jobShown(v desk.View, tag string) (jobShown, error) {
+func (s benchPages) jobShown(v desk.View, tag string) (jobShown, error) {
 	now := s.Now()
 	job, err := v.Job(tag, now)
 	if err != nil {
@@ -278,7 +278,7 @@ func (s *Server) jobShown(v desk.View, tag string) (jobShown, error) {
 }
 
 // benchAct stores one act. Sending it again stores nothing and answers the same.
-func (s *Server) benchAct(x *kit.Exchange) error {
+func (s benchPages) benchAct(x *kit.Exchange) error {
 	var a act
 	d := json.NewDecoder(x.R.Body)
 	d.DisallowUnknownFields()

@@ -77,12 +77,12 @@ type comparison struct {
 
 type pairRow struct{ Sample, Old, New, Ratio string }
 
-func (s *Server) compare(x *kit.Exchange) error {
+func (s meterPages) compare(x *kit.Exchange) error {
 	return s.lotsPage(x, http.StatusOK, nil, pastedForm{})
 }
 
 // comparePairs compares by pairs of the same samples from a table that is sent along and not kept.
-func (s *Server) comparePairs(x *kit.Exchange) error {
+func (s meterPages) comparePairs(x *kit.Exchange) error {
 	name, content, err := x.Pasted()
 	var pairs []quality.Pair
 	if err == nil {
@@ -110,7 +110,7 @@ func readLots(x *kit.Exchange) (lotsPage, error) {
 
 // readLots shows the comparison of the setups that the address names: by pairs of the same samples
 // where there are any, else by stored readings.
-func (s *Server) lotsPage(x *kit.Exchange, status int, pairs []quality.Pair, table pastedForm) error {
+func (s meterPages) lotsPage(x *kit.Exchange, status int, pairs []quality.Pair, table pastedForm) error {
 	page, err := readLots(x)
 	if err != nil {
 		return err
@@ -149,7 +149,7 @@ func (s *Server) lotsPage(x *kit.Exchange, status int, pairs []quality.Pair, tab
 }
 
 // compareChoices fills in what can be chosen.
-func (s *Server) compareChoices(ctx context.Context, page *lotsPage) error {
+func (s meterPages) compareChoices(ctx context.Context, page *lotsPage) error {
 	return s.View(ctx, func(v desk.View) error {
 		lots, err := v.Lots()
 		if err != nil {
@@ -214,7 +214,7 @@ type compared struct {
 }
 
 // compared compares what the page names, by pairs or, where there are none, by what is stored.
-func (s *Server) compared(ctx context.Context, page lotsPage, pairs []quality.Pair) (c compared, err error) {
+func (s meterPages) compared(ctx context.Context, page lotsPage, pairs []quality.Pair) (c compared, err error) {
 	c.plan, c.pairs = quality.DefaultPlan(), pairs
 	if c.plan.Margin, err = unit.ParseNumber(strings.TrimSpace(page.Margin)); err != nil || c.plan.Check() != nil {
 		return c, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is no margin.", page.Margin), Hint: "Write a ratio over 1, such as 1.25."}
@@ -243,7 +243,7 @@ func (s *Server) compared(ctx context.Context, page lotsPage, pairs []quality.Pa
 }
 
 // answer is the comparison in words, numbers and pictures.
-func (s *Server) answer(ctx context.Context, page lotsPage, pairs []quality.Pair) (*comparison, error) {
+func (s meterPages) answer(ctx context.Context, page lotsPage, pairs []quality.Pair) (*comparison, error) {
 	c, err := s.compared(ctx, page, pairs)
 	if err != nil {
 		return nil, err
@@ -257,7 +257,7 @@ func (s *Server) answer(ctx context.Context, page lotsPage, pairs []quality.Pair
 
 // recordComparison keeps a comparison as a record, computed anew from what is stored or from the pairs that
 // come with it.
-func (s *Server) recordComparison(x *kit.Exchange) error {
+func (s meterPages) recordComparison(x *kit.Exchange) error {
 	if err := x.R.ParseMultipartForm(2 * kit.TableLimit); err != nil {
 		return &kit.PageError{Status: http.StatusBadRequest, Message: "The form did not arrive whole.", Hint: "Open the page anew and send it again."}
 	}

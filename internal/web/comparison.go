@@ -59,7 +59,7 @@ type unitRow struct {
 // leastCompared is how many readings a unit needs when nothing is said (common practice).
 const leastCompared = 10
 
-func (s *Server) comparison(x *kit.Exchange) error {
+func (s sourcePages) comparison(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := comparisonPage{By: cmp.Or(q.Get("by"), string(desk.ByScope)), Point: q.Get("point"), Least: leastCompared, Groupings: desk.Groupings, Points: pointWords(), Exports: x.Exports()}
 	shown, err := x.ShowsPeople()
@@ -101,7 +101,7 @@ type counted struct {
 	few   int
 }
 
-func (s *Server) fillComparison(ctx context.Context, page *comparisonPage) error {
+func (s sourcePages) fillComparison(ctx context.Context, page *comparisonPage) error {
 	size, err := s.size(ctx)
 	if err != nil {
 		return err
@@ -148,7 +148,7 @@ func (p *comparisonPage) count(all []desk.Measured) counted {
 }
 
 // unitLinks puts people under the names that are shown and says where each unit leads, by that name.
-func (s *Server) unitLinks(ctx context.Context, page *comparisonPage, units []trend.Unit) (map[string]string, error) {
+func (s sourcePages) unitLinks(ctx context.Context, page *comparisonPage, units []trend.Unit) (map[string]string, error) {
 	links := map[string]string{}
 	switch desk.Grouping(page.By) {
 	case desk.ByPerson:

@@ -44,7 +44,7 @@ const (
 	tripsAtOnce    = 50
 )
 
-func (s *Server) dossier(x *kit.Exchange) error {
+func (s scopePages) dossier(x *kit.Exchange) error {
 	zone := s.Desk.DB.Zone()
 	now := s.Now()
 	page := dossierPage{Site: s.Desk.DB.Site().Name, Printed: now.In(zone), By: x.Who.Code}
@@ -76,7 +76,7 @@ func (s *Server) dossier(x *kit.Exchange) error {
 }
 
 // period reads the days that a dossier is about, the last ones when none are named.
-func (s *Server) period(x *kit.Exchange, page *dossierPage) (from, to unit.Instant, err error) {
+func (s scopePages) period(x *kit.Exchange, page *dossierPage) (from, to unit.Instant, err error) {
 	zone, q := s.Desk.DB.Zone(), x.R.URL.Query()
 	day := func(text string, usual unit.Instant) (time.Time, error) {
 		if text == "" {
@@ -104,7 +104,7 @@ func (s *Server) period(x *kit.Exchange, page *dossierPage) (from, to unit.Insta
 }
 
 // fillDossier fills in what happened in a period.
-func (s *Server) fillDossier(page *dossierPage, v desk.View, from, to unit.Instant) error {
+func (s scopePages) fillDossier(page *dossierPage, v desk.View, from, to unit.Instant) error {
 	zone := v.Zone()
 	clock := words.Dated(zone)
 	trips, cut, err := tripsBetween(v, page.Tag, from, to)
@@ -166,7 +166,7 @@ func tripsBetween(v desk.View, tag string, from, to unit.Instant) (all []desk.Tu
 }
 
 // sealed signs the ledger as it stands and says how it can be told again.
-func (s *Server) sealed(x *kit.Exchange) (ledgerLine, error) {
+func (s scopePages) sealed(x *kit.Exchange) (ledgerLine, error) {
 	site := s.Desk.DB.Site()
 	note, err := s.Desk.DB.Checkpoint(x.R.Context())
 	if err != nil {

@@ -63,7 +63,7 @@ const (
 	periodsShown = 30
 )
 
-func (s *Server) failures(x *kit.Exchange) error {
+func (s numberPages) failures(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := failuresPage{
 		By: q.Get("by"), Scope: strings.TrimSpace(q.Get("scope")), Kind: q.Get("kind"), From: q.Get("from"), To: q.Get("to"), View: q.Get("view"),
@@ -145,7 +145,7 @@ func (p failuresPage) rounds(all []desk.FirstRound, from, to unit.Instant) []des
 }
 
 // fillFailures computes the charts of some rounds.
-func (s *Server) fillFailures(page *failuresPage, rounds []desk.FirstRound) {
+func (s numberPages) fillFailures(page *failuresPage, rounds []desk.FirstRound) {
 	zone := s.Desk.DB.Zone()
 	between := desk.BetweenFailures(rounds)
 	page.Rounds, page.Over = len(rounds), len(between.Failures)
@@ -197,7 +197,7 @@ func linePeriod(p desk.Period, x trend.AttributePoint, zone *time.Location) peri
 }
 
 // fillFailed lists the last rounds over the action level.
-func (s *Server) fillFailed(page *failuresPage, b desk.Between) {
+func (s numberPages) fillFailed(page *failuresPage, b desk.Between) {
 	now, zone := s.Now(), s.Desk.DB.Zone()
 	for i, r := range slices.Backward(b.Failures) {
 		if len(page.Failed) == failedShown {

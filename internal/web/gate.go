@@ -35,7 +35,7 @@ type gateAnswer struct {
 
 // gate answers whether a scope may be used. The form sends the tag as a query, so that the page works
 // without a script and the answer has an address of its own.
-func (s *Server) gate(x *kit.Exchange) error {
+func (s dayPages) gate(x *kit.Exchange) error {
 	asked := strings.TrimSpace(x.R.PathValue("tag"))
 	if asked == "" {
 		asked = strings.TrimSpace(x.R.URL.Query().Get("scope"))

@@ -30,12 +30,12 @@ type gaugeAnswer struct {
 	kit.Picture
 }
 
-func (s *Server) gaugeStudy(x *kit.Exchange) error {
+func (s meterPages) gaugeStudy(x *kit.Exchange) error {
 	return x.Show(http.StatusOK, "gauge-study", false, studyPage{})
 }
 
 // judgeStudy analyses a table that is sent along and not kept.
-func (s *Server) judgeStudy(x *kit.Exchange) error {
+func (s meterPages) judgeStudy(x *kit.Exchange) error {
 	name, content, err := x.Pasted()
 	page := studyPage{Table: pastedForm{Text: x.R.PostFormValue("table")}, Keep: x.R.PostFormValue("interaction") != ""}
 	if err == nil {

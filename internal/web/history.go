@@ -20,7 +20,7 @@ type historyLine struct {
 
 // historyLines lists the records of a scope between two instants, the latest first; what was taken back
 // says by whom and why.
-func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, most int, clock words.Clock) ([]historyLine, error) {
+func (s scopePages) historyLines(v desk.View, tag string, from, to unit.Instant, most int, clock words.Clock) ([]historyLine, error) {
 	records, err := v.Chronicle(tag, from, to, most)
 	if err != nil {
 		return nil, err

@@ -22,7 +22,7 @@ var said = map[string]string{
 
 // actOnScope does what a form of a scope's page asks for and shows the page again: with the word for what was
 // done, or with the form as it was sent and what is wrong with it.
-func (s *Server) actOnScope(x *kit.Exchange, tag, name string, f kit.Form, done string, do func(desk.Entry) error) error {
+func (s scopePages) actOnScope(x *kit.Exchange, tag, name string, f kit.Form, done string, do func(desk.Entry) error) error {
 	e, err := x.Entry(f)
 	if err == nil {
 		err = do(e)
@@ -39,7 +39,7 @@ func (s *Server) actOnScope(x *kit.Exchange, tag, name string, f kit.Form, done 
 }
 
 // placeHold keeps the scope from patients.
-func (s *Server) placeHold(x *kit.Exchange) error {
+func (s scopePages) placeHold(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("reason")
 	return s.actOnScope(x, tag, "hold", f, "held", func(e desk.Entry) error {
 		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
@@ -50,7 +50,7 @@ func (s *Server) placeHold(x *kit.Exchange) error {
 }
 
 // requestRound asks for a round of samples.
-func (s *Server) requestRound(x *kit.Exchange) error {
+func (s scopePages) requestRound(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("reason")
 	return s.actOnScope(x, tag, "request", f, "asked", func(e desk.Entry) error {
 		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
@@ -62,7 +62,7 @@ func (s *Server) requestRound(x *kit.Exchange) error {
 
 // recordRepair records that the scope goes for repair or, where the form names that record, that it is
 // back.
-func (s *Server) recordRepair(x *kit.Exchange) error {
+func (s scopePages) recordRepair(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("repair", "sent", "returned", "fault", "work")
 	back := f.Typed["repair"] != ""
 	done := map[bool]string{false: "sent", true: "returned"}[back]
@@ -89,7 +89,7 @@ func (s *Server) recordRepair(x *kit.Exchange) error {
 
 // liftHold ends a hold. Lifting is a signature: whoever lifts shows who they are, unless they have just
 // done so, and so does the second person where one is needed.
-func (s *Server) liftHold(x *kit.Exchange) error {
+func (s scopePages) liftHold(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("hold", "reason", "second")
 	return s.actOnScope(x, tag, "lift-"+f.Typed["hold"], f, "lifted", func(e desk.Entry) error {
 		l := turnaround.Lift{Hold: f.Typed["hold"], By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])}
@@ -114,7 +114,7 @@ func (s *Server) liftHold(x *kit.Exchange) error {
 }
 
 // vouch lets a second person agree, who must be somebody else and allowed to lift holds.
-func (s *Server) vouch(x *kit.Exchange, code, password string) (store.Account, error) {
+func (s scopePages) vouch(x *kit.Exchange, code, password string) (store.Account, error) {
 	if access.Key(code) == access.Key(x.Who.Code) {
 		return store.Account{}, &kit.PageError{Status: http.StatusBadRequest, Message: "The second person must be somebody else."}
 	}

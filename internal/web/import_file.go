@@ -94,7 +94,7 @@ type mappedWord struct{ Theirs, Ours string }
 var encodingsOffered = []string{"utf-8", "windows-1252", "iso-8859-1", "ibm850", "utf-16le", "utf-16be"}
 
 // fileOf returns the file in an address, for somebody who may read its kind in.
-func (s *Server) fileOf(x *kit.Exchange) (*upload, error) {
+func (s importPages) fileOf(x *kit.Exchange) (*upload, error) {
 	u, err := s.imports.find(x.Who.Code, x.R.PathValue("file"))
 	if err != nil {
 		return nil, err
@@ -105,7 +105,7 @@ func (s *Server) fileOf(x *kit.Exchange) (*upload, error) {
 	return u, nil
 }
 
-func (s *Server) importFile(x *kit.Exchange) error {
+func (s importPages) importFile(x *kit.Exchange) error {
 	u, err := s.fileOf(x)
 	if err != nil {
 		return err
@@ -113,7 +113,7 @@ func (s *Server) importFile(x *kit.Exchange) error {
 	return s.importFilePage(x, http.StatusOK, u, "")
 }
 
-func (s *Server) importFilePage(x *kit.Exchange, status int, u *upload, problem string) error {
+func (s importPages) importFilePage(x *kit.Exchange, status int, u *upload, problem string) error {
 	st := u.now()
 	address := s.URL("/imports/" + u.id)
 	p := importFilePage{
@@ -234,7 +234,7 @@ func profileOf(x *kit.Exchange, kind desk.Kind, st state) table.Profile {
 }
 
 // importAct does with a file what its form asks for: look at it again, try it, store it, or discard it.
-func (s *Server) importAct(x *kit.Exchange) error {
+func (s importPages) importAct(x *kit.Exchange) error {
 	u, err := s.fileOf(x)
 	if err != nil {
 		return err
@@ -289,7 +289,7 @@ func (s *Server) importAct(x *kit.Exchange) error {
 }
 
 // importProfile answers with how the file is read, as the file that the command takes.
-func (s *Server) importProfile(x *kit.Exchange) error {
+func (s importPages) importProfile(x *kit.Exchange) error {
 	u, err := s.fileOf(x)
 	if err != nil {
 		return err
@@ -305,7 +305,7 @@ func (s *Server) importProfile(x *kit.Exchange) error {
 
 // importLines answers with what happens to every line, those that are refused first. It is about one's own
 // file, so that it needs no permission to export.
-func (s *Server) importLines(x *kit.Exchange) error {
+func (s importPages) importLines(x *kit.Exchange) error {
 	u, err := s.fileOf(x)
 	if err != nil {
 		return err

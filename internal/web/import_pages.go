@@ -86,7 +86,7 @@ type importKindLine struct {
 
 type importFileLine struct{ Href, Name, Kind, Stage, At string }
 
-func (s *Server) importList(x *kit.Exchange) error {
+func (s importPages) importList(x *kit.Exchange) error {
 	var p importListPage
 	if err := s.View(x.R.Context(), func(v desk.View) error {
 		for _, kind := range desk.Kinds {
@@ -112,7 +112,7 @@ func (s *Server) importList(x *kit.Exchange) error {
 }
 
 // importFiles lists the files of whoever looks, of one kind or of all.
-func (s *Server) importFiles(x *kit.Exchange, kind desk.Kind) []importFileLine {
+func (s importPages) importFiles(x *kit.Exchange, kind desk.Kind) []importFileLine {
 	var lines []importFileLine
 	for _, u := range s.imports.of(x.Who.Code) {
 		if kind == "" || u.kind == kind {
@@ -161,7 +161,7 @@ type importColumn struct {
 	Required                   bool
 }
 
-func (s *Server) importKind(x *kit.Exchange) error {
+func (s importPages) importKind(x *kit.Exchange) error {
 	kind, err := importKindOf(x)
 	if err != nil {
 		return err
@@ -169,7 +169,7 @@ func (s *Server) importKind(x *kit.Exchange) error {
 	return s.importKindPage(x, http.StatusOK, kind, "")
 }
 
-func (s *Server) importKindPage(x *kit.Exchange, status int, kind desk.Kind, problem string) error {
+func (s importPages) importKindPage(x *kit.Exchange, status int, kind desk.Kind, problem string) error {
 	cells, err := desk.ExampleCells(kind)
 	if err != nil {
 		return err
@@ -203,7 +203,7 @@ func whyNeeded(kind desk.Kind) string {
 
 // importTemplate answers with an empty file of a kind; one of levels may be filled in with a scale, one
 // row for each sampling point.
-func (s *Server) importTemplate(x *kit.Exchange) error {
+func (s importPages) importTemplate(x *kit.Exchange) error {
 	kind, err := importKindOf(x)
 	if err != nil {
 		return err
@@ -233,7 +233,7 @@ func (s *Server) importTemplate(x *kit.Exchange) error {
 }
 
 // importUpload takes a file of a kind, and a profile where there is one.
-func (s *Server) importUpload(x *kit.Exchange) error {
+func (s importPages) importUpload(x *kit.Exchange) error {
 	kind, err := importKindOf(x)
 	if err != nil {
 		return err
@@ -250,7 +250,7 @@ func (s *Server) importUpload(x *kit.Exchange) error {
 }
 
 // takeImport reads the form with the file part by part, straight into the folder of uploads.
-func (s *Server) takeImport(x *kit.Exchange, kind desk.Kind) (u *upload, err error) {
+func (s importPages) takeImport(x *kit.Exchange, kind desk.Kind) (u *upload, err error) {
 	late := time.Now().Add(importPatience) //nolint:forbidigo // a deadline of the connection, not of a record
 	if err := http.NewResponseController(x.W).SetReadDeadline(late); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return nil, err

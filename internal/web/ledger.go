@@ -33,9 +33,11 @@ type consistent struct {
 	Root        string
 }
 
-func (s *Server) ledger(x *kit.Exchange) error { return s.ledgerPage(x, http.StatusOK, ledgerPage{}) }
+func (s recordPages) ledger(x *kit.Exchange) error {
+	return s.ledgerPage(x, http.StatusOK, ledgerPage{})
+}
 
-func (s *Server) ledgerPage(x *kit.Exchange, status int, page ledgerPage) error {
+func (s recordPages) ledgerPage(x *kit.Exchange, status int, page ledgerPage) error {
 	site := s.Desk.DB.Site()
 	page.Origin, page.Key, page.MayExport = site.Origin, site.VKey, x.May(access.Export)
 	err := s.View(x.R.Context(), func(v desk.View) (err error) {
@@ -61,7 +63,7 @@ func (s *Server) ledgerPage(x *kit.Exchange, status int, page ledgerPage) error 
 
 // compareLedger says whether the ledger begins with what an earlier checkpoint was signed for. Nothing is
 // stored.
-func (s *Server) compareLedger(x *kit.Exchange) error {
+func (s recordPages) compareLedger(x *kit.Exchange) error {
 	page := ledgerPage{Typed: x.R.PostFormValue("earlier")}
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		c, err := v.Prior(pasted(page.Typed))
@@ -86,7 +88,7 @@ func pasted(text string) []byte {
 }
 
 // checkpointFile hands out a checkpoint that is signed now.
-func (s *Server) checkpointFile(x *kit.Exchange) error {
+func (s recordPages) checkpointFile(x *kit.Exchange) error {
 	note, err := s.Desk.DB.Checkpoint(x.R.Context())
 	if err != nil {
 		return err
@@ -95,12 +97,12 @@ func (s *Server) checkpointFile(x *kit.Exchange) error {
 }
 
 // keyFile hands out the public key.
-func (s *Server) keyFile(x *kit.Exchange) error {
+func (s recordPages) keyFile(x *kit.Exchange) error {
 	return x.Download("key.txt", plainText, []byte(s.Desk.DB.Site().VKey+"\n"))
 }
 
 // ledgerFile hands out the whole ledger as an outsider verifies it, one at a time: a large one takes a while.
-func (s *Server) ledgerFile(x *kit.Exchange) error {
+func (s recordPages) ledgerFile(x *kit.Exchange) error {
 	if !s.exporting.TryLock() {
 		return &kit.PageError{Status: http.StatusServiceUnavailable, Message: "Somebody else is taking the ledger.", Hint: "Try again in some minutes."}
 	}

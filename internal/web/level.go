@@ -60,7 +60,7 @@ type reasonCount struct {
 
 type exclusionLine struct{ Href, ID, Why string }
 
-func (s *Server) level(x *kit.Exchange) error {
+func (s levelPages) level(x *kit.Exchange) error {
 	page := levelPage{}
 	if x.R.URL.Query().Get("done") == "adopted" {
 		page.Said = "The level is adopted and signed."
@@ -121,7 +121,7 @@ func standing(v desk.View, e desk.LevelEdition) (string, error) {
 	return "", err
 }
 
-func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) {
+func (s levelPages) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) {
 	zone := v.Zone()
 	view := &groundsView{
 		From: words.Full(g.From, zone), To: words.Full(g.To-1, zone), ReplayFrom: words.Full(g.ReplayFrom, zone), Method: cmp.Or(string(g.Method), "typed by hand"), Note: g.Note,
@@ -166,7 +166,7 @@ func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) 
 }
 
 // derivationView tells how candidates were derived and what they were.
-func (s *Server) derivationView(view *groundsView, d level.Derivation, zone *time.Location) {
+func (s levelPages) derivationView(view *groundsView, d level.Derivation, zone *time.Location) {
 	p, b := d.Plan, d.Baseline
 	take := "the upper confidence bound of the percentile becomes the level"
 	if p.Take == level.Estimate {

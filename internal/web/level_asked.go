@@ -105,7 +105,7 @@ const askedDays = 180
 
 // days reads the period that is asked about, from the first moment of the first day up to the last of the
 // last one, and completes the question with them.
-func (s *Server) days(q asked) (from, to unit.Instant, err error) {
+func (s levelPages) days(q asked) (from, to unit.Instant, err error) {
 	zone := s.Desk.DB.Zone()
 	day := func(name string, usual time.Time) (time.Time, error) {
 		if q.get(name) == "" {
@@ -197,7 +197,7 @@ const (
 )
 
 // study reads which readings a level is to be derived from, and how.
-func (s *Server) study(q asked, t level.Target) (desk.Study, error) {
+func (s levelPages) study(q asked, t level.Target) (desk.Study, error) {
 	from, to, err := s.days(q)
 	if err != nil {
 		return desk.Study{}, err

@@ -48,12 +48,12 @@ type levelChoice struct{ Value, Words string }
 // templatePrefix tells a published template from the record of a level.
 const templatePrefix = "template:"
 
-func (s *Server) compareLevels(x *kit.Exchange) error {
+func (s levelPages) compareLevels(x *kit.Exchange) error {
 	return s.showCompare(x, http.StatusOK, askedOf(x.R.URL.Query()), "", kit.Form{})
 }
 
 // showCompare shows the comparison. sent is a form with cultures that was not accepted.
-func (s *Server) showCompare(x *kit.Exchange, status int, q asked, _ string, sent kit.Form) error {
+func (s levelPages) showCompare(x *kit.Exchange, status int, q asked, _ string, sent kit.Form) error {
 	page := comparePage{askedPage: askedPage{Path: s.URL(comparePath), Start: s.URL(comparePath), Problem: sent.Problem, q: q}, Typed: sent.Typed["csv"]}
 	if err := s.fillCompare(x, &page); err != nil {
 		failed, words, ok := kit.Refused(x, err)
@@ -73,7 +73,7 @@ func (s *Server) showCompare(x *kit.Exchange, status int, q asked, _ string, sen
 	return x.Show(status, "compare", false, page)
 }
 
-func (s *Server) fillCompare(x *kit.Exchange, page *comparePage) error {
+func (s levelPages) fillCompare(x *kit.Exchange, page *comparePage) error {
 	t, ok, err := page.q.target()
 	if err != nil || !ok {
 		return firstError(err, s.chooseTarget(x, &page.askedPage))
@@ -106,7 +106,7 @@ func (s *Server) fillCompare(x *kit.Exchange, page *comparePage) error {
 
 // comparable fills in the levels that can be chosen and returns those of them that were adopted. Unless
 // something is asked, the one in force stands first, and second the one before it.
-func (s *Server) comparable(page *comparePage, v desk.View, t level.Target) ([]desk.LevelEdition, error) {
+func (s levelPages) comparable(page *comparePage, v desk.View, t level.Target) ([]desk.LevelEdition, error) {
 	all, err := v.LevelTargets()
 	if err != nil {
 		return nil, err
@@ -178,7 +178,7 @@ func (p *comparePage) side(editions []desk.LevelEdition, t level.Target, side st
 
 // contrast fills in what the two levels do: to scopes of known cleanliness, to the past, and against
 // cultures.
-func (s *Server) contrast(x *kit.Exchange, page *comparePage, t level.Target, from, to unit.Instant, pair [2]reading.Level) error {
+func (s levelPages) contrast(x *kit.Exchange, page *comparePage, t level.Target, from, to unit.Instant, pair [2]reading.Level) error {
 	study, err := s.study(page.q, t)
 	if err != nil {
 		return err
@@ -272,7 +272,7 @@ func (p *comparePage) chances(o desk.Operating, pair [2]reading.Level) error {
 }
 
 // contrastPast replays the past under both levels.
-func (s *Server) contrastPast(x *kit.Exchange, page *comparePage, v desk.View, past desk.Past, pair [2]reading.Level, costs desk.Costs) error {
+func (s levelPages) contrastPast(x *kit.Exchange, page *comparePage, v desk.View, past desk.Past, pair [2]reading.Level, costs desk.Costs) error {
 	costs.MostChanges = mostFileChanges
 	found, err := v.Contrast(past, pair[0], pair[1], costs)
 	if err != nil {

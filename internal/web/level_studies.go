@@ -13,7 +13,7 @@ const mostStudies = 3
 
 // studied derives candidates, or finds that this was done since the last record: every step of the workshop
 // rests on the same ones. What it returns is shared: nobody changes it.
-func (s *Server) studied(ctx context.Context, study desk.Study) (desk.Studied, error) {
+func (s levelPages) studied(ctx context.Context, study desk.Study) (desk.Studied, error) {
 	size, err := s.size(ctx)
 	if err != nil {
 		return desk.Studied{}, err

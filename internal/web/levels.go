@@ -1,13 +1,10 @@
 package web
 
 import (
-	"fmt"
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
 
-	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/level"
 	rules "rinsate/internal/domain/policy"
@@ -63,7 +60,7 @@ type levelTemplate struct {
 	Verified                                                                bool
 }
 
-func (s *Server) levels(x *kit.Exchange) error {
+func (s levelPages) levels(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := levelsPage{System: q.Get("system"), Point: q.Get("point"), Q: strings.TrimSpace(q.Get("q")), Points: scope.PointKinds, Workshop: s.URL(workshopPath), Exports: x.Exports()}
 	wanted, err := x.WantsFile()
@@ -84,7 +81,7 @@ func (s *Server) levels(x *kit.Exchange) error {
 	return x.Show(http.StatusOK, "levels", false, page)
 }
 
-func (s *Server) fillLevels(page *levelsPage, v desk.View) error {
+func (s levelPages) fillLevels(page *levelsPage, v desk.View) error {
 	all, err := v.LevelTargets()
 	if err != nil {
 		return err
@@ -119,7 +116,7 @@ func (s *Server) fillLevels(page *levelsPage, v desk.View) error {
 }
 
 // fillBare fills in the targets with readings that no level was adopted for.
-func (s *Server) fillBare(page *levelsPage, v desk.View) error {
+func (s levelPages) fillBare(page *levelsPage, v desk.View) error {
 	measured, err := v.MeasuredTargets()
 	if err != nil {
 		return err
@@ -141,7 +138,7 @@ func (s *Server) fillBare(page *levelsPage, v desk.View) error {
 	return nil
 }
 
-func (s *Server) levelLine(e desk.LevelEdition, v desk.View) levelLine {
+func (s levelPages) levelLine(e desk.LevelEdition, v desk.View) levelLine {
 	return levelLine{
 		Href: s.LevelHref(string(e.Record)), Alert: limitText(e.Alert), Action: actionWords(e.Level), Unit: string(e.Unit), Comparison: comparisonWords(e.Comparison),
 		Source: e.Source, Edition: e.Edition, Adopted: words.Full(e.Adopted, v.Zone()), By: e.Adopter, Derived: e.Derived, Gone: e.Replaced.Known(),
@@ -170,59 +167,4 @@ func (p levelsPage) listing() kit.Listing {
 		}
 	}
 	return l
-}
-
-func sayYes(yes bool) string {
-	if yes {
-		return "yes"
-	}
-	return "no"
-}
-
-// limitText writes a limit; empty when there is none.
-func limitText(n unit.Number) string {
-	if n == 0 {
-		return ""
-	}
-	return n.String()
-}
-
-// actionWords writes the action level, of a strip the words that count as over it.
-func actionWords(l reading.Level) string {
-	if l.Analyte == reading.Strip {
-		return strings.Join(l.Dirty, ", ")
-	}
-	return limitText(l.Action)
-}
-
-// comparisonWords says which values exceed the action level.
-func comparisonWords(c reading.Comparison) string {
-	switch c {
-	case reading.Over:
-		return "over it"
-	case reading.AtOrOver:
-		return "at or over it"
-	}
-	return ""
-}
-
-func kindWords(k scope.Kind) string {
-	if k == "" {
-		return "every kind"
-	}
-	return string(k)
-}
-
-// targetWords names a target in a line.
-func targetWords(t level.Target) string {
-	return fmt.Sprintf("%s, meter system %s with kit %s, %s", t.Point, t.System, t.Kit, map[bool]string{true: "every kind of scope", false: string(t.Kind)}[t.Kind == ""])
-}
-
-// targetQuery is a target as the addresses of the workshop have it.
-func targetQuery(t level.Target) string {
-	q := url.Values{"system": {t.System}, "kit": {t.Kit}, "point": {string(t.Point)}}
-	if t.Kind != "" {
-		q.Set("kind", string(t.Kind))
-	}
-	return q.Encode()
 }

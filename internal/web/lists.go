@@ -42,7 +42,7 @@ func scopeListsOf(x *kit.Exchange, tag string) scopeLists {
 const tripsFiled = 400
 
 // scopeFile answers with one of the lists of a scope's page.
-func (s *Server) scopeFile(x *kit.Exchange, tag string, now unit.Instant) error {
+func (s scopePages) scopeFile(x *kit.Exchange, tag string, now unit.Instant) error {
 	var l kit.Listing
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		i, err := instrument(v, tag)
@@ -72,7 +72,7 @@ func (s *Server) scopeFile(x *kit.Exchange, tag string, now unit.Instant) error 
 
 // tripListing lists the turnarounds of a scope that began before an instant, the newest first and as many as
 // a file takes.
-func (s *Server) tripListing(v desk.View, tag string, before unit.Instant) (kit.Listing, error) {
+func (s scopePages) tripListing(v desk.View, tag string, before unit.Instant) (kit.Listing, error) {
 	l := kit.Listing{Name: tag + " turnarounds", Columns: kit.Columns("since", "followed", "ended", "gate at its end", "because", "used all the same", "attempts", "outcomes", "holds")}
 	trips, err := v.Turnarounds(tag, before, tripsFiled)
 	if err != nil {
@@ -103,7 +103,7 @@ func (s *Server) tripListing(v desk.View, tag string, before unit.Instant) (kit.
 }
 
 // fileListing lists the files of a scope that stand, the latest first.
-func (s *Server) fileListing(v desk.View, tag string, now unit.Instant) (kit.Listing, error) {
+func (s scopePages) fileListing(v desk.View, tag string, now unit.Instant) (kit.Listing, error) {
 	l := kit.Listing{Name: tag + " files", Columns: kit.Columns("title", "kind", "attached", "by", "type", "size", "SHA-256", "about", "record")}
 	files, err := s.fileLines(v, tag, 0, now, words.Dated(v.Zone()))
 	for _, f := range files {
@@ -119,7 +119,7 @@ type duePage struct {
 }
 
 // dueList lists the scopes that are due to be sampled, to print or to take away.
-func (s *Server) dueList(x *kit.Exchange) error {
+func (s scopePages) dueList(x *kit.Exchange) error {
 	wanted, err := x.WantsFile()
 	if err != nil {
 		return err

@@ -88,12 +88,12 @@ const (
 	allOfThem   = math.MaxInt
 )
 
-func (s *Server) meter(x *kit.Exchange) error {
+func (s meterPages) meter(x *kit.Exchange) error {
 	return s.meterPage(x, http.StatusOK, x.R.PathValue("meter"), kit.Sent{})
 }
 
 // meterPage shows a meter, with a check that was sent and not accepted.
-func (s *Server) meterPage(x *kit.Exchange, status int, code string, was kit.Sent) error {
+func (s meterPages) meterPage(x *kit.Exchange, status int, code string, was kit.Sent) error {
 	page := meterPage{}
 	wanted, err := x.WantsFile()
 	if err != nil {
@@ -156,7 +156,7 @@ func (s *Server) meterPage(x *kit.Exchange, status int, code string, was kit.Sen
 }
 
 // fillMeter fills in charts, targets, and what own checks say.
-func (s *Server) fillMeter(page *meterPage, v desk.View, l desk.MeterLine, checks []desk.CheckLine) error {
+func (s meterPages) fillMeter(page *meterPage, v desk.View, l desk.MeterLine, checks []desk.CheckLine) error {
 	zone := v.Zone()
 	targets, err := v.TargetsOf(l.Meter)
 	if err != nil {
@@ -208,7 +208,7 @@ func controlsOf(checks []desk.CheckLine) []quality.Control {
 	return list
 }
 
-func (s *Server) checkRow(c desk.CheckLine, zone *time.Location) checkRow {
+func (s meterPages) checkRow(c desk.CheckLine, zone *time.Location) checkRow {
 	row := checkRow{
 		At: words.Full(c.Verdict.At, zone), Href: s.RecordHref(string(c.ID)), By: c.By, Mark: terms.Verdict(c.Verdict.Outcome), Why: c.Verdict.Why, Next: c.Verdict.Next,
 		Serviced: c.Serviced,
@@ -230,7 +230,7 @@ func material(name, lot string) string {
 	return name + ", lot " + lot
 }
 
-func (s *Server) doubtRows(doubts []desk.InDoubt, zone *time.Location) []doubtRow {
+func (s meterPages) doubtRows(doubts []desk.InDoubt, zone *time.Location) []doubtRow {
 	rows := make([]doubtRow, len(doubts))
 	for i, d := range doubts {
 		rows[i] = doubtRow{

@@ -59,7 +59,7 @@ func checkFields() []string {
 
 // checkForm makes the form with what the meter can be checked with, empty or as it was sent. What was
 // read last is chosen, unless there is a newer target.
-func (s *Server) checkForm(x *kit.Exchange, v desk.View, l desk.MeterLine, now unit.Instant, was kit.Sent) (*checkForm, error) {
+func (s meterPages) checkForm(x *kit.Exchange, v desk.View, l desk.MeterLine, now unit.Instant, was kit.Sent) (*checkForm, error) {
 	f := &checkForm{Form: x.Form(was, "check"), Action: s.URL("/meters/" + url.PathEscape(l.Code) + "/checks"), All: quality.ControlKinds, Latest: s.Present()}
 	readables, err := v.Readables(l.Meter, now)
 	if err != nil {
@@ -155,7 +155,7 @@ func control(kind quality.ControlKind, material, lot, text string, at unit.Insta
 }
 
 // checkMeter records a check and shows at once what it came to.
-func (s *Server) checkMeter(x *kit.Exchange) error {
+func (s meterPages) checkMeter(x *kit.Exchange) error {
 	code, f := x.R.PathValue("meter"), x.Read(checkFields()...)
 	id, err := s.recordCheck(x, code, f)
 	if err == nil {
@@ -169,7 +169,7 @@ func (s *Server) checkMeter(x *kit.Exchange) error {
 	return s.meterPage(x, status, code, kit.Sent{Name: "check", Form: f})
 }
 
-func (s *Server) recordCheck(x *kit.Exchange, code string, f kit.Form) (ledger.ID, error) {
+func (s meterPages) recordCheck(x *kit.Exchange, code string, f kit.Form) (ledger.ID, error) {
 	e, err := x.Entry(f)
 	if err != nil {
 		return "", err
@@ -209,7 +209,7 @@ type checkOutcome struct {
 }
 
 // checkOutcome tells of the check that the address names.
-func (s *Server) checkOutcome(x *kit.Exchange, v desk.View, code string, doubts []desk.InDoubt) (*checkOutcome, error) {
+func (s meterPages) checkOutcome(x *kit.Exchange, v desk.View, code string, doubts []desk.InDoubt) (*checkOutcome, error) {
 	name := x.R.URL.Query().Get("check")
 	if name == "" || x.R.Method != http.MethodGet {
 		return nil, nil //nolint:nilnil // no check was just recorded

@@ -65,7 +65,7 @@ var conditionChoices = []conditionChoice{
 	{string(quality.Checked), "checked"}, {string(quality.Unchecked), "due or never checked"}, {string(quality.Failed), "failed"},
 }
 
-func (s *Server) meters(x *kit.Exchange) error {
+func (s meterPages) meters(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := metersPage{
 		State: q.Get("state"), System: q.Get("system"), Q: strings.TrimSpace(q.Get("q")), States: conditionChoices,
@@ -84,7 +84,7 @@ func (s *Server) meters(x *kit.Exchange) error {
 	return x.Show(http.StatusOK, "meters", false, page)
 }
 
-func (s *Server) fillMeters(page *metersPage, v desk.View) error {
+func (s meterPages) fillMeters(page *metersPage, v desk.View) error {
 	now := s.Now()
 	lines, err := v.MeterLines(now)
 	if err != nil {
@@ -104,7 +104,7 @@ func (s *Server) fillMeters(page *metersPage, v desk.View) error {
 	return nil
 }
 
-func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clock, zone *time.Location) meterRow {
+func (s meterPages) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clock, zone *time.Location) meterRow {
 	row := meterRow{
 		Code: l.Code, Href: s.MeterHref(l.Code), CheckHref: s.MeterHref(l.Code) + "#check", System: l.System, Serial: l.Serial,
 		Mark: conditionMark(l.State), Until: clock(l.State.Until), Why: l.State.Why, Readings: strconv.Itoa(l.Readings),

@@ -9,7 +9,7 @@ import (
 )
 
 // withPasskeys serves a route where passkeys count.
-func (s *Server) withPasskeys(handle func(*kit.Exchange) error) func(*kit.Exchange) error {
+func (s doorPages) withPasskeys(handle func(*kit.Exchange) error) func(*kit.Exchange) error {
 	return func(x *kit.Exchange) error {
 		if s.passkeys == nil {
 			return &kit.PageError{Status: http.StatusNotFound, Message: "No passkeys count at this address.", Hint: "Use the password."}
@@ -19,7 +19,7 @@ func (s *Server) withPasskeys(handle func(*kit.Exchange) error) func(*kit.Exchan
 }
 
 // askToSignIn answers with what the browser asks a device.
-func (s *Server) askToSignIn(x *kit.Exchange) error {
+func (s doorPages) askToSignIn(x *kit.Exchange) error {
 	options, shown, err := s.passkeys.AskToSignIn(x.Source())
 	if err != nil {
 		return err
@@ -28,7 +28,7 @@ func (s *Server) askToSignIn(x *kit.Exchange) error {
 	return x.JSON(http.StatusOK, options)
 }
 
-func (s *Server) signInByPasskey(x *kit.Exchange) error {
+func (s doorPages) signInByPasskey(x *kit.Exchange) error {
 	shown := x.Question()
 	x.SetQuestion("", -1)
 	content, err := x.Content()
@@ -38,7 +38,7 @@ func (s *Server) signInByPasskey(x *kit.Exchange) error {
 	return s.enter(x, "passkey", false, func() (desk.Pass, error) { return s.passkeys.SignIn(x.R.Context(), shown, content, x.Source()) })
 }
 
-func (s *Server) askToUnlock(x *kit.Exchange) error {
+func (s doorPages) askToUnlock(x *kit.Exchange) error {
 	options, err := s.passkeys.AskToUnlock(x.R.Context(), x.Token())
 	if err != nil {
 		return err
@@ -46,7 +46,7 @@ func (s *Server) askToUnlock(x *kit.Exchange) error {
 	return x.JSON(http.StatusOK, options)
 }
 
-func (s *Server) unlockByPasskey(x *kit.Exchange) error {
+func (s doorPages) unlockByPasskey(x *kit.Exchange) error {
 	content, err := x.Content()
 	if err != nil {
 		return err
@@ -55,7 +55,7 @@ func (s *Server) unlockByPasskey(x *kit.Exchange) error {
 }
 
 // askToAdd answers with what the browser asks a device that makes a passkey.
-func (s *Server) askToAdd(x *kit.Exchange) error {
+func (s doorPages) askToAdd(x *kit.Exchange) error {
 	content, err := x.Content()
 	if err != nil {
 		return err
@@ -73,7 +73,7 @@ func (s *Server) askToAdd(x *kit.Exchange) error {
 	return x.JSON(http.StatusOK, options)
 }
 
-func (s *Server) addPasskey(x *kit.Exchange) error {
+func (s doorPages) addPasskey(x *kit.Exchange) error {
 	content, err := x.Content()
 	if err != nil {
 		return err
@@ -92,7 +92,7 @@ type passkeyLine struct {
 	Elsewhere string
 }
 
-func (s *Server) passkeyLines(x *kit.Exchange, v desk.View, code string) ([]passkeyLine, error) {
+func (s doorPages) passkeyLines(x *kit.Exchange, v desk.View, code string) ([]passkeyLine, error) {
 	all, err := v.Passkeys(code)
 	lines := make([]passkeyLine, len(all))
 	for i, p := range all {

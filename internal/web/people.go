@@ -42,9 +42,11 @@ type roleChoice struct {
 	Has  bool
 }
 
-func (s *Server) people(x *kit.Exchange) error { return s.showPeople(x, http.StatusOK, peoplePage{}) }
+func (s peoplePages) people(x *kit.Exchange) error {
+	return s.showPeople(x, http.StatusOK, peoplePage{})
+}
 
-func (s *Server) showPeople(x *kit.Exchange, status int, page peoplePage) error {
+func (s peoplePages) showPeople(x *kit.Exchange, status int, page peoplePage) error {
 	page.Roles = access.Roles
 	wanted, err := x.WantsFileOf(access.ManageAccounts)
 	if err != nil {
@@ -107,7 +109,7 @@ func (p peoplePage) listing() kit.Listing {
 }
 
 // peopleAct changes an account.
-func (s *Server) peopleAct(x *kit.Exchange) error {
+func (s peoplePages) peopleAct(x *kit.Exchange) error {
 	ctx, form := x.R.Context(), x.R.PostFormValue
 	e, code := desk.Entry{By: x.Who.Code}, strings.TrimSpace(form("code"))
 	var page peoplePage

@@ -25,7 +25,7 @@ type proofPart struct {
 type turnLine struct{ Side, Hash string }
 
 // proofPart proves a record under the newest checkpoint.
-func (s *Server) proofPart(x *kit.Exchange, id string) (*proofPart, error) {
+func (s recordPages) proofPart(x *kit.Exchange, id string) (*proofPart, error) {
 	proof, record, signed, err := s.Desk.DB.ProveNewest(x.R.Context(), ledger.ID(id))
 	if err != nil {
 		return nil, err
@@ -54,7 +54,7 @@ func (s *Server) proofPart(x *kit.Exchange, id string) (*proofPart, error) {
 const plainText = "text/plain; charset=utf-8"
 
 // proved returns a record of an address with its proof.
-func (s *Server) proved(x *kit.Exchange) (line desk.Line, proof ledger.Proof, record []byte, err error) {
+func (s recordPages) proved(x *kit.Exchange) (line desk.Line, proof ledger.Proof, record []byte, err error) {
 	if err = s.View(x.R.Context(), func(v desk.View) (err error) {
 		line, err = v.Show(x.R.PathValue("id"))
 		return err
@@ -65,7 +65,7 @@ func (s *Server) proved(x *kit.Exchange) (line desk.Line, proof ledger.Proof, re
 }
 
 // recordFile hands out the bytes of a record that were hashed.
-func (s *Server) recordFile(x *kit.Exchange) error {
+func (s recordPages) recordFile(x *kit.Exchange) error {
 	line, _, record, err := s.proved(x)
 	if err != nil {
 		return err
@@ -74,7 +74,7 @@ func (s *Server) recordFile(x *kit.Exchange) error {
 }
 
 // proofFile hands out the proof of a record.
-func (s *Server) proofFile(x *kit.Exchange) error {
+func (s recordPages) proofFile(x *kit.Exchange) error {
 	line, proof, _, err := s.proved(x)
 	if err != nil {
 		return err
@@ -83,6 +83,6 @@ func (s *Server) proofFile(x *kit.Exchange) error {
 }
 
 // verifyFile hands out the script by which an outsider verifies.
-func (s *Server) verifyFile(x *kit.Exchange) error {
+func (s recordPages) verifyFile(x *kit.Exchange) error {
 	return x.Download("verify.sh", plainText, ledger.VerifyScript)
 }

@@ -61,10 +61,10 @@ var recordSaid = map[string]string{
 	"voided": "The record is voided. It stays visible with the reason.", "corrected": "The correction is recorded. It takes the place of the record before it.",
 }
 
-func (s *Server) record(x *kit.Exchange) error { return s.recordPage(x, http.StatusOK, kit.Sent{}) }
+func (s recordPages) record(x *kit.Exchange) error { return s.recordPage(x, http.StatusOK, kit.Sent{}) }
 
 // recordPage shows a record, with a form that was sent and not accepted.
-func (s *Server) recordPage(x *kit.Exchange, status int, was kit.Sent) error {
+func (s recordPages) recordPage(x *kit.Exchange, status int, was kit.Sent) error {
 	var page recordPage
 	var line desk.Line
 	err := s.View(x.R.Context(), func(v desk.View) (err error) {
@@ -95,7 +95,7 @@ func (s *Server) recordPage(x *kit.Exchange, status int, was kit.Sent) error {
 }
 
 // tell fills in what a record says and what it has to do with.
-func (s *Server) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recordPage, err error) {
+func (s recordPages) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recordPage, err error) {
 	clock := words.Dated(v.Zone())
 	body, err := json.MarshalIndent(l.Body, "", "  ")
 	if err != nil {
@@ -142,7 +142,7 @@ func (s *Server) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recordPag
 }
 
 // chain fills in the versions of a record.
-func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, versions []desk.Version, clock words.Clock) error {
+func (s recordPages) chain(page *recordPage, v desk.View, l desk.Line, versions []desk.Version, clock words.Clock) error {
 	for i, version := range versions {
 		line, err := s.recordLine(v, version.Line, clock)
 		if err != nil {
@@ -176,7 +176,7 @@ func didWords(did string) string {
 	return "the first version"
 }
 
-func (s *Server) relationLines(v desk.View, all []desk.Relation, clock words.Clock) ([]relationLine, error) {
+func (s recordPages) relationLines(v desk.View, all []desk.Relation, clock words.Clock) ([]relationLine, error) {
 	lines := make([]relationLine, 0, len(all))
 	for _, r := range all {
 		line, err := s.recordLine(v, r.Line, clock)

@@ -37,7 +37,7 @@ type recordActForm struct {
 }
 
 // actsOn returns what whoever asks may do to a record that stands.
-func (s *Server) actsOn(x *kit.Exchange, l desk.Line, was kit.Sent) (a recordActs) {
+func (s recordPages) actsOn(x *kit.Exchange, l desk.Line, was kit.Sent) (a recordActs) {
 	if l.Replaced.Known() || l.Type == store.TypeVoid || !mayVoid(x, l.By) {
 		return a
 	}
@@ -82,7 +82,7 @@ func voidWords(l desk.Line) []string {
 }
 
 // foreseen tries an act, takes it back and tells what would follow.
-func (s *Server) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name string, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
+func (s recordPages) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name string, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
 	f := &recordActForm{Form: x.Form(was, name), Prove: !x.Visit.Session.MaySign(s.Now())}
 	tag := l.Scope()
 	err := s.Desk.Try(x.R.Context(), func(w *desk.Work) error {
@@ -152,12 +152,12 @@ func correct(w *desk.Work, e desk.Entry, l desk.Line, typed string) (desk.Receip
 }
 
 // voidRecord takes a record back.
-func (s *Server) voidRecord(x *kit.Exchange) error {
+func (s recordPages) voidRecord(x *kit.Exchange) error {
 	return s.replaceRecord(x, "void", "voided", x.Read("reason"), func(w *desk.Work, e desk.Entry, _ desk.Line) (desk.Receipt, error) { return w.Void(e) })
 }
 
 // correctReading takes the place of a reading.
-func (s *Server) correctReading(x *kit.Exchange) error {
+func (s recordPages) correctReading(x *kit.Exchange) error {
 	f := x.Read("reason", "value")
 	return s.replaceRecord(x, "correct", "corrected", f, func(w *desk.Work, e desk.Entry, l desk.Line) (desk.Receipt, error) {
 		if l.Type != store.TypeReading {
@@ -169,7 +169,7 @@ func (s *Server) correctReading(x *kit.Exchange) error {
 
 // replaceRecord does one of both: whoever may, with a reason and a signature. It leads to the record that
 // counts then, or shows the form as it was sent with what is wrong.
-func (s *Server) replaceRecord(x *kit.Exchange, name, done string, f kit.Form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) error {
+func (s recordPages) replaceRecord(x *kit.Exchange, name, done string, f kit.Form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) error {
 	next, err := s.replaced(x, f, do)
 	if err == nil {
 		if name == "void" {
@@ -185,7 +185,7 @@ func (s *Server) replaceRecord(x *kit.Exchange, name, done string, f kit.Form, d
 	return s.recordPage(x, status, kit.Sent{Name: name, Form: f})
 }
 
-func (s *Server) replaced(x *kit.Exchange, f kit.Form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) (id string, err error) {
+func (s recordPages) replaced(x *kit.Exchange, f kit.Form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) (id string, err error) {
 	e, err := x.Entry(f)
 	if err != nil {
 		return "", err

@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"net/http"
 	"net/url"
 	"slices"
 	"time"
@@ -52,26 +51,6 @@ type registry struct {
 // decoded reads the body of an edition.
 func decoded[T any](e desk.Edition) (any, error) { return desk.BodyOf[T](e) }
 
-// registries are all of them, in the order in which they build on each other.
-func registries() []registry {
-	return []registry{modelRegistry(), scopeRegistry(), meterRegistry(), targetRegistry(), lotRegistry(), levelRegistry()}
-}
-
-// registryRoutes are the pages of a kind of thing.
-func (s *Server) registryRoutes(r registry) []kit.Route {
-	base, form := "/set-up/"+r.path, "/set-up/register/"+r.word
-	thing := base + "/{" + r.wild + "}"
-	nav := map[bool]string{true: capital(r.many)}[r.path != "targets" && r.path != "levels"]
-	return []kit.Route{
-		setUpSection.Page(base, access.SeeSetUp, "set-up-"+r.path, nav, func(x *kit.Exchange) error { return s.listOf(x, r) }),
-		kit.Post(base, r.need, func(x *kit.Exchange) error { return s.register(x, r) }),
-		setUpSection.Page(form, r.need, "set-up-form", "", func(x *kit.Exchange) error { return s.newThing(x, r) }),
-		setUpSection.Page(thing, access.SeeSetUp, "set-up-thing", "", func(x *kit.Exchange) error { return s.thing(x, r, http.StatusOK, kit.Sent{}) }),
-		setUpSection.Page(thing+"/edit", r.need, "set-up-form", "", func(x *kit.Exchange) error { return s.editThing(x, r) }),
-		kit.Post(thing, r.need, func(x *kit.Exchange) error { return s.changeThing(x, r) }),
-	}
-}
-
 // href is the address of a thing.
 func (r registry) href(s *kit.Shell, key string) string { return s.URL(r.at(key)) }
 
@@ -102,18 +81,18 @@ func edition(all []desk.Edition, id string) (desk.Edition, error) {
 }
 
 // register stores something new.
-func (s *Server) register(x *kit.Exchange, r registry) error {
+func (s setUpPages) register(x *kit.Exchange, r registry) error {
 	return s.store(x, r, "", func(body any) string { return r.key(body) })
 }
 
 // changeThing stores a new edition of something.
-func (s *Server) changeThing(x *kit.Exchange, r registry) error {
+func (s setUpPages) changeThing(x *kit.Exchange, r registry) error {
 	key := x.R.PathValue(r.wild)
 	return s.store(x, r, key, func(any) string { return key })
 }
 
 // store reads a form and stores what it says, or shows it again with what is wrong.
-func (s *Server) store(x *kit.Exchange, r registry, key string, keyOf func(any) string) error {
+func (s setUpPages) store(x *kit.Exchange, r registry, key string, keyOf func(any) string) error {
 	page := s.formOfRegistry(r, key)
 	var body, old any
 	err := s.View(x.R.Context(), func(v desk.View) (err error) {
@@ -141,7 +120,7 @@ func (s *Server) store(x *kit.Exchange, r registry, key string, keyOf func(any) 
 }
 
 // keep stores a body as a new edition.
-func (s *Server) keep(x *kit.Exchange, r registry, page *formPage, key string, body any) error {
+func (s setUpPages) keep(x *kit.Exchange, r registry, page *formPage, key string, body any) error {
 	e, err := x.Entry(page.Form)
 	if err != nil {
 		return err
@@ -166,7 +145,7 @@ type conflict struct {
 }
 
 // meanwhile makes the form go on from the edition that stands now, and says what changed.
-func (s *Server) meanwhile(v desk.View, r registry, page *formPage, changed *desk.ChangedError) error {
+func (s setUpPages) meanwhile(v desk.View, r registry, page *formPage, changed *desk.ChangedError) error {
 	from, err := r.body(changed.From)
 	if err != nil {
 		return err

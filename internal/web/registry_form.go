@@ -38,7 +38,7 @@ type formPage struct {
 }
 
 // formOfRegistry returns the form for something new, or for changing what has a key.
-func (s *Server) formOfRegistry(r registry, key string) *formPage {
+func (s setUpPages) formOfRegistry(r registry, key string) *formPage {
 	p := &formPage{Title: "Register a " + r.one, Action: s.URL("/set-up/" + r.path), Button: "Register the " + r.one}
 	p.Back, p.BackText = p.Action, "All "+r.many
 	if key != "" {
@@ -107,15 +107,15 @@ func (p *formPage) complete(key string) error {
 }
 
 // newThing shows the form for something new.
-func (s *Server) newThing(x *kit.Exchange, r registry) error { return s.showForm(x, r, "") }
+func (s setUpPages) newThing(x *kit.Exchange, r registry) error { return s.showForm(x, r, "") }
 
 // editThing shows the form for changing something.
-func (s *Server) editThing(x *kit.Exchange, r registry) error {
+func (s setUpPages) editThing(x *kit.Exchange, r registry) error {
 	return s.showForm(x, r, x.R.PathValue(r.wild))
 }
 
 // showForm shows a form, with what it would store when that was asked for.
-func (s *Server) showForm(x *kit.Exchange, r registry, key string) error {
+func (s setUpPages) showForm(x *kit.Exchange, r registry, key string) error {
 	p := s.formOfRegistry(r, key)
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		old, err := p.fill(x, v, r, key, x.R.URL.Query())
@@ -145,7 +145,7 @@ func (s *Server) showForm(x *kit.Exchange, r registry, key string) error {
 }
 
 // dress puts the fields around what is typed by now.
-func (s *Server) dress(x *kit.Exchange, v desk.View, r registry, p *formPage, key string) error {
+func (s setUpPages) dress(x *kit.Exchange, v desk.View, r registry, p *formPage, key string) error {
 	p.sheet = &kit.Sheet{Typed: p.Typed, Wrong: p.wrong}
 	var old any
 	if key != "" {
@@ -176,7 +176,7 @@ func (s *Server) dress(x *kit.Exchange, v desk.View, r registry, p *formPage, ke
 }
 
 // again shows a form that was refused: with what is wrong, or with what somebody else has stored meanwhile.
-func (s *Server) again(x *kit.Exchange, r registry, p *formPage, key string, refusal error) error {
+func (s setUpPages) again(x *kit.Exchange, r registry, p *formPage, key string, refusal error) error {
 	status, words, ok := kit.Refused(x, refusal)
 	if !ok {
 		return refusal

@@ -51,7 +51,7 @@ func plainCell(texts ...string) []cell {
 const rowsShown = 100
 
 // listOf shows the list of a kind of thing.
-func (s *Server) listOf(x *kit.Exchange, r registry) error {
+func (s setUpPages) listOf(x *kit.Exchange, r registry) error {
 	wants, err := x.WantsFile()
 	if err != nil {
 		return err

@@ -3,6 +3,7 @@ package web
 import (
 	"time"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -142,16 +143,10 @@ func readLot(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 	return l
 }
 
-// lotActs are the routes of what can be done with a lot.
-func (s *Server) lotActs() []kit.Route {
-	r := lotRegistry()
-	return []kit.Route{kit.Post(r.pathOf()+"/recall", r.need, func(x *kit.Exchange) error {
-		return s.actOn(x, r, "recall", "recalled", []string{"at"}, func(w *desk.Work, e desk.Entry, f kit.Form) error {
-			at, err := s.Instant(f.Typed["at"])
-			if err == nil {
-				_, err = w.Recall(e, x.R.PathValue(r.wild), baseOf(f), at)
-			}
-			return err
-		})
-	})}
+// recallLot keeps a lot from being used, from an instant on.
+func (s setUpPages) recallLot(x *kit.Exchange) error {
+	return s.actAt(x, lotRegistry(), "recall", "recalled", func(w *desk.Work, e desk.Entry, key string, base ledger.ID, at unit.Instant) error {
+		_, err := w.Recall(e, key, base, at)
+		return err
+	})
 }

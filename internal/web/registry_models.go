@@ -308,7 +308,7 @@ type protocolPage struct {
 type actLine struct{ Do, Quantity, Invalid string }
 
 // pointProtocol shows how a point of a model is sampled by the rules in force.
-func (s *Server) pointProtocol(x *kit.Exchange) error {
+func (s setUpPages) pointProtocol(x *kit.Exchange) error {
 	name, kind := x.R.PathValue("model"), scope.PointKind(x.R.PathValue("point"))
 	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s.Shell, name), Point: "The " + strings.ReplaceAll(string(kind), "-", " ")}
 	err := s.View(x.R.Context(), func(v desk.View) error {

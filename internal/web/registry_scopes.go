@@ -3,6 +3,7 @@ package web
 import (
 	"time"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -139,30 +140,20 @@ func readScope(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 	return i
 }
 
-// scopeActs are the routes of what can be done with a scope.
-func (s *Server) scopeActs() []kit.Route {
-	r := scopeRegistry()
-	act := func(name, done string, do func(*desk.Work, desk.Entry, string, kit.Form, unit.Instant) error) kit.Route {
-		return kit.Post(r.pathOf()+"/"+name, r.need, func(x *kit.Exchange) error {
-			return s.actOn(x, r, name, done, []string{"at"}, func(w *desk.Work, e desk.Entry, f kit.Form) error {
-				at, err := s.Instant(f.Typed["at"])
-				if err != nil {
-					return err
-				}
-				return do(w, e, x.R.PathValue(r.wild), f, at)
-			})
-		})
-	}
-	return []kit.Route{
-		act("leave", "left", func(w *desk.Work, e desk.Entry, tag string, f kit.Form, at unit.Instant) error {
-			_, err := w.Retire(e, tag, baseOf(f), at)
-			return err
-		}),
-		act("return", "back", func(w *desk.Work, e desk.Entry, tag string, f kit.Form, at unit.Instant) error {
-			_, err := w.Reinstate(e, tag, baseOf(f), at)
-			return err
-		}),
-	}
+// leaveScope takes a scope out of service.
+func (s setUpPages) leaveScope(x *kit.Exchange) error {
+	return s.actAt(x, scopeRegistry(), "leave", "left", func(w *desk.Work, e desk.Entry, tag string, base ledger.ID, at unit.Instant) error {
+		_, err := w.Retire(e, tag, base, at)
+		return err
+	})
+}
+
+// returnScope takes a scope into service again.
+func (s setUpPages) returnScope(x *kit.Exchange) error {
+	return s.actAt(x, scopeRegistry(), "return", "back", func(w *desk.Work, e desk.Entry, tag string, base ledger.ID, at unit.Instant) error {
+		_, err := w.Reinstate(e, tag, base, at)
+		return err
+	})
 }
 
 // pathOf is the path of the page of a thing with the name of its key.

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
@@ -118,7 +120,7 @@ var saidOf = map[string]string{
 }
 
 // thing shows something that is registered, with an act that was sent and not accepted.
-func (s *Server) thing(x *kit.Exchange, r registry, status int, was kit.Sent) error {
+func (s setUpPages) thing(x *kit.Exchange, r registry, status int, was kit.Sent) error {
 	key := x.R.PathValue(r.wild)
 	wants, err := x.WantsFile()
 	if err != nil {
@@ -230,7 +232,7 @@ func (h history) listing(name string) kit.Listing {
 }
 
 // actOn does something with a thing and shows its page again.
-func (s *Server) actOn(x *kit.Exchange, r registry, name, done string, fields []string, do func(*desk.Work, desk.Entry, kit.Form) error) error {
+func (s setUpPages) actOn(x *kit.Exchange, r registry, name, done string, fields []string, do func(*desk.Work, desk.Entry, kit.Form) error) error {
 	key, f := x.R.PathValue(r.wild), x.Read(append(fields, "base", "reason")...)
 	e, err := x.Entry(f)
 	if err == nil {
@@ -250,4 +252,16 @@ func (s *Server) actOn(x *kit.Exchange, r registry, name, done string, fields []
 		f.Typed["base"] = changed.Now.ID
 	}
 	return s.thing(x, r, status, kit.Sent{Name: name, Form: f})
+}
+
+// actAt is actOn for what is done to a thing at an instant: to the thing of a key as it is in the edition of
+// base.
+func (s setUpPages) actAt(x *kit.Exchange, r registry, name, done string, do func(w *desk.Work, e desk.Entry, key string, base ledger.ID, at unit.Instant) error) error {
+	return s.actOn(x, r, name, done, []string{"at"}, func(w *desk.Work, e desk.Entry, f kit.Form) error {
+		at, err := s.Instant(f.Typed["at"])
+		if err != nil {
+			return err
+		}
+		return do(w, e, x.R.PathValue(r.wild), baseOf(f), at)
+	})
 }

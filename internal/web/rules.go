@@ -53,7 +53,7 @@ type ruleLine struct {
 const rulesHref = "/set-up/rules"
 
 // rules shows the rule set in force, or the edition that the address names.
-func (s *Server) rules(x *kit.Exchange) error {
+func (s setUpPages) rules(x *kit.Exchange) error {
 	wants, err := x.WantsFile()
 	if err != nil {
 		return err

@@ -11,7 +11,6 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	rulebook "rinsate/internal/domain/policy"
 	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
@@ -36,18 +35,6 @@ type faultLine struct {
 
 // rulesLimit bounds a form with a rule set: its text, in which every character may take three.
 const rulesLimit = 4 * rulebook.MaxSize
-
-// rulesRoutes are the rule set, its editions, and how a new one is made.
-func (s *Server) rulesRoutes() []kit.Route {
-	return []kit.Route{
-		setUpSection.Page(rulesHref, access.SeeSetUp, "set-up-rules", "Rules", s.rules),
-		setUpSection.Page(rulesHref+"/edit", access.Adopt, "set-up-rules-edit", "", s.rulesEdit),
-		setUpSection.Page(rulesHref+"/text", access.Adopt, "set-up-rules-text", "", s.rulesText),
-		setUpSection.Page(rulesHref+"/preview", access.Adopt, "set-up-rules-preview", "", s.rulesPast),
-		{Method: http.MethodPost, Path: rulesHref + "/preview", Need: access.Adopt, Handle: s.rulesPreview, Limit: rulesLimit},
-		{Method: http.MethodPost, Path: rulesHref, Need: access.Adopt, Handle: s.rulesAdopt, Limit: rulesLimit},
-	}
-}
 
 // ground is what a new edition is made from: an edition, or the rule set to start from when there is none.
 type ground struct {
@@ -89,7 +76,7 @@ func settingValues(r rulebook.RuleSet) map[string]string {
 	return values
 }
 
-func (s *Server) rulesEdit(x *kit.Exchange) error {
+func (s setUpPages) rulesEdit(x *kit.Exchange) error {
 	return s.showRules(x, http.StatusOK, "set-up-rules-edit", func(v desk.View) (rulesForm, error) {
 		g, err := groundOf(v, nil)
 		if err != nil {
@@ -101,7 +88,7 @@ func (s *Server) rulesEdit(x *kit.Exchange) error {
 	})
 }
 
-func (s *Server) rulesText(x *kit.Exchange) error {
+func (s setUpPages) rulesText(x *kit.Exchange) error {
 	return s.showRules(x, http.StatusOK, "set-up-rules-text", func(v desk.View) (rulesForm, error) {
 		g, err := groundOf(v, nil)
 		return rulesForm{Cite: g.cite, Base: g.id, Text: g.text}, err
@@ -286,7 +273,7 @@ type previewPage struct {
 }
 
 // rulesPreview shows how what was typed differs from the edition in force, or what is wrong with it.
-func (s *Server) rulesPreview(x *kit.Exchange) error {
+func (s setUpPages) rulesPreview(x *kit.Exchange) error {
 	if err := x.Parse(); err != nil {
 		return err
 	}
@@ -313,7 +300,7 @@ func (s *Server) rulesPreview(x *kit.Exchange) error {
 
 // rulesPast shows how an earlier edition, which the address names, differs from the one in force, so that it
 // can be adopted again; without a name the rule set to start from.
-func (s *Server) rulesPast(x *kit.Exchange) error {
+func (s setUpPages) rulesPast(x *kit.Exchange) error {
 	p := previewPage{Text: string(rulebook.Preset())}
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		now, err := groundOf(v, nil)
@@ -402,7 +389,7 @@ func (s *Server) rulesConflict(v desk.View, from, now ground) *conflict {
 }
 
 // textAgain shows the text of a rule set with what is wrong with it.
-func (s *Server) textAgain(x *kit.Exchange, status int, base, text, problem string, c *conflict) error {
+func (s setUpPages) textAgain(x *kit.Exchange, status int, base, text, problem string, c *conflict) error {
 	return s.showRules(x, status, "set-up-rules-text", func(v desk.View) (rulesForm, error) {
 		g, err := groundOf(v, &base)
 		f := rulesForm{Cite: g.cite, Base: base, Text: text, Problem: problem, Conflict: c}
@@ -422,7 +409,7 @@ func (s *Server) textAgain(x *kit.Exchange, status int, base, text, problem stri
 func lineFeeds(text string) string { return strings.ReplaceAll(text, "\r\n", "\n") }
 
 // preview shows how a text differs from the edition in force.
-func (s *Server) preview(x *kit.Exchange, status int, p previewPage) error {
+func (s setUpPages) preview(x *kit.Exchange, status int, p previewPage) error {
 	rules, err := rulebook.Parse("", []byte(p.Text))
 	if err != nil {
 		return s.textAgain(x, http.StatusBadRequest, p.Base, p.Text, "The text is no rule set yet; nothing was stored.", nil)
@@ -461,7 +448,7 @@ func (s *Server) preview(x *kit.Exchange, status int, p previewPage) error {
 }
 
 // rulesAdopt adopts a rule set. That is a signature.
-func (s *Server) rulesAdopt(x *kit.Exchange) error {
+func (s setUpPages) rulesAdopt(x *kit.Exchange) error {
 	if err := x.Parse(); err != nil {
 		return err
 	}

@@ -100,7 +100,7 @@ func scaleValue(s desk.Scale) string {
 	return url.Values{"system": {s.System}, "kit": {s.Kit}}.Encode()
 }
 
-func (s *Server) scatter(x *kit.Exchange) error {
+func (s sourcePages) scatter(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := scatterPage{Of: q.Get("of"), Point: q.Get("point"), Scale: q.Get("scale"), Without: q.Get("without"), Points: pointWords(), Exports: x.Exports()}
 	if page.Of == "" {
@@ -181,7 +181,7 @@ type scattered struct {
 	problem string
 }
 
-func (s *Server) fillScatter(x *kit.Exchange, page *scatterPage) error {
+func (s sourcePages) fillScatter(x *kit.Exchange, page *scatterPage) error {
 	ctx := x.R.Context()
 	size, err := s.size(ctx)
 	if err != nil {
@@ -273,7 +273,7 @@ func plainly(err error) string {
 }
 
 // scatterAnswer puts an answer into words, with people under the names that are shown.
-func (s *Server) scatterAnswer(page *scatterPage, found scattered, hidden desk.Disguise) *scatterAnswer {
+func (s sourcePages) scatterAnswer(page *scatterPage, found scattered, hidden desk.Disguise) *scatterAnswer {
 	a := &scatterAnswer{N: found.Rows, What: "readings", Scale: found.scale.System + " with " + found.scale.Kit}
 	for _, n := range found.Notes {
 		a.Notes = append(a.Notes, kit.Sentence(n))
@@ -319,7 +319,7 @@ func (s *Server) scatterAnswer(page *scatterPage, found scattered, hidden desk.D
 }
 
 // sourceAnswer draws the effects of a source; each leads to where it came from.
-func (s *Server) sourceAnswer(source attribution.Source, what string, effects []attribution.Effect, rows []effectRow) sourceAnswer {
+func (s sourcePages) sourceAnswer(source attribution.Source, what string, effects []attribution.Effect, rows []effectRow) sourceAnswer {
 	drawn := figure.Effects(sentenceCase(plural(source)), what, effects)
 	for i, e := range drawn.Effects {
 		if at := slices.IndexFunc(rows, func(r effectRow) bool { return r.Name == e.Label }); at >= 0 {
@@ -333,7 +333,7 @@ func (s *Server) sourceAnswer(source attribution.Source, what string, effects []
 func sentenceCase(text string) string { return strings.TrimSuffix(kit.Sentence(text), ".") }
 
 // effectRow is one effect under the name that is shown; code is what it is called in the records.
-func (s *Server) effectRow(page *scatterPage, scale desk.Scale, e attribution.Effect, code, what string) effectRow {
+func (s sourcePages) effectRow(page *scatterPage, scale desk.Scale, e attribution.Effect, code, what string) effectRow {
 	row := effectRow{
 		Source: string(e.Source), Name: e.Name, N: e.Rows, Ranked: e.Ranked, Ratio: "× " + times(e.Ratio), Interval: times(e.Lo) + " to " + times(e.Hi),
 		ratio: fmt.Sprintf("%.4g", e.Ratio), lo: fmt.Sprintf("%.4g", e.Lo), hi: fmt.Sprintf("%.4g", e.Hi),

@@ -105,12 +105,12 @@ const (
 	recordsMost  = 1000
 )
 
-func (s *Server) scope(x *kit.Exchange) error {
+func (s scopePages) scope(x *kit.Exchange) error {
 	return s.scopePage(x, http.StatusOK, x.R.PathValue("tag"), kit.Sent{})
 }
 
 // scopePage shows a scope, with a form that was sent and not accepted.
-func (s *Server) scopePage(x *kit.Exchange, status int, tag string, was kit.Sent) error {
+func (s scopePages) scopePage(x *kit.Exchange, status int, tag string, was kit.Sent) error {
 	q := x.R.URL.Query()
 	page := scopePage{Said: said[q.Get("done")]}
 	now := s.Now()
@@ -200,7 +200,7 @@ func pageBefore(text string, now unit.Instant) (unit.Instant, error) {
 }
 
 // facts fills in what the gate says of a scope, its drawing, and what it has been through.
-func (s *Server) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.Instant) (turnaround.Answer, error) {
+func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.Instant) (turnaround.Answer, error) {
 	a, err := v.Gate(i.Tag, now, store.Forever)
 	if err != nil {
 		return a, err
@@ -261,7 +261,7 @@ func counters(e desk.Exposure, zone *time.Location) []counter {
 
 // fillTrips fills in the turnaround that goes on and those that began before an instant, and with them
 // the inspections and the repairs. It returns the turnarounds.
-func (s *Server) fillTrips(page *scopePage, v desk.View, now, before unit.Instant, clock words.Clock) ([]desk.Turnaround, error) {
+func (s scopePages) fillTrips(page *scopePage, v desk.View, now, before unit.Instant, clock words.Clock) ([]desk.Turnaround, error) {
 	trips, err := v.Turnarounds(page.Tag, now, tripsShown+1)
 	if err != nil {
 		return nil, err
@@ -289,7 +289,7 @@ func (s *Server) fillTrips(page *scopePage, v desk.View, now, before unit.Instan
 }
 
 // inspections lists those of turnarounds, the newest first.
-func (s *Server) inspections(trips []desk.Turnaround, clock words.Clock) []stepLine {
+func (s scopePages) inspections(trips []desk.Turnaround, clock words.Clock) []stepLine {
 	var lines []stepLine
 	for _, t := range trips {
 		for _, step := range slices.Backward(t.Steps) {
@@ -302,7 +302,7 @@ func (s *Server) inspections(trips []desk.Turnaround, clock words.Clock) []stepL
 }
 
 // fillForms gives the page the forms that whoever asks may send.
-func (s *Server) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was kit.Sent, trips []desk.Turnaround) error {
+func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was kit.Sent, trips []desk.Turnaround) error {
 	f, now, clock := &page.Forms, s.Now(), s.ClockOf(v)
 	f.Base, f.Kinds = page.Href, dossier.Kinds
 	if x.May(access.PlaceHold) {
@@ -351,7 +351,7 @@ const recentReadings = 20
 
 // pointStates tells of each sampling point of a scope the latest reading, with those before it on the same
 // scale.
-func (s *Server) pointStates(v desk.View, tag string, m scope.Model, now unit.Instant) ([]figure.PointState, error) {
+func (s scopePages) pointStates(v desk.View, tag string, m scope.Model, now unit.Instant) ([]figure.PointState, error) {
 	var states []figure.PointState
 	for _, p := range m.Points() {
 		past, err := v.Lately(tag, p.Kind, now, recentReadings)

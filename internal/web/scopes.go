@@ -35,7 +35,7 @@ type fleetLine struct {
 	Until, Why                                   string
 }
 
-func (s *Server) scopes(x *kit.Exchange) error {
+func (s dayPages) scopes(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := scopesPage{State: q.Get("state"), Kind: q.Get("kind"), Q: strings.TrimSpace(q.Get("q")), Kinds: scope.Kinds}
 	for _, state := range turnaround.States {
@@ -60,7 +60,7 @@ func (s *Server) scopes(x *kit.Exchange) error {
 }
 
 // fleet fills in the scopes that were asked for; board holds the answers about those that are in service.
-func (s *Server) fleet(page *scopesPage, board []turnaround.Answer, v desk.View) error {
+func (s dayPages) fleet(page *scopesPage, board []turnaround.Answer, v desk.View) error {
 	now := s.Now()
 	answers := map[string]turnaround.Answer{}
 	for _, a := range board {

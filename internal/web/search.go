@@ -97,7 +97,7 @@ func fateOf(typ, did string) string {
 }
 
 // searchRecords lists the records that are asked for, or hands them out as a file.
-func (s *Server) searchRecords(x *kit.Exchange) error {
+func (s recordPages) searchRecords(x *kit.Exchange) error {
 	page := searchPage{Typed: map[string]string{}, Types: slices.Sorted(slices.Values(store.Types)), Outcomes: store.Outcomes, Most: thousands(s.filing.most)}
 	for _, state := range store.States {
 		page.States = append(page.States, fateWord{state, fateWords(state)})
@@ -130,7 +130,7 @@ func (s *Server) searchRecords(x *kit.Exchange) error {
 }
 
 // query reads what is asked from the address and puts it into words.
-func (s *Server) query(x *kit.Exchange, page *searchPage) (store.Query, error) {
+func (s recordPages) query(x *kit.Exchange, page *searchPage) (store.Query, error) {
 	q := store.Query{}
 	typed := func(name string) string {
 		v := strings.TrimSpace(x.R.URL.Query().Get(name))
@@ -191,7 +191,7 @@ func (s *Server) query(x *kit.Exchange, page *searchPage) (store.Query, error) {
 func shownTime(typed string) string { return strings.Replace(typed, "T", " ", 1) }
 
 // day reads a date, or a date and a time, of the facility's zone.
-func (s *Server) day(text string) (unit.Instant, error) {
+func (s recordPages) day(text string) (unit.Instant, error) {
 	if t, err := time.ParseInLocation(time.DateOnly, text, s.Desk.DB.Zone()); err == nil {
 		return unit.At(t), nil
 	}
@@ -199,7 +199,7 @@ func (s *Server) day(text string) (unit.Instant, error) {
 }
 
 // find fills in the records of a page.
-func (s *Server) find(x *kit.Exchange, page *searchPage, v desk.View, q store.Query) error {
+func (s recordPages) find(x *kit.Exchange, page *searchPage, v desk.View, q store.Query) error {
 	most := searchShown
 	if x.R.URL.Query().Has("long") {
 		most = searchLong
@@ -238,7 +238,7 @@ func (s *Server) find(x *kit.Exchange, page *searchPage, v desk.View, q store.Qu
 	return nil
 }
 
-func (s *Server) recordLine(v desk.View, l desk.Line, clock words.Clock) (recordLine, error) {
+func (s recordPages) recordLine(v desk.View, l desk.Line, clock words.Clock) (recordLine, error) {
 	did, err := v.Fate(l)
 	line := recordLine{
 		Seq: l.Seq, At: clock(l.At), Type: l.Type, Scope: l.Scope(), What: terms.Record(l.Type, l.Reason, l.Body), By: l.By, Late: l.Late, Href: s.RecordHref(l.ID), Fate: fateOf(l.Type, did),
@@ -277,7 +277,7 @@ var recordColumns = []table.SheetColumn{
 
 // exportRecords hands the records out as a file, a batch in each transaction, so that neither memory nor
 // the ledger is held while a browser takes it.
-func (s *Server) exportRecords(x *kit.Exchange, q store.Query) error {
+func (s recordPages) exportRecords(x *kit.Exchange, q store.Query) error {
 	q.Before = 0
 	var total int
 	if err := s.View(x.R.Context(), func(v desk.View) (err error) {

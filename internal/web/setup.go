@@ -26,7 +26,7 @@ type partLine struct {
 }
 
 // setUp shows what is registered and what is missing before a first round of samples.
-func (s *Server) setUp(x *kit.Exchange) error {
+func (s setUpPages) setUp(x *kit.Exchange) error {
 	var page setUpPage
 	page.Import = x.LinkTo("/import")
 	err := s.View(x.R.Context(), func(v desk.View) error {
@@ -46,7 +46,7 @@ func (s *Server) setUp(x *kit.Exchange) error {
 	return x.Show(http.StatusOK, "set-up", false, page)
 }
 
-func (s *Server) partLine(x *kit.Exchange, p desk.PartState) partLine {
+func (s setUpPages) partLine(x *kit.Exchange, p desk.PartState) partLine {
 	l := partLine{Has: p.Has, Missing: p.Missing, Look: p.Look, Mark: terms.Mark(words.Done)}
 	switch {
 	case len(p.Missing) > 0:

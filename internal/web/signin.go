@@ -23,7 +23,7 @@ type signInPage struct {
 	Passkeys bool
 }
 
-func (s *Server) signIn(x *kit.Exchange) error {
+func (s doorPages) signIn(x *kit.Exchange) error {
 	if x.Who != nil {
 		return x.Redirect(x.Next())
 	}
@@ -31,7 +31,7 @@ func (s *Server) signIn(x *kit.Exchange) error {
 }
 
 // showSignIn shows the page to sign in on; first is for a one-time code.
-func (s *Server) showSignIn(x *kit.Exchange, status int, problem string, first bool) error {
+func (s doorPages) showSignIn(x *kit.Exchange, status int, problem string, first bool) error {
 	p := signInPage{
 		Next: x.Next(), Code: strings.TrimSpace(x.R.PostFormValue("code")), Shortest: access.ShortestAlone,
 		Problem: problem, First: first, Passkeys: s.passkeys != nil && !first,
@@ -51,7 +51,9 @@ func (s *Server) showSignIn(x *kit.Exchange, status int, problem string, first b
 	return x.Show(status, "sign-in", true, p)
 }
 
-func (s *Server) firstSignIn(x *kit.Exchange) error { return s.showSignIn(x, http.StatusOK, "", true) }
+func (s doorPages) firstSignIn(x *kit.Exchange) error {
+	return s.showSignIn(x, http.StatusOK, "", true)
+}
 
 // entered answers the script of somebody who was let in.
 type entered struct {
@@ -61,7 +63,7 @@ type entered struct {
 }
 
 // enter answers a form with which somebody shows who they are in some way.
-func (s *Server) enter(x *kit.Exchange, way string, first bool, try func() (desk.Pass, error)) error {
+func (s doorPages) enter(x *kit.Exchange, way string, first bool, try func() (desk.Pass, error)) error {
 	pass, err := try()
 	if err == nil {
 		x.Heard(way, pass.Account.Code, nil)
@@ -79,14 +81,14 @@ func (s *Server) enter(x *kit.Exchange, way string, first bool, try func() (desk
 	return s.showSignIn(x, status, words, first)
 }
 
-func (s *Server) signInAct(x *kit.Exchange) error {
+func (s doorPages) signInAct(x *kit.Exchange) error {
 	return s.enter(x, "password", false, func() (desk.Pass, error) {
 		return s.Door.SignIn(x.R.Context(), strings.TrimSpace(x.R.PostFormValue("code")), x.R.PostFormValue("password"), x.Source())
 	})
 }
 
 // switchAct lets the next person take over a bench. What the last one left open stays on it.
-func (s *Server) switchAct(x *kit.Exchange) error {
+func (s doorPages) switchAct(x *kit.Exchange) error {
 	return s.enter(x, "badge", false, func() (desk.Pass, error) {
 		p, err := s.Door.Switch(x.R.Context(), strings.TrimSpace(x.R.PostFormValue("badge")), x.R.PostFormValue("pin"), x.Source())
 		if err == nil && x.Token() != "" {
@@ -96,13 +98,13 @@ func (s *Server) switchAct(x *kit.Exchange) error {
 	})
 }
 
-func (s *Server) unlockAct(x *kit.Exchange) error {
+func (s doorPages) unlockAct(x *kit.Exchange) error {
 	return s.enter(x, "unlock", false, func() (desk.Pass, error) {
 		return s.Door.Unlock(x.R.Context(), x.Token(), x.R.PostFormValue("secret"), x.Source())
 	})
 }
 
-func (s *Server) firstSignInAct(x *kit.Exchange) error {
+func (s doorPages) firstSignInAct(x *kit.Exchange) error {
 	return s.enter(x, "one-time code", true, func() (desk.Pass, error) {
 		if x.R.PostFormValue("password") != x.R.PostFormValue("again") {
 			return desk.Pass{}, &kit.PageError{Status: http.StatusBadRequest, Message: "The two passwords differ."}
@@ -111,7 +113,7 @@ func (s *Server) firstSignInAct(x *kit.Exchange) error {
 	})
 }
 
-func (s *Server) lockAct(x *kit.Exchange) error {
+func (s doorPages) lockAct(x *kit.Exchange) error {
 	if err := s.Door.Lock(x.R.Context(), x.Token()); err != nil {
 		return err
 	}
@@ -123,7 +125,7 @@ func (s *Server) lockAct(x *kit.Exchange) error {
 	return x.Redirect("/unlock")
 }
 
-func (s *Server) signOutAct(x *kit.Exchange) error {
+func (s doorPages) signOutAct(x *kit.Exchange) error {
 	if err := s.Door.SignOut(x.R.Context(), x.Token()); err != nil {
 		return err
 	}

@@ -218,13 +218,13 @@ func (c *streamChoice) limits(q url.Values) error {
 	return nil
 }
 
-func (s *Server) stream(x *kit.Exchange) error {
+func (s numberPages) stream(x *kit.Exchange) error {
 	return s.streamPage(x, http.StatusOK, x.R.URL.Query(), kit.Sent{})
 }
 
 // streamOf finds the stream of an address: where a point has readings on several scales and none is named,
 // the one with the latest reading.
-func (s *Server) streamOf(v desk.View, x *kit.Exchange, q url.Values) (key trend.Key, others []trend.Key, err error) {
+func (s numberPages) streamOf(v desk.View, x *kit.Exchange, q url.Values) (key trend.Key, others []trend.Key, err error) {
 	tag, point := x.R.PathValue("tag"), scope.PointKind(x.R.PathValue("point"))
 	keys, err := v.Scales(tag, point, s.Now())
 	if err != nil {
@@ -240,7 +240,7 @@ func (s *Server) streamOf(v desk.View, x *kit.Exchange, q url.Values) (key trend
 	return key, slices.DeleteFunc(keys, func(k trend.Key) bool { return k == key }), nil
 }
 
-func (s *Server) streamPage(x *kit.Exchange, status int, q url.Values, was kit.Sent) error {
+func (s numberPages) streamPage(x *kit.Exchange, status int, q url.Values, was kit.Sent) error {
 	choice, err := streamChoiceOf(x, q)
 	if err != nil {
 		return err
@@ -292,7 +292,7 @@ func (s *Server) streamPage(x *kit.Exchange, status int, q url.Values, was kit.S
 
 // watched returns a stream as the charts see it. Before the streams were looked at for the first time only
 // adopted limits are known.
-func (s *Server) watched(v desk.View, key trend.Key, w desk.Watching, o *desk.Outlook) (desk.Stream, error) {
+func (s numberPages) watched(v desk.View, key trend.Key, w desk.Watching, o *desk.Outlook) (desk.Stream, error) {
 	if o == nil {
 		return v.StreamIn(key, s.Now(), desk.Watching{}, 0)
 	}
@@ -300,7 +300,7 @@ func (s *Server) watched(v desk.View, key trend.Key, w desk.Watching, o *desk.Ou
 }
 
 // fillStream fills in what the stream is held against.
-func (s *Server) fillStream(page *streamPage, v desk.View, x *kit.Exchange, stream desk.Stream, was kit.Sent) {
+func (s numberPages) fillStream(page *streamPage, v desk.View, x *kit.Exchange, stream desk.Stream, was kit.Sent) {
 	k, zone := stream.Key, v.Zone()
 	page.Tag, page.Href, page.ScopeHref, page.Point, page.System, page.Kit, page.Kind = k.Scope, s.StreamHref(k), s.ScopeHref(k.Scope), string(k.Point), k.System, k.Kit, string(stream.Kind)
 	page.Of, page.Why, page.Usual = len(stream.Points), kit.Sentence(stream.Why), s.StreamHref(k)
@@ -342,7 +342,7 @@ func (s *Server) fillStream(page *streamPage, v desk.View, x *kit.Exchange, stre
 }
 
 // adoptForm says what would be adopted.
-func (s *Server) adoptForm(stream desk.Stream, x *kit.Exchange, was kit.Sent) *adoptForm {
+func (s numberPages) adoptForm(stream desk.Stream, x *kit.Exchange, was kit.Sent) *adoptForm {
 	q := x.R.URL.Query()
 	q.Del("done")
 	q.Del("adopt")
@@ -369,7 +369,7 @@ func (s *Server) adoptForm(stream desk.Stream, x *kit.Exchange, was kit.Sent) *a
 }
 
 // levelsOf says what the readings are judged by.
-func (s *Server) levelsOf(v desk.View, stream desk.Stream) (words []string, err error) {
+func (s numberPages) levelsOf(v desk.View, stream desk.Stream) (words []string, err error) {
 	levels, err := v.LevelsFor(stream.Key, stream.Kind, s.Now())
 	for _, l := range levels {
 		words = append(words, levelWords(l))
@@ -390,12 +390,12 @@ func (c streamChoice) window(points []trend.Point) (lo, hi int) {
 }
 
 // places says where the records of a picture's points are.
-func (s *Server) places() figure.Places {
+func (s numberPages) places() figure.Places {
 	return figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}
 }
 
 // streamChart draws the chart that was asked for; nil when the time has no reading.
-func (s *Server) streamChart(v desk.View, stream desk.Stream, c streamChoice, page *streamPage) (*kit.Picture, error) {
+func (s numberPages) streamChart(v desk.View, stream desk.Stream, c streamChoice, page *streamPage) (*kit.Picture, error) {
 	levels, err := v.LevelsFor(stream.Key, stream.Kind, s.Now())
 	if err != nil {
 		return nil, err
@@ -408,7 +408,7 @@ func (s *Server) streamChart(v desk.View, stream desk.Stream, c streamChoice, pa
 }
 
 // readingLines says of readings what the charts made of them.
-func (s *Server) readingLines(all []desk.Numbered) []pointLine {
+func (s numberPages) readingLines(all []desk.Numbered) []pointLine {
 	lines := make([]pointLine, 0, len(all))
 	zone := s.Desk.DB.Zone()
 	for _, n := range all {
@@ -445,7 +445,7 @@ func readingListing(k trend.Key, lines []pointLine) kit.Listing {
 }
 
 // adoptLimits adopts the baseline and the limits of a stream. It is a signature.
-func (s *Server) adoptLimits(x *kit.Exchange) error {
+func (s numberPages) adoptLimits(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	choice, err := streamChoiceOf(x, q)
 	if err != nil {
@@ -465,7 +465,7 @@ func (s *Server) adoptLimits(x *kit.Exchange) error {
 	return s.streamPage(x, status, q, kit.Sent{Name: "adopt", Form: f})
 }
 
-func (s *Server) adoptStream(x *kit.Exchange, q url.Values, choice streamChoice, f kit.Form) error {
+func (s numberPages) adoptStream(x *kit.Exchange, q url.Values, choice streamChoice, f kit.Form) error {
 	o := s.outlook()
 	if o == nil {
 		return beingComputed()
@@ -497,7 +497,7 @@ func (s *Server) adoptStream(x *kit.Exchange, q url.Values, choice streamChoice,
 }
 
 // drawn draws the points of a stream from one index to another. The readings are in a table of their own.
-func (s *Server) drawn(stream desk.Stream, view figure.View, lo, hi int, levels []reading.Level) *kit.Picture {
+func (s numberPages) drawn(stream desk.Stream, view figure.View, lo, hi int, levels []reading.Level) *kit.Picture {
 	c := figure.Control(stream, view, levels, s.Desk.DB.Zone(), s.places())
 	if lo > 0 || hi < len(stream.Points) {
 		c = figure.Between(c, stream.Points[lo].At.Time(), stream.Points[hi-1].At.Time())

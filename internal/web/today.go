@@ -104,19 +104,19 @@ type lotLine struct{ Kit, Lot, Why string }
 // lotsSoon is how long before its expiry a lot is shown.
 const lotsSoon = 14 * 24 * time.Hour
 
-func (s *Server) today(x *kit.Exchange) error {
+func (s dayPages) today(x *kit.Exchange) error {
 	return s.todayPage(x, http.StatusOK, noteForm{ID: string(ledger.NewID(s.Now(), rand.Reader))})
 }
 
-func (s *Server) todayPage(x *kit.Exchange, status int, note noteForm) error {
+func (s dayPages) todayPage(x *kit.Exchange, status int, note noteForm) error {
 	return s.board(x, status, note, x.R.URL.Query().Has("wall"))
 }
 
 // wall shows the board on a screen that people look at from far away. It names no people, since nobody may
 // have signed in at it.
-func (s *Server) wall(x *kit.Exchange) error { return s.board(x, http.StatusOK, noteForm{}, true) }
+func (s dayPages) wall(x *kit.Exchange) error { return s.board(x, http.StatusOK, noteForm{}, true) }
 
-func (s *Server) board(x *kit.Exchange, status int, note noteForm, wall bool) error {
+func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) error {
 	page := todayPage{Wall: wall, Live: s.URL("/live"), Alarms: s.alarmsShown()}
 	if x.Who == nil || x.R.URL.Path == s.URL("/wall") {
 		page.Live = s.URL("/wall/live")
@@ -195,7 +195,7 @@ func (p *todayPage) nameless() {
 }
 
 // handOver writes a note for the next shift.
-func (s *Server) handOver(x *kit.Exchange) error {
+func (s dayPages) handOver(x *kit.Exchange) error {
 	form := noteForm{ID: x.R.PostFormValue("id"), Text: x.R.PostFormValue("text")}
 	id, err := ledger.ParseID(form.ID)
 	if err != nil {
@@ -217,7 +217,7 @@ func (s *Server) handOver(x *kit.Exchange) error {
 }
 
 // handedOver adds the notes of the last shifts.
-func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) error {
+func (s dayPages) handedOver(page *todayPage, v desk.View, now unit.Instant) error {
 	notes, err := v.Handover(now.Add(-notesOver), notesShown)
 	if err != nil {
 		return err
@@ -229,7 +229,7 @@ func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) erro
 }
 
 // ends adds what was begun and not ended.
-func (s *Server) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v desk.View) {
+func (s dayPages) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v desk.View) {
 	for _, o := range ends {
 		page.Ends = append(page.Ends, openEnd{o.Scope, s.ScopeHref(o.Scope), o.What, words.Short(o.Begun, now, v.Zone()), words.Age(now.Sub(o.Begun)), o.By})
 	}
@@ -239,7 +239,7 @@ func (s *Server) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v 
 var boardOrder = []turnaround.State{turnaround.Held, turnaround.Unknown, turnaround.InWork, turnaround.Out, turnaround.Ready}
 
 // board fills in what the gate says of every scope.
-func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Instant, v desk.View) {
+func (s dayPages) tiles(page *todayPage, board []turnaround.Answer, now unit.Instant, v desk.View) {
 	for _, state := range boardOrder {
 		n := 0
 		for _, a := range board {
@@ -297,7 +297,7 @@ func dueOf(a turnaround.Answer, href string, now unit.Instant, zone *time.Locati
 }
 
 // clocks adds the samples that were taken and not read, and puts all clocks in order of urgency.
-func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instant, v desk.View) {
+func (s dayPages) clocks(page *todayPage, open []desk.OpenSample, now unit.Instant, v desk.View) {
 	for _, o := range open {
 		line := running{Tag: o.Scope, Href: s.ScopeHref(o.Scope), What: fmt.Sprintf("%s: %s", strings.ReplaceAll(string(o.Point), "-", " "), o.Next), Over: o.State == sampling.Void, At: o.Deadline}
 		if o.Deadline.Known() {
@@ -309,7 +309,7 @@ func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instan
 }
 
 // supplies adds the meters that may not be used and the lots that expire soon.
-func (s *Server) supplies(page *todayPage, v desk.View, now unit.Instant) error {
+func (s dayPages) supplies(page *todayPage, v desk.View, now unit.Instant) error {
 	meters, err := v.MeterStandings(now)
 	if err != nil {
 		return err

@@ -66,7 +66,7 @@ var sorts = []sorting{{"", "scope and point"}, {"standing", "standing"}, {"since
 // baselines are what a stream can be held against.
 var baselines = []string{"adopted", "provisional", "none"}
 
-func (s *Server) trends(x *kit.Exchange) error {
+func (s numberPages) trends(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := trendsPage{
 		Scope: strings.TrimSpace(q.Get("scope")), Point: q.Get("point"), Kind: q.Get("kind"), Standing: q.Get("standing"), Baseline: q.Get("baseline"), Sort: q.Get("sort"),
@@ -238,7 +238,7 @@ func spark(m desk.Summary, id string) template.HTML {
 	return template.HTML(chart.Sparkline(line, id)) //nolint:gosec // drawn by chart, which escapes texts
 }
 
-func (s *Server) streamListing(list []desk.Summary) kit.Listing {
+func (s numberPages) streamListing(list []desk.Summary) kit.Listing {
 	zone := s.Desk.DB.Zone()
 	l := kit.Listing{Name: "trends", Columns: []table.SheetColumn{
 		{Name: "scope"},

@@ -48,7 +48,7 @@ type holdLine struct{ At, By, What, Reason, Href string }
 type repairLine struct{ ID, Sent, Returned, Fault, Work, Href string }
 
 // tripLine tells a turnaround in lines for a page.
-func (s *Server) tripLine(t desk.Turnaround, clock words.Clock) tripLine {
+func (s scopePages) tripLine(t desk.Turnaround, clock words.Clock) tripLine {
 	line := tripLine{
 		Since: clock(t.Start), Began: began(t.Trip, clock), BeganHref: s.RecordHref(t.Record), Ended: ending(t), Mark: terms.State(t.Answer.State),
 		Wrong: t.Ended == turnaround.AfterUse && t.Answer.State != turnaround.Ready,
@@ -77,7 +77,7 @@ func (s *Server) tripLine(t desk.Turnaround, clock words.Clock) tripLine {
 	return line
 }
 
-func (s *Server) repairLine(r turnaround.Repair, clock words.Clock) repairLine {
+func (s scopePages) repairLine(r turnaround.Repair, clock words.Clock) repairLine {
 	return repairLine{ID: r.ID, Sent: clock(r.Sent), Returned: clock(r.Returned), Fault: r.Fault, Work: r.Work, Href: s.RecordHref(r.ID)}
 }
 
@@ -141,7 +141,7 @@ func stepNote(step turnaround.Step) string {
 }
 
 // roundLines puts the samples of a turnaround beside the decisions on them, the first attempt first.
-func (s *Server) roundLines(t turnaround.Trip, clock words.Clock) []roundLine {
+func (s scopePages) roundLines(t turnaround.Trip, clock words.Clock) []roundLine {
 	var lines []roundLine
 	at := func(attempt int) *roundLine {
 		for i := range lines {
@@ -164,7 +164,7 @@ func (s *Server) roundLines(t turnaround.Trip, clock words.Clock) []roundLine {
 }
 
 // readingLine is a sample with each of its readings.
-func (s *Server) readingLine(t turnaround.Taken) readingLine {
+func (s scopePages) readingLine(t turnaround.Taken) readingLine {
 	line := readingLine{Point: string(t.Point), By: t.By, Doubt: t.Doubt, Href: s.RecordHref(t.ID), NotApplicable: t.NotApplicable}
 	for _, j := range t.Judgements {
 		line.Values = append(line.Values, valueLine{j.Judged.String(), terms.Outcome(j.Outcome)})

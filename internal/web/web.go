@@ -11,7 +11,6 @@ package web
 import (
 	"log/slog"
 	"net/url"
-	"sync"
 	"time"
 
 	"rinsate/internal/desk"
@@ -38,24 +37,6 @@ type Options struct {
 	Door *desk.Door
 }
 
-// Server serves the pages of one site.
-type Server struct {
-	*kit.Shell
-	// passkeys is nil where no browser has any.
-	passkeys *desk.Passkeys
-	help     help
-	// streams holds what the charts make of all streams, overviews what holds of the whole fleet.
-	streams, overviews kit.Cache
-	// readings are those that statistics count, computed what statistics say of them, studies the candidates
-	// for levels.
-	readings, computed, studies kit.Cache
-	// imports are the files that are being read in.
-	imports *imports
-	// exporting is held while somebody takes the whole ledger.
-	exporting sync.Mutex
-	filing    filing
-}
-
 // New makes the server. All templates are parsed and all files hashed here: what is wrong with them is
 // an error now and not on a page.
 func New(d *desk.Desk, o Options) (*Server, error) {
@@ -79,6 +60,6 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	if s.imports, err = newImports(d.DB.Dir(), s.Clock); err != nil {
 		return nil, err
 	}
-	s.ServeAll(s.table(o.Wall))
+	s.ServeAll(allRoutes(s, o.Wall))
 	return s, nil
 }

@@ -142,13 +142,13 @@ func (p askedPage) exports(x *kit.Exchange, step string) kit.Exports {
 	return kit.Exports{CSV: p.Path + "?" + p.q.with("step", step, "format", kit.CSV), XLSX: p.Path + "?" + p.q.with("step", step, "format", kit.XLSX)}
 }
 
-func (s *Server) workshop(x *kit.Exchange) error {
+func (s levelPages) workshop(x *kit.Exchange) error {
 	values := x.R.URL.Query()
 	return s.showWorkshop(x, http.StatusOK, askedOf(values), values.Get("step"), kit.Form{})
 }
 
 // showWorkshop shows a step. sent is a form of the step that was not accepted.
-func (s *Server) showWorkshop(x *kit.Exchange, status int, q asked, step string, sent kit.Form) error {
+func (s levelPages) showWorkshop(x *kit.Exchange, status int, q asked, step string, sent kit.Form) error {
 	page := workshopPage{askedPage: askedPage{Path: s.URL(workshopPath), Start: s.URL(workshopPath), Problem: sent.Problem, q: q}, Step: step}
 	if !slices.ContainsFunc(workshopSteps, func(w struct{ name, text string }) bool { return w.name == step }) {
 		page.Step = baselineStep
@@ -174,7 +174,7 @@ func (s *Server) showWorkshop(x *kit.Exchange, status int, q asked, step string,
 
 // fillWorkshop fills in the step that is asked for. After an error the page shows what could be said by
 // then, which is enough to put right what was typed.
-func (s *Server) fillWorkshop(x *kit.Exchange, page *workshopPage, sent kit.Form) error {
+func (s levelPages) fillWorkshop(x *kit.Exchange, page *workshopPage, sent kit.Form) error {
 	t, ok, err := page.q.target()
 	if err != nil || !ok {
 		return firstError(err, s.chooseTarget(x, &page.askedPage))
@@ -223,7 +223,7 @@ func (s *Server) fillWorkshop(x *kit.Exchange, page *workshopPage, sent kit.Form
 }
 
 // astray leads back to the first step when the readings themselves cannot be had.
-func (s *Server) astray(page *workshopPage, err error) error {
+func (s levelPages) astray(page *workshopPage, err error) error {
 	if page.Step != baselineStep {
 		page.Step = baselineStep
 		page.Baseline = &baselineView{Doubts: doubtLines(page.q, "")}
@@ -242,7 +242,7 @@ func firstError(errs ...error) error {
 }
 
 // steps fills in where the steps are; those that need a level have no address before there is one.
-func (s *Server) steps(page *workshopPage, chosen bool) {
+func (s levelPages) steps(page *workshopPage, chosen bool) {
 	page.Steps = nil
 	for i, w := range workshopSteps {
 		step := workshopStep{Number: i + 1, Text: w.text, Open: w.name == page.Step}
@@ -257,7 +257,7 @@ func (s *Server) steps(page *workshopPage, chosen bool) {
 }
 
 // chooseTarget lists what a level can be for: what is measured, and what levels were adopted for.
-func (s *Server) chooseTarget(x *kit.Exchange, page *askedPage) error {
+func (s levelPages) chooseTarget(x *kit.Exchange, page *askedPage) error {
 	return s.View(x.R.Context(), func(v desk.View) error {
 		measured, err := v.MeasuredTargets()
 		if err != nil {

@@ -38,7 +38,7 @@ const ownSource = "facility's own baseline"
 // adoptFields are what the form asks for; the reason is kept with the record.
 var adoptFields = []string{"edition", "source", "note", "at", "seen-alert", "seen-action"}
 
-func (s *Server) fillAdopt(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level, sent kit.Form) error {
+func (s levelPages) fillAdopt(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level, sent kit.Form) error {
 	zone := s.Desk.DB.Zone()
 	a := &adoptView{Period: fmt.Sprintf("%s to %s", words.Full(d.From, zone), words.Full(d.To-1, zone)), Readings: d.Baseline.Counted, Source: ownSource, Warnings: sentences(d.Warnings), Alert: l.Alert.String(), Action: l.Action.String()}
 	page.Adopt = a
@@ -68,7 +68,7 @@ var sentNone kit.Sent
 
 // adopt puts the level in force that the form asks for. The derivation, the replay and the judgement by
 // cultures are computed anew and become part of the record, as the command line does.
-func (s *Server) adopt(x *kit.Exchange) error {
+func (s levelPages) adopt(x *kit.Exchange) error {
 	f, q := x.Read(adoptFields...), askedOf(x.R.PostForm)
 	id, err := s.adopted(x, f, q)
 	if err == nil {
@@ -82,7 +82,7 @@ func (s *Server) adopt(x *kit.Exchange) error {
 	return s.showWorkshop(x, status, q, adoptStep, f)
 }
 
-func (s *Server) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, err error) {
+func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, err error) {
 	e, err := x.Entry(f)
 	if err != nil {
 		return "", err
@@ -163,7 +163,7 @@ func (s *Server) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, err e
 
 // adoptedBefore says whether the form was sent before and its level is on record: nothing is computed and
 // compared again then.
-func (s *Server) adoptedBefore(x *kit.Exchange, e desk.Entry, edition string) (stored bool) {
+func (s levelPages) adoptedBefore(x *kit.Exchange, e desk.Entry, edition string) (stored bool) {
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		l, _, err := v.LevelOf(string(e.ID))
 		stored = err == nil && l.Record == e.ID && l.Edition == edition && l.Adopter == e.By

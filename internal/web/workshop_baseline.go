@@ -74,7 +74,7 @@ const (
 	mostLeftOut = 25 // of each reason
 )
 
-func (s *Server) fillBaseline(x *kit.Exchange, page *workshopPage, d desk.Studied) {
+func (s levelPages) fillBaseline(x *kit.Exchange, page *workshopPage, d desk.Studied) {
 	b, sum, zone := page.Baseline, d.Baseline, s.Desk.DB.Zone()
 	b.Given, b.Counted, b.Scopes, b.Censored, b.Digest = sum.Given, sum.Counted, sum.Scopes, sum.Censored, sum.Digest
 	b.First, b.Last = words.Full(sum.First, zone), words.Full(sum.Last, zone)

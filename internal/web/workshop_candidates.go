@@ -36,7 +36,7 @@ type methodLine struct {
 // candidateCells are the figures of one candidate.
 type candidateCells struct{ Level, Share, Estimate, Interval, Upper string }
 
-func (s *Server) fillCandidates(x *kit.Exchange, page *workshopPage, d desk.Studied, chosen reading.Level) {
+func (s levelPages) fillCandidates(x *kit.Exchange, page *workshopPage, d desk.Studied, chosen reading.Level) {
 	c := &candidatesView{Warnings: sentences(d.Warnings), Exports: page.exports(x, candidatesStep), Takes: []string{string(level.UpperBound), string(level.Estimate)}}
 	page.Candidates = c
 	for _, m := range level.Methods {

@@ -39,7 +39,7 @@ type judgement struct {
 // figureLine is a figure with its interval.
 type figureLine struct{ Name, Value, Interval string }
 
-func (s *Server) fillCultures(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level, sent kit.Form) error {
+func (s levelPages) fillCultures(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level, sent kit.Form) error {
 	c := &culturesView{Columns: desk.CultureColumns(), Typed: sent.Typed["csv"]}
 	page.Cultures = c
 	all, err := page.q.cultures()
@@ -59,7 +59,7 @@ func (s *Server) fillCultures(x *kit.Exchange, page *workshopPage, d desk.Studie
 }
 
 // judged judges a level by cultures. id tells its picture from others of the page.
-func (s *Server) judged(q asked, id string, past *desk.Past, l reading.Level, c stats.Confidence, all []desk.Culture) (*judgement, error) {
+func (s levelPages) judged(q asked, id string, past *desk.Past, l reading.Level, c stats.Confidence, all []desk.Culture) (*judgement, error) {
 	var prevalence stats.Probability
 	if text := q.get("prevalence"); text != "" {
 		var err error

@@ -32,7 +32,7 @@ var knownHeader = []string{"points", "attempts at most", "true median RLU", "cle
 // Header are the columns of Lines.
 func (*knownView) Header() []string { return knownHeader }
 
-func (s *Server) fillKnown(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
+func (s levelPages) fillKnown(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
 	k := &knownView{Exports: page.exports(x, knownStep), Points: page.Value("points"), Attempts: page.Value("attempts"), Spread: page.Value("spread")}
 	page.Known = k
 	o, source, err := s.operating(x, page.q, d, 1, 3)
@@ -65,7 +65,7 @@ func (s *Server) fillKnown(x *kit.Exchange, page *workshopPage, d desk.Studied, 
 
 // operating reads what a level is asked about scopes of known cleanliness; points are what is usual. The
 // spread is that of the readings when nothing else is said, which source then tells.
-func (s *Server) operating(x *kit.Exchange, q asked, d desk.Studied, points ...int) (o desk.Operating, source string, err error) {
+func (s levelPages) operating(x *kit.Exchange, q asked, d desk.Studied, points ...int) (o desk.Operating, source string, err error) {
 	if o.Costs, err = q.costs(); err != nil {
 		return o, "", err
 	}

@@ -51,7 +51,7 @@ const (
 	mostFileChanges = 10_000
 )
 
-func (s *Server) fillReplay(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
+func (s levelPages) fillReplay(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
 	r := &replayView{First: "today", Second: "proposed", Exports: page.exports(x, replayStep)}
 	page.Replay = r
 	return s.View(x.R.Context(), func(v desk.View) error {
@@ -89,7 +89,7 @@ func (s *Server) fillReplay(x *kit.Exchange, page *workshopPage, d desk.Studied,
 }
 
 // past reads the past of a period with the cultures that are asked about.
-func (s *Server) past(q asked, v desk.View, from, to unit.Instant) (desk.Past, error) {
+func (s levelPages) past(q asked, v desk.View, from, to unit.Instant) (desk.Past, error) {
 	cultures, err := q.cultures()
 	if err != nil {
 		return desk.Past{}, err
@@ -106,7 +106,7 @@ func (s *Server) past(q asked, v desk.View, from, to unit.Instant) (desk.Past, e
 }
 
 // fillTallies fills in the two pasts, what differs, and what to keep in mind.
-func (s *Server) fillTallies(r *replayView, v desk.View, past desk.Past, found level.Replay) error {
+func (s levelPages) fillTallies(r *replayView, v desk.View, past desk.Past, found level.Replay) error {
 	r.Tallies = tallyLines(found.Today, found.Proposed)
 	for _, k := range found.Kinds {
 		r.Kinds = append(r.Kinds, kindTallies{string(k.Kind), tallyLines(k.Today, k.Proposed)})
@@ -132,7 +132,7 @@ func (s *Server) fillTallies(r *replayView, v desk.View, past desk.Past, found l
 
 // changeLine links a round whose outcome differs to where it is on the page of its scope, and to the
 // record of the decision.
-func (s *Server) changeLine(v desk.View, c desk.ChangedRound) (changeLine, error) {
+func (s levelPages) changeLine(v desk.View, c desk.ChangedRound) (changeLine, error) {
 	id, err := v.RoundOf(c)
 	return changeLine{
 		Scope: c.Scope, Href: s.TripHref(c.Scope, c.First), At: words.Full(c.First, v.Zone()), Record: s.RecordHref(string(id)), Attempt: c.Attempt,

@@ -1,0 +1,26 @@
+package web
+
+import (
+	"sync"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/web/kit"
+)
+
+// Server serves the pages of one site.
+type Server struct {
+	*kit.Shell
+	// passkeys is nil where no browser has any.
+	passkeys *desk.Passkeys
+	help     help
+	// streams holds what the charts make of all streams, overviews what holds of the whole fleet.
+	streams, overviews kit.Cache
+	// readings are those that statistics count, computed what statistics say of them, studies the candidates
+	// for levels.
+	readings, computed, studies kit.Cache
+	// imports are the files that are being read in.
+	imports *imports
+	// exporting is held while somebody takes the whole ledger.
+	exporting sync.Mutex
+	filing    filing
+}
