@@ -16,12 +16,12 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/policy"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
 )
 
 func (a *app) initCommand() *cobra.Command {
-	var site store.Site
+	var site record.SiteBody
 	var rules, by, listen string
 	var pages bool
 	required := []string{"site", "name", "zone", "rules", "by"}

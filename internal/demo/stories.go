@@ -11,7 +11,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // The names of the planted stories.
@@ -355,7 +355,8 @@ func (h *hospital) plantEnd() {
 		t.use()
 		t.preClean()
 		t.clean()
-		t.at = h.today.Add(-25 * time.Minute)
+		// Right after midnight a little later, so that there is a sample of today.
+		t.at = max(h.today.Add(-25*time.Minute), h.hour(h.today, 0)+(h.today-h.hour(h.today, 0))/2).Add(-time.Minute)
 		t.collect(scope.OuterDistalEnd, 1, false)
 	})
 	end("B-04", "held by a lead: damage was seen at an inspection", 40*time.Hour, 20*time.Hour, func(t *trip) {
@@ -404,7 +405,7 @@ func (t *trip) show(id ledger.ID) {
 // held returns the hold among the records that followed on an act, empty when there is none.
 func held(r desk.Receipt) ledger.ID {
 	for _, f := range r.Followed {
-		if f.Type == store.TypeHold {
+		if record.KindOf(f) == record.Hold {
 			return f.ID
 		}
 	}

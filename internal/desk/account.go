@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -53,7 +54,7 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 	} else if once, err = access.NewOnce(rand.Reader); err != nil {
 		return r, "", err
 	}
-	err = d.desk.Do(ctx, func(w *Work) error {
+	err = d.do(ctx, func(w *Work) error {
 		a.Created = w.tx.Now
 		if n.Password != "" {
 			a.Changed, a.MustChange = w.tx.Now, e.By != a.Code
@@ -63,7 +64,7 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 		if err := w.tx.AddAccount(a); err != nil {
 			return err
 		}
-		r, err = w.recordAccess(e, a, store.AccountAdded)
+		r, err = w.recordAccess(e, a, record.AccountAdded)
 		return err
 	})
 	return r, once, err
@@ -74,7 +75,7 @@ func onceDigest(typed string) string {
 }
 
 // recordAccess appends what was done to an account and what it may do from now on.
-func (w *Work) recordAccess(e Entry, a store.Account, change store.AccessChange) (Receipt, error) {
+func (w *Work) recordAccess(e Entry, a store.Account, change record.AccessChange) (Receipt, error) {
 	if e.By == "" {
 		return Receipt{}, invalid("account %s: who changes it?", a.Code)
 	}
@@ -82,12 +83,12 @@ func (w *Work) recordAccess(e Entry, a store.Account, change store.AccessChange)
 	if roles == nil {
 		roles = []access.Role{}
 	}
-	return w.append(e, store.TypeAccess, w.tx.Now, store.Access{Code: a.Code, Change: change, Roles: roles, Disabled: a.Disabled.Known()})
+	return w.append(e, record.Access, w.tx.Now, record.AccessBody{Code: a.Code, Change: change, Roles: roles, Disabled: a.Disabled.Known()})
 }
 
 // change edits an account and records it, in one transaction.
-func (d *Door) change(ctx context.Context, e Entry, code string, change store.AccessChange, edit func(*Work, *store.Account) error) (r Receipt, err error) {
-	err = d.desk.Do(ctx, func(w *Work) error {
+func (d *Door) change(ctx context.Context, e Entry, code string, change record.AccessChange, edit func(*Work, *store.Account) error) (r Receipt, err error) {
+	err = d.do(ctx, func(w *Work) error {
 		a, err := w.Account(code)
 		if err != nil {
 			return err
@@ -133,7 +134,7 @@ func (d *Door) ChangeRoles(ctx context.Context, e Entry, code string, roles []ac
 	if err := access.CheckRoles(roles); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	return d.change(ctx, e, code, store.RolesChanged, func(_ *Work, a *store.Account) error {
+	return d.change(ctx, e, code, record.RolesChanged, func(_ *Work, a *store.Account) error {
 		a.Roles = slices.Clone(roles)
 		return nil
 	})
@@ -146,7 +147,7 @@ func (d *Door) SetPassword(ctx context.Context, e Entry, code, password string) 
 	if err != nil {
 		return Receipt{}, err
 	}
-	return d.change(ctx, e, code, store.PasswordChanged, func(w *Work, a *store.Account) error {
+	return d.change(ctx, e, code, record.PasswordChanged, func(w *Work, a *store.Account) error {
 		a.MustChange = e.By != a.Code
 		w.setPassword(a, hash)
 		return w.startAnew(*a)
@@ -170,7 +171,7 @@ func (w *Work) startAnew(a store.Account) error {
 // passwordFor judges and hashes a password for an account.
 func (d *Door) passwordFor(ctx context.Context, code, password string) (hash string, err error) {
 	var a store.Account
-	if err := d.desk.View(ctx, func(v View) (err error) {
+	if err := d.view(ctx, func(v View) (err error) {
 		a, err = v.Account(code)
 		return err
 	}); err != nil {
@@ -198,7 +199,7 @@ func (d *Door) SetPIN(ctx context.Context, e Entry, code, pin string) (Receipt, 
 	if err != nil {
 		return Receipt{}, err
 	}
-	return d.change(ctx, e, code, store.PINChanged, func(_ *Work, a *store.Account) error {
+	return d.change(ctx, e, code, record.PINChanged, func(_ *Work, a *store.Account) error {
 		a.PIN = hash
 		return nil
 	})
@@ -225,7 +226,7 @@ func (d *Door) SetBadge(ctx context.Context, e Entry, code, badge string) (Recei
 		}
 		digest = badgeDigest(badge)
 	}
-	return d.change(ctx, e, code, store.BadgeChanged, func(_ *Work, a *store.Account) error {
+	return d.change(ctx, e, code, record.BadgeChanged, func(_ *Work, a *store.Account) error {
 		a.Badge = digest
 		return nil
 	})
@@ -238,7 +239,7 @@ func badgeDigest(badge string) string {
 // Disable keeps an account from signing in and ends its sessions at once. The account stays, so that its
 // code is never given to another person.
 func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, error) {
-	return d.change(ctx, e, code, store.AccountDisabled, func(w *Work, a *store.Account) error {
+	return d.change(ctx, e, code, record.AccountDisabled, func(w *Work, a *store.Account) error {
 		if a.Disabled.Known() {
 			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is disabled already", a.Code)}
 		}
@@ -250,7 +251,7 @@ func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, erro
 
 // Enable lets a disabled account sign in again.
 func (d *Door) Enable(ctx context.Context, e Entry, code string) (Receipt, error) {
-	return d.change(ctx, e, code, store.AccountEnabled, func(_ *Work, a *store.Account) error {
+	return d.change(ctx, e, code, record.AccountEnabled, func(_ *Work, a *store.Account) error {
 		if !a.Disabled.Known() {
 			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is not disabled", a.Code)}
 		}
@@ -266,7 +267,7 @@ func (d *Door) Reset(ctx context.Context, e Entry, code string) (r Receipt, once
 	if once, err = access.NewOnce(rand.Reader); err != nil {
 		return r, "", err
 	}
-	r, err = d.change(ctx, e, code, store.AccountReset, func(w *Work, a *store.Account) error {
+	r, err = d.change(ctx, e, code, record.AccountReset, func(w *Work, a *store.Account) error {
 		a.Password, a.PIN, a.MustChange = "", "", false
 		a.Once, a.OnceUntil = onceDigest(once), w.tx.Now.Add(access.OnceHolds)
 		if err := w.tx.RemovePasskeys(a.Code); err != nil {
@@ -304,7 +305,7 @@ func (v View) Sessions(code string) ([]store.Session, error) {
 
 // Granted is one change of what somebody may do, as it is on record.
 type Granted struct {
-	store.Access
+	record.AccessBody
 	By string       `json:"by"`
 	At unit.Instant `json:"at"`
 }
@@ -317,13 +318,13 @@ func (v View) Grants(code string) ([]Granted, error) {
 
 // AllGrants returns the grants of every code, by its key, the earliest first.
 func (v View) AllGrants() (map[string][]Granted, error) {
-	all, err := v.tx.Entities(store.TypeAccess)
+	all, err := v.tx.Entities(record.Access)
 	if err != nil {
 		return nil, err
 	}
 	granted := map[string][]Granted{}
 	for _, kept := range all {
-		body, err := store.Body[store.Access](kept.Record)
+		body, err := record.Body[record.AccessBody](kept.Record)
 		if err != nil {
 			return nil, err
 		}

@@ -18,6 +18,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -49,7 +50,7 @@ var cheapCost = access.Cost{Memory: 8, Passes: 1, Lanes: 1}
 func enter(tb testing.TB) *lobby {
 	tb.Helper()
 	l := &lobby{TB: tb, now: storetest.NewClock()}
-	db, err := store.Create(context.Background(), tb.TempDir(), store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, l.now.Now)
+	db, err := store.Create(context.Background(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, l.now.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -798,9 +799,9 @@ func TestWhatIsStored(t *testing.T) {
 	}
 	at := l.now.At()
 	want := []desk.Granted{
-		{Access: store.Access{Code: "T-05", Change: store.AccountAdded, Roles: []access.Role{access.Analyst}}, By: "A-01", At: at},
-		{Access: store.Access{Code: "T-05", Change: store.RolesChanged, Roles: []access.Role{access.Auditor}}, By: "A-01", At: at},
-		{Access: store.Access{Code: "T-05", Change: store.AccountDisabled, Roles: []access.Role{access.Auditor}, Disabled: true}, By: "A-01", At: at},
+		{AccessBody: record.AccessBody{Code: "T-05", Change: record.AccountAdded, Roles: []access.Role{access.Analyst}}, By: "A-01", At: at},
+		{AccessBody: record.AccessBody{Code: "T-05", Change: record.RolesChanged, Roles: []access.Role{access.Auditor}}, By: "A-01", At: at},
+		{AccessBody: record.AccessBody{Code: "T-05", Change: record.AccountDisabled, Roles: []access.Role{access.Auditor}, Disabled: true}, By: "A-01", At: at},
 	}
 	if diff := cmp.Diff(want, granted); diff != "" {
 		t.Errorf("on record (-want +got):\n%s", diff)
@@ -908,4 +909,28 @@ func TestChangePIN(t *testing.T) {
 	l.out(l.door.Unlock(ctx, p.Token, pin, bench7))("the PIN is not right")
 	l.now.Move(time.Second)
 	l.in(l.door.Unlock(ctx, p.Token, "7391", bench7))
+}
+
+// Where the clock of the records runs ahead by months, an hour at a door with a clock of its own is an hour.
+func TestDoorBesideADesk(t *testing.T) {
+	l := enter(t)
+	ctx := context.Background()
+	here := storetest.NewClock()
+	door := l.door.Beside(here.Now)
+	pass, err := door.SignIn(ctx, "T-01", right, bench7)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 3 {
+		l.now.Move(100 * 24 * time.Hour)
+		here.Move(2 * time.Minute)
+		v, err := door.Session(ctx, pass.Token, true)
+		if err != nil || v.State != access.Active || v.Session.Seen != here.At() {
+			t.Fatalf("after two minutes the session is %v, seen %s: %v", v.State, v.Session.Seen, err)
+		}
+	}
+	here.Move(30 * 24 * time.Hour)
+	if v, err := door.Session(ctx, pass.Token, true); err != nil || v.State != access.Expired {
+		t.Errorf("after a month the session is %v: %v", v.State, err)
+	}
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -131,30 +132,30 @@ type Stock struct {
 
 // Stock returns how much of a kind is recorded.
 func (v View) Stock(kind Kind) (Stock, error) {
-	var typ string
+	var typ record.Kind
 	switch kind {
 	case Models:
-		typ = store.TypeModel
+		typ = record.Model
 	case Fleet:
-		typ = store.TypeInstrument
+		typ = record.Instrument
 	case People:
-		typ = store.TypePerson
+		typ = record.Person
 	case Meters:
-		typ = store.TypeMeter
+		typ = record.Meter
 	case Lots:
-		typ = store.TypeLot
+		typ = record.Lot
 	case Levels:
-		typ = store.TypeLevel
+		typ = record.Level
 	case Targets:
-		typ = store.TypeTarget
+		typ = record.Target
 	case Uses:
-		return v.any(store.TypeUse)
+		return v.any(record.Use)
 	case Repairs:
-		return v.any(store.TypeRepair)
+		return v.any(record.Repair)
 	case Steps:
-		return v.any(store.TypeStep)
+		return v.any(record.Step)
 	case Readings:
-		return v.any(store.TypeReading)
+		return v.any(record.Reading)
 	case Checks:
 		return v.anyCheck()
 	}
@@ -162,7 +163,7 @@ func (v View) Stock(kind Kind) (Stock, error) {
 	return Stock{Names: n, Any: n > 0}, err
 }
 
-func (v View) any(typ string) (s Stock, err error) {
+func (v View) any(typ record.Kind) (s Stock, err error) {
 	err = v.tx.Lately(typ, 1, func(store.Kept) error {
 		s.Any = true
 		return nil

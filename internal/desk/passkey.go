@@ -20,6 +20,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -108,7 +109,7 @@ func (k *Passkeys) Counts(p store.Passkey) bool { return k != nil && p.Host == k
 
 // keep keeps a question until it is answered. When there are too many, the oldest is forgotten.
 func (k *Passkeys) keep(kind, shown string, q question) {
-	now := k.door.desk.DB.Now()
+	now := k.door.now()
 	q.ends = now.Add(questionHolds)
 	k.mu.Lock()
 	defer k.mu.Unlock()
@@ -135,7 +136,7 @@ func (k *Passkeys) take(kind, shown string) (question, error) {
 	defer k.mu.Unlock()
 	q, ok := k.asked[key]
 	delete(k.asked, key)
-	if !ok || shown == "" || q.ends <= k.door.desk.DB.Now() {
+	if !ok || shown == "" || q.ends <= k.door.now() {
 		return question{}, &fault.Error{Code: fault.Invalid, Message: "the device was asked too long ago, or has answered already", Hint: fmt.Sprintf("try again; there are %d minutes for it", int(questionHolds.Minutes()))}
 	}
 	return q, nil
@@ -185,7 +186,7 @@ func (k *Passkeys) holder(tx *store.Tx, a store.Account) (h holder, err error) {
 
 // AskToSignIn begins to let somebody in, whoever it is. shown is what the browser shows with the answer.
 func (k *Passkeys) AskToSignIn(from Source) (options json.RawMessage, shown string, err error) {
-	if wait := k.door.admit(from.Address, k.door.desk.DB.Now()); wait > 0 {
+	if wait := k.door.admit(from.Address, k.door.now()); wait > 0 {
 		return nil, "", &DeniedError{What: "passkey", Wait: wait}
 	}
 	if shown, err = access.NewToken(rand.Reader); err != nil {
@@ -224,7 +225,7 @@ func (k *Passkeys) SignIn(ctx context.Context, shown string, answer []byte, from
 // AskToUnlock begins to open the session of a token again with a passkey of the same person.
 func (k *Passkeys) AskToUnlock(ctx context.Context, token string) (options json.RawMessage, err error) {
 	var h holder
-	if err := k.door.desk.View(ctx, func(v View) error {
+	if err := k.door.view(ctx, func(v View) error {
 		visit, err := v.visit(token)
 		if err != nil {
 			return err
@@ -285,7 +286,7 @@ func (k *Passkeys) try(q question, answer []byte, from Source) (*trial, error) {
 	parsed, err := protocol.ParseCredentialRequestResponseBytes(answer)
 	if err != nil {
 		// Whoever sends such answers gets no further, but as slowly as others.
-		wait := k.door.admit(from.Address, k.door.desk.DB.Now())
+		wait := k.door.admit(from.Address, k.door.now())
 		return nil, &DeniedError{What: "passkey", Wait: wait, Cause: detailed(err)}
 	}
 	return &trial{keys: k, question: q, answer: parsed, id: base64.RawURLEncoding.EncodeToString(parsed.RawID)}, nil
@@ -421,7 +422,7 @@ func (k *Passkeys) Add(ctx context.Context, token string, answer []byte) (r Rece
 	if err != nil {
 		return r, &DeniedError{What: "answer of the device", Cause: detailed(err)}
 	}
-	err = k.door.desk.Do(ctx, func(w *Work) error {
+	err = k.door.do(ctx, func(w *Work) error {
 		v, err := w.visit(token)
 		if err != nil {
 			return err
@@ -432,7 +433,7 @@ func (k *Passkeys) Add(ctx context.Context, token string, answer []byte) (r Rece
 		if err := w.tx.AddPasskey(k.newPasskey(q, made, w.tx.Now)); err != nil {
 			return err
 		}
-		r, err = w.recordAccess(Entry{By: q.code}, v.Account, store.PasskeyAdded)
+		r, err = w.recordAccess(Entry{By: q.code}, v.Account, record.PasskeyAdded)
 		return err
 	})
 	return r, err
@@ -460,7 +461,7 @@ func (d *Door) RemovePasskey(ctx context.Context, token, password, id string, fr
 		if !removed {
 			return notFound("open the page of your account anew", "%s has no such passkey", a.Code)
 		}
-		_, err = w.recordAccess(Entry{By: a.Code}, *a, store.PasskeyRemoved)
+		_, err = w.recordAccess(Entry{By: a.Code}, *a, record.PasskeyRemoved)
 		return err
 	})
 }

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/present/words"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -59,7 +60,7 @@ func TestChain(t *testing.T) {
 		}
 		b.ask(func(v desk.View) error {
 			did, err := v.Fate(line)
-			if fate := []string{store.StateCorrected, store.StateCorrected, store.StateVoided, ""}[i]; did != fate {
+			if fate := []string{record.StateCorrected, record.StateCorrected, record.StateVoided, ""}[i]; did != fate {
 				t.Errorf("version %d: %q, want %q", i+1, did, fate)
 			}
 			return err
@@ -70,7 +71,7 @@ func TestChain(t *testing.T) {
 // related lists the records of a relation as "words: type".
 func related(list []desk.Relation) (words []string) {
 	for _, r := range list {
-		words = append(words, r.How+": "+r.Type)
+		words = append(words, r.How+": "+string(r.Type))
 	}
 	slices.Sort(words)
 	return words
@@ -87,11 +88,11 @@ func TestRelations(t *testing.T) {
 	passed := b.round("30", "30", "30")
 	var hold, lift string
 	b.ask(func(v desk.View) error {
-		return v.Search(store.Query{Terms: []store.Term{store.ByScope.Is("D-01")}}, func(l desk.Line) (bool, error) {
+		return v.Search(store.Query{Terms: []record.Term{record.ByScope.Is("D-01")}}, func(l desk.Line) (bool, error) {
 			switch l.Type {
-			case store.TypeHold:
+			case record.Hold:
 				hold = l.ID
-			case store.TypeLift:
+			case record.Lift:
 				lift = l.ID
 			}
 			return true, nil
@@ -107,7 +108,7 @@ func TestRelations(t *testing.T) {
 			t.Errorf("a reading rests on (-want +got):\n%s", diff)
 		}
 		for _, r := range named {
-			if r.Type == store.TypeUse && r.ID != string(use) {
+			if r.Type == record.Use && r.ID != string(use) {
 				t.Errorf("another use: %s", r.ID)
 			}
 		}
@@ -116,7 +117,7 @@ func TestRelations(t *testing.T) {
 			return err
 		}
 		naming, err := v.Naming(reading, chain)
-		if err != nil || len(naming) != 1 || naming[0].Type != store.TypeRound || !strings.Contains(words.US.Record(naming[0].Type, naming[0].Reason, naming[0].Body), "attempt 1") {
+		if err != nil || len(naming) != 1 || naming[0].Type != record.Round || !strings.Contains(words.US.Record(naming[0].Type, naming[0].Reason, naming[0].Body), "attempt 1") {
 			t.Errorf("on a reading rest %q, %v", related(naming), err)
 		}
 		round, err := v.Show(naming[0].ID)

@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -27,6 +28,8 @@ type Door struct {
 	// the memory of its cost.
 	hashing chan struct{}
 	matches func(h access.Hash, secret string) bool
+	// clock is the door's own; nil where that of the desk counts.
+	clock func() time.Time
 
 	mu      sync.Mutex
 	buckets map[string]access.Bucket
@@ -38,6 +41,41 @@ const hashesAtOnce = 2
 // NewDoor returns the door of a desk; cost is that of new hashes, access.Standard but in tests.
 func NewDoor(d *Desk, cost access.Cost) *Door {
 	return &Door{desk: d, cost: cost, hashing: make(chan struct{}, hashesAtOnce), matches: access.Hash.Matches, buckets: map[string]access.Bucket{}}
+}
+
+// Beside returns the same door with a clock of its own, for a desk whose clock runs ahead: an hour at the
+// door is an hour for whoever stands there. As long as the two differ nothing may go on record through it.
+func (d *Door) Beside(clock func() time.Time) *Door {
+	d.clock = clock
+	return d
+}
+
+// now returns the present at the door.
+func (d *Door) now() unit.Instant {
+	if d.clock == nil {
+		return d.desk.DB.Now()
+	}
+	return unit.At(d.clock())
+}
+
+// do runs work in a transaction at the present of the door.
+func (d *Door) do(ctx context.Context, work func(*Work) error) error {
+	return d.desk.Do(ctx, func(w *Work) error {
+		if d.clock != nil {
+			w.tx.Now = d.now()
+		}
+		return work(w)
+	})
+}
+
+// view asks in the present of the door.
+func (d *Door) view(ctx context.Context, ask func(View) error) error {
+	return d.desk.View(ctx, func(v View) error {
+		if d.clock != nil {
+			v.tx.Now = d.now()
+		}
+		return ask(v)
+	})
 }
 
 // DeniedError is the answer to an attempt to sign in that failed. It never tells whether there is such
@@ -192,7 +230,7 @@ type claim struct {
 // way around the wait. What happens is the same, and takes as long, whether or not there is such an
 // account: the same look-ups, the same write, one hash.
 func (d *Door) settle(ctx context.Context, c claim, then func(*Work, *store.Account) error) error {
-	if wait := d.admit(c.from.Address, d.desk.DB.Now()); wait > 0 {
+	if wait := d.admit(c.from.Address, d.now()); wait > 0 {
 		return &DeniedError{What: c.what, Wait: wait}
 	}
 	if err := d.enter(ctx); err != nil {
@@ -207,7 +245,7 @@ func (d *Door) settle(ctx context.Context, c claim, then func(*Work, *store.Acco
 	var a store.Account
 	var known bool
 	var now unit.Instant
-	if err := d.desk.Do(ctx, func(w *Work) (err error) {
+	if err := d.do(ctx, func(w *Work) (err error) {
 		now = w.tx.Now
 		if a, known, err = c.find(w.tx); err != nil {
 			return err
@@ -225,7 +263,7 @@ func (d *Door) settle(ctx context.Context, c claim, then func(*Work, *store.Acco
 			renewed = h.String()
 		}
 	}
-	return d.desk.Do(ctx, func(w *Work) error {
+	return d.do(ctx, func(w *Work) error {
 		again, known, err := c.find(w.tx)
 		if err != nil {
 			return err
@@ -432,19 +470,19 @@ func (v View) visit(token string) (Visit, error) {
 // Session returns who shows a token; use notes that an active session is in use, without which it locks. It is no error when
 // there is no such session: its State is access.Expired then. The roles are those of this instant.
 func (d *Door) Session(ctx context.Context, token string, use bool) (v Visit, err error) {
-	if err := d.desk.View(ctx, func(ask View) (err error) {
+	if err := d.view(ctx, func(ask View) (err error) {
 		v, err = ask.visit(token)
 		return err
 	}); err != nil {
 		return v, err
 	}
-	if !use || v.State != access.Active || d.desk.DB.Now().Sub(v.Session.Seen) < access.TouchEvery {
+	if !use || v.State != access.Active || d.now().Sub(v.Session.Seen) < access.TouchEvery {
 		return v, nil
 	}
 	if d.desk.importing.Load() > 0 { // a look at a page does not wait for its end; the next one counts
 		return v, nil
 	}
-	err = d.desk.Do(ctx, func(w *Work) (err error) {
+	err = d.do(ctx, func(w *Work) (err error) {
 		// Looked at again, since it may have been locked or ended meanwhile.
 		if v, err = w.visit(token); err != nil || v.State != access.Active {
 			return err
@@ -457,7 +495,7 @@ func (d *Door) Session(ctx context.Context, token string, use bool) (v Visit, er
 
 // Lock locks a session until Unlock.
 func (d *Door) Lock(ctx context.Context, token string) error {
-	return d.desk.Do(ctx, func(w *Work) error {
+	return d.do(ctx, func(w *Work) error {
 		v, err := w.visit(token)
 		if err != nil || v.State == access.Expired {
 			return err
@@ -497,7 +535,7 @@ func (d *Door) ChangePIN(ctx context.Context, token, password, pin string, from 
 		if err := w.tx.SaveAccount(*a); err != nil {
 			return err
 		}
-		_, err := w.recordAccess(Entry{By: a.Code}, *a, store.PINChanged)
+		_, err := w.recordAccess(Entry{By: a.Code}, *a, record.PINChanged)
 		return err
 	})
 }
@@ -509,7 +547,7 @@ func (d *Door) ChangePassword(ctx context.Context, token, old, password string, 
 		return Pass{}, invalid("the new password is the old one")
 	}
 	var v Visit
-	if err := d.desk.View(ctx, func(ask View) (err error) {
+	if err := d.view(ctx, func(ask View) (err error) {
 		v, err = ask.visit(token)
 		return err
 	}); err != nil {
@@ -538,7 +576,7 @@ func (w *Work) ownPassword(a *store.Account, hash string) error {
 	if err := w.tx.SaveAccount(*a); err != nil {
 		return err
 	}
-	_, err := w.recordAccess(Entry{By: a.Code}, *a, store.PasswordChanged)
+	_, err := w.recordAccess(Entry{By: a.Code}, *a, record.PasswordChanged)
 	return err
 }
 
@@ -565,7 +603,7 @@ func (d *Door) prove(ctx context.Context, token, secret string, from Source, als
 // in the same transaction.
 func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Account) claim, also func(*Work, *store.Account) error, in ...access.State) (p Pass, err error) {
 	var v Visit
-	if err := d.desk.View(ctx, func(ask View) (err error) {
+	if err := d.view(ctx, func(ask View) (err error) {
 		v, err = ask.visit(token)
 		return err
 	}); err != nil {
@@ -600,7 +638,7 @@ func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Acco
 
 // SignOut ends a session; one that has ended already is no error.
 func (d *Door) SignOut(ctx context.Context, token string) error {
-	return d.desk.Do(ctx, func(w *Work) error { return w.tx.EndSession(tokenDigest(token)) })
+	return d.do(ctx, func(w *Work) error { return w.tx.EndSession(tokenDigest(token)) })
 }
 
 // SessionID is how a session is named on pages and in commands: the beginning of its token's digest, of
@@ -610,7 +648,7 @@ func SessionID(s store.Session) string { return s.Token[:min(len(s.Token), 12)] 
 // Revoke ends the session of an account with an id, or all of them when the id is empty, and says how
 // many it ended.
 func (d *Door) Revoke(ctx context.Context, code, id string) (n int64, err error) {
-	err = d.desk.Do(ctx, func(w *Work) error {
+	err = d.do(ctx, func(w *Work) error {
 		a, err := w.Account(code)
 		if err != nil {
 			return err

@@ -13,7 +13,7 @@ import (
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/present/words"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
@@ -191,11 +191,11 @@ func (s numberPages) circumstances(v desk.View, r desk.Raised, people bool) ([]c
 	var lines []circumstanceLine
 	for _, c := range r.Alarm.Coincides {
 		line := circumstanceLine{Words: withWords([]string{c}, people)}
-		typ, key := "", ""
+		typ, key := record.Kind(""), ""
 		if lot, ok := strings.CutPrefix(c, "lot "); ok {
-			typ, key = store.TypeLot, r.Stream.Kit+"|"+lot
+			typ, key = record.Lot, r.Stream.Kit+"|"+lot
 		} else if meter, ok := strings.CutPrefix(c, "meter "); ok {
-			typ, key = store.TypeMeter, meter
+			typ, key = record.Meter, meter
 		}
 		if typ != "" {
 			id, ok, err := v.Registered(typ, key)
@@ -238,7 +238,7 @@ func (s numberPages) lifeLines(v desk.View, x *kit.Exchange, life desk.Life, was
 			if err != nil {
 				return nil, err
 			}
-			line.RecordWords = l.Type + " of " + clock(l.At)
+			line.RecordWords = string(l.Type) + " of " + clock(l.At)
 			if l.Replaced.Known() {
 				line.RecordWords += ", which another record has replaced since"
 			}
@@ -272,7 +272,7 @@ func (s numberPages) alarmForms(f *alarmForms, v desk.View, x *kit.Exchange, r d
 	measures, err := v.Measures(r.Stream, begin)
 	clock := s.ClockOf(v)
 	for _, m := range measures {
-		words := m.Type + " of " + clock(m.At)
+		words := string(m.Type) + " of " + clock(m.At)
 		if m.What != "" {
 			words += ": " + m.What
 		}

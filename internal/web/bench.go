@@ -20,7 +20,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/codes"
 )
@@ -327,7 +327,7 @@ func (s benchPages) benchAct(x *kit.Exchange) error {
 	if answer.Retype == "" {
 		answer.Stored, answer.Record = true, string(done.Record.ID)
 		if a.Act == "read" || a.Act == "correct-reading" {
-			r, err := store.Body[reading.Reading](done.Record)
+			r, err := record.Body[reading.Reading](done.Record)
 			if err != nil {
 				return err
 			}

@@ -16,7 +16,7 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
@@ -131,7 +131,7 @@ func (p *beginPage) beginning(now unit.Instant) (desk.Beginning, []formProblem) 
 	delete(p.Typed, "password")
 	delete(p.Typed, "again")
 	b := desk.Beginning{
-		Site:  store.Site{Code: p.Typed["site"], Name: p.Typed["name"], Zone: p.Typed["zone"]},
+		Site:  record.SiteBody{Code: p.Typed["site"], Name: p.Typed["name"], Zone: p.Typed["zone"]},
 		Rules: rules.Preset(), RulesName: "general.yaml", By: p.Typed["code"],
 		First: &desk.NewAccount{Code: p.Typed["code"], Name: p.Typed["person"], Roles: []access.Role{access.Lead, access.Administrator}, Password: password},
 	}

@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -88,7 +89,7 @@ func (l *line) cut() {
 // see serve.
 func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 	tb.Helper()
-	db, err := store.Create(tb.Context(), tb.TempDir(), store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
+	db, err := store.Create(tb.Context(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -231,8 +232,28 @@ func (b *site) ask(method, path string, role access.Role, change ...func(*http.R
 		f(r)
 	}
 	w := httptest.NewRecorder()
-	b.server.Handler().ServeHTTP(w, r)
+	if r.Context().Value(leavesAtOnce{}) == nil {
+		b.server.Handler().ServeHTTP(w, r)
+	} else {
+		ctx, leave := context.WithCancel(r.Context())
+		defer leave()
+		b.server.Handler().ServeHTTP(leaver{w, leave}, r.WithContext(ctx))
+	}
 	return answer{w.Code, w.Header(), w.Body.String()}
+}
+
+// leavesAtOnce in the context of a request says that its reader leaves when the page has begun.
+type leavesAtOnce struct{}
+
+// leaver hears a page only up to its first word.
+type leaver struct {
+	*httptest.ResponseRecorder
+	leave func()
+}
+
+func (l leaver) Flush() {
+	l.ResponseRecorder.Flush()
+	l.leave()
 }
 
 func (b *site) at() unit.Instant { return b.clock.At() }
@@ -251,7 +272,7 @@ func (b *site) do(by string, act func(*desk.Work, desk.Entry) (desk.Receipt, err
 }
 
 // The people of the site: technicians, who lead, a nurse.
-var people = []store.Person{
+var people = []record.PersonBody{
 	{Code: "T-01", Role: "technician"}, {Code: "T-02", Role: "technician"}, {Code: "L-01", Role: "lead"}, {Code: "L-02", Role: "lead"}, {Code: "N-01", Role: "nurse"},
 }
 

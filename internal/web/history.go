@@ -6,7 +6,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/present/words"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // historyLine is one record of a scope.
@@ -27,13 +27,13 @@ func (s scopePages) historyLines(v desk.View, tag string, from, to unit.Instant,
 	}
 	voids := map[string]desk.Line{}
 	for _, l := range records {
-		if l.Type == store.TypeVoid {
+		if l.Type == record.Void {
 			voids[l.Corrects] = l
 		}
 	}
 	lines := make([]historyLine, 0, len(records))
 	for _, l := range records {
-		h := historyLine{Seq: l.Seq, At: clock(l.At), What: l.Type, By: l.By, Href: s.RecordHref(l.ID)}
+		h := historyLine{Seq: l.Seq, At: clock(l.At), What: string(l.Type), By: l.By, Href: s.RecordHref(l.ID)}
 		if words := described(l); words != "" {
 			h.What += ": " + words
 		}
@@ -43,7 +43,7 @@ func (s scopePages) historyLines(v desk.View, tag string, from, to unit.Instant,
 			h.Remarks, h.Gone = "taken back by "+void.By+": "+void.Reason, true
 		case l.Replaced.Known():
 			h.Remarks = "replaced"
-		case l.Type == store.TypeVoid:
+		case l.Type == record.Void:
 			h.Remarks = "takes back another: " + l.Reason
 		case l.Corrects != "":
 			h.Remarks = "corrects another: " + l.Reason
@@ -68,15 +68,15 @@ func described(l desk.Line) string {
 		return ""
 	}
 	switch l.Type {
-	case store.TypeStep:
+	case record.Step:
 		return body.Kind
-	case store.TypeSample, store.TypeReading:
+	case record.Sample, record.Reading:
 		return body.Point
-	case store.TypeMoment:
+	case record.Moment:
 		return body.Mark
-	case store.TypeAttachment:
+	case record.Attachment:
 		return body.Title
-	case store.TypeAlarm:
+	case record.Alarm:
 		return body.Act
 	}
 	return ""

@@ -150,7 +150,7 @@ func TestHeaders(t *testing.T) {
 		{http.MethodDelete, "/gate", nobody, [2]string{}, http.StatusMethodNotAllowed},
 		{http.MethodPost, "/gate", nobody, [2]string{"Sec-Fetch-Site", "cross-site"}, http.StatusForbidden},
 	}
-	for _, r := range b.server.Routes {
+	for _, r := range b.server.Table {
 		if r.Method != http.MethodGet {
 			continue
 		}
@@ -225,7 +225,7 @@ func TestNobody(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
 	filled := b.filled()
 	guarded := 0
-	for _, r := range b.server.Routes {
+	for _, r := range b.server.Table {
 		if r.Need == kit.Public || r.Method != http.MethodGet {
 			continue
 		}

@@ -8,7 +8,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/present/words"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
@@ -102,7 +102,7 @@ func (s recordPages) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recor
 		return page, err
 	}
 	page = recordPage{
-		ID: l.ID, Href: s.RecordHref(l.ID), Type: l.Type, Title: strings.ToUpper(l.Type[:1]) + l.Type[1:], Words: terms.Record(l.Type, l.Reason, l.Body), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.SearchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
+		ID: l.ID, Href: s.RecordHref(l.ID), Type: string(l.Type), Title: strings.ToUpper(string(l.Type[:1])) + string(l.Type[1:]), Words: terms.Record(l.Type, l.Reason, l.Body), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.SearchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
 		Late: l.Late, Scope: l.Scope(), Body: string(body),
 	}
 	if page.Scope != "" {
@@ -132,7 +132,7 @@ func (s recordPages) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recor
 	if page.Naming, err = s.relationLines(v, naming, clock); err != nil {
 		return page, err
 	}
-	if l.Type != store.TypeAttachment {
+	if l.Type != record.Attachment {
 		return page, nil
 	}
 	a, err := v.Attachment(l.ID)
@@ -149,7 +149,7 @@ func (s recordPages) chain(page *recordPage, v desk.View, l desk.Line, versions 
 			return err
 		}
 		shown := versionLine{recordLine: line, Did: didWords(version.Did), Reason: version.Reason, This: version.ID == l.ID}
-		if i == len(versions)-1 && version.Type != store.TypeVoid {
+		if i == len(versions)-1 && version.Type != record.Void {
 			shown.Now, page.Holds = true, version.ID
 		}
 		if shown.This {
@@ -166,11 +166,11 @@ func (s recordPages) chain(page *recordPage, v desk.View, l desk.Line, versions 
 // didWords says what a version did to the one before it.
 func didWords(did string) string {
 	switch did {
-	case store.StateVoided:
+	case record.StateVoided:
 		return "voids it"
-	case store.StateCorrected:
+	case record.StateCorrected:
 		return "corrects it"
-	case store.StateCompleted:
+	case record.StateCompleted:
 		return "completes it"
 	}
 	return "the first version"
@@ -198,11 +198,11 @@ func aboutOf(l desk.Line) (field, value, words string) {
 		return "", "", ""
 	}
 	switch l.Type {
-	case store.TypeLot:
+	case record.Lot:
 		return "lot", body.Lot, "lot " + body.Lot
-	case store.TypeMeter:
+	case record.Meter:
 		return "meter", body.Code, "meter " + body.Code
-	case store.TypePerson, store.TypeAccess:
+	case record.Person, record.Access:
 		return "person", body.Code, body.Code
 	}
 	return "scope", l.Scope(), l.Scope()

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
 )
@@ -38,12 +39,12 @@ type recordActForm struct {
 
 // actsOn returns what whoever asks may do to a record that stands.
 func (s recordPages) actsOn(x *kit.Exchange, l desk.Line, was kit.Sent) (a recordActs) {
-	if l.Replaced.Known() || l.Type == store.TypeVoid || !mayVoid(x, l.By) {
+	if l.Replaced.Known() || l.Type == record.Void || !mayVoid(x, l.By) {
 		return a
 	}
 	href := s.RecordHref(l.ID)
 	a.ToVoid = href + "?act=void#act"
-	if l.Type == store.TypeReading {
+	if l.Type == record.Reading {
 		a.ToCorrect = href + "?act=correct#act"
 	}
 	q := x.R.URL.Query()
@@ -67,15 +68,15 @@ func (s recordPages) actsOn(x *kit.Exchange, l desk.Line, was kit.Sent) (a recor
 // voidWords says what the void of a record of a type means.
 func voidWords(l desk.Line) []string {
 	switch l.Type {
-	case store.TypeReading:
+	case record.Reading:
 		return []string{"Its sample counts as not read."}
-	case store.TypeSample:
+	case record.Sample:
 		return []string{"Its readings stay on record and do not count."}
-	case store.TypeUse, store.TypeStep, store.TypeRepair:
+	case record.Use, record.Step, record.Repair:
 		return []string{"The whole of it is taken back, its beginning as well. To change only a part, correct it at the bench."}
-	case store.TypeLevel, store.TypeRules:
+	case record.Level, record.Rules:
 		return []string{"What was judged by it keeps its outcome."}
-	case store.TypeCheck:
+	case record.Check:
 		return []string{"The trust in the readings of the meter is judged again."}
 	}
 	return nil
@@ -91,11 +92,11 @@ func (s recordPages) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name s
 		if err != nil {
 			return err
 		}
-		if l.Type == store.TypeReading && name == "correct" {
+		if l.Type == record.Reading && name == "correct" {
 			f.Follows = append(f.Follows, "The reading becomes: "+recordWords(r.Record)+".")
 		}
-		for _, record := range r.Followed {
-			f.Follows = append(f.Follows, followWords(record))
+		for _, followed := range r.Followed {
+			f.Follows = append(f.Follows, followWords(followed))
 		}
 		if after := gateWords(w, tag); after != before {
 			f.Follows = append(f.Follows, "The gate of "+tag+" says "+before+" now, and then "+after+".")
@@ -119,19 +120,19 @@ func gateWords(w *desk.Work, tag string) string {
 }
 
 func recordWords(r ledger.Record) string {
-	return terms.Record(r.Type, r.Reason, r.Body)
+	return terms.Record(record.KindOf(r), r.Reason, r.Body)
 }
 
 // followWords says what a record that follows by the rules means.
 func followWords(r ledger.Record) string {
-	switch words := recordWords(r); r.Type {
-	case store.TypeRound:
+	switch words := recordWords(r); record.KindOf(r) {
+	case record.Round:
 		return "The round is decided again: " + words + "."
-	case store.TypeHold:
+	case record.Hold:
 		return "A hold is placed: " + words + "."
-	case store.TypeLift:
+	case record.Lift:
 		return "A hold is lifted: " + words + "."
-	case store.TypeSuspect:
+	case record.Suspect:
 		return "Readings are not relied on any more: " + words + "."
 	default:
 		return fmt.Sprintf("A %s is recorded: %s.", r.Type, words)
@@ -160,7 +161,7 @@ func (s recordPages) voidRecord(x *kit.Exchange) error {
 func (s recordPages) correctReading(x *kit.Exchange) error {
 	f := x.Read("reason", "value")
 	return s.replaceRecord(x, "correct", "corrected", f, func(w *desk.Work, e desk.Entry, l desk.Line) (desk.Receipt, error) {
-		if l.Type != store.TypeReading {
+		if l.Type != record.Reading {
 			return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: "Only readings are corrected by their value.", Hint: "Void the record and write it anew."}
 		}
 		return correct(w, e, l, f.Typed["value"])

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
@@ -21,7 +22,7 @@ type registry struct {
 	path, wild, word string
 	// one and many are what people call it; about says on its list what it is.
 	one, many, about string
-	typ              string
+	typ              record.Kind
 	// need is the permission of whoever changes it; signed says that a change is a signature.
 	need   access.Permission
 	signed bool

@@ -9,7 +9,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/words"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
@@ -18,7 +18,7 @@ func lotRegistry() registry {
 	return registry{
 		path: "kits", wild: "lot", word: "lot", one: "lot", many: "kits and lots",
 		about: "Every lot of a kit that was received. The bench takes samples only with lots that are in date and not recalled.",
-		typ:   store.TypeLot, need: access.ManageFleet, body: decoded[quality.Lot],
+		typ:   record.Lot, need: access.ManageFleet, body: decoded[quality.Lot],
 		key: lotKey,
 		title: func(b any) string {
 			l := b.(quality.Lot)

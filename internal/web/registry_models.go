@@ -14,7 +14,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
@@ -23,7 +23,7 @@ func modelRegistry() registry {
 	return registry{
 		path: "models", wild: "model", word: "model", one: "model", many: "models",
 		about: "A model describes every scope of one kind from one maker: its channels with bore and length, and from these the places that are sampled.",
-		typ:   store.TypeModel, need: access.ManageFleet, body: decoded[scope.Model],
+		typ:   record.Model, need: access.ManageFleet, body: decoded[scope.Model],
 		key:   func(b any) string { return b.(scope.Model).Name },
 		title: func(b any) string { return b.(scope.Model).Name },
 		list:  listModels, fields: modelFields, values: modelValues, blank: blankModel, read: readModel,

@@ -10,7 +10,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/words"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
@@ -19,7 +19,7 @@ func scopeRegistry() registry {
 	return registry{
 		path: "fleet", wild: "tag", word: "scope", one: "scope", many: "scopes",
 		about: "Every scope that is, or was, in the facility's hands: its own, on loan and on trial. A scope that only needs work is held or sent for repair on its own page and stays in service.",
-		typ:   store.TypeInstrument, need: access.ManageFleet, body: decoded[scope.Instrument],
+		typ:   record.Instrument, need: access.ManageFleet, body: decoded[scope.Instrument],
 		key:   func(b any) string { return b.(scope.Instrument).Tag },
 		title: func(b any) string { return b.(scope.Instrument).Tag },
 		list:  listScopes, fields: scopeFields, values: scopeValues, read: readScope,

@@ -19,7 +19,11 @@ const (
 // allRoutes lists every route with the permission that it needs, in the order of the navigation. A page that
 // is not listed is not served.
 func allRoutes(s *Server, wall bool) []kit.Route {
-	return slices.Concat(dayRoutes(s, wall), numberRoutes(s), levelRoutes(s), meterRoutes(s), recordRoutes(s), setUpRoutes(s), helpRoutes(s), importRoutes(s), peopleRoutes(s), signInRoutes(s))
+	all := slices.Concat(dayRoutes(s, wall), numberRoutes(s), levelRoutes(s), meterRoutes(s), recordRoutes(s), setUpRoutes(s), helpRoutes(s), importRoutes(s), peopleRoutes(s), signInRoutes(s))
+	if s.filling != nil {
+		all = append(all, kit.Get("/filling", kit.Public, "", "", s.howFull))
+	}
+	return all
 }
 
 // dayRoutes are the pages of the day's work.

@@ -11,7 +11,7 @@ import (
 	"rinsate/internal/domain/access"
 	rulebook "rinsate/internal/domain/policy"
 	"rinsate/internal/present/words"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
@@ -175,7 +175,7 @@ func (p *rulesPage) past(x *kit.Exchange, v desk.View, all []desk.RulesEdition) 
 		editions[i] = e.Edition
 	}
 	body := func(e desk.Edition) (any, error) {
-		text, err := desk.BodyOf[store.RuleText](e)
+		text, err := desk.BodyOf[record.RulesBody](e)
 		if err != nil {
 			return nil, err
 		}

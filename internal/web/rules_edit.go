@@ -12,7 +12,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	rulebook "rinsate/internal/domain/policy"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
@@ -380,7 +380,7 @@ func meanwhileRules(s *Server, v desk.View, g, now ground, typed map[string]stri
 // rulesConflict says what somebody else has adopted.
 func (s *Server) rulesConflict(v desk.View, from, now ground) *conflict {
 	c := &conflict{By: "somebody else", Lines: differenceLines(from.rules, now.rules, v.Zone())}
-	if all, err := v.Editions(store.TypeRules, "rules"); err == nil {
+	if all, err := v.Editions(record.Rules, "rules"); err == nil {
 		if e, ok := desk.Latest(all); ok {
 			c.By, c.At = e.By, s.ClockOf(v)(e.Recorded)
 		}

@@ -23,4 +23,15 @@ type Server struct {
 	// exporting is held while somebody takes the whole ledger.
 	exporting sync.Mutex
 	filing    filing
+	// filling is that of the options.
+	filling func() (share float64, more bool)
+}
+
+// Routes lists what there is to ask for, such as "GET /gate/{tag}", in the order of the navigation.
+func (s *Server) Routes() []string {
+	list := make([]string, len(s.Table))
+	for i, r := range s.Table {
+		list[i] = r.Method + " " + s.Prefix + r.Path
+	}
+	return list
 }

@@ -74,7 +74,7 @@ func (s *Server) Watch(ctx context.Context) {
 		size, err := s.size(ctx)
 		if err == nil && size != seen {
 			begun := s.Clock()
-			if err = s.lookAtStreams(ctx); err == nil {
+			if err = s.LookAtStreams(ctx); err == nil {
 				seen = size
 			}
 			wait = rest(s.Clock().Sub(begun))
@@ -90,8 +90,8 @@ func (s *Server) Watch(ctx context.Context) {
 	}
 }
 
-// lookAtStreams keeps what the charts make of all streams now.
-func (s *Server) lookAtStreams(ctx context.Context) error {
+// LookAtStreams keeps what the charts make of all streams now.
+func (s *Server) LookAtStreams(ctx context.Context) error {
 	size, err := s.size(ctx)
 	if err != nil {
 		return err

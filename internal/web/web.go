@@ -35,6 +35,9 @@ type Options struct {
 	Wall bool
 	// Door is where people sign in.
 	Door *desk.Door
+	// Filling says how much of an invented year is on record and whether more is to come; nil where
+	// nothing is invented meanwhile.
+	Filling func() (share float64, more bool)
 }
 
 // New makes the server. All templates are parsed and all files hashed here: what is wrong with them is
@@ -42,12 +45,12 @@ type Options struct {
 func New(d *desk.Desk, o Options) (*Server, error) {
 	s := &Server{
 		streams: kit.Cache{Most: 1}, overviews: kit.Cache{Most: 1, Span: overviewFor},
-		readings: kit.Cache{Most: 2}, computed: kit.Cache{Most: 32}, studies: kit.Cache{Most: mostStudies}, filing: filing{most: 100_000, batch: 1000},
+		readings: kit.Cache{Most: 2}, computed: kit.Cache{Most: 32}, studies: kit.Cache{Most: mostStudies}, filing: filing{most: 100_000, batch: 1000}, filling: o.Filling,
 	}
 	var err error
 	if s.Shell, err = kit.New(kit.Options{
 		Base: o.Base, Clock: o.Clock, Log: o.Log, Demo: o.Demo, Proxied: o.Proxied, Desk: d, Door: o.Door, Static: part(staticFiles, "static"), Appended: appended,
-		Templates: part(templateFiles, "templates"), Shared: part(templateFiles, "templates"), Functions: functions, Explain: s.helpHref,
+		Templates: part(templateFiles, "templates"), Shared: part(templateFiles, "templates"), Functions: functions, Explain: s.helpHref, Notice: s.fillingNotice, Refuse: s.waitsForYear,
 	}); err != nil {
 		return nil, err
 	}

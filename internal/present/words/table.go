@@ -6,7 +6,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // Key names what has words. It is no word itself and is neither stored nor shown.
@@ -148,14 +148,14 @@ var table = map[Key]entry{
 	Missing:     {us: "missing", shape: "○", class: "unknown"},
 	LookAt:      {us: "look at it", shape: "△", class: "alert"},
 
-	Key("account " + store.AccountAdded):    {us: "account made"},
-	Key("account " + store.RolesChanged):    {us: "roles changed"},
-	Key("account " + store.PasswordChanged): {us: "password set"},
-	Key("account " + store.PINChanged):      {us: "PIN set or taken away"},
-	Key("account " + store.BadgeChanged):    {us: "badge tied or taken away"},
-	Key("account " + store.AccountDisabled): {us: "disabled"},
-	Key("account " + store.AccountEnabled):  {us: "enabled"},
-	Key("account " + store.AccountReset):    {us: "reset: a one-time code was given out"},
-	Key("account " + store.PasskeyAdded):    {us: "passkey added"},
-	Key("account " + store.PasskeyRemoved):  {us: "passkey removed"},
+	Key("account " + record.AccountAdded):    {us: "account made"},
+	Key("account " + record.RolesChanged):    {us: "roles changed"},
+	Key("account " + record.PasswordChanged): {us: "password set"},
+	Key("account " + record.PINChanged):      {us: "PIN set or taken away"},
+	Key("account " + record.BadgeChanged):    {us: "badge tied or taken away"},
+	Key("account " + record.AccountDisabled): {us: "disabled"},
+	Key("account " + record.AccountEnabled):  {us: "enabled"},
+	Key("account " + record.AccountReset):    {us: "reset: a one-time code was given out"},
+	Key("account " + record.PasskeyAdded):    {us: "passkey added"},
+	Key("account " + record.PasskeyRemoved):  {us: "passkey removed"},
 }

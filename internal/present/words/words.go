@@ -12,7 +12,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // Terms is whose terms of the trade people read.
@@ -65,7 +65,7 @@ func (t Terms) Direction(d trend.Direction) Mark {
 func (t Terms) Verdict(o quality.Outcome) Mark { return t.Mark(keyOf("verdict ", string(o), Unjudged)) }
 
 // Account says what was done to an account.
-func (t Terms) Account(c store.AccessChange) string {
+func (t Terms) Account(c record.AccessChange) string {
 	k := Key("account " + string(c))
 	if _, ok := table[k]; ok {
 		return t.entry(k).word

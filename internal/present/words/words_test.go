@@ -12,7 +12,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // keys are those of all values of a type.
@@ -65,9 +65,9 @@ func TestTable(t *testing.T) {
 }
 
 func TestAccount(t *testing.T) {
-	for _, c := range []store.AccessChange{
-		store.AccountAdded, store.RolesChanged, store.PasswordChanged, store.PINChanged, store.BadgeChanged, store.AccountDisabled,
-		store.AccountEnabled, store.AccountReset, store.PasskeyAdded, store.PasskeyRemoved,
+	for _, c := range []record.AccessChange{
+		record.AccountAdded, record.RolesChanged, record.PasswordChanged, record.PINChanged, record.BadgeChanged, record.AccountDisabled,
+		record.AccountEnabled, record.AccountReset, record.PasskeyAdded, record.PasskeyRemoved,
 	} {
 		if _, ok := table[Key("account "+c)]; !ok {
 			t.Errorf("%s has no words", c)

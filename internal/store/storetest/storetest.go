@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -18,6 +19,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -92,10 +94,18 @@ func (c *Clock) Move(d time.Duration) unit.Instant {
 // At returns what the clock shows as an instant.
 func (c *Clock) At() unit.Instant { return unit.At(c.Now()) }
 
+// Ticking returns a clock that begins where NewClock stands, the given time later, and is a millisecond
+// further whenever somebody looks.
+func Ticking(later time.Duration) func() time.Time {
+	begin := NewClock().Now().Add(later)
+	var looks atomic.Int64
+	return func() time.Time { return begin.Add(time.Duration(looks.Add(1)) * time.Millisecond) }
+}
+
 // Step returns a step of a scope, as a record to append.
 func Step(scope string, at unit.Instant) store.Draft {
 	return store.Draft{
-		Type: store.TypeStep, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07",
+		Type: record.Step, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07",
 		Body: turnaround.Step{Scope: scope, Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: turnaround.Pass},
 	}
 }

@@ -34,13 +34,16 @@ type Shell struct {
 	demo    bool
 	proxied bool
 	// Pages are the templates by the names of the pages.
-	Pages   map[string]*template.Template
-	Assets  Assets
-	Routes  []Route
+	Pages  map[string]*template.Template
+	Assets Assets
+	// Table are the routes that are served.
+	Table   []Route
 	Mux     *http.ServeMux
 	cross   *http.CrossOriginProtection
 	repeats Cache
 	explain func(*Exchange) string
+	notice  func() *Notice
+	refuse  func(Route) error
 	// closing is closed when the server is told to end, by EndLive.
 	closing chan struct{}
 	EndLive func()
@@ -56,3 +59,6 @@ func (s *Shell) View(ctx context.Context, ask func(desk.View) error) error {
 
 // ClockOf writes instants as they are seen now.
 func (s *Shell) ClockOf(v desk.View) words.Clock { return words.Seen(s.Now(), v.Zone()) }
+
+// Notice is a line on every page, and where a script asks for news of it.
+type Notice struct{ Words, Href string }

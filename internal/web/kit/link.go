@@ -15,7 +15,7 @@ import (
 
 // Has says whether there is a page at a path.
 func (s *Shell) Has(path string) bool {
-	return slices.ContainsFunc(s.Routes, func(r Route) bool { return r.Method == http.MethodGet && r.Path == path })
+	return slices.ContainsFunc(s.Table, func(r Route) bool { return r.Method == http.MethodGet && r.Path == path })
 }
 
 // URL returns the address of a page, with the path that the site lives under.
@@ -24,11 +24,11 @@ func (s *Shell) URL(path string) string { return s.Prefix + path }
 // RouteAt returns the route that a page at a path is served by, and whether there is one.
 func (s *Shell) RouteAt(path string) (Route, bool) {
 	_, pattern := s.Mux.Handler(&http.Request{Method: http.MethodGet, URL: &url.URL{Path: s.Prefix + path}})
-	i := slices.IndexFunc(s.Routes, func(r Route) bool { return pattern == r.Method+" "+s.Prefix+r.Path })
+	i := slices.IndexFunc(s.Table, func(r Route) bool { return pattern == r.Method+" "+s.Prefix+r.Path })
 	if i < 0 {
 		return Route{}, false
 	}
-	return s.Routes[i], true
+	return s.Table[i], true
 }
 
 // ScopeHref is the address of a scope's page; tags may hold what addresses may not.
@@ -102,7 +102,7 @@ func (x *Exchange) SearchHref(field, value string) string {
 
 // LinkTo returns the address of a page that whoever asks may open, and empty when there is none.
 func (x *Exchange) LinkTo(path string) string {
-	for _, r := range x.Shell.Routes {
+	for _, r := range x.Shell.Table {
 		if r.Path == path && r.Method == http.MethodGet && x.May(r.Need) {
 			return x.Shell.URL(path)
 		}

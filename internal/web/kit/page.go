@@ -64,6 +64,8 @@ type frame struct {
 	Page string
 	Site string
 	Demo bool
+	// Notice is a line that stands on every page for a time; nil at others.
+	Notice *Notice
 	// Who is who has signed in; nil when nobody has.
 	Who *Person
 	// Nav are the pages that the person may open, a section being one of them, and Pages are those of the
@@ -99,6 +101,9 @@ func (x *Exchange) Show(status int, name string, bare bool, body any) error {
 	}
 	f := frame{Page: name, Demo: x.Shell.demo, Who: x.Who, Bare: bare, Body: body}
 	if x.Shell.Desk != nil { // before the first run there is none
+		if x.Shell.notice != nil {
+			f.Notice = x.Shell.notice()
+		}
 		zone := x.Shell.Desk.DB.Zone()
 		f.Site, f.Now, f.Zone = x.Shell.Desk.DB.Site().Name, x.Shell.Now().In(zone), zone.String()
 	}
@@ -129,13 +134,13 @@ const FragmentHeader = "X-Fragment"
 
 // navigate fills in where a page stands among those that the person may open.
 func (x *Exchange) navigate(f *frame) {
-	for _, r := range x.Shell.Routes {
+	for _, r := range x.Shell.Table {
 		if r.Page == f.Page && r.Section != "" {
 			f.Section, f.Style = r.Section, r.Section.style()
 		}
 	}
 	var sections []Section
-	for _, r := range x.Shell.Routes {
+	for _, r := range x.Shell.Table {
 		if r.Nav == "" || !x.May(r.Need) {
 			continue
 		}

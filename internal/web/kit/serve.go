@@ -42,6 +42,10 @@ type Options struct {
 	Functions         template.FuncMap
 	// Explain returns where the page that is asked for is explained, and empty where nothing explains it.
 	Explain func(*Exchange) string
+	// Notice returns a line that stands on every page while something lasts, nil at other times; Refuse
+	// returns why a route is not served meanwhile, to whoever may have it. Both may be nil.
+	Notice func() *Notice
+	Refuse func(Route) error
 }
 
 // New makes what pages share. All templates are parsed and all files hashed here: what is wrong with
@@ -52,7 +56,7 @@ func New(o Options) (*Shell, error) {
 	}
 	s := &Shell{
 		Desk: o.Desk, Door: o.Door, proxied: o.Proxied, Base: o.Base, Prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
-		Clock: o.Clock, Log: o.Log, demo: o.Demo, Mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), explain: o.Explain, repeats: newRepeats(), closing: make(chan struct{}),
+		Clock: o.Clock, Log: o.Log, demo: o.Demo, Mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), explain: o.Explain, notice: o.Notice, refuse: o.Refuse, repeats: newRepeats(), closing: make(chan struct{}),
 	}
 	s.EndLive = sync.OnceFunc(func() { close(s.closing) })
 	if s.Log == nil {
@@ -74,7 +78,7 @@ func New(o Options) (*Shell, error) {
 
 // ServeAll serves the routes, in the order of the navigation. A page that is not among them does not exist.
 func (s *Shell) ServeAll(routes []Route) {
-	s.Routes = routes
+	s.Table = routes
 	for _, r := range routes {
 		s.Mux.Handle(r.Method+" "+s.Prefix+r.Path, s.Serve(r))
 	}
@@ -129,6 +133,11 @@ func (s *Shell) Serve(route Route) http.Handler {
 			handle := route.Handle
 			if !x.May(route.Need) {
 				handle = (*Exchange).TurnAway
+			} else if s.refuse != nil {
+				if err := s.refuse(route); err != nil {
+					x.Fail(err)
+					return
+				}
 			}
 			if err := handle(x); err != nil {
 				x.Fail(err)

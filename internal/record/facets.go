@@ -1,4 +1,4 @@
-package store
+package record
 
 import (
 	"encoding/json"
@@ -140,32 +140,47 @@ func (r *roundNamed) UnmarshalJSON(b []byte) error {
 	return err
 }
 
-// found is a record as the index has it.
-type found struct {
-	seq      int64
-	id       ledger.ID
-	at       unit.Instant
-	terms    []string
-	replaces ledger.ID
-	// did is the value of ByState that the record gives to the one that it replaces.
-	did string
+// Found is a record as the index has it.
+type Found struct {
+	Seq      int64
+	ID       ledger.ID
+	At       unit.Instant
+	Terms    []string
+	Replaces ledger.ID
+	// Did is the value of ByState that the record gives to the one that it replaces.
+	Did string
 }
+
+// Term is a value of a facet.
+type Term struct {
+	Facet Facet
+	Value string
+}
+
+// Is returns the term that a record has when it is found by a value of a facet.
+func (f Facet) Is(value string) Term { return Term{f, value} }
+
+// String names the term as the index does.
+func (t Term) String() string { return t.Facet.term(t.Value) }
 
 // term is a facet with a value, as the index names it.
 func (f Facet) term(value string) string { return string(f) + "=" + value }
 
-// dayTerm names the day of an instant, in the order of time. Days are those of UTC: they narrow a search
-// down, and the instants themselves decide.
-func dayTerm(at unit.Instant) string { return byDay.term(at.Time().UTC().Format("2006-01-02")) }
+// LastDay comes behind the term of every day.
+const LastDay = string(byDay) + "=~" // behind every digit
 
-// index reads from a record what it is found by.
-func index(r ledger.Record) (found, error) {
+// DayTerm names the day of an instant, in the order of time. Days are those of UTC: they narrow a search
+// down, and the instants themselves decide.
+func DayTerm(at unit.Instant) string { return byDay.term(at.Time().UTC().Format("2006-01-02")) }
+
+// Index reads from a record what it is found by.
+func Index(r ledger.Record) (Found, error) {
 	var n names
 	if err := json.Unmarshal(r.Body, &n); lenient(err) != nil {
-		return found{}, err
+		return Found{}, err
 	}
-	f := found{seq: r.Seq, id: r.ID, at: r.At, terms: []string{ByType.term(r.Type), dayTerm(r.At)}}
-	f.replaces, f.did = n.replaced(r)
+	f := Found{Seq: r.Seq, ID: r.ID, At: r.At, Terms: []string{ByType.term(r.Type), DayTerm(r.At)}}
+	f.Replaces, f.Did = n.replaced(r)
 	f.add(ByScope, n.Scope, n.Stream.Scope, n.Tag)
 	f.add(ByScope, n.Scopes...)
 	for _, p := range n.Picks {
@@ -179,10 +194,10 @@ func index(r ledger.Record) (found, error) {
 		f.add(ByPerson, c.Person)
 		f.add(ByLot, c.Lot)
 	}
-	switch r.Type {
-	case TypeMeter:
+	switch KindOf(r) {
+	case Meter:
 		f.add(ByMeter, n.Code)
-	case TypePerson, TypeAccess:
+	case Person, Access:
 		f.add(ByPerson, n.Code)
 	}
 	for _, id := range r.Because {
@@ -190,7 +205,7 @@ func index(r ledger.Record) (found, error) {
 	}
 	f.add(ByReference, string(r.Corrects), n.Finishes, n.Supersedes, n.Sample, n.Hold, n.Cause, n.Check, n.About, n.Reading, n.Record, n.Round.id)
 	f.add(ByReference, n.Readings...)
-	f.outcomes(n, r.Type)
+	f.outcomes(n, KindOf(r))
 	if Late(max(r.At, n.End, n.Returned), r.Recorded) {
 		f.add(ByLate, LateEntry)
 	}
@@ -219,31 +234,31 @@ func Replaces(r ledger.Record) (id ledger.ID, did string, err error) {
 // replaced is Replaces for a record whose names were read.
 func (n names) replaced(r ledger.Record) (id ledger.ID, did string) {
 	switch {
-	case r.Type == TypeVoid:
+	case KindOf(r) == Void:
 		return r.Corrects, StateVoided
 	case r.Corrects != "":
 		return r.Corrects, StateCorrected
 	case n.Finishes != "":
 		return ledger.ID(n.Finishes), StateCompleted
-	case r.Type == TypeRound && n.Supersedes != "":
+	case KindOf(r) == Round && n.Supersedes != "":
 		return ledger.ID(n.Supersedes), StateCompleted
 	}
 	return "", ""
 }
 
 // add adds the values of a facet, each once and none that is empty.
-func (f *found) add(facet Facet, values ...string) {
+func (f *Found) add(facet Facet, values ...string) {
 	for _, v := range values {
 		if v == "" {
 			continue
 		}
-		if t := facet.term(v); !slices.Contains(f.terms, t) {
-			f.terms = append(f.terms, t)
+		if t := facet.term(v); !slices.Contains(f.Terms, t) {
+			f.Terms = append(f.Terms, t)
 		}
 	}
 }
 
-func (f *found) outcomes(n names, typ string) {
+func (f *Found) outcomes(n names, kind Kind) {
 	f.add(ByOutcome, n.Judgement.Outcome, n.Verdict.Outcome)
 	for _, result := range []turnaround.Result{n.Result, n.MEC} {
 		switch result {
@@ -254,7 +269,7 @@ func (f *found) outcomes(n names, typ string) {
 		case turnaround.NotStated:
 		}
 	}
-	if typ != TypeRound {
+	if kind != Round {
 		return
 	}
 	f.add(ByOutcome, string(n.Round.Outcome))
@@ -268,10 +283,19 @@ func (f *found) outcomes(n names, typ string) {
 	}
 }
 
-// states are the terms that a record has after another one did something to it.
-func states(did string) []string {
+// StateTerms are the terms that a record has after another one did something to it.
+func StateTerms(did string) []string {
 	if did == StateVoided || did == StateCorrected {
 		return []string{ByState.term(did), ByState.term(StateChanged)}
 	}
 	return []string{ByState.term(did)}
+}
+
+// ScopeOf returns the scope that a record is of, empty when it is of none.
+func ScopeOf(r ledger.Record) (string, error) {
+	p, err := Place(r)
+	if KindOf(r) == Instrument {
+		return p.Entity, err
+	}
+	return p.Scope, err
 }
