@@ -17,11 +17,11 @@ import (
 // describe says in a few words what a record holds: as the pages do, with the times, marks and reasons
 // that a line of a terminal has no other place for.
 func describe(l desk.Line, v desk.View) string {
-	switch l.Type {
+	switch l.Type { //exhaustive:ignore // the others are said as on the pages
 	case record.Use:
-		return say(l, func(u turnaround.Use) string { return join(terms.Record(l.Type, l.Reason, l.Body), until(u.End, v)) })
+		return say(l, func(u turnaround.Use) string { return join(l.Words(), until(u.End, v)) })
 	case record.Step:
-		return say(l, func(s turnaround.Step) string { return join(terms.Record(l.Type, l.Reason, l.Body), until(s.End, v)) })
+		return say(l, func(s turnaround.Step) string { return join(l.Words(), until(s.End, v)) })
 	case record.Reading:
 		return say(l, func(r reading.Reading) string {
 			return fmt.Sprintf("%s: %s, %s (%s)", r.With.Point, r.Value, outcomeMark(r.Judgement.Outcome), r.Judgement.Why)
@@ -36,14 +36,14 @@ func describe(l desk.Line, v desk.View) string {
 			if x.About != "" {
 				about = "about " + short(x.About)
 			}
-			return join(terms.Record(l.Type, l.Reason, l.Body), fileWords(x.File), about)
+			return join(l.Words(), fileWords(x.File), about)
 		})
 	case record.Alarm:
 		return say(l, func(h trend.Handling) string {
 			return join(fmt.Sprintf("%s: alarm %s", h.Act, short(string(h.Alarm))), h.Cause.Words(), h.Words, short(string(h.Record)))
 		})
 	}
-	return terms.Record(l.Type, l.Reason, l.Body)
+	return l.Words()
 }
 
 func say[T any](l desk.Line, text func(T) string) string {

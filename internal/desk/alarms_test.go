@@ -13,7 +13,6 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 )
 
@@ -97,7 +96,7 @@ func TestAlarmThroughItsLife(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if got, want := words.US.Record(line.Type, line.Reason, line.Body), "outer distal end, alarm explained, "+trend.CleaningCause.Words()+", a brush of the wrong size"; got != want {
+		if got, want := line.Words(), "outer distal end, alarm explained, "+trend.CleaningCause.Words()+", a brush of the wrong size"; got != want {
 			t.Errorf("the record says %q, want %q", got, want)
 		}
 		if line, err = v.Show(string(linked.Record.ID)); err != nil {

@@ -10,7 +10,6 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -24,7 +23,7 @@ func (b *bench) chain(id ledger.ID) (line desk.Line, versions []string) {
 		}
 		chain, err := v.Chain(line)
 		for _, version := range chain {
-			versions = append(versions, version.Did+": "+words.US.Record(version.Type, version.Reason, version.Body))
+			versions = append(versions, version.Did+": "+version.Words())
 		}
 		return err
 	})
@@ -117,7 +116,7 @@ func TestRelations(t *testing.T) {
 			return err
 		}
 		naming, err := v.Naming(reading, chain)
-		if err != nil || len(naming) != 1 || naming[0].Type != record.Round || !strings.Contains(words.US.Record(naming[0].Type, naming[0].Reason, naming[0].Body), "attempt 1") {
+		if err != nil || len(naming) != 1 || naming[0].Type != record.Round || !strings.Contains(naming[0].Words(), "attempt 1") {
 			t.Errorf("on a reading rest %q, %v", related(naming), err)
 		}
 		round, err := v.Show(naming[0].ID)
@@ -129,7 +128,7 @@ func TestRelations(t *testing.T) {
 		}
 		inside := 0
 		for _, r := range named {
-			if words.US.Record(r.Type, r.Reason, r.Body) == "" || r.Seq >= round.Seq {
+			if r.Words() == "" || r.Seq >= round.Seq {
 				t.Errorf("a round rests on %q", r.How)
 			}
 			if strings.HasSuffix(r.How, "of the round") {
@@ -175,7 +174,7 @@ func TestWords(t *testing.T) {
 	b.ask(func(v desk.View) error {
 		return v.Search(store.Query{}, func(l desk.Line) (bool, error) {
 			n++
-			if w := words.US.Record(l.Type, l.Reason, l.Body); w == "" || strings.Contains(w, "cannot be read") || strings.Contains(w, "{") {
+			if w := l.Words(); w == "" || strings.Contains(w, "cannot be read") || strings.Contains(w, "{") {
 				t.Errorf("%s %d: %q", l.Type, l.Seq, w)
 			}
 			return true, nil

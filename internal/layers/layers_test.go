@@ -19,6 +19,7 @@ const module = "rinsate"
 var layerOf = map[string]int{
 	"internal/base/unit":          0,
 	"internal/base/fault":         0,
+	"internal/base/text":          0,
 	"internal/base/stats":         0,
 	"internal/base/ledger":        0,
 	"internal/base/mixed":         1,
@@ -38,7 +39,7 @@ var layerOf = map[string]int{
 	"internal/present/chart":      5,
 	"internal/record":             5,
 	"internal/store":              6,
-	"internal/present/words":      6, // says what records and decisions are; commands, pages and pictures take it from there
+	"internal/present/words":      6, // marks and words of states; commands, pages and pictures take theirs from there
 	"internal/desk":               7,
 	"internal/store/storetest":    7, // a suite for tests: it drives store, and nothing but tests imports it
 	"internal/present/figure":     8, // pictures of what the desk answers, for pages, reports and commands

@@ -102,7 +102,7 @@ func (s recordPages) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recor
 		return page, err
 	}
 	page = recordPage{
-		ID: l.ID, Href: s.RecordHref(l.ID), Type: string(l.Type), Title: strings.ToUpper(string(l.Type[:1])) + string(l.Type[1:]), Words: terms.Record(l.Type, l.Reason, l.Body), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.SearchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
+		ID: l.ID, Href: s.RecordHref(l.ID), Type: string(l.Type), Title: strings.ToUpper(string(l.Type[:1])) + string(l.Type[1:]), Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.SearchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
 		Late: l.Late, Scope: l.Scope(), Body: string(body),
 	}
 	if page.Scope != "" {
@@ -197,12 +197,13 @@ func aboutOf(l desk.Line) (field, value, words string) {
 	if err := json.Unmarshal(l.Body, &body); err != nil {
 		return "", "", ""
 	}
-	switch l.Type {
-	case record.Lot:
+	if l.Type == record.Lot {
 		return "lot", body.Lot, "lot " + body.Lot
-	case record.Meter:
+	}
+	if l.Type == record.Meter {
 		return "meter", body.Code, "meter " + body.Code
-	case record.Person, record.Access:
+	}
+	if l.Type == record.Person || l.Type == record.Access {
 		return "person", body.Code, body.Code
 	}
 	return "scope", l.Scope(), l.Scope()

@@ -252,7 +252,7 @@ func (s recordPages) find(x *kit.Exchange, page *searchPage, v desk.View, q stor
 func (s recordPages) recordLine(v desk.View, l desk.Line, clock words.Clock) (recordLine, error) {
 	did, err := v.Fate(l)
 	line := recordLine{
-		Seq: l.Seq, At: clock(l.At), Type: string(l.Type), Scope: l.Scope(), What: terms.Record(l.Type, l.Reason, l.Body), By: l.By, Late: l.Late, Href: s.RecordHref(l.ID), Fate: fateOf(l.Type, did),
+		Seq: l.Seq, At: clock(l.At), Type: string(l.Type), Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.RecordHref(l.ID), Fate: fateOf(l.Type, did),
 		Struck: did == record.StateVoided || did == record.StateCorrected,
 	}
 	if line.Scope != "" {
@@ -332,6 +332,6 @@ func recordCells(l desk.Line, zone *time.Location) []string {
 		replaced = l.Replaced.In(zone)
 	}
 	return []string{
-		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, string(l.Type), l.Scope(), terms.Record(l.Type, l.Reason, l.Body), l.By, l.Reason, replaced, l.Corrects, l.ID,
+		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, string(l.Type), l.Scope(), l.Words(), l.By, l.Reason, replaced, l.Corrects, l.ID,
 	}
 }

@@ -112,7 +112,7 @@ func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, er
 			return "", err
 		}
 	}
-	edition, note := strings.TrimSpace(f.Typed["edition"]), strings.TrimSpace(f.Typed["note"])
+	edition, note := strings.TrimSpace(f.Typed["edition"]), lineFeeds(strings.TrimSpace(f.Typed["note"]))
 	switch {
 	case edition == "":
 		return "", mistyped("Give the edition a name, such as 2026-2.")

@@ -1,5 +1,6 @@
-// Package words says once what people read: marks, states, outcomes, dates, and what a record holds. Pages,
-// commands and reports take theirs from here; nothing is decided here and nothing is stored by it.
+// Package words says once what people read: marks, states, outcomes and dates. Pages, commands and reports
+// take theirs from here; nothing is decided here and nothing is stored by it. What a record holds is said by
+// its kind, in record.
 //
 // Read table.go: it is the one table, with the terms of the United States and of the United Kingdom. Whoever
 // asks passes the Terms that a site reads.

@@ -6,6 +6,8 @@ import (
 	"net/http"
 	"strings"
 
+	"rinsate/internal/base/text"
+
 	"rinsate/internal/domain/access"
 	"rinsate/internal/wire/table"
 )
@@ -69,9 +71,19 @@ var ListTypes = map[string]string{
 
 // WriteList writes a list; rows calls write for each of its rows.
 func WriteList(to io.Writer, format, name string, columns []table.SheetColumn, rows func(write func(...string) error) error) error {
+	// What older records hold must neither break the file nor command the program that opens it.
+	shown := func(write func(...string) error) func(...string) error {
+		return func(cells ...string) error {
+			safe := make([]string, len(cells))
+			for i, cell := range cells {
+				safe[i] = text.Visible(cell)
+			}
+			return write(safe...)
+		}
+	}
 	if format == XLSX {
 		w := table.NewSheetWriter(to, name, columns)
-		if err := rows(w.Write); err != nil {
+		if err := rows(shown(w.Write)); err != nil {
 			return err
 		}
 		return w.Close()
@@ -84,7 +96,7 @@ func WriteList(to io.Writer, format, name string, columns []table.SheetColumn, r
 	if err := w.Write(header...); err != nil {
 		return err
 	}
-	if err := rows(w.Write); err != nil {
+	if err := rows(shown(w.Write)); err != nil {
 		return err
 	}
 	return w.Flush()
