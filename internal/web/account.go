@@ -39,7 +39,7 @@ func (s doorPages) showAccount(x *kit.Exchange, status int, problem, said string
 		if err != nil {
 			return err
 		}
-		page.Passkeys, err = s.passkeyLines(x, v, a.Code)
+		page.Passkeys, err = s.passkeyLines(v, a.Code)
 		for _, one := range all {
 			page.Sessions = append(page.Sessions, sessionLine{
 				ID: desk.SessionID(one), Since: one.Created.In(v.Zone()), Seen: one.Seen.In(v.Zone()), Address: one.Address, Agent: one.Agent,

@@ -47,7 +47,7 @@ func (s *Server) overview(ctx context.Context) (*overview, error) {
 
 // live tells a page whenever something was recorded, once what holds then was found out.
 func (s dayPages) live(x *kit.Exchange) error {
-	return s.Shell.Live(x, func(ctx context.Context) error {
+	return s.Live(x, func(ctx context.Context) error {
 		_, err := s.overview(ctx)
 		return err
 	})

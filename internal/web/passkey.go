@@ -92,7 +92,7 @@ type passkeyLine struct {
 	Elsewhere string
 }
 
-func (s doorPages) passkeyLines(x *kit.Exchange, v desk.View, code string) ([]passkeyLine, error) {
+func (s doorPages) passkeyLines(v desk.View, code string) ([]passkeyLine, error) {
 	all, err := v.Passkeys(code)
 	lines := make([]passkeyLine, len(all))
 	for i, p := range all {
