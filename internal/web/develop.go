@@ -37,7 +37,7 @@ func rereading(s *Server, pages http.Handler) http.Handler {
 		if now := newest(); now != stamp && s.Desk != nil {
 			stamp = now
 			var fresh *Server
-			if fresh, broken = New(s.Desk, s.options); broken == nil {
+			if fresh, broken = s.again(); broken == nil {
 				fresh.EndWith(s.Shell) // what ends the program ends them too
 				pages = fresh.Shell.Handler()
 			}

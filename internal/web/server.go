@@ -11,8 +11,8 @@ import (
 // Server serves the pages of one site.
 type Server struct {
 	*kit.Shell
-	// options are what the server was made with.
-	options Options
+	// again makes the pages anew, as they were made.
+	again func() (*Server, error)
 	// passkeys is nil where no browser has any.
 	passkeys *desk.Passkeys
 	help     help

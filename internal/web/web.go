@@ -44,7 +44,7 @@ type Options struct {
 // an error now and not on a page.
 func New(d *desk.Desk, o Options) (*Server, error) {
 	s := &Server{
-		options: o, streams: kit.Cache{Most: 1}, overviews: kit.Cache{Most: 1, Span: overviewFor},
+		again: func() (*Server, error) { return New(d, o) }, streams: kit.Cache{Most: 1}, overviews: kit.Cache{Most: 1, Span: overviewFor},
 		readings: kit.Cache{Most: 2}, computed: kit.Cache{Most: 32}, studies: kit.Cache{Most: mostStudies}, filing: filing{most: 100_000, batch: 1000}, filling: o.Filling,
 	}
 	var err error
