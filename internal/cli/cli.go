@@ -20,10 +20,10 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/present/list"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
@@ -45,16 +45,16 @@ type Streams struct {
 
 // app is what all commands share.
 type app struct {
-	Streams // what is printed passes a list.Screen
-	// screen and talk are the files behind Out and Err, nil where they are none.
-	screen, talk *os.File
-	clock        func() time.Time
-	data         string
-	json         bool
+	Streams
+	clock func() time.Time
+	data  string
+	json  bool
 	// code is the exit code of a command that ran without an error.
 	code int
 	// called says that the command line was understood; an error before that is one of usage.
 	called bool
+	// screen and talk are where output and talk go when that is a file, which may be a terminal.
+	screen, talk *os.File
 }
 
 // usageError is a mistake in how a command was called.
@@ -62,13 +62,18 @@ type usageError struct{ error }
 
 func (e usageError) Unwrap() error { return e.error }
 
-// Run runs one command and returns its exit code.
-func Run(ctx context.Context, args []string, streams Streams, clock func() time.Time) int {
+// newApp returns a program that writes to streams. What older records hold may not command a terminal.
+func newApp(streams Streams, clock func() time.Time) *app {
 	a := &app{Streams: streams, clock: clock}
 	a.screen, _ = streams.Out.(*os.File)
 	a.talk, _ = streams.Err.(*os.File)
-	// Names, reasons and messages come from people and files: none of them may act on a terminal.
-	a.Out, a.Err = list.NewScreen(streams.Out), list.NewScreen(streams.Err)
+	a.Out, a.Err = text.NewWriter(streams.Out), text.NewWriter(streams.Err)
+	return a
+}
+
+// Run runs one command and returns its exit code.
+func Run(ctx context.Context, args []string, streams Streams, clock func() time.Time) int {
+	a := newApp(streams, clock)
 	root := a.root()
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)

@@ -17,7 +17,7 @@ import (
 // describe says in a few words what a record holds: as the pages do, with the times, marks and reasons
 // that a line of a terminal has no other place for.
 func describe(l desk.Line, v desk.View) string {
-	switch l.Type {
+	switch l.Type { //exhaustive:ignore // the others are said as on the pages
 	case record.Use:
 		return say(l, func(u turnaround.Use) string { return join(l.Words(), until(u.End, v)) })
 	case record.Step:

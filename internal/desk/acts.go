@@ -7,10 +7,8 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -244,29 +242,8 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	switch old.Kind() {
-	case record.Hold:
-		h, err := record.Body[turnaround.Hold](old.Record)
-		if err != nil {
-			return Receipt{}, err
-		}
-		if h.Cause != "" {
-			return Receipt{}, &fault.Error{
-				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s followed from round %s and cannot be voided", h.Scope, h.Cause),
-				Hint: "sample again and pass, or lift the hold with a second person",
-			}
-		}
-		if h.By != e.By {
-			return Receipt{}, &fault.Error{
-				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s was placed by %s; only that person can take it back as a mistake", h.Scope, h.By),
-				Hint: "lift the hold with a second person",
-			}
-		}
-	case record.Lift, record.Round, record.Void, record.Suspect, record.Site, record.Clock, record.Import, record.Access:
-		return Receipt{}, &fault.Error{
-			Code: fault.Invalid, Message: fmt.Sprintf("%s record cannot be voided: it is what followed from others", record.Called(old.Kind())),
-			Hint: "void or correct what it rests on; after a wrong lift place a new hold",
-		}
+	if err := record.TakenBack(old.Record, e.By); err != nil {
+		return Receipt{}, err
 	}
 	var body record.VoidBody
 	rounds, err := w.restingOn(old)
@@ -278,12 +255,8 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	if err != nil || !r.Fresh {
 		return r, err
 	}
-	if old.Kind() == record.Check {
-		c, err := record.Body[record.CheckBody](old.Record)
-		if err != nil {
-			return r, err
-		}
-		r.Followed, err = w.settle(c.Meter, c.Verdict.At, e.By, r.Record.ID)
+	if rounds.meter != "" {
+		r.Followed, err = w.settle(rounds.meter, rounds.checked, e.By, r.Record.ID)
 		return r, err
 	}
 	if rounds.attempt == 0 {
@@ -314,44 +287,17 @@ type resting struct {
 	scope   string
 	inside  unit.Instant
 	attempt int
+	meter   string
+	checked unit.Instant
 }
 
-func (w *Work) restingOn(old store.Kept) (r resting, err error) {
-	switch old.Kind() {
-	case record.Use:
-		u, err := record.Body[turnaround.Use](old.Record)
-		return resting{scope: u.Scope}, err
-	case record.Step:
-		s, err := record.Body[turnaround.Step](old.Record)
-		return resting{scope: s.Scope}, err
-	case record.Hold:
-		h, err := record.Body[turnaround.Hold](old.Record)
-		return resting{scope: h.Scope}, err
-	case record.Repair:
-		x, err := record.Body[record.RepairBody](old.Record)
-		return resting{scope: x.Scope}, err
-	case record.Request:
-		q, err := record.Body[sampling.Request](old.Record)
-		return resting{scope: q.Scope}, err
-	case record.Attachment:
-		a, err := record.Body[dossier.Attachment](old.Record)
-		return resting{scope: a.Scope}, err
-	case record.Alarm:
-		h, err := record.Body[trend.Handling](old.Record)
-		return resting{scope: h.Stream.Scope}, err
-	case record.Sample:
-		s, err := record.Body[sampling.Sample](old.Record)
-		return resting{s.Scope, s.Collected, s.Attempt}, err
-	case record.Moment:
-		m, err := record.Body[sampling.Moment](old.Record)
-		return resting{scope: m.Scope}, err
-	case record.Reading:
-		x, err := readingOf(old)
-		if err != nil {
-			return r, err
-		}
-		sample, _, err := w.sample(ledger.ID(x.Sample))
-		return resting{x.Scope, sample.Collected, x.Attempt}, err
+func (w *Work) restingOn(old store.Kept) (resting, error) {
+	redo, err := record.Again(old.Record)
+	r := resting{redo.Scope, redo.Inside, redo.Attempt, redo.Meter, redo.At}
+	if err == nil && redo.Sample != "" {
+		var sample sampling.Sample
+		sample, _, err = w.sample(redo.Sample)
+		r.inside = sample.Collected
 	}
-	return r, nil
+	return r, err
 }

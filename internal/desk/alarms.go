@@ -89,7 +89,8 @@ func (v View) Raised(alarms []Alarm) ([]Raised, error) {
 func (v View) lives() ([]handled, error) {
 	var all []handled
 	at := map[ledger.ID]int{}
-	err := v.tx.Handlings(func(h trend.Handling) error {
+	err := v.tx.Handlings(func(row record.Handled) error {
+		h := row.Handling()
 		i, ok := at[h.Alarm]
 		if !ok {
 			i = len(all)

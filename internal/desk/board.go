@@ -39,7 +39,7 @@ func (v View) LastRounds(limit int) ([]turnaround.Decision, error) {
 	var rounds []turnaround.Decision
 	err := v.tx.Lately(record.Round, limit, func(k store.Kept) error {
 		return fold(k, func(d turnaround.Decision) {
-			d.Stamp = k.Stamp()
+			d.Stamp = stampOf(k)
 			rounds = append(rounds, d)
 		})
 	})

@@ -165,7 +165,7 @@ type doubted struct {
 }
 
 func (f *folder) add(k store.Kept) error {
-	h, stamp := f.history, k.Stamp()
+	h, stamp := f.history, stampOf(k)
 	switch k.Kind() {
 	case record.Use:
 		return fold(k, func(u turnaround.Use) { u.Stamp = stamp; h.Uses = append(h.Uses, u) })
@@ -221,6 +221,9 @@ func (f *folder) add(k store.Kept) error {
 				}
 			}
 		})
+	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules, record.Level,
+		record.Void, record.Draw, record.Import, record.Target, record.Check, record.Comparison, record.Chart, record.Access,
+		record.Attachment, record.Handover, record.Alarm, record.Clock: // no part of what a scope went through
 	}
 	return nil
 }
@@ -292,20 +295,19 @@ func (v View) Show(id string) (Line, error) {
 	return line(k), err
 }
 
+// stampOf returns what the entries of a history carry.
+func stampOf(k store.Kept) turnaround.Stamp {
+	return turnaround.Stamp{ID: string(k.ID), Recorded: k.Recorded, Replaced: k.Replaced}
+}
+
 // ended returns the last instant that a record speaks of: what is written at the end of a step that
 // took an hour is not late.
 func ended(k store.Kept) unit.Instant {
-	var body struct {
-		End      unit.Instant `json:"end"`
-		Returned unit.Instant `json:"returned"`
+	p, err := record.Place(k.Record)
+	if err != nil {
+		return k.At
 	}
-	switch k.Kind() {
-	case record.Use, record.Step, record.Repair:
-		if err := json.Unmarshal(k.Body, &body); err != nil {
-			return k.At
-		}
-	}
-	return max(k.At, body.End, body.Returned)
+	return p.Ended
 }
 
 func line(k store.Kept) Line {

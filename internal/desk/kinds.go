@@ -132,35 +132,19 @@ type Stock struct {
 
 // Stock returns how much of a kind is recorded.
 func (v View) Stock(kind Kind) (Stock, error) {
-	var typ record.Kind
-	switch kind {
-	case Models:
-		typ = record.Model
-	case Fleet:
-		typ = record.Instrument
-	case People:
-		typ = record.Person
-	case Meters:
-		typ = record.Meter
-	case Lots:
-		typ = record.Lot
-	case Levels:
-		typ = record.Level
-	case Targets:
-		typ = record.Target
-	case Uses:
-		return v.any(record.Use)
-	case Repairs:
-		return v.any(record.Repair)
-	case Steps:
-		return v.any(record.Step)
-	case Readings:
-		return v.any(record.Reading)
-	case Checks:
-		return v.anyCheck()
+	kinds := record.FromFile(string(kind))
+	if len(kinds) == 0 {
+		return Stock{}, fmt.Errorf("no kind of record is read from files of %s", kind)
 	}
-	n, err := v.tx.CountEntities(typ)
-	return Stock{Names: n, Any: n > 0}, err
+	typ := kinds[len(kinds)-1]
+	switch d, _ := record.Of(typ); {
+	case d.Key != "":
+		n, err := v.tx.CountEntities(typ)
+		return Stock{Names: n, Any: n > 0}, err
+	case d.Scope != "":
+		return v.any(typ)
+	}
+	return v.anyCheck()
 }
 
 func (v View) any(typ record.Kind) (s Stock, err error) {

@@ -46,20 +46,6 @@ func (v View) Fate(l Line) (did string, err error) {
 	return did, err
 }
 
-// Scope returns the scope that a record is about; empty when it is about none.
-func (l Line) Scope() string {
-	return told(l, func(b struct {
-		Scope  string `json:"scope"`
-		Tag    string `json:"tag"`
-		Stream struct {
-			Scope string `json:"scope"`
-		} `json:"stream"`
-	},
-	) string {
-		return cmp.Or(b.Scope, b.Tag, b.Stream.Scope)
-	})
-}
-
 // Version is one record of a chain of records that take each other's place.
 type Version struct {
 	Line
@@ -105,7 +91,7 @@ func (v View) Chain(l Line) ([]Version, error) {
 // beginning walks back to the first version.
 func (v View) beginning(l Line) (Line, error) {
 	for range longestChain {
-		id, _, err := record.Replaces(ledger.Record{Type: string(l.Type), Corrects: ledger.ID(l.Corrects), Body: l.Body})
+		id, _, err := record.Replaces(l.record())
 		if err != nil || id == "" {
 			return l, err
 		}
@@ -150,45 +136,18 @@ func (v View) Named(l Line) ([]Relation, error) {
 		list = append(list, Relation{words, found})
 		return err
 	}
-	var body struct {
-		Sample   string   `json:"sample"`
-		Hold     string   `json:"hold"`
-		Cause    string   `json:"cause"`
-		Check    string   `json:"check"`
-		About    string   `json:"about"`
-		Reading  string   `json:"reading"`
-		Record   string   `json:"record"`
-		Readings []string `json:"readings"`
-		Round    any      `json:"round"`
-	}
-	if err := json.Unmarshal(l.Body, &body); err != nil {
+	relations, err := record.Relations(l.record())
+	if err != nil {
 		return nil, err
 	}
-	round, _ := body.Round.(string)
-	for _, named := range []struct{ words, id string }{
-		{"its sample", body.Sample},
-		{"the hold that it lifts", body.Hold},
-		{"the round that it rests on", round},
-		{"the round that it follows from", body.Cause},
-		{"the check that failed", body.Check},
-		{"the record that it is about", body.About},
-		{"the reading that first signalled", body.Reading},
-		{"what was done about it", body.Record},
-	} {
-		if err := add(named.words, named.id); err != nil {
+	for _, named := range relations {
+		if err := add(named.Words, string(named.ID)); err != nil {
 			return nil, err
 		}
 	}
-	for _, id := range body.Readings {
-		if err := add("a reading that it is about", id); err != nil {
-			return nil, err
-		}
-	}
-	var err error
-	switch l.Type {
-	case record.Reading:
+	if l.Type == record.Reading {
 		err = v.circumstances(l, add)
-	case record.Round:
+	} else if l.Type == record.Round {
 		err = v.inRound(l, add)
 	}
 	if err != nil {
@@ -209,17 +168,19 @@ func (v View) Named(l Line) ([]Relation, error) {
 	return list, nil
 }
 
+// inCycle are the kinds of records that belong to what follows a use.
+var inCycle = []record.Kind{record.Step, record.Sample, record.Moment, record.Reading, record.Round}
+
 // turnaround adds the use that began the turnaround in which a record was made.
 func (v View) turnaround(l Line, add func(words, id string) error) error {
-	switch l.Type {
-	case record.Step, record.Sample, record.Moment, record.Reading, record.Round:
-		use, ok, err := v.tx.LastEvent(l.Scope(), record.Use, "", l.At, store.Forever)
-		if err != nil || !ok {
-			return err
-		}
-		return add("the use that its turnaround follows", string(use.ID))
+	if !slices.Contains(inCycle, l.Type) {
+		return nil
 	}
-	return nil
+	use, ok, err := v.tx.LastEvent(l.Scope(), record.Use, "", l.At, store.Forever)
+	if err != nil || !ok {
+		return err
+	}
+	return add("the use that its turnaround follows", string(use.ID))
 }
 
 // circumstances adds the lot of a reading and the check of its meter.

@@ -114,5 +114,5 @@ func (v View) Repair(tag, id string) (turnaround.Repair, error) {
 	if err != nil || kept.Kind() != record.Repair || r.Scope != tag {
 		return turnaround.Repair{}, invalid("record %s is not a repair of %s", id, tag)
 	}
-	return turnaround.Repair{Stamp: kept.Stamp(), Repair: r.Repair}, nil
+	return turnaround.Repair{Stamp: stampOf(kept), Repair: r.Repair}, nil
 }

@@ -19,6 +19,7 @@ const module = "rinsate"
 var layerOf = map[string]int{
 	"internal/base/unit":          0,
 	"internal/base/fault":         0,
+	"internal/base/text":          0,
 	"internal/base/stats":         0,
 	"internal/base/ledger":        0,
 	"internal/base/mixed":         1,

@@ -1,6 +1,8 @@
 package record
 
 import (
+	"strings"
+
 	"rinsate/internal/domain/access"
 )
 
@@ -29,3 +31,16 @@ const (
 	PasskeyAdded    AccessChange = "passkey-added"
 	PasskeyRemoved  AccessChange = "passkey-removed"
 )
+
+var accessGiven = describe(kind[AccessBody]{
+	kind: Access, means: "what somebody may do from then on, and what was done to the account",
+	key: "code",
+	fields: []Field{
+		found("code", "", ByPerson), plain("change", "what was done"), plain("roles", "roles"), plain("disabled", "disabled"),
+	},
+	words: func(a AccessBody) string {
+		return listed(a.Code, strings.ReplaceAll(string(a.Change), "-", " "), access.Words(a.Roles))
+	},
+	kept:    fromOthers,
+	example: AccessBody{Code: "T-01", Change: AccountAdded, Roles: []access.Role{access.Technician}},
+})

@@ -5,3 +5,5 @@
 // goes, package desk whether a record may be taken back. Read Kind first; then one of the kinds, such as
 // hold.go.
 package record
+
+//go:generate go test -run TestTableOfKinds -update .

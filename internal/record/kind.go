@@ -44,11 +44,6 @@ const (
 	Clock      Kind = ledger.TypeClock
 )
 
-// Kinds lists every kind of record.
-var Kinds = []Kind{
-	Site, Model, Instrument, Meter, Lot, Person, Rules, Level, Use, Step, Sample, Moment, Reading, Round, Hold, Lift, Repair, Request, Void, Draw, Import, Target, Check, Suspect, Comparison, Chart, Access, Attachment, Handover, Alarm, Clock,
-}
-
 // KindOf returns the kind of a record.
 func KindOf(r ledger.Record) Kind { return Kind(r.Type) }
 

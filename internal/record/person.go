@@ -6,3 +6,12 @@ type PersonBody struct {
 	Code string `json:"code"`
 	Role string `json:"role,omitempty"`
 }
+
+var person = describe(kind[PersonBody]{
+	kind: Person, means: "a person who works with scopes, by code",
+	key:     "code",
+	fields:  []Field{found("code", "", ByPerson), plain("role", "role")},
+	words:   func(p PersonBody) string { return listed(p.Code, p.Role) },
+	file:    "people",
+	example: PersonBody{Code: "T-01", Role: "technician"},
+})

@@ -12,3 +12,14 @@ type SiteBody struct {
 	// VKey is the public key that checks them.
 	VKey string `json:"vkey"`
 }
+
+var site = describe(kind[SiteBody]{
+	kind: Site, means: "who keeps the records",
+	fields: []Field{
+		plain("code", "code"), plain("name", "name"), plain("zone", "time zone"), plain("origin", "name of the ledger"),
+		plain("vkey", "public key"),
+	},
+	words:   func(s SiteBody) string { return s.Name },
+	kept:    fromOthers,
+	example: SiteBody{Code: "S1", Name: "Example hospital", Zone: "Europe/Berlin", Origin: "example.org/s1", VKey: "example.org/s1+00000000+AA"},
+})

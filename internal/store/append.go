@@ -48,12 +48,16 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	r = ledger.Record{
 		V: ledger.Version, Type: string(d.Type), ID: d.ID, Site: tx.db.site.Code, At: d.At,
 		By: d.By, Device: d.Device, Because: d.Because, Corrects: d.Corrects, Reason: d.Reason, Body: body,
+		BodyVersion: record.BodyVersion(d.Type),
 	}
 	kept, err := tx.Record(d.ID)
 	if err == nil {
 		return kept.Record, false, tx.same(r, kept.Record)
 	}
 	if fault.CodeOf(err) != fault.NotFound {
+		return r, false, err
+	}
+	if err := record.CheckText(d.Type, body, d.By, d.Device, d.Reason); err != nil {
 		return r, false, err
 	}
 	if err := tx.noticeClock(); err != nil {
@@ -96,7 +100,7 @@ func (tx *Tx) noticeClock() error {
 	}
 	r := ledger.Record{
 		V: ledger.Version, Type: string(record.Clock), ID: ledger.DerivedID("clock", tx.db.site.Code, fmt.Sprint(tx.write.head.frontier.Size())),
-		Site: tx.db.site.Code, At: tx.Now, Recorded: tx.Now, Body: body,
+		Site: tx.db.site.Code, At: tx.Now, Recorded: tx.Now, Body: body, BodyVersion: record.BodyVersion(record.Clock),
 	}
 	return tx.add(&r, nil)
 }
@@ -199,11 +203,11 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 			return err
 		}
 	}
-	if x := p.Reading; x != nil {
+	if x := p.Measured; x != nil {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, attempt, at, analyte, unit, value, outcome, id)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
-			r.Site, r.Seq, x.Scope, string(x.With.Point), string(x.With.Kind), x.With.System, x.With.Kit, x.Lot, x.Meter, r.By, x.Attempt,
-			int64(x.With.At), string(x.Value.Analyte), string(x.Value.Unit), float64(x.Value.Number), string(x.Judgement.Outcome), string(r.ID)); err != nil {
+			r.Site, r.Seq, x.Scope, x.Point, x.Kind, x.System, x.Kit, x.Lot, x.Meter, r.By, x.Attempt,
+			int64(x.At), x.Analyte, x.Unit, x.Value, x.Outcome, string(r.ID)); err != nil {
 			return err
 		}
 	}
@@ -243,15 +247,15 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	if err != nil {
 		return err
 	}
-	if kind := record.KindOf(r); kind != record.Void && kind != old.Kind() {
-		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s record cannot take the place of %s record", record.Called(kind), record.Called(old.Kind()))}
+	if err := record.Succeeds(r, old.Record); err != nil {
+		return err
 	}
 	p, err := record.Place(old.Record)
 	if err != nil {
 		return err
 	}
 	var touched int64
-	if p.Scope != "" && old.Kind() != record.Void {
+	if p.Scope != "" && !p.Final {
 		n, err := tx.s.exec(tx.ctx, `UPDATE event SET replaced = $1 WHERE site = $2 AND scope = $3 AND type = $4 AND at = $5 AND seq = $6 AND replaced IS NULL`,
 			int64(r.Recorded), r.Site, p.Scope, old.Kind(), int64(p.At), old.Seq)
 		if err != nil {
@@ -294,7 +298,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 			return tx.spoil(err)
 		}
 	}
-	if p.Reading != nil {
+	if p.Measured != nil {
 		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
@@ -309,7 +313,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 			return tx.spoil(err)
 		}
 	}
-	if old.Kind() == record.Round { // a lift that rested on it alone stands no more
+	if p.Bears { // a lift that rested on it alone stands no more
 		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = NULL, round = '' WHERE site = $1 AND scope = $2 AND round = $3`,
 			r.Site, p.Scope, string(id)); err != nil {
 			return tx.spoil(err)

@@ -12,7 +12,6 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/dossier"
 	"rinsate/internal/record"
 )
 
@@ -116,11 +115,11 @@ func (a *attached) collect(rows []ledger.Row) error {
 		if err != nil {
 			return &ledger.FaultError{Seq: row.Seq, Problem: fmt.Sprintf("record %d: %v", row.Seq, err)}
 		}
-		body, err := record.Body[dossier.Attachment](r)
+		p, err := record.Place(r)
 		if err != nil {
 			return &ledger.FaultError{Seq: row.Seq, Problem: err.Error()}
 		}
-		*a = append(*a, attachedFile{row.Seq, body.Digest})
+		*a = append(*a, attachedFile{row.Seq, p.File.Digest})
 	}
 	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/record"
 )
 
 // decodedKept is how many records are kept decoded: those of the last day or two of a large department, a
@@ -30,7 +31,7 @@ type decoded struct {
 }
 
 // record reads a record whose bytes this program has checked when it stored them; Verify checks them
-// again.
+// again. Its body comes in the version that this program writes.
 func (d *decoded) record(raw []byte) (ledger.Record, error) {
 	place := &d.kept[maphash.Bytes(decodedSeed, raw)%decodedKept]
 	d.mu.Lock()
@@ -42,6 +43,10 @@ func (d *decoded) record(raw []byte) (ledger.Record, error) {
 	var r ledger.Record
 	if err := json.Unmarshal(raw, &r); err != nil {
 		return r, fmt.Errorf("read a stored record: %w", err)
+	}
+	r, err := record.Current(r)
+	if err != nil {
+		return r, err
 	}
 	r.Because = slices.Clip(r.Because) // whoever appends to it must not write into that of others
 	d.mu.Lock()

@@ -284,7 +284,7 @@ func TestDiskFull(t *testing.T) {
 			wg.Go(func() {
 				for range 400 {
 					d := storetest.Step("SC-01", db.Now())
-					d.Reason = strings.Repeat("x", 4000)
+					d.Reason, d.Device = strings.Repeat("x", record.MaxText), strings.Repeat("x", record.MaxText)
 					err := write(d)
 					mu.Lock()
 					if err == nil {

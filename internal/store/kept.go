@@ -3,7 +3,6 @@ package store
 import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 )
 
@@ -16,8 +15,3 @@ type Kept struct {
 
 // Kind returns what it is a record of.
 func (k Kept) Kind() record.Kind { return record.KindOf(k.Record) }
-
-// Stamp returns what the entries of a history carry.
-func (k Kept) Stamp() turnaround.Stamp {
-	return turnaround.Stamp{ID: string(k.ID), Recorded: k.Recorded, Replaced: k.Replaced}
-}

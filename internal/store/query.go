@@ -207,7 +207,7 @@ func (tx *Tx) Entities(kind record.Kind) ([]Kept, error) {
 		return nil, err
 	}
 	if c.types == nil {
-		c.types = map[record.Kind]cachedEntities{}
+		c.types = make(map[record.Kind]cachedEntities)
 	}
 	c.types[kind] = cachedEntities{state, all}
 	return all, nil

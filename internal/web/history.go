@@ -1,8 +1,6 @@
 package web
 
 import (
-	"encoding/json"
-
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/record"
@@ -33,7 +31,7 @@ func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, mo
 	lines := make([]historyLine, 0, len(records))
 	for _, l := range records {
 		h := historyLine{Seq: l.Seq, At: clock(l.At), What: string(l.Type), By: l.By, Href: s.recordHref(l.ID)}
-		if words := described(l); words != "" {
+		if words := l.About(); words != "" {
 			h.What += ": " + words
 		}
 		void, voided := voids[l.ID]
@@ -52,31 +50,4 @@ func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, mo
 		lines = append(lines, h)
 	}
 	return lines, nil
-}
-
-// described says what a record is about beyond its type: which step, which point, which file.
-func described(l desk.Line) string {
-	var body struct {
-		Kind  string `json:"kind"`
-		Point string `json:"point"`
-		Title string `json:"title"`
-		Mark  string `json:"mark"`
-		Act   string `json:"act"`
-	}
-	if err := json.Unmarshal(l.Body, &body); err != nil {
-		return ""
-	}
-	switch l.Type {
-	case record.Step:
-		return body.Kind
-	case record.Sample, record.Reading:
-		return body.Point
-	case record.Moment:
-		return body.Mark
-	case record.Attachment:
-		return body.Title
-	case record.Alarm:
-		return body.Act
-	}
-	return ""
 }

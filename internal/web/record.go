@@ -204,12 +204,13 @@ func aboutOf(l desk.Line) (field, value, words string) {
 	if err := json.Unmarshal(l.Body, &body); err != nil {
 		return "", "", ""
 	}
-	switch l.Type {
-	case record.Lot:
+	if l.Type == record.Lot {
 		return "lot", body.Lot, "lot " + body.Lot
-	case record.Meter:
+	}
+	if l.Type == record.Meter {
 		return "meter", body.Code, "meter " + body.Code
-	case record.Person, record.Access:
+	}
+	if l.Type == record.Person || l.Type == record.Access {
 		return "person", body.Code, body.Code
 	}
 	return "scope", l.Scope(), l.Scope()

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"net/http"
@@ -66,17 +67,8 @@ func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs) {
 
 // voidWords says what the void of a record of a type means.
 func voidWords(l desk.Line) []string {
-	switch l.Type {
-	case record.Reading:
-		return []string{"Its sample counts as not read."}
-	case record.Sample:
-		return []string{"Its readings stay on record and do not count."}
-	case record.Use, record.Step, record.Repair:
-		return []string{"The whole of it is taken back, its beginning as well. To change only a part, correct it at the bench."}
-	case record.Level, record.Rules:
-		return []string{"What was judged by it keeps its outcome."}
-	case record.Check:
-		return []string{"The trust in the readings of the meter is judged again."}
+	if d, ok := record.Of(l.Type); ok && d.Undone != "" {
+		return []string{d.Undone}
 	}
 	return nil
 }
@@ -124,18 +116,11 @@ func recordWords(r ledger.Record) string {
 
 // followWords says what a record that follows by the rules means.
 func followWords(r ledger.Record) string {
-	switch words := recordWords(r); record.KindOf(r) {
-	case record.Round:
-		return "The round is decided again: " + words + "."
-	case record.Hold:
-		return "A hold is placed: " + words + "."
-	case record.Lift:
-		return "A hold is lifted: " + words + "."
-	case record.Suspect:
-		return "Readings are not relied on any more: " + words + "."
-	default:
-		return fmt.Sprintf("A %s is recorded: %s.", r.Type, words)
+	kind, what := record.KindOf(r), ""
+	if d, ok := record.Of(kind); ok {
+		what = d.Followed
 	}
+	return cmp.Or(what, sentenceCase(record.Called(kind))+" is recorded") + ": " + recordWords(r) + "."
 }
 
 // correct takes the place of a reading with another value of the same sample, meter and instant.

@@ -2,13 +2,15 @@
 // terminal. What a cell says is decided by whoever made the list; here it gets the form that the reader can
 // take, and nothing in it can act on a terminal, a spreadsheet or the direction of writing.
 //
-// Begin with Write, or with Terminal for a person at a command line. Visible is for text that goes elsewhere.
+// Begin with Write, or with Terminal for a person at a command line.
 package list
 
 import (
 	"fmt"
 	"io"
+	"strings"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/wire/table"
 )
 
@@ -105,7 +107,14 @@ func (f csvFile) Close() error { return f.w.Flush() }
 func visible(cells []string) []string {
 	shown := make([]string, len(cells))
 	for i, c := range cells {
-		shown[i] = Visible(c)
+		shown[i] = line(c)
 	}
 	return shown
 }
+
+// line makes a cell one line in which nothing acts.
+func line(cell string) string {
+	return spaced.Replace(text.Visible(cell))
+}
+
+var spaced = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ")

@@ -11,6 +11,7 @@ import (
 	"github.com/xuri/excelize/v2"
 	"pgregory.net/rapid"
 
+	visible "rinsate/internal/base/text"
 	"rinsate/internal/present/list"
 )
 
@@ -118,7 +119,7 @@ func TestSheetKeepsText(t *testing.T) {
 		}
 		_, rows, f := read(t, b.Bytes())
 		defer f.Close() //nolint:errcheck // nothing was written to it
-		if len(rows) != 2 || rows[1][0] != list.Visible(text) {
+		if len(rows) != 2 || rows[1][0] != strings.NewReplacer("\n", " ", "\t", " ").Replace(visible.Visible(text)) {
 			t.Fatalf("%q became %q", text, rows)
 		}
 	})

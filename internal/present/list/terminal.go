@@ -23,7 +23,7 @@ func Terminal(header []string, rows [][]string, width int) []string {
 		for c, cell := range row {
 			lines := strings.Split(cell, "\n")
 			for l := range lines {
-				lines[l] = Visible(lines[l])
+				lines[l] = line(lines[l])
 			}
 			shown[i][c] = strings.Join(lines, "\n")
 		}
@@ -41,7 +41,7 @@ func laid(header []string, rows [][]string) []string {
 	var lines []string
 	for n, row := range append([][]string{header}, rows...) {
 		for i := 0; ; i++ {
-			line, more := "", false
+			shown, more := "", false
 			for c, cell := range row {
 				parts := strings.Split(cell, "\n")
 				part := ""
@@ -49,9 +49,9 @@ func laid(header []string, rows [][]string) []string {
 					part = parts[i]
 				}
 				more = more || i+1 < len(parts)
-				line += part + strings.Repeat(" ", widths[c]-ansi.StringWidth(part)+columnGap)
+				shown += part + strings.Repeat(" ", widths[c]-ansi.StringWidth(part)+columnGap)
 			}
-			lines = append(lines, strings.TrimRight(line, " "))
+			lines = append(lines, strings.TrimRight(shown, " "))
 			if !more {
 				break
 			}

@@ -57,7 +57,7 @@ func correct(r ledger.Record) func(*store.Draft) {
 // all fails when a type of record was left out.
 func (w writer) all() {
 	w.Helper()
-	seen := map[record.Kind]bool{}
+	seen := make(map[record.Kind]bool)
 	size := StateOf(w.TB, w.db).Size
 	raw := Raw(w.TB, w.db.Dir())
 	defer raw.Close() //nolint:errcheck // it only reads; left open it would keep the log beside the database after db is closed

@@ -73,7 +73,18 @@ func values(t *testing.T, open Opener) {
 			return nil
 		}, record.Step)
 	})
-	const text = "Ä 😂 \u0000 \"'`\\ \u2028 end"
+	// Any number of kinds, more than one statement takes, gives the same in the same order.
+	var all []ledger.ID
+	Read(t, db, func(tx *store.Tx) error {
+		return tx.Events("tie", tie, tie, store.Forever, func(k store.Kept) error {
+			all = append(all, k.ID)
+			return nil
+		}, record.Kinds...)
+	})
+	if !cmp.Equal(all, want) {
+		t.Errorf("events of every kind at one instant: %v, want %v", all, want)
+	}
+	const text = "Ä 😂 \"'`\\ \u2028 end"
 	d := Step("big", clock.At())
 	d.At, d.Reason = largest, text
 	d.Body = turnaround.Step{Scope: "big", Kind: turnaround.LeakTest, Start: largest, Note: text, Contact: unit.Span(1)}

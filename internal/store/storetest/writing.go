@@ -108,6 +108,13 @@ func refusals(t *testing.T, open Opener) {
 		}, fault.Invalid},
 		{"no reason", "a correction says why", func(d *store.Draft) { d.Corrects = ledger.DerivedID("x") }, fault.Invalid},
 		{"corrects nothing", "that record does not exist", func(d *store.Draft) { d.Corrects, d.Reason = ledger.DerivedID("x"), "r" }, fault.NotFound},
+		{"control character", "it would break every export for good", func(d *store.Draft) { d.Reason = "a\x00b" }, fault.Invalid},
+		{"escape sequence", "a terminal would obey it", func(d *store.Draft) {
+			d.Body = turnaround.Step{Scope: "x", Kind: turnaround.LeakTest, Start: at, Note: "\x1b[2J\x1b[1;1HREADY"}
+		}, fault.Invalid},
+		{"not UTF-8", "it would be read otherwise than it was typed", func(d *store.Draft) {
+			d.Body = turnaround.Step{Scope: "x", Kind: turnaround.LeakTest, Start: at, Note: "a\xffb"}
+		}, fault.Invalid},
 		{"no time", "when it happened must be known", func(d *store.Draft) { d.At = 0 }, fault.Invalid},
 	}
 	before := StateOf(t, db)
