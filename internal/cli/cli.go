@@ -45,16 +45,16 @@ type Streams struct {
 
 // app is what all commands share.
 type app struct {
-	Streams
-	clock func() time.Time
-	data  string
-	json  bool
+	Streams // what is printed passes a text.Writer
+	// screen and talk are the files behind Out and Err, nil where they are none.
+	screen, talk *os.File
+	clock        func() time.Time
+	data         string
+	json         bool
 	// code is the exit code of a command that ran without an error.
 	code int
 	// called says that the command line was understood; an error before that is one of usage.
 	called bool
-	// screen and talk are where output and talk go when that is a file, which may be a terminal.
-	screen, talk *os.File
 }
 
 // usageError is a mistake in how a command was called.

@@ -25,6 +25,7 @@ var layerOf = map[string]int{
 	"internal/base/mixed":         1,
 	"internal/domain/scope":       1,
 	"internal/domain/access":      1,
+	"internal/domain/history":     2,
 	"internal/domain/sampling":    2,
 	"internal/domain/reading":     2,
 	"internal/domain/dossier":     2,

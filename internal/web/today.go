@@ -99,9 +99,6 @@ type meterLine struct {
 
 type lotLine struct{ Kit, Lot, Why string }
 
-// lotsSoon is how long before its expiry a lot is shown.
-const lotsSoon = 14 * 24 * time.Hour
-
 func (s *Server) today(x *exchange) error {
 	return s.todayPage(x, http.StatusOK, noteForm{ID: string(ledger.NewID(s.now(), rand.Reader))})
 }
@@ -320,10 +317,7 @@ func (s *Server) supplies(page *todayPage, v desk.View, now unit.Instant) error 
 		return err
 	}
 	for _, l := range lots {
-		switch {
-		case l.Recalled.Known() && l.Recalled <= now:
-		case l.Expires <= now:
-		case l.Expires.Sub(now) < lotsSoon:
+		if l.EndsSoon(now) {
 			page.Lots = append(page.Lots, lotLine{l.Kit, l.Lot, "expires in " + age(l.Expires.Sub(now))})
 		}
 	}

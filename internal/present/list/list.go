@@ -8,7 +8,6 @@ package list
 import (
 	"fmt"
 	"io"
-	"strings"
 
 	"rinsate/internal/base/text"
 	"rinsate/internal/wire/table"
@@ -107,14 +106,7 @@ func (f csvFile) Close() error { return f.w.Flush() }
 func visible(cells []string) []string {
 	shown := make([]string, len(cells))
 	for i, c := range cells {
-		shown[i] = line(c)
+		shown[i] = text.Line(c)
 	}
 	return shown
 }
-
-// line makes a cell one line in which nothing acts.
-func line(cell string) string {
-	return spaced.Replace(text.Visible(cell))
-}
-
-var spaced = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ")

@@ -12,10 +12,10 @@ import (
 	"rinsate/internal/present/list"
 )
 
-// acting are the characters that must not be left, by the tables of Unicode: controls, and what turns the
-// direction of writing.
+// acting are the characters that must not be left, by the tables of Unicode: controls but for line ends, and
+// what turns the direction of writing.
 func acting(r rune) bool {
-	return unicode.Is(unicode.Cc, r) || unicode.Is(unicode.Bidi_Control, r)
+	return unicode.Is(unicode.Cc, r) || unicode.Is(unicode.Bidi_Control, r) || r == 0x2028 || r == 0x2029
 }
 
 var columns = []list.Column{{Name: "scope"}, {Name: "RLU", Number: true}}

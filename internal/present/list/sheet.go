@@ -66,7 +66,7 @@ func (s *sheetFile) begin(name string) error {
 		if err := s.stream.SetColWidth(i+1, i+1, float64(width)); err != nil {
 			return err
 		}
-		header[i] = excelize.Cell{StyleID: bold, Value: line(c.Name)}
+		header[i] = excelize.Cell{StyleID: bold, Value: text.Line(c.Name)}
 	}
 	s.rows = 1
 	return s.stream.SetRow("A1", header)
@@ -109,25 +109,25 @@ func (s *sheetFile) Close() error {
 const momentLayout = "2006-01-02 15:04 -07:00"
 
 // cell returns what a cell holds.
-func (s *sheetFile) cell(content string, number bool) (any, error) {
-	if content == "" {
+func (s *sheetFile) cell(shown string, number bool) (any, error) {
+	if shown == "" {
 		return nil, nil //nolint:nilnil // an empty cell
 	}
 	if number {
-		if n, err := unit.ParseNumber(content); err == nil {
+		if n, err := unit.ParseNumber(shown); err == nil {
 			if f, err := strconv.ParseFloat(n.String(), 64); err == nil {
 				return f, nil
 			}
 		}
 	}
-	if at, err := time.Parse(momentLayout, content); err == nil && len(content) == len(momentLayout) && at.Year() >= 1901 {
-		return s.moment(at, content[len(content)-len("-07:00"):])
+	if at, err := time.Parse(momentLayout, shown); err == nil && len(shown) == len(momentLayout) && at.Year() >= 1901 {
+		return s.moment(at, shown[len(shown)-len("-07:00"):])
 	}
-	content = line(content)
-	if len(content) > mostSheetChars && len(utf16.Encode([]rune(content))) > mostSheetChars {
+	shown = text.Line(shown)
+	if len(shown) > mostSheetChars && len(utf16.Encode([]rune(shown))) > mostSheetChars {
 		return nil, fmt.Errorf("row %d: a cell holds %d characters at most: take the list as CSV", s.rows, mostSheetChars)
 	}
-	return content, nil
+	return shown, nil
 }
 
 // moment returns a date. A spreadsheet knows wall time only, so that the offset is part of how it is shown:
@@ -153,7 +153,7 @@ func (s *sheetFile) moment(at time.Time, offset string) (any, error) {
 // at an end.
 func sheetName(name string) string {
 	name = strings.Map(func(r rune) rune {
-		if strings.ContainsRune(`\/?*[]:`, r) || text.Control(r) || text.Turns(r) {
+		if strings.ContainsRune(`\/?*[]:`, r) || text.Line(string(r)) != string(r) {
 			return '-'
 		}
 		return r

@@ -5,6 +5,8 @@ import (
 	"strings"
 
 	"github.com/charmbracelet/x/ansi"
+
+	"rinsate/internal/base/text"
 )
 
 const (
@@ -23,7 +25,7 @@ func Terminal(header []string, rows [][]string, width int) []string {
 		for c, cell := range row {
 			lines := strings.Split(cell, "\n")
 			for l := range lines {
-				lines[l] = line(lines[l])
+				lines[l] = text.Line(lines[l])
 			}
 			shown[i][c] = strings.Join(lines, "\n")
 		}
@@ -41,7 +43,7 @@ func laid(header []string, rows [][]string) []string {
 	var lines []string
 	for n, row := range append([][]string{header}, rows...) {
 		for i := 0; ; i++ {
-			shown, more := "", false
+			line, more := "", false
 			for c, cell := range row {
 				parts := strings.Split(cell, "\n")
 				part := ""
@@ -49,9 +51,9 @@ func laid(header []string, rows [][]string) []string {
 					part = parts[i]
 				}
 				more = more || i+1 < len(parts)
-				shown += part + strings.Repeat(" ", widths[c]-ansi.StringWidth(part)+columnGap)
+				line += part + strings.Repeat(" ", widths[c]-ansi.StringWidth(part)+columnGap)
 			}
-			lines = append(lines, strings.TrimRight(shown, " "))
+			lines = append(lines, strings.TrimRight(line, " "))
 			if !more {
 				break
 			}
