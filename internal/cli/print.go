@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/list"
+	"rinsate/internal/present/words"
 )
 
 // caution stands under everything that shows a decision.
@@ -16,39 +17,14 @@ const caution = `Caution: ATP and residue tests show organic residue, not steril
 disinfection, inspection, culture, the manufacturer's instructions, local policy or a
 licensed person's judgement.`
 
+// terms are those that people read.
+const terms = words.US
+
 // stateMark puts a shape before the word, so that neither colour nor sight of colour is needed.
-func stateMark(s turnaround.State) string {
-	switch s {
-	case turnaround.Ready:
-		return "✓ ready"
-	case turnaround.InWork:
-		return "… in work"
-	case turnaround.Held:
-		return "■ held"
-	case turnaround.Out:
-		return "− out"
-	case turnaround.Unknown:
-		return "○ unknown"
-	}
-	return string(s)
-}
+func stateMark(s turnaround.State) string { return terms.Brief(words.StateKey(s)) }
 
 // outcomeMark does the same for outcomes.
-func outcomeMark(o reading.Outcome) string {
-	switch o {
-	case reading.Below:
-		return "✓ below"
-	case reading.Alert:
-		return "▲ alert"
-	case reading.Action:
-		return "✗ action"
-	case reading.Void:
-		return "/ void"
-	case reading.None:
-		return "○ none"
-	}
-	return string(o)
-}
+func outcomeMark(o reading.Outcome) string { return terms.Brief(words.OutcomeKey(o)) }
 
 // printTable prints rows under a header.
 func (a *app) printTable(header []string, rows [][]string) {

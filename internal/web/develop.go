@@ -34,12 +34,12 @@ func rereading(s *Server, pages http.Handler) http.Handler {
 	stamp := newest()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		mu.Lock()
-		if now := newest(); now != stamp && s.desk != nil {
+		if now := newest(); now != stamp && s.Desk != nil {
 			stamp = now
 			var fresh *Server
-			if fresh, broken = New(s.desk, s.options); broken == nil {
-				fresh.closing, fresh.endLive = s.closing, s.endLive // what ends the program ends them too
-				pages = fresh.whole()
+			if fresh, broken = New(s.Desk, s.options); broken == nil {
+				fresh.EndWith(s.Shell) // what ends the program ends them too
+				pages = fresh.Shell.Handler()
 			}
 		}
 		answer, failed := pages, broken

@@ -44,7 +44,7 @@ func TestDevelopmentReadsAnew(t *testing.T) {
 	get := func() (int, string) {
 		t.Helper()
 		r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, "https://test.example/scopes", nil)
-		r.AddCookie(&http.Cookie{Name: b.server.cookieName(), Value: b.session(access.Lead)})
+		r.AddCookie(&http.Cookie{Name: b.server.CookieName(), Value: b.session(access.Lead)})
 		w := httptest.NewRecorder()
 		pages.ServeHTTP(w, r)
 		return w.Code, w.Body.String()

@@ -291,7 +291,7 @@ func TestTerms(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	tried := map[string]bool{} // a template with a word of it
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	for _, e := range b.examples() {
 		var fresh []string
 		for _, m := range regexp.MustCompile(`popovertarget="([^"]*)"`).FindAllStringSubmatch(b.ask(http.MethodGet, e.path, e.role).body, -1) {
@@ -303,7 +303,7 @@ func TestTerms(t *testing.T) {
 		if len(fresh) == 0 {
 			continue
 		}
-		p.cookie(b.server.cookieName(), b.session(asker(e.role, access.Lead)))
+		p.cookie(b.server.CookieName(), b.session(asker(e.role, access.Lead)))
 		p.open(e.path)
 		for i, id := range fresh {
 			button := fmt.Sprintf(`[popovertarget=%q]`, id)
@@ -346,7 +346,7 @@ func TestHelpInTheBrowser(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	p.scripts(false)
 	signIn(b, p, access.Technician)
 	p.open("/today")

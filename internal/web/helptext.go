@@ -187,13 +187,13 @@ var markdown = parser.NewParser(
 	),
 )
 
-// marked is the text of a file that is being read.
-type marked struct{ source []byte }
+// helpSource is the text of a file that is being read.
+type helpSource struct{ source []byte }
 
-func (r marked) blocks() ast.Node { return markdown.Parse(text.NewReader(r.source)) }
+func (r helpSource) blocks() ast.Node { return markdown.Parse(text.NewReader(r.source)) }
 
 // fault says where something is wrong.
-func (r marked) fault(n ast.Node, format string, args ...any) error {
+func (r helpSource) fault(n ast.Node, format string, args ...any) error {
 	for ; n != nil; n = n.Parent() {
 		if n.Type() == ast.TypeBlock && n.Lines().Len() > 0 {
 			before := r.source[:n.Lines().At(0).Start]
@@ -214,7 +214,7 @@ type (
 
 // parseIndex reads the groups: a heading and a list of links each.
 func parseIndex(source []byte) (groups []listedGroup, err error) {
-	r := marked{source}
+	r := helpSource{source}
 	for n := r.blocks().FirstChild(); n != nil; n = n.NextSibling() {
 		switch h, isHeading := n.(*ast.Heading); {
 		case isHeading && h.Level == 1 && n.PreviousSibling() == nil:
@@ -238,7 +238,7 @@ func parseIndex(source []byte) (groups []listedGroup, err error) {
 // parseTopic reads the text of a topic.
 func parseTopic(name, source string) (topic, error) {
 	t := topic{Name: name}
-	r := marked{[]byte(source)}
+	r := helpSource{[]byte(source)}
 	seen := false // the section of other topics
 	for n := r.blocks().FirstChild(); n != nil; n = n.NextSibling() {
 		heading, isHeading := n.(*ast.Heading)
@@ -287,7 +287,7 @@ func parseTopic(name, source string) (topic, error) {
 const seeAlso = "See also"
 
 // block reads one block.
-func (r marked) block(n ast.Node) (block, error) {
+func (r helpSource) block(n ast.Node) (block, error) {
 	switch n := n.(type) {
 	case *ast.Heading:
 		if n.Level != 2 {
@@ -329,13 +329,13 @@ func (r marked) block(n ast.Node) (block, error) {
 }
 
 // line reads a block of one line.
-func (r marked) line(kind blockKind, n ast.Node) (block, error) {
+func (r helpSource) line(kind blockKind, n ast.Node) (block, error) {
 	spans, err := r.spans(n)
 	return block{Kind: kind, Lines: [][]span{spans}}, err
 }
 
 // links reads a list of links to other files, each an item of its own.
-func (r marked) links(list ast.Node) (links []fileLink, err error) {
+func (r helpSource) links(list ast.Node) (links []fileLink, err error) {
 	for item := list.FirstChild(); item != nil; item = item.NextSibling() {
 		var link *ast.Link
 		if item.ChildCount() == 1 && item.FirstChild().ChildCount() == 1 {
@@ -358,7 +358,7 @@ func (r marked) links(list ast.Node) (links []fileLink, err error) {
 }
 
 // plain reads what holds nothing but text.
-func (r marked) plain(n ast.Node) (string, error) {
+func (r helpSource) plain(n ast.Node) (string, error) {
 	spans, err := r.spans(n)
 	if err != nil {
 		return "", err
@@ -370,7 +370,7 @@ func (r marked) plain(n ast.Node) (string, error) {
 }
 
 // spans reads what stands in a line. A line that goes on in the next one of the file goes on after a space.
-func (r marked) spans(n ast.Node) (spans []span, err error) {
+func (r helpSource) spans(n ast.Node) (spans []span, err error) {
 	for c := n.FirstChild(); c != nil; c = c.NextSibling() {
 		var s span
 		switch c := c.(type) {
@@ -417,7 +417,7 @@ func (r marked) spans(n ast.Node) (spans []span, err error) {
 }
 
 // link reads a link to a page, or to a word of the glossary.
-func (r marked) link(n *ast.Link, shown string) (span, error) {
+func (r helpSource) link(n *ast.Link, shown string) (span, error) {
 	to := string(n.Destination)
 	if place, ok := strings.CutPrefix(to, "/help/glossary#word-"); ok {
 		i := slices.IndexFunc(glossary, func(e entry) bool { return e.Anchor() == place })

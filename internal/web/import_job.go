@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -97,7 +98,7 @@ func (s *Server) beginImport(u *upload, by string, dry bool) {
 			case o.Failed != "" || o.Refused > 0:
 				st.stage, st.trial = stageTried, o
 			default:
-				st.stage, st.result, st.ended = stageStored, o, unit.At(s.clock())
+				st.stage, st.result, st.ended = stageStored, o, unit.At(s.Clock())
 			}
 		})
 		if u.now().stage == stageStored {
@@ -109,7 +110,7 @@ func (s *Server) beginImport(u *upload, by string, dry bool) {
 // readIn reads a file, with dry without storing anything, and keeps what was told about its lines.
 func (s *Server) readIn(ctx context.Context, u *upload, by string, dry bool) *outcome {
 	o := new(outcome)
-	err := o.read(ctx, s.desk, u, by, dry)
+	err := o.read(ctx, s.Desk, u, by, dry)
 	if err == nil {
 		return o
 	}
@@ -118,10 +119,10 @@ func (s *Server) readIn(ctx context.Context, u *upload, by string, dry bool) *ou
 			return o
 		}
 	}
-	o.Failed = sentence(storeMessage(err))
+	o.Failed = kit.Sentence(kit.StoreMessage(err))
 	if _, known := errors.AsType[*fault.Error](err); !known {
-		s.log.ErrorContext(ctx, "a file could not be read in", slog.String("kind", string(u.kind)), slog.Any("error", err))
-		o.Failed = sentence("the file could not be read in: " + err.Error())
+		s.Log.ErrorContext(ctx, "a file could not be read in", slog.String("kind", string(u.kind)), slog.Any("error", err))
+		o.Failed = kit.Sentence("the file could not be read in: " + err.Error())
 	}
 	return o
 }

@@ -5,102 +5,235 @@ import (
 	"slices"
 
 	"rinsate/internal/domain/access"
+	"rinsate/internal/web/kit"
 )
 
-// table lists every route with the permission that it needs, in the order of the navigation. A page that
+// The sections. Pages of the day's work are in none: each is one step away.
+const (
+	numbersSection kit.Section = "Numbers"
+	recordsSection kit.Section = "Records"
+	setUpSection   kit.Section = "Set-up"
+	helpSection    kit.Section = "Help"
+)
+
+// allRoutes lists every route with the permission that it needs, in the order of the navigation. A page that
 // is not listed is not served.
-func (s *Server) table(wall bool) []route {
-	return slices.Concat(s.dayRoutes(wall), s.numberRoutes(), s.levelRoutes(), s.meterRoutes(), s.recordRoutes(), s.setUpRoutes(), s.helpRoutes(), s.importRoutes(), s.peopleRoutes(), s.signInRoutes())
-}
-
-// get is a page of the day's work.
-func get(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
-	return route{method: http.MethodGet, path: path, need: need, handle: handle, page: page, nav: nav}
-}
-
-// page is a page of the section.
-func (s section) page(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
-	r := get(path, need, page, nav, handle)
-	r.section = s
-	return r
-}
-
-// data is a route whose answer is for a script.
-func data(method, path string, need access.Permission, handle func(*exchange) error) route {
-	return route{method: method, path: path, need: need, handle: handle, data: true}
-}
-
-// post is an act that a form asks for.
-func post(path string, need access.Permission, handle func(*exchange) error) route {
-	return route{method: http.MethodPost, path: path, need: need, handle: handle}
+func allRoutes(s *Server, wall bool) []kit.Route {
+	all := slices.Concat(dayRoutes(s, wall), numberRoutes(s), levelRoutes(s), meterRoutes(s), recordRoutes(s), setUpRoutes(s), helpRoutes(s), importRoutes(s), peopleRoutes(s), signInRoutes(s))
+	if s.filling != nil {
+		all = append(all, kit.Get("/filling", kit.Public, "", "", s.howFull))
+	}
+	return all
 }
 
 // dayRoutes are the pages of the day's work.
-func (s *Server) dayRoutes(wall bool) []route {
+func dayRoutes(s *Server, wall bool) []kit.Route {
 	screen := access.SeeBoard
 	if wall {
-		screen = public
+		screen = kit.Public
 	}
-	return []route{
-		get("/", public, "", "", func(*exchange) error { return notHere("There is no such page.") }),
-		get("/{$}", access.SeeBoard, "today", "", s.today),
-		get("/today", access.SeeBoard, "today", "Today", s.today),
-		get("/wall", screen, "today", "", s.wall),
-		data(http.MethodGet, "/wall/live", screen, s.live),
-		post("/today", access.RecordStep, s.handOver),
-		get("/gate", public, "gate", "Gate", s.gate),
-		get("/gate/{tag}", public, "gate", "", s.gate),
-		get("/scopes", access.SeeScope, "scopes", "Scopes", s.scopes),
-		get("/scopes/{tag}", access.SeeScope, "scope", "", s.scope),
-		post("/scopes/{tag}/holds", access.PlaceHold, s.placeHold),
-		post("/scopes/{tag}/lifts", access.LiftHold, s.liftHold),
-		post("/scopes/{tag}/requests", access.PlaceHold, s.requestRound),
-		post("/scopes/{tag}/repairs", access.RecordStep, s.recordRepair),
-		{method: http.MethodPost, path: "/scopes/{tag}/files", need: access.PlaceHold, handle: s.attach, limit: uploadLimit},
-		get("/scopes/{tag}/dossier", access.SeeScope, "dossier", "", s.dossier),
-		get("/files/{record}", access.SeeScope, "", "", s.attachedFile),
-		post("/files/{record}/void", access.PlaceHold, s.voidFile),
-		get("/bench", access.RecordStep, "bench", "Bench", s.bench),
-		get("/bench/card", access.RecordStep, "card", "", s.card),
-		get("/bench/drawings/{model}/{point}", access.RecordStep, "", "", s.drawing),
-		get("/bench/worker.js", public, "", "", s.worker),
-		data(http.MethodGet, "/bench/state", access.RecordStep, s.benchState),
-		data(http.MethodGet, "/bench/jobs/{tag}", access.RecordStep, s.benchJob),
-		data(http.MethodPost, "/bench/acts", access.RecordStep, s.benchAct),
-		data(http.MethodGet, "/live", access.SeeBoard, s.live),
+	return []kit.Route{
+		kit.Get("/", kit.Public, "", "", func(*kit.Exchange) error { return kit.NotHere("There is no such page.") }),
+		kit.Get("/{$}", access.SeeBoard, "today", "", dayPages{s}.today),
+		kit.Get("/today", access.SeeBoard, "today", "Today", dayPages{s}.today),
+		kit.Get("/wall", screen, "today", "", dayPages{s}.wall),
+		kit.Data(http.MethodGet, "/wall/live", screen, dayPages{s}.live),
+		kit.Post("/today", access.RecordStep, dayPages{s}.handOver),
+		kit.Get("/gate", kit.Public, "gate", "Gate", dayPages{s}.gate),
+		kit.Get("/gate/{tag}", kit.Public, "gate", "", dayPages{s}.gate),
+		kit.Get("/scopes", access.SeeScope, "scopes", "Scopes", dayPages{s}.scopes),
+		kit.Get("/scopes/{tag}", access.SeeScope, "scope", "", scopePages{s}.scope),
+		kit.Post("/scopes/{tag}/holds", access.PlaceHold, scopePages{s}.placeHold),
+		kit.Post("/scopes/{tag}/lifts", access.LiftHold, scopePages{s}.liftHold),
+		kit.Post("/scopes/{tag}/requests", access.PlaceHold, scopePages{s}.requestRound),
+		kit.Post("/scopes/{tag}/repairs", access.RecordStep, scopePages{s}.recordRepair),
+		{Method: http.MethodPost, Path: "/scopes/{tag}/files", Need: access.PlaceHold, Handle: scopePages{s}.attach, Limit: uploadLimit},
+		kit.Get("/scopes/{tag}/dossier", access.SeeScope, "dossier", "", scopePages{s}.dossier),
+		kit.Get("/files/{record}", access.SeeScope, "", "", scopePages{s}.attachedFile),
+		kit.Post("/files/{record}/void", access.PlaceHold, scopePages{s}.voidFile),
+		kit.Get("/bench", access.RecordStep, "bench", "Bench", benchPages{s}.bench),
+		kit.Get("/bench/card", access.RecordStep, "card", "", benchPages{s}.card),
+		kit.Get("/bench/drawings/{model}/{point}", access.RecordStep, "", "", benchPages{s}.drawing),
+		kit.Get("/bench/worker.js", kit.Public, "", "", benchPages{s}.worker),
+		kit.Data(http.MethodGet, "/bench/state", access.RecordStep, benchPages{s}.benchState),
+		kit.Data(http.MethodGet, "/bench/jobs/{tag}", access.RecordStep, benchPages{s}.benchJob),
+		kit.Data(http.MethodPost, "/bench/acts", access.RecordStep, benchPages{s}.benchAct),
+		kit.Data(http.MethodGet, "/live", access.SeeBoard, dayPages{s}.live),
+	}
+}
+
+// numberRoutes are the charts, the alarms and where scatter comes from.
+func numberRoutes(s *Server) []kit.Route {
+	const n = numbersSection
+	return []kit.Route{
+		n.Page("/trends", access.SeeNumbers, "trends", "Trends", numberPages{s}.trends),
+		n.Page("/trends/{tag}/{point}", access.SeeNumbers, "stream", "", numberPages{s}.stream),
+		kit.Post("/trends/{tag}/{point}", access.Adopt, numberPages{s}.adoptLimits),
+		n.Page("/alarms", access.SeeNumbers, "alarms", "Alarms", numberPages{s}.alarmList),
+		n.Page("/alarms/{alarm}", access.SeeNumbers, "alarm", "", numberPages{s}.alarm),
+		kit.Post("/alarms/{alarm}/acts", access.PlaceHold, numberPages{s}.handleAlarm),
+		kit.Post("/alarms/{alarm}/closing", access.Adopt, numberPages{s}.closeAlarm),
+		kit.Post("/alarms/{alarm}/void", access.PlaceHold, numberPages{s}.voidHandling),
+		n.Page("/failures", access.SeeNumbers, "failures", "Failures", numberPages{s}.failures),
+	}
+}
+
+// levelRoutes are the levels and how they are derived, judged and adopted.
+func levelRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		numbersSection.Page("/levels", access.SeeNumbers, "levels", "Levels", levelPages{s}.levels),
+		numbersSection.Page(workshopPath, access.SeeNumbers, "workshop", "Level workshop", levelPages{s}.workshop),
+		numbersSection.Page(comparePath, access.SeeNumbers, "compare", "Compare levels", levelPages{s}.compareLevels),
+		numbersSection.Page("/levels/{level}", access.SeeNumbers, "level", "", levelPages{s}.level),
+		{Method: http.MethodPost, Path: workshopPath + "/cultures", Need: access.SeeNumbers, Handle: levelPages{s}.takeCultures, Limit: cultureLimit},
+		kit.Post(workshopPath, access.Adopt, levelPages{s}.adopt),
+	}
+}
+
+// meterRoutes are the meters, their checks and comparisons.
+func meterRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		numbersSection.Page("/meters", access.SeeScope, "meters", "Meters", meterPages{s}.meters),
+		numbersSection.Page("/meters/{meter}", access.SeeScope, "meter", "", meterPages{s}.meter),
+		kit.Post("/meters/{meter}/checks", access.CheckMeter, meterPages{s}.checkMeter),
+		numbersSection.Page("/meters/compare", access.SeeNumbers, "compare-lots", "Lots and meters", meterPages{s}.compare),
+		{Method: http.MethodPost, Path: "/meters/compare", Need: access.SeeNumbers, Handle: meterPages{s}.comparePairs, Page: "compare-lots", Section: numbersSection, Limit: kit.TableLimit},
+		{Method: http.MethodPost, Path: "/meters/compare/records", Need: access.Adopt, Handle: meterPages{s}.recordComparison, Limit: kit.TableLimit + kit.FormLimit},
+		numbersSection.Page("/meters/study", access.SeeNumbers, "gauge-study", "Gauge study", meterPages{s}.gaugeStudy),
+		{Method: http.MethodPost, Path: "/meters/study", Need: access.SeeNumbers, Handle: meterPages{s}.judgeStudy, Page: "gauge-study", Section: numbersSection, Limit: kit.TableLimit},
+		numbersSection.Page("/scatter", access.SeeNumbers, "scatter", "Scatter", sourcePages{s}.scatter),
+		numbersSection.Page("/comparison", access.SeeNumbers, "comparison", "Comparison", sourcePages{s}.comparison),
+	}
+}
+
+// recordRoutes are the records, their search and their proofs.
+func recordRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		kit.Get("/today/due", access.SeeBoard, "due", "", scopePages{s}.dueList),
+		recordsSection.Page("/records", access.SeeRecords, "records", "Search", recordPages{s}.searchRecords),
+		recordsSection.Page("/records/ledger", access.SeeRecords, "ledger", "Ledger", recordPages{s}.ledger),
+		{Method: http.MethodPost, Path: "/records/ledger", Need: access.SeeRecords, Handle: recordPages{s}.compareLedger},
+		kit.Get("/records/ledger/checkpoint.txt", access.SeeRecords, "", "", recordPages{s}.checkpointFile),
+		kit.Get("/records/ledger/key.txt", access.SeeRecords, "", "", recordPages{s}.keyFile),
+		kit.Get("/records/ledger/verify.sh", access.SeeRecords, "", "", recordPages{s}.verifyFile),
+		kit.Get("/records/ledger/ledger.zip", access.Export, "", "", recordPages{s}.ledgerFile),
+		recordsSection.Page("/records/{id}", access.SeeScope, "record", "", recordPages{s}.record),
+		kit.Get("/records/{id}/record.json", access.SeeRecords, "", "", recordPages{s}.recordFile),
+		kit.Get("/records/{id}/record.tlog-proof", access.SeeRecords, "", "", recordPages{s}.proofFile),
+		kit.Post("/records/{id}/void", access.RecordStep, recordPages{s}.voidRecord),
+		kit.Post("/records/{id}/correct", access.RecordStep, recordPages{s}.correctReading),
+	}
+}
+
+// setUpRoutes are how a facility is described: its fleet, kits, meters and rules.
+func setUpRoutes(s *Server) []kit.Route {
+	routes := slices.Concat(
+		[]kit.Route{
+			setUpSection.Page("/set-up", access.SeeSetUp, "set-up", "Overview", setUpPages{s}.setUp),
+			setUpSection.Page("/set-up/models/{model}/points/{point}", access.SeeSetUp, "set-up-point", "", setUpPages{s}.pointProtocol),
+		},
+		rulesRoutes(s),
+	)
+	for _, r := range registries() {
+		routes = append(routes, registryRoutes(s, r)...)
+	}
+	scopes, lots := scopeRegistry(), lotRegistry()
+	return append(
+		routes,
+		kit.Post(scopes.pathOf()+"/leave", scopes.need, setUpPages{s}.leaveScope),
+		kit.Post(scopes.pathOf()+"/return", scopes.need, setUpPages{s}.returnScope),
+		kit.Post(lots.pathOf()+"/recall", lots.need, setUpPages{s}.recallLot),
+	)
+}
+
+// rulesRoutes are the rule set, its editions, and how a new one is made.
+func rulesRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		setUpSection.Page(rulesHref, access.SeeSetUp, "set-up-rules", "Rules", setUpPages{s}.rules),
+		setUpSection.Page(rulesHref+"/edit", access.Adopt, "set-up-rules-edit", "", setUpPages{s}.rulesEdit),
+		setUpSection.Page(rulesHref+"/text", access.Adopt, "set-up-rules-text", "", setUpPages{s}.rulesText),
+		setUpSection.Page(rulesHref+"/preview", access.Adopt, "set-up-rules-preview", "", setUpPages{s}.rulesPast),
+		{Method: http.MethodPost, Path: rulesHref + "/preview", Need: access.Adopt, Handle: setUpPages{s}.rulesPreview, Limit: rulesLimit},
+		{Method: http.MethodPost, Path: rulesHref, Need: access.Adopt, Handle: setUpPages{s}.rulesAdopt, Limit: rulesLimit},
+	}
+}
+
+// registryRoutes are the pages of a kind of thing.
+func registryRoutes(s *Server, r registry) []kit.Route {
+	base, form := "/set-up/"+r.path, "/set-up/register/"+r.word
+	thing := base + "/{" + r.wild + "}"
+	nav := map[bool]string{true: capital(r.many)}[r.path != "targets" && r.path != "levels"]
+	return []kit.Route{
+		setUpSection.Page(base, access.SeeSetUp, "set-up-"+r.path, nav, func(x *kit.Exchange) error { return setUpPages{s}.listOf(x, r) }),
+		kit.Post(base, r.need, func(x *kit.Exchange) error { return setUpPages{s}.register(x, r) }),
+		setUpSection.Page(form, r.need, "set-up-form", "", func(x *kit.Exchange) error { return setUpPages{s}.newThing(x, r) }),
+		setUpSection.Page(thing, access.SeeSetUp, "set-up-thing", "", func(x *kit.Exchange) error { return setUpPages{s}.thing(x, r, http.StatusOK, kit.Sent{}) }),
+		setUpSection.Page(thing+"/edit", r.need, "set-up-form", "", func(x *kit.Exchange) error { return setUpPages{s}.editThing(x, r) }),
+		kit.Post(thing, r.need, func(x *kit.Exchange) error { return setUpPages{s}.changeThing(x, r) }),
+	}
+}
+
+// helpRoutes are the pages that explain. They are open to everybody: they tell nothing of this site, and
+// whoever stands before a closed door needs them most.
+func helpRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		helpSection.Page("/help", kit.Public, "help", "Tasks", s.helpList),
+		helpSection.Page("/help/cautions", kit.Public, "help-cautions", "Cautions", s.helpCautions),
+		helpSection.Page("/help/glossary", kit.Public, "help-glossary", "Words", s.helpGlossary),
+		helpSection.Page("/help/{topic}", kit.Public, "help-topic", "", s.helpTopic),
+	}
+}
+
+// importRoutes are how files are read in. Whoever may not describe the fleet has nothing to do here; what
+// a kind of file needs beyond that is in importNeeds.
+func importRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		setUpSection.Page("/import", access.ManageFleet, "import", "Import", importPages{s}.importList),
+		setUpSection.Page("/import/{kind}", access.ManageFleet, "import-kind", "", importPages{s}.importKind),
+		kit.Get("/import/{kind}/template.csv", access.ManageFleet, "", "", importPages{s}.importTemplate),
+		{Method: http.MethodPost, Path: "/import/{kind}", Need: access.ManageFleet, Handle: importPages{s}.importUpload, Limit: importLimit},
+		setUpSection.Page("/imports/{file}", access.ManageFleet, "import-file", "", importPages{s}.importFile),
+		kit.Post("/imports/{file}", access.ManageFleet, importPages{s}.importAct),
+		kit.Get("/imports/{file}/lines", access.ManageFleet, "", "", importPages{s}.importLines),
+		kit.Get("/imports/{file}/profile.yaml", access.ManageFleet, "", "", importPages{s}.importProfile),
 	}
 }
 
 // peopleRoutes are the accounts, for whoever manages them.
-func (s *Server) peopleRoutes() []route {
-	return []route{
-		setUpSection.page("/people", access.ManageAccounts, "people", "People", s.people),
-		post("/people", access.ManageAccounts, s.peopleAct),
+func peopleRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		setUpSection.Page("/people", access.ManageAccounts, "people", "People", peoplePages{s}.people),
+		kit.Post("/people", access.ManageAccounts, peoplePages{s}.peopleAct),
 	}
 }
 
 // signInRoutes are how people come in and what everybody sets for themselves.
-func (s *Server) signInRoutes() []route {
-	return []route{
-		data(http.MethodPost, "/sign-in/passkey/question", public, s.withPasskeys(s.askToSignIn)),
-		data(http.MethodPost, "/sign-in/passkey", public, s.withPasskeys(s.signInByPasskey)),
-		data(http.MethodPost, "/unlock/passkey/question", public, s.withPasskeys(s.askToUnlock)),
-		data(http.MethodPost, "/unlock/passkey", public, s.withPasskeys(s.unlockByPasskey)),
-		data(http.MethodPost, "/account/passkeys/question", signedIn, s.withPasskeys(s.askToAdd)),
-		data(http.MethodPost, "/account/passkeys", signedIn, s.withPasskeys(s.addPasskey)),
-		get("/account", signedIn, "account", "", s.account),
-		post("/account", signedIn, s.ownAct),
-		get("/password", public, "account", "", s.account),
-		post("/password", public, s.passwordAct),
-		get("/sign-in", public, "sign-in", "", s.signIn),
-		post("/sign-in", public, s.signInAct),
-		get("/first-sign-in", public, "sign-in", "", s.firstSignIn),
-		post("/first-sign-in", public, s.firstSignInAct),
-		get("/unlock", public, "sign-in", "", s.signIn),
-		post("/unlock", public, s.unlockAct),
-		post("/switch", public, s.switchAct),
-		post("/lock", public, s.lockAct),
-		post("/sign-out", public, s.signOutAct),
-		get("/static/{name...}", public, "", "", s.static),
+func signInRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		kit.Data(http.MethodPost, "/sign-in/passkey/question", kit.Public, doorPages{s}.withPasskeys(doorPages{s}.askToSignIn)),
+		kit.Data(http.MethodPost, "/sign-in/passkey", kit.Public, doorPages{s}.withPasskeys(doorPages{s}.signInByPasskey)),
+		kit.Data(http.MethodPost, "/unlock/passkey/question", kit.Public, doorPages{s}.withPasskeys(doorPages{s}.askToUnlock)),
+		kit.Data(http.MethodPost, "/unlock/passkey", kit.Public, doorPages{s}.withPasskeys(doorPages{s}.unlockByPasskey)),
+		kit.Data(http.MethodPost, "/account/passkeys/question", kit.SignedIn, doorPages{s}.withPasskeys(doorPages{s}.askToAdd)),
+		kit.Data(http.MethodPost, "/account/passkeys", kit.SignedIn, doorPages{s}.withPasskeys(doorPages{s}.addPasskey)),
+		kit.Get("/account", kit.SignedIn, "account", "", doorPages{s}.account),
+		kit.Post("/account", kit.SignedIn, doorPages{s}.ownAct),
+		kit.Get("/password", kit.Public, "account", "", doorPages{s}.account),
+		kit.Post("/password", kit.Public, doorPages{s}.passwordAct),
+		kit.Get("/sign-in", kit.Public, "sign-in", "", doorPages{s}.signIn),
+		kit.Post("/sign-in", kit.Public, doorPages{s}.signInAct),
+		kit.Get("/first-sign-in", kit.Public, "sign-in", "", doorPages{s}.firstSignIn),
+		kit.Post("/first-sign-in", kit.Public, doorPages{s}.firstSignInAct),
+		kit.Get("/unlock", kit.Public, "sign-in", "", doorPages{s}.signIn),
+		kit.Post("/unlock", kit.Public, doorPages{s}.unlockAct),
+		kit.Post("/switch", kit.Public, doorPages{s}.switchAct),
+		kit.Post("/lock", kit.Public, doorPages{s}.lockAct),
+		kit.Post("/sign-out", kit.Public, doorPages{s}.signOutAct),
+		kit.Get("/static/{name...}", kit.Public, "", "", s.Static),
 	}
+}
+
+// registries are all of them, in the order in which they build on each other.
+func registries() []registry {
+	return []registry{modelRegistry(), scopeRegistry(), meterRegistry(), targetRegistry(), lotRegistry(), levelRegistry()}
 }
