@@ -392,7 +392,9 @@ func (r helpSource) spans(n ast.Node) (spans []span, err error) {
 		case *ast.CodeSpan:
 			s = span{Kind: asCode}
 			for t := c.FirstChild(); t != nil; t = t.NextSibling() {
-				s.Text += string(t.(*ast.Text).Segment.Value(r.source)) //nolint:errcheck,forcetypeassert // code holds text alone
+				if part, ok := t.(*ast.Text); ok { // code holds text alone
+					s.Text += string(part.Segment.Value(r.source))
+				}
 			}
 		case *ast.Emphasis:
 			s.Kind = asStrong

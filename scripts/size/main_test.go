@@ -36,7 +36,7 @@ func TestPackageOfASymbol(t *testing.T) {
 func TestSumsOfPackages(t *testing.T) {
 	t.Parallel()
 	packages := map[string]uint64{"runtime": 100, "rinsate/internal/web": 30, "example.org/a": 20}
-	for _, name := range strings.Fields("b c d e f g h i j k l m n o p q r s t u v w x y z") {
+	for name := range strings.FieldsSeq("b c d e f g h i j k l m n o p q r s t u v w x y z") {
 		packages["example.org/"+name] = 1
 	}
 	var b strings.Builder

@@ -33,18 +33,18 @@ func newJSON(to io.Writer, name string, columns []Column) (Writer, error) {
 	return f, f.err
 }
 
-func (f *jsonFile) put(text string) {
+func (f *jsonFile) put(part string) {
 	if f.err == nil {
-		_, f.err = f.w.WriteString(text)
+		_, f.err = f.w.WriteString(part)
 	}
 }
 
 func (f *jsonFile) value(v any) {
-	text, err := json.Marshal(v)
+	document, err := json.Marshal(v)
 	if f.err == nil {
 		f.err = err
 	}
-	f.put(string(text))
+	f.put(string(document))
 }
 
 func (f *jsonFile) Write(cells ...string) error {

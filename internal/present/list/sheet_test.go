@@ -80,7 +80,8 @@ func TestSheetIsReadElsewhere(t *testing.T) {
 	if fmt.Sprintf("%q", got) != fmt.Sprintf("%q", want) {
 		t.Errorf("got  %q\nwant %q", got, want)
 	}
-	for cell, kind := range map[string]excelize.CellType{"A3": excelize.CellTypeInlineString, "A4": excelize.CellTypeInlineString, "B2": excelize.CellTypeUnset, "B4": excelize.CellTypeInlineString, "A7": excelize.CellTypeInlineString, "C7": excelize.CellTypeInlineString} {
+	const words, number = excelize.CellTypeInlineString, excelize.CellTypeUnset
+	for cell, kind := range map[string]excelize.CellType{"A3": words, "A4": words, "B2": number, "B4": words, "A7": words, "C7": words} {
 		if got, err := f.GetCellType(sheet, cell); err != nil || got != kind {
 			t.Errorf("%s is of type %v (%v), want %v", cell, got, err, kind)
 		}
