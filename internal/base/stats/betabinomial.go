@@ -27,36 +27,15 @@ func (d Posterior) PredictMoreThan(j, m int) float64 {
 	return Posterior{A: d.B, B: d.A}.PredictAtMost(m-j-1, m)
 }
 
-// PredictQuantile returns the smallest j with P(X ≤ j) ≥ p, X being how many of the next m units
-// have the property. It returns [ErrArgument] for the zero value, for p not given and for m < 0 or
-// above [MaxPopulation].
-func (d Posterior) PredictQuantile(p Probability, m int) (int, error) {
-	if !d.valid() || !p.Known() || m < 0 || m > MaxPopulation {
-		return 0, fmt.Errorf("quantile %q of the next %d after Beta(%g, %g): %w", p, m, d.A, d.B, ErrArgument)
-	}
-	return d.predictQuantile(p.Float(), m), nil
-}
-
 // PredictInterval returns the counts lo and hi between which the number of the next m units with the
-// property lies: fewer than lo have probability at most (1−c)/2, and so have more than hi. Conditions
-// and errors as for [Posterior.PredictQuantile].
+// property lies: fewer than lo have probability at most (1−c)/2, and so have more than hi. It
+// returns [ErrArgument] for the zero value, for c not given and for m < 0 or above [MaxPopulation].
 func (d Posterior) PredictInterval(m int, c Confidence) (lo, hi int, err error) {
 	if !d.valid() || !c.Known() || m < 0 || m > MaxPopulation {
 		return 0, 0, fmt.Errorf("interval for the next %d after Beta(%g, %g) at confidence %q: %w", m, d.A, d.B, c, ErrArgument)
 	}
 	mirrored := Posterior{A: d.B, B: d.A}
 	return d.firstAbove(c.tail(), m), m - mirrored.firstAbove(c.tail(), m), nil
-}
-
-// predictQuantile returns the smallest j with P(X ≤ j) ≥ p.
-func (d Posterior) predictQuantile(p float64, m int) int {
-	sum := 0.0
-	for j := range m {
-		if sum += d.Predict(j, m); sum >= p {
-			return j
-		}
-	}
-	return m
 }
 
 // firstAbove returns the largest j with P(X < j) ≤ tail.

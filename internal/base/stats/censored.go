@@ -13,9 +13,6 @@ type Observation struct {
 	Lo, Hi float64
 }
 
-// Exactly returns the observation of the value x itself.
-func Exactly(x float64) Observation { return Observation{Lo: x, Hi: x} }
-
 // Below returns the observation of a value that is at most limit (left-censored).
 func Below(limit float64) Observation { return Observation{Lo: math.Inf(-1), Hi: limit} }
 

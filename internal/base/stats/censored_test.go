@@ -18,6 +18,8 @@ var (
 	noUpper = math.Inf(1)
 )
 
+func exactly(x float64) stats.Observation { return stats.Between(x, x) }
+
 func observations(pairs ...[2]float64) []stats.Observation {
 	var o []stats.Observation
 	for _, p := range pairs {
@@ -33,7 +35,7 @@ func leftCensored() []stats.Observation {
 		o = append(o, stats.Below(10))
 	}
 	for _, x := range []float64{12, 15, 18, 22, 27, 31, 40, 46, 58, 75, 90, 130, 21, 35, 64} {
-		o = append(o, stats.Exactly(x))
+		o = append(o, exactly(x))
 	}
 	return o
 }
@@ -193,7 +195,7 @@ func TestCensoredWithoutCensoring(t *testing.T) {
 		var o []stats.Observation
 		mean, squares := 0.0, 0.0
 		for _, v := range x {
-			o = append(o, stats.Exactly(offset+float64(v)))
+			o = append(o, exactly(offset+float64(v)))
 			mean += float64(v) / n
 		}
 		for _, v := range x {
@@ -224,7 +226,7 @@ func drawObservations(t *rapid.T) []stats.Observation {
 	others := rapid.SliceOfN(rapid.IntRange(1, 500), 0, 12).Draw(t, "others")
 	var o []stats.Observation
 	for _, x := range exact {
-		o = append(o, stats.Exactly(float64(x)))
+		o = append(o, exactly(float64(x)))
 	}
 	for i, x := range others {
 		v := float64(x)
@@ -357,7 +359,7 @@ func TestCensoredMirrored(t *testing.T) {
 		}
 		a := must[stats.CensoredFit](t)(stats.FitCensored(o, stats.Normal))
 		b := must[stats.CensoredFit](t)(stats.FitCensored(mirrored, stats.Normal))
-		p := must[stats.Probability](t)(stats.ProbabilityOf(float64(rapid.IntRange(1, 99).Draw(t, "p %")) / 100))
+		p := must[stats.Probability](t)(probabilityOf(float64(rapid.IntRange(1, 99).Draw(t, "p %")) / 100))
 		for _, method := range []stats.LimitsMethod{stats.WaldLimits, stats.ProfileLimits} {
 			qa := must[stats.Estimate](t)(a.Quantile(p, c, method))
 			qb := must[stats.Estimate](t)(b.Quantile(p.Complement(), c, method))
@@ -379,7 +381,7 @@ func TestCensoredFarFromTheStart(t *testing.T) {
 	t.Parallel()
 	far := []stats.Observation{stats.Above(1e6), stats.Below(1e-6)}
 	for i := 1; i <= 40; i++ {
-		far = append(far, stats.Exactly(50+float64(i)/10))
+		far = append(far, exactly(50+float64(i)/10))
 	}
 	fit := must[stats.CensoredFit](t)(stats.FitCensored(far, stats.LogNormal))
 	wantNear(t, "μ", fit.Mu, 3.771855324508942, 1e-9)
@@ -402,7 +404,7 @@ func TestCensoredNarrowIntervals(t *testing.T) {
 	var exact, rounded []stats.Observation
 	const half = 1e-7
 	for _, x := range []float64{12, 15, 18, 22, 27, 31, 40, 46} {
-		exact = append(exact, stats.Exactly(x))
+		exact = append(exact, exactly(x))
 		rounded = append(rounded, stats.Between(x-half, x+half))
 	}
 	a := must[stats.CensoredFit](t)(stats.FitCensored(exact, stats.Normal))
@@ -415,7 +417,7 @@ func TestCensoredNarrowIntervals(t *testing.T) {
 
 func TestCensoredNotEstimable(t *testing.T) {
 	t.Parallel()
-	exactly, below, above, between := stats.Exactly, stats.Below, stats.Above, stats.Between
+	exactly, below, above, between := exactly, stats.Below, stats.Above, stats.Between
 	type sample = []stats.Observation
 	for _, test := range []struct {
 		reason string
@@ -485,7 +487,7 @@ func TestCensoredOpenProfile(t *testing.T) {
 func ExampleFitCensored() {
 	readings := []stats.Observation{stats.Below(10), stats.Below(10)}
 	for _, x := range []float64{12, 18, 25, 31, 47, 60, 88, 140} {
-		readings = append(readings, stats.Exactly(x))
+		readings = append(readings, stats.Between(x, x))
 	}
 	fit, err := stats.FitCensored(readings, stats.LogNormal)
 	if err != nil {

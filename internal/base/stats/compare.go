@@ -3,45 +3,31 @@ package stats
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/stat"
 )
 
 // TTest is a comparison of means by Student's t.
 type TTest struct {
-	Difference float64 // mean, or difference of means, less the value tested
+	Difference float64 // mean of the differences, or difference of the means
 	SE         float64
 	T          float64 // Difference / SE
 	DF         float64
 	P          float64  // two-sided
-	Interval   Interval // for the difference before the value tested is subtracted
+	Interval   Interval // for the difference
 }
 
-// OneSampleT tests whether the mean is mu: T = (mean − mu)/(SD/√n) with n−1 degrees of freedom. The
-// interval is for the mean. Conditions: at least 2 finite values, mu finite, a given confidence,
-// else a [TooFewError] or [ErrArgument]; [ErrNotEstimable] if all values are equal.
+// PairedT tests whether the mean of the differences x − y of pairs is 0, with n−1 degrees
+// of freedom. Conditions: as many finite values in x as in y, at least 2, a given confidence, else a
+// [TooFewError] or [ErrArgument]; [ErrNotEstimable] if all differences are equal.
 //
 // Source: Student, Biometrika 1908;6:1-25.
-func OneSampleT(x []float64, mu float64, c Confidence) (TTest, error) {
-	if math.IsNaN(mu) || math.IsInf(mu, 0) {
-		return TTest{}, fmt.Errorf("mean to test %v: want a finite number: %w", mu, ErrArgument)
-	}
-	m, err := meanOf(x)
-	if err != nil {
-		return TTest{}, err
-	}
-	return m.tTest(mu, c)
-}
-
-// PairedT tests whether the mean of the differences x − y of pairs is 0, as [OneSampleT] of the
-// differences. Conditions as there, and as many values in x as in y.
 func PairedT(x, y []float64, c Confidence) (TTest, error) {
 	m, err := meanOfDifferences(x, y)
 	if err != nil {
 		return TTest{}, err
 	}
-	return m.tTest(0, c)
+	return m.tTest(c)
 }
 
 // WelchT tests whether two samples have the same mean, without supposing the same variance. The
@@ -55,18 +41,7 @@ func WelchT(x, y []float64, c Confidence) (TTest, error) {
 	if err != nil {
 		return TTest{}, err
 	}
-	return m.tTest(0, c)
-}
-
-// PooledT tests whether two samples of one variance have the same mean; the difference is
-// mean(x) − mean(y), with nx+ny−2 degrees of freedom. Conditions and errors as for [WelchT], which is
-// the safer choice. Source: NIST/SEMATECH e-Handbook 1.3.5.3.
-func PooledT(x, y []float64, c Confidence) (TTest, error) {
-	m, err := pooled(x, y)
-	if err != nil {
-		return TTest{}, err
-	}
-	return m.tTest(0, c)
+	return m.tTest(c)
 }
 
 // Equivalence is the result of two one-sided t tests against a margin.
@@ -166,24 +141,13 @@ func welch(x, y []float64) (studentMean, error) {
 	return studentMean{value: d, se: math.Sqrt(a + b), df: df}, nil
 }
 
-func pooled(x, y []float64) (studentMean, error) {
-	d, vx, vy, err := twoVariances(x, y)
-	if err != nil {
-		return studentMean{}, err
-	}
-	nx, ny := float64(len(x)), float64(len(y))
-	df := nx + ny - 2
-	variance := ((nx-1)*vx + (ny-1)*vy) / df
-	return studentMean{value: d, se: math.Sqrt(variance * (1/nx + 1/ny)), df: df}, nil
-}
-
-func (m studentMean) tTest(mu float64, c Confidence) (TTest, error) {
+func (m studentMean) tTest(c Confidence) (TTest, error) {
 	if !c.Known() {
 		return TTest{}, fmt.Errorf("no confidence given: %w", ErrArgument)
 	}
-	t := (m.value - mu) / m.se
+	t := m.value / m.se
 	return TTest{
-		Difference: m.value - mu, SE: m.se, T: t, DF: m.df,
+		Difference: m.value, SE: m.se, T: t, DF: m.df,
 		P:        2 * TSurvival(math.Abs(t), m.df),
 		Interval: m.interval(c.tail()),
 	}, nil
@@ -212,103 +176,4 @@ func (m studentMean) equivalence(margin float64, c Confidence) (Equivalence, err
 	e.P = max(TSurvival(e.Above, m.df), TCDF(e.Below, m.df))
 	e.Equivalent = e.P <= risk
 	return e, nil
-}
-
-// VarianceTest is a comparison of the variances of several groups.
-type VarianceTest struct {
-	Statistic float64
-	DF1       int // groups − 1
-	DF2       int // values − groups; 0 for Bartlett's test, which has no second
-	P         float64
-}
-
-// Levene tests whether groups have the same variance by an analysis of variance of the distances
-// from each group's median (the form of Brown & Forsythe), which holds its level for skewed
-// readings. The statistic has an F distribution. Conditions: at least 2 groups of at least 2 finite
-// values, else [ErrArgument] or a [TooFewError]; [ErrNotEstimable] if the distances do not vary
-// within any group, as happens with two values in each.
-//
-// Source: M. B. Brown & A. B. Forsythe, J Am Stat Assoc 1974;69:364-367; NIST/SEMATECH e-Handbook
-// 1.3.5.10.
-func Levene(groups ...[]float64) (VarianceTest, error) {
-	if err := checkGroups(groups); err != nil {
-		return VarianceTest{}, err
-	}
-	n, total := 0, 0.0
-	means, within := make([]float64, len(groups)), 0.0
-	varies := false
-	for i, g := range groups {
-		z := fromMedian(g)
-		varies = varies || !allEqual(z)
-		mean, variance := stat.MeanVariance(z, nil)
-		means[i], within = mean, within+variance*float64(len(g)-1)
-		n, total = n+len(g), total+mean*float64(len(g))
-	}
-	if !varies {
-		return VarianceTest{}, fmt.Errorf("the distances from the median do not vary within any group: %w", ErrNotEstimable)
-	}
-	between := 0.0
-	for i, g := range groups {
-		d := means[i] - total/float64(n)
-		between += float64(len(g)) * d * d
-	}
-	t := VarianceTest{DF1: len(groups) - 1, DF2: n - len(groups)}
-	d1, d2 := float64(t.DF1), float64(t.DF2)
-	t.Statistic = (between / d1) / (within / d2)
-	t.P = fSurvival(t.Statistic, d1, d2)
-	return t, nil
-}
-
-// fromMedian returns the distances from the median.
-func fromMedian(x []float64) []float64 {
-	sorted := slices.Clone(x)
-	slices.Sort(sorted)
-	n := len(sorted)
-	if n == 2 { // the two are equally far, which rounding of the median might hide
-		half := (sorted[1] - sorted[0]) / 2
-		return []float64{half, half}
-	}
-	median := sorted[(n-1)/2] + (sorted[n/2]-sorted[(n-1)/2])/2
-	for i, v := range sorted {
-		sorted[i] = math.Abs(v - median)
-	}
-	return sorted
-}
-
-// Bartlett tests whether groups of normal values have the same variance. The statistic has a
-// chi-squared distribution. It reacts to skewness as much as to unequal variances; see [Levene].
-// Conditions: at least 2 groups of at least 2 finite values, else [ErrArgument] or a [TooFewError];
-// [ErrNotEstimable] if a group does not vary.
-//
-// Source: M. S. Bartlett, Proc R Soc A 1937;160:268-282; NIST/SEMATECH e-Handbook 1.3.5.7.
-func Bartlett(groups ...[]float64) (VarianceTest, error) {
-	if err := checkGroups(groups); err != nil {
-		return VarianceTest{}, err
-	}
-	var pooled, logs, inverse, df float64
-	for _, g := range groups {
-		_, sd, err := meanSD(g)
-		if err != nil {
-			return VarianceTest{}, err
-		}
-		f := float64(len(g) - 1)
-		pooled, logs, inverse, df = pooled+f*sd*sd, logs+2*f*math.Log(sd), inverse+1/f, df+f
-	}
-	k := float64(len(groups) - 1)
-	t := VarianceTest{DF1: len(groups) - 1}
-	t.Statistic = max(0, df*math.Log(pooled/df)-logs) / (1 + (inverse-1/df)/(3*k))
-	t.P = chiSquaredSurvival(t.Statistic, k)
-	return t, nil
-}
-
-func checkGroups(groups [][]float64) error {
-	if len(groups) < 2 {
-		return fmt.Errorf("%d groups: want at least 2: %w", len(groups), ErrArgument)
-	}
-	for i, g := range groups {
-		if err := checkSample(g, 2); err != nil {
-			return fmt.Errorf("group %d: %w", i+1, err)
-		}
-	}
-	return nil
 }

@@ -102,7 +102,7 @@ func TestPredictiveProperties(t *testing.T) {
 		}
 		thousandths := rapid.IntRange(1, 998).Draw(t, "prevalence × 1000")
 		at := func(k int) stats.Predictive {
-			prevalence, err := stats.ProbabilityOf(float64(k) / 1000)
+			prevalence, err := probabilityOf(float64(k) / 1000)
 			if err != nil {
 				t.Fatal(err)
 			}

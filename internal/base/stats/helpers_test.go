@@ -98,3 +98,8 @@ func drawConfidence(t *rapid.T) stats.Confidence {
 	}
 	return c
 }
+
+// probabilityOf takes the shortest decimal that reads back as f.
+func probabilityOf(f float64) (stats.Probability, error) {
+	return stats.ParseProbability(strconv.FormatFloat(f, 'f', -1, 64))
+}

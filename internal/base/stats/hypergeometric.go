@@ -41,19 +41,6 @@ func (h Hypergeometric) Mean() float64 {
 	return float64(h.Drawn) * float64(h.Marked) / float64(h.Size)
 }
 
-// Variance returns n·(K/N)·(1−K/N)·(N−n)/(N−1) with N, K, n for Size, Marked, Drawn; 0 for fewer
-// than two units.
-func (h Hypergeometric) Variance() float64 {
-	switch {
-	case !h.valid():
-		return math.NaN()
-	case h.Size < 2:
-		return 0
-	}
-	n := float64(h.Size)
-	return h.Mean() * float64(h.Size-h.Marked) / n * float64(h.Size-h.Drawn) / (n - 1)
-}
-
 // Prob returns P(X = k) = C(K, k)·C(N−K, n−k)/C(N, n), and 0 outside the support.
 func (h Hypergeometric) Prob(k int) float64 { return math.Exp(h.LogProb(k)) }
 

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/big"
-	"slices"
 	"sort"
 	"strings"
 )
@@ -78,80 +77,6 @@ func QuantileRanks(n int, p Probability, c Confidence) (RankInterval, error) {
 		return RankInterval{}, err
 	}
 	return RankInterval{Lo: lo.Rank, Hi: hi.Rank, Achieved: lo.Achieved + hi.Achieved - 1}, nil
-}
-
-// QuantileUpper returns the upper confidence bound of the p quantile: the value of
-// [UpperQuantileRank] in the sample, which is in any order and is left alone. Infinite and NaN
-// values are refused with [ErrArgument].
-func QuantileUpper(x []float64, p Probability, c Confidence) (float64, RankBound, error) {
-	return valueAt(x, p, c, UpperQuantileRank)
-}
-
-// QuantileLower is [QuantileUpper] with [LowerQuantileRank].
-func QuantileLower(x []float64, p Probability, c Confidence) (float64, RankBound, error) {
-	return valueAt(x, p, c, LowerQuantileRank)
-}
-
-func valueAt(x []float64, p Probability, c Confidence,
-	rank func(int, Probability, Confidence) (RankBound, error),
-) (float64, RankBound, error) {
-	if err := checkSample(x, 1); err != nil {
-		return 0, RankBound{}, err
-	}
-	b, err := rank(len(x), p, c)
-	if err != nil {
-		return 0, RankBound{}, err
-	}
-	sorted := slices.Clone(x)
-	slices.Sort(sorted)
-	return sorted[b.Rank-1], b, nil
-}
-
-// FreeToleranceRanks returns the order statistics between which at least good of the population
-// lies with confidence at least c, whatever its distribution: as many values as possible are left
-// outside, as evenly as possible, and the odd one below. Unlike [QuantileRanks] it is about the
-// population between the two, not about one quantile.
-//
-// Ties count as reached and are decided exactly. Conditions: 1 ≤ n ≤ [MaxCount], 0 < good < 1, a
-// given confidence, else [ErrArgument]; a [TooFewError] with the n needed if not even the smallest
-// and the largest value reach c.
-//
-// Source: S. S. Wilks, Ann Math Stat 1941;12:91-96; NIST/SEMATECH e-Handbook 7.2.6.4.
-func FreeToleranceRanks(n int, good Probability, c Confidence) (RankInterval, error) {
-	if err := checkRank(n, good, c); err != nil {
-		return RankInterval{}, err
-	}
-	spare, ok := mostSpared(n, good, c.risk())
-	if !ok || spare == 0 {
-		return RankInterval{}, tooFewFor(n, good, 1, c)
-	}
-	blocks := spare + 1 // of the n+1 gaps between values, those outside the interval
-	i := RankInterval{Lo: blocks - blocks/2, Hi: n + 1 - blocks/2}
-	i.Achieved = FreeToleranceConfidence(n, blocks, good)
-	return i, nil
-}
-
-// FreeToleranceConfidence returns the confidence that at least good of the population lies within
-// order statistics that leave blocks of the n+1 gaps between values outside: blocks = 1 for the
-// values up to the largest, 2 for the smallest to the largest, and so on. It is P(B ≥ blocks), B
-// binomial with n trials of probability 1−good. NaN unless 1 ≤ blocks ≤ n and good is given.
-//
-// Source: as [FreeToleranceRanks].
-func FreeToleranceConfidence(n, blocks int, good Probability) float64 {
-	if blocks < 1 || blocks > n || !good.Known() {
-		return math.NaN()
-	}
-	return betaAtMostOf(float64(blocks), float64(n+1-blocks), toFloat(good.complement()), good.Float())
-}
-
-// FreeToleranceSize returns the smallest n for which order statistics that leave blocks gaps
-// outside, as in [FreeToleranceConfidence], hold at least good of the population with confidence c.
-// Conditions: blocks ≥ 1 and those of [AssuranceSize], which gives the number; 0 < good.
-func FreeToleranceSize(blocks int, good Probability, c Confidence) (int, error) {
-	if blocks < 1 {
-		return 0, fmt.Errorf("%d blocks outside the limits: want at least 1: %w", blocks, ErrArgument)
-	}
-	return AssuranceSize(good, blocks-1, c)
 }
 
 func checkRank(n int, p Probability, c Confidence) error {

@@ -6,73 +6,6 @@ import (
 	"math/big"
 )
 
-// Side says in which direction a value may be extreme.
-type Side uint8
-
-// The directions.
-const (
-	UpperSide Side = iota + 1 // the largest value
-	LowerSide                 // the smallest value
-	EitherSide
-)
-
-// GrubbsTest is the most extreme value of a sample and how extreme it is.
-type GrubbsTest struct {
-	Index     int     // of the value in the sample, from 0; the first of equal ones
-	Statistic float64 // its distance from the mean in standard deviations, G
-	P         float64 // probability of a G as large in a normal sample
-}
-
-// Grubbs tests whether the most extreme value of a sample is an outlier, if the others are from one
-// normal distribution. Take logarithms first if the readings are log-normal. P is n (two-sided: 2n)
-// times the tail of the t distribution, the usual bound, exact where it matters: for G so large that
-// no two values can reach it, and at most 1.
-//
-// It finds one outlier; two close together hide each other. Use [GeneralizedESD] for several.
-// Conditions: at least 3 finite values, else a [TooFewError] or [ErrArgument]; [ErrNotEstimable] if
-// all are equal.
-//
-// Source: F. E. Grubbs, Technometrics 1969;11:1-21; NIST/SEMATECH e-Handbook 1.3.5.17.1.
-func Grubbs(x []float64, side Side) (GrubbsTest, error) {
-	if side < UpperSide || side > EitherSide {
-		return GrubbsTest{}, fmt.Errorf("side %d: want UpperSide, LowerSide or EitherSide: %w", side, ErrArgument)
-	}
-	if err := checkSample(x, 3); err != nil {
-		return GrubbsTest{}, err
-	}
-	i, g, err := mostExtreme(x, side)
-	if err != nil {
-		return GrubbsTest{}, err
-	}
-	n := float64(len(x))
-	t := math.Inf(1)
-	if rest := (n-1)*(n-1) - n*g*g; rest > 0 {
-		t = g * math.Sqrt(n*(n-2)/rest)
-	}
-	return GrubbsTest{Index: i, Statistic: g, P: min(1, side.tests(n)*TSurvival(t, n-2))}, nil
-}
-
-// GrubbsCritical returns the value of G that is exceeded with probability at most 1−c in a normal
-// sample of n. Conditions: 3 ≤ n ≤ MaxCount and a given confidence, else [ErrArgument] or a
-// [TooFewError]. Source: as [Grubbs].
-func GrubbsCritical(n int, side Side, c Confidence) (float64, error) {
-	switch {
-	case side < UpperSide || side > EitherSide || !c.Known() || n > MaxCount || n < 0:
-		return 0, fmt.Errorf("critical value of %d observations, side %d, confidence %q: %w", n, side, c, ErrArgument)
-	case n < 3:
-		return 0, &TooFewError{Have: n, Need: 3}
-	}
-	return extremeCritical(float64(n), side.tests(float64(n)), c.risk()), nil
-}
-
-// tests returns how many tails the bound adds up.
-func (s Side) tests(n float64) float64 {
-	if s == EitherSide {
-		return 2 * n
-	}
-	return n
-}
-
 // extremeCritical returns the critical distance of the most extreme of n values, with risk divided
 // among so many tests.
 func extremeCritical(n, tests float64, risk *big.Rat) float64 {
@@ -82,18 +15,14 @@ func extremeCritical(n, tests float64, risk *big.Rat) float64 {
 
 // mostExtreme returns the index of the value farthest from the mean and its distance in standard
 // deviations.
-func mostExtreme(x []float64, side Side) (index int, distance float64, err error) {
+func mostExtreme(x []float64) (index int, distance float64, err error) {
 	mean, sd, err := meanSD(x)
 	if err != nil {
 		return 0, 0, err
 	}
 	distance = math.Inf(-1)
 	for i, v := range x {
-		d := v - mean
-		if side == LowerSide || (side == EitherSide && d < 0) {
-			d = -d
-		}
-		if d > distance {
+		if d := math.Abs(v - mean); d > distance {
 			index, distance = i, d
 		}
 	}
@@ -132,7 +61,7 @@ func GeneralizedESD(x []float64, most int, c Confidence) (steps []ESDStep, outli
 		left[i], at[i] = v, i
 	}
 	for range most {
-		i, r, err := mostExtreme(left, EitherSide)
+		i, r, err := mostExtreme(left)
 		if err != nil {
 			if len(steps) == 0 {
 				return nil, 0, err

@@ -13,61 +13,6 @@ import (
 // uranium is the mass spectrometer example of NIST/SEMATECH e-Handbook 1.3.5.17.1.
 var uranium = []float64{199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57}
 
-func TestGrubbsReference(t *testing.T) {
-	t.Parallel()
-	// G printed as 2.4687; values to 15 digits computed with R 4.2.2.
-	either := must[stats.GrubbsTest](t)(stats.Grubbs(uranium, stats.EitherSide))
-	wantNear(t, "G", either.Statistic, 2.46876461121245, close12)
-	// 1 − n·G²/(n−1)² is 0.005, and its rounding costs three digits.
-	wantNear(t, "two-sided p", either.P, 3.00263868207136e-07, 1e-9)
-	if either.Index != 7 {
-		t.Errorf("the outlier is value %d, want 7", either.Index)
-	}
-	upper := must[stats.GrubbsTest](t)(stats.Grubbs(uranium, stats.UpperSide))
-	wantNear(t, "one-sided p", upper.P, 3.00263868207136e-07/2, 1e-9)
-	lower := must[stats.GrubbsTest](t)(stats.Grubbs(uranium, stats.LowerSide))
-	if lower.Index != 0 || lower.P < 0.99 {
-		t.Errorf("lower side: %+v", lower)
-	}
-	mirrored := make([]float64, len(uranium))
-	for i, v := range uranium {
-		mirrored[i] = -v
-	}
-	if m := must[stats.GrubbsTest](t)(stats.Grubbs(mirrored, stats.LowerSide)); m != upper {
-		t.Errorf("mirrored: %+v, want %+v", m, upper)
-	}
-}
-
-// testdata/grubbs_crit.csv: from the quantiles of t, R 4.2.2; for n = 8 NIST prints 2.032.
-func TestGrubbsCriticalTable(t *testing.T) {
-	t.Parallel()
-	rows := readTable(t, "testdata/grubbs_crit.csv")
-	if len(rows) < 20 {
-		t.Fatalf("the table has only %d rows", len(rows))
-	}
-	for _, row := range rows {
-		n := atoi(t, row["n"])
-		critical := func(side stats.Side, c string) float64 {
-			return must[float64](t)(stats.GrubbsCritical(n, side, stats.MustConfidence(c)))
-		}
-		wantNear(t, "one-sided 5 %, n "+row["n"], critical(stats.UpperSide, "0.95"), atof(t, row["crit_one_05"]), close12)
-		wantNear(t, "one-sided 5 %, n "+row["n"], critical(stats.LowerSide, "0.95"), atof(t, row["crit_one_05"]), close12)
-		wantNear(t, "two-sided 5 %, n "+row["n"], critical(stats.EitherSide, "0.95"), atof(t, row["crit_two_05"]), close12)
-		wantNear(t, "one-sided 1 %, n "+row["n"], critical(stats.UpperSide, "0.99"), atof(t, row["crit_one_01"]), close12)
-	}
-}
-
-// For three values T has one degree of freedom, which is Cauchy's distribution: P = 3·atan(1/t)/π with
-// t = G·√(3/(4 − 3G²)).
-func TestGrubbsOfThree(t *testing.T) {
-	t.Parallel()
-	x := []float64{0, 0.1, 10}
-	got := must[stats.GrubbsTest](t)(stats.Grubbs(x, stats.UpperSide))
-	g := got.Statistic
-	want := 3 * math.Atan(math.Sqrt((4-3*g*g)/(3*g*g))) / math.Pi
-	wantNear(t, "p of three", got.P, want, 1e-9) // 4 − 3G² is 1e-4, and its rounding costs four digits
-}
-
 // rosner is the worked example of Rosner 1983, reprinted in NIST/SEMATECH e-Handbook 1.3.5.17.3.
 var rosner = []float64{
 	-0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56, 1.58, 1.65, 1.69, 1.70,
@@ -148,15 +93,9 @@ func TestOutlierArguments(t *testing.T) {
 		{"all equal", []float64{0.1, 0.1, 0.1, 0.1}, stats.ErrNotEstimable},
 		{"too large to square", []float64{1e200, 2e200, -1e200, 3}, stats.ErrNotEstimable},
 	} {
-		if _, err := stats.Grubbs(test.x, stats.EitherSide); !errors.Is(err, test.want) {
-			t.Errorf("Grubbs, %s: %v, want %v", test.reason, err, test.want)
-		}
 		if _, _, err := stats.GeneralizedESD(test.x, 1, c); !errors.Is(err, test.want) {
 			t.Errorf("ESD, %s: %v, want %v", test.reason, err, test.want)
 		}
-	}
-	if _, err := stats.Grubbs(uranium, 0); !errors.Is(err, stats.ErrArgument) {
-		t.Errorf("no side: %v", err)
 	}
 	for _, most := range []int{0, -1, 9} {
 		if _, _, err := stats.GeneralizedESD(uranium, most, c); !errors.Is(err, stats.ErrArgument) {
@@ -168,12 +107,6 @@ func TestOutlierArguments(t *testing.T) {
 	}
 	if _, _, err := stats.GeneralizedESD(uranium, 1, stats.Confidence{}); !errors.Is(err, stats.ErrArgument) {
 		t.Errorf("no confidence: %v", err)
-	}
-	if _, err := stats.GrubbsCritical(2, stats.UpperSide, c); !errors.Is(err, stats.ErrTooFew) {
-		t.Errorf("critical value of 2: %v", err)
-	}
-	if _, err := stats.GrubbsCritical(10, stats.UpperSide, stats.Confidence{}); !errors.Is(err, stats.ErrArgument) {
-		t.Errorf("critical value without confidence: %v", err)
 	}
 	// Once the outlier is gone, nothing is left that differs.
 	steps, outliers, err := stats.GeneralizedESD([]float64{1, 1, 1, 1, 1, 9}, 3, c)

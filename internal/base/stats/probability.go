@@ -38,13 +38,6 @@ func ParseProbability(s string) (Probability, error) {
 	return Probability{text: whole + "." + places}, nil
 }
 
-// ProbabilityOf takes the shortest decimal that reads back as f, so that ProbabilityOf(0.9) is
-// exactly nine tenths. It returns [ErrArgument] for NaN, infinities and values outside 0 to 1, and
-// for a value that needs more than 40 decimal places.
-func ProbabilityOf(f float64) (Probability, error) {
-	return ParseProbability(strconv.FormatFloat(f, 'f', -1, 64))
-}
-
 // MustProbability is [ParseProbability] for literals in code. It panics if s is not a probability.
 func MustProbability(s string) Probability {
 	p, err := ParseProbability(s)
@@ -112,7 +105,9 @@ func ParseConfidence(s string) (Confidence, error) {
 	return Confidence{p: p}, nil
 }
 
-// ConfidenceOf takes the shortest decimal that reads back as f, as [ProbabilityOf] does.
+// ConfidenceOf takes the shortest decimal that reads back as f, so that ConfidenceOf(0.9) is exactly nine tenths.
+// It returns [ErrArgument] for NaN, infinities, 0, 1 and values outside, and for a value that needs
+// more than 40 decimal places.
 func ConfidenceOf(f float64) (Confidence, error) {
 	return ParseConfidence(strconv.FormatFloat(f, 'f', -1, 64))
 }

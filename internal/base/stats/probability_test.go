@@ -87,8 +87,8 @@ func TestFloatsAreReadAsTheirShortestDecimal(t *testing.T) {
 		t.Errorf("ConfidenceOf(0.9) is %s, want 9/10", c.Rat())
 	}
 	for _, f := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), -0.1, 1.5, 1e-300, math.Copysign(0, -1)} {
-		if p, err := stats.ProbabilityOf(f); !errors.Is(err, stats.ErrArgument) {
-			t.Errorf("ProbabilityOf(%g) = %q, %v; want ErrArgument", f, p, err)
+		if c, err := stats.ConfidenceOf(f); !errors.Is(err, stats.ErrArgument) {
+			t.Errorf("ConfidenceOf(%g) = %q, %v; want ErrArgument", f, c, err)
 		}
 	}
 }
@@ -100,7 +100,7 @@ func TestProbabilityTextRoundTrips(t *testing.T) {
 			P stats.Probability
 			C stats.Confidence
 		}
-		p, err := stats.ProbabilityOf(f)
+		p, err := probabilityOf(f)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -108,7 +108,7 @@ func TestQuantileProperties(t *testing.T) {
 		a := rapid.IntRange(0, 1000).Draw(t, "p × 1000")
 		b := rapid.IntRange(a, 1000).Draw(t, "larger p × 1000")
 		at := func(thousandths int) float64 {
-			p := must[stats.Probability](t)(stats.ProbabilityOf(float64(thousandths) / 1000))
+			p := must[stats.Probability](t)(probabilityOf(float64(thousandths) / 1000))
 			return must[float64](t)(stats.Quantile(x, p, kind))
 		}
 		// (1−γ)a + γb rounds twice.

@@ -66,12 +66,6 @@ func NewROC(values []float64, positive []bool) (ROC, error) {
 	return r, nil
 }
 
-// Positives returns m.
-func (r ROC) Positives() int { return r.positives }
-
-// Negatives returns n.
-func (r ROC) Negatives() int { return r.negatives }
-
 // Area returns the area under the curve, the Mann–Whitney statistic divided by mn: exact but for
 // one rounding.
 //
@@ -127,17 +121,6 @@ func (r ROC) DeLong() (se float64, err error) {
 	return math.Sqrt(r.varOfPos/float64(r.positives) + r.varOfNegs/float64(r.negatives)), nil
 }
 
-// DeLongInterval returns area ± z·SE with DeLong's standard error, cut off at 0 and 1. It has no
-// width when the classes do not overlap. Conditions as [ROC.DeLong].
-func (r ROC) DeLongInterval(c Confidence) (Interval, error) {
-	se, err := r.deLong(c)
-	if err != nil {
-		return Interval{}, err
-	}
-	half, a := normalZ(c)*se, r.Area()
-	return Interval{Lo: a - half, Hi: a + half}.clamped(), nil
-}
-
 // LogitInterval returns the interval on the scale of ln(A/(1−A)), with DeLong's standard error
 // carried over by the delta method, SE/(A(1−A)). It stays within 0 to 1 and covers better than the
 // plain interval where the area is near 1. Conditions as [ROC.DeLong]; at an area of exactly 0 or 1
@@ -168,20 +151,6 @@ func (r ROC) deLong(c Confidence) (float64, error) {
 // separated says whether every positive case lies on the same side of every negative one.
 func (r ROC) separated() bool {
 	return r.wins == 0 || r.wins == 2*uint64(r.positives)*uint64(r.negatives)
-}
-
-// HanleyMcNeil returns the standard error of an area by the approximation for exponential
-// distributions: variance (A(1−A) + (m−1)(Q₁−A²) + (n−1)(Q₂−A²))/(mn) with Q₁ = A/(2−A) and
-// Q₂ = 2A²/(1+A). It needs no data beyond the area and the numbers of cases. It is 0 for a ROC
-// without cases and for an area of 0 or 1.
-//
-// Source: J. A. Hanley & B. J. McNeil, Radiology 1982;143:29-36, eqs. 1 and 2.
-func (r ROC) HanleyMcNeil() float64 {
-	if r.positives == 0 || r.negatives == 0 {
-		return 0
-	}
-	m, n := float64(r.positives), float64(r.negatives)
-	return math.Sqrt(exponentialVariance(r.Area(), m, n, m-1, n-1))
 }
 
 // exponentialVariance is Hanley and McNeil's variance with given weights in place of m−1 and n−1.
@@ -299,20 +268,6 @@ func ComparePaired(a, b []float64, positive []bool, c Confidence) (AreaDifferenc
 	}
 	pairs := 2 * float64(m) * float64(n)
 	return difference(float64(pos[0].a)/pairs, float64(pos[1].a)/pairs, variance, c)
-}
-
-// CompareUnpaired tests whether two markers measured on different cases have the same area. The
-// variances add. Conditions as [ComparePaired].
-func CompareUnpaired(a, b ROC, c Confidence) (AreaDifference, error) {
-	seA, err := a.deLong(c)
-	if err != nil {
-		return AreaDifference{}, fmt.Errorf("first marker: %w", err)
-	}
-	seB, err := b.DeLong()
-	if err != nil {
-		return AreaDifference{}, fmt.Errorf("second marker: %w", err)
-	}
-	return difference(a.Area(), b.Area(), seA*seA+seB*seB, c)
 }
 
 func difference(a, b, variance float64, c Confidence) (AreaDifference, error) {

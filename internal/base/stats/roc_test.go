@@ -49,19 +49,15 @@ func TestAreaReference(t *testing.T) {
 	c := stats.MustConfidence("0.95")
 	v, truth := hanleyMcNeil()
 	r := must[stats.ROC](t)(stats.NewROC(v, truth))
-	if r.Positives() != 51 || r.Negatives() != 58 {
-		t.Errorf("%d and %d cases, want 51 and 58", r.Positives(), r.Negatives())
+	if all := r.Best(); all.Positives() != 51 || all.Negatives() != 58 {
+		t.Errorf("%d and %d cases, want 51 and 58", all.Positives(), all.Negatives())
 	}
-	// The paper prints an area of 0.893 with a standard error of 0.032.
-	if math.Abs(r.Area()-0.893) > 0.0005 || math.Abs(r.HanleyMcNeil()-0.032) > 0.0005 {
-		t.Errorf("area %.4f, standard error %.4f, printed 0.893 and 0.032", r.Area(), r.HanleyMcNeil())
+	if math.Abs(r.Area()-0.893) > 0.0005 {
+		t.Errorf("area %.4f, printed 0.893", r.Area())
 	}
 	// Reference values, independent implementation, 15 digits.
 	wantNear(t, "area", r.Area(), 0.893171061528059, close12)
-	wantNear(t, "Hanley–McNeil", r.HanleyMcNeil(), 0.0324865796073421, close12)
 	wantNear(t, "DeLong", must[float64](t)(r.DeLong()), math.Sqrt(0.000943989270262985), close12)
-	wantInterval(t, "DeLong", must[stats.Interval](t)(r.DeLongInterval(c)),
-		stats.Interval{Lo: 0.832952327658172, Hi: 0.953389795397947})
 	wantInterval(t, "Newcombe", must[stats.Interval](t)(r.Newcombe(c)),
 		stats.Interval{Lo: 0.8116884072884325, Hi: 0.94000618264046033})
 
@@ -77,8 +73,6 @@ func TestAreaReference(t *testing.T) {
 	wantNear(t, "paired Z", paired.Z, -1.51301705561455, close12)
 	wantNear(t, "paired P", paired.P, 0.130275326590055, close12)
 	wantInterval(t, "paired", paired.Interval, stats.Interval{Lo: -0.358656424599089, Hi: 0.0461564245990892})
-	apart := must[stats.AreaDifference](t)(stats.CompareUnpaired(ra, rb, c))
-	wantNear(t, "unpaired Z", apart.Z, -1.55981679705318, close12)
 }
 
 func square(x float64) float64 { return x * x }
@@ -131,9 +125,6 @@ func TestSeparatedClasses(t *testing.T) {
 	if se := must[float64](t)(r.DeLong()); r.Area() != 1 || se != 0 {
 		t.Errorf("area %v, standard error %v, want 1 and 0", r.Area(), se)
 	}
-	if i := must[stats.Interval](t)(r.DeLongInterval(c)); i != (stats.Interval{Lo: 1, Hi: 1}) {
-		t.Errorf("DeLong's interval %v, want 1 to 1", i)
-	}
 	if i, err := r.LogitInterval(c); !errors.Is(err, stats.ErrArgument) {
 		t.Errorf("logit interval %v, error %v, want ErrArgument", i, err)
 	}
@@ -182,7 +173,7 @@ func TestROCRefuses(t *testing.T) {
 	if _, err := (stats.ROC{}).Newcombe(stats.MustConfidence("0.95")); !errors.Is(err, stats.ErrArgument) {
 		t.Errorf("no cases: got %v, want ErrArgument", err)
 	}
-	if (stats.ROC{}).Area() != 0 || (stats.ROC{}).HanleyMcNeil() != 0 {
+	if (stats.ROC{}).Area() != 0 {
 		t.Error("the zero ROC has an area")
 	}
 }
@@ -326,8 +317,8 @@ func checkCuts(t *rapid.T, r stats.ROC, d cases) {
 	if last.FalseNegative != 0 || last.TrueNegative != 0 {
 		t.Fatalf("the last cut %+v leaves cases", last)
 	}
-	if !near(area/float64(r.Positives()*r.Negatives()), r.Area(), close12) {
-		t.Fatalf("trapezoids %v, area %v", area/float64(r.Positives()*r.Negatives()), r.Area())
+	if !near(area/float64(last.Positives()*last.Negatives()), r.Area(), close12) {
+		t.Fatalf("trapezoids %v, area %v", area/float64(last.Positives()*last.Negatives()), r.Area())
 	}
 	if got := r.Best().Youden(); math.Abs(got-best) > 1e-12 {
 		t.Fatalf("best index %v, want %v", got, best)
@@ -393,7 +384,7 @@ func TestAreaCoverage(t *testing.T) {
 		if i.Contains(area) {
 			covered++
 		}
-		if must[stats.Interval](t)(r.DeLongInterval(c)).Contains(area) {
+		if math.Abs(r.Area()-area) <= 1.959963984540054*must[float64](t)(r.DeLong()) {
 			plain++
 		}
 	}

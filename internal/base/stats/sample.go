@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -67,16 +66,4 @@ func allEqual(x []float64) bool {
 		}
 	}
 	return true
-}
-
-// chiSquaredSurvival returns P(X > x), X chi-squared with df degrees of freedom.
-func chiSquaredSurvival(x, df float64) float64 { return mathext.GammaIncRegComp(df/2, x/2) }
-
-// fSurvival returns P(F > f), F with d1 and d2 degrees of freedom.
-func fSurvival(f, d1, d2 float64) float64 {
-	ratio := f * d1 / d2
-	if math.IsInf(ratio, 1) {
-		return 0
-	}
-	return betaAtMostOf(d2/2, d1/2, 1/(1+ratio), ratio/(1+ratio))
 }

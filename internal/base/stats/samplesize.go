@@ -119,37 +119,18 @@ func floatPower(x *big.Float, n int) *big.Float {
 
 func power(x *big.Int, n int) *big.Int { return new(big.Int).Exp(x, big.NewInt(int64(n)), nil) }
 
-// Detection returns the probability that at least one positive unit is found when drawn units are
-// taken at random without replacement from size units of which positive are positive, and each
-// positive unit among them is recognised with probability sensitivity, independently:
-// 1 − Σ P(X = k)·(1−sensitivity)^k, X hypergeometric. Specificity is taken as perfect.
-//
-// Conditions: 0 ≤ positive ≤ size ≤ MaxPopulation, 0 ≤ drawn ≤ size, a given sensitivity, else
-// [ErrArgument]. It is 0 if nothing is drawn or nothing is positive.
-//
-// Source: A. R. Cannon & R. T. Roe, Livestock Disease Surveys, 1982 (perfect test); R. M. Cameron &
-// F. C. Baldock, Prev Vet Med 1998;34:1-17 (imperfect test).
-func Detection(size, positive, drawn int, sensitivity Probability) (float64, error) {
-	if err := checkPopulation(size, positive, sensitivity); err != nil {
-		return 0, err
-	}
-	if drawn < 0 || drawn > size {
-		return 0, fmt.Errorf("%d drawn from %d: %w", drawn, size, ErrArgument)
-	}
-	h := Hypergeometric{Size: size, Marked: positive, Drawn: drawn}
-	return 1 - h.missed(toFloat(sensitivity.complement())), nil
-}
-
 // DetectionSize returns the smallest number of units to draw without replacement from size units
 // so that, if at least positive of them are positive, at least one is found with confidence c: the
-// smallest n for which [Detection] ≥ c.
+// smallest n with 1 − Σ P(X = k)·(1−sensitivity)^k ≥ c, X hypergeometric. Each positive unit among those
+// drawn is recognised with probability sensitivity, independently. Specificity is taken as perfect.
 //
 // Unit: units. Ties count as reached and are decided exactly: 1 positive among 10 at c 0.9 needs
 // 9. Conditions: 1 ≤ positive ≤ size ≤ MaxPopulation, sensitivity above 0, a given confidence,
 // else [ErrArgument]; [ErrUnreachable] if even drawing all does not reach c, as happens with an
 // imperfect sensitivity.
 //
-// Source: as [Detection]. The usual closed form (1−(1−c)^(1/D))·(N−(D−1)/2) of Cannon & Roe is an
+// Source: A. R. Cannon & R. T. Roe, Livestock Disease Surveys, 1982 (perfect test); R. M. Cameron &
+// F. C. Baldock, Prev Vet Med 1998;34:1-17 (imperfect test). The usual closed form (1−(1−c)^(1/D))·(N−(D−1)/2) of Cannon & Roe is an
 // approximation and now and then differs by one.
 func DetectionSize(size, positive int, sensitivity Probability, c Confidence) (int, error) {
 	if err := checkPopulation(size, positive, sensitivity); err != nil {

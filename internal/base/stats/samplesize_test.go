@@ -89,7 +89,7 @@ func TestAssuranceSizeLarge(t *testing.T) {
 // The answer reaches the confidence and one trial fewer does not, in rational arithmetic.
 func TestAssuranceSizeIsTheSmallest(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		good := must[stats.Probability](t)(stats.ProbabilityOf(float64(rapid.IntRange(1, 97).Draw(t, "good × 100")) / 100))
+		good := must[stats.Probability](t)(probabilityOf(float64(rapid.IntRange(1, 97).Draw(t, "good × 100")) / 100))
 		failures := rapid.IntRange(0, 6).Draw(t, "failures")
 		c := must[stats.Confidence](t)(stats.ConfidenceOf(float64(rapid.IntRange(1, 99).Draw(t, "confidence × 100")) / 100))
 		n := must[int](t)(stats.AssuranceSize(good, failures, c))
@@ -161,7 +161,7 @@ func TestDetectionGrid(t *testing.T) {
 			t.Errorf("%s: got %d, want %d", what, got, want)
 		}
 		// The table has 15 decimals.
-		p := must[float64](t)(stats.Detection(size, positive, want, perfect))
+		p := stats.Hypergeometric{Size: size, Marked: positive, Drawn: want}.MoreThan(0)
 		if math.Abs(p-atof(t, row["p_detect"])) > 2e-15 {
 			t.Errorf("%s: detection %.16f, want %s", what, p, row["p_detect"])
 		}
@@ -201,10 +201,6 @@ func TestDetectionSizeReference(t *testing.T) {
 			}
 		})
 	}
-	p := must[float64](t)(stats.Detection(100, 5, 45, perfect))
-	wantNear(t, "detection, perfect test", p, .953793656637913, close12)
-	p = must[float64](t)(stats.Detection(100, 5, 45, stats.MustProbability("0.8")))
-	wantNear(t, "detection, sensitivity 0.8", p, .896805715968862, close12)
 }
 
 func TestDetectionSizeTies(t *testing.T) {
@@ -249,7 +245,7 @@ func TestDetectionSizeIsTheSmallest(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		size := rapid.IntRange(1, 60).Draw(t, "size")
 		positive := rapid.IntRange(1, size).Draw(t, "positive")
-		sensitivity := must[stats.Probability](t)(stats.ProbabilityOf(float64(rapid.IntRange(1, 20).Draw(t, "sensitivity × 20")) / 20))
+		sensitivity := must[stats.Probability](t)(probabilityOf(float64(rapid.IntRange(1, 20).Draw(t, "sensitivity × 20")) / 20))
 		c := must[stats.Confidence](t)(stats.ConfidenceOf(float64(rapid.IntRange(1, 99).Draw(t, "confidence × 100")) / 100))
 		risk := new(big.Rat).Sub(big.NewRat(1, 1), c.Rat())
 		n, err := stats.DetectionSize(size, positive, sensitivity, c)
@@ -268,54 +264,28 @@ func TestDetectionSizeIsTheSmallest(t *testing.T) {
 		if missed(size, positive, n-1, sensitivity).Cmp(risk) <= 0 {
 			t.Fatalf("%d units are enough, got %d", n-1, n)
 		}
-		want, _ := missed(size, positive, n, sensitivity).Float64()
-		if got := must[float64](t)(stats.Detection(size, positive, n, sensitivity)); math.Abs(got-(1-want)) > 1e-13 {
-			t.Fatalf("detection %v, want %v", got, 1-want)
-		}
-	})
-}
-
-func TestDetectionGrowsWithTheDraw(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		size := rapid.IntRange(1, stats.MaxPopulation).Draw(t, "size")
-		positive := rapid.IntRange(0, size).Draw(t, "positive")
-		n := rapid.IntRange(0, size-1).Draw(t, "n")
-		sensitivity := must[stats.Probability](t)(stats.ProbabilityOf(float64(rapid.IntRange(0, 100).Draw(t, "sensitivity × 100")) / 100))
-		few := must[float64](t)(stats.Detection(size, positive, n, sensitivity))
-		more := must[float64](t)(stats.Detection(size, positive, n+1, sensitivity))
-		if few < 0 || more > 1 || few > more+1e-11 {
-			t.Fatalf("%d drawn detect with %v, %d with %v", n, few, n+1, more)
-		}
 	})
 }
 
 func TestDetectionRefuses(t *testing.T) {
 	c := stats.MustConfidence("0.95")
 	tests := []struct {
-		name                  string
-		size, positive, drawn int
-		sensitivity           stats.Probability
+		name           string
+		size, positive int
+		sensitivity    stats.Probability
 	}{
-		{"negative population", -1, 0, 0, perfect},
-		{"population too large", stats.MaxPopulation + 1, 1, 1, perfect},
-		{"more positive than all", 5, 6, 1, perfect},
-		{"negative positives", 5, -1, 1, perfect},
-		{"no sensitivity given", 5, 1, 1, stats.Probability{}},
+		{"negative population", -1, 0, perfect},
+		{"population too large", stats.MaxPopulation + 1, 1, perfect},
+		{"more positive than all", 5, 6, perfect},
+		{"negative positives", 5, -1, perfect},
+		{"no sensitivity given", 5, 1, stats.Probability{}},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
-			if p, err := stats.Detection(test.size, test.positive, test.drawn, test.sensitivity); !errors.Is(err, stats.ErrArgument) {
-				t.Errorf("Detection gives %v, %v; want ErrArgument", p, err)
-			}
 			if n, err := stats.DetectionSize(test.size, test.positive, test.sensitivity, c); !errors.Is(err, stats.ErrArgument) {
 				t.Errorf("DetectionSize gives %d, %v; want ErrArgument", n, err)
 			}
 		})
-	}
-	for _, drawn := range []int{-1, 6} {
-		if p, err := stats.Detection(5, 1, drawn, perfect); !errors.Is(err, stats.ErrArgument) {
-			t.Errorf("%d drawn of 5 give %v, %v; want ErrArgument", drawn, p, err)
-		}
 	}
 	if n, err := stats.DetectionSize(5, 0, perfect, c); !errors.Is(err, stats.ErrArgument) {
 		t.Errorf("nothing to detect gives %d, %v; want ErrArgument", n, err)

@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/integrate/quad"
-	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -38,63 +37,6 @@ func ToleranceFactor(n int, good Probability, c Confidence) (float64, error) {
 		})
 		return risk - miss, fall
 	}), nil
-}
-
-// TwoSidedToleranceFactor returns the factor k for which mean ± k·SD (divisor n−1) of n values from
-// a normal distribution holds at least good of the population with confidence c. It is exact: the
-// coverage is integrated over the distribution of mean and SD.
-//
-// Conditions: 2 ≤ n ≤ MaxCount, ½ ≤ good < 1, ½ ≤ c, else [ErrArgument]; a [TooFewError] for n < 2.
-//
-// Source: A. Wald & J. Wolfowitz, Ann Math Stat 1946;17:208-215; the exact integral in R. E. Odeh,
-// Commun Stat Simul Comput 1978;7:183-201.
-func TwoSidedToleranceFactor(n int, good Probability, c Confidence) (float64, error) {
-	howe, err := HoweFactor(n, good, c)
-	if err != nil {
-		return 0, err
-	}
-	// The mean is off by u/√n with density φ(u); mean ± r then just holds good of the population.
-	const nodes, far = 64, 9 // φ(9) is 1e-18
-	u, weight := make([]float64, nodes), make([]float64, nodes)
-	quad.Legendre{}.FixedLocations(u, weight, 0, far)
-	r := make([]float64, nodes)
-	for i := range u {
-		weight[i] *= 2 * distuv.UnitNormal.Prob(u[i])
-		r[i] = halfWidth(u[i]/math.Sqrt(float64(n)), toFloat(good.complement()))
-	}
-	h, risk := float64(n-1)/2, toFloat(c.risk())
-	return solve(howe, math.MaxFloat64, func(k float64) (excess, slope float64) {
-		miss, fall := 0.0, 0.0
-		for i := range r {
-			y := h * (r[i] / k) * (r[i] / k) // k misses if SD² < (r/k)², that is, if χ²/2 < y
-			miss += weight[i] * mathext.GammaIncReg(h, y)
-			fall += weight[i] * 2 * h / k * math.Exp(logPoisson(h, y))
-		}
-		return risk - miss, fall
-	}), nil
-}
-
-// halfWidth returns r with P(|Z − off| > r) = outside.
-func halfWidth(off, outside float64) float64 {
-	return solve(off-NormalQuantile(outside/2), math.MaxFloat64, func(r float64) (excess, slope float64) {
-		return outside - NormalSurvival(r-off) - NormalSurvival(r+off),
-			distuv.UnitNormal.Prob(r-off) + distuv.UnitNormal.Prob(r+off)
-	})
-}
-
-// HoweFactor returns the approximate two-sided factor z₍₍₁₊good₎⁄₂₎·√((n−1)(1+1/n)/χ²), χ² being the
-// quantile 1−c of the chi-squared distribution with n−1 degrees of freedom. It is within a percent
-// of [TwoSidedToleranceFactor] for n ≥ 5 or so, usually below it. Conditions and errors as there.
-//
-// Source: W. G. Howe, J Am Stat Assoc 1969;64:610-620; NIST/SEMATECH e-Handbook 7.2.6.3.
-func HoweFactor(n int, good Probability, c Confidence) (float64, error) {
-	if err := checkTolerance(n, good, c); err != nil {
-		return 0, err
-	}
-	m := float64(n)
-	z := -NormalQuantile(toFloat(good.complement()) / 2)
-	chi := 2 * mathext.GammaIncRegInv((m-1)/2, toFloat(c.risk()))
-	return z * math.Sqrt((m-1)*(1+1/m)/chi), nil
 }
 
 func checkTolerance(n int, good Probability, c Confidence) error {
