@@ -130,7 +130,7 @@ func (l *log) export(tb testing.TB, size int) fstest.MapFS {
 func verify(rows []ledger.Row, head ledger.Checkpoint, checkpoints ...ledger.Checkpoint) error {
 	v := ledger.NewVerifier(checkpoints...)
 	for _, row := range rows {
-		if err := v.Feed(row); err != nil {
+		if err := v.FeedAll([]ledger.Row{row}); err != nil {
 			return err
 		}
 	}

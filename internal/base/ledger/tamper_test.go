@@ -144,7 +144,7 @@ func TestVerifierEnds(t *testing.T) {
 		if firstBad(first) != 1 || v.Size() != 1 {
 			t.Fatal(first)
 		}
-		for _, err := range []error{v.Feed(l.rows[1]), v.FeedAll(l.rows[1:]), v.FeedAll(nil), v.Finish(1, l.roots[1])} {
+		for _, err := range []error{v.FeedAll(l.rows[1:2]), v.FeedAll(l.rows[1:]), v.FeedAll(nil), v.Finish(1, l.roots[1])} {
 			if !errors.Is(err, first) {
 				t.Errorf("then %v", err)
 			}

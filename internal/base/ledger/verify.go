@@ -72,12 +72,6 @@ func (v *Verifier) Root() tlog.Hash { return v.tree.Root() }
 // Site returns the site that the records name.
 func (v *Verifier) Site() string { return v.site }
 
-// Feed verifies the next row. The error is a *FaultError.
-func (v *Verifier) Feed(row Row) error {
-	d := digestOf(&v.buf, row.Record)
-	return v.result(v.feed(row, &d))
-}
-
 // FeedAll verifies the next rows, hashing half of their leaves on a second goroutine, which has
 // ended when FeedAll returns. Batches of some hundred rows are best. The error is a *FaultError.
 func (v *Verifier) FeedAll(rows []Row) error {

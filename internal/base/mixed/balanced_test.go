@@ -1,6 +1,7 @@
 package mixed_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strconv"
@@ -142,9 +143,8 @@ func TestBalancedNested(t *testing.T) {
 	t.Parallel()
 	const scopes, rounds, each = 8, 5, 3
 	random := rand.New(rand.NewPCG(11, 12))
-	var scope, round mixed.Factor
-	scope = mixed.Factor{Name: "scope", Levels: levelsOf(scopes)}
-	round = mixed.Factor{Name: "round", Levels: levelsOf(rounds)}
+	scope := mixed.Factor{Name: "scope", Levels: levelsOf(scopes)}
+	var rounded []string
 	var y []float64
 	means, values := make([][]float64, scopes), [][]float64{}
 	for i := range scopes {
@@ -155,12 +155,12 @@ func TestBalancedNested(t *testing.T) {
 			for range each {
 				v := byScope + byRound + random.NormFloat64()
 				y, cell, mean = append(y, v), append(cell, v), mean+v/each
-				scope.Index, round.Index = append(scope.Index, int32(i)), append(round.Index, int32(j))
+				scope.Index, rounded = append(scope.Index, int32(i)), append(rounded, fmt.Sprintf("%d / %d", i, j))
 			}
 			means[i], values = append(means[i], mean), append(values, cell)
 		}
 	}
-	within := must(mixed.Combine("round within scope", scope, round))
+	within := mixed.NewFactor("round within scope", rounded)
 	if len(within.Levels) != scopes*rounds || within.Levels[within.Index[each]] != "0 / 1" {
 		t.Fatalf("levels %q", within.Levels)
 	}

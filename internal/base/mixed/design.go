@@ -23,7 +23,7 @@ type Design struct {
 	Covariates []Covariate
 
 	// Random are the factors whose levels are a sample of what there could be; at least one.
-	// Crossed and nested factors are given alike; see [Combine].
+	// Crossed and nested factors are given alike; a level of a nested one is named for its outer level too.
 	Random []Factor
 }
 

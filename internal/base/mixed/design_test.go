@@ -76,19 +76,6 @@ func TestDropRefuses(t *testing.T) {
 	}
 }
 
-func TestCombineRefuses(t *testing.T) {
-	t.Parallel()
-	d := crossedRows(t)
-	short, broken := d.Random[0], d.Random[0]
-	short.Index = short.Index[1:]
-	broken.Levels = broken.Levels[:3]
-	for _, inner := range []mixed.Factor{short, broken} {
-		if _, err := mixed.Combine("both", d.Random[1], inner); !errors.Is(err, stats.ErrArgument) {
-			t.Errorf("got %v", err)
-		}
-	}
-}
-
 // Columns that cannot be estimated are left out, are named, and change nothing else.
 func TestDroppedColumns(t *testing.T) {
 	t.Parallel()

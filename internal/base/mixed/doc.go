@@ -3,7 +3,7 @@
 // and the lot, together with an estimate for every single group.
 //
 // Put the rows into a [Design]: the response, the fixed [Factor] and [Covariate] terms and the
-// random [Factor] terms, which may be crossed or, through [Combine], nested. [FitLinear] answers for
+// random [Factor] terms, which may be crossed or, named for their outer level too, nested. [FitLinear] answers for
 // a response that scatters normally (a logarithm of a reading), by restricted or by full maximum
 // likelihood; [FitLogistic] for yes or no. Both give a [Term] for each random factor, with an
 // [Effect] for each of its levels, and a [Coefficient] for each fixed column. [Linear.Profile] gives

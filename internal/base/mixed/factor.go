@@ -42,44 +42,6 @@ func NewFactor(name string, values []string) Factor {
 	return Factor{Name: name, Levels: levels, Index: index}
 }
 
-// Combine returns the factor whose levels are the pairs of an outer and an inner level that have
-// rows, named "outer / inner" and in ascending order of the two positions. It says that the inner
-// levels are nested: round 1 of one scope has nothing to do with round 1 of another. A design with
-// the outer factor and the combined one is the nested model; with outer, inner and combined it is
-// the crossed model with interaction.
-//
-// It returns [stats.ErrArgument] if the two have different numbers of rows or an index outside
-// their levels.
-func Combine(name string, outer, inner Factor) (Factor, error) {
-	if len(outer.Index) != len(inner.Index) {
-		return Factor{}, argument("%s has %d rows and %s %d; combine factors of the same rows",
-			outer.Name, len(outer.Index), inner.Name, len(inner.Index))
-	}
-	for _, f := range []Factor{outer, inner} {
-		if err := f.checkIndex(); err != nil {
-			return Factor{}, err
-		}
-	}
-	pairs := make([]int64, len(outer.Index))
-	for row := range pairs {
-		pairs[row] = int64(outer.Index[row])<<32 | int64(inner.Index[row])
-	}
-	distinct := slices.Clone(pairs)
-	slices.Sort(distinct)
-	distinct = slices.Compact(distinct)
-	levels := make([]string, len(distinct))
-	position := make(map[int64]int32, len(distinct))
-	for i, pair := range distinct {
-		levels[i] = outer.Levels[pair>>32] + " / " + inner.Levels[pair&(1<<32-1)]
-		position[pair] = int32(i)
-	}
-	index := make([]int32, len(pairs))
-	for row, pair := range pairs {
-		index[row] = position[pair]
-	}
-	return Factor{Name: name, Levels: levels, Index: index}, nil
-}
-
 // checkIndex says which row points outside the levels.
 func (f Factor) checkIndex() error {
 	for row, level := range f.Index {
