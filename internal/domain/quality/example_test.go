@@ -26,7 +26,8 @@ func ExampleVerdicts() {
 			Value: value, At: monday.AddDays(i, time.UTC), Person: "first shift",
 		})
 	}
-	verdicts, err := quality.Verdicts(meter, []quality.Target{target}, quality.Classic(), controls, nil)
+	rules := quality.Rules{Use: quality.MultiRules, WarningFirst: true, AcrossLevels: true}
+	verdicts, err := quality.Verdicts(meter, []quality.Target{target}, rules, controls, nil)
 	if err != nil {
 		fmt.Println(err)
 		return

@@ -107,36 +107,6 @@ func TestGaugeIntervals(t *testing.T) {
 	wantInterval(t, "TV", kept.Total.CI, 0.6019750394005294, 4.434868578894051, close9)
 }
 
-// The form of the handbook prints EV 0.20188, AV 0.22963, GRR 0.30575, PV 1.10456 and TV 1.14610,
-// made from a mean range rounded to four digits; reference values of 10 digits without that.
-func TestRangeMethod(t *testing.T) {
-	t.Parallel()
-	s := must[quality.Study](t)(quality.NewStudy(published(t)))
-	g := must[quality.Gauge](t)(s.ByRange())
-	for _, p := range []struct {
-		what                string
-		got, exact, printed float64
-	}{
-		{"EV", g.Repeatability.SD, 0.2018566667, 0.20188},
-		{"AV", g.Appraisers.SD, 0.2296670291, 0.22963},
-		{"GRR", g.GRR.SD, 0.3057663457, 0.30575},
-		{"PV", g.Parts.SD, 1.1045955556, 1.10456},
-		{"TV", g.Total.SD, 1.1461345469, 1.14610},
-	} {
-		wantNear(t, p.what, p.got, p.exact, 1e-9)
-		if math.Abs(p.got-p.printed) > 5e-5 {
-			t.Errorf("%s: got %.6f, printed %.5f", p.what, p.got, p.printed)
-		}
-	}
-	if math.Abs(100*g.GRR.StudyVariation-26.678) > 5e-4 || g.Distinct != 5 || g.Anova != nil {
-		t.Errorf("%v %% of the study variation, %d categories", 100*g.GRR.StudyVariation, g.Distinct)
-	}
-	large := grid(11, 3, 3, rand.New(rand.NewPCG(1, 1)), 1, 1, 0, 1)
-	if _, err := must[quality.Study](t)(quality.NewStudy(large)).ByRange(); !errors.Is(err, stats.ErrArgument) {
-		t.Errorf("11 parts have no factor: %v", err)
-	}
-}
-
 // grid simulates a balanced study with the given standard deviations.
 func grid(parts, appraisers, trials int, random *rand.Rand, part, appraiser, both, repeat float64) []quality.Measurement {
 	var measurements []quality.Measurement

@@ -3,6 +3,7 @@ package quality_test
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -133,4 +134,10 @@ func shown(v quality.Verdict) string {
 // mentions says whether an error and a wanted part of its text agree; no part means no error.
 func mentions(err error, part string) bool {
 	return (err != nil) == (part != "") && (err == nil || strings.Contains(err.Error(), part))
+}
+
+// classic are the rules as first published: all of them, across levels, with 1-2s as the warning that
+// makes one look at the others.
+func classic() quality.Rules {
+	return quality.Rules{Use: slices.Clone(quality.MultiRules), WarningFirst: true, AcrossLevels: true}
 }

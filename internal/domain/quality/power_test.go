@@ -65,7 +65,7 @@ func TestPublishedFalseRejections(t *testing.T) {
 	}{
 		{"1-3s/2-2s/R-4s", quality.Rules{Use: within}, 0.005, 0.015, 0.00908300715939},
 		{"all rules, across levels", quality.Rules{Use: quality.MultiRules, AcrossLevels: true}, 0.01, 0.025, 0.0201294960870},
-		{"all rules, the warning first", quality.Classic(), 0.005, 0.02, 0.0103359175011},
+		{"all rules, the warning first", classic(), 0.005, 0.02, 0.0103359175011},
 	}
 	for _, test := range tests {
 		got := must[quality.Power](t)(test.rules.Power(2, 0, 1))
@@ -87,7 +87,7 @@ func TestPowerAgainstSimulation(t *testing.T) {
 		shift, spread float64
 	}{
 		{quality.Rules{Use: quality.MultiRules, AcrossLevels: true}, 2, 0, 1},
-		{quality.Classic(), 2, 0.8, 1},
+		{classic(), 2, 0.8, 1},
 		{quality.Rules{Use: quality.MultiRules}, 2, 0, 1.7},
 		{quality.Rules{Use: quality.MultiRules}, 1, -0.5, 1},
 	}

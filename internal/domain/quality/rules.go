@@ -64,12 +64,6 @@ type Rules struct {
 	Required []ControlKind `yaml:"required,omitempty" json:"required,omitempty"`
 }
 
-// Classic returns the rules as first published: all of them, across levels, with 1-2s as the
-// warning that makes one look at the others.
-func Classic() Rules {
-	return Rules{Use: slices.Clone(MultiRules), WarningFirst: true, AcrossLevels: true}
-}
-
 // Check refuses rules that are not known, twice in the list or without what they rest on.
 func (r Rules) Check() error {
 	for i, rule := range r.Use {

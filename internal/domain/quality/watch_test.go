@@ -23,7 +23,7 @@ func TestRulesCheck(t *testing.T) {
 		want   string
 	}{
 		{"limits alone", quality.Rules{}, ""},
-		{"as first published", quality.Classic(), ""},
+		{"as first published", classic(), ""},
 		{"unknown", quality.Rules{Use: []quality.Rule{"7-t"}}, `"7-t" is not known`},
 		{"the limits cannot be switched", quality.Rules{Use: []quality.Rule{quality.OutsideLimits}}, "is not known"},
 		{"twice", quality.Rules{Use: []quality.Rule{quality.TenX, quality.TenX}}, "listed twice"},
@@ -94,12 +94,12 @@ func TestMultiRules(t *testing.T) {
 		{"10-x switched off", without(quality.TenX), "A.1; A.1; A.1; A.1; A.1; A.1; A.1; A.1; A.1; A.2", "accepted"},
 
 		{"what was rejected stays in the count", every, "A3.2; A2.1", "rejected 1-2s(2A) 2-2s(1A 2A)"},
-		{"the warning comes first: a slow drift alone is not looked at", quality.Classic(), "A1.1; A1.2; A1.3; A1.4", "accepted"},
-		{"the warning comes first: then it is", quality.Classic(), "A1.1; A1.2; A1.3; A2.4", "rejected 1-2s(4A) 4-1s(1A 2A 3A 4A)"},
+		{"the warning comes first: a slow drift alone is not looked at", classic(), "A1.1; A1.2; A1.3; A1.4", "accepted"},
+		{"the warning comes first: then it is", classic(), "A1.1; A1.2; A1.3; A2.4", "rejected 1-2s(4A) 4-1s(1A 2A 3A 4A)"},
 
 		{"a blank at its limit", every, "A0 blank10", "accepted"},
 		{"a blank over its limit", every, "A0 blank11", "rejected limits(1blank)"},
-		{"limits count whatever comes first", quality.Classic(), "A0 blank11", "rejected limits(1blank)"},
+		{"limits count whatever comes first", classic(), "A0 blank11", "rejected limits(1blank)"},
 		{"no target, no verdict", every, "A0 D0", "unjudged"},
 		{"a failure counts although another control has no target", every, "A3.1 D0", "rejected 1-2s(1A) 1-3s(1A)"},
 		{"a required kind is missing", quality.Rules{Required: []quality.ControlKind{quality.Blank}}, "A0", "unjudged"},
@@ -129,7 +129,7 @@ func TestStatedLimits(t *testing.T) {
 	stated.Mean, stated.SD, stated.Runs, stated.Low, stated.High = 0, 0, 0, 100, 200
 	run := parseRuns(t, "A0")[0]
 	for value, want := range map[unit.Number]string{99: "rejected limits(1A)", 100: "accepted", 200: "accepted", 201: "rejected limits(1A)"} {
-		w := must[*quality.Watch](t)(quality.NewWatch(meter, []quality.Target{stated}, quality.Classic()))
+		w := must[*quality.Watch](t)(quality.NewWatch(meter, []quality.Target{stated}, classic()))
 		run[0].Value = value
 		v := must[quality.Verdict](t)(w.Next(run))
 		if got := shown(v); got != want {
@@ -191,7 +191,7 @@ func TestNextRefuses(t *testing.T) {
 		{"back in time", func(c []quality.Control) []quality.Control { c[0].At, c[1].At = 1, 2; return c }, "in the order of time"},
 	}
 	for _, test := range tests {
-		w := must[*quality.Watch](t)(quality.NewWatch(meter, targets(), quality.Classic()))
+		w := must[*quality.Watch](t)(quality.NewWatch(meter, targets(), classic()))
 		if _, err := w.Next(good()); err != nil {
 			t.Fatal(err)
 		}
@@ -199,13 +199,13 @@ func TestNextRefuses(t *testing.T) {
 			t.Errorf("%s: got %v, want %q", test.reason, err, test.want)
 		}
 	}
-	if _, err := quality.NewWatch(quality.Meter{}, nil, quality.Classic()); err == nil {
+	if _, err := quality.NewWatch(quality.Meter{}, nil, classic()); err == nil {
 		t.Error("a watch without a meter")
 	}
-	if _, err := quality.NewWatch(meter, []quality.Target{{}}, quality.Classic()); err == nil {
+	if _, err := quality.NewWatch(meter, []quality.Target{{}}, classic()); err == nil {
 		t.Error("a watch with a target that judges nothing")
 	}
-	if _, err := quality.Verdicts(meter, targets(), quality.Classic(), append(good(), good()...), nil); !mentions(err, "given twice") {
+	if _, err := quality.Verdicts(meter, targets(), classic(), append(good(), good()...), nil); !mentions(err, "given twice") {
 		t.Errorf("controls given twice: %v", err)
 	}
 }
@@ -393,7 +393,7 @@ func BenchmarkVerdicts(b *testing.B) {
 		}
 	}
 	for b.Loop() {
-		if _, err := quality.Verdicts(meter, targets(), quality.Classic(), controls, nil); err != nil {
+		if _, err := quality.Verdicts(meter, targets(), classic(), controls, nil); err != nil {
 			b.Fatal(err)
 		}
 	}
