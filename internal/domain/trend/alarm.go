@@ -93,7 +93,7 @@ type Watched struct {
 	State   State   // to go on with
 }
 
-// Run runs the charts over all readings since the baseline, in order ([Sorted]), and groups their
+// Run runs the charts over all readings since the baseline, in order of time and of id, and groups their
 // signals into alarms. Alarms are dated by [ChangeSince] over all readings since the baseline, also
 // those of earlier alarms: to begin anew, after a repair for example, make a new baseline. Readings
 // out of order or from before the end of the baseline give [ErrReadings]. No readings, no alarms.

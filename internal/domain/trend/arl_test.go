@@ -280,8 +280,6 @@ func TestARLArguments(t *testing.T) {
 		"no range":           second(trend.MovingRange{}.Between(1)),
 		"rules 1 and 3":      second(trend.Rules{On: trend.RulesOf(1, 3)}.ARL(0, 1)),
 		"a run of 1":         second(trend.Rules{On: trend.RulesOf(2), Run: 1}.ARL(0, 1)),
-		"26 values":          second(trend.ChartConstants(26)),
-		"one value":          second(trend.ChartConstants(1)),
 	} {
 		if !errors.Is(err, stats.ErrArgument) {
 			t.Errorf("%s: error %v", reason, err)

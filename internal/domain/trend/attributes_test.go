@@ -3,7 +3,6 @@ package trend_test
 import (
 	"errors"
 	"math"
-	"slices"
 	"testing"
 
 	"rinsate/internal/base/stats"
@@ -41,39 +40,19 @@ func wafers(t *testing.T) []trend.Count {
 	return c
 }
 
-func TestPChartHandbook(t *testing.T) {
-	c := must(trend.PChart(wafers(t)))
-	wantNear(t, "centre", c.Centre, .231333333333, 1e-11)
-	wantNear(t, "upper limit", c.Points[0].Upper, .410239118594738, 1e-13)
-	wantNear(t, "lower limit", c.Points[0].Lower, .0524275480719282, 1e-12)
-	if got := out(c); !slices.Equal(got, []int{15, 23}) {
-		t.Errorf("signals at %v, want 15 and 23", got)
-	}
+func TestLaneyPChartHandbook(t *testing.T) {
 	laney := must(trend.LaneyPChart(wafers(t)))
+	wantNear(t, "centre", laney.Centre, .231333333333, 1e-11)
 	// σ_z 1.6603086218728 and the limits beside it use d2 = 2/√π.
 	wantNear(t, "sigma z", laney.SigmaZ, 1.6603086218728, 1e-12)
 	wantNear(t, "upper limit", laney.Points[0].Upper, .52837215110578, 1e-12)
 	if laney.Points[0].Lower != 0 {
 		t.Errorf("lower limit %v", laney.Points[0].Lower)
 	}
-}
-
-// NIST/SEMATECH e-Handbook 6.3.3.1: c̄ = 16, limits 4 and 28.
-func TestCChartHandbook(t *testing.T) {
-	var periods []trend.Count
-	for i := range 25 {
-		periods = append(periods, trend.Count{Failures: 12 + 8*(i%2), Trials: 1})
-	}
-	periods[24].Failures = 16
-	c := must(trend.UChart(periods))
-	wantNear(t, "centre", c.Centre, 16, 1e-14)
-	wantNear(t, "upper limit", c.Points[0].Upper, 28, 1e-14)
-	wantNear(t, "lower limit", c.Points[0].Lower, 4, 1e-13)
-	periods[3].Failures, periods[4].Failures, periods[5].Failures = 28, 4, 12+12-16+12
-	// A count on the limit is no signal. (The centre is still 16.)
-	if c := must(trend.UChart(periods)); math.Abs(c.Centre-16) > 1e-12 || len(out(c)) != 0 {
-		t.Errorf("centre %v, signals at %v", c.Centre, out(c))
-	}
+	// The handbook's own chart is that without σ_z: it prints 0.4102 and 0.0524 and signals at 15 and 23.
+	half := (laney.Points[0].Upper - laney.Centre) / laney.SigmaZ
+	wantNear(t, "upper limit without σ_z", laney.Centre+half, .410239118594738, 1e-13)
+	wantNear(t, "lower limit without σ_z", laney.Centre-half, .0524275480719282, 1e-12)
 }
 
 func TestLaney(t *testing.T) {
@@ -82,14 +61,21 @@ func TestLaney(t *testing.T) {
 	wantNear(t, "sigma z", pcc.SigmaZ, 1.3776735387598, 1e-12)
 	wantNear(t, "sigma z with d2 = 1.128", pcc.SigmaZ*2/math.Sqrt(math.Pi)/1.128, 1.3781366313788, 1e-12)
 	example := counts(t, "laney_example.csv", "x", "n")
-	laney, plain := must(trend.LaneyPChart(example)), must(trend.PChart(example))
+	laney := must(trend.LaneyPChart(example))
 	wantNear(t, "sigma z", laney.SigmaZ, 3.5730532618583, 1e-12)
-	if len(out(plain)) != 8 || len(out(laney)) != 0 {
-		t.Errorf("%d signals on p, %d on p′; want 8 and none", len(out(plain)), len(out(laney)))
+	if got := out(laney); len(got) != 0 {
+		t.Errorf("signals at %v, want none", got)
 	}
-	// For rare failures the rate and the proportion are nearly the same chart.
-	u := must(trend.LaneyUChart(example))
-	within(t, "sigma z of u′", u.SigmaZ, laney.SigmaZ*math.Sqrt(1-laney.Centre), 1e-12)
+	// A plain chart signals in 8 periods; so does this one for whoever takes σ_z out of its limits.
+	beyond := 0
+	for _, p := range laney.Points {
+		if math.Abs(p.Value-laney.Centre) > (p.Upper-laney.Centre)/laney.SigmaZ {
+			beyond++
+		}
+	}
+	if beyond != 8 {
+		t.Errorf("%d periods beyond the limits without σ_z, want 8", beyond)
+	}
 }
 
 func TestAttributesRefuse(t *testing.T) {
@@ -99,11 +85,11 @@ func TestAttributesRefuse(t *testing.T) {
 		"no trial":                  {{0, 0}, {1, 4}},
 		"a negative":                {{-1, 4}, {1, 4}},
 	} {
-		if _, err := trend.PChart(c); !errors.Is(err, trend.ErrReadings) {
+		if _, err := trend.LaneyPChart(c); !errors.Is(err, trend.ErrReadings) {
 			t.Errorf("%s: %v", reason, err)
 		}
 	}
-	if _, err := trend.LaneyUChart([]trend.Count{{1, 2}}); !errors.Is(err, stats.ErrTooFew) {
+	if _, err := trend.LaneyPChart([]trend.Count{{1, 2}}); !errors.Is(err, stats.ErrTooFew) {
 		t.Errorf("one period: %v", err)
 	}
 	none := must(trend.LaneyPChart([]trend.Count{{0, 5}, {0, 9}}))

@@ -80,7 +80,7 @@ func (b Baseline) check() error {
 	return nil
 }
 
-// NewBaseline makes the baseline of a stream from all readings of a period, in order ([Sorted]).
+// NewBaseline makes the baseline of a stream from all readings of a period, in order of time and of id.
 // Outliers are screened by the generalised extreme studentised deviate test with level
 // [OutlierAlpha] and at most [OutlierShare] of the readings, and listed. Fewer than [MinBaseline]
 // readings give a stats.TooFewError; readings out of order, or all alike, [ErrReadings].
@@ -129,6 +129,9 @@ func NewBaseline(key Key, points []Point) (Baseline, error) {
 	b.Notes = stability(kept, z)
 	return b, nil
 }
+
+// rangeD2 is d2 of two values, 2/√π: the mean moving range of adjacent values in units of sigma.
+const rangeD2 = 2 / 1.7724538509055160273 // √π
 
 // meanMovingRange returns the mean distance of neighbours.
 func meanMovingRange(x []float64) float64 {

@@ -233,30 +233,3 @@ func TestPooledSigma(t *testing.T) {
 		}
 	}
 }
-
-func TestSegments(t *testing.T) {
-	points := pointsOf(1, 2, 3, 4, 5)
-	at := func(i int) unit.Instant { return points[i].At }
-	segments := must(trend.Segments(points, []trend.Break{
-		{At: at(4) + day, Reason: trend.KitChange}, {At: at(2), Reason: trend.Repair}, {At: at(2), Reason: trend.ProtocolChange},
-	}))
-	if len(segments) != 3 || len(segments[0].Points) != 2 || len(segments[1].Points) != 3 || len(segments[2].Points) != 0 {
-		t.Fatalf("%+v", segments)
-	}
-	if segments[1].Points[0] != points[2] {
-		t.Error("a reading at the break belongs to what follows")
-	}
-	if len(segments[0].Breaks) != 0 || len(segments[1].Breaks) != 2 || segments[2].Breaks[0].Reason != trend.KitChange {
-		t.Errorf("%+v", segments)
-	}
-	if s := must(trend.Segments(points, nil)); len(s) != 1 || len(s[0].Points) != 5 {
-		t.Errorf("no break: %+v", s)
-	}
-	if _, err := trend.Segments(points, []trend.Break{{Reason: trend.Repair}}); !errors.Is(err, stats.ErrArgument) {
-		t.Errorf("a break at no instant: %v", err)
-	}
-	shuffled := []trend.Point{points[3], points[1], points[4], points[0], points[2]}
-	if got := trend.Sorted(shuffled); !slices.Equal(got, points) || shuffled[0] != points[3] {
-		t.Errorf("sorted %v, argument %v", got, shuffled)
-	}
-}

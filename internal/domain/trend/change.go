@@ -1,7 +1,6 @@
 package trend
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -22,7 +21,7 @@ type Change struct {
 }
 
 // FindChange places one change of the mean in a series by least squares, with both means and the
-// common sigma unknown. It always finds one: [Pettitt] says whether the series has any. Fewer than
+// common sigma unknown. It always finds one; SupF says how much there is to it. Fewer than
 // 4 values give a stats.TooFewError, values that are not finite or all equal [ErrReadings].
 //
 // Source: D. V. Hinkley, Biometrika 1970;57:1-17; the F statistics of D. W. K. Andrews,
@@ -45,49 +44,6 @@ func FindChange(y []float64) (Change, error) {
 	}
 	c.SupF = (c.SSE0 - c.SSE1) / (c.SSE1 / (n - 2))
 	return c, nil
-}
-
-// Pettitt tests whether a series has a change of level, by ranks: K = max|U_t|, U_t = Σ_i≤t Σ_j>t
-// sign(y_j − y_i), and P ≈ min(1, 2·exp(−6K²/(n³+n²))), good for P < 0.5. Index is the number of
-// values before the greatest |U_t|, the earliest of equals. Ties count as 0. Fewer than 4 values
-// give a stats.TooFewError, values that are not finite or all equal [ErrReadings].
-//
-// Source: A. N. Pettitt, Appl Stat 1979;28:126-135.
-func Pettitt(y []float64) (k float64, index int, p float64, err error) {
-	if err := checkSeries(y, 4); err != nil {
-		return 0, 0, 0, err
-	}
-	n := len(y)
-	u := 0.0
-	for t, rank := range midranks(y) {
-		u += float64(n+1) - 2*rank
-		if math.Abs(u) > k {
-			k, index = math.Abs(u), t+1
-		}
-	}
-	m := float64(n)
-	return k, index, min(1, 2*math.Exp(-6*k*k/(m*m*m+m*m))), nil
-}
-
-// midranks returns the ranks of the values, ties sharing the mean of theirs.
-func midranks(y []float64) []float64 {
-	order := make([]int, len(y))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(y[a], y[b]) })
-	ranks := make([]float64, len(y))
-	for from := 0; from < len(order); {
-		to := from + 1
-		for to < len(order) && cmp.Compare(y[order[to]], y[order[from]]) == 0 {
-			to++
-		}
-		for _, i := range order[from:to] {
-			ranks[i] = float64(from+to+1) / 2
-		}
-		from = to
-	}
-	return ranks
 }
 
 // Partition cuts a series into stretches of constant mean: the changes that minimise the squares

@@ -14,8 +14,7 @@ import (
 )
 
 // The annual flow of the Nile dropped after 1898, the 28th year (G. W. Cobb, Biometrika
-// 1978;65:243-251): means, sums of squares, sup F and Pettitt's K and p are reference values of 12
-// digits.
+// 1978;65:243-251): means, sums of squares and sup F are reference values of 12 digits.
 func TestNile(t *testing.T) {
 	flow := column(t, "Nile.csv", "flow")
 	c := must(trend.FindChange(flow))
@@ -33,11 +32,6 @@ func TestNile(t *testing.T) {
 	if c.Lo != 26 || c.Hi != 29 {
 		t.Errorf("interval %d to %d, want 26 to 29", c.Lo, c.Hi)
 	}
-	k, index, p, err := trend.Pettitt(flow)
-	if err != nil || k != 1617 || index != 28 {
-		t.Errorf("Pettitt's K %v at %d, error %v; want 1617 at 28", k, index, err)
-	}
-	wantNear(t, "Pettitt's p", p, 3.59102e-07, 1e-5)
 	// Penalty 2·ln n on the series divided by its standard deviation: one change.
 	sd := math.Sqrt(c.SSE0 / 99)
 	if got := must(trend.Partition(flow, sd, 2*math.Log(100))); !slices.Equal(got, []int{28}) {
@@ -112,37 +106,6 @@ func TestFindChangeByDefinition(t *testing.T) {
 		}
 		if d := must(trend.FindChange(z)); math.Abs(sse(y[:d.Index])+sse(y[d.Index:])-least) > 1e-9 {
 			t.Fatalf("turned over %+v, was %+v", d, c)
-		}
-	})
-}
-
-// The definition: Σ_i≤t Σ_j>t sign(y_j − y_i), ties included.
-func TestPettittByDefinition(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		y := rapid.SliceOfN(rapid.Custom(func(t *rapid.T) float64 { return float64(rapid.IntRange(0, 6).Draw(t, "v")) }), 4, 20).Draw(t, "y")
-		k, index, p, err := trend.Pettitt(y)
-		if err != nil {
-			return // all alike
-		}
-		want, at := 0.0, 0
-		for i := 1; i < len(y); i++ {
-			u := 0.0
-			for _, a := range y[:i] {
-				for _, b := range y[i:] {
-					switch {
-					case b > a:
-						u++
-					case b < a:
-						u--
-					}
-				}
-			}
-			if math.Abs(u) > want {
-				want, at = math.Abs(u), i
-			}
-		}
-		if k != want || index != at || !(0 <= p && p <= 1) {
-			t.Fatalf("K %v at %d, want %v at %d; p %v", k, index, want, at, p)
 		}
 	})
 }
@@ -262,7 +225,7 @@ func TestChangeRefuses(t *testing.T) {
 			t.Errorf("%s: %v", reason, err)
 		}
 	}
-	if _, _, _, err := trend.Pettitt([]float64{1, 1, 1, 1}); !errors.Is(err, trend.ErrReadings) {
+	if _, err := trend.FindChange([]float64{1, 1, 1, 1}); !errors.Is(err, trend.ErrReadings) {
 		t.Errorf("all alike: %v", err)
 	}
 	if _, err := trend.FindChange([]float64{1, 2, math.NaN(), 3}); !errors.Is(err, trend.ErrReadings) {

@@ -3,16 +3,16 @@
 // A stream is what one scope gave at one sampling point on one meter system with one kit ([Key]).
 // Its readings are analysed as y = log10(RLU+1) ([LogRLU]). The first 20 and more readings of a
 // stable period become its [Baseline], which is frozen; after a repair and after a change of
-// meter system, kit or protocol a new one is collected ([Segments]). [NewDesign] turns “one false
-// alarm a month over my fleet” into the limits of the charts, with the uncertainty of the baseline
+// meter system, kit or protocol a new one is collected. [NewDesign] turns “one false alarm a month
+// over my fleet” into the limits of the charts, with the uncertainty of the baseline
 // counted in. A [Monitor], made of the two, runs the charts over the readings that follow, one at
 // a time ([Monitor.Step]), as a whole ([Monitor.Run]) or for many streams at once ([Scan]), groups
 // their signals into alarms and estimates since when ([ChangeSince]).
 //
-// Beside that: [Screening] ranks many streams under false discovery control; [FindChange],
-// [Pettitt] and [Partition] look at a whole series without a baseline; [NewGChart] and
-// [NewTChart] are for rare failures, [PChart], [UChart] and their primed forms for counts, and
-// [NewFunnel] compares people, sites or lots.
+// Beside that: [Screening] ranks many streams under false discovery control; [FindChange]
+// and [Partition] look at a whole series without a baseline; [NewGChart] and [NewTChart] are for
+// rare failures, [LaneyPChart] for shares of failures, and [NewFunnel] compares people, sites or
+// lots.
 //
 // The package reads no clock, draws no random number and never changes an argument. An alarm is a
 // reason to look, not a verdict on a scope: it says that the readings changed, not why, and a

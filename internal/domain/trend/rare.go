@@ -107,15 +107,6 @@ func NewTChart(times []float64) (TChart, error) {
 	return c, nil
 }
 
-// Quantile returns the time t with P(time ≤ t) = q, −Mean·ln(1−q): the exact limit for exponential
-// times with a known mean. NaN for q outside 0 to 1.
-func (c TChart) Quantile(q float64) float64 {
-	if !(0 <= q && q <= 1) {
-		return math.NaN()
-	}
-	return -c.Mean * math.Log1p(-q)
-}
-
 // Burst returns the probability that r failures come within total time, counted from the failure
 // before them: the sum of r times is gamma distributed. NaN for r < 1 or total < 0.
 func (c TChart) Burst(r int, total float64) float64 {

@@ -50,10 +50,9 @@ func TestTChart(t *testing.T) {
 	if c.Lower != 0 {
 		t.Errorf("lower limit %v", c.Lower)
 	}
-	wantNear(t, "median", c.Quantile(0.5), 20.5*math.Ln2, 1e-14)
 	wantNear(t, "three failures in 4.5 means", c.Burst(3, 4.5*20.5), 0.8264219290899639, 1e-12)
-	wantNear(t, "one failure by the median", c.Burst(1, c.Quantile(0.5)), 0.5, 1e-12)
-	if !math.IsNaN(c.Quantile(-1)) || !math.IsNaN(c.Burst(1, -1)) {
+	wantNear(t, "one failure by the median", c.Burst(1, 20.5*math.Ln2), 0.5, 1e-12)
+	if !math.IsNaN(c.Burst(1, -1)) {
 		t.Error("arguments outside")
 	}
 }

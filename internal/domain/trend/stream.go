@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"slices"
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
@@ -44,14 +43,6 @@ func (p Point) compare(q Point) int {
 	return cmp.Or(cmp.Compare(p.At, q.At), cmp.Compare(p.ID, q.ID))
 }
 
-// Sorted returns the points in the order in which every function of this package wants them: by
-// event time, then by id.
-func Sorted(points []Point) []Point {
-	out := slices.Clone(points)
-	slices.SortFunc(out, Point.compare)
-	return out
-}
-
 // LogRLU returns y = log10(RLU+1), the scale on which readings are analysed. Residues of soil
 // multiply and divide rather than add, so that relative light units spread roughly like a
 // lognormal variable (common practice for ATP readings): on the log scale their spread does not
@@ -86,8 +77,6 @@ type Reason string
 // The reasons.
 const (
 	Repair         Reason = "repair"
-	SystemChange   Reason = "meter-system"
-	KitChange      Reason = "kit"
 	ProtocolChange Reason = "protocol"
 )
 
@@ -95,41 +84,4 @@ const (
 type Break struct {
 	At     unit.Instant `json:"at"`
 	Reason Reason       `json:"reason"`
-}
-
-// Segment is the part of a stream from one break to the next.
-type Segment struct {
-	// Breaks are those that began the segment, all at the same instant; the first segment has none.
-	Breaks []Break
-	Points []Point
-}
-
-// Segments splits a stream at its breaks, in order of time. Breaks at the same instant make one
-// split. A segment without points is kept, because it says that a new baseline is wanted. The
-// points must be in order ([Sorted]), else [ErrReadings]; the breaks may come in any order. The
-// points of a segment share their memory with the argument.
-func Segments(points []Point, breaks []Break) ([]Segment, error) {
-	if err := checkPoints(points); err != nil {
-		return nil, err
-	}
-	sorted := slices.Clone(breaks)
-	slices.SortStableFunc(sorted, func(a, b Break) int { return cmp.Compare(a.At, b.At) })
-	segments := []Segment{{}}
-	for len(sorted) > 0 {
-		at := sorted[0].At
-		if !at.Known() {
-			return nil, argument("a break for reason %q has no instant", sorted[0].Reason)
-		}
-		n, _ := slices.BinarySearchFunc(points, at, func(p Point, at unit.Instant) int { return cmp.Compare(p.At, at) })
-		segments[len(segments)-1].Points = points[:n:n]
-		points = points[n:]
-		same := 0
-		for same < len(sorted) && sorted[same].At == at {
-			same++
-		}
-		segments = append(segments, Segment{Breaks: sorted[:same:same]})
-		sorted = sorted[same:]
-	}
-	segments[len(segments)-1].Points = slices.Clip(points)
-	return segments, nil
 }
