@@ -147,12 +147,6 @@ func (c Column) Reject(problem string, allowed ...string) {
 	})
 }
 
-// Present says whether the file has this column, or the profile a constant for it.
-func (c Column) Present() bool { return c.c.index >= 0 || c.c.constant != nil }
-
-// Header returns the header as it stands in the file, or how a constant is shown in errors.
-func (c Column) Header() string { return c.c.header }
-
 // Has says whether this row's cell holds anything.
 func (c Column) Has() bool { return len(c.cell()) > 0 }
 

@@ -64,8 +64,8 @@ func TestEncodings(t *testing.T) {
 				}
 				got := ""
 				for table.Next() {
-					if table.Int("id", 0, 9) == 1 {
-						got = table.Text("Gerät") + table.Text("note")
+					if table.Field("id").Int(0, 9) == 1 {
+						got = table.Field("Gerät").Text() + table.Field("note").Text()
 					}
 				}
 				if err := table.Err(); err != nil {
@@ -97,7 +97,7 @@ func TestEncodingFaults(t *testing.T) {
 				table, err := table.Open("f.csv", r, table.Profile{Encoding: tt.encoding}, []table.Field{{Name: "id"}, {Name: "note"}})
 				if err == nil {
 					for table.Next() {
-						table.Text("note")
+						table.Field("note").Text()
 					}
 					err = table.Err()
 				}

@@ -6,8 +6,6 @@ import (
 	"io"
 	"slices"
 	"strings"
-
-	"rinsate/internal/base/unit"
 )
 
 // Kind says what a field's cells hold. It is for messages and help; the getter decides what is read.
@@ -330,13 +328,6 @@ func (t *Table) Line() int { return t.tok.Line() }
 // Ignored returns the headers in the file that no field took.
 func (t *Table) Ignored() []string { return append([]string(nil), t.ignored...) }
 
-// Encoding returns how the text is being decoded, as far as that is known: a file that has only
-// shown ASCII so far counts as utf-8.
-func (t *Table) Encoding() string { return t.decoder.encoding }
-
-// Delimiter returns the delimiter that the profile names or that was found.
-func (t *Table) Delimiter() byte { return t.tok.delim }
-
 // Field returns the handle of a field. It panics on a name that was not given to Open.
 func (t *Table) Field(name string) Column {
 	i, ok := t.byName[name]
@@ -346,30 +337,4 @@ func (t *Table) Field(name string) Column {
 		}
 	}
 	return Column{t, &t.columns[i]}
-}
-
-// Has is Field(field).Has.
-func (t *Table) Has(field string) bool { return t.Field(field).Has() }
-
-// Text is Field(field).Text.
-func (t *Table) Text(field string) string { return t.Field(field).Text() }
-
-// Word is Field(field).Word.
-func (t *Table) Word(field string, allowed ...string) string { return t.Field(field).Word(allowed...) }
-
-// Int is Field(field).Int.
-func (t *Table) Int(field string, least, most int) int { return t.Field(field).Int(least, most) }
-
-// Number is Field(field).Number.
-func (t *Table) Number(field string) unit.Number { return t.Field(field).Number() }
-
-// Bool is Field(field).Bool.
-func (t *Table) Bool(field string) bool { return t.Field(field).Bool() }
-
-// Time is Field(field).Time.
-func (t *Table) Time(field string) unit.Instant { return t.Field(field).Time() }
-
-// Reject is Field(field).Reject.
-func (t *Table) Reject(field, problem string, allowed ...string) {
-	t.Field(field).Reject(problem, allowed...)
 }

@@ -53,8 +53,8 @@ func TestTableReadsRows(t *testing.T) {
 	var got []row
 	for file.Next() {
 		got = append(got, row{
-			file.Line(), file.Text("scope_id"), file.Time("at").String(), file.Int("rlu", 0, 9_999_999),
-			file.Has("note"), file.Text("note"), file.Word("result"),
+			file.Line(), file.Field("scope_id").Text(), file.Field("at").Time().String(), file.Field("rlu").Int(0, 9_999_999),
+			file.Field("note").Has(), file.Field("note").Text(), file.Field("result").Word(),
 		})
 	}
 	want := []row{
@@ -67,7 +67,7 @@ func TestTableReadsRows(t *testing.T) {
 	if err := file.Err(); err != nil {
 		t.Error(err)
 	}
-	if file.Next() || file.Text("scope_id") != "" || file.Err() != nil {
+	if file.Next() || file.Field("scope_id").Text() != "" || file.Err() != nil {
 		t.Error("after the last row there is none, and required cells are not missed")
 	}
 }
@@ -395,7 +395,7 @@ func TestProfilesApply(t *testing.T) {
 	file := open(t, "Export; \"never closed\r\nvom; 1.1.\r\n\r\nGerät_Nr.;Wert\r\nG1;1.200\r\ng1;x\r\n", p, readings)
 	var got []string
 	for file.Next() {
-		got = append(got, fmt.Sprintf("%d %s %v %d %s %v", file.Line(), file.Text("scope_id"), file.Time("at"), file.Int("rlu", 0, 9999), file.Word("result"), file.Has("note")))
+		got = append(got, fmt.Sprintf("%d %s %v %d %s %v", file.Line(), file.Field("scope_id").Text(), file.Field("at").Time(), file.Field("rlu").Int(0, 9999), file.Field("result").Word(), file.Field("note").Has()))
 	}
 	want := []string{"5 S1 2026-11-25T08:30:00Z 1200 fail false", "6 S1 2026-11-25T08:30:00Z 0 fail false"}
 	if d := cmp.Diff(want, got); d != "" {
@@ -407,7 +407,7 @@ func TestProfilesApply(t *testing.T) {
 	p.Constant["at"] = "nonsense"
 	file = open(t, "a\nb\nGerät Nr.;Wert\nG1;1\n", p, readings)
 	for file.Next() {
-		file.Time("at")
+		file.Field("at").Time()
 	}
 	if err := file.Err(); err == nil || !strings.HasPrefix(err.Error(), `readings.csv:4: column "at (constant in the profile)": "nonsense" is not a time`) {
 		t.Errorf("a bad constant: got %v", err)
@@ -434,22 +434,22 @@ func TestLongListsAreCut(t *testing.T) {
 	}
 }
 
-func TestGettersByName(t *testing.T) {
+func TestFieldsByName(t *testing.T) {
 	file := open(t, "scope_id,at,rlu,result,note\nS1,,1.5,Pass,yes\n", table.Profile{}, []table.Field{
 		{Name: "scope_id"}, {Name: "at"}, {Name: "rlu"}, {Name: "result", Allowed: []string{"pass"}}, {Name: "note"},
 	})
-	if file.Number("rlu") != 0 || file.Int("rlu", 0, 9) != 0 || file.Bool("note") || file.Err() != nil {
+	if file.Field("rlu").Number() != 0 || file.Field("rlu").Int(0, 9) != 0 || file.Field("note").Bool() || file.Err() != nil {
 		t.Error("before the first row all is zero and nothing is wrong")
 	}
-	if !file.Next() || file.Number("rlu") != 1.5 || !file.Bool("note") || file.Word("result") != "pass" || file.Time("at") != 0 || file.Has("at") {
-		t.Error("a getter by name reads another cell than it should")
+	if !file.Next() || file.Field("rlu").Number() != 1.5 || !file.Field("note").Bool() || file.Field("result").Word() != "pass" || file.Field("at").Time() != 0 || file.Field("at").Has() {
+		t.Error("a field reads another cell than it should")
 	}
 	if file.Next() || file.Err() != nil {
 		t.Error(file.Err())
 	}
 	file = open(t, "scope_id,at,rlu\nS9,x,1\n", table.Profile{}, readings)
 	file.Next()
-	file.Reject("Scope ID", "names no scope", "S1", "S2")
+	file.Field("Scope ID").Reject("names no scope", "S1", "S2")
 	var cell *table.CellError
 	if !errors.As(file.Err(), &cell) || cell.Error() != `readings.csv:2: column "scope_id": "S9" names no scope` {
 		t.Fatalf("got %v", file.Err())

@@ -73,15 +73,6 @@ type Tokenizer struct {
 	err      error
 }
 
-// NewTokenizer reads r, whose name stands in errors. The delimiter is one ASCII byte; maxRecord is
-// the longest record in bytes, 0 for DefaultMaxRecord. It panics on a delimiter that cannot be one
-// (a quote, a line break, NUL, or a byte outside ASCII).
-func NewTokenizer(name string, r io.Reader, delimiter byte, maxRecord int) *Tokenizer {
-	t := newTokenizer(name, r, maxRecord)
-	t.delimit(delimiter)
-	return t
-}
-
 func newTokenizer(name string, r io.Reader, maxRecord int) *Tokenizer {
 	if maxRecord <= 0 {
 		maxRecord = DefaultMaxRecord

@@ -127,7 +127,7 @@ func TestWhatIsWrittenReadsBack(t *testing.T) {
 		}
 		n := 0
 		for ; file.Next(); n++ {
-			if first, second := file.Text("first"), file.Text("second"); first != rows[n][0] || second != rows[n][1] {
+			if first, second := file.Field("first").Text(), file.Field("second").Text(); first != rows[n][0] || second != rows[n][1] {
 				rt.Fatalf("row %d: got %q, %q; want %q, %q", n, first, second, rows[n][0], rows[n][1])
 			}
 		}
