@@ -146,7 +146,8 @@ func CheckCode(code string) error {
 	plain := func(c rune) bool { return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' }
 	if code == "" || len(code) > longestCode || !plain(rune(code[0])) ||
 		strings.ContainsFunc(code, func(c rune) bool { return !plain(c) && c != '-' && c != '_' && c != '.' }) {
-		return fmt.Errorf("%w: %q cannot be a person's code; use 1 to %d letters, digits, hyphens, underscores and points, such as T-01", ErrArgument, code, longestCode)
+		return fmt.Errorf("%w: %q cannot be a person's code; use 1 to %d letters, digits, hyphens, underscores and points, such as T-01",
+			ErrArgument, code, longestCode)
 	}
 	return nil
 }

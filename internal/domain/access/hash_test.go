@@ -96,7 +96,9 @@ func TestHashRefuses(t *testing.T) {
 	if _, err := access.HashSecret(strings.Repeat("x", 257), cheap, rand.Reader); !errors.Is(err, access.ErrArgument) {
 		t.Errorf("too long: %v", err)
 	}
-	if (access.Hash{}).Matches("") || (access.Hash{Cost: access.Cost{Memory: 1 << 31, Passes: 1, Lanes: 1}, Salt: make([]byte, 16), Key: make([]byte, 32)}).Matches("x") {
+	if (access.Hash{}).Matches("") || (access.Hash{
+		Cost: access.Cost{Memory: 1 << 31, Passes: 1, Lanes: 1}, Salt: make([]byte, 16), Key: make([]byte, 32),
+	}).Matches("x") {
 		t.Error("a hash without a key or beyond the limits matches")
 	}
 }

@@ -47,10 +47,12 @@ func CheckPassword(password string, second bool, words ...string) error {
 	}
 	password = Normal(password)
 	if n := utf8.RuneCountInString(password); n < shortest {
-		return fmt.Errorf("%w: the password has %d characters; at least %d are needed. Several words that nobody else would put together do well", ErrArgument, n, shortest)
+		return fmt.Errorf("%w: the password has %d characters; at least %d are needed. Several words that nobody else would put "+
+			"together do well", ErrArgument, n, shortest)
 	}
 	if open, pieces := strength(password, words); open < fewestOpen {
-		return fmt.Errorf("%w: the password is guessed early, since it is made of %s. Several words that nobody else would put together do well", ErrArgument, strings.Join(pieces, ", "))
+		return fmt.Errorf("%w: the password is guessed early, since it is made of %s. Several words that nobody else would put together do well",
+			ErrArgument, strings.Join(pieces, ", "))
 	}
 	return nil
 }

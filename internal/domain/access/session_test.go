@@ -62,7 +62,13 @@ func TestBucket(t *testing.T) {
 	}
 	for _, test := range []struct {
 		after, want time.Duration
-	}{{0, 3 * time.Second}, {time.Second, 2 * time.Second}, {3*time.Second - time.Microsecond, time.Microsecond}, {3 * time.Second, 0}, {-time.Hour, 3 * time.Second}} {
+	}{
+		{0, 3 * time.Second},
+		{time.Second, 2 * time.Second},
+		{3*time.Second - time.Microsecond, time.Microsecond},
+		{3 * time.Second, 0},
+		{-time.Hour, 3 * time.Second},
+	} {
 		if _, wait := b.Take(noon.Add(test.after)); wait != test.want {
 			t.Errorf("%s later: %s, want %s", test.after, wait, test.want)
 		}
