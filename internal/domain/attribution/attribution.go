@@ -260,8 +260,9 @@ func (a *Answer) design(rows []Row) (mixed.Design, error) {
 func sorted(rows []Row) []Row {
 	rows = slices.Clone(rows)
 	slices.SortFunc(rows, func(a, b Row) int {
-		return cmp.Or(cmp.Compare(a.Scope, b.Scope), cmp.Compare(a.Point, b.Point), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Person, b.Person), cmp.Compare(a.Lot, b.Lot),
-			cmp.Compare(a.Meter, b.Meter), cmp.Compare(a.Age, b.Age), cmp.Compare(a.Delay, b.Delay), cmp.Compare(a.Log, b.Log), compareBool(a.Over, b.Over))
+		return cmp.Or(cmp.Compare(a.Scope, b.Scope), cmp.Compare(a.Point, b.Point), cmp.Compare(a.Kind, b.Kind),
+			cmp.Compare(a.Person, b.Person), cmp.Compare(a.Lot, b.Lot), cmp.Compare(a.Meter, b.Meter),
+			cmp.Compare(a.Age, b.Age), cmp.Compare(a.Delay, b.Delay), cmp.Compare(a.Log, b.Log), compareBool(a.Over, b.Over))
 	})
 	return rows
 }

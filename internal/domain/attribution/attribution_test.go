@@ -122,7 +122,10 @@ func TestBalancedClosedForm(t *testing.T) {
 		for j := range each {
 			values[i][j] = 1.5 + effect + 0.1*rng.NormFloat64()
 			means[i] += values[i][j] / each
-			rows = append(rows, attribution.Row{Log: values[i][j], Point: scope.OuterDistalEnd, Kind: scope.Gastroscope, Scope: fmt.Sprint(i), Person: "p", Lot: "l", Meter: "m", Delay: math.NaN()})
+			rows = append(rows, attribution.Row{
+				Log: values[i][j], Point: scope.OuterDistalEnd, Kind: scope.Gastroscope, Scope: fmt.Sprint(i), Person: "p", Lot: "l",
+				Meter: "m", Delay: math.NaN(),
+			})
 		}
 	}
 	var grand, within, between float64
@@ -173,13 +176,19 @@ func TestWhatIsLeftOut(t *testing.T) {
 			rows[i].Delay = math.NaN()
 		}
 	}
-	rows = append(rows, attribution.Row{Log: 3, Point: scope.OuterDistalEnd, Kind: scope.Duodenoscope, Scope: "S99", Person: "p1", Lot: "L1", Meter: "ML1", Age: 1, Delay: 5})
+	rows = append(rows, attribution.Row{
+		Log: 3, Point: scope.OuterDistalEnd, Kind: scope.Duodenoscope, Scope: "S99", Person: "p1", Lot: "L1", Meter: "ML1", Age: 1,
+		Delay: 5,
+	})
 	a := explain(t, rows)
 	if a.Rows != 571 {
 		t.Errorf("%d rows, want 571", a.Rows)
 	}
 	text := strings.Join(a.Notes, "\n")
-	for _, want := range []string{"30 readings left out: their delay before cleaning is not on record", "lot and meter group the readings in the same way and cannot be told apart: lot stands for both"} {
+	for _, want := range []string{
+		"30 readings left out: their delay before cleaning is not on record",
+		"lot and meter group the readings in the same way and cannot be told apart: lot stands for both",
+	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("notes %q lack %q", a.Notes, want)
 		}
