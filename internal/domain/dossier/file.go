@@ -83,7 +83,8 @@ func (f File) Picture() bool { return f.Media == JPEG || f.Media == PNG }
 func (f File) Agrees(claim File) error {
 	switch {
 	case claim.Media != "" && claim.Media != f.Media:
-		return fmt.Errorf("the file is called a %s and holds a %s: give it the name that fits, or look whether it is the right file; allowed: %s", claim.Media.words(), f.Media.words(), allowed)
+		return fmt.Errorf("the file is called a %s and holds a %s: give it the name that fits, or look whether it is the right "+
+			"file; allowed: %s", claim.Media.words(), f.Media.words(), allowed)
 	case claim.Digest != "" && claim.Digest != f.Digest:
 		return fmt.Errorf("the file that arrived is not the one that was sent: its SHA-256 is %s, said was %s; send it again", f.Digest, claim.Digest)
 	case claim.Size != 0 && claim.Size != f.Size:
@@ -135,7 +136,8 @@ func Inspect(content []byte) (File, error) {
 	case len(content) == 0:
 		return File{}, fmt.Errorf("the file is empty")
 	case len(content) > MaxSize:
-		return File{}, fmt.Errorf("the file has %.1f MiB, at most %d MiB are kept: make the picture smaller or split the document", float64(len(content))/(1<<20), MaxSize>>20)
+		return File{}, fmt.Errorf("the file has %.1f MiB, at most %d MiB are kept: make the picture smaller or split the document",
+			float64(len(content))/(1<<20), MaxSize>>20)
 	}
 	var err error
 	switch {

@@ -84,7 +84,12 @@ func TestInspect(t *testing.T) {
 		{"a PDF without the last line feed", []byte(strings.TrimSpace(document)), dossier.File{Media: dossier.PDF}, ""},
 		{"a PDF with the line ends of another system", []byte(strings.ReplaceAll(document, "\n", "\r\n")), dossier.File{Media: dossier.PDF}, ""},
 		{"a PDF that was added to", []byte(document + "4 0 obj<<>>endobj\nstartxref\n160\n%%EOF\n"), dossier.File{Media: dossier.PDF}, ""},
-		{"a PDF whose end mark lies just inside the last 1024 bytes", []byte(document + strings.Repeat(" ", 1023-len("startxref\n160\n%%EOF"))), dossier.File{Media: dossier.PDF}, ""},
+		{
+			"a PDF whose end mark lies just inside the last 1024 bytes",
+			[]byte(document + strings.Repeat(" ", 1023-len("startxref\n160\n%%EOF"))),
+			dossier.File{Media: dossier.PDF},
+			"",
+		},
 		{"nothing", nil, dossier.File{}, "the file is empty"},
 		{"just the limit", big(dossier.MaxSize), dossier.File{Media: dossier.JPEG, Width: 3, Height: 2}, ""},
 		{"a byte over the limit", big(dossier.MaxSize + 1), dossier.File{}, "the file has 10.0 MiB, at most 10 MiB are kept"},
@@ -95,7 +100,11 @@ func TestInspect(t *testing.T) {
 		{"a PDF behind something else", []byte("\n" + document), dossier.File{}, "of a type that is not kept"},
 		{"the first bytes of a JPEG", jpegOf(t, 3, 2)[:40], dossier.File{}, "the picture cannot be read and may be damaged"},
 		{"the first bytes of a PNG", pngOf(t, 3, 2)[:20], dossier.File{}, "the picture cannot be read and may be damaged"},
-		{"a PNG with a wrong check sum", slices.Concat(pngOf(t, 3, 2)[:19], []byte{9}, pngOf(t, 3, 2)[20:]), dossier.File{}, "the picture cannot be read and may be damaged"},
+		{
+			"a PNG with a wrong check sum", slices.Concat(pngOf(t, 3, 2)[:19], []byte{9}, pngOf(t, 3, 2)[20:]),
+			dossier.File{},
+			"the picture cannot be read and may be damaged",
+		},
 		{"just 50 megapixels", claiming(t, 10_000, 5_000), dossier.File{Media: dossier.PNG, Width: 10_000, Height: 5_000}, ""},
 		{"a row over 50 megapixels", claiming(t, 10_000, 5_001), dossier.File{}, "the picture has 10000 × 5001 pixels, at most 50 million are kept"},
 		{"a line of just 50 million", claiming(t, 1, 50_000_000), dossier.File{Media: dossier.PNG, Width: 1, Height: 50_000_000}, ""},
@@ -109,7 +118,11 @@ func TestInspect(t *testing.T) {
 		{"a PDF with much behind its end", []byte(document + strings.Repeat(" ", 1024)), dossier.File{}, "the document has no end mark"},
 		{"a PDF without a trailer", []byte(strings.Replace(document, "startxref", "", 1)), dossier.File{}, "the document has no trailer"},
 		{"a PDF whose trailer says nothing", []byte(strings.Replace(document, "\n160\n", "\n", 1)), dossier.File{}, "the document's trailer points outside of it"},
-		{"a PDF whose middle is missing", []byte(strings.Replace(document, "\n160\n", "\n16000\n", 1)), dossier.File{}, "the document's trailer points outside of it"},
+		{
+			"a PDF whose middle is missing", []byte(strings.Replace(document, "\n160\n", "\n16000\n", 1)),
+			dossier.File{},
+			"the document's trailer points outside of it",
+		},
 	}
 	for _, test := range tests {
 		t.Run(test.reason, func(t *testing.T) {
@@ -258,7 +271,9 @@ func TestInspectChangedFiles(t *testing.T) {
 }
 
 func FuzzInspect(f *testing.F) {
-	for _, content := range [][]byte{jpegOf(f, 3, 2), pngOf(f, 3, 2), claiming(f, 1<<31-1, 1<<31-1), []byte(document), []byte("%PDF-1.4 startxref -1 %%EOF"), nil} {
+	for _, content := range [][]byte{
+		jpegOf(f, 3, 2), pngOf(f, 3, 2), claiming(f, 1<<31-1, 1<<31-1), []byte(document), []byte("%PDF-1.4 startxref -1 %%EOF"), nil,
+	} {
 		f.Add(content)
 	}
 	f.Fuzz(func(t *testing.T, content []byte) { sound(t, content) })

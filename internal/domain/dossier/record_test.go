@@ -102,7 +102,11 @@ func TestStoredForm(t *testing.T) {
 		value any
 		want  string
 	}{
-		{picture(), `{"scope":"D-01","about":"01890a5d-ac96-774b-bcce-b302099a8057","kind":"photograph","title":"scratch at the distal end","media_type":"image/jpeg","size":1234,"sha256":"` + strings.Repeat("0a", 32) + `","width":4000,"height":3000,"at":1000000,"by":"T-01"}`},
+		{
+			picture(),
+			`{"scope":"D-01","about":"01890a5d-ac96-774b-bcce-b302099a8057","kind":"photograph","title":"scratch at the distal end",` +
+				`"media_type":"image/jpeg","size":1234,"sha256":"` + strings.Repeat("0a", 32) + `","width":4000,"height":3000,"at":1000000,"by":"T-01"}`,
+		},
 		{dossier.Attachment{}, `{"scope":"","kind":"","title":"","media_type":"","size":0,"sha256":"","at":0,"by":""}`},
 		{dossier.Handover{At: 1, By: "T-01", Text: "x", Scopes: []string{"D-01"}}, `{"at":1,"by":"T-01","text":"x","scopes":["D-01"]}`},
 		{dossier.Handover{}, `{"at":0,"by":"","text":""}`},
