@@ -196,9 +196,11 @@ func (r Reference) sentence() string {
 		float64(r.Area.Value), percent(r.Confidence), float64(r.Area.Interval.Lo), float64(r.Area.Interval.Hi), r.Positives, r.Negatives)
 	switch {
 	case r.Discriminates:
-		return fmt.Sprintf("ATP readings are higher in culture-positive than in culture-negative scopes here (%s); a reading below the level still does not show that a scope is free of microbes", area)
+		return fmt.Sprintf("ATP readings are higher in culture-positive than in culture-negative scopes here (%s); a reading below the level "+
+			"still does not show that a scope is free of microbes", area)
 	case r.Area.Interval.Hi < 0.5:
-		return fmt.Sprintf("ATP readings are lower in culture-positive than in culture-negative scopes here (%s): they must not be taken for a sign of contamination or its absence", area)
+		return fmt.Sprintf("ATP readings are lower in culture-positive than in culture-negative scopes here (%s): they must not be taken for a "+
+			"sign of contamination or its absence", area)
 	}
 	return fmt.Sprintf("ATP does not discriminate culture-positive from culture-negative scopes here (%s)", area)
 }

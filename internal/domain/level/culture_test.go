@@ -94,7 +94,10 @@ func TestDiscriminateSentences(t *testing.T) {
 		positive, negative []int
 		want               string
 	}{
-		{"no difference", draw(40, 10, 300), draw(60, 10, 300), "ATP does not discriminate culture-positive from culture-negative scopes here (area under the curve 0."},
+		{
+			"no difference", draw(40, 10, 300), draw(60, 10, 300),
+			"ATP does not discriminate culture-positive from culture-negative scopes here (area under the curve 0.",
+		},
 		{"higher", draw(40, 150, 500), draw(60, 10, 200), "ATP readings are higher"},
 		{"lower", draw(40, 10, 200), draw(60, 150, 500), "ATP readings are lower"},
 		{"too few to say", []int{300}, []int{20, 30}, "ATP does not discriminate"},

@@ -344,7 +344,8 @@ func (d Derivation) warnings() []string {
 	case c.Scopes == 1 && n > 1:
 		warn("all readings are of one scope: they say nothing about other scopes")
 	case c.Estimable && c.Effective < n:
-		warn("readings of the same scope resemble each other (intraclass correlation %.2f): %d readings of %d scopes are worth about %d independent ones; the log-normal and the plain distribution-free bounds are too low or too sure",
+		warn("readings of the same scope resemble each other (intraclass correlation %.2f): %d readings of %d scopes are worth about %d "+
+			"independent ones; the log-normal and the plain distribution-free bounds are too low or too sure",
 			float64(c.Correlation), n, c.Scopes, c.Effective)
 	case c.Estimable && c.Scopes < fewestScopes:
 		warn("readings are of only %d scopes: how much scopes differ is hardly known", c.Scopes)
@@ -357,7 +358,8 @@ func (d Derivation) warnings() []string {
 		for _, m := range []Method{LogNormal, Free} {
 			x := p.By(m)
 			if d.Plan.Take == UpperBound && x.Refused == "" && float64(x.Upper) > laxer*float64(x.Estimate) {
-				warn("the upper bound for the %s level (%s) is %.1f times the percentile, because readings are few or scatter widely: the level is lax; collect more readings, or take the estimate",
+				warn("the upper bound for the %s level (%s) is %.1f times the percentile, because readings are few or scatter widely: the level is lax; "+
+					"collect more readings, or take the estimate",
 					names[i], m, float64(x.Upper)/float64(x.Estimate))
 			}
 		}

@@ -26,8 +26,16 @@ func TestCandidateSentence(t *testing.T) {
 		candidate level.Candidate
 		want      string
 	}{
-		{level.UpperBound, c, "About 99 % of such readings are at or below 173 RLU (with 95 % confidence the true limit lies from 137 to 240); with 96.3 % confidence at least 99 % are at or below 227 RLU, which makes the action level 228 RLU."},
-		{level.Estimate, level.Candidate{Estimate: 173, Level: 173}, "About 99 % of such readings are at or below 173 RLU; that estimate itself becomes the action level: 173 RLU."},
+		{
+			level.UpperBound, c,
+			"About 99 % of such readings are at or below 173 RLU (with 95 % confidence the true limit lies from 137 to 240); with 96.3 % confidence " +
+				"at least 99 % are at or below 227 RLU, which makes the action level 228 RLU.",
+		},
+		{
+			level.Estimate,
+			level.Candidate{Estimate: 173, Level: 173},
+			"About 99 % of such readings are at or below 173 RLU; that estimate itself becomes the action level: 173 RLU.",
+		},
 		{level.UpperBound, level.Candidate{Refused: "too few"}, "No action level by this method: too few."},
 	} {
 		plan.Take = test.take
