@@ -76,7 +76,11 @@ func TestParseRefuses(t *testing.T) {
 		{"a second document", "one rule set a file", append(policy.Preset(), "\n---\nname: other\n"...), []string{"a second document follows"}},
 		{"a broken second document", "one rule set a file", append(policy.Preset(), "\n---\nname: [\n"...), []string{"a second document follows"}},
 		{"unknown key", "a slip must not be ignored", edit(t, "    shake: 5s", "    shaek: 5s"), []string{"line 11", "field shaek not found"}},
-		{"unknown key in a rule", "a slip must not be ignored", edit(t, "{when: on-arrival, blocks: yes", "{when: on-arrival, block: yes"), []string{"line ", "field block not found"}},
+		{
+			"unknown key in a rule", "a slip must not be ignored",
+			edit(t, "{when: on-arrival, blocks: yes", "{when: on-arrival, block: yes"),
+			[]string{"line ", "field block not found"},
+		},
 		{"a key twice", "which of the two?", edit(t, "edition: \"2026-1\"", "edition: \"2026-1\"\nedition: \"2026-2\""), []string{"line 7", "already defined"}},
 		{"a word for a number", "of the wrong type", edit(t, "attempts: 3 ", "attempts: three "), []string{"line ", "cannot unmarshal !!str `three` into int"}},
 		{"a word for yes or no", "of the wrong type", edit(t, "duplicate_near_level: true", "duplicate_near_level: maybe"), []string{"line ", "into bool"}},
@@ -84,18 +88,40 @@ func TestParseRefuses(t *testing.T) {
 		{"a volume with a unit", "the key names the unit", edit(t, "volume_ml: 40, invalid", "volume_ml: 40mL, invalid"), []string{`"40mL" is not a decimal number`}},
 		{"no name", "nobody could cite it", edit(t, "name: General rule set\n", ""), []string{"name and edition must be given"}},
 		{"no edition", "nobody could tell two of them apart", edit(t, "edition: \"2026-1\"\n", ""), []string{"name and edition must be given"}},
-		{"no citation of a clock", "every rule says where it comes from", edit(t, "within: 4h, citation: common practice,", "within: 4h,"), []string{`clock "activate the surface sample": the citation is missing`}},
-		{"no citation of a due rule", "every rule says where it comes from", edit(t, "{when: on-arrival, blocks: yes, citation: common practice,", "{when: on-arrival, blocks: yes,"), []string{"due rule on-arrival: the citation is missing"}},
-		{"no citation of a step", "every rule says where it comes from", edit(t, "{step: transport, required: false, citation: common practice,", "{step: transport, required: false,"), []string{"transport: the citation is missing"}},
-		{"no citation outside a cabinet", "every rule says where it comes from", edit(t, "  unstored_source: {citation: \"3 h unless stored in a validated way (BSG/HTM 01-06 as listed by AORN)\", verified: no}\n", ""), []string{"unstored: the citation is missing"}},
+		{
+			"no citation of a clock", "every rule says where it comes from",
+			edit(t, "within: 4h, citation: common practice,", "within: 4h,"),
+			[]string{`clock "activate the surface sample": the citation is missing`},
+		},
+		{
+			"no citation of a due rule", "every rule says where it comes from",
+			edit(t, "{when: on-arrival, blocks: yes, citation: common practice,", "{when: on-arrival, blocks: yes,"),
+			[]string{"due rule on-arrival: the citation is missing"},
+		},
+		{
+			"no citation of a step", "every rule says where it comes from",
+			edit(t, "{step: transport, required: false, citation: common practice,", "{step: transport, required: false,"),
+			[]string{"transport: the citation is missing"},
+		},
+		{
+			"no citation outside a cabinet", "every rule says where it comes from",
+			edit(t, "  unstored_source: {citation: \"3 h unless stored in a validated way (BSG/HTM 01-06 as listed by AORN)\", verified: no}\n", ""),
+			[]string{"unstored: the citation is missing"},
+		},
 		{"no protocol for a point", "somebody has to sample it", cut(t, wire, "- points: [air-channel"), []string{"point elevator-wire-channel has no protocol"}},
-		{"two protocols for a point", "which of the two?", edit(t, wire, "- points: [elevator-wire-channel, air-channel]"), []string{"point air-channel has two protocols"}},
+		{
+			"two protocols for a point", "which of the two?", edit(t, wire, "- points: [elevator-wire-channel, air-channel]"),
+			[]string{"point air-channel has two protocols"},
+		},
 		{"no clocks", "a sample would never be too old", cut(t, "    limits:", "  protocols:"), []string{"no clock limits the life of a sample"}},
 		{"nothing is due", "no scope would ever be sampled", cut(t, "  due:", "  draw:"), []string{"no rule makes any round due"}},
 		{"nothing is drawn", "nothing is guessed", cut(t, "  draw:", "reading:"), []string{"draw: per_kind, per_process, every_days and size"}},
 		{"no rules for rounds", "nothing is guessed", cut(t, "reading:", "turnaround:"), []string{"reading: attempts must be 1 or more"}},
 		{"no steps", "nothing is guessed", cut(t, "turnaround:", "  unstored: 3h"), []string{"line "}},
-		{"no disinfection", "the gate would open without it", cut(t, "{step: disinfection", "{step: final-rinse"), []string{"disinfection must be there and required"}},
+		{
+			"no disinfection", "the gate would open without it", cut(t, "{step: disinfection", "{step: final-rinse"),
+			[]string{"disinfection must be there and required"},
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -112,7 +138,10 @@ func TestParseRefuses(t *testing.T) {
 	}
 	t.Run("all faults at once", func(t *testing.T) {
 		err := policy.RuleSet{}.Check()
-		for _, part := range []string{"name and edition", "point outer-distal-end has no protocol", "point balloon-channel has no protocol", "no rule makes any round due", "draw:", "reading:", "steps: there are none"} {
+		for _, part := range []string{
+			"name and edition", "point outer-distal-end has no protocol", "point balloon-channel has no protocol",
+			"no rule makes any round due", "draw:", "reading:", "steps: there are none",
+		} {
 			if err == nil || !strings.Contains(err.Error(), part) {
 				t.Errorf("got %v, want %q in it", err, part)
 			}

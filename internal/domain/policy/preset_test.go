@@ -336,7 +336,8 @@ func TestTemplates(t *testing.T) {
 		if err := l.Check(); err != nil {
 			t.Errorf("%s: %v", p.Name, err)
 		}
-		if l.System != "system A" || l.Kit != "kit" || l.Adopter != "A. Lead" || l.Adopted != 5 || l.Source != p.Citation || l.Edition != p.Edition || l.Action != p.Action {
+		if l.System != "system A" || l.Kit != "kit" || l.Adopter != "A. Lead" || l.Adopted != 5 || l.Source != p.Citation || l.Edition != p.Edition ||
+			l.Action != p.Action {
 			t.Errorf("%s: level %+v", p.Name, l)
 		}
 	}

@@ -88,10 +88,12 @@ func (r RuleSet) Rules() []Rule {
 		add(Clocks, c.Name, clockWords(c), &c.Source, at("sampling", "clocks", "limits", c.Name).
 			add("within", Duration, span(c.Within)).add("capped_within", Duration, span(c.CappedWithin), optional))
 	}
-	add(Clocks, "shake", fmt.Sprintf("An activated device is shaken for at least %s.", r.Sample.Clocks.Shake), nil, at("sampling", "clocks").add("shake", Duration, span(r.Sample.Clocks.Shake), optional))
+	add(Clocks, "shake", fmt.Sprintf("An activated device is shaken for at least %s.", r.Sample.Clocks.Shake), nil,
+		at("sampling", "clocks").add("shake", Duration, span(r.Sample.Clocks.Shake), optional))
 	x := r.Reading
 	add(Rounds, "round", roundWords(x), nil, at("reading").add("attempts", Whole, whole(x.Attempts)).
-		add("retest", Choice, string(x.Retest), oneOf([]reading.Retest{reading.AllPoints, reading.FailingPoints})).add("combine", Choice, string(x.Combine), oneOf(reading.Combines)).
+		add("retest", Choice, string(x.Retest), oneOf([]reading.Retest{reading.AllPoints, reading.FailingPoints})).
+		add("combine", Choice, string(x.Combine), oneOf(reading.Combines)).
 		add("duplicate_near_level", YesNo, yesNo(x.Duplicate)).add("recovery", Decimal, decimal(x.Recovery), optional))
 	steps := func(model string, list []turnaround.StepRule, path ...string) {
 		for i, step := range list {
@@ -108,7 +110,8 @@ func (r RuleSet) Rules() []Rule {
 	for _, model := range slices.Sorted(maps.Keys(r.Turnaround.Models)) {
 		steps("model "+model, r.Turnaround.Models[model], "turnaround", "models", model)
 	}
-	outside := add(Storage, "outside a cabinet", unstoredWords(r.Turnaround.Unstored), &r.Turnaround.UnstoredSource, at("turnaround").add("unstored", Duration, span(r.Turnaround.Unstored), optional))
+	outside := add(Storage, "outside a cabinet", unstoredWords(r.Turnaround.Unstored), &r.Turnaround.UnstoredSource,
+		at("turnaround").add("unstored", Duration, span(r.Turnaround.Unstored), optional))
 	outside.Base = []string{"turnaround", "unstored_source"}
 	for _, c := range r.Turnaround.Cabinets {
 		s := at("turnaround", "cabinets", c.Name)
@@ -252,7 +255,8 @@ func roundWords(x reading.Rules) string {
 	if x.Retest == reading.FailingPoints {
 		again = "the points over the action level are sampled again"
 	}
-	words := fmt.Sprintf("After %s the scope is held for a lead to decide; after each, %s. Of several readings of a point the %s counts.", counted(x.Attempts, "attempt", "attempts"), again, x.Combine)
+	words := fmt.Sprintf("After %s the scope is held for a lead to decide; after each, %s. Of several readings of a point the %s counts.",
+		counted(x.Attempts, "attempt", "attempts"), again, x.Combine)
 	if x.Duplicate {
 		words += " A reading near a level needs a second one."
 	}
