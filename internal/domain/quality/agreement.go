@@ -123,7 +123,8 @@ func (a *Agreement) regress(means, differences []float64, tail float64) {
 // narrow on the outside for few pairs.
 func (a Agreement) ApproximateLimits(z float64, c stats.Confidence) (lower, upper stats.Interval, err error) {
 	if !c.Known() || !(z > 0) || a.N < 2 {
-		return lower, upper, fmt.Errorf("limits of %d pairs at %v standard deviations: want a confidence, z over 0 and at least 2 pairs: %w", a.N, z, stats.ErrArgument)
+		return lower, upper, fmt.Errorf("limits of %d pairs at %v standard deviations: want a confidence, z over 0 and at least 2 pairs: %w",
+			a.N, z, stats.ErrArgument)
 	}
 	half := -stats.TQuantile(tailOf(c), float64(a.N-1)) * math.Sqrt(3/float64(a.N)) * a.SD
 	lo, hi := a.Bias-z*a.SD, a.Bias+z*a.SD

@@ -205,7 +205,8 @@ func (f *Finding) decide(p Plan, old, new Setup, n, needed int, what string) {
 	case math.Abs(math.Log10(f.Ratio)) >= e.Margin:
 		f.Answer, f.Why = NewLevel, fmt.Sprintf("%s, which is outside the margin of %s", seen, p.Margin)
 	case needed == 0:
-		f.Answer, f.Why = NewLevel, fmt.Sprintf("%s; with such a ratio and spread not even %d would show it to lie within the margin of %s", seen, p.MostPairs, p.Margin)
+		f.Answer, f.Why = NewLevel, fmt.Sprintf("%s; with such a ratio and spread not even %d would show it to lie within the margin of %s",
+			seen, p.MostPairs, p.Margin)
 	default:
 		*f = f.wanting(max(1, needed-n), fmt.Sprintf("%s, which does not settle whether it lies within the margin of %s", seen, p.Margin))
 	}

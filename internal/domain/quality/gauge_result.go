@@ -63,7 +63,8 @@ func (s Study) Gauge(pool bool, c stats.Confidence) (Gauge, error) {
 	g.Repeatability = component(a.Error.MS, sumInterval(tail, term{1, a.Error}))
 	if a.WithInteraction {
 		g.Interaction = component((a.Interaction.MS-a.Error.MS)/r, differenceInterval(tail, term{1 / r, a.Interaction}, term{1 / r, a.Error}))
-		g.Appraisers = component((a.Appraisers.MS-a.Interaction.MS)/(p*r), differenceInterval(tail, term{1 / (p * r), a.Appraisers}, term{1 / (p * r), a.Interaction}))
+		g.Appraisers = component((a.Appraisers.MS-a.Interaction.MS)/(p*r),
+			differenceInterval(tail, term{1 / (p * r), a.Appraisers}, term{1 / (p * r), a.Interaction}))
 		g.Parts = component((a.Parts.MS-a.Interaction.MS)/(o*r), differenceInterval(tail, term{1 / (o * r), a.Parts}, term{1 / (o * r), a.Interaction}))
 		g.GRR.CI = sumInterval(tail, term{1 / (p * r), a.Appraisers}, term{(1 - 1/p) / r, a.Interaction}, term{1 - 1/r, a.Error})
 		g.Total.CI = sumInterval(tail, term{1 / (o * r), a.Parts}, term{1 / (p * r), a.Appraisers}, term{(1 - 1/p - 1/o) / r, a.Interaction}, term{1 - 1/r, a.Error})

@@ -95,7 +95,8 @@ func TestGaugeIntervals(t *testing.T) {
 	wantNear(t, "error", kept.Repeatability.Variance, 0.04598222222222223, close12)
 	wantNear(t, "appraisers", kept.Appraisers.Variance, 0.05212292181069958, close12)
 	wantNear(t, "parts", kept.Parts.Variance, 1.0886721399176953, close12)
-	if !kept.Anova.WithInteraction || !kept.Interaction.Negative || kept.Interaction.Variance != 0 || !strings.Contains(kept.Why, "parts with appraisers came out below zero") {
+	if !kept.Anova.WithInteraction || !kept.Interaction.Negative || kept.Interaction.Variance != 0 ||
+		!strings.Contains(kept.Why, "parts with appraisers came out below zero") {
 		t.Errorf("the interaction came out at −0.00868: %+v, %s", kept.Interaction, kept.Why)
 	}
 	wantNear(t, "parts F", kept.Anova.Parts.F, 492.2914226640752, close12)
@@ -138,9 +139,18 @@ func TestStudyRefuses(t *testing.T) {
 	}{
 		{"balanced", func(m []quality.Measurement) []quality.Measurement { return m }, ""},
 		{"nothing", func([]quality.Measurement) []quality.Measurement { return nil }, "0 parts and 0 appraisers"},
-		{"a cell is missing", func(m []quality.Measurement) []quality.Measurement { return slices.Delete(m, 6, 8) }, `part "P1" has 0 readings by appraiser "A1" where others have 2`},
-		{"a reading is missing", func(m []quality.Measurement) []quality.Measurement { return m[1:] }, `part "P0" has 1 readings by appraiser "A0" where others have 2`},
-		{"a reading too many", func(m []quality.Measurement) []quality.Measurement { return append(m, m[11]) }, `part "P0" has 2 readings by appraiser "A0" where others have 3`},
+		{
+			"a cell is missing", func(m []quality.Measurement) []quality.Measurement { return slices.Delete(m, 6, 8) },
+			`part "P1" has 0 readings by appraiser "A1" where others have 2`,
+		},
+		{
+			"a reading is missing", func(m []quality.Measurement) []quality.Measurement { return m[1:] },
+			`part "P0" has 1 readings by appraiser "A0" where others have 2`,
+		},
+		{
+			"a reading too many", func(m []quality.Measurement) []quality.Measurement { return append(m, m[11]) },
+			`part "P0" has 2 readings by appraiser "A0" where others have 3`,
+		},
 		{"one part", func(m []quality.Measurement) []quality.Measurement { return m[:4] }, "1 parts and 2 appraisers"},
 		{"one appraiser", func(m []quality.Measurement) []quality.Measurement { return m[:2] }, "1 parts and 1 appraisers"},
 		{"no repeats", func(m []quality.Measurement) []quality.Measurement {

@@ -102,10 +102,12 @@ func next(o Outcome, random, systematic, background bool) string {
 		steps = append(steps, "light without a sample: clean the chamber, take an unused device and read the negative or blank again")
 	}
 	if random {
-		steps = append(steps, "random error: look at the handling (temperature, shaking, time from activation to reading, device) and read the control again with a fresh device")
+		steps = append(steps, "random error: look at the handling (temperature, shaking, time from activation to reading, device) and read the "+
+			"control again with a fresh device")
 	}
 	if systematic {
-		steps = append(steps, "systematic error: all readings have moved, so look for what changed (lot of the control or kit, storage, temperature, age of the light source, the meter's own calibration) before reading again")
+		steps = append(steps, "systematic error: all readings have moved, so look for what changed (lot of the control or kit, storage, "+
+			"temperature, age of the light source, the meter's own calibration) before reading again")
 	}
 	if !background && !random && !systematic {
 		steps = append(steps, "read the control again with a fresh device; a second failure is a matter for the meter's service")
