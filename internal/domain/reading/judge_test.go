@@ -138,26 +138,65 @@ func TestJudge(t *testing.T) {
 		{"below alert", "", level(), rlu(99), same, reading.Below, "99 RLU is below the alert level 100", false},
 		{"at alert", "reached at the level", level(), rlu(100), same, reading.Alert, "100 RLU is at the alert level 100, not over the action level 200", false},
 		{"over alert", "", level(), rlu(101), same, reading.Alert, "101 RLU is over the alert level 100", false},
-		{"at action, strict", "with \"over\" the level itself is not over", level(), rlu(200), same, reading.Alert, "200 RLU is over the alert level 100, not over the action level 200", false},
+		{
+			"at action, strict", "with \"over\" the level itself is not over", level(), rlu(200), same, reading.Alert,
+			"200 RLU is over the alert level 100, not over the action level 200", false,
+		},
 		{"over action, strict", "", level(), rlu(201), same, reading.Action, "201 RLU is over the action level 200", false},
-		{"at action, counted", "with \"at-or-over\" the level itself is over", at(func(l *reading.Level) { l.Comparison = reading.AtOrOver }), rlu(200), same, reading.Action, "200 RLU is at the action level 200", false},
+		{
+			"at action, counted", "with \"at-or-over\" the level itself is over",
+			at(func(l *reading.Level) { l.Comparison = reading.AtOrOver }), rlu(200), same, reading.Action,
+			"200 RLU is at the action level 200", false,
+		},
 		{"no alert level", "", at(func(l *reading.Level) { l.Alert = 0 }), rlu(0), same, reading.Below, "0 RLU is below the action level 200", false},
-		{"no alert level, at action", "", at(func(l *reading.Level) { l.Alert = 0 }), rlu(200), same, reading.Below, "200 RLU is at the action level 200, not over it", false},
+		{
+			"no alert level, at action", "", at(func(l *reading.Level) { l.Alert = 0 }), rlu(200), same, reading.Below,
+			"200 RLU is at the action level 200, not over it", false,
+		},
 
-		{"near action", "CV 20 %: single readings of a true 200 fall within 133–289", at(func(l *reading.Level) { l.Alert, l.CV = 0, 0.2 }), rlu(190), same, reading.Below, "it lies within 133–289, where single readings of a true 200 fall: take a duplicate", true},
-		{"near action, over it", "an action reading may be near, too", at(func(l *reading.Level) { l.Alert, l.CV = 0, 0.2 }), rlu(210), same, reading.Action, "take a duplicate", true},
+		{
+			"near action", "CV 20 %: single readings of a true 200 fall within 133–289",
+			at(func(l *reading.Level) { l.Alert, l.CV = 0, 0.2 }), rlu(190), same, reading.Below,
+			"it lies within 133–289, where single readings of a true 200 fall: take a duplicate", true,
+		},
+		{
+			"near action, over it", "an action reading may be near, too", at(func(l *reading.Level) { l.Alert, l.CV = 0, 0.2 }), rlu(210),
+			same, reading.Action, "take a duplicate", true,
+		},
 		{"near alert", "CV 20 %: 67–145 for a true 100", at(func(l *reading.Level) { l.CV = 0.2 }), rlu(80), same, reading.Below, "it lies within 67–145", true},
 		{"far below", "outside both bands", at(func(l *reading.Level) { l.CV = 0.2 }), rlu(60), same, reading.Below, "", false},
 		{"far above", "outside both bands", at(func(l *reading.Level) { l.CV = 0.2 }), rlu(300), same, reading.Action, "", false},
 
-		{"per area", "20 µg/mL · 38 mL / (178 cm² · 0.65) = 6.569 µg/cm², over 6.4", perArea, value(t, reading.Protein, reading.PerML, "20"), whole, reading.Action, "over the action level 6.4", false},
-		{"per area, below", "19 µg/mL give 6.240 µg/cm²", perArea, value(t, reading.Protein, reading.PerML, "19"), whole, reading.Alert, "over the alert level 3", false},
-		{"per area, volume missing", "no result is better than a wrong one", perArea, value(t, reading.Protein, reading.PerML, "20"), func(c *reading.Circumstances) { whole(c); c.Recovered = 0 }, reading.None, "the recovered volume is needed", false},
-		{"unit without a way", "the level is in µg/mL, the value in µg/cm²", at(func(l *reading.Level) { l.Analyte, l.Unit = reading.Protein, reading.PerML }), value(t, reading.Protein, reading.PerCM2, "1"), whole, reading.None, "the value is in ug/cm2, the level in ug/mL", false},
+		{
+			"per area", "20 µg/mL · 38 mL / (178 cm² · 0.65) = 6.569 µg/cm², over 6.4", perArea,
+			value(t, reading.Protein, reading.PerML, "20"), whole, reading.Action, "over the action level 6.4", false,
+		},
+		{
+			"per area, below", "19 µg/mL give 6.240 µg/cm²", perArea, value(t, reading.Protein, reading.PerML, "19"), whole,
+			reading.Alert, "over the alert level 3", false,
+		},
+		{
+			"per area, volume missing", "no result is better than a wrong one", perArea, value(t, reading.Protein, reading.PerML, "20"),
+			func(c *reading.Circumstances) { whole(c); c.Recovered = 0 }, reading.None, "the recovered volume is needed", false,
+		},
+		{
+			"unit without a way", "the level is in µg/mL, the value in µg/cm²",
+			at(func(l *reading.Level) { l.Analyte, l.Unit = reading.Protein, reading.PerML }),
+			value(t, reading.Protein, reading.PerCM2, "1"), whole, reading.None, "the value is in ug/cm2, the level in ug/mL", false,
+		},
 
-		{"strip clean", "whatever the case", strip, value(t, reading.Strip, reading.StripRun, "GREEN"), same, reading.Below, `the strip shows "green", which counts as clean`, false},
-		{"strip dirty", "", strip, value(t, reading.Strip, reading.StripRun, "Purple"), same, reading.Action, `the strip shows "purple", which counts as dirty`, false},
-		{"strip unknown", "a word that nobody explained shows nothing", strip, value(t, reading.Strip, reading.StripRun, "pink"), same, reading.None, `the strip's word "pink" is not one of the level's: Green, grey, purple`, false},
+		{
+			"strip clean", "whatever the case", strip, value(t, reading.Strip, reading.StripRun, "GREEN"), same, reading.Below,
+			`the strip shows "green", which counts as clean`, false,
+		},
+		{
+			"strip dirty", "", strip, value(t, reading.Strip, reading.StripRun, "Purple"), same, reading.Action,
+			`the strip shows "purple", which counts as dirty`, false,
+		},
+		{
+			"strip unknown", "a word that nobody explained shows nothing", strip, value(t, reading.Strip, reading.StripRun, "pink"), same,
+			reading.None, `the strip's word "pink" is not one of the level's: Green, grey, purple`, false,
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -180,12 +219,25 @@ func TestNoLevel(t *testing.T) {
 		change       func(*reading.Level)
 		want         []string
 	}{
-		{"none at all", "no default", func(l *reading.Level) { l.Point = scope.AirLumen }, []string{`no level is adopted for atp with meter system "system A" and kit "rinsate kit" at the instrument-channel`, "adopt a level, then read again"}},
-		{"other system", "named, and never used", func(l *reading.Level) { l.System = "system B" }, []string{`there is one for system "system B" with kit "rinsate kit", which counts on another scale and cannot be used`}},
-		{"other kit", "named, and never used", func(l *reading.Level) { l.Kit = "surface kit" }, []string{`there is one for system "system A" with kit "surface kit"`}},
+		{
+			"none at all", "no default", func(l *reading.Level) { l.Point = scope.AirLumen },
+			[]string{`no level is adopted for atp with meter system "system A" and kit "rinsate kit" at the instrument-channel`, "adopt a level, then read again"},
+		},
+		{
+			"other system", "named, and never used", func(l *reading.Level) { l.System = "system B" },
+			[]string{`there is one for system "system B" with kit "rinsate kit", which counts on another scale and cannot be used`},
+		},
+		{
+			"other kit", "named, and never used", func(l *reading.Level) { l.Kit = "surface kit" },
+			[]string{`there is one for system "system A" with kit "surface kit"`},
+		},
 		{"other analyte", "protein levels say nothing about ATP", func(l *reading.Level) { l.Analyte = reading.Protein }, []string{"no level is adopted for atp"}},
 		{"adopted later", "a level does not judge what was read before it", func(l *reading.Level) { l.Adopted = 2_000_001 }, []string{"one was adopted only later"}},
-		{"for another kind", "a level for bronchoscopes does not judge a duodenoscope", func(l *reading.Level) { l.Kind = scope.Bronchoscope }, []string{"no level is adopted"}},
+		{
+			"for another kind", "a level for bronchoscopes does not judge a duodenoscope",
+			func(l *reading.Level) { l.Kind = scope.Bronchoscope },
+			[]string{"no level is adopted"},
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -161,7 +161,11 @@ func (r Rules) wantsDuplicate(p PointResult) bool {
 func (r Rules) next(round Round) Next {
 	switch {
 	case round.Outcome == Action && round.Attempt >= r.Attempts:
-		return Next{Act: HoldScope, Words: fmt.Sprintf("hold the scope and call the lead: attempt %d of %d was over the action level. Inspect inside, leak-test, consider repair or culture", round.Attempt, r.Attempts)}
+		return Next{
+			Act: HoldScope,
+			Words: fmt.Sprintf("hold the scope and call the lead: attempt %d of %d was over the action level. Inspect inside, leak-test, consider "+
+				"repair or culture", round.Attempt, r.Attempts),
+		}
 	case round.Outcome == Action:
 		points := []scope.PointKind{}
 		for _, p := range round.Points {
