@@ -58,32 +58,108 @@ func TestDueAt(t *testing.T) {
 		want         []string // a part of each Why, in order
 		since        unit.Instant
 	}{
-		{"every turnaround, open", "no round has passed since it began", rule(sampling.EveryTurnaround), duodenoscope(), func(r *record) { r.Passed, r.TurnaroundStart = passed, started }, []string{"sampled in every turnaround"}, started},
-		{"every turnaround, cleaned", "due since it is clean", rule(sampling.EveryTurnaround), duodenoscope(), func(r *record) { r.Passed, r.TurnaroundStart, r.Cleaned = passed, started, cleaned }, []string{"sampled in every turnaround"}, cleaned},
-		{"every turnaround, passed", "once is enough", rule(sampling.EveryTurnaround), duodenoscope(), func(r *record) { r.Passed, r.TurnaroundStart = cleaned, started }, nil, 0},
+		{
+			"every turnaround, open", "no round has passed since it began", rule(sampling.EveryTurnaround), duodenoscope(),
+			func(r *record) { r.Passed, r.TurnaroundStart = passed, started },
+			[]string{"sampled in every turnaround"},
+			started,
+		},
+		{
+			"every turnaround, cleaned", "due since it is clean", rule(sampling.EveryTurnaround), duodenoscope(),
+			func(r *record) { r.Passed, r.TurnaroundStart, r.Cleaned = passed, started, cleaned },
+			[]string{"sampled in every turnaround"},
+			cleaned,
+		},
+		{
+			"every turnaround, passed", "once is enough", rule(sampling.EveryTurnaround), duodenoscope(),
+			func(r *record) { r.Passed, r.TurnaroundStart = cleaned, started }, nil, 0,
+		},
 		{"every turnaround, none open", "nothing to sample", rule(sampling.EveryTurnaround), duodenoscope(), func(r *record) { r.Passed = passed }, nil, 0},
 
-		{"uses, at the limit", "60 uses (CDC interim protocol 2015: every 60 procedures or monthly)", rule(sampling.Periodic, every(60, 0)), duodenoscope(), func(r *record) { r.Passed, r.UsesSincePassed, r.TurnaroundStart = passed, 60, started }, []string{"60 uses since the last passed round; the limit is 60"}, started},
+		{
+			"uses, at the limit", "60 uses (CDC interim protocol 2015: every 60 procedures or monthly)",
+			rule(sampling.Periodic, every(60, 0)), duodenoscope(),
+			func(r *record) { r.Passed, r.UsesSincePassed, r.TurnaroundStart = passed, 60, started },
+			[]string{"60 uses since the last passed round; the limit is 60"},
+			started,
+		},
 		{"uses, one below", "59 of 60", rule(sampling.Periodic, every(60, 0)), duodenoscope(), func(r *record) { r.Passed, r.UsesSincePassed = passed, 59 }, nil, 0},
-		{"days, at the limit", "ten days to the minute", rule(sampling.Periodic, every(0, 10)), duodenoscope(), func(r *record) { r.Passed = passed }, []string{"more than 10 days ago"}, now},
+		{
+			"days, at the limit", "ten days to the minute", rule(sampling.Periodic, every(0, 10)), duodenoscope(),
+			func(r *record) { r.Passed = passed },
+			[]string{"more than 10 days ago"},
+			now,
+		},
 		{"days, a microsecond before", "not yet ten days", rule(sampling.Periodic, every(0, 10)), duodenoscope(), func(r *record) { r.Passed = passed + 1 }, nil, 0},
-		{"days come first", "whichever comes first, told once", rule(sampling.Periodic, every(60, 5)), duodenoscope(), func(r *record) { r.Passed, r.UsesSincePassed = passed, 3 }, []string{"more than 5 days ago"}, clock(t, "2026-02-25T08:00:00Z")},
-		{"uses come first", "whichever comes first, told once", rule(sampling.Periodic, every(60, 30)), duodenoscope(), func(r *record) { r.Passed, r.UsesSincePassed, r.TurnaroundStart = passed, 61, started }, []string{"61 uses"}, started},
-		{"both are over", "told once, by the days", rule(sampling.Periodic, every(60, 5)), duodenoscope(), func(r *record) { r.Passed, r.UsesSincePassed = passed, 61 }, []string{"more than 5 days ago"}, clock(t, "2026-02-25T08:00:00Z")},
-		{"never sampled", "the days run from the arrival", rule(sampling.Periodic, every(0, 60)), duodenoscope(), func(*record) {}, []string{"more than 60 days ago"}, clock(t, "2026-03-02T00:00:00Z")},
+		{
+			"days come first", "whichever comes first, told once", rule(sampling.Periodic, every(60, 5)), duodenoscope(),
+			func(r *record) { r.Passed, r.UsesSincePassed = passed, 3 },
+			[]string{"more than 5 days ago"},
+			clock(t, "2026-02-25T08:00:00Z"),
+		},
+		{
+			"uses come first", "whichever comes first, told once", rule(sampling.Periodic, every(60, 30)), duodenoscope(),
+			func(r *record) { r.Passed, r.UsesSincePassed, r.TurnaroundStart = passed, 61, started },
+			[]string{"61 uses"},
+			started,
+		},
+		{
+			"both are over", "told once, by the days", rule(sampling.Periodic, every(60, 5)), duodenoscope(),
+			func(r *record) { r.Passed, r.UsesSincePassed = passed, 61 },
+			[]string{"more than 5 days ago"},
+			clock(t, "2026-02-25T08:00:00Z"),
+		},
+		{
+			"never sampled", "the days run from the arrival", rule(sampling.Periodic, every(0, 60)), duodenoscope(), func(*record) {},
+			[]string{"more than 60 days ago"},
+			clock(t, "2026-03-02T00:00:00Z"),
+		},
 
-		{"after repair", "not sampled since its return", rule(sampling.AfterRepair), duodenoscope(), func(r *record) { r.Passed, r.Returned = passed, started }, []string{"back from repair"}, started},
+		{
+			"after repair", "not sampled since its return", rule(sampling.AfterRepair), duodenoscope(),
+			func(r *record) { r.Passed, r.Returned = passed, started },
+			[]string{"back from repair"},
+			started,
+		},
 		{"after repair, passed", "sampled since", rule(sampling.AfterRepair), duodenoscope(), func(r *record) { r.Passed, r.Returned = cleaned, started }, nil, 0},
-		{"after repair, passed at that very instant", "the same instant shows nothing about the repaired scope", rule(sampling.AfterRepair), duodenoscope(), func(r *record) { r.Passed, r.Returned = started, started }, []string{"back from repair"}, started},
+		{
+			"after repair, passed at that very instant", "the same instant shows nothing about the repaired scope",
+			rule(sampling.AfterRepair), duodenoscope(), func(r *record) { r.Passed, r.Returned = started, started },
+			[]string{"back from repair"},
+			started,
+		},
 		{"never repaired", "nothing to sample", rule(sampling.AfterRepair), duodenoscope(), func(*record) {}, nil, 0},
 
-		{"after a failed round", "nothing passed since", rule(sampling.AfterFailedRound), duodenoscope(), func(r *record) { r.Passed, r.Failed = passed, started }, []string{"over the action level and no round has passed since"}, started},
-		{"after a failed round, passed", "a later round passed", rule(sampling.AfterFailedRound), duodenoscope(), func(r *record) { r.Passed, r.Failed = cleaned, started }, nil, 0},
-		{"after a failed round, a tie", "the failure counts", rule(sampling.AfterFailedRound), duodenoscope(), func(r *record) { r.Passed, r.Failed = started, started }, []string{"over the action level"}, started},
+		{
+			"after a failed round", "nothing passed since", rule(sampling.AfterFailedRound), duodenoscope(),
+			func(r *record) { r.Passed, r.Failed = passed, started },
+			[]string{"over the action level and no round has passed since"},
+			started,
+		},
+		{
+			"after a failed round, passed", "a later round passed", rule(sampling.AfterFailedRound), duodenoscope(),
+			func(r *record) { r.Passed, r.Failed = cleaned, started }, nil, 0,
+		},
+		{
+			"after a failed round, a tie", "the failure counts", rule(sampling.AfterFailedRound), duodenoscope(),
+			func(r *record) { r.Passed, r.Failed = started, started },
+			[]string{"over the action level"},
+			started,
+		},
 		{"never failed", "nothing to sample", rule(sampling.AfterFailedRound), duodenoscope(), func(*record) {}, nil, 0},
 
-		{"loan arrived", "not sampled since", rule(sampling.OnArrival), duodenoscope(), func(r *record) { r.Instrument.Owner = scope.Loan }, []string{"loan scope, not sampled since it arrived"}, clock(t, "2026-01-01T00:00:00Z")},
-		{"trial arrived", "not sampled since", rule(sampling.OnArrival), duodenoscope(), func(r *record) { r.Instrument.Owner = scope.Trial }, []string{"trial scope"}, clock(t, "2026-01-01T00:00:00Z")},
+		{
+			"loan arrived", "not sampled since", rule(sampling.OnArrival), duodenoscope(),
+			func(r *record) { r.Instrument.Owner = scope.Loan },
+			[]string{"loan scope, not sampled since it arrived"},
+			clock(t, "2026-01-01T00:00:00Z"),
+		},
+		{
+			"trial arrived", "not sampled since", rule(sampling.OnArrival), duodenoscope(),
+			func(r *record) { r.Instrument.Owner = scope.Trial },
+			[]string{"trial scope"},
+			clock(t, "2026-01-01T00:00:00Z"),
+		},
 		{"loan sampled", "once is enough", rule(sampling.OnArrival), duodenoscope(), func(r *record) { r.Instrument.Owner, r.Passed = scope.Loan, passed }, nil, 0},
 		{"own scope", "it did not arrive from elsewhere", rule(sampling.OnArrival), duodenoscope(), func(*record) {}, nil, 0},
 
@@ -97,15 +173,52 @@ func TestDueAt(t *testing.T) {
 			}
 		}, []string{"asked for by I. Control: odd smell", "asked for by I. Control: cluster"}, started},
 
-		{"other risk", "the rule is for high-risk models", rule(sampling.AfterRepair, func(r *sampling.Rule) { r.Risk = scope.HighRisk }), colonoscope(), func(r *record) { r.Returned = started }, nil, 0},
-		{"this risk", "the rule is for standard-risk models", rule(sampling.AfterRepair, func(r *sampling.Rule) { r.Risk = scope.StandardRisk }), colonoscope(), func(r *record) { r.Returned = started }, []string{"back from repair"}, started},
-		{"named by its risk", "the sentence says for what the rule is", rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Risk = scope.HighRisk }), duodenoscope(), func(r *record) { r.TurnaroundStart = started }, []string{"high-risk models are sampled in every turnaround"}, started},
-		{"other kind", "the rule is for bronchoscopes", rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Bronchoscope} }), colonoscope(), func(r *record) { r.TurnaroundStart = started }, nil, 0},
-		{"this kind", "the rule names the kind", rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Colonoscope} }), colonoscope(), func(r *record) { r.TurnaroundStart = started }, []string{"colonoscope models are sampled"}, started},
+		{
+			"other risk", "the rule is for high-risk models",
+			rule(sampling.AfterRepair, func(r *sampling.Rule) { r.Risk = scope.HighRisk }), colonoscope(),
+			func(r *record) { r.Returned = started }, nil, 0,
+		},
+		{
+			"this risk", "the rule is for standard-risk models",
+			rule(sampling.AfterRepair, func(r *sampling.Rule) { r.Risk = scope.StandardRisk }), colonoscope(),
+			func(r *record) { r.Returned = started },
+			[]string{"back from repair"},
+			started,
+		},
+		{
+			"named by its risk", "the sentence says for what the rule is",
+			rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Risk = scope.HighRisk }), duodenoscope(),
+			func(r *record) { r.TurnaroundStart = started },
+			[]string{"high-risk models are sampled in every turnaround"},
+			started,
+		},
+		{
+			"other kind", "the rule is for bronchoscopes",
+			rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Bronchoscope} }), colonoscope(),
+			func(r *record) { r.TurnaroundStart = started }, nil, 0,
+		},
+		{
+			"this kind", "the rule names the kind",
+			rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Colonoscope} }), colonoscope(),
+			func(r *record) { r.TurnaroundStart = started },
+			[]string{"colonoscope models are sampled"},
+			started,
+		},
 
-		{"retired", "a scope that is gone is never due", rule(sampling.EveryTurnaround), duodenoscope(), func(r *record) { r.TurnaroundStart, r.Instrument.Retired = started, now }, nil, 0},
-		{"retired later", "until then it is due", rule(sampling.EveryTurnaround), duodenoscope(), func(r *record) { r.TurnaroundStart, r.Instrument.Retired = started, now+1 }, []string{"sampled in every turnaround"}, started},
-		{"not yet in service", "nothing is due before it came", rule(sampling.EveryTurnaround), duodenoscope(), func(r *record) { r.TurnaroundStart, r.Instrument.InService = started, now+1 }, nil, 0},
+		{
+			"retired", "a scope that is gone is never due", rule(sampling.EveryTurnaround), duodenoscope(),
+			func(r *record) { r.TurnaroundStart, r.Instrument.Retired = started, now }, nil, 0,
+		},
+		{
+			"retired later", "until then it is due", rule(sampling.EveryTurnaround), duodenoscope(),
+			func(r *record) { r.TurnaroundStart, r.Instrument.Retired = started, now+1 },
+			[]string{"sampled in every turnaround"},
+			started,
+		},
+		{
+			"not yet in service", "nothing is due before it came", rule(sampling.EveryTurnaround), duodenoscope(),
+			func(r *record) { r.TurnaroundStart, r.Instrument.InService = started, now+1 }, nil, 0,
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -192,7 +305,11 @@ func TestNextDue(t *testing.T) {
 		{"by uses only", "uses have no date", []sampling.Rule{rule(sampling.Periodic, every(60, 0))}, 0},
 		{"other occasion", "it has no days", []sampling.Rule{rule(sampling.AfterRepair)}, 0},
 		{"other kind", "not for this model", []sampling.Rule{rule(sampling.Periodic, every(0, 3), func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.EBUS} })}, 0},
-		{"the earliest", "of two rules the stricter", []sampling.Rule{free, rule(sampling.Periodic, every(0, 28)), rule(sampling.Periodic, every(0, 7)), rule(sampling.Periodic, every(0, 14))}, clock(t, "2026-02-08T12:00:00Z")},
+		{
+			"the earliest", "of two rules the stricter",
+			[]sampling.Rule{free, rule(sampling.Periodic, every(0, 28)), rule(sampling.Periodic, every(0, 7)), rule(sampling.Periodic, every(0, 14))},
+			clock(t, "2026-02-08T12:00:00Z"),
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

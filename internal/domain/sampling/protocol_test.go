@@ -46,7 +46,10 @@ func TestProtocolCheck(t *testing.T) {
 		{"no point", func(p *sampling.Protocol) { p.Points = nil }, "needs points and acts"},
 		{"no act", func(p *sampling.Protocol) { p.Acts = nil }, "needs points and acts"},
 		{"unknown point", func(p *sampling.Protocol) { p.Points = []scope.PointKind{"handle"} }, `point "handle" is not known; allowed: outer-distal-end`},
-		{"a channel swabbed", func(p *sampling.Protocol) { p.Method = sampling.Surface }, `method "surface" does not fit point instrument-channel, which is sampled by rinsate`},
+		{
+			"a channel swabbed", func(p *sampling.Protocol) { p.Method = sampling.Surface },
+			`method "surface" does not fit point instrument-channel, which is sampled by rinsate`,
+		},
 		{"a surface among channels", func(p *sampling.Protocol) { p.Points = append(p.Points, scope.ElevatorRecess) }, `does not fit point elevator-recess`},
 		{"an act without words", func(p *sampling.Protocol) { p.Acts[1].Do = "" }, "act 2 says nothing to do"},
 		{"volume below zero", func(p *sampling.Protocol) { p.Acts[0].Volume = -1 }, "act 1 has a quantity below zero"},

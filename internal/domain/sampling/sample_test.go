@@ -75,39 +75,138 @@ func TestClocks(t *testing.T) {
 		unproven     []string
 	}{
 		{name: "swab, fresh", reason: "the 4 h run", sample: swab(start), now: 0, state: sampling.Open, why: "activate the surface sample", deadline: 4 * hour},
-		{name: "swab, 4 h exactly", reason: "the limit itself is in time", sample: swab(start), now: 4 * hour, state: sampling.Open, why: "activate the surface sample", deadline: 4 * hour},
-		{name: "swab, 4 h and a microsecond", reason: "the limit has passed", sample: swab(start), now: 4*hour + us, state: sampling.Void, why: "activate the surface sample: 4h1us after it was collected; at most 4h is allowed"},
-		{name: "swab activated at 4 h", reason: "in time whatever the hour is now", sample: marks(swab(start), at{a: 4 * hour}), now: 4*hour + 60*sec, state: sampling.Open, why: "read the activated device", deadline: 4*hour + 60*sec},
-		{name: "swab activated too late", reason: "the activation counts, not the clock on the wall", sample: marks(swab(start), at{a: 4*hour + us}), now: 4*hour + us, state: sampling.Void, why: "at most 4h is allowed"},
-		{name: "swab not read in time", reason: "60 s and a microsecond after the activation", sample: marks(swab(start), at{a: 10 * sec}), now: 70*sec + us, state: sampling.Void, why: "read the activated device: 1min1us after it was activated; at most 1min is allowed"},
-		{name: "swab read at 60 s", reason: "the limit itself is in time", sample: shaken(marks(swab(start), at{a: 10 * sec, r: 70 * sec}), 5*unit.Second), now: 9 * hour, state: sampling.Done},
-		{name: "swab read at 60 s and a microsecond", reason: "read too late", sample: shaken(marks(swab(start), at{a: 10 * sec, r: 70*sec + us}), 5*unit.Second), now: 9 * hour, state: sampling.Void, why: "at most 1min is allowed"},
+		{
+			name: "swab, 4 h exactly", reason: "the limit itself is in time", sample: swab(start), now: 4 * hour, state: sampling.Open,
+			why: "activate the surface sample", deadline: 4 * hour,
+		},
+		{
+			name: "swab, 4 h and a microsecond", reason: "the limit has passed", sample: swab(start), now: 4*hour + us,
+			state: sampling.Void, why: "activate the surface sample: 4h1us after it was collected; at most 4h is allowed",
+		},
+		{
+			name: "swab activated at 4 h", reason: "in time whatever the hour is now", sample: marks(swab(start), at{a: 4 * hour}),
+			now: 4*hour + 60*sec, state: sampling.Open, why: "read the activated device", deadline: 4*hour + 60*sec,
+		},
+		{
+			name: "swab activated too late", reason: "the activation counts, not the clock on the wall",
+			sample: marks(swab(start), at{a: 4*hour + us}), now: 4*hour + us, state: sampling.Void, why: "at most 4h is allowed",
+		},
+		{
+			name: "swab not read in time", reason: "60 s and a microsecond after the activation",
+			sample: marks(swab(start), at{a: 10 * sec}), now: 70*sec + us, state: sampling.Void,
+			why: "read the activated device: 1min1us after it was activated; at most 1min is allowed",
+		},
+		{
+			name: "swab read at 60 s", reason: "the limit itself is in time",
+			sample: shaken(marks(swab(start), at{a: 10 * sec, r: 70 * sec}), 5*unit.Second), now: 9 * hour, state: sampling.Done,
+		},
+		{
+			name: "swab read at 60 s and a microsecond", reason: "read too late",
+			sample: shaken(marks(swab(start), at{a: 10 * sec, r: 70*sec + us}), 5*unit.Second), now: 9 * hour, state: sampling.Void,
+			why: "at most 1min is allowed",
+		},
 
-		{name: "shaken 4 s", reason: "at least 5 s are needed", sample: shaken(marks(swab(start), at{a: 10 * sec, r: 20 * sec}), 4*unit.Second), now: 20 * sec, state: sampling.Void, why: "shaken for 4s; at least 5s is needed"},
-		{name: "shaken 4 s, not yet read", reason: "void before anybody reads it", sample: shaken(marks(swab(start), at{a: 10 * sec}), 4*unit.Second), now: 15 * sec, state: sampling.Void, why: "shaken for 4s"},
+		{
+			name: "shaken 4 s", reason: "at least 5 s are needed",
+			sample: shaken(marks(swab(start), at{a: 10 * sec, r: 20 * sec}), 4*unit.Second), now: 20 * sec, state: sampling.Void,
+			why: "shaken for 4s; at least 5s is needed",
+		},
+		{
+			name: "shaken 4 s, not yet read", reason: "void before anybody reads it",
+			sample: shaken(marks(swab(start), at{a: 10 * sec}), 4*unit.Second), now: 15 * sec, state: sampling.Void, why: "shaken for 4s",
+		},
 		{name: "shaken 5 s", reason: "enough", sample: shaken(marks(swab(start), at{a: 10 * sec, r: 20 * sec}), 5*unit.Second), now: 20 * sec, state: sampling.Done},
-		{name: "shaking not recorded", reason: "a gap in the proof, not a fault", sample: marks(swab(start), at{a: 10 * sec, r: 20 * sec}), now: 20 * sec, state: sampling.Done, unproven: []string{"shake"}},
+		{
+			name: "shaking not recorded", reason: "a gap in the proof, not a fault",
+			sample: marks(swab(start), at{a: 10 * sec, r: 20 * sec}), now: 20 * sec, state: sampling.Done, unproven: []string{"shake"},
+		},
 
-		{name: "rinsate, dipped at 15 min", reason: "in time; the dipped device is to be activated", sample: marks(rinse(start), at{d: 15 * mins}), now: 15 * mins, state: sampling.Open, why: "activate the dipped device", deadline: 16 * mins},
-		{name: "rinsate, dipped too late", reason: "the container stood open", sample: marks(rinse(start), at{d: 15*mins + us}), now: 15*mins + us, state: sampling.Void, why: "dip into the rinsate: 15min1us after it was collected; at most 15min is allowed"},
-		{name: "rinsate, not activated in time", reason: "60 s from the dip", sample: marks(rinse(start), at{d: 5 * mins}), now: 6*mins + us, state: sampling.Void, why: "activate the dipped device"},
-		{name: "rinsate, whole life in time", reason: "every clock at its limit", sample: shaken(marks(rinse(start), at{d: 15 * mins, a: 16 * mins, r: 17 * mins}), 5*unit.Second), now: 17 * mins, state: sampling.Done},
+		{
+			name: "rinsate, dipped at 15 min", reason: "in time; the dipped device is to be activated",
+			sample: marks(rinse(start), at{d: 15 * mins}), now: 15 * mins, state: sampling.Open, why: "activate the dipped device",
+			deadline: 16 * mins,
+		},
+		{
+			name: "rinsate, dipped too late", reason: "the container stood open", sample: marks(rinse(start), at{d: 15*mins + us}),
+			now: 15*mins + us, state: sampling.Void,
+			why: "dip into the rinsate: 15min1us after it was collected; at most 15min is allowed",
+		},
+		{
+			name: "rinsate, not activated in time", reason: "60 s from the dip", sample: marks(rinse(start), at{d: 5 * mins}),
+			now: 6*mins + us, state: sampling.Void, why: "activate the dipped device",
+		},
+		{
+			name: "rinsate, whole life in time", reason: "every clock at its limit",
+			sample: shaken(marks(rinse(start), at{d: 15 * mins, a: 16 * mins, r: 17 * mins}), 5*unit.Second), now: 17 * mins,
+			state: sampling.Done,
+		},
 
-		{name: "capped pauses", reason: "4 h in the closed container do not count; 10 + 5 min open do", sample: marks(rinse(start), at{c: 10 * mins, u: 10*mins + 4*hour, d: 4*hour + 15*mins}), now: 4*hour + 15*mins, state: sampling.Open, why: "activate the dipped device", deadline: 4*hour + 16*mins},
-		{name: "capped, then open too long", reason: "10 min before, 5 min and a microsecond after", sample: marks(rinse(start), at{c: 10 * mins, u: 10*mins + 4*hour, d: 4*hour + 15*mins + us}), now: 5 * hour, state: sampling.Void, why: "at most 15min is allowed"},
-		{name: "capped, still closed", reason: "the limit of the closed container runs", sample: marks(rinse(start), at{c: 10 * mins}), now: 4*hour + 10*mins, state: sampling.Open, why: "dip into the rinsate", deadline: 4*hour + 10*mins},
-		{name: "capped too long", reason: "closed for 4 h and a microsecond", sample: marks(rinse(start), at{c: 10 * mins}), now: 4*hour + 10*mins + us, state: sampling.Void, why: "the closed container stood 4h1us; at most 4h is allowed"},
-		{name: "uncapped too late", reason: "what was closed too long stays void after it is opened", sample: marks(rinse(start), at{c: 10 * mins, u: 4*hour + 10*mins + us}), now: 4*hour + 10*mins + us, state: sampling.Void, why: "the closed container stood 4h1us"},
-		{name: "capped too late", reason: "closing a container that stood open too long saves nothing", sample: marks(rinse(start), at{c: 15*mins + us}), now: 16 * mins, state: sampling.Void, why: "at most 15min is allowed"},
-		{name: "opening not recorded", reason: "nobody knows how long it stood open again", sample: shaken(marks(rinse(start), at{c: mins, d: 2 * hour, a: 2*hour + sec, r: 2*hour + 2*sec}), 5*unit.Second), now: 3 * hour, state: sampling.Done, unproven: []string{"dip into the rinsate"}},
+		{
+			name: "capped pauses", reason: "4 h in the closed container do not count; 10 + 5 min open do",
+			sample: marks(rinse(start), at{c: 10 * mins, u: 10*mins + 4*hour, d: 4*hour + 15*mins}), now: 4*hour + 15*mins,
+			state: sampling.Open, why: "activate the dipped device", deadline: 4*hour + 16*mins,
+		},
+		{
+			name: "capped, then open too long", reason: "10 min before, 5 min and a microsecond after",
+			sample: marks(rinse(start), at{c: 10 * mins, u: 10*mins + 4*hour, d: 4*hour + 15*mins + us}), now: 5 * hour,
+			state: sampling.Void, why: "at most 15min is allowed",
+		},
+		{
+			name: "capped, still closed", reason: "the limit of the closed container runs", sample: marks(rinse(start), at{c: 10 * mins}),
+			now: 4*hour + 10*mins, state: sampling.Open, why: "dip into the rinsate", deadline: 4*hour + 10*mins,
+		},
+		{
+			name: "capped too long", reason: "closed for 4 h and a microsecond", sample: marks(rinse(start), at{c: 10 * mins}),
+			now: 4*hour + 10*mins + us, state: sampling.Void, why: "the closed container stood 4h1us; at most 4h is allowed",
+		},
+		{
+			name: "uncapped too late", reason: "what was closed too long stays void after it is opened",
+			sample: marks(rinse(start), at{c: 10 * mins, u: 4*hour + 10*mins + us}), now: 4*hour + 10*mins + us, state: sampling.Void,
+			why: "the closed container stood 4h1us",
+		},
+		{
+			name: "capped too late", reason: "closing a container that stood open too long saves nothing",
+			sample: marks(rinse(start), at{c: 15*mins + us}), now: 16 * mins, state: sampling.Void, why: "at most 15min is allowed",
+		},
+		{
+			name: "opening not recorded", reason: "nobody knows how long it stood open again",
+			sample: shaken(marks(rinse(start), at{c: mins, d: 2 * hour, a: 2*hour + sec, r: 2*hour + 2*sec}), 5*unit.Second),
+			now:    3 * hour, state: sampling.Done, unproven: []string{"dip into the rinsate"},
+		},
 
-		{name: "dip not recorded", reason: "two clocks cannot be judged", sample: shaken(marks(rinse(start), at{a: 3 * mins, r: 4 * mins}), 5*unit.Second), now: 5 * mins, state: sampling.Done, unproven: []string{"dip into the rinsate", "activate the dipped device"}},
-		{name: "activation not recorded", reason: "surface: both clocks hang on it", sample: marks(swab(start), at{r: 10 * mins}), now: 10 * mins, state: sampling.Done, unproven: []string{"activate the surface sample", "read the activated device"}},
-		{name: "only read, at the sum of all clocks", reason: "surface: 4 h + 60 s", sample: marks(swab(start), at{r: 4*hour + mins}), now: 5 * hour, state: sampling.Done, unproven: []string{"activate the surface sample", "read the activated device"}},
-		{name: "only read, later than all clocks together", reason: "no valid life of a sample is that long", sample: marks(swab(start), at{r: 4*hour + mins + us}), now: 5 * hour, state: sampling.Void, why: "4h1min since collection; all clocks together allow 4h1min"},
-		{name: "rinsate, only read, at the sum of all clocks", reason: "15 min + 4 h + 60 s + 60 s", sample: marks(rinse(start), at{r: 4*hour + 17*mins}), now: 5 * hour, state: sampling.Done, unproven: []string{"dip into the rinsate", "activate the dipped device", "read the activated device"}},
-		{name: "rinsate, only read, later than all clocks together", reason: "no valid life of a sample is that long", sample: marks(rinse(start), at{r: 4*hour + 17*mins + us}), now: 5 * hour, state: sampling.Void, why: "all clocks together allow 4h17min"},
-		{name: "activated too late to be read in time", reason: "the total bound runs before the reading, too", sample: marks(rinse(start), at{a: 4*hour + 17*mins + us}), now: 4*hour + 17*mins + us, state: sampling.Void, why: "all clocks together allow 4h17min"},
+		{
+			name: "dip not recorded", reason: "two clocks cannot be judged",
+			sample: shaken(marks(rinse(start), at{a: 3 * mins, r: 4 * mins}), 5*unit.Second), now: 5 * mins, state: sampling.Done,
+			unproven: []string{"dip into the rinsate", "activate the dipped device"},
+		},
+		{
+			name: "activation not recorded", reason: "surface: both clocks hang on it", sample: marks(swab(start), at{r: 10 * mins}),
+			now: 10 * mins, state: sampling.Done, unproven: []string{"activate the surface sample", "read the activated device"},
+		},
+		{
+			name: "only read, at the sum of all clocks", reason: "surface: 4 h + 60 s", sample: marks(swab(start), at{r: 4*hour + mins}),
+			now: 5 * hour, state: sampling.Done, unproven: []string{"activate the surface sample", "read the activated device"},
+		},
+		{
+			name: "only read, later than all clocks together", reason: "no valid life of a sample is that long",
+			sample: marks(swab(start), at{r: 4*hour + mins + us}), now: 5 * hour, state: sampling.Void,
+			why: "4h1min since collection; all clocks together allow 4h1min",
+		},
+		{
+			name: "rinsate, only read, at the sum of all clocks", reason: "15 min + 4 h + 60 s + 60 s",
+			sample: marks(rinse(start), at{r: 4*hour + 17*mins}), now: 5 * hour, state: sampling.Done,
+			unproven: []string{"dip into the rinsate", "activate the dipped device", "read the activated device"},
+		},
+		{
+			name: "rinsate, only read, later than all clocks together", reason: "no valid life of a sample is that long",
+			sample: marks(rinse(start), at{r: 4*hour + 17*mins + us}), now: 5 * hour, state: sampling.Void,
+			why: "all clocks together allow 4h17min",
+		},
+		{
+			name: "activated too late to be read in time", reason: "the total bound runs before the reading, too",
+			sample: marks(rinse(start), at{a: 4*hour + 17*mins + us}), now: 4*hour + 17*mins + us, state: sampling.Void,
+			why: "all clocks together allow 4h17min",
+		},
 
 		{name: "not applicable", reason: "no clock runs on what was not taken", sample: absent, now: 9 * hour, state: sampling.Absent, why: "the channel is sealed"},
 	}
@@ -231,7 +330,10 @@ func TestSampleCheck(t *testing.T) {
 		{"more out than in", func(s *sampling.Sample) { s.Recovered = 41 }, "41 mL recovered of 40 mL flushed: more came out than went in"},
 		{"no kit", func(s *sampling.Sample) { s.Kit = "" }, "the kit and its lot are missing"},
 		{"no lot", func(s *sampling.Sample) { s.Lot = "" }, "the kit and its lot are missing"},
-		{"dipped before collected", func(s *sampling.Sample) { s.Dipped = start - 1 }, "it was dipped at 2026-03-02T07:59:59.999999Z, before it was collected at 2026-03-02T08:00:00Z"},
+		{
+			"dipped before collected", func(s *sampling.Sample) { s.Dipped = start - 1 },
+			"it was dipped at 2026-03-02T07:59:59.999999Z, before it was collected at 2026-03-02T08:00:00Z",
+		},
 		{"read before activated", func(s *sampling.Sample) { s.Activated, s.Read = start+2, start+1 }, "before it was activated"},
 		{"uncapped before capped", func(s *sampling.Sample) { s.Capped, s.Uncapped = start+2, start+1 }, "before it was capped"},
 	}
@@ -291,7 +393,11 @@ func TestFlaws(t *testing.T) {
 		{"less than it holds", "mostly dead volume", 18, point, []string{"18 mL recovered is less than the 18.7 mL that the channel holds"}},
 		{"not measured", "unknown is not judged here", 0, point, nil},
 		{"a surface", "it holds nothing", 1, scope.Point{Kind: scope.OuterDistalEnd}, nil},
-		{"a sealed channel", "nobody could have sampled it", 19, scope.Point{NotApplicable: "the channel is sealed"}, []string{"a sample of a point that cannot be sampled: the channel is sealed"}},
+		{
+			"a sealed channel", "nobody could have sampled it", 19,
+			scope.Point{NotApplicable: "the channel is sealed"},
+			[]string{"a sample of a point that cannot be sampled: the channel is sealed"},
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -349,7 +455,8 @@ func TestShakingEnds(t *testing.T) {
 	if _, err := s.Set(sampling.Shaken, start+9*sec); err == nil {
 		t.Error("shaking ended before it began")
 	}
-	if s, err = s.Add(sampling.Moment{Mark: sampling.Shaken, At: start + 16*sec}); err != nil || s.Shaken != 6*unit.Second || s.At(sampling.Shaken) != start+16*sec {
+	if s, err = s.Add(sampling.Moment{Mark: sampling.Shaken, At: start + 16*sec}); err != nil || s.Shaken != 6*unit.Second ||
+		s.At(sampling.Shaken) != start+16*sec {
 		t.Errorf("shaken for %s until %s (%v), want 6s until %s", s.Shaken, s.At(sampling.Shaken), err, start+16*sec)
 	}
 }
