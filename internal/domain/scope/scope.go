@@ -287,7 +287,8 @@ func (m Model) Warnings(flush map[PointKind]unit.Millilitres) []string {
 		if _, sampled := m.Point(kind); !sampled {
 			warn("%s channel: it has no sampling point, so nobody would see that it is dirty", c.Kind)
 		} else if v, ok := flush[kind]; ok && v < c.DeadVolume() {
-			warn("%s channel: a flush of %s mL does not fill its %.1f mL; what comes out was never in contact with the whole channel", c.Kind, v, float64(c.DeadVolume()))
+			warn("%s channel: a flush of %s mL does not fill its %.1f mL; what comes out was never in contact with the whole channel",
+				c.Kind, v, float64(c.DeadVolume()))
 		}
 		if c.Cleaning == "" {
 			warn("%s channel: no cleaning step reaches it: a channel nobody cleans", c.Kind)

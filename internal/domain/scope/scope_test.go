@@ -111,19 +111,28 @@ func TestRoutinePoints(t *testing.T) {
 			"duodenoscope", "common practice: outer distal end, elevator recess, instrument channel and open elevator-wire channel",
 			duodenoscope(),
 			[]scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen, scope.ElevatorWire},
-			[]scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen, scope.SuctionLumen, scope.ElevatorWire, scope.AirLumen, scope.WaterLumen},
+			[]scope.PointKind{
+				scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen, scope.SuctionLumen, scope.ElevatorWire, scope.AirLumen,
+				scope.WaterLumen,
+			},
 		},
 		{
 			"sealed elevator-wire channel", "it cannot be flushed by the user: offered as not applicable, never routine",
 			sealed,
 			[]scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen},
-			[]scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen, scope.SuctionLumen, scope.ElevatorWire, scope.AirLumen, scope.WaterLumen},
+			[]scope.PointKind{
+				scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen, scope.SuctionLumen, scope.ElevatorWire, scope.AirLumen,
+				scope.WaterLumen,
+			},
 		},
 		{
 			"sealed instrument channel", "a sealed channel cannot stand for the suction path",
 			sealedInstrument,
 			[]scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.SuctionLumen, scope.ElevatorWire},
-			[]scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen, scope.SuctionLumen, scope.ElevatorWire, scope.AirLumen, scope.WaterLumen},
+			[]scope.PointKind{
+				scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen, scope.SuctionLumen, scope.ElevatorWire, scope.AirLumen,
+				scope.WaterLumen,
+			},
 		},
 		{
 			"suction channel alone", "where there is no instrument channel the suction channel is routine (common practice)",
@@ -226,14 +235,31 @@ func TestWarnings(t *testing.T) {
 			m.Channels[2].Diameter, m.Channels[2].Length = 0.5, 4500
 			m.Channels[3].Diameter, m.Channels[3].Length = 6, 200
 		}), flush, nil},
-		{"too narrow", "a bore below 0.5 mm is a slip of the unit", edit(func(m *scope.Model) { m.Channels[2].Diameter = 0.49 }), flush, []string{"air channel: inner diameter 0.49 mm is outside 0.5–6 mm"}},
-		{"too wide", "28 mm is 2.8 mm with a digit lost", edit(func(m *scope.Model) { m.Channels[2].Diameter = 28 }), flush, []string{"air channel: inner diameter 28 mm is outside 0.5–6 mm"}},
-		{"too short", "135 for 1350", edit(func(m *scope.Model) { m.Channels[0].Length = 135 }), flush, []string{"instrument channel: length 135 mm is outside 200–4500 mm"}},
-		{"too long", "13500 for 1350", edit(func(m *scope.Model) { m.Channels[2].Length = 13500 }), flush, []string{"air channel: length 13500 mm is outside 200–4500 mm"}},
+		{
+			"too narrow", "a bore below 0.5 mm is a slip of the unit", edit(func(m *scope.Model) { m.Channels[2].Diameter = 0.49 }),
+			flush,
+			[]string{"air channel: inner diameter 0.49 mm is outside 0.5–6 mm"},
+		},
+		{
+			"too wide", "28 mm is 2.8 mm with a digit lost", edit(func(m *scope.Model) { m.Channels[2].Diameter = 28 }), flush,
+			[]string{"air channel: inner diameter 28 mm is outside 0.5–6 mm"},
+		},
+		{
+			"too short", "135 for 1350", edit(func(m *scope.Model) { m.Channels[0].Length = 135 }), flush,
+			[]string{"instrument channel: length 135 mm is outside 200–4500 mm"},
+		},
+		{
+			"too long", "13500 for 1350", edit(func(m *scope.Model) { m.Channels[2].Length = 13500 }), flush,
+			[]string{"air channel: length 13500 mm is outside 200–4500 mm"},
+		},
 		{"a channel nobody cleans", "an auxiliary water channel that no step reached exposed 277 patients in Kansas in 2013", edit(func(m *scope.Model) {
 			m.Channels = append(m.Channels, scope.Channel{Kind: scope.AuxiliaryChannel, Diameter: 1, Length: 3700, Flushable: true})
 		}), flush, []string{"auxiliary-water channel: no cleaning step reaches it: a channel nobody cleans"}},
-		{"cleaning that cannot be", "a step is named but there is no way in", edit(func(m *scope.Model) { m.Channels[3].Brushable, m.Channels[3].Flushable = false, false }), flush, []string{"water channel: it can be neither brushed nor flushed"}},
+		{
+			"cleaning that cannot be", "a step is named but there is no way in",
+			edit(func(m *scope.Model) { m.Channels[3].Brushable, m.Channels[3].Flushable = false, false }), flush,
+			[]string{"water channel: it can be neither brushed nor flushed"},
+		},
 		{"no sampling point after an edit", "the facility's choice left a channel out", edit(func(m *scope.Model) {
 			m.Chosen = []scope.Choice{
 				{Kind: scope.OuterDistalEnd, Routine: true},
@@ -244,13 +270,25 @@ func TestWarnings(t *testing.T) {
 				{Kind: scope.WaterLumen},
 			}
 		}), flush, []string{"elevator-wire channel: it has no sampling point"}},
-		{"flush below the dead volume", "18.7 mL of channel are not filled by 18 mL", duodenoscope(), map[scope.PointKind]unit.Millilitres{scope.InstrumentLumen: 18}, []string{"instrument channel: a flush of 18 mL does not fill its 18.7 mL"}},
+		{
+			"flush below the dead volume", "18.7 mL of channel are not filled by 18 mL", duodenoscope(),
+			map[scope.PointKind]unit.Millilitres{scope.InstrumentLumen: 18},
+			[]string{"instrument channel: a flush of 18 mL does not fill its 18.7 mL"},
+		},
 		{"flush above the dead volume", "19 mL fill 18.7 mL", duodenoscope(), map[scope.PointKind]unit.Millilitres{scope.InstrumentLumen: 19}, nil},
 		{"sealed channels", "what the user cannot reach is neither cleaned nor sampled by the user", edit(func(m *scope.Model) {
 			m.Channels[4] = scope.Channel{Kind: scope.ElevatorWireChannel, Diameter: 0.85, Length: 1500, Sealed: true}
 		}), map[scope.PointKind]unit.Millilitres{scope.ElevatorWire: 0.1}, nil},
-		{"incomplete list", "every flexible endoscope with channels has one for instruments or suction", edit(func(m *scope.Model) { m.Channels = m.Channels[2:] }), flush, []string{"neither an instrument nor a suction channel"}},
-		{"no elevator", "a duodenoscope has one, and so does what has an elevator-wire channel", edit(func(m *scope.Model) { m.Elevator = false }), flush, []string{"a duodenoscope without an elevator", "an elevator-wire channel without an elevator"}},
+		{
+			"incomplete list", "every flexible endoscope with channels has one for instruments or suction",
+			edit(func(m *scope.Model) { m.Channels = m.Channels[2:] }), flush,
+			[]string{"neither an instrument nor a suction channel"},
+		},
+		{
+			"no elevator", "a duodenoscope has one, and so does what has an elevator-wire channel",
+			edit(func(m *scope.Model) { m.Elevator = false }), flush,
+			[]string{"a duodenoscope without an elevator", "an elevator-wire channel without an elevator"},
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
