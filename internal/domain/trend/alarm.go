@@ -209,7 +209,8 @@ func (m *Monitor) signals(p Point, index int, before, reached State, f Flags) []
 	}
 	if f.Individuals != 0 {
 		add(IndividualsChart, 0, int(f.Individuals), z, m.individuals.Limit, 0,
-			fmt.Sprintf("The reading of %.0f RLU is %.1f standard deviations %s the baseline (limit %.1f).", p.Value, math.Abs(z), side(f.Individuals), m.individuals.Limit))
+			fmt.Sprintf("The reading of %.0f RLU is %.1f standard deviations %s the baseline (limit %.1f).", p.Value, math.Abs(z),
+				side(f.Individuals), m.individuals.Limit))
 	}
 	if f.MovingRange {
 		_, moving := before.Moving.Step(z)
@@ -218,7 +219,8 @@ func (m *Monitor) signals(p Point, index int, before, reached State, f Flags) []
 	}
 	if f.EWMA != 0 {
 		add(EWMAChart, 0, int(f.EWMA), reached.EWMA.Mean, m.ewmaBound, 0,
-			fmt.Sprintf("The weighted mean of the latest readings is %.1f standard deviations %s the baseline (limit %.1f).", math.Abs(reached.EWMA.Mean), side(f.EWMA), m.ewmaBound))
+			fmt.Sprintf("The weighted mean of the latest readings is %.1f standard deviations %s the baseline (limit %.1f).",
+				math.Abs(reached.EWMA.Mean), side(f.EWMA), m.ewmaBound))
 	}
 	if f.CUSUM != 0 {
 		sum, run := reached.CUSUM.Up, reached.CUSUM.UpRun

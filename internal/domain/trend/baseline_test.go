@@ -209,7 +209,8 @@ func TestPooledSigma(t *testing.T) {
 	}
 	p := must(trend.PoolSigma(baselines))
 	wantNear(t, "p", float64(p.P), 0.0112304677707169, 1e-11)
-	wantNear(t, "sigma", float64(p.Sigma), math.Sqrt((4*1.306904740216363*1.306904740216363+5*2.939671183426246*2.939671183426246+3*0.386221007541882*0.386221007541882)/12), 1e-13)
+	squares := 4*1.306904740216363*1.306904740216363 + 5*2.939671183426246*2.939671183426246 + 3*0.386221007541882*0.386221007541882
+	wantNear(t, "sigma", float64(p.Sigma), math.Sqrt(squares/12), 1e-13)
 	if p.DF != 12 || p.Streams != 3 {
 		t.Errorf("%+v", p)
 	}

@@ -66,7 +66,10 @@ func TestCUSUMHandbook(t *testing.T) {
 // NIST/SEMATECH e-Handbook 6.3.2.4: λ 0.3, EWMA from 50, s 2.0539. The page prints 2 decimals of
 // the EWMA, and limits whose lower one comes from a rounded factor.
 func TestEWMAHandbook(t *testing.T) {
-	printed := []float64{50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99}
+	printed := []float64{
+		50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23,
+		51.94, 51.99,
+	}
 	const s = 2.0539
 	fixed, varying := trend.EWMA{Lambda: 0.3, Limit: 3}, trend.EWMA{Lambda: 0.3, Limit: 3, TimeVarying: true}
 	var state trend.EWMAState

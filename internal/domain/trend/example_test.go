@@ -39,7 +39,8 @@ func Example() {
 		fmt.Printf("%s: limit %.2f, finds 2 sigma in %.0f readings\n", s.Chart, float64(s.Limit), float64(s.Delays[2].Readings))
 	}
 	for _, a := range watched.Alarms {
-		fmt.Printf("%s since reading %d (%d to %d), first by %s at reading %d\n", a.Direction, a.Since.Index+1, a.Since.Lo+1, a.Since.Hi+1, a.First.Chart, a.First.Index+1)
+		fmt.Printf("%s since reading %d (%d to %d), first by %s at reading %d\n", a.Direction, a.Since.Index+1, a.Since.Lo+1, a.Since.Hi+1,
+			a.First.Chart, a.First.Index+1)
 		fmt.Println(a.Words)
 	}
 	// Output:

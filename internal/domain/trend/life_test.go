@@ -177,8 +177,18 @@ func TestCarry(t *testing.T) {
 		{"a change of spread that has a direction now", []trend.Past{past("b", 50, 40, 50)}, []trend.Alarm{raised("c", 51, 60, 45, trend.Spread)}, []int{0}},
 		{"another stream", []trend.Past{past("b", 50, 40, 50)}, []trend.Alarm{elsewhere}, []int{-1}},
 		{"nothing signals", []trend.Past{past("b", 50, 40, 50)}, nil, []int{-1}},
-		{"the same reading comes before what overlaps", []trend.Past{past("a", 45, 40, 60), past("b", 50, 40, 60)}, []trend.Alarm{raised("b", 50, 60, 40, trend.Higher)}, []int{-1, 0}},
-		{"the nearest of two", []trend.Past{past("b", 50, 30, 70)}, []trend.Alarm{raised("a", 35, 60, 30, trend.Higher), raised("c", 52, 60, 40, trend.Higher)}, []int{1}},
+		{
+			"the same reading comes before what overlaps",
+			[]trend.Past{past("a", 45, 40, 60), past("b", 50, 40, 60)},
+			[]trend.Alarm{raised("b", 50, 60, 40, trend.Higher)},
+			[]int{-1, 0},
+		},
+		{
+			"the nearest of two",
+			[]trend.Past{past("b", 50, 30, 70)},
+			[]trend.Alarm{raised("a", 35, 60, 30, trend.Higher), raised("c", 52, 60, 40, trend.Higher)},
+			[]int{1},
+		},
 		{"none is carried on twice", []trend.Past{past("b", 50, 30, 70), past("d", 55, 30, 70)}, []trend.Alarm{raised("c", 52, 60, 40, trend.Higher)}, []int{0, -1}},
 	} {
 		if got := trend.Carry(c.past, c.alarms); !slices.Equal(got, c.want) {
