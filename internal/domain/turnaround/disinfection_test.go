@@ -90,12 +90,18 @@ func TestDisinfectantLot(t *testing.T) {
 		want         string // empty: ready
 	}{
 		{"in date", "until a microsecond after the start", func(s *turnaround.Step) { s.AgentExpires = begun + us }, ""},
-		{"expired at the start", "the expiry is the first instant at which it must not be used", func(s *turnaround.Step) { s.AgentExpires = begun }, `lot "A12" expired at 2026-03-02 10:35 +01:00`},
+		{
+			"expired at the start", "the expiry is the first instant at which it must not be used",
+			func(s *turnaround.Step) { s.AgentExpires = begun }, `lot "A12" expired at 2026-03-02 10:35 +01:00`,
+		},
 		{"expired before", "", func(s *turnaround.Step) { s.AgentExpires = begun - us }, `lot "A12" expired at`},
 		{"expiry not recorded", "missing is never taken for good", func(s *turnaround.Step) { s.AgentExpires = 0 }, `the expiry of lot "A12" is not on record`},
 		{"lot not recorded", "nobody could recall it", func(s *turnaround.Step) { s.AgentLot = "" }, "the lot is not on record"},
 		{"agent not recorded", "nobody can say what it needs", func(s *turnaround.Step) { s.Agent = "" }, `agent "" is not in the rule set`},
-		{"unknown agent", "nobody can say what it needs", func(s *turnaround.Step) { s.Agent = "vinegar" }, `agent "vinegar" is not in the rule set, so nobody can say what it needs`},
+		{
+			"unknown agent", "nobody can say what it needs", func(s *turnaround.Step) { s.Agent = "vinegar" },
+			`agent "vinegar" is not in the rule set, so nobody can say what it needs`,
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

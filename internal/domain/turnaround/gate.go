@@ -258,16 +258,22 @@ func (g *gate) step(rule StepRule) {
 	switch {
 	case last.Result == Fail:
 		p.Status = FailedStep
-		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step, last.Start.In(g.zone)), Record: last.ID}, rule.Source), orElse(rule.OnFail, "repeat: "+string(rule.Step)))
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step, last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+			orElse(rule.OnFail, "repeat: "+string(rule.Step)))
 	case !last.End.Known() && rule.Step != Storage && rule.Step != Issue:
 		p.Status = RunningStep
-		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s goes on since %s", rule.Step, last.Start.In(g.zone)), Record: last.ID}, rule.Source), "finish and record: "+string(rule.Step))
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s goes on since %s", rule.Step, last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+			"finish and record: "+string(rule.Step))
 	case rule.AtLeast > 0 && last.End.Sub(last.Start) < rule.AtLeast.Duration():
 		p.Status = FailedStep
-		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s took %s; at least %s is needed", rule.Step, unit.SpanOf(last.End.Sub(last.Start)), rule.AtLeast), Record: last.ID}, rule.Source), orElse(rule.OnFail, "repeat: "+string(rule.Step)))
+		g.block(InWork, cite(Reason{
+			Text:   fmt.Sprintf("%s took %s; at least %s is needed", rule.Step, unit.SpanOf(last.End.Sub(last.Start)), rule.AtLeast),
+			Record: last.ID,
+		}, rule.Source), orElse(rule.OnFail, "repeat: "+string(rule.Step)))
 	case needsResult(rule.Step) && last.Result == NotStated:
 		p.Status = MissingStep
-		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step, last.Start.In(g.zone)), Record: last.ID}, rule.Source), "record the result of: "+string(rule.Step))
+		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step, last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+			"record the result of: "+string(rule.Step))
 	}
 	if rule.Step == Disinfection && last.Result != Fail && last.End.Known() {
 		g.disinfection(last, rule)
@@ -282,7 +288,10 @@ func (g *gate) step(rule StepRule) {
 		}
 		if start < g.previous {
 			p.Status = StaleStep
-			g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s at %s came before %s ended at %s", rule.Step, last.Start.In(g.zone), g.previousStep, g.previous.In(g.zone)), Record: last.ID}, rule.Source), "repeat: "+string(rule.Step))
+			g.block(InWork, cite(Reason{
+				Text:   fmt.Sprintf("%s at %s came before %s ended at %s", rule.Step, last.Start.In(g.zone), g.previousStep, g.previous.In(g.zone)),
+				Record: last.ID,
+			}, rule.Source), "repeat: "+string(rule.Step))
 		}
 		if last.last() > g.previous {
 			g.previous, g.previousStep = last.last(), rule.Step
@@ -398,7 +407,10 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	}
 	if len(open) > 0 {
 		p.Status = RunningStep
-		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s was sampled at %s and its round has no result", open[0].Point, open[0].Collected.In(g.zone)), Record: open[0].ID}, rule.Source), "finish the round: sample and read every point")
+		g.block(InWork, cite(Reason{
+			Text:   fmt.Sprintf("%s was sampled at %s and its round has no result", open[0].Point, open[0].Collected.In(g.zone)),
+			Record: open[0].ID,
+		}, rule.Source), "finish the round: sample and read every point")
 		g.doubts(open[0].Attempt)
 	}
 	if len(rounds) == 0 {
@@ -413,11 +425,16 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 		if !last.Round.Complete {
 			p.Status = RunningStep
 		}
-		g.block(InWork, cite(Reason{Text: fmt.Sprintf("round of attempt %d is %s: %s", last.Round.Attempt, last.Round.Outcome, last.Round.Why), Record: last.ID}, rule.Source), last.Round.Next.Words)
+		g.block(InWork, cite(Reason{
+			Text: fmt.Sprintf("round of attempt %d is %s: %s", last.Round.Attempt, last.Round.Outcome, last.Round.Why), Record: last.ID,
+		}, rule.Source), last.Round.Next.Words)
 		g.doubts(last.Round.Attempt)
 	case last.First < g.previous:
 		p.Status = StaleStep
-		g.block(InWork, cite(Reason{Text: fmt.Sprintf("the round began at %s, before %s ended at %s", last.First.In(g.zone), g.previousStep, g.previous.In(g.zone)), Record: last.ID}, rule.Source), "sample again")
+		g.block(InWork, cite(Reason{
+			Text:   fmt.Sprintf("the round began at %s, before %s ended at %s", last.First.In(g.zone), g.previousStep, g.previous.In(g.zone)),
+			Record: last.ID,
+		}, rule.Source), "sample again")
 	default:
 		p.Status = DoneStep
 		for _, d := range rounds[:len(rounds)-1] {
@@ -425,7 +442,8 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 			switch {
 			case d.Round.Outcome == reading.Action && !g.recleaned(d):
 				p.Status = StaleStep
-				g.block(InWork, cite(Reason{Text: text + " and the scope was not cleaned again before it was sampled again", Record: d.ID}, rule.Source), "clean the scope again, then sample it again")
+				g.block(InWork, cite(Reason{Text: text + " and the scope was not cleaned again before it was sampled again", Record: d.ID}, rule.Source),
+					"clean the scope again, then sample it again")
 			case !d.Passed():
 				g.note(Reason{Text: text, Record: d.ID})
 			}
@@ -528,7 +546,10 @@ func (g *gate) storage() {
 	for i, s := range stored {
 		if outside.Known() && g.rules.Unstored > 0 {
 			if until := outside.Add(g.rules.Unstored.Duration()); s.Start >= until {
-				g.block(InWork, cite(Reason{Text: fmt.Sprintf("it hung outside a cabinet from %s to %s; at most %s", outside.In(g.zone), s.Start.In(g.zone), g.rules.Unstored), Record: s.ID}, g.rules.UnstoredSource), "reprocess before use: the storage time is over")
+				g.block(InWork, cite(Reason{
+					Text:   fmt.Sprintf("it hung outside a cabinet from %s to %s; at most %s", outside.In(g.zone), s.Start.In(g.zone), g.rules.Unstored),
+					Record: s.ID,
+				}, g.rules.UnstoredSource), "reprocess before use: the storage time is over")
 			}
 		}
 		outside = s.End
@@ -540,14 +561,18 @@ func (g *gate) storage() {
 	}
 	switch {
 	case outside.Known() && g.rules.Unstored == 0:
-		g.block(InWork, Reason{Text: "not in a cabinet, and the rule set does not say how long a scope may wait outside one"}, "use at once after reprocessing again, or store")
+		g.block(InWork, Reason{Text: "not in a cabinet, and the rule set does not say how long a scope may wait outside one"},
+			"use at once after reprocessing again, or store")
 	case outside.Known():
-		g.expire(outside.Add(g.rules.Unstored.Duration()), fmt.Sprintf("outside a cabinet since %s; at most %s", outside.In(g.zone), g.rules.Unstored), "", g.rules.UnstoredSource)
+		g.expire(outside.Add(g.rules.Unstored.Duration()),
+			fmt.Sprintf("outside a cabinet since %s; at most %s", outside.In(g.zone), g.rules.Unstored), "", g.rules.UnstoredSource)
 	}
 	for _, s := range stored {
 		cabinet, ok := g.rules.cabinet(s.Cabinet)
 		if !ok {
-			g.block(InWork, Reason{Text: fmt.Sprintf("cabinet %q is not in the rule set, so nobody can say how long it keeps a scope", s.Cabinet), Record: s.ID}, "name a cabinet of the rule set, or reprocess")
+			g.block(InWork, Reason{
+				Text: fmt.Sprintf("cabinet %q is not in the rule set, so nobody can say how long it keeps a scope", s.Cabinet), Record: s.ID,
+			}, "name a cabinet of the rule set, or reprocess")
 			continue
 		}
 		until := stored[0].Start.Add(time.Duration(cabinet.Hours) * time.Hour)

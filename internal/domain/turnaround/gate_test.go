@@ -160,15 +160,44 @@ func TestStepFaults(t *testing.T) {
 		status       turnaround.Status
 		want         string // a part of the blocking reason; empty: ready
 	}{
-		{"leak test without a result", "a check without a result shows nothing", turnaround.LeakTest, func(s *turnaround.Step) { s.Result = "" }, turnaround.MissingStep, "leak-test at 2026-03-02 09:50 +01:00 has no result on record"},
-		{"inspection without a result", "a check without a result shows nothing", turnaround.Inspection, func(s *turnaround.Step) { s.Result = "" }, turnaround.MissingStep, "inspection at 2026-03-02 10:18 +01:00 has no result on record"},
-		{"disinfection without a result", "did the cycle pass?", turnaround.Disinfection, func(s *turnaround.Step) { s.Result = "" }, turnaround.MissingStep, "has no result on record"},
-		{"cleaning that goes on", "not finished", turnaround.ManualCleaning, func(s *turnaround.Step) { s.End = 0 }, turnaround.RunningStep, "manual-cleaning goes on since"},
-		{"disinfection that goes on", "not finished", turnaround.Disinfection, func(s *turnaround.Step) { s.End = 0 }, turnaround.RunningStep, "disinfection goes on since"},
-		{"final rinse that goes on", "not required, yet begun", turnaround.FinalRinse, func(s *turnaround.Step) { s.End = 0 }, turnaround.RunningStep, "final-rinse goes on since"},
-		{"drying, 10 min", "at least 10 min (ANSI/AAMI ST91:2021)", turnaround.Drying, func(s *turnaround.Step) { s.End = s.Start + 10*mins }, turnaround.DoneStep, ""},
-		{"drying, 9 min 59 s", "too short", turnaround.Drying, func(s *turnaround.Step) { s.End = s.Start + 10*mins - sec }, turnaround.FailedStep, "drying took 9min59s; at least 10min is needed"},
-		{"drying, a microsecond too short", "too short", turnaround.Drying, func(s *turnaround.Step) { s.End = s.Start + 10*mins - us }, turnaround.FailedStep, "at least 10min is needed"},
+		{
+			"leak test without a result", "a check without a result shows nothing", turnaround.LeakTest,
+			func(s *turnaround.Step) { s.Result = "" }, turnaround.MissingStep,
+			"leak-test at 2026-03-02 09:50 +01:00 has no result on record",
+		},
+		{
+			"inspection without a result", "a check without a result shows nothing", turnaround.Inspection,
+			func(s *turnaround.Step) { s.Result = "" }, turnaround.MissingStep,
+			"inspection at 2026-03-02 10:18 +01:00 has no result on record",
+		},
+		{
+			"disinfection without a result", "did the cycle pass?", turnaround.Disinfection, func(s *turnaround.Step) { s.Result = "" },
+			turnaround.MissingStep, "has no result on record",
+		},
+		{
+			"cleaning that goes on", "not finished", turnaround.ManualCleaning, func(s *turnaround.Step) { s.End = 0 },
+			turnaround.RunningStep, "manual-cleaning goes on since",
+		},
+		{
+			"disinfection that goes on", "not finished", turnaround.Disinfection, func(s *turnaround.Step) { s.End = 0 },
+			turnaround.RunningStep, "disinfection goes on since",
+		},
+		{
+			"final rinse that goes on", "not required, yet begun", turnaround.FinalRinse, func(s *turnaround.Step) { s.End = 0 },
+			turnaround.RunningStep, "final-rinse goes on since",
+		},
+		{
+			"drying, 10 min", "at least 10 min (ANSI/AAMI ST91:2021)", turnaround.Drying,
+			func(s *turnaround.Step) { s.End = s.Start + 10*mins }, turnaround.DoneStep, "",
+		},
+		{
+			"drying, 9 min 59 s", "too short", turnaround.Drying, func(s *turnaround.Step) { s.End = s.Start + 10*mins - sec },
+			turnaround.FailedStep, "drying took 9min59s; at least 10min is needed",
+		},
+		{
+			"drying, a microsecond too short", "too short", turnaround.Drying,
+			func(s *turnaround.Step) { s.End = s.Start + 10*mins - us }, turnaround.FailedStep, "at least 10min is needed",
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -290,7 +319,8 @@ func TestDelayedReprocessing(t *testing.T) {
 	})
 	t.Run("60 min and a microsecond", func(t *testing.T) {
 		a := at(delayed(t, hour+us, ""))
-		wantState(t, a, turnaround.InWork, "manual-cleaning began at 2026-03-02 10:36 +01:00, later than 2026-03-02 10:36 +01:00; what was done about the delay is not on record")
+		wantState(t, a, turnaround.InWork, "manual-cleaning began at 2026-03-02 10:36 +01:00, later than 2026-03-02 10:36 +01:00; what was done "+
+			"about the delay is not on record")
 		if len(a.Next) != 1 || !strings.HasPrefix(a.Next[0], "delayed reprocessing: leak-test first") {
 			t.Errorf("next: %q", a.Next)
 		}
@@ -300,7 +330,10 @@ func TestDelayedReprocessing(t *testing.T) {
 	})
 	t.Run("a repeat in time does not hide the delay", func(t *testing.T) {
 		h := delayed(t, 2*hour, "")
-		failed := turnaround.Step{Stamp: stamp("first cleaning", 1), Scope: "D-01", Kind: turnaround.ManualCleaning, Result: turnaround.Fail, Start: instant(t, "09:00"), End: instant(t, "09:01")}
+		failed := turnaround.Step{
+			Stamp: stamp("first cleaning", 1), Scope: "D-01", Kind: turnaround.ManualCleaning, Result: turnaround.Fail,
+			Start: instant(t, "09:00"), End: instant(t, "09:01"),
+		}
 		h.Steps = append(h.Steps, failed)
 		wantState(t, at(h), turnaround.InWork, "what was done about the delay is not on record")
 	})
@@ -329,7 +362,9 @@ func TestDelayedReprocessing(t *testing.T) {
 			h := without(h, turnaround.ManualCleaning)
 			a := turnaround.Gate(h, preset(t), tt.at, berlin(t))
 			wantState(t, a, turnaround.InWork, tt.want)
-			if i := slices.IndexFunc(a.Steps, func(p turnaround.Progress) bool { return p.Step == turnaround.ManualCleaning }); a.Steps[i].Deadline != instant(t, "09:36") {
+			if i := slices.IndexFunc(a.Steps, func(p turnaround.Progress) bool {
+				return p.Step == turnaround.ManualCleaning
+			}); a.Steps[i].Deadline != instant(t, "09:36") {
 				t.Errorf("deadline %s", a.Steps[i].Deadline)
 			}
 		}
@@ -349,8 +384,14 @@ func TestStates(t *testing.T) {
 		state        turnaround.State
 		want         string
 	}{
-		{"held", "nobody has lifted it", func(h *turnaround.History) { h.Holds = append(h.Holds, hold) }, turnaround.Held, "held since 2026-03-02 12:00 +01:00: bent tip"},
-		{"held from this instant", "the instant itself is held", func(h *turnaround.History) { hold := hold; hold.At = noon; h.Holds = append(h.Holds, hold) }, turnaround.Held, "held since"},
+		{
+			"held", "nobody has lifted it", func(h *turnaround.History) { h.Holds = append(h.Holds, hold) }, turnaround.Held,
+			"held since 2026-03-02 12:00 +01:00: bent tip",
+		},
+		{
+			"held from this instant", "the instant itself is held",
+			func(h *turnaround.History) { hold := hold; hold.At = noon; h.Holds = append(h.Holds, hold) }, turnaround.Held, "held since",
+		},
 		{"held a moment later", "not yet", func(h *turnaround.History) { hold := hold; hold.At = noon + us; h.Holds = append(h.Holds, hold) }, turnaround.Ready, ""},
 		{"away for repair", "out of service", func(h *turnaround.History) {
 			h.Repairs = []turnaround.Repair{{Stamp: stamp("repair", noon), Repair: scope.Repair{Scope: "D-01", Sent: noon, Fault: "leak"}}}
@@ -363,7 +404,10 @@ func TestStates(t *testing.T) {
 		}, turnaround.InWork, "back from repair and not sampled since"},
 		{"retired", "gone for good", func(h *turnaround.History) { h.Instrument.Retired = noon }, turnaround.Out, "retired since 2026-03-02 13:00 +01:00"},
 		{"retired later", "not yet", func(h *turnaround.History) { h.Instrument.Retired = noon + us }, turnaround.Ready, ""},
-		{"retired and held", "the gravest state counts, both are told", func(h *turnaround.History) { h.Instrument.Retired = noon; h.Holds = append(h.Holds, hold) }, turnaround.Out, "held since"},
+		{
+			"retired and held", "the gravest state counts, both are told",
+			func(h *turnaround.History) { h.Instrument.Retired = noon; h.Holds = append(h.Holds, hold) }, turnaround.Out, "held since",
+		},
 		{"in use", "begun and not ended", func(h *turnaround.History) {
 			h.Uses = append(h.Uses, turnaround.Use{Stamp: stamp("use 2", noon), Scope: "D-01", Start: noon})
 		}, turnaround.InWork, "in use on a patient since 2026-03-02 13:00 +01:00"},
@@ -381,10 +425,19 @@ func TestStates(t *testing.T) {
 			*h = turnaround.History{Instrument: h.Instrument, Model: h.Model}
 		}, turnaround.Unknown, "no reprocessing step is on record since it came into service"},
 		{"not yet in service", "it was elsewhere then", func(h *turnaround.History) { h.Instrument.InService = noon + us }, turnaround.Unknown, "was not in service"},
-		{"service without a date", "missing is never taken for good", func(h *turnaround.History) { h.Instrument.InService = 0 }, turnaround.Unknown, "was not in service"},
+		{
+			"service without a date", "missing is never taken for good", func(h *turnaround.History) { h.Instrument.InService = 0 },
+			turnaround.Unknown, "was not in service",
+		},
 		{"no such scope", "an empty history", func(h *turnaround.History) { *h = turnaround.History{} }, turnaround.Unknown, "was not in service"},
-		{"model missing", "nobody can say what the scope needs", func(h *turnaround.History) { h.Model = scope.Model{} }, turnaround.Unknown, `its model "duodenoscope A" is not on record`},
-		{"another model", "its rules may be laxer", func(h *turnaround.History) { h.Model.Name = "colonoscope B" }, turnaround.Unknown, `its model "duodenoscope A" is not on record`},
+		{
+			"model missing", "nobody can say what the scope needs", func(h *turnaround.History) { h.Model = scope.Model{} },
+			turnaround.Unknown, `its model "duodenoscope A" is not on record`,
+		},
+		{
+			"another model", "its rules may be laxer", func(h *turnaround.History) { h.Model.Name = "colonoscope B" }, turnaround.Unknown,
+			`its model "duodenoscope A" is not on record`,
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -402,7 +455,10 @@ func recleaned(t *testing.T) turnaround.History {
 	at := func(text string) unit.Instant { return instant(t, text) }
 	h := good(t)
 	h.Decisions[0] = decision("round 1", 1, at("08:30"), at("09:22"), at("09:30"), reading.Action)
-	h.Holds = []turnaround.Hold{{Stamp: stamp("hold", at("09:30")), Scope: "D-01", At: at("09:30"), By: "rules", Reason: "over the action level", Cause: "round 1"}}
+	h.Holds = []turnaround.Hold{{
+		Stamp: stamp("hold", at("09:30")), Scope: "D-01", At: at("09:30"), By: "rules", Reason: "over the action level",
+		Cause: "round 1",
+	}}
 	for _, s := range []turnaround.Step{
 		{Kind: turnaround.ManualCleaning, Start: at("09:40"), End: at("09:57")},
 		{Kind: turnaround.Inspection, Start: at("09:58"), End: at("10:00"), Result: turnaround.Pass},
@@ -420,7 +476,10 @@ func recleaned(t *testing.T) turnaround.History {
 			}
 		}
 	}
-	h.Lifts = []turnaround.Lift{{Stamp: stamp("lift", at("10:15")), Hold: "hold", Scope: "D-01", At: at("10:15"), By: "A. Lead", Reason: "second round passed", Round: "round 2"}}
+	h.Lifts = []turnaround.Lift{{
+		Stamp: stamp("lift", at("10:15")), Hold: "hold", Scope: "D-01", At: at("10:15"), By: "A. Lead", Reason: "second round passed",
+		Round: "round 2",
+	}}
 	return h
 }
 
@@ -478,7 +537,10 @@ func TestLift(t *testing.T) {
 	}{
 		{"by a passed round", "", func(*testing.T, *turnaround.History) {}, turnaround.Ready},
 		{"by a second person", "", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round, h.Lifts[0].Second = "", "B. Lead" }, turnaround.Ready},
-		{"by the same person twice", "one person is not two", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round, h.Lifts[0].Second = "", "A. Lead" }, turnaround.Held},
+		{
+			"by the same person twice", "one person is not two",
+			func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round, h.Lifts[0].Second = "", "A. Lead" }, turnaround.Held,
+		},
 		{"by nothing", "nobody could defend it", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round = "" }, turnaround.Held},
 		{"by a failed round", "it shows the contrary", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round = "round 1" }, turnaround.Held},
 		{"by a round after the hold that did not pass", "it shows nothing good", func(t *testing.T, h *turnaround.History) {
@@ -487,7 +549,10 @@ func TestLift(t *testing.T) {
 			h.Lifts[0].Round = "round 3"
 		}, turnaround.Held},
 		{"by a round that is voided", "what it rested on is gone", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Round = "round 9" }, turnaround.Held},
-		{"by a round from before the hold", "the hold was placed after its samples", func(t *testing.T, h *turnaround.History) { t.Helper(); h.Holds[0].At = instant(t, "10:02") }, turnaround.Held},
+		{
+			"by a round from before the hold", "the hold was placed after its samples",
+			func(t *testing.T, h *turnaround.History) { t.Helper(); h.Holds[0].At = instant(t, "10:02") }, turnaround.Held,
+		},
 		{"of another hold", "this one stays", func(_ *testing.T, h *turnaround.History) { h.Lifts[0].Hold = "other" }, turnaround.Held},
 		{"one of two holds", "the other stays", func(_ *testing.T, h *turnaround.History) {
 			second := h.Holds[0]
@@ -521,7 +586,10 @@ func TestLift(t *testing.T) {
 		h := good(t)
 		was := instant(t, "2026-02-01T10:00:00Z")
 		h.Holds = []turnaround.Hold{{Stamp: stamp("old", was), Scope: "D-01", At: was, By: "rules", Reason: "over the action level", Cause: "round of January"}}
-		h.Lifts = []turnaround.Lift{{Stamp: stamp("lift", was+hour), Hold: "old", Scope: "D-01", At: was + hour, By: "A. Lead", Reason: "passed", Round: "round of February"}}
+		h.Lifts = []turnaround.Lift{{
+			Stamp: stamp("lift", was+hour), Hold: "old", Scope: "D-01", At: was + hour, By: "A. Lead", Reason: "passed",
+			Round: "round of February",
+		}}
 		// A round that is not in the history shows nothing.
 		wantState(t, turnaround.Gate(h, preset(t), instant(t, "12:00"), berlin(t)), turnaround.Held, "held since")
 		h.Lifts[0].Second = "B. Lead"
@@ -670,8 +738,14 @@ func TestPeriodicCountsUses(t *testing.T) {
 		change       func(*turnaround.History)
 		state        turnaround.State
 	}{
-		{"below the limit", "one earlier use and the loaded one", func(h *turnaround.History) { h.Earlier = turnaround.Earlier{Passed: passed, Uses: 1} }, turnaround.Ready},
-		{"at the limit", "two earlier uses and the loaded one", func(h *turnaround.History) { h.Earlier = turnaround.Earlier{Passed: passed, Uses: 2} }, turnaround.InWork},
+		{
+			"below the limit", "one earlier use and the loaded one",
+			func(h *turnaround.History) { h.Earlier = turnaround.Earlier{Passed: passed, Uses: 1} }, turnaround.Ready,
+		},
+		{
+			"at the limit", "two earlier uses and the loaded one",
+			func(h *turnaround.History) { h.Earlier = turnaround.Earlier{Passed: passed, Uses: 2} }, turnaround.InWork,
+		},
 		{"a passed round among the loaded", "it starts the count again", func(h *turnaround.History) {
 			h.Earlier = turnaround.Earlier{Passed: passed, Uses: 2}
 			h.Decisions = []turnaround.Decision{decision("round 1", 1, instant(t, "08:30"), instant(t, "09:22"), instant(t, "09:30"), reading.Below)}
@@ -703,7 +777,10 @@ func TestRequest(t *testing.T) {
 		rules.Due[i].Blocks = true
 	}
 	h := good(t)
-	h.Requests = []turnaround.Request{{Stamp: stamp("request", instant(t, "11:00")), Request: sampling.Request{Scope: "D-01", Reason: "cluster", By: "I. Control", At: instant(t, "11:00"), Points: []scope.PointKind{scope.ElevatorRecess}}}}
+	h.Requests = []turnaround.Request{{
+		Stamp:   stamp("request", instant(t, "11:00")),
+		Request: sampling.Request{Scope: "D-01", Reason: "cluster", By: "I. Control", At: instant(t, "11:00"), Points: []scope.PointKind{scope.ElevatorRecess}},
+	}}
 	wantState(t, turnaround.Gate(h, rules, instant(t, "10:59"), berlin(t)), turnaround.Ready, "")
 	a := turnaround.Gate(h, rules, instant(t, "11:00"), berlin(t))
 	wantState(t, a, turnaround.InWork, "sampling is due: asked for by I. Control: cluster")

@@ -112,7 +112,10 @@ func samples(attempt int, at unit.Instant) []turnaround.Taken {
 func decision(id string, attempt int, start, first, last unit.Instant, outcome reading.Outcome) turnaround.Decision {
 	round := reading.Round{Attempt: attempt, Outcome: outcome, Complete: outcome != reading.None, Why: "every point " + string(outcome)}
 	round.Next.Words = "next: " + string(outcome)
-	return turnaround.Decision{Stamp: stamp(id, last), Scope: "D-01", Turnaround: start, First: first, Last: last, Round: round, Rules: "General rule set, edition 2026-1"}
+	return turnaround.Decision{
+		Stamp: stamp(id, last), Scope: "D-01", Turnaround: start, First: first, Last: last, Round: round,
+		Rules: "General rule set, edition 2026-1",
+	}
 }
 
 // step returns the only step of a kind.

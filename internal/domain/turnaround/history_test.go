@@ -103,9 +103,24 @@ func TestStart(t *testing.T) {
 		{"arrival", turnaround.History{}, 100, "it came into service", ""},
 		{"last use", turnaround.History{Uses: []turnaround.Use{use("b", 300, 350), use("a", 200, 250)}}, 350, "the last use ended", "b"},
 		{"a use that goes on", turnaround.History{Uses: []turnaround.Use{use("a", 200, 250), use("b", 300, 0)}}, 300, "the last use ended", "b"},
-		{"repair after the use", turnaround.History{Uses: []turnaround.Use{use("a", 200, 250)}, Repairs: []turnaround.Repair{repair("r", 260, 400)}}, 400, "it came back from repair", "r"},
-		{"use after the repair", turnaround.History{Uses: []turnaround.Use{use("a", 500, 550)}, Repairs: []turnaround.Repair{repair("r", 260, 400)}}, 550, "the last use ended", "a"},
-		{"away for repair", turnaround.History{Uses: []turnaround.Use{use("a", 200, 250)}, Repairs: []turnaround.Repair{repair("r", 260, 0)}}, 250, "the last use ended", "a"},
+		{
+			"repair after the use",
+			turnaround.History{Uses: []turnaround.Use{use("a", 200, 250)}, Repairs: []turnaround.Repair{repair("r", 260, 400)}},
+			400,
+			"it came back from repair", "r",
+		},
+		{
+			"use after the repair",
+			turnaround.History{Uses: []turnaround.Use{use("a", 500, 550)}, Repairs: []turnaround.Repair{repair("r", 260, 400)}},
+			550,
+			"the last use ended", "a",
+		},
+		{
+			"away for repair",
+			turnaround.History{Uses: []turnaround.Use{use("a", 200, 250)}, Repairs: []turnaround.Repair{repair("r", 260, 0)}},
+			250,
+			"the last use ended", "a",
+		},
 		{"used before it came", turnaround.History{Uses: []turnaround.Use{use("a", 50, 60)}}, 100, "it came into service", ""},
 	}
 	for _, tt := range tests {
@@ -126,7 +141,8 @@ func TestEarlierFailure(t *testing.T) {
 	h.Model.Risk = scope.StandardRisk
 	was := instant(t, "2026-02-20T10:00:00Z")
 	h.Earlier = turnaround.Earlier{Passed: was - hour, Failed: was}
-	wantState(t, turnaround.Gate(h, preset(t), instant(t, "12:00"), berlin(t)), turnaround.InWork, "the last round was over the action level and no round has passed since")
+	wantState(t, turnaround.Gate(h, preset(t), instant(t, "12:00"), berlin(t)), turnaround.InWork,
+		"the last round was over the action level and no round has passed since")
 	h.Earlier.Passed = was + 1
 	wantState(t, turnaround.Gate(h, preset(t), instant(t, "12:00"), berlin(t)), turnaround.Ready, "")
 }
@@ -145,7 +161,10 @@ func TestEntryChecks(t *testing.T) {
 
 		{"step", turnaround.Step{Scope: "D-01", Kind: turnaround.Drying, Start: 5, End: 6}.Check(), ""},
 		{"step of nothing", turnaround.Step{Kind: turnaround.Drying, Start: 5}.Check(), "the scope is missing"},
-		{"unknown step", turnaround.Step{Scope: "D-01", Kind: "polish", Start: 5}.Check(), `"polish" is not a step that is recorded; allowed: pre-clean, transport, leak-test, manual-cleaning, inspection, disinfection`},
+		{
+			"unknown step", turnaround.Step{Scope: "D-01", Kind: "polish", Start: 5}.Check(),
+			`"polish" is not a step that is recorded; allowed: pre-clean, transport, leak-test, manual-cleaning, inspection, disinfection`,
+		},
 		{"verification", turnaround.Step{Scope: "D-01", Kind: turnaround.Verification, Start: 5}.Check(), `"verification" is not a step that is recorded`},
 		{"step without a start", turnaround.Step{Scope: "D-01", Kind: turnaround.Drying}.Check(), "when did it start?"},
 		{"step backwards", turnaround.Step{Scope: "D-01", Kind: turnaround.Drying, Start: 5, End: 4}.Check(), "before it started"},
@@ -164,8 +183,14 @@ func TestEntryChecks(t *testing.T) {
 		{"lift of nothing", turnaround.Lift{Scope: "D-01", At: 5, By: "A", Reason: "r", Round: "q"}.Check(), "the hold, the scope or the time is missing"},
 		{"lift by nobody", turnaround.Lift{Hold: "h", Scope: "D-01", At: 5, Reason: "r", Round: "q"}.Check(), "who lifts it?"},
 		{"lift without a reason", turnaround.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Round: "q"}.Check(), "the reason is missing"},
-		{"lift by one alone", turnaround.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r"}.Check(), "it needs a round passed since the hold, or a second person's name"},
-		{"lift by the same twice", turnaround.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r", Second: "A"}.Check(), "the second person must be another than A"},
+		{
+			"lift by one alone", turnaround.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r"}.Check(),
+			"it needs a round passed since the hold, or a second person's name",
+		},
+		{
+			"lift by the same twice", turnaround.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r", Second: "A"}.Check(),
+			"the second person must be another than A",
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) { wantError(t, tt.err, tt.want) })

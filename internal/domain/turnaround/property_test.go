@@ -69,7 +69,9 @@ func worsen(t *rapid.T, h turnaround.History, morning, at unit.Instant) (turnaro
 	late := max(begun, end)
 	h.Steps, h.Uses, h.Repairs = slices.Clone(h.Steps), slices.Clone(h.Uses), slices.Clone(h.Repairs)
 	h.Decisions, h.Holds = slices.Clone(h.Decisions), slices.Clone(h.Holds)
-	fact := rapid.SampledFrom([]string{"hold", "step", "action", "use", "open use", "earlier use", "repair", "away", "retired", "hold lifted by one"}).Draw(t, "fact")
+	fact := rapid.SampledFrom([]string{
+		"hold", "step", "action", "use", "open use", "earlier use", "repair", "away", "retired", "hold lifted by one",
+	}).Draw(t, "fact")
 	switch fact {
 	case "hold":
 		h.Holds = append(h.Holds, turnaround.Hold{Stamp: stamp("further hold", when), Scope: "D-01", At: when, By: "A. Lead", Reason: "bent tip"})
@@ -85,7 +87,10 @@ func worsen(t *rapid.T, h turnaround.History, morning, at unit.Instant) (turnaro
 		}
 	case "step":
 		kinds := slices.DeleteFunc(slices.Clone(turnaround.StepKinds), func(k turnaround.StepKind) bool { return k == turnaround.Verification })
-		s := turnaround.Step{Stamp: stamp("further step", when), Scope: "D-01", Kind: rapid.SampledFrom(kinds).Draw(t, "kind"), Start: when, Result: turnaround.Fail, Cabinet: "drying-cabinet"}
+		s := turnaround.Step{
+			Stamp: stamp("further step", when), Scope: "D-01", Kind: rapid.SampledFrom(kinds).Draw(t, "kind"), Start: when,
+			Result: turnaround.Fail, Cabinet: "drying-cabinet",
+		}
 		if rapid.Bool().Draw(t, "ended") {
 			s.End = end
 		}

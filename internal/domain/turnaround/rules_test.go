@@ -23,12 +23,18 @@ func TestRulesCheck(t *testing.T) {
 		{"no limit outside a cabinet", func(r *turnaround.Rules) { r.Unstored, r.UnstoredSource.Citation = 0, "" }, ""},
 		{"verification not required", func(r *turnaround.Rules) { index(r, turnaround.Verification).Required = false }, ""},
 		{"no steps", func(r *turnaround.Rules) { r.Steps = nil }, "steps: there are none"},
-		{"no steps for a model", func(r *turnaround.Rules) { r.Models = map[string][]turnaround.StepRule{"duodenoscope A": nil} }, "steps of model duodenoscope A: there are none"},
+		{
+			"no steps for a model", func(r *turnaround.Rules) { r.Models = map[string][]turnaround.StepRule{"duodenoscope A": nil} },
+			"steps of model duodenoscope A: there are none",
+		},
 		{"unknown step", func(r *turnaround.Rules) { r.Steps[0].Step = "polish" }, `"polish" is not known; allowed: pre-clean`},
 		{"a step twice", func(r *turnaround.Rules) { r.Steps[1].Step = turnaround.PreClean }, "pre-clean is given twice"},
 		{"a time below zero", func(r *turnaround.Rules) { index(r, turnaround.Drying).AtLeast = -1 }, "drying: a time is below zero"},
 		{"a clock below zero", func(r *turnaround.Rules) { index(r, turnaround.ManualCleaning).Within = -1 }, "manual-cleaning: a time is below zero"},
-		{"a clock from a later step", func(r *turnaround.Rules) { index(r, turnaround.ManualCleaning).From = turnaround.Drying }, `the step "drying" that its clock starts from must come before it`},
+		{
+			"a clock from a later step", func(r *turnaround.Rules) { index(r, turnaround.ManualCleaning).From = turnaround.Drying },
+			`the step "drying" that its clock starts from must come before it`,
+		},
 		{"a clock without a way out", func(r *turnaround.Rules) { index(r, turnaround.ManualCleaning).OnLate = "" }, "say in on_late what to do"},
 		{"a step without a citation", func(r *turnaround.Rules) { index(r, turnaround.Drying).Citation = "" }, "drying: the citation is missing"},
 		{"no cleaning", func(r *turnaround.Rules) {

@@ -196,7 +196,9 @@ func TestHoursAreNotRenewed(t *testing.T) {
 	h := good(t)
 	first := step(t, &h, turnaround.Storage)
 	first.End = first.Start + 24*hour
-	h.Steps = append(h.Steps, turnaround.Step{Stamp: stamp("hung back", first.End), Scope: "D-01", Kind: turnaround.Storage, Start: first.End + mins, Cabinet: "exact"})
+	h.Steps = append(h.Steps, turnaround.Step{
+		Stamp: stamp("hung back", first.End), Scope: "D-01", Kind: turnaround.Storage, Start: first.End + mins, Cabinet: "exact",
+	})
 	a := turnaround.Gate(h, rules, instant(t, "2026-03-04T10:00:00Z"), berlin(t))
 	wantState(t, a, turnaround.Ready, "stored in exact since 2026-03-02 11:30 +01:00; at most 72 h")
 	if want := instant(t, "2026-03-05T10:30:00Z"); a.Until != want {

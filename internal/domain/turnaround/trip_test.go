@@ -39,12 +39,30 @@ func TestRetrace(t *testing.T) {
 		{"done", "everything since the use", good(t), at("11:30"), turnaround.AfterUse, at("08:00"), at("08:30"), turnaround.Ready, 1, 9, 4, 1, 0, 0, 0},
 		{"half-way", "what comes later is not told", good(t), at("09:20"), turnaround.AfterUse, at("08:00"), at("08:30"), turnaround.InWork, 1, 5, 0, 0, 0, 0, 0},
 		{"in use", "the use itself belongs to it", inUse, at("11:10"), turnaround.AfterUse, at("11:00"), at("11:00"), turnaround.InWork, 1, 0, 0, 0, 0, 0, 0},
-		{"the instant before the next use", "the next use does not", inUse, at("11:00") - 1, turnaround.AfterUse, at("08:00"), at("08:30"), turnaround.Ready, 1, 9, 4, 1, 0, 0, 0},
-		{"away", "a repair that goes on belongs to the turnaround that it ends", away, at("10:50"), turnaround.AfterUse, at("08:00"), at("08:30"), turnaround.Out, 1, 9, 4, 1, 0, 0, 1},
-		{"the instant before the repair", "one that has not begun does not", away, at("10:40") - 1, turnaround.AfterUse, at("08:00"), at("08:30"), turnaround.Ready, 1, 9, 4, 1, 0, 0, 0},
-		{"back", "its return begins another, which the repair belongs to", away, at("11:00"), turnaround.AfterRepair, at("10:40"), at("11:00"), turnaround.InWork, 0, 0, 0, 0, 0, 0, 1},
-		{"never used", "the arrival begins the first", fresh, at("11:30"), turnaround.OnArrival, 0, instant(t, "2026-01-01T00:00:00Z"), turnaround.Ready, 0, 9, 4, 1, 0, 0, 0},
-		{"held", "a hold of before is not told again, and blocks all the same", held, at("11:30"), turnaround.AfterUse, at("08:00"), at("08:30"), turnaround.Held, 1, 9, 4, 1, 1, 1, 0},
+		{
+			"the instant before the next use", "the next use does not", inUse, at("11:00") - 1, turnaround.AfterUse, at("08:00"),
+			at("08:30"), turnaround.Ready, 1, 9, 4, 1, 0, 0, 0,
+		},
+		{
+			"away", "a repair that goes on belongs to the turnaround that it ends", away, at("10:50"), turnaround.AfterUse, at("08:00"),
+			at("08:30"), turnaround.Out, 1, 9, 4, 1, 0, 0, 1,
+		},
+		{
+			"the instant before the repair", "one that has not begun does not", away, at("10:40") - 1, turnaround.AfterUse, at("08:00"),
+			at("08:30"), turnaround.Ready, 1, 9, 4, 1, 0, 0, 0,
+		},
+		{
+			"back", "its return begins another, which the repair belongs to", away, at("11:00"), turnaround.AfterRepair, at("10:40"),
+			at("11:00"), turnaround.InWork, 0, 0, 0, 0, 0, 0, 1,
+		},
+		{
+			"never used", "the arrival begins the first", fresh, at("11:30"), turnaround.OnArrival, 0, instant(t, "2026-01-01T00:00:00Z"),
+			turnaround.Ready, 0, 9, 4, 1, 0, 0, 0,
+		},
+		{
+			"held", "a hold of before is not told again, and blocks all the same", held, at("11:30"), turnaround.AfterUse, at("08:00"),
+			at("08:30"), turnaround.Held, 1, 9, 4, 1, 1, 1, 0,
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

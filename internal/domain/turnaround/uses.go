@@ -75,7 +75,8 @@ func (g *gate) inUse() bool {
 	for i, u := range open {
 		g.answer.Turnaround = u.Start
 		if i == len(open)-1 && !g.h.actedSince(u.Start) {
-			g.block(InWork, Reason{Text: "in use on a patient since " + u.Start.In(g.zone) + u.where(), Record: u.ID}, "record the end of the use, then pre-clean at the bedside")
+			g.block(InWork, Reason{Text: "in use on a patient since " + u.Start.In(g.zone) + u.where(), Record: u.ID},
+				"record the end of the use, then pre-clean at the bedside")
 			continue
 		}
 		which := "the use that began at " + u.Start.In(g.zone) + u.where()

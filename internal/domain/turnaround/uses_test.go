@@ -50,11 +50,21 @@ func TestUsesBeforeTheTurnaround(t *testing.T) {
 			"ended a moment after the last began",
 			[]turnaround.Use{use("before", "07:00", "2026-03-02T08:00:00.000001Z", "2")},
 			turnaround.InWork,
-			"two uses overlap, 2026-03-02 09:00 +01:00 to 2026-03-02 09:30 +01:00 and 2026-03-02 08:00 +01:00 to 2026-03-02 09:00 +01:00 in 2: one of them has wrong times or was of another scope",
+			"two uses overlap, 2026-03-02 09:00 +01:00 to 2026-03-02 09:30 +01:00 and 2026-03-02 08:00 +01:00 to 2026-03-02 09:00 +01:00 in 2: one " +
+				"of them has wrong times or was of another scope",
 			"find out which scope was used where; correct or void the use that is wrong",
 		},
-		{"within the last", []turnaround.Use{use("inside", "08:10", "08:15", "")}, turnaround.InWork, "two uses overlap", "find out which scope was used where; correct or void the use that is wrong"},
-		{"ended after the last and after its reprocessing began", []turnaround.Use{use("long", "07:00", "09:00", "")}, turnaround.InWork, "pre-clean is not on record", ""},
+		{
+			"within the last",
+			[]turnaround.Use{use("inside", "08:10", "08:15", "")},
+			turnaround.InWork, "two uses overlap",
+			"find out which scope was used where; correct or void the use that is wrong",
+		},
+		{
+			"ended after the last and after its reprocessing began",
+			[]turnaround.Use{use("long", "07:00", "09:00", "")},
+			turnaround.InWork, "pre-clean is not on record", "",
+		},
 		{"two that overlap, and a whole use since", []turnaround.Use{use("a", "06:00", "07:00", ""), use("b", "06:30", "07:30", "")}, turnaround.Ready, "", ""},
 	}
 	for _, tt := range tests {
