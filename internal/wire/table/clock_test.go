@@ -119,7 +119,11 @@ func TestLocalTimes(t *testing.T) {
 		{"in the gap with a rule", "Europe/Berlin", iso, "first", "2025-03-30 02:30:00", "", "does not exist", "the rule is for times that come twice"},
 		{"after the gap", "Europe/Berlin", iso, "", "2025-03-30 03:00:00", "2025-03-30T01:00:00Z", "", "the first second of summer"},
 		{"before the overlap", "Europe/Berlin", iso, "", "2025-10-26 01:59:59", "2025-10-25T23:59:59Z", "", "once"},
-		{"overlap begins", "Europe/Berlin", iso, "", "2025-10-26 02:00:00", "", "comes twice in Europe/Berlin, where clocks were set back: give the offset, +02:00 or +01:00, or say in the profile which counts (ambiguous)", "twice"},
+		{
+			"overlap begins", "Europe/Berlin", iso, "", "2025-10-26 02:00:00", "",
+			"comes twice in Europe/Berlin, where clocks were set back: give the offset, +02:00 or +01:00, or say in the profile which counts (ambiguous)",
+			"twice",
+		},
 		{"in the overlap", "Europe/Berlin", iso, "", "2025-10-26 02:30:00", "", "comes twice", "twice"},
 		{"first", "Europe/Berlin", iso, "first", "2025-10-26 02:30:00", "2025-10-26T00:30:00Z", "", "still summer"},
 		{"second", "Europe/Berlin", iso, "second", "2025-10-26 02:30:00", "2025-10-26T01:30:00Z", "", "already winter"},
@@ -141,7 +145,10 @@ func TestLocalTimes(t *testing.T) {
 		{"no separators", "UTC", "YYYYMMDDTHHmmss", "", "20250305T010203", "2025-03-05T01:02:03Z", "", "fixed widths need none"},
 		{"day 31", "UTC", german, "", "31.04.2025 08:05", "", "names a day that does not exist", "April has 30"},
 		{"hour 24", "UTC", german, "", "30.04.2025 24:00", "", "names a time of day that does not exist", "0–23"},
-		{"default wants an offset", "Europe/Berlin", "", "", "2025-07-15T08:05:00", "", "is not a time like 2026-11-25T08:30:00+01:00 (with its offset)", "no guess, though there is a zone"},
+		{
+			"default wants an offset", "Europe/Berlin", "", "", "2025-07-15T08:05:00", "",
+			"is not a time like 2026-11-25T08:30:00+01:00 (with its offset)", "no guess, though there is a zone",
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

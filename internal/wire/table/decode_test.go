@@ -81,15 +81,42 @@ func TestEncodings(t *testing.T) {
 
 func TestEncodingFaults(t *testing.T) {
 	tests := []struct{ name, encoding, in, want, reason string }{
-		{"mark against name", "windows-1252", "\xef\xbb\xbfid\n1\n", "f.csv: the file begins with the byte order mark of utf-8, but the profile says windows-1252", "one of the two is wrong"},
-		{"mark against utf-16", "utf-16", "\xef\xbb\xbfid\n1\n", "f.csv: the file begins with the byte order mark of utf-8, but the profile says utf-16", "one of the two is wrong"},
-		{"mark against byte order", "utf-16be", "\xff\xfei\x00", "f.csv: the file begins with the byte order mark of utf-16le, but the profile says utf-16be", "one of the two is wrong"},
-		{"utf-8 named but not", "utf-8", "id;note\n1;äx\xe4\n", "f.csv:2:5: byte 0xE4 is not valid UTF-8; name the file's encoding in the profile", "line and character"},
+		{
+			"mark against name", "windows-1252", "\xef\xbb\xbfid\n1\n",
+			"f.csv: the file begins with the byte order mark of utf-8, but the profile says windows-1252", "one of the two is wrong",
+		},
+		{
+			"mark against utf-16", "utf-16", "\xef\xbb\xbfid\n1\n",
+			"f.csv: the file begins with the byte order mark of utf-8, but the profile says utf-16", "one of the two is wrong",
+		},
+		{
+			"mark against byte order", "utf-16be", "\xff\xfei\x00",
+			"f.csv: the file begins with the byte order mark of utf-16le, but the profile says utf-16be", "one of the two is wrong",
+		},
+		{
+			"utf-8 named but not", "utf-8", "id;note\n1;äx\xe4\n",
+			"f.csv:2:5: byte 0xE4 is not valid UTF-8; name the file's encoding in the profile", "line and character",
+		},
 		{"utf-8, then not", "", "id;note\n1;ä\n2;\xe4\n", "f.csv:3:3: byte 0xE4 is not valid UTF-8; name the file's encoding in the profile", "no mixture"},
-		{"utf-8 cut short", "", "id;note\n1;ä\n2;\xc3", "f.csv:3:3: byte 0xC3 is not valid UTF-8; name the file's encoding in the profile", "a letter torn at the end"},
-		{"utf-8 mark, then not", "", "\xef\xbb\xbfid;note\n1;\xe4\n", "f.csv:2:3: byte 0xE4 is not valid UTF-8; name the file's encoding in the profile", "the mark has decided"},
-		{"utf-16 without mark or name", "", "i\x00d\x00\n\x00", "f.csv:1:2: a NUL byte; the file may be UTF-16 (name the encoding in the profile) or not be text", "the likely cause is named"},
-		{"lone surrogate", "utf-16le", encoded(t, unicode.UTF16(unicode.LittleEndian, unicode.IgnoreBOM), "id;note\n1;") + "\x00\xd8x\x00\n\x00", `f.csv:2: column "note": "�x" holds a character that could not be decoded; the file may be in another encoding`, "lost, and said so"},
+		{
+			"utf-8 cut short", "", "id;note\n1;ä\n2;\xc3",
+			"f.csv:3:3: byte 0xC3 is not valid UTF-8; name the file's encoding in the profile", "a letter torn at the end",
+		},
+		{
+			"utf-8 mark, then not", "", "\xef\xbb\xbfid;note\n1;\xe4\n",
+			"f.csv:2:3: byte 0xE4 is not valid UTF-8; name the file's encoding in the profile", "the mark has decided",
+		},
+		{
+			"utf-16 without mark or name", "", "i\x00d\x00\n\x00",
+			"f.csv:1:2: a NUL byte; the file may be UTF-16 (name the encoding in the profile) or not be text",
+			"the likely cause is named",
+		},
+		{
+			"lone surrogate", "utf-16le",
+			encoded(t, unicode.UTF16(unicode.LittleEndian, unicode.IgnoreBOM), "id;note\n1;") + "\x00\xd8x\x00\n\x00",
+			`f.csv:2: column "note": "�x" holds a character that could not be decoded; the file may be in another encoding`,
+			"lost, and said so",
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -16,9 +16,17 @@ func TestPeek(t *testing.T) {
 		want    Peeked
 	}{
 		{"commas", "a,b\n1, x \n2,y\n3,z\n", Profile{}, Peeked{[]string{"a", "b"}, [][]string{{"1", "x"}, {"2", "y"}}, "comma", "utf-8"}},
-		{"semicolons, Windows-1252 far below", "a;b\n1;x\n2;y\n3;\xfcber\n", Profile{}, Peeked{[]string{"a", "b"}, [][]string{{"1", "x"}, {"2", "y"}}, "semicolon", "windows-1252"}},
+		{
+			"semicolons, Windows-1252 far below", "a;b\n1;x\n2;y\n3;\xfcber\n",
+			Profile{},
+			Peeked{[]string{"a", "b"}, [][]string{{"1", "x"}, {"2", "y"}}, "semicolon", "windows-1252"},
+		},
 		{"lines before the header", "made by hand\na\tb\n1\t2\n", Profile{SkipLines: 1}, Peeked{[]string{"a", "b"}, [][]string{{"1", "2"}}, "tab", "utf-8"}},
-		{"what the profile says", "a;b|c\n1;2|3\n", Profile{Delimiter: "pipe", Encoding: "iso-8859-1"}, Peeked{[]string{"a;b", "c"}, [][]string{{"1;2", "3"}}, "pipe", "iso-8859-1"}},
+		{
+			"what the profile says", "a;b|c\n1;2|3\n",
+			Profile{Delimiter: "pipe", Encoding: "iso-8859-1"},
+			Peeked{[]string{"a;b", "c"}, [][]string{{"1;2", "3"}}, "pipe", "iso-8859-1"},
+		},
 	} {
 		got, err := Peek("file.csv", strings.NewReader(c.file), c.profile, 2)
 		if err != nil || !cmp.Equal(got, c.want) {

@@ -47,7 +47,11 @@ func TestParseProfile(t *testing.T) {
 		{"comment", "# nothing\n", table.Profile{}, "the default"},
 		{"separator", "---\n", table.Profile{}, "the default"},
 		{"characters", "delimiter: \"\\t\"\ngrouping: \" \"\n", table.Profile{Delimiter: "\t", Grouping: " "}, "delimiters as themselves"},
-		{"one format", "time: {zone: UTC, format: YYYY-MM-DD HH:mm}", table.Profile{Time: table.Clock{Zone: "UTC", Format: []string{"YYYY-MM-DD HH:mm"}}}, "a list is not needed"},
+		{
+			"one format", "time: {zone: UTC, format: YYYY-MM-DD HH:mm}",
+			table.Profile{Time: table.Clock{Zone: "UTC", Format: []string{"YYYY-MM-DD HH:mm"}}},
+			"a list is not needed",
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -98,7 +102,10 @@ func TestParseProfileRefuses(t *testing.T) {
 		{"values twice", "values:\n  scope id: {}\n  Scope-Id: {}\n", `values.scope id: the field name is empty or given twice`, "the same name"},
 		{"second document broken", "decimal: comma\n---\na: [\n", `p.yaml: yaml: `, "also reported"},
 		{"empty header", "columns:\n  scope: ' '\n", `p.yaml:2: columns.scope: the header is empty`, "no column has that"},
-		{"column and constant", "columns: {scope: x}\nconstant: {Scope: y}\n", `p.yaml:2: constant.Scope: the field also has a column`, "which one counts is anyone's guess"},
+		{
+			"column and constant", "columns: {scope: x}\nconstant: {Scope: y}\n", `p.yaml:2: constant.Scope: the field also has a column`,
+			"which one counts is anyone's guess",
+		},
 		{"value twice", "values:\n  ok: {ja: yes, JA: no}\n", `p.yaml:2: values.ok: "ja" is given twice but for case`, "case does not count"},
 		{"second document", "decimal: comma\n---\ndecimal: point\n", `p.yaml:2: a second document begins here`, "one would be lost"},
 		{"not YAML", "a: [\n", `p.yaml: yaml: line`, "the parser's own words"},
@@ -119,7 +126,10 @@ func TestParseProfileRefuses(t *testing.T) {
 }
 
 func FuzzProfile(f *testing.F) {
-	for _, seed := range []string{fullProfile, "", "a: &a [*a]\n", "time: {format: [x]}", "{", "columns: {a: b}\n---\n", "? [a]\n: b\n", "values: {a: {b: !!binary x}}"} {
+	for _, seed := range []string{
+		fullProfile, "", "a: &a [*a]\n", "time: {format: [x]}", "{", "columns: {a: b}\n---\n", "? [a]\n: b\n",
+		"values: {a: {b: !!binary x}}",
+	} {
 		f.Add(seed, "a;b\n1;2\n")
 	}
 	f.Fuzz(func(t *testing.T, text, data string) {

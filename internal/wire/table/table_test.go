@@ -88,7 +88,10 @@ func TestCellErrors(t *testing.T) {
 		{"overflow", "99999999999999999999", false, func(c table.Column) { c.Int(0, 100) }, `"99999999999999999999" is not a whole number 0–100`, "64 bits"},
 		{"underscore", "1_000", false, func(c table.Column) { c.Int(0, 9999) }, `"1_000" is not a whole number 0–9999`, "a programmer's notation"},
 		{"exponent", "1e3", false, func(c table.Column) { c.Number() }, `"1e3" is not a decimal number such as 12 or 6.4`, "unit.ParseNumber refuses it"},
-		{"grouping", "1,234.5", false, func(c table.Column) { c.Number() }, `"1,234.5" is not a decimal number such as 12 or 6.4`, "no grouping unless the profile says"},
+		{
+			"grouping", "1,234.5", false, func(c table.Column) { c.Number() }, `"1,234.5" is not a decimal number such as 12 or 6.4`,
+			"no grouping unless the profile says",
+		},
 		{"comma", "1,5", false, func(c table.Column) { c.Number() }, `"1,5" is not a decimal number such as 12 or 6.4`, "no comma unless the profile says"},
 		{"long number", strings.Repeat("1", 65), false, func(c table.Column) { c.Number() }, `is not a decimal number`, "bounded"},
 		{"bool", "maybe", false, func(c table.Column) { c.Bool() }, `"maybe" is not one of yes, no, true, false, 1, 0`, "no guess"},
@@ -101,8 +104,14 @@ func TestCellErrors(t *testing.T) {
 		{"line break", "\"a\nb\"", false, func(c table.Column) { c.Text() }, `"a\nb" holds the control character U+000A`, "a break is a control character"},
 		{"c1", "a\u0085b", false, func(c table.Column) { c.Text() }, `"a\u0085b" holds the control character U+0085`, "C1 too"},
 		{"replacement", "a\ufffdb", false, func(c table.Column) { c.Text() }, `holds a character that could not be decoded`, "lost before it came here"},
-		{"too long", strings.Repeat("ä", 1001), false, func(c table.Column) { c.Text() }, `"` + strings.Repeat("ä", 80) + `…" is longer than 1000 characters`, "cut to 80 characters"},
-		{"time", "yesterday", false, func(c table.Column) { c.Time() }, `"yesterday" is not a time like 2026-11-25T08:30:00+01:00 (with its offset)`, "the form is shown"},
+		{
+			"too long", strings.Repeat("ä", 1001), false, func(c table.Column) { c.Text() },
+			`"` + strings.Repeat("ä", 80) + `…" is longer than 1000 characters`, "cut to 80 characters",
+		},
+		{
+			"time", "yesterday", false, func(c table.Column) { c.Time() },
+			`"yesterday" is not a time like 2026-11-25T08:30:00+01:00 (with its offset)`, "the form is shown",
+		},
 		{"own", "S9", false, func(c table.Column) { c.Reject("names no scope", "S1") }, `"S9" names no scope`, "the caller's own check"},
 	}
 	for _, tt := range tests {
@@ -298,7 +307,8 @@ func TestErrorsAreCapped(t *testing.T) {
 }
 
 func TestRaggedRowsAreReportedAndPassedOver(t *testing.T) {
-	file := open(t, "scope_id,at,rlu\nS1,x\nS2,2026-11-25T08:30:00Z,1\nS3,2026-11-25T08:30:00Z,1,2,3\nS4,\"\n", table.Profile{Limits: table.Limits{MaxErrors: 2}}, readings)
+	file := open(t, "scope_id,at,rlu\nS1,x\nS2,2026-11-25T08:30:00Z,1\nS3,2026-11-25T08:30:00Z,1,2,3\nS4,\"\n",
+		table.Profile{Limits: table.Limits{MaxErrors: 2}}, readings)
 	rows := 0
 	for file.Next() {
 		rows++
@@ -321,7 +331,8 @@ func TestHeaders(t *testing.T) {
 		{
 			"missing", "scope_id;at;rul;x\n",
 			table.Profile{},
-			`readings.csv:1: column "rlu" is missing (whole number; the value shown); did you mean the file's "rul"?; the file has: scope_id, at, rul, x; known columns: scope_id, at, rlu, result, note`,
+			`readings.csv:1: column "rlu" is missing (whole number; the value shown); did you mean the file's "rul"?; the file has: scope_id, at, ` +
+				`rul, x; known columns: scope_id, at, rlu, result, note`,
 			"what is missing, what is there, what is near, what would do",
 		},
 		{
@@ -369,7 +380,12 @@ func TestOpenRefusesWhatTheProfileGetsWrong(t *testing.T) {
 		text    string
 		want    string
 	}{
-		{"unknown field", table.Profile{Columns: map[string]string{"rul": "x"}}, "", `profile for readings.csv: columns.rul: there is no such field; the fields are scope_id, at, rlu, result, note; did you mean "rlu"?`},
+		{
+			"unknown field",
+			table.Profile{Columns: map[string]string{"rul": "x"}},
+			"",
+			`profile for readings.csv: columns.rul: there is no such field; the fields are scope_id, at, rlu, result, note; did you mean "rlu"?`,
+		},
 		{"unknown field of values", table.Profile{Values: map[string]map[string]string{"zzz": {}}}, "", "values.zzz: there is no such field"},
 		{"unknown constant", table.Profile{Constant: map[string]string{"zzz": "1"}}, "", "constant.zzz: there is no such field"},
 		{"bad delimiter", table.Profile{Delimiter: "x"}, "", `profile for readings.csv: delimiter: "x" is not auto, comma, semicolon, tab or pipe`},
@@ -395,7 +411,8 @@ func TestProfilesApply(t *testing.T) {
 	file := open(t, "Export; \"never closed\r\nvom; 1.1.\r\n\r\nGerät_Nr.;Wert\r\nG1;1.200\r\ng1;x\r\n", p, readings)
 	var got []string
 	for file.Next() {
-		got = append(got, fmt.Sprintf("%d %s %v %d %s %v", file.Line(), file.Field("scope_id").Text(), file.Field("at").Time(), file.Field("rlu").Int(0, 9999), file.Field("result").Word(), file.Field("note").Has()))
+		got = append(got, fmt.Sprintf("%d %s %v %d %s %v", file.Line(), file.Field("scope_id").Text(), file.Field("at").Time(),
+			file.Field("rlu").Int(0, 9999), file.Field("result").Word(), file.Field("note").Has()))
 	}
 	want := []string{"5 S1 2026-11-25T08:30:00Z 1200 fail false", "6 S1 2026-11-25T08:30:00Z 0 fail false"}
 	if d := cmp.Diff(want, got); d != "" {
@@ -441,7 +458,8 @@ func TestFieldsByName(t *testing.T) {
 	if file.Field("rlu").Number() != 0 || file.Field("rlu").Int(0, 9) != 0 || file.Field("note").Bool() || file.Err() != nil {
 		t.Error("before the first row all is zero and nothing is wrong")
 	}
-	if !file.Next() || file.Field("rlu").Number() != 1.5 || !file.Field("note").Bool() || file.Field("result").Word() != "pass" || file.Field("at").Time() != 0 || file.Field("at").Has() {
+	if !file.Next() || file.Field("rlu").Number() != 1.5 || !file.Field("note").Bool() || file.Field("result").Word() != "pass" ||
+		file.Field("at").Time() != 0 || file.Field("at").Has() {
 		t.Error("a field reads another cell than it should")
 	}
 	if file.Next() || file.Err() != nil {

@@ -78,10 +78,24 @@ func TestTokenizerRefuses(t *testing.T) {
 		{"nul", "a,b\nc,d\x00", `f.csv:2:4: a NUL byte; the file may be UTF-16 (name the encoding in the profile) or not be text`, "place and likely cause"},
 		{"nul in quotes", "\"a\nb\x00\"", `f.csv:2:2: a NUL byte; the file may be UTF-16 (name the encoding in the profile) or not be text`, "also there"},
 		{"nul after quote", "\"a\"\x00", `f.csv:1:4: a NUL byte; the file may be UTF-16 (name the encoding in the profile) or not be text`, "also there"},
-		{"too long", "a\nb\n" + strings.Repeat("x", 101) + "\n", `f.csv:3: the record that starts here is longer than 100 bytes; is a quote left open?`, "line and limit"},
-		{"too long, fault later", "a\n" + strings.Repeat("x", 101) + "\"", `f.csv:2: the record that starts here is longer than 100 bytes; is a quote left open?`, "the limit comes first, however large the buffer"},
-		{"unclosed and too long", "a\n\"" + strings.Repeat("x\n", 80), `f.csv:2: the record that starts here is longer than 100 bytes; is a quote left open?`, "not at the end of the file but at the limit"},
-		{"too many fields", "a\n" + strings.Repeat(",", 4096), `f.csv:2: the record that starts here is longer than 100 bytes; is a quote left open?`, "the limit comes first"},
+		{
+			"too long", "a\nb\n" + strings.Repeat("x", 101) + "\n",
+			`f.csv:3: the record that starts here is longer than 100 bytes; is a quote left open?`, "line and limit",
+		},
+		{
+			"too long, fault later", "a\n" + strings.Repeat("x", 101) + "\"",
+			`f.csv:2: the record that starts here is longer than 100 bytes; is a quote left open?`,
+			"the limit comes first, however large the buffer",
+		},
+		{
+			"unclosed and too long", "a\n\"" + strings.Repeat("x\n", 80),
+			`f.csv:2: the record that starts here is longer than 100 bytes; is a quote left open?`,
+			"not at the end of the file but at the limit",
+		},
+		{
+			"too many fields", "a\n" + strings.Repeat(",", 4096),
+			`f.csv:2: the record that starts here is longer than 100 bytes; is a quote left open?`, "the limit comes first",
+		},
 	}
 	for _, tt := range tests {
 		for _, one := range []bool{false, true} {

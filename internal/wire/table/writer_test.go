@@ -42,7 +42,12 @@ func TestWriterForms(t *testing.T) {
 		{"empty alone", table.WriterOptions{}, []string{""}, "\"\"\n", "not a blank line"},
 		{"mark in a cell", table.WriterOptions{}, []string{"\ufeffa", "b"}, "\"\ufeffa\",b\n", "not the file's mark"},
 		{"sep in a cell", table.WriterOptions{}, []string{"sep=;"}, "\"sep=;\"\n", "not a sep= line"},
-		{"formula", table.WriterOptions{}, []string{"=1+1", "+1+1", "-1+1", "@x", "\tx", "\rx"}, "'=1+1,'+1+1,'-1+1,'@x,\"'\tx\",\"'\rx\"\n", "a spreadsheet would run them"},
+		{
+			"formula",
+			table.WriterOptions{},
+			[]string{"=1+1", "+1+1", "-1+1", "@x", "\tx", "\rx"},
+			"'=1+1,'+1+1,'-1+1,'@x,\"'\tx\",\"'\rx\"\n", "a spreadsheet would run them",
+		},
 		{"full-width formula", table.WriterOptions{}, []string{"＝1", "＋1", "－1", "＠x", "\nx"}, "'＝1,'＋1,'－1,'＠x,\"'\nx\"\n", "some spreadsheets would run them"},
 		{"numbers", table.WriterOptions{}, []string{"-4.5", "+3", "-1e5", "-4,5"}, "-4.5,+3,'-1e5,\"'-4,5\"\n", "a plain number runs nothing"},
 		{"apostrophes", table.WriterOptions{}, []string{"'a", "'=a", "''-5", "'"}, "'a,''=a,'''-5,'\n", "one more, so that reading can take one off"},
