@@ -39,7 +39,8 @@ func (d *Descriptor) upgrade(r ledger.Record) (ledger.Record, error) {
 		return r, nil
 	}
 	if version > d.Version {
-		return r, fmt.Errorf("record %d (%s) has version %d of its body, this program knows versions up to %d; a newer program wrote it", r.Seq, r.Type, version, d.Version)
+		return r, fmt.Errorf("record %d (%s) has version %d of its body, this program knows versions up to %d; a newer program wrote it",
+			r.Seq, r.Type, version, d.Version)
 	}
 	for ; version < d.Version; version++ {
 		body, err := d.older[version-1](r.Body)

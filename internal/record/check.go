@@ -21,7 +21,8 @@ var check = describe(kind[CheckBody]{
 	time: "verdict.at", word: "verdict.outcome",
 	fields: []Field{
 		found("meter", "", ByMeter), plain("controls", "controls"), found("controls[].person", "person", ByPerson), found("controls[].lot", "", ByLot),
-		plain("verdict", "verdict"), found("verdict.outcome", "outcome", ByOutcome), plain("rules", "rule set"), plain("serviced", "what was done to the meter before"),
+		plain("verdict", "verdict"), found("verdict.outcome", "outcome", ByOutcome), plain("rules", "rule set"),
+		plain("serviced", "what was done to the meter before"),
 	},
 	tables: func(c CheckBody, p *Placing) { p.Meter, p.Verdict = c.Meter, string(c.Verdict.Outcome) },
 	words: func(c CheckBody) string {
@@ -32,6 +33,9 @@ var check = describe(kind[CheckBody]{
 	redo:   func(c CheckBody) Redo { return Redo{Meter: c.Meter, At: c.Verdict.At} },
 	example: CheckBody{
 		Meter: "M-1", Controls: []quality.Control{{Meter: "M-1", Kind: quality.Positive, Material: "light cell", Value: 1012, At: exampleAt, Person: "T-01"}},
-		Verdict: quality.Verdict{Meter: "M-1", From: exampleAt, At: exampleAt, Controls: []ledger.ID{}, Outcome: quality.Accepted, Why: "within its limits"}, Rules: "example 1",
+		Verdict: quality.Verdict{
+			Meter: "M-1", From: exampleAt, At: exampleAt, Controls: []ledger.ID{}, Outcome: quality.Accepted, Why: "within its limits",
+		},
+		Rules: "example 1",
 	},
 })

@@ -190,8 +190,14 @@ func TestUnknownKindsAndVersions(t *testing.T) {
 		name, want string
 		record     ledger.Record
 	}{
-		{"kind", `record 3 is of the kind "rumour", which this program does not know; a newer program wrote it`, ledger.Record{Seq: 3, Type: "rumour", Body: json.RawMessage(`{}`)}},
-		{"version", `record 4 (hold) has version 9 of its body, this program knows versions up to 1; a newer program wrote it`, ledger.Record{Seq: 4, Type: "hold", BodyVersion: 9, Body: json.RawMessage(`{}`)}},
+		{
+			"kind", `record 3 is of the kind "rumour", which this program does not know; a newer program wrote it`,
+			ledger.Record{Seq: 3, Type: "rumour", Body: json.RawMessage(`{}`)},
+		},
+		{
+			"version", `record 4 (hold) has version 9 of its body, this program knows versions up to 1; a newer program wrote it`,
+			ledger.Record{Seq: 4, Type: "hold", BodyVersion: 9, Body: json.RawMessage(`{}`)},
+		},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			t.Parallel()
@@ -255,14 +261,16 @@ func table() string {
 	var b strings.Builder
 	b.WriteString(`# The kinds of records
 
-Written by ` + "`go generate ./internal/record`" + `; a test compares. The bytes around a body are told in ` + "`internal/base/ledger/doc.go`" + `. A record says
+Written by ` + "`go generate ./internal/record`" + `; a test compares. The bytes around a body are told in ` +
+		"`internal/base/ledger/doc.go`" + `. A record says
 which version its body has by ` + "`body_v`" + `, which is left out for version 1.
 
 | kind | what it records | body | key | scope | time | takes the place of | who may take it back |
 |---|---|---|---|---|---|---|---|
 `)
 	for _, d := range All {
-		fmt.Fprintf(&b, "| [%s](#%s) | %s | %d | %s | %s | %s | %s | %s |\n", d.Kind, d.Kind, d.Means, d.Version, keyWords(d.Key), code(d.Scope), timeWords(d), successWords(d), whoWords(d))
+		fmt.Fprintf(&b, "| [%s](#%s) | %s | %d | %s | %s | %s | %s | %s |\n", d.Kind, d.Kind, d.Means, d.Version, keyWords(d.Key), code(d.Scope),
+			timeWords(d), successWords(d), whoWords(d))
 	}
 	for _, d := range All {
 		fmt.Fprintf(&b, "\n## %s\n\nRecords %s.", d.Kind, d.Means)

@@ -33,5 +33,8 @@ var suspect = describe(kind[SuspectBody]{
 	words:    func(x SuspectBody) string { return fmt.Sprintf("%d readings: %s", len(x.Readings), x.Reason) },
 	kept:     fromOthers,
 	followed: "Readings are not relied on any more",
-	example:  SuspectBody{Scope: "D-01", Meter: "M-1", Check: ledger.ID(exampleID("check")), At: exampleAt, Reason: "a check of meter M-1 failed", Readings: []ledger.ID{ledger.ID(exampleID("reading"))}},
+	example: SuspectBody{
+		Scope: "D-01", Meter: "M-1", Check: ledger.ID(exampleID("check")), At: exampleAt, Reason: "a check of meter M-1 failed",
+		Readings: []ledger.ID{ledger.ID(exampleID("reading"))},
+	},
 })
