@@ -23,6 +23,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
@@ -243,6 +244,12 @@ func (x *actor) entry() (desk.Entry, error) {
 		e.ID = id
 	}
 	return e, nil
+}
+
+// onAccount is the entry of an act on an account.
+func (x *actor) onAccount() (identity.Entry, error) {
+	e, err := x.entry()
+	return identity.Entry{ID: e.ID, By: e.By}, err
 }
 
 // must is for errors that only a mistake in this package can cause.

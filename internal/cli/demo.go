@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/identity"
 )
 
 func (a *app) demoCommand() *cobra.Command {
@@ -70,7 +71,7 @@ func (a *app) serveDemo(ctx context.Context, d *desk.Desk, o serving) error {
 	if host, _, err := net.SplitHostPort(o.listen); err != nil || !loopback(host) {
 		return usageError{fmt.Errorf("--listen %q: the demo's passwords are known to everybody, so that it is served to this machine only, such as at %s", o.listen, usualAddress)}
 	}
-	if err := demo.AddAccounts(ctx, desk.NewDoor(d, access.Standard)); err != nil {
+	if err := demo.AddAccounts(ctx, identity.NewDoor(d.DB, access.Standard)); err != nil {
 		return err
 	}
 	a.heading("Sign in as")

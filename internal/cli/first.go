@@ -13,7 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/demo"
-	"rinsate/internal/desk"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 	"rinsate/internal/web"
 )
@@ -66,7 +66,7 @@ func (a *app) firstRun(c *cobra.Command, listen string) error {
 }
 
 // inventedAccounts makes the accounts of the invented hospital.
-func inventedAccounts(ctx context.Context, door *desk.Door) ([]web.Invented, error) {
+func inventedAccounts(ctx context.Context, door *identity.Door) ([]web.Invented, error) {
 	if err := demo.AddAccounts(ctx, door); err != nil {
 		return nil, err
 	}

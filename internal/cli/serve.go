@@ -13,6 +13,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/web"
 )
 
@@ -68,7 +69,7 @@ func (a *app) serve(ctx context.Context, d *desk.Desk, o serving, invented bool)
 	}
 	s, err := web.New(d, web.Options{
 		Base: base, Clock: a.clock, Log: slog.New(slog.NewTextHandler(a.Err, nil)), Demo: invented, Wall: o.wall,
-		Door: desk.NewDoor(d, access.Standard), Proxied: base.Scheme == "https" && certificate == nil,
+		Door: identity.NewDoor(d.DB, access.Standard), Proxied: base.Scheme == "https" && certificate == nil,
 	})
 	if err != nil {
 		l.Close() //nolint:errcheck // nothing was served on it

@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 )
 
@@ -29,7 +30,7 @@ type Beginning struct {
 	// is none yet.
 	Meter *quality.Meter
 	Lot   *quality.Lot
-	First *NewAccount
+	First *identity.NewAccount
 	// Cost is how slow the hash of the first password is; the zero value stands for access.Standard.
 	Cost access.Cost
 }
@@ -40,6 +41,9 @@ type Fault struct {
 	Part string
 	Err  error
 }
+
+// longestName bounds the name of a facility, in characters.
+const longestName = 100
 
 // longestSiteCode is how long the code of a site may be: it is part of every record.
 const longestSiteCode = 16
@@ -119,7 +123,7 @@ func (b Beginning) firstFaults() []Fault {
 	var faults []Fault
 	if err := access.CheckCode(b.First.Code); err != nil {
 		faults = append(faults, Fault{"code", refuse(err)})
-	} else if err := b.First.check(); err != nil {
+	} else if err := b.First.Check(); err != nil {
 		faults = append(faults, Fault{"person", err})
 	}
 	if err := access.CheckPassword(b.First.Password, false, b.Site.Name, b.Site.Code, b.First.Code, b.First.Name); err != nil {
@@ -144,7 +148,7 @@ func (b Beginning) Begin(ctx context.Context, dir string, clock func() time.Time
 		if b.First == nil {
 			return nil
 		}
-		_, _, err := NewDoor(d, b.Cost).AddAccount(ctx, Entry{By: b.By}, *b.First)
+		_, _, err := identity.NewDoor(db, b.Cost).AddAccount(ctx, identity.Entry{By: b.By}, *b.First)
 		return err
 	})
 }

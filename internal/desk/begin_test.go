@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 	"rinsate/internal/wire/table"
@@ -30,7 +31,7 @@ func beginning(clock *storetest.Clock) desk.Beginning {
 		Site: store.Site{Code: "NORTH", Name: "Example clinic", Zone: "Europe/Berlin"}, Rules: policy.Preset(), RulesName: "general.yaml", By: "L-01",
 		Meter: &quality.Meter{Code: "M-1", System: "example-system"},
 		Lot:   &quality.Lot{Kit: "example-kit", Lot: "A17", Expires: clock.At().Add(48 * time.Hour)},
-		First: &desk.NewAccount{Code: "L-01", Name: "Kim Muster", Roles: []access.Role{access.Lead, access.Administrator}, Password: "crumb lantern oboe drift"},
+		First: &identity.NewAccount{Code: "L-01", Name: "Kim Muster", Roles: []access.Role{access.Lead, access.Administrator}, Password: "crumb lantern oboe drift"},
 		Cost:  cheap,
 	}
 }
@@ -52,7 +53,7 @@ func TestBegin(t *testing.T) {
 		rules, err := v.Rules(v.Now(), store.Forever)
 		meters, err2 := v.Meters()
 		lots, err3 := v.Lots()
-		a, err4 := v.Account("L-01")
+		a, err4 := v.People().Account("L-01")
 		if rules.Name != "General rule set" || len(meters) != 1 || len(lots) != 1 || a.MustChange || !access.Allows(a.Roles, access.ManageAccounts) {
 			t.Errorf("%s, %v, %v, %+v", rules.Name, meters, lots, a)
 		}
@@ -60,7 +61,7 @@ func TestBegin(t *testing.T) {
 	}); err != nil {
 		t.Error(err)
 	}
-	if _, err := desk.NewDoor(d, cheap).SignIn(t.Context(), "L-01", b.First.Password, desk.Source{}); err != nil {
+	if _, err := identity.NewDoor(d.DB, cheap).SignIn(t.Context(), "L-01", b.First.Password, identity.Source{}); err != nil {
 		t.Error(err)
 	}
 	if err := db.Close(); err != nil {
@@ -370,8 +371,8 @@ func TestSessionDuringImport(t *testing.T) {
 		}
 	})
 	d := desk.New(db)
-	door := desk.NewDoor(d, cheap)
-	pass, err := door.SignIn(t.Context(), "L-01", b.First.Password, desk.Source{})
+	door := identity.NewDoor(d.DB, cheap)
+	pass, err := door.SignIn(t.Context(), "L-01", b.First.Password, identity.Source{})
 	if err != nil {
 		t.Fatal(err)
 	}

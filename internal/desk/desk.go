@@ -11,9 +11,7 @@ package desk
 import (
 	"context"
 	"crypto/rand"
-	"fmt"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"rinsate/internal/base/fault"
@@ -21,6 +19,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 )
 
@@ -38,8 +37,6 @@ type Desk struct {
 	mu     sync.Mutex
 	rules  map[ledger.ID]parsedRules
 	levels decodedLevels
-	// importing counts the imports under way, which keep the writer for long.
-	importing atomic.Int32
 }
 
 type parsedRules struct {
@@ -83,6 +80,9 @@ func (d *Desk) Try(ctx context.Context, work func(*Work) error) error {
 func (d *Desk) View(ctx context.Context, ask func(View) error) error {
 	return d.DB.Read(ctx, func(tx *store.Tx) error { return ask(View{d, tx}) })
 }
+
+// People returns what can be asked about accounts in the same transaction.
+func (v View) People() identity.View { return identity.On(v.tx) }
 
 // Now returns the instant of the transaction.
 func (v View) Now() unit.Instant { return v.tx.Now }
@@ -138,18 +138,9 @@ func (w *Work) appendFile(e Entry, typ string, at unit.Instant, body any, conten
 	return Receipt{Record: r, Fresh: fresh}, err
 }
 
-func invalid(format string, args ...any) error {
-	return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf(format, args...)}
-}
+func invalid(format string, args ...any) error { return fault.Invalidf(format, args...) }
 
-func notFound(hint, format string, args ...any) error {
-	return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf(format, args...), Hint: hint}
-}
+func notFound(hint, format string, args ...any) error { return fault.NotFoundf(hint, format, args...) }
 
 // refuse turns a domain package's refusal into an error with a code.
-func refuse(err error) error {
-	if err == nil {
-		return nil
-	}
-	return &fault.Error{Code: fault.Invalid, Message: err.Error(), Cause: err}
-}
+func refuse(err error) error { return fault.Refused(err) }

@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 )
 
@@ -310,8 +311,8 @@ func TestSetUp(t *testing.T) {
 	}
 	b.targets()
 	b.check(1000, 2)
-	door := desk.NewDoor(b.desk, access.Cost{Memory: 8, Passes: 1, Lanes: 1})
-	if _, _, err := door.AddAccount(t.Context(), desk.Entry{By: "A-01"}, desk.NewAccount{Code: "T-01", Name: "T", Roles: []access.Role{access.Technician}, Password: "crumb lantern oboe drift"}); err != nil {
+	door := identity.NewDoor(b.desk.DB, access.Cost{Memory: 8, Passes: 1, Lanes: 1})
+	if _, _, err := door.AddAccount(t.Context(), identity.Entry{By: "A-01"}, identity.NewAccount{Code: "T-01", Name: "T", Roles: []access.Role{access.Technician}, Password: "crumb lantern oboe drift"}); err != nil {
 		t.Fatal(err)
 	}
 	if got := missing(b); got != "" {

@@ -72,8 +72,7 @@ func (d *Desk) Import(ctx context.Context, f File, dry bool) (Imported, error) {
 	if !slices.Contains(Kinds, f.Kind) {
 		return out, invalid("%q is not a kind of file; allowed: %s", f.Kind, strings.Join(words(Kinds), ", "))
 	}
-	d.importing.Add(1)
-	defer d.importing.Add(-1)
+	defer d.DB.Occupy()()
 	digest := sha256.New()
 	// The whole file is one transaction, so a writer that waits for its end is bounded by the size
 	// of the file and not by the number of lines.

@@ -362,7 +362,7 @@ func (s *setUp) fleet() (x PartState, err error) {
 }
 
 func (s *setUp) people() (x PartState, err error) {
-	all, err := s.v.Accounts()
+	all, err := s.v.tx.Accounts()
 	if err != nil {
 		return x, err
 	}

@@ -38,7 +38,9 @@ var layerOf = map[string]int{
 	"internal/present/chart":      5,
 	"internal/store":              5,
 	"internal/desk":               6,
+	"internal/identity":           6, // who somebody is; it writes only accounts and what was done to them
 	"internal/store/storetest":    6, // a suite for tests: it drives store, and nothing but tests imports it
+	"internal/identity/passkey":   7, // apart, so that what serves no pages does not link its library
 	"internal/present/figure":     7, // pictures of what the desk answers, for pages, reports and commands
 	"internal/web":                8,
 	"internal/cli":                9,
@@ -53,6 +55,7 @@ const pureUpTo = 4
 // reason.
 var sameLayer = map[[2]string]string{
 	{"internal/base/ledger", "internal/base/unit"}: "records carry instants; unit itself imports nothing of this module",
+	{"internal/desk", "internal/identity"}:         "a facility begins with the account of whoever signs in first",
 	{"internal/cli", "internal/demo"}:              "a command fills a new site with the invented hospital",
 }
 
@@ -62,6 +65,12 @@ var banned = map[string]string{
 	"log":          "the domain returns errors, it does not log",
 	"net/http":     "the domain knows nothing of the web",
 	"os":           "the domain knows nothing of files or the environment",
+}
+
+// onlyIn lists libraries that only one package may link, and what links it: whatever else imports them
+// takes them into programs that have no use for them.
+var onlyIn = map[string]string{
+	"github.com/go-webauthn/webauthn": "internal/identity/passkey",
 }
 
 // bannedExactly lists packages whose subpackages are fine.
@@ -101,6 +110,11 @@ func violations(packages []listed) []string {
 		for _, imported := range p.Imports {
 			if reason := bannedIn(layer, imported); reason != "" {
 				found = append(found, fmt.Sprintf("%s (layer %d) imports %s: %s", name, layer, imported, reason))
+			}
+			for library, owner := range onlyIn {
+				if name != owner && (imported == library || strings.HasPrefix(imported, library+"/")) {
+					found = append(found, fmt.Sprintf("%s imports %s: only %s does", name, imported, owner))
+				}
 			}
 			own, inside := strings.CutPrefix(imported, module+"/")
 			if !inside {
@@ -168,6 +182,14 @@ func TestViolationsAreFound(t *testing.T) {
 			"an allowed pair holds in one direction",
 			[]listed{{"rinsate/internal/demo", []string{"rinsate/internal/cli"}}},
 			[]string{"internal/demo (layer 9) imports internal/cli (layer 9)"},
+		},
+		{
+			"a library that belongs to one package",
+			[]listed{
+				{"rinsate/internal/identity/passkey", []string{"github.com/go-webauthn/webauthn/protocol"}},
+				{"rinsate/internal/desk", []string{"github.com/go-webauthn/webauthn/protocol", "rinsate/internal/identity"}},
+			},
+			[]string{"internal/desk imports github.com/go-webauthn/webauthn/protocol: only internal/identity/passkey does"},
 		},
 		{
 			"a package without a layer",

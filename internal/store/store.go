@@ -25,6 +25,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/gofrs/flock"
@@ -84,6 +85,8 @@ type DB struct {
 
 	entities entityCache
 	tail     tail
+	// occupied counts who keeps the writer for long.
+	occupied atomic.Int32
 }
 
 // head is the end of the ledger.

@@ -5,6 +5,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 )
 
 // accountPage is what people can change about their own account.
@@ -34,14 +35,14 @@ func (x *exchange) accountPage(status int, problem, said string) error {
 	}
 	page := accountPage{Code: a.Code, Name: a.Name, Roles: a.Roles, MustChange: a.MustChange, Shortest: access.ShortestAlone, Problem: problem, Said: said, PasskeysHere: x.s.passkeys != nil, Host: x.s.base.Hostname()}
 	err := x.s.view(x.r.Context(), func(v desk.View) error {
-		all, err := v.Sessions(a.Code)
+		all, err := v.People().Sessions(a.Code)
 		if err != nil {
 			return err
 		}
 		page.Passkeys, err = x.passkeyLines(v, a.Code)
 		for _, one := range all {
 			page.Sessions = append(page.Sessions, sessionLine{
-				ID: desk.SessionID(one), Since: one.Created.In(v.Zone()), Seen: one.Seen.In(v.Zone()), Address: one.Address, Agent: one.Agent,
+				ID: identity.SessionID(one), Since: one.Created.In(v.Zone()), Seen: one.Seen.In(v.Zone()), Address: one.Address, Agent: one.Agent,
 				This: one.Token == x.visit.Session.Token,
 			})
 		}
@@ -58,7 +59,7 @@ func (s *Server) passwordAct(x *exchange) error {
 	if x.visit.State != access.Active {
 		return x.turnAway()
 	}
-	var pass desk.Pass
+	var pass identity.Pass
 	err := error(&pageError{status: http.StatusBadRequest, message: "The two passwords differ."})
 	if x.r.PostFormValue("password") == x.r.PostFormValue("again") {
 		pass, err = s.door.ChangePassword(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.r.PostFormValue("password"), x.source())
@@ -82,14 +83,14 @@ func (s *Server) ownAct(x *exchange) error {
 	switch x.r.PostFormValue("change") {
 	case "pin":
 		// A PIN opens locked benches: whoever sets one shows the password for it.
-		var pass desk.Pass
+		var pass identity.Pass
 		if pass, err = s.door.ChangePIN(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.r.PostFormValue("pin"), x.source()); err == nil {
 			x.admit(pass)
 		}
 		x.heard("PIN changed", x.who.Code, err)
 		said = "The PIN is set."
 	case "remove-passkey":
-		var pass desk.Pass
+		var pass identity.Pass
 		if pass, err = s.door.RemovePasskey(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.r.PostFormValue("passkey"), x.source()); err == nil {
 			x.admit(pass)
 		}

@@ -72,7 +72,7 @@ func (s *Server) benchData(x *exchange) (benchData, error) {
 		if data.Bench, err = v.Bench(s.now()); err != nil || s.passkeys == nil {
 			return err
 		}
-		all, err := v.Passkeys(x.who.Code)
+		all, err := v.People().Passkeys(x.who.Code)
 		data.Passkeys = slices.ContainsFunc(all, s.passkeys.Counts)
 		return err
 	})

@@ -14,8 +14,8 @@ import (
 	"strings"
 
 	"rinsate/internal/base/fault"
-	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 )
 
 // person is who has signed in.
@@ -32,7 +32,7 @@ type exchange struct {
 	r   *http.Request
 	who *person
 	// visit is the session of the browser, also one that is locked.
-	visit desk.Visit
+	visit identity.Visit
 	// data says that the answer is JSON.
 	data bool
 	// renewed says that the answer gives the browser a new token.
@@ -153,7 +153,7 @@ var statuses = map[fault.Code]int{
 func (x *exchange) shown(err error) *pageError {
 	var own *pageError
 	var stored *fault.Error
-	var refused *desk.DeniedError
+	var refused *identity.DeniedError
 	switch {
 	case errors.As(err, &own):
 		return own
@@ -226,7 +226,7 @@ func (x *exchange) answer(status int, kind string, content []byte) {
 }
 
 // denied maps an attempt to sign in that failed to an answer.
-func denied(e *desk.DeniedError) *pageError {
+func denied(e *identity.DeniedError) *pageError {
 	status := http.StatusForbidden
 	if e.Wait > 0 {
 		status = http.StatusTooManyRequests

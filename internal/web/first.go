@@ -18,6 +18,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 )
 
@@ -34,7 +35,7 @@ type FirstOptions struct {
 	// Invent builds an invented hospital in a folder and returns who can sign in to it.
 	Invent func(ctx context.Context, dir string, progress func(done, total int)) error
 	// Accounts makes the accounts of the invented hospital.
-	Accounts func(ctx context.Context, door *desk.Door) ([]Invented, error)
+	Accounts func(ctx context.Context, door *identity.Door) ([]Invented, error)
 	// Told is called with the folder in which the records are kept from now on.
 	Told func(dir string)
 }
@@ -288,9 +289,9 @@ func (f *First) busy() bool {
 }
 
 // adopt lets the pages of a site take over.
-func (f *First) adopt(db *store.DB, dir string, invented bool) (*desk.Door, error) {
+func (f *First) adopt(db *store.DB, dir string, invented bool) (*identity.Door, error) {
 	d := desk.New(db)
-	door := desk.NewDoor(d, f.o.Cost)
+	door := identity.NewDoor(db, f.o.Cost)
 	site, err := New(d, Options{Base: f.base, Clock: f.o.Clock, Log: f.log, Demo: invented, Wall: invented, Door: door})
 	if err != nil {
 		return nil, errors.Join(err, db.Close())
@@ -404,7 +405,7 @@ func (f *First) build(ctx context.Context, dir string) error {
 	if err != nil {
 		return err
 	}
-	accounts, err := f.o.Accounts(ctx, desk.NewDoor(desk.New(db), f.o.Cost))
+	accounts, err := f.o.Accounts(ctx, identity.NewDoor(db, f.o.Cost))
 	if err != nil {
 		return errors.Join(err, db.Close()) //nolint:contextcheck // what was opened is closed
 	}

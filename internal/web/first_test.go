@@ -23,6 +23,7 @@ import (
 	"rinsate/internal/domain/access"
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -544,9 +545,9 @@ func TestFirstRunInvented(t *testing.T) {
 			}
 			return db.Close() //nolint:contextcheck // a ledger is closed properly although nobody waits any more
 		}
-		o.Accounts = func(ctx context.Context, door *desk.Door) ([]Invented, error) {
+		o.Accounts = func(ctx context.Context, door *identity.Door) ([]Invented, error) {
 			x := Invented{Code: "L-01", Password: password, Roles: []access.Role{access.Lead}}
-			_, _, err := door.AddAccount(ctx, desk.Entry{By: x.Code}, desk.NewAccount{Code: x.Code, Name: "Lead", Roles: x.Roles, Password: x.Password})
+			_, _, err := door.AddAccount(ctx, identity.Entry{By: x.Code}, identity.NewAccount{Code: x.Code, Name: "Lead", Roles: x.Roles, Password: x.Password})
 			return []Invented{x}, err
 		}
 	})

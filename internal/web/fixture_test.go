@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -114,7 +115,7 @@ func (b *site) live(base string) {
 	}
 	cheap := access.Cost{Memory: 8, Passes: 1, Lanes: 1} // how slow a hash is is not the question here
 	b.server, err = New(b.desk, Options{
-		Base: address, Clock: clock.Now, Log: slog.New(slog.NewTextHandler(tb.Output(), nil)), Demo: true, Door: desk.NewDoor(b.desk, cheap),
+		Base: address, Clock: clock.Now, Log: slog.New(slog.NewTextHandler(tb.Output(), nil)), Demo: true, Door: identity.NewDoor(b.desk.DB, cheap),
 	})
 	if err != nil {
 		tb.Fatal(err)
@@ -183,7 +184,7 @@ func (b *site) session(role access.Role) string {
 		return token
 	}
 	ctx := context.WithoutCancel(b.Context())
-	account := desk.NewAccount{Code: codeOf(role), Name: "Kim Muster", Roles: []access.Role{role}, Password: password}
+	account := identity.NewAccount{Code: codeOf(role), Name: "Kim Muster", Roles: []access.Role{role}, Password: password}
 	by := account.Code
 	switch role {
 	case locked:
@@ -191,10 +192,10 @@ func (b *site) session(role access.Role) string {
 	case newcomer:
 		account.Roles, by = []access.Role{access.Technician}, "A-01"
 	}
-	if _, _, err := b.server.door.AddAccount(ctx, desk.Entry{By: by}, account); err != nil {
+	if _, _, err := b.server.door.AddAccount(ctx, identity.Entry{By: by}, account); err != nil {
 		b.Fatal(err)
 	}
-	pass, err := b.server.door.SignIn(ctx, account.Code, password, desk.Source{Address: "192.0.2.7", Agent: "test"})
+	pass, err := b.server.door.SignIn(ctx, account.Code, password, identity.Source{Address: "192.0.2.7", Agent: "test"})
 	if err != nil {
 		b.Fatal(err)
 	}

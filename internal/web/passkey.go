@@ -7,6 +7,7 @@ import (
 	"net/http"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/identity"
 )
 
 // questionCookie is the name of the cookie that ties the answer of a device to the browser that asked it.
@@ -60,7 +61,7 @@ func (s *Server) signInByPasskey(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.enter("passkey", false, func() (desk.Pass, error) { return s.passkeys.SignIn(x.r.Context(), shown, content, x.source()) })
+	return x.enter("passkey", false, func() (identity.Pass, error) { return s.passkeys.SignIn(x.r.Context(), shown, content, x.source()) })
 }
 
 func (s *Server) askToUnlock(x *exchange) error {
@@ -76,7 +77,7 @@ func (s *Server) unlockByPasskey(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.enter("passkey", false, func() (desk.Pass, error) { return s.passkeys.Unlock(x.r.Context(), x.token(), content, x.source()) })
+	return x.enter("passkey", false, func() (identity.Pass, error) { return s.passkeys.Unlock(x.r.Context(), x.token(), content, x.source()) })
 }
 
 // askToAdd answers with what the browser asks a device that makes a passkey.
@@ -118,7 +119,7 @@ type passkeyLine struct {
 }
 
 func (x *exchange) passkeyLines(v desk.View, code string) ([]passkeyLine, error) {
-	all, err := v.Passkeys(code)
+	all, err := v.People().Passkeys(code)
 	lines := make([]passkeyLine, len(all))
 	for i, p := range all {
 		lines[i] = passkeyLine{ID: p.ID, Name: p.Name, Added: p.Added.In(v.Zone())}

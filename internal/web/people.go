@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 )
 
@@ -50,11 +51,11 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 		return err
 	}
 	err = x.s.view(x.r.Context(), func(v desk.View) error {
-		all, err := v.Accounts()
+		all, err := v.People().Accounts()
 		if err != nil {
 			return err
 		}
-		granted, err := v.AllGrants()
+		granted, err := v.People().AllGrants()
 		if err != nil {
 			return err
 		}
@@ -63,12 +64,12 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 			for _, r := range access.Roles {
 				line.Roles = append(line.Roles, roleChoice{r, slices.Contains(a.Roles, r)})
 			}
-			open, err := v.Sessions(a.Code)
+			open, err := v.People().Sessions(a.Code)
 			if err != nil {
 				return err
 			}
 			line.Sessions = len(open)
-			keys, err := v.Passkeys(a.Code)
+			keys, err := v.People().Passkeys(a.Code)
 			if err != nil {
 				return err
 			}
@@ -108,13 +109,13 @@ func (p peoplePage) listing() listing {
 // peopleAct changes an account.
 func (s *Server) peopleAct(x *exchange) error {
 	ctx, form := x.r.Context(), x.r.PostFormValue
-	e, code := desk.Entry{By: x.who.Code}, strings.TrimSpace(form("code"))
+	e, code := identity.Entry{By: x.who.Code}, strings.TrimSpace(form("code"))
 	var page peoplePage
 	var err error
 	switch form("change") {
 	case "add":
 		page.For, page.Said = code, "The account "+code+" is made."
-		_, page.Once, err = s.door.AddAccount(ctx, e, desk.NewAccount{Code: code, Name: strings.TrimSpace(form("name")), Roles: x.roles()})
+		_, page.Once, err = s.door.AddAccount(ctx, e, identity.NewAccount{Code: code, Name: strings.TrimSpace(form("name")), Roles: x.roles()})
 	case "roles":
 		page.Said = "The roles of " + code + " are changed."
 		if x.own(code) {

@@ -7,8 +7,8 @@ import (
 	"net/url"
 	"strings"
 
-	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 )
 
 // cookieName is the name of the session's cookie. The prefix makes browsers refuse a cookie of this name
@@ -30,7 +30,7 @@ func (x *exchange) token() string {
 }
 
 // admit lets the browser keep a new token. The cookie ends with the browser, and the session on its own.
-func (x *exchange) admit(p desk.Pass) {
+func (x *exchange) admit(p identity.Pass) {
 	x.setToken(p.Token, 0)
 	x.visit, x.renewed = p.Visit, true
 }
@@ -84,7 +84,7 @@ func (x *exchange) turnAway() error {
 
 // source is where a request comes from. Behind a proxy that is what the proxy says; it puts the address
 // it sees last.
-func (x *exchange) source() desk.Source {
+func (x *exchange) source() identity.Source {
 	host, _, err := net.SplitHostPort(x.r.RemoteAddr)
 	if err != nil {
 		host = x.r.RemoteAddr
@@ -94,7 +94,7 @@ func (x *exchange) source() desk.Source {
 			host = strings.TrimSpace(list[len(list)-1])
 		}
 	}
-	return desk.Source{Address: host, Agent: x.r.UserAgent()}
+	return identity.Source{Address: host, Agent: x.r.UserAgent()}
 }
 
 // next is where somebody wanted to go before they had to sign in: a page of this site, or the first one.

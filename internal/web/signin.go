@@ -9,6 +9,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 )
 
 // signInPage is the page to sign in on, also with a badge, with a one-time code, and after a lock.
@@ -42,7 +43,7 @@ func (x *exchange) signInPage(status int, problem string, first bool) error {
 	}
 	if p.Locked != "" && p.Passkeys {
 		if err := x.s.view(x.r.Context(), func(v desk.View) error {
-			all, err := v.Passkeys(p.Locked)
+			all, err := v.People().Passkeys(p.Locked)
 			p.Passkeys = slices.ContainsFunc(all, x.s.passkeys.Counts)
 			return err
 		}); err != nil {
@@ -62,7 +63,7 @@ type entered struct {
 }
 
 // enter answers a form with which somebody shows who they are in some way.
-func (x *exchange) enter(way string, first bool, try func() (desk.Pass, error)) error {
+func (x *exchange) enter(way string, first bool, try func() (identity.Pass, error)) error {
 	pass, err := try()
 	if err == nil {
 		x.heard(way, pass.Account.Code, nil)
@@ -84,7 +85,7 @@ func (x *exchange) enter(way string, first bool, try func() (desk.Pass, error)) 
 // the account that was opened, or whose session it was tried in. Nothing that was typed is written.
 func (x *exchange) heard(way, code string, err error) {
 	about := []any{slog.String("way", way), slog.String("code", code), slog.String("address", x.source().Address)}
-	denied, ok := errors.AsType[*desk.DeniedError](err)
+	denied, ok := errors.AsType[*identity.DeniedError](err)
 	switch {
 	case err == nil:
 		x.s.log.Info("somebody has shown who they are", about...)
@@ -108,14 +109,14 @@ func refused(x *exchange, err error) (status int, words string, ok bool) {
 }
 
 func (s *Server) signInAct(x *exchange) error {
-	return x.enter("password", false, func() (desk.Pass, error) {
+	return x.enter("password", false, func() (identity.Pass, error) {
 		return s.door.SignIn(x.r.Context(), strings.TrimSpace(x.r.PostFormValue("code")), x.r.PostFormValue("password"), x.source())
 	})
 }
 
 // switchAct lets the next person take over a bench. What the last one left open stays on it.
 func (s *Server) switchAct(x *exchange) error {
-	return x.enter("badge", false, func() (desk.Pass, error) {
+	return x.enter("badge", false, func() (identity.Pass, error) {
 		p, err := s.door.Switch(x.r.Context(), strings.TrimSpace(x.r.PostFormValue("badge")), x.r.PostFormValue("pin"), x.source())
 		if err == nil && x.token() != "" {
 			err = s.door.SignOut(x.r.Context(), x.token())
@@ -125,15 +126,15 @@ func (s *Server) switchAct(x *exchange) error {
 }
 
 func (s *Server) unlockAct(x *exchange) error {
-	return x.enter("unlock", false, func() (desk.Pass, error) {
+	return x.enter("unlock", false, func() (identity.Pass, error) {
 		return s.door.Unlock(x.r.Context(), x.token(), x.r.PostFormValue("secret"), x.source())
 	})
 }
 
 func (s *Server) firstSignInAct(x *exchange) error {
-	return x.enter("one-time code", true, func() (desk.Pass, error) {
+	return x.enter("one-time code", true, func() (identity.Pass, error) {
 		if x.r.PostFormValue("password") != x.r.PostFormValue("again") {
-			return desk.Pass{}, &pageError{status: http.StatusBadRequest, message: "The two passwords differ."}
+			return identity.Pass{}, &pageError{status: http.StatusBadRequest, message: "The two passwords differ."}
 		}
 		return s.door.Redeem(x.r.Context(), strings.TrimSpace(x.r.PostFormValue("code")), x.r.PostFormValue("once"), x.r.PostFormValue("password"), x.source())
 	})

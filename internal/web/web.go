@@ -22,6 +22,8 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/identity"
+	"rinsate/internal/identity/passkey"
 )
 
 // Options say how the pages are served.
@@ -41,15 +43,15 @@ type Options struct {
 	// people.
 	Wall bool
 	// Door is where people sign in.
-	Door *desk.Door
+	Door *identity.Door
 }
 
 // Server serves the pages of one site.
 type Server struct {
 	desk *desk.Desk
-	door *desk.Door
+	door *identity.Door
 	// passkeys is nil where no browser has any.
-	passkeys  *desk.Passkeys
+	passkeys  *passkey.Passkeys
 	base      *url.URL
 	prefix    string
 	secure    bool
@@ -89,7 +91,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	s.desk, s.door = d, o.Door
 	s.readings, s.computed, s.studies = replies{most: 2}, replies{most: 32}, replies{most: mostStudies}
 	s.filing = filing{most: 100_000, batch: 1000}
-	if s.passkeys, err = desk.NewPasskeys(o.Door, o.Base); err != nil {
+	if s.passkeys, err = passkey.New(d.DB, o.Door, o.Base); err != nil {
 		return nil, err
 	}
 	if s.pages, err = s.loadPages(""); err != nil {

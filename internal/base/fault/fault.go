@@ -5,7 +5,10 @@
 // log and not for people. Read Error first.
 package fault
 
-import "errors"
+import (
+	"errors"
+	"fmt"
+)
 
 // Code is the kind of an error, for programs.
 type Code string
@@ -46,4 +49,22 @@ func CodeOf(err error) Code {
 		return e.Code
 	}
 	return ""
+}
+
+// Invalidf returns an error about input that breaks a rule.
+func Invalidf(format string, args ...any) error {
+	return &Error{Code: Invalid, Message: fmt.Sprintf(format, args...)}
+}
+
+// NotFoundf returns an error about something that does not exist, and says where to look for what does.
+func NotFoundf(hint, format string, args ...any) error {
+	return &Error{Code: NotFound, Message: fmt.Sprintf(format, args...), Hint: hint}
+}
+
+// Refused gives the refusal of a pure package its code; nil stays nil.
+func Refused(err error) error {
+	if err == nil {
+		return nil
+	}
+	return &Error{Code: Invalid, Message: err.Error(), Cause: err}
 }

@@ -1,4 +1,4 @@
-package desk
+package identity
 
 import (
 	"time"
@@ -7,8 +7,8 @@ import (
 	"rinsate/internal/domain/access"
 )
 
-// Admit takes an attempt out of the bucket of its source, and says how many buckets are kept.
-func (d *Door) Admit(address string, now unit.Instant) (wait time.Duration, kept int) {
+// Take takes an attempt out of the bucket of its source, and says how many buckets are kept.
+func (d *Door) Take(address string, now unit.Instant) (wait time.Duration, kept int) {
 	return d.admit(address, now), len(d.buckets)
 }
 

@@ -1,4 +1,4 @@
-package desk
+package identity
 
 import (
 	"context"
@@ -9,7 +9,7 @@ import (
 	"unicode/utf8"
 
 	"rinsate/internal/base/fault"
-	"rinsate/internal/base/unit"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
 )
@@ -25,15 +25,16 @@ type NewAccount struct {
 // longestName bounds a person's name, in characters.
 const longestName = 100
 
-func (n NewAccount) check() error {
+// Check refuses a code, roles or a name that no account can have.
+func (n NewAccount) Check() error {
 	if err := access.CheckCode(n.Code); err != nil {
-		return refuse(err)
+		return fault.Refused(err)
 	}
 	if err := access.CheckRoles(n.Roles); err != nil {
-		return refuse(err)
+		return fault.Refused(err)
 	}
 	if length := utf8.RuneCountInString(n.Name); strings.TrimSpace(n.Name) != n.Name || length == 0 || length > longestName || !utf8.ValidString(n.Name) {
-		return invalid("the name of %s must have 1 to %d characters and no space at its ends", n.Code, longestName)
+		return fault.Invalidf("the name of %s must have 1 to %d characters and no space at its ends", n.Code, longestName)
 	}
 	return nil
 }
@@ -42,7 +43,7 @@ func (n NewAccount) check() error {
 // code with which the person sets one within a day; nobody but the person knows that password then.
 // The record of it names the code and the roles, never the person.
 func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt, once string, err error) {
-	if err := n.check(); err != nil {
+	if err := n.Check(); err != nil {
 		return r, "", err
 	}
 	a := store.Account{Code: n.Code, Name: n.Name, Roles: n.Roles}
@@ -53,17 +54,17 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 	} else if once, err = access.NewOnce(rand.Reader); err != nil {
 		return r, "", err
 	}
-	err = d.desk.Do(ctx, func(w *Work) error {
-		a.Created = w.tx.Now
+	err = d.db.Write(ctx, func(tx *store.Tx) error {
+		a.Created = tx.Now
 		if n.Password != "" {
-			a.Changed, a.MustChange = w.tx.Now, e.By != a.Code
+			a.Changed, a.MustChange = tx.Now, e.By != a.Code
 		} else {
-			a.Once, a.OnceUntil = onceDigest(once), w.tx.Now.Add(access.OnceHolds)
+			a.Once, a.OnceUntil = onceDigest(once), tx.Now.Add(access.OnceHolds)
 		}
-		if err := w.tx.AddAccount(a); err != nil {
+		if err := tx.AddAccount(a); err != nil {
 			return err
 		}
-		r, err = w.recordAccess(e, a, store.AccountAdded)
+		r, err = RecordAccess(tx, e, a, store.AccountAdded)
 		return err
 	})
 	return r, once, err
@@ -73,36 +74,43 @@ func onceDigest(typed string) string {
 	return access.Digest(access.OnceDigest, access.NormalOnce(typed))
 }
 
-// recordAccess appends what was done to an account and what it may do from now on.
-func (w *Work) recordAccess(e Entry, a store.Account, change store.AccessChange) (Receipt, error) {
+// RecordAccess appends what was done to an account and what it may do from now on.
+func RecordAccess(tx *store.Tx, e Entry, a store.Account, change store.AccessChange) (Receipt, error) {
 	if e.By == "" {
-		return Receipt{}, invalid("account %s: who changes it?", a.Code)
+		return Receipt{}, fault.Invalidf("account %s: who changes it?", a.Code)
 	}
 	roles := a.Roles
 	if roles == nil {
 		roles = []access.Role{}
 	}
-	return w.append(e, store.TypeAccess, w.tx.Now, store.Access{Code: a.Code, Change: change, Roles: roles, Disabled: a.Disabled.Known()})
+	if e.ID == "" {
+		e.ID = ledger.NewID(tx.Now, rand.Reader)
+	}
+	r, fresh, err := tx.Append(store.Draft{
+		Type: store.TypeAccess, ID: e.ID, At: tx.Now, By: e.By,
+		Body: store.Access{Code: a.Code, Change: change, Roles: roles, Disabled: a.Disabled.Known()},
+	})
+	return Receipt{Record: r, Fresh: fresh}, err
 }
 
 // change edits an account and records it, in one transaction.
-func (d *Door) change(ctx context.Context, e Entry, code string, change store.AccessChange, edit func(*Work, *store.Account) error) (r Receipt, err error) {
-	err = d.desk.Do(ctx, func(w *Work) error {
-		a, err := w.Account(code)
+func (d *Door) change(ctx context.Context, e Entry, code string, change store.AccessChange, edit func(*store.Tx, *store.Account) error) (r Receipt, err error) {
+	err = d.db.Write(ctx, func(tx *store.Tx) error {
+		a, err := On(tx).Account(code)
 		if err != nil {
 			return err
 		}
 		before := a
-		if err := edit(w, &a); err != nil {
+		if err := edit(tx, &a); err != nil {
 			return err
 		}
-		if err := w.keepsAdministrator(before, a); err != nil {
+		if err := keepsAdministrator(tx, before, a); err != nil {
 			return err
 		}
-		if err := w.tx.SaveAccount(a); err != nil {
+		if err := tx.SaveAccount(a); err != nil {
 			return err
 		}
-		r, err = w.recordAccess(e, a, change)
+		r, err = RecordAccess(tx, e, a, change)
 		return err
 	})
 	return r, err
@@ -114,11 +122,11 @@ func administers(a store.Account) bool {
 }
 
 // keepsAdministrator refuses to take the last account that could give roles back.
-func (w *Work) keepsAdministrator(before, after store.Account) error {
+func keepsAdministrator(tx *store.Tx, before, after store.Account) error {
 	if !administers(before) || administers(after) {
 		return nil
 	}
-	all, err := w.tx.Accounts()
+	all, err := tx.Accounts()
 	if err != nil {
 		return err
 	}
@@ -131,9 +139,9 @@ func (w *Work) keepsAdministrator(before, after store.Account) error {
 // ChangeRoles gives an account these roles and no others, from its next page on.
 func (d *Door) ChangeRoles(ctx context.Context, e Entry, code string, roles []access.Role) (Receipt, error) {
 	if err := access.CheckRoles(roles); err != nil {
-		return Receipt{}, refuse(err)
+		return Receipt{}, fault.Refused(err)
 	}
-	return d.change(ctx, e, code, store.RolesChanged, func(_ *Work, a *store.Account) error {
+	return d.change(ctx, e, code, store.RolesChanged, func(_ *store.Tx, a *store.Account) error {
 		a.Roles = slices.Clone(roles)
 		return nil
 	})
@@ -146,32 +154,32 @@ func (d *Door) SetPassword(ctx context.Context, e Entry, code, password string) 
 	if err != nil {
 		return Receipt{}, err
 	}
-	return d.change(ctx, e, code, store.PasswordChanged, func(w *Work, a *store.Account) error {
+	return d.change(ctx, e, code, store.PasswordChanged, func(tx *store.Tx, a *store.Account) error {
 		a.MustChange = e.By != a.Code
-		w.setPassword(a, hash)
-		return w.startAnew(*a)
+		setPassword(tx, a, hash)
+		return startAnew(tx, *a)
 	})
 }
 
 // setPassword puts a hash into an account.
-func (w *Work) setPassword(a *store.Account, hash string) {
-	a.Password, a.Changed, a.Once, a.OnceUntil = hash, w.tx.Now, "", 0
+func setPassword(tx *store.Tx, a *store.Account, hash string) {
+	a.Password, a.Changed, a.Once, a.OnceUntil = hash, tx.Now, "", 0
 }
 
 // startAnew forgets the failed attempts at an account and ends its sessions.
-func (w *Work) startAnew(a store.Account) error {
-	if err := w.tx.SaveFailures(access.Key(a.Code), access.Failures{}); err != nil {
+func startAnew(tx *store.Tx, a store.Account) error {
+	if err := tx.SaveFailures(access.Key(a.Code), access.Failures{}); err != nil {
 		return err
 	}
-	_, err := w.tx.EndSessions(a.Code)
+	_, err := tx.EndSessions(a.Code)
 	return err
 }
 
 // passwordFor judges and hashes a password for an account.
 func (d *Door) passwordFor(ctx context.Context, code, password string) (hash string, err error) {
 	var a store.Account
-	if err := d.desk.View(ctx, func(v View) (err error) {
-		a, err = v.Account(code)
+	if err := d.db.Read(ctx, func(tx *store.Tx) (err error) {
+		a, err = On(tx).Account(code)
 		return err
 	}); err != nil {
 		return "", err
@@ -187,8 +195,8 @@ func (d *Door) newPassword(ctx context.Context, a store.Account, password string
 }
 
 func (d *Door) judgePassword(a store.Account, password string) error {
-	site := d.desk.DB.Site()
-	return refuse(access.CheckPassword(password, false, site.Name, site.Code, a.Code, a.Name))
+	site := d.db.Site()
+	return fault.Refused(access.CheckPassword(password, false, site.Name, site.Code, a.Code, a.Name))
 }
 
 // SetPIN sets the PIN of an account, or takes it away when pin is empty. It counts only together with
@@ -198,7 +206,7 @@ func (d *Door) SetPIN(ctx context.Context, e Entry, code, pin string) (Receipt, 
 	if err != nil {
 		return Receipt{}, err
 	}
-	return d.change(ctx, e, code, store.PINChanged, func(_ *Work, a *store.Account) error {
+	return d.change(ctx, e, code, store.PINChanged, func(_ *store.Tx, a *store.Account) error {
 		a.PIN = hash
 		return nil
 	})
@@ -210,7 +218,7 @@ func (d *Door) pinHash(ctx context.Context, pin string) (string, error) {
 		return "", nil
 	}
 	if err := access.CheckPIN(pin); err != nil {
-		return "", refuse(err)
+		return "", fault.Refused(err)
 	}
 	return d.hashSecret(ctx, pin)
 }
@@ -221,11 +229,11 @@ func (d *Door) SetBadge(ctx context.Context, e Entry, code, badge string) (Recei
 	var digest string
 	if badge != "" {
 		if err := access.CheckBadge(badge); err != nil {
-			return Receipt{}, refuse(err)
+			return Receipt{}, fault.Refused(err)
 		}
 		digest = badgeDigest(badge)
 	}
-	return d.change(ctx, e, code, store.BadgeChanged, func(_ *Work, a *store.Account) error {
+	return d.change(ctx, e, code, store.BadgeChanged, func(_ *store.Tx, a *store.Account) error {
 		a.Badge = digest
 		return nil
 	})
@@ -238,19 +246,19 @@ func badgeDigest(badge string) string {
 // Disable keeps an account from signing in and ends its sessions at once. The account stays, so that its
 // code is never given to another person.
 func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, error) {
-	return d.change(ctx, e, code, store.AccountDisabled, func(w *Work, a *store.Account) error {
+	return d.change(ctx, e, code, store.AccountDisabled, func(tx *store.Tx, a *store.Account) error {
 		if a.Disabled.Known() {
 			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is disabled already", a.Code)}
 		}
-		a.Disabled = w.tx.Now
-		_, err := w.tx.EndSessions(a.Code)
+		a.Disabled = tx.Now
+		_, err := tx.EndSessions(a.Code)
 		return err
 	})
 }
 
 // Enable lets a disabled account sign in again.
 func (d *Door) Enable(ctx context.Context, e Entry, code string) (Receipt, error) {
-	return d.change(ctx, e, code, store.AccountEnabled, func(_ *Work, a *store.Account) error {
+	return d.change(ctx, e, code, store.AccountEnabled, func(_ *store.Tx, a *store.Account) error {
 		if !a.Disabled.Known() {
 			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is not disabled", a.Code)}
 		}
@@ -266,69 +274,16 @@ func (d *Door) Reset(ctx context.Context, e Entry, code string) (r Receipt, once
 	if once, err = access.NewOnce(rand.Reader); err != nil {
 		return r, "", err
 	}
-	r, err = d.change(ctx, e, code, store.AccountReset, func(w *Work, a *store.Account) error {
+	r, err = d.change(ctx, e, code, store.AccountReset, func(tx *store.Tx, a *store.Account) error {
 		a.Password, a.PIN, a.MustChange = "", "", false
-		a.Once, a.OnceUntil = onceDigest(once), w.tx.Now.Add(access.OnceHolds)
-		if err := w.tx.RemovePasskeys(a.Code); err != nil {
+		a.Once, a.OnceUntil = onceDigest(once), tx.Now.Add(access.OnceHolds)
+		if err := tx.RemovePasskeys(a.Code); err != nil {
 			return err
 		}
-		return w.startAnew(*a)
+		return startAnew(tx, *a)
 	})
 	if err != nil {
 		return r, "", err
 	}
 	return r, once, nil
-}
-
-// Account returns an account by its code, NotFound when there is none.
-func (v View) Account(code string) (store.Account, error) {
-	a, ok, err := v.tx.Account(code)
-	if err == nil && !ok {
-		err = notFound("see the accounts with: rinsate user list", "there is no account %q", code)
-	}
-	return a, err
-}
-
-// Accounts returns all accounts in the order of their codes.
-func (v View) Accounts() ([]store.Account, error) { return v.tx.Accounts() }
-
-// Sessions returns the sessions of an account that have not ended, the latest first.
-func (v View) Sessions(code string) ([]store.Session, error) {
-	a, err := v.Account(code)
-	if err != nil {
-		return nil, err
-	}
-	all, err := v.tx.Sessions(a.Code)
-	return slices.DeleteFunc(all, func(s store.Session) bool { return s.State(v.tx.Now) == access.Expired }), err
-}
-
-// Granted is one change of what somebody may do, as it is on record.
-type Granted struct {
-	store.Access
-	By string       `json:"by"`
-	At unit.Instant `json:"at"`
-}
-
-// Grants returns who gave or took which roles from a code, the earliest first.
-func (v View) Grants(code string) ([]Granted, error) {
-	all, err := v.AllGrants()
-	return all[access.Key(code)], err
-}
-
-// AllGrants returns the grants of every code, by its key, the earliest first.
-func (v View) AllGrants() (map[string][]Granted, error) {
-	all, err := v.tx.Entities(store.TypeAccess)
-	if err != nil {
-		return nil, err
-	}
-	granted := map[string][]Granted{}
-	for _, kept := range all {
-		body, err := store.Body[store.Access](kept.Record)
-		if err != nil {
-			return nil, err
-		}
-		key := access.Key(body.Code)
-		granted[key] = append(granted[key], Granted{body, kept.By, kept.At})
-	}
-	return granted, nil
 }

@@ -1,4 +1,11 @@
-package desk
+// Package identity answers who somebody is: accounts, how people sign in and show again who they are, their
+// sessions, and who else agrees to an act.
+//
+// What is kept of them, names and hashes of secrets, is no part of the ledger; what was done to an account
+// is, by code. What people may do is decided in package access, and asked where it is done.
+//
+// Read Door first, then View. Devices that stand for a person are in package passkey, on top of Proof.
+package identity
 
 import (
 	"context"
@@ -13,6 +20,7 @@ import (
 	"unicode/utf8"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
@@ -21,7 +29,7 @@ import (
 // Door is where people come in: accounts, signing in, and sessions. Its slow hashes are computed outside
 // every transaction, and no more than two at a time.
 type Door struct {
-	desk *Desk
+	db   *store.DB
 	cost access.Cost
 	// hashing holds a place for each hash that may be computed at the same time: each takes a core and
 	// the memory of its cost.
@@ -35,9 +43,25 @@ type Door struct {
 // hashesAtOnce bounds the memory and the cores that strangers can make the program use.
 const hashesAtOnce = 2
 
-// NewDoor returns the door of a desk; cost is that of new hashes, access.Standard but in tests.
-func NewDoor(d *Desk, cost access.Cost) *Door {
-	return &Door{desk: d, cost: cost, hashing: make(chan struct{}, hashesAtOnce), matches: access.Hash.Matches, buckets: map[string]access.Bucket{}}
+// NewDoor returns the door to the records of a store; cost is that of new hashes, access.Standard but in
+// tests.
+func NewDoor(db *store.DB, cost access.Cost) *Door {
+	return &Door{db: db, cost: cost, hashing: make(chan struct{}, hashesAtOnce), matches: access.Hash.Matches, buckets: map[string]access.Bucket{}}
+}
+
+// Entry is what an act on an account says about itself.
+type Entry struct {
+	// ID names the record; empty gives it a new one.
+	ID ledger.ID
+	// By is the code of the person who acts.
+	By string
+}
+
+// Receipt is what an act on an account left behind.
+type Receipt struct {
+	Record ledger.Record
+	// Fresh is false when the same record was stored before.
+	Fresh bool
 }
 
 // DeniedError is the answer to an attempt to sign in that failed. It never tells whether there is such
@@ -191,8 +215,8 @@ type claim struct {
 // before the secret is looked at, and no more once it was right, so that many attempts at once are no
 // way around the wait. What happens is the same, and takes as long, whether or not there is such an
 // account: the same look-ups, the same write, one hash.
-func (d *Door) settle(ctx context.Context, c claim, then func(*Work, *store.Account) error) error {
-	if wait := d.admit(c.from.Address, d.desk.DB.Now()); wait > 0 {
+func (d *Door) settle(ctx context.Context, c claim, then func(*store.Tx, *store.Account) error) error {
+	if wait := d.admit(c.from.Address, d.db.Now()); wait > 0 {
 		return &DeniedError{What: c.what, Wait: wait}
 	}
 	if err := d.enter(ctx); err != nil {
@@ -207,12 +231,12 @@ func (d *Door) settle(ctx context.Context, c claim, then func(*Work, *store.Acco
 	var a store.Account
 	var known bool
 	var now unit.Instant
-	if err := d.desk.Do(ctx, func(w *Work) (err error) {
-		now = w.tx.Now
-		if a, known, err = c.find(w.tx); err != nil {
+	if err := d.db.Write(ctx, func(tx *store.Tx) (err error) {
+		now = tx.Now
+		if a, known, err = c.find(tx); err != nil {
 			return err
 		}
-		return w.count(c, c.key(a, known))
+		return count(tx, c, c.key(a, known))
 	}); err != nil {
 		return err
 	}
@@ -225,8 +249,8 @@ func (d *Door) settle(ctx context.Context, c claim, then func(*Work, *store.Acco
 			renewed = h.String()
 		}
 	}
-	return d.desk.Do(ctx, func(w *Work) error {
-		again, known, err := c.find(w.tx)
+	return d.db.Write(ctx, func(tx *store.Tx) error {
+		again, known, err := c.find(tx)
 		if err != nil {
 			return err
 		}
@@ -241,14 +265,14 @@ func (d *Door) settle(ctx context.Context, c claim, then func(*Work, *store.Acco
 			again.Password = renewed
 		}
 		if renewed != "" {
-			if err := w.tx.SaveAccount(again); err != nil {
+			if err := tx.SaveAccount(again); err != nil {
 				return err
 			}
 		}
-		if err := w.tx.SaveFailures(c.key(a, true), access.Failures{}); err != nil {
+		if err := tx.SaveFailures(c.key(a, true), access.Failures{}); err != nil {
 			return err
 		}
-		return then(w, &again)
+		return then(tx, &again)
 	})
 }
 
@@ -267,12 +291,12 @@ func (c claim) hashOf(a store.Account) string {
 }
 
 // count adds a failure, or refuses an attempt that comes too early.
-func (w *Work) count(c claim, key string) error {
-	f, err := w.tx.Failures(key)
+func count(tx *store.Tx, c claim, key string) error {
+	f, err := tx.Failures(key)
 	if err != nil {
 		return err
 	}
-	switch wait := f.Wait(w.tx.Now); {
+	switch wait := f.Wait(tx.Now); {
 	case f.Spent():
 		return &DeniedError{What: c.what, Closed: true}
 	case c.pin && f.PINSpent():
@@ -280,7 +304,7 @@ func (w *Work) count(c claim, key string) error {
 	case wait > 0:
 		return &DeniedError{What: c.what, Wait: wait}
 	}
-	return w.tx.SaveFailures(key, f.After(w.tx.Now))
+	return tx.SaveFailures(key, f.After(tx.Now))
 }
 
 // holds compares the secret. Where there is nothing to compare with, a hash that nothing matches takes as
@@ -310,8 +334,8 @@ func pinOf(a store.Account) string { return a.PIN }
 // not fit, or how long to wait.
 func (d *Door) SignIn(ctx context.Context, code, password string, from Source) (p Pass, err error) {
 	c := claim{from: from, what: "code or the password", find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
-	err = d.settle(ctx, c, func(w *Work, a *store.Account) error {
-		p, err = w.begin(*a, from)
+	err = d.settle(ctx, c, func(tx *store.Tx, a *store.Account) error {
+		p, err = begin(tx, *a, from)
 		return err
 	})
 	return p, err
@@ -324,8 +348,8 @@ func (d *Door) Switch(ctx context.Context, badge, pin string, from Source) (p Pa
 		from: from, what: "badge or the PIN", stranger: digest, secretOf: pinOf, secret: pin, pin: true,
 		find: func(tx *store.Tx) (store.Account, bool, error) { return tx.AccountByBadge(digest) },
 	}
-	err = d.settle(ctx, c, func(w *Work, a *store.Account) error {
-		p, err = w.begin(*a, from)
+	err = d.settle(ctx, c, func(tx *store.Tx, a *store.Account) error {
+		p, err = begin(tx, *a, from)
 		return err
 	})
 	return p, err
@@ -335,7 +359,7 @@ func (d *Door) Switch(ctx context.Context, badge, pin string, from Source) (p Pa
 // begins no session. A password that somebody else chose vouches for nobody.
 func (d *Door) Vouch(ctx context.Context, code, password string, from Source) (a store.Account, err error) {
 	c := claim{from: from, what: "code or the password", find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
-	err = d.settle(ctx, c, func(_ *Work, known *store.Account) error {
+	err = d.settle(ctx, c, func(_ *store.Tx, known *store.Account) error {
 		if known.MustChange {
 			return &fault.Error{Code: fault.Invalid, Message: "the password of " + known.Code + " was set by somebody else", Hint: "sign in and choose one of your own first"}
 		}
@@ -363,14 +387,14 @@ func (d *Door) Redeem(ctx context.Context, code, once, password string, from Sou
 			return err
 		},
 	}
-	err = d.settle(ctx, c, func(w *Work, a *store.Account) error {
+	err = d.settle(ctx, c, func(tx *store.Tx, a *store.Account) error {
 		if err := d.judgePassword(*a, password); err != nil { // now that the name is known
 			return err
 		}
-		if err := w.ownPassword(a, hash.String()); err != nil {
+		if err := ownPassword(tx, a, hash.String()); err != nil {
 			return err
 		}
-		p, err = w.begin(*a, from)
+		p, err = begin(tx, *a, from)
 		return err
 	})
 	return p, err
@@ -381,88 +405,71 @@ func (d *Door) Redeem(ctx context.Context, code, once, password string, from Sou
 const strangersFor = 30 * 24 * time.Hour
 
 // begin makes a session for an account.
-func (w *Work) begin(a store.Account, from Source) (Pass, error) {
-	now := w.tx.Now
-	if err := w.tx.DropSessions(now); err != nil {
+func begin(tx *store.Tx, a store.Account, from Source) (Pass, error) {
+	now := tx.Now
+	if err := tx.DropSessions(now); err != nil {
 		return Pass{}, err
 	}
-	if err := w.tx.ForgetStrangers(now.Add(-strangersFor)); err != nil {
+	if err := tx.ForgetStrangers(now.Add(-strangersFor)); err != nil {
 		return Pass{}, err
 	}
 	s := store.Session{
 		Code: a.Code, Times: access.Times{Created: now, Seen: now, Proved: now},
 		Address: cut(from.Address, longestAddress), Agent: cut(from.Agent, longestAgent),
 	}
-	return w.issue(a, s)
+	return issue(tx, a, s)
 }
 
 // issue gives a session a new token.
-func (w *Work) issue(a store.Account, s store.Session) (p Pass, err error) {
+func issue(tx *store.Tx, a store.Account, s store.Session) (p Pass, err error) {
 	if p.Token, err = access.NewToken(rand.Reader); err != nil {
 		return Pass{}, err
 	}
 	s.Token = tokenDigest(p.Token)
-	if err := w.tx.AddSession(s); err != nil {
+	if err := tx.AddSession(s); err != nil {
 		return Pass{}, err
 	}
 	a.Failures = access.Failures{}
-	p.Visit = Visit{State: s.State(w.tx.Now), Account: a, Session: s}
+	p.Visit = Visit{State: s.State(tx.Now), Account: a, Session: s}
 	return p, nil
 }
 
 func tokenDigest(token string) string { return access.Digest(access.TokenDigest, token) }
 
-// visit reads who a token stands for.
-func (v View) visit(token string) (Visit, error) {
-	none := Visit{State: access.Expired}
-	if token == "" {
-		return none, nil
-	}
-	s, ok, err := v.tx.Session(tokenDigest(token))
-	if err != nil || !ok || s.State(v.tx.Now) == access.Expired {
-		return none, err
-	}
-	a, ok, err := v.tx.Account(s.Code)
-	if err != nil || !ok || a.Disabled.Known() {
-		return none, err
-	}
-	return Visit{State: s.State(v.tx.Now), Account: a, Session: s}, nil
-}
-
 // Session returns who shows a token; use notes that an active session is in use, without which it locks. It is no error when
 // there is no such session: its State is access.Expired then. The roles are those of this instant.
 func (d *Door) Session(ctx context.Context, token string, use bool) (v Visit, err error) {
-	if err := d.desk.View(ctx, func(ask View) (err error) {
-		v, err = ask.visit(token)
+	if err := d.db.Read(ctx, func(tx *store.Tx) (err error) {
+		v, err = On(tx).Visit(token)
 		return err
 	}); err != nil {
 		return v, err
 	}
-	if !use || v.State != access.Active || d.desk.DB.Now().Sub(v.Session.Seen) < access.TouchEvery {
+	if !use || v.State != access.Active || d.db.Now().Sub(v.Session.Seen) < access.TouchEvery {
 		return v, nil
 	}
-	if d.desk.importing.Load() > 0 { // a look at a page does not wait for its end; the next one counts
+	if d.db.Occupied() { // a look at a page does not wait for its end; the next one counts
 		return v, nil
 	}
-	err = d.desk.Do(ctx, func(w *Work) (err error) {
+	err = d.db.Write(ctx, func(tx *store.Tx) (err error) {
 		// Looked at again, since it may have been locked or ended meanwhile.
-		if v, err = w.visit(token); err != nil || v.State != access.Active {
+		if v, err = On(tx).Visit(token); err != nil || v.State != access.Active {
 			return err
 		}
-		v.Session.Seen = w.tx.Now
-		return w.tx.TouchSession(v.Session.Token, v.Session.Seen, false)
+		v.Session.Seen = tx.Now
+		return tx.TouchSession(v.Session.Token, v.Session.Seen, false)
 	})
 	return v, err
 }
 
 // Lock locks a session until Unlock.
 func (d *Door) Lock(ctx context.Context, token string) error {
-	return d.desk.Do(ctx, func(w *Work) error {
-		v, err := w.visit(token)
+	return d.db.Write(ctx, func(tx *store.Tx) error {
+		v, err := On(tx).Visit(token)
 		if err != nil || v.State == access.Expired {
 			return err
 		}
-		return w.tx.TouchSession(v.Session.Token, v.Session.Seen, true)
+		return tx.TouchSession(v.Session.Token, v.Session.Seen, true)
 	})
 }
 
@@ -476,9 +483,9 @@ func (d *Door) Reauthenticate(ctx context.Context, token, secret string, from So
 	return d.prove(ctx, token, secret, from, nil, access.Active)
 }
 
-// provesByPassword lets the person of an active session show the password, and nothing less, for a change
+// ProveByPassword lets the person of an active session show the password, and nothing less, for a change
 // of how they sign in.
-func (d *Door) provesByPassword(ctx context.Context, token, password string, from Source, also func(*Work, *store.Account) error) (Pass, error) {
+func (d *Door) ProveByPassword(ctx context.Context, token, password string, from Source, also func(*store.Tx, *store.Account) error) (Pass, error) {
 	if access.IsPIN(password) {
 		return Pass{}, &DeniedError{What: "password"}
 	}
@@ -492,12 +499,12 @@ func (d *Door) ChangePIN(ctx context.Context, token, password, pin string, from 
 	if err != nil {
 		return Pass{}, err
 	}
-	return d.provesByPassword(ctx, token, password, from, func(w *Work, a *store.Account) error {
+	return d.ProveByPassword(ctx, token, password, from, func(tx *store.Tx, a *store.Account) error {
 		a.PIN = hash
-		if err := w.tx.SaveAccount(*a); err != nil {
+		if err := tx.SaveAccount(*a); err != nil {
 			return err
 		}
-		_, err := w.recordAccess(Entry{By: a.Code}, *a, store.PINChanged)
+		_, err := RecordAccess(tx, Entry{By: a.Code}, *a, store.PINChanged)
 		return err
 	})
 }
@@ -506,17 +513,17 @@ func (d *Door) ChangePIN(ctx context.Context, token, password, pin string, from 
 // person's other sessions end.
 func (d *Door) ChangePassword(ctx context.Context, token, old, password string, from Source) (Pass, error) {
 	if access.Normal(old) == access.Normal(password) {
-		return Pass{}, invalid("the new password is the old one")
+		return Pass{}, fault.Invalidf("the new password is the old one")
 	}
 	var v Visit
-	if err := d.desk.View(ctx, func(ask View) (err error) {
-		v, err = ask.visit(token)
+	if err := d.db.Read(ctx, func(tx *store.Tx) (err error) {
+		v, err = On(tx).Visit(token)
 		return err
 	}); err != nil {
 		return Pass{}, err
 	}
 	if v.State != access.Active {
-		return Pass{}, notSignedIn(v.State)
+		return Pass{}, NotSignedIn(v.State)
 	}
 	if access.IsPIN(old) {
 		return Pass{}, &DeniedError{What: "password"}
@@ -525,24 +532,25 @@ func (d *Door) ChangePassword(ctx context.Context, token, old, password string, 
 	if err != nil {
 		return Pass{}, err
 	}
-	return d.prove(ctx, token, old, from, func(w *Work, a *store.Account) error { return w.ownPassword(a, hash) }, access.Active)
+	return d.prove(ctx, token, old, from, func(tx *store.Tx, a *store.Account) error { return ownPassword(tx, a, hash) }, access.Active)
 }
 
 // ownPassword sets a password that the person has chosen, and records that.
-func (w *Work) ownPassword(a *store.Account, hash string) error {
+func ownPassword(tx *store.Tx, a *store.Account, hash string) error {
 	a.MustChange = false
-	w.setPassword(a, hash)
-	if err := w.startAnew(*a); err != nil {
+	setPassword(tx, a, hash)
+	if err := startAnew(tx, *a); err != nil {
 		return err
 	}
-	if err := w.tx.SaveAccount(*a); err != nil {
+	if err := tx.SaveAccount(*a); err != nil {
 		return err
 	}
-	_, err := w.recordAccess(Entry{By: a.Code}, *a, store.PasswordChanged)
+	_, err := RecordAccess(tx, Entry{By: a.Code}, *a, store.PasswordChanged)
 	return err
 }
 
-func notSignedIn(state access.State) error {
+// NotSignedIn refuses what only an active session may do, by the state of the one there is.
+func NotSignedIn(state access.State) error {
 	if state == access.Locked {
 		return &fault.Error{Code: fault.Invalid, Message: "the session is locked", Hint: "open it with the PIN or the password"}
 	}
@@ -551,7 +559,7 @@ func notSignedIn(state access.State) error {
 
 // prove lets the person of a session show who they are with the password or the PIN, and gives the session
 // a new token. also is done in the same transaction.
-func (d *Door) prove(ctx context.Context, token, secret string, from Source, also func(*Work, *store.Account) error, in ...access.State) (Pass, error) {
+func (d *Door) prove(ctx context.Context, token, secret string, from Source, also func(*store.Tx, *store.Account) error, in ...access.State) (Pass, error) {
 	return d.reopen(ctx, token, func(a store.Account) claim {
 		c := claim{from: from, what: "password", find: byCode(a.Code), stranger: access.Key(a.Code), secretOf: passwordOf, secret: secret}
 		if access.IsPIN(secret) { // no password is that short
@@ -563,36 +571,36 @@ func (d *Door) prove(ctx context.Context, token, secret string, from Source, als
 
 // reopen gives a session in one of some states a new token once a claim of its person holds. also is done
 // in the same transaction.
-func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Account) claim, also func(*Work, *store.Account) error, in ...access.State) (p Pass, err error) {
+func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Account) claim, also func(*store.Tx, *store.Account) error, in ...access.State) (p Pass, err error) {
 	var v Visit
-	if err := d.desk.View(ctx, func(ask View) (err error) {
-		v, err = ask.visit(token)
+	if err := d.db.Read(ctx, func(tx *store.Tx) (err error) {
+		v, err = On(tx).Visit(token)
 		return err
 	}); err != nil {
 		return p, err
 	}
 	if !slices.Contains(in, v.State) {
-		return p, notSignedIn(v.State)
+		return p, NotSignedIn(v.State)
 	}
-	err = d.settle(ctx, claimOf(v.Account), func(w *Work, a *store.Account) error {
-		v, err := w.visit(token)
+	err = d.settle(ctx, claimOf(v.Account), func(tx *store.Tx, a *store.Account) error {
+		v, err := On(tx).Visit(token)
 		if err != nil {
 			return err
 		}
 		if !slices.Contains(in, v.State) {
-			return notSignedIn(v.State)
+			return NotSignedIn(v.State)
 		}
 		if also != nil {
-			if err := also(w, a); err != nil {
+			if err := also(tx, a); err != nil {
 				return err
 			}
 		}
-		if err := w.tx.EndSession(v.Session.Token); err != nil {
+		if err := tx.EndSession(v.Session.Token); err != nil {
 			return err
 		}
 		s := v.Session
-		s.Seen, s.Proved, s.Locked = w.tx.Now, w.tx.Now, false
-		p, err = w.issue(*a, s)
+		s.Seen, s.Proved, s.Locked = tx.Now, tx.Now, false
+		p, err = issue(tx, *a, s)
 		return err
 	})
 	return p, err
@@ -600,7 +608,7 @@ func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Acco
 
 // SignOut ends a session; one that has ended already is no error.
 func (d *Door) SignOut(ctx context.Context, token string) error {
-	return d.desk.Do(ctx, func(w *Work) error { return w.tx.EndSession(tokenDigest(token)) })
+	return d.db.Write(ctx, func(tx *store.Tx) error { return tx.EndSession(tokenDigest(token)) })
 }
 
 // SessionID is how a session is named on pages and in commands: the beginning of its token's digest, of
@@ -610,31 +618,46 @@ func SessionID(s store.Session) string { return s.Token[:min(len(s.Token), 12)] 
 // Revoke ends the session of an account with an id, or all of them when the id is empty, and says how
 // many it ended.
 func (d *Door) Revoke(ctx context.Context, code, id string) (n int64, err error) {
-	err = d.desk.Do(ctx, func(w *Work) error {
-		a, err := w.Account(code)
+	err = d.db.Write(ctx, func(tx *store.Tx) error {
+		a, err := On(tx).Account(code)
 		if err != nil {
 			return err
 		}
 		if id == "" {
-			n, err = w.tx.EndSessions(a.Code)
+			n, err = tx.EndSessions(a.Code)
 			return err
 		}
-		all, err := w.tx.Sessions(a.Code)
+		all, err := tx.Sessions(a.Code)
 		if err != nil {
 			return err
 		}
 		for _, s := range all {
 			if SessionID(s) == id {
 				n++
-				if err := w.tx.EndSession(s.Token); err != nil {
+				if err := tx.EndSession(s.Token); err != nil {
 					return err
 				}
 			}
 		}
 		if n == 0 {
-			return notFound("see them with: rinsate user sessions "+a.Code, "%s has no session %q", a.Code, id)
+			return fault.NotFoundf("see them with: rinsate user sessions "+a.Code, "%s has no session %q", a.Code, id)
 		}
 		return nil
 	})
 	return n, err
+}
+
+// RemovePasskey takes a passkey from the account of whoever has signed in, who shows the password for it.
+func (d *Door) RemovePasskey(ctx context.Context, token, password, id string, from Source) (Pass, error) {
+	return d.ProveByPassword(ctx, token, password, from, func(tx *store.Tx, a *store.Account) error {
+		removed, err := tx.RemovePasskey(a.Code, id)
+		if err != nil {
+			return err
+		}
+		if !removed {
+			return fault.NotFoundf("open the page of your account anew", "%s has no such passkey", a.Code)
+		}
+		_, err = RecordAccess(tx, Entry{By: a.Code}, *a, store.PasskeyRemoved)
+		return err
+	})
 }

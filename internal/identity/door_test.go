@@ -1,4 +1,4 @@
-package desk_test
+package identity_test
 
 import (
 	"context"
@@ -18,6 +18,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -30,14 +31,14 @@ const (
 )
 
 // bench7 is where attempts come from in most tests.
-var bench7 = desk.Source{Address: "192.0.2.7", Agent: "test"}
+var bench7 = identity.Source{Address: "192.0.2.7", Agent: "test"}
 
 // lobby is a door with an administrator A-01 and a technician T-01, both with the password right, T-01
 // with a badge and a PIN as well.
 type lobby struct {
 	testing.TB
-	door *desk.Door
-	desk *desk.Desk
+	door *identity.Door
+	db   *store.DB
 	now  *storetest.Clock
 	// heard counts the comparisons with slow hashes, most is how many there were at one time.
 	heard, running, most atomic.Int64
@@ -58,8 +59,8 @@ func enter(tb testing.TB) *lobby {
 			tb.Error(err)
 		}
 	})
-	l.desk = desk.New(db)
-	l.door = desk.NewDoor(l.desk, cheapCost)
+	l.db = db
+	l.door = identity.NewDoor(db, cheapCost)
 	l.door.Watch(func(cost access.Cost, compare func() bool) bool {
 		if cost != cheapCost {
 			tb.Errorf("a comparison costs %+v", cost)
@@ -82,19 +83,19 @@ func enter(tb testing.TB) *lobby {
 }
 
 var (
-	byA = desk.Entry{By: "A-01"}
-	byT = desk.Entry{By: "T-01"}
+	byA = identity.Entry{By: "A-01"}
+	byT = identity.Entry{By: "T-01"}
 )
 
 func (l *lobby) add(code, name string, roles ...access.Role) {
 	l.Helper()
-	r, once, err := l.door.AddAccount(context.Background(), desk.Entry{By: code}, desk.NewAccount{Code: code, Name: name, Roles: roles, Password: right})
+	r, once, err := l.door.AddAccount(context.Background(), identity.Entry{By: code}, identity.NewAccount{Code: code, Name: name, Roles: roles, Password: right})
 	if err != nil || once != "" || !r.Fresh {
 		l.Fatalf("add %s: %+v, one-time code %q, %v", code, r, once, err)
 	}
 }
 
-func (l *lobby) done(_ desk.Receipt, err error) {
+func (l *lobby) done(_ identity.Receipt, err error) {
 	l.Helper()
 	if err != nil {
 		l.Fatal(err)
@@ -102,7 +103,7 @@ func (l *lobby) done(_ desk.Receipt, err error) {
 }
 
 // in wants an attempt to succeed.
-func (l *lobby) in(p desk.Pass, err error) desk.Pass {
+func (l *lobby) in(p identity.Pass, err error) identity.Pass {
 	l.Helper()
 	if err != nil {
 		l.Fatal(err)
@@ -115,10 +116,10 @@ func (l *lobby) in(p desk.Pass, err error) desk.Pass {
 
 // out wants an attempt to be denied with these words, and nothing to come with it; it returns for how
 // long no other one is heard.
-func (l *lobby) out(p desk.Pass, err error) func(want string) time.Duration {
+func (l *lobby) out(p identity.Pass, err error) func(want string) time.Duration {
 	return func(want string) time.Duration {
 		l.Helper()
-		denied, ok := errors.AsType[*desk.DeniedError](err)
+		denied, ok := errors.AsType[*identity.DeniedError](err)
 		if !ok || !strings.Contains(err.Error(), want) || p.Token != "" || p.Account.Code != "" {
 			l.Fatalf("got %+v, %v; want a denial with %q", p, err, want)
 		}
@@ -126,7 +127,7 @@ func (l *lobby) out(p desk.Pass, err error) func(want string) time.Duration {
 	}
 }
 
-func (l *lobby) visit(token string) desk.Visit {
+func (l *lobby) visit(token string) identity.Visit {
 	l.Helper()
 	v, err := l.door.Session(context.Background(), token, true)
 	if err != nil {
@@ -135,10 +136,15 @@ func (l *lobby) visit(token string) desk.Visit {
 	return v
 }
 
+// look asks about accounts.
+func (l *lobby) look(ctx context.Context, ask func(identity.View) error) error {
+	return l.db.Read(ctx, func(tx *store.Tx) error { return ask(identity.On(tx)) })
+}
+
 // technician returns the account of T-01.
 func (l *lobby) technician() (a store.Account) {
 	l.Helper()
-	if err := l.desk.View(context.Background(), func(v desk.View) (err error) {
+	if err := l.look(context.Background(), func(v identity.View) (err error) {
 		a, err = v.Account("T-01")
 		return err
 	}); err != nil {
@@ -150,7 +156,7 @@ func (l *lobby) technician() (a store.Account) {
 func TestSignIn(t *testing.T) {
 	l := enter(t)
 	ctx := context.Background()
-	p := l.in(l.door.SignIn(ctx, " t-01", right, desk.Source{Address: "192.0.2.7", Agent: strings.Repeat("ä", 300) + "\xff"}))
+	p := l.in(l.door.SignIn(ctx, " t-01", right, identity.Source{Address: "192.0.2.7", Agent: strings.Repeat("ä", 300) + "\xff"}))
 	if p.Account.Code != "T-01" || p.Account.Name != "Kim Muster" || !slices.Equal(p.Account.Roles, []access.Role{access.Technician}) || p.Account.MustChange {
 		t.Errorf("signed in as %+v", p.Account)
 	}
@@ -183,7 +189,7 @@ func TestDeniedAlike(t *testing.T) {
 	ctx := context.Background()
 	l.add("T-02", "Ada Muster", access.Technician)
 	l.done(l.door.Disable(ctx, byA, "T-02"))
-	if _, _, err := l.door.AddAccount(ctx, byA, desk.NewAccount{Code: "T-03", Name: "Lin Muster"}); err != nil {
+	if _, _, err := l.door.AddAccount(ctx, byA, identity.NewAccount{Code: "T-03", Name: "Lin Muster"}); err != nil {
 		t.Fatal(err)
 	}
 	for i, test := range []struct{ name, code, password string }{
@@ -198,7 +204,7 @@ func TestDeniedAlike(t *testing.T) {
 	} {
 		l.now.Move(time.Minute)
 		before := l.heard.Load()
-		p, err := l.door.SignIn(ctx, test.code, test.password, desk.Source{Address: fmt.Sprint(i)})
+		p, err := l.door.SignIn(ctx, test.code, test.password, identity.Source{Address: fmt.Sprint(i)})
 		if wait := l.out(p, err)("is not right"); wait != 0 || err.Error() != "the code or the password is not right" {
 			t.Errorf("%s: %v, wait %s", test.name, err, wait)
 		}
@@ -218,7 +224,7 @@ func TestStrangersLookLikeAccounts(t *testing.T) {
 		ctx := context.Background()
 		badges := rapid.Bool().Draw(rt, "badges")
 		try := func(i int, known bool) string {
-			from := desk.Source{Address: fmt.Sprint(i)}
+			from := identity.Source{Address: fmt.Sprint(i)}
 			var err error
 			switch {
 			case badges && known:
@@ -238,7 +244,7 @@ func TestStrangersLookLikeAccounts(t *testing.T) {
 		for i := range 15 {
 			l.now.Move(time.Duration(rapid.IntRange(0, 70).Draw(rt, "pause")) * time.Second)
 			if rapid.IntRange(0, 5).Draw(rt, "somebody signs in") == 0 {
-				l.in(l.door.SignIn(ctx, "A-01", right, desk.Source{Address: "z" + fmt.Sprint(i)}))
+				l.in(l.door.SignIn(ctx, "A-01", right, identity.Source{Address: "z" + fmt.Sprint(i)}))
 			}
 			if account, stranger := try(i, true), try(i, false); account != stranger {
 				rt.Fatalf("attempt %d: %q for an account, %q for none", i, account, stranger)
@@ -250,7 +256,7 @@ func TestStrangersLookLikeAccounts(t *testing.T) {
 func TestWaitGrows(t *testing.T) {
 	l := enter(t)
 	ctx := context.Background()
-	from := func(i int) desk.Source { return desk.Source{Address: fmt.Sprintf("192.0.2.%d", i)} }
+	from := func(i int) identity.Source { return identity.Source{Address: fmt.Sprintf("192.0.2.%d", i)} }
 	for i, wait := range []int{1, 2, 4, 8, 16, 32, 60, 60} {
 		l.out(l.door.SignIn(ctx, "T-01", other, from(i)))("is not right")
 		before := l.heard.Load()
@@ -284,7 +290,7 @@ func TestClosedAfterHundredFailures(t *testing.T) {
 	ctx := context.Background()
 	for i := range access.MostFailures {
 		l.now.Move(time.Minute)
-		l.out(l.door.SignIn(ctx, "T-01", other, desk.Source{Address: fmt.Sprint(i)}))("is not right")
+		l.out(l.door.SignIn(ctx, "T-01", other, identity.Source{Address: fmt.Sprint(i)}))("is not right")
 	}
 	l.now.Move(24 * time.Hour)
 	l.out(l.door.SignIn(ctx, "T-01", right, bench7))("closed after 100 failed attempts in a row\nhint: ask an administrator")
@@ -303,13 +309,13 @@ func TestAttemptsAtOnce(t *testing.T) {
 	var wg sync.WaitGroup
 	for i := range 12 {
 		wg.Go(func() {
-			_, err := l.door.SignIn(ctx, "T-01", other, desk.Source{Address: fmt.Sprint(i)})
-			if _, ok := errors.AsType[*desk.DeniedError](err); !ok {
+			_, err := l.door.SignIn(ctx, "T-01", other, identity.Source{Address: fmt.Sprint(i)})
+			if _, ok := errors.AsType[*identity.DeniedError](err); !ok {
 				t.Error(err)
 			}
 		})
 		wg.Go(func() {
-			if _, err := l.door.SignIn(ctx, fmt.Sprintf("X-%d", i), other, desk.Source{Address: fmt.Sprint("x", i)}); err == nil {
+			if _, err := l.door.SignIn(ctx, fmt.Sprintf("X-%d", i), other, identity.Source{Address: fmt.Sprint("x", i)}); err == nil {
 				t.Error("a stranger got in")
 			}
 		})
@@ -372,7 +378,7 @@ func TestChangedMeanwhile(t *testing.T) {
 			return done
 		})
 		_, err := l.door.SignIn(ctx, "T-01", right, bench7)
-		if _, denied := errors.AsType[*desk.DeniedError](err); !denied || !done {
+		if _, denied := errors.AsType[*identity.DeniedError](err); !denied || !done {
 			t.Errorf("%s meanwhile: the secret was right: %t, got %v", name, done, err)
 		}
 		l.door.Watch(func(_ access.Cost, compare func() bool) bool { return compare() })
@@ -389,7 +395,7 @@ func BenchmarkSignIn(b *testing.B) {
 	for _, code := range []string{"T-01", "X-99"} {
 		b.Run(code, func(b *testing.B) {
 			l, ctx := enter(b), b.Context()
-			door := desk.NewDoor(l.desk, access.Standard)
+			door := identity.NewDoor(l.db, access.Standard)
 			l.in(door.SignIn(ctx, "T-01", right, bench7)) // hashed at the standard cost from now on
 			for b.Loop() {
 				l.now.Move(time.Minute)
@@ -408,7 +414,7 @@ func TestSourcesHaveBuckets(t *testing.T) {
 	l := enter(t)
 	ctx := context.Background()
 	try := func(i int, address string) error {
-		_, err := l.door.SignIn(ctx, fmt.Sprintf("X-%d", i), other, desk.Source{Address: address})
+		_, err := l.door.SignIn(ctx, fmt.Sprintf("X-%d", i), other, identity.Source{Address: address})
 		return err
 	}
 	for _, network := range [][2]string{{"192.0.2.7", "192.0.2.7"}, {"2001:db8::1", "2001:db8::ffff:2"}, {"::ffff:192.0.2.9", "192.0.2.9"}} {
@@ -418,16 +424,16 @@ func TestSourcesHaveBuckets(t *testing.T) {
 			}
 			l.now.Move(time.Microsecond)
 		}
-		l.out(l.door.SignIn(ctx, "A-01", right, desk.Source{Address: network[1]}))("the next one is heard in 3 s")
+		l.out(l.door.SignIn(ctx, "A-01", right, identity.Source{Address: network[1]}))("the next one is heard in 3 s")
 		l.now.Move(time.Minute + time.Second) // the codes' own waits end as well
 	}
 	for i := range access.BucketSize {
 		_ = try(i, "192.0.2.7")
 	}
-	l.in(l.door.SignIn(ctx, "A-01", right, desk.Source{Address: "192.0.2.8"}))
-	l.out(l.door.SignIn(ctx, "A-01", right, desk.Source{Address: "192.0.2.7"}))("too many attempts")
+	l.in(l.door.SignIn(ctx, "A-01", right, identity.Source{Address: "192.0.2.8"}))
+	l.out(l.door.SignIn(ctx, "A-01", right, identity.Source{Address: "192.0.2.7"}))("too many attempts")
 	l.now.Move(access.BucketEvery)
-	l.in(l.door.SignIn(ctx, "A-01", right, desk.Source{Address: "192.0.2.7"}))
+	l.in(l.door.SignIn(ctx, "A-01", right, identity.Source{Address: "192.0.2.7"}))
 }
 
 // However many sources there are, only so many are kept; those beyond share one bucket until others are
@@ -436,20 +442,20 @@ func TestManySources(t *testing.T) {
 	l := enter(t)
 	now := l.now.At()
 	for i := range 10_000 {
-		if wait, kept := l.door.Admit(fmt.Sprint("a", i), now); wait != 0 || kept != i+1 {
+		if wait, kept := l.door.Take(fmt.Sprint("a", i), now); wait != 0 || kept != i+1 {
 			t.Fatalf("source %d: wait %s, %d kept", i, wait, kept)
 		}
 	}
 	for i := range access.BucketSize + 1 {
-		wait, kept := l.door.Admit(fmt.Sprint("b", i), now)
+		wait, kept := l.door.Take(fmt.Sprint("b", i), now)
 		if refused := i == access.BucketSize; wait > 0 != refused || kept != 10_001 {
 			t.Fatalf("source %d too many: wait %s, %d kept", i, wait, kept)
 		}
 	}
-	if wait, _ := l.door.Admit("a7", now); wait != 0 {
+	if wait, _ := l.door.Take("a7", now); wait != 0 {
 		t.Errorf("a source that is known waits %s for the others", wait)
 	}
-	if wait, kept := l.door.Admit("c", now.Add(access.BucketEvery)); wait != 0 || kept != 3 { // a7, others, c
+	if wait, kept := l.door.Take("c", now.Add(access.BucketEvery)); wait != 0 || kept != 3 { // a7, others, c
 		t.Errorf("when the others are full again: wait %s, %d kept", wait, kept)
 	}
 }
@@ -519,7 +525,7 @@ func TestSessionLocksAndEnds(t *testing.T) {
 	// Signing in clears away what has ended.
 	l.in(l.door.SignIn(ctx, "A-01", right, bench7))
 	var left int
-	if err := storetest.Raw(t, l.desk.DB.Dir()).QueryRowContext(ctx, `SELECT count(*) FROM session`).Scan(&left); err != nil || left != 1 {
+	if err := storetest.Raw(t, l.db.Dir()).QueryRowContext(ctx, `SELECT count(*) FROM session`).Scan(&left); err != nil || left != 1 {
 		t.Errorf("%d sessions are kept, %v; want 1", left, err)
 	}
 }
@@ -562,7 +568,7 @@ func TestSwitch(t *testing.T) {
 func TestOneTimeCode(t *testing.T) {
 	l := enter(t)
 	ctx := context.Background()
-	_, once, err := l.door.AddAccount(ctx, byA, desk.NewAccount{Code: "T-05", Name: "Lin Grünwald", Roles: []access.Role{access.Technician}})
+	_, once, err := l.door.AddAccount(ctx, byA, identity.NewAccount{Code: "T-05", Name: "Lin Grünwald", Roles: []access.Role{access.Technician}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -669,17 +675,17 @@ func TestTakenAwayAtOnce(t *testing.T) {
 func TestRevoke(t *testing.T) {
 	l := enter(t)
 	ctx := context.Background()
-	var passes []desk.Pass
+	var passes []identity.Pass
 	for range 3 {
 		passes = append(passes, l.in(l.door.SignIn(ctx, "T-01", right, bench7)))
 		l.now.Move(time.Second)
 	}
 	admin := l.in(l.door.SignIn(ctx, "A-01", right, bench7))
 	sessions := func() (ids []string) {
-		err := l.desk.View(ctx, func(v desk.View) error {
+		err := l.look(ctx, func(v identity.View) error {
 			all, err := v.Sessions("t-01")
 			for _, s := range all {
-				ids = append(ids, desk.SessionID(s))
+				ids = append(ids, identity.SessionID(s))
 			}
 			return err
 		})
@@ -688,7 +694,7 @@ func TestRevoke(t *testing.T) {
 		}
 		return ids
 	}
-	id := func(p desk.Pass) string { return desk.SessionID(p.Session) }
+	id := func(p identity.Pass) string { return identity.SessionID(p.Session) }
 	if diff := cmp.Diff([]string{id(passes[2]), id(passes[1]), id(passes[0])}, sessions()); diff != "" {
 		t.Errorf("sessions (-want +got):\n%s", diff)
 	}
@@ -714,7 +720,7 @@ func TestHashesAreRenewed(t *testing.T) {
 	l := enter(t)
 	ctx := context.Background()
 	before := l.technician()
-	dearer := desk.NewDoor(l.desk, access.Cost{Memory: 16, Passes: 2, Lanes: 1})
+	dearer := identity.NewDoor(l.db, access.Cost{Memory: 16, Passes: 2, Lanes: 1})
 	l.in(dearer.SignIn(ctx, "T-01", right, bench7))
 	l.in(dearer.Switch(ctx, badge, pin, bench7))
 	after := l.technician()
@@ -736,11 +742,11 @@ func TestRefusedAccounts(t *testing.T) {
 	l := enter(t)
 	ctx := context.Background()
 	newAccount := func(code, name string, roles ...access.Role) error {
-		_, _, err := l.door.AddAccount(ctx, byA, desk.NewAccount{Code: code, Name: name, Roles: roles})
+		_, _, err := l.door.AddAccount(ctx, byA, identity.NewAccount{Code: code, Name: name, Roles: roles})
 		return err
 	}
-	only := func(_ desk.Receipt, err error) error { return err }
-	before := storetest.StateOf(t, l.desk.DB)
+	only := func(_ identity.Receipt, err error) error { return err }
+	before := storetest.StateOf(t, l.db)
 	const listHint = "\nhint: see the accounts with: rinsate user list"
 	for _, test := range []struct {
 		name string
@@ -753,7 +759,7 @@ func TestRefusedAccounts(t *testing.T) {
 		{"unknown role", newAccount("T-09", "Kim", "boss"), fault.Invalid, `not allowed: role "boss" is not known; known are: technician, lead, infection-prevention, procedure-room, analyst, auditor, administrator`},
 		{"a code that is taken", newAccount("t-01", "Kim"), fault.Conflict, `account "t-01", or its badge, exists already` + listHint + "; a code is never given to another person"},
 		{"roles of nobody", only(l.door.ChangeRoles(ctx, byA, "X-99", nil)), fault.NotFound, `there is no account "X-99"` + listHint},
-		{"by nobody", only(l.door.ChangeRoles(ctx, desk.Entry{}, "T-01", nil)), fault.Invalid, "account T-01: who changes it?"},
+		{"by nobody", only(l.door.ChangeRoles(ctx, identity.Entry{}, "T-01", nil)), fault.Invalid, "account T-01: who changes it?"},
 		{"the last administrator's roles", only(l.door.ChangeRoles(ctx, byT, "A-01", []access.Role{access.Lead})), fault.Conflict, "A-01 is the only one who manages accounts\nhint: give somebody else the role administrator first"},
 		{"the last administrator", only(l.door.Disable(ctx, byT, "A-01")), fault.Conflict, "A-01 is the only one who manages accounts\nhint: give somebody else the role administrator first"},
 		{"password of nobody", only(l.door.SetPassword(ctx, byA, "X-99", right)), fault.NotFound, `there is no account "X-99"` + listHint},
@@ -770,7 +776,7 @@ func TestRefusedAccounts(t *testing.T) {
 	if _, err := l.door.Revoke(ctx, "X-99", ""); fault.CodeOf(err) != fault.NotFound {
 		t.Errorf("sessions of nobody: %v", err)
 	}
-	if diff := cmp.Diff(before, storetest.StateOf(t, l.desk.DB)); diff != "" {
+	if diff := cmp.Diff(before, storetest.StateOf(t, l.db)); diff != "" {
 		t.Errorf("something was left:\n%s", diff)
 	}
 }
@@ -780,7 +786,7 @@ func TestRefusedAccounts(t *testing.T) {
 func TestWhatIsStored(t *testing.T) {
 	l := enter(t)
 	ctx := context.Background()
-	_, once, err := l.door.AddAccount(ctx, byA, desk.NewAccount{Code: "T-05", Name: "Lin Grünwald", Roles: []access.Role{access.Analyst}})
+	_, once, err := l.door.AddAccount(ctx, byA, identity.NewAccount{Code: "T-05", Name: "Lin Grünwald", Roles: []access.Role{access.Analyst}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -789,15 +795,15 @@ func TestWhatIsStored(t *testing.T) {
 	l.done(l.door.ChangeRoles(ctx, byA, "T-05", []access.Role{access.Auditor}))
 	l.done(l.door.Disable(ctx, byA, "T-05"))
 
-	var granted []desk.Granted
-	if err := l.desk.View(ctx, func(v desk.View) (err error) {
+	var granted []identity.Granted
+	if err := l.look(ctx, func(v identity.View) (err error) {
 		granted, err = v.Grants("t-05")
 		return err
 	}); err != nil {
 		t.Fatal(err)
 	}
 	at := l.now.At()
-	want := []desk.Granted{
+	want := []identity.Granted{
 		{Access: store.Access{Code: "T-05", Change: store.AccountAdded, Roles: []access.Role{access.Analyst}}, By: "A-01", At: at},
 		{Access: store.Access{Code: "T-05", Change: store.RolesChanged, Roles: []access.Role{access.Auditor}}, By: "A-01", At: at},
 		{Access: store.Access{Code: "T-05", Change: store.AccountDisabled, Roles: []access.Role{access.Auditor}, Disabled: true}, By: "A-01", At: at},
@@ -805,7 +811,7 @@ func TestWhatIsStored(t *testing.T) {
 	if diff := cmp.Diff(want, granted); diff != "" {
 		t.Errorf("on record (-want +got):\n%s", diff)
 	}
-	raw := storetest.Raw(t, l.desk.DB.Dir())
+	raw := storetest.Raw(t, l.db.Dir())
 	dump := func(table string) string {
 		var all strings.Builder
 		rows, err := raw.QueryContext(ctx, `SELECT * FROM `+table)
@@ -855,7 +861,7 @@ func TestWhatIsStored(t *testing.T) {
 	if err := raw.QueryRowContext(ctx, `SELECT r.id FROM record r JOIN entity e ON e.seq = r.seq WHERE e.type = 'access' LIMIT 1`).Scan(&id); err != nil {
 		t.Fatal(err)
 	}
-	err = l.desk.Do(ctx, func(w *desk.Work) error {
+	err = desk.New(l.db).Do(ctx, func(w *desk.Work) error {
 		_, err := w.Void(desk.Entry{By: "A-01", Corrects: id, Reason: "r"})
 		return err
 	})
@@ -863,11 +869,11 @@ func TestWhatIsStored(t *testing.T) {
 		t.Errorf("void of an access record (%s): %v", id, err)
 	}
 	accounts := dump("account")
-	db := storetest.Rebuilt(t, l.desk.DB, l.now.Now)
+	db := storetest.Rebuilt(t, l.db, l.now.Now)
 	if got := dump("account"); got != accounts {
 		t.Error("rebuilding the tables changed the accounts")
 	}
-	again := desk.NewDoor(desk.New(db), cheapCost)
+	again := identity.NewDoor(db, cheapCost)
 	if v, err := again.Session(ctx, p.Token, true); err != nil || v.State != access.Active {
 		t.Errorf("after a new start the session is %s, %v", v.State, err)
 	}
@@ -908,4 +914,36 @@ func TestChangePIN(t *testing.T) {
 	l.out(l.door.Unlock(ctx, p.Token, pin, bench7))("the PIN is not right")
 	l.now.Move(time.Second)
 	l.in(l.door.Unlock(ctx, p.Token, "7391", bench7))
+}
+
+func TestVouch(t *testing.T) {
+	l := enter(t)
+	ctx := context.Background()
+	a, err := l.door.Vouch(ctx, "t-01", right, bench7)
+	if err != nil || a.Code != "T-01" {
+		t.Fatalf("%+v, %v", a, err)
+	}
+	var sessions []store.Session
+	if err := l.look(ctx, func(v identity.View) (err error) {
+		sessions, err = v.Sessions("T-01")
+		return err
+	}); err != nil || len(sessions) != 0 {
+		t.Errorf("it began %d sessions, %v", len(sessions), err)
+	}
+	for name, try := range map[string][2]string{"a wrong password": {"T-01", other}, "the PIN": {"A-01", pin}, "a code that nobody has": {"X-99", right}} {
+		heard := l.heard.Load()
+		a, err := l.door.Vouch(ctx, try[0], try[1], bench7)
+		denied, ok := errors.AsType[*identity.DeniedError](err)
+		if !ok || denied.Wait != 0 || a.Code != "" || l.heard.Load() != heard+1 {
+			t.Errorf("%s: %+v, %v", name, a, err)
+		}
+	}
+	// It is no way around the wait after a failure.
+	if _, err := l.door.SignIn(ctx, "T-01", right, bench7); err == nil || !strings.Contains(err.Error(), "too many attempts") {
+		t.Errorf("after a failure the next attempt is heard at once: %v", err)
+	}
+	l.done(l.door.SetPassword(ctx, byA, "T-01", other))
+	if a, err := l.door.Vouch(ctx, "T-01", other, bench7); err == nil || a.Code != "" || !strings.Contains(err.Error(), "set by somebody else") {
+		t.Errorf("with a password that somebody else chose: %+v, %v", a, err)
+	}
 }

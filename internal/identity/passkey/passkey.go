@@ -1,4 +1,6 @@
-package desk
+// Package passkey lets people show a device instead of typing a password, on top of package identity. It
+// is apart so that only what serves pages links the library for it. Read Passkeys first.
+package passkey
 
 import (
 	"context"
@@ -20,6 +22,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 )
 
@@ -29,7 +32,8 @@ import (
 // for five minutes. The device always checks who holds it, by a finger, a face or a PIN of its own, so that
 // a passkey is two factors; where it comes from is not asked (no attestation).
 type Passkeys struct {
-	door    *Door
+	db      *store.DB
+	door    *identity.Door
 	library *webauthn.WebAuthn
 	host    string
 
@@ -55,6 +59,8 @@ const (
 	// mostPasskeys bounds the passkeys of an account, longestLabel their names, in characters.
 	mostPasskeys = 20
 	longestLabel = 60
+	// longestDetail bounds what the log gets to know of a wrong answer, in bytes.
+	longestDetail = 200
 	// handleBytes is the length of what passkeys call an account by.
 	handleBytes = 32
 )
@@ -70,9 +76,9 @@ const (
 // be a copy of it (Web Authentication Level 2 section 6.1.1).
 var ErrCounter = errors.New("the counter of the passkey did not go up: there may be a copy of it")
 
-// NewPasskeys returns the passkeys of pages that live under an address; nil where no browser has any: by
+// New returns the passkeys of pages that live under an address, for people who come in by a door; nil where no browser has any: by
 // an IP address, by a name of one part other than localhost, and without TLS on any other than this computer.
-func NewPasskeys(d *Door, base *url.URL) (*Passkeys, error) {
+func New(db *store.DB, d *identity.Door, base *url.URL) (*Passkeys, error) {
 	host, port := strings.ToLower(base.Hostname()), base.Port()
 	if !havePasskeys(base.Scheme, host) {
 		return nil, nil
@@ -83,7 +89,7 @@ func NewPasskeys(d *Door, base *url.URL) (*Passkeys, error) {
 	}
 	wait := webauthn.TimeoutConfig{Timeout: questionHolds, TimeoutUVD: questionHolds}
 	library, err := webauthn.New(&webauthn.Config{
-		RPID: host, RPDisplayName: d.desk.DB.Site().Name, RPOrigins: []string{origin}, AttestationPreference: protocol.PreferNoAttestation,
+		RPID: host, RPDisplayName: db.Site().Name, RPOrigins: []string{origin}, AttestationPreference: protocol.PreferNoAttestation,
 		AuthenticatorSelection: protocol.AuthenticatorSelection{
 			RequireResidentKey: protocol.ResidentKeyRequired(), ResidentKey: protocol.ResidentKeyRequirementRequired, UserVerification: protocol.VerificationRequired,
 		},
@@ -94,7 +100,7 @@ func NewPasskeys(d *Door, base *url.URL) (*Passkeys, error) {
 	if err != nil {
 		return nil, fmt.Errorf("passkeys for %s: %w", origin, err)
 	}
-	return &Passkeys{door: d, library: library, host: host, asked: map[string]question{}}, nil
+	return &Passkeys{db: db, door: d, library: library, host: host, asked: map[string]question{}}, nil
 }
 
 // havePasskeys says whether browsers have passkeys at an address.
@@ -108,7 +114,7 @@ func (k *Passkeys) Counts(p store.Passkey) bool { return k != nil && p.Host == k
 
 // keep keeps a question until it is answered. When there are too many, the oldest is forgotten.
 func (k *Passkeys) keep(kind, shown string, q question) {
-	now := k.door.desk.DB.Now()
+	now := k.db.Now()
 	q.ends = now.Add(questionHolds)
 	k.mu.Lock()
 	defer k.mu.Unlock()
@@ -135,7 +141,7 @@ func (k *Passkeys) take(kind, shown string) (question, error) {
 	defer k.mu.Unlock()
 	q, ok := k.asked[key]
 	delete(k.asked, key)
-	if !ok || shown == "" || q.ends <= k.door.desk.DB.Now() {
+	if !ok || shown == "" || q.ends <= k.db.Now() {
 		return question{}, &fault.Error{Code: fault.Invalid, Message: "the device was asked too long ago, or has answered already", Hint: fmt.Sprintf("try again; there are %d minutes for it", int(questionHolds.Minutes()))}
 	}
 	return q, nil
@@ -184,9 +190,9 @@ func (k *Passkeys) holder(tx *store.Tx, a store.Account) (h holder, err error) {
 }
 
 // AskToSignIn begins to let somebody in, whoever it is. shown is what the browser shows with the answer.
-func (k *Passkeys) AskToSignIn(from Source) (options json.RawMessage, shown string, err error) {
-	if wait := k.door.admit(from.Address, k.door.desk.DB.Now()); wait > 0 {
-		return nil, "", &DeniedError{What: "passkey", Wait: wait}
+func (k *Passkeys) AskToSignIn(from identity.Source) (options json.RawMessage, shown string, err error) {
+	if wait := k.door.Admit(from.Address); wait > 0 {
+		return nil, "", &identity.DeniedError{What: "passkey", Wait: wait}
 	}
 	if shown, err = access.NewToken(rand.Reader); err != nil {
 		return nil, "", err
@@ -203,7 +209,7 @@ func (k *Passkeys) AskToSignIn(from Source) (options json.RawMessage, shown stri
 }
 
 // SignIn begins a session with the answer of a device.
-func (k *Passkeys) SignIn(ctx context.Context, shown string, answer []byte, from Source) (p Pass, err error) {
+func (k *Passkeys) SignIn(ctx context.Context, shown string, answer []byte, from identity.Source) (p identity.Pass, err error) {
 	q, err := k.take(toSignIn, shown)
 	if err != nil {
 		return p, err
@@ -212,33 +218,27 @@ func (k *Passkeys) SignIn(ctx context.Context, shown string, answer []byte, from
 	if err != nil {
 		return p, err
 	}
-	return p, t.denied(k.door.settle(ctx, t.claim("", from), func(w *Work, a *store.Account) error {
-		if err := t.use(w, a); err != nil {
-			return err
-		}
-		p, err = w.begin(*a, from)
-		return err
-	}))
+	return k.door.SignInBy(ctx, t.proof(""), from)
 }
 
 // AskToUnlock begins to open the session of a token again with a passkey of the same person.
 func (k *Passkeys) AskToUnlock(ctx context.Context, token string) (options json.RawMessage, err error) {
 	var h holder
-	if err := k.door.desk.View(ctx, func(v View) error {
-		visit, err := v.visit(token)
+	if err := k.db.Read(ctx, func(tx *store.Tx) error {
+		visit, err := identity.On(tx).Visit(token)
 		if err != nil {
 			return err
 		}
 		if visit.State == access.Expired {
-			return notSignedIn(visit.State)
+			return identity.NotSignedIn(visit.State)
 		}
-		h, err = k.holder(v.tx, visit.Account)
+		h, err = k.holder(tx, visit.Account)
 		return err
 	}); err != nil {
 		return nil, err
 	}
 	if len(h.keys) == 0 {
-		return nil, notFound("use the PIN or the password", "%s has no passkey for this address", h.Code)
+		return nil, fault.NotFoundf("use the PIN or the password", "%s has no passkey for this address", h.Code)
 	}
 	asked, session, err := k.library.BeginLogin(h)
 	if err != nil {
@@ -253,7 +253,7 @@ func (k *Passkeys) AskToUnlock(ctx context.Context, token string) (options json.
 
 // Unlock opens a locked session again, or shows anew who the person of an active one is, with the answer
 // of a device.
-func (k *Passkeys) Unlock(ctx context.Context, token string, answer []byte, from Source) (p Pass, err error) {
+func (k *Passkeys) Unlock(ctx context.Context, token string, answer []byte, from identity.Source) (p identity.Pass, err error) {
 	q, err := k.take(toUnlock, token)
 	if err != nil {
 		return p, err
@@ -262,8 +262,7 @@ func (k *Passkeys) Unlock(ctx context.Context, token string, answer []byte, from
 	if err != nil {
 		return p, err
 	}
-	p, err = k.door.reopen(ctx, token, func(a store.Account) claim { return t.claim(a.Code, from) }, t.use, access.Locked, access.Active)
-	return p, t.denied(err)
+	return k.door.UnlockBy(ctx, token, func(a store.Account) identity.Proof { return t.proof(a.Code) }, from)
 }
 
 // trial is one answer of a device while it is judged.
@@ -275,27 +274,26 @@ type trial struct {
 	// who is as it was last read, and seen the passkey as it was when the answer was judged.
 	who  holder
 	seen store.Passkey
-	// used is the passkey after a right answer, cause why an answer was not right.
-	used  *webauthn.Credential
-	cause error
+	// used is the passkey after a right answer.
+	used *webauthn.Credential
 }
 
 // try reads the answer of a device to a question.
-func (k *Passkeys) try(q question, answer []byte, from Source) (*trial, error) {
+func (k *Passkeys) try(q question, answer []byte, from identity.Source) (*trial, error) {
 	parsed, err := protocol.ParseCredentialRequestResponseBytes(answer)
 	if err != nil {
 		// Whoever sends such answers gets no further, but as slowly as others.
-		wait := k.door.admit(from.Address, k.door.desk.DB.Now())
-		return nil, &DeniedError{What: "passkey", Wait: wait, Cause: detailed(err)}
+		wait := k.door.Admit(from.Address)
+		return nil, &identity.DeniedError{What: "passkey", Wait: wait, Cause: detailed(err)}
 	}
 	return &trial{keys: k, question: q, answer: parsed, id: base64.RawURLEncoding.EncodeToString(parsed.RawID)}, nil
 }
 
-// claim returns the attempt to show who somebody is; with a code it must be the person of that account.
-func (t *trial) claim(code string, from Source) claim {
-	return claim{
-		from: from, what: "passkey", stranger: access.Digest("passkey", t.id),
-		find: func(tx *store.Tx) (store.Account, bool, error) {
+// proof returns the attempt to show who somebody is; with a code it must be the person of that account.
+func (t *trial) proof(code string) identity.Proof {
+	return identity.Proof{
+		What: "passkey", Stranger: access.Digest("passkey", t.id),
+		Find: func(tx *store.Tx) (store.Account, bool, error) {
 			t.who = holder{}
 			p, ok, err := tx.Passkey(t.id)
 			if err != nil || !ok || code != "" && p.Code != code {
@@ -308,12 +306,14 @@ func (t *trial) claim(code string, from Source) claim {
 			t.who, err = t.keys.holder(tx, a)
 			return a, true, err
 		},
-		compare: func(store.Account, unit.Instant) bool {
-			if t.cause = t.judge(); t.cause != nil && t.who.Code != "" {
-				t.cause = fmt.Errorf("passkey of %s: %w", t.who.Code, t.cause)
+		Fault: func() error {
+			err := t.judge()
+			if err != nil && t.who.Code != "" {
+				err = fmt.Errorf("passkey of %s: %w", t.who.Code, err)
 			}
-			return t.cause == nil
+			return err
 		},
+		Use: t.use,
 	}
 }
 
@@ -339,39 +339,31 @@ func (t *trial) judge() (err error) {
 }
 
 // use notes that the passkey was used, unless it has changed since the answer was judged.
-func (t *trial) use(w *Work, _ *store.Account) error {
+func (t *trial) use(tx *store.Tx, _ *store.Account) error {
 	if !slices.ContainsFunc(t.who.keys, func(p store.Passkey) bool { return p.ID == t.id && p.Counter == t.seen.Counter }) {
-		return &DeniedError{What: "passkey"}
+		return &identity.DeniedError{What: "passkey"}
 	}
-	return w.tx.UsePasskey(t.id, t.used.Authenticator.SignCount, byte(t.used.Flags.ProtocolValue()), w.tx.Now)
-}
-
-// denied adds to a denial why the answer was not right, for the log.
-func (t *trial) denied(err error) error {
-	if d, ok := errors.AsType[*DeniedError](err); ok {
-		d.Cause = t.cause
-	}
-	return err
+	return tx.UsePasskey(t.id, t.used.Authenticator.SignCount, byte(t.used.Flags.ProtocolValue()), tx.Now)
 }
 
 // detailed returns an error of the library with what it keeps apart.
 func detailed(err error) error {
 	if e, ok := errors.AsType[*protocol.Error](err); ok && e.DevInfo != "" {
-		return fmt.Errorf("%w (%s)", err, cut(e.DevInfo, longestAgent))
+		return fmt.Errorf("%w (%s)", err, strings.ToValidUTF8(e.DevInfo[:min(len(e.DevInfo), longestDetail)], ""))
 	}
 	return err
 }
 
 // AskToAdd begins to add a passkey to the account of whoever has signed in, who shows the password for it.
 // name is what the person calls the passkey.
-func (k *Passkeys) AskToAdd(ctx context.Context, token, password, name string, from Source) (options json.RawMessage, p Pass, err error) {
+func (k *Passkeys) AskToAdd(ctx context.Context, token, password, name string, from identity.Source) (options json.RawMessage, p identity.Pass, err error) {
 	name = strings.TrimSpace(name)
 	if length := utf8.RuneCountInString(name); length == 0 || length > longestLabel || !utf8.ValidString(name) {
-		return nil, p, invalid("give the passkey a name of 1 to %d characters, by which you know the device", longestLabel)
+		return nil, p, fault.Invalidf("give the passkey a name of 1 to %d characters, by which you know the device", longestLabel)
 	}
 	q := question{name: name}
-	p, err = k.door.provesByPassword(ctx, token, password, from, func(w *Work, a *store.Account) error {
-		h, err := k.newHolder(w, *a)
+	p, err = k.door.ProveByPassword(ctx, token, password, from, func(tx *store.Tx, a *store.Account) error {
+		h, err := k.newHolder(tx, *a)
 		if err != nil {
 			return err
 		}
@@ -384,55 +376,55 @@ func (k *Passkeys) AskToAdd(ctx context.Context, token, password, name string, f
 		return err
 	})
 	if err != nil {
-		return nil, Pass{}, err
+		return nil, identity.Pass{}, err
 	}
 	k.keep(toAdd, p.Token, q)
 	return options, p, nil
 }
 
 // newHolder reads an account that is given another passkey.
-func (k *Passkeys) newHolder(w *Work, a store.Account) (h holder, err error) {
-	all, err := w.tx.Passkeys(a.Code)
+func (k *Passkeys) newHolder(tx *store.Tx, a store.Account) (h holder, err error) {
+	all, err := tx.Passkeys(a.Code)
 	if err != nil {
 		return h, err
 	}
 	if len(all) >= mostPasskeys {
 		return h, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s has %d passkeys", a.Code, len(all)), Hint: "remove one first"}
 	}
-	if h, err = k.holder(w.tx, a); err != nil || len(h.handle) > 0 {
+	if h, err = k.holder(tx, a); err != nil || len(h.handle) > 0 {
 		return h, err
 	}
 	h.handle = make([]byte, handleBytes)
 	rand.Read(h.handle) // never fails
-	return h, w.tx.SaveHandle(a.Code, base64.RawURLEncoding.EncodeToString(h.handle))
+	return h, tx.SaveHandle(a.Code, base64.RawURLEncoding.EncodeToString(h.handle))
 }
 
 // Add adds the passkey that a device has made to the account of whoever has signed in.
-func (k *Passkeys) Add(ctx context.Context, token string, answer []byte) (r Receipt, err error) {
+func (k *Passkeys) Add(ctx context.Context, token string, answer []byte) (r identity.Receipt, err error) {
 	q, err := k.take(toAdd, token)
 	if err != nil {
 		return r, err
 	}
 	parsed, err := protocol.ParseCredentialCreationResponseBytes(answer)
 	if err != nil {
-		return r, &DeniedError{What: "answer of the device", Cause: detailed(err)}
+		return r, &identity.DeniedError{What: "answer of the device", Cause: detailed(err)}
 	}
 	made, err := k.library.CreateCredential(holder{handle: q.session.UserID}, q.session, parsed)
 	if err != nil {
-		return r, &DeniedError{What: "answer of the device", Cause: detailed(err)}
+		return r, &identity.DeniedError{What: "answer of the device", Cause: detailed(err)}
 	}
-	err = k.door.desk.Do(ctx, func(w *Work) error {
-		v, err := w.visit(token)
+	err = k.db.Write(ctx, func(tx *store.Tx) error {
+		v, err := identity.On(tx).Visit(token)
 		if err != nil {
 			return err
 		}
 		if v.State != access.Active || v.Account.Code != q.code {
-			return notSignedIn(v.State)
+			return identity.NotSignedIn(v.State)
 		}
-		if err := w.tx.AddPasskey(k.newPasskey(q, made, w.tx.Now)); err != nil {
+		if err := tx.AddPasskey(k.newPasskey(q, made, tx.Now)); err != nil {
 			return err
 		}
-		r, err = w.recordAccess(Entry{By: q.code}, v.Account, store.PasskeyAdded)
+		r, err = identity.RecordAccess(tx, identity.Entry{By: q.code}, v.Account, store.PasskeyAdded)
 		return err
 	})
 	return r, err
@@ -449,21 +441,3 @@ func (k *Passkeys) newPasskey(q question, made *webauthn.Credential, now unit.In
 	}
 	return p
 }
-
-// RemovePasskey takes a passkey from the account of whoever has signed in, who shows the password for it.
-func (d *Door) RemovePasskey(ctx context.Context, token, password, id string, from Source) (Pass, error) {
-	return d.provesByPassword(ctx, token, password, from, func(w *Work, a *store.Account) error {
-		removed, err := w.tx.RemovePasskey(a.Code, id)
-		if err != nil {
-			return err
-		}
-		if !removed {
-			return notFound("open the page of your account anew", "%s has no such passkey", a.Code)
-		}
-		_, err = w.recordAccess(Entry{By: a.Code}, *a, store.PasskeyRemoved)
-		return err
-	})
-}
-
-// Passkeys returns the passkeys of an account, the oldest first.
-func (v View) Passkeys(code string) ([]store.Passkey, error) { return v.tx.Passkeys(code) }
