@@ -141,7 +141,7 @@ person, not even after its account was disabled.`,
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, identity.ToAddAccount, true)
 	c.Flags().StringVar(&name, "name", "", "name of the person, shown on pages and kept outside the ledger")
 	c.Flags().StringVar(&roles, "roles", "", "roles, separated by commas")
 	secretFlag(c, &stdin, "password")
@@ -277,24 +277,24 @@ func (a *app) userRoles() *cobra.Command {
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, identity.ToChangeRoles, true)
 	return c
 }
 
 func (a *app) userPassword() *cobra.Command {
-	return a.userSecret("password", "Set the password of an account and end its sessions", false, (*identity.Door).SetPassword)
+	return a.userSecret(identity.ToSetPassword, "password", "Set the password of an account and end its sessions", false, (*identity.Door).SetPassword)
 }
 
 func (a *app) userPIN() *cobra.Command {
-	return a.userSecret("pin", "Set the PIN for taking over a shared bench with the badge", true, (*identity.Door).SetPIN)
+	return a.userSecret(identity.ToSetPIN, "pin", "Set the PIN for taking over a shared bench with the badge", true, (*identity.Door).SetPIN)
 }
 
 func (a *app) userBadge() *cobra.Command {
-	return a.userSecret("badge", "Tie the text of a badge to an account", true, (*identity.Door).SetBadge)
+	return a.userSecret(identity.ToSetBadge, "badge", "Tie the text of a badge to an account", true, (*identity.Door).SetBadge)
 }
 
 // userSecret makes the command that sets one kind of secret.
-func (a *app) userSecret(what, short string, removable bool, set func(d *identity.Door, ctx context.Context, e identity.Entry, code, secret string) (identity.Receipt, error)) *cobra.Command {
+func (a *app) userSecret(does access.Act, what, short string, removable bool, set func(d *identity.Door, ctx context.Context, e identity.Entry, code, secret string) (identity.Receipt, error)) *cobra.Command {
 	var who actor
 	var stdin, remove bool
 	c := &cobra.Command{
@@ -327,7 +327,7 @@ func (a *app) userSecret(what, short string, removable bool, set func(d *identit
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, does, true)
 	secretFlag(c, &stdin, what)
 	if removable {
 		c.Flags().BoolVar(&remove, "remove", false, "take the "+what+" away")
@@ -358,7 +358,7 @@ func (a *app) userDisable() *cobra.Command {
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, identity.ToDisable, true)
 	c.Flags().BoolVar(&undo, "undo", false, "let the account sign in again")
 	return c
 }
@@ -381,18 +381,20 @@ func (a *app) userReset() *cobra.Command {
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, identity.ToReset, true)
 	return c
 }
 
 // printedSession is a session in JSON.
 type printedSession struct {
-	ID      string       `json:"id"`
-	State   access.State `json:"state"`
-	Created string       `json:"created"`
-	Seen    string       `json:"seen"`
-	Address string       `json:"address"`
-	Agent   string       `json:"agent"`
+	ID    string       `json:"id"`
+	State access.State `json:"state"`
+	// Way is how the person last showed who they are.
+	Way     access.Way `json:"way"`
+	Created string     `json:"created"`
+	Seen    string     `json:"seen"`
+	Address string     `json:"address"`
+	Agent   string     `json:"agent"`
 }
 
 func (a *app) userSessions() *cobra.Command {
@@ -406,7 +408,7 @@ func (a *app) userSessions() *cobra.Command {
 			}
 			if all || end != "" {
 				return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
-					n, err := d.Revoke(ctx, args[0], end)
+					n, err := d.Revoke(ctx, identity.Entry{Actor: access.Operator("")}, args[0], end)
 					if err != nil {
 						return err
 					}
@@ -427,13 +429,13 @@ func (a *app) userSessions() *cobra.Command {
 				printed := make([]printedSession, len(sessions))
 				rows := make([][]string, len(sessions))
 				for i, s := range sessions {
-					printed[i] = printedSession{identity.SessionID(s), s.State(v.Now()), s.Created.String(), s.Seen.String(), s.Address, s.Agent}
-					rows[i] = []string{printed[i].ID, string(printed[i].State), s.Created.In(v.Zone()), s.Seen.In(v.Zone()), s.Address, s.Agent}
+					printed[i] = printedSession{identity.SessionID(s), s.State(v.Now()), s.Way, s.Created.String(), s.Seen.String(), s.Address, s.Agent}
+					rows[i] = []string{printed[i].ID, string(printed[i].State), string(s.Way), s.Created.In(v.Zone()), s.Seen.In(v.Zone()), s.Address, s.Agent}
 				}
 				if a.json {
 					return a.printJSON(printed)
 				}
-				a.printTable([]string{"session", "state", "since", "last seen", "address", "browser"}, rows)
+				a.printTable([]string{"session", "state", "shown by", "since", "last seen", "address", "browser"}, rows)
 				return nil
 			})
 		},

@@ -29,7 +29,7 @@ var Accounts = []Account{
 // AddAccounts makes the accounts.
 func AddAccounts(ctx context.Context, door *identity.Door) error {
 	for _, a := range Accounts {
-		e := identity.Entry{By: a.Code}
+		e := identity.Entry{Actor: access.Operator(a.Code)}
 		if _, _, err := door.AddAccount(ctx, e, identity.NewAccount{Code: a.Code, Name: a.Name, Roles: a.Roles, Password: a.Password}); err != nil {
 			return err
 		}

@@ -24,6 +24,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/store"
@@ -175,11 +176,12 @@ func (h *hospital) record(ctx context.Context, d *desk.Desk) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	h.advance()
+	staff := d.As(access.Scribe()) // each act names who of them does it
 	var callers sync.WaitGroup
 	for range writers {
 		callers.Go(func() {
 			for more := true; more; {
-				err := d.Do(ctx, func(w *desk.Work) (err error) {
+				err := staff.Do(ctx, func(w *desk.Work) (err error) {
 					more, err = h.next(w)
 					return err
 				})

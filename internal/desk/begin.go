@@ -142,13 +142,13 @@ func (b Beginning) Begin(ctx context.Context, dir string, clock func() time.Time
 	}
 	return store.Begin(ctx, dir, b.Site, clock, func(db *store.DB) error {
 		d := New(db)
-		if err := d.Do(ctx, b.register); err != nil {
+		if err := d.As(access.Operator(b.By)).Do(ctx, b.register); err != nil {
 			return err
 		}
 		if b.First == nil {
 			return nil
 		}
-		_, _, err := identity.NewDoor(db, b.Cost).AddAccount(ctx, identity.Entry{By: b.By}, *b.First)
+		_, _, err := identity.NewDoor(db, b.Cost).AddAccount(ctx, identity.Entry{Actor: access.Operator(b.By)}, *b.First)
 		return err
 	})
 }

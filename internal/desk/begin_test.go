@@ -263,7 +263,7 @@ func TestExamples(t *testing.T) {
 		before := have()
 		for i := range 2 {
 			clock.Move(time.Second)
-			out, err := d.Import(t.Context(), desk.File{Kind: kind, Name: string(kind) + ".csv", Content: strings.NewReader(desk.Example(kind)), By: "L-01"}, false)
+			out, err := d.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: kind, Name: string(kind) + ".csv", Content: strings.NewReader(desk.Example(kind)), By: "L-01"}, false)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -307,14 +307,14 @@ func TestImportChanges(t *testing.T) {
 		}
 	})
 	var told []desk.Told
-	out, err := desk.New(db).Import(t.Context(), desk.File{
+	out, err := desk.New(db).As(access.Operator("L-01")).Import(t.Context(), desk.File{
 		Kind: desk.Meters, Name: "m.csv", By: "L-01", Tell: func(x desk.Told) { told = append(told, x) },
 		Content: strings.NewReader("meter,system,serial\nM-1,example-system,55-1\nM-2,example-system,\nM-1,example-system,55-1\nM-2,example-system,\n"),
 	}, true)
 	if err != nil || out.Stored != 2 || out.Changed != 1 || out.Known != 2 {
 		t.Fatalf("%v: %+v", err, out)
 	}
-	if out, err := desk.New(db).Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", By: "L-01", Content: strings.NewReader("meter,system\nM-1,example-system\n")}, true); err != nil || out.Known != 1 || out.Stored != 0 {
+	if out, err := desk.New(db).As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", By: "L-01", Content: strings.NewReader("meter,system\nM-1,example-system\n")}, true); err != nil || out.Known != 1 || out.Stored != 0 {
 		t.Errorf("a meter that was registered by hand: %v, %+v", err, out)
 	}
 	if !told[0].Changes || !told[0].Fresh || told[1].Changes || !told[1].Fresh || told[2].Fresh || told[2].Changes || told[3].Fresh {
@@ -380,7 +380,7 @@ func TestSessionDuringImport(t *testing.T) {
 	content, write := io.Pipe()
 	ended := make(chan error, 1)
 	go func() {
-		_, err := d.Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", Content: content, By: "L-01"}, false)
+		_, err := d.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", Content: content, By: "L-01"}, false)
 		ended <- err
 	}()
 	if _, err := io.WriteString(write, "meter,system\n"); err != nil { // read within the transaction

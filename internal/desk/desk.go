@@ -5,7 +5,8 @@
 // records to the store in one transaction. It is the only writer. It decides nothing itself: if a
 // rule is looked for here, it is in the wrong room.
 //
-// Read Desk.Do and Desk.View first: Work holds what can be done, View what can be asked.
+// Read Desk.As and Desk.View first: Work holds what can be done, View what can be asked. Who may do what
+// is in one table: Acts.
 package desk
 
 import (
@@ -17,6 +18,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/identity"
@@ -63,17 +65,12 @@ type View struct {
 	tx   *store.Tx
 }
 
-// Work is what can be done in one transaction, and everything that can be asked in it.
-type Work struct{ View }
-
-// Do runs work in a transaction: all of it is stored durably, or nothing.
-func (d *Desk) Do(ctx context.Context, work func(*Work) error) error {
-	return d.DB.Write(ctx, func(tx *store.Tx) error { return work(&Work{View{d, tx}}) })
-}
-
-// Try runs work and takes everything back: a dry run.
-func (d *Desk) Try(ctx context.Context, work func(*Work) error) error {
-	return d.DB.Try(ctx, func(tx *store.Tx) error { return work(&Work{View{d, tx}}) })
+// Work is what an actor can do in one transaction, and everything that can be asked in it.
+type Work struct {
+	View
+	actor access.Actor
+	// dry says that everything is taken back, so that nobody has to sign.
+	dry bool
 }
 
 // View runs questions on an unchanging state of the records.
@@ -97,9 +94,12 @@ func (v View) Zone() *time.Location { return v.tx.Zone() }
 type Entry struct {
 	// ID names the record; empty gives it a new one. The same id sent twice is stored once.
 	ID ledger.ID
-	// By is the code of the person who acts.
+	// By is the author of the record. It is that of the actor: it may be left out, and nobody but those
+	// who write down what others did (access.Scribe) names another.
 	By     string
 	Device string
+	// Second is who else agrees, where an act takes two.
+	Second access.Actor
 	// Corrects is the record that this one takes the place of, with the Reason.
 	Corrects ledger.ID
 	Reason   string
@@ -124,9 +124,6 @@ func (w *Work) append(e Entry, typ string, at unit.Instant, body any) (Receipt, 
 func (w *Work) appendFile(e Entry, typ string, at unit.Instant, body any, content []byte) (Receipt, error) {
 	if at > w.tx.Now.Add(futureSlack) {
 		return Receipt{}, invalid("%s at %s lies in the future (it is %s)", typ, at.In(w.Zone()), w.tx.Now.In(w.Zone()))
-	}
-	if e.Corrects != "" && e.Reason == "" {
-		return Receipt{}, invalid("a correction of %s needs a reason", e.Corrects)
 	}
 	if e.ID == "" {
 		e.ID = ledger.NewID(w.tx.Now, rand.Reader)

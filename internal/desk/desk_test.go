@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -81,7 +82,7 @@ func (b *bench) at() unit.Instant { return b.now.At() }
 
 func (b *bench) do(work func(*desk.Work) error) {
 	b.Helper()
-	if err := b.desk.Do(context.Background(), work); err != nil {
+	if err := b.desk.As(access.Scribe()).Do(context.Background(), work); err != nil {
 		b.Fatal(err)
 	}
 }

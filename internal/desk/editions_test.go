@@ -51,7 +51,7 @@ func because(reason string) desk.Entry { return desk.Entry{By: "L-01", Reason: r
 func TestEdit(t *testing.T) {
 	b := start(t)
 	edit := func(e desk.Entry, base ledger.ID, m quality.Meter) (r desk.Receipt, err error) {
-		err = b.desk.Do(context.Background(), func(w *desk.Work) (err error) {
+		err = b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
 			r, err = w.Edit(e, store.TypeMeter, m.Code, base, m, w.Now(), func(at unit.Instant) (desk.Receipt, error) { return w.RegisterMeter(e, at, m) })
 			return err
 		})
@@ -124,7 +124,7 @@ func TestRetireAndReinstate(t *testing.T) {
 	}
 	b.pass(time.Hour)
 	second := b.base(store.TypeInstrument, tag)
-	err := b.desk.Do(context.Background(), func(w *desk.Work) error {
+	err := b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
 		_, err := w.Reinstate(because("x"), tag, second, left-1)
 		return err
 	})
@@ -221,7 +221,7 @@ func TestAdoptFrom(t *testing.T) {
 	b.finish()
 	first := b.base(store.TypeRules, "rules")
 	adopt := func(e desk.Entry, base ledger.ID, text []byte) error {
-		return b.desk.Do(context.Background(), func(w *desk.Work) error {
+		return b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
 			_, _, err := w.AdoptFrom(e, base, "rules", text)
 			return err
 		})
@@ -312,7 +312,7 @@ func TestSetUp(t *testing.T) {
 	b.targets()
 	b.check(1000, 2)
 	door := identity.NewDoor(b.desk.DB, access.Cost{Memory: 8, Passes: 1, Lanes: 1})
-	if _, _, err := door.AddAccount(t.Context(), identity.Entry{By: "A-01"}, identity.NewAccount{Code: "T-01", Name: "T", Roles: []access.Role{access.Technician}, Password: "crumb lantern oboe drift"}); err != nil {
+	if _, _, err := door.AddAccount(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, identity.NewAccount{Code: "T-01", Name: "T", Roles: []access.Role{access.Technician}, Password: "crumb lantern oboe drift"}); err != nil {
 		t.Fatal(err)
 	}
 	if got := missing(b); got != "" {

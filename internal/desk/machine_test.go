@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
@@ -42,7 +43,7 @@ type machine struct {
 // try runs an act and lets it be refused with a code that a person caused.
 func (m *machine) try(act func(*desk.Work) (desk.Receipt, error)) (r desk.Receipt, ok bool) {
 	m.pass(time.Second)
-	err := m.desk.Do(context.Background(), func(w *desk.Work) (err error) {
+	err := m.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
 		r, err = act(w)
 		return err
 	})

@@ -14,6 +14,32 @@ import (
 	"rinsate/internal/store"
 )
 
+// The acts on accounts, each with what it takes. An act has the name of the method of Door that does it.
+var (
+	ToAddAccount  = managing("AddAccount", "make an account")
+	ToChangeRoles = managing("ChangeRoles", "change roles")
+	ToSetPassword = managing("SetPassword", "set the password of somebody else")
+	ToSetPIN      = managing("SetPIN", "set the PIN of somebody else")
+	ToSetBadge    = managing("SetBadge", "tie a badge to an account")
+	ToDisable     = managing("Disable", "disable an account")
+	ToEnable      = managing("Enable", "enable an account")
+	ToReset       = managing("Reset", "reset an account")
+	ToRevoke      = managing("Revoke", "end the sessions of somebody else")
+
+	// What people do to their own account; where it changes how they sign in they show the password for it.
+	ToEndOwnSessions = access.Act{Name: "Revoke", What: "end a session of your own", Own: true}
+	ToChangeOwn      = access.Act{What: "change how you sign in", Own: true}
+	// ToShowWho is how people come in, go, and show who they are.
+	ToShowWho = access.Act{What: "sign in", Anybody: true}
+)
+
+// Acts are all acts on accounts of others.
+var Acts = []access.Act{ToAddAccount, ToChangeRoles, ToSetPassword, ToSetPIN, ToSetBadge, ToDisable, ToEnable, ToReset, ToRevoke}
+
+func managing(name, what string) access.Act {
+	return access.Act{Name: name, What: what, Needs: []access.Permission{access.ManageAccounts}}
+}
+
 // NewAccount is somebody who shall be able to sign in.
 type NewAccount struct {
 	Code, Name string
@@ -55,16 +81,19 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 		return r, "", err
 	}
 	err = d.db.Write(ctx, func(tx *store.Tx) error {
+		if err := e.Actor.Check(ToAddAccount, tx.Now); err != nil {
+			return err
+		}
 		a.Created = tx.Now
 		if n.Password != "" {
-			a.Changed, a.MustChange = tx.Now, e.By != a.Code
+			a.Changed, a.MustChange = tx.Now, !e.Actor.Is(a.Code)
 		} else {
 			a.Once, a.OnceUntil = onceDigest(once), tx.Now.Add(access.OnceHolds)
 		}
 		if err := tx.AddAccount(a); err != nil {
 			return err
 		}
-		r, err = RecordAccess(tx, e, a, store.AccountAdded)
+		r, err = RecordAccess(tx, e.ID, e.Actor.Code(), a, store.AccountAdded)
 		return err
 	})
 	return r, once, err
@@ -75,27 +104,27 @@ func onceDigest(typed string) string {
 }
 
 // RecordAccess appends what was done to an account and what it may do from now on.
-func RecordAccess(tx *store.Tx, e Entry, a store.Account, change store.AccessChange) (Receipt, error) {
-	if e.By == "" {
-		return Receipt{}, fault.Invalidf("account %s: who changes it?", a.Code)
-	}
+func RecordAccess(tx *store.Tx, id ledger.ID, by string, a store.Account, change store.AccessChange) (Receipt, error) {
 	roles := a.Roles
 	if roles == nil {
 		roles = []access.Role{}
 	}
-	if e.ID == "" {
-		e.ID = ledger.NewID(tx.Now, rand.Reader)
+	if id == "" {
+		id = ledger.NewID(tx.Now, rand.Reader)
 	}
 	r, fresh, err := tx.Append(store.Draft{
-		Type: store.TypeAccess, ID: e.ID, At: tx.Now, By: e.By,
+		Type: store.TypeAccess, ID: id, At: tx.Now, By: by,
 		Body: store.Access{Code: a.Code, Change: change, Roles: roles, Disabled: a.Disabled.Known()},
 	})
 	return Receipt{Record: r, Fresh: fresh}, err
 }
 
 // change edits an account and records it, in one transaction.
-func (d *Door) change(ctx context.Context, e Entry, code string, change store.AccessChange, edit func(*store.Tx, *store.Account) error) (r Receipt, err error) {
+func (d *Door) change(ctx context.Context, act access.Act, e Entry, code string, change store.AccessChange, edit func(*store.Tx, *store.Account) error) (r Receipt, err error) {
 	err = d.db.Write(ctx, func(tx *store.Tx) error {
+		if err := e.Actor.Check(act, tx.Now); err != nil {
+			return err
+		}
 		a, err := On(tx).Account(code)
 		if err != nil {
 			return err
@@ -110,7 +139,7 @@ func (d *Door) change(ctx context.Context, e Entry, code string, change store.Ac
 		if err := tx.SaveAccount(a); err != nil {
 			return err
 		}
-		r, err = RecordAccess(tx, e, a, change)
+		r, err = RecordAccess(tx, e.ID, e.Actor.Code(), a, change)
 		return err
 	})
 	return r, err
@@ -141,7 +170,13 @@ func (d *Door) ChangeRoles(ctx context.Context, e Entry, code string, roles []ac
 	if err := access.CheckRoles(roles); err != nil {
 		return Receipt{}, fault.Refused(err)
 	}
-	return d.change(ctx, e, code, store.RolesChanged, func(_ *store.Tx, a *store.Account) error {
+	if e.Actor.Is(code) && !e.Actor.Vouched() {
+		return Receipt{}, &fault.Error{
+			Code: fault.Forbidden, Message: "nobody gives roles to themselves",
+			Hint: "ask another administrator; the command line on the computer that keeps the records can do it too",
+		}
+	}
+	return d.change(ctx, ToChangeRoles, e, code, store.RolesChanged, func(_ *store.Tx, a *store.Account) error {
 		a.Roles = slices.Clone(roles)
 		return nil
 	})
@@ -154,8 +189,8 @@ func (d *Door) SetPassword(ctx context.Context, e Entry, code, password string) 
 	if err != nil {
 		return Receipt{}, err
 	}
-	return d.change(ctx, e, code, store.PasswordChanged, func(tx *store.Tx, a *store.Account) error {
-		a.MustChange = e.By != a.Code
+	return d.change(ctx, ToSetPassword, e, code, store.PasswordChanged, func(tx *store.Tx, a *store.Account) error {
+		a.MustChange = !e.Actor.Is(a.Code)
 		setPassword(tx, a, hash)
 		return startAnew(tx, *a)
 	})
@@ -206,7 +241,7 @@ func (d *Door) SetPIN(ctx context.Context, e Entry, code, pin string) (Receipt, 
 	if err != nil {
 		return Receipt{}, err
 	}
-	return d.change(ctx, e, code, store.PINChanged, func(_ *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToSetPIN, e, code, store.PINChanged, func(_ *store.Tx, a *store.Account) error {
 		a.PIN = hash
 		return nil
 	})
@@ -233,7 +268,7 @@ func (d *Door) SetBadge(ctx context.Context, e Entry, code, badge string) (Recei
 		}
 		digest = badgeDigest(badge)
 	}
-	return d.change(ctx, e, code, store.BadgeChanged, func(_ *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToSetBadge, e, code, store.BadgeChanged, func(_ *store.Tx, a *store.Account) error {
 		a.Badge = digest
 		return nil
 	})
@@ -246,7 +281,7 @@ func badgeDigest(badge string) string {
 // Disable keeps an account from signing in and ends its sessions at once. The account stays, so that its
 // code is never given to another person.
 func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, error) {
-	return d.change(ctx, e, code, store.AccountDisabled, func(tx *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToDisable, e, code, store.AccountDisabled, func(tx *store.Tx, a *store.Account) error {
 		if a.Disabled.Known() {
 			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is disabled already", a.Code)}
 		}
@@ -258,7 +293,7 @@ func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, erro
 
 // Enable lets a disabled account sign in again.
 func (d *Door) Enable(ctx context.Context, e Entry, code string) (Receipt, error) {
-	return d.change(ctx, e, code, store.AccountEnabled, func(_ *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToEnable, e, code, store.AccountEnabled, func(_ *store.Tx, a *store.Account) error {
 		if !a.Disabled.Known() {
 			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is not disabled", a.Code)}
 		}
@@ -274,7 +309,7 @@ func (d *Door) Reset(ctx context.Context, e Entry, code string) (r Receipt, once
 	if once, err = access.NewOnce(rand.Reader); err != nil {
 		return r, "", err
 	}
-	r, err = d.change(ctx, e, code, store.AccountReset, func(tx *store.Tx, a *store.Account) error {
+	r, err = d.change(ctx, ToReset, e, code, store.AccountReset, func(tx *store.Tx, a *store.Account) error {
 		a.Password, a.PIN, a.MustChange = "", "", false
 		a.Once, a.OnceUntil = onceDigest(once), tx.Now.Add(access.OnceHolds)
 		if err := tx.RemovePasskeys(a.Code); err != nil {

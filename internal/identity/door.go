@@ -53,8 +53,8 @@ func NewDoor(db *store.DB, cost access.Cost) *Door {
 type Entry struct {
 	// ID names the record; empty gives it a new one.
 	ID ledger.ID
-	// By is the code of the person who acts.
-	By string
+	// Actor is who acts, in whose name it is recorded.
+	Actor access.Actor
 }
 
 // Receipt is what an act on an account left behind.
@@ -123,6 +123,15 @@ type Visit struct {
 	State   access.State
 	Account store.Account
 	Session store.Session
+}
+
+// Actor is who acts by the visit: nobody unless the session is active, and nobody as long as the password is
+// one that somebody else chose.
+func (v Visit) Actor() access.Actor {
+	if v.State != access.Active || v.Account.MustChange {
+		return access.Actor{}
+	}
+	return access.Recognised(v.Account.Code, v.Account.Roles, v.Session.Way, v.Session.Times)
 }
 
 // Pass is a session that somebody has just begun or opened again.
@@ -196,8 +205,9 @@ func network(address string) string {
 // claim is one attempt of somebody to show who they are.
 type claim struct {
 	from Source
-	// what is asked for, in words.
+	// what is asked for, in words; way is how it shows who somebody is.
 	what string
+	way  access.Way
 	find func(*store.Tx) (store.Account, bool, error)
 	// stranger is the key under which failures count when there is no such account.
 	stranger string
@@ -333,9 +343,9 @@ func pinOf(a store.Account) string { return a.PIN }
 // SignIn begins a session with a code and a password. A *DeniedError says no more than that the two do
 // not fit, or how long to wait.
 func (d *Door) SignIn(ctx context.Context, code, password string, from Source) (p Pass, err error) {
-	c := claim{from: from, what: "code or the password", find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
+	c := claim{from: from, what: "code or the password", way: access.ByPassword, find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
 	err = d.settle(ctx, c, func(tx *store.Tx, a *store.Account) error {
-		p, err = begin(tx, *a, from)
+		p, err = begin(tx, *a, from, c.way)
 		return err
 	})
 	return p, err
@@ -345,11 +355,11 @@ func (d *Door) SignIn(ctx context.Context, code, password string, from Source) (
 func (d *Door) Switch(ctx context.Context, badge, pin string, from Source) (p Pass, err error) {
 	digest := badgeDigest(badge)
 	c := claim{
-		from: from, what: "badge or the PIN", stranger: digest, secretOf: pinOf, secret: pin, pin: true,
+		from: from, what: "badge or the PIN", way: access.ByBadge, stranger: digest, secretOf: pinOf, secret: pin, pin: true,
 		find: func(tx *store.Tx) (store.Account, bool, error) { return tx.AccountByBadge(digest) },
 	}
 	err = d.settle(ctx, c, func(tx *store.Tx, a *store.Account) error {
-		p, err = begin(tx, *a, from)
+		p, err = begin(tx, *a, from, c.way)
 		return err
 	})
 	return p, err
@@ -357,16 +367,16 @@ func (d *Door) Switch(ctx context.Context, badge, pin string, from Source) (p Pa
 
 // Vouch lets a second person show who they are, with code and password, for one act of somebody else. It
 // begins no session. A password that somebody else chose vouches for nobody.
-func (d *Door) Vouch(ctx context.Context, code, password string, from Source) (a store.Account, err error) {
-	c := claim{from: from, what: "code or the password", find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
-	err = d.settle(ctx, c, func(_ *store.Tx, known *store.Account) error {
+func (d *Door) Vouch(ctx context.Context, code, password string, from Source) (second access.Actor, err error) {
+	c := claim{from: from, what: "code or the password", way: access.ByPassword, find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
+	err = d.settle(ctx, c, func(tx *store.Tx, known *store.Account) error {
 		if known.MustChange {
 			return &fault.Error{Code: fault.Invalid, Message: "the password of " + known.Code + " was set by somebody else", Hint: "sign in and choose one of your own first"}
 		}
-		a = *known
+		second = access.Recognised(known.Code, known.Roles, access.ByPassword, access.Times{Created: tx.Now, Seen: tx.Now, Proved: tx.Now})
 		return nil
 	})
-	return a, err
+	return second, err
 }
 
 // Redeem sets a password with a one-time code and begins a session. The code counts once.
@@ -378,7 +388,7 @@ func (d *Door) Redeem(ctx context.Context, code, once, password string, from Sou
 	var hash access.Hash
 	digest := onceDigest(once)
 	c := claim{
-		from: from, what: "code or the one-time code", find: byCode(code), stranger: access.Key(code),
+		from: from, what: "code or the one-time code", way: access.ByOnce, find: byCode(code), stranger: access.Key(code),
 		compare: func(a store.Account, now unit.Instant) bool {
 			return subtle.ConstantTimeCompare([]byte(a.Once), []byte(digest)) == 1 && now < a.OnceUntil
 		},
@@ -394,7 +404,7 @@ func (d *Door) Redeem(ctx context.Context, code, once, password string, from Sou
 		if err := ownPassword(tx, a, hash.String()); err != nil {
 			return err
 		}
-		p, err = begin(tx, *a, from)
+		p, err = begin(tx, *a, from, c.way)
 		return err
 	})
 	return p, err
@@ -405,7 +415,7 @@ func (d *Door) Redeem(ctx context.Context, code, once, password string, from Sou
 const strangersFor = 30 * 24 * time.Hour
 
 // begin makes a session for an account.
-func begin(tx *store.Tx, a store.Account, from Source) (Pass, error) {
+func begin(tx *store.Tx, a store.Account, from Source, way access.Way) (Pass, error) {
 	now := tx.Now
 	if err := tx.DropSessions(now); err != nil {
 		return Pass{}, err
@@ -414,7 +424,7 @@ func begin(tx *store.Tx, a store.Account, from Source) (Pass, error) {
 		return Pass{}, err
 	}
 	s := store.Session{
-		Code: a.Code, Times: access.Times{Created: now, Seen: now, Proved: now},
+		Code: a.Code, Times: access.Times{Created: now, Seen: now, Proved: now}, Way: way,
 		Address: cut(from.Address, longestAddress), Agent: cut(from.Agent, longestAgent),
 	}
 	return issue(tx, a, s)
@@ -504,7 +514,7 @@ func (d *Door) ChangePIN(ctx context.Context, token, password, pin string, from 
 		if err := tx.SaveAccount(*a); err != nil {
 			return err
 		}
-		_, err := RecordAccess(tx, Entry{By: a.Code}, *a, store.PINChanged)
+		_, err := RecordAccess(tx, "", a.Code, *a, store.PINChanged)
 		return err
 	})
 }
@@ -545,7 +555,7 @@ func ownPassword(tx *store.Tx, a *store.Account, hash string) error {
 	if err := tx.SaveAccount(*a); err != nil {
 		return err
 	}
-	_, err := RecordAccess(tx, Entry{By: a.Code}, *a, store.PasswordChanged)
+	_, err := RecordAccess(tx, "", a.Code, *a, store.PasswordChanged)
 	return err
 }
 
@@ -561,9 +571,9 @@ func NotSignedIn(state access.State) error {
 // a new token. also is done in the same transaction.
 func (d *Door) prove(ctx context.Context, token, secret string, from Source, also func(*store.Tx, *store.Account) error, in ...access.State) (Pass, error) {
 	return d.reopen(ctx, token, func(a store.Account) claim {
-		c := claim{from: from, what: "password", find: byCode(a.Code), stranger: access.Key(a.Code), secretOf: passwordOf, secret: secret}
+		c := claim{from: from, what: "password", way: access.ByPassword, find: byCode(a.Code), stranger: access.Key(a.Code), secretOf: passwordOf, secret: secret}
 		if access.IsPIN(secret) { // no password is that short
-			c.what, c.secretOf, c.pin = "PIN", pinOf, true
+			c.what, c.way, c.secretOf, c.pin = "PIN", access.ByPIN, pinOf, true
 		}
 		return c
 	}, also, in...)
@@ -582,7 +592,8 @@ func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Acco
 	if !slices.Contains(in, v.State) {
 		return p, NotSignedIn(v.State)
 	}
-	err = d.settle(ctx, claimOf(v.Account), func(tx *store.Tx, a *store.Account) error {
+	c := claimOf(v.Account)
+	err = d.settle(ctx, c, func(tx *store.Tx, a *store.Account) error {
 		v, err := On(tx).Visit(token)
 		if err != nil {
 			return err
@@ -599,7 +610,7 @@ func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Acco
 			return err
 		}
 		s := v.Session
-		s.Seen, s.Proved, s.Locked = tx.Now, tx.Now, false
+		s.Seen, s.Proved, s.Locked, s.Way = tx.Now, tx.Now, false, c.way
 		p, err = issue(tx, *a, s)
 		return err
 	})
@@ -617,8 +628,15 @@ func SessionID(s store.Session) string { return s.Token[:min(len(s.Token), 12)] 
 
 // Revoke ends the session of an account with an id, or all of them when the id is empty, and says how
 // many it ended.
-func (d *Door) Revoke(ctx context.Context, code, id string) (n int64, err error) {
+func (d *Door) Revoke(ctx context.Context, e Entry, code, id string) (n int64, err error) {
 	err = d.db.Write(ctx, func(tx *store.Tx) error {
+		act := ToRevoke
+		if e.Actor.Is(code) {
+			act = ToEndOwnSessions
+		}
+		if err := e.Actor.Check(act, tx.Now); err != nil {
+			return err
+		}
 		a, err := On(tx).Account(code)
 		if err != nil {
 			return err
@@ -657,7 +675,7 @@ func (d *Door) RemovePasskey(ctx context.Context, token, password, id string, fr
 		if !removed {
 			return fault.NotFoundf("open the page of your account anew", "%s has no such passkey", a.Code)
 		}
-		_, err = RecordAccess(tx, Entry{By: a.Code}, *a, store.PasskeyRemoved)
+		_, err = RecordAccess(tx, "", a.Code, *a, store.PasskeyRemoved)
 		return err
 	})
 }

@@ -16,6 +16,7 @@ import (
 type Proof struct {
 	// What is shown, in words: "passkey".
 	What string
+	Way  access.Way
 	// Stranger is the key under which failures count when there is no such account.
 	Stranger string
 	// Find reads whose proof it claims to be.
@@ -37,7 +38,7 @@ func (d *Door) SignInBy(ctx context.Context, p Proof, from Source) (pass Pass, e
 		if err := p.Use(tx, a); err != nil {
 			return err
 		}
-		pass, err = begin(tx, *a, from)
+		pass, err = begin(tx, *a, from, p.Way)
 		return err
 	})
 	return pass, explain(err)
@@ -60,7 +61,7 @@ func (d *Door) UnlockBy(ctx context.Context, token string, proofOf func(store.Ac
 func (p Proof) claim(from Source) (c claim, explain func(error) error) {
 	var cause error
 	c = claim{
-		from: from, what: p.What, stranger: p.Stranger, find: p.Find,
+		from: from, what: p.What, way: p.Way, stranger: p.Stranger, find: p.Find,
 		compare: func(store.Account, unit.Instant) bool {
 			cause = p.Fault()
 			return cause == nil

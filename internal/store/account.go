@@ -41,6 +41,8 @@ type Session struct {
 	Token string
 	Code  string
 	access.Times
+	// Way is how the person last showed who they are.
+	Way            access.Way
 	Address, Agent string
 }
 
@@ -173,15 +175,15 @@ func (tx *Tx) ForgetStrangers(before unit.Instant) error {
 
 // AddSession stores a new session.
 func (tx *Tx) AddSession(s Session) error {
-	_, err := tx.s.exec(tx.ctx, `INSERT INTO session (site, token, code, created, seen, proved, locked, ends, address, agent)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-		tx.db.site.Code, s.Token, s.Code, int64(s.Created), int64(s.Seen), int64(s.Proved), whole(s.Locked), int64(s.Ends()), s.Address, s.Agent)
+	_, err := tx.s.exec(tx.ctx, `INSERT INTO session (site, token, code, created, seen, proved, locked, ends, address, agent, way)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
+		tx.db.site.Code, s.Token, s.Code, int64(s.Created), int64(s.Seen), int64(s.Proved), whole(s.Locked), int64(s.Ends()), s.Address, s.Agent, string(s.Way))
 	return err
 }
 
 // Session finds a session by the digest of its token; ok is false when there is none.
 func (tx *Tx) Session(token string) (s Session, ok bool, err error) {
-	s, err = scanSession(tx.s.row(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent FROM session WHERE site = $1 AND token = $2`, tx.db.site.Code, token))
+	s, err = scanSession(tx.s.row(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND token = $2`, tx.db.site.Code, token))
 	if errors.Is(err, sql.ErrNoRows) {
 		return Session{}, false, nil
 	}
@@ -190,7 +192,7 @@ func (tx *Tx) Session(token string) (s Session, ok bool, err error) {
 
 // Sessions returns the sessions of an account, the latest first.
 func (tx *Tx) Sessions(code string) (all []Session, err error) {
-	err = tx.s.each(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent FROM session WHERE site = $1 AND code = $2 ORDER BY created DESC, token`, func(row scanner) error {
+	err = tx.s.each(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND code = $2 ORDER BY created DESC, token`, func(row scanner) error {
 		s, err := scanSession(row)
 		all = append(all, s)
 		return err
@@ -200,7 +202,7 @@ func (tx *Tx) Sessions(code string) (all []Session, err error) {
 
 func scanSession(row scanner) (s Session, err error) {
 	var created, seen, proved, locked int64
-	err = row.Scan(&s.Token, &s.Code, &created, &seen, &proved, &locked, &s.Address, &s.Agent)
+	err = row.Scan(&s.Token, &s.Code, &created, &seen, &proved, &locked, &s.Address, &s.Agent, &s.Way)
 	s.Times = access.Times{Created: unit.Instant(created), Seen: unit.Instant(seen), Proved: unit.Instant(proved), Locked: locked != 0}
 	return s, err
 }

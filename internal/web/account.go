@@ -97,7 +97,7 @@ func (s *Server) ownAct(x *exchange) error {
 		x.heard("passkey removed", x.who.Code, err)
 		said = "The passkey is removed. It may still be offered on its device; remove it there as well."
 	case "end":
-		_, err = s.door.Revoke(x.r.Context(), x.who.Code, x.r.PostFormValue("session"))
+		_, err = s.door.Revoke(x.r.Context(), identity.Entry{Actor: x.actor()}, x.who.Code, x.r.PostFormValue("session"))
 		said = "The session has ended."
 	default:
 		err = &pageError{status: http.StatusBadRequest, message: "There is nothing to change."}

@@ -313,7 +313,7 @@ func (s *Server) actOnAlarm(x *exchange, act trend.Act, sign bool) error {
 			}
 		}
 		o := s.outlook()
-		return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 			r, err := s.found(w.View, x, o)
 			if err != nil {
 				return err
@@ -382,7 +382,7 @@ func (s *Server) voidHandling(x *exchange) error {
 		if e.Reason == "" {
 			return &pageError{status: http.StatusBadRequest, message: "Say why the entry is taken back."}
 		}
-		return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 			_, err := w.Void(e)
 			return err
 		})

@@ -114,7 +114,7 @@ func (s *Server) attach(x *exchange) error {
 		a := dossier.Attachment{
 			Scope: tag, About: f.Typed["about"], Kind: dossier.Kind(f.Typed["kind"]), Title: strings.TrimSpace(f.Typed["title"]), File: dossier.File{Media: media},
 		}
-		return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 			_, err := w.Attach(e, a, u.content)
 			return err
 		})
@@ -209,7 +209,7 @@ func (s *Server) voidFile(x *exchange) error {
 		if !x.mayVoid(a.By) {
 			return forbidden()
 		}
-		return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 			_, err := w.Void(e)
 			return err
 		})

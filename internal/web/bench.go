@@ -302,7 +302,7 @@ func (s *Server) benchAct(x *exchange) error {
 	}
 	var answer actAnswer
 	var done desk.Receipt
-	err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 		answer = actAnswer{}
 		if a.Act == "read" && a.Again == "" {
 			in, err := a.reading()

@@ -277,7 +277,7 @@ func (s *Server) recordComparison(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	if err := s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+	if err := x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 		_, err := w.RecordComparison(e, c.old, c.new, c.plan, c.pairs, c.found)
 		return err
 	}); err != nil {

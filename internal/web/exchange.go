@@ -145,6 +145,7 @@ func notHere(format string, args ...any) error {
 // statuses maps the codes of the store to what a browser understands.
 var statuses = map[fault.Code]int{
 	fault.Invalid: http.StatusBadRequest, fault.NotFound: http.StatusNotFound, fault.Conflict: http.StatusConflict,
+	fault.Forbidden: http.StatusForbidden, fault.Unsigned: http.StatusForbidden,
 	fault.Busy: http.StatusServiceUnavailable, fault.Full: http.StatusInsufficientStorage, fault.Broken: http.StatusInternalServerError,
 }
 

@@ -547,7 +547,7 @@ func TestFirstRunInvented(t *testing.T) {
 		}
 		o.Accounts = func(ctx context.Context, door *identity.Door) ([]Invented, error) {
 			x := Invented{Code: "L-01", Password: password, Roles: []access.Role{access.Lead}}
-			_, _, err := door.AddAccount(ctx, identity.Entry{By: x.Code}, identity.NewAccount{Code: x.Code, Name: "Lead", Roles: x.Roles, Password: x.Password})
+			_, _, err := door.AddAccount(ctx, identity.Entry{Actor: access.Operator(x.Code)}, identity.NewAccount{Code: x.Code, Name: "Lead", Roles: x.Roles, Password: x.Password})
 			return []Invented{x}, err
 		}
 	})

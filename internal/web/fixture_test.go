@@ -192,7 +192,7 @@ func (b *site) session(role access.Role) string {
 	case newcomer:
 		account.Roles, by = []access.Role{access.Technician}, "A-01"
 	}
-	if _, _, err := b.server.door.AddAccount(ctx, identity.Entry{By: by}, account); err != nil {
+	if _, _, err := b.server.door.AddAccount(ctx, identity.Entry{Actor: access.Operator(by)}, account); err != nil {
 		b.Fatal(err)
 	}
 	pass, err := b.server.door.SignIn(ctx, account.Code, password, identity.Source{Address: "192.0.2.7", Agent: "test"})
@@ -241,7 +241,7 @@ func (b *site) at() unit.Instant { return b.clock.At() }
 // do runs one act of somebody and returns its receipt.
 func (b *site) do(by string, act func(*desk.Work, desk.Entry) (desk.Receipt, error)) (r desk.Receipt) {
 	b.Helper()
-	err := b.desk.Do(context.WithoutCancel(b.Context()), func(w *desk.Work) (err error) {
+	err := b.desk.As(access.Scribe()).Do(context.WithoutCancel(b.Context()), func(w *desk.Work) (err error) {
 		r, err = act(w, desk.Entry{By: by})
 		return err
 	})

@@ -263,7 +263,7 @@ func (s *Server) importAct(x *exchange) error {
 			return s.importFilePage(x, http.StatusBadRequest, u, sentence(err.Error()))
 		}
 		if act == "try" {
-			s.beginImport(u, x.who.Code, true)
+			s.beginImport(u, x.actor(), true)
 		}
 		return back()
 	case "store":
@@ -276,7 +276,7 @@ func (s *Server) importAct(x *exchange) error {
 				return s.importFilePage(x, status, u, words)
 			}
 		}
-		s.beginImport(u, x.who.Code, false)
+		s.beginImport(u, x.actor(), false)
 		return back()
 	case "discard":
 		if err := s.imports.discard(u); err != nil {

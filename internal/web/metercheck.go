@@ -179,7 +179,7 @@ func (s *Server) recordCheck(x *exchange, code string, f form) (ledger.ID, error
 			return "", err
 		}
 	}
-	err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 		// Sent a second time, it is the check that was stored the first time, with its time.
 		if old, ok, err := w.CheckOf(code, e.ID); err != nil {
 			return err

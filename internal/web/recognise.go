@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 
+	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
 )
@@ -60,6 +61,12 @@ func (s *Server) recognise(ctx context.Context, x *exchange) (err error) {
 	}
 	return nil
 }
+
+// actor is who does what a request asks for.
+func (x *exchange) actor() access.Actor { return x.visit.Actor() }
+
+// acting is the desk for whoever asks.
+func (x *exchange) acting() desk.Acting { return x.s.desk.As(x.actor()) }
 
 // turnAway sends somebody who may not open a page to where they can change that.
 func (x *exchange) turnAway() error {

@@ -84,7 +84,7 @@ func voidWords(l desk.Line) []string {
 func (s *Server) foreseen(x *exchange, l desk.Line, was sent, name string, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
 	f := &recordActForm{form: x.form(was, name), Prove: !x.visit.Session.MaySign(s.now())}
 	tag := l.Scope()
-	err := s.desk.Try(x.r.Context(), func(w *desk.Work) error {
+	err := x.acting().Try(x.r.Context(), func(w *desk.Work) error {
 		before := gateWords(w, tag)
 		r, err := do(w, desk.Entry{By: x.who.Code, Corrects: ledger.ID(l.ID), Reason: "to see what follows"})
 		if err != nil {
@@ -206,7 +206,7 @@ func (s *Server) replaced(x *exchange, f form, do func(*desk.Work, desk.Entry, d
 	if err := x.sign(x.r.PostFormValue("secret")); err != nil {
 		return "", err
 	}
-	err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 		r, err := do(w, e, line)
 		id = string(r.Record.ID)
 		return err

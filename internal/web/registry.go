@@ -161,7 +161,7 @@ func (s *Server) keep(x *exchange, r registry, page *formPage, key string, body 
 			return err
 		}
 	}
-	return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+	return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 		_, err := w.Edit(e, r.typ, key, ledger.ID(page.Base), body, page.since, func(at unit.Instant) (desk.Receipt, error) { return r.save(w, e, at, body) })
 		return err
 	})

@@ -242,7 +242,7 @@ func (s *Server) actOn(x *exchange, r registry, name, done string, fields []stri
 	e, err := x.entry(f)
 	if err == nil {
 		e.Reason = f.Typed["reason"]
-		err = s.desk.Do(x.r.Context(), func(w *desk.Work) error { return do(w, e, f) })
+		err = x.acting().Do(x.r.Context(), func(w *desk.Work) error { return do(w, e, f) })
 	}
 	if err == nil {
 		return x.redirect(r.at(key) + "?done=" + done)

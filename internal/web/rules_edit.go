@@ -478,7 +478,7 @@ func (s *Server) rulesAdopt(x *exchange) error {
 		err = x.sign(x.r.PostFormValue("secret"))
 	}
 	if err == nil {
-		err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+		err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 			_, _, err := w.AdoptFrom(e, ledger.ID(f.Typed["base"]), "rules", []byte(text))
 			return err
 		})

@@ -481,7 +481,7 @@ func (s *Server) adoptStream(x *exchange, q url.Values, choice streamChoice, f f
 	if err := x.sign(x.r.PostFormValue("secret")); err != nil {
 		return err
 	}
-	return s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+	return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 		key, _, err := s.streamOf(w.View, x, q)
 		if err != nil {
 			return err

@@ -199,7 +199,7 @@ func (s *Server) handOver(x *exchange) error {
 	if err != nil {
 		return &pageError{status: http.StatusBadRequest, message: err.Error()}
 	}
-	err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 		_, err := w.HandOver(desk.Entry{ID: id, By: x.who.Code}, dossier.Handover{Text: strings.TrimSpace(form.Text)})
 		return err
 	})

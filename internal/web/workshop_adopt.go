@@ -151,7 +151,7 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 	}
 	g.Note = note
 	l.Source, l.Edition, l.Adopter, l.Adopted = cmp.Or(strings.TrimSpace(f.Typed["source"]), ownSource), edition, e.By, from
-	err = s.desk.Do(x.r.Context(), func(w *desk.Work) error {
+	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
 		r, err := w.AdoptDerived(e, l, g)
 		id = string(r.Record.ID)
 		return err

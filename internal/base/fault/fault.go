@@ -21,6 +21,9 @@ const (
 	Busy     Code = "busy"      // somebody else is at work
 	Full     Code = "disk-full" // there is no room left; nothing was written
 	Broken   Code = "broken"    // the ledger contradicts itself
+
+	Forbidden Code = "forbidden" // it is not for the roles of whoever asks
+	Unsigned  Code = "unsigned"  // it takes a signature, and the person has not shown a moment ago who they are
 )
 
 // Error is an error that a person can act on.

@@ -292,7 +292,7 @@ func (k *Passkeys) try(q question, answer []byte, from identity.Source) (*trial,
 // proof returns the attempt to show who somebody is; with a code it must be the person of that account.
 func (t *trial) proof(code string) identity.Proof {
 	return identity.Proof{
-		What: "passkey", Stranger: access.Digest("passkey", t.id),
+		What: "passkey", Way: access.ByPasskey, Stranger: access.Digest("passkey", t.id),
 		Find: func(tx *store.Tx) (store.Account, bool, error) {
 			t.who = holder{}
 			p, ok, err := tx.Passkey(t.id)
@@ -424,7 +424,7 @@ func (k *Passkeys) Add(ctx context.Context, token string, answer []byte) (r iden
 		if err := tx.AddPasskey(k.newPasskey(q, made, tx.Now)); err != nil {
 			return err
 		}
-		r, err = identity.RecordAccess(tx, identity.Entry{By: q.code}, v.Account, store.PasskeyAdded)
+		r, err = identity.RecordAccess(tx, "", q.code, v.Account, store.PasskeyAdded)
 		return err
 	})
 	return r, err
