@@ -7,12 +7,13 @@ GO ?= go
 ARGS ?= demo --once
 BENCH ?= .
 FUZZTIME ?= 3s
+LIKE ?=
 export FUZZTIME
 
-.PHONY: help run test bench lint fuzz build tools deadcode
+.PHONY: help run test bench lint fuzz build tools deadcode snapshot snapshot-compare
 
 help: ## list the targets
-	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-16s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
 run: ## build and run the demo, or another command with ARGS="..."
 	$(GO) run ./cmd/rinsate $(ARGS)
@@ -41,3 +42,9 @@ tools: ## build the development tools and print their versions
 
 deadcode: ## list functions that no command reaches
 	$(GO) tool -modfile=tools.mod deadcode ./...
+
+snapshot: ## record what the program answers into TO, asking also what the record LIKE asked
+	$(GO) run ./scripts/snapshot record $(if $(LIKE),--like $(LIKE)) $(TO)
+
+snapshot-compare: ## compare the records FROM and TO; renamed words are in scripts/snapshot/renames.txt
+	$(GO) run ./scripts/snapshot compare $(FROM) $(TO)

@@ -41,7 +41,7 @@ func BenchmarkStream(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
-	if err := s.server.lookAtStreams(b.Context()); err != nil {
+	if err := s.server.LookAtStreams(b.Context()); err != nil {
 		b.Fatal(err)
 	}
 	p95 := func(b *testing.B, times []float64) {

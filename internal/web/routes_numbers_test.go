@@ -81,7 +81,7 @@ func (b *site) streams() string {
 		})
 		b.clock.Move(time.Second)
 	}
-	if err := b.server.lookAtStreams(b.Context()); err != nil {
+	if err := b.server.LookAtStreams(b.Context()); err != nil {
 		b.Fatal(err)
 	}
 	return string(b.alarms(numberedScope)[0].ID)

@@ -58,7 +58,7 @@ func BenchmarkPages(b *testing.B) {
 		s.clock.Move(past.At.Sub(s.at()))
 	}
 	begun := time.Now()
-	if err := s.server.lookAtStreams(context.Background()); err != nil {
+	if err := s.server.LookAtStreams(context.Background()); err != nil {
 		b.Fatal(err)
 	}
 	b.Logf("looking at the streams of %d readings took %s", past.Readings, time.Since(begun))

@@ -99,7 +99,7 @@ func (p *page) alarmOf(tag, point string) {
 func TestStoriesByClicking(t *testing.T) {
 	needsBrowser(t)
 	b, stories := storySite(t)
-	if err := b.server.lookAtStreams(t.Context()); err != nil {
+	if err := b.server.LookAtStreams(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 	p := openPage(t, b.server.base.String())

@@ -76,7 +76,7 @@ func (s *Server) Watch(ctx context.Context) {
 		})
 		if err == nil && size != seen {
 			begun := s.clock()
-			if err = s.lookAtStreams(ctx); err == nil {
+			if err = s.LookAtStreams(ctx); err == nil {
 				seen = size
 			}
 			wait = rest(s.clock().Sub(begun))
@@ -92,7 +92,8 @@ func (s *Server) Watch(ctx context.Context) {
 	}
 }
 
-func (s *Server) lookAtStreams(ctx context.Context) error {
+// LookAtStreams looks at them once, so that pages can show what the charts make of them.
+func (s *Server) LookAtStreams(ctx context.Context) error {
 	now := s.now()
 	var o desk.Outlook
 	var raised []desk.Raised

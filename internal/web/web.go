@@ -139,6 +139,15 @@ func (s *Server) has(path string) bool {
 	return slices.ContainsFunc(s.routes, func(r route) bool { return r.method == http.MethodGet && r.path == path })
 }
 
+// Routes lists what there is to ask for, such as "GET /gate/{tag}", in the order of the navigation.
+func (s *Server) Routes() []string {
+	list := make([]string, len(s.routes))
+	for i, r := range s.routes {
+		list[i] = r.method + " " + s.prefix + r.path
+	}
+	return list
+}
+
 // now returns the instant of a request.
 func (s *Server) now() unit.Instant { return unit.At(s.clock()) }
 
