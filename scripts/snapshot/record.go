@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 )
 
@@ -54,7 +55,7 @@ func (r *recorder) record(ctx context.Context) (err error) {
 	r.begin, r.kept = summary.First, map[string]int{}
 	fmt.Fprintf(r.talk, "built: %d turnarounds, %d records\n", summary.Turnarounds, summary.Records)
 	if err := r.open(ctx, r.data, func(d *desk.Desk) error {
-		return demo.AddAccounts(ctx, desk.NewDoor(d, access.Standard))
+		return demo.AddAccounts(ctx, identity.NewDoor(d.DB, access.Standard))
 	}); err != nil {
 		return err
 	}
