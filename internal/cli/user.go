@@ -440,6 +440,7 @@ func (a *app) userSessions() *cobra.Command {
 			})
 		},
 	}
+	c.Annotations = map[string]string{actName: identity.ToRevoke.Name}
 	c.Flags().StringVar(&end, "end", "", "end the session with this id")
 	c.Flags().BoolVar(&all, "end-all", false, "end all sessions")
 	return c

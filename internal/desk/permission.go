@@ -71,6 +71,10 @@ var (
 	ToAdoptChart       = access.Act{Name: "AdoptChart", What: "adopt limits", Needs: needs(access.Adopt), Signed: true}
 	ToRecordComparison = access.Act{Name: "RecordComparison", What: "record a comparison", Needs: needs(access.Adopt)}
 
+	// What leads to acts: each is asked for itself when it is done.
+	ToWorkAtBench = access.Act{What: "work at the bench", Needs: needs(access.RecordStep)}
+	ToHandIn      = access.Act{What: "read files in", Needs: needs(access.ManageFleet)}
+
 	// What computes for a page and records nothing.
 	ToStudyNumbers  = access.Act{What: "study numbers", Needs: needs(access.SeeNumbers)}
 	ToCompareLedger = access.Act{What: "compare a copy with the ledger", Needs: needs(access.SeeRecords)}
@@ -97,13 +101,16 @@ func ActOnAlarm(a trend.Act) access.Act {
 
 func needs(all ...access.Permission) []access.Permission { return all }
 
+// ImportName is the name of the acts of reading files in.
+const ImportName = "Import"
+
 // ImportOf is the act of reading a kind of file in.
 //
 // What describes the facility is the fleet's business. A level or a target judges, so that it is adopted
 // by whoever may adopt. A file of events writes what others did, at any time, in their names: that is for
 // whoever may record such events and also answers for records that turn out wrong, by voiding them.
 func ImportOf(kind Kind) access.Act {
-	a := access.Act{Name: "Import", What: "read " + string(kind) + " in", Needs: needs(access.ManageFleet)}
+	a := access.Act{Name: ImportName, What: "read " + string(kind) + " in", Needs: needs(access.ManageFleet)}
 	switch kind {
 	case Levels, Targets:
 		a.Needs, a.Signed = append(a.Needs, access.Adopt), true
@@ -177,20 +184,18 @@ func (w *Work) mayReplace(id ledger.ID) error {
 	return w.actor.CheckTakeBack(e, w.tx.Now)
 }
 
-// TakingBack is what it takes to take a record back, or to put another in its place.
-type TakingBack struct {
-	// May says whether the actor may at all, Signed whether it is a signature at that instant.
-	May, Signed bool
-}
-
-// TakesBack says what an actor would need to take a record back now.
-func (v View) TakesBack(a access.Actor, id ledger.ID) (t TakingBack, err error) {
+// TakesBack says whether it would be a signature for an actor to take a record back now, or to put another in
+// its place; an error with the code fault.Forbidden when the actor may not at all.
+func (v View) TakesBack(a access.Actor, id ledger.ID) (signed bool, err error) {
 	old, err := v.tx.Record(id)
 	if err != nil {
-		return t, err
+		return false, err
 	}
 	e, err := v.entered(old)
-	return TakingBack{a.May(ToVoid) && a.MayTakeBack(e), a.TakeBackSigned(e, v.tx.Now)}, err
+	if err == nil && !a.MayTakeBack(e) {
+		err = a.CheckTakeBack(e, v.tx.Now)
+	}
+	return a.TakeBackSigned(e, v.tx.Now), err
 }
 
 // entered says of a record what decides who may take it back.

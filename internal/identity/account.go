@@ -26,6 +26,9 @@ var (
 	ToReset       = managing("Reset", "reset an account")
 	ToRevoke      = managing("Revoke", "end the sessions of somebody else")
 
+	// ToManageAccounts leads to all of these.
+	ToManageAccounts = managing("", "manage accounts")
+
 	// What people do to their own account; where it changes how they sign in they show the password for it.
 	ToEndOwnSessions = access.Act{Name: "Revoke", What: "end a session of your own", Own: true}
 	ToChangeOwn      = access.Act{What: "change how you sign in", Own: true}

@@ -9,7 +9,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
@@ -241,8 +240,11 @@ func (s *Server) lifeLines(v desk.View, x *exchange, life desk.Life, was sent) (
 				line.RecordWords += ", which another record has replaced since"
 			}
 		}
-		if !line.Gone && x.mayTakeBack(h.By) {
-			line.Void = x.form(was, "void-"+string(h.ID))
+		if !line.Gone {
+			var err error
+			if line.Void, err = x.voidForm(v, was, h.ID); err != nil {
+				return nil, err
+			}
 		}
 		lines = append(lines, line)
 	}
@@ -251,15 +253,15 @@ func (s *Server) lifeLines(v desk.View, x *exchange, life desk.Life, was sent) (
 
 // alarmForms gives the page the forms for what whoever asks may do at this state.
 func (s *Server) alarmForms(f *alarmForms, v desk.View, x *exchange, r desk.Raised, was sent) error {
-	f.Base, f.Causes, f.Prove = s.alarmHref(r.ID), trend.Causes, !x.visit.Session.MaySign(s.now())
-	can := func(a trend.Act, need access.Permission) *form {
-		if _, err := r.State.Next(a); err != nil || !x.may(need) {
+	f.Base, f.Causes, f.Prove = s.alarmHref(r.ID), trend.Causes, x.unsigned()
+	can := func(a trend.Act) *form {
+		if _, err := r.State.Next(a); err != nil || !x.can(desk.ActOnAlarm(a)) {
 			return nil
 		}
 		return x.form(was, string(a))
 	}
-	f.Seen, f.Explain, f.Link = can(trend.Seen, access.PlaceHold), can(trend.Explained, access.PlaceHold), can(trend.Linked, access.PlaceHold)
-	f.Close, f.Reopen = can(trend.Closed, access.Adopt), can(trend.Reopened, access.Adopt)
+	f.Seen, f.Explain, f.Link = can(trend.Seen), can(trend.Explained), can(trend.Linked)
+	f.Close, f.Reopen = can(trend.Closed), can(trend.Reopened)
 	if f.Link == nil {
 		return nil
 	}
@@ -281,14 +283,11 @@ func (s *Server) alarmForms(f *alarmForms, v desk.View, x *exchange, r desk.Rais
 
 // handleAlarm records that somebody has seen an alarm, says what was behind it, or links what was done.
 func (s *Server) handleAlarm(x *exchange) error {
-	if !x.may(access.SeeNumbers) { // technicians place holds and see no numbers
-		return forbidden()
-	}
 	act := trend.Act(x.r.PostFormValue("act"))
 	if !slices.Contains([]trend.Act{trend.Seen, trend.Explained, trend.Linked}, act) {
 		return badChoice("%q is nothing that is done about an alarm.", string(act))
 	}
-	return s.actOnAlarm(x, act, false)
+	return s.actOnAlarm(x, act)
 }
 
 // closeAlarm closes an alarm or opens it again. It is a signature.
@@ -297,17 +296,17 @@ func (s *Server) closeAlarm(x *exchange) error {
 	if act != trend.Closed && act != trend.Reopened {
 		return badChoice("%q is nothing that is done about an alarm.", string(act))
 	}
-	return s.actOnAlarm(x, act, true)
+	return s.actOnAlarm(x, act)
 }
 
-func (s *Server) actOnAlarm(x *exchange, act trend.Act, sign bool) error {
+func (s *Server) actOnAlarm(x *exchange, act trend.Act) error {
 	f := x.read("words", "cause", "record", "other")
 	return s.doOnAlarm(x, string(act), f, string(act), func(e desk.Entry) error {
 		h, err := s.handlingOf(act, f)
 		if err != nil {
 			return err
 		}
-		if sign {
+		if desk.ActOnAlarm(act).Signed {
 			if err := x.sign(x.r.PostFormValue("secret")); err != nil {
 				return err
 			}
@@ -352,16 +351,8 @@ func (s *Server) handlingOf(act trend.Act, f form) (trend.Handling, error) {
 	return h, nil
 }
 
-// mayTakeBack says whether whoever asks may take back what somebody did about an alarm.
-func (x *exchange) mayTakeBack(by string) bool {
-	return x.may(access.PlaceHold) && (by == x.who.Code || x.may(access.VoidRecord))
-}
-
 // voidHandling takes back what somebody did about an alarm.
 func (s *Server) voidHandling(x *exchange) error {
-	if !x.may(access.SeeNumbers) {
-		return forbidden()
-	}
 	f := x.read("act", "reason")
 	return s.doOnAlarm(x, "void-"+f.Typed["act"], f, "void", func(e desk.Entry) error {
 		var life desk.Life
@@ -375,17 +366,11 @@ func (s *Server) voidHandling(x *exchange) error {
 		if i < 0 {
 			return notHere("This alarm has no such entry.")
 		}
-		if !x.mayTakeBack(life.Acts[i].By) {
-			return forbidden()
-		}
 		e.Corrects, e.Reason = life.Acts[i].ID, strings.TrimSpace(f.Typed["reason"])
 		if e.Reason == "" {
 			return &pageError{status: http.StatusBadRequest, message: "Say why the entry is taken back."}
 		}
-		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
-			_, err := w.Void(e)
-			return err
-		})
+		return x.takeBack(e)
 	})
 }
 

@@ -14,7 +14,6 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/dossier"
 )
 
@@ -64,11 +63,6 @@ func (s *Server) fileLines(v desk.View, tag string, from, to unit.Instant, clock
 		lines = append(lines, s.fileLine(a, clock))
 	}
 	return lines, nil
-}
-
-// mayVoid says whether somebody may take a file back: one's own, or whoever may void records.
-func (x *exchange) mayVoid(by string) bool {
-	return x.may(access.VoidRecord) || x.may(access.PlaceHold) && by == x.who.Code
 }
 
 // attachedFile answers with the bytes of a file, which nothing else on this site may be made of.
@@ -206,12 +200,6 @@ func (s *Server) voidFile(x *exchange) error {
 		if e.Reason == "" {
 			return &pageError{status: http.StatusBadRequest, message: "Say why the file is taken back."}
 		}
-		if !x.mayVoid(a.By) {
-			return forbidden()
-		}
-		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
-			_, err := w.Void(e)
-			return err
-		})
+		return x.takeBack(e)
 	})
 }

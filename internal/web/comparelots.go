@@ -15,7 +15,6 @@ import (
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/figure"
 )
@@ -128,7 +127,7 @@ func (s *Server) lotsPage(x *exchange, status int, pairs []quality.Pair, table p
 		address.Set(name, value)
 	}
 	page.Address, page.Pairs = s.url("/meters/compare?"+address.Encode()), s.url("/meters/compare?"+address.Encode()+"#answer")
-	if x.may(access.Adopt) && utf8.ValidString(table.Text) {
+	if x.can(desk.ToRecordComparison) && utf8.ValidString(table.Text) {
 		page.Record, page.ID = s.url("/meters/compare/records?"+address.Encode()), x.form(sent{}, "record").ID
 	}
 	if page.Answer, err = s.answer(x.r.Context(), page, pairs); err != nil {

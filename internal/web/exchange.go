@@ -41,7 +41,21 @@ type exchange struct {
 
 // may says whether whoever asks has a permission; public pages need none.
 func (x *exchange) may(need access.Permission) bool {
-	return need == public || x.who != nil && (need == signedIn || access.Allows(x.who.Roles, need))
+	return need == public || x.who != nil && (need == signedIn || x.actor().Has(need))
+}
+
+// can says whether whoever asks may do something, signed or not.
+func (x *exchange) can(act access.Act) bool { return x.actor().May(act) }
+
+// unsigned says whether whoever asks would have to sign now.
+func (x *exchange) unsigned() bool { return !x.actor().Signs(x.s.now()) }
+
+// opens says whether whoever asks may ask for a route. What is sent and names no act is nobody's.
+func (x *exchange) opens(r route) bool {
+	if r.act.What != "" {
+		return x.can(r.act)
+	}
+	return r.method != http.MethodPost && x.may(r.need)
 }
 
 // public is the permission of pages that anybody may open.
@@ -53,8 +67,10 @@ const signedIn access.Permission = "signed-in"
 // route is one page or act.
 type route struct {
 	method, path string
-	need         access.Permission
-	handle       func(*exchange) error
+	// act is what it does, which says who may; need is the permission of a page on which nothing is done.
+	act    access.Act
+	need   access.Permission
+	handle func(*exchange) error
 	// nav is its name in the navigation, page the template that it shows; both empty for acts. Pages of a
 	// section share one entry in the navigation and have a navigation of their own.
 	nav, page string
@@ -100,7 +116,7 @@ func (s *Server) serve(route route) http.Handler {
 		}
 		x.once(r.Context(), func() {
 			handle := route.handle
-			if !x.may(route.need) {
+			if !x.opens(route) {
 				handle = (*exchange).turnAway
 			}
 			if err := handle(x); err != nil {

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -16,6 +17,8 @@ type form struct {
 	// ID is that of the record that it makes, so that sending it twice stores it once.
 	ID      string
 	Problem string
+	// Prove asks for the password or PIN of whoever acts, as the signature.
+	Prove bool
 	// Typed is what was typed, by the name of the field; secrets are not kept.
 	Typed map[string]string
 }
@@ -54,6 +57,42 @@ func (x *exchange) entry(f form) (desk.Entry, error) {
 		return desk.Entry{}, &pageError{status: http.StatusBadRequest, message: sentence(err.Error()), hint: "Open the page anew and send the form again."}
 	}
 	return desk.Entry{ID: id, By: x.who.Code}, nil
+}
+
+// voidForm is the form that takes a record back; nil for whoever may not.
+func (x *exchange) voidForm(v desk.View, was sent, id ledger.ID) (*form, error) {
+	signed, err := v.TakesBack(x.actor(), id)
+	if fault.CodeOf(err) == fault.Forbidden {
+		return nil, nil
+	}
+	f := x.form(was, "void-"+string(id))
+	f.Prove = signed && x.unsigned()
+	return f, err
+}
+
+// takesBack says whether taking a record back, or putting another in its place, would be a signature of
+// whoever asks; an error with the code fault.Forbidden when they may not at all.
+func (x *exchange) takesBack(id ledger.ID) (signed bool, err error) {
+	err = x.s.view(x.r.Context(), func(v desk.View) (err error) {
+		signed, err = v.TakesBack(x.actor(), id)
+		return err
+	})
+	return signed, err
+}
+
+// takeBack takes the record back that an entry names, and lets whoever asks sign where that is a signature.
+func (x *exchange) takeBack(e desk.Entry) error {
+	signed, err := x.takesBack(e.Corrects)
+	if err == nil && signed {
+		err = x.sign(x.r.PostFormValue("secret"))
+	}
+	if err != nil {
+		return err
+	}
+	return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+		_, err := w.Void(e)
+		return err
+	})
 }
 
 // formTime is how a browser writes what was chosen as date and time (HTML, valid local date and time).

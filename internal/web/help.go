@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/domain/access"
 	"rinsate/internal/wire/table"
 )
 
@@ -173,24 +172,24 @@ func (x *exchange) pageHref(to string) string {
 	if err != nil {
 		return ""
 	}
-	need, ok := x.s.needOf(u.Path)
-	if !ok || !x.may(need) {
+	r, ok := x.s.pageAt(u.Path)
+	if !ok || !x.opens(r) {
 		return ""
 	}
 	return x.s.url(to)
 }
 
-// needOf says which permission the page at a path needs, and whether there is one: a page of its own, not
-// one of a scope or a record that would have that name.
-func (s *Server) needOf(path string) (access.Permission, bool) {
+// pageAt returns the page at a path, and whether there is one: a page of its own, not one of a scope or a
+// record that would have that name.
+func (s *Server) pageAt(path string) (route, bool) {
 	r := &http.Request{Method: http.MethodGet, URL: &url.URL{Path: s.prefix + path}}
 	_, pattern := s.mux.Handler(r)
 	for _, route := range s.routes {
 		if pattern == route.method+" "+s.prefix+route.path {
-			return route.need, route.path == path || strings.HasPrefix(path, "/help/") // others are not named by it
+			return route, route.path == path || strings.HasPrefix(path, "/help/") // others are not named by it
 		}
 	}
-	return "", false
+	return route{}, false
 }
 
 // topicOf names the topic for the pages under a path, the most particular one first.

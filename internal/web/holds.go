@@ -112,7 +112,7 @@ func (s *Server) liftHold(x *exchange) error {
 
 // sign lets whoever has signed in show again who they are, unless they have just done so.
 func (x *exchange) sign(secret string) error {
-	if x.visit.Session.MaySign(x.s.now()) {
+	if !x.unsigned() {
 		return nil
 	}
 	if secret == "" {

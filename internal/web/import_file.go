@@ -117,7 +117,7 @@ func (s *Server) importFilePage(x *exchange, status int, u *upload, problem stri
 	address := s.url("/imports/" + u.id)
 	p := importFilePage{
 		File: u.name, Kind: string(u.kind), KindHref: s.url("/import/" + string(u.kind)), Problem: problem, Address: address, List: s.url("/import"),
-		Trial: st.trial, Result: st.result, Profile: address + "/profile.yaml", Adopts: adopts(u.kind), MaySign: x.visit.Session.MaySign(s.now()),
+		Trial: st.trial, Result: st.result, Profile: address + "/profile.yaml", Adopts: adopts(u.kind), MaySign: !x.unsigned(),
 	}
 	p.Lines = exports{CSV: address + "/lines?format=" + csvFormat, XLSX: address + "/lines?format=" + xlsxFormat}
 	switch st.stage {

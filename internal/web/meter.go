@@ -13,7 +13,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
@@ -123,7 +122,7 @@ func (s *Server) meterPage(x *exchange, status int, code string, was sent) error
 		if err := s.fillMeter(&page, v, l, checks); err != nil {
 			return err
 		}
-		if x.may(access.CheckMeter) {
+		if x.can(desk.ToCheckMeter) {
 			if page.Form, err = s.checkForm(x, v, l, now, was); err != nil {
 				return err
 			}

@@ -10,7 +10,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 )
 
@@ -230,7 +229,7 @@ func (s *Server) checkOutcome(x *exchange, v desk.View, code string, doubts []de
 			o.Doubts++
 		}
 	}
-	if c.Verdict.Outcome.Good() && x.may(access.RecordStep) {
+	if c.Verdict.Outcome.Good() && x.can(desk.ToWorkAtBench) {
 		o.Bench = s.url("/bench")
 	}
 	return o, nil

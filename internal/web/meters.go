@@ -11,7 +11,6 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/wire/table"
 )
@@ -84,7 +83,7 @@ func (s *Server) meters(x *exchange) error {
 	q := x.r.URL.Query()
 	page := metersPage{
 		State: q.Get("state"), System: q.Get("system"), Q: strings.TrimSpace(q.Get("q")), States: conditionChoices,
-		MayCheck: x.may(access.CheckMeter), Exports: x.exports(),
+		MayCheck: x.can(desk.ToCheckMeter), Exports: x.exports(),
 	}
 	wanted, err := x.wantsFile()
 	if err != nil {

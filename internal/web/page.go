@@ -146,7 +146,7 @@ func (x *exchange) navigate(f *frame) {
 	}
 	var sections []section
 	for _, r := range x.s.routes {
-		if r.nav == "" || !x.may(r.need) {
+		if r.nav == "" || !x.opens(r) {
 			continue
 		}
 		entry := link{Href: x.s.url(r.path), Text: r.nav, Open: r.page == f.Page}

@@ -86,7 +86,9 @@ func (s *Server) recordPage(x *exchange, status int, was sent) error {
 			page.Everything = x.searchHref(field, value)
 		}
 	}
-	page.recordActs = s.actsOn(x, line, was)
+	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
+		return err
+	}
 	if page.Void == nil && page.Correct == nil {
 		page.Problem = was.form.Problem
 	}

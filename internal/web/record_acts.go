@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
@@ -26,8 +27,6 @@ type recordActs struct {
 // recordActForm voids or corrects a record. It says before what else changes.
 type recordActForm struct {
 	*form
-	// Prove asks for the password of whoever acts.
-	Prove bool
 	// Follows is what else changes, Refused why it cannot be done.
 	Follows []string
 	Refused string
@@ -36,10 +35,18 @@ type recordActForm struct {
 }
 
 // actsOn returns what whoever asks may do to a record that stands.
-func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs) {
-	if l.Replaced.Known() || l.Type == store.TypeVoid || !x.mayVoid(l.By) {
-		return a
+func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs, err error) {
+	if l.Replaced.Known() || l.Type == store.TypeVoid {
+		return a, nil
 	}
+	signed, err := x.takesBack(ledger.ID(l.ID))
+	if fault.CodeOf(err) == fault.Forbidden {
+		return a, nil
+	}
+	if err != nil {
+		return a, err
+	}
+	prove := signed && x.unsigned()
 	href := s.recordHref(l.ID)
 	a.ToVoid = href + "?act=void#act"
 	if l.Type == store.TypeReading {
@@ -52,15 +59,15 @@ func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs) {
 	}
 	switch {
 	case act == "void":
-		a.Void = s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Void(e) })
+		a.Void = s.foreseen(x, l, was, act, prove, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Void(e) })
 		a.Void.Follows = append(voidWords(l), a.Void.Follows...)
 	case act == "correct" && a.ToCorrect != "" && value == "":
 		a.Ask = x.form(was, "correct")
 	case act == "correct" && a.ToCorrect != "":
-		a.Correct = s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return correct(w, e, l, value) })
+		a.Correct = s.foreseen(x, l, was, act, prove, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return correct(w, e, l, value) })
 		a.Correct.Value = value
 	}
-	return a
+	return a, nil
 }
 
 // voidWords says what the void of a record of a type means.
@@ -81,8 +88,9 @@ func voidWords(l desk.Line) []string {
 }
 
 // foreseen tries an act, takes it back and tells what would follow.
-func (s *Server) foreseen(x *exchange, l desk.Line, was sent, name string, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
-	f := &recordActForm{form: x.form(was, name), Prove: !x.visit.Session.MaySign(s.now())}
+func (s *Server) foreseen(x *exchange, l desk.Line, was sent, name string, prove bool, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
+	f := &recordActForm{form: x.form(was, name)}
+	f.Prove = prove
 	tag := l.Scope()
 	err := x.acting().Try(x.r.Context(), func(w *desk.Work) error {
 		before := gateWords(w, tag)
@@ -197,13 +205,14 @@ func (s *Server) replaced(x *exchange, f form, do func(*desk.Work, desk.Entry, d
 		return "", err
 	}
 	e.Corrects, e.Reason = ledger.ID(line.ID), strings.TrimSpace(f.Typed["reason"])
-	switch {
-	case !x.mayVoid(line.By):
-		return "", &pageError{status: http.StatusForbidden, message: fmt.Sprintf("This was recorded by %s.", line.By), hint: "Only that person or a lead can take it back."}
-	case e.Reason == "":
-		return "", &pageError{status: http.StatusBadRequest, message: "Say why."}
+	signed, err := x.takesBack(e.Corrects)
+	if err == nil && e.Reason == "" {
+		err = &pageError{status: http.StatusBadRequest, message: "Say why."}
 	}
-	if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+	if err == nil && signed {
+		err = x.sign(x.r.PostFormValue("secret"))
+	}
+	if err != nil {
 		return "", err
 	}
 	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {

@@ -22,9 +22,8 @@ type registry struct {
 	// one and many are what people call it; about says on its list what it is.
 	one, many, about string
 	typ              string
-	// need is the permission of whoever changes it; signed says that a change is a signature.
-	need   access.Permission
-	signed bool
+	// act is what registering or changing it is.
+	act access.Act
 	// body reads an edition, key and title tell what it is called in records and on pages.
 	body  func(desk.Edition) (any, error)
 	key   func(body any) string
@@ -63,11 +62,11 @@ func (s *Server) registryRoutes(r registry) []route {
 	nav := map[bool]string{true: capital(r.many)}[r.path != "targets" && r.path != "levels"]
 	return []route{
 		setUpSection.page(base, access.SeeSetUp, "set-up-"+r.path, nav, func(x *exchange) error { return s.listOf(x, r) }),
-		post(base, r.need, func(x *exchange) error { return s.register(x, r) }),
-		setUpSection.page(form, r.need, "set-up-form", "", func(x *exchange) error { return s.newThing(x, r) }),
+		post(base, r.act, func(x *exchange) error { return s.register(x, r) }),
+		setUpSection.form(form, r.act, "set-up-form", func(x *exchange) error { return s.newThing(x, r) }),
 		setUpSection.page(thing, access.SeeSetUp, "set-up-thing", "", func(x *exchange) error { return s.thing(x, r, http.StatusOK, sent{}) }),
-		setUpSection.page(thing+"/edit", r.need, "set-up-form", "", func(x *exchange) error { return s.editThing(x, r) }),
-		post(thing, r.need, func(x *exchange) error { return s.changeThing(x, r) }),
+		setUpSection.form(thing+"/edit", r.act, "set-up-form", func(x *exchange) error { return s.editThing(x, r) }),
+		post(thing, r.act, func(x *exchange) error { return s.changeThing(x, r) }),
 	}
 }
 
@@ -103,7 +102,7 @@ func edition(all []desk.Edition, id string) (desk.Edition, error) {
 // linkTo returns the address of a page that whoever asks may open, and empty when there is none.
 func (x *exchange) linkTo(path string) string {
 	for _, r := range x.s.routes {
-		if r.path == path && r.method == http.MethodGet && x.may(r.need) {
+		if r.path == path && r.method == http.MethodGet && x.opens(r) {
 			return x.s.url(path)
 		}
 	}
@@ -156,7 +155,7 @@ func (s *Server) keep(x *exchange, r registry, page *formPage, key string, body 
 		return err
 	}
 	e.Reason = page.Typed["reason"]
-	if r.signed {
+	if r.act.Signed {
 		if err := x.sign(x.r.PostFormValue("secret")); err != nil {
 			return err
 		}

@@ -170,7 +170,7 @@ func (s *Server) dress(x *exchange, v desk.View, r registry, p *formPage, key st
 			p.Look = s.url("/set-up/register/" + r.word)
 		}
 	}
-	p.Prove = r.signed && !x.visit.Session.MaySign(s.now())
+	p.Prove = r.act.Signed && x.unsigned()
 	return nil
 }
 

@@ -57,7 +57,7 @@ func (s *Server) listOf(x *exchange, r registry) error {
 	page := listPage{
 		Title: capital(r.many), About: r.about, Many: r.many, Action: s.url("/set-up/" + r.path), Q: strings.TrimSpace(x.r.URL.Query().Get("q")), Export: x.exports(),
 	}
-	if x.may(r.need) {
+	if x.can(r.act) {
 		page.Register, page.RegisterText = s.url("/set-up/register/"+r.word), "Register a "+r.one
 	}
 	if err := s.view(x.r.Context(), func(v desk.View) error { return r.list(x, v, &page) }); err != nil {

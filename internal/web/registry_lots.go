@@ -5,7 +5,6 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/store"
 )
@@ -15,7 +14,7 @@ func lotRegistry() registry {
 	return registry{
 		path: "kits", wild: "lot", word: "lot", one: "lot", many: "kits and lots",
 		about: "Every lot of a kit that was received. The bench takes samples only with lots that are in date and not recalled.",
-		typ:   store.TypeLot, need: access.ManageFleet, body: decoded[quality.Lot],
+		typ:   store.TypeLot, act: desk.ToRegisterLot, body: decoded[quality.Lot],
 		key: lotKey,
 		title: func(b any) string {
 			l := b.(quality.Lot)
@@ -32,7 +31,7 @@ func lotRegistry() registry {
 		more: func(x *exchange, _ desk.View, p *thingPage, b any) error {
 			l := b.(quality.Lot)
 			p.Mark = lotMark(l, x.s.now())
-			if x.may(access.ManageFleet) && !l.Recalled.Known() {
+			if x.can(desk.ToRecall) && !l.Recalled.Known() {
 				p.Acts = append(p.Acts, actForm{Name: "recall", Summary: "Recall this lot", Button: "Recall the lot", Fields: []field{
 					{Name: "at", Label: "Not to be used from", Type: "datetime-local", Value: momentText(x.s.now(), x.s.desk.DB.Zone()), Required: true},
 					{Name: "reason", Label: "Why", Type: "text", Hint: "Readings that were taken with it stay, and baselines leave them out.", Required: true},
@@ -143,7 +142,7 @@ func readLot(a *reply, old any, _ string, _ unit.Instant) any {
 // lotActs are the routes of what can be done with a lot.
 func (s *Server) lotActs() []route {
 	r := lotRegistry()
-	return []route{post(r.pathOf()+"/recall", r.need, func(x *exchange) error {
+	return []route{post(r.pathOf()+"/recall", desk.ToRecall, func(x *exchange) error {
 		return s.actOn(x, r, "recall", "recalled", []string{"at"}, func(w *desk.Work, e desk.Entry, f form) error {
 			at, err := s.instant(f.Typed["at"])
 			if err == nil {

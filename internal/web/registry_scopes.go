@@ -16,7 +16,7 @@ func scopeRegistry() registry {
 	return registry{
 		path: "fleet", wild: "tag", word: "scope", one: "scope", many: "scopes",
 		about: "Every scope that is, or was, in the facility's hands: its own, on loan and on trial. A scope that only needs work is held or sent for repair on its own page and stays in service.",
-		typ:   store.TypeInstrument, need: access.ManageFleet, body: decoded[scope.Instrument],
+		typ:   store.TypeInstrument, act: desk.ToRegisterInstrument, body: decoded[scope.Instrument],
 		key:   func(b any) string { return b.(scope.Instrument).Tag },
 		title: func(b any) string { return b.(scope.Instrument).Tag },
 		list:  listScopes, fields: scopeFields, values: scopeValues, read: readScope,
@@ -35,8 +35,8 @@ func scopeRegistry() registry {
 				p.Links = append(p.Links, link{Href: x.s.scopeHref(i.Tag), Text: "State, holds and repairs of " + i.Tag})
 			}
 			p.Links = append(p.Links, link{Href: modelRegistry().href(x.s, i.Model), Text: "Model " + i.Model})
-			if x.may(access.ManageFleet) {
-				p.Acts = append(p.Acts, scopeAct(i, momentText(now, x.s.desk.DB.Zone())))
+			if act, form := scopeAct(i, momentText(now, x.s.desk.DB.Zone())); x.can(act) {
+				p.Acts = append(p.Acts, form)
 			}
 			return nil
 		},
@@ -44,7 +44,7 @@ func scopeRegistry() registry {
 }
 
 // scopeAct is what can be done with a scope as it stands: take it out of service, or back.
-func scopeAct(i scope.Instrument, now string) actForm {
+func scopeAct(i scope.Instrument, now string) (access.Act, actForm) {
 	why := field{Name: "reason", Label: "Why", Type: "text", Required: true}
 	if i.Retired.Known() {
 		text := "Take it back into service"
@@ -52,13 +52,13 @@ func scopeAct(i scope.Instrument, now string) actForm {
 			text = "It arrives again"
 		}
 		why.Hint = "What is not the facility's own counts as not proven until a round has passed."
-		return actForm{Name: "return", Summary: text, Button: text, Fields: []field{{Name: "at", Label: "In service from", Type: "datetime-local", Value: now, Required: true}, why}}
+		return desk.ToReinstate, actForm{Name: "return", Summary: text, Button: text, Fields: []field{{Name: "at", Label: "In service from", Type: "datetime-local", Value: now, Required: true}, why}}
 	}
 	text := "Take it out of service for good"
 	if i.Owner != scope.Own {
 		text = "It goes back to its owner"
 	}
-	return actForm{Name: "leave", Summary: text, Button: text, Fields: []field{{Name: "at", Label: "Out of service from", Type: "datetime-local", Value: now, Required: true}, why}}
+	return desk.ToRetire, actForm{Name: "leave", Summary: text, Button: text, Fields: []field{{Name: "at", Label: "Out of service from", Type: "datetime-local", Value: now, Required: true}, why}}
 }
 
 // serviceMark says whether something is in service.
@@ -140,8 +140,8 @@ func readScope(a *reply, old any, _ string, _ unit.Instant) any {
 // scopeActs are the routes of what can be done with a scope.
 func (s *Server) scopeActs() []route {
 	r := scopeRegistry()
-	act := func(name, done string, do func(*desk.Work, desk.Entry, string, form, unit.Instant) error) route {
-		return post(r.pathOf()+"/"+name, r.need, func(x *exchange) error {
+	act := func(name string, act access.Act, done string, do func(*desk.Work, desk.Entry, string, form, unit.Instant) error) route {
+		return post(r.pathOf()+"/"+name, act, func(x *exchange) error {
 			return s.actOn(x, r, name, done, []string{"at"}, func(w *desk.Work, e desk.Entry, f form) error {
 				at, err := s.instant(f.Typed["at"])
 				if err != nil {
@@ -152,11 +152,11 @@ func (s *Server) scopeActs() []route {
 		})
 	}
 	return []route{
-		act("leave", "left", func(w *desk.Work, e desk.Entry, tag string, f form, at unit.Instant) error {
+		act("leave", desk.ToRetire, "left", func(w *desk.Work, e desk.Entry, tag string, f form, at unit.Instant) error {
 			_, err := w.Retire(e, tag, baseOf(f), at)
 			return err
 		}),
-		act("return", "back", func(w *desk.Work, e desk.Entry, tag string, f form, at unit.Instant) error {
+		act("return", desk.ToReinstate, "back", func(w *desk.Work, e desk.Entry, tag string, f form, at unit.Instant) error {
 			_, err := w.Reinstate(e, tag, baseOf(f), at)
 			return err
 		}),

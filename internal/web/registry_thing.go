@@ -138,7 +138,7 @@ func (s *Server) thing(x *exchange, r registry, status int, was sent) error {
 			return err
 		}
 		page.Title, page.Facts, page.Gone = r.title(body), factGroups(desk.Facts(body, v.Zone())), e.Gone
-		if x.may(r.need) && !e.Gone {
+		if x.can(r.act) && !e.Gone {
 			page.Edit = page.Href + "/edit"
 		}
 		if page.History, err = s.historyOf(x, v, all, r.body, page.Href); err != nil {

@@ -143,8 +143,13 @@ func TestEveryRouteAndRole(t *testing.T) {
 func TestPublicRoutes(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	for _, r := range b.server.routes {
-		if who := mayOpen[r.method+" "+r.path]; (r.need == public) != (who == "*") || (r.need == signedIn) != (who == "+") {
-			t.Errorf("%s %s needs %q, and %q may open it", r.method, r.path, r.need, who)
+		page := r.act.What == ""
+		everybody, anyone := r.act.Anybody || page && r.need == public, r.act.Own || r.need == signedIn
+		if who := mayOpen[r.method+" "+r.path]; everybody != (who == "*") || anyone != (who == "+") {
+			t.Errorf("%s %s is %q and needs %q, and %q may open it", r.method, r.path, r.act.What, r.need, who)
+		}
+		if page && r.method != http.MethodGet {
+			t.Errorf("%s %s names no act", r.method, r.path)
 		}
 	}
 }

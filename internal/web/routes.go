@@ -4,7 +4,9 @@ import (
 	"net/http"
 	"slices"
 
+	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 )
 
 // table lists every route with the permission that it needs, in the order of the navigation. A page that
@@ -25,14 +27,46 @@ func (s section) page(path string, need access.Permission, page, nav string, han
 	return r
 }
 
-// data is a route whose answer is for a script.
-func data(method, path string, need access.Permission, handle func(*exchange) error) route {
-	return route{method: method, path: path, need: need, handle: handle, data: true}
+// form is a page of the section for whoever may do what its form asks for.
+func (s section) form(path string, act access.Act, page string, handle func(*exchange) error) route {
+	r := s.page(path, "", page, "", handle)
+	r.act = act
+	return r
+}
+
+// at is a page at which an act is done.
+func at(path string, act access.Act, page, nav string, handle func(*exchange) error) route {
+	r := get(path, "", page, nav, handle)
+	r.act = act
+	return r
+}
+
+// data is a page whose answer is for a script.
+func data(path string, need access.Permission, handle func(*exchange) error) route {
+	return route{method: http.MethodGet, path: path, need: need, handle: handle, data: true}
+}
+
+// call is an act that a script asks for.
+func call(method, path string, act access.Act, handle func(*exchange) error) route {
+	return route{method: method, path: path, act: act, handle: handle, data: true}
 }
 
 // post is an act that a form asks for.
-func post(path string, need access.Permission, handle func(*exchange) error) route {
-	return route{method: http.MethodPost, path: path, need: need, handle: handle}
+func post(path string, act access.Act, handle func(*exchange) error) route {
+	return route{method: http.MethodPost, path: path, act: act, handle: handle}
+}
+
+// send is post with a form that is longer than usual.
+func send(path string, act access.Act, limit int64, handle func(*exchange) error) route {
+	r := post(path, act, handle)
+	r.limit = limit
+	return r
+}
+
+// answers makes the act show a page of the section.
+func (r route) answers(s section, page string) route {
+	r.section, r.page = s, page
+	return r
 }
 
 // dayRoutes are the pages of the day's work.
@@ -46,28 +80,28 @@ func (s *Server) dayRoutes(wall bool) []route {
 		get("/{$}", access.SeeBoard, "today", "", s.today),
 		get("/today", access.SeeBoard, "today", "Today", s.today),
 		get("/wall", screen, "today", "", s.wall),
-		data(http.MethodGet, "/wall/live", screen, s.live),
-		post("/today", access.RecordStep, s.handOver),
+		data("/wall/live", screen, s.live),
+		post("/today", desk.ToHandOver, s.handOver),
 		get("/gate", public, "gate", "Gate", s.gate),
 		get("/gate/{tag}", public, "gate", "", s.gate),
 		get("/scopes", access.SeeScope, "scopes", "Scopes", s.scopes),
 		get("/scopes/{tag}", access.SeeScope, "scope", "", s.scope),
-		post("/scopes/{tag}/holds", access.PlaceHold, s.placeHold),
-		post("/scopes/{tag}/lifts", access.LiftHold, s.liftHold),
-		post("/scopes/{tag}/requests", access.PlaceHold, s.requestRound),
-		post("/scopes/{tag}/repairs", access.RecordStep, s.recordRepair),
-		{method: http.MethodPost, path: "/scopes/{tag}/files", need: access.PlaceHold, handle: s.attach, limit: uploadLimit},
+		post("/scopes/{tag}/holds", desk.ToPlaceHold, s.placeHold),
+		post("/scopes/{tag}/lifts", desk.ToLiftHold, s.liftHold),
+		post("/scopes/{tag}/requests", desk.ToAsk, s.requestRound),
+		post("/scopes/{tag}/repairs", desk.ToRecordRepair, s.recordRepair),
+		send("/scopes/{tag}/files", desk.ToAttach, uploadLimit, s.attach),
 		get("/scopes/{tag}/dossier", access.SeeScope, "dossier", "", s.dossier),
 		get("/files/{record}", access.SeeScope, "", "", s.attachedFile),
-		post("/files/{record}/void", access.PlaceHold, s.voidFile),
-		get("/bench", access.RecordStep, "bench", "Bench", s.bench),
-		get("/bench/card", access.RecordStep, "card", "", s.card),
-		get("/bench/drawings/{model}/{point}", access.RecordStep, "", "", s.drawing),
+		post("/files/{record}/void", desk.ToVoid, s.voidFile),
+		at("/bench", desk.ToWorkAtBench, "bench", "Bench", s.bench),
+		at("/bench/card", desk.ToWorkAtBench, "card", "", s.card),
+		at("/bench/drawings/{model}/{point}", desk.ToWorkAtBench, "", "", s.drawing),
 		get("/bench/worker.js", public, "", "", s.worker),
-		data(http.MethodGet, "/bench/state", access.RecordStep, s.benchState),
-		data(http.MethodGet, "/bench/jobs/{tag}", access.RecordStep, s.benchJob),
-		data(http.MethodPost, "/bench/acts", access.RecordStep, s.benchAct),
-		data(http.MethodGet, "/live", access.SeeBoard, s.live),
+		call(http.MethodGet, "/bench/state", desk.ToWorkAtBench, s.benchState),
+		call(http.MethodGet, "/bench/jobs/{tag}", desk.ToWorkAtBench, s.benchJob),
+		call(http.MethodPost, "/bench/acts", desk.ToWorkAtBench, s.benchAct),
+		data("/live", access.SeeBoard, s.live),
 	}
 }
 
@@ -75,32 +109,32 @@ func (s *Server) dayRoutes(wall bool) []route {
 func (s *Server) peopleRoutes() []route {
 	return []route{
 		setUpSection.page("/people", access.ManageAccounts, "people", "People", s.people),
-		post("/people", access.ManageAccounts, s.peopleAct),
+		post("/people", identity.ToManageAccounts, s.peopleAct),
 	}
 }
 
 // signInRoutes are how people come in and what everybody sets for themselves.
 func (s *Server) signInRoutes() []route {
 	return []route{
-		data(http.MethodPost, "/sign-in/passkey/question", public, s.withPasskeys(s.askToSignIn)),
-		data(http.MethodPost, "/sign-in/passkey", public, s.withPasskeys(s.signInByPasskey)),
-		data(http.MethodPost, "/unlock/passkey/question", public, s.withPasskeys(s.askToUnlock)),
-		data(http.MethodPost, "/unlock/passkey", public, s.withPasskeys(s.unlockByPasskey)),
-		data(http.MethodPost, "/account/passkeys/question", signedIn, s.withPasskeys(s.askToAdd)),
-		data(http.MethodPost, "/account/passkeys", signedIn, s.withPasskeys(s.addPasskey)),
+		call(http.MethodPost, "/sign-in/passkey/question", identity.ToShowWho, s.withPasskeys(s.askToSignIn)),
+		call(http.MethodPost, "/sign-in/passkey", identity.ToShowWho, s.withPasskeys(s.signInByPasskey)),
+		call(http.MethodPost, "/unlock/passkey/question", identity.ToShowWho, s.withPasskeys(s.askToUnlock)),
+		call(http.MethodPost, "/unlock/passkey", identity.ToShowWho, s.withPasskeys(s.unlockByPasskey)),
+		call(http.MethodPost, "/account/passkeys/question", identity.ToChangeOwn, s.withPasskeys(s.askToAdd)),
+		call(http.MethodPost, "/account/passkeys", identity.ToChangeOwn, s.withPasskeys(s.addPasskey)),
 		get("/account", signedIn, "account", "", s.account),
-		post("/account", signedIn, s.ownAct),
+		post("/account", identity.ToChangeOwn, s.ownAct),
 		get("/password", public, "account", "", s.account),
-		post("/password", public, s.passwordAct),
+		post("/password", identity.ToShowWho, s.passwordAct),
 		get("/sign-in", public, "sign-in", "", s.signIn),
-		post("/sign-in", public, s.signInAct),
+		post("/sign-in", identity.ToShowWho, s.signInAct),
 		get("/first-sign-in", public, "sign-in", "", s.firstSignIn),
-		post("/first-sign-in", public, s.firstSignInAct),
+		post("/first-sign-in", identity.ToShowWho, s.firstSignInAct),
 		get("/unlock", public, "sign-in", "", s.signIn),
-		post("/unlock", public, s.unlockAct),
-		post("/switch", public, s.switchAct),
-		post("/lock", public, s.lockAct),
-		post("/sign-out", public, s.signOutAct),
+		post("/unlock", identity.ToShowWho, s.unlockAct),
+		post("/switch", identity.ToShowWho, s.switchAct),
+		post("/lock", identity.ToShowWho, s.lockAct),
+		post("/sign-out", identity.ToShowWho, s.signOutAct),
 		get("/static/{name...}", public, "", "", s.static),
 	}
 }

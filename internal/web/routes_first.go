@@ -1,8 +1,7 @@
 package web
 
 import (
-	"net/http"
-
+	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 )
 
@@ -13,9 +12,9 @@ func (s *Server) importRoutes() []route {
 		setUpSection.page("/import", access.ManageFleet, "import", "Import", s.importList),
 		setUpSection.page("/import/{kind}", access.ManageFleet, "import-kind", "", s.importKind),
 		get("/import/{kind}/template.csv", access.ManageFleet, "", "", s.importTemplate),
-		{method: http.MethodPost, path: "/import/{kind}", need: access.ManageFleet, handle: s.importUpload, limit: importLimit},
+		send("/import/{kind}", desk.ToHandIn, importLimit, s.importUpload),
 		setUpSection.page("/imports/{file}", access.ManageFleet, "import-file", "", s.importFile),
-		post("/imports/{file}", access.ManageFleet, s.importAct),
+		post("/imports/{file}", desk.ToHandIn, s.importAct),
 		get("/imports/{file}/lines", access.ManageFleet, "", "", s.importLines),
 		get("/imports/{file}/profile.yaml", access.ManageFleet, "", "", s.importProfile),
 	}

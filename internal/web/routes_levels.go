@@ -1,8 +1,7 @@
 package web
 
 import (
-	"net/http"
-
+	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 )
 
@@ -13,7 +12,7 @@ func (s *Server) levelRoutes() []route {
 		numbersSection.page(workshopPath, access.SeeNumbers, "workshop", "Level workshop", s.workshop),
 		numbersSection.page(comparePath, access.SeeNumbers, "compare", "Compare levels", s.compareLevels),
 		numbersSection.page("/levels/{level}", access.SeeNumbers, "level", "", s.level),
-		{method: http.MethodPost, path: workshopPath + "/cultures", need: access.SeeNumbers, handle: s.takeCultures, limit: cultureLimit},
-		post(workshopPath, access.Adopt, s.adopt),
+		send(workshopPath+"/cultures", desk.ToStudyNumbers, cultureLimit, s.takeCultures),
+		post(workshopPath, desk.ToAdoptDerived, s.adopt),
 	}
 }

@@ -1,8 +1,7 @@
 package web
 
 import (
-	"net/http"
-
+	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 )
 
@@ -11,12 +10,12 @@ func (s *Server) meterRoutes() []route {
 	return []route{
 		numbersSection.page("/meters", access.SeeScope, "meters", "Meters", s.meters),
 		numbersSection.page("/meters/{meter}", access.SeeScope, "meter", "", s.meter),
-		post("/meters/{meter}/checks", access.CheckMeter, s.checkMeter),
+		post("/meters/{meter}/checks", desk.ToCheckMeter, s.checkMeter),
 		numbersSection.page("/meters/compare", access.SeeNumbers, "compare-lots", "Lots and meters", s.compare),
-		{method: http.MethodPost, path: "/meters/compare", need: access.SeeNumbers, handle: s.comparePairs, page: "compare-lots", section: numbersSection, limit: tableLimit},
-		{method: http.MethodPost, path: "/meters/compare/records", need: access.Adopt, handle: s.recordComparison, limit: tableLimit + formLimit},
+		send("/meters/compare", desk.ToStudyNumbers, tableLimit, s.comparePairs).answers(numbersSection, "compare-lots"),
+		send("/meters/compare/records", desk.ToRecordComparison, tableLimit+formLimit, s.recordComparison),
 		numbersSection.page("/meters/study", access.SeeNumbers, "gauge-study", "Gauge study", s.gaugeStudy),
-		{method: http.MethodPost, path: "/meters/study", need: access.SeeNumbers, handle: s.judgeStudy, page: "gauge-study", section: numbersSection, limit: tableLimit},
+		send("/meters/study", desk.ToStudyNumbers, tableLimit, s.judgeStudy).answers(numbersSection, "gauge-study"),
 		numbersSection.page("/scatter", access.SeeNumbers, "scatter", "Scatter", s.scatter),
 		numbersSection.page("/comparison", access.SeeNumbers, "comparison", "Comparison", s.comparison),
 	}

@@ -1,8 +1,7 @@
 package web
 
 import (
-	"net/http"
-
+	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 )
 
@@ -12,7 +11,7 @@ func (s *Server) recordRoutes() []route {
 		get("/today/due", access.SeeBoard, "due", "", s.dueList),
 		recordsSection.page("/records", access.SeeRecords, "records", "Search", s.searchRecords),
 		recordsSection.page("/records/ledger", access.SeeRecords, "ledger", "Ledger", s.ledger),
-		{method: http.MethodPost, path: "/records/ledger", need: access.SeeRecords, handle: s.compareLedger},
+		post("/records/ledger", desk.ToCompareLedger, s.compareLedger),
 		get("/records/ledger/checkpoint.txt", access.SeeRecords, "", "", s.checkpointFile),
 		get("/records/ledger/key.txt", access.SeeRecords, "", "", s.keyFile),
 		get("/records/ledger/verify.sh", access.SeeRecords, "", "", s.verifyFile),
@@ -20,7 +19,7 @@ func (s *Server) recordRoutes() []route {
 		recordsSection.page("/records/{id}", access.SeeScope, "record", "", s.record),
 		get("/records/{id}/record.json", access.SeeRecords, "", "", s.recordFile),
 		get("/records/{id}/record.tlog-proof", access.SeeRecords, "", "", s.proofFile),
-		post("/records/{id}/void", access.RecordStep, s.voidRecord),
-		post("/records/{id}/correct", access.RecordStep, s.correctReading),
+		post("/records/{id}/void", desk.ToVoid, s.voidRecord),
+		post("/records/{id}/correct", desk.ToRead, s.correctReading),
 	}
 }

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	rulebook "rinsate/internal/domain/policy"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
@@ -61,7 +60,7 @@ func (s *Server) rules(x *exchange) error {
 	if q.Get("done") == "adopted" {
 		page.Said = "The rule set is adopted. It judges from now on; earlier decisions keep the edition that made them."
 	}
-	if x.may(access.Adopt) {
+	if x.can(desk.ToAdoptFrom) {
 		page.Edit, page.Text = s.url(rulesHref+"/edit"), s.url(rulesHref+"/text")
 	}
 	err = s.view(x.r.Context(), func(v desk.View) error {

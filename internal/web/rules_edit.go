@@ -40,11 +40,11 @@ const rulesLimit = 4 * rulebook.MaxSize
 func (s *Server) rulesRoutes() []route {
 	return []route{
 		setUpSection.page(rulesHref, access.SeeSetUp, "set-up-rules", "Rules", s.rules),
-		setUpSection.page(rulesHref+"/edit", access.Adopt, "set-up-rules-edit", "", s.rulesEdit),
-		setUpSection.page(rulesHref+"/text", access.Adopt, "set-up-rules-text", "", s.rulesText),
-		setUpSection.page(rulesHref+"/preview", access.Adopt, "set-up-rules-preview", "", s.rulesPast),
-		{method: http.MethodPost, path: rulesHref + "/preview", need: access.Adopt, handle: s.rulesPreview, limit: rulesLimit},
-		{method: http.MethodPost, path: rulesHref, need: access.Adopt, handle: s.rulesAdopt, limit: rulesLimit},
+		setUpSection.form(rulesHref+"/edit", desk.ToAdoptFrom, "set-up-rules-edit", s.rulesEdit),
+		setUpSection.form(rulesHref+"/text", desk.ToAdoptFrom, "set-up-rules-text", s.rulesText),
+		setUpSection.form(rulesHref+"/preview", desk.ToTryRules, "set-up-rules-preview", s.rulesPast),
+		send(rulesHref+"/preview", desk.ToTryRules, rulesLimit, s.rulesPreview),
+		send(rulesHref, desk.ToAdoptFrom, rulesLimit, s.rulesAdopt),
 	}
 }
 
@@ -427,7 +427,7 @@ func (s *Server) preview(x *exchange, status int, p previewPage) error {
 		return s.textAgain(x, http.StatusBadRequest, p.Base, p.Text, "The text is no rule set yet; nothing was stored.", nil)
 	}
 	p.Cite, p.Action, p.Preview, p.Back = rules.Cite(), s.url(rulesHref), s.url(rulesHref+"/preview"), s.url(rulesHref)
-	p.Unverified, p.Prove = rules.Unverified(), !x.visit.Session.MaySign(s.now())
+	p.Unverified, p.Prove = rules.Unverified(), x.unsigned()
 	if p.ID == "" {
 		p.ID = x.form(sent{}, "new").ID
 	}

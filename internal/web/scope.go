@@ -149,8 +149,8 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 			return err
 		}
 		for i, f := range page.Files {
-			if x.mayVoid(f.By) {
-				page.Files[i].Void = x.form(was, "void-"+f.ID)
+			if page.Files[i].Void, err = x.voidForm(v, was, ledger.ID(f.ID)); err != nil {
+				return err
 			}
 		}
 		if page.History, err = s.historyLines(v, i.Tag, 0, now, records, clock); err != nil {
@@ -309,10 +309,15 @@ func (s *Server) inspections(trips []desk.Turnaround, clock clock) []stepLine {
 func (s *Server) fillForms(page *scopePage, v desk.View, x *exchange, was sent, trips []desk.Turnaround) error {
 	f, now, clock := &page.Forms, s.now(), s.clockOf(v)
 	f.Base, f.Kinds = page.Href, dossier.Kinds
-	if x.may(access.PlaceHold) {
-		f.Hold, f.Request, f.File = x.form(was, "hold"), x.form(was, "request"), x.form(was, "file")
+	for form, act := range map[**form]struct {
+		name string
+		act  access.Act
+	}{&f.Hold: {"hold", desk.ToPlaceHold}, &f.Request: {"request", desk.ToAsk}, &f.File: {"file", desk.ToAttach}} {
+		if x.can(act.act) {
+			*form = x.form(was, act.name)
+		}
 	}
-	if x.may(access.RecordStep) {
+	if x.can(desk.ToRecordRepair) {
 		f.Repair = x.form(was, "repair")
 		for _, field := range []string{"sent", "returned"} {
 			if f.Repair.Typed[field] == "" {
@@ -337,13 +342,13 @@ func (s *Server) fillForms(page *scopePage, v desk.View, x *exchange, was sent, 
 			}
 		}
 	}
-	if !x.may(access.LiftHold) {
+	if !x.can(desk.ToLiftHold) {
 		return nil
 	}
 	open, err := v.Liftables(page.Tag, now)
 	for _, l := range open {
 		f.Lifts = append(f.Lifts, liftForm{
-			form: x.form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: !x.visit.Session.MaySign(now),
+			form: x.form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: x.unsigned(),
 			Hold: holdLine{At: clock(l.At), By: l.By, Reason: l.Reason, Href: s.recordHref(l.ID)},
 		})
 	}

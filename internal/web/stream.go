@@ -11,7 +11,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
@@ -329,7 +328,7 @@ func (s *Server) fillStream(page *streamPage, v desk.View, x *exchange, stream d
 		}
 		page.FalseAlarms = fmt.Sprintf("%.2g false alarms a month over all streams, which have %.0f readings in a month", float64(d.PerMonth), float64(d.Promise.Readings))
 	}
-	if !x.may(access.Adopt) || page.Waiting {
+	if !x.can(desk.ToAdoptChart) || page.Waiting {
 		return
 	}
 	// What would be adopted is looked at only when somebody wants to: every reading since the last break is
@@ -347,7 +346,7 @@ func (s *Server) adoptForm(stream desk.Stream, x *exchange, was sent) *adoptForm
 	q.Set("system", stream.Key.System)
 	q.Set("kit", stream.Key.Kit)
 	f := adoptForm{
-		form: x.form(was, "adopt"), Action: addressOf(s.url("/trends/"+url.PathEscape(stream.Key.Scope)+"/"+string(stream.Key.Point)), q), Holds: stream.Chart != "", Prove: !x.visit.Session.MaySign(s.now()),
+		form: x.form(was, "adopt"), Action: addressOf(s.url("/trends/"+url.PathEscape(stream.Key.Scope)+"/"+string(stream.Key.Point)), q), Holds: stream.Chart != "", Prove: x.unsigned(),
 		Alarming: stream.Standing() != desk.Calm && stream.Standing() != desk.Over && stream.Baseline != nil,
 	}
 	b, why, err := stream.Proposed(0)

@@ -119,7 +119,7 @@ func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error 
 	if x.who == nil || x.r.URL.Path == s.url("/wall") {
 		page.Live = s.url("/wall/live")
 	}
-	if x.may(access.RecordStep) && !page.Wall {
+	if x.can(desk.ToHandOver) && !page.Wall {
 		page.Note = &note
 	}
 	now := s.now()

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 )
@@ -45,8 +44,8 @@ func (s *Server) fillAdopt(x *exchange, page *workshopPage, d desk.Studied, l re
 		return err
 	}
 	a.Cultures = len(cultures)
-	if x.may(access.Adopt) {
-		a.Form, a.Prove = &sent, !x.visit.Session.MaySign(s.now())
+	if x.can(desk.ToAdoptDerived) {
+		a.Form, a.Prove = &sent, x.unsigned()
 		if sent.ID == "" {
 			a.Form = x.form(sentNone, "adopt")
 		}
