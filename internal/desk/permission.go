@@ -211,13 +211,16 @@ func (v View) entered(old store.Kept) (e access.Entered, err error) {
 	return e, err
 }
 
-// followed says whether something else of a scope was recorded after a record: by a person, and not by the
-// rules, whose records name what they follow from.
+// byRules are the types of what the rules add to an act, in its transaction and naming what it follows from.
+var byRules = []string{store.TypeRound, store.TypeHold, store.TypeLift, store.TypeSuspect}
+
+// followed says whether something else of a scope was recorded after a record, but for what the rules added to
+// the record itself.
 func (v View) followed(tag string, old store.Kept) (found bool, err error) {
 	follows := map[ledger.ID]bool{old.ID: true}
 	err = v.tx.EventsAfter(tag, old.Seq, func(k store.Kept) error {
-		_, done := writtenBy[k.Type]
-		if !done && slices.ContainsFunc(k.Because, func(id ledger.ID) bool { return follows[id] }) {
+		added := k.Recorded == old.Recorded && slices.Contains(byRules, k.Type)
+		if added && slices.ContainsFunc(k.Because, func(id ledger.ID) bool { return follows[id] }) {
 			follows[k.ID] = true
 		} else {
 			found = true
