@@ -10,7 +10,7 @@ FUZZTIME ?= 3s
 LIKE ?=
 export FUZZTIME
 
-.PHONY: help run test bench lint fuzz build tools deadcode snapshot snapshot-compare
+.PHONY: help run test anyday bench lint fuzz build tools deadcode snapshot snapshot-compare
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-16s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -21,6 +21,9 @@ run: ## build and run the demo, or another command with ARGS="..."
 test: ## set up what is missing, then run every check, as CI does
 	@scripts/setup-tests.sh
 	@scripts/test.sh
+
+anyday: ## play the command line and the demo as on other days and in other zones; takes minutes
+	@scripts/anyday.sh
 
 bench: ## run the benchmarks; narrow with BENCH=Name
 	$(GO) test -run '^$$' -bench '$(BENCH)' -benchmem ./...

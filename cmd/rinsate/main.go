@@ -13,10 +13,11 @@ import (
 	"rinsate/internal/cli"
 )
 
-func main() {
+func main() { os.Exit(run(time.Now)) }
+
+// run is the whole program; clock is the only one that it has.
+func run(clock func() time.Time) int {
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
-	code := cli.Run(ctx, os.Args[1:], cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}, time.Now)
-	stop()
-	os.Exit(code)
+	return cli.Run(ctx, os.Args[1:], cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}, clock)
 }

@@ -16,7 +16,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"rinsate": main})
+	testscript.Main(m, map[string]func(){"rinsate": played})
 }
 
 // TestScripts runs each command as a person would. The example files of the repository are in
@@ -26,6 +26,7 @@ func TestScripts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	now, zone := orUsual(os.Getenv(nowEnv), usualNow), orUsual(os.Getenv(zoneEnv), "UTC")
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		UpdateScripts:       os.Getenv("UPDATE_SCRIPTS") != "",
@@ -34,7 +35,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("EXAMPLES", examples)
 			e.Setenv("RINSATE_DATA", filepath.Join(e.WorkDir, "data"))
-			return nil
+			return setClock(e, now, zone)
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"exits": exits, "note2openssl": note2openssl, "rows": rows, "longline": longline,

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net"
 	"os"
@@ -15,6 +16,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
+	"rinsate/internal/web"
 )
 
 func (a *app) demoCommand() *cobra.Command {
@@ -22,13 +24,20 @@ func (a *app) demoCommand() *cobra.Command {
 	var turnarounds int
 	var o serving
 	c := &cobra.Command{
-		Use: "demo", Short: "Build an invented hospital with a year of records and show today's list",
+		Use: "demo", Short: "Build an invented hospital with a year of records, serve its pages and show today's list",
 		Long: `Build an invented hospital with a year of records in a new folder (--data, or a fresh
-temporary one) and show today's list: what is due, what is held and why, what may be
-used until when, and the last decisions. Then serve its pages to this machine, until
-Ctrl-C; --once prints and ends, and so does --json. Everything in it is invented.`,
+temporary one) and serve its pages to this machine, until Ctrl-C. The pages are open at
+once, while the year is still being recorded; when it is complete, today's list is
+printed: what is due, what is held and why, what may be used until when, and the last
+decisions. --once builds, prints the list and ends, and so does --json. Everything in it
+is invented.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if !once && !a.json {
+				if host, _, err := net.SplitHostPort(o.listen); err != nil || !loopback(host) {
+					return usageError{fmt.Errorf("--listen %q: the demo's passwords are known to everybody, so that it is served to this machine only, such as at %s", o.listen, usualAddress)}
+				}
+			}
 			if !c.Flags().Changed("data") {
 				dir, err := os.MkdirTemp("", "rinsate-demo-")
 				if err != nil {
@@ -38,26 +47,24 @@ Ctrl-C; --once prints and ends, and so does --json. Everything in it is invented
 			}
 			fmt.Fprintf(a.Err, "building an invented hospital in %s …\n", a.data)
 			start := a.clock()
-			summary, err := demo.Build(c.Context(), a.data, demo.Options{Today: start, Turnarounds: turnarounds})
+			options := demo.Options{Today: start, Turnarounds: turnarounds}
+			if !once && !a.json {
+				return a.serveDemo(c, start, options, o)
+			}
+			summary, err := demo.Build(c.Context(), a.data, options)
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(a.Err, "%d turnarounds, %d readings, %d records in %s\n", summary.Turnarounds, summary.Readings, summary.Records, a.clock().Sub(start).Round(100*time.Millisecond))
+			a.built(summary, start)
 			// Whoever looks at the list looks at it as of the instant it was built for.
-			running := a.clock
 			a.clock = func() time.Time { return start }
 			if err := a.open(c.Context(), func(d *desk.Desk) error { return a.today(c, d) }); err != nil {
 				return err
 			}
-			if a.json {
-				return nil
+			if !a.json {
+				a.tryNext()
 			}
-			a.tryNext()
-			if once {
-				return nil
-			}
-			a.clock = running
-			return a.open(c.Context(), func(d *desk.Desk) error { return a.serveDemo(c.Context(), d, o) })
+			return nil
 		},
 	}
 	c.Flags().BoolVar(&once, "once", false, "print and exit")
@@ -66,11 +73,52 @@ Ctrl-C; --once prints and ends, and so does --json. Everything in it is invented
 	return c
 }
 
-// serveDemo makes the invented people's accounts and serves the pages.
-func (a *app) serveDemo(ctx context.Context, d *desk.Desk, o serving) error {
-	if host, _, err := net.SplitHostPort(o.listen); err != nil || !loopback(host) {
-		return usageError{fmt.Errorf("--listen %q: the demo's passwords are known to everybody, so that it is served to this machine only, such as at %s", o.listen, usualAddress)}
+// built says what was made.
+func (a *app) built(s demo.Summary, start time.Time) {
+	fmt.Fprintf(a.Err, "%d turnarounds, %d readings, %d records in %s\n", s.Turnarounds, s.Readings, s.Records, a.clock().Sub(start).Round(100*time.Millisecond))
+}
+
+// serveDemo serves the invented hospital's pages while its year is recorded, and from then on as of now.
+// The door has the present all the time: a session must not end because the year goes by in seconds.
+func (a *app) serveDemo(c *cobra.Command, start time.Time, options demo.Options, o serving) (err error) {
+	ctx, stop := context.WithCancelCause(c.Context())
+	defer stop(nil)
+	year, err := demo.Begin(ctx, a.data, options, a.clock)
+	if err != nil {
+		return err
 	}
+	defer func() { err = errors.Join(err, year.DB.Close()) }()
+	d := desk.New(year.DB)
+	filled := make(chan struct{})
+	go func() {
+		defer close(filled)
+		if err := a.fillDemo(ctx, c, year, d, start); err != nil {
+			stop(err)
+		}
+	}()
+	o.wall = true
+	err = a.serve(ctx, d, o, web.Options{
+		Clock: func() time.Time { return year.DB.Now().Time() }, Demo: true, Filling: year.Share,
+		Door: identity.NewDoor(d.DB, access.Standard).Beside(a.clock),
+	})
+	failed := context.Cause(ctx)
+	if err != nil { // nobody sees the year go by
+		stop(err)
+	}
+	<-filled
+	switch _, more := year.Share(); {
+	case err != nil:
+		return err
+	case failed != nil && c.Context().Err() == nil:
+		return failed
+	case more:
+		fmt.Fprintf(a.Err, "ended before the year was complete; %s holds a part of it and can be removed\n", a.data)
+	}
+	return nil
+}
+
+// fillDemo makes the invented people's accounts, lets the year go by, and shows today's list.
+func (a *app) fillDemo(ctx context.Context, c *cobra.Command, year *demo.Year, d *desk.Desk, start time.Time) error {
 	if err := demo.AddAccounts(ctx, identity.NewDoor(d.DB, access.Standard)); err != nil {
 		return err
 	}
@@ -80,8 +128,16 @@ func (a *app) serveDemo(ctx context.Context, d *desk.Desk, o serving) error {
 		rows[i] = []string{x.Code, access.Words(x.Roles), x.Password, x.Badge, x.PIN}
 	}
 	a.printTable([]string{"code", "role", "password", "badge", "PIN"}, rows)
-	o.wall = true
-	return a.serve(ctx, d, o, true)
+	summary, err := year.Record(ctx)
+	if err != nil {
+		return err
+	}
+	a.built(summary, start)
+	if err := a.today(c, d); err != nil {
+		return err
+	}
+	a.tryNext()
+	return nil
 }
 
 // lastShown is how many of the latest decisions today's list shows.

@@ -8,10 +8,8 @@ import (
 	"net/http"
 	"net/http/cookiejar"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"testing"
-	"time"
 
 	"rinsate/internal/store"
 )
@@ -25,14 +23,9 @@ func TestFirstRun(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan int, 1)
 	go func() {
-		ended <- Run(ctx, []string{"--data", data, "init", "--pages", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, time.Now)
+		ended <- Run(ctx, []string{"--data", data, "init", "--pages", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock)
 	}()
-	address := regexp.MustCompile(`http://localhost:\d+/first-run/\S+`)
-	for deadline := time.Now().Add(10 * time.Second); !address.MatchString(talk.String()); time.Sleep(10 * time.Millisecond) {
-		if time.Now().After(deadline) {
-			t.Fatalf("no address: %s", talk.String())
-		}
-	}
+	at := talk.wait(t, `http://localhost:\d+/first-run/\S+`, ended)
 	if err := store.Vacant(data); err != nil {
 		t.Errorf("something was made before the form was sent: %v", err)
 	}
@@ -40,8 +33,7 @@ func TestFirstRun(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := &http.Client{Jar: jar, Timeout: 20 * time.Second, Transport: &http.Transport{DisableKeepAlives: true}}
-	at := address.FindString(talk.String())
+	c := &http.Client{Jar: jar, Transport: &http.Transport{DisableKeepAlives: true}}
 	send := func(r *http.Request) string {
 		t.Helper()
 		a, err := c.Do(r)
@@ -92,19 +84,14 @@ func TestFirstRun(t *testing.T) {
 		t.Errorf("the board:\n%s", page)
 	}
 	stop()
-	select {
-	case code := <-ended:
-		if code != exitDone || !strings.Contains(talk.String(), "data folder "+data) {
-			t.Errorf("it ended with %d: %s", code, talk.String())
-		}
-	case <-time.After(20 * time.Second):
-		t.Fatal("it did not end")
+	if code := <-ended; code != exitDone || !strings.Contains(talk.String(), "data folder "+data) {
+		t.Errorf("it ended with %d: %s", code, talk.String())
 	}
 	var out bytes.Buffer
-	if code := Run(t.Context(), []string{"--data", data, "user", "list"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, time.Now); code != exitDone || !strings.Contains(out.String(), "lead, administrator") {
+	if code := Run(t.Context(), []string{"--data", data, "user", "list"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, clock); code != exitDone || !strings.Contains(out.String(), "lead, administrator") {
 		t.Errorf("%d: %s", code, out.String())
 	}
-	if code := Run(t.Context(), []string{"--data", data, "ledger", "verify"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, time.Now); code != exitDone {
+	if code := Run(t.Context(), []string{"--data", data, "ledger", "verify"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock); code != exitDone {
 		t.Errorf("the ledger: %d: %s", code, talk.String())
 	}
 }

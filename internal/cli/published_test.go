@@ -10,9 +10,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"rinsate/internal/cli"
+	"rinsate/internal/store/storetest"
 )
 
 // The published studies give counts, not single readings. Each test below makes a file with as many
@@ -63,7 +63,7 @@ func check(t *testing.T, models, fleet, levels, readings string) (summary, []map
 		}
 	}
 	var out, talk bytes.Buffer
-	code := cli.Run(context.Background(), args, cli.Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, time.Now)
+	code := cli.Run(context.Background(), args, cli.Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, storetest.NewClock().Now)
 	var printed struct {
 		Readings []map[string]any `json:"readings"`
 		Summary  summary          `json:"summary"`
@@ -262,7 +262,7 @@ func BenchmarkCheck(b *testing.B) {
 	b.ResetTimer()
 	for range b.N {
 		args := []string{"check", readings, "--models", models, "--fleet", fleet, "--levels", levels}
-		if code := cli.Run(context.Background(), args, cli.Streams{In: strings.NewReader(""), Out: sink, Err: os.Stderr}, time.Now); code != 3 {
+		if code := cli.Run(context.Background(), args, cli.Streams{In: strings.NewReader(""), Out: sink, Err: os.Stderr}, storetest.NewClock().Now); code != 3 {
 			b.Fatalf("exit %d", code)
 		}
 	}

@@ -41,7 +41,9 @@ may have a path, such as https://pc-7.example/rinsate.
 Accounts are made with: rinsate user add`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error { return a.serve(c.Context(), d, o, false) })
+			return a.open(c.Context(), func(d *desk.Desk) error {
+				return a.serve(c.Context(), d, o, web.Options{Clock: a.clock, Door: identity.NewDoor(d.DB, access.Standard)})
+			})
 		},
 	}
 	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port to listen on")
@@ -53,7 +55,7 @@ Accounts are made with: rinsate user add`,
 }
 
 // serve serves until the context ends.
-func (a *app) serve(ctx context.Context, d *desk.Desk, o serving, invented bool) error {
+func (a *app) serve(ctx context.Context, d *desk.Desk, o serving, pages web.Options) error {
 	certificate, err := o.tls()
 	if err != nil {
 		return err
@@ -67,10 +69,9 @@ func (a *app) serve(ctx context.Context, d *desk.Desk, o serving, invented bool)
 		l.Close() //nolint:errcheck // nothing was served on it
 		return err
 	}
-	s, err := web.New(d, web.Options{
-		Base: base, Clock: a.clock, Log: slog.New(slog.NewTextHandler(a.Err, nil)), Demo: invented, Wall: o.wall,
-		Door: identity.NewDoor(d.DB, access.Standard), Proxied: base.Scheme == "https" && certificate == nil,
-	})
+	pages.Base, pages.Log, pages.Wall = base, slog.New(slog.NewTextHandler(a.Err, nil)), o.wall
+	pages.Proxied = base.Scheme == "https" && certificate == nil
+	s, err := web.New(d, pages)
 	if err != nil {
 		l.Close() //nolint:errcheck // nothing was served on it
 		return err

@@ -22,6 +22,7 @@ import (
 	"time"
 
 	"rinsate/internal/domain/policy"
+	"rinsate/internal/store/storetest"
 )
 
 func TestAddresses(t *testing.T) {
@@ -59,13 +60,53 @@ func TestAddresses(t *testing.T) {
 type lines struct {
 	mu sync.Mutex
 	b  bytes.Buffer
+	// more is closed when something is written.
+	more chan struct{}
+	// opened, when there is one, is what writing waits for.
+	opened chan struct{}
 }
 
 func (l *lines) Write(p []byte) (int, error) {
+	if l.opened != nil {
+		<-l.opened
+	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	if l.more != nil {
+		close(l.more)
+		l.more = nil
+	}
 	return l.b.Write(p)
 }
+
+// wait waits until a command has written what a pattern finds, and returns its last group. The command
+// must not end before.
+func (l *lines) wait(t *testing.T, pattern string, ended <-chan int) string {
+	t.Helper()
+	wanted := regexp.MustCompile(pattern)
+	for {
+		l.mu.Lock()
+		if l.more == nil {
+			l.more = make(chan struct{})
+		}
+		more, found := l.more, wanted.FindStringSubmatch(l.b.String())
+		l.mu.Unlock()
+		if found != nil {
+			return found[len(found)-1]
+		}
+		select {
+		case <-more:
+		case code := <-ended:
+			t.Fatalf("it ended with %d: %s", code, l.String())
+		}
+	}
+}
+
+// present is when the commands of these tests run.
+var present = storetest.NewClock().Now()
+
+// clock is their clock.
+var clock = storetest.Ticking(0)
 
 func (l *lines) String() string {
 	l.mu.Lock()
@@ -80,7 +121,7 @@ func certificate(t *testing.T) (cert, key string, pool *x509.CertPool) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	template := &x509.Certificate{SerialNumber: big.NewInt(1), DNSNames: []string{"localhost"}, NotAfter: time.Now().Add(time.Hour), IsCA: true, BasicConstraintsValid: true}
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), DNSNames: []string{"localhost"}, NotBefore: present.Add(-time.Hour), NotAfter: present.Add(time.Hour), IsCA: true, BasicConstraintsValid: true}
 	der, err := x509.CreateCertificate(rand.Reader, template, template, private.Public(), private)
 	if err != nil {
 		t.Fatal(err)
@@ -116,7 +157,7 @@ func TestServe(t *testing.T) {
 	t.Parallel()
 	data := filepath.Join(t.TempDir(), "data")
 	run := func(ctx context.Context, err io.Writer, args ...string) int {
-		return Run(ctx, append([]string{"--data", data}, args...), Streams{In: strings.NewReader(""), Out: io.Discard, Err: err}, time.Now)
+		return Run(ctx, append([]string{"--data", data}, args...), Streams{In: strings.NewReader(""), Out: io.Discard, Err: err}, clock)
 	}
 	var talk lines
 	if code := run(t.Context(), &talk, "init", "--site", "S1", "--name", "Test site", "--zone", "Europe/Berlin", "--rules", rulesFile(t), "--by", "L-01"); code != exitDone {
@@ -128,23 +169,10 @@ func TestServe(t *testing.T) {
 	go func() {
 		ended <- run(ctx, &talk, "serve", "--listen", "127.0.0.1:0", "--tls-cert", cert, "--tls-key", key)
 	}()
-	address := ""
-	for deadline := time.Now().Add(10 * time.Second); address == ""; {
-		if m := regexp.MustCompile(`pages at (https://localhost:\d+)`).FindStringSubmatch(talk.String()); m != nil {
-			address = m[1]
-		}
-		select {
-		case code := <-ended:
-			t.Fatalf("it ended with %d: %s", code, talk.String())
-		case <-time.After(10 * time.Millisecond):
-		}
-		if time.Now().After(deadline) {
-			t.Fatalf("it never served: %s", talk.String())
-		}
-	}
-	transport := &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}, ForceAttemptHTTP2: true}
+	address := talk.wait(t, `pages at (https://localhost:\d+)`, ended)
+	transport := &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool, Time: func() time.Time { return present }}, ForceAttemptHTTP2: true}
 	defer transport.CloseIdleConnections()
-	r, err := (&http.Client{Transport: transport, Timeout: 10 * time.Second}).Get(address + "/gate/none")
+	r, err := (&http.Client{Transport: transport}).Get(address + "/gate/none")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -157,13 +185,71 @@ func TestServe(t *testing.T) {
 		t.Errorf("status %d over HTTP/%d, %v", r.StatusCode, r.ProtoMajor, r.Header)
 	}
 	stop()
-	select {
-	case code := <-ended:
-		if code != exitDone {
-			t.Errorf("it ended with %d: %s", code, talk.String())
+	if code := <-ended; code != exitDone {
+		t.Errorf("it ended with %d: %s", code, talk.String())
+	}
+}
+
+// The invented hospital's pages are open while its year is recorded; the list is printed when it is
+// complete.
+func TestServeDemo(t *testing.T) {
+	t.Parallel()
+	data := filepath.Join(t.TempDir(), "data")
+	talk, out := lines{}, lines{opened: make(chan struct{})} // who may sign in is printed before the year begins
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan int, 1)
+	go func() {
+		ended <- Run(ctx, []string{"--data", data, "demo", "--turnarounds", "300", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, storetest.Ticking(0))
+	}()
+	address := talk.wait(t, `pages at (http://localhost:\d+)`, ended)
+	get := func(path string) string {
+		t.Helper()
+		r, err := http.Get(address + path)
+		if err != nil {
+			t.Fatal(err)
 		}
-	case <-time.After(20 * time.Second):
-		t.Error("it did not end")
+		defer r.Body.Close() //nolint:errcheck // read to its end
+		body, err := io.ReadAll(r.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(body)
+	}
+	if page := get("/wall"); !strings.Contains(page, "The invented year is being recorded: ") {
+		t.Errorf("the wall at the beginning:\n%s", page)
+	}
+	close(out.opened)
+	out.wait(t, `(rinsate --data \S+ ledger export)`, ended)
+	for _, part := range []string{"Sign in as", "morning list before coffee", "Due to be sampled", "Last decisions"} {
+		if !strings.Contains(out.String(), part) {
+			t.Errorf("it does not print %q:\n%s", part, out.String())
+		}
+	}
+	if page := get("/wall"); strings.Contains(page, "data-filling") || !strings.Contains(page, "D-04") {
+		t.Errorf("the wall at the end:\n%s", page)
+	}
+	http.DefaultClient.CloseIdleConnections()
+	stop()
+	if code := <-ended; code != exitDone || strings.Contains(talk.String(), "before the year was complete") {
+		t.Errorf("it ended with %d: %s", code, talk.String())
+	}
+}
+
+// Whoever ends the demo early is told what is left behind.
+func TestDemoEndedEarly(t *testing.T) {
+	t.Parallel()
+	data := filepath.Join(t.TempDir(), "data")
+	talk, out := lines{}, lines{opened: make(chan struct{})} // who may sign in is printed before the year begins
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan int, 1)
+	go func() {
+		ended <- Run(ctx, []string{"--data", data, "demo", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, storetest.Ticking(0))
+	}()
+	talk.wait(t, `(pages at)`, ended)
+	stop()
+	close(out.opened)
+	if code := <-ended; code != exitDone || !strings.Contains(talk.String(), "ended before the year was complete; "+data) || strings.Contains(out.String(), "Last decisions") {
+		t.Errorf("it ended with %d: %s", code, talk.String())
 	}
 }
 
@@ -179,9 +265,9 @@ func TestServeRefusals(t *testing.T) {
 		data := filepath.Join(t.TempDir(), "data")
 		var talk lines
 		if c.args[0] == "serve" {
-			Run(t.Context(), []string{"--data", data, "init", "--site", "S1", "--name", "Test site", "--zone", "Europe/Berlin", "--rules", rulesFile(t), "--by", "L-01"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, time.Now)
+			Run(t.Context(), []string{"--data", data, "init", "--site", "S1", "--name", "Test site", "--zone", "Europe/Berlin", "--rules", rulesFile(t), "--by", "L-01"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock)
 		}
-		code := Run(t.Context(), append([]string{"--data", data}, c.args...), Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, time.Now)
+		code := Run(t.Context(), append([]string{"--data", data}, c.args...), Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock)
 		if code != exitUsage || !strings.Contains(talk.String(), c.says) {
 			t.Errorf("%v: code %d, %s", c.args, code, talk.String())
 		}

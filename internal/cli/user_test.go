@@ -5,7 +5,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"rinsate/internal/store"
 )
@@ -17,7 +16,7 @@ func TestUserListNamesPasskeys(t *testing.T) {
 	run := func(args ...string) string {
 		t.Helper()
 		var out, errs bytes.Buffer
-		code := Run(t.Context(), append([]string{"--data", data}, args...), Streams{In: strings.NewReader("crumb lantern oboe drift\n"), Out: &out, Err: &errs}, time.Now)
+		code := Run(t.Context(), append([]string{"--data", data}, args...), Streams{In: strings.NewReader("crumb lantern oboe drift\n"), Out: &out, Err: &errs}, clock)
 		if code != exitDone {
 			t.Fatalf("%v: code %d, %s", args, code, errs.String())
 		}
@@ -29,7 +28,7 @@ func TestUserListNamesPasskeys(t *testing.T) {
 		if got := run("user", "list"); !strings.Contains(got, want) {
 			t.Errorf("with %d passkeys: want %q in\n%s", i, want, got)
 		}
-		db, err := store.Open(t.Context(), data, time.Now)
+		db, err := store.Open(t.Context(), data, clock)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -101,7 +101,7 @@ type trip struct {
 	kept map[scope.PointKind]float64
 
 	// What is out of the ordinary.
-	push      map[int]float64 // by attempt, in log10 RLU
+	push      map[int]float64 // by attempt, in log10 RLU; such an attempt is over the action level
 	tame      bool            // every reading is below the alert level
 	once      bool            // no further attempt is made
 	delayed   unit.Instant    // when manual cleaning begins
@@ -394,7 +394,7 @@ func (r reader) reading(s sampling.Sample, sample ledger.ID) reading.Judgement {
 	c := circumstances{
 		scope: r.Tag, person: r.by, kit: s.Kit, lot: s.Lot, meter: r.meter, system: r.service.system.name, point: r.point, at: at,
 	}
-	value := h.draw(c, r.left+r.kept[r.point]+r.push[r.attempt], r.tame)
+	value := h.draw(c, r.left+r.kept[r.point], r.push[r.attempt], r.tame)
 	j := h.judge(c, value)
 	e := h.entry(r.by)
 	first := value

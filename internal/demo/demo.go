@@ -72,25 +72,67 @@ type Summary struct {
 
 // Build makes a new data folder in dir, which must hold none yet, and fills it.
 func Build(ctx context.Context, dir string, o Options) (_ Summary, err error) {
+	y, err := Begin(ctx, dir, o, nil)
+	if err != nil {
+		return Summary{}, err
+	}
+	defer func() { err = errors.Join(err, y.DB.Close()) }() //nolint:contextcheck // a ledger is closed properly although nobody waits any more
+	return y.Record(ctx)
+}
+
+// Year is an invented hospital whose year has begun and is not yet on record.
+type Year struct {
+	// DB is the open data folder. Its clock is that of the year, which moves along with what is recorded,
+	// and from the end of Record on the present.
+	DB *store.DB
+
+	h       *hospital
+	present func() time.Time
+	over    atomic.Bool
+}
+
+// Begin makes a new data folder in dir, which must hold none yet, for an invented year; Record fills it.
+// Whoever looks at the year while it is recorded reads DB. present is the clock of DB from the end of
+// Record on; without it the year's clock stays where its records end.
+func Begin(ctx context.Context, dir string, o Options, present func() time.Time) (*Year, error) {
 	h, err := invent(o)
 	if err != nil {
-		return Summary{}, err
+		return nil, err
 	}
-	db, err := store.Create(ctx, dir, h.site(), h.clock)
-	if err != nil {
-		return Summary{}, err
+	y := &Year{h: h, present: present}
+	if y.DB, err = store.Create(ctx, dir, h.site(), y.clock); err != nil {
+		return nil, err
 	}
-	defer func() { err = errors.Join(err, db.Close()) }() //nolint:contextcheck // a ledger is closed properly although nobody waits any more
 	h.summary.First = h.instant()
-	if err := h.record(ctx, desk.New(db)); err != nil {
+	return y, nil
+}
+
+// Record lets the year go by. It is called once.
+func (y *Year) Record(ctx context.Context) (Summary, error) {
+	h := y.h
+	if err := h.record(ctx, desk.New(y.DB)); err != nil {
 		return Summary{}, err
 	}
+	y.over.Store(true)
 	h.summary.Stories = h.stories
-	err = db.Read(ctx, func(tx *store.Tx) error {
+	err := y.DB.Read(ctx, func(tx *store.Tx) (err error) {
 		h.summary.Records, err = tx.Size()
 		return err
 	})
 	return h.summary, err
+}
+
+func (y *Year) clock() time.Time {
+	if y.present != nil && y.over.Load() {
+		return y.present()
+	}
+	return y.h.clock()
+}
+
+// Share returns how much of the year is on record, and whether the rest is still to come.
+func (y *Year) Share() (share float64, more bool) {
+	begin := unit.At(y.h.begin)
+	return float64(y.h.instant()-begin) / float64(y.h.today-begin), !y.over.Load()
 }
 
 // hospital is the invented hospital while its year goes by.

@@ -32,6 +32,11 @@ type built struct {
 
 func build(t *testing.T, o demo.Options) built {
 	t.Helper()
+	return buildAt(t, today, o)
+}
+
+func buildAt(t *testing.T, today time.Time, o demo.Options) built {
+	t.Helper()
 	b := built{dir: t.TempDir()}
 	o.Today = today
 	var err error
@@ -121,6 +126,48 @@ func TestBuildKeepsASoundLedger(t *testing.T) {
 	}
 	if _, err := demo.Build(context.Background(), dir, demo.Options{Today: today}); fault.CodeOf(err) != fault.Conflict {
 		t.Errorf("a second hospital in the same folder: %v", err)
+	}
+}
+
+// Whoever looks at a year while it is recorded sees its own time go by; at its end the present comes.
+func TestYearIsSeenWhileItIsRecorded(t *testing.T) {
+	t.Parallel()
+	ctx := context.Background()
+	var y *demo.Year
+	var seen []float64
+	var sizes []int64
+	var err error
+	look := func(done, total int) {
+		share, more := y.Share()
+		if now := y.DB.Now(); !more || share < 0 || share >= 1 || now >= unit.At(today) || now < unit.At(today).AddDays(-13, y.DB.Zone()) {
+			t.Errorf("on day %d of %d: %v, %v, at %s", done, total, share, more, now)
+		}
+		seen = append(seen, share)
+		if err := y.DB.Read(ctx, func(tx *store.Tx) error {
+			n, err := tx.Size()
+			sizes = append(sizes, n)
+			return err
+		}); err != nil {
+			t.Error(err)
+		}
+	}
+	later := today.Add(40 * time.Second)
+	y, err = demo.Begin(ctx, t.TempDir(), demo.Options{Today: today, Turnarounds: 300, Progress: look}, func() time.Time { return later })
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := y.Record(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if share, more := y.Share(); more || share > 1 || len(seen) < 12 || !slices.IsSorted(seen) || !slices.IsSorted(sizes) || sizes[len(sizes)-1] >= s.Records {
+		t.Errorf("at the end %v, %v; before %v with %v of %d records", share, more, seen, sizes, s.Records)
+	}
+	if now := y.DB.Now(); now != unit.At(later) {
+		t.Errorf("at the end it is %s, want %s", now, later)
+	}
+	if err := y.DB.Close(); err != nil {
+		t.Error(err)
 	}
 }
 

@@ -28,7 +28,7 @@ const (
 	cleanedAgain    = 0.22 // how much a further cleaning takes away
 	keptAgain       = 0.6  // how much of what a point kept it keeps through a further cleaning
 	dimmerelScale   = -0.52
-	passingMargin   = 0.05 // how far below a level the readings stay that must pass
+	passingMargin   = 0.05 // how far below a level the readings stay that must pass, and over it those that must not
 )
 
 // means are the mean log10 RLU after manual cleaning on the Palewick scale.
@@ -88,15 +88,17 @@ func (h *hospital) expected(c circumstances) (mean float64, passing bool) {
 	return mean, passing
 }
 
-// draw returns the RLU of a reading: residue is what the cleaning and the point left, extra what a
-// story adds to this turnaround, and most the largest value when the reading must pass.
-func (h *hospital) draw(c circumstances, residue float64, tame bool) int {
+// draw returns the RLU of a reading: residue is what the cleaning and the point left, push what a story
+// adds to this attempt, which is then over the action level, and tame says that it must pass.
+func (h *hospital) draw(c circumstances, residue, push float64, tame bool) int {
 	mean, passing := h.expected(c)
-	x := mean + residue + h.normal(imprecision)
+	x := mean + residue + push + h.normal(imprecision)
 	level := h.levelOf(c.system, c.point)
 	switch {
 	case tame:
 		x = min(x, math.Log10(float64(level.Alert))-2*passingMargin)
+	case push > 0:
+		x = max(x, math.Log10(float64(level.Action))+passingMargin)
 	case passing:
 		x = min(x, math.Log10(float64(level.Action))-passingMargin)
 	}

@@ -355,7 +355,8 @@ func (h *hospital) plantEnd() {
 		t.use()
 		t.preClean()
 		t.clean()
-		t.at = h.today.Add(-25 * time.Minute)
+		// Right after midnight a little later, so that there is a sample of today.
+		t.at = max(h.today.Add(-25*time.Minute), h.hour(h.today, 0)+(h.today-h.hour(h.today, 0))/2).Add(-time.Minute)
 		t.collect(scope.OuterDistalEnd, 1, false)
 	})
 	end("B-04", "held by a lead: damage was seen at an inspection", 40*time.Hour, 20*time.Hour, func(t *trip) {

@@ -19,6 +19,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
 	"rinsate/internal/store"
+	"rinsate/internal/store/storetest"
 )
 
 // editions are those of a thing.
@@ -337,7 +338,7 @@ func TestSetUp(t *testing.T) {
 
 // A site that has nothing yet is told all of it, and nothing fails.
 func TestSetUpOfNothing(t *testing.T) {
-	db, err := store.Create(t.Context(), t.TempDir(), store.Site{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, time.Now)
+	db, err := store.Create(t.Context(), t.TempDir(), store.Site{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -83,7 +83,7 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 	} else if once, err = access.NewOnce(rand.Reader); err != nil {
 		return r, "", err
 	}
-	err = d.db.Write(ctx, func(tx *store.Tx) error {
+	err = d.Write(ctx, func(tx *store.Tx) error {
 		if err := e.Actor.Check(ToAddAccount, tx.Now); err != nil {
 			return err
 		}
@@ -124,7 +124,7 @@ func RecordAccess(tx *store.Tx, id ledger.ID, by string, a store.Account, change
 
 // change edits an account and records it, in one transaction.
 func (d *Door) change(ctx context.Context, act access.Act, e Entry, code string, change store.AccessChange, edit func(*store.Tx, *store.Account) error) (r Receipt, err error) {
-	err = d.db.Write(ctx, func(tx *store.Tx) error {
+	err = d.Write(ctx, func(tx *store.Tx) error {
 		if err := e.Actor.Check(act, tx.Now); err != nil {
 			return err
 		}
@@ -216,7 +216,7 @@ func startAnew(tx *store.Tx, a store.Account) error {
 // passwordFor judges and hashes a password for an account.
 func (d *Door) passwordFor(ctx context.Context, code, password string) (hash string, err error) {
 	var a store.Account
-	if err := d.db.Read(ctx, func(tx *store.Tx) (err error) {
+	if err := d.Read(ctx, func(tx *store.Tx) (err error) {
 		a, err = On(tx).Account(code)
 		return err
 	}); err != nil {

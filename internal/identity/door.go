@@ -29,8 +29,10 @@ import (
 // Door is where people come in: accounts, signing in, and sessions. Its slow hashes are computed outside
 // every transaction, and no more than two at a time.
 type Door struct {
-	db   *store.DB
-	cost access.Cost
+	db *store.DB
+	// clock is the door's own; nil where that of the records counts.
+	clock func() time.Time
+	cost  access.Cost
 	// hashing holds a place for each hash that may be computed at the same time: each takes a core and
 	// the memory of its cost.
 	hashing chan struct{}
@@ -48,6 +50,45 @@ const hashesAtOnce = 2
 func NewDoor(db *store.DB, cost access.Cost) *Door {
 	return &Door{db: db, cost: cost, hashing: make(chan struct{}, hashesAtOnce), matches: access.Hash.Matches, buckets: map[string]access.Bucket{}}
 }
+
+// Beside returns the same door with a clock of its own, for records whose clock runs ahead: an hour at the
+// door is an hour for whoever stands there. As long as the two differ nothing may go on record through it.
+func (d *Door) Beside(clock func() time.Time) *Door {
+	d.clock = clock
+	return d
+}
+
+// Now returns the present at the door.
+func (d *Door) Now() unit.Instant {
+	if d.clock == nil {
+		return d.db.Now()
+	}
+	return unit.At(d.clock())
+}
+
+// Write runs work in a transaction at the present of the door.
+func (d *Door) Write(ctx context.Context, work func(*store.Tx) error) error {
+	return d.db.Write(ctx, d.here(work))
+}
+
+// Read asks in the present of the door.
+func (d *Door) Read(ctx context.Context, ask func(*store.Tx) error) error {
+	return d.db.Read(ctx, d.here(ask))
+}
+
+// here makes a transaction one at the present of the door.
+func (d *Door) here(work func(*store.Tx) error) func(*store.Tx) error {
+	if d.clock == nil {
+		return work
+	}
+	return func(tx *store.Tx) error {
+		tx.Now = d.Now()
+		return work(tx)
+	}
+}
+
+// Site returns who keeps the records.
+func (d *Door) Site() store.Site { return d.db.Site() }
 
 // Entry is what an act on an account says about itself.
 type Entry struct {
@@ -226,7 +267,7 @@ type claim struct {
 // way around the wait. What happens is the same, and takes as long, whether or not there is such an
 // account: the same look-ups, the same write, one hash.
 func (d *Door) settle(ctx context.Context, c claim, then func(*store.Tx, *store.Account) error) error {
-	if wait := d.admit(c.from.Address, d.db.Now()); wait > 0 {
+	if wait := d.admit(c.from.Address, d.Now()); wait > 0 {
 		return &DeniedError{What: c.what, Wait: wait}
 	}
 	if err := d.enter(ctx); err != nil {
@@ -241,7 +282,7 @@ func (d *Door) settle(ctx context.Context, c claim, then func(*store.Tx, *store.
 	var a store.Account
 	var known bool
 	var now unit.Instant
-	if err := d.db.Write(ctx, func(tx *store.Tx) (err error) {
+	if err := d.Write(ctx, func(tx *store.Tx) (err error) {
 		now = tx.Now
 		if a, known, err = c.find(tx); err != nil {
 			return err
@@ -259,7 +300,7 @@ func (d *Door) settle(ctx context.Context, c claim, then func(*store.Tx, *store.
 			renewed = h.String()
 		}
 	}
-	return d.db.Write(ctx, func(tx *store.Tx) error {
+	return d.Write(ctx, func(tx *store.Tx) error {
 		again, known, err := c.find(tx)
 		if err != nil {
 			return err
@@ -449,19 +490,19 @@ func tokenDigest(token string) string { return access.Digest(access.TokenDigest,
 // Session returns who shows a token; use notes that an active session is in use, without which it locks. It is no error when
 // there is no such session: its State is access.Expired then. The roles are those of this instant.
 func (d *Door) Session(ctx context.Context, token string, use bool) (v Visit, err error) {
-	if err := d.db.Read(ctx, func(tx *store.Tx) (err error) {
+	if err := d.Read(ctx, func(tx *store.Tx) (err error) {
 		v, err = On(tx).Visit(token)
 		return err
 	}); err != nil {
 		return v, err
 	}
-	if !use || v.State != access.Active || d.db.Now().Sub(v.Session.Seen) < access.TouchEvery {
+	if !use || v.State != access.Active || d.Now().Sub(v.Session.Seen) < access.TouchEvery {
 		return v, nil
 	}
 	if d.db.Occupied() { // a look at a page does not wait for its end; the next one counts
 		return v, nil
 	}
-	err = d.db.Write(ctx, func(tx *store.Tx) (err error) {
+	err = d.Write(ctx, func(tx *store.Tx) (err error) {
 		// Looked at again, since it may have been locked or ended meanwhile.
 		if v, err = On(tx).Visit(token); err != nil || v.State != access.Active {
 			return err
@@ -474,7 +515,7 @@ func (d *Door) Session(ctx context.Context, token string, use bool) (v Visit, er
 
 // Lock locks a session until Unlock.
 func (d *Door) Lock(ctx context.Context, token string) error {
-	return d.db.Write(ctx, func(tx *store.Tx) error {
+	return d.Write(ctx, func(tx *store.Tx) error {
 		v, err := On(tx).Visit(token)
 		if err != nil || v.State == access.Expired {
 			return err
@@ -526,7 +567,7 @@ func (d *Door) ChangePassword(ctx context.Context, token, old, password string, 
 		return Pass{}, fault.Invalidf("the new password is the old one")
 	}
 	var v Visit
-	if err := d.db.Read(ctx, func(tx *store.Tx) (err error) {
+	if err := d.Read(ctx, func(tx *store.Tx) (err error) {
 		v, err = On(tx).Visit(token)
 		return err
 	}); err != nil {
@@ -583,7 +624,7 @@ func (d *Door) prove(ctx context.Context, token, secret string, from Source, als
 // in the same transaction.
 func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Account) claim, also func(*store.Tx, *store.Account) error, in ...access.State) (p Pass, err error) {
 	var v Visit
-	if err := d.db.Read(ctx, func(tx *store.Tx) (err error) {
+	if err := d.Read(ctx, func(tx *store.Tx) (err error) {
 		v, err = On(tx).Visit(token)
 		return err
 	}); err != nil {
@@ -619,7 +660,7 @@ func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Acco
 
 // SignOut ends a session; one that has ended already is no error.
 func (d *Door) SignOut(ctx context.Context, token string) error {
-	return d.db.Write(ctx, func(tx *store.Tx) error { return tx.EndSession(tokenDigest(token)) })
+	return d.Write(ctx, func(tx *store.Tx) error { return tx.EndSession(tokenDigest(token)) })
 }
 
 // SessionID is how a session is named on pages and in commands: the beginning of its token's digest, of
@@ -629,7 +670,7 @@ func SessionID(s store.Session) string { return s.Token[:min(len(s.Token), 12)] 
 // Revoke ends the session of an account with an id, or all of them when the id is empty, and says how
 // many it ended.
 func (d *Door) Revoke(ctx context.Context, e Entry, code, id string) (n int64, err error) {
-	err = d.db.Write(ctx, func(tx *store.Tx) error {
+	err = d.Write(ctx, func(tx *store.Tx) error {
 		act := ToRevoke
 		if e.Actor.Is(code) {
 			act = ToEndOwnSessions

@@ -947,3 +947,27 @@ func TestVouch(t *testing.T) {
 		t.Errorf("with a password that somebody else chose: %+v, %v", a, err)
 	}
 }
+
+// Where the clock of the records runs ahead by months, an hour at a door with a clock of its own is an hour.
+func TestDoorBesideADesk(t *testing.T) {
+	l := enter(t)
+	ctx := context.Background()
+	here := storetest.NewClock()
+	door := l.door.Beside(here.Now)
+	pass, err := door.SignIn(ctx, "T-01", right, bench7)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 3 {
+		l.now.Move(100 * 24 * time.Hour)
+		here.Move(2 * time.Minute)
+		v, err := door.Session(ctx, pass.Token, true)
+		if err != nil || v.State != access.Active || v.Session.Seen != here.At() {
+			t.Fatalf("after two minutes the session is %v, seen %s: %v", v.State, v.Session.Seen, err)
+		}
+	}
+	here.Move(30 * 24 * time.Hour)
+	if v, err := door.Session(ctx, pass.Token, true); err != nil || v.State != access.Expired {
+		t.Errorf("after a month the session is %v: %v", v.State, err)
+	}
+}

@@ -173,7 +173,7 @@ func keysAt(tb testing.TB, l *lobby, address string) *passkey.Passkeys {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	keys, err := passkey.New(l.db, l.door, base)
+	keys, err := passkey.New(l.door, base)
 	if err != nil {
 		tb.Fatal(err)
 	}

@@ -2,7 +2,6 @@ package store_test
 
 import (
 	"testing"
-	"time"
 
 	"rinsate/internal/store"
 )
@@ -11,7 +10,7 @@ import (
 func TestDisguise(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	db, err := store.Create(t.Context(), dir, testSite, time.Now)
+	db, err := store.Create(t.Context(), dir, testSite, clock)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -19,7 +18,7 @@ func TestDisguise(t *testing.T) {
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if db, err = store.Open(t.Context(), dir, time.Now); err != nil {
+	if db, err = store.Open(t.Context(), dir, clock); err != nil {
 		t.Fatal(err)
 	}
 	if db.Disguise("T-01") != first || first == second {
@@ -28,7 +27,7 @@ func TestDisguise(t *testing.T) {
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if other := open(t, time.Now); other.Disguise("T-01") == first {
+	if other := open(t, clock); other.Disguise("T-01") == first {
 		t.Error("another site has the same disguise")
 	}
 }

@@ -32,6 +32,9 @@ func TestSQLite(t *testing.T) {
 
 var testSite = store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}
 
+// clock is later than whatever the clocks of single tests show.
+var clock = storetest.Ticking(365 * 24 * time.Hour)
+
 // open makes a store and closes it at the end of the test.
 func open(t *testing.T, clock func() time.Time) *store.DB {
 	t.Helper()

@@ -13,7 +13,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
 	"pgregory.net/rapid"
@@ -321,7 +320,7 @@ func TestTamperingBesideTheRecords(t *testing.T) {
 		t.Run(test.name, func(t *testing.T) {
 			dir, _ := closedStore(t)
 			test.tamper(t, dir)
-			_, err := store.Open(context.Background(), dir, time.Now)
+			_, err := store.Open(context.Background(), dir, clock)
 			wantError(t, "open", err, fault.Broken, test.want)
 			if _, err := store.Verify(context.Background(), dir, nil, nil); err == nil {
 				t.Error("verification found nothing")

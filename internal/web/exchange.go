@@ -118,6 +118,9 @@ func (s *Server) serve(route route) http.Handler {
 			handle := route.handle
 			if !x.opens(route) {
 				handle = (*exchange).turnAway
+			} else if err := s.waitsForYear(route); err != nil {
+				x.fail(err)
+				return
 			}
 			if err := handle(x); err != nil {
 				x.fail(err)

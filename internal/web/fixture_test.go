@@ -232,8 +232,28 @@ func (b *site) ask(method, path string, role access.Role, change ...func(*http.R
 		f(r)
 	}
 	w := httptest.NewRecorder()
-	b.server.Handler().ServeHTTP(w, r)
+	if r.Context().Value(leavesAtOnce{}) == nil {
+		b.server.Handler().ServeHTTP(w, r)
+	} else {
+		ctx, leave := context.WithCancel(r.Context())
+		defer leave()
+		b.server.Handler().ServeHTTP(leaver{w, leave}, r.WithContext(ctx))
+	}
 	return answer{w.Code, w.Header(), w.Body.String()}
+}
+
+// leavesAtOnce in the context of a request says that its reader leaves when the page has begun.
+type leavesAtOnce struct{}
+
+// leaver hears a page only up to its first word.
+type leaver struct {
+	*httptest.ResponseRecorder
+	leave func()
+}
+
+func (l leaver) Flush() {
+	l.ResponseRecorder.Flush()
+	l.leave()
 }
 
 func (b *site) at() unit.Instant { return b.clock.At() }

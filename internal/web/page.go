@@ -75,6 +75,8 @@ type frame struct {
 	Page string
 	Site string
 	Demo bool
+	// Filling is how far an invented year is; nil when it is complete.
+	Filling *fillingFrame
 	// Who is who has signed in; nil when nobody has.
 	Who *person
 	// Nav are the pages that the person may open, a section being one of them, and Pages are those of the
@@ -110,6 +112,7 @@ func (x *exchange) show(status int, name string, bare bool, body any) error {
 	f := frame{Page: name, Demo: x.s.demo, Who: x.who, Bare: bare, Body: body}
 	if x.s.desk != nil { // before the first run there is none
 		zone := x.s.desk.DB.Zone()
+		f.Filling = x.s.fillingFrame()
 		f.Site, f.Now, f.Zone = x.s.desk.DB.Site().Name, x.s.now().In(zone), zone.String()
 	}
 	if !bare {

@@ -44,6 +44,9 @@ type Options struct {
 	Wall bool
 	// Door is where people sign in.
 	Door *identity.Door
+	// Filling says how much of an invented year is on record and whether more is to come; nil where
+	// nothing is invented meanwhile.
+	Filling func() (share float64, more bool)
 }
 
 // Server serves the pages of one site.
@@ -58,6 +61,7 @@ type Server struct {
 	clock     func() time.Time
 	log       *slog.Logger
 	demo      bool
+	filling   func() (share float64, more bool)
 	proxied   bool
 	pages     pages
 	help      help
@@ -91,7 +95,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	s.desk, s.door = d, o.Door
 	s.readings, s.computed, s.studies = replies{most: 2}, replies{most: 32}, replies{most: mostStudies}
 	s.filing = filing{most: 100_000, batch: 1000}
-	if s.passkeys, err = passkey.New(d.DB, o.Door, o.Base); err != nil {
+	if s.passkeys, err = passkey.New(o.Door, o.Base); err != nil {
 		return nil, err
 	}
 	if s.pages, err = s.loadPages(""); err != nil {
@@ -101,6 +105,9 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 		return nil, err
 	}
 	s.routes = s.table(o.Wall)
+	if s.filling != nil {
+		s.routes = append(s.routes, get("/filling", public, "", "", s.howFull))
+	}
 	for _, r := range s.routes {
 		s.mux.Handle(r.method+" "+s.prefix+r.path, s.serve(r))
 	}
@@ -114,7 +121,7 @@ func newShell(o Options) (*Server, error) {
 	}
 	s := &Server{
 		proxied: o.Proxied, base: o.Base, prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
-		clock: o.Clock, log: o.Log, demo: o.Demo, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
+		clock: o.Clock, log: o.Log, demo: o.Demo, filling: o.Filling, mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), closing: make(chan struct{}),
 	}
 	s.endLive = sync.OnceFunc(func() { close(s.closing) })
 	if s.log == nil {

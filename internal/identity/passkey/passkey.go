@@ -32,7 +32,6 @@ import (
 // for five minutes. The device always checks who holds it, by a finger, a face or a PIN of its own, so that
 // a passkey is two factors; where it comes from is not asked (no attestation).
 type Passkeys struct {
-	db      *store.DB
 	door    *identity.Door
 	library *webauthn.WebAuthn
 	host    string
@@ -78,7 +77,7 @@ var ErrCounter = errors.New("the counter of the passkey did not go up: there may
 
 // New returns the passkeys of pages that live under an address, for people who come in by a door; nil where no browser has any: by
 // an IP address, by a name of one part other than localhost, and without TLS on any other than this computer.
-func New(db *store.DB, d *identity.Door, base *url.URL) (*Passkeys, error) {
+func New(d *identity.Door, base *url.URL) (*Passkeys, error) {
 	host, port := strings.ToLower(base.Hostname()), base.Port()
 	if !havePasskeys(base.Scheme, host) {
 		return nil, nil
@@ -89,7 +88,7 @@ func New(db *store.DB, d *identity.Door, base *url.URL) (*Passkeys, error) {
 	}
 	wait := webauthn.TimeoutConfig{Timeout: questionHolds, TimeoutUVD: questionHolds}
 	library, err := webauthn.New(&webauthn.Config{
-		RPID: host, RPDisplayName: db.Site().Name, RPOrigins: []string{origin}, AttestationPreference: protocol.PreferNoAttestation,
+		RPID: host, RPDisplayName: d.Site().Name, RPOrigins: []string{origin}, AttestationPreference: protocol.PreferNoAttestation,
 		AuthenticatorSelection: protocol.AuthenticatorSelection{
 			RequireResidentKey: protocol.ResidentKeyRequired(), ResidentKey: protocol.ResidentKeyRequirementRequired, UserVerification: protocol.VerificationRequired,
 		},
@@ -100,7 +99,7 @@ func New(db *store.DB, d *identity.Door, base *url.URL) (*Passkeys, error) {
 	if err != nil {
 		return nil, fmt.Errorf("passkeys for %s: %w", origin, err)
 	}
-	return &Passkeys{db: db, door: d, library: library, host: host, asked: map[string]question{}}, nil
+	return &Passkeys{door: d, library: library, host: host, asked: map[string]question{}}, nil
 }
 
 // havePasskeys says whether browsers have passkeys at an address.
@@ -114,7 +113,7 @@ func (k *Passkeys) Counts(p store.Passkey) bool { return k != nil && p.Host == k
 
 // keep keeps a question until it is answered. When there are too many, the oldest is forgotten.
 func (k *Passkeys) keep(kind, shown string, q question) {
-	now := k.db.Now()
+	now := k.door.Now()
 	q.ends = now.Add(questionHolds)
 	k.mu.Lock()
 	defer k.mu.Unlock()
@@ -141,7 +140,7 @@ func (k *Passkeys) take(kind, shown string) (question, error) {
 	defer k.mu.Unlock()
 	q, ok := k.asked[key]
 	delete(k.asked, key)
-	if !ok || shown == "" || q.ends <= k.db.Now() {
+	if !ok || shown == "" || q.ends <= k.door.Now() {
 		return question{}, &fault.Error{Code: fault.Invalid, Message: "the device was asked too long ago, or has answered already", Hint: fmt.Sprintf("try again; there are %d minutes for it", int(questionHolds.Minutes()))}
 	}
 	return q, nil
@@ -224,7 +223,7 @@ func (k *Passkeys) SignIn(ctx context.Context, shown string, answer []byte, from
 // AskToUnlock begins to open the session of a token again with a passkey of the same person.
 func (k *Passkeys) AskToUnlock(ctx context.Context, token string) (options json.RawMessage, err error) {
 	var h holder
-	if err := k.db.Read(ctx, func(tx *store.Tx) error {
+	if err := k.door.Read(ctx, func(tx *store.Tx) error {
 		visit, err := identity.On(tx).Visit(token)
 		if err != nil {
 			return err
@@ -413,7 +412,7 @@ func (k *Passkeys) Add(ctx context.Context, token string, answer []byte) (r iden
 	if err != nil {
 		return r, &identity.DeniedError{What: "answer of the device", Cause: detailed(err)}
 	}
-	err = k.db.Write(ctx, func(tx *store.Tx) error {
+	err = k.door.Write(ctx, func(tx *store.Tx) error {
 		v, err := identity.On(tx).Visit(token)
 		if err != nil {
 			return err

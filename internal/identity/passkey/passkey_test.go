@@ -29,7 +29,7 @@ func TestQuestionsAreBounded(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	keys, err := New(db, identity.NewDoor(db, access.Cost{Memory: 8, Passes: 1, Lanes: 1}), base)
+	keys, err := New(identity.NewDoor(db, access.Cost{Memory: 8, Passes: 1, Lanes: 1}), base)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -91,6 +92,14 @@ func (c *Clock) Move(d time.Duration) unit.Instant {
 
 // At returns what the clock shows as an instant.
 func (c *Clock) At() unit.Instant { return unit.At(c.Now()) }
+
+// Ticking returns a clock that begins where NewClock stands, the given time later, and is a millisecond
+// further whenever somebody looks.
+func Ticking(later time.Duration) func() time.Time {
+	begin := NewClock().Now().Add(later)
+	var looks atomic.Int64
+	return func() time.Time { return begin.Add(time.Duration(looks.Add(1)) * time.Millisecond) }
+}
 
 // Step returns a step of a scope, as a record to append.
 func Step(scope string, at unit.Instant) store.Draft {

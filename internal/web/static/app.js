@@ -49,6 +49,19 @@ function scanner() {
   });
 }
 
+/** Says how far an invented year is, until it is complete. */
+function filling() {
+  const line = /** @type {HTMLElement|null} */ (document.querySelector("[data-filling]"));
+  if (!line) return;
+  const ask = async () => {
+    const answer = await fetch(line.dataset.filling ?? "", { headers: { "X-Background": "yes" } });
+    if (!answer.ok && answer.status !== 410) return;
+    line.textContent = await answer.text();
+    if (answer.status === 410) clearInterval(timer);
+  };
+  const timer = setInterval(() => ask().catch(() => {}), 2_000);
+}
+
 // What came in meanwhile is shown when the word is read.
 addEventListener("toggle", (event) => {
   const word = /** @type {Element} */ (event.target);
@@ -57,5 +70,6 @@ addEventListener("toggle", (event) => {
 
 listen();
 scanner();
+filling();
 // Times that pass are shown anew every minute even when nothing is recorded.
 if (document.querySelector("[data-live]")) setInterval(() => refresh().catch(() => {}), 60_000);
