@@ -17,10 +17,10 @@ days=(
 )
 failed=0
 echo "== each hour of a week"
-RINSATE_TEST_EVERY_HOUR=1 "$GO" test -count=1 -run AnyHour ./internal/demo || failed=1
+RINSATE_TEST_EVERY_HOUR=1 "$GO" test -count=1 -timeout 60m -run AnyHour ./internal/demo || failed=1
 for i in "${!days[@]}"; do
 	day="${days[$i]}" zone="${zones[$((i % ${#zones[@]}))]}"
 	echo "== $day on a machine in $zone"
-	RINSATE_TEST_NOW="$day" RINSATE_TEST_ZONE="$zone" TZ="$zone" "$GO" test -count=1 ./cmd/rinsate || failed=1
+	RINSATE_TEST_NOW="$day" RINSATE_TEST_ZONE="$zone" TZ="$zone" "$GO" test -count=1 -timeout 60m ./cmd/rinsate || failed=1
 done
 exit "$failed"

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
 )
@@ -102,7 +103,7 @@ alarm can be opened again. Take an entry back with: rinsate void.`,
 			return func(h *trend.Handling) { h.Words, h.Cause = words, trend.Cause(cause) }
 		}),
 		a.alarmAct("link", "Link a record of what was done about alarms", trend.Linked, func(c *cobra.Command) func(*trend.Handling) {
-			c.Flags().StringVar(&record, "record", "", "id of the record: a "+strings.Join(desk.Measures, ", "))
+			c.Flags().StringVar(&record, "record", "", "id of the record: a "+scope.Words(desk.Measures))
 			c.Flags().StringVar(&words, "words", "", "words, if needed")
 			return func(h *trend.Handling) { h.Record, h.Words = ledger.ID(record), words }
 		}),

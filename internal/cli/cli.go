@@ -20,6 +20,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -54,6 +55,8 @@ type app struct {
 	code int
 	// called says that the command line was understood; an error before that is one of usage.
 	called bool
+	// screen and talk are where output and talk go when that is a file, which may be a terminal.
+	screen, talk *os.File
 }
 
 // usageError is a mistake in how a command was called.
@@ -61,9 +64,18 @@ type usageError struct{ error }
 
 func (e usageError) Unwrap() error { return e.error }
 
+// newApp returns a program that writes to streams. What older records hold may not command a terminal.
+func newApp(streams Streams, clock func() time.Time) *app {
+	a := &app{Streams: streams, clock: clock}
+	a.screen, _ = streams.Out.(*os.File)
+	a.talk, _ = streams.Err.(*os.File)
+	a.Out, a.Err = text.NewWriter(streams.Out), text.NewWriter(streams.Err)
+	return a
+}
+
 // Run runs one command and returns its exit code.
 func Run(ctx context.Context, args []string, streams Streams, clock func() time.Time) int {
-	a := &app{Streams: streams, clock: clock}
+	a := newApp(streams, clock)
 	root := a.root()
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)

@@ -230,7 +230,7 @@ func (a *app) historyCommand() *cobra.Command {
 				}
 				rows := make([][]string, len(lines))
 				for i, l := range lines {
-					rows[i] = []string{l.At.In(v.Zone()), l.Type, describe(l, v), l.By, remarks(l), short(l.ID)}
+					rows[i] = []string{l.At.In(v.Zone()), string(l.Type), describe(l, v), l.By, remarks(l), short(l.ID)}
 				}
 				a.printTable([]string{"at", "what", "", "by", "remarks", "record"}, rows)
 				return nil

@@ -11,26 +11,26 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // describe says in a few words what a record holds: as the pages do, with the times, marks and reasons
 // that a line of a terminal has no other place for.
 func describe(l desk.Line, v desk.View) string {
-	switch l.Type {
-	case store.TypeUse:
+	switch l.Type { //exhaustive:ignore // the others are said as on the pages
+	case record.Use:
 		return say(l, func(u turnaround.Use) string { return join(l.Words(), until(u.End, v)) })
-	case store.TypeStep:
+	case record.Step:
 		return say(l, func(s turnaround.Step) string { return join(l.Words(), until(s.End, v)) })
-	case store.TypeReading:
+	case record.Reading:
 		return say(l, func(r reading.Reading) string {
 			return fmt.Sprintf("%s: %s, %s (%s)", r.With.Point, r.Value, outcomeMark(r.Judgement.Outcome), r.Judgement.Why)
 		})
-	case store.TypeRound:
+	case record.Round:
 		return say(l, func(d turnaround.Decision) string {
 			return fmt.Sprintf("attempt %d: %s. %s. Next: %s", d.Round.Attempt, outcomeMark(d.Round.Outcome), d.Round.Why, d.Round.Next.Words)
 		})
-	case store.TypeAttachment:
+	case record.Attachment:
 		return say(l, func(x dossier.Attachment) string {
 			about := ""
 			if x.About != "" {
@@ -38,7 +38,7 @@ func describe(l desk.Line, v desk.View) string {
 			}
 			return join(l.Words(), fileWords(x.File), about)
 		})
-	case store.TypeAlarm:
+	case record.Alarm:
 		return say(l, func(h trend.Handling) string {
 			return join(fmt.Sprintf("%s: alarm %s", h.Act, short(string(h.Alarm))), h.Cause.Words(), h.Words, short(string(h.Record)))
 		})

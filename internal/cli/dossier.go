@@ -45,11 +45,11 @@ in them.`, dossier.MaxSize>>20, dossier.MaxPixels/1_000_000),
 			}
 			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				if about != "" {
-					record, err := w.Show(about)
+					line, err := w.Show(about)
 					if err != nil {
 						return desk.Receipt{}, err
 					}
-					file.About = record.ID
+					file.About = line.ID
 				}
 				return w.Attach(e, file, content)
 			}, "attached to %s", args[0])

@@ -9,7 +9,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/desk"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 func (a *app) drawCommand() *cobra.Command {
@@ -31,7 +31,7 @@ recorded; "rinsate draw repeat RECORD" draws again from them.`,
 				return usageError{errors.New("who draws? give --by")}
 			}
 			return a.open(c.Context(), func(d *desk.Desk) error {
-				var drawn store.Drawn
+				var drawn record.DrawBody
 				var receipt desk.Receipt
 				if err := who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
 					drawn, receipt, err = w.Draw(e, seed)
@@ -42,7 +42,7 @@ recorded; "rinsate draw repeat RECORD" draws again from them.`,
 				if a.json {
 					return a.printJSON(struct {
 						Record string `json:"record"`
-						store.Drawn
+						record.DrawBody
 					}{string(receipt.Record.ID), drawn})
 				}
 				a.printDrawn(drawn)
@@ -57,7 +57,7 @@ recorded; "rinsate draw repeat RECORD" draws again from them.`,
 	return c
 }
 
-func (a *app) printDrawn(d store.Drawn) {
+func (a *app) printDrawn(d record.DrawBody) {
 	rows := make([][]string, len(d.Picks))
 	for i, p := range d.Picks {
 		rows[i] = []string{p.Scope, p.Why}
@@ -77,7 +77,7 @@ func (a *app) redrawCommand() *cobra.Command {
 				if a.json {
 					return a.printJSON(struct {
 						Same bool `json:"same"`
-						store.Drawn
+						record.DrawBody
 					}{same, drawn})
 				}
 				a.printDrawn(drawn)

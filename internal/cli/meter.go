@@ -16,7 +16,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
 )
 
@@ -223,8 +223,8 @@ Exit code 0: the meter may be used, 4: it must not be used.`,
 				fmt.Fprintf(a.Out, "record %s\n", r.Record.ID)
 				suspects := 0
 				for _, f := range r.Followed {
-					if f.Type == store.TypeSuspect {
-						body, err := store.Body[store.Suspect](f)
+					if record.KindOf(f) == record.Suspect {
+						body, err := record.Body[record.SuspectBody](f)
 						if err != nil {
 							return err
 						}

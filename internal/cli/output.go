@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/wire/table"
 )
@@ -87,11 +88,20 @@ func (a *app) printRows(o output, header []string, rows [][]string) error {
 	}
 	w := table.NewWriter(a.Out, table.WriterOptions{})
 	for _, row := range append([][]string{header}, rows...) {
-		if err := w.Write(row...); err != nil {
+		if err := w.Write(visible(row)...); err != nil {
 			return err
 		}
 	}
 	return w.Flush()
+}
+
+// visible returns cells that every reader of the file can take.
+func visible(cells []string) []string {
+	shown := make([]string, len(cells))
+	for i, cell := range cells {
+		shown[i] = text.Visible(cell)
+	}
+	return shown
 }
 
 // readTable reads a CSV file for a command; "" reads nothing.

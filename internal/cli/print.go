@@ -2,7 +2,6 @@ package cli
 
 import (
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 
@@ -59,8 +58,8 @@ func (a *app) printTable(header []string, rows [][]string) {
 		return
 	}
 	// On a terminal the widest column wraps to fit; a pipe gets every row on one line.
-	if f, ok := a.Out.(*os.File); ok && term.IsTerminal(f.Fd()) {
-		if width, _, err := term.GetSize(f.Fd()); err == nil {
+	if a.screen != nil && term.IsTerminal(a.screen.Fd()) {
+		if width, _, err := term.GetSize(a.screen.Fd()); err == nil {
 			rows = narrow(header, rows, width)
 		}
 	}

@@ -14,15 +14,16 @@ import (
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/text"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
 )
 
 func (a *app) initCommand() *cobra.Command {
-	var site store.Site
+	var site record.SiteBody
 	var rules, by, listen string
 	var pages bool
 	required := []string{"site", "name", "zone", "rules", "by"}
@@ -244,15 +245,15 @@ func (a *app) importFile(ctx context.Context, d desk.Acting, f desk.File, dry bo
 // progress counts on standard error how much of a file is read, when that is a terminal and the size is
 // known.
 func (a *app) progress(r io.Reader, size int64, name string) (io.Reader, func()) {
-	terminal, ok := a.Err.(*os.File)
-	if !ok || size == 0 || a.json || !term.IsTerminal(terminal.Fd()) {
+	terminal := a.talk
+	if terminal == nil || size == 0 || a.json || !term.IsTerminal(terminal.Fd()) {
 		return r, func() {}
 	}
 	shown := int64(-1)
 	counted := table.Progress(r, func(n int64) {
 		if percent := min(n, size) * 100 / size; percent != shown {
 			shown = percent
-			fmt.Fprintf(terminal, "\r%s %d %%", filepath.Base(name), percent)
+			fmt.Fprintf(terminal, "\r%s %d %%", text.Visible(filepath.Base(name)), percent)
 		}
 	})
 	const wipe = "\r\x1b[K" // ECMA-48: back to the begin of the line, and erase it

@@ -27,6 +27,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -317,17 +318,17 @@ func (h *hospital) entry(by string) desk.Entry { return desk.Entry{ID: h.id(), B
 
 // count adds what an act of the desk left behind to the summary.
 func (h *hospital) count(r desk.Receipt, err error) error {
-	for _, record := range append(r.Followed, r.Record) {
-		switch record.Type {
-		case store.TypeUse:
+	for _, one := range append(r.Followed, r.Record) {
+		switch record.KindOf(one) { //exhaustive:ignore // the summary counts a few
+		case record.Use:
 			h.summary.Turnarounds++
-		case store.TypeSample:
+		case record.Sample:
 			h.summary.Samples++
-		case store.TypeReading:
+		case record.Reading:
 			h.summary.Readings++
-		case store.TypeHold:
+		case record.Hold:
 			h.summary.Holds++
-		case store.TypeVoid:
+		case record.Void:
 			h.summary.Voids++
 		}
 	}

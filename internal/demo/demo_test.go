@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -194,7 +195,7 @@ func TestSmallHospital(t *testing.T) {
 
 func counts(t *testing.T, b built) {
 	t.Helper()
-	got := map[string]int{}
+	got := map[record.Kind]int{}
 	for _, lines := range b.lines(t) {
 		for _, l := range lines {
 			got[l.Type]++
@@ -208,9 +209,9 @@ func counts(t *testing.T, b built) {
 		}
 	}
 	s := b.summary
-	for typ, want := range map[string]int{
-		store.TypeUse:    s.Turnarounds + 1, // one was entered for the wrong scope
-		store.TypeSample: s.Samples, store.TypeReading: s.Readings, store.TypeHold: s.Holds, store.TypeVoid: s.Voids,
+	for typ, want := range map[record.Kind]int{
+		record.Use:    s.Turnarounds + 1, // one was entered for the wrong scope
+		record.Sample: s.Samples, record.Reading: s.Readings, record.Hold: s.Holds, record.Void: s.Voids,
 	} {
 		if got[typ] != want || want == 0 {
 			t.Errorf("%d %s records, the summary says %d", got[typ], typ, want)
@@ -219,7 +220,7 @@ func counts(t *testing.T, b built) {
 	if s.Turnarounds < 250 || s.Turnarounds > 350 {
 		t.Errorf("%d turnarounds, want about 300", s.Turnarounds)
 	}
-	if got[store.TypeRepair] != 2 || got[store.TypeRequest] != 1 || got[store.TypeLift] == 0 || got[store.TypeMoment] == 0 {
+	if got[record.Repair] != 2 || got[record.Request] != 1 || got[record.Lift] == 0 || got[record.Moment] == 0 {
 		t.Errorf("records of each type: %v", got)
 	}
 }
@@ -238,7 +239,7 @@ func TestSameOptionsGiveTheSameRecords(t *testing.T) {
 		}
 		for tag, lines := range b.lines(t) {
 			for _, l := range lines {
-				if l.Type != store.TypeUse { // its patient is behind a salt
+				if l.Type != record.Use { // its patient is behind a salt
 					rows = append(rows, tag+" "+l.ID+" "+string(l.Body))
 				}
 			}
@@ -266,7 +267,7 @@ func usedWhenReady(t *testing.T, b built) {
 	for tag, lines := range b.lines(t) {
 		begun := unit.Instant(0)
 		for _, l := range lines {
-			if l.Type != store.TypeUse || l.Replaced.Known() {
+			if l.Type != record.Use || l.Replaced.Known() {
 				continue
 			}
 			used++
@@ -359,7 +360,7 @@ func TestStoriesAreInTheData(t *testing.T) {
 	var all []shown
 	for _, list := range lines {
 		for _, l := range list {
-			if l.Type != store.TypeReading || l.Replaced.Known() {
+			if l.Type != record.Reading || l.Replaced.Known() {
 				continue
 			}
 			r := body[reading.Reading](t, l)
@@ -457,7 +458,7 @@ func cleanings(t *testing.T, b built, lines map[string][]desk.Line) {
 	for tag, list := range lines {
 		var preCleaned unit.Instant
 		for _, l := range list {
-			if l.Type != store.TypeStep || l.Replaced.Known() {
+			if l.Type != record.Step || l.Replaced.Known() {
 				continue
 			}
 			s := body[turnaround.Step](t, l)
@@ -500,7 +501,7 @@ func records(t *testing.T, b built) {
 				if err != nil {
 					return err
 				}
-				types[s.Name] = append(types[s.Name], l.Type)
+				types[s.Name] = append(types[s.Name], string(l.Type))
 				switch {
 				case s.Name == demo.Corrected && l.Corrects != "" && l.Reason == "":
 					t.Errorf("the correction %s has no reason", id)

@@ -12,7 +12,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // TestStoriesAreFound asks the statistics for the truths that are planted in a whole year.
@@ -200,7 +200,7 @@ func findFailedCheck(t *testing.T, b built) {
 		t.Fatal("the failed check concerned no scope")
 	}
 	for tag, lines := range b.lines(t) {
-		marked := slices.ContainsFunc(lines, func(l desk.Line) bool { return l.Type == store.TypeSuspect })
+		marked := slices.ContainsFunc(lines, func(l desk.Line) bool { return l.Type == record.Suspect })
 		if concerned := slices.Contains(story.Scopes, tag); concerned && !marked {
 			t.Errorf("%s was sampled again and has no reading in doubt", tag)
 		}

@@ -12,13 +12,14 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
 const zoneName = "Europe/Berlin"
 
-func (h *hospital) site() store.Site {
-	return store.Site{Code: "DEMO", Name: "Quillmoor Hospital (invented)", Zone: zoneName, Origin: "quillmoor.example/demo"}
+func (h *hospital) site() record.SiteBody {
+	return record.SiteBody{Code: "DEMO", Name: "Quillmoor Hospital (invented)", Zone: zoneName, Origin: "quillmoor.example/demo"}
 }
 
 // The people, by code.
@@ -278,7 +279,7 @@ func (h *hospital) open() {
 	roles := map[byte]string{'T': "technician", 'N': "nurse", 'L': "lead", 'H': "infection prevention"}
 	for _, code := range slices.Concat(technicians, nurses, leads, []string{infectionPrevention}) {
 		lead(func(w *desk.Work, e desk.Entry) error {
-			return h.count(w.RegisterPerson(e, start, store.Person{Code: code, Role: roles[code[0]]}))
+			return h.count(w.RegisterPerson(e, start, record.PersonBody{Code: code, Role: roles[code[0]]}))
 		})
 	}
 	for _, m := range models() {

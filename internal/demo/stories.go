@@ -11,7 +11,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // The names of the planted stories.
@@ -405,7 +405,7 @@ func (t *trip) show(id ledger.ID) {
 // held returns the hold among the records that followed on an act, empty when there is none.
 func held(r desk.Receipt) ledger.ID {
 	for _, f := range r.Followed {
-		if f.Type == store.TypeHold {
+		if record.KindOf(f) == record.Hold {
 			return f.ID
 		}
 	}

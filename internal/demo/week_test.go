@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -99,9 +100,9 @@ func worthLooking(t *testing.T, at time.Time) {
 				return err
 			}
 			for _, l := range lines {
-				got[l.Type+" of 24 hours"]++
+				got[string(l.Type)+" of 24 hours"]++
 				if l.At >= midnight {
-					got[l.Type+" of today"]++
+					got[string(l.Type)+" of today"]++
 				}
 			}
 		}
@@ -110,7 +111,7 @@ func worthLooking(t *testing.T, at time.Time) {
 	for what, least := range map[string]int{
 		string(turnaround.Ready): 15, string(turnaround.Held): 2, string(turnaround.InWork): 3, string(turnaround.Unknown): 1,
 		"reasons to sample": 4, "samples not yet read": 1, "clocks that run": 1,
-		store.TypeSample + " of today": 1, store.TypeUse + " of 24 hours": 3, store.TypeSample + " of 24 hours": 4, store.TypeRound + " of 24 hours": 1,
+		string(record.Sample) + " of today": 1, string(record.Use) + " of 24 hours": 3, string(record.Sample) + " of 24 hours": 4, string(record.Round) + " of 24 hours": 1,
 	} {
 		if got[what] < least {
 			t.Errorf("%d %s, want at least %d: %v", got[what], what, least, got)

@@ -7,17 +7,16 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
 // registered refuses a scope that is not in the fleet.
 func (v View) registered(tag string) error {
-	_, ok, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever)
+	_, ok, err := v.tx.Entity(record.Instrument, tag, store.Forever, store.Forever)
 	if err == nil && !ok {
 		return notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
 	}
@@ -44,7 +43,7 @@ func (w *Work) RecordUse(e Entry, u turnaround.Use, patient string) (Receipt, er
 		}
 		u.Patient = commitment
 	}
-	return w.append(e, store.TypeUse, u.Start, u)
+	return w.append(e, record.Use, u.Start, u)
 }
 
 // commit returns the commitment for a patient, the same one whenever that patient comes again.
@@ -73,7 +72,7 @@ func (w *Work) RecordStep(e Entry, s turnaround.Step) (Receipt, error) {
 	if err := w.registered(s.Scope); err != nil {
 		return Receipt{}, err
 	}
-	return w.append(e, store.TypeStep, s.Start, s)
+	return w.append(e, record.Step, s.Start, s)
 }
 
 // RecordRepair records that a scope went for repair or, with finishes naming that record, came
@@ -88,7 +87,7 @@ func (w *Work) RecordRepair(e Entry, r scope.Repair, finishes string) (Receipt, 
 	if err := w.registered(r.Scope); err != nil {
 		return Receipt{}, err
 	}
-	return w.append(e, store.TypeRepair, r.Sent, store.Repair{Repair: r, Finishes: finishes})
+	return w.append(e, record.Repair, r.Sent, record.RepairBody{Repair: r, Finishes: finishes})
 }
 
 // Ask records somebody's wish to have a scope sampled.
@@ -111,7 +110,7 @@ func (w *Work) Ask(e Entry, q sampling.Request) (Receipt, error) {
 	if err := w.registered(q.Scope); err != nil {
 		return Receipt{}, err
 	}
-	return w.append(e, store.TypeRequest, q.At, q)
+	return w.append(e, record.Request, q.At, q)
 }
 
 // moment returns when an act happened that does not say so itself: now, or when its record says if
@@ -147,7 +146,7 @@ func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
 	if err := w.registered(h.Scope); err != nil {
 		return Receipt{}, err
 	}
-	return w.append(e, store.TypeHold, h.At, h)
+	return w.append(e, record.Hold, h.At, h)
 }
 
 // LiftHold ends one hold. It rests on a round that the scope passed after the hold was placed, or
@@ -166,7 +165,7 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 		return x.Hold == l.Hold && x.By == l.By && x.Reason == l.Reason && x.Second == l.Second &&
 			(l.Round == "" || x.Round == l.Round) && (!l.At.Known() || x.At == l.At)
 	}
-	if r, ok, err := again(w, e.ID, store.TypeLift, same); ok || err != nil {
+	if r, ok, err := again(w, e.ID, record.Lift, same); ok || err != nil {
 		return r, err
 	}
 	if !l.At.Known() {
@@ -176,8 +175,8 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	hold, err := store.Body[turnaround.Hold](kept.Record)
-	if err != nil || kept.Type != store.TypeHold {
+	hold, err := record.Body[turnaround.Hold](kept.Record)
+	if err != nil || kept.Kind() != record.Hold {
 		return Receipt{}, invalid("record %s is not a hold", l.Hold)
 	}
 	l.Scope = hold.Scope
@@ -208,21 +207,21 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 	if l.Round != "" {
 		e.Because = append(e.Because, ledger.ID(l.Round))
 	}
-	return w.append(e, store.TypeLift, l.At, l)
+	return w.append(e, record.Lift, l.At, l)
 }
 
 // passedSince returns the last passed round of the scope since a hold, empty when there is none.
 func (v View) passedSince(hold turnaround.Hold, at unit.Instant) (string, error) {
 	var last turnaround.Decision
 	for _, outcome := range []string{"below", "alert"} {
-		kept, ok, err := v.tx.LastEvent(hold.Scope, store.TypeRound, outcome, at, store.Forever)
+		kept, ok, err := v.tx.LastEvent(hold.Scope, record.Round, outcome, at, store.Forever)
 		if err != nil {
 			return "", err
 		}
 		if !ok {
 			continue
 		}
-		d, err := store.Body[turnaround.Decision](kept.Record)
+		d, err := record.Body[turnaround.Decision](kept.Record)
 		if err != nil {
 			return "", err
 		}
@@ -243,8 +242,8 @@ func (w *Work) checkRound(l turnaround.Lift, hold turnaround.Hold) error {
 	if err != nil {
 		return err
 	}
-	d, err := store.Body[turnaround.Decision](kept.Record)
-	if err != nil || kept.Type != store.TypeRound {
+	d, err := record.Body[turnaround.Decision](kept.Record)
+	if err != nil || kept.Kind() != record.Round {
 		return invalid("record %s is not the decision on a round", l.Round)
 	}
 	if d.Scope != hold.Scope || !d.Round.Complete || !d.Round.Outcome.Passed() || d.First <= hold.At {
@@ -279,46 +278,21 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	switch old.Type {
-	case store.TypeHold:
-		h, err := store.Body[turnaround.Hold](old.Record)
-		if err != nil {
-			return Receipt{}, err
-		}
-		if h.Cause != "" {
-			return Receipt{}, &fault.Error{
-				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s followed from round %s and cannot be voided", h.Scope, h.Cause),
-				Hint: "sample again and pass, or lift the hold with a second person",
-			}
-		}
-		if h.By != e.By {
-			return Receipt{}, &fault.Error{
-				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s was placed by %s; only that person can take it back as a mistake", h.Scope, h.By),
-				Hint: "lift the hold with a second person",
-			}
-		}
-	case store.TypeLift, store.TypeRound, store.TypeVoid, store.TypeSuspect, store.TypeSite, store.TypeClock, store.TypeImport, store.TypeAccess:
-		return Receipt{}, &fault.Error{
-			Code: fault.Invalid, Message: fmt.Sprintf("%s record cannot be voided: it is what followed from others", store.Called(old.Type)),
-			Hint: "void or correct what it rests on; after a wrong lift place a new hold",
-		}
+	if err := record.TakenBack(old.Record, e.By); err != nil {
+		return Receipt{}, err
 	}
-	var body store.Voiding
+	var body record.VoidBody
 	rounds, err := w.restingOn(old)
 	if err != nil {
 		return Receipt{}, err
 	}
 	body.Scope = rounds.scope
-	r, err := w.append(e, store.TypeVoid, w.tx.Now, body)
+	r, err := w.append(e, record.Void, w.tx.Now, body)
 	if err != nil || !r.Fresh {
 		return r, err
 	}
-	if old.Type == store.TypeCheck {
-		c, err := store.Body[store.Check](old.Record)
-		if err != nil {
-			return r, err
-		}
-		r.Followed, err = w.settle(c.Meter, c.Verdict.At, e.By, r.Record.ID)
+	if rounds.meter != "" {
+		r.Followed, err = w.settle(rounds.meter, rounds.checked, e.By, r.Record.ID)
 		return r, err
 	}
 	if rounds.attempt == 0 {
@@ -338,7 +312,7 @@ func (w *Work) voided(e Entry) (r Receipt, ok bool, err error) {
 	if fault.CodeOf(err) == fault.NotFound {
 		return r, false, nil
 	}
-	if err == nil && (kept.Type != store.TypeVoid || kept.Corrects != e.Corrects || kept.Reason != e.Reason || kept.By != e.By) {
+	if err == nil && (kept.Kind() != record.Void || kept.Corrects != e.Corrects || kept.Reason != e.Reason || kept.By != e.By) {
 		err = &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s is stored with another content", e.ID), Hint: "a stored record never changes: send a correction that names it"}
 	}
 	return Receipt{Record: kept.Record}, err == nil, err
@@ -349,44 +323,17 @@ type resting struct {
 	scope   string
 	inside  unit.Instant
 	attempt int
+	meter   string
+	checked unit.Instant
 }
 
-func (w *Work) restingOn(old store.Kept) (r resting, err error) {
-	switch old.Type {
-	case store.TypeUse:
-		u, err := store.Body[turnaround.Use](old.Record)
-		return resting{scope: u.Scope}, err
-	case store.TypeStep:
-		s, err := store.Body[turnaround.Step](old.Record)
-		return resting{scope: s.Scope}, err
-	case store.TypeHold:
-		h, err := store.Body[turnaround.Hold](old.Record)
-		return resting{scope: h.Scope}, err
-	case store.TypeRepair:
-		x, err := store.Body[store.Repair](old.Record)
-		return resting{scope: x.Scope}, err
-	case store.TypeRequest:
-		q, err := store.Body[sampling.Request](old.Record)
-		return resting{scope: q.Scope}, err
-	case store.TypeAttachment:
-		a, err := store.Body[dossier.Attachment](old.Record)
-		return resting{scope: a.Scope}, err
-	case store.TypeAlarm:
-		h, err := store.Body[trend.Handling](old.Record)
-		return resting{scope: h.Stream.Scope}, err
-	case store.TypeSample:
-		s, err := store.Body[sampling.Sample](old.Record)
-		return resting{s.Scope, s.Collected, s.Attempt}, err
-	case store.TypeMoment:
-		m, err := store.Body[sampling.Moment](old.Record)
-		return resting{scope: m.Scope}, err
-	case store.TypeReading:
-		x, err := readingOf(old)
-		if err != nil {
-			return r, err
-		}
-		sample, _, err := w.sample(ledger.ID(x.Sample))
-		return resting{x.Scope, sample.Collected, x.Attempt}, err
+func (w *Work) restingOn(old store.Kept) (resting, error) {
+	redo, err := record.Again(old.Record)
+	r := resting{redo.Scope, redo.Inside, redo.Attempt, redo.Meter, redo.At}
+	if err == nil && redo.Sample != "" {
+		var sample sampling.Sample
+		sample, _, err = w.sample(redo.Sample)
+		r.inside = sample.Collected
 	}
-	return r, nil
+	return r, err
 }

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/trend"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -88,7 +89,8 @@ func (v View) Raised(alarms []Alarm) ([]Raised, error) {
 func (v View) lives() ([]handled, error) {
 	var all []handled
 	at := map[ledger.ID]int{}
-	err := v.tx.Handlings(func(h trend.Handling) error {
+	err := v.tx.Handlings(func(row record.Handled) error {
+		h := row.Handling()
 		i, ok := at[h.Alarm]
 		if !ok {
 			i = len(all)
@@ -127,7 +129,7 @@ func (v View) Life(alarm ledger.ID) (Life, error) {
 	var standing []trend.Act
 	var at []int
 	err := v.tx.HandlingsOf(alarm, func(k store.Kept) error {
-		h, err := store.Body[trend.Handling](k.Record)
+		h, err := record.Body[trend.Handling](k.Record)
 		if !k.Replaced.Known() {
 			standing, at = append(standing, h.Act), append(at, len(l.Acts))
 		}
@@ -154,7 +156,7 @@ func (w *Work) HandleAlarm(e Entry, h trend.Handling) (Receipt, error) {
 	if e.Corrects != "" {
 		return Receipt{}, &fault.Error{Code: fault.Invalid, Message: "an act about an alarm is not corrected", Hint: "take it back and say it anew"}
 	}
-	sent, known, err := again(w, e.ID, store.TypeAlarm, func(k trend.Handling) bool {
+	sent, known, err := again(w, e.ID, record.Alarm, func(k trend.Handling) bool {
 		return k.Alarm == h.Alarm && k.Act == h.Act && k.Words == h.Words && k.Cause == h.Cause && k.Record == h.Record
 	})
 	if known || err != nil {
@@ -185,7 +187,7 @@ func (w *Work) HandleAlarm(e Entry, h trend.Handling) (Receipt, error) {
 		}
 		e.Because = append(e.Because, h.Record)
 	}
-	return w.append(e, store.TypeAlarm, h.At, h)
+	return w.append(e, record.Alarm, h.At, h)
 }
 
 // begins refuses an alarm that does not begin with a reading of its stream that stands.
@@ -197,10 +199,10 @@ func (w *Work) begins(h trend.Handling) error {
 	if err != nil {
 		return err
 	}
-	if k.Type != store.TypeReading || k.Replaced.Known() {
+	if k.Kind() != record.Reading || k.Replaced.Known() {
 		return invalid("the record %s is no reading that stands", h.Reading)
 	}
-	x, err := store.Body[reading.Reading](k.Record)
+	x, err := record.Body[reading.Reading](k.Record)
 	if err != nil {
 		return err
 	}
@@ -220,29 +222,29 @@ func (w *Work) linkable(h trend.Handling) error {
 	if k.ID != h.Record {
 		return invalid("give the whole id of the record: %s", k.ID)
 	}
-	if !slices.Contains(Measures, k.Type) {
-		return &fault.Error{Code: fault.Invalid, Message: "a " + k.Type + " record is nothing that is done about an alarm", Hint: "allowed: " + strings.Join(Measures, ", ")}
+	if !slices.Contains(Measures, k.Kind()) {
+		return &fault.Error{Code: fault.Invalid, Message: record.Called(k.Kind()) + " record is nothing that is done about an alarm", Hint: "allowed: " + strings.Join(words(Measures), ", ")}
 	}
 	if k.Replaced.Known() {
-		return &fault.Error{Code: fault.Conflict, Message: "the " + k.Type + " record " + string(k.ID) + " stands no more", Hint: "link the record that took its place"}
+		return &fault.Error{Code: fault.Conflict, Message: "the " + string(k.Kind()) + " record " + string(k.ID) + " stands no more", Hint: "link the record that took its place"}
 	}
-	of, err := store.ScopeOf(k.Record)
+	of, err := record.ScopeOf(k.Record)
 	if err == nil && of != "" && of != h.Stream.Scope {
-		return invalid("the %s record %s is about %s and not about %s", k.Type, k.ID, of, h.Stream.Scope)
+		return invalid("the %s record %s is about %s and not about %s", k.Kind(), k.ID, of, h.Stream.Scope)
 	}
 	return err
 }
 
 // Measures are the types of records that can be linked to an alarm: what is done about one.
-var Measures = []string{
-	store.TypeHold, store.TypeRepair, store.TypeRequest, store.TypeAttachment, store.TypeLot, store.TypeCheck, store.TypeSuspect,
-	store.TypeComparison, store.TypeChart, store.TypeLevel, store.TypeRules,
+var Measures = []record.Kind{
+	record.Hold, record.Repair, record.Request, record.Attachment, record.Lot, record.Check, record.Suspect,
+	record.Comparison, record.Chart, record.Level, record.Rules,
 }
 
 // Measure is a record that can be linked to an alarm.
 type Measure struct {
 	ID   ledger.ID
-	Type string
+	Type record.Kind
 	At   unit.Instant
 	// What says in a few words what it is about.
 	What string
@@ -257,23 +259,23 @@ const fewChecks = 3
 func (v View) Measures(key trend.Key, since unit.Instant) ([]Measure, error) {
 	var all []Measure
 	add := func(k store.Kept, at unit.Instant, what string) {
-		all = append(all, Measure{ID: k.ID, Type: k.Type, At: at, What: what})
+		all = append(all, Measure{ID: k.ID, Type: k.Kind(), At: at, What: what})
 	}
 	err := v.tx.Events(key.Scope, since, v.tx.Now, store.Forever, func(k store.Kept) error {
 		var about struct{ Reason, Fault, Title string }
 		err := fold(k, func(x struct{ Reason, Fault, Title string }) { about = x })
 		add(k, k.At, cmp.Or(about.Reason, about.Fault, about.Title))
 		return err
-	}, store.TypeHold, store.TypeRepair, store.TypeRequest, store.TypeAttachment, store.TypeSuspect)
+	}, record.Hold, record.Repair, record.Request, record.Attachment, record.Suspect)
 	if err != nil {
 		return nil, err
 	}
-	if chart, ok, err := v.tx.Entity(store.TypeChart, store.Chart{Stream: key}.Key(), v.tx.Now, store.Forever); err != nil {
+	if chart, ok, err := v.tx.Entity(record.Chart, record.ChartBody{Stream: key}.Key(), v.tx.Now, store.Forever); err != nil {
 		return nil, err
 	} else if ok && chart.At >= since {
 		add(chart, chart.At, "baseline and limits of this stream")
 	}
-	lots, err := v.tx.Entities(store.TypeLot)
+	lots, err := v.tx.Entities(record.Lot)
 	if err != nil {
 		return nil, err
 	}
@@ -295,7 +297,7 @@ func (v View) Measures(key trend.Key, since unit.Instant) ([]Measure, error) {
 			continue
 		}
 		if err := v.tx.LastChecks(m.Code, v.tx.Now+1, fewChecks, func(k store.Kept) error {
-			return fold(k, func(c store.Check) {
+			return fold(k, func(c record.CheckBody) {
 				if c.Verdict.At >= since {
 					add(k, c.Verdict.At, m.Code+": "+string(c.Verdict.Outcome))
 				}

@@ -14,7 +14,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // raised returns the alarms of all streams with what people did about them.
@@ -279,8 +279,8 @@ func TestMeasures(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, want := range []desk.Measure{
-		{ID: request.Record.ID, Type: store.TypeRequest, What: "again"},
-		{ID: repair.Record.ID, Type: store.TypeRepair, What: "a scratch"},
+		{ID: request.Record.ID, Type: record.Request, What: "again"},
+		{ID: repair.Record.ID, Type: record.Repair, What: "a scratch"},
 	} {
 		if !slices.ContainsFunc(measures, func(m desk.Measure) bool { return m.ID == want.ID && m.Type == want.Type && m.What == want.What }) {
 			t.Errorf("%+v is not among %+v", want, measures)

@@ -15,12 +15,13 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
 // Beginning is what a facility says about itself before its first record.
 type Beginning struct {
-	Site store.Site
+	Site record.SiteBody
 	// Rules is the text of the rule set to begin with, RulesName the name of its file.
 	Rules     []byte
 	RulesName string
@@ -165,7 +166,7 @@ func (b Beginning) register(w *Work) error {
 		if len(b.First.Roles) > 0 {
 			role = string(b.First.Roles[0])
 		}
-		_, err := w.RegisterPerson(e, w.Now(), store.Person{Code: b.First.Code, Role: role})
+		_, err := w.RegisterPerson(e, w.Now(), record.PersonBody{Code: b.First.Code, Role: role})
 		errs = append(errs, err)
 	}
 	if b.Meter != nil {

@@ -18,6 +18,7 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 	"rinsate/internal/wire/table"
@@ -28,7 +29,7 @@ var cheap = access.Cost{Memory: 8, Passes: 1, Lanes: 1}
 
 func beginning(clock *storetest.Clock) desk.Beginning {
 	return desk.Beginning{
-		Site: store.Site{Code: "NORTH", Name: "Example clinic", Zone: "Europe/Berlin"}, Rules: policy.Preset(), RulesName: "general.yaml", By: "L-01",
+		Site: record.SiteBody{Code: "NORTH", Name: "Example clinic", Zone: "Europe/Berlin"}, Rules: policy.Preset(), RulesName: "general.yaml", By: "L-01",
 		Meter: &quality.Meter{Code: "M-1", System: "example-system"},
 		Lot:   &quality.Lot{Kit: "example-kit", Lot: "A17", Expires: clock.At().Add(48 * time.Hour)},
 		First: &identity.NewAccount{Code: "L-01", Name: "Kim Muster", Roles: []access.Role{access.Lead, access.Administrator}, Password: "crumb lantern oboe drift"},

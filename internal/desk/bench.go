@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -159,7 +160,7 @@ type JobReading struct {
 // Job returns the work on a scope at an instant.
 func (v View) Job(tag string, now unit.Instant) (Job, error) {
 	var j Job
-	if _, ok, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever); err != nil {
+	if _, ok, err := v.tx.Entity(record.Instrument, tag, store.Forever, store.Forever); err != nil {
 		return j, err
 	} else if !ok {
 		return j, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
@@ -206,7 +207,7 @@ func (v View) readingsSince(tag string, from, to unit.Instant) (map[string][]Job
 				ID: k.ID, At: k.At, By: k.By, Meter: x.Meter, Value: x.Value.String(), Outcome: x.Judgement.Outcome, Why: x.Judgement.Why, Near: x.Judgement.Near,
 			})
 		})
-	}, store.TypeReading)
+	}, record.Reading)
 	return all, err
 }
 

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -36,9 +37,9 @@ func (v View) Board(at unit.Instant) ([]turnaround.Answer, error) {
 // LastRounds returns the latest decisions on rounds, the newest first.
 func (v View) LastRounds(limit int) ([]turnaround.Decision, error) {
 	var rounds []turnaround.Decision
-	err := v.tx.Lately(store.TypeRound, limit, func(k store.Kept) error {
+	err := v.tx.Lately(record.Round, limit, func(k store.Kept) error {
 		return fold(k, func(d turnaround.Decision) {
-			d.Stamp = k.Stamp()
+			d.Stamp = stampOf(k)
 			rounds = append(rounds, d)
 		})
 	})
@@ -79,7 +80,7 @@ func (v View) Candidates(at unit.Instant) ([]sampling.Candidate, error) {
 }
 
 func (v View) lastDrawn(at unit.Instant) (map[string]unit.Instant, error) {
-	draws, err := v.tx.Entities(store.TypeDraw)
+	draws, err := v.tx.Entities(record.Draw)
 	if err != nil {
 		return nil, err
 	}
@@ -88,7 +89,7 @@ func (v View) lastDrawn(at unit.Instant) (map[string]unit.Instant, error) {
 		if k.At > at || k.Replaced.Known() {
 			continue
 		}
-		d, err := store.Body[store.Drawn](k.Record)
+		d, err := record.Body[record.DrawBody](k.Record)
 		if err != nil {
 			return nil, err
 		}
@@ -101,8 +102,8 @@ func (v View) lastDrawn(at unit.Instant) (map[string]unit.Instant, error) {
 
 func (v View) away(tag string, at unit.Instant) (away bool, err error) {
 	err = v.tx.Events(tag, 0, at, store.Forever, func(k store.Kept) error {
-		return fold(k, func(r store.Repair) { away = away || !r.Returned.Known() || r.Returned > at })
-	}, store.TypeRepair)
+		return fold(k, func(r record.RepairBody) { away = away || !r.Returned.Known() || r.Returned > at })
+	}, record.Repair)
 	return away, err
 }
 
@@ -113,12 +114,12 @@ func (v View) candidate(i scope.Instrument, at unit.Instant) (sampling.Candidate
 		return c, err
 	}
 	c.Kind = m.Kind
-	last, ok, err := v.tx.LastEvent(i.Tag, store.TypeStep, string(turnaround.Disinfection), at, store.Forever)
+	last, ok, err := v.tx.LastEvent(i.Tag, record.Step, string(turnaround.Disinfection), at, store.Forever)
 	if err != nil {
 		return c, err
 	}
 	if ok {
-		s, err := store.Body[turnaround.Step](last.Record)
+		s, err := record.Body[turnaround.Step](last.Record)
 		if err != nil {
 			return c, err
 		}
@@ -133,51 +134,51 @@ func (v View) candidate(i scope.Instrument, at unit.Instant) (sampling.Candidate
 				c.Failures++
 			}
 		})
-	}, store.TypeRound)
+	}, record.Round)
 	return c, err
 }
 
 // Draw picks scopes for a periodic round by the rule in force and records the draw with its seed,
 // its candidates and its picks, so that it can be repeated. An empty seed is made at random.
-func (w *Work) Draw(e Entry, seed string) (store.Drawn, Receipt, error) {
+func (w *Work) Draw(e Entry, seed string) (record.DrawBody, Receipt, error) {
 	if err := w.may(ToDraw, &e); err != nil {
-		return store.Drawn{}, Receipt{}, err
+		return record.DrawBody{}, Receipt{}, err
 	}
 	rules, err := w.Rules(w.tx.Now, store.Forever)
 	if err != nil {
-		return store.Drawn{}, Receipt{}, err
+		return record.DrawBody{}, Receipt{}, err
 	}
 	if e.By == "" {
-		return store.Drawn{}, Receipt{}, invalid("who draws?")
+		return record.DrawBody{}, Receipt{}, invalid("who draws?")
 	}
 	if seed == "" {
 		random := make([]byte, 16)
 		if _, err := rand.Read(random); err != nil {
-			return store.Drawn{}, Receipt{}, err
+			return record.DrawBody{}, Receipt{}, err
 		}
 		seed = hex.EncodeToString(random)
 	}
-	d := store.Drawn{Seed: seed, Rule: rules.Sample.Draw}
+	d := record.DrawBody{Seed: seed, Rule: rules.Sample.Draw}
 	if d.Candidates, err = w.Candidates(w.tx.Now); err != nil {
 		return d, Receipt{}, err
 	}
 	if d.Picks, err = sampling.Draw(d.Rule, d.Candidates, seed, w.tx.Now, w.Zone()); err != nil {
 		return d, Receipt{}, refuse(err)
 	}
-	r, err := w.append(e, store.TypeDraw, w.tx.Now, d)
+	r, err := w.append(e, record.Draw, w.tx.Now, d)
 	return d, r, err
 }
 
 // Redraw repeats a recorded draw from what was recorded with it and says whether it picks the same.
-func (v View) Redraw(id string) (d store.Drawn, same bool, err error) {
+func (v View) Redraw(id string) (d record.DrawBody, same bool, err error) {
 	k, err := v.tx.Find(id)
 	if err != nil {
 		return d, false, err
 	}
-	if k.Type != store.TypeDraw {
-		return d, false, invalid("record %s is %s, not a draw", id, store.Called(k.Type))
+	if k.Kind() != record.Draw {
+		return d, false, invalid("record %s is %s, not a draw", id, record.Called(k.Kind()))
 	}
-	if d, err = store.Body[store.Drawn](k.Record); err != nil {
+	if d, err = record.Body[record.DrawBody](k.Record); err != nil {
 		return d, false, err
 	}
 	picks, err := sampling.Draw(d.Rule, d.Candidates, d.Seed, k.At, v.Zone())
@@ -233,7 +234,7 @@ type GuidePoint struct {
 // Guide returns how the points of a scope are sampled, with the warnings about its model.
 func (v View) Guide(tag string) (Guide, error) {
 	g := Guide{Scope: tag}
-	if _, ok, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever); err != nil {
+	if _, ok, err := v.tx.Entity(record.Instrument, tag, store.Forever, store.Forever); err != nil {
 		return g, err
 	} else if !ok {
 		return g, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)

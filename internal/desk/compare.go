@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/trend"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
@@ -172,12 +173,12 @@ func (w *Work) RecordComparison(e Entry, old, new quality.Setup, p quality.Plan,
 	if found.Answer == "" {
 		return Receipt{}, invalid("the comparison has no answer")
 	}
-	same := func(x store.Comparison) bool { return x.Old == old && x.New == new }
-	if r, ok, err := again(w, e.ID, store.TypeComparison, same); ok || err != nil {
+	same := func(x record.ComparisonBody) bool { return x.Old == old && x.New == new }
+	if r, ok, err := again(w, e.ID, record.Comparison, same); ok || err != nil {
 		return r, err
 	}
 	range2 := func(i stats.Interval) [2]unit.Number { return [2]unit.Number{unit.Number(i.Lo), unit.Number(i.Hi)} }
-	return w.append(e, store.TypeComparison, w.tx.Now, store.Comparison{
+	return w.append(e, record.Comparison, w.tx.Now, record.ComparisonBody{
 		Old: old, New: new, Plan: p, Answer: found.Answer, Why: found.Why, Pairs: pairs,
 		Ratio: unit.Number(found.Ratio), RatioCI: range2(found.RatioCI), Agreement: range2(found.Limits),
 	})
@@ -199,7 +200,7 @@ func (v View) OwnTarget(t quality.Target, meter string, from, to unit.Instant) (
 	var base, rest []quality.Control
 	var restarts []unit.Instant
 	for _, c := range checks {
-		for i, x := range numbered(c.Check, string(c.ID)).Controls {
+		for i, x := range numbered(c.CheckBody, string(c.ID)).Controls {
 			if x.Kind != t.Kind || x.Material != t.Material || x.Lot != t.Lot {
 				continue
 			}

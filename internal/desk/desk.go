@@ -22,6 +22,7 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -30,7 +31,7 @@ import (
 const futureSlack = 2 * time.Minute
 
 // Late says whether an entry was written so long after the event that it is shown as late.
-func Late(at, recorded unit.Instant) bool { return store.Late(at, recorded) }
+func Late(at, recorded unit.Instant) bool { return record.Late(at, recorded) }
 
 // Desk is the counter at which everything is done.
 type Desk struct {
@@ -116,12 +117,12 @@ type Receipt struct {
 }
 
 // append writes one record.
-func (w *Work) append(e Entry, typ string, at unit.Instant, body any) (Receipt, error) {
+func (w *Work) append(e Entry, typ record.Kind, at unit.Instant, body any) (Receipt, error) {
 	return w.appendFile(e, typ, at, body, nil)
 }
 
 // appendFile writes one record and keeps the file that it attaches.
-func (w *Work) appendFile(e Entry, typ string, at unit.Instant, body any, content []byte) (Receipt, error) {
+func (w *Work) appendFile(e Entry, typ record.Kind, at unit.Instant, body any, content []byte) (Receipt, error) {
 	if at > w.tx.Now.Add(futureSlack) {
 		return Receipt{}, invalid("%s at %s lies in the future (it is %s)", typ, at.In(w.Zone()), w.tx.Now.In(w.Zone()))
 	}

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"slices"
 
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // Disguise gives people numbers in place of their codes, for comparisons in which nobody needs to know who
@@ -15,13 +15,13 @@ type Disguise struct{ labels map[string]string }
 // Disguise returns the disguise of everybody who is registered and of others who are named, such as those
 // who worked before anybody was registered.
 func (v View) Disguise(others []string) (Disguise, error) {
-	all, err := v.tx.Entities(store.TypePerson)
+	all, err := v.tx.Entities(record.Person)
 	if err != nil {
 		return Disguise{}, err
 	}
 	codes := slices.Clone(others)
 	for _, kept := range all {
-		p, err := store.Body[store.Person](kept.Record)
+		p, err := record.Body[record.PersonBody](kept.Record)
 		if err != nil {
 			return Disguise{}, err
 		}

@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/dossier"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -45,7 +46,7 @@ func (w *Work) Attach(e Entry, a dossier.Attachment, content []byte) (Receipt, e
 		}
 		e.Because = append(slices.Clone(e.Because), ledger.ID(a.About))
 	}
-	return w.appendFile(e, store.TypeAttachment, a.At, a, content)
+	return w.appendFile(e, record.Attachment, a.At, a, content)
 }
 
 // recordOf refuses a record that is not of a scope.
@@ -54,14 +55,14 @@ func (w *Work) recordOf(tag string, id ledger.ID) error {
 	if err != nil {
 		return err
 	}
-	of, err := store.ScopeOf(kept.Record)
+	of, err := record.ScopeOf(kept.Record)
 	switch {
 	case err != nil:
 		return err
 	case of == "":
-		return invalid("record %s (%s) belongs to no scope, so nothing of %s can be about it", id, kept.Type, tag)
+		return invalid("record %s (%s) belongs to no scope, so nothing of %s can be about it", id, kept.Kind(), tag)
 	case of != tag:
-		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("record %s (%s) is of scope %s, not of %s", id, kept.Type, of, tag), Hint: "see the records of a scope with: rinsate history " + tag}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("record %s (%s) is of scope %s, not of %s", id, kept.Kind(), of, tag), Hint: "see the records of a scope with: rinsate history " + tag}
 	}
 	return nil
 }
@@ -93,7 +94,7 @@ func (v View) Attachments(tag string) ([]Attached, error) {
 }
 
 func attachedOf(k store.Kept) (Attached, error) {
-	a, err := store.Body[dossier.Attachment](k.Record)
+	a, err := record.Body[dossier.Attachment](k.Record)
 	return Attached{k.ID, a, k.Recorded, k.Replaced, k.Corrects, k.Reason}, err
 }
 
@@ -103,8 +104,8 @@ func (v View) Attachment(id string) (Attached, error) {
 	if err != nil {
 		return Attached{}, err
 	}
-	if k.Type != store.TypeAttachment {
-		return Attached{}, notFound("see what is attached to a scope with: rinsate attachments TAG", "record %s (%s) attaches no file", k.ID, k.Type)
+	if k.Kind() != record.Attachment {
+		return Attached{}, notFound("see what is attached to a scope with: rinsate attachments TAG", "record %s (%s) attaches no file", k.ID, k.Kind())
 	}
 	return attachedOf(k)
 }
@@ -160,7 +161,7 @@ func (w *Work) HandOver(e Entry, h dossier.Handover) (Receipt, error) {
 			return Receipt{}, err
 		}
 	}
-	return w.append(e, store.TypeHandover, h.At, h)
+	return w.append(e, record.Handover, h.At, h)
 }
 
 // Note is a hand-over note as it is on record.
@@ -178,7 +179,7 @@ type Note struct {
 func (v View) Handover(since unit.Instant, limit int) ([]Note, error) {
 	notes := []Note{}
 	err := v.tx.Handovers(since, limit, func(k store.Kept) error {
-		h, err := store.Body[dossier.Handover](k.Record)
+		h, err := record.Body[dossier.Handover](k.Record)
 		notes = append(notes, Note{k.ID, h, k.Recorded, Late(h.At, k.Recorded), k.Corrects})
 		return err
 	})

@@ -20,6 +20,7 @@ import (
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -157,7 +158,7 @@ func TestAttachRefusals(t *testing.T) {
 		return w.RecordStep(tech, turnaround.Step{Scope: "D-02", Kind: turnaround.Inspection, Start: b.at(), By: "T-01"})
 	}).Record.ID
 	person := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RegisterPerson(lead, b.at(), store.Person{Code: "T-09"})
+		return w.RegisterPerson(lead, b.at(), record.PersonBody{Code: "T-09"})
 	}).Record.ID
 	nothing := ledger.DerivedID("nothing")
 	act := func(e desk.Entry, content []byte, change func(*dossier.Attachment)) func(*desk.Work) (desk.Receipt, error) {
@@ -221,7 +222,7 @@ func TestVoidAndCorrectAttachment(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if len(lines) != 3 || lines[0].Type != store.TypeVoid || lines[1].ID != string(right) || lines[2].ID != string(wrong) {
+		if len(lines) != 3 || lines[0].Type != record.Void || lines[1].ID != string(right) || lines[2].ID != string(wrong) {
 			t.Errorf("the chronicle: %+v", lines)
 		}
 		_, back, err := v.Content(string(right))

@@ -18,12 +18,13 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
 
 // editions are those of a thing.
-func (b *bench) editions(typ, key string) (all []desk.Edition) {
+func (b *bench) editions(typ record.Kind, key string) (all []desk.Edition) {
 	b.Helper()
 	b.ask(func(v desk.View) (err error) {
 		all, err = v.Editions(typ, key)
@@ -33,7 +34,7 @@ func (b *bench) editions(typ, key string) (all []desk.Edition) {
 }
 
 // base is the edition that stands.
-func (b *bench) base(typ, key string) ledger.ID {
+func (b *bench) base(typ record.Kind, key string) ledger.ID {
 	b.Helper()
 	e, ok := desk.Latest(b.editions(typ, key))
 	if !ok {
@@ -53,12 +54,12 @@ func TestEdit(t *testing.T) {
 	b := start(t)
 	edit := func(e desk.Entry, base ledger.ID, m quality.Meter) (r desk.Receipt, err error) {
 		err = b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
-			r, err = w.Edit(e, store.TypeMeter, m.Code, base, m, w.Now(), func(at unit.Instant) (desk.Receipt, error) { return w.RegisterMeter(e, at, m) })
+			r, err = w.Edit(e, record.Meter, m.Code, base, m, w.Now(), func(at unit.Instant) (desk.Receipt, error) { return w.RegisterMeter(e, at, m) })
 			return err
 		})
 		return r, err
 	}
-	old := b.base(store.TypeMeter, "M-1")
+	old := b.base(record.Meter, "M-1")
 	b.pass(time.Minute)
 	first := because("serial read from its label")
 	first.ID = b.newID()
@@ -87,14 +88,14 @@ func TestEdit(t *testing.T) {
 		{"there already", "", quality.Meter{Code: "M-1", System: "A"}, fault.Conflict, "registered already"},
 		{"not there", old, quality.Meter{Code: "M-9", System: "A"}, fault.NotFound, "does not stand"},
 		{"nothing changed", first.ID, quality.Meter{Code: "M-1", System: "A", Serial: "7"}, fault.Invalid, "nothing is changed"},
-		{"another record", b.base(store.TypeLot, "K|7"), quality.Meter{Code: "M-1", System: "B"}, fault.Invalid, "is no edition of this"},
+		{"another record", b.base(record.Lot, "K|7"), quality.Meter{Code: "M-1", System: "B"}, fault.Invalid, "is no edition of this"},
 		{"refused by the domain", "", quality.Meter{Code: "M-2"}, fault.Invalid, "give a code and the meter system"},
 	} {
 		if _, err := edit(because("why"), test.base, test.m); fault.CodeOf(err) != test.code || !strings.Contains(err.Error(), test.want) {
 			t.Errorf("%s: %v, want %s: %s", test.name, err, test.code, test.want)
 		}
 	}
-	if n := len(b.editions(store.TypeMeter, "M-1")); n != 2 {
+	if n := len(b.editions(record.Meter, "M-1")); n != 2 {
 		t.Errorf("%d editions, want 2", n)
 	}
 	if r, err := edit(because("new"), "", quality.Meter{Code: "M-2", System: "A"}); err != nil || !r.Fresh {
@@ -112,7 +113,7 @@ func TestRetireAndReinstate(t *testing.T) {
 	retire := func(base ledger.ID) func(*desk.Work) (desk.Receipt, error) {
 		return func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("scrapped"), tag, base, left) }
 	}
-	first := b.base(store.TypeInstrument, tag)
+	first := b.base(record.Instrument, tag)
 	b.refused(t, []refusal{
 		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(lead, tag, first, left) }, fault.Invalid, "scope D-01: say why it leaves"},
 		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("x"), tag, first, 0) }, fault.Invalid, "scope D-01: since when is it out of service?"},
@@ -124,7 +125,7 @@ func TestRetireAndReinstate(t *testing.T) {
 		t.Errorf("after it left the gate says %s", a.State)
 	}
 	b.pass(time.Hour)
-	second := b.base(store.TypeInstrument, tag)
+	second := b.base(record.Instrument, tag)
 	err := b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
 		_, err := w.Reinstate(because("x"), tag, second, left-1)
 		return err
@@ -139,14 +140,14 @@ func TestRetireAndReinstate(t *testing.T) {
 	if a := b.gate(); a.State == turnaround.Out {
 		t.Error("after it came back the gate says out")
 	}
-	if _, err := desk.BodyOf[scope.Instrument](b.editions(store.TypeInstrument, tag)[2]); err != nil {
+	if _, err := desk.BodyOf[scope.Instrument](b.editions(record.Instrument, tag)[2]); err != nil {
 		t.Error(err)
 	}
 }
 
 func TestRecall(t *testing.T) {
 	b := start(t)
-	base := b.base(store.TypeLot, "K|7")
+	base := b.base(record.Lot, "K|7")
 	since := b.pass(time.Minute)
 	b.refused(t, []refusal{
 		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(lead, "K|7", base, since) }, fault.Invalid, "lot 7 of kit K: say why it is recalled"},
@@ -162,7 +163,7 @@ func TestRecall(t *testing.T) {
 		}
 		return err
 	})
-	again := b.base(store.TypeLot, "K|7")
+	again := b.base(record.Lot, "K|7")
 	b.refused(t, []refusal{{"recalled twice", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(because("x"), "K|7", again, since) }, fault.Invalid, "lot 7 of kit K is recalled already"}})
 }
 
@@ -220,7 +221,7 @@ func TestAdoptFrom(t *testing.T) {
 	b.clean()
 	b.round("30", "30", "30")
 	b.finish()
-	first := b.base(store.TypeRules, "rules")
+	first := b.base(record.Rules, "rules")
 	adopt := func(e desk.Entry, base ledger.ID, text []byte) error {
 		return b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
 			_, _, err := w.AdoptFrom(e, base, "rules", text)
@@ -323,13 +324,13 @@ func TestSetUp(t *testing.T) {
 		t.Errorf("people: %+v", s)
 	}
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Recall(because("x"), "K|7", b.base(store.TypeLot, "K|7"), b.at())
+		return w.Recall(because("x"), "K|7", b.base(record.Lot, "K|7"), b.at())
 	})
 	if s := now(b); len(s[desk.KitsPart].Missing) != 1 || len(s[desk.LevelsPart].Missing) == 0 {
 		t.Errorf("without a lot: %+v and %+v", s[desk.KitsPart], s[desk.LevelsPart])
 	}
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Retire(because("x"), "D-01", b.base(store.TypeInstrument, "D-01"), b.at())
+		return w.Retire(because("x"), "D-01", b.base(record.Instrument, "D-01"), b.at())
 	})
 	if s := now(b)[desk.FleetPart]; len(s.Missing) != 1 || s.Has != "0 scopes in service" {
 		t.Errorf("without a scope: %+v", s)
@@ -338,7 +339,7 @@ func TestSetUp(t *testing.T) {
 
 // A site that has nothing yet is told all of it, and nothing fails.
 func TestSetUpOfNothing(t *testing.T) {
-	db, err := store.Create(t.Context(), t.TempDir(), store.Site{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
+	db, err := store.Create(t.Context(), t.TempDir(), record.SiteBody{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
 	if err != nil {
 		t.Fatal(err)
 	}

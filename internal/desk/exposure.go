@@ -6,6 +6,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -35,7 +36,7 @@ type Exposure struct {
 // voided or corrected does not count. A request is open until a round passes.
 func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
 	x := Exposure{At: at}
-	i, ok, err := edition[scope.Instrument](v, store.TypeInstrument, tag, at, store.Forever)
+	i, ok, err := edition[scope.Instrument](v, record.Instrument, tag, at, store.Forever)
 	if err == nil && !ok {
 		err = v.registered(tag)
 	}
@@ -48,15 +49,15 @@ func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
 	}
 	for _, c := range []struct {
 		n     *int
-		typ   string
+		typ   record.Kind
 		since unit.Instant
 	}{
-		{&x.Uses, store.TypeUse, x.InService},
-		{&x.SinceRepair, store.TypeUse, max(x.InService, x.Repaired)},
-		{&x.SincePassed, store.TypeUse, max(x.InService, x.Passed)},
-		{&x.ThisMonth, store.TypeUse, monthOf(at, v.Zone())},
-		{&x.Repairs, store.TypeRepair, x.InService},
-		{&x.OpenRequests, store.TypeRequest, max(x.InService, x.Passed)},
+		{&x.Uses, record.Use, x.InService},
+		{&x.SinceRepair, record.Use, max(x.InService, x.Repaired)},
+		{&x.SincePassed, record.Use, max(x.InService, x.Passed)},
+		{&x.ThisMonth, record.Use, monthOf(at, v.Zone())},
+		{&x.Repairs, record.Repair, x.InService},
+		{&x.OpenRequests, record.Request, max(x.InService, x.Passed)},
 	} {
 		if *c.n, err = v.tx.CountEvents(tag, c.typ, c.since-1, at+1, store.Forever); err != nil {
 			return x, err
@@ -68,7 +69,7 @@ func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
 
 // lastOf finds the last use, the last return from repair and the last round that passed.
 func (v View) lastOf(x *Exposure, tag string) error {
-	use, ok, err := v.tx.LastEvent(tag, store.TypeUse, "", x.At, store.Forever)
+	use, ok, err := v.tx.LastEvent(tag, record.Use, "", x.At, store.Forever)
 	if err != nil {
 		return err
 	}
@@ -76,12 +77,12 @@ func (v View) lastOf(x *Exposure, tag string) error {
 		x.LastUse, x.DaysSince = use.At, daysBetween(use.At, x.At, v.Zone())
 	}
 	err = v.tx.Events(tag, 0, x.At, store.Forever, func(k store.Kept) error {
-		return fold(k, func(r store.Repair) {
+		return fold(k, func(r record.RepairBody) {
 			if r.Returned <= x.At {
 				x.Repaired = max(x.Repaired, r.Returned)
 			}
 		})
-	}, store.TypeRepair)
+	}, record.Repair)
 	if err != nil {
 		return err
 	}

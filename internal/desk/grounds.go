@@ -9,7 +9,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // Grounds is what the adoption of a level rests on: how it was derived and what it would have done.
@@ -58,10 +58,10 @@ func (w *Work) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, error
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	same := func(x store.Level) bool {
+	same := func(x record.LevelBody) bool {
 		return x.Key() == l.Key() && x.Alert == l.Alert && x.Action == l.Action && x.Comparison == l.Comparison && x.Source == l.Source && x.Edition == l.Edition && x.Adopter == l.Adopter
 	}
-	if r, ok, err := again(w, e.ID, store.TypeLevel, same); ok || err != nil {
+	if r, ok, err := again(w, e.ID, record.Level, same); ok || err != nil {
 		return r, err // the grounds may have changed since
 	}
 	if g.Derivation != nil {
@@ -74,7 +74,7 @@ func (w *Work) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, error
 	if err != nil {
 		return Receipt{}, fmt.Errorf("write the grounds of the level: %w", err)
 	}
-	return w.append(e, store.TypeLevel, min(l.Adopted, w.tx.Now), store.Level{Level: l, Derivation: text})
+	return w.append(e, record.Level, min(l.Adopted, w.tx.Now), record.LevelBody{Level: l, Derivation: text})
 }
 
 // groundChanges is how many rounds whose outcome changes a record lists.

@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -36,26 +37,26 @@ func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History
 	var h turnaround.History
 	var ok bool
 	var err error
-	if h.Instrument, ok, err = edition[scope.Instrument](v, store.TypeInstrument, tag, store.Forever, known); err != nil {
+	if h.Instrument, ok, err = edition[scope.Instrument](v, record.Instrument, tag, store.Forever, known); err != nil {
 		return h, err
 	} else if !ok {
-		if _, everKnown, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever); err != nil || everKnown {
+		if _, everKnown, err := v.tx.Entity(record.Instrument, tag, store.Forever, store.Forever); err != nil || everKnown {
 			return h, err // registered later than known: the gate answers unknown
 		}
 		return h, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
 	}
-	if h.Model, ok, err = edition[scope.Model](v, store.TypeModel, h.Instrument.Model, at, known); err != nil {
+	if h.Model, ok, err = edition[scope.Model](v, record.Model, h.Instrument.Model, at, known); err != nil {
 		return h, err
 	} else if !ok {
 		return h, notFound("import the models", "model %q of scope %s is not registered", h.Instrument.Model, tag)
 	}
-	last, ok, err := v.tx.LastEvent(tag, store.TypeUse, "", at, known)
+	last, ok, err := v.tx.LastEvent(tag, record.Use, "", at, known)
 	if err != nil {
 		return h, err
 	}
 	s := span{to: to, known: known}
 	if ok {
-		u, err := store.Body[turnaround.Use](last.Record)
+		u, err := record.Body[turnaround.Use](last.Record)
 		if err != nil {
 			return h, err
 		}
@@ -71,15 +72,15 @@ func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History
 func (v View) load(h *turnaround.History, tag string, s span) error {
 	f := folder{history: h, samples: map[string]int{}, suspect: map[ledger.ID]doubted{}}
 	// What takes the trust from readings comes before these.
-	if err := v.tx.Events(tag, s.from, s.to, s.known, f.add, store.TypeSuspect); err != nil {
+	if err := v.tx.Events(tag, s.from, s.to, s.known, f.add, record.Suspect); err != nil {
 		return err
 	}
-	err := v.tx.Events(tag, s.from, s.to, s.known, f.add, store.TypeUse, store.TypeStep, store.TypeSample, store.TypeMoment,
-		store.TypeReading, store.TypeRound)
+	err := v.tx.Events(tag, s.from, s.to, s.known, f.add, record.Use, record.Step, record.Sample, record.Moment,
+		record.Reading, record.Round)
 	if err != nil {
 		return err
 	}
-	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, store.TypeRepair, store.TypeRequest); err != nil {
+	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, record.Repair, record.Request); err != nil {
 		return err
 	}
 	return v.holds(h, tag, s)
@@ -94,14 +95,14 @@ func (v View) holds(h *turnaround.History, tag string, s span) error {
 	}
 	ended := map[string]bool{}
 	err := v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
-		l, err := store.Body[turnaround.Lift](k.Record)
+		l, err := record.Body[turnaround.Lift](k.Record)
 		if err != nil {
 			return err
 		}
 		stands, err := v.stands(l, s.known)
 		ended[l.Hold] = ended[l.Hold] || stands
 		return err
-	}, store.TypeLift)
+	}, record.Lift)
 	if err != nil {
 		return err
 	}
@@ -110,7 +111,7 @@ func (v View) holds(h *turnaround.History, tag string, s span) error {
 			return nil
 		}
 		return f.add(k)
-	}, store.TypeHold)
+	}, record.Hold)
 }
 
 func (v View) stands(l turnaround.Lift, known unit.Instant) (bool, error) {
@@ -145,7 +146,7 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 	if err != nil {
 		return err
 	}
-	h.Earlier.Uses, err = v.tx.CountEvents(tag, store.TypeUse, max(h.Earlier.Passed, h.Instrument.InService)-1, s.from, s.known)
+	h.Earlier.Uses, err = v.tx.CountEvents(tag, record.Use, max(h.Earlier.Passed, h.Instrument.InService)-1, s.from, s.known)
 	return err
 }
 
@@ -164,33 +165,33 @@ type doubted struct {
 }
 
 func (f *folder) add(k store.Kept) error {
-	h, stamp := f.history, k.Stamp()
-	switch k.Type {
-	case store.TypeUse:
+	h, stamp := f.history, stampOf(k)
+	switch k.Kind() {
+	case record.Use:
 		return fold(k, func(u turnaround.Use) { u.Stamp = stamp; h.Uses = append(h.Uses, u) })
-	case store.TypeStep:
+	case record.Step:
 		return fold(k, func(s turnaround.Step) { s.Stamp = stamp; h.Steps = append(h.Steps, s) })
-	case store.TypeRound:
+	case record.Round:
 		return fold(k, func(d turnaround.Decision) { d.Stamp = stamp; h.Decisions = append(h.Decisions, d) })
-	case store.TypeHold:
+	case record.Hold:
 		return fold(k, func(x turnaround.Hold) { x.Stamp = stamp; h.Holds = append(h.Holds, x) })
-	case store.TypeLift:
+	case record.Lift:
 		return fold(k, func(l turnaround.Lift) { l.Stamp = stamp; h.Lifts = append(h.Lifts, l) })
-	case store.TypeRepair:
-		return fold(k, func(r store.Repair) {
+	case record.Repair:
+		return fold(k, func(r record.RepairBody) {
 			h.Repairs = append(h.Repairs, turnaround.Repair{Stamp: stamp, Repair: r.Repair})
 		})
-	case store.TypeRequest:
+	case record.Request:
 		return fold(k, func(q sampling.Request) {
 			h.Requests = append(h.Requests, turnaround.Request{Stamp: stamp, Request: q})
 		})
-	case store.TypeSample:
+	case record.Sample:
 		return fold(k, func(s sampling.Sample) {
 			f.samples[string(k.ID)] = len(h.Samples)
 			h.Samples = append(h.Samples, turnaround.Taken{Stamp: stamp, Sample: s})
 		})
-	case store.TypeMoment:
-		m, err := store.Body[sampling.Moment](k.Record)
+	case record.Moment:
+		m, err := record.Body[sampling.Moment](k.Record)
 		if err != nil {
 			return err
 		}
@@ -198,13 +199,13 @@ func (f *folder) add(k store.Kept) error {
 			h.Samples[i].Sample, err = h.Samples[i].Add(m)
 		}
 		return err
-	case store.TypeSuspect:
-		return fold(k, func(x store.Suspect) {
+	case record.Suspect:
+		return fold(k, func(x record.SuspectBody) {
 			for _, id := range x.Readings {
 				f.suspect[id] = doubted{x.Reason, k.ID}
 			}
 		})
-	case store.TypeReading:
+	case record.Reading:
 		return fold(k, func(r reading.Reading) {
 			if i, ok := f.samples[r.Sample]; ok {
 				t := &h.Samples[i]
@@ -220,12 +221,15 @@ func (f *folder) add(k store.Kept) error {
 				}
 			}
 		})
+	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules, record.Level,
+		record.Void, record.Draw, record.Import, record.Target, record.Check, record.Comparison, record.Chart, record.Access,
+		record.Attachment, record.Handover, record.Alarm, record.Clock: // no part of what a scope went through
 	}
 	return nil
 }
 
 func fold[T any](k store.Kept, use func(T)) error {
-	body, err := store.Body[T](k.Record)
+	body, err := record.Body[T](k.Record)
 	if err == nil {
 		use(body)
 	}
@@ -258,7 +262,7 @@ func (v View) state(tag string, at, known unit.Instant) (turnaround.History, pol
 type Line struct {
 	Seq      int64           `json:"seq"`
 	ID       string          `json:"id"`
-	Type     string          `json:"type"`
+	Type     record.Kind     `json:"type"`
 	At       unit.Instant    `json:"at"`
 	Recorded unit.Instant    `json:"recorded"`
 	Late     bool            `json:"late,omitempty"`
@@ -272,7 +276,7 @@ type Line struct {
 // Chronicle returns what is on record of a scope between two instants, the latest first and at most
 // limit lines; what was replaced is there too and says so.
 func (v View) Chronicle(tag string, from, to unit.Instant, limit int) ([]Line, error) {
-	if _, ok, err := v.tx.Entity(store.TypeInstrument, tag, store.Forever, store.Forever); err != nil {
+	if _, ok, err := v.tx.Entity(record.Instrument, tag, store.Forever, store.Forever); err != nil {
 		return nil, err
 	} else if !ok {
 		return nil, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
@@ -291,25 +295,24 @@ func (v View) Show(id string) (Line, error) {
 	return line(k), err
 }
 
+// stampOf returns what the entries of a history carry.
+func stampOf(k store.Kept) turnaround.Stamp {
+	return turnaround.Stamp{ID: string(k.ID), Recorded: k.Recorded, Replaced: k.Replaced}
+}
+
 // ended returns the last instant that a record speaks of: what is written at the end of a step that
 // took an hour is not late.
 func ended(k store.Kept) unit.Instant {
-	var body struct {
-		End      unit.Instant `json:"end"`
-		Returned unit.Instant `json:"returned"`
+	p, err := record.Place(k.Record)
+	if err != nil {
+		return k.At
 	}
-	switch k.Type {
-	case store.TypeUse, store.TypeStep, store.TypeRepair:
-		if err := json.Unmarshal(k.Body, &body); err != nil {
-			return k.At
-		}
-	}
-	return max(k.At, body.End, body.Returned)
+	return p.Ended
 }
 
 func line(k store.Kept) Line {
 	return Line{
-		Seq: k.Seq, ID: string(k.ID), Type: k.Type, At: k.At, Recorded: k.Recorded, Late: Late(ended(k), k.Recorded),
+		Seq: k.Seq, ID: string(k.ID), Type: k.Kind(), At: k.At, Recorded: k.Recorded, Late: Late(ended(k), k.Recorded),
 		Replaced: k.Replaced, Corrects: string(k.Corrects), By: k.By, Reason: k.Reason, Body: k.Body,
 	}
 }

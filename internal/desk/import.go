@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
@@ -93,7 +94,7 @@ func (a Acting) Import(ctx context.Context, f File, dry bool) (Imported, error) 
 		if dry || out.Stored == 0 {
 			return nil
 		}
-		_, err := w.append(Entry{By: f.By}, store.TypeImport, w.tx.Now, store.Import{
+		_, err := w.append(Entry{By: f.By}, record.Import, w.tx.Now, record.ImportBody{
 			File: f.Name, Kind: string(f.Kind), Digest: out.Digest, Rows: out.Rows, Stored: out.Stored,
 		})
 		return err
@@ -126,7 +127,7 @@ func (in *intake) run(content io.Reader) error {
 	case Models:
 		in.models(t)
 	case Readings:
-		charts, err := in.tx.Entities(store.TypeChart)
+		charts, err := in.tx.Entities(record.Chart)
 		if err != nil {
 			return err
 		}
@@ -178,7 +179,7 @@ func (in *intake) told(line int, fresh bool, format string, args ...any) {
 }
 
 // described registers what a line describes under a name, unless exactly that is registered already.
-func (in *intake) described(typ, name string, body any, register func(Entry) error) (fresh bool, err error) {
+func (in *intake) described(typ record.Kind, name string, body any, register func(Entry) error) (fresh bool, err error) {
 	text, err := json.Marshal(body)
 	if err != nil {
 		return false, err
@@ -212,7 +213,7 @@ func (in *intake) models(t *table.Table) {
 		return
 	}
 	for _, m := range models {
-		fresh, err := in.described(store.TypeModel, m.Name, m, func(e Entry) error {
+		fresh, err := in.described(record.Model, m.Name, m, func(e Entry) error {
 			_, warnings, err := in.RegisterModel(e, in.tx.Now, m)
 			for _, warning := range warnings {
 				in.out.Warnings = append(in.out.Warnings, fmt.Sprintf("model %s: %s", m.Name, warning))
@@ -242,33 +243,33 @@ func (in *intake) line(r row) {
 		anchor, what = "tag", "instrument "+i.Tag
 		err = i.Check()
 		if err == nil {
-			fresh, err = in.described(store.TypeInstrument, i.Tag, i, func(e Entry) error { _, err := in.RegisterInstrument(e, now, i); return err })
+			fresh, err = in.described(record.Instrument, i.Tag, i, func(e Entry) error { _, err := in.RegisterInstrument(e, now, i); return err })
 		}
 	case People:
 		p := r.person()
 		anchor, what = "person", "person "+p.Code
-		fresh, err = in.described(store.TypePerson, p.Code, p, func(e Entry) error { _, err := in.RegisterPerson(e, now, p); return err })
+		fresh, err = in.described(record.Person, p.Code, p, func(e Entry) error { _, err := in.RegisterPerson(e, now, p); return err })
 	case Meters:
 		m := r.meter()
 		anchor, what = "meter", "meter "+m.Code
-		fresh, err = in.described(store.TypeMeter, m.Code, m, func(e Entry) error { _, err := in.RegisterMeter(e, now, m); return err })
+		fresh, err = in.described(record.Meter, m.Code, m, func(e Entry) error { _, err := in.RegisterMeter(e, now, m); return err })
 	case Lots:
 		l := r.lot()
 		anchor, what = "lot", fmt.Sprintf("lot %s of kit %s", l.Lot, l.Kit)
-		fresh, err = in.described(store.TypeLot, l.Kit+"|"+l.Lot, l, func(e Entry) error { _, err := in.RegisterLot(e, now, l); return err })
+		fresh, err = in.described(record.Lot, l.Kit+"|"+l.Lot, l, func(e Entry) error { _, err := in.RegisterLot(e, now, l); return err })
 	case Levels:
 		l := r.level()
 		anchor, what = "system", fmt.Sprintf("level for %s at %s", l.Scale(), l.Point)
 		err = l.Check()
 		if err == nil {
-			fresh, err = in.described(store.TypeLevel, l.Key(), l, func(e Entry) error { _, err := in.AdoptLevel(e, l); return err })
+			fresh, err = in.described(record.Level, l.Key(), l, func(e Entry) error { _, err := in.AdoptLevel(e, l); return err })
 		}
 	case Targets:
 		x := r.target()
 		anchor, what = "material", fmt.Sprintf("target of %s control %s", x.Kind, x.Material)
 		err = x.Check()
 		if err == nil {
-			fresh, err = in.described(store.TypeTarget, x.System+"|"+string(x.Kind)+"|"+x.Material, x, func(e Entry) error { _, err := in.RegisterTarget(e, x); return err })
+			fresh, err = in.described(record.Target, x.System+"|"+string(x.Kind)+"|"+x.Material, x, func(e Entry) error { _, err := in.RegisterTarget(e, x); return err })
 		}
 	case Checks:
 		c := r.check()
@@ -296,7 +297,7 @@ func (in *intake) line(r row) {
 		what = fmt.Sprintf("repair of %s", x.Scope)
 		id, finishes := in.id(r.col["id"].Text(), x.Scope, x.Sent.String()), ""
 		if x.Returned.Known() {
-			id, finishes, err = finishing(in, id, func(gone store.Repair) bool { return !gone.Returned.Known() })
+			id, finishes, err = finishing(in, id, func(gone record.RepairBody) bool { return !gone.Returned.Known() })
 		}
 		var receipt Receipt
 		if err == nil {
@@ -338,7 +339,7 @@ func finishing[T any](in *intake, id ledger.ID, open func(T) bool) (ledger.ID, s
 	if err != nil {
 		return id, "", err
 	}
-	body, err := store.Body[T](kept.Record)
+	body, err := record.Body[T](kept.Record)
 	if err != nil || !open(body) {
 		return id, "", err
 	}
@@ -350,7 +351,7 @@ func finishing[T any](in *intake, id ledger.ID, open func(T) bool) (ledger.ID, s
 type touched map[trend.Key]unit.Instant
 
 func (t touched) add(r ledger.Record) error {
-	x, err := store.Body[reading.Reading](r)
+	x, err := record.Body[reading.Reading](r)
 	if err != nil {
 		return err
 	}
@@ -423,7 +424,7 @@ func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
 		in.told(line, receipt.Fresh, "")
 		return nil
 	}
-	x, err := store.Body[reading.Reading](receipt.Record)
+	x, err := record.Body[reading.Reading](receipt.Record)
 	if err != nil {
 		return err
 	}
@@ -450,7 +451,7 @@ func sameSample(sent, stored sampling.Sample) bool {
 // again returns the receipt of an act whose record is stored already, ok = false when it is not.
 // same compares what was sent with what is stored; what the rules added to it is not compared, since
 // they may have changed since.
-func again[T any](w *Work, id ledger.ID, typ string, same func(T) bool) (r Receipt, ok bool, err error) {
+func again[T any](w *Work, id ledger.ID, typ record.Kind, same func(T) bool) (r Receipt, ok bool, err error) {
 	if id == "" {
 		return r, false, nil
 	}
@@ -461,8 +462,8 @@ func again[T any](w *Work, id ledger.ID, typ string, same func(T) bool) (r Recei
 	if err != nil {
 		return r, false, err
 	}
-	body, err := store.Body[T](kept.Record)
-	if err != nil || kept.Type != typ || !same(body) {
+	body, err := record.Body[T](kept.Record)
+	if err != nil || kept.Kind() != typ || !same(body) {
 		return r, false, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s is stored with another content", id), Hint: "a stored record never changes: send a correction that names it"}
 	}
 	return Receipt{Record: kept.Record}, true, nil

@@ -13,7 +13,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
 )
 
@@ -239,8 +239,8 @@ func (r row) instrument() scope.Instrument {
 	return i
 }
 
-func (r row) person() store.Person {
-	return store.Person{Code: r.col["person"].Text(), Role: r.col["role"].Text()}
+func (r row) person() record.PersonBody {
+	return record.PersonBody{Code: r.col["person"].Text(), Role: r.col["role"].Text()}
 }
 
 func (r row) meter() quality.Meter {

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -131,38 +132,22 @@ type Stock struct {
 
 // Stock returns how much of a kind is recorded.
 func (v View) Stock(kind Kind) (Stock, error) {
-	var typ string
-	switch kind {
-	case Models:
-		typ = store.TypeModel
-	case Fleet:
-		typ = store.TypeInstrument
-	case People:
-		typ = store.TypePerson
-	case Meters:
-		typ = store.TypeMeter
-	case Lots:
-		typ = store.TypeLot
-	case Levels:
-		typ = store.TypeLevel
-	case Targets:
-		typ = store.TypeTarget
-	case Uses:
-		return v.any(store.TypeUse)
-	case Repairs:
-		return v.any(store.TypeRepair)
-	case Steps:
-		return v.any(store.TypeStep)
-	case Readings:
-		return v.any(store.TypeReading)
-	case Checks:
-		return v.anyCheck()
+	kinds := record.FromFile(string(kind))
+	if len(kinds) == 0 {
+		return Stock{}, fmt.Errorf("no kind of record is read from files of %s", kind)
 	}
-	n, err := v.tx.CountEntities(typ)
-	return Stock{Names: n, Any: n > 0}, err
+	typ := kinds[len(kinds)-1]
+	switch d, _ := record.Of(typ); {
+	case d.Key != "":
+		n, err := v.tx.CountEntities(typ)
+		return Stock{Names: n, Any: n > 0}, err
+	case d.Scope != "":
+		return v.any(typ)
+	}
+	return v.anyCheck()
 }
 
-func (v View) any(typ string) (s Stock, err error) {
+func (v View) any(typ record.Kind) (s Stock, err error) {
 	err = v.tx.Lately(typ, 1, func(store.Kept) error {
 		s.Any = true
 		return nil

@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 )
 
 // Every field of everything that has editions has words of its own, so that no page shows a name of the
@@ -36,10 +37,8 @@ func TestEveryFieldHasALabel(t *testing.T) {
 				continue
 			}
 			fields++
-			if _, ok := labels[typ.Name()+"."+name]; !ok {
-				if _, ok := labels[name]; !ok {
-					t.Errorf("%s.%s has no words", typ.Name(), name)
-				}
+			if _, ok := record.Label(typ.Name(), name); !ok {
+				t.Errorf("%s.%s has no words", typ.Name(), name)
 			}
 			if l := labelOf(typ.Name(), name); strings.ContainsAny(l, "_") {
 				t.Errorf("%s.%s is called %q", typ.Name(), name, l)

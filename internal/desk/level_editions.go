@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -94,10 +95,10 @@ func (v View) LevelOf(id string) (e LevelEdition, g *Grounds, err error) {
 	if err != nil {
 		return e, nil, err
 	}
-	if kept.Type != store.TypeLevel {
-		return e, nil, notFound("levels are listed with their records", "record %s is a %s, not a level", id, kept.Type)
+	if kept.Kind() != record.Level {
+		return e, nil, notFound("levels are listed with their records", "record %s is a %s, not a level", id, kept.Kind())
 	}
-	l, err := store.Body[store.Level](kept.Record)
+	l, err := record.Body[record.LevelBody](kept.Record)
 	if err != nil {
 		return e, nil, err
 	}

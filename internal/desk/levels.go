@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -144,7 +145,7 @@ func (v View) Study(s Study) (d Studied, err error) {
 }
 
 func (v View) recalledLots() (map[string]bool, error) {
-	all, err := v.tx.Entities(store.TypeLot)
+	all, err := v.tx.Entities(record.Lot)
 	if err != nil {
 		return nil, err
 	}
@@ -153,7 +154,7 @@ func (v View) recalledLots() (map[string]bool, error) {
 		if k.Replaced.Known() {
 			continue
 		}
-		l, err := store.Body[quality.Lot](k.Record)
+		l, err := record.Body[quality.Lot](k.Record)
 		if err != nil {
 			return nil, err
 		}

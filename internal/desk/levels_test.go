@@ -16,6 +16,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -206,7 +207,7 @@ func TestGrounds(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if line, err := v.Show(string(id)); err != nil || line.Type != store.TypeRound {
+		if line, err := v.Show(string(id)); err != nil || line.Type != record.Round {
 			t.Errorf("the round of the first change: %+v, %v", line, err)
 		}
 		none := g.Rounds[0]

@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -62,10 +63,10 @@ func (m *machine) openHolds() (open []string) {
 	err := m.desk.DB.Read(context.Background(), func(tx *store.Tx) error {
 		return tx.Chronicle("D-01", 0, store.Forever, 1_000_000, func(k store.Kept) error {
 			replaced[string(k.ID)] = k.Replaced.Known()
-			switch k.Type {
-			case store.TypeHold:
+			switch k.Kind() {
+			case record.Hold:
 				holds[string(k.ID)] = true
-			case store.TypeLift:
+			case record.Lift:
 				l := body[turnaround.Lift](m, k.Record)
 				if l.Second != "" {
 					l.Round = ""

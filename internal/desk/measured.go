@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -129,7 +130,7 @@ func (v View) explanations(from, to unit.Instant, steps []turnaround.StepKind) (
 		if word == turnaround.PreClean {
 			kind = preCleaned
 		}
-		err := v.tx.Between(store.TypeStep, string(word), from.Add(-longestTurnaround), to, func(k store.Kept) error {
+		err := v.tx.Between(record.Step, string(word), from.Add(-longestTurnaround), to, func(k store.Kept) error {
 			return fold(k, func(s turnaround.Step) {
 				if s.End.Known() {
 					all = append(all, explanation{at: s.End, scope: s.Scope, kind: kind, by: s.By, start: s.Start})
@@ -140,8 +141,8 @@ func (v View) explanations(from, to unit.Instant, steps []turnaround.StepKind) (
 			return nil, err
 		}
 	}
-	err = v.tx.Between(store.TypeRepair, "", 0, to, func(k store.Kept) error {
-		return fold(k, func(r store.Repair) {
+	err = v.tx.Between(record.Repair, "", 0, to, func(k store.Kept) error {
+		return fold(k, func(r record.RepairBody) {
 			if r.Returned.Known() {
 				all = append(all, explanation{at: r.Returned, scope: r.Scope, kind: repaired})
 			}
@@ -173,8 +174,8 @@ func (v View) ReadingOf(id ledger.ID) (reading.Reading, error) {
 	if err != nil {
 		return reading.Reading{}, err
 	}
-	if kept.Type != store.TypeReading {
-		return reading.Reading{}, invalid("record %s is %s, not a reading", id, store.Called(kept.Type))
+	if kept.Kind() != record.Reading {
+		return reading.Reading{}, invalid("record %s is %s, not a reading", id, record.Called(kept.Kind()))
 	}
 	return readingOf(kept)
 }

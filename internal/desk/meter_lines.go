@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -67,8 +68,8 @@ func (v View) meterLine(m quality.Meter, at unit.Instant) (MeterLine, error) {
 		return l, err
 	}
 	err = v.tx.LastChecks(m.Code, at+1, reach, func(k store.Kept) error {
-		return fold(k, func(x store.Check) {
-			line := &CheckLine{ID: k.ID, By: k.By, Check: x}
+		return fold(k, func(x record.CheckBody) {
+			line := &CheckLine{ID: k.ID, By: k.By, CheckBody: x}
 			if l.Last == nil {
 				l.Last = line
 			}
@@ -240,9 +241,9 @@ func (v View) CheckOf(meter string, id ledger.ID) (c CheckLine, ok bool, err err
 	if fault.CodeOf(err) == fault.NotFound {
 		return c, false, nil
 	}
-	if err != nil || kept.Type != store.TypeCheck {
+	if err != nil || kept.Kind() != record.Check {
 		return c, false, err
 	}
-	err = fold(kept, func(x store.Check) { c = CheckLine{ID: kept.ID, By: kept.By, Check: x} })
+	err = fold(kept, func(x record.CheckBody) { c = CheckLine{ID: kept.ID, By: kept.By, CheckBody: x} })
 	return c, c.Meter == meter, err
 }

@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -39,12 +40,12 @@ func (w *Work) RegisterTarget(e Entry, t quality.Target) (Receipt, error) {
 	if err := t.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	return w.append(e, store.TypeTarget, min(t.Adopted, w.tx.Now), t)
+	return w.append(e, record.Target, min(t.Adopted, w.tx.Now), t)
 }
 
 // Targets returns every target that was adopted and not voided.
 func (v View) Targets() ([]quality.Target, error) {
-	all, err := v.tx.Entities(store.TypeTarget)
+	all, err := v.tx.Entities(record.Target)
 	if err != nil {
 		return nil, err
 	}
@@ -53,7 +54,7 @@ func (v View) Targets() ([]quality.Target, error) {
 		if kept.Replaced.Known() {
 			continue
 		}
-		t, err := store.Body[quality.Target](kept.Record)
+		t, err := record.Body[quality.Target](kept.Record)
 		if err != nil {
 			return nil, err
 		}
@@ -64,7 +65,7 @@ func (v View) Targets() ([]quality.Target, error) {
 
 // Meters returns the latest edition of every meter, in the order of their codes.
 func (v View) Meters() ([]quality.Meter, error) {
-	all, err := v.tx.Entities(store.TypeMeter)
+	all, err := v.tx.Entities(record.Meter)
 	if err != nil {
 		return nil, err
 	}
@@ -73,7 +74,7 @@ func (v View) Meters() ([]quality.Meter, error) {
 		if kept.Replaced.Known() {
 			continue
 		}
-		m, err := store.Body[quality.Meter](kept.Record)
+		m, err := record.Body[quality.Meter](kept.Record)
 		if err != nil {
 			return nil, err
 		}
@@ -83,7 +84,7 @@ func (v View) Meters() ([]quality.Meter, error) {
 }
 
 func (v View) meter(code string) (quality.Meter, error) {
-	m, ok, err := edition[quality.Meter](v, store.TypeMeter, code, store.Forever, store.Forever)
+	m, ok, err := edition[quality.Meter](v, record.Meter, code, store.Forever, store.Forever)
 	if err == nil && !ok {
 		err = notFound("register the meter with its system first", "meter %q is not known, so nobody can say on which scale it counts", code)
 	}
@@ -96,14 +97,14 @@ func (w *Work) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
 	if err := w.may(ToCheckMeter, &e); err != nil {
 		return Receipt{}, quality.Verdict{}, err
 	}
-	same := func(x store.Check) bool {
+	same := func(x record.CheckBody) bool {
 		return x.Meter == c.Meter && x.Serviced == c.Serviced && slices.Equal(x.Controls, w.filled(e, c).Controls)
 	}
-	if r, ok, err := again(w, e.ID, store.TypeCheck, same); ok || err != nil {
+	if r, ok, err := again(w, e.ID, record.Check, same); ok || err != nil {
 		if err != nil {
 			return r, quality.Verdict{}, err
 		}
-		body, err := store.Body[store.Check](r.Record)
+		body, err := record.Body[record.CheckBody](r.Record)
 		return r, body.Verdict, err
 	}
 	c = w.filled(e, c)
@@ -114,11 +115,11 @@ func (w *Work) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
 	if e.Corrects != "" {
 		if old, err := w.tx.Record(e.Corrects); err != nil {
 			return Receipt{}, verdict, err
-		} else if old.Type != store.TypeCheck {
-			return Receipt{}, verdict, invalid("a check record cannot take the place of %s record", store.Called(old.Type))
+		} else if old.Kind() != record.Check {
+			return Receipt{}, verdict, invalid("a check record cannot take the place of %s record", record.Called(old.Kind()))
 		}
 	}
-	r, err := w.append(e, store.TypeCheck, verdict.At, store.Check{
+	r, err := w.append(e, record.Check, verdict.At, record.CheckBody{
 		Meter: c.Meter, Controls: c.Controls, Verdict: verdict, Rules: rules.Cite(), Serviced: c.Serviced,
 	})
 	if err != nil || !r.Fresh {
@@ -161,9 +162,9 @@ func (w *Work) judgeCheck(c Check) (quality.Verdict, policy.RuleSet, error) {
 	if err != nil {
 		return none, rules, err
 	}
-	var earlier []store.Check
+	var earlier []record.CheckBody
 	err = w.tx.LastChecks(c.Meter, first, reach, func(k store.Kept) error {
-		return fold(k, func(x store.Check) { earlier = append(earlier, numbered(x, string(k.ID))) })
+		return fold(k, func(x record.CheckBody) { earlier = append(earlier, numbered(x, string(k.ID))) })
 	})
 	if err != nil {
 		return none, rules, err
@@ -173,7 +174,7 @@ func (w *Work) judgeCheck(c Check) (quality.Verdict, policy.RuleSet, error) {
 	if err != nil {
 		return none, rules, refuse(err)
 	}
-	for _, x := range append(earlier, numbered(store.Check{Controls: c.Controls, Serviced: c.Serviced}, "")) {
+	for _, x := range append(earlier, numbered(record.CheckBody{Controls: c.Controls, Serviced: c.Serviced}, "")) {
 		if x.Serviced != "" {
 			watch.Restart()
 		}
@@ -194,7 +195,7 @@ func meterRules(rules policy.RuleSet) quality.Rules {
 
 // numbered gives the controls of a check names: their numbers, and before these, in a check that is
 // reached back to, its record.
-func numbered(c store.Check, id string) store.Check {
+func numbered(c record.CheckBody, id string) record.CheckBody {
 	c.Controls = slices.Clone(c.Controls)
 	for i := range c.Controls {
 		name := strconv.Itoa(i + 1)
@@ -258,7 +259,7 @@ func (w *Work) settle(meter string, changed unit.Instant, by string, cause ledge
 		r, err := w.append(Entry{
 			ID: ledger.DerivedID("trust", string(cause), string(mark.id)), By: by, Because: []ledger.ID{cause},
 			Corrects: mark.id, Reason: "the checks of the meter are seen differently now",
-		}, store.TypeVoid, w.tx.Now, store.Voiding{Scope: mark.body.Scope})
+		}, record.Void, w.tx.Now, record.VoidBody{Scope: mark.body.Scope})
 		if err != nil {
 			return nil, err
 		}
@@ -272,7 +273,7 @@ func (w *Work) settle(meter string, changed unit.Instant, by string, cause ledge
 		return nil, err
 	}
 	for _, r := range added {
-		body, err := store.Body[store.Suspect](r)
+		body, err := record.Body[record.SuspectBody](r)
 		if err != nil {
 			return nil, err
 		}
@@ -319,14 +320,14 @@ func (v View) around(meter string, at unit.Instant) (all []quality.Verdict, fail
 // mark is a record that took the trust from readings and still stands.
 type mark struct {
 	id   ledger.ID
-	body store.Suspect
+	body record.SuspectBody
 }
 
 // marks returns the standing marks of a meter that rest on failed checks of a time.
 func (v View) marks(meter string, from, to unit.Instant) ([]mark, error) {
 	var all []mark
-	err := v.tx.Between(store.TypeSuspect, "", from, to, func(k store.Kept) error {
-		return fold(k, func(x store.Suspect) {
+	err := v.tx.Between(record.Suspect, "", from, to, func(k store.Kept) error {
+		return fold(k, func(x record.SuspectBody) {
 			if x.Meter == meter {
 				all = append(all, mark{k.ID, x})
 			}
@@ -341,7 +342,7 @@ func (w *Work) mark(meter, by string, cause ledger.ID, suspects map[ledger.ID]qu
 		scope string
 		check ledger.ID
 	}
-	groups := map[group]*store.Suspect{}
+	groups := map[group]*record.SuspectBody{}
 	for id, s := range suspects {
 		x, err := readingOf(kept[id])
 		if err != nil {
@@ -349,7 +350,7 @@ func (w *Work) mark(meter, by string, cause ledger.ID, suspects map[ledger.ID]qu
 		}
 		key := group{x.Scope, failed[s.Failed]}
 		if groups[key] == nil {
-			groups[key] = &store.Suspect{
+			groups[key] = &record.SuspectBody{
 				Scope: x.Scope, Meter: meter, Check: key.check, At: s.Failed, Since: s.After,
 				Reason: doubt(meter, s, w),
 			}
@@ -365,7 +366,7 @@ func (w *Work) mark(meter, by string, cause ledger.ID, suspects map[ledger.ID]qu
 		slices.Sort(body.Readings)
 		r, err := w.append(Entry{
 			ID: ledger.DerivedID("suspect", string(cause), key.scope, string(key.check)), By: by, Because: []ledger.ID{cause, key.check},
-		}, store.TypeSuspect, body.At, body)
+		}, record.Suspect, body.At, body)
 		if err != nil {
 			return nil, err
 		}
@@ -454,7 +455,7 @@ func (v View) MeterState(meter string, at unit.Instant) (quality.State, error) {
 		}
 		k, err := v.tx.Record(ids[i])
 		if err == nil {
-			err = fold(k, func(x store.Check) { verdicts[i].Why = x.Verdict.Why })
+			err = fold(k, func(x record.CheckBody) { verdicts[i].Why = x.Verdict.Why })
 		}
 		if err != nil {
 			return state, err
@@ -472,7 +473,7 @@ func (v View) Checks(meter string, from, to unit.Instant) ([]CheckLine, error) {
 		if err != nil {
 			return err
 		}
-		return fold(k, func(x store.Check) { lines = append(lines, CheckLine{ID: k.ID, By: k.By, Check: x}) })
+		return fold(k, func(x record.CheckBody) { lines = append(lines, CheckLine{ID: k.ID, By: k.By, CheckBody: x}) })
 	})
 	return lines, err
 }
@@ -481,5 +482,5 @@ func (v View) Checks(meter string, from, to unit.Instant) ([]CheckLine, error) {
 type CheckLine struct {
 	ID ledger.ID `json:"id"`
 	By string    `json:"by,omitempty"`
-	store.Check
+	record.CheckBody
 }

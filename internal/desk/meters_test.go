@@ -1,6 +1,7 @@
 package desk_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -12,7 +13,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/store/storetest"
 )
 
@@ -77,7 +78,7 @@ func TestFailedCheckTakesTheTrust(t *testing.T) {
 		t.Errorf("checked: %+v", s)
 	}
 	b.use()
-	wantFollowed(t, "a round that passes", b.round("30", "30", "30"), store.TypeRound)
+	wantFollowed(t, "a round that passes", b.round("30", "30", "30"), record.Round)
 	b.finish()
 	b.wantState("before the check", turnaround.Ready, "")
 
@@ -85,8 +86,8 @@ func TestFailedCheckTakesTheTrust(t *testing.T) {
 	if v.Outcome != quality.Rejected || !strings.Contains(v.Why, "700 RLU, limits 900 to 1100") {
 		t.Fatalf("%+v", v)
 	}
-	wantFollowed(t, "a failed check", r, store.TypeSuspect, store.TypeRound)
-	mark := body[store.Suspect](t, r.Followed[0])
+	wantFollowed(t, "a failed check", r, record.Suspect, record.Round)
+	mark := body[record.SuspectBody](t, r.Followed[0])
 	if len(mark.Readings) != 3 || mark.Check != r.Record.ID || !mark.Since.Known() {
 		t.Errorf("%+v", mark)
 	}
@@ -98,7 +99,7 @@ func TestFailedCheckTakesTheTrust(t *testing.T) {
 	// A reading with the failed meter does not count either, unless it is over the action level.
 	b.clean()
 	last := b.round("30", "30", "30")
-	if !strings.Contains(strings.Join(types(last.Followed), " "), store.TypeSuspect) {
+	if !slices.Contains(types(last.Followed), record.Suspect) {
 		t.Errorf("a reading with a failed meter is followed by %q", types(last.Followed))
 	}
 	b.wantState("read with the failed meter", turnaround.InWork, "")
@@ -127,7 +128,7 @@ func TestVoidedCheckGivesTheTrustBack(t *testing.T) {
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "T-01", Corrects: failed.Record.ID, Reason: "typed 100 for 1000"})
 	})
-	wantFollowed(t, "voided", r, store.TypeVoid, store.TypeRound)
+	wantFollowed(t, "voided", r, record.Void, record.Round)
 	b.wantState("voided", turnaround.Ready, "")
 
 	// Corrected at once: the same as voided and checked anew.
@@ -137,7 +138,7 @@ func TestVoidedCheckGivesTheTrustBack(t *testing.T) {
 	if v.Outcome != quality.Accepted {
 		t.Errorf("%+v", v)
 	}
-	wantFollowed(t, "corrected", r, store.TypeVoid, store.TypeRound)
+	wantFollowed(t, "corrected", r, record.Void, record.Round)
 	b.wantState("corrected", turnaround.Ready, "")
 
 	// A good check that never took place had ended a doubt; without it the doubt is back.

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -39,14 +40,14 @@ func (v View) OpenSamples(now unit.Instant) ([]OpenSample, error) {
 	}
 	from := now.Add(-forgottenAfter)
 	read := map[string]bool{}
-	err = v.tx.Between(store.TypeReading, "", from, now+1, func(k store.Kept) error {
+	err = v.tx.Between(record.Reading, "", from, now+1, func(k store.Kept) error {
 		return fold(k, func(x reading.Reading) { read[x.Sample] = true })
 	})
 	if err != nil {
 		return nil, err
 	}
 	var ids []ledger.ID
-	err = v.tx.Between(store.TypeSample, "", from, now+1, func(k store.Kept) error {
+	err = v.tx.Between(record.Sample, "", from, now+1, func(k store.Kept) error {
 		return fold(k, func(s sampling.Sample) {
 			if s.NotApplicable == "" && !read[string(k.ID)] {
 				ids = append(ids, k.ID)
@@ -73,7 +74,7 @@ func (v View) OpenSamples(now unit.Instant) ([]OpenSample, error) {
 
 // Lots returns the latest edition of every lot, in the order of kit and lot.
 func (v View) Lots() ([]quality.Lot, error) {
-	all, err := v.tx.Entities(store.TypeLot)
+	all, err := v.tx.Entities(record.Lot)
 	if err != nil {
 		return nil, err
 	}
@@ -82,7 +83,7 @@ func (v View) Lots() ([]quality.Lot, error) {
 		if kept.Replaced.Known() {
 			continue
 		}
-		l, err := store.Body[quality.Lot](kept.Record)
+		l, err := record.Body[quality.Lot](kept.Record)
 		if err != nil {
 			return nil, err
 		}

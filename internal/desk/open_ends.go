@@ -7,6 +7,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -27,7 +28,7 @@ const openEndsOver = 3
 func (v View) OpenEnds(now unit.Instant) ([]OpenEnd, error) {
 	from := now.AddDays(-openEndsOver, v.Zone())
 	var open []OpenEnd
-	err := v.tx.Between(store.TypeUse, "", from, now+1, func(k store.Kept) error {
+	err := v.tx.Between(record.Use, "", from, now+1, func(k store.Kept) error {
 		return fold(k, func(u turnaround.Use) {
 			if !u.End.Known() {
 				open = append(open, OpenEnd{k.ID, u.Scope, "use", u.Start, k.By})
@@ -37,7 +38,7 @@ func (v View) OpenEnds(now unit.Instant) ([]OpenEnd, error) {
 	if err != nil {
 		return nil, err
 	}
-	err = v.tx.Between(store.TypeStep, "", from, now+1, func(k store.Kept) error {
+	err = v.tx.Between(record.Step, "", from, now+1, func(k store.Kept) error {
 		return fold(k, func(s turnaround.Step) {
 			if !s.End.Known() && s.Kind != turnaround.Storage && s.Kind != turnaround.Issue {
 				open = append(open, OpenEnd{k.ID, s.Scope, string(s.Kind), s.Start, k.By})

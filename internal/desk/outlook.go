@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -162,7 +163,7 @@ func (s Stream) Proposed(from unit.Instant) (*trend.Baseline, string, error) {
 
 // Registered returns the record of something by its type and key, such as a lot; ok is false when there is
 // none.
-func (v View) Registered(typ, key string) (id ledger.ID, ok bool, err error) {
+func (v View) Registered(typ record.Kind, key string) (id ledger.ID, ok bool, err error) {
 	k, ok, err := v.tx.Entity(typ, key, store.Forever, store.Forever)
 	return k.ID, ok, err
 }

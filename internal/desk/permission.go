@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/trend"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -125,14 +126,14 @@ func ImportOf(kind Kind) access.Act {
 
 // writtenBy is the act by which a type of record is written; its author is asked for what that takes when it
 // is taken back. A type that is not here follows from others, or is taken back by nobody.
-var writtenBy = map[string]access.Act{
-	store.TypeUse: ToRecordUse, store.TypeStep: ToRecordStep, store.TypeRepair: ToRecordRepair,
-	store.TypeSample: ToCollect, store.TypeMoment: ToMark, store.TypeReading: ToRead, store.TypeCheck: ToCheckMeter,
-	store.TypeHandover: ToHandOver, store.TypeDraw: ToDraw, store.TypeRequest: ToAsk, store.TypeHold: ToPlaceHold,
-	store.TypeAttachment: ToAttach, store.TypeAlarm: ToHandleAlarm,
-	store.TypeModel: ToRegisterModel, store.TypeInstrument: ToRegisterInstrument, store.TypeMeter: ToRegisterMeter,
-	store.TypeLot: ToRegisterLot, store.TypePerson: ToRegisterPerson, store.TypeTarget: ToRegisterTarget,
-	store.TypeRules: ToAdoptRules, store.TypeLevel: ToAdoptLevel, store.TypeChart: ToAdoptChart, store.TypeComparison: ToRecordComparison,
+var writtenBy = map[record.Kind]access.Act{
+	record.Use: ToRecordUse, record.Step: ToRecordStep, record.Repair: ToRecordRepair,
+	record.Sample: ToCollect, record.Moment: ToMark, record.Reading: ToRead, record.Check: ToCheckMeter,
+	record.Handover: ToHandOver, record.Draw: ToDraw, record.Request: ToAsk, record.Hold: ToPlaceHold,
+	record.Attachment: ToAttach, record.Alarm: ToHandleAlarm,
+	record.Model: ToRegisterModel, record.Instrument: ToRegisterInstrument, record.Meter: ToRegisterMeter,
+	record.Lot: ToRegisterLot, record.Person: ToRegisterPerson, record.Target: ToRegisterTarget,
+	record.Rules: ToAdoptRules, record.Level: ToAdoptLevel, record.Chart: ToAdoptChart, record.Comparison: ToRecordComparison,
 }
 
 // may refuses an act that the actor may not do, or has not signed, and names its author. Who writes down what
@@ -200,11 +201,11 @@ func (v View) TakesBack(a access.Actor, id ledger.ID) (signed bool, err error) {
 
 // entered says of a record what decides who may take it back.
 func (v View) entered(old store.Kept) (e access.Entered, err error) {
-	e = access.Entered{By: old.By, Act: writtenBy[old.Type], Recorded: old.Recorded}
+	e = access.Entered{By: old.By, Act: writtenBy[old.Kind()], Recorded: old.Recorded}
 	if v.tx.Now.Sub(old.Recorded) >= access.Slip {
 		return e, nil // what came after it makes no difference
 	}
-	tag, err := store.ScopeOf(old.Record)
+	tag, err := record.ScopeOf(old.Record)
 	if err == nil && tag != "" {
 		e.Followed, err = v.followed(tag, old)
 	}
@@ -212,14 +213,14 @@ func (v View) entered(old store.Kept) (e access.Entered, err error) {
 }
 
 // byRules are the types of what the rules add to an act, in its transaction and naming what it follows from.
-var byRules = []string{store.TypeRound, store.TypeHold, store.TypeLift, store.TypeSuspect}
+var byRules = []record.Kind{record.Round, record.Hold, record.Lift, record.Suspect}
 
 // followed says whether something else of a scope was recorded after a record, but for what the rules added to
 // the record itself.
 func (v View) followed(tag string, old store.Kept) (found bool, err error) {
 	follows := map[ledger.ID]bool{old.ID: true}
 	err = v.tx.EventsAfter(tag, old.Seq, func(k store.Kept) error {
-		added := k.Recorded == old.Recorded && slices.Contains(byRules, k.Type)
+		added := k.Recorded == old.Recorded && slices.Contains(byRules, k.Kind())
 		if added && slices.ContainsFunc(k.Because, func(id ledger.ID) bool { return follows[id] }) {
 			follows[k.ID] = true
 		} else {

@@ -24,7 +24,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // letters are the roles in the tables below: technician, lead, infection prevention, procedure room, analyst,
@@ -96,7 +96,7 @@ func everything(t *testing.T) (*bench, attempts) {
 		}).Record.ID
 	}
 	b.pass(time.Minute)
-	instrument, lot, rules := b.base(store.TypeInstrument, "D-01"), b.base(store.TypeLot, "K|7"), b.base(store.TypeRules, "rules")
+	instrument, lot, rules := b.base(record.Instrument, "D-01"), b.base(record.Lot, "K|7"), b.base(record.Rules, "rules")
 	now := b.at()
 	handling := func(act trend.Act, words string) trend.Handling {
 		h := trend.Handling{Alarm: alarm.ID, Identity: alarm.Identity, Begin: alarm.Signalled, Last: alarm.Signalled, Act: act, Words: words}
@@ -183,7 +183,7 @@ func everything(t *testing.T) (*bench, attempts) {
 			return only(w.Recall(desk.Entry{Reason: "a notice"}, "K|7", lot, now))
 		},
 		"RegisterPerson": func(w *desk.Work, _ string) error {
-			return only(w.RegisterPerson(desk.Entry{}, now, store.Person{Code: "X-01"}))
+			return only(w.RegisterPerson(desk.Entry{}, now, record.PersonBody{Code: "X-01"}))
 		},
 		"RegisterTarget": func(w *desk.Work, _ string) error {
 			return only(w.RegisterTarget(desk.Entry{}, quality.Target{System: "A", Kind: quality.Positive, Material: "lamp", Low: 1, High: 2, Source: "test", Edition: "1", Adopted: now}))

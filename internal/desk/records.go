@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -30,13 +31,13 @@ func (v View) SearchPage(q store.Query, most int, visit func(Line) (more bool, e
 // Count returns how many records a query describes, at most so many.
 func (v View) Count(q store.Query, most int) (int, error) { return v.tx.Count(q, most) }
 
-// Fate returns what a later record did to a record, a value of store.ByState; empty when it stands.
+// Fate returns what a later record did to a record, a value of record.ByState; empty when it stands.
 func (v View) Fate(l Line) (did string, err error) {
 	if !l.Replaced.Known() {
 		return "", nil
 	}
 	err = v.referring(l.ID, longestChain, func(k store.Kept) (bool, error) {
-		id, what, err := store.Replaces(k.Record)
+		id, what, err := record.Replaces(k.Record)
 		if string(id) == l.ID {
 			did = what
 		}
@@ -45,24 +46,10 @@ func (v View) Fate(l Line) (did string, err error) {
 	return did, err
 }
 
-// Scope returns the scope that a record is about; empty when it is about none.
-func (l Line) Scope() string {
-	return told(l, func(b struct {
-		Scope  string `json:"scope"`
-		Tag    string `json:"tag"`
-		Stream struct {
-			Scope string `json:"scope"`
-		} `json:"stream"`
-	},
-	) string {
-		return cmp.Or(b.Scope, b.Tag, b.Stream.Scope)
-	})
-}
-
 // Version is one record of a chain of records that take each other's place.
 type Version struct {
 	Line
-	// Did is what it did to the one before it, a value of store.ByState; empty for the first.
+	// Did is what it did to the one before it, a value of record.ByState; empty for the first.
 	Did string
 }
 
@@ -84,7 +71,7 @@ func (v View) Chain(l Line) ([]Version, error) {
 		}
 		var next *Version
 		err := v.referring(last.ID, longestChain, func(k store.Kept) (bool, error) {
-			id, did, err := store.Replaces(k.Record)
+			id, did, err := record.Replaces(k.Record)
 			if string(id) == last.ID {
 				next = &Version{line(k), did}
 			}
@@ -104,7 +91,7 @@ func (v View) Chain(l Line) ([]Version, error) {
 // beginning walks back to the first version.
 func (v View) beginning(l Line) (Line, error) {
 	for range longestChain {
-		id, _, err := store.Replaces(ledger.Record{Type: l.Type, Corrects: ledger.ID(l.Corrects), Body: l.Body})
+		id, _, err := record.Replaces(l.record())
 		if err != nil || id == "" {
 			return l, err
 		}
@@ -118,7 +105,7 @@ func (v View) beginning(l Line) (Line, error) {
 // referring calls visit for the records that name another one.
 func (v View) referring(id string, most int, visit func(store.Kept) (bool, error)) error {
 	n := 0
-	return v.tx.Search(store.Query{Terms: []store.Term{store.ByReference.Is(id)}}, func(k store.Kept) (bool, error) {
+	return v.tx.Search(store.Query{Terms: []record.Term{record.ByReference.Is(id)}}, func(k store.Kept) (bool, error) {
 		n++
 		more, err := visit(k)
 		return more && n < most, err
@@ -149,45 +136,18 @@ func (v View) Named(l Line) ([]Relation, error) {
 		list = append(list, Relation{words, found})
 		return err
 	}
-	var body struct {
-		Sample   string   `json:"sample"`
-		Hold     string   `json:"hold"`
-		Cause    string   `json:"cause"`
-		Check    string   `json:"check"`
-		About    string   `json:"about"`
-		Reading  string   `json:"reading"`
-		Record   string   `json:"record"`
-		Readings []string `json:"readings"`
-		Round    any      `json:"round"`
-	}
-	if err := json.Unmarshal(l.Body, &body); err != nil {
+	relations, err := record.Relations(l.record())
+	if err != nil {
 		return nil, err
 	}
-	round, _ := body.Round.(string)
-	for _, named := range []struct{ words, id string }{
-		{"its sample", body.Sample},
-		{"the hold that it lifts", body.Hold},
-		{"the round that it rests on", round},
-		{"the round that it follows from", body.Cause},
-		{"the check that failed", body.Check},
-		{"the record that it is about", body.About},
-		{"the reading that first signalled", body.Reading},
-		{"what was done about it", body.Record},
-	} {
-		if err := add(named.words, named.id); err != nil {
+	for _, named := range relations {
+		if err := add(named.Words, string(named.ID)); err != nil {
 			return nil, err
 		}
 	}
-	for _, id := range body.Readings {
-		if err := add("a reading that it is about", id); err != nil {
-			return nil, err
-		}
-	}
-	var err error
-	switch l.Type {
-	case store.TypeReading:
+	if l.Type == record.Reading {
 		err = v.circumstances(l, add)
-	case store.TypeRound:
+	} else if l.Type == record.Round {
 		err = v.inRound(l, add)
 	}
 	if err != nil {
@@ -208,17 +168,19 @@ func (v View) Named(l Line) ([]Relation, error) {
 	return list, nil
 }
 
+// inCycle are the kinds of records that belong to what follows a use.
+var inCycle = []record.Kind{record.Step, record.Sample, record.Moment, record.Reading, record.Round}
+
 // turnaround adds the use that began the turnaround in which a record was made.
 func (v View) turnaround(l Line, add func(words, id string) error) error {
-	switch l.Type {
-	case store.TypeStep, store.TypeSample, store.TypeMoment, store.TypeReading, store.TypeRound:
-		use, ok, err := v.tx.LastEvent(l.Scope(), store.TypeUse, "", l.At, store.Forever)
-		if err != nil || !ok {
-			return err
-		}
-		return add("the use that its turnaround follows", string(use.ID))
+	if !slices.Contains(inCycle, l.Type) {
+		return nil
 	}
-	return nil
+	use, ok, err := v.tx.LastEvent(l.Scope(), record.Use, "", l.At, store.Forever)
+	if err != nil || !ok {
+		return err
+	}
+	return add("the use that its turnaround follows", string(use.ID))
 }
 
 // circumstances adds the lot of a reading and the check of its meter.
@@ -227,7 +189,7 @@ func (v View) circumstances(l Line, add func(words, id string) error) error {
 	if err := json.Unmarshal(l.Body, &x); err != nil {
 		return err
 	}
-	lot, ok, err := v.tx.Entity(store.TypeLot, x.With.Kit+"|"+x.Lot, store.Forever, store.Forever)
+	lot, ok, err := v.tx.Entity(record.Lot, x.With.Kit+"|"+x.Lot, store.Forever, store.Forever)
 	if err == nil && ok {
 		err = add("its lot", string(lot.ID))
 	}
@@ -251,14 +213,14 @@ func (v View) inRound(l Line, add func(words, id string) error) error {
 		words := "a sample of the round"
 		var attempt int
 		err := fold(k, func(s sampling.Sample) { attempt = s.Attempt })
-		if k.Type == store.TypeReading {
+		if k.Kind() == record.Reading {
 			words = "a reading of the round"
 		}
 		if err != nil || attempt != d.Round.Attempt {
 			return err
 		}
 		return add(words, string(k.ID))
-	}, store.TypeSample, store.TypeReading)
+	}, record.Sample, record.Reading)
 }
 
 // Naming returns the records that rest on a record or on another version of it, the latest first, without
@@ -293,7 +255,7 @@ func (v View) Naming(l Line, chain []Version) ([]Relation, error) {
 
 // itsRounds returns the decision that stands on the round of a sample or a reading.
 func (v View) itsRounds(l Line) (list []Relation, err error) {
-	if l.Type != store.TypeSample && l.Type != store.TypeReading {
+	if l.Type != record.Sample && l.Type != record.Reading {
 		return nil, nil
 	}
 	var body struct {
@@ -313,7 +275,7 @@ func (v View) itsRounds(l Line) (list []Relation, err error) {
 				list = append(list, Relation{"its round", line(k)})
 			}
 		})
-	}, store.TypeRound)
+	}, record.Round)
 	return list, err
 }
 
@@ -326,9 +288,9 @@ type Filing struct{ Scopes, People, Lots, Kits, Meters []string }
 // Filing returns the names of what is registered, each in the order of the alphabet.
 func (v View) Filing() (f Filing, err error) {
 	for _, list := range []struct {
-		typ  string
+		typ  record.Kind
 		into *[]string
-	}{{store.TypeInstrument, &f.Scopes}, {store.TypePerson, &f.People}, {store.TypeMeter, &f.Meters}} {
+	}{{record.Instrument, &f.Scopes}, {record.Person, &f.People}, {record.Meter, &f.Meters}} {
 		all, err := v.tx.Entities(list.typ)
 		if err != nil {
 			return f, err
@@ -344,12 +306,12 @@ func (v View) Filing() (f Filing, err error) {
 			*list.into = append(*list.into, cmp.Or(body.Tag, body.Code))
 		}
 	}
-	lots, err := v.tx.Entities(store.TypeLot)
+	lots, err := v.tx.Entities(record.Lot)
 	if err != nil {
 		return f, err
 	}
 	for _, k := range lots {
-		x, err := store.Body[quality.Lot](k.Record)
+		x, err := record.Body[quality.Lot](k.Record)
 		if err != nil {
 			return f, err
 		}

@@ -10,6 +10,7 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -58,7 +59,7 @@ func TestChain(t *testing.T) {
 		}
 		b.ask(func(v desk.View) error {
 			did, err := v.Fate(line)
-			if fate := []string{store.StateCorrected, store.StateCorrected, store.StateVoided, ""}[i]; did != fate {
+			if fate := []string{record.StateCorrected, record.StateCorrected, record.StateVoided, ""}[i]; did != fate {
 				t.Errorf("version %d: %q, want %q", i+1, did, fate)
 			}
 			return err
@@ -69,7 +70,7 @@ func TestChain(t *testing.T) {
 // related lists the records of a relation as "words: type".
 func related(list []desk.Relation) (words []string) {
 	for _, r := range list {
-		words = append(words, r.How+": "+r.Type)
+		words = append(words, r.How+": "+string(r.Type))
 	}
 	slices.Sort(words)
 	return words
@@ -86,11 +87,11 @@ func TestRelations(t *testing.T) {
 	passed := b.round("30", "30", "30")
 	var hold, lift string
 	b.ask(func(v desk.View) error {
-		return v.Search(store.Query{Terms: []store.Term{store.ByScope.Is("D-01")}}, func(l desk.Line) (bool, error) {
+		return v.Search(store.Query{Terms: []record.Term{record.ByScope.Is("D-01")}}, func(l desk.Line) (bool, error) {
 			switch l.Type {
-			case store.TypeHold:
+			case record.Hold:
 				hold = l.ID
-			case store.TypeLift:
+			case record.Lift:
 				lift = l.ID
 			}
 			return true, nil
@@ -106,7 +107,7 @@ func TestRelations(t *testing.T) {
 			t.Errorf("a reading rests on (-want +got):\n%s", diff)
 		}
 		for _, r := range named {
-			if r.Type == store.TypeUse && r.ID != string(use) {
+			if r.Type == record.Use && r.ID != string(use) {
 				t.Errorf("another use: %s", r.ID)
 			}
 		}
@@ -115,7 +116,7 @@ func TestRelations(t *testing.T) {
 			return err
 		}
 		naming, err := v.Naming(reading, chain)
-		if err != nil || len(naming) != 1 || naming[0].Type != store.TypeRound || !strings.Contains(naming[0].Words(), "attempt 1") {
+		if err != nil || len(naming) != 1 || naming[0].Type != record.Round || !strings.Contains(naming[0].Words(), "attempt 1") {
 			t.Errorf("on a reading rest %q, %v", related(naming), err)
 		}
 		round, err := v.Show(naming[0].ID)

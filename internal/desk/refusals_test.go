@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -88,7 +89,7 @@ func TestRefusedRegistrations(t *testing.T) {
 			return w.RegisterLot(lead, now, quality.Lot{Kit: "K", Lot: "8"})
 		}, fault.Invalid, `lot "8" of kit "K": give kit, lot and expiry`},
 		{"person without a code", func(w *desk.Work) (desk.Receipt, error) {
-			return w.RegisterPerson(lead, now, store.Person{Role: "technician"})
+			return w.RegisterPerson(lead, now, record.PersonBody{Role: "technician"})
 		}, fault.Invalid, "a person needs a code"},
 		{"rules that nobody adopts", func(w *desk.Work) (desk.Receipt, error) {
 			r, _, err := w.AdoptRules(desk.Entry{}, now, "general.yaml", policy.Preset())
@@ -98,12 +99,12 @@ func TestRefusedRegistrations(t *testing.T) {
 			return w.AdoptLevel(lead, reading.Level{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Analyte: reading.ATP, Unit: reading.RLU, Action: 200, Comparison: reading.Over})
 		}, fault.Invalid, `level for atp with meter system "A" and kit "K": source, edition, who adopted it and when must be given`},
 		{"in the future", func(w *desk.Work) (desk.Receipt, error) {
-			return w.RegisterPerson(lead, now.Add(2*time.Minute+time.Microsecond), store.Person{Code: "T-02"})
+			return w.RegisterPerson(lead, now.Add(2*time.Minute+time.Microsecond), record.PersonBody{Code: "T-02"})
 		}, fault.Invalid, "person at 2026-03-02 09:02 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
 	})
 	// Clocks are never quite right: two minutes are let through.
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RegisterPerson(lead, now.Add(2*time.Minute), store.Person{Code: "T-02"})
+		return w.RegisterPerson(lead, now.Add(2*time.Minute), record.PersonBody{Code: "T-02"})
 	})
 	if _, err := policy.Parse("x", []byte("x")); err == nil {
 		t.Error("garbage is a rule set")
@@ -212,7 +213,7 @@ func TestRefusedSamples(t *testing.T) {
 		{"no meter", read(func(in *desk.Reading) { in.Meter = "" }), fault.NotFound, `meter "" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
 		{"reading of nothing", read(func(in *desk.Reading) { in.Sample = ledger.DerivedID("x") }), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
 		{"reading of a meter's record", func(w *desk.Work) (desk.Receipt, error) {
-			r, err := w.RegisterPerson(tech, now, store.Person{Code: "T-09"})
+			r, err := w.RegisterPerson(tech, now, record.PersonBody{Code: "T-09"})
 			if err != nil {
 				return r, err
 			}
@@ -232,14 +233,14 @@ func TestRefusedVoids(t *testing.T) {
 	var round, hold ledger.ID
 	err := b.desk.DB.Read(context.Background(), func(tx *store.Tx) error {
 		return tx.Events("D-01", 0, store.Forever, store.Forever, func(k store.Kept) error {
-			switch k.Type {
-			case store.TypeRound:
+			switch k.Kind() {
+			case record.Round:
 				round = k.ID
-			case store.TypeHold:
+			case record.Hold:
 				hold = k.ID
 			}
 			return nil
-		}, store.TypeRound, store.TypeHold)
+		}, record.Round, record.Hold)
 	})
 	if err != nil || round == "" || hold == "" {
 		t.Fatalf("no round or no hold: %v %+v", err, failed)

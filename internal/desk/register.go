@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -27,7 +28,7 @@ func (w *Work) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Receipt, 
 	if rules, err := w.Rules(at, store.Forever); err == nil {
 		flush = sampling.Flushes(rules.Sample.ProtocolsFor(m.Name))
 	}
-	r, err := w.append(e, store.TypeModel, at, m)
+	r, err := w.append(e, record.Model, at, m)
 	return r, m.Warnings(flush), err
 }
 
@@ -39,12 +40,12 @@ func (w *Work) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrument) 
 	if err := i.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if _, ok, err := w.tx.Entity(store.TypeModel, i.Model, store.Forever, store.Forever); err != nil {
+	if _, ok, err := w.tx.Entity(record.Model, i.Model, store.Forever, store.Forever); err != nil {
 		return Receipt{}, err
 	} else if !ok {
 		return Receipt{}, notFound("import the models before the fleet", "instrument %s: model %q is not registered", i.Tag, i.Model)
 	}
-	return w.append(e, store.TypeInstrument, at, i)
+	return w.append(e, record.Instrument, at, i)
 }
 
 // RegisterMeter records a meter.
@@ -55,7 +56,7 @@ func (w *Work) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Receipt
 	if err := m.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	return w.append(e, store.TypeMeter, at, m)
+	return w.append(e, record.Meter, at, m)
 }
 
 // RegisterLot records a lot of a kit; recording it again with Recalled recalls it.
@@ -66,18 +67,18 @@ func (w *Work) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt, er
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	return w.append(e, store.TypeLot, at, l)
+	return w.append(e, record.Lot, at, l)
 }
 
 // RegisterPerson records the code of a person.
-func (w *Work) RegisterPerson(e Entry, at unit.Instant, p store.Person) (Receipt, error) {
+func (w *Work) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody) (Receipt, error) {
 	if err := w.may(ToRegisterPerson, &e); err != nil {
 		return Receipt{}, err
 	}
 	if p.Code == "" {
 		return Receipt{}, invalid("a person needs a code")
 	}
-	return w.append(e, store.TypePerson, at, p)
+	return w.append(e, record.Person, at, p)
 }
 
 // AdoptRules records a rule set as the facility's policy from an instant on. Earlier decisions keep
@@ -93,7 +94,7 @@ func (w *Work) AdoptRules(e Entry, at unit.Instant, name string, text []byte) (R
 	if e.By == "" {
 		return Receipt{}, rules, invalid("rule set %s: who adopts it?", rules.Cite())
 	}
-	r, err := w.append(e, store.TypeRules, at, store.RuleText{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(text)})
+	r, err := w.append(e, record.Rules, at, record.RulesBody{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(text)})
 	return r, rules, err
 }
 
@@ -108,7 +109,7 @@ func (w *Work) AdoptLevel(e Entry, l reading.Level) (Receipt, error) {
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	return w.append(e, store.TypeLevel, min(l.Adopted, w.tx.Now), l)
+	return w.append(e, record.Level, min(l.Adopted, w.tx.Now), l)
 }
 
 // Rules returns the rule set in force at an instant as known then. Before the first one was adopted
@@ -124,7 +125,7 @@ func (v View) Rules(at, known unit.Instant) (policy.RuleSet, error) {
 	if known, ok := v.desk.rules[kept.ID]; ok && bytes.Equal(known.body, kept.Body) {
 		return known.rules, nil
 	}
-	text, err := store.Body[store.RuleText](kept.Record)
+	text, err := record.Body[record.RulesBody](kept.Record)
 	if err != nil {
 		return policy.RuleSet{}, err
 	}
@@ -137,19 +138,19 @@ func (v View) Rules(at, known unit.Instant) (policy.RuleSet, error) {
 }
 
 // RuleText returns the rule set in force at an instant word for word.
-func (v View) RuleText(at unit.Instant) (store.RuleText, error) {
+func (v View) RuleText(at unit.Instant) (record.RulesBody, error) {
 	kept, err := v.rulesRecord(at, store.Forever)
 	if err != nil {
-		return store.RuleText{}, err
+		return record.RulesBody{}, err
 	}
-	return store.Body[store.RuleText](kept.Record)
+	return record.Body[record.RulesBody](kept.Record)
 }
 
 func (v View) rulesRecord(at, known unit.Instant) (store.Kept, error) {
-	kept, ok, err := v.tx.Entity(store.TypeRules, "rules", at, known)
+	kept, ok, err := v.tx.Entity(record.Rules, "rules", at, known)
 	if err == nil && !ok {
 		var all []store.Kept
-		if all, err = v.tx.Entities(store.TypeRules); err == nil && len(all) > 0 {
+		if all, err = v.tx.Entities(record.Rules); err == nil && len(all) > 0 {
 			kept, ok = all[0], true
 		}
 	}
@@ -167,7 +168,7 @@ func (v View) Levels() ([]reading.Level, error) {
 
 // decodedLevels reads the records of levels once, until there are others.
 func (v View) decodedLevels() (decodedLevels, error) {
-	all, err := v.tx.Entities(store.TypeLevel)
+	all, err := v.tx.Entities(record.Level)
 	if err != nil || len(all) == 0 {
 		return decodedLevels{}, err
 	}
@@ -178,7 +179,7 @@ func (v View) decodedLevels() (decodedLevels, error) {
 	}
 	c := decodedLevels{first: &all[0], count: len(all)}
 	for _, kept := range all {
-		l, err := store.Body[store.Level](kept.Record)
+		l, err := record.Body[record.LevelBody](kept.Record)
 		if err != nil {
 			return c, err
 		}
@@ -208,7 +209,7 @@ func (v View) LevelsFor(key trend.Key, kind scope.Kind, at unit.Instant) ([]read
 }
 
 // edition returns the edition of an entity in force at an instant, or the first one there is.
-func edition[T any](v View, typ, key string, at, known unit.Instant) (body T, ok bool, err error) {
+func edition[T any](v View, typ record.Kind, key string, at, known unit.Instant) (body T, ok bool, err error) {
 	kept, ok, err := v.tx.Entity(typ, key, at, known)
 	if err == nil && !ok {
 		if kept, ok, err = v.tx.Entity(typ, key, store.Forever, known); err != nil || !ok {
@@ -218,13 +219,13 @@ func edition[T any](v View, typ, key string, at, known unit.Instant) (body T, ok
 	if err != nil {
 		return body, false, err
 	}
-	body, err = store.Body[T](kept.Record)
+	body, err = record.Body[T](kept.Record)
 	return body, true, err
 }
 
 // Instruments returns the latest edition of every instrument, in the order of their tags.
 func (v View) Instruments() ([]scope.Instrument, error) {
-	all, err := v.tx.Entities(store.TypeInstrument)
+	all, err := v.tx.Entities(record.Instrument)
 	if err != nil {
 		return nil, err
 	}
@@ -233,7 +234,7 @@ func (v View) Instruments() ([]scope.Instrument, error) {
 		if kept.Replaced.Known() {
 			continue
 		}
-		i, err := store.Body[scope.Instrument](kept.Record)
+		i, err := record.Body[scope.Instrument](kept.Record)
 		if err != nil {
 			return nil, err
 		}

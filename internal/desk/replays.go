@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -215,11 +216,11 @@ func (p *Past) Changed(r level.Replay) []ChangedRound {
 // when nothing decided on it, as with readings that were imported.
 func (v View) RoundOf(c ChangedRound) (id ledger.ID, err error) {
 	err = v.tx.Events(c.Scope, c.First.Add(-time.Hour), c.First.AddDays(1, v.Zone()), store.Forever, func(k store.Kept) error {
-		d, err := store.Body[turnaround.Decision](k.Record)
+		d, err := record.Body[turnaround.Decision](k.Record)
 		if err == nil && id == "" && d.Round.Attempt == c.Attempt && d.Last >= c.First.Add(-time.Hour) {
 			id = k.ID
 		}
 		return err
-	}, store.TypeRound)
+	}, record.Round)
 	return id, err
 }

@@ -20,13 +20,14 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
 // body reads the body of a record.
 func body[T any](tb testing.TB, r ledger.Record) T {
 	tb.Helper()
-	x, err := store.Body[T](r)
+	x, err := record.Body[T](r)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -34,15 +35,15 @@ func body[T any](tb testing.TB, r ledger.Record) T {
 }
 
 // types lists the types of records in order.
-func types(records []ledger.Record) (all []string) {
+func types(records []ledger.Record) (all []record.Kind) {
 	for _, r := range records {
-		all = append(all, r.Type)
+		all = append(all, record.KindOf(r))
 	}
 	return all
 }
 
 // wantFollowed compares what the rules added to an act.
-func wantFollowed(tb testing.TB, what string, r desk.Receipt, want ...string) {
+func wantFollowed(tb testing.TB, what string, r desk.Receipt, want ...record.Kind) {
 	tb.Helper()
 	if got := types(r.Followed); !slices.Equal(got, want) {
 		tb.Fatalf("%s: followed by %q, want %q", what, got, want)
@@ -91,7 +92,7 @@ func TestAttemptsEscalate(t *testing.T) {
 		}
 		b.read(scope.OuterDistalEnd, "30")
 		r := b.read(scope.ElevatorRecess, "250")
-		wantFollowed(t, "over the action level", r, store.TypeRound, store.TypeHold)
+		wantFollowed(t, "over the action level", r, record.Round, record.Hold)
 		d, hold := body[turnaround.Decision](t, r.Followed[0]), body[turnaround.Hold](t, r.Followed[1])
 		if d.Round.Attempt != attempt || d.Round.Outcome != reading.Action {
 			t.Errorf("attempt %d: %+v", attempt, d.Round)
@@ -104,7 +105,7 @@ func TestAttemptsEscalate(t *testing.T) {
 	}
 	b.clean()
 	r := b.round("30", "30", "30")
-	wantFollowed(t, "a passed retest", r, store.TypeRound, store.TypeLift, store.TypeLift)
+	wantFollowed(t, "a passed retest", r, record.Round, record.Lift, record.Lift)
 	for i, lifted := range r.Followed[1:] {
 		l := body[turnaround.Lift](t, lifted)
 		if l.Hold != string(holds[i].ID) || l.Round != string(r.Followed[0].ID) || !slices.Contains(lifted.Because, r.Followed[0].ID) {
@@ -173,7 +174,7 @@ func TestPassedRoundLiftsAPersonsHoldOnlyByName(t *testing.T) {
 	}).Record
 	b.pass(time.Minute)
 	r := b.round("30", "30", "30")
-	wantFollowed(t, "a round under a person's hold", r, store.TypeRound)
+	wantFollowed(t, "a round under a person's hold", r, record.Round)
 	b.wantState("passed, still held", turnaround.Held, "smells")
 	b.pass(time.Minute)
 	lifted, err := b.lift(turnaround.Lift{Hold: string(hold.ID), By: "L-01", Reason: "clean"})
@@ -191,7 +192,7 @@ func TestPassedRoundLiftsAPersonsHoldOnlyByName(t *testing.T) {
 	voided := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: r.Record.ID, Reason: "wrong scope"})
 	})
-	wantFollowed(t, "void of a reading", voided, store.TypeRound)
+	wantFollowed(t, "void of a reading", voided, record.Round)
 	b.wantState("without the round", turnaround.Held, "smells")
 	replaced := string(r.Followed[0].ID)
 	b.refused(t, []refusal{{"a round that was decided again", func(w *desk.Work) (desk.Receipt, error) {
@@ -206,10 +207,10 @@ func TestSupersedingRoundLiftsAnew(t *testing.T) {
 	b.use()
 	b.read(scope.OuterDistalEnd, "250")
 	b.clean()
-	wantFollowed(t, "retest", b.round("30", "30", "30"), store.TypeRound, store.TypeLift)
+	wantFollowed(t, "retest", b.round("30", "30", "30"), record.Round, record.Lift)
 	b.pass(time.Second)
 	r := b.read(scope.OuterDistalEnd, "31")
-	wantFollowed(t, "one reading more", r, store.TypeRound, store.TypeLift)
+	wantFollowed(t, "one reading more", r, record.Round, record.Lift)
 	if d := body[turnaround.Decision](t, r.Followed[0]); d.Supersedes == "" || !d.Round.Complete || d.Round.Attempt != 2 {
 		t.Errorf("decision: %+v", d)
 	}
@@ -221,14 +222,14 @@ func TestVoidAndCorrectionDecideTheRoundAgain(t *testing.T) {
 	b := start(t)
 	b.use()
 	last := b.round("30", "30", "250") // typed wrong: 25
-	wantFollowed(t, "over the action level", last, store.TypeRound, store.TypeHold)
+	wantFollowed(t, "over the action level", last, record.Round, record.Hold)
 	b.pass(time.Minute)
 	in := desk.Reading{Sample: ledger.ID(body[reading.Reading](t, last.Record).Sample), Meter: "M-1", Value: b.rlu("25"), At: last.Record.At}
 	fix := desk.Entry{By: "T-01", Corrects: last.Record.ID, Reason: "typed wrong"}
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Read(fix, in) })
 	// The hold was placed at the end of the round, so the corrected round cannot show that the scope
 	// was clean after it: a person has to lift it.
-	wantFollowed(t, "corrected", r, store.TypeRound)
+	wantFollowed(t, "corrected", r, record.Round)
 	d := body[turnaround.Decision](t, r.Followed[0])
 	if !d.Round.Complete || d.Round.Outcome != reading.Below || d.Supersedes != string(last.Followed[0].ID) {
 		t.Errorf("decision after the correction: %+v", d)
@@ -244,7 +245,7 @@ func TestVoidAndCorrectionDecideTheRoundAgain(t *testing.T) {
 	r = b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: r.Record.ID, Reason: "another scope"})
 	})
-	wantFollowed(t, "void of the reading", r, store.TypeRound)
+	wantFollowed(t, "void of the reading", r, record.Round)
 	d = body[turnaround.Decision](t, r.Followed[0])
 	if d.Round.Complete || d.Round.Outcome != reading.None || !slices.Contains(d.Round.Missing, scope.InstrumentLumen) {
 		t.Errorf("decision after the void: %+v", d.Round)
@@ -268,11 +269,11 @@ func TestCorrectedSampleHasNoReading(t *testing.T) {
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Collect(desk.Entry{By: "T-01", Corrects: id, Reason: "shaken longer"}, s)
 	})
-	wantFollowed(t, "corrected sample", r, store.TypeRound)
+	wantFollowed(t, "corrected sample", r, record.Round)
 	b.wantState("not read", turnaround.InWork, "instrument-channel taken, not yet read")
 	in := desk.Reading{Sample: r.Record.ID, Meter: "M-1", Value: b.rlu("30"), At: last.Record.At}
 	read := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Read(tech, in) })
-	wantFollowed(t, "read", read, store.TypeRound)
+	wantFollowed(t, "read", read, record.Round)
 	b.wantState("read", turnaround.Ready, "")
 }
 
@@ -476,7 +477,7 @@ func TestSentTwice(t *testing.T) {
 		b.pass(time.Second)
 		r := b.must(act)
 		if !r.Fresh {
-			t.Fatalf("%s: not fresh the first time", r.Record.Type)
+			t.Fatalf("%s: not fresh the first time", record.KindOf(r.Record))
 		}
 		first = append(first, r.Record)
 	}

@@ -14,11 +14,12 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
 func readingOf(k store.Kept) (reading.Reading, error) {
-	return store.Body[reading.Reading](k.Record)
+	return record.Body[reading.Reading](k.Record)
 }
 
 // Collect records that a sample was taken. An Attempt of zero is counted from the rounds of the
@@ -28,7 +29,7 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 	if err := w.may(ToCollect, &e); err != nil {
 		return Receipt{}, err
 	}
-	if r, ok, err := again(w, e.ID, store.TypeSample, func(stored sampling.Sample) bool { return sameSample(s, stored) }); ok || err != nil {
+	if r, ok, err := again(w, e.ID, record.Sample, func(stored sampling.Sample) bool { return sameSample(s, stored) }); ok || err != nil {
 		return r, err
 	}
 	if err := w.registered(s.Scope); err != nil {
@@ -61,14 +62,14 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 		}
 	}
 	if e.Corrects == "" {
-		return w.append(e, store.TypeSample, s.Collected, s)
+		return w.append(e, record.Sample, s.Collected, s)
 	}
 	// The readings of the corrected sample do not count for this one, so its round is decided again.
-	before, err := w.corrected(e, store.TypeSample)
+	before, err := w.corrected(e, record.Sample)
 	if err != nil {
 		return Receipt{}, err
 	}
-	r, err := w.append(e, store.TypeSample, s.Collected, s)
+	r, err := w.append(e, record.Sample, s.Collected, s)
 	if err != nil || !r.Fresh {
 		return r, err
 	}
@@ -77,13 +78,13 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 }
 
 // corrected returns what rests on the record that an entry corrects, which has to be of a type.
-func (w *Work) corrected(e Entry, typ string) (resting, error) {
+func (w *Work) corrected(e Entry, typ record.Kind) (resting, error) {
 	old, err := w.tx.Record(e.Corrects)
 	if err != nil {
 		return resting{}, err
 	}
-	if old.Type != typ {
-		return resting{}, invalid("%s record cannot take the place of %s record", store.Called(typ), store.Called(old.Type))
+	if old.Kind() != typ {
+		return resting{}, invalid("%s record cannot take the place of %s record", record.Called(typ), record.Called(old.Kind()))
 	}
 	return w.restingOn(old)
 }
@@ -100,11 +101,11 @@ func pointsOf(m scope.Model) string {
 func (v View) Model(tag string, at unit.Instant) (scope.Model, error) { return v.modelOf(tag, at) }
 
 func (v View) modelOf(tag string, at unit.Instant) (scope.Model, error) {
-	i, _, err := edition[scope.Instrument](v, store.TypeInstrument, tag, store.Forever, store.Forever)
+	i, _, err := edition[scope.Instrument](v, record.Instrument, tag, store.Forever, store.Forever)
 	if err != nil {
 		return scope.Model{}, err
 	}
-	m, ok, err := edition[scope.Model](v, store.TypeModel, i.Model, at, store.Forever)
+	m, ok, err := edition[scope.Model](v, record.Model, i.Model, at, store.Forever)
 	if err == nil && !ok {
 		return m, notFound("import the models", "model %q of scope %s is not registered", i.Model, tag)
 	}
@@ -112,7 +113,7 @@ func (v View) modelOf(tag string, at unit.Instant) (scope.Model, error) {
 }
 
 func (v View) lot(kit, lot string) (quality.Lot, bool, error) {
-	return edition[quality.Lot](v, store.TypeLot, kit+"|"+lot, store.Forever, store.Forever)
+	return edition[quality.Lot](v, record.Lot, kit+"|"+lot, store.Forever, store.Forever)
 }
 
 // attempt returns which attempt of its turnaround a sample taken at an instant belongs to.
@@ -129,7 +130,7 @@ func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
 	same := func(x sampling.Moment) bool {
 		return x.Sample == m.Sample && x.Mark == m.Mark && x.At == m.At && x.Shaken == m.Shaken && x.By == m.By
 	}
-	if r, ok, err := again(w, e.ID, store.TypeMoment, same); ok || err != nil {
+	if r, ok, err := again(w, e.ID, record.Moment, same); ok || err != nil {
 		return r, err
 	}
 	s, kept, err := w.sample(ledger.ID(m.Sample))
@@ -146,7 +147,7 @@ func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
 		return Receipt{}, refuse(err)
 	}
 	m.Scope = s.Scope
-	return w.append(e, store.TypeMoment, m.At, m)
+	return w.append(e, record.Moment, m.At, m)
 }
 
 // sample returns a sample with the moments recorded since.
@@ -155,10 +156,10 @@ func (v View) sample(id ledger.ID) (sampling.Sample, store.Kept, error) {
 	if err != nil {
 		return sampling.Sample{}, kept, err
 	}
-	if kept.Type != store.TypeSample {
-		return sampling.Sample{}, kept, invalid("record %s is %s, not a sample", id, store.Called(kept.Type))
+	if kept.Kind() != record.Sample {
+		return sampling.Sample{}, kept, invalid("record %s is %s, not a sample", id, record.Called(kept.Kind()))
 	}
-	s, err := store.Body[sampling.Sample](kept.Record)
+	s, err := record.Body[sampling.Sample](kept.Record)
 	if err != nil {
 		return s, kept, err
 	}
@@ -170,12 +171,12 @@ func (v View) sample(id ledger.ID) (sampling.Sample, store.Kept, error) {
 		return s, kept, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("sample %s of %s was voided", id, s.Scope), Hint: "take a new sample"}
 	}
 	err = v.tx.Events(s.Scope, s.Collected, store.Forever, store.Forever, func(k store.Kept) error {
-		m, err := store.Body[sampling.Moment](k.Record)
+		m, err := record.Body[sampling.Moment](k.Record)
 		if err == nil && m.Sample == string(id) {
 			s, err = s.Add(m)
 		}
 		return err
-	}, store.TypeMoment)
+	}, record.Moment)
 	return s, kept, err
 }
 
@@ -200,7 +201,7 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	same := func(x reading.Reading) bool {
 		return x.Sample == string(in.Sample) && x.Meter == in.Meter && x.Value == in.Value && x.With.At == in.At
 	}
-	if r, ok, err := again(w, e.ID, store.TypeReading, same); ok || err != nil {
+	if r, ok, err := again(w, e.ID, record.Reading, same); ok || err != nil {
 		return r, err
 	}
 	s, kept, err := w.sample(in.Sample)
@@ -217,7 +218,7 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	}
 	system := ""
 	if in.Value.Analyte != reading.Strip || in.Meter != "" {
-		m, ok, err := edition[quality.Meter](w.View, store.TypeMeter, in.Meter, store.Forever, store.Forever)
+		m, ok, err := edition[quality.Meter](w.View, record.Meter, in.Meter, store.Forever, store.Forever)
 		if err != nil {
 			return Receipt{}, err
 		}
@@ -237,7 +238,7 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	}
 	x.By = e.By
 	e.Because = append(e.Because, kept.ID)
-	r, err := w.append(e, store.TypeReading, in.At, x)
+	r, err := w.append(e, record.Reading, in.At, x)
 	if err != nil || !r.Fresh {
 		return r, err
 	}
@@ -262,7 +263,7 @@ func (w *Work) unread(s sampling.Sample, id ledger.ID) error {
 			Code: fault.Conflict, Message: fmt.Sprintf("%s of %s was read at %s by %s: %s %s", s.Point, s.Scope, k.At.In(w.Zone()), k.By, x.Value, x.Judgement.Outcome),
 			Hint: "one of the two values may belong to another sample; look which, and correct or drop yours",
 		}
-	}, store.TypeReading)
+	}, record.Reading)
 }
 
 // sameSampleRead refuses a correction that would move a reading to another sample, since the round of
@@ -272,8 +273,8 @@ func (w *Work) sameSampleRead(corrects, sample ledger.ID) error {
 	if err != nil {
 		return err
 	}
-	if old.Type != store.TypeReading {
-		return invalid("a reading record cannot take the place of %s record", store.Called(old.Type))
+	if old.Kind() != record.Reading {
+		return invalid("a reading record cannot take the place of %s record", record.Called(old.Kind()))
 	}
 	x, err := readingOf(old)
 	if err == nil && x.Sample != string(sample) {
@@ -375,7 +376,7 @@ func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt i
 	if prior != nil {
 		d.Supersedes = prior.ID
 	}
-	r, err := w.append(Entry{ID: id, By: by, Because: because}, store.TypeRound, d.Last, d)
+	r, err := w.append(Entry{ID: id, By: by, Because: because}, record.Round, d.Last, d)
 	if err != nil {
 		return nil, err
 	}
@@ -499,7 +500,7 @@ func (w *Work) follow(rules policy.RuleSet, d turnaround.Decision, prior *turnar
 			Scope: d.Scope, At: d.Last, By: by, Cause: string(id), Escalated: d.Round.Next.Act == reading.HoldScope,
 			Reason: fmt.Sprintf("round of attempt %d is over the action level: %s", d.Round.Attempt, d.Round.Why),
 		}
-		r, err := w.append(Entry{ID: ledger.DerivedID("hold", string(id)), By: by, Because: []ledger.ID{id}}, store.TypeHold, hold.At, hold)
+		r, err := w.append(Entry{ID: ledger.DerivedID("hold", string(id)), By: by, Because: []ledger.ID{id}}, record.Hold, hold.At, hold)
 		if err != nil {
 			return nil, err
 		}
@@ -518,7 +519,7 @@ func (w *Work) follow(rules policy.RuleSet, d turnaround.Decision, prior *turnar
 				Hold: hold.ID, Scope: d.Scope, At: d.Last, By: by, Round: string(id),
 				Reason: fmt.Sprintf("attempt %d passed under %s", d.Round.Attempt, rules.Cite()),
 			}
-			r, err := w.append(Entry{ID: ledger.DerivedID("lift", hold.ID, string(id)), By: by, Because: []ledger.ID{ledger.ID(hold.ID), id}}, store.TypeLift, lift.At, lift)
+			r, err := w.append(Entry{ID: ledger.DerivedID("lift", hold.ID, string(id)), By: by, Because: []ledger.ID{ledger.ID(hold.ID), id}}, record.Lift, lift.At, lift)
 			if err != nil {
 				return nil, err
 			}

@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -59,14 +60,14 @@ func (w *Work) Reinstate(e Entry, tag string, base ledger.ID, at unit.Instant) (
 
 // reviseInstrument changes an instrument as the edition base describes it.
 func (w *Work) reviseInstrument(e Entry, tag string, base ledger.ID, change func(*scope.Instrument) error) (Receipt, error) {
-	i, err := editionAt[scope.Instrument](w.View, store.TypeInstrument, tag, base)
+	i, err := editionAt[scope.Instrument](w.View, record.Instrument, tag, base)
 	if err == nil {
 		err = change(&i)
 	}
 	if err != nil {
 		return Receipt{}, err
 	}
-	return w.Edit(e, store.TypeInstrument, tag, base, i, w.tx.Now, func(at unit.Instant) (Receipt, error) { return w.RegisterInstrument(e, at, i) })
+	return w.Edit(e, record.Instrument, tag, base, i, w.tx.Now, func(at unit.Instant) (Receipt, error) { return w.RegisterInstrument(e, at, i) })
 }
 
 // Recall takes a lot of a kit out of use from an instant on, although it is in date. base is the edition
@@ -75,7 +76,7 @@ func (w *Work) Recall(e Entry, key string, base ledger.ID, since unit.Instant) (
 	if err := w.may(ToRecall, &e); err != nil {
 		return Receipt{}, err
 	}
-	l, err := editionAt[quality.Lot](w.View, store.TypeLot, key, base)
+	l, err := editionAt[quality.Lot](w.View, record.Lot, key, base)
 	switch {
 	case err != nil:
 		return Receipt{}, err
@@ -87,11 +88,11 @@ func (w *Work) Recall(e Entry, key string, base ledger.ID, since unit.Instant) (
 		return Receipt{}, invalid("lot %s of kit %s is recalled already", l.Lot, l.Kit)
 	}
 	l.Recalled = since
-	return w.Edit(e, store.TypeLot, key, base, l, w.tx.Now, func(at unit.Instant) (Receipt, error) { return w.RegisterLot(e, at, l) })
+	return w.Edit(e, record.Lot, key, base, l, w.tx.Now, func(at unit.Instant) (Receipt, error) { return w.RegisterLot(e, at, l) })
 }
 
 // editionAt returns what one edition of a thing says.
-func editionAt[T any](v View, typ, key string, id ledger.ID) (T, error) {
+func editionAt[T any](v View, typ record.Kind, key string, id ledger.ID) (T, error) {
 	var none T
 	all, err := v.Editions(typ, key)
 	if err != nil {
@@ -109,7 +110,7 @@ func editionAt[T any](v View, typ, key string, id ledger.ID) (T, error) {
 
 // Models returns the latest edition of every model, in the order of their names.
 func (v View) Models() ([]scope.Model, error) {
-	all, err := v.tx.Entities(store.TypeModel)
+	all, err := v.tx.Entities(record.Model)
 	if err != nil {
 		return nil, err
 	}
@@ -118,7 +119,7 @@ func (v View) Models() ([]scope.Model, error) {
 		if kept.Replaced.Known() {
 			continue
 		}
-		m, err := store.Body[scope.Model](kept.Record)
+		m, err := record.Body[scope.Model](kept.Record)
 		if err != nil {
 			return nil, err
 		}
@@ -139,7 +140,7 @@ func (v View) ModelWarnings(m scope.Model) ([]string, error) {
 
 // ModelGuide returns how the points of a model are sampled, with the warnings about it.
 func (v View) ModelGuide(name string) (Guide, scope.Model, error) {
-	m, ok, err := edition[scope.Model](v, store.TypeModel, name, v.Now(), store.Forever)
+	m, ok, err := edition[scope.Model](v, record.Model, name, v.Now(), store.Forever)
 	if err == nil && !ok {
 		err = notFound("see the models", "model %q is not registered", name)
 	}
@@ -165,14 +166,14 @@ type RulesEdition struct {
 // RulesEditions returns every edition of the rule set, the first one first. An edition that a later one
 // with an earlier beginning has pushed aside has no time at all.
 func (v View) RulesEditions() ([]RulesEdition, error) {
-	all, err := v.Editions(store.TypeRules, "rules")
+	all, err := v.Editions(record.Rules, "rules")
 	if err != nil {
 		return nil, err
 	}
 	list := make([]RulesEdition, len(all))
 	first := true
 	for i, e := range all {
-		text, err := BodyOf[store.RuleText](e)
+		text, err := BodyOf[record.RulesBody](e)
 		if err != nil {
 			return nil, err
 		}
@@ -211,7 +212,7 @@ func (w *Work) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) (Rec
 	if e.Reason == "" {
 		return Receipt{}, rules, invalid("say why the rule set is adopted")
 	}
-	body := store.RuleText{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(text)}
+	body := record.RulesBody{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(text)}
 	editions, err := w.RulesEditions()
 	if err != nil {
 		return Receipt{}, rules, err
@@ -221,7 +222,7 @@ func (w *Work) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) (Rec
 			return Receipt{}, rules, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s was adopted before with other rules", rules.Cite()), Hint: "decisions name the edition: give this one another"}
 		}
 	}
-	r, err := w.Edit(e, store.TypeRules, "rules", base, body, w.tx.Now, func(at unit.Instant) (Receipt, error) {
+	r, err := w.Edit(e, record.Rules, "rules", base, body, w.tx.Now, func(at unit.Instant) (Receipt, error) {
 		r, _, err := w.AdoptRules(e, at, name, text)
 		return r, err
 	})

@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -255,7 +256,7 @@ type watching struct {
 }
 
 type adoptedChart struct {
-	store.Chart
+	record.ChartBody
 	id ledger.ID
 }
 
@@ -264,7 +265,7 @@ func (v View) watchingContext(at unit.Instant, w Watching) (*watching, error) {
 		Watching: w, at: at, charts: map[trend.Key]adoptedChart{}, repairs: map[string][]trend.Break{},
 		designs: map[[2]int]trend.Design{}, protocols: v.protocolBreaks(),
 	}
-	charts, err := v.tx.Entities(store.TypeChart)
+	charts, err := v.tx.Entities(record.Chart)
 	if err != nil {
 		return nil, err
 	}
@@ -272,14 +273,14 @@ func (v View) watchingContext(at unit.Instant, w Watching) (*watching, error) {
 		if k.Replaced.Known() || k.At > at {
 			continue
 		}
-		body, err := store.Body[store.Chart](k.Record)
+		body, err := record.Body[record.ChartBody](k.Record)
 		if err != nil {
 			return nil, err
 		}
 		c.charts[body.Stream] = adoptedChart{body, k.ID}
 	}
-	err = v.tx.Between(store.TypeRepair, "", 0, at+1, func(k store.Kept) error {
-		return fold(k, func(r store.Repair) {
+	err = v.tx.Between(record.Repair, "", 0, at+1, func(k store.Kept) error {
+		return fold(k, func(r record.RepairBody) {
 			if r.Returned.Known() && r.Returned <= at {
 				c.repairs[r.Scope] = append(c.repairs[r.Scope], trend.Break{At: r.Returned, Reason: trend.Repair})
 			}
@@ -298,7 +299,7 @@ func (v View) protocolBreaks() func(tag string, point scope.PointKind) ([]trend.
 	var editions []edition
 	loaded := false
 	load := func() error {
-		all, err := v.tx.Entities(store.TypeRules)
+		all, err := v.tx.Entities(record.Rules)
 		if err != nil {
 			return err
 		}
@@ -647,12 +648,12 @@ func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Fr
 	if e.By == "" {
 		return Frozen{}, invalid("who adopts the limits?")
 	}
-	kept, known, err := again(w, e.ID, store.TypeChart, func(c store.Chart) bool { return c.Stream == key && c.Adopter == e.By })
+	kept, known, err := again(w, e.ID, record.Chart, func(c record.ChartBody) bool { return c.Stream == key && c.Adopter == e.By })
 	if err != nil {
 		return Frozen{}, err
 	}
 	if known {
-		c, err := store.Body[store.Chart](kept.Record)
+		c, err := record.Body[record.ChartBody](kept.Record)
 		return Frozen{Key: key, Chart: kept.Record.ID, Baseline: &c.Baseline, Design: &c.Design}, err
 	}
 	to := cmp.Or(f.To, w.tx.Now)
@@ -700,7 +701,7 @@ func (w *Work) adopt(e Entry, context *watching, x *Frozen, to unit.Instant) err
 		return err
 	}
 	x.Design = &d
-	r, err := w.append(e, store.TypeChart, to, store.Chart{
+	r, err := w.append(e, record.Chart, to, record.ChartBody{
 		Stream: x.Key, Baseline: *x.Baseline, Design: d, Adopter: e.By, Adopted: to,
 	})
 	x.Chart = r.Record.ID

@@ -4,6 +4,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -43,11 +44,11 @@ func (v View) Turnarounds(tag string, at unit.Instant, limit int) ([]Turnaround,
 func (v View) begins(tag string, at unit.Instant) (cause turnaround.Cause, err error) {
 	err = v.tx.Events(tag, at, at, store.Forever, func(k store.Kept) error {
 		cause = turnaround.AfterUse
-		if k.Type == store.TypeRepair {
+		if k.Kind() == record.Repair {
 			cause = turnaround.AfterRepair
 		}
 		return nil
-	}, store.TypeUse, store.TypeRepair)
+	}, record.Use, record.Repair)
 	return cause, err
 }
 
@@ -63,7 +64,7 @@ func (v View) retrace(tag string, at unit.Instant) (turnaround.Trip, error) {
 	// Of the holds a history has only those that are open.
 	var placed turnaround.History
 	f := folder{history: &placed}
-	err = v.tx.Events(tag, t.From, at, store.Forever, f.add, store.TypeHold, store.TypeLift)
+	err = v.tx.Events(tag, t.From, at, store.Forever, f.add, record.Hold, record.Lift)
 	t.Holds, t.Lifts = placed.Holds, placed.Lifts
 	return t, err
 }
@@ -99,7 +100,7 @@ func (v View) Liftables(tag string, at unit.Instant) ([]Liftable, error) {
 func (v View) Repairs(tag string, from, to unit.Instant) ([]turnaround.Repair, error) {
 	var h turnaround.History
 	f := folder{history: &h}
-	err := v.tx.Events(tag, from, to, store.Forever, f.add, store.TypeRepair)
+	err := v.tx.Events(tag, from, to, store.Forever, f.add, record.Repair)
 	return h.Repairs, err
 }
 
@@ -109,9 +110,9 @@ func (v View) Repair(tag, id string) (turnaround.Repair, error) {
 	if err != nil {
 		return turnaround.Repair{}, err
 	}
-	r, err := store.Body[store.Repair](kept.Record)
-	if err != nil || kept.Type != store.TypeRepair || r.Scope != tag {
+	r, err := record.Body[record.RepairBody](kept.Record)
+	if err != nil || kept.Kind() != record.Repair || r.Scope != tag {
 		return turnaround.Repair{}, invalid("record %s is not a repair of %s", id, tag)
 	}
-	return turnaround.Repair{Stamp: kept.Stamp(), Repair: r.Repair}, nil
+	return turnaround.Repair{Stamp: stampOf(kept), Repair: r.Repair}, nil
 }

@@ -2,120 +2,45 @@ package desk
 
 import (
 	"encoding/json"
-	"fmt"
-	"strings"
 
-	"rinsate/internal/domain/access"
-	"rinsate/internal/domain/dossier"
-	"rinsate/internal/domain/quality"
-	"rinsate/internal/domain/reading"
-	"rinsate/internal/domain/sampling"
-	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/record"
 )
 
 // Words says in a line what a record holds, beyond its type and the scope, without times.
 func (l Line) Words() string {
-	switch l.Type {
-	case store.TypeUse:
-		return told(l, func(u turnaround.Use) string {
-			return listed(orElse(u.Procedure, "used"), goesOn(u.End.Known()), u.Room)
-		})
-	case store.TypeStep:
-		return told(l, func(s turnaround.Step) string {
-			return listed(spaced(string(s.Kind)), goesOn(s.End.Known()), string(s.Result), s.Agent, s.Machine, s.Cabinet, s.Delayed, s.Note)
-		})
-	case store.TypeSample:
-		return told(l, func(s sampling.Sample) string {
-			return listed(spaced(string(s.Point)), fmt.Sprintf("attempt %d", s.Attempt), named("kit", s.Kit), named("lot", s.Lot), s.NotApplicable)
-		})
-	case store.TypeMoment:
-		return told(l, func(m sampling.Moment) string { return string(m.Mark) })
-	case store.TypeReading:
-		return told(l, func(r reading.Reading) string {
-			return listed(spaced(string(r.With.Point)), r.Value.String(), outcomeWord(r.Judgement.Outcome))
-		})
-	case store.TypeRound:
-		return told(l, func(d turnaround.Decision) string {
-			return listed(fmt.Sprintf("attempt %d", d.Round.Attempt), outcomeWord(d.Round.Outcome), d.Round.Why)
-		})
-	case store.TypeHold:
-		return told(l, func(h turnaround.Hold) string { return h.Reason })
-	case store.TypeLift:
-		return told(l, func(x turnaround.Lift) string { return listed(x.Reason, named("with", x.Second)) })
-	case store.TypeRepair:
-		return told(l, func(r store.Repair) string { return listed(r.Fault, r.Work) })
-	case store.TypeRequest:
-		return told(l, func(q sampling.Request) string { return q.Reason })
-	case store.TypeAttachment:
-		return told(l, func(a dossier.Attachment) string { return string(a.Kind) + ": " + a.Title })
-	case store.TypeHandover:
-		return told(l, func(h dossier.Handover) string { return h.Text })
-	case store.TypeAlarm:
-		return told(l, func(h trend.Handling) string {
-			return listed(spaced(string(h.Stream.Point)), "alarm "+string(h.Act), h.Cause.Words(), h.Words)
-		})
-	case store.TypeSuspect:
-		return told(l, func(x store.Suspect) string { return fmt.Sprintf("%d readings: %s", len(x.Readings), x.Reason) })
-	case store.TypeVoid:
-		return l.Reason
+	words, err := record.Words(l.record())
+	if err != nil {
+		return "cannot be read: " + err.Error()
 	}
-	return l.setUpWords()
+	return words
 }
 
-// setUpWords is Words for what the department is made of.
-func (l Line) setUpWords() string {
-	switch l.Type {
-	case store.TypeSite:
-		return told(l, func(s store.Site) string { return s.Name })
-	case store.TypeModel:
-		return told(l, func(m scope.Model) string { return listed(m.Name, string(m.Kind)) })
-	case store.TypeInstrument:
-		return told(l, func(i scope.Instrument) string { return listed(i.Model, i.Location) })
-	case store.TypeMeter:
-		return told(l, func(m quality.Meter) string { return listed(m.Code, named("system", m.System)) })
-	case store.TypeLot:
-		return told(l, func(x quality.Lot) string { return listed(named("kit", x.Kit), named("lot", x.Lot)) })
-	case store.TypePerson:
-		return told(l, func(p store.Person) string { return listed(p.Code, p.Role) })
-	case store.TypeAccess:
-		return told(l, func(a store.Access) string {
-			return listed(a.Code, strings.ReplaceAll(string(a.Change), "-", " "), access.Words(a.Roles))
-		})
-	case store.TypeRules:
-		return told(l, func(r store.RuleText) string { return listed(r.Name, named("edition", r.Edition)) })
-	case store.TypeLevel:
-		return told(l, func(x reading.Level) string {
-			alert := ""
-			if x.Alert > 0 {
-				alert = "alert " + x.Alert.String()
-			}
-			return listed(spaced(string(x.Point)), named("system", x.System), named("kit", x.Kit), alert, "action "+x.Action.String()+" "+string(x.Unit))
-		})
-	case store.TypeChart:
-		return told(l, func(c store.Chart) string {
-			return listed(spaced(string(c.Stream.Point)), named("system", c.Stream.System), named("kit", c.Stream.Kit))
-		})
-	case store.TypeTarget:
-		return told(l, func(t quality.Target) string { return listed(t.Material, string(t.Kind), named("system", t.System)) })
-	case store.TypeCheck:
-		return told(l, func(c store.Check) string {
-			return listed(named("meter", c.Meter), string(c.Verdict.Outcome), c.Verdict.Why)
-		})
-	case store.TypeComparison:
-		return told(l, func(c store.Comparison) string { return listed(string(c.Answer), c.Why) })
-	case store.TypeDraw:
-		return told(l, func(d store.Drawn) string { return fmt.Sprintf("%d of %d scopes", len(d.Picks), len(d.Candidates)) })
-	case store.TypeImport:
-		return told(l, func(i store.Import) string {
-			return listed(i.File, i.Kind, fmt.Sprintf("%d of %d rows stored", i.Stored, i.Rows))
-		})
-	case store.TypeClock:
-		return "the computer's clock was set back"
+// About says in a word what a record is about; empty where no word helps.
+func (l Line) About() string {
+	word, err := record.About(l.record())
+	if err != nil {
+		return ""
 	}
-	return l.Reason
+	return word
+}
+
+// Scope returns the scope that a record is about; empty when it is about none.
+func (l Line) Scope() string {
+	tag, err := record.ScopeOf(l.record())
+	if err != nil {
+		return ""
+	}
+	return tag
+}
+
+// record returns what the line tells of its record.
+func (l Line) record() ledger.Record {
+	r := ledger.Record{
+		Seq: l.Seq, ID: ledger.ID(l.ID), Type: string(l.Type), At: l.At, Recorded: l.Recorded, Corrects: ledger.ID(l.Corrects), By: l.By,
+		Reason: l.Reason, Body: l.Body, BodyVersion: record.BodyVersion(l.Type),
+	}
+	return r
 }
 
 func told[T any](l Line, words func(T) string) string {
@@ -124,43 +49,4 @@ func told[T any](l Line, words func(T) string) string {
 		return "cannot be read: " + err.Error()
 	}
 	return words(body)
-}
-
-// listed joins what there is.
-func listed(parts ...string) string {
-	var there []string
-	for _, p := range parts {
-		if p != "" {
-			there = append(there, p)
-		}
-	}
-	return strings.Join(there, ", ")
-}
-
-func named(what, name string) string {
-	if name == "" {
-		return ""
-	}
-	return what + " " + name
-}
-
-func goesOn(ended bool) string {
-	if ended {
-		return ""
-	}
-	return "no end recorded"
-}
-
-func orElse(text, otherwise string) string {
-	if text == "" {
-		return otherwise
-	}
-	return text
-}
-
-func outcomeWord(o reading.Outcome) string {
-	if o == reading.None {
-		return "no result"
-	}
-	return string(o)
 }

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -96,7 +97,7 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 		if err := tx.AddAccount(a); err != nil {
 			return err
 		}
-		r, err = RecordAccess(tx, e.ID, e.Actor.Code(), a, store.AccountAdded)
+		r, err = RecordAccess(tx, e.ID, e.Actor.Code(), a, record.AccountAdded)
 		return err
 	})
 	return r, once, err
@@ -107,7 +108,7 @@ func onceDigest(typed string) string {
 }
 
 // RecordAccess appends what was done to an account and what it may do from now on.
-func RecordAccess(tx *store.Tx, id ledger.ID, by string, a store.Account, change store.AccessChange) (Receipt, error) {
+func RecordAccess(tx *store.Tx, id ledger.ID, by string, a store.Account, change record.AccessChange) (Receipt, error) {
 	roles := a.Roles
 	if roles == nil {
 		roles = []access.Role{}
@@ -116,14 +117,14 @@ func RecordAccess(tx *store.Tx, id ledger.ID, by string, a store.Account, change
 		id = ledger.NewID(tx.Now, rand.Reader)
 	}
 	r, fresh, err := tx.Append(store.Draft{
-		Type: store.TypeAccess, ID: id, At: tx.Now, By: by,
-		Body: store.Access{Code: a.Code, Change: change, Roles: roles, Disabled: a.Disabled.Known()},
+		Type: record.Access, ID: id, At: tx.Now, By: by,
+		Body: record.AccessBody{Code: a.Code, Change: change, Roles: roles, Disabled: a.Disabled.Known()},
 	})
 	return Receipt{Record: r, Fresh: fresh}, err
 }
 
 // change edits an account and records it, in one transaction.
-func (d *Door) change(ctx context.Context, act access.Act, e Entry, code string, change store.AccessChange, edit func(*store.Tx, *store.Account) error) (r Receipt, err error) {
+func (d *Door) change(ctx context.Context, act access.Act, e Entry, code string, change record.AccessChange, edit func(*store.Tx, *store.Account) error) (r Receipt, err error) {
 	err = d.Write(ctx, func(tx *store.Tx) error {
 		if err := e.Actor.Check(act, tx.Now); err != nil {
 			return err
@@ -179,7 +180,7 @@ func (d *Door) ChangeRoles(ctx context.Context, e Entry, code string, roles []ac
 			Hint: "ask another administrator; the command line on the computer that keeps the records can do it too",
 		}
 	}
-	return d.change(ctx, ToChangeRoles, e, code, store.RolesChanged, func(_ *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToChangeRoles, e, code, record.RolesChanged, func(_ *store.Tx, a *store.Account) error {
 		a.Roles = slices.Clone(roles)
 		return nil
 	})
@@ -192,7 +193,7 @@ func (d *Door) SetPassword(ctx context.Context, e Entry, code, password string) 
 	if err != nil {
 		return Receipt{}, err
 	}
-	return d.change(ctx, ToSetPassword, e, code, store.PasswordChanged, func(tx *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToSetPassword, e, code, record.PasswordChanged, func(tx *store.Tx, a *store.Account) error {
 		a.MustChange = !e.Actor.Is(a.Code)
 		setPassword(tx, a, hash)
 		return startAnew(tx, *a)
@@ -244,7 +245,7 @@ func (d *Door) SetPIN(ctx context.Context, e Entry, code, pin string) (Receipt, 
 	if err != nil {
 		return Receipt{}, err
 	}
-	return d.change(ctx, ToSetPIN, e, code, store.PINChanged, func(_ *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToSetPIN, e, code, record.PINChanged, func(_ *store.Tx, a *store.Account) error {
 		a.PIN = hash
 		return nil
 	})
@@ -271,7 +272,7 @@ func (d *Door) SetBadge(ctx context.Context, e Entry, code, badge string) (Recei
 		}
 		digest = badgeDigest(badge)
 	}
-	return d.change(ctx, ToSetBadge, e, code, store.BadgeChanged, func(_ *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToSetBadge, e, code, record.BadgeChanged, func(_ *store.Tx, a *store.Account) error {
 		a.Badge = digest
 		return nil
 	})
@@ -284,7 +285,7 @@ func badgeDigest(badge string) string {
 // Disable keeps an account from signing in and ends its sessions at once. The account stays, so that its
 // code is never given to another person.
 func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, error) {
-	return d.change(ctx, ToDisable, e, code, store.AccountDisabled, func(tx *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToDisable, e, code, record.AccountDisabled, func(tx *store.Tx, a *store.Account) error {
 		if a.Disabled.Known() {
 			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is disabled already", a.Code)}
 		}
@@ -296,7 +297,7 @@ func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, erro
 
 // Enable lets a disabled account sign in again.
 func (d *Door) Enable(ctx context.Context, e Entry, code string) (Receipt, error) {
-	return d.change(ctx, ToEnable, e, code, store.AccountEnabled, func(_ *store.Tx, a *store.Account) error {
+	return d.change(ctx, ToEnable, e, code, record.AccountEnabled, func(_ *store.Tx, a *store.Account) error {
 		if !a.Disabled.Known() {
 			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is not disabled", a.Code)}
 		}
@@ -312,7 +313,7 @@ func (d *Door) Reset(ctx context.Context, e Entry, code string) (r Receipt, once
 	if once, err = access.NewOnce(rand.Reader); err != nil {
 		return r, "", err
 	}
-	r, err = d.change(ctx, ToReset, e, code, store.AccountReset, func(tx *store.Tx, a *store.Account) error {
+	r, err = d.change(ctx, ToReset, e, code, record.AccountReset, func(tx *store.Tx, a *store.Account) error {
 		a.Password, a.PIN, a.MustChange = "", "", false
 		a.Once, a.OnceUntil = onceDigest(once), tx.Now.Add(access.OnceHolds)
 		if err := tx.RemovePasskeys(a.Code); err != nil {

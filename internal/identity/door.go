@@ -23,6 +23,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -88,7 +89,7 @@ func (d *Door) here(work func(*store.Tx) error) func(*store.Tx) error {
 }
 
 // Site returns who keeps the records.
-func (d *Door) Site() store.Site { return d.db.Site() }
+func (d *Door) Site() record.SiteBody { return d.db.Site() }
 
 // Entry is what an act on an account says about itself.
 type Entry struct {
@@ -555,7 +556,7 @@ func (d *Door) ChangePIN(ctx context.Context, token, password, pin string, from 
 		if err := tx.SaveAccount(*a); err != nil {
 			return err
 		}
-		_, err := RecordAccess(tx, "", a.Code, *a, store.PINChanged)
+		_, err := RecordAccess(tx, "", a.Code, *a, record.PINChanged)
 		return err
 	})
 }
@@ -596,7 +597,7 @@ func ownPassword(tx *store.Tx, a *store.Account, hash string) error {
 	if err := tx.SaveAccount(*a); err != nil {
 		return err
 	}
-	_, err := RecordAccess(tx, "", a.Code, *a, store.PasswordChanged)
+	_, err := RecordAccess(tx, "", a.Code, *a, record.PasswordChanged)
 	return err
 }
 
@@ -716,7 +717,7 @@ func (d *Door) RemovePasskey(ctx context.Context, token, password, id string, fr
 		if !removed {
 			return fault.NotFoundf("open the page of your account anew", "%s has no such passkey", a.Code)
 		}
-		_, err = RecordAccess(tx, "", a.Code, *a, store.PasskeyRemoved)
+		_, err = RecordAccess(tx, "", a.Code, *a, record.PasskeyRemoved)
 		return err
 	})
 }

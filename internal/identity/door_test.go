@@ -19,6 +19,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -50,7 +51,7 @@ var cheapCost = access.Cost{Memory: 8, Passes: 1, Lanes: 1}
 func enter(tb testing.TB) *lobby {
 	tb.Helper()
 	l := &lobby{TB: tb, now: storetest.NewClock()}
-	db, err := store.Create(context.Background(), tb.TempDir(), store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, l.now.Now)
+	db, err := store.Create(context.Background(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, l.now.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -804,9 +805,9 @@ func TestWhatIsStored(t *testing.T) {
 	}
 	at := l.now.At()
 	want := []identity.Granted{
-		{Access: store.Access{Code: "T-05", Change: store.AccountAdded, Roles: []access.Role{access.Analyst}}, By: "A-01", At: at},
-		{Access: store.Access{Code: "T-05", Change: store.RolesChanged, Roles: []access.Role{access.Auditor}}, By: "A-01", At: at},
-		{Access: store.Access{Code: "T-05", Change: store.AccountDisabled, Roles: []access.Role{access.Auditor}, Disabled: true}, By: "A-01", At: at},
+		{AccessBody: record.AccessBody{Code: "T-05", Change: record.AccountAdded, Roles: []access.Role{access.Analyst}}, By: "A-01", At: at},
+		{AccessBody: record.AccessBody{Code: "T-05", Change: record.RolesChanged, Roles: []access.Role{access.Auditor}}, By: "A-01", At: at},
+		{AccessBody: record.AccessBody{Code: "T-05", Change: record.AccountDisabled, Roles: []access.Role{access.Auditor}, Disabled: true}, By: "A-01", At: at},
 	}
 	if diff := cmp.Diff(want, granted); diff != "" {
 		t.Errorf("on record (-want +got):\n%s", diff)

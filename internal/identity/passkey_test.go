@@ -25,6 +25,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
 	"rinsate/internal/identity/passkey"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -235,7 +236,7 @@ func TestPasskeySignIn(t *testing.T) {
 	if len(all) != 1 || all[0].Name != "blue key" || all[0].Host != "pc-7.example" || all[0].Counter != 7 || all[0].Used != k.now.At() || all[0].Added >= all[0].Used {
 		t.Errorf("the passkey is %+v", all)
 	}
-	var changes []store.AccessChange
+	var changes []record.AccessChange
 	if err := k.look(context.Background(), func(v identity.View) error {
 		granted, err := v.Grants("T-01")
 		for _, g := range granted {
@@ -248,7 +249,7 @@ func TestPasskeySignIn(t *testing.T) {
 	}); err != nil {
 		t.Fatal(err)
 	}
-	if changes[len(changes)-1] != store.PasskeyAdded {
+	if changes[len(changes)-1] != record.PasskeyAdded {
 		t.Errorf("on record: %q", changes)
 	}
 	if token := k.in(k.door.RemovePasskey(context.Background(), p.Token, right, all[0].ID, bench7)).Token; k.visit(token).State != access.Active {

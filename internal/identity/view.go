@@ -6,6 +6,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -57,7 +58,7 @@ func (v View) Sessions(code string) ([]store.Session, error) {
 
 // Granted is one change of what somebody may do, as it is on record.
 type Granted struct {
-	store.Access
+	record.AccessBody
 	By string       `json:"by"`
 	At unit.Instant `json:"at"`
 }
@@ -70,13 +71,13 @@ func (v View) Grants(code string) ([]Granted, error) {
 
 // AllGrants returns the grants of every code, by its key, the earliest first.
 func (v View) AllGrants() (map[string][]Granted, error) {
-	all, err := v.tx.Entities(store.TypeAccess)
+	all, err := v.tx.Entities(record.Access)
 	if err != nil {
 		return nil, err
 	}
 	granted := map[string][]Granted{}
 	for _, kept := range all {
-		body, err := store.Body[store.Access](kept.Record)
+		body, err := record.Body[record.AccessBody](kept.Record)
 		if err != nil {
 			return nil, err
 		}

@@ -10,11 +10,12 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/record"
 )
 
 // Draft is a record before it has its place in the ledger.
 type Draft struct {
-	Type string
+	Type record.Kind
 	ID   ledger.ID
 	// At is when it happened.
 	At       unit.Instant
@@ -42,17 +43,21 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	}
 	body, err := json.Marshal(d.Body)
 	if err != nil {
-		return r, false, fmt.Errorf("write the body of %s record: %w", Called(d.Type), err)
+		return r, false, fmt.Errorf("write the body of %s record: %w", record.Called(d.Type), err)
 	}
 	r = ledger.Record{
-		V: ledger.Version, Type: d.Type, ID: d.ID, Site: tx.db.site.Code, At: d.At,
+		V: ledger.Version, Type: string(d.Type), ID: d.ID, Site: tx.db.site.Code, At: d.At,
 		By: d.By, Device: d.Device, Because: d.Because, Corrects: d.Corrects, Reason: d.Reason, Body: body,
+		BodyVersion: record.BodyVersion(d.Type),
 	}
 	kept, err := tx.Record(d.ID)
 	if err == nil {
 		return kept.Record, false, tx.same(r, kept.Record)
 	}
 	if fault.CodeOf(err) != fault.NotFound {
+		return r, false, err
+	}
+	if err := record.CheckText(d.Type, body, d.By, d.Device, d.Reason); err != nil {
 		return r, false, err
 	}
 	if err := tx.noticeClock(); err != nil {
@@ -89,13 +94,13 @@ func (tx *Tx) noticeClock() error {
 	if tx.Now >= before.Add(-clockSlack) {
 		return nil
 	}
-	body, err := json.Marshal(ClockFault{Before: before, Now: tx.Now})
+	body, err := json.Marshal(record.ClockBody{Before: before, Now: tx.Now})
 	if err != nil {
 		return err
 	}
 	r := ledger.Record{
-		V: ledger.Version, Type: TypeClock, ID: ledger.DerivedID("clock", tx.db.site.Code, fmt.Sprint(tx.write.head.frontier.Size())),
-		Site: tx.db.site.Code, At: tx.Now, Recorded: tx.Now, Body: body,
+		V: ledger.Version, Type: string(record.Clock), ID: ledger.DerivedID("clock", tx.db.site.Code, fmt.Sprint(tx.write.head.frontier.Size())),
+		Site: tx.db.site.Code, At: tx.Now, Recorded: tx.Now, Body: body, BodyVersion: record.BodyVersion(record.Clock),
 	}
 	return tx.add(&r, nil)
 }
@@ -108,11 +113,11 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	if err != nil {
 		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s record: %v", r.Type, err), Cause: err}
 	}
-	where, err := place(*r)
+	where, err := record.Place(*r)
 	if err != nil {
 		return err
 	}
-	if err := where.checkContent(r.Type, content); err != nil {
+	if err := checkContent(where, record.KindOf(*r), content); err != nil {
 		return err
 	}
 	// What may refuse the record comes before anything is written, so that whoever goes on after a
@@ -129,8 +134,8 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	if err := tx.fill(*r, where); err != nil {
 		return tx.spoil(err)
 	}
-	if where.file != nil {
-		if err := tx.keep(where.file.Digest, content); err != nil {
+	if where.File != nil {
+		if err := tx.keep(where.File.Digest, content); err != nil {
 			return tx.spoil(err)
 		}
 	}
@@ -145,7 +150,7 @@ func (tx *Tx) spoil(err error) error {
 }
 
 // project puts a record into the tables that pages read.
-func (tx *Tx) project(r ledger.Record, p placing) error {
+func (tx *Tx) project(r ledger.Record, p record.Placing) error {
 	if err := tx.takePlace(r, p); err != nil {
 		return err
 	}
@@ -154,23 +159,23 @@ func (tx *Tx) project(r ledger.Record, p placing) error {
 
 // takePlace marks what the record replaces and lifts. It refuses a record that may not do so before
 // it changes anything.
-func (tx *Tx) takePlace(r ledger.Record, p placing) error {
-	if p.replaces != "" {
-		if err := tx.replace(p.replaces, r); err != nil {
+func (tx *Tx) takePlace(r ledger.Record, p record.Placing) error {
+	if p.Replaces != "" {
+		if err := tx.replace(p.Replaces, r); err != nil {
 			return err
 		}
 	}
-	if p.lift == "" {
+	if p.Lift == "" {
 		return nil
 	}
 	n, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = $1, round = $2 WHERE site = $3 AND scope = $4 AND id = $5 AND lifted IS NULL`,
-		int64(p.at), p.round, r.Site, p.scope, p.lift)
+		int64(p.At), p.Round, r.Site, p.Scope, p.Lift)
 	if err != nil {
 		return tx.spoil(err)
 	}
 	if n != 1 {
-		refusal := &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.lift, p.scope), Hint: "see the open holds with: rinsate gate " + p.scope}
-		if p.replaces != "" {
+		refusal := &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.Lift, p.Scope), Hint: "see the open holds with: rinsate gate " + p.Scope}
+		if p.Replaces != "" {
 			return tx.spoil(refusal)
 		}
 		return refusal
@@ -179,57 +184,57 @@ func (tx *Tx) takePlace(r ledger.Record, p placing) error {
 }
 
 // fill writes the rows of a record.
-func (tx *Tx) fill(r ledger.Record, p placing) error {
-	if p.entity != "" {
+func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
+	if p.Entity != "" {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO entity (site, type, key, seq, at, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
-			r.Site, r.Type, p.entity, r.Seq, int64(r.At), int64(r.Recorded)); err != nil {
+			r.Site, r.Type, p.Entity, r.Seq, int64(r.At), int64(r.Recorded)); err != nil {
 			return err
 		}
 	}
-	if p.scope != "" {
+	if p.Scope != "" {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO event (site, scope, type, at, seq, word, recorded) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
-			r.Site, p.scope, r.Type, int64(p.at), r.Seq, p.word, int64(r.Recorded)); err != nil {
+			r.Site, p.Scope, r.Type, int64(p.At), r.Seq, p.Word, int64(r.Recorded)); err != nil {
 			return err
 		}
 	}
-	if p.rules != "" {
+	if p.Rules != "" {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO decided (site, rules, rounds) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET rounds = decided.rounds + 1`,
-			r.Site, p.rules); err != nil {
+			r.Site, p.Rules); err != nil {
 			return err
 		}
 	}
-	if x := p.reading; x != nil {
+	if x := p.Measured; x != nil {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, attempt, at, analyte, unit, value, outcome, id)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
-			r.Site, r.Seq, x.Scope, string(x.With.Point), string(x.With.Kind), x.With.System, x.With.Kit, x.Lot, x.Meter, r.By, x.Attempt,
-			int64(x.With.At), string(x.Value.Analyte), string(x.Value.Unit), float64(x.Value.Number), string(x.Judgement.Outcome), string(r.ID)); err != nil {
+			r.Site, r.Seq, x.Scope, x.Point, x.Kind, x.System, x.Kit, x.Lot, x.Meter, r.By, x.Attempt,
+			int64(x.At), x.Analyte, x.Unit, x.Value, x.Outcome, string(r.ID)); err != nil {
 			return err
 		}
 	}
-	if p.meter != "" {
+	if p.Meter != "" {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO checked (site, seq, meter, id, at, verdict) VALUES ($1, $2, $3, $4, $5, $6)`,
-			r.Site, r.Seq, p.meter, string(r.ID), int64(p.at), p.verdict); err != nil {
+			r.Site, r.Seq, p.Meter, string(r.ID), int64(p.At), p.Verdict); err != nil {
 			return err
 		}
 	}
-	if p.note {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO handover (site, seq, at) VALUES ($1, $2, $3)`, r.Site, r.Seq, int64(p.at)); err != nil {
+	if p.Note {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO handover (site, seq, at) VALUES ($1, $2, $3)`, r.Site, r.Seq, int64(p.At)); err != nil {
 			return err
 		}
 	}
-	if p.alarm != nil {
-		if err := tx.fillAlarm(r, *p.alarm); err != nil {
+	if p.Alarm != nil {
+		if err := tx.fillAlarm(r, *p.Alarm); err != nil {
 			return err
 		}
 	}
-	if len(p.suspect) > 0 {
-		if err := tx.doubt(p.suspect, sql.NullInt64{Int64: int64(r.Recorded), Valid: true}); err != nil {
+	if len(p.Suspect) > 0 {
+		if err := tx.doubt(p.Suspect, sql.NullInt64{Int64: int64(r.Recorded), Valid: true}); err != nil {
 			return err
 		}
 	}
-	if p.hold {
+	if p.Hold {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO hold (site, seq, scope, id, at) VALUES ($1, $2, $3, $4, $5)`,
-			r.Site, r.Seq, p.scope, string(r.ID), int64(p.at)); err != nil {
+			r.Site, r.Seq, p.Scope, string(r.ID), int64(p.At)); err != nil {
 			return err
 		}
 	}
@@ -242,38 +247,38 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	if err != nil {
 		return err
 	}
-	if r.Type != TypeVoid && r.Type != old.Type {
-		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s record cannot take the place of %s record", Called(r.Type), Called(old.Type))}
+	if err := record.Succeeds(r, old.Record); err != nil {
+		return err
 	}
-	p, err := place(old.Record)
+	p, err := record.Place(old.Record)
 	if err != nil {
 		return err
 	}
 	var touched int64
-	if p.scope != "" && old.Type != TypeVoid {
+	if p.Scope != "" && !p.Final {
 		n, err := tx.s.exec(tx.ctx, `UPDATE event SET replaced = $1 WHERE site = $2 AND scope = $3 AND type = $4 AND at = $5 AND seq = $6 AND replaced IS NULL`,
-			int64(r.Recorded), r.Site, p.scope, old.Type, int64(p.at), old.Seq)
+			int64(r.Recorded), r.Site, p.Scope, old.Kind(), int64(p.At), old.Seq)
 		if err != nil {
 			return tx.spoil(err)
 		}
 		touched += n
 	}
-	if p.entity != "" {
+	if p.Entity != "" {
 		n, err := tx.s.exec(tx.ctx, `UPDATE entity SET replaced = $1 WHERE site = $2 AND type = $3 AND key = $4 AND seq = $5 AND replaced IS NULL`,
-			int64(r.Recorded), r.Site, old.Type, p.entity, old.Seq)
+			int64(r.Recorded), r.Site, old.Kind(), p.Entity, old.Seq)
 		if err != nil {
 			return tx.spoil(err)
 		}
 		touched += n
 	}
-	if p.meter != "" {
+	if p.Meter != "" {
 		n, err := tx.s.exec(tx.ctx, `UPDATE checked SET replaced = $1 WHERE site = $2 AND seq = $3 AND replaced IS NULL`, int64(r.Recorded), r.Site, old.Seq)
 		if err != nil {
 			return tx.spoil(err)
 		}
 		touched += n
 	}
-	if p.note {
+	if p.Note {
 		n, err := tx.s.exec(tx.ctx, `UPDATE handover SET replaced = $1 WHERE site = $2 AND seq = $3 AND replaced IS NULL`, int64(r.Recorded), r.Site, old.Seq)
 		if err != nil {
 			return tx.spoil(err)
@@ -281,36 +286,36 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		touched += n
 	}
 	if touched == 0 {
-		return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Type), Hint: "look at its chain with: rinsate ledger show " + string(id)}
+		return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Kind()), Hint: "look at its chain with: rinsate ledger show " + string(id)}
 	}
-	if p.alarm != nil {
+	if p.Alarm != nil {
 		if _, err := tx.s.exec(tx.ctx, `UPDATE alarm SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
-	if p.rules != "" {
-		if _, err := tx.s.exec(tx.ctx, `UPDATE decided SET rounds = rounds - 1 WHERE site = $1 AND rules = $2`, r.Site, p.rules); err != nil {
+	if p.Rules != "" {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE decided SET rounds = rounds - 1 WHERE site = $1 AND rules = $2`, r.Site, p.Rules); err != nil {
 			return tx.spoil(err)
 		}
 	}
-	if p.reading != nil {
+	if p.Measured != nil {
 		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
-	if p.hold { // as if it had never been open
+	if p.Hold { // as if it had never been open
 		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = at, round = '' WHERE site = $1 AND seq = $2`, r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
-	if len(p.suspect) > 0 {
-		if err := tx.doubt(p.suspect, sql.NullInt64{}); err != nil {
+	if len(p.Suspect) > 0 {
+		if err := tx.doubt(p.Suspect, sql.NullInt64{}); err != nil {
 			return tx.spoil(err)
 		}
 	}
-	if old.Type == TypeRound { // a lift that rested on it alone stands no more
+	if p.Bears { // a lift that rested on it alone stands no more
 		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = NULL, round = '' WHERE site = $1 AND scope = $2 AND round = $3`,
-			r.Site, p.scope, string(id)); err != nil {
+			r.Site, p.Scope, string(id)); err != nil {
 			return tx.spoil(err)
 		}
 	}
@@ -344,16 +349,6 @@ func (tx *Tx) Record(id ledger.ID) (Kept, error) {
 	if err != nil {
 		return Kept{}, err
 	}
-	r, err := fromStore(raw)
+	r, err := tx.db.decoded.record(raw)
 	return Kept{Record: r}, err
-}
-
-// fromStore reads a record whose bytes this program has checked when it stored them; Verify checks
-// them again.
-func fromStore(raw []byte) (ledger.Record, error) {
-	var r ledger.Record
-	if err := json.Unmarshal(raw, &r); err != nil {
-		return r, fmt.Errorf("read a stored record: %w", err)
-	}
-	return r, nil
 }

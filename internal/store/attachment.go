@@ -12,18 +12,18 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/dossier"
+	"rinsate/internal/record"
 )
 
 // checkContent refuses bytes that are not those which a record names.
-func (p placing) checkContent(typ string, content []byte) error {
-	switch f := p.file; {
+func checkContent(p record.Placing, kind record.Kind, content []byte) error {
+	switch f := p.File; {
 	case f == nil && content == nil:
 		return nil
 	case f == nil:
-		return fmt.Errorf("%s record attaches no file", Called(typ))
+		return fmt.Errorf("%s record attaches no file", record.Called(kind))
 	case f.Size != int64(len(content)) || f.Digest != hexDigest(content):
-		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("the %d bytes are not the file that the %s record names", len(content), typ), Hint: "send the record with the file that it was made for"}
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("the %d bytes are not the file that the %s record names", len(content), kind), Hint: "send the record with the file that it was made for"}
 	}
 	return nil
 }
@@ -94,15 +94,6 @@ func (tx *Tx) Handovers(since unit.Instant, limit int, visit func(Kept) error) e
 		visit, tx.db.site.Code, int64(since), limit)
 }
 
-// ScopeOf returns the scope that a record is of, empty when it is of none.
-func ScopeOf(r ledger.Record) (string, error) {
-	p, err := place(r)
-	if r.Type == TypeInstrument {
-		return p.entity, err
-	}
-	return p.scope, err
-}
-
 // attached are the files that records name.
 type attached []attachedFile
 
@@ -112,7 +103,7 @@ type attachedFile struct {
 }
 
 // attachmentEnd is how the canonical bytes of an attachment end, and no other record's.
-const attachmentEnd = `","type":"` + TypeAttachment + `","v":1}`
+const attachmentEnd = `","type":"` + string(record.Attachment) + `","v":1}`
 
 // collect adds the files that records name. The records were verified before.
 func (a *attached) collect(rows []ledger.Row) error {
@@ -124,11 +115,11 @@ func (a *attached) collect(rows []ledger.Row) error {
 		if err != nil {
 			return &ledger.FaultError{Seq: row.Seq, Problem: fmt.Sprintf("record %d: %v", row.Seq, err)}
 		}
-		body, err := Body[dossier.Attachment](r)
+		p, err := record.Place(r)
 		if err != nil {
 			return &ledger.FaultError{Seq: row.Seq, Problem: err.Error()}
 		}
-		*a = append(*a, attachedFile{row.Seq, body.Digest})
+		*a = append(*a, attachedFile{row.Seq, p.File.Digest})
 	}
 	return nil
 }

@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/dossier"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -146,7 +147,7 @@ func TestContentTampering(t *testing.T) {
 			attach(second)
 			// A voided attachment keeps its file.
 			void := storetest.Step("SC-00", clock.At())
-			void.Type, void.Corrects, void.Reason, void.Body = store.TypeVoid, voided.ID, "wrong scope", store.Voiding{Scope: "SC-00"}
+			void.Type, void.Corrects, void.Reason, void.Body = record.Void, voided.ID, "wrong scope", record.VoidBody{Scope: "SC-00"}
 			storetest.Write(t, db, void)
 			if v, err := store.Verify(context.Background(), db.Dir(), nil, nil); err != nil || v.Files != 2 {
 				t.Fatalf("before: %+v, %v", v, err)

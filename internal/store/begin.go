@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/record"
 )
 
 // beginningFolder is where a ledger is made before it is moved into its place.
@@ -19,7 +20,7 @@ const beginningFolder = "beginning"
 // Begin makes a new data folder as Create does and fills it, all or nothing: until fill has returned
 // without an error nothing in dir is a ledger. What a crash leaves behind is cleared away by the next
 // Begin, since nobody was ever told the key of it.
-func Begin(ctx context.Context, dir string, site Site, clock func() time.Time, fill func(*DB) error) (*DB, error) {
+func Begin(ctx context.Context, dir string, site record.SiteBody, clock func() time.Time, fill func(*DB) error) (*DB, error) {
 	lock, err := claim(dir, site, clock)
 	if err != nil {
 		return nil, err
@@ -33,7 +34,7 @@ func Begin(ctx context.Context, dir string, site Site, clock func() time.Time, f
 	return nil, errors.Join(err, lock.Unlock())
 }
 
-func beginIn(ctx context.Context, dir string, site Site, clock func() time.Time, fill func(*DB) error) (err error) {
+func beginIn(ctx context.Context, dir string, site record.SiteBody, clock func() time.Time, fill func(*DB) error) (err error) {
 	if err := clearBeginning(dir); err != nil {
 		return err
 	}

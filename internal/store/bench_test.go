@@ -19,6 +19,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -38,7 +39,7 @@ func BenchmarkRecordWrite(b *testing.B) {
 				err := db.Write(context.Background(), func(tx *store.Tx) error {
 					at := unit.At(time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)).Add(time.Duration(i) * time.Second)
 					_, _, err := tx.Append(store.Draft{
-						Type: store.TypeStep, ID: ledger.NewID(tx.Now, rand.Reader), At: at, By: "T-07",
+						Type: record.Step, ID: ledger.NewID(tx.Now, rand.Reader), At: at, By: "T-07",
 						Body: turnaround.Step{Scope: fmt.Sprintf("SC-%02d", i%24), Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: turnaround.Pass},
 					})
 					return err
@@ -186,7 +187,7 @@ func benchReading(i int, at unit.Instant) store.Draft {
 		With: reading.Circumstances{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Kind: scope.Duodenoscope, At: at},
 	}
 	x.Judgement = level.Judge(v, x.With)
-	return store.Draft{Type: store.TypeReading, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07", Body: x}
+	return store.Draft{Type: record.Reading, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07", Body: x}
 }
 
 // plainHashing returns how many bytes of leaves there are, and how many a second one core hashes.
@@ -220,7 +221,7 @@ func plainHashing(b *testing.B, dir string) (size int64, rate float64) {
 
 func create(tb testing.TB) *store.DB {
 	tb.Helper()
-	db, err := store.Create(context.Background(), tb.TempDir(), store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, time.Now)
+	db, err := store.Create(context.Background(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, time.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}

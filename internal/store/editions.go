@@ -1,10 +1,12 @@
 package store
 
+import "rinsate/internal/record"
+
 // Editions calls visit for every edition of one thing, those that were replaced as well, in the order
 // of the ledger.
-func (tx *Tx) Editions(typ, key string, visit func(Kept) error) error {
+func (tx *Tx) Editions(kind record.Kind, key string, visit func(Kept) error) error {
 	return tx.events(`SELECT r.bytes, n.replaced FROM entity n JOIN record r ON r.site = n.site AND r.seq = n.seq
-		WHERE n.site = $1 AND n.type = $2 AND n.key = $3 ORDER BY n.seq`, visit, tx.db.site.Code, typ, key)
+		WHERE n.site = $1 AND n.type = $2 AND n.key = $3 ORDER BY n.seq`, visit, tx.db.site.Code, string(kind), key)
 }
 
 // Decided returns how many rounds that stand were decided by each edition of the rule set, by the name that

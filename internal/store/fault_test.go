@@ -26,6 +26,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -283,7 +284,7 @@ func TestDiskFull(t *testing.T) {
 			wg.Go(func() {
 				for range 400 {
 					d := storetest.Step("SC-01", db.Now())
-					d.Reason = strings.Repeat("x", 4000)
+					d.Reason, d.Device = strings.Repeat("x", record.MaxText), strings.Repeat("x", record.MaxText)
 					err := write(d)
 					mu.Lock()
 					if err == nil {
@@ -395,17 +396,17 @@ func TestWrongPath(t *testing.T) {
 
 func TestCreateRefuses(t *testing.T) {
 	ctx := context.Background()
-	change := func(f func(*store.Site)) store.Site { s := testSite; f(&s); return s }
+	change := func(f func(*record.SiteBody)) record.SiteBody { s := testSite; f(&s); return s }
 	for _, test := range []struct {
 		name string
-		site store.Site
+		site record.SiteBody
 		want string
 	}{
-		{"no code", change(func(s *store.Site) { s.Code = "" }), "a site needs a code, a name and the origin of its ledger"},
-		{"no zone", change(func(s *store.Site) { s.Zone = "" }), `time zone "" is not known` + "\nhint: give an IANA name"},
-		{"unknown zone", change(func(s *store.Site) { s.Zone = "Middle/Earth" }), `time zone "Middle/Earth" is not known`},
-		{"origin with a space", change(func(s *store.Site) { s.Origin = "my ledger" }), `origin "my ledger" is not usable`},
-		{"code with a quote", change(func(s *store.Site) { s.Code = `a"b` }), `site "a\"b" is empty or holds a quote`},
+		{"no code", change(func(s *record.SiteBody) { s.Code = "" }), "a site needs a code, a name and the origin of its ledger"},
+		{"no zone", change(func(s *record.SiteBody) { s.Zone = "" }), `time zone "" is not known` + "\nhint: give an IANA name"},
+		{"unknown zone", change(func(s *record.SiteBody) { s.Zone = "Middle/Earth" }), `time zone "Middle/Earth" is not known`},
+		{"origin with a space", change(func(s *record.SiteBody) { s.Origin = "my ledger" }), `origin "my ledger" is not usable`},
+		{"code with a quote", change(func(s *record.SiteBody) { s.Code = `a"b` }), `site "a\"b" is empty or holds a quote`},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			dir := filepath.Join(t.TempDir(), "data")
@@ -554,7 +555,7 @@ func TestFailureAtEachTable(t *testing.T) {
 func oneOfEach(tx *store.Tx, tag string) error {
 	at := tx.Now
 	var last ledger.ID
-	put := func(typ string, corrects ledger.ID, body any) error {
+	put := func(typ record.Kind, corrects ledger.ID, body any) error {
 		d := store.Draft{Type: typ, ID: ledger.NewID(at, rand.Reader), At: at, By: "T", Body: body, Corrects: corrects}
 		if corrects != "" {
 			d.Reason = "wrong"
@@ -566,13 +567,13 @@ func oneOfEach(tx *store.Tx, tag string) error {
 	value := reading.Reading{Scope: tag, Sample: "s", With: reading.Circumstances{At: at}, Judgement: reading.Judgement{Outcome: reading.Below}}
 	hold := turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"}
 	for _, one := range []struct {
-		typ  string
+		typ  record.Kind
 		body any
-	}{{store.TypeMeter, quality.Meter{Code: tag, System: "A"}}, {store.TypeReading, value}, {store.TypeHold, hold}} {
+	}{{record.Meter, quality.Meter{Code: tag, System: "A"}}, {record.Reading, value}, {record.Hold, hold}} {
 		if err := put(one.typ, "", one.body); err != nil {
 			return err
 		}
-		if err := put(store.TypeVoid, last, store.Voiding{Scope: tag}); err != nil {
+		if err := put(record.Void, last, record.VoidBody{Scope: tag}); err != nil {
 			return err
 		}
 	}

@@ -12,6 +12,7 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/record"
 )
 
 // tail keeps what the records behind the last full block of the index are found by, since a record never
@@ -20,11 +21,11 @@ type tail struct {
 	mu sync.Mutex
 	// records are those from the place first on.
 	first   int64
-	records []found
+	records []record.Found
 }
 
 // since returns the records from a place, where a block begins, to the end of a ledger of some size.
-func (t *tail) since(tx *Tx, from, size int64) ([]found, error) {
+func (t *tail) since(tx *Tx, from, size int64) ([]record.Found, error) {
 	if tx.write != nil { // what is not committed must not be kept
 		return tx.indexed(from, size)
 	}
@@ -47,18 +48,18 @@ func (t *tail) since(tx *Tx, from, size int64) ([]found, error) {
 }
 
 // indexed reads what the records from..to-1 are found by.
-func (tx *Tx) indexed(from, to int64) ([]found, error) {
-	list := make([]found, 0, to-from)
+func (tx *Tx) indexed(from, to int64) ([]record.Found, error) {
+	list := make([]record.Found, 0, to-from)
 	err := tx.s.each(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq >= $2 AND seq < $3 ORDER BY seq`, func(row scanner) error {
 		var raw sql.RawBytes
 		if err := row.Scan(&raw); err != nil {
 			return err
 		}
-		r, err := fromStore(raw)
+		r, err := tx.db.decoded.record(raw)
 		if err != nil {
 			return err
 		}
-		f, err := index(r)
+		f, err := record.Index(r)
 		list = append(list, f)
 		return err
 	}, tx.db.site.Code, from, to)
@@ -69,13 +70,13 @@ func (tx *Tx) indexed(from, to int64) ([]found, error) {
 }
 
 // withStates returns the terms of the records, with what later ones of them did to earlier ones.
-func withStates(records []found) [][]string {
+func withStates(records []record.Found) [][]string {
 	terms := make([][]string, len(records))
 	places := make(map[ledger.ID]int, len(records))
 	for i, f := range records {
-		terms[i], places[f.id] = f.terms, i
-		if at, ok := places[f.replaces]; ok {
-			terms[at] = slices.Concat(terms[at], states(f.did))
+		terms[i], places[f.ID] = f.Terms, i
+		if at, ok := places[f.Replaces]; ok {
+			terms[at] = slices.Concat(terms[at], record.StateTerms(f.Did))
 		}
 	}
 	return terms
@@ -94,7 +95,7 @@ func (tx *Tx) seal(last ledger.Record) error {
 	times := make([]byte, 0, 8*len(records))
 	terms := map[string]*marks{}
 	for i, list := range withStates(records) {
-		times = binary.BigEndian.AppendUint64(times, uint64(records[i].at))
+		times = binary.BigEndian.AppendUint64(times, uint64(records[i].At))
 		for _, term := range list {
 			m := terms[term]
 			if m == nil {
@@ -121,11 +122,11 @@ func (tx *Tx) changed(old int64, r ledger.Record) error {
 	if block == r.Seq/blockSize {
 		return nil
 	}
-	f, err := index(r)
+	f, err := record.Index(r)
 	if err != nil {
 		return err
 	}
-	for _, term := range states(f.did) {
+	for _, term := range record.StateTerms(f.Did) {
 		var raw []byte
 		err := tx.s.row(tx.ctx, `SELECT marks FROM search_block WHERE site = $1 AND term = $2 AND block = $3`, r.Site, term, block).Scan(&raw)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
@@ -196,12 +197,12 @@ func (tx *Tx) replay(from, to int64) error {
 		if err := row.Scan(&raw); err != nil {
 			return err
 		}
-		r, err := fromStore(raw)
+		r, err := tx.db.decoded.record(raw)
 		if err != nil {
 			return err
 		}
-		f, err := index(r)
-		if err == nil && f.replaces != "" {
+		f, err := record.Index(r)
+		if err == nil && f.Replaces != "" {
 			replacing = append(replacing, r)
 		}
 		return err
@@ -210,11 +211,11 @@ func (tx *Tx) replay(from, to int64) error {
 		return err
 	}
 	for _, r := range replacing {
-		f, err := index(r)
+		f, err := record.Index(r)
 		if err != nil {
 			return err
 		}
-		old, err := tx.Record(f.replaces)
+		old, err := tx.Record(f.Replaces)
 		if err != nil {
 			return err
 		}

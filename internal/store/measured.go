@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 )
 
 // Measured is an ATP reading that stands, as the statistics see it.
@@ -167,11 +168,11 @@ func (tx *Tx) UsesOfScope(tag string, from, to unit.Instant, visit func(start un
 
 // Between calls visit for every record of one type, and with one word when word is not empty, that
 // nothing has replaced, of all scopes, from <= at < to, the earliest first.
-func (tx *Tx) Between(typ, word string, from, to unit.Instant, visit func(Kept) error) error {
+func (tx *Tx) Between(kind record.Kind, word string, from, to unit.Instant, visit func(Kept) error) error {
 	return tx.events(`SELECT r.bytes, NULL FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
 		WHERE e.site = $1 AND e.type = $2 AND e.at >= $3 AND e.at < $4 AND e.replaced IS NULL
 		AND (CAST($5 AS TEXT) = '' OR e.word = $6) ORDER BY e.at, e.seq`,
-		visit, tx.db.site.Code, typ, int64(from), int64(to), word, word)
+		visit, tx.db.site.Code, string(kind), int64(from), int64(to), word, word)
 }
 
 // Checked is a check of a meter as the table has it.

@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/record"
 )
 
 // Forever is the instant after every other: asking what was known at Forever asks for all.
@@ -20,12 +21,12 @@ const Forever = unit.Instant(1<<63 - 1)
 // events runs a query whose columns are a record's bytes and its replaced instant.
 func (tx *Tx) events(text string, visit func(Kept) error, args ...any) error {
 	return tx.s.each(tx.ctx, text, func(row scanner) error {
-		var raw []byte
+		var raw sql.RawBytes
 		var replaced sql.NullInt64
 		if err := row.Scan(&raw, &replaced); err != nil {
 			return err
 		}
-		r, err := fromStore(raw)
+		r, err := tx.db.decoded.record(raw)
 		if err != nil {
 			return err
 		}
@@ -33,43 +34,71 @@ func (tx *Tx) events(text string, visit func(Kept) error, args ...any) error {
 	}, args...)
 }
 
-// mostTypes is how many types of records Events takes at once.
-const mostTypes = 6
+// kindsAtOnce is how many kinds of records one statement takes.
+const kindsAtOnce = 8
 
-// Events calls visit for every record of a scope of the given types that happened from..to and that
+// Events calls visit for every record of a scope of the given kinds that happened from..to and that
 // somebody asking at known would have been shown, the earliest first.
-func (tx *Tx) Events(scope string, from, to, known unit.Instant, visit func(Kept) error, types ...string) error {
-	args := []any{tx.db.site.Code, scope, int64(from), int64(to), int64(known), int64(known)}
-	if len(types) == 0 || len(types) > mostTypes {
-		return fmt.Errorf("events of %d types were asked for; 1 to %d are possible", len(types), mostTypes)
+func (tx *Tx) Events(scope string, from, to, known unit.Instant, visit func(Kept) error, kinds ...record.Kind) error {
+	if len(kinds) == 0 {
+		return errors.New("events of no kind were asked for")
 	}
-	for i := range mostTypes { // the last type fills what is left, so that one statement serves all
-		args = append(args, types[min(i, len(types)-1)])
+	if len(kinds) <= kindsAtOnce {
+		return tx.eventsOf(scope, from, to, known, visit, kinds)
+	}
+	var all []Kept
+	for some := range slices.Chunk(kinds, kindsAtOnce) {
+		if err := tx.eventsOf(scope, from, to, known, func(k Kept) error { all = append(all, k); return nil }, some); err != nil {
+			return err
+		}
+	}
+	at := make(map[int64]unit.Instant, len(all))
+	for _, k := range all {
+		p, err := record.Place(k.Record)
+		if err != nil {
+			return err
+		}
+		at[k.Seq] = p.At
+	}
+	slices.SortFunc(all, func(a, b Kept) int { return cmp.Or(cmp.Compare(at[a.Seq], at[b.Seq]), cmp.Compare(a.Seq, b.Seq)) })
+	for _, k := range all {
+		if err := visit(k); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// eventsOf is Events for at most kindsAtOnce kinds.
+func (tx *Tx) eventsOf(scope string, from, to, known unit.Instant, visit func(Kept) error, kinds []record.Kind) error {
+	args := []any{tx.db.site.Code, scope, int64(from), int64(to), int64(known), int64(known)}
+	for i := range kindsAtOnce { // the last kind fills what is left, so that one statement serves all
+		args = append(args, string(kinds[min(i, len(kinds)-1)]))
 	}
 	return tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
 		WHERE e.site = $1 AND e.scope = $2 AND e.at >= $3 AND e.at <= $4 AND e.recorded <= $5
-		AND (e.replaced IS NULL OR e.replaced > $6) AND e.type IN ($7, $8, $9, $10, $11, $12) ORDER BY e.at, e.seq`, visit, args...)
+		AND (e.replaced IS NULL OR e.replaced > $6) AND e.type IN ($7, $8, $9, $10, $11, $12, $13, $14) ORDER BY e.at, e.seq`, visit, args...)
 }
 
 // LastEvent returns the latest record of a scope of one type, and with one word when word is not
 // empty, that happened up to an instant and was known; ok is false when there is none.
-func (tx *Tx) LastEvent(scope, typ, word string, to, known unit.Instant) (last Kept, ok bool, err error) {
+func (tx *Tx) LastEvent(scope string, kind record.Kind, word string, to, known unit.Instant) (last Kept, ok bool, err error) {
 	err = tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
 		WHERE e.site = $1 AND e.scope = $2 AND e.type = $3 AND e.at <= $4 AND e.recorded <= $5
 		AND (e.replaced IS NULL OR e.replaced > $6) AND (CAST($7 AS TEXT) = '' OR e.word = $8)
 		ORDER BY e.at DESC, e.seq DESC LIMIT 1`, func(k Kept) error {
 		last, ok = k, true
 		return nil
-	}, tx.db.site.Code, scope, typ, int64(to), int64(known), int64(known), word, word)
+	}, tx.db.site.Code, scope, string(kind), int64(to), int64(known), int64(known), word, word)
 	return last, ok, err
 }
 
 // CountEvents counts the records of a scope of one type with after < at < before that were known.
-func (tx *Tx) CountEvents(scope, typ string, after, before, known unit.Instant) (int, error) {
+func (tx *Tx) CountEvents(scope string, kind record.Kind, after, before, known unit.Instant) (int, error) {
 	var n int
 	err := tx.s.row(tx.ctx, `SELECT count(*) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND at < $5
 		AND recorded <= $6 AND (replaced IS NULL OR replaced > $7)`,
-		tx.db.site.Code, scope, typ, int64(after), int64(before), int64(known), int64(known)).Scan(&n)
+		tx.db.site.Code, scope, string(kind), int64(after), int64(before), int64(known), int64(known)).Scan(&n)
 	return n, err
 }
 
@@ -88,7 +117,7 @@ func (tx *Tx) RoundsBefore(scope string, to, known unit.Instant, visit func(Kept
 			}
 			last, seq = k.At, k.Seq
 			return err
-		}, tx.db.site.Code, scope, TypeRound, int64(last), seq, int64(known), int64(known), page)
+		}, tx.db.site.Code, scope, record.Round, int64(last), seq, int64(known), int64(known), page)
 		if err != nil || !more || seen < page {
 			return err
 		}
@@ -97,9 +126,9 @@ func (tx *Tx) RoundsBefore(scope string, to, known unit.Instant, visit func(Kept
 
 // Lately calls visit for the latest records of one type, of all scopes, the newest in the ledger
 // first, until it returns false.
-func (tx *Tx) Lately(typ string, limit int, visit func(Kept) error) error {
+func (tx *Tx) Lately(kind record.Kind, limit int, visit func(Kept) error) error {
 	return tx.events(`SELECT r.bytes, NULL FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
-		WHERE e.site = $1 AND e.type = $2 AND e.replaced IS NULL ORDER BY e.at DESC, e.seq DESC LIMIT $3`, visit, tx.db.site.Code, typ, limit)
+		WHERE e.site = $1 AND e.type = $2 AND e.replaced IS NULL ORDER BY e.at DESC, e.seq DESC LIMIT $3`, visit, tx.db.site.Code, string(kind), limit)
 }
 
 // OpenHolds returns the holds that are not lifted, the oldest first.
@@ -112,7 +141,7 @@ func (tx *Tx) OpenHolds(visit func(Kept) error) error {
 // A record itself never changes, so what was read of it once is kept by its place.
 type entityCache struct {
 	mu      sync.Mutex
-	types   map[string]cachedEntities
+	types   map[record.Kind]cachedEntities
 	records map[int64]ledger.Record
 }
 
@@ -139,7 +168,7 @@ func (c *entityCache) record(tx *Tx, seq int64) (ledger.Record, error) {
 	if err != nil {
 		return ledger.Record{}, err
 	}
-	r, err := fromStore(raw)
+	r, err := tx.db.decoded.record(raw)
 	if err != nil {
 		return r, err
 	}
@@ -152,10 +181,10 @@ func (c *entityCache) record(tx *Tx, seq int64) (ledger.Record, error) {
 
 // Entities returns all editions of everything of one type, in the order of the ledger, with those
 // that were replaced. The slice is shared: do not change it.
-func (tx *Tx) Entities(typ string) ([]Kept, error) {
+func (tx *Tx) Entities(kind record.Kind) ([]Kept, error) {
 	var last sql.NullInt64
 	var replaced int64
-	if err := tx.s.row(tx.ctx, `SELECT max(seq), count(replaced) FROM entity WHERE site = $1 AND type = $2`, tx.db.site.Code, typ).Scan(&last, &replaced); err != nil {
+	if err := tx.s.row(tx.ctx, `SELECT max(seq), count(replaced) FROM entity WHERE site = $1 AND type = $2`, tx.db.site.Code, string(kind)).Scan(&last, &replaced); err != nil {
 		return nil, err
 	}
 	if !last.Valid {
@@ -165,7 +194,7 @@ func (tx *Tx) Entities(typ string) ([]Kept, error) {
 	c := &tx.db.entities
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if got, ok := c.types[typ]; ok && got.state == state {
+	if got, ok := c.types[kind]; ok && got.state == state {
 		return got.decoded, nil
 	}
 	var all []Kept
@@ -173,32 +202,32 @@ func (tx *Tx) Entities(typ string) ([]Kept, error) {
 		WHERE e.site = $1 AND e.type = $2 ORDER BY e.seq`, func(k Kept) error {
 		all = append(all, k)
 		return nil
-	}, tx.db.site.Code, typ)
+	}, tx.db.site.Code, string(kind))
 	if err != nil {
 		return nil, err
 	}
 	if c.types == nil {
-		c.types = map[string]cachedEntities{}
+		c.types = make(map[record.Kind]cachedEntities)
 	}
-	c.types[typ] = cachedEntities{state, all}
+	c.types[kind] = cachedEntities{state, all}
 	return all, nil
 }
 
 // CountEntities counts what there is of one type, each thing once however many editions of it stand.
-func (tx *Tx) CountEntities(typ string) (n int, err error) {
-	err = tx.s.row(tx.ctx, `SELECT count(DISTINCT key) FROM entity WHERE site = $1 AND type = $2 AND replaced IS NULL`, tx.db.site.Code, typ).Scan(&n)
+func (tx *Tx) CountEntities(kind record.Kind) (n int, err error) {
+	err = tx.s.row(tx.ctx, `SELECT count(DISTINCT key) FROM entity WHERE site = $1 AND type = $2 AND replaced IS NULL`, tx.db.site.Code, string(kind)).Scan(&n)
 	return n, engineError(err)
 }
 
 // Entity returns the edition of one thing that was in force at an instant as known then: the last
 // one written of those whose at is not later. ok is false when there is none.
-func (tx *Tx) Entity(typ, key string, at, known unit.Instant) (found Kept, ok bool, err error) {
+func (tx *Tx) Entity(kind record.Kind, key string, at, known unit.Instant) (found Kept, ok bool, err error) {
 	var seq int64
 	var replaced sql.NullInt64
 	err = tx.s.row(tx.ctx, `SELECT seq, replaced FROM entity
 		WHERE site = $1 AND type = $2 AND key = $3 AND at <= $4 AND recorded <= $5
 		AND (replaced IS NULL OR replaced > $6) ORDER BY seq DESC LIMIT 1`,
-		tx.db.site.Code, typ, key, int64(at), int64(known), int64(known)).Scan(&seq, &replaced)
+		tx.db.site.Code, string(kind), key, int64(at), int64(known), int64(known)).Scan(&seq, &replaced)
 	if errors.Is(err, sql.ErrNoRows) {
 		return found, false, nil
 	}
@@ -241,21 +270,21 @@ func (tx *Tx) Find(id string) (Kept, error) {
 // Replaced returns when another record voided, corrected, finished or superseded this one, zero when
 // none has.
 func (tx *Tx) Replaced(r ledger.Record) (unit.Instant, error) {
-	p, err := place(r)
+	p, err := record.Place(r)
 	if err != nil {
 		return 0, err
 	}
 	var replaced sql.NullInt64
 	switch {
-	case p.scope != "":
+	case p.Scope != "":
 		err = tx.s.row(tx.ctx, `SELECT replaced FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at = $4 AND seq = $5`,
-			r.Site, p.scope, r.Type, int64(p.at), r.Seq).Scan(&replaced)
-	case p.entity != "":
+			r.Site, p.Scope, r.Type, int64(p.At), r.Seq).Scan(&replaced)
+	case p.Entity != "":
 		err = tx.s.row(tx.ctx, `SELECT replaced FROM entity WHERE site = $1 AND type = $2 AND key = $3 AND seq = $4`,
-			r.Site, r.Type, p.entity, r.Seq).Scan(&replaced)
-	case p.meter != "":
+			r.Site, r.Type, p.Entity, r.Seq).Scan(&replaced)
+	case p.Meter != "":
 		err = tx.s.row(tx.ctx, `SELECT replaced FROM checked WHERE site = $1 AND seq = $2`, r.Site, r.Seq).Scan(&replaced)
-	case p.note:
+	case p.Note:
 		err = tx.s.row(tx.ctx, `SELECT replaced FROM handover WHERE site = $1 AND seq = $2`, r.Site, r.Seq).Scan(&replaced)
 	}
 	return unit.Instant(replaced.Int64), err
@@ -294,18 +323,18 @@ func (tx *Tx) HoldsOpenAt(scope string, at unit.Instant, visit func(Kept) error)
 // found first and the latest of these taken.
 func (tx *Tx) Chronicle(scope string, from, to unit.Instant, limit int, visit func(Kept) error) error {
 	type place struct {
-		typ     string
+		kind    record.Kind
 		at, seq int64
 	}
 	var latest []place
-	for _, typ := range Types {
+	for _, kind := range record.Kinds {
 		err := tx.s.each(tx.ctx, `SELECT at, seq FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at >= $4 AND at <= $5 ORDER BY at DESC, seq DESC LIMIT $6`,
 			func(row scanner) error {
-				p := place{typ: typ}
+				p := place{kind: kind}
 				err := row.Scan(&p.at, &p.seq)
 				latest = append(latest, p)
 				return err
-			}, tx.db.site.Code, scope, typ, int64(from), int64(to), limit)
+			}, tx.db.site.Code, scope, string(kind), int64(from), int64(to), limit)
 		if err != nil {
 			return err
 		}
@@ -314,7 +343,7 @@ func (tx *Tx) Chronicle(scope string, from, to unit.Instant, limit int, visit fu
 	for _, p := range latest[:min(limit, len(latest))] {
 		err := tx.events(`SELECT r.bytes, e.replaced FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
 			WHERE e.site = $1 AND e.scope = $2 AND e.type = $3 AND e.at = $4 AND e.seq = $5`,
-			visit, tx.db.site.Code, scope, p.typ, p.at, p.seq)
+			visit, tx.db.site.Code, scope, string(p.kind), p.at, p.seq)
 		if err != nil {
 			return err
 		}
@@ -326,7 +355,7 @@ func (tx *Tx) Chronicle(scope string, from, to unit.Instant, limit int, visit fu
 func (tx *Tx) NextUse(scope string, after unit.Instant) (unit.Instant, error) {
 	var at sql.NullInt64
 	err := tx.s.row(tx.ctx, `SELECT min(at) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND replaced IS NULL`,
-		tx.db.site.Code, scope, TypeUse, int64(after)).Scan(&at)
+		tx.db.site.Code, scope, record.Use, int64(after)).Scan(&at)
 	if err != nil || !at.Valid {
 		return Forever, err
 	}

@@ -9,12 +9,13 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/record"
 )
 
 // Query says which records are looked for. All of its conditions have to hold; an empty one is none.
 type Query struct {
 	// Terms are the values of facets; one that is empty is no condition.
-	Terms []Term
+	Terms []record.Term
 	// From <= at < To bounds when a record happened; zero is no bound.
 	From, To unit.Instant
 	// ID is the beginning of an id.
@@ -22,15 +23,6 @@ type Query struct {
 	// Before is the place in the ledger that the search goes down from, without it; zero begins at the end.
 	Before int64
 }
-
-// Term is a value of a facet.
-type Term struct {
-	Facet Facet
-	Value string
-}
-
-// Is returns the term that a record has when it is found by a value of a facet.
-func (f Facet) Is(value string) Term { return Term{f, value} }
 
 // mostIDs is how many records may begin like the id of a query.
 const mostIDs = 4000
@@ -101,7 +93,7 @@ func (tx *Tx) search(q Query, emit func(seq int64) (more bool, err error)) error
 func (q Query) terms() (list []string) {
 	for _, t := range q.Terms {
 		if t.Value != "" {
-			list = append(list, t.Facet.term(t.Value))
+			list = append(list, t.String())
 		}
 	}
 	return list
@@ -144,10 +136,10 @@ func (tx *Tx) searchTail(q Query, ids map[int64]bool, before, size int64, emit f
 	wanted := q.terms()
 	terms := withStates(records)
 	for i, f := range slices.Backward(records) {
-		if f.seq >= before || !q.during(f.at) || ids != nil && !ids[f.seq] || !holds(terms[i], wanted) {
+		if f.Seq >= before || !q.during(f.At) || ids != nil && !ids[f.Seq] || !holds(terms[i], wanted) {
 			continue
 		}
-		if more, err := emit(f.seq); err != nil || !more {
+		if more, err := emit(f.Seq); err != nil || !more {
 			return false, err
 		}
 	}
@@ -335,9 +327,9 @@ func (s *set) upTo(block int64) (at int64, m marks, ok bool, err error) {
 
 // days returns the records of the days that the bounds of a query touch.
 func (tx *Tx) days(q Query) (*set, error) {
-	first, last := dayTerm(q.From), byDay.term("~") // behind every digit
+	first, last := record.DayTerm(q.From), record.LastDay
 	if q.To > 0 {
-		last = dayTerm(q.To - 1)
+		last = record.DayTerm(q.To - 1)
 	}
 	s := &set{marks: map[int64]*marks{}}
 	err := tx.s.each(tx.ctx, `SELECT block, marks FROM search_block WHERE site = $1 AND term >= $2 AND term <= $3`, func(row scanner) error {
@@ -360,7 +352,7 @@ func (tx *Tx) kept(seq int64) (Kept, error) {
 	if err != nil {
 		return Kept{}, err
 	}
-	r, err := fromStore(raw)
+	r, err := tx.db.decoded.record(raw)
 	if err != nil {
 		return Kept{}, err
 	}

@@ -9,6 +9,7 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -42,11 +43,11 @@ func BenchmarkSearch(b *testing.B) {
 		q    store.Query
 	}{
 		{"all", store.Query{}},
-		{"scope", store.Query{Terms: []store.Term{store.ByScope.Is(rare)}}},
-		{"five", store.Query{Terms: []store.Term{store.ByScope.Is(rare), store.ByType.Is("reading"), store.ByKit.Is("K"), store.ByPerson.Is("T-03"), store.ByOutcome.Is("below")}}},
-		{"never-meet", store.Query{Terms: []store.Term{store.ByMeter.Is("M-0"), store.ByLot.Is("L-0")}}},
-		{"nobody", store.Query{Terms: []store.Term{store.ByPerson.Is("T-99"), store.ByKit.Is("K")}}},
-		{"all-time", store.Query{From: begin, To: begin.Add(90000 * time.Hour), Terms: []store.Term{store.ByMeter.Is("M-0"), store.ByLot.Is("L-0")}}},
+		{"scope", store.Query{Terms: []record.Term{record.ByScope.Is(rare)}}},
+		{"five", store.Query{Terms: []record.Term{record.ByScope.Is(rare), record.ByType.Is("reading"), record.ByKit.Is("K"), record.ByPerson.Is("T-03"), record.ByOutcome.Is("below")}}},
+		{"never-meet", store.Query{Terms: []record.Term{record.ByMeter.Is("M-0"), record.ByLot.Is("L-0")}}},
+		{"nobody", store.Query{Terms: []record.Term{record.ByPerson.Is("T-99"), record.ByKit.Is("K")}}},
+		{"all-time", store.Query{From: begin, To: begin.Add(90000 * time.Hour), Terms: []record.Term{record.ByMeter.Is("M-0"), record.ByLot.Is("L-0")}}},
 		{"one-day", store.Query{From: begin.Add(100 * time.Hour), To: begin.Add(110 * time.Hour)}},
 	} {
 		b.Run(c.name, func(b *testing.B) {

@@ -35,6 +35,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/record"
 )
 
 //go:embed migrations
@@ -48,23 +49,10 @@ const (
 	checkpointFile = "checkpoint.txt"
 )
 
-// Site is who keeps the records.
-type Site struct {
-	// Code is short and never changes: it is part of every record.
-	Code string `json:"code"`
-	Name string `json:"name"`
-	// Zone is the IANA time zone in which days are counted and times are shown.
-	Zone string `json:"zone"`
-	// Origin names the ledger in its signed checkpoints.
-	Origin string `json:"origin"`
-	// VKey is the public key that checks them.
-	VKey string `json:"vkey"`
-}
-
 // DB is an open data folder. Its methods may be called by many goroutines.
 type DB struct {
 	dir    string
-	site   Site
+	site   record.SiteBody
 	zone   *time.Location
 	clock  func() time.Time
 	lock   *flock.Flock
@@ -84,6 +72,7 @@ type DB struct {
 	head head
 
 	entities entityCache
+	decoded  decoded
 	tail     tail
 	// occupied counts who keeps the writer for long.
 	occupied atomic.Int32
@@ -115,7 +104,7 @@ func dsn(path string, extra ...string) string {
 // Create makes a new data folder with an empty ledger and its signing key. It refuses a folder that
 // holds a database already. Only this function, which Begin calls too, creates a database: a wrong path
 // must never become an empty ledger. site.VKey is filled in.
-func Create(ctx context.Context, dir string, site Site, clock func() time.Time) (*DB, error) {
+func Create(ctx context.Context, dir string, site record.SiteBody, clock func() time.Time) (*DB, error) {
 	lock, err := claim(dir, site, clock)
 	if err != nil {
 		return nil, err
@@ -128,7 +117,7 @@ func Create(ctx context.Context, dir string, site Site, clock func() time.Time) 
 }
 
 // claim makes the folder of a site, unless it is there, and locks it.
-func claim(dir string, site Site, clock func() time.Time) (*flock.Flock, error) {
+func claim(dir string, site record.SiteBody, clock func() time.Time) (*flock.Flock, error) {
 	if err := checkSite(site, clock); err != nil {
 		return nil, err
 	}
@@ -139,7 +128,7 @@ func claim(dir string, site Site, clock func() time.Time) (*flock.Flock, error) 
 }
 
 // checkSite refuses a site that could not keep records, before anything is made.
-func checkSite(site Site, clock func() time.Time) error {
+func checkSite(site record.SiteBody, clock func() time.Time) error {
 	if site.Code == "" || site.Name == "" || site.Origin == "" {
 		return &fault.Error{Code: fault.Invalid, Message: "a site needs a code, a name and the origin of its ledger"}
 	}
@@ -154,7 +143,7 @@ func checkSite(site Site, clock func() time.Time) error {
 
 // trial refuses a site that could not be written into a record or sign a checkpoint, before anything
 // is made.
-func trial(site Site, now unit.Instant) error {
+func trial(site record.SiteBody, now unit.Instant) error {
 	if _, err := ledger.NewSigner(site.Origin, make([]byte, 32)); err != nil {
 		return err
 	}
@@ -162,11 +151,11 @@ func trial(site Site, now unit.Instant) error {
 	if err != nil {
 		return err
 	}
-	_, err = ledger.Encode(ledger.Record{V: ledger.Version, Type: TypeSite, ID: ledger.DerivedID("trial"), Site: site.Code, At: now, Recorded: now, Body: body})
+	_, err = ledger.Encode(ledger.Record{V: ledger.Version, Type: string(record.Site), ID: ledger.DerivedID("trial"), Site: site.Code, At: now, Recorded: now, Body: body})
 	return err
 }
 
-func create(ctx context.Context, dir string, site Site, clock func() time.Time, lock *flock.Flock) (*DB, error) {
+func create(ctx context.Context, dir string, site record.SiteBody, clock func() time.Time, lock *flock.Flock) (*DB, error) {
 	if err := holdsNone(dir); err != nil {
 		return nil, err
 	}
@@ -215,7 +204,7 @@ func create(ctx context.Context, dir string, site Site, clock func() time.Time, 
 		return nil, err
 	}
 	err = db.Write(ctx, func(tx *Tx) error {
-		_, _, err := tx.Append(Draft{Type: TypeSite, ID: ledger.NewID(tx.Now, rand.Reader), At: tx.Now, Body: site})
+		_, _, err := tx.Append(Draft{Type: record.Site, ID: ledger.NewID(tx.Now, rand.Reader), At: tx.Now, Body: site})
 		return err
 	})
 	if err != nil {
@@ -377,7 +366,7 @@ func (db *DB) readSite(ctx context.Context) error {
 }
 
 // Site returns who keeps the records.
-func (db *DB) Site() Site { return db.site }
+func (db *DB) Site() record.SiteBody { return db.site }
 
 // Zone returns the time zone of the site.
 func (db *DB) Zone() *time.Location { return db.zone }

@@ -8,6 +8,7 @@ import (
 
 	"go.uber.org/goleak"
 
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -30,7 +31,7 @@ func TestSQLite(t *testing.T) {
 	storetest.Run(t, open)
 }
 
-var testSite = store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}
+var testSite = record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}
 
 // clock is later than whatever the clocks of single tests show.
 var clock = storetest.Ticking(365 * 24 * time.Hour)

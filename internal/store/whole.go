@@ -16,6 +16,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/record"
 )
 
 // verifyBatch is how many records are read before they are hashed together.
@@ -310,7 +311,7 @@ func rebuild(ctx context.Context, reader, writer *session, progress func(done, s
 		if err != nil {
 			return fmt.Errorf("record %d: %w", done, err)
 		}
-		where, err := place(r)
+		where, err := record.Place(r)
 		if err != nil {
 			return err
 		}

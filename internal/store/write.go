@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/record"
 )
 
 // Limits of a group commit. A batch ends when nobody waits any more, or at batchSize writes.
@@ -49,7 +50,7 @@ type writing struct {
 }
 
 // Site returns who keeps the records.
-func (tx *Tx) Site() Site { return tx.db.site }
+func (tx *Tx) Site() record.SiteBody { return tx.db.site }
 
 // Zone returns the time zone of the site.
 func (tx *Tx) Zone() *time.Location { return tx.db.zone }

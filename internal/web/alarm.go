@@ -11,7 +11,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // alarmPage is one alarm: what the charts say, what came with it, and what people did about it.
@@ -188,11 +188,11 @@ func (s *Server) circumstances(v desk.View, r desk.Raised, people bool) ([]circu
 	var lines []circumstanceLine
 	for _, c := range r.Alarm.Coincides {
 		line := circumstanceLine{Words: withWords([]string{c}, people)}
-		typ, key := "", ""
+		typ, key := record.Kind(""), ""
 		if lot, ok := strings.CutPrefix(c, "lot "); ok {
-			typ, key = store.TypeLot, r.Stream.Kit+"|"+lot
+			typ, key = record.Lot, r.Stream.Kit+"|"+lot
 		} else if meter, ok := strings.CutPrefix(c, "meter "); ok {
-			typ, key = store.TypeMeter, meter
+			typ, key = record.Meter, meter
 		}
 		if typ != "" {
 			id, ok, err := v.Registered(typ, key)
@@ -235,7 +235,7 @@ func (s *Server) lifeLines(v desk.View, x *exchange, life desk.Life, was sent) (
 			if err != nil {
 				return nil, err
 			}
-			line.RecordWords = l.Type + " of " + clock(l.At)
+			line.RecordWords = string(l.Type) + " of " + clock(l.At)
 			if l.Replaced.Known() {
 				line.RecordWords += ", which another record has replaced since"
 			}
@@ -272,7 +272,7 @@ func (s *Server) alarmForms(f *alarmForms, v desk.View, x *exchange, r desk.Rais
 	measures, err := v.Measures(r.Stream, begin)
 	clock := s.clockOf(v)
 	for _, m := range measures {
-		words := m.Type + " of " + clock(m.At)
+		words := string(m.Type) + " of " + clock(m.At)
 		if m.What != "" {
 			words += ": " + m.What
 		}

@@ -19,7 +19,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/wire/codes"
 )
 
@@ -331,7 +331,7 @@ func (s *Server) benchAct(x *exchange) error {
 	if answer.Retype == "" {
 		answer.Stored, answer.Record = true, string(done.Record.ID)
 		if a.Act == "read" || a.Act == "correct-reading" {
-			r, err := store.Body[reading.Reading](done.Record)
+			r, err := record.Body[reading.Reading](done.Record)
 			if err != nil {
 				return err
 			}

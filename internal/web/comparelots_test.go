@@ -13,7 +13,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/store/storetest"
 )
 
@@ -188,7 +188,7 @@ func TestRecordComparison(t *testing.T) {
 	if n := b.ledgerSize(); n != before+1 {
 		t.Errorf("%d records were stored, want 1", n-before)
 	}
-	var kept store.Comparison
+	var kept record.ComparisonBody
 	b.look(func(v desk.View) error {
 		l, err := v.Show(form["id"])
 		if err != nil {

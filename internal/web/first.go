@@ -19,6 +19,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -309,7 +310,7 @@ func (f *First) adopt(db *store.DB, dir string, invented bool) (*identity.Door, 
 // donePage tells what has begun.
 type donePage struct {
 	firstStyle
-	Site store.Site
+	Site record.SiteBody
 	Dir  string
 	// SetUp and Import are where to go on; empty where there is no such page.
 	SetUp, Import string

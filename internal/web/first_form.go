@@ -17,7 +17,7 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/identity"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // beginLimit bounds the form of the first run: a rule set as a file and once more as text, and the rest.
@@ -131,7 +131,7 @@ func (p *beginPage) beginning(now unit.Instant) (desk.Beginning, []formProblem) 
 	delete(p.Typed, "password")
 	delete(p.Typed, "again")
 	b := desk.Beginning{
-		Site:  store.Site{Code: p.Typed["site"], Name: p.Typed["name"], Zone: p.Typed["zone"]},
+		Site:  record.SiteBody{Code: p.Typed["site"], Name: p.Typed["name"], Zone: p.Typed["zone"]},
 		Rules: rules.Preset(), RulesName: "general.yaml", By: p.Typed["code"],
 		First: &identity.NewAccount{Code: p.Typed["code"], Name: p.Typed["person"], Roles: []access.Role{access.Lead, access.Administrator}, Password: password},
 	}

@@ -24,6 +24,7 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -539,7 +540,7 @@ func TestFirstRunInvented(t *testing.T) {
 			case <-ctx.Done():
 				return ctx.Err()
 			}
-			db, err := desk.Beginning{Site: store.Site{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"}, Rules: rules.Preset(), RulesName: "general.yaml", By: "L-01"}.Begin(ctx, dir, clock.Now)
+			db, err := desk.Beginning{Site: record.SiteBody{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"}, Rules: rules.Preset(), RulesName: "general.yaml", By: "L-01"}.Begin(ctx, dir, clock.Now)
 			if err != nil {
 				return err
 			}

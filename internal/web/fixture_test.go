@@ -22,6 +22,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -89,7 +90,7 @@ func (l *line) cut() {
 // see serve.
 func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 	tb.Helper()
-	db, err := store.Create(tb.Context(), tb.TempDir(), store.Site{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
+	db, err := store.Create(tb.Context(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -272,7 +273,7 @@ func (b *site) do(by string, act func(*desk.Work, desk.Entry) (desk.Receipt, err
 }
 
 // The people of the site: technicians, who lead, a nurse.
-var people = []store.Person{
+var people = []record.PersonBody{
 	{Code: "T-01", Role: "technician"}, {Code: "T-02", Role: "technician"}, {Code: "L-01", Role: "lead"}, {Code: "L-02", Role: "lead"}, {Code: "N-01", Role: "nurse"},
 }
 

@@ -1,11 +1,9 @@
 package web
 
 import (
-	"encoding/json"
-
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // historyLine is one record of a scope.
@@ -26,14 +24,14 @@ func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, mo
 	}
 	voids := map[string]desk.Line{}
 	for _, l := range records {
-		if l.Type == store.TypeVoid {
+		if l.Type == record.Void {
 			voids[l.Corrects] = l
 		}
 	}
 	lines := make([]historyLine, 0, len(records))
 	for _, l := range records {
-		h := historyLine{Seq: l.Seq, At: clock(l.At), What: l.Type, By: l.By, Href: s.recordHref(l.ID)}
-		if words := described(l); words != "" {
+		h := historyLine{Seq: l.Seq, At: clock(l.At), What: string(l.Type), By: l.By, Href: s.recordHref(l.ID)}
+		if words := l.About(); words != "" {
 			h.What += ": " + words
 		}
 		void, voided := voids[l.ID]
@@ -42,7 +40,7 @@ func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, mo
 			h.Remarks, h.Gone = "taken back by "+void.By+": "+void.Reason, true
 		case l.Replaced.Known():
 			h.Remarks = "replaced"
-		case l.Type == store.TypeVoid:
+		case l.Type == record.Void:
 			h.Remarks = "takes back another: " + l.Reason
 		case l.Corrects != "":
 			h.Remarks = "corrects another: " + l.Reason
@@ -52,31 +50,4 @@ func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, mo
 		lines = append(lines, h)
 	}
 	return lines, nil
-}
-
-// described says what a record is about beyond its type: which step, which point, which file.
-func described(l desk.Line) string {
-	var body struct {
-		Kind  string `json:"kind"`
-		Point string `json:"point"`
-		Title string `json:"title"`
-		Mark  string `json:"mark"`
-		Act   string `json:"act"`
-	}
-	if err := json.Unmarshal(l.Body, &body); err != nil {
-		return ""
-	}
-	switch l.Type {
-	case store.TypeStep:
-		return body.Kind
-	case store.TypeSample, store.TypeReading:
-		return body.Point
-	case store.TypeMoment:
-		return body.Mark
-	case store.TypeAttachment:
-		return body.Title
-	case store.TypeAlarm:
-		return body.Act
-	}
-	return ""
 }

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"time"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/wire/table"
 )
@@ -76,9 +77,19 @@ func (x *exchange) named(name string) {
 
 // writeList writes a list; rows calls write for each of its rows.
 func writeList(to io.Writer, format, name string, columns []table.SheetColumn, rows func(write func(...string) error) error) error {
+	// What older records hold must neither break the file nor command the program that opens it.
+	shown := func(write func(...string) error) func(...string) error {
+		return func(cells ...string) error {
+			safe := make([]string, len(cells))
+			for i, cell := range cells {
+				safe[i] = text.Visible(cell)
+			}
+			return write(safe...)
+		}
+	}
 	if format == xlsxFormat {
 		w := table.NewSheetWriter(to, name, columns)
-		if err := rows(w.Write); err != nil {
+		if err := rows(shown(w.Write)); err != nil {
 			return err
 		}
 		return w.Close()
@@ -91,7 +102,7 @@ func writeList(to io.Writer, format, name string, columns []table.SheetColumn, r
 	if err := w.Write(header...); err != nil {
 		return err
 	}
-	if err := rows(w.Write); err != nil {
+	if err := rows(shown(w.Write)); err != nil {
 		return err
 	}
 	return w.Flush()

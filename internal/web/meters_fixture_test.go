@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -46,7 +47,7 @@ func (b *site) plant() {
 			if _, err = w.RegisterLot(e, b.at(), quality.Lot{Kit: "K", Lot: fmt.Sprintf("P-%d", i+1), Expires: b.at().Add(1000 * time.Hour)}); err != nil {
 				return r, err
 			}
-			if r, err = w.RegisterPerson(e, b.at(), store.Person{Code: fmt.Sprintf("C-%d", i+1), Role: "technician"}); err != nil {
+			if r, err = w.RegisterPerson(e, b.at(), record.PersonBody{Code: fmt.Sprintf("C-%d", i+1), Role: "technician"}); err != nil {
 				return r, err
 			}
 		}
@@ -78,16 +79,16 @@ type plantedTurn struct {
 }
 
 func (t plantedTurn) write(tx *store.Tx, dice *random.Rand) error {
-	put := func(typ string, at unit.Instant, body any) (ledger.ID, error) {
+	put := func(typ record.Kind, at unit.Instant, body any) (ledger.ID, error) {
 		id := ledger.NewID(at, rand.Reader)
 		_, _, err := tx.Append(store.Draft{Type: typ, ID: id, At: at, By: t.person, Body: body})
 		return id, err
 	}
-	if _, err := put(store.TypeUse, t.at, turnaround.Use{Scope: t.tag, Start: t.at, End: t.at.Add(20 * time.Minute)}); err != nil {
+	if _, err := put(record.Use, t.at, turnaround.Use{Scope: t.tag, Start: t.at, End: t.at.Add(20 * time.Minute)}); err != nil {
 		return err
 	}
 	start := t.at.Add(30 * time.Minute)
-	if _, err := put(store.TypeStep, start, turnaround.Step{Scope: t.tag, Kind: turnaround.ManualCleaning, Start: start, End: start.Add(15 * time.Minute), By: t.person}); err != nil {
+	if _, err := put(record.Step, start, turnaround.Step{Scope: t.tag, Kind: turnaround.ManualCleaning, Start: start, End: start.Add(15 * time.Minute), By: t.person}); err != nil {
 		return err
 	}
 	for i, point := range routine {
@@ -105,11 +106,11 @@ func (t plantedTurn) write(tx *store.Tx, dice *random.Rand) error {
 			outcome = reading.Action
 		}
 		v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: value, Typed: value.String()}
-		sample, err := put(store.TypeSample, at, sampling.Sample{Scope: t.tag, Point: point, Attempt: 1, Kit: "K", Lot: t.lot, By: t.person, Collected: at, Activated: at, Shaken: 6 * unit.Second})
+		sample, err := put(record.Sample, at, sampling.Sample{Scope: t.tag, Point: point, Attempt: 1, Kit: "K", Lot: t.lot, By: t.person, Collected: at, Activated: at, Shaken: 6 * unit.Second})
 		if err != nil {
 			return err
 		}
-		_, err = put(store.TypeReading, at, reading.Reading{
+		_, err = put(record.Reading, at, reading.Reading{
 			Sample: string(sample), Scope: t.tag, Attempt: 1, Meter: t.meter, Lot: t.lot, By: t.person, Value: v, Rules: "fixture",
 			With:      reading.Circumstances{System: "A", Kit: "K", Point: point, Kind: scope.Duodenoscope, At: at},
 			Judgement: reading.Judgement{Outcome: outcome, Judged: v, Why: "fixture"},

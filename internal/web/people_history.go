@@ -7,7 +7,7 @@ import (
 
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // grantLine is one change of an account, with what it changed in what the person may do.
@@ -38,27 +38,27 @@ func without(roles, others []access.Role) []access.Role {
 }
 
 // changeWords says what was done to an account.
-func changeWords(c store.AccessChange) string {
+func changeWords(c record.AccessChange) string {
 	switch c {
-	case store.AccountAdded:
+	case record.AccountAdded:
 		return "account made"
-	case store.RolesChanged:
+	case record.RolesChanged:
 		return "roles changed"
-	case store.PasswordChanged:
+	case record.PasswordChanged:
 		return "password set"
-	case store.PINChanged:
+	case record.PINChanged:
 		return "PIN set or taken away"
-	case store.BadgeChanged:
+	case record.BadgeChanged:
 		return "badge tied or taken away"
-	case store.AccountDisabled:
+	case record.AccountDisabled:
 		return "disabled"
-	case store.AccountEnabled:
+	case record.AccountEnabled:
 		return "enabled"
-	case store.AccountReset:
+	case record.AccountReset:
 		return "reset: a one-time code was given out"
-	case store.PasskeyAdded:
+	case record.PasskeyAdded:
 		return "passkey added"
-	case store.PasskeyRemoved:
+	case record.PasskeyRemoved:
 		return "passkey removed"
 	}
 	return strings.ReplaceAll(string(c), "-", " ")

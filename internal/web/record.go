@@ -8,7 +8,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // recordPage is one record: what it says, what has become of it, what it has to do with, and its proof.
@@ -103,7 +103,7 @@ func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, e
 		return page, err
 	}
 	page = recordPage{
-		ID: l.ID, Href: s.recordHref(l.ID), Type: l.Type, Title: strings.ToUpper(l.Type[:1]) + l.Type[1:], Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.searchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
+		ID: l.ID, Href: s.recordHref(l.ID), Type: string(l.Type), Title: strings.ToUpper(string(l.Type[:1])) + string(l.Type[1:]), Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.searchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
 		Late: l.Late, Scope: l.Scope(), Body: string(body),
 	}
 	if page.Scope != "" {
@@ -133,7 +133,7 @@ func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, e
 	if page.Naming, err = s.relationLines(v, naming, clock); err != nil {
 		return page, err
 	}
-	if l.Type != store.TypeAttachment {
+	if l.Type != record.Attachment {
 		return page, nil
 	}
 	a, err := v.Attachment(l.ID)
@@ -150,7 +150,7 @@ func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, versions []de
 			return err
 		}
 		shown := versionLine{recordLine: line, Did: didWords(version.Did), Reason: version.Reason, This: version.ID == l.ID}
-		if i == len(versions)-1 && version.Type != store.TypeVoid {
+		if i == len(versions)-1 && version.Type != record.Void {
 			shown.Now, page.Holds = true, version.ID
 		}
 		if shown.This {
@@ -167,11 +167,11 @@ func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, versions []de
 // didWords says what a version did to the one before it.
 func didWords(did string) string {
 	switch did {
-	case store.StateVoided:
+	case record.StateVoided:
 		return "voids it"
-	case store.StateCorrected:
+	case record.StateCorrected:
 		return "corrects it"
-	case store.StateCompleted:
+	case record.StateCompleted:
 		return "completes it"
 	}
 	return "the first version"
@@ -206,12 +206,13 @@ func aboutOf(l desk.Line) (field, value, words string) {
 	if err := json.Unmarshal(l.Body, &body); err != nil {
 		return "", "", ""
 	}
-	switch l.Type {
-	case store.TypeLot:
+	if l.Type == record.Lot {
 		return "lot", body.Lot, "lot " + body.Lot
-	case store.TypeMeter:
+	}
+	if l.Type == record.Meter {
 		return "meter", body.Code, "meter " + body.Code
-	case store.TypePerson, store.TypeAccess:
+	}
+	if l.Type == record.Person || l.Type == record.Access {
 		return "person", body.Code, body.Code
 	}
 	return "scope", l.Scope(), l.Scope()

@@ -1,8 +1,8 @@
 package web
 
 import (
+	"cmp"
 	"encoding/json"
-	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -36,7 +37,7 @@ type recordActForm struct {
 
 // actsOn returns what whoever asks may do to a record that stands.
 func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs, err error) {
-	if l.Replaced.Known() || l.Type == store.TypeVoid {
+	if l.Replaced.Known() || l.Type == record.Void {
 		return a, nil
 	}
 	signed, err := x.takesBack(ledger.ID(l.ID))
@@ -49,7 +50,7 @@ func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs, err e
 	prove := signed && x.unsigned()
 	href := s.recordHref(l.ID)
 	a.ToVoid = href + "?act=void#act"
-	if l.Type == store.TypeReading {
+	if l.Type == record.Reading {
 		a.ToCorrect = href + "?act=correct#act"
 	}
 	q := x.r.URL.Query()
@@ -72,17 +73,8 @@ func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs, err e
 
 // voidWords says what the void of a record of a type means.
 func voidWords(l desk.Line) []string {
-	switch l.Type {
-	case store.TypeReading:
-		return []string{"Its sample counts as not read."}
-	case store.TypeSample:
-		return []string{"Its readings stay on record and do not count."}
-	case store.TypeUse, store.TypeStep, store.TypeRepair:
-		return []string{"The whole of it is taken back, its beginning as well. To change only a part, correct it at the bench."}
-	case store.TypeLevel, store.TypeRules:
-		return []string{"What was judged by it keeps its outcome."}
-	case store.TypeCheck:
-		return []string{"The trust in the readings of the meter is judged again."}
+	if d, ok := record.Of(l.Type); ok && d.Undone != "" {
+		return []string{d.Undone}
 	}
 	return nil
 }
@@ -98,11 +90,11 @@ func (s *Server) foreseen(x *exchange, l desk.Line, was sent, name string, prove
 		if err != nil {
 			return err
 		}
-		if l.Type == store.TypeReading && name == "correct" {
+		if l.Type == record.Reading && name == "correct" {
 			f.Follows = append(f.Follows, "The reading becomes: "+recordWords(r.Record)+".")
 		}
-		for _, record := range r.Followed {
-			f.Follows = append(f.Follows, followWords(record))
+		for _, followed := range r.Followed {
+			f.Follows = append(f.Follows, followWords(followed))
 		}
 		if after := gateWords(w, tag); after != before {
 			f.Follows = append(f.Follows, "The gate of "+tag+" says "+before+" now, and then "+after+".")
@@ -126,23 +118,16 @@ func gateWords(w *desk.Work, tag string) string {
 }
 
 func recordWords(r ledger.Record) string {
-	return desk.Line{Type: r.Type, Reason: r.Reason, Body: r.Body}.Words()
+	return desk.Line{Type: record.KindOf(r), Reason: r.Reason, Body: r.Body}.Words()
 }
 
 // followWords says what a record that follows by the rules means.
 func followWords(r ledger.Record) string {
-	switch words := recordWords(r); r.Type {
-	case store.TypeRound:
-		return "The round is decided again: " + words + "."
-	case store.TypeHold:
-		return "A hold is placed: " + words + "."
-	case store.TypeLift:
-		return "A hold is lifted: " + words + "."
-	case store.TypeSuspect:
-		return "Readings are not relied on any more: " + words + "."
-	default:
-		return fmt.Sprintf("A %s is recorded: %s.", r.Type, words)
+	kind, what := record.KindOf(r), ""
+	if d, ok := record.Of(kind); ok {
+		what = d.Followed
 	}
+	return cmp.Or(what, sentenceCase(record.Called(kind))+" is recorded") + ": " + recordWords(r) + "."
 }
 
 // correct takes the place of a reading with another value of the same sample, meter and instant.
@@ -167,7 +152,7 @@ func (s *Server) voidRecord(x *exchange) error {
 func (s *Server) correctReading(x *exchange) error {
 	f := x.read("reason", "value")
 	return s.replaceRecord(x, "correct", "corrected", f, func(w *desk.Work, e desk.Entry, l desk.Line) (desk.Receipt, error) {
-		if l.Type != store.TypeReading {
+		if l.Type != record.Reading {
 			return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: "Only readings are corrected by their value.", hint: "Void the record and write it anew."}
 		}
 		return correct(w, e, l, f.Typed["value"])

@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -192,10 +193,10 @@ func TestProofOfARecord(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	key := b.ask(http.MethodGet, "/records/ledger/key.txt", access.Auditor).body
 	script := b.ask(http.MethodGet, "/records/ledger/verify.sh", access.Auditor).body
-	for _, typ := range []string{store.TypeRules, store.TypeReading} {
+	for _, typ := range []record.Kind{record.Rules, record.Reading} {
 		id := ""
 		b.look(func(v desk.View) error {
-			return v.Search(store.Query{Terms: []store.Term{store.ByType.Is(typ)}}, func(l desk.Line) (bool, error) {
+			return v.Search(store.Query{Terms: []record.Term{record.ByType.Is(string(typ))}}, func(l desk.Line) (bool, error) {
 				id = l.ID
 				return false, nil
 			})
@@ -286,10 +287,10 @@ func TestVoidAndCorrect(t *testing.T) {
 	for _, role := range []access.Role{access.Lead, access.Technician} {
 		b.session(role)
 	}
-	reading := b.lastOf(heldScope, store.TypeReading)
+	reading := b.lastOf(heldScope, record.Reading)
 	lot := ""
 	b.look(func(v desk.View) error {
-		return v.Search(store.Query{Terms: []store.Term{store.ByType.Is(store.TypeRound)}}, func(l desk.Line) (bool, error) {
+		return v.Search(store.Query{Terms: []record.Term{record.ByType.Is(string(record.Round))}}, func(l desk.Line) (bool, error) {
 			lot = l.ID
 			return false, nil
 		})

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 )
 
 // registry is one kind of thing that a facility registers: how it is listed, shown, typed and stored. Its
@@ -21,7 +22,7 @@ type registry struct {
 	path, wild, word string
 	// one and many are what people call it; about says on its list what it is.
 	one, many, about string
-	typ              string
+	typ              record.Kind
 	// act is what registering or changing it is.
 	act access.Act
 	// body reads an edition, key and title tell what it is called in records and on pages.

@@ -6,7 +6,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // lotRegistry are the lots of the kits.
@@ -14,7 +14,7 @@ func lotRegistry() registry {
 	return registry{
 		path: "kits", wild: "lot", word: "lot", one: "lot", many: "kits and lots",
 		about: "Every lot of a kit that was received. The bench takes samples only with lots that are in date and not recalled.",
-		typ:   store.TypeLot, act: desk.ToRegisterLot, body: decoded[quality.Lot],
+		typ:   record.Lot, act: desk.ToRegisterLot, body: decoded[quality.Lot],
 		key: lotKey,
 		title: func(b any) string {
 			l := b.(quality.Lot)

@@ -7,7 +7,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // meterRegistry are the meters that read samples.
@@ -15,7 +15,7 @@ func meterRegistry() registry {
 	return registry{
 		path: "meters", wild: "code", word: "meter", one: "meter", many: "meters",
 		about: "A meter counts on the scale of its system: readings of two systems are never compared. What its controls should show are the targets.",
-		typ:   store.TypeMeter, act: desk.ToRegisterMeter, body: decoded[quality.Meter],
+		typ:   record.Meter, act: desk.ToRegisterMeter, body: decoded[quality.Meter],
 		key:   func(b any) string { return b.(quality.Meter).Code },
 		title: func(b any) string { return "Meter " + b.(quality.Meter).Code },
 		list:  listMeters, fields: meterFields, values: meterValues, read: readMeter,

@@ -13,7 +13,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // modelRegistry are the models of scopes with their channels and sampling points.
@@ -21,7 +21,7 @@ func modelRegistry() registry {
 	return registry{
 		path: "models", wild: "model", word: "model", one: "model", many: "models",
 		about: "A model describes every scope of one kind from one maker: its channels with bore and length, and from these the places that are sampled.",
-		typ:   store.TypeModel, act: desk.ToRegisterModel, body: decoded[scope.Model],
+		typ:   record.Model, act: desk.ToRegisterModel, body: decoded[scope.Model],
 		key:   func(b any) string { return b.(scope.Model).Name },
 		title: func(b any) string { return b.(scope.Model).Name },
 		list:  listModels, fields: modelFields, values: modelValues, blank: blankModel, read: readModel,

@@ -8,7 +8,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // scopeRegistry are the scopes of the fleet.
@@ -16,7 +16,7 @@ func scopeRegistry() registry {
 	return registry{
 		path: "fleet", wild: "tag", word: "scope", one: "scope", many: "scopes",
 		about: "Every scope that is, or was, in the facility's hands: its own, on loan and on trial. A scope that only needs work is held or sent for repair on its own page and stays in service.",
-		typ:   store.TypeInstrument, act: desk.ToRegisterInstrument, body: decoded[scope.Instrument],
+		typ:   record.Instrument, act: desk.ToRegisterInstrument, body: decoded[scope.Instrument],
 		key:   func(b any) string { return b.(scope.Instrument).Tag },
 		title: func(b any) string { return b.(scope.Instrument).Tag },
 		list:  listScopes, fields: scopeFields, values: scopeValues, read: readScope,

@@ -9,7 +9,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // targetRegistry are the targets of controls: what a meter should show of a known material. Adopting one is
@@ -18,7 +18,7 @@ func targetRegistry() registry {
 	return registry{
 		path: "targets", wild: "target", word: "target", one: "target", many: "targets",
 		about: "What a control should show with a meter system, from the maker of the material or from own runs. Checks of meters are judged by the target in force when they were made.",
-		typ:   store.TypeTarget, act: desk.ToRegisterTarget, body: decoded[quality.Target],
+		typ:   record.Target, act: desk.ToRegisterTarget, body: decoded[quality.Target],
 		key: targetKey,
 		title: func(b any) string {
 			t := b.(quality.Target)

@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -112,12 +113,12 @@ func (b *site) measured(tx *store.Tx, point scope.PointKind, at unit.Instant, i 
 	if higher {
 		value, lot = 4*value, "8"
 	}
-	put := func(typ string, at unit.Instant, body any) (ledger.ID, error) {
-		id := ledger.DerivedID("test", typ, at.String(), string(point))
+	put := func(typ record.Kind, at unit.Instant, body any) (ledger.ID, error) {
+		id := ledger.DerivedID("test", string(typ), at.String(), string(point))
 		_, _, err := tx.Append(store.Draft{Type: typ, ID: id, At: at, By: "T-01", Body: body})
 		return id, err
 	}
-	sample, err := put(store.TypeSample, at, sampling.Sample{Scope: numberedScope, Point: point, Attempt: 1, Kit: "K", Lot: lot, By: "T-01", Collected: at})
+	sample, err := put(record.Sample, at, sampling.Sample{Scope: numberedScope, Point: point, Attempt: 1, Kit: "K", Lot: lot, By: "T-01", Collected: at})
 	if err != nil {
 		return err
 	}
@@ -127,7 +128,7 @@ func (b *site) measured(tx *store.Tx, point scope.PointKind, at unit.Instant, i 
 	if value > 200 {
 		outcome = reading.Action
 	}
-	_, err = put(store.TypeReading, at, reading.Reading{
+	_, err = put(record.Reading, at, reading.Reading{
 		Sample: string(sample), Scope: numberedScope, Attempt: 1, Meter: "M-1", Lot: lot, By: "T-01", Value: v, Rules: "test",
 		With:      reading.Circumstances{System: "A", Kit: "K", Point: point, Kind: scope.Duodenoscope, At: at},
 		Judgement: reading.Judgement{Outcome: outcome, Judged: v, Why: "test"},

@@ -5,6 +5,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -28,7 +29,7 @@ var recordsMayOpen = map[string]string{
 // recordExamples are the pages about records; see examples.
 func (b *site) recordExamples(file string) []example {
 	b.Helper()
-	reading := b.lastOf(heldScope, store.TypeReading)
+	reading := b.lastOf(heldScope, record.Reading)
 	return []example{
 		{"record", "/records/" + b.anyRecord(heldScope), "record", http.StatusOK, access.Lead},
 		{"record of a file", "/records/" + file, "record", http.StatusOK, access.Lead},
@@ -37,8 +38,8 @@ func (b *site) recordExamples(file string) []example {
 		{"reading, to be voided", "/records/" + reading + "?act=void", "record", http.StatusOK, access.Lead},
 		{"reading, to be corrected", "/records/" + reading + "?act=correct", "record", http.StatusOK, access.Lead},
 		{"reading, corrected to a value", "/records/" + reading + "?act=correct&value=25", "record", http.StatusOK, access.Lead},
-		{"round", "/records/" + b.lastOf(heldScope, store.TypeRound), "record", http.StatusOK, access.Auditor},
-		{"finished use", "/records/" + b.lastOf(readyScope, store.TypeUse), "record", http.StatusOK, access.Auditor},
+		{"round", "/records/" + b.lastOf(heldScope, record.Round), "record", http.StatusOK, access.Auditor},
+		{"finished use", "/records/" + b.lastOf(readyScope, record.Use), "record", http.StatusOK, access.Auditor},
 		{"records", "/records", "records", http.StatusOK, access.Auditor},
 		{"records of a lot", "/records?lot=7&type=reading&outcome=action&from=2026-03-01T00:00&to=2026-04-01T00:00&late=", "records", http.StatusOK, access.Analyst},
 		{"records, none", "/records?scope=D-03&meter=M-9", "records", http.StatusOK, access.Auditor},
@@ -49,10 +50,10 @@ func (b *site) recordExamples(file string) []example {
 }
 
 // lastOf returns the last record of a type about a scope that stands.
-func (b *site) lastOf(tag, typ string) (id string) {
+func (b *site) lastOf(tag string, typ record.Kind) (id string) {
 	b.Helper()
 	b.look(func(v desk.View) error {
-		q := store.Query{Terms: []store.Term{store.ByScope.Is(tag), store.ByType.Is(typ)}}
+		q := store.Query{Terms: []record.Term{record.ByScope.Is(tag), record.ByType.Is(string(typ))}}
 		return v.Search(q, func(l desk.Line) (bool, error) {
 			id = l.ID
 			return l.Replaced.Known(), nil

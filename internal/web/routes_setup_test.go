@@ -10,7 +10,7 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // setUpMayOpen is about the set-up; see mayOpen.
@@ -87,7 +87,7 @@ func (b *site) describe() {
 	b.Helper()
 	var done bool
 	b.look(func(v desk.View) error {
-		all, err := v.Editions(store.TypeModel, duodenoscope.Name)
+		all, err := v.Editions(record.Model, duodenoscope.Name)
 		done = len(all) > 1
 		return err
 	})
@@ -98,7 +98,7 @@ func (b *site) describe() {
 		e.Reason = reason
 		return e
 	}
-	base := func(typ, key string) (id ledger.ID) {
+	base := func(typ record.Kind, key string) (id ledger.ID) {
 		b.look(func(v desk.View) error {
 			all, err := v.Editions(typ, key)
 			id = ledger.ID(all[len(all)-1].ID)
@@ -106,7 +106,7 @@ func (b *site) describe() {
 		})
 		return id
 	}
-	lot, rule := base(store.TypeLot, "K|8"), base(store.TypeRules, "rules")
+	lot, rule := base(record.Lot, "K|8"), base(record.Rules, "rules")
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		m := duodenoscope
 		m.Instructions = "IFU, edition 3"

@@ -9,7 +9,7 @@ import (
 
 	"rinsate/internal/desk"
 	rulebook "rinsate/internal/domain/policy"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
 )
 
@@ -172,7 +172,7 @@ func (p *rulesPage) past(x *exchange, v desk.View, all []desk.RulesEdition) erro
 		editions[i] = e.Edition
 	}
 	body := func(e desk.Edition) (any, error) {
-		text, err := desk.BodyOf[store.RuleText](e)
+		text, err := desk.BodyOf[record.RulesBody](e)
 		if err != nil {
 			return nil, err
 		}

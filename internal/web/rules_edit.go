@@ -13,7 +13,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	rulebook "rinsate/internal/domain/policy"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // rulesForm is a rule set that is being changed: as a form for what is usually changed, or as its text.
@@ -392,7 +392,7 @@ func meanwhileRules(s *Server, v desk.View, g, now ground, typed map[string]stri
 // rulesConflict says what somebody else has adopted.
 func (s *Server) rulesConflict(v desk.View, from, now ground) *conflict {
 	c := &conflict{By: "somebody else", Lines: differenceLines(from.rules, now.rules, v.Zone())}
-	if all, err := v.Editions(store.TypeRules, "rules"); err == nil {
+	if all, err := v.Editions(record.Rules, "rules"); err == nil {
 		if e, ok := desk.Latest(all); ok {
 			c.By, c.At = e.By, s.clockOf(v)(e.Recorded)
 		}

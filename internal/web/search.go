@@ -10,6 +10,7 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
 )
@@ -59,45 +60,55 @@ type filing struct{ most, batch int }
 // facetFields are the fields of the form that are a facet.
 var facetFields = []struct {
 	name  string
-	facet store.Facet
+	facet record.Facet
 	words string
 }{
-	{"scope", store.ByScope, "scope "},
-	{"person", store.ByPerson, "person "},
-	{"lot", store.ByLot, "lot "},
-	{"meter", store.ByMeter, "meter "},
-	{"kit", store.ByKit, "kit "},
-	{"type", store.ByType, "type "},
-	{"outcome", store.ByOutcome, "outcome "},
-	{"state", store.ByState, ""},
+	{"scope", record.ByScope, "scope "},
+	{"person", record.ByPerson, "person "},
+	{"lot", record.ByLot, "lot "},
+	{"meter", record.ByMeter, "meter "},
+	{"kit", record.ByKit, "kit "},
+	{"type", record.ByType, "type "},
+	{"outcome", record.ByOutcome, "outcome "},
+	{"state", record.ByState, ""},
 }
 
 // fateWords are the words for what later records did to a record.
 func fateWords(did string) string {
 	switch did {
-	case store.StateChanged:
+	case record.StateChanged:
 		return "voided or corrected"
-	case store.StateCompleted:
+	case record.StateCompleted:
 		return "completed or decided again"
 	}
 	return did
 }
 
 // fateOf is fateWords for one record.
-func fateOf(typ, did string) string {
+func fateOf(typ record.Kind, did string) string {
 	switch {
-	case did == store.StateCompleted && typ == store.TypeRound:
+	case did == record.StateCompleted && typ == record.Round:
 		return "decided again"
-	case did == store.StateCompleted:
+	case did == record.StateCompleted:
 		return "completed by a later record"
 	}
 	return fateWords(did)
 }
 
+// kindNames lists the kinds of records in the order of the alphabet.
+func kindNames() []string {
+	names := make([]string, len(record.Kinds))
+	for i, kind := range record.Kinds {
+		names[i] = string(kind)
+	}
+	slices.Sort(names)
+	return names
+}
+
 // searchRecords lists the records that are asked for, or hands them out as a file.
 func (s *Server) searchRecords(x *exchange) error {
-	page := searchPage{Typed: map[string]string{}, Types: slices.Sorted(slices.Values(store.Types)), Outcomes: store.Outcomes, Most: thousands(s.filing.most)}
-	for _, state := range store.States {
+	page := searchPage{Typed: map[string]string{}, Types: kindNames(), Outcomes: record.Outcomes, Most: thousands(s.filing.most)}
+	for _, state := range record.States {
 		page.States = append(page.States, fateWord{state, fateWords(state)})
 	}
 	wanted, err := x.wantsFile()
@@ -144,7 +155,7 @@ func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
 		page.Asked = append(page.Asked, f.words+fateWords(v))
 	}
 	if typed("late") != "" {
-		q.Terms = append(q.Terms, store.ByLate.Is(store.LateEntry))
+		q.Terms = append(q.Terms, record.ByLate.Is(record.LateEntry))
 		page.Asked = append(page.Asked, "entered late")
 	}
 	if q.ID = strings.ToLower(typed("id")); q.ID != "" {
@@ -154,7 +165,7 @@ func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
 	for _, allowed := range []struct {
 		name  string
 		words []string
-	}{{"type", page.Types}, {"outcome", page.Outcomes}, {"state", store.States}} {
+	}{{"type", page.Types}, {"outcome", page.Outcomes}, {"state", record.States}} {
 		if v := page.Typed[allowed.name]; v != "" && !slices.Contains(allowed.words, v) {
 			return q, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("No record has the %s %q.", allowed.name, v), hint: "Choose one of the list."}
 		}
@@ -244,8 +255,8 @@ func calendar(v desk.View) clock {
 func (s *Server) recordLine(v desk.View, l desk.Line, clock clock) (recordLine, error) {
 	did, err := v.Fate(l)
 	line := recordLine{
-		Seq: l.Seq, At: clock(l.At), Type: l.Type, Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.recordHref(l.ID), Fate: fateOf(l.Type, did),
-		Struck: did == store.StateVoided || did == store.StateCorrected,
+		Seq: l.Seq, At: clock(l.At), Type: string(l.Type), Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.recordHref(l.ID), Fate: fateOf(l.Type, did),
+		Struck: did == record.StateVoided || did == record.StateCorrected,
 	}
 	if line.Scope != "" {
 		line.ScopeHref = s.scopeHref(line.Scope)
@@ -324,6 +335,6 @@ func recordCells(l desk.Line, zone *time.Location) []string {
 		replaced = l.Replaced.In(zone)
 	}
 	return []string{
-		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, l.Type, l.Scope(), l.Words(), l.By, l.Reason, replaced, l.Corrects, l.ID,
+		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, string(l.Type), l.Scope(), l.Words(), l.By, l.Reason, replaced, l.Corrects, l.ID,
 	}
 }

@@ -18,7 +18,7 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 	"rinsate/internal/store/storetest"
 )
 
@@ -32,7 +32,7 @@ func (p *page) set(css, value string) {
 }
 
 // standsOf reads what stands of a thing.
-func standsOf[T any](b *site, typ, key string) (body T, editions int) {
+func standsOf[T any](b *site, typ record.Kind, key string) (body T, editions int) {
 	b.Helper()
 	b.look(func(v desk.View) error {
 		all, err := v.Editions(typ, key)
@@ -130,7 +130,7 @@ func TestRegisterInTheBrowser(t *testing.T) {
 	}
 	p.open("/set-up/models/C%207%2Fb/edit")
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		m, _ := standsOf[scope.Model](b, store.TypeModel, "C 7/b")
+		m, _ := standsOf[scope.Model](b, record.Model, "C 7/b")
 		m.Channels[0].Length, m.Channels[0].Cleaning = 1700, "brush twice"
 		r, _, err := w.RegisterModel(e, w.Now(), m)
 		return r, err
@@ -147,7 +147,7 @@ func TestRegisterInTheBrowser(t *testing.T) {
 	if a := b.ask(http.MethodGet, "/gate/C-7", nobody); !strings.Contains(a.body, "C-7") || a.status != http.StatusOK {
 		t.Errorf("the gate does not know the scope: %d", a.status)
 	}
-	m, editions := standsOf[scope.Model](b, store.TypeModel, "C 7/b")
+	m, editions := standsOf[scope.Model](b, record.Model, "C 7/b")
 	if editions != 3 || len(m.Channels) != 2 || m.OuterDiameter != 12.8 || m.Risk != scope.StandardRisk || m.Chosen != nil {
 		t.Errorf("%d editions, the last %+v", editions, m)
 	}
@@ -192,7 +192,7 @@ func TestRulesInTheBrowser(t *testing.T) {
 	p.expect(http.StatusForbidden)
 	p.press("main", "Adopt the rule set")
 	p.waitText("[role=alert]", "not right")
-	if _, editions := standsOf[store.RuleText](b, store.TypeRules, "rules"); editions != 1 {
+	if _, editions := standsOf[record.RulesBody](b, record.Rules, "rules"); editions != 1 {
 		t.Error("it was adopted without a signature")
 	}
 	b.clock.Move(2 * time.Minute)
@@ -236,7 +236,7 @@ func TestRulesForm(t *testing.T) {
 	p.fill("#reason", "after the audit")
 	p.click("form.long > p > button")
 	p.waitText("[role=status]", "adopted")
-	text, _ := standsOf[store.RuleText](b, store.TypeRules, "rules")
+	text, _ := standsOf[record.RulesBody](b, record.Rules, "rules")
 	r, err := text.Rules()
 	if err != nil {
 		t.Fatal(err)
@@ -282,7 +282,7 @@ func TestTwoEditors(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	at := "/set-up/fleet/" + readyScope
-	before, _ := standsOf[scope.Instrument](b, store.TypeInstrument, readyScope)
+	before, _ := standsOf[scope.Instrument](b, record.Instrument, readyScope)
 	open := func(role access.Role) map[string]string {
 		fields := fieldsOf(t, b.ask(http.MethodGet, at+"/edit", role).body)
 		maps.Copy(fields, scopeValues(before, b.desk.DB.Zone()))
@@ -310,14 +310,14 @@ func TestTwoEditors(t *testing.T) {
 			t.Errorf("the second does not see %q", words)
 		}
 	}
-	if now, n := standsOf[scope.Instrument](b, store.TypeInstrument, readyScope); n != 2 || now.Location != "Endoscopy 9" {
+	if now, n := standsOf[scope.Instrument](b, record.Instrument, readyScope); n != 2 || now.Location != "Endoscopy 9" {
 		t.Errorf("%d editions, the scope is at %s", n, now.Location)
 	}
 	second["base"], second["serial"] = fieldsOf(t, got.body)["base"], "SN 1"
 	if got := b.send(at, access.Administrator, second); got.status != http.StatusSeeOther {
 		t.Errorf("the second, having seen it: status %d", got.status)
 	}
-	if now, n := standsOf[scope.Instrument](b, store.TypeInstrument, readyScope); n != 3 || now.Location != "Endoscopy 5" || now.Serial != "SN 1" || now.Barcode != "0777" || now.InService != before.InService {
+	if now, n := standsOf[scope.Instrument](b, record.Instrument, readyScope); n != 3 || now.Location != "Endoscopy 5" || now.Serial != "SN 1" || now.Barcode != "0777" || now.InService != before.InService {
 		t.Errorf("%d editions, the scope is %+v", n, now)
 	}
 }
@@ -341,7 +341,7 @@ func TestTwoAdopters(t *testing.T) {
 			t.Errorf("%s: status %d\n%.4000s", path, got.status, got.body)
 		}
 	}
-	if _, n := standsOf[store.RuleText](b, store.TypeRules, "rules"); n != 2 {
+	if _, n := standsOf[record.RulesBody](b, record.Rules, "rules"); n != 2 {
 		t.Errorf("%d editions", n)
 	}
 }
@@ -410,7 +410,7 @@ func TestTargetIsSigned(t *testing.T) {
 	if got.status != http.StatusSeeOther {
 		t.Fatalf("signed: status %d\n%s", got.status, got.body)
 	}
-	x, _ := standsOf[quality.Target](b, store.TypeTarget, "A|positive|strip")
+	x, _ := standsOf[quality.Target](b, record.Target, "A|positive|strip")
 	if x.Low != 400 || x.High != 600 || x.Adopter != codeOf(access.Lead) || !x.Adopted.Known() {
 		t.Errorf("adopted: %+v", x)
 	}
@@ -441,7 +441,7 @@ func TestLoanAndRecall(t *testing.T) {
 	if got := b.send("/set-up/fleet/L%207%2F2/leave", access.Lead, old); got.status != http.StatusConflict || !strings.Contains(got.body, "Somebody else (R-administrator)") {
 		t.Errorf("a form from before: status %d", got.status)
 	}
-	if i, n := standsOf[scope.Instrument](b, store.TypeInstrument, unknownScope); n != 3 || i.Retired.Known() {
+	if i, n := standsOf[scope.Instrument](b, record.Instrument, unknownScope); n != 3 || i.Retired.Known() {
 		t.Errorf("%d editions, the last %+v", n, i)
 	}
 	p.open("/set-up/kits/K%7C7")
@@ -502,7 +502,7 @@ func TestSetUpByKeyboard(t *testing.T) {
 	reach("Register the meter")
 	p.keys(" ")
 	p.waitText("[role=status]", "It is registered.")
-	if m, _ := standsOf[quality.Meter](b, store.TypeMeter, "M-K"); m.System != "A" {
+	if m, _ := standsOf[quality.Meter](b, record.Meter, "M-K"); m.System != "A" {
 		t.Errorf("registered %+v", m)
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -100,7 +101,7 @@ func BenchmarkPages(b *testing.B) {
 		"/help/back-up",
 		"/help/glossary",
 	}
-	for _, record := range []string{s.lastOf("SC-007", store.TypeReading), s.lastOf("SC-007", store.TypeRound), s.lastOf("SC-007", store.TypeUse)} {
+	for _, record := range []string{s.lastOf("SC-007", record.Reading), s.lastOf("SC-007", record.Round), s.lastOf("SC-007", record.Use)} {
 		pages = append(pages, "/records/"+record)
 	}
 	// Common values, rare ones, ones that never meet, the oldest and the whole time.

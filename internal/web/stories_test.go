@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/trend"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
@@ -117,7 +118,7 @@ func TestStoriesByClicking(t *testing.T) {
 		p.click(fmt.Sprintf(".wide a[href=%q]", began)) // its point in the chart
 		p.wait(`location.pathname.startsWith("/records/")`)
 		r := b.recordAt(p)
-		if r.Type != store.TypeReading || !strings.Contains(string(r.Body), s.Scope) || r.At < s.From || r.At > s.Full.Add(72*time.Hour) {
+		if r.Type != record.Reading || !strings.Contains(string(r.Body), s.Scope) || r.At < s.From || r.At > s.Full.Add(72*time.Hour) {
 			t.Errorf("it began with %s of %s, and the channel wore out from %s to %s", r.Type, r.At, s.From, s.Full)
 		}
 	})
@@ -126,7 +127,7 @@ func TestStoriesByClicking(t *testing.T) {
 		alarm := b.withLot(s)
 		p.alarmOf(alarm.Stream.Scope, string(alarm.Stream.Point))
 		p.follow("[aria-labelledby=with]", "lot "+s.Lot)
-		if r := b.recordAt(p); r.Type != store.TypeLot || !strings.Contains(string(r.Body), s.Lot) {
+		if r := b.recordAt(p); r.Type != record.Lot || !strings.Contains(string(r.Body), s.Lot) {
 			t.Errorf("what came with it leads to %s: %s", r.Type, r.Body)
 		}
 	})

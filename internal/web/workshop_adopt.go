@@ -109,7 +109,7 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 			return "", err
 		}
 	}
-	edition, note := strings.TrimSpace(f.Typed["edition"]), strings.TrimSpace(f.Typed["note"])
+	edition, note := strings.TrimSpace(f.Typed["edition"]), lineFeeds(strings.TrimSpace(f.Typed["note"]))
 	switch {
 	case edition == "":
 		return "", mistyped("Give the edition a name, such as 2026-2.")

@@ -30,6 +30,9 @@ const origin = "http://localhost:8420"
 // likeness is an address that an earlier record has, with who asked.
 type likeness struct{ who, address string }
 
+// assets is where files are that say how pages look.
+const assets = "/static/"
+
 // nobody is who asks without having signed in.
 const nobody = "nobody"
 
@@ -62,7 +65,7 @@ type crawl struct {
 	handler http.Handler
 	who     string
 	cookies []*http.Cookie
-	// asked are the addresses that were asked for or wait for it, count how many there are of each route.
+	// asked are the addresses that were asked for, as they are written down, count how many there are of each route.
 	asked map[string]bool
 	count map[string]int
 	left  map[string]int
@@ -150,7 +153,8 @@ func (c *crawl) walk(ctx context.Context) error {
 		next = append(next, filled)
 	}
 	for _, l := range c.like {
-		if l.who == c.who {
+		// What a file is called hangs on its content; pages lead to it.
+		if l.who == c.who && !strings.HasPrefix(l.address, assets) && !strings.Contains(l.address, "‹") {
 			next = append(next, c.stable.back(l.address))
 		}
 	}
@@ -160,10 +164,10 @@ func (c *crawl) walk(ctx context.Context) error {
 	for len(next) > 0 {
 		var found []string
 		for _, address := range next {
-			if c.asked[address] {
+			if c.asked[c.stable.text(address)] {
 				continue
 			}
-			c.asked[address] = true
+			c.asked[c.stable.text(address)] = true
 			links, err := c.ask(ctx, address)
 			if err != nil {
 				return fmt.Errorf("%s %s: %w", c.who, address, err)
@@ -182,7 +186,7 @@ func (c *crawl) choose(found []string) (chosen []string) {
 	for _, address := range slices.Compact(found) {
 		pattern := c.route(address)
 		switch {
-		case c.asked[address] || pattern == "":
+		case c.asked[c.stable.text(address)] || pattern == "":
 		case c.count[pattern] >= c.most:
 			c.left[pattern]++
 		default:
@@ -235,7 +239,7 @@ func (c *crawl) ask(ctx context.Context, address string) (links []string, err er
 	}
 	body, source := "", w.Body.String()
 	switch {
-	case strings.HasPrefix(address, "/static/"): // how it looks, not what it says
+	case strings.HasPrefix(address, assets): // how it looks, not what it says
 	case kind == "text/html" || kind == "image/svg+xml":
 		p := readPage(source)
 		body, links = p.text, append(links, p.links...)

@@ -151,8 +151,8 @@ func (r *recorder) know(ctx context.Context, d *desk.Desk) error {
 	err := d.View(ctx, func(v desk.View) error {
 		if err := v.Search(store.Query{}, func(l desk.Line) (bool, error) {
 			records = append(records, named{l.ID, l.At.Time()})
-			if r.latest[l.Type] == "" && l.Replaced == 0 {
-				r.latest[l.Type] = l.ID
+			if r.latest[string(l.Type)] == "" && l.Replaced == 0 {
+				r.latest[string(l.Type)] = l.ID
 			}
 			people[l.By] = ""
 			return true, nil

@@ -68,7 +68,7 @@ var (
 	base64Form = regexp.MustCompile(`[A-Za-z0-9+/_-]{40,}={0,2}`)
 	upper      = regexp.MustCompile(`[A-Z]`)
 	lower      = regexp.MustCompile(`[a-z]`)
-	hiddenForm = regexp.MustCompile(`\bperson [0-9]+\b`)
+	hiddenForm = regexp.MustCompile(`\b[Pp]erson [0-9]+\b`)
 )
 
 // text replaces what is random in a text. Ids that no record of the hospital has are numbered in the order
@@ -93,7 +93,7 @@ func (s *stable) text(text string) string {
 	text = keyForm.ReplaceAllString(text, "+‹key›")
 	text = hexForm.ReplaceAllString(text, "‹hash›")
 	text = diskForm.ReplaceAllString(text, "‹space› GB free")
-	text = hiddenForm.ReplaceAllStringFunc(text, func(label string) string { return cmp.Or(s.people[label], label) })
+	text = hiddenForm.ReplaceAllStringFunc(text, func(label string) string { return cmp.Or(s.people[strings.ToLower(label)], label) })
 	return base64Form.ReplaceAllStringFunc(text, func(found string) string {
 		if encoded(found) {
 			return "‹base64›"

@@ -18,6 +18,7 @@
 //	because ?  array of record ids that this record follows from
 //	body       object; what it holds depends on type; its numbers are whole and below 2^53,
 //	           other quantities are strings such as "6.4"
+//	body_v   ? version of what the body holds, from 2; left out when it is the first one of its type
 //	by         code of the person who acted, "" if none did
 //	corrects ? id of the record that this one corrects or voids
 //	device ?   name of the device it came from

@@ -15,6 +15,9 @@ const (
 	// Version is the format version that Encode writes.
 	Version = 1
 
+	// maxBodyVersion bounds what no body will ever reach.
+	maxBodyVersion = 9999
+
 	// MaxRecord is the largest record in bytes; entry bundles prefix a record with a uint16.
 	MaxRecord = 65535
 
@@ -38,6 +41,8 @@ type Record struct {
 	Corrects ID              `json:"corrects,omitempty"` // the record it corrects or voids
 	Reason   string          `json:"reason,omitempty"`   // why; required with Corrects
 	Body     json.RawMessage `json:"body"`               // a JSON object, numbers whole
+	// BodyVersion is the version of what the body holds, for its type; 0 stands for the first.
+	BodyVersion int `json:"body_v,omitempty"`
 }
 
 // Encode returns the canonical bytes of r, those that are hashed, stored and exported; the body
@@ -76,6 +81,9 @@ func encode(r Record) ([]byte, error) {
 	if b[start] != '{' {
 		return nil, fmt.Errorf("body is not a JSON object")
 	}
+	if r.BodyVersion != 0 {
+		b = strconv.AppendInt(append(b, `,"body_v":`...), int64(r.BodyVersion), 10)
+	}
 	b = appendText(append(b, `,"by":`...), r.By)
 	if r.Corrects != "" {
 		b = appendText(append(b, `,"corrects":`...), r.Corrects)
@@ -102,6 +110,8 @@ func (r *Record) check() error {
 	switch {
 	case r.V != Version:
 		return fmt.Errorf("v is %d, this program writes version %d", r.V, Version)
+	case r.BodyVersion < 0 || r.BodyVersion == 1 || r.BodyVersion > maxBodyVersion:
+		return fmt.Errorf("body_v is %d, expected 2 to %d; the first version is not written", r.BodyVersion, maxBodyVersion)
 	case r.Seq < 0 || r.Seq > maxInteger:
 		return fmt.Errorf("seq %d is outside 0 to 2^53-1", r.Seq)
 	case !r.ID.proper():

@@ -23,6 +23,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -423,7 +424,7 @@ func (k *Passkeys) Add(ctx context.Context, token string, answer []byte) (r iden
 		if err := tx.AddPasskey(k.newPasskey(q, made, tx.Now)); err != nil {
 			return err
 		}
-		r, err = identity.RecordAccess(tx, "", q.code, v.Account, store.PasskeyAdded)
+		r, err = identity.RecordAccess(tx, "", q.code, v.Account, record.PasskeyAdded)
 		return err
 	})
 	return r, err

@@ -25,7 +25,7 @@ import (
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
+	"rinsate/internal/record"
 )
 
 // stream is 40 readings of a baseline and 20 that are twice as high, with a break before.
@@ -273,7 +273,7 @@ func TestChecksShowTarget(t *testing.T) {
 		if v < 300 {
 			o = quality.Rejected
 		}
-		checks = append(checks, desk.CheckLine{Check: store.Check{
+		checks = append(checks, desk.CheckLine{CheckBody: record.CheckBody{
 			Meter: "M-1", Verdict: quality.Verdict{At: at.Add(time.Duration(i) * time.Hour), Outcome: o}, Serviced: map[int]string{2: "cleaned"}[i],
 			Controls: []quality.Control{{Meter: "M-1", Kind: quality.Positive, Material: "light", Value: v, At: at.Add(time.Duration(i) * time.Hour)}, {Kind: quality.Blank, Material: "none", At: at}},
 		}})

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -43,7 +44,7 @@ func (f *Past) fails() bool {
 	return false
 }
 
-func (f *Past) put(tx *store.Tx, typ string, at unit.Instant, body any) (ledger.ID, error) {
+func (f *Past) put(tx *store.Tx, typ record.Kind, at unit.Instant, body any) (ledger.ID, error) {
 	id := ledger.NewID(at, rand.Reader)
 	_, _, err := tx.Append(store.Draft{Type: typ, ID: id, At: at, By: "T-01", Body: body})
 	return id, err
@@ -53,12 +54,12 @@ func (f *Past) put(tx *store.Tx, typ string, at unit.Instant, body any) (ledger.
 func (f *Past) Turnaround(tx *store.Tx, tag string) error {
 	at := f.At
 	f.At = f.At.Add(f.Every)
-	if _, err := f.put(tx, store.TypeUse, at, turnaround.Use{Scope: tag, Start: at, End: at.Add(20 * time.Minute)}); err != nil {
+	if _, err := f.put(tx, record.Use, at, turnaround.Use{Scope: tag, Start: at, End: at.Add(20 * time.Minute)}); err != nil {
 		return err
 	}
 	start := at.Add(20 * time.Minute)
 	for _, kind := range []turnaround.StepKind{turnaround.PreClean, turnaround.LeakTest, turnaround.ManualCleaning, turnaround.Inspection, turnaround.Disinfection, turnaround.Drying} {
-		if _, err := f.put(tx, store.TypeStep, start, turnaround.Step{Scope: tag, Kind: kind, Start: start, End: start.Add(10 * time.Minute), Result: turnaround.Pass}); err != nil {
+		if _, err := f.put(tx, record.Step, start, turnaround.Step{Scope: tag, Kind: kind, Start: start, End: start.Add(10 * time.Minute), Result: turnaround.Pass}); err != nil {
 			return err
 		}
 	}
@@ -76,11 +77,11 @@ func (f *Past) Turnaround(tx *store.Tx, tag string) error {
 		}
 		switch {
 		case outcome == reading.Action:
-			if hold, err = f.put(tx, store.TypeHold, taken, turnaround.Hold{Scope: tag, At: taken, By: "T-01", Reason: "over", Cause: string(round)}); err != nil {
+			if hold, err = f.put(tx, record.Hold, taken, turnaround.Hold{Scope: tag, At: taken, By: "T-01", Reason: "over", Cause: string(round)}); err != nil {
 				return err
 			}
 		case hold != "":
-			if _, err := f.put(tx, store.TypeLift, taken, turnaround.Lift{Hold: string(hold), Scope: tag, At: taken, By: "T-01", Reason: "passed", Round: string(round)}); err != nil {
+			if _, err := f.put(tx, record.Lift, taken, turnaround.Lift{Hold: string(hold), Scope: tag, At: taken, By: "T-01", Reason: "passed", Round: string(round)}); err != nil {
 				return err
 			}
 		}
@@ -91,7 +92,7 @@ func (f *Past) Turnaround(tx *store.Tx, tag string) error {
 func (f *Past) round(tx *store.Tx, tag string, start, taken unit.Instant, attempt int, outcome reading.Outcome) (ledger.ID, error) {
 	for _, point := range pastPoints {
 		s := sampling.Sample{Scope: tag, Point: point, Attempt: attempt, Kit: "K", Lot: "7", By: "T-01", Collected: taken, Activated: taken, Shaken: 6 * unit.Second}
-		sample, err := f.put(tx, store.TypeSample, taken, s)
+		sample, err := f.put(tx, record.Sample, taken, s)
 		if err != nil {
 			return "", err
 		}
@@ -105,13 +106,13 @@ func (f *Past) round(tx *store.Tx, tag string, start, taken unit.Instant, attemp
 			With:      reading.Circumstances{System: "A", Kit: "K", Point: point, Kind: scope.Duodenoscope, At: taken},
 			Judgement: reading.Judgement{Outcome: outcome, Judged: v, Why: "30 RLU is below the alert level 100"},
 		}
-		if _, err := f.put(tx, store.TypeReading, taken, x); err != nil {
+		if _, err := f.put(tx, record.Reading, taken, x); err != nil {
 			return "", err
 		}
 		f.Readings++
 	}
 	d := turnaround.Decision{Scope: tag, Turnaround: start, First: taken, Last: taken, Rules: "fixture", Round: reading.Round{Attempt: attempt, Outcome: outcome, Complete: true, Why: "fixture"}}
-	return f.put(tx, store.TypeRound, taken, d)
+	return f.put(tx, record.Round, taken, d)
 }
 
 // pastPoints are the points of a round.

@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -28,7 +29,7 @@ func Everything(tb testing.TB, db *store.DB, clock *Clock) {
 	w.entities()
 	w.events()
 	clock.Move(-time.Hour)
-	w.put(store.TypePerson, store.Person{Code: "after the clock"})
+	w.put(record.Person, record.PersonBody{Code: "after the clock"})
 	w.all()
 }
 
@@ -39,7 +40,7 @@ type writer struct {
 	clock *Clock
 }
 
-func (w writer) put(typ string, body any, change ...func(*store.Draft)) ledger.Record {
+func (w writer) put(typ record.Kind, body any, change ...func(*store.Draft)) ledger.Record {
 	w.Helper()
 	at := w.clock.Move(time.Second)
 	d := store.Draft{Type: typ, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-01", Body: body}
@@ -56,7 +57,7 @@ func correct(r ledger.Record) func(*store.Draft) {
 // all fails when a type of record was left out.
 func (w writer) all() {
 	w.Helper()
-	seen := map[string]bool{}
+	seen := make(map[record.Kind]bool)
 	size := StateOf(w.TB, w.db).Size
 	raw := Raw(w.TB, w.db.Dir())
 	defer raw.Close() //nolint:errcheck // it only reads; left open it would keep the log beside the database after db is closed
@@ -69,68 +70,68 @@ func (w writer) all() {
 		if err != nil {
 			w.Fatal(err)
 		}
-		seen[r.Type] = true
+		seen[record.KindOf(r)] = true
 	}
-	for _, typ := range store.Types {
-		if !seen[typ] {
-			w.Fatalf("no record of type %q was written: add one to storetest.Everything", typ)
+	for _, kind := range record.Kinds {
+		if !seen[kind] {
+			w.Fatalf("no record of kind %q was written: add one to storetest.Everything", kind)
 		}
 	}
 }
 
 func (w writer) entities() {
 	at := w.clock.At()
-	w.put(store.TypeModel, model())
-	w.put(store.TypeInstrument, scope.Instrument{Tag: "SC-00", Model: "D1", Owner: scope.Own, InService: at})
-	w.put(store.TypeMeter, quality.Meter{Code: "M-1", System: "A"})
-	lot := w.put(store.TypeLot, quality.Lot{Kit: "K", Lot: "7", Expires: at.Add(240 * time.Hour)})
-	w.put(store.TypeLot, quality.Lot{Kit: "K", Lot: "7", Expires: at.Add(480 * time.Hour)}, correct(lot))
-	w.put(store.TypePerson, store.Person{Code: "T-01", Role: "technician"})
-	w.put(store.TypeAccess, store.Access{Code: "T-01", Change: store.AccountAdded, Roles: []access.Role{access.Technician}})
-	w.put(store.TypeAccess, store.Access{Code: "T-01", Change: store.AccountDisabled, Roles: []access.Role{}, Disabled: true})
-	w.put(store.TypeRules, store.RuleText{Name: "r", Edition: "1", Digest: "00", Text: "name: r"})
-	level := w.put(store.TypeLevel, aLevel(at))
-	w.put(store.TypeLevel, aLevel(at.Add(time.Second)))
-	w.put(store.TypeVoid, store.Voiding{}, correct(level))
-	w.put(store.TypeDraw, store.Drawn{Seed: "s", Rule: sampling.Drawing{Size: 1}, Picks: []sampling.Pick{}})
-	w.put(store.TypeTarget, quality.Target{System: "A", Kind: quality.Positive, Material: "light", Low: 900, High: 1100, Source: "test", Edition: "1", Adopter: "L-01", Adopted: at})
-	w.put(store.TypeComparison, store.Comparison{Old: quality.Setup{Kit: "K", Lot: "7"}, New: quality.Setup{Kit: "K", Lot: "8"}, Answer: quality.SameLevel})
-	w.put(store.TypeChart, store.Chart{Stream: trend.Key{Scope: "SC-00", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Adopter: "L-01", Adopted: at})
-	w.put(store.TypeImport, store.Import{File: "f.csv", Kind: "uses", Digest: "00", Rows: 1, Stored: 1})
+	w.put(record.Model, model())
+	w.put(record.Instrument, scope.Instrument{Tag: "SC-00", Model: "D1", Owner: scope.Own, InService: at})
+	w.put(record.Meter, quality.Meter{Code: "M-1", System: "A"})
+	lot := w.put(record.Lot, quality.Lot{Kit: "K", Lot: "7", Expires: at.Add(240 * time.Hour)})
+	w.put(record.Lot, quality.Lot{Kit: "K", Lot: "7", Expires: at.Add(480 * time.Hour)}, correct(lot))
+	w.put(record.Person, record.PersonBody{Code: "T-01", Role: "technician"})
+	w.put(record.Access, record.AccessBody{Code: "T-01", Change: record.AccountAdded, Roles: []access.Role{access.Technician}})
+	w.put(record.Access, record.AccessBody{Code: "T-01", Change: record.AccountDisabled, Roles: []access.Role{}, Disabled: true})
+	w.put(record.Rules, record.RulesBody{Name: "r", Edition: "1", Digest: "00", Text: "name: r"})
+	level := w.put(record.Level, aLevel(at))
+	w.put(record.Level, aLevel(at.Add(time.Second)))
+	w.put(record.Void, record.VoidBody{}, correct(level))
+	w.put(record.Draw, record.DrawBody{Seed: "s", Rule: sampling.Drawing{Size: 1}, Picks: []sampling.Pick{}})
+	w.put(record.Target, quality.Target{System: "A", Kind: quality.Positive, Material: "light", Low: 900, High: 1100, Source: "test", Edition: "1", Adopter: "L-01", Adopted: at})
+	w.put(record.Comparison, record.ComparisonBody{Old: quality.Setup{Kit: "K", Lot: "7"}, New: quality.Setup{Kit: "K", Lot: "8"}, Answer: quality.SameLevel})
+	w.put(record.Chart, record.ChartBody{Stream: trend.Key{Scope: "SC-00", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Adopter: "L-01", Adopted: at})
+	w.put(record.Import, record.ImportBody{File: "f.csv", Kind: "uses", Digest: "00", Rows: 1, Stored: 1})
 }
 
 func (w writer) events() {
 	const tag = "SC-00"
 	at := w.clock.At()
-	use := w.put(store.TypeUse, turnaround.Use{Scope: tag, Start: at})
-	w.put(store.TypeUse, turnaround.Use{Scope: tag, Start: at, End: at.Add(time.Minute), Procedure: "ERCP", Finishes: string(use.ID)})
-	step := w.put(store.TypeStep, turnaround.Step{Scope: tag, Kind: turnaround.PreClean, Start: at})
-	done := w.put(store.TypeStep, turnaround.Step{Scope: tag, Kind: turnaround.PreClean, Start: at, End: at.Add(time.Minute), Finishes: string(step.ID)})
+	use := w.put(record.Use, turnaround.Use{Scope: tag, Start: at})
+	w.put(record.Use, turnaround.Use{Scope: tag, Start: at, End: at.Add(time.Minute), Procedure: "ERCP", Finishes: string(use.ID)})
+	step := w.put(record.Step, turnaround.Step{Scope: tag, Kind: turnaround.PreClean, Start: at})
+	done := w.put(record.Step, turnaround.Step{Scope: tag, Kind: turnaround.PreClean, Start: at, End: at.Add(time.Minute), Finishes: string(step.ID)})
 	// The correction of a record that finished another still names that one.
-	w.put(store.TypeStep, turnaround.Step{Scope: tag, Kind: turnaround.PreClean, Start: at, End: at.Add(2 * time.Minute), Finishes: string(step.ID)}, correct(done))
-	sample := w.put(store.TypeSample, sampling.Sample{Scope: tag, Point: scope.OuterDistalEnd, Attempt: 1, Kit: "K", Lot: "7", Collected: at})
-	w.put(store.TypeMoment, sampling.Moment{Sample: string(sample.ID), Scope: tag, Mark: sampling.Activated, At: at})
-	first := w.put(store.TypeReading, aReading(tag, sample.ID, at, reading.Action))
-	second := w.put(store.TypeReading, aReading(tag, sample.ID, at, reading.Below), correct(first))
-	third := w.put(store.TypeReading, aReading(tag, sample.ID, at, reading.Below))
-	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(second))
-	w.put(store.TypeCheck, aCheck(at-1, quality.Accepted))
-	check := w.put(store.TypeCheck, aCheck(at+1, quality.Rejected))
-	mark := w.put(store.TypeSuspect, store.Suspect{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}})
-	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(mark))
-	w.put(store.TypeSuspect, store.Suspect{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}})
-	other := w.put(store.TypeCheck, aCheck(at+2, quality.Accepted))
-	w.put(store.TypeVoid, store.Voiding{}, correct(other))
-	failed := w.put(store.TypeRound, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 1, Outcome: reading.Action}, First: at, Last: at, Rules: "r"})
-	hold := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID)})
-	seen := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T-01", Reason: "seen"})
-	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(seen))
-	passed := w.put(store.TypeRound, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 2, Outcome: reading.Below, Complete: true}, First: at + 1, Last: at + 2, Rules: "r"})
-	w.put(store.TypeLift, turnaround.Lift{Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Round: string(passed.ID)})
-	w.put(store.TypeRound, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 2, Outcome: reading.None}, First: at + 1, Last: at + 2, Rules: "r", Supersedes: string(passed.ID)})
-	gone := w.put(store.TypeRepair, store.Repair{Repair: scope.Repair{Scope: tag, Sent: at}})
-	w.put(store.TypeRepair, store.Repair{Repair: scope.Repair{Scope: tag, Sent: at, Returned: at + 1}, Finishes: string(gone.ID)})
-	w.put(store.TypeRequest, sampling.Request{Scope: tag, Reason: "outbreak", By: "L-01", At: at})
+	w.put(record.Step, turnaround.Step{Scope: tag, Kind: turnaround.PreClean, Start: at, End: at.Add(2 * time.Minute), Finishes: string(step.ID)}, correct(done))
+	sample := w.put(record.Sample, sampling.Sample{Scope: tag, Point: scope.OuterDistalEnd, Attempt: 1, Kit: "K", Lot: "7", Collected: at})
+	w.put(record.Moment, sampling.Moment{Sample: string(sample.ID), Scope: tag, Mark: sampling.Activated, At: at})
+	first := w.put(record.Reading, aReading(tag, sample.ID, at, reading.Action))
+	second := w.put(record.Reading, aReading(tag, sample.ID, at, reading.Below), correct(first))
+	third := w.put(record.Reading, aReading(tag, sample.ID, at, reading.Below))
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(second))
+	w.put(record.Check, aCheck(at-1, quality.Accepted))
+	check := w.put(record.Check, aCheck(at+1, quality.Rejected))
+	mark := w.put(record.Suspect, record.SuspectBody{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}})
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(mark))
+	w.put(record.Suspect, record.SuspectBody{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}})
+	other := w.put(record.Check, aCheck(at+2, quality.Accepted))
+	w.put(record.Void, record.VoidBody{}, correct(other))
+	failed := w.put(record.Round, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 1, Outcome: reading.Action}, First: at, Last: at, Rules: "r"})
+	hold := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID)})
+	seen := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T-01", Reason: "seen"})
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(seen))
+	passed := w.put(record.Round, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 2, Outcome: reading.Below, Complete: true}, First: at + 1, Last: at + 2, Rules: "r"})
+	w.put(record.Lift, turnaround.Lift{Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Round: string(passed.ID)})
+	w.put(record.Round, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 2, Outcome: reading.None}, First: at + 1, Last: at + 2, Rules: "r", Supersedes: string(passed.ID)})
+	gone := w.put(record.Repair, record.RepairBody{Repair: scope.Repair{Scope: tag, Sent: at}})
+	w.put(record.Repair, record.RepairBody{Repair: scope.Repair{Scope: tag, Sent: at, Returned: at + 1}, Finishes: string(gone.ID)})
+	w.put(record.Request, sampling.Request{Scope: tag, Reason: "outbreak", By: "L-01", At: at})
 	w.files(tag)
 	w.notes()
 	w.alarms(tag, third.ID, hold.ID)
@@ -158,13 +159,13 @@ func (w writer) alarms(tag string, reading, hold ledger.ID) {
 		if err := h.Check(); err != nil {
 			w.Fatal(err)
 		}
-		return w.put(store.TypeAlarm, h, change...)
+		return w.put(record.Alarm, h, change...)
 	}
 	act(trend.Seen)
 	act(trend.Explained, correct(act(trend.Explained)))
 	act(trend.Linked)
 	act(trend.Closed)
-	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(act(trend.Reopened)))
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(act(trend.Reopened)))
 }
 
 // files attaches one file twice and another once, and takes one of the attachments back.
@@ -173,21 +174,21 @@ func (w writer) files(tag string) {
 	at := w.clock.At()
 	attach := func(content string, change ...func(*store.Draft)) ledger.Record {
 		d := Attachment(w.TB, tag, at, content)
-		return w.put(store.TypeAttachment, d.Body, append(change, func(to *store.Draft) { to.Content = d.Content })...)
+		return w.put(record.Attachment, d.Body, append(change, func(to *store.Draft) { to.Content = d.Content })...)
 	}
 	first := attach("%PDF-1.7 first")
 	attach("%PDF-1.7 first", correct(first))
 	second := attach("%PDF-1.7 second")
-	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(second))
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(second))
 }
 
 func (w writer) notes() {
 	w.Helper()
 	at := w.clock.At()
 	note := dossier.Handover{At: at, By: "T-01", Text: "D-01 is drying", Scopes: []string{"D-01"}}
-	w.put(store.TypeHandover, note)
-	w.put(store.TypeHandover, note, correct(w.put(store.TypeHandover, note)))
-	w.put(store.TypeVoid, store.Voiding{}, correct(w.put(store.TypeHandover, note)))
+	w.put(record.Handover, note)
+	w.put(record.Handover, note, correct(w.put(record.Handover, note)))
+	w.put(record.Void, record.VoidBody{}, correct(w.put(record.Handover, note)))
 }
 
 // Attachment returns an attachment with its file, as a record to append. The file is never looked at
@@ -202,11 +203,11 @@ func Attachment(tb testing.TB, tag string, at unit.Instant, content string) stor
 	if err := body.Check(); err != nil {
 		tb.Fatal(err)
 	}
-	return store.Draft{Type: store.TypeAttachment, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07", Body: body, Content: []byte(content)}
+	return store.Draft{Type: record.Attachment, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07", Body: body, Content: []byte(content)}
 }
 
-func aCheck(at unit.Instant, o quality.Outcome) store.Check {
-	return store.Check{
+func aCheck(at unit.Instant, o quality.Outcome) record.CheckBody {
+	return record.CheckBody{
 		Meter: "M-1", Controls: []quality.Control{{Meter: "M-1", Kind: quality.Positive, Material: "light", Value: 1000, At: at, Person: "T-01"}},
 		Verdict: quality.Verdict{Meter: "M-1", From: at, At: at, Outcome: o, Why: "test"}, Rules: "r",
 	}

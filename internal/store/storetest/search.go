@@ -20,6 +20,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -29,7 +30,7 @@ type known struct {
 	// did is what later records did to it.
 	did []string
 	// found is what it is found by.
-	found map[store.Facet][]string
+	found map[record.Facet][]string
 }
 
 // search compares the search with a plain look at every record: over the full blocks of the index and
@@ -105,13 +106,13 @@ func many(t *testing.T, db *store.DB, clock *Clock) {
 			tag := pick("SC-01", "SC-02", "sc-01", "Ä 7/2")
 			switch r.IntN(5) {
 			case 0:
-				d.Type, d.Body = store.TypeStep, turnaround.Step{Scope: tag, Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Duration(r.IntN(30)) * time.Minute), By: pick("T-01", "T-09"), Result: turnaround.Result(pick("", "pass", "fail"))}
+				d.Type, d.Body = record.Step, turnaround.Step{Scope: tag, Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Duration(r.IntN(30)) * time.Minute), By: pick("T-01", "T-09"), Result: turnaround.Result(pick("", "pass", "fail"))}
 			case 1:
-				d.Type, d.Body = store.TypeSample, sampling.Sample{Scope: tag, Point: pastPoints[0], Attempt: 1, Kit: pick("K", "J"), Lot: pick("7", "8", "70"), Collected: at}
+				d.Type, d.Body = record.Sample, sampling.Sample{Scope: tag, Point: pastPoints[0], Attempt: 1, Kit: pick("K", "J"), Lot: pick("7", "8", "70"), Collected: at}
 			case 2, 3:
 				x := aReading(tag, d.ID, at, reading.Outcome(pick("below", "below", "below", "alert", "action", "void", "none")))
 				x.Meter, x.Lot, x.With.Kit = pick("M-1", "M-2"), pick("7", "8", "70"), pick("K", "J")
-				d.Type, d.Body = store.TypeReading, x
+				d.Type, d.Body = record.Reading, x
 			default:
 				c := aCheck(at, quality.Outcome(pick("accepted", "warning", "rejected")))
 				c.Meter = pick("M-1", "M-2")
@@ -119,20 +120,20 @@ func many(t *testing.T, db *store.DB, clock *Clock) {
 				for i := range c.Controls {
 					c.Controls[i].Meter = c.Meter
 				}
-				d.Type, d.Body = store.TypeCheck, c
+				d.Type, d.Body = record.Check, c
 			}
 			if len(open) > 0 && r.IntN(12) == 0 {
 				i := r.IntN(len(open))
 				d.Corrects, d.Reason = open[i].ID, "typed wrong"
-				if d.Type != open[i].Type {
-					d.Type, d.Body = store.TypeVoid, store.Voiding{Scope: tag}
+				if d.Type != record.KindOf(open[i]) {
+					d.Type, d.Body = record.Void, record.VoidBody{Scope: tag}
 				}
 				open = slices.Delete(open, i, i+1)
 			}
 			drafts = append(drafts, d)
 		}
 		for _, kept := range Write(t, db, drafts...) {
-			if kept.Type != store.TypeVoid {
+			if record.KindOf(kept) != record.Void {
 				open = append(open, kept)
 			}
 		}
@@ -188,7 +189,7 @@ func drawQuery(rt *rapid.T, all []known) store.Query {
 	like := all[rapid.IntRange(0, len(all)-1).Draw(rt, "like")]
 	q := store.Query{}
 	values := like.found
-	for _, f := range store.Facets {
+	for _, f := range record.Facets {
 		switch own := values[f]; rapid.IntRange(0, 5).Draw(rt, string(f)) {
 		case 0, 1:
 			if len(own) > 0 {
@@ -238,14 +239,14 @@ func naive(t *testing.T, db *store.DB) (all []known) {
 		all = append(all, known{record: r})
 		body := bodyOf(t, r)
 		switch {
-		case r.Type == store.TypeVoid:
-			done(all, places, r.Corrects, store.StateVoided, store.StateChanged)
+		case record.KindOf(r) == record.Void:
+			done(all, places, r.Corrects, record.StateVoided, record.StateChanged)
 		case r.Corrects != "":
-			done(all, places, r.Corrects, store.StateCorrected, store.StateChanged)
+			done(all, places, r.Corrects, record.StateCorrected, record.StateChanged)
 		case body["finishes"] != nil:
-			done(all, places, ledger.ID(body["finishes"].(string)), store.StateCompleted)
+			done(all, places, ledger.ID(body["finishes"].(string)), record.StateCompleted)
 		case body["supersedes"] != nil:
-			done(all, places, ledger.ID(body["supersedes"].(string)), store.StateCompleted)
+			done(all, places, ledger.ID(body["supersedes"].(string)), record.StateCompleted)
 		}
 	}
 	if err := rows.Err(); err != nil {
@@ -285,17 +286,17 @@ func (k known) is(q store.Query) bool {
 }
 
 // values looks through the whole body for what each facet finds.
-func (k known) values(tb testing.TB) map[store.Facet][]string {
+func (k known) values(tb testing.TB) map[record.Facet][]string {
 	tb.Helper()
 	r := k.record
 	body := bodyOf(tb, r)
-	v := make(map[store.Facet][]string)
-	v[store.ByType], v[store.ByPerson], v[store.ByState] = []string{r.Type}, []string{r.By}, slices.Clone(k.did)
+	v := make(map[record.Facet][]string)
+	v[record.ByType], v[record.ByPerson], v[record.ByState] = []string{r.Type}, []string{r.By}, slices.Clone(k.did)
 	if r.Corrects != "" {
-		v[store.ByReference] = []string{string(r.Corrects)}
+		v[record.ByReference] = []string{string(r.Corrects)}
 	}
 	for _, id := range r.Because {
-		v[store.ByReference] = append(v[store.ByReference], string(id))
+		v[record.ByReference] = append(v[record.ByReference], string(id))
 	}
 	walk(body, func(field string, value any) {
 		text, ok := value.(string)
@@ -303,41 +304,41 @@ func (k known) values(tb testing.TB) map[store.Facet][]string {
 			return
 		}
 		if _, err := ledger.ParseID(text); err == nil {
-			v[store.ByReference] = append(v[store.ByReference], text)
+			v[record.ByReference] = append(v[record.ByReference], text)
 		}
 		switch field {
 		case "scope", "scopes", "tag":
-			v[store.ByScope] = append(v[store.ByScope], text)
+			v[record.ByScope] = append(v[record.ByScope], text)
 		case "by", "second", "adopted_by", "person":
-			v[store.ByPerson] = append(v[store.ByPerson], text)
+			v[record.ByPerson] = append(v[record.ByPerson], text)
 		case "lot", "agent_lot":
-			v[store.ByLot] = append(v[store.ByLot], text)
+			v[record.ByLot] = append(v[record.ByLot], text)
 		case "kit":
-			v[store.ByKit] = append(v[store.ByKit], text)
+			v[record.ByKit] = append(v[record.ByKit], text)
 		case "meter":
-			v[store.ByMeter] = append(v[store.ByMeter], text)
+			v[record.ByMeter] = append(v[record.ByMeter], text)
 		case "code":
-			if r.Type == store.TypeMeter || r.Type == store.TypeComparison {
-				v[store.ByMeter] = append(v[store.ByMeter], text)
-			} else if r.Type != store.TypeSite {
-				v[store.ByPerson] = append(v[store.ByPerson], text)
+			if record.KindOf(r) == record.Meter || record.KindOf(r) == record.Comparison {
+				v[record.ByMeter] = append(v[record.ByMeter], text)
+			} else if record.KindOf(r) != record.Site {
+				v[record.ByPerson] = append(v[record.ByPerson], text)
 			}
 		case "outcome":
-			v[store.ByOutcome] = append(v[store.ByOutcome], text)
+			v[record.ByOutcome] = append(v[record.ByOutcome], text)
 		case "result", "mec":
-			v[store.ByOutcome] = append(v[store.ByOutcome], map[string]string{"pass": "passed", "fail": "failed"}[text])
+			v[record.ByOutcome] = append(v[record.ByOutcome], map[string]string{"pass": "passed", "fail": "failed"}[text])
 		}
 	})
-	if r.Type == store.TypeRound {
+	if record.KindOf(r) == record.Round {
 		round := body["round"].(map[string]any)
 		complete, _ := round["complete"].(bool)
 		switch outcome := round["outcome"]; {
 		case outcome == "action":
-			v[store.ByOutcome] = append(v[store.ByOutcome], "failed")
+			v[record.ByOutcome] = append(v[record.ByOutcome], "failed")
 		case complete && (outcome == "below" || outcome == "alert"):
-			v[store.ByOutcome] = append(v[store.ByOutcome], "passed")
+			v[record.ByOutcome] = append(v[record.ByOutcome], "passed")
 		case !complete:
-			v[store.ByOutcome] = append(v[store.ByOutcome], "incomplete")
+			v[record.ByOutcome] = append(v[record.ByOutcome], "incomplete")
 		}
 	}
 	last := r.At
@@ -347,7 +348,7 @@ func (k known) values(tb testing.TB) map[store.Facet][]string {
 		}
 	}
 	if r.Recorded.Sub(last) > 15*time.Minute {
-		v[store.ByLate] = []string{"late"}
+		v[record.ByLate] = []string{"late"}
 	}
 	for f := range v {
 		v[f] = slices.DeleteFunc(v[f], func(s string) bool { return s == "" })
@@ -386,7 +387,7 @@ func damagedIndex(t *testing.T, open Opener) {
 			t.Fatal(err)
 		}
 		err := db.Read(t.Context(), func(tx *store.Tx) error {
-			q := store.Query{Terms: []store.Term{store.ByScope.Is("SC-01")}}
+			q := store.Query{Terms: []record.Term{record.ByScope.Is("SC-01")}}
 			if strings.Contains(text, "times") {
 				q = store.Query{To: clock.At()}
 			}

@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -37,7 +38,7 @@ func values(t *testing.T, open Opener) {
 	tags := []string{"Z", "a", "z", "Ä", "ä", "ﬀ", "😂"}
 	for _, i := range []int{3, 6, 0, 5, 2, 4, 1} {
 		clock.Move(time.Second)
-		Write(t, db, Step(tags[i], clock.At()), store.Draft{Type: store.TypePerson, ID: ledger.NewID(clock.At(), rand.Reader), At: clock.At(), Body: store.Person{Code: tags[i]}})
+		Write(t, db, Step(tags[i], clock.At()), store.Draft{Type: record.Person, ID: ledger.NewID(clock.At(), rand.Reader), At: clock.At(), Body: record.PersonBody{Code: tags[i]}})
 	}
 	var order []string
 	rows := StateOf(t, db).Rows
@@ -70,23 +71,34 @@ func values(t *testing.T, open Opener) {
 				t.Errorf("replaced at %s, want never", k.Replaced)
 			}
 			return nil
-		}, store.TypeStep)
+		}, record.Step)
 	})
-	const text = "Ä 😂 \u0000 \"'`\\ \u2028 end"
+	// Any number of kinds, more than one statement takes, gives the same in the same order.
+	var all []ledger.ID
+	Read(t, db, func(tx *store.Tx) error {
+		return tx.Events("tie", tie, tie, store.Forever, func(k store.Kept) error {
+			all = append(all, k.ID)
+			return nil
+		}, record.Kinds...)
+	})
+	if !cmp.Equal(all, want) {
+		t.Errorf("events of every kind at one instant: %v, want %v", all, want)
+	}
+	const text = "Ä 😂 \"'`\\ \u2028 end"
 	d := Step("big", clock.At())
 	d.At, d.Reason = largest, text
 	d.Body = turnaround.Step{Scope: "big", Kind: turnaround.LeakTest, Start: largest, Note: text, Contact: unit.Span(1)}
 	sent := Write(t, db, d)[0]
 	Read(t, db, func(tx *store.Tx) error {
-		k, ok, err := tx.LastEvent("big", store.TypeStep, "", largest, store.Forever)
+		k, ok, err := tx.LastEvent("big", record.Step, "", largest, store.Forever)
 		if err != nil {
 			return err
 		}
-		body, err := store.Body[turnaround.Step](k.Record)
+		body, err := record.Body[turnaround.Step](k.Record)
 		if !ok || k.ID != sent.ID || k.At != largest || k.Reason != text || !cmp.Equal(body, d.Body.(turnaround.Step)) {
 			t.Errorf("read back %t %+v", ok, k)
 		}
-		if _, ok, err := tx.LastEvent("big", store.TypeStep, "", largest-1, store.Forever); ok || err != nil {
+		if _, ok, err := tx.LastEvent("big", record.Step, "", largest-1, store.Forever); ok || err != nil {
 			t.Errorf("an instant of 2^53-1 lies at or before 2^53-2: %v", err)
 		}
 		return err

@@ -19,6 +19,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -104,7 +105,7 @@ func Ticking(later time.Duration) func() time.Time {
 // Step returns a step of a scope, as a record to append.
 func Step(scope string, at unit.Instant) store.Draft {
 	return store.Draft{
-		Type: store.TypeStep, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07",
+		Type: record.Step, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07",
 		Body: turnaround.Step{Scope: scope, Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: turnaround.Pass},
 	}
 }

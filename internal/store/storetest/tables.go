@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -27,7 +28,7 @@ func shown(tb testing.TB, db *store.DB, tag string, known unit.Instant) (ids []l
 		return tx.Events(tag, 0, store.Forever, known, func(k store.Kept) error {
 			ids = append(ids, k.ID)
 			return nil
-		}, store.TypeStep)
+		}, record.Step)
 	})
 	return ids
 }
@@ -43,7 +44,7 @@ func replace(t *testing.T, open Opener) {
 	finished.Body = turnaround.Step{Scope: "SC-00", Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), Finishes: string(begun.ID)}
 	corrected := finished
 	corrected.ID, corrected.Corrects, corrected.Reason = ledger.DerivedID("corrected"), finished.ID, "wrong end"
-	void := store.Draft{Type: store.TypeVoid, ID: ledger.DerivedID("void"), At: at, Corrects: corrected.ID, Reason: "never happened", Body: store.Voiding{Scope: "SC-00"}}
+	void := store.Draft{Type: record.Void, ID: ledger.DerivedID("void"), At: at, Corrects: corrected.ID, Reason: "never happened", Body: record.VoidBody{Scope: "SC-00"}}
 
 	var when []unit.Instant
 	for _, d := range []store.Draft{begun, finished, corrected, void} {
@@ -92,10 +93,10 @@ func replace(t *testing.T, open Opener) {
 		want fault.Code
 		text string
 	}{
-		{"double void", store.Draft{Type: store.TypeVoid, Corrects: corrected.ID, Body: store.Voiding{Scope: "SC-00"}}, fault.Conflict, "is replaced already or cannot be replaced"},
-		{"void of a void", store.Draft{Type: store.TypeVoid, Corrects: void.ID, Body: store.Voiding{Scope: "SC-00"}}, fault.Conflict, "cannot be replaced"},
-		{"correction of what is finished", store.Draft{Type: store.TypeStep, Corrects: begun.ID, Body: begun.Body}, fault.Conflict, "is replaced already"},
-		{"another type", store.Draft{Type: store.TypeUse, Corrects: corrected.ID, Body: turnaround.Use{Scope: "SC-00", Start: at}}, fault.Invalid, "a use record cannot take the place of a step record"},
+		{"double void", store.Draft{Type: record.Void, Corrects: corrected.ID, Body: record.VoidBody{Scope: "SC-00"}}, fault.Conflict, "is replaced already or cannot be replaced"},
+		{"void of a void", store.Draft{Type: record.Void, Corrects: void.ID, Body: record.VoidBody{Scope: "SC-00"}}, fault.Conflict, "cannot be replaced"},
+		{"correction of what is finished", store.Draft{Type: record.Step, Corrects: begun.ID, Body: begun.Body}, fault.Conflict, "is replaced already"},
+		{"another type", store.Draft{Type: record.Use, Corrects: corrected.ID, Body: turnaround.Use{Scope: "SC-00", Start: at}}, fault.Invalid, "a use record cannot take the place of a step record"},
 	} {
 		test.d.ID, test.d.At, test.d.Reason = ledger.DerivedID(test.name), at, "r"
 		_, err := tryWrite(db, test.d)
@@ -125,21 +126,21 @@ func liftFallsWithItsRound(t *testing.T, open Opener) {
 	w := writer{t, db, clock}
 	at := clock.At()
 	const tag = "SC-00"
-	alone := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
-	agreed := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
-	voided := w.put(store.TypeHold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
+	alone := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
+	agreed := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
+	voided := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
 	if got := openHolds(t, db, at); len(got) != 3 {
 		t.Fatalf("%d holds are open, want 3", len(got))
 	}
 	decision := turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 1, Outcome: reading.Below, Complete: true}, First: at + 10, Last: at + 20}
-	round := w.put(store.TypeRound, decision)
+	round := w.put(record.Round, decision)
 	for _, l := range []turnaround.Lift{
 		{Hold: string(alone.ID), Round: string(round.ID)},
 		{Hold: string(agreed.ID), Round: string(round.ID), Second: "B"},
 		{Hold: string(voided.ID), Round: string(round.ID)},
 	} {
 		l.Scope, l.At, l.By, l.Reason = tag, at+20, "A", "passed"
-		w.put(store.TypeLift, l)
+		w.put(record.Lift, l)
 	}
 	if got := openHolds(t, db, at+20); got != nil {
 		t.Errorf("after the lifts %v are open", got)
@@ -147,18 +148,18 @@ func liftFallsWithItsRound(t *testing.T, open Opener) {
 	if got := openHolds(t, db, at+19); len(got) != 3 {
 		t.Errorf("just before the lifts %d are open, want 3", len(got))
 	}
-	w.put(store.TypeVoid, store.Voiding{Scope: tag}, correct(voided))
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(voided))
 	if got := openHolds(t, db, at+19); len(got) != 2 {
 		t.Errorf("a voided hold never was: %d are open, want 2", len(got))
 	}
 	decision.Round.Outcome, decision.Round.Complete, decision.Supersedes = reading.None, false, string(round.ID)
-	second := w.put(store.TypeRound, decision)
+	second := w.put(record.Round, decision)
 	if got := openHolds(t, db, at+20); !cmp.Equal(got, []ledger.ID{alone.ID}) {
 		t.Errorf("after the round was decided otherwise %v are open, want %s", got, alone.ID)
 	}
 	decision.Round.Outcome, decision.Round.Complete, decision.Supersedes = reading.Below, true, string(second.ID)
-	third := w.put(store.TypeRound, decision)
-	w.put(store.TypeLift, turnaround.Lift{Hold: string(alone.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Round: string(third.ID)})
+	third := w.put(record.Round, decision)
+	w.put(record.Lift, turnaround.Lift{Hold: string(alone.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Round: string(third.ID)})
 	if got := openHolds(t, db, at+20); got != nil {
 		t.Errorf("lifted again: %v are open", got)
 	}
@@ -286,7 +287,7 @@ func rebuildModel(t *testing.T, open Opener) {
 				rt.Fatal(err)
 			}
 			m.stands[id] = false
-			if d.Type == store.TypeVoid {
+			if d.Type == record.Void {
 				m.size++
 				return
 			}
@@ -321,7 +322,7 @@ func rebuildModel(t *testing.T, open Opener) {
 				if len(m.order) > 0 {
 					id := rapid.SampledFrom(m.order).Draw(rt, "record")
 					d := next(m.scope[id])
-					d.Type, d.Body = store.TypeVoid, store.Voiding{Scope: m.scope[id]}
+					d.Type, d.Body = record.Void, record.VoidBody{Scope: m.scope[id]}
 					take(rt, id, d)
 				}
 			},

@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -48,7 +49,7 @@ func appendAndRead(t *testing.T, open Opener) {
 		if again, err := ledger.Encode(kept.Record); err != nil || string(again) != string(want) {
 			t.Errorf("read back %s (%v), want %s", again, err, want)
 		}
-		body, err := store.Body[turnaround.Step](kept.Record)
+		body, err := record.Body[turnaround.Step](kept.Record)
 		if diff := cmp.Diff(sent.Body, any(body)); diff != "" {
 			t.Errorf("body (-want +got):\n%s", diff)
 		}
@@ -107,6 +108,13 @@ func refusals(t *testing.T, open Opener) {
 		}, fault.Invalid},
 		{"no reason", "a correction says why", func(d *store.Draft) { d.Corrects = ledger.DerivedID("x") }, fault.Invalid},
 		{"corrects nothing", "that record does not exist", func(d *store.Draft) { d.Corrects, d.Reason = ledger.DerivedID("x"), "r" }, fault.NotFound},
+		{"control character", "it would break every export for good", func(d *store.Draft) { d.Reason = "a\x00b" }, fault.Invalid},
+		{"escape sequence", "a terminal would obey it", func(d *store.Draft) {
+			d.Body = turnaround.Step{Scope: "x", Kind: turnaround.LeakTest, Start: at, Note: "\x1b[2J\x1b[1;1HREADY"}
+		}, fault.Invalid},
+		{"not UTF-8", "it would be read otherwise than it was typed", func(d *store.Draft) {
+			d.Body = turnaround.Step{Scope: "x", Kind: turnaround.LeakTest, Start: at, Note: "a\xffb"}
+		}, fault.Invalid},
 		{"no time", "when it happened must be known", func(d *store.Draft) { d.At = 0 }, fault.Invalid},
 	}
 	before := StateOf(t, db)
@@ -160,9 +168,9 @@ func clockSetBack(t *testing.T, open Opener) {
 		if err != nil {
 			return err
 		}
-		fault, err := store.Body[store.ClockFault](kept.Record)
-		if want := (store.ClockFault{Before: before, Now: now}); kept.Type != store.TypeClock || fault != want {
-			t.Errorf("got %s %+v, want a clock record with %+v", kept.Type, fault, want)
+		fault, err := record.Body[record.ClockBody](kept.Record)
+		if want := (record.ClockBody{Before: before, Now: now}); kept.Kind() != record.Clock || fault != want {
+			t.Errorf("got %s %+v, want a clock record with %+v", kept.Kind(), fault, want)
 		}
 		return err
 	})
@@ -324,15 +332,15 @@ func try(t *testing.T, open Opener) {
 	t.Helper()
 	clock := NewClock()
 	db := open(t, clock.Now)
-	Write(t, db, store.Draft{Type: store.TypePerson, ID: ledger.DerivedID("p1"), At: clock.At(), Body: store.Person{Code: "P-1"}})
+	Write(t, db, store.Draft{Type: record.Person, ID: ledger.DerivedID("p1"), At: clock.At(), Body: record.PersonBody{Code: "P-1"}})
 	before := StateOf(t, db)
 	persons := func(tx *store.Tx) (codes []string) {
-		all, err := tx.Entities(store.TypePerson)
+		all, err := tx.Entities(record.Person)
 		if err != nil {
 			t.Error(err)
 		}
 		for _, k := range all {
-			p, err := store.Body[store.Person](k.Record)
+			p, err := record.Body[record.PersonBody](k.Record)
 			if err != nil {
 				t.Error(err)
 			}
@@ -341,7 +349,7 @@ func try(t *testing.T, open Opener) {
 		return codes
 	}
 	err := db.Try(context.Background(), func(tx *store.Tx) error {
-		if _, _, err := tx.Append(store.Draft{Type: store.TypePerson, ID: ledger.DerivedID("p2"), At: tx.Now, Body: store.Person{Code: "tried"}}); err != nil {
+		if _, _, err := tx.Append(store.Draft{Type: record.Person, ID: ledger.DerivedID("p2"), At: tx.Now, Body: record.PersonBody{Code: "tried"}}); err != nil {
 			return err
 		}
 		if got := persons(tx); !cmp.Equal(got, []string{"P-1", "tried"}) {
@@ -359,7 +367,7 @@ func try(t *testing.T, open Opener) {
 		t.Errorf("the dry run left something:\n%s", diff)
 	}
 	// The same place in the ledger now goes to another person: what the dry run saw must be forgotten.
-	Write(t, db, store.Draft{Type: store.TypePerson, ID: ledger.DerivedID("p3"), At: clock.At(), Body: store.Person{Code: "P-3"}})
+	Write(t, db, store.Draft{Type: record.Person, ID: ledger.DerivedID("p3"), At: clock.At(), Body: record.PersonBody{Code: "P-3"}})
 	Read(t, db, func(tx *store.Tx) error {
 		if got := persons(tx); !cmp.Equal(got, []string{"P-1", "P-3"}) {
 			t.Errorf("after the dry run: %q", got)
@@ -383,11 +391,11 @@ func refusedInTheMiddle(t *testing.T, open Opener) {
 	old := Write(t, db, Step("SC-00", at))[0]
 	void := func() store.Draft {
 		d := Step("SC-00", at)
-		d.Type, d.Corrects, d.Reason, d.Body = store.TypeVoid, old.ID, "wrong scope", store.Voiding{Scope: "SC-00"}
+		d.Type, d.Corrects, d.Reason, d.Body = record.Void, old.ID, "wrong scope", record.VoidBody{Scope: "SC-00"}
 		return d
 	}
 	lift := Step("SC-00", at)
-	lift.Type, lift.Body = store.TypeLift, turnaround.Lift{Hold: "none", Scope: "SC-00", At: at, By: "A", Second: "B", Reason: "r"}
+	lift.Type, lift.Body = record.Lift, turnaround.Lift{Hold: "none", Scope: "SC-00", At: at, By: "A", Second: "B", Reason: "r"}
 	Write(t, db, void())
 	before := StateOf(t, db)
 	err := db.Write(context.Background(), func(tx *store.Tx) error {
@@ -419,7 +427,7 @@ func snapshot(t *testing.T, open Opener) {
 		if err != nil {
 			return err
 		}
-		Write(t, db, Step("SC-00", at), store.Draft{Type: store.TypePerson, ID: ledger.DerivedID("p"), At: at, Body: store.Person{Code: "P"}})
+		Write(t, db, Step("SC-00", at), store.Draft{Type: record.Person, ID: ledger.DerivedID("p"), At: at, Body: record.PersonBody{Code: "P"}})
 		after, err := tx.Dump()
 		if diff := cmp.Diff(before, after); diff != "" {
 			t.Errorf("the view changed:\n%s", diff)

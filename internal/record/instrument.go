@@ -1,0 +1,17 @@
+package record
+
+import (
+	"rinsate/internal/domain/scope"
+)
+
+var instrument = describe(kind[scope.Instrument]{
+	kind: Instrument, means: "an endoscope of the fleet",
+	key: "tag", of: "tag",
+	fields: []Field{
+		found("tag", "", ByScope), plain("serial", ""), plain("barcode", ""), plain("model", ""), plain("owner", ""),
+		plain("location", ""), plain("in_service", ""), plain("retired", ""),
+	},
+	words:   func(i scope.Instrument) string { return listed(i.Model, i.Location) },
+	file:    "fleet",
+	example: scope.Instrument{Tag: "D-01", Serial: "X1001", Model: "Example D", Owner: scope.Own, Location: "room 1", InService: exampleAt},
+})

@@ -1,0 +1,24 @@
+package record
+
+import (
+	"rinsate/internal/domain/turnaround"
+)
+
+var lift = describe(kind[turnaround.Lift]{
+	kind: Lift, means: "that a hold ended, on a passed round or with a second person",
+	scope: "scope", time: "at",
+	fields: []Field{
+		names("hold", "hold", "the hold that it lifts"), found("scope", "", ByScope), plain("at", ""), found("by", "", ByPerson),
+		plain("reason", "reason"), names("round", "round", "the round that it rests on"), found("second", "second person", ByPerson),
+	},
+	tables: func(l turnaround.Lift, p *Placing) {
+		p.Lift = l.Hold
+		if l.Second == "" || l.Second == l.By {
+			p.Round = l.Round
+		}
+	},
+	words:    func(x turnaround.Lift) string { return listed(x.Reason, named("with", x.Second)) },
+	kept:     fromOthers,
+	followed: "A hold is lifted",
+	example:  turnaround.Lift{Hold: exampleID("hold"), Scope: "D-01", At: exampleAt, By: "L-01", Reason: "inspected", Second: "L-02"},
+})

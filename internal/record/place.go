@@ -1,0 +1,88 @@
+package record
+
+import (
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+)
+
+// Placing says into which tables a record goes.
+type Placing struct {
+	// Entity is the key in the entity table, empty when it is none.
+	Entity string
+	// Scope, At and Word are the columns of the event table; Scope is empty when it is no event.
+	Scope string
+	At    unit.Instant
+	Word  string
+	// Of is the scope that the record is about, which may be no event of it.
+	Of string
+	// Ended is the last instant that the record speaks of: what is written at the end of a step that took an
+	// hour is not late.
+	Ended unit.Instant
+	// Replaces is the record that this one takes the place of, Did what that makes of it, a value of ByState.
+	Replaces ledger.ID
+	Did      string
+	// Final says that nothing may take its place.
+	Final    bool
+	Measured *Measured
+	// Lift is the hold that ends, Round the decision that this rests on alone.
+	Lift, Round string
+	// Rules is the edition of the rule set that a round was decided by. Bears says that lifts may rest on the
+	// record, and stand no more when another takes its place.
+	Rules string
+	Bears bool
+	Hold  bool
+	// Meter and Verdict are columns of the table of checks; Suspect are the readings that the record
+	// takes the trust from.
+	Meter, Verdict string
+	Suspect        []ledger.ID
+	// File is what the record attaches, Note whether it is a hand-over note.
+	File *Content
+	Note bool
+	// Alarm is what somebody did about an alarm.
+	Alarm *Handled
+}
+
+// Measured are the columns of the table that statistics read, but for those of the record itself.
+type Measured struct {
+	Scope, Point, Kind, System, Kit, Lot, Meter string
+	Attempt                                     int
+	At                                          unit.Instant
+	Analyte, Unit                               string
+	Value                                       float64
+	Outcome                                     string
+}
+
+// Content names the bytes of a file.
+type Content struct {
+	Digest string
+	Size   int64
+}
+
+// Redo is what has to be decided again when a record goes.
+type Redo struct {
+	Scope string
+	// Attempt is that of the round, 0 when there is none; Inside is an instant of its cycle, or when the
+	// sample was collected that Sample names.
+	Attempt int
+	Inside  unit.Instant
+	Sample  ledger.ID
+	// Meter is the meter whose checks are weighed again, At an instant among them.
+	Meter string
+	At    unit.Instant
+}
+
+// Relation is a record that another one names, and what it is to that one.
+type Relation struct {
+	Words string
+	ID    ledger.ID
+}
+
+// Place reads from a record where it belongs. It is the one place that knows: appending and
+// rebuilding both go through it.
+func Place(r ledger.Record) (Placing, error) {
+	r, d, err := current(r)
+	if err != nil {
+		return Placing{}, err
+	}
+	return d.typed.place(r)
+}

@@ -1,0 +1,24 @@
+package record
+
+import (
+	"rinsate/internal/domain/scope"
+)
+
+// RepairBody is a repair as it is recorded: once when the scope goes, and finished when it is back.
+type RepairBody struct {
+	scope.Repair
+	Finishes string `json:"finishes,omitempty"`
+}
+
+var repair = describe(kind[RepairBody]{
+	kind: Repair, means: "a repair, from the day the scope goes until it is back",
+	scope: "scope", time: "sent", until: "returned",
+	fields: []Field{
+		found("scope", "", ByScope), plain("sent", "sent"), plain("returned", "returned"), plain("fault", "what was wrong"),
+		plain("work", "what was done"), ends("finishes", "finishes", "the beginning that it finishes"),
+	},
+	words:   func(r RepairBody) string { return listed(r.Fault, r.Work) },
+	file:    "repairs",
+	undone:  wholeOfIt,
+	example: RepairBody{Repair: scope.Repair{Scope: "D-01", Sent: exampleAt, Fault: "leak at the bending section"}},
+})

@@ -1,0 +1,142 @@
+package record
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+	"unicode/utf8"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/base/text"
+)
+
+// MaxText is how many characters a text may have that is not a whole file.
+const MaxText = 2000
+
+// CheckText refuses texts that would harm whoever reads them later: control characters and those that turn
+// the direction of writing, texts that are not UTF-8, and texts that are too long. body is the JSON of the
+// body in the version that this program writes.
+func CheckText(kind Kind, body json.RawMessage, by, device, reason string) error {
+	for _, f := range [...]struct{ label, value string }{{"the person", by}, {"the device", device}, {"the reason", reason}} {
+		if problem := flaw(f.value, OneLine); problem != "" {
+			return refused(kind, f.label, problem)
+		}
+	}
+	if harmless(body) {
+		return nil
+	}
+	d, ok := byKind[kind]
+	if !ok {
+		return nil // Place says so
+	}
+	var value any
+	if err := json.Unmarshal(body, &value); err != nil {
+		return err
+	}
+	return d.checkText(value, "")
+}
+
+func refused(kind Kind, label, problem string) error {
+	hint := "type the text anew instead of pasting it"
+	if strings.HasPrefix(problem, "has ") {
+		hint = "shorten it; a longer text can be attached as a document"
+	}
+	return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s: %s %s", kind, label, problem), Hint: hint}
+}
+
+// harmless says of most bodies at a glance that there is nothing to look for: all of it is printable ASCII
+// without an escape, and shorter than one text may be.
+func harmless(body []byte) bool {
+	if len(body) > MaxText {
+		return false
+	}
+	for _, b := range body {
+		if b < ' ' || b >= 0x7f || b == '\\' {
+			return false
+		}
+	}
+	return true
+}
+
+// checkText walks through a body; name is that of the field in JSON.
+func (d *Descriptor) checkText(value any, name string) error {
+	switch value := value.(type) {
+	case string:
+		if problem := flaw(value, d.textOf(name)); problem != "" {
+			return refused(d.Kind, d.called(name), problem)
+		}
+	case []any:
+		for _, v := range value {
+			if err := d.checkText(v, name+"[]"); err != nil {
+				return err
+			}
+		}
+	case map[string]any:
+		for key, v := range value {
+			if problem := flaw(key, OneLine); problem != "" {
+				return refused(d.Kind, "the name of a field", problem)
+			}
+			inner := key
+			if name != "" {
+				inner = name + "." + key
+			}
+			if err := d.checkText(v, inner); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// textOf returns what a field may hold.
+func (d *Descriptor) textOf(name string) Text {
+	for _, f := range d.Fields {
+		if f.Name == name {
+			return f.Text
+		}
+	}
+	return OneLine
+}
+
+// called returns what people call a field, or the nearest one around it that has a name.
+func (d *Descriptor) called(name string) string {
+	for of := name; of != ""; {
+		for _, f := range d.Fields {
+			if f.Name == of {
+				return fmt.Sprintf("the field %q", f.Label)
+			}
+		}
+		if strings.HasSuffix(of, "[]") {
+			of = strings.TrimSuffix(of, "[]")
+			continue
+		}
+		of = of[:max(0, strings.LastIndexByte(of, '.'))]
+	}
+	return fmt.Sprintf("the field %q", name)
+}
+
+// flaw says what is wrong with a text, empty when nothing is.
+func flaw(s string, may Text) string {
+	if !utf8.ValidString(s) {
+		return "is not UTF-8"
+	}
+	if may != WholeFile && len(s) > MaxText {
+		if n := utf8.RuneCountInString(s); n > MaxText {
+			return fmt.Sprintf("has %d characters, %d at most are possible", n, MaxText)
+		}
+	}
+	for _, r := range s {
+		switch {
+		case r == '\n' && may == OneLine:
+			return "has several lines, only one is possible"
+		case r == '\n', r == '\t' && may != OneLine, r == '\r' && may == WholeFile:
+		case text.Control(r):
+			return fmt.Sprintf("holds the control character U+%04X", r)
+		case text.Turns(r):
+			return fmt.Sprintf("holds U+%04X, which turns the direction of writing", r)
+		case r == utf8.RuneError:
+			return "holds U+FFFD, which stands for a character that was lost"
+		}
+	}
+	return ""
+}

@@ -1,0 +1,23 @@
+package record
+
+import (
+	"rinsate/internal/domain/turnaround"
+)
+
+var use = describe(kind[turnaround.Use]{
+	kind: Use, means: "a procedure on a patient",
+	scope: "scope", time: "start", word: "procedure", until: "end",
+	fields: []Field{
+		found("scope", "", ByScope), plain("start", "begun"), plain("end", "ended"), plain("procedure", "procedure"), plain("room", "room"),
+		plain("patient", "commitment to the patient's number"), ends("finishes", "finishes", "the beginning that it finishes"),
+	},
+	words: func(u turnaround.Use) string {
+		return listed(orElse(u.Procedure, "used"), goesOn(u.End.Known()), u.Room)
+	},
+	file:    "uses",
+	undone:  wholeOfIt,
+	example: turnaround.Use{Scope: "D-01", Start: exampleAt, End: exampleAt + 1, Procedure: "ERCP", Room: "1"},
+})
+
+// wholeOfIt is what it means that something with a beginning and an end is taken back.
+const wholeOfIt = "The whole of it is taken back, its beginning as well. To change only a part, correct it at the bench."
