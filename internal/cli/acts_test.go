@@ -4,8 +4,8 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"io/fs"
 	"maps"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -70,28 +70,32 @@ func TestCommandsNameTheirActs(t *testing.T) {
 // There is one place in which a command gets the desk as somebody, so that none can pose as anything but the
 // operator.
 func TestCommandsActAsOperator(t *testing.T) {
-	set := token.NewFileSet()
-	packages, err := parser.ParseDir(set, ".", func(f fs.FileInfo) bool { return !strings.HasSuffix(f.Name(), "_test.go") }, 0)
+	names, err := filepath.Glob("*.go")
 	if err != nil {
 		t.Fatal(err)
 	}
 	var found []string
-	for _, p := range packages {
-		for _, file := range p.Files {
-			for _, d := range file.Decls {
-				f, ok := d.(*ast.FuncDecl)
-				if !ok {
-					continue
-				}
-				ast.Inspect(f, func(n ast.Node) bool {
-					if call, ok := n.(*ast.CallExpr); ok {
-						if s, ok := call.Fun.(*ast.SelectorExpr); ok && (s.Sel.Name == "As" || s.Sel.Name == "Scribe" || s.Sel.Name == "Recognised") {
-							found = append(found, f.Name.Name+" calls "+s.Sel.Name)
-						}
-					}
-					return true
-				})
+	for _, name := range names {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, d := range file.Decls {
+			f, ok := d.(*ast.FuncDecl)
+			if !ok {
+				continue
 			}
+			ast.Inspect(f, func(n ast.Node) bool {
+				if call, ok := n.(*ast.CallExpr); ok {
+					if s, ok := call.Fun.(*ast.SelectorExpr); ok && (s.Sel.Name == "As" || s.Sel.Name == "Scribe" || s.Sel.Name == "Recognised") {
+						found = append(found, f.Name.Name+" calls "+s.Sel.Name)
+					}
+				}
+				return true
+			})
 		}
 	}
 	if want := []string{"on calls As"}; !slices.Equal(found, want) {

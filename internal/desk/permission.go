@@ -125,7 +125,7 @@ func ImportOf(kind Kind) access.Act {
 }
 
 // writtenBy is the act by which a type of record is written; its author is asked for what that takes when it
-// is taken back. A type that is not here follows from others, or is taken back by nobody.
+// is taken back. What follows from other records, or is taken back by nobody, is no author's.
 var writtenBy = map[record.Kind]access.Act{
 	record.Use: ToRecordUse, record.Step: ToRecordStep, record.Repair: ToRecordRepair,
 	record.Sample: ToCollect, record.Moment: ToMark, record.Reading: ToRead, record.Check: ToCheckMeter,
@@ -134,6 +134,9 @@ var writtenBy = map[record.Kind]access.Act{
 	record.Model: ToRegisterModel, record.Instrument: ToRegisterInstrument, record.Meter: ToRegisterMeter,
 	record.Lot: ToRegisterLot, record.Person: ToRegisterPerson, record.Target: ToRegisterTarget,
 	record.Rules: ToAdoptRules, record.Level: ToAdoptLevel, record.Chart: ToAdoptChart, record.Comparison: ToRecordComparison,
+
+	record.Site: {}, record.Access: {}, record.Import: {}, record.Clock: {}, record.Void: {},
+	record.Round: {}, record.Lift: {}, record.Suspect: {},
 }
 
 // may refuses an act that the actor may not do, or has not signed, and names its author. Who writes down what

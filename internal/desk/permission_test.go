@@ -6,7 +6,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"io/fs"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -300,15 +300,22 @@ func (b *bench) wantAttempt(what string, role access.Role, try func(ago time.Dur
 func TestEveryMethodOfWorkIsAnAct(t *testing.T) {
 	// through writes with what it is given, which is an act itself.
 	through := []string{"Edit"}
-	packages, err := parser.ParseDir(token.NewFileSet(), ".", func(f fs.FileInfo) bool { return !strings.HasSuffix(f.Name(), "_test.go") }, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
 	acts := map[string]bool{}
 	for _, a := range desk.Acts {
 		acts[a.Name] = true
 	}
-	for _, file := range packages["desk"].Files {
+	names, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range names {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
 		for _, d := range file.Decls {
 			f, ok := d.(*ast.FuncDecl)
 			if !ok || f.Recv == nil || !f.Name.IsExported() || slices.Contains(through, f.Name.Name) {
