@@ -54,10 +54,10 @@ func TestWhileTheYearIsRecorded(t *testing.T) {
 			continue
 		}
 		role := access.Lead
-		if r.need == public {
+		switch {
+		case r.act.Anybody:
 			role = nobody
-		}
-		if role == access.Lead && r.need != signedIn && !access.Allows([]access.Role{role}, r.need) {
+		case !r.act.Own && !slices.Contains(r.act.Roles(), role):
 			role = access.Administrator
 		}
 		if a := b.ask(http.MethodPost, strings.NewReplacer("{tag}", readyScope).Replace(r.path), role, form(url.Values{})); a.status != http.StatusServiceUnavailable || !strings.Contains(a.body, "still being recorded, so that nothing can be written yet.") {

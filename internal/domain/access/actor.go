@@ -53,9 +53,6 @@ func Scribe() Actor { return Actor{way: OnBehalf} }
 // Code is the code of the person; empty for nobody and for a scribe.
 func (a Actor) Code() string { return a.code }
 
-// Way is how the person showed who they are.
-func (a Actor) Way() Way { return a.way }
-
 // Is says whether a code is that of the actor.
 func (a Actor) Is(code string) bool { return a.code != "" && Key(a.code) == Key(code) }
 
