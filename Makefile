@@ -6,17 +6,24 @@ SHELL := /bin/bash
 GO ?= go
 ARGS ?= demo --once
 BENCH ?= .
+DATA ?= dev-data
 FUZZTIME ?= 3s
 LIKE ?=
 export FUZZTIME
 
-.PHONY: help run test anyday bench lint fuzz build tools deadcode snapshot snapshot-compare
+.PHONY: help run dev check test anyday bench lint fuzz build tools deadcode snapshot snapshot-compare
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-16s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
 run: ## build and run the demo, or another command with ARGS="..."
 	$(GO) run ./cmd/rinsate $(ARGS)
+
+dev: ## serve the demo of folder DATA (default dev-data); templates, styles and help are read anew when they change
+	$(GO) run -tags dev ./cmd/rinsate dev --data $(DATA)
+
+check: ## format, vet and the quick tests, in less than a minute
+	@scripts/check.sh
 
 test: ## set up what is missing, then run every check, as CI does
 	@scripts/setup-tests.sh
@@ -43,8 +50,8 @@ tools: ## build the development tools and print their versions
 	$(GO) tool -modfile=tools.mod golangci-lint version
 	$(GO) build -modfile=tools.mod -o /dev/null golang.org/x/tools/cmd/deadcode
 
-deadcode: ## list functions that no command reaches
-	$(GO) tool -modfile=tools.mod deadcode ./...
+deadcode: ## fail on functions that no command reaches, but for those in scripts/deadcode.txt
+	@scripts/deadcode.sh
 
 snapshot: ## record what the program answers into TO, asking also what the record LIKE asked
 	$(GO) run ./scripts/snapshot record $(if $(LIKE),--like $(LIKE)) $(TO)

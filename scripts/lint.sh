@@ -27,3 +27,9 @@ go tool -modfile=tools.mod golangci-lint run --allow-parallel-runners ./...
 
 echo "== staticcheck"
 go tool staticcheck ./...
+
+echo "== deadcode"
+scripts/deadcode.sh
+
+echo "== types of the pages' scripts"
+scripts/types.sh

@@ -16,6 +16,10 @@ go list ./... | grep -Ev '^rinsate/(cmd/rinsate|internal/demo)$' | CGO_ENABLED=1
 echo "== go test, in a browser and what is too long for the race detector"
 go test -shuffle=on -timeout 60m ./cmd/rinsate ./internal/demo ./internal/web
 
+echo "== the development build"
+go vet -tags dev ./internal/web ./internal/cli
+go test -tags dev -run '^TestDevelopment' ./internal/web
+
 echo "== fuzz"
 scripts/fuzz.sh
 

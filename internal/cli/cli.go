@@ -47,16 +47,16 @@ type Streams struct {
 
 // app is what all commands share.
 type app struct {
-	Streams
-	clock func() time.Time
-	data  string
-	json  bool
+	Streams // what is printed passes a text.Writer
+	// screen and talk are the files behind Out and Err, nil where they are none.
+	screen, talk *os.File
+	clock        func() time.Time
+	data         string
+	json         bool
 	// code is the exit code of a command that ran without an error.
 	code int
 	// called says that the command line was understood; an error before that is one of usage.
 	called bool
-	// screen and talk are where output and talk go when that is a file, which may be a terminal.
-	screen, talk *os.File
 }
 
 // usageError is a mistake in how a command was called.
@@ -160,7 +160,8 @@ now, until when, and if not, why not.
 		a.attachCommand(), a.attachmentsCommand(), a.attachmentCommand(), a.handoverCommand())
 	add("numbers", a.trendCommand(), a.alarmsCommand(), a.alarmCommand(), a.limitsCommand(), a.levelCommand(), a.attributeCommand(), a.meterCommand(), a.funnelCommand(), a.failuresCommand())
 	add("set-up", a.demoCommand(), a.serveCommand(), a.initCommand(), a.importCommand(), a.rulesCommand(), a.fleetCommand(), a.userCommand())
-	add("proof", a.ledgerCommand(), a.doctorCommand(), a.manCommand())
+	add("proof", a.ledgerCommand(), a.doctorCommand(), a.versionCommand(), a.manCommand())
+	a.developing(root)
 	hintArgs(root)
 	return root
 }

@@ -283,9 +283,10 @@ func (a *app) liftCommand() *cobra.Command {
 	var reason, second, hold string
 	c := &cobra.Command{
 		Use: "lift TAG", Short: "Lift the hold on a scope, after a passed round or with a second person",
-		Long: `Lift the hold on a scope. A lift rests on a round that the scope passed after the hold
-was placed, or on a second named person; a hold that was escalated after the last
-attempt always takes the second person. With several open holds, --hold names one.`,
+		Long: `Lift the hold on a scope. A hold that the rules placed for a round over the action level
+ends by a round that the scope passed since, or by two people. A hold that a person
+placed, and one that was escalated after the last attempt, always takes a second person
+who is registered here. With several open holds, --hold names one.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			e, err := who.entry()

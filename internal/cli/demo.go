@@ -122,12 +122,7 @@ func (a *app) fillDemo(ctx context.Context, c *cobra.Command, year *demo.Year, d
 	if err := demo.AddAccounts(ctx, identity.NewDoor(d.DB, access.Standard)); err != nil {
 		return err
 	}
-	a.heading("Sign in as")
-	rows := make([][]string, len(demo.Accounts))
-	for i, x := range demo.Accounts {
-		rows[i] = []string{x.Code, access.Words(x.Roles), x.Password, x.Badge, x.PIN}
-	}
-	a.printTable([]string{"code", "role", "password", "badge", "PIN"}, rows)
+	a.printInvited()
 	summary, err := year.Record(ctx)
 	if err != nil {
 		return err
@@ -138,6 +133,16 @@ func (a *app) fillDemo(ctx context.Context, c *cobra.Command, year *demo.Year, d
 	}
 	a.tryNext()
 	return nil
+}
+
+// printInvited prints who can sign in to the invented hospital.
+func (a *app) printInvited() {
+	a.heading("Sign in as")
+	rows := make([][]string, len(demo.Accounts))
+	for i, x := range demo.Accounts {
+		rows[i] = []string{x.Code, access.Words(x.Roles), x.Password, x.Badge, x.PIN}
+	}
+	a.printTable([]string{"code", "role", "password", "badge", "PIN"}, rows)
 }
 
 // lastShown is how many of the latest decisions today's list shows.

@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"rinsate/internal/base/text"
 	"rinsate/internal/present/chart"
+	"rinsate/internal/present/list"
 	"rinsate/internal/wire/table"
 )
 
@@ -86,22 +86,16 @@ func (a *app) printRows(o output, header []string, rows [][]string) error {
 		a.printTable(header, rows)
 		return nil
 	}
-	w := table.NewWriter(a.Out, table.WriterOptions{})
-	for _, row := range append([][]string{header}, rows...) {
-		if err := w.Write(visible(row)...); err != nil {
+	w, err := list.Plain(a.Out, list.Columns(header))
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		if err := w.Write(row...); err != nil {
 			return err
 		}
 	}
-	return w.Flush()
-}
-
-// visible returns cells that every reader of the file can take.
-func visible(cells []string) []string {
-	shown := make([]string, len(cells))
-	for i, cell := range cells {
-		shown[i] = text.Visible(cell)
-	}
-	return shown
+	return w.Close()
 }
 
 // readTable reads a CSV file for a command; "" reads nothing.

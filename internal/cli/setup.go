@@ -249,11 +249,12 @@ func (a *app) progress(r io.Reader, size int64, name string) (io.Reader, func())
 	if terminal == nil || size == 0 || a.json || !term.IsTerminal(terminal.Fd()) {
 		return r, func() {}
 	}
+	name = text.Line(filepath.Base(name))
 	shown := int64(-1)
 	counted := table.Progress(r, func(n int64) {
 		if percent := min(n, size) * 100 / size; percent != shown {
 			shown = percent
-			fmt.Fprintf(terminal, "\r%s %d %%", text.Visible(filepath.Base(name)), percent)
+			fmt.Fprintf(terminal, "\r%s %d %%", name, percent)
 		}
 	})
 	const wipe = "\r\x1b[K" // ECMA-48: back to the begin of the line, and erase it

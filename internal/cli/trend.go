@@ -188,13 +188,13 @@ func standing(s desk.Stream) string {
 	if s.Baseline == nil {
 		return "? " + s.Why
 	}
-	shape, word := figure.Standing(s)
+	shape, word := figure.Standing(terms, s)
 	return shape + " " + word
 }
 
 func directionMark(d trend.Direction) string {
-	shape, word := figure.Direction(d)
-	return shape + " " + word
+	m := terms.Direction(d)
+	return m.Shape + " " + m.Word
 }
 
 // jsonStream is a stream as a contract.

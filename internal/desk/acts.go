@@ -143,14 +143,18 @@ func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
 	if err := h.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
+	if h.Cause != "" {
+		return Receipt{}, invalid("hold of %s: only the rules name the round that a hold follows from", h.Scope)
+	}
 	if err := w.registered(h.Scope); err != nil {
 		return Receipt{}, err
 	}
 	return w.append(e, record.Hold, h.At, h)
 }
 
-// LiftHold ends one hold. It rests on a round that the scope passed after the hold was placed, or
-// on a second person; an escalated hold always needs the second person.
+// LiftHold ends one hold. It rests on a second person who is registered here, or, where the rules placed
+// the hold for a round over the action level, on a round that the scope passed after it
+// (turnaround.Lift.Ends).
 func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 	if err := w.may(ToLiftHold, &e); err != nil {
 		return Receipt{}, err
@@ -188,20 +192,32 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 			return Receipt{}, err
 		}
 	}
-	if hold.Escalated && l.Second == "" {
+	if !hold.EndsByRound() && l.Second == "" {
+		why := "was placed by a person"
+		if hold.Escalated {
+			why = "was escalated after the last attempt"
+		}
 		return Receipt{}, &fault.Error{
-			Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s was escalated after the last attempt: it takes a second person to lift it, also after a passed round", hold.Scope),
+			Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s %s: it takes a second person to lift it, also after a passed round", hold.Scope, why),
 			Hint: "name the other person with --second",
 		}
 	}
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if l.Second != "" && l.Second == l.By {
-		return Receipt{}, invalid("lift of the hold on %s: the second person must be another than %s", l.Scope, l.By)
+	if l.Second != "" {
+		if known, err := w.personKnown(l.Second); err != nil {
+			return Receipt{}, err
+		} else if !known {
+			return Receipt{}, notFound("register the person, or name another with --second", "the second person %q is not registered here", l.Second)
+		}
 	}
-	if err := w.checkRound(l, hold); err != nil {
+	round, err := w.checkRound(l, hold)
+	if err != nil {
 		return Receipt{}, err
+	}
+	if !l.Ends(hold, round) {
+		return Receipt{}, invalid("lift of the hold on %s: nothing on record lets it end", l.Scope)
 	}
 	e.Because = append(e.Because, ledger.ID(l.Hold))
 	if l.Round != "" {
@@ -225,7 +241,7 @@ func (v View) passedSince(hold turnaround.Hold, at unit.Instant) (string, error)
 		if err != nil {
 			return "", err
 		}
-		if d.Round.Complete && d.First > hold.At && d.Last > last.Last {
+		if hold.AnsweredBy(d) && d.Last > last.Last {
 			last = d
 			last.ID = string(kept.ID)
 		}
@@ -233,27 +249,38 @@ func (v View) passedSince(hold turnaround.Hold, at unit.Instant) (string, error)
 	return last.ID, nil
 }
 
-// checkRound makes sure that the round a lift names is one that the scope passed after the hold.
-func (w *Work) checkRound(l turnaround.Lift, hold turnaround.Hold) error {
+// personKnown says whether a code belongs to somebody who is registered and may still come in.
+func (v View) personKnown(code string) (bool, error) {
+	a, ok, err := edition[record.AccessBody](v, record.Access, code, store.Forever, store.Forever)
+	if err != nil || ok {
+		return ok && !a.Disabled, err
+	}
+	_, ok, err = v.tx.Entity(record.Person, code, store.Forever, store.Forever)
+	return ok, err
+}
+
+// checkRound makes sure that the round a lift names is one that the scope passed after the hold, and
+// returns it; nil when it names none.
+func (w *Work) checkRound(l turnaround.Lift, hold turnaround.Hold) (*turnaround.Decision, error) {
 	if l.Round == "" {
-		return nil
+		return nil, nil
 	}
 	kept, err := w.tx.Record(ledger.ID(l.Round))
 	if err != nil {
-		return err
+		return nil, err
 	}
 	d, err := record.Body[turnaround.Decision](kept.Record)
 	if err != nil || kept.Kind() != record.Round {
-		return invalid("record %s is not the decision on a round", l.Round)
+		return nil, invalid("record %s is not the decision on a round", l.Round)
 	}
-	if d.Scope != hold.Scope || !d.Round.Complete || !d.Round.Outcome.Passed() || d.First <= hold.At {
-		return invalid("round %s does not show that %s passed after the hold was placed at %s", l.Round, hold.Scope, hold.At.In(w.Zone()))
+	if !hold.AnsweredBy(d) {
+		return nil, invalid("round %s does not show that %s passed after the hold was placed at %s", l.Round, hold.Scope, hold.At.In(w.Zone()))
 	}
 	replaced, err := w.tx.Replaced(kept.Record)
 	if err == nil && replaced.Known() {
 		err = invalid("round %s was decided again since: name the decision that stands", l.Round)
 	}
-	return err
+	return &d, err
 }
 
 // Void takes back a record that should not have been written; the entry names it in Corrects and

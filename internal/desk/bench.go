@@ -169,9 +169,9 @@ func (v View) Job(tag string, now unit.Instant) (Job, error) {
 	if err != nil {
 		return j, err
 	}
-	start, _, _ := turnaround.Start(asOf(h, now))
+	start := turnaround.CycleStart(h, now)
 	attempt := turnaround.Attempt(h, now)
-	d, _ := v.round(h, rules, start, now, attempt)
+	d, _ := turnaround.Decide(h, rules.Turnaround, rules.Reading, now, attempt, v.Zone())
 	j = Job{Answer: turnaround.Gate(h, rules.Turnaround, now, v.Zone()), Model: h.Model.Name, Kind: h.Model.Kind, Round: d.Round}
 	for _, hold := range h.OpenHolds() {
 		j.Holds = append(j.Holds, JobHold{hold.ID, hold})
@@ -180,7 +180,7 @@ func (v View) Job(tag string, now unit.Instant) (Job, error) {
 	if err != nil {
 		return j, err
 	}
-	required := v.required(h, rules, now)
+	required := turnaround.Required(h, rules.Turnaround, now, v.Zone())
 	for _, p := range h.Model.Points() {
 		point := JobPoint{PointResult: reading.PointResult{Point: p.Kind, NotApplicable: p.NotApplicable}, Required: slices.Contains(required, p.Kind)}
 		if i := slices.IndexFunc(d.Round.Points, func(r reading.PointResult) bool { return r.Point == p.Kind }); i >= 0 {

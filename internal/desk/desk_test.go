@@ -52,6 +52,11 @@ func start(tb testing.TB) *bench {
 		if _, err := w.RegisterInstrument(lead, since, scope.Instrument{Tag: "D-01", Model: "D1", Owner: scope.Own, InService: since}); err != nil {
 			return err
 		}
+		for _, code := range []string{"L-01", "L-02"} {
+			if _, err := w.RegisterPerson(lead, since, record.PersonBody{Code: code, Role: "lead"}); err != nil {
+				return err
+			}
+		}
 		if _, err := w.RegisterMeter(lead, since, quality.Meter{Code: "M-1", System: "A"}); err != nil {
 			return err
 		}

@@ -88,7 +88,7 @@ func (v View) lastOf(x *Exposure, tag string) error {
 	}
 	return v.tx.RoundsBefore(tag, x.At, store.Forever, func(k store.Kept) (bool, error) {
 		err := fold(k, func(d turnaround.Decision) {
-			if d.Round.Complete && d.Round.Outcome.Passed() {
+			if d.Passed() {
 				x.Passed = d.Last
 			}
 		})

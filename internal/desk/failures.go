@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
@@ -35,19 +36,23 @@ func (v View) FirstRounds(from, to unit.Instant, tag string, kind scope.Kind) ([
 // firstRounds brings readings together into the first rounds of turnarounds.
 func firstRounds(all []Measured) []FirstRound {
 	var rounds []FirstRound
-	type open struct{ index, trips int }
-	last := map[string]open{}
-	for _, m := range firsts(all) {
-		if m.Outcome == reading.None {
+	var firsts history.Firsts
+	index := map[int]int{} // by verification
+	for _, m := range all {
+		if !m.counts() {
 			continue
 		}
-		o, seen := last[m.Scope]
-		if !seen || o.trips != m.Trips || m.At.Sub(rounds[o.index].At) > sameRound {
-			o = open{len(rounds), m.Trips}
-			last[m.Scope] = o
+		v, first := firsts.Of(m.series(), m.where())
+		if !first || m.Outcome == reading.None {
+			continue
+		}
+		i, seen := index[v.Number]
+		if !seen {
+			i = len(rounds)
+			index[v.Number] = i
 			rounds = append(rounds, FirstRound{Scope: m.Scope, Kind: m.Kind, At: m.At})
 		}
-		if r := &rounds[o.index]; !r.Over && m.Outcome == reading.Action {
+		if r := &rounds[i]; !r.Over && m.Outcome == reading.Action {
 			r.Over, r.Reading = true, m.ID
 		}
 	}

@@ -7,6 +7,7 @@ import (
 
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/trend"
 )
@@ -95,10 +96,13 @@ func (v View) Firsts(from, to unit.Instant) ([]Measured, error) {
 // firsts returns the readings that count once: the first of each point in a turnaround, after the
 // first cleaning, neither void nor in doubt.
 func firsts(all []Measured) []Measured {
-	c := newStreams()
+	var f history.Firsts
 	var kept []Measured
 	for _, m := range all {
-		if c.add(m, m.Trips) {
+		if !m.counts() {
+			continue
+		}
+		if _, first := f.Of(m.series(), m.where()); first {
 			kept = append(kept, m)
 		}
 	}

@@ -28,6 +28,8 @@ func sortedByKey[K cmp.Ordered, V any](m map[K]V) []V {
 // span is the part of a scope's history that is loaded entry by entry.
 type span struct {
 	from, to, known unit.Instant
+	// open are uses that began before from and are part of the history all the same.
+	open []turnaround.Use
 }
 
 // Around returns the history of a scope that decides about one instant: everything since the start
@@ -50,17 +52,9 @@ func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History
 	} else if !ok {
 		return h, notFound("import the models", "model %q of scope %s is not registered", h.Instrument.Model, tag)
 	}
-	last, ok, err := v.tx.LastEvent(tag, record.Use, "", at, known)
-	if err != nil {
-		return h, err
-	}
 	s := span{to: to, known: known}
-	if ok {
-		u, err := record.Body[turnaround.Use](last.Record)
-		if err != nil {
-			return h, err
-		}
-		s.from = u.Start
+	if s.from, s.open, err = v.lastUses(tag, at, known); err != nil {
+		return h, err
 	}
 	if err := v.load(&h, tag, s); err != nil {
 		return h, err
@@ -68,11 +62,40 @@ func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History
 	return h, v.earlier(&h, tag, s)
 }
 
+// lastUses returns from when on a history is loaded so that everything is in it since the beginning of the
+// use that ended last by an instant, and of all that overlap with it; zero when there was none. open are
+// the uses that began before and had not ended at the instant, however long ago.
+func (v View) lastUses(tag string, at, known unit.Instant) (from unit.Instant, open []turnaround.Use, err error) {
+	last, ok, err := v.tx.LastEvent(tag, record.Use, "", at, known)
+	if err != nil || !ok {
+		return 0, nil, err
+	}
+	for next := last.At; next != from; { // each earlier begin may bring further uses
+		from, open = next, nil
+		err := v.tx.Unended(tag, from, known, func(k store.Kept) error {
+			return fold(k, func(u turnaround.Use) {
+				if u.End.Known() && u.End <= at {
+					next = min(next, u.Start)
+					return
+				}
+				u.Stamp = stampOf(k)
+				open = append(open, u)
+			})
+		})
+		if err != nil {
+			return 0, nil, err
+		}
+	}
+	return from, open, nil
+}
+
 // load reads the entries of a span.
 func (v View) load(h *turnaround.History, tag string, s span) error {
-	f := folder{history: h, samples: map[string]int{}, suspect: map[ledger.ID]doubted{}}
-	// What takes the trust from readings comes before these.
-	if err := v.tx.Events(tag, s.from, s.to, s.known, f.add, record.Suspect); err != nil {
+	h.Uses = append(h.Uses, s.open...)
+	f := folder{history: h, samples: map[string]int{}, doubts: map[ledger.ID]*turnaround.Doubt{}}
+	// What takes the trust from readings comes before these. It is looked for by the readings, not by its
+	// own time: the check that failed may have been made before the use, or after the next one.
+	if err := v.tx.Doubts(tag, s.from, s.to, s.known, f.add); err != nil {
 		return err
 	}
 	err := v.tx.Events(tag, s.from, s.to, s.known, f.add, record.Use, record.Step, record.Sample, record.Moment,
@@ -93,37 +116,46 @@ func (v View) holds(h *turnaround.History, tag string, s span) error {
 	if s.known == store.Forever {
 		return v.tx.HoldsOpenAt(tag, s.to, f.add)
 	}
-	ended := map[string]bool{}
+	lifts := map[string][]turnaround.Lift{}
 	err := v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
-		l, err := record.Body[turnaround.Lift](k.Record)
-		if err != nil {
-			return err
-		}
-		stands, err := v.stands(l, s.known)
-		ended[l.Hold] = ended[l.Hold] || stands
-		return err
+		return fold(k, func(l turnaround.Lift) { lifts[l.Hold] = append(lifts[l.Hold], l) })
 	}, record.Lift)
 	if err != nil {
 		return err
 	}
 	return v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
-		if ended[string(k.ID)] {
-			return nil
+		hold, err := record.Body[turnaround.Hold](k.Record)
+		if err != nil {
+			return err
+		}
+		for _, l := range lifts[string(k.ID)] {
+			if ends, err := v.ends(l, hold, s.known); ends || err != nil {
+				return err
+			}
 		}
 		return f.add(k)
 	}, record.Hold)
 }
 
-func (v View) stands(l turnaround.Lift, known unit.Instant) (bool, error) {
-	if l.Second != "" && l.Second != l.By {
-		return true, nil
+// ends says whether a lift ended a hold by what could be known at an instant.
+func (v View) ends(l turnaround.Lift, hold turnaround.Hold, known unit.Instant) (bool, error) {
+	if l.Round == "" {
+		return l.Ends(hold, nil), nil
 	}
 	kept, err := v.tx.Record(ledger.ID(l.Round))
 	if err != nil {
 		return false, err
 	}
-	replaced, err := v.tx.Replaced(kept.Record)
-	return !replaced.Known() || replaced > known, err
+	d, err := record.Body[turnaround.Decision](kept.Record)
+	if err != nil {
+		return false, err
+	}
+	if replaced, err := v.tx.Replaced(kept.Record); err != nil {
+		return false, err
+	} else if replaced.Known() && replaced <= known {
+		return l.Ends(hold, nil), nil
+	}
+	return l.Ends(hold, &d), nil
 }
 
 // earlier sums up what lies before a span.
@@ -137,7 +169,7 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 			switch {
 			case d.Round.Outcome == reading.Action:
 				h.Earlier.Failed = max(h.Earlier.Failed, d.Last)
-			case d.Round.Complete && d.Round.Outcome.Passed():
+			case d.Passed():
 				h.Earlier.Passed = d.Last
 			}
 		})
@@ -146,7 +178,13 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 	if err != nil {
 		return err
 	}
-	h.Earlier.Uses, err = v.tx.CountEvents(tag, record.Use, max(h.Earlier.Passed, h.Instrument.InService)-1, s.from, s.known)
+	since := max(h.Earlier.Passed, h.Instrument.InService) - 1
+	h.Earlier.Uses, err = v.tx.CountEvents(tag, record.Use, since, s.from, s.known)
+	for _, u := range s.open { // counted with the entries
+		if u.Start > since {
+			h.Earlier.Uses--
+		}
+	}
 	return err
 }
 
@@ -154,14 +192,8 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 type folder struct {
 	history *turnaround.History
 	samples map[string]int
-	// suspect says of readings that must not be relied on why that is so.
-	suspect map[ledger.ID]doubted
-}
-
-// doubted is why a reading must not be relied on, and the record that says so.
-type doubted struct {
-	why    string
-	record ledger.ID
+	// doubts says of readings that must not be relied on why that is so.
+	doubts map[ledger.ID]*turnaround.Doubt
 }
 
 func (f *folder) add(k store.Kept) error {
@@ -202,23 +234,13 @@ func (f *folder) add(k store.Kept) error {
 	case record.Suspect:
 		return fold(k, func(x record.SuspectBody) {
 			for _, id := range x.Readings {
-				f.suspect[id] = doubted{x.Reason, k.ID}
+				f.doubts[id] = &turnaround.Doubt{Why: x.Reason, Record: string(k.ID)}
 			}
 		})
 	case record.Reading:
 		return fold(k, func(r reading.Reading) {
 			if i, ok := f.samples[r.Sample]; ok {
-				t := &h.Samples[i]
-				j := r.Judgement
-				// A doubt must not clear a scope: what is over the action level stays.
-				if d, ok := f.suspect[k.ID]; ok && j.Outcome.Passed() {
-					j = reading.Voided(j.Judged, d.why+": take a new sample")
-					t.Doubt, t.DoubtRecord = d.why, string(d.record)
-				}
-				t.Judgements = append(t.Judgements, j)
-				if !t.Read.Known() {
-					t.Read = r.With.At
-				}
+				h.Samples[i].AddReading(r.Judgement, r.With.At, f.doubts[k.ID])
 			}
 		})
 	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules, record.Level,

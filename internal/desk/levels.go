@@ -1,12 +1,14 @@
 package desk
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -42,14 +44,17 @@ func (v View) baseline(t level.Target, from, to unit.Instant, doubted []Doubted,
 		return nil, 0, err
 	}
 	used := make([]bool, len(doubted))
-	c := newStreams()
+	var firsts history.Firsts
 	samples = []level.Sample{}
 	for _, m := range all {
 		s := level.Sample{
 			ID: string(m.ID), System: m.System, Kit: m.Kit, Scope: m.Scope, Kind: m.Kind, Point: m.Point,
 			At: m.At, Attempt: m.Attempt, Value: int(m.Value),
 		}
-		first := c.add(m, m.Trips)
+		first := false
+		if m.counts() {
+			_, first = firsts.Of(m.series(), m.where())
+		}
 		switch {
 		case m.Outcome == reading.Void:
 			s.Excluded = "void"
@@ -74,7 +79,7 @@ func (v View) baseline(t level.Target, from, to unit.Instant, doubted []Doubted,
 }
 
 // trips returns the readings of a target, or all readings for the zero Target, from <= at < to, the
-// earliest first, each with how many uses of its scope lie before it in that time. At most most are
+// earliest first, each with its cycle. At most most are
 // returned, the latest, with 0 all; begin is from when on none is missing.
 func (v View) trips(t level.Target, from, to unit.Instant, most int) (all []Measured, begin unit.Instant, err error) {
 	limit := int64(math.MaxInt64)
@@ -99,18 +104,42 @@ func (v View) trips(t level.Target, from, to unit.Instant, most int) (all []Meas
 		all = slices.DeleteFunc(all, func(m Measured) bool { return m.At < begin })
 	}
 	slices.Reverse(all)
-	trips, next := map[string]int{}, 0
-	err = v.tx.UsesOf(begin, to, func(tag string, start unit.Instant) error {
-		for ; next < len(all) && all[next].At < start; next++ {
-			all[next].Trips = trips[all[next].Scope]
+	return all, begin, v.cycles(all, begin, to)
+}
+
+// cycles tells readings of a time, the earliest first, their cycles.
+func (v View) cycles(all []Measured, from, to unit.Instant) error {
+	begins, err := v.returns(to)
+	if err != nil {
+		return err
+	}
+	last := map[string]unit.Instant{}
+	for _, m := range all { // what goes on when the time begins
+		if _, known := last[m.Scope]; known {
+			continue
 		}
-		trips[tag]++
+		use, _, err := v.tx.LastEvent(m.Scope, record.Use, "", from-1, store.Forever)
+		if err != nil {
+			return err
+		}
+		last[m.Scope] = use.At
+	}
+	err = v.tx.UsesOf(from, to, func(tag string, start unit.Instant) error {
+		begins = append(begins, explanation{at: start, scope: tag})
 		return nil
 	})
-	for ; next < len(all); next++ {
-		all[next].Trips = trips[all[next].Scope]
+	slices.SortStableFunc(begins, func(a, b explanation) int { return cmp.Compare(a.at, b.at) })
+	next := 0
+	for _, e := range begins {
+		for ; next < len(all) && all[next].At < e.at; next++ {
+			all[next].Cycle = last[all[next].Scope]
+		}
+		last[e.scope] = max(last[e.scope], e.at)
 	}
-	return all, begin, err
+	for ; next < len(all); next++ {
+		all[next].Cycle = last[all[next].Scope]
+	}
+	return err
 }
 
 // Study is which readings a level is derived from, and how. From and To bound their time.

@@ -55,9 +55,10 @@ func (m *machine) try(act func(*desk.Work) (desk.Receipt, error)) (r desk.Receip
 }
 
 // openHolds reads which holds are open from the ledger alone: those that were placed, not voided and
-// not lifted by a second person or by a round that still stands.
+// not lifted by two people or, where the rules placed them, by a round that still stands.
 func (m *machine) openHolds() (open []string) {
 	holds, replaced := map[string]bool{}, map[string]bool{}
+	people := map[string]bool{} // holds that a person placed
 	type lift struct{ hold, round string }
 	var lifts []lift
 	err := m.desk.DB.Read(context.Background(), func(tx *store.Tx) error {
@@ -66,6 +67,7 @@ func (m *machine) openHolds() (open []string) {
 			switch k.Kind() {
 			case record.Hold:
 				holds[string(k.ID)] = true
+				people[string(k.ID)] = body[turnaround.Hold](m, k.Record).Cause == ""
 			case record.Lift:
 				l := body[turnaround.Lift](m, k.Record)
 				if l.Second != "" {
@@ -82,7 +84,7 @@ func (m *machine) openHolds() (open []string) {
 	for hold := range holds {
 		lifted := replaced[hold]
 		for _, l := range lifts {
-			lifted = lifted || l.hold == hold && !replaced[l.round]
+			lifted = lifted || l.hold == hold && !replaced[l.round] && (l.round == "" || !people[hold])
 		}
 		if !lifted {
 			open = append(open, hold)

@@ -8,6 +8,7 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
@@ -23,12 +24,26 @@ type Measured struct {
 	// Age counts the uses of the scope between its last return from repair, or the beginning of the
 	// records, and the reading.
 	Age int
-	// Trips counts all uses of the scope before the reading: readings of one turnaround share it.
-	Trips int
+	// Cycle is when the last use or return from repair before the reading began its cycle, zero when
+	// nothing of the kind is on record.
+	Cycle unit.Instant
 	// Delay is the time from the end of pre-cleaning to the begin of manual cleaning, in minutes; NaN
 	// when one of the two is not on record.
 	Delay float64
 }
+
+// where returns what says to which verification a reading belongs.
+func (m Measured) where() history.Reading {
+	return history.Reading{Scope: m.Scope, Cycle: m.Cycle, Attempt: m.Attempt, At: m.At}
+}
+
+// series returns what the reading is brought together with.
+func (m Measured) series() history.Series {
+	return history.Series{Scope: m.Scope, Point: m.Point, System: m.System, Kit: m.Kit}
+}
+
+// counts says whether the reading may count in statistics at all.
+func (m Measured) counts() bool { return !m.Suspect && m.Outcome != reading.Void }
 
 // cleaned is what the records say about the cleaning of one scope up to some moment.
 type cleaned struct {
@@ -36,7 +51,7 @@ type cleaned struct {
 	preCleaned unit.Instant
 	delay      float64
 	uses       int
-	trips      int
+	cycle      unit.Instant
 }
 
 // Measured returns the ATP readings of a time, from <= at < to, the earliest first, each with who
@@ -66,7 +81,7 @@ func (v View) measuredAfter(from, to unit.Instant, steps ...turnaround.StepKind)
 		}
 		x := Measured{Measured: m, Delay: math.NaN()}
 		if s := state[m.Scope]; s != nil {
-			x.Cleaner, x.Age, x.Trips, x.Delay = s.by, s.uses, s.trips, s.delay
+			x.Cleaner, x.Age, x.Cycle, x.Delay = s.by, s.uses, s.cycle, s.delay
 		}
 		all = append(all, x)
 		return nil
@@ -96,10 +111,11 @@ func (c *cleaned) apply(e explanation) {
 	switch e.kind {
 	case used:
 		c.uses++
-		c.trips++
+		c.cycle = e.at
 		c.by, c.preCleaned, c.delay = "", 0, math.NaN()
 	case repaired:
 		c.uses = 0
+		c.cycle = e.at
 	case preCleaned:
 		c.preCleaned = e.at
 	case cleanedNow:
@@ -113,6 +129,19 @@ func (c *cleaned) apply(e explanation) {
 
 // longestTurnaround is how long before a reading its cleaning is looked for.
 const longestTurnaround = 30 * 24 * time.Hour
+
+// returns returns when scopes came back from repair before an instant, the earliest first.
+func (v View) returns(to unit.Instant) (all []explanation, err error) {
+	err = v.tx.Between(record.Repair, "", 0, to, func(k store.Kept) error {
+		return fold(k, func(r record.RepairBody) {
+			if r.Returned.Known() && r.Returned < to {
+				all = append(all, explanation{at: r.Returned, scope: r.Scope, kind: repaired})
+			}
+		})
+	})
+	slices.SortStableFunc(all, func(a, b explanation) int { return cmp.Compare(a.at, b.at) })
+	return all, err
+}
 
 // explanations returns what happened to all scopes before the end of a time, the earliest first: all
 // uses and repairs, and those of the steps that the readings of the time can rest on.
@@ -141,13 +170,8 @@ func (v View) explanations(from, to unit.Instant, steps []turnaround.StepKind) (
 			return nil, err
 		}
 	}
-	err = v.tx.Between(record.Repair, "", 0, to, func(k store.Kept) error {
-		return fold(k, func(r record.RepairBody) {
-			if r.Returned.Known() {
-				all = append(all, explanation{at: r.Returned, scope: r.Scope, kind: repaired})
-			}
-		})
-	})
+	returns, err := v.returns(to)
+	all = append(all, returns...)
 	// At one instant the kinds come in the order of their constants, so that the result does not depend
 	// on the order of the queries.
 	slices.SortStableFunc(all, func(a, b explanation) int {

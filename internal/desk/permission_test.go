@@ -95,6 +95,9 @@ func everything(t *testing.T) (*bench, attempts) {
 			return w.Ask(desk.Entry{By: code}, sampling.Request{Scope: tag, By: code, Reason: "to see"})
 		}).Record.ID
 	}
+	b.must(func(w *desk.Work) (desk.Receipt, error) { // who agrees to a lift is registered
+		return w.RegisterPerson(desk.Entry{By: "L-01"}, b.at(), record.PersonBody{Code: "L-09"})
+	})
 	b.pass(time.Minute)
 	instrument, lot, rules := b.base(record.Instrument, "D-01"), b.base(record.Lot, "K|7"), b.base(record.Rules, "rules")
 	now := b.at()

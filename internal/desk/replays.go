@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
@@ -56,24 +56,16 @@ func (v View) LatestPast(from, to unit.Instant, most int, minutes float64, cultu
 	}
 	p := Past{Begin: begin}
 	contexts := map[level.Context]uint16{}
-	type open struct {
-		number       int32
-		trips, tries int
-		at           unit.Instant
-	}
-	last := map[string]*open{}
+	var verifications history.Verifications
 	for _, m := range all {
-		if m.Suspect || m.Outcome == reading.Void {
+		if !m.counts() {
 			continue
 		}
-		o := last[m.Scope]
-		if o == nil || o.trips != m.Trips || m.Attempt < o.tries || m.Attempt == o.tries && m.At.Sub(o.at) > sameRound {
-			o = &open{number: int32(len(p.Trips)), trips: m.Trips} //nolint:gosec // bounded by the number of readings
-			last[m.Scope] = o
+		number := verifications.Of(m.where()).Cycle
+		if number == len(p.Trips) {
 			p.Trips = append(p.Trips, Trip{Scope: m.Scope, First: m.At})
 		}
-		o.tries, o.at = m.Attempt, m.At
-		p.Trips[o.number].Last = m.At
+		p.Trips[number].Last = m.At
 		c := level.Context{System: m.System, Kit: m.Kit, Point: m.Point, Kind: m.Kind}
 		n, ok := contexts[c]
 		if !ok {
@@ -85,7 +77,7 @@ func (v View) LatestPast(from, to unit.Instant, most int, minutes float64, cultu
 			p.Contexts = append(p.Contexts, c)
 		}
 		p.Rows = append(p.Rows, level.Row{
-			Value: int32(m.Value), Turnaround: o.number, Minutes: float32(minutes), Context: n, Attempt: uint8(min(m.Attempt, math.MaxUint8)), //nolint:gosec // bounded by MaxRLU and by min
+			Value: int32(m.Value), Turnaround: int32(number), Minutes: float32(minutes), Context: n, Attempt: uint8(min(m.Attempt, math.MaxUint8)), //nolint:gosec // bounded by MaxRLU and by min
 		})
 	}
 	p.link(cultures)
@@ -215,9 +207,14 @@ func (p *Past) Changed(r level.Replay) []ChangedRound {
 // RoundOf returns the record of the decision on a round by when its turnaround was first sampled; empty
 // when nothing decided on it, as with readings that were imported.
 func (v View) RoundOf(c ChangedRound) (id ledger.ID, err error) {
-	err = v.tx.Events(c.Scope, c.First.Add(-time.Hour), c.First.AddDays(1, v.Zone()), store.Forever, func(k store.Kept) error {
+	next, err := v.tx.NextUse(c.Scope, c.First)
+	if err != nil {
+		return "", err
+	}
+	// A decision is filed under its last reading, and the cycle ends where the next use begins.
+	err = v.tx.Events(c.Scope, c.First, next-1, store.Forever, func(k store.Kept) error {
 		d, err := record.Body[turnaround.Decision](k.Record)
-		if err == nil && id == "" && d.Round.Attempt == c.Attempt && d.Last >= c.First.Add(-time.Hour) {
+		if err == nil && id == "" && d.Round.Attempt == c.Attempt {
 			id = k.ID
 		}
 		return err

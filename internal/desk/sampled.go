@@ -1,9 +1,7 @@
 package desk
 
 import (
-	"cmp"
 	"fmt"
-	"slices"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -365,10 +363,8 @@ func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt i
 	if err != nil {
 		return nil, err
 	}
-	start, _, _ := turnaround.Start(asOf(h, inside))
-	d, prior := w.round(h, rules, start, inside, attempt)
-	worth := d.Round.Complete || d.Round.Outcome == reading.Action || prior != nil
-	if !worth || prior != nil && sameDecision(*prior, d) {
+	d, prior := turnaround.Decide(h, rules.Turnaround, rules.Reading, inside, attempt, w.Zone())
+	if !d.New(prior) {
 		return nil, nil
 	}
 	d.Rules = rules.Cite()
@@ -385,109 +381,6 @@ func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt i
 	return append(followed, more...), err
 }
 
-// asOf leaves out what began after an instant, so that the start of the turnaround that the instant
-// belongs to can be found.
-func asOf(h turnaround.History, at unit.Instant) turnaround.History {
-	h.Uses = slices.DeleteFunc(slices.Clone(h.Uses), func(u turnaround.Use) bool { return u.Start > at })
-	h.Repairs = slices.DeleteFunc(slices.Clone(h.Repairs), func(r turnaround.Repair) bool { return r.Returned > at })
-	return h
-}
-
-// round collects the samples of one attempt and judges them together.
-func (v View) round(h turnaround.History, rules policy.RuleSet, start, inside unit.Instant, attempt int) (d turnaround.Decision, prior *turnaround.Decision) {
-	d = turnaround.Decision{Scope: h.Instrument.Tag, Turnaround: start}
-	required := v.required(h, rules, inside)
-	judging := rules.Reading
-	results := make(map[scope.PointKind]*reading.PointResult)
-	at := func(kind scope.PointKind) *reading.PointResult {
-		if results[kind] == nil {
-			results[kind] = &reading.PointResult{Point: kind}
-		}
-		return results[kind]
-	}
-	for _, p := range h.Model.Points() {
-		if p.NotApplicable != "" {
-			at(p.Kind).NotApplicable = p.NotApplicable
-		}
-	}
-	for i := range h.Decisions {
-		prev := &h.Decisions[i]
-		if !prev.In(start) {
-			continue
-		}
-		if prev.Round.Attempt == attempt {
-			prior = prev
-		}
-		if prev.Round.Attempt < attempt && prev.Round.Complete && prev.Round.Outcome.Passed() {
-			judging.Attempts++ // only failed attempts lead to an escalation
-		}
-		if judging.Retest == reading.FailingPoints && prev.Round.Attempt == attempt-1 && prev.Round.Outcome == reading.Action {
-			for _, p := range prev.Round.Points {
-				if p.Outcome.Passed() && p.NotApplicable == "" {
-					r := at(p.Point)
-					r.Outcome, r.Carried = p.Outcome, true
-				}
-			}
-		}
-	}
-	var earliest unit.Instant
-	for _, t := range h.Samples {
-		if t.Attempt != attempt || t.Collected < start {
-			continue
-		}
-		r := at(t.Point)
-		r.Carried = false
-		if t.NotApplicable != "" {
-			r.NotApplicable = t.NotApplicable
-			continue
-		}
-		if earliest == 0 || t.Collected < earliest {
-			earliest = t.Collected
-		}
-		if counts(t) && (d.First == 0 || t.Collected < d.First) {
-			d.First = t.Collected
-		}
-		d.Last = max(d.Last, t.Collected, t.Read)
-		r.Readings = append(r.Readings, t.Judgements...)
-		r.Pending = r.Pending || len(t.Judgements) == 0
-	}
-	if d.First == 0 {
-		d.First = earliest
-	}
-	list := make([]reading.PointResult, 0, len(results))
-	for _, r := range results {
-		list = append(list, *r)
-	}
-	slices.SortFunc(list, func(a, b reading.PointResult) int { return cmp.Compare(a.Point, b.Point) })
-	d.Round = judging.Judge(attempt, required, list)
-	return d, prior
-}
-
-// required returns the points without which a round at an instant is not complete: the routine ones and
-// those that are due.
-func (v View) required(h turnaround.History, rules policy.RuleSet, at unit.Instant) []scope.PointKind {
-	required := h.Model.Routine()
-	for _, due := range turnaround.Due(h, rules.Turnaround, at, v.Zone()) {
-		for _, p := range due.Points {
-			if !slices.Contains(required, p) {
-				required = append(required, p)
-			}
-		}
-	}
-	return required
-}
-
-// counts says whether a sample can decide anything: one whose readings are all void cannot, and does
-// not say when its round began either.
-func counts(t turnaround.Taken) bool {
-	return len(t.Judgements) == 0 || slices.ContainsFunc(t.Judgements, func(j reading.Judgement) bool { return j.Outcome != reading.Void })
-}
-
-func sameDecision(a, b turnaround.Decision) bool {
-	return a.Round.Outcome == b.Round.Outcome && a.Round.Complete == b.Round.Complete &&
-		a.Round.Why == b.Round.Why && a.First == b.First && a.Last == b.Last
-}
-
 // follow places and lifts the holds that a decision asks for.
 func (w *Work) follow(rules policy.RuleSet, d turnaround.Decision, prior *turnaround.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
 	if by == "" {
@@ -495,24 +388,21 @@ func (w *Work) follow(rules policy.RuleSet, d turnaround.Decision, prior *turnar
 	}
 	var followed []ledger.Record
 	switch {
-	case d.Round.Outcome == reading.Action && (prior == nil || prior.Round.Outcome != reading.Action):
-		hold := turnaround.Hold{
-			Scope: d.Scope, At: d.Last, By: by, Cause: string(id), Escalated: d.Round.Next.Act == reading.HoldScope,
-			Reason: fmt.Sprintf("round of attempt %d is over the action level: %s", d.Round.Attempt, d.Round.Why),
-		}
+	case d.HoldsAfter(prior):
+		hold := d.Hold(string(id), by)
 		r, err := w.append(Entry{ID: ledger.DerivedID("hold", string(id)), By: by, Because: []ledger.ID{id}}, record.Hold, hold.At, hold)
 		if err != nil {
 			return nil, err
 		}
 		followed = append(followed, r.Record)
-	case d.Round.Complete && d.Round.Outcome.Passed():
+	case d.Passed():
 		// Read only now: when the decision supersedes one that a lift rested on, that hold is open again.
 		var open turnaround.History
 		if err := w.holds(&open, d.Scope, span{to: store.Forever, known: store.Forever}); err != nil {
 			return nil, err
 		}
 		for _, hold := range open.Holds {
-			if hold.Cause == "" || hold.Escalated || hold.At >= d.First {
+			if !hold.EndsByRound() || !hold.AnsweredBy(d) {
 				continue
 			}
 			lift := turnaround.Lift{

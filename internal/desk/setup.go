@@ -397,7 +397,7 @@ func (s *setUp) people() (x PartState, err error) {
 		x.Missing = append(x.Missing, "Nobody has an account who may sample: make one.")
 	}
 	if decide < 2 {
-		x.Look = append(x.Look, "Fewer than two people may lift a hold; without a passed round it takes two.")
+		x.Look = append(x.Look, "Fewer than two people may lift a hold; one that a person placed takes two.")
 	}
 	return x, nil
 }

@@ -12,7 +12,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
@@ -27,9 +27,6 @@ const (
 	// monthly is over how long the number of readings in a month is counted.
 	monthly = 90 * 24 * time.Hour
 	month   = 30.4375 * 24 * float64(time.Hour)
-	// sameRound is how long after the first reading of a point a further one is a repeat of it, when
-	// no use lies between.
-	sameRound = 12 * time.Hour
 	// latest is how many readings the test for a rise looks at.
 	latest = 10
 )
@@ -96,41 +93,32 @@ func (s Stream) Monitor() *trend.Monitor {
 
 // streams collects readings into streams.
 type streams struct {
-	order []trend.Key
-	byKey map[trend.Key]*Stream
-	// trips counts the uses of each scope so far, last is what the stream's last point belongs to.
-	last map[trend.Key]lastPoint
-}
-
-type lastPoint struct {
-	trip int
-	at   unit.Instant
+	order  []trend.Key
+	byKey  map[trend.Key]*Stream
+	firsts history.Firsts
 }
 
 func newStreams() *streams {
-	return &streams{byKey: map[trend.Key]*Stream{}, last: map[trend.Key]lastPoint{}}
+	return &streams{byKey: map[trend.Key]*Stream{}}
 }
 
 // add takes a reading in, unless it is a repeat, a retest, or does not count.
-func (c *streams) add(m Measured, trip int) bool {
-	if m.Attempt != 1 || m.Suspect || m.Outcome == reading.Void {
-		return false
+func (c *streams) add(m Measured) {
+	if !m.counts() {
+		return
+	}
+	if _, first := c.firsts.Of(m.series(), m.where()); !first {
+		return
 	}
 	key := trend.Key{Scope: m.Scope, Point: m.Point, System: m.System, Kit: m.Kit}
-	last, seen := c.last[key]
-	if seen && last.trip == trip && m.At.Sub(last.at) < sameRound {
-		return false
-	}
 	s := c.byKey[key]
 	if s == nil {
 		s = &Stream{Key: key, Kind: m.Kind}
 		c.byKey[key] = s
 		c.order = append(c.order, key)
 	}
-	c.last[key] = lastPoint{trip, m.At}
 	s.Points = append(s.Points, trend.Point{ID: m.ID, At: m.At, Value: m.Value})
 	s.facts = append(s.facts, circumstance{m.Lot, m.Meter, m.Cleaner})
-	return true
 }
 
 // Streams returns every stream of the fleet up to an instant, with what the charts make of it, in the
@@ -147,7 +135,7 @@ func (v View) Streams(at unit.Instant, w Watching) ([]Stream, error) {
 func (v View) streamsOf(all []Measured, at unit.Instant, w Watching) ([]Stream, error) {
 	c := newStreams()
 	for _, m := range all {
-		c.add(m, m.Trips)
+		c.add(m)
 	}
 	var list []Stream
 	for _, key := range c.order {
@@ -223,24 +211,59 @@ func (v View) Stream(key trend.Key, at unit.Instant) (Stream, error) {
 // collect reads one stream, from <= at <= to, alone, so that who cleaned is not known; nil when no reading
 // counts.
 func (v View) collect(key trend.Key, from, to unit.Instant) (*Stream, error) {
-	var uses []unit.Instant
-	if err := v.tx.UsesOfScope(key.Scope, 0, to+1, func(start unit.Instant) error {
-		uses = append(uses, start)
+	begins, err := v.cycleBegins(key.Scope, to)
+	if err != nil {
+		return nil, err
+	}
+	c, next := newStreams(), 0
+	var cycle unit.Instant
+	add := func(m store.Measured) error {
+		for ; next < len(begins) && begins[next] <= m.At; next++ {
+			cycle = begins[next]
+		}
+		c.add(Measured{Measured: m, Cycle: cycle})
+		return nil
+	}
+	// Where no cycle is on record all readings of the scope say which belong together. Before the first
+	// one that goes back to the first reading.
+	if len(begins) == 0 || from < begins[0] {
+		err = v.tx.ReadingsOf(key.Scope, 0, to+1, add)
+	} else {
+		err = v.tx.ReadingsOf(key.Scope, from, to+1, add)
+	}
+	if err != nil {
+		return nil, err
+	}
+	s := c.byKey[key]
+	if s == nil {
+		return nil, nil
+	}
+	i := slices.IndexFunc(s.Points, func(p trend.Point) bool { return p.At >= from })
+	if i < 0 {
+		return nil, nil
+	}
+	s.Points, s.facts = s.Points[i:], s.facts[i:]
+	return s, nil
+}
+
+// cycleBegins returns when the cycles of a scope up to an instant began: its uses and returns from repair,
+// the earliest first.
+func (v View) cycleBegins(tag string, to unit.Instant) (begins []unit.Instant, err error) {
+	if err := v.tx.UsesOfScope(tag, 0, to+1, func(start unit.Instant) error {
+		begins = append(begins, start)
 		return nil
 	}); err != nil {
 		return nil, err
 	}
-	c, trip := newStreams(), 0
-	err := v.tx.ReadingsAt(key.Scope, key.Point, from, to+1, func(m store.Measured) error {
-		for trip < len(uses) && uses[trip] <= m.At {
-			trip++
-		}
-		if m.System == key.System && m.Kit == key.Kit {
-			c.add(Measured{Measured: m}, trip)
-		}
-		return nil
-	})
-	return c.byKey[key], err
+	err = v.tx.Events(tag, 0, to, store.Forever, func(k store.Kept) error {
+		return fold(k, func(r record.RepairBody) {
+			if r.Returned.Known() && r.Returned <= to {
+				begins = append(begins, r.Returned)
+			}
+		})
+	}, record.Repair)
+	slices.Sort(begins)
+	return begins, err
 }
 
 // watching is what the streams of a fleet are watched with.

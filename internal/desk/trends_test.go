@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
@@ -265,8 +266,11 @@ func TestAdoptingNeedsAName(t *testing.T) {
 // Who cleaned, how long the scope waited and how many uses it had come from the records of its steps.
 func TestMeasuredKnowsItsCleaning(t *testing.T) {
 	b := start(t)
+	first := b.at()
 	b.trip("T-01", "7", 30)
+	second := b.at()
 	b.trip("T-02", "7", 40)
+	begins := []unit.Instant{first, second, b.at()}
 	b.use() // by T-01, without a wait on record longer than its leak test
 	b.read(scope.OuterDistalEnd, "50")
 	var all []desk.Measured
@@ -278,15 +282,18 @@ func TestMeasuredKnowsItsCleaning(t *testing.T) {
 		t.Fatal(err)
 	}
 	type seen struct {
-		cleaner    string
-		age, trips int
-		delay      float64
+		cleaner string
+		age     int
+		delay   float64
 	}
 	var got []seen
-	for _, m := range all {
-		got = append(got, seen{m.Cleaner, m.Age, m.Trips, m.Delay})
+	for i, m := range all {
+		if m.Cycle != begins[i] {
+			t.Errorf("reading %d is of the cycle of %s, want %s", i, m.Cycle, begins[i])
+		}
+		got = append(got, seen{m.Cleaner, m.Age, m.Delay})
 	}
-	want := []seen{{"T-01", 1, 1, 20}, {"T-02", 2, 2, 20}, {"T-01", 3, 3, 2}}
+	want := []seen{{"T-01", 1, 20}, {"T-02", 2, 20}, {"T-01", 3, 2}}
 	if !slices.Equal(got, want) {
 		t.Errorf("got %+v, want %+v", got, want)
 	}

@@ -90,7 +90,7 @@ func (v View) Liftables(tag string, at unit.Instant) ([]Liftable, error) {
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, Liftable{h, round, round == "" || h.Escalated})
+		all = append(all, Liftable{h, round, round == "" || !h.EndsByRound()})
 	}
 	return all, nil
 }

@@ -210,14 +210,14 @@ func TestLiftables(t *testing.T) {
 	b.pass(time.Minute)
 	b.round("30", "30", "30")
 	got := liftables()
-	if len(got) != 1 || got[0].Second || got[0].Round == "" {
-		t.Fatalf("a round passed since: %+v", got)
+	if len(got) != 1 || !got[0].Second || got[0].Round == "" {
+		t.Fatalf("a round passed since, and a person's hold takes two: %+v", got)
 	}
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.LiftHold(lead, turnaround.Lift{Hold: got[0].ID, By: "L-01", Reason: "passed"})
+		return w.LiftHold(lead, turnaround.Lift{Hold: got[0].ID, By: "L-01", Second: "L-02", Reason: "does not smell"})
 	})
 	if got := liftables(); len(got) != 0 {
-		t.Errorf("lifted by one person, as was said: %+v", got)
+		t.Errorf("lifted by two people, as was said: %+v", got)
 	}
 }
 

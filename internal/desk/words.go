@@ -1,8 +1,6 @@
 package desk
 
 import (
-	"encoding/json"
-
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/record"
 )
@@ -41,12 +39,4 @@ func (l Line) record() ledger.Record {
 		Reason: l.Reason, Body: l.Body, BodyVersion: record.BodyVersion(l.Type),
 	}
 	return r
-}
-
-func told[T any](l Line, words func(T) string) string {
-	var body T
-	if err := json.Unmarshal(l.Body, &body); err != nil {
-		return "cannot be read: " + err.Error()
-	}
-	return words(body)
 }

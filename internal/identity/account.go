@@ -230,7 +230,7 @@ func (d *Door) newPassword(ctx context.Context, a store.Account, password string
 	if err := d.judgePassword(a, password); err != nil {
 		return "", err
 	}
-	return d.hashSecret(ctx, password)
+	return d.hashes.of(ctx, password)
 }
 
 func (d *Door) judgePassword(a store.Account, password string) error {
@@ -259,7 +259,7 @@ func (d *Door) pinHash(ctx context.Context, pin string) (string, error) {
 	if err := access.CheckPIN(pin); err != nil {
 		return "", fault.Refused(err)
 	}
-	return d.hashSecret(ctx, pin)
+	return d.hashes.of(ctx, pin)
 }
 
 // SetBadge ties the text of a badge to an account, or takes the badge away when it is empty. What the

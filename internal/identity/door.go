@@ -12,10 +12,8 @@ import (
 	"crypto/rand"
 	"crypto/subtle"
 	"fmt"
-	"net/netip"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 	"unicode/utf8"
 
@@ -32,24 +30,15 @@ import (
 type Door struct {
 	db *store.DB
 	// clock is the door's own; nil where that of the records counts.
-	clock func() time.Time
-	cost  access.Cost
-	// hashing holds a place for each hash that may be computed at the same time: each takes a core and
-	// the memory of its cost.
-	hashing chan struct{}
-	matches func(h access.Hash, secret string) bool
-
-	mu      sync.Mutex
-	buckets map[string]access.Bucket
+	clock   func() time.Time
+	hashes  hashes
+	sources sources
 }
-
-// hashesAtOnce bounds the memory and the cores that strangers can make the program use.
-const hashesAtOnce = 2
 
 // NewDoor returns the door to the records of a store; cost is that of new hashes, access.Standard but in
 // tests.
 func NewDoor(db *store.DB, cost access.Cost) *Door {
-	return &Door{db: db, cost: cost, hashing: make(chan struct{}, hashesAtOnce), matches: access.Hash.Matches, buckets: map[string]access.Bucket{}}
+	return &Door{db: db, hashes: newHashes(cost), sources: sources{buckets: map[string]access.Bucket{}}}
 }
 
 // Beside returns the same door with a clock of its own, for records whose clock runs ahead: an hour at the
@@ -184,66 +173,6 @@ type Pass struct {
 	Visit
 }
 
-// hashSecret hashes a secret at the cost of new hashes.
-func (d *Door) hashSecret(ctx context.Context, secret string) (string, error) {
-	if err := d.enter(ctx); err != nil {
-		return "", err
-	}
-	defer d.leave()
-	h, err := access.HashSecret(secret, d.cost, rand.Reader)
-	return h.String(), err
-}
-
-func (d *Door) enter(ctx context.Context) error {
-	select {
-	case d.hashing <- struct{}{}:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-}
-
-func (d *Door) leave() { <-d.hashing }
-
-// mostSources bounds the memory that strangers can make the program use.
-const mostSources = 10_000
-
-// admit takes an attempt out of the bucket of its source. When more sources are at work than are kept,
-// the new ones share one bucket.
-func (d *Door) admit(address string, now unit.Instant) time.Duration {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	key := network(address)
-	if _, known := d.buckets[key]; !known && len(d.buckets) >= mostSources {
-		for k, b := range d.buckets {
-			if b.Full(now) {
-				delete(d.buckets, k)
-			}
-		}
-		if len(d.buckets) >= mostSources {
-			key = "others"
-		}
-	}
-	bucket, wait := d.buckets[key].Take(now)
-	d.buckets[key] = bucket
-	return wait
-}
-
-// network returns what counts as one source: an address, of IPv6 the network of one place (/64, RFC 4291
-// section 2.5.4), within which anybody has as many addresses as they like.
-func network(address string) string {
-	a, err := netip.ParseAddr(address)
-	if err != nil {
-		return cut(address, longestAddress)
-	}
-	if a = a.Unmap(); a.Is6() {
-		if p, err := a.WithZone("").Prefix(64); err == nil {
-			return p.String()
-		}
-	}
-	return a.String()
-}
-
 // claim is one attempt of somebody to show who they are.
 type claim struct {
 	from Source
@@ -268,13 +197,13 @@ type claim struct {
 // way around the wait. What happens is the same, and takes as long, whether or not there is such an
 // account: the same look-ups, the same write, one hash.
 func (d *Door) settle(ctx context.Context, c claim, then func(*store.Tx, *store.Account) error) error {
-	if wait := d.admit(c.from.Address, d.Now()); wait > 0 {
+	if wait := d.sources.admit(c.from.Address, d.Now()); wait > 0 {
 		return &DeniedError{What: c.what, Wait: wait}
 	}
-	if err := d.enter(ctx); err != nil {
+	if err := d.hashes.enter(ctx); err != nil {
 		return err
 	}
-	defer d.leave()
+	defer d.hashes.leave()
 	if c.prepare != nil {
 		if err := c.prepare(); err != nil {
 			return err
@@ -296,8 +225,8 @@ func (d *Door) settle(ctx context.Context, c claim, then func(*store.Tx, *store.
 		return &DeniedError{What: c.what}
 	}
 	var renewed string
-	if h, err := access.ParseHash(c.hashOf(a)); err == nil && h.Dated(d.cost) {
-		if h, err := access.HashSecret(c.secret, d.cost, rand.Reader); err == nil {
+	if h, err := access.ParseHash(c.hashOf(a)); err == nil && h.Dated(d.hashes.cost) {
+		if h, err := access.HashSecret(c.secret, d.hashes.cost, rand.Reader); err == nil {
 			renewed = h.String()
 		}
 	}
@@ -368,9 +297,9 @@ func (d *Door) holds(c claim, a store.Account, known bool, now unit.Instant) boo
 	}
 	h, err := access.ParseHash(c.hashOf(a))
 	if err != nil {
-		h, may = access.Decoy(d.cost), false
+		h, may = access.Decoy(d.hashes.cost), false
 	}
-	return d.matches(h, c.secret) && may
+	return d.hashes.matches(h, c.secret) && may
 }
 
 // byCode finds the account of a code that somebody typed.
@@ -435,7 +364,7 @@ func (d *Door) Redeem(ctx context.Context, code, once, password string, from Sou
 			return subtle.ConstantTimeCompare([]byte(a.Once), []byte(digest)) == 1 && now < a.OnceUntil
 		},
 		prepare: func() (err error) {
-			hash, err = access.HashSecret(password, d.cost, rand.Reader)
+			hash, err = access.HashSecret(password, d.hashes.cost, rand.Reader)
 			return err
 		},
 	}

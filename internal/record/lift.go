@@ -1,6 +1,7 @@
 package record
 
 import (
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/turnaround"
 )
 
@@ -13,7 +14,7 @@ var lift = describe(kind[turnaround.Lift]{
 	},
 	tables: func(l turnaround.Lift, p *Placing) {
 		p.Lift = l.Hold
-		if l.Second == "" || l.Second == l.By {
+		if !l.Two() {
 			p.Round = l.Round
 		}
 	},
@@ -22,3 +23,21 @@ var lift = describe(kind[turnaround.Lift]{
 	followed: "A hold is lifted",
 	example:  turnaround.Lift{Hold: exampleID("hold"), Scope: "D-01", At: exampleAt, By: "L-01", Reason: "inspected", Second: "L-02"},
 })
+
+// LiftEnds says whether the record of a lift ends the hold of another (turnaround.Lift.Ends). round is the
+// decision that it names as far as that stands, nil when there is none. What cannot be read ends nothing.
+func LiftEnds(lift, hold ledger.Record, round *ledger.Record) bool {
+	l, err := Body[turnaround.Lift](lift)
+	if err != nil {
+		return false
+	}
+	h, err := Body[turnaround.Hold](hold)
+	if err != nil {
+		return false
+	}
+	if round == nil {
+		return l.Ends(h, nil)
+	}
+	d, err := Body[turnaround.Decision](*round)
+	return err == nil && l.Ends(h, &d)
+}

@@ -18,13 +18,15 @@ type Placing struct {
 	// Ended is the last instant that the record speaks of: what is written at the end of a step that took an
 	// hour is not late.
 	Ended unit.Instant
+	// Over is when a use ended, the last instant there is while it goes on; zero for everything else.
+	Over unit.Instant
 	// Replaces is the record that this one takes the place of, Did what that makes of it, a value of ByState.
 	Replaces ledger.ID
 	Did      string
 	// Final says that nothing may take its place.
 	Final    bool
 	Measured *Measured
-	// Lift is the hold that ends, Round the decision that this rests on alone.
+	// Lift is the hold that ends if the lift may end it, Round the decision that this rests on alone.
 	Lift, Round string
 	// Rules is the edition of the rule set that a round was decided by. Bears says that lifts may rest on the
 	// record, and stand no more when another takes its place.

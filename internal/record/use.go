@@ -1,6 +1,8 @@
 package record
 
 import (
+	"math"
+
 	"rinsate/internal/domain/turnaround"
 )
 
@@ -13,6 +15,12 @@ var use = describe(kind[turnaround.Use]{
 	},
 	words: func(u turnaround.Use) string {
 		return listed(orElse(u.Procedure, "used"), goesOn(u.End.Known()), u.Room)
+	},
+	tables: func(u turnaround.Use, p *Placing) {
+		p.Over = u.End
+		if !u.End.Known() {
+			p.Over = math.MaxInt64
+		}
 	},
 	file:    "uses",
 	undone:  wholeOfIt,

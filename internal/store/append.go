@@ -120,6 +120,14 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	if err := checkContent(where, record.KindOf(*r), content); err != nil {
 		return err
 	}
+	if ends, err := tx.ends(*r, where); err != nil {
+		return err
+	} else if where.Lift != "" && !ends {
+		return &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("the lift of hold %s on %s rests on nothing that may end it", where.Lift, where.Scope),
+			Hint: "a hold that a person placed, or that was escalated, takes a second person; any other takes that or a round passed since",
+		}
+	}
 	// What may refuse the record comes before anything is written, so that whoever goes on after a
 	// refusal has nothing half-written in the transaction.
 	if err := tx.takePlace(*r, where); err != nil {
@@ -151,10 +159,37 @@ func (tx *Tx) spoil(err error) error {
 
 // project puts a record into the tables that pages read.
 func (tx *Tx) project(r ledger.Record, p record.Placing) error {
+	if ends, err := tx.ends(r, p); err != nil {
+		return err
+	} else if !ends {
+		p.Lift = "" // stays on record and ends nothing
+	}
 	if err := tx.takePlace(r, p); err != nil {
 		return err
 	}
 	return tx.fill(r, p)
+}
+
+// ends says whether a lift ends its hold (record.LiftEnds).
+func (tx *Tx) ends(r ledger.Record, p record.Placing) (bool, error) {
+	if p.Lift == "" {
+		return false, nil
+	}
+	hold, err := tx.Record(ledger.ID(p.Lift))
+	if fault.CodeOf(err) == fault.NotFound {
+		return true, nil // which is refused where the hold is to be closed
+	}
+	if err != nil || p.Round == "" {
+		return err == nil && record.LiftEnds(r, hold.Record, nil), err
+	}
+	round, err := tx.Record(ledger.ID(p.Round))
+	if err != nil {
+		return false, err
+	}
+	if replaced, err := tx.Replaced(round.Record); err != nil || replaced.Known() {
+		return err == nil && record.LiftEnds(r, hold.Record, nil), err
+	}
+	return record.LiftEnds(r, hold.Record, &round.Record), nil
 }
 
 // takePlace marks what the record replaces and lifts. It refuses a record that may not do so before
@@ -197,6 +232,12 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 			return err
 		}
 	}
+	if p.Over.Known() {
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO used (site, scope, ended, at, seq, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
+			r.Site, p.Scope, int64(p.Over), int64(p.At), r.Seq, int64(r.Recorded)); err != nil {
+			return err
+		}
+	}
 	if p.Rules != "" {
 		if _, err := tx.s.exec(tx.ctx, `INSERT INTO decided (site, rules, rounds) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET rounds = decided.rounds + 1`,
 			r.Site, p.Rules); err != nil {
@@ -228,7 +269,7 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 		}
 	}
 	if len(p.Suspect) > 0 {
-		if err := tx.doubt(p.Suspect, sql.NullInt64{Int64: int64(r.Recorded), Valid: true}); err != nil {
+		if err := tx.doubt(r, p.Suspect); err != nil {
 			return err
 		}
 	}
@@ -262,6 +303,12 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 			return tx.spoil(err)
 		}
 		touched += n
+	}
+	if p.Over.Known() {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE used SET replaced = $1 WHERE site = $2 AND scope = $3 AND ended = $4 AND at = $5 AND seq = $6`,
+			int64(r.Recorded), r.Site, p.Scope, int64(p.Over), int64(p.At), old.Seq); err != nil {
+			return tx.spoil(err)
+		}
 	}
 	if p.Entity != "" {
 		n, err := tx.s.exec(tx.ctx, `UPDATE entity SET replaced = $1 WHERE site = $2 AND type = $3 AND key = $4 AND seq = $5 AND replaced IS NULL`,
@@ -309,7 +356,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		}
 	}
 	if len(p.Suspect) > 0 {
-		if err := tx.doubt(p.Suspect, sql.NullInt64{}); err != nil {
+		if err := tx.believe(old.Seq, p.Suspect, r.Recorded); err != nil {
 			return tx.spoil(err)
 		}
 	}
@@ -325,14 +372,37 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	return nil
 }
 
-// doubt sets since when readings are suspect, or that they are not.
-func (tx *Tx) doubt(readings []ledger.ID, since sql.NullInt64) error {
+// doubt takes the trust from readings because of a mark.
+func (tx *Tx) doubt(mark ledger.Record, readings []ledger.ID) error {
 	for _, id := range readings {
 		kept, err := tx.Record(id)
 		if err != nil {
 			return err
 		}
-		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET suspect = $1 WHERE site = $2 AND seq = $3`, since, tx.db.site.Code, kept.Seq); err != nil {
+		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET suspect = $1 WHERE site = $2 AND seq = $3`, int64(mark.Recorded), mark.Site, kept.Seq); err != nil {
+			return err
+		}
+		if _, err := tx.s.exec(tx.ctx, `INSERT INTO doubted (site, reading, seq, recorded) VALUES ($1, $2, $3, $4)`,
+			mark.Site, kept.Seq, mark.Seq, int64(mark.Recorded)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// believe gives the trust back that a mark took. A reading that another mark still doubts stays in doubt.
+func (tx *Tx) believe(mark int64, readings []ledger.ID, at unit.Instant) error {
+	if _, err := tx.s.exec(tx.ctx, `UPDATE doubted SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(at), tx.db.site.Code, mark); err != nil {
+		return err
+	}
+	for _, id := range readings {
+		kept, err := tx.Record(id)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET suspect =
+			(SELECT max(d.recorded) FROM doubted d WHERE d.site = reading.site AND d.reading = reading.seq AND d.replaced IS NULL)
+			WHERE site = $1 AND seq = $2`, tx.db.site.Code, kept.Seq); err != nil {
 			return err
 		}
 	}

@@ -2,6 +2,7 @@ package store
 
 import (
 	"database/sql"
+	"errors"
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
@@ -74,6 +75,13 @@ func (tx *Tx) ReadingsAt(tag string, point scope.PointKind, from, to unit.Instan
 	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND scope = $2 AND point = $3 AND at >= $4 AND at < $5 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
 		visit, tx.db.site.Code, tag, string(point), int64(from), int64(to))
+}
+
+// ReadingsOf is Readings for one scope.
+func (tx *Tx) ReadingsOf(tag string, from, to unit.Instant, visit func(Measured) error) error {
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+		WHERE site = $1 AND scope = $2 AND at >= $3 AND at < $4 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
+		visit, tx.db.site.Code, tag, int64(from), int64(to))
 }
 
 // LatestReadings returns the last ATP readings of a point of a scope before an instant that nothing has
@@ -205,18 +213,26 @@ func (tx *Tx) ChecksAround(meter string, at unit.Instant) (before, after *Checke
 }
 
 // GoodChecks returns the last good check of a meter before an instant and the first after it, zero
-// where there is none. A check at the instant itself counts as neither.
+// where there is none. A check at the instant itself counts as neither, and one at whose instant
+// another failed is not good (quality.Suspects).
 func (tx *Tx) GoodChecks(meter string, at unit.Instant) (before, after unit.Instant, err error) {
-	var b, a sql.NullInt64
-	if err := tx.s.row(tx.ctx, `SELECT max(at) FROM checked WHERE site = $1 AND meter = $2 AND at < $3 AND verdict IN ('accepted', 'warning') AND replaced IS NULL`,
-		tx.db.site.Code, meter, int64(at)).Scan(&b); err != nil {
-		return 0, 0, engineError(err)
+	first := func(text string) (unit.Instant, error) {
+		var found int64
+		err := tx.s.row(tx.ctx, text, tx.db.site.Code, meter, int64(at)).Scan(&found)
+		if errors.Is(err, sql.ErrNoRows) {
+			return 0, nil
+		}
+		return unit.Instant(found), engineError(err)
 	}
-	if err := tx.s.row(tx.ctx, `SELECT min(at) FROM checked WHERE site = $1 AND meter = $2 AND at > $3 AND verdict IN ('accepted', 'warning') AND replaced IS NULL`,
-		tx.db.site.Code, meter, int64(at)).Scan(&a); err != nil {
-		return 0, 0, engineError(err)
+	if before, err = first(`SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.at < $3 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
+		AND NOT EXISTS (SELECT 1 FROM checked f WHERE f.site = c.site AND f.meter = c.meter AND f.at = c.at AND f.verdict = 'rejected' AND f.replaced IS NULL)
+		ORDER BY c.at DESC, c.seq DESC LIMIT 1`); err != nil {
+		return 0, 0, err
 	}
-	return unit.Instant(b.Int64), unit.Instant(a.Int64), nil
+	after, err = first(`SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.at > $3 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
+		AND NOT EXISTS (SELECT 1 FROM checked f WHERE f.site = c.site AND f.meter = c.meter AND f.at = c.at AND f.verdict = 'rejected' AND f.replaced IS NULL)
+		ORDER BY c.at, c.seq LIMIT 1`)
+	return before, after, err
 }
 
 func (tx *Tx) checked(text string, visit func(Checked) error, args ...any) error {

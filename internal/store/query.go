@@ -80,6 +80,17 @@ func (tx *Tx) eventsOf(scope string, from, to, known unit.Instant, visit func(Ke
 		AND (e.replaced IS NULL OR e.replaced > $6) AND e.type IN ($7, $8, $9, $10, $11, $12, $13, $14) ORDER BY e.at, e.seq`, visit, args...)
 }
 
+// Doubts calls visit for the marks that take the trust from readings of a scope that were made from..to,
+// each once and in the order of the ledger, as somebody asking at known would have been shown them.
+// Whenever the check failed that a mark rests on, before the readings or long after, it is found here.
+func (tx *Tx) Doubts(scope string, from, to, known unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, max(d.replaced) FROM event e JOIN doubted d ON d.site = e.site AND d.reading = e.seq
+		JOIN record r ON r.site = d.site AND r.seq = d.seq
+		WHERE e.site = $1 AND e.scope = $2 AND e.type = 'reading' AND e.at >= $3 AND e.at <= $4
+		AND d.recorded <= $5 AND (d.replaced IS NULL OR d.replaced > $6) GROUP BY d.seq ORDER BY d.seq`,
+		visit, tx.db.site.Code, scope, int64(from), int64(to), int64(known), int64(known))
+}
+
 // LastEvent returns the latest record of a scope of one type, and with one word when word is not
 // empty, that happened up to an instant and was known; ok is false when there is none.
 func (tx *Tx) LastEvent(scope string, kind record.Kind, word string, to, known unit.Instant) (last Kept, ok bool, err error) {
@@ -91,6 +102,16 @@ func (tx *Tx) LastEvent(scope string, kind record.Kind, word string, to, known u
 		return nil
 	}, tx.db.site.Code, scope, string(kind), int64(to), int64(known), int64(known), word, word)
 	return last, ok, err
+}
+
+// Unended calls visit for the uses of a scope that began before an instant and had not ended by then, as
+// somebody asking at known would have been shown them, the earliest end first and those without one last.
+// However long ago they began, they are found here.
+func (tx *Tx) Unended(scope string, at, known unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, u.replaced FROM used u JOIN record r ON r.site = u.site AND r.seq = u.seq
+		WHERE u.site = $1 AND u.scope = $2 AND u.ended > $3 AND u.at < $4 AND u.recorded <= $5
+		AND (u.replaced IS NULL OR u.replaced > $6) ORDER BY u.ended, u.at, u.seq`,
+		visit, tx.db.site.Code, scope, int64(at), int64(at), int64(known), int64(known))
 }
 
 // CountEvents counts the records of a scope of one type with after < at < before that were known.

@@ -233,9 +233,11 @@ func openCheckpoints(ctx context.Context, s *session, site string, outside []byt
 // projections are the tables that Rebuild fills, each with the statements that empty it and show it.
 var projections = []struct{ table, empty, show string }{
 	{"event", `DELETE FROM event WHERE site = $1`, `SELECT * FROM event WHERE site = $1 ORDER BY scope, type, at, seq`},
+	{"used", `DELETE FROM used WHERE site = $1`, `SELECT * FROM used WHERE site = $1 ORDER BY scope, ended, at, seq`},
 	{"entity", `DELETE FROM entity WHERE site = $1`, `SELECT * FROM entity WHERE site = $1 ORDER BY type, key, seq`},
 	{"decided", `DELETE FROM decided WHERE site = $1`, `SELECT * FROM decided WHERE site = $1 ORDER BY rules`},
 	{"reading", `DELETE FROM reading WHERE site = $1`, `SELECT * FROM reading WHERE site = $1 ORDER BY seq`},
+	{"doubted", `DELETE FROM doubted WHERE site = $1`, `SELECT * FROM doubted WHERE site = $1 ORDER BY reading, seq`},
 	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
 	{"alarm", `DELETE FROM alarm WHERE site = $1`, `SELECT * FROM alarm WHERE site = $1 ORDER BY seq`},

@@ -6,9 +6,10 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
+	"rinsate/internal/web/kit"
 )
 
-// accountPage is what people can change about their own account.
+// showAccount is what people can change about their own account.
 type accountPage struct {
 	Code, Name, Problem, Said string
 	Roles                     []access.Role
@@ -26,24 +27,24 @@ type sessionLine struct {
 	This                            bool
 }
 
-func (s *Server) account(x *exchange) error { return x.accountPage(http.StatusOK, "", "") }
+func (s doorPages) account(x *kit.Exchange) error { return s.showAccount(x, http.StatusOK, "", "") }
 
-func (x *exchange) accountPage(status int, problem, said string) error {
-	a := x.visit.Account
-	if x.visit.State != access.Active {
-		return x.turnAway()
+func (s doorPages) showAccount(x *kit.Exchange, status int, problem, said string) error {
+	a := x.Visit.Account
+	if x.Visit.State != access.Active {
+		return x.TurnAway()
 	}
-	page := accountPage{Code: a.Code, Name: a.Name, Roles: a.Roles, MustChange: a.MustChange, Shortest: access.ShortestAlone, Problem: problem, Said: said, PasskeysHere: x.s.passkeys != nil, Host: x.s.base.Hostname()}
-	err := x.s.view(x.r.Context(), func(v desk.View) error {
+	page := accountPage{Code: a.Code, Name: a.Name, Roles: a.Roles, MustChange: a.MustChange, Shortest: access.ShortestAlone, Problem: problem, Said: said, PasskeysHere: s.passkeys != nil, Host: x.Shell.Base.Hostname()}
+	err := x.Shell.View(x.R.Context(), func(v desk.View) error {
 		all, err := v.People().Sessions(a.Code)
 		if err != nil {
 			return err
 		}
-		page.Passkeys, err = x.passkeyLines(v, a.Code)
+		page.Passkeys, err = s.passkeyLines(v, a.Code)
 		for _, one := range all {
 			page.Sessions = append(page.Sessions, sessionLine{
 				ID: identity.SessionID(one), Since: one.Created.In(v.Zone()), Seen: one.Seen.In(v.Zone()), Address: one.Address, Agent: one.Agent,
-				This: one.Token == x.visit.Session.Token,
+				This: one.Token == x.Visit.Session.Token,
 			})
 		}
 		return err
@@ -51,63 +52,63 @@ func (x *exchange) accountPage(status int, problem, said string) error {
 	if err != nil {
 		return err
 	}
-	return x.show(status, "account", a.MustChange, page)
+	return x.Show(status, "account", a.MustChange, page)
 }
 
 // passwordAct changes the password of whoever has signed in.
-func (s *Server) passwordAct(x *exchange) error {
-	if x.visit.State != access.Active {
-		return x.turnAway()
+func (s doorPages) passwordAct(x *kit.Exchange) error {
+	if x.Visit.State != access.Active {
+		return x.TurnAway()
 	}
 	var pass identity.Pass
-	err := error(&pageError{status: http.StatusBadRequest, message: "The two passwords differ."})
-	if x.r.PostFormValue("password") == x.r.PostFormValue("again") {
-		pass, err = s.door.ChangePassword(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.r.PostFormValue("password"), x.source())
-		x.heard("password changed", x.visit.Account.Code, err)
+	err := error(&kit.PageError{Status: http.StatusBadRequest, Message: "The two passwords differ."})
+	if x.R.PostFormValue("password") == x.R.PostFormValue("again") {
+		pass, err = s.Door.ChangePassword(x.R.Context(), x.Token(), x.R.PostFormValue("old"), x.R.PostFormValue("password"), x.Source())
+		x.Heard("password changed", x.Visit.Account.Code, err)
 	}
 	if err != nil {
-		status, words, ok := refused(x, err)
+		status, words, ok := kit.Refused(x, err)
 		if !ok {
 			return err
 		}
-		return x.accountPage(status, words, "")
+		return s.showAccount(x, status, words, "")
 	}
-	x.admit(pass)
-	return x.redirect("/account")
+	x.Admit(pass)
+	return x.Redirect("/account")
 }
 
 // ownAct changes the PIN of whoever has signed in, removes a passkey, or ends one of their sessions.
-func (s *Server) ownAct(x *exchange) error {
+func (s doorPages) ownAct(x *kit.Exchange) error {
 	var err error
 	said := ""
-	switch x.r.PostFormValue("change") {
+	switch x.R.PostFormValue("change") {
 	case "pin":
 		// A PIN opens locked benches: whoever sets one shows the password for it.
 		var pass identity.Pass
-		if pass, err = s.door.ChangePIN(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.r.PostFormValue("pin"), x.source()); err == nil {
-			x.admit(pass)
+		if pass, err = s.Door.ChangePIN(x.R.Context(), x.Token(), x.R.PostFormValue("old"), x.R.PostFormValue("pin"), x.Source()); err == nil {
+			x.Admit(pass)
 		}
-		x.heard("PIN changed", x.who.Code, err)
+		x.Heard("PIN changed", x.Who.Code, err)
 		said = "The PIN is set."
 	case "remove-passkey":
 		var pass identity.Pass
-		if pass, err = s.door.RemovePasskey(x.r.Context(), x.token(), x.r.PostFormValue("old"), x.r.PostFormValue("passkey"), x.source()); err == nil {
-			x.admit(pass)
+		if pass, err = s.Door.RemovePasskey(x.R.Context(), x.Token(), x.R.PostFormValue("old"), x.R.PostFormValue("passkey"), x.Source()); err == nil {
+			x.Admit(pass)
 		}
-		x.heard("passkey removed", x.who.Code, err)
+		x.Heard("passkey removed", x.Who.Code, err)
 		said = "The passkey is removed. It may still be offered on its device; remove it there as well."
 	case "end":
-		_, err = s.door.Revoke(x.r.Context(), identity.Entry{Actor: x.actor()}, x.who.Code, x.r.PostFormValue("session"))
+		_, err = s.Door.Revoke(x.R.Context(), identity.Entry{Actor: x.Actor()}, x.Who.Code, x.R.PostFormValue("session"))
 		said = "The session has ended."
 	default:
-		err = &pageError{status: http.StatusBadRequest, message: "There is nothing to change."}
+		err = &kit.PageError{Status: http.StatusBadRequest, Message: "There is nothing to change."}
 	}
 	if err != nil {
-		status, words, ok := refused(x, err)
+		status, words, ok := kit.Refused(x, err)
 		if !ok {
 			return err
 		}
-		return x.accountPage(status, words, "")
+		return s.showAccount(x, status, words, "")
 	}
-	return x.accountPage(http.StatusOK, "", said)
+	return s.showAccount(x, http.StatusOK, "", said)
 }

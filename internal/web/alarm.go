@@ -11,7 +11,9 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // alarmPage is one alarm: what the charts say, what came with it, and what people did about it.
@@ -22,7 +24,7 @@ type alarmPage struct {
 	Problem string
 	// Waiting says that it is not known yet whether it still signals.
 	Waiting bool
-	Chart   *picture
+	Chart   *kit.Picture
 	// With is what came together with the change; People says that persons are named, PeopleHref is where
 	// they are named or not.
 	Circumstances []circumstanceLine
@@ -33,7 +35,7 @@ type alarmPage struct {
 	More  int
 	Life  []lifeLine
 	Forms alarmForms
-	State mark
+	State words.Mark
 }
 
 // circumstanceLine is something that came together with a change.
@@ -46,14 +48,14 @@ type lifeLine struct {
 	Record, RecordWords string
 	// Gone says that it was taken back, Idle that it counts no more since it rests on something that was.
 	Gone, Idle bool
-	Void       *form
+	Void       *kit.Form
 	Key        string
 }
 
 // alarmForms are what can be done about the alarm; nil for what cannot, by this person or at this state.
 type alarmForms struct {
 	Base                               string
-	Seen, Explain, Link, Close, Reopen *form
+	Seen, Explain, Link, Close, Reopen *kit.Form
 	Prove                              bool
 	Causes                             []trend.Cause
 	Measures                           []measureLine
@@ -74,15 +76,15 @@ var acted = map[string]string{
 	"reopened": "The alarm is open again.", "void": "The entry is taken back.",
 }
 
-func (s *Server) alarm(x *exchange) error {
-	return s.alarmPage(x, http.StatusOK, sent{})
+func (s numberPages) alarm(x *kit.Exchange) error {
+	return s.alarmPage(x, http.StatusOK, kit.Sent{})
 }
 
 // found returns an alarm by the id in the address.
-func (s *Server) found(v desk.View, x *exchange, o *desk.Outlook) (desk.Raised, error) {
-	id, err := ledger.ParseID(x.r.PathValue("alarm"))
+func (s numberPages) found(v desk.View, x *kit.Exchange, o *desk.Outlook) (desk.Raised, error) {
+	id, err := ledger.ParseID(x.R.PathValue("alarm"))
 	if err != nil {
-		return desk.Raised{}, notHere("There is no alarm %s.", x.r.PathValue("alarm"))
+		return desk.Raised{}, kit.NotHere("There is no alarm %s.", x.R.PathValue("alarm"))
 	}
 	all, err := v.Raised(alarmsIn(o))
 	if err != nil {
@@ -95,25 +97,25 @@ func (s *Server) found(v desk.View, x *exchange, o *desk.Outlook) (desk.Raised, 
 	if i < 0 {
 		// An alarm that nobody has acted on goes by its first signal; when that moves, nothing holds the old
 		// address.
-		return desk.Raised{}, &pageError{status: http.StatusNotFound, message: "This alarm no longer signals, and nobody has acted on it.", hint: "Look for it in the list of alarms: a late reading can have moved its first signal."}
+		return desk.Raised{}, &kit.PageError{Status: http.StatusNotFound, Message: "This alarm no longer signals, and nobody has acted on it.", Hint: "Look for it in the list of alarms: a late reading can have moved its first signal."}
 	}
 	return all[i], nil
 }
 
-func (s *Server) alarmPage(x *exchange, status int, was sent) error {
+func (s numberPages) alarmPage(x *kit.Exchange, status int, was kit.Sent) error {
 	o := s.outlook()
-	q := x.r.URL.Query()
+	q := x.R.URL.Query()
 	page := alarmPage{Said: acted[q.Get("done")], People: q.Has("people"), Waiting: o == nil}
 	if o != nil {
-		page.AsOf = clockTime(o.At, s.now(), s.desk.DB.Zone())
+		page.AsOf = words.Short(o.At, s.Now(), s.Desk.DB.Zone())
 	}
-	page.PeopleHref = x.with("people", map[bool]string{false: "shown"}[page.People])
-	err := s.view(x.r.Context(), func(v desk.View) error {
+	page.PeopleHref = x.With("people", map[bool]string{false: "shown"}[page.People])
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		r, err := s.found(v, x, o)
 		if err != nil {
 			return err
 		}
-		page.alarmRow, page.State = s.alarmRow(r, page.People), lifeMark(r.State)
+		page.alarmRow, page.State = s.alarmRow(r, page.People), terms.Life(r.State)
 		if page.Chart, err = s.changeChart(v, r, o); err != nil {
 			return err
 		}
@@ -137,23 +139,23 @@ func (s *Server) alarmPage(x *exchange, status int, was sent) error {
 	if err != nil {
 		return err
 	}
-	if !page.has(was.form) {
-		page.Problem = was.form.Problem
+	if !page.has(was.Form) {
+		page.Problem = was.Form.Problem
 	}
-	return x.show(status, "alarm", false, page)
+	return x.Show(status, "alarm", false, page)
 }
 
 // has says whether the page shows a form that was sent.
-func (p alarmPage) has(f form) bool {
-	forms := []*form{p.Forms.Seen, p.Forms.Explain, p.Forms.Link, p.Forms.Close, p.Forms.Reopen}
+func (p alarmPage) has(f kit.Form) bool {
+	forms := []*kit.Form{p.Forms.Seen, p.Forms.Explain, p.Forms.Link, p.Forms.Close, p.Forms.Reopen}
 	for _, l := range p.Life {
 		forms = append(forms, l.Void)
 	}
-	return slices.ContainsFunc(forms, func(g *form) bool { return g != nil && g.ID == f.ID && g.Problem == f.Problem })
+	return slices.ContainsFunc(forms, func(g *kit.Form) bool { return g != nil && g.ID == f.ID && g.Problem == f.Problem })
 }
 
 // changeChart draws the readings about the change; nil when the stream has none any more.
-func (s *Server) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*picture, error) {
+func (s numberPages) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*kit.Picture, error) {
 	stream, err := s.watched(v, r.Stream, desk.UsualWatching(), o)
 	if fault.CodeOf(err) == fault.NotFound {
 		return nil, nil //nolint:nilnil // no picture is an answer
@@ -176,7 +178,7 @@ func (s *Server) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*pict
 	if lo >= hi {
 		return nil, nil //nolint:nilnil // no picture is an answer
 	}
-	levels, err := v.LevelsFor(r.Stream, stream.Kind, s.now())
+	levels, err := v.LevelsFor(r.Stream, stream.Kind, s.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -184,7 +186,7 @@ func (s *Server) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*pict
 }
 
 // circumstances lists what came together with a change, each with its record.
-func (s *Server) circumstances(v desk.View, r desk.Raised, people bool) ([]circumstanceLine, error) {
+func (s numberPages) circumstances(v desk.View, r desk.Raised, people bool) ([]circumstanceLine, error) {
 	var lines []circumstanceLine
 	for _, c := range r.Alarm.Coincides {
 		line := circumstanceLine{Words: withWords([]string{c}, people)}
@@ -200,7 +202,7 @@ func (s *Server) circumstances(v desk.View, r desk.Raised, people bool) ([]circu
 				return nil, err
 			}
 			if ok {
-				line.Href = s.recordHref(string(id))
+				line.Href = s.RecordHref(string(id))
 			}
 		}
 		lines = append(lines, line)
@@ -209,7 +211,7 @@ func (s *Server) circumstances(v desk.View, r desk.Raised, people bool) ([]circu
 }
 
 // together lists the alarms of other streams that changed at the same time.
-func (s *Server) together(page *alarmPage, v desk.View, r desk.Raised, o *desk.Outlook) error {
+func (s numberPages) together(page *alarmPage, v desk.View, r desk.Raised, o *desk.Outlook) error {
 	others := desk.Together(o.Alarms, *r.Alarm)
 	page.More = max(0, len(others)-togetherShown)
 	raised, err := v.Raised(others[:min(len(others), togetherShown)])
@@ -222,12 +224,12 @@ func (s *Server) together(page *alarmPage, v desk.View, r desk.Raised, o *desk.O
 }
 
 // lifeLines lists what people did about an alarm.
-func (s *Server) lifeLines(v desk.View, x *exchange, life desk.Life, was sent) ([]lifeLine, error) {
-	clock := s.clockOf(v)
+func (s numberPages) lifeLines(v desk.View, x *kit.Exchange, life desk.Life, was kit.Sent) ([]lifeLine, error) {
+	clock := s.ClockOf(v)
 	var lines []lifeLine
 	for _, h := range life.Acts {
 		line := lifeLine{
-			At: clock(h.At), By: h.By, Act: string(h.Act), Words: h.Words, Cause: h.Cause.Words(), Href: s.recordHref(string(h.ID)), Record: s.recordHref(string(h.Record)),
+			At: clock(h.At), By: h.By, Act: string(h.Act), Words: h.Words, Cause: h.Cause.Words(), Href: s.RecordHref(string(h.ID)), Record: s.RecordHref(string(h.Record)),
 			Gone: h.Replaced.Known(), Idle: !h.Counts && !h.Replaced.Known(), Key: string(h.ID),
 		}
 		if h.Record != "" {
@@ -242,7 +244,7 @@ func (s *Server) lifeLines(v desk.View, x *exchange, life desk.Life, was sent) (
 		}
 		if !line.Gone {
 			var err error
-			if line.Void, err = x.voidForm(v, was, h.ID); err != nil {
+			if line.Void, err = kit.VoidForm(x, v, was, h.ID); err != nil {
 				return nil, err
 			}
 		}
@@ -252,13 +254,13 @@ func (s *Server) lifeLines(v desk.View, x *exchange, life desk.Life, was sent) (
 }
 
 // alarmForms gives the page the forms for what whoever asks may do at this state.
-func (s *Server) alarmForms(f *alarmForms, v desk.View, x *exchange, r desk.Raised, was sent) error {
-	f.Base, f.Causes, f.Prove = s.alarmHref(r.ID), trend.Causes, x.unsigned()
-	can := func(a trend.Act) *form {
-		if _, err := r.State.Next(a); err != nil || !x.can(desk.ActOnAlarm(a)) {
+func (s numberPages) alarmForms(f *alarmForms, v desk.View, x *kit.Exchange, r desk.Raised, was kit.Sent) error {
+	f.Base, f.Causes, f.Prove = s.AlarmHref(r.ID), trend.Causes, x.Unsigned()
+	can := func(a trend.Act) *kit.Form {
+		if _, err := r.State.Next(a); err != nil || !x.Can(desk.ActOnAlarm(a)) {
 			return nil
 		}
-		return x.form(was, string(a))
+		return x.Form(was, string(a))
 	}
 	f.Seen, f.Explain, f.Link = can(trend.Seen), can(trend.Explained), can(trend.Linked)
 	f.Close, f.Reopen = can(trend.Closed), can(trend.Reopened)
@@ -270,7 +272,7 @@ func (s *Server) alarmForms(f *alarmForms, v desk.View, x *exchange, r desk.Rais
 		begin = r.Alarm.Begin()
 	}
 	measures, err := v.Measures(r.Stream, begin)
-	clock := s.clockOf(v)
+	clock := s.ClockOf(v)
 	for _, m := range measures {
 		words := string(m.Type) + " of " + clock(m.At)
 		if m.What != "" {
@@ -282,8 +284,8 @@ func (s *Server) alarmForms(f *alarmForms, v desk.View, x *exchange, r desk.Rais
 }
 
 // handleAlarm records that somebody has seen an alarm, says what was behind it, or links what was done.
-func (s *Server) handleAlarm(x *exchange) error {
-	act := trend.Act(x.r.PostFormValue("act"))
+func (s numberPages) handleAlarm(x *kit.Exchange) error {
+	act := trend.Act(x.R.PostFormValue("act"))
 	if !slices.Contains([]trend.Act{trend.Seen, trend.Explained, trend.Linked}, act) {
 		return badChoice("%q is nothing that is done about an alarm.", string(act))
 	}
@@ -291,28 +293,28 @@ func (s *Server) handleAlarm(x *exchange) error {
 }
 
 // closeAlarm closes an alarm or opens it again. It is a signature.
-func (s *Server) closeAlarm(x *exchange) error {
-	act := trend.Act(x.r.PostFormValue("act"))
+func (s numberPages) closeAlarm(x *kit.Exchange) error {
+	act := trend.Act(x.R.PostFormValue("act"))
 	if act != trend.Closed && act != trend.Reopened {
 		return badChoice("%q is nothing that is done about an alarm.", string(act))
 	}
 	return s.actOnAlarm(x, act)
 }
 
-func (s *Server) actOnAlarm(x *exchange, act trend.Act) error {
-	f := x.read("words", "cause", "record", "other")
+func (s numberPages) actOnAlarm(x *kit.Exchange, act trend.Act) error {
+	f := x.Read("words", "cause", "record", "other")
 	return s.doOnAlarm(x, string(act), f, string(act), func(e desk.Entry) error {
 		h, err := s.handlingOf(act, f)
 		if err != nil {
 			return err
 		}
 		if desk.ActOnAlarm(act).Signed {
-			if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+			if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
 				return err
 			}
 		}
 		o := s.outlook()
-		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			r, err := s.found(w.View, x, o)
 			if err != nil {
 				return err
@@ -328,7 +330,7 @@ func (s *Server) actOnAlarm(x *exchange, act trend.Act) error {
 }
 
 // handlingOf reads what a form says about an act.
-func (s *Server) handlingOf(act trend.Act, f form) (trend.Handling, error) {
+func (s numberPages) handlingOf(act trend.Act, f kit.Form) (trend.Handling, error) {
 	h := trend.Handling{Act: act, Words: strings.TrimSpace(strings.ReplaceAll(f.Typed["words"], "\r\n", "\n"))}
 	switch act {
 	case trend.Explained:
@@ -339,11 +341,11 @@ func (s *Server) handlingOf(act trend.Act, f form) (trend.Handling, error) {
 			text = other
 		}
 		if text == "" {
-			return h, &pageError{status: http.StatusBadRequest, message: "Choose a record, or write the id of one."}
+			return h, &kit.PageError{Status: http.StatusBadRequest, Message: "Choose a record, or write the id of one."}
 		}
 		id, err := ledger.ParseID(text)
 		if err != nil {
-			return h, &pageError{status: http.StatusBadRequest, message: sentence(err.Error()), hint: "It is at the top of the page of the record."}
+			return h, &kit.PageError{Status: http.StatusBadRequest, Message: kit.Sentence(err.Error()), Hint: "It is at the top of the page of the record."}
 		}
 		h.Record = id
 	case trend.Seen, trend.Closed, trend.Reopened:
@@ -352,41 +354,41 @@ func (s *Server) handlingOf(act trend.Act, f form) (trend.Handling, error) {
 }
 
 // voidHandling takes back what somebody did about an alarm.
-func (s *Server) voidHandling(x *exchange) error {
-	f := x.read("act", "reason")
+func (s numberPages) voidHandling(x *kit.Exchange) error {
+	f := x.Read("act", "reason")
 	return s.doOnAlarm(x, "void-"+f.Typed["act"], f, "void", func(e desk.Entry) error {
 		var life desk.Life
-		if err := s.view(x.r.Context(), func(v desk.View) (err error) {
-			life, err = v.Life(ledger.ID(x.r.PathValue("alarm")))
+		if err := s.View(x.R.Context(), func(v desk.View) (err error) {
+			life, err = v.Life(ledger.ID(x.R.PathValue("alarm")))
 			return err
 		}); err != nil {
 			return err
 		}
 		i := slices.IndexFunc(life.Acts, func(h desk.Handled) bool { return string(h.ID) == f.Typed["act"] })
 		if i < 0 {
-			return notHere("This alarm has no such entry.")
+			return kit.NotHere("This alarm has no such entry.")
 		}
 		e.Corrects, e.Reason = life.Acts[i].ID, strings.TrimSpace(f.Typed["reason"])
 		if e.Reason == "" {
-			return &pageError{status: http.StatusBadRequest, message: "Say why the entry is taken back."}
+			return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the entry is taken back."}
 		}
-		return x.takeBack(e)
+		return kit.TakeBack(x, e)
 	})
 }
 
 // doOnAlarm does what a form of an alarm's page asks for and shows the page again.
-func (s *Server) doOnAlarm(x *exchange, name string, f form, done string, do func(desk.Entry) error) error {
-	e, err := x.entry(f)
+func (s numberPages) doOnAlarm(x *kit.Exchange, name string, f kit.Form, done string, do func(desk.Entry) error) error {
+	e, err := x.Entry(f)
 	if err == nil {
 		err = do(e)
 	}
 	if err == nil {
-		return x.redirect("/alarms/" + x.r.PathValue("alarm") + "?done=" + done + "#life")
+		return x.Redirect("/alarms/" + x.R.PathValue("alarm") + "?done=" + done + "#life")
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok || status == http.StatusNotFound {
 		return err
 	}
 	f.Problem = words
-	return s.alarmPage(x, status, sent{name, f})
+	return s.alarmPage(x, status, kit.Sent{Name: name, Form: f})
 }

@@ -8,13 +8,14 @@ import (
 	"strconv"
 	"strings"
 
-	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -22,13 +23,13 @@ import (
 type alarmsPage struct {
 	AsOf                                  string
 	Lines                                 []alarmRow
-	Pager                                 pager
+	Pager                                 kit.Pager
 	State, Scope, Point, Direction, Since string
 	People                                bool
 	Points                                []scope.PointKind
 	States                                []stateWord
 	Directions                            []trend.Direction
-	Exports                               exports
+	Exports                               kit.Exports
 	// New, Seen and Explained count the alarms that are not closed.
 	New, Seen, Explained int
 }
@@ -58,7 +59,7 @@ type alarmRow struct {
 	ID                                      string
 	Href, Tag, ScopeHref, StreamHref        string
 	Point, System, Kit                      string
-	Mark, Life                              mark
+	Mark, Life                              words.Mark
 	Signalled, SignalledHref                string
 	Since, SinceHref                        string
 	Interval, Change, Words                 string
@@ -71,43 +72,17 @@ type alarmRow struct {
 // alarmsShownPerPage is how many alarms a page of the list holds.
 const alarmsShownPerPage = 50
 
-func (s *Server) alarmHref(id ledger.ID) string { return s.url("/alarms/" + string(id)) }
-
-// lifeMark is how far people are with an alarm, for the eye.
-func lifeMark(state trend.LifeState) mark {
-	switch state {
-	case trend.LifeNew:
-		return mark{"new", "●", "action"}
-	case trend.LifeSeen:
-		return mark{"seen", "◐", "alert"}
-	case trend.LifeExplained:
-		return mark{"explained", "◑", "ready"}
-	case trend.LifeClosed:
-	}
-	return mark{"closed", "○", "unknown"}
-}
-
-// directionMark is which way readings went, for the eye.
-func directionMark(d trend.Direction) mark {
-	shape, word := figure.Direction(d)
-	class := "alert"
-	if d == trend.Higher {
-		class = "action"
-	}
-	return mark{word, shape, class}
-}
-
-func (s *Server) alarmList(x *exchange) error {
-	q := x.r.URL.Query()
+func (s numberPages) alarmList(x *kit.Exchange) error {
+	q := x.R.URL.Query()
 	page := alarmsPage{
 		State: q.Get("state"), Scope: strings.TrimSpace(q.Get("scope")), Point: q.Get("point"), Direction: q.Get("direction"), Since: q.Get("since"), People: q.Has("people"),
-		Points: scope.PointKinds, States: alarmStates, Directions: []trend.Direction{trend.Higher, trend.Lower, trend.Spread}, Exports: x.exports(),
+		Points: scope.PointKinds, States: alarmStates, Directions: []trend.Direction{trend.Higher, trend.Lower, trend.Spread}, Exports: x.Exports(),
 	}
-	file, err := x.wantsFile()
+	file, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	from, _, err := x.day("since")
+	from, _, err := x.Day("since")
 	if err != nil {
 		return err
 	}
@@ -123,7 +98,7 @@ func (s *Server) alarmList(x *exchange) error {
 		return err
 	}
 	if o != nil {
-		page.AsOf = clockTime(o.At, s.now(), s.desk.DB.Zone())
+		page.AsOf = words.Short(o.At, s.Now(), s.Desk.DB.Zone())
 	}
 	for _, r := range raised {
 		switch r.State {
@@ -138,9 +113,9 @@ func (s *Server) alarmList(x *exchange) error {
 	}
 	list := slices.DeleteFunc(raised, func(r desk.Raised) bool { return !page.shows(r, from) })
 	if file {
-		return x.file(s.alarmListing(list, page.People))
+		return x.File(s.alarmListing(list, page.People))
 	}
-	lo, hi, pager, err := x.paged(len(list), alarmsShownPerPage)
+	lo, hi, pager, err := x.Paged(len(list), alarmsShownPerPage)
 	if err != nil {
 		return err
 	}
@@ -148,12 +123,12 @@ func (s *Server) alarmList(x *exchange) error {
 	for _, r := range list[lo:hi] {
 		page.Lines = append(page.Lines, s.alarmRow(r, page.People))
 	}
-	return x.show(http.StatusOK, "alarms", false, page)
+	return x.Show(http.StatusOK, "alarms", false, page)
 }
 
 // raised brings the alarms as they were last computed together with what people did about them since.
-func (s *Server) raised(x *exchange, o *desk.Outlook) (all []desk.Raised, err error) {
-	err = s.view(x.r.Context(), func(v desk.View) error {
+func (s numberPages) raised(x *kit.Exchange, o *desk.Outlook) (all []desk.Raised, err error) {
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		all, err = v.Raised(alarmsIn(o))
 		return err
 	})
@@ -189,33 +164,33 @@ func (p alarmsPage) shows(r desk.Raised, from unit.Instant) bool {
 		direction = r.Alarm.Direction
 	}
 	is := func(wanted, got string) bool { return wanted == "" || wanted == got }
-	return mentions(p.Scope, r.Stream.Scope) && is(p.Point, string(r.Stream.Point)) && is(p.Direction, string(direction)) && r.Signalled >= from
+	return kit.Mentions(p.Scope, r.Stream.Scope) && is(p.Point, string(r.Stream.Point)) && is(p.Direction, string(direction)) && r.Signalled >= from
 }
 
 // alarmRow fills in a line of the list. People are named only when that is asked for.
 func (s *Server) alarmRow(r desk.Raised, people bool) alarmRow {
-	now, zone := s.now(), s.desk.DB.Zone()
+	now, zone := s.Now(), s.Desk.DB.Zone()
 	line := s.computedRow(r.Stream, r.Alarm, people)
-	line.ID, line.Href, line.Life, line.Acts, line.Shifted, line.Gone, line.Again = string(r.ID), s.alarmHref(r.ID), lifeMark(r.State), r.Acts, r.Shifted, r.Alarm == nil, r.Again
+	line.ID, line.Href, line.Life, line.Acts, line.Shifted, line.Gone, line.Again = string(r.ID), s.AlarmHref(r.ID), terms.Life(r.State), r.Acts, r.Shifted, r.Alarm == nil, r.Again
 	if r.Alarm == nil {
-		line.Mark, line.Signalled, line.SignalledHref = directionMark(r.Direction), clockTime(r.Signalled, now, zone), s.recordHref(string(r.Reading))
+		line.Mark, line.Signalled, line.SignalledHref = terms.Direction(r.Direction), words.Short(r.Signalled, now, zone), s.RecordHref(string(r.Reading))
 	}
 	return line
 }
 
 // computedRow fills in what is known of an alarm as it computes; nil leaves all of that empty.
 func (s *Server) computedRow(k trend.Key, a *desk.Alarm, people bool) alarmRow {
-	now, zone := s.now(), s.desk.DB.Zone()
-	line := alarmRow{Tag: k.Scope, ScopeHref: s.scopeHref(k.Scope), StreamHref: s.streamHref(k), Point: string(k.Point), System: k.System, Kit: k.Kit}
+	now, zone := s.Now(), s.Desk.DB.Zone()
+	line := alarmRow{Tag: k.Scope, ScopeHref: s.ScopeHref(k.Scope), StreamHref: s.StreamHref(k), Point: string(k.Point), System: k.System, Kit: k.Kit}
 	if a == nil {
 		return line
 	}
-	line.Mark, line.Signalled, line.SignalledHref = directionMark(a.Direction), clockTime(a.First.At, now, zone), s.recordHref(string(a.First.ID))
+	line.Mark, line.Signalled, line.SignalledHref = terms.Direction(a.Direction), words.Short(a.First.At, now, zone), s.RecordHref(string(a.First.ID))
 	line.With, line.Others, line.Open, line.Provisional = withWords(a.Coincides, people), a.Others, a.Open, a.Provisional
 	line.Words = figure.AlarmWords(a.Alarm, zone)
 	if since := a.Since; since != nil {
-		line.SinceHref = s.recordHref(string(since.ID))
-		line.Since, line.Interval = clockTime(since.At, now, zone), clockTime(since.After, now, zone)+" to "+clockTime(since.Until, now, zone)
+		line.SinceHref = s.RecordHref(string(since.ID))
+		line.Since, line.Interval = words.Short(since.At, now, zone), words.Short(since.After, now, zone)+" to "+words.Short(since.Until, now, zone)
 		line.Change = fmt.Sprintf("%.0f → %.0f", float64(since.Before), float64(since.Now))
 	}
 	return line
@@ -234,7 +209,7 @@ func withWords(coincides []string, people bool) string {
 
 // alarmsOf lists the alarms of one stream, the newest first: with their lives where the limits in force
 // raised them, without where others are tried out.
-func (s *Server) alarmsOf(v desk.View, stream desk.Stream, c streamChoice, o *desk.Outlook) ([]alarmRow, error) {
+func (s numberPages) alarmsOf(v desk.View, stream desk.Stream, c streamChoice, o *desk.Outlook) ([]alarmRow, error) {
 	var rows []alarmRow
 	if c.set || o == nil {
 		for _, a := range slices.Backward(desk.Alarms([]desk.Stream{stream}, 0)) {
@@ -252,9 +227,9 @@ func (s *Server) alarmsOf(v desk.View, stream desk.Stream, c streamChoice, o *de
 	return rows, err
 }
 
-func (s *Server) alarmListing(list []desk.Raised, people bool) listing {
-	zone := s.desk.DB.Zone()
-	l := listing{Name: "alarms", Columns: []table.SheetColumn{
+func (s numberPages) alarmListing(list []desk.Raised, people bool) kit.Listing {
+	zone := s.Desk.DB.Zone()
+	l := kit.Listing{Name: "alarms", Columns: []table.SheetColumn{
 		{Name: "alarm"},
 		{Name: "scope"},
 		{Name: "point"},
@@ -297,13 +272,13 @@ type scopeNumbers struct {
 }
 
 // scopeNumbers returns them for whoever may see numbers, nil for others.
-func (s *Server) scopeNumbers(v desk.View, x *exchange, tag string) (*scopeNumbers, error) {
-	if !x.may(access.SeeNumbers) {
+func (s *Server) scopeNumbers(v desk.View, x *kit.Exchange, tag string) (*scopeNumbers, error) {
+	if !x.May(access.SeeNumbers) {
 		return nil, nil //nolint:nilnil // nothing to show is an answer
 	}
 	o := s.outlook()
 	raised, err := v.Raised(alarmsIn(o))
-	n := scopeNumbers{Waiting: o == nil, Trends: s.url("/trends?" + url.Values{"scope": {tag}}.Encode()), All: s.url("/alarms?" + url.Values{"scope": {tag}, "state": {everyState}}.Encode())}
+	n := scopeNumbers{Waiting: o == nil, Trends: s.URL("/trends?" + url.Values{"scope": {tag}}.Encode()), All: s.URL("/alarms?" + url.Values{"scope": {tag}, "state": {everyState}}.Encode())}
 	for _, r := range raised {
 		if r.Stream.Scope == tag && (r.State != trend.LifeClosed || r.Again) {
 			n.Alarms = append(n.Alarms, s.alarmRow(r, false))

@@ -15,11 +15,13 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/dossier"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // uploadLimit bounds the form with a file: the largest file, the other fields, and the lines between
 // them.
-const uploadLimit = dossier.MaxSize + formLimit
+const uploadLimit = dossier.MaxSize + kit.FormLimit
 
 // fileLine is an attached file.
 type fileLine struct {
@@ -29,13 +31,13 @@ type fileLine struct {
 	Picture       bool
 	Width, Height int
 	// Void takes the file back; nil for whoever may not.
-	Void *form
+	Void *kit.Form
 }
 
-func (s *Server) fileLine(a desk.Attached, clock clock) fileLine {
+func (s *Server) fileLine(a desk.Attached, clock words.Clock) fileLine {
 	return fileLine{
-		ID: string(a.ID), Href: s.url("/files/" + string(a.ID)), Title: a.Title, Kind: string(a.Kind), At: clock(a.At), By: a.By,
-		About: a.About, AboutHref: s.recordHref(a.About), Media: strings.ToUpper(strings.TrimPrefix(a.Media.Extension(), ".")), Size: fileSize(a.Size), Digest: a.Digest,
+		ID: string(a.ID), Href: s.URL("/files/" + string(a.ID)), Title: a.Title, Kind: string(a.Kind), At: clock(a.At), By: a.By,
+		About: a.About, AboutHref: s.RecordHref(a.About), Media: strings.ToUpper(strings.TrimPrefix(a.Media.Extension(), ".")), Size: fileSize(a.Size), Digest: a.Digest,
 		Picture: a.Picture(), Width: a.Width, Height: a.Height,
 	}
 }
@@ -50,7 +52,7 @@ func fileSize(n int64) string {
 
 // fileLines lists the files that were attached to a scope between two instants and stand, the latest
 // first, with the forms that whoever asks may send.
-func (s *Server) fileLines(v desk.View, tag string, from, to unit.Instant, clock clock) ([]fileLine, error) {
+func (s scopePages) fileLines(v desk.View, tag string, from, to unit.Instant, clock words.Clock) ([]fileLine, error) {
 	all, err := v.Attachments(tag)
 	if err != nil {
 		return nil, err
@@ -66,11 +68,11 @@ func (s *Server) fileLines(v desk.View, tag string, from, to unit.Instant, clock
 }
 
 // attachedFile answers with the bytes of a file, which nothing else on this site may be made of.
-func (s *Server) attachedFile(x *exchange) error {
+func (s scopePages) attachedFile(x *kit.Exchange) error {
 	var a desk.Attached
 	var content []byte
-	err := s.view(x.r.Context(), func(v desk.View) (err error) {
-		if a, err = v.Attachment(x.r.PathValue("record")); err == nil {
+	err := s.View(x.R.Context(), func(v desk.View) (err error) {
+		if a, err = v.Attachment(x.R.PathValue("record")); err == nil {
 			_, content, err = v.Content(string(a.ID))
 		}
 		return err
@@ -82,33 +84,33 @@ func (s *Server) attachedFile(x *exchange) error {
 	if a.Picture() {
 		place = "inline"
 	}
-	h := x.w.Header()
+	h := x.W.Header()
 	h.Add("Content-Security-Policy", "default-src 'none'; sandbox")
 	h.Set("Content-Type", string(a.Media))
 	h.Set("Content-Disposition", mime.FormatMediaType(place, map[string]string{"filename": a.Scope + " " + a.Title + a.Media.Extension()}))
 	h.Set("Cache-Control", "private, max-age=31536000, immutable")
 	h.Set("ETag", `"`+a.Digest+`"`)
-	http.ServeContent(x.w, x.r, "", time.Time{}, bytes.NewReader(content))
+	http.ServeContent(x.W, x.R, "", time.Time{}, bytes.NewReader(content))
 	return nil
 }
 
 // attach keeps a file that was sent.
-func (s *Server) attach(x *exchange) error {
-	tag := x.r.PathValue("tag")
-	u, err := x.upload()
-	f := formOf(u.fields, "kind", "title", "about")
-	return x.act(tag, "file", f, "filed", func(e desk.Entry) error {
+func (s scopePages) attach(x *kit.Exchange) error {
+	tag := x.R.PathValue("tag")
+	u, err := readUpload(x)
+	f := kit.FormOf(u.fields, "kind", "title", "about")
+	return s.actOnScope(x, tag, "file", f, "filed", func(e desk.Entry) error {
 		if err != nil {
 			return err
 		}
 		media, err := dossier.Claim(u.name, u.declared)
 		if err != nil {
-			return &pageError{status: http.StatusUnsupportedMediaType, message: sentence(err.Error())}
+			return &kit.PageError{Status: http.StatusUnsupportedMediaType, Message: kit.Sentence(err.Error())}
 		}
 		a := dossier.Attachment{
 			Scope: tag, About: f.Typed["about"], Kind: dossier.Kind(f.Typed["kind"]), Title: strings.TrimSpace(f.Typed["title"]), File: dossier.File{Media: media},
 		}
-		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.Attach(e, a, u.content)
 			return err
 		})
@@ -122,13 +124,13 @@ type uploaded struct {
 	content        []byte
 }
 
-// upload reads a form with a file part by part, so that what came before a file that is too large is
+// readUpload reads a form with a file part by part, so that what came before a file that is too large is
 // known all the same.
-func (x *exchange) upload() (u uploaded, err error) {
+func readUpload(x *kit.Exchange) (u uploaded, err error) {
 	u.fields = url.Values{}
-	parts, err := x.r.MultipartReader()
+	parts, err := x.R.MultipartReader()
 	if err != nil {
-		return u, &pageError{status: http.StatusBadRequest, message: "The form has no file.", hint: "Open the page anew and send it again."}
+		return u, &kit.PageError{Status: http.StatusBadRequest, Message: "The form has no file.", Hint: "Open the page anew and send it again."}
 	}
 	for {
 		part, err := parts.NextPart()
@@ -143,14 +145,14 @@ func (x *exchange) upload() (u uploaded, err error) {
 		}
 	}
 	if u.name == "" && len(u.content) == 0 {
-		return u, &pageError{status: http.StatusBadRequest, message: "Choose a file."}
+		return u, &kit.PageError{Status: http.StatusBadRequest, Message: "Choose a file."}
 	}
 	return u, nil
 }
 
 // take reads one part of a form.
 func (u *uploaded) take(part *multipart.Part) error {
-	most := int64(formLimit)
+	most := int64(kit.FormLimit)
 	if part.FormName() == "file" {
 		most = dossier.MaxSize
 	}
@@ -161,7 +163,7 @@ func (u *uploaded) take(part *multipart.Part) error {
 	case int64(len(content)) > most && part.FormName() == "file":
 		return fileTooLarge()
 	case int64(len(content)) > most:
-		return tooLarge()
+		return kit.TooLarge()
 	case part.FormName() == "file":
 		u.name, u.declared, u.content = part.FileName(), part.Header.Get("Content-Type"), content
 	default:
@@ -175,31 +177,31 @@ func unreadable(err error) error {
 	if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
 		return fileTooLarge()
 	}
-	return &pageError{status: http.StatusBadRequest, message: "The form did not arrive whole.", hint: "Send it again."}
+	return &kit.PageError{Status: http.StatusBadRequest, Message: "The form did not arrive whole.", Hint: "Send it again."}
 }
 
 func fileTooLarge() error {
-	return &pageError{
-		status: http.StatusRequestEntityTooLarge, message: fmt.Sprintf("The file is larger than %d MiB.", dossier.MaxSize>>20),
-		hint: "Nothing was stored. Make the picture smaller, or split the document.",
+	return &kit.PageError{
+		Status: http.StatusRequestEntityTooLarge, Message: fmt.Sprintf("The file is larger than %d MiB.", dossier.MaxSize>>20),
+		Hint: "Nothing was stored. Make the picture smaller, or split the document.",
 	}
 }
 
 // voidFile takes a file back.
-func (s *Server) voidFile(x *exchange) error {
+func (s scopePages) voidFile(x *kit.Exchange) error {
 	var a desk.Attached
-	if err := s.view(x.r.Context(), func(v desk.View) (err error) {
-		a, err = v.Attachment(x.r.PathValue("record"))
+	if err := s.View(x.R.Context(), func(v desk.View) (err error) {
+		a, err = v.Attachment(x.R.PathValue("record"))
 		return err
 	}); err != nil {
 		return err
 	}
-	f := x.read("reason")
-	return x.act(a.Scope, "void-"+string(a.ID), f, "voided", func(e desk.Entry) error {
+	f := x.Read("reason")
+	return s.actOnScope(x, a.Scope, "void-"+string(a.ID), f, "voided", func(e desk.Entry) error {
 		e.Corrects, e.Reason = a.ID, strings.TrimSpace(f.Typed["reason"])
 		if e.Reason == "" {
-			return &pageError{status: http.StatusBadRequest, message: "Say why the file is taken back."}
+			return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the file is taken back."}
 		}
-		return x.takeBack(e)
+		return kit.TakeBack(x, e)
 	})
 }

@@ -20,6 +20,7 @@ import (
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/codes"
 )
 
@@ -48,30 +49,30 @@ type benchData struct {
 // warnBefore is half of the shortest usual clock of a sample (common practice).
 const warnBefore = 30_000_000
 
-func (s *Server) bench(x *exchange) error {
+func (s benchPages) bench(x *kit.Exchange) error {
 	data, err := s.benchData(x)
 	if err != nil {
 		return err
 	}
-	return x.show(http.StatusOK, "bench", false, benchPage{
-		Data: data, State: s.url("/bench/state"), Jobs: s.url("/bench/jobs/"), Meters: s.url("/meters/"), Acts: s.url("/bench/acts"), Worker: s.url("/bench/worker.js"),
-		Drawings: s.url("/bench/drawings/"), Live: s.url("/live"), Lock: s.url("/lock"), Unlock: s.url("/unlock"), Switch: s.url("/switch"), SignIn: s.url("/sign-in?next=/bench"),
-		Card: s.url("/bench/card"),
+	return x.Show(http.StatusOK, "bench", false, benchPage{
+		Data: data, State: s.URL("/bench/state"), Jobs: s.URL("/bench/jobs/"), Meters: s.URL("/meters/"), Acts: s.URL("/bench/acts"), Worker: s.URL("/bench/worker.js"),
+		Drawings: s.URL("/bench/drawings/"), Live: s.URL("/live"), Lock: s.URL("/lock"), Unlock: s.URL("/unlock"), Switch: s.URL("/switch"), SignIn: s.URL("/sign-in?next=/bench"),
+		Card: s.URL("/bench/card"),
 	})
 }
 
-func (s *Server) benchData(x *exchange) (benchData, error) {
-	data := benchData{Person: x.who.Code, Zone: s.desk.DB.Zone().String(), Warn: warnBefore}
-	p, err := s.overview(x.r.Context())
+func (s benchPages) benchData(x *kit.Exchange) (benchData, error) {
+	data := benchData{Person: x.Who.Code, Zone: s.Desk.DB.Zone().String(), Warn: warnBefore}
+	p, err := s.overview(x.R.Context())
 	if err != nil {
 		return data, err
 	}
 	data.Open = append([]desk.OpenSample{}, p.open...) // a list, also when it is empty
-	err = s.view(x.r.Context(), func(v desk.View) (err error) {
-		if data.Bench, err = v.Bench(s.now()); err != nil || s.passkeys == nil {
+	err = s.View(x.R.Context(), func(v desk.View) (err error) {
+		if data.Bench, err = v.Bench(s.Now()); err != nil || s.passkeys == nil {
 			return err
 		}
-		all, err := v.People().Passkeys(x.who.Code)
+		all, err := v.People().Passkeys(x.Who.Code)
 		data.Passkeys = slices.ContainsFunc(all, s.passkeys.Counts)
 		return err
 	})
@@ -79,33 +80,33 @@ func (s *Server) benchData(x *exchange) (benchData, error) {
 }
 
 // benchState answers what the bench knows, for pages that stay open and for work without a network.
-func (s *Server) benchState(x *exchange) error {
+func (s benchPages) benchState(x *kit.Exchange) error {
 	data, err := s.benchData(x)
 	if err != nil {
 		return err
 	}
-	return x.json(http.StatusOK, data)
+	return x.JSON(http.StatusOK, data)
 }
 
 // drawing answers our own line drawing of a sampling point on a model, as a part of a page.
-func (s *Server) drawing(x *exchange) error {
-	name, kind := x.r.PathValue("model"), scope.PointKind(x.r.PathValue("point"))
+func (s benchPages) drawing(x *kit.Exchange) error {
+	name, kind := x.R.PathValue("model"), scope.PointKind(x.R.PathValue("point"))
 	var picture []byte
-	err := s.view(x.r.Context(), func(v desk.View) error {
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		fleet, err := v.Instruments()
 		if err != nil {
 			return err
 		}
 		i := slices.IndexFunc(fleet, func(i scope.Instrument) bool { return i.Model == name })
 		if i < 0 {
-			return notHere("No scope is of the model %q.", name)
+			return kit.NotHere("No scope is of the model %q.", name)
 		}
-		m, err := v.Model(fleet[i].Tag, s.now())
+		m, err := v.Model(fleet[i].Tag, s.Now())
 		if err != nil {
 			return err
 		}
 		if _, ok := m.Point(kind); !ok {
-			return notHere("Model %s has no sampling point %q.", name, kind)
+			return kit.NotHere("Model %s has no sampling point %q.", name, kind)
 		}
 		picture = chart.SVG(figure.Place(m, kind), chart.SVGOptions{ID: "place", Width: drawingWidth})
 		return nil
@@ -113,7 +114,7 @@ func (s *Server) drawing(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	x.answer(http.StatusOK, "image/svg+xml", picture)
+	x.Answer(http.StatusOK, "image/svg+xml", picture)
 	return nil
 }
 
@@ -122,10 +123,10 @@ const drawingWidth = 640
 
 // worker answers the script that keeps the bench usable without a network, with the names of the files of
 // this edition in front of it.
-func (s *Server) worker(x *exchange) error {
+func (s benchPages) worker(x *kit.Exchange) error {
 	names := []string{}
 	for _, name := range []string{"app.css", "app.js", "bench.js", "icon.svg"} {
-		address, err := s.asset(name)
+		address, err := s.Asset(name)
 		if err != nil {
 			return err
 		}
@@ -135,10 +136,10 @@ func (s *Server) worker(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	x.w.Header().Set("Service-Worker-Allowed", s.url("/bench"))
-	x.w.Header().Set("Cache-Control", "no-cache")
-	x.answer(http.StatusOK, kinds[".js"], fmt.Appendf(nil, "const files = %s, edition = %q, benchAddress = %q, drawingsAddress = %q;\n%s",
-		head, s.files.edition(), s.url("/bench"), s.url("/bench/drawings/"), s.files.source("worker.js")))
+	x.W.Header().Set("Service-Worker-Allowed", s.URL("/bench"))
+	x.W.Header().Set("Cache-Control", "no-cache")
+	x.Answer(http.StatusOK, kit.MediaTypes[".js"], fmt.Appendf(nil, "const files = %s, edition = %q, benchAddress = %q, drawingsAddress = %q;\n%s",
+		head, s.Assets.Edition(), s.URL("/bench"), s.URL("/bench/drawings/"), s.Assets.Source("worker.js")))
 	return nil
 }
 
@@ -158,7 +159,7 @@ type cardCode struct {
 // barHeight is how high the bars of a code are drawn, in modules.
 const barHeight = 60
 
-func (s *Server) card(x *exchange) error {
+func (s benchPages) card(x *kit.Exchange) error {
 	page := cardPage{Groups: []cardGroup{{Title: "What was done"}, {Title: "Sampling points"}, {Title: "The value"}}}
 	var fault error
 	add := func(group int, text, words string) {
@@ -185,20 +186,20 @@ func (s *Server) card(x *exchange) error {
 	if fault != nil {
 		return fault
 	}
-	return x.show(http.StatusOK, "card", false, page)
+	return x.Show(http.StatusOK, "card", false, page)
 }
 
 // benchJob answers what is to be done on one scope, which is named as it was scanned.
-func (s *Server) benchJob(x *exchange) error {
+func (s benchPages) benchJob(x *kit.Exchange) error {
 	var job jobShown
-	err := s.view(x.r.Context(), func(v desk.View) error {
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		fleet, err := v.Instruments()
 		if err != nil {
 			return err
 		}
-		i := findScope(fleet, x.r.PathValue("tag"))
+		i := findScope(fleet, x.R.PathValue("tag"))
 		if i < 0 {
-			return notHere("No scope has the tag, barcode or serial number %q.", x.r.PathValue("tag"))
+			return kit.NotHere("No scope has the tag, barcode or serial number %q.", x.R.PathValue("tag"))
 		}
 		job, err = s.jobShown(v, fleet[i].Tag)
 		return err
@@ -206,7 +207,7 @@ func (s *Server) benchJob(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.json(http.StatusOK, job)
+	return x.JSON(http.StatusOK, job)
 }
 
 // act is one thing that somebody did at the bench. ID and At come from the bench, since it may have
@@ -265,43 +266,43 @@ type jobShown struct {
 	Narrow template.HTML `json:"narrow"`
 }
 
-func (s *Server) jobShown(v desk.View, tag string) (jobShown, error) {
-	now := s.now()
+func (s benchPages) jobShown(v desk.View, tag string) (jobShown, error) {
+	now := s.Now()
 	job, err := v.Job(tag, now)
 	if err != nil {
 		return jobShown{}, err
 	}
-	p := pictured("strip", figure.Strip(job.Answer, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.recordHref(string(id)) }}))
+	p := kit.Pictured("strip", figure.Strip(job.Answer, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}))
 	return jobShown{job, p.Wide, p.Middle, p.Narrow}, nil
 }
 
 // benchAct stores one act. Sending it again stores nothing and answers the same.
-func (s *Server) benchAct(x *exchange) error {
+func (s benchPages) benchAct(x *kit.Exchange) error {
 	var a act
-	d := json.NewDecoder(x.r.Body)
+	d := json.NewDecoder(x.R.Body)
 	d.DisallowUnknownFields()
 	if err := d.Decode(&a); err != nil {
 		if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
-			return tooLarge()
+			return kit.TooLarge()
 		}
-		return &pageError{status: http.StatusBadRequest, message: "The act cannot be read: " + err.Error()}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: "The act cannot be read: " + err.Error()}
 	}
-	if a.By != x.who.Code {
-		return &pageError{
-			status: http.StatusForbidden, message: fmt.Sprintf("This was done by %s, and %s has signed in.", a.By, x.who.Code),
-			hint: fmt.Sprintf("It is kept here until %s signs in.", a.By),
+	if a.By != x.Who.Code {
+		return &kit.PageError{
+			Status: http.StatusForbidden, Message: fmt.Sprintf("This was done by %s, and %s has signed in.", a.By, x.Who.Code),
+			Hint: fmt.Sprintf("It is kept here until %s signs in.", a.By),
 		}
 	}
 	id, err := ledger.ParseID(a.ID)
 	if err != nil {
-		return &pageError{status: http.StatusBadRequest, message: err.Error()}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: err.Error()}
 	}
 	if !a.At.Known() {
-		return &pageError{status: http.StatusBadRequest, message: "The act does not say when it happened."}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: "The act does not say when it happened."}
 	}
 	var answer actAnswer
 	var done desk.Receipt
-	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		answer = actAnswer{}
 		if a.Act == "read" && a.Again == "" {
 			in, err := a.reading()
@@ -320,9 +321,9 @@ func (s *Server) benchAct(x *exchange) error {
 		return err
 	})
 	if fault.CodeOf(err) == fault.Unsigned {
-		return &pageError{
-			status: http.StatusForbidden, message: "This is a signature, since it is no longer a slip of a moment ago.",
-			hint: "Lock the bench, open it with your PIN or password, and send this again; or drop it here and do it on the page of the record.",
+		return &kit.PageError{
+			Status: http.StatusForbidden, Message: "This is a signature, since it is no longer a slip of a moment ago.",
+			Hint: "Lock the bench, open it with your PIN or password, and send this again; or drop it here and do it on the page of the record.",
 		}
 	}
 	if err != nil {
@@ -339,7 +340,7 @@ func (s *Server) benchAct(x *exchange) error {
 		}
 	}
 	if a.Scope != "" {
-		if err := s.view(x.r.Context(), func(v desk.View) error {
+		if err := s.View(x.R.Context(), func(v desk.View) error {
 			job, err := s.jobShown(v, a.Scope)
 			answer.Job = &job
 			return err
@@ -347,7 +348,7 @@ func (s *Server) benchAct(x *exchange) error {
 			return err
 		}
 	}
-	return x.json(http.StatusOK, answer)
+	return x.JSON(http.StatusOK, answer)
 }
 
 // acts are the words for what can be done at the bench.
@@ -373,14 +374,14 @@ func (a act) do(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		return w.Read(e, in)
 	case "step":
 		if a.Step == nil {
-			return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: "Which step?"}
+			return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: "Which step?"}
 		}
 		step := *a.Step
 		step.Scope, step.By = a.Scope, a.By
 		return w.RecordStep(e, step)
 	case "use":
 		if a.Use == nil {
-			return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: "When was the scope used?"}
+			return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: "When was the scope used?"}
 		}
 		use := *a.Use
 		use.Scope, use.Patient = a.Scope, ""
@@ -391,7 +392,7 @@ func (a act) do(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 	case "hold":
 		return w.PlaceHold(e, turnaround.Hold{Scope: a.Scope, At: a.At, By: a.By, Reason: a.Why})
 	}
-	return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("The act %q is not known; known are: %s.", a.Act, strings.Join(acts, ", "))}
+	return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("The act %q is not known; known are: %s.", a.Act, strings.Join(acts, ", "))}
 }
 
 // reading is the reading of an act; the second typing must be the same as the first.
@@ -405,12 +406,12 @@ func (a act) reading() (desk.Reading, error) {
 	}
 	value, err := reading.ParseValue(analyte, u, a.Value)
 	if err != nil {
-		return desk.Reading{}, &pageError{status: http.StatusBadRequest, message: err.Error()}
+		return desk.Reading{}, &kit.PageError{Status: http.StatusBadRequest, Message: err.Error()}
 	}
 	if a.Again != "" {
 		second, err := reading.ParseValue(analyte, u, a.Again)
 		if err != nil || second.Number != value.Number || second.Word != value.Word {
-			return desk.Reading{}, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("The two entries differ: %s and %s.", a.Value, a.Again), hint: "Look at the meter and type the value again."}
+			return desk.Reading{}, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("The two entries differ: %s and %s.", a.Value, a.Again), Hint: "Look at the meter and type the value again."}
 		}
 	}
 	return desk.Reading{Sample: ledger.ID(a.Sample), Meter: a.Meter, Value: value, At: a.At, Only: !a.Duplicate}, nil

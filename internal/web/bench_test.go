@@ -55,7 +55,7 @@ func tick(tb testing.TB, clock *storetest.Clock) {
 
 func (b *site) bench(t *testing.T, role access.Role) *page {
 	t.Helper()
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, role)
 	p.size(1280, 1024)
 	p.open("/bench")
@@ -392,15 +392,15 @@ func TestLockedBench(t *testing.T) {
 	ctx := t.Context()
 	for role, badge := range map[access.Role]string{access.Technician: "BADGE-1", access.Lead: "BADGE-2"} {
 		b.session(role)
-		if _, err := b.server.door.SetBadge(ctx, identity.Entry{Actor: access.Operator("A-01")}, codeOf(role), badge); err != nil {
+		if _, err := b.server.Door.SetBadge(ctx, identity.Entry{Actor: access.Operator("A-01")}, codeOf(role), badge); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := b.server.door.SetPIN(ctx, identity.Entry{Actor: access.Operator("A-01")}, codeOf(role), "4826"); err != nil {
+		if _, err := b.server.Door.SetPIN(ctx, identity.Entry{Actor: access.Operator("A-01")}, codeOf(role), "4826"); err != nil {
 			t.Fatal(err)
 		}
 	}
 	p.onScope(inWorkScope, "elevator-recess")
-	if err := b.server.door.Lock(ctx, b.session(access.Technician)); err != nil {
+	if err := b.server.Door.Lock(ctx, b.session(access.Technician)); err != nil {
 		t.Fatal(err)
 	}
 	p.tolerate(http.StatusUnauthorized)
@@ -413,7 +413,7 @@ func TestLockedBench(t *testing.T) {
 	p.waitText("#network", "all stored")
 	p.waitText("#point-name", "elevator recess")
 	// The next person takes over with badge and PIN; the sample goes on under the new code.
-	if err := b.server.door.Lock(ctx, p.token(b)); err != nil {
+	if err := b.server.Door.Lock(ctx, p.token(b)); err != nil {
 		t.Fatal(err)
 	}
 	p.scan("ACT-ACTIVATED")
@@ -532,10 +532,10 @@ func TestChangePerson(t *testing.T) {
 	needsBrowser(t)
 	b, p := atBench(t)
 	b.session(access.Lead)
-	if _, err := b.server.door.SetBadge(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, codeOf(access.Lead), "BADGE-2"); err != nil {
+	if _, err := b.server.Door.SetBadge(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, codeOf(access.Lead), "BADGE-2"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.server.door.SetPIN(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, codeOf(access.Lead), "4826"); err != nil {
+	if _, err := b.server.Door.SetPIN(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, codeOf(access.Lead), "4826"); err != nil {
 		t.Fatal(err)
 	}
 	p.onScope(inWorkScope, "elevator-recess")

@@ -289,7 +289,7 @@ func (p *page) token(b *site) (token string) {
 			return err
 		}
 		for _, c := range all.Cookies {
-			if c.Name == b.server.cookieName() {
+			if c.Name == b.server.CookieName() {
 				token = c.Value
 			}
 		}

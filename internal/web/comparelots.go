@@ -17,6 +17,8 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // What is compared, as ?what= names it.
@@ -25,7 +27,7 @@ const (
 	metersCompared = "meters"
 )
 
-// lotsPage compares a new lot or meter with the old one.
+// readLots compares a new lot or meter with the old one.
 type lotsPage struct {
 	studied
 	What, Kit, Old, New, Margin string
@@ -56,7 +58,7 @@ type pastedForm struct{ Text, Problem string }
 
 // comparison is the answer, in words first.
 type comparison struct {
-	Mark mark
+	Mark words.Mark
 	// Said is the answer as a sentence, Why what it rests on.
 	Said, Why string
 	// Same says that the same samples were read with both.
@@ -66,72 +68,72 @@ type comparison struct {
 	Ratio   string
 	Rows    [][]string
 	Power   []string
-	Ratios  picture
-	Limits  picture
+	Ratios  kit.Picture
+	Limits  kit.Picture
 	HasDraw bool
 	Pairs   []pairRow
 }
 
 type pairRow struct{ Sample, Old, New, Ratio string }
 
-func (s *Server) compare(x *exchange) error {
+func (s meterPages) compare(x *kit.Exchange) error {
 	return s.lotsPage(x, http.StatusOK, nil, pastedForm{})
 }
 
 // comparePairs compares by pairs of the same samples from a table that is sent along and not kept.
-func (s *Server) comparePairs(x *exchange) error {
-	name, content, err := x.pasted()
+func (s meterPages) comparePairs(x *kit.Exchange) error {
+	name, content, err := x.Pasted()
 	var pairs []quality.Pair
 	if err == nil {
-		pairs, err = readPasted(name, content, desk.PairColumns(), desk.ReadPairs)
+		pairs, err = kit.ReadPasted(name, content, desk.PairColumns(), desk.ReadPairs)
 	}
 	if err == nil {
 		return s.lotsPage(x, http.StatusOK, pairs, pastedForm{Text: string(content)})
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok {
 		return err
 	}
-	return s.lotsPage(x, status, nil, pastedForm{Text: x.r.PostFormValue("table"), Problem: words})
+	return s.lotsPage(x, status, nil, pastedForm{Text: x.R.PostFormValue("table"), Problem: words})
 }
 
-// lotsPage reads what is compared from the address.
-func (x *exchange) lotsPage() (lotsPage, error) {
-	q := x.r.URL.Query()
+// readLots reads what is compared from the address.
+func readLots(x *kit.Exchange) (lotsPage, error) {
+	q := x.R.URL.Query()
 	page := lotsPage{What: q.Get("what"), Kit: q.Get("kit"), Old: q.Get("old"), New: q.Get("new"), Margin: cmp.Or(q.Get("margin"), quality.DefaultPlan().Margin.String())}
 	var err error
-	page.studied, err = x.studied()
+	page.studied, err = readStudied(x)
 	page.Chosen = page.Old != "" && page.New != ""
 	return page, err
 }
 
-// lotsPage shows the comparison of the setups that the address names: by pairs of the same samples
+// readLots shows the comparison of the setups that the address names: by pairs of the same samples
 // where there are any, else by stored readings.
-func (s *Server) lotsPage(x *exchange, status int, pairs []quality.Pair, table pastedForm) error {
-	page, err := x.lotsPage()
+func (s meterPages) lotsPage(x *kit.Exchange, status int, pairs []quality.Pair, table pastedForm) error {
+	page, err := readLots(x)
 	if err != nil {
 		return err
 	}
 	page.Table = table
-	if err := s.compareChoices(x.r.Context(), &page); err != nil {
+	if err := s.compareChoices(x.R.Context(), &page); err != nil {
 		return err
 	}
 	if !page.Chosen {
 		if table.Problem == "" && len(pairs) > 0 {
 			page.Problem, status = "Choose what is compared first.", http.StatusBadRequest
 		}
-		return x.show(status, "compare-lots", false, page)
+		return x.Show(status, "compare-lots", false, page)
 	}
 	address := page.query()
 	for name, value := range map[string]string{"what": page.What, "kit": page.Kit, "old": page.Old, "new": page.New, "margin": page.Margin} {
 		address.Set(name, value)
 	}
-	page.Address, page.Pairs = s.url("/meters/compare?"+address.Encode()), s.url("/meters/compare?"+address.Encode()+"#answer")
-	if x.can(desk.ToRecordComparison) && utf8.ValidString(table.Text) {
-		page.Record, page.ID = s.url("/meters/compare/records?"+address.Encode()), x.form(sent{}, "record").ID
+	page.Address, page.Pairs = s.URL("/meters/compare?"+address.Encode()), s.URL("/meters/compare?"+address.Encode()+"#answer")
+	if x.Can(desk.ToRecordComparison) && utf8.ValidString(table.Text) {
+		page.Record, page.ID = s.URL("/meters/compare/records?"+address.Encode()), x.Form(kit.Sent{}, "record").ID
 	}
-	if page.Answer, err = s.answer(x.r.Context(), page, pairs); err != nil {
-		code, words, ok := refused(x, err)
+	if page.Answer, err = s.answer(x.R.Context(), page, pairs); err != nil {
+		code, words, ok := kit.Refused(x, err)
 		if !ok {
 			return err
 		}
@@ -142,12 +144,12 @@ func (s *Server) lotsPage(x *exchange, status int, pairs []quality.Pair, table p
 			page.Problem = words
 		}
 	}
-	return x.show(status, "compare-lots", false, page)
+	return x.Show(status, "compare-lots", false, page)
 }
 
 // compareChoices fills in what can be chosen.
-func (s *Server) compareChoices(ctx context.Context, page *lotsPage) error {
-	return s.view(ctx, func(v desk.View) error {
+func (s meterPages) compareChoices(ctx context.Context, page *lotsPage) error {
+	return s.View(ctx, func(v desk.View) error {
 		lots, err := v.Lots()
 		if err != nil {
 			return err
@@ -176,22 +178,22 @@ func lotValue(kit, lot string) string { return url.Values{"kit": {kit}, "lot": {
 // setups returns what is compared.
 func (p lotsPage) setups(v desk.View) (old, new quality.Setup, err error) {
 	if p.Old == p.New {
-		return old, new, &pageError{status: http.StatusBadRequest, message: "The old and the new are the same.", hint: "Choose two different ones."}
+		return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "The old and the new are the same.", Hint: "Choose two different ones."}
 	}
 	switch p.What {
 	case lotsCompared:
 		first, err1 := url.ParseQuery(p.Old)
 		second, err2 := url.ParseQuery(p.New)
 		if err := errors.Join(err1, err2); err != nil || first.Get("kit") == "" || second.Get("kit") == "" {
-			return old, new, &pageError{status: http.StatusBadRequest, message: "Choose both lots from the list."}
+			return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "Choose both lots from the list."}
 		}
 		if first.Get("kit") != second.Get("kit") {
-			return old, new, &pageError{status: http.StatusBadRequest, message: "The lots are of different kits.", hint: "Readings of different kits are never brought together: a new kit needs levels of its own."}
+			return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "The lots are of different kits.", Hint: "Readings of different kits are never brought together: a new kit needs levels of its own."}
 		}
 		return v.LotSetups(first.Get("kit"), first.Get("lot"), second.Get("lot"))
 	case metersCompared:
 		if p.Kit == "" {
-			return old, new, &pageError{status: http.StatusBadRequest, message: "Choose the kit that is read with both meters."}
+			return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "Choose the kit that is read with both meters."}
 		}
 		if old, err = v.Setup(p.Old, p.Kit, ""); err != nil {
 			return old, new, err
@@ -199,7 +201,7 @@ func (p lotsPage) setups(v desk.View) (old, new quality.Setup, err error) {
 		new, err = v.Setup(p.New, p.Kit, "")
 		return old, new, err
 	}
-	return old, new, &pageError{status: http.StatusBadRequest, message: "Lots or meters can be compared.", hint: "Write what=lots or what=meters."}
+	return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "Lots or meters can be compared.", Hint: "Write what=lots or what=meters."}
 }
 
 // compared is a comparison as it was computed.
@@ -211,12 +213,12 @@ type compared struct {
 }
 
 // compared compares what the page names, by pairs or, where there are none, by what is stored.
-func (s *Server) compared(ctx context.Context, page lotsPage, pairs []quality.Pair) (c compared, err error) {
+func (s meterPages) compared(ctx context.Context, page lotsPage, pairs []quality.Pair) (c compared, err error) {
 	c.plan, c.pairs = quality.DefaultPlan(), pairs
 	if c.plan.Margin, err = unit.ParseNumber(strings.TrimSpace(page.Margin)); err != nil || c.plan.Check() != nil {
-		return c, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is no margin.", page.Margin), hint: "Write a ratio over 1, such as 1.25."}
+		return c, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is no margin.", page.Margin), Hint: "Write a ratio over 1, such as 1.25."}
 	}
-	if err := s.view(ctx, func(v desk.View) (err error) {
+	if err := s.View(ctx, func(v desk.View) (err error) {
 		c.old, c.new, err = page.setups(v)
 		return err
 	}); err != nil {
@@ -240,7 +242,7 @@ func (s *Server) compared(ctx context.Context, page lotsPage, pairs []quality.Pa
 }
 
 // answer is the comparison in words, numbers and pictures.
-func (s *Server) answer(ctx context.Context, page lotsPage, pairs []quality.Pair) (*comparison, error) {
+func (s meterPages) answer(ctx context.Context, page lotsPage, pairs []quality.Pair) (*comparison, error) {
 	c, err := s.compared(ctx, page, pairs)
 	if err != nil {
 		return nil, err
@@ -254,47 +256,47 @@ func (s *Server) answer(ctx context.Context, page lotsPage, pairs []quality.Pair
 
 // recordComparison keeps a comparison as a record, computed anew from what is stored or from the pairs that
 // come with it.
-func (s *Server) recordComparison(x *exchange) error {
-	if err := x.r.ParseMultipartForm(2 * tableLimit); err != nil {
-		return &pageError{status: http.StatusBadRequest, message: "The form did not arrive whole.", hint: "Open the page anew and send it again."}
+func (s meterPages) recordComparison(x *kit.Exchange) error {
+	if err := x.R.ParseMultipartForm(2 * kit.TableLimit); err != nil {
+		return &kit.PageError{Status: http.StatusBadRequest, Message: "The form did not arrive whole.", Hint: "Open the page anew and send it again."}
 	}
-	page, err := x.lotsPage()
+	page, err := readLots(x)
 	if err != nil {
 		return err
 	}
-	e, err := x.entry(formOf(x.r.PostForm))
+	e, err := x.Entry(kit.FormOf(x.R.PostForm))
 	if err != nil {
 		return err
 	}
 	var pairs []quality.Pair
-	if table := x.r.PostFormValue("table"); table != "" {
-		if pairs, err = readPasted("table", []byte(table), desk.PairColumns(), desk.ReadPairs); err != nil {
+	if table := x.R.PostFormValue("table"); table != "" {
+		if pairs, err = kit.ReadPasted("table", []byte(table), desk.PairColumns(), desk.ReadPairs); err != nil {
 			return err
 		}
 	}
-	c, err := s.compared(x.r.Context(), page, pairs)
+	c, err := s.compared(x.R.Context(), page, pairs)
 	if err != nil {
 		return err
 	}
-	if err := x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+	if err := x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		_, err := w.RecordComparison(e, c.old, c.new, c.plan, c.pairs, c.found)
 		return err
 	}); err != nil {
 		return err
 	}
-	return x.redirect("/records/" + string(e.ID))
+	return x.Redirect("/records/" + string(e.ID))
 }
 
 // fill puts the answer into words, numbers and pictures.
 func (c *comparison) fill(found quality.Paired, pairs []quality.Pair, plan quality.Plan) error {
-	c.N, c.Why = len(pairs), sentence(found.Why)
+	c.N, c.Why = len(pairs), kit.Sentence(found.Why)
 	switch found.Answer {
 	case quality.SameLevel:
-		c.Mark, c.Said = mark{"same level", "✓", "ready"}, "The same level may stay."
+		c.Mark, c.Said = terms.Mark(words.SameLevel), "The same level may stay."
 	case quality.NewLevel:
-		c.Mark, c.Said = mark{"new level", "▲", "action"}, "A new level is needed."
+		c.Mark, c.Said = terms.Mark(words.NewLevel), "A new level is needed."
 	case quality.TooFew:
-		c.Mark, c.Said = mark{"too few", "○", "unknown"}, fmt.Sprintf("Too few pairs to say: take %d more.", found.More)
+		c.Mark, c.Said = terms.Mark(words.TooFewPairs), fmt.Sprintf("Too few pairs to say: take %d more.", found.More)
 	}
 	for _, p := range pairs {
 		c.Pairs = append(c.Pairs, pairRow{p.Sample, fmt.Sprintf("%.1f", float64(p.Old)), fmt.Sprintf("%.1f", float64(p.New)), fmt.Sprintf("%.2f", float64(p.New/p.Old))})
@@ -309,7 +311,7 @@ func (c *comparison) fill(found quality.Paired, pairs []quality.Pair, plan quali
 		{"upper limit of agreement", fmt.Sprintf("%.2f", found.Limits.Hi), interval(found.UpperCI)},
 	}
 	c.HasDraw = true
-	c.Ratios, c.Limits = pictured("ratios", figure.Ratios("Ratios of new to old", pairs, found, plan)), pictured("limits", figure.Agreement("Mean ratio and limits of agreement", found))
+	c.Ratios, c.Limits = kit.Pictured("ratios", figure.Ratios("Ratios of new to old", pairs, found, plan)), kit.Pictured("limits", figure.Agreement("Mean ratio and limits of agreement", found))
 	return c.plan(found, plan)
 }
 

@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/record"
 	"rinsate/internal/store/storetest"
+	"rinsate/internal/web/kit"
 )
 
 // An analyst compares two lots by the readings of the field, and then by a file of pairs.
@@ -23,7 +24,7 @@ func TestCompareLots(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.plant()
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Analyst)
 	p.open("/meters/compare")
 	p.option("#old-lot", "K, lot P-2")
@@ -42,7 +43,7 @@ func TestCompareLots(t *testing.T) {
 	if strings.Contains(p.text("section[aria-labelledby=answer]"), "Record this comparison") {
 		t.Error("an analyst is offered to record the comparison")
 	}
-	lead := openPage(t, b.server.base.String())
+	lead := openPage(t, b.server.Base.String())
 	signIn(b, lead, access.Lead)
 	lead.open("/meters/compare?" + lotsQuery("P-2", plantedLot))
 	lead.paste("#table", pairsTable(30, 1.02))
@@ -124,7 +125,7 @@ func TestCompareRefuses(t *testing.T) {
 	if a := b.upload(lots, access.Analyst, map[string]string{"table": pairsTable(3, 1)}, "pairs.csv", "text/csv", []byte("x")); !strings.Contains(a.body, "Send one of the two") {
 		t.Errorf("both: status %d", a.status)
 	}
-	if a := b.upload(lots, access.Analyst, nil, "pairs.csv", "text/csv", []byte(strings.Repeat("x", tableLimit+1))); a.status != http.StatusRequestEntityTooLarge {
+	if a := b.upload(lots, access.Analyst, nil, "pairs.csv", "text/csv", []byte(strings.Repeat("x", kit.TableLimit+1))); a.status != http.StatusRequestEntityTooLarge {
 		t.Errorf("a large file: status %d", a.status)
 	}
 	if n := b.ledgerSize(); n != size {
@@ -146,7 +147,7 @@ func TestStudy(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Analyst)
 	p.open("/meters/study")
 	p.press("section form", "Analyse")

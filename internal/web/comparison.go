@@ -15,6 +15,8 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -29,10 +31,10 @@ type comparisonPage struct {
 	Least     int
 	Groupings []desk.Grouping
 	Points    []pointWord
-	People    peopleChoice
+	People    kit.PeopleChoice
 	Problem   string
 	Answer    *comparisonAnswer
-	Exports   exports
+	Exports   kit.Exports
 }
 
 type comparisonAnswer struct {
@@ -44,7 +46,7 @@ type comparisonAnswer struct {
 	Said string
 	Wide string
 	Rows []unitRow
-	picture
+	kit.Picture
 }
 
 // unitRow is one unit beside its limits.
@@ -57,40 +59,40 @@ type unitRow struct {
 // leastCompared is how many readings a unit needs when nothing is said (common practice).
 const leastCompared = 10
 
-func (s *Server) comparison(x *exchange) error {
-	q := x.r.URL.Query()
-	page := comparisonPage{By: cmp.Or(q.Get("by"), string(desk.ByScope)), Point: q.Get("point"), Least: leastCompared, Groupings: desk.Groupings, Points: pointWords(), Exports: x.exports()}
-	shown, err := x.showsPeople()
+func (s sourcePages) comparison(x *kit.Exchange) error {
+	q := x.R.URL.Query()
+	page := comparisonPage{By: cmp.Or(q.Get("by"), string(desk.ByScope)), Point: q.Get("point"), Least: leastCompared, Groupings: desk.Groupings, Points: pointWords(), Exports: x.Exports()}
+	shown, err := x.ShowsPeople()
 	if err != nil {
 		return err
 	}
-	page.People = peopleChoice{May: x.may(seePeople), Shown: shown}
-	wanted, err := x.wantsFile()
+	page.People = kit.PeopleChoice{May: x.May(kit.SeePeople), Shown: shown}
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	if page.studied, err = x.studied(); err != nil {
+	if page.studied, err = readStudied(x); err != nil {
 		return err
 	}
 	if text := q.Get("least"); text != "" {
 		if page.Least, err = strconv.Atoi(text); err != nil || page.Least < 1 || page.Least > 1000 {
-			return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is no number of readings.", text), hint: "Write a whole number from 1 to 1000."}
+			return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is no number of readings.", text), Hint: "Write a whole number from 1 to 1000."}
 		}
 	}
 	if !slices.Contains(desk.Groupings, desk.Grouping(page.By)) {
-		return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is not something to compare.", page.By), hint: "Allowed are " + scope.Words(desk.Groupings) + "."}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is not something to compare.", page.By), Hint: "Allowed are " + scope.Words(desk.Groupings) + "."}
 	}
 	if page.Point != "" && !slices.Contains(scope.PointKinds, scope.PointKind(page.Point)) {
-		return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("There is no kind of point %q.", page.Point)}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("There is no kind of point %q.", page.Point)}
 	}
 	page.ByWord = sentenceCase(page.By)
-	if err := s.fillComparison(x.r.Context(), &page); err != nil {
+	if err := s.fillComparison(x.R.Context(), &page); err != nil {
 		return err
 	}
 	if wanted {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
-	return x.show(http.StatusOK, "comparison", false, page)
+	return x.Show(http.StatusOK, "comparison", false, page)
 }
 
 // counted is what is compared, as it is kept: with codes, whoever asked.
@@ -99,13 +101,13 @@ type counted struct {
 	few   int
 }
 
-func (s *Server) fillComparison(ctx context.Context, page *comparisonPage) error {
+func (s sourcePages) fillComparison(ctx context.Context, page *comparisonPage) error {
 	size, err := s.size(ctx)
 	if err != nil {
 		return err
 	}
-	question := strings.Join([]string{"comparison", page.From, page.To, page.By, page.Point, strconv.Itoa(page.Least)}, "\x00")
-	found, err := answered(ctx, &s.computed, size, question, func(ctx context.Context) (counted, error) {
+	asked := strings.Join([]string{"comparison", page.From, page.To, page.By, page.Point, strconv.Itoa(page.Least)}, "\x00")
+	found, err := kit.Ask(ctx, &s.computed, kit.Question{Text: asked, Size: size}, func(ctx context.Context) (counted, error) {
 		all, err := s.firsts(ctx, size, page.studied)
 		return page.count(all), err
 	})
@@ -146,13 +148,13 @@ func (p *comparisonPage) count(all []desk.Measured) counted {
 }
 
 // unitLinks puts people under the names that are shown and says where each unit leads, by that name.
-func (s *Server) unitLinks(ctx context.Context, page *comparisonPage, units []trend.Unit) (map[string]string, error) {
+func (s sourcePages) unitLinks(ctx context.Context, page *comparisonPage, units []trend.Unit) (map[string]string, error) {
 	links := map[string]string{}
 	switch desk.Grouping(page.By) {
 	case desk.ByPerson:
 		if page.People.Shown {
 			for _, u := range units {
-				links[u.Name] = s.recordsOf("person", u.Name)
+				links[u.Name] = s.RecordsOf("person", u.Name)
 			}
 			break
 		}
@@ -160,7 +162,7 @@ func (s *Server) unitLinks(ctx context.Context, page *comparisonPage, units []tr
 		for i, u := range units {
 			codes[i] = u.Name
 		}
-		return nil, s.view(ctx, func(v desk.View) error {
+		return nil, s.View(ctx, func(v desk.View) error {
 			hidden, err := v.Disguise(slices.DeleteFunc(codes, func(c string) bool { return c == desk.NotOnRecord }))
 			for i := range units {
 				units[i].Name = hidden.Of(units[i].Name)
@@ -169,17 +171,17 @@ func (s *Server) unitLinks(ctx context.Context, page *comparisonPage, units []tr
 		})
 	case desk.ByScope:
 		for _, u := range units {
-			links[u.Name] = s.trendHref(u.Name, scope.PointKind(page.Point), nil)
+			links[u.Name] = s.TrendHref(u.Name, scope.PointKind(page.Point), nil)
 		}
 	case desk.ByMeter:
 		for _, u := range units {
-			links[u.Name] = cmp.Or(s.recordsOf("meter", u.Name), s.meterHref(u.Name))
+			links[u.Name] = cmp.Or(s.RecordsOf("meter", u.Name), s.MeterHref(u.Name))
 		}
 	case desk.ByLot:
-		return links, s.view(ctx, func(v desk.View) error {
+		return links, s.View(ctx, func(v desk.View) error {
 			lots, err := v.Lots()
 			for _, l := range lots {
-				links[l.Kit+" "+l.Lot] = s.recordsOf("lot", l.Lot)
+				links[l.Kit+" "+l.Lot] = s.RecordsOf("lot", l.Lot)
 			}
 			return err
 		})
@@ -195,7 +197,7 @@ func (p *comparisonPage) fill(f trend.Funnel, few int, links map[string]string) 
 	for i, u := range drawn.Units {
 		drawn.Units[i].Href = links[u.Label]
 	}
-	a := &comparisonAnswer{Few: few, Overall: percentOf(f.Target), picture: pictured("funnel", drawn)}
+	a := &comparisonAnswer{Few: few, Overall: percentOf(f.Target), Picture: kit.Pictured("funnel", drawn)}
 	units := slices.Clone(f.Units)
 	slices.SortStableFunc(units, func(x, y trend.FunnelUnit) int { return cmp.Or(cmp.Compare(y.Z, x.Z), strings.Compare(x.Name, y.Name)) })
 	var above, below []string
@@ -206,7 +208,7 @@ func (p *comparisonPage) fill(f trend.Funnel, few int, links map[string]string) 
 			Inner: percentOf(u.Inner.Lo) + " to " + percentOf(u.Inner.Hi), Outer: percentOf(u.Outer.Lo) + " to " + percentOf(u.Outer.Hi), Mark: beyond(u.Beyond),
 		}
 		if p.By == string(desk.ByPoint) {
-			row.Name = spaced(row.Name)
+			row.Name = words.Spaced(row.Name)
 		}
 		switch {
 		case u.Beyond >= 2:
@@ -265,8 +267,8 @@ func countedUnits(n int, by string) string {
 	return fmt.Sprintf("%d %s", n, words)
 }
 
-func (p comparisonPage) listing() listing {
-	l := listing{Name: "comparison by " + p.By, Columns: []table.SheetColumn{
+func (p comparisonPage) listing() kit.Listing {
+	l := kit.Listing{Name: "comparison by " + p.By, Columns: []table.SheetColumn{
 		{Name: "from"},
 		{Name: "to"},
 		{Name: "point"},

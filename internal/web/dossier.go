@@ -10,6 +10,8 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // dossierPage is everything about one scope in a period, to be printed.
@@ -42,19 +44,19 @@ const (
 	tripsAtOnce    = 50
 )
 
-func (s *Server) dossier(x *exchange) error {
-	zone := s.desk.DB.Zone()
-	now := s.now()
-	page := dossierPage{Site: s.desk.DB.Site().Name, Printed: now.In(zone), By: x.who.Code}
+func (s scopePages) dossier(x *kit.Exchange) error {
+	zone := s.Desk.DB.Zone()
+	now := s.Now()
+	page := dossierPage{Site: s.Desk.DB.Site().Name, Printed: now.In(zone), By: x.Who.Code}
 	status := http.StatusOK
 	from, to, err := s.period(x, &page)
 	if err != nil {
-		shown := x.shown(err)
-		status, page.Problem = shown.status, shown.message+" "+shown.hint
+		shown := x.Shown(err)
+		status, page.Problem = shown.Status, shown.Message+" "+shown.Hint
 		from, to = now.AddDays(-dossierDays, zone), now // something to begin with
 	}
-	err = s.view(x.r.Context(), func(v desk.View) error {
-		i, err := instrument(v, x.r.PathValue("tag"))
+	err = s.View(x.R.Context(), func(v desk.View) error {
+		i, err := instrument(v, x.R.PathValue("tag"))
 		if err != nil {
 			return err
 		}
@@ -70,23 +72,23 @@ func (s *Server) dossier(x *exchange) error {
 	if page.Ledger, err = s.sealed(x); err != nil {
 		return err
 	}
-	return x.show(status, "dossier", false, page)
+	return x.Show(status, "dossier", false, page)
 }
 
 // period reads the days that a dossier is about, the last ones when none are named.
-func (s *Server) period(x *exchange, page *dossierPage) (from, to unit.Instant, err error) {
-	zone, q := s.desk.DB.Zone(), x.r.URL.Query()
+func (s scopePages) period(x *kit.Exchange, page *dossierPage) (from, to unit.Instant, err error) {
+	zone, q := s.Desk.DB.Zone(), x.R.URL.Query()
 	day := func(text string, usual unit.Instant) (time.Time, error) {
 		if text == "" {
 			text = usual.Time().In(zone).Format(time.DateOnly)
 		}
 		t, err := time.ParseInLocation(time.DateOnly, text, zone)
 		if err != nil {
-			err = &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is no day.", text), hint: "Write it like " + usual.Time().In(zone).Format(time.DateOnly) + "."}
+			err = &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is no day.", text), Hint: "Write it like " + usual.Time().In(zone).Format(time.DateOnly) + "."}
 		}
 		return t, err
 	}
-	last, err := day(q.Get("to"), s.now())
+	last, err := day(q.Get("to"), s.Now())
 	if err != nil {
 		return 0, 0, err
 	}
@@ -96,15 +98,15 @@ func (s *Server) period(x *exchange, page *dossierPage) (from, to unit.Instant, 
 	}
 	page.From, page.To = first.Format(time.DateOnly), last.Format(time.DateOnly)
 	if last.Before(first) {
-		return 0, 0, &pageError{status: http.StatusBadRequest, message: "The period ends before it begins.", hint: "Exchange the two days."}
+		return 0, 0, &kit.PageError{Status: http.StatusBadRequest, Message: "The period ends before it begins.", Hint: "Exchange the two days."}
 	}
 	return unit.At(first), unit.At(last).AddDays(1, zone) - 1, nil
 }
 
 // fillDossier fills in what happened in a period.
-func (s *Server) fillDossier(page *dossierPage, v desk.View, from, to unit.Instant) error {
+func (s scopePages) fillDossier(page *dossierPage, v desk.View, from, to unit.Instant) error {
 	zone := v.Zone()
-	clock := func(i unit.Instant) string { return dated(i, zone) }
+	clock := words.Dated(zone)
 	trips, cut, err := tripsBetween(v, page.Tag, from, to)
 	if err != nil {
 		return err
@@ -164,20 +166,12 @@ func tripsBetween(v desk.View, tag string, from, to unit.Instant) (all []desk.Tu
 }
 
 // sealed signs the ledger as it stands and says how it can be told again.
-func (s *Server) sealed(x *exchange) (ledgerLine, error) {
-	site := s.desk.DB.Site()
-	note, err := s.desk.DB.Checkpoint(x.r.Context())
+func (s scopePages) sealed(x *kit.Exchange) (ledgerLine, error) {
+	site := s.Desk.DB.Site()
+	note, err := s.Desk.DB.Checkpoint(x.R.Context())
 	if err != nil {
 		return ledgerLine{}, err
 	}
 	c, err := ledger.Open(note, []string{site.VKey})
 	return ledgerLine{Origin: c.Origin, Root: c.Root.String(), VKey: site.VKey, Note: string(note), Size: c.Size}, err
-}
-
-// dated is an instant with its date, for paper.
-func dated(i unit.Instant, zone *time.Location) string {
-	if !i.Known() {
-		return ""
-	}
-	return i.Time().In(zone).Format("2006-01-02 15:04")
 }

@@ -13,6 +13,8 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -23,22 +25,22 @@ type failuresPage struct {
 	Cadences                        []desk.Cadence
 	Kinds                           []scope.Kind
 	Views                           []stateWord
-	Chart                           *picture
+	Chart                           *kit.Picture
 	// Lines are the periods of a page of their list, the newest first.
 	Lines        []periodLine
-	Pager        pager
+	Pager        kit.Pager
 	Rounds, Over int
 	// Facts are what the charts say in words, Why why there is no chart.
 	Facts   []string
 	Why     string
 	Failed  []failedLine
-	Exports exports
+	Exports kit.Exports
 }
 
 type periodLine struct {
 	From, Share, Limits string
 	Rounds, Over        int
-	Mark                *mark
+	Mark                *words.Mark
 }
 
 // failedLine is a round over the action level, with how long it was since the one before.
@@ -61,11 +63,11 @@ const (
 	periodsShown = 30
 )
 
-func (s *Server) failures(x *exchange) error {
-	q := x.r.URL.Query()
+func (s numberPages) failures(x *kit.Exchange) error {
+	q := x.R.URL.Query()
 	page := failuresPage{
 		By: q.Get("by"), Scope: strings.TrimSpace(q.Get("scope")), Kind: q.Get("kind"), From: q.Get("from"), To: q.Get("to"), View: q.Get("view"),
-		Cadences: desk.Cadences, Kinds: scope.Kinds, Views: failureViews, Exports: x.exports(),
+		Cadences: desk.Cadences, Kinds: scope.Kinds, Views: failureViews, Exports: x.Exports(),
 	}
 	if page.By == "" {
 		page.By = string(desk.Weekly)
@@ -73,14 +75,14 @@ func (s *Server) failures(x *exchange) error {
 	if page.View == "" {
 		page.View = sharesView
 	}
-	file, err := x.wantsFile()
+	file, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
 	if !slices.Contains(desk.Cadences, desk.Cadence(page.By)) || !slices.ContainsFunc(failureViews, func(w stateWord) bool { return w.Key == page.View }) {
 		return badChoice("There is no such period or chart.")
 	}
-	from, to, err := x.failureTime(&page)
+	from, to, err := failureTime(x, &page)
 	if err != nil {
 		return err
 	}
@@ -89,33 +91,33 @@ func (s *Server) failures(x *exchange) error {
 		if file {
 			return beingComputed()
 		}
-		return x.show(http.StatusOK, "failures", false, page)
+		return x.Show(http.StatusOK, "failures", false, page)
 	}
-	page.AsOf = clockTime(o.At, s.now(), s.desk.DB.Zone())
+	page.AsOf = words.Short(o.At, s.Now(), s.Desk.DB.Zone())
 	s.fillFailures(&page, page.rounds(o.Rounds, from, to))
 	if file {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
-	lo, hi, pager, err := x.paged(len(page.Lines), periodsShown)
+	lo, hi, pager, err := x.Paged(len(page.Lines), periodsShown)
 	if err != nil {
 		return err
 	}
 	page.Lines, page.Pager = page.Lines[lo:hi], pager
-	return x.show(http.StatusOK, "failures", false, page)
+	return x.Show(http.StatusOK, "failures", false, page)
 }
 
 // failureTime reads the time that is asked for; without one it is the last half year, which the form then
 // shows.
-func (x *exchange) failureTime(page *failuresPage) (from, to unit.Instant, err error) {
-	if from, _, err = x.day("from"); err != nil {
+func failureTime(x *kit.Exchange, page *failuresPage) (from, to unit.Instant, err error) {
+	if from, _, err = x.Day("from"); err != nil {
 		return 0, 0, err
 	}
-	if _, to, err = x.day("to"); err != nil {
+	if _, to, err = x.Day("to"); err != nil {
 		return 0, 0, err
 	}
-	zone := x.s.desk.DB.Zone()
+	zone := x.Shell.Desk.DB.Zone()
 	if to == 0 {
-		to = x.s.now() + 1
+		to = x.Shell.Now() + 1
 	}
 	if from == 0 {
 		from = to.AddDays(-failuresBack, zone)
@@ -143,8 +145,8 @@ func (p failuresPage) rounds(all []desk.FirstRound, from, to unit.Instant) []des
 }
 
 // fillFailures computes the charts of some rounds.
-func (s *Server) fillFailures(page *failuresPage, rounds []desk.FirstRound) {
-	zone := s.desk.DB.Zone()
+func (s numberPages) fillFailures(page *failuresPage, rounds []desk.FirstRound) {
+	zone := s.Desk.DB.Zone()
 	between := desk.BetweenFailures(rounds)
 	page.Rounds, page.Over = len(rounds), len(between.Failures)
 	s.fillFailed(page, between)
@@ -160,22 +162,22 @@ func (s *Server) fillFailures(page *failuresPage, rounds []desk.FirstRound) {
 	gaps, gapsErr := trend.NewGChart(between.Gaps)
 	times, timesErr := trend.NewTChart(between.Days)
 	page.Facts = figure.FailureWords(shares, between)
-	var p picture
+	var p kit.Picture
 	switch page.View {
 	case gapsView:
 		if gapsErr != nil {
 			page.Why = "Too few rounds were over the action level to draw what lay between them."
 			return
 		}
-		p = pictured("chart", figure.Gaps("Rounds between those over the action level", between, gaps, zone, s.places()))
+		p = kit.Pictured("chart", figure.Gaps("Rounds between those over the action level", between, gaps, zone, s.places()))
 	case timesView:
 		if timesErr != nil {
 			page.Why = "Too few rounds were over the action level to draw what lay between them."
 			return
 		}
-		p = pictured("chart", figure.Times("Days between rounds over the action level", between, times, zone, s.places()))
+		p = kit.Pictured("chart", figure.Times("Days between rounds over the action level", between, times, zone, s.places()))
 	default:
-		p = drawing("chart", figure.Shares("First rounds over the action level", periods, shares, zone))
+		p = kit.Drawing("chart", figure.Shares("First rounds over the action level", periods, shares, zone))
 	}
 	page.Chart = &p
 }
@@ -187,21 +189,21 @@ func linePeriod(p desk.Period, x trend.AttributePoint, zone *time.Location) peri
 	}
 	switch {
 	case x.Signal > 0:
-		line.Mark = &mark{"above its limit", "▲", "action"}
+		line.Mark = marked(words.OverLimit)
 	case x.Signal < 0:
-		line.Mark = &mark{"below its limit", "▼", "alert"}
+		line.Mark = marked(words.UnderLimit)
 	}
 	return line
 }
 
 // fillFailed lists the last rounds over the action level.
-func (s *Server) fillFailed(page *failuresPage, b desk.Between) {
-	now, zone := s.now(), s.desk.DB.Zone()
+func (s numberPages) fillFailed(page *failuresPage, b desk.Between) {
+	now, zone := s.Now(), s.Desk.DB.Zone()
 	for i, r := range slices.Backward(b.Failures) {
 		if len(page.Failed) == failedShown {
 			return
 		}
-		line := failedLine{At: clockTime(r.At, now, zone), Tag: r.Scope, Href: s.scopeHref(r.Scope), Record: s.recordHref(string(r.Reading))}
+		line := failedLine{At: words.Short(r.At, now, zone), Tag: r.Scope, Href: s.ScopeHref(r.Scope), Record: s.RecordHref(string(r.Reading))}
 		if i > 0 {
 			line.Rounds, line.Days = strconv.Itoa(int(b.Gaps[i-1])), fmt.Sprintf("%.1f", b.Days[i-1])
 		}
@@ -209,8 +211,8 @@ func (s *Server) fillFailed(page *failuresPage, b desk.Between) {
 	}
 }
 
-func (p failuresPage) listing() listing {
-	l := listing{Name: "failures", Columns: []table.SheetColumn{
+func (p failuresPage) listing() kit.Listing {
+	l := kit.Listing{Name: "failures", Columns: []table.SheetColumn{
 		{Name: "from"}, {Name: "first rounds", Number: true}, {Name: "over", Number: true}, {Name: "share"}, {Name: "limits"}, {Name: "signal"},
 	}}
 	for _, x := range p.Lines {

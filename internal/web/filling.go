@@ -5,6 +5,8 @@ import (
 	"math"
 	"net/http"
 	"slices"
+
+	"rinsate/internal/web/kit"
 )
 
 // The pages of an invented hospital are open while its year is still being recorded. Whoever looks sees
@@ -23,41 +25,39 @@ func (s *Server) fillingWords() string {
 	if !more {
 		return ""
 	}
-	day := s.now().Time().In(s.desk.DB.Zone()).Format("2 January")
+	day := s.Now().Time().In(s.Desk.DB.Zone()).Format("2 January")
 	// Never 100 %: the year is complete when it says so.
 	return fmt.Sprintf("The invented year is being recorded: %s, %.0f %%. Look around; nothing can be written before it is complete.", day, math.Floor(min(99, 100*share)))
 }
 
-// fillingFrame is the line that every page has while the year is recorded, and where it asks for news of it.
-type fillingFrame struct{ Words, Href string }
-
-func (s *Server) fillingFrame() *fillingFrame {
+// fillingNotice is the line that every page has while the year is recorded.
+func (s *Server) fillingNotice() *kit.Notice {
 	if words := s.fillingWords(); words != "" {
-		return &fillingFrame{words, s.url("/filling")}
+		return &kit.Notice{Words: words, Href: s.URL("/filling")}
 	}
 	return nil
 }
 
 // howFull answers the script of a page that was opened while the year was recorded.
-func (s *Server) howFull(x *exchange) error {
+func (s *Server) howFull(x *kit.Exchange) error {
 	words := s.fillingWords()
 	status := http.StatusOK
 	if words == "" {
 		status, words = http.StatusGone, "The invented year is complete. Open the page anew to see it as of now."
 	}
-	x.answer(status, "text/plain; charset=utf-8", []byte(words))
+	x.Answer(status, "text/plain; charset=utf-8", []byte(words))
 	return nil
 }
 
 // waitsForYear refuses what would be written into a year that is not complete.
-func (s *Server) waitsForYear(r route) error {
-	if r.method != http.MethodPost || slices.Contains(openWhileFilling, r.path) {
+func (s *Server) waitsForYear(r kit.Route) error {
+	if r.Method != http.MethodPost || slices.Contains(openWhileFilling, r.Path) {
 		return nil
 	}
 	if words := s.fillingWords(); words != "" {
-		return &pageError{
-			status: http.StatusServiceUnavailable, message: "The invented year is still being recorded, so that nothing can be written yet.",
-			hint: "Nothing was stored. Look around meanwhile, and do this again when the line on the pages is gone.",
+		return &kit.PageError{
+			Status: http.StatusServiceUnavailable, Message: "The invented year is still being recorded, so that nothing can be written yet.",
+			Hint: "Nothing was stored. Look around meanwhile, and do this again when the line on the pages is gone.",
 		}
 	}
 	return nil

@@ -20,7 +20,7 @@ func TestWhileTheYearIsRecorded(t *testing.T) {
 	b.session(access.Administrator)
 	share, more := 0.436, true
 	pages, err := New(b.desk, Options{
-		Base: b.server.base, Clock: b.clock.Now, Log: slog.New(slog.DiscardHandler), Demo: true, Wall: true, Door: b.server.door,
+		Base: b.server.Base, Clock: b.clock.Now, Log: slog.New(slog.DiscardHandler), Demo: true, Wall: true, Door: b.server.Door,
 		Filling: func() (float64, bool) { return share, more },
 	})
 	if err != nil {
@@ -49,19 +49,19 @@ func TestWhileTheYearIsRecorded(t *testing.T) {
 		t.Errorf("signing in: %d\n%.600s", a.status, a.body)
 	}
 	before := size()
-	for _, r := range pages.routes {
-		if r.method != http.MethodPost || slices.Contains([]string{"/sign-in", "/sign-out", "/switch", "/lock", "/unlock"}, r.path) {
+	for _, r := range pages.Table {
+		if r.Method != http.MethodPost || slices.Contains([]string{"/sign-in", "/sign-out", "/switch", "/lock", "/unlock"}, r.Path) {
 			continue
 		}
 		role := access.Lead
 		switch {
-		case r.act.Anybody:
+		case r.Act.Anybody:
 			role = nobody
-		case !r.act.Own && !slices.Contains(r.act.Roles(), role):
+		case !r.Act.Own && !slices.Contains(r.Act.Roles(), role):
 			role = access.Administrator
 		}
-		if a := b.ask(http.MethodPost, strings.NewReplacer("{tag}", readyScope).Replace(r.path), role, form(url.Values{})); a.status != http.StatusServiceUnavailable || !strings.Contains(a.body, "still being recorded, so that nothing can be written yet.") {
-			t.Errorf("%s: status %d\n%.400s", r.path, a.status, a.body)
+		if a := b.ask(http.MethodPost, strings.NewReplacer("{tag}", readyScope).Replace(r.Path), role, form(url.Values{})); a.status != http.StatusServiceUnavailable || !strings.Contains(a.body, "still being recorded, so that nothing can be written yet.") {
+			t.Errorf("%s: status %d\n%.400s", r.Path, a.status, a.body)
 		}
 	}
 	if after := size(); after != before {

@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 )
 
 // FirstOptions say how a first run is served.
@@ -50,7 +51,7 @@ type Invented struct {
 // First serves the first run: the page on which a facility begins, to one browser that knows the secret,
 // and from then on the pages of the site that was begun.
 type First struct {
-	*Server // the pages before there is a site
+	*kit.Shell // of the pages before there is a site
 
 	o FirstOptions
 	// secret is what the printed address holds.
@@ -83,45 +84,45 @@ type building struct {
 
 // NewFirst makes the pages of a first run.
 func NewFirst(o FirstOptions) (*First, error) {
-	s, err := newShell(Options{Base: o.Base, Clock: o.Clock, Log: o.Log})
+	s, err := kit.New(kit.Options{
+		Base: o.Base, Clock: o.Clock, Log: o.Log, Static: part(sources(), "static"), Appended: appended,
+		Templates: part(sources(), "templates/first-run"), Shared: part(sources(), "templates"), Functions: functions,
+	})
 	if err != nil {
-		return nil, err
-	}
-	if s.pages, err = s.loadPages("first-run"); err != nil {
 		return nil, err
 	}
 	if o.Cost == (access.Cost{}) {
 		o.Cost = access.Standard
 	}
-	f := &First{Server: s, o: o, running: context.Background()}
+	f := &First{Shell: s, o: o, running: context.Background()}
 	if f.secret, err = access.NewToken(rand.Reader); err != nil {
 		return nil, err
 	}
-	handle := func(pattern string, limit int64, act func(*exchange) error) {
-		s.mux.Handle(pattern, f.serve(limit, act))
+	handle := func(pattern string, limit int64, act func(*kit.Exchange) error) {
+		s.Mux.Handle(pattern, f.serve(limit, act))
 	}
 	handle("GET /first-run/{secret}", 0, f.enter)
 	handle("GET /first-run", 0, f.guarded(f.show))
 	handle("GET /first-run/code", 0, f.guarded(f.suggestCode))
 	handle("POST /first-run", beginLimit, f.guarded(f.begin))
 	handle("POST /first-run/invented", 0, f.guarded(f.invent))
-	handle("GET /static/{name...}", 0, s.static)
-	handle("/", 0, func(*exchange) error {
-		return &pageError{status: http.StatusNotFound, message: "This facility has not begun.", hint: "Open the address that the command printed."}
+	handle("GET /static/{name...}", 0, s.Static)
+	handle("/", 0, func(*kit.Exchange) error {
+		return &kit.PageError{Status: http.StatusNotFound, Message: "This facility has not begun.", Hint: "Open the address that the command printed."}
 	})
 	return f, nil
 }
 
 // Address is where the first run is opened. It holds the secret and works for one browser.
-func (f *First) Address() string { return f.base.String() + "/first-run/" + f.secret }
+func (f *First) Address() string { return f.Base.String() + "/first-run/" + f.secret }
 
 // Run serves until the context ends, and closes what was begun.
 func (f *First) Run(ctx context.Context, l net.Listener) error {
 	running, stop := context.WithCancel(ctx)
 	f.running = running
-	err := listen(ctx, l, f.Handler(), f.log, func() {
+	err := kit.Listen(ctx, l, f.Handler(), f.Log, func() {
 		if site := f.begun(); site != nil {
-			site.endLive()
+			site.EndLive()
 		}
 	})
 	stop()
@@ -131,7 +132,7 @@ func (f *First) Run(ctx context.Context, l net.Listener) error {
 		return err
 	}
 	site.imports.end()
-	return errors.Join(err, site.desk.DB.Close()) //nolint:contextcheck // a ledger is closed properly although nobody waits any more
+	return errors.Join(err, site.Desk.DB.Close()) //nolint:contextcheck // a ledger is closed properly although nobody waits any more
 }
 
 // begun returns the site, nil before there is one.
@@ -143,7 +144,7 @@ func (f *First) begun() *Server {
 
 // Handler returns the pages of the first run and, from its end on, those of the site.
 func (f *First) Handler() http.Handler {
-	before := f.Server.Handler()
+	before := f.Shell.Handler()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		f.mu.Lock()
 		h := f.handler
@@ -156,14 +157,14 @@ func (f *First) Handler() http.Handler {
 }
 
 // serve answers a route of the first run.
-func (f *First) serve(limit int64, act func(*exchange) error) http.Handler {
+func (f *First) serve(limit int64, act func(*kit.Exchange) error) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		x := &exchange{s: f.Server, w: w, r: r}
+		x := &kit.Exchange{Shell: f.Shell, W: w, R: r}
 		if r.Method == http.MethodPost {
-			r.Body = http.MaxBytesReader(w, r.Body, max(limit, formLimit))
+			r.Body = http.MaxBytesReader(w, r.Body, max(limit, kit.FormLimit))
 		}
 		if err := act(x); err != nil {
-			x.fail(err)
+			x.Fail(err)
 		}
 	})
 }
@@ -172,19 +173,19 @@ func (f *First) serve(limit int64, act func(*exchange) error) http.Handler {
 const firstCookie = "rinsate-first-run"
 
 // enter lets the first browser in that shows the secret, and no other.
-func (f *First) enter(x *exchange) error {
-	if subtle.ConstantTimeCompare([]byte(x.r.PathValue("secret")), []byte(f.secret)) != 1 {
-		return &pageError{status: http.StatusForbidden, message: "This is not the address of the first run.", hint: "Open the address that the command printed, as a whole."}
+func (f *First) enter(x *kit.Exchange) error {
+	if subtle.ConstantTimeCompare([]byte(x.R.PathValue("secret")), []byte(f.secret)) != 1 {
+		return &kit.PageError{Status: http.StatusForbidden, Message: "This is not the address of the first run.", Hint: "Open the address that the command printed, as a whole."}
 	}
-	if f.known(x.r) {
-		return x.redirect("/first-run")
+	if f.known(x.R) {
+		return x.Redirect("/first-run")
 	}
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.browser != "" {
-		return &pageError{
-			status: http.StatusForbidden, message: "The first run is open in another browser.",
-			hint: "Go on there. If that was not you, end the command with Ctrl-C and start it again: nothing is made before the form is sent.",
+		return &kit.PageError{
+			Status: http.StatusForbidden, Message: "The first run is open in another browser.",
+			Hint: "Go on there. If that was not you, end the command with Ctrl-C and start it again: nothing is made before the form is sent.",
 		}
 	}
 	token, err := access.NewToken(rand.Reader)
@@ -192,8 +193,8 @@ func (f *First) enter(x *exchange) error {
 		return err
 	}
 	f.browser = token
-	http.SetCookie(x.w, &http.Cookie{Name: firstCookie, Value: token, Path: "/first-run", HttpOnly: true, SameSite: http.SameSiteLaxMode})
-	return x.redirect("/first-run")
+	http.SetCookie(x.W, &http.Cookie{Name: firstCookie, Value: token, Path: "/first-run", HttpOnly: true, SameSite: http.SameSiteLaxMode})
+	return x.Redirect("/first-run")
 }
 
 // known says whether a request comes from the browser that was let in.
@@ -205,17 +206,17 @@ func (f *First) known(r *http.Request) bool {
 }
 
 // guarded keeps a page for the browser that was let in.
-func (f *First) guarded(act func(*exchange) error) func(*exchange) error {
-	return func(x *exchange) error {
-		if !f.known(x.r) {
-			return &pageError{status: http.StatusForbidden, message: "The first run is for the browser that opened its address.", hint: "Open the address that the command printed."}
+func (f *First) guarded(act func(*kit.Exchange) error) func(*kit.Exchange) error {
+	return func(x *kit.Exchange) error {
+		if !f.known(x.R) {
+			return &kit.PageError{Status: http.StatusForbidden, Message: "The first run is for the browser that opened its address.", Hint: "Open the address that the command printed."}
 		}
 		return act(x)
 	}
 }
 
 // show shows where the first run stands.
-func (f *First) show(x *exchange) error {
+func (f *First) show(x *kit.Exchange) error {
 	f.mu.Lock()
 	site, b := f.site, f.building
 	var shown building
@@ -227,60 +228,60 @@ func (f *First) show(x *exchange) error {
 	case site != nil:
 		return f.done(x, site)
 	case b != nil && shown.Problem == "":
-		return x.show(http.StatusOK, "building", true, buildingPage{shown})
+		return x.Show(http.StatusOK, "building", true, buildingPage{shown})
 	}
 	page := f.form(x)
 	if shown.Problem != "" {
 		page.Problems = []formProblem{{Text: shown.Problem, Field: "invented"}}
 	}
-	return x.show(http.StatusOK, "begin", true, page)
+	return x.Show(http.StatusOK, "begin", true, page)
 }
 
 // suggestCode answers a script with a code for the name that was typed.
-func (f *First) suggestCode(x *exchange) error {
-	x.w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	_, err := io.WriteString(x.w, desk.SuggestSiteCode(x.r.URL.Query().Get("name")))
+func (f *First) suggestCode(x *kit.Exchange) error {
+	x.W.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	_, err := io.WriteString(x.W, desk.SuggestSiteCode(x.R.URL.Query().Get("name")))
 	return err
 }
 
 // begin makes the data folder of the form, or shows the form again.
-func (f *First) begin(x *exchange) error {
+func (f *First) begin(x *kit.Exchange) error {
 	f.beginning.Lock()
 	defer f.beginning.Unlock()
 	if f.begun() != nil || f.busy() {
-		return x.redirect("/first-run") // sent twice
+		return x.Redirect("/first-run") // sent twice
 	}
 	form, err := f.read(x)
 	if err != nil {
 		return err
 	}
-	b, problems := form.beginning(f.now())
+	b, problems := form.beginning(f.Now())
 	b.Cost = f.o.Cost
 	if len(problems) > 0 {
 		form.Problems = problems
-		return x.show(http.StatusBadRequest, "begin", true, form)
+		return x.Show(http.StatusBadRequest, "begin", true, form)
 	}
-	db, err := b.Begin(x.r.Context(), f.o.Dir, f.o.Clock)
+	db, err := b.Begin(x.R.Context(), f.o.Dir, f.o.Clock)
 	if err != nil {
-		shown := x.shown(err)
-		form.Problems = []formProblem{{Text: strings.TrimSpace(shown.message + " " + shown.hint)}}
-		return x.show(shown.status, "begin", true, form)
+		shown := x.Shown(err)
+		form.Problems = []formProblem{{Text: strings.TrimSpace(shown.Message + " " + shown.Hint)}}
+		return x.Show(shown.Status, "begin", true, form)
 	}
 	door, err := f.adopt(db, f.o.Dir, false)
 	if err != nil {
-		f.log.Error("the pages of the new site failed", slog.Any("error", err))
-		return &pageError{status: http.StatusInternalServerError, message: "The ledger is made, but its pages cannot be shown here.", hint: "End the command with Ctrl-C and start: rinsate serve."}
+		f.Log.Error("the pages of the new site failed", slog.Any("error", err))
+		return &kit.PageError{Status: http.StatusInternalServerError, Message: "The ledger is made, but its pages cannot be shown here.", Hint: "End the command with Ctrl-C and start: rinsate serve."}
 	}
 	f.mu.Lock()
 	f.test = form.test()
 	f.mu.Unlock()
-	pass, err := door.SignIn(x.r.Context(), b.First.Code, b.First.Password, x.source())
+	pass, err := door.SignIn(x.R.Context(), b.First.Code, b.First.Password, x.Source())
 	if err != nil { // made all the same: the page of the site asks for the password
-		f.log.Error("the first sign-in failed", slog.Any("error", err))
+		f.Log.Error("the first sign-in failed", slog.Any("error", err))
 	} else {
-		x.admit(pass)
+		x.Admit(pass)
 	}
-	return x.redirect("/first-run")
+	return x.Redirect("/first-run")
 }
 
 func (f *First) busy() bool {
@@ -293,7 +294,7 @@ func (f *First) busy() bool {
 func (f *First) adopt(db *store.DB, dir string, invented bool) (*identity.Door, error) {
 	d := desk.New(db)
 	door := identity.NewDoor(db, f.o.Cost)
-	site, err := New(d, Options{Base: f.base, Clock: f.o.Clock, Log: f.log, Demo: invented, Wall: invented, Door: door})
+	site, err := New(d, Options{Base: f.Base, Clock: f.o.Clock, Log: f.Log, Demo: invented, Wall: invented, Door: door})
 	if err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
@@ -319,44 +320,44 @@ type donePage struct {
 	Invented []Invented
 }
 
-func (f *First) done(x *exchange, site *Server) error {
+func (f *First) done(x *kit.Exchange, site *Server) error {
 	f.mu.Lock()
 	invented, test := f.invented, f.test
 	f.mu.Unlock()
-	p := donePage{Site: site.desk.DB.Site(), Dir: site.desk.DB.Dir(), Invented: invented}
-	if site.has("/set-up") {
-		p.SetUp = site.url("/set-up")
+	p := donePage{Site: site.Desk.DB.Site(), Dir: site.Desk.DB.Dir(), Invented: invented}
+	if site.Has("/set-up") {
+		p.SetUp = site.URL("/set-up")
 	}
-	if site.has("/import") {
-		p.Import = site.url("/import")
+	if site.Has("/import") {
+		p.Import = site.URL("/import")
 	}
 	if test != nil {
-		p.Levels = site.url("/import/levels/template.csv?" + test.Encode())
+		p.Levels = site.URL("/import/levels/template.csv?" + test.Encode())
 	}
-	return x.show(http.StatusOK, "done", true, p)
+	return x.Show(http.StatusOK, "done", true, p)
 }
 
 // firstStyle are the pages with the style sheet of the first run.
 type firstStyle struct{}
 
-func (firstStyle) style() string { return "first.css" }
+func (firstStyle) StyleSheet() string { return "first.css" }
 
 // buildingPage tells how far the invented hospital is.
 type buildingPage struct{ building }
 
-func (buildingPage) style() string { return "first.css" }
+func (buildingPage) StyleSheet() string { return "first.css" }
 
-func (buildingPage) refresh() int { return refreshEvery }
+func (buildingPage) RefreshEvery() int { return refreshEvery }
 
 // refreshEvery is after how many seconds a page without scripts asks how far something is.
 const refreshEvery = 2
 
 // invent builds the invented hospital beside the data folder.
-func (f *First) invent(x *exchange) error {
+func (f *First) invent(x *kit.Exchange) error {
 	f.beginning.Lock()
 	defer f.beginning.Unlock()
 	if f.begun() != nil || f.busy() {
-		return x.redirect("/first-run")
+		return x.Redirect("/first-run")
 	}
 	dir, err := f.inventedDir()
 	if err != nil {
@@ -367,14 +368,14 @@ func (f *First) invent(x *exchange) error {
 	f.mu.Unlock()
 	f.beside.Go(func() {
 		if err := f.build(f.running, dir); err != nil {
-			f.log.Error("the invented hospital failed", slog.Any("error", err))
+			f.Log.Error("the invented hospital failed", slog.Any("error", err))
 			os.RemoveAll(dir) //nolint:errcheck,gosec // half a hospital; the folder was vacant before
 			f.mu.Lock()
 			defer f.mu.Unlock()
 			f.building.Problem = fmt.Sprintf("The invented hospital could not be built in %s: %v.", dir, err)
 		}
 	})
-	return x.redirect("/first-run")
+	return x.Redirect("/first-run")
 }
 
 // inventedDir is the first folder beside the data folder in which nothing is kept yet.
@@ -390,7 +391,7 @@ func (f *First) inventedDir() (string, error) {
 			return dir, nil
 		}
 	}
-	return "", &pageError{status: http.StatusConflict, message: "There are too many invented hospitals beside the data folder.", hint: "Remove some of the folders that begin with " + base + "."}
+	return "", &kit.PageError{Status: http.StatusConflict, Message: "There are too many invented hospitals beside the data folder.", Hint: "Remove some of the folders that begin with " + base + "."}
 }
 
 // build builds the invented hospital and lets its pages take over.

@@ -18,10 +18,11 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // beginLimit bounds the form of the first run: a rule set as a file and once more as text, and the rest.
-const beginLimit = 2*rules.MaxSize + formLimit
+const beginLimit = 2*rules.MaxSize + kit.FormLimit
 
 // beginPage is the form of the first run, empty or as it was sent.
 type beginPage struct {
@@ -82,7 +83,7 @@ func usualTest() string { return testChoices()[0].Value }
 var beginFields = []string{"name", "site", "zone", "test", "system", "meter", "serial", "kit", "lot", "until", "rules", "rules-text", "code", "person"}
 
 // form returns the empty form.
-func (f *First) form(*exchange) beginPage {
+func (f *First) form(*kit.Exchange) beginPage {
 	p := beginPage{
 		Dir: f.o.Dir, Typed: map[string]string{"zone": f.o.Zone, "test": usualTest(), "rules": "preset"},
 		Tests: testChoices(), PresetText: string(rules.Preset()), Shortest: access.ShortestAlone,
@@ -97,21 +98,21 @@ func (f *First) form(*exchange) beginPage {
 }
 
 // read reads the form as it was sent.
-func (f *First) read(x *exchange) (beginPage, error) {
+func (f *First) read(x *kit.Exchange) (beginPage, error) {
 	p := f.form(x)
-	if err := x.r.ParseMultipartForm(beginLimit); err != nil && !errors.Is(err, http.ErrNotMultipart) {
-		return p, &pageError{status: http.StatusBadRequest, message: "The form cannot be read.", hint: "Go back and send it again; a rule set has at most 48 kB."}
+	if err := x.R.ParseMultipartForm(beginLimit); err != nil && !errors.Is(err, http.ErrNotMultipart) {
+		return p, &kit.PageError{Status: http.StatusBadRequest, Message: "The form cannot be read.", Hint: "Go back and send it again; a rule set has at most 48 kB."}
 	}
 	for _, name := range beginFields {
-		p.Typed[name] = strings.TrimSpace(x.r.FormValue(name))
+		p.Typed[name] = strings.TrimSpace(x.R.FormValue(name))
 	}
 	for _, name := range []string{"password", "again"} {
-		p.Typed[name] = x.r.FormValue(name)
+		p.Typed[name] = x.R.FormValue(name)
 	}
-	if file, header, err := x.r.FormFile("rules-file"); err == nil {
+	if file, header, err := x.R.FormFile("rules-file"); err == nil {
 		text, err := io.ReadAll(io.LimitReader(file, rules.MaxSize+1))
 		if err != nil {
-			return p, &pageError{status: http.StatusBadRequest, message: "The file with the rule set did not arrive whole.", hint: "Send the form again."}
+			return p, &kit.PageError{Status: http.StatusBadRequest, Message: "The file with the rule set did not arrive whole.", Hint: "Send the form again."}
 		}
 		if header.Size > 0 {
 			p.Typed["rules"], p.Typed["rules-text"] = "own", string(text)
@@ -147,7 +148,7 @@ func (p *beginPage) beginning(now unit.Instant) (desk.Beginning, []formProblem) 
 		if other, ok := fields[field]; ok {
 			field = other
 		}
-		wrong(field, sentence(strings.TrimPrefix(storeMessage(fault.Err), access.ErrArgument.Error()+": ")))
+		wrong(field, kit.Sentence(strings.TrimPrefix(kit.StoreMessage(fault.Err), access.ErrArgument.Error()+": ")))
 	}
 	if password != again {
 		wrong("again", "The two passwords differ.")

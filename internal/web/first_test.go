@@ -24,9 +24,11 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/identity"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
+	"rinsate/internal/web/kit"
 )
 
 // first is a first run that a test drives. It begins without a ledger:
@@ -85,7 +87,7 @@ func firstRun(tb testing.TB, clock *storetest.Clock, change ...func(*FirstOption
 // browser opens the printed address in a browser.
 func (f *first) browser() *page {
 	f.Helper()
-	p := openPage(f, f.base.String())
+	p := openPage(f, f.Base.String())
 	p.open("/first-run/" + f.secret)
 	p.waitText("h1", "First run")
 	return p
@@ -120,7 +122,7 @@ func (f *first) site() *site {
 	if s == nil {
 		f.Fatal("nothing has begun")
 	}
-	return &site{TB: f, desk: s.desk, clock: f.clock, server: s, tokens: map[access.Role]string{}}
+	return &site{TB: f, desk: s.Desk, clock: f.clock, server: s, tokens: map[access.Role]string{}}
 }
 
 // none fails the test when there is a ledger.
@@ -256,7 +258,7 @@ func TestFromNothingByForms(t *testing.T) {
 		p.fill("#f-action", "200")
 		p.fill("#f-source", "kit instructions")
 		signed("Register the level")
-		p.waitText("h1", spaced(point))
+		p.waitText("h1", words.Spaced(point))
 	}
 	p.inspect("first-level")
 	p.open("/meters/M-1")
@@ -352,7 +354,7 @@ func TestFirstRunWithoutScripts(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	f := firstRun(t, storetest.NewClock())
-	p := openPage(t, f.base.String())
+	p := openPage(t, f.Base.String())
 	p.scripts(false)
 	p.open("/first-run/" + f.secret)
 	for _, x := range [][2]string{
@@ -395,7 +397,7 @@ func firstClient(t *testing.T) *http.Client {
 // sent asks and returns the status and the body.
 func (f *first) sent(c *http.Client, method, path string, form url.Values, header ...string) (status int, body string) {
 	f.Helper()
-	r, err := http.NewRequestWithContext(f.Context(), method, f.base.String()+path, strings.NewReader(form.Encode()))
+	r, err := http.NewRequestWithContext(f.Context(), method, f.Base.String()+path, strings.NewReader(form.Encode()))
 	if err != nil {
 		f.Fatal(err)
 	}
@@ -413,7 +415,7 @@ func (f *first) sent(c *http.Client, method, path string, form url.Values, heade
 	if err := errors.Join(err, a.Body.Close()); err != nil {
 		f.Fatal(err)
 	}
-	if got := a.Header.Get("Content-Security-Policy"); got != policy {
+	if got := a.Header.Get("Content-Security-Policy"); got != kit.Policy {
 		f.Errorf("%s: Content-Security-Policy %q", path, got)
 	}
 	return a.StatusCode, string(text)

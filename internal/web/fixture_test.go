@@ -193,15 +193,15 @@ func (b *site) session(role access.Role) string {
 	case newcomer:
 		account.Roles, by = []access.Role{access.Technician}, "A-01"
 	}
-	if _, _, err := b.server.door.AddAccount(ctx, identity.Entry{Actor: access.Operator(by)}, account); err != nil {
+	if _, _, err := b.server.Door.AddAccount(ctx, identity.Entry{Actor: access.Operator(by)}, account); err != nil {
 		b.Fatal(err)
 	}
-	pass, err := b.server.door.SignIn(ctx, account.Code, password, identity.Source{Address: "192.0.2.7", Agent: "test"})
+	pass, err := b.server.Door.SignIn(ctx, account.Code, password, identity.Source{Address: "192.0.2.7", Agent: "test"})
 	if err != nil {
 		b.Fatal(err)
 	}
 	if role == locked {
-		if err := b.server.door.Lock(ctx, pass.Token); err != nil {
+		if err := b.server.Door.Lock(ctx, pass.Token); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -212,7 +212,7 @@ func (b *site) session(role access.Role) string {
 // signIn gives the browser of a page a session of somebody with a role.
 func signIn(b *site, p *page, role access.Role) {
 	p.Helper()
-	p.cookie(b.server.cookieName(), b.session(role))
+	p.cookie(b.server.CookieName(), b.session(role))
 }
 
 // answer is what came back, read to its end.
@@ -225,9 +225,9 @@ type answer struct {
 // ask requests a page without a browser, from somebody with a role or from nobody.
 func (b *site) ask(method, path string, role access.Role, change ...func(*http.Request)) answer {
 	b.Helper()
-	r := httptest.NewRequestWithContext(b.Context(), method, b.server.base.Scheme+"://"+b.server.base.Host+path, nil)
+	r := httptest.NewRequestWithContext(b.Context(), method, b.server.Base.Scheme+"://"+b.server.Base.Host+path, nil)
 	if role != nobody {
-		r.AddCookie(&http.Cookie{Name: b.server.cookieName(), Value: b.session(role)})
+		r.AddCookie(&http.Cookie{Name: b.server.CookieName(), Value: b.session(role)})
 	}
 	for _, f := range change {
 		f(r)

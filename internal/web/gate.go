@@ -8,7 +8,9 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 )
 
 // gatePage is the answer for the procedure room. It holds nothing about patients or people.
@@ -22,7 +24,7 @@ type gatePage struct {
 
 type gateAnswer struct {
 	Scope, Kind  string
-	Mark         mark
+	Mark         words.Mark
 	Until, Left  string
 	Reasons      []string
 	Next         []string
@@ -33,17 +35,17 @@ type gateAnswer struct {
 
 // gate answers whether a scope may be used. The form sends the tag as a query, so that the page works
 // without a script and the answer has an address of its own.
-func (s *Server) gate(x *exchange) error {
-	asked := strings.TrimSpace(x.r.PathValue("tag"))
+func (s dayPages) gate(x *kit.Exchange) error {
+	asked := strings.TrimSpace(x.R.PathValue("tag"))
 	if asked == "" {
-		asked = strings.TrimSpace(x.r.URL.Query().Get("scope"))
+		asked = strings.TrimSpace(x.R.URL.Query().Get("scope"))
 	}
 	page := gatePage{Asked: asked}
 	if asked == "" {
-		return x.show(http.StatusOK, "gate", x.who == nil, page)
+		return x.Show(http.StatusOK, "gate", x.Who == nil, page)
 	}
 	status := http.StatusOK
-	err := s.view(x.r.Context(), func(v desk.View) error {
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		fleet, err := v.Instruments()
 		if err != nil {
 			return err
@@ -53,13 +55,13 @@ func (s *Server) gate(x *exchange) error {
 			page.Unknown, status = true, http.StatusNotFound
 			return nil
 		}
-		now := s.now()
+		now := s.Now()
 		a, err := v.Gate(fleet[i].Tag, now, store.Forever)
 		if err != nil {
 			return err
 		}
 		answer := gateAnswer{
-			Scope: a.Scope, Kind: fleet[i].Model, Mark: markOf(a.State), At: clockTime(now, now, v.Zone()), Usable: a.State == turnaround.Ready, Next: a.Next,
+			Scope: a.Scope, Kind: fleet[i].Model, Mark: terms.State(a.State), At: words.Short(now, now, v.Zone()), Usable: a.State == turnaround.Ready, Next: a.Next,
 		}
 		for _, r := range a.Reasons {
 			if r.Blocks {
@@ -67,7 +69,7 @@ func (s *Server) gate(x *exchange) error {
 			}
 		}
 		if a.Until.Known() {
-			answer.Until, answer.Left = clockTime(a.Until, now, v.Zone()), age(a.Until.Sub(now))
+			answer.Until, answer.Left = words.Short(a.Until, now, v.Zone()), words.Age(a.Until.Sub(now))
 		}
 		page.Answer = &answer
 		return nil
@@ -75,7 +77,7 @@ func (s *Server) gate(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.show(status, "gate", x.who == nil, page)
+	return x.Show(status, "gate", x.Who == nil, page)
 }
 
 // findScope finds an instrument by its tag, barcode or serial number, -1 when there is none.

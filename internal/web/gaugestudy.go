@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/web/kit"
 )
 
 // studyPage says how much of the spread is the measurement itself.
@@ -26,32 +27,32 @@ type gaugeAnswer struct {
 	N          int
 	Rows       [][]string
 	Categories int
-	picture
+	kit.Picture
 }
 
-func (s *Server) gaugeStudy(x *exchange) error {
-	return x.show(http.StatusOK, "gauge-study", false, studyPage{})
+func (s meterPages) gaugeStudy(x *kit.Exchange) error {
+	return x.Show(http.StatusOK, "gauge-study", false, studyPage{})
 }
 
 // judgeStudy analyses a table that is sent along and not kept.
-func (s *Server) judgeStudy(x *exchange) error {
-	name, content, err := x.pasted()
-	page := studyPage{Table: pastedForm{Text: x.r.PostFormValue("table")}, Keep: x.r.PostFormValue("interaction") != ""}
+func (s meterPages) judgeStudy(x *kit.Exchange) error {
+	name, content, err := x.Pasted()
+	page := studyPage{Table: pastedForm{Text: x.R.PostFormValue("table")}, Keep: x.R.PostFormValue("interaction") != ""}
 	if err == nil {
 		var list []quality.Measurement
-		if list, err = readPasted(name, content, desk.StudyColumns(), desk.ReadStudy); err == nil {
+		if list, err = kit.ReadPasted(name, content, desk.StudyColumns(), desk.ReadStudy); err == nil {
 			page.Answer, err = gaugeOf(list, page.Keep)
 		}
 	}
 	if err == nil {
-		return x.show(http.StatusOK, "gauge-study", false, page)
+		return x.Show(http.StatusOK, "gauge-study", false, page)
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok {
 		return err
 	}
 	page.Table.Problem = words
-	return x.show(status, "gauge-study", false, page)
+	return x.Show(status, "gauge-study", false, page)
 }
 
 // gaugeOf analyses a study.
@@ -64,7 +65,7 @@ func gaugeOf(list []quality.Measurement, keep bool) (*gaugeAnswer, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &gaugeAnswer{Said: sentence(g.Why), N: len(list), Categories: g.Distinct, picture: pictured("gauge", figure.Gauge("Components of the spread", g))}
+	a := &gaugeAnswer{Said: kit.Sentence(g.Why), N: len(list), Categories: g.Distinct, Picture: kit.Pictured("gauge", figure.Gauge("Components of the spread", g))}
 	for _, c := range g.Components() {
 		note := ""
 		if c.Name == quality.GaugeName {

@@ -4,7 +4,8 @@ import (
 	"fmt"
 	"html/template"
 	"slices"
-	"strings"
+
+	"rinsate/internal/web/kit"
 )
 
 // entry is a word of the trade or of this program, explained.
@@ -166,17 +167,7 @@ var glossary = []entry{
 }
 
 // Anchor is the name of a word's place in the glossary.
-func (e entry) Anchor() string { return anchor(e.Word) }
-
-// anchor is the name of a word's place in the glossary.
-func anchor(word string) string {
-	return strings.Map(func(r rune) rune {
-		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
-			return r
-		}
-		return '-'
-	}, strings.ToLower(word))
-}
+func (e entry) Anchor() string { return kit.Anchor(e.Word) }
 
 // explained returns the entry of a word.
 func explained(word string) (entry, bool) {
@@ -198,7 +189,7 @@ func termAs(word, shown string) (template.HTML, error) {
 	if !ok {
 		return "", fmt.Errorf("the glossary does not explain %q", word)
 	}
-	id := "term-" + anchor(word)
+	id := "term-" + kit.Anchor(word)
 	return template.HTML(fmt.Sprintf(`<span class="term"><button type="button" popovertarget="%s">%s</button><span id="%s" popover role="note">%s</span></span>`, //nolint:gosec // escaped
 		id, template.HTMLEscapeString(shown), id, template.HTMLEscapeString(e.Means))), nil
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -49,12 +50,12 @@ type shownSpan struct {
 }
 
 func (s *Server) topicLine(t topic) topicLine {
-	return topicLine{s.url("/help/" + t.Name), t.Title, t.For}
+	return topicLine{s.URL("/help/" + t.Name), t.Title, t.For}
 }
 
 // helpList answers with all topics, or with what was found.
-func (s *Server) helpList(x *exchange) error {
-	page := helpPage{Q: strings.TrimSpace(x.r.URL.Query().Get("q"))}
+func (s *Server) helpList(x *kit.Exchange) error {
+	page := helpPage{Q: strings.TrimSpace(x.R.URL.Query().Get("q"))}
 	for _, g := range s.help.groups {
 		shown := topicGroup{Title: g.Title}
 		for _, t := range g.Topics {
@@ -68,7 +69,7 @@ func (s *Server) helpList(x *exchange) error {
 		}
 		page.Words = findWords(page.Q)
 	}
-	return x.show(http.StatusOK, "help", false, page)
+	return x.Show(http.StatusOK, "help", false, page)
 }
 
 // find returns the topics in which every word of q stands, those first that have them in the title.
@@ -113,47 +114,47 @@ func holdsAll(text, q string) bool {
 }
 
 // helpTopic answers with one topic.
-func (s *Server) helpTopic(x *exchange) error {
-	t, ok := s.help.topics[x.r.PathValue("topic")]
+func (s *Server) helpTopic(x *kit.Exchange) error {
+	t, ok := s.help.topics[x.R.PathValue("topic")]
 	if !ok {
-		return &pageError{status: http.StatusNotFound, message: "There is no such page of the help.", hint: "Look for it in the list of tasks."}
+		return &kit.PageError{Status: http.StatusNotFound, Message: "There is no such page of the help.", Hint: "Look for it in the list of tasks."}
 	}
-	page, err := x.readTopic(t)
+	page, err := s.readTopic(x, t)
 	if err != nil {
 		return err
 	}
 	for _, name := range t.See {
 		page.See = append(page.See, s.topicLine(s.help.topics[name]))
 	}
-	return x.show(http.StatusOK, "help-topic", false, page)
+	return x.Show(http.StatusOK, "help-topic", false, page)
 }
 
 // helpCautions answers with what every decision has to be read with.
-func (s *Server) helpCautions(x *exchange) error {
-	page, err := x.readTopic(s.help.cautions)
+func (s *Server) helpCautions(x *kit.Exchange) error {
+	page, err := s.readTopic(x, s.help.cautions)
 	if err != nil {
 		return err
 	}
-	return x.show(http.StatusOK, "help-cautions", false, page)
+	return x.Show(http.StatusOK, "help-cautions", false, page)
 }
 
 // readTopic makes a topic fit for whoever asks.
-func (x *exchange) readTopic(t topic) (topicPage, error) {
+func (s *Server) readTopic(x *kit.Exchange, t topic) (topicPage, error) {
 	page := topicPage{Title: t.Title, For: t.For}
 	var told []string // each word explains itself once on a page
 	for _, b := range t.Blocks {
 		shown := shownBlock{Kind: b.Kind, Start: b.Start}
 		for _, line := range b.Lines {
 			var spans []shownSpan
-			for _, s := range line {
-				to := shownSpan{Kind: s.Kind, Text: s.Text}
+			for _, part := range line {
+				to := shownSpan{Kind: part.Kind, Text: part.Text}
 				switch {
-				case s.Kind == asLink:
-					to.Href = x.pageHref(s.To)
-				case s.Kind == asTerm && !slices.Contains(told, s.To):
-					told = append(told, s.To)
+				case part.Kind == asLink:
+					to.Href = s.pageHref(x, part.To)
+				case part.Kind == asTerm && !slices.Contains(told, part.To):
+					told = append(told, part.To)
 					var err error
-					if to.Term, err = termAs(s.To, s.Text); err != nil {
+					if to.Term, err = termAs(part.To, part.Text); err != nil {
 						return page, err
 					}
 				}
@@ -167,29 +168,23 @@ func (x *exchange) readTopic(t topic) (topicPage, error) {
 }
 
 // pageHref is the address of a page when there is one and whoever asks may open it; empty otherwise.
-func (x *exchange) pageHref(to string) string {
+func (s *Server) pageHref(x *kit.Exchange, to string) string {
 	u, err := url.Parse(to)
 	if err != nil {
 		return ""
 	}
-	r, ok := x.s.pageAt(u.Path)
-	if !ok || !x.opens(r) {
+	r, ok := s.pageAt(u.Path)
+	if !ok || !x.Opens(r) {
 		return ""
 	}
-	return x.s.url(to)
+	return s.URL(to)
 }
 
 // pageAt returns the page at a path, and whether there is one: a page of its own, not one of a scope or a
 // record that would have that name.
-func (s *Server) pageAt(path string) (route, bool) {
-	r := &http.Request{Method: http.MethodGet, URL: &url.URL{Path: s.prefix + path}}
-	_, pattern := s.mux.Handler(r)
-	for _, route := range s.routes {
-		if pattern == route.method+" "+s.prefix+route.path {
-			return route, route.path == path || strings.HasPrefix(path, "/help/") // others are not named by it
-		}
-	}
-	return route{}, false
+func (s *Server) pageAt(path string) (kit.Route, bool) {
+	r, ok := s.RouteAt(path)
+	return r, ok && (r.Path == path || strings.HasPrefix(path, "/help/")) // others are not named by it
 }
 
 // topicOf names the topic for the pages under a path, the most particular one first.
@@ -217,17 +212,17 @@ var topicOf = []struct{ path, topic string }{
 
 // helpHref is where the page that is asked for is explained; empty where nothing is to distract, as on the
 // gate and on a wall, and in the help itself.
-func (x *exchange) helpHref() string {
-	path := strings.TrimPrefix(x.r.URL.Path, x.s.prefix)
+func (s *Server) helpHref(x *kit.Exchange) string {
+	path := strings.TrimPrefix(x.R.URL.Path, s.Prefix)
 	if path == "/" {
 		path = "/today"
 	}
-	if x.r.URL.Query().Has("wall") {
+	if x.R.URL.Query().Has("wall") {
 		return ""
 	}
 	for _, t := range topicOf {
 		if path == t.path || strings.HasPrefix(path, t.path+"/") {
-			return x.s.url("/help/" + t.topic)
+			return s.URL("/help/" + t.topic)
 		}
 	}
 	return ""
@@ -238,25 +233,25 @@ type glossaryPage struct {
 	Q       string
 	Of      int
 	Words   []entry
-	Exports exports
+	Exports kit.Exports
 }
 
 // helpGlossary answers with the words of the trade and of this program.
-func (s *Server) helpGlossary(x *exchange) error {
-	page := glossaryPage{Q: strings.TrimSpace(x.r.URL.Query().Get("q")), Of: len(glossary), Words: glossary, Exports: x.exports()}
+func (s *Server) helpGlossary(x *kit.Exchange) error {
+	page := glossaryPage{Q: strings.TrimSpace(x.R.URL.Query().Get("q")), Of: len(glossary), Words: glossary, Exports: x.Exports()}
 	if page.Q != "" {
 		page.Words = findWords(page.Q)
 	}
-	wanted, err := x.wantsFile()
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
 	if !wanted {
-		return x.show(http.StatusOK, "help-glossary", false, page)
+		return x.Show(http.StatusOK, "help-glossary", false, page)
 	}
-	l := listing{Name: "words", Columns: []table.SheetColumn{{Name: "word"}, {Name: "means"}, {Name: "source"}}}
+	l := kit.Listing{Name: "words", Columns: []table.SheetColumn{{Name: "word"}, {Name: "means"}, {Name: "source"}}}
 	for _, e := range page.Words {
 		l.Rows = append(l.Rows, []string{e.Word, e.Means, e.Source})
 	}
-	return x.file(l)
+	return x.File(l)
 }

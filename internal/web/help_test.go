@@ -148,7 +148,8 @@ func TestTopics(t *testing.T) {
 // What is wrong with a topic is said.
 func TestParseTopic(t *testing.T) {
 	t.Parallel()
-	good := "# T\nFor: x\nSee: a, b\n\nOne `c`\ntwo **s** [p](/q?r) {held} {Lots|lot}.\n\n1. a\nb\n2. c\n$ run `x`\n3. d\n\n- i\n! beware\n## H\nend"
+	good := "# T\n\nFor: x\n\nOne `c`\ntwo **s** [p](/q?r) [held](/help/glossary#word-held) [Lots](/help/glossary#word-lot).\n\n" +
+		"1. a\nb\n2. c\n\n```sh\nrun `x`\n  or <y>\n```\n\n3. d\n\n- i\n\n> beware\n\n> twice\n\n## H\n\nend \\*\n\n## See also\n\n- [A](a.md)\n- [B b](b.md)\n"
 	topic, err := parseTopic("t", good)
 	if err != nil {
 		t.Fatal(err)
@@ -166,16 +167,58 @@ func TestParseTopic(t *testing.T) {
 		got = append(got, text.String())
 	}
 	want := []string{
-		"paragraph0|<plain One ><code c ><plain   ><plain two ><strong s ><plain   ><link p /q?r><plain   ><term held held><plain   ><term Lots lot><plain . >",
-		"steps1|<plain a ><plain   ><plain b >|<plain c >", "terminal0|<code run `x` >", "steps3|<plain d >", "items0|<plain i >", "caution0|<plain beware >", "heading0|<plain H >", "paragraph0|<plain end >",
+		"paragraph0|<plain One ><code c ><plain  two ><strong s ><plain   ><link p /q?r><plain   ><term held held><plain   ><term Lots lot><plain . >",
+		"steps1|<plain a b >|<plain c >", "terminal0|<code run `x` >|<code or <y> >", "steps3|<plain d >", "items0|<plain i >", "caution0|<plain beware >", "caution0|<plain twice >",
+		"heading0|<plain H >", "paragraph0|<plain end * >",
 	}
 	if !slices.Equal(slices.Collect(squeezed(got)), slices.Collect(squeezed(want))) {
 		t.Errorf("blocks:\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
-	for _, bad := range []string{"", "# T\nFor: x\n", "# T\nFor: x\na `b", "# T\nFor: x\n{nosuchword}", "# T\nFor: x\n[a](b)", "# T\nFor: x\n[a] (/b)", "# T\nFor: x\n****", "For: x\ntext", "# T\ntext"} {
-		if _, err := parseTopic("t", bad); err == nil {
-			t.Errorf("%q is taken", bad)
+	if topic.Title != "T" || topic.For != "x" || !slices.Equal(topic.See, []string{"a", "b"}) {
+		t.Errorf("%q for %q, see %q", topic.Title, topic.For, topic.See)
+	}
+	for about, bad := range map[string]string{
+		"nothing": "", "no title": "For: x\n\ntext", "not for anybody": "# T\n\ntext", "no text": "# T\n\nFor: x\n", "two titles": "# T\n\nFor: x\n\n# U\n",
+		"code without an end": "# T\n\nFor: x\n\na `b", "strong words without an end": "# T\n\nFor: x\n\na **b", "no strong words": "# T\n\nFor: x\n\n****",
+		"an unknown word": "# T\n\nFor: x\n\n[a](/help/glossary#word-nosuchword)", "a link elsewhere": "# T\n\nFor: x\n\n[a](b)",
+		"a link in two parts": "# T\n\nFor: x\n\n[a] (/b)", "a link without an end": "# T\n\nFor: x\n\n[a](/b", "a host": "# T\n\nFor: x\n\n[a](https://test.example/)",
+		"slanted words": "# T\n\nFor: x\n\n*a*", "a code in a link": "# T\n\nFor: x\n\n[`a`](/b)", "an image": "# T\n\nFor: x\n\n![a](/b)",
+		"a list within a list": "# T\n\nFor: x\n\n- a\n  - b\n", "text after the end": "# T\n\nFor: x\n\na\n\n## See also\n\n- [A](a.md)\n\nb",
+		"no file": "# T\n\nFor: x\n\na\n\n## See also\n\n- [A](a.txt)\n", "no link": "# T\n\nFor: x\n\na\n\n## See also\n\n- A\n",
+	} {
+		if topic, err := parseTopic("t", bad); err == nil {
+			t.Errorf("%s is taken: %+v", about, topic)
 		}
+	}
+	_, err = parseTopic("t", "# T\n\nFor: x\n\ngood\n\nnot `good")
+	if err == nil || !strings.HasPrefix(err.Error(), "line 7: ") {
+		t.Errorf("the place of a fault is not told: %v", err)
+	}
+}
+
+// The index names each topic once, as it calls itself, and so do topics that lead to another.
+func TestParseIndex(t *testing.T) {
+	t.Parallel()
+	groups, err := parseIndex([]byte("# Help\n\n## One\n\n- [A](a.md)\n- [B](b.md)\n\n## Two\n\n- [C](c.md)\n"))
+	if err != nil || fmt.Sprint(groups) != "[{One [{A a} {B b}]} {Two [{C c}]}]" {
+		t.Errorf("%v (%v)", groups, err)
+	}
+	for _, bad := range []string{"- [A](a.md)\n", "## One\n\ntext\n", "## One\n\n- A\n", "## One\n\n- [A](a.md) and more\n", "## One\n\n- [A](/a)\n"} {
+		if groups, err := parseIndex([]byte(bad)); err == nil {
+			t.Errorf("%q is taken: %v", bad, groups)
+		}
+	}
+	h, err := loadHelp()
+	if err != nil {
+		t.Fatal(err)
+	}
+	name := h.groups[0].Topics[0].Name
+	if err := h.check([]listedGroup{{"One", []fileLink{{"Another title", name}}}}); err == nil || !strings.Contains(err.Error(), "calls itself") {
+		t.Errorf("a topic may be called anything: %v", err)
+	}
+	delete(h.topics, name)
+	if err := h.check(nil); err == nil {
+		t.Errorf("%s is missing, and nothing says so", name)
 	}
 }
 
@@ -194,7 +237,7 @@ func squeezed(texts []string) func(func(string) bool) {
 func TestHelpIsText(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	topic, err := parseTopic("t", "# <b>T</b>\nFor: <i>x</i>\n<script>alert(1)</script> `<u>` **<s>** [<a>](/gate)")
+	topic, err := parseTopic("t", "# <b>T</b>\n\nFor: <i>x</i>\n\n<script>alert(1)</script> `<u>` **<s>** [<a>](/gate)")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -248,7 +291,7 @@ func TestTerms(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	tried := map[string]bool{} // a template with a word of it
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	for _, e := range b.examples() {
 		var fresh []string
 		for _, m := range regexp.MustCompile(`popovertarget="([^"]*)"`).FindAllStringSubmatch(b.ask(http.MethodGet, e.path, e.role).body, -1) {
@@ -260,7 +303,7 @@ func TestTerms(t *testing.T) {
 		if len(fresh) == 0 {
 			continue
 		}
-		p.cookie(b.server.cookieName(), b.session(asker(e.role, access.Lead)))
+		p.cookie(b.server.CookieName(), b.session(asker(e.role, access.Lead)))
 		p.open(e.path)
 		for i, id := range fresh {
 			button := fmt.Sprintf(`[popovertarget=%q]`, id)
@@ -303,7 +346,7 @@ func TestHelpInTheBrowser(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	p.scripts(false)
 	signIn(b, p, access.Technician)
 	p.open("/today")

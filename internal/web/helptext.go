@@ -1,37 +1,39 @@
 package web
 
 import (
-	"bufio"
-	"embed"
+	"bytes"
 	"fmt"
+	"io/fs"
 	"path"
-	"strconv"
+	"slices"
 	"strings"
+
+	"github.com/yuin/goldmark/ast"
+	"github.com/yuin/goldmark/parser"
+	"github.com/yuin/goldmark/text"
+	"github.com/yuin/goldmark/util"
 )
 
-//go:embed help
-var helpFiles embed.FS
-
-// topic is one page of the help, as its file says it. The text of a file is plain, a line says what it is
-// by how it begins:
+// topic is one page of the help, as its file of Markdown (CommonMark) says it. A file begins with
 //
-//	# Title              once, at the top
+//	# Title
+//
 //	For: whoever does it
-//	See: topic, topic
-//	## Heading
-//	1. step              lines that follow belong to it until an empty one or the next step
-//	- item
-//	! caution
-//	$ command            a line of a terminal
-//	anything else        a paragraph, until an empty line
 //
-// Within a line `code`, **strong**, [words](/page) and {word} or {shown|word} of the glossary are known;
-// there is nothing else, and no HTML.
+// and may end with the section "See also", a list of links to other files. Between them stand paragraphs,
+// headings (##), steps (1.), items (-), cautions (>), and lines of a terminal (```). Within a line there are
+// `code`, **strong**, and [words](/page); a link to a place in the glossary, such as
+// [shown](/help/glossary#word-held), is a word that explains itself. There is no HTML: a < is a <.
+//
+// What Markdown takes for text but looks like a mark that is broken, or is of a kind that is not named here,
+// is an error and keeps the program from starting.
 type topic struct {
 	Name, Title, For string
 	// See are the names of topics that go on from here.
 	See    []string
 	Blocks []block
+	// see are those with what the file calls them.
+	see []fileLink
 }
 
 // block is a paragraph or a list.
@@ -87,218 +89,360 @@ type helpGroup struct {
 	Topics []topic
 }
 
-// loadHelp reads the topics in the order of the file index.txt. What is wrong with them is an error.
+// loadHelp reads the topics in the order of index.md. What is wrong with them is an error.
 func loadHelp() (help, error) {
 	h := help{topics: map[string]topic{}}
-	index, err := helpFiles.ReadFile("help/index.txt")
+	index, err := fs.ReadFile(sources(), "help/index.md")
 	if err != nil {
 		return h, err
 	}
-	for line := range strings.Lines(string(index)) {
-		line = strings.TrimSpace(line)
-		if title, ok := strings.CutPrefix(line, "## "); ok {
-			h.groups = append(h.groups, helpGroup{Title: title})
-			continue
+	listed, err := parseIndex(index)
+	if err != nil {
+		return h, fmt.Errorf("help/index.md: %w", err)
+	}
+	for _, g := range listed {
+		group := helpGroup{Title: g.title}
+		for _, named := range g.links {
+			t, err := readTopic(named.name)
+			if err != nil {
+				return h, err
+			}
+			if _, twice := h.topics[named.name]; twice {
+				return h, fmt.Errorf("help/index.md names %q twice", named.name)
+			}
+			h.topics[named.name] = t
+			group.Topics = append(group.Topics, t)
 		}
-		if line == "" {
-			continue
-		}
-		if len(h.groups) == 0 {
-			return h, fmt.Errorf("help/index.txt: %q stands before the first group", line)
-		}
-		t, err := readTopic(line)
-		if err != nil {
-			return h, err
-		}
-		if _, twice := h.topics[line]; twice {
-			return h, fmt.Errorf("help/index.txt names %q twice", line)
-		}
-		h.topics[line] = t
-		last := &h.groups[len(h.groups)-1]
-		last.Topics = append(last.Topics, t)
+		h.groups = append(h.groups, group)
 	}
 	if h.cautions, err = readTopic("cautions"); err != nil {
 		return h, err
 	}
-	return h, h.check()
+	return h, h.check(listed)
 }
 
-// check refuses files that the index does not name, and references to what does not exist.
-func (h help) check() error {
-	entries, err := helpFiles.ReadDir("help")
+// check refuses files that the index does not name, references to what does not exist, and those that call a
+// topic otherwise than it calls itself.
+func (h help) check(index []listedGroup) error {
+	entries, err := fs.ReadDir(sources(), "help")
 	if err != nil {
 		return err
 	}
 	for _, e := range entries {
-		name, isTopic := strings.CutSuffix(e.Name(), ".txt")
+		name, isTopic := strings.CutSuffix(e.Name(), ".md")
 		if _, ok := h.topics[name]; !isTopic || !ok && name != "index" && name != "cautions" {
-			return fmt.Errorf("help/index.txt does not name %s", e.Name())
+			return fmt.Errorf("help/index.md does not name %s", e.Name())
+		}
+	}
+	called := func(file string, links []fileLink) error {
+		for _, l := range links {
+			switch t, ok := h.topics[l.name]; {
+			case !ok:
+				return fmt.Errorf("help/%s.md: there is no topic %q to see", file, l.name)
+			case t.Title != l.text:
+				return fmt.Errorf("help/%s.md calls %s.md %q, which calls itself %q", file, l.name, l.text, t.Title)
+			}
+		}
+		return nil
+	}
+	for _, g := range index {
+		if err := called("index", g.links); err != nil {
+			return err
 		}
 	}
 	for _, t := range h.topics {
-		for _, name := range t.See {
-			if _, ok := h.topics[name]; !ok {
-				return fmt.Errorf("help/%s.txt: there is no topic %q to see", t.Name, name)
-			}
+		if err := called(t.Name, t.see); err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
 func readTopic(name string) (topic, error) {
-	text, err := helpFiles.ReadFile(path.Join("help", name+".txt"))
+	text, err := fs.ReadFile(sources(), path.Join("help", name+".md"))
 	if err != nil {
 		return topic{}, err
 	}
 	t, err := parseTopic(name, string(text))
 	if err != nil {
-		return topic{}, fmt.Errorf("help/%s.txt: %w", name, err)
+		return topic{}, fmt.Errorf("help/%s.md: %w", name, err)
 	}
 	return t, nil
 }
 
-// parseTopic reads the text of a topic.
-func parseTopic(name, text string) (topic, error) {
-	t := topic{Name: name}
-	open := false // whether the next line may go on with the last block
-	lines := bufio.NewScanner(strings.NewReader(text))
-	for n := 1; lines.Scan(); n++ {
-		line := strings.TrimSpace(lines.Text())
-		if line == "" {
-			open = false
-			continue
+// markdown reads the marks that topics may use and no others: neither HTML nor indented code.
+var markdown = parser.NewParser(
+	parser.WithBlockParsers(
+		util.Prioritized(parser.NewListParser(), 300),
+		util.Prioritized(parser.NewListItemParser(), 400),
+		util.Prioritized(parser.NewATXHeadingParser(), 600),
+		util.Prioritized(parser.NewFencedCodeBlockParser(), 700),
+		util.Prioritized(parser.NewBlockquoteParser(), 800),
+		util.Prioritized(parser.NewParagraphParser(), 1000),
+	),
+	parser.WithInlineParsers(
+		util.Prioritized(parser.NewCodeSpanParser(), 100),
+		util.Prioritized(parser.NewLinkParser(), 200),
+		util.Prioritized(parser.NewEmphasisParser(), 500),
+	),
+)
+
+// helpSource is the text of a file that is being read.
+type helpSource struct{ source []byte }
+
+func (r helpSource) blocks() ast.Node { return markdown.Parse(text.NewReader(r.source)) }
+
+// fault says where something is wrong.
+func (r helpSource) fault(n ast.Node, format string, args ...any) error {
+	for ; n != nil; n = n.Parent() {
+		if n.Type() == ast.TypeBlock && n.Lines().Len() > 0 {
+			before := r.source[:n.Lines().At(0).Start]
+			return fmt.Errorf("line %d: %w", bytes.Count(before, []byte("\n"))+1, fmt.Errorf(format, args...))
 		}
-		kind, rest, number := kindOf(line)
-		switch kind {
-		case "title":
-			t.Title = rest
-			continue
-		case "for":
-			t.For = rest
-			continue
-		case "see":
-			for s := range strings.SplitSeq(rest, ",") {
-				t.See = append(t.See, strings.TrimSpace(s))
+	}
+	return fmt.Errorf(format, args...)
+}
+
+// listedGroup is a group of the index, and fileLink a link to another file.
+type (
+	listedGroup struct {
+		title string
+		links []fileLink
+	}
+	fileLink struct{ text, name string }
+)
+
+// parseIndex reads the groups: a heading and a list of links each.
+func parseIndex(source []byte) (groups []listedGroup, err error) {
+	r := helpSource{source}
+	for n := r.blocks().FirstChild(); n != nil; n = n.NextSibling() {
+		switch h, isHeading := n.(*ast.Heading); {
+		case isHeading && h.Level == 1 && n.PreviousSibling() == nil:
+		case isHeading && h.Level == 2:
+			title, err := r.plain(n)
+			if err != nil {
+				return nil, err
 			}
-			continue
+			groups = append(groups, listedGroup{title: title})
+		case n.Kind() == ast.KindList && len(groups) > 0 && groups[len(groups)-1].links == nil:
+			if groups[len(groups)-1].links, err = r.links(n); err != nil {
+				return nil, err
+			}
+		default:
+			return nil, r.fault(n, "an index has a heading and a list of topics for each group")
 		}
-		spans, err := t.parseLine(blockKind(kind), rest)
+	}
+	return groups, nil
+}
+
+// parseTopic reads the text of a topic.
+func parseTopic(name, source string) (topic, error) {
+	t := topic{Name: name}
+	r := helpSource{[]byte(source)}
+	seen := false // the section of other topics
+	for n := r.blocks().FirstChild(); n != nil; n = n.NextSibling() {
+		heading, isHeading := n.(*ast.Heading)
+		var err error
+		switch {
+		case seen && t.see == nil && n.Kind() == ast.KindList:
+			t.see, err = r.links(n)
+			for _, l := range t.see {
+				t.See = append(t.See, l.name)
+			}
+		case seen:
+			err = r.fault(n, "after %q there is one list of topics and nothing else", seeAlso)
+		case t.Title == "":
+			if !isHeading || heading.Level != 1 {
+				return t, r.fault(n, "a topic begins with its title")
+			}
+			t.Title, err = r.plain(n)
+		case t.For == "":
+			var line string
+			if line, err = r.plain(n); err == nil {
+				who, ok := strings.CutPrefix(line, "For: ")
+				if !ok || n.Kind() != ast.KindParagraph {
+					err = r.fault(n, "after the title a line %q says whom it is for", "For:")
+				}
+				t.For = who
+			}
+		case isHeading && string(heading.Lines().Value(r.source)) == seeAlso:
+			seen = true
+		default:
+			var b block
+			if b, err = r.block(n); err == nil {
+				t.Blocks = append(t.Blocks, b)
+			}
+		}
 		if err != nil {
-			return t, fmt.Errorf("line %d: %w", n, err)
+			return t, err
 		}
-		t.add(block{Kind: blockKind(kind), Lines: [][]span{spans}, Start: number}, open)
-		open = blockKind(kind) != asHeading
 	}
 	if t.Title == "" || t.For == "" || len(t.Blocks) == 0 {
 		return t, fmt.Errorf("it needs a title, a line %q and a text", "For:")
 	}
-	return t, lines.Err()
+	return t, nil
 }
 
-// parseLine reads a line of a block; a terminal shows it as it is.
-func (t topic) parseLine(kind blockKind, rest string) ([]span, error) {
-	if kind == asTerminal {
-		return []span{{Kind: asCode, Text: rest}}, nil
-	}
-	return parseSpans(rest)
-}
+// seeAlso is the heading above the topics that go on from here.
+const seeAlso = "See also"
 
-// add puts a block of one line where it belongs: a line without a mark goes on with what stands before it,
-// and a step or an item with its list.
-func (t *topic) add(b block, open bool) {
-	if len(t.Blocks) == 0 {
-		t.Blocks = append(t.Blocks, b)
-		return
-	}
-	last := &t.Blocks[len(t.Blocks)-1]
-	switch {
-	case open && b.Kind == asParagraph && last.Kind != asTerminal:
-		end := len(last.Lines) - 1
-		last.Lines[end] = append(append(last.Lines[end], span{Kind: asText, Text: " "}), b.Lines[0]...)
-	case b.Kind == last.Kind && (b.Kind == asSteps || b.Kind == asItems || b.Kind == asTerminal && open):
-		last.Lines = append(last.Lines, b.Lines...)
-	default:
-		t.Blocks = append(t.Blocks, b)
-	}
-}
-
-// kindOf says what a line is, by how it begins, and the number of a step.
-func kindOf(line string) (kind, rest string, number int) {
-	for _, m := range []struct{ mark, kind string }{
-		{"# ", "title"},
-		{"For: ", "for"},
-		{"See: ", "see"},
-		{"## ", string(asHeading)},
-		{"- ", string(asItems)},
-		{"! ", string(asCaution)},
-		{"$ ", string(asTerminal)},
-	} {
-		if rest, ok := strings.CutPrefix(line, m.mark); ok {
-			return m.kind, rest, 0
+// block reads one block.
+func (r helpSource) block(n ast.Node) (block, error) {
+	switch n := n.(type) {
+	case *ast.Heading:
+		if n.Level != 2 {
+			return block{}, r.fault(n, "a heading within a topic has two #")
 		}
-	}
-	if before, rest, ok := strings.Cut(line, ". "); ok {
-		if number, err := strconv.Atoi(before); err == nil {
-			return string(asSteps), rest, number
+		return r.line(asHeading, n)
+	case *ast.Paragraph:
+		return r.line(asParagraph, n)
+	case *ast.Blockquote:
+		only := n.FirstChild()
+		if only == nil || n.ChildCount() != 1 || only.Kind() != ast.KindParagraph {
+			return block{}, r.fault(n, "a caution is one paragraph")
 		}
-	}
-	return string(asParagraph), line, 0
-}
-
-// inline are the marks within a line and what stands between them.
-var inline = []struct {
-	begin, end string
-	span       func(text string) (span, error)
-}{
-	{"`", "`", func(text string) (span, error) { return span{Kind: asCode, Text: text}, nil }},
-	{"**", "**", func(text string) (span, error) { return span{Kind: asStrong, Text: text}, nil }},
-	{"{", "}", func(text string) (span, error) {
-		shown, word, ok := strings.Cut(text, "|")
-		if !ok {
-			word = shown
+		return r.line(asCaution, only)
+	case *ast.FencedCodeBlock:
+		b := block{Kind: asTerminal}
+		for _, line := range n.Lines().Sliced(0, n.Lines().Len()) {
+			b.Lines = append(b.Lines, []span{{Kind: asCode, Text: strings.TrimRight(string(line.Value(r.source)), "\n")}})
 		}
-		if _, ok := explained(word); !ok {
-			return span{}, fmt.Errorf("the glossary does not explain %q", word)
+		return b, nil
+	case *ast.List:
+		b := block{Kind: asItems}
+		if n.IsOrdered() {
+			b.Kind, b.Start = asSteps, n.Start
 		}
-		return span{Kind: asTerm, Text: shown, To: word}, nil
-	}},
-	{"[", ")", func(text string) (span, error) {
-		shown, to, ok := strings.Cut(text, "](")
-		if !ok || !strings.HasPrefix(to, "/") {
-			return span{}, fmt.Errorf("[%s) is no link to a page", text)
-		}
-		return span{Kind: asLink, Text: shown, To: to}, nil
-	}},
-}
-
-// parseSpans reads what stands in a line.
-func parseSpans(text string) ([]span, error) {
-	var spans []span
-	for text != "" {
-		first, mark := len(text), -1
-		for i, m := range inline {
-			if at := strings.Index(text, m.begin); at >= 0 && at < first {
-				first, mark = at, i
+		for item := n.FirstChild(); item != nil; item = item.NextSibling() {
+			if item.ChildCount() != 1 || item.FirstChild().Kind() != ast.KindTextBlock && item.FirstChild().Kind() != ast.KindParagraph {
+				return b, r.fault(item, "a step or an item is one paragraph; what follows begins at the left")
 			}
+			spans, err := r.spans(item.FirstChild())
+			if err != nil {
+				return b, err
+			}
+			b.Lines = append(b.Lines, spans)
 		}
-		if first > 0 {
-			spans = append(spans, span{Kind: asText, Text: text[:first]})
+		return b, nil
+	}
+	return block{}, r.fault(n, "the help has no %s", n.Kind())
+}
+
+// line reads a block of one line.
+func (r helpSource) line(kind blockKind, n ast.Node) (block, error) {
+	spans, err := r.spans(n)
+	return block{Kind: kind, Lines: [][]span{spans}}, err
+}
+
+// links reads a list of links to other files, each an item of its own.
+func (r helpSource) links(list ast.Node) (links []fileLink, err error) {
+	for item := list.FirstChild(); item != nil; item = item.NextSibling() {
+		var link *ast.Link
+		if item.ChildCount() == 1 && item.FirstChild().ChildCount() == 1 {
+			link, _ = item.FirstChild().FirstChild().(*ast.Link)
 		}
-		if mark < 0 {
-			break
+		if link == nil {
+			return nil, r.fault(item, "an item of this list is a link to a topic and nothing else")
 		}
-		m := inline[mark]
-		within, rest, ok := strings.Cut(text[first+len(m.begin):], m.end)
-		if !ok || within == "" {
-			return nil, fmt.Errorf("%q begins and does not end", m.begin)
-		}
-		s, err := m.span(within)
+		called, err := r.plain(link)
 		if err != nil {
 			return nil, err
 		}
-		spans, text = append(spans, s), rest
+		name, ok := strings.CutSuffix(string(link.Destination), ".md")
+		if !ok {
+			return nil, r.fault(item, "%q is no file of the help", link.Destination)
+		}
+		links = append(links, fileLink{called, name})
+	}
+	return links, nil
+}
+
+// plain reads what holds nothing but text.
+func (r helpSource) plain(n ast.Node) (string, error) {
+	spans, err := r.spans(n)
+	if err != nil {
+		return "", err
+	}
+	if len(spans) != 1 || spans[0].Kind != asText {
+		return "", r.fault(n, "here stands plain text")
+	}
+	return spans[0].Text, nil
+}
+
+// spans reads what stands in a line. A line that goes on in the next one of the file goes on after a space.
+func (r helpSource) spans(n ast.Node) (spans []span, err error) {
+	for c := n.FirstChild(); c != nil; c = c.NextSibling() {
+		var s span
+		switch c := c.(type) {
+		case *ast.Text:
+			s = span{Kind: asText, Text: string(util.UnescapePunctuations(c.Segment.Value(r.source)))}
+			if at := brokenMark(string(c.Segment.Value(r.source))); at != "" {
+				return nil, r.fault(n, "%q begins and does not end, or ends and did not begin", at)
+			}
+			if c.HardLineBreak() {
+				return nil, r.fault(n, "a line is not broken within a paragraph")
+			}
+			if c.SoftLineBreak() {
+				s.Text += " "
+			}
+			if last := len(spans) - 1; last >= 0 && spans[last].Kind == asText {
+				spans[last].Text += s.Text
+				continue
+			}
+		case *ast.CodeSpan:
+			s = span{Kind: asCode}
+			for t := c.FirstChild(); t != nil; t = t.NextSibling() {
+				if part, ok := t.(*ast.Text); ok { // code holds text alone
+					s.Text += string(part.Segment.Value(r.source))
+				}
+			}
+		case *ast.Emphasis:
+			s.Kind = asStrong
+			if s.Text, err = r.plain(c); err == nil && c.Level != 2 {
+				err = r.fault(n, "the help knows **strong** words and no others")
+			}
+		case *ast.Link:
+			if s.Text, err = r.plain(c); err == nil {
+				s, err = r.link(c, s.Text)
+			}
+		default:
+			err = r.fault(n, "the help has no %s", c.Kind())
+		}
+		if err != nil {
+			return nil, err
+		}
+		spans = append(spans, s)
 	}
 	return spans, nil
+}
+
+// link reads a link to a page, or to a word of the glossary.
+func (r helpSource) link(n *ast.Link, shown string) (span, error) {
+	to := string(n.Destination)
+	if place, ok := strings.CutPrefix(to, "/help/glossary#word-"); ok {
+		i := slices.IndexFunc(glossary, func(e entry) bool { return e.Anchor() == place })
+		if i < 0 {
+			return span{}, r.fault(n, "the glossary does not explain %q", place)
+		}
+		return span{Kind: asTerm, Text: shown, To: glossary[i].Word}, nil
+	}
+	if !strings.HasPrefix(to, "/") || n.Title != nil {
+		return span{}, r.fault(n, "[%s](%s) is no link to a page", shown, to)
+	}
+	return span{Kind: asLink, Text: shown, To: to}, nil
+}
+
+// brokenMark returns a mark that Markdown took for text, since its other half is missing. One that is meant
+// as text has a backslash before it.
+func brokenMark(raw string) string {
+	for i := 0; i < len(raw); i++ {
+		if raw[i] == '\\' {
+			i++
+		} else if strings.IndexByte("`*[]", raw[i]) >= 0 {
+			return raw[i : i+1]
+		}
+	}
+	return ""
 }
 
 // words is the text of a topic without its marks, for the search.

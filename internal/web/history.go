@@ -3,6 +3,7 @@ package web
 import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 )
 
@@ -17,7 +18,7 @@ type historyLine struct {
 
 // historyLines lists the records of a scope between two instants, the latest first; what was taken back
 // says by whom and why.
-func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, most int, clock clock) ([]historyLine, error) {
+func (s scopePages) historyLines(v desk.View, tag string, from, to unit.Instant, most int, clock words.Clock) ([]historyLine, error) {
 	records, err := v.Chronicle(tag, from, to, most)
 	if err != nil {
 		return nil, err
@@ -30,7 +31,7 @@ func (s *Server) historyLines(v desk.View, tag string, from, to unit.Instant, mo
 	}
 	lines := make([]historyLine, 0, len(records))
 	for _, l := range records {
-		h := historyLine{Seq: l.Seq, At: clock(l.At), What: string(l.Type), By: l.By, Href: s.recordHref(l.ID)}
+		h := historyLine{Seq: l.Seq, At: clock(l.At), What: string(l.Type), By: l.By, Href: s.RecordHref(l.ID)}
 		if words := l.About(); words != "" {
 			h.What += ": " + words
 		}

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/web/kit"
 )
 
 // said are the words for what was done, by the word in the address to which the form leads.
@@ -18,29 +19,29 @@ var said = map[string]string{
 	"returned": "The return from repair is recorded.", "filed": "The file is kept.", "voided": "The file is taken back.",
 }
 
-// act does what a form of a scope's page asks for and shows the page again: with the word for what was
+// actOnScope does what a form of a scope's page asks for and shows the page again: with the word for what was
 // done, or with the form as it was sent and what is wrong with it.
-func (x *exchange) act(tag, name string, f form, done string, do func(desk.Entry) error) error {
-	e, err := x.entry(f)
+func (s scopePages) actOnScope(x *kit.Exchange, tag, name string, f kit.Form, done string, do func(desk.Entry) error) error {
+	e, err := x.Entry(f)
 	if err == nil {
 		err = do(e)
 	}
 	if err == nil {
-		return x.redirect("/scopes/" + url.PathEscape(tag) + "?done=" + done)
+		return x.Redirect("/scopes/" + url.PathEscape(tag) + "?done=" + done)
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok {
 		return err
 	}
 	f.Problem = words
-	return x.s.scopePage(x, status, tag, sent{name, f})
+	return s.scopePage(x, status, tag, kit.Sent{Name: name, Form: f})
 }
 
 // placeHold keeps the scope from patients.
-func (s *Server) placeHold(x *exchange) error {
-	tag, f := x.r.PathValue("tag"), x.read("reason")
-	return x.act(tag, "hold", f, "held", func(e desk.Entry) error {
-		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+func (s scopePages) placeHold(x *kit.Exchange) error {
+	tag, f := x.R.PathValue("tag"), x.Read("reason")
+	return s.actOnScope(x, tag, "hold", f, "held", func(e desk.Entry) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.PlaceHold(e, turnaround.Hold{Scope: tag, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
 			return err
 		})
@@ -48,10 +49,10 @@ func (s *Server) placeHold(x *exchange) error {
 }
 
 // requestRound asks for a round of samples.
-func (s *Server) requestRound(x *exchange) error {
-	tag, f := x.r.PathValue("tag"), x.read("reason")
-	return x.act(tag, "request", f, "asked", func(e desk.Entry) error {
-		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+func (s scopePages) requestRound(x *kit.Exchange) error {
+	tag, f := x.R.PathValue("tag"), x.Read("reason")
+	return s.actOnScope(x, tag, "request", f, "asked", func(e desk.Entry) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.Ask(e, sampling.Request{Scope: tag, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
 			return err
 		})
@@ -60,16 +61,16 @@ func (s *Server) requestRound(x *exchange) error {
 
 // recordRepair records that the scope goes for repair or, where the form names that record, that it is
 // back.
-func (s *Server) recordRepair(x *exchange) error {
-	tag, f := x.r.PathValue("tag"), x.read("repair", "sent", "returned", "fault", "work")
+func (s scopePages) recordRepair(x *kit.Exchange) error {
+	tag, f := x.R.PathValue("tag"), x.Read("repair", "sent", "returned", "fault", "work")
 	back := f.Typed["repair"] != ""
 	done := map[bool]string{false: "sent", true: "returned"}[back]
-	return x.act(tag, "repair", f, done, func(e desk.Entry) error {
-		at, err := s.instant(f.Typed[map[bool]string{false: "sent", true: "returned"}[back]])
+	return s.actOnScope(x, tag, "repair", f, done, func(e desk.Entry) error {
+		at, err := s.Instant(f.Typed[map[bool]string{false: "sent", true: "returned"}[back]])
 		if err != nil {
 			return err
 		}
-		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			r := scope.Repair{Scope: tag, Sent: at, Fault: strings.TrimSpace(f.Typed["fault"])}
 			if back {
 				begun, err := w.Repair(tag, f.Typed["repair"])
@@ -87,50 +88,35 @@ func (s *Server) recordRepair(x *exchange) error {
 
 // liftHold ends a hold. Lifting is a signature: whoever lifts shows who they are, unless they have just
 // done so, and so does the second person where one is needed.
-func (s *Server) liftHold(x *exchange) error {
-	tag, f := x.r.PathValue("tag"), x.read("hold", "reason", "second")
-	return x.act(tag, "lift-"+f.Typed["hold"], f, "lifted", func(e desk.Entry) error {
+func (s scopePages) liftHold(x *kit.Exchange) error {
+	tag, f := x.R.PathValue("tag"), x.Read("hold", "reason", "second")
+	return s.actOnScope(x, tag, "lift-"+f.Typed["hold"], f, "lifted", func(e desk.Entry) error {
 		l := turnaround.Lift{Hold: f.Typed["hold"], By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])}
 		if l.Reason == "" {
-			return &pageError{status: http.StatusBadRequest, message: "Say why the scope may be used again."}
+			return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the scope may be used again."}
 		}
-		if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+		if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
 			return err
 		}
 		if code := strings.TrimSpace(f.Typed["second"]); code != "" {
 			var err error
-			if e.Second, err = s.vouch(x, code, x.r.PostFormValue("second-password")); err != nil {
+			if e.Second, err = s.vouch(x, code, x.R.PostFormValue("second-password")); err != nil {
 				return err
 			}
 		}
-		return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.LiftHold(e, l)
 			return err
 		})
 	})
 }
 
-// sign lets whoever has signed in show again who they are, unless they have just done so.
-func (x *exchange) sign(secret string) error {
-	if !x.unsigned() {
-		return nil
-	}
-	if secret == "" {
-		return &pageError{status: http.StatusForbidden, message: "This is a signature.", hint: "Show with your password or PIN that it is you."}
-	}
-	pass, err := x.s.door.Reauthenticate(x.r.Context(), x.token(), secret, x.source())
-	if err == nil {
-		x.admit(pass)
-	}
-	return err
-}
-
 // vouch lets a second person agree; whether they may is the desk's to say.
-func (s *Server) vouch(x *exchange, code, password string) (access.Actor, error) {
-	second, err := s.door.Vouch(x.r.Context(), code, password, x.source())
+func (s scopePages) vouch(x *kit.Exchange, code, password string) (access.Actor, error) {
+	second, err := s.Door.Vouch(x.R.Context(), code, password, x.Source())
 	if err != nil {
-		shown := x.shown(err)
-		return second, &pageError{status: shown.status, message: "Second person: " + shown.message, hint: shown.hint}
+		shown := x.Shown(err)
+		return second, &kit.PageError{Status: shown.Status, Message: "Second person: " + shown.Message, Hint: shown.Hint}
 	}
 	return second, nil
 }

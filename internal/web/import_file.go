@@ -15,6 +15,7 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -30,7 +31,7 @@ type importFilePage struct {
 	Address  string
 	Trial    *outcome
 	Result   *outcome
-	Lines    exports
+	Lines    kit.Exports
 	Profile  string
 	Form     importForm
 	Adopts   bool
@@ -41,7 +42,7 @@ type importFilePage struct {
 }
 
 // refresh lets a browser without scripts ask again while something goes on.
-func (p importFilePage) refresh() int {
+func (p importFilePage) RefreshEvery() int {
 	if p.Running != "" {
 		return refreshEvery
 	}
@@ -93,33 +94,33 @@ type mappedWord struct{ Theirs, Ours string }
 var encodingsOffered = []string{"utf-8", "windows-1252", "iso-8859-1", "ibm850", "utf-16le", "utf-16be"}
 
 // fileOf returns the file in an address, for somebody who may read its kind in.
-func (x *exchange) fileOf() (*upload, error) {
-	u, err := x.s.imports.find(x.who.Code, x.r.PathValue("file"))
+func (s importPages) fileOf(x *kit.Exchange) (*upload, error) {
+	u, err := s.imports.find(x.Who.Code, x.R.PathValue("file"))
 	if err != nil {
 		return nil, err
 	}
-	if !x.mayImport(u.kind) { // the roles may have changed
-		return nil, forbidden()
+	if !mayImport(x, u.kind) { // the roles may have changed
+		return nil, kit.Forbidden()
 	}
 	return u, nil
 }
 
-func (s *Server) importFile(x *exchange) error {
-	u, err := x.fileOf()
+func (s importPages) importFile(x *kit.Exchange) error {
+	u, err := s.fileOf(x)
 	if err != nil {
 		return err
 	}
 	return s.importFilePage(x, http.StatusOK, u, "")
 }
 
-func (s *Server) importFilePage(x *exchange, status int, u *upload, problem string) error {
+func (s importPages) importFilePage(x *kit.Exchange, status int, u *upload, problem string) error {
 	st := u.now()
-	address := s.url("/imports/" + u.id)
+	address := s.URL("/imports/" + u.id)
 	p := importFilePage{
-		File: u.name, Kind: string(u.kind), KindHref: s.url("/import/" + string(u.kind)), Problem: problem, Address: address, List: s.url("/import"),
-		Trial: st.trial, Result: st.result, Profile: address + "/profile.yaml", Adopts: adopts(u.kind), MaySign: !x.unsigned(),
+		File: u.name, Kind: string(u.kind), KindHref: s.URL("/import/" + string(u.kind)), Problem: problem, Address: address, List: s.URL("/import"),
+		Trial: st.trial, Result: st.result, Profile: address + "/profile.yaml", Adopts: adopts(u.kind), MaySign: !x.Unsigned(),
 	}
-	p.Lines = exports{CSV: address + "/lines?format=" + csvFormat, XLSX: address + "/lines?format=" + xlsxFormat}
+	p.Lines = kit.Exports{CSV: address + "/lines?format=" + kit.CSV, XLSX: address + "/lines?format=" + kit.XLSX}
 	switch st.stage {
 	case stageTrying:
 		p.Running = "tried"
@@ -130,11 +131,11 @@ func (s *Server) importFilePage(x *exchange, status int, u *upload, problem stri
 	if p.Running != "" {
 		p.Words, p.Percent = u.done()
 	}
-	if i := slices.Index(desk.Kinds, u.kind); i+1 < len(desk.Kinds) && x.mayImport(desk.Kinds[i+1]) {
-		p.Next, p.NextHref = string(desk.Kinds[i+1]), s.url("/import/"+string(desk.Kinds[i+1]))
+	if i := slices.Index(desk.Kinds, u.kind); i+1 < len(desk.Kinds) && mayImport(x, desk.Kinds[i+1]) {
+		p.Next, p.NextHref = string(desk.Kinds[i+1]), s.URL("/import/"+string(desk.Kinds[i+1]))
 	}
 	p.Form = importFormOf(u.kind, st)
-	return x.show(status, "import-file", false, p)
+	return x.Show(status, "import-file", false, p)
 }
 
 // previewRows is how many rows of the file a page shows.
@@ -197,8 +198,8 @@ func wordsOf(field table.Field, st state) mappedWords {
 }
 
 // profileOf reads the form that says how a file is read.
-func profileOf(x *exchange, kind desk.Kind, st state) table.Profile {
-	form := func(name string) string { return strings.TrimSpace(x.r.PostFormValue(name)) }
+func profileOf(x *kit.Exchange, kind desk.Kind, st state) table.Profile {
+	form := func(name string) string { return strings.TrimSpace(x.R.PostFormValue(name)) }
 	p := table.Profile{
 		Delimiter: form("delimiter"), Encoding: form("encoding"), Decimal: form("decimal"), Grouping: form("grouping"),
 		Time: table.Clock{Zone: form("zone"), Ambiguous: form("ambiguous")}, Columns: map[string]string{}, Constant: map[string]string{}, Values: map[string]map[string]string{},
@@ -218,7 +219,7 @@ func profileOf(x *exchange, kind desk.Kind, st state) table.Profile {
 		case constant != "" && !slices.ContainsFunc(st.peeked.Headers, func(h string) bool { return table.SameName(h, field.Name) }):
 			p.Constant[field.Name] = constant
 		}
-		theirs, ours := x.r.PostForm["theirs."+field.Name], x.r.PostForm["ours."+field.Name]
+		theirs, ours := x.R.PostForm["theirs."+field.Name], x.R.PostForm["ours."+field.Name]
 		for i := range min(len(theirs), len(ours)) {
 			if ours[i] == "" {
 				continue
@@ -233,14 +234,14 @@ func profileOf(x *exchange, kind desk.Kind, st state) table.Profile {
 }
 
 // importAct does with a file what its form asks for: look at it again, try it, store it, or discard it.
-func (s *Server) importAct(x *exchange) error {
-	u, err := x.fileOf()
+func (s importPages) importAct(x *kit.Exchange) error {
+	u, err := s.fileOf(x)
 	if err != nil {
 		return err
 	}
-	back := func() error { return x.redirect("/imports/" + u.id) }
+	back := func() error { return x.Redirect("/imports/" + u.id) }
 	st := u.now()
-	switch act := x.r.PostFormValue("act"); act {
+	switch act := x.R.PostFormValue("act"); act {
 	case "look", "try":
 		if st.stage != stageWaiting && st.stage != stageTried {
 			return back()
@@ -249,7 +250,7 @@ func (s *Server) importAct(x *exchange) error {
 		peeked, err := u.look(p)
 		var notes []string
 		if act == "look" && err == nil { // what is tried is what the form says; what is guessed is shown first
-			guess := desk.Propose(u.kind, peeked, p, s.desk.DB.Zone().String())
+			guess := desk.Propose(u.kind, peeked, p, s.Desk.DB.Zone().String())
 			p, notes = guess.Profile, guess.Notes
 		}
 		u.change(func(st *state) {
@@ -260,36 +261,36 @@ func (s *Server) importAct(x *exchange) error {
 			}
 		})
 		if err != nil {
-			return s.importFilePage(x, http.StatusBadRequest, u, sentence(err.Error()))
+			return s.importFilePage(x, http.StatusBadRequest, u, kit.Sentence(err.Error()))
 		}
 		if act == "try" {
-			s.beginImport(u, x.actor(), true)
+			s.beginImport(u, x.Actor(), true)
 		}
 		return back()
 	case "store":
 		if adopts(u.kind) && st.stage == stageTried {
-			if err := x.sign(x.r.PostFormValue("secret")); err != nil {
-				status, words, ok := refused(x, err)
+			if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
+				status, words, ok := kit.Refused(x, err)
 				if !ok {
 					return err
 				}
 				return s.importFilePage(x, status, u, words)
 			}
 		}
-		s.beginImport(u, x.actor(), false)
+		s.beginImport(u, x.Actor(), false)
 		return back()
 	case "discard":
 		if err := s.imports.discard(u); err != nil {
 			return err
 		}
-		return x.redirect("/import/" + string(u.kind))
+		return x.Redirect("/import/" + string(u.kind))
 	}
-	return &pageError{status: http.StatusBadRequest, message: "There is nothing to do."}
+	return &kit.PageError{Status: http.StatusBadRequest, Message: "There is nothing to do."}
 }
 
 // importProfile answers with how the file is read, as the file that the command takes.
-func (s *Server) importProfile(x *exchange) error {
-	u, err := x.fileOf()
+func (s importPages) importProfile(x *kit.Exchange) error {
+	u, err := s.fileOf(x)
 	if err != nil {
 		return err
 	}
@@ -297,53 +298,37 @@ func (s *Server) importProfile(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	x.w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": strings.TrimSuffix(u.name, path.Ext(u.name)) + ".profile.yaml"}))
-	x.answer(http.StatusOK, "application/yaml; charset=utf-8", text)
+	x.W.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": strings.TrimSuffix(u.name, path.Ext(u.name)) + ".profile.yaml"}))
+	x.Answer(http.StatusOK, "application/yaml; charset=utf-8", text)
 	return nil
 }
 
 // importLines answers with what happens to every line, those that are refused first. It is about one's own
 // file, so that it needs no permission to export.
-func (s *Server) importLines(x *exchange) error {
-	u, err := x.fileOf()
+func (s importPages) importLines(x *kit.Exchange) error {
+	u, err := s.fileOf(x)
 	if err != nil {
 		return err
 	}
-	format := x.r.URL.Query().Get("format")
+	format := x.R.URL.Query().Get("format")
 	if format == "" {
-		format = csvFormat
+		format = kit.CSV
 	}
 	name := strings.TrimSuffix(u.name, path.Ext(u.name)) + "-lines"
-	var write func(...string) error
-	var finish func() error
-	h := x.w.Header()
-	h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name + "." + format}))
-	switch format {
-	case csvFormat:
-		h.Set("Content-Type", "text/csv; charset=utf-8")
-		w := table.NewWriter(x.w, table.WriterOptions{CRLF: true, BOM: true})
-		header := make([]string, len(toldColumns))
-		for i, c := range toldColumns {
-			header[i] = c.Name
-		}
-		if err := w.Write(header...); err != nil {
-			return err
-		}
-		write, finish = w.Write, w.Flush
-	case xlsxFormat:
-		h.Set("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
-		w := table.NewSheetWriter(x.w, name, toldColumns)
-		write, finish = w.Write, w.Close
-	default:
-		h.Del("Content-Disposition")
-		return &pageError{status: http.StatusBadRequest, message: "There is no such format.", hint: "Allowed are csv and xlsx."}
+	kind, ok := kit.ListTypes[format]
+	if !ok {
+		return kit.NoSuchFormat()
 	}
-	for _, suffix := range []string{refusedSuffix, toldSuffix} {
-		if err := eachTold(u.path+suffix, write); err != nil {
-			return err
+	x.Named(name + "." + format)
+	x.W.Header().Set("Content-Type", kind)
+	return kit.WriteList(x.W, format, name, toldColumns, func(write func(...string) error) error {
+		for _, suffix := range []string{refusedSuffix, toldSuffix} {
+			if err := eachTold(u.path+suffix, write); err != nil {
+				return err
+			}
 		}
-	}
-	return finish()
+		return nil
+	})
 }
 
 // eachTold hands on what was told about lines; a file that is not there holds none.

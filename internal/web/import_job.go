@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -98,7 +99,7 @@ func (s *Server) beginImport(u *upload, by access.Actor, dry bool) {
 			case o.Failed != "" || o.Refused > 0:
 				st.stage, st.trial = stageTried, o
 			default:
-				st.stage, st.result, st.ended = stageStored, o, unit.At(s.clock())
+				st.stage, st.result, st.ended = stageStored, o, unit.At(s.Clock())
 			}
 		})
 		if u.now().stage == stageStored {
@@ -110,7 +111,7 @@ func (s *Server) beginImport(u *upload, by access.Actor, dry bool) {
 // readIn reads a file, with dry without storing anything, and keeps what was told about its lines.
 func (s *Server) readIn(ctx context.Context, u *upload, by access.Actor, dry bool) *outcome {
 	o := new(outcome)
-	err := o.read(ctx, s.desk.As(by), u, dry)
+	err := o.read(ctx, s.Desk.As(by), u, dry)
 	if err == nil {
 		return o
 	}
@@ -119,10 +120,10 @@ func (s *Server) readIn(ctx context.Context, u *upload, by access.Actor, dry boo
 			return o
 		}
 	}
-	o.Failed = sentence(storeMessage(err))
+	o.Failed = kit.Sentence(kit.StoreMessage(err))
 	if _, known := errors.AsType[*fault.Error](err); !known {
-		s.log.ErrorContext(ctx, "a file could not be read in", slog.String("kind", string(u.kind)), slog.Any("error", err))
-		o.Failed = sentence("the file could not be read in: " + err.Error())
+		s.Log.ErrorContext(ctx, "a file could not be read in", slog.String("kind", string(u.kind)), slog.Any("error", err))
+		o.Failed = kit.Sentence("the file could not be read in: " + err.Error())
 	}
 	return o
 }

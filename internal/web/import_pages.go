@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -22,25 +24,25 @@ const (
 	// importMost is the largest file that is taken here.
 	importMost = 32 << 20
 	// importLimit bounds the form with a file and a profile.
-	importLimit = importMost + 2*formLimit
+	importLimit = importMost + 2*kit.FormLimit
 	// importPatience is how long an upload may take over a slow line.
 	importPatience = 5 * time.Minute
 )
 
 // mayImport says whether whoever asks may read a kind of file in.
-func (x *exchange) mayImport(kind desk.Kind) bool { return x.can(desk.ImportOf(kind)) }
+func mayImport(x *kit.Exchange, kind desk.Kind) bool { return x.Can(desk.ImportOf(kind)) }
 
 // adopts says whether reading a kind in is a signature.
 func adopts(kind desk.Kind) bool { return desk.ImportOf(kind).Signed }
 
-// kindOf returns the kind in an address, for somebody who may read it in.
-func (x *exchange) kindOf() (desk.Kind, error) {
-	kind := desk.Kind(x.r.PathValue("kind"))
+// importKindOf returns the kind in an address, for somebody who may read it in.
+func importKindOf(x *kit.Exchange) (desk.Kind, error) {
+	kind := desk.Kind(x.R.PathValue("kind"))
 	if !slices.Contains(desk.Kinds, kind) {
-		return kind, notHere("There is no such kind of file.")
+		return kind, kit.NotHere("There is no such kind of file.")
 	}
-	if !x.mayImport(kind) {
-		return kind, forbidden()
+	if !mayImport(x, kind) {
+		return kind, kit.Forbidden()
 	}
 	return kind, nil
 }
@@ -64,15 +66,15 @@ type importKindLine struct {
 
 type importFileLine struct{ Href, Name, Kind, Stage, At string }
 
-func (s *Server) importList(x *exchange) error {
+func (s importPages) importList(x *kit.Exchange) error {
 	var p importListPage
-	if err := s.view(x.r.Context(), func(v desk.View) error {
+	if err := s.View(x.R.Context(), func(v desk.View) error {
 		for _, kind := range desk.Kinds {
 			stock, err := v.Stock(kind)
 			if err != nil {
 				return err
 			}
-			line := importKindLine{Kind: kind, Href: s.url("/import/" + string(kind)), About: desk.About(kind), Done: stock.Any, May: x.mayImport(kind), Have: "none yet"}
+			line := importKindLine{Kind: kind, Href: s.URL("/import/" + string(kind)), About: desk.About(kind), Done: stock.Any, May: mayImport(x, kind), Have: "none yet"}
 			switch {
 			case stock.Names > 0:
 				line.Have = fmt.Sprintf("%d registered", stock.Names)
@@ -86,15 +88,15 @@ func (s *Server) importList(x *exchange) error {
 		return err
 	}
 	p.Files = s.importFiles(x, "")
-	return x.show(http.StatusOK, "import", false, p)
+	return x.Show(http.StatusOK, "import", false, p)
 }
 
 // importFiles lists the files of whoever looks, of one kind or of all.
-func (s *Server) importFiles(x *exchange, kind desk.Kind) []importFileLine {
+func (s importPages) importFiles(x *kit.Exchange, kind desk.Kind) []importFileLine {
 	var lines []importFileLine
-	for _, u := range s.imports.of(x.who.Code) {
+	for _, u := range s.imports.of(x.Who.Code) {
 		if kind == "" || u.kind == kind {
-			lines = append(lines, importFileLine{s.url("/imports/" + u.id), u.name, string(u.kind), u.now().stage.String(), clockTime(u.at, s.now(), s.desk.DB.Zone())})
+			lines = append(lines, importFileLine{s.URL("/imports/" + u.id), u.name, string(u.kind), u.now().stage.String(), words.Short(u.at, s.Now(), s.Desk.DB.Zone())})
 		}
 	}
 	return lines
@@ -139,33 +141,33 @@ type importColumn struct {
 	Required                   bool
 }
 
-func (s *Server) importKind(x *exchange) error {
-	kind, err := x.kindOf()
+func (s importPages) importKind(x *kit.Exchange) error {
+	kind, err := importKindOf(x)
 	if err != nil {
 		return err
 	}
 	return s.importKindPage(x, http.StatusOK, kind, "")
 }
 
-func (s *Server) importKindPage(x *exchange, status int, kind desk.Kind, problem string) error {
+func (s importPages) importKindPage(x *kit.Exchange, status int, kind desk.Kind, problem string) error {
 	cells, err := desk.ExampleCells(kind)
 	if err != nil {
 		return err
 	}
 	p := importKindPage{
-		Problem: problem, Kind: kind, About: desk.About(kind), Template: s.url("/import/" + string(kind) + "/template.csv"), Example: desk.Example(kind),
-		Files: s.importFiles(x, kind), Most: importMost >> 20, Code: x.who.Code, Needs: whyNeeded(kind),
+		Problem: problem, Kind: kind, About: desk.About(kind), Template: s.URL("/import/" + string(kind) + "/template.csv"), Example: desk.Example(kind),
+		Files: s.importFiles(x, kind), Most: importMost >> 20, Code: x.Who.Code, Needs: whyNeeded(kind),
 	}
-	if i := slices.Index(desk.Kinds, kind); i+1 < len(desk.Kinds) && x.mayImport(desk.Kinds[i+1]) {
+	if i := slices.Index(desk.Kinds, kind); i+1 < len(desk.Kinds) && mayImport(x, desk.Kinds[i+1]) {
 		p.Next = string(desk.Kinds[i+1])
 	}
 	for _, f := range desk.Columns(kind) {
 		p.Columns = append(p.Columns, importColumn{f.Name, f.Kind.String(), f.Help, cells[f.Name], f.Allowed, f.Required})
 	}
-	return x.show(status, "import-kind", false, p)
+	return x.Show(status, "import-kind", false, p)
 }
 
-// whyNeeded says in words what importNeeds asks for beyond the fleet.
+// whyNeeded says in words what desk.ImportOf asks for beyond the fleet.
 func whyNeeded(kind desk.Kind) string {
 	switch kind {
 	case desk.Levels:
@@ -181,8 +183,8 @@ func whyNeeded(kind desk.Kind) string {
 
 // importTemplate answers with an empty file of a kind; one of levels may be filled in with a scale, one
 // row for each sampling point.
-func (s *Server) importTemplate(x *exchange) error {
-	kind, err := x.kindOf()
+func (s importPages) importTemplate(x *kit.Exchange) error {
+	kind, err := importKindOf(x)
 	if err != nil {
 		return err
 	}
@@ -194,53 +196,53 @@ func (s *Server) importTemplate(x *exchange) error {
 		header[i] = f.Name
 	}
 	rows := [][]string{header}
-	if q := x.r.URL.Query(); kind == desk.Levels && q.Has("system") {
+	if q := x.R.URL.Query(); kind == desk.Levels && q.Has("system") {
 		rows = append(rows, desk.LevelTemplate(q.Get("system"), q.Get("kit"), q.Get("analyte"), q.Get("unit"))...)
 	}
 	for _, row := range rows {
 		if err := w.Write(row...); err != nil {
-			return &pageError{status: http.StatusBadRequest, message: sentence(err.Error())}
+			return &kit.PageError{Status: http.StatusBadRequest, Message: kit.Sentence(err.Error())}
 		}
 	}
 	if err := w.Flush(); err != nil {
 		return err
 	}
-	x.w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": string(kind) + ".csv"}))
-	x.answer(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())
+	x.W.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": string(kind) + ".csv"}))
+	x.Answer(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())
 	return nil
 }
 
 // importUpload takes a file of a kind, and a profile where there is one.
-func (s *Server) importUpload(x *exchange) error {
-	kind, err := x.kindOf()
+func (s importPages) importUpload(x *kit.Exchange) error {
+	kind, err := importKindOf(x)
 	if err != nil {
 		return err
 	}
-	u, err := x.takeImport(kind)
+	u, err := s.takeImport(x, kind)
 	if err != nil {
-		shown := x.shown(err)
-		if shown.status >= http.StatusInternalServerError {
+		shown := x.Shown(err)
+		if shown.Status >= http.StatusInternalServerError {
 			return err
 		}
-		return s.importKindPage(x, shown.status, kind, strings.TrimSpace(shown.message+" "+shown.hint))
+		return s.importKindPage(x, shown.Status, kind, strings.TrimSpace(shown.Message+" "+shown.Hint))
 	}
-	return x.redirect("/imports/" + url.PathEscape(u.id))
+	return x.Redirect("/imports/" + url.PathEscape(u.id))
 }
 
 // takeImport reads the form with the file part by part, straight into the folder of uploads.
-func (x *exchange) takeImport(kind desk.Kind) (u *upload, err error) {
+func (s importPages) takeImport(x *kit.Exchange, kind desk.Kind) (u *upload, err error) {
 	late := time.Now().Add(importPatience) //nolint:forbidigo // a deadline of the connection, not of a record
-	if err := http.NewResponseController(x.w).SetReadDeadline(late); err != nil && !errors.Is(err, http.ErrNotSupported) {
+	if err := http.NewResponseController(x.W).SetReadDeadline(late); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return nil, err
 	}
-	parts, err := x.r.MultipartReader()
+	parts, err := x.R.MultipartReader()
 	if err != nil {
-		return nil, &pageError{status: http.StatusBadRequest, message: "The form has no file.", hint: "Choose one and send it again."}
+		return nil, &kit.PageError{Status: http.StatusBadRequest, Message: "The form has no file.", Hint: "Choose one and send it again."}
 	}
 	var profile *table.Profile
 	defer func() {
 		if err != nil && u != nil {
-			x.s.imports.discard(u) //nolint:errcheck // nothing goes on with it yet
+			s.imports.discard(u) //nolint:errcheck // nothing goes on with it yet
 			u = nil
 		}
 	}()
@@ -255,7 +257,7 @@ func (x *exchange) takeImport(kind desk.Kind) (u *upload, err error) {
 		switch {
 		case part.FileName() == "": // no file was chosen, or a field that nobody asked for
 		case part.FormName() == "file" && u == nil:
-			if u, err = x.s.imports.add(x.who.Code, kind, path.Base(strings.ReplaceAll(part.FileName(), `\`, "/")), part); err != nil {
+			if u, err = s.imports.add(x.Who.Code, kind, path.Base(strings.ReplaceAll(part.FileName(), `\`, "/")), part); err != nil {
 				return u, importUnreadable(err)
 			}
 		case part.FormName() == "profile":
@@ -265,19 +267,19 @@ func (x *exchange) takeImport(kind desk.Kind) (u *upload, err error) {
 		}
 	}
 	if u == nil {
-		return nil, &pageError{status: http.StatusBadRequest, message: "Choose a file."}
+		return nil, &kit.PageError{Status: http.StatusBadRequest, Message: "Choose a file."}
 	}
 	if u.size > importMost {
 		return u, importTooLarge()
 	}
-	x.s.describe(u, profile)
+	s.describe(u, profile)
 	return u, nil
 }
 
 func readImportProfile(part *multipart.Part) (*table.Profile, error) {
-	p, err := table.ParseProfile(part.FileName(), io.LimitReader(part, formLimit+1))
+	p, err := table.ParseProfile(part.FileName(), io.LimitReader(part, kit.FormLimit+1))
 	if err != nil {
-		return nil, &pageError{status: http.StatusBadRequest, message: "The profile cannot be used: " + err.Error() + ".", hint: "Correct it, or leave it away and fill in the form that follows. Choose the file again as well."}
+		return nil, &kit.PageError{Status: http.StatusBadRequest, Message: "The profile cannot be used: " + err.Error() + ".", Hint: "Correct it, or leave it away and fill in the form that follows. Choose the file again as well."}
 	}
 	return &p, nil
 }
@@ -287,19 +289,19 @@ func importUnreadable(err error) error {
 	if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
 		return importTooLarge()
 	}
-	if _, ok := errors.AsType[*pageError](err); ok {
+	if _, ok := errors.AsType[*kit.PageError](err); ok {
 		return err
 	}
 	if errors.Is(err, io.ErrUnexpectedEOF) {
-		return &pageError{status: http.StatusBadRequest, message: "The file did not arrive whole.", hint: "Send it again."}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: "The file did not arrive whole.", Hint: "Send it again."}
 	}
 	return err
 }
 
 func importTooLarge() error {
-	return &pageError{
-		status: http.StatusRequestEntityTooLarge, message: fmt.Sprintf("The file is larger than %d MiB.", importMost>>20),
-		hint: "Nothing was stored. Split it, or read it in with the command below.",
+	return &kit.PageError{
+		Status: http.StatusRequestEntityTooLarge, Message: fmt.Sprintf("The file is larger than %d MiB.", importMost>>20),
+		Hint: "Nothing was stored. Split it, or read it in with the command below.",
 	}
 }
 
@@ -314,15 +316,15 @@ func (s *Server) describe(u *upload, given *table.Profile) {
 		st.peeked, st.profile, st.problem = peeked, p, ""
 		switch {
 		case err != nil:
-			st.problem = sentence(err.Error())
+			st.problem = kit.Sentence(err.Error())
 		case given != nil:
 			st.notes = []string{"The file is read as your profile says."}
 		default:
-			guess := desk.Propose(u.kind, peeked, table.Profile{}, s.desk.DB.Zone().String())
+			guess := desk.Propose(u.kind, peeked, table.Profile{}, s.Desk.DB.Zone().String())
 			st.profile, st.notes = guess.Profile, guess.Notes
 		}
 		if st.profile.Time.Zone == "" {
-			st.profile.Time.Zone = s.desk.DB.Zone().String()
+			st.profile.Time.Zone = s.Desk.DB.Zone().String()
 		}
 	})
 }

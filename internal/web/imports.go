@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -125,7 +126,7 @@ func (m *imports) add(by string, kind desk.Kind, name string, content io.Reader)
 	}
 	m.mu.Unlock()
 	if waiting >= uploadsAtOnce {
-		return nil, &pageError{status: 409, message: fmt.Sprintf("%d files of yours are waiting.", waiting), hint: "Store or discard one of them first."}
+		return nil, &kit.PageError{Status: 409, Message: fmt.Sprintf("%d files of yours are waiting.", waiting), Hint: "Store or discard one of them first."}
 	}
 	id, err := access.NewToken(rand.Reader)
 	if err != nil {
@@ -157,7 +158,7 @@ func (m *imports) find(by, id string) (*upload, error) {
 	defer m.mu.Unlock()
 	u, ok := m.files[id]
 	if !ok || u.by != access.Key(by) {
-		return nil, notHere("This file is not here any more: files wait for an hour. Upload it again; what is stored already is stored once.")
+		return nil, kit.NotHere("This file is not here any more: files wait for an hour. Upload it again; what is stored already is stored once.")
 	}
 	return u, nil
 }
@@ -202,7 +203,7 @@ func (m *imports) sweep() {
 // discard forgets a file that is not under way.
 func (m *imports) discard(u *upload) error {
 	if s := u.now().stage; s == stageTrying || s == stageStoring {
-		return &pageError{status: 409, message: "The file is being read.", hint: "Wait for its end."}
+		return &kit.PageError{Status: 409, Message: "The file is being read.", Hint: "Wait for its end."}
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()

@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/web/kit"
 )
 
 // ledgerPage is the ledger as a whole.
@@ -32,12 +33,14 @@ type consistent struct {
 	Root        string
 }
 
-func (s *Server) ledger(x *exchange) error { return s.ledgerPage(x, http.StatusOK, ledgerPage{}) }
+func (s recordPages) ledger(x *kit.Exchange) error {
+	return s.ledgerPage(x, http.StatusOK, ledgerPage{})
+}
 
-func (s *Server) ledgerPage(x *exchange, status int, page ledgerPage) error {
-	site := s.desk.DB.Site()
-	page.Origin, page.Key, page.MayExport = site.Origin, site.VKey, x.may(access.Export)
-	err := s.view(x.r.Context(), func(v desk.View) (err error) {
+func (s recordPages) ledgerPage(x *kit.Exchange, status int, page ledgerPage) error {
+	site := s.Desk.DB.Site()
+	page.Origin, page.Key, page.MayExport = site.Origin, site.VKey, x.May(access.Export)
+	err := s.View(x.R.Context(), func(v desk.View) (err error) {
 		if page.Size, err = v.Size(); err != nil {
 			return err
 		}
@@ -55,14 +58,14 @@ func (s *Server) ledgerPage(x *exchange, status int, page ledgerPage) error {
 	if err != nil {
 		return err
 	}
-	return x.show(status, "ledger", false, page)
+	return x.Show(status, "ledger", false, page)
 }
 
 // compareLedger says whether the ledger begins with what an earlier checkpoint was signed for. Nothing is
 // stored.
-func (s *Server) compareLedger(x *exchange) error {
-	page := ledgerPage{Typed: x.r.PostFormValue("earlier")}
-	err := s.view(x.r.Context(), func(v desk.View) error {
+func (s recordPages) compareLedger(x *kit.Exchange) error {
+	page := ledgerPage{Typed: x.R.PostFormValue("earlier")}
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		c, err := v.Prior(pasted(page.Typed))
 		if err != nil {
 			return err
@@ -74,9 +77,9 @@ func (s *Server) compareLedger(x *exchange) error {
 	if err == nil {
 		return s.ledgerPage(x, http.StatusOK, page)
 	}
-	shown := x.shown(err)
-	page.Problem = strings.TrimSpace(shown.message + " " + shown.hint)
-	return s.ledgerPage(x, shown.status, page)
+	shown := x.Shown(err)
+	page.Problem = strings.TrimSpace(shown.Message + " " + shown.Hint)
+	return s.ledgerPage(x, shown.Status, page)
 }
 
 // pasted is a checkpoint as it was before a browser sent it: with the ends of lines that were signed.
@@ -85,28 +88,28 @@ func pasted(text string) []byte {
 }
 
 // checkpointFile hands out a checkpoint that is signed now.
-func (s *Server) checkpointFile(x *exchange) error {
-	note, err := s.desk.DB.Checkpoint(x.r.Context())
+func (s recordPages) checkpointFile(x *kit.Exchange) error {
+	note, err := s.Desk.DB.Checkpoint(x.R.Context())
 	if err != nil {
 		return err
 	}
-	return x.download("checkpoint.txt", plainText, note)
+	return x.Download("checkpoint.txt", plainText, note)
 }
 
 // keyFile hands out the public key.
-func (s *Server) keyFile(x *exchange) error {
-	return x.download("key.txt", plainText, []byte(s.desk.DB.Site().VKey+"\n"))
+func (s recordPages) keyFile(x *kit.Exchange) error {
+	return x.Download("key.txt", plainText, []byte(s.Desk.DB.Site().VKey+"\n"))
 }
 
 // ledgerFile hands out the whole ledger as an outsider verifies it, one at a time: a large one takes a while.
-func (s *Server) ledgerFile(x *exchange) error {
+func (s recordPages) ledgerFile(x *kit.Exchange) error {
 	if !s.exporting.TryLock() {
-		return &pageError{status: http.StatusServiceUnavailable, message: "Somebody else is taking the ledger.", hint: "Try again in some minutes."}
+		return &kit.PageError{Status: http.StatusServiceUnavailable, Message: "Somebody else is taking the ledger.", Hint: "Try again in some minutes."}
 	}
 	defer s.exporting.Unlock()
-	to := x.stream("application/zip", "ledger.zip")
+	to := x.Stream("application/zip", "ledger.zip")
 	packed := zip.NewWriter(to)
-	_, err := s.desk.DB.ExportTo(x.r.Context(), func(path string, data []byte) error {
+	_, err := s.Desk.DB.ExportTo(x.R.Context(), func(path string, data []byte) error {
 		w, err := packed.Create("ledger/" + path)
 		if err == nil {
 			_, err = w.Write(data)
@@ -116,5 +119,5 @@ func (s *Server) ledgerFile(x *exchange) error {
 	if err == nil {
 		err = packed.Close()
 	}
-	return to.end(err)
+	return to.End(err)
 }

@@ -12,6 +12,8 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // levelPage is one level with the grounds on which it was adopted.
@@ -58,13 +60,13 @@ type reasonCount struct {
 
 type exclusionLine struct{ Href, ID, Why string }
 
-func (s *Server) level(x *exchange) error {
+func (s levelPages) level(x *kit.Exchange) error {
 	page := levelPage{}
-	if x.r.URL.Query().Get("done") == "adopted" {
+	if x.R.URL.Query().Get("done") == "adopted" {
 		page.Said = "The level is adopted and signed."
 	}
-	err := s.view(x.r.Context(), func(v desk.View) error {
-		e, g, err := v.LevelOf(x.r.PathValue("level"))
+	err := s.View(x.R.Context(), func(v desk.View) error {
+		e, g, err := v.LevelOf(x.R.PathValue("level"))
 		if err != nil {
 			return err
 		}
@@ -72,18 +74,18 @@ func (s *Server) level(x *exchange) error {
 			return err
 		}
 		t := level.Target{System: e.System, Kit: e.Kit, Point: e.Point, Kind: e.Kind}
-		page.Target, page.levelLine, page.Words = targetWords(t), s.levelLine(e, v), sentence(levelSaid(e.Level))
+		page.Target, page.levelLine, page.Words = targetWords(t), s.levelLine(e, v), kit.Sentence(levelSaid(e.Level))
 		if e.Analyte != reading.ATP {
 			page.Words = "" // the table has it
 		}
-		page.Recorded, page.Record, page.CV = dated(e.Recorded, v.Zone()), s.recordHref(string(e.Record)), limitText(e.CV)
+		page.Recorded, page.Record, page.CV = words.Full(e.Recorded, v.Zone()), s.RecordHref(string(e.Record)), limitText(e.CV)
 		if e.Analyte == reading.ATP {
-			page.Workshop = s.url(workshopPath) + "?" + targetQuery(t)
+			page.Workshop = s.URL(workshopPath) + "?" + targetQuery(t)
 			side := "second" // beside the one in force
 			if page.State == inForce {
 				side = "first"
 			}
-			page.Compare = s.url(comparePath) + "?" + targetQuery(t) + "&" + side + "=" + string(e.Record)
+			page.Compare = s.URL(comparePath) + "?" + targetQuery(t) + "&" + side + "=" + string(e.Record)
 		}
 		if g != nil {
 			page.Grounds, err = s.groundsView(v, *g)
@@ -93,7 +95,7 @@ func (s *Server) level(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.show(http.StatusOK, "level", false, page)
+	return x.Show(http.StatusOK, "level", false, page)
 }
 
 // inForce is the standing of a level that judges readings now.
@@ -102,7 +104,7 @@ const inForce = "in force"
 // standing says whether a level judges readings.
 func standing(v desk.View, e desk.LevelEdition) (string, error) {
 	if e.Replaced.Known() {
-		return "taken back " + dated(e.Replaced, v.Zone()), nil
+		return "taken back " + words.Full(e.Replaced, v.Zone()), nil
 	}
 	all, err := v.LevelTargets()
 	for _, t := range all {
@@ -111,7 +113,7 @@ func standing(v desk.View, e desk.LevelEdition) (string, error) {
 		case t.InForce != nil && t.InForce.Record == e.Record:
 			return inForce, nil
 		case e.Adopted > v.Now():
-			return "judges from " + dated(e.Adopted, v.Zone()) + " on", nil
+			return "judges from " + words.Full(e.Adopted, v.Zone()) + " on", nil
 		default:
 			return "earlier: another edition has taken its place", nil
 		}
@@ -119,10 +121,10 @@ func standing(v desk.View, e desk.LevelEdition) (string, error) {
 	return "", err
 }
 
-func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) {
+func (s levelPages) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) {
 	zone := v.Zone()
 	view := &groundsView{
-		From: dated(g.From, zone), To: dated(g.To-1, zone), ReplayFrom: dated(g.ReplayFrom, zone), Method: cmp.Or(string(g.Method), "typed by hand"), Note: g.Note,
+		From: words.Full(g.From, zone), To: words.Full(g.To-1, zone), ReplayFrom: words.Full(g.ReplayFrom, zone), Method: cmp.Or(string(g.Method), "typed by hand"), Note: g.Note,
 	}
 	if d := g.Derivation; d != nil {
 		s.derivationView(view, *d, zone)
@@ -155,7 +157,7 @@ func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) 
 		view.Replay = r
 	}
 	if r := g.Reference; r != nil {
-		view.Figures, view.Sentence, view.Cautions, view.Confidence = figureLines(*r), sentence(r.Sentence), sentences(r.Warnings), shareText(r.Confidence.Float())
+		view.Figures, view.Sentence, view.Cautions, view.Confidence = figureLines(*r), kit.Sentence(r.Sentence), sentences(r.Warnings), shareText(r.Confidence.Float())
 		if g.Unlinked > 0 {
 			view.Cautions = append(view.Cautions, fmt.Sprintf("%d cultures had no reading before them and do not count.", g.Unlinked))
 		}
@@ -164,7 +166,7 @@ func (s *Server) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) 
 }
 
 // derivationView tells how candidates were derived and what they were.
-func (s *Server) derivationView(view *groundsView, d level.Derivation, zone *time.Location) {
+func (s levelPages) derivationView(view *groundsView, d level.Derivation, zone *time.Location) {
 	p, b := d.Plan, d.Baseline
 	take := "the upper confidence bound of the percentile becomes the level"
 	if p.Take == level.Estimate {
@@ -182,7 +184,7 @@ func (s *Server) derivationView(view *groundsView, d level.Derivation, zone *tim
 	}
 	view.Summary = []figureLine{
 		{Name: "readings that count", Value: fmt.Sprintf("%d of %d, of %d scopes", b.Counted, b.Given, b.Scopes)},
-		{Name: "first and last", Value: dated(b.First, zone) + " to " + dated(b.Last, zone)},
+		{Name: "first and last", Value: words.Full(b.First, zone) + " to " + words.Full(b.Last, zone)},
 		{Name: "lowest, median, highest", Value: fmt.Sprintf("%d, %s, %d RLU", b.Lowest, b.Median, b.Highest)},
 		{Name: "at or below the detection limit", Value: strconv.Itoa(b.Censored)},
 	}
@@ -199,7 +201,7 @@ func (s *Server) derivationView(view *groundsView, d level.Derivation, zone *tim
 		}
 	}
 	for _, e := range d.Excluded {
-		view.Left = append(view.Left, exclusionLine{s.recordHref(e.ID), e.ID, e.Why})
+		view.Left = append(view.Left, exclusionLine{s.RecordHref(e.ID), e.ID, e.Why})
 	}
 	view.Warnings, view.Digest = sentences(d.Warnings), b.Digest
 }

@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/web/kit"
 )
 
 // asked is everything that a page of the workshop is asked, as the names and values of its address. So a
@@ -96,7 +97,7 @@ func (q asked) hidden(but ...string) (all []namedValue) {
 
 // mistyped is something that was typed and cannot be.
 func mistyped(format string, args ...any) error {
-	return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf(format, args...)}
+	return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf(format, args...)}
 }
 
 // askedDays is how many days a page looks back when nothing else is said, as the command line does.
@@ -104,8 +105,8 @@ const askedDays = 180
 
 // days reads the period that is asked about, from the first moment of the first day up to the last of the
 // last one, and completes the question with them.
-func (s *Server) days(q asked) (from, to unit.Instant, err error) {
-	zone := s.desk.DB.Zone()
+func (s levelPages) days(q asked) (from, to unit.Instant, err error) {
+	zone := s.Desk.DB.Zone()
 	day := func(name string, usual time.Time) (time.Time, error) {
 		if q.get(name) == "" {
 			q[name] = []string{usual.Format(time.DateOnly)}
@@ -116,7 +117,7 @@ func (s *Server) days(q asked) (from, to unit.Instant, err error) {
 		}
 		return t, nil
 	}
-	last, err := day("to", s.now().Time().In(zone))
+	last, err := day("to", s.Now().Time().In(zone))
 	if err != nil {
 		return 0, 0, err
 	}
@@ -137,7 +138,7 @@ func (q asked) target() (t level.Target, ok bool, err error) {
 		return t, false, nil
 	}
 	if err := t.Check(); err != nil {
-		return t, false, mistyped("%s", sentence(strings.ReplaceAll(err.Error(), "\n", "; ")))
+		return t, false, mistyped("%s", kit.Sentence(strings.ReplaceAll(err.Error(), "\n", "; ")))
 	}
 	return t, true, nil
 }
@@ -196,7 +197,7 @@ const (
 )
 
 // study reads which readings a level is to be derived from, and how.
-func (s *Server) study(q asked, t level.Target) (desk.Study, error) {
+func (s levelPages) study(q asked, t level.Target) (desk.Study, error) {
 	from, to, err := s.days(q)
 	if err != nil {
 		return desk.Study{}, err
@@ -242,7 +243,7 @@ func (q asked) plan(t level.Target) (p level.Plan, err error) {
 		err = p.Check()
 	}
 	if err != nil {
-		return p, mistyped("%s", sentence(strings.ReplaceAll(err.Error(), "\n", "; ")))
+		return p, mistyped("%s", kit.Sentence(strings.ReplaceAll(err.Error(), "\n", "; ")))
 	}
 	return p, nil
 }
@@ -264,7 +265,7 @@ func (q asked) level(d level.Derivation) (l reading.Level, ok bool, err error) {
 		}
 	case slices.Contains(level.Methods, level.Method(method)):
 		if l, err = d.Proposed(level.Method(method)); err != nil {
-			return l, false, mistyped("%s", sentence(err.Error()))
+			return l, false, mistyped("%s", kit.Sentence(err.Error()))
 		}
 	default:
 		return l, false, mistyped("There is no method %q.", method)
@@ -298,7 +299,7 @@ func (q asked) limits(l *reading.Level, alert, action string) error {
 func checked(l reading.Level) error {
 	l.Source, l.Edition, l.Adopter, l.Adopted = cmp.Or(l.Source, "proposed"), "proposed", "proposed", 1
 	if err := l.Check(); err != nil {
-		return mistyped("%s", sentence(strings.ReplaceAll(err.Error(), "\n", "; ")))
+		return mistyped("%s", kit.Sentence(strings.ReplaceAll(err.Error(), "\n", "; ")))
 	}
 	return nil
 }

@@ -13,6 +13,8 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // comparePage sets two levels of one target side by side.
@@ -26,7 +28,7 @@ type comparePage struct {
 	Points        string
 	Attempts      string
 	Spread        string
-	Picture       picture
+	Picture       kit.Picture
 	Replay        *replayView
 	// Judged are the two by the cultures that were given, nil without any.
 	Given   int
@@ -46,32 +48,32 @@ type levelChoice struct{ Value, Words string }
 // templatePrefix tells a published template from the record of a level.
 const templatePrefix = "template:"
 
-func (s *Server) compareLevels(x *exchange) error {
-	return s.showCompare(x, http.StatusOK, askedOf(x.r.URL.Query()), "", form{})
+func (s levelPages) compareLevels(x *kit.Exchange) error {
+	return s.showCompare(x, http.StatusOK, askedOf(x.R.URL.Query()), "", kit.Form{})
 }
 
 // showCompare shows the comparison. sent is a form with cultures that was not accepted.
-func (s *Server) showCompare(x *exchange, status int, q asked, _ string, sent form) error {
-	page := comparePage{askedPage: askedPage{Path: s.url(comparePath), Start: s.url(comparePath), Problem: sent.Problem, q: q}, Typed: sent.Typed["csv"]}
+func (s levelPages) showCompare(x *kit.Exchange, status int, q asked, _ string, sent kit.Form) error {
+	page := comparePage{askedPage: askedPage{Path: s.URL(comparePath), Start: s.URL(comparePath), Problem: sent.Problem, q: q}, Typed: sent.Typed["csv"]}
 	if err := s.fillCompare(x, &page); err != nil {
-		failed, words, ok := refused(x, err)
+		failed, words, ok := kit.Refused(x, err)
 		if !ok {
 			return err
 		}
 		status, page.Problem = failed, words
 	}
 	if page.Replay != nil && page.Replay.at != nil {
-		if wanted, err := x.wantsFile(); err != nil || wanted {
+		if wanted, err := x.WantsFile(); err != nil || wanted {
 			if err != nil {
 				return err
 			}
-			return x.file(page.Replay.listing())
+			return x.File(page.Replay.listing())
 		}
 	}
-	return x.show(status, "compare", false, page)
+	return x.Show(status, "compare", false, page)
 }
 
-func (s *Server) fillCompare(x *exchange, page *comparePage) error {
+func (s levelPages) fillCompare(x *kit.Exchange, page *comparePage) error {
 	t, ok, err := page.q.target()
 	if err != nil || !ok {
 		return firstError(err, s.chooseTarget(x, &page.askedPage))
@@ -80,7 +82,7 @@ func (s *Server) fillCompare(x *exchange, page *comparePage) error {
 	from, to, daysErr := s.days(page.q)
 	var pair [2]reading.Level
 	var names [2]string
-	err = s.view(x.r.Context(), func(v desk.View) error {
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		editions, err := s.comparable(page, v, t)
 		if err != nil {
 			return err
@@ -104,7 +106,7 @@ func (s *Server) fillCompare(x *exchange, page *comparePage) error {
 
 // comparable fills in the levels that can be chosen and returns those of them that were adopted. Unless
 // something is asked, the one in force stands first, and second the one before it.
-func (s *Server) comparable(page *comparePage, v desk.View, t level.Target) ([]desk.LevelEdition, error) {
+func (s levelPages) comparable(page *comparePage, v desk.View, t level.Target) ([]desk.LevelEdition, error) {
 	all, err := v.LevelTargets()
 	if err != nil {
 		return nil, err
@@ -126,7 +128,7 @@ func (s *Server) comparable(page *comparePage, v desk.View, t level.Target) ([]d
 		editions = append(editions, own...)
 	}
 	for _, e := range editions {
-		page.Choices = append(page.Choices, levelChoice{string(e.Record), fmt.Sprintf("%s, edition %s, %s: action %s RLU", e.Source, e.Edition, dated(e.Adopted, v.Zone()), limitText(e.Action))})
+		page.Choices = append(page.Choices, levelChoice{string(e.Record), fmt.Sprintf("%s, edition %s, %s: action %s RLU", e.Source, e.Edition, words.Full(e.Adopted, v.Zone()), limitText(e.Action))})
 	}
 	for _, p := range rules.Templates() {
 		if p.Analyte == reading.ATP && p.Unit == reading.RLU {
@@ -176,12 +178,12 @@ func (p *comparePage) side(editions []desk.LevelEdition, t level.Target, side st
 
 // contrast fills in what the two levels do: to scopes of known cleanliness, to the past, and against
 // cultures.
-func (s *Server) contrast(x *exchange, page *comparePage, t level.Target, from, to unit.Instant, pair [2]reading.Level) error {
+func (s levelPages) contrast(x *kit.Exchange, page *comparePage, t level.Target, from, to unit.Instant, pair [2]reading.Level) error {
 	study, err := s.study(page.q, t)
 	if err != nil {
 		return err
 	}
-	d, err := s.studied(x.r.Context(), study)
+	d, err := s.studied(x.R.Context(), study)
 	if err != nil {
 		return err
 	}
@@ -200,7 +202,7 @@ func (s *Server) contrast(x *exchange, page *comparePage, t level.Target, from, 
 	}
 	page.Given = len(cultures)
 	page.Without = page.Path + "?" + page.q.with("cultures", "", "prevalence", "")
-	return s.view(x.r.Context(), func(v desk.View) error {
+	return s.View(x.R.Context(), func(v desk.View) error {
 		past, err := s.past(page.q, v, from, to)
 		if err != nil {
 			return err
@@ -209,7 +211,7 @@ func (s *Server) contrast(x *exchange, page *comparePage, t level.Target, from, 
 			return err
 		}
 		if past.Begin > from {
-			page.Replay.Notes = append(page.Replay.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), dated(past.Begin, v.Zone())))
+			page.Replay.Notes = append(page.Replay.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), words.Full(past.Begin, v.Zone())))
 		}
 		for i, name := range []string{"first", "second"} {
 			if len(cultures) == 0 {
@@ -238,7 +240,7 @@ func (p *comparePage) chances(o desk.Operating, pair [2]reading.Level) error {
 		}
 		curves = append(curves, of...)
 	}
-	p.Picture = pictured("both", figure.Operation("What the two levels do", spreadWords(o), curves, pair[0], pair[1]))
+	p.Picture = kit.Pictured("both", figure.Operation("What the two levels do", spreadWords(o), curves, pair[0], pair[1]))
 	a, b := pair[0], pair[1]
 	switch ratio := float64(b.Action) / float64(a.Action); {
 	case a.Action != b.Action:
@@ -270,7 +272,7 @@ func (p *comparePage) chances(o desk.Operating, pair [2]reading.Level) error {
 }
 
 // contrastPast replays the past under both levels.
-func (s *Server) contrastPast(x *exchange, page *comparePage, v desk.View, past desk.Past, pair [2]reading.Level, costs desk.Costs) error {
+func (s levelPages) contrastPast(x *kit.Exchange, page *comparePage, v desk.View, past desk.Past, pair [2]reading.Level, costs desk.Costs) error {
 	costs.MostChanges = mostFileChanges
 	found, err := v.Contrast(past, pair[0], pair[1], costs)
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -121,7 +122,7 @@ func unpackCultures(text string) ([]desk.Culture, error) {
 func (q asked) cultures() ([]desk.Culture, error) {
 	all, err := unpackCultures(q.get("cultures"))
 	if err != nil {
-		return nil, &pageError{status: http.StatusBadRequest, message: sentence(err.Error()), hint: "Give the file again."}
+		return nil, &kit.PageError{Status: http.StatusBadRequest, Message: kit.Sentence(err.Error()), Hint: "Give the file again."}
 	}
 	return all, nil
 }
@@ -129,45 +130,12 @@ func (q asked) cultures() ([]desk.Culture, error) {
 // cultureLimit bounds a form with a file of cultures.
 const cultureLimit = 256 << 10
 
-// takeCultures reads cultures that were pasted or sent as a file and leads back to the page that asked for
-// them, which has them in its address from then on. Nothing is stored.
-func (s *Server) takeCultures(x *exchange) error {
-	if err := x.r.ParseMultipartForm(cultureLimit); err != nil {
-		if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
-			return &pageError{status: http.StatusRequestEntityTooLarge, message: "A file of cultures has at most 256 kB.", hint: "Nothing was stored. Take a shorter period."}
-		}
-		return &pageError{status: http.StatusBadRequest, message: "The form cannot be read.", hint: "Open the page anew and send it again."}
-	}
-	q := askedOf(x.r.PostForm)
-	text := x.r.PostFormValue("csv")
-	back, path, show := "cultures", workshopPath, s.showWorkshop
-	if x.r.PostFormValue("page") == "compare" {
-		back, path, show = "", comparePath, s.showCompare
-	}
-	all, err := readCultures(x, text)
-	packed := ""
-	if err == nil {
-		if packed = packCultures(all); len(packed) > mostPacked || len(all) > mostCultures {
-			err = mistyped("These are %d cultures, more than an address can hold. Take those of a shorter period, or judge the level on the command line.", len(all))
-		}
-	}
-	if err != nil {
-		status, words, ok := refused(x, err)
-		if !ok {
-			return err
-		}
-		return show(x, status, q, back, form{Problem: words, Typed: map[string]string{"csv": text}})
-	}
-	q["cultures"] = []string{packed}
-	return x.redirect(path + "?" + q.with("step", back) + "#" + "judged")
-}
-
 // readCultures reads the text that was pasted or, when there is none, the file that was sent.
-func readCultures(x *exchange, text string) ([]desk.Culture, error) {
+func readCultures(x *kit.Exchange, text string) ([]desk.Culture, error) {
 	var from io.Reader = strings.NewReader(text)
 	name := "cultures"
 	if strings.TrimSpace(text) == "" {
-		file, header, err := x.r.FormFile("file")
+		file, header, err := x.R.FormFile("file")
 		if err != nil {
 			return nil, mistyped("Paste the cultures or choose a file.")
 		}
@@ -183,5 +151,5 @@ func readCultures(x *exchange, text string) ([]desk.Culture, error) {
 			return all, nil
 		}
 	}
-	return nil, mistyped("%s", sentence(strings.ReplaceAll(err.Error(), "\n", "; ")))
+	return nil, mistyped("%s", kit.Sentence(strings.ReplaceAll(err.Error(), "\n", "; ")))
 }

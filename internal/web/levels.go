@@ -1,18 +1,17 @@
 package web
 
 import (
-	"fmt"
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
 
-	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/level"
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -27,7 +26,7 @@ type levelsPage struct {
 	// Bare are targets with readings and without a level of their own.
 	Bare      []bareTarget
 	Templates []levelTemplate
-	Exports   exports
+	Exports   kit.Exports
 	Workshop  string
 }
 
@@ -61,28 +60,28 @@ type levelTemplate struct {
 	Verified                                                                bool
 }
 
-func (s *Server) levels(x *exchange) error {
-	q := x.r.URL.Query()
-	page := levelsPage{System: q.Get("system"), Point: q.Get("point"), Q: strings.TrimSpace(q.Get("q")), Points: scope.PointKinds, Workshop: s.url(workshopPath), Exports: x.exports()}
-	wanted, err := x.wantsFile()
+func (s levelPages) levels(x *kit.Exchange) error {
+	q := x.R.URL.Query()
+	page := levelsPage{System: q.Get("system"), Point: q.Get("point"), Q: strings.TrimSpace(q.Get("q")), Points: scope.PointKinds, Workshop: s.URL(workshopPath), Exports: x.Exports()}
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	if err := s.view(x.r.Context(), func(v desk.View) error { return s.fillLevels(&page, v) }); err != nil {
+	if err := s.View(x.R.Context(), func(v desk.View) error { return s.fillLevels(&page, v) }); err != nil {
 		return err
 	}
 	if wanted {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
 	for _, t := range rules.Templates() {
 		page.Templates = append(page.Templates, levelTemplate{
 			t.Name, string(t.Analyte), limitText(t.Alert), limitText(t.Action), string(t.Unit), comparisonWords(t.Comparison), t.Citation, t.Edition, t.Note, t.Verified,
 		})
 	}
-	return x.show(http.StatusOK, "levels", false, page)
+	return x.Show(http.StatusOK, "levels", false, page)
 }
 
-func (s *Server) fillLevels(page *levelsPage, v desk.View) error {
+func (s levelPages) fillLevels(page *levelsPage, v desk.View) error {
 	all, err := v.LevelTargets()
 	if err != nil {
 		return err
@@ -93,7 +92,7 @@ func (s *Server) fillLevels(page *levelsPage, v desk.View) error {
 		if !slices.Contains(page.Systems, l.System) {
 			page.Systems = append(page.Systems, l.System)
 		}
-		if page.System != "" && page.System != l.System || page.Point != "" && page.Point != string(l.Point) || !mentions(page.Q, l.System, l.Kit, string(l.Point), string(l.Kind), string(l.Analyte), l.Source, l.Edition) {
+		if page.System != "" && page.System != l.System || page.Point != "" && page.Point != string(l.Point) || !kit.Mentions(page.Q, l.System, l.Kit, string(l.Point), string(l.Kind), string(l.Analyte), l.Source, l.Edition) {
 			continue
 		}
 		line := levelTarget{System: l.System, Kit: l.Kit, Point: string(l.Point), Kind: kindWords(l.Kind), Analyte: string(l.Analyte)}
@@ -109,7 +108,7 @@ func (s *Server) fillLevels(page *levelsPage, v desk.View) error {
 		}
 		if l.Analyte == reading.ATP {
 			query := targetQuery(level.Target{System: l.System, Kit: l.Kit, Point: l.Point, Kind: l.Kind})
-			line.Workshop, line.Compare = s.url(workshopPath)+"?"+query, s.url(comparePath)+"?"+query
+			line.Workshop, line.Compare = s.URL(workshopPath)+"?"+query, s.URL(comparePath)+"?"+query
 		}
 		page.Targets = append(page.Targets, line)
 	}
@@ -117,19 +116,19 @@ func (s *Server) fillLevels(page *levelsPage, v desk.View) error {
 }
 
 // fillBare fills in the targets with readings that no level was adopted for.
-func (s *Server) fillBare(page *levelsPage, v desk.View) error {
+func (s levelPages) fillBare(page *levelsPage, v desk.View) error {
 	measured, err := v.MeasuredTargets()
 	if err != nil {
 		return err
 	}
-	clock := s.clockOf(v)
+	clock := s.ClockOf(v)
 	for _, m := range measured {
 		if m.Level != nil && m.Level.Kind == m.Kind {
 			continue
 		}
 		line := bareTarget{
-			Target: targetWords(m.Target), Scope: m.Scope, ScopeHref: s.scopeHref(m.Scope), Last: clock(m.Last), LastHref: s.recordHref(string(m.Reading)),
-			Workshop: s.url(workshopPath) + "?" + targetQuery(m.Target),
+			Target: targetWords(m.Target), Scope: m.Scope, ScopeHref: s.ScopeHref(m.Scope), Last: clock(m.Last), LastHref: s.RecordHref(string(m.Reading)),
+			Workshop: s.URL(workshopPath) + "?" + targetQuery(m.Target),
 		}
 		if m.Level != nil {
 			line.By = "the level for every kind of scope: action " + limitText(m.Level.Action) + " RLU"
@@ -139,18 +138,15 @@ func (s *Server) fillBare(page *levelsPage, v desk.View) error {
 	return nil
 }
 
-func (s *Server) levelLine(e desk.LevelEdition, v desk.View) levelLine {
+func (s levelPages) levelLine(e desk.LevelEdition, v desk.View) levelLine {
 	return levelLine{
-		Href: s.levelHref(string(e.Record)), Alert: limitText(e.Alert), Action: actionWords(e.Level), Unit: string(e.Unit), Comparison: comparisonWords(e.Comparison),
-		Source: e.Source, Edition: e.Edition, Adopted: dated(e.Adopted, v.Zone()), By: e.Adopter, Derived: e.Derived, Gone: e.Replaced.Known(),
+		Href: s.LevelHref(string(e.Record)), Alert: limitText(e.Alert), Action: actionWords(e.Level), Unit: string(e.Unit), Comparison: comparisonWords(e.Comparison),
+		Source: e.Source, Edition: e.Edition, Adopted: words.Full(e.Adopted, v.Zone()), By: e.Adopter, Derived: e.Derived, Gone: e.Replaced.Known(),
 	}
 }
 
-// levelHref is the address of the page of a level.
-func (s *Server) levelHref(id string) string { return s.url("/levels/" + url.PathEscape(id)) }
-
-func (p levelsPage) listing() listing {
-	l := listing{Name: "levels"}
+func (p levelsPage) listing() kit.Listing {
+	l := kit.Listing{Name: "levels"}
 	for _, name := range []string{"state", "meter system", "kit", "point", "kind of scope", "analyte", "alert", "action", "unit", "counts as over", "source", "edition", "adopted", "by", "grounds on record"} {
 		l.Columns = append(l.Columns, table.SheetColumn{Name: name})
 	}
@@ -171,59 +167,4 @@ func (p levelsPage) listing() listing {
 		}
 	}
 	return l
-}
-
-func sayYes(yes bool) string {
-	if yes {
-		return "yes"
-	}
-	return "no"
-}
-
-// limitText writes a limit; empty when there is none.
-func limitText(n unit.Number) string {
-	if n == 0 {
-		return ""
-	}
-	return n.String()
-}
-
-// actionWords writes the action level, of a strip the words that count as over it.
-func actionWords(l reading.Level) string {
-	if l.Analyte == reading.Strip {
-		return strings.Join(l.Dirty, ", ")
-	}
-	return limitText(l.Action)
-}
-
-// comparisonWords says which values exceed the action level.
-func comparisonWords(c reading.Comparison) string {
-	switch c {
-	case reading.Over:
-		return "over it"
-	case reading.AtOrOver:
-		return "at or over it"
-	}
-	return ""
-}
-
-func kindWords(k scope.Kind) string {
-	if k == "" {
-		return "every kind"
-	}
-	return string(k)
-}
-
-// targetWords names a target in a line.
-func targetWords(t level.Target) string {
-	return fmt.Sprintf("%s, meter system %s with kit %s, %s", t.Point, t.System, t.Kit, map[bool]string{true: "every kind of scope", false: string(t.Kind)}[t.Kind == ""])
-}
-
-// targetQuery is a target as the addresses of the workshop have it.
-func targetQuery(t level.Target) string {
-	q := url.Values{"system": {t.System}, "kit": {t.Kit}, "point": {string(t.Point)}}
-	if t.Kind != "" {
-		q.Set("kind", string(t.Kind))
-	}
-	return q.Encode()
 }

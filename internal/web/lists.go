@@ -10,21 +10,13 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/wire/table"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
-// columns are columns of text.
-func columns(names ...string) []table.SheetColumn {
-	list := make([]table.SheetColumn, len(names))
-	for i, name := range names {
-		list[i].Name = name
-	}
-	return list
-}
-
-// scopeLists are where the lists of a scope's page are had as files.
+// scopeListsOf are where the lists of a scope's page are had as files.
 type scopeLists struct {
-	TripExports, FileExports, RecordExports exports
+	TripExports, FileExports, RecordExports kit.Exports
 	// Search is where its records are looked through; empty for whoever may not.
 	Search string
 }
@@ -35,13 +27,13 @@ const (
 	fileList = "files"
 )
 
-func (x *exchange) scopeLists(tag string) scopeLists {
-	l := scopeLists{TripExports: x.exportsOf(tripList, access.Export), FileExports: x.exportsOf(fileList, access.Export), Search: x.searchHref("scope", tag)}
-	if l.Search != "" && x.may(access.Export) { // the records of a scope are a search, of any length
+func scopeListsOf(x *kit.Exchange, tag string) scopeLists {
+	l := scopeLists{TripExports: x.ExportsOf(tripList, access.Export), FileExports: x.ExportsOf(fileList, access.Export), Search: x.SearchHref("scope", tag)}
+	if l.Search != "" && x.May(access.Export) { // the records of a scope are a search, of any length
 		file := func(format string) string {
-			return x.s.url("/records?" + url.Values{"scope": {tag}, "format": {format}}.Encode())
+			return x.Shell.URL("/records?" + url.Values{"scope": {tag}, "format": {format}}.Encode())
 		}
-		l.RecordExports = exports{CSV: file(csvFormat), XLSX: file(xlsxFormat)}
+		l.RecordExports = kit.Exports{CSV: file(kit.CSV), XLSX: file(kit.XLSX)}
 	}
 	return l
 }
@@ -50,16 +42,16 @@ func (x *exchange) scopeLists(tag string) scopeLists {
 const tripsFiled = 400
 
 // scopeFile answers with one of the lists of a scope's page.
-func (s *Server) scopeFile(x *exchange, tag string, now unit.Instant) error {
-	var l listing
-	err := s.view(x.r.Context(), func(v desk.View) error {
+func (s scopePages) scopeFile(x *kit.Exchange, tag string, now unit.Instant) error {
+	var l kit.Listing
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		i, err := instrument(v, tag)
 		if err != nil {
 			return err
 		}
-		switch list := x.r.URL.Query().Get("list"); list {
+		switch list := x.R.URL.Query().Get("list"); list {
 		case tripList:
-			before, err := pageBefore(x.r.URL.Query().Get("before"), now)
+			before, err := pageBefore(x.R.URL.Query().Get("before"), now)
 			if err != nil {
 				return err
 			}
@@ -69,24 +61,24 @@ func (s *Server) scopeFile(x *exchange, tag string, now unit.Instant) error {
 			l, err = s.fileListing(v, i.Tag, now)
 			return err
 		default:
-			return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("The page has no list %q.", list), hint: "Allowed are " + tripList + " and " + fileList + "."}
+			return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("The page has no list %q.", list), Hint: "Allowed are " + tripList + " and " + fileList + "."}
 		}
 	})
 	if err != nil {
 		return err
 	}
-	return x.file(l)
+	return x.File(l)
 }
 
 // tripListing lists the turnarounds of a scope that began before an instant, the newest first and as many as
 // a file takes.
-func (s *Server) tripListing(v desk.View, tag string, before unit.Instant) (listing, error) {
-	l := listing{Name: tag + " turnarounds", Columns: columns("since", "followed", "ended", "gate at its end", "because", "used all the same", "attempts", "outcomes", "holds")}
+func (s scopePages) tripListing(v desk.View, tag string, before unit.Instant) (kit.Listing, error) {
+	l := kit.Listing{Name: tag + " turnarounds", Columns: kit.Columns("since", "followed", "ended", "gate at its end", "because", "used all the same", "attempts", "outcomes", "holds")}
 	trips, err := v.Turnarounds(tag, before, tripsFiled)
 	if err != nil {
 		return l, err
 	}
-	clock := calendar(v)
+	clock := words.Dated(v.Zone())
 	for _, t := range trips {
 		line := s.tripLine(t, clock)
 		outcomes := make([]string, len(line.Rounds))
@@ -111,9 +103,9 @@ func (s *Server) tripListing(v desk.View, tag string, before unit.Instant) (list
 }
 
 // fileListing lists the files of a scope that stand, the latest first.
-func (s *Server) fileListing(v desk.View, tag string, now unit.Instant) (listing, error) {
-	l := listing{Name: tag + " files", Columns: columns("title", "kind", "attached", "by", "type", "size", "SHA-256", "about", "record")}
-	files, err := s.fileLines(v, tag, 0, now, calendar(v))
+func (s scopePages) fileListing(v desk.View, tag string, now unit.Instant) (kit.Listing, error) {
+	l := kit.Listing{Name: tag + " files", Columns: kit.Columns("title", "kind", "attached", "by", "type", "size", "SHA-256", "about", "record")}
+	files, err := s.fileLines(v, tag, 0, now, words.Dated(v.Zone()))
 	for _, f := range files {
 		l.Rows = append(l.Rows, []string{f.Title, f.Kind, f.At, f.By, f.Media, f.Size, f.Digest, f.About, f.ID})
 	}
@@ -123,35 +115,35 @@ func (s *Server) fileListing(v desk.View, tag string, now unit.Instant) (listing
 // duePage lists what is due to be sampled.
 type duePage struct {
 	Lines   []due
-	Exports exports
+	Exports kit.Exports
 }
 
 // dueList lists the scopes that are due to be sampled, to print or to take away.
-func (s *Server) dueList(x *exchange) error {
-	wanted, err := x.wantsFile()
+func (s scopePages) dueList(x *kit.Exchange) error {
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	o, err := s.overview(x.r.Context())
+	o, err := s.overview(x.R.Context())
 	if err != nil {
 		return err
 	}
 	var page duePage
-	now, zone := s.now(), s.desk.DB.Zone()
+	now, zone := s.Now(), s.Desk.DB.Zone()
 	for _, a := range o.board {
 		if len(a.Due) > 0 && a.State != turnaround.Out { // what is away is sampled when it is back
-			page.Lines = append(page.Lines, dueOf(a, s.scopeHref(a.Scope), now, zone))
+			page.Lines = append(page.Lines, dueOf(a, s.ScopeHref(a.Scope), now, zone))
 		}
 	}
 	if wanted {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
-	page.Exports = x.exports()
-	return x.show(http.StatusOK, "due", false, page)
+	page.Exports = x.Exports()
+	return x.Show(http.StatusOK, "due", false, page)
 }
 
-func (p duePage) listing() listing {
-	l := listing{Name: "due to be sampled", Columns: columns("scope", "points", "why", "since", "keeps it from use")}
+func (p duePage) listing() kit.Listing {
+	l := kit.Listing{Name: "due to be sampled", Columns: kit.Columns("scope", "points", "why", "since", "keeps it from use")}
 	for _, d := range p.Lines {
 		blocks := "no"
 		if d.Blocks {

@@ -16,6 +16,8 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -38,20 +40,20 @@ type meterPage struct {
 	Targets                []targetRow
 	Own                    []ownRow
 	Services               []checkRow
-	CheckFiles, DoubtFiles exports
+	CheckFiles, DoubtFiles kit.Exports
 }
 
 // controlChart is one control of a meter over time.
 type controlChart struct {
 	Name string
-	picture
+	kit.Picture
 }
 
 // checkRow is one check.
 type checkRow struct {
 	At, Href, By string
 	Controls     []string
-	Mark         mark
+	Mark         words.Mark
 	// Broken are the rules that it broke, in sentences; empty when it broke none.
 	Broken    []string
 	Why, Next string
@@ -61,7 +63,7 @@ type checkRow struct {
 // doubtRow is a reading that a failed check takes the trust from.
 type doubtRow struct {
 	Scope, ScopeHref, Point, At, Value, Href string
-	Outcome                                  mark
+	Outcome                                  words.Mark
 	Failed, FailedHref, Why                  string
 }
 
@@ -85,29 +87,29 @@ const (
 	allOfThem   = math.MaxInt
 )
 
-func (s *Server) meter(x *exchange) error {
-	return s.meterPage(x, http.StatusOK, x.r.PathValue("meter"), sent{})
+func (s meterPages) meter(x *kit.Exchange) error {
+	return s.meterPage(x, http.StatusOK, x.R.PathValue("meter"), kit.Sent{})
 }
 
 // meterPage shows a meter, with a check that was sent and not accepted.
-func (s *Server) meterPage(x *exchange, status int, code string, was sent) error {
+func (s meterPages) meterPage(x *kit.Exchange, status int, code string, was kit.Sent) error {
 	page := meterPage{}
-	wanted, err := x.wantsFile()
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	if page.studied, err = x.studied(); err != nil {
+	if page.studied, err = readStudied(x); err != nil {
 		return err
 	}
 	var checks []desk.CheckLine
 	var doubts []desk.InDoubt
-	err = s.view(x.r.Context(), func(v desk.View) error {
-		now, zone := s.now(), v.Zone()
+	err = s.View(x.R.Context(), func(v desk.View) error {
+		now, zone := s.Now(), v.Zone()
 		l, err := v.MeterLine(code, now)
 		if err != nil {
 			return err
 		}
-		page.meterRow = s.meterRow(l, now, s.clockOf(v), zone)
+		page.meterRow = s.meterRow(l, now, s.ClockOf(v), zone)
 		page.Days = int(math.Round(page.end.Sub(page.start).Hours() / 24))
 		if checks, err = v.Checks(code, page.start, page.end-1); err != nil {
 			return err
@@ -122,7 +124,7 @@ func (s *Server) meterPage(x *exchange, status int, code string, was sent) error
 		if err := s.fillMeter(&page, v, l, checks); err != nil {
 			return err
 		}
-		if x.can(desk.ToCheckMeter) {
+		if x.Can(desk.ToCheckMeter) {
 			if page.Form, err = s.checkForm(x, v, l, now, was); err != nil {
 				return err
 			}
@@ -133,10 +135,10 @@ func (s *Server) meterPage(x *exchange, status int, code string, was sent) error
 	if err != nil {
 		return err
 	}
-	zone := s.desk.DB.Zone()
+	zone := s.Desk.DB.Zone()
 	page.AllChecks = len(checks)
-	if wanted && x.r.URL.Query().Get("list") == "doubts" {
-		return x.file(doubtListing(code, s.doubtRows(doubts, zone)))
+	if wanted && x.R.URL.Query().Get("list") == "doubts" {
+		return x.File(doubtListing(code, s.doubtRows(doubts, zone)))
 	}
 	if !wanted {
 		checks = checks[max(0, len(checks)-checksShown):]
@@ -145,26 +147,15 @@ func (s *Server) meterPage(x *exchange, status int, code string, was sent) error
 		page.Checks = append(page.Checks, s.checkRow(c, zone))
 	}
 	if wanted {
-		return x.file(checkListing(code, page.Checks))
+		return x.File(checkListing(code, page.Checks))
 	}
 	page.Doubts = s.doubtRows(doubts, zone)
-	page.CheckFiles, page.DoubtFiles = x.exports(), x.exportsOfList("doubts")
-	return x.show(status, "meter", false, page)
-}
-
-// exportsOfList are the addresses of a further list of the page, by its name.
-func (x *exchange) exportsOfList(list string) exports {
-	e := x.exports()
-	for _, address := range []*string{&e.CSV, &e.XLSX} {
-		if *address != "" {
-			*address += "&list=" + url.QueryEscape(list)
-		}
-	}
-	return e
+	page.CheckFiles, page.DoubtFiles = x.Exports(), exportsOfList(x, "doubts")
+	return x.Show(status, "meter", false, page)
 }
 
 // fillMeter fills in charts, targets, and what own checks say.
-func (s *Server) fillMeter(page *meterPage, v desk.View, l desk.MeterLine, checks []desk.CheckLine) error {
+func (s meterPages) fillMeter(page *meterPage, v desk.View, l desk.MeterLine, checks []desk.CheckLine) error {
 	zone := v.Zone()
 	targets, err := v.TargetsOf(l.Meter)
 	if err != nil {
@@ -173,17 +164,17 @@ func (s *Server) fillMeter(page *meterPage, v desk.View, l desk.MeterLine, check
 	for _, t := range targets {
 		page.Targets = append(page.Targets, targetOf(t, zone))
 	}
-	records := figure.Places{Record: func(id ledger.ID) string { return s.recordHref(string(id)) }}
+	records := figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}
 	for i, c := range controlsOf(checks) {
 		drawn := figure.Checks(l.Meter, c.Kind, c.Material, checks, targets, zone, records)
-		page.Charts = append(page.Charts, controlChart{string(c.Kind) + " control: " + c.Material, pictured("control-"+strconv.Itoa(i), drawn)})
+		page.Charts = append(page.Charts, controlChart{string(c.Kind) + " control: " + c.Material, kit.Pictured("control-"+strconv.Itoa(i), drawn)})
 	}
 	for _, c := range checks {
 		if c.Serviced != "" {
 			page.Services = append(page.Services, s.checkRow(c, zone))
 		}
 	}
-	readables, err := v.Readables(l.Meter, s.now())
+	readables, err := v.Readables(l.Meter, s.Now())
 	if err != nil {
 		return err
 	}
@@ -216,9 +207,9 @@ func controlsOf(checks []desk.CheckLine) []quality.Control {
 	return list
 }
 
-func (s *Server) checkRow(c desk.CheckLine, zone *time.Location) checkRow {
+func (s meterPages) checkRow(c desk.CheckLine, zone *time.Location) checkRow {
 	row := checkRow{
-		At: dated(c.Verdict.At, zone), Href: s.recordHref(string(c.ID)), By: c.By, Mark: verdictMark(c.Verdict.Outcome), Why: c.Verdict.Why, Next: c.Verdict.Next,
+		At: words.Full(c.Verdict.At, zone), Href: s.RecordHref(string(c.ID)), By: c.By, Mark: terms.Verdict(c.Verdict.Outcome), Why: c.Verdict.Why, Next: c.Verdict.Next,
 		Serviced: c.Serviced,
 	}
 	for _, k := range c.Controls {
@@ -238,19 +229,19 @@ func material(name, lot string) string {
 	return name + ", lot " + lot
 }
 
-func (s *Server) doubtRows(doubts []desk.InDoubt, zone *time.Location) []doubtRow {
+func (s meterPages) doubtRows(doubts []desk.InDoubt, zone *time.Location) []doubtRow {
 	rows := make([]doubtRow, len(doubts))
 	for i, d := range doubts {
 		rows[i] = doubtRow{
-			Scope: d.Scope, ScopeHref: s.scopeHref(d.Scope), Point: spaced(string(d.With.Point)), At: dated(d.With.At, zone), Value: d.Value.Typed + " " + string(d.Value.Unit),
-			Href: s.recordHref(string(d.ID)), Outcome: outcomeMark(d.Judgement.Outcome), Failed: dated(d.Failed, zone), FailedHref: s.recordHref(string(d.Check)), Why: d.Why,
+			Scope: d.Scope, ScopeHref: s.ScopeHref(d.Scope), Point: words.Spaced(string(d.With.Point)), At: words.Full(d.With.At, zone), Value: d.Value.Typed + " " + string(d.Value.Unit),
+			Href: s.RecordHref(string(d.ID)), Outcome: terms.Outcome(d.Judgement.Outcome), Failed: words.Full(d.Failed, zone), FailedHref: s.RecordHref(string(d.Check)), Why: d.Why,
 		}
 	}
 	return rows
 }
 
-func checkListing(code string, rows []checkRow) listing {
-	l := listing{Name: "checks of " + code, Columns: []table.SheetColumn{
+func checkListing(code string, rows []checkRow) kit.Listing {
+	l := kit.Listing{Name: "checks of " + code, Columns: []table.SheetColumn{
 		{Name: "at"}, {Name: "controls"}, {Name: "outcome"}, {Name: "because"}, {Name: "next"}, {Name: "serviced"}, {Name: "by"},
 	}}
 	for _, c := range rows {
@@ -259,8 +250,8 @@ func checkListing(code string, rows []checkRow) listing {
 	return l
 }
 
-func doubtListing(code string, rows []doubtRow) listing {
-	l := listing{Name: "readings in doubt of " + code, Columns: []table.SheetColumn{
+func doubtListing(code string, rows []doubtRow) kit.Listing {
+	l := kit.Listing{Name: "readings in doubt of " + code, Columns: []table.SheetColumn{
 		{Name: "scope"}, {Name: "point"}, {Name: "at"}, {Name: "reading"}, {Name: "outcome"}, {Name: "failed check"}, {Name: "because"},
 	}}
 	for _, d := range rows {
@@ -272,7 +263,7 @@ func doubtListing(code string, rows []doubtRow) listing {
 func targetOf(t quality.Target, zone *time.Location) targetRow {
 	row := targetRow{
 		Kind: string(t.Kind), Material: material(t.Material, t.Lot), For: "every meter of " + t.System, Limits: limitWords(t), Source: t.Source + ", edition " + t.Edition,
-		Adopter: t.Adopter, Since: dated(t.Adopted, zone),
+		Adopter: t.Adopter, Since: words.Full(t.Adopted, zone),
 	}
 	if t.Meter != "" {
 		row.For = "meter " + t.Meter
@@ -316,7 +307,7 @@ func ownOf(v desk.View, code string, held quality.Target, checks []desk.CheckLin
 		return row, nil
 	}
 	zone := v.Zone()
-	row.Base = fmt.Sprintf("%d checks from %s to %s", o.Own.Runs, dated(o.Base[0], zone), dated(o.Base[1], zone))
+	row.Base = fmt.Sprintf("%d checks from %s to %s", o.Own.Runs, words.Full(o.Base[0], zone), words.Full(o.Base[1], zone))
 	row.Centre, row.Own3 = fmt.Sprintf("%.0f RLU", trend.RLU(float64(o.Own.Mean))), threeSigma(o.Own)
 	row.Later = len(o.Later)
 	for _, later := range o.Later {
@@ -324,8 +315,19 @@ func ownOf(v desk.View, code string, held quality.Target, checks []desk.CheckLin
 			continue
 		}
 		if row.Refused++; row.Refused == 1 {
-			row.First, row.Why = dated(later.At, zone), later.Why
+			row.First, row.Why = words.Full(later.At, zone), later.Why
 		}
 	}
 	return row, nil
+}
+
+// exportsOfList are the addresses of a further list of the page, by its name.
+func exportsOfList(x *kit.Exchange, list string) kit.Exports {
+	e := x.Exports()
+	for _, address := range []*string{&e.CSV, &e.XLSX} {
+		if *address != "" {
+			*address += "&list=" + url.QueryEscape(list)
+		}
+	}
+	return e
 }

@@ -11,11 +11,12 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/web/kit"
 )
 
 // checkForm records a check of a meter.
 type checkForm struct {
-	*form
+	*kit.Form
 	// Action is where it is sent.
 	Action string
 	Kinds  []controlField
@@ -57,8 +58,8 @@ func checkFields() []string {
 
 // checkForm makes the form with what the meter can be checked with, empty or as it was sent. What was
 // read last is chosen, unless there is a newer target.
-func (s *Server) checkForm(x *exchange, v desk.View, l desk.MeterLine, now unit.Instant, was sent) (*checkForm, error) {
-	f := &checkForm{form: x.form(was, "check"), Action: s.url("/meters/" + url.PathEscape(l.Code) + "/checks"), All: quality.ControlKinds, Latest: s.present()}
+func (s meterPages) checkForm(x *kit.Exchange, v desk.View, l desk.MeterLine, now unit.Instant, was kit.Sent) (*checkForm, error) {
+	f := &checkForm{Form: x.Form(was, "check"), Action: s.URL("/meters/" + url.PathEscape(l.Code) + "/checks"), All: quality.ControlKinds, Latest: s.Present()}
 	readables, err := v.Readables(l.Meter, now)
 	if err != nil {
 		return nil, err
@@ -102,8 +103,8 @@ func readLast(last *desk.CheckLine, r desk.Readable) bool {
 	})
 }
 
-// controls reads what was typed.
-func (f form) controls(at unit.Instant) ([]quality.Control, error) {
+// controlsIn reads what was typed into a form.
+func controlsIn(f kit.Form, at unit.Instant) ([]quality.Control, error) {
 	var list []quality.Control
 	for _, kind := range quality.ControlKinds {
 		text := strings.TrimSpace(f.Typed["value-"+string(kind)])
@@ -112,7 +113,7 @@ func (f form) controls(at unit.Instant) ([]quality.Control, error) {
 		}
 		q, err := url.ParseQuery(f.Typed["material-"+string(kind)])
 		if err != nil || q.Get("material") == "" {
-			return nil, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("Say what was read as the %s control.", kind)}
+			return nil, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("Say what was read as the %s control.", kind)}
 		}
 		c, err := control(kind, q.Get("material"), q.Get("lot"), text, at)
 		if err != nil {
@@ -123,7 +124,7 @@ func (f form) controls(at unit.Instant) ([]quality.Control, error) {
 	if text := strings.TrimSpace(f.Typed["other-value"]); text != "" {
 		name := strings.TrimSpace(f.Typed["other-material"])
 		if name == "" {
-			return nil, &pageError{status: http.StatusBadRequest, message: "Name the material of the other control."}
+			return nil, &kit.PageError{Status: http.StatusBadRequest, Message: "Name the material of the other control."}
 		}
 		c, err := control(quality.ControlKind(f.Typed["other-kind"]), name, strings.TrimSpace(f.Typed["other-lot"]), text, at)
 		if err != nil {
@@ -132,7 +133,7 @@ func (f form) controls(at unit.Instant) ([]quality.Control, error) {
 		list = append(list, c)
 	}
 	if len(list) == 0 {
-		return nil, &pageError{status: http.StatusBadRequest, message: "Type what the meter showed for at least one control."}
+		return nil, &kit.PageError{Status: http.StatusBadRequest, Message: "Type what the meter showed for at least one control."}
 	}
 	return list, nil
 }
@@ -144,48 +145,48 @@ func control(kind quality.ControlKind, material, lot, text string, at unit.Insta
 		err = quality.CheckValue(n)
 	}
 	if err != nil {
-		return quality.Control{}, &pageError{
-			status: http.StatusBadRequest, message: fmt.Sprintf("The %s control cannot be %q: a meter shows a whole number from 0 to 9999999.", kind, text),
-			hint: "Look at the meter and type the number as it stands there.",
+		return quality.Control{}, &kit.PageError{
+			Status: http.StatusBadRequest, Message: fmt.Sprintf("The %s control cannot be %q: a meter shows a whole number from 0 to 9999999.", kind, text),
+			Hint: "Look at the meter and type the number as it stands there.",
 		}
 	}
 	return quality.Control{Kind: kind, Material: material, Lot: lot, Value: n, At: at}, nil
 }
 
 // checkMeter records a check and shows at once what it came to.
-func (s *Server) checkMeter(x *exchange) error {
-	code, f := x.r.PathValue("meter"), x.read(checkFields()...)
+func (s meterPages) checkMeter(x *kit.Exchange) error {
+	code, f := x.R.PathValue("meter"), x.Read(checkFields()...)
 	id, err := s.recordCheck(x, code, f)
 	if err == nil {
-		return x.redirect("/meters/" + url.PathEscape(code) + "?check=" + url.QueryEscape(string(id)) + "#outcome")
+		return x.Redirect("/meters/" + url.PathEscape(code) + "?check=" + url.QueryEscape(string(id)) + "#outcome")
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok {
 		return err
 	}
 	f.Problem = words
-	return s.meterPage(x, status, code, sent{"check", f})
+	return s.meterPage(x, status, code, kit.Sent{Name: "check", Form: f})
 }
 
-func (s *Server) recordCheck(x *exchange, code string, f form) (ledger.ID, error) {
-	e, err := x.entry(f)
+func (s meterPages) recordCheck(x *kit.Exchange, code string, f kit.Form) (ledger.ID, error) {
+	e, err := x.Entry(f)
 	if err != nil {
 		return "", err
 	}
-	at := s.now()
+	at := s.Now()
 	if text := f.Typed["at"]; text != "" {
-		if at, err = s.instant(text); err != nil {
+		if at, err = s.Instant(text); err != nil {
 			return "", err
 		}
 	}
-	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		// Sent a second time, it is the check that was stored the first time, with its time.
 		if old, ok, err := w.CheckOf(code, e.ID); err != nil {
 			return err
 		} else if ok {
 			at = old.Controls[0].At
 		}
-		controls, err := f.controls(at)
+		controls, err := controlsIn(f, at)
 		if err != nil {
 			return err
 		}
@@ -207,30 +208,30 @@ type checkOutcome struct {
 }
 
 // checkOutcome tells of the check that the address names.
-func (s *Server) checkOutcome(x *exchange, v desk.View, code string, doubts []desk.InDoubt) (*checkOutcome, error) {
-	name := x.r.URL.Query().Get("check")
-	if name == "" || x.r.Method != http.MethodGet {
+func (s meterPages) checkOutcome(x *kit.Exchange, v desk.View, code string, doubts []desk.InDoubt) (*checkOutcome, error) {
+	name := x.R.URL.Query().Get("check")
+	if name == "" || x.R.Method != http.MethodGet {
 		return nil, nil //nolint:nilnil // no check was just recorded
 	}
 	id, err := ledger.ParseID(name)
 	if err != nil {
-		return nil, notHere("There is no such check.")
+		return nil, kit.NotHere("There is no such check.")
 	}
 	c, ok, err := v.CheckOf(code, id)
 	if err != nil {
 		return nil, err
 	}
 	if !ok {
-		return nil, notHere("There is no such check of meter %s.", code)
+		return nil, kit.NotHere("There is no such check of meter %s.", code)
 	}
-	o := &checkOutcome{checkRow: s.checkRow(c, v.Zone()), Class: verdictMark(c.Verdict.Outcome).Class}
+	o := &checkOutcome{checkRow: s.checkRow(c, v.Zone()), Class: terms.Verdict(c.Verdict.Outcome).Class}
 	for _, d := range doubts {
 		if d.Check == id {
 			o.Doubts++
 		}
 	}
-	if c.Verdict.Outcome.Good() && x.can(desk.ToWorkAtBench) {
-		o.Bench = s.url("/bench")
+	if c.Verdict.Outcome.Good() && x.Can(desk.ToWorkAtBench) {
+		o.Bench = s.URL("/bench")
 	}
 	return o, nil
 }

@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -12,6 +11,8 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -25,7 +26,7 @@ type metersPage struct {
 	Systems          []string
 	// MayCheck says that whoever asks may record a check.
 	MayCheck bool
-	Exports  exports
+	Exports  kit.Exports
 }
 
 type conditionChoice struct{ Value, Word string }
@@ -33,11 +34,11 @@ type conditionChoice struct{ Value, Word string }
 // meterRow is a meter of the list.
 type meterRow struct {
 	Code, Href, CheckHref, System, Serial string
-	Mark                                  mark
+	Mark                                  words.Mark
 	Until, Left, Why                      string
 	// Last is when it was last checked and Outcome what that came to.
 	Last, LastHref string
-	Outcome        mark
+	Outcome        words.Mark
 	// Serviced is what was done at its last service and when.
 	Serviced, ServicedHref string
 	Readings               string
@@ -46,30 +47,16 @@ type meterRow struct {
 }
 
 // conditionMark is a meter's condition for the eye. A meter whose check has run out is due.
-func conditionMark(s quality.State) mark {
+func conditionMark(s quality.State) words.Mark {
 	switch {
 	case s.Condition == quality.Checked:
-		return mark{"checked", "✓", "ready"}
+		return terms.Mark(words.Checked)
 	case s.Condition == quality.Failed:
-		return mark{"failed", "✗", "action"}
+		return terms.Mark(words.CheckFailed)
 	case s.Since.Known():
-		return mark{"check due", "△", "alert"}
+		return terms.Mark(words.CheckDue)
 	}
-	return mark{"never checked", "○", "unknown"}
-}
-
-// verdictMark is the outcome of a check for the eye.
-func verdictMark(o quality.Outcome) mark {
-	switch o {
-	case quality.Accepted:
-		return mark{"accepted", "✓", "ready"}
-	case quality.Warning:
-		return mark{"accepted, with a warning", "△", "alert"}
-	case quality.Rejected:
-		return mark{"refused", "✗", "action"}
-	case quality.Unjudged:
-	}
-	return mark{"not judged", "○", "unknown"}
+	return terms.Mark(words.NeverChecked)
 }
 
 // conditionChoices are the conditions that the list can be narrowed down to.
@@ -77,29 +64,27 @@ var conditionChoices = []conditionChoice{
 	{string(quality.Checked), "checked"}, {string(quality.Unchecked), "due or never checked"}, {string(quality.Failed), "failed"},
 }
 
-func (s *Server) meterHref(code string) string { return s.url("/meters/" + url.PathEscape(code)) }
-
-func (s *Server) meters(x *exchange) error {
-	q := x.r.URL.Query()
+func (s meterPages) meters(x *kit.Exchange) error {
+	q := x.R.URL.Query()
 	page := metersPage{
 		State: q.Get("state"), System: q.Get("system"), Q: strings.TrimSpace(q.Get("q")), States: conditionChoices,
-		MayCheck: x.can(desk.ToCheckMeter), Exports: x.exports(),
+		MayCheck: x.Can(desk.ToCheckMeter), Exports: x.Exports(),
 	}
-	wanted, err := x.wantsFile()
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	if err := s.view(x.r.Context(), func(v desk.View) error { return s.fillMeters(&page, v) }); err != nil {
+	if err := s.View(x.R.Context(), func(v desk.View) error { return s.fillMeters(&page, v) }); err != nil {
 		return err
 	}
 	if wanted {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
-	return x.show(http.StatusOK, "meters", false, page)
+	return x.Show(http.StatusOK, "meters", false, page)
 }
 
-func (s *Server) fillMeters(page *metersPage, v desk.View) error {
-	now := s.now()
+func (s meterPages) fillMeters(page *metersPage, v desk.View) error {
+	now := s.Now()
 	lines, err := v.MeterLines(now)
 	if err != nil {
 		return err
@@ -109,22 +94,22 @@ func (s *Server) fillMeters(page *metersPage, v desk.View) error {
 		if !slices.Contains(page.Systems, l.System) {
 			page.Systems = append(page.Systems, l.System)
 		}
-		if page.State != "" && page.State != string(l.State.Condition) || page.System != "" && page.System != l.System || !mentions(page.Q, l.Code, l.Serial) {
+		if page.State != "" && page.State != string(l.State.Condition) || page.System != "" && page.System != l.System || !kit.Mentions(page.Q, l.Code, l.Serial) {
 			continue
 		}
-		page.Lines = append(page.Lines, s.meterRow(l, now, s.clockOf(v), v.Zone()))
+		page.Lines = append(page.Lines, s.meterRow(l, now, s.ClockOf(v), v.Zone()))
 	}
 	slices.Sort(page.Systems)
 	return nil
 }
 
-func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock clock, zone *time.Location) meterRow {
+func (s meterPages) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clock, zone *time.Location) meterRow {
 	row := meterRow{
-		Code: l.Code, Href: s.meterHref(l.Code), CheckHref: s.meterHref(l.Code) + "#check", System: l.System, Serial: l.Serial,
+		Code: l.Code, Href: s.MeterHref(l.Code), CheckHref: s.MeterHref(l.Code) + "#check", System: l.System, Serial: l.Serial,
 		Mark: conditionMark(l.State), Until: clock(l.State.Until), Why: l.State.Why, Readings: strconv.Itoa(l.Readings),
 	}
 	if l.State.Condition == quality.Checked {
-		row.Left = age(l.State.Until.Sub(now)) + " left"
+		row.Left = words.Age(l.State.Until.Sub(now)) + " left"
 	}
 	if l.MoreReadings() {
 		row.Readings = "over " + row.Readings
@@ -136,23 +121,23 @@ func (s *Server) meterRow(l desk.MeterLine, now unit.Instant, clock clock, zone 
 		row.Readings += " since the last check"
 	}
 	if l.Last != nil {
-		row.Last, row.LastHref, row.Outcome = clock(l.Last.Verdict.At), s.recordHref(string(l.Last.ID)), verdictMark(l.Last.Verdict.Outcome)
+		row.Last, row.LastHref, row.Outcome = clock(l.Last.Verdict.At), s.RecordHref(string(l.Last.ID)), terms.Verdict(l.Last.Verdict.Outcome)
 	}
 	if l.Serviced != nil {
-		row.Serviced, row.ServicedHref = fmt.Sprintf("%s, %s", clock(l.Serviced.Verdict.At), l.Serviced.Serviced), s.recordHref(string(l.Serviced.ID))
+		row.Serviced, row.ServicedHref = fmt.Sprintf("%s, %s", clock(l.Serviced.Verdict.At), l.Serviced.Serviced), s.RecordHref(string(l.Serviced.ID))
 	}
-	row.cells = []string{row.Code, row.System, row.Serial, row.Mark.Word, dated(l.State.Until, zone), row.Why, "", row.Outcome.Word, "", "", row.Readings}
+	row.cells = []string{row.Code, row.System, row.Serial, row.Mark.Word, words.Full(l.State.Until, zone), row.Why, "", row.Outcome.Word, "", "", row.Readings}
 	if l.Last != nil {
-		row.cells[6] = dated(l.Last.Verdict.At, zone)
+		row.cells[6] = words.Full(l.Last.Verdict.At, zone)
 	}
 	if l.Serviced != nil {
-		row.cells[8], row.cells[9] = dated(l.Serviced.Verdict.At, zone), l.Serviced.Serviced
+		row.cells[8], row.cells[9] = words.Full(l.Serviced.Verdict.At, zone), l.Serviced.Serviced
 	}
 	return row
 }
 
-func (p metersPage) listing() listing {
-	l := listing{Name: "meters", Columns: []table.SheetColumn{
+func (p metersPage) listing() kit.Listing {
+	l := kit.Listing{Name: "meters", Columns: []table.SheetColumn{
 		{Name: "meter"},
 		{Name: "system"},
 		{Name: "serial"},

@@ -66,7 +66,7 @@ func BenchmarkStream(b *testing.B) {
 		})
 	}
 	b.Run("browser", func(b *testing.B) {
-		p := openPage(b, s.server.base.String())
+		p := openPage(b, s.server.Base.String())
 		signIn(s, p, access.Lead)
 		var times []float64
 		const drawn = `performance.getEntriesByType("navigation")[0].loadEventEnd - performance.getEntriesByType("navigation")[0].responseStart`

@@ -41,7 +41,7 @@ func TestAlarmByClicking(t *testing.T) {
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		return w.Ask(e, sampling.Request{Scope: numberedScope, By: "L-01", Reason: "with another lot"})
 	})
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	b.clock.Move(6 * time.Minute) // who has signed in must show again who they are
 	p.open("/today")
@@ -112,7 +112,7 @@ func TestStreamByClicking(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.streams()
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	b.clock.Move(6 * time.Minute)
 	p.open("/trends?scope=" + numberedScope)

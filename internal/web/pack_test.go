@@ -18,7 +18,7 @@ func packed(accept string) func(*http.Request) {
 
 func TestPackedAnswers(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	for _, path := range []string{"/today", "/bench", "/bench/state", "/static/" + b.server.files.names["app.css"]} {
+	for _, path := range []string{"/today", "/bench", "/bench/state", "/static/" + b.server.Assets.Names["app.css"]} {
 		plain := b.ask(http.MethodGet, path, access.Lead)
 		for accept, want := range map[string]string{"gzip": "gzip", "br, gzip;q=0.5": "gzip", "": "", "gzip;q=0": "", "br": ""} {
 			a := b.ask(http.MethodGet, path, access.Lead, packed(accept))
@@ -52,8 +52,8 @@ func TestWeightOfTheBench(t *testing.T) {
 	for _, path := range []string{"/bench", "/bench/state", "/bench/jobs/" + inWorkScope, "/bench/worker.js", "/bench/drawings/" + duodenoscope.Name + "/" + string(scope.OuterDistalEnd)} {
 		total += len(b.ask(http.MethodGet, path, access.Technician, packed("gzip")).body)
 	}
-	for _, f := range b.server.files.byHash {
-		total += len(f.packed)
+	for _, f := range b.server.Assets.ByHash {
+		total += len(f.Packed)
 	}
 	t.Logf("%d bytes", total)
 	if total > most {

@@ -24,6 +24,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
 	"rinsate/internal/store/storetest"
+	"rinsate/internal/web/kit"
 )
 
 // example is a page as somebody opens it.
@@ -83,7 +84,7 @@ func (b *site) examples() []example {
 // filled replaces the wildcards of routes by what there is.
 func (b *site) filled() *strings.Replacer {
 	b.Helper()
-	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.files.names["app.css"],
+	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.Assets.Names["app.css"],
 		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish(), "{topic}", "sample-a-scope",
 		"{level}", b.anyLevel(), "{alarm}", b.streams(), "{meter}", "M-1", "{kind}", "models", "{file}", b.importedFile(),
 		"{lot}", "K%7C7", "{code}", "M-1", "{target}", "A%7Cpositive%7Clight", "{key}", levelKey)
@@ -93,14 +94,14 @@ func (b *site) filled() *strings.Replacer {
 func TestEveryTemplate(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "http://test.example")
-	all := b.server.pages
+	all := b.server.Pages
 	untried := maps.Clone(all)
 	for _, e := range b.examples() {
 		if all[e.template] == nil {
 			t.Errorf("%s: there is no template %q", e.name, e.template)
 			continue
 		}
-		b.server.pages = pages{e.template: all[e.template]}
+		b.server.Pages = map[string]*template.Template{e.template: all[e.template]}
 		delete(untried, e.template)
 		answer := b.ask(http.MethodGet, e.path, e.role)
 		page := answer.body
@@ -118,7 +119,7 @@ func TestFragment(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "http://test.example")
 	whole := b.ask(http.MethodGet, "/today", access.Lead).body
-	part := b.ask(http.MethodGet, "/today", access.Lead, func(r *http.Request) { r.Header.Set(fragmentHeader, "main") }).body
+	part := b.ask(http.MethodGet, "/today", access.Lead, func(r *http.Request) { r.Header.Set(kit.FragmentHeader, "main") }).body
 	if strings.Contains(part, "<html") || !strings.Contains(changing.ReplaceAllString(whole, ""), ">"+changing.ReplaceAllString(part, "")+"</main>") {
 		t.Errorf("the part is not what the whole page holds:\n%s", part)
 	}
@@ -150,20 +151,20 @@ func TestHeaders(t *testing.T) {
 		{http.MethodDelete, "/gate", nobody, [2]string{}, http.StatusMethodNotAllowed},
 		{http.MethodPost, "/gate", nobody, [2]string{"Sec-Fetch-Site", "cross-site"}, http.StatusForbidden},
 	}
-	for _, r := range b.server.routes {
-		if r.method != http.MethodGet {
+	for _, r := range b.server.Table {
+		if r.Method != http.MethodGet {
 			continue
 		}
 		role := access.Lead
 		switch {
-		case r.need == access.ManageAccounts:
+		case r.Need == access.ManageAccounts:
 			role = access.Administrator
-		case r.page == "account":
+		case r.Page == "account":
 			role = access.Technician
-		case r.page == "sign-in":
+		case r.Page == "sign-in":
 			role = nobody // whoever has signed in is sent on
 		}
-		requests = append(requests, request{http.MethodGet, filled.Replace(r.path), role, [2]string{}, http.StatusOK})
+		requests = append(requests, request{http.MethodGet, filled.Replace(r.Path), role, [2]string{}, http.StatusOK})
 	}
 	want := map[string]string{
 		"Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; " +
@@ -178,12 +179,12 @@ func TestHeaders(t *testing.T) {
 	}
 	asked := client(t)
 	for _, r := range requests {
-		q, err := http.NewRequestWithContext(t.Context(), r.method, b.server.base.String()+r.path, nil)
+		q, err := http.NewRequestWithContext(t.Context(), r.method, b.server.Base.String()+r.path, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if r.role != nobody {
-			q.AddCookie(&http.Cookie{Name: b.server.cookieName(), Value: b.session(r.role)})
+			q.AddCookie(&http.Cookie{Name: b.server.CookieName(), Value: b.session(r.role)})
 		}
 		if r.header[0] != "" {
 			q.Header.Set(r.header[0], r.header[1])
@@ -225,14 +226,14 @@ func TestNobody(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
 	filled := b.filled()
 	guarded := 0
-	for _, r := range b.server.routes {
-		if r.act.What == "" && r.need == public || r.method != http.MethodGet {
+	for _, r := range b.server.Table {
+		if r.Act.What == "" && r.Need == kit.Public || r.Method != http.MethodGet {
 			continue
 		}
 		guarded++
-		at := filled.Replace(r.path)
+		at := filled.Replace(r.Path)
 		answer := b.ask(http.MethodGet, "/rinsate"+at+"?a=b", nobody)
-		if r.data { // a script goes nowhere
+		if r.Data { // a script goes nowhere
 			if got := answer.header.Get("Content-Type"); answer.status != http.StatusUnauthorized || got != "application/json" {
 				t.Errorf("%s: status %d with %s, want %d", at, answer.status, got, http.StatusUnauthorized)
 			}
@@ -254,7 +255,7 @@ func TestNobody(t *testing.T) {
 func TestStaticFiles(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "http://test.example")
-	folder, err := fs.Sub(staticFiles, "static")
+	folder, err := fs.Sub(sources(), "static")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -268,20 +269,20 @@ func TestStaticFiles(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		address, err := b.server.asset(name)
+		address, err := b.server.Asset(name)
 		if err != nil {
 			return err
 		}
 		answer := b.ask(http.MethodGet, address, nobody)
 		// A style sheet may have more behind it. The name must change with anything in it.
 		sum := sha256.Sum256([]byte(answer.body))
-		if answer.status != http.StatusOK || !strings.HasPrefix(answer.body, string(content)) || !strings.Contains(address, hex.EncodeToString(sum[:])[:hashLength]) {
+		if answer.status != http.StatusOK || !strings.HasPrefix(answer.body, string(content)) || !strings.Contains(address, hex.EncodeToString(sum[:])[:kit.HashLength]) {
 			t.Errorf("%s: status %d, or another content than its name and %s say", address, answer.status, name)
 		}
 		if got := answer.header.Get("Cache-Control"); got != "public, max-age=31536000, immutable" {
 			t.Errorf("%s: Cache-Control: %q", address, got)
 		}
-		if got, want := answer.header.Get("Content-Type"), kinds[path.Ext(name)]; got != want {
+		if got, want := answer.header.Get("Content-Type"), kit.MediaTypes[path.Ext(name)]; got != want {
 			t.Errorf("%s: Content-Type: %q, want %q", address, got, want)
 		}
 		if plain := b.ask(http.MethodGet, "/static/"+name, nobody); plain.status != http.StatusNotFound {
@@ -292,10 +293,10 @@ func TestStaticFiles(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if count == 0 || count != len(b.server.files.byHash) {
-		t.Errorf("%d files, and %d are served", count, len(b.server.files.byHash))
+	if count == 0 || count != len(b.server.Assets.ByHash) {
+		t.Errorf("%d files, and %d are served", count, len(b.server.Assets.ByHash))
 	}
-	if _, err := b.server.asset("none.css"); err == nil {
+	if _, err := b.server.Asset("none.css"); err == nil {
 		t.Error("a file that does not exist has an address")
 	}
 }
@@ -359,12 +360,12 @@ func TestSubPath(t *testing.T) {
 // form gives a site a form that counts how often it was sent.
 func (b *site) form() (sent *int) {
 	sent = new(int)
-	b.server.mux.Handle("POST /form", b.server.serve(route{method: http.MethodPost, path: "/form", act: identity.ToShowWho, handle: func(x *exchange) error {
-		if err := x.r.ParseForm(); err != nil {
+	b.server.Mux.Handle("POST /form", b.server.Serve(kit.Route{Method: http.MethodPost, Path: "/form", Act: identity.ToShowWho, Handle: func(x *kit.Exchange) error {
+		if err := x.R.ParseForm(); err != nil {
 			return fmt.Errorf("the form: %w", err)
 		}
 		*sent++
-		return x.redirect("/gate")
+		return x.Redirect("/gate")
 	}}))
 	return sent
 }
@@ -411,8 +412,8 @@ func TestFormLimit(t *testing.T) {
 		bytes  int
 		status int
 	}{
-		{"as large as allowed", formLimit, http.StatusSeeOther},
-		{"too large", formLimit + 1, http.StatusRequestEntityTooLarge},
+		{"as large as allowed", kit.FormLimit, http.StatusSeeOther},
+		{"too large", kit.FormLimit + 1, http.StatusRequestEntityTooLarge},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
@@ -437,8 +438,8 @@ func TestFaultInATemplate(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "http://test.example")
 	half := template.Must(template.New("half").Parse(`{{define "layout"}}the first half{{.Body.NoSuchField}}the second half{{end}}`))
-	problem := b.server.pages["problem"]
-	b.server.pages["gate"] = half
+	problem := b.server.Pages["problem"]
+	b.server.Pages["gate"] = half
 	answer := b.ask(http.MethodGet, "/gate", nobody)
 	page := answer.body
 	if answer.status != http.StatusInternalServerError || strings.Contains(page, "half") || !strings.Contains(page, "Something went wrong.") || !strings.HasSuffix(page, "</html>") {
@@ -447,13 +448,13 @@ func TestFaultInATemplate(t *testing.T) {
 	if strings.Contains(page, "NoSuchField") {
 		t.Errorf("the page tells what is not meant for people:\n%s", page)
 	}
-	b.server.pages["problem"] = half
+	b.server.Pages["problem"] = half
 	answer = b.ask(http.MethodGet, "/gate", nobody)
 	if page := answer.body; answer.status != http.StatusInternalServerError || page != "Something went wrong.\n" {
 		t.Errorf("when the page of the problem is wrong too: status %d:\n%s", answer.status, page)
 	}
-	b.server.pages["problem"] = problem
-	b.server.mux.Handle("GET /fails", b.server.serve(route{method: http.MethodGet, path: "/fails", handle: func(*exchange) error { return errors.New("secret path") }}))
+	b.server.Pages["problem"] = problem
+	b.server.Mux.Handle("GET /fails", b.server.Serve(kit.Route{Method: http.MethodGet, Path: "/fails", Handle: func(*kit.Exchange) error { return errors.New("secret path") }}))
 	answer = b.ask(http.MethodGet, "/fails", nobody)
 	if page := answer.body; answer.status != http.StatusInternalServerError || strings.Contains(page, "secret") || !regexp.MustCompile(`the reference [0-9a-f]{8}\.`).MatchString(page) {
 		t.Errorf("an error that is not meant for people: status %d:\n%s", answer.status, page)
@@ -471,7 +472,7 @@ func TestPages(t *testing.T) {
 		seen[e.template] = true
 		t.Run(e.name, func(t *testing.T) {
 			t.Parallel()
-			p := openPage(t, b.server.base.String())
+			p := openPage(t, b.server.Base.String())
 			if e.role != nobody {
 				signIn(b, p, e.role)
 			}
@@ -495,7 +496,7 @@ func TestSignIn(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.session(access.Lead) // there is an account now, and the browser knows nothing of it
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	p.open("/scopes?a=b")
 	p.fill("#code", codeOf(access.Lead))
 	p.fill("#password", password)
@@ -515,7 +516,7 @@ func TestScanner(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	p.open("/gate")
 	for i, scan := range []struct{ text, scope, state, class string }{
 		{barcode, readyScope, "ready", "ready"},
@@ -554,7 +555,7 @@ func TestGateWithoutScripts(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	p.scripts(false)
 	p.open("/gate")
 	p.fill("#scope", heldScope)
@@ -578,7 +579,7 @@ func TestLivePage(t *testing.T) {
 			return w.PlaceHold(e, turnaround.Hold{Scope: tag, By: "T-01", Reason: reason})
 		})
 	}
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	const held = "[aria-labelledby=held]"
 	p.open("/today")
@@ -609,7 +610,7 @@ func TestWall(t *testing.T) {
 		t.Errorf("a wall that nobody opened: status %d", a.status)
 	}
 	var err error
-	b.server, err = New(b.desk, Options{Base: b.server.base, Clock: b.clock.Now, Door: b.server.door, Wall: true})
+	b.server, err = New(b.desk, Options{Base: b.server.Base, Clock: b.clock.Now, Door: b.server.Door, Wall: true})
 	if err != nil {
 		t.Fatal(err)
 	}

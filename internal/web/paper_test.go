@@ -42,7 +42,7 @@ func TestPaper(t *testing.T) {
 		tried = append(tried, e.template)
 		t.Run(e.template, func(t *testing.T) {
 			t.Parallel()
-			p := openPage(t, b.server.base.String())
+			p := openPage(t, b.server.Base.String())
 			if e.role != nobody {
 				signIn(b, p, e.role)
 			}

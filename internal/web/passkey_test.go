@@ -55,7 +55,7 @@ const (
 func passkeyed(t *testing.T) (*site, *page, webauthn.AuthenticatorID) {
 	t.Helper()
 	b := serveAs(t, storetest.NewClock(), "localhost")
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	device := p.authenticator()
 	signIn(b, p, access.Technician)
 	p.open("/account")
@@ -147,7 +147,7 @@ func TestPasskeyOpensTheBench(t *testing.T) {
 	p.onScope(inWorkScope, "elevator-recess")
 	p.tolerate(http.StatusUnauthorized)
 	for _, act := range []string{"ACT-COLLECTED", "ACT-ACTIVATED"} { // also the second time that day
-		if err := b.server.door.Lock(t.Context(), p.token(b)); err != nil {
+		if err := b.server.Door.Lock(t.Context(), p.token(b)); err != nil {
 			t.Fatal(err)
 		}
 		p.scan(act)
@@ -180,12 +180,12 @@ func TestPasskeyRefusals(t *testing.T) {
 	command(p, webauthn.SetUserVerified, webauthn.SetUserVerifiedParams{AuthenticatorID: device, IsUserVerified: true})
 
 	code := codeOf(access.Technician)
-	if _, err := b.server.door.Disable(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, code); err != nil {
+	if _, err := b.server.Door.Disable(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, code); err != nil {
 		t.Fatal(err)
 	}
 	p.refusesPasskey(http.StatusForbidden, "The passkey is not right.")
 	p.refusesPasskey(http.StatusTooManyRequests, "Too many attempts; the next one is heard in 1 s.")
-	if _, err := b.server.door.Enable(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, code); err != nil {
+	if _, err := b.server.Door.Enable(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, code); err != nil {
 		t.Fatal(err)
 	}
 
@@ -260,7 +260,7 @@ func TestPasskeyAnswersCountOnce(t *testing.T) {
 	ask("window.kept = a")
 	stolen := eval[string](p, "JSON.stringify(kept)")
 	a := b.ask(http.MethodPost, "/sign-in/passkey", nobody, func(r *http.Request) { r.Body = io.NopCloser(strings.NewReader(stolen)) })
-	if a.status != http.StatusBadRequest || strings.Contains(a.header.Get("Set-Cookie"), b.server.cookieName()+"=") {
+	if a.status != http.StatusBadRequest || strings.Contains(a.header.Get("Set-Cookie"), b.server.CookieName()+"=") {
 		t.Errorf("from another browser: status %d", a.status)
 	}
 	tell("the browser that asked", http.StatusOK)
@@ -271,7 +271,7 @@ func TestPasskeysNotOffered(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serveAs(t, storetest.NewClock(), "localhost")
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	const seen = `[...document.querySelectorAll("[data-passkeys=some]")].filter((e) => e.checkVisibility()).length`
 	p.open("/sign-in")
 	if n := eval[int](p, seen); n != 1 {
@@ -282,7 +282,7 @@ func TestPasskeysNotOffered(t *testing.T) {
 	if n := eval[int](p, seen); n != 0 {
 		t.Errorf("%d buttons without scripts", n)
 	}
-	without := openPage(t, b.server.base.String())
+	without := openPage(t, b.server.Base.String())
 	signIn(b, without, access.Technician)
 	command(without, cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{Source: "delete window.PublicKeyCredential"})
 	without.open("/account")
@@ -340,7 +340,7 @@ func TestAttemptsAreLogged(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	var log bytes.Buffer
-	b.server.log = slog.New(slog.NewTextHandler(&log, nil))
+	b.server.Log = slog.New(slog.NewTextHandler(&log, nil))
 	b.session(access.Technician)
 	code := codeOf(access.Technician)
 	const wrong = "typed into the wrong field"

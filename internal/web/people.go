@@ -11,9 +11,10 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 )
 
-// peoplePage lists the accounts.
+// showPeople lists the accounts.
 type peoplePage struct {
 	Problem, Said string
 	// Once is a one-time code that was just made for the account For.
@@ -21,7 +22,7 @@ type peoplePage struct {
 	Roles     []access.Role
 	Accounts  []accountLine
 	// Exports are where the list is had as a file.
-	Exports exports
+	Exports kit.Exports
 }
 
 type accountLine struct {
@@ -42,15 +43,17 @@ type roleChoice struct {
 	Has  bool
 }
 
-func (s *Server) people(x *exchange) error { return x.peoplePage(http.StatusOK, peoplePage{}) }
+func (s peoplePages) people(x *kit.Exchange) error {
+	return s.showPeople(x, http.StatusOK, peoplePage{})
+}
 
-func (x *exchange) peoplePage(status int, page peoplePage) error {
+func (s peoplePages) showPeople(x *kit.Exchange, status int, page peoplePage) error {
 	page.Roles = access.Roles
-	wanted, err := x.wantsFileOf(access.ManageAccounts)
+	wanted, err := x.WantsFileOf(access.ManageAccounts)
 	if err != nil {
 		return err
 	}
-	err = x.s.view(x.r.Context(), func(v desk.View) error {
+	err = x.Shell.View(x.R.Context(), func(v desk.View) error {
 		all, err := v.People().Accounts()
 		if err != nil {
 			return err
@@ -60,7 +63,7 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 			return err
 		}
 		for _, a := range all {
-			line := accountLine{Code: a.Code, Name: a.Name, Badge: a.Badge != "", PIN: a.PIN != "", Disabled: a.Disabled.Known(), State: accountState(a, v.Now()), Own: x.own(a.Code)}
+			line := accountLine{Code: a.Code, Name: a.Name, Badge: a.Badge != "", PIN: a.PIN != "", Disabled: a.Disabled.Known(), State: accountState(a, v.Now()), Own: own(x, a.Code)}
 			for _, r := range access.Roles {
 				line.Roles = append(line.Roles, roleChoice{r, slices.Contains(a.Roles, r)})
 			}
@@ -83,16 +86,16 @@ func (x *exchange) peoplePage(status int, page peoplePage) error {
 		return err
 	}
 	if wanted {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
-	page.Exports = x.exportsOf("", access.ManageAccounts)
-	return x.show(status, "people", false, page)
+	page.Exports = x.ExportsOf("", access.ManageAccounts)
+	return x.Show(status, "people", false, page)
 }
 
 // listing is the list of accounts for a review of who may do what. It holds no record and no secret, and
 // whoever manages accounts sees all of it anyway: it needs no permission to export records.
-func (p peoplePage) listing() listing {
-	l := listing{Name: "people", Columns: columns("code", "name", "state", "roles", "badge", "PIN", "passkeys", "open sessions")}
+func (p peoplePage) listing() kit.Listing {
+	l := kit.Listing{Name: "people", Columns: kit.Columns("code", "name", "state", "roles", "badge", "PIN", "passkeys", "open sessions")}
 	yes := map[bool]string{true: "yes", false: "no"}
 	for _, a := range p.Accounts {
 		var roles []string
@@ -107,52 +110,52 @@ func (p peoplePage) listing() listing {
 }
 
 // peopleAct changes an account.
-func (s *Server) peopleAct(x *exchange) error {
-	ctx, form := x.r.Context(), x.r.PostFormValue
-	e, code := identity.Entry{Actor: x.actor()}, strings.TrimSpace(form("code"))
+func (s peoplePages) peopleAct(x *kit.Exchange) error {
+	ctx, form := x.R.Context(), x.R.PostFormValue
+	e, code := identity.Entry{Actor: x.Actor()}, strings.TrimSpace(form("code"))
 	var page peoplePage
 	var err error
 	switch form("change") {
 	case "add":
 		page.For, page.Said = code, "The account "+code+" is made."
-		_, page.Once, err = s.door.AddAccount(ctx, e, identity.NewAccount{Code: code, Name: strings.TrimSpace(form("name")), Roles: x.roles()})
+		_, page.Once, err = s.Door.AddAccount(ctx, e, identity.NewAccount{Code: code, Name: strings.TrimSpace(form("name")), Roles: rolesOf(x)})
 	case "roles":
 		page.Said = "The roles of " + code + " are changed."
-		_, err = s.door.ChangeRoles(ctx, e, code, x.roles())
+		_, err = s.Door.ChangeRoles(ctx, e, code, rolesOf(x))
 	case "reset":
 		page.For, page.Said = code, "The account "+code+" is reset; its sessions have ended."
-		_, page.Once, err = s.door.Reset(ctx, e, code)
+		_, page.Once, err = s.Door.Reset(ctx, e, code)
 	case "badge":
 		page.Said = "The badge of " + code + " is changed."
-		_, err = s.door.SetBadge(ctx, e, code, strings.TrimSpace(form("badge")))
+		_, err = s.Door.SetBadge(ctx, e, code, strings.TrimSpace(form("badge")))
 	case "disable":
 		page.Said = "The account " + code + " is disabled; its sessions have ended."
-		_, err = s.door.Disable(ctx, e, code)
+		_, err = s.Door.Disable(ctx, e, code)
 	case "enable":
 		page.Said = "The account " + code + " may sign in again."
-		_, err = s.door.Enable(ctx, e, code)
+		_, err = s.Door.Enable(ctx, e, code)
 	case "end":
 		page.Said = "The sessions of " + code + " have ended."
-		_, err = s.door.Revoke(ctx, e, code, "")
+		_, err = s.Door.Revoke(ctx, e, code, "")
 	default:
-		err = &pageError{status: http.StatusBadRequest, message: "There is nothing to change."}
+		err = &kit.PageError{Status: http.StatusBadRequest, Message: "There is nothing to change."}
 	}
 	if err != nil {
-		status, words, ok := refused(x, err)
+		status, words, ok := kit.Refused(x, err)
 		if !ok {
 			return err
 		}
-		return x.peoplePage(status, peoplePage{Problem: words})
+		return s.showPeople(x, status, peoplePage{Problem: words})
 	}
-	return x.peoplePage(http.StatusOK, page)
+	return s.showPeople(x, http.StatusOK, page)
 }
 
 // own says whether a code is that of whoever has signed in.
-func (x *exchange) own(code string) bool { return access.Key(code) == access.Key(x.who.Code) }
+func own(x *kit.Exchange, code string) bool { return access.Key(code) == access.Key(x.Who.Code) }
 
-func (x *exchange) roles() []access.Role {
+func rolesOf(x *kit.Exchange) []access.Role {
 	var roles []access.Role
-	for _, r := range x.r.PostForm["role"] {
+	for _, r := range x.R.PostForm["role"] {
 		roles = append(roles, access.Role(r))
 	}
 	return roles

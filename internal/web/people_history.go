@@ -2,12 +2,11 @@ package web
 
 import (
 	"slices"
-	"strings"
 	"time"
 
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
-	"rinsate/internal/record"
+	"rinsate/internal/present/words"
 )
 
 // grantLine is one change of an account, with what it changed in what the person may do.
@@ -24,7 +23,7 @@ func grantLines(all []identity.Granted, zone *time.Location) []grantLine {
 	var before []access.Role
 	for _, g := range all {
 		lines = append(lines, grantLine{
-			At: dated(g.At, zone), By: g.By, What: changeWords(g.Change), Gained: access.Words(without(g.Roles, before)), Lost: access.Words(without(before, g.Roles)),
+			At: words.Full(g.At, zone), By: g.By, What: terms.Account(g.Change), Gained: access.Words(without(g.Roles, before)), Lost: access.Words(without(before, g.Roles)),
 		})
 		before = g.Roles
 	}
@@ -35,31 +34,4 @@ func grantLines(all []identity.Granted, zone *time.Location) []grantLine {
 // without returns the roles that are not among others.
 func without(roles, others []access.Role) []access.Role {
 	return slices.DeleteFunc(slices.Clone(roles), func(r access.Role) bool { return slices.Contains(others, r) })
-}
-
-// changeWords says what was done to an account.
-func changeWords(c record.AccessChange) string {
-	switch c {
-	case record.AccountAdded:
-		return "account made"
-	case record.RolesChanged:
-		return "roles changed"
-	case record.PasswordChanged:
-		return "password set"
-	case record.PINChanged:
-		return "PIN set or taken away"
-	case record.BadgeChanged:
-		return "badge tied or taken away"
-	case record.AccountDisabled:
-		return "disabled"
-	case record.AccountEnabled:
-		return "enabled"
-	case record.AccountReset:
-		return "reset: a one-time code was given out"
-	case record.PasskeyAdded:
-		return "passkey added"
-	case record.PasskeyRemoved:
-		return "passkey removed"
-	}
-	return strings.ReplaceAll(string(c), "-", " ")
 }

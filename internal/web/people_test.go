@@ -14,7 +14,7 @@ func TestNewPerson(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	admin, person := openPage(t, b.server.base.String()), openPage(t, b.server.base.String())
+	admin, person := openPage(t, b.server.Base.String()), openPage(t, b.server.Base.String())
 	signIn(b, admin, access.Administrator)
 	admin.open("/people")
 	admin.fill("#new-code", "T-09")

@@ -2,12 +2,12 @@ package web
 
 import (
 	"fmt"
-	"net/http"
 
 	"golang.org/x/mod/sumdb/tlog"
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/web/kit"
 )
 
 // proofPart shows that the signed ledger holds a record. It was verified when it was made.
@@ -25,20 +25,20 @@ type proofPart struct {
 type turnLine struct{ Side, Hash string }
 
 // proofPart proves a record under the newest checkpoint.
-func (s *Server) proofPart(x *exchange, id string) (*proofPart, error) {
-	proof, record, signed, err := s.desk.DB.ProveNewest(x.r.Context(), ledger.ID(id))
+func (s recordPages) proofPart(x *kit.Exchange, id string) (*proofPart, error) {
+	proof, record, signed, err := s.Desk.DB.ProveNewest(x.R.Context(), ledger.ID(id))
 	if err != nil {
 		return nil, err
 	}
-	c, err := ledger.Open(proof.Checkpoint, []string{s.desk.DB.Site().VKey})
+	c, err := ledger.Open(proof.Checkpoint, []string{s.Desk.DB.Site().VKey})
 	if err != nil {
 		return nil, err
 	}
 	leaf := tlog.RecordHash(record)
-	href := s.recordHref(id)
+	href := s.RecordHref(id)
 	p := &proofPart{
-		Leaf: fmt.Sprintf("%x", leaf[:]), Root: c.Root.String(), Origin: c.Origin, Signed: signed.In(s.desk.DB.Zone()), Index: proof.Index, Size: c.Size,
-		Record: href + "/record.json", File: href + "/record.tlog-proof", Script: s.url("/records/ledger/verify.sh"), Key: s.url("/records/ledger/key.txt"), Name: id,
+		Leaf: fmt.Sprintf("%x", leaf[:]), Root: c.Root.String(), Origin: c.Origin, Signed: signed.In(s.Desk.DB.Zone()), Index: proof.Index, Size: c.Size,
+		Record: href + "/record.json", File: href + "/record.tlog-proof", Script: s.URL("/records/ledger/verify.sh"), Key: s.URL("/records/ledger/key.txt"), Name: id,
 		Checkpoint: string(proof.Checkpoint),
 	}
 	for _, t := range proof.Turns(c.Size) {
@@ -51,45 +51,38 @@ func (s *Server) proofPart(x *exchange, id string) (*proofPart, error) {
 	return p, nil
 }
 
-// download answers with a small file to keep.
-func (x *exchange) download(name, kind string, content []byte) error {
-	x.named(name)
-	x.answer(http.StatusOK, kind, content)
-	return nil
-}
-
 const plainText = "text/plain; charset=utf-8"
 
 // proved returns a record of an address with its proof.
-func (s *Server) proved(x *exchange) (line desk.Line, proof ledger.Proof, record []byte, err error) {
-	if err = s.view(x.r.Context(), func(v desk.View) (err error) {
-		line, err = v.Show(x.r.PathValue("id"))
+func (s recordPages) proved(x *kit.Exchange) (line desk.Line, proof ledger.Proof, record []byte, err error) {
+	if err = s.View(x.R.Context(), func(v desk.View) (err error) {
+		line, err = v.Show(x.R.PathValue("id"))
 		return err
 	}); err == nil {
-		proof, record, _, err = s.desk.DB.ProveNewest(x.r.Context(), ledger.ID(line.ID))
+		proof, record, _, err = s.Desk.DB.ProveNewest(x.R.Context(), ledger.ID(line.ID))
 	}
 	return line, proof, record, err
 }
 
 // recordFile hands out the bytes of a record that were hashed.
-func (s *Server) recordFile(x *exchange) error {
+func (s recordPages) recordFile(x *kit.Exchange) error {
 	line, _, record, err := s.proved(x)
 	if err != nil {
 		return err
 	}
-	return x.download(line.ID+".json", "application/json", record)
+	return x.Download(line.ID+".json", "application/json", record)
 }
 
 // proofFile hands out the proof of a record.
-func (s *Server) proofFile(x *exchange) error {
+func (s recordPages) proofFile(x *kit.Exchange) error {
 	line, proof, _, err := s.proved(x)
 	if err != nil {
 		return err
 	}
-	return x.download(line.ID+".tlog-proof", plainText, proof.Text())
+	return x.Download(line.ID+".tlog-proof", plainText, proof.Text())
 }
 
 // verifyFile hands out the script by which an outsider verifies.
-func (s *Server) verifyFile(x *exchange) error {
-	return x.download("verify.sh", plainText, ledger.VerifyScript)
+func (s recordPages) verifyFile(x *kit.Exchange) error {
+	return x.Download("verify.sh", plainText, ledger.VerifyScript)
 }

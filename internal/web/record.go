@@ -3,12 +3,13 @@ package web
 import (
 	"encoding/json"
 	"net/http"
-	"net/url"
 	"strings"
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // recordPage is one record: what it says, what has become of it, what it has to do with, and its proof.
@@ -60,14 +61,14 @@ var recordSaid = map[string]string{
 	"voided": "The record is voided. It stays visible with the reason.", "corrected": "The correction is recorded. It takes the place of the record before it.",
 }
 
-func (s *Server) record(x *exchange) error { return s.recordPage(x, http.StatusOK, sent{}) }
+func (s recordPages) record(x *kit.Exchange) error { return s.recordPage(x, http.StatusOK, kit.Sent{}) }
 
 // recordPage shows a record, with a form that was sent and not accepted.
-func (s *Server) recordPage(x *exchange, status int, was sent) error {
+func (s recordPages) recordPage(x *kit.Exchange, status int, was kit.Sent) error {
 	var page recordPage
 	var line desk.Line
-	err := s.view(x.r.Context(), func(v desk.View) (err error) {
-		if line, err = v.Show(x.r.PathValue("id")); err != nil {
+	err := s.View(x.R.Context(), func(v desk.View) (err error) {
+		if line, err = v.Show(x.R.PathValue("id")); err != nil {
 			return err
 		}
 		page, err = s.tell(x, v, line)
@@ -76,40 +77,40 @@ func (s *Server) recordPage(x *exchange, status int, was sent) error {
 	if err != nil {
 		return err
 	}
-	page.Said = recordSaid[x.r.URL.Query().Get("done")]
-	if x.may(access.SeeRecords) {
+	page.Said = recordSaid[x.R.URL.Query().Get("done")]
+	if x.May(access.SeeRecords) {
 		if page.Proof, err = s.proofPart(x, line.ID); err != nil {
 			return err
 		}
 		var field, value string
 		if field, value, page.AllOf = aboutOf(line); value != "" {
-			page.Everything = x.searchHref(field, value)
+			page.Everything = x.SearchHref(field, value)
 		}
 	}
 	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
 		return err
 	}
 	if page.Void == nil && page.Correct == nil {
-		page.Problem = was.form.Problem
+		page.Problem = was.Form.Problem
 	}
-	return x.show(status, "record", false, page)
+	return x.Show(status, "record", false, page)
 }
 
 // tell fills in what a record says and what it has to do with.
-func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, err error) {
-	clock := calendar(v)
+func (s recordPages) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recordPage, err error) {
+	clock := words.Dated(v.Zone())
 	body, err := json.MarshalIndent(l.Body, "", "  ")
 	if err != nil {
 		return page, err
 	}
 	page = recordPage{
-		ID: l.ID, Href: s.recordHref(l.ID), Type: string(l.Type), Title: strings.ToUpper(string(l.Type[:1])) + string(l.Type[1:]), Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.searchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
+		ID: l.ID, Href: s.RecordHref(l.ID), Type: string(l.Type), Title: strings.ToUpper(string(l.Type[:1])) + string(l.Type[1:]), Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.SearchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
 		Late: l.Late, Scope: l.Scope(), Body: string(body),
 	}
 	if page.Scope != "" {
-		page.ScopeHref = s.scopeHref(page.Scope)
+		page.ScopeHref = s.ScopeHref(page.Scope)
 	}
-	if page.Fields, err = x.fields(l.Body); err != nil {
+	if page.Fields, err = tellFields(x, l.Body); err != nil {
 		return page, err
 	}
 	versions, err := v.Chain(l)
@@ -143,7 +144,7 @@ func (s *Server) tell(x *exchange, v desk.View, l desk.Line) (page recordPage, e
 }
 
 // chain fills in the versions of a record.
-func (s *Server) chain(page *recordPage, v desk.View, l desk.Line, versions []desk.Version, clock clock) error {
+func (s recordPages) chain(page *recordPage, v desk.View, l desk.Line, versions []desk.Version, clock words.Clock) error {
 	for i, version := range versions {
 		line, err := s.recordLine(v, version.Line, clock)
 		if err != nil {
@@ -177,7 +178,7 @@ func didWords(did string) string {
 	return "the first version"
 }
 
-func (s *Server) relationLines(v desk.View, all []desk.Relation, clock clock) ([]relationLine, error) {
+func (s recordPages) relationLines(v desk.View, all []desk.Relation, clock words.Clock) ([]relationLine, error) {
 	lines := make([]relationLine, 0, len(all))
 	for _, r := range all {
 		line, err := s.recordLine(v, r.Line, clock)
@@ -187,14 +188,6 @@ func (s *Server) relationLines(v desk.View, all []desk.Relation, clock clock) ([
 		lines = append(lines, relationLine{line, r.How})
 	}
 	return lines, nil
-}
-
-// searchHref is where the records with a value are; empty for whoever may not search.
-func (x *exchange) searchHref(field, value string) string {
-	if value == "" || !x.may(access.SeeRecords) {
-		return ""
-	}
-	return x.s.url("/records?" + url.Values{field: {value}}.Encode())
 }
 
 // aboutOf returns what a record is about, as a field of the search, and in words.

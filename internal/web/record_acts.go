@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 )
 
 // recordActs are what can be done to a record on its page.
@@ -22,12 +23,12 @@ type recordActs struct {
 	// Void and Correct are the forms, when they were asked for.
 	Void, Correct *recordActForm
 	// Ask asks for the value of a correction first.
-	Ask *form
+	Ask *kit.Form
 }
 
 // recordActForm voids or corrects a record. It says before what else changes.
 type recordActForm struct {
-	*form
+	*kit.Form
 	// Follows is what else changes, Refused why it cannot be done.
 	Follows []string
 	Refused string
@@ -36,34 +37,34 @@ type recordActForm struct {
 }
 
 // actsOn returns what whoever asks may do to a record that stands.
-func (s *Server) actsOn(x *exchange, l desk.Line, was sent) (a recordActs, err error) {
+func (s recordPages) actsOn(x *kit.Exchange, l desk.Line, was kit.Sent) (a recordActs, err error) {
 	if l.Replaced.Known() || l.Type == record.Void {
 		return a, nil
 	}
-	signed, err := x.takesBack(ledger.ID(l.ID))
+	signed, err := kit.TakesBack(x, ledger.ID(l.ID))
 	if fault.CodeOf(err) == fault.Forbidden {
 		return a, nil
 	}
 	if err != nil {
 		return a, err
 	}
-	prove := signed && x.unsigned()
-	href := s.recordHref(l.ID)
+	prove := signed && x.Unsigned()
+	href := s.RecordHref(l.ID)
 	a.ToVoid = href + "?act=void#act"
 	if l.Type == record.Reading {
 		a.ToCorrect = href + "?act=correct#act"
 	}
-	q := x.r.URL.Query()
+	q := x.R.URL.Query()
 	act, value := q.Get("act"), strings.TrimSpace(q.Get("value"))
-	if was.name != "" {
-		act, value = was.name, was.form.Typed["value"]
+	if was.Name != "" {
+		act, value = was.Name, was.Form.Typed["value"]
 	}
 	switch {
 	case act == "void":
 		a.Void = s.foreseen(x, l, was, act, prove, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Void(e) })
 		a.Void.Follows = append(voidWords(l), a.Void.Follows...)
 	case act == "correct" && a.ToCorrect != "" && value == "":
-		a.Ask = x.form(was, "correct")
+		a.Ask = x.Form(was, "correct")
 	case act == "correct" && a.ToCorrect != "":
 		a.Correct = s.foreseen(x, l, was, act, prove, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return correct(w, e, l, value) })
 		a.Correct.Value = value
@@ -80,13 +81,13 @@ func voidWords(l desk.Line) []string {
 }
 
 // foreseen tries an act, takes it back and tells what would follow.
-func (s *Server) foreseen(x *exchange, l desk.Line, was sent, name string, prove bool, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
-	f := &recordActForm{form: x.form(was, name)}
+func (s recordPages) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name string, prove bool, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
+	f := &recordActForm{Form: x.Form(was, name)}
 	f.Prove = prove
 	tag := l.Scope()
-	err := x.acting().Try(x.r.Context(), func(w *desk.Work) error {
+	err := x.Acting().Try(x.R.Context(), func(w *desk.Work) error {
 		before := gateWords(w, tag)
-		r, err := do(w, desk.Entry{By: x.who.Code, Corrects: ledger.ID(l.ID), Reason: "to see what follows"})
+		r, err := do(w, desk.Entry{By: x.Who.Code, Corrects: ledger.ID(l.ID), Reason: "to see what follows"})
 		if err != nil {
 			return err
 		}
@@ -102,8 +103,8 @@ func (s *Server) foreseen(x *exchange, l desk.Line, was sent, name string, prove
 		return nil
 	})
 	if err != nil {
-		shown := x.shown(err)
-		f.Refused = strings.TrimSpace(shown.message + " " + shown.hint)
+		shown := x.Shown(err)
+		f.Refused = strings.TrimSpace(shown.Message + " " + shown.Hint)
 	}
 	return f
 }
@@ -114,7 +115,7 @@ func gateWords(w *desk.Work, tag string) string {
 	if tag == "" || err != nil { // a record may name a scope that is not registered
 		return ""
 	}
-	return markOf(a.State).Word
+	return terms.State(a.State).Word
 }
 
 func recordWords(r ledger.Record) string {
@@ -138,22 +139,22 @@ func correct(w *desk.Work, e desk.Entry, l desk.Line, typed string) (desk.Receip
 	}
 	value, err := reading.ParseValue(x.Value.Analyte, x.Value.Unit, typed)
 	if err != nil {
-		return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: sentence(err.Error()), hint: "Type what the meter showed."}
+		return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: kit.Sentence(err.Error()), Hint: "Type what the meter showed."}
 	}
 	return w.Read(e, desk.Reading{Sample: ledger.ID(x.Sample), Meter: x.Meter, Value: value, At: x.With.At})
 }
 
 // voidRecord takes a record back.
-func (s *Server) voidRecord(x *exchange) error {
-	return s.replaceRecord(x, "void", "voided", x.read("reason"), func(w *desk.Work, e desk.Entry, _ desk.Line) (desk.Receipt, error) { return w.Void(e) })
+func (s recordPages) voidRecord(x *kit.Exchange) error {
+	return s.replaceRecord(x, "void", "voided", x.Read("reason"), func(w *desk.Work, e desk.Entry, _ desk.Line) (desk.Receipt, error) { return w.Void(e) })
 }
 
 // correctReading takes the place of a reading.
-func (s *Server) correctReading(x *exchange) error {
-	f := x.read("reason", "value")
+func (s recordPages) correctReading(x *kit.Exchange) error {
+	f := x.Read("reason", "value")
 	return s.replaceRecord(x, "correct", "corrected", f, func(w *desk.Work, e desk.Entry, l desk.Line) (desk.Receipt, error) {
 		if l.Type != record.Reading {
-			return desk.Receipt{}, &pageError{status: http.StatusBadRequest, message: "Only readings are corrected by their value.", hint: "Void the record and write it anew."}
+			return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: "Only readings are corrected by their value.", Hint: "Void the record and write it anew."}
 		}
 		return correct(w, e, l, f.Typed["value"])
 	})
@@ -161,46 +162,46 @@ func (s *Server) correctReading(x *exchange) error {
 
 // replaceRecord does one of both: whoever may, with a reason and a signature. It leads to the record that
 // counts then, or shows the form as it was sent with what is wrong.
-func (s *Server) replaceRecord(x *exchange, name, done string, f form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) error {
+func (s recordPages) replaceRecord(x *kit.Exchange, name, done string, f kit.Form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) error {
 	next, err := s.replaced(x, f, do)
 	if err == nil {
 		if name == "void" {
-			next = x.r.PathValue("id")
+			next = x.R.PathValue("id")
 		}
-		return x.redirect("/records/" + url.PathEscape(next) + "?done=" + done)
+		return x.Redirect("/records/" + url.PathEscape(next) + "?done=" + done)
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok || status == http.StatusNotFound {
 		return err
 	}
 	f.Problem = words
-	return s.recordPage(x, status, sent{name, f})
+	return s.recordPage(x, status, kit.Sent{Name: name, Form: f})
 }
 
-func (s *Server) replaced(x *exchange, f form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) (id string, err error) {
-	e, err := x.entry(f)
+func (s recordPages) replaced(x *kit.Exchange, f kit.Form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) (id string, err error) {
+	e, err := x.Entry(f)
 	if err != nil {
 		return "", err
 	}
 	var line desk.Line
-	if err := s.view(x.r.Context(), func(v desk.View) (err error) {
-		line, err = v.Show(x.r.PathValue("id"))
+	if err := s.View(x.R.Context(), func(v desk.View) (err error) {
+		line, err = v.Show(x.R.PathValue("id"))
 		return err
 	}); err != nil {
 		return "", err
 	}
 	e.Corrects, e.Reason = ledger.ID(line.ID), strings.TrimSpace(f.Typed["reason"])
-	signed, err := x.takesBack(e.Corrects)
+	signed, err := kit.TakesBack(x, e.Corrects)
 	if err == nil && e.Reason == "" {
-		err = &pageError{status: http.StatusBadRequest, message: "Say why."}
+		err = &kit.PageError{Status: http.StatusBadRequest, Message: "Say why."}
 	}
 	if err == nil && signed {
-		err = x.sign(x.r.PostFormValue("secret"))
+		err = x.Sign(x.R.PostFormValue("secret"))
 	}
 	if err != nil {
 		return "", err
 	}
-	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		r, err := do(w, e, line)
 		id = string(r.Record.ID)
 		return err

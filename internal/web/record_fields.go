@@ -11,6 +11,7 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/web/kit"
 )
 
 // fieldLine is one field of a record with its name in words.
@@ -51,22 +52,22 @@ var leading = []string{
 // firstInstant is the smallest number that can only be an instant in microseconds: 1973.
 const firstInstant = 100_000_000_000_000
 
-// fields tells a record's body in groups of lines. Instants are those of the facility's zone.
-func (x *exchange) fields(body []byte) ([]fieldGroup, error) {
+// tellFields tells a record's body in groups of lines. Instants are those of the facility's zone.
+func tellFields(x *kit.Exchange, body []byte) ([]fieldGroup, error) {
 	d := json.NewDecoder(bytes.NewReader(body))
 	d.UseNumber()
 	var whole map[string]any
 	if err := d.Decode(&whole); err != nil {
 		return nil, err
 	}
-	t := teller{x: x, zone: x.s.desk.DB.Zone()}
+	t := teller{x: x, zone: x.Shell.Desk.DB.Zone()}
 	t.object(nil, whole)
 	return slices.DeleteFunc(t.groups, func(g fieldGroup) bool { return len(g.Lines) == 0 }), nil
 }
 
 // teller tells the fields of a record.
 type teller struct {
-	x      *exchange
+	x      *kit.Exchange
 	zone   *time.Location
 	groups []fieldGroup
 	told   int
@@ -156,7 +157,7 @@ func (t *teller) line(group int, name string, value any) {
 	t.told++
 	href := ""
 	if s, ok := value.(string); ok {
-		href = t.x.fieldHref(name, s)
+		href = fieldHref(t.x, name, s)
 	}
 	t.groups[group].Lines = append(t.groups[group].Lines, fieldLine{label([]string{name}), text, href})
 }
@@ -170,7 +171,7 @@ func (t *teller) list(group int, name string, list []any) (deeper bool) {
 		case map[string]any:
 			deeper = true
 		case string:
-			if t.x.fieldHref(name, v) == "" {
+			if fieldHref(t.x, name, v) == "" {
 				plain = append(plain, t.text(name, v))
 				continue
 			}
@@ -225,17 +226,17 @@ func label(path []string) string {
 }
 
 // fieldHref is where the value of a field leads: to the record, to the scope, or to whatever else names it.
-func (x *exchange) fieldHref(name, value string) string {
+func fieldHref(x *kit.Exchange, name, value string) string {
 	if _, err := ledger.ParseID(value); err == nil {
-		return x.s.recordHref(value)
+		return x.Shell.RecordHref(value)
 	}
 	switch name {
 	case "scope", "tag":
-		return x.s.scopeHref(value)
+		return x.Shell.ScopeHref(value)
 	case "kit", "lot", "meter":
-		return x.searchHref(name, value)
+		return x.SearchHref(name, value)
 	case "by", "second", "person", "adopted_by":
-		return x.searchHref("person", value)
+		return x.SearchHref("person", value)
 	}
 	return ""
 }

@@ -46,7 +46,7 @@ func TestVoidAReadingByKeyboard(t *testing.T) {
 	b := serve(t, storetest.NewClock())
 	b.session(access.Lead)
 	b.clock.Move(access.ProofHolds) // nobody has shown lately who they are
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	p.scripts(false)
 	p.open("/records")

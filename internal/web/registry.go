@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"net/http"
 	"net/url"
 	"slices"
 	"time"
@@ -12,6 +11,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // registry is one kind of thing that a facility registers: how it is listed, shown, typed and stored. Its
@@ -30,49 +30,29 @@ type registry struct {
 	key   func(body any) string
 	title func(body any) string
 	// list fills in the list as it was asked for.
-	list func(*exchange, desk.View, *listPage) error
+	list func(*kit.Exchange, desk.View, *listPage) error
 	// fields puts the fields onto a sheet; old is what is changed, nil for something new.
-	fields func(sheet *sheet, v desk.View, old any) error
+	fields func(sheet *kit.Sheet, v desk.View, old any) error
 	// values are what the fields of the form show of a body.
 	values func(body any, zone *time.Location) map[string]string
 	// blank are the values of the form for something new.
 	blank func(now unit.Instant, zone *time.Location) map[string]string
 	// read makes a body of what was typed.
-	read func(a *reply, old any, by string, now unit.Instant) any
+	read func(a *kit.Reply, old any, by string, now unit.Instant) any
 	// since is when a new one begins to be there, where its form asks; nil stands for now.
-	since func(a *reply) unit.Instant
+	since func(a *kit.Reply) unit.Instant
 	save  func(w *desk.Work, e desk.Entry, at unit.Instant, body any) (desk.Receipt, error)
 	// preview shows what would be stored; nil where there is nothing to see.
-	preview func(*exchange, desk.View, *formPage, any) error
+	preview func(*kit.Exchange, desk.View, *formPage, any) error
 	// more fills in what else its page shows.
-	more func(*exchange, desk.View, *thingPage, any) error
+	more func(*kit.Exchange, desk.View, *thingPage, any) error
 }
 
 // decoded reads the body of an edition.
 func decoded[T any](e desk.Edition) (any, error) { return desk.BodyOf[T](e) }
 
-// registries are all of them, in the order in which they build on each other.
-func registries() []registry {
-	return []registry{modelRegistry(), scopeRegistry(), meterRegistry(), targetRegistry(), lotRegistry(), levelRegistry()}
-}
-
-// registryRoutes are the pages of a kind of thing.
-func (s *Server) registryRoutes(r registry) []route {
-	base, form := "/set-up/"+r.path, "/set-up/register/"+r.word
-	thing := base + "/{" + r.wild + "}"
-	nav := map[bool]string{true: capital(r.many)}[r.path != "targets" && r.path != "levels"]
-	return []route{
-		setUpSection.page(base, access.SeeSetUp, "set-up-"+r.path, nav, func(x *exchange) error { return s.listOf(x, r) }),
-		post(base, r.act, func(x *exchange) error { return s.register(x, r) }),
-		setUpSection.form(form, r.act, "set-up-form", func(x *exchange) error { return s.newThing(x, r) }),
-		setUpSection.page(thing, access.SeeSetUp, "set-up-thing", "", func(x *exchange) error { return s.thing(x, r, http.StatusOK, sent{}) }),
-		setUpSection.form(thing+"/edit", r.act, "set-up-form", func(x *exchange) error { return s.editThing(x, r) }),
-		post(thing, r.act, func(x *exchange) error { return s.changeThing(x, r) }),
-	}
-}
-
 // href is the address of a thing.
-func (r registry) href(s *Server, key string) string { return s.url(r.at(key)) }
+func (r registry) href(s *kit.Shell, key string) string { return s.URL(r.at(key)) }
 
 func (r registry) at(key string) string { return "/set-up/" + r.path + "/" + url.PathEscape(key) }
 
@@ -80,7 +60,7 @@ func (r registry) at(key string) string { return "/set-up/" + r.path + "/" + url
 func (r registry) editions(v desk.View, key string) ([]desk.Edition, error) {
 	all, err := v.Editions(r.typ, key)
 	if err == nil && len(all) == 0 {
-		err = notHere("No %s is called %q.", r.one, key)
+		err = kit.NotHere("No %s is called %q.", r.one, key)
 	}
 	return all, err
 }
@@ -95,46 +75,36 @@ func edition(all []desk.Edition, id string) (desk.Edition, error) {
 	}
 	i := slices.IndexFunc(all, func(e desk.Edition) bool { return e.ID == id })
 	if i < 0 {
-		return desk.Edition{}, notHere("There is no such edition.")
+		return desk.Edition{}, kit.NotHere("There is no such edition.")
 	}
 	return all[i], nil
 }
 
-// linkTo returns the address of a page that whoever asks may open, and empty when there is none.
-func (x *exchange) linkTo(path string) string {
-	for _, r := range x.s.routes {
-		if r.path == path && r.method == http.MethodGet && x.opens(r) {
-			return x.s.url(path)
-		}
-	}
-	return ""
-}
-
 // register stores something new.
-func (s *Server) register(x *exchange, r registry) error {
+func (s setUpPages) register(x *kit.Exchange, r registry) error {
 	return s.store(x, r, "", func(body any) string { return r.key(body) })
 }
 
 // changeThing stores a new edition of something.
-func (s *Server) changeThing(x *exchange, r registry) error {
-	key := x.r.PathValue(r.wild)
+func (s setUpPages) changeThing(x *kit.Exchange, r registry) error {
+	key := x.R.PathValue(r.wild)
 	return s.store(x, r, key, func(any) string { return key })
 }
 
 // store reads a form and stores what it says, or shows it again with what is wrong.
-func (s *Server) store(x *exchange, r registry, key string, keyOf func(any) string) error {
+func (s setUpPages) store(x *kit.Exchange, r registry, key string, keyOf func(any) string) error {
 	page := s.formOfRegistry(r, key)
 	var body, old any
-	err := s.view(x.r.Context(), func(v desk.View) (err error) {
-		if old, err = page.fill(x, v, r, key, x.r.PostForm); err != nil {
+	err := s.View(x.R.Context(), func(v desk.View) (err error) {
+		if old, err = page.fill(x, v, r, key, x.R.PostForm); err != nil {
 			return err
 		}
-		a := reply{typed: page.Typed, zone: v.Zone()}
-		body = r.read(&a, old, x.who.Code, s.now())
+		a := kit.Reply{Typed: page.Typed, Zone: v.Zone()}
+		body = r.read(&a, old, x.Who.Code, s.Now())
 		if r.since != nil && key == "" {
 			page.since = r.since(&a)
 		}
-		page.since, page.wrong = cmp.Or(page.since, v.Now()), a.wrong
+		page.since, page.wrong = cmp.Or(page.since, v.Now()), a.Wrong
 		return nil
 	})
 	if err != nil {
@@ -144,24 +114,24 @@ func (s *Server) store(x *exchange, r registry, key string, keyOf func(any) stri
 		err = s.keep(x, r, page, keyOf(body), body)
 	}
 	if err == nil {
-		return x.redirect(r.at(keyOf(body)) + "?done=" + map[bool]string{true: "registered", false: "changed"}[key == ""])
+		return x.Redirect(r.at(keyOf(body)) + "?done=" + map[bool]string{true: "registered", false: "changed"}[key == ""])
 	}
 	return s.again(x, r, page, key, err)
 }
 
 // keep stores a body as a new edition.
-func (s *Server) keep(x *exchange, r registry, page *formPage, key string, body any) error {
-	e, err := x.entry(page.form)
+func (s setUpPages) keep(x *kit.Exchange, r registry, page *formPage, key string, body any) error {
+	e, err := x.Entry(page.Form)
 	if err != nil {
 		return err
 	}
 	e.Reason = page.Typed["reason"]
 	if r.act.Signed {
-		if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+		if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
 			return err
 		}
 	}
-	return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+	return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		_, err := w.Edit(e, r.typ, key, ledger.ID(page.Base), body, page.since, func(at unit.Instant) (desk.Receipt, error) { return r.save(w, e, at, body) })
 		return err
 	})
@@ -171,11 +141,11 @@ func (s *Server) keep(x *exchange, r registry, page *formPage, key string, body 
 type conflict struct {
 	By, At  string
 	Lines   []differenceLine
-	Clashes []clash
+	Clashes []kit.Clash
 }
 
 // meanwhile makes the form go on from the edition that stands now, and says what changed.
-func (s *Server) meanwhile(v desk.View, r registry, page *formPage, changed *desk.ChangedError) error {
+func (s setUpPages) meanwhile(v desk.View, r registry, page *formPage, changed *desk.ChangedError) error {
 	from, err := r.body(changed.From)
 	if err != nil {
 		return err
@@ -188,11 +158,11 @@ func (s *Server) meanwhile(v desk.View, r registry, page *formPage, changed *des
 	was, is := r.values(from, zone), r.values(now, zone)
 	mine := page.Typed
 	var both []string
-	page.Typed, both = mingled(was, mine, is, page.sheet.names())
+	page.Typed, both = kit.Mingled(was, mine, is, page.sheet.Names())
 	page.Typed["reason"], page.Base = mine["reason"], changed.Now.ID
-	page.Conflict = &conflict{By: changed.Now.By, At: s.clockOf(v)(changed.Now.Recorded), Lines: differenceLines(from, now, zone)}
+	page.Conflict = &conflict{By: changed.Now.By, At: s.ClockOf(v)(changed.Now.Recorded), Lines: differenceLines(from, now, zone)}
 	for _, n := range both {
-		page.Conflict.Clashes = append(page.Conflict.Clashes, clash{page.sheet.label(n), is[n], mine[n]})
+		page.Conflict.Clashes = append(page.Conflict.Clashes, kit.Clash{Label: page.sheet.Label(n), Theirs: is[n], Mine: mine[n]})
 	}
 	return nil
 }

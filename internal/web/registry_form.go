@@ -9,39 +9,40 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/web/kit"
 )
 
 // formPage is the form of something that is registered, empty, filled, or as it was sent.
 type formPage struct {
-	form
+	kit.Form
 	Title, Action string
 	// Back is where whoever does not want to change anything goes.
 	Back, BackText string
 	// Base is the edition that the form was made from; empty for something new.
 	Base   string
-	Groups []group
+	Groups []kit.Group
 	// Changing asks why, Prove for the password of whoever signs.
 	Changing, Prove bool
 	Button          string
 	// Look is where the form is looked at before it is sent; empty where there is nothing to see.
 	Look     string
 	Looked   bool
-	Drawing  *picture
+	Drawing  *kit.Picture
 	Points   []samplingPointLine
 	Warnings []string
 	Conflict *conflict
 
-	sheet *sheet
+	sheet *kit.Sheet
 	wrong map[string]string
 	since unit.Instant
 }
 
 // formOfRegistry returns the form for something new, or for changing what has a key.
-func (s *Server) formOfRegistry(r registry, key string) *formPage {
-	p := &formPage{Title: "Register a " + r.one, Action: s.url("/set-up/" + r.path), Button: "Register the " + r.one}
+func (s setUpPages) formOfRegistry(r registry, key string) *formPage {
+	p := &formPage{Title: "Register a " + r.one, Action: s.URL("/set-up/" + r.path), Button: "Register the " + r.one}
 	p.Back, p.BackText = p.Action, "All "+r.many
 	if key != "" {
-		p.Action, p.Changing, p.Button = r.href(s, key), true, "Store the change"
+		p.Action, p.Changing, p.Button = r.href(s.Shell, key), true, "Store the change"
 		p.Back, p.BackText = p.Action, "Back to "+key
 	}
 	return p
@@ -49,7 +50,7 @@ func (s *Server) formOfRegistry(r registry, key string) *formPage {
 
 // fill reads what was sent into the form, or fills it from the edition that stands when nothing was sent.
 // It returns what is changed, nil for something new.
-func (p *formPage) fill(x *exchange, v desk.View, r registry, key string, values url.Values) (old any, err error) {
+func (p *formPage) fill(x *kit.Exchange, v desk.View, r registry, key string, values url.Values) (old any, err error) {
 	zone := v.Zone()
 	typed := map[string]string{}
 	if key != "" {
@@ -57,8 +58,8 @@ func (p *formPage) fill(x *exchange, v desk.View, r registry, key string, values
 		if err != nil {
 			return nil, err
 		}
-		if x.r.Method == http.MethodPost && values.Get("base") == "" {
-			return nil, &pageError{status: http.StatusBadRequest, message: "The form does not say from which edition it was made.", hint: "Open the page anew and send it again."}
+		if x.R.Method == http.MethodPost && values.Get("base") == "" {
+			return nil, &kit.PageError{Status: http.StatusBadRequest, Message: "The form does not say from which edition it was made.", Hint: "Open the page anew and send it again."}
 		}
 		e, err := edition(all, values.Get("base"))
 		if err != nil {
@@ -70,15 +71,15 @@ func (p *formPage) fill(x *exchange, v desk.View, r registry, key string, values
 		p.Title, p.BackText = "Change "+r.called(old), "Back to "+r.called(old)
 		p.Base, typed = e.ID, r.values(old, zone)
 	} else if r.blank != nil {
-		typed = r.blank(x.s.now(), zone)
+		typed = r.blank(x.Shell.Now(), zone)
 	}
-	p.sheet = &sheet{typed: typed}
+	p.sheet = &kit.Sheet{Typed: typed}
 	if err := r.fields(p.sheet, v, old); err != nil {
 		return nil, err
 	}
-	p.form = *x.form(sent{}, "new")
-	if x.r.Method == http.MethodPost || values.Has("look") {
-		p.form = formOf(values, append(p.sheet.names(), "reason")...)
+	p.Form = *x.Form(kit.Sent{}, "new")
+	if x.R.Method == http.MethodPost || values.Has("look") {
+		p.Form = kit.FormOf(values, append(p.sheet.Names(), "reason")...)
 	} else {
 		p.Typed = typed
 	}
@@ -98,35 +99,35 @@ func (r registry) called(body any) string {
 func (p *formPage) complete(key string) error {
 	switch {
 	case len(p.wrong) > 0:
-		return &pageError{status: http.StatusBadRequest, message: "Something cannot be read.", hint: "Look at the marked fields; nothing was stored."}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: "Something cannot be read.", Hint: "Look at the marked fields; nothing was stored."}
 	case key != "" && strings.TrimSpace(p.Typed["reason"]) == "":
-		return &pageError{status: http.StatusBadRequest, message: "Say why it is changed."}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why it is changed."}
 	}
 	return nil
 }
 
 // newThing shows the form for something new.
-func (s *Server) newThing(x *exchange, r registry) error { return s.showForm(x, r, "") }
+func (s setUpPages) newThing(x *kit.Exchange, r registry) error { return s.showForm(x, r, "") }
 
 // editThing shows the form for changing something.
-func (s *Server) editThing(x *exchange, r registry) error {
-	return s.showForm(x, r, x.r.PathValue(r.wild))
+func (s setUpPages) editThing(x *kit.Exchange, r registry) error {
+	return s.showForm(x, r, x.R.PathValue(r.wild))
 }
 
 // showForm shows a form, with what it would store when that was asked for.
-func (s *Server) showForm(x *exchange, r registry, key string) error {
+func (s setUpPages) showForm(x *kit.Exchange, r registry, key string) error {
 	p := s.formOfRegistry(r, key)
-	err := s.view(x.r.Context(), func(v desk.View) error {
-		old, err := p.fill(x, v, r, key, x.r.URL.Query())
+	err := s.View(x.R.Context(), func(v desk.View) error {
+		old, err := p.fill(x, v, r, key, x.R.URL.Query())
 		if err != nil {
 			return err
 		}
-		if !x.r.URL.Query().Has("look") || r.preview == nil {
+		if !x.R.URL.Query().Has("look") || r.preview == nil {
 			return s.dress(x, v, r, p, key)
 		}
-		a := reply{typed: p.Typed, zone: v.Zone()}
-		body := r.read(&a, old, x.who.Code, s.now())
-		if p.wrong, p.Looked = a.wrong, true; len(p.wrong) > 0 {
+		a := kit.Reply{Typed: p.Typed, Zone: v.Zone()}
+		body := r.read(&a, old, x.Who.Code, s.Now())
+		if p.wrong, p.Looked = a.Wrong, true; len(p.wrong) > 0 {
 			p.Problem = "Something cannot be read. Look at the marked fields."
 		} else if err := r.preview(x, v, p, body); err != nil {
 			return err
@@ -140,12 +141,12 @@ func (s *Server) showForm(x *exchange, r registry, key string) error {
 	if p.Problem != "" {
 		status = http.StatusBadRequest
 	}
-	return x.show(status, "set-up-form", false, p)
+	return x.Show(status, "set-up-form", false, p)
 }
 
 // dress puts the fields around what is typed by now.
-func (s *Server) dress(x *exchange, v desk.View, r registry, p *formPage, key string) error {
-	p.sheet = &sheet{typed: p.Typed, wrong: p.wrong}
+func (s setUpPages) dress(x *kit.Exchange, v desk.View, r registry, p *formPage, key string) error {
+	p.sheet = &kit.Sheet{Typed: p.Typed, Wrong: p.wrong}
 	var old any
 	if key != "" {
 		all, err := r.editions(v, key)
@@ -154,7 +155,7 @@ func (s *Server) dress(x *exchange, v desk.View, r registry, p *formPage, key st
 		}
 		i := slices.IndexFunc(all, func(e desk.Edition) bool { return e.ID == p.Base })
 		if i < 0 {
-			return notHere("There is no such edition.")
+			return kit.NotHere("There is no such edition.")
 		}
 		if old, err = r.body(all[i]); err != nil {
 			return err
@@ -163,26 +164,26 @@ func (s *Server) dress(x *exchange, v desk.View, r registry, p *formPage, key st
 	if err := r.fields(p.sheet, v, old); err != nil {
 		return err
 	}
-	p.Groups = p.sheet.groups
+	p.Groups = p.sheet.Groups
 	if r.preview != nil {
 		p.Look = p.Action + "/edit"
 		if key == "" {
-			p.Look = s.url("/set-up/register/" + r.word)
+			p.Look = s.URL("/set-up/register/" + r.word)
 		}
 	}
-	p.Prove = r.act.Signed && x.unsigned()
+	p.Prove = r.act.Signed && x.Unsigned()
 	return nil
 }
 
 // again shows a form that was refused: with what is wrong, or with what somebody else has stored meanwhile.
-func (s *Server) again(x *exchange, r registry, p *formPage, key string, refusal error) error {
-	status, words, ok := refused(x, refusal)
+func (s setUpPages) again(x *kit.Exchange, r registry, p *formPage, key string, refusal error) error {
+	status, words, ok := kit.Refused(x, refusal)
 	if !ok {
 		return refusal
 	}
 	p.Problem = words
 	changed, raced := changedMeanwhile(refusal)
-	err := s.view(x.r.Context(), func(v desk.View) error {
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		if raced {
 			p.Problem = "Somebody else has changed it meanwhile; nothing was stored. Look at what is new, then send the form again."
 			if err := s.meanwhile(v, r, p, changed); err != nil {
@@ -194,7 +195,7 @@ func (s *Server) again(x *exchange, r registry, p *formPage, key string, refusal
 	if err != nil {
 		return err
 	}
-	return x.show(status, "set-up-form", false, p)
+	return x.Show(status, "set-up-form", false, p)
 }
 
 // changedMeanwhile returns what somebody else stored, when that is why something was refused.

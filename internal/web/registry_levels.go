@@ -10,7 +10,9 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // levelRegistry are levels that are typed and not derived: what a facility begins with, before it has
@@ -23,9 +25,9 @@ func levelRegistry() registry {
 		key: func(b any) string { return b.(reading.Level).Key() },
 		title: func(b any) string {
 			l := b.(reading.Level)
-			return fmt.Sprintf("Level of the %s, %s with %s", spaced(string(l.Point)), l.System, l.Kit)
+			return fmt.Sprintf("Level of the %s, %s with %s", words.Spaced(string(l.Point)), l.System, l.Kit)
 		},
-		list: func(x *exchange, v desk.View, p *listPage) error {
+		list: func(x *kit.Exchange, v desk.View, p *listPage) error {
 			p.Columns = []string{"Sampling point", "Meter system", "Kit", "Kind of scope", "Alert", "Action", "Unit", "Source", "Adopted", "By"}
 			targets, err := v.LevelTargets()
 			for _, t := range targets {
@@ -47,7 +49,7 @@ func levelRegistry() registry {
 	}
 }
 
-func levelRow(x *exchange, l reading.Level, zone *time.Location) []cell {
+func levelRow(x *kit.Exchange, l reading.Level, zone *time.Location) []cell {
 	kind, alert := "every", "none"
 	if l.Kind != "" {
 		kind = string(l.Kind)
@@ -55,38 +57,38 @@ func levelRow(x *exchange, l reading.Level, zone *time.Location) []cell {
 	if l.Alert > 0 {
 		alert = l.Alert.String()
 	}
-	row := plainCell(spaced(string(l.Point)), l.System, l.Kit, kind, alert, l.Action.String(), string(l.Unit), l.Source+", edition "+l.Edition, dayText(l.Adopted, zone), l.Adopter)
-	row[0].Href = levelRegistry().href(x.s, l.Key())
+	row := plainCell(words.Spaced(string(l.Point)), l.System, l.Kit, kind, alert, l.Action.String(), string(l.Unit), l.Source+", edition "+l.Edition, kit.DayText(l.Adopted, zone), l.Adopter)
+	row[0].Href = levelRegistry().href(x.Shell, l.Key())
 	return row
 }
 
-func levelFields(s *sheet, v desk.View, old any) error {
+func levelFields(s *kit.Sheet, v desk.View, old any) error {
 	meters, err := v.Meters()
 	if err != nil {
 		return err
 	}
 	if old == nil {
-		s.part("What it is for", "")
-		s.text("system", "Meter system", "One of: "+systems(inService(meters, v.Now()))+".", true)
-		s.text("kit", "Kit", "As its lots name it.", true)
-		s.choose("point", "Sampling point", "", choices(scope.PointKinds)...)
-		s.choose("kind", "Kind of scope", "", append([]option{{Value: "", Text: "every kind"}}, choices(scope.Kinds)...)...)
-		s.choose("analyte", "Residue test", "", choices(reading.Analytes)...)
+		s.Part("What it is for", "")
+		s.Text("system", "Meter system", "One of: "+systems(inService(meters, v.Now()))+".", true)
+		s.Text("kit", "Kit", "As its lots name it.", true)
+		s.Choose("point", "Sampling point", "", kit.Choices(scope.PointKinds)...)
+		s.Choose("kind", "Kind of scope", "", append([]kit.Option{{Value: "", Text: "every kind"}}, kit.Choices(scope.Kinds)...)...)
+		s.Choose("analyte", "Residue test", "", kit.Choices(reading.Analytes)...)
 	}
-	s.part("Level", "")
-	s.choose("unit", "Unit", "Readings of ATP meters are in RLU.", unitChoices()...)
-	s.add(field{Name: "alert", Label: "Alert level", Type: "number", Hint: "From it on the cause is looked for; empty where there is none."})
-	s.add(field{Name: "action", Label: "Action level", Type: "number", Hint: "Beyond it the scope is cleaned again. A strip has none."})
-	s.choose("comparison", "The action level is exceeded by", "", option{Value: string(reading.Over), Text: "a value over it"}, option{Value: string(reading.AtOrOver), Text: "a value at or over it"})
-	s.text("dirty", "Words of a strip that count as dirty", "With commas between them; only for strips.", false)
-	s.text("clean", "Words of a strip that count as clean", "With commas between them; only for strips.", false)
-	s.text("source", "Source", "Where the level comes from, such as the instructions of the kit.", true)
-	s.text("edition", "Edition", "The facility's name of this edition, such as 2026-1.", true)
+	s.Part("Level", "")
+	s.Choose("unit", "Unit", "Readings of ATP meters are in RLU.", unitChoices()...)
+	s.Add(kit.Field{Name: "alert", Label: "Alert level", Type: "number", Hint: "From it on the cause is looked for; empty where there is none."})
+	s.Add(kit.Field{Name: "action", Label: "Action level", Type: "number", Hint: "Beyond it the scope is cleaned again. A strip has none."})
+	s.Choose("comparison", "The action level is exceeded by", "", kit.Option{Value: string(reading.Over), Text: "a value over it"}, kit.Option{Value: string(reading.AtOrOver), Text: "a value at or over it"})
+	s.Text("dirty", "Words of a strip that count as dirty", "With commas between them; only for strips.", false)
+	s.Text("clean", "Words of a strip that count as clean", "With commas between them; only for strips.", false)
+	s.Text("source", "Source", "Where the level comes from, such as the instructions of the kit.", true)
+	s.Text("edition", "Edition", "The facility's name of this edition, such as 2026-1.", true)
 	return nil
 }
 
 // unitChoices are the units of all residue tests, each once.
-func unitChoices() []option {
+func unitChoices() []kit.Option {
 	var units []reading.Unit
 	for _, a := range reading.Analytes {
 		for _, u := range reading.UnitsOf(a) {
@@ -95,7 +97,7 @@ func unitChoices() []option {
 			}
 		}
 	}
-	all := choices(units)
+	all := kit.Choices(units)
 	for i, u := range units {
 		all[i].Text = string(u)
 	}
@@ -117,11 +119,11 @@ func levelValues(b any, _ *time.Location) map[string]string {
 	return values
 }
 
-func readLevel(a *reply, old any, by string, now unit.Instant) any {
+func readLevel(a *kit.Reply, old any, by string, now unit.Instant) any {
 	l := reading.Level{
-		System: a.text("system"), Kit: a.text("kit"), Point: scope.PointKind(a.text("point")), Kind: scope.Kind(a.text("kind")), Analyte: reading.Analyte(a.text("analyte")),
-		Unit: reading.Unit(a.text("unit")), Alert: a.number("alert"), Action: a.number("action"), Comparison: reading.Comparison(a.text("comparison")),
-		Dirty: listed(a.text("dirty")), Clean: listed(a.text("clean")), Source: a.text("source"), Edition: a.text("edition"), Adopter: by, Adopted: now,
+		System: a.Text("system"), Kit: a.Text("kit"), Point: scope.PointKind(a.Text("point")), Kind: scope.Kind(a.Text("kind")), Analyte: reading.Analyte(a.Text("analyte")),
+		Unit: reading.Unit(a.Text("unit")), Alert: a.Number("alert"), Action: a.Number("action"), Comparison: reading.Comparison(a.Text("comparison")),
+		Dirty: listed(a.Text("dirty")), Clean: listed(a.Text("clean")), Source: a.Text("source"), Edition: a.Text("edition"), Adopter: by, Adopted: now,
 	}
 	if l.Analyte == reading.Strip { // a strip has words and no numbers
 		l.Comparison = ""

@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -14,7 +16,7 @@ type listPage struct {
 	Title, About, Action string
 	Q                    string
 	// Filter is a choice that narrows the list down; nil where there is none.
-	Filter  *field
+	Filter  *kit.Field
 	Columns []string
 	Rows    [][]cell
 	// Of is how many there are without the filter.
@@ -22,18 +24,18 @@ type listPage struct {
 	Many string
 	// Register is where a new one is registered; empty for whoever may not.
 	Register, RegisterText string
-	Links                  []link
+	Links                  []kit.Link
 	// Earlier and Later are the pages before and after this one.
 	Earlier, Later string
 	First, Last    int
 	Found          int
-	Export         exports
+	Export         kit.Exports
 }
 
 // cell is a cell of a list: a text, which may lead somewhere, or a mark.
 type cell struct {
 	Text, Href string
-	Mark       *mark
+	Mark       *words.Mark
 }
 
 // plainCell makes cells of texts.
@@ -49,25 +51,25 @@ func plainCell(texts ...string) []cell {
 const rowsShown = 100
 
 // listOf shows the list of a kind of thing.
-func (s *Server) listOf(x *exchange, r registry) error {
-	wants, err := x.wantsFile()
+func (s setUpPages) listOf(x *kit.Exchange, r registry) error {
+	wants, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
 	page := listPage{
-		Title: capital(r.many), About: r.about, Many: r.many, Action: s.url("/set-up/" + r.path), Q: strings.TrimSpace(x.r.URL.Query().Get("q")), Export: x.exports(),
+		Title: capital(r.many), About: r.about, Many: r.many, Action: s.URL("/set-up/" + r.path), Q: strings.TrimSpace(x.R.URL.Query().Get("q")), Export: x.Exports(),
 	}
-	if x.can(r.act) {
-		page.Register, page.RegisterText = s.url("/set-up/register/"+r.word), "Register a "+r.one
+	if x.Can(r.act) {
+		page.Register, page.RegisterText = s.URL("/set-up/register/"+r.word), "Register a "+r.one
 	}
-	if err := s.view(x.r.Context(), func(v desk.View) error { return r.list(x, v, &page) }); err != nil {
+	if err := s.View(x.R.Context(), func(v desk.View) error { return r.list(x, v, &page) }); err != nil {
 		return err
 	}
 	if wants {
-		return x.file(page.listing(r.many))
+		return x.File(page.listing(r.many))
 	}
 	page.turn(x)
-	return x.show(http.StatusOK, "set-up-"+r.path, false, page)
+	return x.Show(http.StatusOK, "set-up-"+r.path, false, page)
 }
 
 // add puts a row onto the list when it mentions what is looked for.
@@ -77,14 +79,14 @@ func (p *listPage) add(row []cell) {
 	for i, c := range row {
 		texts[i] = c.Text
 	}
-	if mentions(p.Q, texts...) {
+	if kit.Mentions(p.Q, texts...) {
 		p.Rows = append(p.Rows, row)
 	}
 }
 
 // turn cuts the list down to the page that was asked for.
-func (p *listPage) turn(x *exchange) {
-	q := x.r.URL.Query()
+func (p *listPage) turn(x *kit.Exchange) {
+	q := x.R.URL.Query()
 	n, err := strconv.Atoi(q.Get("page"))
 	if err != nil || n < 1 || (n-1)*rowsShown >= max(1, len(p.Rows)) {
 		n = 1
@@ -106,8 +108,8 @@ func (p *listPage) turn(x *exchange) {
 }
 
 // listing is the list as a file.
-func (p *listPage) listing(name string) listing {
-	l := listing{Name: name}
+func (p *listPage) listing(name string) kit.Listing {
+	l := kit.Listing{Name: name}
 	for _, c := range p.Columns {
 		l.Columns = append(l.Columns, table.SheetColumn{Name: strings.ToLower(c)})
 	}

@@ -3,10 +3,13 @@ package web
 import (
 	"time"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // lotRegistry are the lots of the kits.
@@ -22,18 +25,18 @@ func lotRegistry() registry {
 		},
 		list: listLots, fields: lotFields, values: lotValues, read: readLot,
 		blank: func(now unit.Instant, zone *time.Location) map[string]string {
-			return map[string]string{"received": momentText(now, zone)}
+			return map[string]string{"received": kit.MomentText(now, zone)}
 		},
-		since: func(a *reply) unit.Instant { return a.moment("received", 0) },
+		since: func(a *kit.Reply) unit.Instant { return a.Moment("received", 0) },
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
 			return w.RegisterLot(e, at, b.(quality.Lot))
 		},
-		more: func(x *exchange, _ desk.View, p *thingPage, b any) error {
+		more: func(x *kit.Exchange, _ desk.View, p *thingPage, b any) error {
 			l := b.(quality.Lot)
-			p.Mark = lotMark(l, x.s.now())
-			if x.can(desk.ToRecall) && !l.Recalled.Known() {
-				p.Acts = append(p.Acts, actForm{Name: "recall", Summary: "Recall this lot", Button: "Recall the lot", Fields: []field{
-					{Name: "at", Label: "Not to be used from", Type: "datetime-local", Value: momentText(x.s.now(), x.s.desk.DB.Zone()), Required: true},
+			p.Mark = lotMark(l, x.Shell.Now())
+			if x.Can(desk.ToRecall) && !l.Recalled.Known() {
+				p.Acts = append(p.Acts, actForm{Name: "recall", Summary: "Recall this lot", Button: "Recall the lot", Fields: []kit.Field{
+					{Name: "at", Label: "Not to be used from", Type: "datetime-local", Value: kit.MomentText(x.Shell.Now(), x.Shell.Desk.DB.Zone()), Required: true},
 					{Name: "reason", Label: "Why", Type: "text", Hint: "Readings that were taken with it stay, and baselines leave them out.", Required: true},
 				}})
 			}
@@ -48,26 +51,26 @@ func lotKey(b any) string {
 }
 
 // lotMark says whether a lot may be used.
-func lotMark(l quality.Lot, now unit.Instant) *mark {
+func lotMark(l quality.Lot, now unit.Instant) *words.Mark {
 	switch {
 	case l.Recalled.Known() && l.Recalled <= now:
-		return &mark{"recalled", "■", "held"}
+		return marked(words.Recalled)
 	case l.Expires <= now:
-		return &mark{"expired", "−", "out"}
+		return marked(words.Expired)
 	}
-	return &mark{"in date", "✓", "ready"}
+	return marked(words.InDate)
 }
 
-func listLots(x *exchange, v desk.View, p *listPage) error {
+func listLots(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Lot", "Kit", "Standing", "Not to be used from", "Recalled since"}
-	state := x.r.URL.Query().Get("state")
-	p.Filter = &field{Name: "state", Label: "Standing", Value: state, Options: []option{{"", "every", state == ""}, {"in date", "in date", state == "in date"}, {"expired", "expired", state == "expired"}, {"recalled", "recalled", state == "recalled"}}}
+	state := x.R.URL.Query().Get("state")
+	p.Filter = &kit.Field{Name: "state", Label: "Standing", Value: state, Options: kit.Choose(state, "", "every", "in date", "in date", "expired", "expired", "recalled", "recalled")}
 	lots, err := v.Lots()
 	if err != nil {
 		return err
 	}
-	now := x.s.now()
-	clock := x.s.clockOf(v)
+	now := x.Shell.Now()
+	clock := x.Shell.ClockOf(v)
 	for _, l := range lots {
 		m := lotMark(l, now)
 		if state != "" && m.Word != state {
@@ -75,7 +78,7 @@ func listLots(x *exchange, v desk.View, p *listPage) error {
 			continue
 		}
 		row := plainCell(l.Lot, l.Kit, "", dayOrTime(l.Expires, v.Zone()), clock(l.Recalled))
-		row[0].Href, row[2].Mark = lotRegistry().href(x.s, lotKey(l)), m
+		row[0].Href, row[2].Mark = lotRegistry().href(x.Shell, lotKey(l)), m
 		p.add(row)
 	}
 	return nil
@@ -86,11 +89,11 @@ func dayOrTime(i unit.Instant, zone *time.Location) string {
 	if t := i.Time().In(zone); i.Known() && t.Hour() == 0 && t.Minute() == 0 {
 		return t.Format(time.DateOnly)
 	}
-	return clockTime(i, 0, zone)
+	return words.Short(i, 0, zone)
 }
 
-func lotFields(s *sheet, v desk.View, old any) error {
-	s.part("Lot", "")
+func lotFields(s *kit.Sheet, v desk.View, old any) error {
+	s.Part("Lot", "")
 	if old == nil {
 		lots, err := v.Lots()
 		if err != nil {
@@ -100,13 +103,13 @@ func lotFields(s *sheet, v desk.View, old any) error {
 		if names := kitNames(lots); names != "" {
 			hint += " There are: " + names + "."
 		}
-		s.text("kit", "Kit", hint, true)
-		s.text("lot", "Lot", "As printed on the package; a scanner reads it at the bench.", true)
-		s.moment("received", "Received", "", true)
+		s.Text("kit", "Kit", hint, true)
+		s.Text("lot", "Lot", "As printed on the package; a scanner reads it at the bench.", true)
+		s.Moment("received", "Received", "", true)
 	}
-	s.moment("expires", "Not to be used from", "The first instant at which it must not be used any more: of a lot that may be used until 31 March, the first minute of 1 April.", true)
+	s.Moment("expires", "Not to be used from", "The first instant at which it must not be used any more: of a lot that may be used until 31 March, the first minute of 1 April.", true)
 	if l, ok := old.(quality.Lot); ok && l.Recalled.Known() {
-		s.moment("recalled", "Recalled since", "Empty it to take a mistaken recall back.", false)
+		s.Moment("recalled", "Recalled since", "Empty it to take a mistaken recall back.", false)
 	}
 	return nil
 }
@@ -127,28 +130,22 @@ func kitNames(lots []quality.Lot) (names string) {
 
 func lotValues(b any, zone *time.Location) map[string]string {
 	l := b.(quality.Lot)
-	return map[string]string{"kit": l.Kit, "lot": l.Lot, "expires": momentText(l.Expires, zone), "recalled": momentText(l.Recalled, zone)}
+	return map[string]string{"kit": l.Kit, "lot": l.Lot, "expires": kit.MomentText(l.Expires, zone), "recalled": kit.MomentText(l.Recalled, zone)}
 }
 
-func readLot(a *reply, old any, _ string, _ unit.Instant) any {
+func readLot(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 	before, _ := old.(quality.Lot)
-	l := quality.Lot{Kit: a.text("kit"), Lot: a.text("lot"), Expires: a.moment("expires", before.Expires), Recalled: a.moment("recalled", before.Recalled)}
+	l := quality.Lot{Kit: a.Text("kit"), Lot: a.Text("lot"), Expires: a.Moment("expires", before.Expires), Recalled: a.Moment("recalled", before.Recalled)}
 	if old != nil {
 		l.Kit, l.Lot = before.Kit, before.Lot
 	}
 	return l
 }
 
-// lotActs are the routes of what can be done with a lot.
-func (s *Server) lotActs() []route {
-	r := lotRegistry()
-	return []route{post(r.pathOf()+"/recall", desk.ToRecall, func(x *exchange) error {
-		return s.actOn(x, r, "recall", "recalled", []string{"at"}, func(w *desk.Work, e desk.Entry, f form) error {
-			at, err := s.instant(f.Typed["at"])
-			if err == nil {
-				_, err = w.Recall(e, x.r.PathValue(r.wild), baseOf(f), at)
-			}
-			return err
-		})
-	})}
+// recallLot keeps a lot from being used, from an instant on.
+func (s setUpPages) recallLot(x *kit.Exchange) error {
+	return s.actAt(x, lotRegistry(), "recall", "recalled", func(w *desk.Work, e desk.Entry, key string, base ledger.ID, at unit.Instant) error {
+		_, err := w.Recall(e, key, base, at)
+		return err
+	})
 }

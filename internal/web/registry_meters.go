@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // meterRegistry are the meters that read samples.
@@ -22,9 +23,9 @@ func meterRegistry() registry {
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
 			return w.RegisterMeter(e, at, b.(quality.Meter))
 		},
-		more: func(x *exchange, v desk.View, p *thingPage, b any) error {
+		more: func(x *kit.Exchange, v desk.View, p *thingPage, b any) error {
 			m := b.(quality.Meter)
-			p.Mark = serviceMark(0, m.Retired, x.s.now())
+			p.Mark = serviceMark(0, m.Retired, x.Shell.Now())
 			p.Links = meterLinks(x)
 			targets, err := v.Targets()
 			if err != nil {
@@ -43,25 +44,25 @@ func meterRegistry() registry {
 }
 
 // meterLinks lead to what belongs to meters and is done elsewhere.
-func meterLinks(x *exchange) (links []link) {
-	links = append(links, link{Href: x.s.url("/set-up/targets"), Text: "Targets of controls"})
-	if href := x.linkTo("/meters"); href != "" {
-		links = append(links, link{Href: href, Text: "State, checks and charts of meters"})
+func meterLinks(x *kit.Exchange) (links []kit.Link) {
+	links = append(links, kit.Link{Href: x.Shell.URL("/set-up/targets"), Text: "Targets of controls"})
+	if href := x.LinkTo("/meters"); href != "" {
+		links = append(links, kit.Link{Href: href, Text: "State, checks and charts of meters"})
 	}
 	return links
 }
 
-func listMeters(x *exchange, v desk.View, p *listPage) error {
+func listMeters(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Meter", "System", "Serial", "Standing", "Check"}
 	p.Links = meterLinks(x)
 	meters, err := v.Meters()
 	if err != nil {
 		return err
 	}
-	now := x.s.now()
+	now := x.Shell.Now()
 	for _, m := range meters {
 		row := plainCell(m.Code, m.System, m.Serial, "", "")
-		row[0].Href, row[3].Mark = meterRegistry().href(x.s, m.Code), serviceMark(0, m.Retired, now)
+		row[0].Href, row[3].Mark = meterRegistry().href(x.Shell, m.Code), serviceMark(0, m.Retired, now)
 		if state, err := v.MeterState(m.Code, now); err == nil {
 			row[4].Text = state.Why
 		} else if fault.CodeOf(err) != fault.NotFound { // before a rule set is adopted nobody can say
@@ -72,23 +73,23 @@ func listMeters(x *exchange, v desk.View, p *listPage) error {
 	return nil
 }
 
-func meterFields(s *sheet, v desk.View, old any) error {
+func meterFields(s *kit.Sheet, v desk.View, old any) error {
 	meters, err := v.Meters()
 	if err != nil {
 		return err
 	}
-	s.part("Meter", "")
+	s.Part("Meter", "")
 	if old == nil {
-		s.text("code", "Code", "The facility's own name for it, as on its label. It never changes.", true)
+		s.Text("code", "Code", "The facility's own name for it, as on its label. It never changes.", true)
 	}
 	hint := "Meters of one system count on the same scale."
 	if names := systems(meters); names != "" {
 		hint += " There are: " + names + "."
 	}
-	s.text("system", "Meter system", hint, true)
-	s.text("serial", "Serial number", "", false)
+	s.Text("system", "Meter system", hint, true)
+	s.Text("serial", "Serial number", "", false)
 	if old != nil {
-		s.moment("retired", "Out of service since", "Leave it empty while it is in service.", false)
+		s.Moment("retired", "Out of service since", "Leave it empty while it is in service.", false)
 	}
 	return nil
 }
@@ -110,12 +111,12 @@ func systems(meters []quality.Meter) (names string) {
 
 func meterValues(b any, zone *time.Location) map[string]string {
 	m := b.(quality.Meter)
-	return map[string]string{"code": m.Code, "system": m.System, "serial": m.Serial, "retired": momentText(m.Retired, zone)}
+	return map[string]string{"code": m.Code, "system": m.System, "serial": m.Serial, "retired": kit.MomentText(m.Retired, zone)}
 }
 
-func readMeter(a *reply, old any, _ string, _ unit.Instant) any {
+func readMeter(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 	before, _ := old.(quality.Meter)
-	m := quality.Meter{Code: a.text("code"), System: a.text("system"), Serial: a.text("serial"), Retired: a.moment("retired", before.Retired)}
+	m := quality.Meter{Code: a.Text("code"), System: a.Text("system"), Serial: a.Text("serial"), Retired: a.Moment("retired", before.Retired)}
 	if old != nil {
 		m.Code = before.Code
 	}

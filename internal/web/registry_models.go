@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // modelRegistry are the models of scopes with their channels and sampling points.
@@ -29,22 +30,22 @@ func modelRegistry() registry {
 			r, _, err := w.RegisterModel(e, at, b.(scope.Model))
 			return r, err
 		},
-		preview: func(x *exchange, v desk.View, p *formPage, b any) error {
+		preview: func(x *kit.Exchange, v desk.View, p *formPage, b any) error {
 			m := b.(scope.Model)
 			if err := m.Check(); err != nil {
-				p.Problem = sentence(err.Error())
+				p.Problem = kit.Sentence(err.Error())
 				return nil
 			}
-			drawing := pictured("look", figure.Schematic(m, nil, v.Zone()))
-			p.Drawing, p.Points = &drawing, x.s.pointLines(m, false)
+			drawing := kit.Pictured("look", figure.Schematic(m, nil, v.Zone()))
+			p.Drawing, p.Points = &drawing, pointLines(x.Shell, m, false)
 			var err error
 			p.Warnings, err = v.ModelWarnings(m)
 			return err
 		},
-		more: func(x *exchange, v desk.View, p *thingPage, b any) error {
+		more: func(x *kit.Exchange, v desk.View, p *thingPage, b any) error {
 			m := b.(scope.Model)
-			drawing := pictured("model", figure.Schematic(m, nil, v.Zone()))
-			p.Drawing, p.Points = &drawing, x.s.pointLines(m, true)
+			drawing := kit.Pictured("model", figure.Schematic(m, nil, v.Zone()))
+			p.Drawing, p.Points = &drawing, pointLines(x.Shell, m, true)
 			var err error
 			if p.Warnings, err = v.ModelWarnings(m); err != nil {
 				return err
@@ -54,7 +55,7 @@ func modelRegistry() registry {
 	}
 }
 
-func listModels(x *exchange, v desk.View, p *listPage) error {
+func listModels(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Model", "Kind", "Risk", "Channels", "In every round", "Scopes"}
 	models, err := v.Models()
 	if err != nil {
@@ -76,14 +77,14 @@ func listModels(x *exchange, v desk.View, p *listPage) error {
 			points = append(points, strings.ReplaceAll(string(k), "-", " "))
 		}
 		row := plainCell(m.Name, string(m.Kind), string(m.Risk), strconv.Itoa(len(m.Channels)), strings.Join(points, ", "), strconv.Itoa(count[m.Name]))
-		row[0].Href = modelRegistry().href(x.s, m.Name)
+		row[0].Href = modelRegistry().href(x.Shell, m.Name)
 		p.add(row)
 	}
 	return nil
 }
 
 // modelScopes lists the scopes of a model.
-func modelScopes(x *exchange, v desk.View, p *thingPage, m scope.Model) error {
+func modelScopes(x *kit.Exchange, v desk.View, p *thingPage, m scope.Model) error {
 	fleet, err := v.Instruments()
 	if err != nil {
 		return err
@@ -91,8 +92,8 @@ func modelScopes(x *exchange, v desk.View, p *thingPage, m scope.Model) error {
 	t := listPage{Title: "Scopes of this model", Columns: []string{"Scope", "Serial", "Place", "Standing"}}
 	for _, i := range fleet {
 		if i.Model == m.Name {
-			row := append(plainCell(i.Tag, i.Serial, i.Location), cell{Mark: serviceMark(i.InService, i.Retired, x.s.now())})
-			row[0].Href = scopeRegistry().href(x.s, i.Tag)
+			row := append(plainCell(i.Tag, i.Serial, i.Location), cell{Mark: serviceMark(i.InService, i.Retired, x.Shell.Now())})
+			row[0].Href = scopeRegistry().href(x.Shell, i.Tag)
 			t.add(row)
 		}
 	}
@@ -124,7 +125,7 @@ func whyPoint(m scope.Model, p scope.Point) (when, why string) {
 }
 
 // pointLines are the sampling points of a model; with links, to how each is sampled.
-func (s *Server) pointLines(m scope.Model, links bool) []samplingPointLine {
+func pointLines(s *kit.Shell, m scope.Model, links bool) []samplingPointLine {
 	var lines []samplingPointLine
 	for _, p := range m.Points() {
 		l := samplingPointLine{Name: strings.ReplaceAll(string(p.Kind), "-", " ")}
@@ -156,33 +157,33 @@ const (
 	pointNone    = "none"
 )
 
-func modelFields(s *sheet, _ desk.View, old any) error {
-	s.part("Model", "")
+func modelFields(s *kit.Sheet, _ desk.View, old any) error {
+	s.Part("Model", "")
 	if old == nil {
-		s.text("name", "Name", "As the facility calls it, such as the maker's model number.", true)
+		s.Text("name", "Name", "As the facility calls it, such as the maker's model number.", true)
 	}
-	s.choose("kind", "Kind", "", choices(scope.Kinds)...)
-	s.choose("risk", "Risk class", "High-risk scopes are sampled after every use (ANSI/AAMI ST91:2021); a facility may add models.", append([]option{{Value: "", Text: "as usual for the kind"}}, choices([]scope.Risk{scope.HighRisk, scope.StandardRisk})...)...)
-	s.box("elevator", "It has an elevator at its tip")
-	s.number("outer", "Outer diameter of the tip", "mm", true)
-	s.number("sampled", "Length of the tip that is swabbed", "mm", true)
-	s.text("instructions", "Instructions that this is taken from", "The maker's document with its edition.", false)
+	s.Choose("kind", "Kind", "", kit.Choices(scope.Kinds)...)
+	s.Choose("risk", "Risk class", "High-risk scopes are sampled after every use (ANSI/AAMI ST91:2021); a facility may add models.", append([]kit.Option{{Value: "", Text: "as usual for the kind"}}, kit.Choices([]scope.Risk{scope.HighRisk, scope.StandardRisk})...)...)
+	s.Box("elevator", "It has an elevator at its tip")
+	s.Number("outer", "Outer diameter of the tip", "mm", true)
+	s.Number("sampled", "Length of the tip that is swabbed", "mm", true)
+	s.Text("instructions", "Instructions that this is taken from", "The maker's document with its edition.", false)
 	for _, k := range scope.ChannelKinds {
-		g := s.part(capital(strings.ReplaceAll(string(k), "-", " "))+" channel", "")
-		g.Folded, g.Open = true, s.typed[channelField(k, "there")] == ticked
-		s.box(channelField(k, "there"), "It has this channel")
-		s.number(channelField(k, "bore"), "Bore", "mm", false)
-		s.number(channelField(k, "length"), "Length, port to tip", "mm", false)
-		s.text(channelField(k, "port"), "Port", "", false)
-		s.box(channelField(k, "brushable"), "Can be brushed")
-		s.box(channelField(k, "flushable"), "Can be flushed")
-		s.box(channelField(k, "sealed"), "Sealed: the user cannot flush it")
-		s.text(channelField(k, "cleaning"), "Cleaned by", "The act of manual cleaning that reaches it.", false)
+		g := s.Part(capital(strings.ReplaceAll(string(k), "-", " "))+" channel", "")
+		g.Folded, g.Open = true, s.Typed[channelField(k, "there")] == kit.Ticked
+		s.Box(channelField(k, "there"), "It has this channel")
+		s.Number(channelField(k, "bore"), "Bore", "mm", false)
+		s.Number(channelField(k, "length"), "Length, port to tip", "mm", false)
+		s.Text(channelField(k, "port"), "Port", "", false)
+		s.Box(channelField(k, "brushable"), "Can be brushed")
+		s.Box(channelField(k, "flushable"), "Can be flushed")
+		s.Box(channelField(k, "sealed"), "Sealed: the user cannot flush it")
+		s.Text(channelField(k, "cleaning"), "Cleaned by", "The act of manual cleaning that reaches it.", false)
 	}
-	s.part("Sampling points", "What is left to the geometry follows from the channels. Choosing for one point makes the whole list the facility's own.")
+	s.Part("Sampling points", "What is left to the geometry follows from the channels. Choosing for one point makes the whole list the facility's own.")
 	for _, k := range scope.PointKinds {
-		s.choose(pointField(k), capital(strings.ReplaceAll(string(k), "-", " ")), "",
-			option{Value: pointDerived, Text: "by the geometry"}, option{Value: pointRoutine, Text: "in every round"}, option{Value: pointDemand, Text: "on demand"}, option{Value: pointNone, Text: "not sampled"})
+		s.Choose(pointField(k), capital(strings.ReplaceAll(string(k), "-", " ")), "",
+			kit.Option{Value: pointDerived, Text: "by the geometry"}, kit.Option{Value: pointRoutine, Text: "in every round"}, kit.Option{Value: pointDemand, Text: "on demand"}, kit.Option{Value: pointNone, Text: "not sampled"})
 	}
 	return nil
 }
@@ -194,13 +195,13 @@ func blankModel(unit.Instant, *time.Location) map[string]string {
 func modelValues(b any, _ *time.Location) map[string]string {
 	m := b.(scope.Model)
 	t := map[string]string{
-		"name": m.Name, "kind": string(m.Kind), "risk": string(m.Risk), "elevator": boxText(m.Elevator),
+		"name": m.Name, "kind": string(m.Kind), "risk": string(m.Risk), "elevator": kit.BoxText(m.Elevator),
 		"outer": m.OuterDiameter.String(), "sampled": m.SampledLength.String(), "instructions": m.Instructions,
 	}
 	for _, c := range m.Channels {
 		for name, value := range map[string]string{
-			"there": ticked, "bore": c.Diameter.String(), "length": c.Length.String(), "port": c.Port, "brushable": boxText(c.Brushable),
-			"flushable": boxText(c.Flushable), "sealed": boxText(c.Sealed), "cleaning": c.Cleaning,
+			"there": kit.Ticked, "bore": c.Diameter.String(), "length": c.Length.String(), "port": c.Port, "brushable": kit.BoxText(c.Brushable),
+			"flushable": kit.BoxText(c.Flushable), "sealed": kit.BoxText(c.Sealed), "cleaning": c.Cleaning,
 		} {
 			t[channelField(c.Kind, name)] = value
 		}
@@ -224,10 +225,10 @@ func unchosen(m scope.Model) scope.Model {
 
 // readModel makes a model of what was typed. A choice for one point makes a choice of all: the others are
 // chosen as they follow from the geometry.
-func readModel(a *reply, old any, _ string, _ unit.Instant) any {
+func readModel(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 	m := scope.Model{
-		Name: a.text("name"), Kind: scope.Kind(a.text("kind")), Risk: scope.Risk(a.text("risk")), Elevator: a.yes("elevator"),
-		OuterDiameter: unit.Millimetres(a.number("outer")), SampledLength: unit.Millimetres(a.number("sampled")), Instructions: a.text("instructions"),
+		Name: a.Text("name"), Kind: scope.Kind(a.Text("kind")), Risk: scope.Risk(a.Text("risk")), Elevator: a.Yes("elevator"),
+		OuterDiameter: unit.Millimetres(a.Number("outer")), SampledLength: unit.Millimetres(a.Number("sampled")), Instructions: a.Text("instructions"),
 	}
 	if m.Risk == "" {
 		m.Risk = scope.UsualRisk(m.Kind)
@@ -238,12 +239,12 @@ func readModel(a *reply, old any, _ string, _ unit.Instant) any {
 	}
 	for _, k := range kinds {
 		field := func(name string) string { return channelField(k, name) }
-		if !a.yes(field("there")) {
+		if !a.Yes(field("there")) {
 			continue
 		}
 		m.Channels = append(m.Channels, scope.Channel{
-			Kind: k, Diameter: unit.Millimetres(a.number(field("bore"))), Length: unit.Millimetres(a.number(field("length"))), Port: a.text(field("port")),
-			Brushable: a.yes(field("brushable")), Flushable: a.yes(field("flushable")), Sealed: a.yes(field("sealed")), Cleaning: a.text(field("cleaning")),
+			Kind: k, Diameter: unit.Millimetres(a.Number(field("bore"))), Length: unit.Millimetres(a.Number(field("length"))), Port: a.Text(field("port")),
+			Brushable: a.Yes(field("brushable")), Flushable: a.Yes(field("flushable")), Sealed: a.Yes(field("sealed")), Cleaning: a.Text(field("cleaning")),
 		})
 	}
 	m.Chosen = readPoints(a, m)
@@ -265,12 +266,12 @@ func channelOrder(m scope.Model) []scope.ChannelKind {
 	return all
 }
 
-func readPoints(a *reply, m scope.Model) []scope.Choice {
+func readPoints(a *kit.Reply, m scope.Model) []scope.Choice {
 	var chosen []scope.Choice
 	own := false
 	for _, k := range scope.PointKinds {
 		derived, exists := m.Point(k)
-		said := a.text(pointField(k))
+		said := a.Text(pointField(k))
 		switch {
 		case said == pointRoutine || said == pointDemand: // also where the model lacks it, which is then refused
 			chosen, own = append(chosen, scope.Choice{Kind: k, Routine: said == pointRoutine}), true
@@ -298,7 +299,7 @@ type protocolPage struct {
 	Shake                       string
 	Citation, VerifiedBy        string
 	Verified, Skipped           bool
-	Drawing                     picture
+	Drawing                     kit.Picture
 	Rules, RulesHref, RulesEdit string
 	Warnings                    []string
 }
@@ -306,19 +307,19 @@ type protocolPage struct {
 type actLine struct{ Do, Quantity, Invalid string }
 
 // pointProtocol shows how a point of a model is sampled by the rules in force.
-func (s *Server) pointProtocol(x *exchange) error {
-	name, kind := x.r.PathValue("model"), scope.PointKind(x.r.PathValue("point"))
-	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s, name), Point: "The " + strings.ReplaceAll(string(kind), "-", " ")}
-	err := s.view(x.r.Context(), func(v desk.View) error {
+func (s setUpPages) pointProtocol(x *kit.Exchange) error {
+	name, kind := x.R.PathValue("model"), scope.PointKind(x.R.PathValue("point"))
+	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s.Shell, name), Point: "The " + strings.ReplaceAll(string(kind), "-", " ")}
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		guide, m, err := v.ModelGuide(name)
 		if err != nil {
 			return err
 		}
 		point, ok := m.Point(kind)
 		if !ok {
-			return notHere("Model %s has no sampling point %q.", name, kind)
+			return kit.NotHere("Model %s has no sampling point %q.", name, kind)
 		}
-		page.Drawing = pictured("place", figure.Place(m, kind))
+		page.Drawing = kit.Pictured("place", figure.Place(m, kind))
 		page.When, page.Why = whyPoint(m, point)
 		for _, p := range guide.Points {
 			if p.Kind == kind {
@@ -329,16 +330,16 @@ func (s *Server) pointProtocol(x *exchange) error {
 		if err != nil || len(rules) == 0 {
 			return err
 		}
-		page.Rules, page.RulesHref = rules[len(rules)-1].Cite, s.url("/set-up/rules#protocols")
-		if x.can(desk.ToAdoptFrom) {
-			page.RulesEdit = s.url("/set-up/rules/text")
+		page.Rules, page.RulesHref = rules[len(rules)-1].Cite, s.URL("/set-up/rules#protocols")
+		if x.Can(desk.ToAdoptFrom) {
+			page.RulesEdit = s.URL("/set-up/rules/text")
 		}
 		return nil
 	})
 	if err != nil {
 		return err
 	}
-	return x.show(http.StatusOK, "set-up-point", false, page)
+	return x.Show(http.StatusOK, "set-up-point", false, page)
 }
 
 // say fills in how a point is sampled.
@@ -373,4 +374,4 @@ func (p *protocolPage) say(g desk.GuidePoint, guide desk.Guide) {
 }
 
 // baseOf is the edition that a form was made from.
-func baseOf(f form) ledger.ID { return ledger.ID(f.Typed["base"]) }
+func baseOf(f kit.Form) ledger.ID { return ledger.ID(f.Typed["base"]) }

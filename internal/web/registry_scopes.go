@@ -3,12 +3,15 @@ package web
 import (
 	"time"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // scopeRegistry are the scopes of the fleet.
@@ -21,21 +24,21 @@ func scopeRegistry() registry {
 		title: func(b any) string { return b.(scope.Instrument).Tag },
 		list:  listScopes, fields: scopeFields, values: scopeValues, read: readScope,
 		blank: func(now unit.Instant, zone *time.Location) map[string]string {
-			return map[string]string{"owner": string(scope.Own), "in-service": momentText(now, zone)}
+			return map[string]string{"owner": string(scope.Own), "in-service": kit.MomentText(now, zone)}
 		},
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
 			return w.RegisterInstrument(e, at, b.(scope.Instrument))
 		},
-		more: func(x *exchange, _ desk.View, p *thingPage, b any) error {
+		more: func(x *kit.Exchange, _ desk.View, p *thingPage, b any) error {
 			i := b.(scope.Instrument)
-			now := x.s.now()
+			now := x.Shell.Now()
 			m := serviceMark(i.InService, i.Retired, now)
 			p.Mark = m
-			if x.may(access.SeeScope) {
-				p.Links = append(p.Links, link{Href: x.s.scopeHref(i.Tag), Text: "State, holds and repairs of " + i.Tag})
+			if x.May(access.SeeScope) {
+				p.Links = append(p.Links, kit.Link{Href: x.Shell.ScopeHref(i.Tag), Text: "State, holds and repairs of " + i.Tag})
 			}
-			p.Links = append(p.Links, link{Href: modelRegistry().href(x.s, i.Model), Text: "Model " + i.Model})
-			if act, form := scopeAct(i, momentText(now, x.s.desk.DB.Zone())); x.can(act) {
+			p.Links = append(p.Links, kit.Link{Href: modelRegistry().href(x.Shell, i.Model), Text: "Model " + i.Model})
+			if act, form := scopeAct(i, kit.MomentText(now, x.Shell.Desk.DB.Zone())); x.Can(act) {
 				p.Acts = append(p.Acts, form)
 			}
 			return nil
@@ -45,75 +48,75 @@ func scopeRegistry() registry {
 
 // scopeAct is what can be done with a scope as it stands: take it out of service, or back.
 func scopeAct(i scope.Instrument, now string) (access.Act, actForm) {
-	why := field{Name: "reason", Label: "Why", Type: "text", Required: true}
+	why := kit.Field{Name: "reason", Label: "Why", Type: "text", Required: true}
 	if i.Retired.Known() {
 		text := "Take it back into service"
 		if i.Owner != scope.Own {
 			text = "It arrives again"
 		}
 		why.Hint = "What is not the facility's own counts as not proven until a round has passed."
-		return desk.ToReinstate, actForm{Name: "return", Summary: text, Button: text, Fields: []field{{Name: "at", Label: "In service from", Type: "datetime-local", Value: now, Required: true}, why}}
+		return desk.ToReinstate, actForm{Name: "return", Summary: text, Button: text, Fields: []kit.Field{{Name: "at", Label: "In service from", Type: "datetime-local", Value: now, Required: true}, why}}
 	}
 	text := "Take it out of service for good"
 	if i.Owner != scope.Own {
 		text = "It goes back to its owner"
 	}
-	return desk.ToRetire, actForm{Name: "leave", Summary: text, Button: text, Fields: []field{{Name: "at", Label: "Out of service from", Type: "datetime-local", Value: now, Required: true}, why}}
+	return desk.ToRetire, actForm{Name: "leave", Summary: text, Button: text, Fields: []kit.Field{{Name: "at", Label: "Out of service from", Type: "datetime-local", Value: now, Required: true}, why}}
 }
 
 // serviceMark says whether something is in service.
-func serviceMark(from, retired, now unit.Instant) *mark {
+func serviceMark(from, retired, now unit.Instant) *words.Mark {
 	switch {
 	case retired.Known() && retired <= now:
-		return &mark{"out of service", "−", "out"}
+		return marked(words.OutOfService)
 	case from > now:
-		return &mark{"not yet in service", "○", "unknown"}
+		return marked(words.NotYet)
 	}
-	return &mark{"in service", "✓", "ready"}
+	return marked(words.InService)
 }
 
-func listScopes(x *exchange, v desk.View, p *listPage) error {
+func listScopes(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Scope", "Standing", "Model", "Owner", "Place", "Serial", "In service since"}
-	state := x.r.URL.Query().Get("state")
-	p.Filter = &field{Name: "state", Label: "Standing", Value: state, Options: []option{{"", "every", state == ""}, {"in", "in service", state == "in"}, {"out", "out of service", state == "out"}, {"loan", "on loan or trial", state == "loan"}}}
+	state := x.R.URL.Query().Get("state")
+	p.Filter = &kit.Field{Name: "state", Label: "Standing", Value: state, Options: kit.Choose(state, "", "every", "in", "in service", "out", "out of service", "loan", "on loan or trial")}
 	fleet, err := v.Instruments()
 	if err != nil {
 		return err
 	}
-	now := x.s.now()
+	now := x.Shell.Now()
 	for _, i := range fleet {
 		out := i.Retired.Known() && i.Retired <= now
 		if state == "in" && out || state == "out" && !out || state == "loan" && i.Owner == scope.Own {
 			p.Of++
 			continue
 		}
-		row := plainCell(i.Tag, "", i.Model, string(i.Owner), i.Location, i.Serial, dayText(i.InService, v.Zone()))
-		row[0].Href, row[1].Mark, row[2].Href = scopeRegistry().href(x.s, i.Tag), serviceMark(i.InService, i.Retired, now), modelRegistry().href(x.s, i.Model)
+		row := plainCell(i.Tag, "", i.Model, string(i.Owner), i.Location, i.Serial, kit.DayText(i.InService, v.Zone()))
+		row[0].Href, row[1].Mark, row[2].Href = scopeRegistry().href(x.Shell, i.Tag), serviceMark(i.InService, i.Retired, now), modelRegistry().href(x.Shell, i.Model)
 		p.add(row)
 	}
 	return nil
 }
 
-func scopeFields(s *sheet, v desk.View, old any) error {
+func scopeFields(s *kit.Sheet, v desk.View, old any) error {
 	models, err := v.Models()
 	if err != nil {
 		return err
 	}
-	names := make([]option, 1, len(models)+1)
+	names := make([]kit.Option, 1, len(models)+1)
 	names[0].Text = "choose a model"
 	for _, m := range models {
-		names = append(names, option{Value: m.Name, Text: m.Name + " (" + string(m.Kind) + ")"})
+		names = append(names, kit.Option{Value: m.Name, Text: m.Name + " (" + string(m.Kind) + ")"})
 	}
-	s.part("Scope", "")
+	s.Part("Scope", "")
 	if old == nil {
-		s.text("tag", "Tag", "The facility's own name for it, as on its label. It never changes.", true)
+		s.Text("tag", "Tag", "The facility's own name for it, as on its label. It never changes.", true)
 	}
-	s.choose("model", "Model", "", names...)
-	s.text("serial", "Serial number", "", false)
-	s.text("barcode", "Barcode", "Scan the device's own code; the bench and the gate then know the scope by it.", false)
-	s.choose("owner", "Owner", "A scope on loan or trial is not proven until a round has passed.", choices(scope.Owners)...)
-	s.text("location", "Place", "", false)
-	s.moment("in-service", "In service since", "When it came into the facility's hands.", true)
+	s.Choose("model", "Model", "", names...)
+	s.Text("serial", "Serial number", "", false)
+	s.Text("barcode", "Barcode", "Scan the device's own code; the bench and the gate then know the scope by it.", false)
+	s.Choose("owner", "Owner", "A scope on loan or trial is not proven until a round has passed.", kit.Choices(scope.Owners)...)
+	s.Text("location", "Place", "", false)
+	s.Moment("in-service", "In service since", "When it came into the facility's hands.", true)
 	return nil
 }
 
@@ -121,15 +124,15 @@ func scopeValues(b any, zone *time.Location) map[string]string {
 	i := b.(scope.Instrument)
 	return map[string]string{
 		"tag": i.Tag, "model": i.Model, "serial": i.Serial, "barcode": i.Barcode, "owner": string(i.Owner), "location": i.Location,
-		"in-service": momentText(i.InService, zone),
+		"in-service": kit.MomentText(i.InService, zone),
 	}
 }
 
-func readScope(a *reply, old any, _ string, _ unit.Instant) any {
+func readScope(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 	before, _ := old.(scope.Instrument)
 	i := scope.Instrument{
-		Tag: a.text("tag"), Serial: a.text("serial"), Barcode: a.text("barcode"), Model: a.text("model"), Owner: scope.Owner(a.text("owner")),
-		Location: a.text("location"), InService: a.moment("in-service", before.InService), Retired: before.Retired,
+		Tag: a.Text("tag"), Serial: a.Text("serial"), Barcode: a.Text("barcode"), Model: a.Text("model"), Owner: scope.Owner(a.Text("owner")),
+		Location: a.Text("location"), InService: a.Moment("in-service", before.InService), Retired: before.Retired,
 	}
 	if old != nil {
 		i.Tag = before.Tag
@@ -137,30 +140,20 @@ func readScope(a *reply, old any, _ string, _ unit.Instant) any {
 	return i
 }
 
-// scopeActs are the routes of what can be done with a scope.
-func (s *Server) scopeActs() []route {
-	r := scopeRegistry()
-	act := func(name string, act access.Act, done string, do func(*desk.Work, desk.Entry, string, form, unit.Instant) error) route {
-		return post(r.pathOf()+"/"+name, act, func(x *exchange) error {
-			return s.actOn(x, r, name, done, []string{"at"}, func(w *desk.Work, e desk.Entry, f form) error {
-				at, err := s.instant(f.Typed["at"])
-				if err != nil {
-					return err
-				}
-				return do(w, e, x.r.PathValue(r.wild), f, at)
-			})
-		})
-	}
-	return []route{
-		act("leave", desk.ToRetire, "left", func(w *desk.Work, e desk.Entry, tag string, f form, at unit.Instant) error {
-			_, err := w.Retire(e, tag, baseOf(f), at)
-			return err
-		}),
-		act("return", desk.ToReinstate, "back", func(w *desk.Work, e desk.Entry, tag string, f form, at unit.Instant) error {
-			_, err := w.Reinstate(e, tag, baseOf(f), at)
-			return err
-		}),
-	}
+// leaveScope takes a scope out of service.
+func (s setUpPages) leaveScope(x *kit.Exchange) error {
+	return s.actAt(x, scopeRegistry(), "leave", "left", func(w *desk.Work, e desk.Entry, tag string, base ledger.ID, at unit.Instant) error {
+		_, err := w.Retire(e, tag, base, at)
+		return err
+	})
+}
+
+// returnScope takes a scope into service again.
+func (s setUpPages) returnScope(x *kit.Exchange) error {
+	return s.actAt(x, scopeRegistry(), "return", "back", func(w *desk.Work, e desk.Entry, tag string, base ledger.ID, at unit.Instant) error {
+		_, err := w.Reinstate(e, tag, base, at)
+		return err
+	})
 }
 
 // pathOf is the path of the page of a thing with the name of its key.

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // targetRegistry are the targets of controls: what a meter should show of a known material. Adopting one is
@@ -24,7 +25,7 @@ func targetRegistry() registry {
 			t := b.(quality.Target)
 			return fmt.Sprintf("Target of the %s control %s, system %s", t.Kind, t.Material, t.System)
 		},
-		list: func(x *exchange, v desk.View, p *listPage) error {
+		list: func(x *kit.Exchange, v desk.View, p *listPage) error {
 			p.Columns = targetColumns
 			targets, err := v.Targets()
 			for _, t := range latestTargets(targets) {
@@ -65,7 +66,7 @@ func latestTargets(all []quality.Target) []quality.Target {
 	return latest
 }
 
-func registryTargetRow(x *exchange, t quality.Target, zone *time.Location) []cell {
+func registryTargetRow(x *kit.Exchange, t quality.Target, zone *time.Location) []cell {
 	limits := "none"
 	switch {
 	case t.Kind != quality.Positive:
@@ -73,28 +74,28 @@ func registryTargetRow(x *exchange, t quality.Target, zone *time.Location) []cel
 	case t.High > 0:
 		limits = t.Low.String() + " to " + t.High.String()
 	}
-	row := plainCell(t.Material, string(t.Kind), t.System, cmp.Or(t.Meter, "every"), t.Lot, limits, strconv.Itoa(t.Runs), t.Source+", edition "+t.Edition, dayText(t.Adopted, zone), t.Adopter)
-	row[0].Href = targetRegistry().href(x.s, targetKey(t))
+	row := plainCell(t.Material, string(t.Kind), t.System, cmp.Or(t.Meter, "every"), t.Lot, limits, strconv.Itoa(t.Runs), t.Source+", edition "+t.Edition, kit.DayText(t.Adopted, zone), t.Adopter)
+	row[0].Href = targetRegistry().href(x.Shell, targetKey(t))
 	return row
 }
 
-func targetFields(s *sheet, v desk.View, old any) error {
+func targetFields(s *kit.Sheet, v desk.View, old any) error {
 	meters, err := v.Meters()
 	if err != nil {
 		return err
 	}
-	s.part("Target", "")
+	s.Part("Target", "")
 	if old == nil {
-		s.text("system", "Meter system", "One of: "+systems(inService(meters, v.Now()))+".", true)
-		s.choose("kind", "Kind of control", "", choices(quality.ControlKinds)...)
-		s.text("material", "Material", "As checks name it.", true)
+		s.Text("system", "Meter system", "One of: "+systems(inService(meters, v.Now()))+".", true)
+		s.Choose("kind", "Kind of control", "", kit.Choices(quality.ControlKinds)...)
+		s.Text("material", "Material", "As checks name it.", true)
 	}
-	s.text("meter", "For one meter alone", "Leave it empty for every meter of the system.", false)
-	s.text("lot", "Lot of the material", "", false)
-	s.number("low", "Lower limit", "RLU", false)
-	s.number("high", "Upper limit", "RLU", false)
-	s.text("source", "Source", "Where the limits come from, such as the sheet of the maker.", true)
-	s.text("edition", "Edition of the source", "", true)
+	s.Text("meter", "For one meter alone", "Leave it empty for every meter of the system.", false)
+	s.Text("lot", "Lot of the material", "", false)
+	s.Number("low", "Lower limit", "RLU", false)
+	s.Number("high", "Upper limit", "RLU", false)
+	s.Text("source", "Source", "Where the limits come from, such as the sheet of the maker.", true)
+	s.Text("edition", "Edition of the source", "", true)
 	return nil
 }
 
@@ -111,10 +112,10 @@ func targetValues(b any, _ *time.Location) map[string]string {
 
 // readTarget makes a target of what was typed. The mean and standard deviation of own runs stay as they are
 // while the lot of the material does.
-func readTarget(a *reply, old any, by string, now unit.Instant) any {
+func readTarget(a *kit.Reply, old any, by string, now unit.Instant) any {
 	t := quality.Target{
-		System: a.text("system"), Kind: quality.ControlKind(a.text("kind")), Material: a.text("material"), Meter: a.text("meter"), Lot: a.text("lot"),
-		Low: a.number("low"), High: a.number("high"), Source: a.text("source"), Edition: a.text("edition"), Adopter: by, Adopted: now,
+		System: a.Text("system"), Kind: quality.ControlKind(a.Text("kind")), Material: a.Text("material"), Meter: a.Text("meter"), Lot: a.Text("lot"),
+		Low: a.Number("low"), High: a.Number("high"), Source: a.Text("source"), Edition: a.Text("edition"), Adopter: by, Adopted: now,
 	}
 	if before, ok := old.(quality.Target); ok {
 		t.System, t.Kind, t.Material = before.System, before.Kind, before.Material

@@ -6,29 +6,32 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
 // thingPage is something that is registered: what it is, what can be done with it, and its editions.
 type thingPage struct {
 	One, Title, Href, List, ListText string
-	Mark                             *mark
+	Mark                             *words.Mark
 	Said                             string
 	// Gone says that the edition that is shown was taken back.
 	Gone  bool
 	Facts []factGroup
 	// Edit is where it is changed; empty for whoever may not.
 	Edit     string
-	Links    []link
-	Drawing  *picture
+	Links    []kit.Link
+	Drawing  *kit.Picture
 	Points   []samplingPointLine
 	Warnings []string
 	Tables   []listPage
 	Acts     []actForm
 	History  history
-	Export   exports
+	Export   kit.Exports
 }
 
 // factGroup is what is said of one part of a thing, or of the thing itself.
@@ -56,10 +59,10 @@ type samplingPointLine struct{ Name, When, Why, Area, Volume, Href string }
 
 // actForm is something that can be done with a thing.
 type actForm struct {
-	*form
+	*kit.Form
 	Name, Summary, Action, Button string
 	Base                          string
-	Fields                        []field
+	Fields                        []kit.Field
 	Open                          bool
 }
 
@@ -67,7 +70,7 @@ type actForm struct {
 type history struct {
 	Lines []editionLine
 	// From and To choose the two editions; both are empty when there is only one edition.
-	From, To []option
+	From, To []kit.Option
 	Action   string
 	Between  string
 	Changes  []differenceLine
@@ -87,7 +90,7 @@ type editionLine struct {
 // differenceLine is one field in which two editions differ.
 type differenceLine struct {
 	desk.Difference
-	Mark mark
+	Mark words.Mark
 }
 
 // differenceLines tells two bodies apart.
@@ -99,15 +102,15 @@ func differenceLines(from, to any, zone *time.Location) []differenceLine {
 	return lines
 }
 
-func markOfDifference(m desk.Mark) mark {
+func markOfDifference(m desk.Mark) words.Mark {
 	switch m {
 	case desk.Added:
-		return mark{"added", "+", "added"}
+		return terms.Mark(words.Added)
 	case desk.Removed:
-		return mark{"removed", "−", "removed"}
+		return terms.Mark(words.Removed)
 	case desk.Altered:
 	}
-	return mark{"changed", "≠", "altered"}
+	return terms.Mark(words.Changed)
 }
 
 // saidOf are the words for what was done with something that is registered.
@@ -117,14 +120,14 @@ var saidOf = map[string]string{
 }
 
 // thing shows something that is registered, with an act that was sent and not accepted.
-func (s *Server) thing(x *exchange, r registry, status int, was sent) error {
-	key := x.r.PathValue(r.wild)
-	wants, err := x.wantsFile()
+func (s setUpPages) thing(x *kit.Exchange, r registry, status int, was kit.Sent) error {
+	key := x.R.PathValue(r.wild)
+	wants, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	page := thingPage{One: r.one, Href: r.href(s, key), List: s.url("/set-up/" + r.path), ListText: "All " + r.many, Said: saidOf[x.r.URL.Query().Get("done")], Export: x.exports()}
-	err = s.view(x.r.Context(), func(v desk.View) error {
+	page := thingPage{One: r.one, Href: r.href(s.Shell, key), List: s.URL("/set-up/" + r.path), ListText: "All " + r.many, Said: saidOf[x.R.URL.Query().Get("done")], Export: x.Exports()}
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		all, err := r.editions(v, key)
 		if err != nil {
 			return err
@@ -138,10 +141,10 @@ func (s *Server) thing(x *exchange, r registry, status int, was sent) error {
 			return err
 		}
 		page.Title, page.Facts, page.Gone = r.title(body), factGroups(desk.Facts(body, v.Zone())), e.Gone
-		if x.can(r.act) && !e.Gone {
+		if x.Can(r.act) && !e.Gone {
 			page.Edit = page.Href + "/edit"
 		}
-		if page.History, err = s.historyOf(x, v, all, r.body, page.Href); err != nil {
+		if page.History, err = historyOf(x, v, all, r.body, page.Href); err != nil {
 			return err
 		}
 		if r.more != nil {
@@ -156,21 +159,21 @@ func (s *Server) thing(x *exchange, r registry, status int, was sent) error {
 		return err
 	}
 	if wants {
-		return x.file(page.History.listing(r.one + " " + page.Title))
+		return x.File(page.History.listing(r.one + " " + page.Title))
 	}
-	return x.show(status, "set-up-thing", false, page)
+	return x.Show(status, "set-up-thing", false, page)
 }
 
 // dress makes the form of an act, as it was sent or a new one.
-func (a *actForm) dress(x *exchange, was sent, base, href string) {
-	a.form = x.form(was, a.Name)
-	a.Base, a.Action, a.Open = base, href+"/"+a.Name, was.name == a.Name
-	if was.name == a.Name {
+func (a *actForm) dress(x *kit.Exchange, was kit.Sent, base, href string) {
+	a.Form = x.Form(was, a.Name)
+	a.Base, a.Action, a.Open = base, href+"/"+a.Name, was.Name == a.Name
+	if was.Name == a.Name {
 		a.Base = a.Typed["base"]
 	}
 	for i, f := range a.Fields {
 		a.Fields[i].ID = a.Name + "-" + f.Name
-		if was.name == a.Name {
+		if was.Name == a.Name {
 			a.Fields[i].Value = a.Typed[f.Name]
 		}
 	}
@@ -178,19 +181,19 @@ func (a *actForm) dress(x *exchange, was sent, base, href string) {
 
 // historyOf lists the editions of something, the last one first, and tells two of them apart: those that
 // the address names, or the last two that stand.
-func (s *Server) historyOf(x *exchange, v desk.View, all []desk.Edition, body func(desk.Edition) (any, error), href string) (history, error) {
+func historyOf(x *kit.Exchange, v desk.View, all []desk.Edition, body func(desk.Edition) (any, error), href string) (history, error) {
 	h := history{Action: href}
-	clock := s.clockOf(v)
+	clock := x.Shell.ClockOf(v)
 	for _, e := range slices.Backward(all) {
 		h.Lines = append(h.Lines, editionLine{
-			Number: e.Number, Since: clock(e.At), Recorded: clock(e.Recorded), By: e.By, Why: e.Reason, Href: x.recordLink(e.ID), Gone: e.Gone,
+			Number: e.Number, Since: clock(e.At), Recorded: clock(e.Recorded), By: e.By, Why: e.Reason, Href: x.RecordLink(e.ID), Gone: e.Gone,
 		})
 	}
 	if len(all) < 2 {
 		return h, nil
 	}
 	from, to := all[len(all)-2], all[len(all)-1]
-	q := x.r.URL.Query()
+	q := x.R.URL.Query()
 	var err error
 	if id := q.Get("from"); id != "" {
 		from, err = edition(all, id)
@@ -203,8 +206,8 @@ func (s *Server) historyOf(x *exchange, v desk.View, all []desk.Edition, body fu
 	}
 	for _, e := range slices.Backward(all) {
 		text := fmt.Sprintf("%d, since %s", e.Number, clock(e.At))
-		h.From = append(h.From, option{e.ID, text, e.ID == from.ID})
-		h.To = append(h.To, option{e.ID, text, e.ID == to.ID})
+		h.From = append(h.From, kit.Option{Value: e.ID, Text: text, Chosen: e.ID == from.ID})
+		h.To = append(h.To, kit.Option{Value: e.ID, Text: text, Chosen: e.ID == to.ID})
 	}
 	old, err := body(from)
 	if err != nil {
@@ -219,17 +222,9 @@ func (s *Server) historyOf(x *exchange, v desk.View, all []desk.Edition, body fu
 	return h, nil
 }
 
-// recordLink is the address of a record for whoever may open it, and empty for others.
-func (x *exchange) recordLink(id string) string {
-	if !x.may(access.SeeScope) {
-		return ""
-	}
-	return x.s.recordHref(id)
-}
-
 // listing is the list of editions as a file.
-func (h history) listing(name string) listing {
-	l := listing{Name: name, Columns: []table.SheetColumn{{Name: "edition", Number: true}, {Name: "since"}, {Name: "recorded"}, {Name: "by"}, {Name: "why"}, {Name: "taken back"}}}
+func (h history) listing(name string) kit.Listing {
+	l := kit.Listing{Name: name, Columns: []table.SheetColumn{{Name: "edition", Number: true}, {Name: "since"}, {Name: "recorded"}, {Name: "by"}, {Name: "why"}, {Name: "taken back"}}}
 	for _, e := range h.Lines {
 		l.Rows = append(l.Rows, []string{fmt.Sprint(e.Number), e.Since, e.Recorded, e.By, e.Why, map[bool]string{true: "yes"}[e.Gone]})
 	}
@@ -237,17 +232,17 @@ func (h history) listing(name string) listing {
 }
 
 // actOn does something with a thing and shows its page again.
-func (s *Server) actOn(x *exchange, r registry, name, done string, fields []string, do func(*desk.Work, desk.Entry, form) error) error {
-	key, f := x.r.PathValue(r.wild), x.read(append(fields, "base", "reason")...)
-	e, err := x.entry(f)
+func (s setUpPages) actOn(x *kit.Exchange, r registry, name, done string, fields []string, do func(*desk.Work, desk.Entry, kit.Form) error) error {
+	key, f := x.R.PathValue(r.wild), x.Read(append(fields, "base", "reason")...)
+	e, err := x.Entry(f)
 	if err == nil {
 		e.Reason = f.Typed["reason"]
-		err = x.acting().Do(x.r.Context(), func(w *desk.Work) error { return do(w, e, f) })
+		err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error { return do(w, e, f) })
 	}
 	if err == nil {
-		return x.redirect(r.at(key) + "?done=" + done)
+		return x.Redirect(r.at(key) + "?done=" + done)
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok || status == http.StatusNotFound {
 		return err
 	}
@@ -256,5 +251,17 @@ func (s *Server) actOn(x *exchange, r registry, name, done string, fields []stri
 		f.Problem = "Somebody else (" + changed.Now.By + ") has changed it meanwhile; nothing was stored. Look at the history below, then send the form again."
 		f.Typed["base"] = changed.Now.ID
 	}
-	return s.thing(x, r, status, sent{name, f})
+	return s.thing(x, r, status, kit.Sent{Name: name, Form: f})
+}
+
+// actAt is actOn for what is done to a thing at an instant: to the thing of a key as it is in the edition of
+// base.
+func (s setUpPages) actAt(x *kit.Exchange, r registry, name, done string, do func(w *desk.Work, e desk.Entry, key string, base ledger.ID, at unit.Instant) error) error {
+	return s.actOn(x, r, name, done, []string{"at"}, func(w *desk.Work, e desk.Entry, f kit.Form) error {
+		at, err := s.Instant(f.Typed["at"])
+		if err != nil {
+			return err
+		}
+		return do(w, e, x.R.PathValue(r.wild), baseOf(f), at)
+	})
 }

@@ -11,6 +11,7 @@ import (
 
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store/storetest"
+	"rinsate/internal/web/kit"
 )
 
 // A double click on a form that is signed: the second answer is that of the first, with the same new token,
@@ -42,7 +43,7 @@ func TestSignedFormSentTwice(t *testing.T) {
 		all.Go(func() { answers[i] = lift() })
 	}
 	all.Wait()
-	b.clock.Move(repeatFor / 2)
+	b.clock.Move(kit.RepeatFor / 2)
 	answers[3] = lift()
 	for i, got := range answers {
 		if got.status != http.StatusSeeOther || !strings.HasSuffix(got.header.Get("Location"), "?done=lifted") ||
@@ -59,7 +60,7 @@ func TestSignedFormSentTwice(t *testing.T) {
 		t.Errorf("another form with the token that has ended: status %d, %v", got.status, got.header)
 	}
 	fields["reason"] = "looked at: nothing is broken"
-	b.clock.Move(repeatFor)
+	b.clock.Move(kit.RepeatFor)
 	if got := lift(); got.header.Get("Location") != "/sign-in" {
 		t.Errorf("the same form later: status %d, %v", got.status, got.header)
 	}
@@ -79,7 +80,7 @@ func TestLiftByDoubleClick(t *testing.T) {
 	}
 	b.hold()
 	b.clock.Move(access.ProofHolds + time.Minute)
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	before := b.records()
 	p.open("/scopes/" + readyScope)

@@ -10,6 +10,7 @@ import (
 
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store/storetest"
+	"rinsate/internal/web/kit"
 )
 
 // Who may open what, written down apart from the code: a route that is not here, or lets in somebody who
@@ -97,8 +98,8 @@ func TestEveryRouteAndRole(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	filled := b.filled()
 	var seen []string
-	for _, r := range b.server.routes {
-		name := r.method + " " + r.path
+	for _, r := range b.server.Table {
+		name := r.Method + " " + r.Path
 		seen = append(seen, name)
 		who, ok := mayOpen[name]
 		if !ok {
@@ -107,12 +108,12 @@ func TestEveryRouteAndRole(t *testing.T) {
 		}
 		try := func(role access.Role, want bool) {
 			change := func(q *http.Request) {
-				if strings.HasSuffix(r.path, "/live") { // a page that never ends: its reader leaves at its first word
+				if strings.HasSuffix(r.Path, "/live") { // a page that never ends: its reader leaves at its first word
 					*q = *q.WithContext(context.WithValue(q.Context(), leavesAtOnce{}, true))
 				}
 				q.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 			}
-			a := b.ask(r.method, filled.Replace(r.path), role, change)
+			a := b.ask(r.Method, filled.Replace(r.Path), role, change)
 			to := a.header.Get("Location")
 			turned := a.status == http.StatusSeeOther && (to == "/sign-in" || strings.HasPrefix(to, "/sign-in?"))
 			let := a.status != http.StatusForbidden && a.status != http.StatusUnauthorized && !turned
@@ -139,14 +140,14 @@ func TestEveryRouteAndRole(t *testing.T) {
 // The permission of every public page is public on purpose.
 func TestPublicRoutes(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	for _, r := range b.server.routes {
-		page := r.act.What == ""
-		everybody, anyone := r.act.Anybody || page && r.need == public, r.act.Own || r.need == signedIn
-		if who := mayOpen[r.method+" "+r.path]; everybody != (who == "*") || anyone != (who == "+") {
-			t.Errorf("%s %s is %q and needs %q, and %q may open it", r.method, r.path, r.act.What, r.need, who)
+	for _, r := range b.server.Table {
+		page := r.Act.What == ""
+		everybody, anyone := r.Act.Anybody || page && r.Need == kit.Public, r.Act.Own || r.Need == kit.SignedIn
+		if who := mayOpen[r.Method+" "+r.Path]; everybody != (who == "*") || anyone != (who == "+") {
+			t.Errorf("%s %s is %q and needs %q, and %q may open it", r.Method, r.Path, r.Act.What, r.Need, who)
 		}
-		if page && r.method != http.MethodGet {
-			t.Errorf("%s %s names no act", r.method, r.path)
+		if page && r.Method != http.MethodGet {
+			t.Errorf("%s %s names no act", r.Method, r.Path)
 		}
 	}
 }

@@ -7,134 +7,235 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
+	"rinsate/internal/web/kit"
 )
 
-// table lists every route with the permission that it needs, in the order of the navigation. A page that
+// The sections. Pages of the day's work are in none: each is one step away.
+const (
+	numbersSection kit.Section = "Numbers"
+	recordsSection kit.Section = "Records"
+	setUpSection   kit.Section = "Set-up"
+	helpSection    kit.Section = "Help"
+)
+
+// allRoutes lists every route with the permission that it needs, in the order of the navigation. A page that
 // is not listed is not served.
-func (s *Server) table(wall bool) []route {
-	return slices.Concat(s.dayRoutes(wall), s.numberRoutes(), s.levelRoutes(), s.meterRoutes(), s.recordRoutes(), s.setUpRoutes(), s.helpRoutes(), s.importRoutes(), s.peopleRoutes(), s.signInRoutes())
-}
-
-// get is a page of the day's work.
-func get(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
-	return route{method: http.MethodGet, path: path, need: need, handle: handle, page: page, nav: nav}
-}
-
-// page is a page of the section.
-func (s section) page(path string, need access.Permission, page, nav string, handle func(*exchange) error) route {
-	r := get(path, need, page, nav, handle)
-	r.section = s
-	return r
-}
-
-// form is a page of the section for whoever may do what its form asks for.
-func (s section) form(path string, act access.Act, page string, handle func(*exchange) error) route {
-	r := s.page(path, "", page, "", handle)
-	r.act = act
-	return r
-}
-
-// at is a page at which an act is done.
-func at(path string, act access.Act, page, nav string, handle func(*exchange) error) route {
-	r := get(path, "", page, nav, handle)
-	r.act = act
-	return r
-}
-
-// data is a page whose answer is for a script.
-func data(path string, need access.Permission, handle func(*exchange) error) route {
-	return route{method: http.MethodGet, path: path, need: need, handle: handle, data: true}
-}
-
-// call is an act that a script asks for.
-func call(method, path string, act access.Act, handle func(*exchange) error) route {
-	return route{method: method, path: path, act: act, handle: handle, data: true}
-}
-
-// post is an act that a form asks for.
-func post(path string, act access.Act, handle func(*exchange) error) route {
-	return route{method: http.MethodPost, path: path, act: act, handle: handle}
-}
-
-// send is post with a form that is longer than usual.
-func send(path string, act access.Act, limit int64, handle func(*exchange) error) route {
-	r := post(path, act, handle)
-	r.limit = limit
-	return r
-}
-
-// answers makes the act show a page of the section.
-func (r route) answers(s section, page string) route {
-	r.section, r.page = s, page
-	return r
+func allRoutes(s *Server, wall bool) []kit.Route {
+	all := slices.Concat(dayRoutes(s, wall), numberRoutes(s), levelRoutes(s), meterRoutes(s), recordRoutes(s), setUpRoutes(s), helpRoutes(s), importRoutes(s), peopleRoutes(s), signInRoutes(s))
+	if s.filling != nil {
+		all = append(all, kit.Get("/filling", kit.Public, "", "", s.howFull))
+	}
+	return all
 }
 
 // dayRoutes are the pages of the day's work.
-func (s *Server) dayRoutes(wall bool) []route {
+func dayRoutes(s *Server, wall bool) []kit.Route {
 	screen := access.SeeBoard
 	if wall {
-		screen = public
+		screen = kit.Public
 	}
-	return []route{
-		get("/", public, "", "", func(*exchange) error { return notHere("There is no such page.") }),
-		get("/{$}", access.SeeBoard, "today", "", s.today),
-		get("/today", access.SeeBoard, "today", "Today", s.today),
-		get("/wall", screen, "today", "", s.wall),
-		data("/wall/live", screen, s.live),
-		post("/today", desk.ToHandOver, s.handOver),
-		get("/gate", public, "gate", "Gate", s.gate),
-		get("/gate/{tag}", public, "gate", "", s.gate),
-		get("/scopes", access.SeeScope, "scopes", "Scopes", s.scopes),
-		get("/scopes/{tag}", access.SeeScope, "scope", "", s.scope),
-		post("/scopes/{tag}/holds", desk.ToPlaceHold, s.placeHold),
-		post("/scopes/{tag}/lifts", desk.ToLiftHold, s.liftHold),
-		post("/scopes/{tag}/requests", desk.ToAsk, s.requestRound),
-		post("/scopes/{tag}/repairs", desk.ToRecordRepair, s.recordRepair),
-		send("/scopes/{tag}/files", desk.ToAttach, uploadLimit, s.attach),
-		get("/scopes/{tag}/dossier", access.SeeScope, "dossier", "", s.dossier),
-		get("/files/{record}", access.SeeScope, "", "", s.attachedFile),
-		post("/files/{record}/void", desk.ToVoid, s.voidFile),
-		at("/bench", desk.ToWorkAtBench, "bench", "Bench", s.bench),
-		at("/bench/card", desk.ToWorkAtBench, "card", "", s.card),
-		at("/bench/drawings/{model}/{point}", desk.ToWorkAtBench, "", "", s.drawing),
-		get("/bench/worker.js", public, "", "", s.worker),
-		call(http.MethodGet, "/bench/state", desk.ToWorkAtBench, s.benchState),
-		call(http.MethodGet, "/bench/jobs/{tag}", desk.ToWorkAtBench, s.benchJob),
-		call(http.MethodPost, "/bench/acts", desk.ToWorkAtBench, s.benchAct),
-		data("/live", access.SeeBoard, s.live),
+	return []kit.Route{
+		kit.Get("/", kit.Public, "", "", func(*kit.Exchange) error { return kit.NotHere("There is no such page.") }),
+		kit.Get("/{$}", access.SeeBoard, "today", "", dayPages{s}.today),
+		kit.Get("/today", access.SeeBoard, "today", "Today", dayPages{s}.today),
+		kit.Get("/wall", screen, "today", "", dayPages{s}.wall),
+		kit.Data("/wall/live", screen, dayPages{s}.live),
+		kit.Post("/today", desk.ToHandOver, dayPages{s}.handOver),
+		kit.Get("/gate", kit.Public, "gate", "Gate", dayPages{s}.gate),
+		kit.Get("/gate/{tag}", kit.Public, "gate", "", dayPages{s}.gate),
+		kit.Get("/scopes", access.SeeScope, "scopes", "Scopes", dayPages{s}.scopes),
+		kit.Get("/scopes/{tag}", access.SeeScope, "scope", "", scopePages{s}.scope),
+		kit.Post("/scopes/{tag}/holds", desk.ToPlaceHold, scopePages{s}.placeHold),
+		kit.Post("/scopes/{tag}/lifts", desk.ToLiftHold, scopePages{s}.liftHold),
+		kit.Post("/scopes/{tag}/requests", desk.ToAsk, scopePages{s}.requestRound),
+		kit.Post("/scopes/{tag}/repairs", desk.ToRecordRepair, scopePages{s}.recordRepair),
+		kit.Send("/scopes/{tag}/files", desk.ToAttach, uploadLimit, scopePages{s}.attach),
+		kit.Get("/scopes/{tag}/dossier", access.SeeScope, "dossier", "", scopePages{s}.dossier),
+		kit.Get("/files/{record}", access.SeeScope, "", "", scopePages{s}.attachedFile),
+		kit.Post("/files/{record}/void", desk.ToVoid, scopePages{s}.voidFile),
+		kit.At("/bench", desk.ToWorkAtBench, "bench", "Bench", benchPages{s}.bench),
+		kit.At("/bench/card", desk.ToWorkAtBench, "card", "", benchPages{s}.card),
+		kit.At("/bench/drawings/{model}/{point}", desk.ToWorkAtBench, "", "", benchPages{s}.drawing),
+		kit.Get("/bench/worker.js", kit.Public, "", "", benchPages{s}.worker),
+		kit.Call(http.MethodGet, "/bench/state", desk.ToWorkAtBench, benchPages{s}.benchState),
+		kit.Call(http.MethodGet, "/bench/jobs/{tag}", desk.ToWorkAtBench, benchPages{s}.benchJob),
+		kit.Call(http.MethodPost, "/bench/acts", desk.ToWorkAtBench, benchPages{s}.benchAct),
+		kit.Data("/live", access.SeeBoard, dayPages{s}.live),
+	}
+}
+
+// numberRoutes are the charts, the alarms and where scatter comes from.
+func numberRoutes(s *Server) []kit.Route {
+	const n = numbersSection
+	return []kit.Route{
+		n.Page("/trends", access.SeeNumbers, "trends", "Trends", numberPages{s}.trends),
+		n.Page("/trends/{tag}/{point}", access.SeeNumbers, "stream", "", numberPages{s}.stream),
+		kit.Post("/trends/{tag}/{point}", desk.ToAdoptChart, numberPages{s}.adoptLimits),
+		n.Page("/alarms", access.SeeNumbers, "alarms", "Alarms", numberPages{s}.alarmList),
+		n.Page("/alarms/{alarm}", access.SeeNumbers, "alarm", "", numberPages{s}.alarm),
+		kit.Post("/alarms/{alarm}/acts", desk.ToHandleAlarm, numberPages{s}.handleAlarm),
+		kit.Post("/alarms/{alarm}/closing", desk.ToCloseAlarm, numberPages{s}.closeAlarm),
+		kit.Post("/alarms/{alarm}/void", desk.ToHandleAlarm, numberPages{s}.voidHandling),
+		n.Page("/failures", access.SeeNumbers, "failures", "Failures", numberPages{s}.failures),
+	}
+}
+
+// levelRoutes are the levels and how they are derived, judged and adopted.
+func levelRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		numbersSection.Page("/levels", access.SeeNumbers, "levels", "Levels", levelPages{s}.levels),
+		numbersSection.Page(workshopPath, access.SeeNumbers, "workshop", "Level workshop", levelPages{s}.workshop),
+		numbersSection.Page(comparePath, access.SeeNumbers, "compare", "Compare levels", levelPages{s}.compareLevels),
+		numbersSection.Page("/levels/{level}", access.SeeNumbers, "level", "", levelPages{s}.level),
+		kit.Send(workshopPath+"/cultures", desk.ToStudyNumbers, cultureLimit, levelPages{s}.takeCultures),
+		kit.Post(workshopPath, desk.ToAdoptDerived, levelPages{s}.adopt),
+	}
+}
+
+// meterRoutes are the meters, their checks and comparisons.
+func meterRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		numbersSection.Page("/meters", access.SeeScope, "meters", "Meters", meterPages{s}.meters),
+		numbersSection.Page("/meters/{meter}", access.SeeScope, "meter", "", meterPages{s}.meter),
+		kit.Post("/meters/{meter}/checks", desk.ToCheckMeter, meterPages{s}.checkMeter),
+		numbersSection.Page("/meters/compare", access.SeeNumbers, "compare-lots", "Lots and meters", meterPages{s}.compare),
+		kit.Send("/meters/compare", desk.ToStudyNumbers, kit.TableLimit, meterPages{s}.comparePairs).Answers(numbersSection, "compare-lots"),
+		kit.Send("/meters/compare/records", desk.ToRecordComparison, kit.TableLimit+kit.FormLimit, meterPages{s}.recordComparison),
+		numbersSection.Page("/meters/study", access.SeeNumbers, "gauge-study", "Gauge study", meterPages{s}.gaugeStudy),
+		kit.Send("/meters/study", desk.ToStudyNumbers, kit.TableLimit, meterPages{s}.judgeStudy).Answers(numbersSection, "gauge-study"),
+		numbersSection.Page("/scatter", access.SeeNumbers, "scatter", "Scatter", sourcePages{s}.scatter),
+		numbersSection.Page("/comparison", access.SeeNumbers, "comparison", "Comparison", sourcePages{s}.comparison),
+	}
+}
+
+// recordRoutes are the records, their search and their proofs.
+func recordRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		kit.Get("/today/due", access.SeeBoard, "due", "", scopePages{s}.dueList),
+		recordsSection.Page("/records", access.SeeRecords, "records", "Search", recordPages{s}.searchRecords),
+		recordsSection.Page("/records/ledger", access.SeeRecords, "ledger", "Ledger", recordPages{s}.ledger),
+		kit.Post("/records/ledger", desk.ToCompareLedger, recordPages{s}.compareLedger),
+		kit.Get("/records/ledger/checkpoint.txt", access.SeeRecords, "", "", recordPages{s}.checkpointFile),
+		kit.Get("/records/ledger/key.txt", access.SeeRecords, "", "", recordPages{s}.keyFile),
+		kit.Get("/records/ledger/verify.sh", access.SeeRecords, "", "", recordPages{s}.verifyFile),
+		kit.Get("/records/ledger/ledger.zip", access.Export, "", "", recordPages{s}.ledgerFile),
+		recordsSection.Page("/records/{id}", access.SeeScope, "record", "", recordPages{s}.record),
+		kit.Get("/records/{id}/record.json", access.SeeRecords, "", "", recordPages{s}.recordFile),
+		kit.Get("/records/{id}/record.tlog-proof", access.SeeRecords, "", "", recordPages{s}.proofFile),
+		kit.Post("/records/{id}/void", desk.ToVoid, recordPages{s}.voidRecord),
+		kit.Post("/records/{id}/correct", desk.ToRead, recordPages{s}.correctReading),
+	}
+}
+
+// setUpRoutes are how a facility is described: its fleet, kits, meters and rules.
+func setUpRoutes(s *Server) []kit.Route {
+	routes := slices.Concat(
+		[]kit.Route{
+			setUpSection.Page("/set-up", access.SeeSetUp, "set-up", "Overview", setUpPages{s}.setUp),
+			setUpSection.Page("/set-up/models/{model}/points/{point}", access.SeeSetUp, "set-up-point", "", setUpPages{s}.pointProtocol),
+		},
+		rulesRoutes(s),
+	)
+	for _, r := range registries() {
+		routes = append(routes, registryRoutes(s, r)...)
+	}
+	scopes, lots := scopeRegistry(), lotRegistry()
+	return append(
+		routes,
+		kit.Post(scopes.pathOf()+"/leave", desk.ToRetire, setUpPages{s}.leaveScope),
+		kit.Post(scopes.pathOf()+"/return", desk.ToReinstate, setUpPages{s}.returnScope),
+		kit.Post(lots.pathOf()+"/recall", desk.ToRecall, setUpPages{s}.recallLot),
+	)
+}
+
+// rulesRoutes are the rule set, its editions, and how a new one is made.
+func rulesRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		setUpSection.Page(rulesHref, access.SeeSetUp, "set-up-rules", "Rules", setUpPages{s}.rules),
+		setUpSection.Form(rulesHref+"/edit", desk.ToAdoptFrom, "set-up-rules-edit", setUpPages{s}.rulesEdit),
+		setUpSection.Form(rulesHref+"/text", desk.ToAdoptFrom, "set-up-rules-text", setUpPages{s}.rulesText),
+		setUpSection.Form(rulesHref+"/preview", desk.ToTryRules, "set-up-rules-preview", setUpPages{s}.rulesPast),
+		kit.Send(rulesHref+"/preview", desk.ToTryRules, rulesLimit, setUpPages{s}.rulesPreview),
+		kit.Send(rulesHref, desk.ToAdoptFrom, rulesLimit, setUpPages{s}.rulesAdopt),
+	}
+}
+
+// registryRoutes are the pages of a kind of thing.
+func registryRoutes(s *Server, r registry) []kit.Route {
+	base, form := "/set-up/"+r.path, "/set-up/register/"+r.word
+	thing := base + "/{" + r.wild + "}"
+	nav := map[bool]string{true: capital(r.many)}[r.path != "targets" && r.path != "levels"]
+	return []kit.Route{
+		setUpSection.Page(base, access.SeeSetUp, "set-up-"+r.path, nav, func(x *kit.Exchange) error { return setUpPages{s}.listOf(x, r) }),
+		kit.Post(base, r.act, func(x *kit.Exchange) error { return setUpPages{s}.register(x, r) }),
+		setUpSection.Form(form, r.act, "set-up-form", func(x *kit.Exchange) error { return setUpPages{s}.newThing(x, r) }),
+		setUpSection.Page(thing, access.SeeSetUp, "set-up-thing", "", func(x *kit.Exchange) error { return setUpPages{s}.thing(x, r, http.StatusOK, kit.Sent{}) }),
+		setUpSection.Form(thing+"/edit", r.act, "set-up-form", func(x *kit.Exchange) error { return setUpPages{s}.editThing(x, r) }),
+		kit.Post(thing, r.act, func(x *kit.Exchange) error { return setUpPages{s}.changeThing(x, r) }),
+	}
+}
+
+// helpRoutes are the pages that explain. They are open to everybody: they tell nothing of this site, and
+// whoever stands before a closed door needs them most.
+func helpRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		helpSection.Page("/help", kit.Public, "help", "Tasks", s.helpList),
+		helpSection.Page("/help/cautions", kit.Public, "help-cautions", "Cautions", s.helpCautions),
+		helpSection.Page("/help/glossary", kit.Public, "help-glossary", "Words", s.helpGlossary),
+		helpSection.Page("/help/{topic}", kit.Public, "help-topic", "", s.helpTopic),
+	}
+}
+
+// importRoutes are how files are read in. Whoever may not describe the fleet has nothing to do here; what
+// a kind of file needs beyond that is said by desk.ImportOf.
+func importRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		setUpSection.Page("/import", access.ManageFleet, "import", "Import", importPages{s}.importList),
+		setUpSection.Page("/import/{kind}", access.ManageFleet, "import-kind", "", importPages{s}.importKind),
+		kit.Get("/import/{kind}/template.csv", access.ManageFleet, "", "", importPages{s}.importTemplate),
+		kit.Send("/import/{kind}", desk.ToHandIn, importLimit, importPages{s}.importUpload),
+		setUpSection.Page("/imports/{file}", access.ManageFleet, "import-file", "", importPages{s}.importFile),
+		kit.Post("/imports/{file}", desk.ToHandIn, importPages{s}.importAct),
+		kit.Get("/imports/{file}/lines", access.ManageFleet, "", "", importPages{s}.importLines),
+		kit.Get("/imports/{file}/profile.yaml", access.ManageFleet, "", "", importPages{s}.importProfile),
 	}
 }
 
 // peopleRoutes are the accounts, for whoever manages them.
-func (s *Server) peopleRoutes() []route {
-	return []route{
-		setUpSection.page("/people", access.ManageAccounts, "people", "People", s.people),
-		post("/people", identity.ToManageAccounts, s.peopleAct),
+func peopleRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		setUpSection.Page("/people", access.ManageAccounts, "people", "People", peoplePages{s}.people),
+		kit.Post("/people", identity.ToManageAccounts, peoplePages{s}.peopleAct),
 	}
 }
 
 // signInRoutes are how people come in and what everybody sets for themselves.
-func (s *Server) signInRoutes() []route {
-	return []route{
-		call(http.MethodPost, "/sign-in/passkey/question", identity.ToShowWho, s.withPasskeys(s.askToSignIn)),
-		call(http.MethodPost, "/sign-in/passkey", identity.ToShowWho, s.withPasskeys(s.signInByPasskey)),
-		call(http.MethodPost, "/unlock/passkey/question", identity.ToShowWho, s.withPasskeys(s.askToUnlock)),
-		call(http.MethodPost, "/unlock/passkey", identity.ToShowWho, s.withPasskeys(s.unlockByPasskey)),
-		call(http.MethodPost, "/account/passkeys/question", identity.ToChangeOwn, s.withPasskeys(s.askToAdd)),
-		call(http.MethodPost, "/account/passkeys", identity.ToChangeOwn, s.withPasskeys(s.addPasskey)),
-		get("/account", signedIn, "account", "", s.account),
-		post("/account", identity.ToChangeOwn, s.ownAct),
-		get("/password", public, "account", "", s.account),
-		post("/password", identity.ToShowWho, s.passwordAct),
-		get("/sign-in", public, "sign-in", "", s.signIn),
-		post("/sign-in", identity.ToShowWho, s.signInAct),
-		get("/first-sign-in", public, "sign-in", "", s.firstSignIn),
-		post("/first-sign-in", identity.ToShowWho, s.firstSignInAct),
-		get("/unlock", public, "sign-in", "", s.signIn),
-		post("/unlock", identity.ToShowWho, s.unlockAct),
-		post("/switch", identity.ToShowWho, s.switchAct),
-		post("/lock", identity.ToShowWho, s.lockAct),
-		post("/sign-out", identity.ToShowWho, s.signOutAct),
-		get("/static/{name...}", public, "", "", s.static),
+func signInRoutes(s *Server) []kit.Route {
+	return []kit.Route{
+		kit.Call(http.MethodPost, "/sign-in/passkey/question", identity.ToShowWho, doorPages{s}.withPasskeys(doorPages{s}.askToSignIn)),
+		kit.Call(http.MethodPost, "/sign-in/passkey", identity.ToShowWho, doorPages{s}.withPasskeys(doorPages{s}.signInByPasskey)),
+		kit.Call(http.MethodPost, "/unlock/passkey/question", identity.ToShowWho, doorPages{s}.withPasskeys(doorPages{s}.askToUnlock)),
+		kit.Call(http.MethodPost, "/unlock/passkey", identity.ToShowWho, doorPages{s}.withPasskeys(doorPages{s}.unlockByPasskey)),
+		kit.Call(http.MethodPost, "/account/passkeys/question", identity.ToChangeOwn, doorPages{s}.withPasskeys(doorPages{s}.askToAdd)),
+		kit.Call(http.MethodPost, "/account/passkeys", identity.ToChangeOwn, doorPages{s}.withPasskeys(doorPages{s}.addPasskey)),
+		kit.Get("/account", kit.SignedIn, "account", "", doorPages{s}.account),
+		kit.Post("/account", identity.ToChangeOwn, doorPages{s}.ownAct),
+		kit.Get("/password", kit.Public, "account", "", doorPages{s}.account),
+		kit.Post("/password", identity.ToShowWho, doorPages{s}.passwordAct),
+		kit.Get("/sign-in", kit.Public, "sign-in", "", doorPages{s}.signIn),
+		kit.Post("/sign-in", identity.ToShowWho, doorPages{s}.signInAct),
+		kit.Get("/first-sign-in", kit.Public, "sign-in", "", doorPages{s}.firstSignIn),
+		kit.Post("/first-sign-in", identity.ToShowWho, doorPages{s}.firstSignInAct),
+		kit.Get("/unlock", kit.Public, "sign-in", "", doorPages{s}.signIn),
+		kit.Post("/unlock", identity.ToShowWho, doorPages{s}.unlockAct),
+		kit.Post("/switch", identity.ToShowWho, doorPages{s}.switchAct),
+		kit.Post("/lock", identity.ToShowWho, doorPages{s}.lockAct),
+		kit.Post("/sign-out", identity.ToShowWho, doorPages{s}.signOutAct),
+		kit.Get("/static/{name...}", kit.Public, "", "", s.Static),
 	}
+}
+
+// registries are all of them, in the order in which they build on each other.
+func registries() []registry {
+	return []registry{modelRegistry(), scopeRegistry(), meterRegistry(), targetRegistry(), lotRegistry(), levelRegistry()}
 }

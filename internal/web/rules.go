@@ -9,7 +9,9 @@ import (
 
 	"rinsate/internal/desk"
 	rulebook "rinsate/internal/domain/policy"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -28,7 +30,7 @@ type rulesPage struct {
 	Sections              []ruleSection
 	Edit, Text            string
 	History               history
-	Export                exports
+	Export                kit.Exports
 	Edition               string
 	Decided               int
 }
@@ -42,7 +44,7 @@ type ruleSection struct {
 type ruleLine struct {
 	Name, Words, Citation, VerifiedBy, VerifiedIn string
 	Own                                           bool
-	Mark                                          mark
+	Mark                                          words.Mark
 	Acts                                          []actLine
 }
 
@@ -50,20 +52,20 @@ type ruleLine struct {
 const rulesHref = "/set-up/rules"
 
 // rules shows the rule set in force, or the edition that the address names.
-func (s *Server) rules(x *exchange) error {
-	wants, err := x.wantsFile()
+func (s setUpPages) rules(x *kit.Exchange) error {
+	wants, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	q := x.r.URL.Query()
-	page := rulesPage{Action: s.url(rulesHref), Q: strings.TrimSpace(q.Get("q")), Only: q.Get("only"), Edition: q.Get("edition"), Export: x.exports()}
+	q := x.R.URL.Query()
+	page := rulesPage{Action: s.URL(rulesHref), Q: strings.TrimSpace(q.Get("q")), Only: q.Get("only"), Edition: q.Get("edition"), Export: x.Exports()}
 	if q.Get("done") == "adopted" {
 		page.Said = "The rule set is adopted. It judges from now on; earlier decisions keep the edition that made them."
 	}
-	if x.can(desk.ToAdoptFrom) {
-		page.Edit, page.Text = s.url(rulesHref+"/edit"), s.url(rulesHref+"/text")
+	if x.Can(desk.ToAdoptFrom) {
+		page.Edit, page.Text = s.URL(rulesHref+"/edit"), s.URL(rulesHref+"/text")
 	}
-	err = s.view(x.r.Context(), func(v desk.View) error {
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		all, err := v.RulesEditions()
 		if err != nil {
 			return err
@@ -84,9 +86,9 @@ func (s *Server) rules(x *exchange) error {
 		return err
 	}
 	if wants {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
-	return x.show(http.StatusOK, "set-up-rules", false, page)
+	return x.Show(http.StatusOK, "set-up-rules", false, page)
 }
 
 // chosenRules returns an edition by its record, the one in force when none is named.
@@ -101,24 +103,24 @@ func chosenRules(all []desk.RulesEdition, id string) (desk.RulesEdition, error) 
 		i = max(i, 0)
 	}
 	if i < 0 {
-		return desk.RulesEdition{}, notHere("There is no such edition of the rule set.")
+		return desk.RulesEdition{}, kit.NotHere("There is no such edition of the rule set.")
 	}
 	return all[i], nil
 }
 
 // say fills in what an edition says.
-func (p *rulesPage) say(x *exchange, v desk.View, all []desk.RulesEdition, e desk.RulesEdition) error {
+func (p *rulesPage) say(x *kit.Exchange, v desk.View, all []desk.RulesEdition, e desk.RulesEdition) error {
 	r, err := e.Parsed()
 	if err != nil {
 		return err
 	}
-	s := x.s
-	clock := s.clockOf(v)
-	p.Cite, p.Since, p.By, p.Why, p.Href, p.Note = e.Cite, clock(e.At), e.By, e.Reason, x.recordLink(e.ID), r.Note
+	s := x.Shell
+	clock := s.ClockOf(v)
+	p.Cite, p.Since, p.By, p.Why, p.Href, p.Note = e.Cite, clock(e.At), e.By, e.Reason, x.RecordLink(e.ID), r.Note
 	if now, err := chosenRules(all, ""); err != nil {
 		return err
 	} else if p.Past = now.ID != e.ID; p.Past {
-		p.Latest, p.Again = s.url(rulesHref), s.url(rulesHref+"/preview?edition="+e.ID)
+		p.Latest, p.Again = s.URL(rulesHref), s.URL(rulesHref+"/preview?edition="+e.ID)
 	}
 	decided, err := v.Decided()
 	if err != nil {
@@ -132,12 +134,12 @@ func (p *rulesPage) say(x *exchange, v desk.View, all []desk.RulesEdition, e des
 		if open {
 			p.Unverified++
 		}
-		if p.Only == "open" && !open || !mentions(p.Q, string(rule.Section), line.Name, line.Words, line.Citation) {
+		if p.Only == "open" && !open || !kit.Mentions(p.Q, string(rule.Section), line.Name, line.Words, line.Citation) {
 			continue
 		}
 		p.Shown++
 		if n := len(p.Sections); n == 0 || p.Sections[n-1].Name != string(rule.Section) {
-			p.Sections = append(p.Sections, ruleSection{Name: string(rule.Section), Anchor: anchor(string(rule.Section))})
+			p.Sections = append(p.Sections, ruleSection{Name: string(rule.Section), Anchor: kit.Anchor(string(rule.Section))})
 		}
 		last := &p.Sections[len(p.Sections)-1]
 		last.Rules = append(last.Rules, line)
@@ -152,9 +154,9 @@ func lineOfRule(r rulebook.Rule) ruleLine {
 		l.Name = r.Name // what people read on a label
 	}
 	if r.Source != nil {
-		l.Citation, l.VerifiedBy, l.VerifiedIn, l.Mark = r.Source.Citation, r.Source.VerifiedBy, r.Source.VerifiedIn, mark{"not verified", "○", "unknown"}
+		l.Citation, l.VerifiedBy, l.VerifiedIn, l.Mark = r.Source.Citation, r.Source.VerifiedBy, r.Source.VerifiedIn, terms.Mark(words.NotVerified)
 		if r.Source.Verified {
-			l.Mark = mark{"verified", "✓", "ready"}
+			l.Mark = terms.Mark(words.Verified)
 		}
 	}
 	if r.Protocol != nil {
@@ -166,7 +168,7 @@ func lineOfRule(r rulebook.Rule) ruleLine {
 }
 
 // past fills in the editions and how two of them differ.
-func (p *rulesPage) past(x *exchange, v desk.View, all []desk.RulesEdition) error {
+func (p *rulesPage) past(x *kit.Exchange, v desk.View, all []desk.RulesEdition) error {
 	editions := make([]desk.Edition, len(all))
 	for i, e := range all {
 		editions[i] = e.Edition
@@ -178,7 +180,7 @@ func (p *rulesPage) past(x *exchange, v desk.View, all []desk.RulesEdition) erro
 		}
 		return text.Rules()
 	}
-	h, err := x.s.historyOf(x, v, editions, body, x.s.url(rulesHref))
+	h, err := historyOf(x, v, editions, body, x.Shell.URL(rulesHref))
 	if err != nil {
 		return err
 	}
@@ -189,7 +191,7 @@ func (p *rulesPage) past(x *exchange, v desk.View, all []desk.RulesEdition) erro
 	for i := range h.Lines {
 		e := all[len(all)-1-i]
 		h.Lines[i].What, h.Lines[i].Extra = e.Cite, strconv.Itoa(decided[e.Cite])
-		h.Lines[i].Shown = x.s.url(rulesHref + "?edition=" + e.ID)
+		h.Lines[i].Shown = x.Shell.URL(rulesHref + "?edition=" + e.ID)
 	}
 	for i := range h.From {
 		e := all[len(all)-1-i]
@@ -200,8 +202,8 @@ func (p *rulesPage) past(x *exchange, v desk.View, all []desk.RulesEdition) erro
 }
 
 // listing is the list of rules as a file.
-func (p *rulesPage) listing() listing {
-	l := listing{Name: "rules", Columns: []table.SheetColumn{{Name: "section"}, {Name: "rule"}, {Name: "value"}, {Name: "citation"}, {Name: "state"}, {Name: "verified by"}, {Name: "verified in"}}}
+func (p *rulesPage) listing() kit.Listing {
+	l := kit.Listing{Name: "rules", Columns: []table.SheetColumn{{Name: "section"}, {Name: "rule"}, {Name: "value"}, {Name: "citation"}, {Name: "state"}, {Name: "verified by"}, {Name: "verified in"}}}
 	for _, s := range p.Sections {
 		for _, r := range s.Rules {
 			l.Rows = append(l.Rows, []string{s.Name, r.Name, r.Words, r.Citation, r.Mark.Word, r.VerifiedBy, r.VerifiedIn})

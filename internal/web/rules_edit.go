@@ -11,9 +11,9 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	rulebook "rinsate/internal/domain/policy"
 	"rinsate/internal/record"
+	"rinsate/internal/web/kit"
 )
 
 // rulesForm is a rule set that is being changed: as a form for what is usually changed, or as its text.
@@ -21,7 +21,7 @@ type rulesForm struct {
 	Cite, Base, Problem string
 	Back, Preview       string
 	Edit, TextHref      string
-	Groups              []group
+	Groups              []kit.Group
 	Text                string
 	Faults              []faultLine
 	Conflict            *conflict
@@ -35,18 +35,6 @@ type faultLine struct {
 
 // rulesLimit bounds a form with a rule set: its text, in which every character may take three.
 const rulesLimit = 4 * rulebook.MaxSize
-
-// rulesRoutes are the rule set, its editions, and how a new one is made.
-func (s *Server) rulesRoutes() []route {
-	return []route{
-		setUpSection.page(rulesHref, access.SeeSetUp, "set-up-rules", "Rules", s.rules),
-		setUpSection.form(rulesHref+"/edit", desk.ToAdoptFrom, "set-up-rules-edit", s.rulesEdit),
-		setUpSection.form(rulesHref+"/text", desk.ToAdoptFrom, "set-up-rules-text", s.rulesText),
-		setUpSection.form(rulesHref+"/preview", desk.ToTryRules, "set-up-rules-preview", s.rulesPast),
-		send(rulesHref+"/preview", desk.ToTryRules, rulesLimit, s.rulesPreview),
-		send(rulesHref, desk.ToAdoptFrom, rulesLimit, s.rulesAdopt),
-	}
-}
 
 // ground is what a new edition is made from: an edition, or the rule set to start from when there is none.
 type ground struct {
@@ -88,7 +76,7 @@ func settingValues(r rulebook.RuleSet) map[string]string {
 	return values
 }
 
-func (s *Server) rulesEdit(x *exchange) error {
+func (s setUpPages) rulesEdit(x *kit.Exchange) error {
 	return s.showRules(x, http.StatusOK, "set-up-rules-edit", func(v desk.View) (rulesForm, error) {
 		g, err := groundOf(v, nil)
 		if err != nil {
@@ -100,7 +88,7 @@ func (s *Server) rulesEdit(x *exchange) error {
 	})
 }
 
-func (s *Server) rulesText(x *exchange) error {
+func (s setUpPages) rulesText(x *kit.Exchange) error {
 	return s.showRules(x, http.StatusOK, "set-up-rules-text", func(v desk.View) (rulesForm, error) {
 		g, err := groundOf(v, nil)
 		return rulesForm{Cite: g.cite, Base: g.id, Text: g.text}, err
@@ -108,17 +96,17 @@ func (s *Server) rulesText(x *exchange) error {
 }
 
 // showRules shows a rule set that is being changed.
-func (s *Server) showRules(x *exchange, status int, page string, fill func(desk.View) (rulesForm, error)) error {
+func (s *Server) showRules(x *kit.Exchange, status int, page string, fill func(desk.View) (rulesForm, error)) error {
 	var f rulesForm
-	err := s.view(x.r.Context(), func(v desk.View) (err error) {
+	err := s.View(x.R.Context(), func(v desk.View) (err error) {
 		f, err = fill(v)
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	f.Back, f.Preview, f.Edit, f.TextHref = s.url(rulesHref), s.url(rulesHref+"/preview"), s.url(rulesHref+"/edit"), s.url(rulesHref+"/text")
-	return x.show(status, page, false, f)
+	f.Back, f.Preview, f.Edit, f.TextHref = s.URL(rulesHref), s.URL(rulesHref+"/preview"), s.URL(rulesHref+"/edit"), s.URL(rulesHref+"/text")
+	return x.Show(status, page, false, f)
 }
 
 var lastNumber = regexp.MustCompile(`^(.*?)(\d+)(\D*)$`)
@@ -137,12 +125,12 @@ func following(edition string) string {
 }
 
 // ruleGroups are the fields of the form, a group for each rule.
-func ruleGroups(r rulebook.RuleSet, typed, wrong map[string]string) []group {
-	sheet := &sheet{typed: typed, wrong: wrong}
-	sheet.part("The edition", "Decisions name the edition by which they were made: a changed rule set has another.")
-	sheet.text("name", "Name of the rule set", "", true)
-	sheet.text("edition", "Edition", "", true)
-	sheet.text("note", "Note", "", false)
+func ruleGroups(r rulebook.RuleSet, typed, wrong map[string]string) []kit.Group {
+	sheet := &kit.Sheet{Typed: typed, Wrong: wrong}
+	sheet.Part("The edition", "Decisions name the edition by which they were made: a changed rule set has another.")
+	sheet.Text("name", "Name of the rule set", "", true)
+	sheet.Text("edition", "Edition", "", true)
+	sheet.Text("note", "Note", "", false)
 	before := settingValues(r)
 	var section rulebook.Section
 	for _, rule := range r.Rules() {
@@ -151,29 +139,29 @@ func ruleGroups(r rulebook.RuleSet, typed, wrong map[string]string) []group {
 			continue
 		}
 		line := lineOfRule(rule)
-		g := sheet.part(line.Name, line.Words)
+		g := sheet.Part(line.Name, line.Words)
 		g.Folded = true
 		if rule.Section != section {
 			section, g.Section = rule.Section, string(rule.Section)
 		}
 		for _, s := range settings {
-			sheet.add(settingField(s))
+			sheet.Add(settingField(s))
 			g.Open = g.Open || typed[s.Name()] != before[s.Name()]
 		}
 	}
 	n := 0
-	for i := range sheet.groups {
-		for j := range sheet.groups[i].Fields {
+	for i := range sheet.Groups {
+		for j := range sheet.Groups[i].Fields {
 			n++
-			sheet.groups[i].Fields[j].ID = "r" + strconv.Itoa(n)
+			sheet.Groups[i].Fields[j].ID = "r" + strconv.Itoa(n)
 		}
 	}
-	return sheet.groups
+	return sheet.Groups
 }
 
 // settingField is the field of one setting.
-func settingField(s rulebook.Setting) field {
-	f := field{Name: s.Name(), Label: capital(desk.SettingLabel(s)), Type: "text", Required: !s.Optional, Unit: s.Unit}
+func settingField(s rulebook.Setting) kit.Field {
+	f := kit.Field{Name: s.Name(), Label: capital(desk.SettingLabel(s)), Type: "text", Required: !s.Optional, Unit: s.Unit}
 	switch s.Kind {
 	case rulebook.Whole, rulebook.Decimal:
 		f.Type = "number"
@@ -181,14 +169,14 @@ func settingField(s rulebook.Setting) field {
 		f.Hint = "A length of time, such as 45min or 4h."
 	case rulebook.YesNo:
 		f.Type = "select"
-		f.Options = []option{{Value: "yes", Text: "yes"}, {Value: "no", Text: "no"}}
+		f.Options = []kit.Option{{Value: "yes", Text: "yes"}, {Value: "no", Text: "no"}}
 	case rulebook.Choice:
 		f.Type = "select"
 		if s.Optional {
-			f.Options = append(f.Options, option{Text: "none"})
+			f.Options = append(f.Options, kit.Option{Text: "none"})
 		}
 		for _, a := range s.Allowed {
-			f.Options = append(f.Options, option{Value: a, Text: strings.ReplaceAll(a, "-", " ")})
+			f.Options = append(f.Options, kit.Option{Value: a, Text: strings.ReplaceAll(a, "-", " ")})
 		}
 	case rulebook.Phrase:
 	}
@@ -220,7 +208,7 @@ func fromForm(g ground, typed map[string]string, by string) (text string, wrong 
 	}
 	changed, err := rulebook.Amend([]byte(g.text), all...)
 	if err != nil {
-		wrong["name"] = sentence(err.Error())
+		wrong["name"] = kit.Sentence(err.Error())
 	}
 	return string(changed), wrong
 }
@@ -243,7 +231,7 @@ func amendedRule(rule rulebook.Rule, typed map[string]string, by string, wrong m
 		changed[s.Key()] = true
 		a, err := s.Amend(value)
 		if err != nil {
-			wrong[s.Name()] = sentence(err.Error())
+			wrong[s.Name()] = kit.Sentence(err.Error())
 			continue
 		}
 		all = append(all, a)
@@ -254,7 +242,7 @@ func amendedRule(rule rulebook.Rule, typed map[string]string, by string, wrong m
 	source := func(key, value string, text bool) {
 		all = append(all, rulebook.Amendment{Path: append(slices.Clone(rule.Base), key), Value: value, Text: text})
 	}
-	switch verified := values["verified"] == ticked; {
+	switch verified := values["verified"] == kit.Ticked; {
 	case verified && (changed["verified"] || changed["verified_in"]):
 		if values["verified_in"] == "" {
 			wrong[strings.Join(append(slices.Clone(rule.Base), "verified_in"), " / ")] = "Say where in the cited text the value stands."
@@ -285,18 +273,18 @@ type previewPage struct {
 }
 
 // rulesPreview shows how what was typed differs from the edition in force, or what is wrong with it.
-func (s *Server) rulesPreview(x *exchange) error {
-	if err := x.parse(); err != nil {
+func (s setUpPages) rulesPreview(x *kit.Exchange) error {
+	if err := x.Parse(); err != nil {
 		return err
 	}
-	form := x.r.PostForm
+	form := x.R.PostForm
 	base, text := form.Get("base"), lineFeeds(form.Get("text"))
 	if form.Has("back") {
 		return s.textAgain(x, http.StatusOK, base, text, "", nil)
 	}
 	if !form.Has("text") {
 		var again func() error
-		err := s.view(x.r.Context(), func(v desk.View) (err error) {
+		err := s.View(x.R.Context(), func(v desk.View) (err error) {
 			text, base, again, err = s.formToText(x, v, base)
 			return err
 		})
@@ -312,15 +300,15 @@ func (s *Server) rulesPreview(x *exchange) error {
 
 // rulesPast shows how an earlier edition, which the address names, differs from the one in force, so that it
 // can be adopted again; without a name the rule set to start from.
-func (s *Server) rulesPast(x *exchange) error {
+func (s setUpPages) rulesPast(x *kit.Exchange) error {
 	p := previewPage{Text: string(rulebook.Preset())}
-	err := s.view(x.r.Context(), func(v desk.View) error {
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		now, err := groundOf(v, nil)
 		if err != nil {
 			return err
 		}
 		p.Base = now.id
-		id := x.r.URL.Query().Get("edition")
+		id := x.R.URL.Query().Get("edition")
 		if id == "" {
 			return nil
 		}
@@ -335,15 +323,15 @@ func (s *Server) rulesPast(x *exchange) error {
 }
 
 // formToText makes the text of what was typed into the form; again shows the form when that cannot be.
-func (s *Server) formToText(x *exchange, v desk.View, base string) (text, from string, again func() error, err error) {
+func (s *Server) formToText(x *kit.Exchange, v desk.View, base string) (text, from string, again func() error, err error) {
 	g, err := groundOf(v, &base)
 	if err != nil {
 		return "", "", nil, err
 	}
 	typed := map[string]string{}
 	for name := range settingValues(g.rules) {
-		if x.r.PostForm.Has(name) {
-			typed[name] = strings.TrimSpace(x.r.PostForm.Get(name))
+		if x.R.PostForm.Has(name) {
+			typed[name] = strings.TrimSpace(x.R.PostForm.Get(name))
 		}
 	}
 	now, err := groundOf(v, nil)
@@ -358,7 +346,7 @@ func (s *Server) formToText(x *exchange, v desk.View, base string) (text, from s
 	if now.id != g.id {
 		return "", "", show(meanwhileRules(s, v, g, now, typed), http.StatusConflict), nil
 	}
-	text, wrong := fromForm(g, typed, x.who.Code)
+	text, wrong := fromForm(g, typed, x.Who.Code)
 	if len(wrong) > 0 {
 		f := rulesForm{Cite: g.cite, Base: g.id, Groups: ruleGroups(g.rules, merge(settingValues(g.rules), typed), wrong), Problem: "Something cannot be read. Look at the marked fields; nothing was stored."}
 		return "", "", show(f, http.StatusBadRequest), nil
@@ -377,14 +365,14 @@ func merge(under, over map[string]string) map[string]string {
 func meanwhileRules(s *Server, v desk.View, g, now ground, typed map[string]string) rulesForm {
 	was, is := settingValues(g.rules), settingValues(now.rules)
 	mine := merge(was, typed)
-	mingledValues, both := mingled(was, mine, is, slices.Sorted(maps.Keys(is)))
+	mingledValues, both := kit.Mingled(was, mine, is, slices.Sorted(maps.Keys(is)))
 	f := rulesForm{Cite: now.cite, Base: now.id, Groups: ruleGroups(now.rules, mingledValues, nil), Problem: "Somebody else has adopted an edition meanwhile; nothing was stored. Look at what is new, then go on."}
 	f.Conflict = s.rulesConflict(v, g, now)
 	for _, n := range both {
 		if n == "edition" || n == "name" {
 			continue
 		}
-		f.Conflict.Clashes = append(f.Conflict.Clashes, clash{n, is[n], mine[n]})
+		f.Conflict.Clashes = append(f.Conflict.Clashes, kit.Clash{Label: n, Theirs: is[n], Mine: mine[n]})
 	}
 	return f
 }
@@ -394,14 +382,14 @@ func (s *Server) rulesConflict(v desk.View, from, now ground) *conflict {
 	c := &conflict{By: "somebody else", Lines: differenceLines(from.rules, now.rules, v.Zone())}
 	if all, err := v.Editions(record.Rules, "rules"); err == nil {
 		if e, ok := desk.Latest(all); ok {
-			c.By, c.At = e.By, s.clockOf(v)(e.Recorded)
+			c.By, c.At = e.By, s.ClockOf(v)(e.Recorded)
 		}
 	}
 	return c
 }
 
 // textAgain shows the text of a rule set with what is wrong with it.
-func (s *Server) textAgain(x *exchange, status int, base, text, problem string, c *conflict) error {
+func (s setUpPages) textAgain(x *kit.Exchange, status int, base, text, problem string, c *conflict) error {
 	return s.showRules(x, status, "set-up-rules-text", func(v desk.View) (rulesForm, error) {
 		g, err := groundOf(v, &base)
 		f := rulesForm{Cite: g.cite, Base: base, Text: text, Problem: problem, Conflict: c}
@@ -421,18 +409,18 @@ func (s *Server) textAgain(x *exchange, status int, base, text, problem string, 
 func lineFeeds(text string) string { return strings.ReplaceAll(text, "\r\n", "\n") }
 
 // preview shows how a text differs from the edition in force.
-func (s *Server) preview(x *exchange, status int, p previewPage) error {
+func (s setUpPages) preview(x *kit.Exchange, status int, p previewPage) error {
 	rules, err := rulebook.Parse("", []byte(p.Text))
 	if err != nil {
 		return s.textAgain(x, http.StatusBadRequest, p.Base, p.Text, "The text is no rule set yet; nothing was stored.", nil)
 	}
-	p.Cite, p.Action, p.Preview, p.Back = rules.Cite(), s.url(rulesHref), s.url(rulesHref+"/preview"), s.url(rulesHref)
-	p.Unverified, p.Prove = rules.Unverified(), x.unsigned()
+	p.Cite, p.Action, p.Preview, p.Back = rules.Cite(), s.URL(rulesHref), s.URL(rulesHref+"/preview"), s.URL(rulesHref)
+	p.Unverified, p.Prove = rules.Unverified(), x.Unsigned()
 	if p.ID == "" {
-		p.ID = x.form(sent{}, "new").ID
+		p.ID = x.Form(kit.Sent{}, "new").ID
 	}
 	var raced *conflict
-	err = s.view(x.r.Context(), func(v desk.View) error {
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		g, err := groundOf(v, &p.Base)
 		if err != nil {
 			return err
@@ -456,37 +444,37 @@ func (s *Server) preview(x *exchange, status int, p previewPage) error {
 	if raced != nil {
 		return s.textAgain(x, http.StatusConflict, p.Base, p.Text, "Somebody else has adopted an edition meanwhile; nothing was stored. Take over what is new, then look at the difference again.", raced)
 	}
-	return x.show(status, "set-up-rules-preview", false, p)
+	return x.Show(status, "set-up-rules-preview", false, p)
 }
 
 // rulesAdopt adopts a rule set. That is a signature.
-func (s *Server) rulesAdopt(x *exchange) error {
-	if err := x.parse(); err != nil {
+func (s setUpPages) rulesAdopt(x *kit.Exchange) error {
+	if err := x.Parse(); err != nil {
 		return err
 	}
-	f := x.read("base", "reason")
-	text := lineFeeds(x.r.PostFormValue("text"))
-	e, err := x.entry(f)
+	f := x.Read("base", "reason")
+	text := lineFeeds(x.R.PostFormValue("text"))
+	e, err := x.Entry(f)
 	if err != nil {
 		return err
 	}
 	e.Reason = strings.TrimSpace(f.Typed["reason"])
 	if e.Reason == "" {
-		err = &pageError{status: http.StatusBadRequest, message: "Say why the rule set is adopted."}
+		err = &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the rule set is adopted."}
 	}
 	if err == nil {
-		err = x.sign(x.r.PostFormValue("secret"))
+		err = x.Sign(x.R.PostFormValue("secret"))
 	}
 	if err == nil {
-		err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+		err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, _, err := w.AdoptFrom(e, ledger.ID(f.Typed["base"]), "rules", []byte(text))
 			return err
 		})
 	}
 	if err == nil {
-		return x.redirect(rulesHref + "?done=adopted")
+		return x.Redirect(rulesHref + "?done=adopted")
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok {
 		return err
 	}

@@ -17,6 +17,8 @@ import (
 	"rinsate/internal/domain/attribution"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -33,13 +35,13 @@ type scatterPage struct {
 	Of, Point, Scale string
 	Points           []pointWord
 	Scales           []scaleChoice
-	People           peopleChoice
+	People           kit.PeopleChoice
 	// Without is what is left out, as source:name, WithoutWords the same in words and All where nothing is.
 	Without, WithoutWords, All string
 	// Problem is why there is no answer.
 	Problem, Hint string
 	Answer        *scatterAnswer
-	Exports       exports
+	Exports       kit.Exports
 }
 
 // scaleChoice is a meter system with a kit that there are readings of.
@@ -58,7 +60,7 @@ type scatterAnswer struct {
 	// Distinct are the effects that stand out.
 	Distinct []effectRow
 	Parts    [][]string
-	Picture  picture
+	Picture  kit.Picture
 	Sources  []sourceAnswer
 	Fixed    [][]string
 	Notes    []string
@@ -69,7 +71,7 @@ type sourceAnswer struct {
 	Name, Plural string
 	Effects      []effectRow
 	Ranked       int
-	picture
+	kit.Picture
 }
 
 // effectRow is by how much one scope, person, lot or meter reads higher.
@@ -98,22 +100,22 @@ func scaleValue(s desk.Scale) string {
 	return url.Values{"system": {s.System}, "kit": {s.Kit}}.Encode()
 }
 
-func (s *Server) scatter(x *exchange) error {
-	q := x.r.URL.Query()
-	page := scatterPage{Of: q.Get("of"), Point: q.Get("point"), Scale: q.Get("scale"), Without: q.Get("without"), Points: pointWords(), Exports: x.exports()}
+func (s sourcePages) scatter(x *kit.Exchange) error {
+	q := x.R.URL.Query()
+	page := scatterPage{Of: q.Get("of"), Point: q.Get("point"), Scale: q.Get("scale"), Without: q.Get("without"), Points: pointWords(), Exports: x.Exports()}
 	if page.Of == "" {
 		page.Of = ofReadings
 	}
-	shown, err := x.showsPeople()
+	shown, err := x.ShowsPeople()
 	if err != nil {
 		return err
 	}
-	page.People = peopleChoice{May: x.may(seePeople), Shown: shown}
-	wanted, err := x.wantsFile()
+	page.People = kit.PeopleChoice{May: x.May(kit.SeePeople), Shown: shown}
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	if page.studied, err = x.studied(); err != nil {
+	if page.studied, err = readStudied(x); err != nil {
 		return err
 	}
 	if err := page.check(); err != nil {
@@ -123,26 +125,26 @@ func (s *Server) scatter(x *exchange) error {
 		return err
 	}
 	if wanted {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
-	return x.show(http.StatusOK, "scatter", false, page)
+	return x.Show(http.StatusOK, "scatter", false, page)
 }
 
 // check refuses what is not known.
 func (p *scatterPage) check() error {
 	if p.Of != ofReadings && p.Of != ofFailures {
-		return &pageError{status: http.StatusBadRequest, message: "Readings or failures can be explained.", hint: "Write of=readings or of=failures."}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: "Readings or failures can be explained.", Hint: "Write of=readings or of=failures."}
 	}
 	if p.Point != "" && !slices.Contains(scope.PointKinds, scope.PointKind(p.Point)) {
-		return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("There is no kind of point %q.", p.Point)}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("There is no kind of point %q.", p.Point)}
 	}
 	source, name, ok := p.without()
 	switch {
 	case p.Without == "":
 	case !ok || name == "":
-		return &pageError{status: http.StatusBadRequest, message: "What is left out cannot be read.", hint: "Write it like without=lot:7."}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: "What is left out cannot be read.", Hint: "Write it like without=lot:7."}
 	case source == attribution.Person && !p.People.Shown:
-		return &pageError{status: http.StatusForbidden, message: "People are hidden, so that none of them can be left out by code."}
+		return &kit.PageError{Status: http.StatusForbidden, Message: "People are hidden, so that none of them can be left out by code."}
 	default:
 		p.WithoutWords = string(source) + " " + name
 	}
@@ -163,7 +165,7 @@ func (p *scatterPage) query() url.Values {
 		}
 	}
 	if p.People.Shown {
-		q.Set("people", peopleShown)
+		q.Set("people", kit.PeopleShown)
 	}
 	return q
 }
@@ -179,14 +181,14 @@ type scattered struct {
 	problem string
 }
 
-func (s *Server) fillScatter(x *exchange, page *scatterPage) error {
-	ctx := x.r.Context()
+func (s sourcePages) fillScatter(x *kit.Exchange, page *scatterPage) error {
+	ctx := x.R.Context()
 	size, err := s.size(ctx)
 	if err != nil {
 		return err
 	}
-	question := strings.Join([]string{"scatter", page.From, page.To, page.Of, page.Point, page.Scale, page.Without}, "\x00")
-	found, err := answered(ctx, &s.computed, size, question, func(ctx context.Context) (scattered, error) {
+	asked := strings.Join([]string{"scatter", page.From, page.To, page.Of, page.Point, page.Scale, page.Without}, "\x00")
+	found, err := kit.Ask(ctx, &s.computed, kit.Question{Text: asked, Size: size}, func(ctx context.Context) (scattered, error) {
 		all, err := s.firsts(ctx, size, page.studied)
 		return page.explain(all), err
 	})
@@ -197,12 +199,12 @@ func (s *Server) fillScatter(x *exchange, page *scatterPage) error {
 		page.Scales = append(page.Scales, scaleChoice{scaleValue(c), fmt.Sprintf("%s with %s, %d readings", c.System, c.Kit, c.Readings), c == found.scale, c})
 	}
 	if found.problem != "" {
-		page.Problem = sentence(found.problem)
+		page.Problem = kit.Sentence(found.problem)
 		return nil
 	}
 	var hidden desk.Disguise
 	if !page.People.Shown {
-		if err := s.view(ctx, func(v desk.View) (err error) {
+		if err := s.View(ctx, func(v desk.View) (err error) {
 			hidden, err = v.Disguise(found.people)
 			return err
 		}); err != nil {
@@ -212,7 +214,7 @@ func (s *Server) fillScatter(x *exchange, page *scatterPage) error {
 	if page.Without != "" {
 		q := page.query()
 		q.Del("without")
-		page.All = s.url("/scatter?" + q.Encode())
+		page.All = s.URL("/scatter?" + q.Encode())
 	}
 	page.Answer = s.scatterAnswer(page, found, hidden)
 	return nil
@@ -271,10 +273,10 @@ func plainly(err error) string {
 }
 
 // scatterAnswer puts an answer into words, with people under the names that are shown.
-func (s *Server) scatterAnswer(page *scatterPage, found scattered, hidden desk.Disguise) *scatterAnswer {
+func (s sourcePages) scatterAnswer(page *scatterPage, found scattered, hidden desk.Disguise) *scatterAnswer {
 	a := &scatterAnswer{N: found.Rows, What: "readings", Scale: found.scale.System + " with " + found.scale.Kit}
 	for _, n := range found.Notes {
-		a.Notes = append(a.Notes, sentence(n))
+		a.Notes = append(a.Notes, kit.Sentence(n))
 	}
 	spread := "log10 RLU"
 	if page.Of == ofFailures {
@@ -291,7 +293,7 @@ func (s *Server) scatterAnswer(page *scatterPage, found scattered, hidden desk.D
 		}
 		a.Parts = append(a.Parts, []string{figure.PartName(p), levels, percentOf(p.Share), fmt.Sprintf("%.3f", p.SD), interval})
 	}
-	a.Picture = pictured("parts", figure.Parts("Parts of the scatter", spread, found.Parts))
+	a.Picture = kit.Pictured("parts", figure.Parts("Parts of the scatter", spread, found.Parts))
 	for _, source := range attribution.Sources {
 		effects := found.Of(source)
 		if len(effects) == 0 {
@@ -311,27 +313,27 @@ func (s *Server) scatterAnswer(page *scatterPage, found scattered, hidden desk.D
 		a.Sources = append(a.Sources, s.sourceAnswer(source, a.What, effects, rows))
 	}
 	for _, f := range found.Fixed {
-		a.Fixed = append(a.Fixed, []string{spaced(f.Name), "× " + times(f.Ratio), times(f.Lo) + " to " + times(f.Hi)})
+		a.Fixed = append(a.Fixed, []string{words.Spaced(f.Name), "× " + times(f.Ratio), times(f.Lo) + " to " + times(f.Hi)})
 	}
 	return a
 }
 
 // sourceAnswer draws the effects of a source; each leads to where it came from.
-func (s *Server) sourceAnswer(source attribution.Source, what string, effects []attribution.Effect, rows []effectRow) sourceAnswer {
+func (s sourcePages) sourceAnswer(source attribution.Source, what string, effects []attribution.Effect, rows []effectRow) sourceAnswer {
 	drawn := figure.Effects(sentenceCase(plural(source)), what, effects)
 	for i, e := range drawn.Effects {
 		if at := slices.IndexFunc(rows, func(r effectRow) bool { return r.Name == e.Label }); at >= 0 {
 			drawn.Effects[i].Href = rows[at].Href
 		}
 	}
-	return sourceAnswer{Name: string(source), Plural: sentenceCase(plural(source)), Effects: rows, Ranked: len(drawn.Effects), picture: pictured("effects-"+string(source), drawn)}
+	return sourceAnswer{Name: string(source), Plural: sentenceCase(plural(source)), Effects: rows, Ranked: len(drawn.Effects), Picture: kit.Pictured("effects-"+string(source), drawn)}
 }
 
 // sentenceCase begins with a capital letter.
-func sentenceCase(text string) string { return strings.TrimSuffix(sentence(text), ".") }
+func sentenceCase(text string) string { return strings.TrimSuffix(kit.Sentence(text), ".") }
 
 // effectRow is one effect under the name that is shown; code is what it is called in the records.
-func (s *Server) effectRow(page *scatterPage, scale desk.Scale, e attribution.Effect, code, what string) effectRow {
+func (s sourcePages) effectRow(page *scatterPage, scale desk.Scale, e attribution.Effect, code, what string) effectRow {
 	row := effectRow{
 		Source: string(e.Source), Name: e.Name, N: e.Rows, Ranked: e.Ranked, Ratio: "× " + times(e.Ratio), Interval: times(e.Lo) + " to " + times(e.Hi),
 		ratio: fmt.Sprintf("%.4g", e.Ratio), lo: fmt.Sprintf("%.4g", e.Lo), hi: fmt.Sprintf("%.4g", e.Hi),
@@ -359,16 +361,16 @@ func (s *Server) effectRow(page *scatterPage, scale desk.Scale, e attribution.Ef
 	switch {
 	case !known: // a link would tell who it is
 	case e.Source == attribution.Scope:
-		row.Href = s.trendHref(code, scope.PointKind(page.Point), url.Values{"system": {scale.System}, "kit": {scale.Kit}})
+		row.Href = s.TrendHref(code, scope.PointKind(page.Point), url.Values{"system": {scale.System}, "kit": {scale.Kit}})
 	default:
-		if row.Href = s.recordsOf(string(e.Source), code); row.Href == "" && e.Source == attribution.Meter {
-			row.Href = s.meterHref(code)
+		if row.Href = s.RecordsOf(string(e.Source), code); row.Href == "" && e.Source == attribution.Meter {
+			row.Href = s.MeterHref(code)
 		}
 	}
 	if known {
 		q := page.query()
 		q.Set("without", row.Source+":"+code)
-		row.OutHref = s.url("/scatter?" + q.Encode())
+		row.OutHref = s.URL("/scatter?" + q.Encode())
 	}
 	return row
 }
@@ -402,8 +404,8 @@ func shares(parts []attribution.Part) string {
 	return strings.Join(words, "")
 }
 
-func (p scatterPage) listing() listing {
-	l := listing{Name: "scatter", Columns: []table.SheetColumn{
+func (p scatterPage) listing() kit.Listing {
+	l := kit.Listing{Name: "scatter", Columns: []table.SheetColumn{
 		{Name: "from"},
 		{Name: "to"},
 		{Name: "meter system and kit"},

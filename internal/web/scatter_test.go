@@ -1,8 +1,6 @@
 package web
 
 import (
-	"context"
-	"io"
 	"maps"
 	"net/http"
 	"net/url"
@@ -25,7 +23,7 @@ func TestScatterFindsWhatIsPlanted(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.plant()
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.InfectionPrevention)
 	p.open("/scatter")
 	p.waitText(".stand-out", "Lot "+plantedLot)
@@ -149,72 +147,17 @@ func TestDisguise(t *testing.T) {
 	}
 }
 
-// An answer is computed once for a size of the ledger and a question, also for those who ask meanwhile;
-// after something was recorded it is computed anew, and errors are not kept.
-func TestReplies(t *testing.T) {
-	t.Parallel()
-	kept := &replies{most: 2}
-	count := 0
-	ask := func(size int64, question string) int {
-		t.Helper()
-		n, err := answered(t.Context(), kept, size, question, func(context.Context) (int, error) {
-			count++
-			return count, nil
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		return n
-	}
-	for i, step := range []struct {
-		size     int64
-		question string
-		want     int
-	}{{1, "a", 1}, {1, "a", 1}, {1, "b", 2}, {1, "a", 1}, {1, "c", 3}, {1, "a", 1}, {1, "b", 4}, {2, "b", 5}, {1, "b", 6}, {2, "b", 5}} {
-		if got := ask(step.size, step.question); got != step.want {
-			t.Errorf("step %d: %d, want %d", i+1, got, step.want)
-		}
-	}
-	fails := func(context.Context) (int, error) { return 0, io.EOF }
-	if _, err := answered(t.Context(), kept, 3, "x", fails); err != io.EOF { //nolint:errorlint // it is returned bare
-		t.Errorf("error %v", err)
-	}
-	if got := ask(3, "x"); got != 7 {
-		t.Errorf("after an error: %d", got)
-	}
-	gone, leave := context.WithCancel(t.Context())
-	begun, release := make(chan struct{}), make(chan struct{})
-	first := make(chan error)
-	go func() {
-		_, err := answered(gone, kept, 3, "slow", func(ctx context.Context) (int, error) {
-			close(begun)
-			<-release
-			return 42, ctx.Err()
-		})
-		first <- err
-	}()
-	<-begun
-	leave()
-	if err := <-first; err != context.Canceled { //nolint:errorlint // it is returned bare
-		t.Errorf("whoever left got %v", err)
-	}
-	close(release)
-	if got, err := answered(t.Context(), kept, 3, "slow", fails); got != 42 || err != nil {
-		t.Errorf("whoever came back got %d, %v", got, err)
-	}
-}
-
 // A page that is not served here is not linked to.
 func TestOnward(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
-	if got := b.server.onward("/nowhere/at/all", nil); got != "" {
+	if got := b.server.Onward("/nowhere/at/all", nil); got != "" {
 		t.Errorf("a page that is not there: %q", got)
 	}
-	if got, want := b.server.onward("/scopes", url.Values{"q": {"a b"}}), "/rinsate/scopes?q=a+b"; got != want {
+	if got, want := b.server.Onward("/scopes", url.Values{"q": {"a b"}}), "/rinsate/scopes?q=a+b"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if got := b.server.trendHref("L 7/2", "", nil); got != "/rinsate/trends?scope=L+7%2F2" {
+	if got := b.server.TrendHref("L 7/2", "", nil); got != "/rinsate/trends?scope=L+7%2F2" {
 		t.Errorf("a scope without a point: %q", got)
 	}
 }
@@ -224,7 +167,7 @@ func TestMarks(t *testing.T) {
 	t.Parallel()
 	seen := map[string]bool{}
 	for _, o := range quality.Outcomes {
-		m := verdictMark(o)
+		m := terms.Verdict(o)
 		if m.Word == "" || m.Shape == "" || seen[m.Shape] {
 			t.Errorf("%s: %+v", o, m)
 		}

@@ -17,7 +17,9 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 )
 
 // scopePage is one scope: what the gate says, how far its turnaround is, what it has been through, and
@@ -27,7 +29,7 @@ type scopePage struct {
 	// Said is what was just done.
 	Said string
 	// Strip is the turnaround that goes on, Present what is on record of it, Steps how far it is.
-	Strip   picture
+	Strip   kit.Picture
 	Present tripLine
 	Steps   []stepLine
 	// Trips are turnarounds before it; Older is where those before them are, Latest where the last ones
@@ -51,7 +53,7 @@ type scopePage struct {
 type scopeForms struct {
 	// Base is the address that the addresses of the forms begin with.
 	Base                        string
-	Hold, Request, Repair, File *form
+	Hold, Request, Repair, File *kit.Form
 	Lifts                       []liftForm
 	// Away is the record of the repair that the scope is away for, Fault its reason; both are empty when
 	// it is not away.
@@ -62,7 +64,7 @@ type scopeForms struct {
 
 // liftForm lifts one hold.
 type liftForm struct {
-	*form
+	*kit.Form
 	Hold holdLine
 	Key  string
 	// Prove asks for the password of whoever lifts, Second for a second person.
@@ -75,12 +77,12 @@ type about struct{ ID, Words string }
 // scopeFacts are what a scope's page and its dossier begin with.
 type scopeFacts struct {
 	Tag, Href, Serial, Model, Kind, Risk, Owner, Place string
-	Mark                                               mark
+	Mark                                               words.Mark
 	Until, Left, Since                                 string
 	Reasons                                            []reasonLine
 	Next                                               []string
 	// Drawing is the scope with its points.
-	Drawing     picture
+	Drawing     kit.Picture
 	Counters    []counter
 	Repairs     []repairLine
 	Inspections []stepLine
@@ -103,16 +105,16 @@ const (
 	recordsMost  = 1000
 )
 
-func (s *Server) scope(x *exchange) error {
-	return s.scopePage(x, http.StatusOK, x.r.PathValue("tag"), sent{})
+func (s scopePages) scope(x *kit.Exchange) error {
+	return s.scopePage(x, http.StatusOK, x.R.PathValue("tag"), kit.Sent{})
 }
 
 // scopePage shows a scope, with a form that was sent and not accepted.
-func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error {
-	q := x.r.URL.Query()
+func (s scopePages) scopePage(x *kit.Exchange, status int, tag string, was kit.Sent) error {
+	q := x.R.URL.Query()
 	page := scopePage{Said: said[q.Get("done")]}
-	now := s.now()
-	if wanted, err := x.wantsFile(); err != nil {
+	now := s.Now()
+	if wanted, err := x.WantsFile(); err != nil {
 		return err
 	} else if wanted {
 		return s.scopeFile(x, tag, now)
@@ -125,8 +127,8 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 	if page.AllShown = q.Has("records"); page.AllShown {
 		records = recordsMost
 	}
-	err = s.view(x.r.Context(), func(v desk.View) error {
-		clock := s.clockOf(v)
+	err = s.View(x.R.Context(), func(v desk.View) error {
+		clock := s.ClockOf(v)
 		i, err := instrument(v, tag)
 		if err != nil {
 			return err
@@ -135,10 +137,10 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 		if err != nil {
 			return err
 		}
-		page.Strip = pictured("strip", figure.Strip(a, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.recordHref(string(id)) }}))
+		page.Strip = kit.Pictured("strip", figure.Strip(a, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}))
 		for _, p := range a.Steps {
 			page.Steps = append(page.Steps, stepLine{
-				Step: string(p.Step), Status: string(p.Status), Start: clock(p.Start), End: clock(p.End), Deadline: clock(p.Deadline), Href: s.recordHref(p.Record),
+				Step: string(p.Step), Status: string(p.Status), Start: clock(p.Start), End: clock(p.End), Deadline: clock(p.Deadline), Href: s.RecordHref(p.Record),
 			})
 		}
 		trips, err := s.fillTrips(&page, v, now, before, clock)
@@ -149,7 +151,7 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 			return err
 		}
 		for i, f := range page.Files {
-			if page.Files[i].Void, err = x.voidForm(v, was, ledger.ID(f.ID)); err != nil {
+			if page.Files[i].Void, err = kit.VoidForm(x, v, was, ledger.ID(f.ID)); err != nil {
 				return err
 			}
 		}
@@ -163,19 +165,13 @@ func (s *Server) scopePage(x *exchange, status int, tag string, was sent) error 
 		if page.Numbers, err = s.scopeNumbers(v, x, i.Tag); err != nil {
 			return err
 		}
-		page.scopeLists = x.scopeLists(i.Tag)
+		page.scopeLists = scopeListsOf(x, i.Tag)
 		return s.fillForms(&page, v, x, was, trips)
 	})
 	if err != nil {
 		return err
 	}
-	return x.show(status, "scope", false, page)
-}
-
-// clockOf writes instants as they are seen now.
-func (s *Server) clockOf(v desk.View) clock {
-	now := s.now()
-	return func(i unit.Instant) string { return clockTime(i, now, v.Zone()) }
+	return x.Show(status, "scope", false, page)
 }
 
 // instrument finds a scope by its tag, barcode or serial number.
@@ -186,7 +182,7 @@ func instrument(v desk.View, text string) (scope.Instrument, error) {
 	}
 	i := findScope(fleet, text)
 	if i < 0 {
-		return scope.Instrument{}, notHere("No scope has the tag %q.", text)
+		return scope.Instrument{}, kit.NotHere("No scope has the tag %q.", text)
 	}
 	return fleet[i], nil
 }
@@ -198,13 +194,13 @@ func pageBefore(text string, now unit.Instant) (unit.Instant, error) {
 	}
 	at, err := time.Parse(time.RFC3339Nano, text)
 	if err != nil || unit.At(at) > now {
-		return 0, &pageError{status: http.StatusBadRequest, message: "There is no such page of turnarounds."}
+		return 0, &kit.PageError{Status: http.StatusBadRequest, Message: "There is no such page of turnarounds."}
 	}
 	return unit.At(at), nil
 }
 
 // facts fills in what the gate says of a scope, its drawing, and what it has been through.
-func (s *Server) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.Instant) (turnaround.Answer, error) {
+func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.Instant) (turnaround.Answer, error) {
 	a, err := v.Gate(i.Tag, now, store.Forever)
 	if err != nil {
 		return a, err
@@ -215,22 +211,22 @@ func (s *Server) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.
 	}
 	zone := v.Zone()
 	*f = scopeFacts{
-		Tag: i.Tag, Href: s.scopeHref(i.Tag), Serial: i.Serial, Model: i.Model, Kind: string(m.Kind), Risk: string(m.Risk), Owner: string(i.Owner), Place: i.Location,
-		Mark: markOf(a.State), Until: clockTime(a.Until, now, zone), Next: a.Next, Since: clockTime(a.Turnaround, now, zone),
+		Tag: i.Tag, Href: s.ScopeHref(i.Tag), Serial: i.Serial, Model: i.Model, Kind: string(m.Kind), Risk: string(m.Risk), Owner: string(i.Owner), Place: i.Location,
+		Mark: terms.State(a.State), Until: words.Short(a.Until, now, zone), Next: a.Next, Since: words.Short(a.Turnaround, now, zone),
 	}
 	if a.Until.Known() {
-		f.Left = age(a.Until.Sub(now))
+		f.Left = words.Age(a.Until.Sub(now))
 	}
 	for _, r := range a.Reasons {
 		f.Reasons = append(f.Reasons, reasonLine{
-			Text: r.Text, By: r.By, Href: s.recordHref(r.Record), Citation: r.Citation, Blocks: r.Blocks, Unverified: r.Unverified,
+			Text: r.Text, By: r.By, Href: s.RecordHref(r.Record), Citation: r.Citation, Blocks: r.Blocks, Unverified: r.Unverified,
 		})
 	}
 	states, err := s.pointStates(v, i.Tag, m, now)
 	if err != nil {
 		return a, err
 	}
-	f.Drawing = pictured("scope", figure.Schematic(m, states, zone))
+	f.Drawing = kit.Pictured("scope", figure.Schematic(m, states, zone))
 	exposure, err := v.Exposure(i.Tag, now)
 	if err != nil {
 		return a, err
@@ -265,7 +261,7 @@ func counters(e desk.Exposure, zone *time.Location) []counter {
 
 // fillTrips fills in the turnaround that goes on and those that began before an instant, and with them
 // the inspections and the repairs. It returns the turnarounds.
-func (s *Server) fillTrips(page *scopePage, v desk.View, now, before unit.Instant, clock clock) ([]desk.Turnaround, error) {
+func (s scopePages) fillTrips(page *scopePage, v desk.View, now, before unit.Instant, clock words.Clock) ([]desk.Turnaround, error) {
 	trips, err := v.Turnarounds(page.Tag, now, tripsShown+1)
 	if err != nil {
 		return nil, err
@@ -293,12 +289,12 @@ func (s *Server) fillTrips(page *scopePage, v desk.View, now, before unit.Instan
 }
 
 // inspections lists those of turnarounds, the newest first.
-func (s *Server) inspections(trips []desk.Turnaround, clock clock) []stepLine {
+func (s scopePages) inspections(trips []desk.Turnaround, clock words.Clock) []stepLine {
 	var lines []stepLine
 	for _, t := range trips {
 		for _, step := range slices.Backward(t.Steps) {
 			if step.Kind == turnaround.Inspection {
-				lines = append(lines, stepLine{Start: clock(step.Start), By: step.By, Result: string(step.Result), Note: step.Note, Href: s.recordHref(step.ID)})
+				lines = append(lines, stepLine{Start: clock(step.Start), By: step.By, Result: string(step.Result), Note: step.Note, Href: s.RecordHref(step.ID)})
 			}
 		}
 	}
@@ -306,22 +302,22 @@ func (s *Server) inspections(trips []desk.Turnaround, clock clock) []stepLine {
 }
 
 // fillForms gives the page the forms that whoever asks may send.
-func (s *Server) fillForms(page *scopePage, v desk.View, x *exchange, was sent, trips []desk.Turnaround) error {
-	f, now, clock := &page.Forms, s.now(), s.clockOf(v)
+func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was kit.Sent, trips []desk.Turnaround) error {
+	f, now, clock := &page.Forms, s.Now(), s.ClockOf(v)
 	f.Base, f.Kinds = page.Href, dossier.Kinds
-	for form, act := range map[**form]struct {
+	for form, act := range map[**kit.Form]struct {
 		name string
 		act  access.Act
 	}{&f.Hold: {"hold", desk.ToPlaceHold}, &f.Request: {"request", desk.ToAsk}, &f.File: {"file", desk.ToAttach}} {
-		if x.can(act.act) {
-			*form = x.form(was, act.name)
+		if x.Can(act.act) {
+			*form = x.Form(was, act.name)
 		}
 	}
-	if x.can(desk.ToRecordRepair) {
-		f.Repair = x.form(was, "repair")
+	if x.Can(desk.ToRecordRepair) {
+		f.Repair = x.Form(was, "repair")
 		for _, field := range []string{"sent", "returned"} {
 			if f.Repair.Typed[field] == "" {
-				f.Repair.Typed[field] = s.present()
+				f.Repair.Typed[field] = s.Present()
 			}
 		}
 	}
@@ -342,14 +338,14 @@ func (s *Server) fillForms(page *scopePage, v desk.View, x *exchange, was sent, 
 			}
 		}
 	}
-	if !x.can(desk.ToLiftHold) {
+	if !x.Can(desk.ToLiftHold) {
 		return nil
 	}
 	open, err := v.Liftables(page.Tag, now)
 	for _, l := range open {
 		f.Lifts = append(f.Lifts, liftForm{
-			form: x.form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: x.unsigned(),
-			Hold: holdLine{At: clock(l.At), By: l.By, Reason: l.Reason, Href: s.recordHref(l.ID)},
+			Form: x.Form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: x.Unsigned(),
+			Hold: holdLine{At: clock(l.At), By: l.By, Reason: l.Reason, Href: s.RecordHref(l.ID)},
 		})
 	}
 	return err
@@ -360,7 +356,7 @@ const recentReadings = 20
 
 // pointStates tells of each sampling point of a scope the latest reading, with those before it on the same
 // scale.
-func (s *Server) pointStates(v desk.View, tag string, m scope.Model, now unit.Instant) ([]figure.PointState, error) {
+func (s scopePages) pointStates(v desk.View, tag string, m scope.Model, now unit.Instant) ([]figure.PointState, error) {
 	var states []figure.PointState
 	for _, p := range m.Points() {
 		past, err := v.Lately(tag, p.Kind, now, recentReadings)
@@ -377,7 +373,7 @@ func (s *Server) pointStates(v desk.View, tag string, m scope.Model, now unit.In
 			if err != nil {
 				return nil, err
 			}
-			state.Outcome, state.Value, state.When, state.Href = last.Outcome, r.Value.String(), last.At, s.recordHref(string(last.ID))
+			state.Outcome, state.Value, state.When, state.Href = last.Outcome, r.Value.String(), last.At, s.RecordHref(string(last.ID))
 			if l := r.Judgement.Level; l != nil {
 				state.Level = levelWords(*l)
 				state.Limit = math.Log10(math.Max(1, float64(l.Action)))
@@ -394,14 +390,4 @@ func levelWords(l reading.Level) string {
 		return fmt.Sprintf("alert %s, action %s %s", l.Alert, l.Action, l.Unit)
 	}
 	return fmt.Sprintf("action %s %s", l.Action, l.Unit)
-}
-
-// scopeHref is the address of a scope's page; tags may hold what addresses may not.
-func (s *Server) scopeHref(tag string) string { return s.url("/scopes/" + url.PathEscape(tag)) }
-
-func (s *Server) recordHref(id string) string {
-	if id == "" {
-		return ""
-	}
-	return s.url("/records/" + id)
 }

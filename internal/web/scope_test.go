@@ -35,6 +35,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store/storetest"
+	"rinsate/internal/web/kit"
 )
 
 // pastScope has been through a lot once furnish is done: two turnarounds that passed, a repair, one that
@@ -226,7 +227,7 @@ func TestScopeForms(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	at := "/scopes/" + heldScope
-	local := b.at().Time().In(b.server.desk.DB.Zone()).Format(formTime)
+	local := b.at().Time().In(b.server.Desk.DB.Zone()).Format(kit.FormTime)
 	tests := []struct {
 		name, path string
 		role       access.Role
@@ -288,7 +289,7 @@ func TestReturnFromRepair(t *testing.T) {
 	}
 	repairs()
 	fields := map[string]string{
-		"id": b.newID(), "repair": away[0].ID, "work": "sealed", "returned": b.clock.Move(26 * time.Hour).Time().In(b.server.desk.DB.Zone()).Format(formTime),
+		"id": b.newID(), "repair": away[0].ID, "work": "sealed", "returned": b.clock.Move(26 * time.Hour).Time().In(b.server.Desk.DB.Zone()).Format(kit.FormTime),
 	}
 	for range 2 {
 		if got := b.send("/scopes/"+awayScope+"/repairs", access.Lead, fields); got.status != http.StatusSeeOther {
@@ -364,7 +365,7 @@ func (b *site) keep(role access.Role, a answer) {
 	b.Helper()
 	r := http.Response{Header: a.header}
 	for _, c := range r.Cookies() {
-		if c.Name == b.server.cookieName() {
+		if c.Name == b.server.CookieName() {
 			b.mu.Lock()
 			b.tokens[role] = c.Value
 			b.mu.Unlock()
@@ -668,7 +669,7 @@ func TestPhotographInTheBrowser(t *testing.T) {
 	if err := os.WriteFile(name, photograph(t, 64, 48), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Technician)
 	p.scripts(false) // it is a plain form
 	p.open("/scopes/" + readyScope)
@@ -691,7 +692,7 @@ func TestHoldInTheBrowser(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.session(access.InfectionPrevention)
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	p.open("/scopes/" + readyScope)
 	p.click("details:has(#hold-reason) > summary")
@@ -724,7 +725,7 @@ func TestDossierOnPaper(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.furnish()
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	p.open("/scopes/" + pastScope + "/dossier")
 	p.wait(`[...document.images].every((i) => i.complete && i.naturalWidth > 0)`)

@@ -7,7 +7,9 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 )
 
 // scopesPage lists the fleet, or those of it that were asked for.
@@ -19,7 +21,7 @@ type scopesPage struct {
 	States         []stateChoice
 	Kinds          []scope.Kind
 	// Exports are where the same rows are had as a file.
-	Exports exports
+	Exports kit.Exports
 }
 
 type stateChoice struct {
@@ -29,37 +31,37 @@ type stateChoice struct {
 
 type fleetLine struct {
 	Tag, Href, Model, Kind, Owner, Place, Serial string
-	Mark                                         mark
+	Mark                                         words.Mark
 	Until, Why                                   string
 }
 
-func (s *Server) scopes(x *exchange) error {
-	q := x.r.URL.Query()
+func (s dayPages) scopes(x *kit.Exchange) error {
+	q := x.R.URL.Query()
 	page := scopesPage{State: q.Get("state"), Kind: q.Get("kind"), Q: strings.TrimSpace(q.Get("q")), Kinds: scope.Kinds}
 	for _, state := range turnaround.States {
-		page.States = append(page.States, stateChoice{state, markOf(state).Word})
+		page.States = append(page.States, stateChoice{state, terms.State(state).Word})
 	}
-	wanted, err := x.wantsFile()
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
-	o, err := s.overview(x.r.Context())
+	o, err := s.overview(x.R.Context())
 	if err != nil {
 		return err
 	}
-	if err := s.view(x.r.Context(), func(v desk.View) error { return s.fleet(&page, o.board, v) }); err != nil {
+	if err := s.View(x.R.Context(), func(v desk.View) error { return s.fleet(&page, o.board, v) }); err != nil {
 		return err
 	}
 	if wanted {
-		return x.file(page.listing())
+		return x.File(page.listing())
 	}
-	page.Exports = x.exports()
-	return x.show(http.StatusOK, "scopes", false, page)
+	page.Exports = x.Exports()
+	return x.Show(http.StatusOK, "scopes", false, page)
 }
 
 // fleet fills in the scopes that were asked for; board holds the answers about those that are in service.
-func (s *Server) fleet(page *scopesPage, board []turnaround.Answer, v desk.View) error {
-	now := s.now()
+func (s dayPages) fleet(page *scopesPage, board []turnaround.Answer, v desk.View) error {
+	now := s.Now()
 	answers := map[string]turnaround.Answer{}
 	for _, a := range board {
 		answers[a.Scope] = a
@@ -74,7 +76,7 @@ func (s *Server) fleet(page *scopesPage, board []turnaround.Answer, v desk.View)
 		if err != nil {
 			return err
 		}
-		if page.Kind != "" && page.Kind != string(m.Kind) || !mentions(page.Q, i.Tag, i.Serial, i.Barcode, i.Model, i.Location) {
+		if page.Kind != "" && page.Kind != string(m.Kind) || !kit.Mentions(page.Q, i.Tag, i.Serial, i.Barcode, i.Model, i.Location) {
 			continue
 		}
 		a, known := answers[i.Tag]
@@ -87,8 +89,8 @@ func (s *Server) fleet(page *scopesPage, board []turnaround.Answer, v desk.View)
 			continue
 		}
 		line := fleetLine{
-			Tag: i.Tag, Href: s.scopeHref(i.Tag), Model: i.Model, Kind: string(m.Kind), Owner: string(i.Owner), Place: i.Location, Serial: i.Serial,
-			Mark: markOf(a.State), Until: clockTime(a.Until, now, v.Zone()),
+			Tag: i.Tag, Href: s.ScopeHref(i.Tag), Model: i.Model, Kind: string(m.Kind), Owner: string(i.Owner), Place: i.Location, Serial: i.Serial,
+			Mark: terms.State(a.State), Until: words.Short(a.Until, now, v.Zone()),
 		}
 		for _, r := range a.Reasons {
 			if r.Blocks {
@@ -101,18 +103,8 @@ func (s *Server) fleet(page *scopesPage, board []turnaround.Answer, v desk.View)
 	return nil
 }
 
-// mentions says whether one of the texts holds what is looked for, in any case of letters.
-func mentions(wanted string, texts ...string) bool {
-	for _, t := range texts {
-		if strings.Contains(strings.ToLower(t), strings.ToLower(wanted)) {
-			return true
-		}
-	}
-	return false
-}
-
-func (p scopesPage) listing() listing {
-	l := listing{Name: "scopes", Columns: columns("scope", "state", "until", "model", "kind", "owner", "place", "serial", "because")}
+func (p scopesPage) listing() kit.Listing {
+	l := kit.Listing{Name: "scopes", Columns: kit.Columns("scope", "state", "until", "model", "kind", "owner", "place", "serial", "because")}
 	for _, line := range p.Lines {
 		l.Rows = append(l.Rows, []string{line.Tag, line.Mark.Word, line.Until, line.Model, line.Kind, line.Owner, line.Place, line.Serial, line.Why})
 	}

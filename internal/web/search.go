@@ -10,8 +10,10 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -31,7 +33,7 @@ type searchPage struct {
 	// Older and Newest are the pages behind this one and before it, Long the same with many lines, for paper;
 	// empty where there is none.
 	Older, Newest, Long string
-	Exports             exports
+	Exports             kit.Exports
 	// TooMany says that a file cannot hold them all.
 	TooMany bool
 	Most    string
@@ -106,12 +108,12 @@ func kindNames() []string {
 }
 
 // searchRecords lists the records that are asked for, or hands them out as a file.
-func (s *Server) searchRecords(x *exchange) error {
+func (s recordPages) searchRecords(x *kit.Exchange) error {
 	page := searchPage{Typed: map[string]string{}, Types: kindNames(), Outcomes: record.Outcomes, Most: thousands(s.filing.most)}
 	for _, state := range record.States {
 		page.States = append(page.States, fateWord{state, fateWords(state)})
 	}
-	wanted, err := x.wantsFile()
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
@@ -120,29 +122,29 @@ func (s *Server) searchRecords(x *exchange) error {
 		return s.exportRecords(x, q)
 	}
 	if err == nil {
-		err = s.view(x.r.Context(), func(v desk.View) error { return s.find(x, &page, v, q) })
+		err = s.View(x.R.Context(), func(v desk.View) error { return s.find(x, &page, v, q) })
 	}
 	status := http.StatusOK
 	if err != nil {
 		var ok bool
-		if status, page.Problem, ok = refused(x, err); !ok {
+		if status, page.Problem, ok = kit.Refused(x, err); !ok {
 			return err
 		}
 	}
-	if err := s.view(x.r.Context(), func(v desk.View) (err error) {
+	if err := s.View(x.R.Context(), func(v desk.View) (err error) {
 		page.Filing, err = v.Filing()
 		return err
 	}); err != nil {
 		return err
 	}
-	return x.show(status, "records", false, page)
+	return x.Show(status, "records", false, page)
 }
 
 // query reads what is asked from the address and puts it into words.
-func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
+func (s recordPages) query(x *kit.Exchange, page *searchPage) (store.Query, error) {
 	q := store.Query{}
 	typed := func(name string) string {
-		v := strings.TrimSpace(x.r.URL.Query().Get(name))
+		v := strings.TrimSpace(x.R.URL.Query().Get(name))
 		page.Typed[name] = v
 		return v
 	}
@@ -161,13 +163,13 @@ func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
 	if q.ID = strings.ToLower(typed("id")); q.ID != "" {
 		page.Asked = append(page.Asked, "number "+q.ID+"…")
 	}
-	from, to, before := typed("from"), typed("to"), x.r.URL.Query().Get("before")
+	from, to, before := typed("from"), typed("to"), x.R.URL.Query().Get("before")
 	for _, allowed := range []struct {
 		name  string
 		words []string
 	}{{"type", page.Types}, {"outcome", page.Outcomes}, {"state", record.States}} {
 		if v := page.Typed[allowed.name]; v != "" && !slices.Contains(allowed.words, v) {
-			return q, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("No record has the %s %q.", allowed.name, v), hint: "Choose one of the list."}
+			return q, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("No record has the %s %q.", allowed.name, v), Hint: "Choose one of the list."}
 		}
 	}
 	var err error
@@ -182,16 +184,16 @@ func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
 		if *bound.at, err = s.day(bound.typed); err != nil {
 			return q, err
 		}
-		page.Typed[bound.name] = bound.at.Time().In(s.desk.DB.Zone()).Format(formTime)
+		page.Typed[bound.name] = bound.at.Time().In(s.Desk.DB.Zone()).Format(kit.FormTime)
 		words := map[string]string{"from": "from ", "to": "before "}[bound.name]
 		page.Asked = append(page.Asked, words+shownTime(page.Typed[bound.name]))
 	}
 	if q.From > 0 && q.To > 0 && q.To <= q.From {
-		return q, &pageError{status: http.StatusBadRequest, message: "The end lies before the beginning.", hint: "Exchange the two times."}
+		return q, &kit.PageError{Status: http.StatusBadRequest, Message: "The end lies before the beginning.", Hint: "Exchange the two times."}
 	}
 	if before != "" {
 		if q.Before, err = strconv.ParseInt(before, 10, 64); err != nil || q.Before < 1 {
-			return q, &pageError{status: http.StatusBadRequest, message: "There is no such page of records.", hint: "Begin with the newest."}
+			return q, &kit.PageError{Status: http.StatusBadRequest, Message: "There is no such page of records.", Hint: "Begin with the newest."}
 		}
 	}
 	return q, nil
@@ -200,24 +202,24 @@ func (s *Server) query(x *exchange, page *searchPage) (store.Query, error) {
 func shownTime(typed string) string { return strings.Replace(typed, "T", " ", 1) }
 
 // day reads a date, or a date and a time, of the facility's zone.
-func (s *Server) day(text string) (unit.Instant, error) {
-	if t, err := time.ParseInLocation(time.DateOnly, text, s.desk.DB.Zone()); err == nil {
+func (s recordPages) day(text string) (unit.Instant, error) {
+	if t, err := time.ParseInLocation(time.DateOnly, text, s.Desk.DB.Zone()); err == nil {
 		return unit.At(t), nil
 	}
-	return s.instant(text)
+	return s.Instant(text)
 }
 
 // find fills in the records of a page.
-func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query) error {
+func (s recordPages) find(x *kit.Exchange, page *searchPage, v desk.View, q store.Query) error {
 	most := searchShown
-	if x.r.URL.Query().Has("long") {
+	if x.R.URL.Query().Has("long") {
 		most = searchLong
 	}
-	clock := calendar(v)
+	clock := words.Dated(v.Zone())
 	var last int64
 	total, err := v.SearchPage(q, s.filing.most+1, func(l desk.Line) (bool, error) {
 		if len(page.Lines) == most {
-			page.Older = x.with("before", strconv.FormatInt(last, 10))
+			page.Older = x.With("before", strconv.FormatInt(last, 10))
 			return false, nil
 		}
 		line, err := s.recordLine(v, l, clock)
@@ -236,30 +238,25 @@ func (s *Server) find(x *exchange, page *searchPage, v desk.View, q store.Query)
 		page.Total = thousands(total) + " records"
 	}
 	if total > 0 && !page.TooMany {
-		page.Exports = x.exports()
+		page.Exports = x.Exports()
 	}
 	if q.Before > 0 {
-		page.Newest = x.with("before", "")
+		page.Newest = x.With("before", "")
 	}
 	if page.Older != "" && most == searchShown {
-		page.Long = x.with("long", "yes")
+		page.Long = x.With("long", "yes")
 	}
 	return nil
 }
 
-// calendar writes instants with their date, as a list needs that reaches over years.
-func calendar(v desk.View) clock {
-	return func(i unit.Instant) string { return dated(i, v.Zone()) }
-}
-
-func (s *Server) recordLine(v desk.View, l desk.Line, clock clock) (recordLine, error) {
+func (s recordPages) recordLine(v desk.View, l desk.Line, clock words.Clock) (recordLine, error) {
 	did, err := v.Fate(l)
 	line := recordLine{
-		Seq: l.Seq, At: clock(l.At), Type: string(l.Type), Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.recordHref(l.ID), Fate: fateOf(l.Type, did),
+		Seq: l.Seq, At: clock(l.At), Type: string(l.Type), Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.RecordHref(l.ID), Fate: fateOf(l.Type, did),
 		Struck: did == record.StateVoided || did == record.StateCorrected,
 	}
 	if line.Scope != "" {
-		line.ScopeHref = s.scopeHref(line.Scope)
+		line.ScopeHref = s.ScopeHref(line.Scope)
 	}
 	return line, err
 }
@@ -291,27 +288,27 @@ var recordColumns = []table.SheetColumn{
 
 // exportRecords hands the records out as a file, a batch in each transaction, so that neither memory nor
 // the ledger is held while a browser takes it.
-func (s *Server) exportRecords(x *exchange, q store.Query) error {
+func (s recordPages) exportRecords(x *kit.Exchange, q store.Query) error {
 	q.Before = 0
 	var total int
-	if err := s.view(x.r.Context(), func(v desk.View) (err error) {
+	if err := s.View(x.R.Context(), func(v desk.View) (err error) {
 		total, err = v.Count(q, s.filing.most+1)
 		return err
 	}); err != nil {
 		return err
 	}
 	if total > s.filing.most {
-		return &pageError{
-			status: http.StatusBadRequest, message: "There are more than " + thousands(s.filing.most) + " records like that, which is the most that a file takes.",
-			hint: "Narrow the search, such as to a year, and take several files.",
+		return &kit.PageError{
+			Status: http.StatusBadRequest, Message: "There are more than " + thousands(s.filing.most) + " records like that, which is the most that a file takes.",
+			Hint: "Narrow the search, such as to a year, and take several files.",
 		}
 	}
-	format := x.r.URL.Query().Get("format")
-	to := x.stream(listKinds[format], "records."+format)
-	return to.end(writeList(to, format, "records", recordColumns, func(write func(...string) error) error {
+	format := x.R.URL.Query().Get("format")
+	to := x.Stream(kit.ListTypes[format], "records."+format)
+	return to.End(kit.WriteList(to, format, "records", recordColumns, func(write func(...string) error) error {
 		for range s.filing.most/s.filing.batch + 1 {
 			n := 0
-			err := s.view(x.r.Context(), func(v desk.View) error {
+			err := s.View(x.R.Context(), func(v desk.View) error {
 				return v.Search(q, func(l desk.Line) (bool, error) {
 					n++
 					q.Before = l.Seq

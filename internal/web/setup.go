@@ -4,6 +4,8 @@ import (
 	"net/http"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // setUpPage is how far a facility is described, part by part in the order in which they build on each
@@ -18,17 +20,17 @@ type setUpPage struct {
 // partLine is one part of the set-up.
 type partLine struct {
 	Name, What, Has string
-	Mark            mark
+	Mark            words.Mark
 	Missing, Look   []string
-	Links           []link
+	Links           []kit.Link
 }
 
 // setUp shows what is registered and what is missing before a first round of samples.
-func (s *Server) setUp(x *exchange) error {
+func (s setUpPages) setUp(x *kit.Exchange) error {
 	var page setUpPage
-	page.Import = x.linkTo("/import")
-	err := s.view(x.r.Context(), func(v desk.View) error {
-		all, err := v.SetUp(s.now())
+	page.Import = x.LinkTo("/import")
+	err := s.View(x.R.Context(), func(v desk.View) error {
+		all, err := v.SetUp(s.Now())
 		if err != nil {
 			return err
 		}
@@ -41,20 +43,20 @@ func (s *Server) setUp(x *exchange) error {
 	if err != nil {
 		return err
 	}
-	return x.show(http.StatusOK, "set-up", false, page)
+	return x.Show(http.StatusOK, "set-up", false, page)
 }
 
-func (s *Server) partLine(x *exchange, p desk.PartState) partLine {
-	l := partLine{Has: p.Has, Missing: p.Missing, Look: p.Look, Mark: mark{"done", "✓", "ready"}}
+func (s setUpPages) partLine(x *kit.Exchange, p desk.PartState) partLine {
+	l := partLine{Has: p.Has, Missing: p.Missing, Look: p.Look, Mark: terms.Mark(words.Done)}
 	switch {
 	case len(p.Missing) > 0:
-		l.Mark = mark{"missing", "○", "unknown"}
+		l.Mark = terms.Mark(words.Missing)
 	case len(p.Look) > 0:
-		l.Mark = mark{"look at it", "△", "alert"}
+		l.Mark = terms.Mark(words.LookAt)
 	}
 	to := func(path, text string) {
-		if href := x.linkTo(path); href != "" {
-			l.Links = append(l.Links, link{Href: href, Text: text})
+		if href := x.LinkTo(path); href != "" {
+			l.Links = append(l.Links, kit.Link{Href: href, Text: text})
 		}
 	}
 	switch p.Part {
@@ -67,8 +69,8 @@ func (s *Server) partLine(x *exchange, p desk.PartState) partLine {
 		to("/set-up/register/model", "Register a model")
 	case desk.ProtocolPart:
 		l.Name, l.What = "Protocols", "How each kind of sampling point is sampled: acts, volumes, times."
-		if href := x.linkTo("/set-up/rules"); href != "" {
-			l.Links = append(l.Links, link{Href: href + "#protocols", Text: "The protocols"})
+		if href := x.LinkTo("/set-up/rules"); href != "" {
+			l.Links = append(l.Links, kit.Link{Href: href + "#protocols", Text: "The protocols"})
 		}
 	case desk.FleetPart:
 		l.Name, l.What = "Scopes", "Every scope with its tag, model and owner."

@@ -20,6 +20,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
 	"rinsate/internal/store/storetest"
+	"rinsate/internal/web/kit"
 )
 
 // set puts a value into a field at once, as a chooser of dates or of options does.
@@ -56,7 +57,7 @@ func TestRegisterInTheBrowser(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	follow := func(text string) {
 		t.Helper()
@@ -161,7 +162,7 @@ func TestRulesInTheBrowser(t *testing.T) {
 	b := serve(t, storetest.NewClock())
 	b.session(access.Lead)
 	b.clock.Move(access.ProofHolds) // nobody has shown lately who they are
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	change := func(from, to string) {
 		t.Helper()
@@ -213,7 +214,7 @@ func TestRulesForm(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	p.scripts(false)
 	signIn(b, p, access.InfectionPrevention)
 	p.open("/set-up/rules/edit")
@@ -351,7 +352,7 @@ func TestRegisterRefused(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	b.session(access.Lead)
-	at := momentText(b.at(), b.desk.DB.Zone())
+	at := kit.MomentText(b.at(), b.desk.DB.Zone())
 	base := fieldsOf(t, b.ask(http.MethodGet, "/set-up/kits/K%7C7/edit", access.Lead).body)["base"]
 	meter := fieldsOf(t, b.ask(http.MethodGet, "/set-up/meters/M-1/edit", access.Lead).body)["base"]
 	for _, test := range []struct {
@@ -421,7 +422,7 @@ func TestLoanAndRecall(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Administrator)
 	p.open("/set-up/fleet/L%207%2F2")
 	p.waitText("main", "It goes back to its owner")
@@ -437,7 +438,7 @@ func TestLoanAndRecall(t *testing.T) {
 	p.press("main", "It arrives again")
 	p.waitText("[role=status]", "back in service")
 	p.waitText(".differences", "removed")
-	old["id"], old["reason"], old["at"] = b.newID(), "x", momentText(b.at(), b.desk.DB.Zone())
+	old["id"], old["reason"], old["at"] = b.newID(), "x", kit.MomentText(b.at(), b.desk.DB.Zone())
 	if got := b.send("/set-up/fleet/L%207%2F2/leave", access.Lead, old); got.status != http.StatusConflict || !strings.Contains(got.body, "Somebody else (R-administrator)") {
 		t.Errorf("a form from before: status %d", got.status)
 	}
@@ -479,7 +480,7 @@ func TestSetUpByKeyboard(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	p.open("/set-up")
 	reach := func(words string) { // tabs until the focus is on what is called so
@@ -542,19 +543,19 @@ func TestModelFields(t *testing.T) {
 	turned := duodenoscope
 	turned.Channels = []scope.Channel{duodenoscope.Channels[1], duodenoscope.Channels[0]}
 	for _, m := range []scope.Model{duodenoscope, gastroscope, chosen, turned} {
-		a := reply{typed: modelValues(m, time.UTC), zone: time.UTC}
+		a := kit.Reply{Typed: modelValues(m, time.UTC), Zone: time.UTC}
 		got := readModel(&a, m, "", 0)
 		was, err := json.Marshal(m)
 		if err != nil {
 			t.Fatal(err)
 		}
 		is, err := json.Marshal(got)
-		if err != nil || string(was) != string(is) || len(a.wrong) > 0 {
-			t.Errorf("%s\nbecame\n%s (%v, %v)", was, is, err, a.wrong)
+		if err != nil || string(was) != string(is) || len(a.Wrong) > 0 {
+			t.Errorf("%s\nbecame\n%s (%v, %v)", was, is, err, a.Wrong)
 		}
 	}
-	derived := reply{typed: modelValues(duodenoscope, time.UTC)}
-	derived.typed[pointField(scope.ElevatorRecess)] = pointDemand
+	derived := kit.Reply{Typed: modelValues(duodenoscope, time.UTC)}
+	derived.Typed[pointField(scope.ElevatorRecess)] = pointDemand
 	m, _ := readModel(&derived, nil, "", 0).(scope.Model)
 	if got := m.Routine(); len(m.Chosen) == 0 || slices.Contains(got, scope.ElevatorRecess) || !slices.Contains(got, scope.InstrumentLumen) {
 		t.Errorf("with one point chosen: %+v", m.Chosen)
@@ -575,7 +576,7 @@ func TestMingled(t *testing.T) {
 	base := map[string]string{"a": "1", "b": "1", "c": "1", "d": "1", "e": ""}
 	mine := map[string]string{"a": "1", "b": "2", "c": "2", "d": "2"}
 	now := map[string]string{"a": "3", "b": "1", "c": "3", "d": "2", "e": "3"}
-	got, both := mingled(base, mine, now, []string{"a", "b", "c", "d", "e"})
+	got, both := kit.Mingled(base, mine, now, []string{"a", "b", "c", "d", "e"})
 	want := map[string]string{"a": "3", "b": "2", "c": "2", "d": "2", "e": "3"}
 	if fmt.Sprint(got) != fmt.Sprint(want) || !slices.Equal(both, []string{"c"}) {
 		t.Errorf("got %v, clashes %v", got, both)
@@ -586,11 +587,11 @@ func TestMingled(t *testing.T) {
 func TestMomentKeepsSeconds(t *testing.T) {
 	t.Parallel()
 	at := unit.At(time.Date(2026, 3, 2, 9, 30, 17, 0, time.UTC))
-	a := reply{typed: map[string]string{"same": "2026-03-02T09:30", "other": "2026-03-02T09:31"}, zone: time.UTC}
-	if got := a.moment("same", at); got != at {
+	a := kit.Reply{Typed: map[string]string{"same": "2026-03-02T09:30", "other": "2026-03-02T09:31"}, Zone: time.UTC}
+	if got := a.Moment("same", at); got != at {
 		t.Errorf("not changed: %s", got)
 	}
-	if got := a.moment("other", at); got != at.Add(43*time.Second) {
+	if got := a.Moment("other", at); got != at.Add(43*time.Second) {
 		t.Errorf("changed: %s", got)
 	}
 }

@@ -1,8 +1,6 @@
 package web
 
 import (
-	"errors"
-	"log/slog"
 	"net/http"
 	"slices"
 	"strings"
@@ -10,9 +8,10 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
+	"rinsate/internal/web/kit"
 )
 
-// signInPage is the page to sign in on, also with a badge, with a one-time code, and after a lock.
+// showSignIn is the page to sign in on, also with a badge, with a one-time code, and after a lock.
 type signInPage struct {
 	Next, Code, Problem string
 	// Locked is the code of the person whose session is locked; empty when none is.
@@ -25,35 +24,37 @@ type signInPage struct {
 	Passkeys bool
 }
 
-func (s *Server) signIn(x *exchange) error {
-	if x.who != nil {
-		return x.redirect(x.next())
+func (s doorPages) signIn(x *kit.Exchange) error {
+	if x.Who != nil {
+		return x.Redirect(x.Next())
 	}
-	return x.signInPage(http.StatusOK, "", false)
+	return s.showSignIn(x, http.StatusOK, "", false)
 }
 
-// signInPage shows the page to sign in on; first is for a one-time code.
-func (x *exchange) signInPage(status int, problem string, first bool) error {
+// showSignIn shows the page to sign in on; first is for a one-time code.
+func (s doorPages) showSignIn(x *kit.Exchange, status int, problem string, first bool) error {
 	p := signInPage{
-		Next: x.next(), Code: strings.TrimSpace(x.r.PostFormValue("code")), Shortest: access.ShortestAlone,
-		Problem: problem, First: first, Passkeys: x.s.passkeys != nil && !first,
+		Next: x.Next(), Code: strings.TrimSpace(x.R.PostFormValue("code")), Shortest: access.ShortestAlone,
+		Problem: problem, First: first, Passkeys: s.passkeys != nil && !first,
 	}
-	if x.visit.State == access.Locked {
-		p.Locked = x.visit.Account.Code
+	if x.Visit.State == access.Locked {
+		p.Locked = x.Visit.Account.Code
 	}
 	if p.Locked != "" && p.Passkeys {
-		if err := x.s.view(x.r.Context(), func(v desk.View) error {
+		if err := x.Shell.View(x.R.Context(), func(v desk.View) error {
 			all, err := v.People().Passkeys(p.Locked)
-			p.Passkeys = slices.ContainsFunc(all, x.s.passkeys.Counts)
+			p.Passkeys = slices.ContainsFunc(all, s.passkeys.Counts)
 			return err
 		}); err != nil {
 			return err
 		}
 	}
-	return x.show(status, "sign-in", true, p)
+	return x.Show(status, "sign-in", true, p)
 }
 
-func (s *Server) firstSignIn(x *exchange) error { return x.signInPage(http.StatusOK, "", true) }
+func (s doorPages) firstSignIn(x *kit.Exchange) error {
+	return s.showSignIn(x, http.StatusOK, "", true)
+}
 
 // entered answers the script of somebody who was let in.
 type entered struct {
@@ -63,99 +64,72 @@ type entered struct {
 }
 
 // enter answers a form with which somebody shows who they are in some way.
-func (x *exchange) enter(way string, first bool, try func() (identity.Pass, error)) error {
+func (s doorPages) enter(x *kit.Exchange, way string, first bool, try func() (identity.Pass, error)) error {
 	pass, err := try()
 	if err == nil {
-		x.heard(way, pass.Account.Code, nil)
-		x.admit(pass)
-		if x.data {
-			return x.json(http.StatusOK, entered{pass.Account.Code, x.s.url(x.next())})
+		x.Heard(way, pass.Account.Code, nil)
+		x.Admit(pass)
+		if x.Data {
+			return x.JSON(http.StatusOK, entered{pass.Account.Code, x.Shell.URL(x.Next())})
 		}
-		return x.redirect(x.next())
+		return x.Redirect(x.Next())
 	}
-	x.heard(way, x.visit.Account.Code, err)
-	status, words, ok := refused(x, err)
-	if !ok || x.data {
+	x.Heard(way, x.Visit.Account.Code, err)
+	status, words, ok := kit.Refused(x, err)
+	if !ok || x.Data {
 		return err
 	}
-	return x.signInPage(status, words, first)
+	return s.showSignIn(x, status, words, first)
 }
 
-// heard writes to the log how somebody tried to show who they are and what came of it. code is that of
-// the account that was opened, or whose session it was tried in. Nothing that was typed is written.
-func (x *exchange) heard(way, code string, err error) {
-	about := []any{slog.String("way", way), slog.String("code", code), slog.String("address", x.source().Address)}
-	denied, ok := errors.AsType[*identity.DeniedError](err)
-	switch {
-	case err == nil:
-		x.s.log.Info("somebody has shown who they are", about...)
-	case !ok: // a password that is too short, or a fault that is in the log by itself
-	case denied.Closed || denied.PINClosed:
-		x.s.log.Warn("an attempt at an account that is closed", append(about, slog.Bool("pin_only", denied.PINClosed))...)
-	case denied.Wait > 0:
-		x.s.log.Warn("an attempt too early", append(about, slog.Duration("wait", denied.Wait))...)
-	default:
-		if denied.Cause != nil {
-			about = append(about, slog.Any("cause", denied.Cause))
-		}
-		x.s.log.Warn("an attempt has failed", about...)
-	}
-}
-
-// refused returns the words for somebody who was not let in, ok = false for another fault.
-func refused(x *exchange, err error) (status int, words string, ok bool) {
-	shown := x.shown(err)
-	return shown.status, strings.TrimSpace(shown.message + " " + shown.hint), shown.status < http.StatusInternalServerError
-}
-
-func (s *Server) signInAct(x *exchange) error {
-	return x.enter("password", false, func() (identity.Pass, error) {
-		return s.door.SignIn(x.r.Context(), strings.TrimSpace(x.r.PostFormValue("code")), x.r.PostFormValue("password"), x.source())
+func (s doorPages) signInAct(x *kit.Exchange) error {
+	return s.enter(x, "password", false, func() (identity.Pass, error) {
+		return s.Door.SignIn(x.R.Context(), strings.TrimSpace(x.R.PostFormValue("code")), x.R.PostFormValue("password"), x.Source())
 	})
 }
 
 // switchAct lets the next person take over a bench. What the last one left open stays on it.
-func (s *Server) switchAct(x *exchange) error {
-	return x.enter("badge", false, func() (identity.Pass, error) {
-		p, err := s.door.Switch(x.r.Context(), strings.TrimSpace(x.r.PostFormValue("badge")), x.r.PostFormValue("pin"), x.source())
-		if err == nil && x.token() != "" {
-			err = s.door.SignOut(x.r.Context(), x.token())
+func (s doorPages) switchAct(x *kit.Exchange) error {
+	return s.enter(x, "badge", false, func() (identity.Pass, error) {
+		p, err := s.Door.Switch(x.R.Context(), strings.TrimSpace(x.R.PostFormValue("badge")), x.R.PostFormValue("pin"), x.Source())
+		if err == nil && x.Token() != "" {
+			err = s.Door.SignOut(x.R.Context(), x.Token())
 		}
 		return p, err
 	})
 }
 
-func (s *Server) unlockAct(x *exchange) error {
-	return x.enter("unlock", false, func() (identity.Pass, error) {
-		return s.door.Unlock(x.r.Context(), x.token(), x.r.PostFormValue("secret"), x.source())
+func (s doorPages) unlockAct(x *kit.Exchange) error {
+	return s.enter(x, "unlock", false, func() (identity.Pass, error) {
+		return s.Door.Unlock(x.R.Context(), x.Token(), x.R.PostFormValue("secret"), x.Source())
 	})
 }
 
-func (s *Server) firstSignInAct(x *exchange) error {
-	return x.enter("one-time code", true, func() (identity.Pass, error) {
-		if x.r.PostFormValue("password") != x.r.PostFormValue("again") {
-			return identity.Pass{}, &pageError{status: http.StatusBadRequest, message: "The two passwords differ."}
+func (s doorPages) firstSignInAct(x *kit.Exchange) error {
+	return s.enter(x, "one-time code", true, func() (identity.Pass, error) {
+		if x.R.PostFormValue("password") != x.R.PostFormValue("again") {
+			return identity.Pass{}, &kit.PageError{Status: http.StatusBadRequest, Message: "The two passwords differ."}
 		}
-		return s.door.Redeem(x.r.Context(), strings.TrimSpace(x.r.PostFormValue("code")), x.r.PostFormValue("once"), x.r.PostFormValue("password"), x.source())
+		return s.Door.Redeem(x.R.Context(), strings.TrimSpace(x.R.PostFormValue("code")), x.R.PostFormValue("once"), x.R.PostFormValue("password"), x.Source())
 	})
 }
 
-func (s *Server) lockAct(x *exchange) error {
-	if err := s.door.Lock(x.r.Context(), x.token()); err != nil {
+func (s doorPages) lockAct(x *kit.Exchange) error {
+	if err := s.Door.Lock(x.R.Context(), x.Token()); err != nil {
 		return err
 	}
-	if x.data {
-		return x.json(http.StatusOK, struct {
+	if x.Data {
+		return x.JSON(http.StatusOK, struct {
 			Locked bool `json:"locked"`
 		}{true})
 	}
-	return x.redirect("/unlock")
+	return x.Redirect("/unlock")
 }
 
-func (s *Server) signOutAct(x *exchange) error {
-	if err := s.door.SignOut(x.r.Context(), x.token()); err != nil {
+func (s doorPages) signOutAct(x *kit.Exchange) error {
+	if err := s.Door.SignOut(x.R.Context(), x.Token()); err != nil {
 		return err
 	}
-	x.setToken("", -1)
-	return x.redirect("/sign-in")
+	x.SetToken("", -1)
+	return x.Redirect("/sign-in")
 }

@@ -138,12 +138,12 @@ func BenchmarkPaint(b *testing.B) {
 	}{{"gate", "/gate/" + readyScope, false}, {"bench-cold", "/bench", true}} {
 		b.Run(c.name, func(b *testing.B) {
 			s := serve(b, storetest.NewClock())
-			p := openPage(b, s.server.base.String())
+			p := openPage(b, s.server.Base.String())
 			signIn(s, p, access.Technician)
 			var times []float64
 			for b.Loop() {
 				if c.cold {
-					p = openPage(b, s.server.base.String())
+					p = openPage(b, s.server.Base.String())
 					signIn(s, p, access.Technician)
 				}
 				p.open(c.path)

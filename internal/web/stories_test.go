@@ -103,7 +103,7 @@ func TestStoriesByClicking(t *testing.T) {
 	if err := b.server.LookAtStreams(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 
 	t.Run(demo.WornChannel, func(*testing.T) {

@@ -15,6 +15,8 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -25,9 +27,9 @@ type streamPage struct {
 	// Waiting says that limits are not known yet, since the streams are still being computed.
 	Waiting bool
 	// Others are the streams of the same point on other scales.
-	Others []link
-	Mark   mark
-	Chart  *picture
+	Others []kit.Link
+	Mark   words.Mark
+	Chart  *kit.Picture
 	// Choice is what was chosen to be drawn; Trial says that the limits are not those in force.
 	Choice streamChoice
 	Trial  bool
@@ -35,8 +37,8 @@ type streamPage struct {
 	// Shown and Of count the readings that are drawn and all of them.
 	Shown, Of int
 	Readings  []pointLine
-	Pager     pager
-	Exports   exports
+	Pager     kit.Pager
+	Exports   kit.Exports
 	Baseline  *baselineFacts
 	Why       string
 	Limits    []string
@@ -66,7 +68,7 @@ type breakLine struct{ At, Reason string }
 
 // adoptForm adopts the baseline and the limits of a stream.
 type adoptForm struct {
-	*form
+	*kit.Form
 	Action string
 	// Holds says that a chart holds, which is replaced; Alarming that an alarm is open, whose readings
 	// would become part of the measure.
@@ -139,7 +141,7 @@ func (c streamChoice) AllRules() []struct {
 func (c streamChoice) All() bool { return c.Last == allReadings }
 
 // streamChoiceOf reads what is asked for; without limits of its own those in force are shown.
-func (x *exchange) streamChoiceOf(q url.Values) (c streamChoice, err error) {
+func streamChoiceOf(x *kit.Exchange, q url.Values) (c streamChoice, err error) {
 	c = streamChoice{View: figure.View(q.Get("view")), Last: lastShown, From: q.Get("from"), To: q.Get("to"), Charts: map[string]bool{}, Rules: map[int]bool{}}
 	if c.View == "" {
 		c.View = figure.Single
@@ -156,17 +158,17 @@ func (x *exchange) streamChoiceOf(q url.Values) (c streamChoice, err error) {
 			return c, badChoice("%q readings cannot be shown.", text)
 		}
 	}
-	if c.from, _, err = x.day("from"); err != nil {
+	if c.from, _, err = x.Day("from"); err != nil {
 		return c, err
 	}
-	if _, c.to, err = x.day("to"); err != nil {
+	if _, c.to, err = x.Day("to"); err != nil {
 		return c, err
 	}
 	return c, c.limits(q)
 }
 
 func badChoice(format string, args ...any) error {
-	return &pageError{status: http.StatusBadRequest, message: fmt.Sprintf(format, args...), hint: "Choose again from the lists on the page."}
+	return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf(format, args...), Hint: "Choose again from the lists on the page."}
 }
 
 // limits reads the limits that are asked for.
@@ -215,20 +217,20 @@ func (c *streamChoice) limits(q url.Values) error {
 	return nil
 }
 
-func (s *Server) stream(x *exchange) error {
-	return s.streamPage(x, http.StatusOK, x.r.URL.Query(), sent{})
+func (s numberPages) stream(x *kit.Exchange) error {
+	return s.streamPage(x, http.StatusOK, x.R.URL.Query(), kit.Sent{})
 }
 
 // streamOf finds the stream of an address: where a point has readings on several scales and none is named,
 // the one with the latest reading.
-func (s *Server) streamOf(v desk.View, x *exchange, q url.Values) (key trend.Key, others []trend.Key, err error) {
-	tag, point := x.r.PathValue("tag"), scope.PointKind(x.r.PathValue("point"))
-	keys, err := v.Scales(tag, point, s.now())
+func (s numberPages) streamOf(v desk.View, x *kit.Exchange, q url.Values) (key trend.Key, others []trend.Key, err error) {
+	tag, point := x.R.PathValue("tag"), scope.PointKind(x.R.PathValue("point"))
+	keys, err := v.Scales(tag, point, s.Now())
 	if err != nil {
 		return key, nil, err
 	}
 	if len(keys) == 0 {
-		return key, nil, notHere("%s has no reading at %s.", tag, point)
+		return key, nil, kit.NotHere("%s has no reading at %s.", tag, point)
 	}
 	key = keys[0]
 	if q.Get("system") != "" || q.Get("kit") != "" {
@@ -237,25 +239,25 @@ func (s *Server) streamOf(v desk.View, x *exchange, q url.Values) (key trend.Key
 	return key, slices.DeleteFunc(keys, func(k trend.Key) bool { return k == key }), nil
 }
 
-func (s *Server) streamPage(x *exchange, status int, q url.Values, was sent) error {
-	choice, err := x.streamChoiceOf(q)
+func (s numberPages) streamPage(x *kit.Exchange, status int, q url.Values, was kit.Sent) error {
+	choice, err := streamChoiceOf(x, q)
 	if err != nil {
 		return err
 	}
-	file, err := x.wantsFile()
+	file, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
 	o := s.outlook()
-	page := streamPage{Choice: choice, Trial: choice.set, Waiting: o == nil, Said: map[string]string{"adopted": "The baseline and its limits are adopted."}[q.Get("done")], Exports: x.exports()}
+	page := streamPage{Choice: choice, Trial: choice.set, Waiting: o == nil, Said: map[string]string{"adopted": "The baseline and its limits are adopted."}[q.Get("done")], Exports: x.Exports()}
 	var stream desk.Stream
-	err = s.view(x.r.Context(), func(v desk.View) error {
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		key, others, err := s.streamOf(v, x, q)
 		if err != nil {
 			return err
 		}
 		for _, k := range others {
-			page.Others = append(page.Others, link{Href: s.streamHref(k), Text: k.System + ", " + k.Kit})
+			page.Others = append(page.Others, kit.Link{Href: s.StreamHref(k), Text: k.System + ", " + k.Kit})
 		}
 		if stream, err = s.watched(v, key, choice.watching, o); err != nil {
 			return err
@@ -277,30 +279,30 @@ func (s *Server) streamPage(x *exchange, status int, q url.Values, was sent) err
 	all := stream.Numbered()[from:to]
 	slices.Reverse(all) // the newest first
 	if file {
-		return x.file(readingListing(stream.Key, s.readingLines(all)))
+		return x.File(readingListing(stream.Key, s.readingLines(all)))
 	}
-	lo, hi, pager, err := x.paged(len(all), readingsShown)
+	lo, hi, pager, err := x.Paged(len(all), readingsShown)
 	if err != nil {
 		return err
 	}
 	page.Readings, page.Pager = s.readingLines(all[lo:hi]), pager
-	return x.show(status, "stream", false, page)
+	return x.Show(status, "stream", false, page)
 }
 
 // watched returns a stream as the charts see it. Before the streams were looked at for the first time only
 // adopted limits are known.
-func (s *Server) watched(v desk.View, key trend.Key, w desk.Watching, o *desk.Outlook) (desk.Stream, error) {
+func (s numberPages) watched(v desk.View, key trend.Key, w desk.Watching, o *desk.Outlook) (desk.Stream, error) {
 	if o == nil {
-		return v.StreamIn(key, s.now(), desk.Watching{}, 0)
+		return v.StreamIn(key, s.Now(), desk.Watching{}, 0)
 	}
-	return v.StreamIn(key, s.now(), w, o.Monthly)
+	return v.StreamIn(key, s.Now(), w, o.Monthly)
 }
 
 // fillStream fills in what the stream is held against.
-func (s *Server) fillStream(page *streamPage, v desk.View, x *exchange, stream desk.Stream, was sent) {
+func (s numberPages) fillStream(page *streamPage, v desk.View, x *kit.Exchange, stream desk.Stream, was kit.Sent) {
 	k, zone := stream.Key, v.Zone()
-	page.Tag, page.Href, page.ScopeHref, page.Point, page.System, page.Kit, page.Kind = k.Scope, s.streamHref(k), s.scopeHref(k.Scope), string(k.Point), k.System, k.Kit, string(stream.Kind)
-	page.Of, page.Why, page.Usual = len(stream.Points), sentence(stream.Why), s.streamHref(k)
+	page.Tag, page.Href, page.ScopeHref, page.Point, page.System, page.Kit, page.Kind = k.Scope, s.StreamHref(k), s.ScopeHref(k.Scope), string(k.Point), k.System, k.Kit, string(stream.Kind)
+	page.Of, page.Why, page.Usual = len(stream.Points), kit.Sentence(stream.Why), s.StreamHref(k)
 	var last *trend.Alarm
 	if n := len(stream.Watched.Alarms); n > 0 {
 		last = &stream.Watched.Alarms[n-1]
@@ -311,14 +313,14 @@ func (s *Server) fillStream(page *streamPage, v desk.View, x *exchange, stream d
 	}
 	if b := stream.Baseline; b != nil {
 		facts := baselineFacts{
-			Word: figure.BaselineWord(b, stream.Provisional), Href: s.recordHref(string(stream.Chart)), N: b.N, First: b.First.In(zone), Last: b.Last.In(zone),
+			Word: figure.BaselineWord(b, stream.Provisional), Href: s.RecordHref(string(stream.Chart)), N: b.N, First: b.First.In(zone), Last: b.Last.In(zone),
 			Centre: fmt.Sprintf("%.0f", b.RLU()), SD: fmt.Sprintf("%.3f", float64(b.Sigma)),
 		}
 		for _, n := range b.Notes {
 			facts.Notes = append(facts.Notes, n.Words)
 		}
 		for _, o := range b.Screened {
-			facts.Screened = append(facts.Screened, pointLine{At: o.At.In(zone), Value: o.Value.String(), Href: s.recordHref(string(o.ID))})
+			facts.Screened = append(facts.Screened, pointLine{At: o.At.In(zone), Value: o.Value.String(), Href: s.RecordHref(string(o.ID))})
 		}
 		page.Baseline = &facts
 	}
@@ -328,35 +330,35 @@ func (s *Server) fillStream(page *streamPage, v desk.View, x *exchange, stream d
 		}
 		page.FalseAlarms = fmt.Sprintf("%.2g false alarms a month over all streams, which have %.0f readings in a month", float64(d.PerMonth), float64(d.Promise.Readings))
 	}
-	if !x.can(desk.ToAdoptChart) || page.Waiting {
+	if !x.Can(desk.ToAdoptChart) || page.Waiting {
 		return
 	}
 	// What would be adopted is looked at only when somebody wants to: every reading since the last break is
 	// screened for it.
-	if page.AdoptHref = x.with("adopt", "asked") + "#adopt"; was.name == "adopt" || x.r.URL.Query().Has("adopt") {
+	if page.AdoptHref = x.With("adopt", "asked") + "#adopt"; was.Name == "adopt" || x.R.URL.Query().Has("adopt") {
 		page.Adopt = s.adoptForm(stream, x, was)
 	}
 }
 
 // adoptForm says what would be adopted.
-func (s *Server) adoptForm(stream desk.Stream, x *exchange, was sent) *adoptForm {
-	q := x.r.URL.Query()
+func (s numberPages) adoptForm(stream desk.Stream, x *kit.Exchange, was kit.Sent) *adoptForm {
+	q := x.R.URL.Query()
 	q.Del("done")
 	q.Del("adopt")
 	q.Set("system", stream.Key.System)
 	q.Set("kit", stream.Key.Kit)
 	f := adoptForm{
-		form: x.form(was, "adopt"), Action: addressOf(s.url("/trends/"+url.PathEscape(stream.Key.Scope)+"/"+string(stream.Key.Point)), q), Holds: stream.Chart != "", Prove: x.unsigned(),
+		Form: x.Form(was, "adopt"), Action: kit.AddressOf(s.URL("/trends/"+url.PathEscape(stream.Key.Scope)+"/"+string(stream.Key.Point)), q), Holds: stream.Chart != "", Prove: x.Unsigned(),
 		Alarming: stream.Standing() != desk.Calm && stream.Standing() != desk.Over && stream.Baseline != nil,
 	}
 	b, why, err := stream.Proposed(0)
 	switch {
 	case err != nil:
-		f.Why = sentence(err.Error())
+		f.Why = kit.Sentence(err.Error())
 	case b == nil:
-		f.Why = sentence(why)
+		f.Why = kit.Sentence(why)
 	default:
-		zone := s.desk.DB.Zone()
+		zone := s.Desk.DB.Zone()
 		f.Proposed = fmt.Sprintf("%d readings from %s to %s, centre %.0f RLU, standard deviation %.3f of log10", b.N, b.First.In(zone), b.Last.In(zone), b.RLU(), float64(b.Sigma))
 		if n := len(b.Screened); n > 0 {
 			f.Proposed += fmt.Sprintf(", %d left out as outliers", n)
@@ -366,8 +368,8 @@ func (s *Server) adoptForm(stream desk.Stream, x *exchange, was sent) *adoptForm
 }
 
 // levelsOf says what the readings are judged by.
-func (s *Server) levelsOf(v desk.View, stream desk.Stream) (words []string, err error) {
-	levels, err := v.LevelsFor(stream.Key, stream.Kind, s.now())
+func (s numberPages) levelsOf(v desk.View, stream desk.Stream) (words []string, err error) {
+	levels, err := v.LevelsFor(stream.Key, stream.Kind, s.Now())
 	for _, l := range levels {
 		words = append(words, levelWords(l))
 	}
@@ -387,13 +389,13 @@ func (c streamChoice) window(points []trend.Point) (lo, hi int) {
 }
 
 // places says where the records of a picture's points are.
-func (s *Server) places() figure.Places {
-	return figure.Places{Record: func(id ledger.ID) string { return s.recordHref(string(id)) }}
+func (s numberPages) places() figure.Places {
+	return figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}
 }
 
 // streamChart draws the chart that was asked for; nil when the time has no reading.
-func (s *Server) streamChart(v desk.View, stream desk.Stream, c streamChoice, page *streamPage) (*picture, error) {
-	levels, err := v.LevelsFor(stream.Key, stream.Kind, s.now())
+func (s numberPages) streamChart(v desk.View, stream desk.Stream, c streamChoice, page *streamPage) (*kit.Picture, error) {
+	levels, err := v.LevelsFor(stream.Key, stream.Kind, s.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -405,11 +407,11 @@ func (s *Server) streamChart(v desk.View, stream desk.Stream, c streamChoice, pa
 }
 
 // readingLines says of readings what the charts made of them.
-func (s *Server) readingLines(all []desk.Numbered) []pointLine {
+func (s numberPages) readingLines(all []desk.Numbered) []pointLine {
 	lines := make([]pointLine, 0, len(all))
-	zone := s.desk.DB.Zone()
+	zone := s.Desk.DB.Zone()
 	for _, n := range all {
-		line := pointLine{At: n.At.In(zone), Value: unit.Number(n.Value).String(), Href: s.recordHref(string(n.ID))}
+		line := pointLine{At: n.At.In(zone), Value: unit.Number(n.Value).String(), Href: s.RecordHref(string(n.ID))}
 		if n.Counted {
 			two := func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) }
 			line.Z, line.EWMA, line.Up, line.Down, line.Signal = two(n.Z), two(n.EWMA), two(n.Up), two(n.Down), figure.Signal(n.Flags)
@@ -419,8 +421,8 @@ func (s *Server) readingLines(all []desk.Numbered) []pointLine {
 	return lines
 }
 
-func readingListing(k trend.Key, lines []pointLine) listing {
-	l := listing{Name: "readings", Columns: []table.SheetColumn{
+func readingListing(k trend.Key, lines []pointLine) kit.Listing {
+	l := kit.Listing{Name: "readings", Columns: []table.SheetColumn{
 		{Name: "scope"},
 		{Name: "point"},
 		{Name: "system"},
@@ -442,63 +444,63 @@ func readingListing(k trend.Key, lines []pointLine) listing {
 }
 
 // adoptLimits adopts the baseline and the limits of a stream. It is a signature.
-func (s *Server) adoptLimits(x *exchange) error {
-	q := x.r.URL.Query()
-	choice, err := x.streamChoiceOf(q)
+func (s numberPages) adoptLimits(x *kit.Exchange) error {
+	q := x.R.URL.Query()
+	choice, err := streamChoiceOf(x, q)
 	if err != nil {
 		return err
 	}
-	f := x.read("from")
+	f := x.Read("from")
 	err = s.adoptStream(x, q, choice, f)
 	if err == nil {
 		key := url.Values{"system": {q.Get("system")}, "kit": {q.Get("kit")}, "done": {"adopted"}}
-		return x.redirect("/trends/" + url.PathEscape(x.r.PathValue("tag")) + "/" + url.PathEscape(x.r.PathValue("point")) + "?" + key.Encode())
+		return x.Redirect("/trends/" + url.PathEscape(x.R.PathValue("tag")) + "/" + url.PathEscape(x.R.PathValue("point")) + "?" + key.Encode())
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok || status == http.StatusNotFound {
 		return err
 	}
 	f.Problem = words
-	return s.streamPage(x, status, q, sent{"adopt", f})
+	return s.streamPage(x, status, q, kit.Sent{Name: "adopt", Form: f})
 }
 
-func (s *Server) adoptStream(x *exchange, q url.Values, choice streamChoice, f form) error {
+func (s numberPages) adoptStream(x *kit.Exchange, q url.Values, choice streamChoice, f kit.Form) error {
 	o := s.outlook()
 	if o == nil {
 		return beingComputed()
 	}
-	e, err := x.entry(f)
+	e, err := x.Entry(f)
 	if err != nil {
 		return err
 	}
 	freeze := desk.Freeze{Anew: true, Watching: choice.watching}
 	if day := f.Typed["from"]; day != "" {
-		if freeze.From, err = s.instant(day + "T00:00"); err != nil {
+		if freeze.From, err = s.Instant(day + "T00:00"); err != nil {
 			return err
 		}
 	}
-	if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+	if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
 		return err
 	}
-	return x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+	return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		key, _, err := s.streamOf(w.View, x, q)
 		if err != nil {
 			return err
 		}
 		frozen, err := w.AdoptChart(e, key, freeze, o.Monthly)
 		if err == nil && frozen.Why != "" {
-			return &pageError{status: http.StatusConflict, message: sentence(frozen.Why), hint: "Nothing was adopted."}
+			return &kit.PageError{Status: http.StatusConflict, Message: kit.Sentence(frozen.Why), Hint: "Nothing was adopted."}
 		}
 		return err
 	})
 }
 
 // drawn draws the points of a stream from one index to another. The readings are in a table of their own.
-func (s *Server) drawn(stream desk.Stream, view figure.View, lo, hi int, levels []reading.Level) *picture {
-	c := figure.Control(stream, view, levels, s.desk.DB.Zone(), s.places())
+func (s numberPages) drawn(stream desk.Stream, view figure.View, lo, hi int, levels []reading.Level) *kit.Picture {
+	c := figure.Control(stream, view, levels, s.Desk.DB.Zone(), s.places())
 	if lo > 0 || hi < len(stream.Points) {
 		c = figure.Between(c, stream.Points[lo].At.Time(), stream.Points[hi-1].At.Time())
 	}
-	p := drawing("chart", c)
+	p := kit.Drawing("chart", c)
 	return &p
 }

@@ -10,7 +10,9 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 )
 
 // studiedDays is the time that statistics look at when nothing is said, studiedMost the longest: pages
@@ -20,16 +22,16 @@ const (
 	studiedMost = 400
 )
 
-// studied is the time that a page of statistics is about, in whole days.
+// readStudied is the time that a page of statistics is about, in whole days.
 type studied struct {
 	// From and To are its first and last day.
 	From, To   string
 	start, end unit.Instant // start <= at < end
 }
 
-// studied reads the time of a page.
-func (x *exchange) studied() (studied, error) {
-	return studiedIn(x.r.URL.Query(), x.s.now(), x.s.desk.DB.Zone())
+// readStudied reads the time of a page.
+func readStudied(x *kit.Exchange) (studied, error) {
+	return studiedIn(x.R.URL.Query(), x.Shell.Now(), x.Shell.Desk.DB.Zone())
 }
 
 func studiedIn(q url.Values, now unit.Instant, zone *time.Location) (p studied, err error) {
@@ -39,7 +41,7 @@ func studiedIn(q url.Values, now unit.Instant, zone *time.Location) (p studied, 
 		}
 		t, err := time.ParseInLocation(time.DateOnly, text, zone)
 		if err != nil {
-			err = &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("%q is no day.", text), hint: "Write it like " + now.Time().In(zone).Format(time.DateOnly) + "."}
+			err = &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is no day.", text), Hint: "Write it like " + now.Time().In(zone).Format(time.DateOnly) + "."}
 		}
 		return t, err
 	}
@@ -54,9 +56,9 @@ func studiedIn(q url.Values, now unit.Instant, zone *time.Location) (p studied, 
 	p = studied{From: first.Format(time.DateOnly), To: last.Format(time.DateOnly), start: unit.At(first), end: unit.At(last).AddDays(1, zone)}
 	switch {
 	case last.Before(first):
-		return p, &pageError{status: http.StatusBadRequest, message: "The time ends before it begins.", hint: "Exchange the two days."}
+		return p, &kit.PageError{Status: http.StatusBadRequest, Message: "The time ends before it begins.", Hint: "Exchange the two days."}
 	case p.start.AddDays(studiedMost, zone) < p.end:
-		return p, &pageError{status: http.StatusBadRequest, message: fmt.Sprintf("This is longer than %d days.", studiedMost), hint: "Choose a shorter time; for a longer one use the command line."}
+		return p, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("This is longer than %d days.", studiedMost), Hint: "Choose a shorter time; for a longer one use the command line."}
 	}
 	return p, nil
 }
@@ -66,7 +68,7 @@ func (p studied) query() url.Values { return url.Values{"from": {p.From}, "to": 
 
 // size returns how many records there are.
 func (s *Server) size(ctx context.Context) (size int64, err error) {
-	err = s.desk.DB.Read(ctx, func(tx *store.Tx) (err error) {
+	err = s.Desk.DB.Read(ctx, func(tx *store.Tx) (err error) {
 		size, err = tx.Size()
 		return err
 	})
@@ -75,8 +77,8 @@ func (s *Server) size(ctx context.Context) (size int64, err error) {
 
 // firsts returns the first readings of a time, which all statistics of scatter and failures count.
 func (s *Server) firsts(ctx context.Context, size int64, p studied) ([]desk.Measured, error) {
-	return answered(ctx, &s.readings, size, p.From+" "+p.To, func(ctx context.Context) (all []desk.Measured, err error) {
-		err = s.view(ctx, func(v desk.View) error {
+	return kit.Ask(ctx, &s.readings, kit.Question{Text: p.From + " " + p.To, Size: size}, func(ctx context.Context) (all []desk.Measured, err error) {
+		err = s.View(ctx, func(v desk.View) error {
 			all, err = v.Firsts(p.start, p.end)
 			return err
 		})
@@ -88,9 +90,9 @@ func (s *Server) firsts(ctx context.Context, size int64, p studied) ([]desk.Meas
 type pointWord struct{ Value, Word string }
 
 func pointWords() []pointWord {
-	words := make([]pointWord, len(scope.PointKinds))
+	all := make([]pointWord, len(scope.PointKinds))
 	for i, p := range scope.PointKinds {
-		words[i] = pointWord{string(p), spaced(string(p))}
+		all[i] = pointWord{string(p), words.Spaced(string(p))}
 	}
-	return words
+	return all
 }

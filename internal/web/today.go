@@ -17,6 +17,8 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // todayPage is the department at a glance.
@@ -55,14 +57,14 @@ const (
 
 // count is how many scopes are in a state.
 type count struct {
-	Mark mark
+	Mark words.Mark
 	N    int
 }
 
 // tile is one scope on the board.
 type tile struct {
 	Tag, Href   string
-	Mark        mark
+	Mark        words.Mark
 	Until, Left string
 	Why         string
 }
@@ -99,35 +101,32 @@ type meterLine struct {
 
 type lotLine struct{ Kit, Lot, Why string }
 
-// lotsSoon is how long before its expiry a lot is shown.
-const lotsSoon = 14 * 24 * time.Hour
-
-func (s *Server) today(x *exchange) error {
-	return s.todayPage(x, http.StatusOK, noteForm{ID: string(ledger.NewID(s.now(), rand.Reader))})
+func (s dayPages) today(x *kit.Exchange) error {
+	return s.todayPage(x, http.StatusOK, noteForm{ID: string(ledger.NewID(s.Now(), rand.Reader))})
 }
 
-func (s *Server) todayPage(x *exchange, status int, note noteForm) error {
-	return s.board(x, status, note, x.r.URL.Query().Has("wall"))
+func (s dayPages) todayPage(x *kit.Exchange, status int, note noteForm) error {
+	return s.board(x, status, note, x.R.URL.Query().Has("wall"))
 }
 
 // wall shows the board on a screen that people look at from far away. It names no people, since nobody may
 // have signed in at it.
-func (s *Server) wall(x *exchange) error { return s.board(x, http.StatusOK, noteForm{}, true) }
+func (s dayPages) wall(x *kit.Exchange) error { return s.board(x, http.StatusOK, noteForm{}, true) }
 
-func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error {
-	page := todayPage{Wall: wall, Live: s.url("/live"), Alarms: s.alarms.shown()}
-	if x.who == nil || x.r.URL.Path == s.url("/wall") {
-		page.Live = s.url("/wall/live")
+func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) error {
+	page := todayPage{Wall: wall, Live: s.URL("/live"), Alarms: s.alarmsShown()}
+	if x.Who == nil || x.R.URL.Path == s.URL("/wall") {
+		page.Live = s.URL("/wall/live")
 	}
-	if x.can(desk.ToHandOver) && !page.Wall {
+	if x.Can(desk.ToHandOver) && !page.Wall {
 		page.Note = &note
 	}
-	now := s.now()
-	p, err := s.overview(x.r.Context())
+	now := s.Now()
+	p, err := s.overview(x.R.Context())
 	if err != nil {
 		return err
 	}
-	err = s.view(x.r.Context(), func(v desk.View) error {
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		s.tiles(&page, p.board, now, v)
 		s.clocks(&page, p.open, now, v)
 		s.ends(&page, p.ends, now, v)
@@ -138,8 +137,8 @@ func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error 
 			return err
 		}
 		for i, m := range page.Meters {
-			if x.may(access.SeeScope) && !page.Wall {
-				page.Meters[i].Href = s.meterHref(m.Code)
+			if x.May(access.SeeScope) && !page.Wall {
+				page.Meters[i].Href = s.MeterHref(m.Code)
 			}
 		}
 		return nil
@@ -147,15 +146,15 @@ func (s *Server) board(x *exchange, status int, note noteForm, wall bool) error 
 	if err != nil {
 		return err
 	}
-	if !x.may(access.SeeNumbers) {
+	if !x.May(access.SeeNumbers) {
 		for i := range page.Alarms.Lines {
 			page.Alarms.Lines[i].Alarm = ""
 		}
 	}
-	if x.who == nil {
+	if x.Who == nil {
 		page.nameless()
 	}
-	return x.show(status, "today", page.Wall, page)
+	return x.Show(status, "today", page.Wall, page)
 }
 
 // nameless takes out who did what, links to pages that open to nobody, and notes, in which people may be
@@ -168,7 +167,7 @@ func (p *todayPage) nameless() {
 		p.Held[i].Href, p.Held[i].By, p.Held[i].Why = "", "", "" // a reason is free text
 	}
 	for i := range p.Tiles {
-		if p.Tiles[i].Mark == markOf(turnaround.Held) {
+		if p.Tiles[i].Mark == terms.State(turnaround.Held) {
 			p.Tiles[i].Why = ""
 		}
 	}
@@ -193,20 +192,20 @@ func (p *todayPage) nameless() {
 }
 
 // handOver writes a note for the next shift.
-func (s *Server) handOver(x *exchange) error {
-	form := noteForm{ID: x.r.PostFormValue("id"), Text: x.r.PostFormValue("text")}
+func (s dayPages) handOver(x *kit.Exchange) error {
+	form := noteForm{ID: x.R.PostFormValue("id"), Text: x.R.PostFormValue("text")}
 	id, err := ledger.ParseID(form.ID)
 	if err != nil {
-		return &pageError{status: http.StatusBadRequest, message: err.Error()}
+		return &kit.PageError{Status: http.StatusBadRequest, Message: err.Error()}
 	}
-	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
-		_, err := w.HandOver(desk.Entry{ID: id, By: x.who.Code}, dossier.Handover{Text: strings.TrimSpace(form.Text)})
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
+		_, err := w.HandOver(desk.Entry{ID: id, By: x.Who.Code}, dossier.Handover{Text: strings.TrimSpace(form.Text)})
 		return err
 	})
 	if err == nil {
-		return x.redirect("/today#notes")
+		return x.Redirect("/today#notes")
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok {
 		return err
 	}
@@ -215,21 +214,21 @@ func (s *Server) handOver(x *exchange) error {
 }
 
 // handedOver adds the notes of the last shifts.
-func (s *Server) handedOver(page *todayPage, v desk.View, now unit.Instant) error {
+func (s dayPages) handedOver(page *todayPage, v desk.View, now unit.Instant) error {
 	notes, err := v.Handover(now.Add(-notesOver), notesShown)
 	if err != nil {
 		return err
 	}
 	for _, n := range notes {
-		page.Notes = append(page.Notes, noteLine{At: clockTime(n.At, now, v.Zone()), By: n.By, Text: n.Text, Href: s.recordHref(string(n.ID))})
+		page.Notes = append(page.Notes, noteLine{At: words.Short(n.At, now, v.Zone()), By: n.By, Text: n.Text, Href: s.RecordHref(string(n.ID))})
 	}
 	return nil
 }
 
 // ends adds what was begun and not ended.
-func (s *Server) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v desk.View) {
+func (s dayPages) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v desk.View) {
 	for _, o := range ends {
-		page.Ends = append(page.Ends, openEnd{o.Scope, s.scopeHref(o.Scope), o.What, clockTime(o.Begun, now, v.Zone()), age(now.Sub(o.Begun)), o.By})
+		page.Ends = append(page.Ends, openEnd{o.Scope, s.ScopeHref(o.Scope), o.What, words.Short(o.Begun, now, v.Zone()), words.Age(now.Sub(o.Begun)), o.By})
 	}
 }
 
@@ -237,7 +236,7 @@ func (s *Server) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v 
 var boardOrder = []turnaround.State{turnaround.Held, turnaround.Unknown, turnaround.InWork, turnaround.Out, turnaround.Ready}
 
 // board fills in what the gate says of every scope.
-func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Instant, v desk.View) {
+func (s dayPages) tiles(page *todayPage, board []turnaround.Answer, now unit.Instant, v desk.View) {
 	for _, state := range boardOrder {
 		n := 0
 		for _, a := range board {
@@ -245,16 +244,16 @@ func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Inst
 				continue
 			}
 			n++
-			t := tile{Tag: a.Scope, Href: s.scopeHref(a.Scope), Mark: markOf(a.State), Until: clockTime(a.Until, now, v.Zone())}
+			t := tile{Tag: a.Scope, Href: s.ScopeHref(a.Scope), Mark: terms.State(a.State), Until: words.Short(a.Until, now, v.Zone())}
 			if a.Until.Known() {
-				t.Left = age(a.Until.Sub(now))
+				t.Left = words.Age(a.Until.Sub(now))
 			}
 			for _, r := range a.Reasons {
 				if r.Blocks && t.Why == "" {
 					t.Why = r.Text
 				}
 				if state == turnaround.Held && r.Since.Known() {
-					page.Held = append(page.Held, held{Tag: a.Scope, Href: t.Href, Age: age(now.Sub(r.Since)), Why: r.Text, By: r.By})
+					page.Held = append(page.Held, held{Tag: a.Scope, Href: t.Href, Age: words.Age(now.Sub(r.Since)), Why: r.Text, By: r.By})
 				}
 			}
 			page.Tiles = append(page.Tiles, t)
@@ -268,12 +267,12 @@ func (s *Server) tiles(page *todayPage, board []turnaround.Answer, now unit.Inst
 				if p.Status == turnaround.MissingStep && p.Deadline.Known() {
 					page.Clocks = append(page.Clocks, running{
 						Tag: a.Scope, Href: t.Href, What: "begin " + string(p.Step), At: p.Deadline,
-						Deadline: clockTime(p.Deadline, now, v.Zone()), Left: age(p.Deadline.Sub(now)), Over: p.Deadline < now,
+						Deadline: words.Short(p.Deadline, now, v.Zone()), Left: words.Age(p.Deadline.Sub(now)), Over: p.Deadline < now,
 					})
 				}
 			}
 		}
-		page.Counts = append(page.Counts, count{markOf(state), n})
+		page.Counts = append(page.Counts, count{terms.State(state), n})
 	}
 }
 
@@ -282,7 +281,7 @@ func dueOf(a turnaround.Answer, href string, now unit.Instant, zone *time.Locati
 	line := due{Tag: a.Scope, Href: href}
 	var points []scope.PointKind
 	for _, d := range a.Due {
-		line.Reasons = append(line.Reasons, dueReason{Why: d.Why, Since: clockTime(d.Since, now, zone), Asked: d.When == sampling.OnRequest})
+		line.Reasons = append(line.Reasons, dueReason{Why: d.Why, Since: words.Short(d.Since, now, zone), Asked: d.When == sampling.OnRequest})
 		line.Blocks = line.Blocks || d.Blocks
 		for _, p := range d.Points {
 			if !slices.Contains(points, p) {
@@ -295,11 +294,11 @@ func dueOf(a turnaround.Answer, href string, now unit.Instant, zone *time.Locati
 }
 
 // clocks adds the samples that were taken and not read, and puts all clocks in order of urgency.
-func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instant, v desk.View) {
+func (s dayPages) clocks(page *todayPage, open []desk.OpenSample, now unit.Instant, v desk.View) {
 	for _, o := range open {
-		line := running{Tag: o.Scope, Href: s.scopeHref(o.Scope), What: fmt.Sprintf("%s: %s", strings.ReplaceAll(string(o.Point), "-", " "), o.Next), Over: o.State == sampling.Void, At: o.Deadline}
+		line := running{Tag: o.Scope, Href: s.ScopeHref(o.Scope), What: fmt.Sprintf("%s: %s", strings.ReplaceAll(string(o.Point), "-", " "), o.Next), Over: o.State == sampling.Void, At: o.Deadline}
 		if o.Deadline.Known() {
-			line.Deadline, line.Left, line.Over = clockTime(o.Deadline, now, v.Zone()), age(o.Deadline.Sub(now)), line.Over || o.Deadline < now
+			line.Deadline, line.Left, line.Over = words.Short(o.Deadline, now, v.Zone()), words.Age(o.Deadline.Sub(now)), line.Over || o.Deadline < now
 		}
 		page.Clocks = append(page.Clocks, line)
 	}
@@ -307,7 +306,7 @@ func (s *Server) clocks(page *todayPage, open []desk.OpenSample, now unit.Instan
 }
 
 // supplies adds the meters that may not be used and the lots that expire soon.
-func (s *Server) supplies(page *todayPage, v desk.View, now unit.Instant) error {
+func (s dayPages) supplies(page *todayPage, v desk.View, now unit.Instant) error {
 	meters, err := v.MeterStandings(now)
 	if err != nil {
 		return err
@@ -320,11 +319,8 @@ func (s *Server) supplies(page *todayPage, v desk.View, now unit.Instant) error 
 		return err
 	}
 	for _, l := range lots {
-		switch {
-		case l.Recalled.Known() && l.Recalled <= now:
-		case l.Expires <= now:
-		case l.Expires.Sub(now) < lotsSoon:
-			page.Lots = append(page.Lots, lotLine{l.Kit, l.Lot, "expires in " + age(l.Expires.Sub(now))})
+		if l.EndsSoon(now) {
+			page.Lots = append(page.Lots, lotLine{l.Kit, l.Lot, "expires in " + words.Age(l.Expires.Sub(now))})
 		}
 	}
 	return nil

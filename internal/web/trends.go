@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -16,6 +15,8 @@ import (
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -24,7 +25,7 @@ type trendsPage struct {
 	// AsOf is when the charts were last looked at; empty before the first time.
 	AsOf  string
 	Lines []streamLine
-	Pager pager
+	Pager kit.Pager
 	// Of is how many streams there are, Adopted, Provisional and Without how many have which baseline.
 	Of, Adopted, Provisional, Without      int
 	Scope, Point, Kind, Standing, Baseline string
@@ -34,7 +35,7 @@ type trendsPage struct {
 	Standings                              []standingChoice
 	Baselines                              []string
 	Sorts                                  []sorting
-	Exports                                exports
+	Exports                                kit.Exports
 }
 
 type standingChoice struct {
@@ -51,7 +52,7 @@ type streamLine struct {
 	Readings                                       int
 	Baseline, Why, Centre                          string
 	Last, LastAt, LastHref                         string
-	Mark                                           mark
+	Mark                                           words.Mark
 	Since                                          string
 	Spark                                          template.HTML
 }
@@ -65,16 +66,16 @@ var sorts = []sorting{{"", "scope and point"}, {"standing", "standing"}, {"since
 // baselines are what a stream can be held against.
 var baselines = []string{"adopted", "provisional", "none"}
 
-func (s *Server) trends(x *exchange) error {
-	q := x.r.URL.Query()
+func (s numberPages) trends(x *kit.Exchange) error {
+	q := x.R.URL.Query()
 	page := trendsPage{
 		Scope: strings.TrimSpace(q.Get("scope")), Point: q.Get("point"), Kind: q.Get("kind"), Standing: q.Get("standing"), Baseline: q.Get("baseline"), Sort: q.Get("sort"),
-		Points: scope.PointKinds, Kinds: scope.Kinds, Baselines: baselines, Sorts: sorts, Exports: x.exports(),
+		Points: scope.PointKinds, Kinds: scope.Kinds, Baselines: baselines, Sorts: sorts, Exports: x.Exports(),
 	}
 	for _, st := range desk.Standings {
 		page.Standings = append(page.Standings, standingChoice{st, standingWord(st)})
 	}
-	wanted, err := x.wantsFile()
+	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
 	}
@@ -83,10 +84,10 @@ func (s *Server) trends(x *exchange) error {
 		if wanted {
 			return beingComputed()
 		}
-		return x.show(http.StatusOK, "trends", false, page)
+		return x.Show(http.StatusOK, "trends", false, page)
 	}
-	now, zone := s.now(), s.desk.DB.Zone()
-	page.AsOf, page.Of = clockTime(o.At, now, zone), len(o.Streams)
+	now, zone := s.Now(), s.Desk.DB.Zone()
+	page.AsOf, page.Of = words.Short(o.At, now, zone), len(o.Streams)
 	var list []desk.Summary
 	for _, m := range o.Streams {
 		switch figure.BaselineWord(m.Baseline, m.Provisional) {
@@ -103,9 +104,9 @@ func (s *Server) trends(x *exchange) error {
 	}
 	sortStreams(list, page.Sort)
 	if wanted {
-		return x.file(s.streamListing(list))
+		return x.File(s.streamListing(list))
 	}
-	lo, hi, pager, err := x.paged(len(list), streamsShown)
+	lo, hi, pager, err := x.Paged(len(list), streamsShown)
 	if err != nil {
 		return err
 	}
@@ -113,17 +114,17 @@ func (s *Server) trends(x *exchange) error {
 	for i, m := range list[lo:hi] {
 		page.Lines = append(page.Lines, s.streamLine(m, fmt.Sprintf("spark-%d", i), now))
 	}
-	return x.show(http.StatusOK, "trends", false, page)
+	return x.Show(http.StatusOK, "trends", false, page)
 }
 
 // beingComputed is the answer before the streams were looked at for the first time.
 func beingComputed() error {
-	return &pageError{status: http.StatusServiceUnavailable, message: "The streams are being computed.", hint: "Try again in a minute."}
+	return &kit.PageError{Status: http.StatusServiceUnavailable, Message: "The streams are being computed.", Hint: "Try again in a minute."}
 }
 
 func (p trendsPage) shows(m desk.Summary) bool {
 	is := func(wanted, got string) bool { return wanted == "" || wanted == got }
-	return mentions(p.Scope, m.Key.Scope) && is(p.Point, string(m.Key.Point)) && is(p.Kind, string(m.Kind)) &&
+	return kit.Mentions(p.Scope, m.Key.Scope) && is(p.Point, string(m.Key.Point)) && is(p.Kind, string(m.Kind)) &&
 		is(p.Standing, string(m.Standing)) && is(p.Baseline, figure.BaselineWord(m.Baseline, m.Provisional))
 }
 
@@ -164,11 +165,6 @@ func sortStreams(list []desk.Summary, by string) {
 	slices.SortStableFunc(list, compare)
 }
 
-// streamHref is the page of a stream.
-func (s *Server) streamHref(k trend.Key) string {
-	return s.url("/trends/"+url.PathEscape(k.Scope)+"/"+string(k.Point)) + "?" + url.Values{"system": {k.System}, "kit": {k.Kit}}.Encode()
-}
-
 // standingWord names a standing in a list to choose from.
 func standingWord(st desk.Standing) string {
 	switch st {
@@ -188,8 +184,8 @@ func standingWord(st desk.Standing) string {
 }
 
 // standingMark is how a stream stands, for the eye.
-func standingMark(st desk.Standing, last *trend.Alarm) mark {
-	shape, word := figure.StandingBy(st, last)
+func standingMark(st desk.Standing, last *trend.Alarm) words.Mark {
+	shape, word := figure.StandingBy(terms, st, last)
 	class := ""
 	switch st {
 	case desk.Moved:
@@ -201,16 +197,16 @@ func standingMark(st desk.Standing, last *trend.Alarm) mark {
 	case desk.Over, desk.Unwatched:
 		class = "unknown"
 	}
-	return mark{word, shape, class}
+	return words.Mark{Word: word, Shape: shape, Class: class}
 }
 
 // streamLine fills in a line of the list; id tells its picture from others.
 func (s *Server) streamLine(m desk.Summary, id string, now unit.Instant) streamLine {
-	zone := s.desk.DB.Zone()
+	zone := s.Desk.DB.Zone()
 	line := streamLine{
-		Tag: m.Key.Scope, Href: s.streamHref(m.Key), ScopeHref: s.scopeHref(m.Key.Scope), Point: string(m.Key.Point), Kind: string(m.Kind),
+		Tag: m.Key.Scope, Href: s.StreamHref(m.Key), ScopeHref: s.ScopeHref(m.Key.Scope), Point: string(m.Key.Point), Kind: string(m.Kind),
 		System: m.Key.System, Kit: m.Key.Kit, Readings: m.Readings, Baseline: figure.BaselineWord(m.Baseline, m.Provisional), Why: m.Why,
-		Last: unit.Number(m.Last.Value).String(), LastAt: clockTime(m.Last.At, now, zone), LastHref: s.recordHref(string(m.Last.ID)),
+		Last: unit.Number(m.Last.Value).String(), LastAt: words.Short(m.Last.At, now, zone), LastHref: s.RecordHref(string(m.Last.ID)),
 		Mark: standingMark(m.Standing, m.Alarm), Since: sinceWords(m.Alarm, now, s), Spark: spark(m, id),
 	}
 	if m.Baseline != nil {
@@ -225,9 +221,9 @@ func sinceWords(a *trend.Alarm, now unit.Instant, s *Server) string {
 	case a == nil:
 		return ""
 	case a.Since != nil:
-		return clockTime(a.Since.At, now, s.desk.DB.Zone())
+		return words.Short(a.Since.At, now, s.Desk.DB.Zone())
 	}
-	return clockTime(a.First.At, now, s.desk.DB.Zone())
+	return words.Short(a.First.At, now, s.Desk.DB.Zone())
 }
 
 // spark draws the last readings on their log scale, three standard deviations either side of the centre.
@@ -242,9 +238,9 @@ func spark(m desk.Summary, id string) template.HTML {
 	return template.HTML(chart.Sparkline(line, id)) //nolint:gosec // drawn by chart, which escapes texts
 }
 
-func (s *Server) streamListing(list []desk.Summary) listing {
-	zone := s.desk.DB.Zone()
-	l := listing{Name: "trends", Columns: []table.SheetColumn{
+func (s numberPages) streamListing(list []desk.Summary) kit.Listing {
+	zone := s.Desk.DB.Zone()
+	l := kit.Listing{Name: "trends", Columns: []table.SheetColumn{
 		{Name: "scope"},
 		{Name: "point"},
 		{Name: "kind"},
@@ -268,7 +264,7 @@ func (s *Server) streamListing(list []desk.Summary) listing {
 		if m.Alarm != nil && m.Alarm.Since != nil {
 			since = m.Alarm.Since.At.In(zone)
 		}
-		_, word := figure.StandingBy(m.Standing, m.Alarm)
+		_, word := figure.StandingBy(terms, m.Standing, m.Alarm)
 		l.Rows = append(l.Rows, []string{
 			m.Key.Scope, string(m.Key.Point), string(m.Kind), m.Key.System, m.Key.Kit, strconv.Itoa(m.Readings), figure.BaselineWord(m.Baseline, m.Provisional),
 			centre, sd, unit.Number(m.Last.Value).String(), m.Last.At.In(zone), word, since, m.Why,

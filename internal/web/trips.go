@@ -3,20 +3,17 @@ package web
 import (
 	"strings"
 
-	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
 )
-
-// clock writes instants for a page.
-type clock func(unit.Instant) string
 
 // tripLine is one turnaround as it went.
 type tripLine struct {
 	// Began says since when and after what, Ended how it ended; Mark is what the gate said at its end.
 	Since, Began, BeganHref, Ended string
-	Mark                           mark
+	Mark                           words.Mark
 	// Wrong says that the scope was used although the gate did not let it.
 	Wrong bool
 	// Why is what kept it from use at the end.
@@ -29,7 +26,7 @@ type tripLine struct {
 // roundLine is one attempt: the decision, if there is one, and the samples.
 type roundLine struct {
 	Attempt   int
-	Mark      mark
+	Mark      words.Mark
 	At, Why   string
 	Href      string
 	Readings  []readingLine
@@ -43,33 +40,17 @@ type readingLine struct {
 
 type valueLine struct {
 	Value string
-	Mark  mark
+	Mark  words.Mark
 }
 
 type holdLine struct{ At, By, What, Reason, Href string }
 
 type repairLine struct{ ID, Sent, Returned, Fault, Work, Href string }
 
-// outcomeMark is an outcome for the eye, as markOf is for states.
-func outcomeMark(o reading.Outcome) mark {
-	switch o {
-	case reading.Below:
-		return mark{"below", "✓", "ready"}
-	case reading.Alert:
-		return mark{"alert", "▲", "alert"}
-	case reading.Action:
-		return mark{"action", "✗", "action"}
-	case reading.Void:
-		return mark{"void", "∅", "unknown"}
-	case reading.None:
-	}
-	return mark{"no result", "○", "unknown"}
-}
-
 // tripLine tells a turnaround in lines for a page.
-func (s *Server) tripLine(t desk.Turnaround, clock clock) tripLine {
+func (s scopePages) tripLine(t desk.Turnaround, clock words.Clock) tripLine {
 	line := tripLine{
-		Since: clock(t.Start), Began: began(t.Trip, clock), BeganHref: s.recordHref(t.Record), Ended: ending(t), Mark: markOf(t.Answer.State),
+		Since: clock(t.Start), Began: began(t.Trip, clock), BeganHref: s.RecordHref(t.Record), Ended: ending(t), Mark: terms.State(t.Answer.State),
 		Wrong: t.Ended == turnaround.AfterUse && t.Answer.State != turnaround.Ready,
 	}
 	for _, r := range t.Answer.Reasons {
@@ -79,29 +60,29 @@ func (s *Server) tripLine(t desk.Turnaround, clock clock) tripLine {
 	}
 	for _, step := range t.Steps {
 		line.Steps = append(line.Steps, stepLine{
-			Step: string(step.Kind), Start: clock(step.Start), End: clock(step.End), By: step.By, Result: string(step.Result), Note: stepNote(step), Href: s.recordHref(step.ID),
+			Step: string(step.Kind), Start: clock(step.Start), End: clock(step.End), By: step.By, Result: string(step.Result), Note: stepNote(step), Href: s.RecordHref(step.ID),
 		})
 	}
 	line.Rounds = s.roundLines(t.Trip, clock)
 	for _, h := range t.Holds {
-		line.Holds = append(line.Holds, holdLine{At: clock(h.At), By: h.By, What: "held", Reason: h.Reason, Href: s.recordHref(h.ID)})
+		line.Holds = append(line.Holds, holdLine{At: clock(h.At), By: h.By, What: "held", Reason: h.Reason, Href: s.RecordHref(h.ID)})
 	}
 	for _, l := range t.Lifts {
 		by := l.By
 		if l.Second != "" && l.Second != l.By {
 			by += " and " + l.Second
 		}
-		line.Holds = append(line.Holds, holdLine{At: clock(l.At), By: by, What: "hold lifted", Reason: l.Reason, Href: s.recordHref(l.ID)})
+		line.Holds = append(line.Holds, holdLine{At: clock(l.At), By: by, What: "hold lifted", Reason: l.Reason, Href: s.RecordHref(l.ID)})
 	}
 	return line
 }
 
-func (s *Server) repairLine(r turnaround.Repair, clock clock) repairLine {
-	return repairLine{ID: r.ID, Sent: clock(r.Sent), Returned: clock(r.Returned), Fault: r.Fault, Work: r.Work, Href: s.recordHref(r.ID)}
+func (s scopePages) repairLine(r turnaround.Repair, clock words.Clock) repairLine {
+	return repairLine{ID: r.ID, Sent: clock(r.Sent), Returned: clock(r.Returned), Fault: r.Fault, Work: r.Work, Href: s.RecordHref(r.ID)}
 }
 
 // began says what a turnaround follows; never which patient.
-func began(t turnaround.Trip, clock clock) string {
+func began(t turnaround.Trip, clock words.Clock) string {
 	switch t.Cause {
 	case turnaround.AfterRepair:
 		return "back from repair"
@@ -160,7 +141,7 @@ func stepNote(step turnaround.Step) string {
 }
 
 // roundLines puts the samples of a turnaround beside the decisions on them, the first attempt first.
-func (s *Server) roundLines(t turnaround.Trip, clock clock) []roundLine {
+func (s scopePages) roundLines(t turnaround.Trip, clock words.Clock) []roundLine {
 	var lines []roundLine
 	at := func(attempt int) *roundLine {
 		for i := range lines {
@@ -168,7 +149,7 @@ func (s *Server) roundLines(t turnaround.Trip, clock clock) []roundLine {
 				return &lines[i]
 			}
 		}
-		lines = append(lines, roundLine{Attempt: attempt, Mark: outcomeMark(reading.None), Undecided: true})
+		lines = append(lines, roundLine{Attempt: attempt, Mark: terms.Outcome(reading.None), Undecided: true})
 		return &lines[len(lines)-1]
 	}
 	for _, taken := range t.Samples {
@@ -177,16 +158,16 @@ func (s *Server) roundLines(t turnaround.Trip, clock clock) []roundLine {
 	}
 	for _, d := range t.Decisions {
 		l := at(d.Round.Attempt)
-		l.Mark, l.At, l.Why, l.Href, l.Undecided = outcomeMark(d.Round.Outcome), clock(d.Last), d.Round.Why, s.recordHref(d.ID), false
+		l.Mark, l.At, l.Why, l.Href, l.Undecided = terms.Outcome(d.Round.Outcome), clock(d.Last), d.Round.Why, s.RecordHref(d.ID), false
 	}
 	return lines
 }
 
 // readingLine is a sample with each of its readings.
-func (s *Server) readingLine(t turnaround.Taken) readingLine {
-	line := readingLine{Point: string(t.Point), By: t.By, Doubt: t.Doubt, Href: s.recordHref(t.ID), NotApplicable: t.NotApplicable}
+func (s scopePages) readingLine(t turnaround.Taken) readingLine {
+	line := readingLine{Point: string(t.Point), By: t.By, Doubt: t.Doubt, Href: s.RecordHref(t.ID), NotApplicable: t.NotApplicable}
 	for _, j := range t.Judgements {
-		line.Values = append(line.Values, valueLine{j.Judged.String(), outcomeMark(j.Outcome)})
+		line.Values = append(line.Values, valueLine{j.Judged.String(), terms.Outcome(j.Outcome)})
 	}
 	return line
 }

@@ -6,14 +6,13 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/present/figure"
-	"rinsate/internal/store"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // alarmsShown are the alarms of the last day, as they were computed at some moment.
@@ -27,29 +26,32 @@ type alarmsShown struct {
 // may see numbers.
 type alarmLine struct{ Tag, Point, Href, Alarm, Words, With string }
 
-// alarmWatch keeps what the charts make of all streams up to date beside the pages, since looking at every
-// stream takes longer than a page may.
-type alarmWatch struct {
-	mu   sync.Mutex
-	last alarmsShown
-	// outlook is nil before the first time. It is never changed, only replaced.
-	outlook *desk.Outlook
+// watched is what the charts make of all streams, kept up to date beside the pages, since looking at every
+// stream takes longer than a page may. It is never changed, only replaced.
+type watched struct {
+	shown   alarmsShown
+	outlook desk.Outlook
 }
 
-func (w *alarmWatch) shown() alarmsShown {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	last := w.last
-	last.Lines = slices.Clone(last.Lines)
-	return last
+// allStreams is the question that watched answers.
+const allStreams = "all streams"
+
+// alarmsShown are those of the last day for the board.
+func (s *Server) alarmsShown() alarmsShown {
+	w, _ := kit.Latest[*watched](&s.streams, allStreams)
+	if w == nil {
+		return alarmsShown{}
+	}
+	return alarmsShown{Lines: slices.Clone(w.shown.Lines), AsOf: w.shown.AsOf}
 }
 
 // outlook returns what the charts made of all streams when they were last looked at, nil before the first
 // time. Pages show it and never wait for it.
 func (s *Server) outlook() *desk.Outlook {
-	s.alarms.mu.Lock()
-	defer s.alarms.mu.Unlock()
-	return s.alarms.outlook
+	if w, ok := kit.Latest[*watched](&s.streams, allStreams); ok {
+		return &w.outlook
+	}
+	return nil
 }
 
 // How often the ledger is looked at for new readings, how many times as long as a look at the streams took
@@ -69,20 +71,16 @@ func (s *Server) Watch(ctx context.Context) {
 	seen := int64(-1)
 	for {
 		wait := watchEvery
-		var size int64
-		err := s.desk.DB.Read(ctx, func(tx *store.Tx) (err error) {
-			size, err = tx.Size()
-			return err
-		})
+		size, err := s.size(ctx)
 		if err == nil && size != seen {
-			begun := s.clock()
+			begun := s.Clock()
 			if err = s.LookAtStreams(ctx); err == nil {
 				seen = size
 			}
-			wait = rest(s.clock().Sub(begun))
+			wait = rest(s.Clock().Sub(begun))
 		}
 		if err != nil && ctx.Err() == nil {
-			s.log.ErrorContext(ctx, "the alarms could not be computed", slog.Any("error", err))
+			s.Log.ErrorContext(ctx, "the alarms could not be computed", slog.Any("error", err))
 		}
 		select {
 		case <-ctx.Done():
@@ -92,45 +90,55 @@ func (s *Server) Watch(ctx context.Context) {
 	}
 }
 
-// LookAtStreams looks at them once, so that pages can show what the charts make of them.
+// LookAtStreams keeps what the charts make of all streams now.
 func (s *Server) LookAtStreams(ctx context.Context) error {
-	now := s.now()
-	var o desk.Outlook
-	var raised []desk.Raised
-	if err := s.view(ctx, func(v desk.View) (err error) {
-		if o, err = v.Outlook(now, desk.UsualWatching()); err != nil {
-			return err
-		}
-		raised, err = v.Raised(o.Alarms)
-		return err
-	}); err != nil {
+	size, err := s.size(ctx)
+	if err != nil {
 		return err
 	}
-	shown := alarmsShown{AsOf: clockTime(now, now, s.desk.DB.Zone())}
+	w, err := s.watch(ctx)
+	if err != nil {
+		return err
+	}
+	s.streams.Keep(kit.Question{Text: allStreams, Size: size}, w)
+	return nil
+}
+
+func (s *Server) watch(ctx context.Context) (*watched, error) {
+	now := s.Now()
+	var w watched
+	var raised []desk.Raised
+	if err := s.View(ctx, func(v desk.View) (err error) {
+		if w.outlook, err = v.Outlook(now, desk.UsualWatching()); err != nil {
+			return err
+		}
+		raised, err = v.Raised(w.outlook.Alarms)
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	w.shown.AsOf = words.Short(now, now, s.Desk.DB.Zone())
 	for _, r := range raised {
 		a := r.Alarm
 		if a == nil || a.Last < now.Add(-alarmsSince) || a.Provisional || !a.Open || r.State == trend.LifeClosed && !r.Again {
 			continue
 		}
-		shown.Lines = append(shown.Lines, alarmLine{
-			Tag: a.Key.Scope, Point: string(a.Key.Point), Href: s.scopeHref(a.Key.Scope), Alarm: s.alarmHref(r.ID), Words: s.alarmWords(*a, now),
+		w.shown.Lines = append(w.shown.Lines, alarmLine{
+			Tag: a.Key.Scope, Point: string(a.Key.Point), Href: s.ScopeHref(a.Key.Scope), Alarm: s.AlarmHref(r.ID), Words: s.alarmWords(*a, now),
 			With: strings.Join(a.Coincides, ", "),
 		})
 	}
-	s.alarms.mu.Lock()
-	defer s.alarms.mu.Unlock()
-	s.alarms.last, s.alarms.outlook = shown, &o
-	return nil
+	return &w, nil
 }
 
 func (s *Server) alarmWords(a desk.Alarm, now unit.Instant) string {
-	words := "scattering differently"
+	text := "scattering differently"
 	if a.Direction != trend.Spread {
-		_, words = figure.Direction(a.Direction)
+		text = terms.Direction(a.Direction).Word
 	}
 	if a.Since == nil {
-		return words
+		return text
 	}
-	return words + " since about " + clockTime(a.Since.At, now, s.desk.DB.Zone()) + ", from " +
+	return text + " since about " + words.Short(a.Since.At, now, s.Desk.DB.Zone()) + ", from " +
 		strconv.Itoa(int(a.Since.Before)) + " to " + strconv.Itoa(int(a.Since.Now)) + " RLU"
 }

@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/web/kit"
 )
 
 // The addresses of the workshop, where a level is derived and adopted, and of the comparison of two.
@@ -134,46 +135,46 @@ func (p askedPage) Usual(name string) string {
 }
 
 // exports are where the list of a step is taken away, also when the page answers a form.
-func (p askedPage) exports(x *exchange, step string) exports {
-	if !x.may(access.Export) {
-		return exports{}
+func (p askedPage) exports(x *kit.Exchange, step string) kit.Exports {
+	if !x.May(access.Export) {
+		return kit.Exports{}
 	}
-	return exports{CSV: p.Path + "?" + p.q.with("step", step, "format", csvFormat), XLSX: p.Path + "?" + p.q.with("step", step, "format", xlsxFormat)}
+	return kit.Exports{CSV: p.Path + "?" + p.q.with("step", step, "format", kit.CSV), XLSX: p.Path + "?" + p.q.with("step", step, "format", kit.XLSX)}
 }
 
-func (s *Server) workshop(x *exchange) error {
-	values := x.r.URL.Query()
-	return s.showWorkshop(x, http.StatusOK, askedOf(values), values.Get("step"), form{})
+func (s levelPages) workshop(x *kit.Exchange) error {
+	values := x.R.URL.Query()
+	return s.showWorkshop(x, http.StatusOK, askedOf(values), values.Get("step"), kit.Form{})
 }
 
 // showWorkshop shows a step. sent is a form of the step that was not accepted.
-func (s *Server) showWorkshop(x *exchange, status int, q asked, step string, sent form) error {
-	page := workshopPage{askedPage: askedPage{Path: s.url(workshopPath), Start: s.url(workshopPath), Problem: sent.Problem, q: q}, Step: step}
+func (s levelPages) showWorkshop(x *kit.Exchange, status int, q asked, step string, sent kit.Form) error {
+	page := workshopPage{askedPage: askedPage{Path: s.URL(workshopPath), Start: s.URL(workshopPath), Problem: sent.Problem, q: q}, Step: step}
 	if !slices.ContainsFunc(workshopSteps, func(w struct{ name, text string }) bool { return w.name == step }) {
 		page.Step = baselineStep
 	}
 	err := s.fillWorkshop(x, &page, sent)
 	if err != nil {
-		failed, words, ok := refused(x, err)
+		failed, words, ok := kit.Refused(x, err)
 		if !ok {
 			return err
 		}
 		status, page.Problem = failed, words
 	}
 	if rows, ok := page.rows(); ok && err == nil {
-		if wanted, err := x.wantsFile(); err != nil || wanted {
+		if wanted, err := x.WantsFile(); err != nil || wanted {
 			if err != nil {
 				return err
 			}
-			return x.file(rows)
+			return x.File(rows)
 		}
 	}
-	return x.show(status, "workshop", false, page)
+	return x.Show(status, "workshop", false, page)
 }
 
 // fillWorkshop fills in the step that is asked for. After an error the page shows what could be said by
 // then, which is enough to put right what was typed.
-func (s *Server) fillWorkshop(x *exchange, page *workshopPage, sent form) error {
+func (s levelPages) fillWorkshop(x *kit.Exchange, page *workshopPage, sent kit.Form) error {
 	t, ok, err := page.q.target()
 	if err != nil || !ok {
 		return firstError(err, s.chooseTarget(x, &page.askedPage))
@@ -182,12 +183,12 @@ func (s *Server) fillWorkshop(x *exchange, page *workshopPage, sent form) error 
 	s.steps(page, false)
 	study, err := s.study(page.q, t)
 	if page.Step == baselineStep { // its form is there whatever is wrong with it
-		page.Baseline = &baselineView{Doubts: doubtLines(page.q, x.r.URL.Query().Get("name"))}
+		page.Baseline = &baselineView{Doubts: doubtLines(page.q, x.R.URL.Query().Get("name"))}
 	}
 	if err != nil {
 		return s.astray(page, err)
 	}
-	d, err := s.studied(x.r.Context(), study)
+	d, err := s.studied(x.R.Context(), study)
 	if err != nil {
 		return s.astray(page, err)
 	}
@@ -222,7 +223,7 @@ func (s *Server) fillWorkshop(x *exchange, page *workshopPage, sent form) error 
 }
 
 // astray leads back to the first step when the readings themselves cannot be had.
-func (s *Server) astray(page *workshopPage, err error) error {
+func (s levelPages) astray(page *workshopPage, err error) error {
 	if page.Step != baselineStep {
 		page.Step = baselineStep
 		page.Baseline = &baselineView{Doubts: doubtLines(page.q, "")}
@@ -241,7 +242,7 @@ func firstError(errs ...error) error {
 }
 
 // steps fills in where the steps are; those that need a level have no address before there is one.
-func (s *Server) steps(page *workshopPage, chosen bool) {
+func (s levelPages) steps(page *workshopPage, chosen bool) {
 	page.Steps = nil
 	for i, w := range workshopSteps {
 		step := workshopStep{Number: i + 1, Text: w.text, Open: w.name == page.Step}
@@ -256,8 +257,8 @@ func (s *Server) steps(page *workshopPage, chosen bool) {
 }
 
 // chooseTarget lists what a level can be for: what is measured, and what levels were adopted for.
-func (s *Server) chooseTarget(x *exchange, page *askedPage) error {
-	return s.view(x.r.Context(), func(v desk.View) error {
+func (s levelPages) chooseTarget(x *kit.Exchange, page *askedPage) error {
+	return s.View(x.R.Context(), func(v desk.View) error {
 		measured, err := v.MeasuredTargets()
 		if err != nil {
 			return err
@@ -266,7 +267,7 @@ func (s *Server) chooseTarget(x *exchange, page *askedPage) error {
 		if err != nil {
 			return err
 		}
-		clock := s.clockOf(v)
+		clock := s.ClockOf(v)
 		listed := map[level.Target]bool{}
 		add := func(t level.Target, last string) {
 			if listed[t] {

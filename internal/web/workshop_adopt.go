@@ -9,12 +9,14 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 )
 
 // adoptView puts the level in force.
 type adoptView struct {
 	// Form is nil for whoever may not adopt.
-	Form *form
+	Form *kit.Form
 	// Prove asks for the password or PIN.
 	Prove bool
 	// Now is the level that is in force, in words; empty when there is none.
@@ -35,23 +37,23 @@ const ownSource = "facility's own baseline"
 // adoptFields are what the form asks for; the reason is kept with the record.
 var adoptFields = []string{"edition", "source", "note", "at", "seen-alert", "seen-action"}
 
-func (s *Server) fillAdopt(x *exchange, page *workshopPage, d desk.Studied, l reading.Level, sent form) error {
-	zone := s.desk.DB.Zone()
-	a := &adoptView{Period: fmt.Sprintf("%s to %s", dated(d.From, zone), dated(d.To-1, zone)), Readings: d.Baseline.Counted, Source: ownSource, Warnings: sentences(d.Warnings), Alert: l.Alert.String(), Action: l.Action.String()}
+func (s levelPages) fillAdopt(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level, sent kit.Form) error {
+	zone := s.Desk.DB.Zone()
+	a := &adoptView{Period: fmt.Sprintf("%s to %s", words.Full(d.From, zone), words.Full(d.To-1, zone)), Readings: d.Baseline.Counted, Source: ownSource, Warnings: sentences(d.Warnings), Alert: l.Alert.String(), Action: l.Action.String()}
 	page.Adopt = a
 	cultures, err := page.q.cultures()
 	if err != nil {
 		return err
 	}
 	a.Cultures = len(cultures)
-	if x.can(desk.ToAdoptDerived) {
-		a.Form, a.Prove = &sent, x.unsigned()
+	if x.Can(desk.ToAdoptDerived) {
+		a.Form, a.Prove = &sent, x.Unsigned()
 		if sent.ID == "" {
-			a.Form = x.form(sentNone, "adopt")
+			a.Form = x.Form(sentNone, "adopt")
 		}
 	}
 	t := d.Plan.Target
-	return s.view(x.r.Context(), func(v desk.View) error {
+	return s.View(x.R.Context(), func(v desk.View) error {
 		all, err := v.Levels()
 		if now, ok := reading.Find(all, reading.ATP, reading.Circumstances{System: t.System, Kit: t.Kit, Point: t.Point, Kind: t.Kind, At: v.Now()}); ok {
 			a.Now = levelSaid(now) + ": " + now.Name()
@@ -61,17 +63,17 @@ func (s *Server) fillAdopt(x *exchange, page *workshopPage, d desk.Studied, l re
 }
 
 // sentNone stands for no form that was sent.
-var sentNone sent
+var sentNone kit.Sent
 
 // adopt puts the level in force that the form asks for. The derivation, the replay and the judgement by
 // cultures are computed anew and become part of the record, as the command line does.
-func (s *Server) adopt(x *exchange) error {
-	f, q := x.read(adoptFields...), askedOf(x.r.PostForm)
+func (s levelPages) adopt(x *kit.Exchange) error {
+	f, q := x.Read(adoptFields...), askedOf(x.R.PostForm)
 	id, err := s.adopted(x, f, q)
 	if err == nil {
-		return x.redirect("/levels/" + id + "?done=adopted")
+		return x.Redirect("/levels/" + id + "?done=adopted")
 	}
-	status, words, ok := refused(x, err)
+	status, words, ok := kit.Refused(x, err)
 	if !ok {
 		return err
 	}
@@ -79,8 +81,8 @@ func (s *Server) adopt(x *exchange) error {
 	return s.showWorkshop(x, status, q, adoptStep, f)
 }
 
-func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
-	e, err := x.entry(f)
+func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, err error) {
+	e, err := x.Entry(f)
 	if err != nil {
 		return "", err
 	}
@@ -103,9 +105,9 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 	if err != nil {
 		return "", err
 	}
-	from := s.now()
+	from := s.Now()
 	if text := strings.TrimSpace(f.Typed["at"]); text != "" {
-		if from, err = s.instant(text); err != nil {
+		if from, err = s.Instant(text); err != nil {
 			return "", err
 		}
 	}
@@ -116,7 +118,7 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 	case note == "":
 		return "", mistyped("Say why this level.")
 	}
-	if err := x.sign(x.r.PostFormValue("secret")); err != nil {
+	if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
 		return "", err
 	}
 	if s.adoptedBefore(x, e, edition) {
@@ -125,7 +127,7 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 	var l reading.Level
 	var g desk.Grounds
 	// Computed before and not while others wait to write: what is recorded meanwhile is not part of it.
-	err = s.view(x.r.Context(), func(v desk.View) error {
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		d, err := v.Study(study)
 		if err != nil {
 			return err
@@ -137,7 +139,7 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 			return err
 		}
 		if l.Alert.String() != f.Typed["seen-alert"] || l.Action.String() != f.Typed["seen-action"] {
-			return &pageError{status: http.StatusConflict, message: "Readings have come or gone since you looked: " + levelSaid(l) + " is what they give now.", hint: "Nothing was stored. Look at it and sign again if you still want it."}
+			return &kit.PageError{Status: http.StatusConflict, Message: "Readings have come or gone since you looked: " + levelSaid(l) + " is what they give now.", Hint: "Nothing was stored. Look at it and sign again if you still want it."}
 		}
 		g, err = v.GroundsOf(d, l, study, costs, cultures)
 		return err
@@ -150,7 +152,7 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 	}
 	g.Note = note
 	l.Source, l.Edition, l.Adopter, l.Adopted = cmp.Or(strings.TrimSpace(f.Typed["source"]), ownSource), edition, e.By, from
-	err = x.acting().Do(x.r.Context(), func(w *desk.Work) error {
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		r, err := w.AdoptDerived(e, l, g)
 		id = string(r.Record.ID)
 		return err
@@ -160,8 +162,8 @@ func (s *Server) adopted(x *exchange, f form, q asked) (id string, err error) {
 
 // adoptedBefore says whether the form was sent before and its level is on record: nothing is computed and
 // compared again then.
-func (s *Server) adoptedBefore(x *exchange, e desk.Entry, edition string) (stored bool) {
-	err := s.view(x.r.Context(), func(v desk.View) error {
+func (s levelPages) adoptedBefore(x *kit.Exchange, e desk.Entry, edition string) (stored bool) {
+	err := s.View(x.R.Context(), func(v desk.View) error {
 		l, _, err := v.LevelOf(string(e.ID))
 		stored = err == nil && l.Record == e.ID && l.Edition == edition && l.Adopter == e.By
 		return err

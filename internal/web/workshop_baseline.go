@@ -12,6 +12,8 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -24,13 +26,13 @@ type baselineView struct {
 	Digest                               string
 	// Cut says that there are more readings than are taken.
 	Cut      string
-	Picture  picture
+	Picture  kit.Picture
 	LeftOut  []leftOut
 	Tops     []sampleLine
 	Allows   []allowance
 	Alert    string
 	Action   string
-	Exports  exports
+	Exports  kit.Exports
 	Warnings []string
 	samples  []level.Sample
 	out      map[string]string
@@ -72,25 +74,25 @@ const (
 	mostLeftOut = 25 // of each reason
 )
 
-func (s *Server) fillBaseline(x *exchange, page *workshopPage, d desk.Studied) {
-	b, sum, zone := page.Baseline, d.Baseline, s.desk.DB.Zone()
+func (s levelPages) fillBaseline(x *kit.Exchange, page *workshopPage, d desk.Studied) {
+	b, sum, zone := page.Baseline, d.Baseline, s.Desk.DB.Zone()
 	b.Given, b.Counted, b.Scopes, b.Censored, b.Digest = sum.Given, sum.Counted, sum.Scopes, sum.Censored, sum.Digest
-	b.First, b.Last = dated(sum.First, zone), dated(sum.Last, zone)
+	b.First, b.Last = words.Full(sum.First, zone), words.Full(sum.Last, zone)
 	b.Lowest, b.Median, b.Highest = strconv.Itoa(sum.Lowest), sum.Median.String(), strconv.Itoa(sum.Highest)
 	b.Alert, b.Action = shareText(d.Plan.Alert.Float()), shareText(d.Plan.Action.Float())
 	b.Warnings, b.Exports = sentences(d.Warnings), page.exports(x, baselineStep)
 	if from, _, err := s.days(page.q); err == nil && d.From > from {
-		b.Cut = fmt.Sprintf("There are more readings than are taken at once: the latest %d count, from %s on.", sum.Given, dated(d.From, zone))
+		b.Cut = fmt.Sprintf("There are more readings than are taken at once: the latest %d count, from %s on.", sum.Given, words.Full(d.From, zone))
 	}
-	b.Picture = pictured("baseline", figure.Baseline(d.Samples, d.Derivation, reading.Level{}))
+	b.Picture = kit.Pictured("baseline", figure.Baseline(d.Samples, d.Derivation, reading.Level{}))
 	b.samples, b.out = d.Samples, map[string]string{}
 	for _, e := range d.Excluded {
 		b.out[e.ID] = e.Why
 	}
-	b.at = func(m level.Sample) string { return dated(m.At, zone) }
+	b.at = func(m level.Sample) string { return words.Full(m.At, zone) }
 	line := func(m level.Sample) sampleLine {
 		return sampleLine{
-			At: b.at(m), Scope: m.Scope, ScopeHref: s.scopeHref(m.Scope), Value: strconv.Itoa(m.Value), Href: s.recordHref(m.ID), Attempt: m.Attempt,
+			At: b.at(m), Scope: m.Scope, ScopeHref: s.ScopeHref(m.Scope), Value: strconv.Itoa(m.Value), Href: s.RecordHref(m.ID), Attempt: m.Attempt,
 			Doubt: page.Path + "?" + page.q.with("step", baselineStep, "name", m.ID) + "#doubts",
 		}
 	}
@@ -164,8 +166,8 @@ func (b *baselineView) allow(d desk.Studied) {
 }
 
 // listing is the readings as a file.
-func (b *baselineView) listing() listing {
-	l := listing{Name: "baseline", Columns: []table.SheetColumn{
+func (b *baselineView) listing() kit.Listing {
+	l := kit.Listing{Name: "baseline", Columns: []table.SheetColumn{
 		{Name: "record"}, {Name: "scope"}, {Name: "kind"}, {Name: "at"}, {Name: "attempt", Number: true}, {Name: "RLU", Number: true}, {Name: "counts"}, {Name: "why not"},
 	}}
 	for _, m := range b.samples {

@@ -7,6 +7,7 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -14,11 +15,11 @@ import (
 type candidatesView struct {
 	Warnings []string
 	Methods  []methodLine
-	Picture  picture
+	Picture  kit.Picture
 	// Drawn names the level in the picture.
 	Drawn   string
 	Takes   []string
-	Exports exports
+	Exports kit.Exports
 	rows    [][]string
 }
 
@@ -35,7 +36,7 @@ type methodLine struct {
 // candidateCells are the figures of one candidate.
 type candidateCells struct{ Level, Share, Estimate, Interval, Upper string }
 
-func (s *Server) fillCandidates(x *exchange, page *workshopPage, d desk.Studied, chosen reading.Level) {
+func (s levelPages) fillCandidates(x *kit.Exchange, page *workshopPage, d desk.Studied, chosen reading.Level) {
 	c := &candidatesView{Warnings: sentences(d.Warnings), Exports: page.exports(x, candidatesStep), Takes: []string{string(level.UpperBound), string(level.Estimate)}}
 	page.Candidates = c
 	for _, m := range level.Methods {
@@ -65,7 +66,7 @@ func (s *Server) fillCandidates(x *exchange, page *workshopPage, d desk.Studied,
 	if chosen.Action > 0 {
 		c.Drawn = string(drawn)
 	}
-	c.Picture = pictured("candidates", figure.Baseline(d.Samples, d.Derivation, chosen))
+	c.Picture = kit.Pictured("candidates", figure.Baseline(d.Samples, d.Derivation, chosen))
 }
 
 func cellsOf(c level.Candidate, p level.Percentile) candidateCells {
@@ -80,8 +81,8 @@ func cellsOf(c level.Candidate, p level.Percentile) candidateCells {
 	return cells
 }
 
-func (c *candidatesView) listing() listing {
-	l := listing{Name: "candidates", Rows: c.rows, Columns: []table.SheetColumn{
+func (c *candidatesView) listing() kit.Listing {
+	l := kit.Listing{Name: "candidates", Rows: c.rows, Columns: []table.SheetColumn{
 		{Name: "method"}, {Name: "level"}, {Name: "share of readings"}, {Name: "estimate", Number: true}, {Name: "interval"}, {Name: "upper bound", Number: true}, {Name: "level RLU", Number: true}, {Name: "refused"},
 	}}
 	return l

@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -28,7 +29,7 @@ type judgement struct {
 	Sentence string
 	Warnings []string
 	Figures  []figureLine
-	Picture  picture
+	Picture  kit.Picture
 	// Confidence is that of the intervals.
 	Confidence string
 	// Flagged and Quiet cross the level with the cultures.
@@ -38,7 +39,7 @@ type judgement struct {
 // figureLine is a figure with its interval.
 type figureLine struct{ Name, Value, Interval string }
 
-func (s *Server) fillCultures(x *exchange, page *workshopPage, d desk.Studied, l reading.Level, sent form) error {
+func (s levelPages) fillCultures(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level, sent kit.Form) error {
 	c := &culturesView{Columns: desk.CultureColumns(), Typed: sent.Typed["csv"]}
 	page.Cultures = c
 	all, err := page.q.cultures()
@@ -47,7 +48,7 @@ func (s *Server) fillCultures(x *exchange, page *workshopPage, d desk.Studied, l
 	}
 	c.Given = len(all)
 	c.Without = page.Path + "?" + page.q.with("step", culturesStep, "cultures", "", "prevalence", "")
-	return s.view(x.r.Context(), func(v desk.View) error {
+	return s.View(x.R.Context(), func(v desk.View) error {
 		past, err := v.LatestPast(d.From, d.To, mostReplayed, 0, nil)
 		if err != nil {
 			return err
@@ -58,7 +59,7 @@ func (s *Server) fillCultures(x *exchange, page *workshopPage, d desk.Studied, l
 }
 
 // judged judges a level by cultures. id tells its picture from others of the page.
-func (s *Server) judged(q asked, id string, past *desk.Past, l reading.Level, c stats.Confidence, all []desk.Culture) (*judgement, error) {
+func (s levelPages) judged(q asked, id string, past *desk.Past, l reading.Level, c stats.Confidence, all []desk.Culture) (*judgement, error) {
 	var prevalence stats.Probability
 	if text := q.get("prevalence"); text != "" {
 		var err error
@@ -70,7 +71,7 @@ func (s *Server) judged(q asked, id string, past *desk.Past, l reading.Level, c 
 	r, err := desk.Discriminate(pairs, l, c, prevalence)
 	if err != nil {
 		if unlinked > 0 {
-			return nil, mistyped("%s %d of %d cultures have no reading of this target in the %d days before them.", sentence(err.Error()), unlinked, len(all), desk.CultureDays)
+			return nil, mistyped("%s %d of %d cultures have no reading of this target in the %d days before them.", kit.Sentence(err.Error()), unlinked, len(all), desk.CultureDays)
 		}
 		return nil, err
 	}
@@ -79,7 +80,7 @@ func (s *Server) judged(q asked, id string, past *desk.Past, l reading.Level, c 
 		return nil, err
 	}
 	j := &judgement{
-		Sentence: sentence(r.Sentence), Warnings: sentences(r.Warnings), Picture: pictured(id, roc), Confidence: shareText(r.Confidence.Float()), Figures: figureLines(r),
+		Sentence: kit.Sentence(r.Sentence), Warnings: sentences(r.Warnings), Picture: kit.Pictured(id, roc), Confidence: shareText(r.Confidence.Float()), Figures: figureLines(r),
 		TruePositive: r.AtLevel.Counts.TruePositive, FalseNegative: r.AtLevel.Counts.FalseNegative, FalsePositive: r.AtLevel.Counts.FalsePositive, TrueNegative: r.AtLevel.Counts.TrueNegative,
 	}
 	if unlinked > 0 {
@@ -92,7 +93,7 @@ func (s *Server) judged(q asked, id string, past *desk.Past, l reading.Level, c 
 func sentences(all []string) []string {
 	made := make([]string, len(all))
 	for i, text := range all {
-		made[i] = sentence(text)
+		made[i] = kit.Sentence(text)
 	}
 	return made
 }

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -17,9 +18,9 @@ import (
 type knownView struct {
 	// Spread is what was taken, Source where from; Points and Attempts are what was tried.
 	Spread, Source, Points, Attempts string
-	Picture                          picture
+	Picture                          kit.Picture
 	Lines                            [][]string
-	Exports                          exports
+	Exports                          kit.Exports
 }
 
 // mostCurves is how many curves can be told apart.
@@ -31,7 +32,7 @@ var knownHeader = []string{"points", "attempts at most", "true median RLU", "cle
 // Header are the columns of Lines.
 func (*knownView) Header() []string { return knownHeader }
 
-func (s *Server) fillKnown(x *exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
+func (s levelPages) fillKnown(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
 	k := &knownView{Exports: page.exports(x, knownStep), Points: page.Value("points"), Attempts: page.Value("attempts"), Spread: page.Value("spread")}
 	page.Known = k
 	o, source, err := s.operating(x, page.q, d, 1, 3)
@@ -58,20 +59,20 @@ func (s *Server) fillKnown(x *exchange, page *workshopPage, d desk.Studied, l re
 		return mistyped("These are %d curves, and more than %d cannot be told apart. Ask for fewer points or attempts.", len(curves), mostCurves)
 	}
 	title := fmt.Sprintf("What an action level of %s RLU does", l.Action)
-	k.Picture = pictured("known", figure.Operation(title, spreadWords(o), curves, l))
+	k.Picture = kit.Pictured("known", figure.Operation(title, spreadWords(o), curves, l))
 	return nil
 }
 
 // operating reads what a level is asked about scopes of known cleanliness; points are what is usual. The
 // spread is that of the readings when nothing else is said, which source then tells.
-func (s *Server) operating(x *exchange, q asked, d desk.Studied, points ...int) (o desk.Operating, source string, err error) {
+func (s levelPages) operating(x *kit.Exchange, q asked, d desk.Studied, points ...int) (o desk.Operating, source string, err error) {
 	if o.Costs, err = q.costs(); err != nil {
 		return o, "", err
 	}
 	if o.Points, err = q.wholes("points", "Points in a round", points...); err != nil {
 		return o, "", err
 	}
-	err = s.view(x.r.Context(), func(v desk.View) error {
+	err = s.View(x.R.Context(), func(v desk.View) error {
 		rules, err := v.Rules(v.Now(), store.Forever)
 		if err != nil {
 			return err
@@ -123,8 +124,8 @@ func numberList(all []int) string {
 	return strings.Join(words, ", ")
 }
 
-func (k *knownView) listing() listing {
-	l := listing{Name: "known-cleanliness", Rows: k.Lines}
+func (k *knownView) listing() kit.Listing {
+	l := kit.Listing{Name: "known-cleanliness", Rows: k.Lines}
 	for _, name := range knownHeader {
 		l.Columns = append(l.Columns, table.SheetColumn{Name: name, Number: true})
 	}

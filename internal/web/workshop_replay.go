@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"math"
-	"net/url"
 	"strconv"
 
 	"rinsate/internal/base/unit"
@@ -11,6 +10,8 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
+	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
 
@@ -23,8 +24,8 @@ type replayView struct {
 	Changed       int
 	Changes       []changeLine
 	Notes         []string
-	Picture       picture
-	Exports       exports
+	Picture       kit.Picture
+	Exports       kit.Exports
 	all           []desk.ChangedRound
 	at            func(desk.ChangedRound) string
 }
@@ -41,7 +42,7 @@ type kindTallies struct {
 type changeLine struct {
 	Scope, Href, At, Record string
 	Attempt                 int
-	First, Second           mark
+	First, Second           words.Mark
 }
 
 // Bounds of the list of changes: on the page, and in a file.
@@ -50,10 +51,10 @@ const (
 	mostFileChanges = 10_000
 )
 
-func (s *Server) fillReplay(x *exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
+func (s levelPages) fillReplay(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
 	r := &replayView{First: "today", Second: "proposed", Exports: page.exports(x, replayStep)}
 	page.Replay = r
-	return s.view(x.r.Context(), func(v desk.View) error {
+	return s.View(x.R.Context(), func(v desk.View) error {
 		past, err := s.past(page.q, v, d.From, d.To)
 		if err != nil {
 			return err
@@ -71,7 +72,7 @@ func (s *Server) fillReplay(x *exchange, page *workshopPage, d desk.Studied, l r
 			return err
 		}
 		if past.Begin > d.From {
-			r.Notes = append(r.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), dated(past.Begin, v.Zone())))
+			r.Notes = append(r.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), words.Full(past.Begin, v.Zone())))
 		}
 		today, err := v.Levels()
 		if err != nil {
@@ -82,13 +83,13 @@ func (s *Server) fillReplay(x *exchange, page *workshopPage, d desk.Studied, l r
 		if now, ok := reading.Find(today, reading.ATP, reading.Circumstances{System: t.System, Kit: t.Kit, Point: t.Point, Kind: t.Kind, At: v.Now()}); ok {
 			levels = append(levels, figure.NamedLevel{Name: "today", Level: now})
 		}
-		r.Picture = pictured("replay", figure.BaselineUnder(d.Samples, d.Derivation, levels...))
+		r.Picture = kit.Pictured("replay", figure.BaselineUnder(d.Samples, d.Derivation, levels...))
 		return nil
 	})
 }
 
 // past reads the past of a period with the cultures that are asked about.
-func (s *Server) past(q asked, v desk.View, from, to unit.Instant) (desk.Past, error) {
+func (s levelPages) past(q asked, v desk.View, from, to unit.Instant) (desk.Past, error) {
 	cultures, err := q.cultures()
 	if err != nil {
 		return desk.Past{}, err
@@ -105,13 +106,13 @@ func (s *Server) past(q asked, v desk.View, from, to unit.Instant) (desk.Past, e
 }
 
 // fillTallies fills in the two pasts, what differs, and what to keep in mind.
-func (s *Server) fillTallies(r *replayView, v desk.View, past desk.Past, found level.Replay) error {
+func (s levelPages) fillTallies(r *replayView, v desk.View, past desk.Past, found level.Replay) error {
 	r.Tallies = tallyLines(found.Today, found.Proposed)
 	for _, k := range found.Kinds {
 		r.Kinds = append(r.Kinds, kindTallies{string(k.Kind), tallyLines(k.Today, k.Proposed)})
 	}
 	r.Changed, r.all = found.Changed, past.Changed(found)
-	r.at = func(c desk.ChangedRound) string { return dated(c.First, v.Zone()) }
+	r.at = func(c desk.ChangedRound) string { return words.Full(c.First, v.Zone()) }
 	for _, c := range r.all[:min(mostChanges, len(r.all))] {
 		line, err := s.changeLine(v, c)
 		if err != nil {
@@ -131,25 +132,20 @@ func (s *Server) fillTallies(r *replayView, v desk.View, past desk.Past, found l
 
 // changeLine links a round whose outcome differs to where it is on the page of its scope, and to the
 // record of the decision.
-func (s *Server) changeLine(v desk.View, c desk.ChangedRound) (changeLine, error) {
+func (s levelPages) changeLine(v desk.View, c desk.ChangedRound) (changeLine, error) {
 	id, err := v.RoundOf(c)
 	return changeLine{
-		Scope: c.Scope, Href: s.tripHref(c.Scope, c.First), At: dated(c.First, v.Zone()), Record: s.recordHref(string(id)), Attempt: c.Attempt,
+		Scope: c.Scope, Href: s.TripHref(c.Scope, c.First), At: words.Full(c.First, v.Zone()), Record: s.RecordHref(string(id)), Attempt: c.Attempt,
 		First: roundMark(c.Today), Second: roundMark(c.Then),
 	}, err
 }
 
-// tripHref is where the page of a scope shows the turnaround of an instant.
-func (s *Server) tripHref(tag string, at unit.Instant) string {
-	return s.scopeHref(tag) + "?before=" + url.QueryEscape((at + 1).String()) + "#earlier"
-}
-
 // roundMark is the outcome of a round under a level; a round that would not have happened has none.
-func roundMark(o reading.Outcome) mark {
+func roundMark(o reading.Outcome) words.Mark {
 	if o == level.Spared {
-		return mark{"not needed", "–", "unknown"}
+		return terms.Mark(words.NotAsked)
 	}
-	return outcomeMark(o)
+	return terms.Outcome(o)
 }
 
 // signed writes a difference.
@@ -184,8 +180,8 @@ func tallyLines(a, b level.Tally) []tallyLine {
 	return lines
 }
 
-func (r *replayView) listing() listing {
-	l := listing{Name: "changed-rounds", Columns: []table.SheetColumn{{Name: "scope"}, {Name: "turnaround sampled at"}, {Name: "attempt", Number: true}, {Name: r.First}, {Name: r.Second}}}
+func (r *replayView) listing() kit.Listing {
+	l := kit.Listing{Name: "changed-rounds", Columns: []table.SheetColumn{{Name: "scope"}, {Name: "turnaround sampled at"}, {Name: "attempt", Number: true}, {Name: r.First}, {Name: r.Second}}}
 	for _, c := range r.all {
 		l.Rows = append(l.Rows, []string{c.Scope, r.at(c), strconv.Itoa(c.Attempt), string(c.Today), string(c.Then)})
 	}
@@ -193,7 +189,7 @@ func (r *replayView) listing() listing {
 }
 
 // rows is what the step has to be taken away as a file.
-func (p workshopPage) rows() (listing, bool) {
+func (p workshopPage) rows() (kit.Listing, bool) {
 	switch {
 	case p.Baseline != nil && p.Baseline.Given > 0:
 		return p.Baseline.listing(), true
@@ -204,5 +200,5 @@ func (p workshopPage) rows() (listing, bool) {
 	case p.Replay != nil && p.Replay.at != nil:
 		return p.Replay.listing(), true
 	}
-	return listing{}, false
+	return kit.Listing{}, false
 }

@@ -81,7 +81,7 @@ func BenchmarkWorkshop(b *testing.B) {
 			b.Run(fmt.Sprintf("%s/fresh=%t", page.name, fresh), func(b *testing.B) {
 				for b.Loop() {
 					if fresh {
-						s.server.studies.kept = nil
+						s.server.studies.Forget()
 					}
 					if a := s.ask(http.MethodGet, page.path, access.Lead); a.status != http.StatusOK {
 						b.Fatalf("%s: status %d: %s", page.path, a.status, problemOf(a))

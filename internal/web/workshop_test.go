@@ -22,7 +22,7 @@ func TestDeriveAndAdopt(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.levelled()
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	b.clock.Move(6 * time.Minute) // whoever signed in that long ago has to sign anew
 	p.open("/levels")
@@ -129,7 +129,7 @@ func TestCompareTwoLevels(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.levelled()
-	p := openPage(t, b.server.base.String())
+	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Auditor)
 	p.open("/levels/compare?" + levelQuery)
 	p.do(chromedp.SetValue(chromedp.CSS("#second"), "template:channel-sponge-2016"))

@@ -195,7 +195,8 @@ func (v *Verifier) follow(seq int64, d *digest) *FaultError {
 	case v.site != string(d.end.site):
 		return fault(seq, "record %d belongs to site %q, the records before it to %q", seq, d.end.site, v.site)
 	case d.end.recorded < v.recorded && string(d.end.kind) != TypeClock:
-		return fault(seq, "record %d was recorded at %s, before record %d at %s, and is not a notice that the clock was set back", seq, d.end.recorded, seq-1, v.recorded)
+		return fault(seq, "record %d was recorded at %s, before record %d at %s, and is not a notice that the clock was set back",
+			seq, d.end.recorded, seq-1, v.recorded)
 	}
 	v.recorded = d.end.recorded
 	return v.pass()

@@ -69,7 +69,8 @@ func FitLogistic(d Design) (*Logistic, error) {
 	best, zero := v.settle(append(start, beta...))
 	for f, t := range l.terms {
 		if theta, _ := thetaOf(best.x[f], t.perLevel); theta > widest {
-			return nil, separation("the log odds differ between levels of %s by a standard deviation of more than %d: most levels have one answer only; leave it out or collect more",
+			return nil, separation("the log odds differ between levels of %s by a standard deviation of more than %d: "+
+				"most levels have one answer only; leave it out or collect more",
 				d.Random[t.position].Name, widest)
 		}
 	}

@@ -13,8 +13,8 @@
 // To know first: [Confidence] and [Probability] for what goes in, [Interval] for what comes out, and
 // the errors [ErrArgument], [TooFewError] and [ErrNotEstimable]. Then, by question: [Wilson] for a share,
 // [AssuranceSize] and [DetectionSize] for a number of samples, [Quantile] and [UpperQuantileRank] for a
-// percentile, [ToleranceFactor], [FitCensored], [GeneralizedESD], [PairedEquivalence], [MannWhitney],
-// [NewROC], [BCa] and [BenjaminiHochberg].
+// percentile, [ToleranceFactor], [FitCensored], [GeneralizedESD], [PairedEquivalence],
+// [NewROC] and [BenjaminiHochberg].
 package stats
 
 import (

@@ -1,7 +1,7 @@
 // Package text answers which characters harm whoever reads a text, and shows them instead of obeying them.
 //
 // Harmful are control characters, by which a terminal is told to clear its screen and a program to end, and
-// those that turn the direction of writing, so that a text reads otherwise than it is. New records never hold
+// those that turn the direction of writing or break lines unseen, so that a text reads otherwise than it is. New records never hold
 // them; older ones may, and every writer of lists and lines goes through Visible or a Writer.
 package text
 
@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync"
 	"unicode/utf8"
 )
 
@@ -20,8 +21,11 @@ func Turns(r rune) bool {
 	return r >= '\u202a' && r <= '\u202e' || r >= '\u2066' && r <= '\u2069' || r == '\u200e' || r == '\u200f' || r == '\u061c'
 }
 
+// breaks says whether a character ends a line or a paragraph without being a line feed.
+func breaks(r rune) bool { return r == '\u2028' || r == '\u2029' }
+
 // shown says whether a character stays as it is: line feeds and tabs do.
-func shown(r rune) bool { return r == '\n' || r == '\t' || !Control(r) && !Turns(r) }
+func shown(r rune) bool { return r == '\n' || r == '\t' || !Control(r) && !Turns(r) && !breaks(r) }
 
 // Visible writes harmful characters as \u and their number, which in JSON means the same character; what is
 // not UTF-8 becomes U+FFFD. Line feeds and tabs stay, and so does a carriage return before a line feed.
@@ -40,8 +44,10 @@ func Visible(s string) string {
 	return b.String()
 }
 
-// Writer hands on what is written to it as Visible shows it. A character may come in two pieces.
+// Writer hands on what is written to it as Visible shows it. A character may come in two pieces, and pieces
+// from several goroutines.
 type Writer struct {
+	mu sync.Mutex
 	to io.Writer
 	// rest is the beginning of a character, or a carriage return, that the last piece ended with.
 	rest []byte
@@ -50,8 +56,18 @@ type Writer struct {
 // NewWriter returns a writer for a terminal or a pipe.
 func NewWriter(to io.Writer) *Writer { return &Writer{to: to} }
 
+// Line makes text fit to be shown in one line: what Visible leaves of line ends and tabs becomes a space.
+func Line(s string) string {
+	if !strings.ContainsAny(s, "\r\n\t") {
+		return Visible(s)
+	}
+	return Visible(strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(s))
+}
+
 // Write writes a piece.
 func (w *Writer) Write(p []byte) (int, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
 	all := append(w.rest, p...)
 	end := len(all) - unfinished(all)
 	w.rest = append([]byte(nil), all[end:]...)

@@ -4,7 +4,10 @@ import (
 	"encoding/json"
 	"strings"
 	"testing"
+	"unicode"
 	"unicode/utf8"
+
+	"pgregory.net/rapid"
 
 	"rinsate/internal/base/text"
 )
@@ -31,6 +34,60 @@ func TestVisible(t *testing.T) {
 			}
 		})
 	}
+}
+
+func TestLine(t *testing.T) {
+	t.Parallel()
+	for s, want := range map[string]string{
+		"plain Łódź 日本 ✓":              "plain Łódź 日本 ✓",
+		"\x1b[2J\x1b[HREADY":           `\u001b[2J\u001b[HREADY`,
+		"two\nlines\r\nthree":          "two lines three",
+		"bare\rreturn, tab\t, nul\x00": `bare\u000dreturn, tab , nul\u0000`,
+		"C1 \u009b31m, DEL \x7f":       `C1 \u009b31m, DEL \u007f`,
+		"turned \u202egnp.exe \u2066":  `turned \u202egnp.exe \u2066`,
+		"marks \u200e\u200f\u061c":     `marks \u200e\u200f\u061c`,
+		"lines \u2028\u2029":           `lines \u2028\u2029`,
+		"no text \x9b\xef":             "no text \uFFFD\uFFFD",
+		"kept \uFFFD":                  "kept \uFFFD",
+	} {
+		if got := text.Line(s); got != want {
+			t.Errorf("%q is shown as %q, want %q", s, got, want)
+		}
+	}
+}
+
+// acting are the characters that must not be left, by the tables of Unicode: controls, and what turns the
+// direction of writing.
+func acting(r rune) bool {
+	return unicode.Is(unicode.Cc, r) || unicode.Is(unicode.Bidi_Control, r) || r == 0x2028 || r == 0x2029
+}
+
+func TestNothingActs(t *testing.T) {
+	t.Parallel()
+	const known = "\x00\x07\b\t\n\r\x1b\x7f\u0085\u009b\u061c\u200e\u200f\u202e\u2066\u2069\u2028"
+	hostile := rapid.StringOf(rapid.OneOf(rapid.Rune(), rapid.SampledFrom([]rune(known))))
+	rapid.Check(t, func(t *rapid.T) {
+		s := hostile.Draw(t, "s")
+		if shown := text.Line(s); strings.ContainsFunc(shown, acting) || !utf8.ValidString(shown) {
+			t.Fatalf("%q is shown as %q", s, shown)
+		}
+		// Cut anywhere, a screen prints the same.
+		var b strings.Builder
+		w := text.NewWriter(&b)
+		cut := rapid.IntRange(0, len(s)).Draw(t, "cut")
+		for _, part := range []string{s[:cut], s[cut:], "."} {
+			if n, err := w.Write([]byte(part)); err != nil || n != len(part) {
+				t.Fatal(n, err)
+			}
+		}
+		printed := b.String()
+		if strings.ContainsFunc(strings.NewReplacer("\r\n", "", "\n", "", "\t", "").Replace(printed), acting) {
+			t.Fatalf("%q is printed as %q", s, printed)
+		}
+		if !strings.ContainsFunc(s, acting) && printed != s+"." {
+			t.Fatalf("%q is printed as %q", s, printed)
+		}
+	})
 }
 
 // A JSON document says the same after it was made visible.

@@ -70,7 +70,9 @@ func TestParseNumberRefusesWhatIsNotPlain(t *testing.T) {
 }
 
 func TestSpan(t *testing.T) {
-	for text, want := range map[string]time.Duration{"4h": 4 * time.Hour, "1h30min": 90 * time.Minute, "7d": 168 * time.Hour, "60s": time.Minute, "5s": 5 * time.Second} {
+	for text, want := range map[string]time.Duration{
+		"4h": 4 * time.Hour, "1h30min": 90 * time.Minute, "7d": 168 * time.Hour, "60s": time.Minute, "5s": 5 * time.Second,
+	} {
 		got, err := unit.ParseSpan(text)
 		if err != nil || got.Duration() != want {
 			t.Errorf("%q: %v, %v", text, got, err)

@@ -2,6 +2,7 @@ package quality
 
 import (
 	"fmt"
+	"time"
 
 	"rinsate/internal/base/unit"
 )
@@ -50,4 +51,13 @@ func (l Lot) Fault(at unit.Instant) string {
 		return fmt.Sprintf("lot %s of kit %s expired at %s", l.Lot, l.Kit, l.Expires)
 	}
 	return ""
+}
+
+// soon is how long before its expiry a lot is told of, so that another can be ordered and compared with it.
+// Source: common practice.
+const soon = 14 * 24 * time.Hour
+
+// EndsSoon says whether a lot that may be used at an instant expires before long.
+func (l Lot) EndsSoon(at unit.Instant) bool {
+	return l.Fault(at) == "" && l.Expires < at.Add(soon)
 }

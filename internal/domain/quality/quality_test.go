@@ -58,3 +58,27 @@ func TestChecks(t *testing.T) {
 		})
 	}
 }
+
+// A lot is told of two weeks before it expires, as long as it may be used.
+func TestLotEndsSoon(t *testing.T) {
+	const day = 24 * 3_600_000_000
+	lot := quality.Lot{Kit: "K", Lot: "7", Expires: 100 * day}
+	recalled := lot
+	recalled.Recalled = 90 * day
+	for _, test := range []struct {
+		lot  quality.Lot
+		at   unit.Instant
+		want bool
+	}{
+		{lot, 86 * day, false},
+		{lot, 86*day + 1, true},
+		{lot, 100*day - 1, true},
+		{lot, 100 * day, false},
+		{recalled, 90*day - 1, true},
+		{recalled, 90 * day, false},
+	} {
+		if got := test.lot.EndsSoon(test.at); got != test.want {
+			t.Errorf("at %d with %+v: %t, want %t", test.at, test.lot, got, test.want)
+		}
+	}
+}

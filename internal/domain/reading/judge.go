@@ -139,6 +139,16 @@ func Voided(v Value, why string) Judgement {
 	return Judgement{Outcome: Void, Judged: v, Why: why}
 }
 
+// Doubted returns what a judgement still says once the trust is gone from what the reading was made with.
+// A doubt must not clear a scope: what passed does not count any more, and what is over the action level,
+// or shows nothing, stays as it is.
+func (j Judgement) Doubted(why string) Judgement {
+	if !j.Outcome.Passed() {
+		return j
+	}
+	return Voided(j.Judged, why+": take a new sample")
+}
+
 // Find returns the level for the circumstances that was in force at their instant: the one for
 // this kind of scope before the one for all, the latest adopted before earlier ones.
 func Find(levels []Level, a Analyte, c Circumstances) (Level, bool) {

@@ -28,7 +28,7 @@ func Attempt(h History, at unit.Instant) int {
 // over the action level or complete.
 func (h History) decided(start unit.Instant, attempt int) (Decision, bool) {
 	for _, d := range h.Decisions {
-		if d.In(start) && d.Round.Attempt == attempt && (d.Round.Outcome == reading.Action || d.passed()) {
+		if d.In(start) && d.Round.Attempt == attempt && (d.Round.Outcome == reading.Action || d.Passed()) {
 			return d, true
 		}
 	}

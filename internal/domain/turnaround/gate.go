@@ -105,6 +105,7 @@ func Gate(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
 		return g.answer
 	}
 	g.start()
+	g.overlaps()
 	if !slices.ContainsFunc(g.h.Steps, func(s Step) bool { return s.Start >= g.answer.Turnaround }) {
 		why := "no reprocessing step is on record since " + g.startedBy
 		state := InWork
@@ -171,45 +172,14 @@ func (g *gate) service() {
 func (g *gate) holds() {
 	for _, hold := range g.h.OpenHolds() {
 		next := "sample again and pass, or lift the hold with a second person"
-		if hold.Escalated {
+		switch {
+		case hold.Escalated:
 			next = "the lead decides: inspect, leak-test, repair or culture; then lift the hold by name"
+		case !hold.EndsByRound():
+			next = "settle what the hold is for; then two people lift it"
 		}
 		g.block(Held, Reason{Text: fmt.Sprintf("held since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID, Since: hold.At}, next)
 	}
-}
-
-// OpenHolds returns the holds that no lift ends.
-func (h History) OpenHolds() []Hold {
-	return keep(h.Holds, func(hold Hold) bool {
-		return !slices.ContainsFunc(h.Lifts, func(l Lift) bool { return l.Hold == hold.ID && h.stands(l, hold) })
-	})
-}
-
-// stands says whether a lift still rests on something: a second person, or a round that was begun
-// after the hold and passed. A round that was voided since carries no lift; one before the present
-// turnaround may not be loaded and is believed.
-func (h History) stands(l Lift, hold Hold) bool {
-	if l.Second != "" && l.Second != l.By {
-		return true
-	}
-	i := slices.IndexFunc(h.Decisions, func(d Decision) bool { return d.ID == l.Round })
-	if i < 0 {
-		start, _, _ := Start(h)
-		return l.Round != "" && l.At < start
-	}
-	return h.Decisions[i].passed() && h.Decisions[i].First >= hold.At
-}
-
-// inUse looks for a use or an issue that has not ended.
-func (g *gate) inUse() bool {
-	for _, u := range g.h.Uses {
-		if !u.End.Known() {
-			g.block(InWork, Reason{Text: "in use on a patient since " + u.Start.In(g.zone), Record: u.ID}, "record the end of the use, then pre-clean at the bedside")
-			g.answer.Turnaround = u.Start
-			return true
-		}
-	}
-	return false
 }
 
 // start finds what began the turnaround: the end of the last use, the return from repair, or the
@@ -429,6 +399,7 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	if len(open) > 0 {
 		p.Status = RunningStep
 		g.block(InWork, cite(Reason{Text: fmt.Sprintf("%s was sampled at %s and its round has no result", open[0].Point, open[0].Collected.In(g.zone)), Record: open[0].ID}, rule.Source), "finish the round: sample and read every point")
+		g.doubts(open[0].Attempt)
 	}
 	if len(rounds) == 0 {
 		return
@@ -437,13 +408,13 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	p.Record, p.Start, p.End = last.ID, last.First, last.Last
 	switch {
 	case len(open) > 0:
-	case !last.passed():
+	case !last.Passed():
 		p.Status = FailedStep
 		if !last.Round.Complete {
 			p.Status = RunningStep
 		}
 		g.block(InWork, cite(Reason{Text: fmt.Sprintf("round of attempt %d is %s: %s", last.Round.Attempt, last.Round.Outcome, last.Round.Why), Record: last.ID}, rule.Source), last.Round.Next.Words)
-		g.doubts(last)
+		g.doubts(last.Round.Attempt)
 	case last.First < g.previous:
 		p.Status = StaleStep
 		g.block(InWork, cite(Reason{Text: fmt.Sprintf("the round began at %s, before %s ended at %s", last.First.In(g.zone), g.previousStep, g.previous.In(g.zone)), Record: last.ID}, rule.Source), "sample again")
@@ -455,7 +426,7 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 			case d.Round.Outcome == reading.Action && !g.recleaned(d):
 				p.Status = StaleStep
 				g.block(InWork, cite(Reason{Text: text + " and the scope was not cleaned again before it was sampled again", Record: d.ID}, rule.Source), "clean the scope again, then sample it again")
-			case !d.passed():
+			case !d.Passed():
 				g.note(Reason{Text: text, Record: d.ID})
 			}
 		}
@@ -466,11 +437,11 @@ func (g *gate) verification(rule StepRule, due []sampling.Due) {
 	}
 }
 
-// doubts says why readings of a round do not count any more.
-func (g *gate) doubts(d Decision) {
+// doubts says why readings of an attempt do not count any more.
+func (g *gate) doubts(attempt int) {
 	told := map[string]bool{}
 	for _, t := range g.h.Samples {
-		if t.Doubt != "" && t.Attempt == d.Round.Attempt && t.Collected >= g.answer.Turnaround && !told[t.DoubtRecord] {
+		if t.Doubt != "" && t.Attempt == attempt && t.Collected >= g.answer.Turnaround && !told[t.DoubtRecord] {
 			told[t.DoubtRecord] = true
 			g.block(InWork, Reason{Text: "readings of the round do not count: " + t.Doubt, Record: t.DoubtRecord}, "sample again with a meter that passed its check")
 		}
@@ -503,7 +474,7 @@ func (h History) record() sampling.Record {
 	}
 	for _, d := range h.Decisions {
 		switch {
-		case d.passed():
+		case d.Passed():
 			r.Passed = max(r.Passed, d.last())
 		case d.Round.Outcome == reading.Action:
 			r.Failed = max(r.Failed, d.last())

@@ -518,13 +518,67 @@ func TestLift(t *testing.T) {
 		}
 	})
 	t.Run("of an earlier turnaround", func(t *testing.T) {
-		// Its round need not be loaded any more.
 		h := good(t)
 		was := instant(t, "2026-02-01T10:00:00Z")
-		h.Holds = []turnaround.Hold{{Stamp: stamp("old", was), Scope: "D-01", At: was, By: "rules", Reason: "over the action level"}}
+		h.Holds = []turnaround.Hold{{Stamp: stamp("old", was), Scope: "D-01", At: was, By: "rules", Reason: "over the action level", Cause: "round of January"}}
 		h.Lifts = []turnaround.Lift{{Stamp: stamp("lift", was+hour), Hold: "old", Scope: "D-01", At: was + hour, By: "A. Lead", Reason: "passed", Round: "round of February"}}
+		// A round that is not in the history shows nothing.
+		wantState(t, turnaround.Gate(h, preset(t), instant(t, "12:00"), berlin(t)), turnaround.Held, "held since")
+		h.Lifts[0].Second = "B. Lead"
 		wantState(t, turnaround.Gate(h, preset(t), instant(t, "12:00"), berlin(t)), turnaround.Ready, "")
 	})
+}
+
+// Which lifts end which holds, at the limits.
+func TestWhatEndsAHold(t *testing.T) {
+	const placed = 100
+	byRules := turnaround.Hold{Scope: "D-01", At: placed, By: "T-01", Reason: "over", Cause: "round"}
+	byPerson := turnaround.Hold{Scope: "D-01", At: placed, By: "T-01", Reason: "culture positive"}
+	escalated := byRules
+	escalated.Escalated = true
+	byPersonEscalated := byPerson
+	byPersonEscalated.Escalated = true
+	alone := turnaround.Lift{Scope: "D-01", At: 300, By: "L-01", Reason: "r", Round: "later"}
+	with := func(second string) turnaround.Lift { l := alone; l.Second = second; return l }
+	passed := func(change ...func(*turnaround.Decision)) *turnaround.Decision {
+		d := decision("later", 2, 50, placed+1, 200, reading.Below)
+		for _, f := range change {
+			f(&d)
+		}
+		return &d
+	}
+	tests := []struct {
+		name  string
+		lift  turnaround.Lift
+		hold  turnaround.Hold
+		round *turnaround.Decision
+		want  bool
+	}{
+		{"round alone, hold of the rules", alone, byRules, passed(), true},
+		{"first sample at the instant of the hold", alone, byRules, passed(func(d *turnaround.Decision) { d.First = placed }), false},
+		{"first sample before the hold", alone, byRules, passed(func(d *turnaround.Decision) { d.First = placed - 1 }), false},
+		{"alert passes", alone, byRules, passed(func(d *turnaround.Decision) { d.Round.Outcome = reading.Alert }), true},
+		{"over the action level", alone, byRules, passed(func(d *turnaround.Decision) { d.Round.Outcome = reading.Action }), false},
+		{"incomplete", alone, byRules, passed(func(d *turnaround.Decision) { d.Round.Complete = false }), false},
+		{"of another scope", alone, byRules, passed(func(d *turnaround.Decision) { d.Scope = "D-02" }), false},
+		{"a round that does not stand", alone, byRules, nil, false},
+		{"round alone, escalated", alone, escalated, passed(), false},
+		{"round alone, hold of a person", alone, byPerson, passed(), false},
+		{"round alone, escalated hold of a person", alone, byPersonEscalated, passed(), false},
+		{"two, hold of a person", with("L-02"), byPerson, nil, true},
+		{"two, escalated", with("L-02"), escalated, passed(), true},
+		{"the same person twice, hold of a person", with("L-01"), byPerson, passed(), false},
+		{"the same person in other letters", with(" l-01 "), byPerson, passed(), false},
+		{"the same person twice, hold of the rules", with("L-01"), byRules, passed(), true},
+		{"two, before the hold", func() turnaround.Lift { l := with("L-02"); l.At = placed - 1; return l }(), byPerson, passed(), false},
+		{"two, for another scope", func() turnaround.Lift { l := with("L-02"); l.Scope = "D-02"; return l }(), byPerson, passed(), false},
+		{"two without a first", func() turnaround.Lift { l := with("L-02"); l.By = ""; return l }(), byPerson, passed(), false},
+	}
+	for _, test := range tests {
+		if got := test.lift.Ends(test.hold, test.round); got != test.want {
+			t.Errorf("%s: ends = %t, want %t", test.name, got, test.want)
+		}
+	}
 }
 
 func TestUnfinishedRound(t *testing.T) {

@@ -1,6 +1,7 @@
 package turnaround_test
 
 import (
+	"fmt"
 	"slices"
 	"testing"
 
@@ -68,10 +69,20 @@ func worsen(t *rapid.T, h turnaround.History, morning, at unit.Instant) (turnaro
 	late := max(begun, end)
 	h.Steps, h.Uses, h.Repairs = slices.Clone(h.Steps), slices.Clone(h.Uses), slices.Clone(h.Repairs)
 	h.Decisions, h.Holds = slices.Clone(h.Decisions), slices.Clone(h.Holds)
-	fact := rapid.SampledFrom([]string{"hold", "step", "action", "use", "open use", "earlier use", "repair", "away", "retired"}).Draw(t, "fact")
+	fact := rapid.SampledFrom([]string{"hold", "step", "action", "use", "open use", "earlier use", "repair", "away", "retired", "hold lifted by one"}).Draw(t, "fact")
 	switch fact {
 	case "hold":
 		h.Holds = append(h.Holds, turnaround.Hold{Stamp: stamp("further hold", when), Scope: "D-01", At: when, By: "A. Lead", Reason: "bent tip"})
+	case "hold lifted by one":
+		// A person's hold, and a lift by one person over every round there is.
+		h.Holds = append(h.Holds, turnaround.Hold{Stamp: stamp("further hold", when), Scope: "D-01", At: when, By: "A. Lead", Reason: "culture positive"})
+		h.Lifts = slices.Clone(h.Lifts)
+		for i, d := range h.Decisions {
+			h.Lifts = append(h.Lifts, turnaround.Lift{
+				Stamp: stamp(fmt.Sprint("further lift ", i), end), Hold: "further hold", Scope: "D-01", At: end, By: "A. Lead",
+				Second: rapid.SampledFrom([]string{"", "A. Lead", "a. lead"}).Draw(t, "second"), Reason: "passed", Round: d.ID,
+			})
+		}
 	case "step":
 		kinds := slices.DeleteFunc(slices.Clone(turnaround.StepKinds), func(k turnaround.StepKind) bool { return k == turnaround.Verification })
 		s := turnaround.Step{Stamp: stamp("further step", when), Scope: "D-01", Kind: rapid.SampledFrom(kinds).Draw(t, "kind"), Start: when, Result: turnaround.Fail, Cabinet: "drying-cabinet"}

@@ -59,9 +59,6 @@ func (u Use) Check() error {
 	return nil
 }
 
-// last returns the last instant of the use that is on record.
-func (u Use) last() unit.Instant { return max(u.Start, u.End) }
-
 // StepKind is a kind of act in a turnaround.
 type StepKind string
 
@@ -180,8 +177,8 @@ type Decision struct {
 // own instants: the start that was recorded with it is moved when the times of a use are corrected.
 func (d Decision) In(start unit.Instant) bool { return d.last() >= start }
 
-// passed says whether the round lets the scope go on.
-func (d Decision) passed() bool { return d.Round.Complete && d.Round.Outcome.Passed() }
+// Passed says whether the round lets the scope go on.
+func (d Decision) Passed() bool { return d.Round.Complete && d.Round.Outcome.Passed() }
 
 // last returns the last instant of the round that is on record; an unfinished round may lack Last.
 func (d Decision) last() unit.Instant { return max(d.Turnaround, d.First, d.Last) }
@@ -191,63 +188,6 @@ func (d Decision) last() unit.Instant { return max(d.Turnaround, d.First, d.Last
 func (d Decision) covers(t Taken, rounds []Decision) bool {
 	return d.Round.Attempt == t.Attempt && (t.Collected <= d.last() ||
 		slices.ContainsFunc(rounds, func(e Decision) bool { return e.Round.Attempt > t.Attempt && e.last() >= t.Collected }))
-}
-
-// Hold keeps a scope from patients until somebody lifts it.
-type Hold struct {
-	Stamp  `json:"-"`
-	Scope  string       `json:"scope"`
-	At     unit.Instant `json:"at"`
-	By     string       `json:"by"`
-	Reason string       `json:"reason"`
-	// Cause is the record that made the rules place the hold; empty when a person did.
-	Cause string `json:"cause,omitempty"`
-	// Escalated holds end only by a named person's act, never by a passed round alone.
-	Escalated bool `json:"escalated,omitempty"`
-}
-
-// Check refuses a hold without a name or a reason.
-func (h Hold) Check() error {
-	switch {
-	case h.Scope == "" || !h.At.Known():
-		return fmt.Errorf("hold: the scope or the time is missing")
-	case h.By == "":
-		return fmt.Errorf("hold of %s: who places it?", h.Scope)
-	case h.Reason == "":
-		return fmt.Errorf("hold of %s: the reason is missing", h.Scope)
-	}
-	return nil
-}
-
-// Lift ends a hold.
-type Lift struct {
-	Stamp  `json:"-"`
-	Hold   string       `json:"hold"`
-	Scope  string       `json:"scope"`
-	At     unit.Instant `json:"at"`
-	By     string       `json:"by"`
-	Reason string       `json:"reason"`
-	// Round is the passed round that the lift rests on, Second the other person who agrees. One of
-	// the two is needed.
-	Round  string `json:"round,omitempty"`
-	Second string `json:"second,omitempty"`
-}
-
-// Check refuses a lift that nobody could defend.
-func (l Lift) Check() error {
-	switch {
-	case l.Hold == "" || l.Scope == "" || !l.At.Known():
-		return fmt.Errorf("lift: the hold, the scope or the time is missing")
-	case l.By == "":
-		return fmt.Errorf("lift of the hold on %s: who lifts it?", l.Scope)
-	case l.Reason == "":
-		return fmt.Errorf("lift of the hold on %s: the reason is missing", l.Scope)
-	case l.Round == "" && l.Second == "":
-		return fmt.Errorf("lift of the hold on %s: it needs a round passed since the hold, or a second person's name", l.Scope)
-	case l.Round == "" && l.Second == l.By:
-		return fmt.Errorf("lift of the hold on %s: the second person must be another than %s", l.Scope, l.By)
-	}
-	return nil
 }
 
 // Repair is a repair with its record.
@@ -270,6 +210,23 @@ type Taken struct {
 	// Doubt says why a reading of it that passed does not count any more, DoubtRecord which record
 	// says so; both are empty when there is no doubt.
 	Doubt, DoubtRecord string
+}
+
+// Doubt takes the trust from a reading: why, and the record that says so.
+type Doubt struct {
+	Why, Record string
+}
+
+// AddReading takes in a reading of the sample that was made at an instant, nil where nothing speaks against it.
+func (t *Taken) AddReading(j reading.Judgement, at unit.Instant, d *Doubt) {
+	if d != nil && j.Outcome.Passed() {
+		j = j.Doubted(d.Why)
+		t.Doubt, t.DoubtRecord = d.Why, d.Record
+	}
+	t.Judgements = append(t.Judgements, j)
+	if !t.Read.Known() {
+		t.Read = at
+	}
 }
 
 // History is what is on record of one scope.

@@ -152,7 +152,8 @@ func (c Control) Words() (title, desc string) {
 		say = append(say, fmt.Sprintf("Break on %s: %s.", dated(b.At, location), clean(b.Reason)))
 	}
 	if len(points) > thinAbove {
-		say = append(say, fmt.Sprintf("Of more than %d points only the smallest and the largest in each column of pixels are drawn, and every signal and outlier.", thinAbove))
+		say = append(say, fmt.Sprintf("Of more than %d points only the smallest and the largest in each column of pixels are drawn, "+
+			"and every signal and outlier.", thinAbove))
 	}
 	return c.words("Control chart", say...)
 }

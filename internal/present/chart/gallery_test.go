@@ -295,7 +295,9 @@ func histogram() chart.Histogram {
 	for i := range 20 {
 		from := 0.7 + 0.1*float64(i)
 		wobble := 1 + 0.2*math.Sin(5*float64(i))
-		h.Bins = append(h.Bins, chart.Bin{From: from, To: from + 0.1, Count: math.Round(density(from+0.05) * wobble), Censored: i == 0, Href: fmt.Sprintf("?bin=%d", i)})
+		h.Bins = append(h.Bins, chart.Bin{
+			From: from, To: from + 0.1, Count: math.Round(density(from+0.05) * wobble), Censored: i == 0, Href: fmt.Sprintf("?bin=%d", i),
+		})
 	}
 	h.Bins[0].Count = 14
 	for x := 0.7; x <= 2.71; x += 0.02 {

@@ -9,42 +9,31 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/chart"
+	"rinsate/internal/present/words"
 )
 
-// Direction says which way readings went, as a shape and a word.
-func Direction(d trend.Direction) (shape, word string) {
-	switch d {
-	case trend.Higher:
-		return "▲", "higher"
-	case trend.Lower:
-		return "▼", "lower"
-	case trend.Spread:
-	}
-	return "◆", "spread"
-}
-
 // Standing says how a stream stands, as a shape and words.
-func Standing(s desk.Stream) (shape, words string) {
+func Standing(t words.Terms, s desk.Stream) (shape, said string) {
 	var last *trend.Alarm
 	if n := len(s.Watched.Alarms); n > 0 {
 		last = &s.Watched.Alarms[n-1]
 	}
-	return StandingBy(s.Standing(), last)
+	return StandingBy(t, s.Standing(), last)
 }
 
 // StandingBy says how a stream stands by its standing and its last alarm, which may be nil.
-func StandingBy(st desk.Standing, last *trend.Alarm) (shape, words string) {
+func StandingBy(t words.Terms, st desk.Standing, last *trend.Alarm) (shape, said string) {
 	switch {
 	case st == desk.Unwatched:
 		return "?", "no baseline"
 	case last == nil:
 		return "✓", "no alarm"
 	}
-	shape, words = Direction(last.Direction)
+	m := t.Direction(last.Direction)
 	if !last.Open {
-		words += ", over"
+		return m.Shape, m.Word + ", over"
 	}
-	return shape, words
+	return m.Shape, m.Word
 }
 
 // BaselineWord says what a stream is held against.

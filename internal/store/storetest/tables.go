@@ -126,9 +126,10 @@ func liftFallsWithItsRound(t *testing.T, open Opener) {
 	w := writer{t, db, clock}
 	at := clock.At()
 	const tag = "SC-00"
-	alone := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
-	agreed := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
-	voided := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"})
+	placed := turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r", Cause: "the round that failed"}
+	alone := w.put(record.Hold, placed)
+	agreed := w.put(record.Hold, placed)
+	voided := w.put(record.Hold, placed)
 	if got := openHolds(t, db, at); len(got) != 3 {
 		t.Fatalf("%d holds are open, want 3", len(got))
 	}
@@ -163,6 +164,23 @@ func liftFallsWithItsRound(t *testing.T, open Opener) {
 	if got := openHolds(t, db, at+20); got != nil {
 		t.Errorf("lifted again: %v are open", got)
 	}
+	// What a person placed, or what was escalated, no round ends alone, whatever the desk would say.
+	placed.At = at + 5
+	for _, hold := range []turnaround.Hold{
+		{Scope: tag, At: placed.At, By: "T", Reason: "culture"},
+		{Scope: tag, At: placed.At, By: "T", Reason: "third attempt", Cause: "round", Escalated: true},
+		{Scope: tag, At: at + 10, By: "T", Reason: "at the instant of the first sample", Cause: "round"},
+	} {
+		kept := w.put(record.Hold, hold)
+		lift := store.Draft{Type: record.Lift, ID: ledger.DerivedID(hold.Reason), At: at + 20, By: "A", Body: turnaround.Lift{
+			Hold: string(kept.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Round: string(third.ID),
+		}}
+		_, err := tryWrite(db, lift)
+		wantCode(t, hold.Reason, err, fault.Invalid)
+		if got := openHolds(t, db, at+20); !slices.Contains(got, kept.ID) {
+			t.Errorf("%s: the hold is not open", hold.Reason)
+		}
+	}
 }
 
 // Rebuilt closes a store, rebuilds its tables, opens it again and fails when anything differs.
@@ -193,7 +211,7 @@ func rebuild(t *testing.T, open Opener) {
 	db := open(t, clock.Now)
 	Everything(t, db, clock)
 	state := StateOf(t, db)
-	for _, table := range []string{"event", "entity", "reading", "hold", "checked", "handover", "alarm"} {
+	for _, table := range []string{"event", "used", "entity", "reading", "hold", "checked", "doubted", "handover", "alarm"} {
 		if !slices.ContainsFunc(state.Rows, func(row string) bool { return strings.HasPrefix(row, table+" ") }) {
 			t.Errorf("table %s is empty, so that nothing is compared", table)
 		}

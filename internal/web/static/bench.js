@@ -683,7 +683,7 @@ async function draw(model, kind, place) {
   if (!drawings[address]) {
     try {
       const answer = await fetch(address);
-      if (!answer.ok) return;
+      if (!answer.ok || answer.redirected) return; // the session was locked meanwhile: that is its page
       drawings[address] = await answer.text();
     } catch {
       return;

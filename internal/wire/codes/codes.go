@@ -22,7 +22,8 @@ func Code128(text string, height int) ([]byte, error) {
 	}
 	modules := symbol.Bounds().Dx()
 	width := modules + 2*quiet
-	b := fmt.Appendf(nil, `<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Code %s" viewBox="0 0 %d %d" preserveAspectRatio="none"><rect width="%d" height="%d" fill="#fff"/><path fill="#000" d="`, escaped(text), width, height, width, height)
+	b := fmt.Appendf(nil, `<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Code %s" viewBox="0 0 %d %d" `+
+		`preserveAspectRatio="none"><rect width="%d" height="%d" fill="#fff"/><path fill="#000" d="`, escaped(text), width, height, width, height)
 	for x := 0; x < modules; {
 		run := 0
 		for x+run < modules && dark(symbol.At(x+run, 0)) {

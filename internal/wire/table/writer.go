@@ -141,3 +141,11 @@ func restore(text []byte) []byte {
 	}
 	return text
 }
+
+// SheetColumn is a column of a list that is written to a file.
+type SheetColumn struct {
+	Name string
+	// Number says that its cells are numbers, so that a spreadsheet can count with them. A cell that is
+	// no number stays text.
+	Number bool
+}

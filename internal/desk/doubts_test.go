@@ -1,0 +1,146 @@
+package desk_test
+
+import (
+	"testing"
+	"time"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/desk"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
+	"rinsate/internal/store"
+)
+
+// checkAt records now a check of the meter that was made at an instant.
+func (b *bench) checkAt(at unit.Instant, positive unit.Number) (r desk.Receipt) {
+	b.Helper()
+	b.pass(time.Second)
+	return b.must(func(w *desk.Work) (r desk.Receipt, err error) {
+		r, _, err = w.CheckMeter(desk.Entry{By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{
+			{Kind: quality.Positive, Material: "light", Value: positive, At: at}, {Kind: quality.Blank, Material: "empty chamber", Value: 2, At: at},
+		}})
+		return r, err
+	})
+}
+
+const (
+	goodLight   = unit.Number(1000)
+	failedLight = unit.Number(700)
+)
+
+// The doubt that a failed check puts on readings is found whatever the time of the check.
+func TestFailedCheckBeforeTheUse(t *testing.T) {
+	const why = "meter M-1 failed its check"
+	cycle := func(b *bench) {
+		b.Helper()
+		b.use()
+		b.round("30", "30", "30")
+		b.finish()
+	}
+	tests := []struct {
+		name  string
+		do    func(b *bench)
+		state turnaround.State
+	}{
+		{"failed before the use, no good check since", func(b *bench) {
+			b.check(goodLight, 2)
+			b.check(failedLight, 2)
+			b.pass(time.Hour)
+			cycle(b)
+		}, turnaround.InWork},
+		{"failed at the instant at which the use began", func(b *bench) {
+			b.checkAt(b.pass(time.Minute), goodLight)
+			at := b.pass(time.Minute)
+			b.checkAt(at, failedLight)
+			u := turnaround.Use{Scope: "D-01", Start: at, End: b.pass(40 * time.Minute)}
+			b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(nurse, u, "") })
+			b.step(turnaround.PreClean, 2*time.Minute, nil)
+			b.step(turnaround.LeakTest, 2*time.Minute, passed)
+			b.clean()
+			b.round("30", "30", "30")
+			b.finish()
+		}, turnaround.InWork},
+		{"failed and never good before", func(b *bench) {
+			b.check(failedLight, 2)
+			cycle(b)
+		}, turnaround.InWork},
+		{"failed before the use and good again before the readings", func(b *bench) {
+			b.check(failedLight, 2)
+			b.check(goodLight, 2)
+			cycle(b)
+		}, turnaround.Ready},
+		{"failed before the use and recorded when the scope was ready", func(b *bench) {
+			b.check(goodLight, 2)
+			failed := b.pass(time.Minute)
+			b.pass(time.Hour)
+			cycle(b)
+			b.wantState("before anybody says so", turnaround.Ready, "")
+			r := b.checkAt(failed, failedLight)
+			wantFollowed(b, "a failed check that is recorded late", r, record.Suspect, record.Round)
+		}, turnaround.InWork},
+		{"recorded late, and taken back", func(b *bench) {
+			b.check(goodLight, 2)
+			failed := b.pass(time.Minute)
+			cycle(b)
+			r := b.checkAt(failed, failedLight)
+			b.wantState("before it is taken back", turnaround.InWork, why)
+			b.must(func(w *desk.Work) (desk.Receipt, error) {
+				return w.Void(desk.Entry{By: "T-01", Corrects: r.Record.ID, Reason: "was made with another meter"})
+			})
+		}, turnaround.Ready},
+		{"recorded late, with a good check between it and the readings", func(b *bench) {
+			failed := b.pass(time.Minute)
+			b.check(goodLight, 2)
+			cycle(b)
+			b.checkAt(failed, failedLight)
+		}, turnaround.Ready},
+		{"a good and a failed check at one instant, and a reading after them", func(b *bench) {
+			b.check(goodLight, 2)
+			cycle(b)
+			both := b.pass(time.Minute)
+			b.checkAt(both, failedLight)
+			b.checkAt(both, goodLight)
+			b.wantState("of two at one instant the bad one counts", turnaround.InWork, why)
+			// The reading asks anew which readings are in doubt: those before stay so.
+			b.pass(time.Minute)
+			b.read(points[0], "30")
+		}, turnaround.InWork},
+	}
+	for _, test := range tests {
+		t.Run(test.name, func(t *testing.T) {
+			b := start(t)
+			b.targets()
+			test.do(b)
+			words := why
+			if test.state == turnaround.Ready {
+				words = ""
+			}
+			b.wantState(test.name, test.state, words)
+			b.rebuilt()
+			b.wantState(test.name+", from the ledger alone", test.state, words)
+		})
+	}
+}
+
+// A check that fails after the next use began takes the trust from readings before it as well: whoever
+// asks today whether the scope was fit then is told so, and whoever asks what was known then is not.
+func TestFailedCheckAfterTheNextUse(t *testing.T) {
+	b := start(t)
+	b.targets()
+	b.check(goodLight, 2)
+	b.use()
+	b.round("30", "30", "30")
+	b.finish()
+	then := b.pass(time.Minute)
+	b.pass(time.Hour)
+	b.use()
+	b.pass(time.Hour)
+	b.check(failedLight, 2)
+	if a := b.gateAt(then, then); a.State != turnaround.Ready {
+		t.Errorf("as known then: %s: %q", a.State, blocking(a))
+	}
+	if a := b.gateAt(then, store.Forever); a.State != turnaround.InWork {
+		t.Errorf("as known today: %s, want %s", a.State, turnaround.InWork)
+	}
+}

@@ -1,0 +1,152 @@
+package desk_test
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/desk"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
+	"rinsate/internal/store"
+)
+
+// recordUse records a use, whenever it was.
+func (b *bench) recordUse(u turnaround.Use, change ...func(*desk.Entry)) desk.Receipt {
+	b.Helper()
+	u.Scope = "D-01"
+	e := nurse
+	for _, f := range change {
+		f(&e)
+	}
+	return b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(e, u, "") })
+}
+
+func correcting(id ledger.ID) func(*desk.Entry) {
+	return func(e *desk.Entry) { e.Corrects, e.Reason = id, "typed wrong" }
+}
+
+// reprocess records everything from the sink to the cabinet after a use.
+func (b *bench) reprocess() {
+	b.Helper()
+	b.step(turnaround.PreClean, 2*time.Minute, nil)
+	b.step(turnaround.LeakTest, 2*time.Minute, passed)
+	b.clean()
+	b.round("30", "30", "30")
+	b.finish()
+}
+
+// A use that nobody has ended is not forgotten because others came after it, however many and however long
+// since.
+func TestUnfinishedUseIsNotForgotten(t *testing.T) {
+	b := start(t)
+	began := b.at()
+	lost := b.recordUse(turnaround.Use{Start: began, Room: "2"})
+	why := "the use that began at " + began.In(b.desk.DB.Zone()) + " in 2 has no end on record"
+	for range 3 {
+		b.pass(48 * time.Hour)
+		b.use()
+		b.round("30", "30", "30")
+		b.finish()
+		b.wantState("used again and reprocessed", turnaround.InWork, why)
+	}
+	before := b.pass(time.Minute)
+	b.pass(time.Minute)
+	ended := b.recordUse(turnaround.Use{Start: began, End: began.Add(time.Hour), Room: "2", Finishes: string(lost.Record.ID)})
+	b.wantState("its end is on record", turnaround.Ready, "")
+	if a := b.gateAt(before, before); a.State != turnaround.InWork {
+		t.Errorf("as known before: %s", a.State)
+	}
+	if a := b.gateAt(before, store.Forever); a.State != turnaround.Ready {
+		t.Errorf("as known today: %s: %q", a.State, blocking(a))
+	}
+	b.pass(time.Minute)
+	again := b.recordUse(turnaround.Use{Start: began, Room: "2"}, correcting(ended.Record.ID))
+	b.wantState("the end was wrong", turnaround.InWork, why)
+	b.rebuilt()
+	b.wantState("from the ledger alone", turnaround.InWork, why)
+	b.pass(time.Minute)
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(desk.Entry{By: "L-01", Corrects: again.Record.ID, Reason: "was another scope"})
+	})
+	b.wantState("it never was", turnaround.Ready, "")
+}
+
+// A use that ended after another began: its end counts, and both are asked about.
+func TestUseThatEndsAfterALaterOne(t *testing.T) {
+	b := start(t)
+	zero := b.at()
+	b.recordUse(turnaround.Use{Start: zero, End: b.pass(20 * time.Minute)})
+	b.reprocess()
+	b.pass(time.Hour)
+	first := b.at()
+	second := b.pass(time.Hour)
+	b.recordUse(turnaround.Use{Start: second, End: b.pass(30 * time.Minute)})
+	b.reprocess()
+	b.wantState("one use", turnaround.Ready, "")
+	long := b.recordUse(turnaround.Use{Start: first, End: second.Add(40 * time.Minute)})
+	b.wantState("one that ended after it, recorded late", turnaround.InWork, "two uses overlap")
+	// It ended when the scope was being reprocessed: what was done before that does not count.
+	b.wantState("ended between the steps", turnaround.InWork, "pre-clean is not on record")
+	short := b.recordUse(turnaround.Use{Start: first, End: second + 1}, correcting(long.Record.ID))
+	b.wantState("ended when the other had begun", turnaround.InWork, "two uses overlap")
+	b.rebuilt()
+	b.wantState("from the ledger alone", turnaround.InWork, "two uses overlap")
+	b.recordUse(turnaround.Use{Start: first, End: second}, correcting(short.Record.ID))
+	b.wantState("ended when the other began", turnaround.Ready, "")
+}
+
+// A chain of uses, each of which overlaps only with the next, is found from its last one on.
+func TestOverlapsAreFoundAlongAChain(t *testing.T) {
+	b := start(t)
+	at := func(minutes int) unit.Instant { return b.at().Add(time.Duration(minutes) * time.Minute) }
+	uses := []turnaround.Use{{Start: at(0), End: at(100)}, {Start: at(10), End: at(20)}, {Start: at(30), End: at(40)}}
+	b.pass(101 * time.Minute)
+	for _, u := range uses {
+		b.recordUse(u)
+	}
+	b.reprocess()
+	var overlaps int
+	for _, why := range blocking(b.gate()) {
+		if len(why) > 16 && why[:16] == "two uses overlap" {
+			overlaps++
+		}
+	}
+	if overlaps != 2 {
+		t.Errorf("%d overlaps are asked about, want 2: %q", overlaps, blocking(b.gate()))
+	}
+}
+
+// A reading over the action level holds the scope also where the end of a use was typed as later than the
+// sample.
+func TestActionReadingBeforeTheEndOfAUse(t *testing.T) {
+	b := start(t)
+	u, id := b.use()
+	u.End = b.at().Add(time.Hour)
+	b.pass(time.Minute)
+	b.recordUse(u, correcting(id))
+	r := b.read("outer-distal-end", "900")
+	wantFollowed(t, "over", r, record.Round, record.Hold)
+	b.wantState("held", turnaround.Held, "over the action level")
+}
+
+// A use that goes on in an old record counts once among the uses since the last passed round.
+func TestUnfinishedUseCountsOnce(t *testing.T) {
+	b := start(t)
+	b.recordUse(turnaround.Use{Start: b.at()})
+	b.pass(time.Hour)
+	b.use()
+	var h turnaround.History
+	err := b.desk.View(context.Background(), func(v desk.View) (err error) {
+		h, err = v.Around("D-01", b.at(), b.at(), store.Forever)
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(h.Uses) != 2 || h.Earlier.Uses != 0 {
+		t.Errorf("%d uses, and %d before: want 2 and 0", len(h.Uses), h.Earlier.Uses)
+	}
+}

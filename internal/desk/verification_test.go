@@ -1,0 +1,103 @@
+package desk_test
+
+import (
+	"testing"
+	"time"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/desk"
+	"rinsate/internal/domain/level"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/store"
+)
+
+// Three readings of one point at 0, 8 and 16 hours after one cleaning are one verification wherever
+// readings are counted.
+func TestOneVerificationEverywhere(t *testing.T) {
+	b := start(t)
+	begin := b.at()
+	b.use()
+	for i, value := range []string{"30", "250", "40"} {
+		if i > 0 {
+			b.pass(8*time.Hour - 35*time.Second)
+		}
+		b.read(scope.OuterDistalEnd, value)
+	}
+	end := b.at() + 1
+	b.ask(func(v desk.View) error {
+		rounds, err := v.FirstRounds(begin, end, "", "")
+		if err != nil {
+			return err
+		}
+		if len(rounds) != 1 || rounds[0].Over {
+			t.Errorf("shares of failures count %+v, want one round that was not over at first", rounds)
+		}
+		firsts, err := v.Firsts(begin, end)
+		if err != nil {
+			return err
+		}
+		if len(firsts) != 1 || firsts[0].Value != 30 {
+			t.Errorf("comparisons count %d readings, want the first", len(firsts))
+		}
+		past, err := v.Past(begin, end, 8, nil)
+		if err != nil {
+			return err
+		}
+		if len(past.Trips) != 1 || len(past.Rows) != 3 {
+			t.Errorf("a replay sees %d turnarounds with %d readings, want 1 with 3", len(past.Trips), len(past.Rows))
+		}
+		streams, err := v.Streams(end, desk.UsualWatching())
+		if err != nil {
+			return err
+		}
+		if len(streams) != 1 || len(streams[0].Points) != 1 {
+			t.Errorf("charts have %d streams, the first with %d points: want 1 with 1", len(streams), len(streams[0].Points))
+		}
+		alone, err := v.StreamIn(outer, end, desk.UsualWatching(), 10)
+		if err != nil {
+			return err
+		}
+		if len(alone.Points) != 1 {
+			t.Errorf("a chart by itself has %d points, want 1", len(alone.Points))
+		}
+		samples, err := v.Baseline(level.Target{System: "A", Kit: "K", Point: scope.OuterDistalEnd}, begin, end, nil)
+		if err != nil {
+			return err
+		}
+		counted := 0
+		for _, s := range samples {
+			if s.Excluded == "" {
+				counted++
+			}
+		}
+		if len(samples) != 3 || counted != 1 {
+			t.Errorf("a level is derived from %d of %d readings, want 1 of 3", counted, len(samples))
+		}
+		return nil
+	})
+}
+
+// A repair begins a cycle as a use does.
+func TestReadingAfterARepairIsAnotherVerification(t *testing.T) {
+	b := start(t)
+	b.use()
+	b.read(scope.OuterDistalEnd, "30")
+	b.pass(time.Minute)
+	b.repaired()
+	b.clean()
+	b.read(scope.OuterDistalEnd, "35")
+	b.ask(func(v desk.View) error {
+		rounds, err := v.FirstRounds(0, store.Forever, "", "")
+		if len(rounds) != 2 {
+			t.Errorf("%d rounds, want 2", len(rounds))
+		}
+		past, failed := v.Past(unit.Instant(1), b.at()+1, 8, nil)
+		if failed != nil {
+			return failed
+		}
+		if len(past.Trips) != 2 {
+			t.Errorf("a replay sees %d turnarounds, want 2", len(past.Trips))
+		}
+		return err
+	})
+}

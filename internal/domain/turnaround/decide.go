@@ -1,0 +1,143 @@
+package turnaround
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+)
+
+// Decide judges together the samples of one attempt of the cycle that an instant belongs to, with the rules
+// in force then. prior is the decision on the attempt that the history has, nil when there is none. What
+// the decision is called by, its rules and record, is the caller's to fill in.
+func Decide(h History, rules Rules, judging reading.Rules, at unit.Instant, attempt int, zone *time.Location) (d Decision, prior *Decision) {
+	start := CycleStart(h, at)
+	d = Decision{Scope: h.Instrument.Tag, Turnaround: start}
+	results := make(points)
+	for _, p := range h.Model.Points() {
+		if p.NotApplicable != "" {
+			results.at(p.Kind).NotApplicable = p.NotApplicable
+		}
+	}
+	for i := range h.Decisions {
+		before := &h.Decisions[i]
+		if !before.In(start) {
+			continue
+		}
+		if before.Round.Attempt == attempt {
+			prior = before
+		}
+		if before.Round.Attempt < attempt && before.Passed() {
+			judging.Attempts++ // only failed attempts lead to an escalation
+		}
+		if judging.Retest == reading.FailingPoints && before.Round.Attempt == attempt-1 && before.Round.Outcome == reading.Action {
+			results.carry(before.Round)
+		}
+	}
+	results.take(&d, keep(h.Samples, func(t Taken) bool { return t.Attempt == attempt && t.Collected >= start }))
+	d.Round = judging.Judge(attempt, Required(h, rules, at, zone), results.list())
+	return d, prior
+}
+
+// Required returns the points without which a round at an instant is not complete: the routine ones and
+// those that are due.
+func Required(h History, rules Rules, at unit.Instant, zone *time.Location) []scope.PointKind {
+	required := h.Model.Routine()
+	for _, due := range Due(h, rules, at, zone) {
+		for _, p := range due.Points {
+			if !slices.Contains(required, p) {
+				required = append(required, p)
+			}
+		}
+	}
+	return required
+}
+
+// points collects what is known of the points of a round.
+type points map[scope.PointKind]*reading.PointResult
+
+func (p points) at(kind scope.PointKind) *reading.PointResult {
+	if p[kind] == nil {
+		p[kind] = &reading.PointResult{Point: kind}
+	}
+	return p[kind]
+}
+
+// carry takes over the points that passed in a failed round where only the others are sampled again.
+func (p points) carry(failed reading.Round) {
+	for _, x := range failed.Points {
+		if x.Outcome.Passed() && x.NotApplicable == "" {
+			r := p.at(x.Point)
+			r.Outcome, r.Carried = x.Outcome, true
+		}
+	}
+}
+
+// take takes in the samples of the attempt, and when the decision's first was collected and its last was
+// read. A point that is sampled is not carried over.
+func (p points) take(d *Decision, samples []Taken) {
+	var earliest unit.Instant
+	for _, t := range samples {
+		r := p.at(t.Point)
+		r.Carried = false
+		if t.NotApplicable != "" {
+			r.NotApplicable = t.NotApplicable
+			continue
+		}
+		if earliest == 0 || t.Collected < earliest {
+			earliest = t.Collected
+		}
+		if t.counts() && (d.First == 0 || t.Collected < d.First) {
+			d.First = t.Collected
+		}
+		d.Last = max(d.Last, t.Collected, t.Read)
+		r.Readings = append(r.Readings, t.Judgements...)
+		r.Pending = r.Pending || len(t.Judgements) == 0
+	}
+	if d.First == 0 {
+		d.First = earliest
+	}
+}
+
+func (p points) list() []reading.PointResult {
+	list := make([]reading.PointResult, 0, len(p))
+	for _, r := range p {
+		list = append(list, *r)
+	}
+	slices.SortFunc(list, func(a, b reading.PointResult) int { return cmp.Compare(a.Point, b.Point) })
+	return list
+}
+
+// counts says whether a sample can decide anything: one whose readings are all void cannot, and does
+// not say when its round began either.
+func (t Taken) counts() bool {
+	return len(t.Judgements) == 0 || slices.ContainsFunc(t.Judgements, func(j reading.Judgement) bool { return j.Outcome != reading.Void })
+}
+
+// New says whether a decision is to be recorded after the one before it on the same attempt, nil when there
+// is none: the round is complete or over the action level, or was decided before and is now different.
+func (d Decision) New(prior *Decision) bool {
+	if prior == nil {
+		return d.Round.Complete || d.Round.Outcome == reading.Action
+	}
+	return d.Round.Outcome != prior.Round.Outcome || d.Round.Complete != prior.Round.Complete ||
+		d.Round.Why != prior.Round.Why || d.First != prior.First || d.Last != prior.Last
+}
+
+// HoldsAfter says whether a decision places a hold after the one before it on the same attempt: it is over
+// the action level, and that one was not.
+func (d Decision) HoldsAfter(prior *Decision) bool {
+	return d.Round.Outcome == reading.Action && (prior == nil || prior.Round.Outcome != reading.Action)
+}
+
+// Hold returns the hold that a decision over the action level places; record is that of the decision.
+func (d Decision) Hold(record, by string) Hold {
+	return Hold{
+		Scope: d.Scope, At: d.Last, By: by, Cause: record, Escalated: d.Round.Next.Act == reading.HoldScope,
+		Reason: fmt.Sprintf("round of attempt %d is over the action level: %s", d.Round.Attempt, d.Round.Why),
+	}
+}

@@ -1,0 +1,34 @@
+package web
+
+import (
+	"html/template"
+	"io/fs"
+
+	"rinsate/internal/present/chart"
+	"rinsate/internal/present/words"
+)
+
+// appended goes behind what files of these names hold: pictures stand in the pages.
+var appended = map[string]string{"app.css": chart.Stylesheet()}
+
+// functions are what pages may call beside what every page may; they decide nothing. termAs shows another
+// form of the word, such as the plural.
+var functions = template.FuncMap{"term": term, "termAs": termAs}
+
+// part is a folder of the files that are part of the program.
+func part(files fs.FS, folder string) fs.FS {
+	sub, err := fs.Sub(files, folder)
+	if err != nil {
+		panic(err) // the name is a constant
+	}
+	return sub
+}
+
+// terms are those that people read.
+const terms = words.US
+
+// marked is a mark that a line may lack.
+func marked(k words.Key) *words.Mark {
+	m := terms.Mark(k)
+	return &m
+}
