@@ -25,6 +25,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/wire/table"
 )
 
@@ -179,9 +180,12 @@ func hintArgs(c *cobra.Command) {
 	}
 }
 
+// home is where the records of a data folder are kept.
+func home(dir string) store.Home { return sqlite.Folder(dir) }
+
 // open opens the data folder for one command.
 func (a *app) open(ctx context.Context, work func(*desk.Desk) error) (err error) {
-	db, err := store.Open(ctx, a.data, a.clock)
+	db, err := home(a.data).Open(ctx, a.clock)
 	if err != nil {
 		return err
 	}

@@ -28,6 +28,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 // The size of the data. The hospital does a little under 25 turnarounds a day, so that fewer
@@ -100,7 +101,7 @@ func Begin(ctx context.Context, dir string, o Options, present func() time.Time)
 		return nil, err
 	}
 	y := &Year{h: h, present: present}
-	if y.DB, err = store.Create(ctx, dir, h.site(), y.clock); err != nil {
+	if y.DB, err = sqlite.Folder(dir).Create(ctx, h.site(), y.clock); err != nil {
 		return nil, err
 	}
 	h.summary.First = h.instant()

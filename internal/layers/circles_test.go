@@ -27,11 +27,9 @@ const (
 // circlesAllowed are the packages that still have larger circles, with the number of files in them. The
 // numbers only shrink: one that is larger than need be fails the test.
 var circlesAllowed = map[string]int{
-	"internal/cli":             23,
-	"internal/desk":            16,
-	"internal/record":          38,
-	"internal/store":           11,
-	"internal/store/storetest": 9,
+	"internal/cli":    23,
+	"internal/desk":   16,
+	"internal/record": 38,
 }
 
 // methodsAllowed are the types that still have more methods, with how many. They only shrink as well.

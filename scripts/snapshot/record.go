@@ -22,6 +22,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 // recorder makes a record.
@@ -135,7 +136,7 @@ func (r *recorder) clock() time.Time { return r.today }
 
 // open opens a data folder.
 func (r *recorder) open(ctx context.Context, dir string, work func(*desk.Desk) error) (err error) {
-	db, err := store.Open(ctx, dir, r.clock)
+	db, err := sqlite.Folder(dir).Open(ctx, r.clock)
 	if err != nil {
 		return err
 	}
