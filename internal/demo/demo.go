@@ -315,20 +315,19 @@ func (h *hospital) between(shortest, longest time.Duration) time.Duration {
 // entry returns what an act says about itself.
 func (h *hospital) entry(by string) desk.Entry { return desk.Entry{ID: h.id(), By: by} }
 
+// counter is where records of a kind are counted, nil for those that the summary leaves out.
+func (s *Summary) counter(kind record.Kind) *int {
+	counters := map[record.Kind]*int{
+		record.Use: &s.Turnarounds, record.Sample: &s.Samples, record.Reading: &s.Readings, record.Hold: &s.Holds, record.Void: &s.Voids,
+	}
+	return counters[kind]
+}
+
 // count adds what an act of the desk left behind to the summary.
 func (h *hospital) count(r desk.Receipt, err error) error {
 	for _, one := range append(r.Followed, r.Record) {
-		switch record.KindOf(one) { //exhaustive:ignore // the summary counts a few
-		case record.Use:
-			h.summary.Turnarounds++
-		case record.Sample:
-			h.summary.Samples++
-		case record.Reading:
-			h.summary.Readings++
-		case record.Hold:
-			h.summary.Holds++
-		case record.Void:
-			h.summary.Voids++
+		if n := h.summary.counter(record.KindOf(one)); n != nil {
+			*n++
 		}
 	}
 	return err

@@ -282,7 +282,8 @@ func TestShape(t *testing.T) {
 		{
 			"a method needs its type, and who calls it needs the method's file",
 			map[string]string{
-				"type.go": "package p\n\ntype T struct{ field int }\n\nfunc (t *T) far() { t.near() }\n", "near.go": "package p\n\nfunc (t T) near() int { return t.field }\n",
+				"type.go": "package p\n\ntype T struct{ field int }\n\nfunc (t *T) far() { t.near() }\n",
+				"near.go": "package p\n\nfunc (t T) near() int { return t.field }\n",
 			},
 			[][]string{{"near.go", "type.go"}},
 			map[string]int{"T": 2},
