@@ -27,6 +27,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/wire/table"
 )
 
@@ -181,9 +182,12 @@ func hintArgs(c *cobra.Command) {
 	}
 }
 
+// home is where the records of a data folder are kept.
+func home(dir string) store.Home { return sqlite.Folder(dir) }
+
 // open opens the data folder for one command.
 func (a *app) open(ctx context.Context, work func(*desk.Desk) error) (err error) {
-	db, err := store.Open(ctx, a.data, a.clock)
+	db, err := home(a.data).Open(ctx, a.clock)
 	if err != nil {
 		return err
 	}

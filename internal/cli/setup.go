@@ -57,7 +57,7 @@ account too, and then serves the pages.`,
 			if _, err := policy.Parse(rules, text); err != nil {
 				return usageError{err}
 			}
-			db, err := desk.Beginning{Site: site, Rules: text, RulesName: rules, By: by}.Begin(c.Context(), a.data, a.clock)
+			db, err := desk.Beginning{Site: site, Rules: text, RulesName: rules, By: by}.Begin(c.Context(), home(a.data), a.clock)
 			if err != nil {
 				return err
 			}

@@ -133,15 +133,15 @@ func (b Beginning) firstFaults() []Fault {
 	return faults
 }
 
-// Begin makes a new data folder with everything in it that the beginning says, or nothing.
-func (b Beginning) Begin(ctx context.Context, dir string, clock func() time.Time) (*store.DB, error) {
+// Begin makes a ledger in a home, with everything in it that the beginning says, or nothing.
+func (b Beginning) Begin(ctx context.Context, home store.Home, clock func() time.Time) (*store.DB, error) {
 	if b.Site.Origin == "" {
 		b.Site.Origin = "rinsate.local/" + b.Site.Code
 	}
 	if b.Cost == (access.Cost{}) {
 		b.Cost = access.Standard
 	}
-	return store.Begin(ctx, dir, b.Site, clock, func(db *store.DB) error {
+	return home.Begin(ctx, b.Site, clock, func(db *store.DB) error {
 		d := New(db)
 		if err := d.As(access.Operator(b.By)).Do(ctx, b.register); err != nil {
 			return err

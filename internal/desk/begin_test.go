@@ -20,6 +20,7 @@ import (
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 	"rinsate/internal/wire/table"
 )
@@ -45,7 +46,7 @@ func TestBegin(t *testing.T) {
 	if faults := b.Faults(clock.At()); len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	db, err := b.Begin(t.Context(), dir, clock.Now)
+	db, err := b.Begin(t.Context(), sqlite.Folder(dir), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,10 +69,10 @@ func TestBegin(t *testing.T) {
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.Begin(t.Context(), dir, clock.Now); fault.CodeOf(err) != fault.Conflict {
+	if _, err := b.Begin(t.Context(), sqlite.Folder(dir), clock.Now); fault.CodeOf(err) != fault.Conflict {
 		t.Errorf("a second beginning: %v", err)
 	}
-	if db, err = store.Open(t.Context(), dir, clock.Now); err != nil {
+	if db, err = sqlite.Folder(dir).Open(t.Context(), clock.Now); err != nil {
 		t.Fatal(err)
 	}
 	if err := db.Close(); err != nil {
@@ -90,21 +91,21 @@ func TestBeginAllOrNothing(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "data")
 	b := beginning(clock)
 	b.First.Password = "short"
-	if _, err := b.Begin(t.Context(), dir, clock.Now); err == nil {
+	if _, err := b.Begin(t.Context(), sqlite.Folder(dir), clock.Now); err == nil {
 		t.Fatal("a password that is too short was taken")
 	}
-	if err := store.Vacant(dir); err != nil {
+	if err := sqlite.Folder(dir).Vacant(); err != nil {
 		t.Error(err)
 	}
-	if _, err := store.Open(t.Context(), dir, clock.Now); fault.CodeOf(err) != fault.NotFound {
+	if _, err := sqlite.Folder(dir).Open(t.Context(), clock.Now); fault.CodeOf(err) != fault.NotFound {
 		t.Errorf("there is a ledger: %v", err)
 	}
 	gone, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := beginning(clock).Begin(gone, dir, clock.Now); err == nil {
+	if _, err := beginning(clock).Begin(gone, sqlite.Folder(dir), clock.Now); err == nil {
 		t.Error("nobody waits, yet it began")
 	}
-	db, err := beginning(clock).Begin(t.Context(), dir, clock.Now)
+	db, err := beginning(clock).Begin(t.Context(), sqlite.Folder(dir), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -118,7 +119,7 @@ func TestBeginAfterKill(t *testing.T) {
 	t.Parallel()
 	clock := storetest.NewClock()
 	made := filepath.Join(t.TempDir(), "made")
-	db, err := beginning(clock).Begin(t.Context(), made, clock.Now)
+	db, err := beginning(clock).Begin(t.Context(), sqlite.Folder(made), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -145,10 +146,10 @@ func TestBeginAfterKill(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		if err := store.Vacant(dir); err != nil {
+		if err := sqlite.Folder(dir).Vacant(); err != nil {
 			t.Errorf("%d files moved: %v", moved, err)
 		}
-		db, err := beginning(clock).Begin(t.Context(), dir, clock.Now)
+		db, err := beginning(clock).Begin(t.Context(), sqlite.Folder(dir), clock.Now)
 		if err != nil {
 			t.Errorf("%d files moved: %v", moved, err)
 			continue
@@ -172,7 +173,7 @@ func TestVacant(t *testing.T) {
 		if err := os.WriteFile(filepath.Join(dir, c.file), nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if got := fault.CodeOf(store.Vacant(dir)); got != c.want {
+		if got := fault.CodeOf(sqlite.Folder(dir).Vacant()); got != c.want {
 			t.Errorf("%s: %q, want %q", reason, got, c.want)
 		}
 	}
@@ -182,14 +183,14 @@ func TestVacant(t *testing.T) {
 	if err := os.WriteFile(letter, []byte("Dear editor"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if db, err := beginning(clock).Begin(t.Context(), dir, clock.Now); err == nil {
+	if db, err := beginning(clock).Begin(t.Context(), sqlite.Folder(dir), clock.Now); err == nil {
 		t.Error("it began where a file has the name of our folder")
 		db.Close() //nolint:errcheck // it should not be there
 	}
 	if text, err := os.ReadFile(letter); err != nil || string(text) != "Dear editor" {
 		t.Errorf("the letter: %q, %v", text, err)
 	}
-	if err := store.Vacant(filepath.Join(t.TempDir(), "none")); err != nil {
+	if err := sqlite.Folder(filepath.Join(t.TempDir(), "none")).Vacant(); err != nil {
 		t.Errorf("no folder: %v", err)
 	}
 }
@@ -239,7 +240,7 @@ func TestExamples(t *testing.T) {
 	clock := storetest.NewClock()
 	b := beginning(clock)
 	b.Meter, b.Lot = nil, nil
-	db, err := b.Begin(t.Context(), filepath.Join(t.TempDir(), "data"), clock.Now)
+	db, err := b.Begin(t.Context(), sqlite.Folder(filepath.Join(t.TempDir(), "data")), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -298,7 +299,7 @@ func TestImportChanges(t *testing.T) {
 	t.Parallel()
 	clock := storetest.NewClock()
 	b := beginning(clock)
-	db, err := b.Begin(t.Context(), filepath.Join(t.TempDir(), "data"), clock.Now)
+	db, err := b.Begin(t.Context(), sqlite.Folder(filepath.Join(t.TempDir(), "data")), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -362,7 +363,7 @@ func TestSessionDuringImport(t *testing.T) {
 	t.Parallel()
 	clock := storetest.NewClock()
 	b := beginning(clock)
-	db, err := b.Begin(t.Context(), filepath.Join(t.TempDir(), "data"), clock.Now)
+	db, err := b.Begin(t.Context(), sqlite.Folder(filepath.Join(t.TempDir(), "data")), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 )
 
@@ -30,7 +31,7 @@ type bench struct {
 func start(tb testing.TB) *bench {
 	tb.Helper()
 	b := &bench{TB: tb, now: storetest.NewClock()}
-	db, err := store.Create(context.Background(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, b.now.Now)
+	db, err := sqlite.Folder(tb.TempDir()).Create(context.Background(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, b.now.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}

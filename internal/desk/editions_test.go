@@ -20,6 +20,7 @@ import (
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 )
 
@@ -339,7 +340,7 @@ func TestSetUp(t *testing.T) {
 
 // A site that has nothing yet is told all of it, and nothing fails.
 func TestSetUpOfNothing(t *testing.T) {
-	db, err := store.Create(t.Context(), t.TempDir(), record.SiteBody{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
+	db, err := sqlite.Folder(t.TempDir()).Create(t.Context(), record.SiteBody{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
 	if err != nil {
 		t.Fatal(err)
 	}

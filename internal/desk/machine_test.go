@@ -191,7 +191,7 @@ func TestGateNeverOpensUnderAHold(t *testing.T) {
 			asked++
 		}
 		size := m.size()
-		storetest.Verify(checked{t, rt}, m.desk.DB.Dir(), size)
+		storetest.Verify(checked{t, rt}, m.desk.DB.Home(), size)
 	})
 	t.Logf("%d answers, %d of them ready", asked, ready)
 	if ready == 0 {

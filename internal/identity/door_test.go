@@ -21,6 +21,8 @@ import (
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
+	"rinsate/internal/store/sqlite/sqlitetest"
 	"rinsate/internal/store/storetest"
 )
 
@@ -51,7 +53,7 @@ var cheapCost = access.Cost{Memory: 8, Passes: 1, Lanes: 1}
 func enter(tb testing.TB) *lobby {
 	tb.Helper()
 	l := &lobby{TB: tb, now: storetest.NewClock()}
-	db, err := store.Create(context.Background(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, l.now.Now)
+	db, err := sqlite.Folder(tb.TempDir()).Create(context.Background(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, l.now.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -526,7 +528,7 @@ func TestSessionLocksAndEnds(t *testing.T) {
 	// Signing in clears away what has ended.
 	l.in(l.door.SignIn(ctx, "A-01", right, bench7))
 	var left int
-	if err := storetest.Raw(t, l.db.Dir()).QueryRowContext(ctx, `SELECT count(*) FROM session`).Scan(&left); err != nil || left != 1 {
+	if err := sqlitetest.Raw(t, l.db.Home()).QueryRowContext(ctx, `SELECT count(*) FROM session`).Scan(&left); err != nil || left != 1 {
 		t.Errorf("%d sessions are kept, %v; want 1", left, err)
 	}
 }
@@ -812,7 +814,7 @@ func TestWhatIsStored(t *testing.T) {
 	if diff := cmp.Diff(want, granted); diff != "" {
 		t.Errorf("on record (-want +got):\n%s", diff)
 	}
-	raw := storetest.Raw(t, l.db.Dir())
+	raw := sqlitetest.Raw(t, l.db.Home())
 	dump := func(table string) string {
 		var all strings.Builder
 		rows, err := raw.QueryContext(ctx, `SELECT * FROM `+table)

@@ -27,11 +27,9 @@ const (
 // circlesAllowed are the packages that still have larger circles, with the number of files in them. The
 // numbers only shrink: one that is larger than need be fails the test.
 var circlesAllowed = map[string]int{
-	"internal/cli":             23,
-	"internal/desk":            17,
-	"internal/record":          38,
-	"internal/store":           11,
-	"internal/store/storetest": 9,
+	"internal/cli":    23,
+	"internal/desk":   17,
+	"internal/record": 38,
 }
 
 // methodsAllowed are the types that still have more methods, with how many. They only shrink as well.
@@ -284,7 +282,8 @@ func TestShape(t *testing.T) {
 		{
 			"a method needs its type, and who calls it needs the method's file",
 			map[string]string{
-				"type.go": "package p\n\ntype T struct{ field int }\n\nfunc (t *T) far() { t.near() }\n", "near.go": "package p\n\nfunc (t T) near() int { return t.field }\n",
+				"type.go": "package p\n\ntype T struct{ field int }\n\nfunc (t *T) far() { t.near() }\n",
+				"near.go": "package p\n\nfunc (t T) near() int { return t.field }\n",
 			},
 			[][]string{{"near.go", "type.go"}},
 			map[string]int{"T": 2},

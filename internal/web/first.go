@@ -30,8 +30,10 @@ type FirstOptions struct {
 	Base *url.URL
 	// Dir is the data folder to be made, Zone the time zone of this computer as far as it is known.
 	Dir, Zone string
-	Clock     func() time.Time
-	Log       *slog.Logger
+	// Home is where records are kept that belong to a data folder.
+	Home  func(dir string) store.Home
+	Clock func() time.Time
+	Log   *slog.Logger
 	// Cost is how slow the hashes of passwords are; the zero value stands for access.Standard.
 	Cost access.Cost
 	// Invent builds an invented hospital in a folder and returns who can sign in to it.
@@ -261,7 +263,7 @@ func (f *First) begin(x *kit.Exchange) error {
 		form.Problems = problems
 		return x.Show(http.StatusBadRequest, "begin", true, form)
 	}
-	db, err := b.Begin(x.R.Context(), f.o.Dir, f.o.Clock)
+	db, err := b.Begin(x.R.Context(), f.o.Home(f.o.Dir), f.o.Clock)
 	if err != nil {
 		shown := x.Shown(err)
 		form.Problems = []formProblem{{Text: strings.TrimSpace(shown.Message + " " + shown.Hint)}}
@@ -324,7 +326,7 @@ func (f *First) done(x *kit.Exchange, site *Server) error {
 	f.mu.Lock()
 	invented, test := f.invented, f.test
 	f.mu.Unlock()
-	p := donePage{Site: site.Desk.DB.Site(), Dir: site.Desk.DB.Dir(), Invented: invented}
+	p := donePage{Site: site.Desk.DB.Site(), Dir: site.Desk.DB.Home().Dir(), Invented: invented}
 	if site.Has("/set-up") {
 		p.SetUp = site.URL("/set-up")
 	}
@@ -387,7 +389,7 @@ func (f *First) inventedDir() (string, error) {
 		if i > 0 {
 			dir = fmt.Sprintf("%s-%d", base, i+1)
 		}
-		if store.Vacant(dir) == nil {
+		if f.o.Home(dir).Vacant() == nil {
 			return dir, nil
 		}
 	}
@@ -403,7 +405,7 @@ func (f *First) build(ctx context.Context, dir string) error {
 	}); err != nil {
 		return err
 	}
-	db, err := store.Open(ctx, dir, f.o.Clock)
+	db, err := f.o.Home(dir).Open(ctx, f.o.Clock)
 	if err != nil {
 		return err
 	}

@@ -27,6 +27,7 @@ import (
 	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 	"rinsate/internal/web/kit"
 )
@@ -61,6 +62,7 @@ func firstRun(tb testing.TB, clock *storetest.Clock, change ...func(*FirstOption
 		tb.Fatal(err)
 	}
 	o := FirstOptions{
+		Home: func(dir string) store.Home { return sqlite.Folder(dir) },
 		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: filepath.Join(tb.TempDir(), "data"), Zone: "Europe/Berlin", Clock: clock.Now,
 		Log: slog.New(slog.NewTextHandler(tb.Output(), nil)), Cost: access.Cost{Memory: 8, Passes: 1, Lanes: 1},
 	}
@@ -128,7 +130,7 @@ func (f *first) site() *site {
 // none fails the test when there is a ledger.
 func (f *first) none(why string) {
 	f.Helper()
-	if err := store.Vacant(f.dir); err != nil {
+	if err := sqlite.Folder(f.dir).Vacant(); err != nil {
 		f.Errorf("%s: %v", why, err)
 	}
 }
@@ -542,7 +544,7 @@ func TestFirstRunInvented(t *testing.T) {
 			case <-ctx.Done():
 				return ctx.Err()
 			}
-			db, err := desk.Beginning{Site: record.SiteBody{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"}, Rules: rules.Preset(), RulesName: "general.yaml", By: "L-01"}.Begin(ctx, dir, clock.Now)
+			db, err := desk.Beginning{Site: record.SiteBody{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"}, Rules: rules.Preset(), RulesName: "general.yaml", By: "L-01"}.Begin(ctx, sqlite.Folder(dir), clock.Now)
 			if err != nil {
 				return err
 			}

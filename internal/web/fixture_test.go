@@ -23,7 +23,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
-	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 )
 
@@ -90,7 +90,7 @@ func (l *line) cut() {
 // see serve.
 func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 	tb.Helper()
-	db, err := store.Create(tb.Context(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
+	db, err := sqlite.Folder(tb.TempDir()).Create(tb.Context(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}

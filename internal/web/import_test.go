@@ -340,7 +340,7 @@ func TestImportForgets(t *testing.T) {
 		t.Errorf("after a session: %v", got)
 	}
 	left := b.hand(lead, desk.Meters, "left.csv", "meter,system\nM-8,A\n")
-	if _, err := newImports(b.desk.DB.Dir(), clock.Now); err != nil {
+	if _, err := newImports(b.desk.DB.Home().Dir(), clock.Now); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := os.Stat(left.path); !os.IsNotExist(err) {

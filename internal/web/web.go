@@ -62,7 +62,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	if s.passkeys, err = passkey.New(o.Door, o.Base); err != nil {
 		return nil, err
 	}
-	if s.imports, err = newImports(d.DB.Dir(), s.Clock); err != nil {
+	if s.imports, err = newImports(d.DB.Home().Dir(), s.Clock); err != nil {
 		return nil, err
 	}
 	s.ServeAll(allRoutes(s, o.Wall))

@@ -23,6 +23,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 // recorder makes a record.
@@ -136,7 +137,7 @@ func (r *recorder) clock() time.Time { return r.today }
 
 // open opens a data folder.
 func (r *recorder) open(ctx context.Context, dir string, work func(*desk.Desk) error) (err error) {
-	db, err := store.Open(ctx, dir, r.clock)
+	db, err := sqlite.Folder(dir).Open(ctx, r.clock)
 	if err != nil {
 		return err
 	}

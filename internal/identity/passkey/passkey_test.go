@@ -9,7 +9,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
-	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 )
 
@@ -17,7 +17,7 @@ import (
 
 func TestQuestionsAreBounded(t *testing.T) {
 	clock := storetest.NewClock()
-	db, err := store.Create(t.Context(), t.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
+	db, err := sqlite.Folder(t.TempDir()).Create(t.Context(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}

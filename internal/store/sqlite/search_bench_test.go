@@ -1,4 +1,4 @@
-package store_test
+package sqlite_test
 
 import (
 	"context"
@@ -17,7 +17,7 @@ import (
 // never meets although both are everywhere. The number of readings is RINSATE_BENCH_READINGS.
 func BenchmarkSearch(b *testing.B) {
 	n := readings(b)
-	db := create(b)
+	db := open(b, time.Now)
 	begin := unit.At(time.Date(2016, 1, 1, 0, 0, 0, 0, time.UTC))
 	for i := 0; i < n; {
 		err := db.Write(context.Background(), func(tx *store.Tx) error {

@@ -1,4 +1,4 @@
-package store_test
+package sqlite_test
 
 import (
 	"bufio"
@@ -28,6 +28,8 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
+	"rinsate/internal/store/sqlite/sqlitetest"
 	"rinsate/internal/store/storetest"
 )
 
@@ -47,7 +49,7 @@ func actAsHelper() {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
-	db, err := store.Open(context.Background(), dir, storetest.Ticking(later))
+	db, err := sqlite.Folder(dir).Open(context.Background(), storetest.Ticking(later))
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
@@ -127,7 +129,7 @@ func act(t *testing.T, what string, later time.Duration, dir string) *process {
 func TestKilledUnderLoad(t *testing.T) {
 	ctx := context.Background()
 	db := open(t, storetest.Ticking(0))
-	dir := db.Dir()
+	dir := db.Home().Dir()
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -161,7 +163,7 @@ func TestKilledUnderLoad(t *testing.T) {
 		if exit, ok := errors.AsType[*exec.ExitError](err); !ok || exit.Sys().(syscall.WaitStatus).Signal() != syscall.SIGKILL {
 			t.Fatalf("the writing process ended by itself: %v\n%s", err, p.stderr.String())
 		}
-		db, err := store.Open(ctx, dir, storetest.Ticking(later))
+		db, err := sqlite.Folder(dir).Open(ctx, storetest.Ticking(later))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -173,7 +175,7 @@ func TestKilledUnderLoad(t *testing.T) {
 			}
 			return nil
 		})
-		storetest.Verify(t, dir, storetest.StateOf(t, db).Size)
+		storetest.Verify(t, sqlite.Folder(dir), storetest.StateOf(t, db).Size)
 		if err := db.Close(); err != nil {
 			t.Fatal(err)
 		}
@@ -182,7 +184,7 @@ func TestKilledUnderLoad(t *testing.T) {
 		t.Fatalf("%d writes in %d runs: too few to show anything", len(acknowledged), kills)
 	}
 	end := storetest.Ticking((kills + 1) * time.Hour)
-	db, err := store.Open(ctx, dir, end)
+	db, err := sqlite.Folder(dir).Open(ctx, end)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -196,26 +198,26 @@ func TestKilledUnderLoad(t *testing.T) {
 func TestTwoProcessesOnOneFolder(t *testing.T) {
 	ctx := context.Background()
 	db := open(t, clock)
-	dir := db.Dir()
+	dir := db.Home().Dir()
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
 	p := act(t, "wait", 0, dir)
 	want := fmt.Sprintf("%s is in use by process %d\nhint: stop that process", dir, p.cmd.Process.Pid)
-	_, err := store.Open(ctx, dir, clock)
+	_, err := sqlite.Folder(dir).Open(ctx, clock)
 	wantError(t, "open", err, fault.Busy, want)
-	_, err = store.Rebuild(ctx, dir, nil)
+	_, err = sqlite.Folder(dir).Rebuild(ctx, nil)
 	wantError(t, "rebuild", err, fault.Busy, want)
-	_, err = store.Create(ctx, dir, testSite, clock)
+	_, err = sqlite.Folder(dir).Create(ctx, testSite, clock)
 	wantError(t, "create", err, fault.Busy, want)
-	storetest.Verify(t, dir, 1) // looking is allowed
+	storetest.Verify(t, sqlite.Folder(dir), 1) // looking is allowed
 	if err := p.stdin.Close(); err != nil {
 		t.Fatal(err)
 	}
 	if err := p.cmd.Wait(); err != nil {
 		t.Fatalf("the other process: %v\n%s", err, p.stderr.String())
 	}
-	db, err = store.Open(ctx, dir, clock)
+	db, err = sqlite.Folder(dir).Open(ctx, clock)
 	if err != nil {
 		t.Fatalf("after the other process has ended: %v", err)
 	}
@@ -250,7 +252,7 @@ func TestDiskFull(t *testing.T) {
 	dir := t.TempDir()
 	mount(t, dir, 0, "size=4m")
 	data := filepath.Join(dir, "data")
-	db, err := store.Create(ctx, data, testSite, clock)
+	db, err := sqlite.Folder(data).Create(ctx, testSite, clock)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -310,7 +312,7 @@ func TestDiskFull(t *testing.T) {
 			t.Fatalf("round %d: after space was freed: %v", round, err)
 		}
 		stored = append(stored, d.ID)
-		storetest.Verify(t, data, int64(len(stored)+1))
+		storetest.Verify(t, sqlite.Folder(data), int64(len(stored)+1))
 	}
 	db = storetest.Rebuilt(t, db, clock)
 	assertStored(t, db, stored)
@@ -318,7 +320,7 @@ func TestDiskFull(t *testing.T) {
 	if err := db.Close(); err != nil {
 		t.Error(err)
 	}
-	storetest.Verify(t, data, int64(len(stored)+1))
+	storetest.Verify(t, sqlite.Folder(data), int64(len(stored)+1))
 }
 
 func assertStored(t *testing.T, db *store.DB, ids []ledger.ID) {
@@ -357,7 +359,7 @@ func TestFolderThatCannotBeWritten(t *testing.T) {
 	ctx := context.Background()
 	dir := t.TempDir()
 	mount(t, dir, 0, "size=4m")
-	db, err := store.Create(ctx, dir, testSite, clock)
+	db, err := sqlite.Folder(dir).Create(ctx, testSite, clock)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -368,11 +370,11 @@ func TestFolderThatCannotBeWritten(t *testing.T) {
 		t.Fatal(err)
 	}
 	const want = "the data folder cannot be written to"
-	_, err = store.Open(ctx, dir, clock)
+	_, err = sqlite.Folder(dir).Open(ctx, clock)
 	wantError(t, "open", err, fault.Invalid, want)
-	_, err = store.Rebuild(ctx, dir, nil)
+	_, err = sqlite.Folder(dir).Rebuild(ctx, nil)
 	wantError(t, "rebuild", err, fault.Invalid, want)
-	_, err = store.Create(ctx, filepath.Join(dir, "new"), testSite, clock)
+	_, err = sqlite.Folder(filepath.Join(dir, "new")).Create(ctx, testSite, clock)
 	wantError(t, "create", err, fault.Invalid, want)
 }
 
@@ -381,11 +383,11 @@ func TestWrongPath(t *testing.T) {
 	ctx := context.Background()
 	dir := t.TempDir()
 	for _, path := range []string{dir, filepath.Join(dir, "missing")} {
-		_, err := store.Open(ctx, path, clock)
+		_, err := sqlite.Folder(path).Open(ctx, clock)
 		wantError(t, "open", err, fault.NotFound, "there is no ledger in "+path+"\nhint: check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init")
-		_, err = store.Rebuild(ctx, path, nil)
+		_, err = sqlite.Folder(path).Rebuild(ctx, nil)
 		wantError(t, "rebuild", err, fault.NotFound, "there is no ledger in "+path)
-		_, err = store.Verify(ctx, path, nil, nil)
+		_, err = sqlite.Folder(path).Verify(ctx, nil, nil)
 		wantError(t, "verify", err, fault.NotFound, "there is no ledger in "+path)
 	}
 	entries, err := os.ReadDir(dir)
@@ -410,7 +412,7 @@ func TestCreateRefuses(t *testing.T) {
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			dir := filepath.Join(t.TempDir(), "data")
-			_, err := store.Create(ctx, dir, test.site, clock)
+			_, err := sqlite.Folder(dir).Create(ctx, test.site, clock)
 			wantError(t, "create", err, fault.Invalid, test.want)
 			if _, err := os.Stat(dir); !errors.Is(err, fs.ErrNotExist) {
 				t.Errorf("the folder was made: %v", err)
@@ -421,9 +423,9 @@ func TestCreateRefuses(t *testing.T) {
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	_, err := store.Create(ctx, db.Dir(), testSite, clock)
-	wantError(t, "create over a ledger", err, fault.Conflict, db.Dir()+" holds a ledger already\nhint: choose an empty folder; nothing was changed")
-	storetest.Verify(t, db.Dir(), 1)
+	_, err := db.Home().Create(ctx, testSite, clock)
+	wantError(t, "create over a ledger", err, fault.Conflict, db.Home().Dir()+" holds a ledger already\nhint: choose an empty folder; nothing was changed")
+	storetest.Verify(t, db.Home(), 1)
 }
 
 // closedStore makes a store with records of every type and closes it.
@@ -436,7 +438,7 @@ func closedStore(t *testing.T) (dir string, size int64) {
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	return db.Dir(), size
+	return db.Home().Dir(), size
 }
 
 func TestKeyFile(t *testing.T) {
@@ -457,7 +459,7 @@ func TestKeyFile(t *testing.T) {
 	if err := os.Remove(path); err != nil {
 		t.Fatal(err)
 	}
-	_, err = store.Open(ctx, dir, clock)
+	_, err = sqlite.Folder(dir).Open(ctx, clock)
 	wantError(t, "missing", err, fault.NotFound, "the signing key of the ledger is missing: "+path+"\nhint: restore it from the backup")
 	for _, test := range []struct {
 		name, text string
@@ -471,14 +473,14 @@ func TestKeyFile(t *testing.T) {
 		if err := os.WriteFile(path, []byte(test.text), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		_, err = store.Open(ctx, dir, clock)
+		_, err = sqlite.Folder(dir).Open(ctx, clock)
 		wantError(t, test.name, err, test.code, test.want)
 	}
-	storetest.Verify(t, dir, size) // needs no secret
+	storetest.Verify(t, sqlite.Folder(dir), size) // needs no secret
 	if err := os.WriteFile(path, own, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	db, err := store.Open(ctx, dir, clock)
+	db, err := sqlite.Folder(dir).Open(ctx, clock)
 	if err != nil {
 		t.Fatalf("with its own key again: %v", err)
 	}
@@ -489,14 +491,14 @@ func TestKeyFile(t *testing.T) {
 
 func TestNewerSchema(t *testing.T) {
 	dir, _ := closedStore(t)
-	raw := storetest.Raw(t, dir)
+	raw := sqlitetest.Raw(t, sqlite.Folder(dir))
 	if _, err := raw.Exec(`INSERT INTO goose_db_version (version_id, is_applied) VALUES (99, 1)`); err != nil {
 		t.Fatal(err)
 	}
 	const want = "the database has version 99; this program knows versions up to 13\nhint: use the program that wrote it, or a newer one"
-	_, err := store.Open(context.Background(), dir, clock)
+	_, err := sqlite.Folder(dir).Open(context.Background(), clock)
 	wantError(t, "open", err, fault.Invalid, want)
-	_, err = store.Rebuild(context.Background(), dir, nil)
+	_, err = sqlite.Folder(dir).Rebuild(context.Background(), nil)
 	wantError(t, "rebuild", err, fault.Invalid, want)
 }
 
@@ -518,7 +520,7 @@ func TestFailureAtEachTable(t *testing.T) {
 				t.Fatal(err)
 			}
 			before := storetest.StateOf(t, db)
-			raw := storetest.Raw(t, db.Dir())
+			raw := sqlitetest.Raw(t, db.Home())
 			if _, err := raw.Exec(`CREATE TRIGGER fault BEFORE ` + step + ` BEGIN SELECT RAISE(ABORT, 'injected'); END`); err != nil {
 				t.Fatal(err)
 			}
@@ -542,7 +544,7 @@ func TestFailureAtEachTable(t *testing.T) {
 				t.Errorf("the next write: %v", err)
 			}
 			size := storetest.StateOf(t, db).Size
-			storetest.Verify(t, db.Dir(), size)
+			storetest.Verify(t, db.Home(), size)
 			db = storetest.Rebuilt(t, db, clock.Now)
 			if err := db.Close(); err != nil {
 				t.Error(err)
@@ -604,7 +606,7 @@ func TestVerifyWhileWriting(t *testing.T) {
 		if _, err := db.Checkpoint(context.Background()); err != nil {
 			t.Error(err)
 		}
-		v, err := store.Verify(context.Background(), db.Dir(), nil, nil)
+		v, err := db.Home().Verify(context.Background(), nil, nil)
 		if err != nil || v.Size < last {
 			t.Errorf("%d records after %d: %v", v.Size, last, err)
 		}

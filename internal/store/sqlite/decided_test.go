@@ -1,4 +1,4 @@
-package store_test
+package sqlite_test
 
 import (
 	"os"
@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite/sqlitetest"
 	"rinsate/internal/store/storetest"
 )
 
@@ -28,7 +29,7 @@ func TestDecidedIsCountedFromBefore(t *testing.T) {
 	if len(want) == 0 {
 		t.Fatal("no round was decided")
 	}
-	text, err := os.ReadFile("migrations/sqlite/00008_decided.sql")
+	text, err := os.ReadFile("migrations/00008_decided.sql")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,7 +37,7 @@ func TestDecidedIsCountedFromBefore(t *testing.T) {
 	if !ok {
 		t.Fatal("the migration fills nothing")
 	}
-	raw := storetest.Raw(t, db.Dir())
+	raw := sqlitetest.Raw(t, db.Home())
 	for _, statement := range []string{"DELETE FROM decided", fill} {
 		if _, err := raw.ExecContext(t.Context(), statement); err != nil {
 			t.Fatal(err)

@@ -1,4 +1,4 @@
-package store_test
+package sqlite_test
 
 import (
 	"context"
@@ -21,7 +21,8 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
-	"rinsate/internal/store/storetest"
+	"rinsate/internal/store/sqlite"
+	"rinsate/internal/store/sqlite/sqlitetest"
 )
 
 // BenchmarkRecordWrite measures whole record writes (ledger and tables, durable) by 64 writers, and
@@ -29,7 +30,7 @@ import (
 // two is what counts; absolute rates depend on the disk.
 func BenchmarkRecordWrite(b *testing.B) {
 	single := singleRowRate(b)
-	db := create(b)
+	db := open(b, time.Now)
 	const writers = 64
 	b.ResetTimer()
 	var wg sync.WaitGroup
@@ -109,7 +110,7 @@ func readings(b *testing.B) int {
 // BenchmarkBulk measures one transaction of b.N records, as an import is: the cost of a record must
 // not grow with those before it.
 func BenchmarkBulk(b *testing.B) {
-	db := create(b)
+	db := open(b, time.Now)
 	at := unit.At(time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC))
 	b.ResetTimer()
 	err := db.Write(context.Background(), func(tx *store.Tx) error {
@@ -131,7 +132,7 @@ func BenchmarkBulk(b *testing.B) {
 // readings is RINSATE_BENCH_READINGS, 100,000 if that is not set.
 func BenchmarkLarge(b *testing.B) {
 	n := readings(b)
-	db := create(b)
+	db := open(b, time.Now)
 	at := unit.At(time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC))
 	for i := 0; i < n; {
 		err := db.Write(context.Background(), func(tx *store.Tx) error {
@@ -154,7 +155,7 @@ func BenchmarkLarge(b *testing.B) {
 		var slowest time.Duration
 		for b.Loop() {
 			start := time.Now()
-			db, err := store.Open(context.Background(), db.Dir(), time.Now)
+			db, err := db.Home().Open(context.Background(), time.Now)
 			if err != nil {
 				b.Fatal(err)
 			}
@@ -166,9 +167,9 @@ func BenchmarkLarge(b *testing.B) {
 		b.ReportMetric(float64(slowest.Microseconds())/1000, "slowest-open-ms")
 	})
 	b.Run("Verify", func(b *testing.B) {
-		size, plain := plainHashing(b, db.Dir())
+		size, plain := plainHashing(b, db.Home().Dir())
 		for b.Loop() {
-			if _, err := store.Verify(context.Background(), db.Dir(), nil, nil); err != nil {
+			if _, err := db.Home().Verify(context.Background(), nil, nil); err != nil {
 				b.Fatal(err)
 			}
 		}
@@ -193,7 +194,7 @@ func benchReading(i int, at unit.Instant) store.Draft {
 // plainHashing returns how many bytes of leaves there are, and how many a second one core hashes.
 func plainHashing(b *testing.B, dir string) (size int64, rate float64) {
 	b.Helper()
-	raw := storetest.Raw(b, dir)
+	raw := sqlitetest.Raw(b, sqlite.Folder(dir))
 	if err := raw.QueryRow(`SELECT sum(length(bytes)) FROM record`).Scan(&size); err != nil {
 		b.Fatal(err)
 	}
@@ -217,18 +218,4 @@ func plainHashing(b *testing.B, dir string) (size int64, rate float64) {
 		}
 	}
 	return size, float64(hashed) / time.Since(start).Seconds()
-}
-
-func create(tb testing.TB) *store.DB {
-	tb.Helper()
-	db, err := store.Create(context.Background(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, time.Now)
-	if err != nil {
-		tb.Fatal(err)
-	}
-	tb.Cleanup(func() {
-		if err := db.Close(); err != nil {
-			tb.Error(err)
-		}
-	})
-	return db
 }

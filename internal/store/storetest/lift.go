@@ -1,4 +1,4 @@
-package store_test
+package storetest
 
 import (
 	"encoding/json"
@@ -10,22 +10,21 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
-	"rinsate/internal/store/storetest"
 )
 
 // A lift by a round alone of a hold that a person placed, as an earlier program may have stored it, ends
 // nothing when the tables are built from the ledger.
-func TestRebuildDoesNotBelieveALiftByOne(t *testing.T) {
-	clock := storetest.NewClock()
-	db := open(t, clock.Now)
+func liftByOne(t *testing.T, e Engine) {
+	t.Helper()
+	clock := NewClock()
+	db := e.Create(t, clock.Now)
 	at := clock.At()
 	hold := turnaround.Hold{Scope: "SC-00", At: at, By: "T-01", Reason: "culture positive"}
 	round := turnaround.Decision{Scope: "SC-00", Round: reading.Round{Attempt: 1, Outcome: reading.Below, Complete: true}, First: at + 1, Last: at + 2}
-	kept := storetest.Write(t, db,
+	kept := Write(t, db,
 		store.Draft{Type: record.Hold, ID: ledger.DerivedID("hold"), At: at, By: "T-01", Body: hold},
 		store.Draft{Type: record.Round, ID: ledger.DerivedID("round"), At: at, By: "T-01", Body: round})
-	size := storetest.StateOf(t, db).Size
-	dir := db.Dir()
+	size := StateOf(t, db).Size
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -40,7 +39,7 @@ func TestRebuildDoesNotBelieveALiftByOne(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	raw := storetest.Raw(t, dir)
+	raw := e.Raw(t, db.Home())
 	for _, change := range []struct {
 		text string
 		args []any
@@ -55,11 +54,11 @@ func TestRebuildDoesNotBelieveALiftByOne(t *testing.T) {
 	if err := raw.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := store.Rebuild(t.Context(), dir, nil); err != nil {
+	if _, err := db.Home().Rebuild(t.Context(), nil); err != nil {
 		t.Fatal(err)
 	}
 	var openHolds int
-	if err := storetest.Raw(t, dir).QueryRowContext(t.Context(), `SELECT count(*) FROM hold WHERE lifted IS NULL`).Scan(&openHolds); err != nil || openHolds != 1 {
+	if err := e.Raw(t, db.Home()).QueryRowContext(t.Context(), `SELECT count(*) FROM hold WHERE lifted IS NULL`).Scan(&openHolds); err != nil || openHolds != 1 {
 		t.Errorf("%d holds are open, %v; want 1", openHolds, err)
 	}
 }

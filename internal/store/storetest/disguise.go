@@ -1,24 +1,20 @@
-package store_test
+package storetest
 
 import (
 	"testing"
-
-	"rinsate/internal/store"
 )
 
 // A disguise stays when the store is opened again, and is another at another site, even of the same name.
-func TestDisguise(t *testing.T) {
-	t.Parallel()
-	dir := t.TempDir()
-	db, err := store.Create(t.Context(), dir, testSite, clock)
-	if err != nil {
-		t.Fatal(err)
-	}
+func disguise(t *testing.T, e Engine) {
+	t.Helper()
+	clock := NewClock()
+	db := e.Create(t, clock.Now)
 	first, second := db.Disguise("T-01"), db.Disguise("T-02")
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if db, err = store.Open(t.Context(), dir, clock); err != nil {
+	db, err := db.Home().Open(t.Context(), clock.Now)
+	if err != nil {
 		t.Fatal(err)
 	}
 	if db.Disguise("T-01") != first || first == second {
@@ -27,7 +23,7 @@ func TestDisguise(t *testing.T) {
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if other := open(t, clock); other.Disguise("T-01") == first {
+	if other := e.Create(t, clock.Now); other.Disguise("T-01") == first {
 		t.Error("another site has the same disguise")
 	}
 }

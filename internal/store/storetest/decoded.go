@@ -1,4 +1,4 @@
-package store_test
+package storetest
 
 import (
 	"context"
@@ -8,17 +8,16 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/store"
-	"rinsate/internal/store/storetest"
 )
 
 // What is kept decoded is what the bytes say: also where a record that was taken back had the same place,
 // and where somebody adds to what was read.
-func TestReadOverAndOver(t *testing.T) {
-	t.Parallel()
-	clock := storetest.NewClock()
-	db := open(t, clock.Now)
-	cause := storetest.Write(t, db, storetest.Step("SC-00", clock.At()))[0]
-	taken, kept := storetest.Step("SC-01", clock.At()), storetest.Step("SC-02", clock.At())
+func readOverAndOver(t *testing.T, e Engine) {
+	t.Helper()
+	clock := NewClock()
+	db := e.Create(t, clock.Now)
+	cause := Write(t, db, Step("SC-00", clock.At()))[0]
+	taken, kept := Step("SC-01", clock.At()), Step("SC-02", clock.At())
 	kept.Because = []ledger.ID{cause.ID}
 	changed := errors.New("changed my mind")
 	err := db.Write(context.Background(), func(tx *store.Tx) error {
@@ -33,8 +32,8 @@ func TestReadOverAndOver(t *testing.T) {
 	if !errors.Is(err, changed) {
 		t.Fatal(err)
 	}
-	storetest.Write(t, db, kept)
-	storetest.Read(t, db, func(tx *store.Tx) error {
+	Write(t, db, kept)
+	Read(t, db, func(tx *store.Tx) error {
 		if _, err := tx.Record(taken.ID); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("what was taken back is found: %v", err)
 		}

@@ -1,4 +1,4 @@
-package store_test
+package sqlite_test
 
 import (
 	"context"
@@ -19,7 +19,8 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
-	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
+	"rinsate/internal/store/sqlite/sqlitetest"
 	"rinsate/internal/store/storetest"
 )
 
@@ -37,15 +38,15 @@ func TestTampering(t *testing.T) {
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	storetest.Verify(t, db.Dir(), size)
+	storetest.Verify(t, db.Home(), size)
 	_, other, err := ledger.GenerateKey(rand.Reader, testSite.Origin)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := store.Verify(context.Background(), db.Dir(), []string{other}, nil); err == nil {
+	if _, err := db.Home().Verify(context.Background(), []string{other}, nil); err == nil {
 		t.Error("verified by a key that signed nothing")
 	}
-	if v, err := store.Verify(context.Background(), db.Dir(), []string{db.Site().VKey}, nil); err != nil || v.Checkpoints < 3 {
+	if v, err := db.Home().Verify(context.Background(), []string{db.Site().VKey}, nil); err != nil || v.Checkpoints < 3 {
 		t.Errorf("verified by its own key: %+v, %v", v, err)
 	}
 	tampers := map[string]func(attacker) (first int64, exact bool){
@@ -66,8 +67,8 @@ func TestTampering(t *testing.T) {
 			if err != nil {
 				rt.Fatal(err)
 			}
-			first, exact := tampers[name](attack(t, rt, db.Dir(), dir, size))
-			_, err = store.Verify(context.Background(), dir, nil, nil)
+			first, exact := tampers[name](attack(t, rt, db.Home().Dir(), dir, size))
+			_, err = sqlite.Folder(dir).Verify(context.Background(), nil, nil)
 			flaw, ok := errors.AsType[*ledger.FaultError](err)
 			switch {
 			case !ok:
@@ -78,7 +79,7 @@ func TestTampering(t *testing.T) {
 				rt.Fatalf("%s: record %d was changed; found only from record %d on: %v", name, first, flaw.Seq, err)
 			}
 			if strings.HasPrefix(name, "cut") || strings.HasPrefix(name, "add") || name == "change the head" {
-				if _, err := store.Open(context.Background(), dir, clock.Now); fault.CodeOf(err) != fault.Broken {
+				if _, err := sqlite.Folder(dir).Open(context.Background(), clock.Now); fault.CodeOf(err) != fault.Broken {
 					rt.Fatalf("%s: the program starts on it: %v", name, err)
 				}
 			}
@@ -285,7 +286,7 @@ func TestTamperingBesideTheRecords(t *testing.T) {
 	}{
 		{"note in the database", func(t *testing.T, dir string) {
 			t.Helper()
-			raw := storetest.Raw(t, dir)
+			raw := sqlitetest.Raw(t, sqlite.Folder(dir))
 			for _, text := range []string{`DROP TRIGGER checkpoint_no_update`, `UPDATE checkpoint SET note = replace(note, 'S1', 'S2') || 'x'`} {
 				if _, err := raw.Exec(text); err != nil {
 					t.Fatal(err)
@@ -300,7 +301,7 @@ func TestTamperingBesideTheRecords(t *testing.T) {
 		}, "the checkpoint beside the database is not signed by this ledger's key"},
 		{"another name of the site", func(t *testing.T, dir string) {
 			t.Helper()
-			raw := storetest.Raw(t, dir)
+			raw := sqlitetest.Raw(t, sqlite.Folder(dir))
 			for _, text := range []string{
 				`DROP TRIGGER site_no_update`, `DROP TRIGGER head_forward`, `DROP TRIGGER record_no_update`, `DROP TRIGGER checkpoint_no_update`,
 				`UPDATE site SET site = 'S9'`, `UPDATE head SET site = 'S9'`, `UPDATE record SET site = 'S9'`, `UPDATE checkpoint SET site = 'S9'`,
@@ -320,9 +321,9 @@ func TestTamperingBesideTheRecords(t *testing.T) {
 		t.Run(test.name, func(t *testing.T) {
 			dir, _ := closedStore(t)
 			test.tamper(t, dir)
-			_, err := store.Open(context.Background(), dir, clock)
+			_, err := sqlite.Folder(dir).Open(context.Background(), clock)
 			wantError(t, "open", err, fault.Broken, test.want)
-			if _, err := store.Verify(context.Background(), dir, nil, nil); err == nil {
+			if _, err := sqlite.Folder(dir).Verify(context.Background(), nil, nil); err == nil {
 				t.Error("verification found nothing")
 			}
 		})

@@ -1,15 +1,14 @@
-package store_test
+package sqlite_test
 
 import (
-	"context"
 	"flag"
 	"testing"
 	"time"
 
 	"go.uber.org/goleak"
 
-	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite/sqlitetest"
 	"rinsate/internal/store/storetest"
 )
 
@@ -28,25 +27,16 @@ func TestMain(m *testing.M) {
 // TestSQLite runs the suite that every engine has to pass.
 func TestSQLite(t *testing.T) {
 	t.Parallel()
-	storetest.Run(t, open)
+	storetest.Run(t, sqlitetest.Engine)
 }
 
-var testSite = record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}
+var testSite = storetest.Site
 
 // clock is later than whatever the clocks of single tests show.
 var clock = storetest.Ticking(365 * 24 * time.Hour)
 
 // open makes a store and closes it at the end of the test.
-func open(t *testing.T, clock func() time.Time) *store.DB {
-	t.Helper()
-	db, err := store.Create(context.Background(), t.TempDir(), testSite, clock)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := db.Close(); err != nil {
-			t.Error(err)
-		}
-	})
-	return db
+func open(tb testing.TB, clock func() time.Time) *store.DB {
+	tb.Helper()
+	return sqlitetest.Engine.Create(tb, clock)
 }
