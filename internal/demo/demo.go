@@ -24,10 +24,12 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 // The size of the data. The hospital does a little under 25 turnarounds a day, so that fewer
@@ -100,7 +102,7 @@ func Begin(ctx context.Context, dir string, o Options, present func() time.Time)
 		return nil, err
 	}
 	y := &Year{h: h, present: present}
-	if y.DB, err = store.Create(ctx, dir, h.site(), y.clock); err != nil {
+	if y.DB, err = sqlite.Folder(dir).Create(ctx, h.site(), y.clock); err != nil {
 		return nil, err
 	}
 	h.summary.First = h.instant()
@@ -218,11 +220,12 @@ func (h *hospital) record(ctx context.Context, d *desk.Desk) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	h.advance()
+	staff := d.As(access.Scribe()) // each act names who of them does it
 	var callers sync.WaitGroup
 	for range writers {
 		callers.Go(func() {
 			for more := true; more; {
-				err := d.Do(ctx, func(w *desk.Work) (err error) {
+				err := staff.Do(ctx, func(w *desk.Work) (err error) {
 					more, err = h.next(w)
 					return err
 				})

@@ -2,16 +2,14 @@ package storetest
 
 import (
 	"context"
-	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
-	"modernc.org/sqlite"
-	lib "modernc.org/sqlite/lib"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -20,53 +18,48 @@ import (
 
 // appendOnly tries every way of changing what must never change, through a second connection that
 // knows nothing of package store.
-func appendOnly(t *testing.T, open Opener) {
+func appendOnly(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	Write(t, db, Step("SC-00", clock.At()), Step("SC-01", clock.At()), Attachment(t, "SC-00", clock.At(), "%PDF-1.7"))
 	if _, err := db.Checkpoint(context.Background()); err != nil {
 		t.Fatal(err)
 	}
-	raw := Raw(t, db.Dir())
-	tests := []struct{ name, text string }{
-		{"record update", `UPDATE record SET bytes = x'00' WHERE seq = 1`},
+	raw := e.Raw(t, db.Home())
+	tests := []Attack{
+		{"record update", `UPDATE record SET bytes = $1 WHERE seq = 1`},
 		{"record update of the place", `UPDATE record SET seq = 9 WHERE seq = 1`},
-		{"record update or replace", `UPDATE OR REPLACE record SET seq = 2 WHERE seq = 1`},
 		{"record delete", `DELETE FROM record WHERE seq = 1`},
 		{"record delete all", `DELETE FROM record`},
-		{"record insert or replace", `INSERT OR REPLACE INTO record SELECT site, seq, id, x'00', hashes FROM record WHERE seq = 1`},
-		{"record replace under its id", `REPLACE INTO record SELECT site, seq + 10, id, x'00', hashes FROM record WHERE seq = 1`},
-		{"record upsert", `INSERT INTO record SELECT site, seq, id, bytes, hashes FROM record WHERE seq = 1 ON CONFLICT (site, seq) DO UPDATE SET bytes = x'00'`},
+		{"record upsert", `INSERT INTO record SELECT site, seq, id, bytes, hashes FROM record WHERE seq = 1 ON CONFLICT (site, seq) DO UPDATE SET bytes = $1`},
 		{"checkpoint update", `UPDATE checkpoint SET note = ''`},
 		{"checkpoint delete", `DELETE FROM checkpoint`},
-		{"checkpoint insert or replace", `INSERT OR REPLACE INTO checkpoint SELECT site, size, '', at FROM checkpoint`},
 		{"checkpoint upsert", `INSERT INTO checkpoint SELECT site, size, '', at FROM checkpoint WHERE true ON CONFLICT (site, size) DO UPDATE SET note = ''`},
 		{"site update", `UPDATE site SET vkey = ''`},
 		{"site delete", `DELETE FROM site`},
-		{"site insert or replace", `INSERT OR REPLACE INTO site SELECT site, name, zone, origin, '' FROM site`},
-		{"content update", `UPDATE content SET bytes = x'00'`},
+		{"content update", `UPDATE content SET bytes = $1`},
 		{"content update of the hash", `UPDATE content SET hash = '00'`},
 		{"content delete", `DELETE FROM content`},
-		{"content insert or replace", `INSERT OR REPLACE INTO content SELECT site, hash, x'00' FROM content`},
-		{"content upsert", `INSERT INTO content SELECT site, hash, x'00' FROM content WHERE true ON CONFLICT (site, hash) DO UPDATE SET bytes = x'00'`},
+		{"content upsert", `INSERT INTO content SELECT site, hash, $1 FROM content WHERE true ON CONFLICT (site, hash) DO UPDATE SET bytes = $1`},
 		{"head back", `UPDATE head SET size = size - 1`},
-		{"head with another root", `UPDATE head SET root = x'00'`},
+		{"head with another root", `UPDATE head SET root = $1`},
 		{"head of another site", `UPDATE head SET site = 'other'`},
 		{"head delete", `DELETE FROM head`},
-		{"head insert or replace", `INSERT OR REPLACE INTO head SELECT site, 0, root, 0, 0 FROM head`},
 	}
 	before := StateOf(t, db)
-	for _, test := range tests {
-		t.Run(test.name, func(t *testing.T) {
-			_, err := raw.ExecContext(t.Context(), test.text)
-			refused, ok := errors.AsType[*sqlite.Error](err)
-			if !ok || refused.Code() != lib.SQLITE_CONSTRAINT_TRIGGER {
-				t.Errorf("%s: got %v, want the refusal of a trigger", test.text, err)
+	for _, test := range slices.Concat(tests, e.Attacks) {
+		t.Run(test.Name, func(t *testing.T) {
+			var args []any
+			if strings.Contains(test.Text, "$1") {
+				args = []any{[]byte{0}}
+			}
+			if _, err := raw.ExecContext(t.Context(), test.Text, args...); !e.Guarded(err) {
+				t.Errorf("%s: got %v, want the refusal of a trigger", test.Text, err)
 			}
 		})
 	}
-	Verify(t, db.Dir(), before.Size)
+	Verify(t, db.Home(), before.Size)
 	if diff := cmp.Diff(before, StateOf(t, db)); diff != "" {
 		t.Errorf("something changed:\n%s", diff)
 	}
@@ -78,13 +71,13 @@ func appendOnly(t *testing.T, open Opener) {
 	if _, err := raw.ExecContext(t.Context(), `DELETE FROM patient`); err != nil {
 		t.Errorf("erasing a person: %v", err)
 	}
-	Verify(t, db.Dir(), before.Size+1)
+	Verify(t, db.Home(), before.Size+1)
 }
 
 // sizes reads for how many records checkpoints are signed.
-func sizes(t *testing.T, db *store.DB) (all []int64) {
+func sizes(t *testing.T, e Engine, db *store.DB) (all []int64) {
 	t.Helper()
-	rows, err := Raw(t, db.Dir()).QueryContext(t.Context(), `SELECT size FROM checkpoint ORDER BY size`)
+	rows, err := e.Raw(t, db.Home()).QueryContext(t.Context(), `SELECT size FROM checkpoint ORDER BY size`)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -102,31 +95,31 @@ func sizes(t *testing.T, db *store.DB) (all []int64) {
 	return all
 }
 
-func checkpoints(t *testing.T, open Opener) {
+func checkpoints(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
-	if got := sizes(t, db); !cmp.Equal(got, []int64{1}) {
+	db := e.Create(t, clock.Now)
+	if got := sizes(t, e, db); !cmp.Equal(got, []int64{1}) {
 		t.Fatalf("at the beginning: %v, want the first record signed at once", got)
 	}
 	for range 63 {
 		Write(t, db, Step("SC-00", clock.At()))
 	}
-	if got := sizes(t, db); len(got) != 1 {
+	if got := sizes(t, e, db); len(got) != 1 {
 		t.Errorf("63 records later: %v, want no further one", got)
 	}
 	Write(t, db, Step("SC-00", clock.At()))
-	if got := sizes(t, db); !cmp.Equal(got, []int64{1, 65}) {
+	if got := sizes(t, e, db); !cmp.Equal(got, []int64{1, 65}) {
 		t.Errorf("64 records later: %v, want one for 65", got)
 	}
 	clock.Move(10*time.Minute - time.Second)
 	Write(t, db, Step("SC-00", clock.At()))
-	if got := sizes(t, db); len(got) != 2 {
+	if got := sizes(t, e, db); len(got) != 2 {
 		t.Errorf("just under 10 min later: %v, want no further one", got)
 	}
 	clock.Move(time.Second)
 	Write(t, db, Step("SC-00", clock.At()))
-	if got := sizes(t, db); !cmp.Equal(got, []int64{1, 65, 67}) {
+	if got := sizes(t, e, db); !cmp.Equal(got, []int64{1, 65, 67}) {
 		t.Errorf("10 min later: %v, want one for 67", got)
 	}
 	note, err := db.Checkpoint(context.Background())
@@ -146,20 +139,19 @@ func checkpoints(t *testing.T, open Opener) {
 	if err != nil || c.Size != 68 || c.Origin != db.Site().Origin {
 		t.Errorf("asked for: %+v, %v; want 68 records", c, err)
 	}
-	outside := filepath.Join(db.Dir(), "checkpoint.txt")
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if got, err := os.ReadFile(outside); err != nil || string(got) != string(note) {
-		t.Errorf("beside the closed database: %v\n%s\nwant\n%s", err, got, note)
+	if got := e.Outside(t, db.Home()); string(got) != string(note) {
+		t.Errorf("outside of the closed database:\n%s\nwant\n%s", got, note)
 	}
-	Verify(t, db.Dir(), 68)
+	Verify(t, db.Home(), 68)
 }
 
-func exportAndProof(t *testing.T, open Opener) {
+func exportAndProof(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	ctx := context.Background()
 	older, err := db.Checkpoint(ctx)
 	if err != nil {
