@@ -180,7 +180,8 @@ func (a Actor) CheckTakeBack(e Entered, now unit.Instant) error {
 	case a.TakeBackSigned(e, now) && !a.Signs(now):
 		return &fault.Error{
 			Code: fault.Unsigned, Message: "this is a signature",
-			Hint: fmt.Sprintf("show with your password or PIN that it is you; without that people take back or correct only what they recorded themselves in the last %d minutes, before anything else of its scope", int(Slip.Minutes())),
+			Hint: fmt.Sprintf("show with your password or PIN that it is you; without that people take back or correct only what they recorded "+
+				"themselves in the last %d minutes, before anything else of its scope", int(Slip.Minutes())),
 		}
 	}
 	return nil

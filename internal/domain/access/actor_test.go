@@ -35,7 +35,11 @@ func TestCheck(t *testing.T) {
 		{"a role that does not allow it, signed or not", somebody("T-01", 0, access.Technician), lift, fault.Forbidden},
 		{"no role", somebody("T-01", 0), lift, fault.Forbidden},
 		{"nobody", access.Actor{}, lift, fault.Forbidden},
-		{"roles without a code are nobody's", access.Recognised("", []access.Role{access.Lead}, access.ByPassword, access.Times{Created: midday, Seen: midday, Proved: midday}), lift, fault.Forbidden},
+		{
+			"roles without a code are nobody's",
+			access.Recognised("", []access.Role{access.Lead}, access.ByPassword, access.Times{Created: midday, Seen: midday, Proved: midday}),
+			lift, fault.Forbidden,
+		},
 		{"whoever can open the data folder", access.Operator("X-99"), lift, ""},
 		{"a scribe", access.Scribe(), lift, ""},
 		{"one of two permissions", somebody("T-01", 0, access.Technician), both, fault.Forbidden},
