@@ -319,10 +319,15 @@ func (h *hospital) entry(by string) desk.Entry { return desk.Entry{ID: h.id(), B
 
 // counter is where records of a kind are counted, nil for those that the summary leaves out.
 func (s *Summary) counter(kind record.Kind) *int {
-	counters := map[record.Kind]*int{
-		record.Use: &s.Turnarounds, record.Sample: &s.Samples, record.Reading: &s.Readings, record.Hold: &s.Holds, record.Void: &s.Voids,
+	for _, c := range []struct {
+		kind record.Kind
+		n    *int
+	}{{record.Use, &s.Turnarounds}, {record.Sample, &s.Samples}, {record.Reading, &s.Readings}, {record.Hold, &s.Holds}, {record.Void, &s.Voids}} {
+		if c.kind == kind {
+			return c.n
+		}
 	}
-	return counters[kind]
+	return nil
 }
 
 // count adds what an act of the desk left behind to the summary.
