@@ -21,7 +21,7 @@ var check = describe(kind[CheckBody]{
 	time: "verdict.at", word: "verdict.outcome",
 	fields: []Field{
 		found("meter", "", ByMeter), plain("controls", "controls"), found("controls[].person", "person", ByPerson), found("controls[].lot", "", ByLot),
-		plain("verdict", "verdict"), found("verdict.outcome", "outcome", ByOutcome), plain("rules", "rule set"), plain("serviced", "what was done to the meter before"),
+		plain("verdict", "verdict"), found("verdict.outcome", "outcome", ByOutcome), plain("rules", "rule set"), remark("serviced", "what was done to the meter before"),
 	},
 	tables: func(c CheckBody, p *Placing) { p.Meter, p.Verdict = c.Meter, string(c.Verdict.Outcome) },
 	words: func(c CheckBody) string {

@@ -69,6 +69,9 @@ type DB struct {
 
 	// head is owned by the writer goroutine.
 	head head
+	// scrubbing says that a text was erased of which the write-ahead log may hold copies. It is owned by
+	// the writer goroutine.
+	scrubbing bool
 
 	entities entityCache
 	decoded  decoded
@@ -297,7 +300,7 @@ func open(ctx context.Context, dir string, clock func() time.Time, lock *flock.F
 	db.writeDB, err = sql.Open("sqlite", dsn(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
 		"_pragma=foreign_keys(1)", "_pragma=cache_size(-65536)", "_pragma=journal_size_limit(67108864)",
 		// The pages that a savepoint may have to give back stay in memory.
-		"_pragma=temp_store(2)", "_txlock=immediate"))
+		"_pragma=temp_store(2)", "_pragma=secure_delete(1)", "_txlock=immediate"))
 	if err != nil {
 		return nil, err
 	}
@@ -318,6 +321,10 @@ func open(ctx context.Context, dir string, clock func() time.Time, lock *flock.F
 	}
 	if mode != "wal" {
 		return nil, &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s does not allow write-ahead logging (got %q)", dir, mode), Hint: "keep the data folder on a local disk"}
+	}
+	// A crash between an erasure and the scrubbing of the log leaves copies in it.
+	if _, err := truncateLog(ctx, db.writer); err != nil {
+		return nil, err
 	}
 	for range readerCount {
 		s, err := newSession(ctx, db.readDB)
@@ -390,6 +397,7 @@ func (db *DB) Close() error {
 	if err := db.sign(context.Background()); err != nil {
 		errs = append(errs, fmt.Errorf("sign the last checkpoint: %w", err))
 	}
+	errs = append(errs, db.scrub(context.Background()))
 	_, err := db.writer.exec(context.Background(), `PRAGMA optimize`)
 	errs = append(errs, err, db.closePools(), db.lock.Unlock())
 	return errors.Join(errs...)

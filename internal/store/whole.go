@@ -1,8 +1,10 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -26,6 +28,9 @@ const verifyBatch = 1024
 // hashing it.
 const verifyReaders = 2
 
+// textReader is the connection that reads the texts: the last one, whose transaction begins after the others'.
+const textReader = verifyReaders
+
 // Verified is the result of a verification that found nothing wrong.
 type Verified struct {
 	Site        string `json:"site"`
@@ -34,6 +39,8 @@ type Verified struct {
 	Checkpoints int    `json:"checkpoints"`
 	// Files is how many attached files there are, each counted once.
 	Files int `json:"files"`
+	// Texts are the free texts.
+	Texts Texts `json:"texts"`
 }
 
 // Verify re-hashes every record of a data folder and compares the tree with the head and with every
@@ -60,7 +67,7 @@ func Verify(ctx context.Context, dir string, vkeys []string, progress func(done,
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return v, fmt.Errorf("read the checkpoint beside the database: %w", err)
 	}
-	var readers [verifyReaders]*session
+	var readers [verifyReaders + 1]*session
 	for i := range readers {
 		s, err := newSession(ctx, pool)
 		if err != nil {
@@ -102,7 +109,8 @@ func verify(ctx context.Context, readers []*session, outside []byte, vkeys []str
 	v.Checkpoints = len(checkpoints)
 	verifier := ledger.NewVerifier(checkpoints...)
 	var files attached
-	for rows, err := range readBatches(ctx, readers, v.Site, size) {
+	texts := textVerifier{s: readers[textReader], site: v.Site, gone: map[record.FreeText]textPlace{}, erased: map[record.FreeText]int64{}}
+	for rows, err := range readBatches(ctx, readers[:verifyReaders], v.Site, size) {
 		if err != nil {
 			return v, err
 		}
@@ -110,6 +118,9 @@ func verify(ctx context.Context, readers []*session, outside []byte, vkeys []str
 			return v, err
 		}
 		if err := files.collect(rows); err != nil {
+			return v, err
+		}
+		if err := texts.feed(ctx, rows); err != nil {
 			return v, err
 		}
 		if progress != nil {
@@ -123,7 +134,10 @@ func verify(ctx context.Context, readers []*session, outside []byte, vkeys []str
 		return v, &ledger.FaultError{Seq: 0, Problem: fmt.Sprintf("the records belong to site %q, the database to %q", got, v.Site)}
 	}
 	v.Size, v.Root = size, verifier.Root().String()
-	v.Files, err = files.verify(ctx, s, v.Site)
+	if v.Files, err = files.verify(ctx, s, v.Site); err != nil {
+		return v, err
+	}
+	v.Texts, err = texts.finish(ctx, size)
 	return v, err
 }
 
@@ -241,6 +255,7 @@ var projections = []struct{ table, empty, show string }{
 	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
 	{"alarm", `DELETE FROM alarm WHERE site = $1`, `SELECT * FROM alarm WHERE site = $1 ORDER BY seq`},
+	{"erased", `DELETE FROM erased WHERE site = $1`, `SELECT * FROM erased WHERE site = $1 ORDER BY seq, field`},
 	{"handover", `DELETE FROM handover WHERE site = $1`, `SELECT * FROM handover WHERE site = $1 ORDER BY seq`},
 	{"search_block", `DELETE FROM search_block WHERE site = $1`, `SELECT * FROM search_block WHERE site = $1 ORDER BY term, block`},
 	{"search_time", `DELETE FROM search_time WHERE site = $1`, `SELECT * FROM search_time WHERE site = $1 ORDER BY block`},
@@ -258,7 +273,7 @@ func Rebuild(ctx context.Context, dir string, progress func(done, size int64)) (
 		return 0, err
 	}
 	defer func() { err = errors.Join(err, lock.Unlock()) }()
-	pool, err := sql.Open("sqlite", dsn(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)"))
+	pool, err := sql.Open("sqlite", dsn(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)", "_pragma=secure_delete(1)"))
 	if err != nil {
 		return 0, err
 	}
@@ -512,6 +527,27 @@ func (db *DB) ExportTo(ctx context.Context, sink func(path string, data []byte) 
 		})
 	})
 	return c.Size, err
+}
+
+// ExportTexts writes the free texts of the first records with their salts into a file, by which whoever has
+// an export of these records can check them (ledger.TextsFile).
+func ExportTexts(ctx context.Context, db *DB, size int64, path string) (count int, err error) {
+	var b bytes.Buffer
+	err = db.Read(ctx, func(tx *Tx) error {
+		return eachText(ctx, tx.s, tx.db.site.Code, 0, size-1, func(seq int64, t salted) error {
+			if t.erased() {
+				return nil
+			}
+			count++
+			line, err := json.Marshal(ledger.TextLine{Seq: seq, Field: t.field, Salt: t.salt, Text: string(t.value)})
+			b.Write(append(line, '\n'))
+			return err
+		})
+	})
+	if err != nil {
+		return 0, err
+	}
+	return count, os.WriteFile(path, b.Bytes(), 0o600)
 }
 
 // Dump returns every row of the rebuildable tables as text, in order, for comparing two states of

@@ -36,6 +36,8 @@ type Tx struct {
 	s   *session
 	// write is nil in a reading transaction.
 	write *writing
+	// epoch is that of the decoded records when the transaction began.
+	epoch int64
 	ctx   context.Context //nolint:containedctx // a Tx lives no longer than the call that the context belongs to
 }
 
@@ -47,6 +49,8 @@ type writing struct {
 	gone func() error
 	// spoilt is why a record was written only in part; such a transaction is never committed.
 	spoilt error
+	// erased says that texts were erased, which must not be read from a cache any more.
+	erased bool
 }
 
 // Site returns who keeps the records.
@@ -158,6 +162,8 @@ func (db *DB) batch(ctx context.Context, first *job) {
 		db.abandon(ctx, waiting, err)
 		return
 	}
+	scrubbed := db.scrub(ctx)
+	_ = scrubbed // what was written is durable, and the next commit or Close tries again
 	for _, j := range waiting {
 		j.reply <- nil
 	}
@@ -204,7 +210,7 @@ func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 		}
 	}()
 	tx := &Tx{
-		Now: unit.At(db.clock()), db: db, s: db.writer, ctx: ctx,
+		Now: unit.At(db.clock()), db: db, s: db.writer, ctx: ctx, epoch: db.decoded.now(),
 		write: &writing{head: db.head, gone: j.gone},
 	}
 	if err := j.work(tx); err != nil {
@@ -214,6 +220,7 @@ func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 		return false, err
 	}
 	db.head = tx.write.head
+	db.scrubbing = db.scrubbing || tx.write.erased && j.keep
 	return false, nil
 }
 
@@ -315,6 +322,7 @@ func (db *DB) Read(ctx context.Context, work func(*Tx) error) (err error) {
 		return ctx.Err()
 	}
 	defer func() { db.readers <- s }()
+	epoch := db.decoded.now() // before the transaction, so that what it still sees of an erased text is not kept
 	if _, err := s.exec(ctx, `BEGIN`); err != nil {
 		return err
 	}
@@ -323,5 +331,22 @@ func (db *DB) Read(ctx context.Context, work func(*Tx) error) (err error) {
 			err = errors.Join(err, end)
 		}
 	}()
-	return work(&Tx{Now: unit.At(db.clock()), db: db, s: s, ctx: ctx})
+	return work(&Tx{Now: unit.At(db.clock()), db: db, s: s, ctx: ctx, epoch: epoch})
+}
+
+// erases says whether texts were erased in this transaction, or in one before it whose erasure is not
+// committed yet: what others read meanwhile is of no use to it.
+func erases(tx *Tx) bool { return tx.write != nil && (tx.write.erased || tx.db.scrubbing) }
+
+// scrub forgets what was read of erased texts, and overwrites the write-ahead log, which still holds the
+// pages as they were. As long as a reader needs these the log stays and the next commit tries again.
+func (db *DB) scrub(ctx context.Context) error {
+	if !db.scrubbing {
+		return nil
+	}
+	db.decoded.forget()
+	db.entities.forget()
+	done, err := truncateLog(ctx, db.writer)
+	db.scrubbing = !done
+	return err
 }

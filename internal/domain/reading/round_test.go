@@ -68,7 +68,7 @@ func TestRound(t *testing.T) {
 		{"only void readings", "take a new sample", nil, 1, all, results{result(distal, below), result(recess, void), result(lumen, below)}, none, points{recess}, reading.Complete, points{recess}, "elevator-recess void"},
 		{"void and then good", "the void one does not count", nil, 1, all, results{result(distal, below), result(recess, void, below), result(lumen, below)}, below, nil, reading.GoOn, nil, "elevator-recess below"},
 		{"void beside action", "the void one does not count", nil, 1, all, results{result(distal, below), result(recess, void, action), result(lumen, below)}, action, nil, reading.CleanAgain, all, "elevator-recess action"},
-		{"not applicable", "it is never missing", nil, 1, append(points{}, distal, recess, lumen, wire), results{result(distal, below), result(recess, below), result(lumen, below), sealed}, below, nil, reading.GoOn, nil, "elevator-wire-channel not applicable (the channel is sealed)"},
+		{"not applicable", "it is never missing", nil, 1, append(points{}, distal, recess, lumen, wire), results{result(distal, below), result(recess, below), result(lumen, below), sealed}, below, nil, reading.GoOn, nil, "elevator-wire-channel not applicable"},
 		{"not applicable, cleaned again", "nor sampled again", nil, 1, all, results{result(distal, below), result(recess, action), result(lumen, below), sealed}, action, nil, reading.CleanAgain, all, "not applicable"},
 		{"nothing but not applicable", "a round without a single result shows nothing", nil, 1, points{wire}, results{sealed}, none, nil, reading.Complete, nil, "not applicable"},
 		{"no points at all", "nor does an empty one", nil, 1, nil, nil, none, nil, reading.Complete, nil, ""},
