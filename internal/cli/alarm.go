@@ -129,20 +129,20 @@ func causes() []string {
 
 // alarmAct is the command for one act about alarms. flags adds what it says and returns what fills it in.
 func (a *app) alarmAct(use, about string, act trend.Act, flags func(*cobra.Command) func(*trend.Handling)) *cobra.Command {
-	var by string
+	var who actor
 	fill := func(*trend.Handling) {}
 	c := &cobra.Command{
 		Use: use + " ID...", Short: about, Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var lines []map[string]any
-				if err := d.Do(c.Context(), func(w *desk.Work) error {
+				if err := who.on(d).Do(c.Context(), func(w *desk.Work) error {
 					for _, id := range args {
 						r, err := theAlarm(w.View, id)
 						if err != nil {
 							return err
 						}
-						receipt, err := w.HandleAlarm(desk.Entry{By: by}, handling(w.View, r, act, fill))
+						receipt, err := w.HandleAlarm(desk.Entry{By: who.by}, handling(w.View, r, act, fill))
 						if err != nil {
 							return err
 						}
@@ -165,7 +165,7 @@ func (a *app) alarmAct(use, about string, act trend.Act, flags func(*cobra.Comma
 	if flags != nil {
 		fill = flags(c)
 	}
-	c.Flags().StringVar(&by, "by", "", "code of the person who acts")
+	who.named(c, desk.ActOnAlarm(act), "code of the person who acts")
 	must(c.MarkFlagRequired("by"))
 	return c
 }

@@ -23,8 +23,11 @@ import (
 	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/wire/table"
 )
 
@@ -179,9 +182,12 @@ func hintArgs(c *cobra.Command) {
 	}
 }
 
+// home is where the records of a data folder are kept.
+func home(dir string) store.Home { return sqlite.Folder(dir) }
+
 // open opens the data folder for one command.
 func (a *app) open(ctx context.Context, work func(*desk.Desk) error) (err error) {
-	db, err := store.Open(ctx, a.data, a.clock)
+	db, err := home(a.data).Open(ctx, a.clock)
 	if err != nil {
 		return err
 	}
@@ -235,16 +241,37 @@ func short(id string) string {
 	return id
 }
 
-// entry reads the flags that say who acts.
-type actor struct{ by, id string }
+// actor is who acts in a command, as the flags name them, and what the command does.
+type actor struct {
+	by, id string
+	act    access.Act
+}
 
-func (x *actor) flags(c *cobra.Command, required bool) {
-	c.Flags().StringVar(&x.by, "by", "", "code of the person who acts")
+// flags adds the flags that say who acts to the command that does an act.
+func (x *actor) flags(c *cobra.Command, act access.Act, required bool) {
+	x.named(c, act, "code of the person who acts")
 	c.Flags().StringVar(&x.id, "id", "", "id of the record, so that sending it twice stores it once")
 	if required {
 		must(c.MarkFlagRequired("by"))
 	}
 }
+
+// actName is the annotation that says which act a command does.
+const actName = "act"
+
+// named adds the flag that names who acts to the command that does an act.
+func (x *actor) named(c *cobra.Command, act access.Act, usage string) {
+	x.act = act
+	c.Flags().StringVar(&x.by, "by", "", usage)
+	if c.Annotations == nil {
+		c.Annotations = map[string]string{}
+	}
+	c.Annotations[actName] = act.Name
+}
+
+// on returns the desk for whoever runs the command. The flag names a person, and who that is cannot be shown
+// here: whoever can open the data folder acts as its operator.
+func (x *actor) on(d *desk.Desk) desk.Acting { return d.As(access.Operator(x.by)) }
 
 func (x *actor) entry() (desk.Entry, error) {
 	e := desk.Entry{By: x.by}
@@ -256,6 +283,12 @@ func (x *actor) entry() (desk.Entry, error) {
 		e.ID = id
 	}
 	return e, nil
+}
+
+// onAccount is the entry of an act on an account.
+func (x *actor) onAccount() (identity.Entry, error) {
+	e, err := x.entry()
+	return identity.Entry{ID: e.ID, Actor: access.Operator(x.by)}, err
 }
 
 // must is for errors that only a mistake in this package can cause.

@@ -268,12 +268,12 @@ func (a *app) holdCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				return w.PlaceHold(e, turnaround.Hold{Scope: args[0], By: who.by, Reason: reason})
 			}, "%s is held", args[0])
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, desk.ToPlaceHold, true)
 	c.Flags().StringVar(&reason, "reason", "", "why")
 	must(c.MarkFlagRequired("reason"))
 	return c
@@ -294,7 +294,7 @@ who is registered here. With several open holds, --hold names one.`,
 			if err != nil {
 				return err
 			}
-			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				id, err := openHold(w, args[0], hold)
 				if err != nil {
 					return desk.Receipt{}, err
@@ -303,7 +303,7 @@ who is registered here. With several open holds, --hold names one.`,
 			}, "the hold on %s is lifted", args[0])
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, desk.ToLiftHold, true)
 	c.Flags().StringVar(&reason, "reason", "", "why")
 	c.Flags().StringVar(&second, "second", "", "code of the second person")
 	c.Flags().StringVar(&hold, "hold", "", "id of the hold, or its beginning")
@@ -352,10 +352,10 @@ func (a *app) askCommand() *cobra.Command {
 				}
 				q.Points = append(q.Points, scope.PointKind(p))
 			}
-			return a.act(c, func(w *desk.Work) (desk.Receipt, error) { return w.Ask(e, q) }, "a round of %s is asked for", args[0])
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) { return w.Ask(e, q) }, "a round of %s is asked for", args[0])
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, desk.ToAsk, true)
 	c.Flags().StringVar(&reason, "reason", "", "why")
 	c.Flags().StringSliceVar(&points, "point", nil, "sampling points (default: the routine ones)")
 	must(c.MarkFlagRequired("reason"))
@@ -376,7 +376,7 @@ the record that finished a use, a step or a repair takes back the whole of it.`,
 				return err
 			}
 			e.Reason = reason
-			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				target, err := w.Show(args[0])
 				if err != nil {
 					return desk.Receipt{}, err
@@ -386,7 +386,7 @@ the record that finished a use, a step or a repair takes back the whole of it.`,
 			}, "record %s is void", args[0])
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, desk.ToVoid, true)
 	c.Flags().StringVar(&reason, "reason", "", "why")
 	must(c.MarkFlagRequired("reason"))
 	return c
@@ -415,16 +415,16 @@ Where a rule asks for the text that is erased, the record does not count as good
 			if err != nil {
 				return err
 			}
-			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				target, err := w.Show(args[0])
 				if err != nil {
 					return desk.Receipt{}, err
 				}
-				return desk.Erase(w, e, ledger.ID(target.ID), field, record.ErasureReason(reason))
+				return w.Erase(e, ledger.ID(target.ID), field, record.ErasureReason(reason))
 			}, "a text of record %s is erased", args[0])
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, desk.ToErase, true)
 	c.Flags().StringVar(&field, "field", "", "which text, where the record has several, such as note or reason")
 	c.Flags().StringVar(&reason, "reason", "", "why: "+strings.Join(reasons, ", "))
 	must(c.MarkFlagRequired("reason"))
@@ -432,10 +432,10 @@ Where a rule asks for the text that is erased, the record does not count as good
 }
 
 // act does one thing and prints what was recorded.
-func (a *app) act(c *cobra.Command, do func(*desk.Work) (desk.Receipt, error), format string, args ...any) error {
+func (a *app) act(c *cobra.Command, who *actor, do func(*desk.Work) (desk.Receipt, error), format string, args ...any) error {
 	return a.open(c.Context(), func(d *desk.Desk) error {
 		var receipt desk.Receipt
-		if err := d.Do(c.Context(), func(w *desk.Work) (err error) {
+		if err := who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
 			receipt, err = do(w)
 			return err
 		}); err != nil {

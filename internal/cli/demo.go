@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/identity"
 	"rinsate/internal/web"
 )
 
@@ -98,7 +99,7 @@ func (a *app) serveDemo(c *cobra.Command, start time.Time, options demo.Options,
 	o.wall = true
 	err = a.serve(ctx, d, o, web.Options{
 		Clock: func() time.Time { return year.DB.Now().Time() }, Demo: true, Filling: year.Share,
-		Door: desk.NewDoor(d, access.Standard).Beside(a.clock),
+		Door: identity.NewDoor(d.DB, access.Standard).Beside(a.clock),
 	})
 	failed := context.Cause(ctx)
 	if err != nil { // nobody sees the year go by
@@ -118,7 +119,7 @@ func (a *app) serveDemo(c *cobra.Command, start time.Time, options demo.Options,
 
 // fillDemo makes the invented people's accounts, lets the year go by, and shows today's list.
 func (a *app) fillDemo(ctx context.Context, c *cobra.Command, year *demo.Year, d *desk.Desk, start time.Time) error {
-	if err := demo.AddAccounts(ctx, desk.NewDoor(d, access.Standard)); err != nil {
+	if err := demo.AddAccounts(ctx, identity.NewDoor(d.DB, access.Standard)); err != nil {
 		return err
 	}
 	a.printInvited()

@@ -17,7 +17,7 @@ import (
 // describe says in a few words what a record holds: as the pages do, with the times, marks and reasons
 // that a line of a terminal has no other place for.
 func describe(l desk.Line, v desk.View) string {
-	switch l.Type { //exhaustive:ignore // the others are said as on the pages
+	switch l.Type {
 	case record.Use:
 		return say(l, func(u turnaround.Use) string { return join(l.Words(), until(u.End, v)) })
 	case record.Step:
@@ -42,6 +42,11 @@ func describe(l desk.Line, v desk.View) string {
 		return say(l, func(h trend.Handling) string {
 			return join(fmt.Sprintf("%s: alarm %s", h.Act, short(string(h.Alarm))), h.Cause.Words(), h.Words, short(string(h.Record)))
 		})
+	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules,
+		record.Level, record.Sample, record.Moment, record.Hold, record.Lift, record.Repair, record.Request,
+		record.Void, record.Draw, record.Import, record.Target, record.Check, record.Suspect, record.Comparison,
+		record.Chart, record.Access, record.Handover, record.Clock:
+		// said as on the pages
 	}
 	return l.Words()
 }

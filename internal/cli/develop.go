@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/web"
 )
 
@@ -28,14 +29,14 @@ func (a *app) developing(root *cobra.Command) {
 					return err
 				}
 				if err := a.open(c.Context(), func(d *desk.Desk) error {
-					return demo.AddAccounts(c.Context(), desk.NewDoor(d, access.Standard))
+					return demo.AddAccounts(c.Context(), identity.NewDoor(d.DB, access.Standard))
 				}); err != nil {
 					return err
 				}
 			}
 			a.printInvited()
 			return a.open(c.Context(), func(d *desk.Desk) error {
-				return a.serve(c.Context(), d, o, web.Options{Clock: a.clock, Demo: true, Door: desk.NewDoor(d, access.Standard)})
+				return a.serve(c.Context(), d, o, web.Options{Clock: a.clock, Demo: true, Door: identity.NewDoor(d.DB, access.Standard)})
 			})
 		},
 	}

@@ -43,7 +43,7 @@ in them.`, dossier.MaxSize>>20, dossier.MaxPixels/1_000_000),
 			if err != nil {
 				return usageError{err}
 			}
-			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				if about != "" {
 					line, err := w.Show(about)
 					if err != nil {
@@ -55,7 +55,7 @@ in them.`, dossier.MaxSize>>20, dossier.MaxPixels/1_000_000),
 			}, "attached to %s", args[0])
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, desk.ToAttach, true)
 	c.Flags().StringVar(&kind, "kind", "", "what it is: "+scope.Words(dossier.Kinds))
 	c.Flags().StringVar(&title, "title", "", "what it shows, in a few words")
 	c.Flags().StringVar(&about, "about", "", "the record that it belongs to, by its id or the beginning of it")
@@ -238,12 +238,12 @@ name belongs in them.`, dossier.MaxNote),
 			if err != nil {
 				return err
 			}
-			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				return w.HandOver(e, dossier.Handover{Text: args[0], Scopes: scopes})
 			}, "left for the next shift")
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, desk.ToHandOver, true)
 	c.Flags().StringSliceVar(&scopes, "scope", nil, "scopes that the note is about")
 	return c
 }

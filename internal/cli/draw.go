@@ -33,7 +33,7 @@ recorded; "rinsate draw repeat RECORD" draws again from them.`,
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var drawn record.DrawBody
 				var receipt desk.Receipt
-				if err := d.Do(c.Context(), func(w *desk.Work) (err error) {
+				if err := who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
 					drawn, receipt, err = w.Draw(e, seed)
 					return err
 				}); err != nil {
@@ -51,7 +51,7 @@ recorded; "rinsate draw repeat RECORD" draws again from them.`,
 			})
 		},
 	}
-	who.flags(c, false)
+	who.flags(c, desk.ToDraw, false)
 	c.Flags().StringVar(&seed, "seed", "", "seed of the draw (default: made at random and recorded)")
 	c.AddCommand(a.redrawCommand(), a.sizeCommand())
 	return c

@@ -13,8 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/demo"
-	"rinsate/internal/desk"
-	"rinsate/internal/store"
+	"rinsate/internal/identity"
 	"rinsate/internal/web"
 )
 
@@ -34,7 +33,7 @@ func (a *app) firstRun(c *cobra.Command, listen string) error {
 	if host, _, err := net.SplitHostPort(listen); err != nil || !loopback(host) {
 		return usageError{fmt.Errorf("--listen %q: the first run is served to this machine only, such as at %s", listen, usualAddress)}
 	}
-	if err := store.Vacant(a.data); err != nil {
+	if err := home(a.data).Vacant(); err != nil {
 		return err
 	}
 	l, err := new(net.ListenConfig).Listen(c.Context(), "tcp", listen)
@@ -46,7 +45,7 @@ func (a *app) firstRun(c *cobra.Command, listen string) error {
 		return err
 	}
 	first, err := web.NewFirst(web.FirstOptions{
-		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: a.data, Zone: systemZone(), Clock: a.clock,
+		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: a.data, Home: home, Zone: systemZone(), Clock: a.clock,
 		Log: slog.New(slog.NewTextHandler(a.Err, nil)),
 		Invent: func(ctx context.Context, dir string, progress func(done, total int)) error {
 			_, err := demo.Build(ctx, dir, demo.Options{Today: a.clock(), Progress: progress})
@@ -66,7 +65,7 @@ func (a *app) firstRun(c *cobra.Command, listen string) error {
 }
 
 // inventedAccounts makes the accounts of the invented hospital.
-func inventedAccounts(ctx context.Context, door *desk.Door) ([]web.Invented, error) {
+func inventedAccounts(ctx context.Context, door *identity.Door) ([]web.Invented, error) {
 	if err := demo.AddAccounts(ctx, door); err != nil {
 		return nil, err
 	}

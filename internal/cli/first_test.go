@@ -11,7 +11,7 @@ import (
 	"strings"
 	"testing"
 
-	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 // The whole way of a first run as a person starts it: the printed address, the form, the pages of the site
@@ -26,7 +26,7 @@ func TestFirstRun(t *testing.T) {
 		ended <- Run(ctx, []string{"--data", data, "init", "--pages", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock)
 	}()
 	at := talk.wait(t, `http://localhost:\d+/first-run/\S+`, ended)
-	if err := store.Vacant(data); err != nil {
+	if err := sqlite.Folder(data).Vacant(); err != nil {
 		t.Errorf("something was made before the form was sent: %v", err)
 	}
 	jar, err := cookiejar.New(nil)

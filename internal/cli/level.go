@@ -601,7 +601,7 @@ part of the record. Earlier decisions keep the level that made them.`,
 			}
 			l.Source, l.Edition, l.Adopter = source, editionName, who.by
 			var replay level.Replay
-			err = a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+			err = a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				if l.Adopted, err = instant(adopted, w.Zone(), w.Now()); err != nil {
 					return desk.Receipt{}, err
 				}
@@ -627,7 +627,7 @@ part of the record. Earlier decisions keep the level that made them.`,
 	f.window(c)
 	f.limits(c)
 	costs.flags(c)
-	who.flags(c, true)
+	who.flags(c, desk.ToAdoptDerived, true)
 	usual := level.Usual(level.Target{})
 	plan.alert, plan.action, plan.confidence, plan.take, plan.seed = usual.Alert.String(), usual.Action.String(), usual.Confidence.String(), string(usual.Take), usual.Seed
 	c.Flags().StringVar(&plan.alert, "alert-percentile", plan.alert, "as for level propose")

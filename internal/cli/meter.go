@@ -192,7 +192,7 @@ Exit code 0: the meter may be used, 4: it must not be used.`,
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var r desk.Receipt
 				var verdict quality.Verdict
-				if err := d.Do(c.Context(), func(w *desk.Work) error {
+				if err := who.on(d).Do(c.Context(), func(w *desk.Work) error {
 					when, err := instant(at, w.Zone(), w.Now())
 					if err != nil {
 						return err
@@ -239,7 +239,7 @@ Exit code 0: the meter may be used, 4: it must not be used.`,
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, desk.ToCheckMeter, true)
 	controls.flags(c)
 	c.Flags().StringVar(&at, "at", "", "when it was read (default now)")
 	c.Flags().StringVar(&serviced, "serviced", "", "what was done to the meter just before: earlier checks do not count any more")
@@ -334,7 +334,7 @@ func (a *app) meterTargetCommand() *cobra.Command {
 				return err
 			}
 			f.t.Kind, f.t.Low, f.t.High, f.t.Adopter = quality.ControlKind(f.kind), unit.Number(low), unit.Number(high), who.by
-			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				if f.t.Adopted, err = instant(at, w.Zone(), w.Now()); err != nil {
 					return desk.Receipt{}, err
 				}
@@ -343,7 +343,7 @@ func (a *app) meterTargetCommand() *cobra.Command {
 		},
 	}
 	f.flags(c)
-	who.flags(c, true)
+	who.flags(c, desk.ToRegisterTarget, true)
 	c.Flags().StringVar(&f.t.System, "system", "", "meter system")
 	c.Flags().StringVar(&f.t.Meter, "meter", "", "one meter only")
 	c.Flags().Float64Var(&low, "low", 0, "lower limit in RLU (positive controls)")
@@ -372,9 +372,9 @@ force, for this meter alone, together with the limits that it had.`,
 				var own quality.Target
 				var later []quality.Verdict
 				var r desk.Receipt
-				act := d.Try
+				act := who.on(d).Try
 				if adopt {
-					act = d.Do
+					act = who.on(d).Do
 				}
 				if err := act(c.Context(), func(w *desk.Work) error {
 					start, err := instant(from, w.Zone(), 0)
@@ -417,7 +417,7 @@ force, for this meter alone, together with the limits that it had.`,
 		},
 	}
 	f.flags(c)
-	c.Flags().StringVar(&who.by, "by", "", "code of the person who adopts")
+	who.named(c, desk.ToRegisterTarget, "code of the person who adopts")
 	c.Flags().StringVar(&who.id, "id", "", "id of the record, so that sending it twice stores it once")
 	c.Flags().StringVar(&from, "from", "", "checks from this instant on (default all)")
 	c.Flags().StringVar(&to, "to", "", "checks up to this instant (default now)")
@@ -441,7 +441,8 @@ func (a *app) own(d *desk.Desk, own quality.Target, later []quality.Verdict, r d
 }
 
 func (a *app) meterCompareCommand() *cobra.Command {
-	var kit, lots, meters, file, from, to, by string
+	var who actor
+	var kit, lots, meters, file, from, to string
 	var margin float64
 	var out output
 	c := &cobra.Command{
@@ -468,9 +469,9 @@ It is never a factor: readings are not converted from one scale to another.`,
 				return usageError{err}
 			}
 			return a.open(c.Context(), func(d *desk.Desk) error {
-				act := d.Try
-				if by != "" {
-					act = d.Do
+				act := who.on(d).Try
+				if who.by != "" {
+					act = who.on(d).Do
 				}
 				var old, new quality.Setup
 				var pairs []quality.Pair
@@ -488,10 +489,10 @@ It is never a factor: readings are not converted from one scale to another.`,
 					if pairs, err = pairsOf(w.View, old, new, file, from, to); err != nil {
 						return err
 					}
-					if found, err = plan.Paired(old, new, pairs); err != nil || by == "" {
+					if found, err = plan.Paired(old, new, pairs); err != nil || who.by == "" {
 						return err
 					}
-					r, err = w.RecordComparison(desk.Entry{By: by}, old, new, plan, pairs, found)
+					r, err = w.RecordComparison(desk.Entry{By: who.by}, old, new, plan, pairs, found)
 					return err
 				}); err != nil {
 					return err
@@ -508,7 +509,7 @@ It is never a factor: readings are not converted from one scale to another.`,
 	c.Flags().StringVar(&from, "from", "", "stored readings from this instant on (default 180 days back)")
 	c.Flags().StringVar(&to, "to", "", "stored readings up to this instant (default now)")
 	c.Flags().Float64Var(&margin, "margin", float64(quality.DefaultPlan().Margin), "largest ratio that a level can bear; for the facility to say")
-	c.Flags().StringVar(&by, "by", "", "record the comparison, by this person")
+	who.named(c, desk.ToRecordComparison, "record the comparison, by this person")
 	c.Flags().BoolVar(&out.csv, "csv", false, "print the pairs as CSV")
 	return c
 }

@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 func (a *app) ledgerCommand() *cobra.Command {
@@ -40,7 +41,7 @@ unrecorded, and that a claimed time is right beyond the bounds of the checkpoint
 			if len(args) == 1 {
 				return a.verifyExport(args[0], keys, older)
 			}
-			v, err := store.Verify(c.Context(), a.data, keys, nil)
+			v, err := home(a.data).Verify(c.Context(), keys, nil)
 			if err != nil {
 				return broken(err)
 			}
@@ -226,7 +227,7 @@ func (a *app) rebuildCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "rebuild", Short: "Throw away every table that is not the ledger and fill it again from the records", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			size, err := store.Rebuild(c.Context(), a.data, nil)
+			size, err := home(a.data).Rebuild(c.Context(), nil)
 			if err != nil {
 				return err
 			}
@@ -287,7 +288,7 @@ func (a *app) doctorCommand() *cobra.Command {
 			err := a.open(c.Context(), func(d *desk.Desk) error { return examine(c, d, add) })
 			if err != nil {
 				add("start", false, "%s", strings.ReplaceAll(err.Error(), "\n", "; "))
-			} else if v, err := store.Verify(c.Context(), a.data, nil, nil); err != nil {
+			} else if v, err := home(a.data).Verify(c.Context(), nil, nil); err != nil {
 				add("ledger", false, "%v", err)
 			} else {
 				add("ledger", true, "%d records are whole, under %d signed checkpoints", v.Size, v.Checkpoints)
@@ -323,7 +324,7 @@ func (a *app) doctorCommand() *cobra.Command {
 // examine looks at what a data folder that can be opened needs to be of use.
 func examine(c *cobra.Command, d *desk.Desk, add func(what string, good bool, format string, args ...any)) error {
 	add("start", true, "head, last record, tables and checkpoint agree")
-	free, err := store.FreeSpace(d.DB.Dir())
+	free, err := sqlite.FreeSpace(d.DB.Home().Dir())
 	switch {
 	case err != nil:
 		add("disk", false, "free space cannot be read: %v", err)

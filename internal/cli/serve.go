@@ -13,6 +13,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/web"
 )
 
@@ -41,7 +42,7 @@ Accounts are made with: rinsate user add`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return a.open(c.Context(), func(d *desk.Desk) error {
-				return a.serve(c.Context(), d, o, web.Options{Clock: a.clock, Door: desk.NewDoor(d, access.Standard)})
+				return a.serve(c.Context(), d, o, web.Options{Clock: a.clock, Door: identity.NewDoor(d.DB, access.Standard)})
 			})
 		},
 	}

@@ -16,6 +16,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/text"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
@@ -56,7 +57,7 @@ account too, and then serves the pages.`,
 			if _, err := policy.Parse(rules, text); err != nil {
 				return usageError{err}
 			}
-			db, err := desk.Beginning{Site: site, Rules: text, RulesName: rules, By: by}.Begin(c.Context(), a.data, a.clock)
+			db, err := desk.Beginning{Site: site, Rules: text, RulesName: rules, By: by}.Begin(c.Context(), home(a.data), a.clock)
 			if err != nil {
 				return err
 			}
@@ -84,7 +85,8 @@ account too, and then serves the pages.`,
 }
 
 func (a *app) importCommand() *cobra.Command {
-	var by, profile, zone string
+	var who actor
+	var profile, zone string
 	var dry bool
 	names := make([]string, len(desk.Kinds))
 	for i, k := range desk.Kinds {
@@ -120,7 +122,7 @@ YAML file that maps other headers, decimal signs, encodings and date formats;
 					p.Time.Zone = d.DB.Zone().String()
 				}
 				for _, name := range args[1:] {
-					if err := a.importFile(c.Context(), d, desk.File{Kind: kind, Name: name, Profile: p, By: by}, dry); err != nil {
+					if err := a.importFile(c.Context(), who.on(d), desk.File{Kind: kind, Name: name, Profile: p, By: who.by}, dry); err != nil {
 						return err
 					}
 				}
@@ -128,7 +130,7 @@ YAML file that maps other headers, decimal signs, encodings and date formats;
 			})
 		},
 	}
-	c.Flags().StringVar(&by, "by", "", "code of the person who answers for the import")
+	who.named(c, access.Act{Name: desk.ImportName}, "code of the person who answers for the import")
 	c.Flags().StringVar(&profile, "profile", "", "YAML file that describes the CSV files")
 	c.Flags().StringVar(&zone, "zone", "", "time zone of times without an offset (default: the facility's)")
 	c.Flags().BoolVar(&dry, "dry-run", false, "say line by line what would happen, store nothing")
@@ -198,7 +200,7 @@ func (a *app) source(name string) (content io.ReadCloser, size int64, err error)
 	return f, size, nil
 }
 
-func (a *app) importFile(ctx context.Context, d *desk.Desk, f desk.File, dry bool) (err error) {
+func (a *app) importFile(ctx context.Context, d desk.Acting, f desk.File, dry bool) (err error) {
 	content, size, err := a.source(f.Name)
 	if err != nil {
 		return err
@@ -339,7 +341,7 @@ func (a *app) rulesCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.act(c, func(w *desk.Work) (desk.Receipt, error) {
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				at, err := instant(from, w.Zone(), w.Now())
 				if err != nil {
 					return desk.Receipt{}, err
@@ -349,7 +351,7 @@ func (a *app) rulesCommand() *cobra.Command {
 			}, "%s is adopted", args[0])
 		},
 	}
-	who.flags(adopt, true)
+	who.flags(adopt, desk.ToAdoptRules, true)
 	adopt.Flags().StringVar(&from, "from", "", "since when it holds (default now)")
 	c.AddCommand(show, levels, check, adopt)
 	return c

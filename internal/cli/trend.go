@@ -515,7 +515,8 @@ func limitCells(b *trend.Baseline, d *trend.Design, why, record string) []string
 func (a *app) limitsAdoptCommand() *cobra.Command {
 	var f watchFlags
 	var freeze desk.Freeze
-	var by, point, from, to string
+	var who actor
+	var point, from, to string
 	var dry bool
 	c := &cobra.Command{
 		Use: "adopt [TAG...]", Short: "Freeze the baselines and limits of streams that have none that holds",
@@ -533,9 +534,9 @@ in. From then on readings are held against them, until a repair or a change ends
 			freeze.Scopes = args
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var frozen []desk.Frozen
-				act := d.Do
+				act := who.on(d).Do
 				if dry {
-					act = d.Try
+					act = who.on(d).Try
 				}
 				err := act(c.Context(), func(w *desk.Work) (err error) {
 					if freeze.From, err = instant(from, w.Zone(), 0); err != nil {
@@ -549,7 +550,7 @@ in. From then on readings are held against them, until a repair or a change ends
 							return err
 						}
 					}
-					frozen, err = w.AdoptCharts(desk.Entry{By: by}, freeze)
+					frozen, err = w.AdoptCharts(desk.Entry{By: who.by}, freeze)
 					return err
 				})
 				if err != nil {
@@ -571,7 +572,7 @@ in. From then on readings are held against them, until a repair or a change ends
 		},
 	}
 	f.flags(c)
-	c.Flags().StringVar(&by, "by", "", "code of the person who adopts")
+	who.named(c, desk.ToAdoptCharts, "code of the person who adopts")
 	must(c.MarkFlagRequired("by"))
 	c.Flags().StringVar(&point, "point", "", "one point only")
 	c.Flags().StringVar(&from, "from", "", "readings from this instant on (default since the last repair or change)")

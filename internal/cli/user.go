@@ -15,6 +15,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
 )
 
@@ -34,8 +35,8 @@ Roles: ` + access.Words(access.Roles),
 }
 
 // doorAct opens the data folder for one act on accounts.
-func (a *app) doorAct(c *cobra.Command, act func(context.Context, *desk.Door) error) error {
-	return a.open(c.Context(), func(d *desk.Desk) error { return act(c.Context(), desk.NewDoor(d, access.Standard)) })
+func (a *app) doorAct(c *cobra.Command, act func(context.Context, *identity.Door) error) error {
+	return a.open(c.Context(), func(d *desk.Desk) error { return act(c.Context(), identity.NewDoor(d.DB, access.Standard)) })
 }
 
 // printedAccess is what a change of an account leaves, in JSON.
@@ -47,9 +48,9 @@ type printedAccess struct {
 }
 
 // told prints what was done to an account, and the one-time code where there is one.
-func (a *app) told(r desk.Receipt, code, once, format string, args ...any) error {
+func (a *app) told(r identity.Receipt, code, once, format string, args ...any) error {
 	if a.json {
-		return a.printJSON(printedAccess{receiptJSON(r), code, once})
+		return a.printJSON(printedAccess{receiptJSON(desk.Receipt{Record: r.Record, Fresh: r.Fresh}), code, once})
 	}
 	fmt.Fprintf(a.Out, "%s: record %s\n", fmt.Sprintf(format, args...), r.Record.ID)
 	if once != "" {
@@ -118,11 +119,11 @@ account begins with a password instead, which has to be changed at the first sig
 unless the person makes the account for themselves. A code is never given to another
 person, not even after its account was disabled.`,
 		RunE: func(c *cobra.Command, args []string) error {
-			e, err := who.entry()
+			e, err := who.onAccount()
 			if err != nil {
 				return err
 			}
-			n := desk.NewAccount{Code: args[0], Name: name}
+			n := identity.NewAccount{Code: args[0], Name: name}
 			if n.Roles, err = access.ParseRoles(roles); err != nil {
 				return usageError{err}
 			}
@@ -131,7 +132,7 @@ person, not even after its account was disabled.`,
 					return err
 				}
 			}
-			return a.doorAct(c, func(ctx context.Context, d *desk.Door) error {
+			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
 				r, once, err := d.AddAccount(ctx, e, n)
 				if err != nil {
 					return err
@@ -140,7 +141,7 @@ person, not even after its account was disabled.`,
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, identity.ToAddAccount, true)
 	c.Flags().StringVar(&name, "name", "", "name of the person, shown on pages and kept outside the ledger")
 	c.Flags().StringVar(&roles, "roles", "", "roles, separated by commas")
 	secretFlag(c, &stdin, "password")
@@ -152,13 +153,13 @@ person, not even after its account was disabled.`,
 // printedAccount is an account in JSON.
 type printedAccount struct {
 	store.Account
-	Failures int            `json:"failures"`
-	Password bool           `json:"password"`
-	PIN      bool           `json:"pin"`
-	Badge    bool           `json:"badge"`
-	Passkeys int            `json:"passkeys"`
-	Once     bool           `json:"once"`
-	Granted  []desk.Granted `json:"granted"`
+	Failures int                `json:"failures"`
+	Password bool               `json:"password"`
+	PIN      bool               `json:"pin"`
+	Badge    bool               `json:"badge"`
+	Passkeys int                `json:"passkeys"`
+	Once     bool               `json:"once"`
+	Granted  []identity.Granted `json:"granted"`
 }
 
 func (a *app) userList() *cobra.Command {
@@ -166,12 +167,12 @@ func (a *app) userList() *cobra.Command {
 		Use: "list [CODE]", Short: "List the accounts, or one with everything that was granted to it", Args: cobra.MaximumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.view(c, func(v desk.View) error {
-				accounts, err := v.Accounts()
+				accounts, err := v.People().Accounts()
 				if err != nil {
 					return err
 				}
 				if len(args) == 1 {
-					one, err := v.Account(args[0])
+					one, err := v.People().Account(args[0])
 					if err != nil {
 						return err
 					}
@@ -181,12 +182,12 @@ func (a *app) userList() *cobra.Command {
 				for i, x := range accounts {
 					once := x.Once != "" && v.Now() < x.OnceUntil
 					printed[i] = printedAccount{Account: x, Failures: x.Failures.Count, Password: x.Password != "", PIN: x.PIN != "", Badge: x.Badge != "", Once: once}
-					keys, err := v.Passkeys(x.Code)
+					keys, err := v.People().Passkeys(x.Code)
 					if err != nil {
 						return err
 					}
 					printed[i].Passkeys = len(keys)
-					if printed[i].Granted, err = v.Grants(x.Code); err != nil {
+					if printed[i].Granted, err = v.People().Grants(x.Code); err != nil {
 						return err
 					}
 				}
@@ -255,7 +256,7 @@ func (a *app) userRoles() *cobra.Command {
 	c := &cobra.Command{
 		Use: "roles CODE ROLE,ROLE...", Short: "Give an account these roles and no others; \"\" takes all away", Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
-			e, err := who.entry()
+			e, err := who.onAccount()
 			if err != nil {
 				return err
 			}
@@ -263,7 +264,7 @@ func (a *app) userRoles() *cobra.Command {
 			if err != nil {
 				return usageError{err}
 			}
-			return a.doorAct(c, func(ctx context.Context, d *desk.Door) error {
+			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
 				r, err := d.ChangeRoles(ctx, e, args[0], roles)
 				if err != nil {
 					return err
@@ -276,30 +277,30 @@ func (a *app) userRoles() *cobra.Command {
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, identity.ToChangeRoles, true)
 	return c
 }
 
 func (a *app) userPassword() *cobra.Command {
-	return a.userSecret("password", "Set the password of an account and end its sessions", false, (*desk.Door).SetPassword)
+	return a.userSecret(identity.ToSetPassword, "password", "Set the password of an account and end its sessions", false, (*identity.Door).SetPassword)
 }
 
 func (a *app) userPIN() *cobra.Command {
-	return a.userSecret("pin", "Set the PIN for taking over a shared bench with the badge", true, (*desk.Door).SetPIN)
+	return a.userSecret(identity.ToSetPIN, "pin", "Set the PIN for taking over a shared bench with the badge", true, (*identity.Door).SetPIN)
 }
 
 func (a *app) userBadge() *cobra.Command {
-	return a.userSecret("badge", "Tie the text of a badge to an account", true, (*desk.Door).SetBadge)
+	return a.userSecret(identity.ToSetBadge, "badge", "Tie the text of a badge to an account", true, (*identity.Door).SetBadge)
 }
 
 // userSecret makes the command that sets one kind of secret.
-func (a *app) userSecret(what, short string, removable bool, set func(d *desk.Door, ctx context.Context, e desk.Entry, code, secret string) (desk.Receipt, error)) *cobra.Command {
+func (a *app) userSecret(does access.Act, what, short string, removable bool, set func(d *identity.Door, ctx context.Context, e identity.Entry, code, secret string) (identity.Receipt, error)) *cobra.Command {
 	var who actor
 	var stdin, remove bool
 	c := &cobra.Command{
 		Use: what + " CODE", Short: short, Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			e, err := who.entry()
+			e, err := who.onAccount()
 			if err != nil {
 				return err
 			}
@@ -317,7 +318,7 @@ func (a *app) userSecret(what, short string, removable bool, set func(d *desk.Do
 					return usageError{fmt.Errorf("the %s is empty; nothing was changed", what)}
 				}
 			}
-			return a.doorAct(c, func(ctx context.Context, d *desk.Door) error {
+			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
 				r, err := set(d, ctx, e, args[0], secret)
 				if err != nil {
 					return err
@@ -326,7 +327,7 @@ func (a *app) userSecret(what, short string, removable bool, set func(d *desk.Do
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, does, true)
 	secretFlag(c, &stdin, what)
 	if removable {
 		c.Flags().BoolVar(&remove, "remove", false, "take the "+what+" away")
@@ -340,11 +341,11 @@ func (a *app) userDisable() *cobra.Command {
 	c := &cobra.Command{
 		Use: "disable CODE", Short: "Keep an account from signing in and end its sessions; --undo lets it in again", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			e, err := who.entry()
+			e, err := who.onAccount()
 			if err != nil {
 				return err
 			}
-			return a.doorAct(c, func(ctx context.Context, d *desk.Door) error {
+			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
 				act, words := d.Disable, "%s is disabled"
 				if undo {
 					act, words = d.Enable, "%s can sign in again"
@@ -357,7 +358,7 @@ func (a *app) userDisable() *cobra.Command {
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, identity.ToDisable, true)
 	c.Flags().BoolVar(&undo, "undo", false, "let the account sign in again")
 	return c
 }
@@ -367,11 +368,11 @@ func (a *app) userReset() *cobra.Command {
 	c := &cobra.Command{
 		Use: "reset CODE", Short: "Take password and PIN from an account and print a one-time code instead", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			e, err := who.entry()
+			e, err := who.onAccount()
 			if err != nil {
 				return err
 			}
-			return a.doorAct(c, func(ctx context.Context, d *desk.Door) error {
+			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
 				r, once, err := d.Reset(ctx, e, args[0])
 				if err != nil {
 					return err
@@ -380,18 +381,20 @@ func (a *app) userReset() *cobra.Command {
 			})
 		},
 	}
-	who.flags(c, true)
+	who.flags(c, identity.ToReset, true)
 	return c
 }
 
 // printedSession is a session in JSON.
 type printedSession struct {
-	ID      string       `json:"id"`
-	State   access.State `json:"state"`
-	Created string       `json:"created"`
-	Seen    string       `json:"seen"`
-	Address string       `json:"address"`
-	Agent   string       `json:"agent"`
+	ID    string       `json:"id"`
+	State access.State `json:"state"`
+	// Way is how the person last showed who they are.
+	Way     access.Way `json:"way"`
+	Created string     `json:"created"`
+	Seen    string     `json:"seen"`
+	Address string     `json:"address"`
+	Agent   string     `json:"agent"`
 }
 
 func (a *app) userSessions() *cobra.Command {
@@ -404,8 +407,8 @@ func (a *app) userSessions() *cobra.Command {
 				return usageError{errors.New("either --end or --end-all")}
 			}
 			if all || end != "" {
-				return a.doorAct(c, func(ctx context.Context, d *desk.Door) error {
-					n, err := d.Revoke(ctx, args[0], end)
+				return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
+					n, err := d.Revoke(ctx, identity.Entry{Actor: access.Operator("")}, args[0], end)
 					if err != nil {
 						return err
 					}
@@ -419,24 +422,25 @@ func (a *app) userSessions() *cobra.Command {
 				})
 			}
 			return a.view(c, func(v desk.View) error {
-				sessions, err := v.Sessions(args[0])
+				sessions, err := v.People().Sessions(args[0])
 				if err != nil {
 					return err
 				}
 				printed := make([]printedSession, len(sessions))
 				rows := make([][]string, len(sessions))
 				for i, s := range sessions {
-					printed[i] = printedSession{desk.SessionID(s), s.State(v.Now()), s.Created.String(), s.Seen.String(), s.Address, s.Agent}
-					rows[i] = []string{printed[i].ID, string(printed[i].State), s.Created.In(v.Zone()), s.Seen.In(v.Zone()), s.Address, s.Agent}
+					printed[i] = printedSession{identity.SessionID(s), s.State(v.Now()), s.Way, s.Created.String(), s.Seen.String(), s.Address, s.Agent}
+					rows[i] = []string{printed[i].ID, string(printed[i].State), string(s.Way), s.Created.In(v.Zone()), s.Seen.In(v.Zone()), s.Address, s.Agent}
 				}
 				if a.json {
 					return a.printJSON(printed)
 				}
-				a.printTable([]string{"session", "state", "since", "last seen", "address", "browser"}, rows)
+				a.printTable([]string{"session", "state", "shown by", "since", "last seen", "address", "browser"}, rows)
 				return nil
 			})
 		},
 	}
+	c.Annotations = map[string]string{actName: identity.ToRevoke.Name}
 	c.Flags().StringVar(&end, "end", "", "end the session with this id")
 	c.Flags().BoolVar(&all, "end-all", false, "end all sessions")
 	return c

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 // The list of accounts names every way to sign in, passkeys as well.
@@ -28,7 +29,7 @@ func TestUserListNamesPasskeys(t *testing.T) {
 		if got := run("user", "list"); !strings.Contains(got, want) {
 			t.Errorf("with %d passkeys: want %q in\n%s", i, want, got)
 		}
-		db, err := store.Open(t.Context(), data, clock)
+		db, err := sqlite.Folder(data).Open(t.Context(), clock)
 		if err != nil {
 			t.Fatal(err)
 		}

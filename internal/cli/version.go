@@ -6,7 +6,8 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	sqlite "modernc.org/sqlite/lib"
+
+	"rinsate/internal/store/sqlite"
 )
 
 // version is set when the program is linked for a release: -ldflags "-X rinsate/internal/cli.version=0.1.0".
@@ -30,12 +31,9 @@ type edition struct {
 	Settings map[string]string `json:"settings"`
 }
 
-// driverModule is the module of the database engine.
-const driverModule = "modernc.org/sqlite"
-
 // editionOf reads what the build left in a program; override goes before the module's version.
 func editionOf(b *debug.BuildInfo, override string) edition {
-	e := edition{Version: override, Go: b.GoVersion, Engine: "SQLite", EngineVersion: sqlite.SQLITE_VERSION, Settings: map[string]string{}}
+	e := edition{Version: override, Go: b.GoVersion, Engine: "SQLite", EngineVersion: sqlite.Version, Settings: map[string]string{}}
 	if e.Version == "" {
 		e.Version = b.Main.Version
 	}
@@ -43,7 +41,7 @@ func editionOf(b *debug.BuildInfo, override string) edition {
 		e.Version = "unreleased"
 	}
 	for _, d := range b.Deps {
-		if d.Path == driverModule {
+		if d.Path == sqlite.Module {
 			e.Driver = d.Path + " " + d.Version
 		}
 	}

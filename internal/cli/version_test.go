@@ -4,13 +4,15 @@ import (
 	"runtime/debug"
 	"strings"
 	"testing"
+
+	"rinsate/internal/store/sqlite"
 )
 
 func TestEdition(t *testing.T) {
 	t.Parallel()
 	b := &debug.BuildInfo{
 		GoVersion: "go1.26.8", Main: debug.Module{Path: "rinsate", Version: "v0.1.0"},
-		Deps: []*debug.Module{{Path: "example.org/other", Version: "v9.9.9"}, {Path: driverModule, Version: "v1.62.0"}},
+		Deps: []*debug.Module{{Path: "example.org/other", Version: "v9.9.9"}, {Path: sqlite.Module, Version: "v1.62.0"}},
 		Settings: []debug.BuildSetting{
 			{Key: "GOOS", Value: "linux"},
 			{Key: "GOARCH", Value: "arm64"},

@@ -3,8 +3,8 @@ package demo
 import (
 	"context"
 
-	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 )
 
 // Account is one of the invented people who can sign in to the invented hospital.
@@ -27,10 +27,10 @@ var Accounts = []Account{
 }
 
 // AddAccounts makes the accounts.
-func AddAccounts(ctx context.Context, door *desk.Door) error {
+func AddAccounts(ctx context.Context, door *identity.Door) error {
 	for _, a := range Accounts {
-		e := desk.Entry{By: a.Code}
-		if _, _, err := door.AddAccount(ctx, e, desk.NewAccount{Code: a.Code, Name: a.Name, Roles: a.Roles, Password: a.Password}); err != nil {
+		e := identity.Entry{Actor: access.Operator(a.Code)}
+		if _, _, err := door.AddAccount(ctx, e, identity.NewAccount{Code: a.Code, Name: a.Name, Roles: a.Roles, Password: a.Password}); err != nil {
 			return err
 		}
 		if a.PIN == "" {

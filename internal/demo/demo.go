@@ -24,10 +24,12 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 // The size of the data. The hospital does a little under 25 turnarounds a day, so that fewer
@@ -100,7 +102,7 @@ func Begin(ctx context.Context, dir string, o Options, present func() time.Time)
 		return nil, err
 	}
 	y := &Year{h: h, present: present}
-	if y.DB, err = store.Create(ctx, dir, h.site(), y.clock); err != nil {
+	if y.DB, err = sqlite.Folder(dir).Create(ctx, h.site(), y.clock); err != nil {
 		return nil, err
 	}
 	h.summary.First = h.instant()
@@ -218,11 +220,12 @@ func (h *hospital) record(ctx context.Context, d *desk.Desk) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	h.advance()
+	staff := d.As(access.Scribe()) // each act names who of them does it
 	var callers sync.WaitGroup
 	for range writers {
 		callers.Go(func() {
 			for more := true; more; {
-				err := d.Do(ctx, func(w *desk.Work) (err error) {
+				err := staff.Do(ctx, func(w *desk.Work) (err error) {
 					more, err = h.next(w)
 					return err
 				})
@@ -314,20 +317,19 @@ func (h *hospital) between(shortest, longest time.Duration) time.Duration {
 // entry returns what an act says about itself.
 func (h *hospital) entry(by string) desk.Entry { return desk.Entry{ID: h.id(), By: by} }
 
+// counter is where records of a kind are counted, nil for those that the summary leaves out.
+func (s *Summary) counter(kind record.Kind) *int {
+	counters := map[record.Kind]*int{
+		record.Use: &s.Turnarounds, record.Sample: &s.Samples, record.Reading: &s.Readings, record.Hold: &s.Holds, record.Void: &s.Voids,
+	}
+	return counters[kind]
+}
+
 // count adds what an act of the desk left behind to the summary.
 func (h *hospital) count(r desk.Receipt, err error) error {
 	for _, one := range append(r.Followed, r.Record) {
-		switch record.KindOf(one) { //exhaustive:ignore // the summary counts a few
-		case record.Use:
-			h.summary.Turnarounds++
-		case record.Sample:
-			h.summary.Samples++
-		case record.Reading:
-			h.summary.Readings++
-		case record.Hold:
-			h.summary.Holds++
-		case record.Void:
-			h.summary.Voids++
+		if n := h.summary.counter(record.KindOf(one)); n != nil {
+			*n++
 		}
 	}
 	return err

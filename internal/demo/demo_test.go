@@ -19,6 +19,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 // today is a Thursday, 14:40 in the hospital.
@@ -44,7 +45,7 @@ func buildAt(t *testing.T, today time.Time, o demo.Options) built {
 	if b.summary, err = demo.Build(context.Background(), b.dir, o); err != nil {
 		t.Fatal(err)
 	}
-	db, err := store.Open(context.Background(), b.dir, func() time.Time { return today })
+	db, err := sqlite.Folder(b.dir).Open(context.Background(), func() time.Time { return today })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -115,7 +116,7 @@ func TestBuildKeepsASoundLedger(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, err := store.Verify(context.Background(), dir, nil, nil)
+	v, err := sqlite.Folder(dir).Verify(context.Background(), nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

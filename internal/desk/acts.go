@@ -27,6 +27,9 @@ func (v View) registered(tag string) error {
 // end then names that of the start in Finishes. patient is the facility's own number of the patient
 // or empty; the ledger holds only a commitment to it.
 func (w *Work) RecordUse(e Entry, u turnaround.Use, patient string) (Receipt, error) {
+	if err := w.may(ToRecordUse, &e); err != nil {
+		return Receipt{}, err
+	}
 	if err := u.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
@@ -60,6 +63,9 @@ func (w *Work) commit(patient string) (string, error) {
 // RecordStep records a step of a turnaround, at its end or already at its start; the record of the
 // end then names that of the start in Finishes.
 func (w *Work) RecordStep(e Entry, s turnaround.Step) (Receipt, error) {
+	if err := w.may(ToRecordStep, &e); err != nil {
+		return Receipt{}, err
+	}
 	if err := s.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
@@ -72,6 +78,9 @@ func (w *Work) RecordStep(e Entry, s turnaround.Step) (Receipt, error) {
 // RecordRepair records that a scope went for repair or, with finishes naming that record, came
 // back.
 func (w *Work) RecordRepair(e Entry, r scope.Repair, finishes string) (Receipt, error) {
+	if err := w.may(ToRecordRepair, &e); err != nil {
+		return Receipt{}, err
+	}
 	if err := r.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
@@ -83,6 +92,12 @@ func (w *Work) RecordRepair(e Entry, r scope.Repair, finishes string) (Receipt, 
 
 // Ask records somebody's wish to have a scope sampled.
 func (w *Work) Ask(e Entry, q sampling.Request) (Receipt, error) {
+	if err := w.may(ToAsk, &e); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.inName(&q.By); err != nil {
+		return Receipt{}, err
+	}
 	switch {
 	case q.By == "" || q.Reason == "":
 		return Receipt{}, invalid("a request needs the name of who asks and a reason")
@@ -113,6 +128,12 @@ func (w *Work) moment(e Entry) (unit.Instant, error) {
 
 // PlaceHold keeps a scope from patients.
 func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
+	if err := w.may(ToPlaceHold, &e); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.inName(&h.By); err != nil {
+		return Receipt{}, err
+	}
 	if !h.At.Known() {
 		var err error
 		if h.At, err = w.moment(e); err != nil {
@@ -135,6 +156,15 @@ func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
 // the hold for a round over the action level, on a round that the scope passed after it
 // (turnaround.Lift.Ends).
 func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
+	if err := w.may(ToLiftHold, &e); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.inName(&l.By); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.second(ToLiftHold, e, &l.Second); err != nil {
+		return Receipt{}, err
+	}
 	same := func(x turnaround.Lift) bool {
 		return x.Hold == l.Hold && x.By == l.By && x.Reason == l.Reason && x.Second == l.Second &&
 			(l.Round == "" || x.Round == l.Round) && (!l.At.Known() || x.At == l.At)
@@ -259,6 +289,9 @@ func (w *Work) checkRound(l turnaround.Lift, hold turnaround.Hold) (*turnaround.
 // only its end, correct it. A hold is taken back as a mistake by the person who placed it; anybody
 // else lifts it.
 func (w *Work) Void(e Entry) (Receipt, error) {
+	if err := w.may(ToVoid, &e); err != nil {
+		return Receipt{}, err
+	}
 	if e.Corrects == "" || e.Reason == "" || e.By == "" {
 		return Receipt{}, invalid("a void names the record, the person and the reason")
 	}
@@ -266,6 +299,9 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 		return sent, err
 	}
 	old, err := w.tx.Record(e.Corrects)
+	if err == nil {
+		err = w.mayReplace(e.Corrects)
+	}
 	if err != nil {
 		return Receipt{}, err
 	}

@@ -147,6 +147,9 @@ func (v View) Life(alarm ledger.ID) (Life, error) {
 // HandleAlarm records what somebody does about an alarm. The alarm is named by its id and, the first time,
 // by its identity, whose reading must stand; without At it is done now.
 func (w *Work) HandleAlarm(e Entry, h trend.Handling) (Receipt, error) {
+	if err := w.may(ActOnAlarm(h.Act), &e); err != nil {
+		return Receipt{}, err
+	}
 	if e.By == "" {
 		return Receipt{}, invalid("an act about an alarm needs the code of who does it")
 	}

@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
@@ -41,7 +42,7 @@ func (b *bench) handle(e desk.Entry, r desk.Raised, h trend.Handling) (receipt d
 	if r.Alarm != nil {
 		h.Begin, h.Last = r.Alarm.Begin(), r.Alarm.Last
 	}
-	err = b.desk.Do(b.Context(), func(w *desk.Work) (err error) {
+	err = b.desk.As(access.Scribe()).Do(b.Context(), func(w *desk.Work) (err error) {
 		receipt, err = w.HandleAlarm(e, h)
 		return err
 	})

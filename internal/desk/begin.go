@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -30,7 +31,7 @@ type Beginning struct {
 	// is none yet.
 	Meter *quality.Meter
 	Lot   *quality.Lot
-	First *NewAccount
+	First *identity.NewAccount
 	// Cost is how slow the hash of the first password is; the zero value stands for access.Standard.
 	Cost access.Cost
 }
@@ -41,6 +42,9 @@ type Fault struct {
 	Part string
 	Err  error
 }
+
+// longestName bounds the name of a facility, in characters.
+const longestName = 100
 
 // longestSiteCode is how long the code of a site may be: it is part of every record.
 const longestSiteCode = 16
@@ -120,7 +124,7 @@ func (b Beginning) firstFaults() []Fault {
 	var faults []Fault
 	if err := access.CheckCode(b.First.Code); err != nil {
 		faults = append(faults, Fault{"code", refuse(err)})
-	} else if err := b.First.check(); err != nil {
+	} else if err := b.First.Check(); err != nil {
 		faults = append(faults, Fault{"person", err})
 	}
 	if err := access.CheckPassword(b.First.Password, false, b.Site.Name, b.Site.Code, b.First.Code, b.First.Name); err != nil {
@@ -129,23 +133,23 @@ func (b Beginning) firstFaults() []Fault {
 	return faults
 }
 
-// Begin makes a new data folder with everything in it that the beginning says, or nothing.
-func (b Beginning) Begin(ctx context.Context, dir string, clock func() time.Time) (*store.DB, error) {
+// Begin makes a ledger in a home, with everything in it that the beginning says, or nothing.
+func (b Beginning) Begin(ctx context.Context, home store.Home, clock func() time.Time) (*store.DB, error) {
 	if b.Site.Origin == "" {
 		b.Site.Origin = "rinsate.local/" + b.Site.Code
 	}
 	if b.Cost == (access.Cost{}) {
 		b.Cost = access.Standard
 	}
-	return store.Begin(ctx, dir, b.Site, clock, func(db *store.DB) error {
+	return home.Begin(ctx, b.Site, clock, func(db *store.DB) error {
 		d := New(db)
-		if err := d.Do(ctx, b.register); err != nil {
+		if err := d.As(access.Operator(b.By)).Do(ctx, b.register); err != nil {
 			return err
 		}
 		if b.First == nil {
 			return nil
 		}
-		_, _, err := NewDoor(d, b.Cost).AddAccount(ctx, Entry{By: b.By}, *b.First)
+		_, _, err := identity.NewDoor(db, b.Cost).AddAccount(ctx, identity.Entry{Actor: access.Operator(b.By)}, *b.First)
 		return err
 	})
 }

@@ -17,8 +17,10 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 	"rinsate/internal/wire/table"
 )
@@ -31,7 +33,7 @@ func beginning(clock *storetest.Clock) desk.Beginning {
 		Site: record.SiteBody{Code: "NORTH", Name: "Example clinic", Zone: "Europe/Berlin"}, Rules: policy.Preset(), RulesName: "general.yaml", By: "L-01",
 		Meter: &quality.Meter{Code: "M-1", System: "example-system"},
 		Lot:   &quality.Lot{Kit: "example-kit", Lot: "A17", Expires: clock.At().Add(48 * time.Hour)},
-		First: &desk.NewAccount{Code: "L-01", Name: "Kim Muster", Roles: []access.Role{access.Lead, access.Administrator}, Password: "crumb lantern oboe drift"},
+		First: &identity.NewAccount{Code: "L-01", Name: "Kim Muster", Roles: []access.Role{access.Lead, access.Administrator}, Password: "crumb lantern oboe drift"},
 		Cost:  cheap,
 	}
 }
@@ -44,7 +46,7 @@ func TestBegin(t *testing.T) {
 	if faults := b.Faults(clock.At()); len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	db, err := b.Begin(t.Context(), dir, clock.Now)
+	db, err := b.Begin(t.Context(), sqlite.Folder(dir), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -53,7 +55,7 @@ func TestBegin(t *testing.T) {
 		rules, err := v.Rules(v.Now(), store.Forever)
 		meters, err2 := v.Meters()
 		lots, err3 := v.Lots()
-		a, err4 := v.Account("L-01")
+		a, err4 := v.People().Account("L-01")
 		if rules.Name != "General rule set" || len(meters) != 1 || len(lots) != 1 || a.MustChange || !access.Allows(a.Roles, access.ManageAccounts) {
 			t.Errorf("%s, %v, %v, %+v", rules.Name, meters, lots, a)
 		}
@@ -61,16 +63,16 @@ func TestBegin(t *testing.T) {
 	}); err != nil {
 		t.Error(err)
 	}
-	if _, err := desk.NewDoor(d, cheap).SignIn(t.Context(), "L-01", b.First.Password, desk.Source{}); err != nil {
+	if _, err := identity.NewDoor(d.DB, cheap).SignIn(t.Context(), "L-01", b.First.Password, identity.Source{}); err != nil {
 		t.Error(err)
 	}
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.Begin(t.Context(), dir, clock.Now); fault.CodeOf(err) != fault.Conflict {
+	if _, err := b.Begin(t.Context(), sqlite.Folder(dir), clock.Now); fault.CodeOf(err) != fault.Conflict {
 		t.Errorf("a second beginning: %v", err)
 	}
-	if db, err = store.Open(t.Context(), dir, clock.Now); err != nil {
+	if db, err = sqlite.Folder(dir).Open(t.Context(), clock.Now); err != nil {
 		t.Fatal(err)
 	}
 	if err := db.Close(); err != nil {
@@ -89,21 +91,21 @@ func TestBeginAllOrNothing(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "data")
 	b := beginning(clock)
 	b.First.Password = "short"
-	if _, err := b.Begin(t.Context(), dir, clock.Now); err == nil {
+	if _, err := b.Begin(t.Context(), sqlite.Folder(dir), clock.Now); err == nil {
 		t.Fatal("a password that is too short was taken")
 	}
-	if err := store.Vacant(dir); err != nil {
+	if err := sqlite.Folder(dir).Vacant(); err != nil {
 		t.Error(err)
 	}
-	if _, err := store.Open(t.Context(), dir, clock.Now); fault.CodeOf(err) != fault.NotFound {
+	if _, err := sqlite.Folder(dir).Open(t.Context(), clock.Now); fault.CodeOf(err) != fault.NotFound {
 		t.Errorf("there is a ledger: %v", err)
 	}
 	gone, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := beginning(clock).Begin(gone, dir, clock.Now); err == nil {
+	if _, err := beginning(clock).Begin(gone, sqlite.Folder(dir), clock.Now); err == nil {
 		t.Error("nobody waits, yet it began")
 	}
-	db, err := beginning(clock).Begin(t.Context(), dir, clock.Now)
+	db, err := beginning(clock).Begin(t.Context(), sqlite.Folder(dir), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +119,7 @@ func TestBeginAfterKill(t *testing.T) {
 	t.Parallel()
 	clock := storetest.NewClock()
 	made := filepath.Join(t.TempDir(), "made")
-	db, err := beginning(clock).Begin(t.Context(), made, clock.Now)
+	db, err := beginning(clock).Begin(t.Context(), sqlite.Folder(made), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -144,10 +146,10 @@ func TestBeginAfterKill(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		if err := store.Vacant(dir); err != nil {
+		if err := sqlite.Folder(dir).Vacant(); err != nil {
 			t.Errorf("%d files moved: %v", moved, err)
 		}
-		db, err := beginning(clock).Begin(t.Context(), dir, clock.Now)
+		db, err := beginning(clock).Begin(t.Context(), sqlite.Folder(dir), clock.Now)
 		if err != nil {
 			t.Errorf("%d files moved: %v", moved, err)
 			continue
@@ -171,7 +173,7 @@ func TestVacant(t *testing.T) {
 		if err := os.WriteFile(filepath.Join(dir, c.file), nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if got := fault.CodeOf(store.Vacant(dir)); got != c.want {
+		if got := fault.CodeOf(sqlite.Folder(dir).Vacant()); got != c.want {
 			t.Errorf("%s: %q, want %q", reason, got, c.want)
 		}
 	}
@@ -181,14 +183,14 @@ func TestVacant(t *testing.T) {
 	if err := os.WriteFile(letter, []byte("Dear editor"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if db, err := beginning(clock).Begin(t.Context(), dir, clock.Now); err == nil {
+	if db, err := beginning(clock).Begin(t.Context(), sqlite.Folder(dir), clock.Now); err == nil {
 		t.Error("it began where a file has the name of our folder")
 		db.Close() //nolint:errcheck // it should not be there
 	}
 	if text, err := os.ReadFile(letter); err != nil || string(text) != "Dear editor" {
 		t.Errorf("the letter: %q, %v", text, err)
 	}
-	if err := store.Vacant(filepath.Join(t.TempDir(), "none")); err != nil {
+	if err := sqlite.Folder(filepath.Join(t.TempDir(), "none")).Vacant(); err != nil {
 		t.Errorf("no folder: %v", err)
 	}
 }
@@ -238,7 +240,7 @@ func TestExamples(t *testing.T) {
 	clock := storetest.NewClock()
 	b := beginning(clock)
 	b.Meter, b.Lot = nil, nil
-	db, err := b.Begin(t.Context(), filepath.Join(t.TempDir(), "data"), clock.Now)
+	db, err := b.Begin(t.Context(), sqlite.Folder(filepath.Join(t.TempDir(), "data")), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -263,7 +265,7 @@ func TestExamples(t *testing.T) {
 		before := have()
 		for i := range 2 {
 			clock.Move(time.Second)
-			out, err := d.Import(t.Context(), desk.File{Kind: kind, Name: string(kind) + ".csv", Content: strings.NewReader(desk.Example(kind)), By: "L-01"}, false)
+			out, err := d.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: kind, Name: string(kind) + ".csv", Content: strings.NewReader(desk.Example(kind)), By: "L-01"}, false)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -297,7 +299,7 @@ func TestImportChanges(t *testing.T) {
 	t.Parallel()
 	clock := storetest.NewClock()
 	b := beginning(clock)
-	db, err := b.Begin(t.Context(), filepath.Join(t.TempDir(), "data"), clock.Now)
+	db, err := b.Begin(t.Context(), sqlite.Folder(filepath.Join(t.TempDir(), "data")), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -307,14 +309,14 @@ func TestImportChanges(t *testing.T) {
 		}
 	})
 	var told []desk.Told
-	out, err := desk.New(db).Import(t.Context(), desk.File{
+	out, err := desk.New(db).As(access.Operator("L-01")).Import(t.Context(), desk.File{
 		Kind: desk.Meters, Name: "m.csv", By: "L-01", Tell: func(x desk.Told) { told = append(told, x) },
 		Content: strings.NewReader("meter,system,serial\nM-1,example-system,55-1\nM-2,example-system,\nM-1,example-system,55-1\nM-2,example-system,\n"),
 	}, true)
 	if err != nil || out.Stored != 2 || out.Changed != 1 || out.Known != 2 {
 		t.Fatalf("%v: %+v", err, out)
 	}
-	if out, err := desk.New(db).Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", By: "L-01", Content: strings.NewReader("meter,system\nM-1,example-system\n")}, true); err != nil || out.Known != 1 || out.Stored != 0 {
+	if out, err := desk.New(db).As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", By: "L-01", Content: strings.NewReader("meter,system\nM-1,example-system\n")}, true); err != nil || out.Known != 1 || out.Stored != 0 {
 		t.Errorf("a meter that was registered by hand: %v, %+v", err, out)
 	}
 	if !told[0].Changes || !told[0].Fresh || told[1].Changes || !told[1].Fresh || told[2].Fresh || told[2].Changes || told[3].Fresh {
@@ -361,7 +363,7 @@ func TestSessionDuringImport(t *testing.T) {
 	t.Parallel()
 	clock := storetest.NewClock()
 	b := beginning(clock)
-	db, err := b.Begin(t.Context(), filepath.Join(t.TempDir(), "data"), clock.Now)
+	db, err := b.Begin(t.Context(), sqlite.Folder(filepath.Join(t.TempDir(), "data")), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -371,8 +373,8 @@ func TestSessionDuringImport(t *testing.T) {
 		}
 	})
 	d := desk.New(db)
-	door := desk.NewDoor(d, cheap)
-	pass, err := door.SignIn(t.Context(), "L-01", b.First.Password, desk.Source{})
+	door := identity.NewDoor(d.DB, cheap)
+	pass, err := door.SignIn(t.Context(), "L-01", b.First.Password, identity.Source{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -380,7 +382,7 @@ func TestSessionDuringImport(t *testing.T) {
 	content, write := io.Pipe()
 	ended := make(chan error, 1)
 	go func() {
-		_, err := d.Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", Content: content, By: "L-01"}, false)
+		_, err := d.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", Content: content, By: "L-01"}, false)
 		ended <- err
 	}()
 	if _, err := io.WriteString(write, "meter,system\n"); err != nil { // read within the transaction

@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/sampling"
@@ -109,7 +110,7 @@ func TestOnlyOneReading(t *testing.T) {
 	}
 	second := first
 	second.Value = b.rlu("18")
-	err := b.desk.Do(context.Background(), func(w *desk.Work) error {
+	err := b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
 		_, err := w.Read(desk.Entry{By: "T-02"}, second)
 		return err
 	})

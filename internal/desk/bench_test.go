@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
@@ -69,7 +70,7 @@ func BenchmarkGate(b *testing.B) {
 		wg.Go(func() {
 			for i := 0; !stop.Load(); i++ {
 				tag, at := tags[(w+8*(i/10))%scopes], bench.now.Move(time.Millisecond)
-				err := bench.desk.Do(context.Background(), func(w *desk.Work) (err error) {
+				err := bench.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
 					if i%10 == 0 {
 						_, err = w.RecordUse(nurse, turnaround.Use{Scope: tag, Start: at, End: at}, "")
 					} else {

@@ -141,6 +141,9 @@ func (v View) candidate(i scope.Instrument, at unit.Instant) (sampling.Candidate
 // Draw picks scopes for a periodic round by the rule in force and records the draw with its seed,
 // its candidates and its picks, so that it can be repeated. An empty seed is made at random.
 func (w *Work) Draw(e Entry, seed string) (record.DrawBody, Receipt, error) {
+	if err := w.may(ToDraw, &e); err != nil {
+		return record.DrawBody{}, Receipt{}, err
+	}
 	rules, err := w.Rules(w.tx.Now, store.Forever)
 	if err != nil {
 		return record.DrawBody{}, Receipt{}, err

@@ -164,6 +164,9 @@ func (v View) LotSetups(kit, old, new string) (a, b quality.Setup, err error) {
 
 // RecordComparison records a comparison as it was computed.
 func (w *Work) RecordComparison(e Entry, old, new quality.Setup, p quality.Plan, pairs []quality.Pair, found quality.Paired) (Receipt, error) {
+	if err := w.may(ToRecordComparison, &e); err != nil {
+		return Receipt{}, err
+	}
 	if e.By == "" {
 		return Receipt{}, invalid("who answers for the comparison?")
 	}

@@ -5,22 +5,23 @@
 // records to the store in one transaction. It is the only writer. It decides nothing itself: if a
 // rule is looked for here, it is in the wrong room.
 //
-// Read Desk.Do and Desk.View first: Work holds what can be done, View what can be asked.
+// Read Desk.As and Desk.View first: Work holds what can be done, View what can be asked. Who may do what
+// is in one table: Acts.
 package desk
 
 import (
 	"context"
 	"crypto/rand"
-	"fmt"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -39,8 +40,6 @@ type Desk struct {
 	mu     sync.Mutex
 	rules  map[ledger.ID]parsedRules
 	levels decodedLevels
-	// importing counts the imports under way, which keep the writer for long.
-	importing atomic.Int32
 }
 
 type parsedRules struct {
@@ -67,23 +66,21 @@ type View struct {
 	tx   *store.Tx
 }
 
-// Work is what can be done in one transaction, and everything that can be asked in it.
-type Work struct{ View }
-
-// Do runs work in a transaction: all of it is stored durably, or nothing.
-func (d *Desk) Do(ctx context.Context, work func(*Work) error) error {
-	return d.DB.Write(ctx, func(tx *store.Tx) error { return work(&Work{View{d, tx}}) })
-}
-
-// Try runs work and takes everything back: a dry run.
-func (d *Desk) Try(ctx context.Context, work func(*Work) error) error {
-	return d.DB.Try(ctx, func(tx *store.Tx) error { return work(&Work{View{d, tx}}) })
+// Work is what an actor can do in one transaction, and everything that can be asked in it.
+type Work struct {
+	View
+	actor access.Actor
+	// dry says that everything is taken back, so that nobody has to sign.
+	dry bool
 }
 
 // View runs questions on an unchanging state of the records.
 func (d *Desk) View(ctx context.Context, ask func(View) error) error {
 	return d.DB.Read(ctx, func(tx *store.Tx) error { return ask(View{d, tx}) })
 }
+
+// People returns what can be asked about accounts in the same transaction.
+func (v View) People() identity.View { return identity.On(v.tx) }
 
 // Now returns the instant of the transaction.
 func (v View) Now() unit.Instant { return v.tx.Now }
@@ -98,9 +95,12 @@ func (v View) Zone() *time.Location { return v.tx.Zone() }
 type Entry struct {
 	// ID names the record; empty gives it a new one. The same id sent twice is stored once.
 	ID ledger.ID
-	// By is the code of the person who acts.
+	// By is the author of the record. It is that of the actor: it may be left out, and nobody but those
+	// who write down what others did (access.Scribe) names another.
 	By     string
 	Device string
+	// Second is who else agrees, where an act takes two.
+	Second access.Actor
 	// Corrects is the record that this one takes the place of, with the Reason.
 	Corrects ledger.ID
 	Reason   string
@@ -126,9 +126,6 @@ func (w *Work) appendFile(e Entry, typ record.Kind, at unit.Instant, body any, c
 	if at > w.tx.Now.Add(futureSlack) {
 		return Receipt{}, invalid("%s at %s lies in the future (it is %s)", typ, at.In(w.Zone()), w.tx.Now.In(w.Zone()))
 	}
-	if e.Corrects != "" && e.Reason == "" {
-		return Receipt{}, invalid("a correction of %s needs a reason", e.Corrects)
-	}
 	if e.ID == "" {
 		e.ID = ledger.NewID(w.tx.Now, rand.Reader)
 	}
@@ -139,18 +136,9 @@ func (w *Work) appendFile(e Entry, typ record.Kind, at unit.Instant, body any, c
 	return Receipt{Record: r, Fresh: fresh}, err
 }
 
-func invalid(format string, args ...any) error {
-	return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf(format, args...)}
-}
+func invalid(format string, args ...any) error { return fault.Invalidf(format, args...) }
 
-func notFound(hint, format string, args ...any) error {
-	return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf(format, args...), Hint: hint}
-}
+func notFound(hint, format string, args ...any) error { return fault.NotFoundf(hint, format, args...) }
 
 // refuse turns a domain package's refusal into an error with a code.
-func refuse(err error) error {
-	if err == nil {
-		return nil
-	}
-	return &fault.Error{Code: fault.Invalid, Message: err.Error(), Cause: err}
-}
+func refuse(err error) error { return fault.Refused(err) }

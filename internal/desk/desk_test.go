@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -16,6 +17,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 )
 
@@ -29,7 +31,7 @@ type bench struct {
 func start(tb testing.TB) *bench {
 	tb.Helper()
 	b := &bench{TB: tb, now: storetest.NewClock()}
-	db, err := store.Create(context.Background(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, b.now.Now)
+	db, err := sqlite.Folder(tb.TempDir()).Create(context.Background(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, b.now.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -87,7 +89,7 @@ func (b *bench) at() unit.Instant { return b.now.At() }
 
 func (b *bench) do(work func(*desk.Work) error) {
 	b.Helper()
-	if err := b.desk.Do(context.Background(), work); err != nil {
+	if err := b.desk.As(access.Scribe()).Do(context.Background(), work); err != nil {
 		b.Fatal(err)
 	}
 }

@@ -18,6 +18,9 @@ import (
 // left out, but must not differ. Without At it was made now; By is that of the entry. The same
 // content is kept once however often it is attached.
 func (w *Work) Attach(e Entry, a dossier.Attachment, content []byte) (Receipt, error) {
+	if err := w.may(ToAttach, &e); err != nil {
+		return Receipt{}, err
+	}
 	found, err := dossier.Inspect(content)
 	if err == nil {
 		err = found.Agrees(a.File)
@@ -140,6 +143,9 @@ func (v View) Content(key string) (dossier.File, []byte, error) {
 // HandOver writes the note of one shift for the next. Without At it is written now; By is that of the
 // entry. The line ends of a page's form become line feeds.
 func (w *Work) HandOver(e Entry, h dossier.Handover) (Receipt, error) {
+	if err := w.may(ToHandOver, &e); err != nil {
+		return Receipt{}, err
+	}
 	h.Text, h.By = strings.ReplaceAll(h.Text, "\r\n", "\n"), e.By
 	if !h.At.Known() {
 		var err error

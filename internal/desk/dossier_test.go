@@ -22,6 +22,7 @@ import (
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite/sqlitetest"
 	"rinsate/internal/store/storetest"
 )
 
@@ -141,7 +142,7 @@ func TestAttachTwice(t *testing.T) {
 	b.attach(tech, photograph(), content)
 	b.attach(tech, elsewhere, content)
 	var files int
-	if err := storetest.Raw(t, b.desk.DB.Dir()).QueryRowContext(t.Context(), `SELECT count(*) FROM content`).Scan(&files); err != nil || files != 1 {
+	if err := sqlitetest.Raw(t, b.desk.DB.Home()).QueryRowContext(t.Context(), `SELECT count(*) FROM content`).Scan(&files); err != nil || files != 1 {
 		t.Errorf("%d files are kept (%v), want 1", files, err)
 	}
 }
@@ -181,7 +182,7 @@ func TestAttachRefusals(t *testing.T) {
 		{"in the future", act(tech, content, func(a *dossier.Attachment) { a.At = b.at().Add(time.Hour) }), fault.Invalid, "attachment at 2026-03-02 10:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
 	})
 	var files int
-	if err := storetest.Raw(t, b.desk.DB.Dir()).QueryRowContext(t.Context(), `SELECT count(*) FROM content`).Scan(&files); err != nil || files != 0 {
+	if err := sqlitetest.Raw(t, b.desk.DB.Home()).QueryRowContext(t.Context(), `SELECT count(*) FROM content`).Scan(&files); err != nil || files != 0 {
 		t.Errorf("%d files are kept (%v), want none", files, err)
 	}
 }
@@ -248,7 +249,7 @@ func TestContentThatWasTamperedWith(t *testing.T) {
 			b := start(t)
 			content := picture(t, 4, 3)
 			id := b.attach(tech, photograph(), content).Record.ID
-			raw := storetest.Raw(t, b.desk.DB.Dir())
+			raw := sqlitetest.Raw(t, b.desk.DB.Home())
 			for _, text := range []string{`DROP TRIGGER content_no_update`, `DROP TRIGGER content_no_delete`, test.text} {
 				if _, err := raw.ExecContext(t.Context(), text); err != nil {
 					t.Fatal(err)
@@ -265,7 +266,7 @@ func TestContentThatWasTamperedWith(t *testing.T) {
 				}
 				return nil
 			})
-			_, err := store.Verify(context.Background(), b.desk.DB.Dir(), nil, nil)
+			_, err := b.desk.DB.Home().Verify(context.Background(), nil, nil)
 			if _, ok := errors.AsType[*ledger.FaultError](err); !ok {
 				t.Errorf("verified: %v", err)
 			}
@@ -348,7 +349,7 @@ func TestAttachmentsKept(t *testing.T) {
 				return err
 			})
 		}
-		if v, err := store.Verify(context.Background(), db.Dir(), nil, nil); err != nil || v.Files != len(distinct) {
+		if v, err := db.Home().Verify(context.Background(), nil, nil); err != nil || v.Files != len(distinct) {
 			rt.Fatalf("verified: %+v, %v; want %d files", v, err, len(distinct))
 		}
 	})

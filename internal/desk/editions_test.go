@@ -17,8 +17,10 @@ import (
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 )
 
@@ -52,7 +54,7 @@ func because(reason string) desk.Entry { return desk.Entry{By: "L-01", Reason: r
 func TestEdit(t *testing.T) {
 	b := start(t)
 	edit := func(e desk.Entry, base ledger.ID, m quality.Meter) (r desk.Receipt, err error) {
-		err = b.desk.Do(context.Background(), func(w *desk.Work) (err error) {
+		err = b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
 			r, err = w.Edit(e, record.Meter, m.Code, base, m, w.Now(), func(at unit.Instant) (desk.Receipt, error) { return w.RegisterMeter(e, at, m) })
 			return err
 		})
@@ -125,7 +127,7 @@ func TestRetireAndReinstate(t *testing.T) {
 	}
 	b.pass(time.Hour)
 	second := b.base(record.Instrument, tag)
-	err := b.desk.Do(context.Background(), func(w *desk.Work) error {
+	err := b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
 		_, err := w.Reinstate(because("x"), tag, second, left-1)
 		return err
 	})
@@ -222,7 +224,7 @@ func TestAdoptFrom(t *testing.T) {
 	b.finish()
 	first := b.base(record.Rules, "rules")
 	adopt := func(e desk.Entry, base ledger.ID, text []byte) error {
-		return b.desk.Do(context.Background(), func(w *desk.Work) error {
+		return b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
 			_, _, err := w.AdoptFrom(e, base, "rules", text)
 			return err
 		})
@@ -312,8 +314,8 @@ func TestSetUp(t *testing.T) {
 	}
 	b.targets()
 	b.check(1000, 2)
-	door := desk.NewDoor(b.desk, access.Cost{Memory: 8, Passes: 1, Lanes: 1})
-	if _, _, err := door.AddAccount(t.Context(), desk.Entry{By: "A-01"}, desk.NewAccount{Code: "T-01", Name: "T", Roles: []access.Role{access.Technician}, Password: "crumb lantern oboe drift"}); err != nil {
+	door := identity.NewDoor(b.desk.DB, access.Cost{Memory: 8, Passes: 1, Lanes: 1})
+	if _, _, err := door.AddAccount(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, identity.NewAccount{Code: "T-01", Name: "T", Roles: []access.Role{access.Technician}, Password: "crumb lantern oboe drift"}); err != nil {
 		t.Fatal(err)
 	}
 	if got := missing(b); got != "" {
@@ -338,7 +340,7 @@ func TestSetUp(t *testing.T) {
 
 // A site that has nothing yet is told all of it, and nothing fails.
 func TestSetUpOfNothing(t *testing.T) {
-	db, err := store.Create(t.Context(), t.TempDir(), record.SiteBody{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
+	db, err := sqlite.Folder(t.TempDir()).Create(t.Context(), record.SiteBody{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
 	if err != nil {
 		t.Fatal(err)
 	}

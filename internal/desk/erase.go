@@ -10,26 +10,22 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
-// MayErase is the permission that erasing takes: that of whoever leads.
-const MayErase = access.VoidRecord
-
 // Erase erases a free text of a record for good, and the same text wherever it stands in records that name
 // that one or are named by it, such as its correction or the round that repeats it. Only whoever leads may;
 // what the text was cannot be found out any more, that there was one can. field is as record.FreeText has
 // it, without "body." where that is clear, and may be empty when the record has one text.
-func Erase(w *Work, e Entry, id ledger.ID, field string, why record.ErasureReason) (Receipt, error) {
+func (w *Work) Erase(e Entry, id ledger.ID, field string, why record.ErasureReason) (Receipt, error) {
+	if err := w.may(ToErase, &e); err != nil {
+		return Receipt{}, err
+	}
 	if !why.Known() {
 		return Receipt{}, invalid("the reason %q is none; choose one of: %s", why, reasonWords())
-	}
-	if err := leads(w, e.By); err != nil {
-		return Receipt{}, err
 	}
 	if r, ok, err := again(w, e.ID, record.Erasure, func(x record.ErasureBody) bool {
 		return x.Why == why && len(x.Texts) > 0 && x.Texts[0].Record == id && (field == "" || strings.TrimPrefix(x.Texts[0].Field, "body.") == strings.TrimPrefix(field, "body."))
@@ -56,21 +52,6 @@ func Erase(w *Work, e Entry, id ledger.ID, field string, why record.ErasureReaso
 		return Receipt{}, err
 	}
 	return w.append(e, record.Erasure, w.tx.Now, body)
-}
-
-// leads refuses whoever may not erase.
-func leads(w *Work, code string) error {
-	a, ok, err := edition[record.AccessBody](w.View, record.Access, code, store.Forever, store.Forever)
-	if err != nil {
-		return err
-	}
-	if !ok || a.Disabled || !access.Allows(a.Roles, MayErase) {
-		return &fault.Error{
-			Code: fault.Invalid, Message: fmt.Sprintf("%q may not erase texts: that takes an account of somebody who leads the room", code),
-			Hint: "name that person with --by; see the accounts with: rinsate user list",
-		}
-	}
-	return nil
 }
 
 // chosen returns the field that somebody named among those that a record has.

@@ -49,6 +49,12 @@ func Tally(d level.Derivation) map[string]int {
 
 // AdoptDerived records a level with the grounds that it rests on.
 func (w *Work) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, error) {
+	if err := w.may(ToAdoptDerived, &e); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.inName(&l.Adopter); err != nil {
+		return Receipt{}, err
+	}
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/trend"
@@ -68,17 +69,23 @@ type Imported struct {
 // wrong, nothing; the error lists what is wrong. A line's record has an id that follows from the
 // line, so that reading the same file in again stores nothing twice, and an import that was
 // interrupted is simply done again. With dry nothing is stored and everything is told.
-func (d *Desk) Import(ctx context.Context, f File, dry bool) (Imported, error) {
+func (a Acting) Import(ctx context.Context, f File, dry bool) (Imported, error) {
 	out := Imported{File: f.Name, Kind: f.Kind}
 	if !slices.Contains(Kinds, f.Kind) {
 		return out, invalid("%q is not a kind of file; allowed: %s", f.Kind, strings.Join(words(Kinds), ", "))
 	}
-	d.importing.Add(1)
-	defer d.importing.Add(-1)
+	defer a.desk.DB.Occupy()()
 	digest := sha256.New()
 	// The whole file is one transaction, so a writer that waits for its end is bounded by the size
 	// of the file and not by the number of lines.
 	work := func(w *Work) error {
+		author := Entry{By: f.By}
+		if err := w.may(ImportOf(f.Kind), &author); err != nil {
+			return err
+		}
+		f.By = author.By
+		// Whoever may read the file in writes down what others did.
+		w.actor = access.Scribe()
 		in := intake{Work: w, file: f, out: &out, ctx: ctx}
 		if err := in.run(io.TeeReader(f.Content, digest)); err != nil {
 			return err
@@ -93,9 +100,9 @@ func (d *Desk) Import(ctx context.Context, f File, dry bool) (Imported, error) {
 		return err
 	}
 	if dry {
-		return out, d.Try(ctx, work)
+		return out, a.Try(ctx, work)
 	}
-	return out, d.Do(ctx, work)
+	return out, a.Do(ctx, work)
 }
 
 // intake is one import under way.

@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -164,7 +165,7 @@ func TestGrounds(t *testing.T) {
 	})
 	entry := desk.Entry{ID: "0190a1b2-c3d4-7e5f-8a6b-7c8d9e0f1a2b", By: "L-01"}
 	adopt := func(l reading.Level) (r desk.Receipt, err error) {
-		return r, b.desk.Do(b.Context(), func(w *desk.Work) error {
+		return r, b.desk.As(access.Scribe()).Do(b.Context(), func(w *desk.Work) error {
 			g, err := w.Grounds(l, study, desk.Costs{SampleMinutes: 8, CleaningMinutes: 16}, cultures)
 			if err != nil {
 				return err

@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
@@ -43,7 +44,7 @@ type machine struct {
 // try runs an act and lets it be refused with a code that a person caused.
 func (m *machine) try(act func(*desk.Work) (desk.Receipt, error)) (r desk.Receipt, ok bool) {
 	m.pass(time.Second)
-	err := m.desk.Do(context.Background(), func(w *desk.Work) (err error) {
+	err := m.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
 		r, err = act(w)
 		return err
 	})
@@ -190,7 +191,7 @@ func TestGateNeverOpensUnderAHold(t *testing.T) {
 			asked++
 		}
 		size := m.size()
-		storetest.Verify(checked{t, rt}, m.desk.DB.Dir(), size)
+		storetest.Verify(checked{t, rt}, m.desk.DB.Home(), size)
 	})
 	t.Logf("%d answers, %d of them ready", asked, ready)
 	if ready == 0 {

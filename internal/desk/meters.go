@@ -31,6 +31,12 @@ type Check struct {
 
 // RegisterTarget records what a control should show, in force from its Adopted instant on.
 func (w *Work) RegisterTarget(e Entry, t quality.Target) (Receipt, error) {
+	if err := w.may(ToRegisterTarget, &e); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.inName(&t.Adopter); err != nil {
+		return Receipt{}, err
+	}
 	if err := t.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
@@ -88,6 +94,9 @@ func (v View) meter(code string) (quality.Meter, error) {
 // CheckMeter records a check of a meter with its verdict. What follows from it, the trust in the
 // meter's readings and the rounds that rest on them, is recorded with it.
 func (w *Work) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
+	if err := w.may(ToCheckMeter, &e); err != nil {
+		return Receipt{}, quality.Verdict{}, err
+	}
 	same := func(x record.CheckBody) bool {
 		return x.Meter == c.Meter && x.Serviced == c.Serviced && slices.Equal(x.Controls, w.filled(e, c).Controls)
 	}

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
@@ -179,7 +180,7 @@ func TestCheckRefusals(t *testing.T) {
 		"unknown kind":    {desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: "odd", Material: "x", At: b.at()}}}, "allowed: positive, negative, blank"},
 		"no such control": {desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: quality.Positive, Material: "light", Value: -1, At: b.at()}}}, "is not a whole number"},
 	} {
-		err := b.desk.Do(t.Context(), func(w *desk.Work) error {
+		err := b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
 			_, _, err := w.CheckMeter(desk.Entry{By: "T-01"}, test.check)
 			return err
 		})
@@ -201,7 +202,7 @@ func TestCheckRefusals(t *testing.T) {
 	b.use()
 	b.round("30", "30", "30")
 	r, _ := b.check(700, 2)
-	err := b.desk.Do(t.Context(), func(w *desk.Work) error {
+	err := b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
 		_, err := w.Void(desk.Entry{By: "T-01", Corrects: r.Followed[0].ID, Reason: "no"})
 		return err
 	})
@@ -217,7 +218,7 @@ func TestCheckSentTwice(t *testing.T) {
 	id := ledger.DerivedID("check", "1")
 	at := b.at()
 	send := func(value unit.Number) (r desk.Receipt, v quality.Verdict, err error) {
-		err = b.desk.Do(t.Context(), func(w *desk.Work) (err error) {
+		err = b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) (err error) {
 			r, v, err = w.CheckMeter(desk.Entry{ID: id, By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{
 				{Kind: quality.Positive, Material: "light", Value: value, At: at}, {Kind: quality.Blank, Material: "empty chamber", At: at},
 			}})

@@ -8,6 +8,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/store"
@@ -132,7 +133,7 @@ func TestAdoptChart(t *testing.T) {
 	if x := adopt(desk.Entry{By: "L-01"}, desk.Freeze{Anew: true}); x.Chart == "" || x.Baseline.N+len(x.Baseline.Screened) != 25 {
 		t.Errorf("anew: %+v", x)
 	}
-	err := b.desk.Do(t.Context(), func(w *desk.Work) error {
+	err := b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
 		_, err := w.AdoptChart(desk.Entry{}, outer, desk.Freeze{Watching: desk.UsualWatching()}, 40)
 		return err
 	})

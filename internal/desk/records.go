@@ -147,7 +147,8 @@ func (v View) Named(l Line) ([]Relation, error) {
 	}
 	if l.Type == record.Reading {
 		err = v.circumstances(l, add)
-	} else if l.Type == record.Round {
+	}
+	if err == nil && l.Type == record.Round {
 		err = v.inRound(l, add)
 	}
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -34,7 +35,7 @@ func (b *bench) refused(t *testing.T, tests []refusal) {
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
 			before := b.size()
-			err := b.desk.Do(context.Background(), func(w *desk.Work) error {
+			err := b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
 				_, err := test.act(w)
 				return err
 			})

@@ -18,6 +18,9 @@ import (
 // RegisterModel records a model, or a new edition of it, in force from at. The warnings about its
 // geometry and its channels are returned; they do not keep it from being recorded.
 func (w *Work) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Receipt, []string, error) {
+	if err := w.may(ToRegisterModel, &e); err != nil {
+		return Receipt{}, nil, err
+	}
 	if err := m.Check(); err != nil {
 		return Receipt{}, nil, refuse(err)
 	}
@@ -31,6 +34,9 @@ func (w *Work) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Receipt, 
 
 // RegisterInstrument records an instrument of a registered model, or a new edition of its entry.
 func (w *Work) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrument) (Receipt, error) {
+	if err := w.may(ToRegisterInstrument, &e); err != nil {
+		return Receipt{}, err
+	}
 	if err := i.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
@@ -44,6 +50,9 @@ func (w *Work) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrument) 
 
 // RegisterMeter records a meter.
 func (w *Work) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Receipt, error) {
+	if err := w.may(ToRegisterMeter, &e); err != nil {
+		return Receipt{}, err
+	}
 	if err := m.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
@@ -52,6 +61,9 @@ func (w *Work) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Receipt
 
 // RegisterLot records a lot of a kit; recording it again with Recalled recalls it.
 func (w *Work) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt, error) {
+	if err := w.may(ToRegisterLot, &e); err != nil {
+		return Receipt{}, err
+	}
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
@@ -60,6 +72,9 @@ func (w *Work) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt, er
 
 // RegisterPerson records the code of a person.
 func (w *Work) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody) (Receipt, error) {
+	if err := w.may(ToRegisterPerson, &e); err != nil {
+		return Receipt{}, err
+	}
 	if p.Code == "" {
 		return Receipt{}, invalid("a person needs a code")
 	}
@@ -69,6 +84,9 @@ func (w *Work) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody) (Re
 // AdoptRules records a rule set as the facility's policy from an instant on. Earlier decisions keep
 // the edition that made them.
 func (w *Work) AdoptRules(e Entry, at unit.Instant, name string, text []byte) (Receipt, policy.RuleSet, error) {
+	if err := w.may(ToAdoptRules, &e); err != nil {
+		return Receipt{}, policy.RuleSet{}, err
+	}
 	rules, err := policy.Parse(name, text)
 	if err != nil {
 		return Receipt{}, rules, refuse(err)
@@ -82,6 +100,12 @@ func (w *Work) AdoptRules(e Entry, at unit.Instant, name string, text []byte) (R
 
 // AdoptLevel records a level; it judges readings from its Adopted instant on.
 func (w *Work) AdoptLevel(e Entry, l reading.Level) (Receipt, error) {
+	if err := w.may(ToAdoptLevel, &e); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.inName(&l.Adopter); err != nil {
+		return Receipt{}, err
+	}
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}

@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -74,7 +75,7 @@ func (b *bench) wantState(what string, want turnaround.State, words string) {
 
 func (b *bench) lift(l turnaround.Lift) (desk.Receipt, error) {
 	var r desk.Receipt
-	err := b.desk.Do(context.Background(), func(w *desk.Work) (err error) {
+	err := b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
 		r, err = w.LiftHold(desk.Entry{By: l.By}, l)
 		return err
 	})
@@ -574,7 +575,7 @@ func TestDryRunOfRules(t *testing.T) {
 	}
 	b.pass(time.Second)
 	size := b.size()
-	err := b.desk.Try(context.Background(), func(w *desk.Work) error {
+	err := b.desk.As(access.Scribe()).Try(context.Background(), func(w *desk.Work) error {
 		_, _, err := w.AdoptRules(e, b.at(), "strict.yaml", text)
 		if got := attempts(w.View); got != 1 {
 			t.Errorf("within the dry run: %d attempts, want 1", got)

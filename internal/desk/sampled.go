@@ -24,6 +24,9 @@ func readingOf(k store.Kept) (reading.Reading, error) {
 // turnaround that were over the action level. A point that the model marks as not applicable is
 // recorded as such; a point that the model does not have is refused.
 func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
+	if err := w.may(ToCollect, &e); err != nil {
+		return Receipt{}, err
+	}
 	if r, ok, err := again(w, e.ID, record.Sample, func(stored sampling.Sample) bool { return sameSample(s, stored) }); ok || err != nil {
 		return r, err
 	}
@@ -119,6 +122,9 @@ func (v View) attempt(tag string, at unit.Instant) (int, error) {
 
 // Mark records an instant in the life of a sample: capped, uncapped, dipped, activated, shaken.
 func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
+	if err := w.may(ToMark, &e); err != nil {
+		return Receipt{}, err
+	}
 	same := func(x sampling.Moment) bool {
 		return x.Sample == m.Sample && x.Mark == m.Mark && x.At == m.At && x.Shaken == m.Shaken && x.By == m.By
 	}
@@ -187,6 +193,9 @@ type Reading struct {
 // lifts the hold that follows from it. A sample whose clock has run out, or that was taken with a
 // lot out of date, makes a void reading: kept, and never counted.
 func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
+	if err := w.may(ToRead, &e); err != nil {
+		return Receipt{}, err
+	}
 	same := func(x reading.Reading) bool {
 		return x.Sample == string(in.Sample) && x.Meter == in.Meter && x.Value == in.Value && x.With.At == in.At
 	}

@@ -21,6 +21,9 @@ import (
 // Retire takes a scope out of the facility's hands for good from an instant on: it is scrapped, given
 // away or, on loan, returned. base is the edition that whoever retires it saw.
 func (w *Work) Retire(e Entry, tag string, base ledger.ID, at unit.Instant) (Receipt, error) {
+	if err := w.may(ToRetire, &e); err != nil {
+		return Receipt{}, err
+	}
 	return w.reviseInstrument(e, tag, base, func(i *scope.Instrument) error {
 		switch {
 		case e.Reason == "":
@@ -38,6 +41,9 @@ func (w *Work) Retire(e Entry, tag string, base ledger.ID, at unit.Instant) (Rec
 // Reinstate brings a scope back that had left, from an instant on: what is not the facility's own is
 // unproven again, as after its first arrival.
 func (w *Work) Reinstate(e Entry, tag string, base ledger.ID, at unit.Instant) (Receipt, error) {
+	if err := w.may(ToReinstate, &e); err != nil {
+		return Receipt{}, err
+	}
 	return w.reviseInstrument(e, tag, base, func(i *scope.Instrument) error {
 		switch {
 		case e.Reason == "":
@@ -67,6 +73,9 @@ func (w *Work) reviseInstrument(e Entry, tag string, base ledger.ID, change func
 // Recall takes a lot of a kit out of use from an instant on, although it is in date. base is the edition
 // that whoever recalls it saw.
 func (w *Work) Recall(e Entry, key string, base ledger.ID, since unit.Instant) (Receipt, error) {
+	if err := w.may(ToRecall, &e); err != nil {
+		return Receipt{}, err
+	}
 	l, err := editionAt[quality.Lot](w.View, record.Lot, key, base)
 	switch {
 	case err != nil:
@@ -193,6 +202,9 @@ func (v View) Decided() (map[string]int, error) { return v.tx.Decided() }
 // AdoptFrom adopts a rule set that was made from the edition base. An edition has a name of its own,
 // since decisions name it.
 func (w *Work) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) (Receipt, policy.RuleSet, error) {
+	if err := w.may(ToAdoptFrom, &e); err != nil {
+		return Receipt{}, policy.RuleSet{}, err
+	}
 	rules, err := policy.Parse(name, text)
 	if err != nil {
 		return Receipt{}, rules, refuse(err)
@@ -363,7 +375,7 @@ func (s *setUp) fleet() (x PartState, err error) {
 }
 
 func (s *setUp) people() (x PartState, err error) {
-	all, err := s.v.Accounts()
+	all, err := s.v.tx.Accounts()
 	if err != nil {
 		return x, err
 	}

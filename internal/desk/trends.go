@@ -613,6 +613,9 @@ type Frozen struct {
 // them. Streams with too few readings since their last break, those whose chart holds and, unless they
 // are named or a begin is given, those with an open alarm are left as they are and say so.
 func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
+	if err := w.may(ToAdoptCharts, &e); err != nil {
+		return nil, err
+	}
 	if e.By == "" {
 		return nil, invalid("who adopts the limits?")
 	}
@@ -662,6 +665,9 @@ func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 // reads that stream alone; monthly is how many readings all streams have in a month (see Outlook). The
 // record has the id of the entry.
 func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Frozen, error) {
+	if err := w.may(ToAdoptChart, &e); err != nil {
+		return Frozen{}, err
+	}
 	if e.By == "" {
 		return Frozen{}, invalid("who adopts the limits?")
 	}

@@ -14,6 +14,7 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/scope"
@@ -253,7 +254,7 @@ func TestBreaksEndABaseline(t *testing.T) {
 
 func TestAdoptingNeedsAName(t *testing.T) {
 	b := start(t)
-	err := b.desk.Do(t.Context(), func(w *desk.Work) error {
+	err := b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
 		_, err := w.AdoptCharts(desk.Entry{}, desk.Freeze{Watching: desk.UsualWatching()})
 		return err
 	})
@@ -360,7 +361,7 @@ func TestImportTellsOfAlarms(t *testing.T) {
 	}
 	read := func(text string) desk.Imported {
 		t.Helper()
-		out, err := b.desk.Import(t.Context(), desk.File{Kind: desk.Readings, Name: "x.csv", Content: strings.NewReader(text), By: "L-01"}, false)
+		out, err := b.desk.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Readings, Name: "x.csv", Content: strings.NewReader(text), By: "L-01"}, false)
 		if err != nil {
 			t.Fatal(err)
 		}

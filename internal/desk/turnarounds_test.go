@@ -2,7 +2,6 @@ package desk_test
 
 import (
 	"context"
-	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -14,7 +13,6 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
 )
 
 func (b *bench) turnarounds(at unit.Instant, limit int) (all []desk.Turnaround) {
@@ -245,36 +243,4 @@ func TestRepairByRecord(t *testing.T) {
 		}
 		return nil
 	})
-}
-
-func TestVouch(t *testing.T) {
-	l := enter(t)
-	ctx := context.Background()
-	a, err := l.door.Vouch(ctx, "t-01", right, bench7)
-	if err != nil || a.Code != "T-01" {
-		t.Fatalf("%+v, %v", a, err)
-	}
-	var sessions []store.Session
-	if err := l.desk.View(ctx, func(v desk.View) (err error) {
-		sessions, err = v.Sessions("T-01")
-		return err
-	}); err != nil || len(sessions) != 0 {
-		t.Errorf("it began %d sessions, %v", len(sessions), err)
-	}
-	for name, try := range map[string][2]string{"a wrong password": {"T-01", other}, "the PIN": {"A-01", pin}, "a code that nobody has": {"X-99", right}} {
-		heard := l.heard.Load()
-		a, err := l.door.Vouch(ctx, try[0], try[1], bench7)
-		denied, ok := errors.AsType[*desk.DeniedError](err)
-		if !ok || denied.Wait != 0 || a.Code != "" || l.heard.Load() != heard+1 {
-			t.Errorf("%s: %+v, %v", name, a, err)
-		}
-	}
-	// It is no way around the wait after a failure.
-	if _, err := l.door.SignIn(ctx, "T-01", right, bench7); err == nil || !strings.Contains(err.Error(), "too many attempts") {
-		t.Errorf("after a failure the next attempt is heard at once: %v", err)
-	}
-	l.done(l.door.SetPassword(ctx, byA, "T-01", other))
-	if a, err := l.door.Vouch(ctx, "T-01", other, bench7); err == nil || a.Code != "" || !strings.Contains(err.Error(), "set by somebody else") {
-		t.Errorf("with a password that somebody else chose: %+v, %v", a, err)
-	}
 }

@@ -17,41 +17,45 @@ const module = "rinsate"
 // layerOf says how high each package stands. A package imports only packages of lower layers. A
 // package that is not listed is an error; one that is listed may still be to come.
 var layerOf = map[string]int{
-	"internal/base/unit":          0,
-	"internal/base/fault":         0,
-	"internal/base/text":          0,
-	"internal/base/stats":         0,
-	"internal/base/ledger":        0,
-	"internal/base/mixed":         1,
-	"internal/domain/scope":       1,
-	"internal/domain/access":      1,
-	"internal/domain/history":     2,
-	"internal/domain/sampling":    2,
-	"internal/domain/reading":     2,
-	"internal/domain/dossier":     2,
-	"internal/domain/trend":       3,
-	"internal/domain/attribution": 3,
-	"internal/domain/level":       3,
-	"internal/domain/quality":     3,
-	"internal/domain/turnaround":  3,
-	"internal/domain/policy":      4,
-	"internal/wire/codes":         5,
-	"internal/wire/table":         5,
-	"internal/present/chart":      5,
-	"internal/record":             5,
-	"internal/store":              6,
-	"internal/present/list":       6, // columns and rows as files and on a terminal
-	"internal/present/words":      6, // marks and words of states; commands, pages and pictures take theirs from there
-	"internal/desk":               7,
-	"internal/store/storetest":    7, // a suite for tests: it drives store, and nothing but tests imports it
-	"internal/present/figure":     8, // pictures of what the desk answers, for pages, reports and commands
-	"internal/web/kit":            8, // what pages share; the rooms of web stand on it, each for itself
-	"internal/web":                10,
-	"internal/cli":                11,
-	"internal/demo":               11,
-	"cmd/rinsate":                 12,
-	"scripts/size":                12, // says what the bytes of the program are
-	"scripts/snapshot":            12, // a tool for whoever changes the code
+	"internal/base/unit":               0,
+	"internal/base/fault":              0,
+	"internal/base/text":               0,
+	"internal/base/stats":              0,
+	"internal/base/ledger":             0,
+	"internal/base/mixed":              1,
+	"internal/domain/scope":            1,
+	"internal/domain/access":           1,
+	"internal/domain/history":          2,
+	"internal/domain/sampling":         2,
+	"internal/domain/reading":          2,
+	"internal/domain/dossier":          2,
+	"internal/domain/trend":            3,
+	"internal/domain/attribution":      3,
+	"internal/domain/level":            3,
+	"internal/domain/quality":          3,
+	"internal/domain/turnaround":       3,
+	"internal/domain/policy":           4,
+	"internal/wire/codes":              5,
+	"internal/wire/table":              5,
+	"internal/present/chart":           5,
+	"internal/record":                  5,
+	"internal/store":                   6,
+	"internal/present/list":            6, // columns and rows as files and on a terminal
+	"internal/present/words":           6, // marks and words of states; commands, pages and pictures take theirs from there
+	"internal/desk":                    7,
+	"internal/identity":                7, // who somebody is; it writes only accounts and what was done to them
+	"internal/store/sqlite":            7, // an engine; who may know it is in onlyFor
+	"internal/store/storetest":         7, // a suite for tests: it drives store, and nothing but tests imports it
+	"internal/store/sqlite/sqlitetest": 8, // brings the engine to tests
+	"internal/identity/passkey":        8, // apart, so that what serves no pages does not link its library
+	"internal/present/figure":          8, // pictures of what the desk answers, for pages, reports and commands
+	"internal/web/kit":                 8, // what pages share; the rooms of web stand on it, each for itself
+	"internal/web":                     10,
+	"internal/cli":                     11,
+	"internal/demo":                    11,
+	"cmd/rinsate":                      12,
+	"scripts/size":                     12, // says what the bytes of the program are
+	"scripts/snapshot":                 12, // a tool for whoever changes the code
 }
 
 // roomsOf is the folder whose rooms import kit and never each other, so that a page can be lifted out whole;
@@ -76,6 +80,7 @@ const pureUpTo = 4
 // reason.
 var sameLayer = map[[2]string]string{
 	{"internal/base/ledger", "internal/base/unit"}: "records carry instants; unit itself imports nothing of this module",
+	{"internal/desk", "internal/identity"}:         "a facility begins with the account of whoever signs in first",
 	{"internal/cli", "internal/demo"}:              "a command fills a new site with the invented hospital",
 }
 
@@ -85,6 +90,16 @@ var banned = map[string]string{
 	"log":          "the domain returns errors, it does not log",
 	"net/http":     "the domain knows nothing of the web",
 	"os":           "the domain knows nothing of files or the environment",
+}
+
+// onlyFor lists what only some packages import, with the packages beneath it: a database engine is known to
+// those who choose one and to nobody else, and what it is made of to itself. Tests may choose as well. A
+// large library is taken only into programs that have a use for it.
+var onlyFor = map[string][]string{
+	"modernc.org":                     {"internal/store/sqlite", "internal/store/sqlite/sqlitetest"},
+	"github.com/go-webauthn/webauthn": {"internal/identity/passkey"},
+	"github.com/pressly/goose":        {"internal/store/sqlite"},
+	module + "/internal/store/sqlite": {"internal/cli", "internal/demo", "internal/store/sqlite/sqlitetest", "scripts/snapshot"},
 }
 
 // bannedExactly lists packages whose subpackages are fine.
@@ -125,6 +140,9 @@ func violations(packages []listed) []string {
 			if reason := bannedIn(from, imported); reason != "" {
 				found = append(found, fmt.Sprintf("%s (layer %d) imports %s: %s", name, from, imported, reason))
 			}
+			if !mayImport(name, imported) {
+				found = append(found, fmt.Sprintf("%s imports %s, which it may not know (see onlyFor)", name, imported))
+			}
 			own, inside := strings.CutPrefix(imported, module+"/")
 			if !inside {
 				continue
@@ -142,6 +160,16 @@ func violations(packages []listed) []string {
 		}
 	}
 	return found
+}
+
+// mayImport says whether onlyFor allows a package an import.
+func mayImport(name, path string) bool {
+	for parent, importers := range onlyFor {
+		if (path == parent || strings.HasPrefix(path, parent+"/")) && !slices.Contains(importers, name) {
+			return false
+		}
+	}
+	return true
 }
 
 // bannedIn says why a package of that layer may not import a path, or "".
@@ -209,6 +237,27 @@ func TestViolationsAreFound(t *testing.T) {
 			[]string{
 				"internal/web/bench (layer 9) imports internal/web/meters (layer 9)", "internal/web/bench (layer 9) imports internal/web (layer 10)",
 				"internal/web/kit (layer 8) imports internal/web/bench (layer 9)",
+			},
+		},
+		{
+			"a library that belongs to one package",
+			[]listed{
+				{"rinsate/internal/identity/passkey", []string{"github.com/go-webauthn/webauthn/protocol"}},
+				{"rinsate/internal/desk", []string{"github.com/go-webauthn/webauthn/protocol", "rinsate/internal/identity"}},
+			},
+			[]string{"internal/desk imports github.com/go-webauthn/webauthn/protocol,"},
+		},
+		{
+			"an engine is for those who choose one, and what it is made of for itself",
+			[]listed{
+				{"rinsate/internal/store/sqlite", []string{"modernc.org/sqlite", "modernc.org/sqlite/lib", "github.com/pressly/goose/v3", "rinsate/internal/store"}},
+				{"rinsate/internal/cli", []string{"rinsate/internal/store/sqlite"}},
+				{"rinsate/internal/store", []string{"modernc.org/sqlite/lib", "github.com/pressly/goose/v3/database"}},
+				{"rinsate/internal/web", []string{"rinsate/internal/store/sqlite", "rinsate/internal/store/sqlite/sqlitetest"}},
+			},
+			[]string{
+				"internal/store imports modernc.org/sqlite/lib,", "internal/store imports github.com/pressly/goose/v3/database,",
+				"internal/web imports rinsate/internal/store/sqlite,", "internal/web imports rinsate/internal/store/sqlite/sqlitetest,",
 			},
 		},
 		{

@@ -57,8 +57,7 @@ func fieldsOf(t reflect.Type) (all []reflect.StructField) {
 	if t.Kind() != reflect.Struct {
 		return nil
 	}
-	for i := range t.NumField() {
-		f := t.Field(i)
+	for f := range t.Fields() {
 		tag := f.Tag.Get("json")
 		switch {
 		case tag == "-":

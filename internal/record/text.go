@@ -124,8 +124,8 @@ func (d *Descriptor) called(name string) string {
 				return fmt.Sprintf("the field %q", f.Label)
 			}
 		}
-		if strings.HasSuffix(of, "[]") {
-			of = strings.TrimSuffix(of, "[]")
+		if item, ok := strings.CutSuffix(of, "[]"); ok {
+			of = item
 			continue
 		}
 		of = of[:max(0, strings.LastIndexByte(of, '.'))]

@@ -41,13 +41,15 @@ type Session struct {
 	Token string
 	Code  string
 	access.Times
+	// Way is how the person last showed who they are.
+	Way            access.Way
 	Address, Agent string
 }
 
 // AddAccount stores a new account; a Conflict when there is one with that code or badge. Codes that
 // differ only in case are the same.
 func (tx *Tx) AddAccount(a Account) error {
-	n, err := tx.s.exec(tx.ctx, `INSERT INTO account (site, code, key, name, roles, password, pin, badge, once, once_until, must_change, disabled, created, changed)
+	n, err := tx.s.Exec(tx.ctx, `INSERT INTO account (site, code, key, name, roles, password, pin, badge, once, once_until, must_change, disabled, created, changed)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) ON CONFLICT DO NOTHING`,
 		tx.db.site.Code, a.Code, access.Key(a.Code), a.Name, rolesText(a.Roles), a.Password, a.PIN, a.Badge, a.Once, int64(a.OnceUntil),
 		whole(a.MustChange), int64(a.Disabled), int64(a.Created), int64(a.Changed))
@@ -68,7 +70,7 @@ func (tx *Tx) SaveAccount(a Account) error {
 			return &fault.Error{Code: fault.Conflict, Message: "that badge belongs to " + other.Code, Hint: "take it from that account first, or use another badge"}
 		}
 	}
-	n, err := tx.s.exec(tx.ctx, `UPDATE account SET name = $1, roles = $2, password = $3, pin = $4, badge = $5, once = $6, once_until = $7,
+	n, err := tx.s.Exec(tx.ctx, `UPDATE account SET name = $1, roles = $2, password = $3, pin = $4, badge = $5, once = $6, once_until = $7,
 		must_change = $8, disabled = $9, changed = $10 WHERE site = $11 AND code = $12`,
 		a.Name, rolesText(a.Roles), a.Password, a.PIN, a.Badge, a.Once, int64(a.OnceUntil),
 		whole(a.MustChange), int64(a.Disabled), int64(a.Changed), tx.db.site.Code, a.Code)
@@ -94,7 +96,7 @@ func (tx *Tx) AccountByBadge(digest string) (a Account, ok bool, err error) {
 }
 
 func (tx *Tx) account(text, by string) (a Account, ok bool, err error) {
-	a, err = scanAccount(tx.s.row(tx.ctx, text, tx.db.site.Code, by))
+	a, err = scanAccount(tx.s.Row(tx.ctx, text, tx.db.site.Code, by))
 	if errors.Is(err, sql.ErrNoRows) {
 		return Account{}, false, nil
 	}
@@ -103,8 +105,8 @@ func (tx *Tx) account(text, by string) (a Account, ok bool, err error) {
 
 // Accounts returns all accounts in the order of their codes.
 func (tx *Tx) Accounts() (all []Account, err error) {
-	err = tx.s.each(tx.ctx, `SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
-		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 ORDER BY a.code`, func(row scanner) error {
+	err = tx.s.Each(tx.ctx, `SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
+		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 ORDER BY a.code`, func(row Rows) error {
 		a, err := scanAccount(row)
 		all = append(all, a)
 		return err
@@ -112,7 +114,7 @@ func (tx *Tx) Accounts() (all []Account, err error) {
 	return all, err
 }
 
-func scanAccount(row scanner) (a Account, err error) {
+func scanAccount(row Scanner) (a Account, err error) {
 	var roles string
 	var must, once, disabled, created, changed int64
 	var failures, failed sql.NullInt64
@@ -146,7 +148,7 @@ func whole(b bool) int64 {
 // nobody has).
 func (tx *Tx) Failures(key string) (access.Failures, error) {
 	var count, last int64
-	err := tx.s.row(tx.ctx, `SELECT failures, failed_at FROM attempt WHERE site = $1 AND key = $2`, tx.db.site.Code, key).Scan(&count, &last)
+	err := tx.s.Row(tx.ctx, `SELECT failures, failed_at FROM attempt WHERE site = $1 AND key = $2`, tx.db.site.Code, key).Scan(&count, &last)
 	if errors.Is(err, sql.ErrNoRows) {
 		err = nil
 	}
@@ -156,32 +158,32 @@ func (tx *Tx) Failures(key string) (access.Failures, error) {
 // SaveFailures stores the failed attempts in a row under a key; none forgets the key.
 func (tx *Tx) SaveFailures(key string, f access.Failures) error {
 	if f.Count == 0 {
-		_, err := tx.s.exec(tx.ctx, `DELETE FROM attempt WHERE site = $1 AND key = $2`, tx.db.site.Code, key)
+		_, err := tx.s.Exec(tx.ctx, `DELETE FROM attempt WHERE site = $1 AND key = $2`, tx.db.site.Code, key)
 		return err
 	}
-	_, err := tx.s.exec(tx.ctx, `INSERT INTO attempt (site, key, failures, failed_at) VALUES ($1, $2, $3, $4)
+	_, err := tx.s.Exec(tx.ctx, `INSERT INTO attempt (site, key, failures, failed_at) VALUES ($1, $2, $3, $4)
 		ON CONFLICT (site, key) DO UPDATE SET failures = excluded.failures, failed_at = excluded.failed_at`, tx.db.site.Code, key, f.Count, int64(f.Last))
 	return err
 }
 
 // ForgetStrangers forgets the failed attempts before an instant under keys that no account has.
 func (tx *Tx) ForgetStrangers(before unit.Instant) error {
-	_, err := tx.s.exec(tx.ctx, `DELETE FROM attempt WHERE site = $1 AND failed_at < $2
+	_, err := tx.s.Exec(tx.ctx, `DELETE FROM attempt WHERE site = $1 AND failed_at < $2
 		AND NOT EXISTS (SELECT 1 FROM account a WHERE a.site = attempt.site AND a.key = attempt.key)`, tx.db.site.Code, int64(before))
 	return err
 }
 
 // AddSession stores a new session.
 func (tx *Tx) AddSession(s Session) error {
-	_, err := tx.s.exec(tx.ctx, `INSERT INTO session (site, token, code, created, seen, proved, locked, ends, address, agent)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-		tx.db.site.Code, s.Token, s.Code, int64(s.Created), int64(s.Seen), int64(s.Proved), whole(s.Locked), int64(s.Ends()), s.Address, s.Agent)
+	_, err := tx.s.Exec(tx.ctx, `INSERT INTO session (site, token, code, created, seen, proved, locked, ends, address, agent, way)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
+		tx.db.site.Code, s.Token, s.Code, int64(s.Created), int64(s.Seen), int64(s.Proved), whole(s.Locked), int64(s.Ends()), s.Address, s.Agent, string(s.Way))
 	return err
 }
 
 // Session finds a session by the digest of its token; ok is false when there is none.
 func (tx *Tx) Session(token string) (s Session, ok bool, err error) {
-	s, err = scanSession(tx.s.row(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent FROM session WHERE site = $1 AND token = $2`, tx.db.site.Code, token))
+	s, err = scanSession(tx.s.Row(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND token = $2`, tx.db.site.Code, token))
 	if errors.Is(err, sql.ErrNoRows) {
 		return Session{}, false, nil
 	}
@@ -190,7 +192,7 @@ func (tx *Tx) Session(token string) (s Session, ok bool, err error) {
 
 // Sessions returns the sessions of an account, the latest first.
 func (tx *Tx) Sessions(code string) (all []Session, err error) {
-	err = tx.s.each(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent FROM session WHERE site = $1 AND code = $2 ORDER BY created DESC, token`, func(row scanner) error {
+	err = tx.s.Each(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND code = $2 ORDER BY created DESC, token`, func(row Rows) error {
 		s, err := scanSession(row)
 		all = append(all, s)
 		return err
@@ -198,32 +200,32 @@ func (tx *Tx) Sessions(code string) (all []Session, err error) {
 	return all, err
 }
 
-func scanSession(row scanner) (s Session, err error) {
+func scanSession(row Scanner) (s Session, err error) {
 	var created, seen, proved, locked int64
-	err = row.Scan(&s.Token, &s.Code, &created, &seen, &proved, &locked, &s.Address, &s.Agent)
+	err = row.Scan(&s.Token, &s.Code, &created, &seen, &proved, &locked, &s.Address, &s.Agent, &s.Way)
 	s.Times = access.Times{Created: unit.Instant(created), Seen: unit.Instant(seen), Proved: unit.Instant(proved), Locked: locked != 0}
 	return s, err
 }
 
 // TouchSession notes when a session was last in use, and whether it is locked.
 func (tx *Tx) TouchSession(token string, seen unit.Instant, locked bool) error {
-	_, err := tx.s.exec(tx.ctx, `UPDATE session SET seen = $1, locked = $2 WHERE site = $3 AND token = $4`, int64(seen), whole(locked), tx.db.site.Code, token)
+	_, err := tx.s.Exec(tx.ctx, `UPDATE session SET seen = $1, locked = $2 WHERE site = $3 AND token = $4`, int64(seen), whole(locked), tx.db.site.Code, token)
 	return err
 }
 
 // EndSession ends a session; one that has ended already is no error.
 func (tx *Tx) EndSession(token string) error {
-	_, err := tx.s.exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND token = $2`, tx.db.site.Code, token)
+	_, err := tx.s.Exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND token = $2`, tx.db.site.Code, token)
 	return err
 }
 
 // EndSessions ends all sessions of an account, and says how many.
 func (tx *Tx) EndSessions(code string) (int64, error) {
-	return tx.s.exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND code = $2`, tx.db.site.Code, code)
+	return tx.s.Exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND code = $2`, tx.db.site.Code, code)
 }
 
 // DropSessions forgets the sessions that had ended by an instant.
 func (tx *Tx) DropSessions(by unit.Instant) error {
-	_, err := tx.s.exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND ends <= $2`, tx.db.site.Code, int64(by))
+	_, err := tx.s.Exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND ends <= $2`, tx.db.site.Code, int64(by))
 	return err
 }

@@ -7,7 +7,7 @@ import (
 
 // fillAlarm writes the row of what somebody did about an alarm.
 func (tx *Tx) fillAlarm(r ledger.Record, h record.Handled) error {
-	_, err := tx.s.exec(tx.ctx, `INSERT INTO alarm (site, seq, alarm, act, at, scope, point, system, kit, reading, signalled, direction, began, last)
+	_, err := tx.s.Exec(tx.ctx, `INSERT INTO alarm (site, seq, alarm, act, at, scope, point, system, kit, reading, signalled, direction, began, last)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
 		r.Site, r.Seq, h.Alarm, h.Act, int64(h.At), h.Scope, h.Point, h.System, h.Kit, h.Reading, int64(h.Signalled),
 		h.Direction, int64(h.Begin), int64(h.Last))
@@ -17,8 +17,8 @@ func (tx *Tx) fillAlarm(r ledger.Record, h record.Handled) error {
 // Handlings calls visit for what people did about all alarms and nothing has replaced, in the order of the
 // ledger.
 func (tx *Tx) Handlings(visit func(record.Handled) error) error {
-	return tx.s.each(tx.ctx, `SELECT alarm, act, at, scope, point, system, kit, reading, signalled, direction, began, last FROM alarm
-		WHERE site = $1 AND replaced IS NULL ORDER BY seq`, func(row scanner) error {
+	return tx.s.Each(tx.ctx, `SELECT alarm, act, at, scope, point, system, kit, reading, signalled, direction, began, last FROM alarm
+		WHERE site = $1 AND replaced IS NULL ORDER BY seq`, func(row Rows) error {
 		var h record.Handled
 		if err := row.Scan(&h.Alarm, &h.Act, &h.At, &h.Scope, &h.Point, &h.System, &h.Kit, &h.Reading, &h.Signalled, &h.Direction, &h.Begin, &h.Last); err != nil {
 			return err

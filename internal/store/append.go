@@ -6,12 +6,17 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"time"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/record"
 )
+
+// clockSlack is how far the computer's clock may fall behind the last record before it counts as
+// set back; time servers correct small differences all the time.
+const clockSlack = 2 * time.Second
 
 // Draft is a record before it has its place in the ledger.
 type Draft struct {
@@ -146,7 +151,7 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	}
 	grown := h.frontier
 	hashes := ledger.JoinHashes(grown.Append(encoded))
-	if _, err := tx.s.exec(tx.ctx, `INSERT INTO record (site, seq, id, bytes, hashes) VALUES ($1, $2, $3, $4, $5)`,
+	if _, err := tx.s.Exec(tx.ctx, `INSERT INTO record (site, seq, id, bytes, hashes) VALUES ($1, $2, $3, $4, $5)`,
 		r.Site, r.Seq, string(r.ID), encoded, hashes); err != nil {
 		return tx.spoil(err)
 	}
@@ -217,7 +222,7 @@ func (tx *Tx) takePlace(r ledger.Record, p record.Placing) error {
 	if p.Lift == "" {
 		return nil
 	}
-	n, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = $1, round = $2 WHERE site = $3 AND scope = $4 AND id = $5 AND lifted IS NULL`,
+	n, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = $1, round = $2 WHERE site = $3 AND scope = $4 AND id = $5 AND lifted IS NULL`,
 		int64(p.At), p.Round, r.Site, p.Scope, p.Lift)
 	if err != nil {
 		return tx.spoil(err)
@@ -235,31 +240,31 @@ func (tx *Tx) takePlace(r ledger.Record, p record.Placing) error {
 // fill writes the rows of a record.
 func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 	if p.Entity != "" {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO entity (site, type, key, seq, at, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO entity (site, type, key, seq, at, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
 			r.Site, r.Type, p.Entity, r.Seq, int64(r.At), int64(r.Recorded)); err != nil {
 			return err
 		}
 	}
 	if p.Scope != "" {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO event (site, scope, type, at, seq, word, recorded) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO event (site, scope, type, at, seq, word, recorded) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
 			r.Site, p.Scope, r.Type, int64(p.At), r.Seq, p.Word, int64(r.Recorded)); err != nil {
 			return err
 		}
 	}
 	if p.Over.Known() {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO used (site, scope, ended, at, seq, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO used (site, scope, ended, at, seq, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
 			r.Site, p.Scope, int64(p.Over), int64(p.At), r.Seq, int64(r.Recorded)); err != nil {
 			return err
 		}
 	}
 	if p.Rules != "" {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO decided (site, rules, rounds) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET rounds = decided.rounds + 1`,
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO decided (site, rules, rounds) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET rounds = decided.rounds + 1`,
 			r.Site, p.Rules); err != nil {
 			return err
 		}
 	}
 	if x := p.Measured; x != nil {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, attempt, at, analyte, unit, value, outcome, id)
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, attempt, at, analyte, unit, value, outcome, id)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
 			r.Site, r.Seq, x.Scope, x.Point, x.Kind, x.System, x.Kit, x.Lot, x.Meter, r.By, x.Attempt,
 			int64(x.At), x.Analyte, x.Unit, x.Value, x.Outcome, string(r.ID)); err != nil {
@@ -267,13 +272,13 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 		}
 	}
 	if p.Meter != "" {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO checked (site, seq, meter, id, at, verdict) VALUES ($1, $2, $3, $4, $5, $6)`,
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO checked (site, seq, meter, id, at, verdict) VALUES ($1, $2, $3, $4, $5, $6)`,
 			r.Site, r.Seq, p.Meter, string(r.ID), int64(p.At), p.Verdict); err != nil {
 			return err
 		}
 	}
 	if p.Note {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO handover (site, seq, at) VALUES ($1, $2, $3)`, r.Site, r.Seq, int64(p.At)); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO handover (site, seq, at) VALUES ($1, $2, $3)`, r.Site, r.Seq, int64(p.At)); err != nil {
 			return err
 		}
 	}
@@ -291,7 +296,7 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 		return err
 	}
 	if p.Hold {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO hold (site, seq, scope, id, at) VALUES ($1, $2, $3, $4, $5)`,
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO hold (site, seq, scope, id, at) VALUES ($1, $2, $3, $4, $5)`,
 			r.Site, r.Seq, p.Scope, string(r.ID), int64(p.At)); err != nil {
 			return err
 		}
@@ -314,7 +319,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	}
 	var touched int64
 	if p.Scope != "" && !p.Final {
-		n, err := tx.s.exec(tx.ctx, `UPDATE event SET replaced = $1 WHERE site = $2 AND scope = $3 AND type = $4 AND at = $5 AND seq = $6 AND replaced IS NULL`,
+		n, err := tx.s.Exec(tx.ctx, `UPDATE event SET replaced = $1 WHERE site = $2 AND scope = $3 AND type = $4 AND at = $5 AND seq = $6 AND replaced IS NULL`,
 			int64(r.Recorded), r.Site, p.Scope, old.Kind(), int64(p.At), old.Seq)
 		if err != nil {
 			return tx.spoil(err)
@@ -322,13 +327,13 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		touched += n
 	}
 	if p.Over.Known() {
-		if _, err := tx.s.exec(tx.ctx, `UPDATE used SET replaced = $1 WHERE site = $2 AND scope = $3 AND ended = $4 AND at = $5 AND seq = $6`,
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE used SET replaced = $1 WHERE site = $2 AND scope = $3 AND ended = $4 AND at = $5 AND seq = $6`,
 			int64(r.Recorded), r.Site, p.Scope, int64(p.Over), int64(p.At), old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
 	if p.Entity != "" {
-		n, err := tx.s.exec(tx.ctx, `UPDATE entity SET replaced = $1 WHERE site = $2 AND type = $3 AND key = $4 AND seq = $5 AND replaced IS NULL`,
+		n, err := tx.s.Exec(tx.ctx, `UPDATE entity SET replaced = $1 WHERE site = $2 AND type = $3 AND key = $4 AND seq = $5 AND replaced IS NULL`,
 			int64(r.Recorded), r.Site, old.Kind(), p.Entity, old.Seq)
 		if err != nil {
 			return tx.spoil(err)
@@ -336,14 +341,14 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		touched += n
 	}
 	if p.Meter != "" {
-		n, err := tx.s.exec(tx.ctx, `UPDATE checked SET replaced = $1 WHERE site = $2 AND seq = $3 AND replaced IS NULL`, int64(r.Recorded), r.Site, old.Seq)
+		n, err := tx.s.Exec(tx.ctx, `UPDATE checked SET replaced = $1 WHERE site = $2 AND seq = $3 AND replaced IS NULL`, int64(r.Recorded), r.Site, old.Seq)
 		if err != nil {
 			return tx.spoil(err)
 		}
 		touched += n
 	}
 	if p.Note {
-		n, err := tx.s.exec(tx.ctx, `UPDATE handover SET replaced = $1 WHERE site = $2 AND seq = $3 AND replaced IS NULL`, int64(r.Recorded), r.Site, old.Seq)
+		n, err := tx.s.Exec(tx.ctx, `UPDATE handover SET replaced = $1 WHERE site = $2 AND seq = $3 AND replaced IS NULL`, int64(r.Recorded), r.Site, old.Seq)
 		if err != nil {
 			return tx.spoil(err)
 		}
@@ -353,22 +358,22 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Kind()), Hint: "look at its chain with: rinsate ledger show " + string(id)}
 	}
 	if p.Alarm != nil {
-		if _, err := tx.s.exec(tx.ctx, `UPDATE alarm SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE alarm SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
 	if p.Rules != "" {
-		if _, err := tx.s.exec(tx.ctx, `UPDATE decided SET rounds = rounds - 1 WHERE site = $1 AND rules = $2`, r.Site, p.Rules); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE decided SET rounds = rounds - 1 WHERE site = $1 AND rules = $2`, r.Site, p.Rules); err != nil {
 			return tx.spoil(err)
 		}
 	}
 	if p.Measured != nil {
-		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE reading SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
 	if p.Hold { // as if it had never been open
-		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = at, round = '' WHERE site = $1 AND seq = $2`, r.Site, old.Seq); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = at, round = '' WHERE site = $1 AND seq = $2`, r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
@@ -378,7 +383,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		}
 	}
 	if p.Bears { // a lift that rested on it alone stands no more
-		if _, err := tx.s.exec(tx.ctx, `UPDATE hold SET lifted = NULL, round = '' WHERE site = $1 AND scope = $2 AND round = $3`,
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = NULL, round = '' WHERE site = $1 AND scope = $2 AND round = $3`,
 			r.Site, p.Scope, string(id)); err != nil {
 			return tx.spoil(err)
 		}
@@ -396,10 +401,10 @@ func (tx *Tx) doubt(mark ledger.Record, readings []ledger.ID) error {
 		if err != nil {
 			return err
 		}
-		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET suspect = $1 WHERE site = $2 AND seq = $3`, int64(mark.Recorded), mark.Site, kept.Seq); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE reading SET suspect = $1 WHERE site = $2 AND seq = $3`, int64(mark.Recorded), mark.Site, kept.Seq); err != nil {
 			return err
 		}
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO doubted (site, reading, seq, recorded) VALUES ($1, $2, $3, $4)`,
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO doubted (site, reading, seq, recorded) VALUES ($1, $2, $3, $4)`,
 			mark.Site, kept.Seq, mark.Seq, int64(mark.Recorded)); err != nil {
 			return err
 		}
@@ -409,7 +414,7 @@ func (tx *Tx) doubt(mark ledger.Record, readings []ledger.ID) error {
 
 // believe gives the trust back that a mark took. A reading that another mark still doubts stays in doubt.
 func (tx *Tx) believe(mark int64, readings []ledger.ID, at unit.Instant) error {
-	if _, err := tx.s.exec(tx.ctx, `UPDATE doubted SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(at), tx.db.site.Code, mark); err != nil {
+	if _, err := tx.s.Exec(tx.ctx, `UPDATE doubted SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(at), tx.db.site.Code, mark); err != nil {
 		return err
 	}
 	for _, id := range readings {
@@ -417,7 +422,7 @@ func (tx *Tx) believe(mark int64, readings []ledger.ID, at unit.Instant) error {
 		if err != nil {
 			return err
 		}
-		if _, err := tx.s.exec(tx.ctx, `UPDATE reading SET suspect =
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE reading SET suspect =
 			(SELECT max(d.recorded) FROM doubted d WHERE d.site = reading.site AND d.reading = reading.seq AND d.replaced IS NULL)
 			WHERE site = $1 AND seq = $2`, tx.db.site.Code, kept.Seq); err != nil {
 			return err
@@ -429,7 +434,7 @@ func (tx *Tx) believe(mark int64, readings []ledger.ID, at unit.Instant) error {
 // Record returns a record by its id, NotFound when there is none.
 func (tx *Tx) Record(id ledger.ID) (Kept, error) {
 	var raw []byte
-	err := tx.s.row(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND id = $2`, tx.db.site.Code, string(id)).Scan(&raw)
+	err := tx.s.Row(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND id = $2`, tx.db.site.Code, string(id)).Scan(&raw)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Kept{}, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no record %s", id)}
 	}
@@ -469,10 +474,10 @@ func erase(tx *Tx, by int64, texts []record.FreeText) error {
 		if err != nil {
 			return err
 		}
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO erased (site, seq, field, by) VALUES ($1, $2, $3, $4)`, tx.db.site.Code, kept.Seq, t.Field, by); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO erased (site, seq, field, by) VALUES ($1, $2, $3, $4)`, tx.db.site.Code, kept.Seq, t.Field, by); err != nil {
 			return err
 		}
-		n, err := tx.s.exec(tx.ctx, `UPDATE text SET salt = zeroblob(length(salt)), value = zeroblob(length(value)) WHERE site = $1 AND seq = $2 AND field = $3`,
+		n, err := tx.s.Exec(tx.ctx, `UPDATE text SET salt = zeroblob(length(salt)), value = zeroblob(length(value)) WHERE site = $1 AND seq = $2 AND field = $3`,
 			tx.db.site.Code, kept.Seq, t.Field)
 		if err != nil {
 			return err

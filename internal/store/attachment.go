@@ -35,7 +35,7 @@ func hexDigest(content []byte) string {
 
 // keep stores the bytes of a file unless they are stored already.
 func (tx *Tx) keep(digest string, content []byte) error {
-	stored, ok, err := tx.s.content(tx.ctx, tx.db.site.Code, digest)
+	stored, ok, err := readContent(tx.ctx, tx.s, tx.db.site.Code, digest)
 	if err != nil {
 		return err
 	}
@@ -45,13 +45,13 @@ func (tx *Tx) keep(digest string, content []byte) error {
 		}
 		return nil
 	}
-	_, err = tx.s.exec(tx.ctx, `INSERT INTO content (site, hash, bytes) VALUES ($1, $2, $3)`, tx.db.site.Code, digest, content)
+	_, err = tx.s.Exec(tx.ctx, `INSERT INTO content (site, hash, bytes) VALUES ($1, $2, $3)`, tx.db.site.Code, digest, content)
 	return err
 }
 
-// content reads the bytes that are stored under a hash, ok = false when there are none.
-func (s *session) content(ctx context.Context, site, digest string) (content []byte, ok bool, err error) {
-	err = s.row(ctx, `SELECT bytes FROM content WHERE site = $1 AND hash = $2`, site, digest).Scan(&content)
+// readContent reads the bytes that are stored under a hash, ok = false when there are none.
+func readContent(ctx context.Context, s Conn, site, digest string) (content []byte, ok bool, err error) {
+	err = s.Row(ctx, `SELECT bytes FROM content WHERE site = $1 AND hash = $2`, site, digest).Scan(&content)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, false, nil
 	}
@@ -61,7 +61,7 @@ func (s *session) content(ctx context.Context, site, digest string) (content []b
 // Content returns the bytes of an attached file by their SHA-256 in hexadecimal. It hashes what it
 // has read: NotFound says that nothing is stored under the hash, Broken that something else is.
 func (tx *Tx) Content(digest string) ([]byte, error) {
-	content, ok, err := tx.s.content(tx.ctx, tx.db.site.Code, digest)
+	content, ok, err := readContent(tx.ctx, tx.s, tx.db.site.Code, digest)
 	switch {
 	case err != nil:
 		return nil, err
@@ -125,14 +125,14 @@ func (a *attached) collect(rows []ledger.Row) error {
 }
 
 // verify hashes every file once and returns how many there are.
-func (a attached) verify(ctx context.Context, s *session, site string) (int, error) {
+func (a attached) verify(ctx context.Context, s Conn, site string) (int, error) {
 	seen := map[string]bool{}
 	for _, f := range a {
 		if seen[f.digest] {
 			continue
 		}
 		seen[f.digest] = true
-		content, ok, err := s.content(ctx, site, f.digest)
+		content, ok, err := readContent(ctx, s, site, f.digest)
 		switch {
 		case err != nil:
 			return 0, err

@@ -6,9 +6,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -17,12 +14,12 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-// hashReader reads the tree's hashes of the site through a session.
-func (db *DB) hashReader(ctx context.Context, s *session) tlog.HashReader {
+// hashReader reads the tree's hashes of the site through a connection.
+func (db *DB) hashReader(ctx context.Context, s Conn) tlog.HashReader {
 	return ledger.HashReader(func(seqs []int64) ([][]byte, error) {
 		blobs := make([][]byte, len(seqs))
 		for i, seq := range seqs {
-			if err := s.row(ctx, `SELECT hashes FROM record WHERE site = $1 AND seq = $2`, db.site.Code, seq).Scan(&blobs[i]); err != nil {
+			if err := s.Row(ctx, `SELECT hashes FROM record WHERE site = $1 AND seq = $2`, db.site.Code, seq).Scan(&blobs[i]); err != nil {
 				return nil, fmt.Errorf("hashes of record %d: %w", seq, err)
 			}
 		}
@@ -36,7 +33,7 @@ func (db *DB) reload(ctx context.Context) error {
 	var size, projected int64
 	var root []byte
 	var recorded int64
-	err := db.writer.row(ctx, `SELECT size, root, recorded, projected FROM head WHERE site = $1`, db.site.Code).Scan(&size, &root, &recorded, &projected)
+	err := db.writer.Row(ctx, `SELECT size, root, recorded, projected FROM head WHERE site = $1`, db.site.Code).Scan(&size, &root, &recorded, &projected)
 	if err != nil {
 		return fmt.Errorf("read the head of the ledger: %w", err)
 	}
@@ -51,7 +48,7 @@ func (db *DB) reload(ctx context.Context) error {
 		return broken("the ledger has %d records, the tables hold %d of them; rebuild the tables with: rinsate ledger rebuild", size, projected)
 	}
 	signed, signedAt := int64(0), int64(0)
-	err = db.writer.row(ctx, `SELECT size, at FROM checkpoint WHERE site = $1 ORDER BY size DESC LIMIT 1`, db.site.Code).Scan(&signed, &signedAt)
+	err = db.writer.Row(ctx, `SELECT size, at FROM checkpoint WHERE site = $1 ORDER BY size DESC LIMIT 1`, db.site.Code).Scan(&signed, &signedAt)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return fmt.Errorf("read the last checkpoint: %w", err)
 	}
@@ -71,7 +68,7 @@ func (db *DB) crossCheck(ctx context.Context) error {
 	}
 	size := db.head.frontier.Size()
 	var last sql.NullInt64
-	if err := db.writer.row(ctx, `SELECT max(seq) FROM record WHERE site = $1`, db.site.Code).Scan(&last); err != nil {
+	if err := db.writer.Row(ctx, `SELECT max(seq) FROM record WHERE site = $1`, db.site.Code).Scan(&last); err != nil {
 		return fmt.Errorf("read the last record: %w", err)
 	}
 	if got := last.Int64 + 1; last.Valid && got != size || !last.Valid && size != 0 {
@@ -79,7 +76,7 @@ func (db *DB) crossCheck(ctx context.Context) error {
 	}
 	if size > 0 {
 		var record, hashes []byte
-		if err := db.writer.row(ctx, `SELECT bytes, hashes FROM record WHERE site = $1 AND seq = $2`, db.site.Code, size-1).Scan(&record, &hashes); err != nil {
+		if err := db.writer.Row(ctx, `SELECT bytes, hashes FROM record WHERE site = $1 AND seq = $2`, db.site.Code, size-1).Scan(&record, &hashes); err != nil {
 			return fmt.Errorf("read the last record: %w", err)
 		}
 		if leaf := tlog.RecordHash(record); len(hashes) < tlog.HashSize || !bytes.Equal(leaf[:], hashes[:tlog.HashSize]) {
@@ -96,17 +93,17 @@ func (db *DB) crossCheck(ctx context.Context) error {
 	notes := map[string][]byte{}
 	if db.head.signed > 0 {
 		var note string
-		if err := db.writer.row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
+		if err := db.writer.Row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
 			return fmt.Errorf("read the last checkpoint: %w", err)
 		}
 		notes["the last checkpoint in the database"] = []byte(note)
 	}
-	outside, err := os.ReadFile(filepath.Join(db.dir, checkpointFile))
-	switch {
-	case err == nil:
+	outside, err := db.engine.Outside()
+	if err != nil {
+		return err
+	}
+	if outside != nil {
 		notes["the checkpoint beside the database"] = outside
-	case !errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("read the checkpoint beside the database: %w", err)
 	}
 	for where, note := range notes {
 		c, err := ledger.Open(note, []string{db.site.VKey})

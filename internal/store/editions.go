@@ -13,7 +13,7 @@ func (tx *Tx) Editions(kind record.Kind, key string, visit func(Kept) error) err
 // decisions have for it.
 func (tx *Tx) Decided() (map[string]int, error) {
 	rounds := map[string]int{}
-	err := tx.s.each(tx.ctx, `SELECT rules, rounds FROM decided WHERE site = $1`, func(row scanner) error {
+	err := tx.s.Each(tx.ctx, `SELECT rules, rounds FROM decided WHERE site = $1`, func(row Rows) error {
 		var rules string
 		var n int
 		err := row.Scan(&rules, &n)

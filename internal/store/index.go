@@ -50,7 +50,7 @@ func (t *tail) since(tx *Tx, from, size int64) ([]record.Found, error) {
 // indexed reads what the records from..to-1 are found by.
 func (tx *Tx) indexed(from, to int64) ([]record.Found, error) {
 	list := make([]record.Found, 0, to-from)
-	err := tx.s.each(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq >= $2 AND seq < $3 ORDER BY seq`, func(row scanner) error {
+	err := tx.s.Each(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq >= $2 AND seq < $3 ORDER BY seq`, func(row Rows) error {
 		var raw sql.RawBytes
 		if err := row.Scan(&raw); err != nil {
 			return err
@@ -106,12 +106,12 @@ func (tx *Tx) seal(last ledger.Record) error {
 		}
 	}
 	for _, term := range slices.Sorted(maps.Keys(terms)) {
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO search_block (site, term, block, marks) VALUES ($1, $2, $3, $4)`,
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO search_block (site, term, block, marks) VALUES ($1, $2, $3, $4)`,
 			last.Site, term, block, terms[term].bytes()); err != nil {
 			return err
 		}
 	}
-	_, err = tx.s.exec(tx.ctx, `INSERT INTO search_time (site, block, times) VALUES ($1, $2, $3)`, last.Site, block, times)
+	_, err = tx.s.Exec(tx.ctx, `INSERT INTO search_time (site, block, times) VALUES ($1, $2, $3)`, last.Site, block, times)
 	return err
 }
 
@@ -128,7 +128,7 @@ func (tx *Tx) changed(old int64, r ledger.Record) error {
 	}
 	for _, term := range record.StateTerms(f.Did) {
 		var raw []byte
-		err := tx.s.row(tx.ctx, `SELECT marks FROM search_block WHERE site = $1 AND term = $2 AND block = $3`, r.Site, term, block).Scan(&raw)
+		err := tx.s.Row(tx.ctx, `SELECT marks FROM search_block WHERE site = $1 AND term = $2 AND block = $3`, r.Site, term, block).Scan(&raw)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
@@ -137,7 +137,7 @@ func (tx *Tx) changed(old int64, r ledger.Record) error {
 			return err
 		}
 		m.set(old % blockSize)
-		if _, err := tx.s.exec(tx.ctx, `INSERT INTO search_block (site, term, block, marks) VALUES ($1, $2, $3, $4)
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO search_block (site, term, block, marks) VALUES ($1, $2, $3, $4)
 			ON CONFLICT (site, term, block) DO UPDATE SET marks = excluded.marks`, r.Site, term, block, m.bytes()); err != nil {
 			return err
 		}
@@ -153,18 +153,18 @@ func sealed(size int64) int64 { return size / blockSize * blockSize }
 func (db *DB) catchUp(ctx context.Context) (err error) {
 	size, s := db.head.frontier.Size(), db.writer
 	var done int64
-	if err := s.row(ctx, `SELECT block + 1 FROM search_time WHERE site = $1 AND block >= $2 ORDER BY block DESC LIMIT 1`, db.site.Code, 0).Scan(&done); err != nil && !errors.Is(err, sql.ErrNoRows) {
+	if err := s.Row(ctx, `SELECT block + 1 FROM search_time WHERE site = $1 AND block >= $2 ORDER BY block DESC LIMIT 1`, db.site.Code, 0).Scan(&done); err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return err
 	}
 	if done*blockSize >= sealed(size) {
 		return nil
 	}
-	if _, err := s.exec(ctx, `BEGIN IMMEDIATE`); err != nil {
+	if err := s.Begin(ctx); err != nil {
 		return err
 	}
 	defer func() {
 		if err != nil {
-			_, undo := s.exec(context.WithoutCancel(ctx), `ROLLBACK`)
+			undo := s.Rollback(context.WithoutCancel(ctx))
 			err = errors.Join(err, undo)
 		}
 	}()
@@ -177,7 +177,7 @@ func (db *DB) catchUp(ctx context.Context) (err error) {
 	if err := tx.replay(sealed(size), size); err != nil {
 		return err
 	}
-	_, err = s.exec(ctx, `COMMIT`)
+	err = s.Commit(ctx)
 	return err
 }
 
@@ -192,7 +192,7 @@ func (tx *Tx) catchUpBlock(from int64) error {
 // replay tells the index what the records from..to-1 did to those of earlier blocks.
 func (tx *Tx) replay(from, to int64) error {
 	var replacing []ledger.Record
-	err := tx.s.each(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq >= $2 AND seq < $3 ORDER BY seq`, func(row scanner) error {
+	err := tx.s.Each(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq >= $2 AND seq < $3 ORDER BY seq`, func(row Rows) error {
 		var raw []byte
 		if err := row.Scan(&raw); err != nil {
 			return err
@@ -229,7 +229,7 @@ func (tx *Tx) replay(from, to int64) error {
 // happened reads when the records of a block happened.
 func (tx *Tx) happened(block int64) (func(place int64) unit.Instant, error) {
 	var raw []byte
-	if err := tx.s.row(tx.ctx, `SELECT times FROM search_time WHERE site = $1 AND block = $2`, tx.db.site.Code, block).Scan(&raw); err != nil {
+	if err := tx.s.Row(tx.ctx, `SELECT times FROM search_time WHERE site = $1 AND block = $2`, tx.db.site.Code, block).Scan(&raw); err != nil {
 		return nil, err
 	}
 	if len(raw) != 8*blockSize {

@@ -33,7 +33,7 @@ type Measured struct {
 }
 
 // scan reads a row. The same few texts come again and again, so each is kept once.
-func (m *Measured) scan(row scanner) error {
+func (m *Measured) scan(row Scanner) error {
 	var id, point, kind, outcome string
 	var at int64
 	if err := row.Scan(&id, &m.Scope, &point, &kind, &m.System, &m.Kit, &m.Lot, &m.Meter, &m.Person, &m.Attempt, &at, &m.Value, &outcome, &m.Suspect); err != nil {
@@ -54,7 +54,7 @@ func (m *Measured) scan(row scanner) error {
 // measured runs a query for readings.
 func (tx *Tx) measured(text string, visit func(Measured) error, args ...any) error {
 	m := Measured{interning: map[string]string{}}
-	return tx.s.each(tx.ctx, text, func(row scanner) error {
+	return tx.s.Each(tx.ctx, text, func(row Rows) error {
 		if err := m.scan(row); err != nil {
 			return err
 		}
@@ -102,7 +102,7 @@ func (tx *Tx) LatestReadings(tag string, point scope.PointKind, system, kit stri
 // has replaced.
 func (tx *Tx) CountActions(tag string, from, to unit.Instant) (int, error) {
 	var n int
-	err := tx.s.row(tx.ctx, `SELECT count(*) FROM reading WHERE site = $1 AND scope = $2 AND at >= $3 AND at < $4
+	err := tx.s.Row(tx.ctx, `SELECT count(*) FROM reading WHERE site = $1 AND scope = $2 AND at >= $3 AND at < $4
 		AND outcome = 'action' AND analyte = 'atp' AND replaced IS NULL`,
 		tx.db.site.Code, tag, int64(from), int64(to)).Scan(&n)
 	return n, err
@@ -134,9 +134,9 @@ type Scale struct {
 // ScalesAt calls visit for every meter system and kit with which there are ATP readings of one point of one
 // scope up to an instant that nothing has replaced, the one with the latest reading first.
 func (tx *Tx) ScalesAt(tag string, point scope.PointKind, to unit.Instant, visit func(Scale) error) error {
-	return tx.s.each(tx.ctx, `SELECT system, kit, max(at) AS last FROM reading
+	return tx.s.Each(tx.ctx, `SELECT system, kit, max(at) AS last FROM reading
 		WHERE site = $1 AND scope = $2 AND point = $3 AND at >= 0 AND at <= $4 AND analyte = 'atp' AND replaced IS NULL GROUP BY system, kit ORDER BY last DESC, system, kit`,
-		func(row scanner) error {
+		func(row Rows) error {
 			var s Scale
 			var last int64
 			if err := row.Scan(&s.System, &s.Kit, &last); err != nil {
@@ -150,8 +150,8 @@ func (tx *Tx) ScalesAt(tag string, point scope.PointKind, to unit.Instant, visit
 // UsesOf calls visit with the start of every use that nothing has replaced, of all scopes, from <=
 // start < to, the earliest first.
 func (tx *Tx) UsesOf(from, to unit.Instant, visit func(tag string, start unit.Instant) error) error {
-	return tx.s.each(tx.ctx, `SELECT scope, at FROM event WHERE site = $1 AND type = 'use' AND at >= $2 AND at < $3 AND replaced IS NULL ORDER BY at, seq`,
-		func(row scanner) error {
+	return tx.s.Each(tx.ctx, `SELECT scope, at FROM event WHERE site = $1 AND type = 'use' AND at >= $2 AND at < $3 AND replaced IS NULL ORDER BY at, seq`,
+		func(row Rows) error {
 			var tag string
 			var at int64
 			if err := row.Scan(&tag, &at); err != nil {
@@ -164,8 +164,8 @@ func (tx *Tx) UsesOf(from, to unit.Instant, visit func(tag string, start unit.In
 // UsesOfScope calls visit with the start of every use of one scope that nothing has replaced, from <=
 // start < to, the earliest first.
 func (tx *Tx) UsesOfScope(tag string, from, to unit.Instant, visit func(start unit.Instant) error) error {
-	return tx.s.each(tx.ctx, `SELECT at FROM event WHERE site = $1 AND scope = $2 AND type = 'use' AND at >= $3 AND at < $4 AND replaced IS NULL ORDER BY at, seq`,
-		func(row scanner) error {
+	return tx.s.Each(tx.ctx, `SELECT at FROM event WHERE site = $1 AND scope = $2 AND type = 'use' AND at >= $3 AND at < $4 AND replaced IS NULL ORDER BY at, seq`,
+		func(row Rows) error {
 			var at int64
 			if err := row.Scan(&at); err != nil {
 				return err
@@ -218,11 +218,11 @@ func (tx *Tx) ChecksAround(meter string, at unit.Instant) (before, after *Checke
 func (tx *Tx) GoodChecks(meter string, at unit.Instant) (before, after unit.Instant, err error) {
 	first := func(text string) (unit.Instant, error) {
 		var found int64
-		err := tx.s.row(tx.ctx, text, tx.db.site.Code, meter, int64(at)).Scan(&found)
+		err := tx.s.Row(tx.ctx, text, tx.db.site.Code, meter, int64(at)).Scan(&found)
 		if errors.Is(err, sql.ErrNoRows) {
 			return 0, nil
 		}
-		return unit.Instant(found), engineError(err)
+		return unit.Instant(found), err
 	}
 	if before, err = first(`SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.at < $3 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
 		AND NOT EXISTS (SELECT 1 FROM checked f WHERE f.site = c.site AND f.meter = c.meter AND f.at = c.at AND f.verdict = 'rejected' AND f.replaced IS NULL)
@@ -236,7 +236,7 @@ func (tx *Tx) GoodChecks(meter string, at unit.Instant) (before, after unit.Inst
 }
 
 func (tx *Tx) checked(text string, visit func(Checked) error, args ...any) error {
-	return tx.s.each(tx.ctx, text, func(row scanner) error {
+	return tx.s.Each(tx.ctx, text, func(row Rows) error {
 		var id, outcome string
 		var at int64
 		if err := row.Scan(&id, &at, &outcome); err != nil {
@@ -264,9 +264,9 @@ func (tx *Tx) ReadWith(meter string, from, to unit.Instant, visit func(Kept) err
 
 // CountWith counts the readings of a meter with from < at <= to that nothing has replaced, up to most.
 func (tx *Tx) CountWith(meter string, from, to unit.Instant, most int) (n int, err error) {
-	err = tx.s.row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM reading WHERE site = $1 AND at > $2 AND at <= $3 AND meter = $4 AND replaced IS NULL ORDER BY at, seq LIMIT $5) AS some`,
+	err = tx.s.Row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM reading WHERE site = $1 AND at > $2 AND at <= $3 AND meter = $4 AND replaced IS NULL ORDER BY at, seq LIMIT $5) AS some`,
 		tx.db.site.Code, int64(from), int64(to), meter, most).Scan(&n)
-	return n, engineError(err)
+	return n, err
 }
 
 // MarkedBecause calls visit for the records that took the trust from readings because of a check

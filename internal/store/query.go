@@ -21,7 +21,7 @@ const Forever = unit.Instant(1<<63 - 1)
 
 // events runs a query whose columns are a record's bytes and its replaced instant.
 func (tx *Tx) events(text string, visit func(Kept) error, args ...any) error {
-	return tx.s.each(tx.ctx, text, func(row scanner) error {
+	return tx.s.Each(tx.ctx, text, func(row Rows) error {
 		var raw sql.RawBytes
 		var replaced sql.NullInt64
 		if err := row.Scan(&raw, &replaced); err != nil {
@@ -154,7 +154,7 @@ func (tx *Tx) Unended(scope string, at, known unit.Instant, visit func(Kept) err
 // CountEvents counts the records of a scope of one type with after < at < before that were known.
 func (tx *Tx) CountEvents(scope string, kind record.Kind, after, before, known unit.Instant) (int, error) {
 	var n int
-	err := tx.s.row(tx.ctx, `SELECT count(*) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND at < $5
+	err := tx.s.Row(tx.ctx, `SELECT count(*) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND at < $5
 		AND recorded <= $6 AND (replaced IS NULL OR replaced > $7)`,
 		tx.db.site.Code, scope, string(kind), int64(after), int64(before), int64(known), int64(known)).Scan(&n)
 	return n, err
@@ -240,12 +240,19 @@ func (c *entityCache) record(tx *Tx, seq int64) (ledger.Record, error) {
 	return r, nil
 }
 
+// raw reads the bytes of a record by its place.
+func (tx *Tx) raw(seq int64) ([]byte, error) {
+	var raw []byte
+	err := tx.s.Row(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq = $2`, tx.db.site.Code, seq).Scan(&raw)
+	return raw, err
+}
+
 // Entities returns all editions of everything of one type, in the order of the ledger, with those
 // that were replaced. The slice is shared: do not change it.
 func (tx *Tx) Entities(kind record.Kind) ([]Kept, error) {
 	var last sql.NullInt64
 	var replaced int64
-	if err := tx.s.row(tx.ctx, `SELECT max(seq), count(replaced) FROM entity WHERE site = $1 AND type = $2`, tx.db.site.Code, string(kind)).Scan(&last, &replaced); err != nil {
+	if err := tx.s.Row(tx.ctx, `SELECT max(seq), count(replaced) FROM entity WHERE site = $1 AND type = $2`, tx.db.site.Code, string(kind)).Scan(&last, &replaced); err != nil {
 		return nil, err
 	}
 	if !last.Valid {
@@ -279,8 +286,8 @@ func (tx *Tx) Entities(kind record.Kind) ([]Kept, error) {
 
 // CountEntities counts what there is of one type, each thing once however many editions of it stand.
 func (tx *Tx) CountEntities(kind record.Kind) (n int, err error) {
-	err = tx.s.row(tx.ctx, `SELECT count(DISTINCT key) FROM entity WHERE site = $1 AND type = $2 AND replaced IS NULL`, tx.db.site.Code, string(kind)).Scan(&n)
-	return n, engineError(err)
+	err = tx.s.Row(tx.ctx, `SELECT count(DISTINCT key) FROM entity WHERE site = $1 AND type = $2 AND replaced IS NULL`, tx.db.site.Code, string(kind)).Scan(&n)
+	return n, err
 }
 
 // Entity returns the edition of one thing that was in force at an instant as known then: the last
@@ -288,7 +295,7 @@ func (tx *Tx) CountEntities(kind record.Kind) (n int, err error) {
 func (tx *Tx) Entity(kind record.Kind, key string, at, known unit.Instant) (found Kept, ok bool, err error) {
 	var seq int64
 	var replaced sql.NullInt64
-	err = tx.s.row(tx.ctx, `SELECT seq, replaced FROM entity
+	err = tx.s.Row(tx.ctx, `SELECT seq, replaced FROM entity
 		WHERE site = $1 AND type = $2 AND key = $3 AND at <= $4 AND recorded <= $5
 		AND (replaced IS NULL OR replaced > $6) ORDER BY seq DESC LIMIT 1`,
 		tx.db.site.Code, string(kind), key, int64(at), int64(known), int64(known)).Scan(&seq, &replaced)
@@ -296,7 +303,7 @@ func (tx *Tx) Entity(kind record.Kind, key string, at, known unit.Instant) (foun
 		return found, false, nil
 	}
 	if err != nil {
-		return found, false, engineError(err)
+		return found, false, err
 	}
 	found.Replaced = unit.Instant(replaced.Int64)
 	found.Record, err = tx.db.entities.record(tx, seq)
@@ -309,7 +316,7 @@ func (tx *Tx) Find(id string) (Kept, error) {
 		return Kept{}, &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%q is not a record id", id), Hint: "give the id or its beginning, at least 4 characters"}
 	}
 	var ids []string
-	err := tx.s.each(tx.ctx, `SELECT id FROM record WHERE site = $1 AND id >= $2 AND id < $3 ORDER BY id LIMIT 2`, func(row scanner) error {
+	err := tx.s.Each(tx.ctx, `SELECT id FROM record WHERE site = $1 AND id >= $2 AND id < $3 ORDER BY id LIMIT 2`, func(row Rows) error {
 		var s string
 		err := row.Scan(&s)
 		ids = append(ids, s)
@@ -341,22 +348,22 @@ func (tx *Tx) Replaced(r ledger.Record) (unit.Instant, error) {
 	var replaced sql.NullInt64
 	switch {
 	case p.Scope != "":
-		err = tx.s.row(tx.ctx, `SELECT replaced FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at = $4 AND seq = $5`,
+		err = tx.s.Row(tx.ctx, `SELECT replaced FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at = $4 AND seq = $5`,
 			r.Site, p.Scope, r.Type, int64(p.At), r.Seq).Scan(&replaced)
 	case p.Entity != "":
-		err = tx.s.row(tx.ctx, `SELECT replaced FROM entity WHERE site = $1 AND type = $2 AND key = $3 AND seq = $4`,
+		err = tx.s.Row(tx.ctx, `SELECT replaced FROM entity WHERE site = $1 AND type = $2 AND key = $3 AND seq = $4`,
 			r.Site, r.Type, p.Entity, r.Seq).Scan(&replaced)
 	case p.Meter != "":
-		err = tx.s.row(tx.ctx, `SELECT replaced FROM checked WHERE site = $1 AND seq = $2`, r.Site, r.Seq).Scan(&replaced)
+		err = tx.s.Row(tx.ctx, `SELECT replaced FROM checked WHERE site = $1 AND seq = $2`, r.Site, r.Seq).Scan(&replaced)
 	case p.Note:
-		err = tx.s.row(tx.ctx, `SELECT replaced FROM handover WHERE site = $1 AND seq = $2`, r.Site, r.Seq).Scan(&replaced)
+		err = tx.s.Row(tx.ctx, `SELECT replaced FROM handover WHERE site = $1 AND seq = $2`, r.Site, r.Seq).Scan(&replaced)
 	}
 	return unit.Instant(replaced.Int64), err
 }
 
 // SavePatient keeps what a commitment stands for, outside the ledger.
 func (tx *Tx) SavePatient(commitment string, salt []byte, value string) error {
-	_, err := tx.s.exec(tx.ctx, `INSERT INTO patient (site, commitment, salt, value) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`,
+	_, err := tx.s.Exec(tx.ctx, `INSERT INTO patient (site, commitment, salt, value) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`,
 		tx.db.site.Code, commitment, salt, value)
 	return err
 }
@@ -367,7 +374,7 @@ func (tx *Tx) Size() (int64, error) {
 		return tx.write.head.frontier.Size(), nil
 	}
 	var n int64
-	err := tx.s.row(tx.ctx, `SELECT size FROM head WHERE site = $1`, tx.db.site.Code).Scan(&n)
+	err := tx.s.Row(tx.ctx, `SELECT size FROM head WHERE site = $1`, tx.db.site.Code).Scan(&n)
 	if errors.Is(err, sql.ErrNoRows) {
 		return 0, nil
 	}
@@ -392,8 +399,8 @@ func (tx *Tx) Chronicle(scope string, from, to unit.Instant, limit int, visit fu
 	}
 	var latest []place
 	for _, kind := range record.Kinds {
-		err := tx.s.each(tx.ctx, `SELECT at, seq FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at >= $4 AND at <= $5 ORDER BY at DESC, seq DESC LIMIT $6`,
-			func(row scanner) error {
+		err := tx.s.Each(tx.ctx, `SELECT at, seq FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at >= $4 AND at <= $5 ORDER BY at DESC, seq DESC LIMIT $6`,
+			func(row Rows) error {
 				p := place{kind: kind}
 				err := row.Scan(&p.at, &p.seq)
 				latest = append(latest, p)
@@ -418,7 +425,7 @@ func (tx *Tx) Chronicle(scope string, from, to unit.Instant, limit int, visit fu
 // NextUse returns when the first use of a scope after an instant began, Forever when there is none.
 func (tx *Tx) NextUse(scope string, after unit.Instant) (unit.Instant, error) {
 	var at sql.NullInt64
-	err := tx.s.row(tx.ctx, `SELECT min(at) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND replaced IS NULL`,
+	err := tx.s.Row(tx.ctx, `SELECT min(at) FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at > $4 AND replaced IS NULL`,
 		tx.db.site.Code, scope, record.Use, int64(after)).Scan(&at)
 	if err != nil || !at.Valid {
 		return Forever, err
@@ -429,7 +436,7 @@ func (tx *Tx) NextUse(scope string, after unit.Instant) (unit.Instant, error) {
 // Patient returns the commitment that stands for a patient, ok = false when the patient was never
 // named here or was erased.
 func (tx *Tx) Patient(value string) (commitment string, ok bool, err error) {
-	err = tx.s.row(tx.ctx, `SELECT commitment FROM patient WHERE site = $1 AND value = $2`, tx.db.site.Code, value).Scan(&commitment)
+	err = tx.s.Row(tx.ctx, `SELECT commitment FROM patient WHERE site = $1 AND value = $2`, tx.db.site.Code, value).Scan(&commitment)
 	if errors.Is(err, sql.ErrNoRows) {
 		return "", false, nil
 	}

@@ -111,7 +111,7 @@ func (tx *Tx) beginning(id string) (map[int64]bool, error) {
 		return nil, &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%q is not a record id", id), Hint: "give the id or its beginning, at least 4 characters of 0 to 9, a to f and -"}
 	}
 	places := map[int64]bool{}
-	err := tx.s.each(tx.ctx, `SELECT seq FROM record WHERE site = $1 AND id >= $2 AND id < $3 ORDER BY id LIMIT $4`, func(row scanner) error {
+	err := tx.s.Each(tx.ctx, `SELECT seq FROM record WHERE site = $1 AND id >= $2 AND id < $3 ORDER BY id LIMIT $4`, func(row Rows) error {
 		var seq int64
 		err := row.Scan(&seq)
 		places[seq] = true
@@ -274,7 +274,7 @@ func (p *postings) upTo(block int64) (at int64, m marks, ok bool, err error) {
 
 func (p *postings) more(block int64) error {
 	p.read = make([]posting, 0, p.batch)
-	err := p.tx.s.each(p.tx.ctx, `SELECT block, marks FROM search_block WHERE site = $1 AND term = $2 AND block <= $3 ORDER BY block DESC LIMIT $4`, func(row scanner) error {
+	err := p.tx.s.Each(p.tx.ctx, `SELECT block, marks FROM search_block WHERE site = $1 AND term = $2 AND block <= $3 ORDER BY block DESC LIMIT $4`, func(row Rows) error {
 		var x posting
 		err := row.Scan(&x.block, &x.marks)
 		p.read = append(p.read, x)
@@ -332,7 +332,7 @@ func (tx *Tx) days(q Query) (*set, error) {
 		last = record.DayTerm(q.To - 1)
 	}
 	s := &set{marks: map[int64]*marks{}}
-	err := tx.s.each(tx.ctx, `SELECT block, marks FROM search_block WHERE site = $1 AND term >= $2 AND term <= $3`, func(row scanner) error {
+	err := tx.s.Each(tx.ctx, `SELECT block, marks FROM search_block WHERE site = $1 AND term >= $2 AND term <= $3`, func(row Rows) error {
 		var block int64
 		var raw sql.RawBytes
 		if err := row.Scan(&block, &raw); err != nil {

@@ -36,9 +36,9 @@ func commit(r ledger.Record) (leaf ledger.Record, texts []salted, err error) {
 }
 
 // keepTexts stores the free texts of a record.
-func keepTexts(ctx context.Context, s *session, site string, seq int64, texts []salted) error {
+func keepTexts(ctx context.Context, s Conn, site string, seq int64, texts []salted) error {
 	for _, t := range texts {
-		if _, err := s.exec(ctx, `INSERT INTO text (site, seq, field, salt, value) VALUES ($1, $2, $3, $4, $5)`, site, seq, t.field, t.salt, t.value); err != nil {
+		if _, err := s.Exec(ctx, `INSERT INTO text (site, seq, field, salt, value) VALUES ($1, $2, $3, $4, $5)`, site, seq, t.field, t.salt, t.value); err != nil {
 			return err
 		}
 	}
@@ -46,7 +46,7 @@ func keepTexts(ctx context.Context, s *session, site string, seq int64, texts []
 }
 
 // textsOf returns the free texts of a record by their fields, without those that were erased.
-func textsOf(ctx context.Context, s *session, site string, seq int64) (map[string]string, error) {
+func textsOf(ctx context.Context, s Conn, site string, seq int64) (map[string]string, error) {
 	texts := map[string]string{}
 	err := eachText(ctx, s, site, seq, seq, func(_ int64, t salted) error {
 		if !t.erased() {
@@ -58,8 +58,8 @@ func textsOf(ctx context.Context, s *session, site string, seq int64) (map[strin
 }
 
 // eachText calls visit for the free texts of the records from..to, in order.
-func eachText(ctx context.Context, s *session, site string, from, to int64, visit func(seq int64, t salted) error) error {
-	return s.each(ctx, `SELECT seq, field, salt, value FROM text WHERE site = $1 AND seq >= $2 AND seq <= $3 ORDER BY seq, field`, func(row scanner) error {
+func eachText(ctx context.Context, s Conn, site string, from, to int64, visit func(seq int64, t salted) error) error {
+	return s.Each(ctx, `SELECT seq, field, salt, value FROM text WHERE site = $1 AND seq >= $2 AND seq <= $3 ORDER BY seq, field`, func(row Rows) error {
 		var seq int64
 		var t salted
 		if err := row.Scan(&seq, &t.field, &t.salt, &t.value); err != nil {
@@ -71,7 +71,7 @@ func eachText(ctx context.Context, s *session, site string, from, to int64, visi
 
 // readable puts the free texts of a stored record back in the place of their commitments. whole is false
 // when one of them was erased.
-func readable(ctx context.Context, s *session, r ledger.Record) (_ ledger.Record, whole bool, err error) {
+func readable(ctx context.Context, s Conn, r ledger.Record) (_ ledger.Record, whole bool, err error) {
 	texts, err := textsOf(ctx, s, r.Site, r.Seq)
 	if err != nil {
 		return r, false, err
@@ -106,28 +106,6 @@ func likeErased(sent, stored ledger.Record) (ledger.Record, error) {
 	})
 }
 
-// truncateLog moves the write-ahead log into the database and empties it. done is false when somebody still
-// reads from it: that is not waited for, since everybody else would wait as well.
-func truncateLog(ctx context.Context, s *session) (done bool, err error) {
-	if _, err := s.exec(ctx, `PRAGMA busy_timeout(100)`); err != nil {
-		return false, err
-	}
-	defer func() {
-		_, back := s.exec(ctx, `PRAGMA busy_timeout(10000)`) // as dsn has it
-		err = errors.Join(err, back)
-	}()
-	var busy, pages, moved int
-	err = s.row(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &pages, &moved)
-	return err == nil && busy == 0, err
-}
-
-// Texts are what a verification found of the free texts.
-type Texts struct {
-	// Whole is how many are what the ledger committed to, Erased how many were erased by a record.
-	Whole  int `json:"whole"`
-	Erased int `json:"erased"`
-}
-
 // textPlace is a free text by the place of its record.
 type textPlace struct {
 	seq   int64
@@ -137,7 +115,7 @@ type textPlace struct {
 // textVerifier compares the free texts with the commitments of the records. Every text that is not there
 // must have been erased by a record, and every one that a record erases must be gone.
 type textVerifier struct {
-	s     *session
+	s     Conn
 	site  string
 	found Texts
 	// gone are the texts that are not there, with the ids of their records; erased those that a record
@@ -224,7 +202,7 @@ func (v *textVerifier) finish(ctx context.Context, size int64) (Texts, error) {
 			continue
 		}
 		var by int64
-		err := v.s.row(ctx, `SELECT by FROM erased WHERE site = $1 AND seq = $2 AND field = $3`, v.site, place.seq, place.field).Scan(&by)
+		err := v.s.Row(ctx, `SELECT by FROM erased WHERE site = $1 AND seq = $2 AND field = $3`, v.site, place.seq, place.field).Scan(&by)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return v.found, err
 		}

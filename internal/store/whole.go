@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
 	"iter"
 	"math"
 	"os"
@@ -24,71 +23,28 @@ import (
 // verifyBatch is how many records are read before they are hashed together.
 const verifyBatch = 1024
 
-// verifyReaders is how many connections read for a verification: reading a record takes longer than
-// hashing it.
-const verifyReaders = 2
-
-// textReader is the connection that reads the texts: the last one, whose transaction begins after the others'.
-const textReader = verifyReaders
-
-// Verified is the result of a verification that found nothing wrong.
-type Verified struct {
-	Site        string `json:"site"`
-	Size        int64  `json:"size"`
-	Root        string `json:"root"`
-	Checkpoints int    `json:"checkpoints"`
-	// Files is how many attached files there are, each counted once.
-	Files int `json:"files"`
-	// Texts are the free texts.
-	Texts Texts `json:"texts"`
+// Verify re-hashes every record of a ledger and compares the tree with the head and with every signed
+// checkpoint, in the database and outside of it (nil when there is none, and read before this begins). Then
+// it hashes every file that a record attaches, a voided one as well. It trusts nothing but the bytes and the
+// key in vkeys (the ledger's own when empty). There are two readers or more: all but the last take turns, and the last reads the texts, from a moment not before theirs. A fault is a *ledger.FaultError that
+// names the first bad record.
+func Verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
+	// A transaction sees what there is at its first query. The first reader's comes first; another
+	// one may see more records behind the head, which it is not asked for, and none changed.
+	for _, s := range readers {
+		if err := s.Begin(ctx); err != nil {
+			return Verified{}, err
+		}
+		defer func() { _ = s.Rollback(context.WithoutCancel(ctx)) }() // nothing was written, and the engine may have ended it
+	}
+	return verify(ctx, readers, outside, vkeys, progress)
 }
 
-// Verify re-hashes every record of a data folder and compares the tree with the head and with every
-// signed checkpoint, in the database and beside it. Then it hashes every file that a record attaches,
-// a voided one as well. It trusts nothing but the bytes and the key in vkeys (the folder's own when
-// empty), and opens the database without any other check, so that it can look at a folder that Open
-// refuses. A fault is a *ledger.FaultError that names the first bad record.
-func Verify(ctx context.Context, dir string, vkeys []string, progress func(done, size int64)) (Verified, error) {
-	var v Verified
-	path := filepath.Join(dir, databaseFile)
-	if _, err := os.Stat(path); err != nil {
-		return v, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data)", Cause: err}
-	}
-	// Every page is read once: a small cache that stays in the processor's own is twice as fast as a
-	// large one.
-	pool, err := sql.Open("sqlite", dsn(path, "_pragma=query_only(1)", "_pragma=cache_size(-1024)", "mode=ro"))
-	if err != nil {
-		return v, err
-	}
-	defer func() { _ = pool.Close() }() // nothing was written
-	// The checkpoint beside the database is read before the records, and these as they were at one
-	// moment: a program that goes on writing meanwhile must not look like a fault.
-	outside, err := os.ReadFile(filepath.Join(dir, checkpointFile))
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return v, fmt.Errorf("read the checkpoint beside the database: %w", err)
-	}
-	var readers [verifyReaders + 1]*session
-	for i := range readers {
-		s, err := newSession(ctx, pool)
-		if err != nil {
-			return v, err
-		}
-		defer func() { _ = s.close() }()
-		// A transaction sees what there is at its first query. The first reader's comes first; another
-		// one may see more records behind the head, which it is not asked for, and none changed.
-		if _, err := s.exec(ctx, `BEGIN`); err != nil {
-			return v, err
-		}
-		readers[i] = s
-	}
-	return verify(ctx, readers[:], outside, vkeys, progress)
-}
-
-func verify(ctx context.Context, readers []*session, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
+func verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
 	var v Verified
 	var vkey string
 	s := readers[0]
-	if err := s.row(ctx, `SELECT site, vkey FROM site ORDER BY site LIMIT 1`).Scan(&v.Site, &vkey); err != nil {
+	if err := s.Row(ctx, `SELECT site, vkey FROM site ORDER BY site LIMIT 1`).Scan(&v.Site, &vkey); err != nil {
 		return v, fmt.Errorf("read the site: %w", err)
 	}
 	if len(vkeys) == 0 {
@@ -96,7 +52,7 @@ func verify(ctx context.Context, readers []*session, outside []byte, vkeys []str
 	}
 	var size int64
 	var root []byte
-	if err := s.row(ctx, `SELECT size, root FROM head WHERE site = $1`, v.Site).Scan(&size, &root); err != nil {
+	if err := s.Row(ctx, `SELECT size, root FROM head WHERE site = $1`, v.Site).Scan(&size, &root); err != nil {
 		return v, fmt.Errorf("read the head: %w", err)
 	}
 	if len(root) != len(ledger.Checkpoint{}.Root) {
@@ -109,8 +65,8 @@ func verify(ctx context.Context, readers []*session, outside []byte, vkeys []str
 	v.Checkpoints = len(checkpoints)
 	verifier := ledger.NewVerifier(checkpoints...)
 	var files attached
-	texts := textVerifier{s: readers[textReader], site: v.Site, gone: map[record.FreeText]textPlace{}, erased: map[record.FreeText]int64{}}
-	for rows, err := range readBatches(ctx, readers[:verifyReaders], v.Site, size) {
+	texts := textVerifier{s: readers[len(readers)-1], site: v.Site, gone: map[record.FreeText]textPlace{}, erased: map[record.FreeText]int64{}}
+	for rows, err := range readBatches(ctx, readers[:len(readers)-1], v.Site, size) {
 		if err != nil {
 			return v, err
 		}
@@ -157,12 +113,12 @@ func (b *batch) keep(p []byte) []byte {
 }
 
 // read fills the batch with the records of a range, the first ones if there are very many.
-func (b *batch) read(ctx context.Context, s *session, site string, from, to int64) {
+func (b *batch) read(ctx context.Context, s Conn, site string, from, to int64) {
 	if from == 0 { // and what lies before the first record, where nothing should be
 		from = math.MinInt64
 	}
 	b.rows, b.room = b.rows[:0], b.room[:0]
-	b.err = s.each(ctx, `SELECT seq, bytes, hashes FROM record WHERE site = $1 AND seq >= $2 AND seq <= $3 ORDER BY seq LIMIT $4`, func(row scanner) error {
+	b.err = s.Each(ctx, `SELECT seq, bytes, hashes FROM record WHERE site = $1 AND seq >= $2 AND seq <= $3 ORDER BY seq LIMIT $4`, func(row Rows) error {
 		var seq int64
 		var record, hashes sql.RawBytes
 		err := row.Scan(&seq, &record, &hashes)
@@ -173,7 +129,7 @@ func (b *batch) read(ctx context.Context, s *session, site string, from, to int6
 
 // readBatches reads the records in order, the readers by turns and ahead of the hashing, and then
 // what lies behind them, where nothing should be. It ends early with a batch that lacks a record.
-func readBatches(ctx context.Context, readers []*session, site string, size int64) iter.Seq2[[]ledger.Row, error] {
+func readBatches(ctx context.Context, readers []Conn, site string, size int64) iter.Seq2[[]ledger.Row, error] {
 	return func(yield func([]ledger.Row, error) bool) {
 		ctx, cancel := context.WithCancel(ctx)
 		count := (size + verifyBatch - 1) / verifyBatch
@@ -217,7 +173,7 @@ func readBatches(ctx context.Context, readers []*session, site string, size int6
 }
 
 // openCheckpoints reads the signed checkpoints of the database, and adds the one beside it.
-func openCheckpoints(ctx context.Context, s *session, site string, outside []byte, vkeys []string) ([]ledger.Checkpoint, error) {
+func openCheckpoints(ctx context.Context, s Conn, site string, outside []byte, vkeys []string) ([]ledger.Checkpoint, error) {
 	var all []ledger.Checkpoint
 	add := func(where string, note []byte) error {
 		c, err := ledger.Open(note, vkeys)
@@ -227,7 +183,7 @@ func openCheckpoints(ctx context.Context, s *session, site string, outside []byt
 		all = append(all, c)
 		return nil
 	}
-	err := s.each(ctx, `SELECT size, note FROM checkpoint WHERE site = $1 ORDER BY size`, func(row scanner) error {
+	err := s.Each(ctx, `SELECT size, note FROM checkpoint WHERE site = $1 ORDER BY size`, func(row Rows) error {
 		var size int64
 		var note string
 		if err := row.Scan(&size, &note); err != nil {
@@ -262,64 +218,33 @@ var projections = []struct{ table, empty, show string }{
 }
 
 // Rebuild empties every table that is not the ledger and fills it again from the records, in one
-// transaction. It works on a folder whose tables lag behind the ledger, which Open refuses.
-func Rebuild(ctx context.Context, dir string, progress func(done, size int64)) (size int64, err error) {
-	path := filepath.Join(dir, databaseFile)
-	if _, err := os.Stat(path); err != nil {
-		return 0, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no ledger in %s", dir), Hint: "check the folder (--data)", Cause: err}
-	}
-	lock, err := acquire(dir)
-	if err != nil {
-		return 0, err
-	}
-	defer func() { err = errors.Join(err, lock.Unlock()) }()
-	pool, err := sql.Open("sqlite", dsn(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)", "_pragma=secure_delete(1)"))
-	if err != nil {
-		return 0, err
-	}
-	defer func() { err = errors.Join(err, pool.Close()) }()
-	if err := migrate(ctx, pool); err != nil {
-		return 0, err
-	}
-	pool.SetMaxOpenConns(2) // one reads the records while the other fills the tables
-	reader, err := newSession(ctx, pool)
-	if err != nil {
-		return 0, err
-	}
-	defer func() { err = errors.Join(err, reader.close()) }()
-	writer, err := newSession(ctx, pool)
-	if err != nil {
-		return 0, err
-	}
-	defer func() { err = errors.Join(err, writer.close()) }()
-	return rebuild(ctx, reader, writer, progress)
-}
-
-func rebuild(ctx context.Context, reader, writer *session, progress func(done, size int64)) (size int64, err error) {
+// transaction of the writer, while the reader reads them. It works on tables that lag behind the ledger,
+// which Start refuses.
+func Rebuild(ctx context.Context, reader, writer Conn, progress func(done, size int64)) (size int64, err error) {
 	db := &DB{writer: writer}
-	if err := writer.row(ctx, `SELECT site FROM site ORDER BY site LIMIT 1`).Scan(&db.site.Code); err != nil {
+	if err := writer.Row(ctx, `SELECT site FROM site ORDER BY site LIMIT 1`).Scan(&db.site.Code); err != nil {
 		return 0, fmt.Errorf("read the site: %w", err)
 	}
-	if err := writer.row(ctx, `SELECT size FROM head WHERE site = $1`, db.site.Code).Scan(&size); err != nil {
+	if err := writer.Row(ctx, `SELECT size FROM head WHERE site = $1`, db.site.Code).Scan(&size); err != nil {
 		return 0, fmt.Errorf("read the head: %w", err)
 	}
-	if _, err := writer.exec(ctx, `BEGIN IMMEDIATE`); err != nil {
+	if err := writer.Begin(ctx); err != nil {
 		return 0, err
 	}
 	defer func() {
 		if err != nil {
-			_, undo := writer.exec(context.WithoutCancel(ctx), `ROLLBACK`)
+			undo := writer.Rollback(context.WithoutCancel(ctx))
 			err = errors.Join(err, undo)
 		}
 	}()
 	for _, p := range projections {
-		if _, err := writer.exec(ctx, p.empty, db.site.Code); err != nil {
+		if _, err := writer.Exec(ctx, p.empty, db.site.Code); err != nil {
 			return 0, err
 		}
 	}
 	tx := &Tx{db: db, s: writer, ctx: ctx, write: &writing{gone: ctx.Err}}
 	var done int64
-	err = reader.each(ctx, `SELECT bytes FROM record WHERE site = $1 ORDER BY seq`, func(row scanner) error {
+	err = reader.Each(ctx, `SELECT bytes FROM record WHERE site = $1 ORDER BY seq`, func(row Rows) error {
 		var raw []byte
 		if err := row.Scan(&raw); err != nil {
 			return err
@@ -343,10 +268,10 @@ func rebuild(ctx context.Context, reader, writer *session, progress func(done, s
 	if done != size {
 		return 0, broken("the head says %d records, %d are stored", size, done)
 	}
-	if _, err := writer.exec(ctx, `UPDATE head SET projected = $1 WHERE site = $2`, done, db.site.Code); err != nil {
+	if _, err := writer.Exec(ctx, `UPDATE head SET projected = $1 WHERE site = $2`, done, db.site.Code); err != nil {
 		return 0, err
 	}
-	if _, err := writer.exec(ctx, `COMMIT`); err != nil {
+	if err := writer.Commit(ctx); err != nil {
 		return 0, err
 	}
 	return size, nil
@@ -364,13 +289,13 @@ func (db *DB) Checkpoint(ctx context.Context) ([]byte, error) {
 			if err != nil {
 				return err
 			}
-			if _, err := tx.s.exec(ctx, `INSERT INTO checkpoint (site, size, note, at) VALUES ($1, $2, $3, $4)`,
+			if _, err := tx.s.Exec(ctx, `INSERT INTO checkpoint (site, size, note, at) VALUES ($1, $2, $3, $4)`,
 				db.site.Code, size, string(signed), int64(max(tx.Now, h.recorded))); err != nil {
 				return err
 			}
 			tx.write.head.signed, tx.write.head.signedAt = size, max(tx.Now, h.recorded)
 		}
-		return tx.s.row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, size).Scan(&note)
+		return tx.s.Row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, size).Scan(&note)
 	})
 	return []byte(note), err
 }
@@ -379,7 +304,7 @@ func (db *DB) Checkpoint(ctx context.Context) ([]byte, error) {
 func (tx *Tx) Newest() (note []byte, at unit.Instant, err error) {
 	var text string
 	var when int64
-	err = tx.s.row(tx.ctx, `SELECT note, at FROM checkpoint WHERE site = $1 ORDER BY size DESC LIMIT 1`, tx.db.site.Code).Scan(&text, &when)
+	err = tx.s.Row(tx.ctx, `SELECT note, at FROM checkpoint WHERE site = $1 ORDER BY size DESC LIMIT 1`, tx.db.site.Code).Scan(&text, &when)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, 0, nil
 	}
@@ -482,12 +407,6 @@ func (tx *Tx) Consistent(note []byte) (ledger.Checkpoint, error) {
 	return c, nil
 }
 
-func (tx *Tx) raw(seq int64) ([]byte, error) {
-	var raw []byte
-	err := tx.s.row(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq = $2`, tx.db.site.Code, seq).Scan(&raw)
-	return raw, err
-}
-
 // Export writes the whole ledger, under a checkpoint signed now, as static files into a new folder:
 // C2SP tlog-tiles, the public key as "vkey", and nothing about patients.
 func (db *DB) Export(ctx context.Context, folder string) (size int64, err error) {
@@ -563,21 +482,16 @@ func (tx *Tx) Dump() ([]string, error) {
 }
 
 func (tx *Tx) dump(table, show string, all *[]string) error {
-	rows, err := tx.s.conn.QueryContext(tx.ctx, show, tx.db.site.Code)
-	if err != nil {
-		return engineError(err)
-	}
-	defer rows.Close()
-	columns, err := rows.Columns()
-	if err != nil {
-		return err
-	}
-	for rows.Next() {
+	return tx.s.Each(tx.ctx, show, func(row Rows) error {
+		columns, err := row.Columns()
+		if err != nil {
+			return err
+		}
 		values := make([]any, len(columns))
 		for i := range values {
 			values[i] = new(any)
 		}
-		if err := rows.Scan(values...); err != nil {
+		if err := row.Scan(values...); err != nil {
 			return err
 		}
 		var line strings.Builder
@@ -586,6 +500,6 @@ func (tx *Tx) dump(table, show string, all *[]string) error {
 			fmt.Fprintf(&line, " %s=%v", columns[i], *v.(*any))
 		}
 		*all = append(*all, line.String())
-	}
-	return rows.Err()
+		return nil
+	}, tx.db.site.Code)
 }

@@ -4,14 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"runtime/debug"
 	"time"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/record"
 )
 
 // Limits of a group commit. A batch ends when nobody waits any more, or at batchSize writes.
@@ -23,52 +21,7 @@ const (
 	signAfter = 10 * time.Minute
 	// outsideEvery is how often the newest checkpoint is put beside the database.
 	outsideEvery = 10 * time.Second
-	// clockSlack is how far the computer's clock may fall behind the last record before it counts as
-	// set back; time servers correct small differences all the time.
-	clockSlack = 2 * time.Second
 )
-
-// Tx is a transaction. It must not outlive the function that it is given to.
-type Tx struct {
-	// Now is the one instant at which the whole transaction is recorded.
-	Now unit.Instant
-	db  *DB
-	s   *session
-	// write is nil in a reading transaction.
-	write *writing
-	// epoch is that of the decoded records when the transaction began.
-	epoch int64
-	ctx   context.Context //nolint:containedctx // a Tx lives no longer than the call that the context belongs to
-}
-
-// writing is what only a writing transaction has.
-type writing struct {
-	head head
-	// gone says that the caller has given up. Its context must not reach the engine: an interrupted
-	// statement would take back the whole transaction, with the work of everybody else in it.
-	gone func() error
-	// spoilt is why a record was written only in part; such a transaction is never committed.
-	spoilt error
-	// erased says that texts were erased, which must not be read from a cache any more.
-	erased bool
-}
-
-// Site returns who keeps the records.
-func (tx *Tx) Site() record.SiteBody { return tx.db.site }
-
-// Zone returns the time zone of the site.
-func (tx *Tx) Zone() *time.Location { return tx.db.zone }
-
-type job struct {
-	ctx  context.Context //nolint:containedctx // travels to the writer goroutine with the work that it bounds
-	work func(*Tx) error
-	// keep is false for a dry run.
-	keep  bool
-	reply chan error
-}
-
-// gone says whether the caller has given up.
-func (j *job) gone() error { return j.ctx.Err() }
 
 // Write runs work in a transaction and returns when what it wrote is durable. Either all of it is
 // stored or, when work or the commit fails, nothing. Many calls share one commit; work runs on the
@@ -135,7 +88,7 @@ func (db *DB) work(ctx context.Context) {
 func (db *DB) batch(ctx context.Context, first *job) {
 	before := db.head
 	var waiting []*job
-	if _, err := db.writer.exec(ctx, `BEGIN IMMEDIATE`); err != nil {
+	if err := db.writer.Begin(ctx); err != nil {
 		first.reply <- err
 		return
 	}
@@ -172,7 +125,7 @@ func (db *DB) batch(ctx context.Context, first *job) {
 
 // abandon takes back a whole transaction and says so to everybody who waits for it.
 func (db *DB) abandon(ctx context.Context, waiting []*job, cause error) {
-	_, undo := db.writer.exec(ctx, `ROLLBACK`)
+	undo := db.writer.Rollback(ctx)
 	_ = undo // the engine may have rolled back already
 	err := errors.Join(cause, db.reload(ctx))
 	for _, j := range waiting {
@@ -188,7 +141,7 @@ func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 		return false, err
 	}
 	before := db.head
-	if _, err := db.writer.exec(ctx, `SAVEPOINT job`); err != nil {
+	if _, err := db.writer.Exec(ctx, `SAVEPOINT job`); err != nil {
 		return true, err
 	}
 	defer func() {
@@ -196,12 +149,12 @@ func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 			err = fmt.Errorf("internal error: %v\n%s", p, debug.Stack())
 		}
 		if err == nil && j.keep {
-			_, err = db.writer.exec(ctx, `RELEASE job`)
+			_, err = db.writer.Exec(ctx, `RELEASE job`)
 		}
 		if err != nil || !j.keep {
 			db.head = before
 			for _, undo := range []string{`ROLLBACK TO job`, `RELEASE job`} {
-				if _, failed := db.writer.exec(ctx, undo); failed != nil {
+				if _, failed := db.writer.Exec(ctx, undo); failed != nil {
 					lost, err = true, errors.Join(err, failed)
 					break
 				}
@@ -231,7 +184,7 @@ func (db *DB) commit(ctx context.Context, before head) error {
 	size := h.frontier.Size()
 	if size > before.frontier.Size() {
 		h.root = h.frontier.Root()
-		n, err := db.writer.exec(ctx, `UPDATE head SET size = $1, root = $2, recorded = $3, projected = $1
+		n, err := db.writer.Exec(ctx, `UPDATE head SET size = $1, root = $2, recorded = $3, projected = $1
 			WHERE site = $4 AND size = $5 AND root = $6`,
 			size, h.root[:], int64(h.recorded), db.site.Code, before.frontier.Size(), before.root[:])
 		if err != nil {
@@ -246,7 +199,7 @@ func (db *DB) commit(ctx context.Context, before head) error {
 			}
 		}
 	}
-	if _, err := db.writer.exec(ctx, `COMMIT`); err != nil {
+	if err := db.writer.Commit(ctx); err != nil {
 		return err
 	}
 	return nil
@@ -260,7 +213,7 @@ func (db *DB) insertCheckpoint(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if _, err := db.writer.exec(ctx, `INSERT INTO checkpoint (site, size, note, at) VALUES ($1, $2, $3, $4)`,
+	if _, err := db.writer.Exec(ctx, `INSERT INTO checkpoint (site, size, note, at) VALUES ($1, $2, $3, $4)`,
 		db.site.Code, h.frontier.Size(), string(note), int64(h.recorded)); err != nil {
 		return err
 	}
@@ -274,21 +227,21 @@ func (db *DB) sign(ctx context.Context) error {
 	if db.head.signed == db.head.frontier.Size() {
 		return db.writeOutside(ctx)
 	}
-	if _, err := db.writer.exec(ctx, `BEGIN IMMEDIATE`); err != nil {
+	if err := db.writer.Begin(ctx); err != nil {
 		return err
 	}
 	err := db.insertCheckpoint(ctx)
 	if err == nil {
-		_, err = db.writer.exec(ctx, `COMMIT`)
+		err = db.writer.Commit(ctx)
 	}
 	if err != nil {
-		_, undo := db.writer.exec(ctx, `ROLLBACK`)
+		undo := db.writer.Rollback(ctx)
 		return errors.Join(err, undo, db.reload(ctx))
 	}
 	return db.writeOutside(ctx)
 }
 
-// putOutside writes the newest checkpoint beside the database now and then. A failure is left to
+// putOutside puts the newest checkpoint outside of the database now and then. A failure is left to
 // the next time: the records are durable already, and Close reports it.
 func (db *DB) putOutside(ctx context.Context) {
 	if now := unit.At(db.clock()); now.Sub(db.head.outside) >= outsideEvery || now < db.head.outside {
@@ -298,22 +251,21 @@ func (db *DB) putOutside(ctx context.Context) {
 	}
 }
 
-// writeOutside puts the newest checkpoint into a file beside the database. Whoever copies that file
-// elsewhere can later show that no record before it was cut off or changed.
+// writeOutside puts the newest checkpoint outside of the database.
 func (db *DB) writeOutside(ctx context.Context) error {
 	if db.head.signed == 0 {
 		return nil
 	}
 	var note string
-	if err := db.writer.row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
+	if err := db.writer.Row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
 		return err
 	}
-	return writeFile(filepath.Join(db.dir, checkpointFile), []byte(note), 0o644)
+	return db.engine.PutOutside([]byte(note))
 }
 
 // Read runs work on an unchanging view of everything that was committed before.
 func (db *DB) Read(ctx context.Context, work func(*Tx) error) (err error) {
-	var s *session
+	var s Conn
 	select {
 	case s = <-db.readers:
 	case <-db.closing:
@@ -323,20 +275,16 @@ func (db *DB) Read(ctx context.Context, work func(*Tx) error) (err error) {
 	}
 	defer func() { db.readers <- s }()
 	epoch := db.decoded.now() // before the transaction, so that what it still sees of an erased text is not kept
-	if _, err := s.exec(ctx, `BEGIN`); err != nil {
+	if err := s.Begin(ctx); err != nil {
 		return err
 	}
 	defer func() {
-		if _, end := s.exec(context.WithoutCancel(ctx), `COMMIT`); end != nil {
+		if end := s.Commit(context.WithoutCancel(ctx)); end != nil {
 			err = errors.Join(err, end)
 		}
 	}()
 	return work(&Tx{Now: unit.At(db.clock()), db: db, s: s, ctx: ctx, epoch: epoch})
 }
-
-// erases says whether texts were erased in this transaction, or in one before it whose erasure is not
-// committed yet: what others read meanwhile is of no use to it.
-func erases(tx *Tx) bool { return tx.write != nil && (tx.write.erased || tx.db.scrubbing) }
 
 // scrub forgets what was read of erased texts, and overwrites the write-ahead log, which still holds the
 // pages as they were. As long as a reader needs these the log stays and the next commit tries again.
@@ -346,7 +294,7 @@ func (db *DB) scrub(ctx context.Context) error {
 	}
 	db.decoded.forget()
 	db.entities.forget()
-	done, err := truncateLog(ctx, db.writer)
+	done, err := db.writer.Scrub(ctx)
 	db.scrubbing = !done
 	return err
 }

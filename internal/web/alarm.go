@@ -9,7 +9,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/present/words"
@@ -243,8 +242,11 @@ func (s numberPages) lifeLines(v desk.View, x *kit.Exchange, life desk.Life, was
 				line.RecordWords += ", which another record has replaced since"
 			}
 		}
-		if !line.Gone && mayTakeBack(x, h.By) {
-			line.Void = x.Form(was, "void-"+string(h.ID))
+		if !line.Gone {
+			var err error
+			if line.Void, err = kit.VoidForm(x, v, was, h.ID); err != nil {
+				return nil, err
+			}
 		}
 		lines = append(lines, line)
 	}
@@ -253,15 +255,15 @@ func (s numberPages) lifeLines(v desk.View, x *kit.Exchange, life desk.Life, was
 
 // alarmForms gives the page the forms for what whoever asks may do at this state.
 func (s numberPages) alarmForms(f *alarmForms, v desk.View, x *kit.Exchange, r desk.Raised, was kit.Sent) error {
-	f.Base, f.Causes, f.Prove = s.AlarmHref(r.ID), trend.Causes, !x.Visit.Session.MaySign(s.Now())
-	can := func(a trend.Act, need access.Permission) *kit.Form {
-		if _, err := r.State.Next(a); err != nil || !x.May(need) {
+	f.Base, f.Causes, f.Prove = s.AlarmHref(r.ID), trend.Causes, x.Unsigned()
+	can := func(a trend.Act) *kit.Form {
+		if _, err := r.State.Next(a); err != nil || !x.Can(desk.ActOnAlarm(a)) {
 			return nil
 		}
 		return x.Form(was, string(a))
 	}
-	f.Seen, f.Explain, f.Link = can(trend.Seen, access.PlaceHold), can(trend.Explained, access.PlaceHold), can(trend.Linked, access.PlaceHold)
-	f.Close, f.Reopen = can(trend.Closed, access.Adopt), can(trend.Reopened, access.Adopt)
+	f.Seen, f.Explain, f.Link = can(trend.Seen), can(trend.Explained), can(trend.Linked)
+	f.Close, f.Reopen = can(trend.Closed), can(trend.Reopened)
 	if f.Link == nil {
 		return nil
 	}
@@ -283,14 +285,11 @@ func (s numberPages) alarmForms(f *alarmForms, v desk.View, x *kit.Exchange, r d
 
 // handleAlarm records that somebody has seen an alarm, says what was behind it, or links what was done.
 func (s numberPages) handleAlarm(x *kit.Exchange) error {
-	if !x.May(access.SeeNumbers) { // technicians place holds and see no numbers
-		return kit.Forbidden()
-	}
 	act := trend.Act(x.R.PostFormValue("act"))
 	if !slices.Contains([]trend.Act{trend.Seen, trend.Explained, trend.Linked}, act) {
 		return badChoice("%q is nothing that is done about an alarm.", string(act))
 	}
-	return s.actOnAlarm(x, act, false)
+	return s.actOnAlarm(x, act)
 }
 
 // closeAlarm closes an alarm or opens it again. It is a signature.
@@ -299,23 +298,23 @@ func (s numberPages) closeAlarm(x *kit.Exchange) error {
 	if act != trend.Closed && act != trend.Reopened {
 		return badChoice("%q is nothing that is done about an alarm.", string(act))
 	}
-	return s.actOnAlarm(x, act, true)
+	return s.actOnAlarm(x, act)
 }
 
-func (s numberPages) actOnAlarm(x *kit.Exchange, act trend.Act, sign bool) error {
+func (s numberPages) actOnAlarm(x *kit.Exchange, act trend.Act) error {
 	f := x.Read("words", "cause", "record", "other")
 	return s.doOnAlarm(x, string(act), f, string(act), func(e desk.Entry) error {
 		h, err := s.handlingOf(act, f)
 		if err != nil {
 			return err
 		}
-		if sign {
+		if desk.ActOnAlarm(act).Signed {
 			if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
 				return err
 			}
 		}
 		o := s.outlook()
-		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			r, err := s.found(w.View, x, o)
 			if err != nil {
 				return err
@@ -354,16 +353,8 @@ func (s numberPages) handlingOf(act trend.Act, f kit.Form) (trend.Handling, erro
 	return h, nil
 }
 
-// mayTakeBack says whether whoever asks may take back what somebody did about an alarm.
-func mayTakeBack(x *kit.Exchange, by string) bool {
-	return x.May(access.PlaceHold) && (by == x.Who.Code || x.May(access.VoidRecord))
-}
-
 // voidHandling takes back what somebody did about an alarm.
 func (s numberPages) voidHandling(x *kit.Exchange) error {
-	if !x.May(access.SeeNumbers) {
-		return kit.Forbidden()
-	}
 	f := x.Read("act", "reason")
 	return s.doOnAlarm(x, "void-"+f.Typed["act"], f, "void", func(e desk.Entry) error {
 		var life desk.Life
@@ -377,17 +368,11 @@ func (s numberPages) voidHandling(x *kit.Exchange) error {
 		if i < 0 {
 			return kit.NotHere("This alarm has no such entry.")
 		}
-		if !mayTakeBack(x, life.Acts[i].By) {
-			return kit.Forbidden()
-		}
 		e.Corrects, e.Reason = life.Acts[i].ID, strings.TrimSpace(f.Typed["reason"])
 		if e.Reason == "" {
 			return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the entry is taken back."}
 		}
-		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
-			_, err := w.Void(e)
-			return err
-		})
+		return kit.TakeBack(x, e)
 	})
 }
 

@@ -14,7 +14,6 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
@@ -68,11 +67,6 @@ func (s scopePages) fileLines(v desk.View, tag string, from, to unit.Instant, cl
 	return lines, nil
 }
 
-// mayVoid says whether somebody may take a file back: one's own, or whoever may void records.
-func mayVoid(x *kit.Exchange, by string) bool {
-	return x.May(access.VoidRecord) || x.May(access.PlaceHold) && by == x.Who.Code
-}
-
 // attachedFile answers with the bytes of a file, which nothing else on this site may be made of.
 func (s scopePages) attachedFile(x *kit.Exchange) error {
 	var a desk.Attached
@@ -116,7 +110,7 @@ func (s scopePages) attach(x *kit.Exchange) error {
 		a := dossier.Attachment{
 			Scope: tag, About: f.Typed["about"], Kind: dossier.Kind(f.Typed["kind"]), Title: strings.TrimSpace(f.Typed["title"]), File: dossier.File{Media: media},
 		}
-		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.Attach(e, a, u.content)
 			return err
 		})
@@ -208,12 +202,6 @@ func (s scopePages) voidFile(x *kit.Exchange) error {
 		if e.Reason == "" {
 			return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the file is taken back."}
 		}
-		if !mayVoid(x, a.By) {
-			return kit.Forbidden()
-		}
-		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
-			_, err := w.Void(e)
-			return err
-		})
+		return kit.TakeBack(x, e)
 	})
 }

@@ -15,7 +15,6 @@ import (
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/present/words"
@@ -130,7 +129,7 @@ func (s meterPages) lotsPage(x *kit.Exchange, status int, pairs []quality.Pair, 
 		address.Set(name, value)
 	}
 	page.Address, page.Pairs = s.URL("/meters/compare?"+address.Encode()), s.URL("/meters/compare?"+address.Encode()+"#answer")
-	if x.May(access.Adopt) && utf8.ValidString(table.Text) {
+	if x.Can(desk.ToRecordComparison) && utf8.ValidString(table.Text) {
 		page.Record, page.ID = s.URL("/meters/compare/records?"+address.Encode()), x.Form(kit.Sent{}, "record").ID
 	}
 	if page.Answer, err = s.answer(x.R.Context(), page, pairs); err != nil {
@@ -279,7 +278,7 @@ func (s meterPages) recordComparison(x *kit.Exchange) error {
 	if err != nil {
 		return err
 	}
-	if err := s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+	if err := x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		_, err := w.RecordComparison(e, c.old, c.new, c.plan, c.pairs, c.found)
 		return err
 	}); err != nil {

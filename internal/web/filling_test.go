@@ -10,7 +10,6 @@ import (
 
 	"rinsate/internal/domain/access"
 	"rinsate/internal/store/storetest"
-	"rinsate/internal/web/kit"
 )
 
 // While an invented year is recorded every page says so, people come in and look, and nothing is written;
@@ -55,10 +54,10 @@ func TestWhileTheYearIsRecorded(t *testing.T) {
 			continue
 		}
 		role := access.Lead
-		if r.Need == kit.Public {
+		switch {
+		case r.Act.Anybody:
 			role = nobody
-		}
-		if role == access.Lead && r.Need != kit.SignedIn && !access.Allows([]access.Role{role}, r.Need) {
+		case !r.Act.Own && !slices.Contains(r.Act.Roles(), role):
 			role = access.Administrator
 		}
 		if a := b.ask(http.MethodPost, strings.NewReplacer("{tag}", readyScope).Replace(r.Path), role, form(url.Values{})); a.status != http.StatusServiceUnavailable || !strings.Contains(a.body, "still being recorded, so that nothing can be written yet.") {

@@ -18,6 +18,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
@@ -29,14 +30,16 @@ type FirstOptions struct {
 	Base *url.URL
 	// Dir is the data folder to be made, Zone the time zone of this computer as far as it is known.
 	Dir, Zone string
-	Clock     func() time.Time
-	Log       *slog.Logger
+	// Home is where records are kept that belong to a data folder.
+	Home  func(dir string) store.Home
+	Clock func() time.Time
+	Log   *slog.Logger
 	// Cost is how slow the hashes of passwords are; the zero value stands for access.Standard.
 	Cost access.Cost
 	// Invent builds an invented hospital in a folder and returns who can sign in to it.
 	Invent func(ctx context.Context, dir string, progress func(done, total int)) error
 	// Accounts makes the accounts of the invented hospital.
-	Accounts func(ctx context.Context, door *desk.Door) ([]Invented, error)
+	Accounts func(ctx context.Context, door *identity.Door) ([]Invented, error)
 	// Told is called with the folder in which the records are kept from now on.
 	Told func(dir string)
 }
@@ -260,7 +263,7 @@ func (f *First) begin(x *kit.Exchange) error {
 		form.Problems = problems
 		return x.Show(http.StatusBadRequest, "begin", true, form)
 	}
-	db, err := b.Begin(x.R.Context(), f.o.Dir, f.o.Clock)
+	db, err := b.Begin(x.R.Context(), f.o.Home(f.o.Dir), f.o.Clock)
 	if err != nil {
 		shown := x.Shown(err)
 		form.Problems = []formProblem{{Text: strings.TrimSpace(shown.Message + " " + shown.Hint)}}
@@ -290,9 +293,9 @@ func (f *First) busy() bool {
 }
 
 // adopt lets the pages of a site take over.
-func (f *First) adopt(db *store.DB, dir string, invented bool) (*desk.Door, error) {
+func (f *First) adopt(db *store.DB, dir string, invented bool) (*identity.Door, error) {
 	d := desk.New(db)
-	door := desk.NewDoor(d, f.o.Cost)
+	door := identity.NewDoor(db, f.o.Cost)
 	site, err := New(d, Options{Base: f.Base, Clock: f.o.Clock, Log: f.Log, Demo: invented, Wall: invented, Door: door})
 	if err != nil {
 		return nil, errors.Join(err, db.Close())
@@ -323,7 +326,7 @@ func (f *First) done(x *kit.Exchange, site *Server) error {
 	f.mu.Lock()
 	invented, test := f.invented, f.test
 	f.mu.Unlock()
-	p := donePage{Site: site.Desk.DB.Site(), Dir: site.Desk.DB.Dir(), Invented: invented}
+	p := donePage{Site: site.Desk.DB.Site(), Dir: site.Desk.DB.Home().Dir(), Invented: invented}
 	if site.Has("/set-up") {
 		p.SetUp = site.URL("/set-up")
 	}
@@ -386,7 +389,7 @@ func (f *First) inventedDir() (string, error) {
 		if i > 0 {
 			dir = fmt.Sprintf("%s-%d", base, i+1)
 		}
-		if store.Vacant(dir) == nil {
+		if f.o.Home(dir).Vacant() == nil {
 			return dir, nil
 		}
 	}
@@ -402,11 +405,11 @@ func (f *First) build(ctx context.Context, dir string) error {
 	}); err != nil {
 		return err
 	}
-	db, err := store.Open(ctx, dir, f.o.Clock)
+	db, err := f.o.Home(dir).Open(ctx, f.o.Clock)
 	if err != nil {
 		return err
 	}
-	accounts, err := f.o.Accounts(ctx, desk.NewDoor(desk.New(db), f.o.Cost))
+	accounts, err := f.o.Accounts(ctx, identity.NewDoor(db, f.o.Cost))
 	if err != nil {
 		return errors.Join(err, db.Close()) //nolint:contextcheck // what was opened is closed
 	}

@@ -16,6 +16,7 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
@@ -133,7 +134,7 @@ func (p *beginPage) beginning(now unit.Instant) (desk.Beginning, []formProblem) 
 	b := desk.Beginning{
 		Site:  record.SiteBody{Code: p.Typed["site"], Name: p.Typed["name"], Zone: p.Typed["zone"]},
 		Rules: rules.Preset(), RulesName: "general.yaml", By: p.Typed["code"],
-		First: &desk.NewAccount{Code: p.Typed["code"], Name: p.Typed["person"], Roles: []access.Role{access.Lead, access.Administrator}, Password: password},
+		First: &identity.NewAccount{Code: p.Typed["code"], Name: p.Typed["person"], Roles: []access.Role{access.Lead, access.Administrator}, Password: password},
 	}
 	var problems []formProblem
 	wrong := func(field, text string) { problems = append(problems, formProblem{field, text}) }

@@ -23,9 +23,11 @@ import (
 	"rinsate/internal/domain/access"
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/identity"
 	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 	"rinsate/internal/web/kit"
 )
@@ -60,6 +62,7 @@ func firstRun(tb testing.TB, clock *storetest.Clock, change ...func(*FirstOption
 		tb.Fatal(err)
 	}
 	o := FirstOptions{
+		Home: func(dir string) store.Home { return sqlite.Folder(dir) },
 		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: filepath.Join(tb.TempDir(), "data"), Zone: "Europe/Berlin", Clock: clock.Now,
 		Log: slog.New(slog.NewTextHandler(tb.Output(), nil)), Cost: access.Cost{Memory: 8, Passes: 1, Lanes: 1},
 	}
@@ -127,7 +130,7 @@ func (f *first) site() *site {
 // none fails the test when there is a ledger.
 func (f *first) none(why string) {
 	f.Helper()
-	if err := store.Vacant(f.dir); err != nil {
+	if err := sqlite.Folder(f.dir).Vacant(); err != nil {
 		f.Errorf("%s: %v", why, err)
 	}
 }
@@ -541,15 +544,15 @@ func TestFirstRunInvented(t *testing.T) {
 			case <-ctx.Done():
 				return ctx.Err()
 			}
-			db, err := desk.Beginning{Site: record.SiteBody{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"}, Rules: rules.Preset(), RulesName: "general.yaml", By: "L-01"}.Begin(ctx, dir, clock.Now)
+			db, err := desk.Beginning{Site: record.SiteBody{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"}, Rules: rules.Preset(), RulesName: "general.yaml", By: "L-01"}.Begin(ctx, sqlite.Folder(dir), clock.Now)
 			if err != nil {
 				return err
 			}
 			return db.Close() //nolint:contextcheck // a ledger is closed properly although nobody waits any more
 		}
-		o.Accounts = func(ctx context.Context, door *desk.Door) ([]Invented, error) {
+		o.Accounts = func(ctx context.Context, door *identity.Door) ([]Invented, error) {
 			x := Invented{Code: "L-01", Password: password, Roles: []access.Role{access.Lead}}
-			_, _, err := door.AddAccount(ctx, desk.Entry{By: x.Code}, desk.NewAccount{Code: x.Code, Name: "Lead", Roles: x.Roles, Password: x.Password})
+			_, _, err := door.AddAccount(ctx, identity.Entry{Actor: access.Operator(x.Code)}, identity.NewAccount{Code: x.Code, Name: "Lead", Roles: x.Roles, Password: x.Password})
 			return []Invented{x}, err
 		}
 	})

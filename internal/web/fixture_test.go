@@ -21,8 +21,9 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/identity"
 	"rinsate/internal/record"
-	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 )
 
@@ -89,7 +90,7 @@ func (l *line) cut() {
 // see serve.
 func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 	tb.Helper()
-	db, err := store.Create(tb.Context(), tb.TempDir(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
+	db, err := sqlite.Folder(tb.TempDir()).Create(tb.Context(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -115,7 +116,7 @@ func (b *site) live(base string) {
 	}
 	cheap := access.Cost{Memory: 8, Passes: 1, Lanes: 1} // how slow a hash is is not the question here
 	b.server, err = New(b.desk, Options{
-		Base: address, Clock: clock.Now, Log: slog.New(slog.NewTextHandler(tb.Output(), nil)), Demo: true, Door: desk.NewDoor(b.desk, cheap),
+		Base: address, Clock: clock.Now, Log: slog.New(slog.NewTextHandler(tb.Output(), nil)), Demo: true, Door: identity.NewDoor(b.desk.DB, cheap),
 	})
 	if err != nil {
 		tb.Fatal(err)
@@ -184,7 +185,7 @@ func (b *site) session(role access.Role) string {
 		return token
 	}
 	ctx := context.WithoutCancel(b.Context())
-	account := desk.NewAccount{Code: codeOf(role), Name: "Kim Muster", Roles: []access.Role{role}, Password: password}
+	account := identity.NewAccount{Code: codeOf(role), Name: "Kim Muster", Roles: []access.Role{role}, Password: password}
 	by := account.Code
 	switch role {
 	case locked:
@@ -192,10 +193,10 @@ func (b *site) session(role access.Role) string {
 	case newcomer:
 		account.Roles, by = []access.Role{access.Technician}, "A-01"
 	}
-	if _, _, err := b.server.Door.AddAccount(ctx, desk.Entry{By: by}, account); err != nil {
+	if _, _, err := b.server.Door.AddAccount(ctx, identity.Entry{Actor: access.Operator(by)}, account); err != nil {
 		b.Fatal(err)
 	}
-	pass, err := b.server.Door.SignIn(ctx, account.Code, password, desk.Source{Address: "192.0.2.7", Agent: "test"})
+	pass, err := b.server.Door.SignIn(ctx, account.Code, password, identity.Source{Address: "192.0.2.7", Agent: "test"})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -261,7 +262,7 @@ func (b *site) at() unit.Instant { return b.clock.At() }
 // do runs one act of somebody and returns its receipt.
 func (b *site) do(by string, act func(*desk.Work, desk.Entry) (desk.Receipt, error)) (r desk.Receipt) {
 	b.Helper()
-	err := b.desk.Do(context.WithoutCancel(b.Context()), func(w *desk.Work) (err error) {
+	err := b.desk.As(access.Scribe()).Do(context.WithoutCancel(b.Context()), func(w *desk.Work) (err error) {
 		r, err = act(w, desk.Entry{By: by})
 		return err
 	})

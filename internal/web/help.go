@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"rinsate/internal/domain/access"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
@@ -174,18 +173,18 @@ func (s *Server) pageHref(x *kit.Exchange, to string) string {
 	if err != nil {
 		return ""
 	}
-	need, ok := s.needOf(u.Path)
-	if !ok || !x.May(need) {
+	r, ok := s.pageAt(u.Path)
+	if !ok || !x.Opens(r) {
 		return ""
 	}
 	return s.URL(to)
 }
 
-// needOf says which permission the page at a path needs, and whether there is one: a page of its own, not
-// one of a scope or a record that would have that name.
-func (s *Server) needOf(path string) (access.Permission, bool) {
+// pageAt returns the page at a path, and whether there is one: a page of its own, not one of a scope or a
+// record that would have that name.
+func (s *Server) pageAt(path string) (kit.Route, bool) {
 	r, ok := s.RouteAt(path)
-	return r.Need, ok && (r.Path == path || strings.HasPrefix(path, "/help/")) // others are not named by it
+	return r, ok && (r.Path == path || strings.HasPrefix(path, "/help/")) // others are not named by it
 }
 
 // topicOf names the topic for the pages under a path, the most particular one first.

@@ -39,7 +39,7 @@ func TestHelpLeadsSomewhere(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
 	named := b.server.help.links()
 	for _, path := range named {
-		if _, ok := b.server.needOf(path); !ok {
+		if _, ok := b.server.pageAt(path); !ok {
 			t.Errorf("the help names %s, which is not there", path)
 		}
 		if topic, ok := strings.CutPrefix(path, "/help/"); ok && b.server.help.topics[topic].Name == "" && topic != "glossary" && topic != "cautions" {
@@ -49,7 +49,7 @@ func TestHelpLeadsSomewhere(t *testing.T) {
 	if len(named) < 20 {
 		t.Errorf("only %d pages are named", len(named))
 	}
-	if _, ok := b.server.needOf("/nowhere"); ok {
+	if _, ok := b.server.pageAt("/nowhere"); ok {
 		t.Error("a page that is not there has a permission")
 	}
 }

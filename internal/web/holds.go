@@ -10,7 +10,6 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
-	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
 )
 
@@ -42,7 +41,7 @@ func (s scopePages) actOnScope(x *kit.Exchange, tag, name string, f kit.Form, do
 func (s scopePages) placeHold(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("reason")
 	return s.actOnScope(x, tag, "hold", f, "held", func(e desk.Entry) error {
-		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.PlaceHold(e, turnaround.Hold{Scope: tag, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
 			return err
 		})
@@ -53,7 +52,7 @@ func (s scopePages) placeHold(x *kit.Exchange) error {
 func (s scopePages) requestRound(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("reason")
 	return s.actOnScope(x, tag, "request", f, "asked", func(e desk.Entry) error {
-		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.Ask(e, sampling.Request{Scope: tag, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
 			return err
 		})
@@ -71,7 +70,7 @@ func (s scopePages) recordRepair(x *kit.Exchange) error {
 		if err != nil {
 			return err
 		}
-		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			r := scope.Repair{Scope: tag, Sent: at, Fault: strings.TrimSpace(f.Typed["fault"])}
 			if back {
 				begun, err := w.Repair(tag, f.Typed["repair"])
@@ -100,31 +99,24 @@ func (s scopePages) liftHold(x *kit.Exchange) error {
 			return err
 		}
 		if code := strings.TrimSpace(f.Typed["second"]); code != "" {
-			second, err := s.vouch(x, code, x.R.PostFormValue("second-password"))
-			if err != nil {
+			var err error
+			if e.Second, err = s.vouch(x, code, x.R.PostFormValue("second-password")); err != nil {
 				return err
 			}
-			l.Second = second.Code
 		}
-		return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.LiftHold(e, l)
 			return err
 		})
 	})
 }
 
-// vouch lets a second person agree, who must be somebody else and allowed to lift holds.
-func (s scopePages) vouch(x *kit.Exchange, code, password string) (store.Account, error) {
-	if access.Key(code) == access.Key(x.Who.Code) {
-		return store.Account{}, &kit.PageError{Status: http.StatusBadRequest, Message: "The second person must be somebody else."}
-	}
-	a, err := s.Door.Vouch(x.R.Context(), code, password, x.Source())
+// vouch lets a second person agree; whether they may is the desk's to say.
+func (s scopePages) vouch(x *kit.Exchange, code, password string) (access.Actor, error) {
+	second, err := s.Door.Vouch(x.R.Context(), code, password, x.Source())
 	if err != nil {
 		shown := x.Shown(err)
-		return a, &kit.PageError{Status: shown.Status, Message: "Second person: " + shown.Message, Hint: shown.Hint}
+		return second, &kit.PageError{Status: shown.Status, Message: "Second person: " + shown.Message, Hint: shown.Hint}
 	}
-	if !access.Allows(a.Roles, access.LiftHold) {
-		return a, &kit.PageError{Status: http.StatusForbidden, Message: "The second person must be one who may lift holds.", Hint: a.Code + " may not."}
-	}
-	return a, nil
+	return second, nil
 }

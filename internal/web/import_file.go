@@ -118,7 +118,7 @@ func (s importPages) importFilePage(x *kit.Exchange, status int, u *upload, prob
 	address := s.URL("/imports/" + u.id)
 	p := importFilePage{
 		File: u.name, Kind: string(u.kind), KindHref: s.URL("/import/" + string(u.kind)), Problem: problem, Address: address, List: s.URL("/import"),
-		Trial: st.trial, Result: st.result, Profile: address + "/profile.yaml", Adopts: adopts(u.kind), MaySign: x.Visit.Session.MaySign(s.Now()),
+		Trial: st.trial, Result: st.result, Profile: address + "/profile.yaml", Adopts: adopts(u.kind), MaySign: !x.Unsigned(),
 	}
 	p.Lines = kit.Exports{CSV: address + "/lines?format=" + kit.CSV, XLSX: address + "/lines?format=" + kit.XLSX}
 	switch st.stage {
@@ -264,7 +264,7 @@ func (s importPages) importAct(x *kit.Exchange) error {
 			return s.importFilePage(x, http.StatusBadRequest, u, kit.Sentence(err.Error()))
 		}
 		if act == "try" {
-			s.beginImport(u, x.Who.Code, true)
+			s.beginImport(u, x.Actor(), true)
 		}
 		return back()
 	case "store":
@@ -277,7 +277,7 @@ func (s importPages) importAct(x *kit.Exchange) error {
 				return s.importFilePage(x, status, u, words)
 			}
 		}
-		s.beginImport(u, x.Who.Code, false)
+		s.beginImport(u, x.Actor(), false)
 		return back()
 	case "discard":
 		if err := s.imports.discard(u); err != nil {

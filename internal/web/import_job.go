@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
@@ -76,7 +77,7 @@ func (l lineTold) cells() []string {
 }
 
 // begin tries or stores a file in the background, unless that is under way or done already.
-func (s *Server) beginImport(u *upload, by string, dry bool) {
+func (s *Server) beginImport(u *upload, by access.Actor, dry bool) {
 	started := false
 	u.change(func(st *state) {
 		if st.stage == stageTrying || st.stage == stageStoring || st.stage == stageStored || !dry && st.stage != stageTried {
@@ -108,9 +109,9 @@ func (s *Server) beginImport(u *upload, by string, dry bool) {
 }
 
 // readIn reads a file, with dry without storing anything, and keeps what was told about its lines.
-func (s *Server) readIn(ctx context.Context, u *upload, by string, dry bool) *outcome {
+func (s *Server) readIn(ctx context.Context, u *upload, by access.Actor, dry bool) *outcome {
 	o := new(outcome)
-	err := o.read(ctx, s.Desk, u, by, dry)
+	err := o.read(ctx, s.Desk.As(by), u, dry)
 	if err == nil {
 		return o
 	}
@@ -127,7 +128,7 @@ func (s *Server) readIn(ctx context.Context, u *upload, by string, dry bool) *ou
 	return o
 }
 
-func (o *outcome) read(ctx context.Context, d *desk.Desk, u *upload, by string, dry bool) (err error) {
+func (o *outcome) read(ctx context.Context, d desk.Acting, u *upload, dry bool) (err error) {
 	content, err := os.Open(u.path)
 	if err != nil {
 		return err
@@ -143,7 +144,7 @@ func (o *outcome) read(ctx context.Context, d *desk.Desk, u *upload, by string, 
 	profile := u.now().profile
 	profile.Limits.MaxErrors = problemsKept
 	o.Imported, err = d.Import(ctx, desk.File{
-		Kind: u.kind, Name: u.name, Profile: profile, By: by, Content: table.Progress(content, u.read.Store),
+		Kind: u.kind, Name: u.name, Profile: profile, Content: table.Progress(content, u.read.Store),
 		Tell: func(t desk.Told) {
 			l := lineTold{Line: t.Line, State: lineSame, What: t.What}
 			switch {

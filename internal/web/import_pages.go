@@ -15,7 +15,6 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
@@ -30,30 +29,11 @@ const (
 	importPatience = 5 * time.Minute
 )
 
-// importNeeds are the permissions without which somebody may not read a kind of file in.
-//
-// What describes the facility is the fleet's business. A level or a target judges, so that it is adopted
-// by whoever may adopt. A file of events writes what others did, at any time, in their names: that is for
-// whoever may record such events and also answers for records that turn out wrong, by voiding them.
-func importNeeds(kind desk.Kind) []access.Permission {
-	switch kind {
-	case desk.Levels, desk.Targets:
-		return []access.Permission{access.ManageFleet, access.Adopt}
-	case desk.Uses, desk.Repairs, desk.Steps, desk.Readings:
-		return []access.Permission{access.ManageFleet, access.RecordStep, access.VoidRecord}
-	case desk.Checks:
-		return []access.Permission{access.ManageFleet, access.CheckMeter, access.VoidRecord}
-	case desk.Models, desk.Fleet, desk.People, desk.Meters, desk.Lots:
-	}
-	return []access.Permission{access.ManageFleet}
-}
-
-func mayImport(x *kit.Exchange, kind desk.Kind) bool {
-	return !slices.ContainsFunc(importNeeds(kind), func(p access.Permission) bool { return !x.May(p) })
-}
+// mayImport says whether whoever asks may read a kind of file in.
+func mayImport(x *kit.Exchange, kind desk.Kind) bool { return x.Can(desk.ImportOf(kind)) }
 
 // adopts says whether reading a kind in is a signature.
-func adopts(kind desk.Kind) bool { return slices.Contains(importNeeds(kind), access.Adopt) }
+func adopts(kind desk.Kind) bool { return desk.ImportOf(kind).Signed }
 
 // importKindOf returns the kind in an address, for somebody who may read it in.
 func importKindOf(x *kit.Exchange) (desk.Kind, error) {
@@ -187,7 +167,7 @@ func (s importPages) importKindPage(x *kit.Exchange, status int, kind desk.Kind,
 	return x.Show(status, "import-kind", false, p)
 }
 
-// whyNeeded says in words what importNeeds asks for beyond the fleet.
+// whyNeeded says in words what desk.ImportOf asks for beyond the fleet.
 func whyNeeded(kind desk.Kind) string {
 	switch kind {
 	case desk.Levels:

@@ -86,7 +86,7 @@ func TestImportForeignFile(t *testing.T) {
 	if err != nil || parsed.Columns["scope"] != "Gerät" || parsed.Values["point"]["außen"] != "outer-distal-end" || parsed.Constant["kit"] != "K" {
 		t.Fatalf("the profile: %v\n%s", err, profile)
 	}
-	out, err := b.desk.Import(t.Context(), desk.File{Kind: desk.Readings, Name: "werte.csv", Content: strings.NewReader(foreign), Profile: parsed, By: "L-01"}, false)
+	out, err := b.desk.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Readings, Name: "werte.csv", Content: strings.NewReader(foreign), Profile: parsed, By: "L-01"}, false)
 	if err != nil || out.Stored != 0 || out.Known != 2 {
 		t.Errorf("the same file by the profile: %v, %+v", err, out)
 	}
@@ -120,7 +120,7 @@ func TestImportProgress(t *testing.T) {
 	p.waitText("[role=status]", "50 percent")
 	u.read.Store(u.size * 3 / 4)
 	p.waitText("[role=status]", "75 percent")
-	b.server.beginImport(u, u.by, true) // sent again meanwhile
+	b.server.beginImport(u, access.Operator(u.by), true) // sent again meanwhile
 	if st := u.now(); st.stage != stageTrying || st.trial != nil {
 		t.Errorf("it began a second time: %+v", st)
 	}
@@ -310,7 +310,7 @@ func TestImportForgets(t *testing.T) {
 	lead := codeOf(access.Lead)
 	waits := b.hand(lead, desk.Meters, "waits.csv", "meter,system\nM-8,A\n")
 	done := b.try(b.hand(lead, desk.Meters, "done.csv", "meter,system\nM-8,A\n"))
-	b.server.beginImport(done, lead, false)
+	b.server.beginImport(done, access.Operator(lead), false)
 	b.settle(done)
 	busy := b.hand(lead, desk.Meters, "busy.csv", "meter,system\nM-8,A\n")
 	busy.change(func(st *state) { st.stage = stageTrying })
@@ -340,7 +340,7 @@ func TestImportForgets(t *testing.T) {
 		t.Errorf("after a session: %v", got)
 	}
 	left := b.hand(lead, desk.Meters, "left.csv", "meter,system\nM-8,A\n")
-	if _, err := newImports(b.desk.DB.Dir(), clock.Now); err != nil {
+	if _, err := newImports(b.desk.DB.Home().Dir(), clock.Now); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := os.Stat(left.path); !os.IsNotExist(err) {

@@ -13,7 +13,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
@@ -125,7 +124,7 @@ func (s meterPages) meterPage(x *kit.Exchange, status int, code string, was kit.
 		if err := s.fillMeter(&page, v, l, checks); err != nil {
 			return err
 		}
-		if x.May(access.CheckMeter) {
+		if x.Can(desk.ToCheckMeter) {
 			if page.Form, err = s.checkForm(x, v, l, now, was); err != nil {
 				return err
 			}

@@ -10,7 +10,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/web/kit"
 )
@@ -180,7 +179,7 @@ func (s meterPages) recordCheck(x *kit.Exchange, code string, f kit.Form) (ledge
 			return "", err
 		}
 	}
-	err = s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		// Sent a second time, it is the check that was stored the first time, with its time.
 		if old, ok, err := w.CheckOf(code, e.ID); err != nil {
 			return err
@@ -231,7 +230,7 @@ func (s meterPages) checkOutcome(x *kit.Exchange, v desk.View, code string, doub
 			o.Doubts++
 		}
 	}
-	if c.Verdict.Outcome.Good() && x.May(access.RecordStep) {
+	if c.Verdict.Outcome.Good() && x.Can(desk.ToWorkAtBench) {
 		o.Bench = s.URL("/bench")
 	}
 	return o, nil

@@ -10,7 +10,6 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
@@ -69,7 +68,7 @@ func (s meterPages) meters(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := metersPage{
 		State: q.Get("state"), System: q.Get("system"), Q: strings.TrimSpace(q.Get("q")), States: conditionChoices,
-		MayCheck: x.May(access.CheckMeter), Exports: x.Exports(),
+		MayCheck: x.Can(desk.ToCheckMeter), Exports: x.Exports(),
 	}
 	wanted, err := x.WantsFile()
 	if err != nil {

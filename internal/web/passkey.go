@@ -5,6 +5,7 @@ import (
 	"net/http"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/identity"
 	"rinsate/internal/web/kit"
 )
 
@@ -35,7 +36,7 @@ func (s doorPages) signInByPasskey(x *kit.Exchange) error {
 	if err != nil {
 		return err
 	}
-	return s.enter(x, "passkey", false, func() (desk.Pass, error) { return s.passkeys.SignIn(x.R.Context(), shown, content, x.Source()) })
+	return s.enter(x, "passkey", false, func() (identity.Pass, error) { return s.passkeys.SignIn(x.R.Context(), shown, content, x.Source()) })
 }
 
 func (s doorPages) askToUnlock(x *kit.Exchange) error {
@@ -51,7 +52,7 @@ func (s doorPages) unlockByPasskey(x *kit.Exchange) error {
 	if err != nil {
 		return err
 	}
-	return s.enter(x, "passkey", false, func() (desk.Pass, error) { return s.passkeys.Unlock(x.R.Context(), x.Token(), content, x.Source()) })
+	return s.enter(x, "passkey", false, func() (identity.Pass, error) { return s.passkeys.Unlock(x.R.Context(), x.Token(), content, x.Source()) })
 }
 
 // askToAdd answers with what the browser asks a device that makes a passkey.
@@ -93,7 +94,7 @@ type passkeyLine struct {
 }
 
 func (s doorPages) passkeyLines(v desk.View, code string) ([]passkeyLine, error) {
-	all, err := v.Passkeys(code)
+	all, err := v.People().Passkeys(code)
 	lines := make([]passkeyLine, len(all))
 	for i, p := range all {
 		lines[i] = passkeyLine{ID: p.ID, Name: p.Name, Added: p.Added.In(v.Zone())}

@@ -20,6 +20,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/store/storetest"
 )
 
@@ -121,7 +122,7 @@ func TestPasskey(t *testing.T) {
 
 	var changes []string
 	if err := b.desk.View(t.Context(), func(v desk.View) error {
-		granted, err := v.Grants(codeOf(access.Technician))
+		granted, err := v.People().Grants(codeOf(access.Technician))
 		for _, g := range granted {
 			changes = append(changes, string(g.Change))
 		}
@@ -179,12 +180,12 @@ func TestPasskeyRefusals(t *testing.T) {
 	command(p, webauthn.SetUserVerified, webauthn.SetUserVerifiedParams{AuthenticatorID: device, IsUserVerified: true})
 
 	code := codeOf(access.Technician)
-	if _, err := b.server.Door.Disable(t.Context(), desk.Entry{By: "A-01"}, code); err != nil {
+	if _, err := b.server.Door.Disable(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, code); err != nil {
 		t.Fatal(err)
 	}
 	p.refusesPasskey(http.StatusForbidden, "The passkey is not right.")
 	p.refusesPasskey(http.StatusTooManyRequests, "Too many attempts; the next one is heard in 1 s.")
-	if _, err := b.server.Door.Enable(t.Context(), desk.Entry{By: "A-01"}, code); err != nil {
+	if _, err := b.server.Door.Enable(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, code); err != nil {
 		t.Fatal(err)
 	}
 
@@ -394,7 +395,7 @@ func TestNobodyGivesRolesToThemselves(t *testing.T) {
 		t.Helper()
 		var roles []access.Role
 		if err := b.desk.View(t.Context(), func(v desk.View) error {
-			a, err := v.Account(code)
+			a, err := v.People().Account(code)
 			roles = a.Roles
 			return err
 		}); err != nil {

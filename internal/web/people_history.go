@@ -4,8 +4,8 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/present/words"
 )
 
@@ -18,7 +18,7 @@ type grantLine struct {
 
 // grantLines tells the changes of an account, the latest first, each with how its roles differ from those
 // before.
-func grantLines(all []desk.Granted, zone *time.Location) []grantLine {
+func grantLines(all []identity.Granted, zone *time.Location) []grantLine {
 	var lines []grantLine
 	var before []access.Role
 	for _, g := range all {

@@ -87,7 +87,9 @@ func (s recordPages) recordPage(x *kit.Exchange, status int, was kit.Sent) error
 			page.Everything = x.SearchHref(field, value)
 		}
 	}
-	page.recordActs = s.actsOn(x, line, was)
+	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
+		return err
+	}
 	if page.Void == nil && page.Correct == nil {
 		page.Problem = was.Form.Problem
 	}

@@ -3,11 +3,11 @@ package web
 import (
 	"cmp"
 	"encoding/json"
-	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
@@ -29,8 +29,6 @@ type recordActs struct {
 // recordActForm voids or corrects a record. It says before what else changes.
 type recordActForm struct {
 	*kit.Form
-	// Prove asks for the password of whoever acts.
-	Prove bool
 	// Follows is what else changes, Refused why it cannot be done.
 	Follows []string
 	Refused string
@@ -39,10 +37,18 @@ type recordActForm struct {
 }
 
 // actsOn returns what whoever asks may do to a record that stands.
-func (s recordPages) actsOn(x *kit.Exchange, l desk.Line, was kit.Sent) (a recordActs) {
-	if l.Replaced.Known() || l.Type == record.Void || !mayVoid(x, l.By) {
-		return a
+func (s recordPages) actsOn(x *kit.Exchange, l desk.Line, was kit.Sent) (a recordActs, err error) {
+	if l.Replaced.Known() || l.Type == record.Void {
+		return a, nil
 	}
+	signed, err := kit.TakesBack(x, ledger.ID(l.ID))
+	if fault.CodeOf(err) == fault.Forbidden {
+		return a, nil
+	}
+	if err != nil {
+		return a, err
+	}
+	prove := signed && x.Unsigned()
 	href := s.RecordHref(l.ID)
 	a.ToVoid = href + "?act=void#act"
 	if l.Type == record.Reading {
@@ -55,15 +61,15 @@ func (s recordPages) actsOn(x *kit.Exchange, l desk.Line, was kit.Sent) (a recor
 	}
 	switch {
 	case act == "void":
-		a.Void = s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Void(e) })
+		a.Void = s.foreseen(x, l, was, act, prove, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Void(e) })
 		a.Void.Follows = append(voidWords(l), a.Void.Follows...)
 	case act == "correct" && a.ToCorrect != "" && value == "":
 		a.Ask = x.Form(was, "correct")
 	case act == "correct" && a.ToCorrect != "":
-		a.Correct = s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return correct(w, e, l, value) })
+		a.Correct = s.foreseen(x, l, was, act, prove, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return correct(w, e, l, value) })
 		a.Correct.Value = value
 	}
-	return a
+	return a, nil
 }
 
 // voidWords says what the void of a record of a type means.
@@ -75,10 +81,11 @@ func voidWords(l desk.Line) []string {
 }
 
 // foreseen tries an act, takes it back and tells what would follow.
-func (s recordPages) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name string, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
-	f := &recordActForm{Form: x.Form(was, name), Prove: !x.Visit.Session.MaySign(s.Now())}
+func (s recordPages) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name string, prove bool, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
+	f := &recordActForm{Form: x.Form(was, name)}
+	f.Prove = prove
 	tag := l.Scope()
-	err := s.Desk.Try(x.R.Context(), func(w *desk.Work) error {
+	err := x.Acting().Try(x.R.Context(), func(w *desk.Work) error {
 		before := gateWords(w, tag)
 		r, err := do(w, desk.Entry{By: x.Who.Code, Corrects: ledger.ID(l.ID), Reason: "to see what follows"})
 		if err != nil {
@@ -184,16 +191,17 @@ func (s recordPages) replaced(x *kit.Exchange, f kit.Form, do func(*desk.Work, d
 		return "", err
 	}
 	e.Corrects, e.Reason = ledger.ID(line.ID), strings.TrimSpace(f.Typed["reason"])
-	switch {
-	case !mayVoid(x, line.By):
-		return "", &kit.PageError{Status: http.StatusForbidden, Message: fmt.Sprintf("This was recorded by %s.", line.By), Hint: "Only that person or a lead can take it back."}
-	case e.Reason == "":
-		return "", &kit.PageError{Status: http.StatusBadRequest, Message: "Say why."}
+	signed, err := kit.TakesBack(x, e.Corrects)
+	if err == nil && e.Reason == "" {
+		err = &kit.PageError{Status: http.StatusBadRequest, Message: "Say why."}
 	}
-	if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
+	if err == nil && signed {
+		err = x.Sign(x.R.PostFormValue("secret"))
+	}
+	if err != nil {
 		return "", err
 	}
-	err = s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		r, err := do(w, e, line)
 		id = string(r.Record.ID)
 		return err

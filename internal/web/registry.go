@@ -23,9 +23,8 @@ type registry struct {
 	// one and many are what people call it; about says on its list what it is.
 	one, many, about string
 	typ              record.Kind
-	// need is the permission of whoever changes it; signed says that a change is a signature.
-	need   access.Permission
-	signed bool
+	// act is what registering or changing it is.
+	act access.Act
 	// body reads an edition, key and title tell what it is called in records and on pages.
 	body  func(desk.Edition) (any, error)
 	key   func(body any) string
@@ -127,12 +126,12 @@ func (s setUpPages) keep(x *kit.Exchange, r registry, page *formPage, key string
 		return err
 	}
 	e.Reason = page.Typed["reason"]
-	if r.signed {
+	if r.act.Signed {
 		if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
 			return err
 		}
 	}
-	return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+	return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		_, err := w.Edit(e, r.typ, key, ledger.ID(page.Base), body, page.since, func(at unit.Instant) (desk.Receipt, error) { return r.save(w, e, at, body) })
 		return err
 	})

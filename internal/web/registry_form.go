@@ -171,7 +171,7 @@ func (s setUpPages) dress(x *kit.Exchange, v desk.View, r registry, p *formPage,
 			p.Look = s.URL("/set-up/register/" + r.word)
 		}
 	}
-	p.Prove = r.signed && !x.Visit.Session.MaySign(s.Now())
+	p.Prove = r.act.Signed && x.Unsigned()
 	return nil
 }
 

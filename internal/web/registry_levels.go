@@ -8,7 +8,6 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/words"
@@ -22,7 +21,7 @@ func levelRegistry() registry {
 	return registry{
 		path: "levels", wild: "key", word: "level", one: "level", many: "first levels",
 		about: "What a facility begins with, from the instructions of the kit or a published limit for exactly this meter system, kit and way of sampling. A level never carries over from another system. Once there are readings of your own, derive and judge levels in the workshop.",
-		typ:   record.Level, need: access.Adopt, signed: true, body: decoded[reading.Level],
+		typ:   record.Level, act: desk.ToAdoptLevel, body: decoded[reading.Level],
 		key: func(b any) string { return b.(reading.Level).Key() },
 		title: func(b any) string {
 			l := b.(reading.Level)

@@ -59,7 +59,7 @@ func (s setUpPages) listOf(x *kit.Exchange, r registry) error {
 	page := listPage{
 		Title: capital(r.many), About: r.about, Many: r.many, Action: s.URL("/set-up/" + r.path), Q: strings.TrimSpace(x.R.URL.Query().Get("q")), Export: x.Exports(),
 	}
-	if x.May(r.need) {
+	if x.Can(r.act) {
 		page.Register, page.RegisterText = s.URL("/set-up/register/"+r.word), "Register a "+r.one
 	}
 	if err := s.View(x.R.Context(), func(v desk.View) error { return r.list(x, v, &page) }); err != nil {

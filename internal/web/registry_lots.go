@@ -6,7 +6,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/present/words"
 	"rinsate/internal/record"
@@ -18,7 +17,7 @@ func lotRegistry() registry {
 	return registry{
 		path: "kits", wild: "lot", word: "lot", one: "lot", many: "kits and lots",
 		about: "Every lot of a kit that was received. The bench takes samples only with lots that are in date and not recalled.",
-		typ:   record.Lot, need: access.ManageFleet, body: decoded[quality.Lot],
+		typ:   record.Lot, act: desk.ToRegisterLot, body: decoded[quality.Lot],
 		key: lotKey,
 		title: func(b any) string {
 			l := b.(quality.Lot)
@@ -35,7 +34,7 @@ func lotRegistry() registry {
 		more: func(x *kit.Exchange, _ desk.View, p *thingPage, b any) error {
 			l := b.(quality.Lot)
 			p.Mark = lotMark(l, x.Shell.Now())
-			if x.May(access.ManageFleet) && !l.Recalled.Known() {
+			if x.Can(desk.ToRecall) && !l.Recalled.Known() {
 				p.Acts = append(p.Acts, actForm{Name: "recall", Summary: "Recall this lot", Button: "Recall the lot", Fields: []kit.Field{
 					{Name: "at", Label: "Not to be used from", Type: "datetime-local", Value: kit.MomentText(x.Shell.Now(), x.Shell.Desk.DB.Zone()), Required: true},
 					{Name: "reason", Label: "Why", Type: "text", Hint: "Readings that were taken with it stay, and baselines leave them out.", Required: true},

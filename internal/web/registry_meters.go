@@ -6,7 +6,6 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
@@ -17,7 +16,7 @@ func meterRegistry() registry {
 	return registry{
 		path: "meters", wild: "code", word: "meter", one: "meter", many: "meters",
 		about: "A meter counts on the scale of its system: readings of two systems are never compared. What its controls should show are the targets.",
-		typ:   record.Meter, need: access.ManageFleet, body: decoded[quality.Meter],
+		typ:   record.Meter, act: desk.ToRegisterMeter, body: decoded[quality.Meter],
 		key:   func(b any) string { return b.(quality.Meter).Code },
 		title: func(b any) string { return "Meter " + b.(quality.Meter).Code },
 		list:  listMeters, fields: meterFields, values: meterValues, read: readMeter,

@@ -11,7 +11,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/record"
@@ -23,7 +22,7 @@ func modelRegistry() registry {
 	return registry{
 		path: "models", wild: "model", word: "model", one: "model", many: "models",
 		about: "A model describes every scope of one kind from one maker: its channels with bore and length, and from these the places that are sampled.",
-		typ:   record.Model, need: access.ManageFleet, body: decoded[scope.Model],
+		typ:   record.Model, act: desk.ToRegisterModel, body: decoded[scope.Model],
 		key:   func(b any) string { return b.(scope.Model).Name },
 		title: func(b any) string { return b.(scope.Model).Name },
 		list:  listModels, fields: modelFields, values: modelValues, blank: blankModel, read: readModel,
@@ -332,7 +331,7 @@ func (s setUpPages) pointProtocol(x *kit.Exchange) error {
 			return err
 		}
 		page.Rules, page.RulesHref = rules[len(rules)-1].Cite, s.URL("/set-up/rules#protocols")
-		if x.May(access.Adopt) {
+		if x.Can(desk.ToAdoptFrom) {
 			page.RulesEdit = s.URL("/set-up/rules/text")
 		}
 		return nil

@@ -19,7 +19,7 @@ func scopeRegistry() registry {
 	return registry{
 		path: "fleet", wild: "tag", word: "scope", one: "scope", many: "scopes",
 		about: "Every scope that is, or was, in the facility's hands: its own, on loan and on trial. A scope that only needs work is held or sent for repair on its own page and stays in service.",
-		typ:   record.Instrument, need: access.ManageFleet, body: decoded[scope.Instrument],
+		typ:   record.Instrument, act: desk.ToRegisterInstrument, body: decoded[scope.Instrument],
 		key:   func(b any) string { return b.(scope.Instrument).Tag },
 		title: func(b any) string { return b.(scope.Instrument).Tag },
 		list:  listScopes, fields: scopeFields, values: scopeValues, read: readScope,
@@ -38,8 +38,8 @@ func scopeRegistry() registry {
 				p.Links = append(p.Links, kit.Link{Href: x.Shell.ScopeHref(i.Tag), Text: "State, holds and repairs of " + i.Tag})
 			}
 			p.Links = append(p.Links, kit.Link{Href: modelRegistry().href(x.Shell, i.Model), Text: "Model " + i.Model})
-			if x.May(access.ManageFleet) {
-				p.Acts = append(p.Acts, scopeAct(i, kit.MomentText(now, x.Shell.Desk.DB.Zone())))
+			if act, form := scopeAct(i, kit.MomentText(now, x.Shell.Desk.DB.Zone())); x.Can(act) {
+				p.Acts = append(p.Acts, form)
 			}
 			return nil
 		},
@@ -47,7 +47,7 @@ func scopeRegistry() registry {
 }
 
 // scopeAct is what can be done with a scope as it stands: take it out of service, or back.
-func scopeAct(i scope.Instrument, now string) actForm {
+func scopeAct(i scope.Instrument, now string) (access.Act, actForm) {
 	why := kit.Field{Name: "reason", Label: "Why", Type: "text", Required: true}
 	if i.Retired.Known() {
 		text := "Take it back into service"
@@ -55,13 +55,13 @@ func scopeAct(i scope.Instrument, now string) actForm {
 			text = "It arrives again"
 		}
 		why.Hint = "What is not the facility's own counts as not proven until a round has passed."
-		return actForm{Name: "return", Summary: text, Button: text, Fields: []kit.Field{{Name: "at", Label: "In service from", Type: "datetime-local", Value: now, Required: true}, why}}
+		return desk.ToReinstate, actForm{Name: "return", Summary: text, Button: text, Fields: []kit.Field{{Name: "at", Label: "In service from", Type: "datetime-local", Value: now, Required: true}, why}}
 	}
 	text := "Take it out of service for good"
 	if i.Owner != scope.Own {
 		text = "It goes back to its owner"
 	}
-	return actForm{Name: "leave", Summary: text, Button: text, Fields: []kit.Field{{Name: "at", Label: "Out of service from", Type: "datetime-local", Value: now, Required: true}, why}}
+	return desk.ToRetire, actForm{Name: "leave", Summary: text, Button: text, Fields: []kit.Field{{Name: "at", Label: "Out of service from", Type: "datetime-local", Value: now, Required: true}, why}}
 }
 
 // serviceMark says whether something is in service.

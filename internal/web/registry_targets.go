@@ -8,7 +8,6 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
@@ -20,7 +19,7 @@ func targetRegistry() registry {
 	return registry{
 		path: "targets", wild: "target", word: "target", one: "target", many: "targets",
 		about: "What a control should show with a meter system, from the maker of the material or from own runs. Checks of meters are judged by the target in force when they were made.",
-		typ:   record.Target, need: access.Adopt, signed: true, body: decoded[quality.Target],
+		typ:   record.Target, act: desk.ToRegisterTarget, body: decoded[quality.Target],
 		key: targetKey,
 		title: func(b any) string {
 			t := b.(quality.Target)

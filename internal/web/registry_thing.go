@@ -141,7 +141,7 @@ func (s setUpPages) thing(x *kit.Exchange, r registry, status int, was kit.Sent)
 			return err
 		}
 		page.Title, page.Facts, page.Gone = r.title(body), factGroups(desk.Facts(body, v.Zone())), e.Gone
-		if x.May(r.need) && !e.Gone {
+		if x.Can(r.act) && !e.Gone {
 			page.Edit = page.Href + "/edit"
 		}
 		if page.History, err = historyOf(x, v, all, r.body, page.Href); err != nil {
@@ -237,7 +237,7 @@ func (s setUpPages) actOn(x *kit.Exchange, r registry, name, done string, fields
 	e, err := x.Entry(f)
 	if err == nil {
 		e.Reason = f.Typed["reason"]
-		err = s.Desk.Do(x.R.Context(), func(w *desk.Work) error { return do(w, e, f) })
+		err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error { return do(w, e, f) })
 	}
 	if err == nil {
 		return x.Redirect(r.at(key) + "?done=" + done)

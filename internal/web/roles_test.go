@@ -141,8 +141,13 @@ func TestEveryRouteAndRole(t *testing.T) {
 func TestPublicRoutes(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	for _, r := range b.server.Table {
-		if who := mayOpen[r.Method+" "+r.Path]; (r.Need == kit.Public) != (who == "*") || (r.Need == kit.SignedIn) != (who == "+") {
-			t.Errorf("%s %s needs %q, and %q may open it", r.Method, r.Path, r.Need, who)
+		page := r.Act.What == ""
+		everybody, anyone := r.Act.Anybody || page && r.Need == kit.Public, r.Act.Own || r.Need == kit.SignedIn
+		if who := mayOpen[r.Method+" "+r.Path]; everybody != (who == "*") || anyone != (who == "+") {
+			t.Errorf("%s %s is %q and needs %q, and %q may open it", r.Method, r.Path, r.Act.What, r.Need, who)
+		}
+		if page && r.Method != http.MethodGet {
+			t.Errorf("%s %s names no act", r.Method, r.Path)
 		}
 	}
 }

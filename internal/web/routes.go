@@ -4,7 +4,9 @@ import (
 	"net/http"
 	"slices"
 
+	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/web/kit"
 )
 
@@ -37,28 +39,28 @@ func dayRoutes(s *Server, wall bool) []kit.Route {
 		kit.Get("/{$}", access.SeeBoard, "today", "", dayPages{s}.today),
 		kit.Get("/today", access.SeeBoard, "today", "Today", dayPages{s}.today),
 		kit.Get("/wall", screen, "today", "", dayPages{s}.wall),
-		kit.Data(http.MethodGet, "/wall/live", screen, dayPages{s}.live),
-		kit.Post("/today", access.RecordStep, dayPages{s}.handOver),
+		kit.Data("/wall/live", screen, dayPages{s}.live),
+		kit.Post("/today", desk.ToHandOver, dayPages{s}.handOver),
 		kit.Get("/gate", kit.Public, "gate", "Gate", dayPages{s}.gate),
 		kit.Get("/gate/{tag}", kit.Public, "gate", "", dayPages{s}.gate),
 		kit.Get("/scopes", access.SeeScope, "scopes", "Scopes", dayPages{s}.scopes),
 		kit.Get("/scopes/{tag}", access.SeeScope, "scope", "", scopePages{s}.scope),
-		kit.Post("/scopes/{tag}/holds", access.PlaceHold, scopePages{s}.placeHold),
-		kit.Post("/scopes/{tag}/lifts", access.LiftHold, scopePages{s}.liftHold),
-		kit.Post("/scopes/{tag}/requests", access.PlaceHold, scopePages{s}.requestRound),
-		kit.Post("/scopes/{tag}/repairs", access.RecordStep, scopePages{s}.recordRepair),
-		{Method: http.MethodPost, Path: "/scopes/{tag}/files", Need: access.PlaceHold, Handle: scopePages{s}.attach, Limit: uploadLimit},
+		kit.Post("/scopes/{tag}/holds", desk.ToPlaceHold, scopePages{s}.placeHold),
+		kit.Post("/scopes/{tag}/lifts", desk.ToLiftHold, scopePages{s}.liftHold),
+		kit.Post("/scopes/{tag}/requests", desk.ToAsk, scopePages{s}.requestRound),
+		kit.Post("/scopes/{tag}/repairs", desk.ToRecordRepair, scopePages{s}.recordRepair),
+		kit.Send("/scopes/{tag}/files", desk.ToAttach, uploadLimit, scopePages{s}.attach),
 		kit.Get("/scopes/{tag}/dossier", access.SeeScope, "dossier", "", scopePages{s}.dossier),
 		kit.Get("/files/{record}", access.SeeScope, "", "", scopePages{s}.attachedFile),
-		kit.Post("/files/{record}/void", access.PlaceHold, scopePages{s}.voidFile),
-		kit.Get("/bench", access.RecordStep, "bench", "Bench", benchPages{s}.bench),
-		kit.Get("/bench/card", access.RecordStep, "card", "", benchPages{s}.card),
-		kit.Get("/bench/drawings/{model}/{point}", access.RecordStep, "", "", benchPages{s}.drawing),
+		kit.Post("/files/{record}/void", desk.ToVoid, scopePages{s}.voidFile),
+		kit.At("/bench", desk.ToWorkAtBench, "bench", "Bench", benchPages{s}.bench),
+		kit.At("/bench/card", desk.ToWorkAtBench, "card", "", benchPages{s}.card),
+		kit.At("/bench/drawings/{model}/{point}", desk.ToWorkAtBench, "", "", benchPages{s}.drawing),
 		kit.Get("/bench/worker.js", kit.Public, "", "", benchPages{s}.worker),
-		kit.Data(http.MethodGet, "/bench/state", access.RecordStep, benchPages{s}.benchState),
-		kit.Data(http.MethodGet, "/bench/jobs/{tag}", access.RecordStep, benchPages{s}.benchJob),
-		kit.Data(http.MethodPost, "/bench/acts", access.RecordStep, benchPages{s}.benchAct),
-		kit.Data(http.MethodGet, "/live", access.SeeBoard, dayPages{s}.live),
+		kit.Call(http.MethodGet, "/bench/state", desk.ToWorkAtBench, benchPages{s}.benchState),
+		kit.Call(http.MethodGet, "/bench/jobs/{tag}", desk.ToWorkAtBench, benchPages{s}.benchJob),
+		kit.Call(http.MethodPost, "/bench/acts", desk.ToWorkAtBench, benchPages{s}.benchAct),
+		kit.Data("/live", access.SeeBoard, dayPages{s}.live),
 	}
 }
 
@@ -68,12 +70,12 @@ func numberRoutes(s *Server) []kit.Route {
 	return []kit.Route{
 		n.Page("/trends", access.SeeNumbers, "trends", "Trends", numberPages{s}.trends),
 		n.Page("/trends/{tag}/{point}", access.SeeNumbers, "stream", "", numberPages{s}.stream),
-		kit.Post("/trends/{tag}/{point}", access.Adopt, numberPages{s}.adoptLimits),
+		kit.Post("/trends/{tag}/{point}", desk.ToAdoptChart, numberPages{s}.adoptLimits),
 		n.Page("/alarms", access.SeeNumbers, "alarms", "Alarms", numberPages{s}.alarmList),
 		n.Page("/alarms/{alarm}", access.SeeNumbers, "alarm", "", numberPages{s}.alarm),
-		kit.Post("/alarms/{alarm}/acts", access.PlaceHold, numberPages{s}.handleAlarm),
-		kit.Post("/alarms/{alarm}/closing", access.Adopt, numberPages{s}.closeAlarm),
-		kit.Post("/alarms/{alarm}/void", access.PlaceHold, numberPages{s}.voidHandling),
+		kit.Post("/alarms/{alarm}/acts", desk.ToHandleAlarm, numberPages{s}.handleAlarm),
+		kit.Post("/alarms/{alarm}/closing", desk.ToCloseAlarm, numberPages{s}.closeAlarm),
+		kit.Post("/alarms/{alarm}/void", desk.ToHandleAlarm, numberPages{s}.voidHandling),
 		n.Page("/failures", access.SeeNumbers, "failures", "Failures", numberPages{s}.failures),
 	}
 }
@@ -85,8 +87,8 @@ func levelRoutes(s *Server) []kit.Route {
 		numbersSection.Page(workshopPath, access.SeeNumbers, "workshop", "Level workshop", levelPages{s}.workshop),
 		numbersSection.Page(comparePath, access.SeeNumbers, "compare", "Compare levels", levelPages{s}.compareLevels),
 		numbersSection.Page("/levels/{level}", access.SeeNumbers, "level", "", levelPages{s}.level),
-		{Method: http.MethodPost, Path: workshopPath + "/cultures", Need: access.SeeNumbers, Handle: levelPages{s}.takeCultures, Limit: cultureLimit},
-		kit.Post(workshopPath, access.Adopt, levelPages{s}.adopt),
+		kit.Send(workshopPath+"/cultures", desk.ToStudyNumbers, cultureLimit, levelPages{s}.takeCultures),
+		kit.Post(workshopPath, desk.ToAdoptDerived, levelPages{s}.adopt),
 	}
 }
 
@@ -95,12 +97,12 @@ func meterRoutes(s *Server) []kit.Route {
 	return []kit.Route{
 		numbersSection.Page("/meters", access.SeeScope, "meters", "Meters", meterPages{s}.meters),
 		numbersSection.Page("/meters/{meter}", access.SeeScope, "meter", "", meterPages{s}.meter),
-		kit.Post("/meters/{meter}/checks", access.CheckMeter, meterPages{s}.checkMeter),
+		kit.Post("/meters/{meter}/checks", desk.ToCheckMeter, meterPages{s}.checkMeter),
 		numbersSection.Page("/meters/compare", access.SeeNumbers, "compare-lots", "Lots and meters", meterPages{s}.compare),
-		{Method: http.MethodPost, Path: "/meters/compare", Need: access.SeeNumbers, Handle: meterPages{s}.comparePairs, Page: "compare-lots", Section: numbersSection, Limit: kit.TableLimit},
-		{Method: http.MethodPost, Path: "/meters/compare/records", Need: access.Adopt, Handle: meterPages{s}.recordComparison, Limit: kit.TableLimit + kit.FormLimit},
+		kit.Send("/meters/compare", desk.ToStudyNumbers, kit.TableLimit, meterPages{s}.comparePairs).Answers(numbersSection, "compare-lots"),
+		kit.Send("/meters/compare/records", desk.ToRecordComparison, kit.TableLimit+kit.FormLimit, meterPages{s}.recordComparison),
 		numbersSection.Page("/meters/study", access.SeeNumbers, "gauge-study", "Gauge study", meterPages{s}.gaugeStudy),
-		{Method: http.MethodPost, Path: "/meters/study", Need: access.SeeNumbers, Handle: meterPages{s}.judgeStudy, Page: "gauge-study", Section: numbersSection, Limit: kit.TableLimit},
+		kit.Send("/meters/study", desk.ToStudyNumbers, kit.TableLimit, meterPages{s}.judgeStudy).Answers(numbersSection, "gauge-study"),
 		numbersSection.Page("/scatter", access.SeeNumbers, "scatter", "Scatter", sourcePages{s}.scatter),
 		numbersSection.Page("/comparison", access.SeeNumbers, "comparison", "Comparison", sourcePages{s}.comparison),
 	}
@@ -112,7 +114,7 @@ func recordRoutes(s *Server) []kit.Route {
 		kit.Get("/today/due", access.SeeBoard, "due", "", scopePages{s}.dueList),
 		recordsSection.Page("/records", access.SeeRecords, "records", "Search", recordPages{s}.searchRecords),
 		recordsSection.Page("/records/ledger", access.SeeRecords, "ledger", "Ledger", recordPages{s}.ledger),
-		{Method: http.MethodPost, Path: "/records/ledger", Need: access.SeeRecords, Handle: recordPages{s}.compareLedger},
+		kit.Post("/records/ledger", desk.ToCompareLedger, recordPages{s}.compareLedger),
 		kit.Get("/records/ledger/checkpoint.txt", access.SeeRecords, "", "", recordPages{s}.checkpointFile),
 		kit.Get("/records/ledger/key.txt", access.SeeRecords, "", "", recordPages{s}.keyFile),
 		kit.Get("/records/ledger/verify.sh", access.SeeRecords, "", "", recordPages{s}.verifyFile),
@@ -120,8 +122,8 @@ func recordRoutes(s *Server) []kit.Route {
 		recordsSection.Page("/records/{id}", access.SeeScope, "record", "", recordPages{s}.record),
 		kit.Get("/records/{id}/record.json", access.SeeRecords, "", "", recordPages{s}.recordFile),
 		kit.Get("/records/{id}/record.tlog-proof", access.SeeRecords, "", "", recordPages{s}.proofFile),
-		kit.Post("/records/{id}/void", access.RecordStep, recordPages{s}.voidRecord),
-		kit.Post("/records/{id}/correct", access.RecordStep, recordPages{s}.correctReading),
+		kit.Post("/records/{id}/void", desk.ToVoid, recordPages{s}.voidRecord),
+		kit.Post("/records/{id}/correct", desk.ToRead, recordPages{s}.correctReading),
 	}
 }
 
@@ -140,9 +142,9 @@ func setUpRoutes(s *Server) []kit.Route {
 	scopes, lots := scopeRegistry(), lotRegistry()
 	return append(
 		routes,
-		kit.Post(scopes.pathOf()+"/leave", scopes.need, setUpPages{s}.leaveScope),
-		kit.Post(scopes.pathOf()+"/return", scopes.need, setUpPages{s}.returnScope),
-		kit.Post(lots.pathOf()+"/recall", lots.need, setUpPages{s}.recallLot),
+		kit.Post(scopes.pathOf()+"/leave", desk.ToRetire, setUpPages{s}.leaveScope),
+		kit.Post(scopes.pathOf()+"/return", desk.ToReinstate, setUpPages{s}.returnScope),
+		kit.Post(lots.pathOf()+"/recall", desk.ToRecall, setUpPages{s}.recallLot),
 	)
 }
 
@@ -150,11 +152,11 @@ func setUpRoutes(s *Server) []kit.Route {
 func rulesRoutes(s *Server) []kit.Route {
 	return []kit.Route{
 		setUpSection.Page(rulesHref, access.SeeSetUp, "set-up-rules", "Rules", setUpPages{s}.rules),
-		setUpSection.Page(rulesHref+"/edit", access.Adopt, "set-up-rules-edit", "", setUpPages{s}.rulesEdit),
-		setUpSection.Page(rulesHref+"/text", access.Adopt, "set-up-rules-text", "", setUpPages{s}.rulesText),
-		setUpSection.Page(rulesHref+"/preview", access.Adopt, "set-up-rules-preview", "", setUpPages{s}.rulesPast),
-		{Method: http.MethodPost, Path: rulesHref + "/preview", Need: access.Adopt, Handle: setUpPages{s}.rulesPreview, Limit: rulesLimit},
-		{Method: http.MethodPost, Path: rulesHref, Need: access.Adopt, Handle: setUpPages{s}.rulesAdopt, Limit: rulesLimit},
+		setUpSection.Form(rulesHref+"/edit", desk.ToAdoptFrom, "set-up-rules-edit", setUpPages{s}.rulesEdit),
+		setUpSection.Form(rulesHref+"/text", desk.ToAdoptFrom, "set-up-rules-text", setUpPages{s}.rulesText),
+		setUpSection.Form(rulesHref+"/preview", desk.ToTryRules, "set-up-rules-preview", setUpPages{s}.rulesPast),
+		kit.Send(rulesHref+"/preview", desk.ToTryRules, rulesLimit, setUpPages{s}.rulesPreview),
+		kit.Send(rulesHref, desk.ToAdoptFrom, rulesLimit, setUpPages{s}.rulesAdopt),
 	}
 }
 
@@ -165,11 +167,11 @@ func registryRoutes(s *Server, r registry) []kit.Route {
 	nav := map[bool]string{true: capital(r.many)}[r.path != "targets" && r.path != "levels"]
 	return []kit.Route{
 		setUpSection.Page(base, access.SeeSetUp, "set-up-"+r.path, nav, func(x *kit.Exchange) error { return setUpPages{s}.listOf(x, r) }),
-		kit.Post(base, r.need, func(x *kit.Exchange) error { return setUpPages{s}.register(x, r) }),
-		setUpSection.Page(form, r.need, "set-up-form", "", func(x *kit.Exchange) error { return setUpPages{s}.newThing(x, r) }),
+		kit.Post(base, r.act, func(x *kit.Exchange) error { return setUpPages{s}.register(x, r) }),
+		setUpSection.Form(form, r.act, "set-up-form", func(x *kit.Exchange) error { return setUpPages{s}.newThing(x, r) }),
 		setUpSection.Page(thing, access.SeeSetUp, "set-up-thing", "", func(x *kit.Exchange) error { return setUpPages{s}.thing(x, r, http.StatusOK, kit.Sent{}) }),
-		setUpSection.Page(thing+"/edit", r.need, "set-up-form", "", func(x *kit.Exchange) error { return setUpPages{s}.editThing(x, r) }),
-		kit.Post(thing, r.need, func(x *kit.Exchange) error { return setUpPages{s}.changeThing(x, r) }),
+		setUpSection.Form(thing+"/edit", r.act, "set-up-form", func(x *kit.Exchange) error { return setUpPages{s}.editThing(x, r) }),
+		kit.Post(thing, r.act, func(x *kit.Exchange) error { return setUpPages{s}.changeThing(x, r) }),
 	}
 }
 
@@ -185,15 +187,15 @@ func helpRoutes(s *Server) []kit.Route {
 }
 
 // importRoutes are how files are read in. Whoever may not describe the fleet has nothing to do here; what
-// a kind of file needs beyond that is in importNeeds.
+// a kind of file needs beyond that is said by desk.ImportOf.
 func importRoutes(s *Server) []kit.Route {
 	return []kit.Route{
 		setUpSection.Page("/import", access.ManageFleet, "import", "Import", importPages{s}.importList),
 		setUpSection.Page("/import/{kind}", access.ManageFleet, "import-kind", "", importPages{s}.importKind),
 		kit.Get("/import/{kind}/template.csv", access.ManageFleet, "", "", importPages{s}.importTemplate),
-		{Method: http.MethodPost, Path: "/import/{kind}", Need: access.ManageFleet, Handle: importPages{s}.importUpload, Limit: importLimit},
+		kit.Send("/import/{kind}", desk.ToHandIn, importLimit, importPages{s}.importUpload),
 		setUpSection.Page("/imports/{file}", access.ManageFleet, "import-file", "", importPages{s}.importFile),
-		kit.Post("/imports/{file}", access.ManageFleet, importPages{s}.importAct),
+		kit.Post("/imports/{file}", desk.ToHandIn, importPages{s}.importAct),
 		kit.Get("/imports/{file}/lines", access.ManageFleet, "", "", importPages{s}.importLines),
 		kit.Get("/imports/{file}/profile.yaml", access.ManageFleet, "", "", importPages{s}.importProfile),
 	}
@@ -203,32 +205,32 @@ func importRoutes(s *Server) []kit.Route {
 func peopleRoutes(s *Server) []kit.Route {
 	return []kit.Route{
 		setUpSection.Page("/people", access.ManageAccounts, "people", "People", peoplePages{s}.people),
-		kit.Post("/people", access.ManageAccounts, peoplePages{s}.peopleAct),
+		kit.Post("/people", identity.ToManageAccounts, peoplePages{s}.peopleAct),
 	}
 }
 
 // signInRoutes are how people come in and what everybody sets for themselves.
 func signInRoutes(s *Server) []kit.Route {
 	return []kit.Route{
-		kit.Data(http.MethodPost, "/sign-in/passkey/question", kit.Public, doorPages{s}.withPasskeys(doorPages{s}.askToSignIn)),
-		kit.Data(http.MethodPost, "/sign-in/passkey", kit.Public, doorPages{s}.withPasskeys(doorPages{s}.signInByPasskey)),
-		kit.Data(http.MethodPost, "/unlock/passkey/question", kit.Public, doorPages{s}.withPasskeys(doorPages{s}.askToUnlock)),
-		kit.Data(http.MethodPost, "/unlock/passkey", kit.Public, doorPages{s}.withPasskeys(doorPages{s}.unlockByPasskey)),
-		kit.Data(http.MethodPost, "/account/passkeys/question", kit.SignedIn, doorPages{s}.withPasskeys(doorPages{s}.askToAdd)),
-		kit.Data(http.MethodPost, "/account/passkeys", kit.SignedIn, doorPages{s}.withPasskeys(doorPages{s}.addPasskey)),
+		kit.Call(http.MethodPost, "/sign-in/passkey/question", identity.ToShowWho, doorPages{s}.withPasskeys(doorPages{s}.askToSignIn)),
+		kit.Call(http.MethodPost, "/sign-in/passkey", identity.ToShowWho, doorPages{s}.withPasskeys(doorPages{s}.signInByPasskey)),
+		kit.Call(http.MethodPost, "/unlock/passkey/question", identity.ToShowWho, doorPages{s}.withPasskeys(doorPages{s}.askToUnlock)),
+		kit.Call(http.MethodPost, "/unlock/passkey", identity.ToShowWho, doorPages{s}.withPasskeys(doorPages{s}.unlockByPasskey)),
+		kit.Call(http.MethodPost, "/account/passkeys/question", identity.ToChangeOwn, doorPages{s}.withPasskeys(doorPages{s}.askToAdd)),
+		kit.Call(http.MethodPost, "/account/passkeys", identity.ToChangeOwn, doorPages{s}.withPasskeys(doorPages{s}.addPasskey)),
 		kit.Get("/account", kit.SignedIn, "account", "", doorPages{s}.account),
-		kit.Post("/account", kit.SignedIn, doorPages{s}.ownAct),
+		kit.Post("/account", identity.ToChangeOwn, doorPages{s}.ownAct),
 		kit.Get("/password", kit.Public, "account", "", doorPages{s}.account),
-		kit.Post("/password", kit.Public, doorPages{s}.passwordAct),
+		kit.Post("/password", identity.ToShowWho, doorPages{s}.passwordAct),
 		kit.Get("/sign-in", kit.Public, "sign-in", "", doorPages{s}.signIn),
-		kit.Post("/sign-in", kit.Public, doorPages{s}.signInAct),
+		kit.Post("/sign-in", identity.ToShowWho, doorPages{s}.signInAct),
 		kit.Get("/first-sign-in", kit.Public, "sign-in", "", doorPages{s}.firstSignIn),
-		kit.Post("/first-sign-in", kit.Public, doorPages{s}.firstSignInAct),
+		kit.Post("/first-sign-in", identity.ToShowWho, doorPages{s}.firstSignInAct),
 		kit.Get("/unlock", kit.Public, "sign-in", "", doorPages{s}.signIn),
-		kit.Post("/unlock", kit.Public, doorPages{s}.unlockAct),
-		kit.Post("/switch", kit.Public, doorPages{s}.switchAct),
-		kit.Post("/lock", kit.Public, doorPages{s}.lockAct),
-		kit.Post("/sign-out", kit.Public, doorPages{s}.signOutAct),
+		kit.Post("/unlock", identity.ToShowWho, doorPages{s}.unlockAct),
+		kit.Post("/switch", identity.ToShowWho, doorPages{s}.switchAct),
+		kit.Post("/lock", identity.ToShowWho, doorPages{s}.lockAct),
+		kit.Post("/sign-out", identity.ToShowWho, doorPages{s}.signOutAct),
 		kit.Get("/static/{name...}", kit.Public, "", "", s.Static),
 	}
 }

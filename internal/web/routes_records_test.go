@@ -22,7 +22,7 @@ var recordsMayOpen = map[string]string{
 	"GET /records/{id}":                   "TLIQV",
 	"GET /records/{id}/record.json":       "LIQV",
 	"GET /records/{id}/record.tlog-proof": "LIQV",
-	"POST /records/{id}/void":             "TL",
+	"POST /records/{id}/void":             "TLI", // of holds and files their authors too
 	"POST /records/{id}/correct":          "TL",
 }
 

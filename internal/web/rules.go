@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	rulebook "rinsate/internal/domain/policy"
 	"rinsate/internal/present/words"
 	"rinsate/internal/record"
@@ -63,7 +62,7 @@ func (s setUpPages) rules(x *kit.Exchange) error {
 	if q.Get("done") == "adopted" {
 		page.Said = "The rule set is adopted. It judges from now on; earlier decisions keep the edition that made them."
 	}
-	if x.May(access.Adopt) {
+	if x.Can(desk.ToAdoptFrom) {
 		page.Edit, page.Text = s.URL(rulesHref+"/edit"), s.URL(rulesHref+"/text")
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {

@@ -415,7 +415,7 @@ func (s setUpPages) preview(x *kit.Exchange, status int, p previewPage) error {
 		return s.textAgain(x, http.StatusBadRequest, p.Base, p.Text, "The text is no rule set yet; nothing was stored.", nil)
 	}
 	p.Cite, p.Action, p.Preview, p.Back = rules.Cite(), s.URL(rulesHref), s.URL(rulesHref+"/preview"), s.URL(rulesHref)
-	p.Unverified, p.Prove = rules.Unverified(), !x.Visit.Session.MaySign(s.Now())
+	p.Unverified, p.Prove = rules.Unverified(), x.Unsigned()
 	if p.ID == "" {
 		p.ID = x.Form(kit.Sent{}, "new").ID
 	}
@@ -466,7 +466,7 @@ func (s setUpPages) rulesAdopt(x *kit.Exchange) error {
 		err = x.Sign(x.R.PostFormValue("secret"))
 	}
 	if err == nil {
-		err = s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+		err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, _, err := w.AdoptFrom(e, ledger.ID(f.Typed["base"]), "rules", []byte(text))
 			return err
 		})

@@ -151,8 +151,8 @@ func (s scopePages) scopePage(x *kit.Exchange, status int, tag string, was kit.S
 			return err
 		}
 		for i, f := range page.Files {
-			if mayVoid(x, f.By) {
-				page.Files[i].Void = x.Form(was, "void-"+f.ID)
+			if page.Files[i].Void, err = kit.VoidForm(x, v, was, ledger.ID(f.ID)); err != nil {
+				return err
 			}
 		}
 		if page.History, err = s.historyLines(v, i.Tag, 0, now, records, clock); err != nil {
@@ -305,10 +305,15 @@ func (s scopePages) inspections(trips []desk.Turnaround, clock words.Clock) []st
 func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was kit.Sent, trips []desk.Turnaround) error {
 	f, now, clock := &page.Forms, s.Now(), s.ClockOf(v)
 	f.Base, f.Kinds = page.Href, dossier.Kinds
-	if x.May(access.PlaceHold) {
-		f.Hold, f.Request, f.File = x.Form(was, "hold"), x.Form(was, "request"), x.Form(was, "file")
+	for form, act := range map[**kit.Form]struct {
+		name string
+		act  access.Act
+	}{&f.Hold: {"hold", desk.ToPlaceHold}, &f.Request: {"request", desk.ToAsk}, &f.File: {"file", desk.ToAttach}} {
+		if x.Can(act.act) {
+			*form = x.Form(was, act.name)
+		}
 	}
-	if x.May(access.RecordStep) {
+	if x.Can(desk.ToRecordRepair) {
 		f.Repair = x.Form(was, "repair")
 		for _, field := range []string{"sent", "returned"} {
 			if f.Repair.Typed[field] == "" {
@@ -333,13 +338,13 @@ func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was
 			}
 		}
 	}
-	if !x.May(access.LiftHold) {
+	if !x.Can(desk.ToLiftHold) {
 		return nil
 	}
 	open, err := v.Liftables(page.Tag, now)
 	for _, l := range open {
 		f.Lifts = append(f.Lifts, liftForm{
-			Form: x.Form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: !x.Visit.Session.MaySign(now),
+			Form: x.Form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: x.Unsigned(),
 			Hold: holdLine{At: clock(l.At), By: l.By, Reason: l.Reason, Href: s.RecordHref(l.ID)},
 		})
 	}

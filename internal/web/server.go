@@ -4,7 +4,7 @@ import (
 	"net/http"
 	"sync"
 
-	"rinsate/internal/desk"
+	"rinsate/internal/identity/passkey"
 	"rinsate/internal/web/kit"
 )
 
@@ -14,7 +14,7 @@ type Server struct {
 	// again makes the pages anew, as they were made.
 	again func() (*Server, error)
 	// passkeys is nil where no browser has any.
-	passkeys *desk.Passkeys
+	passkeys *passkey.Passkeys
 	help     help
 	// streams holds what the charts make of all streams, overviews what holds of the whole fleet.
 	streams, overviews kit.Cache

@@ -7,6 +7,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/web/kit"
 )
 
@@ -41,7 +42,7 @@ func (s doorPages) showSignIn(x *kit.Exchange, status int, problem string, first
 	}
 	if p.Locked != "" && p.Passkeys {
 		if err := x.Shell.View(x.R.Context(), func(v desk.View) error {
-			all, err := v.Passkeys(p.Locked)
+			all, err := v.People().Passkeys(p.Locked)
 			p.Passkeys = slices.ContainsFunc(all, s.passkeys.Counts)
 			return err
 		}); err != nil {
@@ -63,7 +64,7 @@ type entered struct {
 }
 
 // enter answers a form with which somebody shows who they are in some way.
-func (s doorPages) enter(x *kit.Exchange, way string, first bool, try func() (desk.Pass, error)) error {
+func (s doorPages) enter(x *kit.Exchange, way string, first bool, try func() (identity.Pass, error)) error {
 	pass, err := try()
 	if err == nil {
 		x.Heard(way, pass.Account.Code, nil)
@@ -82,14 +83,14 @@ func (s doorPages) enter(x *kit.Exchange, way string, first bool, try func() (de
 }
 
 func (s doorPages) signInAct(x *kit.Exchange) error {
-	return s.enter(x, "password", false, func() (desk.Pass, error) {
+	return s.enter(x, "password", false, func() (identity.Pass, error) {
 		return s.Door.SignIn(x.R.Context(), strings.TrimSpace(x.R.PostFormValue("code")), x.R.PostFormValue("password"), x.Source())
 	})
 }
 
 // switchAct lets the next person take over a bench. What the last one left open stays on it.
 func (s doorPages) switchAct(x *kit.Exchange) error {
-	return s.enter(x, "badge", false, func() (desk.Pass, error) {
+	return s.enter(x, "badge", false, func() (identity.Pass, error) {
 		p, err := s.Door.Switch(x.R.Context(), strings.TrimSpace(x.R.PostFormValue("badge")), x.R.PostFormValue("pin"), x.Source())
 		if err == nil && x.Token() != "" {
 			err = s.Door.SignOut(x.R.Context(), x.Token())
@@ -99,15 +100,15 @@ func (s doorPages) switchAct(x *kit.Exchange) error {
 }
 
 func (s doorPages) unlockAct(x *kit.Exchange) error {
-	return s.enter(x, "unlock", false, func() (desk.Pass, error) {
+	return s.enter(x, "unlock", false, func() (identity.Pass, error) {
 		return s.Door.Unlock(x.R.Context(), x.Token(), x.R.PostFormValue("secret"), x.Source())
 	})
 }
 
 func (s doorPages) firstSignInAct(x *kit.Exchange) error {
-	return s.enter(x, "one-time code", true, func() (desk.Pass, error) {
+	return s.enter(x, "one-time code", true, func() (identity.Pass, error) {
 		if x.R.PostFormValue("password") != x.R.PostFormValue("again") {
-			return desk.Pass{}, &kit.PageError{Status: http.StatusBadRequest, Message: "The two passwords differ."}
+			return identity.Pass{}, &kit.PageError{Status: http.StatusBadRequest, Message: "The two passwords differ."}
 		}
 		return s.Door.Redeem(x.R.Context(), strings.TrimSpace(x.R.PostFormValue("code")), x.R.PostFormValue("once"), x.R.PostFormValue("password"), x.Source())
 	})

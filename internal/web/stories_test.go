@@ -22,7 +22,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/record"
-	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/storetest"
 )
 
@@ -60,7 +60,7 @@ func storySite(t *testing.T) (*site, []demo.Story) {
 	}
 	clock := storetest.NewClock()
 	clock.Move(demoToday.Sub(clock.Now()))
-	db, err := store.Open(t.Context(), dir, clock.Now)
+	db, err := sqlite.Folder(dir).Open(t.Context(), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,7 +11,6 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
@@ -331,7 +330,7 @@ func (s numberPages) fillStream(page *streamPage, v desk.View, x *kit.Exchange, 
 		}
 		page.FalseAlarms = fmt.Sprintf("%.2g false alarms a month over all streams, which have %.0f readings in a month", float64(d.PerMonth), float64(d.Promise.Readings))
 	}
-	if !x.May(access.Adopt) || page.Waiting {
+	if !x.Can(desk.ToAdoptChart) || page.Waiting {
 		return
 	}
 	// What would be adopted is looked at only when somebody wants to: every reading since the last break is
@@ -349,7 +348,7 @@ func (s numberPages) adoptForm(stream desk.Stream, x *kit.Exchange, was kit.Sent
 	q.Set("system", stream.Key.System)
 	q.Set("kit", stream.Key.Kit)
 	f := adoptForm{
-		Form: x.Form(was, "adopt"), Action: kit.AddressOf(s.URL("/trends/"+url.PathEscape(stream.Key.Scope)+"/"+string(stream.Key.Point)), q), Holds: stream.Chart != "", Prove: !x.Visit.Session.MaySign(s.Now()),
+		Form: x.Form(was, "adopt"), Action: kit.AddressOf(s.URL("/trends/"+url.PathEscape(stream.Key.Scope)+"/"+string(stream.Key.Point)), q), Holds: stream.Chart != "", Prove: x.Unsigned(),
 		Alarming: stream.Standing() != desk.Calm && stream.Standing() != desk.Over && stream.Baseline != nil,
 	}
 	b, why, err := stream.Proposed(0)
@@ -483,7 +482,7 @@ func (s numberPages) adoptStream(x *kit.Exchange, q url.Values, choice streamCho
 	if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
 		return err
 	}
-	return s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+	return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		key, _, err := s.streamOf(w.View, x, q)
 		if err != nil {
 			return err

@@ -118,7 +118,7 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 	if x.Who == nil || x.R.URL.Path == s.URL("/wall") {
 		page.Live = s.URL("/wall/live")
 	}
-	if x.May(access.RecordStep) && !page.Wall {
+	if x.Can(desk.ToHandOver) && !page.Wall {
 		page.Note = &note
 	}
 	now := s.Now()
@@ -198,7 +198,7 @@ func (s dayPages) handOver(x *kit.Exchange) error {
 	if err != nil {
 		return &kit.PageError{Status: http.StatusBadRequest, Message: err.Error()}
 	}
-	err = s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		_, err := w.HandOver(desk.Entry{ID: id, By: x.Who.Code}, dossier.Handover{Text: strings.TrimSpace(form.Text)})
 		return err
 	})

@@ -14,6 +14,8 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/identity"
+	"rinsate/internal/identity/passkey"
 	"rinsate/internal/web/kit"
 )
 
@@ -34,7 +36,7 @@ type Options struct {
 	// people.
 	Wall bool
 	// Door is where people sign in.
-	Door *desk.Door
+	Door *identity.Door
 	// Filling says how much of an invented year is on record and whether more is to come; nil where
 	// nothing is invented meanwhile.
 	Filling func() (share float64, more bool)
@@ -57,10 +59,10 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 	if s.help, err = loadHelp(); err != nil {
 		return nil, err
 	}
-	if s.passkeys, err = desk.NewPasskeys(o.Door, o.Base); err != nil {
+	if s.passkeys, err = passkey.New(o.Door, o.Base); err != nil {
 		return nil, err
 	}
-	if s.imports, err = newImports(d.DB.Dir(), s.Clock); err != nil {
+	if s.imports, err = newImports(d.DB.Home().Dir(), s.Clock); err != nil {
 		return nil, err
 	}
 	s.ServeAll(allRoutes(s, o.Wall))

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/present/words"
@@ -47,8 +46,8 @@ func (s levelPages) fillAdopt(x *kit.Exchange, page *workshopPage, d desk.Studie
 		return err
 	}
 	a.Cultures = len(cultures)
-	if x.May(access.Adopt) {
-		a.Form, a.Prove = &sent, !x.Visit.Session.MaySign(s.Now())
+	if x.Can(desk.ToAdoptDerived) {
+		a.Form, a.Prove = &sent, x.Unsigned()
 		if sent.ID == "" {
 			a.Form = x.Form(sentNone, "adopt")
 		}
@@ -153,7 +152,7 @@ func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, er
 	}
 	g.Note = note
 	l.Source, l.Edition, l.Adopter, l.Adopted = cmp.Or(strings.TrimSpace(f.Typed["source"]), ownSource), edition, e.By, from
-	err = s.Desk.Do(x.R.Context(), func(w *desk.Work) error {
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		r, err := w.AdoptDerived(e, l, g)
 		id = string(r.Record.ID)
 		return err

@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/web"
 )
 
@@ -79,7 +80,7 @@ func (r *recorder) readPages(ctx context.Context, d *desk.Desk) error {
 	if err != nil {
 		return err
 	}
-	server, err := web.New(d, web.Options{Base: base, Clock: r.clock, Demo: true, Wall: true, Door: desk.NewDoor(d, access.Standard)}) //nolint:contextcheck // each request brings a context of its own
+	server, err := web.New(d, web.Options{Base: base, Clock: r.clock, Demo: true, Wall: true, Door: identity.NewDoor(d.DB, access.Standard)}) //nolint:contextcheck // each request brings a context of its own
 	if err != nil {
 		return err
 	}

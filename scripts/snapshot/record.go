@@ -21,7 +21,9 @@ import (
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 	"rinsate/internal/store"
+	"rinsate/internal/store/sqlite"
 )
 
 // recorder makes a record.
@@ -54,7 +56,7 @@ func (r *recorder) record(ctx context.Context) (err error) {
 	r.begin, r.kept = summary.First, map[string]int{}
 	fmt.Fprintf(r.talk, "built: %d turnarounds, %d records\n", summary.Turnarounds, summary.Records)
 	if err := r.open(ctx, r.data, func(d *desk.Desk) error {
-		return demo.AddAccounts(ctx, desk.NewDoor(d, access.Standard))
+		return demo.AddAccounts(ctx, identity.NewDoor(d.DB, access.Standard))
 	}); err != nil {
 		return err
 	}
@@ -135,7 +137,7 @@ func (r *recorder) clock() time.Time { return r.today }
 
 // open opens a data folder.
 func (r *recorder) open(ctx context.Context, dir string, work func(*desk.Desk) error) (err error) {
-	db, err := store.Open(ctx, dir, r.clock)
+	db, err := sqlite.Folder(dir).Open(ctx, r.clock)
 	if err != nil {
 		return err
 	}

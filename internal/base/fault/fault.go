@@ -5,7 +5,10 @@
 // log and not for people. Read Error first.
 package fault
 
-import "errors"
+import (
+	"errors"
+	"fmt"
+)
 
 // Code is the kind of an error, for programs.
 type Code string
@@ -18,6 +21,9 @@ const (
 	Busy     Code = "busy"      // somebody else is at work
 	Full     Code = "disk-full" // there is no room left; nothing was written
 	Broken   Code = "broken"    // the ledger contradicts itself
+
+	Forbidden Code = "forbidden" // it is not for the roles of whoever asks
+	Unsigned  Code = "unsigned"  // it takes a signature, and the person has not shown a moment ago who they are
 )
 
 // Error is an error that a person can act on.
@@ -46,4 +52,22 @@ func CodeOf(err error) Code {
 		return e.Code
 	}
 	return ""
+}
+
+// Invalidf returns an error about input that breaks a rule.
+func Invalidf(format string, args ...any) error {
+	return &Error{Code: Invalid, Message: fmt.Sprintf(format, args...)}
+}
+
+// NotFoundf returns an error about something that does not exist, and says where to look for what does.
+func NotFoundf(hint, format string, args ...any) error {
+	return &Error{Code: NotFound, Message: fmt.Sprintf(format, args...), Hint: hint}
+}
+
+// Refused gives the refusal of a pure package its code; nil stays nil.
+func Refused(err error) error {
+	if err == nil {
+		return nil
+	}
+	return &Error{Code: Invalid, Message: err.Error(), Cause: err}
 }

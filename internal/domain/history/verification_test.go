@@ -24,7 +24,12 @@ func TestVerifications(t *testing.T) {
 	}{
 		{"one cycle, at 0, 8 and 16 h", []r{{"D", one, 1, at(0)}, {"D", one, 1, at(8)}, {"D", one, 1, at(16)}}, []int{0, 0, 0}, []int{0, 0, 0}},
 		{"one cycle, as long as it speaks for its readings", []r{{"D", one, 1, at(0)}, {"D", one, 1, one.Add(history.Covers)}}, []int{0, 0}, []int{0, 0}},
-		{"one cycle, and a reading that it does not speak for any more", []r{{"D", one, 1, at(0)}, {"D", one, 1, one.Add(history.Covers) + 1}}, []int{0, 1}, []int{0, 1}},
+		{
+			"one cycle, and a reading that it does not speak for any more",
+			[]r{{"D", one, 1, at(0)}, {"D", one, 1, one.Add(history.Covers) + 1}},
+			[]int{0, 1},
+			[]int{0, 1},
+		},
 		{"a file of readings long after the last use", []r{{"D", one, 1, at(0)}, {"D", one, 1, at(100)}, {"D", one, 1, at(113)}}, []int{0, 1, 2}, []int{0, 1, 2}},
 		{"two cycles, a minute apart", []r{{"D", one, 1, at(0)}, {"D", two, 1, at(0.02)}}, []int{0, 1}, []int{0, 1}},
 		{"a second cleaning", []r{{"D", one, 1, at(0)}, {"D", one, 2, at(1)}, {"D", one, 2, at(1.1)}}, []int{0, 0, 0}, []int{0, 1, 1}},
@@ -32,7 +37,12 @@ func TestVerifications(t *testing.T) {
 		{"two scopes at once", []r{{"D", one, 1, at(0)}, {"E", one, 1, at(0)}, {"D", one, 1, at(1)}, {"E", one, 1, at(1)}}, []int{0, 1, 0, 1}, []int{0, 1, 0, 1}},
 		{"no cycle on record, 12 h", []r{{"D", 0, 1, at(0)}, {"D", 0, 1, at(12)}}, []int{0, 0}, []int{0, 0}},
 		{"no cycle on record, longer than 12 h", []r{{"D", 0, 1, at(0)}, {"D", 0, 1, at(12) + 1}}, []int{0, 1}, []int{0, 1}},
-		{"no cycle on record, at 0, 8 and 16 h: from the first reading on", []r{{"D", 0, 1, at(0)}, {"D", 0, 1, at(8)}, {"D", 0, 1, at(16)}}, []int{0, 0, 1}, []int{0, 0, 1}},
+		{
+			"no cycle on record, at 0, 8 and 16 h: from the first reading on",
+			[]r{{"D", 0, 1, at(0)}, {"D", 0, 1, at(8)}, {"D", 0, 1, at(16)}},
+			[]int{0, 0, 1},
+			[]int{0, 0, 1},
+		},
 		{"no cycle on record, a second cleaning the day after", []r{{"D", 0, 1, at(0)}, {"D", 0, 2, at(20)}, {"D", 0, 2, at(32)}}, []int{0, 0, 0}, []int{0, 1, 1}},
 		{"no cycle on record, the first cleaning again", []r{{"D", 0, 2, at(0)}, {"D", 0, 1, at(1)}}, []int{0, 1}, []int{0, 1}},
 		{"the first cycle on record ends what lies before", []r{{"D", 0, 1, at(0)}, {"D", two, 1, at(1)}}, []int{0, 1}, []int{0, 1}},

@@ -103,6 +103,9 @@ func (t Target) within(v unit.Number) bool { return !t.limited() || v >= t.Low &
 // positive, of the target's material and lot and, if it names one, of its meter; the caller answers
 // for their being in order and made on different days. The rest of the target is kept as it is.
 func OwnTarget(t Target, controls []Control) (Target, error) {
+	if t.Kind != Positive {
+		return t, fmt.Errorf("a %s control is judged by its limits; a mean and a standard deviation are worked out for positive controls", t.Kind)
+	}
 	if len(controls) < MinRuns {
 		return t, fmt.Errorf("%d control runs are too few for a mean and standard deviation: take %d more", len(controls), MinRuns-len(controls))
 	}
@@ -111,7 +114,7 @@ func OwnTarget(t Target, controls []Control) (Target, error) {
 		if err := c.Check(); err != nil {
 			return t, err
 		}
-		if c.Kind != Positive || !t.covers(c) {
+		if !t.covers(c) {
 			return t, fmt.Errorf("the %s control %q lot %q of meter %q at %s does not belong to the target of %s control %q lot %q",
 				c.Kind, c.Material, c.Lot, c.Meter, c.At, t.Kind, t.Material, t.Lot)
 		}

@@ -36,10 +36,10 @@ func accountOf(tb testing.TB, db *store.DB, find func(*store.Tx) (store.Account,
 	return a
 }
 
-func accounts(t *testing.T, open Opener) {
+func accounts(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	at := clock.At()
 	full := store.Account{
 		Code: "T-02", Name: "Kim 😂 Muster", Roles: []access.Role{access.Technician, access.Lead}, Password: "p", PIN: "q", Badge: "b", Once: "o",
@@ -103,10 +103,10 @@ func accounts(t *testing.T, open Opener) {
 	}
 }
 
-func attempts(t *testing.T, open Opener) {
+func attempts(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	at := clock.At()
 	known, stranger, fresh := access.Key("T-01"), access.Key("X-01"), access.Key("X-02")
 	change(t, db, func(tx *store.Tx) error {
@@ -141,10 +141,10 @@ func attempts(t *testing.T, open Opener) {
 	want(known, access.Failures{})
 }
 
-func sessions(t *testing.T, open Opener) {
+func sessions(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	at := clock.At()
 	made := func(token, code string, created unit.Instant) store.Session {
 		return store.Session{Token: token, Code: code, Times: access.Times{Created: created, Seen: created + 1, Proved: created + 2}, Address: "192.0.2.1", Agent: "b 😂"}

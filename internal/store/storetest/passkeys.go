@@ -12,10 +12,10 @@ import (
 	"rinsate/internal/store"
 )
 
-func passkeys(t *testing.T, open Opener) {
+func passkeys(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	at := clock.At()
 	first := store.Passkey{
 		ID: "a", Code: "T-01", Name: "blue key 😂", Host: "pc-7.example", Key: []byte{0, 1, 255}, Flags: 0x5d, Counter: math.MaxUint32,

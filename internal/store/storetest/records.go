@@ -58,20 +58,12 @@ func correct(r ledger.Record) func(*store.Draft) {
 func (w writer) all() {
 	w.Helper()
 	seen := make(map[record.Kind]bool)
-	size := StateOf(w.TB, w.db).Size
-	raw := Raw(w.TB, w.db.Dir())
-	defer raw.Close() //nolint:errcheck // it only reads; left open it would keep the log beside the database after db is closed
-	for seq := range size {
-		var b []byte
-		if err := raw.QueryRowContext(w.Context(), `SELECT bytes FROM record WHERE seq = $1`, seq).Scan(&b); err != nil {
-			w.Fatal(err)
-		}
-		r, err := ledger.Decode(b)
-		if err != nil {
-			w.Fatal(err)
-		}
-		seen[record.KindOf(r)] = true
-	}
+	Read(w.TB, w.db, func(tx *store.Tx) error {
+		return tx.Search(store.Query{}, func(k store.Kept) (bool, error) {
+			seen[k.Kind()] = true
+			return true, nil
+		})
+	})
 	for _, kind := range record.Kinds {
 		if !seen[kind] {
 			w.Fatalf("no record of kind %q was written: add one to storetest.Everything", kind)

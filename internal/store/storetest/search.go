@@ -35,47 +35,47 @@ type known struct {
 
 // search compares the search with a plain look at every record: over the full blocks of the index and
 // the records behind them, after a rebuild, and where an older program left no index.
-func search(t *testing.T, open Opener) {
+func search(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	Everything(t, db, clock)
 	many(t, db, clock)
-	trySearches(t, db)
+	trySearches(t, e, db)
 	db = Rebuilt(t, db, clock.Now)
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	db = withoutIndex(t, db, clock)
-	trySearches(t, db)
+	db = withoutIndex(t, e, db, clock)
+	trySearches(t, e, db)
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
 }
 
-// withoutIndex empties the index, as a folder of an older program has it, and opens the folder.
-func withoutIndex(t *testing.T, db *store.DB, clock *Clock) *store.DB {
+// withoutIndex empties the index, as the home of an older program has it, and opens it.
+func withoutIndex(t *testing.T, e Engine, db *store.DB, clock *Clock) *store.DB {
 	t.Helper()
-	want := stateOfFolder(t, db.Dir(), clock)
-	raw := Raw(t, db.Dir())
+	want := stateOfHome(t, db.Home(), clock)
+	raw := e.Raw(t, db.Home())
 	for _, text := range []string{`DELETE FROM search_block`, `DELETE FROM search_time`} {
 		if _, err := raw.ExecContext(t.Context(), text); err != nil {
 			t.Fatal(err)
 		}
 	}
-	db, err := store.Open(context.Background(), db.Dir(), clock.Now)
+	db, err := db.Home().Open(context.Background(), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if diff := cmp.Diff(want, StateOf(t, db)); diff != "" {
-		t.Fatalf("the index of an old folder differs:\n%s", diff)
+		t.Fatalf("the index of an older program differs:\n%s", diff)
 	}
 	return db
 }
 
-func stateOfFolder(t *testing.T, dir string, clock *Clock) State {
+func stateOfHome(t *testing.T, home store.Home, clock *Clock) State {
 	t.Helper()
-	db, err := store.Open(context.Background(), dir, clock.Now)
+	db, err := home.Open(context.Background(), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -151,9 +151,9 @@ func (r random) Read(p []byte) (int, error) {
 }
 
 // trySearches draws queries and compares.
-func trySearches(t *testing.T, db *store.DB) {
+func trySearches(t *testing.T, e Engine, db *store.DB) {
 	t.Helper()
-	all := naive(t, db)
+	all := naive(t, e, db)
 	hits := 0
 	rapid.Check(t, func(rt *rapid.T) {
 		q := drawQuery(rt, all)
@@ -218,10 +218,10 @@ func drawQuery(rt *rapid.T, all []known) store.Query {
 }
 
 // naive reads every record and what later ones did to it.
-func naive(t *testing.T, db *store.DB) (all []known) {
+func naive(t *testing.T, e Engine, db *store.DB) (all []known) {
 	t.Helper()
 	places := map[ledger.ID]int{}
-	rows, err := Raw(t, db.Dir()).QueryContext(t.Context(), `SELECT bytes FROM record ORDER BY seq`)
+	rows, err := e.Raw(t, db.Home()).QueryContext(t.Context(), `SELECT bytes FROM record ORDER BY seq`)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -377,13 +377,13 @@ func walk(value any, visit func(field string, value any)) {
 }
 
 // A folder whose index is damaged says so.
-func damagedIndex(t *testing.T, open Opener) {
+func damagedIndex(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	many(t, db, clock)
-	for _, text := range []string{`UPDATE search_block SET marks = X'01' WHERE term = 'scope=SC-01'`, `UPDATE search_time SET times = X'01'`} {
-		if _, err := Raw(t, db.Dir()).ExecContext(t.Context(), text); err != nil {
+	for _, text := range []string{`UPDATE search_block SET marks = $1 WHERE term = 'scope=SC-01'`, `UPDATE search_time SET times = $1`} {
+		if _, err := e.Raw(t, db.Home()).ExecContext(t.Context(), text, []byte{1}); err != nil {
 			t.Fatal(err)
 		}
 		err := db.Read(t.Context(), func(tx *store.Tx) error {

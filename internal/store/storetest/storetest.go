@@ -1,15 +1,13 @@
 // Package storetest answers whether a storage engine keeps the promises of package store: one suite
 // that every engine has to pass. It is used by tests only and never skips anything.
 //
-// Read Run first.
+// Read Engine and Run first.
 package storetest
 
 import (
 	"context"
 	"crypto/rand"
-	"database/sql"
 	"fmt"
-	"path/filepath"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -22,53 +20,6 @@ import (
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
-
-// Opener opens a new store that reads the given clock. It closes the store when the test ends and
-// reports an error of closing; a store that the suite has closed itself is none.
-type Opener func(t *testing.T, clock func() time.Time) *store.DB
-
-// Run tries an engine.
-func Run(t *testing.T, open func(t *testing.T, clock func() time.Time) *store.DB) {
-	t.Helper()
-	tests := []struct {
-		name string
-		run  func(*testing.T, Opener)
-	}{
-		{"Append", appendAndRead},
-		{"SameIDTwice", sameIDTwice},
-		{"Refusals", refusals},
-		{"Clock", clockSetBack},
-		{"GroupCommit", groupCommit},
-		{"Panic", panicking},
-		{"GivenUp", givenUp},
-		{"Try", try},
-		{"RefusedInTheMiddle", refusedInTheMiddle},
-		{"Snapshot", snapshot},
-		{"AppendOnly", appendOnly},
-		{"Replace", replace},
-		{"LiftFallsWithItsRound", liftFallsWithItsRound},
-		{"Rebuild", rebuild},
-		{"RebuildModel", rebuildModel},
-		{"TextsKept", textsKept},
-		{"TextsErased", textsErased},
-		{"TextsReadMeanwhile", textsReadMeanwhile},
-		{"Accounts", accounts},
-		{"Attempts", attempts},
-		{"Sessions", sessions},
-		{"Passkeys", passkeys},
-		{"Checkpoints", checkpoints},
-		{"ExportAndProof", exportAndProof},
-		{"Search", search},
-		{"DamagedIndex", damagedIndex},
-		{"Values", values},
-		{"Statements", statements},
-		{"QueryPlans", queryPlans},
-		{"Close", closing},
-	}
-	for _, test := range tests {
-		t.Run(test.name, func(t *testing.T) { test.run(t, open) })
-	}
-}
 
 // Clock is a clock that the test moves. It may be read by other goroutines.
 type Clock struct {
@@ -164,25 +115,10 @@ func StateOf(tb testing.TB, db *store.DB) (s State) {
 	return s
 }
 
-// Raw opens a second connection to the database of a store, past package store.
-func Raw(tb testing.TB, dir string) *sql.DB {
-	tb.Helper()
-	raw, err := sql.Open("sqlite", "file:"+filepath.Join(dir, "rinsate.db")+"?_pragma=busy_timeout(10000)")
-	if err != nil {
-		tb.Fatal(err)
-	}
-	tb.Cleanup(func() {
-		if err := raw.Close(); err != nil {
-			tb.Error(err)
-		}
-	})
-	return raw
-}
-
 // Verify verifies the ledger of a store and compares the number of records.
-func Verify(tb testing.TB, dir string, size int64) {
+func Verify(tb testing.TB, home store.Home, size int64) {
 	tb.Helper()
-	v, err := store.Verify(context.Background(), dir, nil, nil)
+	v, err := home.Verify(context.Background(), nil, nil)
 	if err != nil {
 		tb.Fatalf("verify: %v", err)
 	}

@@ -33,10 +33,10 @@ func shown(tb testing.TB, db *store.DB, tag string, known unit.Instant) (ids []l
 	return ids
 }
 
-func replace(t *testing.T, open Opener) {
+func replace(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	at := clock.At()
 	begun := Step("SC-00", at)
 	finished := begun
@@ -105,7 +105,7 @@ func replace(t *testing.T, open Opener) {
 			t.Errorf("%s: %v, want %q in it", test.name, err, test.text)
 		}
 	}
-	Verify(t, db.Dir(), 5)
+	Verify(t, db.Home(), 5)
 }
 
 // openHolds lists the holds of the scope SC-00 that are open at an instant.
@@ -119,10 +119,10 @@ func openHolds(tb testing.TB, db *store.DB, at unit.Instant) (ids []ledger.ID) {
 
 // A hold that was lifted on the strength of a round alone is open again when that round is decided
 // otherwise; one that a second person lifted is not.
-func liftFallsWithItsRound(t *testing.T, open Opener) {
+func liftFallsWithItsRound(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	w := writer{t, db, clock}
 	at := clock.At()
 	const tag = "SC-00"
@@ -191,11 +191,11 @@ func Rebuilt(tb testing.TB, db *store.DB, clock func() time.Time) *store.DB {
 	if err := db.Close(); err != nil {
 		tb.Fatal(err)
 	}
-	n, err := store.Rebuild(ctx, db.Dir(), nil)
+	n, err := db.Home().Rebuild(ctx, nil)
 	if err != nil || n != before.Size {
 		tb.Fatalf("rebuild: %d records, %v; want %d", n, err, before.Size)
 	}
-	db, err = store.Open(ctx, db.Dir(), clock)
+	db, err = db.Home().Open(ctx, clock)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -205,10 +205,10 @@ func Rebuilt(tb testing.TB, db *store.DB, clock func() time.Time) *store.DB {
 	return db
 }
 
-func rebuild(t *testing.T, open Opener) {
+func rebuild(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	Everything(t, db, clock)
 	state := StateOf(t, db)
 	for _, table := range []string{"event", "used", "entity", "reading", "hold", "checked", "doubted", "handover", "alarm"} {
@@ -221,7 +221,7 @@ func rebuild(t *testing.T, open Opener) {
 		t.Fatal(err)
 	}
 	// Tables that somebody has tampered with are put right.
-	raw := Raw(t, db.Dir())
+	raw := e.Raw(t, db.Home())
 	for _, text := range []string{
 		`UPDATE event SET word = 'x', replaced = 1`, `DELETE FROM hold`, `UPDATE entity SET at = 0`, `DELETE FROM reading`,
 		`UPDATE head SET projected = 0`,
@@ -230,15 +230,15 @@ func rebuild(t *testing.T, open Opener) {
 			t.Fatal(err)
 		}
 	}
-	_, err := store.Open(context.Background(), db.Dir(), clock.Now)
+	_, err := db.Home().Open(context.Background(), clock.Now)
 	wantCode(t, "tables that lag behind", err, fault.Broken)
 	if want := fmt.Sprintf("the ledger has %d records, the tables hold 0 of them; rebuild the tables with: rinsate ledger rebuild", state.Size); err == nil || !strings.Contains(err.Error(), want) {
 		t.Errorf("got %v, want %q", err, want)
 	}
-	if _, err := store.Rebuild(context.Background(), db.Dir(), nil); err != nil {
+	if _, err := db.Home().Rebuild(context.Background(), nil); err != nil {
 		t.Fatal(err)
 	}
-	db, err = store.Open(context.Background(), db.Dir(), clock.Now)
+	db, err = db.Home().Open(context.Background(), clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -274,12 +274,12 @@ func (m *modelled) shown(scope string) (ids []ledger.ID) {
 	return ids
 }
 
-func rebuildModel(t *testing.T, open Opener) {
+func rebuildModel(t *testing.T, e Engine) {
 	t.Helper()
 	rapid.Check(t, func(rt *rapid.T) {
 		t := checked{t, rt}
 		clock := NewClock()
-		db := open(t.T, clock.Now)
+		db := e.Create(t.T, clock.Now)
 		defer func() {
 			if err := db.Close(); err != nil {
 				rt.Error(err)
@@ -360,7 +360,7 @@ func rebuildModel(t *testing.T, open Opener) {
 					rt.Fatal(err)
 				}
 				var err error
-				if db, err = store.Open(context.Background(), db.Dir(), clock.Now); err != nil {
+				if db, err = db.Home().Open(context.Background(), clock.Now); err != nil {
 					rt.Fatal(err)
 				}
 			},
@@ -376,7 +376,7 @@ func rebuildModel(t *testing.T, open Opener) {
 				}
 			},
 		})
-		Verify(t, db.Dir(), m.size)
+		Verify(t, db.Home(), m.size)
 	})
 }
 

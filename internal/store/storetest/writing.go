@@ -19,10 +19,10 @@ import (
 	"rinsate/internal/store"
 )
 
-func appendAndRead(t *testing.T, open Opener) {
+func appendAndRead(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	sent := Step("SC-00", clock.Move(time.Minute))
 	sent.Device, sent.Because, sent.Reason = "scanner 1", []ledger.ID{ledger.DerivedID("cause")}, "why"
 	stored := Write(t, db, sent)[0]
@@ -35,7 +35,7 @@ func appendAndRead(t *testing.T, open Opener) {
 	}
 	// The bytes that were hashed are the bytes that are stored.
 	var got []byte
-	if err := Raw(t, db.Dir()).QueryRowContext(t.Context(), `SELECT bytes FROM record WHERE seq = 1`).Scan(&got); err != nil {
+	if err := e.Raw(t, db.Home()).QueryRowContext(t.Context(), `SELECT bytes FROM record WHERE seq = 1`).Scan(&got); err != nil {
 		t.Fatal(err)
 	}
 	// Its free texts stand there as commitments.
@@ -66,13 +66,13 @@ func appendAndRead(t *testing.T, open Opener) {
 		}
 		return err
 	})
-	Verify(t, db.Dir(), 2)
+	Verify(t, db.Home(), 2)
 }
 
-func sameIDTwice(t *testing.T, open Opener) {
+func sameIDTwice(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	d := Step("SC-00", clock.Move(time.Minute))
 	first := Write(t, db, d)[0]
 	before := StateOf(t, db)
@@ -99,10 +99,10 @@ func sameIDTwice(t *testing.T, open Opener) {
 	}
 }
 
-func refusals(t *testing.T, open Opener) {
+func refusals(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	at := clock.Move(time.Minute)
 	tests := []struct {
 		name, reason string
@@ -156,10 +156,10 @@ func refusals(t *testing.T, open Opener) {
 	}
 }
 
-func clockSetBack(t *testing.T, open Opener) {
+func clockSetBack(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	before := Write(t, db, Step("SC-00", clock.Move(time.Minute)))[0].Recorded
 
 	clock.Move(-time.Second)
@@ -189,13 +189,13 @@ func clockSetBack(t *testing.T, open Opener) {
 	if r := Write(t, db, Step("SC-00", clock.Move(time.Second)))[0]; r.Seq != 5 {
 		t.Errorf("after the notice: seq %d, want 5", r.Seq)
 	}
-	Verify(t, db.Dir(), 6)
+	Verify(t, db.Home(), 6)
 }
 
-func groupCommit(t *testing.T, open Opener) {
+func groupCommit(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	const writers, each = 64, 10
 	at := clock.Move(time.Minute)
 	var mu sync.Mutex
@@ -246,13 +246,13 @@ func groupCommit(t *testing.T, open Opener) {
 			t.Errorf("there is no record %d: seq has a gap", seq+1)
 		}
 	}
-	Verify(t, db.Dir(), int64(len(acknowledged)+1))
+	Verify(t, db.Home(), int64(len(acknowledged)+1))
 }
 
-func panicking(t *testing.T, open Opener) {
+func panicking(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	before := StateOf(t, db)
 	err := db.Write(context.Background(), func(tx *store.Tx) error {
 		if _, _, err := tx.Append(Step("SC-00", clock.At())); err != nil {
@@ -267,15 +267,15 @@ func panicking(t *testing.T, open Opener) {
 		t.Errorf("something was written:\n%s", diff)
 	}
 	Write(t, db, Step("SC-00", clock.At()))
-	Verify(t, db.Dir(), 2)
+	Verify(t, db.Home(), 2)
 }
 
 // A caller who gives up in the middle of a write takes back that write and nobody else's: an engine
 // that is interrupted may take back the whole transaction, with everybody's work.
-func givenUp(t *testing.T, open Opener) {
+func givenUp(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	at := clock.Move(time.Minute)
 	const rounds, others = 30, 8
 	var wg sync.WaitGroup
@@ -328,7 +328,7 @@ func givenUp(t *testing.T, open Opener) {
 		}
 		return nil
 	})
-	Verify(t, db.Dir(), rounds*others+1)
+	Verify(t, db.Home(), rounds*others+1)
 	gone, cancel := context.WithCancel(context.Background())
 	cancel()
 	if err := db.Write(gone, func(*store.Tx) error { t.Error("the work began"); return nil }); !errors.Is(err, context.Canceled) {
@@ -339,10 +339,10 @@ func givenUp(t *testing.T, open Opener) {
 	}
 }
 
-func try(t *testing.T, open Opener) {
+func try(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	Write(t, db, store.Draft{Type: record.Person, ID: ledger.DerivedID("p1"), At: clock.At(), Body: record.PersonBody{Code: "P-1"}})
 	before := StateOf(t, db)
 	persons := func(tx *store.Tx) (codes []string) {
@@ -389,15 +389,15 @@ func try(t *testing.T, open Opener) {
 	if err := db.Try(context.Background(), func(*store.Tx) error { return refused }); !errors.Is(err, refused) {
 		t.Errorf("a refused dry run: %v", err)
 	}
-	Verify(t, db.Dir(), before.Size+1)
+	Verify(t, db.Home(), before.Size+1)
 }
 
 // Whoever goes on after a refusal, as an import does with its next line, leaves nothing of the
 // refused record in the transaction.
-func refusedInTheMiddle(t *testing.T, open Opener) {
+func refusedInTheMiddle(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	at := clock.Move(time.Minute)
 	old := Write(t, db, Step("SC-00", at))[0]
 	void := func() store.Draft {
@@ -424,13 +424,13 @@ func refusedInTheMiddle(t *testing.T, open Opener) {
 	if after.Size != before.Size+1 || len(after.Rows) != len(before.Rows)+1 {
 		t.Errorf("%d records and %d rows were added, want one of each", after.Size-before.Size, len(after.Rows)-len(before.Rows))
 	}
-	Verify(t, db.Dir(), after.Size)
+	Verify(t, db.Home(), after.Size)
 }
 
-func snapshot(t *testing.T, open Opener) {
+func snapshot(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	at := clock.Move(time.Minute)
 	Write(t, db, Step("SC-00", at))
 	Read(t, db, func(tx *store.Tx) error {
@@ -453,10 +453,10 @@ func snapshot(t *testing.T, open Opener) {
 	}
 }
 
-func closing(t *testing.T, open Opener) {
+func closing(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
-	db := open(t, clock.Now)
+	db := e.Create(t, clock.Now)
 	const writers = 8
 	var wg sync.WaitGroup
 	var mu sync.Mutex
@@ -492,9 +492,9 @@ func closing(t *testing.T, open Opener) {
 	err = db.Read(context.Background(), func(*store.Tx) error { return nil })
 	wantCode(t, "read after closing", err, fault.Busy)
 	// Every acknowledged write is there, and the last checkpoint covers them all.
-	Verify(t, db.Dir(), stored)
+	Verify(t, db.Home(), stored)
 	var signed int64
-	if err := Raw(t, db.Dir()).QueryRowContext(t.Context(), `SELECT max(size) FROM checkpoint`).Scan(&signed); err != nil || signed != stored {
+	if err := e.Raw(t, db.Home()).QueryRowContext(t.Context(), `SELECT max(size) FROM checkpoint`).Scan(&signed); err != nil || signed != stored {
 		t.Errorf("the last checkpoint covers %d records (%v), want %d", signed, err, stored)
 	}
 }

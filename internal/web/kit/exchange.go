@@ -4,37 +4,22 @@ import (
 	"net/http"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 )
-
-// Person is who has signed in.
-type Person struct {
-	Code  string
-	Name  string
-	Roles []access.Role
-}
 
 // Exchange is one request and its answer.
 type Exchange struct {
 	Shell *Shell
 	W     http.ResponseWriter
 	R     *http.Request
-	Who   *Person
-	// Visit is the session of the browser, also one that is locked.
-	Visit desk.Visit
+	Asker
 	// Data says that the answer is JSON.
 	Data bool
 	// renewed says that the answer gives the browser a new token.
 	renewed bool
 }
 
-// Public is the permission of pages that anybody may open.
-const Public access.Permission = ""
+// Acting is the desk for whoever asks.
+func (x *Exchange) Acting() desk.Acting { return x.Shell.Desk.As(x.Actor()) }
 
-// SignedIn is the permission of pages that everybody may open who has signed in.
-const SignedIn access.Permission = "signed-in"
-
-// May says whether whoever asks has a permission; public pages need none.
-func (x *Exchange) May(need access.Permission) bool {
-	return need == Public || x.Who != nil && (need == SignedIn || access.Allows(x.Who.Roles, need))
-}
+// Unsigned says whether whoever asks would have to sign now.
+func (x *Exchange) Unsigned() bool { return !x.Actor().Signs(x.Shell.Now()) }

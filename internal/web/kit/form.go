@@ -16,6 +16,8 @@ type Form struct {
 	// ID is that of the record that it makes, so that sending it twice stores it once.
 	ID      string
 	Problem string
+	// Prove asks for the password or PIN of whoever acts, as the signature.
+	Prove bool
 	// Typed is what was typed, by the name of the field; secrets are not kept.
 	Typed map[string]string
 }

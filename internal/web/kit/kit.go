@@ -17,6 +17,7 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/identity"
 	"rinsate/internal/present/words"
 )
 
@@ -25,7 +26,7 @@ import (
 type Shell struct {
 	// Desk is nil before there is a site.
 	Desk    *desk.Desk
-	Door    *desk.Door
+	Door    *identity.Door
 	Base    *url.URL
 	Prefix  string
 	secure  bool

@@ -103,7 +103,7 @@ func (x *Exchange) SearchHref(field, value string) string {
 // LinkTo returns the address of a page that whoever asks may open, and empty when there is none.
 func (x *Exchange) LinkTo(path string) string {
 	for _, r := range x.Shell.Table {
-		if r.Path == path && r.Method == http.MethodGet && x.May(r.Need) {
+		if r.Path == path && r.Method == http.MethodGet && x.Opens(r) {
 			return x.Shell.URL(path)
 		}
 	}

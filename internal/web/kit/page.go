@@ -110,7 +110,7 @@ func (x *Exchange) Show(status int, name string, bare bool, body any) error {
 	if !bare && x.Shell.explain != nil {
 		f.Help = x.Shell.explain(x)
 	}
-	x.navigate(&f)
+	f.navigate(x)
 	if styled, ok := body.(interface{ StyleSheet() string }); ok {
 		f.Style = styled.StyleSheet()
 	}
@@ -133,7 +133,7 @@ func (x *Exchange) Show(status int, name string, bare bool, body any) error {
 const FragmentHeader = "X-Fragment"
 
 // navigate fills in where a page stands among those that the person may open.
-func (x *Exchange) navigate(f *frame) {
+func (f *frame) navigate(x *Exchange) {
 	for _, r := range x.Shell.Table {
 		if r.Page == f.Page && r.Section != "" {
 			f.Section, f.Style = r.Section, r.Section.style()
@@ -141,7 +141,7 @@ func (x *Exchange) navigate(f *frame) {
 	}
 	var sections []Section
 	for _, r := range x.Shell.Table {
-		if r.Nav == "" || !x.May(r.Need) {
+		if r.Nav == "" || !x.Opens(r) {
 			continue
 		}
 		entry := Link{Href: x.Shell.URL(r.Path), Text: r.Nav, Open: r.Page == f.Page}

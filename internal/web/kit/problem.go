@@ -10,7 +10,7 @@ import (
 	"strings"
 
 	"rinsate/internal/base/fault"
-	"rinsate/internal/desk"
+	"rinsate/internal/identity"
 )
 
 // PageError is an error with a status and words for a person.
@@ -34,6 +34,7 @@ func NotHere(format string, args ...any) error {
 // statuses maps the codes of the store to what a browser understands.
 var statuses = map[fault.Code]int{
 	fault.Invalid: http.StatusBadRequest, fault.NotFound: http.StatusNotFound, fault.Conflict: http.StatusConflict,
+	fault.Forbidden: http.StatusForbidden, fault.Unsigned: http.StatusForbidden,
 	fault.Busy: http.StatusServiceUnavailable, fault.Full: http.StatusInsufficientStorage, fault.Broken: http.StatusInternalServerError,
 }
 
@@ -42,7 +43,7 @@ var statuses = map[fault.Code]int{
 func (x *Exchange) Shown(err error) *PageError {
 	var own *PageError
 	var stored *fault.Error
-	var refused *desk.DeniedError
+	var refused *identity.DeniedError
 	switch {
 	case errors.As(err, &own):
 		return own
@@ -88,7 +89,7 @@ type problem struct {
 }
 
 // denied maps an attempt to sign in that failed to an answer.
-func denied(e *desk.DeniedError) *PageError {
+func denied(e *identity.DeniedError) *PageError {
 	status := http.StatusForbidden
 	if e.Wait > 0 {
 		status = http.StatusTooManyRequests

@@ -7,8 +7,8 @@ import (
 	"net/url"
 	"strings"
 
-	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/identity"
 )
 
 // recognise finds out who asks. Only an active session of somebody who need not choose a password first
@@ -54,7 +54,7 @@ func (x *Exchange) TurnAway() error {
 
 // Source is where a request comes from. Behind a proxy that is what the proxy says; it puts the address
 // it sees last.
-func (x *Exchange) Source() desk.Source {
+func (x *Exchange) Source() identity.Source {
 	host, _, err := net.SplitHostPort(x.R.RemoteAddr)
 	if err != nil {
 		host = x.R.RemoteAddr
@@ -64,7 +64,7 @@ func (x *Exchange) Source() desk.Source {
 			host = strings.TrimSpace(list[len(list)-1])
 		}
 	}
-	return desk.Source{Address: host, Agent: x.R.UserAgent()}
+	return identity.Source{Address: host, Agent: x.R.UserAgent()}
 }
 
 // Next is where somebody wanted to go before they had to sign in: a page of this site, or the first one.

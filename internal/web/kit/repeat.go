@@ -83,6 +83,6 @@ func (x *Exchange) once(ctx context.Context, answer func()) {
 		whole.send(w)
 	case ctx.Err() != nil: // nobody waits any more
 	default:
-		(&Exchange{Shell: x.Shell, W: w, R: x.R, Who: x.Who, Visit: x.Visit, Data: x.Data}).Fail(err)
+		(&Exchange{Shell: x.Shell, W: w, R: x.R, Asker: x.Asker, Data: x.Data}).Fail(err)
 	}
 }

@@ -10,8 +10,10 @@ import (
 // Route is one page or act.
 type Route struct {
 	Method, Path string
-	Need         access.Permission
-	Handle       func(*Exchange) error
+	// Act is what it does, which says who may; Need is the permission of a page on which nothing is done.
+	Act    access.Act
+	Need   access.Permission
+	Handle func(*Exchange) error
 	// Nav is its name in the navigation, Page the template that it shows; both empty for acts. Pages of a
 	// section share one entry in the navigation and have a navigation of their own.
 	Nav, Page string
@@ -44,12 +46,44 @@ func (s Section) Page(path string, need access.Permission, page, nav string, han
 	return r
 }
 
-// Data is a route whose answer is for a script.
-func Data(method, path string, need access.Permission, handle func(*Exchange) error) Route {
-	return Route{Method: method, Path: path, Need: need, Handle: handle, Data: true}
+// Form is a page of the section for whoever may do what its form asks for.
+func (s Section) Form(path string, act access.Act, page string, handle func(*Exchange) error) Route {
+	r := s.Page(path, "", page, "", handle)
+	r.Act = act
+	return r
+}
+
+// At is a page at which an act is done.
+func At(path string, act access.Act, page, nav string, handle func(*Exchange) error) Route {
+	r := Get(path, "", page, nav, handle)
+	r.Act = act
+	return r
+}
+
+// Data is a page whose answer is for a script.
+func Data(path string, need access.Permission, handle func(*Exchange) error) Route {
+	return Route{Method: http.MethodGet, Path: path, Need: need, Handle: handle, Data: true}
+}
+
+// Call is an act that a script asks for.
+func Call(method, path string, act access.Act, handle func(*Exchange) error) Route {
+	return Route{Method: method, Path: path, Act: act, Handle: handle, Data: true}
 }
 
 // Post is an act that a form asks for.
-func Post(path string, need access.Permission, handle func(*Exchange) error) Route {
-	return Route{Method: http.MethodPost, Path: path, Need: need, Handle: handle}
+func Post(path string, act access.Act, handle func(*Exchange) error) Route {
+	return Route{Method: http.MethodPost, Path: path, Act: act, Handle: handle}
+}
+
+// Send is Post with a form that is longer than usual.
+func Send(path string, act access.Act, limit int64, handle func(*Exchange) error) Route {
+	r := Post(path, act, handle)
+	r.Limit = limit
+	return r
+}
+
+// Answers makes the act show a page of the section.
+func (r Route) Answers(s Section, page string) Route {
+	r.Section, r.Page = s, page
+	return r
 }

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/identity"
 )
 
 // Options say how pages are served.
@@ -31,7 +32,7 @@ type Options struct {
 	Proxied bool
 	// Desk and Door are those of the site; nil before there is one.
 	Desk *desk.Desk
-	Door *desk.Door
+	Door *identity.Door
 	// Static are the files that pages load, by their names; Appended goes behind what the file of a name
 	// holds.
 	Static   fs.FS
@@ -131,7 +132,7 @@ func (s *Shell) Serve(route Route) http.Handler {
 		}
 		x.once(r.Context(), func() {
 			handle := route.Handle
-			if !x.May(route.Need) {
+			if !x.Opens(route) {
 				handle = (*Exchange).TurnAway
 			} else if s.refuse != nil {
 				if err := s.refuse(route); err != nil {

@@ -6,12 +6,12 @@ import (
 	"net/http"
 	"strings"
 
-	"rinsate/internal/desk"
+	"rinsate/internal/identity"
 )
 
 // Sign lets whoever has signed in show again who they are, unless they have just done so.
 func (x *Exchange) Sign(secret string) error {
-	if x.Visit.Session.MaySign(x.Shell.Now()) {
+	if !x.Unsigned() {
 		return nil
 	}
 	if secret == "" {
@@ -25,7 +25,7 @@ func (x *Exchange) Sign(secret string) error {
 }
 
 // Admit lets the browser keep a new token. The cookie ends with the browser, and the session on its own.
-func (x *Exchange) Admit(p desk.Pass) {
+func (x *Exchange) Admit(p identity.Pass) {
 	x.SetToken(p.Token, 0)
 	x.Visit, x.renewed = p.Visit, true
 }
@@ -34,7 +34,7 @@ func (x *Exchange) Admit(p desk.Pass) {
 // the account that was opened, or whose session it was tried in. Nothing that was typed is written.
 func (x *Exchange) Heard(way, code string, err error) {
 	about := []any{slog.String("way", way), slog.String("code", code), slog.String("address", x.Source().Address)}
-	denied, ok := errors.AsType[*desk.DeniedError](err)
+	denied, ok := errors.AsType[*identity.DeniedError](err)
 	switch {
 	case err == nil:
 		x.Shell.Log.Info("somebody has shown who they are", about...)

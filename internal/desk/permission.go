@@ -1,0 +1,256 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/trend"
+	"rinsate/internal/record"
+	"rinsate/internal/store"
+)
+
+// Acting is the desk for one actor: the only way to do anything at it.
+type Acting struct {
+	desk  *Desk
+	actor access.Actor
+}
+
+// As returns the desk for whoever acts.
+func (d *Desk) As(a access.Actor) Acting { return Acting{d, a} }
+
+// Do runs work in a transaction: all of it is stored durably, or nothing.
+func (a Acting) Do(ctx context.Context, work func(*Work) error) error {
+	return a.desk.DB.Write(ctx, func(tx *store.Tx) error { return work(&Work{View: View{a.desk, tx}, actor: a.actor}) })
+}
+
+// Try runs work and takes everything back: a dry run, for which nobody signs.
+func (a Acting) Try(ctx context.Context, work func(*Work) error) error {
+	return a.desk.DB.Try(ctx, func(tx *store.Tx) error { return work(&Work{View: View{a.desk, tx}, actor: a.actor, dry: true}) })
+}
+
+// The acts, each with what it takes. An act has the name of the method of Work that does it.
+var (
+	ToRecordUse    = access.Act{Name: "RecordUse", What: "record a use", Needs: needs(access.RecordStep)}
+	ToRecordStep   = access.Act{Name: "RecordStep", What: "record a step", Needs: needs(access.RecordStep)}
+	ToRecordRepair = access.Act{Name: "RecordRepair", What: "record a repair", Needs: needs(access.RecordStep)}
+	ToCollect      = access.Act{Name: "Collect", What: "record a sample", Needs: needs(access.RecordStep)}
+	ToMark         = access.Act{Name: "Mark", What: "record what is done with a sample", Needs: needs(access.RecordStep)}
+	ToRead         = access.Act{Name: "Read", What: "record a reading", Needs: needs(access.RecordStep)}
+	ToHandOver     = access.Act{Name: "HandOver", What: "write a note for the next shift", Needs: needs(access.RecordStep)}
+	ToDraw         = access.Act{Name: "Draw", What: "draw scopes", Needs: needs(access.RecordStep)}
+	ToCheckMeter   = access.Act{Name: "CheckMeter", What: "check a meter", Needs: needs(access.CheckMeter)}
+
+	ToAsk       = access.Act{Name: "Ask", What: "ask for samples", Needs: needs(access.PlaceHold)}
+	ToPlaceHold = access.Act{Name: "PlaceHold", What: "place a hold", Needs: needs(access.PlaceHold)}
+	ToAttach    = access.Act{Name: "Attach", What: "file a photograph or a document", Needs: needs(access.PlaceHold)}
+	ToLiftHold  = access.Act{Name: "LiftHold", What: "lift holds", Needs: needs(access.LiftHold), Signed: true}
+	// ToHandleAlarm is also how an alarm is closed and opened again, which is ToCloseAlarm.
+	ToHandleAlarm = access.Act{Name: "HandleAlarm", What: "do something about an alarm", Needs: needs(access.PlaceHold, access.SeeNumbers)}
+	ToCloseAlarm  = access.Act{Name: "HandleAlarm", What: "close an alarm or open it again", Needs: needs(access.Adopt, access.SeeNumbers), Signed: true}
+	// ToVoid takes more, by what is taken back: see Work.Void.
+	ToVoid = access.Act{Name: "Void", What: "take records back", Either: needs(access.VoidRecord, access.RecordStep, access.PlaceHold, access.CheckMeter)}
+
+	ToErase = access.Act{Name: "Erase", What: "erase texts", Needs: needs(access.VoidRecord), Signed: true}
+
+	ToRegisterModel      = access.Act{Name: "RegisterModel", What: "register a model", Needs: needs(access.ManageFleet)}
+	ToRegisterInstrument = access.Act{Name: "RegisterInstrument", What: "register a scope", Needs: needs(access.ManageFleet)}
+	ToRetire             = access.Act{Name: "Retire", What: "take a scope out of service", Needs: needs(access.ManageFleet)}
+	ToReinstate          = access.Act{Name: "Reinstate", What: "bring a scope back into service", Needs: needs(access.ManageFleet)}
+	ToRegisterMeter      = access.Act{Name: "RegisterMeter", What: "register a meter", Needs: needs(access.ManageFleet)}
+	ToRegisterLot        = access.Act{Name: "RegisterLot", What: "register a lot", Needs: needs(access.ManageFleet)}
+	ToRecall             = access.Act{Name: "Recall", What: "recall a lot", Needs: needs(access.ManageFleet)}
+	ToRegisterPerson     = access.Act{Name: "RegisterPerson", What: "register a person", Needs: needs(access.ManageFleet)}
+
+	ToRegisterTarget   = access.Act{Name: "RegisterTarget", What: "adopt a target", Needs: needs(access.Adopt), Signed: true}
+	ToAdoptRules       = access.Act{Name: "AdoptRules", What: "adopt a rule set", Needs: needs(access.Adopt), Signed: true}
+	ToAdoptFrom        = access.Act{Name: "AdoptFrom", What: "adopt a rule set", Needs: needs(access.Adopt), Signed: true}
+	ToAdoptLevel       = access.Act{Name: "AdoptLevel", What: "adopt a level", Needs: needs(access.Adopt), Signed: true}
+	ToAdoptDerived     = access.Act{Name: "AdoptDerived", What: "adopt a level", Needs: needs(access.Adopt), Signed: true}
+	ToAdoptCharts      = access.Act{Name: "AdoptCharts", What: "adopt limits", Needs: needs(access.Adopt), Signed: true}
+	ToAdoptChart       = access.Act{Name: "AdoptChart", What: "adopt limits", Needs: needs(access.Adopt), Signed: true}
+	ToRecordComparison = access.Act{Name: "RecordComparison", What: "record a comparison", Needs: needs(access.Adopt)}
+
+	// What leads to acts: each is asked for itself when it is done.
+	ToWorkAtBench = access.Act{What: "work at the bench", Needs: needs(access.RecordStep)}
+	ToHandIn      = access.Act{What: "read files in", Needs: needs(access.ManageFleet)}
+
+	// What computes for a page and records nothing.
+	ToStudyNumbers  = access.Act{What: "study numbers", Needs: needs(access.SeeNumbers)}
+	ToCompareLedger = access.Act{What: "compare a copy with the ledger", Needs: needs(access.SeeRecords)}
+	ToTryRules      = access.Act{What: "see what a rule set would change", Needs: needs(access.Adopt)}
+)
+
+// Acts are all acts that record something, but for the reading in of files: see ImportOf.
+var Acts = []access.Act{
+	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToDraw, ToCheckMeter,
+	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToHandleAlarm, ToCloseAlarm, ToVoid, ToErase,
+	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToRegisterPerson,
+	ToRegisterTarget, ToAdoptRules, ToAdoptFrom, ToAdoptLevel, ToAdoptDerived, ToAdoptCharts, ToAdoptChart, ToRecordComparison,
+}
+
+// ActOnAlarm is the act of doing something about an alarm.
+func ActOnAlarm(a trend.Act) access.Act {
+	switch a {
+	case trend.Closed, trend.Reopened:
+		return ToCloseAlarm
+	case trend.Seen, trend.Explained, trend.Linked:
+	}
+	return ToHandleAlarm
+}
+
+func needs(all ...access.Permission) []access.Permission { return all }
+
+// ImportName is the name of the acts of reading files in.
+const ImportName = "Import"
+
+// ImportOf is the act of reading a kind of file in.
+//
+// What describes the facility is the fleet's business. A level or a target judges, so that it is adopted
+// by whoever may adopt. A file of events writes what others did, at any time, in their names: that is for
+// whoever may record such events and also answers for records that turn out wrong, by voiding them.
+func ImportOf(kind Kind) access.Act {
+	a := access.Act{Name: ImportName, What: "read " + string(kind) + " in", Needs: needs(access.ManageFleet)}
+	switch kind {
+	case Levels, Targets:
+		a.Needs, a.Signed = append(a.Needs, access.Adopt), true
+	case Uses, Repairs, Steps, Readings:
+		a.Needs = append(a.Needs, access.RecordStep, access.VoidRecord)
+	case Checks:
+		a.Needs = append(a.Needs, access.CheckMeter, access.VoidRecord)
+	case Models, Fleet, People, Meters, Lots:
+	}
+	return a
+}
+
+// writtenBy is the act by which a type of record is written; its author is asked for what that takes when it
+// is taken back. What follows from other records, or is taken back by nobody, is no author's.
+var writtenBy = map[record.Kind]access.Act{
+	record.Use: ToRecordUse, record.Step: ToRecordStep, record.Repair: ToRecordRepair,
+	record.Sample: ToCollect, record.Moment: ToMark, record.Reading: ToRead, record.Check: ToCheckMeter,
+	record.Handover: ToHandOver, record.Draw: ToDraw, record.Request: ToAsk, record.Hold: ToPlaceHold,
+	record.Attachment: ToAttach, record.Alarm: ToHandleAlarm,
+	record.Model: ToRegisterModel, record.Instrument: ToRegisterInstrument, record.Meter: ToRegisterMeter,
+	record.Lot: ToRegisterLot, record.Person: ToRegisterPerson, record.Target: ToRegisterTarget,
+	record.Rules: ToAdoptRules, record.Level: ToAdoptLevel, record.Chart: ToAdoptChart, record.Comparison: ToRecordComparison,
+
+	record.Site: {}, record.Access: {}, record.Import: {}, record.Clock: {}, record.Void: {},
+	record.Round: {}, record.Lift: {}, record.Suspect: {}, record.Erasure: {},
+}
+
+// may refuses an act that the actor may not do, or has not signed, and names its author. Who writes down what
+// others did names each of them; everybody else acts in their own name.
+func (w *Work) may(act access.Act, e *Entry) error {
+	if w.dry {
+		act.Signed = false
+	}
+	if err := w.actor.Check(act, w.tx.Now); err != nil {
+		return err
+	}
+	if err := w.inName(&e.By); err != nil || e.Corrects == "" || act.Name == ToVoid.Name {
+		return err
+	}
+	if _, err := w.tx.Record(e.ID); err == nil {
+		return nil // sent again: nothing is replaced a second time
+	}
+	if e.Reason == "" {
+		return invalid("a correction of %s needs a reason", e.Corrects)
+	}
+	return w.mayReplace(e.Corrects)
+}
+
+// inName makes a name in an act that of the actor, and refuses that of somebody else.
+func (w *Work) inName(code *string) error {
+	switch {
+	case w.actor.OnBehalf():
+	case *code == "":
+		*code = w.actor.Code()
+	case !w.actor.Is(*code):
+		return &fault.Error{Code: fault.Forbidden, Message: fmt.Sprintf("this would be recorded in the name of %s, and %s does it", *code, w.actor.Code()), Hint: "everybody acts in their own name"}
+	}
+	return nil
+}
+
+// mayReplace refuses to take a record back, or to put another in its place.
+func (w *Work) mayReplace(id ledger.ID) error {
+	old, err := w.tx.Record(id)
+	if err != nil {
+		return err
+	}
+	e, err := w.entered(old)
+	if err != nil {
+		return err
+	}
+	if w.dry && w.actor.MayTakeBack(e) { // nobody signs a dry run
+		return nil
+	}
+	return w.actor.CheckTakeBack(e, w.tx.Now)
+}
+
+// TakesBack says whether it would be a signature for an actor to take a record back now, or to put another in
+// its place; an error with the code fault.Forbidden when the actor may not at all.
+func (v View) TakesBack(a access.Actor, id ledger.ID) (signed bool, err error) {
+	old, err := v.tx.Record(id)
+	if err != nil {
+		return false, err
+	}
+	e, err := v.entered(old)
+	if err == nil && !a.MayTakeBack(e) {
+		err = a.CheckTakeBack(e, v.tx.Now)
+	}
+	return a.TakeBackSigned(e, v.tx.Now), err
+}
+
+// entered says of a record what decides who may take it back.
+func (v View) entered(old store.Kept) (e access.Entered, err error) {
+	e = access.Entered{By: old.By, Act: writtenBy[old.Kind()], Recorded: old.Recorded}
+	if v.tx.Now.Sub(old.Recorded) >= access.Slip {
+		return e, nil // what came after it makes no difference
+	}
+	tag, err := record.ScopeOf(old.Record)
+	if err == nil && tag != "" {
+		e.Followed, err = v.followed(tag, old)
+	}
+	return e, err
+}
+
+// byRules are the types of what the rules add to an act, in its transaction and naming what it follows from.
+var byRules = []record.Kind{record.Round, record.Hold, record.Lift, record.Suspect}
+
+// followed says whether something else of a scope was recorded after a record, but for what the rules added to
+// the record itself.
+func (v View) followed(tag string, old store.Kept) (found bool, err error) {
+	follows := map[ledger.ID]bool{old.ID: true}
+	err = v.tx.EventsAfter(tag, old.Seq, func(k store.Kept) error {
+		added := k.Recorded == old.Recorded && slices.Contains(byRules, k.Kind())
+		if added && slices.ContainsFunc(k.Because, func(id ledger.ID) bool { return follows[id] }) {
+			follows[k.ID] = true
+		} else {
+			found = true
+		}
+		return nil
+	})
+	return found, err
+}
+
+// second makes sure that the second person of an act is one who may do it, and has just shown that. Where the
+// word of the actor stands for that of others, a name is enough.
+func (w *Work) second(act access.Act, e Entry, code *string) error {
+	second := e.Second.Code()
+	switch {
+	case second == "" && (*code == "" || w.actor.Vouched()):
+		return nil
+	case second == "":
+		return &fault.Error{Code: fault.Unsigned, Message: "second person: " + *code + " has not shown who they are", Hint: "let them show it with their password"}
+	case w.actor.Is(second):
+		return invalid("the second person must be somebody else")
+	}
+	*code = second
+	if err := e.Second.Check(act, w.tx.Now); err != nil {
+		return &fault.Error{Code: fault.CodeOf(err), Message: "the second person must be one who may " + act.What, Hint: second + " may not", Cause: err}
+	}
+	return nil
+}

@@ -1,0 +1,187 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/gofrs/flock"
+	"github.com/pressly/goose/v3"
+	"modernc.org/sqlite"
+	lib "modernc.org/sqlite/lib"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/store"
+)
+
+// Version is that of SQLite, Module what brings it.
+const (
+	Version = lib.SQLITE_VERSION
+	Module  = "modernc.org/sqlite"
+)
+
+//go:embed migrations
+var migrations embed.FS
+
+// readerCount bounds the read connections, and with them SQLite's page caches, which lie outside
+// the Go heap.
+const readerCount = 4
+
+// engine is the open database of a data folder, and what lies beside it.
+type engine struct {
+	dir           string
+	lock          *flock.Flock
+	writing, read *sql.DB
+}
+
+// open opens the database of a folder that is locked. The lock is the engine's from then on, but not when
+// opening fails.
+func (f Folder) open(ctx context.Context, lock *flock.Flock) (_ *engine, err error) {
+	sqlite.StrictPragmas(true)
+	e := &engine{dir: f.Dir()}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, e.Close())
+		}
+	}()
+	path := f.path(databaseFile)
+	e.writing, err = sql.Open("sqlite", dsn(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
+		"_pragma=foreign_keys(1)", "_pragma=cache_size(-65536)", "_pragma=journal_size_limit(67108864)",
+		// The pages that a savepoint may have to give back stay in memory.
+		"_pragma=temp_store(2)", "_pragma=secure_delete(1)", "_txlock=immediate"))
+	if err != nil {
+		return nil, err
+	}
+	e.writing.SetMaxOpenConns(1)
+	e.read, err = sql.Open("sqlite", dsn(path, "_pragma=query_only(1)", "_pragma=cache_size(-16384)", "mode=ro"))
+	if err != nil {
+		return nil, err
+	}
+	if err := migrate(ctx, e.writing); err != nil {
+		return nil, err
+	}
+	e.lock = lock
+	return e, nil
+}
+
+// Writer opens the one connection that writes.
+func (e *engine) Writer(ctx context.Context) (store.Conn, error) {
+	s, err := newConn(ctx, e.writing, beginWriting)
+	if err != nil {
+		return nil, err
+	}
+	var mode string
+	err = s.Row(ctx, `PRAGMA journal_mode`).Scan(&mode)
+	if err == nil && mode != "wal" {
+		err = &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("%s does not allow write-ahead logging (got %q)", e.dir, mode),
+			Hint: "keep the data folder on a local disk",
+		}
+	}
+	if err != nil {
+		return nil, errors.Join(err, s.Close()) //nolint:contextcheck // what was opened is closed although ctx may have ended
+	}
+	return s, nil
+}
+
+// Readers opens the connections that read.
+func (e *engine) Readers(ctx context.Context) ([]store.Conn, error) {
+	var all []store.Conn
+	for range readerCount {
+		s, err := newConn(ctx, e.read, beginReading)
+		if err != nil {
+			for _, opened := range all {
+				err = errors.Join(err, opened.Close())
+			}
+			return nil, err
+		}
+		all = append(all, s)
+	}
+	return all, nil
+}
+
+// Key reads the signing key beside the database.
+func (e *engine) Key() ([]byte, error) {
+	path := filepath.Join(e.dir, keyFile)
+	key, err := os.ReadFile(path)
+	if err != nil {
+		return nil, &fault.Error{
+			Code: fault.NotFound, Message: "the signing key of the ledger is missing: " + path,
+			Hint: "restore it from the backup; without it no new checkpoint can be signed", Cause: err,
+		}
+	}
+	return key, nil
+}
+
+// Outside reads the checkpoint beside the database.
+func (e *engine) Outside() ([]byte, error) { return outside(e.dir) }
+
+func outside(dir string) ([]byte, error) {
+	note, err := os.ReadFile(filepath.Join(dir, checkpointFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read the checkpoint beside the database: %w", err)
+	}
+	return note, nil
+}
+
+// PutOutside puts a checkpoint into a file beside the database. Whoever copies that file elsewhere can later
+// show that no record before it was cut off or changed.
+func (e *engine) PutOutside(note []byte) error {
+	return writeFile(filepath.Join(e.dir, checkpointFile), note, 0o644)
+}
+
+// Close closes the database and unlocks the folder.
+func (e *engine) Close() error {
+	var errs []error
+	for _, pool := range []*sql.DB{e.read, e.writing} {
+		if pool != nil {
+			errs = append(errs, pool.Close())
+		}
+	}
+	if e.lock != nil {
+		errs = append(errs, e.lock.Unlock())
+	}
+	return errors.Join(errs...)
+}
+
+// dsn returns the address of the database. busy_timeout comes first so that the other pragmas wait
+// too; StrictPragmas keeps a path from smuggling in SQL.
+func dsn(path string, extra ...string) string {
+	pragmas := append([]string{"_pragma=busy_timeout(10000)"}, extra...)
+	return "file:" + (&url.URL{Path: path}).EscapedPath() + "?" + strings.Join(pragmas, "&")
+}
+
+func migrate(ctx context.Context, db *sql.DB) error {
+	folder, err := fs.Sub(migrations, "migrations")
+	if err != nil {
+		return err
+	}
+	provider, err := goose.NewProvider(goose.DialectSQLite3, db, folder)
+	if err != nil {
+		return fmt.Errorf("read migrations: %w", err)
+	}
+	current, latest, err := provider.GetVersions(ctx)
+	if err != nil {
+		return fmt.Errorf("read the version of the database: %w", engineError(err))
+	}
+	if current > latest {
+		return &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("the database has version %d; this program knows versions up to %d", current, latest),
+			Hint: "use the program that wrote it, or a newer one",
+		}
+	}
+	if _, err := provider.Up(ctx); err != nil {
+		return fmt.Errorf("migrate the database: %w", engineError(err))
+	}
+	return nil
+}

@@ -1,0 +1,196 @@
+// Package sqlite keeps the records of a site in a data folder, in an embedded SQLite database that one
+// process at a time has open. What is SQLite's is here and nowhere else: the files and their lock, the
+// schema and its migrations, the connections and their settings, and what its errors mean. What is stored,
+// and how it is found again, is package store's.
+//
+// Read Folder first, and engine for what a DB is given.
+package sqlite
+
+import (
+	"context"
+	"crypto/rand"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/gofrs/flock"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/record"
+	"rinsate/internal/store"
+)
+
+// The files of a data folder.
+const (
+	databaseFile   = "rinsate.db"
+	lockFile       = "rinsate.lock"
+	keyFile        = "ledger.key"
+	checkpointFile = "checkpoint.txt"
+)
+
+// Folder is a data folder, by its path. It is a store.Home.
+type Folder string
+
+var _ store.Home = Folder("")
+
+// Dir is the path of the folder.
+func (f Folder) Dir() string { return string(f) }
+
+func (f Folder) path(name string) string { return filepath.Join(string(f), name) }
+
+// Create makes a new data folder with an empty ledger and its signing key. It refuses a folder that
+// holds a database already. Only this function, which Begin calls too, creates a database: a wrong path
+// must never become an empty ledger. site.VKey is filled in.
+func (f Folder) Create(ctx context.Context, site record.SiteBody, clock func() time.Time) (*store.DB, error) {
+	lock, err := f.claim(site, clock)
+	if err != nil {
+		return nil, err
+	}
+	site, err = f.create(ctx, site)
+	if err != nil {
+		return nil, errors.Join(err, lock.Unlock())
+	}
+	e, err := f.open(ctx, lock)
+	if err != nil {
+		return nil, errors.Join(err, lock.Unlock())
+	}
+	return store.StartNew(ctx, f, e, clock, site)
+}
+
+// claim makes the folder of a site, unless it is there, and locks it.
+func (f Folder) claim(site record.SiteBody, clock func() time.Time) (*flock.Flock, error) {
+	if err := store.CheckSite(site, clock); err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(f.Dir(), 0o700); err != nil {
+		return nil, f.notWritable(err)
+	}
+	return f.acquire()
+}
+
+// create makes the database and the key of a site, which gets the public part of it.
+func (f Folder) create(ctx context.Context, site record.SiteBody) (record.SiteBody, error) {
+	if err := f.holdsNone(); err != nil {
+		return site, err
+	}
+	skey, vkey, err := ledger.GenerateKey(rand.Reader, site.Origin)
+	if err != nil {
+		return site, err
+	}
+	site.VKey = vkey
+	// The database is made under another name, so that a crash leaves no half-made ledger.
+	path := f.path(databaseFile + ".new")
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return site, err
+	}
+	if err := found(ctx, path, site); err != nil {
+		return site, err
+	}
+	if err := writeFile(f.path(keyFile), []byte(skey+"\n"), 0o600); err != nil {
+		return site, err
+	}
+	if err := os.Rename(path, f.path(databaseFile)); err != nil {
+		return site, err
+	}
+	return site, syncFolder(f.Dir())
+}
+
+// found makes a database with an empty ledger.
+func found(ctx context.Context, path string, site record.SiteBody) (err error) {
+	pool, err := sql.Open("sqlite", dsn(path, "_pragma=page_size(8192)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)"))
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, pool.Close()) }()
+	if err := migrate(ctx, pool); err != nil {
+		return err
+	}
+	s, err := newConn(ctx, pool, beginWriting)
+	if err != nil {
+		return err
+	}
+	return errors.Join(store.Found(ctx, s, site), s.Close()) //nolint:contextcheck // what was opened is closed although ctx may have ended
+}
+
+// Open opens a data folder and compares the head of the ledger, its last record, the tables and the
+// checkpoint beside the database; it refuses a contradiction with numbers. The folder is locked
+// against other processes until Close.
+func (f Folder) Open(ctx context.Context, clock func() time.Time) (*store.DB, error) {
+	if err := f.holdsOne("check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init"); err != nil {
+		return nil, err
+	}
+	lock, err := f.acquire()
+	if err != nil {
+		return nil, err
+	}
+	e, err := f.open(ctx, lock)
+	if err != nil {
+		return nil, errors.Join(err, lock.Unlock())
+	}
+	return store.Start(ctx, f, e, clock)
+}
+
+// holdsOne refuses a folder without a ledger.
+func (f Folder) holdsOne(hint string) error {
+	if _, err := os.Stat(f.path(databaseFile)); err != nil {
+		return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no ledger in %s", f), Hint: hint, Cause: err}
+	}
+	return nil
+}
+
+// acquire locks a data folder and leaves the process number for whoever finds it locked.
+func (f Folder) acquire() (*flock.Flock, error) {
+	path := f.path(lockFile)
+	if err := checkFileSystem(f.Dir()); err != nil {
+		return nil, err
+	}
+	lock := flock.New(path, flock.SetPermissions(0o600))
+	ok, err := lock.TryLock()
+	if err != nil {
+		return nil, f.notWritable(err)
+	}
+	if !ok {
+		holder, _ := os.ReadFile(path) // only makes the message more helpful
+		return nil, &fault.Error{
+			Code: fault.Busy, Message: fmt.Sprintf("%s is in use by process %s", f, strings.TrimSpace(string(holder))),
+			Hint: "stop that process, or wait until it has finished; two programs on one ledger would fork it",
+		}
+	}
+	if err := os.WriteFile(path, []byte(strconv.Itoa(os.Getpid())+"\n"), 0o600); err != nil {
+		return nil, errors.Join(f.notWritable(err), lock.Unlock())
+	}
+	return lock, nil
+}
+
+func (f Folder) notWritable(cause error) error {
+	return &fault.Error{
+		Code: fault.Invalid, Message: fmt.Sprintf("the data folder cannot be written to: %v", cause),
+		Hint: "check the owner and the permissions of " + f.Dir(), Cause: cause,
+	}
+}
+
+// writeFile writes a file so that it is either whole or absent after a crash.
+func writeFile(path string, data []byte, mode fs.FileMode) (err error) {
+	temporary := path + ".new"
+	f, err := os.OpenFile(temporary, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, mode)
+	if err != nil {
+		return err
+	}
+	if _, err = f.Write(data); err == nil {
+		err = f.Sync()
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		return errors.Join(err, os.Remove(temporary))
+	}
+	if err := os.Rename(temporary, path); err != nil {
+		return err
+	}
+	return syncFolder(filepath.Dir(path))
+}

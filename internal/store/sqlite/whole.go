@@ -1,0 +1,77 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+
+	"rinsate/internal/store"
+)
+
+// verifyReaders is how many connections read for a verification: reading a record takes longer than
+// hashing it.
+const verifyReaders = 2
+
+// Verify is store.Verify. It opens the database without any other check, so that it can look at a folder that
+// Open refuses, or that another process has open.
+func (f Folder) Verify(ctx context.Context, vkeys []string, progress func(done, size int64)) (store.Verified, error) {
+	var v store.Verified
+	if err := f.holdsOne("check the folder (--data)"); err != nil {
+		return v, err
+	}
+	// Every page is read once: a small cache that stays in the processor's own is twice as fast as a
+	// large one.
+	pool, err := sql.Open("sqlite", dsn(f.path(databaseFile), "_pragma=query_only(1)", "_pragma=cache_size(-1024)", "mode=ro"))
+	if err != nil {
+		return v, err
+	}
+	defer func() { _ = pool.Close() }() // nothing was written
+	// The checkpoint beside the database is read before the records, and these as they were at one
+	// moment: a program that goes on writing meanwhile must not look like a fault.
+	note, err := outside(f.Dir())
+	if err != nil {
+		return v, err
+	}
+	var readers [verifyReaders + 1]store.Conn
+	for i := range readers {
+		s, err := newConn(ctx, pool, beginReading)
+		if err != nil {
+			return v, err
+		}
+		defer func() { _ = s.Close() }() //nolint:contextcheck // what was opened is closed although ctx may have ended
+		readers[i] = s
+	}
+	return store.Verify(ctx, readers[:], note, vkeys, progress)
+}
+
+// Rebuild is store.Rebuild on a folder that nobody has open.
+func (f Folder) Rebuild(ctx context.Context, progress func(done, size int64)) (size int64, err error) {
+	if err := f.holdsOne("check the folder (--data)"); err != nil {
+		return 0, err
+	}
+	lock, err := f.acquire()
+	if err != nil {
+		return 0, err
+	}
+	defer func() { err = errors.Join(err, lock.Unlock()) }()
+	pool, err := sql.Open("sqlite", dsn(f.path(databaseFile), "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)", "_pragma=secure_delete(1)"))
+	if err != nil {
+		return 0, err
+	}
+	defer func() { err = errors.Join(err, pool.Close()) }()
+	if err := migrate(ctx, pool); err != nil {
+		return 0, err
+	}
+	pool.SetMaxOpenConns(2) // one reads the records while the other fills the tables
+	reader, err := newConn(ctx, pool, beginReading)
+	if err != nil {
+		return 0, err
+	}
+	defer func() { err = errors.Join(err, reader.Close()) }() //nolint:contextcheck // what was opened is closed although ctx may have ended
+	writer, err := newConn(ctx, pool, beginWriting)
+	if err != nil {
+		return 0, err
+	}
+	defer func() { err = errors.Join(err, writer.Close()) }() //nolint:contextcheck // what was opened is closed although ctx may have ended
+	return store.Rebuild(ctx, reader, writer, progress)
+}

@@ -1,0 +1,173 @@
+package store
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/record"
+)
+
+// CheckSite refuses a site that could not keep records, before anything is made.
+func CheckSite(site record.SiteBody, clock func() time.Time) error {
+	if site.Code == "" || site.Name == "" || site.Origin == "" {
+		return &fault.Error{Code: fault.Invalid, Message: "a site needs a code, a name and the origin of its ledger"}
+	}
+	if _, err := time.LoadLocation(site.Zone); err != nil || site.Zone == "" {
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("time zone %q is not known", site.Zone), Hint: "give an IANA name such as Europe/Berlin"}
+	}
+	if err := trial(site, unit.At(clock())); err != nil {
+		return &fault.Error{Code: fault.Invalid, Message: err.Error(), Cause: err}
+	}
+	return nil
+}
+
+// trial refuses a site that could not be written into a record or sign a checkpoint, before anything
+// is made.
+func trial(site record.SiteBody, now unit.Instant) error {
+	if _, err := ledger.NewSigner(site.Origin, make([]byte, 32)); err != nil {
+		return err
+	}
+	body, err := json.Marshal(site)
+	if err != nil {
+		return err
+	}
+	_, err = ledger.Encode(ledger.Record{V: ledger.Version, Type: string(record.Site), ID: ledger.DerivedID("trial"), Site: site.Code, At: now, Recorded: now, Body: body})
+	return err
+}
+
+// Found writes what a ledger grows from into the empty tables of a new home.
+func Found(ctx context.Context, s Conn, site record.SiteBody) error {
+	if _, err := s.Exec(ctx, `INSERT INTO site (site, name, zone, origin, vkey) VALUES ($1, $2, $3, $4, $5)`,
+		site.Code, site.Name, site.Zone, site.Origin, site.VKey); err != nil {
+		return err
+	}
+	var empty ledger.Frontier
+	root := empty.Root()
+	_, err := s.Exec(ctx, `INSERT INTO head (site, size, root, recorded, projected) VALUES ($1, 0, $2, 0, 0)`, site.Code, root[:])
+	return err
+}
+
+// StartNew is Start on a ledger that was just founded, whose first record says who keeps it.
+func StartNew(ctx context.Context, home Home, engine Engine, clock func() time.Time, site record.SiteBody) (*DB, error) {
+	db, err := Start(ctx, home, engine, clock)
+	if err != nil {
+		return nil, err
+	}
+	err = db.Write(ctx, func(tx *Tx) error {
+		_, _, err := tx.Append(Draft{Type: record.Site, ID: ledger.NewID(tx.Now, rand.Reader), At: tx.Now, Body: site})
+		return err
+	})
+	if err != nil {
+		return nil, errors.Join(err, db.Close()) //nolint:contextcheck // what was opened is closed although ctx may have ended
+	}
+	return db, nil
+}
+
+// Start lets a DB work on an engine: it compares the head of the ledger, its last record, the tables and the
+// checkpoint outside, and refuses a contradiction with numbers. The engine is the DB's from then on, which
+// closes it at its own end, or at once when it cannot start.
+func Start(ctx context.Context, home Home, engine Engine, clock func() time.Time) (_ *DB, err error) {
+	db := &DB{
+		home: home, engine: engine, clock: clock, jobs: make(chan *job, 1024),
+		done: make(chan struct{}), closing: make(chan struct{}),
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, db.closeConns(), engine.Close())
+		}
+	}()
+	if db.writer, err = engine.Writer(ctx); err != nil {
+		return nil, err
+	}
+	readers, err := engine.Readers(ctx)
+	if err != nil {
+		return nil, err
+	}
+	db.readers = make(chan Conn, len(readers))
+	for _, s := range readers {
+		db.readers <- s
+	}
+	if err := db.readSite(ctx); err != nil {
+		return nil, err
+	}
+	// A crash between an erasure and its scrubbing leaves copies.
+	if _, err := db.writer.Scrub(ctx); err != nil {
+		return nil, err
+	}
+	if err := db.crossCheck(ctx); err != nil {
+		return nil, err
+	}
+	if err := db.catchUp(ctx); err != nil {
+		return nil, err
+	}
+	go db.work(context.WithoutCancel(ctx))
+	return db, nil
+}
+
+func (db *DB) readSite(ctx context.Context) error {
+	s := &db.site
+	err := db.writer.Row(ctx, `SELECT site, name, zone, origin, vkey FROM site ORDER BY site LIMIT 1`).Scan(&s.Code, &s.Name, &s.Zone, &s.Origin, &s.VKey)
+	if err != nil {
+		return fmt.Errorf("read the site: %w", err)
+	}
+	if db.zone, err = time.LoadLocation(s.Zone); err != nil {
+		return fmt.Errorf("zone of the site: %w", err)
+	}
+	key, err := db.engine.Key()
+	if err != nil {
+		return err
+	}
+	db.disguise = disguiseKey(key)
+	if db.signer, err = ledger.ParseSigner(strings.TrimSpace(string(key))); err != nil {
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("the signing key of the ledger cannot be read: %v", err), Hint: "restore ledger.key from the same backup as the database", Cause: err}
+	}
+	if db.signer.VKey() != s.VKey {
+		return &fault.Error{Code: fault.Conflict, Message: "the signing key beside the database is not the key of this ledger", Hint: "restore ledger.key from the same backup as the database"}
+	}
+	return nil
+}
+
+// Close waits for the reads and writes under way, signs and puts out a last checkpoint, and gives the home
+// back.
+func (db *DB) Close() error {
+	first := false
+	db.once.Do(func() { first = true; close(db.closing) })
+	<-db.done
+	if !first {
+		return nil
+	}
+	var errs []error
+	for range cap(db.readers) {
+		errs = append(errs, (<-db.readers).Close())
+	}
+	if err := db.sign(context.Background()); err != nil {
+		errs = append(errs, fmt.Errorf("sign the last checkpoint: %w", err))
+	}
+	errs = append(errs, db.scrub(context.Background()))
+	return errors.Join(append(errs, db.closeConns(), db.engine.Close())...)
+}
+
+// closeConns closes the connections that nobody uses.
+func (db *DB) closeConns() error {
+	var errs []error
+	for {
+		select {
+		case s := <-db.readers:
+			errs = append(errs, s.Close())
+			continue
+		default:
+		}
+		if db.writer != nil {
+			errs = append(errs, db.writer.Close())
+		}
+		return errors.Join(errs...)
+	}
+}

@@ -1,0 +1,101 @@
+package web
+
+import (
+	"encoding/json"
+	"io"
+	"net/http"
+	"strings"
+	"testing"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/store/storetest"
+)
+
+// At the bench people take back what they have just recorded; later, and what somebody else recorded, is for
+// whoever signs or may not be done at all, as on the pages.
+func TestSlipsAtTheBench(t *testing.T) {
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	code := codeOf(access.Technician)
+	b.session(access.Technician)
+	send := func(role access.Role, a act) answer {
+		t.Helper()
+		a.By, a.At = codeOf(role), b.at()
+		if a.ID == "" {
+			a.ID = b.newID()
+		}
+		text, err := json.Marshal(a)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return b.ask(http.MethodPost, "/bench/acts", role, func(q *http.Request) {
+			q.Body, q.ContentLength = io.NopCloser(strings.NewReader(string(text))), int64(len(text))
+			q.Header.Set("Content-Type", "application/json")
+		})
+	}
+	step := func() string {
+		t.Helper()
+		id := b.newID()
+		got := send(access.Technician, act{ID: id, Act: "step", Scope: inWorkScope, Step: &turnaround.Step{Kind: turnaround.LeakTest, Start: b.at(), By: code, Result: turnaround.Pass}})
+		if got.status != http.StatusOK {
+			t.Fatalf("step: status %d: %s", got.status, got.body)
+		}
+		return id
+	}
+	void := func(role access.Role, id string) answer {
+		t.Helper()
+		return send(role, act{Act: "void", Scope: inWorkScope, Record: id, Why: "the wrong scope"})
+	}
+	b.clock.Move(access.ProofHolds) // the sign-in is no signature any more
+	if got := void(access.Technician, step()); got.status != http.StatusOK {
+		t.Errorf("a moment ago: status %d: %s", got.status, got.body)
+	}
+	old := step()
+	b.clock.Move(access.Slip)
+	if got := void(access.Technician, old); got.status != http.StatusForbidden || !strings.Contains(got.body, "This is a signature") || !strings.Contains(got.body, "Lock the bench") {
+		t.Errorf("after ten minutes: status %d: %s", got.status, got.body)
+	}
+	if got := void(access.Lead, old); got.status != http.StatusOK { // has just signed in
+		t.Errorf("by a lead who signed: status %d: %s", got.status, got.body)
+	}
+	other := b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.RecordStep(e, turnaround.Step{Scope: inWorkScope, Kind: turnaround.LeakTest, Start: b.at(), By: "T-01", Result: turnaround.Pass})
+	})
+	if got := void(access.Technician, string(other.Record.ID)); got.status != http.StatusForbidden || !strings.Contains(got.body, "recorded by T-01") {
+		t.Errorf("somebody else's: status %d: %s", got.status, got.body)
+	}
+}
+
+// Taking a file back is a signature when it is no slip, and the page asks for it.
+func TestFilesAreTakenBackSigned(t *testing.T) {
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	b.furnish()
+	attach := b.upload("/scopes/"+pastScope+"/files", access.Technician, map[string]string{"id": b.newID(), "kind": "photograph", "title": "my own"}, "a.png", "image/png", photograph(t, 5, 5))
+	if attach.status != http.StatusSeeOther {
+		t.Fatal(attach.status)
+	}
+	var own string
+	b.look(func(v desk.View) error {
+		all, err := v.Attachments(pastScope)
+		own = string(all[0].ID)
+		return err
+	})
+	secret := `id="void-secret-` + own
+	b.clock.Move(access.ProofHolds)
+	if page := b.ask(http.MethodGet, "/scopes/"+pastScope, access.Technician).body; strings.Contains(page, secret) || !strings.Contains(page, "/files/"+own+"/void") {
+		t.Error("a slip cannot be taken back, or is asked a signature for")
+	}
+	b.clock.Move(access.Slip - access.ProofHolds)
+	if page := b.ask(http.MethodGet, "/scopes/"+pastScope, access.Technician).body; !strings.Contains(page, secret) {
+		t.Error("the page asks for no signature after ten minutes")
+	}
+	for _, try := range []struct {
+		secret string
+		want   int
+	}{{"", http.StatusForbidden}, {password, http.StatusSeeOther}} {
+		if got := b.send("/files/"+own+"/void", access.Technician, map[string]string{"id": b.newID(), "reason": "blurred", "secret": try.secret}); got.status != try.want {
+			t.Errorf("with the secret %q: status %d, want %d\n%.800s", try.secret, got.status, try.want, got.body)
+		}
+	}
+}
