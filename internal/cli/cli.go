@@ -157,7 +157,7 @@ now, until when, and if not, why not.
 			root.AddCommand(c)
 		}
 	}
-	add("day", a.gateCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.protocolCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), a.checkCommand(), a.drawCommand(),
+	add("day", a.gateCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.protocolCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), eraseCommand(a), a.checkCommand(), a.drawCommand(),
 		a.attachCommand(), a.attachmentsCommand(), a.attachmentCommand(), a.handoverCommand())
 	add("numbers", a.trendCommand(), a.alarmsCommand(), a.alarmCommand(), a.limitsCommand(), a.levelCommand(), a.attributeCommand(), a.meterCommand(), a.funnelCommand(), a.failuresCommand())
 	add("set-up", a.demoCommand(), a.serveCommand(), a.initCommand(), a.importCommand(), a.rulesCommand(), a.fleetCommand(), a.userCommand())

@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -387,6 +388,45 @@ the record that finished a use, a step or a repair takes back the whole of it.`,
 	}
 	who.flags(c, desk.ToVoid, true)
 	c.Flags().StringVar(&reason, "reason", "", "why")
+	must(c.MarkFlagRequired("reason"))
+	return c
+}
+
+func eraseCommand(a *app) *cobra.Command {
+	var who actor
+	var field, reason string
+	reasons := make([]string, len(record.ErasureReasons))
+	for i, r := range record.ErasureReasons {
+		reasons[i] = string(r)
+	}
+	c := &cobra.Command{
+		Use: "erase RECORD", Short: "Erase a free text of a record for good, such as a patient's name in a reason",
+		Long: `Erase a free text of a record for good: a note, a reason, a title, a file's name. The same
+text is erased in its corrections and in the records that repeat it. The record stays, and
+so does the ledger, which holds only a commitment to the text; that a text was erased,
+which, when, by whom and why is a record of its own.
+
+Texts can be erased; codes, choices, values and attached files cannot. A backup, an
+export with --texts and what was printed still hold what they held: see to these too.
+Where a rule asks for the text that is erased, the record does not count as good any more.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			e, err := who.entry()
+			if err != nil {
+				return err
+			}
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
+				target, err := w.Show(args[0])
+				if err != nil {
+					return desk.Receipt{}, err
+				}
+				return w.Erase(e, ledger.ID(target.ID), field, record.ErasureReason(reason))
+			}, "a text of record %s is erased", args[0])
+		},
+	}
+	who.flags(c, desk.ToErase, true)
+	c.Flags().StringVar(&field, "field", "", "which text, where the record has several, such as note or reason")
+	c.Flags().StringVar(&reason, "reason", "", "why: "+strings.Join(reasons, ", "))
 	must(c.MarkFlagRequired("reason"))
 	return c
 }

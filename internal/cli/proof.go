@@ -29,9 +29,9 @@ func (a *app) verifyCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "verify [EXPORT]", Short: "Re-hash every record and compare with the signed checkpoints",
 		Long: `Re-hash every record and compare the tree with the head and with every signed
-checkpoint. Without an argument the data folder is verified, with every attached file;
-with the folder of an export, that is, and nothing but its bytes and the keys given
-with --key is trusted. A fault names the first bad record.
+checkpoint. Without an argument the data folder is verified, with every attached file
+and every free text; with the folder of an export, that is, with the texts if it holds
+them, and nothing but its bytes and the keys given with --key is trusted. A fault names the first bad record.
 
 What this cannot show: that a value was true when it was typed, that nothing was left
 unrecorded, and that a claimed time is right beyond the bounds of the checkpoints.`,
@@ -51,6 +51,9 @@ unrecorded, and that a claimed time is right beyond the bounds of the checkpoint
 			fmt.Fprintf(a.Out, "site %s: %d records are whole\nroot %s, under %d signed checkpoints\n", v.Site, v.Size, v.Root, v.Checkpoints)
 			if v.Files > 0 {
 				fmt.Fprintf(a.Out, "%d attached files are whole\n", v.Files)
+			}
+			if v.Texts.Whole+v.Texts.Erased > 0 {
+				fmt.Fprintf(a.Out, "%d texts are whole, %d were erased\n", v.Texts.Whole, v.Texts.Erased)
 			}
 			return nil
 		},
@@ -90,9 +93,13 @@ func (a *app) verifyExport(folder string, keys, older []string) error {
 			Site   string `json:"site"`
 			Size   int64  `json:"size"`
 			Root   string `json:"root"`
-		}{report.Origin, report.Site, report.Size, report.Root.String()})
+			Texts  int    `json:"texts,omitempty"`
+		}{report.Origin, report.Site, report.Size, report.Root.String(), report.Texts})
 	}
 	fmt.Fprintf(a.Out, "%s, site %s: %d records are whole\nroot %s\n", report.Origin, report.Site, report.Size, report.Root)
+	if report.Texts > 0 {
+		fmt.Fprintf(a.Out, "%d texts beside them are those that the records commit to\n", report.Texts)
+	}
 	return nil
 }
 
@@ -181,10 +188,12 @@ func keyTexts(keys []string) []string {
 }
 
 func (a *app) exportCommand() *cobra.Command {
-	return &cobra.Command{
+	var texts bool
+	c := &cobra.Command{
 		Use: "export FOLDER", Short: "Write the whole ledger as static files that an outsider can verify",
 		Long: `Write the whole ledger into a new folder as static files (C2SP tlog-tiles) with a signed
-checkpoint. It holds no patient's number: only commitments to them.`,
+checkpoint. It holds no patient's number and no free text: only commitments to them.
+With --texts the texts are written beside it, so that whoever gets both can check them.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.open(c.Context(), func(d *desk.Desk) error {
@@ -192,14 +201,26 @@ checkpoint. It holds no patient's number: only commitments to them.`,
 				if err != nil {
 					return err
 				}
-				if a.json {
-					return a.printJSON(map[string]any{"folder": args[0], "size": size, "vkey": d.DB.Site().VKey})
+				count := 0
+				if texts {
+					if count, err = store.ExportTexts(c.Context(), d.DB, size, filepath.Join(args[0], ledger.TextsFile)); err != nil {
+						return err
+					}
 				}
-				fmt.Fprintf(a.Out, "%d records in %s\nverify with: rinsate ledger verify %s --key %s\n", size, args[0], args[0], d.DB.Site().VKey)
+				if a.json {
+					return a.printJSON(map[string]any{"folder": args[0], "size": size, "texts": count, "vkey": d.DB.Site().VKey})
+				}
+				fmt.Fprintf(a.Out, "%d records in %s\n", size, args[0])
+				if texts {
+					fmt.Fprintf(a.Out, "%d texts in %s: they may name people, and cannot be erased where this file is kept\n", count, ledger.TextsFile)
+				}
+				fmt.Fprintf(a.Out, "verify with: rinsate ledger verify %s --key %s\n", args[0], d.DB.Site().VKey)
 				return nil
 			})
 		},
 	}
+	c.Flags().BoolVar(&texts, "texts", false, "write the free texts with their salts beside the export")
+	return c
 }
 
 func (a *app) rebuildCommand() *cobra.Command {
@@ -273,6 +294,9 @@ func (a *app) doctorCommand() *cobra.Command {
 				add("ledger", true, "%d records are whole, under %d signed checkpoints", v.Size, v.Checkpoints)
 				if v.Files > 0 {
 					add("files", true, "%d attached files are whole", v.Files)
+				}
+				if v.Texts.Whole+v.Texts.Erased > 0 {
+					add("texts", true, "%d texts are whole, %d were erased", v.Texts.Whole, v.Texts.Erased)
 				}
 			}
 			for _, f := range findings {

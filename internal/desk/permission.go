@@ -54,6 +54,8 @@ var (
 	// ToVoid takes more, by what is taken back: see Work.Void.
 	ToVoid = access.Act{Name: "Void", What: "take records back", Either: needs(access.VoidRecord, access.RecordStep, access.PlaceHold, access.CheckMeter)}
 
+	ToErase = access.Act{Name: "Erase", What: "erase texts", Needs: needs(access.VoidRecord), Signed: true}
+
 	ToRegisterModel      = access.Act{Name: "RegisterModel", What: "register a model", Needs: needs(access.ManageFleet)}
 	ToRegisterInstrument = access.Act{Name: "RegisterInstrument", What: "register a scope", Needs: needs(access.ManageFleet)}
 	ToRetire             = access.Act{Name: "Retire", What: "take a scope out of service", Needs: needs(access.ManageFleet)}
@@ -85,7 +87,7 @@ var (
 // Acts are all acts that record something, but for the reading in of files: see ImportOf.
 var Acts = []access.Act{
 	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToDraw, ToCheckMeter,
-	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToHandleAlarm, ToCloseAlarm, ToVoid,
+	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToHandleAlarm, ToCloseAlarm, ToVoid, ToErase,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToRegisterPerson,
 	ToRegisterTarget, ToAdoptRules, ToAdoptFrom, ToAdoptLevel, ToAdoptDerived, ToAdoptCharts, ToAdoptChart, ToRecordComparison,
 }
@@ -136,7 +138,7 @@ var writtenBy = map[record.Kind]access.Act{
 	record.Rules: ToAdoptRules, record.Level: ToAdoptLevel, record.Chart: ToAdoptChart, record.Comparison: ToRecordComparison,
 
 	record.Site: {}, record.Access: {}, record.Import: {}, record.Clock: {}, record.Void: {},
-	record.Round: {}, record.Lift: {}, record.Suspect: {},
+	record.Round: {}, record.Lift: {}, record.Suspect: {}, record.Erasure: {},
 }
 
 // may refuses an act that the actor may not do, or has not signed, and names its author. Who writes down what

@@ -37,7 +37,7 @@ var letters = map[access.Role]string{
 var whoMay = map[string]string{
 	"record a use": "TL", "record a step": "TL", "record a repair": "TL", "record a sample": "TL", "record what is done with a sample": "TL",
 	"record a reading": "TL", "write a note for the next shift": "TL", "draw scopes": "TL", "check a meter": "TL",
-	"ask for samples": "TLI", "place a hold": "TLI", "file a photograph or a document": "TLI", "lift holds": "LI!",
+	"ask for samples": "TLI", "place a hold": "TLI", "file a photograph or a document": "TLI", "lift holds": "LI!", "erase texts": "L!",
 	"do something about an alarm": "LI", "close an alarm or open it again": "LI!", "take records back": "TLI",
 	"register a model": "LA", "register a scope": "LA", "take a scope out of service": "LA", "bring a scope back into service": "LA",
 	"register a meter": "LA", "register a lot": "LA", "recall a lot": "LA", "register a person": "LA",
@@ -161,6 +161,9 @@ func everything(t *testing.T) (*bench, attempts) {
 		},
 		"Void": func(w *desk.Work, by string) error {
 			return only(w.Void(desk.Entry{Corrects: notes[by], Reason: "nobody needs it"}))
+		},
+		"Erase": func(w *desk.Work, by string) error {
+			return only(w.Erase(desk.Entry{}, notes[by], "reason", record.OutOfPlace))
 		},
 		"RegisterModel": func(w *desk.Work, _ string) error {
 			m := model()

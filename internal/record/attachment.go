@@ -8,7 +8,7 @@ var attachment = describe(kind[dossier.Attachment]{
 	kind: Attachment, means: "a photograph or document with a scope; the bytes are kept apart under their hash",
 	scope: "scope", time: "at", word: "kind",
 	fields: []Field{
-		found("scope", "", ByScope), names("about", "about", "the record that it is about"), plain("kind", "kind"), plain("title", "title"),
+		found("scope", "", ByScope), names("about", "about", "the record that it is about"), plain("kind", "kind"), remark("title", "title"),
 		plain("media_type", "media type"), plain("size", "size in bytes"), plain("sha256", "SHA-256 of the file"), plain("width", "width"),
 		plain("height", "height"), plain("at", ""), found("by", "", ByPerson),
 	},

@@ -22,7 +22,7 @@ var check = describe(kind[CheckBody]{
 	fields: []Field{
 		found("meter", "", ByMeter), plain("controls", "controls"), found("controls[].person", "person", ByPerson), found("controls[].lot", "", ByLot),
 		plain("verdict", "verdict"), found("verdict.outcome", "outcome", ByOutcome), plain("rules", "rule set"),
-		plain("serviced", "what was done to the meter before"),
+		remark("serviced", "what was done to the meter before"),
 	},
 	tables: func(c CheckBody, p *Placing) { p.Meter, p.Verdict = c.Meter, string(c.Verdict.Outcome) },
 	words: func(c CheckBody) string {

@@ -37,6 +37,7 @@ type Descriptor struct {
 	older   []Reader
 	example any
 	typed   typed
+	free    freeFields
 }
 
 // Reader turns the body of one version into that of the next.
@@ -139,6 +140,7 @@ func describe[T any](k kind[T]) Descriptor {
 	return Descriptor{
 		Kind: k.kind, Means: k.means, Version: k.version, Fields: k.fields, Key: k.key, Scope: k.scope, Time: k.time, Word: k.word,
 		File: k.file, Kept: k.kept, Limits: k.limits, Followed: k.followed, Undone: k.undone, older: k.older, example: k.example, typed: k,
+		free: freeOf(k.fields),
 	}
 }
 

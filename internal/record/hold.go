@@ -11,7 +11,7 @@ var hold = describe(kind[turnaround.Hold]{
 	kind: Hold, means: "that a scope is kept from patients",
 	scope: "scope", time: "at",
 	fields: []Field{
-		found("scope", "", ByScope), plain("at", ""), found("by", "", ByPerson), plain("reason", "reason"),
+		found("scope", "", ByScope), plain("at", ""), found("by", "", ByPerson), remark("reason", "reason"),
 		names("cause", "cause", "the round that it follows from"), plain("escalated", "escalated"),
 	},
 	tables: func(_ turnaround.Hold, p *Placing) { p.Hold = true },

@@ -17,7 +17,7 @@ type ImportBody struct {
 var imported = describe(kind[ImportBody]{
 	kind: Import, means: "that a file was read in",
 	fields: []Field{
-		plain("file", "file"), plain("kind", "kind of file"), plain("sha256", "SHA-256 of the file"), plain("rows", "rows"), plain("stored", "rows stored"),
+		remark("file", "file"), plain("kind", "kind of file"), plain("sha256", "SHA-256 of the file"), plain("rows", "rows"), plain("stored", "rows stored"),
 		plain("profile_sha256", "SHA-256 of the profile"),
 	},
 	words: func(i ImportBody) string {

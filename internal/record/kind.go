@@ -41,6 +41,7 @@ const (
 	Attachment Kind = "attachment"
 	Handover   Kind = "handover"
 	Alarm      Kind = "alarm"
+	Erasure    Kind = "erasure"
 	Clock      Kind = ledger.TypeClock
 )
 

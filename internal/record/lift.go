@@ -10,7 +10,7 @@ var lift = describe(kind[turnaround.Lift]{
 	scope: "scope", time: "at",
 	fields: []Field{
 		names("hold", "hold", "the hold that it lifts"), found("scope", "", ByScope), plain("at", ""), found("by", "", ByPerson),
-		plain("reason", "reason"), names("round", "round", "the round that it rests on"), found("second", "second person", ByPerson),
+		remark("reason", "reason"), names("round", "round", "the round that it rests on"), found("second", "second person", ByPerson),
 	},
 	tables: func(l turnaround.Lift, p *Placing) {
 		p.Lift = l.Hold

@@ -12,7 +12,7 @@ var All = []Descriptor{
 	use, stepTaken, sample, moment, measurement, round, hold, lift,
 	repair, request, void, draw, imported,
 	target, check, suspect, comparison, chart, accessGiven,
-	attachment, handover, alarm, clock,
+	attachment, handover, alarm, erasure, clock,
 }
 
 // Kinds lists every kind of record in the order of All.

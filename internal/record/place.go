@@ -42,6 +42,8 @@ type Placing struct {
 	Note bool
 	// Alarm is what somebody did about an alarm.
 	Alarm *Handled
+	// Erases are the texts that the record erases.
+	Erases []FreeText
 }
 
 // Measured are the columns of the table that statistics read, but for those of the record itself.

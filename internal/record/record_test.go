@@ -265,6 +265,10 @@ Written by ` + "`go generate ./internal/record`" + `; a test compares. The bytes
 		"`internal/base/ledger/doc.go`" + `. A record says
 which version its body has by ` + "`body_v`" + `, which is left out for version 1.
 
+A text that is free is typed by a person and may name a patient. The ledger holds a salted commitment to it, and it can be erased (` + "`rinsate erase`" + `);
+the ` + "`reason`" + ` of every record is such a text too. Codes, choices, quantities, what the program itself wrote, the text of rule sets and all that
+levels, targets and models say stay in the ledger for ever, and so do the names of procedures and rooms: a patient's name belongs in none of them.
+
 | kind | what it records | body | key | scope | time | takes the place of | who may take it back |
 |---|---|---|---|---|---|---|---|
 `)
@@ -277,9 +281,9 @@ which version its body has by ` + "`body_v`" + `, which is left out for version 
 		if d.File != "" {
 			fmt.Fprintf(&b, " Read in from files of `%s`.", d.File)
 		}
-		b.WriteString("\n\n| field | type | what people call it | found by |\n|---|---|---|---|\n")
+		b.WriteString("\n\n| field | type | what people call it | found by | text |\n|---|---|---|---|---|\n")
 		for _, f := range d.Fields {
-			fmt.Fprintf(&b, "| `%s` | %s | %s | %s |\n", f.Name, typeWords(reflect.TypeOf(d.example), f), f.Label, foundWords(f))
+			fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s |\n", f.Name, typeWords(reflect.TypeOf(d.example), f), f.Label, foundWords(f), textWords(f))
 		}
 		body, err := json.Marshal(d.example)
 		if err != nil {
@@ -362,10 +366,19 @@ func foundWords(f Field) string {
 		return "`refers`: " + f.Names
 	case f.Facet != Unsought:
 		return "`" + string(f.Facet) + "`"
-	case f.Text == ManyLines:
-		return "free text of several lines"
+	}
+	return ""
+}
+
+// textWords says where what people type in a field is kept.
+func textWords(f Field) string {
+	switch {
+	case f.Free && f.Text == ManyLines:
+		return "free, several lines"
+	case f.Free:
+		return "free"
 	case f.Text == WholeFile:
-		return "the text of a file"
+		return "of a file, in the ledger"
 	}
 	return ""
 }

@@ -14,8 +14,8 @@ var repair = describe(kind[RepairBody]{
 	kind: Repair, means: "a repair, from the day the scope goes until it is back",
 	scope: "scope", time: "sent", until: "returned",
 	fields: []Field{
-		found("scope", "", ByScope), plain("sent", "sent"), plain("returned", "returned"), plain("fault", "what was wrong"),
-		plain("work", "what was done"), ends("finishes", "finishes", "the beginning that it finishes"),
+		found("scope", "", ByScope), plain("sent", "sent"), plain("returned", "returned"), remark("fault", "what was wrong"),
+		remark("work", "what was done"), ends("finishes", "finishes", "the beginning that it finishes"),
 	},
 	words:   func(r RepairBody) string { return listed(r.Fault, r.Work) },
 	file:    "repairs",

@@ -11,7 +11,7 @@ var sample = describe(kind[sampling.Sample]{
 	kind: Sample, means: "a sample that was taken, or why none was",
 	scope: "scope", time: "collected", word: "point",
 	fields: []Field{
-		found("scope", "", ByScope), plain("point", "sampling point"), plain("attempt", "attempt"), plain("not_applicable", "why nothing was taken"),
+		found("scope", "", ByScope), plain("point", "sampling point"), plain("attempt", "attempt"), remark("not_applicable", "why nothing was taken"),
 		found("kit", "", ByKit), found("lot", "", ByLot), found("by", "", ByPerson), plain("collected", "collected"), plain("capped", "capped"),
 		plain("uncapped", "uncapped"), plain("dipped", "dipped"), plain("activated", "activated"), plain("shaken", "shaken for"), plain("read", "read"),
 		plain("flushed_ml", "flushed"), plain("recovered_ml", "recovered"),

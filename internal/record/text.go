@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/text"
 )
 
@@ -17,12 +18,16 @@ const MaxText = 2000
 // the direction of writing, texts that are not UTF-8, and texts that are too long. body is the JSON of the
 // body in the version that this program writes.
 func CheckText(kind Kind, body json.RawMessage, by, device, reason string) error {
-	for _, f := range [...]struct{ label, value string }{{"the person", by}, {"the device", device}, {"the reason", reason}} {
-		if problem := flaw(f.value, OneLine); problem != "" {
+	for i, f := range [...]struct{ label, value string }{{"the reason", reason}, {"the person", by}, {"the device", device}} {
+		problem := flaw(f.value, OneLine)
+		if problem == "" && i > 0 {
+			problem = mistaken(f.value)
+		}
+		if problem != "" {
 			return refused(kind, f.label, problem)
 		}
 	}
-	if harmless(body) {
+	if harmless(body) && !ledger.MayCommit(body) {
 		return nil
 	}
 	d, ok := byKind[kind]
@@ -62,7 +67,12 @@ func harmless(body []byte) bool {
 func (d *Descriptor) checkText(value any, name string) error {
 	switch value := value.(type) {
 	case string:
-		if problem := flaw(value, d.textOf(name)); problem != "" {
+		f := d.field(name)
+		problem := flaw(value, f.Text)
+		if problem == "" && !f.Free {
+			problem = mistaken(value)
+		}
+		if problem != "" {
 			return refused(d.Kind, d.called(name), problem)
 		}
 	case []any:
@@ -88,14 +98,22 @@ func (d *Descriptor) checkText(value any, name string) error {
 	return nil
 }
 
-// textOf returns what a field may hold.
-func (d *Descriptor) textOf(name string) Text {
+// field returns what is said of a field, nothing where it is not declared.
+func (d *Descriptor) field(name string) Field {
 	for _, f := range d.Fields {
 		if f.Name == name {
-			return f.Text
+			return f
 		}
 	}
-	return OneLine
+	return Field{}
+}
+
+// mistaken says of a text that stays in the ledger that it would be read as a commitment to another one.
+func mistaken(s string) string {
+	if ledger.IsCommitment(s) {
+		return "looks like what the ledger holds in place of a free text"
+	}
+	return ""
 }
 
 // called returns what people call a field, or the nearest one around it that has a name.

@@ -78,6 +78,10 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 // same compares a record that was sent again with the stored one.
 func (tx *Tx) same(sent, stored ledger.Record) error {
 	sent.Seq, sent.Recorded = stored.Seq, stored.Recorded
+	sent, err := likeErased(sent, stored)
+	if err != nil {
+		return err
+	}
 	a, err := ledger.Encode(sent)
 	if err != nil {
 		return err
@@ -114,7 +118,11 @@ func (tx *Tx) noticeClock() error {
 func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	h := &tx.write.head
 	r.Seq = h.frontier.Size()
-	encoded, err := ledger.Encode(*r)
+	leaf, texts, err := commit(*r)
+	if err != nil {
+		return err
+	}
+	encoded, err := ledger.Encode(leaf)
 	if err != nil {
 		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s record: %v", r.Type, err), Cause: err}
 	}
@@ -123,6 +131,9 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 		return err
 	}
 	if err := checkContent(where, record.KindOf(*r), content); err != nil {
+		return err
+	}
+	if err := erasable(tx, where.Erases); err != nil {
 		return err
 	}
 	if ends, err := tx.ends(*r, where); err != nil {
@@ -142,6 +153,9 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	hashes := ledger.JoinHashes(grown.Append(encoded))
 	if _, err := tx.s.Exec(tx.ctx, `INSERT INTO record (site, seq, id, bytes, hashes) VALUES ($1, $2, $3, $4, $5)`,
 		r.Site, r.Seq, string(r.ID), encoded, hashes); err != nil {
+		return tx.spoil(err)
+	}
+	if err := keepTexts(tx.ctx, tx.s, r.Site, r.Seq, texts); err != nil {
 		return tx.spoil(err)
 	}
 	if err := tx.fill(*r, where); err != nil {
@@ -277,6 +291,9 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 		if err := tx.doubt(r, p.Suspect); err != nil {
 			return err
 		}
+	}
+	if err := erase(tx, r.Seq, p.Erases); err != nil {
+		return err
 	}
 	if p.Hold {
 		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO hold (site, seq, scope, id, at) VALUES ($1, $2, $3, $4, $5)`,
@@ -424,6 +441,51 @@ func (tx *Tx) Record(id ledger.ID) (Kept, error) {
 	if err != nil {
 		return Kept{}, err
 	}
-	r, err := tx.db.decoded.record(raw)
+	r, err := decode(tx, raw)
 	return Kept{Record: r}, err
+}
+
+// erasable refuses a record that erases what is not there to be erased, before anything is written.
+func erasable(tx *Tx, texts []record.FreeText) error {
+	for _, t := range texts {
+		kept, err := tx.Record(t.Record)
+		if err != nil {
+			return err
+		}
+		there, err := textsOf(tx.ctx, tx.s, tx.db.site.Code, kept.Seq)
+		if err != nil {
+			return err
+		}
+		if _, ok := there[t.Field]; !ok {
+			return &fault.Error{
+				Code: fault.NotFound, Message: fmt.Sprintf("record %s has no text %s that could be erased", t.Record, t.Field),
+				Hint: "see its texts with: rinsate ledger show " + string(t.Record),
+			}
+		}
+	}
+	return nil
+}
+
+// erase overwrites free texts and their salts with zeros where they stand. After the commit scrub
+// overwrites what is left of them in the write-ahead log.
+func erase(tx *Tx, by int64, texts []record.FreeText) error {
+	for _, t := range texts {
+		kept, err := tx.Record(t.Record)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO erased (site, seq, field, by) VALUES ($1, $2, $3, $4)`, tx.db.site.Code, kept.Seq, t.Field, by); err != nil {
+			return err
+		}
+		n, err := tx.s.Exec(tx.ctx, `UPDATE text SET salt = zeroblob(length(salt)), value = zeroblob(length(value)) WHERE site = $1 AND seq = $2 AND field = $3`,
+			tx.db.site.Code, kept.Seq, t.Field)
+		if err != nil {
+			return err
+		}
+		if n != 1 {
+			return fmt.Errorf("%d rows hold the text %s of record %s", n, t.Field, t.Record)
+		}
+		tx.write.erased = true
+	}
+	return nil
 }

@@ -2,14 +2,10 @@ package store
 
 import (
 	"bytes"
-	"encoding/json"
-	"fmt"
 	"hash/maphash"
-	"slices"
 	"sync"
 
 	"rinsate/internal/base/ledger"
-	"rinsate/internal/record"
 )
 
 // decodedKept is how many records are kept decoded: those of the last day or two of a large department, a
@@ -20,37 +16,50 @@ const decodedKept = 4096
 var decodedSeed = maphash.MakeSeed()
 
 // decoded keeps the records that were read last, by their bytes: whoever samples, reads and asks about a
-// scope reads the records of its turnaround over and over. The same bytes are always the same record, so
-// that nothing has to be forgotten. What it returns is shared: do not change it.
+// scope reads the records of its turnaround over and over. The same bytes are always the same record, until
+// a text of it is erased: then everything is forgotten. What it returns is shared: do not change it.
 type decoded struct {
-	mu   sync.Mutex
-	kept [decodedKept]struct {
+	mu sync.Mutex
+	// epoch is how often everything was forgotten.
+	epoch int64
+	kept  [decodedKept]struct {
 		raw    []byte
 		record ledger.Record
 	}
 }
 
-// record reads a record whose bytes this program has checked when it stored them; Verify checks them
-// again. Its body comes in the version that this program writes.
-func (d *decoded) record(raw []byte) (ledger.Record, error) {
-	place := &d.kept[maphash.Bytes(decodedSeed, raw)%decodedKept]
-	d.mu.Lock()
-	if bytes.Equal(place.raw, raw) {
-		defer d.mu.Unlock()
-		return place.record, nil
-	}
-	d.mu.Unlock()
-	var r ledger.Record
-	if err := json.Unmarshal(raw, &r); err != nil {
-		return r, fmt.Errorf("read a stored record: %w", err)
-	}
-	r, err := record.Current(r)
-	if err != nil {
-		return r, err
-	}
-	r.Because = slices.Clip(r.Because) // whoever appends to it must not write into that of others
+// forget forgets everything, and what transactions that have begun will read.
+func (d *decoded) forget() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	place.raw, place.record = bytes.Clone(raw), r
-	return r, nil
+	clear(d.kept[:])
+	d.epoch++
+}
+
+// now returns the epoch.
+func (d *decoded) now() int64 {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.epoch
+}
+
+// get returns the record with these bytes if it is kept.
+func (d *decoded) get(raw []byte) (r ledger.Record, ok bool) {
+	place := &d.kept[maphash.Bytes(decodedSeed, raw)%decodedKept]
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if !bytes.Equal(place.raw, raw) {
+		return r, false
+	}
+	return place.record, true
+}
+
+// put keeps a record that a transaction of an epoch has read.
+func (d *decoded) put(raw []byte, r ledger.Record, epoch int64) {
+	place := &d.kept[maphash.Bytes(decodedSeed, raw)%decodedKept]
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if epoch == d.epoch {
+		place.raw, place.record = bytes.Clone(raw), r
+	}
 }

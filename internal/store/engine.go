@@ -68,6 +68,9 @@ type Conn interface {
 	// Each runs a query and calls visit for every row. What is scanned into sql.RawBytes is good until visit
 	// returns.
 	Each(ctx context.Context, text string, visit func(Rows) error, args ...any) error
+	// Scrub overwrites what the database keeps of rows as they were before they were changed, outside of any
+	// transaction. done is false when somebody still reads from it, which is not waited for.
+	Scrub(ctx context.Context) (done bool, err error)
 	Close() error
 }
 
@@ -89,4 +92,13 @@ type Verified struct {
 	Checkpoints int    `json:"checkpoints"`
 	// Files is how many attached files there are, each counted once.
 	Files int `json:"files"`
+	// Texts are the free texts.
+	Texts Texts `json:"texts"`
+}
+
+// Texts are what a verification found of the free texts.
+type Texts struct {
+	// Whole is how many are what the ledger committed to, Erased how many were erased by a record.
+	Whole  int `json:"whole"`
+	Erased int `json:"erased"`
 }

@@ -55,7 +55,7 @@ func (tx *Tx) indexed(from, to int64) ([]record.Found, error) {
 		if err := row.Scan(&raw); err != nil {
 			return err
 		}
-		r, err := tx.db.decoded.record(raw)
+		r, err := decode(tx, raw)
 		if err != nil {
 			return err
 		}
@@ -197,7 +197,7 @@ func (tx *Tx) replay(from, to int64) error {
 		if err := row.Scan(&raw); err != nil {
 			return err
 		}
-		r, err := tx.db.decoded.record(raw)
+		r, err := decode(tx, raw)
 		if err != nil {
 			return err
 		}

@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -26,12 +27,48 @@ func (tx *Tx) events(text string, visit func(Kept) error, args ...any) error {
 		if err := row.Scan(&raw, &replaced); err != nil {
 			return err
 		}
-		r, err := tx.db.decoded.record(raw)
+		r, err := decode(tx, raw)
 		if err != nil {
 			return err
 		}
 		return visit(Kept{Record: r, Replaced: unit.Instant(replaced.Int64)})
 	}, args...)
+}
+
+// decode reads a record whose bytes this program has checked when it stored them; Verify checks them and its
+// texts again. It comes as people know it: with its free texts, and its body in the version that this program
+// writes.
+func decode(tx *Tx, raw []byte) (ledger.Record, error) {
+	bypass := erases(tx)
+	if !bypass {
+		if r, ok := tx.db.decoded.get(raw); ok {
+			return r, nil
+		}
+	}
+	var r ledger.Record
+	if err := json.Unmarshal(raw, &r); err != nil {
+		return r, fmt.Errorf("read a stored record: %w", err)
+	}
+	whole := true
+	var err error
+	if ledger.MayCommit(raw) {
+		if r, whole, err = readable(tx.ctx, tx.s, r); err != nil {
+			return r, err
+		}
+	}
+	if r, err = record.Current(r); err != nil {
+		return r, err
+	}
+	r.Because = slices.Clip(r.Because) // whoever appends to it must not write into that of others
+	if whole && !bypass {
+		tx.db.decoded.put(raw, r, tx.epoch)
+	}
+	return r, nil
+}
+
+// FreeTexts returns the free texts of a record that are kept, by their fields (record.FreeText).
+func FreeTexts(tx *Tx, r ledger.Record) (map[string]string, error) {
+	return textsOf(tx.ctx, tx.s, r.Site, r.Seq)
 }
 
 // kindsAtOnce is how many kinds of records one statement takes.
@@ -182,16 +219,19 @@ func (c *entityCache) forget() {
 func (c *entityCache) record(tx *Tx, seq int64) (ledger.Record, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if r, ok := c.records[seq]; ok {
+	if r, ok := c.records[seq]; ok && !erases(tx) {
 		return r, nil
 	}
 	raw, err := tx.raw(seq)
 	if err != nil {
 		return ledger.Record{}, err
 	}
-	r, err := tx.db.decoded.record(raw)
+	r, err := decode(tx, raw)
 	if err != nil {
 		return r, err
+	}
+	if tx.epoch != tx.db.decoded.now() || erases(tx) {
+		return r, nil // it may hold a text that was erased since
 	}
 	if c.records == nil {
 		c.records = map[int64]ledger.Record{}
@@ -222,7 +262,7 @@ func (tx *Tx) Entities(kind record.Kind) ([]Kept, error) {
 	c := &tx.db.entities
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if got, ok := c.types[kind]; ok && got.state == state {
+	if got, ok := c.types[kind]; ok && got.state == state && !erases(tx) {
 		return got.decoded, nil
 	}
 	var all []Kept
@@ -233,6 +273,9 @@ func (tx *Tx) Entities(kind record.Kind) ([]Kept, error) {
 	}, tx.db.site.Code, string(kind))
 	if err != nil {
 		return nil, err
+	}
+	if tx.epoch != tx.db.decoded.now() || erases(tx) {
+		return all, nil
 	}
 	if c.types == nil {
 		c.types = make(map[record.Kind]cachedEntities)

@@ -352,7 +352,7 @@ func (tx *Tx) kept(seq int64) (Kept, error) {
 	if err != nil {
 		return Kept{}, err
 	}
-	r, err := tx.db.decoded.record(raw)
+	r, err := decode(tx, raw)
 	if err != nil {
 		return Kept{}, err
 	}

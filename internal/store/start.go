@@ -98,6 +98,10 @@ func Start(ctx context.Context, home Home, engine Engine, clock func() time.Time
 	if err := db.readSite(ctx); err != nil {
 		return nil, err
 	}
+	// A crash between an erasure and its scrubbing leaves copies.
+	if _, err := db.writer.Scrub(ctx); err != nil {
+		return nil, err
+	}
 	if err := db.crossCheck(ctx); err != nil {
 		return nil, err
 	}
@@ -147,6 +151,7 @@ func (db *DB) Close() error {
 	if err := db.sign(context.Background()); err != nil {
 		errs = append(errs, fmt.Errorf("sign the last checkpoint: %w", err))
 	}
+	errs = append(errs, db.scrub(context.Background()))
 	return errors.Join(append(errs, db.closeConns(), db.engine.Close())...)
 }
 

@@ -44,6 +44,9 @@ type DB struct {
 
 	// head is owned by the writer goroutine.
 	head head
+	// scrubbing says that a text was erased of which the write-ahead log may hold copies. It is owned by
+	// the writer goroutine.
+	scrubbing bool
 
 	entities entityCache
 	decoded  decoded
@@ -84,6 +87,8 @@ type Tx struct {
 	s   Conn
 	// write is nil in a reading transaction.
 	write *writing
+	// epoch is that of the decoded records when the transaction began.
+	epoch int64
 	ctx   context.Context //nolint:containedctx // a Tx lives no longer than the call that the context belongs to
 }
 
@@ -95,6 +100,8 @@ type writing struct {
 	gone func() error
 	// spoilt is why a record was written only in part; such a transaction is never committed.
 	spoilt error
+	// erased says that texts were erased, which must not be read from a cache any more.
+	erased bool
 }
 
 // Site returns who keeps the records.
@@ -113,3 +120,7 @@ type job struct {
 
 // gone says whether the caller has given up.
 func (j *job) gone() error { return j.ctx.Err() }
+
+// erases says whether texts were erased in this transaction, or in one before it whose erasure is not
+// committed yet: what others read meanwhile is of no use to it.
+func erases(tx *Tx) bool { return tx.write != nil && (tx.write.erased || tx.db.scrubbing) }

@@ -1,8 +1,10 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"iter"
@@ -24,7 +26,7 @@ const verifyBatch = 1024
 // Verify re-hashes every record of a ledger and compares the tree with the head and with every signed
 // checkpoint, in the database and outside of it (nil when there is none, and read before this begins). Then
 // it hashes every file that a record attaches, a voided one as well. It trusts nothing but the bytes and the
-// key in vkeys (the ledger's own when empty). The readers take turns. A fault is a *ledger.FaultError that
+// key in vkeys (the ledger's own when empty). There are two readers or more: all but the last take turns, and the last reads the texts, from a moment not before theirs. A fault is a *ledger.FaultError that
 // names the first bad record.
 func Verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
 	// A transaction sees what there is at its first query. The first reader's comes first; another
@@ -63,7 +65,8 @@ func verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string,
 	v.Checkpoints = len(checkpoints)
 	verifier := ledger.NewVerifier(checkpoints...)
 	var files attached
-	for rows, err := range readBatches(ctx, readers, v.Site, size) {
+	texts := textVerifier{s: readers[len(readers)-1], site: v.Site, gone: map[record.FreeText]textPlace{}, erased: map[record.FreeText]int64{}}
+	for rows, err := range readBatches(ctx, readers[:len(readers)-1], v.Site, size) {
 		if err != nil {
 			return v, err
 		}
@@ -71,6 +74,9 @@ func verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string,
 			return v, err
 		}
 		if err := files.collect(rows); err != nil {
+			return v, err
+		}
+		if err := texts.feed(ctx, rows); err != nil {
 			return v, err
 		}
 		if progress != nil {
@@ -84,7 +90,10 @@ func verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string,
 		return v, &ledger.FaultError{Seq: 0, Problem: fmt.Sprintf("the records belong to site %q, the database to %q", got, v.Site)}
 	}
 	v.Size, v.Root = size, verifier.Root().String()
-	v.Files, err = files.verify(ctx, s, v.Site)
+	if v.Files, err = files.verify(ctx, s, v.Site); err != nil {
+		return v, err
+	}
+	v.Texts, err = texts.finish(ctx, size)
 	return v, err
 }
 
@@ -202,6 +211,7 @@ var projections = []struct{ table, empty, show string }{
 	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
 	{"alarm", `DELETE FROM alarm WHERE site = $1`, `SELECT * FROM alarm WHERE site = $1 ORDER BY seq`},
+	{"erased", `DELETE FROM erased WHERE site = $1`, `SELECT * FROM erased WHERE site = $1 ORDER BY seq, field`},
 	{"handover", `DELETE FROM handover WHERE site = $1`, `SELECT * FROM handover WHERE site = $1 ORDER BY seq`},
 	{"search_block", `DELETE FROM search_block WHERE site = $1`, `SELECT * FROM search_block WHERE site = $1 ORDER BY term, block`},
 	{"search_time", `DELETE FROM search_time WHERE site = $1`, `SELECT * FROM search_time WHERE site = $1 ORDER BY block`},
@@ -436,6 +446,27 @@ func (db *DB) ExportTo(ctx context.Context, sink func(path string, data []byte) 
 		})
 	})
 	return c.Size, err
+}
+
+// ExportTexts writes the free texts of the first records with their salts into a file, by which whoever has
+// an export of these records can check them (ledger.TextsFile).
+func ExportTexts(ctx context.Context, db *DB, size int64, path string) (count int, err error) {
+	var b bytes.Buffer
+	err = db.Read(ctx, func(tx *Tx) error {
+		return eachText(ctx, tx.s, tx.db.site.Code, 0, size-1, func(seq int64, t salted) error {
+			if t.erased() {
+				return nil
+			}
+			count++
+			line, err := json.Marshal(ledger.TextLine{Seq: seq, Field: t.field, Salt: t.salt, Text: string(t.value)})
+			b.Write(append(line, '\n'))
+			return err
+		})
+	})
+	if err != nil {
+		return 0, err
+	}
+	return count, os.WriteFile(path, b.Bytes(), 0o600)
 }
 
 // Dump returns every row of the rebuildable tables as text, in order, for comparing two states of

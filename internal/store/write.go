@@ -115,6 +115,8 @@ func (db *DB) batch(ctx context.Context, first *job) {
 		db.abandon(ctx, waiting, err)
 		return
 	}
+	scrubbed := db.scrub(ctx)
+	_ = scrubbed // what was written is durable, and the next commit or Close tries again
 	for _, j := range waiting {
 		j.reply <- nil
 	}
@@ -161,7 +163,7 @@ func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 		}
 	}()
 	tx := &Tx{
-		Now: unit.At(db.clock()), db: db, s: db.writer, ctx: ctx,
+		Now: unit.At(db.clock()), db: db, s: db.writer, ctx: ctx, epoch: db.decoded.now(),
 		write: &writing{head: db.head, gone: j.gone},
 	}
 	if err := j.work(tx); err != nil {
@@ -171,6 +173,7 @@ func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 		return false, err
 	}
 	db.head = tx.write.head
+	db.scrubbing = db.scrubbing || tx.write.erased && j.keep
 	return false, nil
 }
 
@@ -271,6 +274,7 @@ func (db *DB) Read(ctx context.Context, work func(*Tx) error) (err error) {
 		return ctx.Err()
 	}
 	defer func() { db.readers <- s }()
+	epoch := db.decoded.now() // before the transaction, so that what it still sees of an erased text is not kept
 	if err := s.Begin(ctx); err != nil {
 		return err
 	}
@@ -279,5 +283,18 @@ func (db *DB) Read(ctx context.Context, work func(*Tx) error) (err error) {
 			err = errors.Join(err, end)
 		}
 	}()
-	return work(&Tx{Now: unit.At(db.clock()), db: db, s: s, ctx: ctx})
+	return work(&Tx{Now: unit.At(db.clock()), db: db, s: s, ctx: ctx, epoch: epoch})
+}
+
+// scrub forgets what was read of erased texts, and overwrites the write-ahead log, which still holds the
+// pages as they were. As long as a reader needs these the log stays and the next commit tries again.
+func (db *DB) scrub(ctx context.Context) error {
+	if !db.scrubbing {
+		return nil
+	}
+	db.decoded.forget()
+	db.entities.forget()
+	done, err := db.writer.Scrub(ctx)
+	db.scrubbing = !done
+	return err
 }

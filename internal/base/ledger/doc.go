@@ -32,7 +32,11 @@
 //	v          1
 //
 // No record holds a patient's data: in their place stands a salted commitment (Commit), whose salt
-// and value are kept, and may be erased, elsewhere.
+// and value are kept, and may be erased, elsewhere. The same is true of every text that somebody typed
+// freely, such as a note or the reason: in its place stands the text "sha256:" and 64 hexadecimal
+// digits in lower case, which are SHA-256(salt || text) with a salt of 32 random bytes of its own. No
+// other text of a record has that form. Which fields these are docs/records.md says; one that is empty
+// stays empty. Once salt and text are erased the commitment tells nothing, and the log still verifies.
 //
 // # Tree, checkpoint, proof
 //
@@ -60,6 +64,14 @@
 //	tile/0/<n>           leaf hashes of the same records, 32 bytes each
 //	tile/<level>/<n>     roots of full tiles one level down
 //
+// Where the free texts are handed out too, texts.jsonl has one JSON object a line for each that was not
+// erased, in the order of the records:
+//
+//	seq     of the record
+//	field   "reason", or "body." and the way into the body: "body.note", "body.round.points[2].not_applicable"
+//	salt    32 bytes in base64
+//	text    as it was typed
+//
 // # What can be checked
 //
 // Whoever holds an export and the public key can check that the checkpoint is signed, that every
@@ -81,6 +93,7 @@
 //	openssl pkeyutl -verify -pubin -keyform DER -inkey key.der -rawin -in text -sigfile sig
 //	{ printf '\000'; cat record.json; } | sha256sum    # the leaf hash of one record
 //	{ printf '\001'; cat left right; } | sha256sum     # the node over two hashes of 32 bytes
+//	{ base64 -d salt; printf 'the text'; } | sha256sum # what stands behind "sha256:" in its record
 //
 // (The twelve bytes before the key are the DER prefix of an Ed25519 public key, RFC 8410.)
 package ledger

@@ -145,13 +145,15 @@ type Report struct {
 	Size     int64
 	Root     tlog.Hash
 	Verified int64 // records that were read and found right before any fault
+	Texts    int   // free texts beside the log, all of which its records commit to
 }
 
 // VerifyExport verifies an exported log and trusts nothing but its bytes and vkeys: the signature,
 // each record from its bytes to the root, its canonical form, gap-free numbers, one site, recorded
 // times that do not go back unnoticed, every hash tile, and that the log still begins with what
 // the older signed checkpoints named. A wrong log gives a *FaultError with the first bad record;
-// any other error means that the files could not be read. Files that the checkpoint does not call
+// any other error means that the files could not be read. Free texts beside the log (TextsFile) are compared
+// with the commitments of their records; one that is not there was erased or not handed out. Files that the checkpoint does not call
 // for are not looked at.
 func VerifyExport(fsys fs.FS, vkeys []string, older ...[]byte) (Report, error) {
 	signed, err := fs.ReadFile(fsys, "checkpoint")
@@ -177,17 +179,23 @@ func VerifyExport(fsys fs.FS, vkeys []string, older ...[]byte) (Report, error) {
 		checkpoints = append(checkpoints, c)
 	}
 	v := NewVerifier(checkpoints...)
-	err = verifyFiles(fsys, v, head.Size)
-	if err == nil {
+	texts, err := readTexts(fsys, head.Size)
+	if err != nil {
+		return report, err
+	}
+	if err = verifyFiles(fsys, v, texts, head.Size); err == nil {
 		err = v.Finish(head.Size, head.Root)
 	} else if bad, ok := errors.AsType[*FaultError](err); ok {
 		v.fault = bad
 	}
 	report.Site, report.Verified = v.Site(), v.Size()
+	for _, lines := range texts {
+		report.Texts += len(lines)
+	}
 	return report, err
 }
 
-func verifyFiles(fsys fs.FS, v *Verifier, size int64) error {
+func verifyFiles(fsys fs.FS, v *Verifier, texts map[int64][]TextLine, size int64) error {
 	tiles := tiler{emit: func(t tile, data []byte) error { return compareTile(fsys, t, data) }}
 	for first := int64(0); first < size; first += tileWidth {
 		if v.fault != nil {
@@ -210,6 +218,9 @@ func verifyFiles(fsys fs.FS, v *Verifier, size int64) error {
 			leaf := leaves[:min(len(leaves), tlog.HashSize)]
 			leaves = leaves[len(leaf):]
 			if err := v.exported(seq, record, leaf); err != nil {
+				return err
+			}
+			if err := checkTexts(seq, record, texts[seq]); err != nil {
 				return err
 			}
 			if err := tiles.add(v.hashes); err != nil {

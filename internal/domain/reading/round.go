@@ -187,7 +187,7 @@ func (round Round) sentence() string {
 	for _, p := range round.Points {
 		switch {
 		case p.NotApplicable != "":
-			parts = append(parts, fmt.Sprintf("%s not applicable (%s)", p.Point, p.NotApplicable))
+			parts = append(parts, fmt.Sprintf("%s not applicable", p.Point)) // why stands with the point: it may be free text
 		case p.Pending && p.Outcome != Action:
 			parts = append(parts, fmt.Sprintf("%s taken, not yet read", p.Point))
 		case p.Outcome == None && len(p.Readings) == 0:

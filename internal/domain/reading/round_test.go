@@ -136,7 +136,7 @@ func TestRound(t *testing.T) {
 			"not applicable", "it is never missing", nil, 1, append(points{}, distal, recess, lumen, wire),
 			results{result(distal, below), result(recess, below), result(lumen, below), sealed},
 			below, nil, reading.GoOn, nil,
-			"elevator-wire-channel not applicable (the channel is sealed)",
+			"elevator-wire-channel not applicable",
 		},
 		{
 			"not applicable, cleaned again", "nor sampled again", nil, 1, all,

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
@@ -85,7 +86,9 @@ func (p points) take(d *Decision, samples []Taken) {
 		r := p.at(t.Point)
 		r.Carried = false
 		if t.NotApplicable != "" {
-			r.NotApplicable = t.NotApplicable
+			if text.Stated(t.NotApplicable) { // without a reason the point is missing
+				r.NotApplicable = t.NotApplicable
+			}
 			continue
 		}
 		if earliest == 0 || t.Collected < earliest {

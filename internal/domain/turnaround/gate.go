@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/sampling"
@@ -333,12 +334,12 @@ func (g *gate) late(rule StepRule, done []Step, deadline unit.Instant) {
 	if !deadline.Known() || first.Start <= deadline {
 		return
 	}
-	text := fmt.Sprintf("%s began at %s, later than %s", rule.Step, first.Start.In(g.zone), deadline.In(g.zone))
-	if first.Delayed == "" {
-		g.block(InWork, cite(Reason{Text: text + "; what was done about the delay is not on record", Record: first.ID}, rule.Source), rule.OnLate)
+	words := fmt.Sprintf("%s began at %s, later than %s", rule.Step, first.Start.In(g.zone), deadline.In(g.zone))
+	if !text.Stated(first.Delayed) {
+		g.block(InWork, cite(Reason{Text: words + "; what was done about the delay is not on record", Record: first.ID}, rule.Source), rule.OnLate)
 		return
 	}
-	g.note(cite(Reason{Text: text + "; done about it: " + first.Delayed, Record: first.ID}, rule.Source))
+	g.note(cite(Reason{Text: words + "; done about it: " + first.Delayed, Record: first.ID}, rule.Source))
 }
 
 // disinfection compares the facts of a disinfection with what its agent needs. A fact that is not

@@ -57,6 +57,21 @@ func (c *conn) Commit(ctx context.Context) error {
 	return err
 }
 
+// Scrub moves the write-ahead log into the database and empties it: its pages are as they were. What is
+// changed in the database itself is overwritten there (secure_delete).
+func (c *conn) Scrub(ctx context.Context) (done bool, err error) {
+	if _, err := c.Exec(ctx, `PRAGMA busy_timeout(100)`); err != nil {
+		return false, err
+	}
+	defer func() {
+		_, back := c.Exec(ctx, `PRAGMA busy_timeout(10000)`) // as dsn has it
+		err = errors.Join(err, back)
+	}()
+	var busy, pages, moved int
+	err = c.Row(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &pages, &moved)
+	return err == nil && busy == 0, err
+}
+
 func (c *conn) Rollback(ctx context.Context) error {
 	_, err := c.Exec(ctx, `ROLLBACK`)
 	return err

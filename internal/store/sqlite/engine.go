@@ -55,7 +55,7 @@ func (f Folder) open(ctx context.Context, lock *flock.Flock) (_ *engine, err err
 	e.writing, err = sql.Open("sqlite", dsn(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
 		"_pragma=foreign_keys(1)", "_pragma=cache_size(-65536)", "_pragma=journal_size_limit(67108864)",
 		// The pages that a savepoint may have to give back stay in memory.
-		"_pragma=temp_store(2)", "_txlock=immediate"))
+		"_pragma=temp_store(2)", "_pragma=secure_delete(1)", "_txlock=immediate"))
 	if err != nil {
 		return nil, err
 	}

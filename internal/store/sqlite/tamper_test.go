@@ -87,6 +87,50 @@ func TestTampering(t *testing.T) {
 	})
 }
 
+// A text that was changed, taken away without a record that says so, put back after its erasure, or added is
+// found, and nothing else is.
+func TestTamperingWithTexts(t *testing.T) {
+	t.Parallel()
+	clock := storetest.NewClock()
+	db := open(t, clock.Now)
+	storetest.Everything(t, db, clock)
+	size := storetest.StateOf(t, db).Size
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	storetest.Verify(t, db.Home(), size)
+	const one = `place = (SELECT place FROM text t WHERE NOT EXISTS (SELECT 1 FROM erased e WHERE e.seq = t.seq) ORDER BY place LIMIT 1 OFFSET 3)`
+	for name, test := range map[string]struct{ change, want string }{
+		"value":   {`UPDATE text SET value = CAST('another' AS BLOB) WHERE ` + one, "was changed"},
+		"salt":    {`UPDATE text SET salt = x'000102030405060708090a0b0c0d0e0f000102030405060708090a0b0c0d0e0f' WHERE ` + one, "was changed"},
+		"zeros":   {`UPDATE text SET salt = zeroblob(32), value = zeroblob(length(value)) WHERE ` + one, "is missing, and no record says that it was erased"},
+		"deleted": {`DELETE FROM text WHERE ` + one, "is missing, and no record says that it was erased"},
+		"with a row that says it was erased": {
+			`INSERT INTO erased SELECT site, seq, field, 1 FROM text WHERE ` + one + `; DELETE FROM text WHERE ` + one,
+			"is missing, and no record says that it was erased",
+		},
+		"moved":    {`UPDATE text SET field = 'body.other' WHERE ` + one, "to which that record does not commit"},
+		"added":    {`INSERT INTO text (site, seq, field, salt, value) VALUES ('S1', 0, 'body.name', zeroblob(32), x'00')`, "to which that record does not commit"},
+		"all gone": {`DELETE FROM text`, "is missing, and no record says that it was erased"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			rapid.Check(t, func(rt *rapid.T) {
+				to, err := os.MkdirTemp(dir, "")
+				if err != nil {
+					rt.Fatal(err)
+				}
+				a := attack(t, rt, db.Home().Dir(), to, size)
+				a.exec(test.change)
+				_, err = sqlite.Folder(to).Verify(context.Background(), nil, nil)
+				if flaw, ok := errors.AsType[*ledger.FaultError](err); !ok || !strings.Contains(flaw.Problem, test.want) {
+					rt.Fatalf("got %v, want a fault that %s", err, test.want)
+				}
+			})
+		})
+	}
+}
+
 // attacker works on a copy of a store whose triggers are gone.
 type attacker struct {
 	*rapid.T

@@ -32,7 +32,7 @@ func (f Folder) Verify(ctx context.Context, vkeys []string, progress func(done, 
 	if err != nil {
 		return v, err
 	}
-	var readers [verifyReaders]store.Conn
+	var readers [verifyReaders + 1]store.Conn
 	for i := range readers {
 		s, err := newConn(ctx, pool, beginReading)
 		if err != nil {
@@ -54,7 +54,7 @@ func (f Folder) Rebuild(ctx context.Context, progress func(done, size int64)) (s
 		return 0, err
 	}
 	defer func() { err = errors.Join(err, lock.Unlock()) }()
-	pool, err := sql.Open("sqlite", dsn(f.path(databaseFile), "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)"))
+	pool, err := sql.Open("sqlite", dsn(f.path(databaseFile), "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)", "_pragma=secure_delete(1)"))
 	if err != nil {
 		return 0, err
 	}

@@ -125,6 +125,7 @@ func (w writer) events() {
 	w.put(record.Repair, record.RepairBody{Repair: scope.Repair{Scope: tag, Sent: at, Returned: at + 1}, Finishes: string(gone.ID)})
 	w.put(record.Request, sampling.Request{Scope: tag, Reason: "outbreak", By: "L-01", At: at})
 	w.files(tag)
+	w.put(record.Erasure, record.ErasureBody{Scope: tag, Why: record.NamesPatient, Texts: []record.FreeText{{Record: seen.ID, Field: "body.reason"}}})
 	w.notes()
 	w.alarms(tag, third.ID, hold.ID)
 }

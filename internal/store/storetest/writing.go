@@ -38,7 +38,18 @@ func appendAndRead(t *testing.T, e Engine) {
 	if err := e.Raw(t, db.Home()).QueryRowContext(t.Context(), `SELECT bytes FROM record WHERE seq = 1`).Scan(&got); err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(string(want), string(got)); diff != "" {
+	// Its free texts stand there as commitments.
+	all, err := ledger.Commitments(got)
+	if err != nil || len(all) != 1 || all[0].Field != "reason" {
+		t.Fatalf("commitments %v, %v; want one, to the reason", all, err)
+	}
+	leaf := stored
+	leaf.Reason = all[0].Commitment
+	committed, err := ledger.Encode(leaf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(string(committed), string(got)); diff != "" {
 		t.Errorf("stored bytes (-want +got):\n%s", diff)
 	}
 	Read(t, db, func(tx *store.Tx) error {
