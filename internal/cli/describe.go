@@ -45,7 +45,7 @@ func describe(l desk.Line, v desk.View) string {
 	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules,
 		record.Level, record.Sample, record.Moment, record.Hold, record.Lift, record.Repair, record.Request,
 		record.Void, record.Draw, record.Import, record.Target, record.Check, record.Suspect, record.Comparison,
-		record.Chart, record.Access, record.Handover, record.Clock:
+		record.Chart, record.Access, record.Handover, record.Erasure, record.Clock:
 		// said as on the pages
 	}
 	return l.Words()

@@ -153,43 +153,53 @@ const window = 7 * 24 * time.Hour
 
 // decidedWith returns the decisions on the cycle of a sample, and the samples of that of a decision, which
 // repeats why nothing was taken without naming the sample.
-func decidedWith(w *Work, k store.Kept) (all []store.Kept, err error) {
-	switch k.Kind() { //exhaustive:ignore // only these repeat each other's texts unnamed
-	case record.Sample:
-		s, err := record.Body[sampling.Sample](k.Record)
-		if err != nil {
-			return nil, err
-		}
-		var began unit.Instant
-		err = w.tx.Chronicle(s.Scope, s.Collected.Add(-window), s.Collected.Add(window), longestChain, func(x store.Kept) error {
-			if x.Kind() != record.Round {
-				return nil
-			}
-			d, err := record.Body[turnaround.Decision](x.Record)
-			switch {
-			case d.Turnaround > s.Collected || d.Turnaround < began:
-			case d.Turnaround > began:
-				began, all = d.Turnaround, []store.Kept{x}
-			default:
-				all = append(all, x)
-			}
-			return err
-		})
-		return all, err
-	case record.Round:
-		d, err := record.Body[turnaround.Decision](k.Record)
-		if err != nil {
-			return nil, err
-		}
-		err = w.tx.Chronicle(d.Scope, d.Turnaround, d.Last.Add(window), longestChain, func(x store.Kept) error {
-			if x.Kind() == record.Sample {
-				all = append(all, x)
-			}
-			return nil
-		})
-		return all, err
+func decidedWith(w *Work, k store.Kept) ([]store.Kept, error) {
+	if k.Kind() == record.Sample {
+		return decisionsOn(w, k)
 	}
-	return nil, nil
+	if k.Kind() == record.Round {
+		return samplesOf(w, k)
+	}
+	return nil, nil // only these repeat each other's texts unnamed
+}
+
+// decisionsOn returns the decisions on the cycle of a sample.
+func decisionsOn(w *Work, k store.Kept) (all []store.Kept, err error) {
+	s, err := record.Body[sampling.Sample](k.Record)
+	if err != nil {
+		return nil, err
+	}
+	var began unit.Instant
+	err = w.tx.Chronicle(s.Scope, s.Collected.Add(-window), s.Collected.Add(window), longestChain, func(x store.Kept) error {
+		if x.Kind() != record.Round {
+			return nil
+		}
+		d, err := record.Body[turnaround.Decision](x.Record)
+		switch {
+		case d.Turnaround > s.Collected || d.Turnaround < began:
+		case d.Turnaround > began:
+			began, all = d.Turnaround, []store.Kept{x}
+		default:
+			all = append(all, x)
+		}
+		return err
+	})
+	return all, err
+}
+
+// samplesOf returns the samples of the cycle of a decision.
+func samplesOf(w *Work, k store.Kept) (all []store.Kept, err error) {
+	d, err := record.Body[turnaround.Decision](k.Record)
+	if err != nil {
+		return nil, err
+	}
+	err = w.tx.Chronicle(d.Scope, d.Turnaround, d.Last.Add(window), longestChain, func(x store.Kept) error {
+		if x.Kind() == record.Sample {
+			all = append(all, x)
+		}
+		return nil
+	})
+	return all, err
 }
 
 // reasonWords lists the reasons for erasing, each with what it means.

@@ -11,7 +11,8 @@ var round = describe(kind[turnaround.Decision]{
 	kind: Round, means: "the decision on all samples that were taken after one cleaning",
 	scope: "scope", time: "last", word: "round.outcome",
 	fields: []Field{
-		found("scope", "", ByScope), plain("turnaround", "cycle begun"), plain("round", "decision"), remark("round.points[].not_applicable", "why nothing was taken"), found("round.outcome", "outcome", ByOutcome),
+		found("scope", "", ByScope), plain("turnaround", "cycle begun"), plain("round", "decision"),
+		remark("round.points[].not_applicable", "why nothing was taken"), found("round.outcome", "outcome", ByOutcome),
 		plain("first", "first sample"), plain("last", "last reading"), plain("rules", "rule set"),
 		ends("supersedes", "takes the place of", "the decision whose place it takes"),
 	},
