@@ -23,7 +23,7 @@ var does = map[string]string{
 	"alarm seen": "HandleAlarm", "alarm explain": "HandleAlarm", "alarm link": "HandleAlarm", "alarm close": "HandleAlarm", "alarm reopen": "HandleAlarm",
 	"limits adopt": "AdoptCharts", "level adopt": "AdoptDerived", "rules adopt": "AdoptRules", "import": "Import",
 	"meter check": "CheckMeter", "meter target": "RegisterTarget", "meter own": "RegisterTarget", "meter compare": "RecordComparison",
-	"user add": "AddAccount", "user roles": "ChangeRoles", "user password": "SetPassword", "user pin": "SetPIN", "user badge": "SetBadge",
+	"erase": "Erase", "user add": "AddAccount", "user roles": "ChangeRoles", "user password": "SetPassword", "user pin": "SetPIN", "user badge": "SetBadge",
 	"user disable": "Disable", "user reset": "Reset", "user sessions": "Revoke",
 }
 
