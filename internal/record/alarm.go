@@ -28,7 +28,7 @@ var alarm = describe(kind[trend.Handling]{
 	kind: Alarm, means: "what somebody did about an alarm",
 	scope: "stream.scope", time: "at", word: "act",
 	fields: []Field{
-		plain("alarm", "alarm"), plain("stream", "series"), found("stream.scope", "", ByScope), found("stream.kit", "", ByKit),
+		found("alarm", "alarm", ByReference), plain("stream", "series"), found("stream.scope", "", ByScope), found("stream.kit", "", ByKit),
 		names("reading", "first reading", "the reading that first signalled"), plain("signalled", "signalled"), plain("direction", "direction"),
 		plain("began", "began"), plain("last", "last signal"), plain("act", "what was done"), plain("at", ""), note("words", "in words"),
 		plain("cause", "cause"), names("record", "what was done about it", "what was done about it"),

@@ -154,6 +154,7 @@ func (r random) Read(p []byte) (int, error) {
 func trySearches(t *testing.T, e Engine, db *store.DB) {
 	t.Helper()
 	all := naive(t, e, db)
+	everyValue(t, db, all)
 	hits := 0
 	rapid.Check(t, func(rt *rapid.T) {
 		q := drawQuery(rt, all)
@@ -181,6 +182,42 @@ func trySearches(t *testing.T, e Engine, db *store.DB) {
 	})
 	if hits == 0 {
 		t.Error("no query found anything: nothing is compared")
+	}
+}
+
+// everyValue asks for each value of the oldest records, of which there is one of every kind at least.
+func everyValue(t *testing.T, db *store.DB, all []known) {
+	t.Helper()
+	asked := map[record.Term]bool{}
+	for _, like := range all[:min(200, len(all))] {
+		for _, f := range record.Facets {
+			for _, value := range like.found[f] {
+				term := f.Is(value)
+				if value == "" || asked[term] {
+					continue
+				}
+				asked[term] = true
+				q := store.Query{Terms: []record.Term{term}}
+				var want, got []int64
+				for _, k := range slices.Backward(all) {
+					if k.is(q) && len(want) < 300 {
+						want = append(want, k.record.Seq)
+					}
+				}
+				Read(t, db, func(tx *store.Tx) error {
+					return tx.Search(q, func(k store.Kept) (bool, error) {
+						got = append(got, k.Seq)
+						return len(got) < 300, nil
+					})
+				})
+				if diff := cmp.Diff(want, got); diff != "" {
+					t.Errorf("%+v (-want +got):\n%s", q, diff)
+				}
+			}
+		}
+	}
+	if len(asked) < 100 {
+		t.Errorf("only %d values were asked for", len(asked))
 	}
 }
 
