@@ -19,8 +19,8 @@ import (
 // does says what each command that writes does, apart from the code: a command that is not here and takes
 // --by, or does something else, is a mistake.
 var does = map[string]string{
-	"hold": "PlaceHold", "lift": "LiftHold", "ask": "Ask", "void": "Void", "draw": "Draw", "attach": "Attach", "handover write": "HandOver",
-	"alarm seen": "HandleAlarm", "alarm explain": "HandleAlarm", "alarm link": "HandleAlarm", "alarm close": "HandleAlarm", "alarm reopen": "HandleAlarm",
+	"hold": "PlaceHold", "lift": "LiftHold", "ask": "Ask", "void": "Void", "select": "SelectAtRandom", "attach": "Attach", "handover write": "HandOver",
+	"signal seen": "HandleSignal", "signal explain": "HandleSignal", "signal link": "HandleSignal", "signal close": "HandleSignal", "signal reopen": "HandleSignal",
 	"limits adopt": "AdoptCharts", "level adopt": "AdoptDerived", "rules adopt": "AdoptRules", "import": "Import",
 	"meter check": "CheckMeter", "meter target": "RegisterTarget", "meter own": "RegisterTarget", "meter compare": "RecordComparison",
 	"erase": "Erase", "user add": "AddAccount", "user roles": "ChangeRoles", "user password": "SetPassword", "user pin": "SetPIN", "user badge": "SetBadge",

@@ -81,14 +81,14 @@ func (a *app) check(name string, f *checkFiles) (err error) {
 		return err
 	}
 	buffered := bufio.NewWriterSize(a.Out, 1<<16)
-	out, err := newCheckPrinter(f.print, buffered)
+	out, err := newCheckPrinter(f.print, buffered, a.terms.outcome)
 	if err != nil {
 		return err
 	}
 	tally := tally{}
 	problems := checker.Check(t, func(c *desk.Checked) error {
 		tally.add(c)
-		if f.over && c.Outcome == reading.Below && !c.Near {
+		if f.over && c.Outcome == reading.OK && !c.Near {
 			return nil
 		}
 		return out.line(c)
@@ -152,7 +152,7 @@ func loadFile(c *desk.Checker, k desk.Kind, name, zone string) (err error) {
 type group struct {
 	Kind   string `json:"kind,omitempty"`
 	Point  string `json:"point,omitempty"`
-	Below  int    `json:"below"`
+	OK     int    `json:"ok"`
 	Alert  int    `json:"alert"`
 	Action int    `json:"action"`
 	Void   int    `json:"void"`
@@ -181,8 +181,8 @@ func (t tally) add(c *desk.Checked) {
 		t[k] = g
 	}
 	switch c.Outcome {
-	case reading.Below:
-		g.Below++
+	case reading.OK:
+		g.OK++
 	case reading.Alert:
 		g.Alert++
 	case reading.Action:
@@ -200,7 +200,7 @@ func (t tally) groups() ([]group, group, error) {
 	var total group
 	for _, g := range t {
 		groups = append(groups, *g)
-		total.Below += g.Below
+		total.OK += g.OK
 		total.Alert += g.Alert
 		total.Action += g.Action
 		total.Void += g.Void
@@ -227,7 +227,7 @@ func (t tally) groups() ([]group, group, error) {
 }
 
 func (g *group) finish() error {
-	g.Judged = g.Below + g.Alert + g.Action
+	g.Judged = g.OK + g.Alert + g.Action
 	if g.Judged == 0 {
 		return nil
 	}
@@ -249,10 +249,10 @@ type checkPrinter interface {
 	end(groups []group, total group) error
 }
 
-func newCheckPrinter(kind string, w *bufio.Writer) (checkPrinter, error) {
+func newCheckPrinter(kind string, w *bufio.Writer, mark func(reading.Outcome) string) (checkPrinter, error) {
 	switch kind {
 	case "table":
-		return &tablePrinter{w: w}, nil
+		return &tablePrinter{w: w, mark: mark}, nil
 	case "csv":
 		return &csvPrinter{w: table.NewWriter(w, table.WriterOptions{})}, nil
 	case "json":
@@ -263,22 +263,23 @@ func newCheckPrinter(kind string, w *bufio.Writer) (checkPrinter, error) {
 
 // tablePrinter prints fixed columns, since a file may be too long to be measured first.
 type tablePrinter struct {
-	w   *bufio.Writer
-	row []byte
-	any bool
+	w    *bufio.Writer
+	mark func(reading.Outcome) string
+	row  []byte
+	any  bool
 }
 
 func (p *tablePrinter) line(c *desk.Checked) error {
 	if !p.any {
 		p.any = true
-		fmt.Fprintf(p.w, "%-7s %-12s %-24s %-16s %-9s %s\n", "line", "scope", "point", "value", "outcome", "why")
+		fmt.Fprintf(p.w, "%-7s %-12s %-24s %-16s %-12s %s\n", "line", "scope", "point", "value", "outcome", "why")
 	}
-	b := p.row[:0]
+	b, mark := p.row[:0], p.mark(c.Outcome)
 	b = pad(strconv.AppendInt(b, int64(c.Line), 10), len(b), 8)
 	b = pad(append(b, c.Scope...), len(b), 13)
 	b = pad(append(b, c.Point...), len(b), 25)
 	b = pad(append(b, c.Value.String()...), len(b), 17)
-	b = pad(append(b, outcomeMark(c.Outcome)...), len(b), 10+len(outcomeMark(c.Outcome))-len([]rune(outcomeMark(c.Outcome))))
+	b = pad(append(b, mark...), len(b), 13+len(mark)-len([]rune(mark)))
 	b = append(append(b, c.Why...), '\n')
 	p.row = b
 	_, err := p.w.Write(b)
@@ -298,13 +299,13 @@ func (p *tablePrinter) end(groups []group, total group) error {
 	if p.any {
 		fmt.Fprintln(p.w)
 	}
-	fmt.Fprintf(p.w, "%-22s %-24s %7s %7s %7s %6s %6s  %s\n", "kind", "point", "below", "alert", "action", "void", "none", "over the action level (95 %, Wilson)")
+	fmt.Fprintf(p.w, "%-22s %-24s %7s %7s %7s %6s %6s  %s\n", "kind", "point", "OK", "alert", "action", "void", "none", "over the action level (95 %, Wilson)")
 	for _, g := range append(groups, total) {
 		kind := g.Kind
 		if kind == "" {
 			kind = "all"
 		}
-		fmt.Fprintf(p.w, "%-22s %-24s %7d %7d %7d %6d %6d  %s\n", kind, g.Point, g.Below, g.Alert, g.Action, g.Void, g.None, g.shareText())
+		fmt.Fprintf(p.w, "%-22s %-24s %7d %7d %7d %6d %6d  %s\n", kind, g.Point, g.OK, g.Alert, g.Action, g.Void, g.None, g.shareText())
 	}
 	_, err := fmt.Fprintf(p.w, "\n%s\n", caution)
 	return err

@@ -3,7 +3,7 @@
 // People's output is a table on standard output, talk goes to standard error. With --json the
 // output is one JSON document, whose fields are a contract: they are added to, never renamed.
 // Exit codes: 0 done, 1 an error, 2 wrong usage, 3 readings over the action level (check), 4 the
-// scope must not be used (gate).
+// scope must not be used (not ready).
 package cli
 
 import (
@@ -24,8 +24,9 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/identity"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite"
 	"rinsate/internal/wire/table"
@@ -53,6 +54,7 @@ type app struct {
 	screen, talk *os.File
 	clock        func() time.Time
 	data         string
+	terms        spoken // of the site whose folder is open
 	json         bool
 	// code is the exit code of a command that ran without an error.
 	code int
@@ -157,9 +159,9 @@ now, until when, and if not, why not.
 			root.AddCommand(c)
 		}
 	}
-	add("day", a.gateCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.protocolCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), eraseCommand(a), a.checkCommand(), a.drawCommand(),
+	add("day", a.releaseCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.protocolCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), eraseCommand(a), a.checkCommand(), a.selectCommand(),
 		a.attachCommand(), a.attachmentsCommand(), a.attachmentCommand(), a.handoverCommand())
-	add("numbers", a.trendCommand(), a.alarmsCommand(), a.alarmCommand(), a.limitsCommand(), a.levelCommand(), a.attributeCommand(), a.meterCommand(), a.funnelCommand(), a.failuresCommand())
+	add("numbers", a.trendCommand(), a.signalsCommand(), a.signalCommand(), a.limitsCommand(), a.levelCommand(), a.variationCommand(), a.meterCommand(), a.funnelCommand(), a.failuresCommand())
 	add("set-up", a.demoCommand(), a.serveCommand(), a.initCommand(), a.importCommand(), a.rulesCommand(), a.fleetCommand(), a.userCommand())
 	add("proof", a.ledgerCommand(), a.doctorCommand(), a.versionCommand(), a.manCommand())
 	a.developing(root)
@@ -192,6 +194,7 @@ func (a *app) open(ctx context.Context, work func(*desk.Desk) error) (err error)
 		return err
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
+	a.terms = spoken{words.Of(db.Site())}
 	return work(desk.New(db))
 }
 
@@ -201,7 +204,7 @@ func (a *app) view(c *cobra.Command, ask func(desk.View) error) error {
 }
 
 // boardAt returns every scope's state at the instant of an --at flag.
-func boardAt(v desk.View, at string) ([]turnaround.Answer, error) {
+func boardAt(v desk.View, at string) ([]reprocessing.Answer, error) {
 	when, err := instant(at, v.Zone(), v.Now())
 	if err != nil {
 		return nil, err

@@ -11,17 +11,18 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
-func (a *app) gateCommand() *cobra.Command {
+func (a *app) releaseCommand() *cobra.Command {
 	var at, known string
 	c := &cobra.Command{
-		Use: "gate TAG", Short: "Say whether a scope may be used on a patient, and why",
+		Use: "ready TAG", Short: "Say whether a scope may be used on a patient, and why",
 		Long: `Say whether a scope may be used on a patient now, and until when, and if not, why not
 and what to do next. --at asks about another instant; --known asks what the answer
 would have been for somebody who asked at that time, before later entries.
@@ -39,11 +40,11 @@ Exit code 0: ready, 4: not ready.`,
 						return err
 					}
 				}
-				answer, err := v.Gate(args[0], when, asked)
+				answer, err := v.Release(args[0], when, asked)
 				if err != nil {
 					return err
 				}
-				if answer.State != turnaround.Ready {
+				if answer.State != reprocessing.Ready {
 					a.code = exitNotNow
 				}
 				if a.json {
@@ -59,9 +60,10 @@ Exit code 0: ready, 4: not ready.`,
 	return c
 }
 
-// printAnswer prints the gate's whole answer.
-func (a *app) printAnswer(v desk.View, answer turnaround.Answer) {
-	fmt.Fprintf(a.Out, "%s  %s  at %s\n", answer.Scope, strings.ToUpper(stateMark(answer.State)), answer.At.In(v.Zone()))
+// printAnswer prints the release check's whole answer.
+func (a *app) printAnswer(v desk.View, answer reprocessing.Answer) {
+	answer = a.terms.Answer(answer)
+	fmt.Fprintf(a.Out, "%s  %s  at %s\n", answer.Scope, strings.ToUpper(a.terms.state(answer.State)), answer.At.In(v.Zone()))
 	if answer.Until.Known() {
 		fmt.Fprintf(a.Out, "until %s\n", answer.Until.In(v.Zone()))
 	}
@@ -92,10 +94,10 @@ func (a *app) printAnswer(v desk.View, answer turnaround.Answer) {
 		}
 	}
 	if len(answer.Steps) > 0 {
-		fmt.Fprintf(a.Out, "\nturnaround since %s\n", answer.Turnaround.In(v.Zone()))
+		fmt.Fprintf(a.Out, "\n%s since %s\n", a.terms.Word(words.Cycle), answer.Cycle.In(v.Zone()))
 		rows := make([][]string, len(answer.Steps))
 		for i, s := range answer.Steps {
-			rows[i] = []string{string(s.Step), string(s.Status), moment(v, s.Start), moment(v, s.End), short(s.Record)}
+			rows[i] = []string{a.terms.Step(s.Step), string(s.Status), moment(v, s.Start), moment(v, s.End), short(s.Record)}
 		}
 		a.printTable([]string{"step", "status", "start", "end", "record"}, rows)
 	}
@@ -132,16 +134,17 @@ func (a *app) boardCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) printBoard(v desk.View, board []turnaround.Answer) {
+func (a *app) printBoard(v desk.View, board []reprocessing.Answer) {
 	rows := make([][]string, len(board))
 	for i, answer := range board {
-		rows[i] = []string{answer.Scope, stateMark(answer.State), moment(v, answer.Until), firstReason(answer)}
+		answer = a.terms.Answer(answer)
+		rows[i] = []string{answer.Scope, a.terms.state(answer.State), moment(v, answer.Until), firstReason(answer)}
 	}
 	a.printTable([]string{"scope", "state", "until", "because"}, rows)
 }
 
 // said is a reason with whose act it is.
-func said(r turnaround.Reason) string {
+func said(r reprocessing.Reason) string {
 	if r.By == "" {
 		return r.Text
 	}
@@ -149,7 +152,7 @@ func said(r turnaround.Reason) string {
 }
 
 // firstReason returns the first reason that blocks, or for a ready scope the last one.
-func firstReason(answer turnaround.Answer) string {
+func firstReason(answer reprocessing.Answer) string {
 	for _, r := range answer.Reasons {
 		if r.Blocks {
 			return said(r)
@@ -186,7 +189,7 @@ func (a *app) dueCommand() *cobra.Command {
 }
 
 // dueOf collects what is due, the oldest first.
-func dueOf(board []turnaround.Answer) []sampling.Due {
+func dueOf(board []reprocessing.Answer) []sampling.Due {
 	due := []sampling.Due{}
 	for _, answer := range board {
 		due = append(due, answer.Due...)
@@ -198,11 +201,12 @@ func dueOf(board []turnaround.Answer) []sampling.Due {
 func (a *app) printDue(v desk.View, due []sampling.Due) {
 	rows := make([][]string, len(due))
 	for i, d := range due {
+		d = a.terms.Due(d)
 		blocks := ""
 		if d.Blocks {
 			blocks = "keeps it from use"
 		}
-		rows[i] = []string{d.Scope, d.Since.In(v.Zone()), d.Why, scope.Words(d.Points), blocks}
+		rows[i] = []string{d.Scope, d.Since.In(v.Zone()), d.Why, scope.Named(d.Points), blocks}
 	}
 	a.printTable([]string{"scope", "since", "why", "points", ""}, rows)
 }
@@ -231,7 +235,7 @@ func (a *app) historyCommand() *cobra.Command {
 				}
 				rows := make([][]string, len(lines))
 				for i, l := range lines {
-					rows[i] = []string{l.At.In(v.Zone()), string(l.Type), describe(l, v), l.By, remarks(l), short(l.ID)}
+					rows[i] = []string{l.At.In(v.Zone()), a.terms.BriefKind(l.Type), a.terms.describe(l, v), l.By, remarks(l), short(l.ID)}
 				}
 				a.printTable([]string{"at", "what", "", "by", "remarks", "record"}, rows)
 				return nil
@@ -269,8 +273,8 @@ func (a *app) holdCommand() *cobra.Command {
 				return err
 			}
 			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
-				return w.PlaceHold(e, turnaround.Hold{Scope: args[0], By: who.by, Reason: reason})
-			}, "%s is held", args[0])
+				return w.PlaceHold(e, reprocessing.Hold{Scope: args[0], By: who.by, Reason: reason})
+			}, "%s is on hold", args[0])
 		},
 	}
 	who.flags(c, desk.ToPlaceHold, true)
@@ -283,10 +287,10 @@ func (a *app) liftCommand() *cobra.Command {
 	var who actor
 	var reason, second, hold string
 	c := &cobra.Command{
-		Use: "lift TAG", Short: "Lift the hold on a scope, after a passed round or with a second person",
-		Long: `Lift the hold on a scope. A hold that the rules placed for a round over the action level
-ends by a round that the scope passed since, or by two people. A hold that a person
-placed, and one that was escalated after the last attempt, always takes a second person
+		Use: "lift TAG", Short: "Lift the hold on a scope, after a passed cleaning verification or with a second person",
+		Long: `Lift the hold on a scope. A hold that the rules placed for a cleaning verification over the action level
+ends by a cleaning verification that the scope passed since, or by two people. A hold that a person
+placed, and one that was escalated after the last cleaning, always takes a second person
 who is registered here. With several open holds, --hold names one.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -299,7 +303,7 @@ who is registered here. With several open holds, --hold names one.`,
 				if err != nil {
 					return desk.Receipt{}, err
 				}
-				return w.LiftHold(e, turnaround.Lift{Hold: id, By: who.by, Second: second, Reason: reason})
+				return w.LiftHold(e, reprocessing.Lift{Hold: id, By: who.by, Second: second, Reason: reason})
 			}, "the hold on %s is lifted", args[0])
 		},
 	}
@@ -319,11 +323,11 @@ func openHold(w *desk.Work, tag, wanted string) (string, error) {
 	}
 	open := h.OpenHolds()
 	if wanted != "" {
-		open = slices.DeleteFunc(open, func(x turnaround.Hold) bool { return !strings.HasPrefix(x.ID, wanted) })
+		open = slices.DeleteFunc(open, func(x reprocessing.Hold) bool { return !strings.HasPrefix(x.ID, wanted) })
 	}
 	switch len(open) {
 	case 0:
-		return "", &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no such open hold on %s", tag), Hint: "see its state with: rinsate gate " + tag}
+		return "", &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no such open hold on %s", tag), Hint: "see its state with: rinsate ready " + tag}
 	case 1:
 		return open[0].ID, nil
 	}
@@ -352,7 +356,7 @@ func (a *app) askCommand() *cobra.Command {
 				}
 				q.Points = append(q.Points, scope.PointKind(p))
 			}
-			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) { return w.Ask(e, q) }, "a round of %s is asked for", args[0])
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) { return w.Ask(e, q) }, "a cleaning verification of %s is asked for", args[0])
 		},
 	}
 	who.flags(c, desk.ToAsk, true)
@@ -407,7 +411,7 @@ so does the ledger, which holds only a commitment to the text; that a text was e
 which, when, by whom and why is a record of its own.
 
 Texts can be erased; codes, choices, values and attached files cannot. A backup, an
-export with --texts and what was printed still hold what they held: see to these too.
+export with --texts and what was printed still have them: see to these too.
 Where a rule asks for the text that is erased, the record does not count as good any more.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {

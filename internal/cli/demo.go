@@ -14,28 +14,29 @@ import (
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/identity"
 	"rinsate/internal/web"
 )
 
 func (a *app) demoCommand() *cobra.Command {
 	var once bool
-	var turnarounds int
+	var cycles int
 	var o serving
 	c := &cobra.Command{
 		Use: "demo", Short: "Build an invented hospital with a year of records, serve its pages and show today's list",
 		Long: `Build an invented hospital with a year of records in a new folder (--data, or a fresh
-temporary one) and serve its pages to this machine, until Ctrl-C. The pages are open at
+temporary one) and serve its pages to this computer, until Ctrl-C. The pages are open at
 once, while the year is still being recorded; when it is complete, today's list is
-printed: what is due, what is held and why, what may be used until when, and the last
+printed: what is due, what is on hold and why, what may be used until when, and the last
 decisions. --once builds, prints the list and ends, and so does --json. Everything in it
 is invented.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if !once && !a.json {
 				if host, _, err := net.SplitHostPort(o.listen); err != nil || !loopback(host) {
-					return usageError{fmt.Errorf("--listen %q: the demo's passwords are known to everybody, so that it is served to this machine only, such as at %s", o.listen, usualAddress)}
+					return usageError{fmt.Errorf("--listen %q: the demo's passwords are known to everybody, so that it is served to this computer only, such as at %s", o.listen, usualAddress)}
 				}
 			}
 			if !c.Flags().Changed("data") {
@@ -47,7 +48,7 @@ is invented.`,
 			}
 			fmt.Fprintf(a.Err, "building an invented hospital in %s …\n", a.data)
 			start := a.clock()
-			options := demo.Options{Today: start, Turnarounds: turnarounds}
+			options := demo.Options{Today: start, Cycles: cycles}
 			if !once && !a.json {
 				return a.serveDemo(c, start, options, o)
 			}
@@ -68,14 +69,14 @@ is invented.`,
 		},
 	}
 	c.Flags().BoolVar(&once, "once", false, "print and exit")
-	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port of this machine to serve the pages at")
-	c.Flags().IntVar(&turnarounds, "turnarounds", 0, "size of the invented year (default about 9000)")
+	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port of this computer to serve the pages at")
+	c.Flags().IntVar(&cycles, "cycles", 0, "size of the invented year (default about 9000)")
 	return c
 }
 
 // built says what was made.
 func (a *app) built(s demo.Summary, start time.Time) {
-	fmt.Fprintf(a.Err, "%d turnarounds, %d readings, %d records in %s\n", s.Turnarounds, s.Readings, s.Records, a.clock().Sub(start).Round(100*time.Millisecond))
+	fmt.Fprintf(a.Err, "%d cycles, %d readings, %d records in %s\n", s.Cycles, s.Readings, s.Records, a.clock().Sub(start).Round(100*time.Millisecond))
 }
 
 // serveDemo serves the invented hospital's pages while its year is recorded, and from then on as of now.
@@ -140,7 +141,7 @@ func (a *app) printInvited() {
 	a.heading("Sign in as")
 	rows := make([][]string, len(demo.Accounts))
 	for i, x := range demo.Accounts {
-		rows[i] = []string{x.Code, access.Words(x.Roles), x.Password, x.Badge, x.PIN}
+		rows[i] = []string{x.Code, a.terms.Roles(x.Roles), x.Password, x.Badge, x.PIN}
 	}
 	a.printTable([]string{"code", "role", "password", "badge", "PIN"}, rows)
 }
@@ -155,22 +156,22 @@ func (a *app) today(c *cobra.Command, d *desk.Desk) error {
 		if err != nil {
 			return err
 		}
-		rounds, err := v.LastRounds(lastShown)
+		verifications, err := v.LastVerifications(lastShown)
 		if err != nil {
 			return err
 		}
 		if a.json {
 			return a.printJSON(struct {
-				Data  string                `json:"data"`
-				Board []turnaround.Answer   `json:"board"`
-				Last  []turnaround.Decision `json:"last_rounds"`
-			}{a.data, board, rounds})
+				Data  string                  `json:"data"`
+				Board []reprocessing.Answer   `json:"board"`
+				Last  []reprocessing.Decision `json:"last_verifications"`
+			}{a.data, board, verifications})
 		}
 		site := d.DB.Site()
 		fmt.Fprintf(a.Out, "%s, %s\n", site.Name, v.Now().In(v.Zone()))
 		a.heading("Due to be sampled")
 		a.printDue(v, dueOf(board))
-		for _, s := range []turnaround.State{turnaround.Held, turnaround.Out, turnaround.InWork, turnaround.Unknown, turnaround.Ready} {
+		for _, s := range []reprocessing.State{reprocessing.OnHold, reprocessing.OutOfService, reprocessing.InReprocessing, reprocessing.NotKnown, reprocessing.Ready} {
 			var rows [][]string
 			for _, answer := range board {
 				if answer.State != s {
@@ -180,7 +181,7 @@ func (a *app) today(c *cobra.Command, d *desk.Desk) error {
 				if len(answer.Next) > 0 {
 					next = answer.Next[0]
 				}
-				if s == turnaround.Ready {
+				if s == reprocessing.Ready {
 					next = moment(v, answer.Until)
 				}
 				rows = append(rows, []string{answer.Scope, firstReason(answer), next})
@@ -188,19 +189,19 @@ func (a *app) today(c *cobra.Command, d *desk.Desk) error {
 			if len(rows) == 0 {
 				continue
 			}
-			a.heading("%s (%d)", stateMark(s), len(rows))
+			a.heading("%s (%d)", a.terms.state(s), len(rows))
 			last := "next"
-			if s == turnaround.Ready {
+			if s == reprocessing.Ready {
 				last = "until"
 			}
 			a.printTable([]string{"scope", "because", last}, rows)
 		}
 		a.heading("Last decisions")
-		rows := make([][]string, len(rounds))
-		for i, r := range rounds {
-			rows[i] = []string{r.Last.In(v.Zone()), r.Scope, fmt.Sprint(r.Round.Attempt), outcomeMark(r.Round.Outcome), r.Round.Next.Words, short(r.ID)}
+		rows := make([][]string, len(verifications))
+		for i, r := range verifications {
+			rows[i] = []string{r.Last.In(v.Zone()), r.Scope, reading.Test(r.Verification.Cleaning), a.terms.outcome(r.Verification.Outcome), r.Verification.Next.Words, short(r.ID)}
 		}
-		a.printTable([]string{"at", "scope", "attempt", "outcome", "next", "record"}, rows)
+		a.printTable([]string{"at", "scope", "test", "outcome", "next", "record"}, rows)
 		a.printCaution()
 		return nil
 	})
@@ -208,7 +209,7 @@ func (a *app) today(c *cobra.Command, d *desk.Desk) error {
 
 func (a *app) tryNext() {
 	a.heading("Try next")
-	for _, line := range []string{"gate D-01", "history D-01 --limit 20", "board", "due", "alarms", "trend D-02", "attribute", "meter list", "draw --by L-01 --seed example", "ledger verify", "ledger export " + filepath.Join(os.TempDir(), "rinsate-export")} {
+	for _, line := range []string{"ready D-01", "history D-01 --limit 20", "board", "due", "signals", "trend D-02", "variation", "meter list", "select --by L-01 --seed example", "ledger verify", "ledger export " + filepath.Join(os.TempDir(), "rinsate-export")} {
 		fmt.Fprintf(a.Out, "  rinsate --data %s %s\n", a.data, line)
 	}
 }

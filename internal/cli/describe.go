@@ -9,26 +9,26 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 )
 
 // describe says in a few words what a record holds: as the pages do, with the times, marks and reasons
 // that a line of a terminal has no other place for.
-func describe(l desk.Line, v desk.View) string {
+func (t spoken) describe(l desk.Line, v desk.View) string {
 	switch l.Type {
 	case record.Use:
-		return say(l, func(u turnaround.Use) string { return join(l.Words(), until(u.End, v)) })
+		return say(l, func(u reprocessing.Use) string { return join(l.Words(), until(u.End, v)) })
 	case record.Step:
-		return say(l, func(s turnaround.Step) string { return join(l.Words(), until(s.End, v)) })
+		return say(l, func(s reprocessing.Step) string { return join(t.Record(l.Type, l.Words()), until(s.End, v)) })
 	case record.Reading:
 		return say(l, func(r reading.Reading) string {
-			return fmt.Sprintf("%s: %s, %s (%s)", r.With.Point, r.Value, outcomeMark(r.Judgement.Outcome), r.Judgement.Why)
+			return fmt.Sprintf("%s: %s, %s (%s)", r.With.Point, r.Value, t.outcome(r.Judgement.Outcome), r.Judgement.Why)
 		})
-	case record.Round:
-		return say(l, func(d turnaround.Decision) string {
-			return fmt.Sprintf("attempt %d: %s. %s. Next: %s", d.Round.Attempt, outcomeMark(d.Round.Outcome), d.Round.Why, d.Round.Next.Words)
+	case record.Verification:
+		return say(l, func(d reprocessing.Decision) string {
+			return fmt.Sprintf("%s: %s. %s. Next: %s", reading.Test(d.Verification.Cleaning), t.outcome(d.Verification.Outcome), d.Verification.Why, d.Verification.Next.Words)
 		})
 	case record.Attachment:
 		return say(l, func(x dossier.Attachment) string {
@@ -38,13 +38,13 @@ func describe(l desk.Line, v desk.View) string {
 			}
 			return join(l.Words(), fileWords(x.File), about)
 		})
-	case record.Alarm:
+	case record.Signal:
 		return say(l, func(h trend.Handling) string {
-			return join(fmt.Sprintf("%s: alarm %s", h.Act, short(string(h.Alarm))), h.Cause.Words(), h.Words, short(string(h.Record)))
+			return join(fmt.Sprintf("%s: signal %s", h.Act, short(string(h.Signal))), h.Cause.Words(), h.Words, short(string(h.Record)))
 		})
 	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules,
 		record.Level, record.Sample, record.Moment, record.Hold, record.Lift, record.Repair, record.Request,
-		record.Void, record.Draw, record.Import, record.Target, record.Check, record.Suspect, record.Comparison,
+		record.Void, record.Selection, record.Import, record.Target, record.Check, record.Suspect, record.Comparison,
 		record.Chart, record.Access, record.Handover, record.Erasure, record.Clock:
 		// said as on the pages
 	}

@@ -20,12 +20,12 @@ import (
 // building it first where there is none. Whoever has signed in stays so when the program is started again.
 func (a *app) developing(root *cobra.Command) {
 	var o serving
-	var turnarounds int
+	var cycles int
 	c := &cobra.Command{
 		Use: "dev", Short: "Serve the invented hospital of --data, with templates, styles and help as they are in the sources", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if _, err := os.Stat(a.data); errors.Is(err, fs.ErrNotExist) {
-				if _, err := demo.Build(c.Context(), a.data, demo.Options{Today: a.clock(), Turnarounds: turnarounds}); err != nil {
+				if _, err := demo.Build(c.Context(), a.data, demo.Options{Today: a.clock(), Cycles: cycles}); err != nil {
 					return err
 				}
 				if err := a.open(c.Context(), func(d *desk.Desk) error {
@@ -40,7 +40,7 @@ func (a *app) developing(root *cobra.Command) {
 			})
 		},
 	}
-	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port of this machine to serve the pages at")
-	c.Flags().IntVar(&turnarounds, "turnarounds", 1000, "size of the invented year, when it is built")
+	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port of this computer to serve the pages at")
+	c.Flags().IntVar(&cycles, "cycles", 1000, "size of the invented year, when it is built")
 	root.AddCommand(c)
 }

@@ -18,11 +18,11 @@ func (a *app) failuresCommand() *cobra.Command {
 	var out output
 	var from, to, tag, kind, by, view string
 	c := &cobra.Command{
-		Use: "failures", Short: "Show how often first rounds were over the action level, by week, and how close together", Args: cobra.NoArgs,
-		Long: `Show how often the first round of a turnaround was over the action level, by days, weeks or
-months, with limits that allow for shares that scatter more than chance explains (Laney's
-p′), and, for rare failures, how many rounds and days lay between them (g and t charts) and
-whether the last three came too close together.`,
+		Use: "failures", Short: "Show how often first tests were over the action level, by week, and how close together", Args: cobra.NoArgs,
+		Long: `Show how often the first test of a cycle was over the action level, by days, weeks or
+months, with limits that allow for shares that vary more than chance explains (Laney's
+p′), and, for rare failures, how many tests and days lay between them (g and t charts)
+and whether the last three came too close together.`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if !slices.Contains(desk.Cadences, desk.Cadence(by)) {
 				return usageError{fmt.Errorf("--by %s: allowed: %s", by, scope.Words(desk.Cadences))}
@@ -43,26 +43,26 @@ whether the last three came too close together.`,
 						return err
 					}
 				}
-				rounds, err := v.FirstRounds(start, end, tag, scope.Kind(kind))
+				verifications, err := v.FirstTests(start, end, tag, scope.Kind(kind))
 				if err != nil {
 					return err
 				}
-				periods := desk.Periods(rounds, desk.Cadence(by), v.Zone())
+				periods := desk.Periods(verifications, desk.Cadence(by), v.Zone())
 				shares, err := desk.Shares(periods)
 				if err != nil {
 					return err
 				}
-				return a.failures(v, periods, shares, desk.BetweenFailures(rounds), view, out)
+				return a.failures(v, periods, shares, desk.BetweenFailures(verifications), view, out)
 			})
 		},
 	}
 	out.flags(c, true)
-	c.Flags().StringVar(&from, "from", "", "rounds from this instant on (default 180 days back)")
-	c.Flags().StringVar(&to, "to", "", "rounds up to this instant (default now)")
+	c.Flags().StringVar(&from, "from", "", "tests from this instant on (default 180 days back)")
+	c.Flags().StringVar(&to, "to", "", "tests up to this instant (default now)")
 	c.Flags().StringVar(&tag, "scope", "", "one scope only")
 	c.Flags().StringVar(&kind, "kind", "", "one kind of scope only: "+scope.Words(scope.Kinds))
 	c.Flags().StringVar(&by, "by", string(desk.Weekly), "length of a period: "+scope.Words(desk.Cadences))
-	c.Flags().StringVar(&view, "chart", failureViews[0], "what --svg and --pdf draw: "+scope.Words(failureViews))
+	c.Flags().StringVar(&view, "chart", failureViews[0], "what --svg and --pdf show: "+scope.Words(failureViews))
 	return c
 }
 
@@ -76,16 +76,16 @@ func (a *app) failures(v desk.View, periods []desk.Period, shares trend.Attribut
 		switch view {
 		case "gaps":
 			if gapsErr != nil {
-				return fmt.Errorf("too few failures to draw the gaps between them: %w", gapsErr)
+				return fmt.Errorf("too few failures to show the gaps between them: %w", gapsErr)
 			}
-			picture = figure.Gaps("Rounds between those over the action level", b, gaps, v.Zone(), figure.Places{})
+			picture = figure.Gaps("First tests between those over the action level", b, gaps, v.Zone(), figure.Places{})
 		case "times":
 			if timesErr != nil {
-				return fmt.Errorf("too few failures to draw the times between them: %w", timesErr)
+				return fmt.Errorf("too few failures to show the times between them: %w", timesErr)
 			}
-			picture = figure.Times("Days between rounds over the action level", b, times, v.Zone(), figure.Places{})
+			picture = figure.Times("Days between first tests over the action level", b, times, v.Zone(), figure.Places{})
 		default:
-			picture = figure.Shares("First rounds over the action level", periods, shares, v.Zone())
+			picture = figure.Shares("First tests over the action level", periods, shares, v.Zone())
 		}
 		if err := a.draw(out, picture, v.Now().Time()); err != nil {
 			return err
@@ -99,14 +99,14 @@ func (a *app) failures(v desk.View, periods []desk.Period, shares trend.Attribut
 		x := shares.Points[i]
 		mark := ""
 		switch {
-		case x.Signal > 0:
+		case x.Crossing > 0:
 			mark = "▲ above its limit"
-		case x.Signal < 0:
+		case x.Crossing < 0:
 			mark = "▼ below its limit"
 		}
 		rows[i] = []string{p.From.In(v.Zone())[:10], strconv.Itoa(int(p.Trials)), strconv.Itoa(p.Failures), percent(x.Value), percent(x.Lower) + "–" + percent(x.Upper), mark}
 	}
-	if err := a.printRows(out, []string{"from", "first rounds", "over", "share", "limits", ""}, rows); err != nil || out.csv {
+	if err := a.printRows(out, []string{"from", "first tests", "over", "share", "limits", ""}, rows); err != nil || out.csv {
 		return err
 	}
 	fmt.Fprintln(a.Out)
@@ -121,9 +121,9 @@ func failuresJSON(periods []desk.Period, shares trend.AttributeChart, b desk.Bet
 	list := make([]map[string]any, len(periods))
 	for i, p := range periods {
 		x := shares.Points[i]
-		list[i] = map[string]any{"from": p.From, "to": p.To, "rounds": int(p.Trials), "over": p.Failures, "share": x.Value, "lower": x.Lower, "upper": x.Upper, "signal": x.Signal}
+		list[i] = map[string]any{"from": p.From, "to": p.To, "tests": int(p.Trials), "over": p.Failures, "share": x.Value, "lower": x.Lower, "upper": x.Upper, "signal": x.Crossing}
 	}
-	doc := map[string]any{"periods": list, "centre": shares.Centre, "sigma_z": shares.SigmaZ, "failures": orEmpty(b.Failures), "rounds_since": b.Since}
+	doc := map[string]any{"periods": list, "centre": shares.Centre, "sigma_z": shares.SigmaZ, "failures": orEmpty(b.Failures), "tests_since": b.Since}
 	if known {
 		doc["mean_gap"], doc["upper_gap"] = gaps.Gap, gaps.Quantile(0.99865)
 	}

@@ -31,7 +31,7 @@ func (a *app) firstRun(c *cobra.Command, listen string) error {
 		return usageError{fmt.Errorf("--json and --pages exclude each other: the page is for a person")}
 	}
 	if host, _, err := net.SplitHostPort(listen); err != nil || !loopback(host) {
-		return usageError{fmt.Errorf("--listen %q: the first run is served to this machine only, such as at %s", listen, usualAddress)}
+		return usageError{fmt.Errorf("--listen %q: the first run is served to this computer only, such as at %s", listen, usualAddress)}
 	}
 	if err := home(a.data).Vacant(); err != nil {
 		return err

@@ -278,7 +278,7 @@ func (a *app) levelJudgeCommand() *cobra.Command {
 		Long: `Say how well readings and a level tell culture-positive scopes from others: area under
 the receiver operating characteristic, the best cut, sensitivity, specificity and, with
 --prevalence, predictive values, each with an interval. The file of cultures has the
-columns scope, taken, positive; each culture is linked to the last sampled turnaround of
+columns scope, taken, positive; each culture is linked to the last sampled cycle of
 its scope before it.
 
 Published studies mostly find that ATP does not predict culture (areas under 0.6); where
@@ -384,7 +384,7 @@ func (a *app) levelCurveCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "curve", Short: "Show what a level does to scopes of known cleanliness (operating characteristic)",
 		Long: `Show, for scopes of a known true median, the probability that a level has them cleaned
-again and held, by number of points and of attempts. --spread is the standard deviation of
+again and put on hold after the last cleaning, by number of points and of cleanings. --spread is the standard deviation of
 ln RLU of single samples; without it that of the stored readings is taken, which includes
 differences between scopes. --shared is that between cleanings, common to all points.`,
 		Args: cobra.NoArgs,
@@ -410,7 +410,7 @@ differences between scopes. --shared is that between cleanings, common to all po
 					}
 					source = fmt.Sprintf("spread %.2f of ln RLU from %d stored readings, differences between scopes included", spread, n)
 				}
-				o := desk.Operating{Level: l, Points: points, Attempts: tries, Spread: spread, Shared: shared, Retest: reading.AllPoints, Costs: costs.costs()}
+				o := desk.Operating{Level: l, Points: points, Cleanings: tries, Spread: spread, Shared: shared, Retest: reading.AllPoints, Costs: costs.costs()}
 				return a.curve(v, o, source, out)
 			})
 		},
@@ -420,8 +420,8 @@ differences between scopes. --shared is that between cleanings, common to all po
 	f.limits(c)
 	out.flags(c, true)
 	costs.flags(c)
-	c.Flags().IntSliceVar(&points, "points", []int{1, 3, 4}, "numbers of points in a round")
-	c.Flags().IntSliceVar(&tries, "attempts", []int{1, 3}, "numbers of attempts")
+	c.Flags().IntSliceVar(&points, "points", []int{1, 3, 4}, "numbers of points in a cleaning verification")
+	c.Flags().IntSliceVar(&tries, "cleanings", []int{1, 3}, "numbers of cleanings at most")
 	c.Flags().Float64Var(&spread, "spread", 0, "standard deviation of ln RLU of single samples (default: that of the stored readings)")
 	c.Flags().Float64Var(&shared, "shared", 0, "standard deviation of ln RLU between cleanings, common to all points")
 	return c
@@ -450,7 +450,7 @@ func (a *app) curve(v desk.View, o desk.Operating, source string, out output) er
 			return err
 		}
 		title := fmt.Sprintf("What an action level of %s RLU does", o.Level.Action)
-		desc := fmt.Sprintf("Single samples scatter with a standard deviation of %.2f of ln RLU, cleanings with %.2f.", o.Spread, o.Shared)
+		desc := fmt.Sprintf("Single samples vary with a standard deviation of %.2f of ln RLU, cleanings with %.2f.", o.Spread, o.Shared)
 		if err := a.draw(out, figure.Operation(title, desc, curves, o.Level), v.Now().Time()); err != nil {
 			return err
 		}
@@ -461,11 +461,11 @@ func (a *app) curve(v desk.View, o desk.Operating, source string, out output) er
 	rows := make([][]string, len(lines))
 	for i, n := range lines {
 		rows[i] = []string{
-			strconv.Itoa(n.Points), strconv.Itoa(n.Attempts), fmt.Sprintf("%.0f", n.Median), percent(n.Over), percent(n.Alert), percent(n.Hold),
-			fmt.Sprintf("%.2f", n.Operation.Attempts), fmt.Sprintf("%.1f", n.Samples), fmt.Sprintf("%.0f", n.Minutes),
+			strconv.Itoa(n.Points), strconv.Itoa(n.Cleanings), fmt.Sprintf("%.0f", n.Median), percent(n.Over), percent(n.Alert), percent(n.Hold),
+			fmt.Sprintf("%.2f", n.Operation.Cleanings), fmt.Sprintf("%.1f", n.Samples), fmt.Sprintf("%.0f", n.Minutes),
 		}
 	}
-	if err := a.printRows(out, []string{"points", "attempts at most", "true median RLU", "cleaned again", "alert", "held", "attempts", "samples", "minutes"}, rows); err != nil || out.csv {
+	if err := a.printRows(out, []string{"points", "cleanings at most", "true median RLU", "cleaned again", "alert", "on hold at last", "cleanings", "samples", "minutes"}, rows); err != nil || out.csv {
 		return err
 	}
 	if source != "" {
@@ -484,10 +484,10 @@ func (a *app) levelReplayCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "replay", Short: "Run a proposed level over the stored past and compare it with today's",
 		Long: `Run a proposed level over the stored past, all other levels as they are today, and
-compare: rounds over the action level, cleanings, holds, kits, minutes and, with a file of
-cultures, culture-positive turnarounds caught and missed. A round that passed in the past
-has no further attempt on record; where the proposed level would have asked for one, its
-result is counted as unknown and not guessed.`,
+compare: cleaning verifications over the action level, cleanings, holds, kits, minutes
+and, with a file of cultures, culture-positive cycles caught and missed. After a
+verification that passed in the past no further cleaning is on record; where the proposed
+level would have asked for one, its result is counted as unknown and not guessed.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			l, err := f.level()
@@ -526,7 +526,7 @@ result is counted as unknown and not guessed.`,
 	costs.flags(c)
 	out.flags(c, false)
 	c.Flags().StringVar(&file, "cultures", "", "CSV file of cultures: scope, taken, positive")
-	c.Flags().IntVar(&most, "changes", 10, "list at most so many rounds whose outcome differs")
+	c.Flags().IntVar(&most, "changes", 10, "list at most so many cleaning verifications whose outcome differs")
 	return c
 }
 
@@ -539,7 +539,7 @@ func (a *app) replay(v desk.View, r level.Replay, past desk.Past, out output) er
 	var rows [][]string
 	add := func(kind, which string, t level.Tally) {
 		rows = append(rows, []string{
-			kind, which, strconv.Itoa(t.Turnarounds), strconv.Itoa(t.Rounds), strconv.Itoa(t.Over), strconv.Itoa(t.Recleans), strconv.Itoa(t.Unknown),
+			kind, which, strconv.Itoa(t.Cycles), strconv.Itoa(t.Verifications), strconv.Itoa(t.Over), strconv.Itoa(t.Recleans), strconv.Itoa(t.Unknown),
 			strconv.Itoa(t.Holds), strconv.Itoa(t.Alerts), strconv.Itoa(t.Kits), fmt.Sprintf("%.0f", t.Minutes), strconv.Itoa(t.Caught), strconv.Itoa(t.Missed),
 		})
 	}
@@ -549,21 +549,21 @@ func (a *app) replay(v desk.View, r level.Replay, past desk.Past, out output) er
 	}
 	add("all", "today", r.Today)
 	add("", "proposed", r.Proposed)
-	header := []string{"kind", "level", "turnarounds", "rounds", "over", "cleaned again", "result unknown", "held", "alert", "kits", "minutes", "cultures caught", "missed"}
+	header := []string{"kind", "level", "cycles", "verifications", "over", "cleaned again", "result unknown", "on hold at last", "alert", "kits", "minutes", "cultures caught", "missed"}
 	if err := a.printRows(out, header, rows); err != nil || out.csv {
 		return err
 	}
-	fmt.Fprintf(a.Out, "\n%d rounds would have another outcome\n", r.Changed)
+	fmt.Fprintf(a.Out, "\n%d cleaning verifications would have another outcome\n", r.Changed)
 	changes := make([][]string, len(r.Changes))
 	for i, c := range past.Changed(r) {
-		changes[i] = []string{c.Scope, moment(v, c.First), strconv.Itoa(c.Attempt), string(c.Today), string(c.Then)}
+		changes[i] = []string{c.Scope, moment(v, c.First), reading.Test(c.Cleaning), c.Today.Brief(), c.Then.Brief()}
 	}
-	a.printTable([]string{"scope", "turnaround sampled at", "attempt", "today", "proposed"}, changes)
+	a.printTable([]string{"scope", "cycle sampled at", "test", "today", "proposed"}, changes)
 	if r.Proposed.Unknown > 0 {
 		fmt.Fprintf(a.Out, "\n! %d cleanings would have been asked for whose result nobody knows: kits and minutes are lower bounds\n", r.Proposed.Unknown)
 	}
 	if past.Unlinked > 0 {
-		fmt.Fprintf(a.Out, "! %d cultures have no sampled turnaround before them\n", past.Unlinked)
+		fmt.Fprintf(a.Out, "! %d cultures have no sampled cycle before them\n", past.Unlinked)
 	}
 	a.printCaution()
 	return nil
@@ -618,7 +618,7 @@ part of the record. Earlier decisions keep the level that made them.`,
 				return w.AdoptDerived(e, l, g)
 			}, "adopted for %s: alert %s, action %s RLU", f.target, l.Alert, l.Action)
 			if err == nil && !a.json {
-				fmt.Fprintf(a.Out, "over the past this level has %d rounds over, today's has %d\n", replay.Proposed.Over, replay.Today.Over)
+				fmt.Fprintf(a.Out, "in the past %d cleaning verifications would have been over this level, %d are over today's\n", replay.Proposed.Over, replay.Today.Over)
 			}
 			return err
 		},

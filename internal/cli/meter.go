@@ -301,8 +301,8 @@ func (a *app) meterChecksCommand() *cobra.Command {
 	out.flags(c, true)
 	c.Flags().StringVar(&from, "from", "", "checks from this instant on (default 180 days back)")
 	c.Flags().StringVar(&to, "to", "", "checks up to this instant (default now)")
-	c.Flags().StringVar(&kind, "kind", string(quality.Positive), "control to draw: "+scope.Words(quality.ControlKinds))
-	c.Flags().StringVar(&materialName, "material", "", "material to draw (default: the one that has a target)")
+	c.Flags().StringVar(&kind, "kind", string(quality.Positive), "control to show: "+scope.Words(quality.ControlKinds))
+	c.Flags().StringVar(&materialName, "material", "", "material to show (default: the one that has a target)")
 	return c
 }
 
@@ -449,7 +449,7 @@ func (a *app) meterCompareCommand() *cobra.Command {
 		Use: "compare", Short: "Compare a new lot or meter with the old one: may the level stay?",
 		Long: `Compare a new lot (--lots OLD,NEW) or a new meter (--meters OLD,NEW) with the old one. Best
 are pairs of readings of the same samples in a file (--pairs, columns sample, old, new);
-without it the stored readings of the time are compared stream by stream, which is weaker,
+without it the stored readings of the time are compared series by series, which is weaker,
 since cleaning may have changed as well.
 
 The answer is "same level may stay", "new level needed" or how many more pairs are needed.
@@ -565,7 +565,7 @@ func (a *app) compared(found quality.Paired, pairs []quality.Pair, same bool, pl
 		fmt.Fprintln(a.Out, "the ratio is evidence on whether the level may stay, never a factor to convert readings with")
 	}
 	if !same {
-		fmt.Fprintf(a.Out, "from %s of stored readings: cleaning may have changed as well; pairs of the same samples say more (--pairs)\n", countOf(len(pairs), "stream"))
+		fmt.Fprintf(a.Out, "from %s of stored readings: cleaning may have changed as well; pairs of the same samples say more (--pairs)\n", countOf(len(pairs), "series"))
 	}
 	if r.Record.ID != "" {
 		fmt.Fprintf(a.Out, "record %s\n", r.Record.ID)

@@ -7,7 +7,7 @@ import (
 	"github.com/charmbracelet/x/term"
 
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/present/list"
 	"rinsate/internal/present/words"
 )
@@ -17,14 +17,14 @@ const caution = `Caution: ATP and residue tests show organic residue, not steril
 disinfection, inspection, culture, the manufacturer's instructions, local policy or a
 licensed person's judgement.`
 
-// terms are those that people read.
-const terms = words.US
+// spoken says what is printed in the terms of the site.
+type spoken struct{ words.Terms }
 
-// stateMark puts a shape before the word, so that neither colour nor sight of colour is needed.
-func stateMark(s turnaround.State) string { return terms.Brief(words.StateKey(s)) }
+// state puts a shape before the word, so that neither colour nor sight of colour is needed.
+func (t spoken) state(s reprocessing.State) string { return t.Brief(words.StateKey(s)) }
 
-// outcomeMark does the same for outcomes.
-func outcomeMark(o reading.Outcome) string { return terms.Brief(words.OutcomeKey(o)) }
+// outcome does the same for outcomes.
+func (t spoken) outcome(o reading.Outcome) string { return t.Brief(words.OutcomeKey(o)) }
 
 // printTable prints rows under a header.
 func (a *app) printTable(header []string, rows [][]string) {

@@ -166,7 +166,7 @@ func (a *app) checkProofCommand() *cobra.Command {
 			if a.json {
 				return a.printJSON(map[string]any{"origin": checkpoint.Origin, "size": checkpoint.Size, "root": checkpoint.Root.String()})
 			}
-			fmt.Fprintf(a.Out, "the ledger %s held this record when it had %d records\n", checkpoint.Origin, checkpoint.Size)
+			fmt.Fprintf(a.Out, "the ledger %s contained this record when it had %d records\n", checkpoint.Origin, checkpoint.Size)
 			return nil
 		},
 	}

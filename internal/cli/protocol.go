@@ -44,7 +44,7 @@ func (a *app) printGuide(g desk.Guide) {
 	for _, p := range g.Points {
 		when := "on demand"
 		if p.Routine {
-			when = "in every round"
+			when = "in every cleaning verification"
 		}
 		if p.NotApplicable != "" {
 			when = "not applicable: " + p.NotApplicable

@@ -36,7 +36,7 @@ type summary struct {
 type counted struct {
 	Kind   string `json:"kind"`
 	Point  string `json:"point"`
-	Below  int    `json:"below"`
+	OK     int    `json:"ok"`
 	Alert  int    `json:"alert"`
 	Action int    `json:"action"`
 	None   int    `json:"none"`
@@ -109,7 +109,7 @@ func TestAlfa2013(t *testing.T) {
 		t.Fatalf("%d channels", channels)
 	}
 	s, _, code := check(t, duodenoscope+colonoscope, fleet.String(), levels, readings.String())
-	if code != 3 || s.Total.Below != 115 || s.Total.Action != 5 {
+	if code != 3 || s.Total.OK != 115 || s.Total.Action != 5 {
 		t.Errorf("exit %d, %+v", code, s.Total)
 	}
 	// 5/120 with its Wilson interval, recomputed: 4.2 % (1.8–9.4 %).
@@ -184,8 +184,8 @@ func TestSimulatedUse(t *testing.T) {
 		want                     [4]string
 	}{
 		{"soiled", 9747, 335.4, 6.782, 6.669, [4]string{"action", "action", "action", "action"}},
-		{"flushed only", 6601, 3.99, 5.254, 4.476, [4]string{"action", "below", "action", "action"}},
-		{"cleaned", 29, 0.23, 0.787, 1.608, [4]string{"below", "below", "below", "below"}},
+		{"flushed only", 6601, 3.99, 5.254, 4.476, [4]string{"action", "ok", "action", "action"}},
+		{"cleaned", 29, 0.23, 0.787, 1.608, [4]string{"ok", "ok", "ok", "ok"}},
 	}
 	var readings strings.Builder
 	for _, st := range stages {

@@ -23,17 +23,17 @@ type serving struct {
 	wall                           bool
 }
 
-// usualAddress is where pages are served when nothing else is asked for: on this machine alone.
+// usualAddress is where pages are served when nothing else is asked for: on this computer alone.
 const usualAddress = "127.0.0.1:8420"
 
 func (a *app) serveCommand() *cobra.Command {
 	var o serving
 	c := &cobra.Command{
 		Use: "serve", Short: "Serve the pages",
-		Long: `Serve the pages: the bench, today's board, the gate and the scopes for the day's work;
-trends, alarms, levels, meters, records, the set-up and the help for the rest.
+		Long: `Serve the pages: the bench, today's board, the release check and the scopes for the day's work;
+trends, signals, levels, meters, records, the set-up and the help for the rest.
 
-Without flags the pages are for this machine alone. For other machines name the
+Without flags the pages are for this computer alone. For other computers name the
 address that people use with --base-url, and either give a certificate with
 --tls-cert and --tls-key or put a proxy that speaks TLS in front. The base address
 may have a path, such as https://pc-7.example/rinsate.
@@ -96,7 +96,7 @@ func (o serving) tls() (*tls.Certificate, error) {
 }
 
 // address returns where people open the pages. Passwords must not travel in the clear, so that plain
-// HTTP is for this machine alone.
+// HTTP is for this computer alone.
 func (o serving) address(listening net.Addr, secure bool) (*url.URL, error) {
 	text := o.base
 	if text == "" {

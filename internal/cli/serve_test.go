@@ -38,10 +38,10 @@ func TestAddresses(t *testing.T) {
 	}{
 		{"nothing is said", "", loop, false, "http://localhost:8420"},
 		{"nothing is said, with a certificate", "", loop, true, "https://localhost:8420"},
-		{"a name of this machine", "http://127.0.0.1:8420", loop, false, "http://127.0.0.1:8420"},
+		{"a name of this computer", "http://127.0.0.1:8420", loop, false, "http://127.0.0.1:8420"},
 		{"a proxy with a path", "https://pc-7.example/rinsate/", loop, false, "https://pc-7.example/rinsate"},
-		{"a proxy on another machine", "https://pc-7.example", all, false, "https://pc-7.example"},
-		{"passwords in the clear to other machines", "", all, false, ""},
+		{"a proxy on another computer", "https://pc-7.example", all, false, "https://pc-7.example"},
+		{"passwords in the clear to other computers", "", all, false, ""},
 		{"passwords in the clear under a name", "http://pc-7.example", loop, false, ""},
 		{"a certificate for everybody", "https://pc-7.example:8420", all, true, "https://pc-7.example:8420"},
 		{"no scheme", "pc-7.example", loop, false, ""},
@@ -172,7 +172,7 @@ func TestServe(t *testing.T) {
 	address := talk.wait(t, `pages at (https://localhost:\d+)`, ended)
 	transport := &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool, Time: func() time.Time { return present }}, ForceAttemptHTTP2: true}
 	defer transport.CloseIdleConnections()
-	r, err := (&http.Client{Transport: transport}).Get(address + "/gate/none")
+	r, err := (&http.Client{Transport: transport}).Get(address + "/ready/none")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -199,7 +199,7 @@ func TestServeDemo(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan int, 1)
 	go func() {
-		ended <- Run(ctx, []string{"--data", data, "demo", "--turnarounds", "300", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, storetest.Ticking(0))
+		ended <- Run(ctx, []string{"--data", data, "demo", "--cycles", "300", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, storetest.Ticking(0))
 	}()
 	address := talk.wait(t, `pages at (http://localhost:\d+)`, ended)
 	get := func(path string) string {
@@ -260,7 +260,7 @@ func TestServeRefusals(t *testing.T) {
 		says string
 	}{
 		{[]string{"serve", "--tls-cert", "pc-7.crt"}, "needed together"},
-		{[]string{"demo", "--listen", "0.0.0.0:8420", "--turnarounds", "300"}, "served to this machine only"},
+		{[]string{"demo", "--listen", "0.0.0.0:8420", "--cycles", "300"}, "served to this computer only"},
 	} {
 		data := filepath.Join(t.TempDir(), "data")
 		var talk lines

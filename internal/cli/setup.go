@@ -50,6 +50,9 @@ account too, and then serves the pages.`,
 			if pages {
 				return a.firstRun(c, listen)
 			}
+			if !slices.Contains(record.AllTerms, site.Terms) {
+				return usageError{fmt.Errorf("--terms %s: allowed: us, uk", site.Terms)}
+			}
 			text, err := os.ReadFile(rules)
 			if err != nil {
 				return usageError{fmt.Errorf("rule set: %w\nhint: print one to edit with: rinsate rules show > rules.yaml", err)}
@@ -73,11 +76,12 @@ account too, and then serves the pages.`,
 	c.Flags().StringVar(&site.Code, "site", "", "short code of the site, part of every record")
 	c.Flags().StringVar(&site.Name, "name", "", "name of the facility")
 	c.Flags().StringVar(&site.Zone, "zone", "", "IANA time zone, such as Europe/Berlin")
+	c.Flags().StringVar((*string)(&site.Terms), "terms", string(record.TermsUS), "terms of the trade that people read: us or uk; they stay")
 	c.Flags().StringVar(&site.Origin, "origin", "", "name of the ledger in its checkpoints (default rinsate.local/SITE)")
 	c.Flags().StringVar(&rules, "rules", "", "rule set (YAML) to adopt")
 	c.Flags().StringVar(&by, "by", "", "code of the person who adopts it")
 	c.Flags().BoolVar(&pages, "pages", false, "ask for everything in the browser, then serve the pages")
-	c.Flags().StringVar(&listen, "listen", usualAddress, "address and port of this machine for --pages")
+	c.Flags().StringVar(&listen, "listen", usualAddress, "address and port of this computer for --pages")
 	for _, name := range required {
 		must(c.MarkFlagRequired(name))
 	}
@@ -236,8 +240,8 @@ func (a *app) importFile(ctx context.Context, d desk.Acting, f desk.File, dry bo
 		verb = "would be stored"
 	}
 	fmt.Fprintf(a.Out, "%s: %d rows, %d %s, %d known already\n", f.Name, out.Rows, out.Stored, verb, out.Known)
-	for _, x := range out.Alarms {
-		fmt.Fprintf(a.Out, "! %s, %s: %s. %s\n", x.Key.Scope, x.Key.Point, directionMark(x.Direction), x.First.Words)
+	for _, x := range out.Signals {
+		fmt.Fprintf(a.Out, "! %s, %s: %s. %s\n", x.Key.Scope, x.Key.Point, a.terms.direction(x.Direction), x.First.Words)
 	}
 	return nil
 }
@@ -371,7 +375,7 @@ func (a *app) fleetCommand() *cobra.Command {
 				}
 				rows := make([][]string, len(fleet))
 				for i, m := range fleet {
-					rows[i] = []string{m.Instrument.Tag, m.Instrument.Model, string(m.Kind), string(m.Risk), string(m.Instrument.Owner), m.Instrument.Location, strings.Join(m.Points, ", ")}
+					rows[i] = []string{m.Instrument.Tag, m.Instrument.Model, string(m.Kind), string(m.Risk), a.terms.Owner(m.Instrument.Owner), m.Instrument.Location, strings.Join(m.Points, ", ")}
 				}
 				a.printTable([]string{"scope", "model", "kind", "risk", "owner", "location", "routine points"}, rows)
 				return nil

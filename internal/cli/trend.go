@@ -20,9 +20,9 @@ import (
 	"rinsate/internal/present/figure"
 )
 
-// watchFlags are how streams are watched.
+// watchFlags are how series are watched.
 type watchFlags struct {
-	falseAlarms    float64
+	falseSignals   float64
 	charts         []string
 	rules          []int
 	lambda, k, fir float64
@@ -30,18 +30,18 @@ type watchFlags struct {
 }
 
 func (f *watchFlags) flags(c *cobra.Command) {
-	c.Flags().Float64Var(&f.falseAlarms, "false-alarms", 1, "false alarms to expect in a month over all streams, where limits are not adopted yet")
+	c.Flags().Float64Var(&f.falseSignals, "false-signals", 1, "false signals to expect in a month over all series, where limits are not adopted yet")
 	c.Flags().StringSliceVar(&f.charts, "charts", []string{"individuals", "ewma", "cusum"}, "charts: individuals, moving-range, ewma, cusum")
-	c.Flags().IntSliceVar(&f.rules, "rules", nil, "run rules to switch on, 1 to 8; they are taken off the false alarms first")
+	c.Flags().IntSliceVar(&f.rules, "rules", nil, "run rules to switch on, 1 to 8; they are taken off the false signals first")
 	c.Flags().Float64Var(&f.lambda, "lambda", 0, "weight of the latest reading in the EWMA chart (default 0.2)")
 	c.Flags().Float64Var(&f.k, "k", 0, "reference value of the CUSUM chart in standard deviations (default 0.5)")
 	c.Flags().Float64Var(&f.fir, "head-start", 0, "head start of the CUSUM chart as a part of its limit, 0 to 0.5")
 }
 
 func (f *watchFlags) watching() (desk.Watching, error) {
-	w := desk.Watching{FalseAlarms: unit.Number(f.falseAlarms), Lambda: unit.Number(f.lambda), K: unit.Number(f.k), HeadStart: unit.Number(f.fir)}
-	if !(f.falseAlarms > 0) {
-		return w, usageError{fmt.Errorf("--false-alarms %v: give a number over 0, such as 1 for one a month", f.falseAlarms)}
+	w := desk.Watching{FalseSignals: unit.Number(f.falseSignals), Lambda: unit.Number(f.lambda), K: unit.Number(f.k), HeadStart: unit.Number(f.fir)}
+	if !(f.falseSignals > 0) {
+		return w, usageError{fmt.Errorf("--false-signals %v: give a number over 0, such as 1 for one a month", f.falseSignals)}
 	}
 	for _, name := range f.charts {
 		switch {
@@ -63,13 +63,13 @@ func (f *watchFlags) watching() (desk.Watching, error) {
 	return w, nil
 }
 
-// streamsOf returns the streams of one scope, or of all.
-func streamsOf(v desk.View, at unit.Instant, w desk.Watching, tag, point, system, kit string) ([]desk.Stream, error) {
-	list, err := v.Streams(at, w)
+// seriesOf returns the series of one scope, or of all.
+func seriesOf(v desk.View, at unit.Instant, w desk.Watching, tag, point, system, kit string) ([]desk.Series, error) {
+	list, err := v.AllSeries(at, w)
 	if err != nil {
 		return nil, err
 	}
-	return slices.DeleteFunc(list, func(s desk.Stream) bool {
+	return slices.DeleteFunc(list, func(s desk.Series) bool {
 		is := func(wanted, got string) bool { return wanted == "" || wanted == got }
 		return !is(tag, s.Key.Scope) || !is(point, string(s.Key.Point)) || !is(system, s.Key.System) || !is(kit, s.Key.Kit)
 	}), nil
@@ -86,8 +86,8 @@ func (a *app) trendCommand() *cobra.Command {
 points, and what the control charts make of it. With --point the readings themselves
 are listed and can be drawn (--svg, --pdf).
 
-A stream is one scope at one point on one meter system with one kit; only the first
-reading after the first cleaning of a turnaround is part of it. Readings are held
+A series is one scope at one point on one meter system with one kit; only the first
+reading after the first cleaning of a cycle is part of it. Readings are held
 against the adopted baseline (rinsate limits adopt); where there is none, against a
 provisional one from the first 20 to 30 readings since the last repair or change.`,
 		Args: cobra.ExactArgs(1),
@@ -110,20 +110,20 @@ provisional one from the first 20 to 30 readings since the last repair or change
 				if err := known(v, args[0]); err != nil {
 					return err
 				}
-				list, err := streamsOf(v, when, w, args[0], point, f.system, f.kit)
+				list, err := seriesOf(v, when, w, args[0], point, f.system, f.kit)
 				if err != nil {
 					return err
 				}
 				if len(list) == 0 {
-					return noStream(args[0], point)
+					return noSeries(args[0], point)
 				}
 				if point != "" {
 					if len(list) > 1 {
 						return usageError{fmt.Errorf("%s of %s has readings on several scales: choose with --system and --kit\n%s", point, args[0], scales(list))}
 					}
-					return a.stream(v, list[0], figure.View(view), out, last)
+					return a.series(v, list[0], figure.View(view), out, last)
 				}
-				return a.streams(v, list, out)
+				return a.allSeries(v, list, out)
 			})
 		},
 	}
@@ -133,7 +133,7 @@ provisional one from the first 20 to 30 readings since the last repair or change
 	c.Flags().StringVar(&point, "point", "", "one point: "+scope.Words(scope.PointKinds))
 	c.Flags().StringVar(&f.system, "system", "", "one meter system")
 	c.Flags().StringVar(&f.kit, "kit", "", "one kit")
-	c.Flags().StringVar(&view, "chart", string(figure.Single), "chart to draw: "+scope.Words(figure.Views))
+	c.Flags().StringVar(&view, "chart", string(figure.Single), "chart to show: "+scope.Words(figure.Views))
 	c.Flags().IntVar(&last, "last", 0, "list the last so many readings (default 30)")
 	return c
 }
@@ -150,7 +150,7 @@ func known(v desk.View, tag string) error {
 	return nil
 }
 
-func noStream(tag, point string) error {
+func noSeries(tag, point string) error {
 	what := tag
 	if point != "" {
 		what = fmt.Sprintf("%s of %s", point, tag)
@@ -158,7 +158,7 @@ func noStream(tag, point string) error {
 	return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("%s has no reading that counts", what), Hint: "see what is on record with: rinsate history " + tag}
 }
 
-func scales(list []desk.Stream) string {
+func scales(list []desk.Series) string {
 	var lines []string
 	for _, s := range list {
 		lines = append(lines, fmt.Sprintf("  --system %q --kit %q", s.Key.System, s.Key.Kit))
@@ -169,8 +169,8 @@ func scales(list []desk.Stream) string {
 // sparkWidth is how many readings a line of blocks shows.
 const sparkWidth = 32
 
-// spark shows the last readings of a stream on its log scale.
-func spark(s desk.Stream) string {
+// spark shows the last readings of a series on its log scale.
+func spark(s desk.Series) string {
 	points := s.Points[max(0, len(s.Points)-sparkWidth):]
 	values := make([]float64, len(points))
 	for i, p := range points {
@@ -183,26 +183,26 @@ func spark(s desk.Stream) string {
 	return chart.SparkText(values, lo, hi)
 }
 
-// standing says in a few words how a stream stands.
-func standing(s desk.Stream) string {
+// standing says in a few words how a series stands.
+func (t spoken) standing(s desk.Series) string {
 	if s.Baseline == nil {
 		return "? " + s.Why
 	}
-	shape, word := figure.Standing(terms, s)
+	shape, word := figure.Standing(t.Terms, s)
 	return shape + " " + word
 }
 
-func directionMark(d trend.Direction) string {
-	m := terms.Direction(d)
+func (t spoken) direction(d trend.Direction) string {
+	m := t.Direction(d)
 	return m.Shape + " " + m.Word
 }
 
-// jsonStream is a stream as a contract.
-type jsonStream struct {
-	desk.Stream
-	Readings int           `json:"readings"`
-	Last     []jsonPoint   `json:"last,omitempty"`
-	Alarms   []trend.Alarm `json:"alarms"`
+// jsonSeries is a series as a contract.
+type jsonSeries struct {
+	desk.Series
+	Readings int            `json:"readings"`
+	Last     []jsonPoint    `json:"last,omitempty"`
+	Signals  []trend.Signal `json:"signals"`
 }
 
 type jsonPoint struct {
@@ -217,11 +217,11 @@ type jsonPoint struct {
 	Signal bool         `json:"signal,omitempty"`
 }
 
-func (a *app) streams(v desk.View, list []desk.Stream, out output) error {
+func (a *app) allSeries(v desk.View, list []desk.Series, out output) error {
 	if a.json {
-		all := make([]jsonStream, len(list))
+		all := make([]jsonSeries, len(list))
 		for i, s := range list {
-			all[i] = jsonStream{Stream: s, Readings: len(s.Points), Alarms: orEmpty(s.Watched.Alarms)}
+			all[i] = jsonSeries{Series: s, Readings: len(s.Points), Signals: orEmpty(s.Watched.Signals)}
 		}
 		return a.printJSON(all)
 	}
@@ -233,20 +233,20 @@ func (a *app) streams(v desk.View, list []desk.Stream, out output) error {
 		}
 		last := s.Points[len(s.Points)-1]
 		since := ""
-		if n := len(s.Watched.Alarms); n > 0 && s.Watched.Alarms[n-1].Since != nil {
-			since = moment(v, s.Watched.Alarms[n-1].Since.At)
+		if n := len(s.Watched.Signals); n > 0 && s.Watched.Signals[n-1].Since != nil {
+			since = moment(v, s.Watched.Signals[n-1].Since.At)
 		}
 		rows[i] = []string{
 			string(s.Key.Point), s.Key.System + ", " + s.Key.Kit, strconv.Itoa(len(s.Points)), figure.BaselineWord(s.Baseline, s.Provisional), centre,
-			unit.Number(last.Value).String(), moment(v, last.At), spark(s), standing(s), since,
+			unit.Number(last.Value).String(), moment(v, last.At), spark(s), a.terms.standing(s), since,
 		}
 	}
 	if err := a.printRows(out, []string{"point", "scale", "n", "baseline", "centre RLU", "last RLU", "at", "last readings", "charts", "since about"}, rows); err != nil || out.csv {
 		return err
 	}
 	for _, s := range list {
-		if n := len(s.Watched.Alarms); n > 0 && s.Watched.Alarms[n-1].Open {
-			fmt.Fprintf(a.Out, "\n%s: %s\n", s.Key.Point, figure.AlarmWords(s.Watched.Alarms[n-1], v.Zone()))
+		if n := len(s.Watched.Signals); n > 0 && s.Watched.Signals[n-1].Open {
+			fmt.Fprintf(a.Out, "\n%s: %s\n", s.Key.Point, figure.SignalWords(s.Watched.Signals[n-1], v.Zone()))
 		}
 	}
 	a.printCaution()
@@ -262,7 +262,7 @@ func orEmpty[T any](list []T) []T {
 
 const usualLast = 30
 
-func (a *app) stream(v desk.View, s desk.Stream, view figure.View, out output, last int) error {
+func (a *app) series(v desk.View, s desk.Series, view figure.View, out output, last int) error {
 	if last <= 0 {
 		last = usualLast
 	}
@@ -270,7 +270,7 @@ func (a *app) stream(v desk.View, s desk.Stream, view figure.View, out output, l
 	points = points[max(0, len(points)-last):]
 	switch {
 	case a.json:
-		if err := a.printJSON(jsonStream{Stream: s, Readings: len(s.Points), Last: points, Alarms: orEmpty(s.Watched.Alarms)}); err != nil {
+		if err := a.printJSON(jsonSeries{Series: s, Readings: len(s.Points), Last: points, Signals: orEmpty(s.Watched.Signals)}); err != nil {
 			return err
 		}
 	default:
@@ -286,7 +286,7 @@ func (a *app) stream(v desk.View, s desk.Stream, view figure.View, out output, l
 			return err
 		}
 		if !out.csv {
-			a.describeStream(v, s)
+			a.describeSeries(v, s)
 		}
 	}
 	if !out.draws() {
@@ -306,8 +306,8 @@ func fixed(x *unit.Number) string {
 	return fmt.Sprintf("%.2f", float64(*x))
 }
 
-// numbered returns the readings of a stream with what the charts made of each.
-func numbered(s desk.Stream) []jsonPoint {
+// numbered returns the readings of a series with what the charts made of each.
+func numbered(s desk.Series) []jsonPoint {
 	points := make([]jsonPoint, len(s.Points))
 	for i, n := range s.Numbered() {
 		points[i] = jsonPoint{ID: n.ID, At: n.At, Value: unit.Number(n.Value)}
@@ -320,7 +320,7 @@ func numbered(s desk.Stream) []jsonPoint {
 	return points
 }
 
-func (a *app) describeStream(v desk.View, s desk.Stream) {
+func (a *app) describeSeries(v desk.View, s desk.Series) {
 	fmt.Fprintf(a.Out, "\n%s\n", spark(s))
 	if s.Baseline == nil {
 		fmt.Fprintf(a.Out, "%s\n", s.Why)
@@ -342,33 +342,33 @@ func (a *app) describeStream(v desk.View, s desk.Stream) {
 	for _, br := range s.Breaks {
 		fmt.Fprintf(a.Out, "  break at %s: %s\n", br.At.In(v.Zone()), br.Reason)
 	}
-	for _, alarm := range s.Watched.Alarms {
+	for _, signal := range s.Watched.Signals {
 		open := ""
-		if alarm.Open {
+		if signal.Open {
 			open = " (open)"
 		}
-		fmt.Fprintf(a.Out, "%s%s at %s: %s\n", directionMark(alarm.Direction), open, alarm.First.At.In(v.Zone()), figure.AlarmWords(alarm, v.Zone()))
+		fmt.Fprintf(a.Out, "%s%s at %s: %s\n", a.terms.direction(signal.Direction), open, signal.First.At.In(v.Zone()), figure.SignalWords(signal, v.Zone()))
 	}
 	a.printCaution()
 }
 
-func (a *app) alarmsCommand() *cobra.Command {
+func (a *app) signalsCommand() *cobra.Command {
 	var f watchFlags
 	var out output
 	var at, since string
 	var q float64
 	c := &cobra.Command{
-		Use: "alarms", Short: "List the streams whose readings have moved, since when, and what came with it",
-		Long: `List the streams of all scopes whose readings have moved from their baseline: which
+		Use: "signals", Short: "List the series whose readings have moved, since when, and what came with it",
+		Long: `List the series of all scopes whose readings have moved from their baseline: which
 way, since when (the start of the change with an interval of 95 %), which charts say
 so, and which lot, meter or person came together with the change. Below it stand the
-streams whose latest readings are higher than their baseline when all streams are
+series whose latest readings are higher than their baseline when all series are
 looked at together, with the share of false ones among them bounded (--q).
 
-What people did about each alarm is shown as its state; see rinsate alarm --help. One
-that somebody acted on and that nothing signals any more is listed too.
+What people did about each signal is shown as its state; see rinsate signal --help. One
+that somebody acted on and that no longer shows is listed too.
 
-An alarm is a reason to look, not a verdict on a scope or a person.`,
+A signal is a reason to look, not a verdict on a scope or a person.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			w, err := f.watching()
@@ -387,7 +387,7 @@ An alarm is a reason to look, not a verdict on a scope or a person.`,
 				if err != nil {
 					return err
 				}
-				list, err := v.Streams(when, w)
+				list, err := v.AllSeries(when, w)
 				if err != nil {
 					return err
 				}
@@ -395,26 +395,26 @@ An alarm is a reason to look, not a verdict on a scope or a person.`,
 				if err != nil {
 					return err
 				}
-				raised, err := v.Raised(desk.Alarms(list, 0))
+				raised, err := v.Raised(desk.Signals(list, 0))
 				if err != nil {
 					return err
 				}
 				raised = slices.DeleteFunc(raised, func(r desk.Raised) bool {
-					return r.Alarm != nil && r.Alarm.Last < from || r.Alarm == nil && r.Signalled < from || r.Signalled > when
+					return r.Signal != nil && r.Signal.Last < from || r.Signal == nil && r.Signalled < from || r.Signalled > when
 				})
-				return a.alarms(v, list, raised, rises, out, q)
+				return a.signals(v, list, raised, rises, out, q)
 			})
 		},
 	}
 	f.flags(c)
 	out.flags(c, false)
 	c.Flags().StringVar(&at, "at", "", "the instant asked about (default now)")
-	c.Flags().StringVar(&since, "since", "", "alarms whose last signal came at or after this instant (default 30 days back)")
-	c.Flags().Float64Var(&q, "q", 0.1, "the expected share of false ones among the streams found to be higher")
+	c.Flags().StringVar(&since, "since", "", "signals that last showed at or after this instant (default 30 days back)")
+	c.Flags().Float64Var(&q, "q", 0.1, "the expected share of false ones among the series found to be higher")
 	return c
 }
 
-func (a *app) alarms(v desk.View, list []desk.Stream, raised []desk.Raised, rises []trend.Ranked, out output, q float64) error {
+func (a *app) signals(v desk.View, list []desk.Series, raised []desk.Raised, rises []trend.Ranked, out output, q float64) error {
 	watched, waiting, provisional := 0, 0, 0
 	for _, s := range list {
 		switch {
@@ -428,24 +428,24 @@ func (a *app) alarms(v desk.View, list []desk.Stream, raised []desk.Raised, rise
 	}
 	if a.json {
 		return a.printJSON(map[string]any{
-			"alarms": alarmsJSON(raised), "rises": rises, "q": q, "streams_adopted": watched, "streams_provisional": provisional, "streams_without_baseline": waiting,
+			"signals": signalsJSON(raised), "rises": rises, "q": q, "series_adopted": watched, "series_provisional": provisional, "series_without_baseline": waiting,
 		})
 	}
 	rows := make([][]string, len(raised))
 	for i, r := range raised {
-		rows[i] = alarmCells(v, r)
+		rows[i] = a.terms.signalCells(v, r)
 	}
-	if err := a.printRows(out, []string{"alarm", "scope", "point", "readings", "", "state", "first signal", "since about", "95 % interval", "RLU", "charts", "came with", "others"}, rows); err != nil || out.csv {
+	if err := a.printRows(out, []string{"signal", "scope", "point", "readings", "", "state", "first shown", "since about", "95 % interval", "RLU", "charts", "came with", "others"}, rows); err != nil || out.csv {
 		return err
 	}
 	found := slices.DeleteFunc(slices.Clone(rises), func(r trend.Ranked) bool { return !r.Found })
-	a.heading("Higher than their baseline, all streams together (at most %s %% of them by chance)", unit.Number(math.Round(100*q)))
+	a.heading("Higher than their baseline, all series together (at most %s %% of them by chance)", unit.Number(math.Round(100*q)))
 	rows = make([][]string, len(found))
 	for i, r := range found {
 		rows[i] = []string{r.Key.Scope, string(r.Key.Point), strconv.Itoa(r.Readings), fmt.Sprintf("%+.1f", float64(r.Shift)), fmt.Sprintf("%.2g", float64(r.Adjusted))}
 	}
 	a.printTable([]string{"scope", "point", "last readings", "shift in sd", "adjusted p"}, rows)
-	fmt.Fprintf(a.Out, "\n%d streams have adopted limits, %d provisional ones, %d too few readings\n", watched, provisional, waiting)
+	fmt.Fprintf(a.Out, "\n%d series have adopted limits, %d provisional ones, %d too few readings\n", watched, provisional, waiting)
 	a.printCaution()
 	return nil
 }
@@ -463,14 +463,14 @@ func (a *app) limitsShowCommand() *cobra.Command {
 	var f watchFlags
 	var out output
 	c := &cobra.Command{
-		Use: "show", Short: "Show the baseline and the limits of every stream", Args: cobra.NoArgs,
+		Use: "show", Short: "Show the baseline and the limits of every series", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			w, err := f.watching()
 			if err != nil {
 				return err
 			}
 			return a.view(c, func(v desk.View) error {
-				list, err := v.Streams(v.Now(), w)
+				list, err := v.AllSeries(v.Now(), w)
 				if err != nil {
 					return err
 				}
@@ -519,11 +519,11 @@ func (a *app) limitsAdoptCommand() *cobra.Command {
 	var point, from, to string
 	var dry bool
 	c := &cobra.Command{
-		Use: "adopt [TAG...]", Short: "Freeze the baselines and limits of streams that have none that holds",
-		Long: `Freeze the baselines and limits of all streams, or of some scopes', from their readings
+		Use: "adopt [TAG...]", Short: "Freeze the baselines and limits of series that have none that holds",
+		Long: `Freeze the baselines and limits of all series, or of some scopes', from their readings
 since the last repair, change of kit or protocol. A baseline wants 20 readings; outliers
-are screened and listed in the record. Limits follow from how many false alarms are to
-be expected in a month over all streams, with the uncertainty of the baseline counted
+are screened and listed in the record. Limits follow from how many false signals are to
+be expected in a month over all series, with the uncertainty of the baseline counted
 in. From then on readings are held against them, until a repair or a change ends them.`,
 		RunE: func(c *cobra.Command, args []string) error {
 			w, err := f.watching()
@@ -578,7 +578,7 @@ in. From then on readings are held against them, until a repair or a change ends
 	c.Flags().StringVar(&from, "from", "", "readings from this instant on (default since the last repair or change)")
 	c.Flags().StringVar(&to, "to", "", "readings up to this instant (default now)")
 	c.Flags().BoolVar(&freeze.Anew, "anew", false, "also replace limits that hold")
-	c.Flags().BoolVar(&freeze.Own, "own-spread", false, "keep each stream's own spread, also where those of its point and scale agree")
+	c.Flags().BoolVar(&freeze.Own, "own-spread", false, "keep each series's own spread, also where those of its point and scale agree")
 	c.Flags().BoolVar(&dry, "dry-run", false, "show what would be adopted and store nothing")
 	return c
 }

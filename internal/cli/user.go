@@ -204,9 +204,9 @@ func (a *app) userList() *cobra.Command {
 func (a *app) printAccounts(v desk.View, accounts []printedAccount, granted bool) {
 	var rows, history [][]string
 	for _, x := range accounts {
-		rows = append(rows, []string{x.Code, x.Name, access.Words(x.Roles), x.ways(), x.state()})
+		rows = append(rows, []string{x.Code, x.Name, a.terms.Roles(x.Roles), x.ways(), x.state()})
 		for _, g := range x.Granted {
-			history = append(history, []string{g.At.In(v.Zone()), g.By, string(g.Change), access.Words(g.Roles)})
+			history = append(history, []string{g.At.In(v.Zone()), g.By, a.terms.Account(g.Change), a.terms.Roles(g.Roles)})
 		}
 	}
 	a.printTable([]string{"code", "name", "roles", "signs in with", "state"}, rows)
@@ -269,7 +269,7 @@ func (a *app) userRoles() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				words := access.Words(roles)
+				words := a.terms.Roles(roles)
 				if words == "" {
 					words = "no role"
 				}

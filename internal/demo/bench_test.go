@@ -9,10 +9,10 @@ import (
 
 // BenchmarkBuild measures how long somebody waits for the invented year, and for its smallest part.
 func BenchmarkBuild(b *testing.B) {
-	for name, turnarounds := range map[string]int{"smallest": 300, "year": 0} {
+	for name, cycles := range map[string]int{"smallest": 300, "year": 0} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
-				s, err := demo.Build(context.Background(), b.TempDir(), demo.Options{Today: today, Turnarounds: turnarounds})
+				s, err := demo.Build(context.Background(), b.TempDir(), demo.Options{Today: today, Cycles: cycles})
 				if err != nil {
 					b.Fatal(err)
 				}

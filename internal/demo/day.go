@@ -9,9 +9,9 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 )
 
 // planDay plans what begins on a day: first what is out of the ordinary, then the cases.
@@ -87,13 +87,13 @@ func (h *hospital) take(c procedure) {
 	h.travel(chosen, start).whole()
 }
 
-// trip is one turnaround while it is planned. at is how far it has come.
-type trip struct {
+// cycle is one while it is planned. at is how far it has come.
+type cycle struct {
 	*endoscope
 	h       *hospital
 	service service
 	at      unit.Instant
-	// recorded is when the last record of the trip is written; the next comes after it.
+	// recorded is when the last record of the cycle is written; the next comes after it.
 	recorded unit.Instant
 	by       string
 	// left is what the cleaning left behind, kept what each point kept, in log10 RLU.
@@ -101,9 +101,9 @@ type trip struct {
 	kept map[scope.PointKind]float64
 
 	// What is out of the ordinary.
-	push      map[int]float64 // by attempt, in log10 RLU; such an attempt is over the action level
+	push      map[int]float64 // by cleaning, in log10 RLU; such a cleaning is over the action level
 	tame      bool            // every reading is below the alert level
-	once      bool            // no further attempt is made
+	once      bool            // no further cleaning is made
 	delayed   unit.Instant    // when manual cleaning begins
 	remedy    string
 	forgotten scope.PointKind // its sample lies for too long
@@ -114,9 +114,9 @@ type trip struct {
 	late      time.Duration
 }
 
-// travel begins a trip of a scope.
-func (h *hospital) travel(s *endoscope, at unit.Instant) *trip {
-	t := &trip{
+// travel begins a cycle of a scope.
+func (h *hospital) travel(s *endoscope, at unit.Instant) *cycle {
+	t := &cycle{
 		endoscope: s, h: h, service: h.serviceOf(s.Model), at: at, by: h.onDuty(at.Add(time.Hour)),
 		left: h.normal(cleaningLeft), kept: make(map[scope.PointKind]float64), story: -1,
 	}
@@ -125,8 +125,8 @@ func (h *hospital) travel(s *endoscope, at unit.Instant) *trip {
 	return t
 }
 
-// add plans the record of something that happened on the trip, after its earlier records.
-func (t *trip) add(happened unit.Instant, do func(*desk.Work) error) {
+// add plans the record of something that happened in the cycle, after its earlier records.
+func (t *cycle) add(happened unit.Instant, do func(*desk.Work) error) {
 	delay := t.late + t.h.between(15*time.Second, 100*time.Second)
 	if after := t.recorded.Add(time.Second).Sub(happened); after > delay {
 		delay = after
@@ -135,33 +135,33 @@ func (t *trip) add(happened unit.Instant, do func(*desk.Work) error) {
 	t.h.add(happened, delay, do)
 }
 
-func (t *trip) pause(shortest, longest time.Duration) {
+func (t *cycle) pause(shortest, longest time.Duration) {
 	t.at = t.at.Add(t.h.between(shortest, longest))
 }
 
 // during fixes how long the use takes.
-func (t *trip) during(shortest, longest time.Duration) {
+func (t *cycle) during(shortest, longest time.Duration) {
 	t.service.shortest, t.service.longest = shortest, longest
 }
 
-// whole is an ordinary turnaround from the use to the cabinet.
-func (t *trip) whole() {
+// whole is an ordinary cycle from the use to the cabinet.
+func (t *cycle) whole() {
 	t.use()
 	t.begin()
 	t.finish()
 }
 
 // arrive reprocesses and samples a scope without a use before.
-func (t *trip) arrive() {
-	t.preClean()
+func (t *cycle) arrive() {
+	t.pointOfUse()
 	t.clean()
 	t.verify(t.model.Routine())
 	t.finish()
 }
 
-// begin is the part of a turnaround up to a round that passed or was not due.
-func (t *trip) begin() {
-	t.preClean()
+// begin is the part of a cycle up to a verification that passed or was not due.
+func (t *cycle) begin() {
+	t.pointOfUse()
 	t.clean()
 	if t.due() {
 		t.verify(t.points())
@@ -177,11 +177,11 @@ func (h *hospital) patient() string {
 	return "P" + strconv.Itoa(700000+h.patients)
 }
 
-func (t *trip) use() {
-	u := turnaround.Use{Scope: t.Tag, Start: t.at, Procedure: t.service.procedure, Room: t.service.room}
+func (t *cycle) use() {
+	u := reprocessing.Use{Scope: t.Tag, Start: t.at, Procedure: t.service.procedure, Room: t.service.room}
 	t.pause(t.service.shortest, t.service.longest)
 	t.uses++
-	t.attempt = 0
+	t.cleaning = 0
 	happened := t.at
 	if u.End = t.at; u.End >= t.h.today {
 		u.End, happened = 0, u.Start
@@ -191,13 +191,13 @@ func (t *trip) use() {
 }
 
 // step plans the record of a step that begins now and takes a random time.
-func (t *trip) step(kind turnaround.StepKind, shortest, longest time.Duration, fill func(*turnaround.Step)) ledger.ID {
+func (t *cycle) step(kind reprocessing.StepKind, shortest, longest time.Duration, fill func(*reprocessing.Step)) ledger.ID {
 	return t.stepBy(t.by, kind, t.h.between(shortest, longest), fill)
 }
 
 // stepBy is a step of a given person and length; at the end of the data it may still go on.
-func (t *trip) stepBy(by string, kind turnaround.StepKind, takes time.Duration, fill func(*turnaround.Step)) ledger.ID {
-	s := turnaround.Step{Scope: t.Tag, Kind: kind, Start: t.at, By: by}
+func (t *cycle) stepBy(by string, kind reprocessing.StepKind, takes time.Duration, fill func(*reprocessing.Step)) ledger.ID {
+	s := reprocessing.Step{Scope: t.Tag, Kind: kind, Start: t.at, By: by}
 	t.at = t.at.Add(takes)
 	happened := t.at
 	switch {
@@ -215,22 +215,22 @@ func (t *trip) stepBy(by string, kind turnaround.StepKind, takes time.Duration, 
 	return e.ID
 }
 
-func passed(s *turnaround.Step) { s.Result = turnaround.Pass }
+func passed(s *reprocessing.Step) { s.Result = reprocessing.Pass }
 
-func (t *trip) preClean() {
+func (t *cycle) pointOfUse() {
 	t.pause(time.Minute, 4*time.Minute)
-	t.stepBy(nurses[t.h.rng.IntN(len(nurses))], turnaround.PreClean, t.h.between(3*time.Minute, 5*time.Minute), nil)
+	t.stepBy(nurses[t.h.rng.IntN(len(nurses))], reprocessing.PointOfUse, t.h.between(3*time.Minute, 5*time.Minute), nil)
 }
 
 // clean is a leak test, the manual cleaning and the inspection; now and then the inspection finds
 // residue and the scope is cleaned again.
-func (t *trip) clean() {
+func (t *cycle) clean() {
 	t.pause(5*time.Minute, 35*time.Minute)
 	if t.delayed.Known() {
 		t.at = max(t.at, t.delayed)
 	}
 	test := t.at
-	first := t.step(turnaround.LeakTest, 2*time.Minute, 4*time.Minute, passed)
+	first := t.step(reprocessing.LeakTest, 2*time.Minute, 4*time.Minute, passed)
 	if t.doubled {
 		t.doubled = false
 		t.double(test, first)
@@ -238,39 +238,39 @@ func (t *trip) clean() {
 	t.pause(time.Minute, 4*time.Minute)
 	t.scrub(t.remedy)
 	if !t.tame && t.h.rng.Float64() < 0.01 {
-		t.step(turnaround.Inspection, 2*time.Minute, 4*time.Minute, func(s *turnaround.Step) {
-			s.Result, s.Note = turnaround.Fail, "residue at the distal end"
+		t.step(reprocessing.Inspection, 2*time.Minute, 4*time.Minute, func(s *reprocessing.Step) {
+			s.Result, s.Note = reprocessing.Fail, "residue at the distal end"
 		})
 		t.pause(time.Minute, 3*time.Minute)
 		t.scrub("")
 	}
-	t.step(turnaround.Inspection, 2*time.Minute, 4*time.Minute, passed)
+	t.step(reprocessing.Inspection, 2*time.Minute, 4*time.Minute, passed)
 }
 
 // scrub is a manual cleaning: 17 minutes on average, and less for who hurries.
-func (t *trip) scrub(remedy string) {
+func (t *cycle) scrub(remedy string) {
 	shortest, longest := 14*time.Minute, 20*time.Minute
 	if t.h.hurried(t.by, t.at) {
 		shortest, longest = 6*time.Minute, 9*time.Minute
 	}
-	t.step(turnaround.ManualCleaning, shortest, longest, func(s *turnaround.Step) { s.Delayed = remedy })
+	t.step(reprocessing.ManualCleaning, shortest, longest, func(s *reprocessing.Step) { s.Delayed = remedy })
 	t.pause(time.Minute, 2*time.Minute)
 }
 
 // double records the leak test once more and voids that.
-func (t *trip) double(start unit.Instant, first ledger.ID) {
+func (t *cycle) double(start unit.Instant, first ledger.ID) {
 	again, void := t.h.entry(t.by), t.h.entry(t.by)
 	void.Corrects, void.Reason = again.ID, "recorded twice"
 	t.show(first)
 	t.show(again.ID)
 	t.show(void.ID)
-	s := turnaround.Step{Scope: t.Tag, Kind: turnaround.LeakTest, Start: start, End: t.at, By: t.by, Result: turnaround.Pass}
+	s := reprocessing.Step{Scope: t.Tag, Kind: reprocessing.LeakTest, Start: start, End: t.at, By: t.by, Result: reprocessing.Pass}
 	t.add(t.at, func(w *desk.Work) error { return t.h.count(w.RecordStep(again, s)) })
 	t.h.add(t.at, 9*time.Minute, func(w *desk.Work) error { return t.h.count(w.Void(void)) })
 }
 
-// due says whether the scope is sampled in this turnaround.
-func (t *trip) due() bool {
+// due says whether the scope is sampled in this cycle.
+func (t *cycle) due() bool {
 	switch {
 	case t.model.Risk == scope.HighRisk || len(t.asked) > 0:
 		return true
@@ -280,8 +280,8 @@ func (t *trip) due() bool {
 	return t.uses >= periodicUses || t.passed.AddDays(periodicDays, t.h.zone) <= t.at
 }
 
-// points are what is sampled in this turnaround.
-func (t *trip) points() []scope.PointKind {
+// points are what is sampled in this cycle.
+func (t *cycle) points() []scope.PointKind {
 	points := t.model.Routine()
 	for _, p := range scope.PointKinds {
 		if slices.Contains(t.asked, p) && !slices.Contains(points, p) {
@@ -292,44 +292,44 @@ func (t *trip) points() []scope.PointKind {
 	return points
 }
 
-// verify samples until a round passes; after the last attempt the lead decides.
-func (t *trip) verify(points []scope.PointKind) {
+// verify samples until a verification passes; after the last cleaning the lead decides.
+func (t *cycle) verify(points []scope.PointKind) {
 	for {
-		t.attempt++
-		passes, hold := t.round(points, t.attempt)
+		t.cleaning++
+		passes, hold := t.verification(points, t.cleaning)
 		switch {
 		case passes:
 			t.passed, t.uses = t.at, 0
 			return
 		case t.once:
 			return
-		case t.attempt >= attempts:
+		case t.cleaning >= cleanings:
 			t.escalate(points, hold)
 			t.passed, t.uses = t.at, 0
 			return
 		}
 		t.pause(5*time.Minute, 15*time.Minute)
 		t.scrub("")
-		t.step(turnaround.Inspection, 2*time.Minute, 4*time.Minute, passed)
+		t.step(reprocessing.Inspection, 2*time.Minute, 4*time.Minute, passed)
 	}
 }
 
-// round samples and reads every point once, and points near a level twice. hold is filled in when a
+// verification samples and reads every point once, and points near a level twice. hold is filled in when a
 // reading places a hold.
-func (t *trip) round(points []scope.PointKind, attempt int) (passes bool, hold *ledger.ID) {
+func (t *cycle) verification(points []scope.PointKind, cleaning int) (passes bool, hold *ledger.ID) {
 	h := t.h
-	if attempt > 1 {
+	if cleaning > 1 {
 		t.left -= cleanedAgain
 	}
 	meter := t.service.system.meters[h.rng.IntN(len(t.service.system.meters))]
 	passes, hold = true, new(ledger.ID)
 	for _, p := range points {
 		fresh := h.normal(pointKept)
-		if attempt > 1 {
+		if cleaning > 1 {
 			fresh = keptAgain*t.kept[p] + (1-keptAgain)*fresh
 		}
 		t.kept[p] = fresh
-		r := reader{trip: t, point: p, attempt: attempt, meter: meter, hold: hold}
+		r := reader{cycle: t, point: p, cleaning: cleaning, meter: meter, hold: hold}
 		if p == t.forgotten {
 			t.forgotten = ""
 			r.forget()
@@ -342,20 +342,20 @@ func (t *trip) round(points []scope.PointKind, attempt int) (passes bool, hold *
 		passes = passes && !over
 	}
 	if t.at < h.today {
-		h.summary.Rounds++
+		h.summary.Verifications++
 		if !passes {
-			h.summary.ActionRounds++
+			h.summary.ActionVerifications++
 		}
 	}
 	return passes, hold
 }
 
 // collect plans the record of a sample. Its marks are part of it unless it is left lying.
-func (t *trip) collect(p scope.PointKind, attempt int, used bool) (sampling.Sample, ledger.ID) {
+func (t *cycle) collect(p scope.PointKind, cleaning int, used bool) (sampling.Sample, ledger.ID) {
 	t.pause(30*time.Second, 75*time.Second)
 	rinsed := sampling.MethodOf(p) == sampling.Rinsate
 	lot, _, _ := t.h.lotAt(t.service.system.kit, t.at)
-	s := sampling.Sample{Scope: t.Tag, Point: p, Attempt: attempt, Kit: t.service.system.kit, Lot: lot, By: t.by, Collected: t.at}
+	s := sampling.Sample{Scope: t.Tag, Point: p, Cleaning: cleaning, Kit: t.service.system.kit, Lot: lot, By: t.by, Collected: t.at}
 	if rinsed {
 		s.Flushed = flush(p)
 		s.Recovered = unit.Millilitres(int(float64(s.Flushed)*(8.7+1.1*t.h.rng.Float64()))) / 10
@@ -373,18 +373,18 @@ func (t *trip) collect(p scope.PointKind, attempt int, used bool) (sampling.Samp
 	return s, e.ID
 }
 
-// reader reads one point in one attempt.
+// reader reads one point in one cleaning.
 type reader struct {
-	*trip
-	point   scope.PointKind
-	attempt int
-	meter   string
-	hold    *ledger.ID
+	*cycle
+	point    scope.PointKind
+	cleaning int
+	meter    string
+	hold     *ledger.ID
 }
 
 // read samples the point, reads the sample and says what the reading means.
 func (r reader) read() reading.Judgement {
-	s, id := r.collect(r.point, r.attempt, true)
+	s, id := r.collect(r.point, r.cleaning, true)
 	r.pause(12*time.Second, 30*time.Second)
 	return r.reading(s, id)
 }
@@ -394,11 +394,11 @@ func (r reader) reading(s sampling.Sample, sample ledger.ID) reading.Judgement {
 	c := circumstances{
 		scope: r.Tag, person: r.by, kit: s.Kit, lot: s.Lot, meter: r.meter, system: r.service.system.name, point: r.point, at: at,
 	}
-	value := h.draw(c, r.left+r.kept[r.point], r.push[r.attempt], r.tame)
+	value := h.draw(c, r.left+r.kept[r.point], r.push[r.cleaning], r.tame)
 	j := h.judge(c, value)
 	e := h.entry(r.by)
 	first := value
-	if slip := value + 9; r.mistyped && j.Outcome == reading.Below && !j.Near && h.judge(c, slip).Outcome == reading.Below {
+	if slip := value + 9; r.mistyped && j.Outcome == reading.OK && !j.Near && h.judge(c, slip).Outcome == reading.OK {
 		r.mistyped, first = false, slip
 		r.correct(e.ID, sample, value)
 	}
@@ -435,7 +435,7 @@ func (r reader) correct(wrong, sample ledger.ID, value int) {
 
 // forget takes a sample that is used only after its clock has run out: the reading is void.
 func (r reader) forget() {
-	s, id := r.collect(r.point, r.attempt, false)
+	s, id := r.collect(r.point, r.cleaning, false)
 	r.pause(4*time.Hour+8*time.Minute, 4*time.Hour+40*time.Minute)
 	e, at := r.h.entry(r.by), r.at
 	r.add(at, func(w *desk.Work) error {
@@ -448,23 +448,23 @@ func (r reader) forget() {
 }
 
 // finish disinfects, dries and stores the scope.
-func (t *trip) finish() {
+func (t *cycle) finish() {
 	h := t.h
 	t.pause(3*time.Minute, 12*time.Minute)
-	a := t.service.agents[h.rng.IntN(len(t.service.agents))]
+	a := t.service.disinfectants[h.rng.IntN(len(t.service.disinfectants))]
 	lot, expires := h.solution(a, t.at)
 	warmer := h.rng.IntN(20)
-	t.step(turnaround.Disinfection, 26*time.Minute, 36*time.Minute, func(s *turnaround.Step) {
-		s.Result, s.Agent, s.AgentLot, s.AgentExpires, s.MEC, s.Contact = turnaround.Pass, a.name, lot, expires, turnaround.Pass, a.contact
-		s.Coldest, s.HasTemperature, s.Machine, s.Cycle = unit.Celsius(a.warm*10+float64(warmer))/10, true, a.machine, a.cycle
+	t.step(reprocessing.Disinfection, 26*time.Minute, 36*time.Minute, func(s *reprocessing.Step) {
+		s.Result, s.Disinfectant, s.DisinfectantLot, s.DisinfectantExpires, s.MEC, s.Contact = reprocessing.Pass, a.name, lot, expires, reprocessing.Pass, a.contact
+		s.Coldest, s.HasTemperature, s.Reprocessor, s.CycleNumber = unit.Celsius(a.warm*10+float64(warmer))/10, true, a.reprocessor, a.cycle
 	})
 	t.pause(time.Minute, 4*time.Minute)
 	if t.tardy {
 		t.late = 5 * time.Hour
 	}
-	dried := t.step(turnaround.Drying, 12*time.Minute, 20*time.Minute, nil)
+	dried := t.step(reprocessing.Drying, 12*time.Minute, 20*time.Minute, nil)
 	t.pause(time.Minute, 4*time.Minute)
-	stored := t.stepBy(t.by, turnaround.Storage, 0, func(s *turnaround.Step) { s.Cabinet = t.service.cabinet })
+	stored := t.stepBy(t.by, reprocessing.Storage, 0, func(s *reprocessing.Step) { s.Cabinet = t.service.cabinet })
 	if t.tardy {
 		t.show(dried)
 		t.show(stored)

@@ -1,5 +1,5 @@
 // Package demo records twelve months in an invented hospital: its fleet, people, meters, kits and
-// rules, the turnarounds of its endoscopes, and some stories whose truth is known, so that a newcomer
+// rules, the cycles of its endoscopes, and some stories whose truth is known, so that a newcomer
 // has something to look at and a test something to find.
 //
 // Nothing in it is real: every hospital, model, meter, kit, machine and person is made up, and the
@@ -32,13 +32,13 @@ import (
 	"rinsate/internal/store/sqlite"
 )
 
-// The size of the data. The hospital does a little under 25 turnarounds a day, so that fewer
-// turnarounds mean fewer days.
+// The size of the data. The hospital does a little under 25 cycles a day, so that fewer
+// cycles mean fewer days.
 const (
-	usualTurnarounds  = 9000
-	fewestTurnarounds = 300
-	usualDays         = 365
-	usualSeed         = 20
+	usualCycles  = 9000
+	fewestCycles = 300
+	usualDays    = 365
+	usualSeed    = 20
 )
 
 // Options say what is built.
@@ -47,9 +47,9 @@ type Options struct {
 	Today time.Time
 	// Seed makes one hospital differ from another; zero means the usual one.
 	Seed uint64
-	// Turnarounds is about how many patient uses there are, 300 or more; zero means 9,000, which
+	// Cycles is about how many patient uses there are, 300 or more; zero means 9,000, which
 	// fill twelve months.
-	Turnarounds int
+	Cycles int
 	// Progress, when given, is called with the days recorded so far and all days. It is called from
 	// another goroutine, never twice at once.
 	Progress func(done, total int)
@@ -57,15 +57,15 @@ type Options struct {
 
 // Summary is what was built.
 type Summary struct {
-	Turnarounds int `json:"turnarounds"`
-	Samples     int `json:"samples"`
-	Readings    int `json:"readings"`
-	// Rounds counts sampled attempts, ActionRounds those of them over the action level.
-	Rounds       int   `json:"rounds"`
-	ActionRounds int   `json:"action_rounds"`
-	Holds        int   `json:"holds"`
-	Voids        int   `json:"voids"`
-	Records      int64 `json:"records"`
+	Cycles   int `json:"cycles"`
+	Samples  int `json:"samples"`
+	Readings int `json:"readings"`
+	// Verifications counts sampled cleanings, ActionRounds those of them over the action level.
+	Verifications       int   `json:"verifications"`
+	ActionVerifications int   `json:"action_verifications"`
+	Holds               int   `json:"holds"`
+	Voids               int   `json:"voids"`
+	Records             int64 `json:"records"`
 	// First and Last are when the first and the last record were written.
 	First   unit.Instant `json:"first"`
 	Last    unit.Instant `json:"last"`
@@ -177,7 +177,7 @@ type levelKey struct {
 type endoscope struct {
 	scope.Instrument
 	model scope.Model
-	// free is when its last turnaround was finished, expires when its storage time is over.
+	// free is when its last cycle was finished, expires when its storage time is over.
 	free, expires unit.Instant
 	// reserved is since when it takes part in what the data end with, and no more in other cases.
 	reserved unit.Instant
@@ -185,10 +185,10 @@ type endoscope struct {
 	passed    unit.Instant
 	uses      int
 	unsampled unit.Instant
-	// attempt is the last attempt in the present turnaround. The desk starts a turnaround at a use or
+	// cleaning is the last cleaning in the present cycle. The desk starts a cycle at a use or
 	// a return from repair, so that reprocessing without a use goes on counting.
-	attempt int
-	// asked are points that somebody wants sampled in the next turnaround.
+	cleaning int
+	// asked are points that somebody wants sampled in the next cycle.
 	asked []scope.PointKind
 }
 
@@ -322,7 +322,7 @@ func (s *Summary) counter(kind record.Kind) *int {
 	for _, c := range []struct {
 		kind record.Kind
 		n    *int
-	}{{record.Use, &s.Turnarounds}, {record.Sample, &s.Samples}, {record.Reading, &s.Readings}, {record.Hold, &s.Holds}, {record.Void, &s.Voids}} {
+	}{{record.Use, &s.Cycles}, {record.Sample, &s.Samples}, {record.Reading, &s.Readings}, {record.Hold, &s.Holds}, {record.Void, &s.Voids}} {
 		if c.kind == kind {
 			return c.n
 		}
@@ -345,21 +345,21 @@ func invent(o Options) (*hospital, error) {
 	if o.Seed == 0 {
 		o.Seed = usualSeed
 	}
-	if o.Turnarounds == 0 {
-		o.Turnarounds = usualTurnarounds
+	if o.Cycles == 0 {
+		o.Cycles = usualCycles
 	}
 	if o.Today.IsZero() {
 		return nil, errors.New("demo: the day on which the data end is missing")
 	}
-	if o.Turnarounds < fewestTurnarounds {
-		return nil, fmt.Errorf("demo: %d turnarounds do not hold every story; at least %d are needed", o.Turnarounds, fewestTurnarounds)
+	if o.Cycles < fewestCycles {
+		return nil, fmt.Errorf("demo: %d cycles do not hold every story; at least %d are needed", o.Cycles, fewestCycles)
 	}
 	zone, err := time.LoadLocation(zoneName)
 	if err != nil {
 		return nil, err
 	}
 	h := &hospital{options: o, zone: zone, today: unit.At(o.Today), rng: rand.New(rand.NewPCG(o.Seed, 0x72696e73617465)), checks: rand.New(rand.NewPCG(o.Seed, 0x6d65746572))}
-	h.days = o.Turnarounds * usualDays / usualTurnarounds
+	h.days = o.Cycles * usualDays / usualCycles
 	today := o.Today.In(zone)
 	h.begin = time.Date(today.Year(), today.Month(), today.Day()-h.days, 0, 0, 0, 0, zone)
 	h.now.Store(int64(h.hour(unit.At(h.begin), 5.5)))

@@ -14,9 +14,9 @@ import (
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite"
@@ -85,11 +85,11 @@ func (b built) lines(t *testing.T) map[string][]desk.Line {
 	return all
 }
 
-func (b built) gate(t *testing.T, tag string, at unit.Instant) turnaround.Answer {
+func (b built) release(t *testing.T, tag string, at unit.Instant) reprocessing.Answer {
 	t.Helper()
-	var a turnaround.Answer
+	var a reprocessing.Answer
 	b.view(t, func(v desk.View) (err error) {
-		a, err = v.Gate(tag, at, store.Forever)
+		a, err = v.Release(tag, at, store.Forever)
 		return err
 	})
 	return a
@@ -112,7 +112,7 @@ func TestBuildKeepsASoundLedger(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	var last, total int
-	s, err := demo.Build(context.Background(), dir, demo.Options{Today: today, Turnarounds: 300, Progress: func(done, of int) { last, total = done, of }})
+	s, err := demo.Build(context.Background(), dir, demo.Options{Today: today, Cycles: 300, Progress: func(done, of int) { last, total = done, of }})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -120,8 +120,8 @@ func TestBuildKeepsASoundLedger(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if v.Size != s.Records || s.Records < 10*int64(s.Turnarounds) {
-		t.Errorf("%d records are verified, the summary says %d for %d turnarounds", v.Size, s.Records, s.Turnarounds)
+	if v.Size != s.Records || s.Records < 10*int64(s.Cycles) {
+		t.Errorf("%d records are verified, the summary says %d for %d cycles", v.Size, s.Records, s.Cycles)
 	}
 	if last != total || total != 12 {
 		t.Errorf("progress ended at %d of %d days, want 12 of 12", last, total)
@@ -154,7 +154,7 @@ func TestYearIsSeenWhileItIsRecorded(t *testing.T) {
 		}
 	}
 	later := today.Add(40 * time.Second)
-	y, err = demo.Begin(ctx, t.TempDir(), demo.Options{Today: today, Turnarounds: 300, Progress: look}, func() time.Time { return later })
+	y, err = demo.Begin(ctx, t.TempDir(), demo.Options{Today: today, Cycles: 300, Progress: look}, func() time.Time { return later })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -176,9 +176,9 @@ func TestYearIsSeenWhileItIsRecorded(t *testing.T) {
 func TestOptionsAreChecked(t *testing.T) {
 	t.Parallel()
 	for name, o := range map[string]demo.Options{
-		"no day":   {Turnarounds: 300},
-		"too few":  {Today: today, Turnarounds: 299},
-		"negative": {Today: today, Turnarounds: -1},
+		"no day":   {Cycles: 300},
+		"too few":  {Today: today, Cycles: 299},
+		"negative": {Today: today, Cycles: -1},
 	} {
 		if _, err := demo.Build(context.Background(), t.TempDir(), o); err == nil {
 			t.Errorf("%s: accepted", name)
@@ -188,7 +188,7 @@ func TestOptionsAreChecked(t *testing.T) {
 
 func TestSmallHospital(t *testing.T) {
 	t.Parallel()
-	b := build(t, demo.Options{Turnarounds: 300})
+	b := build(t, demo.Options{Cycles: 300})
 	t.Run("counts are those of the records", func(t *testing.T) { counts(t, b) })
 	t.Run("scopes are used when ready", func(t *testing.T) { usedWhenReady(t, b) })
 	t.Run("how things stand at the end", func(t *testing.T) { atTheEnd(t, b) })
@@ -211,15 +211,15 @@ func counts(t *testing.T, b built) {
 	}
 	s := b.summary
 	for typ, want := range map[record.Kind]int{
-		record.Use:    s.Turnarounds + 1, // one was entered for the wrong scope
+		record.Use:    s.Cycles + 1, // one was entered for the wrong scope
 		record.Sample: s.Samples, record.Reading: s.Readings, record.Hold: s.Holds, record.Void: s.Voids,
 	} {
 		if got[typ] != want || want == 0 {
 			t.Errorf("%d %s records, the summary says %d", got[typ], typ, want)
 		}
 	}
-	if s.Turnarounds < 250 || s.Turnarounds > 350 {
-		t.Errorf("%d turnarounds, want about 300", s.Turnarounds)
+	if s.Cycles < 250 || s.Cycles > 350 {
+		t.Errorf("%d cycles, want about 300", s.Cycles)
 	}
 	if got[record.Repair] != 2 || got[record.Request] != 1 || got[record.Lift] == 0 || got[record.Moment] == 0 {
 		t.Errorf("records of each type: %v", got)
@@ -229,7 +229,7 @@ func counts(t *testing.T, b built) {
 func TestSameOptionsGiveTheSameRecords(t *testing.T) {
 	t.Parallel()
 	dump := func(seed uint64) []string {
-		b := build(t, demo.Options{Turnarounds: 300, Seed: seed})
+		b := build(t, demo.Options{Cycles: 300, Seed: seed})
 		var rows []string
 		err := b.desk.DB.Read(context.Background(), func(tx *store.Tx) (err error) {
 			rows, err = tx.Dump()
@@ -259,7 +259,7 @@ func TestSameOptionsGiveTheSameRecords(t *testing.T) {
 	}
 }
 
-// usedWhenReady makes sure that a scope is used only when the gate lets it, but for the one whose
+// usedWhenReady makes sure that a scope is used only when the release check lets it, but for the one whose
 // delay is not explained.
 func usedWhenReady(t *testing.T, b built) {
 	t.Helper()
@@ -273,9 +273,9 @@ func usedWhenReady(t *testing.T, b built) {
 			}
 			used++
 			at := l.At.Add(-time.Second)
-			a := b.gate(t, tag, at)
+			a := b.release(t, tag, at)
 			switch {
-			case a.State == turnaround.Ready:
+			case a.State == reprocessing.Ready:
 			case tag == "D-01" && begun > night.From && begun < night.To:
 				unexplained++
 			default:
@@ -284,44 +284,44 @@ func usedWhenReady(t *testing.T, b built) {
 			begun = l.At
 		}
 	}
-	if used != b.summary.Turnarounds || unexplained != 1 {
-		t.Errorf("%d uses of %d, %d after an unexplained delay, want 1", used, b.summary.Turnarounds, unexplained)
+	if used != b.summary.Cycles || unexplained != 1 {
+		t.Errorf("%d uses of %d, %d after an unexplained delay, want 1", used, b.summary.Cycles, unexplained)
 	}
 }
 
 func atTheEnd(t *testing.T, b built) {
 	t.Helper()
 	now := unit.At(today)
-	answers := map[string]turnaround.Answer{}
-	count := map[turnaround.State]int{}
+	answers := map[string]reprocessing.Answer{}
+	count := map[reprocessing.State]int{}
 	for tag := range b.lines(t) {
-		answers[tag] = b.gate(t, tag, now)
+		answers[tag] = b.release(t, tag, now)
 		count[answers[tag].State]++
 	}
 	t.Logf("states: %v", count)
-	if len(answers) != 29 || count[turnaround.Ready] < 15 || count[turnaround.InWork] < 3 || count[turnaround.Held] < 2 {
+	if len(answers) != 29 || count[reprocessing.Ready] < 15 || count[reprocessing.InReprocessing] < 3 || count[reprocessing.OnHold] < 2 {
 		t.Errorf("states at the end: %v", count)
 	}
-	progress := func(tag string, kind turnaround.StepKind) turnaround.Progress {
+	progress := func(tag string, kind reprocessing.StepKind) reprocessing.Progress {
 		steps := answers[tag].Steps
-		return steps[slices.IndexFunc(steps, func(p turnaround.Progress) bool { return p.Step == kind })]
+		return steps[slices.IndexFunc(steps, func(p reprocessing.Progress) bool { return p.Step == kind })]
 	}
-	if a := answers["D-04"]; a.State != turnaround.Held || progress("D-04", turnaround.Verification).Status != turnaround.FailedStep {
+	if a := answers["D-04"]; a.State != reprocessing.OnHold || progress("D-04", reprocessing.Verification).Status != reprocessing.FailedStep {
 		t.Errorf("D-04 is %s: %+v", a.State, a.Reasons)
 	}
-	if a, p := answers["C-02"], progress("C-02", turnaround.ManualCleaning); a.State != turnaround.InWork || p.Status != turnaround.MissingStep || p.Deadline <= now {
+	if a, p := answers["C-02"], progress("C-02", reprocessing.ManualCleaning); a.State != reprocessing.InReprocessing || p.Status != reprocessing.MissingStep || p.Deadline <= now {
 		t.Errorf("C-02 is %s, manual cleaning %+v", a.State, p)
 	}
-	if a, p := answers["E-03"], progress("E-03", turnaround.Verification); a.State != turnaround.InWork || p.Status != turnaround.RunningStep {
+	if a, p := answers["E-03"], progress("E-03", reprocessing.Verification); a.State != reprocessing.InReprocessing || p.Status != reprocessing.RunningStep {
 		t.Errorf("E-03 is %s, verification %+v", a.State, p)
 	}
-	if a := answers["B-04"]; a.State != turnaround.Held {
+	if a := answers["B-04"]; a.State != reprocessing.OnHold {
 		t.Errorf("B-04 is %s: %+v", a.State, a.Reasons)
 	}
-	if a := answers["Y-03"]; a.State != turnaround.InWork || !slices.ContainsFunc(a.Reasons, func(r turnaround.Reason) bool { return r.Blocks && strings.Contains(r.Text, "that time ended") }) {
+	if a := answers["Y-03"]; a.State != reprocessing.InReprocessing || !slices.ContainsFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Blocks && strings.Contains(r.Text, "that time ended") }) {
 		t.Errorf("Y-03 is %s: %+v", a.State, a.Reasons)
 	}
-	if a := answers["X-02"]; a.State == turnaround.Ready || !slices.ContainsFunc(a.Due, func(d sampling.Due) bool { return d.When == sampling.OnArrival }) {
+	if a := answers["X-02"]; a.State == reprocessing.Ready || !slices.ContainsFunc(a.Due, func(d sampling.Due) bool { return d.When == sampling.OnArrival }) {
 		t.Errorf("X-02 is %s, due %+v", a.State, a.Due)
 	}
 	for _, s := range b.stories(demo.AtTheEnd) {
@@ -336,7 +336,7 @@ func TestDataEndAtNight(t *testing.T) {
 	t.Parallel()
 	at := time.Date(2026, 3, 29, 1, 30, 0, 0, time.UTC) // half an hour after the clocks went forward
 	dir := t.TempDir()
-	s, err := demo.Build(context.Background(), dir, demo.Options{Today: at, Turnarounds: 300})
+	s, err := demo.Build(context.Background(), dir, demo.Options{Today: at, Cycles: 300})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -356,7 +356,7 @@ type shown struct {
 
 func TestStoriesAreInTheData(t *testing.T) {
 	t.Parallel()
-	b := build(t, demo.Options{Turnarounds: 2500})
+	b := build(t, demo.Options{Cycles: 2500})
 	lines := b.lines(t)
 	var all []shown
 	for _, list := range lines {
@@ -365,16 +365,16 @@ func TestStoriesAreInTheData(t *testing.T) {
 				continue
 			}
 			r := body[reading.Reading](t, l)
-			if r.Attempt == 1 && r.Judgement.Outcome != reading.Void {
+			if r.Cleaning == 1 && r.Judgement.Outcome != reading.Void {
 				all = append(all, shown{r, r.With.At, math.Log10(max(1, float64(r.Value.Number)))})
 			}
 		}
 	}
 	t.Run("shifts", func(t *testing.T) { shifts(t, b, all) })
 	t.Run("passing", func(t *testing.T) { passing(t, b, all) })
-	t.Run("action rounds", func(t *testing.T) {
-		if rate := float64(b.summary.ActionRounds) / float64(b.summary.Rounds); rate < 0.04 || rate > 0.08 {
-			t.Errorf("%d of %d rounds are over the action level", b.summary.ActionRounds, b.summary.Rounds)
+	t.Run("action cleaning verifications", func(t *testing.T) {
+		if rate := float64(b.summary.ActionVerifications) / float64(b.summary.Verifications); rate < 0.04 || rate > 0.08 {
+			t.Errorf("%d of %d cleaning verifications are over the action level", b.summary.ActionVerifications, b.summary.Verifications)
 		}
 	})
 	t.Run("cleanings", func(t *testing.T) { cleanings(t, b, lines) })
@@ -392,12 +392,12 @@ func covers(s demo.Story, x shown) bool {
 // same scale that belong to no story, and takes off what other stories add.
 func shifts(t *testing.T, b built, all []shown) {
 	t.Helper()
-	type stream struct {
+	type series struct {
 		system string
 		point  scope.PointKind
 		kind   scope.Kind
 	}
-	of := func(x shown) stream { return stream{x.With.System, x.With.Point, x.With.Kind} }
+	of := func(x shown) series { return series{x.With.System, x.With.Point, x.With.Kind} }
 	added := func(x shown, except string) (sum float64) {
 		for _, s := range b.summary.Stories {
 			if s.Name != except && covers(s, x) {
@@ -406,7 +406,7 @@ func shifts(t *testing.T, b built, all []shown) {
 		}
 		return sum
 	}
-	sum, n := map[stream]float64{}, map[stream]float64{}
+	sum, n := map[series]float64{}, map[series]float64{}
 	for _, x := range all {
 		if !slices.ContainsFunc(b.summary.Stories, func(s demo.Story) bool { return covers(s, x) }) {
 			sum[of(x)] += x.log
@@ -457,29 +457,29 @@ func cleanings(t *testing.T, b built, lines map[string][]desk.Line) {
 	var hurried, unhurried int
 	explained := map[string]bool{}
 	for tag, list := range lines {
-		var preCleaned unit.Instant
+		var treated unit.Instant
 		for _, l := range list {
 			if l.Type != record.Step || l.Replaced.Known() {
 				continue
 			}
-			s := body[turnaround.Step](t, l)
+			s := body[reprocessing.Step](t, l)
 			switch {
-			case s.Kind == turnaround.PreClean:
-				preCleaned = s.End
-			case s.Kind != turnaround.ManualCleaning || !s.End.Known():
+			case s.Kind == reprocessing.PointOfUse:
+				treated = s.End
+			case s.Kind != reprocessing.ManualCleaning || !s.End.Known():
 			default:
 				if takes := s.End.Sub(s.Start); s.By == leave.Person && s.Start >= leave.From && takes < 10*time.Minute {
 					hurried++
 				} else if takes >= 14*time.Minute {
 					unhurried++
 				}
-				if preCleaned.Known() && s.Start.Sub(preCleaned) > time.Hour {
+				if treated.Known() && s.Start.Sub(treated) > time.Hour {
 					if s.Start < night.From || s.Start > night.To {
-						t.Errorf("%s was cleaned at %s, %s after pre-cleaning", tag, s.Start, s.Start.Sub(preCleaned))
+						t.Errorf("%s was cleaned at %s, %s after point-of-use treatment", tag, s.Start, s.Start.Sub(treated))
 					}
 					explained[tag] = s.Delayed != ""
 				}
-				preCleaned = 0
+				treated = 0
 			}
 		}
 	}
@@ -509,7 +509,7 @@ func records(t *testing.T, b built) {
 				case s.Name == demo.LateEntry && !l.Late:
 					t.Errorf("%s %s is not late", l.Type, id)
 				case s.Name == demo.Escalation:
-					if lift := body[turnaround.Lift](t, l); lift.Second == "" || lift.Second == lift.By || lift.Round == "" {
+					if lift := body[reprocessing.Lift](t, l); lift.Second == "" || lift.Second == lift.By || lift.Verification == "" {
 						t.Errorf("the escalated hold was lifted by %+v", lift)
 					}
 				}

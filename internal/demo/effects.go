@@ -10,11 +10,11 @@ import (
 
 // The model of readings: log10 RLU is the mean of the kind of point on the scale of the meter system,
 // plus what the scope, the person, the lot and the meter add, plus what this cleaning left behind
-// (shared by all points of the turnaround), plus what this point kept, plus the imprecision of the
+// (shared by all points of the cycle), plus what this point kept, plus the imprecision of the
 // reading, plus the shifts of the stories. All but the mean and the stories are normal with the
 // standard deviations below, so that RLU are log-normal.
 //
-// The means and deviations are set so that about 4 to 8 % of the rounds are over the action level, as
+// The means and deviations are set so that about 4 to 8 % of the verifications are over the action level, as
 // published for pump-assisted or brushed channels (4.2 % of channels, 3.3 % of colonoscopes; Alfa et
 // al., Am J Infect Control 2013;41:249-253), and so that a second cleaning often does not cure.
 const (
@@ -89,7 +89,7 @@ func (h *hospital) expected(c circumstances) (mean float64, passing bool) {
 }
 
 // draw returns the RLU of a reading: residue is what the cleaning and the point left, push what a story
-// adds to this attempt, which is then over the action level, and tame says that it must pass.
+// adds to this cleaning, which is then over the action level, and tame says that it must pass.
 func (h *hospital) draw(c circumstances, residue, push float64, tame bool) int {
 	mean, passing := h.expected(c)
 	x := mean + residue + push + h.normal(imprecision)

@@ -10,8 +10,8 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/attribution"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 )
 
@@ -27,10 +27,10 @@ func TestStoriesAreFound(t *testing.T) {
 	t.Run("quiet before", func(t *testing.T) { quietBefore(t, b) })
 }
 
-func (b built) streams(t *testing.T, at unit.Instant) (list []desk.Stream) {
+func (b built) allSeries(t *testing.T, at unit.Instant) (list []desk.Series) {
 	t.Helper()
 	b.view(t, func(v desk.View) (err error) {
-		list, err = v.Streams(at, desk.UsualWatching())
+		list, err = v.AllSeries(at, desk.UsualWatching())
 		return err
 	})
 	return list
@@ -54,17 +54,17 @@ func (b built) explain(t *testing.T, from, to unit.Instant, system string) (a at
 }
 
 // The deteriorating channel is found within 15 readings of its begin, with adopted limits that allow
-// one false alarm a month over the fleet, and the begin lies in the interval that the alarm gives.
+// one false signal a month over the fleet, and the begin lies in the interval that the signal gives.
 func findWornChannel(t *testing.T, b built) {
 	t.Helper()
 	story := b.stories(demo.WornChannel)[0]
-	list := b.streams(t, unit.At(today)-1)
-	s := list[slices.IndexFunc(list, func(s desk.Stream) bool { return s.Key.Scope == story.Scope && s.Key.Point == story.Point })]
+	list := b.allSeries(t, unit.At(today)-1)
+	s := list[slices.IndexFunc(list, func(s desk.Series) bool { return s.Key.Scope == story.Scope && s.Key.Point == story.Point })]
 	if s.Provisional || s.Chart == "" {
 		t.Fatalf("the chart of %s is not adopted", s.Key)
 	}
 	begin := slices.IndexFunc(s.After(), func(p trend.Point) bool { return p.At >= story.From })
-	for _, a := range s.Watched.Alarms {
+	for _, a := range s.Watched.Signals {
 		if a.First.At < story.From || a.Direction != trend.Higher {
 			continue
 		}
@@ -73,14 +73,14 @@ func findWornChannel(t *testing.T, b built) {
 			t.Errorf("found at reading %d of the story, since %+v", a.First.Index-begin+1, a.Since)
 		}
 		if !a.Open {
-			t.Error("the alarm is over although the channel is as bad as before")
+			t.Error("the signal is over although the channel is as bad as before")
 		}
 		return
 	}
-	t.Errorf("not found: %+v", s.Watched.Alarms)
+	t.Errorf("not found: %+v", s.Watched.Signals)
 }
 
-// The bad lot stands out among the lots, in the alarms of the fleet, and in a comparison with the lot
+// The bad lot stands out among the lots, in the signals of the fleet, and in a comparison with the lot
 // before.
 func findBadLot(t *testing.T, b built) {
 	t.Helper()
@@ -90,18 +90,18 @@ func findBadLot(t *testing.T, b built) {
 		t.Errorf("first of the lots: %+v", e)
 	}
 	together, all := 0, 0
-	for _, alarm := range desk.Alarms(b.streams(t, story.To), story.From) {
-		if alarm.Direction != trend.Higher || alarm.First.At < story.From || alarm.Key.System != "Palewick" {
+	for _, signal := range desk.Signals(b.allSeries(t, story.To), story.From) {
+		if signal.Direction != trend.Higher || signal.First.At < story.From || signal.Key.System != "Palewick" {
 			continue
 		}
 		all++
-		if slices.Contains(alarm.Coincides, "lot "+story.Lot) {
+		if slices.Contains(signal.Coincides, "lot "+story.Lot) {
 			together++
 		}
 	}
-	t.Logf("%d of %d alarms came with the lot", together, all)
+	t.Logf("%d of %d signals came with the lot", together, all)
 	if all < 10 || together < all*6/10 {
-		t.Errorf("%d of %d alarms came with the lot", together, all)
+		t.Errorf("%d of %d signals came with the lot", together, all)
 	}
 	b.view(t, func(v desk.View) error {
 		// A day in the middle of the lot before and after, to be sure that both were in use.
@@ -206,7 +206,7 @@ func findFailedCheck(t *testing.T, b built) {
 		}
 	}
 	for _, tag := range story.Scopes {
-		if a := b.gate(t, tag, story.From.Add(5*time.Minute)); a.State == turnaround.Ready {
+		if a := b.release(t, tag, story.From.Add(5*time.Minute)); a.State == reprocessing.Ready {
 			t.Errorf("%s is ready right after the failed check", tag)
 		}
 	}
@@ -220,19 +220,19 @@ func findFailedCheck(t *testing.T, b built) {
 }
 
 // Between the revision of the limits and the first story after it nothing is planted on the
-// bronchoscopes' scale: at one false alarm a month over the fleet there are few.
+// bronchoscopes' scale: at one false signal a month over the fleet there are few.
 func quietBefore(t *testing.T, b built) {
 	t.Helper()
 	leave := b.stories(demo.AfterLeave)[0]
 	from := leave.From.Add(-70 * 24 * time.Hour)
-	alarms := 0
-	for _, a := range desk.Alarms(b.streams(t, leave.From), from) {
+	signals := 0
+	for _, a := range desk.Signals(b.allSeries(t, leave.From), from) {
 		if a.Key.System == "Dimmerel" && a.First.At >= from && a.Key.Scope != "B-03" && !a.Provisional {
-			alarms++
+			signals++
 			t.Log(a.Key, a.First.At, a.Words)
 		}
 	}
-	if alarms > 5 { // 2.3 months of one a month over all streams, of which these are a third
-		t.Errorf("%d alarms without a cause", alarms)
+	if signals > 5 { // 2.3 months of one a month over all series, of which these are a third
+		t.Errorf("%d signals without a cause", signals)
 	}
 }

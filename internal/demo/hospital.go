@@ -52,35 +52,35 @@ type service struct {
 	shortest, longest time.Duration
 	system            meterSystem
 	cabinet           string
-	agents            []agent
+	disinfectants     []disinfectant
 }
 
-// agent is a way of disinfection by the rule set, with how many days a lot is in use.
-type agent struct {
-	name, series, machine, cycle string
-	contact                      unit.Span
-	warm                         float64
-	days                         int
+// disinfectant is a way of disinfection by the rule set, with how many days a lot is in use.
+type disinfectant struct {
+	name, series, reprocessor, cycle string
+	contact                          unit.Span
+	warm                             float64
+	days                             int
 }
 
 var (
-	machineOne = agent{"opa-0.55-machine", "OM", "W-1", "Slakewell 4, endoscope cycle", 5 * unit.Minute, 25.4, 14}
-	machineTwo = agent{"peracetic-3100-3400-ppm", "PA", "W-2", "Slakewell 4, cold cycle", 7 * unit.Minute, 20.6, 5}
-	basin      = agent{"opa-0.55", "OB", "", "", 12 * unit.Minute, 20.5, 14}
+	reprocessorOne = disinfectant{"opa-0.55-reprocessor", "OM", "W-1", "Slakewell 4, endoscope cycle", 5 * unit.Minute, 25.4, 14}
+	reprocessorTwo = disinfectant{"peracetic-3100-3400-ppm", "PA", "W-2", "Slakewell 4, cold cycle", 7 * unit.Minute, 20.6, 5}
+	basin          = disinfectant{"opa-0.55", "OB", "", "", 12 * unit.Minute, 20.5, 14}
 )
 
 // equip sets up the fleet, the services and the levels.
 func (h *hospital) equip() {
 	const m = time.Minute
-	gi := []agent{machineOne, machineTwo}
+	gi := []disinfectant{reprocessorOne, reprocessorTwo}
 	h.services = []service{
 		{"ERCP", "Room 1", []string{"Marrow D2", "Marrow D4"}, 5.9, 40 * m, 75 * m, palewick, "drying-cabinet", gi},
 		{"endosonography", "Room 1", []string{"Marrow L3"}, 3.4, 30 * m, 55 * m, palewick, "drying-cabinet", gi},
 		{"gastroscopy", "Room 3", []string{"Quillet G1"}, 7.8, 10 * m, 25 * m, palewick, "drying-cabinet", gi},
 		{"colonoscopy", "Room 2", []string{"Quillet C1"}, 6.3, 20 * m, 45 * m, palewick, "drying-cabinet", gi},
-		{"bronchoscopy", "Room 5", []string{"Wherrit B2"}, 4.8, 15 * m, 35 * m, dimmerel, "drying-cabinet", []agent{machineTwo}},
-		{"endobronchial ultrasound", "Room 5", []string{"Wherrit N1"}, 1.5, 30 * m, 50 * m, dimmerel, "ventilated-cabinet", []agent{machineTwo}},
-		{"cystoscopy", "Room 7", []string{"Pottle Y1"}, 3.5, 8 * m, 20 * m, dimmerel, "ventilated-cabinet", []agent{basin}},
+		{"bronchoscopy", "Room 5", []string{"Wherrit B2"}, 4.8, 15 * m, 35 * m, dimmerel, "drying-cabinet", []disinfectant{reprocessorTwo}},
+		{"endobronchial ultrasound", "Room 5", []string{"Wherrit N1"}, 1.5, 30 * m, 50 * m, dimmerel, "ventilated-cabinet", []disinfectant{reprocessorTwo}},
+		{"cystoscopy", "Room 7", []string{"Pottle Y1"}, 3.5, 8 * m, 20 * m, dimmerel, "ventilated-cabinet", []disinfectant{basin}},
 	}
 	since := unit.At(h.begin)
 	for _, group := range []struct {
@@ -200,8 +200,8 @@ func (h *hospital) lotAt(kit string, at unit.Instant) (lot string, from, to unit
 	return fmt.Sprintf("%s%03d", series, 411+7*n), h.midnight(n * days), h.midnight((n + 1) * days)
 }
 
-// solution returns the lot of an agent in use at an instant, and when it must not be used any more.
-func (h *hospital) solution(a agent, at unit.Instant) (lot string, expires unit.Instant) {
+// solution returns the lot of a disinfectant in use at an instant, and when it must not be used any more.
+func (h *hospital) solution(a disinfectant, at unit.Instant) (lot string, expires unit.Instant) {
 	n := h.dayOf(at) / a.days
 	return fmt.Sprintf("%s-%03d", a.series, 101+n), h.midnight((n+1)*a.days + 1)
 }
@@ -239,11 +239,11 @@ var edits = []struct {
 	{regexp.MustCompile(`uses: \d+, days: \d+`), fmt.Sprintf("uses: %d, days: %d", periodicUses, periodicDays)},
 }
 
-// The hospital's limits of periodic sampling, and how many attempts a turnaround has.
+// The hospital's limits of periodic sampling, and how many cleanings a cycle has.
 const (
 	periodicUses = 25
 	periodicDays = 14
-	attempts     = 3
+	cleanings    = 3
 )
 
 func rules() ([]byte, error) {
@@ -255,8 +255,8 @@ func rules() ([]byte, error) {
 		text = e.find.ReplaceAllLiteral(text, []byte(e.text))
 	}
 	parsed, err := policy.Parse("quillmoor.yaml", text)
-	if err == nil && parsed.Reading.Attempts != attempts {
-		err = fmt.Errorf("demo: the general rule set has %d attempts, not %d", parsed.Reading.Attempts, attempts)
+	if err == nil && parsed.Reading.Cleanings != cleanings {
+		err = fmt.Errorf("demo: the general rule set has %d cleanings, not %d", parsed.Reading.Cleanings, cleanings)
 	}
 	return text, err
 }

@@ -66,7 +66,7 @@ func (h *hospital) checkMeter(meter string, at unit.Instant, push float64, servi
 }
 
 // plantLimits lets a lead freeze the limits of the control charts, and again when there are more
-// readings to rest them on. What had an alarm by then keeps its limits.
+// readings to rest them on. What had a signal by then keeps its limits.
 func (h *hospital) plantLimits() {
 	adopt := func(fraction float64, freeze desk.Freeze) {
 		at := h.hour(h.at(fraction), 13)
@@ -89,7 +89,7 @@ func (h *hospital) plantLimits() {
 }
 
 // plantFailedCheck lets the only meter of its system fail its morning check. What was read since the
-// day before is in doubt, so every scope whose last round rests on it is sampled again before it is
+// day before is in doubt, so every scope whose last verification rests on it is sampled again before it is
 // used.
 func (h *hospital) plantFailedCheck() {
 	meter := dimmerel.meters[0]

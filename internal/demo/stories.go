@@ -8,9 +8,9 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 )
 
@@ -146,7 +146,7 @@ func (h *hospital) tell() []Story {
 		},
 		{
 			Name: DelayedNight, From: h.hour(night, 18), To: h.hour(night.AddDays(1, h.zone), 12), Scopes: []string{"G-01", "G-02", "C-01", "D-01"},
-			What: "four scopes used in the evening were cleaned only in the morning, over 60 minutes after pre-cleaning; for all but D-01 it is on record what was done about it",
+			What: "four scopes used in the evening were cleaned only in the morning, over 60 minutes after point-of-use treatment; for all but D-01 it is on record what was done about it",
 		},
 	}
 }
@@ -170,8 +170,8 @@ func (h *hospital) on(at unit.Instant, do func(at unit.Instant)) {
 	h.plans = append(h.plans, plan{at, do})
 }
 
-// trip plans a use and its turnaround out of the ordinary.
-func (h *hospital) trip(tag string, fraction, hour float64, change func(*trip)) {
+// cycle plans a use and a cycle out of the ordinary.
+func (h *hospital) cycle(tag string, fraction, hour float64, change func(*cycle)) {
 	s := h.scope(tag)
 	h.on(h.hour(h.at(fraction), hour), func(at unit.Instant) {
 		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
@@ -190,11 +190,11 @@ func (h *hospital) plant() {
 	h.plantEnd()
 	h.plantLimits()
 	h.plantFailedCheck()
-	h.trip("D-03", 0.70, 9, func(t *trip) {
+	h.cycle("D-03", 0.70, 9, func(t *cycle) {
 		t.push = map[int]float64{1: 1.1, 2: 1.0, 3: 0.9}
 		t.story = h.mark(Story{
 			Name: Escalation, Scope: "D-03", From: t.at,
-			What: "three attempts over the action level: the hold is escalated and lifted later by two people",
+			What: "the tests after three cleanings over the action level: the hold is escalated and lifted later by two people",
 		})
 	})
 	h.on(h.hour(h.at(0.25), 7.2), func(at unit.Instant) {
@@ -213,10 +213,10 @@ func (h *hospital) plantRepair() {
 	h.on(h.hour(h.at(repairSent), 9), func(at unit.Instant) {
 		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
 		t.use()
-		t.preClean()
+		t.pointOfUse()
 		t.pause(10*time.Minute, 20*time.Minute)
-		t.step(turnaround.LeakTest, 3*time.Minute, 3*time.Minute, func(x *turnaround.Step) {
-			x.Result, x.Note = turnaround.Fail, "bubbles at the bending section"
+		t.step(reprocessing.LeakTest, 3*time.Minute, 3*time.Minute, func(x *reprocessing.Step) {
+			x.Result, x.Note = reprocessing.Fail, "bubbles at the bending section"
 		})
 		t.pause(2*time.Hour, 3*time.Hour)
 		away := scope.Repair{Scope: s.Tag, Sent: t.at, Fault: "leak at the bending section"}
@@ -227,7 +227,7 @@ func (h *hospital) plantRepair() {
 		t.at = max(h.hour(h.at(repairBack), 10), h.hour(t.at.AddDays(1, h.zone), 10))
 		away.Returned, away.Work = t.at, "bending section and instrument channel replaced; a crease was found in the channel"
 		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(back, away, string(sent.ID))) })
-		t.attempt = 0
+		t.cleaning = 0
 		t.arrive()
 	})
 }
@@ -241,7 +241,7 @@ func (h *hospital) plantCulture() {
 		story.To, story.Records = at, []ledger.ID{hold.ID, lift.ID}
 		why := "surveillance culture taken on " + story.Positive[0].In(h.zone) + ": a high-concern organism"
 		h.add(at, time.Minute, func(w *desk.Work) error {
-			return h.count(w.PlaceHold(hold, turnaround.Hold{Scope: s.Tag, At: at, By: infectionPrevention, Reason: why}))
+			return h.count(w.PlaceHold(hold, reprocessing.Hold{Scope: s.Tag, At: at, By: infectionPrevention, Reason: why}))
 		})
 		cleared := max(h.hour(h.at(cultureCleared), 15), at.Add(8*time.Hour))
 		t := h.travel(s, cleared.Add(-5*time.Hour))
@@ -249,7 +249,7 @@ func (h *hospital) plantCulture() {
 		t.arrive()
 		cleared = max(cleared, t.at)
 		h.add(cleared, time.Minute, func(w *desk.Work) error {
-			return h.count(w.LiftHold(lift, turnaround.Lift{
+			return h.count(w.LiftHold(lift, reprocessing.Lift{
 				Hold: string(hold.ID), At: cleared, By: leads[0], Second: infectionPrevention,
 				Reason: "channel inspected, reprocessed twice, two repeat cultures negative",
 			}))
@@ -289,20 +289,20 @@ func (h *hospital) plantLoaner() {
 func (h *hospital) plantSlips() {
 	for i, fraction := range []float64{0.12, 0.45, 0.81} {
 		tag := []string{"D-04", "B-02", "E-01"}[i]
-		h.trip(tag, fraction, 8.5, func(t *trip) {
+		h.cycle(tag, fraction, 8.5, func(t *cycle) {
 			t.forgotten = scope.OuterDistalEnd
 			t.story = h.mark(Story{Name: ExpiredSample, Scope: tag, Point: t.forgotten, From: t.at, What: "a swab lay for over 4 hours: its reading is void, and a new sample was taken"})
 		})
 	}
-	h.trip("Y-01", 0.20, 8.2, func(t *trip) {
+	h.cycle("Y-01", 0.20, 8.2, func(t *cycle) {
 		t.doubled = true
 		t.story = h.mark(Story{Name: Voided, Scope: "Y-01", From: t.at, What: "a leak test was recorded twice; one of the two was voided"})
 	})
-	h.trip("D-06", 0.30, 8.2, func(t *trip) {
+	h.cycle("D-06", 0.30, 8.2, func(t *cycle) {
 		t.mistyped = true
 		t.story = h.mark(Story{Name: Corrected, Scope: "D-06", From: t.at, What: "a reading was typed wrong and corrected"})
 	})
-	h.trip("E-02", 0.50, 12, func(t *trip) {
+	h.cycle("E-02", 0.50, 12, func(t *cycle) {
 		t.tardy = true
 		t.story = h.mark(Story{Name: LateEntry, Scope: "E-02", From: t.at, What: "drying and storage were recorded five hours late"})
 	})
@@ -317,10 +317,10 @@ func (h *hospital) plantSlips() {
 		h.shows(story, void.ID)
 		patient := h.patient()
 		h.add(end, time.Minute, func(w *desk.Work) error {
-			return h.count(w.RecordUse(wrong, turnaround.Use{Scope: s.Tag, Start: start, End: end, Procedure: "colonoscopy", Room: "Room 2"}, patient))
+			return h.count(w.RecordUse(wrong, reprocessing.Use{Scope: s.Tag, Start: start, End: end, Procedure: "colonoscopy", Room: "Room 2"}, patient))
 		})
 		h.add(end, 12*time.Minute, func(w *desk.Work) error {
-			h.summary.Turnarounds--
+			h.summary.Cycles--
 			return h.count(w.Void(void))
 		})
 		s.free = end.Add(15 * time.Minute)
@@ -330,7 +330,7 @@ func (h *hospital) plantSlips() {
 // plantEnd plans how things stand at the end, whatever the hour.
 func (h *hospital) plantEnd() {
 	const day = 24 * time.Hour
-	end := func(tag, what string, reserved, before time.Duration, do func(t *trip)) {
+	end := func(tag, what string, reserved, before time.Duration, do func(t *cycle)) {
 		s := h.scope(tag)
 		s.reserved = h.today.Add(-reserved)
 		h.mark(Story{Name: AtTheEnd, Scope: tag, From: h.today.Add(-before), To: h.today, What: what})
@@ -338,65 +338,65 @@ func (h *hospital) plantEnd() {
 			h.on(h.today.Add(-before), func(at unit.Instant) { do(h.travel(s, at)) })
 		}
 	}
-	end("D-04", "held: a reading is over the action level and the scope was not sampled again", day, 190*time.Minute, func(t *trip) {
+	end("D-04", "on hold: a reading is over the action level and the scope was not sampled again", day, 190*time.Minute, func(t *cycle) {
 		t.push, t.once = map[int]float64{1: 1.2}, true
 		t.use()
 		t.begin()
 	})
-	end("C-02", "in the middle of its turnaround: pre-cleaned and leak-tested, the clock to manual cleaning runs", day, 70*time.Minute, func(t *trip) {
+	end("C-02", "in the middle of its cycle: treated at the point of use and leak-tested, the clock to manual cleaning runs", day, 70*time.Minute, func(t *cycle) {
 		t.during(25*time.Minute, 25*time.Minute)
 		t.use()
-		t.preClean()
+		t.pointOfUse()
 		t.pause(10*time.Minute, 12*time.Minute)
-		t.step(turnaround.LeakTest, 3*time.Minute, 3*time.Minute, passed)
+		t.step(reprocessing.LeakTest, 3*time.Minute, 3*time.Minute, passed)
 	})
-	end("E-03", "swabbed and not yet read: the clock of a sample runs", day, 170*time.Minute, func(t *trip) {
+	end("E-03", "swabbed and not yet read: the clock of a sample runs", day, 170*time.Minute, func(t *cycle) {
 		t.during(45*time.Minute, 45*time.Minute)
 		t.use()
-		t.preClean()
+		t.pointOfUse()
 		t.clean()
 		// Right after midnight a little later, so that there is a sample of today.
 		t.at = max(h.today.Add(-25*time.Minute), h.hour(h.today, 0)+(h.today-h.hour(h.today, 0))/2).Add(-time.Minute)
 		t.collect(scope.OuterDistalEnd, 1, false)
 	})
-	end("B-04", "held by a lead: damage was seen at an inspection", 40*time.Hour, 20*time.Hour, func(t *trip) {
+	end("B-04", "on hold by a lead: damage was seen at an inspection", 40*time.Hour, 20*time.Hour, func(t *cycle) {
 		e, at := h.entry(leads[1]), t.at
 		t.add(at, func(w *desk.Work) error {
-			return h.count(w.PlaceHold(e, turnaround.Hold{Scope: t.Tag, At: at, By: leads[1], Reason: "a scratch at the distal end: to be looked at with a borescope"}))
+			return h.count(w.PlaceHold(e, reprocessing.Hold{Scope: t.Tag, At: at, By: leads[1], Reason: "a scratch at the distal end: to be looked at with a borescope"}))
 		})
 	})
 	end("Y-03", "its storage time is over", 9*day, 2*day, nil)
 	h.scope("G-05").unsampled = h.today.Add(-20 * day)
 	loaner := h.instrument("X-02", "Marrow D4", scope.Loan, h.today.Add(-2*time.Hour))
-	end("X-02", "on loan, just arrived, and due", 9*usualDays*day, 2*time.Hour, func(t *trip) { h.register(t.at, loaner) })
+	end("X-02", "on loan, just arrived, and due", 9*usualDays*day, 2*time.Hour, func(t *cycle) { h.register(t.at, loaner) })
 }
 
 // escalate lets two people lift an escalated hold after the scope was looked at and has passed. hold
 // is filled in when the hold is placed.
-func (t *trip) escalate(points []scope.PointKind, hold *ledger.ID) {
-	failed := t.attempt
+func (t *cycle) escalate(points []scope.PointKind, hold *ledger.ID) {
+	failed := t.cleaning
 	t.pause(3*time.Hour, 5*time.Hour)
 	t.tame = true
 	t.by = leads[0]
 	t.clean()
-	t.attempt++
-	t.round(points, t.attempt)
+	t.cleaning++
+	t.verification(points, t.cleaning)
 	t.pause(10*time.Minute, 30*time.Minute)
 	at, e := t.at, t.h.entry(leads[0])
 	t.show(e.ID)
 	t.add(at, func(w *desk.Work) error {
 		if *hold == "" {
-			return fmt.Errorf("demo: attempt %d of %s placed no hold", failed, t.Tag)
+			return fmt.Errorf("demo: the test after cleaning %d of %s placed no hold", failed, t.Tag)
 		}
-		return t.h.count(w.LiftHold(e, turnaround.Lift{
+		return t.h.count(w.LiftHold(e, reprocessing.Lift{
 			Hold: string(*hold), At: at, By: leads[0], Second: infectionPrevention,
 			Reason: "channel inspected with a borescope, new brushes, soaked and cleaned again; passed",
 		}))
 	})
 }
 
-// show adds a record to the story that the trip belongs to.
-func (t *trip) show(id ledger.ID) {
+// show adds a record to the story that the cycle belongs to.
+func (t *cycle) show(id ledger.ID) {
 	if t.story >= 0 {
 		t.h.shows(t.story, id)
 	}

@@ -9,7 +9,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -68,7 +68,7 @@ func hospitalZone(t *testing.T) *time.Location {
 // worthLooking builds the small hospital as on some instant and counts what its pages have to show.
 func worthLooking(t *testing.T, at time.Time) {
 	t.Helper()
-	b := buildAt(t, at, demo.Options{Turnarounds: 300})
+	b := buildAt(t, at, demo.Options{Cycles: 300})
 	const day = 24 * time.Hour
 	got := map[string]int{}
 	b.view(t, func(v desk.View) error {
@@ -86,12 +86,12 @@ func worthLooking(t *testing.T, at time.Time) {
 		midnight := unit.At(time.Date(local.Year(), local.Month(), local.Day(), 0, 0, 0, 0, v.Zone()))
 		for _, a := range board {
 			got[string(a.State)]++
-			if a.State == turnaround.Held && len(a.Reasons) == 0 {
+			if a.State == reprocessing.OnHold && len(a.Reasons) == 0 {
 				t.Errorf("%s is held and nobody knows why", a.Scope)
 			}
 			got["reasons to sample"] += len(a.Due)
 			for _, s := range a.Steps {
-				if s.Status == turnaround.MissingStep && s.Deadline > now {
+				if s.Status == reprocessing.MissingStep && s.Deadline > now {
 					got["clocks that run"]++
 				}
 			}
@@ -109,9 +109,9 @@ func worthLooking(t *testing.T, at time.Time) {
 		return nil
 	})
 	for what, least := range map[string]int{
-		string(turnaround.Ready): 15, string(turnaround.Held): 2, string(turnaround.InWork): 3, string(turnaround.Unknown): 1,
+		string(reprocessing.Ready): 15, string(reprocessing.OnHold): 2, string(reprocessing.InReprocessing): 3, string(reprocessing.NotKnown): 1,
 		"reasons to sample": 4, "samples not yet read": 1, "clocks that run": 1,
-		string(record.Sample) + " of today": 1, string(record.Use) + " of 24 hours": 3, string(record.Sample) + " of 24 hours": 4, string(record.Round) + " of 24 hours": 1,
+		string(record.Sample) + " of today": 1, string(record.Use) + " of 24 hours": 3, string(record.Sample) + " of 24 hours": 4, string(record.Verification) + " of 24 hours": 1,
 	} {
 		if got[what] < least {
 			t.Errorf("%d %s, want at least %d: %v", got[what], what, least, got)
@@ -130,7 +130,7 @@ func TestMachineInAnotherZone(t *testing.T) {
 		usual := time.Local
 		time.Local = local
 		defer func() { time.Local = usual }()
-		b := buildAt(t, at.In(local), demo.Options{Turnarounds: 300})
+		b := buildAt(t, at.In(local), demo.Options{Cycles: 300})
 		err = b.desk.DB.Read(context.Background(), func(tx *store.Tx) (err error) {
 			list, err = tx.Dump()
 			return err

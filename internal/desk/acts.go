@@ -7,9 +7,9 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -26,7 +26,7 @@ func (v View) registered(tag string) error {
 // RecordUse records a procedure on a patient, at its end or already at its start; the record of the
 // end then names that of the start in Finishes. patient is the facility's own number of the patient
 // or empty; the ledger holds only a commitment to it.
-func (w *Work) RecordUse(e Entry, u turnaround.Use, patient string) (Receipt, error) {
+func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (Receipt, error) {
 	if err := w.may(ToRecordUse, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -60,9 +60,9 @@ func (w *Work) commit(patient string) (string, error) {
 	return commitment, w.tx.SavePatient(commitment, salt, patient)
 }
 
-// RecordStep records a step of a turnaround, at its end or already at its start; the record of the
+// RecordStep records a step of a cycle, at its end or already at its start; the record of the
 // end then names that of the start in Finishes.
-func (w *Work) RecordStep(e Entry, s turnaround.Step) (Receipt, error) {
+func (w *Work) RecordStep(e Entry, s reprocessing.Step) (Receipt, error) {
 	if err := w.may(ToRecordStep, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -127,7 +127,7 @@ func (w *Work) moment(e Entry) (unit.Instant, error) {
 }
 
 // PlaceHold keeps a scope from patients.
-func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
+func (w *Work) PlaceHold(e Entry, h reprocessing.Hold) (Receipt, error) {
 	if err := w.may(ToPlaceHold, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -144,7 +144,7 @@ func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
 		return Receipt{}, refuse(err)
 	}
 	if h.Cause != "" {
-		return Receipt{}, invalid("hold of %s: only the rules name the round that a hold follows from", h.Scope)
+		return Receipt{}, invalid("hold of %s: only the rules name the cleaning verification that a hold follows from", h.Scope)
 	}
 	if err := w.registered(h.Scope); err != nil {
 		return Receipt{}, err
@@ -153,9 +153,9 @@ func (w *Work) PlaceHold(e Entry, h turnaround.Hold) (Receipt, error) {
 }
 
 // LiftHold ends one hold. It rests on a second person who is registered here, or, where the rules placed
-// the hold for a round over the action level, on a round that the scope passed after it
-// (turnaround.Lift.Ends).
-func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
+// the hold for a verification over the action level, on a verification that the scope passed after it
+// (reprocessing.Lift.Ends).
+func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if err := w.may(ToLiftHold, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -165,9 +165,9 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 	if err := w.second(ToLiftHold, e, &l.Second); err != nil {
 		return Receipt{}, err
 	}
-	same := func(x turnaround.Lift) bool {
+	same := func(x reprocessing.Lift) bool {
 		return x.Hold == l.Hold && x.By == l.By && x.Reason == l.Reason && x.Second == l.Second &&
-			(l.Round == "" || x.Round == l.Round) && (!l.At.Known() || x.At == l.At)
+			(l.Verification == "" || x.Verification == l.Verification) && (!l.At.Known() || x.At == l.At)
 	}
 	if r, ok, err := again(w, e.ID, record.Lift, same); ok || err != nil {
 		return r, err
@@ -179,7 +179,7 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	hold, err := record.Body[turnaround.Hold](kept.Record)
+	hold, err := record.Body[reprocessing.Hold](kept.Record)
 	if err != nil || kept.Kind() != record.Hold {
 		return Receipt{}, invalid("record %s is not a hold", l.Hold)
 	}
@@ -187,18 +187,18 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 	if l.At < hold.At {
 		return Receipt{}, invalid("lift of the hold on %s: it would end at %s, before it was placed at %s", l.Scope, l.At.In(w.Zone()), hold.At.In(w.Zone()))
 	}
-	if l.Round == "" {
-		if l.Round, err = w.passedSince(hold, l.At); err != nil {
+	if l.Verification == "" {
+		if l.Verification, err = w.passedSince(hold, l.At); err != nil {
 			return Receipt{}, err
 		}
 	}
-	if !hold.EndsByRound() && l.Second == "" {
+	if !hold.EndsByVerification() && l.Second == "" {
 		why := "was placed by a person"
 		if hold.Escalated {
-			why = "was escalated after the last attempt"
+			why = "was escalated after the last cleaning"
 		}
 		return Receipt{}, &fault.Error{
-			Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s %s: it takes a second person to lift it, also after a passed round", hold.Scope, why),
+			Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s %s: it takes a second person to lift it, also after a passed cleaning verification", hold.Scope, why),
 			Hint: "name the other person with --second",
 		}
 	}
@@ -212,32 +212,32 @@ func (w *Work) LiftHold(e Entry, l turnaround.Lift) (Receipt, error) {
 			return Receipt{}, notFound("register the person, or name another with --second", "the second person %q is not registered here", l.Second)
 		}
 	}
-	round, err := w.checkRound(l, hold)
+	verification, err := w.checkVerification(l, hold)
 	if err != nil {
 		return Receipt{}, err
 	}
-	if !l.Ends(hold, round) {
+	if !l.Ends(hold, verification) {
 		return Receipt{}, invalid("lift of the hold on %s: nothing on record lets it end", l.Scope)
 	}
 	e.Because = append(e.Because, ledger.ID(l.Hold))
-	if l.Round != "" {
-		e.Because = append(e.Because, ledger.ID(l.Round))
+	if l.Verification != "" {
+		e.Because = append(e.Because, ledger.ID(l.Verification))
 	}
 	return w.append(e, record.Lift, l.At, l)
 }
 
-// passedSince returns the last passed round of the scope since a hold, empty when there is none.
-func (v View) passedSince(hold turnaround.Hold, at unit.Instant) (string, error) {
-	var last turnaround.Decision
-	for _, outcome := range []string{"below", "alert"} {
-		kept, ok, err := v.tx.LastEvent(hold.Scope, record.Round, outcome, at, store.Forever)
+// passedSince returns the last passed verification of the scope since a hold, empty when there is none.
+func (v View) passedSince(hold reprocessing.Hold, at unit.Instant) (string, error) {
+	var last reprocessing.Decision
+	for _, outcome := range []string{"ok", "alert"} {
+		kept, ok, err := v.tx.LastEvent(hold.Scope, record.Verification, outcome, at, store.Forever)
 		if err != nil {
 			return "", err
 		}
 		if !ok {
 			continue
 		}
-		d, err := record.Body[turnaround.Decision](kept.Record)
+		d, err := record.Body[reprocessing.Decision](kept.Record)
 		if err != nil {
 			return "", err
 		}
@@ -259,32 +259,32 @@ func (v View) personKnown(code string) (bool, error) {
 	return ok, err
 }
 
-// checkRound makes sure that the round a lift names is one that the scope passed after the hold, and
+// checkVerification makes sure that the verification a lift names is one that the scope passed after the hold, and
 // returns it; nil when it names none.
-func (w *Work) checkRound(l turnaround.Lift, hold turnaround.Hold) (*turnaround.Decision, error) {
-	if l.Round == "" {
+func (w *Work) checkVerification(l reprocessing.Lift, hold reprocessing.Hold) (*reprocessing.Decision, error) {
+	if l.Verification == "" {
 		return nil, nil
 	}
-	kept, err := w.tx.Record(ledger.ID(l.Round))
+	kept, err := w.tx.Record(ledger.ID(l.Verification))
 	if err != nil {
 		return nil, err
 	}
-	d, err := record.Body[turnaround.Decision](kept.Record)
-	if err != nil || kept.Kind() != record.Round {
-		return nil, invalid("record %s is not the decision on a round", l.Round)
+	d, err := record.Body[reprocessing.Decision](kept.Record)
+	if err != nil || kept.Kind() != record.Verification {
+		return nil, invalid("record %s is not the decision on a cleaning verification", l.Verification)
 	}
 	if !hold.AnsweredBy(d) {
-		return nil, invalid("round %s does not show that %s passed after the hold was placed at %s", l.Round, hold.Scope, hold.At.In(w.Zone()))
+		return nil, invalid("cleaning verification %s does not show that %s passed after the hold was placed at %s", l.Verification, hold.Scope, hold.At.In(w.Zone()))
 	}
 	replaced, err := w.tx.Replaced(kept.Record)
 	if err == nil && replaced.Known() {
-		err = invalid("round %s was decided again since: name the decision that stands", l.Round)
+		err = invalid("cleaning verification %s was decided again since: name the decision that stands", l.Verification)
 	}
 	return &d, err
 }
 
 // Void takes back a record that should not have been written; the entry names it in Corrects and
-// says why. Both stay visible. A round that rested on it is decided again. Voiding the record that
+// says why. Both stay visible. A verification that rested on it is decided again. Voiding the record that
 // finished a use, a step or a repair takes back the whole of it, its beginning as well; to change
 // only its end, correct it. A hold is taken back as a mistake by the person who placed it; anybody
 // else lifts it.
@@ -309,23 +309,23 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 		return Receipt{}, err
 	}
 	var body record.VoidBody
-	rounds, err := w.restingOn(old)
+	verifications, err := w.restingOn(old)
 	if err != nil {
 		return Receipt{}, err
 	}
-	body.Scope = rounds.scope
+	body.Scope = verifications.scope
 	r, err := w.append(e, record.Void, w.tx.Now, body)
 	if err != nil || !r.Fresh {
 		return r, err
 	}
-	if rounds.meter != "" {
-		r.Followed, err = w.settle(rounds.meter, rounds.checked, e.By, r.Record.ID)
+	if verifications.meter != "" {
+		r.Followed, err = w.settle(verifications.meter, verifications.checked, e.By, r.Record.ID)
 		return r, err
 	}
-	if rounds.attempt == 0 {
+	if verifications.cleaning == 0 {
 		return r, nil
 	}
-	followed, err := w.decide(rounds.scope, rounds.inside, rounds.attempt, e.By, r.Record.ID)
+	followed, err := w.decide(verifications.scope, verifications.inside, verifications.cleaning, e.By, r.Record.ID)
 	r.Followed = followed
 	return r, err
 }
@@ -347,16 +347,16 @@ func (w *Work) voided(e Entry) (r Receipt, ok bool, err error) {
 
 // resting is what has to be decided again when a record goes.
 type resting struct {
-	scope   string
-	inside  unit.Instant
-	attempt int
-	meter   string
-	checked unit.Instant
+	scope    string
+	inside   unit.Instant
+	cleaning int
+	meter    string
+	checked  unit.Instant
 }
 
 func (w *Work) restingOn(old store.Kept) (resting, error) {
 	redo, err := record.Again(old.Record)
-	r := resting{redo.Scope, redo.Inside, redo.Attempt, redo.Meter, redo.At}
+	r := resting{redo.Scope, redo.Inside, redo.Cleaning, redo.Meter, redo.At}
 	if err == nil && redo.Sample != "" {
 		var sample sampling.Sample
 		sample, _, err = w.sample(redo.Sample)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -38,7 +39,7 @@ type Beginning struct {
 
 // Fault is what is wrong with one part of a beginning.
 type Fault struct {
-	// Part is site, name, zone, rules, meter, lot, code, person or password.
+	// Part is site, name, zone, terms, rules, meter, lot, code, person or password.
 	Part string
 	Err  error
 }
@@ -100,6 +101,9 @@ func (b Beginning) Faults(now unit.Instant) []Fault {
 	if _, err := time.LoadLocation(b.Site.Zone); err != nil || b.Site.Zone == "" || b.Site.Zone == "Local" {
 		add("zone", invalid("choose a time zone such as Europe/Berlin"))
 	}
+	if b.Site.Terms != "" && !slices.Contains(record.AllTerms, b.Site.Terms) {
+		add("terms", invalid("choose the terms of the United States or of the United Kingdom"))
+	}
 	if _, err := policy.Parse(b.RulesName, b.Rules); err != nil {
 		add("rules", refuse(err))
 	}
@@ -137,6 +141,9 @@ func (b Beginning) firstFaults() []Fault {
 func (b Beginning) Begin(ctx context.Context, home store.Home, clock func() time.Time) (*store.DB, error) {
 	if b.Site.Origin == "" {
 		b.Site.Origin = "rinsate.local/" + b.Site.Code
+	}
+	if b.Site.Terms == "" {
+		b.Site.Terms = record.AllTerms[0]
 	}
 	if b.Cost == (access.Cost{}) {
 		b.Cost = access.Standard

@@ -7,10 +7,10 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -23,9 +23,9 @@ type Bench struct {
 	Guides map[string]Guide `json:"guides"` // by model
 	Lots   []LotStanding    `json:"lots"`
 	Meters []MeterStanding  `json:"meters"`
-	// Agents and Cabinets are the names that the rules in force know.
-	Agents   []string `json:"agents"`
-	Cabinets []string `json:"cabinets"`
+	// Disinfectants and Cabinets are the names that the rules in force know.
+	Disinfectants []string `json:"disinfectants"`
+	Cabinets      []string `json:"cabinets"`
 }
 
 // BenchScope is how a scope is known by.
@@ -51,7 +51,7 @@ type MeterStanding struct {
 
 // Bench returns what the bench needs.
 func (v View) Bench(now unit.Instant) (Bench, error) {
-	b := Bench{Now: now, Scopes: []BenchScope{}, Guides: map[string]Guide{}, Lots: []LotStanding{}, Agents: []string{}, Cabinets: []string{}}
+	b := Bench{Now: now, Scopes: []BenchScope{}, Guides: map[string]Guide{}, Lots: []LotStanding{}, Disinfectants: []string{}, Cabinets: []string{}}
 	instruments, err := v.Instruments()
 	if err != nil {
 		return b, err
@@ -81,10 +81,10 @@ func (v View) Bench(now unit.Instant) (Bench, error) {
 	if err != nil {
 		return b, err
 	}
-	for _, a := range rules.Turnaround.Agents {
-		b.Agents = append(b.Agents, a.Name)
+	for _, a := range rules.Reprocessing.Disinfectants {
+		b.Disinfectants = append(b.Disinfectants, a.Name)
 	}
-	for _, c := range rules.Turnaround.Cabinets {
+	for _, c := range rules.Reprocessing.Cabinets {
 		b.Cabinets = append(b.Cabinets, c.Name)
 	}
 	return b, nil
@@ -110,14 +110,14 @@ func (v View) MeterStandings(now unit.Instant) ([]MeterStanding, error) {
 	return all, nil
 }
 
-// Job is the work on one scope: what the gate says, and how far the present round is.
+// Job is the work on one scope: what the release check says, and how far the present verification is.
 type Job struct {
-	Answer turnaround.Answer `json:"answer"`
-	Model  string            `json:"model"`
-	Kind   scope.Kind        `json:"kind"`
-	// Round is what the samples taken so far come to; its Next says what to do.
-	Round  reading.Round `json:"round"`
-	Points []JobPoint    `json:"points"`
+	Answer reprocessing.Answer `json:"answer"`
+	Model  string              `json:"model"`
+	Kind   scope.Kind          `json:"kind"`
+	// Verification is what the samples taken so far come to; its Next says what to do.
+	Verification reading.Verification `json:"verification"`
+	Points       []JobPoint           `json:"points"`
 	// Holds are the holds that keep the scope, the oldest first.
 	Holds []JobHold `json:"holds,omitempty"`
 }
@@ -125,18 +125,18 @@ type Job struct {
 // JobHold is a hold with its record.
 type JobHold struct {
 	ID string `json:"id"`
-	turnaround.Hold
+	reprocessing.Hold
 }
 
-// JobPoint is one sampling point in the present attempt.
+// JobPoint is one sampling point in the present cleaning.
 type JobPoint struct {
 	reading.PointResult
-	// Required says that the round is not complete without it.
+	// Required says that the verification is not complete without it.
 	Required bool        `json:"required"`
 	Samples  []JobSample `json:"samples,omitempty"`
 }
 
-// JobSample is a sample of the present attempt with its readings.
+// JobSample is a sample of the present cleaning with its readings.
 type JobSample struct {
 	ID ledger.ID `json:"id"`
 	sampling.Sample
@@ -169,10 +169,10 @@ func (v View) Job(tag string, now unit.Instant) (Job, error) {
 	if err != nil {
 		return j, err
 	}
-	start := turnaround.CycleStart(h, now)
-	attempt := turnaround.Attempt(h, now)
-	d, _ := turnaround.Decide(h, rules.Turnaround, rules.Reading, now, attempt, v.Zone())
-	j = Job{Answer: turnaround.Gate(h, rules.Turnaround, now, v.Zone()), Model: h.Model.Name, Kind: h.Model.Kind, Round: d.Round}
+	start := reprocessing.CycleStart(h, now)
+	cleaning := reprocessing.Cleaning(h, now)
+	d, _ := reprocessing.Decide(h, rules.Reprocessing, rules.Reading, now, cleaning, v.Zone())
+	j = Job{Answer: reprocessing.Release(h, rules.Reprocessing, now, v.Zone()), Model: h.Model.Name, Kind: h.Model.Kind, Verification: d.Verification}
 	for _, hold := range h.OpenHolds() {
 		j.Holds = append(j.Holds, JobHold{hold.ID, hold})
 	}
@@ -180,14 +180,14 @@ func (v View) Job(tag string, now unit.Instant) (Job, error) {
 	if err != nil {
 		return j, err
 	}
-	required := turnaround.Required(h, rules.Turnaround, now, v.Zone())
+	required := reprocessing.Required(h, rules.Reprocessing, now, v.Zone())
 	for _, p := range h.Model.Points() {
 		point := JobPoint{PointResult: reading.PointResult{Point: p.Kind, NotApplicable: p.NotApplicable}, Required: slices.Contains(required, p.Kind)}
-		if i := slices.IndexFunc(d.Round.Points, func(r reading.PointResult) bool { return r.Point == p.Kind }); i >= 0 {
-			point.PointResult = d.Round.Points[i]
+		if i := slices.IndexFunc(d.Verification.Points, func(r reading.PointResult) bool { return r.Point == p.Kind }); i >= 0 {
+			point.PointResult = d.Verification.Points[i]
 		}
 		for _, t := range h.Samples {
-			if t.Attempt == attempt && t.Collected >= start && t.Point == p.Kind {
+			if t.Cleaning == cleaning && t.Collected >= start && t.Point == p.Kind {
 				point.Samples = append(point.Samples, JobSample{
 					ID: ledger.ID(t.ID), Sample: t.Sample, Standing: rules.Sample.Clocks.Judge(t.Sample, now), Readings: readings[t.ID],
 				})

@@ -12,9 +12,9 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 )
 
 func (b *bench) job() (j desk.Job) {
@@ -28,14 +28,14 @@ func (b *bench) job() (j desk.Job) {
 	return j
 }
 
-// One round as the bench sees it: what is required, what was taken, what awaits, what was decided, and
-// the attempt that opens with the next cleaning.
-func TestJobFollowsTheRound(t *testing.T) {
+// One verification as the bench sees it: what is required, what was taken, what awaits, what was decided, and
+// the cleaning that opens with the next cleaning.
+func TestJobFollowsTheVerification(t *testing.T) {
 	b := start(t)
 	b.use()
 	j := b.job()
-	if j.Round.Attempt != 1 || len(j.Points) != 4 || j.Answer.State != turnaround.InWork {
-		t.Fatalf("attempt %d with %d points, %s", j.Round.Attempt, len(j.Points), j.Answer.State)
+	if j.Verification.Cleaning != 1 || len(j.Points) != 4 || j.Answer.State != reprocessing.InReprocessing {
+		t.Fatalf("cleaning %d with %d points, %s", j.Verification.Cleaning, len(j.Points), j.Answer.State)
 	}
 	for _, p := range j.Points {
 		sealed := p.Point == scope.ElevatorWire
@@ -57,17 +57,17 @@ func TestJobFollowsTheRound(t *testing.T) {
 		t.Fatalf("after reading: %+v", p)
 	}
 	j = b.job()
-	if j.Round.Next.Act != reading.CleanAgain || len(j.Holds) != 1 || j.Answer.State != turnaround.Held {
-		t.Fatalf("after a failure: next %q, %d holds, %s", j.Round.Next.Act, len(j.Holds), j.Answer.State)
+	if j.Verification.Next.Act != reading.CleanAgain || len(j.Holds) != 1 || j.Answer.State != reprocessing.OnHold {
+		t.Fatalf("after a failure: next %q, %d holds, %s", j.Verification.Next.Act, len(j.Holds), j.Answer.State)
 	}
 	b.clean()
 	j = b.job()
-	if j.Round.Attempt != 2 {
-		t.Fatalf("after the second cleaning: attempt %d", j.Round.Attempt)
+	if j.Verification.Cleaning != 2 {
+		t.Fatalf("after the second cleaning: cleaning %d", j.Verification.Cleaning)
 	}
 	for _, p := range j.Points {
 		if len(p.Samples) > 0 {
-			t.Errorf("%s: a sample of the first attempt is shown in the second", p.Point)
+			t.Errorf("%s: a sample of the first cleaning is shown in the second", p.Point)
 		}
 	}
 }
@@ -114,7 +114,7 @@ func TestOnlyOneReading(t *testing.T) {
 		_, err := w.Read(desk.Entry{By: "T-02"}, second)
 		return err
 	})
-	if fault.CodeOf(err) != fault.Conflict || !strings.Contains(err.Error(), "by T-01: 12 RLU below") {
+	if fault.CodeOf(err) != fault.Conflict || !strings.Contains(err.Error(), "by T-01: 12 RLU, OK") {
 		t.Errorf("the second reading: %v, want a conflict that names the first", err)
 	}
 	second.Only = false
@@ -128,7 +128,7 @@ func TestRetypeAsksAgain(t *testing.T) {
 	b := start(t)
 	for range 5 {
 		b.use()
-		b.round("30", "30", "30")
+		b.verification("30", "30", "30")
 		b.finish()
 		b.pass(2 * time.Hour)
 	}
@@ -170,7 +170,7 @@ func TestBench(t *testing.T) {
 	if len(bench.Lots) != 2 || bench.Lots[0].Fault != "" || !strings.Contains(bench.Lots[1].Fault, "expired") {
 		t.Errorf("lots: %+v", bench.Lots)
 	}
-	if len(bench.Meters) != 1 || bench.Meters[0].State.Condition != quality.Unchecked || len(bench.Agents) == 0 || len(bench.Cabinets) == 0 {
-		t.Errorf("meters %+v, agents %q, cabinets %q", bench.Meters, bench.Agents, bench.Cabinets)
+	if len(bench.Meters) != 1 || bench.Meters[0].State.Condition != quality.Unchecked || len(bench.Disinfectants) == 0 || len(bench.Cabinets) == 0 {
+		t.Errorf("meters %+v, disinfectants %q, cabinets %q", bench.Meters, bench.Disinfectants, bench.Cabinets)
 	}
 }

@@ -14,17 +14,17 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
 
-// BenchmarkGate measures how long a person waits for the gate while 8 others write a use and its nine
+// BenchmarkRelease measures how long a person waits for the release check while 8 others write a use and its nine
 // steps, then the next use, each write 5 ms after the last one is durable. The number of readings on record is
-// RINSATE_BENCH_READINGS, 100,000 if that is not set; they belong to 100 scopes in turnarounds of
+// RINSATE_BENCH_READINGS, 100,000 if that is not set; they belong to 100 scopes in cycles of
 // three samples, one in 50 of which is over the action level at first.
-func BenchmarkGate(b *testing.B) {
+func BenchmarkRelease(b *testing.B) {
 	readings := 100_000
 	if text := os.Getenv("RINSATE_BENCH_READINGS"); text != "" {
 		var err error
@@ -51,7 +51,7 @@ func BenchmarkGate(b *testing.B) {
 	for f.Readings < readings {
 		err := bench.desk.DB.Write(context.Background(), func(tx *store.Tx) error {
 			for range 200 {
-				if err := f.Turnaround(tx, tags[f.Readings/3%scopes]); err != nil {
+				if err := f.Cycle(tx, tags[f.Readings/3%scopes]); err != nil {
 					return err
 				}
 			}
@@ -72,9 +72,9 @@ func BenchmarkGate(b *testing.B) {
 				tag, at := tags[(w+8*(i/10))%scopes], bench.now.Move(time.Millisecond)
 				err := bench.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
 					if i%10 == 0 {
-						_, err = w.RecordUse(nurse, turnaround.Use{Scope: tag, Start: at, End: at}, "")
+						_, err = w.RecordUse(nurse, reprocessing.Use{Scope: tag, Start: at, End: at}, "")
 					} else {
-						_, err = w.RecordStep(tech, turnaround.Step{Scope: tag, Kind: turnaround.Drying, Start: at, End: at, By: "T-01"})
+						_, err = w.RecordStep(tech, reprocessing.Step{Scope: tag, Kind: reprocessing.Drying, Start: at, End: at, By: "T-01"})
 					}
 					return err
 				})
@@ -93,7 +93,7 @@ func BenchmarkGate(b *testing.B) {
 		tag := tags[random.IntN(scopes)]
 		start := time.Now()
 		err := bench.desk.View(context.Background(), func(v desk.View) error {
-			_, err := v.Gate(tag, bench.at(), store.Forever)
+			_, err := v.Release(tag, bench.at(), store.Forever)
 			return err
 		})
 		waits = append(waits, time.Since(start))

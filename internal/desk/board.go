@@ -7,25 +7,25 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
-// Board returns the gate's answer for every instrument that is in service at an instant.
-func (v View) Board(at unit.Instant) ([]turnaround.Answer, error) {
+// Board returns the release check's answer for every instrument that is in service at an instant.
+func (v View) Board(at unit.Instant) ([]reprocessing.Answer, error) {
 	instruments, err := v.Instruments()
 	if err != nil {
 		return nil, err
 	}
-	var answers []turnaround.Answer
+	var answers []reprocessing.Answer
 	for _, i := range instruments {
 		if i.InService > at || i.Retired.Known() && i.Retired <= at {
 			continue
 		}
-		a, err := v.Gate(i.Tag, at, store.Forever)
+		a, err := v.Release(i.Tag, at, store.Forever)
 		if err != nil {
 			return nil, err
 		}
@@ -34,26 +34,26 @@ func (v View) Board(at unit.Instant) ([]turnaround.Answer, error) {
 	return answers, nil
 }
 
-// LastRounds returns the latest decisions on rounds, the newest first.
-func (v View) LastRounds(limit int) ([]turnaround.Decision, error) {
-	var rounds []turnaround.Decision
-	err := v.tx.Lately(record.Round, limit, func(k store.Kept) error {
-		return fold(k, func(d turnaround.Decision) {
+// LastVerifications returns the latest decisions on verifications, the newest first.
+func (v View) LastVerifications(limit int) ([]reprocessing.Decision, error) {
+	var verifications []reprocessing.Decision
+	err := v.tx.Lately(record.Verification, limit, func(k store.Kept) error {
+		return fold(k, func(d reprocessing.Decision) {
 			d.Stamp = stampOf(k)
-			rounds = append(rounds, d)
+			verifications = append(verifications, d)
 		})
 	})
-	return rounds, err
+	return verifications, err
 }
 
-// Candidates returns the scopes that a draw may pick at an instant: those in service and not away
-// for repair, each with its last draw, its process and its failures of the past year.
+// Candidates returns the scopes that a selection may pick at an instant: those in service and not away
+// for repair, each with its last selection, its process and its failures of the past year.
 func (v View) Candidates(at unit.Instant) ([]sampling.Candidate, error) {
 	instruments, err := v.Instruments()
 	if err != nil {
 		return nil, err
 	}
-	last, err := v.lastDrawn(at)
+	last, err := v.lastSelected(at)
 	if err != nil {
 		return nil, err
 	}
@@ -79,17 +79,17 @@ func (v View) Candidates(at unit.Instant) ([]sampling.Candidate, error) {
 	return candidates, nil
 }
 
-func (v View) lastDrawn(at unit.Instant) (map[string]unit.Instant, error) {
-	draws, err := v.tx.Entities(record.Draw)
+func (v View) lastSelected(at unit.Instant) (map[string]unit.Instant, error) {
+	selections, err := v.tx.Entities(record.Selection)
 	if err != nil {
 		return nil, err
 	}
 	last := map[string]unit.Instant{}
-	for _, k := range draws {
+	for _, k := range selections {
 		if k.At > at || k.Replaced.Known() {
 			continue
 		}
-		d, err := record.Body[record.DrawBody](k.Record)
+		d, err := record.Body[record.SelectionBody](k.Record)
 		if err != nil {
 			return nil, err
 		}
@@ -114,74 +114,74 @@ func (v View) candidate(i scope.Instrument, at unit.Instant) (sampling.Candidate
 		return c, err
 	}
 	c.Kind = m.Kind
-	last, ok, err := v.tx.LastEvent(i.Tag, record.Step, string(turnaround.Disinfection), at, store.Forever)
+	last, ok, err := v.tx.LastEvent(i.Tag, record.Step, string(reprocessing.Disinfection), at, store.Forever)
 	if err != nil {
 		return c, err
 	}
 	if ok {
-		s, err := record.Body[turnaround.Step](last.Record)
+		s, err := record.Body[reprocessing.Step](last.Record)
 		if err != nil {
 			return c, err
 		}
-		if s.Machine != "" {
-			c.Process = s.Machine
+		if s.Reprocessor != "" {
+			c.Process = s.Reprocessor
 		}
 	}
 	year := at.AddDays(-365, v.Zone())
 	err = v.tx.Events(i.Tag, year, at, store.Forever, func(k store.Kept) error {
-		return fold(k, func(d turnaround.Decision) {
-			if d.Round.Outcome == reading.Action {
+		return fold(k, func(d reprocessing.Decision) {
+			if d.Verification.Outcome == reading.Action {
 				c.Failures++
 			}
 		})
-	}, record.Round)
+	}, record.Verification)
 	return c, err
 }
 
-// Draw picks scopes for a periodic round by the rule in force and records the draw with its seed,
+// SelectAtRandom picks scopes for a periodic verification by the rule in force and records the selection with its seed,
 // its candidates and its picks, so that it can be repeated. An empty seed is made at random.
-func (w *Work) Draw(e Entry, seed string) (record.DrawBody, Receipt, error) {
-	if err := w.may(ToDraw, &e); err != nil {
-		return record.DrawBody{}, Receipt{}, err
+func (w *Work) SelectAtRandom(e Entry, seed string) (record.SelectionBody, Receipt, error) {
+	if err := w.may(ToSelectAtRandom, &e); err != nil {
+		return record.SelectionBody{}, Receipt{}, err
 	}
 	rules, err := w.Rules(w.tx.Now, store.Forever)
 	if err != nil {
-		return record.DrawBody{}, Receipt{}, err
+		return record.SelectionBody{}, Receipt{}, err
 	}
 	if e.By == "" {
-		return record.DrawBody{}, Receipt{}, invalid("who draws?")
+		return record.SelectionBody{}, Receipt{}, invalid("who selects?")
 	}
 	if seed == "" {
 		random := make([]byte, 16)
 		if _, err := rand.Read(random); err != nil {
-			return record.DrawBody{}, Receipt{}, err
+			return record.SelectionBody{}, Receipt{}, err
 		}
 		seed = hex.EncodeToString(random)
 	}
-	d := record.DrawBody{Seed: seed, Rule: rules.Sample.Draw}
+	d := record.SelectionBody{Seed: seed, Rule: rules.Sample.Selection}
 	if d.Candidates, err = w.Candidates(w.tx.Now); err != nil {
 		return d, Receipt{}, err
 	}
-	if d.Picks, err = sampling.Draw(d.Rule, d.Candidates, seed, w.tx.Now, w.Zone()); err != nil {
+	if d.Picks, err = sampling.Select(d.Rule, d.Candidates, seed, w.tx.Now, w.Zone()); err != nil {
 		return d, Receipt{}, refuse(err)
 	}
-	r, err := w.append(e, record.Draw, w.tx.Now, d)
+	r, err := w.append(e, record.Selection, w.tx.Now, d)
 	return d, r, err
 }
 
-// Redraw repeats a recorded draw from what was recorded with it and says whether it picks the same.
-func (v View) Redraw(id string) (d record.DrawBody, same bool, err error) {
+// SelectAgain repeats a recorded selection from what was recorded with it and says whether it picks the same.
+func (v View) SelectAgain(id string) (d record.SelectionBody, same bool, err error) {
 	k, err := v.tx.Find(id)
 	if err != nil {
 		return d, false, err
 	}
-	if k.Kind() != record.Draw {
-		return d, false, invalid("record %s is %s, not a draw", id, record.Called(k.Kind()))
+	if k.Kind() != record.Selection {
+		return d, false, invalid("record %s is %s, not a selection", id, record.Called(k.Kind()))
 	}
-	if d, err = record.Body[record.DrawBody](k.Record); err != nil {
+	if d, err = record.Body[record.SelectionBody](k.Record); err != nil {
 		return d, false, err
 	}
-	picks, err := sampling.Draw(d.Rule, d.Candidates, d.Seed, k.At, v.Zone())
+	picks, err := sampling.Select(d.Rule, d.Candidates, d.Seed, k.At, v.Zone())
 	return d, slices.Equal(picks, d.Picks), err
 }
 

@@ -209,8 +209,8 @@ func (c *Checker) resolve(s sampled) (assay, error) {
 	} else if len(c.lots) > 0 {
 		fault = fmt.Sprintf("lot %q of kit %q is not in the file of lots", s.sample.Lot, s.sample.Kit)
 	}
-	if s.sample.Attempt == 0 {
-		s.sample.Attempt = 1
+	if s.sample.Cleaning == 0 {
+		s.sample.Cleaning = 1
 	}
 	if s.sample.Lot == "" && len(c.lots) == 0 {
 		s.sample.Lot = "not stated"

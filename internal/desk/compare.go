@@ -14,14 +14,14 @@ import (
 	"rinsate/internal/wire/table"
 )
 
-// fewestInStream is how many readings a stream needs with either setup to stand for a pair.
-const fewestInStream = 3
+// fewestInSeries is how many readings a series needs with either setup to stand for a pair.
+const fewestInSeries = 3
 
 // anyMeter stands for every meter of a system: lots are compared over all of them.
 const anyMeter = "any meter"
 
 // FieldPairs returns pairs from the readings of a time, from <= at < to, that were made with one lot
-// or meter and with another: one pair for each stream of readings, of the geometric means with
+// or meter and with another: one pair for each series of readings, of the geometric means with
 // either. They are weaker than pairs of the same samples, since cleaning may have changed as well.
 func (v View) FieldPairs(old, new quality.Setup, from, to unit.Instant) ([]quality.Pair, error) {
 	all, err := v.Firsts(from, to)
@@ -37,25 +37,25 @@ func FieldPairsOf(all []Measured, old, new quality.Setup) []quality.Pair {
 	matches := func(s quality.Setup, m Measured) bool {
 		return m.Kit == s.Kit && (s.Lot == "" || m.Lot == s.Lot) && (s.Meter.Code == anyMeter || m.Meter == s.Meter.Code)
 	}
-	streams := map[trend.Key]*sums{}
+	allSeries := map[trend.Key]*sums{}
 	for _, m := range all {
 		for i, s := range []quality.Setup{old, new} {
 			if !matches(s, m) {
 				continue
 			}
 			key := trend.Key{Scope: m.Scope, Point: m.Point}
-			if streams[key] == nil {
-				streams[key] = &sums{}
+			if allSeries[key] == nil {
+				allSeries[key] = &sums{}
 			}
-			streams[key].log[i] += math.Log10(max(m.Value, 0.5))
-			streams[key].n[i]++
+			allSeries[key].log[i] += math.Log10(max(m.Value, 0.5))
+			allSeries[key].n[i]++
 		}
 	}
-	keys := slices.SortedFunc(maps.Keys(streams), compareKeys)
+	keys := slices.SortedFunc(maps.Keys(allSeries), compareKeys)
 	var pairs []quality.Pair
 	for _, key := range keys {
-		s := streams[key]
-		if s.n[0] < fewestInStream || s.n[1] < fewestInStream {
+		s := allSeries[key]
+		if s.n[0] < fewestInSeries || s.n[1] < fewestInSeries {
 			continue
 		}
 		mean := func(i int) unit.Number { return unit.Number(math.Pow(10, s.log[i]/float64(s.n[i]))) }

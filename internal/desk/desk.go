@@ -1,5 +1,5 @@
 // Package desk has one function for each thing that a person does: record a use or a step, collect
-// a sample, take a reading, place or lift a hold, ask the gate, see what is due, draw, import.
+// a sample, take a reading, place or lift a hold, ask the release check, see what is due, select at random, import.
 //
 // Each function loads what is known, asks the domain packages to decide, and hands the resulting
 // records to the store in one transaction. It is the only writer. It decides nothing itself: if a
@@ -112,7 +112,7 @@ type Receipt struct {
 	Record ledger.Record
 	// Fresh is false when the same record was stored before.
 	Fresh bool
-	// Followed are the records that the rules added: rounds, holds, lifts.
+	// Followed are the records that the rules added: verifications, holds, lifts.
 	Followed []ledger.Record
 }
 

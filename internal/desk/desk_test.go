@@ -12,9 +12,9 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite"
@@ -99,13 +99,13 @@ func (b *bench) pass(d time.Duration) unit.Instant {
 	return b.now.Move(d)
 }
 
-func (b *bench) gate() turnaround.Answer { return b.gateAt(b.at(), store.Forever) }
+func (b *bench) release() reprocessing.Answer { return b.releaseAt(b.at(), store.Forever) }
 
-func (b *bench) gateAt(at, known unit.Instant) turnaround.Answer {
+func (b *bench) releaseAt(at, known unit.Instant) reprocessing.Answer {
 	b.Helper()
-	var a turnaround.Answer
+	var a reprocessing.Answer
 	err := b.desk.View(context.Background(), func(v desk.View) (err error) {
-		a, err = v.Gate("D-01", at, known)
+		a, err = v.Release("D-01", at, known)
 		return err
 	})
 	if err != nil {
@@ -138,9 +138,9 @@ func (b *bench) size() (n int64) {
 }
 
 // step records a step that takes d and ends now.
-func (b *bench) step(kind turnaround.StepKind, d time.Duration, fill func(*turnaround.Step)) {
+func (b *bench) step(kind reprocessing.StepKind, d time.Duration, fill func(*reprocessing.Step)) {
 	b.Helper()
-	s := turnaround.Step{Scope: "D-01", Kind: kind, Start: b.at(), By: "T-01"}
+	s := reprocessing.Step{Scope: "D-01", Kind: kind, Start: b.at(), By: "T-01"}
 	s.End = b.pass(d)
 	if fill != nil {
 		fill(&s)
@@ -181,8 +181,8 @@ func (b *bench) rlu(text string) reading.Value {
 	return v
 }
 
-// round reads every point of a round.
-func (b *bench) round(values ...string) (last desk.Receipt) {
+// verification reads every point of a verification.
+func (b *bench) verification(values ...string) (last desk.Receipt) {
 	b.Helper()
 	for i, p := range points {
 		last = b.read(p, values[i])
@@ -193,17 +193,17 @@ func (b *bench) round(values ...string) (last desk.Receipt) {
 // clean records the steps up to the samples.
 func (b *bench) clean() {
 	b.Helper()
-	b.step(turnaround.ManualCleaning, 17*time.Minute, nil)
-	b.step(turnaround.Inspection, 2*time.Minute, passed)
+	b.step(reprocessing.ManualCleaning, 17*time.Minute, nil)
+	b.step(reprocessing.Inspection, 2*time.Minute, passed)
 }
 
 // use records a use of 40 minutes and the steps up to the first cleaning.
-func (b *bench) use() (turnaround.Use, ledger.ID) {
+func (b *bench) use() (reprocessing.Use, ledger.ID) {
 	b.Helper()
-	u := turnaround.Use{Scope: "D-01", Start: b.at(), End: b.pass(40 * time.Minute)}
+	u := reprocessing.Use{Scope: "D-01", Start: b.at(), End: b.pass(40 * time.Minute)}
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(desk.Entry{By: "N-01"}, u, "") })
-	b.step(turnaround.PreClean, 2*time.Minute, nil)
-	b.step(turnaround.LeakTest, 2*time.Minute, passed)
+	b.step(reprocessing.PointOfUse, 2*time.Minute, nil)
+	b.step(reprocessing.LeakTest, 2*time.Minute, passed)
 	b.clean()
 	return u, r.Record.ID
 }
@@ -211,46 +211,46 @@ func (b *bench) use() (turnaround.Use, ledger.ID) {
 // finish records the steps from disinfection to the cabinet.
 func (b *bench) finish() {
 	b.Helper()
-	b.step(turnaround.Disinfection, 30*time.Minute, func(s *turnaround.Step) {
-		s.Result, s.Agent, s.AgentLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = turnaround.Pass, "opa-0.55", "L9", turnaround.Pass, 12*unit.Minute, 21, true
-		s.AgentExpires = s.Start.Add(240 * time.Hour)
+	b.step(reprocessing.Disinfection, 30*time.Minute, func(s *reprocessing.Step) {
+		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass, 12*unit.Minute, 21, true
+		s.DisinfectantExpires = s.Start.Add(240 * time.Hour)
 	})
-	b.step(turnaround.Drying, 12*time.Minute, nil)
-	b.step(turnaround.Storage, 0, func(s *turnaround.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
+	b.step(reprocessing.Drying, 12*time.Minute, nil)
+	b.step(reprocessing.Storage, 0, func(s *reprocessing.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
 }
 
 // points are the routine points of the model.
 var points = []scope.PointKind{scope.OuterDistalEnd, scope.ElevatorRecess, scope.InstrumentLumen}
 
-func passed(s *turnaround.Step) { s.Result = turnaround.Pass }
+func passed(s *reprocessing.Step) { s.Result = reprocessing.Pass }
 
 func TestFromUseToReady(t *testing.T) {
 	b := start(t)
-	if a := b.gate(); a.State != turnaround.Unknown {
+	if a := b.release(); a.State != reprocessing.NotKnown {
 		t.Fatalf("new scope: %s %+v", a.State, a.Reasons)
 	}
 	u, used := b.use()
 	b.read(scope.OuterDistalEnd, "30")
 	b.read(scope.ElevatorRecess, "250")
-	if a := b.gate(); a.State != turnaround.Held {
+	if a := b.release(); a.State != reprocessing.OnHold {
 		t.Fatalf("over the action level: %s %+v", a.State, a.Reasons)
 	}
 	b.clean()
-	b.round("40", "40", "40")
+	b.verification("40", "40", "40")
 	b.finish()
-	a := b.gate()
-	if a.State != turnaround.Ready {
+	a := b.release()
+	if a.State != reprocessing.Ready {
 		t.Fatalf("at the end: %s\n%+v", a.State, a.Reasons)
 	}
 	if want := b.at().AddDays(30, b.desk.DB.Zone()); a.Until != want {
 		t.Errorf("until %s, want %s", a.Until, want)
 	}
 
-	// Correcting when the use ended moves the start of the turnaround; its round stays its own.
+	// Correcting when the use ended moves the start of the cycle; its verification stays its own.
 	u.End = u.End.Add(-5 * time.Minute)
 	correction := desk.Entry{By: "N-01", Corrects: used, Reason: "the clock of the room was slow"}
 	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(correction, u, "") })
-	if c := b.gate(); c.State != turnaround.Ready || c.Until != a.Until || c.Turnaround != u.End {
-		t.Errorf("after the correction: %s until %s since %s\n%+v", c.State, c.Until, c.Turnaround, c.Reasons)
+	if c := b.release(); c.State != reprocessing.Ready || c.Until != a.Until || c.Cycle != u.End {
+		t.Errorf("after the correction: %s until %s since %s\n%+v", c.State, c.Until, c.Cycle, c.Reasons)
 	}
 }

@@ -115,16 +115,16 @@ func TestRuleDifferences(t *testing.T) {
 		}
 		return r
 	}
-	preset := parse("attempts: 3 ", "attempts: 3 ")
+	preset := parse("cleanings: 3 ", "cleanings: 3 ")
 	tests := []struct{ name, from, to, of, field, old, new string }{
-		{"the limit of a step", "within: 60min, from: pre-clean", "within: 45min, from: pre-clean", "step manual cleaning", "within", "1h", "45min"},
-		{"attempts", "attempts: 3 ", "attempts: 2 ", "rounds", "attempts", "3", "2"},
+		{"the limit of a step", "within: 60min, from: point-of-use", "within: 45min, from: point-of-use", "step manual cleaning", "within", "1h", "45min"},
+		{"cleanings", "cleanings: 3 ", "cleanings: 2 ", "cleaning verifications", "cleanings and tests in a cycle", "3", "2"},
 		{"a volume", "Push 60 mL of air through the channel into the container, medium: air, volume_ml: 60", "Push 60 mL of air through the channel into the container, medium: air, volume_ml: 55", "protocol for instrument channel, suction channel, act 7", "volume", "60 mL", "55 mL"},
-		{"a sampling plan", "uses: 30, days: 30", "uses: 20, days: 30", "round periodic standard", "every so many uses", "30", "20"},
-		{"a contact time", "{name: opa-0.55, contact: 12min", "{name: opa-0.55, contact: 13min", "agent opa-0.55", "contact time", "12min", "13min"},
+		{"a sampling plan", "uses: 30, days: 30", "uses: 20, days: 30", "cleaning verification periodic standard", "every so many uses", "30", "20"},
+		{"a contact time", "{name: opa-0.55, contact: 12min", "{name: opa-0.55, contact: 13min", "disinfectant opa-0.55", "contact time", "12min", "13min"},
 		{"outside a cabinet", "unstored: 3h", "unstored: 2h", "", "outside a cabinet for", "3h", "2h"},
 		{"checks of meters", "same_day: true", "every: 8h", "checks of meters", "a check holds for", "", "8h"},
-		{"the draw", "per_process: 2", "per_process: 3", "draw", "of each process", "2", "3"},
+		{"the random selection", "per_process: 2", "per_process: 3", "random selection", "of each process", "2", "3"},
 		{"shaking", "    shake: 5s", "    shake: 6s", "", "shortest shaking", "5s", "6s"},
 	}
 	for _, tt := range tests {
@@ -139,7 +139,7 @@ func TestRuleDifferences(t *testing.T) {
 	t.Run("a rule that goes", func(t *testing.T) {
 		t.Parallel()
 		got := desk.Differences(preset, parse("    - {when: on-request, blocks: no, citation: common practice, verified: no}\n", ""), time.UTC)
-		if len(got) != 1 || got[0].Of != "round on request" || got[0].Mark != desk.Removed || !strings.Contains(got[0].Old, "common practice") {
+		if len(got) != 1 || got[0].Of != "cleaning verification on request" || got[0].Mark != desk.Removed || !strings.Contains(got[0].Old, "common practice") {
 			t.Errorf("got %+v", got)
 		}
 	})

@@ -18,8 +18,8 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite/sqlitetest"
@@ -80,7 +80,7 @@ func TestAttach(t *testing.T) {
 	t.Parallel()
 	b := twoScopes(t)
 	inspected := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RecordStep(tech, turnaround.Step{Scope: "D-01", Kind: turnaround.Inspection, Start: b.at(), By: "T-01", Result: turnaround.Fail})
+		return w.RecordStep(tech, reprocessing.Step{Scope: "D-01", Kind: reprocessing.Inspection, Start: b.at(), By: "T-01", Result: reprocessing.Fail})
 	}).Record
 	content := picture(t, 4, 3)
 	a := photograph()
@@ -156,7 +156,7 @@ func TestAttachRefusals(t *testing.T) {
 		t.Fatal(err)
 	}
 	elsewhere := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RecordStep(tech, turnaround.Step{Scope: "D-02", Kind: turnaround.Inspection, Start: b.at(), By: "T-01"})
+		return w.RecordStep(tech, reprocessing.Step{Scope: "D-02", Kind: reprocessing.Inspection, Start: b.at(), By: "T-01"})
 	}).Record.ID
 	person := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.RegisterPerson(lead, b.at(), record.PersonBody{Code: "T-09"})

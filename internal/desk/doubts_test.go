@@ -7,7 +7,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -35,77 +35,77 @@ func TestFailedCheckBeforeTheUse(t *testing.T) {
 	cycle := func(b *bench) {
 		b.Helper()
 		b.use()
-		b.round("30", "30", "30")
+		b.verification("30", "30", "30")
 		b.finish()
 	}
 	tests := []struct {
 		name  string
 		do    func(b *bench)
-		state turnaround.State
+		state reprocessing.State
 	}{
 		{"failed before the use, no good check since", func(b *bench) {
 			b.check(goodLight, 2)
 			b.check(failedLight, 2)
 			b.pass(time.Hour)
 			cycle(b)
-		}, turnaround.InWork},
+		}, reprocessing.InReprocessing},
 		{"failed at the instant at which the use began", func(b *bench) {
 			b.checkAt(b.pass(time.Minute), goodLight)
 			at := b.pass(time.Minute)
 			b.checkAt(at, failedLight)
-			u := turnaround.Use{Scope: "D-01", Start: at, End: b.pass(40 * time.Minute)}
+			u := reprocessing.Use{Scope: "D-01", Start: at, End: b.pass(40 * time.Minute)}
 			b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(nurse, u, "") })
-			b.step(turnaround.PreClean, 2*time.Minute, nil)
-			b.step(turnaround.LeakTest, 2*time.Minute, passed)
+			b.step(reprocessing.PointOfUse, 2*time.Minute, nil)
+			b.step(reprocessing.LeakTest, 2*time.Minute, passed)
 			b.clean()
-			b.round("30", "30", "30")
+			b.verification("30", "30", "30")
 			b.finish()
-		}, turnaround.InWork},
+		}, reprocessing.InReprocessing},
 		{"failed and never good before", func(b *bench) {
 			b.check(failedLight, 2)
 			cycle(b)
-		}, turnaround.InWork},
+		}, reprocessing.InReprocessing},
 		{"failed before the use and good again before the readings", func(b *bench) {
 			b.check(failedLight, 2)
 			b.check(goodLight, 2)
 			cycle(b)
-		}, turnaround.Ready},
+		}, reprocessing.Ready},
 		{"failed before the use and recorded when the scope was ready", func(b *bench) {
 			b.check(goodLight, 2)
 			failed := b.pass(time.Minute)
 			b.pass(time.Hour)
 			cycle(b)
-			b.wantState("before anybody says so", turnaround.Ready, "")
+			b.wantState("before anybody says so", reprocessing.Ready, "")
 			r := b.checkAt(failed, failedLight)
-			wantFollowed(b, "a failed check that is recorded late", r, record.Suspect, record.Round)
-		}, turnaround.InWork},
+			wantFollowed(b, "a failed check that is recorded late", r, record.Suspect, record.Verification)
+		}, reprocessing.InReprocessing},
 		{"recorded late, and taken back", func(b *bench) {
 			b.check(goodLight, 2)
 			failed := b.pass(time.Minute)
 			cycle(b)
 			r := b.checkAt(failed, failedLight)
-			b.wantState("before it is taken back", turnaround.InWork, why)
+			b.wantState("before it is taken back", reprocessing.InReprocessing, why)
 			b.must(func(w *desk.Work) (desk.Receipt, error) {
 				return w.Void(desk.Entry{By: "T-01", Corrects: r.Record.ID, Reason: "was made with another meter"})
 			})
-		}, turnaround.Ready},
+		}, reprocessing.Ready},
 		{"recorded late, with a good check between it and the readings", func(b *bench) {
 			failed := b.pass(time.Minute)
 			b.check(goodLight, 2)
 			cycle(b)
 			b.checkAt(failed, failedLight)
-		}, turnaround.Ready},
+		}, reprocessing.Ready},
 		{"a good and a failed check at one instant, and a reading after them", func(b *bench) {
 			b.check(goodLight, 2)
 			cycle(b)
 			both := b.pass(time.Minute)
 			b.checkAt(both, failedLight)
 			b.checkAt(both, goodLight)
-			b.wantState("of two at one instant the bad one counts", turnaround.InWork, why)
+			b.wantState("of two at one instant the bad one counts", reprocessing.InReprocessing, why)
 			// The reading asks anew which readings are in doubt: those before stay so.
 			b.pass(time.Minute)
 			b.read(points[0], "30")
-		}, turnaround.InWork},
+		}, reprocessing.InReprocessing},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
@@ -113,7 +113,7 @@ func TestFailedCheckBeforeTheUse(t *testing.T) {
 			b.targets()
 			test.do(b)
 			words := why
-			if test.state == turnaround.Ready {
+			if test.state == reprocessing.Ready {
 				words = ""
 			}
 			b.wantState(test.name, test.state, words)
@@ -130,17 +130,17 @@ func TestFailedCheckAfterTheNextUse(t *testing.T) {
 	b.targets()
 	b.check(goodLight, 2)
 	b.use()
-	b.round("30", "30", "30")
+	b.verification("30", "30", "30")
 	b.finish()
 	then := b.pass(time.Minute)
 	b.pass(time.Hour)
 	b.use()
 	b.pass(time.Hour)
 	b.check(failedLight, 2)
-	if a := b.gateAt(then, then); a.State != turnaround.Ready {
+	if a := b.releaseAt(then, then); a.State != reprocessing.Ready {
 		t.Errorf("as known then: %s: %q", a.State, blocking(a))
 	}
-	if a := b.gateAt(then, store.Forever); a.State != turnaround.InWork {
-		t.Errorf("as known today: %s, want %s", a.State, turnaround.InWork)
+	if a := b.releaseAt(then, store.Forever); a.State != reprocessing.InReprocessing {
+		t.Errorf("as known today: %s, want %s", a.State, reprocessing.InReprocessing)
 	}
 }

@@ -15,8 +15,8 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -105,7 +105,7 @@ func TestEdit(t *testing.T) {
 	b.rebuilt()
 }
 
-// A scope leaves for good and comes back: the gate says so, and what is not the facility's own is unproven
+// A scope leaves for good and comes back: the release check says so, and what is not the facility's own is unproven
 // again.
 func TestRetireAndReinstate(t *testing.T) {
 	b := start(t)
@@ -122,8 +122,8 @@ func TestRetireAndReinstate(t *testing.T) {
 		{"no such scope", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("x"), "X", first, left) }, fault.NotFound, "scope \"X\" is not registered\nhint: see what is registered"},
 	})
 	b.must(retire(first))
-	if a := b.gate(); a.State != turnaround.Out {
-		t.Errorf("after it left the gate says %s", a.State)
+	if a := b.release(); a.State != reprocessing.OutOfService {
+		t.Errorf("after it left the release check says %s", a.State)
 	}
 	b.pass(time.Hour)
 	second := b.base(record.Instrument, tag)
@@ -138,8 +138,8 @@ func TestRetireAndReinstate(t *testing.T) {
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Reinstate(because("found again"), tag, second, back)
 	})
-	if a := b.gate(); a.State == turnaround.Out {
-		t.Error("after it came back the gate says out")
+	if a := b.release(); a.State == reprocessing.OutOfService {
+		t.Error("after it came back the release check says out")
 	}
 	if _, err := desk.BodyOf[scope.Instrument](b.editions(record.Instrument, tag)[2]); err != nil {
 		t.Error(err)
@@ -192,27 +192,27 @@ func TestRetiredMeter(t *testing.T) {
 	})
 }
 
-// rulesEditions are the editions of the rule set with how many rounds each decided.
+// rulesEditions are the editions of the rule set with how many verifications each decided.
 func (b *bench) rulesEditions() (all []desk.RulesEdition, decided []int) {
 	b.Helper()
 	b.ask(func(v desk.View) (err error) {
 		if all, err = v.RulesEditions(); err != nil {
 			return err
 		}
-		rounds, err := v.Decided()
+		verifications, err := v.Decided()
 		for _, e := range all {
-			decided = append(decided, rounds[e.Cite])
+			decided = append(decided, verifications[e.Cite])
 		}
 		return err
 	})
 	return all, decided
 }
 
-// An adopted rule set has an edition of its own; rounds count for the one that decided them.
+// An adopted rule set has an edition of its own; verifications count for the one that decided them.
 func TestAdoptFrom(t *testing.T) {
 	b := start(t)
-	text := func(edition, attempts string) []byte {
-		changed, err := policy.Amend(policy.Preset(), policy.Amendment{Path: []string{"edition"}, Value: edition, Text: true}, policy.Amendment{Path: []string{"reading", "attempts"}, Value: attempts})
+	text := func(edition, cleanings string) []byte {
+		changed, err := policy.Amend(policy.Preset(), policy.Amendment{Path: []string{"edition"}, Value: edition, Text: true}, policy.Amendment{Path: []string{"reading", "cleanings"}, Value: cleanings})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -220,7 +220,7 @@ func TestAdoptFrom(t *testing.T) {
 	}
 	b.use()
 	b.clean()
-	b.round("30", "30", "30")
+	b.verification("30", "30", "30")
 	b.finish()
 	first := b.base(record.Rules, "rules")
 	adopt := func(e desk.Entry, base ledger.ID, text []byte) error {
@@ -255,21 +255,21 @@ func TestAdoptFrom(t *testing.T) {
 	b.pass(time.Minute)
 	b.use()
 	b.clean()
-	b.round("30", "30", "30")
+	b.verification("30", "30", "30")
 	all, decided := b.rulesEditions()
-	var rounds int
+	var verifications int
 	b.ask(func(v desk.View) error {
-		last, err := v.LastRounds(100)
-		rounds = len(last)
+		last, err := v.LastVerifications(100)
+		verifications = len(last)
 		for _, d := range last {
 			if d.Last >= all[1].From && !strings.HasSuffix(d.Rules, "edition 2026-2") {
-				t.Errorf("a round after the adoption was decided by %s", d.Rules)
+				t.Errorf("a cleaning verification after the adoption was decided by %s", d.Rules)
 			}
 		}
 		return err
 	})
-	if len(all) != 2 || decided[0] == 0 || decided[1] == 0 || decided[0]+decided[1] != rounds {
-		t.Errorf("%d editions decided %v of %d rounds", len(all), decided, rounds)
+	if len(all) != 2 || decided[0] == 0 || decided[1] == 0 || decided[0]+decided[1] != verifications {
+		t.Errorf("%d editions decided %v of %d cleaning verifications", len(all), decided, verifications)
 	}
 	b.rebuilt()
 	if all[0].From != 0 || all[0].Until != all[1].From || all[1].Until != store.Forever {
@@ -277,7 +277,7 @@ func TestAdoptFrom(t *testing.T) {
 	}
 }
 
-// What is missing before a first round is told in order, and gone once it is there.
+// What is missing before a first test is told in order, and gone once it is there.
 func TestSetUp(t *testing.T) {
 	now := func(b *bench) map[desk.Part]desk.PartState {
 		b.Helper()

@@ -10,14 +10,14 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
 // Erase erases a free text of a record for good, and the same text wherever it stands in records that name
-// that one or are named by it, such as its correction or the round that repeats it. Only whoever leads may;
+// that one or are named by it, such as its correction or the verification that repeats it. Only whoever leads may;
 // what the text was cannot be found out any more, that there was one can. field is as record.FreeText has
 // it, without "body." where that is clear, and may be empty when the record has one text.
 func (w *Work) Erase(e Entry, id ledger.ID, field string, why record.ErasureReason) (Receipt, error) {
@@ -157,7 +157,7 @@ func decidedWith(w *Work, k store.Kept) ([]store.Kept, error) {
 	if k.Kind() == record.Sample {
 		return decisionsOn(w, k)
 	}
-	if k.Kind() == record.Round {
+	if k.Kind() == record.Verification {
 		return samplesOf(w, k)
 	}
 	return nil, nil // only these repeat each other's texts unnamed
@@ -171,14 +171,14 @@ func decisionsOn(w *Work, k store.Kept) (all []store.Kept, err error) {
 	}
 	var began unit.Instant
 	err = w.tx.Chronicle(s.Scope, s.Collected.Add(-window), s.Collected.Add(window), longestChain, func(x store.Kept) error {
-		if x.Kind() != record.Round {
+		if x.Kind() != record.Verification {
 			return nil
 		}
-		d, err := record.Body[turnaround.Decision](x.Record)
+		d, err := record.Body[reprocessing.Decision](x.Record)
 		switch {
-		case d.Turnaround > s.Collected || d.Turnaround < began:
-		case d.Turnaround > began:
-			began, all = d.Turnaround, []store.Kept{x}
+		case d.Cycle > s.Collected || d.Cycle < began:
+		case d.Cycle > began:
+			began, all = d.Cycle, []store.Kept{x}
 		default:
 			all = append(all, x)
 		}
@@ -189,11 +189,11 @@ func decisionsOn(w *Work, k store.Kept) (all []store.Kept, err error) {
 
 // samplesOf returns the samples of the cycle of a decision.
 func samplesOf(w *Work, k store.Kept) (all []store.Kept, err error) {
-	d, err := record.Body[turnaround.Decision](k.Record)
+	d, err := record.Body[reprocessing.Decision](k.Record)
 	if err != nil {
 		return nil, err
 	}
-	err = w.tx.Chronicle(d.Scope, d.Turnaround, d.Last.Add(window), longestChain, func(x store.Kept) error {
+	err = w.tx.Chronicle(d.Scope, d.Cycle, d.Last.Add(window), longestChain, func(x store.Kept) error {
 		if x.Kind() == record.Sample {
 			all = append(all, x)
 		}

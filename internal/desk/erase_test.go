@@ -12,9 +12,9 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -46,7 +46,7 @@ func TestEraseWithCopies(t *testing.T) {
 	const secret = "seen by Jane Q. Example"
 	place := func(e desk.Entry) desk.Receipt {
 		return b.must(func(w *desk.Work) (desk.Receipt, error) {
-			return w.PlaceHold(e, turnaround.Hold{Scope: "D-01", At: b.at(), By: e.By, Reason: secret})
+			return w.PlaceHold(e, reprocessing.Hold{Scope: "D-01", At: b.at(), By: e.By, Reason: secret})
 		})
 	}
 	first := place(lead)
@@ -55,7 +55,7 @@ func TestEraseWithCopies(t *testing.T) {
 	corrected.Corrects, corrected.Reason = first.Record.ID, "typed wrong"
 	second := place(corrected)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.PlaceHold(lead, turnaround.Hold{Scope: "D-01", At: b.at(), By: "L-01", Reason: "scratched"})
+		return w.PlaceHold(lead, reprocessing.Hold{Scope: "D-01", At: b.at(), By: "L-01", Reason: "scratched"})
 	})
 	if n := strings.Count(b.everything(), secret); n != 2 {
 		t.Fatalf("the text is there %d times", n)
@@ -97,12 +97,12 @@ func TestEraseWithCopies(t *testing.T) {
 	if strings.Contains(all, "Jane") || strings.Count(all, `"reason":"(erased)"`) != 2 || !strings.Contains(all, "typed wrong") || !strings.Contains(all, "scratched") {
 		t.Errorf("after the erasure:\n%s", all)
 	}
-	if a := b.gate(); a.State != turnaround.Held {
+	if a := b.release(); a.State != reprocessing.OnHold {
 		t.Errorf("holds without a readable reason and another one: %s", a.State)
 	}
 }
 
-// The decision on a round repeats why nothing was taken.
+// The decision on a verification repeats why nothing was taken.
 func TestEraseWhyNothingWasTaken(t *testing.T) {
 	b := start(t)
 	b.use()
@@ -114,14 +114,14 @@ func TestEraseWhyNothingWasTaken(t *testing.T) {
 	if n := strings.Count(b.everything(), "Jane"); n < 2 {
 		t.Fatalf("the text is there %d times, want it in the sample and in the decision", n)
 	}
-	before := b.gate()
+	before := b.release()
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Erase(desk.Entry{By: "L-01"}, absent.Record.ID, "not_applicable", record.NamesPerson)
 	})
 	if all := b.everything(); strings.Contains(all, "Jane") {
 		t.Errorf("after the erasure:\n%s", all)
 	}
-	if after := b.gate(); after.State != before.State {
+	if after := b.release(); after.State != before.State {
 		t.Errorf("the decision that stands answers %s, before the erasure %s", after.State, before.State)
 	}
 }
@@ -129,17 +129,17 @@ func TestEraseWhyNothingWasTaken(t *testing.T) {
 // Where a text is asked for, an erased one is none: neither what was done about a delay nor why nothing was
 // taken counts any more.
 func TestErasedTextIsMissing(t *testing.T) {
-	samples := []turnaround.Taken{{Sample: sampling.Sample{Scope: "D-01", Point: scope.ElevatorRecess, Attempt: 1, NotApplicable: record.ErasedText, Collected: 2}}}
-	h := turnaround.History{Instrument: scope.Instrument{Tag: "D-01"}, Model: model(), Samples: samples, Uses: []turnaround.Use{{Scope: "D-01", Start: 1, End: 1}}}
-	d, _ := turnaround.Decide(h, turnaround.Rules{}, reading.Rules{}, 2, 1, time.UTC)
-	missing := func(d turnaround.Decision) bool {
-		return slices.ContainsFunc(d.Round.Points, func(p reading.PointResult) bool { return p.Point == scope.ElevatorRecess && p.NotApplicable == "" })
+	samples := []reprocessing.Taken{{Sample: sampling.Sample{Scope: "D-01", Point: scope.ElevatorRecess, Cleaning: 1, NotApplicable: record.ErasedText, Collected: 2}}}
+	h := reprocessing.History{Instrument: scope.Instrument{Tag: "D-01"}, Model: model(), Samples: samples, Uses: []reprocessing.Use{{Scope: "D-01", Start: 1, End: 1}}}
+	d, _ := reprocessing.Decide(h, reprocessing.Rules{}, reading.Rules{}, 2, 1, time.UTC)
+	missing := func(d reprocessing.Decision) bool {
+		return slices.ContainsFunc(d.Verification.Points, func(p reading.PointResult) bool { return p.Point == scope.ElevatorRecess && p.NotApplicable == "" })
 	}
-	if !missing(d) || d.Round.Complete {
-		t.Errorf("with an erased reason: %+v", d.Round)
+	if !missing(d) || d.Verification.Complete {
+		t.Errorf("with an erased reason: %+v", d.Verification)
 	}
 	h.Samples[0].NotApplicable = "torn off"
-	if d, _ = turnaround.Decide(h, turnaround.Rules{}, reading.Rules{}, 2, 1, time.UTC); missing(d) {
-		t.Errorf("with a reason: %+v", d.Round)
+	if d, _ = reprocessing.Decide(h, reprocessing.Rules{}, reading.Rules{}, 2, 1, time.UTC); missing(d) {
+		t.Errorf("with a reason: %+v", d.Verification)
 	}
 }

@@ -4,8 +4,8 @@ import (
 	"time"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -18,7 +18,7 @@ type Exposure struct {
 	// LastUse is the start of the last use, DaysSince how many calendar days ago it was.
 	LastUse   unit.Instant `json:"last_use,omitzero"`
 	DaysSince int          `json:"days_since_use"`
-	// Repaired is the last return from repair, Passed the reading of the last round that passed.
+	// Repaired is the last return from repair, Passed the reading of the last verification that passed.
 	Repaired unit.Instant `json:"repaired,omitzero"`
 	Passed   unit.Instant `json:"passed,omitzero"`
 	// Uses are those since the scope came into service.
@@ -33,7 +33,7 @@ type Exposure struct {
 }
 
 // Exposure counts what a scope has been through by an instant. Uses count by their start; what was
-// voided or corrected does not count. A request is open until a round passes.
+// voided or corrected does not count. A request is open until a verification passes.
 func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
 	x := Exposure{At: at}
 	i, ok, err := edition[scope.Instrument](v, record.Instrument, tag, at, store.Forever)
@@ -67,7 +67,7 @@ func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
 	return x, err
 }
 
-// lastOf finds the last use, the last return from repair and the last round that passed.
+// lastOf finds the last use, the last return from repair and the last verification that passed.
 func (v View) lastOf(x *Exposure, tag string) error {
 	use, ok, err := v.tx.LastEvent(tag, record.Use, "", x.At, store.Forever)
 	if err != nil {
@@ -86,8 +86,8 @@ func (v View) lastOf(x *Exposure, tag string) error {
 	if err != nil {
 		return err
 	}
-	return v.tx.RoundsBefore(tag, x.At, store.Forever, func(k store.Kept) (bool, error) {
-		err := fold(k, func(d turnaround.Decision) {
+	return v.tx.VerificationsBefore(tag, x.At, store.Forever, func(k store.Kept) (bool, error) {
+		err := fold(k, func(d reprocessing.Decision) {
 			if d.Passed() {
 				x.Passed = d.Last
 			}

@@ -14,8 +14,8 @@ import (
 	"rinsate/internal/domain/trend"
 )
 
-// FirstRound is the round after the first cleaning of one turnaround.
-type FirstRound struct {
+// FirstTest is the verification after the first cleaning of one cycle.
+type FirstTest struct {
 	Scope string       `json:"scope"`
 	Kind  scope.Kind   `json:"kind"`
 	At    unit.Instant `json:"at"` // of its first reading
@@ -24,18 +24,18 @@ type FirstRound struct {
 	Reading ledger.ID `json:"reading,omitempty"`
 }
 
-// FirstRounds returns the first rounds of a time, from <= at < to, of one scope and one kind of scope
+// FirstTests returns the first tests of a time, from <= at < to, of one scope and one kind of scope
 // or of all, in order. Readings that are void, in doubt or without a level are left out.
-func (v View) FirstRounds(from, to unit.Instant, tag string, kind scope.Kind) ([]FirstRound, error) {
+func (v View) FirstTests(from, to unit.Instant, tag string, kind scope.Kind) ([]FirstTest, error) {
 	all, err := v.measuredAfter(from, to)
-	return slices.DeleteFunc(firstRounds(all), func(r FirstRound) bool {
+	return slices.DeleteFunc(firstTests(all), func(r FirstTest) bool {
 		return tag != "" && r.Scope != tag || kind != "" && r.Kind != kind
 	}), err
 }
 
-// firstRounds brings readings together into the first rounds of turnarounds.
-func firstRounds(all []Measured) []FirstRound {
-	var rounds []FirstRound
+// firstTests brings readings together into the first tests of cycles.
+func firstTests(all []Measured) []FirstTest {
+	var tests []FirstTest
 	var firsts history.Firsts
 	index := map[int]int{} // by verification
 	for _, m := range all {
@@ -48,15 +48,15 @@ func firstRounds(all []Measured) []FirstRound {
 		}
 		i, seen := index[v.Number]
 		if !seen {
-			i = len(rounds)
+			i = len(tests)
 			index[v.Number] = i
-			rounds = append(rounds, FirstRound{Scope: m.Scope, Kind: m.Kind, At: m.At})
+			tests = append(tests, FirstTest{Scope: m.Scope, Kind: m.Kind, At: m.At})
 		}
-		if r := &rounds[i]; !r.Over && m.Outcome == reading.Action {
+		if r := &tests[i]; !r.Over && m.Outcome == reading.Action {
 			r.Over, r.Reading = true, m.ID
 		}
 	}
-	return rounds
+	return tests
 }
 
 // Cadence is how long a period is.
@@ -79,11 +79,11 @@ type Period struct {
 	trend.Count
 }
 
-// Periods counts rounds and those over the action level by periods; periods without a round are left
-// out. The rounds are in order.
-func Periods(rounds []FirstRound, c Cadence, zone *time.Location) []Period {
+// Periods counts first tests and those over the action level by periods; periods without one are left out. The
+// tests are in order.
+func Periods(tests []FirstTest, c Cadence, zone *time.Location) []Period {
 	var periods []Period
-	for _, r := range rounds {
+	for _, r := range tests {
 		if n := len(periods); n == 0 || r.At >= periods[n-1].To {
 			from, to := c.around(r.At, zone)
 			periods = append(periods, Period{From: from, To: to})
@@ -116,22 +116,22 @@ func (c Cadence) around(at unit.Instant, zone *time.Location) (from, to unit.Ins
 	return begin(year, month, day), begin(year, month+time.Month(months), day+days)
 }
 
-// Between is how rounds over the action level follow on each other.
+// Between is how first tests over the action level follow on each other.
 type Between struct {
-	// Failures is how many there are. Gaps counts the rounds between one and the next that were not
+	// Failures is how many there are. Gaps counts the tests between one and the next that were not
 	// over, Days the days; both have one fewer entry than there are failures.
-	Failures []FirstRound
+	Failures []FirstTest
 	Gaps     []float64
 	Days     []float64
-	// Since counts the rounds after the last failure.
+	// Since counts the tests after the last failure.
 	Since int
 }
 
-// BetweenFailures looks at the rounds between those over the action level.
-func BetweenFailures(rounds []FirstRound) Between {
+// BetweenFailures looks at the first tests between those over the action level.
+func BetweenFailures(tests []FirstTest) Between {
 	var b Between
 	gap := 0
-	for _, r := range rounds {
+	for _, r := range tests {
 		if !r.Over {
 			gap++
 			continue
@@ -161,8 +161,8 @@ func (b Between) Burst(r int) (uses, days float64, ok bool) {
 	return uses, days, true
 }
 
-// Shares is the chart of the share of rounds over the action level, with limits that are widened where
-// shares scatter more than chance explains. A period that lies in part outside the time is counted with
+// Shares is the chart of the share of first tests over the action level, with limits that are widened where
+// shares vary more than chance explains. A period that lies in part outside the time is counted with
 // what it has.
 func Shares(periods []Period) (trend.AttributeChart, error) {
 	counts := make([]trend.Count, len(periods))
@@ -171,7 +171,7 @@ func Shares(periods []Period) (trend.AttributeChart, error) {
 	}
 	c, err := trend.LaneyPChart(counts)
 	if errors.Is(err, stats.ErrTooFew) {
-		return c, notFound("choose an earlier begin with --from, or shorter periods with --by", "%d periods with rounds in that time: at least 2 are needed to compare", len(periods))
+		return c, notFound("choose an earlier begin with --from, or shorter periods with --by", "%d periods with first tests in that time: at least 2 are needed to compare", len(periods))
 	}
 	return c, refuse(err)
 }

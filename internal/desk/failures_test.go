@@ -13,20 +13,20 @@ import (
 	"rinsate/internal/store"
 )
 
-func TestFirstRounds(t *testing.T) {
+func TestFirstTests(t *testing.T) {
 	b := start(t)
 	b.use()
 	b.read(scope.OuterDistalEnd, "30")
-	b.read(scope.ElevatorRecess, "250") // over: the round is
+	b.read(scope.ElevatorRecess, "250") // over: the verification is
 	b.clean()
-	b.round("30", "30", "30") // after a further cleaning
+	b.verification("30", "30", "30") // after a further cleaning
 	b.use()
-	b.round("30", "40", "50")
-	var rounds []desk.FirstRound
+	b.verification("30", "40", "50")
+	var verifications []desk.FirstTest
 	ask := func(tag string, kind scope.Kind) {
 		t.Helper()
 		err := b.desk.View(t.Context(), func(v desk.View) (err error) {
-			rounds, err = v.FirstRounds(0, store.Forever, tag, kind)
+			verifications, err = v.FirstTests(0, store.Forever, tag, kind)
 			return err
 		})
 		if err != nil {
@@ -34,14 +34,14 @@ func TestFirstRounds(t *testing.T) {
 		}
 	}
 	ask("", "")
-	if len(rounds) != 2 || !rounds[0].Over || rounds[1].Over || rounds[0].Kind != scope.Duodenoscope {
-		t.Errorf("%+v", rounds)
+	if len(verifications) != 2 || !verifications[0].Over || verifications[1].Over || verifications[0].Kind != scope.Duodenoscope {
+		t.Errorf("%+v", verifications)
 	}
-	if ask("D-02", ""); len(rounds) != 0 {
-		t.Errorf("of another scope: %+v", rounds)
+	if ask("D-02", ""); len(verifications) != 0 {
+		t.Errorf("of another scope: %+v", verifications)
 	}
-	if ask("", scope.Gastroscope); len(rounds) != 0 {
-		t.Errorf("of another kind: %+v", rounds)
+	if ask("", scope.Gastroscope); len(verifications) != 0 {
+		t.Errorf("of another kind: %+v", verifications)
 	}
 }
 
@@ -59,7 +59,7 @@ func TestPeriods(t *testing.T) {
 		}
 		return unit.At(u)
 	}
-	rounds := []desk.FirstRound{
+	verifications := []desk.FirstTest{
 		{At: at("2026-03-28 23:59"), Over: true}, // Saturday
 		{At: at("2026-03-29 00:01")},             // the day of 23 hours
 		{At: at("2026-03-29 23:59"), Over: true},
@@ -67,8 +67,8 @@ func TestPeriods(t *testing.T) {
 		{At: at("2026-04-01 00:00")},
 	}
 	type period struct {
-		from, to     string
-		over, rounds int
+		from, to            string
+		over, verifications int
 	}
 	for cadence, want := range map[desk.Cadence][]period{
 		desk.Daily: {
@@ -85,7 +85,7 @@ func TestPeriods(t *testing.T) {
 		},
 	} {
 		var got []period
-		for _, p := range desk.Periods(rounds, cadence, zone) {
+		for _, p := range desk.Periods(verifications, cadence, zone) {
 			got = append(got, period{p.From.In(zone), p.To.In(zone), p.Failures, int(p.Trials)})
 		}
 		if diff := cmp.Diff(want, got, cmp.AllowUnexported(period{})); diff != "" {
@@ -97,11 +97,11 @@ func TestPeriods(t *testing.T) {
 func TestBetweenFailures(t *testing.T) {
 	t.Parallel()
 	day := unit.Instant(24 * time.Hour / time.Microsecond)
-	var rounds []desk.FirstRound
+	var verifications []desk.FirstTest
 	for i, over := range []bool{false, true, false, false, true, true, false} {
-		rounds = append(rounds, desk.FirstRound{At: day * unit.Instant(i+1), Over: over})
+		verifications = append(verifications, desk.FirstTest{At: day * unit.Instant(i+1), Over: over})
 	}
-	b := desk.BetweenFailures(rounds)
+	b := desk.BetweenFailures(verifications)
 	if diff := cmp.Diff([]float64{2, 0}, b.Gaps); diff != "" || b.Since != 1 || len(b.Failures) != 3 {
 		t.Errorf("gaps %v, %d since, %d failures", b.Gaps, b.Since, len(b.Failures))
 	}
@@ -109,7 +109,7 @@ func TestBetweenFailures(t *testing.T) {
 		t.Errorf("days:\n%s", diff)
 	}
 	if uses, days, ok := b.Burst(2); !ok || uses != 2 || days != 4 {
-		t.Errorf("the last two: %v rounds, %v days, %t", uses, days, ok)
+		t.Errorf("the last two: %v cleaning verifications, %v days, %t", uses, days, ok)
 	}
 	if _, _, ok := b.Burst(3); ok {
 		t.Error("three gaps of two")

@@ -86,14 +86,14 @@ func FailuresOf(all []Measured, by Grouping) []trend.Unit {
 	return list
 }
 
-// Firsts returns the readings of a time, from <= at < to, that the statistics of failures and scatter
-// count: the first of each point in a turnaround, after the first cleaning, neither void nor in doubt.
+// Firsts returns the readings of a time, from <= at < to, that the statistics of failures and variation
+// count: the first of each point in a cycle, after the first cleaning, neither void nor in doubt.
 func (v View) Firsts(from, to unit.Instant) ([]Measured, error) {
 	all, err := v.Measured(from, to)
 	return firsts(all), err
 }
 
-// firsts returns the readings that count once: the first of each point in a turnaround, after the
+// firsts returns the readings that count once: the first of each point in a cycle, after the
 // first cleaning, neither void nor in doubt.
 func firsts(all []Measured) []Measured {
 	var f history.Firsts

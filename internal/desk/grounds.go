@@ -21,8 +21,8 @@ type Grounds struct {
 	Excluded map[string]int `json:"excluded,omitempty"`
 	Method   level.Method   `json:"method,omitempty"`
 	Replay   *level.Replay  `json:"replay,omitempty"`
-	// Rounds names the changes that the replay lists.
-	Rounds []ChangedRound `json:"rounds,omitempty"`
+	// Verifications names the changes that the replay lists.
+	Verifications []ChangedVerification `json:"verifications,omitempty"`
 	// ReplayFrom is from when on the past was replayed, when that is later than From.
 	ReplayFrom unit.Instant `json:"replay_from,omitzero"`
 	// SampleMinutes and CleaningMinutes are what the replay counts with.
@@ -77,7 +77,7 @@ func (w *Work) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, error
 	return w.append(e, record.Level, min(l.Adopted, w.tx.Now), record.LevelBody{Level: l, Derivation: text})
 }
 
-// groundChanges is how many rounds whose outcome changes a record lists.
+// groundChanges is how many verifications whose outcome changes a record lists.
 const groundChanges = 20
 
 // Grounds computes what the adoption of a level rests on: the derivation, the replay over the same time
@@ -108,7 +108,7 @@ func (v View) GroundsOf(d Studied, l reading.Level, s Study, c Costs, cultures [
 	if err != nil {
 		return g, err
 	}
-	g.Replay, g.Rounds = &replay, past.Changed(replay)
+	g.Replay, g.Verifications = &replay, past.Changed(replay)
 	if len(cultures) == 0 {
 		return g, nil
 	}

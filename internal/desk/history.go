@@ -10,9 +10,9 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -29,21 +29,21 @@ func sortedByKey[K cmp.Ordered, V any](m map[K]V) []V {
 type span struct {
 	from, to, known unit.Instant
 	// open are uses that began before from and are part of the history all the same.
-	open []turnaround.Use
+	open []reprocessing.Use
 }
 
 // Around returns the history of a scope that decides about one instant: everything since the start
 // of the last use before it, all repairs, the open holds and requests, and a summary of the rest.
 // It holds what happened up to `to` and could be known at `known`.
-func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History, error) {
-	var h turnaround.History
+func (v View) Around(tag string, at, to, known unit.Instant) (reprocessing.History, error) {
+	var h reprocessing.History
 	var ok bool
 	var err error
 	if h.Instrument, ok, err = edition[scope.Instrument](v, record.Instrument, tag, store.Forever, known); err != nil {
 		return h, err
 	} else if !ok {
 		if _, everKnown, err := v.tx.Entity(record.Instrument, tag, store.Forever, store.Forever); err != nil || everKnown {
-			return h, err // registered later than known: the gate answers unknown
+			return h, err // registered later than known: the release check answers unknown
 		}
 		return h, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
 	}
@@ -65,7 +65,7 @@ func (v View) Around(tag string, at, to, known unit.Instant) (turnaround.History
 // lastUses returns from when on a history is loaded so that everything is in it since the beginning of the
 // use that ended last by an instant, and of all that overlap with it; zero when there was none. open are
 // the uses that began before and had not ended at the instant, however long ago.
-func (v View) lastUses(tag string, at, known unit.Instant) (from unit.Instant, open []turnaround.Use, err error) {
+func (v View) lastUses(tag string, at, known unit.Instant) (from unit.Instant, open []reprocessing.Use, err error) {
 	last, ok, err := v.tx.LastEvent(tag, record.Use, "", at, known)
 	if err != nil || !ok {
 		return 0, nil, err
@@ -73,7 +73,7 @@ func (v View) lastUses(tag string, at, known unit.Instant) (from unit.Instant, o
 	for next := last.At; next != from; { // each earlier begin may bring further uses
 		from, open = next, nil
 		err := v.tx.Unended(tag, from, known, func(k store.Kept) error {
-			return fold(k, func(u turnaround.Use) {
+			return fold(k, func(u reprocessing.Use) {
 				if u.End.Known() && u.End <= at {
 					next = min(next, u.Start)
 					return
@@ -90,16 +90,16 @@ func (v View) lastUses(tag string, at, known unit.Instant) (from unit.Instant, o
 }
 
 // load reads the entries of a span.
-func (v View) load(h *turnaround.History, tag string, s span) error {
+func (v View) load(h *reprocessing.History, tag string, s span) error {
 	h.Uses = append(h.Uses, s.open...)
-	f := folder{history: h, samples: map[string]int{}, doubts: map[ledger.ID]*turnaround.Doubt{}}
+	f := folder{history: h, samples: map[string]int{}, doubts: map[ledger.ID]*reprocessing.Doubt{}}
 	// What takes the trust from readings comes before these. It is looked for by the readings, not by its
 	// own time: the check that failed may have been made before the use, or after the next one.
 	if err := v.tx.Doubts(tag, s.from, s.to, s.known, f.add); err != nil {
 		return err
 	}
 	err := v.tx.Events(tag, s.from, s.to, s.known, f.add, record.Use, record.Step, record.Sample, record.Moment,
-		record.Reading, record.Round)
+		record.Reading, record.Verification)
 	if err != nil {
 		return err
 	}
@@ -109,22 +109,22 @@ func (v View) load(h *turnaround.History, tag string, s span) error {
 	return v.holds(h, tag, s)
 }
 
-// holds reads the holds of a scope that are open at the end of a span. A lift that rests on a round
+// holds reads the holds of a scope that are open at the end of a span. A lift that rests on a verification
 // alone ends its hold only as long as no other decision has taken the place of that one.
-func (v View) holds(h *turnaround.History, tag string, s span) error {
+func (v View) holds(h *reprocessing.History, tag string, s span) error {
 	f := folder{history: h}
 	if s.known == store.Forever {
 		return v.tx.HoldsOpenAt(tag, s.to, f.add)
 	}
-	lifts := map[string][]turnaround.Lift{}
+	lifts := map[string][]reprocessing.Lift{}
 	err := v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
-		return fold(k, func(l turnaround.Lift) { lifts[l.Hold] = append(lifts[l.Hold], l) })
+		return fold(k, func(l reprocessing.Lift) { lifts[l.Hold] = append(lifts[l.Hold], l) })
 	}, record.Lift)
 	if err != nil {
 		return err
 	}
 	return v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
-		hold, err := record.Body[turnaround.Hold](k.Record)
+		hold, err := record.Body[reprocessing.Hold](k.Record)
 		if err != nil {
 			return err
 		}
@@ -138,15 +138,15 @@ func (v View) holds(h *turnaround.History, tag string, s span) error {
 }
 
 // ends says whether a lift ended a hold by what could be known at an instant.
-func (v View) ends(l turnaround.Lift, hold turnaround.Hold, known unit.Instant) (bool, error) {
-	if l.Round == "" {
+func (v View) ends(l reprocessing.Lift, hold reprocessing.Hold, known unit.Instant) (bool, error) {
+	if l.Verification == "" {
 		return l.Ends(hold, nil), nil
 	}
-	kept, err := v.tx.Record(ledger.ID(l.Round))
+	kept, err := v.tx.Record(ledger.ID(l.Verification))
 	if err != nil {
 		return false, err
 	}
-	d, err := record.Body[turnaround.Decision](kept.Record)
+	d, err := record.Body[reprocessing.Decision](kept.Record)
 	if err != nil {
 		return false, err
 	}
@@ -159,15 +159,15 @@ func (v View) ends(l turnaround.Lift, hold turnaround.Hold, known unit.Instant) 
 }
 
 // earlier sums up what lies before a span.
-func (v View) earlier(h *turnaround.History, tag string, s span) error {
+func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 	if s.from == 0 {
 		return nil
 	}
-	// A round over the action level matters only when none has passed since.
-	err := v.tx.RoundsBefore(tag, s.from-1, s.known, func(k store.Kept) (bool, error) {
-		err := fold(k, func(d turnaround.Decision) {
+	// A verification over the action level matters only when none has passed since.
+	err := v.tx.VerificationsBefore(tag, s.from-1, s.known, func(k store.Kept) (bool, error) {
+		err := fold(k, func(d reprocessing.Decision) {
 			switch {
-			case d.Round.Outcome == reading.Action:
+			case d.Verification.Outcome == reading.Action:
 				h.Earlier.Failed = max(h.Earlier.Failed, d.Last)
 			case d.Passed():
 				h.Earlier.Passed = d.Last
@@ -190,37 +190,37 @@ func (v View) earlier(h *turnaround.History, tag string, s span) error {
 
 // folder turns records into the entries of a history.
 type folder struct {
-	history *turnaround.History
+	history *reprocessing.History
 	samples map[string]int
 	// doubts says of readings that must not be relied on why that is so.
-	doubts map[ledger.ID]*turnaround.Doubt
+	doubts map[ledger.ID]*reprocessing.Doubt
 }
 
 func (f *folder) add(k store.Kept) error {
 	h, stamp := f.history, stampOf(k)
 	switch k.Kind() {
 	case record.Use:
-		return fold(k, func(u turnaround.Use) { u.Stamp = stamp; h.Uses = append(h.Uses, u) })
+		return fold(k, func(u reprocessing.Use) { u.Stamp = stamp; h.Uses = append(h.Uses, u) })
 	case record.Step:
-		return fold(k, func(s turnaround.Step) { s.Stamp = stamp; h.Steps = append(h.Steps, s) })
-	case record.Round:
-		return fold(k, func(d turnaround.Decision) { d.Stamp = stamp; h.Decisions = append(h.Decisions, d) })
+		return fold(k, func(s reprocessing.Step) { s.Stamp = stamp; h.Steps = append(h.Steps, s) })
+	case record.Verification:
+		return fold(k, func(d reprocessing.Decision) { d.Stamp = stamp; h.Decisions = append(h.Decisions, d) })
 	case record.Hold:
-		return fold(k, func(x turnaround.Hold) { x.Stamp = stamp; h.Holds = append(h.Holds, x) })
+		return fold(k, func(x reprocessing.Hold) { x.Stamp = stamp; h.Holds = append(h.Holds, x) })
 	case record.Lift:
-		return fold(k, func(l turnaround.Lift) { l.Stamp = stamp; h.Lifts = append(h.Lifts, l) })
+		return fold(k, func(l reprocessing.Lift) { l.Stamp = stamp; h.Lifts = append(h.Lifts, l) })
 	case record.Repair:
 		return fold(k, func(r record.RepairBody) {
-			h.Repairs = append(h.Repairs, turnaround.Repair{Stamp: stamp, Repair: r.Repair})
+			h.Repairs = append(h.Repairs, reprocessing.Repair{Stamp: stamp, Repair: r.Repair})
 		})
 	case record.Request:
 		return fold(k, func(q sampling.Request) {
-			h.Requests = append(h.Requests, turnaround.Request{Stamp: stamp, Request: q})
+			h.Requests = append(h.Requests, reprocessing.Request{Stamp: stamp, Request: q})
 		})
 	case record.Sample:
 		return fold(k, func(s sampling.Sample) {
 			f.samples[string(k.ID)] = len(h.Samples)
-			h.Samples = append(h.Samples, turnaround.Taken{Stamp: stamp, Sample: s})
+			h.Samples = append(h.Samples, reprocessing.Taken{Stamp: stamp, Sample: s})
 		})
 	case record.Moment:
 		m, err := record.Body[sampling.Moment](k.Record)
@@ -234,7 +234,7 @@ func (f *folder) add(k store.Kept) error {
 	case record.Suspect:
 		return fold(k, func(x record.SuspectBody) {
 			for _, id := range x.Readings {
-				f.doubts[id] = &turnaround.Doubt{Why: x.Reason, Record: string(k.ID)}
+				f.doubts[id] = &reprocessing.Doubt{Why: x.Reason, Record: string(k.ID)}
 			}
 		})
 	case record.Reading:
@@ -244,8 +244,8 @@ func (f *folder) add(k store.Kept) error {
 			}
 		})
 	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules, record.Level,
-		record.Void, record.Draw, record.Import, record.Target, record.Check, record.Comparison, record.Chart, record.Access,
-		record.Attachment, record.Handover, record.Alarm, record.Erasure, record.Clock: // no part of what a scope went through
+		record.Void, record.Selection, record.Import, record.Target, record.Check, record.Comparison, record.Chart, record.Access,
+		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Clock: // no part of what a scope went through
 	}
 	return nil
 }
@@ -258,23 +258,23 @@ func fold[T any](k store.Kept, use func(T)) error {
 	return err
 }
 
-// Gate answers whether a scope may be used at an instant, as it would have been answered at known.
-func (v View) Gate(tag string, at, known unit.Instant) (turnaround.Answer, error) {
+// Release answers whether a scope may be used at an instant, as it would have been answered at known.
+func (v View) Release(tag string, at, known unit.Instant) (reprocessing.Answer, error) {
 	h, rules, err := v.state(tag, at, known)
 	if err != nil {
-		return turnaround.Answer{}, err
+		return reprocessing.Answer{}, err
 	}
 	if h.Instrument.Tag == "" {
 		h.Instrument.Tag = tag
 		h.Instrument.InService = store.Forever
 	}
-	return turnaround.Gate(h, rules.Turnaround, at, v.Zone()), nil
+	return reprocessing.Release(h, rules.Reprocessing, at, v.Zone()), nil
 }
 
-func (v View) state(tag string, at, known unit.Instant) (turnaround.History, policy.RuleSet, error) {
+func (v View) state(tag string, at, known unit.Instant) (reprocessing.History, policy.RuleSet, error) {
 	rules, err := v.Rules(at, known)
 	if err != nil {
-		return turnaround.History{}, rules, err
+		return reprocessing.History{}, rules, err
 	}
 	h, err := v.Around(tag, at, at, known)
 	return h, rules, err
@@ -318,8 +318,8 @@ func (v View) Show(id string) (Line, error) {
 }
 
 // stampOf returns what the entries of a history carry.
-func stampOf(k store.Kept) turnaround.Stamp {
-	return turnaround.Stamp{ID: string(k.ID), Recorded: k.Recorded, Replaced: k.Replaced}
+func stampOf(k store.Kept) reprocessing.Stamp {
+	return reprocessing.Stamp{ID: string(k.ID), Recorded: k.Recorded, Replaced: k.Replaced}
 }
 
 // ended returns the last instant that a record speaks of: what is written at the end of a step that

@@ -18,9 +18,9 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/wire/table"
@@ -61,8 +61,8 @@ type Imported struct {
 	Digest   string   `json:"sha256"`
 	Ignored  []string `json:"ignored_columns,omitempty"`
 	Warnings []string `json:"warnings,omitempty"`
-	// Alarms are those that readings of the file began, of streams with adopted limits.
-	Alarms []trend.Alarm `json:"alarms,omitempty"`
+	// Signals are those that readings of the file began, of series with adopted limits.
+	Signals []trend.Signal `json:"signals,omitempty"`
 }
 
 // Import reads a file in, in one transaction: either every line of it is stored or, when one is
@@ -111,7 +111,7 @@ type intake struct {
 	file File
 	out  *Imported
 	ctx  context.Context //nolint:containedctx // an intake lives no longer than the call of Import
-	// touched is nil when no stream has adopted limits.
+	// touched is nil when no series has adopted limits.
 	touched touched
 	// changes says of the present line what Told.Changes says.
 	changes bool
@@ -147,7 +147,7 @@ func (in *intake) run(content io.Reader) error {
 	if err := t.Err(); err != nil {
 		return refuse(err)
 	}
-	return in.alarms()
+	return in.signals()
 }
 
 // id returns the id of a line: from the sender's own id where there is one, else from what tells
@@ -285,7 +285,7 @@ func (in *intake) line(r row) {
 		what = fmt.Sprintf("use of %s at %s", u.Scope, u.Start.In(in.Zone()))
 		id := in.id(r.col["id"].Text(), u.Scope, u.Start.String())
 		if u.End.Known() {
-			id, u.Finishes, err = finishing(in, id, func(begun turnaround.Use) bool { return !begun.End.Known() })
+			id, u.Finishes, err = finishing(in, id, func(begun reprocessing.Use) bool { return !begun.End.Known() })
 		}
 		var receipt Receipt
 		if err == nil {
@@ -309,7 +309,7 @@ func (in *intake) line(r row) {
 		what = fmt.Sprintf("%s of %s at %s", s.Kind, s.Scope, s.Start.In(in.Zone()))
 		id := in.id(r.col["id"].Text(), s.Scope, string(s.Kind), s.Start.String())
 		if s.End.Known() {
-			id, s.Finishes, err = finishing(in, id, func(begun turnaround.Step) bool { return !begun.End.Known() })
+			id, s.Finishes, err = finishing(in, id, func(begun reprocessing.Step) bool { return !begun.End.Known() })
 		}
 		var receipt Receipt
 		if err == nil {
@@ -347,7 +347,7 @@ func finishing[T any](in *intake, id ledger.ID, open func(T) bool) (ledger.ID, s
 	return ledger.DerivedID("finish", string(id)), string(id), nil
 }
 
-// touched is since when the readings of a file belong to a stream.
+// touched is since when the readings of a file belong to a series.
 type touched map[trend.Key]unit.Instant
 
 func (t touched) add(r ledger.Record) error {
@@ -362,17 +362,17 @@ func (t touched) add(r ledger.Record) error {
 	return nil
 }
 
-// alarms looks at the streams that the readings of a file belong to.
-func (in *intake) alarms() error {
+// signals looks at the series that the readings of a file belong to.
+func (in *intake) signals() error {
 	keys := slices.SortedFunc(maps.Keys(in.touched), compareKeys)
 	for _, key := range keys {
-		s, err := in.Stream(key, in.tx.Now)
+		s, err := in.Series(key, in.tx.Now)
 		if err != nil {
 			return err
 		}
-		for _, a := range s.Watched.Alarms {
+		for _, a := range s.Watched.Signals {
 			if a.First.At >= in.touched[key] {
-				in.out.Alarms = append(in.out.Alarms, a)
+				in.out.Signals = append(in.out.Signals, a)
 			}
 		}
 	}
@@ -437,11 +437,11 @@ func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
 	return nil
 }
 
-// sameSample says whether a sample that was sent again is the stored one. An attempt that the
+// sameSample says whether a sample that was sent again is the stored one. A cleaning that the
 // sender left open was counted when it was stored.
 func sameSample(sent, stored sampling.Sample) bool {
-	if sent.Attempt == 0 {
-		sent.Attempt = stored.Attempt
+	if sent.Cleaning == 0 {
+		sent.Cleaning = stored.Cleaning
 	}
 	a, errA := json.Marshal(sent)
 	b, errB := json.Marshal(stored)

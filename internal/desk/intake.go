@@ -10,9 +10,9 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
 )
@@ -143,15 +143,15 @@ func Columns(kind Kind) []table.Field {
 			text("id", "the sender's own id of the row"), must(text("scope", "asset tag")), must(word("step", recordedSteps(), "the step")),
 			must(moment("start", "start")), moment("end", "end"), text("person", "who did it"), word("result", results, "how it ended"),
 			text("note", "remark"), text("delayed", "what was done because cleaning began late"),
-			text("agent", "disinfectant or sterilant, as named in the rule set"), text("agent_lot", "its lot"), moment("agent_expires", "when the lot or the solution expires"),
+			text("disinfectant", "disinfectant or sterilant, as named in the rule set"), text("disinfectant_lot", "its lot"), moment("disinfectant_expires", "when the lot or the solution expires"),
 			word("mec", results, "check of the minimum effective concentration"), number("coldest_cel", "lowest temperature over the contact time, °C"),
-			number("contact_min", "contact time in minutes"), text("machine", "reprocessing machine"), text("cycle", "cycle number"),
+			number("contact_min", "contact time in minutes"), text("reprocessor", "reprocessor (AER, EWD)"), text("cycle_number", "number of its cycle"),
 			text("cabinet", "cabinet, as named in the rule set"), text("procedure", "what an issued scope is meant for"),
 		}
 	case Readings:
 		return []table.Field{
 			text("id", "the sender's own id of the row"), must(text("scope", "asset tag")), must(word("point", words(scope.PointKinds), "sampling point")),
-			{Name: "attempt", Kind: table.KindInt, Help: "attempt of the turnaround; without it counted"},
+			{Name: "cleaning", Kind: table.KindInt, Help: "which cleaning of the cycle it was taken after, 1 for the first; without it counted"},
 			text("not_applicable", "why the point was not sampled"), text("kit", "name of the kit"), text("lot", "lot number"), text("person", "who sampled"),
 			must(moment("collected", "when the sample was taken")), moment("capped", "when its container was closed"), moment("uncapped", "when it was opened"),
 			moment("dipped", "when the device was dipped"), moment("activated", "when the device was activated"),
@@ -166,7 +166,7 @@ func Columns(kind Kind) []table.Field {
 }
 
 func recordedSteps() []string {
-	return words(slices.DeleteFunc(slices.Clone(turnaround.StepKinds), func(k turnaround.StepKind) bool { return k == turnaround.Verification }))
+	return words(slices.DeleteFunc(slices.Clone(reprocessing.StepKinds), func(k reprocessing.StepKind) bool { return k == reprocessing.Verification }))
 }
 
 // ReadModels reads a whole file of models. Rows of one model need not stand together, but must
@@ -318,41 +318,41 @@ func usual(analyte, inUnit string) (reading.Analyte, reading.Unit) {
 	return a, u
 }
 
-func (r row) use() turnaround.Use {
-	return turnaround.Use{Scope: r.col["scope"].Text(), Start: r.col["start"].Time(), End: r.col["end"].Time(), Procedure: r.col["procedure"].Text(), Room: r.col["room"].Text()}
+func (r row) use() reprocessing.Use {
+	return reprocessing.Use{Scope: r.col["scope"].Text(), Start: r.col["start"].Time(), End: r.col["end"].Time(), Procedure: r.col["procedure"].Text(), Room: r.col["room"].Text()}
 }
 
 func (r row) repair() scope.Repair {
 	return scope.Repair{Scope: r.col["scope"].Text(), Sent: r.col["sent"].Time(), Returned: r.col["returned"].Time(), Fault: r.col["fault"].Text(), Work: r.col["work"].Text()}
 }
 
-func (r row) step() turnaround.Step {
-	return turnaround.Step{
-		Scope: r.col["scope"].Text(), Kind: turnaround.StepKind(r.col["step"].Word()), Start: r.col["start"].Time(), End: r.col["end"].Time(),
-		By: r.col["person"].Text(), Result: turnaround.Result(r.col["result"].Word()), Note: r.col["note"].Text(), Delayed: r.col["delayed"].Text(),
-		Agent: r.col["agent"].Text(), AgentLot: r.col["agent_lot"].Text(), AgentExpires: r.col["agent_expires"].Time(), MEC: turnaround.Result(r.col["mec"].Word()),
+func (r row) step() reprocessing.Step {
+	return reprocessing.Step{
+		Scope: r.col["scope"].Text(), Kind: reprocessing.StepKind(r.col["step"].Word()), Start: r.col["start"].Time(), End: r.col["end"].Time(),
+		By: r.col["person"].Text(), Result: reprocessing.Result(r.col["result"].Word()), Note: r.col["note"].Text(), Delayed: r.col["delayed"].Text(),
+		Disinfectant: r.col["disinfectant"].Text(), DisinfectantLot: r.col["disinfectant_lot"].Text(), DisinfectantExpires: r.col["disinfectant_expires"].Time(), MEC: reprocessing.Result(r.col["mec"].Word()),
 		Coldest: unit.Celsius(r.col["coldest_cel"].Number()), HasTemperature: r.col["coldest_cel"].Has(),
-		Contact: unit.Span(float64(r.col["contact_min"].Number()) * float64(unit.Minute)), Machine: r.col["machine"].Text(), Cycle: r.col["cycle"].Text(),
+		Contact: unit.Span(float64(r.col["contact_min"].Number()) * float64(unit.Minute)), Reprocessor: r.col["reprocessor"].Text(), CycleNumber: r.col["cycle_number"].Text(),
 		Cabinet: r.col["cabinet"].Text(), Procedure: r.col["procedure"].Text(),
 	}
 }
 
 // sampleColumns reads rows of readings; the handles are looked up once, since such files are long.
 type sampleColumns struct {
-	id, scope, point, attempt, notApplicable, kit, lot, person, collected, capped, uncapped, dipped, activated, shaken, read,
+	id, scope, point, cleaning, notApplicable, kit, lot, person, collected, capped, uncapped, dipped, activated, shaken, read,
 	flushed, recovered, meter, system, analyte, unit, value table.Column
 }
 
 func newSampleColumns(t *table.Table) sampleColumns {
 	f := t.Field
 	return sampleColumns{
-		f("id"), f("scope"), f("point"), f("attempt"), f("not_applicable"), f("kit"), f("lot"), f("person"), f("collected"), f("capped"), f("uncapped"),
+		f("id"), f("scope"), f("point"), f("cleaning"), f("not_applicable"), f("kit"), f("lot"), f("person"), f("collected"), f("capped"), f("uncapped"),
 		f("dipped"), f("activated"), f("shaken_s"), f("read"), f("flushed_ml"), f("recovered_ml"), f("meter"), f("system"), f("analyte"), f("unit"), f("value"),
 	}
 }
 
-// maxAttempt is the largest attempt that is believed.
-const maxAttempt = 99
+// maxCleaning is the largest number of a cleaning that is believed.
+const maxCleaning = 99
 
 // sampled is one row of a file of readings.
 type sampled struct {
@@ -370,8 +370,8 @@ func (c *sampleColumns) row() (s sampled, ok bool) {
 		Shaken:  unit.Span(float64(c.shaken.Number()) * float64(unit.Second)),
 		Flushed: unit.Millilitres(c.flushed.Number()), Recovered: unit.Millilitres(c.recovered.Number()),
 	}
-	if c.attempt.Has() {
-		s.sample.Attempt = c.attempt.Int(1, maxAttempt)
+	if c.cleaning.Has() {
+		s.sample.Cleaning = c.cleaning.Int(1, maxCleaning)
 	}
 	s.in.Meter, s.system = c.meter.Text(), c.system.Text()
 	s.in.At = c.read.Time()

@@ -6,13 +6,14 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/record"
 )
 
 // silent are fields that an edition says nothing by to a person: what parts are called already.
 var silent = map[string]bool{
-	"RuleSet.digest": true, "Channel.kind": true, "Choice.kind": true, "StepRule.step": true, "Clock.name": true, "Cabinet.name": true, "Agent.name": true,
+	"RuleSet.digest": true, "Channel.kind": true, "Choice.kind": true, "StepRule.step": true, "Clock.name": true, "Cabinet.name": true, "Disinfectant.name": true,
 	"Protocol.points": true, "Rule.when": true, "Rule.risk": true, "Rule.kinds": true,
 }
 
@@ -44,11 +45,11 @@ func partName(v reflect.Value, i int) string {
 		if f.Kind() == reflect.Slice {
 			parts := make([]string, f.Len())
 			for i := range f.Len() {
-				parts[i] = spaced(fmt.Sprint(f.Index(i).Interface()))
+				parts[i] = text.Spaced(fmt.Sprint(f.Index(i).Interface()))
 			}
 			return strings.Join(parts, ", ")
 		}
-		return spaced(fmt.Sprint(f.Interface()))
+		return text.Spaced(fmt.Sprint(f.Interface()))
 	}
 	switch v.Type().Name() {
 	case "Channel":
@@ -60,13 +61,13 @@ func partName(v reflect.Value, i int) string {
 	case "Protocol":
 		return "protocol for " + field("Points")
 	case "Rule":
-		return joinedWords("round", field("When"), field("Risk"), field("Kinds"))
+		return joinedWords("cleaning verification", field("When"), field("Risk"), field("Kinds"))
 	case "Clock":
 		return "clock " + v.FieldByName("Name").String()
 	case "Cabinet":
 		return "cabinet " + v.FieldByName("Name").String()
-	case "Agent":
-		return "agent " + v.FieldByName("Name").String()
+	case "Disinfectant":
+		return "disinfectant " + v.FieldByName("Name").String()
 	}
 	return fmt.Sprintf("act %d", i+1)
 }
@@ -80,6 +81,3 @@ func joinedWords(words ...string) string {
 	}
 	return strings.Join(all, " ")
 }
-
-// spaced writes a name of the code as words.
-func spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }

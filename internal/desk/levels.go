@@ -35,7 +35,7 @@ func (v View) Baseline(t level.Target, from, to unit.Instant, doubted []Doubted)
 // baseline is Baseline for the latest readings of the time, at most so many and all with 0; begin is from
 // when on they are here.
 func (v View) baseline(t level.Target, from, to unit.Instant, doubted []Doubted, most int) (samples []level.Sample, begin unit.Instant, err error) {
-	all, begin, err := v.trips(t, from, to, most)
+	all, begin, err := v.measuredOf(t, from, to, most)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -49,7 +49,7 @@ func (v View) baseline(t level.Target, from, to unit.Instant, doubted []Doubted,
 	for _, m := range all {
 		s := level.Sample{
 			ID: string(m.ID), System: m.System, Kit: m.Kit, Scope: m.Scope, Kind: m.Kind, Point: m.Point,
-			At: m.At, Attempt: m.Attempt, Value: int(m.Value),
+			At: m.At, Cleaning: m.Cleaning, Value: int(m.Value),
 		}
 		first := false
 		if m.counts() {
@@ -62,8 +62,8 @@ func (v View) baseline(t level.Target, from, to unit.Instant, doubted []Doubted,
 			s.Excluded = "its meter failed a check"
 		case recalled[m.Kit+"|"+m.Lot]:
 			s.Excluded = fmt.Sprintf("lot %s was recalled", m.Lot)
-		case m.Attempt == 1 && !first:
-			s.Excluded = "a repeat within the turnaround"
+		case m.Cleaning == 1 && !first:
+			s.Excluded = "a repeat within the cycle"
 		}
 		for i, d := range doubted {
 			if s.Scope == d.ID || len(d.ID) >= shortestID && strings.HasPrefix(s.ID, d.ID) {
@@ -78,10 +78,10 @@ func (v View) baseline(t level.Target, from, to unit.Instant, doubted []Doubted,
 	return samples, begin, nil
 }
 
-// trips returns the readings of a target, or all readings for the zero Target, from <= at < to, the
+// measuredOf returns the readings of a target, or all readings for the zero Target, from <= at < to, the
 // earliest first, each with its cycle. At most most are
 // returned, the latest, with 0 all; begin is from when on none is missing.
-func (v View) trips(t level.Target, from, to unit.Instant, most int) (all []Measured, begin unit.Instant, err error) {
+func (v View) measuredOf(t level.Target, from, to unit.Instant, most int) (all []Measured, begin unit.Instant, err error) {
 	limit := int64(math.MaxInt64)
 	if most > 0 {
 		limit = int64(most) + 1
@@ -193,11 +193,11 @@ func (v View) recalledLots() (map[string]bool, error) {
 }
 
 // SpreadOf returns the standard deviation of ln RLU of the readings that count, and their number: how
-// much single samples of a scope scatter at most, differences between scopes included.
+// much single samples of a scope vary at most, differences between scopes included.
 func SpreadOf(samples []level.Sample) (spread float64, n int) {
 	var logs []float64
 	for _, s := range samples {
-		if s.Excluded == "" && s.Attempt == 1 {
+		if s.Excluded == "" && s.Cleaning == 1 {
 			logs = append(logs, math.Log(max(float64(s.Value), 0.5)))
 		}
 	}

@@ -32,13 +32,13 @@ func (b *bench) distalLevel(action unit.Number, edition string, adopted unit.Ins
 	}
 }
 
-// past writes turnarounds a day apart whose first rounds read as given at all three points.
+// past writes cycles a day apart whose first tests read as given at all three points.
 func (b *bench) past(values ...int) {
 	b.Helper()
 	past := storetest.Past{At: b.at(), Every: 24 * time.Hour, RLU: func(n int) int { return values[min(n/3, len(values)-1)] }}
 	err := b.desk.DB.Write(b.Context(), func(tx *store.Tx) error {
 		for range values {
-			if err := past.Turnaround(tx, "D-01"); err != nil {
+			if err := past.Cycle(tx, "D-01"); err != nil {
 				return err
 			}
 		}
@@ -56,12 +56,12 @@ func TestStudy(t *testing.T) {
 	begin := b.at()
 	values := []int{10, 20, 30, 40, 50, 60, 70, 80, 90, 100, 110, 120, 130}
 	b.past(values...)
-	b.trip("T-01", "7", 5)
+	b.cycle("T-01", "7", 5)
 	b.do(func(w *desk.Work) error {
 		_, err := w.RegisterLot(desk.Entry{By: "L-01"}, begin, quality.Lot{Kit: "K", Lot: "8", Expires: begin.Add(90 * 24 * time.Hour)})
 		return err
 	})
-	b.trip("T-01", "8", 25)
+	b.cycle("T-01", "8", 25)
 	b.do(func(w *desk.Work) error {
 		_, err := w.RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: begin.Add(90 * 24 * time.Hour), Recalled: b.at()})
 		return err
@@ -117,8 +117,8 @@ func TestStudy(t *testing.T) {
 	})
 }
 
-// Readings of one turnaround belong together, those of the next one do not, whenever the time begins.
-func TestPastFollowsTurnarounds(t *testing.T) {
+// Readings of one cycle belong together, those of the next one do not, whenever the time begins.
+func TestPastFollowsCycles(t *testing.T) {
 	b := start(t)
 	begin := b.at()
 	b.past(30, 250, 40)
@@ -132,22 +132,22 @@ func TestPastFollowsTurnarounds(t *testing.T) {
 			if from > begin {
 				want = 2
 			}
-			if len(p.Trips) != want || p.Begin != from {
-				t.Errorf("from %s: %d turnarounds from %s, want %d", from, len(p.Trips), p.Begin, want)
+			if len(p.Cycles) != want || p.Begin != from {
+				t.Errorf("from %s: %d cycles from %s, want %d", from, len(p.Cycles), p.Begin, want)
 			}
 		}
 		p, err := v.LatestPast(begin, b.at(), 3, 8, nil)
 		if err != nil {
 			return err
 		}
-		if len(p.Trips) != 1 || len(p.Rows) != 3 || p.Begin <= begin {
-			t.Errorf("the latest 3: %d readings in %d turnarounds from %s", len(p.Rows), len(p.Trips), p.Begin)
+		if len(p.Cycles) != 1 || len(p.Rows) != 3 || p.Begin <= begin {
+			t.Errorf("the latest 3: %d readings in %d cycles from %s", len(p.Rows), len(p.Cycles), p.Begin)
 		}
 		return nil
 	})
 }
 
-// What a level rests on is in its record, names the rounds whose outcome changes, and reads back.
+// What a level rests on is in its record, names the verifications whose outcome changes, and reads back.
 func TestGrounds(t *testing.T) {
 	b := start(t)
 	begin := b.at()
@@ -157,8 +157,8 @@ func TestGrounds(t *testing.T) {
 	var cultures []desk.Culture
 	b.ask(func(v desk.View) error {
 		p, err := v.Past(begin, b.at(), 8, nil)
-		for i, trip := range p.Trips {
-			cultures = append(cultures, desk.Culture{Scope: trip.Scope, Taken: trip.Last.Add(time.Hour), Positive: i == 2 || i == 3})
+		for i, cycle := range p.Cycles {
+			cultures = append(cultures, desk.Culture{Scope: cycle.Scope, Taken: cycle.Last.Add(time.Hour), Positive: i == 2 || i == 3})
 		}
 		cultures = append(cultures, desk.Culture{Scope: "D-02", Taken: b.at()})
 		return err
@@ -197,23 +197,23 @@ func TestGrounds(t *testing.T) {
 			t.Errorf("the record: %+v, %+v", e, g)
 		}
 		// 250 is over 200 as well; 120 is over the new level alone.
-		if len(g.Rounds) == 0 || g.Replay.Changed != len(g.Rounds) || g.Replay.Proposed.Over <= g.Replay.Today.Over {
-			t.Fatalf("replayed: %+v, %v", g.Replay, g.Rounds)
+		if len(g.Verifications) == 0 || g.Replay.Changed != len(g.Verifications) || g.Replay.Proposed.Over <= g.Replay.Today.Over {
+			t.Fatalf("replayed: %+v, %v", g.Replay, g.Verifications)
 		}
 		if r := g.Reference; r.Positives != 2 || r.Negatives != 10 || r.AtLevel.Counts.TruePositive == 0 {
 			t.Errorf("by cultures: %+v", r)
 		}
-		id, err := v.RoundOf(g.Rounds[0])
+		id, err := v.VerificationOf(g.Verifications[0])
 		if err != nil {
 			return err
 		}
-		if line, err := v.Show(string(id)); err != nil || line.Type != record.Round {
-			t.Errorf("the round of the first change: %+v, %v", line, err)
+		if line, err := v.Show(string(id)); err != nil || line.Type != record.Verification {
+			t.Errorf("the cleaning verification of the first change: %+v, %v", line, err)
 		}
-		none := g.Rounds[0]
-		none.Attempt = 7
-		if id, err := v.RoundOf(none); err != nil || id != "" {
-			t.Errorf("a round that nobody decided on: %q, %v", id, err)
+		none := g.Verifications[0]
+		none.Cleaning = 7
+		if id, err := v.VerificationOf(none); err != nil || id != "" {
+			t.Errorf("a cleaning verification that nobody decided on: %q, %v", id, err)
 		}
 		if _, _, err := v.LevelOf(string(id)); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("a record that is no level: %v", err)
@@ -227,7 +227,7 @@ func TestGrounds(t *testing.T) {
 func TestLevelTargets(t *testing.T) {
 	b := start(t)
 	begin := b.at()
-	b.trip("T-01", "7", 30)
+	b.cycle("T-01", "7", 30)
 	lead := desk.Entry{By: "L-01"}
 	var taken desk.Receipt
 	b.do(func(w *desk.Work) (err error) {
@@ -295,13 +295,13 @@ func TestLevelTargets(t *testing.T) {
 // The table of a curve says what level.Operate says.
 func TestOperatingLines(t *testing.T) {
 	b := start(t)
-	o := desk.Operating{Level: b.distalLevel(100, "1", 1), Points: []int{1, 4}, Attempts: []int{3}, Spread: 0.5, Retest: reading.AllPoints, Costs: desk.Costs{SampleMinutes: 8}}
+	o := desk.Operating{Level: b.distalLevel(100, "1", 1), Points: []int{1, 4}, Cleanings: []int{3}, Spread: 0.5, Retest: reading.AllPoints, Costs: desk.Costs{SampleMinutes: 8}}
 	lines, err := o.Lines()
 	if err != nil || len(lines) != 20 {
 		t.Fatalf("%d lines, %v", len(lines), err)
 	}
 	for _, n := range lines {
-		want, err := level.Operate(level.Trial{Level: o.Level, Median: n.Median, Spread: 0.5, Points: n.Points, Attempts: 3, Retest: reading.AllPoints, SampleMinutes: 8})
+		want, err := level.Operate(level.Trial{Level: o.Level, Median: n.Median, Spread: 0.5, Points: n.Points, Cleanings: 3, Retest: reading.AllPoints, SampleMinutes: 8})
 		if err != nil || n.Operation != want {
 			t.Errorf("median %g: %+v, want %+v, %v", n.Median, n.Operation, want, err)
 		}

@@ -14,7 +14,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
@@ -35,8 +35,8 @@ func (c checked) Errorf(f string, a ...any) { c.rt.Errorf(f, a...) }
 // machine does at random what people do with a scope.
 type machine struct {
 	*bench
-	// given are the answers that the gate gave, to be asked for again.
-	given []turnaround.Answer
+	// given are the answers that the release check gave, to be asked for again.
+	given []reprocessing.Answer
 	// readings and uses may be voided.
 	readings, uses []ledger.ID
 }
@@ -55,11 +55,11 @@ func (m *machine) try(act func(*desk.Work) (desk.Receipt, error)) (r desk.Receip
 }
 
 // openHolds reads which holds are open from the ledger alone: those that were placed, not voided and
-// not lifted by two people or, where the rules placed them, by a round that still stands.
+// not lifted by two people or, where the rules placed them, by a verification that still stands.
 func (m *machine) openHolds() (open []string) {
 	holds, replaced := map[string]bool{}, map[string]bool{}
 	people := map[string]bool{} // holds that a person placed
-	type lift struct{ hold, round string }
+	type lift struct{ hold, verification string }
 	var lifts []lift
 	err := m.desk.DB.Read(context.Background(), func(tx *store.Tx) error {
 		return tx.Chronicle("D-01", 0, store.Forever, 1_000_000, func(k store.Kept) error {
@@ -67,13 +67,13 @@ func (m *machine) openHolds() (open []string) {
 			switch k.Kind() {
 			case record.Hold:
 				holds[string(k.ID)] = true
-				people[string(k.ID)] = body[turnaround.Hold](m, k.Record).Cause == ""
+				people[string(k.ID)] = body[reprocessing.Hold](m, k.Record).Cause == ""
 			case record.Lift:
-				l := body[turnaround.Lift](m, k.Record)
+				l := body[reprocessing.Lift](m, k.Record)
 				if l.Second != "" {
-					l.Round = ""
+					l.Verification = ""
 				}
-				lifts = append(lifts, lift{l.Hold, l.Round})
+				lifts = append(lifts, lift{l.Hold, l.Verification})
 			}
 			return nil
 		})
@@ -84,7 +84,7 @@ func (m *machine) openHolds() (open []string) {
 	for hold := range holds {
 		lifted := replaced[hold]
 		for _, l := range lifts {
-			lifted = lifted || l.hold == hold && !replaced[l.round] && (l.round == "" || !people[hold])
+			lifted = lifted || l.hold == hold && !replaced[l.verification] && (l.verification == "" || !people[hold])
 		}
 		if !lifted {
 			open = append(open, hold)
@@ -93,16 +93,16 @@ func (m *machine) openHolds() (open []string) {
 	return open
 }
 
-// TestGateNeverOpensUnderAHold is also the test that an answer, once given, is given again for ever
+// TestReleaseNeverOpensUnderAHold is also the test that an answer, once given, is given again for ever
 // when the same instant is asked about as it could be known then.
-func TestGateNeverOpensUnderAHold(t *testing.T) {
+func TestReleaseNeverOpensUnderAHold(t *testing.T) {
 	ready, asked := 0, 0
 	rapid.Check(t, func(rt *rapid.T) {
 		m := &machine{bench: start(checked{t, rt})}
 		m.use()
-		m.round("30", "30", "30")
+		m.verification("30", "30", "30")
 		m.finish()
-		if a := m.gate(); a.State == turnaround.Ready { // every history begins from a scope that was released
+		if a := m.release(); a.State == reprocessing.Ready { // every history begins from a scope that was released
 			ready++
 			m.given = append(m.given, a)
 		}
@@ -113,32 +113,32 @@ func TestGateNeverOpensUnderAHold(t *testing.T) {
 		read := func(r desk.Receipt) { m.readings = append(m.readings, r.Record.ID) }
 		rt.Repeat(map[string]func(*rapid.T){
 			"use": func(*rapid.T) { m.use() },
-			"turnaround": func(rt *rapid.T) { // a whole one, which mostly ends ready
+			"cycle": func(rt *rapid.T) { // a whole one, which mostly ends ready
 				for _, open := range m.openHolds() {
 					m.try(func(w *desk.Work) (desk.Receipt, error) {
-						return w.LiftHold(lead, turnaround.Lift{Hold: open, By: "L-01", Reason: "r", Second: "L-02"})
+						return w.LiftHold(lead, reprocessing.Lift{Hold: open, By: "L-01", Reason: "r", Second: "L-02"})
 					})
 				}
 				m.use()
-				read(m.round(value.Draw(rt, "a"), "30", "30"))
+				read(m.verification(value.Draw(rt, "a"), "30", "30"))
 				m.finish()
 			},
 			"clean":  func(*rapid.T) { m.clean() },
 			"finish": func(*rapid.T) { m.finish() },
 			"read":   func(rt *rapid.T) { read(m.read(point.Draw(rt, "point"), value.Draw(rt, "value"))) },
-			"round": func(rt *rapid.T) {
-				read(m.round(value.Draw(rt, "a"), value.Draw(rt, "b"), value.Draw(rt, "c")))
+			"verification": func(rt *rapid.T) {
+				read(m.verification(value.Draw(rt, "a"), value.Draw(rt, "b"), value.Draw(rt, "c")))
 			},
 			"lateUse": func(rt *rapid.T) {
 				start := m.at().Add(-time.Duration(rapid.IntRange(1, 600).Draw(rt, "minutes ago")) * time.Minute)
-				u := turnaround.Use{Scope: "D-01", Start: start, End: min(start.Add(10*time.Minute), m.at())}
+				u := reprocessing.Use{Scope: "D-01", Start: start, End: min(start.Add(10*time.Minute), m.at())}
 				if r, ok := m.try(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(nurse, u, "") }); ok {
 					m.uses = append(m.uses, r.Record.ID)
 				}
 			},
 			"hold": func(*rapid.T) {
 				m.try(func(w *desk.Work) (desk.Receipt, error) {
-					return w.PlaceHold(tech, turnaround.Hold{Scope: "D-01", By: "T-01", Reason: "smells"})
+					return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", By: "T-01", Reason: "smells"})
 				})
 			},
 			"lift": func(rt *rapid.T) {
@@ -146,7 +146,7 @@ func TestGateNeverOpensUnderAHold(t *testing.T) {
 				if len(open) == 0 {
 					return
 				}
-				l := turnaround.Lift{Hold: rapid.SampledFrom(open).Draw(rt, "hold"), By: "L-01", Reason: "r", Second: rapid.SampledFrom([]string{"", "L-01", "L-02"}).Draw(rt, "second")}
+				l := reprocessing.Lift{Hold: rapid.SampledFrom(open).Draw(rt, "hold"), By: "L-01", Reason: "r", Second: rapid.SampledFrom([]string{"", "L-01", "L-02"}).Draw(rt, "second")}
 				m.try(func(w *desk.Work) (desk.Receipt, error) { return w.LiftHold(lead, l) })
 			},
 			"void": func(rt *rapid.T) {
@@ -184,20 +184,20 @@ func TestGateNeverOpensUnderAHold(t *testing.T) {
 			},
 			"": func(rt *rapid.T) {
 				m.pass(time.Second)
-				a := m.gate()
-				if open := m.openHolds(); len(open) > 0 && a.State == turnaround.Ready {
+				a := m.release()
+				if open := m.openHolds(); len(open) > 0 && a.State == reprocessing.Ready {
 					rt.Fatalf("ready under the holds %v", open)
-				} else if a.State == turnaround.Held && len(open) == 0 {
+				} else if a.State == reprocessing.OnHold && len(open) == 0 {
 					rt.Fatalf("held without a hold: %v", blocking(a))
 				}
-				if a.State == turnaround.Ready {
+				if a.State == reprocessing.Ready {
 					ready++
 				}
 				m.given = append(m.given, a)
 			},
 		})
 		for _, a := range m.given {
-			if diff := cmp.Diff(a, m.gateAt(a.At, a.At)); diff != "" {
+			if diff := cmp.Diff(a, m.releaseAt(a.At, a.At)); diff != "" {
 				rt.Fatalf("the answer that was given at %s (-), asked for again (+):\n%s", a.At, diff)
 			}
 			asked++
@@ -207,6 +207,6 @@ func TestGateNeverOpensUnderAHold(t *testing.T) {
 	})
 	t.Logf("%d answers, %d of them ready", asked, ready)
 	if ready == 0 {
-		t.Error("the gate was never open: this shows nothing")
+		t.Error("the release check was never open: this shows nothing")
 	}
 }

@@ -10,8 +10,8 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -27,14 +27,14 @@ type Measured struct {
 	// Cycle is when the last use or return from repair before the reading began its cycle, zero when
 	// nothing of the kind is on record.
 	Cycle unit.Instant
-	// Delay is the time from the end of pre-cleaning to the begin of manual cleaning, in minutes; NaN
+	// Delay is the time from the end of point-of-use treatment to the begin of manual cleaning, in minutes; NaN
 	// when one of the two is not on record.
 	Delay float64
 }
 
 // where returns what says to which verification a reading belongs.
 func (m Measured) where() history.Reading {
-	return history.Reading{Scope: m.Scope, Cycle: m.Cycle, Attempt: m.Attempt, At: m.At}
+	return history.Reading{Scope: m.Scope, Cycle: m.Cycle, Cleaning: m.Cleaning, At: m.At}
 }
 
 // series returns what the reading is brought together with.
@@ -47,22 +47,22 @@ func (m Measured) counts() bool { return !m.Suspect && m.Outcome != reading.Void
 
 // cleaned is what the records say about the cleaning of one scope up to some moment.
 type cleaned struct {
-	by         string
-	preCleaned unit.Instant
-	delay      float64
-	uses       int
-	cycle      unit.Instant
+	by      string
+	treated unit.Instant
+	delay   float64
+	uses    int
+	cycle   unit.Instant
 }
 
 // Measured returns the ATP readings of a time, from <= at < to, the earliest first, each with who
 // cleaned the scope, how many uses it had since its last repair and how long it waited for cleaning.
 func (v View) Measured(from, to unit.Instant) ([]Measured, error) {
-	return v.measuredAfter(from, to, turnaround.PreClean, turnaround.ManualCleaning)
+	return v.measuredAfter(from, to, reprocessing.PointOfUse, reprocessing.ManualCleaning)
 }
 
 // measuredAfter is Measured with what some kinds of steps explain alone: without manual cleaning nobody has
 // cleaned, without either the delay is not known. Reading the steps takes longer than all else.
-func (v View) measuredAfter(from, to unit.Instant, steps ...turnaround.StepKind) ([]Measured, error) {
+func (v View) measuredAfter(from, to unit.Instant, steps ...reprocessing.StepKind) ([]Measured, error) {
 	events, err := v.explanations(from, to, steps)
 	if err != nil {
 		return nil, err
@@ -103,7 +103,7 @@ type explained int
 const (
 	used explained = iota
 	repaired
-	preCleaned
+	treated
 	cleanedNow
 )
 
@@ -112,23 +112,23 @@ func (c *cleaned) apply(e explanation) {
 	case used:
 		c.uses++
 		c.cycle = e.at
-		c.by, c.preCleaned, c.delay = "", 0, math.NaN()
+		c.by, c.treated, c.delay = "", 0, math.NaN()
 	case repaired:
 		c.uses = 0
 		c.cycle = e.at
-	case preCleaned:
-		c.preCleaned = e.at
+	case treated:
+		c.treated = e.at
 	case cleanedNow:
 		c.by = e.by
-		if c.preCleaned.Known() {
-			c.delay = e.start.Sub(c.preCleaned).Minutes()
-			c.preCleaned = 0 // a further cleaning of the same turnaround did not wait
+		if c.treated.Known() {
+			c.delay = e.start.Sub(c.treated).Minutes()
+			c.treated = 0 // a further cleaning of the same cycle did not wait
 		}
 	}
 }
 
-// longestTurnaround is how long before a reading its cleaning is looked for.
-const longestTurnaround = 30 * 24 * time.Hour
+// longestCycle is how long before a reading its cleaning is looked for.
+const longestCycle = 30 * 24 * time.Hour
 
 // returns returns when scopes came back from repair before an instant, the earliest first.
 func (v View) returns(to unit.Instant) (all []explanation, err error) {
@@ -145,7 +145,7 @@ func (v View) returns(to unit.Instant) (all []explanation, err error) {
 
 // explanations returns what happened to all scopes before the end of a time, the earliest first: all
 // uses and repairs, and those of the steps that the readings of the time can rest on.
-func (v View) explanations(from, to unit.Instant, steps []turnaround.StepKind) ([]explanation, error) {
+func (v View) explanations(from, to unit.Instant, steps []reprocessing.StepKind) ([]explanation, error) {
 	var all []explanation
 	err := v.tx.UsesOf(0, to, func(tag string, start unit.Instant) error {
 		all = append(all, explanation{at: start, scope: tag, kind: used})
@@ -156,11 +156,11 @@ func (v View) explanations(from, to unit.Instant, steps []turnaround.StepKind) (
 	}
 	for _, word := range steps {
 		kind := cleanedNow
-		if word == turnaround.PreClean {
-			kind = preCleaned
+		if word == reprocessing.PointOfUse {
+			kind = treated
 		}
-		err := v.tx.Between(record.Step, string(word), from.Add(-longestTurnaround), to, func(k store.Kept) error {
-			return fold(k, func(s turnaround.Step) {
+		err := v.tx.Between(record.Step, string(word), from.Add(-longestCycle), to, func(k store.Kept) error {
+			return fold(k, func(s reprocessing.Step) {
 				if s.End.Known() {
 					all = append(all, explanation{at: s.End, scope: s.Scope, kind: kind, by: s.By, start: s.Start})
 				}

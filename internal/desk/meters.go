@@ -92,7 +92,7 @@ func (v View) meter(code string) (quality.Meter, error) {
 }
 
 // CheckMeter records a check of a meter with its verdict. What follows from it, the trust in the
-// meter's readings and the rounds that rest on them, is recorded with it.
+// meter's readings and the verifications that rest on them, is recorded with it.
 func (w *Work) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
 	if err := w.may(ToCheckMeter, &e); err != nil {
 		return Receipt{}, quality.Verdict{}, err
@@ -209,7 +209,7 @@ func numbered(c record.CheckBody, id string) record.CheckBody {
 
 // settle brings the trust in a meter's readings in line with its checks after something changed at an
 // instant: readings between a failed check and the good ones around it lose it, others have it. The
-// rounds that rest on a reading that lost or regained it are decided again. cause is the record of
+// verifications that rest on a reading that lost or regained it are decided again. cause is the record of
 // the change.
 func (w *Work) settle(meter string, changed unit.Instant, by string, cause ledger.ID) ([]ledger.Record, error) {
 	verdicts, failed, from, to, err := w.around(meter, changed)
@@ -382,7 +382,7 @@ func doubt(meter string, s quality.Suspect, w *Work) string {
 	return fmt.Sprintf("meter %s failed its check at %s; its last good check was at %s", meter, s.Failed.In(w.Zone()), s.After.In(w.Zone()))
 }
 
-// decideReading decides the round again that a reading belongs to.
+// decideReading decides the verification again that a reading belongs to.
 func (w *Work) decideReading(id ledger.ID, by string, cause ledger.ID) ([]ledger.Record, error) {
 	kept, err := w.tx.Record(id)
 	if err != nil {
@@ -399,7 +399,7 @@ func (w *Work) decideReading(id ledger.ID, by string, cause ledger.ID) ([]ledger
 		}
 		return nil, err
 	}
-	return w.decideAs(ledger.DerivedID("round", string(cause), string(id)), x.Scope, s.Collected, x.Attempt, by, cause)
+	return w.decideAs(ledger.DerivedID("verification", string(cause), string(id)), x.Scope, s.Collected, x.Cleaning, by, cause)
 }
 
 // trust settles a reading that was just recorded: made with a meter in doubt, it does not count.

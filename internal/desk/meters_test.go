@@ -12,7 +12,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store/storetest"
 )
@@ -78,40 +78,40 @@ func TestFailedCheckTakesTheTrust(t *testing.T) {
 		t.Errorf("checked: %+v", s)
 	}
 	b.use()
-	wantFollowed(t, "a round that passes", b.round("30", "30", "30"), record.Round)
+	wantFollowed(t, "a cleaning verification that passes", b.verification("30", "30", "30"), record.Verification)
 	b.finish()
-	b.wantState("before the check", turnaround.Ready, "")
+	b.wantState("before the check", reprocessing.Ready, "")
 
 	r, v := b.check(700, 2)
 	if v.Outcome != quality.Rejected || !strings.Contains(v.Why, "700 RLU, limits 900 to 1100") {
 		t.Fatalf("%+v", v)
 	}
-	wantFollowed(t, "a failed check", r, record.Suspect, record.Round)
+	wantFollowed(t, "a failed check", r, record.Suspect, record.Verification)
 	mark := body[record.SuspectBody](t, r.Followed[0])
 	if len(mark.Readings) != 3 || mark.Check != r.Record.ID || !mark.Since.Known() {
 		t.Errorf("%+v", mark)
 	}
-	b.wantState("after the failed check", turnaround.InWork, "meter M-1 failed its check")
+	b.wantState("after the failed check", reprocessing.InReprocessing, "meter M-1 failed its check")
 	if s := b.meter(); s.Condition != quality.Failed {
 		t.Errorf("failed: %+v", s)
 	}
 
 	// A reading with the failed meter does not count either, unless it is over the action level.
 	b.clean()
-	last := b.round("30", "30", "30")
+	last := b.verification("30", "30", "30")
 	if !slices.Contains(types(last.Followed), record.Suspect) {
 		t.Errorf("a reading with a failed meter is followed by %q", types(last.Followed))
 	}
-	b.wantState("read with the failed meter", turnaround.InWork, "")
+	b.wantState("read with the failed meter", reprocessing.InReprocessing, "")
 
 	// After a good check the meter counts again; what was read in between does not.
 	if r, v := b.check(1010, 1); v.Outcome != quality.Accepted || len(r.Followed) != 0 {
 		t.Errorf("%+v, followed by %q", v, types(r.Followed))
 	}
 	b.clean()
-	b.round("30", "30", "30")
+	b.verification("30", "30", "30")
 	b.finish()
-	b.wantState("sampled again", turnaround.Ready, "")
+	b.wantState("sampled again", reprocessing.Ready, "")
 	b.rebuilt()
 }
 
@@ -121,37 +121,37 @@ func TestVoidedCheckGivesTheTrustBack(t *testing.T) {
 	b.targets()
 	b.check(1000, 2)
 	b.use()
-	b.round("30", "30", "30")
+	b.verification("30", "30", "30")
 	b.finish()
 	failed, _ := b.check(100, 2)
-	b.wantState("a slip", turnaround.InWork, "")
+	b.wantState("a slip", reprocessing.InReprocessing, "")
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "T-01", Corrects: failed.Record.ID, Reason: "typed 100 for 1000"})
 	})
-	wantFollowed(t, "voided", r, record.Void, record.Round)
-	b.wantState("voided", turnaround.Ready, "")
+	wantFollowed(t, "voided", r, record.Void, record.Verification)
+	b.wantState("voided", reprocessing.Ready, "")
 
 	// Corrected at once: the same as voided and checked anew.
 	failed, _ = b.check(100, 2)
-	b.wantState("another slip", turnaround.InWork, "")
+	b.wantState("another slip", reprocessing.InReprocessing, "")
 	r, v := b.check(1000, 2, func(e *desk.Entry) { e.Corrects, e.Reason = failed.Record.ID, "typed 100 for 1000" })
 	if v.Outcome != quality.Accepted {
 		t.Errorf("%+v", v)
 	}
-	wantFollowed(t, "corrected", r, record.Void, record.Round)
-	b.wantState("corrected", turnaround.Ready, "")
+	wantFollowed(t, "corrected", r, record.Void, record.Verification)
+	b.wantState("corrected", reprocessing.Ready, "")
 
 	// A good check that never took place had ended a doubt; without it the doubt is back.
 	b.check(700, 2)
 	good, _ := b.check(1000, 2)
 	b.clean()
-	b.round("30", "30", "30")
+	b.verification("30", "30", "30")
 	b.finish()
-	b.wantState("after a good check", turnaround.Ready, "")
+	b.wantState("after a good check", reprocessing.Ready, "")
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "T-01", Corrects: good.Record.ID, Reason: "was made with another meter"})
 	})
-	b.wantState("the good check is gone", turnaround.InWork, "meter M-1 failed its check")
+	b.wantState("the good check is gone", reprocessing.InReprocessing, "meter M-1 failed its check")
 	b.rebuilt()
 }
 
@@ -162,9 +162,9 @@ func TestDoubtKeepsActionReadings(t *testing.T) {
 	b.check(1000, 2)
 	b.use()
 	b.read("outer-distal-end", "900")
-	b.wantState("over", turnaround.Held, "")
+	b.wantState("over", reprocessing.OnHold, "")
 	b.check(700, 2)
-	b.wantState("over, and the meter failed", turnaround.Held, "over the action level")
+	b.wantState("over, and the meter failed", reprocessing.OnHold, "action level exceeded")
 }
 
 func TestCheckRefusals(t *testing.T) {
@@ -200,7 +200,7 @@ func TestCheckRefusals(t *testing.T) {
 		t.Errorf("no target: %+v", v)
 	}
 	b.use()
-	b.round("30", "30", "30")
+	b.verification("30", "30", "30")
 	r, _ := b.check(700, 2)
 	err := b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
 		_, err := w.Void(desk.Entry{By: "T-01", Corrects: r.Followed[0].ID, Reason: "no"})

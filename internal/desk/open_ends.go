@@ -6,7 +6,7 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -29,7 +29,7 @@ func (v View) OpenEnds(now unit.Instant) ([]OpenEnd, error) {
 	from := now.AddDays(-openEndsOver, v.Zone())
 	var open []OpenEnd
 	err := v.tx.Between(record.Use, "", from, now+1, func(k store.Kept) error {
-		return fold(k, func(u turnaround.Use) {
+		return fold(k, func(u reprocessing.Use) {
 			if !u.End.Known() {
 				open = append(open, OpenEnd{k.ID, u.Scope, "use", u.Start, k.By})
 			}
@@ -39,8 +39,8 @@ func (v View) OpenEnds(now unit.Instant) ([]OpenEnd, error) {
 		return nil, err
 	}
 	err = v.tx.Between(record.Step, "", from, now+1, func(k store.Kept) error {
-		return fold(k, func(s turnaround.Step) {
-			if !s.End.Known() && s.Kind != turnaround.Storage && s.Kind != turnaround.Issue {
+		return fold(k, func(s reprocessing.Step) {
+			if !s.End.Known() && s.Kind != reprocessing.Storage && s.Kind != reprocessing.Issue {
 				open = append(open, OpenEnd{k.ID, s.Scope, string(s.Kind), s.Start, k.By})
 			}
 		})

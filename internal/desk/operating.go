@@ -8,8 +8,8 @@ import (
 // Operating is what a level is asked about scopes of known cleanliness.
 type Operating struct {
 	Level reading.Level
-	// Points and Attempts are the numbers that are tried, of points in a round and of attempts.
-	Points, Attempts []int
+	// Points and Cleanings are the numbers that are tried, of points in a verification and of cleanings.
+	Points, Cleanings []int
 	// Spread and Shared are as in level.Trial.
 	Spread, Shared float64
 	Retest         reading.Retest
@@ -18,10 +18,10 @@ type Operating struct {
 
 // OperatingLine is what becomes of a scope of one true median.
 type OperatingLine struct {
-	Points   int     `json:"points"`
-	Attempts int     `json:"attempts"`
-	Median   float64 `json:"true_median_rlu"`
-	// The operation names its numbers of attempts and samples as expectations.
+	Points    int     `json:"points"`
+	Cleanings int     `json:"cleanings"`
+	Median    float64 `json:"true_median_rlu"`
+	// The operation names its numbers of cleanings and samples as expectations.
 	level.Operation
 }
 
@@ -29,9 +29,9 @@ type OperatingLine struct {
 var medians = []float64{0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5}
 
 // At returns what becomes of a scope of a true median.
-func (o Operating) At(median float64, points, attempts int) (level.Operation, error) {
+func (o Operating) At(median float64, points, cleanings int) (level.Operation, error) {
 	x, err := level.Operate(level.Trial{
-		Level: o.Level, Median: median, Spread: o.Spread, Shared: o.Shared, Points: points, Attempts: attempts, Retest: o.Retest,
+		Level: o.Level, Median: median, Spread: o.Spread, Shared: o.Shared, Points: points, Cleanings: cleanings, Retest: o.Retest,
 		SampleMinutes: o.Costs.SampleMinutes, CleaningMinutes: o.Costs.CleaningMinutes,
 	})
 	return x, refuse(err)
@@ -40,13 +40,13 @@ func (o Operating) At(median float64, points, attempts int) (level.Operation, er
 // Lines tells of scopes from a tenth of the action level to five times of it.
 func (o Operating) Lines() (lines []OperatingLine, err error) {
 	for _, points := range o.Points {
-		for _, attempts := range o.Attempts {
+		for _, cleanings := range o.Cleanings {
 			for _, m := range medians {
-				x, err := o.At(m*float64(o.Level.Action), points, attempts)
+				x, err := o.At(m*float64(o.Level.Action), points, cleanings)
 				if err != nil {
 					return nil, err
 				}
-				lines = append(lines, OperatingLine{points, attempts, m * float64(o.Level.Action), x})
+				lines = append(lines, OperatingLine{points, cleanings, m * float64(o.Level.Action), x})
 			}
 		}
 	}

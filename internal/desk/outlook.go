@@ -5,38 +5,38 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
-// Standing is how a stream stands.
+// Standing is how a series stands.
 type Standing string
 
 // The standings.
 const (
 	Unwatched Standing = "no-baseline" // too few readings to hold others against
-	Calm      Standing = "no-alarm"
+	Calm      Standing = "no-signal"
 	Moved     Standing = "moved-up"
 	Sunk      Standing = "moved-down"
-	Scattered Standing = "scattering"
-	Over      Standing = "over" // there was an alarm, and no signal since
+	Varying   Standing = "varying"
+	Over      Standing = "over" // there was a signal, and no signal since
 )
 
 // Standings lists every standing, those that want somebody first.
-var Standings = []Standing{Moved, Sunk, Scattered, Over, Unwatched, Calm}
+var Standings = []Standing{Moved, Sunk, Varying, Over, Unwatched, Calm}
 
-// Standing says how the stream stands by its last alarm.
-func (s Stream) Standing() Standing {
+// Standing says how the series stands by its last signal.
+func (s Series) Standing() Standing {
 	if s.Baseline == nil {
 		return Unwatched
 	}
-	if len(s.Watched.Alarms) == 0 {
+	if len(s.Watched.Signals) == 0 {
 		return Calm
 	}
-	last := s.Watched.Alarms[len(s.Watched.Alarms)-1]
+	last := s.Watched.Signals[len(s.Watched.Signals)-1]
 	if !last.Open {
 		return Over
 	}
@@ -47,17 +47,17 @@ func (s Stream) Standing() Standing {
 		return Sunk
 	case trend.Spread:
 	}
-	return Scattered
+	return Varying
 }
 
-// recent is how many readings of a stream an outlook keeps.
+// recent is how many readings of a series an outlook keeps.
 const recent = 32
 
-// Summary is a stream without its readings.
+// Summary is a series without its readings.
 type Summary struct {
 	Key  trend.Key
 	Kind scope.Kind
-	// Readings counts those of the stream, After those that are held against the baseline.
+	// Readings counts those of the series, After those that are held against the baseline.
 	Readings, After int
 	Baseline        *trend.Baseline
 	Chart           ledger.ID
@@ -68,46 +68,46 @@ type Summary struct {
 	// Recent are the last readings in RLU, the earliest first and at most 32.
 	Recent   []float64
 	Standing Standing
-	// Alarm is the last alarm, nil when there was none.
-	Alarm *trend.Alarm
+	// Signal is the last signal, nil when there was none.
+	Signal *trend.Signal
 }
 
-// Outlook is what the charts make of every stream at an instant, small enough to be kept.
+// Outlook is what the charts make of every series at an instant, small enough to be kept.
 type Outlook struct {
 	At unit.Instant
 	// Size is how many records the ledger had.
 	Size int64
-	// Monthly is how many readings all streams have in a month.
-	Monthly float64
-	Streams []Summary
-	// Alarms are those of all streams, the newest first.
-	Alarms []Alarm
-	// Rounds are the first rounds of all turnarounds, in order.
-	Rounds []FirstRound
+	// Monthly is how many readings all series have in a month.
+	Monthly   float64
+	AllSeries []Summary
+	// Signals are those of all series, the newest first.
+	Signals []Signal
+	// Verifications are the first tests of all cycles, in order.
+	Verifications []FirstTest
 }
 
-// Outlook looks at all streams. It reads every reading there is.
+// Outlook looks at all series. It reads every reading there is.
 func (v View) Outlook(at unit.Instant, w Watching) (Outlook, error) {
 	size, err := v.tx.Size()
 	if err != nil {
 		return Outlook{}, err
 	}
-	all, err := v.measuredAfter(0, at+1, turnaround.ManualCleaning)
+	all, err := v.measuredAfter(0, at+1, reprocessing.ManualCleaning)
 	if err != nil {
 		return Outlook{}, err
 	}
-	list, err := v.streamsOf(all, at, w)
+	list, err := v.seriesOf(all, at, w)
 	if err != nil {
 		return Outlook{}, err
 	}
-	o := Outlook{At: at, Size: size, Monthly: perMonth(list, at), Alarms: Alarms(list, 0), Rounds: slices.Clip(firstRounds(all))}
+	o := Outlook{At: at, Size: size, Monthly: perMonth(list, at), Signals: Signals(list, 0), Verifications: slices.Clip(firstTests(all))}
 	for _, s := range list {
-		o.Streams = append(o.Streams, s.summary())
+		o.AllSeries = append(o.AllSeries, s.summary())
 	}
 	return o, nil
 }
 
-func (s Stream) summary() Summary {
+func (s Series) summary() Summary {
 	x := Summary{
 		Key: s.Key, Kind: s.Kind, Readings: len(s.Points), After: len(s.After()), Baseline: s.Baseline, Chart: s.Chart,
 		Provisional: s.Provisional, Missing: s.Missing, Why: s.Why, Standing: s.Standing(),
@@ -118,27 +118,27 @@ func (s Stream) summary() Summary {
 	for _, p := range s.Points[max(0, len(s.Points)-recent):] {
 		x.Recent = append(x.Recent, p.Value)
 	}
-	if n := len(s.Watched.Alarms); n > 0 {
-		last := s.Watched.Alarms[n-1]
-		x.Alarm = &last
+	if n := len(s.Watched.Signals); n > 0 {
+		last := s.Watched.Signals[n-1]
+		x.Signal = &last
 	}
 	return x
 }
 
-// StreamIn returns one stream with all its readings up to an instant, as it is among all streams: monthly
+// SeriesIn returns one series with all its readings up to an instant, as it is among all series: monthly
 // is how many readings these have in a month (see Outlook), from which limits follow where none are
-// adopted. It reads that stream alone, so that who cleaned is not known.
-func (v View) StreamIn(key trend.Key, at unit.Instant, w Watching, monthly float64) (Stream, error) {
+// adopted. It reads that series alone, so that who cleaned is not known.
+func (v View) SeriesIn(key trend.Key, at unit.Instant, w Watching, monthly float64) (Series, error) {
 	s, err := v.collect(key, 0, at)
 	if err != nil {
-		return Stream{}, err
+		return Series{}, err
 	}
 	if s == nil {
-		return Stream{}, notFound("see the streams with: rinsate trend "+key.Scope, "%s has no reading that counts", key)
+		return Series{}, notFound("see the series with: rinsate trend "+key.Scope, "%s has no reading that counts", key)
 	}
 	context, err := v.watchingContext(at, w)
 	if err != nil {
-		return Stream{}, err
+		return Series{}, err
 	}
 	context.readings = monthly
 	return *s, context.watch(s)
@@ -155,8 +155,8 @@ func (v View) Scales(tag string, point scope.PointKind, at unit.Instant) ([]tren
 	return keys, err
 }
 
-// Proposed returns the baseline that adopting the limits of the stream would freeze, or why there is none.
-func (s Stream) Proposed(from unit.Instant) (*trend.Baseline, string, error) {
+// Proposed returns the baseline that adopting the limits of the series would freeze, or why there is none.
+func (s Series) Proposed(from unit.Instant) (*trend.Baseline, string, error) {
 	x, err := s.frozen(Freeze{From: from, Anew: true}, true)
 	return x.Baseline, x.Why, err
 }
@@ -168,7 +168,7 @@ func (v View) Registered(typ record.Kind, key string) (id ledger.ID, ok bool, er
 	return k.ID, ok, err
 }
 
-// Numbered is a reading of a stream with what the charts made of it.
+// Numbered is a reading of a series with what the charts made of it.
 type Numbered struct {
 	trend.Point
 	// Counted says that the reading is held against the baseline; the other numbers are 0 when it is not.
@@ -178,8 +178,8 @@ type Numbered struct {
 	Flags             trend.Flags
 }
 
-// Numbered returns the readings of a stream with what the charts made of each.
-func (s Stream) Numbered() []Numbered {
+// Numbered returns the readings of a series with what the charts made of each.
+func (s Series) Numbered() []Numbered {
 	all := make([]Numbered, len(s.Points))
 	for i, p := range s.Points {
 		all[i].Point = p

@@ -14,44 +14,44 @@ import (
 	"rinsate/internal/store"
 )
 
-// An outlook says of each stream what the stream itself says.
+// An outlook says of each series what the series itself says.
 func TestOutlook(t *testing.T) {
 	b := rising(t)
-	s := b.stream()
+	s := b.series()
 	err := b.desk.View(t.Context(), func(v desk.View) error {
 		o, err := v.Outlook(b.at(), desk.UsualWatching())
 		if err != nil {
 			return err
 		}
 		size, err := v.Size()
-		if err != nil || o.Size != size || o.At != b.at() || len(o.Streams) != 1 {
+		if err != nil || o.Size != size || o.At != b.at() || len(o.AllSeries) != 1 {
 			t.Fatalf("%+v", o)
 		}
-		x := o.Streams[0]
-		if x.Key != s.Key || x.Readings != 38 || x.After != 8 || x.Chart != s.Chart || x.Standing != desk.Moved || x.Last != s.Points[37] || len(x.Recent) != 32 || x.Alarm == nil || x.Alarm.First.ID != s.Watched.Alarms[0].First.ID {
+		x := o.AllSeries[0]
+		if x.Key != s.Key || x.Readings != 38 || x.After != 8 || x.Chart != s.Chart || x.Standing != desk.Moved || x.Last != s.Points[37] || len(x.Recent) != 32 || x.Signal == nil || x.Signal.First.ID != s.Watched.Signals[0].First.ID {
 			t.Errorf("%+v", x)
 		}
-		if len(o.Alarms) != len(s.Watched.Alarms) {
-			t.Errorf("%d alarms, want %d", len(o.Alarms), len(s.Watched.Alarms))
+		if len(o.Signals) != len(s.Watched.Signals) {
+			t.Errorf("%d signals, want %d", len(o.Signals), len(s.Watched.Signals))
 		}
-		rounds, err := v.FirstRounds(0, store.Forever, "", "")
-		if diff := cmp.Diff(rounds, o.Rounds); diff != "" || len(rounds) != 38 || err != nil {
-			t.Errorf("%d rounds:\n%s", len(rounds), diff)
+		verifications, err := v.FirstTests(0, store.Forever, "", "")
+		if diff := cmp.Diff(verifications, o.Verifications); diff != "" || len(verifications) != 38 || err != nil {
+			t.Errorf("%d cleaning verifications:\n%s", len(verifications), diff)
 		}
-		alone, err := v.StreamIn(s.Key, b.at(), desk.UsualWatching(), o.Monthly)
+		alone, err := v.SeriesIn(s.Key, b.at(), desk.UsualWatching(), o.Monthly)
 		if err != nil {
 			return err
 		}
-		if diff := cmp.Diff(s.Watched, alone.Watched, cmp.AllowUnexported(trend.Alarm{})); diff != "" || len(alone.Points) != len(s.Points) || alone.From != s.From {
-			t.Errorf("alone it is another stream:\n%s", diff)
+		if diff := cmp.Diff(s.Watched, alone.Watched, cmp.AllowUnexported(trend.Signal{})); diff != "" || len(alone.Points) != len(s.Points) || alone.From != s.From {
+			t.Errorf("alone it is another series:\n%s", diff)
 		}
 		scales, err := v.Scales("D-01", scope.OuterDistalEnd, b.at())
 		if err != nil || len(scales) != 1 || scales[0] != s.Key {
 			t.Errorf("scales: %v, %v", scales, err)
 		}
-		_, err = v.StreamIn(trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "other"}, b.at(), desk.UsualWatching(), o.Monthly)
+		_, err = v.SeriesIn(trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "other"}, b.at(), desk.UsualWatching(), o.Monthly)
 		if fault.CodeOf(err) != fault.NotFound {
-			t.Errorf("a stream without readings: %v", err)
+			t.Errorf("a series without readings: %v", err)
 		}
 		return nil
 	})
@@ -63,7 +63,7 @@ func TestOutlook(t *testing.T) {
 // The numbers beside the readings are what the charts made of them.
 func TestNumbered(t *testing.T) {
 	b := rising(t)
-	s := b.stream()
+	s := b.series()
 	all := s.Numbered()
 	flags := 0
 	for i, n := range all {
@@ -75,18 +75,18 @@ func TestNumbered(t *testing.T) {
 		}
 		flags += n.Flags.Count()
 	}
-	if flags == 0 || flags != s.Watched.Signals {
-		t.Errorf("%d signals beside the readings, %d in the alarms", flags, s.Watched.Signals)
+	if flags == 0 || flags != s.Watched.Crossings {
+		t.Errorf("%d signals beside the readings, %d in the signals", flags, s.Watched.Crossings)
 	}
 }
 
 // A trial holds the readings against other limits and the adopted baseline.
 func TestTrial(t *testing.T) {
 	b := rising(t)
-	s := b.stream()
+	s := b.series()
 	err := b.desk.View(t.Context(), func(v desk.View) error {
-		w := desk.Watching{FalseAlarms: 3, Charts: trend.Charts{Individuals: true}, Trial: true}
-		tried, err := v.StreamIn(s.Key, b.at(), w, 40)
+		w := desk.Watching{FalseSignals: 3, Charts: trend.Charts{Individuals: true}, Trial: true}
+		tried, err := v.SeriesIn(s.Key, b.at(), w, 40)
 		if err != nil {
 			return err
 		}
@@ -100,11 +100,11 @@ func TestTrial(t *testing.T) {
 	}
 }
 
-// One stream is adopted alone, once however often the form is sent.
+// One series is adopted alone, once however often the form is sent.
 func TestAdoptChart(t *testing.T) {
 	b := start(t)
 	for _, v := range values(24, 0, 7) {
-		b.trip("T-01", "7", v)
+		b.cycle("T-01", "7", v)
 	}
 	e := desk.Entry{By: "L-01", ID: "01890a5d-ac96-774b-bcce-b302099a8057"}
 	adopt := func(e desk.Entry, f desk.Freeze) (x desk.Frozen) {
@@ -120,7 +120,7 @@ func TestAdoptChart(t *testing.T) {
 	if first.Chart != e.ID || first.Baseline.N+len(first.Baseline.Screened) != 24 {
 		t.Fatalf("%+v", first)
 	}
-	b.trip("T-01", "7", 30)
+	b.cycle("T-01", "7", 30)
 	if again := adopt(e, desk.Freeze{Anew: true}); again.Chart != e.ID || again.Baseline.N != first.Baseline.N {
 		t.Errorf("sent again: %+v", again)
 	}

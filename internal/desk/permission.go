@@ -34,23 +34,23 @@ func (a Acting) Try(ctx context.Context, work func(*Work) error) error {
 
 // The acts, each with what it takes. An act has the name of the method of Work that does it.
 var (
-	ToRecordUse    = access.Act{Name: "RecordUse", What: "record a use", Needs: needs(access.RecordStep)}
-	ToRecordStep   = access.Act{Name: "RecordStep", What: "record a step", Needs: needs(access.RecordStep)}
-	ToRecordRepair = access.Act{Name: "RecordRepair", What: "record a repair", Needs: needs(access.RecordStep)}
-	ToCollect      = access.Act{Name: "Collect", What: "record a sample", Needs: needs(access.RecordStep)}
-	ToMark         = access.Act{Name: "Mark", What: "record what is done with a sample", Needs: needs(access.RecordStep)}
-	ToRead         = access.Act{Name: "Read", What: "record a reading", Needs: needs(access.RecordStep)}
-	ToHandOver     = access.Act{Name: "HandOver", What: "write a note for the next shift", Needs: needs(access.RecordStep)}
-	ToDraw         = access.Act{Name: "Draw", What: "draw scopes", Needs: needs(access.RecordStep)}
-	ToCheckMeter   = access.Act{Name: "CheckMeter", What: "check a meter", Needs: needs(access.CheckMeter)}
+	ToRecordUse      = access.Act{Name: "RecordUse", What: "record a use", Needs: needs(access.RecordStep)}
+	ToRecordStep     = access.Act{Name: "RecordStep", What: "record a step", Needs: needs(access.RecordStep)}
+	ToRecordRepair   = access.Act{Name: "RecordRepair", What: "record a repair", Needs: needs(access.RecordStep)}
+	ToCollect        = access.Act{Name: "Collect", What: "record a sample", Needs: needs(access.RecordStep)}
+	ToMark           = access.Act{Name: "Mark", What: "record what is done with a sample", Needs: needs(access.RecordStep)}
+	ToRead           = access.Act{Name: "Read", What: "record a reading", Needs: needs(access.RecordStep)}
+	ToHandOver       = access.Act{Name: "HandOver", What: "write a note for the next shift", Needs: needs(access.RecordStep)}
+	ToSelectAtRandom = access.Act{Name: "SelectAtRandom", What: "select scopes at random", Needs: needs(access.RecordStep)}
+	ToCheckMeter     = access.Act{Name: "CheckMeter", What: "check a meter", Needs: needs(access.CheckMeter)}
 
 	ToAsk       = access.Act{Name: "Ask", What: "ask for samples", Needs: needs(access.PlaceHold)}
 	ToPlaceHold = access.Act{Name: "PlaceHold", What: "place a hold", Needs: needs(access.PlaceHold)}
 	ToAttach    = access.Act{Name: "Attach", What: "file a photograph or a document", Needs: needs(access.PlaceHold)}
 	ToLiftHold  = access.Act{Name: "LiftHold", What: "lift holds", Needs: needs(access.LiftHold), Signed: true}
-	// ToHandleAlarm is also how an alarm is closed and opened again, which is ToCloseAlarm.
-	ToHandleAlarm = access.Act{Name: "HandleAlarm", What: "do something about an alarm", Needs: needs(access.PlaceHold, access.SeeNumbers)}
-	ToCloseAlarm  = access.Act{Name: "HandleAlarm", What: "close an alarm or open it again", Needs: needs(access.Adopt, access.SeeNumbers), Signed: true}
+	// ToHandleSignal is also how a signal is closed and opened again, which is ToCloseSignal.
+	ToHandleSignal = access.Act{Name: "HandleSignal", What: "do something about a signal", Needs: needs(access.PlaceHold, access.SeeNumbers)}
+	ToCloseSignal  = access.Act{Name: "HandleSignal", What: "close a signal or open it again", Needs: needs(access.Adopt, access.SeeNumbers), Signed: true}
 	// ToVoid takes more, by what is taken back: see Work.Void.
 	ToVoid = access.Act{Name: "Void", What: "take records back", Either: needs(access.VoidRecord, access.RecordStep, access.PlaceHold, access.CheckMeter)}
 
@@ -86,20 +86,20 @@ var (
 
 // Acts are all acts that record something, but for the reading in of files: see ImportOf.
 var Acts = []access.Act{
-	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToDraw, ToCheckMeter,
-	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToHandleAlarm, ToCloseAlarm, ToVoid, ToErase,
+	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToCheckMeter,
+	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToHandleSignal, ToCloseSignal, ToVoid, ToErase,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToRegisterPerson,
 	ToRegisterTarget, ToAdoptRules, ToAdoptFrom, ToAdoptLevel, ToAdoptDerived, ToAdoptCharts, ToAdoptChart, ToRecordComparison,
 }
 
-// ActOnAlarm is the act of doing something about an alarm.
-func ActOnAlarm(a trend.Act) access.Act {
+// ActOnSignal is the act of doing something about a signal.
+func ActOnSignal(a trend.Act) access.Act {
 	switch a {
 	case trend.Closed, trend.Reopened:
-		return ToCloseAlarm
+		return ToCloseSignal
 	case trend.Seen, trend.Explained, trend.Linked:
 	}
-	return ToHandleAlarm
+	return ToHandleSignal
 }
 
 func needs(all ...access.Permission) []access.Permission { return all }
@@ -131,14 +131,14 @@ func ImportOf(kind Kind) access.Act {
 var writtenBy = map[record.Kind]access.Act{
 	record.Use: ToRecordUse, record.Step: ToRecordStep, record.Repair: ToRecordRepair,
 	record.Sample: ToCollect, record.Moment: ToMark, record.Reading: ToRead, record.Check: ToCheckMeter,
-	record.Handover: ToHandOver, record.Draw: ToDraw, record.Request: ToAsk, record.Hold: ToPlaceHold,
-	record.Attachment: ToAttach, record.Alarm: ToHandleAlarm,
+	record.Handover: ToHandOver, record.Selection: ToSelectAtRandom, record.Request: ToAsk, record.Hold: ToPlaceHold,
+	record.Attachment: ToAttach, record.Signal: ToHandleSignal,
 	record.Model: ToRegisterModel, record.Instrument: ToRegisterInstrument, record.Meter: ToRegisterMeter,
 	record.Lot: ToRegisterLot, record.Person: ToRegisterPerson, record.Target: ToRegisterTarget,
 	record.Rules: ToAdoptRules, record.Level: ToAdoptLevel, record.Chart: ToAdoptChart, record.Comparison: ToRecordComparison,
 
 	record.Site: {}, record.Access: {}, record.Import: {}, record.Clock: {}, record.Void: {},
-	record.Round: {}, record.Lift: {}, record.Suspect: {}, record.Erasure: {},
+	record.Verification: {}, record.Lift: {}, record.Suspect: {}, record.Erasure: {},
 }
 
 // may refuses an act that the actor may not do, or has not signed, and names its author. Who writes down what
@@ -218,7 +218,7 @@ func (v View) entered(old store.Kept) (e access.Entered, err error) {
 }
 
 // byRules are the types of what the rules add to an act, in its transaction and naming what it follows from.
-var byRules = []record.Kind{record.Round, record.Hold, record.Lift, record.Suspect}
+var byRules = []record.Kind{record.Verification, record.Hold, record.Lift, record.Suspect}
 
 // followed says whether something else of a scope was recorded after a record, but for what the rules added to
 // the record itself.

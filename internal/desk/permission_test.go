@@ -20,10 +20,10 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 )
 
@@ -36,9 +36,9 @@ var letters = map[access.Role]string{
 // whoMay says who may do each act, apart from the code; ! marks a signature.
 var whoMay = map[string]string{
 	"record a use": "TL", "record a step": "TL", "record a repair": "TL", "record a sample": "TL", "record what is done with a sample": "TL",
-	"record a reading": "TL", "write a note for the next shift": "TL", "draw scopes": "TL", "check a meter": "TL",
+	"record a reading": "TL", "write a note for the next shift": "TL", "select scopes at random": "TL", "check a meter": "TL",
 	"ask for samples": "TLI", "place a hold": "TLI", "file a photograph or a document": "TLI", "lift holds": "LI!", "erase texts": "L!",
-	"do something about an alarm": "LI", "close an alarm or open it again": "LI!", "take records back": "TLI",
+	"do something about a signal": "LI", "close a signal or open it again": "LI!", "take records back": "TLI",
 	"register a model": "LA", "register a scope": "LA", "take a scope out of service": "LA", "bring a scope back into service": "LA",
 	"register a meter": "LA", "register a lot": "LA", "recall a lot": "LA", "register a person": "LA",
 	"adopt a target": "LI!", "adopt a rule set": "LI!", "adopt a level": "LI!", "adopt limits": "LI!", "record a comparison": "LI",
@@ -66,9 +66,9 @@ func everything(t *testing.T) (*bench, attempts) {
 	t.Helper()
 	b := rising(t)
 	b.targets()
-	alarm := b.raised()[0]
+	signal := b.raised()[0]
 	for _, act := range []trend.Handling{{Act: trend.Seen}, {Act: trend.Explained, Cause: trend.LotCause, Words: "another lot"}} {
-		if _, err := b.handle(desk.Entry{By: "L-01"}, alarm, act); err != nil {
+		if _, err := b.handle(desk.Entry{By: "L-01"}, signal, act); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -77,7 +77,7 @@ func everything(t *testing.T) (*bench, attempts) {
 	bare := sampling.Sample{Scope: "D-01", Point: scope.InstrumentLumen, Kit: "K", Lot: "7", By: "T-01", Collected: b.at()}
 	unmarked := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Collect(desk.Entry{By: "T-01"}, bare) }).Record.ID
 	hold := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.PlaceHold(desk.Entry{By: "T-01"}, turnaround.Hold{Scope: "D-01", By: "T-01", Reason: "a doubt"})
+		return w.PlaceHold(desk.Entry{By: "T-01"}, reprocessing.Hold{Scope: "D-01", By: "T-01", Reason: "a doubt"})
 	}).Record.ID
 	gone := scope.Instrument{Tag: "D-02", Model: "D1", Owner: scope.Own, InService: b.at().Add(-2 * time.Hour), Retired: b.at().Add(-time.Hour)}
 	retired := b.must(func(w *desk.Work) (desk.Receipt, error) {
@@ -102,7 +102,7 @@ func everything(t *testing.T) (*bench, attempts) {
 	instrument, lot, rules := b.base(record.Instrument, "D-01"), b.base(record.Lot, "K|7"), b.base(record.Rules, "rules")
 	now := b.at()
 	handling := func(act trend.Act, words string) trend.Handling {
-		h := trend.Handling{Alarm: alarm.ID, Identity: alarm.Identity, Begin: alarm.Signalled, Last: alarm.Signalled, Act: act, Words: words}
+		h := trend.Handling{Signal: signal.ID, Identity: signal.Identity, Begin: signal.Signalled, Last: signal.Signalled, Act: act, Words: words}
 		if act == trend.Explained {
 			h.Cause = trend.LotCause
 		}
@@ -113,10 +113,10 @@ func everything(t *testing.T) (*bench, attempts) {
 	other := strings.Replace(string(policy.Preset()), "2026-1", "2026-9", 1)
 	return b, attempts{
 		"RecordUse": func(w *desk.Work, _ string) error {
-			return only(w.RecordUse(desk.Entry{}, turnaround.Use{Scope: "D-01", Start: now.Add(-time.Minute), End: now}, ""))
+			return only(w.RecordUse(desk.Entry{}, reprocessing.Use{Scope: "D-01", Start: now.Add(-time.Minute), End: now}, ""))
 		},
 		"RecordStep": func(w *desk.Work, by string) error {
-			return only(w.RecordStep(desk.Entry{}, turnaround.Step{Scope: "D-01", Kind: turnaround.ManualCleaning, Start: now.Add(-time.Minute), End: now, By: by}))
+			return only(w.RecordStep(desk.Entry{}, reprocessing.Step{Scope: "D-01", Kind: reprocessing.ManualCleaning, Start: now.Add(-time.Minute), End: now, By: by}))
 		},
 		"RecordRepair": func(w *desk.Work, _ string) error {
 			return only(w.RecordRepair(desk.Entry{}, scope.Repair{Scope: "D-01", Sent: now, Fault: "a leak"}, ""))
@@ -135,7 +135,7 @@ func everything(t *testing.T) (*bench, attempts) {
 		"HandOver": func(w *desk.Work, _ string) error {
 			return only(w.HandOver(desk.Entry{}, dossier.Handover{Text: "one basin leaks"}))
 		},
-		"Draw": func(w *desk.Work, _ string) error { return first(w.Draw(desk.Entry{}, "seed")) },
+		"SelectAtRandom": func(w *desk.Work, _ string) error { return first(w.SelectAtRandom(desk.Entry{}, "seed")) },
 		"CheckMeter": func(w *desk.Work, _ string) error {
 			return first(w.CheckMeter(desk.Entry{}, desk.Check{Meter: "M-1", Controls: []quality.Control{
 				{Kind: quality.Positive, Material: "light", Value: 1000, At: now}, {Kind: quality.Blank, Material: "empty chamber", Value: 1, At: now},
@@ -145,19 +145,19 @@ func everything(t *testing.T) (*bench, attempts) {
 			return only(w.Ask(desk.Entry{}, sampling.Request{Scope: "D-01", Reason: "to see"}))
 		},
 		"PlaceHold": func(w *desk.Work, _ string) error {
-			return only(w.PlaceHold(desk.Entry{}, turnaround.Hold{Scope: "D-01", Reason: "a doubt"}))
+			return only(w.PlaceHold(desk.Entry{}, reprocessing.Hold{Scope: "D-01", Reason: "a doubt"}))
 		},
 		"Attach": func(w *desk.Work, _ string) error {
 			return only(w.Attach(desk.Entry{}, photograph(), picture(b, 4, 4)))
 		},
 		"LiftHold": func(w *desk.Work, _ string) error {
-			return only(w.LiftHold(desk.Entry{Second: b.as("L-09", 0, access.Lead)}, turnaround.Lift{Hold: string(hold), Reason: "it was nothing"}))
+			return only(w.LiftHold(desk.Entry{Second: b.as("L-09", 0, access.Lead)}, reprocessing.Lift{Hold: string(hold), Reason: "it was nothing"}))
 		},
-		"HandleAlarm": func(w *desk.Work, _ string) error {
-			return only(w.HandleAlarm(desk.Entry{}, handling(trend.Explained, "the lot after all")))
+		"HandleSignal": func(w *desk.Work, _ string) error {
+			return only(w.HandleSignal(desk.Entry{}, handling(trend.Explained, "the lot after all")))
 		},
 		"close": func(w *desk.Work, _ string) error {
-			return only(w.HandleAlarm(desk.Entry{}, handling(trend.Closed, "done")))
+			return only(w.HandleSignal(desk.Entry{}, handling(trend.Closed, "done")))
 		},
 		"Void": func(w *desk.Work, by string) error {
 			return only(w.Void(desk.Entry{Corrects: notes[by], Reason: "nobody needs it"}))
@@ -237,7 +237,7 @@ func TestEveryActAndRole(t *testing.T) {
 	tried := map[string]bool{}
 	for _, act := range desk.Acts {
 		name := act.Name
-		if act.What == desk.ToCloseAlarm.What {
+		if act.What == desk.ToCloseSignal.What {
 			name = "close"
 		}
 		do := all[name]
@@ -334,7 +334,7 @@ func TestEveryMethodOfWorkIsAnAct(t *testing.T) {
 			if !acts[f.Name.Name] {
 				t.Errorf("Work.%s is no act in desk.Acts", f.Name.Name)
 			}
-			if called := firstCheck(f); called != "To"+f.Name.Name && f.Name.Name != "HandleAlarm" {
+			if called := firstCheck(f); called != "To"+f.Name.Name && f.Name.Name != "HandleSignal" {
 				t.Errorf("Work.%s begins with a check of %q", f.Name.Name, called)
 			}
 			delete(acts, f.Name.Name)
@@ -395,12 +395,12 @@ func TestInWhoseName(t *testing.T) {
 func TestSecondPerson(t *testing.T) {
 	b := start(t)
 	hold := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.PlaceHold(desk.Entry{By: "T-01"}, turnaround.Hold{Scope: "D-01", By: "T-01", Reason: "a doubt"})
+		return w.PlaceHold(desk.Entry{By: "T-01"}, reprocessing.Hold{Scope: "D-01", By: "T-01", Reason: "a doubt"})
 	}).Record.ID
 	b.pass(time.Minute)
 	lift := func(a, second access.Actor, named string) error {
 		return b.attempt(a, func(w *desk.Work) error {
-			return only(w.LiftHold(desk.Entry{Second: second}, turnaround.Lift{Hold: string(hold), Reason: "it was nothing", Second: named}))
+			return only(w.LiftHold(desk.Entry{Second: second}, reprocessing.Lift{Hold: string(hold), Reason: "it was nothing", Second: named}))
 		})
 	}
 	lead := b.as("L-01", 0, access.Lead)
@@ -428,7 +428,7 @@ func TestSecondPerson(t *testing.T) {
 func TestSlips(t *testing.T) {
 	b := start(t)
 	b.use()
-	read := b.read(scope.ElevatorRecess, "250") // over the action level: a round and a hold follow
+	read := b.read(scope.ElevatorRecess, "250") // over the action level: a verification and a hold follow
 	if len(read.Followed) == 0 {
 		t.Fatal("nothing followed from the reading")
 	}

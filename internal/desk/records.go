@@ -10,8 +10,8 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -122,7 +122,7 @@ type Relation struct {
 const MostRelated = 100
 
 // Named returns the records that a record rests on: those that it names and, for a reading, the lot and
-// the check of the meter that were in force, for a round its samples and readings.
+// the check of the meter that were in force, for a verification its samples and readings.
 func (v View) Named(l Line) ([]Relation, error) {
 	var list []Relation
 	add := func(words, id string) error {
@@ -148,13 +148,13 @@ func (v View) Named(l Line) ([]Relation, error) {
 	if l.Type == record.Reading {
 		err = v.circumstances(l, add)
 	}
-	if err == nil && l.Type == record.Round {
-		err = v.inRound(l, add)
+	if err == nil && l.Type == record.Verification {
+		err = v.inVerification(l, add)
 	}
 	if err != nil {
 		return nil, err
 	}
-	if err := v.turnaround(l, add); err != nil {
+	if err := v.cycle(l, add); err != nil {
 		return nil, err
 	}
 	kept, err := v.tx.Record(ledger.ID(l.ID))
@@ -170,10 +170,10 @@ func (v View) Named(l Line) ([]Relation, error) {
 }
 
 // inCycle are the kinds of records that belong to what follows a use.
-var inCycle = []record.Kind{record.Step, record.Sample, record.Moment, record.Reading, record.Round}
+var inCycle = []record.Kind{record.Step, record.Sample, record.Moment, record.Reading, record.Verification}
 
-// turnaround adds the use that began the turnaround in which a record was made.
-func (v View) turnaround(l Line, add func(words, id string) error) error {
+// cycle adds the use that began the cycle in which a record was made.
+func (v View) cycle(l Line, add func(words, id string) error) error {
 	if !slices.Contains(inCycle, l.Type) {
 		return nil
 	}
@@ -181,7 +181,7 @@ func (v View) turnaround(l Line, add func(words, id string) error) error {
 	if err != nil || !ok {
 		return err
 	}
-	return add("the use that its turnaround follows", string(use.ID))
+	return add("the use that its cycle follows", string(use.ID))
 }
 
 // circumstances adds the lot of a reading and the check of its meter.
@@ -204,20 +204,20 @@ func (v View) circumstances(l Line, add func(words, id string) error) error {
 	return err
 }
 
-// inRound adds the samples and readings of a decision's attempt that stand.
-func (v View) inRound(l Line, add func(words, id string) error) error {
-	var d turnaround.Decision
+// inVerification adds the samples and readings of a decision's cleaning that stand.
+func (v View) inVerification(l Line, add func(words, id string) error) error {
+	var d reprocessing.Decision
 	if err := json.Unmarshal(l.Body, &d); err != nil {
 		return err
 	}
 	return v.tx.Events(d.Scope, d.First, d.Last, store.Forever, func(k store.Kept) error {
-		words := "a sample of the round"
-		var attempt int
-		err := fold(k, func(s sampling.Sample) { attempt = s.Attempt })
+		words := "a sample of the verification"
+		var cleaning int
+		err := fold(k, func(s sampling.Sample) { cleaning = s.Cleaning })
 		if k.Kind() == record.Reading {
-			words = "a reading of the round"
+			words = "a reading of the verification"
 		}
-		if err != nil || attempt != d.Round.Attempt {
+		if err != nil || cleaning != d.Verification.Cleaning {
 			return err
 		}
 		return add(words, string(k.ID))
@@ -225,9 +225,9 @@ func (v View) inRound(l Line, add func(words, id string) error) error {
 }
 
 // Naming returns the records that rest on a record or on another version of it, the latest first, without
-// those of the chain itself. The round of a sample or a reading is one of them although it need not name it.
+// those of the chain itself. The verification of a sample or a reading is one of them although it need not name it.
 func (v View) Naming(l Line, chain []Version) ([]Relation, error) {
-	list, err := v.itsRounds(l)
+	list, err := v.itsVerifications(l)
 	if err != nil {
 		return nil, err
 	}
@@ -254,14 +254,14 @@ func (v View) Naming(l Line, chain []Version) ([]Relation, error) {
 	return list, nil
 }
 
-// itsRounds returns the decision that stands on the round of a sample or a reading.
-func (v View) itsRounds(l Line) (list []Relation, err error) {
+// itsVerifications returns the decision that stands on the verification of a sample or a reading.
+func (v View) itsVerifications(l Line) (list []Relation, err error) {
 	if l.Type != record.Sample && l.Type != record.Reading {
 		return nil, nil
 	}
 	var body struct {
-		Scope   string `json:"scope"`
-		Attempt int    `json:"attempt"`
+		Scope    string `json:"scope"`
+		Cleaning int    `json:"cleaning"`
 	}
 	if err := json.Unmarshal(l.Body, &body); err != nil {
 		return nil, err
@@ -271,12 +271,12 @@ func (v View) itsRounds(l Line) (list []Relation, err error) {
 		return nil, err
 	}
 	err = v.tx.Events(body.Scope, l.At, next-1, store.Forever, func(k store.Kept) error {
-		return fold(k, func(d turnaround.Decision) {
-			if d.Round.Attempt == body.Attempt && d.First <= l.At {
-				list = append(list, Relation{"its round", line(k)})
+		return fold(k, func(d reprocessing.Decision) {
+			if d.Verification.Cleaning == body.Cleaning && d.First <= l.At {
+				list = append(list, Relation{"its verification", line(k)})
 			}
 		})
-	}, record.Round)
+	}, record.Verification)
 	return list, err
 }
 

@@ -51,7 +51,7 @@ func TestChain(t *testing.T) {
 	void := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: third, Reason: "another scope"})
 	}).Record.ID
-	want := []string{": outer distal end, 388 RLU, action", "corrected: outer distal end, 38 RLU, below", "corrected: outer distal end, 83 RLU, below", "voided: another scope"}
+	want := []string{": outer distal end, 388 RLU, action", "corrected: outer distal end, 38 RLU, OK", "corrected: outer distal end, 83 RLU, OK", "voided: another scope"}
 	for i, id := range []ledger.ID{first.Record.ID, second, third, void} {
 		line, got := b.chain(id)
 		if diff := cmp.Diff(want, got); diff != "" {
@@ -76,15 +76,15 @@ func related(list []desk.Relation) (words []string) {
 	return words
 }
 
-// A reading leads to its sample, its lot, the use before it and its round; a round to what is in it and to the
+// A reading leads to its sample, its lot, the use before it and its verification; a cleaning verification to what is in it and to the
 // hold that it placed; a lift to its hold.
 func TestRelations(t *testing.T) {
 	t.Parallel()
 	b := start(t)
 	_, use := b.use()
-	over := b.round("30", "388", "30")
+	over := b.verification("30", "388", "30")
 	b.clean()
-	passed := b.round("30", "30", "30")
+	passed := b.verification("30", "30", "30")
 	var hold, lift string
 	b.ask(func(v desk.View) error {
 		return v.Search(store.Query{Terms: []record.Term{record.ByScope.Is("D-01")}}, func(l desk.Line) (bool, error) {
@@ -103,7 +103,7 @@ func TestRelations(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if diff := cmp.Diff([]string{"its lot: lot", "its sample: sample", "the use that its turnaround follows: use"}, related(named)); diff != "" {
+		if diff := cmp.Diff([]string{"its lot: lot", "its sample: sample", "the use that its cycle follows: use"}, related(named)); diff != "" {
 			t.Errorf("a reading rests on (-want +got):\n%s", diff)
 		}
 		for _, r := range named {
@@ -116,36 +116,36 @@ func TestRelations(t *testing.T) {
 			return err
 		}
 		naming, err := v.Naming(reading, chain)
-		if err != nil || len(naming) != 1 || naming[0].Type != record.Round || !strings.Contains(naming[0].Words(), "attempt 1") {
+		if err != nil || len(naming) != 1 || naming[0].Type != record.Verification || !strings.Contains(naming[0].Words(), "first test") {
 			t.Errorf("on a reading rest %q, %v", related(naming), err)
 		}
-		round, err := v.Show(naming[0].ID)
+		verification, err := v.Show(naming[0].ID)
 		if err != nil {
 			return err
 		}
-		if named, err = v.Named(round); err != nil {
+		if named, err = v.Named(verification); err != nil {
 			return err
 		}
 		inside := 0
 		for _, r := range named {
-			if r.Words() == "" || r.Seq >= round.Seq {
-				t.Errorf("a round rests on %q", r.How)
+			if r.Words() == "" || r.Seq >= verification.Seq {
+				t.Errorf("a cleaning verification rests on %q", r.How)
 			}
-			if strings.HasSuffix(r.How, "of the round") {
+			if strings.HasSuffix(r.How, "of the verification") {
 				inside++
 			}
 		}
 		if inside != 6 {
-			t.Errorf("a round holds %d samples and readings, want 6: %q", inside, related(named))
+			t.Errorf("a cleaning verification holds %d samples and readings, want 6: %q", inside, related(named))
 		}
-		if chain, err = v.Chain(round); err != nil {
+		if chain, err = v.Chain(verification); err != nil {
 			return err
 		}
-		if naming, err = v.Naming(round, chain); err != nil {
+		if naming, err = v.Naming(verification, chain); err != nil {
 			return err
 		}
 		if !slices.ContainsFunc(naming, func(r desk.Relation) bool { return r.ID == hold }) {
-			t.Errorf("on a round over the action level rest %q, want its hold", related(naming))
+			t.Errorf("on a cleaning verification over the action level rest %q, want its hold", related(naming))
 		}
 		l, err := v.Show(lift)
 		if err != nil {
@@ -154,13 +154,13 @@ func TestRelations(t *testing.T) {
 		if named, err = v.Named(l); err != nil {
 			return err
 		}
-		if want := []string{"the hold that it lifts: hold", "the round that it rests on: round"}; !cmp.Equal(related(named), want) {
+		if want := []string{"the cleaning verification that it rests on: verification", "the hold that it lifts: hold"}; !cmp.Equal(related(named), want) {
 			t.Errorf("a lift rests on %q, want %q", related(named), want)
 		}
 		return nil
 	})
 	if len(passed.Followed) == 0 {
-		t.Fatal("the second round lifted nothing")
+		t.Fatal("the second cleaning verification lifted nothing")
 	}
 }
 
@@ -169,7 +169,7 @@ func TestWords(t *testing.T) {
 	t.Parallel()
 	b := start(t)
 	b.use()
-	b.round("30", "388", "30")
+	b.verification("30", "388", "30")
 	n := 0
 	b.ask(func(v desk.View) error {
 		return v.Search(store.Query{}, func(l desk.Line) (bool, error) {

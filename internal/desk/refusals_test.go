@@ -14,9 +14,9 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -114,29 +114,29 @@ func TestRefusedRegistrations(t *testing.T) {
 func TestRefusedRecords(t *testing.T) {
 	b := start(t)
 	now := b.at()
-	use := func(change func(*turnaround.Use)) func(*desk.Work) (desk.Receipt, error) {
-		u := turnaround.Use{Scope: "D-01", Start: now}
+	use := func(change func(*reprocessing.Use)) func(*desk.Work) (desk.Receipt, error) {
+		u := reprocessing.Use{Scope: "D-01", Start: now}
 		change(&u)
 		return func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(nurse, u, "") }
 	}
-	step := func(change func(*turnaround.Step)) func(*desk.Work) (desk.Receipt, error) {
-		s := turnaround.Step{Scope: "D-01", Kind: turnaround.Drying, Start: now}
+	step := func(change func(*reprocessing.Step)) func(*desk.Work) (desk.Receipt, error) {
+		s := reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying, Start: now}
 		change(&s)
 		return func(w *desk.Work) (desk.Receipt, error) { return w.RecordStep(tech, s) }
 	}
 	b.refused(t, []refusal{
-		{"use of nothing", use(func(u *turnaround.Use) { u.Scope = "" }), fault.Invalid, "use: the scope is missing"},
-		{"use of a stranger", use(func(u *turnaround.Use) { u.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
-		{"use without a start", use(func(u *turnaround.Use) { u.Start = 0 }), fault.Invalid, "use of D-01: when did it start?"},
-		{"use that ends before it starts", use(func(u *turnaround.Use) { u.End = now - 1_000_000 }), fault.Invalid, "use of D-01: it would end at 2026-03-02T07:59:59Z, before it started at 2026-03-02T08:00:00Z"},
-		{"use tomorrow", use(func(u *turnaround.Use) { u.Start = now.Add(24 * time.Hour) }), fault.Invalid, "use at 2026-03-03 09:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
-		{"unknown step", step(func(s *turnaround.Step) { s.Kind = "polishing" }), fault.Invalid, `step of D-01: "polishing" is not a step that is recorded; allowed: pre-clean, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
-		{"verification is what the samples show", step(func(s *turnaround.Step) { s.Kind = turnaround.Verification }), fault.Invalid, `step of D-01: "verification" is not a step that is recorded; allowed: pre-clean, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
-		{"step of a stranger", step(func(s *turnaround.Step) { s.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
+		{"use of nothing", use(func(u *reprocessing.Use) { u.Scope = "" }), fault.Invalid, "use: the scope is missing"},
+		{"use of a stranger", use(func(u *reprocessing.Use) { u.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
+		{"use without a start", use(func(u *reprocessing.Use) { u.Start = 0 }), fault.Invalid, "use of D-01: when did it start?"},
+		{"use that ends before it starts", use(func(u *reprocessing.Use) { u.End = now - 1_000_000 }), fault.Invalid, "use of D-01: it would end at 2026-03-02T07:59:59Z, before it started at 2026-03-02T08:00:00Z"},
+		{"use tomorrow", use(func(u *reprocessing.Use) { u.Start = now.Add(24 * time.Hour) }), fault.Invalid, "use at 2026-03-03 09:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
+		{"unknown step", step(func(s *reprocessing.Step) { s.Kind = "polishing" }), fault.Invalid, `step of D-01: "polishing" is not a step that is recorded; allowed: point-of-use, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
+		{"verification is what the samples show", step(func(s *reprocessing.Step) { s.Kind = reprocessing.Verification }), fault.Invalid, `step of D-01: "verification" is not a step that is recorded; allowed: point-of-use, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
+		{"step of a stranger", step(func(s *reprocessing.Step) { s.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
 		{"correction without a reason", func(w *desk.Work) (desk.Receipt, error) {
-			return w.RecordUse(desk.Entry{Corrects: ledger.DerivedID("x")}, turnaround.Use{Scope: "D-01", Start: now}, "")
+			return w.RecordUse(desk.Entry{Corrects: ledger.DerivedID("x")}, reprocessing.Use{Scope: "D-01", Start: now}, "")
 		}, fault.Invalid, "a correction of " + string(ledger.DerivedID("x")) + " needs a reason"},
-		{"finish of nothing", step(func(s *turnaround.Step) { s.Finishes = string(ledger.DerivedID("x")) }), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		{"finish of nothing", step(func(s *reprocessing.Step) { s.Finishes = string(ledger.DerivedID("x")) }), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
 		{"repair that is back before it went", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RecordRepair(lead, scope.Repair{Scope: "D-01", Sent: now, Returned: now - 1}, "")
 		}, fault.Invalid, "repair of D-01: it would be back before it was sent"},
@@ -150,21 +150,21 @@ func TestRefusedRecords(t *testing.T) {
 			return w.Ask(lead, sampling.Request{Scope: "X", Reason: "outbreak", By: "L-01"})
 		}, fault.NotFound, `scope "X" is not registered` + fleetHint},
 		{"hold without a name", func(w *desk.Work) (desk.Receipt, error) {
-			return w.PlaceHold(tech, turnaround.Hold{Scope: "D-01", Reason: "dent"})
+			return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", Reason: "dent"})
 		}, fault.Invalid, "hold of D-01: who places it?"},
 		{"hold without a reason", func(w *desk.Work) (desk.Receipt, error) {
-			return w.PlaceHold(tech, turnaround.Hold{Scope: "D-01", By: "T-01"})
+			return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", By: "T-01"})
 		}, fault.Invalid, "hold of D-01: the reason is missing"},
 		{"hold of a stranger", func(w *desk.Work) (desk.Receipt, error) {
-			return w.PlaceHold(tech, turnaround.Hold{Scope: "X", By: "T-01", Reason: "dent"})
+			return w.PlaceHold(tech, reprocessing.Hold{Scope: "X", By: "T-01", Reason: "dent"})
 		}, fault.NotFound, `scope "X" is not registered` + fleetHint},
 	})
 	err := b.desk.View(context.Background(), func(v desk.View) error {
-		_, err := v.Gate("X", now, store.Forever)
+		_, err := v.Release("X", now, store.Forever)
 		return err
 	})
 	if fault.CodeOf(err) != fault.NotFound || err.Error() != `scope "X" is not registered`+fleetHint {
-		t.Errorf("gate of a stranger: %v", err)
+		t.Errorf("release check of a stranger: %v", err)
 	}
 }
 
@@ -229,24 +229,24 @@ func TestRefusedVoids(t *testing.T) {
 	b := start(t)
 	b.use()
 	b.read(scope.OuterDistalEnd, "250")
-	failed := b.gate().Reasons
-	var round, hold ledger.ID
+	failed := b.release().Reasons
+	var verification, hold ledger.ID
 	err := b.desk.DB.Read(context.Background(), func(tx *store.Tx) error {
 		return tx.Events("D-01", 0, store.Forever, store.Forever, func(k store.Kept) error {
 			switch k.Kind() {
-			case record.Round:
-				round = k.ID
+			case record.Verification:
+				verification = k.ID
 			case record.Hold:
 				hold = k.ID
 			}
 			return nil
-		}, record.Round, record.Hold)
+		}, record.Verification, record.Hold)
 	})
-	if err != nil || round == "" || hold == "" {
-		t.Fatalf("no round or no hold: %v %+v", err, failed)
+	if err != nil || verification == "" || hold == "" {
+		t.Fatalf("no cleaning verification or no hold: %v %+v", err, failed)
 	}
 	mine := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.PlaceHold(tech, turnaround.Hold{Scope: "D-01", By: "T-01", Reason: "wrong scope"})
+		return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", By: "T-01", Reason: "wrong scope"})
 	})
 	void := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "T-01", Corrects: mine.Record.ID, Reason: "it was D-02"})
@@ -268,8 +268,8 @@ func TestRefusedVoids(t *testing.T) {
 		"of a stranger":               {ledger.DerivedID("x"), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
 		"twice":                       {mine.Record.ID, fault.Conflict, "record " + string(mine.Record.ID) + " (hold) is replaced already or cannot be replaced\nhint: look at its chain with: rinsate ledger show " + string(mine.Record.ID)},
 		"of a void":                   {void.Record.ID, fault.Invalid, "a void record cannot be voided: it is what followed from others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
-		"of a round":                  {round, fault.Invalid, "a round record cannot be voided: it is what followed from others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
-		"of a hold that rules placed": {hold, fault.Invalid, "the hold on D-01 followed from round " + string(round) + " and cannot be voided\nhint: sample again and pass, or lift the hold with a second person"},
+		"of a cleaning verification":  {verification, fault.Invalid, "a cleaning verification record cannot be voided: it is what followed from others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
+		"of a hold that rules placed": {hold, fault.Invalid, "the hold on D-01 followed from cleaning verification " + string(verification) + " and cannot be voided\nhint: sample again and pass, or lift the hold with a second person"},
 	} {
 		tests = append(tests, refusal{name, func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{By: "T-01", Corrects: of.id, Reason: "r"})

@@ -194,7 +194,7 @@ func (v View) decodedLevels() (decodedLevels, error) {
 	return c, nil
 }
 
-// LevelsFor returns the level that readings of a stream of one kind of scope are judged by at an
+// LevelsFor returns the level that readings of a series of one kind of scope are judged by at an
 // instant; none when there is none.
 func (v View) LevelsFor(key trend.Key, kind scope.Kind, at unit.Instant) ([]reading.Level, error) {
 	all, err := v.Levels()

@@ -11,46 +11,46 @@ import (
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
-// CultureDays is how many days before a culture the turnaround may lie that it is linked to.
+// CultureDays is how many days before a culture the cycle may lie that it is linked to.
 const CultureDays = 60
 
 const cultureReach = CultureDays * 24 * unit.Hour
 
-// Past is the readings of a time as turnarounds, for a replay.
+// Past is the readings of a time as cycles, for a replay.
 type Past struct {
 	level.History
-	// Trips are the turnarounds of the history, by their number.
-	Trips []Trip
-	// Unlinked counts cultures without a sampled turnaround before them.
+	// Cycles are the cycles of the history, by their number.
+	Cycles []PastCycle
+	// Unlinked counts cultures without a sampled cycle before them.
 	Unlinked int
 	// Begin is from when on the readings are here: later than asked for when there were too many.
 	Begin unit.Instant
 
-	// of are the numbers of the turnarounds of each scope, in order.
+	// of are the numbers of the cycles of each scope, in order.
 	of map[string][]int32
 }
 
-// Trip is one turnaround of the past.
-type Trip struct {
+// PastCycle is one cycle of the past.
+type PastCycle struct {
 	Scope string       `json:"scope"`
 	First unit.Instant `json:"first"`
 	Last  unit.Instant `json:"last"`
 }
 
-// Past returns the readings of a time, from <= at < to, that counted, by turnarounds, with cultures
-// linked to the last turnaround before each. minutes is what one sample costs.
+// Past returns the readings of a time, from <= at < to, that counted, by cycles, with cultures
+// linked to the last cycle before each. minutes is what one sample costs.
 func (v View) Past(from, to unit.Instant, minutes float64, cultures []Culture) (Past, error) {
 	return v.LatestPast(from, to, 0, minutes, cultures)
 }
 
 // LatestPast is Past for the latest readings of the time, at most so many; 0 takes all.
 func (v View) LatestPast(from, to unit.Instant, most int, minutes float64, cultures []Culture) (Past, error) {
-	all, begin, err := v.trips(level.Target{}, from, to, most)
+	all, begin, err := v.measuredOf(level.Target{}, from, to, most)
 	if err != nil {
 		return Past{}, err
 	}
@@ -62,10 +62,10 @@ func (v View) LatestPast(from, to unit.Instant, most int, minutes float64, cultu
 			continue
 		}
 		number := verifications.Of(m.where()).Cycle
-		if number == len(p.Trips) {
-			p.Trips = append(p.Trips, Trip{Scope: m.Scope, First: m.At})
+		if number == len(p.Cycles) {
+			p.Cycles = append(p.Cycles, PastCycle{Scope: m.Scope, First: m.At})
 		}
-		p.Trips[number].Last = m.At
+		p.Cycles[number].Last = m.At
 		c := level.Context{System: m.System, Kit: m.Kit, Point: m.Point, Kind: m.Kind}
 		n, ok := contexts[c]
 		if !ok {
@@ -77,24 +77,24 @@ func (v View) LatestPast(from, to unit.Instant, most int, minutes float64, cultu
 			p.Contexts = append(p.Contexts, c)
 		}
 		p.Rows = append(p.Rows, level.Row{
-			Value: int32(m.Value), Turnaround: int32(number), Minutes: float32(minutes), Context: n, Attempt: uint8(min(m.Attempt, math.MaxUint8)), //nolint:gosec // bounded by MaxRLU and by min
+			Value: int32(m.Value), Cycle: int32(number), Minutes: float32(minutes), Context: n, Cleaning: uint8(min(m.Cleaning, math.MaxUint8)), //nolint:gosec // bounded by MaxRLU and by min
 		})
 	}
 	p.link(cultures)
 	return p, nil
 }
 
-// before returns the number of the last turnaround of a scope before an instant and not too long ago,
+// before returns the number of the last cycle of a scope before an instant and not too long ago,
 // -1 when there is none.
 func (p *Past) before(tag string, at unit.Instant) int {
 	if p.of == nil {
 		p.of = map[string][]int32{}
-		for i, t := range p.Trips { // in the order of their begins
+		for i, t := range p.Cycles { // in the order of their begins
 			p.of[t.Scope] = append(p.of[t.Scope], int32(i)) //nolint:gosec // bounded by the number of readings
 		}
 	}
 	for _, i := range slices.Backward(p.of[tag]) {
-		if t := p.Trips[i]; t.Last <= at && at.Sub(t.Last) <= cultureReach.Duration() {
+		if t := p.Cycles[i]; t.Last <= at && at.Sub(t.Last) <= cultureReach.Duration() {
 			return int(i)
 		}
 	}
@@ -112,18 +112,18 @@ func (p *Past) link(cultures []Culture) {
 		}
 	}
 	for i := range p.Rows {
-		p.Rows[i].Culture = positive[p.Rows[i].Turnaround]
+		p.Rows[i].Culture = positive[p.Rows[i].Cycle]
 	}
 }
 
-// Pairs returns the readings of a target in the turnarounds that cultures are linked to: the last
+// Pairs returns the readings of a target in the cycles that cultures are linked to: the last
 // reading of each. Cultures without such a reading are counted.
 func (p *Past) Pairs(t level.Target, cultures []Culture) (pairs []level.Pair, unlinked int) {
 	latest := map[int32]level.Row{}
 	for _, r := range p.Rows {
 		c := p.Contexts[r.Context]
 		if c.System == t.System && c.Kit == t.Kit && c.Point == t.Point && (t.Kind == "" || c.Kind == t.Kind) {
-			latest[r.Turnaround] = r // in the order of time
+			latest[r.Cycle] = r // in the order of time
 		}
 	}
 	for i, c := range cultures {
@@ -141,7 +141,7 @@ func (p *Past) Pairs(t level.Target, cultures []Culture) (pairs []level.Pair, un
 // Costs are what a replay counts with.
 type Costs struct {
 	SampleMinutes, CleaningMinutes float64
-	// MostChanges bounds the list of rounds whose outcome differs.
+	// MostChanges bounds the list of verifications whose outcome differs.
 	MostChanges int
 }
 
@@ -185,39 +185,39 @@ func (c Costs) terms(rules policy.RuleSet, now unit.Instant) level.Terms {
 	return level.Terms{Rules: rules.Reading, AsOf: now, CleaningMinutes: c.CleaningMinutes, MaxChanges: c.MostChanges}
 }
 
-// ChangedRound is a round of the past whose outcome another level changes.
-type ChangedRound struct {
-	Scope   string          `json:"scope"`
-	First   unit.Instant    `json:"first"`
-	Attempt int             `json:"attempt"`
-	Today   reading.Outcome `json:"today"`
-	Then    reading.Outcome `json:"proposed"`
+// ChangedVerification is a verification of the past whose outcome another level changes.
+type ChangedVerification struct {
+	Scope    string          `json:"scope"`
+	First    unit.Instant    `json:"first"`
+	Cleaning int             `json:"cleaning"`
+	Today    reading.Outcome `json:"today"`
+	Then     reading.Outcome `json:"proposed"`
 }
 
-// Changed names the rounds that a replay of this past lists.
-func (p *Past) Changed(r level.Replay) []ChangedRound {
-	all := make([]ChangedRound, len(r.Changes))
+// Changed names the verifications that a replay of this past lists.
+func (p *Past) Changed(r level.Replay) []ChangedVerification {
+	all := make([]ChangedVerification, len(r.Changes))
 	for i, c := range r.Changes {
-		t := p.Trips[c.Turnaround]
-		all[i] = ChangedRound{t.Scope, t.First, c.Attempt, c.Today, c.Proposed}
+		t := p.Cycles[c.Cycle]
+		all[i] = ChangedVerification{t.Scope, t.First, c.Cleaning, c.Today, c.Proposed}
 	}
 	return all
 }
 
-// RoundOf returns the record of the decision on a round by when its turnaround was first sampled; empty
+// VerificationOf returns the record of the decision on a verification by when its cycle was first sampled; empty
 // when nothing decided on it, as with readings that were imported.
-func (v View) RoundOf(c ChangedRound) (id ledger.ID, err error) {
+func (v View) VerificationOf(c ChangedVerification) (id ledger.ID, err error) {
 	next, err := v.tx.NextUse(c.Scope, c.First)
 	if err != nil {
 		return "", err
 	}
 	// A decision is filed under its last reading, and the cycle ends where the next use begins.
 	err = v.tx.Events(c.Scope, c.First, next-1, store.Forever, func(k store.Kept) error {
-		d, err := record.Body[turnaround.Decision](k.Record)
-		if err == nil && id == "" && d.Round.Attempt == c.Attempt {
+		d, err := record.Body[reprocessing.Decision](k.Record)
+		if err == nil && id == "" && d.Verification.Cleaning == c.Cleaning {
 			id = k.ID
 		}
 		return err
-	}, record.Round)
+	}, record.Verification)
 	return id, err
 }

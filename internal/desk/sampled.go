@@ -9,9 +9,9 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -20,8 +20,8 @@ func readingOf(k store.Kept) (reading.Reading, error) {
 	return record.Body[reading.Reading](k.Record)
 }
 
-// Collect records that a sample was taken. An Attempt of zero is counted from the rounds of the
-// turnaround that were over the action level. A point that the model marks as not applicable is
+// Collect records that a sample was taken. A cleaning of zero is counted from the verifications of the
+// cycle that were over the action level. A point that the model marks as not applicable is
 // recorded as such; a point that the model does not have is refused.
 func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 	if err := w.may(ToCollect, &e); err != nil {
@@ -44,8 +44,8 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 	if s.NotApplicable == "" && point.NotApplicable != "" {
 		return Receipt{}, invalid("%s of %s is not sampled: %s", s.Point, s.Scope, point.NotApplicable)
 	}
-	if s.Attempt == 0 {
-		if s.Attempt, err = w.attempt(s.Scope, s.Collected); err != nil {
+	if s.Cleaning == 0 {
+		if s.Cleaning, err = w.cleaning(s.Scope, s.Collected); err != nil {
 			return Receipt{}, err
 		}
 	}
@@ -62,7 +62,7 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 	if e.Corrects == "" {
 		return w.append(e, record.Sample, s.Collected, s)
 	}
-	// The readings of the corrected sample do not count for this one, so its round is decided again.
+	// The readings of the corrected sample do not count for this one, so its verification is decided again.
 	before, err := w.corrected(e, record.Sample)
 	if err != nil {
 		return Receipt{}, err
@@ -71,7 +71,7 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 	if err != nil || !r.Fresh {
 		return r, err
 	}
-	r.Followed, err = w.decide(before.scope, before.inside, before.attempt, e.By, r.Record.ID)
+	r.Followed, err = w.decide(before.scope, before.inside, before.cleaning, e.By, r.Record.ID)
 	return r, err
 }
 
@@ -114,10 +114,10 @@ func (v View) lot(kit, lot string) (quality.Lot, bool, error) {
 	return edition[quality.Lot](v, record.Lot, kit+"|"+lot, store.Forever, store.Forever)
 }
 
-// attempt returns which attempt of its turnaround a sample taken at an instant belongs to.
-func (v View) attempt(tag string, at unit.Instant) (int, error) {
+// cleaning returns which cleaning of its cycle a sample taken at an instant belongs to.
+func (v View) cleaning(tag string, at unit.Instant) (int, error) {
 	h, err := v.Around(tag, at, at, store.Forever)
-	return turnaround.Attempt(h, at), err
+	return reprocessing.Cleaning(h, at), err
 }
 
 // Mark records an instant in the life of a sample: capped, uncapped, dipped, activated, shaken.
@@ -189,7 +189,7 @@ type Reading struct {
 	Only bool
 }
 
-// Read records the reading of a sample with its judgement, decides the round anew, and places or
+// Read records the reading of a sample with its judgement, decides the verification anew, and places or
 // lifts the hold that follows from it. A sample whose clock has run out, or that was taken with a
 // lot out of date, makes a void reading: kept, and never counted.
 func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
@@ -245,7 +245,7 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	if err != nil {
 		return r, err
 	}
-	decided, err := w.decide(s.Scope, s.Collected, s.Attempt, e.By, r.Record.ID)
+	decided, err := w.decide(s.Scope, s.Collected, s.Cleaning, e.By, r.Record.ID)
 	r.Followed = append(doubted, decided...)
 	return r, err
 }
@@ -258,13 +258,13 @@ func (w *Work) unread(s sampling.Sample, id ledger.ID) error {
 			return err
 		}
 		return &fault.Error{
-			Code: fault.Conflict, Message: fmt.Sprintf("%s of %s was read at %s by %s: %s %s", s.Point, s.Scope, k.At.In(w.Zone()), k.By, x.Value, x.Judgement.Outcome),
+			Code: fault.Conflict, Message: fmt.Sprintf("%s of %s was read at %s by %s: %s, %s", s.Point.Words(), s.Scope, k.At.In(w.Zone()), k.By, x.Value, x.Judgement.Outcome.Words()),
 			Hint: "one of the two values may belong to another sample; look which, and correct or drop yours",
 		}
 	}, record.Reading)
 }
 
-// sameSampleRead refuses a correction that would move a reading to another sample, since the round of
+// sameSampleRead refuses a correction that would move a reading to another sample, since the verification of
 // the first one would then rest on nothing.
 func (w *Work) sameSampleRead(corrects, sample ledger.ID) error {
 	old, err := w.tx.Record(corrects)
@@ -318,7 +318,7 @@ func (v View) judge(s sampling.Sample, in Reading, system string) (reading.Readi
 // may.
 func Assess(s sampling.Sample, in Reading, system string, kind scope.Kind, point scope.Point, rules policy.RuleSet, levels []reading.Level, lotFault string) reading.Reading {
 	x := reading.Reading{
-		Sample: string(in.Sample), Scope: s.Scope, Attempt: s.Attempt, Meter: in.Meter, Lot: s.Lot, Value: in.Value, Rules: rules.Cite(),
+		Sample: string(in.Sample), Scope: s.Scope, Cleaning: s.Cleaning, Meter: in.Meter, Lot: s.Lot, Value: in.Value, Rules: rules.Cite(),
 		With: reading.Circumstances{System: system, Kit: s.Kit, Point: s.Point, Kind: kind, At: in.At},
 	}
 	if in.Value.Unit == reading.PerML {
@@ -340,17 +340,17 @@ func Assess(s sampling.Sample, in Reading, system string, kind scope.Kind, point
 	return x
 }
 
-// decide judges the round of one attempt again and records the decision when it is new: the round
+// decide judges the verification of one cleaning again and records the decision when it is new: the verification
 // is complete, over the action level, or was decided before and is now different. A decision over
 // the action level places a hold; a passed one lifts the holds that the rules placed.
-func (w *Work) decide(tag string, inside unit.Instant, attempt int, by string, cause ledger.ID) ([]ledger.Record, error) {
-	return w.decideAs(ledger.DerivedID("round", string(cause)), tag, inside, attempt, by, cause)
+func (w *Work) decide(tag string, inside unit.Instant, cleaning int, by string, cause ledger.ID) ([]ledger.Record, error) {
+	return w.decideAs(ledger.DerivedID("verification", string(cause)), tag, inside, cleaning, by, cause)
 }
 
-// decideAs is decide for a cause that several rounds are decided again for; id is the record's. The
+// decideAs is decide for a cause that several verifications are decided again for; id is the record's. The
 // ids of what follows are derived from the cause, so that the same input sent twice leaves the same
 // records.
-func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt int, by string, cause ledger.ID) ([]ledger.Record, error) {
+func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, cleaning int, by string, cause ledger.ID) ([]ledger.Record, error) {
 	rules, err := w.Rules(inside, store.Forever)
 	if err != nil {
 		return nil, err
@@ -363,7 +363,7 @@ func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt i
 	if err != nil {
 		return nil, err
 	}
-	d, prior := turnaround.Decide(h, rules.Turnaround, rules.Reading, inside, attempt, w.Zone())
+	d, prior := reprocessing.Decide(h, rules.Reprocessing, rules.Reading, inside, cleaning, w.Zone())
 	if !d.New(prior) {
 		return nil, nil
 	}
@@ -372,7 +372,7 @@ func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt i
 	if prior != nil {
 		d.Supersedes = prior.ID
 	}
-	r, err := w.append(Entry{ID: id, By: by, Because: because}, record.Round, d.Last, d)
+	r, err := w.append(Entry{ID: id, By: by, Because: because}, record.Verification, d.Last, d)
 	if err != nil {
 		return nil, err
 	}
@@ -382,7 +382,7 @@ func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, attempt i
 }
 
 // follow places and lifts the holds that a decision asks for.
-func (w *Work) follow(rules policy.RuleSet, d turnaround.Decision, prior *turnaround.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
+func (w *Work) follow(rules policy.RuleSet, d reprocessing.Decision, prior *reprocessing.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
 	if by == "" {
 		by = "not stated"
 	}
@@ -397,17 +397,17 @@ func (w *Work) follow(rules policy.RuleSet, d turnaround.Decision, prior *turnar
 		followed = append(followed, r.Record)
 	case d.Passed():
 		// Read only now: when the decision supersedes one that a lift rested on, that hold is open again.
-		var open turnaround.History
+		var open reprocessing.History
 		if err := w.holds(&open, d.Scope, span{to: store.Forever, known: store.Forever}); err != nil {
 			return nil, err
 		}
 		for _, hold := range open.Holds {
-			if !hold.EndsByRound() || !hold.AnsweredBy(d) {
+			if !hold.EndsByVerification() || !hold.AnsweredBy(d) {
 				continue
 			}
-			lift := turnaround.Lift{
-				Hold: hold.ID, Scope: d.Scope, At: d.Last, By: by, Round: string(id),
-				Reason: fmt.Sprintf("attempt %d passed under %s", d.Round.Attempt, rules.Cite()),
+			lift := reprocessing.Lift{
+				Hold: hold.ID, Scope: d.Scope, At: d.Last, By: by, Verification: string(id),
+				Reason: fmt.Sprintf("%s passed under %s", reading.Test(d.Verification.Cleaning), rules.Cite()),
 			}
 			r, err := w.append(Entry{ID: ledger.DerivedID("lift", hold.ID, string(id)), By: by, Because: []ledger.ID{ledger.ID(hold.ID), id}}, record.Lift, lift.At, lift)
 			if err != nil {

@@ -4,10 +4,10 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strings"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
@@ -195,7 +195,7 @@ func (v View) RulesEditions() ([]RulesEdition, error) {
 // Parsed reads the rules of an edition.
 func (e RulesEdition) Parsed() (policy.RuleSet, error) { return policy.Parse(e.Name, []byte(e.Text)) }
 
-// Decided returns how many rounds that stand were decided by each edition of the rule set, by the name with
+// Decided returns how many verifications that stand were decided by each edition of the rule set, by the name with
 // which decisions cite it (RulesEdition.Cite).
 func (v View) Decided() (map[string]int, error) { return v.tx.Decided() }
 
@@ -252,12 +252,12 @@ type PartState struct {
 	Part Part `json:"part"`
 	// Has says what there is.
 	Has string `json:"has"`
-	// Missing is what a first round cannot be taken without, Look what should be looked at.
+	// Missing is what a first test cannot be taken without, Look what should be looked at.
 	Missing []string `json:"missing,omitempty"`
 	Look    []string `json:"look,omitempty"`
 }
 
-// SetUp says of every part of the set-up what there is and what is missing before a first round of
+// SetUp says of every part of the set-up what there is and what is missing before a first test of
 // samples can be taken, read and judged at an instant.
 func (v View) SetUp(now unit.Instant) ([]PartState, error) {
 	s := setUp{v: v, now: now}
@@ -490,7 +490,7 @@ func (s *setUp) levels() (x PartState, err error) {
 	}
 	slices.SortStableFunc(open, func(a, b where) int { return cmp.Compare(a.kind, b.kind) })
 	for _, o := range open {
-		x.Missing = append(x.Missing, fmt.Sprintf("No level judges the %s of a %s with a meter system and kit at hand.", strings.ReplaceAll(string(o.point), "-", " "), strings.ReplaceAll(string(o.kind), "-", " ")))
+		x.Missing = append(x.Missing, fmt.Sprintf("No level judges the %s of a %s with a meter system and kit at hand.", text.Spaced(o.point), text.Spaced(o.kind)))
 	}
 	if len(all) == 0 && len(open) == 0 {
 		x.Missing = []string{"Adopt levels once scopes, meters and kits are registered."}

@@ -13,10 +13,10 @@ import (
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/history"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -31,11 +31,11 @@ const (
 	latest = 10
 )
 
-// Watching is how the streams of a facility are watched.
+// Watching is how the series of a facility are watched.
 type Watching struct {
-	// FalseAlarms are expected in a month over all streams together.
-	FalseAlarms unit.Number
-	Charts      trend.Charts
+	// FalseSignals are expected in a month over all series together.
+	FalseSignals unit.Number
+	Charts       trend.Charts
 	// Lambda, K and HeadStart are as in trend.Promise; zero stands for the usual ones.
 	Lambda, K, HeadStart unit.Number
 	// Trial holds readings against these limits also where others are adopted, to see what they would
@@ -43,17 +43,17 @@ type Watching struct {
 	Trial bool
 }
 
-// UsualWatching is one false alarm a month over all streams, with charts of single readings, of
+// UsualWatching is one false signal a month over all series, with charts of single readings, of
 // weighted means and of sums.
 func UsualWatching() Watching {
-	return Watching{FalseAlarms: 1, Charts: trend.Charts{Individuals: true, EWMA: true, CUSUM: true}}
+	return Watching{FalseSignals: 1, Charts: trend.Charts{Individuals: true, EWMA: true, CUSUM: true}}
 }
 
-// Stream is a stream of readings with all that the charts make of it.
-type Stream struct {
+// Series is a series of readings with all that the charts make of it.
+type Series struct {
 	Key  trend.Key  `json:"key"`
 	Kind scope.Kind `json:"kind"`
-	// Points are the first readings of each turnaround after the first cleaning, in order.
+	// Points are the first readings of each cycle after the first cleaning, in order.
 	Points []trend.Point `json:"-"`
 	// Breaks are what a baseline does not outlast.
 	Breaks []trend.Break `json:"breaks,omitempty"`
@@ -77,10 +77,10 @@ type Stream struct {
 type circumstance struct{ lot, meter, cleaner string }
 
 // After returns the points that are held against the baseline.
-func (s Stream) After() []trend.Point { return s.Points[s.From:] }
+func (s Series) After() []trend.Point { return s.Points[s.From:] }
 
-// Monitor returns the charts of the stream, nil when it has no baseline or one that no chart fits.
-func (s Stream) Monitor() *trend.Monitor {
+// Monitor returns the charts of the series, nil when it has no baseline or one that no chart fits.
+func (s Series) Monitor() *trend.Monitor {
 	if s.Baseline == nil || s.Design == nil {
 		return nil
 	}
@@ -91,19 +91,19 @@ func (s Stream) Monitor() *trend.Monitor {
 	return m
 }
 
-// streams collects readings into streams.
-type streams struct {
+// allSeries collects readings into series.
+type allSeries struct {
 	order  []trend.Key
-	byKey  map[trend.Key]*Stream
+	byKey  map[trend.Key]*Series
 	firsts history.Firsts
 }
 
-func newStreams() *streams {
-	return &streams{byKey: map[trend.Key]*Stream{}}
+func newSeries() *allSeries {
+	return &allSeries{byKey: map[trend.Key]*Series{}}
 }
 
 // add takes a reading in, unless it is a repeat, a retest, or does not count.
-func (c *streams) add(m Measured) {
+func (c *allSeries) add(m Measured) {
 	if !m.counts() {
 		return
 	}
@@ -113,7 +113,7 @@ func (c *streams) add(m Measured) {
 	key := trend.Key{Scope: m.Scope, Point: m.Point, System: m.System, Kit: m.Kit}
 	s := c.byKey[key]
 	if s == nil {
-		s = &Stream{Key: key, Kind: m.Kind}
+		s = &Series{Key: key, Kind: m.Kind}
 		c.byKey[key] = s
 		c.order = append(c.order, key)
 	}
@@ -121,27 +121,27 @@ func (c *streams) add(m Measured) {
 	s.facts = append(s.facts, circumstance{m.Lot, m.Meter, m.Cleaner})
 }
 
-// Streams returns every stream of the fleet up to an instant, with what the charts make of it, in the
+// AllSeries returns every series of the fleet up to an instant, with what the charts make of it, in the
 // order of scope, point, meter system and kit.
-func (v View) Streams(at unit.Instant, w Watching) ([]Stream, error) {
-	all, err := v.measuredAfter(0, at+1, turnaround.ManualCleaning)
+func (v View) AllSeries(at unit.Instant, w Watching) ([]Series, error) {
+	all, err := v.measuredAfter(0, at+1, reprocessing.ManualCleaning)
 	if err != nil {
 		return nil, err
 	}
-	return v.streamsOf(all, at, w)
+	return v.seriesOf(all, at, w)
 }
 
-// streamsOf puts readings into streams and runs the charts over them.
-func (v View) streamsOf(all []Measured, at unit.Instant, w Watching) ([]Stream, error) {
-	c := newStreams()
+// seriesOf puts readings into series and runs the charts over them.
+func (v View) seriesOf(all []Measured, at unit.Instant, w Watching) ([]Series, error) {
+	c := newSeries()
 	for _, m := range all {
 		c.add(m)
 	}
-	var list []Stream
+	var list []Series
 	for _, key := range c.order {
 		list = append(list, *c.byKey[key])
 	}
-	slices.SortFunc(list, func(a, b Stream) int { return compareKeys(a.Key, b.Key) })
+	slices.SortFunc(list, func(a, b Series) int { return compareKeys(a.Key, b.Key) })
 	context, err := v.watchingContext(at, w)
 	if err != nil {
 		return nil, err
@@ -164,9 +164,9 @@ func compareKeys(a, b trend.Key) int {
 // limits for ten promise less than they keep.
 const fewestMonthly = 10
 
-// perMonth returns how many readings of all streams fall into a month, counted over the last three
+// perMonth returns how many readings of all series fall into a month, counted over the last three
 // months or as long as there are readings, and not fewer than fewestMonthly.
-func perMonth(list []Stream, at unit.Instant) float64 {
+func perMonth(list []Series, at unit.Instant) float64 {
 	since := at.Add(-monthly)
 	first, n := at, 0
 	for _, s := range list {
@@ -181,12 +181,12 @@ func perMonth(list []Stream, at unit.Instant) float64 {
 	return max(fewestMonthly, float64(n)*month/float64(span))
 }
 
-// Stream returns one stream up to an instant, with what its adopted chart makes of it; without one it
-// has no alarms. It reads that stream alone.
-func (v View) Stream(key trend.Key, at unit.Instant) (Stream, error) {
+// Series returns one series up to an instant, with what its adopted chart makes of it; without one it
+// has no signals. It reads that series alone.
+func (v View) Series(key trend.Key, at unit.Instant) (Series, error) {
 	context, err := v.watchingContext(at, Watching{})
 	if err != nil {
-		return Stream{}, err
+		return Series{}, err
 	}
 	// The chart says where its baseline ends: the readings before are not needed.
 	var from unit.Instant
@@ -196,10 +196,10 @@ func (v View) Stream(key trend.Key, at unit.Instant) (Stream, error) {
 	}
 	s, err := v.collect(key, from, at)
 	if err != nil {
-		return Stream{}, err
+		return Series{}, err
 	}
 	if s == nil {
-		s = &Stream{Key: key}
+		s = &Series{Key: key}
 	}
 	if !adopted {
 		s.Why = "no baseline is adopted"
@@ -208,14 +208,14 @@ func (v View) Stream(key trend.Key, at unit.Instant) (Stream, error) {
 	return *s, context.watch(s)
 }
 
-// collect reads one stream, from <= at <= to, alone, so that who cleaned is not known; nil when no reading
+// collect reads one series, from <= at <= to, alone, so that who cleaned is not known; nil when no reading
 // counts.
-func (v View) collect(key trend.Key, from, to unit.Instant) (*Stream, error) {
+func (v View) collect(key trend.Key, from, to unit.Instant) (*Series, error) {
 	begins, err := v.cycleBegins(key.Scope, to)
 	if err != nil {
 		return nil, err
 	}
-	c, next := newStreams(), 0
+	c, next := newSeries(), 0
 	var cycle unit.Instant
 	add := func(m store.Measured) error {
 		for ; next < len(begins) && begins[next] <= m.At; next++ {
@@ -266,7 +266,7 @@ func (v View) cycleBegins(tag string, to unit.Instant) (begins []unit.Instant, e
 	return begins, err
 }
 
-// watching is what the streams of a fleet are watched with.
+// watching is what the series of a fleet are watched with.
 type watching struct {
 	Watching
 	at       unit.Instant
@@ -300,7 +300,7 @@ func (v View) watchingContext(at unit.Instant, w Watching) (*watching, error) {
 		if err != nil {
 			return nil, err
 		}
-		c.charts[body.Stream] = adoptedChart{body, k.ID}
+		c.charts[body.Series] = adoptedChart{body, k.ID}
 	}
 	err = v.tx.Between(record.Repair, "", 0, at+1, func(k store.Kept) error {
 		return fold(k, func(r record.RepairBody) {
@@ -369,9 +369,9 @@ func (v View) protocolBreaks() func(tag string, point scope.PointKind) ([]trend.
 	}
 }
 
-// watch runs the charts over a stream: the adopted ones while no break has ended them, else a
+// watch runs the charts over a series: the adopted ones while no break has ended them, else a
 // provisional baseline of the first readings since the last break.
-func (c *watching) watch(s *Stream) error {
+func (c *watching) watch(s *Series) error {
 	protocol, err := c.protocols(s.Key.Scope, s.Key.Point)
 	if err != nil {
 		return err
@@ -401,7 +401,7 @@ func (c *watching) watch(s *Stream) error {
 		begin = len(s.Points)
 	}
 	segment := s.Points[begin:]
-	if len(segment) < trend.MinBaseline || c.FalseAlarms == 0 {
+	if len(segment) < trend.MinBaseline || c.FalseSignals == 0 {
 		s.Missing = max(0, trend.MinBaseline-len(segment))
 		s.Why = fmt.Sprintf("a baseline wants %d more readings", s.Missing)
 		s.From = len(s.Points)
@@ -425,7 +425,7 @@ func (c *watching) watch(s *Stream) error {
 }
 
 // coarser rounds a size down to one of sixteen in each doubling: limits for a slightly shorter baseline
-// are slightly wider, and one design then serves many streams.
+// are slightly wider, and one design then serves many series.
 func coarser(n int) int {
 	step := 1
 	for n/step >= 2*16 {
@@ -438,14 +438,14 @@ func coarser(n int) int {
 func (c *watching) design(b trend.Baseline) (trend.Design, error) {
 	n := coarser(b.Readings())
 	size := [2]int{n, n - 1}
-	if b.DF != b.N-1 { // pooled over streams
+	if b.DF != b.N-1 { // pooled over series
 		size[1] = max(n-1, coarser(b.DF))
 	}
 	if d, ok := c.designs[size]; ok {
 		return d, nil
 	}
 	d, err := trend.NewDesign(trend.Promise{
-		FalseAlarms: c.FalseAlarms, Readings: unit.Number(math.Round(c.readings)), Baseline: size[0], DF: size[1],
+		FalseSignals: c.FalseSignals, Readings: unit.Number(math.Round(c.readings)), Baseline: size[0], DF: size[1],
 		Charts: c.Charts, Lambda: c.Lambda, K: c.K, HeadStart: c.HeadStart,
 	})
 	if err != nil {
@@ -456,7 +456,7 @@ func (c *watching) design(b trend.Baseline) (trend.Design, error) {
 }
 
 // run runs the charts over the points after the baseline.
-func (c *watching) run(s *Stream) error {
+func (c *watching) run(s *Series) error {
 	if s.From < 0 {
 		s.From = len(s.Points)
 	}
@@ -468,25 +468,25 @@ func (c *watching) run(s *Stream) error {
 	return refuse(err)
 }
 
-// Alarm is an alarm of a stream with what else is known about it.
-type Alarm struct {
-	trend.Alarm
+// Signal is a signal of a series with what else is known about it.
+type Signal struct {
+	trend.Signal
 	Kind        scope.Kind `json:"kind"`
 	Provisional bool       `json:"provisional,omitempty"`
 	// Coincides says with what the change came together: most readings since have it, few had it
 	// before.
 	Coincides []string `json:"coincides,omitempty"`
-	// Others is how many other streams changed in the same direction at the same time.
+	// Others is how many other series changed in the same direction at the same time.
 	Others int `json:"others"`
 }
 
-// Alarms returns the alarms of streams whose last signal came at or after an instant, the newest first.
-func Alarms(list []Stream, since unit.Instant) []Alarm {
-	var all []Alarm
+// Signals returns the signals of series whose last signal came at or after an instant, the newest first.
+func Signals(list []Series, since unit.Instant) []Signal {
+	var all []Signal
 	for _, s := range list {
-		for _, a := range s.Watched.Alarms {
+		for _, a := range s.Watched.Signals {
 			if a.Last >= since {
-				all = append(all, Alarm{Alarm: a, Kind: s.Kind, Provisional: s.Provisional, Coincides: s.coincides(a)})
+				all = append(all, Signal{Signal: a, Kind: s.Kind, Provisional: s.Provisional, Coincides: s.coincides(a)})
 			}
 		}
 	}
@@ -497,7 +497,7 @@ func Alarms(list []Stream, since unit.Instant) []Alarm {
 			}
 		}
 	}
-	slices.SortStableFunc(all, func(a, b Alarm) int { return cmp.Or(cmp.Compare(b.First.At, a.First.At), compareKeys(a.Key, b.Key)) })
+	slices.SortStableFunc(all, func(a, b Signal) int { return cmp.Or(cmp.Compare(b.First.At, a.First.At), compareKeys(a.Key, b.Key)) })
 	return all
 }
 
@@ -517,9 +517,9 @@ const (
 // CleanedBy is how what came together with a change begins when it is a person.
 const CleanedBy = "cleaned by"
 
-// Together returns the alarms of other streams that changed in the same direction at the same time.
-func Together(list []Alarm, a Alarm) []Alarm {
-	var others []Alarm
+// Together returns the signals of other series that changed in the same direction at the same time.
+func Together(list []Signal, a Signal) []Signal {
+	var others []Signal
 	for _, b := range list {
 		if a.Key != b.Key && a.Direction == b.Direction && overlap(a.Since, b.Since) {
 			others = append(others, b)
@@ -529,7 +529,7 @@ func Together(list []Alarm, a Alarm) []Alarm {
 }
 
 // coincides compares the circumstances of the readings since a change with those before it.
-func (s Stream) coincides(a trend.Alarm) (found []string) {
+func (s Series) coincides(a trend.Signal) (found []string) {
 	if a.Since == nil {
 		return nil
 	}
@@ -567,9 +567,9 @@ func (s Stream) coincides(a trend.Alarm) (found []string) {
 	return found
 }
 
-// Rises ranks the streams by how surely their latest readings are higher than their baselines, with
+// Rises ranks the series by how surely their latest readings are higher than their baselines, with
 // the share of false ones among those found bounded by q (false discovery rate).
-func Rises(list []Stream, q float64) ([]trend.Ranked, error) {
+func Rises(list []Series, q float64) ([]trend.Ranked, error) {
 	var tests []trend.Upward
 	for _, s := range list {
 		if s.Baseline == nil || len(s.After()) == 0 {
@@ -594,12 +594,12 @@ type Freeze struct {
 	From, To unit.Instant
 	// Anew also replaces charts that hold.
 	Anew bool
-	// Own keeps each stream's own spread even where those of its kind agree.
+	// Own keeps each series's own spread even where those of its kind agree.
 	Own bool
 	Watching
 }
 
-// Frozen is what became of one stream.
+// Frozen is what became of one series.
 type Frozen struct {
 	Key      trend.Key       `json:"key"`
 	Chart    ledger.ID       `json:"chart,omitempty"`
@@ -609,9 +609,9 @@ type Frozen struct {
 	Why string `json:"why,omitempty"`
 }
 
-// AdoptCharts freezes the baselines and limits of streams: from then on new readings are held against
-// them. Streams with too few readings since their last break, those whose chart holds and, unless they
-// are named or a begin is given, those with an open alarm are left as they are and say so.
+// AdoptCharts freezes the baselines and limits of series: from then on new readings are held against
+// them. Series with too few readings since their last break, those whose chart holds and, unless they
+// are named or a begin is given, those with an open signal are left as they are and say so.
 func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 	if err := w.may(ToAdoptCharts, &e); err != nil {
 		return nil, err
@@ -620,7 +620,7 @@ func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 		return nil, invalid("who adopts the limits?")
 	}
 	to := cmp.Or(f.To, w.tx.Now)
-	list, err := w.Streams(to, f.Watching)
+	list, err := w.AllSeries(to, f.Watching)
 	if err != nil {
 		return nil, err
 	}
@@ -661,8 +661,8 @@ func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 	return out, nil
 }
 
-// AdoptChart freezes the baseline and limits of one stream as AdoptCharts does, with its own spread. It
-// reads that stream alone; monthly is how many readings all streams have in a month (see Outlook). The
+// AdoptChart freezes the baseline and limits of one series as AdoptCharts does, with its own spread. It
+// reads that series alone; monthly is how many readings all series have in a month (see Outlook). The
 // record has the id of the entry.
 func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Frozen, error) {
 	if err := w.may(ToAdoptChart, &e); err != nil {
@@ -671,7 +671,7 @@ func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Fr
 	if e.By == "" {
 		return Frozen{}, invalid("who adopts the limits?")
 	}
-	kept, known, err := again(w, e.ID, record.Chart, func(c record.ChartBody) bool { return c.Stream == key && c.Adopter == e.By })
+	kept, known, err := again(w, e.ID, record.Chart, func(c record.ChartBody) bool { return c.Series == key && c.Adopter == e.By })
 	if err != nil {
 		return Frozen{}, err
 	}
@@ -680,7 +680,7 @@ func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Fr
 		return Frozen{Key: key, Chart: kept.Record.ID, Baseline: &c.Baseline, Design: &c.Design}, err
 	}
 	to := cmp.Or(f.To, w.tx.Now)
-	s, err := w.StreamIn(key, to, f.Watching, monthly)
+	s, err := w.SeriesIn(key, to, f.Watching, monthly)
 	if err != nil {
 		return Frozen{}, err
 	}
@@ -696,16 +696,16 @@ func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Fr
 	return x, w.adopt(e, context, &x, to)
 }
 
-// frozen makes the baseline of a stream that is to be adopted, or says why there is none. named says that
+// frozen makes the baseline of a series that is to be adopted, or says why there is none. named says that
 // somebody asked for this one.
-func (s Stream) frozen(f Freeze, named bool) (Frozen, error) {
+func (s Series) frozen(f Freeze, named bool) (Frozen, error) {
 	x := Frozen{Key: s.Key}
 	switch {
 	case s.Chart != "" && !f.Anew:
 		x.Why = "its chart holds"
 		return x, nil
 	case !named && f.From == 0 && s.alarming():
-		x.Why = "an alarm is open: its readings would become the measure; find the cause, then name the scope or give a begin"
+		x.Why = "a signal is open: its readings would become the measure; find the cause, then name the scope or give a begin"
 		return x, nil
 	}
 	b, err := trend.NewBaseline(s.Key, s.since(f.From))
@@ -725,19 +725,19 @@ func (w *Work) adopt(e Entry, context *watching, x *Frozen, to unit.Instant) err
 	}
 	x.Design = &d
 	r, err := w.append(e, record.Chart, to, record.ChartBody{
-		Stream: x.Key, Baseline: *x.Baseline, Design: d, Adopter: e.By, Adopted: to,
+		Series: x.Key, Baseline: *x.Baseline, Design: d, Adopter: e.By, Adopted: to,
 	})
 	x.Chart = r.Record.ID
 	return err
 }
 
-// alarming says whether a change of level has an open alarm.
-func (s Stream) alarming() bool {
-	return slices.ContainsFunc(s.Watched.Alarms, func(a trend.Alarm) bool { return a.Open && a.Since != nil })
+// alarming says whether a change of level has an open signal.
+func (s Series) alarming() bool {
+	return slices.ContainsFunc(s.Watched.Signals, func(a trend.Signal) bool { return a.Open && a.Since != nil })
 }
 
-// since returns the points of a stream since its last break or a later instant.
-func (s Stream) since(from unit.Instant) []trend.Point {
+// since returns the points of a series since its last break or a later instant.
+func (s Series) since(from unit.Instant) []trend.Point {
 	for _, b := range s.Breaks {
 		from = max(from, b.At)
 	}
@@ -748,7 +748,7 @@ func (s Stream) since(from unit.Instant) []trend.Point {
 	return s.Points[i:]
 }
 
-// alike is the p-value below which the spreads of streams are not taken to be the same.
+// alike is the p-value below which the spreads of series are not taken to be the same.
 const alike = 0.05
 
 // pool gives the baselines of one point, meter system and kit their common spread where theirs do not

@@ -17,19 +17,19 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store"
 )
 
 // trip records a use, a cleaning by somebody, and the first reading of the outer distal end.
-func (b *bench) trip(cleaner, lot string, value int) {
+func (b *bench) cycle(cleaner, lot string, value int) {
 	b.Helper()
 	start := b.at()
-	u := turnaround.Use{Scope: "D-01", Start: start, End: b.pass(30 * time.Minute)}
-	pre := turnaround.Step{Scope: "D-01", Kind: turnaround.PreClean, Start: b.at(), End: b.pass(5 * time.Minute), By: "N-01"}
-	clean := turnaround.Step{Scope: "D-01", Kind: turnaround.ManualCleaning, Start: b.pass(20 * time.Minute), End: b.pass(15 * time.Minute), By: cleaner}
+	u := reprocessing.Use{Scope: "D-01", Start: start, End: b.pass(30 * time.Minute)}
+	pre := reprocessing.Step{Scope: "D-01", Kind: reprocessing.PointOfUse, Start: b.at(), End: b.pass(5 * time.Minute), By: "N-01"}
+	clean := reprocessing.Step{Scope: "D-01", Kind: reprocessing.ManualCleaning, Start: b.pass(20 * time.Minute), End: b.pass(15 * time.Minute), By: cleaner}
 	s := b.take(scope.OuterDistalEnd)
 	s.Lot = lot
 	at := b.pass(15 * time.Second)
@@ -38,7 +38,7 @@ func (b *bench) trip(cleaner, lot string, value int) {
 		if _, err := w.RecordUse(e, u, ""); err != nil {
 			return err
 		}
-		for _, step := range []turnaround.Step{pre, clean} {
+		for _, step := range []reprocessing.Step{pre, clean} {
 			if _, err := w.RecordStep(e, step); err != nil {
 				return err
 			}
@@ -65,10 +65,10 @@ func values(n int, shift float64, seed uint64) []int {
 
 var outer = trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}
 
-func (b *bench) streams() (list []desk.Stream) {
+func (b *bench) allSeries() (list []desk.Series) {
 	b.Helper()
 	err := b.desk.View(b.Context(), func(v desk.View) (err error) {
-		list, err = v.Streams(b.at(), desk.UsualWatching())
+		list, err = v.AllSeries(b.at(), desk.UsualWatching())
 		return err
 	})
 	if err != nil {
@@ -77,15 +77,15 @@ func (b *bench) streams() (list []desk.Stream) {
 	return list
 }
 
-func (b *bench) stream() desk.Stream {
+func (b *bench) series() desk.Series {
 	b.Helper()
-	for _, s := range b.streams() {
+	for _, s := range b.allSeries() {
 		if s.Key == outer {
 			return s
 		}
 	}
-	b.Fatal("no stream of the outer distal end")
-	return desk.Stream{}
+	b.Fatal("no series of the outer distal end")
+	return desk.Series{}
 }
 
 func (b *bench) freeze(f desk.Freeze) (frozen []desk.Frozen) {
@@ -107,14 +107,14 @@ func (b *bench) secondLot() {
 	})
 }
 
-func TestStreamFromFirstReadingToAlarm(t *testing.T) {
+func TestSeriesFromFirstReadingToSignal(t *testing.T) {
 	b := start(t)
 	b.secondLot()
 	for i, v := range values(40, 0, 7) {
-		b.trip("T-01", "7", v)
-		s := b.stream()
+		b.cycle("T-01", "7", v)
+		s := b.series()
 		if len(s.Points) != i+1 {
-			t.Fatalf("%d readings in the stream after %d", len(s.Points), i+1)
+			t.Fatalf("%d readings in the series after %d", len(s.Points), i+1)
 		}
 		switch n := len(s.Points); {
 		case n < trend.MinBaseline && (s.Baseline != nil || s.Missing != trend.MinBaseline-n):
@@ -129,38 +129,38 @@ func TestStreamFromFirstReadingToAlarm(t *testing.T) {
 	if frozen := b.freeze(desk.Freeze{}); frozen[0].Chart != "" || frozen[0].Why != "its chart holds" {
 		t.Errorf("adopted again: %+v", frozen)
 	}
-	if s := b.stream(); s.Provisional || s.Chart == "" || s.From != 40 || len(s.After()) != 0 {
+	if s := b.series(); s.Provisional || s.Chart == "" || s.From != 40 || len(s.After()) != 0 {
 		t.Errorf("after the adoption: chart %s from %d of %d", s.Chart, s.From, len(s.Points))
 	}
 
 	for _, v := range values(15, 0.45, 8) { // somewhat over two standard deviations
-		b.trip("T-02", "8", v)
+		b.cycle("T-02", "8", v)
 	}
-	s := b.stream()
-	if n := len(s.Watched.Alarms); n != 1 {
-		t.Fatalf("%d alarms", n)
+	s := b.series()
+	if n := len(s.Watched.Signals); n != 1 {
+		t.Fatalf("%d signals", n)
 	}
-	a := s.Watched.Alarms[0]
+	a := s.Watched.Signals[0]
 	if a.Direction != trend.Higher || !a.Open || a.First.Index >= 12 || a.Since == nil || a.Since.Index > 3 {
 		t.Errorf("%+v since %+v", a, a.Since)
 	}
-	alarms := desk.Alarms(b.streams(), 0)
-	if len(alarms) != 1 || !slices.Equal(alarms[0].Coincides, []string{"lot 8", "cleaned by T-02"}) {
-		t.Errorf("came with %q", alarms[0].Coincides)
+	signals := desk.Signals(b.allSeries(), 0)
+	if len(signals) != 1 || !slices.Equal(signals[0].Coincides, []string{"lot 8", "cleaned by T-02"}) {
+		t.Errorf("came with %q", signals[0].Coincides)
 	}
-	rises, err := desk.Rises(b.streams(), 0.1)
+	rises, err := desk.Rises(b.allSeries(), 0.1)
 	if err != nil || len(rises) != 1 || !rises[0].Found {
 		t.Errorf("rises: %+v, %v", rises, err)
 	}
 
-	if frozen := b.freeze(desk.Freeze{Anew: true}); frozen[0].Chart != "" || !strings.Contains(frozen[0].Why, "an alarm is open") {
-		t.Errorf("adopted with an open alarm: %+v", frozen)
+	if frozen := b.freeze(desk.Freeze{Anew: true}); frozen[0].Chart != "" || !strings.Contains(frozen[0].Why, "a signal is open") {
+		t.Errorf("adopted with an open signal: %+v", frozen)
 	}
 
-	// One stream alone gives what the fleet gives.
+	// One series alone gives what the fleet gives.
 	err = b.desk.View(t.Context(), func(v desk.View) error {
-		one, err := v.Stream(outer, b.at())
-		if diff := cmp.Diff(s.Watched, one.Watched, cmp.AllowUnexported(trend.Alarm{})); diff != "" {
+		one, err := v.Series(outer, b.at())
+		if diff := cmp.Diff(s.Watched, one.Watched, cmp.AllowUnexported(trend.Signal{})); diff != "" {
 			t.Errorf("of the fleet (-) and alone (+):\n%s", diff)
 		}
 		return err
@@ -169,34 +169,34 @@ func TestStreamFromFirstReadingToAlarm(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.rebuilt()
-	if diff := cmp.Diff(s.Watched, b.stream().Watched, cmp.AllowUnexported(trend.Alarm{})); diff != "" {
+	if diff := cmp.Diff(s.Watched, b.series().Watched, cmp.AllowUnexported(trend.Signal{})); diff != "" {
 		t.Errorf("after a rebuild:\n%s", diff)
 	}
 }
 
-// Repeats, retests and readings in doubt are not part of a stream.
-func TestWhatBelongsToAStream(t *testing.T) {
+// Repeats, retests and readings in doubt are not part of a series.
+func TestWhatBelongsToASeries(t *testing.T) {
 	b := start(t)
 	b.targets()
 	b.check(1000, 1)
 	b.use()
 	b.read(scope.OuterDistalEnd, "30")
 	b.pass(2 * time.Minute)
-	b.read(scope.OuterDistalEnd, "35") // a duplicate in the same round
+	b.read(scope.OuterDistalEnd, "35") // a duplicate in the same verification
 	b.read(scope.ElevatorRecess, "250")
 	b.clean()
 	b.read(scope.OuterDistalEnd, "20") // after a further cleaning
-	if s := b.stream(); len(s.Points) != 1 || s.Points[0].Value != 30 {
+	if s := b.series(); len(s.Points) != 1 || s.Points[0].Value != 30 {
 		t.Errorf("points: %+v", s.Points)
 	}
 	b.check(700, 1)
-	if list := b.streams(); len(list) != 0 {
+	if list := b.allSeries(); len(list) != 0 {
 		t.Errorf("in doubt: %+v", list)
 	}
 	b.check(1000, 1)
 	b.use()
 	b.read(scope.OuterDistalEnd, "40")
-	if s := b.stream(); len(s.Points) != 1 || s.Points[0].Value != 40 {
+	if s := b.series(); len(s.Points) != 1 || s.Points[0].Value != 40 {
 		t.Errorf("after a good check: %+v", s.Points)
 	}
 }
@@ -204,10 +204,10 @@ func TestWhatBelongsToAStream(t *testing.T) {
 func TestBreaksEndABaseline(t *testing.T) {
 	b := start(t)
 	for _, v := range values(22, 0, 3) {
-		b.trip("T-01", "7", v)
+		b.cycle("T-01", "7", v)
 	}
 	b.freeze(desk.Freeze{})
-	if s := b.stream(); s.Provisional || s.Baseline == nil {
+	if s := b.series(); s.Provisional || s.Baseline == nil {
 		t.Fatalf("before: %+v", s)
 	}
 	// The same protocols under another edition change nothing.
@@ -222,18 +222,18 @@ func TestBreaksEndABaseline(t *testing.T) {
 		b.pass(time.Hour)
 	}
 	adopt(next)
-	if s := b.stream(); s.Provisional || s.Baseline == nil || len(s.Breaks) != 0 {
+	if s := b.series(); s.Provisional || s.Baseline == nil || len(s.Breaks) != 0 {
 		t.Fatalf("another edition: %+v", s.Breaks)
 	}
 	changed := bytes.Replace(next, []byte("Swab about 10 cm"), []byte("Swab about 12 cm"), 1)
 	changed = bytes.Replace(changed, []byte(`edition: "2026-2"`), []byte(`edition: "2026-3"`), 1)
 	adopt(changed)
-	s := b.stream()
+	s := b.series()
 	if s.Baseline != nil || s.Missing != trend.MinBaseline || len(s.Breaks) != 1 || s.Breaks[0].Reason != trend.ProtocolChange {
 		t.Fatalf("another protocol: missing %d, breaks %+v", s.Missing, s.Breaks)
 	}
 	for _, v := range values(21, 0, 4) {
-		b.trip("T-01", "7", v)
+		b.cycle("T-01", "7", v)
 	}
 	frozen := b.freeze(desk.Freeze{Scopes: []string{"D-01"}})
 	if len(frozen) != 1 || frozen[0].Chart == "" {
@@ -244,7 +244,7 @@ func TestBreaksEndABaseline(t *testing.T) {
 		return w.RecordRepair(desk.Entry{By: "L-01"}, scope.Repair{Scope: "D-01", Sent: sent, Returned: b.pass(time.Hour), Fault: "leak"}, "")
 	})
 	b.pass(time.Minute)
-	if s := b.stream(); s.Baseline != nil || s.Chart != "" || s.Missing != trend.MinBaseline || s.Breaks[1].Reason != trend.Repair {
+	if s := b.series(); s.Baseline != nil || s.Chart != "" || s.Missing != trend.MinBaseline || s.Breaks[1].Reason != trend.Repair {
 		t.Errorf("after a repair: %+v", s)
 	}
 	if frozen := b.freeze(desk.Freeze{}); !strings.Contains(frozen[0].Why, "needed") {
@@ -267,9 +267,9 @@ func TestAdoptingNeedsAName(t *testing.T) {
 func TestMeasuredKnowsItsCleaning(t *testing.T) {
 	b := start(t)
 	first := b.at()
-	b.trip("T-01", "7", 30)
+	b.cycle("T-01", "7", 30)
 	second := b.at()
-	b.trip("T-02", "7", 40)
+	b.cycle("T-02", "7", 40)
 	begins := []unit.Instant{first, second, b.at()}
 	b.use() // by T-01, without a wait on record longer than its leak test
 	b.read(scope.OuterDistalEnd, "50")
@@ -302,7 +302,7 @@ func TestMeasuredKnowsItsCleaning(t *testing.T) {
 func TestFailuresCountOnce(t *testing.T) {
 	b := start(t)
 	for i := range 12 {
-		b.trip([]string{"T-01", "T-02"}[i%2], "7", []int{30, 300}[i%2])
+		b.cycle([]string{"T-01", "T-02"}[i%2], "7", []int{30, 300}[i%2])
 	}
 	var units []trend.Unit
 	err := b.desk.View(t.Context(), func(v desk.View) (err error) {
@@ -321,18 +321,18 @@ func TestFailuresCountOnce(t *testing.T) {
 	}
 }
 
-// BenchmarkAlarmsAfterReading looks at the stream of a reading that was just stored, as a page does
+// BenchmarkSignalsAfterReading looks at the series of a reading that was just stored, as a page does
 // that shows what it means. The goal is under a millisecond.
-func BenchmarkAlarmsAfterReading(b *testing.B) {
+func BenchmarkSignalsAfterReading(b *testing.B) {
 	x := start(b)
 	for _, v := range values(160, 0, 5) {
-		x.trip("T-01", "7", v)
+		x.cycle("T-01", "7", v)
 	}
 	x.freeze(desk.Freeze{To: x.at().Add(-100 * 5 * time.Hour)})
 	at := x.at()
 	for b.Loop() {
 		err := x.desk.View(b.Context(), func(v desk.View) error {
-			s, err := v.Stream(outer, at)
+			s, err := v.Series(outer, at)
 			if err == nil && (s.Chart == "" || len(s.After()) < 50) {
 				b.Fatalf("chart %q, %d readings after the baseline", s.Chart, len(s.After()))
 			}
@@ -344,11 +344,11 @@ func BenchmarkAlarmsAfterReading(b *testing.B) {
 	}
 }
 
-// An import says which streams its readings moved beyond their limits.
-func TestImportTellsOfAlarms(t *testing.T) {
+// An import says which series its readings moved beyond their limits.
+func TestImportTellsOfSignals(t *testing.T) {
 	b := start(t)
 	for _, v := range values(25, 0, 3) {
-		b.trip("T-01", "7", v)
+		b.cycle("T-01", "7", v)
 	}
 	text := func(from, n, value int) string {
 		var s strings.Builder
@@ -369,15 +369,15 @@ func TestImportTellsOfAlarms(t *testing.T) {
 	}
 	b.freeze(desk.Freeze{})
 	b.pass(30 * 24 * time.Hour)
-	if out := read(text(-20, 3, 32)); len(out.Alarms) != 0 || out.Stored != 3 {
+	if out := read(text(-20, 3, 32)); len(out.Signals) != 0 || out.Stored != 3 {
 		t.Errorf("ordinary readings: %+v", out)
 	}
 	high := text(0, 6, 190)
 	out := read(high)
-	if len(out.Alarms) != 1 || out.Alarms[0].Direction != trend.Higher || out.Alarms[0].Key != outer {
+	if len(out.Signals) != 1 || out.Signals[0].Direction != trend.Higher || out.Signals[0].Key != outer {
 		t.Errorf("high readings: %+v", out)
 	}
-	if out := read(high); len(out.Alarms) != 0 || out.Known != 6 {
+	if out := read(high); len(out.Signals) != 0 || out.Known != 6 {
 		t.Errorf("the same again: %+v", out)
 	}
 }

@@ -8,13 +8,13 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
 // recordUse records a use, whenever it was.
-func (b *bench) recordUse(u turnaround.Use, change ...func(*desk.Entry)) desk.Receipt {
+func (b *bench) recordUse(u reprocessing.Use, change ...func(*desk.Entry)) desk.Receipt {
 	b.Helper()
 	u.Scope = "D-01"
 	e := nurse
@@ -31,10 +31,10 @@ func correcting(id ledger.ID) func(*desk.Entry) {
 // reprocess records everything from the sink to the cabinet after a use.
 func (b *bench) reprocess() {
 	b.Helper()
-	b.step(turnaround.PreClean, 2*time.Minute, nil)
-	b.step(turnaround.LeakTest, 2*time.Minute, passed)
+	b.step(reprocessing.PointOfUse, 2*time.Minute, nil)
+	b.step(reprocessing.LeakTest, 2*time.Minute, passed)
 	b.clean()
-	b.round("30", "30", "30")
+	b.verification("30", "30", "30")
 	b.finish()
 }
 
@@ -43,79 +43,79 @@ func (b *bench) reprocess() {
 func TestUnfinishedUseIsNotForgotten(t *testing.T) {
 	b := start(t)
 	began := b.at()
-	lost := b.recordUse(turnaround.Use{Start: began, Room: "2"})
+	lost := b.recordUse(reprocessing.Use{Start: began, Room: "2"})
 	why := "the use that began at " + began.In(b.desk.DB.Zone()) + " in 2 has no end on record"
 	for range 3 {
 		b.pass(48 * time.Hour)
 		b.use()
-		b.round("30", "30", "30")
+		b.verification("30", "30", "30")
 		b.finish()
-		b.wantState("used again and reprocessed", turnaround.InWork, why)
+		b.wantState("used again and reprocessed", reprocessing.InReprocessing, why)
 	}
 	before := b.pass(time.Minute)
 	b.pass(time.Minute)
-	ended := b.recordUse(turnaround.Use{Start: began, End: began.Add(time.Hour), Room: "2", Finishes: string(lost.Record.ID)})
-	b.wantState("its end is on record", turnaround.Ready, "")
-	if a := b.gateAt(before, before); a.State != turnaround.InWork {
+	ended := b.recordUse(reprocessing.Use{Start: began, End: began.Add(time.Hour), Room: "2", Finishes: string(lost.Record.ID)})
+	b.wantState("its end is on record", reprocessing.Ready, "")
+	if a := b.releaseAt(before, before); a.State != reprocessing.InReprocessing {
 		t.Errorf("as known before: %s", a.State)
 	}
-	if a := b.gateAt(before, store.Forever); a.State != turnaround.Ready {
+	if a := b.releaseAt(before, store.Forever); a.State != reprocessing.Ready {
 		t.Errorf("as known today: %s: %q", a.State, blocking(a))
 	}
 	b.pass(time.Minute)
-	again := b.recordUse(turnaround.Use{Start: began, Room: "2"}, correcting(ended.Record.ID))
-	b.wantState("the end was wrong", turnaround.InWork, why)
+	again := b.recordUse(reprocessing.Use{Start: began, Room: "2"}, correcting(ended.Record.ID))
+	b.wantState("the end was wrong", reprocessing.InReprocessing, why)
 	b.rebuilt()
-	b.wantState("from the ledger alone", turnaround.InWork, why)
+	b.wantState("from the ledger alone", reprocessing.InReprocessing, why)
 	b.pass(time.Minute)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: again.Record.ID, Reason: "was another scope"})
 	})
-	b.wantState("it never was", turnaround.Ready, "")
+	b.wantState("it never was", reprocessing.Ready, "")
 }
 
 // A use that ended after another began: its end counts, and both are asked about.
 func TestUseThatEndsAfterALaterOne(t *testing.T) {
 	b := start(t)
 	zero := b.at()
-	b.recordUse(turnaround.Use{Start: zero, End: b.pass(20 * time.Minute)})
+	b.recordUse(reprocessing.Use{Start: zero, End: b.pass(20 * time.Minute)})
 	b.reprocess()
 	b.pass(time.Hour)
 	first := b.at()
 	second := b.pass(time.Hour)
-	b.recordUse(turnaround.Use{Start: second, End: b.pass(30 * time.Minute)})
+	b.recordUse(reprocessing.Use{Start: second, End: b.pass(30 * time.Minute)})
 	b.reprocess()
-	b.wantState("one use", turnaround.Ready, "")
-	long := b.recordUse(turnaround.Use{Start: first, End: second.Add(40 * time.Minute)})
-	b.wantState("one that ended after it, recorded late", turnaround.InWork, "two uses overlap")
+	b.wantState("one use", reprocessing.Ready, "")
+	long := b.recordUse(reprocessing.Use{Start: first, End: second.Add(40 * time.Minute)})
+	b.wantState("one that ended after it, recorded late", reprocessing.InReprocessing, "two uses overlap")
 	// It ended when the scope was being reprocessed: what was done before that does not count.
-	b.wantState("ended between the steps", turnaround.InWork, "pre-clean is not on record")
-	short := b.recordUse(turnaround.Use{Start: first, End: second + 1}, correcting(long.Record.ID))
-	b.wantState("ended when the other had begun", turnaround.InWork, "two uses overlap")
+	b.wantState("ended between the steps", reprocessing.InReprocessing, "point-of-use treatment is not on record")
+	short := b.recordUse(reprocessing.Use{Start: first, End: second + 1}, correcting(long.Record.ID))
+	b.wantState("ended when the other had begun", reprocessing.InReprocessing, "two uses overlap")
 	b.rebuilt()
-	b.wantState("from the ledger alone", turnaround.InWork, "two uses overlap")
-	b.recordUse(turnaround.Use{Start: first, End: second}, correcting(short.Record.ID))
-	b.wantState("ended when the other began", turnaround.Ready, "")
+	b.wantState("from the ledger alone", reprocessing.InReprocessing, "two uses overlap")
+	b.recordUse(reprocessing.Use{Start: first, End: second}, correcting(short.Record.ID))
+	b.wantState("ended when the other began", reprocessing.Ready, "")
 }
 
 // A chain of uses, each of which overlaps only with the next, is found from its last one on.
 func TestOverlapsAreFoundAlongAChain(t *testing.T) {
 	b := start(t)
 	at := func(minutes int) unit.Instant { return b.at().Add(time.Duration(minutes) * time.Minute) }
-	uses := []turnaround.Use{{Start: at(0), End: at(100)}, {Start: at(10), End: at(20)}, {Start: at(30), End: at(40)}}
+	uses := []reprocessing.Use{{Start: at(0), End: at(100)}, {Start: at(10), End: at(20)}, {Start: at(30), End: at(40)}}
 	b.pass(101 * time.Minute)
 	for _, u := range uses {
 		b.recordUse(u)
 	}
 	b.reprocess()
 	var overlaps int
-	for _, why := range blocking(b.gate()) {
+	for _, why := range blocking(b.release()) {
 		if len(why) > 16 && why[:16] == "two uses overlap" {
 			overlaps++
 		}
 	}
 	if overlaps != 2 {
-		t.Errorf("%d overlaps are asked about, want 2: %q", overlaps, blocking(b.gate()))
+		t.Errorf("%d overlaps are asked about, want 2: %q", overlaps, blocking(b.release()))
 	}
 }
 
@@ -128,17 +128,17 @@ func TestActionReadingBeforeTheEndOfAUse(t *testing.T) {
 	b.pass(time.Minute)
 	b.recordUse(u, correcting(id))
 	r := b.read("outer-distal-end", "900")
-	wantFollowed(t, "over", r, record.Round, record.Hold)
-	b.wantState("held", turnaround.Held, "over the action level")
+	wantFollowed(t, "over", r, record.Verification, record.Hold)
+	b.wantState("on hold", reprocessing.OnHold, "action level exceeded")
 }
 
-// A use that goes on in an old record counts once among the uses since the last passed round.
+// A use that goes on in an old record counts once among the uses since the last passed verification.
 func TestUnfinishedUseCountsOnce(t *testing.T) {
 	b := start(t)
-	b.recordUse(turnaround.Use{Start: b.at()})
+	b.recordUse(reprocessing.Use{Start: b.at()})
 	b.pass(time.Hour)
 	b.use()
-	var h turnaround.History
+	var h reprocessing.History
 	err := b.desk.View(context.Background(), func(v desk.View) (err error) {
 		h, err = v.Around("D-01", b.at(), b.at(), store.Forever)
 		return err

@@ -25,12 +25,12 @@ func TestOneVerificationEverywhere(t *testing.T) {
 	}
 	end := b.at() + 1
 	b.ask(func(v desk.View) error {
-		rounds, err := v.FirstRounds(begin, end, "", "")
+		verifications, err := v.FirstTests(begin, end, "", "")
 		if err != nil {
 			return err
 		}
-		if len(rounds) != 1 || rounds[0].Over {
-			t.Errorf("shares of failures count %+v, want one round that was not over at first", rounds)
+		if len(verifications) != 1 || verifications[0].Over {
+			t.Errorf("shares of failures count %+v, want one cleaning verification that was not over at first", verifications)
 		}
 		firsts, err := v.Firsts(begin, end)
 		if err != nil {
@@ -43,17 +43,17 @@ func TestOneVerificationEverywhere(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if len(past.Trips) != 1 || len(past.Rows) != 3 {
-			t.Errorf("a replay sees %d turnarounds with %d readings, want 1 with 3", len(past.Trips), len(past.Rows))
+		if len(past.Cycles) != 1 || len(past.Rows) != 3 {
+			t.Errorf("a replay sees %d cycles with %d readings, want 1 with 3", len(past.Cycles), len(past.Rows))
 		}
-		streams, err := v.Streams(end, desk.UsualWatching())
+		allSeries, err := v.AllSeries(end, desk.UsualWatching())
 		if err != nil {
 			return err
 		}
-		if len(streams) != 1 || len(streams[0].Points) != 1 {
-			t.Errorf("charts have %d streams, the first with %d points: want 1 with 1", len(streams), len(streams[0].Points))
+		if len(allSeries) != 1 || len(allSeries[0].Points) != 1 {
+			t.Errorf("charts have %d series, the first with %d points: want 1 with 1", len(allSeries), len(allSeries[0].Points))
 		}
-		alone, err := v.StreamIn(outer, end, desk.UsualWatching(), 10)
+		alone, err := v.SeriesIn(outer, end, desk.UsualWatching(), 10)
 		if err != nil {
 			return err
 		}
@@ -87,16 +87,16 @@ func TestReadingAfterARepairIsAnotherVerification(t *testing.T) {
 	b.clean()
 	b.read(scope.OuterDistalEnd, "35")
 	b.ask(func(v desk.View) error {
-		rounds, err := v.FirstRounds(0, store.Forever, "", "")
-		if len(rounds) != 2 {
-			t.Errorf("%d rounds, want 2", len(rounds))
+		verifications, err := v.FirstTests(0, store.Forever, "", "")
+		if len(verifications) != 2 {
+			t.Errorf("%d cleaning verifications, want 2", len(verifications))
 		}
 		past, failed := v.Past(unit.Instant(1), b.at()+1, 8, nil)
 		if failed != nil {
 			return failed
 		}
-		if len(past.Trips) != 2 {
-			t.Errorf("a replay sees %d turnarounds, want 2", len(past.Trips))
+		if len(past.Cycles) != 2 {
+			t.Errorf("a replay sees %d cycles, want 2", len(past.Cycles))
 		}
 		return err
 	})

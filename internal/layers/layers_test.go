@@ -33,7 +33,7 @@ var layerOf = map[string]int{
 	"internal/domain/attribution":      3,
 	"internal/domain/level":            3,
 	"internal/domain/quality":          3,
-	"internal/domain/turnaround":       3,
+	"internal/domain/reprocessing":     3,
 	"internal/domain/policy":           4,
 	"internal/wire/codes":              5,
 	"internal/wire/table":              5,
@@ -54,6 +54,7 @@ var layerOf = map[string]int{
 	"internal/cli":                     11,
 	"internal/demo":                    11,
 	"cmd/rinsate":                      12,
+	"scripts/sentences":                12, // writes down what the program can say
 	"scripts/size":                     12, // says what the bytes of the program are
 	"scripts/snapshot":                 12, // a tool for whoever changes the code
 }

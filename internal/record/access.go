@@ -1,8 +1,7 @@
 package record
 
 import (
-	"strings"
-
+	"rinsate/internal/base/text"
 	"rinsate/internal/domain/access"
 )
 
@@ -39,7 +38,7 @@ var accessGiven = describe(kind[AccessBody]{
 		found("code", "", ByPerson), plain("change", "what was done"), plain("roles", "roles"), plain("disabled", "disabled"),
 	},
 	words: func(a AccessBody) string {
-		return listed(a.Code, strings.ReplaceAll(string(a.Change), "-", " "), access.Words(a.Roles))
+		return listed(a.Code, text.Spaced(a.Change), access.Words(a.Roles))
 	},
 	kept:    fromOthers,
 	example: AccessBody{Code: "T-01", Change: AccountAdded, Roles: []access.Role{access.Technician}},

@@ -16,22 +16,6 @@ func Body[T any](r ledger.Record) (T, error) {
 	return body, nil
 }
 
-// Current returns a record with its body in the version that this program writes, which every question
-// about it expects. What is stored and hashed stays as it is.
-func Current(r ledger.Record) (ledger.Record, error) {
-	r, _, err := current(r)
-	return r, err
-}
-
-func current(r ledger.Record) (ledger.Record, *Descriptor, error) {
-	d, ok := byKind[KindOf(r)]
-	if !ok {
-		return r, nil, fmt.Errorf("record %d is of the kind %q, which this program does not know; a newer program wrote it", r.Seq, r.Type)
-	}
-	r, err := d.upgrade(r)
-	return r, d, err
-}
-
 // upgrade brings the body of a record to the version that this program writes.
 func (d *Descriptor) upgrade(r ledger.Record) (ledger.Record, error) {
 	version := max(r.BodyVersion, 1)
@@ -51,13 +35,4 @@ func (d *Descriptor) upgrade(r ledger.Record) (ledger.Record, error) {
 	}
 	r.BodyVersion = d.Version
 	return r, nil
-}
-
-// BodyVersion returns the version of the body of a kind that this program writes, as the ledger has it: 0
-// stands for the first.
-func BodyVersion(kind Kind) int {
-	if d, ok := byKind[kind]; ok && d.Version > 1 {
-		return d.Version
-	}
-	return 0
 }

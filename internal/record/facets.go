@@ -12,13 +12,13 @@ import (
 // Facet is a way to look for records.
 type Facet string
 
-// The facets. A record may have several values of one: a round that is complete and below its levels is
-// both "below" and "passed".
+// The facets. A record may have several values of one: a verification that is complete and below its levels is
+// both "ok" and "passed".
 const (
 	ByType    Facet = "type"
 	ByScope   Facet = "scope"
 	ByPerson  Facet = "person" // who wrote it, and everybody whose code it names
-	ByLot     Facet = "lot"    // of a kit, of an agent, of a control material
+	ByLot     Facet = "lot"    // of a kit, of a disinfectant, of a control material
 	ByKit     Facet = "kit"
 	ByMeter   Facet = "meter"
 	ByOutcome Facet = "outcome"
@@ -46,14 +46,14 @@ const LateEntry = "late"
 
 // The values of ByOutcome beside those of readings and of checks of meters.
 const (
-	OutcomePassed     = "passed" // a complete round under its action level, a step that was passed
-	OutcomeFailed     = "failed" // a round over the action level, a step that was failed
+	OutcomePassed     = "passed" // a complete verification under its action level, a step that was passed
+	OutcomeFailed     = "failed" // a verification over the action level, a step that was failed
 	OutcomeIncomplete = "incomplete"
 )
 
 // Outcomes lists the values of ByOutcome.
 var Outcomes = []string{
-	string(reading.Below), string(reading.Alert), string(reading.Action), string(reading.Void), string(reading.None),
+	string(reading.OK), string(reading.Alert), string(reading.Action), string(reading.Void), string(reading.None),
 	OutcomePassed, OutcomeFailed, OutcomeIncomplete,
 	string(quality.Accepted), string(quality.Warning), string(quality.Rejected), string(quality.Unjudged),
 }
@@ -94,22 +94,6 @@ const LastDay = string(byDay) + "=~" // behind every digit
 // down, and the instants themselves decide.
 func DayTerm(at unit.Instant) string { return byDay.term(at.Time().UTC().Format("2006-01-02")) }
 
-// Index reads from a record what it is found by.
-func Index(r ledger.Record) (Found, error) {
-	r, d, err := current(r)
-	if err != nil {
-		return Found{}, err
-	}
-	return d.typed.index(r)
-}
-
-// Replaces returns the record that r takes the place of, and what that makes of it, a value of ByState;
-// both are empty when it takes the place of none.
-func Replaces(r ledger.Record) (id ledger.ID, did string, err error) {
-	p, err := Place(r)
-	return p.Replaces, p.Did, err
-}
-
 // add adds the values of a facet, each once and none that is empty.
 func (f *Found) add(facet Facet, values ...string) {
 	for _, v := range values {
@@ -128,10 +112,4 @@ func StateTerms(did string) []string {
 		return []string{ByState.term(did), ByState.term(StateChanged)}
 	}
 	return []string{ByState.term(did)}
-}
-
-// ScopeOf returns the scope that a record is of, empty when it is of none.
-func ScopeOf(r ledger.Record) (string, error) {
-	p, err := Place(r)
-	return p.Of, err
 }

@@ -77,7 +77,7 @@ func (f Field) facet() Facet {
 }
 
 // FreeText names a free text by its record and its place there: "reason" of the record itself, or "body" and
-// the way into the body, such as "body.note" and "body.round.points[2].not_applicable".
+// the way into the body, such as "body.note" and "body.verification.points[2].not_applicable".
 type FreeText struct {
 	Record ledger.ID `json:"record"`
 	Field  string    `json:"field"`

@@ -4,24 +4,24 @@ import (
 	"fmt"
 
 	"rinsate/internal/base/fault"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 )
 
-var hold = describe(kind[turnaround.Hold]{
+var hold = describe(kind[reprocessing.Hold]{
 	kind: Hold, means: "that a scope is kept from patients",
 	scope: "scope", time: "at",
 	fields: []Field{
 		found("scope", "", ByScope), plain("at", ""), found("by", "", ByPerson), remark("reason", "reason"),
-		names("cause", "cause", "the round that it follows from"), plain("escalated", "escalated"),
+		names("cause", "cause", "the cleaning verification that it follows from"), plain("escalated", "escalated"),
 	},
-	tables: func(_ turnaround.Hold, p *Placing) { p.Hold = true },
-	words:  func(h turnaround.Hold) string { return h.Reason },
-	limits: "one that followed from a round by nobody, any other only by the person who placed it",
-	refuse: func(h turnaround.Hold, by string) error {
+	tables: func(_ reprocessing.Hold, p *Placing) { p.Hold = true },
+	words:  func(h reprocessing.Hold) string { return h.Reason },
+	limits: "one that followed from a cleaning verification by nobody, any other only by the person who placed it",
+	refuse: func(h reprocessing.Hold, by string) error {
 		switch {
 		case h.Cause != "":
 			return &fault.Error{
-				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s followed from round %s and cannot be voided", h.Scope, h.Cause),
+				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s followed from cleaning verification %s and cannot be voided", h.Scope, h.Cause),
 				Hint: "sample again and pass, or lift the hold with a second person",
 			}
 		case h.By != by:
@@ -33,5 +33,5 @@ var hold = describe(kind[turnaround.Hold]{
 		return nil
 	},
 	followed: "A hold is placed",
-	example:  turnaround.Hold{Scope: "D-01", At: exampleAt, By: "T-01", Reason: "damaged distal end"},
+	example:  reprocessing.Hold{Scope: "D-01", At: exampleAt, By: "T-01", Reason: "damaged distal end"},
 })

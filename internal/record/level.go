@@ -3,6 +3,7 @@ package record
 import (
 	"encoding/json"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 )
@@ -27,7 +28,7 @@ var level = describe(kind[LevelBody]{
 		if x.Alert > 0 {
 			alert = "alert " + x.Alert.String()
 		}
-		return listed(spaced(string(x.Point)), named("system", x.System), named("kit", x.Kit), alert, "action "+x.Action.String()+" "+string(x.Unit))
+		return listed(text.Spaced(x.Point), named("system", x.System), named("kit", x.Kit), alert, "action "+x.Action.String()+" "+string(x.Unit))
 	},
 	file:   "levels",
 	undone: keepsOutcomes,

@@ -1,18 +1,13 @@
 package record
 
-import (
-	"rinsate/internal/base/ledger"
-	"rinsate/internal/base/unit"
-)
-
 // All lists every kind of record, those that others refer to first. It is the one list: what is not in it
 // cannot be written or read.
 var All = []Descriptor{
 	site, model, instrument, meter, lot, person, rules, level,
-	use, stepTaken, sample, moment, measurement, round, hold, lift,
-	repair, request, void, draw, imported,
+	use, stepTaken, sample, moment, measurement, verification, hold, lift,
+	repair, request, void, selection, imported,
 	target, check, suspect, comparison, chart, accessGiven,
-	attachment, handover, alarm, erasure, clock,
+	attachment, handover, signal, erasure, clock,
 }
 
 // Kinds lists every kind of record in the order of All.
@@ -51,12 +46,3 @@ func FromFile(file string) (kinds []Kind) {
 	}
 	return kinds
 }
-
-// fromOthers is why a record is never taken back.
-const fromOthers = "it is what followed from others"
-
-// exampleAt is when the examples happened: 5 January 2026, 08:00 UTC.
-const exampleAt = unit.Instant(1767600000000000)
-
-// exampleID names a record that an example refers to.
-func exampleID(name string) string { return string(ledger.DerivedID("example", name)) }

@@ -26,9 +26,9 @@ type Placing struct {
 	// Final says that nothing may take its place.
 	Final    bool
 	Measured *Measured
-	// Lift is the hold that ends if the lift may end it, Round the decision that this rests on alone.
-	Lift, Round string
-	// Rules is the edition of the rule set that a round was decided by. Bears says that lifts may rest on the
+	// Lift is the hold that ends if the lift may end it, Verification the decision that this rests on alone.
+	Lift, Verification string
+	// Rules is the edition of the rule set that a verification was decided by. Bears says that lifts may rest on the
 	// record, and stand no more when another takes its place.
 	Rules string
 	Bears bool
@@ -40,8 +40,8 @@ type Placing struct {
 	// File is what the record attaches, Note whether it is a hand-over note.
 	File *Content
 	Note bool
-	// Alarm is what somebody did about an alarm.
-	Alarm *Handled
+	// Signal is what somebody did about a signal.
+	Signal *Handled
 	// Erases are the texts that the record erases.
 	Erases []FreeText
 }
@@ -49,7 +49,7 @@ type Placing struct {
 // Measured are the columns of the table that statistics read, but for those of the record itself.
 type Measured struct {
 	Scope, Point, Kind, System, Kit, Lot, Meter string
-	Attempt                                     int
+	Cleaning                                    int
 	At                                          unit.Instant
 	Analyte, Unit                               string
 	Value                                       float64
@@ -65,11 +65,11 @@ type Content struct {
 // Redo is what has to be decided again when a record goes.
 type Redo struct {
 	Scope string
-	// Attempt is that of the round, 0 when there is none; Inside is an instant of its cycle, or when the
+	// Cleaning is that of the verification, 0 when there is none; Inside is an instant of its cycle, or when the
 	// sample was collected that Sample names.
-	Attempt int
-	Inside  unit.Instant
-	Sample  ledger.ID
+	Cleaning int
+	Inside   unit.Instant
+	Sample   ledger.ID
 	// Meter is the meter whose checks are weighed again, At an instant among them.
 	Meter string
 	At    unit.Instant
@@ -79,14 +79,4 @@ type Redo struct {
 type Relation struct {
 	Words string
 	ID    ledger.ID
-}
-
-// Place reads from a record where it belongs. It is the one place that knows: appending and
-// rebuilding both go through it.
-func Place(r ledger.Record) (Placing, error) {
-	r, d, err := current(r)
-	if err != nil {
-		return Placing{}, err
-	}
-	return d.typed.place(r)
 }

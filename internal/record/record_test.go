@@ -164,7 +164,7 @@ func TestFieldsAreFoundByTheirNames(t *testing.T) {
 	t.Parallel()
 	facets := map[string]Facet{
 		"scope": ByScope, "tag": ByScope, "scopes[]": ByScope, "by": ByPerson, "second": ByPerson, "adopted_by": ByPerson, "person": ByPerson,
-		"meter": ByMeter, "lot": ByLot, "agent_lot": ByLot, "kit": ByKit,
+		"meter": ByMeter, "lot": ByLot, "disinfectant_lot": ByLot, "kit": ByKit,
 	}
 	seen := 0
 	for _, d := range All {

@@ -1,5 +1,17 @@
 package record
 
+// Terms is whose terms of the trade a site reads.
+type Terms string
+
+// The terms that there are.
+const (
+	TermsUS Terms = "us"
+	TermsUK Terms = "uk"
+)
+
+// AllTerms lists the terms that there are, those of a site that says nothing first.
+var AllTerms = []Terms{TermsUS, TermsUK}
+
 // SiteBody is who keeps the records.
 type SiteBody struct {
 	// Code is short and never changes: it is part of every record.
@@ -11,15 +23,17 @@ type SiteBody struct {
 	Origin string `json:"origin"`
 	// VKey is the public key that checks them.
 	VKey string `json:"vkey"`
+	// Terms is whose terms people read; empty stands for the first of AllTerms.
+	Terms Terms `json:"terms,omitempty"`
 }
 
 var site = describe(kind[SiteBody]{
 	kind: Site, means: "who keeps the records",
 	fields: []Field{
 		plain("code", "code"), plain("name", "name"), plain("zone", "time zone"), plain("origin", "name of the ledger"),
-		plain("vkey", "public key"),
+		plain("vkey", "public key"), plain("terms", "terms of the trade"),
 	},
 	words:   func(s SiteBody) string { return s.Name },
 	kept:    fromOthers,
-	example: SiteBody{Code: "S1", Name: "Example hospital", Zone: "Europe/Berlin", Origin: "example.org/s1", VKey: "example.org/s1+00000000+AA"},
+	example: SiteBody{Code: "S1", Name: "Example hospital", Zone: "Europe/Berlin", Origin: "example.org/s1", VKey: "example.org/s1+00000000+AA", Terms: TermsUK},
 })

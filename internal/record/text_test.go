@@ -8,13 +8,13 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/domain/dossier"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 )
 
 func TestTexts(t *testing.T) {
 	t.Parallel()
-	step := func(note string) turnaround.Step {
-		return turnaround.Step{Scope: "D-01", Kind: turnaround.LeakTest, Start: exampleAt, Note: note}
+	step := func(note string) reprocessing.Step {
+		return reprocessing.Step{Scope: "D-01", Kind: reprocessing.LeakTest, Start: exampleAt, Note: note}
 	}
 	tests := []struct {
 		name               string
@@ -30,7 +30,7 @@ func TestTexts(t *testing.T) {
 		{"one more", Step, step(strings.Repeat("ä", MaxText+1)), "T-01", "", "", `step: the field "note" has 2001 characters, 2000 at most are possible`},
 		{
 			"a procedure has one line", Use,
-			turnaround.Use{Scope: "D-01", Procedure: "ERCP\n"},
+			reprocessing.Use{Scope: "D-01", Procedure: "ERCP\n"},
 			"T-01", "", "",
 			`use: the field "procedure" has several lines, only one is possible`,
 		},
@@ -90,7 +90,7 @@ func FuzzTextBoundary(f *testing.F) {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		body, err := json.Marshal(turnaround.Step{Scope: text, Note: text})
+		body, err := json.Marshal(reprocessing.Step{Scope: text, Note: text})
 		if err != nil {
 			t.Skip()
 		}

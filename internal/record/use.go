@@ -3,20 +3,20 @@ package record
 import (
 	"math"
 
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 )
 
-var use = describe(kind[turnaround.Use]{
+var use = describe(kind[reprocessing.Use]{
 	kind: Use, means: "a procedure on a patient",
 	scope: "scope", time: "start", word: "procedure", until: "end",
 	fields: []Field{
 		found("scope", "", ByScope), plain("start", "begun"), plain("end", "ended"), plain("procedure", "procedure"), plain("room", "room"),
 		plain("patient", "commitment to the patient's number"), ends("finishes", "finishes", "the beginning that it finishes"),
 	},
-	words: func(u turnaround.Use) string {
+	words: func(u reprocessing.Use) string {
 		return listed(orElse(u.Procedure, "used"), goesOn(u.End.Known()), u.Room)
 	},
-	tables: func(u turnaround.Use, p *Placing) {
+	tables: func(u reprocessing.Use, p *Placing) {
 		p.Over = u.End
 		if !u.End.Known() {
 			p.Over = math.MaxInt64
@@ -24,7 +24,7 @@ var use = describe(kind[turnaround.Use]{
 	},
 	file:    "uses",
 	undone:  wholeOfIt,
-	example: turnaround.Use{Scope: "D-01", Start: exampleAt, End: exampleAt + 1, Procedure: "ERCP", Room: "1"},
+	example: reprocessing.Use{Scope: "D-01", Start: exampleAt, End: exampleAt + 1, Procedure: "ERCP", Room: "1"},
 })
 
 // wholeOfIt is what it means that something with a beginning and an end is taken back.

@@ -141,7 +141,7 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	} else if where.Lift != "" && !ends {
 		return &fault.Error{
 			Code: fault.Invalid, Message: fmt.Sprintf("the lift of hold %s on %s rests on nothing that may end it", where.Lift, where.Scope),
-			Hint: "a hold that a person placed, or that was escalated, takes a second person; any other takes that or a round passed since",
+			Hint: "a hold that a person placed, or that was escalated, takes a second person; any other takes that or a cleaning verification passed since",
 		}
 	}
 	// What may refuse the record comes before anything is written, so that whoever goes on after a
@@ -198,17 +198,17 @@ func (tx *Tx) ends(r ledger.Record, p record.Placing) (bool, error) {
 	if fault.CodeOf(err) == fault.NotFound {
 		return true, nil // which is refused where the hold is to be closed
 	}
-	if err != nil || p.Round == "" {
+	if err != nil || p.Verification == "" {
 		return err == nil && record.LiftEnds(r, hold.Record, nil), err
 	}
-	round, err := tx.Record(ledger.ID(p.Round))
+	verification, err := tx.Record(ledger.ID(p.Verification))
 	if err != nil {
 		return false, err
 	}
-	if replaced, err := tx.Replaced(round.Record); err != nil || replaced.Known() {
+	if replaced, err := tx.Replaced(verification.Record); err != nil || replaced.Known() {
 		return err == nil && record.LiftEnds(r, hold.Record, nil), err
 	}
-	return record.LiftEnds(r, hold.Record, &round.Record), nil
+	return record.LiftEnds(r, hold.Record, &verification.Record), nil
 }
 
 // takePlace marks what the record replaces and lifts. It refuses a record that may not do so before
@@ -222,13 +222,13 @@ func (tx *Tx) takePlace(r ledger.Record, p record.Placing) error {
 	if p.Lift == "" {
 		return nil
 	}
-	n, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = $1, round = $2 WHERE site = $3 AND scope = $4 AND id = $5 AND lifted IS NULL`,
-		int64(p.At), p.Round, r.Site, p.Scope, p.Lift)
+	n, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = $1, verification = $2 WHERE site = $3 AND scope = $4 AND id = $5 AND lifted IS NULL`,
+		int64(p.At), p.Verification, r.Site, p.Scope, p.Lift)
 	if err != nil {
 		return tx.spoil(err)
 	}
 	if n != 1 {
-		refusal := &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.Lift, p.Scope), Hint: "see the open holds with: rinsate gate " + p.Scope}
+		refusal := &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.Lift, p.Scope), Hint: "see the open holds with: rinsate ready " + p.Scope}
 		if p.Replaces != "" {
 			return tx.spoil(refusal)
 		}
@@ -258,15 +258,15 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 		}
 	}
 	if p.Rules != "" {
-		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO decided (site, rules, rounds) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET rounds = decided.rounds + 1`,
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO decided (site, rules, verifications) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET verifications = decided.verifications + 1`,
 			r.Site, p.Rules); err != nil {
 			return err
 		}
 	}
 	if x := p.Measured; x != nil {
-		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, attempt, at, analyte, unit, value, outcome, id)
+		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, cleaning, at, analyte, unit, value, outcome, id)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
-			r.Site, r.Seq, x.Scope, x.Point, x.Kind, x.System, x.Kit, x.Lot, x.Meter, r.By, x.Attempt,
+			r.Site, r.Seq, x.Scope, x.Point, x.Kind, x.System, x.Kit, x.Lot, x.Meter, r.By, x.Cleaning,
 			int64(x.At), x.Analyte, x.Unit, x.Value, x.Outcome, string(r.ID)); err != nil {
 			return err
 		}
@@ -282,8 +282,8 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 			return err
 		}
 	}
-	if p.Alarm != nil {
-		if err := tx.fillAlarm(r, *p.Alarm); err != nil {
+	if p.Signal != nil {
+		if err := tx.fillSignal(r, *p.Signal); err != nil {
 			return err
 		}
 	}
@@ -357,13 +357,13 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 	if touched == 0 {
 		return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Kind()), Hint: "look at its chain with: rinsate ledger show " + string(id)}
 	}
-	if p.Alarm != nil {
-		if _, err := tx.s.Exec(tx.ctx, `UPDATE alarm SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
+	if p.Signal != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE signal SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
 	if p.Rules != "" {
-		if _, err := tx.s.Exec(tx.ctx, `UPDATE decided SET rounds = rounds - 1 WHERE site = $1 AND rules = $2`, r.Site, p.Rules); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE decided SET verifications = verifications - 1 WHERE site = $1 AND rules = $2`, r.Site, p.Rules); err != nil {
 			return tx.spoil(err)
 		}
 	}
@@ -373,7 +373,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		}
 	}
 	if p.Hold { // as if it had never been open
-		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = at, round = '' WHERE site = $1 AND seq = $2`, r.Site, old.Seq); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = at, verification = '' WHERE site = $1 AND seq = $2`, r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
@@ -383,7 +383,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 		}
 	}
 	if p.Bears { // a lift that rested on it alone stands no more
-		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = NULL, round = '' WHERE site = $1 AND scope = $2 AND round = $3`,
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = NULL, verification = '' WHERE site = $1 AND scope = $2 AND verification = $3`,
 			r.Site, p.Scope, string(id)); err != nil {
 			return tx.spoil(err)
 		}

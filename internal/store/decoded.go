@@ -16,7 +16,7 @@ const decodedKept = 4096
 var decodedSeed = maphash.MakeSeed()
 
 // decoded keeps the records that were read last, by their bytes: whoever samples, reads and asks about a
-// scope reads the records of its turnaround over and over. The same bytes are always the same record, until
+// scope reads the records of its cycle over and over. The same bytes are always the same record, until
 // a text of it is erased: then everything is forgotten. What it returns is shared: do not change it.
 type decoded struct {
 	mu sync.Mutex

@@ -9,16 +9,16 @@ func (tx *Tx) Editions(kind record.Kind, key string, visit func(Kept) error) err
 		WHERE n.site = $1 AND n.type = $2 AND n.key = $3 ORDER BY n.seq`, visit, tx.db.site.Code, string(kind), key)
 }
 
-// Decided returns how many rounds that stand were decided by each edition of the rule set, by the name that
+// Decided returns how many verifications that stand were decided by each edition of the rule set, by the name that
 // decisions have for it.
 func (tx *Tx) Decided() (map[string]int, error) {
-	rounds := map[string]int{}
-	err := tx.s.Each(tx.ctx, `SELECT rules, rounds FROM decided WHERE site = $1`, func(row Rows) error {
+	verifications := map[string]int{}
+	err := tx.s.Each(tx.ctx, `SELECT rules, verifications FROM decided WHERE site = $1`, func(row Rows) error {
 		var rules string
 		var n int
 		err := row.Scan(&rules, &n)
-		rounds[rules] = n
+		verifications[rules] = n
 		return err
 	}, tx.db.site.Code)
-	return rounds, err
+	return verifications, err
 }

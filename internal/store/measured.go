@@ -22,7 +22,7 @@ type Measured struct {
 	Kit, Lot string
 	Meter    string
 	Person   string
-	Attempt  int
+	Cleaning int
 	At       unit.Instant
 	Value    float64 // RLU
 	Outcome  reading.Outcome
@@ -36,7 +36,7 @@ type Measured struct {
 func (m *Measured) scan(row Scanner) error {
 	var id, point, kind, outcome string
 	var at int64
-	if err := row.Scan(&id, &m.Scope, &point, &kind, &m.System, &m.Kit, &m.Lot, &m.Meter, &m.Person, &m.Attempt, &at, &m.Value, &outcome, &m.Suspect); err != nil {
+	if err := row.Scan(&id, &m.Scope, &point, &kind, &m.System, &m.Kit, &m.Lot, &m.Meter, &m.Person, &m.Cleaning, &at, &m.Value, &outcome, &m.Suspect); err != nil {
 		return err
 	}
 	for _, text := range []*string{&m.Scope, &point, &kind, &m.System, &m.Kit, &m.Lot, &m.Meter, &m.Person, &outcome} {
@@ -65,21 +65,21 @@ func (tx *Tx) measured(text string, visit func(Measured) error, args ...any) err
 // Readings calls visit for every ATP reading with from <= at < to that nothing has replaced, in the
 // order of time and, at one instant, of the ledger.
 func (tx *Tx) Readings(from, to unit.Instant, visit func(Measured) error) error {
-	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
 		visit, tx.db.site.Code, int64(from), int64(to))
 }
 
 // ReadingsAt is Readings for one point of one scope.
 func (tx *Tx) ReadingsAt(tag string, point scope.PointKind, from, to unit.Instant, visit func(Measured) error) error {
-	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND scope = $2 AND point = $3 AND at >= $4 AND at < $5 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
 		visit, tx.db.site.Code, tag, string(point), int64(from), int64(to))
 }
 
 // ReadingsOf is Readings for one scope.
 func (tx *Tx) ReadingsOf(tag string, from, to unit.Instant, visit func(Measured) error) error {
-	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND scope = $2 AND at >= $3 AND at < $4 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
 		visit, tx.db.site.Code, tag, int64(from), int64(to))
 }
@@ -88,7 +88,7 @@ func (tx *Tx) ReadingsOf(tag string, from, to unit.Instant, visit func(Measured)
 // replaced, the latest first and at most so many; with a meter system and a kit only those on that scale.
 func (tx *Tx) LatestReadings(tag string, point scope.PointKind, system, kit string, before unit.Instant, most int) ([]Measured, error) {
 	var list []Measured
-	err := tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+	err := tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND scope = $2 AND point = $3 AND at < $4 AND analyte = 'atp' AND replaced IS NULL
 		AND (CAST($5 AS TEXT) = '' OR system = $6) AND (CAST($7 AS TEXT) = '' OR kit = $8) ORDER BY at DESC, seq DESC LIMIT $9`,
 		func(m Measured) error {
@@ -112,7 +112,7 @@ func (tx *Tx) CountActions(tag string, from, to unit.Instant) (int, error) {
 // of one kind of scope or, with an empty kind, of all, with from <= at < to, that nothing has replaced:
 // the latest first and at most so many.
 func (tx *Tx) LatestOf(system, kit string, point scope.PointKind, kind scope.Kind, from, to unit.Instant, most int64, visit func(Measured) error) error {
-	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL
 		AND system = $4 AND kit = $5 AND point = $6 AND (CAST($7 AS TEXT) = '' OR kind = $8) ORDER BY at DESC, seq DESC LIMIT $9`,
 		visit, tx.db.site.Code, int64(from), int64(to), system, kit, string(point), string(kind), string(kind), most)
@@ -120,7 +120,7 @@ func (tx *Tx) LatestOf(system, kit string, point scope.PointKind, kind scope.Kin
 
 // Latest is LatestOf for every meter system, kit, point and kind of scope together.
 func (tx *Tx) Latest(from, to unit.Instant, most int64, visit func(Measured) error) error {
-	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, attempt, at, value, outcome, suspect IS NOT NULL FROM reading
+	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL ORDER BY at DESC, seq DESC LIMIT $4`,
 		visit, tx.db.site.Code, int64(from), int64(to), most)
 }

@@ -78,7 +78,7 @@ const kindsAtOnce = 8
 // somebody asking at known would have been shown, the earliest first.
 func (tx *Tx) Events(scope string, from, to, known unit.Instant, visit func(Kept) error, kinds ...record.Kind) error {
 	if len(kinds) == 0 {
-		return errors.New("events of no kind were asked for")
+		return errors.New("records of no kind were asked for")
 	}
 	if len(kinds) <= kindsAtOnce {
 		return tx.eventsOf(scope, from, to, known, visit, kinds)
@@ -160,9 +160,9 @@ func (tx *Tx) CountEvents(scope string, kind record.Kind, after, before, known u
 	return n, err
 }
 
-// RoundsBefore calls visit for the decisions on rounds of a scope that happened up to an instant and
+// RoundsBefore calls visit for the decisions on verifications of a scope that happened up to an instant and
 // were known, the latest first, until it returns false.
-func (tx *Tx) RoundsBefore(scope string, to, known unit.Instant, visit func(Kept) (more bool, err error)) error {
+func (tx *Tx) VerificationsBefore(scope string, to, known unit.Instant, visit func(Kept) (more bool, err error)) error {
 	const page = 4
 	last := to
 	for seq := int64(1<<63 - 1); ; {
@@ -175,7 +175,7 @@ func (tx *Tx) RoundsBefore(scope string, to, known unit.Instant, visit func(Kept
 			}
 			last, seq = k.At, k.Seq
 			return err
-		}, tx.db.site.Code, scope, record.Round, int64(last), seq, int64(known), int64(known), page)
+		}, tx.db.site.Code, scope, record.Verification, int64(last), seq, int64(known), int64(known), page)
 		if err != nil || !more || seen < page {
 			return err
 		}

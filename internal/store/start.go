@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -22,6 +23,9 @@ func CheckSite(site record.SiteBody, clock func() time.Time) error {
 	}
 	if _, err := time.LoadLocation(site.Zone); err != nil || site.Zone == "" {
 		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("time zone %q is not known", site.Zone), Hint: "give an IANA name such as Europe/Berlin"}
+	}
+	if site.Terms != "" && !slices.Contains(record.AllTerms, site.Terms) {
+		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("terms %q are not known", site.Terms), Hint: "choose us or uk"}
 	}
 	if err := trial(site, unit.At(clock())); err != nil {
 		return &fault.Error{Code: fault.Invalid, Message: err.Error(), Cause: err}
@@ -45,8 +49,8 @@ func trial(site record.SiteBody, now unit.Instant) error {
 
 // Found writes what a ledger grows from into the empty tables of a new home.
 func Found(ctx context.Context, s Conn, site record.SiteBody) error {
-	if _, err := s.Exec(ctx, `INSERT INTO site (site, name, zone, origin, vkey) VALUES ($1, $2, $3, $4, $5)`,
-		site.Code, site.Name, site.Zone, site.Origin, site.VKey); err != nil {
+	if _, err := s.Exec(ctx, `INSERT INTO site (site, name, zone, origin, vkey, terms) VALUES ($1, $2, $3, $4, $5, $6)`,
+		site.Code, site.Name, site.Zone, site.Origin, site.VKey, string(site.Terms)); err != nil {
 		return err
 	}
 	var empty ledger.Frontier
@@ -114,7 +118,7 @@ func Start(ctx context.Context, home Home, engine Engine, clock func() time.Time
 
 func (db *DB) readSite(ctx context.Context) error {
 	s := &db.site
-	err := db.writer.Row(ctx, `SELECT site, name, zone, origin, vkey FROM site ORDER BY site LIMIT 1`).Scan(&s.Code, &s.Name, &s.Zone, &s.Origin, &s.VKey)
+	err := db.writer.Row(ctx, `SELECT site, name, zone, origin, vkey, terms FROM site ORDER BY site LIMIT 1`).Scan(&s.Code, &s.Name, &s.Zone, &s.Origin, &s.VKey, (*string)(&s.Terms))
 	if err != nil {
 		return fmt.Errorf("read the site: %w", err)
 	}

@@ -210,7 +210,7 @@ var projections = []struct{ table, empty, show string }{
 	{"doubted", `DELETE FROM doubted WHERE site = $1`, `SELECT * FROM doubted WHERE site = $1 ORDER BY reading, seq`},
 	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
-	{"alarm", `DELETE FROM alarm WHERE site = $1`, `SELECT * FROM alarm WHERE site = $1 ORDER BY seq`},
+	{"signal", `DELETE FROM signal WHERE site = $1`, `SELECT * FROM signal WHERE site = $1 ORDER BY seq`},
 	{"erased", `DELETE FROM erased WHERE site = $1`, `SELECT * FROM erased WHERE site = $1 ORDER BY seq, field`},
 	{"handover", `DELETE FROM handover WHERE site = $1`, `SELECT * FROM handover WHERE site = $1 ORDER BY seq`},
 	{"search_block", `DELETE FROM search_block WHERE site = $1`, `SELECT * FROM search_block WHERE site = $1 ORDER BY term, block`},

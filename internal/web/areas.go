@@ -9,7 +9,7 @@ type (
 	scopePages struct{ *Server }
 	// benchPages are the bench and what its script asks for.
 	benchPages struct{ *Server }
-	// numberPages are the streams, their charts and alarms, and failures.
+	// numberPages are the series, their charts and signals, and failures.
 	numberPages struct{ *Server }
 	// sourcePages tell where differences between readings come from.
 	sourcePages struct{ *Server }

@@ -11,14 +11,16 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/codes"
@@ -42,6 +44,9 @@ type benchData struct {
 	Passkeys bool `json:"passkeys,omitempty"`
 	// Open are the samples that wait for something.
 	Open []desk.OpenSample `json:"open"`
+	// Marks are those of states and outcomes, Steps the names of steps.
+	Marks map[string]words.Mark            `json:"marks"`
+	Steps map[reprocessing.StepKind]string `json:"steps"`
 	// Warn is how long before a deadline somebody is warned, in microseconds.
 	Warn int64 `json:"warn"`
 }
@@ -62,7 +67,7 @@ func (s benchPages) bench(x *kit.Exchange) error {
 }
 
 func (s benchPages) benchData(x *kit.Exchange) (benchData, error) {
-	data := benchData{Person: x.Who.Code, Zone: s.Desk.DB.Zone().String(), Warn: warnBefore}
+	data := benchData{Person: x.Who.Code, Zone: s.Desk.DB.Zone().String(), Warn: warnBefore, Marks: s.Terms.Marks(), Steps: s.Terms.Steps()}
 	p, err := s.overview(x.R.Context())
 	if err != nil {
 		return data, err
@@ -176,7 +181,7 @@ func (s benchPages) card(x *kit.Exchange) error {
 	add(0, "ACT-NEXT", "next point")
 	add(0, "ACT-PERSON", "change person")
 	for _, p := range scope.PointKinds {
-		add(1, "ACT-POINT-"+strings.ToUpper(string(p)), strings.ReplaceAll(string(p), "-", " "))
+		add(1, "ACT-POINT-"+strings.ToUpper(string(p)), text.Spaced(p))
 	}
 	for digit := range 10 {
 		add(2, fmt.Sprintf("ACT-DIGIT-%d", digit), fmt.Sprint(digit))
@@ -237,12 +242,12 @@ type act struct {
 	// Duplicate says that a second reading of the sample is meant.
 	Duplicate bool `json:"duplicate,omitempty"`
 
-	Step *turnaround.Step `json:"step,omitempty"`
+	Step *reprocessing.Step `json:"step,omitempty"`
 	// Record is what is voided or corrected.
 	Record string `json:"record,omitempty"`
 	// Patient is the facility's number of the patient of a use.
-	Patient string          `json:"patient,omitempty"`
-	Use     *turnaround.Use `json:"use,omitempty"`
+	Patient string            `json:"patient,omitempty"`
+	Use     *reprocessing.Use `json:"use,omitempty"`
 }
 
 // actAnswer is what became of an act.
@@ -258,7 +263,7 @@ type actAnswer struct {
 	Job *jobShown `json:"job,omitempty"`
 }
 
-// jobShown is the work on a scope with its turnaround as a picture, for three widths of window.
+// jobShown is the work on a scope with its cycle as a picture, for three widths of window.
 type jobShown struct {
 	desk.Job
 	Wide   template.HTML `json:"wide"`
@@ -272,7 +277,8 @@ func (s benchPages) jobShown(v desk.View, tag string) (jobShown, error) {
 	if err != nil {
 		return jobShown{}, err
 	}
-	p := kit.Pictured("strip", figure.Strip(job.Answer, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}))
+	job.Answer = s.Terms.Answer(job.Answer)
+	p := kit.Pictured("strip", figure.Strip(s.Terms, job.Answer, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}))
 	return jobShown{job, p.Wide, p.Middle, p.Narrow}, nil
 }
 
@@ -390,7 +396,7 @@ func (a act) do(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		e.Corrects, e.Reason = ledger.ID(a.Record), a.Why
 		return w.Void(e)
 	case "hold":
-		return w.PlaceHold(e, turnaround.Hold{Scope: a.Scope, At: a.At, By: a.By, Reason: a.Why})
+		return w.PlaceHold(e, reprocessing.Hold{Scope: a.Scope, At: a.At, By: a.By, Reason: a.Why})
 	}
 	return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("The act %q is not known; known are: %s.", a.Act, strings.Join(acts, ", "))}
 }

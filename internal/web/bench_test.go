@@ -12,8 +12,8 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
@@ -75,7 +75,7 @@ func TestBenchBegins(t *testing.T) {
 	p.screenshot("bench")
 }
 
-// round takes a sample of a point that needs no rinsing and reads it, by scanner alone.
+// verification takes a sample of a point that needs no rinsing and reads it, by scanner alone.
 func (p *page) sampleByScanner(point, method, value string) {
 	p.Helper()
 	p.scan("ACT-POINT-" + point)
@@ -100,39 +100,39 @@ func (p *page) sampleByScanner(point, method, value string) {
 
 func spacedPoint(point string) string { return strings.ToLower(strings.ReplaceAll(point, "-", " ")) }
 
-// A whole round without touching anything but the scanner: scope, lot, meter, the acts and the digits of
+// A whole verification without touching anything but the scanner: scope, lot, meter, the acts and the digits of
 // the values.
-func TestRoundByScannerAlone(t *testing.T) {
+func TestVerificationByScannerAlone(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b, p := atBench(t)
 	p.scan(heldScope)
 	p.waitText("#scope-name", heldScope)
-	p.waitText("#job", "attempt 1")
+	p.waitText("#job", "first test")
 	p.scan("7")
 	p.waitText("#said", "Lot 7 of K")
 	p.scan("M-1")
 	p.waitText("#said", "Meter M-1")
-	// The first attempt failed: the scope is cleaned and inspected again.
-	b.step(heldScope, turnaround.ManualCleaning, 5*time.Minute, nil)
-	b.step(heldScope, turnaround.Inspection, time.Minute, passed)
-	p.waitText("#job", "attempt 2")
+	// The first cleaning failed: the scope is cleaned and inspected again.
+	b.step(heldScope, reprocessing.ManualCleaning, 5*time.Minute, nil)
+	b.step(heldScope, reprocessing.Inspection, time.Minute, passed)
+	p.waitText("#job", "re-test after cleaning 2")
 	p.sampleByScanner("OUTER-DISTAL-END", "surface", "20")
 	p.sampleByScanner("ELEVATOR-RECESS", "surface", "40")
 	p.sampleByScanner("INSTRUMENT-CHANNEL", "rinsate", "31")
-	p.waitText("#said", "below")
+	p.waitText("#said", "OK")
 	p.waitText("#job", "3 of 3 points read")
-	p.screenshot("bench-round")
-	var round reading.Round
+	p.screenshot("bench-verification")
+	var verification reading.Verification
 	if err := b.desk.View(t.Context(), func(v desk.View) error {
 		j, err := v.Job(heldScope, v.Now())
-		round = j.Round
+		verification = j.Verification
 		return err
 	}); err != nil {
 		t.Fatal(err)
 	}
-	if !round.Complete || round.Outcome != reading.Below || round.Attempt != 2 {
-		t.Errorf("the round: complete %v, %s, attempt %d", round.Complete, round.Outcome, round.Attempt)
+	if !verification.Complete || verification.Outcome != reading.OK || verification.Cleaning != 2 {
+		t.Errorf("the cleaning verification: complete %v, %s, cleaning %d", verification.Complete, verification.Outcome, verification.Cleaning)
 	}
 }
 
@@ -158,7 +158,7 @@ func TestBenchStops(t *testing.T) {
 	p.waitText("#said", "Scan the kit lot first")
 }
 
-// The network is cut in the middle of a round: acts are kept, survive the end of the tab, and are stored
+// The network is cut in the middle of a verification: acts are kept, survive the end of the tab, and are stored
 // once, with the time at which they happened.
 func TestOffline(t *testing.T) {
 	t.Parallel()
@@ -256,7 +256,7 @@ func TestTwoPeopleOnOneSample(t *testing.T) {
 			first.waitText("#said", "30 RLU")
 			second.expect(http.StatusConflict)
 			second.offline(false)
-			second.waitText("#unsent", "by R-technician: 30 RLU below")
+			second.waitText("#unsent", "by R-technician: 30 RLU, OK")
 			second.waitText("#network", "1 not yet stored")
 			second.inspect("bench-conflict")
 			second.press("#unsent", c.decision)
@@ -275,7 +275,7 @@ func (p *page) press(within, text string) {
 	p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf("void [...document.querySelectorAll(%q)].find((b) => b.innerText.startsWith(%q)).click()", within+" button", text)))
 }
 
-// readings lists the values of a point's samples in the present attempt.
+// readings lists the values of a point's samples in the present cleaning.
 func (b *site) readings(tag string, point scope.PointKind) (values []string) {
 	b.Helper()
 	if err := b.desk.View(b.Context(), func(v desk.View) error {
@@ -428,7 +428,7 @@ func TestLockedBench(t *testing.T) {
 	p.waitText("#unsent", "Waits until R-technician signs in")
 }
 
-// A failed round asks for another cleaning, which the bench records step by step; the next attempt opens
+// A failed verification asks for another cleaning, which the bench records step by step; the next cleaning opens
 // by itself and the scope goes on to the cabinet.
 func TestCleanAgainAtTheBench(t *testing.T) {
 	t.Parallel()
@@ -439,14 +439,14 @@ func TestCleanAgainAtTheBench(t *testing.T) {
 	p.waitText("#said", "action")
 	p.press("#job", "Begin manual cleaning")
 	p.press("#job", "Done: manual cleaning")
-	p.waitText("#job", "attempt 2")
+	p.waitText("#job", "re-test after cleaning 2")
 	p.press("#job", "Begin inspection")
 	p.press("#job", "Passed")
 	p.sampleByScanner("OUTER-DISTAL-END", "surface", "20")
 	p.sampleByScanner("ELEVATOR-RECESS", "surface", "40")
 	p.sampleByScanner("INSTRUMENT-CHANNEL", "rinsate", "31")
 	p.press("#job", "Begin disinfection")
-	p.waitFor(`#job select[name="agent"]`)
+	p.waitFor(`#job select[name="disinfectant"]`)
 	p.waitText("#network", "all stored")
 	ahead := eval[string](p, `localStorage.getItem("bench.ahead")`)
 	b.clock.Move(12 * time.Minute) // the contact time
@@ -454,29 +454,29 @@ func TestCleanAgainAtTheBench(t *testing.T) {
 	p.inspect("bench-disinfection")
 	p.do(chromedp.Evaluate[chromedp.Void](`void (() => {
 		const set = (name, value) => { document.querySelector("#job [name=" + name + "]").value = value; };
-		set("agent", "opa-0.55"); set("agent_lot", "L9"); set("agent_expires", "2026-03-30T12:00"); set("mec", "pass");
+		set("disinfectant", "opa-0.55"); set("disinfectant_lot", "L9"); set("disinfectant_expires", "2026-03-30T12:00"); set("mec", "pass");
 		set("coldest_cel", "21"); set("contact", "12");
 	})()`))
 	p.press("#job", "Passed")
 	p.press("#job", "Begin drying")
 	p.waitText("#job", "Done: drying")
 	p.waitText("#network", "all stored")
-	var a turnaround.Answer
+	var a reprocessing.Answer
 	if err := b.desk.View(t.Context(), func(v desk.View) (err error) {
-		a, err = v.Gate(inWorkScope, v.Now(), store.Forever)
+		a, err = v.Release(inWorkScope, v.Now(), store.Forever)
 		return err
 	}); err != nil {
 		t.Fatal(err)
 	}
 	for _, s := range a.Steps {
-		if s.Step == turnaround.Disinfection && s.Status != turnaround.DoneStep {
+		if s.Step == reprocessing.Disinfection && s.Status != reprocessing.DoneStep {
 			t.Errorf("the disinfection is %s: %+v", s.Status, a.Reasons)
 		}
 	}
 }
 
-// A whole round with the keyboard alone, without a pointer or a scanner.
-func TestRoundByKeyboardAlone(t *testing.T) {
+// A whole verification with the keyboard alone, without a pointer or a scanner.
+func TestVerificationByKeyboardAlone(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b, p := atBench(t)

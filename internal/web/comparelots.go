@@ -251,7 +251,7 @@ func (s meterPages) answer(ctx context.Context, page lotsPage, pairs []quality.P
 	if !a.Same {
 		a.Source = fmt.Sprintf("stored readings from %s to %s", page.From, page.To)
 	}
-	return a, a.fill(c.found, c.pairs, c.plan)
+	return a, a.fill(s.Terms, c.found, c.pairs, c.plan)
 }
 
 // recordComparison keeps a comparison as a record, computed anew from what is stored or from the pairs that
@@ -288,15 +288,15 @@ func (s meterPages) recordComparison(x *kit.Exchange) error {
 }
 
 // fill puts the answer into words, numbers and pictures.
-func (c *comparison) fill(found quality.Paired, pairs []quality.Pair, plan quality.Plan) error {
+func (c *comparison) fill(t words.Terms, found quality.Paired, pairs []quality.Pair, plan quality.Plan) error {
 	c.N, c.Why = len(pairs), kit.Sentence(found.Why)
 	switch found.Answer {
 	case quality.SameLevel:
-		c.Mark, c.Said = terms.Mark(words.SameLevel), "The same level may stay."
+		c.Mark, c.Said = t.Mark(words.SameLevel), "The same level may stay."
 	case quality.NewLevel:
-		c.Mark, c.Said = terms.Mark(words.NewLevel), "A new level is needed."
+		c.Mark, c.Said = t.Mark(words.NewLevel), "A new level is needed."
 	case quality.TooFew:
-		c.Mark, c.Said = terms.Mark(words.TooFewPairs), fmt.Sprintf("Too few pairs to say: take %d more.", found.More)
+		c.Mark, c.Said = t.Mark(words.TooFewPairs), fmt.Sprintf("Too few pairs to say: take %d more.", found.More)
 	}
 	for _, p := range pairs {
 		c.Pairs = append(c.Pairs, pairRow{p.Sample, fmt.Sprintf("%.1f", float64(p.Old)), fmt.Sprintf("%.1f", float64(p.New)), fmt.Sprintf("%.2f", float64(p.New/p.Old))})

@@ -31,7 +31,7 @@ func TestCompareLots(t *testing.T) {
 	p.option("#new-lot", "K, lot "+plantedLot)
 	p.press("form", "Compare the lots")
 	p.waitText("#answer", "A new level is needed")
-	if got := p.text("section[aria-labelledby=answer]"); !strings.Contains(got, "24 streams") || !strings.Contains(got, "which is outside the margin of 1.25") {
+	if got := p.text("section[aria-labelledby=answer]"); !strings.Contains(got, "24 series") || !strings.Contains(got, "which is outside the margin of 1.25") {
 		t.Errorf("the answer:\n%s", got)
 	}
 	p.paste("#table", pairsTable(30, 1.02))

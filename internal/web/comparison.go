@@ -11,11 +11,11 @@ import (
 	"strings"
 
 	"rinsate/internal/base/stats"
+	"rinsate/internal/base/text"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/present/figure"
-	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
@@ -208,7 +208,7 @@ func (p *comparisonPage) fill(f trend.Funnel, few int, links map[string]string) 
 			Inner: percentOf(u.Inner.Lo) + " to " + percentOf(u.Inner.Hi), Outer: percentOf(u.Outer.Lo) + " to " + percentOf(u.Outer.Hi), Mark: beyond(u.Beyond),
 		}
 		if p.By == string(desk.ByPoint) {
-			row.Name = words.Spaced(row.Name)
+			row.Name = text.Spaced(row.Name)
 		}
 		switch {
 		case u.Beyond >= 2:

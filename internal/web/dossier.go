@@ -9,7 +9,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
 )
@@ -22,7 +22,7 @@ type dossierPage struct {
 	Problem  string
 	// Site, Printed and By say where, when and for whom the pages were made.
 	Site, Printed, By string
-	Trips             []tripLine
+	Cycles            []cycleLine
 	Files             []fileLine
 	History           []historyLine
 	// Cut says of what the period holds more than is printed.
@@ -39,9 +39,9 @@ type ledgerLine struct {
 // What a dossier holds at most, so that it can be printed at all.
 const (
 	dossierDays    = 90 // when no period is asked for
-	dossierTrips   = 400
+	dossierCycles  = 400
 	dossierRecords = 5000
-	tripsAtOnce    = 50
+	cyclesAtOnce   = 50
 )
 
 func (s scopePages) dossier(x *kit.Exchange) error {
@@ -107,17 +107,17 @@ func (s scopePages) period(x *kit.Exchange, page *dossierPage) (from, to unit.In
 func (s scopePages) fillDossier(page *dossierPage, v desk.View, from, to unit.Instant) error {
 	zone := v.Zone()
 	clock := words.Dated(zone)
-	trips, cut, err := tripsBetween(v, page.Tag, from, to)
+	cycles, cut, err := cyclesBetween(v, page.Tag, from, to)
 	if err != nil {
 		return err
 	}
 	if cut {
-		page.Cut = append(page.Cut, fmt.Sprintf("more than %d turnarounds", dossierTrips))
+		page.Cut = append(page.Cut, fmt.Sprintf("more than %d cycles", dossierCycles))
 	}
-	for _, t := range trips {
-		page.Trips = append(page.Trips, s.tripLine(t, clock))
+	for _, t := range cycles {
+		page.Cycles = append(page.Cycles, s.cycleLine(t, clock))
 	}
-	page.Inspections = s.inspections(trips, clock)
+	page.Inspections = s.inspections(cycles, clock)
 	repairs, err := v.Repairs(page.Tag, 0, to)
 	if err != nil {
 		return err
@@ -139,11 +139,11 @@ func (s scopePages) fillDossier(page *dossierPage, v desk.View, from, to unit.In
 	return nil
 }
 
-// tripsBetween returns the turnarounds that went on in a period, the newest first; cut says that there
+// tripsBetween returns the cycles that went on in a period, the newest first; cut says that there
 // are more.
-func tripsBetween(v desk.View, tag string, from, to unit.Instant) (all []desk.Turnaround, cut bool, err error) {
+func cyclesBetween(v desk.View, tag string, from, to unit.Instant) (all []desk.Cycle, cut bool, err error) {
 	for to >= from {
-		next, err := v.Turnarounds(tag, to, tripsAtOnce)
+		next, err := v.Cycles(tag, to, cyclesAtOnce)
 		if err != nil {
 			return nil, false, err
 		}
@@ -151,13 +151,13 @@ func tripsBetween(v desk.View, tag string, from, to unit.Instant) (all []desk.Tu
 			if t.End < from {
 				return all, false, nil
 			}
-			if len(all) == dossierTrips {
+			if len(all) == dossierCycles {
 				return all, true, nil
 			}
 			all = append(all, t)
 		}
 		oldest := next[len(next)-1]
-		if oldest.Cause == turnaround.OnArrival {
+		if oldest.Cause == reprocessing.OnArrival {
 			break
 		}
 		to = oldest.From - 1

@@ -18,7 +18,7 @@ import (
 	"rinsate/internal/wire/table"
 )
 
-// failuresPage shows how often first rounds were over the action level, and how close together.
+// failuresPage shows how often first tests were over the action level, and how close together.
 type failuresPage struct {
 	AsOf                            string
 	By, Scope, Kind, From, To, View string
@@ -27,9 +27,9 @@ type failuresPage struct {
 	Views                           []stateWord
 	Chart                           *kit.Picture
 	// Lines are the periods of a page of their list, the newest first.
-	Lines        []periodLine
-	Pager        kit.Pager
-	Rounds, Over int
+	Lines               []periodLine
+	Pager               kit.Pager
+	Verifications, Over int
 	// Facts are what the charts say in words, Why why there is no chart.
 	Facts   []string
 	Why     string
@@ -39,12 +39,12 @@ type failuresPage struct {
 
 type periodLine struct {
 	From, Share, Limits string
-	Rounds, Over        int
+	Verifications, Over int
 	Mark                *words.Mark
 }
 
-// failedLine is a round over the action level, with how long it was since the one before.
-type failedLine struct{ At, Tag, Href, Record, Rounds, Days string }
+// failedLine is a verification over the action level, with how long it was since the one before.
+type failedLine struct{ At, Tag, Href, Record, Verifications, Days string }
 
 // The charts of failures.
 const (
@@ -53,7 +53,7 @@ const (
 	timesView  = "times"
 )
 
-var failureViews = []stateWord{{sharesView, "share by period"}, {gapsView, "rounds between failures"}, {timesView, "days between failures"}}
+var failureViews = []stateWord{{sharesView, "share by period"}, {gapsView, "cleaning verifications between failures"}, {timesView, "days between failures"}}
 
 // failuresBack is how many days are looked at when no other time is asked for, failedShown how many of the
 // last failures are listed, periodsShown how many periods a page of their list holds.
@@ -94,7 +94,7 @@ func (s numberPages) failures(x *kit.Exchange) error {
 		return x.Show(http.StatusOK, "failures", false, page)
 	}
 	page.AsOf = words.Short(o.At, s.Now(), s.Desk.DB.Zone())
-	s.fillFailures(&page, page.rounds(o.Rounds, from, to))
+	s.fillFailures(&page, page.verifications(o.Verifications, from, to))
 	if file {
 		return x.File(page.listing())
 	}
@@ -129,13 +129,13 @@ func failureTime(x *kit.Exchange, page *failuresPage) (from, to unit.Instant, er
 	return from, to, nil
 }
 
-// rounds returns the first rounds that were asked for.
-func (p failuresPage) rounds(all []desk.FirstRound, from, to unit.Instant) []desk.FirstRound {
+// verifications returns the first tests that were asked for.
+func (p failuresPage) verifications(all []desk.FirstTest, from, to unit.Instant) []desk.FirstTest {
 	index := func(at unit.Instant) int {
-		i, _ := slices.BinarySearchFunc(all, at, func(r desk.FirstRound, at unit.Instant) int { return int(r.At - at) })
+		i, _ := slices.BinarySearchFunc(all, at, func(r desk.FirstTest, at unit.Instant) int { return int(r.At - at) })
 		return i
 	}
-	var kept []desk.FirstRound
+	var kept []desk.FirstTest
 	for _, r := range all[index(from):index(to)] {
 		if (p.Scope == "" || strings.EqualFold(p.Scope, r.Scope)) && (p.Kind == "" || p.Kind == string(r.Kind)) {
 			kept = append(kept, r)
@@ -144,20 +144,20 @@ func (p failuresPage) rounds(all []desk.FirstRound, from, to unit.Instant) []des
 	return kept
 }
 
-// fillFailures computes the charts of some rounds.
-func (s numberPages) fillFailures(page *failuresPage, rounds []desk.FirstRound) {
+// fillFailures computes the charts of some verifications.
+func (s numberPages) fillFailures(page *failuresPage, verifications []desk.FirstTest) {
 	zone := s.Desk.DB.Zone()
-	between := desk.BetweenFailures(rounds)
-	page.Rounds, page.Over = len(rounds), len(between.Failures)
+	between := desk.BetweenFailures(verifications)
+	page.Verifications, page.Over = len(verifications), len(between.Failures)
 	s.fillFailed(page, between)
-	periods := desk.Periods(rounds, desk.Cadence(page.By), zone)
+	periods := desk.Periods(verifications, desk.Cadence(page.By), zone)
 	shares, err := desk.Shares(periods)
 	if err != nil {
-		page.Why = fmt.Sprintf("There are rounds in %d periods: at least 2 are needed to compare. Choose an earlier begin or shorter periods.", len(periods))
+		page.Why = fmt.Sprintf("There are cleaning verifications in %d periods: at least 2 are needed to compare. Choose an earlier begin or shorter periods.", len(periods))
 		return
 	}
 	for i, p := range slices.Backward(periods) {
-		page.Lines = append(page.Lines, linePeriod(p, shares.Points[i], zone))
+		page.Lines = append(page.Lines, linePeriod(s.Terms, p, shares.Points[i], zone))
 	}
 	gaps, gapsErr := trend.NewGChart(between.Gaps)
 	times, timesErr := trend.NewTChart(between.Days)
@@ -166,37 +166,37 @@ func (s numberPages) fillFailures(page *failuresPage, rounds []desk.FirstRound) 
 	switch page.View {
 	case gapsView:
 		if gapsErr != nil {
-			page.Why = "Too few rounds were over the action level to draw what lay between them."
+			page.Why = "Too few cleaning verifications were over the action level to show what lay between them."
 			return
 		}
-		p = kit.Pictured("chart", figure.Gaps("Rounds between those over the action level", between, gaps, zone, s.places()))
+		p = kit.Pictured("chart", figure.Gaps("Cleaning verifications between those over the action level", between, gaps, zone, s.places()))
 	case timesView:
 		if timesErr != nil {
-			page.Why = "Too few rounds were over the action level to draw what lay between them."
+			page.Why = "Too few cleaning verifications were over the action level to show what lay between them."
 			return
 		}
-		p = kit.Pictured("chart", figure.Times("Days between rounds over the action level", between, times, zone, s.places()))
+		p = kit.Pictured("chart", figure.Times("Days between cleaning verifications over the action level", between, times, zone, s.places()))
 	default:
-		p = kit.Drawing("chart", figure.Shares("First rounds over the action level", periods, shares, zone))
+		p = kit.Drawing("chart", figure.Shares("First tests over the action level", periods, shares, zone))
 	}
 	page.Chart = &p
 }
 
-func linePeriod(p desk.Period, x trend.AttributePoint, zone *time.Location) periodLine {
+func linePeriod(t words.Terms, p desk.Period, x trend.AttributePoint, zone *time.Location) periodLine {
 	line := periodLine{
-		From: p.From.Time().In(zone).Format(time.DateOnly), Rounds: int(p.Trials), Over: p.Failures,
+		From: p.From.Time().In(zone).Format(time.DateOnly), Verifications: int(p.Trials), Over: p.Failures,
 		Share: figure.Percent(x.Value), Limits: figure.Percent(x.Lower) + " to " + figure.Percent(x.Upper),
 	}
 	switch {
-	case x.Signal > 0:
-		line.Mark = marked(words.OverLimit)
-	case x.Signal < 0:
-		line.Mark = marked(words.UnderLimit)
+	case x.Crossing > 0:
+		line.Mark = marked(t, words.OverLimit)
+	case x.Crossing < 0:
+		line.Mark = marked(t, words.UnderLimit)
 	}
 	return line
 }
 
-// fillFailed lists the last rounds over the action level.
+// fillFailed lists the last verifications over the action level.
 func (s numberPages) fillFailed(page *failuresPage, b desk.Between) {
 	now, zone := s.Now(), s.Desk.DB.Zone()
 	for i, r := range slices.Backward(b.Failures) {
@@ -205,7 +205,7 @@ func (s numberPages) fillFailed(page *failuresPage, b desk.Between) {
 		}
 		line := failedLine{At: words.Short(r.At, now, zone), Tag: r.Scope, Href: s.ScopeHref(r.Scope), Record: s.RecordHref(string(r.Reading))}
 		if i > 0 {
-			line.Rounds, line.Days = strconv.Itoa(int(b.Gaps[i-1])), fmt.Sprintf("%.1f", b.Days[i-1])
+			line.Verifications, line.Days = strconv.Itoa(int(b.Gaps[i-1])), fmt.Sprintf("%.1f", b.Days[i-1])
 		}
 		page.Failed = append(page.Failed, line)
 	}
@@ -213,14 +213,14 @@ func (s numberPages) fillFailed(page *failuresPage, b desk.Between) {
 
 func (p failuresPage) listing() kit.Listing {
 	l := kit.Listing{Name: "failures", Columns: []table.SheetColumn{
-		{Name: "from"}, {Name: "first rounds", Number: true}, {Name: "over", Number: true}, {Name: "share"}, {Name: "limits"}, {Name: "signal"},
+		{Name: "from"}, {Name: "first tests", Number: true}, {Name: "over", Number: true}, {Name: "share"}, {Name: "limits"}, {Name: "signal"},
 	}}
 	for _, x := range p.Lines {
 		signal := ""
 		if x.Mark != nil {
 			signal = x.Mark.Word
 		}
-		l.Rows = append(l.Rows, []string{x.From, strconv.Itoa(x.Rounds), strconv.Itoa(x.Over), x.Share, x.Limits, signal})
+		l.Rows = append(l.Rows, []string{x.From, strconv.Itoa(x.Verifications), strconv.Itoa(x.Over), x.Share, x.Limits, signal})
 	}
 	return l
 }

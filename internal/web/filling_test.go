@@ -37,7 +37,7 @@ func TestWhileTheYearIsRecorded(t *testing.T) {
 		}
 	}
 	const line = "The invented year is being recorded: 2 March, 43 %."
-	for path, role := range map[string]access.Role{"/today": access.Lead, "/wall": nobody, "/sign-in": nobody, "/gate/" + readyScope: nobody, "/records": access.Lead, "/help": access.Lead, "/nowhere": access.Lead} {
+	for path, role := range map[string]access.Role{"/today": access.Lead, "/wall": nobody, "/sign-in": nobody, "/ready/" + readyScope: nobody, "/records": access.Lead, "/help": access.Lead, "/nowhere": access.Lead} {
 		if a := b.ask(http.MethodGet, path, role); !strings.Contains(a.body, line) {
 			t.Errorf("%s does not say that the year is recorded:\n%.600s", path, a.body)
 		}

@@ -19,6 +19,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
@@ -88,7 +89,7 @@ type building struct {
 func NewFirst(o FirstOptions) (*First, error) {
 	s, err := kit.New(kit.Options{
 		Base: o.Base, Clock: o.Clock, Log: o.Log, Static: part(sources(), "static"), Appended: appended,
-		Templates: part(sources(), "templates/first-run"), Shared: part(sources(), "templates"), Functions: functions,
+		Templates: part(sources(), "templates/first-run"), Shared: part(sources(), "templates"), Functions: functions(words.US),
 	})
 	if err != nil {
 		return nil, err

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -73,19 +74,19 @@ func measured(a reading.Analyte) string {
 		return "a strip that is read by eye"
 	case reading.Protein, reading.Haemoglobin, reading.Carbohydrate, reading.Viable:
 	}
-	return strings.ReplaceAll(string(a), "-", " ")
+	return text.Spaced(a)
 }
 
 // usualTest is the first of the choices: ATP in relative light units.
 func usualTest() string { return testChoices()[0].Value }
 
 // beginFields are the fields of the form that are kept when it is shown again; secrets are not.
-var beginFields = []string{"name", "site", "zone", "test", "system", "meter", "serial", "kit", "lot", "until", "rules", "rules-text", "code", "person"}
+var beginFields = []string{"name", "site", "zone", "terms", "test", "system", "meter", "serial", "kit", "lot", "until", "rules", "rules-text", "code", "person"}
 
 // form returns the empty form.
 func (f *First) form(*kit.Exchange) beginPage {
 	p := beginPage{
-		Dir: f.o.Dir, Typed: map[string]string{"zone": f.o.Zone, "test": usualTest(), "rules": "preset"},
+		Dir: f.o.Dir, Typed: map[string]string{"zone": f.o.Zone, "terms": string(record.TermsUS), "test": usualTest(), "rules": "preset"},
 		Tests: testChoices(), PresetText: string(rules.Preset()), Shortest: access.ShortestAlone,
 	}
 	p.Zones = zoneGroups(f.o.Zone)
@@ -132,7 +133,7 @@ func (p *beginPage) beginning(now unit.Instant) (desk.Beginning, []formProblem) 
 	delete(p.Typed, "password")
 	delete(p.Typed, "again")
 	b := desk.Beginning{
-		Site:  record.SiteBody{Code: p.Typed["site"], Name: p.Typed["name"], Zone: p.Typed["zone"]},
+		Site:  record.SiteBody{Code: p.Typed["site"], Name: p.Typed["name"], Zone: p.Typed["zone"], Terms: record.Terms(p.Typed["terms"])},
 		Rules: rules.Preset(), RulesName: "general.yaml", By: p.Typed["code"],
 		First: &identity.NewAccount{Code: p.Typed["code"], Name: p.Typed["person"], Roles: []access.Role{access.Lead, access.Administrator}, Password: password},
 	}

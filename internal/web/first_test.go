@@ -18,13 +18,13 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/identity"
-	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite"
@@ -39,8 +39,8 @@ import (
 //	f.begin(p)               // fills the form in and sends it: one meter system, one kit, the lead L-01
 //	b := f.site()            // the site that has begun, as other tests have it; p is signed in to it
 //
-// From there a test describes the facility by its forms or by files (bring), brings a turnaround
-// (bringTurnaround), has the meter M-1 checked, and does the first round (firstRound), which needs a
+// From there a test describes the facility by its forms or by files (bring), brings a cycle
+// (bringCycle), has the meter M-1 checked, and does the first test (firstTest), which needs a
 // duodenoscope D-01, levels, and what the form of the first run named. The clock goes on by itself, as
 // bench work needs it to.
 type first struct {
@@ -158,8 +158,8 @@ func (p *page) bring(kind desk.Kind, content string) {
 // rows makes a file of rows; the columns are separated by commas.
 func fileOf(rows ...string) string { return strings.Join(rows, "\n") + "\n" }
 
-// From nothing to the first round in the browser, from files: the facility begins, is read in with the
-// wizard, a meter is checked, and a whole round is done at the bench.
+// From nothing to the first test in the browser, from files: the facility begins, is read in with the
+// wizard, a meter is checked, and a whole verification is done at the bench.
 func TestFromNothingByFiles(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
@@ -184,12 +184,12 @@ func TestFromNothingByFiles(t *testing.T) {
 	p.bring(desk.Levels, "system,kit,point,alert,action,comparison,source,edition,adopted_by,adopted"+levels.String()+"\n")
 	p.bring(desk.Targets, fileOf("system,kind,material,low,high,source,edition,adopted_by,adopted",
 		"example-system,positive,light cell,300,3000,meter instructions,1,L-01,"+long, "example-system,blank,empty chamber,,10,meter instructions,1,L-01,"+long))
-	p.bringTurnaround(b)
+	p.bringCycle(b)
 	p.bring(desk.Checks, fileOf("meter,at,person,positive,positive_material,blank,blank_material", "M-1,"+b.minutes(-5)+",T-01,1012,light cell,1,empty chamber"))
-	p.firstRound(b)
+	p.firstTest(b)
 }
 
-// From nothing to the first round in the browser, from forms: model, scope, people, targets, levels and the
+// From nothing to the first test in the browser, from forms: model, scope, people, targets, levels and the
 // check of the meter are typed. Uses and steps come from other systems, so they are a file here too.
 func TestFromNothingByForms(t *testing.T) {
 	t.Parallel()
@@ -260,7 +260,7 @@ func TestFromNothingByForms(t *testing.T) {
 		p.fill("#f-action", "200")
 		p.fill("#f-source", "kit instructions")
 		signed("Register the level")
-		p.waitText("h1", words.Spaced(point))
+		p.waitText("h1", text.Spaced(point))
 	}
 	p.inspect("first-level")
 	p.open("/meters/M-1")
@@ -268,10 +268,10 @@ func TestFromNothingByForms(t *testing.T) {
 	p.fill("#value-blank", "1")
 	p.press("section form", "Record the check")
 	p.waitText("#outcome", "may be used")
-	p.bringTurnaround(b)
+	p.bringCycle(b)
 	p.open("/set-up")
 	p.screenshot("set-up-complete")
-	p.firstRound(b)
+	p.firstTest(b)
 }
 
 // minutes is an instant so many minutes from now, as files hold it.
@@ -280,17 +280,17 @@ func (b *site) minutes(n int) string {
 }
 
 // bringTurnaround reads in a use of the scope D-01 and its steps up to the samples.
-func (p *page) bringTurnaround(b *site) {
+func (p *page) bringCycle(b *site) {
 	p.Helper()
 	p.bring(desk.Uses, fileOf("scope,start,end,procedure,person", "D-01,"+b.minutes(-90)+","+b.minutes(-50)+",ERCP,N-01"))
 	p.bring(desk.Steps, fileOf("scope,step,start,end,person,result",
-		"D-01,pre-clean,"+b.minutes(-49)+","+b.minutes(-46)+",N-01,", "D-01,leak-test,"+b.minutes(-40)+","+b.minutes(-38)+",T-01,pass",
+		"D-01,point-of-use,"+b.minutes(-49)+","+b.minutes(-46)+",N-01,", "D-01,leak-test,"+b.minutes(-40)+","+b.minutes(-38)+",T-01,pass",
 		"D-01,manual-cleaning,"+b.minutes(-37)+","+b.minutes(-20)+",T-01,", "D-01,inspection,"+b.minutes(-19)+","+b.minutes(-17)+",T-01,pass"))
 }
 
-// firstRound does the first round of the scope D-01 at the bench, with the lot and the meter that the
-// first run named, and holds that it is complete and below every level.
-func (p *page) firstRound(b *site) {
+// firstTest does the first test of the scope D-01 at the bench, with the lot and the meter that the
+// first run named, and holds that it is complete and under every level.
+func (p *page) firstTest(b *site) {
 	p.Helper()
 	p.open("/bench")
 	p.waitText("#network", "all stored")
@@ -304,11 +304,11 @@ func (p *page) firstRound(b *site) {
 	p.sampleByScanner("ELEVATOR-RECESS", "surface", "40")
 	p.sampleByScanner("INSTRUMENT-CHANNEL", "rinsate", "31")
 	p.waitText("#job", "3 of 3 points read")
-	p.screenshot("first-round")
+	p.screenshot("first-test")
 	if err := b.desk.View(p.Context(), func(v desk.View) error {
 		j, err := v.Job("D-01", v.Now())
-		if !j.Round.Complete || j.Round.Outcome != reading.Below {
-			p.Errorf("the round: complete %v, %s", j.Round.Complete, j.Round.Outcome)
+		if !j.Verification.Complete || j.Verification.Outcome != reading.OK {
+			p.Errorf("the cleaning verification: complete %v, %s", j.Verification.Complete, j.Verification.Outcome)
 		}
 		return err
 	}); err != nil {

@@ -18,9 +18,9 @@ import (
 	rules "rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store/sqlite"
@@ -90,7 +90,14 @@ func (l *line) cut() {
 // see serve.
 func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 	tb.Helper()
-	db, err := sqlite.Folder(tb.TempDir()).Create(tb.Context(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
+	return newSiteIn(tb, clock, base, record.TermsUS)
+}
+
+// newSiteIn is newSite in the terms of the United States or of the United Kingdom.
+func newSiteIn(tb testing.TB, clock *storetest.Clock, base string, terms record.Terms) *site {
+	tb.Helper()
+	body := record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1", Terms: terms}
+	db, err := sqlite.Folder(tb.TempDir()).Create(tb.Context(), body, clock.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -382,7 +389,7 @@ func (b *site) department() {
 	b.read(b.take(heldScope, scope.OuterDistalEnd), "30")
 	b.read(b.take(heldScope, scope.ElevatorRecess), "250") // over the action level
 	b.do("T-02", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.PlaceHold(e, turnaround.Hold{Scope: heldScope, By: "T-02", Reason: awkward})
+		return w.PlaceHold(e, reprocessing.Hold{Scope: heldScope, By: "T-02", Reason: awkward})
 	})
 
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
@@ -400,7 +407,7 @@ func (b *site) department() {
 	b.take(inWorkScope, scope.OuterDistalEnd) // open: its clock runs
 
 	b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.RecordUse(e, turnaround.Use{Scope: inUseScope, Start: b.at()}, "")
+		return w.RecordUse(e, reprocessing.Use{Scope: inUseScope, Start: b.at()}, "")
 	})
 	b.clock.Move(20 * time.Second)
 }
@@ -408,36 +415,36 @@ func (b *site) department() {
 // use records a use and the steps at its side.
 func (b *site) use(tag string) {
 	b.Helper()
-	u := turnaround.Use{Scope: tag, Start: b.at(), End: b.clock.Move(30 * time.Minute)}
+	u := reprocessing.Use{Scope: tag, Start: b.at(), End: b.clock.Move(30 * time.Minute)}
 	b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, u, "") })
-	b.step(tag, turnaround.PreClean, 2*time.Minute, nil)
-	b.step(tag, turnaround.LeakTest, 2*time.Minute, passed)
+	b.step(tag, reprocessing.PointOfUse, 2*time.Minute, nil)
+	b.step(tag, reprocessing.LeakTest, 2*time.Minute, passed)
 }
 
 // clean records the steps up to the samples.
 func (b *site) clean(tag string) {
 	b.Helper()
-	b.step(tag, turnaround.ManualCleaning, 15*time.Minute, nil)
-	b.step(tag, turnaround.Inspection, 2*time.Minute, passed)
+	b.step(tag, reprocessing.ManualCleaning, 15*time.Minute, nil)
+	b.step(tag, reprocessing.Inspection, 2*time.Minute, passed)
 }
 
 // finish records the steps from the disinfection to the cabinet.
 func (b *site) finish(tag string) {
 	b.Helper()
-	b.step(tag, turnaround.Disinfection, 20*time.Minute, func(s *turnaround.Step) {
-		s.Result, s.Agent, s.AgentLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = turnaround.Pass, "opa-0.55", "L9", turnaround.Pass, 12*unit.Minute, 21, true
-		s.AgentExpires = s.Start.Add(240 * time.Hour)
+	b.step(tag, reprocessing.Disinfection, 20*time.Minute, func(s *reprocessing.Step) {
+		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass, 12*unit.Minute, 21, true
+		s.DisinfectantExpires = s.Start.Add(240 * time.Hour)
 	})
-	b.step(tag, turnaround.Drying, 12*time.Minute, nil)
-	b.step(tag, turnaround.Storage, 0, func(s *turnaround.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
+	b.step(tag, reprocessing.Drying, 12*time.Minute, nil)
+	b.step(tag, reprocessing.Storage, 0, func(s *reprocessing.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
 }
 
-func passed(s *turnaround.Step) { s.Result = turnaround.Pass }
+func passed(s *reprocessing.Step) { s.Result = reprocessing.Pass }
 
 // step records a step that takes d and ends now.
-func (b *site) step(tag string, kind turnaround.StepKind, d time.Duration, fill func(*turnaround.Step)) {
+func (b *site) step(tag string, kind reprocessing.StepKind, d time.Duration, fill func(*reprocessing.Step)) {
 	b.Helper()
-	s := turnaround.Step{Scope: tag, Kind: kind, Start: b.at(), By: "T-01"}
+	s := reprocessing.Step{Scope: tag, Kind: kind, Start: b.at(), By: "T-01"}
 	s.End = b.clock.Move(d)
 	if fill != nil {
 		fill(&s)
@@ -487,9 +494,9 @@ func (b *site) anyRecord(tag string) (id string) {
 func TestFixture(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "http://test.example")
-	want := map[string]turnaround.State{
-		readyScope: turnaround.Ready, inWorkScope: turnaround.InWork, heldScope: turnaround.Held, awayScope: turnaround.Out,
-		unknownScope: turnaround.Unknown, inUseScope: turnaround.InWork, overdueScope: turnaround.InWork,
+	want := map[string]reprocessing.State{
+		readyScope: reprocessing.Ready, inWorkScope: reprocessing.InReprocessing, heldScope: reprocessing.OnHold, awayScope: reprocessing.OutOfService,
+		unknownScope: reprocessing.NotKnown, inUseScope: reprocessing.InReprocessing, overdueScope: reprocessing.InReprocessing,
 	}
 	err := b.desk.View(t.Context(), func(v desk.View) error {
 		board, err := v.Board(b.at())

@@ -27,9 +27,9 @@ func TestGoldenPages(t *testing.T) {
 		name, path string
 		role       access.Role
 	}{
-		{"gate-ready", "/gate/" + readyScope, nobody},
-		{"gate-held", "/gate/" + heldScope, nobody},
-		{"gate-unknown", "/gate/none", nobody},
+		{"answer-ready", "/ready/" + readyScope, nobody},
+		{"answer-on-hold", "/ready/" + heldScope, nobody},
+		{"answer-not-known", "/ready/none", nobody},
 		{"sign-in", "/sign-in", nobody},
 		{"wall", "/today?wall", access.Lead},
 	} {

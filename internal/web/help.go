@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
@@ -17,7 +18,7 @@ type helpPage struct {
 	Groups []topicGroup
 	// Found are the topics and Words the entries of the glossary that were looked for.
 	Found []topicLine
-	Words []entry
+	Words []glossed
 }
 
 type topicGroup struct {
@@ -67,7 +68,7 @@ func (s *Server) helpList(x *kit.Exchange) error {
 		for _, t := range s.help.find(page.Q) {
 			page.Found = append(page.Found, s.topicLine(t))
 		}
-		page.Words = findWords(page.Q)
+		page.Words = findWords(s.Terms, page.Q)
 	}
 	return x.Show(http.StatusOK, "help", false, page)
 }
@@ -89,9 +90,9 @@ func (h help) find(q string) []topic {
 }
 
 // findWords returns the entries of the glossary in which every word of q stands.
-func findWords(q string) []entry {
-	var found, others []entry
-	for _, e := range glossary {
+func findWords(t words.Terms, q string) []glossed {
+	var found, others []glossed
+	for _, e := range glossaryIn(t) {
 		switch {
 		case holdsAll(e.Word, q):
 			found = append(found, e)
@@ -154,7 +155,7 @@ func (s *Server) readTopic(x *kit.Exchange, t topic) (topicPage, error) {
 				case part.Kind == asTerm && !slices.Contains(told, part.To):
 					told = append(told, part.To)
 					var err error
-					if to.Term, err = termAs(part.To, part.Text); err != nil {
+					if to.Term, err = termAs(s.Terms, part.To, part.Text); err != nil {
 						return page, err
 					}
 				}
@@ -194,13 +195,13 @@ var topicOf = []struct{ path, topic string }{
 	{"/bench", "sample-a-scope"},
 	{"/trends", "read-a-control-chart"},
 	{"/failures", "read-a-control-chart"},
-	{"/alarms", "look-into-an-alarm"},
+	{"/signals", "look-into-a-signal"},
 	{"/levels", "derive-and-adopt-a-level"},
 	{"/meters/compare", "compare-lots-and-meters"},
 	{"/meters/study", "compare-lots-and-meters"},
 	{"/meters", "check-a-meter"},
-	{"/scatter", "where-scatter-comes-from"},
-	{"/comparison", "where-scatter-comes-from"},
+	{"/variation", "sources-of-variation"},
+	{"/comparison", "sources-of-variation"},
 	{"/records", "prove-a-record"},
 	{"/import", "set-up-from-nothing"},
 	{"/imports", "set-up-from-nothing"},
@@ -211,7 +212,7 @@ var topicOf = []struct{ path, topic string }{
 }
 
 // helpHref is where the page that is asked for is explained; empty where nothing is to distract, as on the
-// gate and on a wall, and in the help itself.
+// release check and on a wall, and in the help itself.
 func (s *Server) helpHref(x *kit.Exchange) string {
 	path := strings.TrimPrefix(x.R.URL.Path, s.Prefix)
 	if path == "/" {
@@ -232,15 +233,15 @@ func (s *Server) helpHref(x *kit.Exchange) string {
 type glossaryPage struct {
 	Q       string
 	Of      int
-	Words   []entry
+	Words   []glossed
 	Exports kit.Exports
 }
 
 // helpGlossary answers with the words of the trade and of this program.
 func (s *Server) helpGlossary(x *kit.Exchange) error {
-	page := glossaryPage{Q: strings.TrimSpace(x.R.URL.Query().Get("q")), Of: len(glossary), Words: glossary, Exports: x.Exports()}
+	page := glossaryPage{Q: strings.TrimSpace(x.R.URL.Query().Get("q")), Of: len(glossary), Words: glossaryIn(s.Terms), Exports: x.Exports()}
 	if page.Q != "" {
-		page.Words = findWords(page.Q)
+		page.Words = findWords(s.Terms, page.Q)
 	}
 	wanted, err := x.WantsFile()
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"rinsate/internal/domain/access"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store/storetest"
 )
 
@@ -97,7 +98,7 @@ func TestPagesAreExplained(t *testing.T) {
 			t.Errorf("%s is explained by %q, which is not there", x.path, x.topic)
 		}
 	}
-	quiet := []string{"gate", "sign-in", "problem", "help", "help-topic", "help-cautions", "help-glossary"}
+	quiet := []string{"ready", "sign-in", "problem", "help", "help-topic", "help-cautions", "help-glossary"}
 	for _, e := range b.examples() {
 		page := b.ask(http.MethodGet, "/rinsate"+e.path, e.role).body
 		if list := twice(page); list != nil {
@@ -109,7 +110,7 @@ func TestPagesAreExplained(t *testing.T) {
 			t.Errorf("%s: a link to the help: %v, want %v", e.name, got, want)
 		}
 	}
-	for _, path := range []string{"/wall", "/gate/" + readyScope} {
+	for _, path := range []string{"/wall", "/ready/" + readyScope} {
 		if strings.Contains(b.ask(http.MethodGet, "/rinsate"+path, access.Lead).body, `class="page-help`) {
 			t.Errorf("%s has a link to the help", path)
 		}
@@ -119,7 +120,7 @@ func TestPagesAreExplained(t *testing.T) {
 // Every task is for somebody, has steps or says why not, and is found by its title.
 func TestTopics(t *testing.T) {
 	t.Parallel()
-	h, err := loadHelp()
+	h, err := loadHelp(words.US)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -140,7 +141,7 @@ func TestTopics(t *testing.T) {
 	if found := h.find("no such words"); found != nil {
 		t.Errorf("by words that are nowhere: %v", found)
 	}
-	if words := findWords("rlu"); len(words) == 0 || words[0].Word != "RLU" {
+	if words := findWords(words.US, "rlu"); len(words) == 0 || words[0].Word != "RLU" {
 		t.Errorf("words: %v", words)
 	}
 }
@@ -148,7 +149,7 @@ func TestTopics(t *testing.T) {
 // What is wrong with a topic is said.
 func TestParseTopic(t *testing.T) {
 	t.Parallel()
-	good := "# T\n\nFor: x\n\nOne `c`\ntwo **s** [p](/q?r) [held](/help/glossary#word-held) [Lots](/help/glossary#word-lot).\n\n" +
+	good := "# T\n\nFor: x\n\nOne `c`\ntwo **s** [p](/q?r) [on hold](/help/glossary#word-on-hold) [Lots](/help/glossary#word-lot).\n\n" +
 		"1. a\nb\n2. c\n\n```sh\nrun `x`\n  or <y>\n```\n\n3. d\n\n- i\n\n> beware\n\n> twice\n\n## H\n\nend \\*\n\n## See also\n\n- [A](a.md)\n- [B b](b.md)\n"
 	topic, err := parseTopic("t", good)
 	if err != nil {
@@ -167,7 +168,7 @@ func TestParseTopic(t *testing.T) {
 		got = append(got, text.String())
 	}
 	want := []string{
-		"paragraph0|<plain One ><code c ><plain  two ><strong s ><plain   ><link p /q?r><plain   ><term held held><plain   ><term Lots lot><plain . >",
+		"paragraph0|<plain One ><code c ><plain  two ><strong s ><plain   ><link p /q?r><plain   ><term on hold on hold><plain   ><term Lots lot><plain . >",
 		"steps1|<plain a b >|<plain c >", "terminal0|<code run `x` >|<code or <y> >", "steps3|<plain d >", "items0|<plain i >", "caution0|<plain beware >", "caution0|<plain twice >",
 		"heading0|<plain H >", "paragraph0|<plain end * >",
 	}
@@ -208,7 +209,7 @@ func TestParseIndex(t *testing.T) {
 			t.Errorf("%q is taken: %v", bad, groups)
 		}
 	}
-	h, err := loadHelp()
+	h, err := loadHelp(words.US)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -237,13 +238,13 @@ func squeezed(texts []string) func(func(string) bool) {
 func TestHelpIsText(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	topic, err := parseTopic("t", "# <b>T</b>\n\nFor: <i>x</i>\n\n<script>alert(1)</script> `<u>` **<s>** [<a>](/gate)")
+	topic, err := parseTopic("t", "# <b>T</b>\n\nFor: <i>x</i>\n\n<script>alert(1)</script> `<u>` **<s>** [<a>](/ready)")
 	if err != nil {
 		t.Fatal(err)
 	}
 	b.server.help.topics["t"] = topic
 	page := b.ask(http.MethodGet, "/help/t", nobody).body
-	if regexp.MustCompile(`<(b|i|u|s|a)>|<script>`).MatchString(page) || !strings.Contains(page, "&lt;script&gt;alert(1)&lt;/script&gt;") || !strings.Contains(page, `<a href="/gate">&lt;a&gt;</a>`) {
+	if regexp.MustCompile(`<(b|i|u|s|a)>|<script>`).MatchString(page) || !strings.Contains(page, "&lt;script&gt;alert(1)&lt;/script&gt;") || !strings.Contains(page, `<a href="/ready">&lt;a&gt;</a>`) {
 		t.Errorf("the text is not shown as it is:\n%s", page)
 	}
 }
@@ -266,7 +267,7 @@ func TestGlossary(t *testing.T) {
 	}) {
 		t.Error("the words are not in the order of the alphabet")
 	}
-	if _, err := term("no such word"); err == nil {
+	if _, err := termAs(words.US, "no such word", "no such word"); err == nil {
 		t.Error("a word that is not there is shown")
 	}
 	b := newSite(t, storetest.NewClock(), "https://test.example")

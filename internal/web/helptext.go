@@ -12,6 +12,8 @@ import (
 	"github.com/yuin/goldmark/parser"
 	"github.com/yuin/goldmark/text"
 	"github.com/yuin/goldmark/util"
+
+	"rinsate/internal/present/words"
 )
 
 // topic is one page of the help, as its file of Markdown (CommonMark) says it. A file begins with
@@ -23,7 +25,7 @@ import (
 // and may end with the section "See also", a list of links to other files. Between them stand paragraphs,
 // headings (##), steps (1.), items (-), cautions (>), and lines of a terminal (```). Within a line there are
 // `code`, **strong**, and [words](/page); a link to a place in the glossary, such as
-// [shown](/help/glossary#word-held), is a word that explains itself. There is no HTML: a < is a <.
+// [shown](/help/glossary#word-hold), is a word that explains itself. There is no HTML: a < is a <.
 //
 // What Markdown takes for text but looks like a mark that is broken, or is of a kind that is not named here,
 // is an error and keeps the program from starting.
@@ -90,32 +92,32 @@ type helpGroup struct {
 }
 
 // loadHelp reads the topics in the order of index.md. What is wrong with them is an error.
-func loadHelp() (help, error) {
+func loadHelp(t words.Terms) (help, error) {
 	h := help{topics: map[string]topic{}}
 	index, err := fs.ReadFile(sources(), "help/index.md")
 	if err != nil {
 		return h, err
 	}
-	listed, err := parseIndex(index)
+	listed, err := parseIndex([]byte(t.Sentence(string(index))))
 	if err != nil {
 		return h, fmt.Errorf("help/index.md: %w", err)
 	}
 	for _, g := range listed {
 		group := helpGroup{Title: g.title}
 		for _, named := range g.links {
-			t, err := readTopic(named.name)
+			topic, err := readTopic(t, named.name)
 			if err != nil {
 				return h, err
 			}
 			if _, twice := h.topics[named.name]; twice {
 				return h, fmt.Errorf("help/index.md names %q twice", named.name)
 			}
-			h.topics[named.name] = t
-			group.Topics = append(group.Topics, t)
+			h.topics[named.name] = topic
+			group.Topics = append(group.Topics, topic)
 		}
 		h.groups = append(h.groups, group)
 	}
-	if h.cautions, err = readTopic("cautions"); err != nil {
+	if h.cautions, err = readTopic(t, "cautions"); err != nil {
 		return h, err
 	}
 	return h, h.check(listed)
@@ -158,12 +160,12 @@ func (h help) check(index []listedGroup) error {
 	return nil
 }
 
-func readTopic(name string) (topic, error) {
+func readTopic(terms words.Terms, name string) (topic, error) {
 	text, err := fs.ReadFile(sources(), path.Join("help", name+".md"))
 	if err != nil {
 		return topic{}, err
 	}
-	t, err := parseTopic(name, string(text))
+	t, err := parseTopic(name, terms.Sentence(string(text)))
 	if err != nil {
 		return topic{}, fmt.Errorf("help/%s.md: %w", name, err)
 	}

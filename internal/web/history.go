@@ -31,8 +31,8 @@ func (s scopePages) historyLines(v desk.View, tag string, from, to unit.Instant,
 	}
 	lines := make([]historyLine, 0, len(records))
 	for _, l := range records {
-		h := historyLine{Seq: l.Seq, At: clock(l.At), What: string(l.Type), By: l.By, Href: s.RecordHref(l.ID)}
-		if words := l.About(); words != "" {
+		h := historyLine{Seq: l.Seq, At: clock(l.At), What: s.Terms.Kind(l.Type), By: l.By, Href: s.RecordHref(l.ID)}
+		if words := s.Terms.Record(l.Type, l.About()); words != "" {
 			h.What += ": " + words
 		}
 		void, voided := voids[l.ID]

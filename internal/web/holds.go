@@ -7,15 +7,15 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/web/kit"
 )
 
 // said are the words for what was done, by the word in the address to which the form leads.
 var said = map[string]string{
-	"held": "The hold is placed.", "lifted": "The hold is lifted.", "asked": "The request is recorded.", "sent": "The repair is recorded: the scope is away.",
+	"hold": "The hold is placed.", "lifted": "The hold is lifted.", "asked": "The request is recorded.", "sent": "The repair is recorded: the scope is away.",
 	"returned": "The return from repair is recorded.", "filed": "The file is kept.", "voided": "The file is taken back.",
 }
 
@@ -40,16 +40,16 @@ func (s scopePages) actOnScope(x *kit.Exchange, tag, name string, f kit.Form, do
 // placeHold keeps the scope from patients.
 func (s scopePages) placeHold(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("reason")
-	return s.actOnScope(x, tag, "hold", f, "held", func(e desk.Entry) error {
+	return s.actOnScope(x, tag, "hold", f, "hold", func(e desk.Entry) error {
 		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-			_, err := w.PlaceHold(e, turnaround.Hold{Scope: tag, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
+			_, err := w.PlaceHold(e, reprocessing.Hold{Scope: tag, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
 			return err
 		})
 	})
 }
 
-// requestRound asks for a round of samples.
-func (s scopePages) requestRound(x *kit.Exchange) error {
+// askForTest asks for a cleaning verification.
+func (s scopePages) askForTest(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("reason")
 	return s.actOnScope(x, tag, "request", f, "asked", func(e desk.Entry) error {
 		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
@@ -91,7 +91,7 @@ func (s scopePages) recordRepair(x *kit.Exchange) error {
 func (s scopePages) liftHold(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("hold", "reason", "second")
 	return s.actOnScope(x, tag, "lift-"+f.Typed["hold"], f, "lifted", func(e desk.Entry) error {
-		l := turnaround.Lift{Hold: f.Typed["hold"], By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])}
+		l := reprocessing.Lift{Hold: f.Typed["hold"], By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])}
 		if l.Reason == "" {
 			return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the scope may be used again."}
 		}

@@ -131,7 +131,7 @@ func (s levelPages) groundsView(v desk.View, g desk.Grounds) (*groundsView, erro
 	}
 	left := 0
 	for why, n := range g.Excluded {
-		if strings.HasPrefix(why, "attempt ") {
+		if strings.HasPrefix(why, "re-test ") {
 			why += ": the scope had been cleaned again"
 		}
 		view.Excluded = append(view.Excluded, reasonCount{why, n})
@@ -144,7 +144,7 @@ func (s levelPages) groundsView(v desk.View, g desk.Grounds) (*groundsView, erro
 		for _, k := range g.Replay.Kinds {
 			r.Kinds = append(r.Kinds, kindTallies{string(k.Kind), tallyLines(k.Today, k.Proposed)})
 		}
-		for _, c := range g.Rounds {
+		for _, c := range g.Verifications {
 			line, err := s.changeLine(v, c)
 			if err != nil {
 				return nil, err

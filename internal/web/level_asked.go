@@ -31,7 +31,7 @@ var (
 	askedPlan     = []string{"share-alert", "share-action", "confidence", "take", "comparison", "seed"}
 	askedLevel    = []string{"method", "alert", "action", "cv"}
 	askedCultures = []string{"cultures", "prevalence"}
-	askedTrial    = []string{"spread", "shared", "points", "attempts", "sample", "cleaning"}
+	askedTrial    = []string{"spread", "shared", "points", "cleanings", "sample", "cleaning"}
 	askedPair     = []string{"first", "first-alert", "first-action", "first-comparison", "second", "second-alert", "second-action", "second-comparison"}
 	askedNames    = slices.Concat(askedTarget, askedReadings, askedPlan, askedLevel, askedCultures, askedTrial, askedPair)
 )

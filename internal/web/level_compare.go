@@ -26,7 +26,7 @@ type comparePage struct {
 	Words         []string
 	Source        string
 	Points        string
-	Attempts      string
+	Cleanings     string
 	Spread        string
 	Picture       kit.Picture
 	Replay        *replayView
@@ -191,8 +191,8 @@ func (s levelPages) contrast(x *kit.Exchange, page *comparePage, t level.Target,
 	if err != nil {
 		return err
 	}
-	o.Points, o.Attempts = o.Points[:1], o.Attempts[:1] // more curves than four cannot be told apart
-	page.Source, page.Spread, page.Points, page.Attempts = source, threePlaces(o.Spread), numberList(o.Points), numberList(o.Attempts)
+	o.Points, o.Cleanings = o.Points[:1], o.Cleanings[:1] // more curves than four cannot be told apart
+	page.Source, page.Spread, page.Points, page.Cleanings = source, threePlaces(o.Spread), numberList(o.Points), numberList(o.Cleanings)
 	if err := page.chances(o, pair); err != nil {
 		return err
 	}
@@ -258,7 +258,7 @@ func (p *comparePage) chances(o desk.Operating, pair [2]reading.Level) error {
 		for i, of := range pair {
 			o.Level = of
 			var err error
-			if chances[i], err = o.At(float64(l.Action)/2, o.Points[0], o.Attempts[0]); err != nil {
+			if chances[i], err = o.At(float64(l.Action)/2, o.Points[0], o.Cleanings[0]); err != nil {
 				return err
 			}
 		}
@@ -284,8 +284,8 @@ func (s levelPages) contrastPast(x *kit.Exchange, page *comparePage, v desk.View
 	}
 	a, b := found.Today, found.Proposed
 	page.Words = append(page.Words,
-		fmt.Sprintf("Over the period the first asks for %d further cleanings and the second for %d; %d and %d scopes would have been held.", a.Recleans, b.Recleans, a.Holds, b.Holds),
-		fmt.Sprintf("%d rounds have another outcome.", found.Changed))
+		fmt.Sprintf("Over the period the first asks for %d further cleanings and the second for %d; %d and %d scopes would have been put on hold.", a.Recleans, b.Recleans, a.Holds, b.Holds),
+		fmt.Sprintf("%d cleaning verifications have another outcome.", found.Changed))
 	return nil
 }
 

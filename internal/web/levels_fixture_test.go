@@ -61,7 +61,7 @@ func (b *site) levelled() {
 	}}
 	err := b.desk.DB.Write(b.Context(), func(tx *store.Tx) error {
 		for i := range 8 * levelScopes {
-			if err := past.Turnaround(tx, levelScope(i)); err != nil {
+			if err := past.Cycle(tx, levelScope(i)); err != nil {
 				return err
 			}
 		}

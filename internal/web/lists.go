@@ -9,26 +9,26 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
 )
 
 // scopeListsOf are where the lists of a scope's page are had as files.
 type scopeLists struct {
-	TripExports, FileExports, RecordExports kit.Exports
+	CycleExports, FileExports, RecordExports kit.Exports
 	// Search is where its records are looked through; empty for whoever may not.
 	Search string
 }
 
 // The lists of a scope's page, as ?list= names them.
 const (
-	tripList = "turnarounds"
-	fileList = "files"
+	cycleList = "cycles"
+	fileList  = "files"
 )
 
 func scopeListsOf(x *kit.Exchange, tag string) scopeLists {
-	l := scopeLists{TripExports: x.ExportsOf(tripList, access.Export), FileExports: x.ExportsOf(fileList, access.Export), Search: x.SearchHref("scope", tag)}
+	l := scopeLists{CycleExports: x.ExportsOf(cycleList, access.Export), FileExports: x.ExportsOf(fileList, access.Export), Search: x.SearchHref("scope", tag)}
 	if l.Search != "" && x.May(access.Export) { // the records of a scope are a search, of any length
 		file := func(format string) string {
 			return x.Shell.URL("/records?" + url.Values{"scope": {tag}, "format": {format}}.Encode())
@@ -38,8 +38,8 @@ func scopeListsOf(x *kit.Exchange, tag string) scopeLists {
 	return l
 }
 
-// tripsFiled is how many turnarounds a file takes: as many as a dossier.
-const tripsFiled = 400
+// tripsFiled is how many cycles a file takes: as many as a dossier.
+const cyclesFiled = 400
 
 // scopeFile answers with one of the lists of a scope's page.
 func (s scopePages) scopeFile(x *kit.Exchange, tag string, now unit.Instant) error {
@@ -50,18 +50,18 @@ func (s scopePages) scopeFile(x *kit.Exchange, tag string, now unit.Instant) err
 			return err
 		}
 		switch list := x.R.URL.Query().Get("list"); list {
-		case tripList:
+		case cycleList:
 			before, err := pageBefore(x.R.URL.Query().Get("before"), now)
 			if err != nil {
 				return err
 			}
-			l, err = s.tripListing(v, i.Tag, before)
+			l, err = s.cycleListing(v, i.Tag, before)
 			return err
 		case fileList:
 			l, err = s.fileListing(v, i.Tag, now)
 			return err
 		default:
-			return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("The page has no list %q.", list), Hint: "Allowed are " + tripList + " and " + fileList + "."}
+			return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("The page has no list %q.", list), Hint: "Allowed are " + cycleList + " and " + fileList + "."}
 		}
 	})
 	if err != nil {
@@ -70,19 +70,19 @@ func (s scopePages) scopeFile(x *kit.Exchange, tag string, now unit.Instant) err
 	return x.File(l)
 }
 
-// tripListing lists the turnarounds of a scope that began before an instant, the newest first and as many as
+// cycleListing lists the cycles of a scope that began before an instant, the newest first and as many as
 // a file takes.
-func (s scopePages) tripListing(v desk.View, tag string, before unit.Instant) (kit.Listing, error) {
-	l := kit.Listing{Name: tag + " turnarounds", Columns: kit.Columns("since", "followed", "ended", "gate at its end", "because", "used all the same", "attempts", "outcomes", "holds")}
-	trips, err := v.Turnarounds(tag, before, tripsFiled)
+func (s scopePages) cycleListing(v desk.View, tag string, before unit.Instant) (kit.Listing, error) {
+	l := kit.Listing{Name: tag + " cycles", Columns: kit.Columns("since", "followed", "ended", "release check at its end", "because", "used all the same", "cleanings", "outcomes", "holds")}
+	cycles, err := v.Cycles(tag, before, cyclesFiled)
 	if err != nil {
 		return l, err
 	}
 	clock := words.Dated(v.Zone())
-	for _, t := range trips {
-		line := s.tripLine(t, clock)
-		outcomes := make([]string, len(line.Rounds))
-		for i, r := range line.Rounds {
+	for _, t := range cycles {
+		line := s.cycleLine(t, clock)
+		outcomes := make([]string, len(line.Verifications))
+		for i, r := range line.Verifications {
 			outcomes[i] = r.Mark.Word
 		}
 		used := "no"
@@ -91,12 +91,12 @@ func (s scopePages) tripListing(v desk.View, tag string, before unit.Instant) (k
 		}
 		holds := 0
 		for _, h := range line.Holds {
-			if h.What == "held" {
+			if h.What == holdPlaced {
 				holds++
 			}
 		}
 		l.Rows = append(l.Rows, []string{
-			line.Since, line.Began, line.Ended, line.Mark.Word, strings.Join(line.Why, "; "), used, fmt.Sprint(len(line.Rounds)), strings.Join(outcomes, ", "), fmt.Sprint(holds),
+			line.Since, line.Began, line.Ended, line.Mark.Word, strings.Join(line.Why, "; "), used, fmt.Sprint(len(line.Verifications)), strings.Join(outcomes, ", "), fmt.Sprint(holds),
 		})
 	}
 	return l, nil
@@ -131,7 +131,7 @@ func (s scopePages) dueList(x *kit.Exchange) error {
 	var page duePage
 	now, zone := s.Now(), s.Desk.DB.Zone()
 	for _, a := range o.board {
-		if len(a.Due) > 0 && a.State != turnaround.Out { // what is away is sampled when it is back
+		if len(a.Due) > 0 && a.State != reprocessing.OutOfService { // what is away is sampled when it is back
 			page.Lines = append(page.Lines, dueOf(a, s.ScopeHref(a.Scope), now, zone))
 		}
 	}

@@ -13,7 +13,13 @@ var appended = map[string]string{"app.css": chart.Stylesheet()}
 
 // functions are what pages may call beside what every page may; they decide nothing. termAs shows another
 // form of the word, such as the plural.
-var functions = template.FuncMap{"term": term, "termAs": termAs}
+func functions(t words.Terms) template.FuncMap {
+	termAs := func(word, shown string) (template.HTML, error) { return termAs(t, word, shown) }
+	return template.FuncMap{
+		"term": func(word string) (template.HTML, error) { return termAs(word, word) }, "termAs": termAs,
+		"role": t.Role, "kind": t.Kind,
+	}
+}
 
 // part is a folder of the files that are part of the program.
 func part(files fs.FS, folder string) fs.FS {
@@ -24,11 +30,8 @@ func part(files fs.FS, folder string) fs.FS {
 	return sub
 }
 
-// terms are those that people read.
-const terms = words.US
-
 // marked is a mark that a line may lack.
-func marked(k words.Key) *words.Mark {
-	m := terms.Mark(k)
+func marked(t words.Terms, k words.Key) *words.Mark {
+	m := t.Mark(k)
 	return &m
 }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
@@ -209,7 +210,7 @@ func controlsOf(checks []desk.CheckLine) []quality.Control {
 
 func (s meterPages) checkRow(c desk.CheckLine, zone *time.Location) checkRow {
 	row := checkRow{
-		At: words.Full(c.Verdict.At, zone), Href: s.RecordHref(string(c.ID)), By: c.By, Mark: terms.Verdict(c.Verdict.Outcome), Why: c.Verdict.Why, Next: c.Verdict.Next,
+		At: words.Full(c.Verdict.At, zone), Href: s.RecordHref(string(c.ID)), By: c.By, Mark: s.Terms.Verdict(c.Verdict.Outcome), Why: c.Verdict.Why, Next: c.Verdict.Next,
 		Serviced: c.Serviced,
 	}
 	for _, k := range c.Controls {
@@ -233,8 +234,8 @@ func (s meterPages) doubtRows(doubts []desk.InDoubt, zone *time.Location) []doub
 	rows := make([]doubtRow, len(doubts))
 	for i, d := range doubts {
 		rows[i] = doubtRow{
-			Scope: d.Scope, ScopeHref: s.ScopeHref(d.Scope), Point: words.Spaced(string(d.With.Point)), At: words.Full(d.With.At, zone), Value: d.Value.Typed + " " + string(d.Value.Unit),
-			Href: s.RecordHref(string(d.ID)), Outcome: terms.Outcome(d.Judgement.Outcome), Failed: words.Full(d.Failed, zone), FailedHref: s.RecordHref(string(d.Check)), Why: d.Why,
+			Scope: d.Scope, ScopeHref: s.ScopeHref(d.Scope), Point: text.Spaced(d.With.Point), At: words.Full(d.With.At, zone), Value: d.Value.Typed + " " + string(d.Value.Unit),
+			Href: s.RecordHref(string(d.ID)), Outcome: s.Terms.Outcome(d.Judgement.Outcome), Failed: words.Full(d.Failed, zone), FailedHref: s.RecordHref(string(d.Check)), Why: d.Why,
 		}
 	}
 	return rows

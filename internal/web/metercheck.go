@@ -224,7 +224,7 @@ func (s meterPages) checkOutcome(x *kit.Exchange, v desk.View, code string, doub
 	if !ok {
 		return nil, kit.NotHere("There is no such check of meter %s.", code)
 	}
-	o := &checkOutcome{checkRow: s.checkRow(c, v.Zone()), Class: terms.Verdict(c.Verdict.Outcome).Class}
+	o := &checkOutcome{checkRow: s.checkRow(c, v.Zone()), Class: s.Terms.Verdict(c.Verdict.Outcome).Class}
 	for _, d := range doubts {
 		if d.Check == id {
 			o.Doubts++

@@ -47,16 +47,16 @@ type meterRow struct {
 }
 
 // conditionMark is a meter's condition for the eye. A meter whose check has run out is due.
-func conditionMark(s quality.State) words.Mark {
+func conditionMark(t words.Terms, s quality.State) words.Mark {
 	switch {
 	case s.Condition == quality.Checked:
-		return terms.Mark(words.Checked)
+		return t.Mark(words.Checked)
 	case s.Condition == quality.Failed:
-		return terms.Mark(words.CheckFailed)
+		return t.Mark(words.CheckFailed)
 	case s.Since.Known():
-		return terms.Mark(words.CheckDue)
+		return t.Mark(words.CheckDue)
 	}
-	return terms.Mark(words.NeverChecked)
+	return t.Mark(words.NeverChecked)
 }
 
 // conditionChoices are the conditions that the list can be narrowed down to.
@@ -106,7 +106,7 @@ func (s meterPages) fillMeters(page *metersPage, v desk.View) error {
 func (s meterPages) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clock, zone *time.Location) meterRow {
 	row := meterRow{
 		Code: l.Code, Href: s.MeterHref(l.Code), CheckHref: s.MeterHref(l.Code) + "#check", System: l.System, Serial: l.Serial,
-		Mark: conditionMark(l.State), Until: clock(l.State.Until), Why: l.State.Why, Readings: strconv.Itoa(l.Readings),
+		Mark: conditionMark(s.Terms, l.State), Until: clock(l.State.Until), Why: l.State.Why, Readings: strconv.Itoa(l.Readings),
 	}
 	if l.State.Condition == quality.Checked {
 		row.Left = words.Age(l.State.Until.Sub(now)) + " left"
@@ -121,7 +121,7 @@ func (s meterPages) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clo
 		row.Readings += " since the last check"
 	}
 	if l.Last != nil {
-		row.Last, row.LastHref, row.Outcome = clock(l.Last.Verdict.At), s.RecordHref(string(l.Last.ID)), terms.Verdict(l.Last.Verdict.Outcome)
+		row.Last, row.LastHref, row.Outcome = clock(l.Last.Verdict.At), s.RecordHref(string(l.Last.ID)), s.Terms.Verdict(l.Last.Verdict.Outcome)
 	}
 	if l.Serviced != nil {
 		row.Serviced, row.ServicedHref = fmt.Sprintf("%s, %s", clock(l.Serviced.Verdict.At), l.Serviced.Serviced), s.RecordHref(string(l.Serviced.ID))

@@ -14,9 +14,9 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -34,7 +34,7 @@ func lotsQuery(old, new string) string {
 	return url.Values{"what": {lotsCompared}, "old": {lotValue("K", old)}, "new": {lotValue("K", new)}}.Encode()
 }
 
-// plant gives the site eight scopes, people and lots and 192 turnarounds of the last 80 days, each with
+// plant gives the site eight scopes, people and lots and 192 cycles of the last 80 days, each with
 // three readings. Scopes and lots are balanced; people and meters come at random.
 func (b *site) plant() {
 	b.Helper()
@@ -72,7 +72,7 @@ func (b *site) plant() {
 	}
 }
 
-// plantedTurn is one use, cleaning and round.
+// plantedTurn is one use, cleaning and verification.
 type plantedTurn struct {
 	tag, lot, person, meter string
 	at                      unit.Instant
@@ -84,11 +84,11 @@ func (t plantedTurn) write(tx *store.Tx, dice *random.Rand) error {
 		_, _, err := tx.Append(store.Draft{Type: typ, ID: id, At: at, By: t.person, Body: body})
 		return id, err
 	}
-	if _, err := put(record.Use, t.at, turnaround.Use{Scope: t.tag, Start: t.at, End: t.at.Add(20 * time.Minute)}); err != nil {
+	if _, err := put(record.Use, t.at, reprocessing.Use{Scope: t.tag, Start: t.at, End: t.at.Add(20 * time.Minute)}); err != nil {
 		return err
 	}
 	start := t.at.Add(30 * time.Minute)
-	if _, err := put(record.Step, start, turnaround.Step{Scope: t.tag, Kind: turnaround.ManualCleaning, Start: start, End: start.Add(15 * time.Minute), By: t.person}); err != nil {
+	if _, err := put(record.Step, start, reprocessing.Step{Scope: t.tag, Kind: reprocessing.ManualCleaning, Start: start, End: start.Add(15 * time.Minute), By: t.person}); err != nil {
 		return err
 	}
 	for i, point := range routine {
@@ -101,17 +101,17 @@ func (t plantedTurn) write(tx *store.Tx, dice *random.Rand) error {
 			log += math.Log10(1.8)
 		}
 		value := unit.Number(math.Round(math.Pow(10, log)))
-		outcome := reading.Below
+		outcome := reading.OK
 		if value > 100 {
 			outcome = reading.Action
 		}
 		v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: value, Typed: value.String()}
-		sample, err := put(record.Sample, at, sampling.Sample{Scope: t.tag, Point: point, Attempt: 1, Kit: "K", Lot: t.lot, By: t.person, Collected: at, Activated: at, Shaken: 6 * unit.Second})
+		sample, err := put(record.Sample, at, sampling.Sample{Scope: t.tag, Point: point, Cleaning: 1, Kit: "K", Lot: t.lot, By: t.person, Collected: at, Activated: at, Shaken: 6 * unit.Second})
 		if err != nil {
 			return err
 		}
 		_, err = put(record.Reading, at, reading.Reading{
-			Sample: string(sample), Scope: t.tag, Attempt: 1, Meter: t.meter, Lot: t.lot, By: t.person, Value: v, Rules: "fixture",
+			Sample: string(sample), Scope: t.tag, Cleaning: 1, Meter: t.meter, Lot: t.lot, By: t.person, Value: v, Rules: "fixture",
 			With:      reading.Circumstances{System: "A", Kit: "K", Point: point, Kind: scope.Duodenoscope, At: at},
 			Judgement: reading.Judgement{Outcome: outcome, Judged: v, Why: "fixture"},
 		})

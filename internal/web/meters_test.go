@@ -14,6 +14,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/present/words"
 	"rinsate/internal/store/storetest"
 )
 
@@ -237,7 +238,7 @@ func TestMetersList(t *testing.T) {
 	b.clock.Move(24 * time.Hour)
 	b.look(func(v desk.View) error {
 		l, err := v.MeterLine("M-1", b.at())
-		if m := conditionMark(l.State); m.Word != "check due" {
+		if m := conditionMark(words.US, l.State); m.Word != "check due" {
 			t.Errorf("the day after: %+v", m)
 		}
 		return err

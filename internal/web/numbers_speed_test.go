@@ -14,13 +14,13 @@ import (
 	"rinsate/internal/store/storetest"
 )
 
-// manyReadings is a stream of a scope that is sampled ten times a day for five years.
+// manyReadings is a series of a scope that is sampled ten times a day for five years.
 const manyReadings = 20_000
 
-// BenchmarkStream measures how long a stream of 20,000 readings takes, all of them drawn: for the server,
+// BenchmarkStream measures how long a series of 20,000 readings takes, all of them drawn: for the server,
 // and for a browser from asking until the picture is laid out and painted. The goal is under 300 ms for
 // each.
-func BenchmarkStream(b *testing.B) {
+func BenchmarkSeries(b *testing.B) {
 	s := serve(b, storetest.NewClock())
 	s.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		return w.RegisterInstrument(e, s.at(), scope.Instrument{Tag: numberedScope, Model: duodenoscope.Name, Owner: scope.Own, InService: s.at()})
@@ -41,7 +41,7 @@ func BenchmarkStream(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
-	if err := s.server.LookAtStreams(b.Context()); err != nil {
+	if err := s.server.LookAtSeries(b.Context()); err != nil {
 		b.Fatal(err)
 	}
 	p95 := func(b *testing.B, times []float64) {
@@ -50,7 +50,7 @@ func BenchmarkStream(b *testing.B) {
 		b.ReportMetric(times[int(0.95*float64(len(times)-1))], "p95-ms")
 	}
 	for _, view := range []string{"single", "weighted", "sums"} {
-		path := streamPath + "?last=all&view=" + view
+		path := seriesPath + "?last=all&view=" + view
 		b.Run("server/"+view, func(b *testing.B) {
 			var times []float64
 			for b.Loop() {
@@ -71,7 +71,7 @@ func BenchmarkStream(b *testing.B) {
 		var times []float64
 		const drawn = `performance.getEntriesByType("navigation")[0].loadEventEnd - performance.getEntriesByType("navigation")[0].responseStart`
 		for i := 0; b.Loop(); i++ {
-			p.open(fmt.Sprintf("%s?last=all&to=2026-03-%02d", streamPath, 2+i%20))
+			p.open(fmt.Sprintf("%s?last=all&to=2026-03-%02d", seriesPath, 2+i%20))
 			p.wait(drawn + " > 0")
 			times = append(times, eval[float64](p, drawn))
 		}

@@ -19,8 +19,8 @@ import (
 	"rinsate/internal/store/storetest"
 )
 
-// streamPath is the page of the stream that rises.
-const streamPath = "/trends/" + numberedScope + "/" + string(scope.OuterDistalEnd)
+// streamPath is the page of the series that rises.
+const seriesPath = "/trends/" + numberedScope + "/" + string(scope.OuterDistalEnd)
 
 // follow clicks the first link whose text holds some words.
 func (p *page) follow(within, words string) {
@@ -32,12 +32,12 @@ func (p *page) follow(within, words string) {
 	p.wait(fmt.Sprintf("location.href !== %q && document.readyState === 'complete'", p.base+from))
 }
 
-// Somebody finds an alarm in the list and takes it through its life with the mouse and the keyboard.
-func TestAlarmByClicking(t *testing.T) {
+// Somebody finds a signal in the list and takes it through its life with the mouse and the keyboard.
+func TestSignalByClicking(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	b.streams()
+	b.allSeries()
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		return w.Ask(e, sampling.Request{Scope: numberedScope, By: "L-01", Reason: "with another lot"})
 	})
@@ -45,9 +45,9 @@ func TestAlarmByClicking(t *testing.T) {
 	signIn(b, p, access.Lead)
 	b.clock.Move(6 * time.Minute) // who has signed in must show again who they are
 	p.open("/today")
-	p.waitText("[aria-labelledby=alarms]", "higher since about")
-	p.click("[aria-labelledby=alarms] a[href^='/alarms/']")
-	p.waitText("h1", "Alarm: "+numberedScope)
+	p.waitText("[aria-labelledby=signals]", "higher since about")
+	p.click("[aria-labelledby=signals] a[href^='/signals/']")
+	p.waitText("h1", "Signal: "+numberedScope)
 	for _, words := range []string{"standard deviations above the baseline", "Most likely since the reading of", "lot 8", "adopted"} {
 		p.waitText("main", words)
 	}
@@ -79,20 +79,20 @@ func TestAlarmByClicking(t *testing.T) {
 	p.expect(http.StatusForbidden)
 	p.click("details:has([value=closed]) button")
 	p.waitText("[role=alert]", "not right")
-	b.clock.Move(time.Minute) // the next attempt has to wait
+	b.clock.Move(time.Minute) // the next cleaning has to wait
 	p.fill("#prove-close", password)
 	p.keys("\r")
-	p.waitText(".said", "The alarm is closed.")
+	p.waitText(".said", "The signal is closed.")
 
-	p.open("/alarms")
-	p.waitText("main", "No alarm is like that.")
+	p.open("/signals")
+	p.waitText("main", "No signal is like that.")
 	p.set("#f-state", "closed")
 	p.click(".filter button")
-	p.waitText(".alarms", numberedScope)
+	p.waitText(".signals", numberedScope)
 	if at := p.location(); !strings.Contains(at, "state=closed") {
 		t.Errorf("the list is at %s", at)
 	}
-	p.click(".alarms th a")
+	p.click(".signals th a")
 	p.click("details:has([value=reopened]) > summary")
 	p.fill("#reopen-words", "lot 9 reads the same")
 	p.click("details:has([value=reopened]) button")
@@ -106,18 +106,18 @@ func TestAlarmByClicking(t *testing.T) {
 	p.waitText("#main .mark.unknown", "closed")
 }
 
-// The controls of a stream change its address, and each point leads to its record.
-func TestStreamByClicking(t *testing.T) {
+// The controls of a series change its address, and each point leads to its record.
+func TestSeriesByClicking(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
-	b.streams()
+	b.allSeries()
 	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
 	b.clock.Move(6 * time.Minute)
 	p.open("/trends?scope=" + numberedScope)
-	p.waitText(".streams", "higher")
-	p.click(".streams td a")
+	p.waitText(".series", "higher")
+	p.click(".series td a")
 	p.waitText("h1", numberedScope+", outer-distal-end")
 	points := `document.querySelectorAll(".wide a[href*='/records/']").length`
 	if got := eval[int](p, points); got != readingsEach {
@@ -136,7 +136,7 @@ func TestStreamByClicking(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for field, want := range map[string]string{"last": "50", "view": "sums", "limits": "trial", "false-alarms": "3", "charts": "ewma", "system": "A", "kit": "K"} {
+	for field, want := range map[string]string{"last": "50", "view": "sums", "limits": "trial", "false-signals": "3", "charts": "ewma", "system": "A", "kit": "K"} {
 		if got := q.Query().Get(field); got != want {
 			t.Errorf("%s = %q in the address, want %q", field, got, want)
 		}
@@ -162,22 +162,22 @@ func TestStreamByClicking(t *testing.T) {
 	}
 }
 
-// Before the streams were looked at for the first time pages say so and wait for nothing.
+// Before the series were looked at for the first time pages say so and wait for nothing.
 func TestNumbersBeforeTheFirstLook(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	for path, want := range map[string]string{
-		"/trends":   "The streams are being computed",
-		"/alarms":   "The streams are being computed",
-		"/failures": "The rounds are being computed",
-		"/trends/" + readyScope + "/" + string(scope.OuterDistalEnd): "The streams are being computed",
+		"/trends":   "The series are being computed",
+		"/signals":  "The series are being computed",
+		"/failures": "The cleaning verifications are being computed",
+		"/trends/" + readyScope + "/" + string(scope.OuterDistalEnd): "The series are being computed",
 		"/scopes/" + readyScope: "being computed",
 	} {
 		if a := b.ask(http.MethodGet, path, access.Lead); a.status != http.StatusOK || !strings.Contains(a.body, want) {
 			t.Errorf("%s: status %d, want %q", path, a.status, want)
 		}
 	}
-	for _, path := range []string{"/trends?format=csv", "/alarms?format=csv", "/failures?format=csv"} {
+	for _, path := range []string{"/trends?format=csv", "/signals?format=csv", "/failures?format=csv"} {
 		if a := b.ask(http.MethodGet, path, access.Lead); a.status != http.StatusServiceUnavailable {
 			t.Errorf("%s: status %d", path, a.status)
 		}
@@ -186,15 +186,15 @@ func TestNumbersBeforeTheFirstLook(t *testing.T) {
 	if a.status != http.StatusServiceUnavailable && a.status != http.StatusInternalServerError {
 		t.Errorf("adopting before: status %d", a.status)
 	}
-	if id := ledger.DerivedID("none"); b.ask(http.MethodGet, "/alarms/"+string(id), access.Lead).status != http.StatusServiceUnavailable {
-		t.Error("an alarm is known before the first look")
+	if id := ledger.DerivedID("none"); b.ask(http.MethodGet, "/signals/"+string(id), access.Lead).status != http.StatusServiceUnavailable {
+		t.Error("a signal is known before the first look")
 	}
 }
 
 func TestNumbersPages(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	id := b.streams()
+	id := b.allSeries()
 	for _, c := range []struct {
 		path   string
 		role   access.Role
@@ -204,38 +204,38 @@ func TestNumbersPages(t *testing.T) {
 	}{
 		{"/trends", access.Analyst, 200, []string{"D-09", "elevator-recess", "1 have an adopted baseline, 1 a provisional one", "format=csv"}, nil},
 		{"/trends?standing=moved-up", access.Lead, 200, []string{">1 of", "outer-distal-end"}, []string{">elevator-recess<span"}},
-		{"/trends?kind=gastroscope", access.Lead, 200, []string{"No stream is like that."}, nil},
+		{"/trends?kind=gastroscope", access.Lead, 200, []string{"No series is like that."}, nil},
 		{"/trends?page=0", access.Lead, 400, []string{"There is no page 0."}, nil},
 		{"/trends?page=99", access.Lead, 200, []string{"D-09"}, nil},
 		{"/trends?format=pdf", access.Lead, 400, []string{"no such format"}, nil},
 		{"/trends/D-01/balloon", access.Lead, 404, []string{"has no reading at balloon"}, nil},
-		{streamPath + "?system=B&kit=K", access.Lead, 404, []string{"has no reading that counts"}, nil},
-		{streamPath + "?view=pie", access.Lead, 400, []string{"There is no chart"}, nil},
-		{streamPath + "?last=none", access.Lead, 400, []string{"readings cannot be shown"}, nil},
-		{streamPath + "?last=all", access.Lead, 200, []string{"62 of 62 readings"}, nil},
-		{streamPath + "?from=2026-02-20&to=2026-02-25", access.Lead, 200, []string{"6 of 62 readings"}, nil},
-		{streamPath + "?from=2027-01-01", access.Lead, 200, []string{"No reading in that time."}, nil},
-		{streamPath + "?from=yesterday", access.Lead, 400, []string{"This is no day: yesterday."}, nil},
-		{streamPath + "?limits=trial&false-alarms=0&charts=ewma", access.Lead, 400, []string{"no number over 0"}, nil},
-		{streamPath + "?limits=trial&false-alarms=1&charts=rule", access.Lead, 400, []string{"There is no chart"}, nil},
-		{streamPath + "?limits=trial&false-alarms=1&charts=ewma&rules=9", access.Lead, 400, []string{"There is no run rule"}, nil},
-		{streamPath + "?limits=trial&false-alarms=1", access.Lead, 400, nil, nil},
-		{streamPath, access.Auditor, 200, []string{"came with lot 8"}, []string{"Adopt a baseline"}},
-		{"/alarms", access.Auditor, 200, []string{"D-09", "In all 1 are new"}, nil},
-		{"/alarms?state=gone", access.Lead, 200, []string{"No alarm is like that."}, nil},
-		{"/alarms?state=mood", access.Lead, 400, []string{"There is no state"}, nil},
-		{"/alarms?since=2026-03-01", access.Lead, 200, []string{"No alarm is like that."}, nil},
-		{"/alarms?direction=higher&point=outer-distal-end&scope=d-09", access.Lead, 200, []string{"lot 8"}, nil},
-		{"/alarms/" + id, access.Auditor, 200, []string{"nothing yet"}, []string{"I have seen it"}},
-		{"/alarms/none", access.Lead, 404, []string{"There is no alarm none."}, nil},
-		{"/alarms/" + string(ledger.DerivedID("none")), access.Lead, 404, []string{"nobody has acted on it"}, nil},
+		{seriesPath + "?system=B&kit=K", access.Lead, 404, []string{"has no reading that counts"}, nil},
+		{seriesPath + "?view=pie", access.Lead, 400, []string{"There is no chart"}, nil},
+		{seriesPath + "?last=none", access.Lead, 400, []string{"readings cannot be shown"}, nil},
+		{seriesPath + "?last=all", access.Lead, 200, []string{"62 of 62 readings"}, nil},
+		{seriesPath + "?from=2026-02-20&to=2026-02-25", access.Lead, 200, []string{"6 of 62 readings"}, nil},
+		{seriesPath + "?from=2027-01-01", access.Lead, 200, []string{"No reading in that time."}, nil},
+		{seriesPath + "?from=yesterday", access.Lead, 400, []string{"This is no day: yesterday."}, nil},
+		{seriesPath + "?limits=trial&false-signals=0&charts=ewma", access.Lead, 400, []string{"no number over 0"}, nil},
+		{seriesPath + "?limits=trial&false-signals=1&charts=rule", access.Lead, 400, []string{"There is no chart"}, nil},
+		{seriesPath + "?limits=trial&false-signals=1&charts=ewma&rules=9", access.Lead, 400, []string{"There is no run rule"}, nil},
+		{seriesPath + "?limits=trial&false-signals=1", access.Lead, 400, nil, nil},
+		{seriesPath, access.Auditor, 200, []string{"came with lot 8"}, []string{"Adopt a baseline"}},
+		{"/signals", access.Auditor, 200, []string{"D-09", "In all 1 are new"}, nil},
+		{"/signals?state=gone", access.Lead, 200, []string{"No signal is like that."}, nil},
+		{"/signals?state=mood", access.Lead, 400, []string{"There is no state"}, nil},
+		{"/signals?since=2026-03-01", access.Lead, 200, []string{"No signal is like that."}, nil},
+		{"/signals?direction=higher&point=outer-distal-end&scope=d-09", access.Lead, 200, []string{"lot 8"}, nil},
+		{"/signals/" + id, access.Auditor, 200, []string{"nothing yet"}, []string{"I have seen it"}},
+		{"/signals/none", access.Lead, 404, []string{"There is no signal none."}, nil},
+		{"/signals/" + string(ledger.DerivedID("none")), access.Lead, 404, []string{"nobody has acted on it"}, nil},
 		{"/failures?by=mood", access.Lead, 400, nil, nil},
 		{"/failures?from=2026-02-20&to=2026-02-19", access.Lead, 400, []string{"is empty"}, nil},
-		{"/failures?scope=d-09&by=month", access.Lead, 200, []string{"first rounds were over the action level", "Overall"}, nil},
+		{"/failures?scope=d-09&by=month", access.Lead, 200, []string{"first tests were over the action level", "Overall"}, nil},
 		{"/failures?view=gaps&by=day", access.Lead, 200, []string{"The same in a table"}, nil},
-		{"/scopes/" + numberedScope, access.Lead, 200, []string{"Alarms that are not closed", "/alarms/" + id}, nil},
-		{"/today", access.Lead, 200, []string{"/alarms/" + id}, nil},
-		{"/today", access.Technician, 200, []string{"higher since about"}, []string{"/alarms/"}},
+		{"/scopes/" + numberedScope, access.Lead, 200, []string{"Signals that are not closed", "/signals/" + id}, nil},
+		{"/today", access.Lead, 200, []string{"/signals/" + id}, nil},
+		{"/today", access.Technician, 200, []string{"higher since about"}, []string{"/signals/"}},
 	} {
 		a := b.ask(http.MethodGet, c.path, c.role)
 		if a.status != c.status {
@@ -257,11 +257,11 @@ func TestNumbersPages(t *testing.T) {
 func TestNumbersAsFiles(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	b.streams()
+	b.allSeries()
 	for path, want := range map[string]string{
 		"/trends?scope=D-09&format=csv":            "D-09,outer-distal-end,duodenoscope,A,K,62,adopted,3",
-		streamPath + "?last=3&format=csv":          ",251,6.",
-		"/alarms?format=csv":                       ",D-09,outer-distal-end,A,K,higher,new,open,",
+		seriesPath + "?last=3&format=csv":          ",251,6.",
+		"/signals?format=csv":                      ",D-09,outer-distal-end,A,K,higher,new,open,",
 		"/failures?scope=d-09&by=month&format=csv": "2026-02-01,28,6,",
 	} {
 		a := b.ask(http.MethodGet, path, access.Analyst)
@@ -272,7 +272,7 @@ func TestNumbersAsFiles(t *testing.T) {
 			t.Errorf("%s as XLSX: status %d", path, a.status)
 		}
 	}
-	if n := strings.Count(b.ask(http.MethodGet, streamPath+"?last=3&format=csv", access.Analyst).body, "\r\n"); n != 4 {
+	if n := strings.Count(b.ask(http.MethodGet, seriesPath+"?last=3&format=csv", access.Analyst).body, "\r\n"); n != 4 {
 		t.Errorf("%d lines for 3 readings", n)
 	}
 }
@@ -281,10 +281,10 @@ func TestNumbersAsFiles(t *testing.T) {
 func TestPagesOfReadings(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	b.streams()
+	b.allSeries()
 	rows := regexp.MustCompile(`<th scope="row"><a href="/records/[^"]*">(2\d{3}-[^<]*)<`)
 	var all []string
-	for path := streamPath; path != ""; {
+	for path := seriesPath; path != ""; {
 		body := b.ask(http.MethodGet, path, access.Lead).body
 		for _, m := range rows.FindAllStringSubmatch(body, -1) {
 			all = append(all, m[1])
@@ -299,14 +299,14 @@ func TestPagesOfReadings(t *testing.T) {
 	}
 }
 
-// What people did stays when the readings that raised an alarm are taken back, and the pages say what
+// What people did stays when the readings that raised a signal are taken back, and the pages say what
 // happened.
-func TestAlarmThatIsGone(t *testing.T) {
+func TestSignalThatIsGone(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	b.streams()
-	alarm := b.alarms(numberedScope)[0]
-	b.handle(alarm, trend.Handling{Act: trend.Seen})
+	b.allSeries()
+	signal := b.signals(numberedScope)[0]
+	b.handle(signal, trend.Handling{Act: trend.Seen})
 	void := func(id ledger.ID) {
 		b.clock.Move(time.Second)
 		b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
@@ -316,37 +316,37 @@ func TestAlarmThatIsGone(t *testing.T) {
 	}
 	page := func() string {
 		t.Helper()
-		b.streams()
-		a := b.ask(http.MethodGet, "/alarms/"+string(alarm.ID), access.Lead)
+		b.allSeries()
+		a := b.ask(http.MethodGet, "/signals/"+string(signal.ID), access.Lead)
 		if a.status != http.StatusOK {
 			t.Fatalf("status %d:\n%s", a.status, a.body)
 		}
 		return a.body
 	}
-	void(alarm.Reading)
-	if body := page(); !strings.Contains(body, "The first signal has moved") || strings.Contains(body, "No longer signalled") {
+	void(signal.Reading)
+	if body := page(); !strings.Contains(body, "Its beginning has moved") || strings.Contains(body, "No longer raised") {
 		t.Errorf("after the first reading was voided:\n%s", body)
 	}
 	b.look(func(v desk.View) error {
-		points, err := v.StreamIn(alarm.Stream, b.at(), desk.UsualWatching(), 60)
+		points, err := v.SeriesIn(signal.Series, b.at(), desk.UsualWatching(), 60)
 		for _, p := range points.Points[firstHigher-1:] {
 			void(p.ID)
 		}
 		return err
 	})
-	if body := page(); !strings.Contains(body, "No longer signalled") || !strings.Contains(body, "<b>seen</b>") {
+	if body := page(); !strings.Contains(body, "No longer raised") || !strings.Contains(body, "<b>seen</b>") {
 		t.Errorf("after all were voided:\n%s", body)
 	}
-	if body := b.ask(http.MethodGet, "/alarms?state=gone", access.Lead).body; !strings.Contains(body, "no longer signalled</span>") {
+	if body := b.ask(http.MethodGet, "/signals?state=gone", access.Lead).body; !strings.Contains(body, "no longer raised</span>") {
 		t.Errorf("the list of those that are gone:\n%s", body)
 	}
 }
 
-// Forms about alarms store once, refuse what makes no sense, and keep what was typed.
-func TestActsAboutAlarms(t *testing.T) {
+// Forms about signals store once, refuse what makes no sense, and keep what was typed.
+func TestActsAboutSignals(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	path := "/alarms/" + b.streams()
+	path := "/signals/" + b.allSeries()
 	id := func(n int) string { return fmt.Sprintf("01890a5d-ac96-774b-bcce-b302099a80%02d", n) }
 	for i, c := range []struct {
 		path   string
@@ -357,7 +357,7 @@ func TestActsAboutAlarms(t *testing.T) {
 	}{
 		{"/acts", access.Lead, map[string]string{"id": id(0), "act": "forgotten"}, 400, "nothing that is done"},
 		{"/acts", access.Lead, map[string]string{"id": id(0), "act": "closed", "words": "x"}, 400, "nothing that is done"},
-		{"/closing", access.Lead, map[string]string{"id": id(0), "act": "closed", "words": "x", "secret": password}, 409, "Say first what was behind the alarm"},
+		{"/closing", access.Lead, map[string]string{"id": id(0), "act": "closed", "words": "x", "secret": password}, 409, "Say first what was behind the signal"},
 		{"/acts", access.InfectionPrevention, map[string]string{"id": id(1), "act": "seen"}, 303, ""},
 		{"/acts", access.InfectionPrevention, map[string]string{"id": id(1), "act": "seen"}, 303, ""},
 		{"/acts", access.Lead, map[string]string{"id": id(2), "act": "explained", "cause": "mood", "words": awkward}, 400, "Choose a cause"},
@@ -384,7 +384,7 @@ func TestActsAboutAlarms(t *testing.T) {
 		}
 	}
 	b.look(func(v desk.View) error {
-		life, err := v.Life(ledger.ID(strings.TrimPrefix(path, "/alarms/")))
+		life, err := v.Life(ledger.ID(strings.TrimPrefix(path, "/signals/")))
 		if len(life.Acts) != 2 || life.State != trend.LifeSeen {
 			t.Errorf("%d acts, %s", len(life.Acts), life.State)
 		}
@@ -406,11 +406,11 @@ func TestPeopleAreHidden(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 	if coincides[1] != desk.CleanedBy+" T-07" {
-		t.Error("the alarm itself was changed")
+		t.Error("the signal itself was changed")
 	}
 }
 
-// However often something is recorded, looking at the streams takes a twentieth of one processor at most.
+// However often something is recorded, looking at the series takes a twentieth of one processor at most.
 func TestRest(t *testing.T) {
 	t.Parallel()
 	for _, took := range []time.Duration{0, time.Millisecond, time.Second, 20 * time.Second} {

@@ -5,20 +5,20 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/web/kit"
 )
 
 // overview is what holds of the whole fleet at one size of the ledger: what many pages show and what takes
 // longer to find out than a page should take.
 type overview struct {
-	board []turnaround.Answer
+	board []reprocessing.Answer
 	open  []desk.OpenSample
 	ends  []desk.OpenEnd
 }
 
 // overviewFor is for how long it is shown while nothing is recorded: a state that ends by itself, such as
-// the storage time of a scope, may show that much longer on boards. The gate always looks for itself.
+// the storage time of a scope, may show that much longer on boards. The release check always looks for itself.
 const overviewFor = 15 * time.Second
 
 // overview returns what holds now, with everything that is recorded by now. Whoever needs a newer one waits

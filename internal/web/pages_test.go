@@ -20,8 +20,8 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/identity"
 	"rinsate/internal/store/storetest"
 	"rinsate/internal/web/kit"
@@ -44,10 +44,10 @@ func (b *site) examples() []example {
 		{"today", "/today", "today", http.StatusOK, access.Lead},
 		{"wall", "/today?wall", "today", http.StatusOK, access.Lead},
 		{"scopes", "/scopes", "scopes", http.StatusOK, access.Lead},
-		{"scopes, some", "/scopes?state=held&kind=duodenoscope&q=endoscopy", "scopes", http.StatusOK, access.Auditor},
+		{"scopes, some", "/scopes?state=on+hold&kind=duodenoscope&q=endoscopy", "scopes", http.StatusOK, access.Auditor},
 		{"scopes, none", "/scopes?q=nothing", "scopes", http.StatusOK, access.Lead},
 		{"scope with a past", "/scopes/" + pastScope, "scope", http.StatusOK, access.Lead},
-		{"scope with records", "/scopes/" + pastScope + "?records&done=held", "scope", http.StatusOK, access.Lead},
+		{"scope with records", "/scopes/" + pastScope + "?records&done=hold", "scope", http.StatusOK, access.Lead},
 		{"scope for somebody who only reads", "/scopes/" + heldScope, "scope", http.StatusOK, access.Auditor},
 		{"dossier", "/scopes/" + pastScope + "/dossier", "dossier", http.StatusOK, access.Lead},
 		{"dossier, no such period", "/scopes/" + readyScope + "/dossier?from=2026-01-02&to=2026-01-01", "dossier", http.StatusBadRequest, access.Lead},
@@ -61,21 +61,21 @@ func (b *site) examples() []example {
 		{"unlock", "/unlock", "sign-in", http.StatusOK, locked},
 		{"no such scope", "/scopes/none", "problem", http.StatusNotFound, access.Lead},
 		{"not allowed", "/today", "problem", http.StatusForbidden, access.ProcedureRoom},
-		{"gate", "/gate", "gate", http.StatusOK, nobody},
-		{"gate for somebody", "/gate", "gate", http.StatusOK, access.Lead},
-		{"gate, no such scope", "/gate/none", "gate", http.StatusNotFound, nobody},
+		{"ready", "/ready", "ready", http.StatusOK, nobody},
+		{"release check for somebody", "/ready", "ready", http.StatusOK, access.Lead},
+		{"release check, no such scope", "/ready/none", "ready", http.StatusNotFound, nobody},
 	}
 	for _, s := range []struct{ state, path string }{
 		{"ready", readyScope},
-		{"in work", inWorkScope},
-		{"held", heldScope},
+		{"in reprocessing", inWorkScope},
+		{"on hold", heldScope},
 		{"away", awayScope},
-		{"unknown", "L%207%2F2"},
+		{"not known", "L%207%2F2"},
 		{"in use", inUseScope},
 		{"overdue", overdueScope},
 	} {
 		list = append(list,
-			example{"gate, " + s.state, "/gate/" + s.path, "gate", http.StatusOK, nobody},
+			example{"release check, " + s.state, "/ready/" + s.path, "ready", http.StatusOK, nobody},
 			example{"scope, " + s.state, "/scopes/" + s.path, "scope", http.StatusOK, access.Lead})
 	}
 	return slices.Concat(list, b.numberExamples(), b.levelExamples(), b.meterExamples(), b.recordExamples(file), b.setUpExamples(), b.helpExamples(), b.importExamples())
@@ -86,7 +86,7 @@ func (b *site) filled() *strings.Replacer {
 	b.Helper()
 	return strings.NewReplacer("{$}", "", "{tag}", readyScope, "{id}", b.anyRecord(readyScope), "{name...}", b.server.Assets.Names["app.css"],
 		"{model}", duodenoscope.Name, "{point}", string(scope.OuterDistalEnd), "{record}", b.furnish(), "{topic}", "sample-a-scope",
-		"{level}", b.anyLevel(), "{alarm}", b.streams(), "{meter}", "M-1", "{kind}", "models", "{file}", b.importedFile(),
+		"{level}", b.anyLevel(), "{signal}", b.allSeries(), "{meter}", "M-1", "{kind}", "models", "{file}", b.importedFile(),
 		"{lot}", "K%7C7", "{code}", "M-1", "{target}", "A%7Cpositive%7Clight", "{key}", levelKey)
 }
 
@@ -148,8 +148,8 @@ func TestHeaders(t *testing.T) {
 		{http.MethodGet, "/scopes/none", access.Lead, [2]string{}, http.StatusNotFound},
 		{http.MethodGet, "/static/none.css", nobody, [2]string{}, http.StatusNotFound},
 		{http.MethodGet, "/today", access.ProcedureRoom, [2]string{}, http.StatusForbidden},
-		{http.MethodDelete, "/gate", nobody, [2]string{}, http.StatusMethodNotAllowed},
-		{http.MethodPost, "/gate", nobody, [2]string{"Sec-Fetch-Site", "cross-site"}, http.StatusForbidden},
+		{http.MethodDelete, "/ready", nobody, [2]string{}, http.StatusMethodNotAllowed},
+		{http.MethodPost, "/ready", nobody, [2]string{"Sec-Fetch-Site", "cross-site"}, http.StatusForbidden},
 	}
 	for _, r := range b.server.Table {
 		if r.Method != http.MethodGet {
@@ -312,8 +312,8 @@ func TestSubPath(t *testing.T) {
 	const prefix = "/rinsate"
 	b := newSite(t, storetest.NewClock(), "https://x.example"+prefix)
 	b.furnish()
-	b.streams()
-	seen := map[string]string{prefix + "/": "the start", prefix: "the address without a slash", prefix + "/gate/none": "the start", prefix + "/scopes/none": "the start"}
+	b.allSeries()
+	seen := map[string]string{prefix + "/": "the start", prefix: "the address without a slash", prefix + "/ready/none": "the start", prefix + "/scopes/none": "the start"}
 	next := slices.Sorted(maps.Keys(seen))
 	found, files := 0, 0
 	for len(next) > 0 {
@@ -365,7 +365,7 @@ func (b *site) form() (sent *int) {
 			return fmt.Errorf("the form: %w", err)
 		}
 		*sent++
-		return x.Redirect("/gate")
+		return x.Redirect("/ready")
 	}}))
 	return sent
 }
@@ -439,8 +439,8 @@ func TestFaultInATemplate(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "http://test.example")
 	half := template.Must(template.New("half").Parse(`{{define "layout"}}the first half{{.Body.NoSuchField}}the second half{{end}}`))
 	problem := b.server.Pages["problem"]
-	b.server.Pages["gate"] = half
-	answer := b.ask(http.MethodGet, "/gate", nobody)
+	b.server.Pages["ready"] = half
+	answer := b.ask(http.MethodGet, "/ready", nobody)
 	page := answer.body
 	if answer.status != http.StatusInternalServerError || strings.Contains(page, "half") || !strings.Contains(page, "Something went wrong.") || !strings.HasSuffix(page, "</html>") {
 		t.Errorf("status %d:\n%s", answer.status, page)
@@ -449,7 +449,7 @@ func TestFaultInATemplate(t *testing.T) {
 		t.Errorf("the page tells what is not meant for people:\n%s", page)
 	}
 	b.server.Pages["problem"] = half
-	answer = b.ask(http.MethodGet, "/gate", nobody)
+	answer = b.ask(http.MethodGet, "/ready", nobody)
 	if page := answer.body; answer.status != http.StatusInternalServerError || page != "Something went wrong.\n" {
 		t.Errorf("when the page of the problem is wrong too: status %d:\n%s", answer.status, page)
 	}
@@ -517,12 +517,12 @@ func TestScanner(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.Base.String())
-	p.open("/gate")
+	p.open("/ready")
 	for i, scan := range []struct{ text, scope, state, class string }{
-		{barcode, readyScope, "ready", "ready"},
-		{heldScope, heldScope, "held", "held"},
-		{strings.ToLower(inWorkScope), inWorkScope, "in work", "work"},
-		{unknownScope, unknownScope, "unknown", "unknown"},
+		{barcode, readyScope, "ready for use", "ready"},
+		{heldScope, heldScope, "on hold", "hold"},
+		{strings.ToLower(inWorkScope), inWorkScope, "in reprocessing", "work"},
+		{unknownScope, unknownScope, "not known", "unknown"},
 		{"SN " + awayScope, awayScope, "out of service", "out"},
 	} {
 		if i > 2 {
@@ -530,10 +530,10 @@ func TestScanner(t *testing.T) {
 		}
 		p.scan(scan.text)
 		p.waitText(".answer h1", scan.scope)
-		if got := p.text(".gate .state"); !strings.HasSuffix(got, scan.state) {
+		if got := p.text(".release .state"); !strings.HasSuffix(got, scan.state) {
 			t.Errorf("%s: %q, want %q", scan.text, got, scan.state)
 		}
-		if scan.class != "unknown" && !eval[bool](p, fmt.Sprintf("document.querySelector('.gate').classList.contains(%q)", scan.class)) {
+		if scan.class != "unknown" && !eval[bool](p, fmt.Sprintf("document.querySelector('.release').classList.contains(%q)", scan.class)) {
 			t.Errorf("%s: the page lacks the class %q", scan.text, scan.class)
 		}
 	}
@@ -543,21 +543,21 @@ func TestScanner(t *testing.T) {
 	p.expect(http.StatusNotFound)
 	p.reload() // the answer has an address of its own
 	p.waitText(".answer h1", "X-99")
-	if at := p.location(); at != "/gate?scope=X-99" {
+	if at := p.location(); at != "/ready?scope=X-99" {
 		t.Errorf("the answer is at %s", at)
 	}
 	if page := p.html(); strings.Contains(page, "T-02") || strings.Contains(page, "L-01") {
-		t.Error("the gate names people")
+		t.Error("the release check names people")
 	}
 }
 
-func TestGateWithoutScripts(t *testing.T) {
+func TestReleaseWithoutScripts(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	p := openPage(t, b.server.Base.String())
 	p.scripts(false)
-	p.open("/gate")
+	p.open("/ready")
 	p.fill("#scope", heldScope)
 	p.click(".ask button")
 	p.waitText(".answer h1", heldScope)
@@ -576,15 +576,15 @@ func TestLivePage(t *testing.T) {
 		t.Helper()
 		b.clock.Move(time.Second)
 		b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-			return w.PlaceHold(e, turnaround.Hold{Scope: tag, By: "T-01", Reason: reason})
+			return w.PlaceHold(e, reprocessing.Hold{Scope: tag, By: "T-01", Reason: reason})
 		})
 	}
 	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
-	const held = "[aria-labelledby=held]"
+	const held = "[aria-labelledby=on-hold]"
 	p.open("/today")
 	if got := p.text(held); strings.Contains(got, readyScope) {
-		t.Fatalf("%s is held before:\n%s", readyScope, got)
+		t.Fatalf("%s is on hold before:\n%s", readyScope, got)
 	}
 	hold(readyScope, "dropped")
 	p.waitText(held, "dropped")

@@ -77,7 +77,7 @@ func (s peoplePages) showPeople(x *kit.Exchange, status int, page peoplePage) er
 				return err
 			}
 			line.Passkeys = len(keys)
-			line.History = grantLines(granted[access.Key(a.Code)], v.Zone())
+			line.History = grantLines(s.Terms, granted[access.Key(a.Code)], v.Zone())
 			page.Accounts = append(page.Accounts, line)
 		}
 		return nil

@@ -18,12 +18,12 @@ type grantLine struct {
 
 // grantLines tells the changes of an account, the latest first, each with how its roles differ from those
 // before.
-func grantLines(all []identity.Granted, zone *time.Location) []grantLine {
+func grantLines(t words.Terms, all []identity.Granted, zone *time.Location) []grantLine {
 	var lines []grantLine
 	var before []access.Role
 	for _, g := range all {
 		lines = append(lines, grantLine{
-			At: words.Full(g.At, zone), By: g.By, What: terms.Account(g.Change), Gained: access.Words(without(g.Roles, before)), Lost: access.Words(without(before, g.Roles)),
+			At: words.Full(g.At, zone), By: g.By, What: t.Account(g.Change), Gained: t.Roles(without(g.Roles, before)), Lost: t.Roles(without(before, g.Roles)),
 		})
 		before = g.Roles
 	}

@@ -3,7 +3,6 @@ package web
 import (
 	"encoding/json"
 	"net/http"
-	"strings"
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -104,7 +103,7 @@ func (s recordPages) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recor
 		return page, err
 	}
 	page = recordPage{
-		ID: l.ID, Href: s.RecordHref(l.ID), Type: string(l.Type), Title: strings.ToUpper(string(l.Type[:1])) + string(l.Type[1:]), Words: l.Words(), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.SearchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
+		ID: l.ID, Href: s.RecordHref(l.ID), Type: s.Terms.Kind(l.Type), Title: capital(s.Terms.Kind(l.Type)), Words: s.Terms.Record(l.Type, l.Words()), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.SearchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
 		Late: l.Late, Scope: l.Scope(), Body: string(body),
 	}
 	if page.Scope != "" {

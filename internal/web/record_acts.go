@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
@@ -86,7 +87,7 @@ func (s recordPages) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name s
 	f.Prove = prove
 	tag := l.Scope()
 	err := x.Acting().Try(x.R.Context(), func(w *desk.Work) error {
-		before := gateWords(w, tag)
+		before := releaseWords(s.Terms, w, tag)
 		r, err := do(w, desk.Entry{By: x.Who.Code, Corrects: ledger.ID(l.ID), Reason: "to see what follows"})
 		if err != nil {
 			return err
@@ -97,8 +98,8 @@ func (s recordPages) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name s
 		for _, followed := range r.Followed {
 			f.Follows = append(f.Follows, followWords(followed))
 		}
-		if after := gateWords(w, tag); after != before {
-			f.Follows = append(f.Follows, "The gate of "+tag+" says "+before+" now, and then "+after+".")
+		if after := releaseWords(s.Terms, w, tag); after != before {
+			f.Follows = append(f.Follows, "The release check of "+tag+" says “"+before+"” now, and “"+after+"” then.")
 		}
 		return nil
 	})
@@ -109,13 +110,13 @@ func (s recordPages) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name s
 	return f
 }
 
-// gateWords is what the gate says of a scope in a transaction; empty where there is no scope.
-func gateWords(w *desk.Work, tag string) string {
-	a, err := w.Gate(tag, w.Now(), store.Forever)
+// releaseWords is what the release check says of a scope in a transaction; empty where there is no scope.
+func releaseWords(t words.Terms, w *desk.Work, tag string) string {
+	a, err := w.Release(tag, w.Now(), store.Forever)
 	if tag == "" || err != nil { // a record may name a scope that is not registered
 		return ""
 	}
-	return terms.State(a.State).Word
+	return t.State(a.State).Word
 }
 
 func recordWords(r ledger.Record) string {

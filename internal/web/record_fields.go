@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/web/kit"
 )
@@ -28,8 +29,8 @@ const mostFields = 300
 
 // labels are the words for fields whose names do not say it themselves.
 var labels = map[string]string{
-	"at": "at", "by": "by", "with": "read with", "sha256": "SHA-256", "mec": "check of the minimum concentration", "coldest_cel": "coldest, °C", "agent_lot": "lot of the agent",
-	"agent_expires": "agent expires", "has_temperature": "temperature was recorded", "value": "value", "why": "why", "kind": "kind", "recovered_ml": "recovered, mL",
+	"at": "at", "by": "by", "with": "read with", "sha256": "SHA-256", "mec": "check of the minimum concentration", "coldest_cel": "coldest, °C", "disinfectant_lot": "lot of the disinfectant",
+	"disinfectant_expires": "disinfectant expires", "has_temperature": "temperature was recorded", "value": "value", "why": "why", "kind": "kind", "recovered_ml": "recovered, mL",
 	"flushed_ml": "flushed, mL", "area_cm2": "area, cm²", "supersedes": "decides again", "finishes": "begins with", "judgement": "judged", "cv": "coefficient of variation",
 	"origin": "origin", "vkey": "public key", "size": "bytes", "tag": "scope", "in_service": "in service since", "second": "second person", "level": "by the level",
 }
@@ -45,7 +46,7 @@ var spacedWords = []string{"point", "points", "missing", "kind", "mark", "act", 
 
 // leading are the fields that come first, in this order; the others follow in that of the alphabet.
 var leading = []string{
-	"scope", "tag", "name", "code", "kind", "point", "mark", "typed", "value", "unit", "analyte", "outcome", "result", "title", "reason", "text", "attempt", "kit", "lot", "meter",
+	"scope", "tag", "name", "code", "kind", "point", "mark", "typed", "value", "unit", "analyte", "outcome", "result", "title", "reason", "text", "cleaning", "kit", "lot", "meter",
 	"start", "end", "collected", "activated", "read", "sent", "returned",
 }
 
@@ -206,7 +207,7 @@ func (t *teller) text(name string, value any) string {
 		return v.String()
 	case string:
 		if slices.Contains(spacedWords, name) {
-			return strings.ReplaceAll(v, "-", " ")
+			return text.Spaced(v)
 		}
 		return v
 	}

@@ -78,7 +78,7 @@ func TestVoidAReadingByKeyboard(t *testing.T) {
 	p.keys("\r")
 	p.waitFor("#void-reason")
 	follows := p.text("#act ul")
-	if !strings.Contains(follows, "Its sample counts as not read.") || !strings.Contains(follows, "The round is decided again: attempt 1, no result") {
+	if !strings.Contains(follows, "Its sample counts as not read.") || !strings.Contains(follows, "The cleaning verification is decided again: first test, not judged") {
 		t.Errorf("what else changes:\n%s", follows)
 	}
 	p.tabTo("#void-reason")
@@ -290,7 +290,7 @@ func TestVoidAndCorrect(t *testing.T) {
 	reading := b.lastOf(heldScope, record.Reading)
 	lot := ""
 	b.look(func(v desk.View) error {
-		return v.Search(store.Query{Terms: []record.Term{record.ByType.Is(string(record.Round))}}, func(l desk.Line) (bool, error) {
+		return v.Search(store.Query{Terms: []record.Term{record.ByType.Is(string(record.Verification))}}, func(l desk.Line) (bool, error) {
 			lot = l.ID
 			return false, nil
 		})
@@ -326,7 +326,7 @@ func TestVoidAndCorrect(t *testing.T) {
 		}
 	}
 	foreseen := b.ask(http.MethodGet, "/records/"+reading+"?act=correct&value=25", access.Lead).body
-	for _, want := range []string{"elevator recess, 25 RLU, below", "The round is decided again"} {
+	for _, want := range []string{"elevator recess, 25 RLU, OK", "The cleaning verification is decided again"} {
 		if !strings.Contains(foreseen, want) {
 			t.Errorf("before the correction the page lacks %q", want)
 		}
@@ -376,7 +376,7 @@ func TestListsAsFiles(t *testing.T) {
 		wants []string
 	}{
 		{"/scopes?kind=gastroscope", access.Analyst, []string{inUseScope, "gastroscope"}},
-		{"/scopes/" + pastScope + "?list=turnarounds", access.Auditor, []string{"used all the same", "below", "after use"}},
+		{"/scopes/" + pastScope + "?list=cycles", access.Auditor, []string{"used all the same", "OK", "after use"}},
 		{"/scopes/" + pastScope + "?list=files", access.Auditor, []string{"certificate of the repair", "SHA-256"}},
 		{"/people?x", access.Administrator, []string{codeOf(access.Administrator), "administrator"}},
 		{"/today/due?x", access.Lead, []string{readyScope, "after the visit of the auditors"}},

@@ -160,7 +160,7 @@ func (s setUpPages) meanwhile(v desk.View, r registry, page *formPage, changed *
 	var both []string
 	page.Typed, both = kit.Mingled(was, mine, is, page.sheet.Names())
 	page.Typed["reason"], page.Base = mine["reason"], changed.Now.ID
-	page.Conflict = &conflict{By: changed.Now.By, At: s.ClockOf(v)(changed.Now.Recorded), Lines: differenceLines(from, now, zone)}
+	page.Conflict = &conflict{By: changed.Now.By, At: s.ClockOf(v)(changed.Now.Recorded), Lines: differenceLines(s.Terms, from, now, zone)}
 	for _, n := range both {
 		page.Conflict.Clashes = append(page.Conflict.Clashes, kit.Clash{Label: page.sheet.Label(n), Theirs: is[n], Mine: mine[n]})
 	}

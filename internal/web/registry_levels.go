@@ -6,17 +6,17 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
 // levelRegistry are levels that are typed and not derived: what a facility begins with, before it has
-// readings of its own. Adopting one is a signature, since rounds are decided by it.
+// readings of its own. Adopting one is a signature, since verifications are decided by it.
 func levelRegistry() registry {
 	return registry{
 		path: "levels", wild: "key", word: "level", one: "level", many: "first levels",
@@ -25,7 +25,7 @@ func levelRegistry() registry {
 		key: func(b any) string { return b.(reading.Level).Key() },
 		title: func(b any) string {
 			l := b.(reading.Level)
-			return fmt.Sprintf("Level of the %s, %s with %s", words.Spaced(string(l.Point)), l.System, l.Kit)
+			return fmt.Sprintf("Level of the %s, %s with %s", text.Spaced(l.Point), l.System, l.Kit)
 		},
 		list: func(x *kit.Exchange, v desk.View, p *listPage) error {
 			p.Columns = []string{"Sampling point", "Meter system", "Kit", "Kind of scope", "Alert", "Action", "Unit", "Source", "Adopted", "By"}
@@ -57,7 +57,7 @@ func levelRow(x *kit.Exchange, l reading.Level, zone *time.Location) []cell {
 	if l.Alert > 0 {
 		alert = l.Alert.String()
 	}
-	row := plainCell(words.Spaced(string(l.Point)), l.System, l.Kit, kind, alert, l.Action.String(), string(l.Unit), l.Source+", edition "+l.Edition, kit.DayText(l.Adopted, zone), l.Adopter)
+	row := plainCell(text.Spaced(l.Point), l.System, l.Kit, kind, alert, l.Action.String(), string(l.Unit), l.Source+", edition "+l.Edition, kit.DayText(l.Adopted, zone), l.Adopter)
 	row[0].Href = levelRegistry().href(x.Shell, l.Key())
 	return row
 }

@@ -33,7 +33,7 @@ func lotRegistry() registry {
 		},
 		more: func(x *kit.Exchange, _ desk.View, p *thingPage, b any) error {
 			l := b.(quality.Lot)
-			p.Mark = lotMark(l, x.Shell.Now())
+			p.Mark = lotMark(x.Shell.Terms, l, x.Shell.Now())
 			if x.Can(desk.ToRecall) && !l.Recalled.Known() {
 				p.Acts = append(p.Acts, actForm{Name: "recall", Summary: "Recall this lot", Button: "Recall the lot", Fields: []kit.Field{
 					{Name: "at", Label: "Not to be used from", Type: "datetime-local", Value: kit.MomentText(x.Shell.Now(), x.Shell.Desk.DB.Zone()), Required: true},
@@ -51,14 +51,14 @@ func lotKey(b any) string {
 }
 
 // lotMark says whether a lot may be used.
-func lotMark(l quality.Lot, now unit.Instant) *words.Mark {
+func lotMark(t words.Terms, l quality.Lot, now unit.Instant) *words.Mark {
 	switch {
 	case l.Recalled.Known() && l.Recalled <= now:
-		return marked(words.Recalled)
+		return marked(t, words.Recalled)
 	case l.Expires <= now:
-		return marked(words.Expired)
+		return marked(t, words.Expired)
 	}
-	return marked(words.InDate)
+	return marked(t, words.InDate)
 }
 
 func listLots(x *kit.Exchange, v desk.View, p *listPage) error {
@@ -72,7 +72,7 @@ func listLots(x *kit.Exchange, v desk.View, p *listPage) error {
 	now := x.Shell.Now()
 	clock := x.Shell.ClockOf(v)
 	for _, l := range lots {
-		m := lotMark(l, now)
+		m := lotMark(x.Shell.Terms, l, now)
 		if state != "" && m.Word != state {
 			p.Of++
 			continue

@@ -25,7 +25,7 @@ func meterRegistry() registry {
 		},
 		more: func(x *kit.Exchange, v desk.View, p *thingPage, b any) error {
 			m := b.(quality.Meter)
-			p.Mark = serviceMark(0, m.Retired, x.Shell.Now())
+			p.Mark = serviceMark(x.Shell.Terms, 0, m.Retired, x.Shell.Now())
 			p.Links = meterLinks(x)
 			targets, err := v.Targets()
 			if err != nil {
@@ -62,7 +62,7 @@ func listMeters(x *kit.Exchange, v desk.View, p *listPage) error {
 	now := x.Shell.Now()
 	for _, m := range meters {
 		row := plainCell(m.Code, m.System, m.Serial, "", "")
-		row[0].Href, row[3].Mark = meterRegistry().href(x.Shell, m.Code), serviceMark(0, m.Retired, now)
+		row[0].Href, row[3].Mark = meterRegistry().href(x.Shell, m.Code), serviceMark(x.Shell.Terms, 0, m.Retired, now)
 		if state, err := v.MeterState(m.Code, now); err == nil {
 			row[4].Text = state.Why
 		} else if fault.CodeOf(err) != fault.NotFound { // before a rule set is adopted nobody can say

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
@@ -36,7 +37,7 @@ func modelRegistry() registry {
 				p.Problem = kit.Sentence(err.Error())
 				return nil
 			}
-			drawing := kit.Pictured("look", figure.Schematic(m, nil, v.Zone()))
+			drawing := kit.Pictured("look", figure.Schematic(x.Shell.Terms, m, nil, v.Zone()))
 			p.Drawing, p.Points = &drawing, pointLines(x.Shell, m, false)
 			var err error
 			p.Warnings, err = v.ModelWarnings(m)
@@ -44,7 +45,7 @@ func modelRegistry() registry {
 		},
 		more: func(x *kit.Exchange, v desk.View, p *thingPage, b any) error {
 			m := b.(scope.Model)
-			drawing := kit.Pictured("model", figure.Schematic(m, nil, v.Zone()))
+			drawing := kit.Pictured("model", figure.Schematic(x.Shell.Terms, m, nil, v.Zone()))
 			p.Drawing, p.Points = &drawing, pointLines(x.Shell, m, true)
 			var err error
 			if p.Warnings, err = v.ModelWarnings(m); err != nil {
@@ -56,7 +57,7 @@ func modelRegistry() registry {
 }
 
 func listModels(x *kit.Exchange, v desk.View, p *listPage) error {
-	p.Columns = []string{"Model", "Kind", "Risk", "Channels", "In every round", "Scopes"}
+	p.Columns = []string{"Model", "Kind", "Risk", "Channels", "In every verification", "Scopes"}
 	models, err := v.Models()
 	if err != nil {
 		return err
@@ -74,7 +75,7 @@ func listModels(x *kit.Exchange, v desk.View, p *listPage) error {
 	for _, m := range models {
 		var points []string
 		for _, k := range m.Routine() {
-			points = append(points, strings.ReplaceAll(string(k), "-", " "))
+			points = append(points, text.Spaced(k))
 		}
 		row := plainCell(m.Name, string(m.Kind), string(m.Risk), strconv.Itoa(len(m.Channels)), strings.Join(points, ", "), strconv.Itoa(count[m.Name]))
 		row[0].Href = modelRegistry().href(x.Shell, m.Name)
@@ -92,7 +93,7 @@ func modelScopes(x *kit.Exchange, v desk.View, p *thingPage, m scope.Model) erro
 	t := listPage{Title: "Scopes of this model", Columns: []string{"Scope", "Serial", "Place", "Standing"}}
 	for _, i := range fleet {
 		if i.Model == m.Name {
-			row := append(plainCell(i.Tag, i.Serial, i.Location), cell{Mark: serviceMark(i.InService, i.Retired, x.Shell.Now())})
+			row := append(plainCell(i.Tag, i.Serial, i.Location), cell{Mark: serviceMark(x.Shell.Terms, i.InService, i.Retired, x.Shell.Now())})
 			row[0].Href = scopeRegistry().href(x.Shell, i.Tag)
 			t.add(row)
 		}
@@ -108,7 +109,7 @@ func whyPoint(m scope.Model, p scope.Point) (when, why string) {
 	case p.NotApplicable != "":
 		when = "never: " + p.NotApplicable
 	case p.Routine:
-		when = "in every round"
+		when = "in every cleaning verification"
 	}
 	switch p.Kind {
 	case scope.OuterDistalEnd:
@@ -128,7 +129,7 @@ func whyPoint(m scope.Model, p scope.Point) (when, why string) {
 func pointLines(s *kit.Shell, m scope.Model, links bool) []samplingPointLine {
 	var lines []samplingPointLine
 	for _, p := range m.Points() {
-		l := samplingPointLine{Name: strings.ReplaceAll(string(p.Kind), "-", " ")}
+		l := samplingPointLine{Name: text.Spaced(p.Kind)}
 		l.When, l.Why = whyPoint(m, p)
 		if p.Area > 0 {
 			l.Area = fmt.Sprintf("%.1f cm²", float64(p.Area))
@@ -169,7 +170,7 @@ func modelFields(s *kit.Sheet, _ desk.View, old any) error {
 	s.Number("sampled", "Length of the tip that is swabbed", "mm", true)
 	s.Text("instructions", "Instructions that this is taken from", "The maker's document with its edition.", false)
 	for _, k := range scope.ChannelKinds {
-		g := s.Part(capital(strings.ReplaceAll(string(k), "-", " "))+" channel", "")
+		g := s.Part(capital(text.Spaced(k))+" channel", "")
 		g.Folded, g.Open = true, s.Typed[channelField(k, "there")] == kit.Ticked
 		s.Box(channelField(k, "there"), "It has this channel")
 		s.Number(channelField(k, "bore"), "Bore", "mm", false)
@@ -182,8 +183,8 @@ func modelFields(s *kit.Sheet, _ desk.View, old any) error {
 	}
 	s.Part("Sampling points", "What is left to the geometry follows from the channels. Choosing for one point makes the whole list the facility's own.")
 	for _, k := range scope.PointKinds {
-		s.Choose(pointField(k), capital(strings.ReplaceAll(string(k), "-", " ")), "",
-			kit.Option{Value: pointDerived, Text: "by the geometry"}, kit.Option{Value: pointRoutine, Text: "in every round"}, kit.Option{Value: pointDemand, Text: "on demand"}, kit.Option{Value: pointNone, Text: "not sampled"})
+		s.Choose(pointField(k), capital(text.Spaced(k)), "",
+			kit.Option{Value: pointDerived, Text: "by the geometry"}, kit.Option{Value: pointRoutine, Text: "in every cleaning verification"}, kit.Option{Value: pointDemand, Text: "on demand"}, kit.Option{Value: pointNone, Text: "not sampled"})
 	}
 	return nil
 }
@@ -309,7 +310,7 @@ type actLine struct{ Do, Quantity, Invalid string }
 // pointProtocol shows how a point of a model is sampled by the rules in force.
 func (s setUpPages) pointProtocol(x *kit.Exchange) error {
 	name, kind := x.R.PathValue("model"), scope.PointKind(x.R.PathValue("point"))
-	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s.Shell, name), Point: "The " + strings.ReplaceAll(string(kind), "-", " ")}
+	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s.Shell, name), Point: "The " + text.Spaced(kind)}
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		guide, m, err := v.ModelGuide(name)
 		if err != nil {

@@ -18,7 +18,7 @@ import (
 func scopeRegistry() registry {
 	return registry{
 		path: "fleet", wild: "tag", word: "scope", one: "scope", many: "scopes",
-		about: "Every scope that is, or was, in the facility's hands: its own, on loan and on trial. A scope that only needs work is held or sent for repair on its own page and stays in service.",
+		about: "Every scope that is, or was, in the facility's hands: its own, on loan and on trial. A scope that only needs work is put on hold or sent for repair on its own page and stays in service.",
 		typ:   record.Instrument, act: desk.ToRegisterInstrument, body: decoded[scope.Instrument],
 		key:   func(b any) string { return b.(scope.Instrument).Tag },
 		title: func(b any) string { return b.(scope.Instrument).Tag },
@@ -32,7 +32,7 @@ func scopeRegistry() registry {
 		more: func(x *kit.Exchange, _ desk.View, p *thingPage, b any) error {
 			i := b.(scope.Instrument)
 			now := x.Shell.Now()
-			m := serviceMark(i.InService, i.Retired, now)
+			m := serviceMark(x.Shell.Terms, i.InService, i.Retired, now)
 			p.Mark = m
 			if x.May(access.SeeScope) {
 				p.Links = append(p.Links, kit.Link{Href: x.Shell.ScopeHref(i.Tag), Text: "State, holds and repairs of " + i.Tag})
@@ -54,7 +54,7 @@ func scopeAct(i scope.Instrument, now string) (access.Act, actForm) {
 		if i.Owner != scope.Own {
 			text = "It arrives again"
 		}
-		why.Hint = "What is not the facility's own counts as not proven until a round has passed."
+		why.Hint = "What is not the facility's own counts as not proven until a cleaning verification has passed."
 		return desk.ToReinstate, actForm{Name: "return", Summary: text, Button: text, Fields: []kit.Field{{Name: "at", Label: "In service from", Type: "datetime-local", Value: now, Required: true}, why}}
 	}
 	text := "Take it out of service for good"
@@ -65,14 +65,14 @@ func scopeAct(i scope.Instrument, now string) (access.Act, actForm) {
 }
 
 // serviceMark says whether something is in service.
-func serviceMark(from, retired, now unit.Instant) *words.Mark {
+func serviceMark(t words.Terms, from, retired, now unit.Instant) *words.Mark {
 	switch {
 	case retired.Known() && retired <= now:
-		return marked(words.OutOfService)
+		return marked(t, words.LeftService)
 	case from > now:
-		return marked(words.NotYet)
+		return marked(t, words.NotYet)
 	}
-	return marked(words.InService)
+	return marked(t, words.InService)
 }
 
 func listScopes(x *kit.Exchange, v desk.View, p *listPage) error {
@@ -90,8 +90,8 @@ func listScopes(x *kit.Exchange, v desk.View, p *listPage) error {
 			p.Of++
 			continue
 		}
-		row := plainCell(i.Tag, "", i.Model, string(i.Owner), i.Location, i.Serial, kit.DayText(i.InService, v.Zone()))
-		row[0].Href, row[1].Mark, row[2].Href = scopeRegistry().href(x.Shell, i.Tag), serviceMark(i.InService, i.Retired, now), modelRegistry().href(x.Shell, i.Model)
+		row := plainCell(i.Tag, "", i.Model, x.Shell.Terms.Owner(i.Owner), i.Location, i.Serial, kit.DayText(i.InService, v.Zone()))
+		row[0].Href, row[1].Mark, row[2].Href = scopeRegistry().href(x.Shell, i.Tag), serviceMark(x.Shell.Terms, i.InService, i.Retired, now), modelRegistry().href(x.Shell, i.Model)
 		p.add(row)
 	}
 	return nil
@@ -113,8 +113,8 @@ func scopeFields(s *kit.Sheet, v desk.View, old any) error {
 	}
 	s.Choose("model", "Model", "", names...)
 	s.Text("serial", "Serial number", "", false)
-	s.Text("barcode", "Barcode", "Scan the device's own code; the bench and the gate then know the scope by it.", false)
-	s.Choose("owner", "Owner", "A scope on loan or trial is not proven until a round has passed.", kit.Choices(scope.Owners)...)
+	s.Text("barcode", "Barcode", "Scan the device's own code; the bench and the release check then know the scope by it.", false)
+	s.Choose("owner", "Owner", "A scope on loan or trial is not proven until a cleaning verification has passed.", kit.Choices(scope.Owners)...)
 	s.Text("location", "Place", "", false)
 	s.Moment("in-service", "In service since", "When it came into the facility's hands.", true)
 	return nil

@@ -94,23 +94,23 @@ type differenceLine struct {
 }
 
 // differenceLines tells two bodies apart.
-func differenceLines(from, to any, zone *time.Location) []differenceLine {
+func differenceLines(t words.Terms, from, to any, zone *time.Location) []differenceLine {
 	var lines []differenceLine
 	for _, d := range desk.Differences(from, to, zone) {
-		lines = append(lines, differenceLine{d, markOfDifference(d.Mark)})
+		lines = append(lines, differenceLine{d, markOfDifference(t, d.Mark)})
 	}
 	return lines
 }
 
-func markOfDifference(m desk.Mark) words.Mark {
+func markOfDifference(t words.Terms, m desk.Mark) words.Mark {
 	switch m {
 	case desk.Added:
-		return terms.Mark(words.Added)
+		return t.Mark(words.Added)
 	case desk.Removed:
-		return terms.Mark(words.Removed)
+		return t.Mark(words.Removed)
 	case desk.Altered:
 	}
-	return terms.Mark(words.Changed)
+	return t.Mark(words.Changed)
 }
 
 // saidOf are the words for what was done with something that is registered.
@@ -218,7 +218,7 @@ func historyOf(x *kit.Exchange, v desk.View, all []desk.Edition, body func(desk.
 		return h, err
 	}
 	h.Between = fmt.Sprintf("From edition %d to edition %d", from.Number, to.Number)
-	h.Changes = differenceLines(old, new, v.Zone())
+	h.Changes = differenceLines(x.Shell.Terms, old, new, v.Zone())
 	return h, nil
 }
 

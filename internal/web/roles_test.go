@@ -36,8 +36,8 @@ var dayMayOpen = map[string]string{
 	"GET /wall":                           "TLIQVA", // or everybody, where it is opened
 	"GET /wall/live":                      "TLIQVA",
 	"GET /live":                           "TLIQVA",
-	"GET /gate":                           "*",
-	"GET /gate/{tag}":                     "*",
+	"GET /ready":                          "*",
+	"GET /ready/{tag}":                    "*",
 	"GET /scopes":                         "TLIQV",
 	"GET /scopes/{tag}":                   "TLIQV",
 	"POST /scopes/{tag}/holds":            "TLI",

@@ -41,13 +41,13 @@ func dayRoutes(s *Server, wall bool) []kit.Route {
 		kit.Get("/wall", screen, "today", "", dayPages{s}.wall),
 		kit.Data("/wall/live", screen, dayPages{s}.live),
 		kit.Post("/today", desk.ToHandOver, dayPages{s}.handOver),
-		kit.Get("/gate", kit.Public, "gate", "Gate", dayPages{s}.gate),
-		kit.Get("/gate/{tag}", kit.Public, "gate", "", dayPages{s}.gate),
+		kit.Get("/ready", kit.Public, "ready", "Ready?", dayPages{s}.release),
+		kit.Get("/ready/{tag}", kit.Public, "ready", "", dayPages{s}.release),
 		kit.Get("/scopes", access.SeeScope, "scopes", "Scopes", dayPages{s}.scopes),
 		kit.Get("/scopes/{tag}", access.SeeScope, "scope", "", scopePages{s}.scope),
 		kit.Post("/scopes/{tag}/holds", desk.ToPlaceHold, scopePages{s}.placeHold),
 		kit.Post("/scopes/{tag}/lifts", desk.ToLiftHold, scopePages{s}.liftHold),
-		kit.Post("/scopes/{tag}/requests", desk.ToAsk, scopePages{s}.requestRound),
+		kit.Post("/scopes/{tag}/requests", desk.ToAsk, scopePages{s}.askForTest),
 		kit.Post("/scopes/{tag}/repairs", desk.ToRecordRepair, scopePages{s}.recordRepair),
 		kit.Send("/scopes/{tag}/files", desk.ToAttach, uploadLimit, scopePages{s}.attach),
 		kit.Get("/scopes/{tag}/dossier", access.SeeScope, "dossier", "", scopePages{s}.dossier),
@@ -64,18 +64,18 @@ func dayRoutes(s *Server, wall bool) []kit.Route {
 	}
 }
 
-// numberRoutes are the charts, the alarms and where scatter comes from.
+// numberRoutes are the charts and the signals.
 func numberRoutes(s *Server) []kit.Route {
 	const n = numbersSection
 	return []kit.Route{
 		n.Page("/trends", access.SeeNumbers, "trends", "Trends", numberPages{s}.trends),
-		n.Page("/trends/{tag}/{point}", access.SeeNumbers, "stream", "", numberPages{s}.stream),
+		n.Page("/trends/{tag}/{point}", access.SeeNumbers, "series", "", numberPages{s}.series),
 		kit.Post("/trends/{tag}/{point}", desk.ToAdoptChart, numberPages{s}.adoptLimits),
-		n.Page("/alarms", access.SeeNumbers, "alarms", "Alarms", numberPages{s}.alarmList),
-		n.Page("/alarms/{alarm}", access.SeeNumbers, "alarm", "", numberPages{s}.alarm),
-		kit.Post("/alarms/{alarm}/acts", desk.ToHandleAlarm, numberPages{s}.handleAlarm),
-		kit.Post("/alarms/{alarm}/closing", desk.ToCloseAlarm, numberPages{s}.closeAlarm),
-		kit.Post("/alarms/{alarm}/void", desk.ToHandleAlarm, numberPages{s}.voidHandling),
+		n.Page("/signals", access.SeeNumbers, "signals", "Signals", numberPages{s}.signalList),
+		n.Page("/signals/{signal}", access.SeeNumbers, "signal", "", numberPages{s}.signal),
+		kit.Post("/signals/{signal}/acts", desk.ToHandleSignal, numberPages{s}.handleSignal),
+		kit.Post("/signals/{signal}/closing", desk.ToCloseSignal, numberPages{s}.closeSignal),
+		kit.Post("/signals/{signal}/void", desk.ToHandleSignal, numberPages{s}.voidHandling),
 		n.Page("/failures", access.SeeNumbers, "failures", "Failures", numberPages{s}.failures),
 	}
 }
@@ -103,7 +103,7 @@ func meterRoutes(s *Server) []kit.Route {
 		kit.Send("/meters/compare/records", desk.ToRecordComparison, kit.TableLimit+kit.FormLimit, meterPages{s}.recordComparison),
 		numbersSection.Page("/meters/study", access.SeeNumbers, "gauge-study", "Gauge study", meterPages{s}.gaugeStudy),
 		kit.Send("/meters/study", desk.ToStudyNumbers, kit.TableLimit, meterPages{s}.judgeStudy).Answers(numbersSection, "gauge-study"),
-		numbersSection.Page("/scatter", access.SeeNumbers, "scatter", "Scatter", sourcePages{s}.scatter),
+		numbersSection.Page("/variation", access.SeeNumbers, "variation", "Sources of variation", sourcePages{s}.variation),
 		numbersSection.Page("/comparison", access.SeeNumbers, "comparison", "Comparison", sourcePages{s}.comparison),
 	}
 }

@@ -19,11 +19,11 @@ func (b *site) helpExamples() []example {
 	b.Helper()
 	return []example{
 		{"help", "/help", "help", http.StatusOK, access.Lead},
-		{"help, some", "/help?q=alarm", "help", http.StatusOK, access.Analyst},
+		{"help, some", "/help?q=signal", "help", http.StatusOK, access.Analyst},
 		{"help, none", "/help?q=no-such-word-here", "help", http.StatusOK, nobody},
 		{"help, a task", "/help/sample-a-scope", "help-topic", http.StatusOK, access.Technician},
 		{"help, with commands", "/help/prove-a-record", "help-topic", http.StatusOK, access.Auditor},
-		{"help, the gate", "/help/read-the-gate", "help-topic", http.StatusOK, nobody},
+		{"help, the release check", "/help/read-the-release-check", "help-topic", http.StatusOK, nobody},
 		{"help, no such task", "/help/none", "problem", http.StatusNotFound, access.Lead},
 		{"cautions", "/help/cautions", "help-cautions", http.StatusOK, access.Lead},
 		{"words", "/help/glossary", "help-glossary", http.StatusOK, access.Lead},

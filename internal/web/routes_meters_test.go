@@ -16,7 +16,7 @@ var metersMayOpen = map[string]string{
 	"POST /meters/compare/records": "LI",
 	"GET /meters/study":            "LIQV",
 	"POST /meters/study":           "LIQV",
-	"GET /scatter":                 "LIQV",
+	"GET /variation":               "LIQV",
 	"GET /comparison":              "LIQV",
 }
 
@@ -31,8 +31,8 @@ func (b *site) meterExamples() []example {
 		{"compare", "/meters/compare", "compare-lots", http.StatusOK, access.Lead},
 		{"compare lots", "/meters/compare?" + lotsQuery(plantedLot, "P-2"), "compare-lots", http.StatusOK, access.Analyst},
 		{"study", "/meters/study", "gauge-study", http.StatusOK, access.Analyst},
-		{"scatter", "/scatter", "scatter", http.StatusOK, access.Analyst},
-		{"scatter of failures, shown", "/scatter?of=failures&people=shown&without=lot:" + plantedLot, "scatter", http.StatusOK, access.Lead},
+		{"variation", "/variation", "variation", http.StatusOK, access.Analyst},
+		{"variation of failures, shown", "/variation?of=failures&people=shown&without=lot:" + plantedLot, "variation", http.StatusOK, access.Lead},
 		{"comparison of people, shown", "/comparison?by=person&people=shown", "comparison", http.StatusOK, access.InfectionPrevention},
 	}
 }

@@ -18,18 +18,18 @@ import (
 	"rinsate/internal/store"
 )
 
-// numbersMayOpen is about charts, alarms and where scatter comes from; see mayOpen. A technician may place
-// holds and not see numbers, and so acts on no alarm.
+// numbersMayOpen is about charts and signals; see mayOpen. A technician may place
+// holds and not see numbers, and so acts on no signal.
 var numbersMayOpen = map[string]string{
-	"GET /trends":                  "LIQV",
-	"GET /trends/{tag}/{point}":    "LIQV",
-	"POST /trends/{tag}/{point}":   "LI",
-	"GET /alarms":                  "LIQV",
-	"GET /alarms/{alarm}":          "LIQV",
-	"POST /alarms/{alarm}/acts":    "LI",
-	"POST /alarms/{alarm}/closing": "LI",
-	"POST /alarms/{alarm}/void":    "LI",
-	"GET /failures":                "LIQV",
+	"GET /trends":                    "LIQV",
+	"GET /trends/{tag}/{point}":      "LIQV",
+	"POST /trends/{tag}/{point}":     "LI",
+	"GET /signals":                   "LIQV",
+	"GET /signals/{signal}":          "LIQV",
+	"POST /signals/{signal}/acts":    "LI",
+	"POST /signals/{signal}/closing": "LI",
+	"POST /signals/{signal}/void":    "LI",
+	"GET /failures":                  "LIQV",
 }
 
 // numberedScope has a past of readings: those at its outer distal end rise, those at its elevator recess
@@ -44,8 +44,8 @@ const (
 	firstHigher  = 48
 )
 
-// streams gives the site streams with readings once, looks at them, and returns the id of the alarm.
-func (b *site) streams() string {
+// series gives the site series with readings once, looks at them, and returns the id of the signal.
+func (b *site) allSeries() string {
 	b.Helper()
 	known := false
 	b.look(func(v desk.View) error {
@@ -82,31 +82,31 @@ func (b *site) streams() string {
 		})
 		b.clock.Move(time.Second)
 	}
-	if err := b.server.LookAtStreams(b.Context()); err != nil {
+	if err := b.server.LookAtSeries(b.Context()); err != nil {
 		b.Fatal(err)
 	}
-	return string(b.alarms(numberedScope)[0].ID)
+	return string(b.signals(numberedScope)[0].ID)
 }
 
-// alarms returns the alarms of a scope.
-func (b *site) alarms(tag string) (found []desk.Raised) {
+// signals returns the signals of a scope.
+func (b *site) signals(tag string) (found []desk.Raised) {
 	b.Helper()
 	b.look(func(v desk.View) error {
-		all, err := v.Raised(alarmsIn(b.server.outlook()))
+		all, err := v.Raised(signalsIn(b.server.outlook()))
 		for _, r := range all {
-			if r.Stream.Scope == tag {
+			if r.Series.Scope == tag {
 				found = append(found, r)
 			}
 		}
 		return err
 	})
 	if len(found) == 0 {
-		b.Fatalf("%s has no alarm", tag)
+		b.Fatalf("%s has no signal", tag)
 	}
 	return found
 }
 
-// measured writes the reading of one turnaround, the i-th of its stream, and the use before it.
+// measured writes the reading of one cycle, the i-th of its series, and the use before it.
 func (b *site) measured(tx *store.Tx, point scope.PointKind, at unit.Instant, i int, higher bool) error {
 	b.Helper()
 	value, lot := 40*math.Pow(10, 0.2*math.Sin(float64(i*i))), "7"
@@ -118,39 +118,39 @@ func (b *site) measured(tx *store.Tx, point scope.PointKind, at unit.Instant, i 
 		_, _, err := tx.Append(store.Draft{Type: typ, ID: id, At: at, By: "T-01", Body: body})
 		return id, err
 	}
-	sample, err := put(record.Sample, at, sampling.Sample{Scope: numberedScope, Point: point, Attempt: 1, Kit: "K", Lot: lot, By: "T-01", Collected: at})
+	sample, err := put(record.Sample, at, sampling.Sample{Scope: numberedScope, Point: point, Cleaning: 1, Kit: "K", Lot: lot, By: "T-01", Collected: at})
 	if err != nil {
 		return err
 	}
 	v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: unit.Number(math.Round(value))}
 	v.Typed = v.Number.String()
-	outcome := reading.Below
+	outcome := reading.OK
 	if value > 200 {
 		outcome = reading.Action
 	}
 	_, err = put(record.Reading, at, reading.Reading{
-		Sample: string(sample), Scope: numberedScope, Attempt: 1, Meter: "M-1", Lot: lot, By: "T-01", Value: v, Rules: "test",
+		Sample: string(sample), Scope: numberedScope, Cleaning: 1, Meter: "M-1", Lot: lot, By: "T-01", Value: v, Rules: "test",
 		With:      reading.Circumstances{System: "A", Kit: "K", Point: point, Kind: scope.Duodenoscope, At: at},
 		Judgement: reading.Judgement{Outcome: outcome, Judged: v, Why: "test"},
 	})
 	return err
 }
 
-// handle does something about an alarm as the lead.
+// handle does something about a signal as the lead.
 func (b *site) handle(r desk.Raised, h trend.Handling) {
 	b.Helper()
-	h.Alarm, h.Identity, h.Begin, h.Last = r.ID, r.Identity, r.Signalled, r.Signalled
+	h.Signal, h.Identity, h.Begin, h.Last = r.ID, r.Identity, r.Signalled, r.Signalled
 	b.clock.Move(time.Second)
-	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.HandleAlarm(e, h) })
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.HandleSignal(e, h) })
 }
 
-// numberExamples are the pages about charts, alarms and where scatter comes from; see examples.
+// numberExamples are the pages about charts and signals; see examples.
 func (b *site) numberExamples() []example {
 	b.Helper()
-	id := b.streams()
-	stream := "/trends/" + numberedScope + "/" + string(scope.OuterDistalEnd)
-	trial := stream + "?" + url.Values{"limits": {"trial"}, "false-alarms": {"2"}, "charts": {"individuals", "moving-range", "cusum"}, "rules": {"2"}, "view": {"sums"}, "last": {"50"}}.Encode()
-	raised := b.alarms(numberedScope)[0]
+	id := b.allSeries()
+	series := "/trends/" + numberedScope + "/" + string(scope.OuterDistalEnd)
+	trial := series + "?" + url.Values{"limits": {"trial"}, "false-signals": {"2"}, "charts": {"individuals", "moving-range", "cusum"}, "rules": {"2"}, "view": {"sums"}, "last": {"50"}}.Encode()
+	raised := b.signals(numberedScope)[0]
 	if raised.State == trend.LifeNew {
 		b.handle(raised, trend.Handling{Act: trend.Seen})
 		b.handle(raised, trend.Handling{Act: trend.Explained, Cause: trend.LotCause, Words: awkward})
@@ -162,11 +162,11 @@ func (b *site) numberExamples() []example {
 	return []example{
 		{"trends", "/trends", "trends", http.StatusOK, access.Lead},
 		{"trends, none", "/trends?scope=nothing", "trends", http.StatusOK, access.Auditor},
-		{"stream", stream, "stream", http.StatusOK, access.Lead},
-		{"stream, other limits", trial, "stream", http.StatusOK, access.Lead},
-		{"stream without a baseline", "/trends/" + readyScope + "/" + string(scope.OuterDistalEnd), "stream", http.StatusOK, access.Analyst},
-		{"alarms", "/alarms?state=all", "alarms", http.StatusOK, access.Lead},
-		{"alarm", "/alarms/" + id, "alarm", http.StatusOK, access.Lead},
+		{"series", series, "series", http.StatusOK, access.Lead},
+		{"series, other limits", trial, "series", http.StatusOK, access.Lead},
+		{"series without a baseline", "/trends/" + readyScope + "/" + string(scope.OuterDistalEnd), "series", http.StatusOK, access.Analyst},
+		{"signals", "/signals?state=all", "signals", http.StatusOK, access.Lead},
+		{"signal", "/signals/" + id, "signal", http.StatusOK, access.Lead},
 		{"failures", "/failures", "failures", http.StatusOK, access.Lead},
 		{"failures, apart", "/failures?by=day&view=times", "failures", http.StatusOK, access.Analyst},
 	}

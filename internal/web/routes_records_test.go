@@ -38,7 +38,7 @@ func (b *site) recordExamples(file string) []example {
 		{"reading, to be voided", "/records/" + reading + "?act=void", "record", http.StatusOK, access.Lead},
 		{"reading, to be corrected", "/records/" + reading + "?act=correct", "record", http.StatusOK, access.Lead},
 		{"reading, corrected to a value", "/records/" + reading + "?act=correct&value=25", "record", http.StatusOK, access.Lead},
-		{"round", "/records/" + b.lastOf(heldScope, record.Round), "record", http.StatusOK, access.Auditor},
+		{"verification", "/records/" + b.lastOf(heldScope, record.Verification), "record", http.StatusOK, access.Auditor},
 		{"finished use", "/records/" + b.lastOf(readyScope, record.Use), "record", http.StatusOK, access.Auditor},
 		{"records", "/records", "records", http.StatusOK, access.Auditor},
 		{"records of a lot", "/records?lot=7&type=reading&outcome=action&from=2026-03-01T00:00&to=2026-04-01T00:00&late=", "records", http.StatusOK, access.Analyst},

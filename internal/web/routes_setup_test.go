@@ -70,7 +70,7 @@ func amendedRules(b *site) []byte {
 	text, err := rules.Amend(
 		rules.Preset(),
 		rules.Amendment{Path: []string{"edition"}, Value: "2026-2", Text: true},
-		rules.Amendment{Path: []string{"reading", "attempts"}, Value: "2"},
+		rules.Amendment{Path: []string{"reading", "cleanings"}, Value: "2"},
 		rules.Amendment{Path: []string{"sampling", "due", "on-arrival", "verified"}, Value: "yes"},
 		rules.Amendment{Path: []string{"sampling", "due", "on-arrival", "verified_by"}, Value: "L-01", Text: true},
 		rules.Amendment{Path: []string{"sampling", "due", "on-arrival", "verified_in"}, Value: "local policy, section 4", Text: true},
@@ -128,7 +128,7 @@ func (b *site) describe() {
 		return w.RegisterMeter(why(e, "replaced"), b.at(), quality.Meter{Code: "M-3", System: "A", Serial: "7", Retired: b.at()})
 	})
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		r, _, err := w.AdoptFrom(why(e, "fewer attempts after the review"), rule, "rules", amendedRules(b))
+		r, _, err := w.AdoptFrom(why(e, "fewer cleanings after the review"), rule, "rules", amendedRules(b))
 		return r, err
 	})
 	b.clock.Move(20e9)

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/desk"
 	rulebook "rinsate/internal/domain/policy"
 	"rinsate/internal/present/words"
@@ -128,7 +129,7 @@ func (p *rulesPage) say(x *kit.Exchange, v desk.View, all []desk.RulesEdition, e
 	}
 	p.Decided = decided[e.Cite]
 	for _, rule := range r.Rules() {
-		line := lineOfRule(rule)
+		line := lineOfRule(x.Shell.Terms, rule)
 		p.Of++
 		open := rule.Source != nil && !rule.Source.Verified
 		if open {
@@ -148,15 +149,15 @@ func (p *rulesPage) say(x *kit.Exchange, v desk.View, all []desk.RulesEdition, e
 }
 
 // lineOfRule says a rule in words.
-func lineOfRule(r rulebook.Rule) ruleLine {
-	l := ruleLine{Name: strings.ReplaceAll(r.Name, "-", " "), Words: r.Words, Own: r.Source == nil}
-	if r.Section == rulebook.Agents || r.Section == rulebook.Storage {
+func lineOfRule(t words.Terms, r rulebook.Rule) ruleLine {
+	l := ruleLine{Name: text.Spaced(r.Name), Words: r.Words, Own: r.Source == nil}
+	if r.Section == rulebook.Disinfectants || r.Section == rulebook.Storage {
 		l.Name = r.Name // what people read on a label
 	}
 	if r.Source != nil {
-		l.Citation, l.VerifiedBy, l.VerifiedIn, l.Mark = r.Source.Citation, r.Source.VerifiedBy, r.Source.VerifiedIn, terms.Mark(words.NotVerified)
+		l.Citation, l.VerifiedBy, l.VerifiedIn, l.Mark = r.Source.Citation, r.Source.VerifiedBy, r.Source.VerifiedIn, t.Mark(words.NotVerified)
 		if r.Source.Verified {
-			l.Mark = terms.Mark(words.Verified)
+			l.Mark = t.Mark(words.Verified)
 		}
 	}
 	if r.Protocol != nil {

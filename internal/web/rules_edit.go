@@ -10,8 +10,10 @@ import (
 	"strings"
 
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/desk"
 	rulebook "rinsate/internal/domain/policy"
+	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
@@ -84,7 +86,7 @@ func (s setUpPages) rulesEdit(x *kit.Exchange) error {
 		}
 		typed := settingValues(g.rules)
 		typed["edition"] = following(g.rules.Edition)
-		return rulesForm{Cite: g.cite, Base: g.id, Groups: ruleGroups(g.rules, typed, nil)}, nil
+		return rulesForm{Cite: g.cite, Base: g.id, Groups: ruleGroups(x.Shell.Terms, g.rules, typed, nil)}, nil
 	})
 }
 
@@ -125,7 +127,7 @@ func following(edition string) string {
 }
 
 // ruleGroups are the fields of the form, a group for each rule.
-func ruleGroups(r rulebook.RuleSet, typed, wrong map[string]string) []kit.Group {
+func ruleGroups(t words.Terms, r rulebook.RuleSet, typed, wrong map[string]string) []kit.Group {
 	sheet := &kit.Sheet{Typed: typed, Wrong: wrong}
 	sheet.Part("The edition", "Decisions name the edition by which they were made: a changed rule set has another.")
 	sheet.Text("name", "Name of the rule set", "", true)
@@ -138,7 +140,7 @@ func ruleGroups(r rulebook.RuleSet, typed, wrong map[string]string) []kit.Group 
 		if len(settings) == 0 {
 			continue
 		}
-		line := lineOfRule(rule)
+		line := lineOfRule(t, rule)
 		g := sheet.Part(line.Name, line.Words)
 		g.Folded = true
 		if rule.Section != section {
@@ -176,7 +178,7 @@ func settingField(s rulebook.Setting) kit.Field {
 			f.Options = append(f.Options, kit.Option{Text: "none"})
 		}
 		for _, a := range s.Allowed {
-			f.Options = append(f.Options, kit.Option{Value: a, Text: strings.ReplaceAll(a, "-", " ")})
+			f.Options = append(f.Options, kit.Option{Value: a, Text: text.Spaced(a)})
 		}
 	case rulebook.Phrase:
 	}
@@ -348,7 +350,7 @@ func (s *Server) formToText(x *kit.Exchange, v desk.View, base string) (text, fr
 	}
 	text, wrong := fromForm(g, typed, x.Who.Code)
 	if len(wrong) > 0 {
-		f := rulesForm{Cite: g.cite, Base: g.id, Groups: ruleGroups(g.rules, merge(settingValues(g.rules), typed), wrong), Problem: "Something cannot be read. Look at the marked fields; nothing was stored."}
+		f := rulesForm{Cite: g.cite, Base: g.id, Groups: ruleGroups(x.Shell.Terms, g.rules, merge(settingValues(g.rules), typed), wrong), Problem: "Something cannot be read. Look at the marked fields; nothing was stored."}
 		return "", "", show(f, http.StatusBadRequest), nil
 	}
 	return text, g.id, nil, nil
@@ -366,7 +368,7 @@ func meanwhileRules(s *Server, v desk.View, g, now ground, typed map[string]stri
 	was, is := settingValues(g.rules), settingValues(now.rules)
 	mine := merge(was, typed)
 	mingledValues, both := kit.Mingled(was, mine, is, slices.Sorted(maps.Keys(is)))
-	f := rulesForm{Cite: now.cite, Base: now.id, Groups: ruleGroups(now.rules, mingledValues, nil), Problem: "Somebody else has adopted an edition meanwhile; nothing was stored. Look at what is new, then go on."}
+	f := rulesForm{Cite: now.cite, Base: now.id, Groups: ruleGroups(s.Terms, now.rules, mingledValues, nil), Problem: "Somebody else has adopted an edition meanwhile; nothing was stored. Look at what is new, then go on."}
 	f.Conflict = s.rulesConflict(v, g, now)
 	for _, n := range both {
 		if n == "edition" || n == "name" {
@@ -379,7 +381,7 @@ func meanwhileRules(s *Server, v desk.View, g, now ground, typed map[string]stri
 
 // rulesConflict says what somebody else has adopted.
 func (s *Server) rulesConflict(v desk.View, from, now ground) *conflict {
-	c := &conflict{By: "somebody else", Lines: differenceLines(from.rules, now.rules, v.Zone())}
+	c := &conflict{By: "somebody else", Lines: differenceLines(s.Terms, from.rules, now.rules, v.Zone())}
 	if all, err := v.Editions(record.Rules, "rules"); err == nil {
 		if e, ok := desk.Latest(all); ok {
 			c.By, c.At = e.By, s.ClockOf(v)(e.Recorded)
@@ -434,7 +436,7 @@ func (s setUpPages) preview(x *kit.Exchange, status int, p previewPage) error {
 			return nil
 		}
 		if g.id != "" {
-			p.From, p.Changes = g.cite, differenceLines(g.rules, rules, v.Zone())
+			p.From, p.Changes = g.cite, differenceLines(s.Terms, g.rules, rules, v.Zone())
 		}
 		return nil
 	})

@@ -14,27 +14,27 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/figure"
 	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
 )
 
-// scopePage is one scope: what the gate says, how far its turnaround is, what it has been through, and
+// scopePage is one scope: what the release check says, how far its cycle is, what it has been through, and
 // what can be done.
 type scopePage struct {
 	scopeFacts
 	// Said is what was just done.
 	Said string
-	// Strip is the turnaround that goes on, Present what is on record of it, Steps how far it is.
+	// Strip is the cycle that goes on, Present what is on record of it, Steps how far it is.
 	Strip   kit.Picture
-	Present tripLine
+	Present cycleLine
 	Steps   []stepLine
-	// Trips are turnarounds before it; Older is where those before them are, Latest where the last ones
+	// Trips are cycles before it; Older is where those before them are, Latest where the last ones
 	// are when these are not.
-	Trips         []tripLine
+	Cycles        []cycleLine
 	Older, Latest string
 	Files         []fileLine
 	History       []historyLine
@@ -44,7 +44,7 @@ type scopePage struct {
 	AllShown   bool
 	Forms      scopeForms
 	Dossier    string
-	// Numbers are its alarms and trends; nil for whoever may not see them.
+	// Numbers are its signals and trends; nil for whoever may not see them.
 	Numbers *scopeNumbers
 	scopeLists
 }
@@ -100,7 +100,7 @@ type counter struct{ Value, Words, Since string }
 
 // Lengths of the lists of a scope's page.
 const (
-	tripsShown   = 10
+	cyclesShown  = 10
 	recordsShown = 40
 	recordsMost  = 1000
 )
@@ -137,13 +137,13 @@ func (s scopePages) scopePage(x *kit.Exchange, status int, tag string, was kit.S
 		if err != nil {
 			return err
 		}
-		page.Strip = kit.Pictured("strip", figure.Strip(a, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}))
+		page.Strip = kit.Pictured("strip", figure.Strip(s.Terms, a, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}))
 		for _, p := range a.Steps {
 			page.Steps = append(page.Steps, stepLine{
-				Step: string(p.Step), Status: string(p.Status), Start: clock(p.Start), End: clock(p.End), Deadline: clock(p.Deadline), Href: s.RecordHref(p.Record),
+				Step: s.Terms.Step(p.Step), Status: string(p.Status), Start: clock(p.Start), End: clock(p.End), Deadline: clock(p.Deadline), Href: s.RecordHref(p.Record),
 			})
 		}
-		trips, err := s.fillTrips(&page, v, now, before, clock)
+		cycles, err := s.fillCycles(&page, v, now, before, clock)
 		if err != nil {
 			return err
 		}
@@ -166,7 +166,7 @@ func (s scopePages) scopePage(x *kit.Exchange, status int, tag string, was kit.S
 			return err
 		}
 		page.scopeLists = scopeListsOf(x, i.Tag)
-		return s.fillForms(&page, v, x, was, trips)
+		return s.fillForms(&page, v, x, was, cycles)
 	})
 	if err != nil {
 		return err
@@ -187,21 +187,21 @@ func instrument(v desk.View, text string) (scope.Instrument, error) {
 	return fleet[i], nil
 }
 
-// pageBefore reads before which instant the turnarounds of a page began; now when nothing is said.
+// pageBefore reads before which instant the cycles of a page began; now when nothing is said.
 func pageBefore(text string, now unit.Instant) (unit.Instant, error) {
 	if text == "" {
 		return now, nil
 	}
 	at, err := time.Parse(time.RFC3339Nano, text)
 	if err != nil || unit.At(at) > now {
-		return 0, &kit.PageError{Status: http.StatusBadRequest, Message: "There is no such page of turnarounds."}
+		return 0, &kit.PageError{Status: http.StatusBadRequest, Message: "There is no such page of cycles."}
 	}
 	return unit.At(at), nil
 }
 
-// facts fills in what the gate says of a scope, its drawing, and what it has been through.
-func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.Instant) (turnaround.Answer, error) {
-	a, err := v.Gate(i.Tag, now, store.Forever)
+// facts fills in what the release check says of a scope, its drawing, and what it has been through.
+func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.Instant) (reprocessing.Answer, error) {
+	a, err := v.Release(i.Tag, now, store.Forever)
 	if err != nil {
 		return a, err
 	}
@@ -210,9 +210,10 @@ func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now un
 		return a, err
 	}
 	zone := v.Zone()
+	a = s.Terms.Answer(a)
 	*f = scopeFacts{
-		Tag: i.Tag, Href: s.ScopeHref(i.Tag), Serial: i.Serial, Model: i.Model, Kind: string(m.Kind), Risk: string(m.Risk), Owner: string(i.Owner), Place: i.Location,
-		Mark: terms.State(a.State), Until: words.Short(a.Until, now, zone), Next: a.Next, Since: words.Short(a.Turnaround, now, zone),
+		Tag: i.Tag, Href: s.ScopeHref(i.Tag), Serial: i.Serial, Model: i.Model, Kind: string(m.Kind), Risk: string(m.Risk), Owner: s.Terms.Owner(i.Owner), Place: i.Location,
+		Mark: s.Terms.State(a.State), Until: words.Short(a.Until, now, zone), Next: a.Next, Since: words.Short(a.Cycle, now, zone),
 	}
 	if a.Until.Known() {
 		f.Left = words.Age(a.Until.Sub(now))
@@ -226,7 +227,7 @@ func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now un
 	if err != nil {
 		return a, err
 	}
-	f.Drawing = kit.Pictured("scope", figure.Schematic(m, states, zone))
+	f.Drawing = kit.Pictured("scope", figure.Schematic(s.Terms, m, states, zone))
 	exposure, err := v.Exposure(i.Tag, now)
 	if err != nil {
 		return a, err
@@ -247,11 +248,11 @@ func counters(e desk.Exposure, zone *time.Location) []counter {
 		{fmt.Sprint(e.Uses), "uses in service", day("since ", e.InService, "")},
 		{fmt.Sprint(e.ThisMonth), "uses this month", ""},
 		{fmt.Sprint(e.SinceRepair), "uses since repair", day("back ", e.Repaired, "never repaired")},
-		{fmt.Sprint(e.SincePassed), "uses since a round passed", day("on ", e.Passed, "none has passed")},
+		{fmt.Sprint(e.SincePassed), "uses since a cleaning verification passed", day("on ", e.Passed, "none has passed")},
 		{"–", "days since use", "never used"},
 		{fmt.Sprint(e.Actions), "readings over action", "in 365 days"},
 		{fmt.Sprint(e.Repairs), "repairs", ""},
-		{fmt.Sprint(e.OpenRequests), "open requests", "for a round"},
+		{fmt.Sprint(e.OpenRequests), "open requests", "for a cleaning verification"},
 	}
 	if e.LastUse.Known() {
 		list[4].Value, list[4].Since = fmt.Sprint(e.DaysSince), day("on ", e.LastUse, "")
@@ -259,41 +260,41 @@ func counters(e desk.Exposure, zone *time.Location) []counter {
 	return list
 }
 
-// fillTrips fills in the turnaround that goes on and those that began before an instant, and with them
-// the inspections and the repairs. It returns the turnarounds.
-func (s scopePages) fillTrips(page *scopePage, v desk.View, now, before unit.Instant, clock words.Clock) ([]desk.Turnaround, error) {
-	trips, err := v.Turnarounds(page.Tag, now, tripsShown+1)
+// fillCycles fills in the cycle that goes on and those that began before an instant, and with them
+// the inspections and the repairs. It returns the cycles.
+func (s scopePages) fillCycles(page *scopePage, v desk.View, now, before unit.Instant, clock words.Clock) ([]desk.Cycle, error) {
+	cycles, err := v.Cycles(page.Tag, now, cyclesShown+1)
 	if err != nil {
 		return nil, err
 	}
-	page.Present = s.tripLine(trips[0], clock)
-	shown := trips[1:]
+	page.Present = s.cycleLine(cycles[0], clock)
+	shown := cycles[1:]
 	if before != now {
 		page.Latest = page.Href + "#earlier"
-		if shown, err = v.Turnarounds(page.Tag, before-1, tripsShown); err != nil {
+		if shown, err = v.Cycles(page.Tag, before-1, cyclesShown); err != nil {
 			return nil, err
 		}
 	}
 	for _, t := range shown {
-		page.Trips = append(page.Trips, s.tripLine(t, clock))
+		page.Cycles = append(page.Cycles, s.cycleLine(t, clock))
 	}
-	if n := len(shown); n == tripsShown && shown[n-1].Cause != turnaround.OnArrival {
+	if n := len(shown); n == cyclesShown && shown[n-1].Cause != reprocessing.OnArrival {
 		page.Older = page.Href + "?" + url.Values{"before": {shown[n-1].From.String()}}.Encode() + "#earlier"
 	}
-	page.Inspections = s.inspections(trips, clock)
+	page.Inspections = s.inspections(cycles, clock)
 	repairs, err := v.Repairs(page.Tag, 0, now)
 	for _, r := range slices.Backward(repairs) {
 		page.Repairs = append(page.Repairs, s.repairLine(r, clock))
 	}
-	return trips, err
+	return cycles, err
 }
 
-// inspections lists those of turnarounds, the newest first.
-func (s scopePages) inspections(trips []desk.Turnaround, clock words.Clock) []stepLine {
+// inspections lists those of cycles, the newest first.
+func (s scopePages) inspections(cycles []desk.Cycle, clock words.Clock) []stepLine {
 	var lines []stepLine
-	for _, t := range trips {
+	for _, t := range cycles {
 		for _, step := range slices.Backward(t.Steps) {
-			if step.Kind == turnaround.Inspection {
+			if step.Kind == reprocessing.Inspection {
 				lines = append(lines, stepLine{Start: clock(step.Start), By: step.By, Result: string(step.Result), Note: step.Note, Href: s.RecordHref(step.ID)})
 			}
 		}
@@ -302,7 +303,7 @@ func (s scopePages) inspections(trips []desk.Turnaround, clock words.Clock) []st
 }
 
 // fillForms gives the page the forms that whoever asks may send.
-func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was kit.Sent, trips []desk.Turnaround) error {
+func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was kit.Sent, cycles []desk.Cycle) error {
 	f, now, clock := &page.Forms, s.Now(), s.ClockOf(v)
 	f.Base, f.Kinds = page.Href, dossier.Kinds
 	for form, act := range map[**kit.Form]struct {
@@ -331,9 +332,9 @@ func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was
 			f.Away, f.Fault = r.ID, r.Fault
 		}
 	}
-	for _, t := range trips {
+	for _, t := range cycles {
 		for _, step := range t.Steps {
-			if step.Kind == turnaround.Inspection {
+			if step.Kind == reprocessing.Inspection {
 				f.Abouts = append(f.Abouts, about{step.ID, "inspection of " + clock(step.Start)})
 			}
 		}

@@ -32,13 +32,13 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/dossier"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/store/storetest"
 	"rinsate/internal/web/kit"
 )
 
-// pastScope has been through a lot once furnish is done: two turnarounds that passed, a repair, one that
+// pastScope has been through a lot once furnish is done: two cycles that passed, a repair, one that
 // failed, files.
 const pastScope = "D-08"
 
@@ -100,7 +100,7 @@ func (b *site) furnish() (file string) {
 	return file
 }
 
-// turn brings a scope once round; with a reading over the action level it stops there.
+// turn brings a scope once verification; with a reading over the action level it stops there.
 func (b *site) turn(tag, value string) {
 	b.Helper()
 	b.clock.Move(time.Minute)
@@ -208,7 +208,7 @@ func (b *site) size() (n int64) {
 func (b *site) hold() string {
 	b.Helper()
 	return string(b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.PlaceHold(e, turnaround.Hold{Scope: readyScope, By: "T-01", Reason: "dropped"})
+		return w.PlaceHold(e, reprocessing.Hold{Scope: readyScope, By: "T-01", Reason: "dropped"})
 	}).Record.ID)
 }
 
@@ -236,8 +236,8 @@ func TestScopeForms(t *testing.T) {
 		// without is a field without which it is refused, kept what the answer must hold then.
 		without, kept string
 	}{
-		{"hold", at + "/holds", access.Technician, map[string]string{"reason": " dropped & scratched "}, "held", "reason", "reason is missing"},
-		{"hold by infection prevention", at + "/holds", access.InfectionPrevention, map[string]string{"reason": "culture grew"}, "held", "id", "culture grew"},
+		{"hold", at + "/holds", access.Technician, map[string]string{"reason": " dropped & scratched "}, "hold", "reason", "reason is missing"},
+		{"hold by infection prevention", at + "/holds", access.InfectionPrevention, map[string]string{"reason": "culture grew"}, "hold", "id", "culture grew"},
 		{"request", at + "/requests", access.InfectionPrevention, map[string]string{"reason": "after the culture"}, "asked", "reason", "needs the name"},
 		{"repair", at + "/repairs", access.Technician, map[string]string{"sent": local, "fault": "leak at the tip"}, "sent", "sent", "leak at the tip"},
 	}
@@ -266,7 +266,7 @@ func TestScopeForms(t *testing.T) {
 			t.Errorf("%s sent twice: %d records", test.name, n)
 		}
 	}
-	page := b.ask(http.MethodGet, at+"?done=held", access.Technician).body
+	page := b.ask(http.MethodGet, at+"?done=hold", access.Technician).body
 	for _, want := range []string{"The hold is placed.", "Back from repair", "dropped &amp; scratched"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page lacks %q", want)
@@ -280,7 +280,7 @@ func TestScopeForms(t *testing.T) {
 func TestReturnFromRepair(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	var away []turnaround.Repair
+	var away []reprocessing.Repair
 	repairs := func() {
 		b.look(func(v desk.View) (err error) {
 			away, err = v.Repairs(awayScope, 0, b.at())
@@ -306,7 +306,7 @@ func TestReturnFromRepair(t *testing.T) {
 	}
 }
 
-// A lift is signed: by whoever lifts and, without a round passed since, by a second person who may.
+// A lift is signed: by whoever lifts and, without a verification passed since, by a second person who may.
 func TestLiftIsSigned(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
@@ -352,7 +352,7 @@ func TestLiftIsSigned(t *testing.T) {
 		}
 	}
 	if open := b.holdsOf(readyScope); len(open) != 0 {
-		t.Fatalf("still held: %+v", open)
+		t.Fatalf("still on hold: %+v", open)
 	}
 	page := b.ask(http.MethodGet, "/scopes/"+readyScope, access.Lead).body
 	if want := codeOf(access.Lead) + " and " + second; !strings.Contains(page, want) {
@@ -573,8 +573,8 @@ func TestScopeList(t *testing.T) {
 	}
 	for query, want := range map[string][]string{
 		"":                        {"D-01", "D-02", "D-03", "D-04", "D-07", "G-06", "L 7/2"},
-		"state=held":              {heldScope},
-		"state=out":               {awayScope},
+		"state=on+hold":           {heldScope},
+		"state=out+of+service":    {awayScope},
 		"kind=gastroscope":        {inUseScope},
 		"q=g1":                    {inUseScope},
 		"q=l+7":                   {unknownScope},
@@ -594,13 +594,13 @@ func TestScopeList(t *testing.T) {
 	}
 }
 
-// The turnarounds of a scope come in pages, each once.
-func TestTurnaroundPages(t *testing.T) {
+// The cycles of a scope come in pages, each once.
+func TestCyclePages(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	for range tripsShown + 3 {
+	for range cyclesShown + 3 {
 		b.clock.Move(time.Hour)
-		u := turnaround.Use{Scope: inUseScope, Start: b.clock.Move(time.Minute), End: b.clock.Move(10 * time.Minute), Procedure: "gastroscopy", Room: "3"}
+		u := reprocessing.Use{Scope: inUseScope, Start: b.clock.Move(time.Minute), End: b.clock.Move(10 * time.Minute), Procedure: "gastroscopy", Room: "3"}
 		b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, u, "patient 4711") })
 	}
 	at, seen := "/scopes/"+inUseScope, 0
@@ -611,14 +611,14 @@ func TestTurnaroundPages(t *testing.T) {
 		}
 		seen += strings.Count(page.body, `<details class="trip">`)
 		at = ""
-		if before, _, ok := strings.Cut(page.body, `">Older turnarounds`); ok {
+		if before, _, ok := strings.Cut(page.body, `">Older cycles`); ok {
 			at = strings.ReplaceAll(before[strings.LastIndex(before, `href="`)+len(`href="`):], "&amp;", "&")
 			at, _, _ = strings.Cut(at, "#")
 		}
 	}
 	// The first use of the department goes on without an end; before it lies the arrival.
-	if want := tripsShown + 3 + 1; seen != want {
-		t.Errorf("%d turnarounds before the present one, want %d", seen, want)
+	if want := cyclesShown + 3 + 1; seen != want {
+		t.Errorf("%d cycles before the present one, want %d", seen, want)
 	}
 	if got := b.ask(http.MethodGet, "/scopes/"+inUseScope+"?before=yesterday", access.Lead); got.status != http.StatusBadRequest {
 		t.Errorf("no instant: status %d", got.status)
@@ -629,8 +629,8 @@ func TestDossier(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	b.furnish()
-	u := turnaround.Use{Scope: pastScope, Start: b.at(), End: b.clock.Move(10 * time.Minute), Procedure: "ercp"}
-	var committed turnaround.Use
+	u := reprocessing.Use{Scope: pastScope, Start: b.at(), End: b.clock.Move(10 * time.Minute), Procedure: "ercp"}
+	var committed reprocessing.Use
 	r := b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, u, "patient 4711") })
 	if err := json.Unmarshal(r.Record.Body, &committed); err != nil || committed.Patient == "" {
 		t.Fatalf("%v, %+v", err, committed)
@@ -699,7 +699,7 @@ func TestHoldInTheBrowser(t *testing.T) {
 	p.fill("#hold-reason", "fell to the floor")
 	p.click("details:has(#hold-reason) button")
 	p.waitText(".said", "The hold is placed.")
-	p.waitText(".headline", "held")
+	p.waitText(".headline", "on hold")
 
 	p.click("details:has([name=second]) > summary")
 	p.fill("[name=hold] ~ [name=reason]", "leak test passed")

@@ -5,8 +5,8 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
@@ -25,7 +25,7 @@ type scopesPage struct {
 }
 
 type stateChoice struct {
-	State turnaround.State
+	State reprocessing.State
 	Word  string
 }
 
@@ -38,8 +38,8 @@ type fleetLine struct {
 func (s dayPages) scopes(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := scopesPage{State: q.Get("state"), Kind: q.Get("kind"), Q: strings.TrimSpace(q.Get("q")), Kinds: scope.Kinds}
-	for _, state := range turnaround.States {
-		page.States = append(page.States, stateChoice{state, terms.State(state).Word})
+	for _, state := range reprocessing.States {
+		page.States = append(page.States, stateChoice{state, s.Terms.State(state).Word})
 	}
 	wanted, err := x.WantsFile()
 	if err != nil {
@@ -60,9 +60,9 @@ func (s dayPages) scopes(x *kit.Exchange) error {
 }
 
 // fleet fills in the scopes that were asked for; board holds the answers about those that are in service.
-func (s dayPages) fleet(page *scopesPage, board []turnaround.Answer, v desk.View) error {
+func (s dayPages) fleet(page *scopesPage, board []reprocessing.Answer, v desk.View) error {
 	now := s.Now()
-	answers := map[string]turnaround.Answer{}
+	answers := map[string]reprocessing.Answer{}
 	for _, a := range board {
 		answers[a.Scope] = a
 	}
@@ -81,7 +81,7 @@ func (s dayPages) fleet(page *scopesPage, board []turnaround.Answer, v desk.View
 		}
 		a, known := answers[i.Tag]
 		if !known {
-			if a, err = v.Gate(i.Tag, now, store.Forever); err != nil {
+			if a, err = v.Release(i.Tag, now, store.Forever); err != nil {
 				return err
 			}
 		}
@@ -89,10 +89,10 @@ func (s dayPages) fleet(page *scopesPage, board []turnaround.Answer, v desk.View
 			continue
 		}
 		line := fleetLine{
-			Tag: i.Tag, Href: s.ScopeHref(i.Tag), Model: i.Model, Kind: string(m.Kind), Owner: string(i.Owner), Place: i.Location, Serial: i.Serial,
-			Mark: terms.State(a.State), Until: words.Short(a.Until, now, v.Zone()),
+			Tag: i.Tag, Href: s.ScopeHref(i.Tag), Model: i.Model, Kind: string(m.Kind), Owner: s.Terms.Owner(i.Owner), Place: i.Location, Serial: i.Serial,
+			Mark: s.Terms.State(a.State), Until: words.Short(a.Until, now, v.Zone()),
 		}
-		for _, r := range a.Reasons {
+		for _, r := range s.Terms.Answer(a).Reasons {
 			if r.Blocks {
 				line.Why = r.Text
 				break

@@ -23,8 +23,10 @@ type searchPage struct {
 	Typed   map[string]string
 	Problem string
 	desk.Filing
-	Types, Outcomes []string
-	States          []fateWord
+	// Types are the kinds of records with what people call them.
+	Types    []fateWord
+	Outcomes []string
+	States   []fateWord
 	// Asked are the conditions in words.
 	Asked []string
 	// Total is how many records there are like that, in words; Lines are those of this page.
@@ -48,6 +50,7 @@ type recordLine struct {
 	Struck bool
 }
 
+// fateWord is a value to choose with its words.
 type fateWord struct{ State, Words string }
 
 // Lengths of the lists of records.
@@ -86,10 +89,22 @@ func fateWords(did string) string {
 	return did
 }
 
+// shownValue is what people call the value of a facet.
+func shownValue(t words.Terms, facet record.Facet, v string) string {
+	switch facet {
+	case record.ByType:
+		return t.Kind(record.Kind(v))
+	case record.ByState:
+		return fateWords(v)
+	default:
+		return v
+	}
+}
+
 // fateOf is fateWords for one record.
 func fateOf(typ record.Kind, did string) string {
 	switch {
-	case did == record.StateCompleted && typ == record.Round:
+	case did == record.StateCompleted && typ == record.Verification:
 		return "decided again"
 	case did == record.StateCompleted:
 		return "completed by a later record"
@@ -109,7 +124,10 @@ func kindNames() []string {
 
 // searchRecords lists the records that are asked for, or hands them out as a file.
 func (s recordPages) searchRecords(x *kit.Exchange) error {
-	page := searchPage{Typed: map[string]string{}, Types: kindNames(), Outcomes: record.Outcomes, Most: thousands(s.filing.most)}
+	page := searchPage{Typed: map[string]string{}, Outcomes: record.Outcomes, Most: thousands(s.filing.most)}
+	for _, kind := range kindNames() {
+		page.Types = append(page.Types, fateWord{kind, s.Terms.Kind(record.Kind(kind))})
+	}
 	for _, state := range record.States {
 		page.States = append(page.States, fateWord{state, fateWords(state)})
 	}
@@ -154,7 +172,7 @@ func (s recordPages) query(x *kit.Exchange, page *searchPage) (store.Query, erro
 			continue
 		}
 		q.Terms = append(q.Terms, f.facet.Is(v))
-		page.Asked = append(page.Asked, f.words+fateWords(v))
+		page.Asked = append(page.Asked, f.words+shownValue(s.Terms, f.facet, v))
 	}
 	if typed("late") != "" {
 		q.Terms = append(q.Terms, record.ByLate.Is(record.LateEntry))
@@ -167,7 +185,7 @@ func (s recordPages) query(x *kit.Exchange, page *searchPage) (store.Query, erro
 	for _, allowed := range []struct {
 		name  string
 		words []string
-	}{{"type", page.Types}, {"outcome", page.Outcomes}, {"state", record.States}} {
+	}{{"type", kindNames()}, {"outcome", page.Outcomes}, {"state", record.States}} {
 		if v := page.Typed[allowed.name]; v != "" && !slices.Contains(allowed.words, v) {
 			return q, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("No record has the %s %q.", allowed.name, v), Hint: "Choose one of the list."}
 		}
@@ -252,7 +270,7 @@ func (s recordPages) find(x *kit.Exchange, page *searchPage, v desk.View, q stor
 func (s recordPages) recordLine(v desk.View, l desk.Line, clock words.Clock) (recordLine, error) {
 	did, err := v.Fate(l)
 	line := recordLine{
-		Seq: l.Seq, At: clock(l.At), Type: string(l.Type), Scope: l.Scope(), What: l.Words(), By: l.By, Late: l.Late, Href: s.RecordHref(l.ID), Fate: fateOf(l.Type, did),
+		Seq: l.Seq, At: clock(l.At), Type: s.Terms.Kind(l.Type), Scope: l.Scope(), What: s.Terms.Record(l.Type, l.Words()), By: l.By, Late: l.Late, Href: s.RecordHref(l.ID), Fate: fateOf(l.Type, did),
 		Struck: did == record.StateVoided || did == record.StateCorrected,
 	}
 	if line.Scope != "" {
@@ -312,7 +330,7 @@ func (s recordPages) exportRecords(x *kit.Exchange, q store.Query) error {
 				return v.Search(q, func(l desk.Line) (bool, error) {
 					n++
 					q.Before = l.Seq
-					return n < s.filing.batch, write(recordCells(l, v.Zone())...)
+					return n < s.filing.batch, write(recordCells(s.Terms, l, v.Zone())...)
 				})
 			})
 			if err != nil || n < s.filing.batch || q.Before == 0 {
@@ -323,7 +341,7 @@ func (s recordPages) exportRecords(x *kit.Exchange, q store.Query) error {
 	}))
 }
 
-func recordCells(l desk.Line, zone *time.Location) []string {
+func recordCells(t words.Terms, l desk.Line, zone *time.Location) []string {
 	late, replaced := "", ""
 	if l.Late {
 		late = "late"
@@ -332,6 +350,6 @@ func recordCells(l desk.Line, zone *time.Location) []string {
 		replaced = l.Replaced.In(zone)
 	}
 	return []string{
-		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, string(l.Type), l.Scope(), l.Words(), l.By, l.Reason, replaced, l.Corrects, l.ID,
+		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, string(l.Type), l.Scope(), t.Record(l.Type, l.Words()), l.By, l.Reason, replaced, l.Corrects, l.ID,
 	}
 }

@@ -16,8 +16,8 @@ type Server struct {
 	// passkeys is nil where no browser has any.
 	passkeys *passkey.Passkeys
 	help     help
-	// streams holds what the charts make of all streams, overviews what holds of the whole fleet.
-	streams, overviews kit.Cache
+	// series holds what the charts make of all series, overviews what holds of the whole fleet.
+	allSeries, overviews kit.Cache
 	// readings are those that statistics count, computed what statistics say of them, studies the candidates
 	// for levels.
 	readings, computed, studies kit.Cache
@@ -33,7 +33,7 @@ type Server struct {
 // Handler returns the whole of the pages.
 func (s *Server) Handler() http.Handler { return rereading(s, s.Shell.Handler()) }
 
-// Routes lists what there is to ask for, such as "GET /gate/{tag}", in the order of the navigation.
+// Routes lists what there is to ask for, such as "GET /ready/{tag}", in the order of the navigation.
 func (s *Server) Routes() []string {
 	list := make([]string, len(s.Table))
 	for i, r := range s.Table {

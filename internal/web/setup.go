@@ -12,7 +12,7 @@ import (
 // other.
 type setUpPage struct {
 	Parts []partLine
-	// Missing is how many things are missing before a first round can be taken.
+	// Missing is how many things are missing before a first test can be taken.
 	Missing int
 	Import  string
 }
@@ -25,7 +25,7 @@ type partLine struct {
 	Links           []kit.Link
 }
 
-// setUp shows what is registered and what is missing before a first round of samples.
+// setUp shows what is registered and what is missing before a first test of samples.
 func (s setUpPages) setUp(x *kit.Exchange) error {
 	var page setUpPage
 	page.Import = x.LinkTo("/import")
@@ -47,12 +47,12 @@ func (s setUpPages) setUp(x *kit.Exchange) error {
 }
 
 func (s setUpPages) partLine(x *kit.Exchange, p desk.PartState) partLine {
-	l := partLine{Has: p.Has, Missing: p.Missing, Look: p.Look, Mark: terms.Mark(words.Done)}
+	l := partLine{Has: p.Has, Missing: p.Missing, Look: p.Look, Mark: s.Terms.Mark(words.Done)}
 	switch {
 	case len(p.Missing) > 0:
-		l.Mark = terms.Mark(words.Missing)
+		l.Mark = s.Terms.Mark(words.Missing)
 	case len(p.Look) > 0:
-		l.Mark = terms.Mark(words.LookAt)
+		l.Mark = s.Terms.Mark(words.LookAt)
 	}
 	to := func(path, text string) {
 		if href := x.LinkTo(path); href != "" {
@@ -61,7 +61,7 @@ func (s setUpPages) partLine(x *kit.Exchange, p desk.PartState) partLine {
 	}
 	switch p.Part {
 	case desk.RulesPart:
-		l.Name, l.What = "Rules", "When rounds are due, how they are decided, which steps a turnaround has."
+		l.Name, l.What = "Rules", "When cleaning verifications are due, how they are decided, which steps a cycle has."
 		to("/set-up/rules", "The rule set")
 	case desk.ModelsPart:
 		l.Name, l.What = "Models", "Channels with bore and length; the sampling points follow from them."

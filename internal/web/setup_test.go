@@ -145,8 +145,8 @@ func TestRegisterInTheBrowser(t *testing.T) {
 	if got := eval[string](p, `document.querySelector("#f-instrument-cleaning").value`); got != "brush twice" {
 		t.Errorf("what the other has stored became %q in the form", got)
 	}
-	if a := b.ask(http.MethodGet, "/gate/C-7", nobody); !strings.Contains(a.body, "C-7") || a.status != http.StatusOK {
-		t.Errorf("the gate does not know the scope: %d", a.status)
+	if a := b.ask(http.MethodGet, "/ready/C-7", nobody); !strings.Contains(a.body, "C-7") || a.status != http.StatusOK {
+		t.Errorf("the release check does not know the scope: %d", a.status)
 	}
 	m, editions := standsOf[scope.Model](b, record.Model, "C 7/b")
 	if editions != 3 || len(m.Channels) != 2 || m.OuterDiameter != 12.8 || m.Risk != scope.StandardRisk || m.Chosen != nil {
@@ -219,7 +219,7 @@ func TestRulesForm(t *testing.T) {
 	signIn(b, p, access.InfectionPrevention)
 	p.open("/set-up/rules/edit")
 	fold := func(name string) string { return fmt.Sprintf("details:has([name=%q])", name) }
-	within := "turnaround / steps / manual-cleaning / within"
+	within := "reprocessing / steps / manual-cleaning / within"
 	p.click(fold(within) + " > summary")
 	p.set(fmt.Sprintf("[name=%q]", within), "45min")
 	arrival := "sampling / due / on-arrival / "
@@ -229,9 +229,9 @@ func TestRulesForm(t *testing.T) {
 	p.click("form.long > p > button")
 	p.waitText(".fault", "Say where in the cited text")
 	p.fill(fmt.Sprintf("[name=%q]", arrival+"verified_in"), "local policy, section 4")
-	agent := "turnaround / agents / opa-0.55 / contact" // which somebody has verified
-	p.click(fold(agent) + " > summary")
-	p.set(fmt.Sprintf("[name=%q]", agent), "14min")
+	disinfectant := "reprocessing / disinfectants / opa-0.55 / contact" // which somebody has verified
+	p.click(fold(disinfectant) + " > summary")
+	p.set(fmt.Sprintf("[name=%q]", disinfectant), "14min")
 	p.click("form.long > p > button")
 	p.waitText("h1", "edition 2026-2")
 	p.fill("#reason", "after the audit")
@@ -248,11 +248,11 @@ func TestRulesForm(t *testing.T) {
 			if !rule.Source.Verified || rule.Source.VerifiedBy != codeOf(access.InfectionPrevention) || rule.Source.VerifiedIn != "local policy, section 4" {
 				t.Errorf("verified: %+v", rule.Source)
 			}
-		case slices.Equal(rule.Base, []string{"turnaround", "agents", "opa-0.55"}):
+		case slices.Equal(rule.Base, []string{"cycle", "disinfectants", "opa-0.55"}):
 			if rule.Source.Verified || !strings.Contains(rule.Words, "14min") {
 				t.Errorf("a changed rule: %s %+v", rule.Words, rule.Source)
 			}
-		case slices.Equal(rule.Base, []string{"turnaround", "steps", "manual-cleaning"}):
+		case slices.Equal(rule.Base, []string{"cycle", "steps", "manual-cleaning"}):
 			if !strings.Contains(rule.Words, "45min") {
 				t.Errorf("the limit: %s", rule.Words)
 			}
@@ -328,10 +328,10 @@ func TestTwoAdopters(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	form := fieldsOf(t, b.ask(http.MethodGet, "/set-up/rules/edit", access.Lead).body)
-	b.describe() // adopts edition 2026-2 with two attempts
-	form["edition"], form["reading / attempts"], form["turnaround / unstored"] = "2026-2", "4", "2h"
+	b.describe() // adopts edition 2026-2 with two cleanings
+	form["edition"], form["reading / cleanings"], form["reprocessing / unstored"] = "2026-2", "4", "2h"
 	got := b.send("/set-up/rules/preview", access.Lead, form)
-	if got.status != http.StatusConflict || !strings.Contains(got.body, "Changed meanwhile by L-01") || !strings.Contains(got.body, `reading / attempts: theirs <b>2</b>, yours <b>4</b>`) || !strings.Contains(got.body, `value="2h"`) {
+	if got.status != http.StatusConflict || !strings.Contains(got.body, "Changed meanwhile by L-01") || !strings.Contains(got.body, `reading / cleanings: theirs <b>2</b>, yours <b>4</b>`) || !strings.Contains(got.body, `value="2h"`) {
 		t.Errorf("the form: status %d\n%.4000s", got.status, got.body)
 	}
 	text := strings.Replace(string(rules.Preset()), "unstored: 3h", "unstored: 2h", 1)
@@ -515,7 +515,7 @@ func TestSetUpFiles(t *testing.T) {
 	b.describe()
 	for path, words := range map[string]string{
 		"/set-up/models": "D1,duodenoscope", "/set-up/fleet?state=out": "G-09,out of service", "/set-up/meters": "M-1,A", "/set-up/targets": "light,positive,A", "/set-up/kits?q=recalled": "",
-		"/set-up/kits": "8,K,recalled", "/set-up/rules": "Rounds,round,\"After 2 attempts", "/set-up/models/D1": "measured again",
+		"/set-up/kits": "8,K,recalled", "/set-up/rules": "Cleaning verifications,cleaning verification,\"After a test over the action level", "/set-up/models/D1": "measured again",
 	} {
 		address := path + "?format=csv"
 		if strings.Contains(path, "?") {

@@ -9,7 +9,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/store/storetest"
 )
 
@@ -37,7 +37,7 @@ func TestSlipsAtTheBench(t *testing.T) {
 	step := func() string {
 		t.Helper()
 		id := b.newID()
-		got := send(access.Technician, act{ID: id, Act: "step", Scope: inWorkScope, Step: &turnaround.Step{Kind: turnaround.LeakTest, Start: b.at(), By: code, Result: turnaround.Pass}})
+		got := send(access.Technician, act{ID: id, Act: "step", Scope: inWorkScope, Step: &reprocessing.Step{Kind: reprocessing.LeakTest, Start: b.at(), By: code, Result: reprocessing.Pass}})
 		if got.status != http.StatusOK {
 			t.Fatalf("step: status %d: %s", got.status, got.body)
 		}
@@ -60,7 +60,7 @@ func TestSlipsAtTheBench(t *testing.T) {
 		t.Errorf("by a lead who signed: status %d: %s", got.status, got.body)
 	}
 	other := b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.RecordStep(e, turnaround.Step{Scope: inWorkScope, Kind: turnaround.LeakTest, Start: b.at(), By: "T-01", Result: turnaround.Pass})
+		return w.RecordStep(e, reprocessing.Step{Scope: inWorkScope, Kind: reprocessing.LeakTest, Start: b.at(), By: "T-01", Result: reprocessing.Pass})
 	})
 	if got := void(access.Technician, string(other.Record.ID)); got.status != http.StatusForbidden || !strings.Contains(got.body, "recorded by T-01") {
 		t.Errorf("somebody else's: status %d: %s", got.status, got.body)

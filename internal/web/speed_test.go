@@ -20,7 +20,7 @@ import (
 )
 
 // BenchmarkPages measures how long the server takes for a page of a fleet of 60 scopes that has been at
-// work for years: a turnaround every ten minutes, and RINSATE_BENCH_READINGS readings on record, 30,000 if
+// work for years: a cycle every ten minutes, and RINSATE_BENCH_READINGS readings on record, 30,000 if
 // that is not set. The last records are days old, as on a Monday.
 func BenchmarkPages(b *testing.B) {
 	readings := 30_000
@@ -47,7 +47,7 @@ func BenchmarkPages(b *testing.B) {
 	for past.Readings < readings {
 		err := s.desk.DB.Write(context.Background(), func(tx *store.Tx) error {
 			for range 200 {
-				if err := past.Turnaround(tx, tags[past.Readings/3%scopes]); err != nil {
+				if err := past.Cycle(tx, tags[past.Readings/3%scopes]); err != nil {
 					return err
 				}
 			}
@@ -59,10 +59,10 @@ func BenchmarkPages(b *testing.B) {
 		s.clock.Move(past.At.Sub(s.at()))
 	}
 	begun := time.Now()
-	if err := s.server.LookAtStreams(context.Background()); err != nil {
+	if err := s.server.LookAtSeries(context.Background()); err != nil {
 		b.Fatal(err)
 	}
-	b.Logf("looking at the streams of %d readings took %s", past.Readings, time.Since(begun))
+	b.Logf("looking at the series of %d readings took %s", past.Readings, time.Since(begun))
 	pages := []string{
 		"/today",
 		"/today/due",
@@ -70,13 +70,13 @@ func BenchmarkPages(b *testing.B) {
 		"/bench",
 		"/bench/state",
 		"/bench/jobs/SC-007",
-		"/gate/SC-007",
+		"/ready/SC-007",
 		"/scopes",
 		"/scopes/SC-007",
 		"/trends",
 		"/trends/SC-007/outer-distal-end",
 		"/failures",
-		"/alarms",
+		"/signals",
 		"/levels",
 		workshopPath,
 		comparePath,
@@ -84,8 +84,8 @@ func BenchmarkPages(b *testing.B) {
 		"/meters/M-1",
 		"/meters/compare",
 		"/meters/compare?what=meters&kit=K&old=M-1&new=M-2",
-		"/scatter",
-		"/scatter?of=failures",
+		"/variation",
+		"/variation?of=failures",
 		"/comparison?by=scope",
 		"/comparison?by=person",
 		"/set-up",
@@ -97,16 +97,16 @@ func BenchmarkPages(b *testing.B) {
 		"/set-up/rules/edit",
 		"/import",
 		"/import/readings",
-		"/help?q=alarm",
+		"/help?q=signal",
 		"/help/back-up",
 		"/help/glossary",
 	}
-	for _, record := range []string{s.lastOf("SC-007", record.Reading), s.lastOf("SC-007", record.Round), s.lastOf("SC-007", record.Use)} {
+	for _, record := range []string{s.lastOf("SC-007", record.Reading), s.lastOf("SC-007", record.Verification), s.lastOf("SC-007", record.Use)} {
 		pages = append(pages, "/records/"+record)
 	}
 	// Common values, rare ones, ones that never meet, the oldest and the whole time.
 	for _, query := range []string{
-		"", "before=3000", "lot=7&type=reading", "scope=SC-007&meter=M-1&person=T-01&kit=K&outcome=below", "type=lift&scope=SC-007", "outcome=action&type=use", "state=voided", "late=yes&scope=SC-059",
+		"", "before=3000", "lot=7&type=reading", "scope=SC-007&meter=M-1&person=T-01&kit=K&outcome=ok", "type=lift&scope=SC-007", "outcome=action&type=use", "state=voided", "late=yes&scope=SC-059",
 		"from=2026-03-02T08:00&to=2026-03-02T11:00", "from=2026-03-01&to=2070-01-01&outcome=action&scope=SC-007", "scope=SC-007&lot=8", "from=2026-03-02&to=2026-03-04&scope=SC-031&type=sample", "id=019c&type=hold",
 	} {
 		pages = append(pages, "/records?"+query)
@@ -129,13 +129,13 @@ func BenchmarkPages(b *testing.B) {
 }
 
 // BenchmarkPaint measures how long a browser takes from asking for a page to the first thing on it: of the
-// gate as of any page that is open all day, and of the bench with an empty cache.
+// release check as of any page that is open all day, and of the bench with an empty cache.
 func BenchmarkPaint(b *testing.B) {
 	const paint = `performance.getEntriesByType("paint").find((e) => e.name === "first-contentful-paint")?.startTime ?? 0`
 	for _, c := range []struct {
 		name, path string
 		cold       bool
-	}{{"gate", "/gate/" + readyScope, false}, {"bench-cold", "/bench", true}} {
+	}{{"ready", "/ready/" + readyScope, false}, {"bench-cold", "/bench", true}} {
 		b.Run(c.name, func(b *testing.B) {
 			s := serve(b, storetest.NewClock())
 			p := openPage(b, s.server.Base.String())

@@ -26,11 +26,11 @@ import (
 	"rinsate/internal/store/storetest"
 )
 
-// demoToday is where the invented data end, a Thursday, and demoTurnarounds how many turnarounds there are:
+// demoToday is where the invented data end, a Thursday, and demoTurnarounds how many cycles there are:
 // the fewest hundreds with which limits are adopted and revised and the worn channel is found.
 var demoToday = time.Date(2026, 9, 17, 12, 40, 0, 0, time.UTC)
 
-const demoTurnarounds = 2300
+const demoCycles = 2300
 
 // invented is the invented hospital on disk, built once for all tests.
 type invented struct {
@@ -43,7 +43,7 @@ var buildDemo = sync.OnceValues(func() (d invented, err error) {
 		return d, err
 	}
 	atEnd = append(atEnd, func() error { return os.RemoveAll(d.dir) })
-	d.summary, err = demo.Build(context.Background(), d.dir+"/data", demo.Options{Today: demoToday, Turnarounds: demoTurnarounds})
+	d.summary, err = demo.Build(context.Background(), d.dir+"/data", demo.Options{Today: demoToday, Cycles: demoCycles})
 	return d, err
 })
 
@@ -85,22 +85,22 @@ func told(t *testing.T, all []demo.Story, name string) demo.Story {
 	return all[i]
 }
 
-// alarmOf goes from the first page to the alarm of a stream.
-func (p *page) alarmOf(tag, point string) {
+// signalOf goes from the first page to the signal of a series.
+func (p *page) signalOf(tag, point string) {
 	p.Helper()
 	p.open("/")
 	p.follow("nav", "Numbers")
-	p.follow("nav.section", "Alarms")
-	p.wait(`document.querySelector(".alarms")`)
-	p.follow(".alarms th", fmt.Sprintf("of %s, %s", tag, point))
-	p.waitText("h1", fmt.Sprintf("Alarm: %s, %s", tag, point))
+	p.follow("nav.section", "Signals")
+	p.wait(`document.querySelector(".signals")`)
+	p.follow(".signals th", fmt.Sprintf("of %s, %s", tag, point))
+	p.waitText("h1", fmt.Sprintf("Signal: %s, %s", tag, point))
 }
 
 // TestStoriesByClicking finds what is planted in the invented hospital by clicking alone.
 func TestStoriesByClicking(t *testing.T) {
 	needsBrowser(t)
 	b, stories := storySite(t)
-	if err := b.server.LookAtStreams(t.Context()); err != nil {
+	if err := b.server.LookAtSeries(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 	p := openPage(t, b.server.Base.String())
@@ -108,12 +108,12 @@ func TestStoriesByClicking(t *testing.T) {
 
 	t.Run(demo.WornChannel, func(*testing.T) {
 		s := told(t, stories, demo.WornChannel)
-		p.alarmOf(s.Scope, string(s.Point))
+		p.signalOf(s.Scope, string(s.Point))
 		p.waitText("main", "standard deviations above the baseline")
 		began := eval[string](p, `document.querySelector("dl.facts dt:nth-of-type(2) + dd a").getAttribute("href")`)
-		p.follow("main", "The stream")
+		p.follow("main", "The series")
 		p.waitText("h1", s.Scope+", "+string(s.Point))
-		p.waitText("[aria-labelledby=alarms]", "Most likely since the reading of")
+		p.waitText("[aria-labelledby=signals]", "Most likely since the reading of")
 		p.waitText(".headline .mark.action", "higher")
 		p.click(fmt.Sprintf(".wide a[href=%q]", began)) // its point in the chart
 		p.wait(`location.pathname.startsWith("/records/")`)
@@ -124,8 +124,8 @@ func TestStoriesByClicking(t *testing.T) {
 	})
 	t.Run(demo.BadLot, func(*testing.T) {
 		s := told(t, stories, demo.BadLot)
-		alarm := b.withLot(s)
-		p.alarmOf(alarm.Stream.Scope, string(alarm.Stream.Point))
+		signal := b.withLot(s)
+		p.signalOf(signal.Series.Scope, string(signal.Series.Point))
 		p.follow("[aria-labelledby=with]", "lot "+s.Lot)
 		if r := b.recordAt(p); r.Type != record.Lot || !strings.Contains(string(r.Body), s.Lot) {
 			t.Errorf("what came with it leads to %s: %s", r.Type, r.Body)
@@ -138,23 +138,23 @@ func TestStoriesByClicking(t *testing.T) {
 		p.fill("#f-scope", s.Scope)
 		p.click(".filter button")
 		p.wait(fmt.Sprintf("location.search.includes(%q) && document.readyState === 'complete'", "scope="+s.Scope))
-		p.follow(".streams", "instrument-channel of "+s.Scope)
+		p.follow(".series", "instrument-channel of "+s.Scope)
 		p.waitText("[aria-labelledby=baseline]", "repair")
 		p.follow("main", "The scope")
 		p.waitText("[aria-labelledby=repairs]", "instrument channel replaced")
 	})
 	t.Run(demo.AtTheEnd, func(*testing.T) {
 		s := told(t, stories, demo.AtTheEnd)
-		p.alarmOf(s.Scope, "instrument-channel")
+		p.signalOf(s.Scope, "instrument-channel")
 		p.follow("main", "The scope")
-		p.waitText("h1 ~ p .mark", "held")
-		p.waitText("[aria-labelledby=alarms]", "new")
+		p.waitText("h1 ~ p .mark", "on hold")
+		p.waitText("[aria-labelledby=signals]", "new")
 	})
 	t.Run(demo.AfterLeave, func(*testing.T) {
 		s := told(t, stories, demo.AfterLeave)
 		p.open("/")
 		p.follow("nav", "Numbers")
-		p.follow("nav.section", "Scatter")
+		p.follow("nav.section", "variation")
 		p.set("[name=people]", "shown")
 		p.click(".filter button")
 		p.waitText(".stand-out", s.Person)
@@ -228,20 +228,20 @@ func (b *site) recordAt(p *page) (l desk.Line) {
 	return l
 }
 
-// withLot returns an alarm that came together with the lot of a story, while that lot was in use.
+// withLot returns a signal that came together with the lot of a story, while that lot was in use.
 func (b *site) withLot(s demo.Story) desk.Raised {
 	b.Helper()
 	var all []desk.Raised
 	b.look(func(v desk.View) (err error) {
-		all, err = v.Raised(alarmsIn(b.server.outlook()))
+		all, err = v.Raised(signalsIn(b.server.outlook()))
 		return err
 	})
 	const after = 14 * 24 * time.Hour
 	i := slices.IndexFunc(all, func(r desk.Raised) bool {
-		return r.Alarm != nil && r.Alarm.Direction == trend.Higher && slices.Contains(r.Alarm.Coincides, "lot "+s.Lot) && inside(r.Signalled, s.From, s.To.Add(after))
+		return r.Signal != nil && r.Signal.Direction == trend.Higher && slices.Contains(r.Signal.Coincides, "lot "+s.Lot) && inside(r.Signalled, s.From, s.To.Add(after))
 	})
 	if i < 0 {
-		b.Fatalf("no alarm came with lot %s", s.Lot)
+		b.Fatalf("no signal came with lot %s", s.Lot)
 	}
 	return all[i]
 }

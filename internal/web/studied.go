@@ -7,10 +7,10 @@ import (
 	"net/url"
 	"time"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/present/words"
 	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
 )
@@ -75,7 +75,7 @@ func (s *Server) size(ctx context.Context) (size int64, err error) {
 	return size, err
 }
 
-// firsts returns the first readings of a time, which all statistics of scatter and failures count.
+// firsts returns the first readings of a time, which all statistics of variation and failures count.
 func (s *Server) firsts(ctx context.Context, size int64, p studied) ([]desk.Measured, error) {
 	return kit.Ask(ctx, &s.readings, kit.Question{Text: p.From + " " + p.To, Size: size}, func(ctx context.Context) (all []desk.Measured, err error) {
 		err = s.View(ctx, func(v desk.View) error {
@@ -92,7 +92,7 @@ type pointWord struct{ Value, Word string }
 func pointWords() []pointWord {
 	all := make([]pointWord, len(scope.PointKinds))
 	for i, p := range scope.PointKinds {
-		all[i] = pointWord{string(p), words.Spaced(string(p))}
+		all[i] = pointWord{string(p), text.Spaced(p)}
 	}
 	return all
 }

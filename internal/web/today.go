@@ -2,7 +2,6 @@ package web
 
 import (
 	"crypto/rand"
-	"fmt"
 	"net/http"
 	"slices"
 	"strings"
@@ -14,9 +13,9 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
 )
@@ -25,17 +24,17 @@ import (
 type todayPage struct {
 	Wall bool
 	// Live is where it hears of news.
-	Live   string
-	Counts []count
-	Tiles  []tile
-	Held   []held
-	Clocks []running
-	Due    []due
-	Meters []meterLine
-	Lots   []lotLine
-	Ends   []openEnd
-	Alarms alarmsShown
-	Notes  []noteLine
+	Live    string
+	Counts  []count
+	Tiles   []tile
+	OnHold  []onHold
+	Clocks  []running
+	Due     []due
+	Meters  []meterLine
+	Lots    []lotLine
+	Ends    []openEnd
+	Signals signalsShown
+	Notes   []noteLine
 	// Note is the form for a new note; nil for whoever may not write one.
 	Note *noteForm
 }
@@ -69,7 +68,7 @@ type tile struct {
 	Why         string
 }
 
-type held struct{ Tag, Href, Age, Why, By string }
+type onHold struct{ Tag, Href, Age, Why, By string }
 
 // running is a clock that runs: a step that must begin, or a sample that must be read.
 type running struct {
@@ -114,7 +113,7 @@ func (s dayPages) todayPage(x *kit.Exchange, status int, note noteForm) error {
 func (s dayPages) wall(x *kit.Exchange) error { return s.board(x, http.StatusOK, noteForm{}, true) }
 
 func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) error {
-	page := todayPage{Wall: wall, Live: s.URL("/live"), Alarms: s.alarmsShown()}
+	page := todayPage{Wall: wall, Live: s.URL("/live"), Signals: s.signalsShown()}
 	if x.Who == nil || x.R.URL.Path == s.URL("/wall") {
 		page.Live = s.URL("/wall/live")
 	}
@@ -147,27 +146,27 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 		return err
 	}
 	if !x.May(access.SeeNumbers) {
-		for i := range page.Alarms.Lines {
-			page.Alarms.Lines[i].Alarm = ""
+		for i := range page.Signals.Lines {
+			page.Signals.Lines[i].Signal = ""
 		}
 	}
 	if x.Who == nil {
-		page.nameless()
+		page.nameless(s.Terms.State(reprocessing.OnHold))
 	}
 	return x.Show(status, "today", page.Wall, page)
 }
 
 // nameless takes out who did what, links to pages that open to nobody, and notes, in which people may be
 // named.
-func (p *todayPage) nameless() {
+func (p *todayPage) nameless(onHold words.Mark) {
 	for i := range p.Tiles {
 		p.Tiles[i].Href = ""
 	}
-	for i := range p.Held {
-		p.Held[i].Href, p.Held[i].By, p.Held[i].Why = "", "", "" // a reason is free text
+	for i := range p.OnHold {
+		p.OnHold[i].Href, p.OnHold[i].By, p.OnHold[i].Why = "", "", "" // a reason is free text
 	}
 	for i := range p.Tiles {
-		if p.Tiles[i].Mark == terms.State(turnaround.Held) {
+		if p.Tiles[i].Mark == onHold {
 			p.Tiles[i].Why = ""
 		}
 	}
@@ -185,8 +184,8 @@ func (p *todayPage) nameless() {
 	for i := range p.Ends {
 		p.Ends[i].Href, p.Ends[i].By = "", ""
 	}
-	for i := range p.Alarms.Lines {
-		p.Alarms.Lines[i].Href, p.Alarms.Lines[i].With = "", ""
+	for i := range p.Signals.Lines {
+		p.Signals.Lines[i].Href, p.Signals.Lines[i].With = "", ""
 	}
 	p.Notes = nil
 }
@@ -233,10 +232,10 @@ func (s dayPages) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v
 }
 
 // boardOrder is the order of states on the board: what wants somebody comes first.
-var boardOrder = []turnaround.State{turnaround.Held, turnaround.Unknown, turnaround.InWork, turnaround.Out, turnaround.Ready}
+var boardOrder = []reprocessing.State{reprocessing.OnHold, reprocessing.NotKnown, reprocessing.InReprocessing, reprocessing.OutOfService, reprocessing.Ready}
 
-// board fills in what the gate says of every scope.
-func (s dayPages) tiles(page *todayPage, board []turnaround.Answer, now unit.Instant, v desk.View) {
+// tiles fills in what the release check says of every scope.
+func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.Instant, v desk.View) {
 	for _, state := range boardOrder {
 		n := 0
 		for _, a := range board {
@@ -244,7 +243,8 @@ func (s dayPages) tiles(page *todayPage, board []turnaround.Answer, now unit.Ins
 				continue
 			}
 			n++
-			t := tile{Tag: a.Scope, Href: s.ScopeHref(a.Scope), Mark: terms.State(a.State), Until: words.Short(a.Until, now, v.Zone())}
+			a = s.Terms.Answer(a)
+			t := tile{Tag: a.Scope, Href: s.ScopeHref(a.Scope), Mark: s.Terms.State(a.State), Until: words.Short(a.Until, now, v.Zone())}
 			if a.Until.Known() {
 				t.Left = words.Age(a.Until.Sub(now))
 			}
@@ -252,32 +252,32 @@ func (s dayPages) tiles(page *todayPage, board []turnaround.Answer, now unit.Ins
 				if r.Blocks && t.Why == "" {
 					t.Why = r.Text
 				}
-				if state == turnaround.Held && r.Since.Known() {
-					page.Held = append(page.Held, held{Tag: a.Scope, Href: t.Href, Age: words.Age(now.Sub(r.Since)), Why: r.Text, By: r.By})
+				if state == reprocessing.OnHold && r.Since.Known() {
+					page.OnHold = append(page.OnHold, onHold{Tag: a.Scope, Href: t.Href, Age: words.Age(now.Sub(r.Since)), Why: r.Text, By: r.By})
 				}
 			}
 			page.Tiles = append(page.Tiles, t)
-			if len(a.Due) > 0 && state != turnaround.Out { // what is away is sampled when it is back
+			if len(a.Due) > 0 && state != reprocessing.OutOfService { // what is away is sampled when it is back
 				page.Due = append(page.Due, dueOf(a, t.Href, now, v.Zone()))
 			}
 			for _, p := range a.Steps {
-				if a.State == turnaround.Out || a.State == turnaround.Unknown {
+				if a.State == reprocessing.OutOfService || a.State == reprocessing.NotKnown {
 					break // nobody is at work on it
 				}
-				if p.Status == turnaround.MissingStep && p.Deadline.Known() {
+				if p.Status == reprocessing.MissingStep && p.Deadline.Known() {
 					page.Clocks = append(page.Clocks, running{
-						Tag: a.Scope, Href: t.Href, What: "begin " + string(p.Step), At: p.Deadline,
+						Tag: a.Scope, Href: t.Href, What: "begin " + s.Terms.Step(p.Step), At: p.Deadline,
 						Deadline: words.Short(p.Deadline, now, v.Zone()), Left: words.Age(p.Deadline.Sub(now)), Over: p.Deadline < now,
 					})
 				}
 			}
 		}
-		page.Counts = append(page.Counts, count{terms.State(state), n})
+		page.Counts = append(page.Counts, count{s.Terms.State(state), n})
 	}
 }
 
 // dueOf brings together why a scope is due.
-func dueOf(a turnaround.Answer, href string, now unit.Instant, zone *time.Location) due {
+func dueOf(a reprocessing.Answer, href string, now unit.Instant, zone *time.Location) due {
 	line := due{Tag: a.Scope, Href: href}
 	var points []scope.PointKind
 	for _, d := range a.Due {
@@ -289,14 +289,14 @@ func dueOf(a turnaround.Answer, href string, now unit.Instant, zone *time.Locati
 			}
 		}
 	}
-	line.Points = scope.Words(points)
+	line.Points = scope.Named(points)
 	return line
 }
 
 // clocks adds the samples that were taken and not read, and puts all clocks in order of urgency.
 func (s dayPages) clocks(page *todayPage, open []desk.OpenSample, now unit.Instant, v desk.View) {
 	for _, o := range open {
-		line := running{Tag: o.Scope, Href: s.ScopeHref(o.Scope), What: fmt.Sprintf("%s: %s", strings.ReplaceAll(string(o.Point), "-", " "), o.Next), Over: o.State == sampling.Void, At: o.Deadline}
+		line := running{Tag: o.Scope, Href: s.ScopeHref(o.Scope), What: o.Point.Words() + ": " + o.Next, Over: o.State == sampling.Void, At: o.Deadline}
 		if o.Deadline.Known() {
 			line.Deadline, line.Left, line.Over = words.Short(o.Deadline, now, v.Zone()), words.Age(o.Deadline.Sub(now)), line.Over || o.Deadline < now
 		}

@@ -20,13 +20,13 @@ import (
 	"rinsate/internal/wire/table"
 )
 
-// trendsPage lists the streams.
+// trendsPage lists the series.
 type trendsPage struct {
 	// AsOf is when the charts were last looked at; empty before the first time.
 	AsOf  string
-	Lines []streamLine
+	Lines []seriesLine
 	Pager kit.Pager
-	// Of is how many streams there are, Adopted, Provisional and Without how many have which baseline.
+	// Of is how many series there are, Adopted, Provisional and Without how many have which baseline.
 	Of, Adopted, Provisional, Without      int
 	Scope, Point, Kind, Standing, Baseline string
 	Sort                                   string
@@ -46,8 +46,8 @@ type standingChoice struct {
 // sorting is an order of the list.
 type sorting struct{ Key, Word string }
 
-// streamLine is one stream of the list.
-type streamLine struct {
+// streamLine is one series of the list.
+type seriesLine struct {
 	Tag, Href, ScopeHref, Point, Kind, System, Kit string
 	Readings                                       int
 	Baseline, Why, Centre                          string
@@ -57,13 +57,13 @@ type streamLine struct {
 	Spark                                          template.HTML
 }
 
-// streamsShown is how many streams a page of the list holds.
-const streamsShown = 50
+// streamsShown is how many series a page of the list holds.
+const seriesShown = 50
 
-// sorts are the orders of the list of streams.
+// sorts are the orders of the list of series.
 var sorts = []sorting{{"", "scope and point"}, {"standing", "standing"}, {"since", "change, newest first"}, {"last", "last reading, highest first"}, {"centre", "centre, highest first"}, {"n", "number of readings"}}
 
-// baselines are what a stream can be held against.
+// baselines are what a series can be compared with.
 var baselines = []string{"adopted", "provisional", "none"}
 
 func (s numberPages) trends(x *kit.Exchange) error {
@@ -87,9 +87,9 @@ func (s numberPages) trends(x *kit.Exchange) error {
 		return x.Show(http.StatusOK, "trends", false, page)
 	}
 	now, zone := s.Now(), s.Desk.DB.Zone()
-	page.AsOf, page.Of = words.Short(o.At, now, zone), len(o.Streams)
+	page.AsOf, page.Of = words.Short(o.At, now, zone), len(o.AllSeries)
 	var list []desk.Summary
-	for _, m := range o.Streams {
+	for _, m := range o.AllSeries {
 		switch figure.BaselineWord(m.Baseline, m.Provisional) {
 		case "adopted":
 			page.Adopted++
@@ -102,24 +102,24 @@ func (s numberPages) trends(x *kit.Exchange) error {
 			list = append(list, m)
 		}
 	}
-	sortStreams(list, page.Sort)
+	sortSeries(list, page.Sort)
 	if wanted {
-		return x.File(s.streamListing(list))
+		return x.File(s.seriesListing(list))
 	}
-	lo, hi, pager, err := x.Paged(len(list), streamsShown)
+	lo, hi, pager, err := x.Paged(len(list), seriesShown)
 	if err != nil {
 		return err
 	}
 	page.Pager = pager
 	for i, m := range list[lo:hi] {
-		page.Lines = append(page.Lines, s.streamLine(m, fmt.Sprintf("spark-%d", i), now))
+		page.Lines = append(page.Lines, s.seriesLine(m, fmt.Sprintf("spark-%d", i), now))
 	}
 	return x.Show(http.StatusOK, "trends", false, page)
 }
 
-// beingComputed is the answer before the streams were looked at for the first time.
+// beingComputed is the answer before the series were looked at for the first time.
 func beingComputed() error {
-	return &kit.PageError{Status: http.StatusServiceUnavailable, Message: "The streams are being computed.", Hint: "Try again in a minute."}
+	return &kit.PageError{Status: http.StatusServiceUnavailable, Message: "The series are being computed.", Hint: "Try again in a minute."}
 }
 
 func (p trendsPage) shows(m desk.Summary) bool {
@@ -128,16 +128,16 @@ func (p trendsPage) shows(m desk.Summary) bool {
 		is(p.Standing, string(m.Standing)) && is(p.Baseline, figure.BaselineWord(m.Baseline, m.Provisional))
 }
 
-// sortStreams puts streams, which come in the order of scope and point, into another one.
-func sortStreams(list []desk.Summary, by string) {
+// sortStreams puts series, which come in the order of scope and point, into another one.
+func sortSeries(list []desk.Summary, by string) {
 	since := func(m desk.Summary) unit.Instant {
 		switch {
-		case m.Alarm == nil:
+		case m.Signal == nil:
 			return 0
-		case m.Alarm.Since != nil:
-			return m.Alarm.Since.At
+		case m.Signal.Since != nil:
+			return m.Signal.Since.At
 		}
-		return m.Alarm.First.At
+		return m.Signal.First.At
 	}
 	centre := func(m desk.Summary) float64 {
 		if m.Baseline == nil {
@@ -172,25 +172,25 @@ func standingWord(st desk.Standing) string {
 		return "higher"
 	case desk.Sunk:
 		return "lower"
-	case desk.Scattered:
+	case desk.Varying:
 		return "spread"
 	case desk.Over:
-		return "alarm over"
+		return "signal over"
 	case desk.Unwatched:
 		return "no baseline"
 	case desk.Calm:
 	}
-	return "no alarm"
+	return "no signal"
 }
 
-// standingMark is how a stream stands, for the eye.
-func standingMark(st desk.Standing, last *trend.Alarm) words.Mark {
-	shape, word := figure.StandingBy(terms, st, last)
+// standingMark is how a series stands, for the eye.
+func standingMark(t words.Terms, st desk.Standing, last *trend.Signal) words.Mark {
+	shape, word := figure.StandingBy(t, st, last)
 	class := ""
 	switch st {
 	case desk.Moved:
 		class = "action"
-	case desk.Sunk, desk.Scattered:
+	case desk.Sunk, desk.Varying:
 		class = "alert"
 	case desk.Calm:
 		class = "ready"
@@ -201,13 +201,13 @@ func standingMark(st desk.Standing, last *trend.Alarm) words.Mark {
 }
 
 // streamLine fills in a line of the list; id tells its picture from others.
-func (s *Server) streamLine(m desk.Summary, id string, now unit.Instant) streamLine {
+func (s *Server) seriesLine(m desk.Summary, id string, now unit.Instant) seriesLine {
 	zone := s.Desk.DB.Zone()
-	line := streamLine{
-		Tag: m.Key.Scope, Href: s.StreamHref(m.Key), ScopeHref: s.ScopeHref(m.Key.Scope), Point: string(m.Key.Point), Kind: string(m.Kind),
+	line := seriesLine{
+		Tag: m.Key.Scope, Href: s.SeriesHref(m.Key), ScopeHref: s.ScopeHref(m.Key.Scope), Point: m.Key.Point.Words(), Kind: string(m.Kind),
 		System: m.Key.System, Kit: m.Key.Kit, Readings: m.Readings, Baseline: figure.BaselineWord(m.Baseline, m.Provisional), Why: m.Why,
 		Last: unit.Number(m.Last.Value).String(), LastAt: words.Short(m.Last.At, now, zone), LastHref: s.RecordHref(string(m.Last.ID)),
-		Mark: standingMark(m.Standing, m.Alarm), Since: sinceWords(m.Alarm, now, s), Spark: spark(m, id),
+		Mark: standingMark(s.Terms, m.Standing, m.Signal), Since: sinceWords(m.Signal, now, s), Spark: spark(m, id),
 	}
 	if m.Baseline != nil {
 		line.Centre = fmt.Sprintf("%.0f", m.Baseline.RLU())
@@ -215,8 +215,8 @@ func (s *Server) streamLine(m desk.Summary, id string, now unit.Instant) streamL
 	return line
 }
 
-// sinceWords says since about when the last alarm's change has lasted.
-func sinceWords(a *trend.Alarm, now unit.Instant, s *Server) string {
+// sinceWords says since about when the last signal's change has lasted.
+func sinceWords(a *trend.Signal, now unit.Instant, s *Server) string {
 	switch {
 	case a == nil:
 		return ""
@@ -238,7 +238,7 @@ func spark(m desk.Summary, id string) template.HTML {
 	return template.HTML(chart.Sparkline(line, id)) //nolint:gosec // drawn by chart, which escapes texts
 }
 
-func (s numberPages) streamListing(list []desk.Summary) kit.Listing {
+func (s numberPages) seriesListing(list []desk.Summary) kit.Listing {
 	zone := s.Desk.DB.Zone()
 	l := kit.Listing{Name: "trends", Columns: []table.SheetColumn{
 		{Name: "scope"},
@@ -261,10 +261,10 @@ func (s numberPages) streamListing(list []desk.Summary) kit.Listing {
 		if m.Baseline != nil {
 			centre, sd = fmt.Sprintf("%.0f", m.Baseline.RLU()), fmt.Sprintf("%.3f", float64(m.Baseline.Sigma))
 		}
-		if m.Alarm != nil && m.Alarm.Since != nil {
-			since = m.Alarm.Since.At.In(zone)
+		if m.Signal != nil && m.Signal.Since != nil {
+			since = m.Signal.Since.At.In(zone)
 		}
-		_, word := figure.StandingBy(terms, m.Standing, m.Alarm)
+		_, word := figure.StandingBy(s.Terms, m.Standing, m.Signal)
 		l.Rows = append(l.Rows, []string{
 			m.Key.Scope, string(m.Key.Point), string(m.Kind), m.Key.System, m.Key.Kit, strconv.Itoa(m.Readings), figure.BaselineWord(m.Baseline, m.Provisional),
 			centre, sd, unit.Number(m.Last.Value).String(), m.Last.At.In(zone), word, since, m.Why,

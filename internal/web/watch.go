@@ -15,58 +15,58 @@ import (
 	"rinsate/internal/web/kit"
 )
 
-// alarmsShown are the alarms of the last day, as they were computed at some moment.
-type alarmsShown struct {
-	Lines []alarmLine
+// signalsShown are the signals of the last day, as they were computed at some moment.
+type signalsShown struct {
+	Lines []signalLine
 	// AsOf is when they were computed; empty before the first time.
 	AsOf string
 }
 
-// alarmLine is an alarm on the board. Href is the page of the scope, Alarm that of the alarm for whoever
+// signalLine is a signal on the board. Href is the page of the scope, Signal that of the signal for whoever
 // may see numbers.
-type alarmLine struct{ Tag, Point, Href, Alarm, Words, With string }
+type signalLine struct{ Tag, Point, Href, Signal, Words, With string }
 
-// watched is what the charts make of all streams, kept up to date beside the pages, since looking at every
-// stream takes longer than a page may. It is never changed, only replaced.
+// watched is what the charts make of all series, kept up to date beside the pages, since looking at every
+// series takes longer than a page may. It is never changed, only replaced.
 type watched struct {
-	shown   alarmsShown
+	shown   signalsShown
 	outlook desk.Outlook
 }
 
 // allStreams is the question that watched answers.
-const allStreams = "all streams"
+const allSeries = "all series"
 
-// alarmsShown are those of the last day for the board.
-func (s *Server) alarmsShown() alarmsShown {
-	w, _ := kit.Latest[*watched](&s.streams, allStreams)
+// signalsShown are those of the last day for the board.
+func (s *Server) signalsShown() signalsShown {
+	w, _ := kit.Latest[*watched](&s.allSeries, allSeries)
 	if w == nil {
-		return alarmsShown{}
+		return signalsShown{}
 	}
-	return alarmsShown{Lines: slices.Clone(w.shown.Lines), AsOf: w.shown.AsOf}
+	return signalsShown{Lines: slices.Clone(w.shown.Lines), AsOf: w.shown.AsOf}
 }
 
-// outlook returns what the charts made of all streams when they were last looked at, nil before the first
+// outlook returns what the charts made of all series when they were last looked at, nil before the first
 // time. Pages show it and never wait for it.
 func (s *Server) outlook() *desk.Outlook {
-	if w, ok := kit.Latest[*watched](&s.streams, allStreams); ok {
+	if w, ok := kit.Latest[*watched](&s.allSeries, allSeries); ok {
 		return &w.outlook
 	}
 	return nil
 }
 
-// How often the ledger is looked at for new readings, how many times as long as a look at the streams took
-// the next one waits at least, so that looking takes a twentieth of one processor, and since when alarms
+// How often the ledger is looked at for new readings, how many times as long as a look at the series took
+// the next one waits at least, so that looking takes a twentieth of one processor, and since when signals
 // are shown on the board.
 const (
-	watchEvery  = 10 * time.Second
-	watchRest   = 19
-	alarmsSince = 24 * time.Hour
+	watchEvery   = 10 * time.Second
+	watchRest    = 19
+	signalsSince = 24 * time.Hour
 )
 
-// rest returns how long to wait after a look at the streams that took so long.
+// rest returns how long to wait after a look at the series that took so long.
 func rest(took time.Duration) time.Duration { return max(watchEvery, watchRest*took) }
 
-// Watch looks at the streams whenever something was recorded, until the context ends.
+// Watch looks at the series whenever something was recorded, until the context ends.
 func (s *Server) Watch(ctx context.Context) {
 	seen := int64(-1)
 	for {
@@ -74,13 +74,13 @@ func (s *Server) Watch(ctx context.Context) {
 		size, err := s.size(ctx)
 		if err == nil && size != seen {
 			begun := s.Clock()
-			if err = s.LookAtStreams(ctx); err == nil {
+			if err = s.LookAtSeries(ctx); err == nil {
 				seen = size
 			}
 			wait = rest(s.Clock().Sub(begun))
 		}
 		if err != nil && ctx.Err() == nil {
-			s.Log.ErrorContext(ctx, "the alarms could not be computed", slog.Any("error", err))
+			s.Log.ErrorContext(ctx, "the signals could not be computed", slog.Any("error", err))
 		}
 		select {
 		case <-ctx.Done():
@@ -90,8 +90,8 @@ func (s *Server) Watch(ctx context.Context) {
 	}
 }
 
-// LookAtStreams keeps what the charts make of all streams now.
-func (s *Server) LookAtStreams(ctx context.Context) error {
+// LookAtStreams keeps what the charts make of all series now.
+func (s *Server) LookAtSeries(ctx context.Context) error {
 	size, err := s.size(ctx)
 	if err != nil {
 		return err
@@ -100,7 +100,7 @@ func (s *Server) LookAtStreams(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	s.streams.Keep(kit.Question{Text: allStreams, Size: size}, w)
+	s.allSeries.Keep(kit.Question{Text: allSeries, Size: size}, w)
 	return nil
 }
 
@@ -112,29 +112,29 @@ func (s *Server) watch(ctx context.Context) (*watched, error) {
 		if w.outlook, err = v.Outlook(now, desk.UsualWatching()); err != nil {
 			return err
 		}
-		raised, err = v.Raised(w.outlook.Alarms)
+		raised, err = v.Raised(w.outlook.Signals)
 		return err
 	}); err != nil {
 		return nil, err
 	}
 	w.shown.AsOf = words.Short(now, now, s.Desk.DB.Zone())
 	for _, r := range raised {
-		a := r.Alarm
-		if a == nil || a.Last < now.Add(-alarmsSince) || a.Provisional || !a.Open || r.State == trend.LifeClosed && !r.Again {
+		a := r.Signal
+		if a == nil || a.Last < now.Add(-signalsSince) || a.Provisional || !a.Open || r.State == trend.LifeClosed && !r.Again {
 			continue
 		}
-		w.shown.Lines = append(w.shown.Lines, alarmLine{
-			Tag: a.Key.Scope, Point: string(a.Key.Point), Href: s.ScopeHref(a.Key.Scope), Alarm: s.AlarmHref(r.ID), Words: s.alarmWords(*a, now),
+		w.shown.Lines = append(w.shown.Lines, signalLine{
+			Tag: a.Key.Scope, Point: a.Key.Point.Words(), Href: s.ScopeHref(a.Key.Scope), Signal: s.SignalHref(r.ID), Words: s.signalWords(*a, now),
 			With: strings.Join(a.Coincides, ", "),
 		})
 	}
 	return &w, nil
 }
 
-func (s *Server) alarmWords(a desk.Alarm, now unit.Instant) string {
-	text := "scattering differently"
+func (s *Server) signalWords(a desk.Signal, now unit.Instant) string {
+	text := "varying differently"
 	if a.Direction != trend.Spread {
-		text = terms.Direction(a.Direction).Word
+		text = s.Terms.Direction(a.Direction).Word
 	}
 	if a.Since == nil {
 		return text

@@ -1,4 +1,4 @@
-// Package web serves the pages: the board of the day, the gate, scopes, and what people sign in for.
+// Package web serves the pages: the board of the day, the release check, scopes, and what people sign in for.
 //
 // A handler parses, asks the desk and renders; nothing of the domain is decided here. Pages work
 // without scripts; scripts keep them alive, read scanners and run clocks. Every answer carries a strict
@@ -16,6 +16,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/identity"
 	"rinsate/internal/identity/passkey"
+	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
 )
 
@@ -46,17 +47,17 @@ type Options struct {
 // an error now and not on a page.
 func New(d *desk.Desk, o Options) (*Server, error) {
 	s := &Server{
-		again: func() (*Server, error) { return New(d, o) }, streams: kit.Cache{Most: 1}, overviews: kit.Cache{Most: 1, Span: overviewFor},
+		again: func() (*Server, error) { return New(d, o) }, allSeries: kit.Cache{Most: 1}, overviews: kit.Cache{Most: 1, Span: overviewFor},
 		readings: kit.Cache{Most: 2}, computed: kit.Cache{Most: 32}, studies: kit.Cache{Most: mostStudies}, filing: filing{most: 100_000, batch: 1000}, filling: o.Filling,
 	}
 	var err error
 	if s.Shell, err = kit.New(kit.Options{
 		Base: o.Base, Clock: o.Clock, Log: o.Log, Demo: o.Demo, Proxied: o.Proxied, Desk: d, Door: o.Door, Static: part(sources(), "static"), Appended: appended,
-		Templates: part(sources(), "templates"), Shared: part(sources(), "templates"), Functions: functions, Explain: s.helpHref, Notice: s.fillingNotice, Refuse: s.waitsForYear,
+		Templates: part(sources(), "templates"), Shared: part(sources(), "templates"), Functions: functions(words.Of(d.DB.Site())), Explain: s.helpHref, Notice: s.fillingNotice, Refuse: s.waitsForYear,
 	}); err != nil {
 		return nil, err
 	}
-	if s.help, err = loadHelp(); err != nil {
+	if s.help, err = loadHelp(s.Terms); err != nil {
 		return nil, err
 	}
 	if s.passkeys, err = passkey.New(o.Door, o.Base); err != nil {

@@ -53,7 +53,7 @@ type leftOut struct {
 // sampleLine is a reading of the baseline. Doubt is where it can be left out.
 type sampleLine struct {
 	At, Scope, ScopeHref, Value, Href, Doubt string
-	Attempt                                  int
+	Cleaning                                 int
 }
 
 // allowance says whether a method has enough readings for both levels.
@@ -92,7 +92,7 @@ func (s levelPages) fillBaseline(x *kit.Exchange, page *workshopPage, d desk.Stu
 	b.at = func(m level.Sample) string { return words.Full(m.At, zone) }
 	line := func(m level.Sample) sampleLine {
 		return sampleLine{
-			At: b.at(m), Scope: m.Scope, ScopeHref: s.ScopeHref(m.Scope), Value: strconv.Itoa(m.Value), Href: s.RecordHref(m.ID), Attempt: m.Attempt,
+			At: b.at(m), Scope: m.Scope, ScopeHref: s.ScopeHref(m.Scope), Value: strconv.Itoa(m.Value), Href: s.RecordHref(m.ID), Cleaning: m.Cleaning,
 			Doubt: page.Path + "?" + page.q.with("step", baselineStep, "name", m.ID) + "#doubts",
 		}
 	}
@@ -114,7 +114,7 @@ func (b *baselineView) fillLeftOut(d desk.Studied, line func(level.Sample) sampl
 			continue
 		}
 		reason, more, _ := strings.Cut(why, ":")
-		if strings.HasPrefix(reason, "attempt ") {
+		if strings.HasPrefix(reason, "re-test ") {
 			reason += ":" + more // what happened before, the same for all of it
 		}
 		g := groups[reason]
@@ -168,11 +168,11 @@ func (b *baselineView) allow(d desk.Studied) {
 // listing is the readings as a file.
 func (b *baselineView) listing() kit.Listing {
 	l := kit.Listing{Name: "baseline", Columns: []table.SheetColumn{
-		{Name: "record"}, {Name: "scope"}, {Name: "kind"}, {Name: "at"}, {Name: "attempt", Number: true}, {Name: "RLU", Number: true}, {Name: "counts"}, {Name: "why not"},
+		{Name: "record"}, {Name: "scope"}, {Name: "kind"}, {Name: "at"}, {Name: "cleaning", Number: true}, {Name: "RLU", Number: true}, {Name: "counts"}, {Name: "why not"},
 	}}
 	for _, m := range b.samples {
 		why := b.out[m.ID]
-		l.Rows = append(l.Rows, []string{m.ID, m.Scope, string(m.Kind), b.at(m), strconv.Itoa(m.Attempt), strconv.Itoa(m.Value), sayYes(why == ""), why})
+		l.Rows = append(l.Rows, []string{m.ID, m.Scope, string(m.Kind), b.at(m), strconv.Itoa(m.Cleaning), strconv.Itoa(m.Value), sayYes(why == ""), why})
 	}
 	return l
 }

@@ -16,39 +16,39 @@ import (
 
 // knownView shows what a level does to scopes of known cleanliness.
 type knownView struct {
-	// Spread is what was taken, Source where from; Points and Attempts are what was tried.
-	Spread, Source, Points, Attempts string
-	Picture                          kit.Picture
-	Lines                            [][]string
-	Exports                          kit.Exports
+	// Spread is what was taken, Source where from; Points and Cleanings are what was tried.
+	Spread, Source, Points, Cleanings string
+	Picture                           kit.Picture
+	Lines                             [][]string
+	Exports                           kit.Exports
 }
 
 // mostCurves is how many curves can be told apart.
 const mostCurves = 6
 
 // knownHeader are the columns of the table of a curve.
-var knownHeader = []string{"points", "attempts at most", "true median RLU", "cleaned again", "alert", "held", "attempts", "samples", "minutes"}
+var knownHeader = []string{"points", "cleanings at most", "true median RLU", "cleaned again", "alert", "on hold", "cleanings", "samples", "minutes"}
 
 // Header are the columns of Lines.
 func (*knownView) Header() []string { return knownHeader }
 
 func (s levelPages) fillKnown(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level) error {
-	k := &knownView{Exports: page.exports(x, knownStep), Points: page.Value("points"), Attempts: page.Value("attempts"), Spread: page.Value("spread")}
+	k := &knownView{Exports: page.exports(x, knownStep), Points: page.Value("points"), Cleanings: page.Value("cleanings"), Spread: page.Value("spread")}
 	page.Known = k
 	o, source, err := s.operating(x, page.q, d, 1, 3)
 	if err != nil {
 		return err
 	}
 	o.Level = l
-	k.Source, k.Spread, k.Points, k.Attempts = source, threePlaces(o.Spread), numberList(o.Points), numberList(o.Attempts)
+	k.Source, k.Spread, k.Points, k.Cleanings = source, threePlaces(o.Spread), numberList(o.Points), numberList(o.Cleanings)
 	lines, err := o.Lines()
 	if err != nil {
 		return err
 	}
 	for _, n := range lines {
 		k.Lines = append(k.Lines, []string{
-			strconv.Itoa(n.Points), strconv.Itoa(n.Attempts), fmt.Sprintf("%.0f", n.Median), chanceText(n.Over), chanceText(n.Alert), chanceText(n.Hold),
-			fmt.Sprintf("%.2f", n.Operation.Attempts), fmt.Sprintf("%.1f", n.Samples), fmt.Sprintf("%.0f", n.Minutes),
+			strconv.Itoa(n.Points), strconv.Itoa(n.Cleanings), fmt.Sprintf("%.0f", n.Median), chanceText(n.Over), chanceText(n.Alert), chanceText(n.Hold),
+			fmt.Sprintf("%.2f", n.Operation.Cleanings), fmt.Sprintf("%.1f", n.Samples), fmt.Sprintf("%.0f", n.Minutes),
 		})
 	}
 	curves, err := figure.OperatingCurves(o, "", float64(l.Action))
@@ -56,7 +56,7 @@ func (s levelPages) fillKnown(x *kit.Exchange, page *workshopPage, d desk.Studie
 		return err
 	}
 	if len(curves) > mostCurves {
-		return mistyped("These are %d curves, and more than %d cannot be told apart. Ask for fewer points or attempts.", len(curves), mostCurves)
+		return mistyped("These are %d curves, and more than %d cannot be told apart. Ask for fewer points or cleanings.", len(curves), mostCurves)
 	}
 	title := fmt.Sprintf("What an action level of %s RLU does", l.Action)
 	k.Picture = kit.Pictured("known", figure.Operation(title, spreadWords(o), curves, l))
@@ -69,7 +69,7 @@ func (s levelPages) operating(x *kit.Exchange, q asked, d desk.Studied, points .
 	if o.Costs, err = q.costs(); err != nil {
 		return o, "", err
 	}
-	if o.Points, err = q.wholes("points", "Points in a round", points...); err != nil {
+	if o.Points, err = q.wholes("points", "Points in a cleaning verification", points...); err != nil {
 		return o, "", err
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
@@ -78,11 +78,11 @@ func (s levelPages) operating(x *kit.Exchange, q asked, d desk.Studied, points .
 			return err
 		}
 		o.Retest = rules.Reading.Retest
-		usual := []int{1, rules.Reading.Attempts}
-		if rules.Reading.Attempts == 1 || len(points) == 1 {
+		usual := []int{1, rules.Reading.Cleanings}
+		if rules.Reading.Cleanings == 1 || len(points) == 1 {
 			usual = usual[1:]
 		}
-		o.Attempts, err = q.wholes("attempts", "Attempts", usual...)
+		o.Cleanings, err = q.wholes("cleanings", "Cleanings", usual...)
 		return err
 	})
 	if err != nil {
@@ -97,7 +97,7 @@ func (s levelPages) operating(x *kit.Exchange, q asked, d desk.Studied, points .
 	}
 	switch {
 	case o.Spread == 0 || math.IsNaN(o.Spread):
-		return o, "", mistyped("%d readings do not show how they spread. Say how much single samples scatter.", n)
+		return o, "", mistyped("%d readings do not show how they spread. Say how much single samples vary.", n)
 	case o.Shared > 5*o.Spread:
 		return o, "", mistyped("The spread between cleanings may be at most five times that of single samples.")
 	case q.get("spread") == "":
@@ -107,7 +107,7 @@ func (s levelPages) operating(x *kit.Exchange, q asked, d desk.Studied, points .
 }
 
 func spreadWords(o desk.Operating) string {
-	return fmt.Sprintf("Single samples scatter with a standard deviation of %.2f of ln RLU, cleanings with %.2f.", o.Spread, o.Shared)
+	return fmt.Sprintf("Single samples vary with a standard deviation of %.2f of ln RLU, cleanings with %.2f.", o.Spread, o.Shared)
 }
 
 // chanceText writes a probability.

@@ -26,8 +26,8 @@ type replayView struct {
 	Notes         []string
 	Picture       kit.Picture
 	Exports       kit.Exports
-	all           []desk.ChangedRound
-	at            func(desk.ChangedRound) string
+	all           []desk.ChangedVerification
+	at            func(desk.ChangedVerification) string
 }
 
 // tallyLine is one figure under both levels.
@@ -38,10 +38,10 @@ type kindTallies struct {
 	Lines []tallyLine
 }
 
-// changeLine is one round whose outcome differs.
+// changeLine is one verification whose outcome differs.
 type changeLine struct {
 	Scope, Href, At, Record string
-	Attempt                 int
+	Cleaning                int
 	First, Second           words.Mark
 }
 
@@ -112,7 +112,7 @@ func (s levelPages) fillTallies(r *replayView, v desk.View, past desk.Past, foun
 		r.Kinds = append(r.Kinds, kindTallies{string(k.Kind), tallyLines(k.Today, k.Proposed)})
 	}
 	r.Changed, r.all = found.Changed, past.Changed(found)
-	r.at = func(c desk.ChangedRound) string { return words.Full(c.First, v.Zone()) }
+	r.at = func(c desk.ChangedVerification) string { return words.Full(c.First, v.Zone()) }
 	for _, c := range r.all[:min(mostChanges, len(r.all))] {
 		line, err := s.changeLine(v, c)
 		if err != nil {
@@ -125,27 +125,27 @@ func (s levelPages) fillTallies(r *replayView, v desk.View, past desk.Past, foun
 		r.Notes = append(r.Notes, fmt.Sprintf("Up to %d cleanings would have been asked for that never took place, so that nobody knows their result: kits and minutes are lower bounds there.", unknown))
 	}
 	if past.Unlinked > 0 {
-		r.Notes = append(r.Notes, fmt.Sprintf("%d cultures have no sampled turnaround in the %d days before them and are not counted.", past.Unlinked, desk.CultureDays))
+		r.Notes = append(r.Notes, fmt.Sprintf("%d cultures have no sampled cycle in the %d days before them and are not counted.", past.Unlinked, desk.CultureDays))
 	}
 	return nil
 }
 
-// changeLine links a round whose outcome differs to where it is on the page of its scope, and to the
+// changeLine links a verification whose outcome differs to where it is on the page of its scope, and to the
 // record of the decision.
-func (s levelPages) changeLine(v desk.View, c desk.ChangedRound) (changeLine, error) {
-	id, err := v.RoundOf(c)
+func (s levelPages) changeLine(v desk.View, c desk.ChangedVerification) (changeLine, error) {
+	id, err := v.VerificationOf(c)
 	return changeLine{
-		Scope: c.Scope, Href: s.TripHref(c.Scope, c.First), At: words.Full(c.First, v.Zone()), Record: s.RecordHref(string(id)), Attempt: c.Attempt,
-		First: roundMark(c.Today), Second: roundMark(c.Then),
+		Scope: c.Scope, Href: s.CycleHref(c.Scope, c.First), At: words.Full(c.First, v.Zone()), Record: s.RecordHref(string(id)), Cleaning: c.Cleaning,
+		First: verificationMark(s.Terms, c.Today), Second: verificationMark(s.Terms, c.Then),
 	}, err
 }
 
-// roundMark is the outcome of a round under a level; a round that would not have happened has none.
-func roundMark(o reading.Outcome) words.Mark {
+// verificationMark is the outcome of a verification under a level; a verification that would not have happened has none.
+func verificationMark(t words.Terms, o reading.Outcome) words.Mark {
 	if o == level.Spared {
-		return terms.Mark(words.NotAsked)
+		return t.Mark(words.NotAsked)
 	}
-	return terms.Outcome(o)
+	return t.Outcome(o)
 }
 
 // signed writes a difference.
@@ -161,29 +161,29 @@ func tallyLines(a, b level.Tally) []tallyLine {
 	add := func(name string, x, y int) {
 		lines = append(lines, tallyLine{name, strconv.Itoa(x), strconv.Itoa(y), signed(float64(y - x))})
 	}
-	add("turnarounds with samples", a.Turnarounds, b.Turnarounds)
-	add("rounds", a.Rounds, b.Rounds)
-	add("rounds that would not have been needed", a.Spared, b.Spared)
-	add("rounds over the action level", a.Over, b.Over)
-	add("rounds with an alert", a.Alerts, b.Alerts)
-	add("rounds that stay undecided", a.Undecided, b.Undecided)
+	add("cycles with samples", a.Cycles, b.Cycles)
+	add("cleaning verifications", a.Verifications, b.Verifications)
+	add("of them not needed", a.Spared, b.Spared)
+	add("of them over the action level", a.Over, b.Over)
+	add("of them at or over the alert level", a.Alerts, b.Alerts)
+	add("of them not decided", a.Undecided, b.Undecided)
 	add("further cleanings", a.Recleans, b.Recleans)
-	add("of them with a result that nobody knows", a.Unknown, b.Unknown)
-	add("scopes held after the last attempt", a.Holds, b.Holds)
+	add("of those with a result that nobody knows", a.Unknown, b.Unknown)
+	add("scopes on hold after the last cleaning", a.Holds, b.Holds)
 	add("kits", a.Kits, b.Kits)
 	lines = append(lines, tallyLine{"minutes of sampling and further cleaning", fmt.Sprintf("%.0f", float64(a.Minutes)), fmt.Sprintf("%.0f", float64(b.Minutes)), signed(float64(b.Minutes - a.Minutes))})
 	if a.Caught+a.Missed+a.Unjudged > 0 {
-		add("turnarounds with a positive culture, over the action level", a.Caught, b.Caught)
-		add("turnarounds with a positive culture that passed", a.Missed, b.Missed)
-		add("turnarounds with a positive culture, undecided", a.Unjudged, b.Unjudged)
+		add("cycles with a positive culture, over the action level", a.Caught, b.Caught)
+		add("cycles with a positive culture that passed", a.Missed, b.Missed)
+		add("cycles with a positive culture, undecided", a.Unjudged, b.Unjudged)
 	}
 	return lines
 }
 
 func (r *replayView) listing() kit.Listing {
-	l := kit.Listing{Name: "changed-rounds", Columns: []table.SheetColumn{{Name: "scope"}, {Name: "turnaround sampled at"}, {Name: "attempt", Number: true}, {Name: r.First}, {Name: r.Second}}}
+	l := kit.Listing{Name: "changed-verifications", Columns: []table.SheetColumn{{Name: "scope"}, {Name: "cycle sampled at"}, {Name: "cleaning", Number: true}, {Name: r.First}, {Name: r.Second}}}
 	for _, c := range r.all {
-		l.Rows = append(l.Rows, []string{c.Scope, r.at(c), strconv.Itoa(c.Attempt), string(c.Today), string(c.Then)})
+		l.Rows = append(l.Rows, []string{c.Scope, r.at(c), strconv.Itoa(c.Cleaning), string(c.Today), string(c.Then)})
 	}
 	return l
 }

@@ -46,7 +46,7 @@ func BenchmarkWorkshop(b *testing.B) {
 	past := storetest.Past{At: begin, Every: time.Minute, RLU: func(n int) int {
 		if _, ok := values[n]; !ok {
 			clear(values)
-			for i := range 8 { // a round and what its next attempt would read
+			for i := range 8 { // a verification and what its next cleaning would read
 				values[n+i] = int(math.Round(math.Exp(3.5 + 0.7*rng.NormFloat64())))
 			}
 		}
@@ -55,7 +55,7 @@ func BenchmarkWorkshop(b *testing.B) {
 	for i := 0; past.Readings < readings; {
 		err := s.desk.DB.Write(context.Background(), func(tx *store.Tx) error {
 			for range 500 {
-				if err := past.Turnaround(tx, tag(i)); err != nil {
+				if err := past.Cycle(tx, tag(i)); err != nil {
 					return err
 				}
 				i++

@@ -16,7 +16,7 @@ import (
 )
 
 // Somebody derives a level from the readings, judges it by cultures, replays the past, adopts it and signs.
-// From then on it judges at the bench, and the gate keeps a scope that it does not let pass.
+// From then on it judges at the bench, and the release check keeps a scope that it does not let pass.
 func TestDeriveAndAdopt(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
@@ -48,13 +48,13 @@ func TestDeriveAndAdopt(t *testing.T) {
 	p.click(`a[href*="step=known"].button`)
 	p.waitText("main", "differences between scopes included")
 	p.click(`form button[value=replay]`)
-	p.waitText("main", "rounds have another outcome")
+	p.waitText("main", "cleaning verifications have another outcome")
 	p.do(chromedp.Evaluate[chromedp.Void]("history.back()"))
 	p.waitText("h2", "known cleanliness")
 	p.reload() // the address has everything
 	p.waitText("main", "action level")
 	p.click(`.level-steps a[href*="step=replay"]`)
-	p.waitText("main", "rounds have another outcome")
+	p.waitText("main", "cleaning verifications have another outcome")
 	p.click(`form button[value=adopt]`)
 	p.waitText("h2", "Adopt the level")
 	p.fill("#edition", "2026-2")
@@ -66,11 +66,11 @@ func TestDeriveAndAdopt(t *testing.T) {
 	if got := eval[string](p, `document.querySelector("#note").value + "|" + document.querySelector("#secret").value`); got != "the readings of the last weeks|" {
 		t.Errorf("after a wrong password the form holds %q", got)
 	}
-	b.clock.Move(2 * time.Minute) // until the next attempt may be made
+	b.clock.Move(2 * time.Minute) // until the next cleaning may be made
 	p.fill("#secret", password)
 	p.click(".level-form button")
 	p.waitText(".said", "adopted and signed")
-	for _, words := range []string{"in force", "the readings of the last weeks", "log-normal", "a fault that was found later", "SHA-256", "area under the curve", "rounds have another outcome"} {
+	for _, words := range []string{"in force", "the readings of the last weeks", "log-normal", "a fault that was found later", "SHA-256", "area under the curve", "cleaning verifications have another outcome"} {
 		if !strings.Contains(p.text("main"), words) {
 			t.Errorf("the record does not tell %q:\n%s", words, p.text("main"))
 		}
@@ -114,16 +114,16 @@ func TestDeriveAndAdopt(t *testing.T) {
 		})
 		b.finish(tag) // whatever was read
 	}
-	p.open("/gate/" + levelScope(0))
+	p.open("/ready/" + levelScope(0))
 	p.waitText(".answer .state", "ready")
-	p.open("/gate/" + levelScope(1))
+	p.open("/ready/" + levelScope(1))
 	p.waitFor(".answer")
 	if got := p.text(".answer"); strings.Contains(p.text(".answer .state"), "ready") || !strings.Contains(got, "do not use") {
-		t.Errorf("over the new action level the gate says:\n%s", got)
+		t.Errorf("over the new action level the release check says:\n%s", got)
 	}
 }
 
-// Two levels of one target are set side by side, and a round that they judge differently leads to its record.
+// Two levels of one target are set side by side, and a verification that they judge differently leads to its record.
 func TestCompareTwoLevels(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
@@ -136,7 +136,7 @@ func TestCompareTwoLevels(t *testing.T) {
 	p.click("form[method=get] button")
 	p.waitText("#differs + ul", "The second action level is 0.50 times the first.")
 	text := p.text("main")
-	for _, words := range []string{"is cleaned again with a probability of", "further cleanings", "rounds have another outcome", "sponge drawn through the channel"} {
+	for _, words := range []string{"is cleaned again with a probability of", "further cleanings", "cleaning verifications have another outcome", "sponge drawn through the channel"} {
 		if !strings.Contains(text, words) {
 			t.Errorf("the comparison does not tell %q:\n%s", words, text)
 		}
@@ -148,7 +148,7 @@ func TestCompareTwoLevels(t *testing.T) {
 		t.Errorf("the address forgot what was asked: %s", at)
 	}
 	p.click("#past ~ .scroll tbody tr td:last-child a")
-	p.waitText("h1", "Round")
+	p.waitText("h1", "Cleaning verification")
 }
 
 // What cannot be is refused with words that say what to do, and the page stays usable.
@@ -175,7 +175,7 @@ func TestWorkshopRefuses(t *testing.T) {
 		"alert over action":     {levelQuery + "&step=known&method=typed&alert=50&action=40", http.StatusBadRequest, "nor over the action level"},
 		"shares exchanged":      {levelQuery + "&step=candidates&share-alert=0.99&share-action=0.95", http.StatusBadRequest, "not over the action percentile"},
 		"too many points":       {levelQuery + "&step=known&method=typed&action=40&points=1,2,3,4,5", http.StatusBadRequest, "at most 4 numbers"},
-		"too many curves":       {levelQuery + "&step=known&method=typed&action=40&points=1,2,3&attempts=2,3", http.StatusBadRequest, "cannot be told apart"},
+		"too many curves":       {levelQuery + "&step=known&method=typed&action=40&points=1,2,3&cleanings=2,3", http.StatusBadRequest, "cannot be told apart"},
 		"no spread":             {levelQuery + "&step=known&method=typed&action=40&spread=x", http.StatusBadRequest, "is not a number"},
 		"cultures of no level":  {levelQuery + "&step=cultures", http.StatusBadRequest, "Choose a candidate first"},
 		"cultures in pieces":    {levelQuery + "&step=cultures&method=typed&action=40&cultures=AAAA", http.StatusBadRequest, "are not whole"},
@@ -287,11 +287,11 @@ func TestLevelFiles(t *testing.T) {
 	chosen := workshopPath + "?" + levelQuery + "&method=typed&action=90&step="
 	for path, want := range map[string]string{
 		"/levels?":              "in force,A,K,instrument-channel,every kind,atp,100,200,RLU,over it,test,1,",
-		chosen + baselineStep:   "record,scope,kind,at,attempt,RLU,counts,why not\r\n",
+		chosen + baselineStep:   "record,scope,kind,at,cleaning,RLU,counts,why not\r\n",
 		chosen + candidatesStep: "distribution-free,action,99 %,,,,,",
-		chosen + knownStep:      "points,attempts at most,true median RLU,cleaned again",
-		chosen + replayStep:     "scope,turnaround sampled at,attempt,today,proposed\r\nLV-",
-		comparePath + "?" + levelQuery + "&second=typed&second-action=90": "scope,turnaround sampled at,attempt,first,second\r\nLV-",
+		chosen + knownStep:      "points,cleanings at most,true median RLU,cleaned again",
+		chosen + replayStep:     "scope,cycle sampled at,cleaning,today,proposed\r\nLV-",
+		comparePath + "?" + levelQuery + "&second=typed&second-action=90": "scope,cycle sampled at,cleaning,first,second\r\nLV-",
 	} {
 		a := b.ask(http.MethodGet, path+"&format=csv", access.Lead)
 		if a.status != http.StatusOK || !strings.Contains(a.header.Get("Content-Type"), "text/csv") || !strings.Contains(a.body, want) {

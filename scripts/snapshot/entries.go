@@ -17,7 +17,7 @@ import (
 )
 
 // folder is where a record is written, an entry a file. Its first line is the key of the entry, such as
-// "page L-01 /gate/D-01": names of files are only for whoever looks for one.
+// "page L-01 /ready/D-01": names of files are only for whoever looks for one.
 type folder struct {
 	dir   string
 	mu    sync.Mutex

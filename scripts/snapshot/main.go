@@ -68,7 +68,7 @@ func recordCommand(talk io.Writer) *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&today, "today", usualToday, "when the data end, and the time at which everything is asked")
-	c.Flags().IntVar(&r.turnarounds, "turnarounds", 3000, "size of the invented hospital's past")
+	c.Flags().IntVar(&r.cycles, "cycles", 3000, "size of the invented hospital's past")
 	c.Flags().Uint64Var(&r.seed, "seed", 0, "seed of the invented hospital (0: the usual one)")
 	c.Flags().IntVar(&r.instants, "instants", 5000, "at how many scope-instants the release is asked")
 	c.Flags().IntVar(&r.most, "most", 25, "follow at most so many addresses of a route, for each person")

@@ -85,7 +85,7 @@ func (r *recorder) readPages(ctx context.Context, d *desk.Desk) error {
 		return err
 	}
 	// Beside the pages this would be done when it comes, and what pages show would hang on when they are asked for.
-	if err := server.LookAtStreams(ctx); err != nil {
+	if err := server.LookAtSeries(ctx); err != nil {
 		return err
 	}
 	routes := server.Routes()

@@ -29,7 +29,7 @@ import (
 // recorder makes a record.
 type recorder struct {
 	today                           time.Time
-	turnarounds, instants, most     int
+	cycles, instants, most          int
 	seed                            uint64
 	like                            []likeness
 	talk                            io.Writer
@@ -49,12 +49,12 @@ func (r *recorder) record(ctx context.Context) (err error) {
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(r.temporary)) }()
 	r.data, r.pages, r.scratch = filepath.Join(r.temporary, "data"), filepath.Join(r.temporary, "pages"), filepath.Join(r.temporary, "files")
-	summary, err := demo.Build(ctx, r.data, demo.Options{Today: r.today, Seed: r.seed, Turnarounds: r.turnarounds})
+	summary, err := demo.Build(ctx, r.data, demo.Options{Today: r.today, Seed: r.seed, Cycles: r.cycles})
 	if err != nil {
 		return err
 	}
 	r.begin, r.kept = summary.First, map[string]int{}
-	fmt.Fprintf(r.talk, "built: %d turnarounds, %d records\n", summary.Turnarounds, summary.Records)
+	fmt.Fprintf(r.talk, "built: %d cycles, %d records\n", summary.Cycles, summary.Records)
 	if err := r.open(ctx, r.data, func(d *desk.Desk) error {
 		return demo.AddAccounts(ctx, identity.NewDoor(d.DB, access.Standard))
 	}); err != nil {
@@ -111,11 +111,11 @@ func (r *recorder) prepare(ctx context.Context) error {
 	if err := os.WriteFile(filepath.Join(r.scratch, "picture.png"), picture.Bytes(), 0o600); err != nil {
 		return err
 	}
-	alarms, err := r.listAlarms(ctx)
+	signals, err := r.listSignals(ctx)
 	if err != nil {
 		return err
 	}
-	r.latest = map[string]string{alarmKind: alarms[0].ID}
+	r.latest = map[string]string{signalKind: signals[0].ID}
 	done, err := r.furnish(ctx)
 	if err != nil {
 		return err
@@ -123,7 +123,7 @@ func (r *recorder) prepare(ctx context.Context) error {
 	if err := r.open(ctx, r.data, func(d *desk.Desk) error { return r.know(ctx, d) }); err != nil {
 		return err
 	}
-	r.nameAlarms(alarms)
+	r.nameSignals(signals)
 	for line, got := range done {
 		if err := r.keep("command", line, got); err != nil {
 			return err
@@ -174,39 +174,39 @@ func (r *recorder) know(ctx context.Context, d *desk.Desk) error {
 	return err
 }
 
-// alarmKind is what stands for the id of an alarm, which is no record, in commands.txt and addresses.txt.
-const alarmKind = "alarm"
+// signalKind is what stands for the id of a signal, which is no record, in commands.txt and addresses.txt.
+const signalKind = "signal"
 
-// alarm is what is read of the list of alarms.
-type alarm struct {
+// madeSignal is what is read of the list of signals.
+type madeSignal struct {
 	ID     string `json:"id"`
-	Stream struct {
+	Series struct {
 		Scope string `json:"scope"`
 		Point string `json:"point"`
-	} `json:"stream"`
+	} `json:"series"`
 }
 
-// listAlarms returns the alarms of the whole time.
-func (r *recorder) listAlarms(ctx context.Context) ([]alarm, error) {
-	ran := r.run(ctx, "", "alarms", "--since", r.begin.Time().Format(time.RFC3339), "--json")
+// listSignals returns the signals of the whole time.
+func (r *recorder) listSignals(ctx context.Context) ([]madeSignal, error) {
+	ran := r.run(ctx, "", "signals", "--since", r.begin.Time().Format(time.RFC3339), "--json")
 	var list struct {
-		Alarms []alarm `json:"alarms"`
+		Signals []madeSignal `json:"signals"`
 	}
 	if err := json.Unmarshal([]byte(ran.out), &list); err != nil {
-		return nil, fmt.Errorf("the list of alarms: %w\n%s", err, ran.err)
+		return nil, fmt.Errorf("the list of signals: %w\n%s", err, ran.err)
 	}
-	if len(list.Alarms) == 0 {
-		return nil, errors.New("the hospital has no alarms: its past is too short, or the list is not understood")
+	if len(list.Signals) == 0 {
+		return nil, errors.New("the hospital has no signals: its past is too short, or the list is not understood")
 	}
-	return list.Alarms, nil
+	return list.Signals, nil
 }
 
-// nameAlarms gives alarms names.
-func (r *recorder) nameAlarms(alarms []alarm) {
-	r.latest[alarmKind] = alarms[0].ID // records of this kind say what people did about one
+// nameSignals gives signals names.
+func (r *recorder) nameSignals(signals []madeSignal) {
+	r.latest[signalKind] = signals[0].ID // records of this kind say what people did about one
 	seen := map[string]int{}
-	for _, a := range alarms {
-		name := "alarm-" + a.Stream.Scope + "-" + a.Stream.Point
+	for _, a := range signals {
+		name := "signal-" + a.Series.Scope + "-" + a.Series.Point
 		seen[name]++
 		r.stable.name(a.ID, fmt.Sprintf("%s-%d", name, seen[name]))
 	}
@@ -257,7 +257,7 @@ func (r *recorder) askRelease(ctx context.Context, d *desk.Desk) error {
 				known = earliest + unit.Instant(random.Float64()*float64(v.Now()-earliest))
 				asked.Known = known.In(v.Zone())
 			}
-			answer, err := v.Gate(tag, at, known)
+			answer, err := v.Release(tag, at, known)
 			if err != nil {
 				asked.Error = err.Error()
 			} else {

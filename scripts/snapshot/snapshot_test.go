@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -218,7 +219,10 @@ func TestEntries(t *testing.T) {
 	if _, err := addressesOf(dir, table); err == nil {
 		t.Error("a table that is missing")
 	}
-	list, err := addressesOf(dir, "renames.txt")
+	if err := os.WriteFile(table, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	list, err := addressesOf(dir, table)
 	if err != nil || len(list) != 2 || list[1].who != "L-01" || list[1].address != "/gate/D-01?a=b" {
 		t.Errorf("the addresses are %q, %v", list, err)
 	}

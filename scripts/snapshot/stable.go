@@ -118,7 +118,7 @@ func (s *stable) back(text string) string {
 }
 
 // nameForm is what name is called with.
-var nameForm = regexp.MustCompile(`\b(r|alarm)-[0-9A-Za-z.-]+-[0-9]+\b`)
+var nameForm = regexp.MustCompile(`\b(r|signal)-[0-9A-Za-z.-]+-[0-9]+\b`)
 
 // tidyJSON writes a JSON document with its fields in order and each number as it was, ok = false for
 // another text. change is applied to every name of a field and every text.

@@ -128,7 +128,7 @@ func (d Design) checkRandom() error {
 		case f.Reference != "":
 			return argument("%s is random and has no reference level; %q is given", f.Name, f.Reference)
 		case levels[i] < 2:
-			return unfit("%s has rows in fewer than two levels, so that nothing can be said of the scatter between levels; leave it out",
+			return unfit("%s has rows in fewer than two levels, so that nothing can be said of the variation between levels; leave it out",
 				f.Name)
 		}
 		for j, g := range d.Random[:i] {

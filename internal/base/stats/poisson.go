@@ -17,7 +17,7 @@ import (
 func PoissonExact(k int, c Confidence) (Interval, error) {
 	switch {
 	case k < 0 || k > MaxCount:
-		return Interval{}, fmt.Errorf("%d events: want 0 to %d: %w", k, MaxCount, ErrArgument)
+		return Interval{}, fmt.Errorf("a count of %d: want 0 to %d: %w", k, MaxCount, ErrArgument)
 	case !c.Known():
 		return Interval{}, fmt.Errorf("no confidence given: %w", ErrArgument)
 	}

@@ -93,3 +93,6 @@ func unfinished(p []byte) int {
 	}
 	return 0
 }
+
+// Spaced writes a name such as outer-distal-end in words.
+func Spaced[T ~string](name T) string { return strings.ReplaceAll(string(name), "-", " ") }

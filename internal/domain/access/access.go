@@ -38,10 +38,10 @@ type Permission string
 
 // The permissions.
 const (
-	SeeGate    Permission = "see-gate"    // whether a scope may be used, and why not
+	SeeRelease Permission = "see-release" // whether a scope may be used, and why not
 	SeeBoard   Permission = "see-board"   // the state of every scope, and what is due
 	SeeScope   Permission = "see-scope"   // a scope's history
-	SeeNumbers Permission = "see-numbers" // charts, rates, attribution
+	SeeNumbers Permission = "see-numbers" // charts, rates, sources of variation
 	SeeRecords Permission = "see-records" // the ledger and its proofs
 	SeeSetUp   Permission = "see-set-up"  // what is registered and which rules hold, with every edition
 	// SeePatients reveals what a commitment stands for.
@@ -60,7 +60,7 @@ const (
 
 // Permissions lists every permission.
 var Permissions = []Permission{
-	SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, SeePatients,
+	SeeRelease, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, SeePatients,
 	RecordStep, PlaceHold, LiftHold, VoidRecord, CheckMeter, Adopt, ManageFleet, ManageAccounts, Export,
 }
 
@@ -73,20 +73,20 @@ var Permissions = []Permission{
 func permissions(r Role) []Permission {
 	switch r {
 	case Technician:
-		return []Permission{SeeGate, SeeBoard, SeeScope, RecordStep, PlaceHold, CheckMeter}
+		return []Permission{SeeRelease, SeeBoard, SeeScope, RecordStep, PlaceHold, CheckMeter}
 	case Lead:
 		return []Permission{
-			SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp,
+			SeeRelease, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp,
 			RecordStep, PlaceHold, LiftHold, VoidRecord, CheckMeter, Adopt, ManageFleet, Export,
 		}
 	case InfectionPrevention:
-		return []Permission{SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, SeePatients, PlaceHold, LiftHold, Adopt, Export}
+		return []Permission{SeeRelease, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, SeePatients, PlaceHold, LiftHold, Adopt, Export}
 	case ProcedureRoom:
-		return []Permission{SeeGate}
+		return []Permission{SeeRelease}
 	case Analyst, Auditor:
-		return []Permission{SeeGate, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, Export}
+		return []Permission{SeeRelease, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, Export}
 	case Administrator:
-		return []Permission{SeeGate, SeeBoard, SeeSetUp, ManageFleet, ManageAccounts}
+		return []Permission{SeeRelease, SeeBoard, SeeSetUp, ManageFleet, ManageAccounts}
 	}
 	return nil
 }

@@ -16,7 +16,7 @@ import (
 // of its head: x is allowed, a point is not.
 const matrix = `
                  technician lead infection-prevention procedure-room analyst auditor administrator
-see-gate         x          x    x                    x              x       x       x
+see-release         x          x    x                    x              x       x       x
 see-board        x          x    x                    .              x       x       x
 see-scope        x          x    x                    .              x       x       .
 see-numbers      .          x    x                    .              x       x       .
@@ -66,7 +66,7 @@ func TestDeniedByDefault(t *testing.T) {
 			}
 		}
 	}
-	for _, p := range []access.Permission{"", "see-everything", "SEE-GATE"} {
+	for _, p := range []access.Permission{"", "see-everything", "SEE-RELEASE"} {
 		if access.Allows(access.Roles, p) {
 			t.Errorf("all roles together may %q", p)
 		}

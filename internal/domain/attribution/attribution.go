@@ -51,7 +51,7 @@ type Row struct {
 	Scope, Person, Lot, Meter string
 	// Age is the number of uses of the scope since its last repair, or since the records began.
 	Age float64
-	// Delay is the time between pre-cleaning and manual cleaning in minutes; NaN when not on record.
+	// Delay is the time between point-of-use treatment and manual cleaning in minutes; NaN when not on record.
 	Delay float64
 	// Over says that the reading was over the action level.
 	Over bool

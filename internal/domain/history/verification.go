@@ -19,9 +19,9 @@ type Reading struct {
 	// Cycle is when its reprocessing cycle began by the records: the last use or return from repair before
 	// the reading. It is zero where there is none, as in a file of readings alone.
 	Cycle unit.Instant
-	// Attempt is which cleaning of the cycle the sample was taken after, from 1 on.
-	Attempt int
-	At      unit.Instant
+	// Cleaning is which cleaning of the cycle the sample was taken after, from 1 on.
+	Cleaning int
+	At       unit.Instant
 }
 
 // Covers is how long after its beginning a cycle on record speaks for the readings of its scope: at the
@@ -44,13 +44,13 @@ type Verification struct {
 	Number int
 }
 
-// Verifications brings readings together. Show it the readings that count, of every attempt and point, in
+// Verifications brings readings together. Show it the readings that count, of every cleaning and point, in
 // the order of their time. The zero value is ready.
 //
-// Readings of one cycle on record and one attempt are one verification, however often it was interrupted.
+// Readings of one cycle on record and one cleaning are one verification, however often it was interrupted.
 // Where no cycle speaks for them ([Covers]), a reading begins another cycle when its
-// attempt is lower than the one before, or when it lies more than [Within] behind the first reading of its
-// attempt. What comes out then depends on all readings of the scope.
+// cleaning is lower than the one before, or when it lies more than [Within] behind the first reading of its
+// cleaning. What comes out then depends on all readings of the scope.
 type Verifications struct {
 	scopes         map[string]*open
 	cycles, number int
@@ -58,12 +58,12 @@ type Verifications struct {
 
 // open is the cycle of a scope that goes on.
 type open struct {
-	recorded unit.Instant // the cycle as the records have it, zero where they do not say
-	cycle    int
-	attempts map[int]int
-	// attempt is the last one seen, first when its first reading was made.
-	attempt int
-	first   unit.Instant
+	recorded  unit.Instant // the cycle as the records have it, zero where they do not say
+	cycle     int
+	cleanings map[int]int
+	// cleaning is the last one seen, first when its first reading was made.
+	cleaning int
+	first    unit.Instant
 }
 
 // Of returns what a reading belongs to.
@@ -76,24 +76,24 @@ func (v *Verifications) Of(r Reading) Verification {
 	}
 	o := v.scopes[r.Scope]
 	if o == nil || o.recorded != r.Cycle || !r.Cycle.Known() && o.over(r) {
-		o = &open{recorded: r.Cycle, cycle: v.cycles, attempts: map[int]int{}}
+		o = &open{recorded: r.Cycle, cycle: v.cycles, cleanings: map[int]int{}}
 		v.scopes[r.Scope] = o
 		v.cycles++
 	}
-	number, seen := o.attempts[r.Attempt]
+	number, seen := o.cleanings[r.Cleaning]
 	if !seen {
 		number = v.number
-		o.attempts[r.Attempt] = number
+		o.cleanings[r.Cleaning] = number
 		v.number++
 		o.first = r.At
 	}
-	o.attempt = r.Attempt
+	o.cleaning = r.Cleaning
 	return Verification{o.cycle, number}
 }
 
 // over says whether a reading begins another cycle although no record says so.
 func (o *open) over(r Reading) bool {
-	return r.Attempt < o.attempt || r.Attempt == o.attempt && r.At.Sub(o.first) > Within
+	return r.Cleaning < o.cleaning || r.Cleaning == o.cleaning && r.At.Sub(o.first) > Within
 }
 
 // Series tells readings apart that are never brought together: of one point of one scope, with one meter
@@ -105,7 +105,7 @@ type Series struct {
 }
 
 // Firsts tells the readings that count once: the first of each series in the verification after the first
-// cleaning of a cycle. Further ones are repeats, those of later attempts re-tests. The zero value is ready;
+// cleaning of a cycle. Further ones are repeats, those of later cleanings re-tests. The zero value is ready;
 // it is shown what [Verifications] is.
 type Firsts struct {
 	verifications Verifications
@@ -115,7 +115,7 @@ type Firsts struct {
 // Of returns what a reading belongs to, and whether it is the first of its series there.
 func (f *Firsts) Of(s Series, r Reading) (v Verification, first bool) {
 	v = f.verifications.Of(r)
-	if r.Attempt != 1 {
+	if r.Cleaning != 1 {
 		return v, false
 	}
 	if f.last == nil {

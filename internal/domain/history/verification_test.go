@@ -68,11 +68,11 @@ func TestFirsts(t *testing.T) {
 	other.Point, kit.Kit = scope.InstrumentLumen, "K2"
 	var f history.Firsts
 	for i, x := range []struct {
-		series  history.Series
-		cycle   int
-		attempt int
-		hours   float64
-		first   bool
+		series   history.Series
+		cycle    int
+		cleaning int
+		hours    float64
+		first    bool
 	}{
 		{tip, 1, 1, 0, true},
 		{other, 1, 1, 0.1, true},
@@ -83,7 +83,7 @@ func TestFirsts(t *testing.T) {
 		{tip, 2, 2, 20, false}, // the first cleaning was not verified
 		{tip, 3, 1, 30, true},
 	} {
-		r := history.Reading{Scope: "D", Cycle: at(0).Add(time.Duration(x.cycle) * time.Microsecond), Attempt: x.attempt, At: at(x.hours)}
+		r := history.Reading{Scope: "D", Cycle: at(0).Add(time.Duration(x.cycle) * time.Microsecond), Cleaning: x.cleaning, At: at(x.hours)}
 		if _, first := f.Of(x.series, r); first != x.first {
 			t.Errorf("reading %d: first = %t, want %t", i, first, x.first)
 		}

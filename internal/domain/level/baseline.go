@@ -17,14 +17,14 @@ import (
 
 // Sample is one reading of a baseline.
 type Sample struct {
-	ID      string          `json:"id"`
-	System  string          `json:"system"`
-	Kit     string          `json:"kit"`
-	Scope   string          `json:"scope"`
-	Kind    scope.Kind      `json:"kind"`
-	Point   scope.PointKind `json:"point"`
-	At      unit.Instant    `json:"at"`
-	Attempt int             `json:"attempt"`
+	ID       string          `json:"id"`
+	System   string          `json:"system"`
+	Kit      string          `json:"kit"`
+	Scope    string          `json:"scope"`
+	Kind     scope.Kind      `json:"kind"`
+	Point    scope.PointKind `json:"point"`
+	At       unit.Instant    `json:"at"`
+	Cleaning int             `json:"cleaning"`
 	// Value is in RLU.
 	Value int `json:"value"`
 	// Excluded says why the reading must not count, such as "meter check failed", "lot expired",
@@ -146,8 +146,8 @@ func (t Target) belong(samples []Sample) error {
 			return fmt.Errorf("reading %q: which scope it is of is missing", s.ID)
 		case s.Value < 0 || s.Value > reading.MaxRLU:
 			return fmt.Errorf("reading %q: %d RLU is not within 0–%d", s.ID, s.Value, reading.MaxRLU)
-		case s.Attempt < 1:
-			return fmt.Errorf("reading %q: attempts count from 1", s.ID)
+		case s.Cleaning < 1:
+			return fmt.Errorf("reading %q: cleanings count from 1", s.ID)
 		}
 		seen[s.ID] = true
 	}
@@ -174,8 +174,8 @@ func exclude(samples []Sample) (counted []Sample, excluded []Exclusion) {
 		switch {
 		case s.Excluded != "":
 			excluded = append(excluded, Exclusion{s.ID, s.Excluded})
-		case s.Attempt > 1:
-			excluded = append(excluded, Exclusion{s.ID, fmt.Sprintf("attempt %d: the scope had been cleaned again", s.Attempt)})
+		case s.Cleaning > 1:
+			excluded = append(excluded, Exclusion{s.ID, reading.Test(s.Cleaning) + ": the scope had been cleaned again"})
 		default:
 			counted = append(counted, s)
 		}
@@ -189,7 +189,7 @@ func digest(samples []Sample) string {
 	slices.SortFunc(sorted, func(a, b Sample) int { return strings.Compare(a.ID, b.ID) })
 	h := sha256.New()
 	for _, s := range sorted {
-		fmt.Fprintf(h, "%q %q %q %d %d %d %q\n", s.ID, s.Scope, s.Kind, int64(s.At), s.Attempt, s.Value, s.Excluded)
+		fmt.Fprintf(h, "%q %q %q %d %d %d %q\n", s.ID, s.Scope, s.Kind, int64(s.At), s.Cleaning, s.Value, s.Excluded)
 	}
 	return hex.EncodeToString(h.Sum(nil))
 }
@@ -218,7 +218,7 @@ type Summary struct {
 	Highest int         `json:"highest"`
 	// Digest is the SHA-256 of the readings given, so that one can show that the same readings were
 	// used again: a line each in order of identifier, with identifier, scope and kind quoted, the
-	// instant in microseconds, attempt and value, and the reason for exclusion quoted.
+	// instant in microseconds, cleaning and value, and the reason for exclusion quoted.
 	Digest string `json:"sha256"`
 }
 

@@ -21,7 +21,7 @@ const (
 func (v verdict) word() reading.Outcome {
 	switch v {
 	case below:
-		return reading.Below
+		return reading.OK
 	case alert:
 		return reading.Alert
 	case action:
@@ -35,7 +35,7 @@ func (v verdict) word() reading.Outcome {
 
 func verdictOf(o reading.Outcome) verdict {
 	switch o {
-	case reading.Below:
+	case reading.OK:
 		return below
 	case reading.Alert:
 		return alert
@@ -48,7 +48,7 @@ func verdictOf(o reading.Outcome) verdict {
 
 func (v verdict) passed() bool { return v == below || v == alert }
 
-// court judges the rounds of the past by one set of levels. It gives what Level.Judge and
+// court judges the verifications of the past by one set of levels. It gives what Level.Judge and
 // Rules.Judge give, some hundred times as fast, since it writes no sentences.
 type court struct {
 	limits []limits // of each context
@@ -56,16 +56,16 @@ type court struct {
 	point  []uint8  // of each context
 	terms  Terms
 
-	rounds   []judgedRound     // of the turnaround at hand
-	outcomes []reading.Outcome // of the point at hand
+	verifications []judgedVerification // of the cycle at hand
+	outcomes      []reading.Outcome    // of the point at hand
 }
 
-type judgedRound struct {
-	attempt uint8
-	outcome verdict
+type judgedVerification struct {
+	cleaning uint8
+	outcome  verdict
 }
 
-// points are the verdicts on the points of a round, by their place in scope.PointKinds.
+// points are the verdicts on the points of a verification, by their place in scope.PointKinds.
 type points [maxPoints]verdict
 
 // maxPoints leaves room for more kinds of points than there are.
@@ -95,33 +95,33 @@ func (h History) convene(levels []reading.Level, point []uint8, terms Terms) (*c
 	return court, nil
 }
 
-// follow walks through the rounds of one turnaround, given by attempt and point, and adds what
+// follow walks through the verifications of one cycle, given by cleaning and point, and adds what
 // happened to the tally. The result is valid until the next call.
-func (c *court) follow(rows []Row, tally *Tally) []judgedRound {
-	c.rounds = c.rounds[:0]
-	tally.Turnarounds++
+func (c *court) follow(rows []Row, tally *Tally) []judgedVerification {
+	c.verifications = c.verifications[:0]
+	tally.Cycles++
 	var (
 		before                  points
 		over                    int
 		passed, open, isCulture bool
 	)
 	for rest := rows; len(rest) > 0; {
-		round := firstRound(rest)
-		rest = rest[len(round):]
-		for _, r := range round {
+		verification := firstTest(rest)
+		rest = rest[len(verification):]
+		for _, r := range verification {
 			isCulture = isCulture || r.Culture
 		}
-		attempt := round[0].Attempt
+		cleaning := verification[0].Cleaning
 		if passed {
 			tally.Spared++
-			c.rounds = append(c.rounds, judgedRound{attempt, spared})
+			c.verifications = append(c.verifications, judgedVerification{cleaning, spared})
 			continue
 		}
-		now, outcome := c.judge(round, before)
-		c.rounds = append(c.rounds, judgedRound{attempt, outcome})
-		minutes := minutesOf(round)
-		tally.Rounds++
-		tally.Kits += len(round)
+		now, outcome := c.judge(verification, before)
+		c.verifications = append(c.verifications, judgedVerification{cleaning, outcome})
+		minutes := minutesOf(verification)
+		tally.Verifications++
+		tally.Kits += len(verification)
 		tally.Minutes += unit.Number(minutes)
 		before = points{}
 		switch outcome {
@@ -129,7 +129,7 @@ func (c *court) follow(rows []Row, tally *Tally) []judgedRound {
 			tally.Over++
 			over++
 			before = now
-			c.after(over, len(rest) == 0, now, minutes/float64(len(round)), tally)
+			c.after(over, len(rest) == 0, now, minutes/float64(len(verification)), tally)
 		case none:
 			tally.Undecided++
 			open = true
@@ -138,7 +138,7 @@ func (c *court) follow(rows []Row, tally *Tally) []judgedRound {
 			passed = true
 		case below:
 			passed = true
-		case absent, spared: // no round has these
+		case absent, spared: // no verification has these
 		}
 	}
 	if isCulture {
@@ -151,16 +151,16 @@ func (c *court) follow(rows []Row, tally *Tally) []judgedRound {
 			tally.Missed++
 		}
 	}
-	return c.rounds
+	return c.verifications
 }
 
-// after counts what the over-th round over the action level leads to. last says that the past has
-// no further round, each is the cost of one reading.
+// after counts what the over-th verification over the action level leads to. last says that the past has
+// no further verification, each is the cost of one reading.
 func (c *court) after(over int, last bool, now points, each float64, tally *Tally) {
 	switch {
-	case over == c.terms.Rules.Attempts:
+	case over == c.terms.Rules.Cleanings:
 		tally.Holds++
-	case over < c.terms.Rules.Attempts:
+	case over < c.terms.Rules.Cleanings:
 		tally.Recleans++
 		tally.Minutes += unit.Number(c.terms.CleaningMinutes)
 		if last {
@@ -183,9 +183,9 @@ func (c *court) again(now points) int {
 	return n
 }
 
-// judge returns the verdicts on the points of a round and on the round. before are the points of
-// the round before if that was over the action level, else empty.
-func (c *court) judge(round []Row, before points) (now points, outcome verdict) {
+// judge returns the verdicts on the points of a verification and on the verification. before are the points of
+// the verification before if that was over the action level, else empty.
+func (c *court) judge(verification []Row, before points) (now points, outcome verdict) {
 	if c.terms.Rules.Retest == reading.FailingPoints {
 		for i, v := range before {
 			switch {
@@ -197,16 +197,16 @@ func (c *court) judge(round []Row, before points) (now points, outcome verdict) 
 		}
 	}
 	incomplete := false
-	for len(round) > 0 {
-		p := c.point[round[0].Context]
+	for len(verification) > 0 {
+		p := c.point[verification[0].Context]
 		n := 1
-		for n < len(round) && c.point[round[n].Context] == p {
+		for n < len(verification) && c.point[verification[n].Context] == p {
 			n++
 		}
-		v, wantsDuplicate := c.judgePoint(round[:n])
+		v, wantsDuplicate := c.judgePoint(verification[:n])
 		now[p] = v
 		incomplete = incomplete || wantsDuplicate && v != action
-		round = round[n:]
+		verification = verification[n:]
 	}
 	for _, v := range now {
 		outcome = max(outcome, v)
@@ -238,10 +238,10 @@ func (c *court) judgePoint(rows []Row) (v verdict, wantsDuplicate bool) {
 	return verdictOf(c.terms.Rules.Combine.Point(c.outcomes)), false
 }
 
-// firstRound returns the rows of the first attempt.
-func firstRound(rows []Row) []Row {
+// firstTest returns the rows of the first cleaning.
+func firstTest(rows []Row) []Row {
 	n := 1
-	for n < len(rows) && rows[n].Attempt == rows[0].Attempt {
+	for n < len(rows) && rows[n].Cleaning == rows[0].Cleaning {
 		n++
 	}
 	return rows[:n]

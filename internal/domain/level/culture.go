@@ -12,7 +12,7 @@ import (
 )
 
 // Pair is one reading of a scope and what a culture, or another reference test, said of the same
-// scope at the same turnaround.
+// scope at the same cycle.
 type Pair struct {
 	ID string `json:"id"`
 	// Value is in RLU.

@@ -358,7 +358,7 @@ func (d Derivation) warnings() []string {
 		for _, m := range []Method{LogNormal, Free} {
 			x := p.By(m)
 			if d.Plan.Take == UpperBound && x.Refused == "" && float64(x.Upper) > laxer*float64(x.Estimate) {
-				warn("the upper bound for the %s level (%s) is %.1f times the percentile, because readings are few or scatter widely: the level is lax; "+
+				warn("the upper bound for the %s level (%s) is %.1f times the percentile, because readings are few or vary widely: the level is lax; "+
 					"collect more readings, or take the estimate",
 					names[i], m, float64(x.Upper)/float64(x.Estimate))
 			}

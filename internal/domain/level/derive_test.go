@@ -36,7 +36,7 @@ func samplesOf(values ...int) []level.Sample {
 	for i, v := range values {
 		samples[i] = level.Sample{
 			ID: fmt.Sprintf("r%05d", i), System: "system A", Kit: "rinsate kit", Scope: fmt.Sprintf("scope %d", i),
-			Kind: scope.Colonoscope, Point: scope.InstrumentLumen, At: unit.Instant(1000 + i), Attempt: 1, Value: v,
+			Kind: scope.Colonoscope, Point: scope.InstrumentLumen, At: unit.Instant(1000 + i), Cleaning: 1, Value: v,
 		}
 	}
 	return samples
@@ -163,9 +163,9 @@ func TestNeeded(t *testing.T) {
 func TestExclusions(t *testing.T) {
 	samples := samplesOf(append(fromTo(30, 99), 5000)...)
 	samples[0].Excluded = "meter check failed"
-	samples[1].Attempt = 2
+	samples[1].Cleaning = 2
 	d := derive(t, samples, usual())
-	want := []level.Exclusion{{ID: "r00000", Why: "meter check failed"}, {ID: "r00001", Why: "attempt 2: the scope had been cleaned again"}}
+	want := []level.Exclusion{{ID: "r00000", Why: "meter check failed"}, {ID: "r00001", Why: "re-test after the 2nd cleaning: the scope had been cleaned again"}}
 	if !reflect.DeepEqual(d.Excluded, want) {
 		t.Errorf("excluded %+v", d.Excluded)
 	}
@@ -367,7 +367,7 @@ func TestDeriveRefuses(t *testing.T) {
 		{"the same twice", func(s *level.Sample) { s.ID = "r00001" }, nil, "identifier of its own"},
 		{"no scope", func(s *level.Sample) { s.Scope = "" }, nil, "which scope"},
 		{"a value below 0", func(s *level.Sample) { s.Value = -1 }, nil, "-1 RLU"},
-		{"attempt 0", func(s *level.Sample) { s.Attempt = 0 }, nil, "count from 1"},
+		{"cleaning 0", func(s *level.Sample) { s.Cleaning = 0 }, nil, "count from 1"},
 		{"no target", nil, func(p *level.Plan) { p.Target = level.Target{} }, "one meter system"},
 		{"alert over action", nil, func(p *level.Plan) { p.Alert = stats.MustProbability("0.995") }, "percentiles"},
 		{"a low percentile", nil, func(p *level.Plan) { p.Alert = stats.MustProbability("0.4") }, "percentiles"},
@@ -408,7 +408,7 @@ func TestDeriveProperties(t *testing.T) {
 		samples := samplesOf(values...)
 		for i := range samples {
 			samples[i].Scope = fmt.Sprint(rapid.IntRange(1, 30).Draw(rt, "scope"))
-			samples[i].Attempt = 1 + rapid.IntRange(0, 9).Draw(rt, "again")/9
+			samples[i].Cleaning = 1 + rapid.IntRange(0, 9).Draw(rt, "again")/9
 		}
 		plan := usual(func(p *level.Plan) {
 			p.Detection = rapid.IntRange(0, 50).Draw(rt, "detection")

@@ -1,11 +1,11 @@
 // Package level derives alert and action levels from a facility's own readings and judges levels:
 // against cultures, by what they do to a scope of known cleanliness, and by what they would have
-// done to the rounds of the past.
+// done to the verifications of the past.
 //
 // A level belongs to one meter system, one kit, one kind of sampling point and one kind of scope or
 // all; readings of different systems or kits are never brought together. This package proposes and
 // never adopts: what it returns says how it was found, so that a person can adopt it with the whole
-// derivation attached. What a reading or a round means is decided by package reading alone. Only
+// derivation attached. What a reading or a verification means is decided by package reading alone. Only
 // readings in RLU are dealt with. Statistics come from package stats; randomness from a seed that is
 // written into the result, so that the same baseline gives the same derivation again.
 //
@@ -93,7 +93,7 @@ func limitsOf(l reading.Level) (limits, error) {
 		return int32(sort.Search(reading.MaxRLU+1, func(n int) bool { return wanted(l.Judge(rlu(n), unused).Outcome) }))
 	}
 	found := limits{
-		alert:  first(func(o reading.Outcome) bool { return o != reading.Below }),
+		alert:  first(func(o reading.Outcome) bool { return o != reading.OK }),
 		action: first(func(o reading.Outcome) bool { return o == reading.Action }),
 		near:   [2]band{{lo: 1}, {lo: 1}},
 	}

@@ -12,7 +12,7 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
-// One reading decides a round of one point, so that a replay of single readings shows how each was
+// One reading decides a verification of one point, so that a replay of single readings shows how each was
 // judged; the outcome is that of package reading for every count, at and around each limit.
 func TestCountsAreJudgedAsReadingDoes(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
@@ -31,12 +31,12 @@ func TestCountsAreJudgedAsReadingDoes(t *testing.T) {
 		want := terms.Rules.Judge(1, []scope.PointKind{l.Point}, []reading.PointResult{{
 			Point: l.Point, Readings: []reading.Judgement{l.Judge(v, reading.Circumstances{})},
 		}}).Outcome
-		h := level.History{Contexts: contexts(scope.Gastroscope, l.Point), Rows: []level.Row{{Value: int32(n), Attempt: 1}}}
+		h := level.History{Contexts: contexts(scope.Gastroscope, l.Point), Rows: []level.Row{{Value: int32(n), Cleaning: 1}}}
 		got, err := h.Compare([]reading.Level{l}, nil, terms)
 		if err != nil {
 			t.Fatal(err)
 		}
-		outcome := reading.Below
+		outcome := reading.OK
 		switch x := got.Today; {
 		case x.Over == 1:
 			outcome = reading.Action
@@ -57,7 +57,7 @@ func TestReplayOfEveryPoint(t *testing.T) {
 		h := level.History{Contexts: contexts(kind, scope.PointKinds...)}
 		var levels []reading.Level
 		for i, p := range scope.PointKinds {
-			h.Rows = append(h.Rows, level.Row{Value: 300, Attempt: 1, Context: uint16(i)})
+			h.Rows = append(h.Rows, level.Row{Value: 300, Cleaning: 1, Context: uint16(i)})
 			levels = append(levels, facility(p, 0, 200))
 		}
 		got, err := h.Compare(levels, nil, terms(2))

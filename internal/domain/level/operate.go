@@ -11,7 +11,7 @@ import (
 	"rinsate/internal/domain/reading"
 )
 
-// Trial is one scope of known cleanliness under one level: each attempt cleans it to the same true
+// Trial is one scope of known cleanliness under one level: each cleaning cleans it to the same true
 // median, ln x = ln Median + c + e, with c ~ N(0, Shared²) common to the points of one cleaning and
 // e ~ N(0, Spread²) of each single sample. A count is x rounded to a whole number. Each point is
 // read once.
@@ -24,11 +24,11 @@ type Trial struct {
 	Spread float64
 	// Shared is the standard deviation of ln RLU between cleanings; 0 to five times Spread.
 	Shared float64
-	// Points is how many points belong to a round, 1 to 100; all have this level and median.
+	// Points is how many points belong to a verification, 1 to 100; all have this level and median.
 	Points int
-	// Attempts and Retest are as in reading.Rules; at most 100 attempts.
-	Attempts int
-	Retest   reading.Retest
+	// Cleanings and Retest are as in reading.Rules; at most 100 cleanings.
+	Cleanings int
+	Retest    reading.Retest
 	// SampleMinutes is the cost of one sample, CleaningMinutes that of one more cleaning.
 	SampleMinutes   float64
 	CleaningMinutes float64
@@ -36,24 +36,24 @@ type Trial struct {
 
 // Operation is what becomes of the scope of a trial.
 type Operation struct {
-	// Over is the probability that the first round is over the action level, so that the scope is
+	// Over is the probability that the first test is over the action level, so that the scope is
 	// cleaned again; Alert that it passes with a point at or over the alert level.
 	Over  float64 `json:"over_action"`
 	Alert float64 `json:"alert"`
-	// Hold is the probability that all attempts are over the action level.
+	// Hold is the probability that all cleanings are over the action level.
 	Hold float64 `json:"hold"`
-	// Attempts, Samples and Minutes are expected numbers per turnaround; the first cleaning is not
+	// Cleanings, Samples and Minutes are expected numbers per cycle; the first cleaning is not
 	// counted in Minutes.
-	Attempts float64 `json:"attempts"`
-	Samples  float64 `json:"samples"`
-	Minutes  float64 `json:"minutes"`
+	Cleanings float64 `json:"cleanings"`
+	Samples   float64 `json:"samples"`
+	Minutes   float64 `json:"minutes"`
 }
 
 // Operate returns the operating characteristic of a level at one true median. With Shared = 0 the
-// points are independent and the probabilities are closed forms, such as Hold = (1−(1−p)^k)^attempts
+// points are independent and the probabilities are closed forms, such as Hold = (1−(1−p)^k)^cleanings
 // where all k points are sampled again; otherwise the common part is integrated out by Gauss–Hermite
-// quadrature, to about 1e-10. How many points are over the action level is followed from attempt to
-// attempt as a Markov chain.
+// quadrature, to about 1e-10. How many points are over the action level is followed from cleaning to
+// cleaning as a Markov chain.
 //
 // Source: the operating characteristic of a sampling plan as in ISO 2859-1 and ISO 3951-1; the
 // quadrature is that of M. Abramowitz & I. A. Stegun, Handbook of Mathematical Functions, 25.4.46.
@@ -64,18 +64,18 @@ func Operate(t Trial) (Operation, error) {
 	}
 	cleanings := t.cleanings()
 	var o Operation
-	// sampled[j] is the probability that j points are sampled in this attempt; what is missing to 1 is
-	// that a round before passed.
+	// sampled[j] is the probability that j points are sampled in this cleaning; what is missing to 1 is
+	// that a verification before passed.
 	sampled := make([]float64, t.Points+1)
 	sampled[t.Points] = 1
 	over := make([]float64, t.Points+1)
-	for attempt := 1; attempt <= t.Attempts; attempt++ {
+	for cleaning := 1; cleaning <= t.Cleanings; cleaning++ {
 		clear(over)
 		for i := 1; i <= t.Points; i++ {
 			if sampled[i] == 0 {
 				continue
 			}
-			o.Attempts += sampled[i]
+			o.Cleanings += sampled[i]
 			o.Samples += sampled[i] * float64(i)
 			for _, c := range cleanings {
 				single := distuv.Binomial{N: float64(i), P: t.exceeds(found.action, c.shift)}
@@ -95,7 +95,7 @@ func Operate(t Trial) (Operation, error) {
 			sampled[again] += over[j]
 		}
 		o.Hold = min(o.Hold, 1) // rounding
-		if attempt == 1 {
+		if cleaning == 1 {
 			o.Over = o.Hold
 		}
 	}
@@ -104,7 +104,7 @@ func Operate(t Trial) (Operation, error) {
 		passes, quiet := 1-t.exceeds(found.action, c.shift), 1-t.exceeds(found.alert, c.shift)
 		o.Alert += c.weight * (math.Pow(passes, k) - math.Pow(quiet, k))
 	}
-	o.Minutes = o.Samples*t.SampleMinutes + (o.Attempts-1)*t.CleaningMinutes
+	o.Minutes = o.Samples*t.SampleMinutes + (o.Cleanings-1)*t.CleaningMinutes
 	return o, nil
 }
 
@@ -129,8 +129,8 @@ func (t Trial) check() (limits, error) {
 	case !positive(t.Median) || !positive(t.Spread) || !atLeast0(t.Shared) || t.Shared > 5*t.Spread:
 		return limits{}, fmt.Errorf("median %g RLU, spread %g, shared spread %g: the first two must be over 0, the third 0 to five times the second: %w",
 			t.Median, t.Spread, t.Shared, stats.ErrArgument)
-	case t.Points < 1 || t.Points > 100 || t.Attempts < 1 || t.Attempts > 100:
-		return limits{}, fmt.Errorf("%d points and %d attempts: want 1 to 100 of each: %w", t.Points, t.Attempts, stats.ErrArgument)
+	case t.Points < 1 || t.Points > 100 || t.Cleanings < 1 || t.Cleanings > 100:
+		return limits{}, fmt.Errorf("%d points and %d cleanings: want 1 to 100 of each: %w", t.Points, t.Cleanings, stats.ErrArgument)
 	case t.Retest != reading.AllPoints && t.Retest != reading.FailingPoints:
 		return limits{}, fmt.Errorf("retest %q is not known; allowed: %s, %s: %w", t.Retest, reading.AllPoints, reading.FailingPoints, stats.ErrArgument)
 	case !atLeast0(t.SampleMinutes) || !atLeast0(t.CleaningMinutes):

@@ -18,7 +18,7 @@ import (
 func trial(change ...func(*level.Trial)) level.Trial {
 	t := level.Trial{
 		Level: facility(scope.InstrumentLumen, 100, 200), Median: 120, Spread: 0.6,
-		Points: 3, Attempts: 3, Retest: reading.AllPoints, SampleMinutes: 8, CleaningMinutes: 16,
+		Points: 3, Cleanings: 3, Retest: reading.AllPoints, SampleMinutes: 8, CleaningMinutes: 16,
 	}
 	for _, c := range change {
 		c(&t)
@@ -37,11 +37,11 @@ func wantClose(t *testing.T, what string, got, want, tolerance float64) {
 func TestOperateReference(t *testing.T) {
 	shared := func(t *level.Trial) { t.Shared = 0.4 }
 	failing := func(t *level.Trial) { t.Retest = reading.FailingPoints }
-	wide := func(t *level.Trial) { t.Median, t.Spread, t.Shared, t.Points, t.Attempts = 60, 0.3, 1.2, 4, 2 }
+	wide := func(t *level.Trial) { t.Median, t.Spread, t.Shared, t.Points, t.Cleanings = 60, 0.3, 1.2, 4, 2 }
 	tests := []struct {
-		name                                string
-		trial                               level.Trial
-		over, alert, hold, attempts, sample float64
+		name                                 string
+		trial                                level.Trial
+		over, alert, hold, cleanings, sample float64
 	}{
 		{"independent points", trial(), 0.480527442126508, 0.465704088085585, 0.1109569687456576, 1.711434064763152, 5.134302194289457},
 		{"points that share a cleaning", trial(shared), 0.4903870373917899, 0.3873902650457686, 0.1179280032942594, 1.730866483833687, 5.19259945150106},
@@ -60,9 +60,9 @@ func TestOperateReference(t *testing.T) {
 			wantClose(t, "over", got.Over, test.over, 1e-11)
 			wantClose(t, "alert", got.Alert, test.alert, 1e-11)
 			wantClose(t, "hold", got.Hold, test.hold, 1e-11)
-			wantClose(t, "attempts", got.Attempts, test.attempts, 1e-10)
+			wantClose(t, "cleanings", got.Cleanings, test.cleanings, 1e-10)
 			wantClose(t, "samples", got.Samples, test.sample, 1e-10)
-			wantClose(t, "minutes", got.Minutes, 8*test.sample+16*(test.attempts-1), 1e-9)
+			wantClose(t, "minutes", got.Minutes, 8*test.sample+16*(test.cleanings-1), 1e-9)
 		})
 	}
 }
@@ -78,7 +78,7 @@ func TestOperateClosedForms(t *testing.T) {
 			x.Median = math.Exp(rapid.Float64Range(0, 8).Draw(rt, "ln median"))
 			x.Spread = rapid.Float64Range(0.05, 2).Draw(rt, "spread")
 			x.Points = rapid.IntRange(1, 9).Draw(rt, "points")
-			x.Attempts = rapid.IntRange(1, 5).Draw(rt, "attempts")
+			x.Cleanings = rapid.IntRange(1, 5).Draw(rt, "cleanings")
 		})
 		limit := float64(x.Level.Action) + 0.5
 		if x.Level.Comparison == reading.AtOrOver {
@@ -90,14 +90,14 @@ func TestOperateClosedForms(t *testing.T) {
 			rt.Fatal(err)
 		}
 		q := 1 - math.Pow(1-exceeds(x.Spread), float64(x.Points))
-		n := float64(x.Attempts)
-		attempts := 0.0
-		for a := range x.Attempts {
-			attempts += math.Pow(q, float64(a))
+		n := float64(x.Cleanings)
+		cleanings := 0.0
+		for a := range x.Cleanings {
+			cleanings += math.Pow(q, float64(a))
 		}
 		for name, pair := range map[string][2]float64{
-			"over": {got.Over, q}, "hold": {got.Hold, math.Pow(q, n)}, "attempts": {got.Attempts, attempts},
-			"samples": {got.Samples, attempts * float64(x.Points)}, "alert": {got.Alert, 0},
+			"over": {got.Over, q}, "hold": {got.Hold, math.Pow(q, n)}, "cleanings": {got.Cleanings, cleanings},
+			"samples": {got.Samples, cleanings * float64(x.Points)}, "alert": {got.Alert, 0},
 		} {
 			if math.Abs(pair[0]-pair[1]) > 1e-10*max(1, pair[1]) {
 				rt.Fatalf("%s: got %v, closed form %v", name, pair[0], pair[1])
@@ -114,7 +114,7 @@ func TestOperateClosedForms(t *testing.T) {
 	})
 }
 
-// A higher level, a lower median, fewer points: never more over the action level. More attempts:
+// A higher level, a lower median, fewer points: never more over the action level. More cleanings:
 // never more holds.
 func TestOperateIsMonotone(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
@@ -138,7 +138,7 @@ func TestOperateIsMonotone(t *testing.T) {
 		higher.Level.Action += 10
 		cleaner.Median *= 0.9
 		more.Points++
-		patient.Attempts++
+		patient.Cleanings++
 		const slack = 1e-12
 		if o := operate(higher); o.Over > first.Over+slack || o.Hold > first.Hold+slack || o.Samples > first.Samples+slack {
 			rt.Fatalf("a higher level: %+v after %+v", o, first)
@@ -149,25 +149,25 @@ func TestOperateIsMonotone(t *testing.T) {
 		if o := operate(more); o.Over < first.Over-slack || o.Hold < first.Hold-slack {
 			rt.Fatalf("one point more: %+v after %+v", o, first)
 		}
-		if o := operate(patient); o.Hold > first.Hold+slack || o.Over != first.Over || o.Attempts < first.Attempts-slack {
-			rt.Fatalf("one attempt more: %+v after %+v", o, first)
+		if o := operate(patient); o.Hold > first.Hold+slack || o.Over != first.Over || o.Cleanings < first.Cleanings-slack {
+			rt.Fatalf("one cleaning more: %+v after %+v", o, first)
 		}
-		if o := first; o.Hold > o.Over+slack || o.Over+o.Alert > 1+slack || o.Attempts < 1-slack || o.Samples < float64(x.Points)-slack {
+		if o := first; o.Hold > o.Over+slack || o.Over+o.Alert > 1+slack || o.Cleanings < 1-slack || o.Samples < float64(x.Points)-slack {
 			rt.Fatalf("impossible: %+v", o)
 		}
 	})
 }
 
-// simulate draws whole turnarounds and has every reading and round judged by package reading.
+// simulate draws whole cycles and has every reading and verification judged by package reading.
 func simulate(t *testing.T, x level.Trial, runs int, rng *rand.Rand) level.Operation {
 	t.Helper()
-	rules := reading.Rules{Attempts: x.Attempts, Retest: x.Retest, Combine: reading.Worst}
+	rules := reading.Rules{Cleanings: x.Cleanings, Retest: x.Retest, Combine: reading.Worst}
 	kinds := scope.PointKinds[:x.Points]
 	var o level.Operation
 	for range runs {
 		wanted := kinds
 		var carried []reading.PointResult
-		for attempt := 1; ; attempt++ {
+		for cleaning := 1; ; cleaning++ {
 			shift := x.Shared * rng.NormFloat64()
 			results := append([]reading.PointResult(nil), carried...)
 			for _, k := range wanted {
@@ -175,37 +175,37 @@ func simulate(t *testing.T, x level.Trial, runs int, rng *rand.Rand) level.Opera
 				j := x.Level.Judge(reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: unit.Number(count)}, reading.Circumstances{})
 				results = append(results, reading.PointResult{Point: k, Readings: []reading.Judgement{j}})
 			}
-			round := rules.Judge(attempt, kinds, results)
-			o.Attempts++
+			verification := rules.Judge(cleaning, kinds, results)
+			o.Cleanings++
 			o.Samples += float64(len(wanted))
-			if attempt == 1 && round.Outcome == reading.Action {
+			if cleaning == 1 && verification.Outcome == reading.Action {
 				o.Over++
 			}
-			if attempt == 1 && round.Outcome == reading.Alert {
+			if cleaning == 1 && verification.Outcome == reading.Alert {
 				o.Alert++
 			}
-			if round.Next.Act == reading.HoldScope {
+			if verification.Next.Act == reading.HoldScope {
 				o.Hold++
 			}
-			if round.Next.Act != reading.CleanAgain {
+			if verification.Next.Act != reading.CleanAgain {
 				break
 			}
-			wanted, carried = round.Next.Points, nil
-			for _, p := range round.Points {
+			wanted, carried = verification.Next.Points, nil
+			for _, p := range verification.Points {
 				if x.Retest == reading.FailingPoints && p.Outcome.Passed() {
 					carried = append(carried, reading.PointResult{Point: p.Point, Outcome: p.Outcome, Carried: true})
 				}
 			}
 		}
 	}
-	for _, v := range []*float64{&o.Over, &o.Alert, &o.Hold, &o.Attempts, &o.Samples} {
+	for _, v := range []*float64{&o.Over, &o.Alert, &o.Hold, &o.Cleanings, &o.Samples} {
 		*v /= float64(runs)
 	}
 	return o
 }
 
-// The characteristic against 20,000 simulated turnarounds: four standard errors of a proportion
-// are at most 4·√(¼/20000) = 0.0141; attempts and samples vary more.
+// The characteristic against 20,000 simulated cycles: four standard errors of a proportion
+// are at most 4·√(¼/20000) = 0.0141; cleanings and samples vary more.
 func TestOperateAgainstSimulation(t *testing.T) {
 	t.Parallel()
 	for name, x := range map[string]level.Trial{
@@ -225,7 +225,7 @@ func TestOperateAgainstSimulation(t *testing.T) {
 			wantClose(t, "over", got.Over, drawn.Over, 0.0141)
 			wantClose(t, "alert", got.Alert, drawn.Alert, 0.0141)
 			wantClose(t, "hold", got.Hold, drawn.Hold, 0.0141)
-			wantClose(t, "attempts", got.Attempts, drawn.Attempts, 0.03)
+			wantClose(t, "cleanings", got.Cleanings, drawn.Cleanings, 0.03)
 			wantClose(t, "samples", got.Samples, drawn.Samples, 0.08)
 		})
 	}
@@ -244,7 +244,7 @@ func TestOperateRefuses(t *testing.T) {
 		{"a shared spread beyond the quadrature", func(x *level.Trial) { x.Shared = 3.1 }},
 		{"no point", func(x *level.Trial) { x.Points = 0 }},
 		{"too many points", func(x *level.Trial) { x.Points = 101 }},
-		{"no attempt", func(x *level.Trial) { x.Attempts = 0 }},
+		{"no cleaning", func(x *level.Trial) { x.Cleanings = 0 }},
 		{"no rule for the re-test", func(x *level.Trial) { x.Retest = "" }},
 		{"minutes below 0", func(x *level.Trial) { x.SampleMinutes = -1 }},
 	}

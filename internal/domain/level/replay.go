@@ -22,15 +22,15 @@ type Context struct {
 type Row struct {
 	// Value is in RLU.
 	Value int32
-	// Turnaround numbers the trips of scopes from patient to ready, from 0 and without gaps.
-	Turnaround int32
+	// Cycle numbers the ways of scopes from patient to ready, from 0 and without gaps.
+	Cycle int32
 	// Minutes is what taking and reading this sample cost.
 	Minutes float32
 	// Context is an index into History.Contexts.
 	Context uint16
-	// Attempt counts the cleanings of the turnaround that were sampled, from 1.
-	Attempt uint8
-	// Culture says that a culture of this scope, linked to this turnaround, was positive.
+	// Cleaning counts the cleanings of the cycle that were sampled, from 1.
+	Cleaning uint8
+	// Culture says that a culture of this scope, linked to this cycle, was positive.
 	Culture bool
 }
 
@@ -42,42 +42,42 @@ type History struct {
 
 // Terms are what a replay is done by.
 type Terms struct {
-	// Rules are the rules for rounds, the same for both sets of levels.
+	// Rules are the rules for verifications, the same for both sets of levels.
 	Rules reading.Rules
 	// AsOf is the instant whose levels count; those adopted later are not seen.
 	AsOf unit.Instant
 	// CleaningMinutes is what cleaning a scope once more costs, without the samples.
 	CleaningMinutes float64
-	// MaxChanges bounds the list of rounds whose outcome differs; their number is always complete.
+	// MaxChanges bounds the list of verifications whose outcome differs; their number is always complete.
 	MaxChanges int
 }
 
-// Tally is what a set of levels did to the rounds of the past.
+// Tally is what a set of levels did to the verifications of the past.
 type Tally struct {
-	// Turnarounds is how many there are, whatever became of them.
-	Turnarounds int `json:"turnarounds"`
-	// Rounds happen under these levels and have readings. Spared rounds have readings too, but would
-	// not have happened, since an earlier round of their turnaround passes.
-	Rounds int `json:"rounds"`
-	Spared int `json:"spared"`
-	// Over, Alerts and Undecided count rounds by outcome; the rest is below. A round is undecided
+	// Cycles is how many there are, whatever became of them.
+	Cycles int `json:"cycles"`
+	// Verifications happen under these levels and have readings. Spared verifications have readings too, but would
+	// not have happened, since an earlier verification of their cycle passes.
+	Verifications int `json:"verifications"`
+	Spared        int `json:"spared"`
+	// Over, Alerts and Undecided count verifications by outcome; the rest is below. A verification is undecided
 	// when a point has no level, or wants a duplicate, or was not sampled again although it is over
 	// the action level here.
 	Over      int `json:"over_action"`
 	Alerts    int `json:"alerts"`
 	Undecided int `json:"undecided"`
-	// Recleans are the rounds over the action level after which the scope is cleaned and sampled
-	// again; the result is Unknown when the past holds no such round.
+	// Recleans are the verifications over the action level after which the scope is cleaned and sampled
+	// again; the result is Unknown when the past holds no such verification.
 	Recleans int `json:"recleans"`
 	Unknown  int `json:"recleans_result_unknown"`
-	// Holds counts turnarounds in which the last attempt allowed was over the action level.
+	// Holds counts cycles in which the last cleaning allowed was over the action level.
 	Holds int `json:"holds"`
-	// Kits and Minutes are the cost of Rounds and Recleans. An unknown re-clean is counted with one
-	// further round like the one before, so that with Unknown > 0 they are lower bounds.
+	// Kits and Minutes are the cost of Verifications and Recleans. An unknown re-clean is counted with one
+	// further verification like the one before, so that with Unknown > 0 they are lower bounds.
 	Kits    int         `json:"kits"`
 	Minutes unit.Number `json:"minutes"`
-	// Caught counts turnarounds linked to a positive culture with a round over the action level,
-	// Missed those in which every round passed, Unjudged those with an undecided round and none over.
+	// Caught counts cycles linked to a positive culture with a verification over the action level,
+	// Missed those in which every verification passed, Unjudged those with an undecided verification and none over.
 	Caught   int `json:"cultures_caught"`
 	Missed   int `json:"cultures_missed"`
 	Unjudged int `json:"cultures_unjudged"`
@@ -85,8 +85,8 @@ type Tally struct {
 
 // add sums two tallies.
 func (t *Tally) add(o Tally) {
-	t.Turnarounds += o.Turnarounds
-	t.Rounds += o.Rounds
+	t.Cycles += o.Cycles
+	t.Verifications += o.Verifications
 	t.Spared += o.Spared
 	t.Over += o.Over
 	t.Alerts += o.Alerts
@@ -101,15 +101,15 @@ func (t *Tally) add(o Tally) {
 	t.Unjudged += o.Unjudged
 }
 
-// Spared is the outcome of a round that would not have happened.
+// Spared is the outcome of a verification that would not have happened.
 const Spared reading.Outcome = "spared"
 
-// Change is one round whose outcome differs.
+// Change is one verification whose outcome differs.
 type Change struct {
-	Turnaround int             `json:"turnaround"`
-	Attempt    int             `json:"attempt"`
-	Today      reading.Outcome `json:"today"`
-	Proposed   reading.Outcome `json:"proposed"`
+	Cycle    int             `json:"cycle"`
+	Cleaning int             `json:"cleaning"`
+	Today    reading.Outcome `json:"today"`
+	Proposed reading.Outcome `json:"proposed"`
 }
 
 // KindTally is the two tallies of one kind of scope.
@@ -125,25 +125,25 @@ type Replay struct {
 	Proposed Tally `json:"proposed"`
 	// Kinds holds the kinds of scope that occur, in the order of scope.Kinds.
 	Kinds []KindTally `json:"kinds"`
-	// Changes lists the first Terms.MaxChanges of Changed rounds, by turnaround and attempt.
+	// Changes lists the first Terms.MaxChanges of Changed verifications, by cycle and cleaning.
 	Changes []Change `json:"changes"`
 	Changed int      `json:"changed"`
 }
 
-// Compare runs two sets of levels over the past. Each turnaround is followed as long as its levels
-// ask for another round: after a round over the action level to the next attempt, if there is one;
-// a round that passes ends it, and later rounds are spared; an undecided round ends nothing, since
+// Compare runs two sets of levels over the past. Each cycle is followed as long as its levels
+// ask for another verification: after a verification over the action level to the next cleaning, if there is one;
+// a verification that passes ends it, and later verifications are spared; an undecided verification ends nothing, since
 // the past went on. A re-clean that never happened has no reading, so its result is unknown and not
-// guessed. Turnarounds of which only later attempts have readings are followed from there.
+// guessed. Cycles of which only later cleanings have readings are followed from there.
 //
-// Rounds are judged by the points that were sampled, since the past does not say which were
-// required. Where only failing points are sampled again, the points that passed the round before
+// Verifications are judged by the points that were sampled, since the past does not say which were
+// required. Where only failing points are sampled again, the points that passed the verification before
 // count with it. An error names the first row that cannot be right.
 func (h History) Compare(today, proposed []reading.Level, terms Terms) (Replay, error) {
 	if err := terms.check(); err != nil {
 		return Replay{}, err
 	}
-	order, starts, err := h.byTurnaround()
+	order, starts, err := h.byCycle()
 	if err != nil {
 		return Replay{}, err
 	}
@@ -173,12 +173,12 @@ func (h History) Compare(today, proposed []reading.Level, terms Terms) (Replay, 
 			}
 			result.Changed++
 			if len(result.Changes) < terms.MaxChanges {
-				result.Changes = append(result.Changes, Change{t, int(a[i].attempt), a[i].outcome.word(), b[i].outcome.word()})
+				result.Changes = append(result.Changes, Change{t, int(a[i].cleaning), a[i].outcome.word(), b[i].outcome.word()})
 			}
 		}
 	}
 	for i, k := range kinds {
-		if k.Today.Turnarounds == 0 {
+		if k.Today.Cycles == 0 {
 			continue
 		}
 		k.Kind = scope.Kinds[i]
@@ -199,8 +199,8 @@ func (t Terms) check() error {
 	return nil
 }
 
-// byTurnaround returns the rows of turnaround t as order[starts[t]:starts[t+1]].
-func (h History) byTurnaround() (order, starts []int32, err error) {
+// byCycle returns the rows of cycle t as order[starts[t]:starts[t+1]].
+func (h History) byCycle() (order, starts []int32, err error) {
 	if len(h.Rows) > math.MaxInt32 {
 		return nil, nil, fmt.Errorf("%d readings are more than can be replayed at once", len(h.Rows))
 	}
@@ -216,32 +216,32 @@ func (h History) byTurnaround() (order, starts []int32, err error) {
 			return nil, nil, fmt.Errorf("reading %d: context %d of %d does not exist", i, r.Context, len(h.Contexts))
 		case r.Value < 0 || r.Value > reading.MaxRLU:
 			return nil, nil, fmt.Errorf("reading %d: %d RLU is not within 0–%d", i, r.Value, reading.MaxRLU)
-		case r.Attempt == 0:
-			return nil, nil, fmt.Errorf("reading %d: attempts count from 1", i)
+		case r.Cleaning == 0:
+			return nil, nil, fmt.Errorf("reading %d: cleanings count from 1", i)
 		case !(r.Minutes >= 0) || math.IsInf(float64(r.Minutes), 1):
 			return nil, nil, fmt.Errorf("reading %d: %g minutes", i, r.Minutes)
-		case r.Turnaround < 0 || int(r.Turnaround) >= len(h.Rows):
-			return nil, nil, fmt.Errorf("reading %d: turnaround %d: number them from 0 without gaps", i, r.Turnaround)
+		case r.Cycle < 0 || int(r.Cycle) >= len(h.Rows):
+			return nil, nil, fmt.Errorf("reading %d: cycle %d: number them from 0 without gaps", i, r.Cycle)
 		}
-		last = max(last, r.Turnaround)
+		last = max(last, r.Cycle)
 	}
 	starts = make([]int32, last+2)
 	for _, r := range h.Rows {
-		starts[r.Turnaround+1]++
+		starts[r.Cycle+1]++
 	}
 	for t := range last + 1 {
 		if starts[t+1] == 0 {
-			return nil, nil, fmt.Errorf("turnaround %d has no reading: number them from 0 without gaps", t)
+			return nil, nil, fmt.Errorf("cycle %d has no reading: number them from 0 without gaps", t)
 		}
 		starts[t+1] += starts[t]
 	}
 	order = make([]int32, len(h.Rows))
 	next := slices.Clone(starts[:last+1])
 	for i, r := range h.Rows {
-		order[next[r.Turnaround]] = int32(i)
-		next[r.Turnaround]++
-		if first := h.Rows[order[starts[r.Turnaround]]]; h.Contexts[first.Context].Kind != h.Contexts[r.Context].Kind {
-			return nil, nil, fmt.Errorf("reading %d: turnaround %d belongs to a %s and to a %s", i, r.Turnaround,
+		order[next[r.Cycle]] = int32(i)
+		next[r.Cycle]++
+		if first := h.Rows[order[starts[r.Cycle]]]; h.Contexts[first.Context].Kind != h.Contexts[r.Context].Kind {
+			return nil, nil, fmt.Errorf("reading %d: cycle %d belongs to a %s and to a %s", i, r.Cycle,
 				h.Contexts[first.Context].Kind, h.Contexts[r.Context].Kind)
 		}
 	}
@@ -257,10 +257,10 @@ func (h History) indices() (kind, point []uint8) {
 	return kind, point
 }
 
-// sortRows brings the rows of a turnaround, a handful and mostly in order, into the order of
-// attempts and points. point gives the point of a context.
+// sortRows brings the rows of a cycle, a handful and mostly in order, into the order of
+// cleanings and points. point gives the point of a context.
 func sortRows(rows []Row, point []uint8) {
-	key := func(r Row) int { return int(r.Attempt)<<8 | int(point[r.Context]) }
+	key := func(r Row) int { return int(r.Cleaning)<<8 | int(point[r.Context]) }
 	for i := 1; i < len(rows); i++ {
 		for j := i; j > 0 && key(rows[j]) < key(rows[j-1]); j-- {
 			rows[j], rows[j-1] = rows[j-1], rows[j]

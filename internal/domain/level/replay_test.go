@@ -34,9 +34,9 @@ func contexts(kind scope.Kind, points ...scope.PointKind) []level.Context {
 	return list
 }
 
-func terms(attempts int, change ...func(*level.Terms)) level.Terms {
+func terms(cleanings int, change ...func(*level.Terms)) level.Terms {
 	t := level.Terms{
-		Rules:           reading.Rules{Attempts: attempts, Retest: reading.AllPoints, Combine: reading.Worst},
+		Rules:           reading.Rules{Cleanings: cleanings, Retest: reading.AllPoints, Combine: reading.Worst},
 		AsOf:            2_000_000,
 		CleaningMinutes: 16,
 		MaxChanges:      100,
@@ -49,10 +49,10 @@ func terms(attempts int, change ...func(*level.Terms)) level.Terms {
 
 func failingPoints(t *level.Terms) { t.Rules.Retest = reading.FailingPoints }
 
-// A past of four turnarounds, followed by hand.
+// A past of four cycles, followed by hand.
 func TestReplayWorkedExample(t *testing.T) {
-	row := func(turnaround int32, attempt uint8, context uint16, value int32) level.Row {
-		return level.Row{Turnaround: turnaround, Attempt: attempt, Context: context, Value: value, Minutes: 4}
+	row := func(cycle int32, cleaning uint8, context uint16, value int32) level.Row {
+		return level.Row{Cycle: cycle, Cleaning: cleaning, Context: context, Value: value, Minutes: 4}
 	}
 	h := level.History{
 		Contexts: contexts(scope.Duodenoscope, scope.OuterDistalEnd, scope.InstrumentLumen),
@@ -62,7 +62,7 @@ func TestReplayWorkedExample(t *testing.T) {
 			row(2, 1, 0, 250), row(2, 1, 1, 40), // over both; cleaned again
 			row(3, 1, 0, 210), row(3, 1, 1, 210), // over both
 			row(2, 2, 0, 120), row(2, 2, 1, 30), // passes 200; over 100
-			row(3, 2, 0, 220), row(3, 2, 1, 10), // over both: the limit of two attempts
+			row(3, 2, 0, 220), row(3, 2, 1, 10), // over both: the limit of two cleanings
 		},
 	}
 	h.Rows[2].Culture = true // missed at 200, caught at 100
@@ -75,16 +75,16 @@ func TestReplayWorkedExample(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := level.Replay{
-		// 6 rounds of 2 kits and 8 minutes; 2 re-cleans of 16 minutes.
-		Today: level.Tally{Turnarounds: 4, Rounds: 6, Over: 3, Recleans: 2, Holds: 1, Kits: 12, Minutes: 48 + 32, Missed: 2},
-		// The re-clean of turnaround 1 has no result: 2 further kits, 8 + 16 minutes.
+		// 6 verifications of 2 kits and 8 minutes; 2 re-cleans of 16 minutes.
+		Today: level.Tally{Cycles: 4, Verifications: 6, Over: 3, Recleans: 2, Holds: 1, Kits: 12, Minutes: 48 + 32, Missed: 2},
+		// The re-clean of cycle 1 has no result: 2 further kits, 8 + 16 minutes.
 		Proposed: level.Tally{
-			Turnarounds: 4, Rounds: 6, Over: 5, Recleans: 3, Unknown: 1, Holds: 2, Kits: 14, Minutes: 48 + 8 + 3*16,
+			Cycles: 4, Verifications: 6, Over: 5, Recleans: 3, Unknown: 1, Holds: 2, Kits: 14, Minutes: 48 + 8 + 3*16,
 			Caught: 1, Missed: 1,
 		},
 		Changes: []level.Change{
-			{Turnaround: 1, Attempt: 1, Today: reading.Below, Proposed: reading.Action},
-			{Turnaround: 2, Attempt: 2, Today: reading.Below, Proposed: reading.Action},
+			{Cycle: 1, Cleaning: 1, Today: reading.OK, Proposed: reading.Action},
+			{Cycle: 2, Cleaning: 2, Today: reading.OK, Proposed: reading.Action},
 		},
 		Changed: 2,
 	}
@@ -93,29 +93,29 @@ func TestReplayWorkedExample(t *testing.T) {
 		t.Errorf("got  %+v\nwant %+v", got, want)
 	}
 
-	// A level of 230 would have spared the second round of turnaround 3.
+	// A level of 230 would have spared the second verification of cycle 3.
 	got, err = h.Compare(levels(200), levels(230), terms(2, func(t *level.Terms) { t.MaxChanges = 1 }))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if p := got.Proposed; p.Spared != 1 || p.Rounds != 5 || p.Over != 1 || p.Holds != 0 || p.Kits != 10 {
+	if p := got.Proposed; p.Spared != 1 || p.Verifications != 5 || p.Over != 1 || p.Holds != 0 || p.Kits != 10 {
 		t.Errorf("at 230: %+v", p)
 	}
-	if got.Changed != 2 || len(got.Changes) != 1 || got.Changes[0] != (level.Change{Turnaround: 3, Attempt: 1, Today: reading.Action, Proposed: reading.Below}) {
+	if got.Changed != 2 || len(got.Changes) != 1 || got.Changes[0] != (level.Change{Cycle: 3, Cleaning: 1, Today: reading.Action, Proposed: reading.OK}) {
 		t.Errorf("%d changes, listed %+v", got.Changed, got.Changes)
 	}
 }
 
 // Where only failing points were sampled again, a point that fails under the proposed level alone
-// has no second result: the round is undecided and not passed.
+// has no second result: the verification is undecided and not passed.
 func TestReplayOfFailingPoints(t *testing.T) {
 	h := level.History{
 		Contexts: contexts(scope.Duodenoscope, scope.OuterDistalEnd, scope.InstrumentLumen),
 		Rows: []level.Row{
-			{Turnaround: 0, Attempt: 1, Context: 0, Value: 250, Culture: true},
-			{Turnaround: 0, Attempt: 1, Context: 1, Value: 150},
-			{Turnaround: 0, Attempt: 2, Context: 0, Value: 20},
-			{Turnaround: 1, Attempt: 1, Context: 0, Value: 20, Culture: true},
+			{Cycle: 0, Cleaning: 1, Context: 0, Value: 250, Culture: true},
+			{Cycle: 0, Cleaning: 1, Context: 1, Value: 150},
+			{Cycle: 0, Cleaning: 2, Context: 0, Value: 20},
+			{Cycle: 1, Cleaning: 1, Context: 0, Value: 20, Culture: true},
 		},
 	}
 	levels := []reading.Level{facility(scope.OuterDistalEnd, 0, 200), facility(scope.InstrumentLumen, 0, 200)}
@@ -124,18 +124,18 @@ func TestReplayOfFailingPoints(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []level.Change{{Turnaround: 0, Attempt: 2, Today: reading.Below, Proposed: reading.None}}
+	want := []level.Change{{Cycle: 0, Cleaning: 2, Today: reading.OK, Proposed: reading.None}}
 	if !reflect.DeepEqual(got.Changes, want) || got.Proposed.Undecided != 1 || got.Today.Undecided != 0 {
 		t.Errorf("changes %+v, tallies %+v and %+v", got.Changes, got.Today, got.Proposed)
 	}
 	// A re-clean without a result asks for the failing point only, at the cost of a reading before.
 	h.Rows = []level.Row{
-		{Turnaround: 0, Attempt: 1, Context: 0, Value: 250, Minutes: 6},
-		{Turnaround: 0, Attempt: 1, Context: 1, Value: 20, Minutes: 4},
+		{Cycle: 0, Cleaning: 1, Context: 0, Value: 250, Minutes: 6},
+		{Cycle: 0, Cleaning: 1, Context: 1, Value: 20, Minutes: 4},
 	}
 	for retest, want := range map[reading.Retest]level.Tally{
-		reading.FailingPoints: {Turnarounds: 1, Rounds: 1, Over: 1, Recleans: 1, Unknown: 1, Kits: 3, Minutes: 10 + 16 + 5},
-		reading.AllPoints:     {Turnarounds: 1, Rounds: 1, Over: 1, Recleans: 1, Unknown: 1, Kits: 4, Minutes: 10 + 16 + 10},
+		reading.FailingPoints: {Cycles: 1, Verifications: 1, Over: 1, Recleans: 1, Unknown: 1, Kits: 3, Minutes: 10 + 16 + 5},
+		reading.AllPoints:     {Cycles: 1, Verifications: 1, Over: 1, Recleans: 1, Unknown: 1, Kits: 4, Minutes: 10 + 16 + 10},
 	} {
 		got, err := h.Compare(levels, nil, terms(3, func(t *level.Terms) { t.Rules.Retest = retest }))
 		if err != nil || got.Today != want {
@@ -149,9 +149,9 @@ func TestReplayWithoutLevels(t *testing.T) {
 	h := level.History{
 		Contexts: contexts(scope.Duodenoscope, scope.OuterDistalEnd),
 		Rows: []level.Row{
-			{Turnaround: 0, Attempt: 1, Value: 250, Culture: true},
-			{Turnaround: 0, Attempt: 2, Value: 20},
-			{Turnaround: 1, Attempt: 1, Value: 20, Culture: true},
+			{Cycle: 0, Cleaning: 1, Value: 250, Culture: true},
+			{Cycle: 0, Cleaning: 2, Value: 20},
+			{Cycle: 1, Cleaning: 1, Value: 20, Culture: true},
 		},
 	}
 	got, err := h.Compare(nil, nil, terms(3))
@@ -164,7 +164,7 @@ func TestReplayWithoutLevels(t *testing.T) {
 }
 
 func TestReplayRefuses(t *testing.T) {
-	good := level.Row{Value: 10, Attempt: 1}
+	good := level.Row{Value: 10, Cleaning: 1}
 	with := func(change func(*level.Row)) level.Row {
 		r := good
 		change(&r)
@@ -187,12 +187,12 @@ func TestReplayRefuses(t *testing.T) {
 		{"no context", nil, []level.Row{good}, levels, terms(1), "context 0 of 0"},
 		{"unknown kind", []level.Context{{Point: scope.OuterDistalEnd, Kind: "kite"}}, []level.Row{good}, levels, terms(1), `kind "kite"`},
 		{"a value below 0", two, []level.Row{with(func(r *level.Row) { r.Value = -1 })}, levels, terms(1), "-1 RLU"},
-		{"attempt 0", two, []level.Row{with(func(r *level.Row) { r.Attempt = 0 })}, levels, terms(1), "count from 1"},
+		{"cleaning 0", two, []level.Row{with(func(r *level.Row) { r.Cleaning = 0 })}, levels, terms(1), "count from 1"},
 		{"minutes that are none", two, []level.Row{with(func(r *level.Row) { r.Minutes = float32(math.NaN()) })}, levels, terms(1), "NaN minutes"},
-		{"a number far out", two, []level.Row{with(func(r *level.Row) { r.Turnaround = 7 })}, levels, terms(1), "turnaround 7"},
-		{"a gap", two, []level.Row{good, with(func(r *level.Row) { r.Turnaround = 2 }), good}, levels, terms(1), "turnaround 1 has no reading"},
+		{"a number far out", two, []level.Row{with(func(r *level.Row) { r.Cycle = 7 })}, levels, terms(1), "cycle 7"},
+		{"a gap", two, []level.Row{good, with(func(r *level.Row) { r.Cycle = 2 }), good}, levels, terms(1), "cycle 1 has no reading"},
 		{"two kinds of scope", two, []level.Row{good, with(func(r *level.Row) { r.Context = 1 })}, levels, terms(1), "to a colonoscope"},
-		{"no attempts allowed", two, []level.Row{good}, levels, terms(0), "attempts must be 1"},
+		{"no cleanings allowed", two, []level.Row{good}, levels, terms(0), "cleanings must be 1"},
 		{"cleaning that takes back time", two, []level.Row{good}, levels, terms(1, func(t *level.Terms) { t.CleaningMinutes = -1 }), "-1 minutes"},
 		{"a level without comparison", two, []level.Row{good}, []reading.Level{free}, terms(1), "comparison"},
 	}
@@ -236,7 +236,7 @@ func drawLevels(t *rapid.T) []reading.Level {
 }
 
 func drawTerms(t *rapid.T) level.Terms {
-	return terms(rapid.IntRange(1, 3).Draw(t, "attempts"), func(terms *level.Terms) {
+	return terms(rapid.IntRange(1, 3).Draw(t, "cleanings"), func(terms *level.Terms) {
 		terms.Rules.Retest = rapid.SampledFrom([]reading.Retest{reading.AllPoints, reading.FailingPoints}).Draw(t, "retest")
 		terms.Rules.Combine = rapid.SampledFrom(reading.Combines).Draw(t, "combine")
 		terms.Rules.Duplicate = rapid.Bool().Draw(t, "duplicate")
@@ -250,41 +250,41 @@ func drawHistory(t *rapid.T) level.History {
 	for _, k := range kinds {
 		h.Contexts = append(h.Contexts, contexts(k, scope.OuterDistalEnd, scope.InstrumentLumen, scope.ElevatorRecess)...)
 	}
-	for turnaround := range int32(rapid.IntRange(1, 4).Draw(t, "turnarounds")) {
+	for cycle := range int32(rapid.IntRange(1, 4).Draw(t, "cycles")) {
 		k := rapid.IntRange(0, 1).Draw(t, "kind")
 		for range rapid.IntRange(1, 8).Draw(t, "rows") {
 			h.Rows = append(h.Rows, level.Row{
-				Turnaround: turnaround,
-				Value:      int32(rapid.IntRange(0, 14).Draw(t, "value")),
-				Attempt:    uint8(rapid.IntRange(1, 4).Draw(t, "attempt")),
-				Context:    uint16(3*k + rapid.IntRange(0, 2).Draw(t, "point")),
-				Culture:    rapid.IntRange(0, 5).Draw(t, "culture") == 0,
-				Minutes:    float32(rapid.IntRange(0, 3).Draw(t, "minutes")),
+				Cycle:    cycle,
+				Value:    int32(rapid.IntRange(0, 14).Draw(t, "value")),
+				Cleaning: uint8(rapid.IntRange(1, 4).Draw(t, "cleaning")),
+				Context:  uint16(3*k + rapid.IntRange(0, 2).Draw(t, "point")),
+				Culture:  rapid.IntRange(0, 5).Draw(t, "culture") == 0,
+				Minutes:  float32(rapid.IntRange(0, 3).Draw(t, "minutes")),
 			})
 		}
 	}
 	return level.History{Contexts: h.Contexts, Rows: rapid.Permutation(h.Rows).Draw(t, "order")}
 }
 
-// followSlowly replays one set of levels with package reading alone and counts the rounds: the
-// outcome of each (turnaround, attempt), and the tally without its cost.
+// followSlowly replays one set of levels with package reading alone and counts the verifications: the
+// outcome of each (cycle, cleaning), and the tally without its cost.
 func followSlowly(h level.History, levels []reading.Level, terms level.Terms) (map[[2]int]reading.Outcome, level.Tally) {
 	outcomes := map[[2]int]reading.Outcome{}
 	var tally level.Tally
-	turnarounds := 0
+	cycles := 0
 	for _, r := range h.Rows {
-		turnarounds = max(turnarounds, int(r.Turnaround)+1)
+		cycles = max(cycles, int(r.Cycle)+1)
 	}
-	for turnaround := range turnarounds {
-		tally.Turnarounds++
+	for cycle := range cycles {
+		tally.Cycles++
 		over, passed, undecided, culture := 0, false, false, false
-		var before *reading.Round
+		var before *reading.Verification
 		unknown := false
-		for attempt := 1; attempt <= 4; attempt++ {
+		for cleaning := 1; cleaning <= 4; cleaning++ {
 			results := map[scope.PointKind]*reading.PointResult{}
 			sampled := false
 			for _, r := range h.Rows {
-				if int(r.Turnaround) != turnaround || int(r.Attempt) != attempt {
+				if int(r.Cycle) != cycle || int(r.Cleaning) != cleaning {
 					continue
 				}
 				sampled = true
@@ -301,7 +301,7 @@ func followSlowly(h level.History, levels []reading.Level, terms level.Terms) (m
 				continue
 			}
 			if passed {
-				outcomes[[2]int{turnaround, attempt}] = level.Spared
+				outcomes[[2]int{cycle, cleaning}] = level.Spared
 				tally.Spared++
 				continue
 			}
@@ -322,27 +322,27 @@ func followSlowly(h level.History, levels []reading.Level, terms level.Terms) (m
 				list = append(list, *p)
 			}
 			rules := terms.Rules
-			rules.Attempts = 100 // the limit is looked at below
-			round := rules.Judge(attempt, required, list)
-			outcomes[[2]int{turnaround, attempt}] = round.Outcome
-			tally.Rounds++
+			rules.Cleanings = 100 // the limit is looked at below
+			verification := rules.Judge(cleaning, required, list)
+			outcomes[[2]int{cycle, cleaning}] = verification.Outcome
+			tally.Verifications++
 			before, unknown = nil, false
-			switch round.Outcome {
+			switch verification.Outcome {
 			case reading.Action:
 				tally.Over++
 				over++
-				before = &round
-				if over < terms.Rules.Attempts {
+				before = &verification
+				if over < terms.Rules.Cleanings {
 					tally.Recleans++
 					unknown = true
 				}
-				if over == terms.Rules.Attempts {
+				if over == terms.Rules.Cleanings {
 					tally.Holds++
 				}
 			case reading.Alert:
 				tally.Alerts++
 				passed = true
-			case reading.Below:
+			case reading.OK:
 				passed = true
 			default:
 				tally.Undecided++
@@ -365,7 +365,7 @@ func followSlowly(h level.History, levels []reading.Level, terms level.Terms) (m
 	return outcomes, tally
 }
 
-// The replay gives what package reading gives, reading by reading and round by round.
+// The replay gives what package reading gives, reading by reading and verification by verification.
 func TestReplayEqualsReading(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		h, terms := drawHistory(t), drawTerms(t)
@@ -383,11 +383,11 @@ func TestReplayEqualsReading(t *testing.T) {
 			}
 		}
 		var want []level.Change
-		for turnaround := range got.Today.Turnarounds {
-			for attempt := 1; attempt <= 4; attempt++ {
-				key := [2]int{turnaround, attempt}
+		for cycle := range got.Today.Cycles {
+			for cleaning := 1; cleaning <= 4; cleaning++ {
+				key := [2]int{cycle, cleaning}
 				if a[key] != b[key] {
-					want = append(want, level.Change{Turnaround: turnaround, Attempt: attempt, Today: a[key], Proposed: b[key]})
+					want = append(want, level.Change{Cycle: cycle, Cleaning: cleaning, Today: a[key], Proposed: b[key]})
 				}
 			}
 		}
@@ -420,13 +420,13 @@ func TestReplayProperties(t *testing.T) {
 		var sum level.Tally
 		for _, k := range got.Kinds {
 			sum.Kits += k.Today.Kits
-			sum.Rounds += k.Today.Rounds
+			sum.Verifications += k.Today.Verifications
 		}
-		if sum.Kits != got.Today.Kits || sum.Rounds != got.Today.Rounds {
+		if sum.Kits != got.Today.Kits || sum.Verifications != got.Today.Verifications {
 			t.Fatalf("the kinds add up to %+v, the total is %+v", sum, got.Today)
 		}
 		for _, x := range []level.Tally{got.Today, got.Proposed} {
-			if x.Rounds+x.Spared != got.Today.Rounds+got.Today.Spared || x.Over+x.Alerts+x.Undecided > x.Rounds {
+			if x.Verifications+x.Spared != got.Today.Verifications+got.Today.Spared || x.Over+x.Alerts+x.Undecided > x.Verifications {
 				t.Fatalf("rounds get lost: %+v", x)
 			}
 			if x.Unknown == 0 && x.Spared == 0 && x.Kits != len(h.Rows) {
@@ -453,15 +453,15 @@ func BenchmarkReplay(b *testing.B) {
 	for _, p := range points {
 		today, proposed = append(today, facility(p, 100, 200)), append(proposed, facility(p, 80, 150))
 	}
-	for turnaround := int32(0); len(h.Rows) < n; turnaround++ {
+	for cycle := int32(0); len(h.Rows) < n; cycle++ {
 		kind := rng.IntN(len(scope.Kinds))
-		for attempt := uint8(1); attempt <= 3; attempt++ {
+		for cleaning := uint8(1); cleaning <= 3; cleaning++ {
 			failed := false
 			for p := range points {
 				v := int32(math.Exp(3.5 + rng.NormFloat64()))
 				failed = failed || v > 200
 				h.Rows = append(h.Rows, level.Row{
-					Turnaround: turnaround, Attempt: attempt, Value: v, Minutes: 2, Context: uint16(3*kind + p), Culture: v%50 == 0,
+					Cycle: cycle, Cleaning: cleaning, Value: v, Minutes: 2, Context: uint16(3*kind + p), Culture: v%50 == 0,
 				})
 			}
 			if !failed {

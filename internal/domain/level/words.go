@@ -19,7 +19,7 @@ func (m Method) Assumes() string {
 	case FreeEffective:
 		return "Takes no distribution, and counts readings of the same scope as the number of independent ones that they are worth."
 	case ScopeBootstrap:
-		return "Draws whole scopes anew many times, so that readings of one scope stay together; wants many scopes."
+		return "Takes whole scopes anew at random many times, so that readings of one scope stay together; wants many scopes."
 	}
 	return ""
 }

@@ -51,7 +51,7 @@ func TestAmendEverySetting(t *testing.T) {
 	}
 	// What a rule cannot do without, or only together with another value.
 	refused := []string{
-		"turnaround / steps / manual-cleaning / required", "turnaround / steps / disinfection / required", // indispensable
+		"reprocessing / steps / manual-cleaning / required", "reprocessing / steps / disinfection / required", // indispensable
 	}
 	for name, s := range before {
 		value := other(s)
@@ -111,7 +111,7 @@ func differing(a, b string) int {
 // An optional setting is taken out of force by an empty value, and given again.
 func TestAmendOptional(t *testing.T) {
 	t.Parallel()
-	name := "turnaround / steps / manual-cleaning / within"
+	name := "reprocessing / steps / manual-cleaning / within"
 	s := settings(preset(t))[name]
 	for _, value := range []string{"", "45min"} {
 		a, err := s.Amend(value)
@@ -136,14 +136,14 @@ func TestAmendRefuses(t *testing.T) {
 	t.Parallel()
 	all := settings(preset(t))
 	for _, c := range []struct{ name, value, want string }{
-		{"reading / attempts", "", "must be given"},
-		{"reading / attempts", "-1", "whole number"},
-		{"reading / attempts", "two", "whole number"},
+		{"reading / cleanings", "", "must be given"},
+		{"reading / cleanings", "-1", "whole number"},
+		{"reading / cleanings", "two", "whole number"},
 		{"reading / recovery", "much", "not a decimal number"},
 		{"reading / retest", "none", "allowed: all-points, failing-points"},
 		{"reading / duplicate_near_level", "perhaps", "neither yes nor no"},
 		{"sampling / clocks / shake", "5", "not a length of time"},
-		{"turnaround / steps / drying / on_fail", "a\nb", "one line"},
+		{"reprocessing / steps / drying / on_fail", "a\nb", "one line"},
 	} {
 		s, ok := all[c.name]
 		if !ok {
@@ -158,9 +158,9 @@ func TestAmendRefuses(t *testing.T) {
 		reason string
 		a      policy.Amendment
 	}{
-		{"no such rule", policy.Amendment{Path: []string{"turnaround", "steps", "polishing", "required"}, Value: "yes"}},
+		{"no such rule", policy.Amendment{Path: []string{"reprocessing", "steps", "polishing", "required"}, Value: "yes"}},
 		{"a list", policy.Amendment{Path: []string{"meters", "rules", "use"}, Value: "1-2s"}},
-		{"two lines", policy.Amendment{Path: []string{"reading", "attempts"}, Value: "1\nevil: yes"}},
+		{"two lines", policy.Amendment{Path: []string{"reading", "cleanings"}, Value: "1\nevil: yes"}},
 		{"nothing named", policy.Amendment{Value: "1"}},
 	} {
 		if _, err := policy.Amend(policy.Preset(), c.a); err == nil {
@@ -176,7 +176,7 @@ func TestAmendRefuses(t *testing.T) {
 // of several bytes and behind them.
 func TestAmendTexts(t *testing.T) {
 	t.Parallel()
-	base := []byte("# ä\u2028# another line\r# one more\r\nname: \"ö 'x'\" # comment\nedition: '1''s'\nreading: {citation: \"ü: \\\" }\", attempts: 3}\n")
+	base := []byte("# ä\u2028# another line\r# one more\r\nname: \"ö 'x'\" # comment\nedition: '1''s'\nreading: {citation: \"ü: \\\" }\", cleanings: 3}\n")
 	rapid.Check(t, func(t *rapid.T) {
 		typed := rapid.StringMatching(`[^\r\n\x{fffe}\x{ffff}]{0,20}`).Draw(t, "text")
 		for _, path := range [][]string{{"name"}, {"edition"}, {"note"}, {"reading", "citation"}, {"reading", "verified_in"}} {
@@ -187,14 +187,14 @@ func TestAmendTexts(t *testing.T) {
 			var got struct {
 				Name, Edition, Note string
 				Reading             struct {
-					Citation string
-					In       string `yaml:"verified_in"`
-					Attempts int
+					Citation  string
+					In        string `yaml:"verified_in"`
+					Cleanings int
 				}
 			}
 			read(t, text, &got)
 			value := map[string]string{"name": got.Name, "edition": got.Edition, "note": got.Note, "citation": got.Reading.Citation, "verified_in": got.Reading.In}
-			if value[path[len(path)-1]] != typed || got.Reading.Attempts != 3 || !strings.Contains(string(text), "# comment") {
+			if value[path[len(path)-1]] != typed || got.Reading.Cleanings != 3 || !strings.Contains(string(text), "# comment") {
 				t.Fatalf("%q became %q in\n%s", typed, value[path[len(path)-1]], text)
 			}
 		}

@@ -169,11 +169,11 @@ func lineOf(top *yaml.Node, message string) int {
 		return line
 	}
 	for _, path := range [][]string{
-		{"turnaround", "unstored"},
-		{"turnaround", "cabinets"},
-		{"turnaround", "agents"},
-		{"turnaround", "steps"},
-		{"sampling", "draw"},
+		{"reprocessing", "unstored"},
+		{"reprocessing", "cabinets"},
+		{"reprocessing", "disinfectants"},
+		{"reprocessing", "steps"},
+		{"sampling", "selection"},
 		{"sampling", "due"},
 		{"sampling", "protocols"},
 		{"sampling", "clocks"},
@@ -181,7 +181,7 @@ func lineOf(top *yaml.Node, message string) int {
 		{"meters"},
 		{"name"},
 		{"sampling"},
-		{"turnaround"},
+		{"reprocessing"},
 	} {
 		key := path[len(path)-1]
 		parent := find(top, path[:len(path)-1])

@@ -45,7 +45,7 @@ func TestFaults(t *testing.T) {
 		want           string
 	}{
 		{"unknown key", "    shake: 5s", "    shaek: 5s", "shaek", `the key "shaek" is not known here`},
-		{"a word for a number", "attempts: 3 ", "attempts: three ", "attempts: three", `"three" is not a whole number`},
+		{"a word for a number", "cleanings: 3 ", "cleanings: three ", "cleanings: three", `"three" is not a whole number`},
 		{"a word for yes or no", "duplicate_near_level: true", "duplicate_near_level: maybe", "maybe", `"maybe" is not yes or no`},
 		{"not YAML", "  unstored: 3h", "  unstored: [3h", "unstored: [3h", "did not find expected"},
 		{"a key twice", "edition: \"2026-1\"", "edition: \"2026-1\"\nedition: \"2026-2\"", `edition: "2026-2"`, `the key "edition" stands in line 6 already`},
@@ -60,18 +60,18 @@ func TestFaults(t *testing.T) {
 			"{when: on-arrival, blocks: yes,", "when: on-arrival", "the citation is missing",
 		},
 		{"an unknown step", "{step: final-rinse, required: false", "{step: polishing, required: false", "step: polishing", `"polishing" is not known`},
-		{"an agent without contact", "{name: opa-0.55, contact: 12min,", "{name: opa-0.55, contact: 0s,", "name: opa-0.55,", "give a name and a contact time"},
+		{"a disinfectant without contact", "{name: opa-0.55, contact: 12min,", "{name: opa-0.55, contact: 0s,", "name: opa-0.55,", "give a name and a contact time"},
 		{
 			"outside a cabinet without a citation",
 			"  unstored_source: {citation: \"3 h unless stored in a validated way (BSG/HTM 01-06 as listed by AORN)\", verified: no}\n",
 			"", "unstored: 3h", "the citation is missing",
 		},
-		{"too few attempts", "attempts: 3 ", "attempts: 0 ", "reading:", "attempts must be 1 or more"},
+		{"too few cleanings", "cleanings: 3 ", "cleanings: 0 ", "reading:", "cleanings must be 1 or more"},
 		{"a recovery over 1", "recovery: 0.65", "recovery: 65", "reading:", "recovery 65"},
 		{"no required control known", "required: [positive, blank]", "required: [good]", "required: [good]", `kind of control "good"`},
 		{
 			"a draw of nothing", "per_kind: 1\n    per_process: 2\n    every_days: 365\n    size: 6",
-			"per_kind: 0\n    per_process: 0\n    every_days: 0\n    size: 0", "draw:", "one of them over 0",
+			"per_kind: 0\n    per_process: 0\n    every_days: 0\n    size: 0", "selection:", "one of them over 0",
 		},
 		{"no name", "name: General rule set\n", "", "", "name and edition must be given"},
 	}
@@ -100,7 +100,7 @@ func TestFaults(t *testing.T) {
 	}
 	t.Run("several at once", func(t *testing.T) {
 		t.Parallel()
-		text := strings.Replace(string(edit(t, "attempts: 3 ", "attempts: 0 ")), "{step: drying, required: true, at_least: 10min",
+		text := strings.Replace(string(edit(t, "cleanings: 3 ", "cleanings: 0 ")), "{step: drying, required: true, at_least: 10min",
 			"{step: drying, required: true, at_least: -10min", 1)
 		if got := policy.Faults([]byte(text)); len(got) < 1 {
 			t.Errorf("got %+v", got)

@@ -1,5 +1,5 @@
 // Package policy reads a facility's rule set: how points are sampled and by which clocks, what is
-// due, how rounds are decided, and which steps and limits a turnaround has. A rule set is a YAML
+// due, how verifications are decided, and which steps and limits a cycle has. A rule set is a YAML
 // file with a name and an edition; each rule carries its citation and whether the facility has
 // verified it there. Nothing in it is a default of the program: what the file does not say is
 // refused, not guessed. Presets are starting points to edit, and say so.
@@ -24,9 +24,9 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 )
 
 // MaxSize is the largest rule set that is read: it has to fit into one record of the ledger.
@@ -38,9 +38,9 @@ type RuleSet struct {
 	Edition string   `yaml:"edition" json:"edition"`
 	Note    string   `yaml:"note,omitempty" json:"note,omitempty"`
 	Sample  Sampling `yaml:"sampling" json:"sampling"`
-	// Reading says how rounds are decided.
-	Reading    reading.Rules    `yaml:"reading" json:"reading"`
-	Turnaround turnaround.Rules `yaml:"turnaround" json:"turnaround"`
+	// Reading says how verifications are decided.
+	Reading      reading.Rules      `yaml:"reading" json:"reading"`
+	Reprocessing reprocessing.Rules `yaml:"reprocessing" json:"reprocessing"`
 	// Meters says how meters are checked; nil in a rule set that does not say.
 	Meters *Metering `yaml:"meters,omitempty" json:"meters,omitempty"`
 	// Digest is the SHA-256 of the text, in hex.
@@ -52,9 +52,9 @@ type Sampling struct {
 	Clocks    sampling.Clocks     `yaml:"clocks" json:"clocks"`
 	Protocols []sampling.Protocol `yaml:"protocols" json:"protocols"`
 	// Models replaces the protocols for single models.
-	Models map[string][]sampling.Protocol `yaml:"models,omitempty" json:"models,omitempty"`
-	Due    []sampling.Rule                `yaml:"due" json:"due"`
-	Draw   sampling.Drawing               `yaml:"draw" json:"draw"`
+	Models    map[string][]sampling.Protocol `yaml:"models,omitempty" json:"models,omitempty"`
+	Due       []sampling.Rule                `yaml:"due" json:"due"`
+	Selection sampling.Selection             `yaml:"selection" json:"selection"`
 }
 
 // Metering is the part of a rule set about the checks of meters.
@@ -91,7 +91,7 @@ func Parse(name string, text []byte) (RuleSet, error) {
 	if err := d.Decode(new(yaml.Node)); !errors.Is(err, io.EOF) {
 		return r, fmt.Errorf("%s: one rule set a file: a second document follows", name)
 	}
-	r.Turnaround.Due = r.Sample.Due
+	r.Reprocessing.Due = r.Sample.Due
 	if err := r.Check(); err != nil {
 		return r, fmt.Errorf("%s: %w", name, err)
 	}
@@ -138,14 +138,14 @@ func (r RuleSet) Check() error {
 		}
 	}
 	if len(r.Sample.Due) == 0 {
-		problems = append(problems, errors.New("no rule makes any round due"))
+		problems = append(problems, errors.New("no rule makes any cleaning verification due"))
 	}
 	for _, d := range r.Sample.Due {
 		check(d.Check())
 	}
-	check(r.Sample.Draw.Check())
+	check(r.Sample.Selection.Check())
 	check(r.Reading.Check())
-	check(r.Turnaround.Check())
+	check(r.Reprocessing.Check())
 	if r.Meters != nil {
 		check(r.Meters.Rules.Check())
 		check(r.Meters.Holds.Check())
@@ -170,19 +170,19 @@ func (r RuleSet) Unverified() []string {
 	for _, d := range r.Sample.Due {
 		note(d.Source, "due %s", d.When)
 	}
-	note(r.Sample.Draw.Source, "draw")
-	for _, s := range r.Turnaround.Steps {
+	note(r.Sample.Selection.Source, "random selection")
+	for _, s := range r.Reprocessing.Steps {
 		note(s.Source, "step %s", s.Step)
 	}
-	note(r.Turnaround.UnstoredSource, "time outside a cabinet")
-	for _, c := range r.Turnaround.Cabinets {
+	note(r.Reprocessing.UnstoredSource, "time outside a cabinet")
+	for _, c := range r.Reprocessing.Cabinets {
 		note(c.Source, "cabinet %s", c.Name)
 	}
 	if r.Meters != nil {
 		note(r.Meters.Source, "checks of meters")
 	}
-	for _, a := range r.Turnaround.Agents {
-		note(a.Source, "agent %s", a.Name)
+	for _, a := range r.Reprocessing.Disinfectants {
+		note(a.Source, "disinfectant %s", a.Name)
 	}
 	return open
 }

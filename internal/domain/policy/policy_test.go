@@ -82,7 +82,7 @@ func TestParseRefuses(t *testing.T) {
 			[]string{"line ", "field block not found"},
 		},
 		{"a key twice", "which of the two?", edit(t, "edition: \"2026-1\"", "edition: \"2026-1\"\nedition: \"2026-2\""), []string{"line 7", "already defined"}},
-		{"a word for a number", "of the wrong type", edit(t, "attempts: 3 ", "attempts: three "), []string{"line ", "cannot unmarshal !!str `three` into int"}},
+		{"a word for a number", "of the wrong type", edit(t, "cleanings: 3 ", "cleanings: three "), []string{"line ", "cannot unmarshal !!str `three` into int"}},
 		{"a word for yes or no", "of the wrong type", edit(t, "duplicate_near_level: true", "duplicate_near_level: maybe"), []string{"line ", "into bool"}},
 		{"a time without a unit", "five of what?", edit(t, "    shake: 5s", "    shake: 5"), []string{`"5" is not a length of time`}},
 		{"a volume with a unit", "the key names the unit", edit(t, "volume_ml: 40, invalid", "volume_ml: 40mL, invalid"), []string{`"40mL" is not a decimal number`}},
@@ -114,12 +114,12 @@ func TestParseRefuses(t *testing.T) {
 			[]string{"point air-channel has two protocols"},
 		},
 		{"no clocks", "a sample would never be too old", cut(t, "    limits:", "  protocols:"), []string{"no clock limits the life of a sample"}},
-		{"nothing is due", "no scope would ever be sampled", cut(t, "  due:", "  draw:"), []string{"no rule makes any round due"}},
-		{"nothing is drawn", "nothing is guessed", cut(t, "  draw:", "reading:"), []string{"draw: per_kind, per_process, every_days and size"}},
-		{"no rules for rounds", "nothing is guessed", cut(t, "reading:", "turnaround:"), []string{"reading: attempts must be 1 or more"}},
-		{"no steps", "nothing is guessed", cut(t, "turnaround:", "  unstored: 3h"), []string{"line "}},
+		{"nothing is due", "no scope would ever be sampled", cut(t, "  due:", "  selection:"), []string{"no rule makes any cleaning verification due"}},
+		{"nothing is drawn", "nothing is guessed", cut(t, "  selection:", "reading:"), []string{"selection: per_kind, per_process, every_days and size"}},
+		{"no rules for cleaning verifications", "nothing is guessed", cut(t, "reading:", "reprocessing:"), []string{"reading: cleanings must be 1 or more"}},
+		{"no steps", "nothing is guessed", cut(t, "reprocessing:", "  unstored: 3h"), []string{"line "}},
 		{
-			"no disinfection", "the gate would open without it", cut(t, "{step: disinfection", "{step: final-rinse"),
+			"no disinfection", "the release check would open without it", cut(t, "{step: disinfection", "{step: final-rinse"),
 			[]string{"disinfection must be there and required"},
 		},
 	}
@@ -140,7 +140,7 @@ func TestParseRefuses(t *testing.T) {
 		err := policy.RuleSet{}.Check()
 		for _, part := range []string{
 			"name and edition", "point outer-distal-end has no protocol", "point balloon-channel has no protocol",
-			"no rule makes any round due", "draw:", "reading:", "steps: there are none",
+			"no rule makes any cleaning verification due", "selection:", "reading:", "steps: there are none",
 		} {
 			if err == nil || !strings.Contains(err.Error(), part) {
 				t.Errorf("got %v, want %q in it", err, part)

@@ -11,9 +11,9 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 )
 
 func preset(tb testing.TB) policy.RuleSet {
@@ -170,33 +170,33 @@ func TestPresetClocks(t *testing.T) {
 	}
 }
 
-func TestPresetDueAndDraw(t *testing.T) {
+func TestPresetDueAndSelection(t *testing.T) {
 	r := preset(t)
 	var got []string
 	for _, d := range r.Sample.Due {
 		got = append(got, fmt.Sprintf("%s %s %d uses %d days blocks %v", d.When, d.Risk, d.Uses, d.Days, d.Blocks))
 	}
 	want := []string{
-		"every-turnaround high 0 uses 0 days blocks true", // ANSI/AAMI ST91:2021, high-risk endoscopes
-		"periodic standard 30 uses 30 days blocks false",  // ST91:2021: at an interval that the facility sets
-		"after-repair  0 uses 0 days blocks true",         // Bundesgesundheitsblatt, annex 8
-		"after-failed-round  0 uses 0 days blocks true",   // GMS Hyg Infect Control 2017;12:Doc04
-		"on-arrival  0 uses 0 days blocks true",           // common practice
-		"on-request  0 uses 0 days blocks false",          // common practice
+		"every-cycle high 0 uses 0 days blocks true",           // ANSI/AAMI ST91:2021, high-risk endoscopes
+		"periodic standard 30 uses 30 days blocks false",       // ST91:2021: at an interval that the facility sets
+		"after-repair  0 uses 0 days blocks true",              // Bundesgesundheitsblatt, annex 8
+		"after-failed-verification  0 uses 0 days blocks true", // GMS Hyg Infect Control 2017;12:Doc04
+		"on-arrival  0 uses 0 days blocks true",                // common practice
+		"on-request  0 uses 0 days blocks false",               // common practice
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("due (-want +got):\n%s", diff)
 	}
-	if diff := cmp.Diff(r.Sample.Due, r.Turnaround.Due); diff != "" {
-		t.Errorf("the gate does not judge by the same rules:\n%s", diff)
+	if diff := cmp.Diff(r.Sample.Due, r.Reprocessing.Due); diff != "" {
+		t.Errorf("the release check does not judge by the same rules:\n%s", diff)
 	}
 	// Each visit at least one scope of each type and two of each process, each scope at least once a
 	// year (German recommendation).
-	if d := r.Sample.Draw; d.PerKind != 1 || d.PerProcess != 2 || d.EveryDays != 365 {
+	if d := r.Sample.Selection; d.PerKind != 1 || d.PerProcess != 2 || d.EveryDays != 365 {
 		t.Errorf("draw %+v", d)
 	}
-	// No guideline fixes the number of attempts: common practice.
-	if r.Reading.Attempts != 3 || r.Reading.Retest != reading.AllPoints || r.Reading.Combine != reading.Worst || !r.Reading.Duplicate {
+	// No guideline fixes the number of cleanings: common practice.
+	if r.Reading.Cleanings != 3 || r.Reading.Retest != reading.AllPoints || r.Reading.Combine != reading.Worst || !r.Reading.Duplicate {
 		t.Errorf("reading %+v", r.Reading)
 	}
 	// Validated recovery 65-100 %: the lower end is the careful one, for residue is divided by it.
@@ -206,16 +206,16 @@ func TestPresetDueAndDraw(t *testing.T) {
 }
 
 func TestPresetSteps(t *testing.T) {
-	r := preset(t).Turnaround
-	rule := func(kind turnaround.StepKind) turnaround.StepRule {
-		return r.Steps[slices.IndexFunc(r.Steps, func(s turnaround.StepRule) bool { return s.Step == kind })]
+	r := preset(t).Reprocessing
+	rule := func(kind reprocessing.StepKind) reprocessing.StepRule {
+		return r.Steps[slices.IndexFunc(r.Steps, func(s reprocessing.StepRule) bool { return s.Step == kind })]
 	}
-	// Manufacturers: 60 min from pre-clean to manual cleaning.
-	if s := rule(turnaround.ManualCleaning); s.Within != 60*unit.Minute || s.From != turnaround.PreClean {
+	// Manufacturers: 60 min from point-of-use treatment to manual cleaning.
+	if s := rule(reprocessing.ManualCleaning); s.Within != 60*unit.Minute || s.From != reprocessing.PointOfUse {
 		t.Errorf("cleaning within %s of %s", s.Within, s.From)
 	}
 	// ANSI/AAMI ST91:2021: at least 10 min of drying.
-	if s := rule(turnaround.Drying); s.AtLeast != 10*unit.Minute {
+	if s := rule(reprocessing.Drying); s.AtLeast != 10*unit.Minute {
 		t.Errorf("drying %s", s.AtLeast)
 	}
 	// 3 h unless stored in a validated way (listed by AORN; BSG/HTM 01-06 from memory).
@@ -232,13 +232,13 @@ func TestPresetSteps(t *testing.T) {
 	}
 	// Reuse lives: CDC 2008 guideline, table 4, and the regulator's list; two of them from memory.
 	reuse := map[string]int{}
-	for _, a := range r.Agents {
+	for _, a := range r.Disinfectants {
 		if a.ReuseDays > 0 {
 			reuse[a.Name] = a.ReuseDays
 		}
 	}
 	want := map[string]int{
-		"opa-0.55": 14, "opa-0.55-machine": 14, "glutaraldehyde-2.0": 14, "glutaraldehyde-3.4-isopropanol-26": 14,
+		"opa-0.55": 14, "opa-0.55-reprocessor": 14, "glutaraldehyde-2.0": 14, "glutaraldehyde-3.4-isopropanol-26": 14,
 		"hydrogen-peroxide-7.5": 21, "hydrogen-peroxide-2.0": 21, "hydrogen-peroxide-7.35-peracetic-0.23": 14,
 		"hydrogen-peroxide-1.0-peracetic-0.08": 14, "peracetic-3100-3400-ppm": 5,
 	}
@@ -251,19 +251,19 @@ func TestPresetSteps(t *testing.T) {
 // preset that may say "verified: yes" and where the value was read; all others say no.
 func TestOnlyWhatWasReadIsVerified(t *testing.T) {
 	read := []string{
-		"due after-failed-round",                      // GMS Hyg Infect Control 2017;12:Doc04
-		"draw",                                        // German recommendation on intervals
-		"agent opa-0.55",                              // CDC 2008, table 4
-		"agent opa-0.55-machine",                      // CDC 2008, table 4
-		"agent glutaraldehyde-2.0",                    // CDC 2008, table 4
-		"agent glutaraldehyde-2-heated",               // PMC7134755
-		"agent glutaraldehyde-1.12-phenol-1.93",       // PMC7134755
-		"agent glutaraldehyde-3.4-isopropanol-26",     // list of cleared sterilants
-		"agent hydrogen-peroxide-7.5",                 // CDC 2008, table 4
-		"agent hydrogen-peroxide-7.35-peracetic-0.23", // CDC 2008, table 4
-		"agent peracetic-3100-3400-ppm",               // list of cleared sterilants
-		"agent peracetic-0.2-sterilization",           // CDC 2008, table 4
-		"agent chlorine-400-450-ppm",                  // PMC7134755
+		"due after-failed-verification",                      // GMS Hyg Infect Control 2017;12:Doc04
+		"random selection",                                   // German recommendation on intervals
+		"disinfectant opa-0.55",                              // CDC 2008, table 4
+		"disinfectant opa-0.55-reprocessor",                  // CDC 2008, table 4
+		"disinfectant glutaraldehyde-2.0",                    // CDC 2008, table 4
+		"disinfectant glutaraldehyde-2-heated",               // PMC7134755
+		"disinfectant glutaraldehyde-1.12-phenol-1.93",       // PMC7134755
+		"disinfectant glutaraldehyde-3.4-isopropanol-26",     // list of cleared sterilants
+		"disinfectant hydrogen-peroxide-7.5",                 // CDC 2008, table 4
+		"disinfectant hydrogen-peroxide-7.35-peracetic-0.23", // CDC 2008, table 4
+		"disinfectant peracetic-3100-3400-ppm",               // list of cleared sterilants
+		"disinfectant peracetic-0.2-sterilization",           // CDC 2008, table 4
+		"disinfectant chlorine-400-450-ppm",                  // PMC7134755
 	}
 	var verified []string
 	for name, s := range sources(preset(t)) {
@@ -289,7 +289,7 @@ func TestOnlyWhatWasReadIsVerified(t *testing.T) {
 
 // sources names every rule of a rule set with its source.
 func sources(r policy.RuleSet) map[string]sampling.Source {
-	found := map[string]sampling.Source{"checks of meters": r.Meters.Source, "draw": r.Sample.Draw.Source, "unstored": r.Turnaround.UnstoredSource}
+	found := map[string]sampling.Source{"checks of meters": r.Meters.Source, "random selection": r.Sample.Selection.Source, "unstored": r.Reprocessing.UnstoredSource}
 	for _, l := range r.Sample.Clocks.Limits {
 		found["clock "+l.Name] = l.Source
 	}
@@ -299,14 +299,14 @@ func sources(r policy.RuleSet) map[string]sampling.Source {
 	for _, d := range r.Sample.Due {
 		found["due "+string(d.When)] = d.Source
 	}
-	for _, s := range r.Turnaround.Steps {
+	for _, s := range r.Reprocessing.Steps {
 		found["step "+string(s.Step)] = s.Source
 	}
-	for _, c := range r.Turnaround.Cabinets {
+	for _, c := range r.Reprocessing.Cabinets {
 		found["cabinet "+c.Name] = c.Source
 	}
-	for _, a := range r.Turnaround.Agents {
-		found["agent "+a.Name] = a.Source
+	for _, a := range r.Reprocessing.Disinfectants {
+		found["disinfectant "+a.Name] = a.Source
 	}
 	return found
 }

@@ -6,11 +6,12 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 )
 
 // Section groups the rules of a rule set for reading.
@@ -18,15 +19,15 @@ type Section string
 
 // The sections, in the order of the work.
 const (
-	Occasions Section = "When rounds are due"
-	Draws     Section = "Draw"
-	Protocols Section = "Protocols"
-	Clocks    Section = "Clocks of a sample"
-	Rounds    Section = "Rounds"
-	Steps     Section = "Steps of a turnaround"
-	Storage   Section = "Storage"
-	Agents    Section = "Disinfection"
-	Checks    Section = "Checks of meters"
+	Occasions     Section = "When cleaning verifications are due"
+	Selections    Section = "Random selection"
+	Protocols     Section = "Protocols"
+	Clocks        Section = "Clocks of a sample"
+	Verifications Section = "Cleaning verifications"
+	Steps         Section = "Steps of a cycle"
+	Storage       Section = "Storage"
+	Disinfectants Section = "Disinfection"
+	Checks        Section = "Checks of meters"
 )
 
 // Rule is one rule of a rule set as people read it.
@@ -68,15 +69,15 @@ func (r RuleSet) Rules() []Rule {
 		if d.When == sampling.Periodic {
 			s.add("uses", Whole, whole(d.Uses), optional).add("days", Whole, whole(d.Days), optional)
 		}
-		add(Occasions, spaced(string(d.When)), dueWords(d), &d.Source, s.add("blocks", YesNo, yesNo(d.Blocks)))
+		add(Occasions, text.Spaced(d.When), dueWords(d), &d.Source, s.add("blocks", YesNo, yesNo(d.Blocks)))
 	}
-	d := r.Sample.Draw
-	add(Draws, "draw", drawWords(d), &d.Source, at("sampling", "draw").add("per_kind", Whole, whole(d.PerKind), optional).
+	d := r.Sample.Selection
+	add(Selections, "random selection of scopes", selectionWords(d), &d.Source, at("sampling", "selection").add("per_kind", Whole, whole(d.PerKind), optional).
 		add("per_process", Whole, whole(d.PerProcess), optional).add("every_days", Whole, whole(d.EveryDays), optional).add("size", Whole, whole(d.Size), optional))
 	protocols := func(model string, list []sampling.Protocol, path ...string) {
 		for _, p := range list {
 			name := scope.Words(p.Points)
-			rule := add(Protocols, strings.TrimPrefix(model+", "+spaced(name), ", "), protocolWords(p), &p.Source, at(append(slices.Clone(path), name)...))
+			rule := add(Protocols, strings.TrimPrefix(model+", "+text.Spaced(name), ", "), protocolWords(p), &p.Source, at(append(slices.Clone(path), name)...))
 			rule.Protocol = &p
 		}
 	}
@@ -91,11 +92,11 @@ func (r RuleSet) Rules() []Rule {
 	add(Clocks, "shake", fmt.Sprintf("An activated device is shaken for at least %s.", r.Sample.Clocks.Shake), nil,
 		at("sampling", "clocks").add("shake", Duration, span(r.Sample.Clocks.Shake), optional))
 	x := r.Reading
-	add(Rounds, "round", roundWords(x), nil, at("reading").add("attempts", Whole, whole(x.Attempts)).
+	add(Verifications, "cleaning verification", verificationWords(x), nil, at("reading").add("cleanings", Whole, whole(x.Cleanings)).
 		add("retest", Choice, string(x.Retest), oneOf([]reading.Retest{reading.AllPoints, reading.FailingPoints})).
 		add("combine", Choice, string(x.Combine), oneOf(reading.Combines)).
 		add("duplicate_near_level", YesNo, yesNo(x.Duplicate)).add("recovery", Decimal, decimal(x.Recovery), optional))
-	steps := func(model string, list []turnaround.StepRule, path ...string) {
+	steps := func(model string, list []reprocessing.StepRule, path ...string) {
 		for i, step := range list {
 			s := at(append(slices.Clone(path), string(step.Step))...)
 			s.add("required", YesNo, yesNo(step.Required)).add("at_least", Duration, span(step.AtLeast), optional).add("within", Duration, span(step.Within), optional)
@@ -103,18 +104,18 @@ func (r RuleSet) Rules() []Rule {
 				s.add("from", Choice, string(step.From), optional, oneOf(before(list[:i])))
 			}
 			s.add("on_late", Phrase, step.OnLate, optional).add("on_fail", Phrase, step.OnFail, optional)
-			add(Steps, strings.TrimPrefix(model+", "+spaced(string(step.Step)), ", "), stepWords(step), &step.Source, s)
+			add(Steps, strings.TrimPrefix(model+", "+text.Spaced(step.Step), ", "), stepWords(step), &step.Source, s)
 		}
 	}
-	steps("", r.Turnaround.Steps, "turnaround", "steps")
-	for _, model := range slices.Sorted(maps.Keys(r.Turnaround.Models)) {
-		steps("model "+model, r.Turnaround.Models[model], "turnaround", "models", model)
+	steps("", r.Reprocessing.Steps, "reprocessing", "steps")
+	for _, model := range slices.Sorted(maps.Keys(r.Reprocessing.Models)) {
+		steps("model "+model, r.Reprocessing.Models[model], "reprocessing", "models", model)
 	}
-	outside := add(Storage, "outside a cabinet", unstoredWords(r.Turnaround.Unstored), &r.Turnaround.UnstoredSource,
-		at("turnaround").add("unstored", Duration, span(r.Turnaround.Unstored), optional))
-	outside.Base = []string{"turnaround", "unstored_source"}
-	for _, c := range r.Turnaround.Cabinets {
-		s := at("turnaround", "cabinets", c.Name)
+	outside := add(Storage, "outside a cabinet", unstoredWords(r.Reprocessing.Unstored), &r.Reprocessing.UnstoredSource,
+		at("reprocessing").add("unstored", Duration, span(r.Reprocessing.Unstored), optional))
+	outside.Base = []string{"reprocessing", "unstored_source"}
+	for _, c := range r.Reprocessing.Cabinets {
+		s := at("reprocessing", "cabinets", c.Name)
 		words := fmt.Sprintf("A scope may wait in it for %d days.", c.Days)
 		if c.Hours > 0 {
 			words = fmt.Sprintf("A scope may wait in it for %d hours.", c.Hours)
@@ -124,8 +125,8 @@ func (r RuleSet) Rules() []Rule {
 		}
 		add(Storage, c.Name, words, &c.Source, s)
 	}
-	for _, a := range r.Turnaround.Agents {
-		add(Agents, a.Name, agentWords(a), &a.Source, at("turnaround", "agents", a.Name).add("contact", Duration, span(a.Contact)).
+	for _, a := range r.Reprocessing.Disinfectants {
+		add(Disinfectants, a.Name, disinfectantWords(a), &a.Source, at("reprocessing", "disinfectants", a.Name).add("contact", Duration, span(a.Contact)).
 			add("coldest_cel", Decimal, decimal(a.Coldest), optional, in("°C")).add("warmest_cel", Decimal, decimal(a.Warmest), optional, in("°C")).
 			add("mec", YesNo, yesNo(a.MEC)).add("reuse_days", Whole, whole(a.ReuseDays), optional))
 	}
@@ -160,8 +161,8 @@ func dueName(d sampling.Rule) string {
 	return name
 }
 
-func before(steps []turnaround.StepRule) []turnaround.StepKind {
-	kinds := make([]turnaround.StepKind, len(steps))
+func before(steps []reprocessing.StepRule) []reprocessing.StepKind {
+	kinds := make([]reprocessing.StepKind, len(steps))
 	for i, s := range steps {
 		kinds[i] = s.Step
 	}
@@ -179,9 +180,6 @@ func decimal[T interface {
 	return v.String()
 }
 
-// spaced writes a name of the code as words.
-func spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }
-
 func dueWords(d sampling.Rule) string {
 	whose := "every scope"
 	if d.Risk != "" {
@@ -192,8 +190,8 @@ func dueWords(d sampling.Rule) string {
 	}
 	var what string
 	switch d.When {
-	case sampling.EveryTurnaround:
-		what = "A round in every turnaround"
+	case sampling.EveryCycle:
+		what = "A cleaning verification in every cycle"
 	case sampling.Periodic:
 		var limits []string
 		if d.Uses > 0 {
@@ -202,27 +200,27 @@ func dueWords(d sampling.Rule) string {
 		if d.Days > 0 {
 			limits = append(limits, fmt.Sprintf("%d days", d.Days))
 		}
-		what = "A round after " + strings.Join(limits, " or ") + ", whichever comes first"
+		what = "A cleaning verification after " + strings.Join(limits, " or ") + ", whichever comes first"
 		if len(limits) == 1 {
-			what = "A round after " + limits[0]
+			what = "A cleaning verification after " + limits[0]
 		}
 	case sampling.AfterRepair:
-		what = "A round after a repair"
-	case sampling.AfterFailedRound:
-		what = "A round after one that was over the action level"
+		what = "A cleaning verification after a repair"
+	case sampling.AfterFailedVerification:
+		what = "A cleaning verification after one that was over the action level"
 	case sampling.OnArrival:
-		what = "A round when a scope that is not the facility's own arrives"
+		what = "A cleaning verification when a scope that is not the facility's own arrives"
 	case sampling.OnRequest:
-		what = "A round when somebody asks for it"
+		what = "A cleaning verification when somebody asks for it"
 	}
-	gate := "the gate stays open meanwhile"
+	release := "the release check stays open meanwhile"
 	if d.Blocks {
-		gate = "the gate stays shut until it is done"
+		release = "the release check stays shut until it is done"
 	}
-	return fmt.Sprintf("%s, for %s; %s.", what, whose, gate)
+	return fmt.Sprintf("%s, for %s; %s.", what, whose, release)
 }
 
-func drawWords(d sampling.Drawing) string {
+func selectionWords(d sampling.Selection) string {
 	words := fmt.Sprintf("At least %d of each kind and %d of each process, and %d in all", d.PerKind, d.PerProcess, d.Size)
 	if d.EveryDays > 0 {
 		words += fmt.Sprintf("; every scope at the latest after %d days", d.EveryDays)
@@ -250,13 +248,17 @@ func clockWords(c sampling.Clock) string {
 	return words + "."
 }
 
-func roundWords(x reading.Rules) string {
+func verificationWords(x reading.Rules) string {
 	again := "all points are sampled again"
 	if x.Retest == reading.FailingPoints {
 		again = "the points over the action level are sampled again"
 	}
-	words := fmt.Sprintf("After %s the scope is held for a lead to decide; after each, %s. Of several readings of a point the %s counts.",
-		counted(x.Attempts, "attempt", "attempts"), again, x.Combine)
+	words := "When the first test is over the action level, a lead decides."
+	if x.Cleanings > 1 {
+		words = fmt.Sprintf("After a test over the action level the scope is cleaned again and %s; when the %s is over it as well, a lead decides.",
+			again, reading.Test(x.Cleanings))
+	}
+	words += fmt.Sprintf(" Of several readings of a point the %s counts.", x.Combine)
 	if x.Duplicate {
 		words += " A reading near a level needs a second one."
 	}
@@ -273,7 +275,7 @@ func counted(n int, one, many string) string {
 	return fmt.Sprintf("%d %s", n, many)
 }
 
-func stepWords(s turnaround.StepRule) string {
+func stepWords(s reprocessing.StepRule) string {
 	parts := []string{"may be left out"}
 	if s.Required {
 		parts[0] = "required"
@@ -284,7 +286,7 @@ func stepWords(s turnaround.StepRule) string {
 	if s.Within > 0 {
 		from := "the use"
 		if s.From != "" {
-			from = spaced(string(s.From))
+			from = text.Spaced(s.From)
 		}
 		parts = append(parts, fmt.Sprintf("begins within %s after %s; when it is late: %s", s.Within, from, s.OnLate))
 	}
@@ -302,7 +304,7 @@ func unstoredWords(s unit.Span) string {
 	return fmt.Sprintf("A dried scope may wait outside a cabinet for %s.", s)
 }
 
-func agentWords(a turnaround.Agent) string {
+func disinfectantWords(a reprocessing.Disinfectant) string {
 	words := fmt.Sprintf("Contact for %s", a.Contact)
 	switch {
 	case a.Coldest != 0 && a.Warmest != 0:

@@ -26,7 +26,7 @@ type Agreement struct {
 	LowerCI stats.Interval
 	UpperCI stats.Interval
 	// Slope is that of the least-squares line of the difference on the mean of a pair, SlopeCI its
-	// t interval: when it does not hold 0, there is a proportional bias, or one method scatters more
+	// t interval: when it does not hold 0, there is a proportional bias, or one method varies more
 	// than the other (it is the test of equal variances of E. J. G. Pitman, Biometrika 1939;31:9-12,
 	// too). It is 0 ± ∞ when all means are equal.
 	Slope   float64

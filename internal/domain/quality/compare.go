@@ -63,7 +63,7 @@ type Unpaired struct {
 	OldN, NewN   int
 	OldSD, NewSD float64 // of log10
 	// SDRatio is NewSD/OldSD and SDRatioCI its interval by the F distribution, exact for normal
-	// log10: above 1 the new setup scatters more.
+	// log10: above 1 the new setup varies more.
 	SDRatio   float64
 	SDRatioCI stats.Interval
 }
@@ -173,7 +173,7 @@ func (p Plan) Unpaired(old, new Setup, oldValues, newValues []unit.Number) (Unpa
 	}
 	c.decide(p, old, new, n, needed, "readings in each group")
 	if !c.SDRatioCI.Contains(1) {
-		c.Why += fmt.Sprintf("; the new readings scatter %.3g times as much as the old", c.SDRatio)
+		c.Why += fmt.Sprintf("; the new readings vary %.3g times as much as the old", c.SDRatio)
 	}
 	return c, nil
 }

@@ -163,7 +163,7 @@ func TestUnpairedAnswers(t *testing.T) {
 		why      string
 	}{
 		{"the same", group(30, 3, 0.05), group(30, 3.01, 0.05), quality.SameLevel, 0, "readings in each group"},
-		{"the same, more scattered", group(60, 3, 0.02), group(60, 3.01, 0.06), quality.SameLevel, 0, "scatter 3 times as much"},
+		{"the same, more scattered", group(60, 3, 0.02), group(60, 3.01, 0.06), quality.SameLevel, 0, "vary 3 times as much"},
 		{"higher", group(30, 3, 0.05), group(30, 3.2, 0.05), quality.NewLevel, 0, "outside the margin"},
 		{"the smaller group counts", group(30, 3, 0.05), group(12, 3, 0.05), quality.TooFew, 8, "take 8 more"},
 		{"one reading has no spread", group(30, 3, 0.05), group(1, 3, 0.05), quality.TooFew, 19, "take 19 more"},

@@ -13,7 +13,7 @@ type Power struct {
 	// First is the probability that a run without history is rejected.
 	First float64
 	// Settled is the probability that a run is rejected when the readings have been the same for so
-	// long that no rule can reach back further: from the tenth run on. It is the false alarm rate of
+	// long that no rule can reach back further: from the tenth run on. It is the false signal rate of
 	// a run when nothing is wrong. History goes on over rejected runs, as it does in a [Watch].
 	Settled float64
 }

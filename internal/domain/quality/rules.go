@@ -43,7 +43,7 @@ type ErrorKind string
 
 // The kinds of error.
 const (
-	RandomError     ErrorKind = "random"     // this reading went wrong, or readings scatter more than they did
+	RandomError     ErrorKind = "random"     // this reading went wrong, or readings vary more than they did
 	SystematicError ErrorKind = "systematic" // all readings moved the same way
 	BackgroundError ErrorKind = "background" // light where there should be none
 	UnknownError    ErrorKind = "unknown"    // limits alone do not tell
@@ -54,7 +54,7 @@ type Rules struct {
 	// Use lists the multi-rules in use. None leaves the limits of the targets.
 	Use []Rule `yaml:"use,omitempty" json:"use,omitempty"`
 	// WarningFirst looks at the rejecting rules only in a run in which a control is beyond 2, as
-	// the authors first proposed for charts kept by hand. It saves work and false alarms, and sees
+	// the authors first proposed for charts kept by hand. It saves work and false signals, and sees
 	// slow drifts late; needs 1-2s in Use.
 	WarningFirst bool `yaml:"warning_first,omitempty" json:"warning_first,omitempty"`
 	// AcrossLevels also counts 4-1s and 10-x over the controls of all targets together.

@@ -11,12 +11,12 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
-// Outcome is what a reading, a point or a round means.
+// Outcome is what a reading, a point or a verification means.
 type Outcome string
 
 // The outcomes.
 const (
-	Below  Outcome = "below"  // under the alert level
+	OK     Outcome = "ok"     // under the alert level
 	Alert  Outcome = "alert"  // at or over the alert level, not over the action level
 	Action Outcome = "action" // over the action level
 	Void   Outcome = "void"   // the sample or the reading does not count
@@ -24,14 +24,40 @@ const (
 )
 
 // Outcomes lists every outcome, the least severe first; see Outcome.Severity.
-var Outcomes = []Outcome{Below, Alert, None, Void, Action}
+var Outcomes = []Outcome{OK, Alert, None, Void, Action}
 
-// Severity orders outcomes: below < alert < none < void < action. No result is worse than any
+// Severity orders outcomes: OK < alert < none < void < action. No result is worse than any
 // good result, and only a result over the action level is worse than none.
 func (o Outcome) Severity() int { return slices.Index(Outcomes, o) }
 
+// Words says what the outcome is, as people read it.
+func (o Outcome) Words() string {
+	switch o {
+	case OK:
+		return "OK"
+	case Alert:
+		return "alert level reached"
+	case Action:
+		return "action level exceeded"
+	case None:
+		return "not judged"
+	default:
+		return string(o)
+	}
+}
+
+// Brief is Words where space is short.
+func (o Outcome) Brief() string {
+	switch o {
+	case Alert, Action:
+		return string(o)
+	default:
+		return o.Words()
+	}
+}
+
 // Passed says whether the outcome lets a scope go on.
-func (o Outcome) Passed() bool { return o == Below || o == Alert }
+func (o Outcome) Passed() bool { return o == OK || o == Alert }
 
 // MaxRLU is the largest count that is believed; a larger one is a slip.
 const MaxRLU = 9_999_999
@@ -188,7 +214,7 @@ func (l Level) Judge(v Value, c Circumstances) Judgement {
 		case holds(l.Dirty, v.Word):
 			j.Outcome, j.Why = Action, fmt.Sprintf("the strip shows %q, which counts as dirty", v.Word)
 		case holds(l.Clean, v.Word):
-			j.Outcome, j.Why = Below, fmt.Sprintf("the strip shows %q, which counts as clean", v.Word)
+			j.Outcome, j.Why = OK, fmt.Sprintf("the strip shows %q, which counts as clean", v.Word)
 		default:
 			j.Why = fmt.Sprintf("the strip's word %q is not one of the level's: %s", v.Word, strings.Join(append(slices.Clone(l.Clean), l.Dirty...), ", "))
 		}
@@ -216,11 +242,11 @@ func (l Level) Judge(v Value, c Circumstances) Judgement {
 	case l.Alert > 0 && n >= l.Alert:
 		j.Outcome, j.Why = Alert, value+" is "+relation(n, l.Alert)+" the alert level "+alert+", not over the action level "+action
 	case l.Alert > 0:
-		j.Outcome, j.Why = Below, value+" is below the alert level "+alert
+		j.Outcome, j.Why = OK, value+" is below the alert level "+alert
 	case n == l.Action:
-		j.Outcome, j.Why = Below, value+" is at the action level "+action+", not over it"
+		j.Outcome, j.Why = OK, value+" is at the action level "+action+", not over it"
 	default:
-		j.Outcome, j.Why = Below, value+" is below the action level "+action
+		j.Outcome, j.Why = OK, value+" is below the action level "+action
 	}
 	for _, limit := range []unit.Number{l.Alert, l.Action} {
 		if lo, hi, ok := Band(limit, l.CV); ok && n >= lo && n <= hi {
@@ -259,7 +285,7 @@ func Band(limit, cv unit.Number) (lo, hi unit.Number, ok bool) {
 }
 
 func noLevel(a Analyte, c Circumstances, levels []Level) string {
-	why := fmt.Sprintf("no level is adopted for %s at the %s", Scale{c.System, c.Kit, a}, c.Point)
+	why := fmt.Sprintf("no level is adopted for %s at the %s", Scale{c.System, c.Kit, a}, c.Point.Words())
 	var others []string
 	later := false
 	for _, l := range levels {
@@ -320,13 +346,13 @@ func (rule Combine) Point(outcomes []Outcome) Outcome {
 
 // Reading is one value of one sample with its judgement, as it is kept.
 type Reading struct {
-	Sample  string `json:"sample"`
-	Scope   string `json:"scope"`
-	Attempt int    `json:"attempt"`
-	Meter   string `json:"meter,omitempty"`
-	Lot     string `json:"lot,omitempty"`
-	By      string `json:"by,omitempty"`
-	Value   Value  `json:"value"`
+	Sample   string `json:"sample"`
+	Scope    string `json:"scope"`
+	Cleaning int    `json:"cleaning"`
+	Meter    string `json:"meter,omitempty"`
+	Lot      string `json:"lot,omitempty"`
+	By       string `json:"by,omitempty"`
+	Value    Value  `json:"value"`
 	// With is what the value was read with; its At is the instant of the reading.
 	With      Circumstances `json:"with"`
 	Judgement Judgement     `json:"judgement"`

@@ -45,7 +45,7 @@ func TestISO15883Levels(t *testing.T) {
 				t.Fatal(err)
 			}
 			for text, want := range map[string]reading.Outcome{
-				"0": reading.Below, tt.below: reading.Below, tt.alert: reading.Alert, tt.high: reading.Alert,
+				"0": reading.OK, tt.below: reading.OK, tt.alert: reading.Alert, tt.high: reading.Alert,
 				tt.action: reading.Action, tt.above: reading.Action,
 			} {
 				j := reading.Judge(value(t, tt.analyte, tt.unit, text), circumstances(), []reading.Level{l})
@@ -71,13 +71,13 @@ func TestBenchmarks(t *testing.T) {
 		text     string
 		want     reading.Outcome
 	}{
-		{"alfa-2013-channel-flush", reading.ATP, reading.RLU, "199", reading.Below},
+		{"alfa-2013-channel-flush", reading.ATP, reading.RLU, "199", reading.OK},
 		{"alfa-2013-channel-flush", reading.ATP, reading.RLU, "200", reading.Action},
-		{"channel-sponge-2016", reading.ATP, reading.RLU, "100", reading.Below},
+		{"channel-sponge-2016", reading.ATP, reading.RLU, "100", reading.OK},
 		{"channel-sponge-2016", reading.ATP, reading.RLU, "101", reading.Action},
-		{"alfa-2013-protein", reading.Protein, reading.PerCM2, "6.39", reading.Below},
+		{"alfa-2013-protein", reading.Protein, reading.PerCM2, "6.39", reading.OK},
 		{"alfa-2013-protein", reading.Protein, reading.PerCM2, "6.4", reading.Action},
-		{"alfa-2013-viable-count", reading.Viable, reading.LogCFU, "3.99", reading.Below},
+		{"alfa-2013-viable-count", reading.Viable, reading.LogCFU, "3.99", reading.OK},
 		{"alfa-2013-viable-count", reading.Viable, reading.LogCFU, "4", reading.Action},
 	}
 	for _, tt := range tests {
@@ -104,7 +104,7 @@ func TestOneAnalyteIsNotEnough(t *testing.T) {
 	protein.Analyte, protein.Unit, protein.Alert, protein.Action = reading.Protein, reading.PerCM2, 0, 6.4
 	atp.Alert, atp.Action = 0, 100
 	levels := []reading.Level{protein, atp}
-	if j := reading.Judge(value(t, reading.Protein, reading.PerCM2, "3.99"), circumstances(), levels); j.Outcome != reading.Below {
+	if j := reading.Judge(value(t, reading.Protein, reading.PerCM2, "3.99"), circumstances(), levels); j.Outcome != reading.OK {
 		t.Errorf("protein: %s", j.Outcome)
 	}
 	if j := reading.Judge(value(t, reading.ATP, reading.RLU, "6601"), circumstances(), levels); j.Outcome != reading.Action {
@@ -135,7 +135,7 @@ func TestJudge(t *testing.T) {
 		why          string
 		near         bool
 	}{
-		{"below alert", "", level(), rlu(99), same, reading.Below, "99 RLU is below the alert level 100", false},
+		{"below alert", "", level(), rlu(99), same, reading.OK, "99 RLU is below the alert level 100", false},
 		{"at alert", "reached at the level", level(), rlu(100), same, reading.Alert, "100 RLU is at the alert level 100, not over the action level 200", false},
 		{"over alert", "", level(), rlu(101), same, reading.Alert, "101 RLU is over the alert level 100", false},
 		{
@@ -148,23 +148,23 @@ func TestJudge(t *testing.T) {
 			at(func(l *reading.Level) { l.Comparison = reading.AtOrOver }), rlu(200), same, reading.Action,
 			"200 RLU is at the action level 200", false,
 		},
-		{"no alert level", "", at(func(l *reading.Level) { l.Alert = 0 }), rlu(0), same, reading.Below, "0 RLU is below the action level 200", false},
+		{"no alert level", "", at(func(l *reading.Level) { l.Alert = 0 }), rlu(0), same, reading.OK, "0 RLU is below the action level 200", false},
 		{
-			"no alert level, at action", "", at(func(l *reading.Level) { l.Alert = 0 }), rlu(200), same, reading.Below,
+			"no alert level, at action", "", at(func(l *reading.Level) { l.Alert = 0 }), rlu(200), same, reading.OK,
 			"200 RLU is at the action level 200, not over it", false,
 		},
 
 		{
 			"near action", "CV 20 %: single readings of a true 200 fall within 133–289",
-			at(func(l *reading.Level) { l.Alert, l.CV = 0, 0.2 }), rlu(190), same, reading.Below,
+			at(func(l *reading.Level) { l.Alert, l.CV = 0, 0.2 }), rlu(190), same, reading.OK,
 			"it lies within 133–289, where single readings of a true 200 fall: take a duplicate", true,
 		},
 		{
 			"near action, over it", "an action reading may be near, too", at(func(l *reading.Level) { l.Alert, l.CV = 0, 0.2 }), rlu(210),
 			same, reading.Action, "take a duplicate", true,
 		},
-		{"near alert", "CV 20 %: 67–145 for a true 100", at(func(l *reading.Level) { l.CV = 0.2 }), rlu(80), same, reading.Below, "it lies within 67–145", true},
-		{"far below", "outside both bands", at(func(l *reading.Level) { l.CV = 0.2 }), rlu(60), same, reading.Below, "", false},
+		{"near alert", "CV 20 %: 67–145 for a true 100", at(func(l *reading.Level) { l.CV = 0.2 }), rlu(80), same, reading.OK, "it lies within 67–145", true},
+		{"far below", "outside both bands", at(func(l *reading.Level) { l.CV = 0.2 }), rlu(60), same, reading.OK, "", false},
 		{"far above", "outside both bands", at(func(l *reading.Level) { l.CV = 0.2 }), rlu(300), same, reading.Action, "", false},
 
 		{
@@ -186,7 +186,7 @@ func TestJudge(t *testing.T) {
 		},
 
 		{
-			"strip clean", "whatever the case", strip, value(t, reading.Strip, reading.StripRun, "GREEN"), same, reading.Below,
+			"strip clean", "whatever the case", strip, value(t, reading.Strip, reading.StripRun, "GREEN"), same, reading.OK,
 			`the strip shows "green", which counts as clean`, false,
 		},
 		{
@@ -221,7 +221,7 @@ func TestNoLevel(t *testing.T) {
 	}{
 		{
 			"none at all", "no default", func(l *reading.Level) { l.Point = scope.AirLumen },
-			[]string{`no level is adopted for atp with meter system "system A" and kit "rinsate kit" at the instrument-channel`, "adopt a level, then read again"},
+			[]string{`no level is adopted for atp with meter system "system A" and kit "rinsate kit" at the instrument channel`, "adopt a level, then read again"},
 		},
 		{
 			"other system", "named, and never used", func(l *reading.Level) { l.System = "system B" },
@@ -324,7 +324,7 @@ func TestJudgeIsMonotone(t *testing.T) {
 }
 
 func TestSeverity(t *testing.T) {
-	order := []reading.Outcome{reading.Below, reading.Alert, reading.None, reading.Void, reading.Action}
+	order := []reading.Outcome{reading.OK, reading.Alert, reading.None, reading.Void, reading.Action}
 	for i, o := range order {
 		if o.Severity() != i {
 			t.Errorf("%s has severity %d, want %d", o, o.Severity(), i)
@@ -339,7 +339,7 @@ func TestSeverity(t *testing.T) {
 }
 
 func TestCombine(t *testing.T) {
-	const below, alert, action, void, none = reading.Below, reading.Alert, reading.Action, reading.Void, reading.None
+	const below, alert, action, void, none = reading.OK, reading.Alert, reading.Action, reading.Void, reading.None
 	list := func(o ...reading.Outcome) []reading.Outcome { return o }
 	tests := []struct {
 		name, reason string

@@ -1,11 +1,11 @@
 // Package reading answers what one reading means, what the readings of one point mean together,
-// and what a round of points means for the scope: go on, clean again and sample again, or hold.
+// and what a verification of points means for the scope: go on, clean again and sample again, or hold.
 //
 // It never looks anything up: levels, rules and readings are arguments. It never compares,
 // converts or pools relative light units of different meter systems or kits, since each system
 // counts on a scale of its own (Whiteley, Derry & Glasbey, Infect Control Hosp Epidemiol 2013;
 // Whiteley et al., Infect Control Hosp Epidemiol 2015;36:658–663). A point for which no level was
-// adopted has the outcome None, never a default. Read Level, Judge and Round, in this order.
+// adopted has the outcome None, never a default. Read Level, Judge and Verification, in this order.
 package reading
 
 import (

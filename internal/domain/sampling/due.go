@@ -10,23 +10,23 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
-// Occasion is what makes a round due.
+// Occasion is what makes a verification due.
 type Occasion string
 
 // The occasions.
 const (
-	EveryTurnaround  Occasion = "every-turnaround"
-	Periodic         Occasion = "periodic"
-	AfterRepair      Occasion = "after-repair"
-	AfterFailedRound Occasion = "after-failed-round"
-	OnArrival        Occasion = "on-arrival"
-	OnRequest        Occasion = "on-request"
+	EveryCycle              Occasion = "every-cycle"
+	Periodic                Occasion = "periodic"
+	AfterRepair             Occasion = "after-repair"
+	AfterFailedVerification Occasion = "after-failed-verification"
+	OnArrival               Occasion = "on-arrival"
+	OnRequest               Occasion = "on-request"
 )
 
 // Occasions lists every occasion.
-var Occasions = []Occasion{EveryTurnaround, Periodic, AfterRepair, AfterFailedRound, OnArrival, OnRequest}
+var Occasions = []Occasion{EveryCycle, Periodic, AfterRepair, AfterFailedVerification, OnArrival, OnRequest}
 
-// Rule makes rounds due.
+// Rule makes verifications due.
 type Rule struct {
 	When Occasion `yaml:"when" json:"when"`
 	// Risk and Kinds say which models the rule is for; empty means all.
@@ -35,7 +35,7 @@ type Rule struct {
 	// Uses and Days are the limits of a periodic rule, whichever comes first; zero means none.
 	Uses int `yaml:"uses,omitempty" json:"uses,omitzero"`
 	Days int `yaml:"days,omitempty" json:"days,omitzero"`
-	// Blocks says that the gate stays shut until the round is done.
+	// Blocks says that the release check stays shut until the verification is done.
 	Blocks bool `yaml:"blocks" json:"blocks"`
 	Source `yaml:",inline"`
 }
@@ -75,17 +75,17 @@ type Request struct {
 	At     unit.Instant      `json:"at"`
 }
 
-// Record is what is known of one scope when it is asked whether a round is due. All instants are
+// Record is what is known of one scope when it is asked whether a verification is due. All instants are
 // at or before the moment asked about; zero means that it never happened.
 type Record struct {
 	Model      scope.Model
 	Instrument scope.Instrument
-	// Cleaned is the end of the last manual cleaning of the turnaround that is open, zero when
+	// Cleaned is the end of the last manual cleaning of the cycle that is open, zero when
 	// none is open or it is not yet cleaned.
 	Cleaned unit.Instant
-	// TurnaroundStart is the start of the turnaround that is open, zero when there is none.
-	TurnaroundStart unit.Instant
-	// Passed is the last complete round without an action outcome, Failed the last round with one.
+	// CycleStart is the start of the cycle that is open, zero when there is none.
+	CycleStart unit.Instant
+	// Passed is the last complete verification without an action outcome, Failed the last verification with one.
 	Passed, Failed unit.Instant
 	// UsesSincePassed counts patient uses since Passed, or since InService when there is none.
 	UsesSincePassed int
@@ -126,33 +126,33 @@ func DueAt(rules []Rule, r Record, now unit.Instant, zone *time.Location) []Due 
 			})
 		}
 		switch rule.When {
-		case EveryTurnaround:
-			if r.TurnaroundStart.Known() && r.Passed < r.TurnaroundStart {
-				since := max(r.TurnaroundStart, r.Cleaned)
-				add(since, nil, "%s models are sampled in every turnaround", describe(rule, r.Model))
+		case EveryCycle:
+			if r.CycleStart.Known() && r.Passed < r.CycleStart {
+				since := max(r.CycleStart, r.Cleaned)
+				add(since, nil, "%s models are sampled in every cycle", describe(rule, r.Model))
 			}
 		case Periodic:
 			from := max(r.Passed, r.Instrument.InService)
 			if rule.Days > 0 {
 				if limit := from.AddDays(rule.Days, zone); limit <= now {
-					add(limit, nil, "the last passed round is more than %d days ago", rule.Days)
+					add(limit, nil, "the last passed cleaning verification is more than %d days ago", rule.Days)
 					continue
 				}
 			}
 			if rule.Uses > 0 && r.UsesSincePassed >= rule.Uses {
-				add(max(r.TurnaroundStart, from), nil, "%d uses since the last passed round; the limit is %d", r.UsesSincePassed, rule.Uses)
+				add(max(r.CycleStart, from), nil, "%d uses since the last passed cleaning verification; the limit is %d", r.UsesSincePassed, rule.Uses)
 			}
 		case AfterRepair:
 			if r.Returned.Known() && r.Passed <= r.Returned {
 				add(r.Returned, nil, "back from repair and not sampled since")
 			}
-		case AfterFailedRound:
+		case AfterFailedVerification:
 			if r.Failed.Known() && r.Passed <= r.Failed {
-				add(r.Failed, nil, "the last round was over the action level and no round has passed since")
+				add(r.Failed, nil, "the last cleaning verification was over the action level and no cleaning verification has passed since")
 			}
 		case OnArrival:
 			if r.Instrument.Owner != scope.Own && r.Passed < r.Instrument.InService {
-				add(r.Instrument.InService, nil, "%s scope, not sampled since it arrived", r.Instrument.Owner)
+				add(r.Instrument.InService, nil, "%s, not sampled since it arrived", r.Instrument.Owner.Words())
 			}
 		case OnRequest:
 			for _, q := range r.Requests {

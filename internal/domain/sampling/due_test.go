@@ -59,28 +59,28 @@ func TestDueAt(t *testing.T) {
 		since        unit.Instant
 	}{
 		{
-			"every turnaround, open", "no round has passed since it began", rule(sampling.EveryTurnaround), duodenoscope(),
-			func(r *record) { r.Passed, r.TurnaroundStart = passed, started },
-			[]string{"sampled in every turnaround"},
+			"every cycle, open", "no cleaning verification has passed since it began", rule(sampling.EveryCycle), duodenoscope(),
+			func(r *record) { r.Passed, r.CycleStart = passed, started },
+			[]string{"sampled in every cycle"},
 			started,
 		},
 		{
-			"every turnaround, cleaned", "due since it is clean", rule(sampling.EveryTurnaround), duodenoscope(),
-			func(r *record) { r.Passed, r.TurnaroundStart, r.Cleaned = passed, started, cleaned },
-			[]string{"sampled in every turnaround"},
+			"every cycle, cleaned", "due since it is clean", rule(sampling.EveryCycle), duodenoscope(),
+			func(r *record) { r.Passed, r.CycleStart, r.Cleaned = passed, started, cleaned },
+			[]string{"sampled in every cycle"},
 			cleaned,
 		},
 		{
-			"every turnaround, passed", "once is enough", rule(sampling.EveryTurnaround), duodenoscope(),
-			func(r *record) { r.Passed, r.TurnaroundStart = cleaned, started }, nil, 0,
+			"every cycle, passed", "once is enough", rule(sampling.EveryCycle), duodenoscope(),
+			func(r *record) { r.Passed, r.CycleStart = cleaned, started }, nil, 0,
 		},
-		{"every turnaround, none open", "nothing to sample", rule(sampling.EveryTurnaround), duodenoscope(), func(r *record) { r.Passed = passed }, nil, 0},
+		{"every cycle, none open", "nothing to sample", rule(sampling.EveryCycle), duodenoscope(), func(r *record) { r.Passed = passed }, nil, 0},
 
 		{
 			"uses, at the limit", "60 uses (CDC interim protocol 2015: every 60 procedures or monthly)",
 			rule(sampling.Periodic, every(60, 0)), duodenoscope(),
-			func(r *record) { r.Passed, r.UsesSincePassed, r.TurnaroundStart = passed, 60, started },
-			[]string{"60 uses since the last passed round; the limit is 60"},
+			func(r *record) { r.Passed, r.UsesSincePassed, r.CycleStart = passed, 60, started },
+			[]string{"60 uses since the last passed cleaning verification; the limit is 60"},
 			started,
 		},
 		{"uses, one below", "59 of 60", rule(sampling.Periodic, every(60, 0)), duodenoscope(), func(r *record) { r.Passed, r.UsesSincePassed = passed, 59 }, nil, 0},
@@ -99,7 +99,7 @@ func TestDueAt(t *testing.T) {
 		},
 		{
 			"uses come first", "whichever comes first, told once", rule(sampling.Periodic, every(60, 30)), duodenoscope(),
-			func(r *record) { r.Passed, r.UsesSincePassed, r.TurnaroundStart = passed, 61, started },
+			func(r *record) { r.Passed, r.UsesSincePassed, r.CycleStart = passed, 61, started },
 			[]string{"61 uses"},
 			started,
 		},
@@ -131,27 +131,27 @@ func TestDueAt(t *testing.T) {
 		{"never repaired", "nothing to sample", rule(sampling.AfterRepair), duodenoscope(), func(*record) {}, nil, 0},
 
 		{
-			"after a failed round", "nothing passed since", rule(sampling.AfterFailedRound), duodenoscope(),
+			"after a failed round", "nothing passed since", rule(sampling.AfterFailedVerification), duodenoscope(),
 			func(r *record) { r.Passed, r.Failed = passed, started },
-			[]string{"over the action level and no round has passed since"},
+			[]string{"over the action level and no cleaning verification has passed since"},
 			started,
 		},
 		{
-			"after a failed round, passed", "a later round passed", rule(sampling.AfterFailedRound), duodenoscope(),
+			"after a failed cleaning verification, passed", "a later cleaning verification passed", rule(sampling.AfterFailedVerification), duodenoscope(),
 			func(r *record) { r.Passed, r.Failed = cleaned, started }, nil, 0,
 		},
 		{
-			"after a failed round, a tie", "the failure counts", rule(sampling.AfterFailedRound), duodenoscope(),
+			"after a failed cleaning verification, a tie", "the failure counts", rule(sampling.AfterFailedVerification), duodenoscope(),
 			func(r *record) { r.Passed, r.Failed = started, started },
 			[]string{"over the action level"},
 			started,
 		},
-		{"never failed", "nothing to sample", rule(sampling.AfterFailedRound), duodenoscope(), func(*record) {}, nil, 0},
+		{"never failed", "nothing to sample", rule(sampling.AfterFailedVerification), duodenoscope(), func(*record) {}, nil, 0},
 
 		{
 			"loan arrived", "not sampled since", rule(sampling.OnArrival), duodenoscope(),
 			func(r *record) { r.Instrument.Owner = scope.Loan },
-			[]string{"loan scope, not sampled since it arrived"},
+			[]string{"loaner, not sampled since it arrived"},
 			clock(t, "2026-01-01T00:00:00Z"),
 		},
 		{
@@ -187,37 +187,37 @@ func TestDueAt(t *testing.T) {
 		},
 		{
 			"named by its risk", "the sentence says for what the rule is",
-			rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Risk = scope.HighRisk }), duodenoscope(),
-			func(r *record) { r.TurnaroundStart = started },
-			[]string{"high-risk models are sampled in every turnaround"},
+			rule(sampling.EveryCycle, func(r *sampling.Rule) { r.Risk = scope.HighRisk }), duodenoscope(),
+			func(r *record) { r.CycleStart = started },
+			[]string{"high-risk models are sampled in every cycle"},
 			started,
 		},
 		{
 			"other kind", "the rule is for bronchoscopes",
-			rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Bronchoscope} }), colonoscope(),
-			func(r *record) { r.TurnaroundStart = started }, nil, 0,
+			rule(sampling.EveryCycle, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Bronchoscope} }), colonoscope(),
+			func(r *record) { r.CycleStart = started }, nil, 0,
 		},
 		{
 			"this kind", "the rule names the kind",
-			rule(sampling.EveryTurnaround, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Colonoscope} }), colonoscope(),
-			func(r *record) { r.TurnaroundStart = started },
+			rule(sampling.EveryCycle, func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.Colonoscope} }), colonoscope(),
+			func(r *record) { r.CycleStart = started },
 			[]string{"colonoscope models are sampled"},
 			started,
 		},
 
 		{
-			"retired", "a scope that is gone is never due", rule(sampling.EveryTurnaround), duodenoscope(),
-			func(r *record) { r.TurnaroundStart, r.Instrument.Retired = started, now }, nil, 0,
+			"retired", "a scope that is gone is never due", rule(sampling.EveryCycle), duodenoscope(),
+			func(r *record) { r.CycleStart, r.Instrument.Retired = started, now }, nil, 0,
 		},
 		{
-			"retired later", "until then it is due", rule(sampling.EveryTurnaround), duodenoscope(),
-			func(r *record) { r.TurnaroundStart, r.Instrument.Retired = started, now+1 },
-			[]string{"sampled in every turnaround"},
+			"retired later", "until then it is due", rule(sampling.EveryCycle), duodenoscope(),
+			func(r *record) { r.CycleStart, r.Instrument.Retired = started, now+1 },
+			[]string{"sampled in every cycle"},
 			started,
 		},
 		{
-			"not yet in service", "nothing is due before it came", rule(sampling.EveryTurnaround), duodenoscope(),
-			func(r *record) { r.TurnaroundStart, r.Instrument.InService = started, now+1 }, nil, 0,
+			"not yet in service", "nothing is due before it came", rule(sampling.EveryCycle), duodenoscope(),
+			func(r *record) { r.CycleStart, r.Instrument.InService = started, now+1 }, nil, 0,
 		},
 	}
 	for _, tt := range tests {
@@ -301,7 +301,7 @@ func TestNextDue(t *testing.T) {
 		want         unit.Instant
 	}{
 		{"none", "no rule, no date", nil, 0},
-		{"not blocking", "the gate need not close", []sampling.Rule{free}, 0},
+		{"not blocking", "the release check need not close", []sampling.Rule{free}, 0},
 		{"by uses only", "uses have no date", []sampling.Rule{rule(sampling.Periodic, every(60, 0))}, 0},
 		{"other occasion", "it has no days", []sampling.Rule{rule(sampling.AfterRepair)}, 0},
 		{"other kind", "not for this model", []sampling.Rule{rule(sampling.Periodic, every(0, 3), func(r *sampling.Rule) { r.Kinds = []scope.Kind{scope.EBUS} })}, 0},
@@ -320,12 +320,12 @@ func TestNextDue(t *testing.T) {
 	}
 }
 
-// Without a new passed round, what is due stays due, and it stays for the same reason.
+// Without a new passed verification, what is due stays due, and it stays for the same reason.
 func TestDueStaysDue(t *testing.T) {
 	zone := berlin(t)
 	rules := []sampling.Rule{
-		rule(sampling.EveryTurnaround), rule(sampling.Periodic, every(30, 28)), rule(sampling.AfterRepair),
-		rule(sampling.AfterFailedRound), rule(sampling.OnArrival), rule(sampling.OnRequest),
+		rule(sampling.EveryCycle), rule(sampling.Periodic, every(30, 28)), rule(sampling.AfterRepair),
+		rule(sampling.AfterFailedVerification), rule(sampling.OnArrival), rule(sampling.OnRequest),
 	}
 	base := fact(t, duodenoscope())
 	rapid.Check(t, func(t *rapid.T) {
@@ -334,10 +334,10 @@ func TestDueStaysDue(t *testing.T) {
 		}
 		r := base
 		r.Instrument.Owner = rapid.SampledFrom(scope.Owners).Draw(t, "owner")
-		r.TurnaroundStart, r.Passed, r.Failed, r.Returned = instant("start"), instant("passed"), instant("failed"), instant("returned")
+		r.CycleStart, r.Passed, r.Failed, r.Returned = instant("start"), instant("passed"), instant("failed"), instant("returned")
 		r.UsesSincePassed = rapid.IntRange(0, 40).Draw(t, "uses")
 		r.Requests = []sampling.Request{{At: instant("request")}}
-		now := max(r.TurnaroundStart, r.Passed, r.Failed, r.Returned, r.Requests[0].At)
+		now := max(r.CycleStart, r.Passed, r.Failed, r.Returned, r.Requests[0].At)
 		later := now + unit.Instant(rapid.Int64Range(0, int64(90*24*hour)).Draw(t, "later"))
 		after := sampling.DueAt(rules, r, later, zone)
 		for _, d := range sampling.DueAt(rules, r, now, zone) {
@@ -358,7 +358,7 @@ func TestRuleCheck(t *testing.T) {
 		want string
 	}{
 		{"good", rule(sampling.Periodic, every(60, 30)), ""},
-		{"unknown occasion", rule("weekly"), `when "weekly" is not known; allowed: every-turnaround, periodic`},
+		{"unknown occasion", rule("weekly"), `when "weekly" is not known; allowed: every-cycle, periodic`},
 		{"periodic without a period", rule(sampling.Periodic), "it needs uses or days over 0"},
 		{"a period elsewhere", rule(sampling.AfterRepair, every(0, 3)), "uses and days belong to a periodic rule only"},
 		{"unknown risk", rule(sampling.AfterRepair, func(r *sampling.Rule) { r.Risk = "low" }), `risk "low" is not known`},

@@ -1,5 +1,5 @@
 // Package sampling answers how a sampling point is sampled, whether a sample is still good by its
-// clocks, which scopes and points are due and why, and which scopes a periodic draw picks.
+// clocks, which scopes and points are due and why, and which scopes a random selection picks.
 //
 // It never judges a reading (package reading does) and it never decides whether a scope may be
 // used. Read Protocol for the how, Sample and Standing for the clocks, Due and Draw for the when.
@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/scope"
 )
@@ -82,7 +83,7 @@ type Act struct {
 func (a Act) Quantities() string {
 	var parts []string
 	if a.Volume > 0 {
-		parts = append(parts, fmt.Sprintf("%s mL %s", a.Volume, strings.ReplaceAll(string(a.Medium), "-", " ")))
+		parts = append(parts, fmt.Sprintf("%s mL %s", a.Volume, text.Spaced(a.Medium)))
 	}
 	if a.Length > 0 {
 		parts = append(parts, fmt.Sprintf("%s mm", a.Length))

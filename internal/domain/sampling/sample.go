@@ -13,8 +13,8 @@ import (
 type Sample struct {
 	Scope string          `json:"scope"`
 	Point scope.PointKind `json:"point"`
-	// Attempt counts the cleanings of the same turnaround that were sampled, from 1.
-	Attempt int `json:"attempt"`
+	// Cleaning counts the cleanings of the same cycle that were sampled, from 1.
+	Cleaning int `json:"cleaning"`
 	// NotApplicable says why nothing was taken although the point exists; such a sample has no
 	// clocks and no reading.
 	NotApplicable string       `json:"not_applicable,omitempty"`
@@ -51,8 +51,8 @@ func (s Sample) Check() error {
 		return fmt.Errorf("sample of %s: point %q is not known; allowed: %s", s.Scope, s.Point, scope.Words(scope.PointKinds))
 	case !s.Collected.Known():
 		return fail("when was it collected?")
-	case s.Attempt < 1:
-		return fail("the attempt is counted from 1")
+	case s.Cleaning < 1:
+		return fail("the cleaning is counted from 1")
 	case s.Flushed < 0 || s.Recovered < 0 || s.Shaken < 0:
 		return fail("a volume or a time is below zero")
 	case s.Flushed > 0 && s.Recovered > s.Flushed:

@@ -15,12 +15,12 @@ import (
 
 // swab is a surface sample that was just taken.
 func swab(at unit.Instant) sampling.Sample {
-	return sampling.Sample{Scope: "D-01", Point: scope.OuterDistalEnd, Attempt: 1, Kit: "surface kit", Lot: "L7", Collected: at}
+	return sampling.Sample{Scope: "D-01", Point: scope.OuterDistalEnd, Cleaning: 1, Kit: "surface kit", Lot: "L7", Collected: at}
 }
 
 // rinse is a rinsate that was just taken.
 func rinse(at unit.Instant) sampling.Sample {
-	return sampling.Sample{Scope: "D-01", Point: scope.InstrumentLumen, Attempt: 1, Kit: "rinsate kit", Lot: "R3", Collected: at, Flushed: 40, Recovered: 38}
+	return sampling.Sample{Scope: "D-01", Point: scope.InstrumentLumen, Cleaning: 1, Kit: "rinsate kit", Lot: "R3", Collected: at, Flushed: 40, Recovered: 38}
 }
 
 const (
@@ -323,7 +323,7 @@ func TestSampleCheck(t *testing.T) {
 		{"no scope", func(s *sampling.Sample) { s.Scope = "" }, "sample: the scope is missing"},
 		{"unknown point", func(s *sampling.Sample) { s.Point = "handle" }, `point "handle" is not known`},
 		{"not collected", func(s *sampling.Sample) { s.Collected = 0 }, "when was it collected?"},
-		{"attempt 0", func(s *sampling.Sample) { s.Attempt = 0 }, "the attempt is counted from 1"},
+		{"cleaning 0", func(s *sampling.Sample) { s.Cleaning = 0 }, "the cleaning is counted from 1"},
 		{"flush below zero", func(s *sampling.Sample) { s.Flushed, s.Recovered = -1, 0 }, "a volume or a time is below zero"},
 		{"recovery below zero", func(s *sampling.Sample) { s.Recovered = -1 }, "a volume or a time is below zero"},
 		{"shaking below zero", func(s *sampling.Sample) { s.Shaken = -1 }, "a volume or a time is below zero"},

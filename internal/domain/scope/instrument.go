@@ -18,6 +18,19 @@ const (
 	Trial Owner = "trial"
 )
 
+// Words says whose a scope is.
+func (o Owner) Words() string {
+	switch o {
+	case Own:
+		return "own scope"
+	case Loan:
+		return "loaner"
+	case Trial:
+		return "trial scope"
+	}
+	return string(o)
+}
+
 // Owners lists every owner.
 var Owners = []Owner{Own, Loan, Trial}
 

@@ -2,7 +2,7 @@
 // checked: its channels and their geometry, its risk class, and the sampling points that follow
 // from them. It also describes the single instruments of a fleet.
 //
-// It never decides whether a scope is clean or may be used (packages reading and turnaround do).
+// It never decides whether a scope is clean or may be used (packages reading and cycle do).
 // Read Model first; Model.Points and Model.Warnings are what the rest of the program asks.
 package scope
 
@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 )
 
@@ -160,7 +161,7 @@ type Model struct {
 // Choice is a facility's own decision about a sampling point of a model.
 type Choice struct {
 	Kind PointKind `json:"kind"`
-	// Routine points belong to every round; the others are sampled on demand.
+	// Routine points belong to every verification; the others are sampled on demand.
 	Routine bool `json:"routine,omitempty"`
 }
 
@@ -180,7 +181,7 @@ type Point struct {
 
 // Points returns the sampling points of the model in protocol order. Without the facility's own
 // choice they follow from the geometry. Common practice: at least the outer distal end and the
-// instrument or suction channel belong to every round, and the elevator recess and the open
+// instrument or suction channel belong to every verification, and the elevator recess and the open
 // elevator-wire channel where the model has them; other open channels are offered on demand.
 func (m Model) Points() []Point {
 	var points []Point
@@ -246,7 +247,7 @@ func (m Model) Point(kind PointKind) (Point, bool) {
 	return Point{}, false
 }
 
-// Routine returns the kinds that a complete round must hold.
+// Routine returns the kinds that a complete verification must hold.
 func (m Model) Routine() []PointKind {
 	var kinds []PointKind
 	for _, p := range m.Points() {
@@ -347,7 +348,7 @@ func (m Model) Check() error {
 		}
 	}
 	if len(m.Chosen) > 0 && len(m.Routine()) == 0 {
-		fail("no sampling point belongs to every round, so no round could ever be complete")
+		fail("no sampling point belongs to every cleaning verification, so no cleaning verification could ever be complete")
 	}
 	if err := errors.Join(problems...); err != nil {
 		return fmt.Errorf("model %q: %w", m.Name, err)
@@ -355,7 +356,19 @@ func (m Model) Check() error {
 	return nil
 }
 
-// Words lists values for an error message: a, b, c.
+// Words names a sampling point as people do.
+func (k PointKind) Words() string { return text.Spaced(k) }
+
+// Named lists what has words of its own: a, b, c.
+func Named[T interface{ Words() string }](values []T) string {
+	words := make([]string, len(values))
+	for i, v := range values {
+		words[i] = v.Words()
+	}
+	return strings.Join(words, ", ")
+}
+
+// Words lists values for an error message, as they are typed: a, b, c.
 func Words[T ~string](values []T) string {
 	words := make([]string, len(values))
 	for i, v := range values {

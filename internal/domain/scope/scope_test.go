@@ -70,7 +70,7 @@ func TestAreaAndDeadVolume(t *testing.T) {
 	}
 }
 
-// printed rounds v to as many decimals as the text has.
+// printed verifications v to as many decimals as the text has.
 func printed(v float64, like string) string {
 	_, decimals, _ := strings.Cut(like, ".")
 	return strconv.FormatFloat(v, 'f', len(decimals), 64)
@@ -327,7 +327,7 @@ func TestModelCheck(t *testing.T) {
 		{"a choice twice", func(m *scope.Model) {
 			m.Chosen = []scope.Choice{{Kind: scope.InstrumentLumen, Routine: true}, {Kind: scope.InstrumentLumen}}
 		}, `sampling point "instrument-channel" is given twice`},
-		{"no routine point", func(m *scope.Model) { m.Chosen = []scope.Choice{{Kind: scope.InstrumentLumen}} }, "no sampling point belongs to every round"},
+		{"no routine point", func(m *scope.Model) { m.Chosen = []scope.Choice{{Kind: scope.InstrumentLumen}} }, "no sampling point belongs to every cleaning verification"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

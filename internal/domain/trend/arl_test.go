@@ -234,11 +234,11 @@ func TestARLSimulated(t *testing.T) {
 	}{
 		"CUSUM": {must(cusum.ARL(shift, scale)), func() func(float64) bool {
 			s := cusum.Start()
-			return func(z float64) bool { s = cusum.Step(s, z); return cusum.Signal(s) != 0 }
+			return func(z float64) bool { s = cusum.Step(s, z); return cusum.Crossing(s) != 0 }
 		}},
 		"EWMA": {must(ewma.ARL(shift, scale)), func() func(float64) bool {
 			var s trend.EWMAState
-			return func(z float64) bool { s = ewma.Step(s, z); return ewma.Signal(s) != 0 }
+			return func(z float64) bool { s = ewma.Step(s, z); return ewma.Crossing(s) != 0 }
 		}},
 		"rules":  {must(rules.ARL(shift, scale)), func() func(float64) bool { return stepper(rules) }},
 		"rule 3": {must(rising.ARL(shift, scale)), func() func(float64) bool { return stepper(rising) }},
@@ -246,8 +246,8 @@ func TestARLSimulated(t *testing.T) {
 	} {
 		var sum, squares float64
 		for range runs {
-			signal, n := chart.start(), 1.0
-			for !signal(shift + scale*random.NormFloat64()) {
+			crossing, n := chart.start(), 1.0
+			for !crossing(shift + scale*random.NormFloat64()) {
 				n++
 			}
 			sum, squares = sum+n, squares+n*n

@@ -12,13 +12,13 @@ type Count struct {
 type AttributePoint struct {
 	Value        float64 // failures by trials
 	Lower, Upper float64 // limits; Lower is 0 where the formula is negative
-	Signal       int     // +1 above Upper, −1 below Lower, else 0
+	Crossing     int     // +1 above Upper, −1 below Lower, else 0
 }
 
 // AttributeChart is a chart of counts over the periods that it was made from.
 type AttributeChart struct {
 	Centre float64 // all failures by all trials
-	// SigmaZ is how many times wider the values scatter than a binomial variable would: Laney's
+	// SigmaZ is how many times wider the values vary than a binomial variable would: Laney's
 	// σ_z; 1 where nothing or everything failed.
 	SigmaZ float64
 	Points []AttributePoint
@@ -57,7 +57,7 @@ func LaneyPChart(counts []Count) (AttributeChart, error) {
 		value, half := float64(c.Failures)/c.Trials, 3*chart.SigmaZ*sigma(c)
 		p := AttributePoint{Value: value, Lower: max(0, chart.Centre-half), Upper: min(1, chart.Centre+half)}
 		// A value on the limit up to rounding is no signal.
-		p.Signal = beyond(value-chart.Centre, half*(1+1e-12))
+		p.Crossing = beyond(value-chart.Centre, half*(1+1e-12))
 		chart.Points = append(chart.Points, p)
 	}
 	return chart, nil

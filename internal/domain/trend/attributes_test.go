@@ -13,7 +13,7 @@ import (
 func out(c trend.AttributeChart) []int {
 	var places []int
 	for i, p := range c.Points {
-		if p.Signal != 0 {
+		if p.Crossing != 0 {
 			places = append(places, i+1)
 		}
 	}
@@ -93,7 +93,7 @@ func TestAttributesRefuse(t *testing.T) {
 		t.Errorf("one period: %v", err)
 	}
 	none := must(trend.LaneyPChart([]trend.Count{{0, 5}, {0, 9}}))
-	if none.SigmaZ != 1 || none.Points[0].Upper != 0 || none.Points[0].Signal != 0 {
+	if none.SigmaZ != 1 || none.Points[0].Upper != 0 || none.Points[0].Crossing != 0 {
 		t.Errorf("no failure at all: %+v", none)
 	}
 }

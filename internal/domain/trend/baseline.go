@@ -24,7 +24,7 @@ const (
 
 var outlierConfidence = stats.MustConfidence("0.99") // 1 − OutlierAlpha
 
-// Baseline is what a stream was in a stable period: frozen, and the measure for all that follows.
+// Baseline is what a series was in a stable period: frozen, and the measure for all that follows.
 // Sigma is the standard deviation of the kept readings with divisor N−1. It is not divided by c4:
 // [NewDesign] uses the exact law of sigma² instead, and the correction would only move a factor
 // from the limits to sigma. All numbers are on the scale of [LogRLU].
@@ -32,7 +32,7 @@ type Baseline struct {
 	Key   Key         `json:"key"`
 	Mean  unit.Number `json:"mean"`
 	Sigma unit.Number `json:"sigma"`
-	// DF are the degrees of freedom of Sigma: N−1, more when it was pooled over streams.
+	// DF are the degrees of freedom of Sigma: N−1, more when it was pooled over series.
 	DF int `json:"df"`
 	// N is the number of readings kept.
 	N int `json:"n"`
@@ -80,7 +80,7 @@ func (b Baseline) check() error {
 	return nil
 }
 
-// NewBaseline makes the baseline of a stream from all readings of a period, in order of time and of id.
+// NewBaseline makes the baseline of a series from all readings of a period, in order of time and of id.
 // Outliers are screened by the generalised extreme studentised deviate test with level
 // [OutlierAlpha] and at most [OutlierShare] of the readings, and listed. Fewer than [MinBaseline]
 // readings give a stats.TooFewError; readings out of order, or all alike, [ErrReadings].

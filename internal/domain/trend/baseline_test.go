@@ -21,7 +21,7 @@ import (
 
 func TestBaseline(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 5))
-	points := stream(random, 0, 25, 0)
+	points := series(random, 0, 25, 0)
 	b := must(trend.NewBaseline(key(), points))
 	var y []float64
 	for _, p := range points {
@@ -55,14 +55,14 @@ func TestBaseline(t *testing.T) {
 }
 
 func TestBaselineTooShort(t *testing.T) {
-	_, err := trend.NewBaseline(key(), stream(rand.New(rand.NewPCG(1, 1)), 0, 13, 0))
+	_, err := trend.NewBaseline(key(), series(rand.New(rand.NewPCG(1, 1)), 0, 13, 0))
 	if !errors.Is(err, stats.ErrTooFew) || !strings.Contains(err.Error(), "7 readings are missing") {
 		t.Errorf("13 readings: %v", err)
 	}
 }
 
 func TestBaselineScreensOutliers(t *testing.T) {
-	points := stream(rand.New(rand.NewPCG(8, 8)), 0, 30, 0)
+	points := series(rand.New(rand.NewPCG(8, 8)), 0, 30, 0)
 	clean := must(trend.NewBaseline(key(), points))
 	points[11].Value, points[20].Value = 90_000, 40_000
 	b := must(trend.NewBaseline(key(), points))
@@ -87,20 +87,20 @@ func TestBaselineScreensOutliers(t *testing.T) {
 
 func TestBaselineNotes(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 2))
-	drift := stream(random, 0, 40, 0)
+	drift := series(random, 0, 40, 0)
 	for i := range drift {
 		drift[i].Value = trend.RLU(1.6 + 0.3*random.NormFloat64() + 0.04*float64(i))
 	}
-	jump := slices.Concat(stream(random, 0, 20, 0), stream(random, 20, 20, 6))
-	zeros := stream(random, 0, 30, 0)
+	jump := slices.Concat(series(random, 0, 20, 0), series(random, 20, 20, 6))
+	zeros := series(random, 0, 30, 0)
 	for i := range 5 {
 		zeros[i*6].Value = 0
 	}
-	skewed := stream(random, 0, 30, 0)
+	skewed := series(random, 0, 30, 0)
 	for i := range skewed {
 		skewed[i].Value = 20 + 20*random.ExpFloat64()*random.ExpFloat64()*random.ExpFloat64()
 	}
-	swing := stream(random, 0, 60, 0)
+	swing := series(random, 0, 60, 0)
 	swing[30].Value, swing[31].Value = trend.RLU(1.6+0.3*3.3), trend.RLU(1.6-0.3*3.3)
 	for _, test := range []struct {
 		reason string
@@ -155,7 +155,7 @@ func TestBaselineNotesAreRare(t *testing.T) {
 }
 
 func TestReadingsRefused(t *testing.T) {
-	good := stream(rand.New(rand.NewPCG(1, 1)), 0, 30, 0)
+	good := series(rand.New(rand.NewPCG(1, 1)), 0, 30, 0)
 	tests := []struct {
 		reason string
 		change func(p []trend.Point)
@@ -188,7 +188,7 @@ func TestBaselineScale(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		random := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 0))
 		factor := rapid.Float64Range(1, 100).Draw(t, "factor")
-		points := stream(random, 0, rapid.IntRange(20, 60).Draw(t, "n"), 0)
+		points := series(random, 0, rapid.IntRange(20, 60).Draw(t, "n"), 0)
 		a := must(trend.NewBaseline(key(), points))
 		for i := range points {
 			points[i].Value = (points[i].Value+1)*factor - 1
@@ -211,7 +211,7 @@ func TestPooledSigma(t *testing.T) {
 	wantNear(t, "p", float64(p.P), 0.0112304677707169, 1e-11)
 	squares := 4*1.306904740216363*1.306904740216363 + 5*2.939671183426246*2.939671183426246 + 3*0.386221007541882*0.386221007541882
 	wantNear(t, "sigma", float64(p.Sigma), math.Sqrt(squares/12), 1e-13)
-	if p.DF != 12 || p.Streams != 3 {
+	if p.DF != 12 || p.Series != 3 {
 		t.Errorf("%+v", p)
 	}
 	b := must(baselines[0].WithSigma(p))

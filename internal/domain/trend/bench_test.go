@@ -7,36 +7,36 @@ import (
 	"rinsate/internal/domain/trend"
 )
 
-// usual is the promise that most tests and benchmarks are about: one false alarm a month in 1,200
+// usual is the promise that most tests and benchmarks are about: one false signal a month in 1,200
 // readings, with the three charts that a site starts with.
 func usual(n int) trend.Promise {
 	return trend.Promise{
-		FalseAlarms: 1, Readings: 1200, Baseline: n,
+		FalseSignals: 1, Readings: 1200, Baseline: n,
 		Charts: trend.Charts{Individuals: true, MovingRange: true, EWMA: true, CUSUM: true},
 	}
 }
 
-// BenchmarkScan is the goal of 25 ms for three charts on 10,000 streams of 100 readings, which an
+// BenchmarkScan is the goal of 25 ms for three charts on 10,000 series of 100 readings, which an
 // array program needs 16 ms for and a vectorised statistics language 120 ms.
 func BenchmarkScan(b *testing.B) {
-	const streams, readings = 10_000, 100
+	const all, readings = 10_000, 100
 	random := rand.New(rand.NewPCG(1, 2))
 	monitor := must(trend.NewMonitor(newBaseline(random), must(trend.NewDesign(usual(30)))))
-	monitors, values := make([]*trend.Monitor, streams), make([][]float64, streams)
+	monitors, values := make([]*trend.Monitor, all), make([][]float64, all)
 	for i := range values {
 		monitors[i], values[i] = monitor, make([]float64, readings)
 		for j := range values[i] {
 			values[i][j] = lognormal(random, 0)
 		}
 	}
-	out := make([]trend.Scanned, streams)
+	out := make([]trend.Scanned, all)
 	b.ReportAllocs()
 	for b.Loop() {
 		if err := trend.Scan(monitors, values, out); err != nil {
 			b.Fatal(err)
 		}
 	}
-	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/(streams*readings), "ns/reading")
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/(all*readings), "ns/reading")
 }
 
 func BenchmarkStep(b *testing.B) {
@@ -58,7 +58,7 @@ func BenchmarkRun(b *testing.B) {
 	random := rand.New(rand.NewPCG(1, 2))
 	baseline := newBaseline(random)
 	monitor := must(trend.NewMonitor(baseline, must(trend.NewDesign(usual(30)))))
-	points := append(stream(random, 30, 100, 0), stream(random, 130, 20, 2)...)
+	points := append(series(random, 30, 100, 0), series(random, 130, 20, 2)...)
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := monitor.Run(points); err != nil {
@@ -68,7 +68,7 @@ func BenchmarkRun(b *testing.B) {
 }
 
 func BenchmarkBaseline(b *testing.B) {
-	points := stream(rand.New(rand.NewPCG(1, 2)), 0, 30, 0)
+	points := series(rand.New(rand.NewPCG(1, 2)), 0, 30, 0)
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := trend.NewBaseline(trend.Key{}, points); err != nil {
@@ -85,7 +85,7 @@ func BenchmarkDesign(b *testing.B) {
 	}{
 		{"n=20", usual(20)},
 		{"n=30", usual(30)},
-		{"pooled", trend.Promise{FalseAlarms: 1, Readings: 1200, Baseline: 30, DF: 1000, Charts: usual(30).Charts}},
+		{"pooled", trend.Promise{FalseSignals: 1, Readings: 1200, Baseline: 30, DF: 1000, Charts: usual(30).Charts}},
 	} {
 		b.Run(n.name, func(b *testing.B) {
 			for b.Loop() {

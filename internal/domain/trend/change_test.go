@@ -146,7 +146,7 @@ func TestPartitionIsOptimal(t *testing.T) {
 	})
 }
 
-// The interval of the change covers as the package says: simulated with the alarm as the end of the
+// The interval of the change covers as the package says: simulated with the signal as the end of the
 // series, baselines of 30 that err, fixed seeds. 400 cases have a standard error of 1 to 2 %.
 func TestSinceCoverage(t *testing.T) {
 	t.Parallel()
@@ -162,13 +162,13 @@ func TestSinceCoverage(t *testing.T) {
 		for n < cases {
 			b := newBaseline(random)
 			monitor := must(trend.NewMonitor(b, design))
-			points := append(stream(random, 30, test.before, 0), stream(random, 30+test.before, 400, test.shift)...)
+			points := append(series(random, 30, test.before, 0), series(random, 30+test.before, 400, test.shift)...)
 			state := monitor.Start()
 			for i, p := range points {
 				var f trend.Flags
 				state, _, f = monitor.Step(state, monitor.Z(p.Value))
 				if f.Any() && i < test.before {
-					break // a false alarm; another case
+					break // a false signal; another case
 				}
 				if f.Individuals > 0 || f.EWMA > 0 || f.CUSUM > 0 {
 					s := must(trend.ChangeSince(b, points[:i+1], 1))

@@ -18,9 +18,9 @@ type Individuals struct {
 	Limit float64
 }
 
-// Signal returns +1 for a value above the limit, −1 for one below, else 0. A value at the limit is
+// Crossing returns +1 for a value above the limit, −1 for one below, else 0. A value at the limit is
 // none.
-func (c Individuals) Signal(z float64) int { return beyond(z, c.Limit) }
+func (c Individuals) Crossing(z float64) int { return beyond(z, c.Limit) }
 
 // MovingRange is the chart of the distance between neighbours: a signal when |z−previous| > Limit.
 // It watches the spread. It has no other memory than the previous value and is not restarted after
@@ -81,8 +81,8 @@ func (c EWMA) Bound(s EWMAState) float64 {
 	return c.Limit * math.Sqrt(variance)
 }
 
-// Signal returns +1 when the state is above the upper limit, −1 when it is below the lower, else 0.
-func (c EWMA) Signal(s EWMAState) int { return beyond(s.Mean, c.Bound(s)) }
+// Crossing returns +1 when the state is above the upper limit, −1 when it is below the lower, else 0.
+func (c EWMA) Crossing(s EWMAState) int { return beyond(s.Mean, c.Bound(s)) }
 
 // check says what is wrong with the parameters.
 func (c EWMA) check() error {
@@ -134,9 +134,9 @@ func (c CUSUM) Step(s CUSUMState, z float64) CUSUMState {
 	return s
 }
 
-// Signal returns +1 when Up is over the limit, −1 when Down is, else 0. Both at once cannot be for
+// Crossing returns +1 when Up is over the limit, −1 when Down is, else 0. Both at once cannot be for
 // K ≥ 0 and a head start up to ½.
-func (c CUSUM) Signal(s CUSUMState) int {
+func (c CUSUM) Crossing(s CUSUMState) int {
 	switch {
 	case s.Up > c.H:
 		return 1

@@ -30,11 +30,11 @@ func TestIndividualsHandbook(t *testing.T) {
 	wantNear(t, "upper limit with d2 = 1.128", mean+3*mr/1.128, 55.8040898345154, 1e-13)
 	chart := trend.Individuals{Limit: e2 * mr}
 	for _, x := range flow {
-		if chart.Signal(x-mean) != 0 {
+		if chart.Crossing(x-mean) != 0 {
 			t.Errorf("%v signals", x)
 		}
 	}
-	if chart.Signal(chart.Limit) != 0 || chart.Signal(-chart.Limit) != 0 {
+	if chart.Crossing(chart.Limit) != 0 || chart.Crossing(-chart.Limit) != 0 {
 		t.Error("a value at the limit signals")
 	}
 }
@@ -47,11 +47,11 @@ func TestCUSUMHandbook(t *testing.T) {
 		state = chart.Step(state, atof(t, row["x"])-325)
 		within(t, "upper sum "+row["group"], state.Up, atof(t, row["Shi"]), 1e-9)
 		within(t, "lower sum "+row["group"], state.Down, atof(t, row["Slo"]), 1e-9)
-		signal := chart.Signal(state)
-		if (signal != 0) != (row["signal"] == "1") || signal < 0 {
-			t.Errorf("group %s signals %d, want %s", row["group"], signal, row["signal"])
+		crossing := chart.Crossing(state)
+		if (crossing != 0) != (row["signal"] == "1") || crossing < 0 {
+			t.Errorf("group %s signals %d, want %s", row["group"], crossing, row["signal"])
 		}
-		if first == 0 && signal != 0 {
+		if first == 0 && crossing != 0 {
 			first = i + 1
 			if state.UpRun != 2 {
 				t.Errorf("the change is put %d groups back, want 2: groups 13 and 14", state.UpRun)
@@ -93,10 +93,10 @@ func TestCUSUMMirrored(t *testing.T) {
 		a, b := chart.Start(), chart.Start()
 		for _, z := range values(1, 40).Draw(t, "z") {
 			a, b = chart.Step(a, z), chart.Step(b, -z)
-			if a.Up != b.Down || a.Down != b.Up || a.UpRun != b.DownRun || chart.Signal(a) != -chart.Signal(b) {
+			if a.Up != b.Down || a.Down != b.Up || a.UpRun != b.DownRun || chart.Crossing(a) != -chart.Crossing(b) {
 				t.Fatalf("%+v and %+v are not mirror images", a, b)
 			}
-			if chart.Signal(a) != 0 {
+			if chart.Crossing(a) != 0 {
 				a, b = chart.Start(), chart.Start()
 			}
 		}

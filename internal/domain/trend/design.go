@@ -47,17 +47,17 @@ func (c Charts) limited() int {
 	return n
 }
 
-// Promise is what a user states: how many false alarms are acceptable, and on what.
+// Promise is what a user states: how many false signals are acceptable, and on what.
 type Promise struct {
-	// FalseAlarms are expected in a month over all streams together, Readings are made in it.
-	// FalseAlarms/Readings must lie between 1e-8 and 0.1.
-	FalseAlarms unit.Number `json:"false_alarms"`
-	Readings    unit.Number `json:"readings"`
-	// Baseline is how many readings the baseline of a stream was made from, those included that its
+	// FalseSignals are expected in a month over all series together, Readings are made in it.
+	// FalseSignals/Readings must lie between 1e-8 and 0.1.
+	FalseSignals unit.Number `json:"false_signals"`
+	Readings     unit.Number `json:"readings"`
+	// Baseline is how many readings the baseline of a series was made from, those included that its
 	// screening left out ([Baseline.Readings]): [MinBaseline] or more.
 	Baseline int `json:"baseline"`
-	// DF are the degrees of freedom of a sigma that was pooled over streams ([PoolSigma]); 0
-	// stands for Baseline−1, the stream's own.
+	// DF are the degrees of freedom of a sigma that was pooled over series ([PoolSigma]); 0
+	// stands for Baseline−1, the series's own.
 	DF     int    `json:"df,omitempty"`
 	Charts Charts `json:"charts"`
 	// Lambda is the weight of the EWMA chart, K and HeadStart those of the CUSUM chart; 0 stands
@@ -130,17 +130,17 @@ func (d Design) Share(chart ChartName) Share {
 // Every chart is restarted after its signal, so that in the long run it signals once in ARL
 // readings (renewal), and the expected numbers of signals of several charts add, whatever their
 // dependence. A run rule has no limit to choose: its rate is taken off the promise first, and what
-// remains is split evenly among the charts with limits. Signals that come together are one alarm
-// for a person ([Monitor.Run]); the number of alarms is therefore at most what is promised, that of
+// remains is split evenly among the charts with limits. Signals that come together are one signal
+// for a person ([Monitor.Run]); the number of signals is therefore at most what is promised, that of
 // signals equal to it.
 //
 // The limits are frozen from an estimated baseline, which by itself would multiply the false
-// alarms. They are therefore chosen so that the rate, averaged over the law of the mean (normal,
+// signals. They are therefore chosen so that the rate, averaged over the law of the mean (normal,
 // variance σ²/n), of sigma (χ²_df/df) and of the screening, equals the promise: in closed form for
 // single values, about |t_df|·√(1+1/n), and for moving ranges, about |t_df|·√2; for EWMA and CUSUM
-// by quadrature of 1/ARL(shift, scale). Over 12,000 simulated fleets of 40 streams with baselines
-// of 30 the rate was 1.03 of the promise. An average is not a guarantee for one stream: a baseline
-// that happened to be narrow gives more alarms than one that happened to be wide. Readings must be
+// by quadrature of 1/ARL(shift, scale). Over 12,000 simulated fleets of 40 series with baselines
+// of 30 the rate was 1.03 of the promise. An average is not a guarantee for one series: a baseline
+// that happened to be narrow gives more signals than one that happened to be wide. Readings must be
 // independent and normal on the log scale; the notes of a [Baseline] say when they are not. Limits
 // for 20 readings are wide, those of the CUSUM chart above all, since a mean that errs by K makes
 // it creep for ever: more readings, or a pooled sigma, pay off at once.
@@ -152,7 +152,7 @@ func NewDesign(p Promise) (Design, error) {
 		return Design{}, err
 	}
 	d := designing{
-		Promise: p, equations: map[int]*equation{}, budget: float64(p.FalseAlarms / p.Readings),
+		Promise: p, equations: map[int]*equation{}, budget: float64(p.FalseSignals / p.Readings),
 		usual: newEstimated(p.Baseline, p.DF, usual), rough: newEstimated(p.Baseline, p.DF, rough),
 	}
 	design := Design{Promise: p}
@@ -160,8 +160,8 @@ func NewDesign(p Promise) (Design, error) {
 	left := d.budget - spent
 	// What is left may be 0 up to rounding only when nothing is wanted of it.
 	if p.Charts.limited() > 0 && left < minRate*float64(p.Charts.limited()) || spent > d.budget*(1+1e-9) {
-		return Design{}, argument("run rules %s alone give %.3g false alarms in %v readings, %v are allowed: switch rules off or allow more",
-			p.Charts.Rules.On, spent*float64(p.Readings), p.Readings, p.FalseAlarms)
+		return Design{}, argument("run rules %s alone give %.3g false signals in %v readings, %v are allowed: switch rules off or allow more",
+			p.Charts.Rules.On, spent*float64(p.Readings), p.Readings, p.FalseSignals)
 	}
 	design.Shares = append(d.limited(left/float64(max(1, p.Charts.limited()))), rules...)
 	for _, s := range design.Shares {
@@ -190,10 +190,10 @@ func (p Promise) filled() Promise {
 // check says what is wrong with the promise.
 func (p Promise) check() error {
 	switch {
-	case !(p.FalseAlarms > 0) || !(p.Readings > 0) || !finite(float64(p.FalseAlarms)) || !finite(float64(p.Readings)):
-		return argument("%v false alarms in %v readings: want more than 0 of both", p.FalseAlarms, p.Readings)
-	case p.FalseAlarms/p.Readings < minRate || p.FalseAlarms/p.Readings > maxRate:
-		return argument("%v false alarms in %v readings: want one in ten readings at most and one in a hundred million at least", p.FalseAlarms, p.Readings)
+	case !(p.FalseSignals > 0) || !(p.Readings > 0) || !finite(float64(p.FalseSignals)) || !finite(float64(p.Readings)):
+		return argument("%v false signals in %v readings: want more than 0 of both", p.FalseSignals, p.Readings)
+	case p.FalseSignals/p.Readings < minRate || p.FalseSignals/p.Readings > maxRate:
+		return argument("%v false signals in %v readings: want one in ten readings at most and one in a hundred million at least", p.FalseSignals, p.Readings)
 	case p.Baseline < MinBaseline || p.Baseline > stats.MaxCount:
 		return argument("a baseline of %d readings: want %d or more", p.Baseline, MinBaseline)
 	case p.DF < p.Baseline-1 || p.DF > stats.MaxCount:

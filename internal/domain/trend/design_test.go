@@ -15,24 +15,24 @@ import (
 
 // With a baseline known as good as exactly, 1/ARL at the limits is the share of the promise.
 func TestDesignWithKnownParameters(t *testing.T) {
-	for _, alarms := range []unit.Number{0.01, 1, 30} {
+	for _, signals := range []unit.Number{0.01, 1, 30} {
 		p := usual(1_000_000)
-		p.FalseAlarms = alarms
+		p.FalseSignals = signals
 		p.HeadStart = 0.5
 		d := must(trend.NewDesign(p))
-		share := float64(alarms) / 1200 / 4
+		share := float64(signals) / 1200 / 4
 		for _, s := range d.Shares {
 			// The mean of a million readings still moves the CUSUM by parts in 1e4.
 			wantNear(t, string(s.Chart)+" run length", float64(s.InControl), 1/share, 5e-4)
 			wantNear(t, string(s.Chart)+" rate", float64(s.Rate), share, 1e-12)
 		}
-		wantNear(t, "per month", float64(d.PerMonth), float64(alarms), 1e-12)
+		wantNear(t, "per month", float64(d.PerMonth), float64(signals), 1e-12)
 		cusum := trend.CUSUM{K: 0.5, H: float64(d.Share(trend.CUSUMChart).Limit), HeadStart: 0.5}
 		wantNear(t, "delay of the CUSUM", float64(d.Share(trend.CUSUMChart).Delays[1].Readings), must(cusum.ARL(1, 1)), 1e-12)
 	}
 }
 
-// Single values and moving ranges, one false alarm in 3,600 readings: limits found by integrating the
+// Single values and moving ranges, one false signal in 3,600 readings: limits found by integrating the
 // screening over Student's density, an independent implementation, 10 digits. The rule of six points
 // here is good for five.
 func TestDesignOfIndividuals(t *testing.T) {
@@ -48,7 +48,7 @@ func TestDesignOfIndividuals(t *testing.T) {
 		// λ = 1 is the chart of single values; the quadrature must find its limit.
 		{30, trend.EWMAChart, trend.Charts{EWMA: true}, 4.243563957686928},
 	} {
-		p := trend.Promise{FalseAlarms: 1, Readings: 3600, Baseline: want.n, Lambda: 1, Charts: want.charts}
+		p := trend.Promise{FalseSignals: 1, Readings: 3600, Baseline: want.n, Lambda: 1, Charts: want.charts}
 		tolerance := 2e-5
 		if want.chart == trend.EWMAChart {
 			tolerance = 3e-4
@@ -56,13 +56,13 @@ func TestDesignOfIndividuals(t *testing.T) {
 		wantNear(t, string(want.chart), float64(must(trend.NewDesign(p)).Share(want.chart).Limit), want.limit, tolerance)
 	}
 	// With a pooled sigma the limits are those of the t distribution.
-	p := trend.Promise{FalseAlarms: 1, Readings: 3600, Baseline: 30, DF: 300, Charts: trend.Charts{Individuals: true, MovingRange: true}}
+	p := trend.Promise{FalseSignals: 1, Readings: 3600, Baseline: 30, DF: 300, Charts: trend.Charts{Individuals: true, MovingRange: true}}
 	d, quantile := must(trend.NewDesign(p)), -stats.TQuantile(0.25/3600, 300)
 	wantNear(t, "pooled individuals", float64(d.Share(trend.IndividualsChart).Limit), quantile*math.Sqrt(1+1.0/30), 1e-6)
 	wantNear(t, "pooled moving range", float64(d.Share(trend.MovingRangeChart).Limit), quantile*math.Sqrt2, 1e-6)
 }
 
-// More readings in the baseline, more degrees of freedom and more false alarms allowed make
+// More readings in the baseline, more degrees of freedom and more false signals allowed make
 // narrower limits and shorter delays.
 func TestDesignMonotone(t *testing.T) {
 	looser := func(reason string, a, b trend.Promise) {
@@ -80,15 +80,15 @@ func TestDesignMonotone(t *testing.T) {
 		}
 	}
 	pooled, often := usual(30), usual(30)
-	pooled.DF, often.FalseAlarms = 400, 2
+	pooled.DF, often.FalseSignals = 400, 2
 	looser("a longer baseline", usual(20), usual(30))
 	looser("a pooled sigma", usual(30), pooled)
-	looser("more false alarms", usual(30), often)
+	looser("more false signals", usual(30), often)
 }
 
 func TestDesignWithRules(t *testing.T) {
 	p := usual(30)
-	p.FalseAlarms = 10
+	p.FalseSignals = 10
 	p.Charts.Rules = trend.Rules{On: trend.RulesOf(2, 3)}
 	d := must(trend.NewDesign(p))
 	sum := 0.0
@@ -105,23 +105,23 @@ func TestDesignWithRules(t *testing.T) {
 		}
 	}
 	wantNear(t, "sum of the rates", sum, 10.0/1200, 1e-12)
-	p.FalseAlarms = 2
+	p.FalseSignals = 2
 	_, err := trend.NewDesign(p)
 	if !errors.Is(err, stats.ErrArgument) || !strings.Contains(err.Error(), "switch rules off") {
 		t.Errorf("rules over budget: %v", err)
 	}
 	// Rules alone have nothing to choose; what they give is said.
-	p = trend.Promise{FalseAlarms: 10, Readings: 1200, Baseline: 30, Charts: trend.Charts{Rules: trend.Rules{On: trend.RulesOf(2)}}}
+	p = trend.Promise{FalseSignals: 10, Readings: 1200, Baseline: 30, Charts: trend.Charts{Rules: trend.Rules{On: trend.RulesOf(2)}}}
 	if d := must(trend.NewDesign(p)); d.PerMonth > 10 || d.PerMonth < 1200/511 {
-		t.Errorf("%v false alarms a month from rule 2", d.PerMonth)
+		t.Errorf("%v false signals a month from rule 2", d.PerMonth)
 	}
 }
 
 func TestDesignJSON(t *testing.T) {
 	p := usual(24)
-	p.FalseAlarms = 10
+	p.FalseSignals = 10
 	p.Charts.Rules = trend.Rules{On: trend.RulesOf(2, 5), Run: 8}
-	p.FalseAlarms = 40
+	p.FalseSignals = 40
 	d := must(trend.NewDesign(p))
 	text := must(json.Marshal(d))
 	var again trend.Design
@@ -142,11 +142,11 @@ func TestDesignRefuses(t *testing.T) {
 		reason string
 		change func(p *trend.Promise)
 	}{
-		{"no false alarm at all", func(p *trend.Promise) { p.FalseAlarms = 0 }},
+		{"no false signal at all", func(p *trend.Promise) { p.FalseSignals = 0 }},
 		{"no readings", func(p *trend.Promise) { p.Readings = 0 }},
 		{"not a number", func(p *trend.Promise) { p.Readings = unit.Number(math.NaN()) }},
-		{"one alarm in five readings", func(p *trend.Promise) { p.FalseAlarms = 240 }},
-		{"one alarm in 1e9 readings", func(p *trend.Promise) { p.FalseAlarms = 1e-6 }},
+		{"one signal in five readings", func(p *trend.Promise) { p.FalseSignals = 240 }},
+		{"one signal in 1e9 readings", func(p *trend.Promise) { p.FalseSignals = 1e-6 }},
 		{"a baseline of one", func(p *trend.Promise) { p.Baseline = 1 }},
 		{"no chart", func(p *trend.Promise) { p.Charts = trend.Charts{} }},
 		{"a weight over 1", func(p *trend.Promise) { p.Lambda = 1.1 }},

@@ -1,20 +1,20 @@
-// Package trend answers whether a stream of readings is still what it was and, if not, since when.
+// Package trend answers whether a series of readings is still what it was and, if not, since when.
 //
-// A stream is what one scope gave at one sampling point on one meter system with one kit ([Key]).
+// A series is what one scope gave at one sampling point on one meter system with one kit ([Key]).
 // Its readings are analysed as y = log10(RLU+1) ([LogRLU]). The first 20 and more readings of a
 // stable period become its [Baseline], which is frozen; after a repair and after a change of
-// meter system, kit or protocol a new one is collected. [NewDesign] turns “one false alarm a month
+// meter system, kit or protocol a new one is collected. [NewDesign] turns “one false signal a month
 // over my fleet” into the limits of the charts, with the uncertainty of the baseline
 // counted in. A [Monitor], made of the two, runs the charts over the readings that follow, one at
-// a time ([Monitor.Step]), as a whole ([Monitor.Run]) or for many streams at once ([Scan]), groups
-// their signals into alarms and estimates since when ([ChangeSince]).
+// a time ([Monitor.Step]), as a whole ([Monitor.Run]) or for many series at once ([Scan]), groups
+// their signals into signals and estimates since when ([ChangeSince]).
 //
-// Beside that: [Screening] ranks many streams under false discovery control; [FindChange]
+// Beside that: [Screening] ranks many series under false discovery control; [FindChange]
 // and [Partition] look at a whole series without a baseline; [NewGChart] and [NewTChart] are for
 // rare failures, [LaneyPChart] for shares of failures, and [NewFunnel] compares people, sites or
 // lots.
 //
-// The package reads no clock, draws no random number and never changes an argument. An alarm is a
+// The package reads no clock, draws no random number and never changes an argument. A signal is a
 // reason to look, not a verdict on a scope: it says that the readings changed, not why, and a
 // change downward may be a failing meter or a weak kit rather than a cleaner scope.
 package trend

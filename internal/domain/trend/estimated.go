@@ -16,10 +16,10 @@ import (
 //
 // A clean baseline loses its most extreme reading to the screening of [NewBaseline] with
 // probability [OutlierAlpha], and then its sigma comes out a fifth too small: rare, but enough to
-// raise the false alarms by a tenth. How many standard deviations R the most extreme reading lies
+// raise the false signals by a tenth. How many standard deviations R the most extreme reading lies
 // from the mean is independent of mean and standard deviation (D. Basu, Sankhyā 1955;15:377-380),
 // and without it the mean moves by R·s/(n−1) and s shrinks to s·√((n−1−R²n/(n−1))/(n−2)). Both
-// cases are averaged, unless sigma is pooled over streams, where one of them does little. About one
+// cases are averaged, unless sigma is pooled over series, where one of them does little. About one
 // clean baseline in 1,400 loses two or three readings; that is left out, and costs some 3 % of the
 // promise (simulated, n = 30).
 //

@@ -7,17 +7,17 @@ import (
 	"rinsate/internal/domain/trend"
 )
 
-// A stream of one reading a day: thirty of them make the baseline, the limits follow from “one false
-// alarm a month in 1,200 readings”, and from the 16th reading after the baseline on they are higher.
+// A series of one reading a day: thirty of them make the baseline, the limits follow from “one false
+// signal a month in 1,200 readings”, and from the 16th reading after the baseline on they are higher.
 func Example() {
 	random := rand.New(rand.NewPCG(7, 1))
-	baseline, err := trend.NewBaseline(key(), stream(random, 0, 30, 0))
+	baseline, err := trend.NewBaseline(key(), series(random, 0, 30, 0))
 	if err != nil {
 		fmt.Println(err)
 		return
 	}
 	design, err := trend.NewDesign(trend.Promise{
-		FalseAlarms: 1, Readings: 1200, Baseline: baseline.Readings(),
+		FalseSignals: 1, Readings: 1200, Baseline: baseline.Readings(),
 		Charts: trend.Charts{Individuals: true, EWMA: true, CUSUM: true},
 	})
 	if err != nil {
@@ -29,8 +29,8 @@ func Example() {
 		fmt.Println(err)
 		return
 	}
-	// 1.5 sigma of the stable stream is a factor of 10^0.45 = 2.8 in RLU.
-	watched, err := monitor.Run(append(stream(random, 30, 15, 0), stream(random, 45, 25, 1.5)...))
+	// 1.5 sigma of the stable series is a factor of 10^0.45 = 2.8 in RLU.
+	watched, err := monitor.Run(append(series(random, 30, 15, 0), series(random, 45, 25, 1.5)...))
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -38,7 +38,7 @@ func Example() {
 	for _, s := range design.Shares {
 		fmt.Printf("%s: limit %.2f, finds 2 sigma in %.0f readings\n", s.Chart, float64(s.Limit), float64(s.Delays[2].Readings))
 	}
-	for _, a := range watched.Alarms {
+	for _, a := range watched.Signals {
 		fmt.Printf("%s since reading %d (%d to %d), first by %s at reading %d\n", a.Direction, a.Since.Index+1, a.Since.Lo+1, a.Since.Hi+1,
 			a.First.Chart, a.First.Index+1)
 		fmt.Println(a.Words)

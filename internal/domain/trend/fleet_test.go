@@ -8,28 +8,28 @@ import (
 	"rinsate/internal/domain/trend"
 )
 
-// A thousand clean fleets of 40 streams, each with a baseline of 30 of its own that was screened
+// A thousand clean fleets of 40 series, each with a baseline of 30 of its own that was screened
 // for outliers, charts that have run for 100 readings, and then a month of 30 readings: 1,200 in
-// all, for which one false alarm was promised. The mean number of signals must be within 2.58
-// standard errors (99 %), from the variance between fleets: a stream whose baseline came out narrow
+// all, for which one false signal was promised. The mean number of signals must be within 2.58
+// standard errors (99 %), from the variance between fleets: a series whose baseline came out narrow
 // signals again and again, so that the count is not a Poisson count.
 func TestFleetsKeepThePromise(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates a million readings several times over")
 	}
 	t.Parallel()
-	const fleets, streams, before, month = 1000, 40, 100, 30
+	const fleets, all, before, month = 1000, 40, 100, 30
 	design := must(trend.NewDesign(usual(30)))
 	random := rand.New(rand.NewPCG(1000, 40))
 	// One tally for all charts, and one for each.
 	totals := make([]tally, 5)
-	alarms := tally{}
+	signals := tally{}
 	for fleet := range fleets {
 		counts, grouped := [5]float64{}, 0.0
-		for range streams {
+		for range all {
 			monitor := must(trend.NewMonitor(newBaseline(random), design))
 			if fleet < 100 {
-				grouped += monthAlarms(t, monitor, random, before, month)
+				grouped += monthSignals(t, monitor, random, before, month)
 				continue
 			}
 			state := monitor.Start()
@@ -47,7 +47,7 @@ func TestFleetsKeepThePromise(t *testing.T) {
 			}
 		}
 		if fleet < 100 {
-			alarms.add(grouped)
+			signals.add(grouped)
 			continue
 		}
 		for j := range totals {
@@ -60,25 +60,25 @@ func TestFleetsKeepThePromise(t *testing.T) {
 			want = 1
 		}
 		mean, se := totals[j].mean()
-		t.Logf("%s: %.3f ± %.3f false alarms a month, promised %.2f", name, mean, se, want)
+		t.Logf("%s: %.3f ± %.3f false signals a month, promised %.2f", name, mean, se, want)
 		if math.Abs(mean-want) > 2.58*se {
-			t.Errorf("%s: %.3f ± %.3f false alarms a month, promised %.2f", name, mean, se, want)
+			t.Errorf("%s: %.3f ± %.3f false signals a month, promised %.2f", name, mean, se, want)
 		}
 	}
-	// What a person sees are alarms, into which signals are grouped: at most as many.
-	if mean, se := alarms.mean(); mean > 1+2.58*se {
-		t.Errorf("%.3f ± %.3f alarms a month", mean, se)
+	// What a person sees are signals, into which signals are grouped: at most as many.
+	if mean, se := signals.mean(); mean > 1+2.58*se {
+		t.Errorf("%.3f ± %.3f signals a month", mean, se)
 	}
 }
 
-// monthAlarms counts the alarms that began in the month.
-func monthAlarms(t *testing.T, monitor *trend.Monitor, random *rand.Rand, before, month int) (n float64) {
+// monthSignals counts the signals that began in the month.
+func monthSignals(t *testing.T, monitor *trend.Monitor, random *rand.Rand, before, month int) (n float64) {
 	t.Helper()
-	run, err := monitor.Run(stream(random, 30, before+month, 0))
+	run, err := monitor.Run(series(random, 30, before+month, 0))
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, a := range run.Alarms {
+	for _, a := range run.Signals {
 		if a.First.Index >= before {
 			n++
 		}

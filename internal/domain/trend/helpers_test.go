@@ -88,7 +88,7 @@ func column(t *testing.T, file, name string) []float64 {
 	return out
 }
 
-// start is the instant of the first reading of the invented streams; they have one reading a day.
+// start is the instant of the first reading of the invented series; they have one reading a day.
 const start = unit.Instant(1_767_225_600_000_000) // 2026-01-01T00:00:00Z
 
 const day = unit.Instant(unit.Day)
@@ -99,8 +99,8 @@ func lognormal(random *rand.Rand, shift float64) float64 {
 	return max(0, trend.RLU(1.6+0.3*(random.NormFloat64()+shift)))
 }
 
-// stream returns n readings, the first of them the from-th of its stream.
-func stream(random *rand.Rand, from, n int, shift float64) []trend.Point {
+// series returns n readings, the first of them the from-th of its series.
+func series(random *rand.Rand, from, n int, shift float64) []trend.Point {
 	points := make([]trend.Point, n)
 	for i := range points {
 		points[i] = trend.Point{
@@ -111,7 +111,7 @@ func stream(random *rand.Rand, from, n int, shift float64) []trend.Point {
 	return points
 }
 
-// pointsOf returns a stream of the values given.
+// pointsOf returns a series of the values given.
 func pointsOf(values ...float64) []trend.Point {
 	points := make([]trend.Point, len(values))
 	for i, v := range values {
@@ -124,9 +124,9 @@ func key() trend.Key {
 	return trend.Key{Scope: "DUO-07", Point: scope.ElevatorRecess, System: "meter-a", Kit: "swab-1"}
 }
 
-// newBaseline returns the baseline of 30 readings of a stable stream.
+// newBaseline returns the baseline of 30 readings of a stable series.
 func newBaseline(random *rand.Rand) trend.Baseline {
-	return must(trend.NewBaseline(key(), stream(random, 0, 30, 0)))
+	return must(trend.NewBaseline(key(), series(random, 0, 30, 0)))
 }
 
 // standard is a baseline on which z = log10(RLU+1), so that a test can say what it feeds the charts.

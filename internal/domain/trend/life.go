@@ -10,36 +10,36 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-// Identity is what an alarm is called by as long as the same reading begins it: the stream, the reading
+// Identity is what a signal is called by as long as the same reading begins it: the series, the reading
 // of its first signal, and which way that signal pointed.
 type Identity struct {
-	Stream    Key          `json:"stream"`
+	Series    Key          `json:"series"`
 	Reading   ledger.ID    `json:"reading"`
 	Signalled unit.Instant `json:"signalled"` // when the reading was taken
 	Direction Direction    `json:"direction"` // of the first signal
 }
 
-// ID returns the id of the alarm, which depends on nothing but the identity.
+// ID returns the id of the signal, which depends on nothing but the identity.
 func (i Identity) ID() ledger.ID {
-	k := i.Stream
-	return ledger.DerivedID("alarm", k.Scope, string(k.Point), k.System, k.Kit, string(i.Reading), string(i.Direction))
+	k := i.Series
+	return ledger.DerivedID("signal", k.Scope, string(k.Point), k.System, k.Kit, string(i.Reading), string(i.Direction))
 }
 
-// Identity returns what the alarm is called by. Signals that join it later do not change it.
-func (a Alarm) Identity() Identity {
-	return Identity{Stream: a.Key, Reading: a.First.ID, Signalled: a.First.At, Direction: a.First.Direction}
+// Identity returns what the signal is called by. Signals that join it later do not change it.
+func (a Signal) Identity() Identity {
+	return Identity{Series: a.Key, Reading: a.First.ID, Signalled: a.First.At, Direction: a.First.Direction}
 }
 
 // Begin returns the earliest instant at which the change can have come: the start of its interval, or the
 // first signal where it has no date.
-func (a Alarm) Begin() unit.Instant {
+func (a Signal) Begin() unit.Instant {
 	if a.Since != nil {
 		return min(a.Since.After, a.First.At)
 	}
 	return a.First.At
 }
 
-// Act is what somebody does about an alarm. The words are in the ledger: never rename one, only add.
+// Act is what somebody does about a signal. The words are in the ledger: never rename one, only add.
 type Act string
 
 // The acts.
@@ -92,7 +92,7 @@ func (c Cause) Words() string {
 	return string(c)
 }
 
-// LifeError says why something cannot be done about an alarm, for a person.
+// LifeError says why something cannot be done about a signal, for a person.
 type LifeError struct{ message string }
 
 func (e *LifeError) Error() string { return e.message }
@@ -104,17 +104,17 @@ func lifeError(format string, args ...any) error {
 // mostWords is how long an explanation or a reason may be, in bytes.
 const mostWords = 2000
 
-// Handling is one act about an alarm, as it is recorded.
+// Handling is one act about a signal, as it is recorded.
 type Handling struct {
-	Alarm ledger.ID `json:"alarm"`
+	Signal ledger.ID `json:"signal"`
 	Identity
-	// Begin and Last bound the alarm as it was when somebody acted: the earliest instant of the change and
+	// Begin and Last bound the signal as it was when somebody acted: the earliest instant of the change and
 	// the last signal.
 	Begin unit.Instant `json:"began"`
 	Last  unit.Instant `json:"last"`
 	Act   Act          `json:"act"`
 	At    unit.Instant `json:"at"`
-	// Words explain, or say why the alarm is closed or opened again.
+	// Words explain, or say why the signal is closed or opened again.
 	Words string `json:"words,omitempty"`
 	// Cause is the category of an explanation, Record what is linked.
 	Cause  Cause     `json:"cause,omitempty"`
@@ -125,10 +125,10 @@ type Handling struct {
 // record, closing and opening again their reasons. The error is a LifeError.
 func (h Handling) Check() error {
 	switch {
-	case h.Alarm == "" || h.Stream.Scope == "" || h.Reading == "" || !h.Signalled.Known():
-		return lifeError("an act about an alarm must name the alarm, its stream and the reading that began it")
+	case h.Signal == "" || h.Series.Scope == "" || h.Reading == "" || !h.Signalled.Known():
+		return lifeError("an act about a signal must name the signal, its series and the reading that began it")
 	case !slices.Contains(Acts, h.Act):
-		return lifeError("%q is nothing that is done about an alarm; allowed: seen, explained, linked, closed, reopened", h.Act)
+		return lifeError("%q is nothing that is done about a signal; allowed: seen, explained, linked, closed, reopened", h.Act)
 	case len(h.Words) > mostWords:
 		return lifeError("the words have %d bytes, at most %d are allowed", len(h.Words), mostWords)
 	case h.Act == Explained && !slices.Contains(Causes, h.Cause):
@@ -143,11 +143,11 @@ func (h Handling) Check() error {
 	if empty := strings.TrimSpace(h.Words) == ""; empty {
 		switch h.Act {
 		case Explained:
-			return lifeError("say what was behind the alarm")
+			return lifeError("say what was behind the signal")
 		case Closed:
-			return lifeError("say why the alarm can be closed")
+			return lifeError("say why the signal can be closed")
 		case Reopened:
-			return lifeError("say why the alarm is opened again")
+			return lifeError("say why the signal is opened again")
 		case Seen, Linked:
 		}
 	}
@@ -162,10 +162,10 @@ func causeList() string {
 	return strings.Join(words, ", ")
 }
 
-// LifeState is how far people are with an alarm.
+// LifeState is how far people are with a signal.
 type LifeState string
 
-// The states of an alarm's life.
+// The states of a signal's life.
 const (
 	LifeNew       LifeState = "new"       // nobody has looked at it
 	LifeSeen      LifeState = "seen"      // somebody has, or it was opened again
@@ -173,23 +173,23 @@ const (
 	LifeClosed    LifeState = "closed"
 )
 
-// LifeStates lists every state, in the order in which an alarm goes through them.
+// LifeStates lists every state, in the order in which a signal goes through them.
 var LifeStates = []LifeState{LifeNew, LifeSeen, LifeExplained, LifeClosed}
 
 // Next returns the state after an act. It refuses, with a LifeError, what cannot be done in this one:
-// an alarm is closed only after an explanation, and after it was opened again only after a new one; of a
-// closed alarm nothing is said any more until it is opened again.
+// a signal is closed only after an explanation, and after it was opened again only after a new one; of a
+// closed signal nothing is said any more until it is opened again.
 func (s LifeState) Next(a Act) (LifeState, error) {
 	switch {
 	case s == LifeClosed && a != Reopened:
-		return s, lifeError("the alarm is closed: open it again first")
+		return s, lifeError("the signal is closed: open it again first")
 	case s != LifeClosed && a == Reopened:
-		return s, lifeError("the alarm is not closed")
+		return s, lifeError("the signal is not closed")
 	}
 	switch a {
 	case Seen:
 		if s != LifeNew {
-			return s, lifeError("the alarm was seen before")
+			return s, lifeError("the signal was seen before")
 		}
 		return LifeSeen, nil
 	case Explained:
@@ -201,17 +201,17 @@ func (s LifeState) Next(a Act) (LifeState, error) {
 		return s, nil
 	case Closed:
 		if s != LifeExplained {
-			return s, lifeError("say first what was behind the alarm: closing needs an explanation")
+			return s, lifeError("say first what was behind the signal: closing needs an explanation")
 		}
 		return LifeClosed, nil
 	case Reopened:
 		return LifeSeen, nil
 	}
-	return s, lifeError("%q is nothing that is done about an alarm", a)
+	return s, lifeError("%q is nothing that is done about a signal", a)
 }
 
-// Live returns the state that acts, in the order in which they were recorded, have brought an alarm to, and
-// which of them count. One that rests on an act that was taken back does not count any more: the alarm is
+// Live returns the state that acts, in the order in which they were recorded, have brought a signal to, and
+// which of them count. One that rests on an act that was taken back does not count any more: the signal is
 // as if it had not been done.
 func Live(acts []Act) (state LifeState, counts []bool) {
 	state, counts = LifeNew, make([]bool, len(acts))
@@ -225,7 +225,7 @@ func Live(acts []Act) (state LifeState, counts []bool) {
 	return state, counts
 }
 
-// Past is an alarm that somebody has acted on, as far as the records tell.
+// Past is a signal that somebody has acted on, as far as the records tell.
 type Past struct {
 	ID ledger.ID
 	Identity
@@ -233,20 +233,20 @@ type Past struct {
 	Begin, Last unit.Instant
 }
 
-// Carry says which alarms, as they compute now, carry on those that people have acted on: for each of past
-// the index of the alarm, −1 when nothing signals any more that could be it. A late reading, a voided one
+// Carry says which signals, as they compute now, carry on those that people have acted on: for each of past
+// the index of the signal, −1 when nothing signals any more that could be it. A late reading, a voided one
 // or other limits can move the first signal to another reading. So the one that begins with the same
-// reading and direction comes first; else the alarm of the same stream that goes the same way (Spread goes
+// reading and direction comes first; else the signal of the same series that goes the same way (Spread goes
 // with any) and whose time, from the earliest instant of the change to the last signal, overlaps; of several
-// the one whose first signal lies nearest. No alarm carries on two.
-func Carry(past []Past, alarms []Alarm) []int {
+// the one whose first signal lies nearest. No signal carries on two.
+func Carry(past []Past, signals []Signal) []int {
 	carried := make([]int, len(past))
-	taken := make([]bool, len(alarms))
-	byID := make(map[ledger.ID]int, len(alarms))
-	byStream := map[Key][]int{}
-	for i, a := range alarms {
+	taken := make([]bool, len(signals))
+	byID := make(map[ledger.ID]int, len(signals))
+	bySeries := map[Key][]int{}
+	for i, a := range signals {
 		byID[a.Identity().ID()] = i
-		byStream[a.Key] = append(byStream[a.Key], i)
+		bySeries[a.Key] = append(bySeries[a.Key], i)
 	}
 	var moved []int
 	for i, p := range past {
@@ -261,8 +261,8 @@ func Carry(past []Past, alarms []Alarm) []int {
 	slices.SortStableFunc(moved, func(i, j int) int { return cmp.Compare(past[i].Signalled, past[j].Signalled) })
 	for _, i := range moved {
 		best := -1
-		for _, j := range byStream[past[i].Stream] {
-			if !taken[j] && past[i].goesOnIn(alarms[j]) && (best < 0 || past[i].far(alarms[j]) < past[i].far(alarms[best])) {
+		for _, j := range bySeries[past[i].Series] {
+			if !taken[j] && past[i].goesOnIn(signals[j]) && (best < 0 || past[i].far(signals[j]) < past[i].far(signals[best])) {
 				best = j
 			}
 		}
@@ -273,17 +273,17 @@ func Carry(past []Past, alarms []Alarm) []int {
 	return carried
 }
 
-func (p Past) goesOnIn(a Alarm) bool {
+func (p Past) goesOnIn(a Signal) bool {
 	along := p.Direction == a.Direction || p.Direction == a.First.Direction || p.Direction == Spread || a.Direction == Spread
 	return along && a.Begin() <= p.Last && p.Begin <= a.Last
 }
 
 // far returns how far apart the first signals are.
-func (p Past) far(a Alarm) unit.Instant {
+func (p Past) far(a Signal) unit.Instant {
 	return max(p.Signalled-a.First.At, a.First.At-p.Signalled)
 }
 
 // String prints the identity for a message.
 func (i Identity) String() string {
-	return fmt.Sprintf("%s, %s since the reading %s", i.Stream, i.Direction, i.Reading)
+	return fmt.Sprintf("%s, %s since the reading %s", i.Series, i.Direction, i.Reading)
 }

@@ -14,7 +14,7 @@ import (
 	"rinsate/internal/domain/trend"
 )
 
-func TestLifeOfAnAlarm(t *testing.T) {
+func TestLifeOfASignal(t *testing.T) {
 	t.Parallel()
 	const refused = trend.LifeState("")
 	all := func(seen, explained, linked, closed, reopened trend.LifeState) map[trend.Act]trend.LifeState {
@@ -64,7 +64,7 @@ func TestLiveWithoutWhatWasTakenBack(t *testing.T) {
 	}
 }
 
-// A closed alarm has an explanation that was given since it was last opened, whatever people did.
+// A closed signal has an explanation that was given since it was last opened, whatever people did.
 func TestClosedIsExplained(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
@@ -91,7 +91,7 @@ func TestClosedIsExplained(t *testing.T) {
 
 func identity(reading string, at unit.Instant) trend.Identity {
 	return trend.Identity{
-		Stream:  trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "K"},
+		Series:  trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "K"},
 		Reading: ledger.DerivedID(reading), Signalled: at, Direction: trend.Higher,
 	}
 }
@@ -100,7 +100,7 @@ func TestHandlingSaysWhatItHasTo(t *testing.T) {
 	t.Parallel()
 	whole := func(act trend.Act, change func(*trend.Handling)) trend.Handling {
 		i := identity("r", 5)
-		h := trend.Handling{Alarm: i.ID(), Identity: i, Act: act, At: 6, Words: "words"}
+		h := trend.Handling{Signal: i.ID(), Identity: i, Act: act, At: 6, Words: "words"}
 		switch act {
 		case trend.Explained:
 			h.Cause = trend.LotCause
@@ -123,15 +123,15 @@ func TestHandlingSaysWhatItHasTo(t *testing.T) {
 		change func(*trend.Handling)
 		want   string
 	}{
-		{trend.Seen, func(h *trend.Handling) { h.Alarm = "" }, "must name the alarm"},
-		{trend.Seen, func(h *trend.Handling) { h.Signalled = 0 }, "must name the alarm"},
-		{"forgotten", nil, "nothing that is done about an alarm"},
+		{trend.Seen, func(h *trend.Handling) { h.Signal = "" }, "must name the signal"},
+		{trend.Seen, func(h *trend.Handling) { h.Signalled = 0 }, "must name the signal"},
+		{"forgotten", nil, "nothing that is done about a signal"},
 		{trend.Seen, func(h *trend.Handling) { h.Words = strings.Repeat("x", 2001) }, "at most 2000"},
 		{trend.Explained, func(h *trend.Handling) { h.Cause = "mood" }, "choose a cause: scope, cleaning, training, lot, meter, sampling, none"},
 		{trend.Explained, func(h *trend.Handling) { h.Words = " " }, "say what was behind"},
 		{trend.Closed, func(h *trend.Handling) { h.Cause = trend.LotCause }, "only an explanation"},
-		{trend.Closed, func(h *trend.Handling) { h.Words = "" }, "why the alarm can be closed"},
-		{trend.Reopened, func(h *trend.Handling) { h.Words = "" }, "why the alarm is opened again"},
+		{trend.Closed, func(h *trend.Handling) { h.Words = "" }, "why the signal can be closed"},
+		{trend.Reopened, func(h *trend.Handling) { h.Words = "" }, "why the signal is opened again"},
 		{trend.Linked, func(h *trend.Handling) { h.Record = "" }, "name the record"},
 		{trend.Seen, func(h *trend.Handling) { h.Record = "x" }, "only a link"},
 	} {
@@ -146,12 +146,12 @@ func TestHandlingSaysWhatItHasTo(t *testing.T) {
 	}
 }
 
-// raised is an alarm with a change between two instants.
-func raised(reading string, first, last, after unit.Instant, d trend.Direction) trend.Alarm {
+// raised is a signal with a change between two instants.
+func raised(reading string, first, last, after unit.Instant, d trend.Direction) trend.Signal {
 	i := identity(reading, first)
-	return trend.Alarm{
-		Key: i.Stream, Direction: d, Last: last, Since: &trend.Since{After: after, Until: first},
-		First: trend.Signal{ID: i.Reading, At: first, Direction: d},
+	return trend.Signal{
+		Key: i.Series, Direction: d, Last: last, Since: &trend.Since{After: after, Until: first},
+		First: trend.Crossing{ID: i.Reading, At: first, Direction: d},
 	}
 }
 
@@ -164,52 +164,52 @@ func TestCarry(t *testing.T) {
 	elsewhere := raised("b", 50, 60, 40, trend.Higher)
 	elsewhere.Key.Point = scope.ElevatorRecess
 	for _, c := range []struct {
-		reason string
-		past   []trend.Past
-		alarms []trend.Alarm
-		want   []int
+		reason  string
+		past    []trend.Past
+		signals []trend.Signal
+		want    []int
 	}{
-		{"the same reading begins it, and it goes on", []trend.Past{past("b", 50, 40, 50)}, []trend.Alarm{raised("b", 50, 90, 40, trend.Higher)}, []int{0}},
-		{"a later reading begins it", []trend.Past{past("b", 50, 40, 50)}, []trend.Alarm{raised("c", 60, 90, 45, trend.Higher)}, []int{0}},
-		{"an earlier reading begins it", []trend.Past{past("b", 50, 40, 50)}, []trend.Alarm{raised("a", 45, 90, 35, trend.Higher)}, []int{0}},
-		{"only a later change", []trend.Past{past("b", 50, 40, 50)}, []trend.Alarm{raised("c", 90, 95, 80, trend.Higher)}, []int{-1}},
-		{"the other way", []trend.Past{past("b", 50, 40, 50)}, []trend.Alarm{raised("c", 51, 60, 45, trend.Lower)}, []int{-1}},
-		{"a change of spread that has a direction now", []trend.Past{past("b", 50, 40, 50)}, []trend.Alarm{raised("c", 51, 60, 45, trend.Spread)}, []int{0}},
-		{"another stream", []trend.Past{past("b", 50, 40, 50)}, []trend.Alarm{elsewhere}, []int{-1}},
+		{"the same reading begins it, and it goes on", []trend.Past{past("b", 50, 40, 50)}, []trend.Signal{raised("b", 50, 90, 40, trend.Higher)}, []int{0}},
+		{"a later reading begins it", []trend.Past{past("b", 50, 40, 50)}, []trend.Signal{raised("c", 60, 90, 45, trend.Higher)}, []int{0}},
+		{"an earlier reading begins it", []trend.Past{past("b", 50, 40, 50)}, []trend.Signal{raised("a", 45, 90, 35, trend.Higher)}, []int{0}},
+		{"only a later change", []trend.Past{past("b", 50, 40, 50)}, []trend.Signal{raised("c", 90, 95, 80, trend.Higher)}, []int{-1}},
+		{"the other way", []trend.Past{past("b", 50, 40, 50)}, []trend.Signal{raised("c", 51, 60, 45, trend.Lower)}, []int{-1}},
+		{"a change of spread that has a direction now", []trend.Past{past("b", 50, 40, 50)}, []trend.Signal{raised("c", 51, 60, 45, trend.Spread)}, []int{0}},
+		{"another series", []trend.Past{past("b", 50, 40, 50)}, []trend.Signal{elsewhere}, []int{-1}},
 		{"nothing signals", []trend.Past{past("b", 50, 40, 50)}, nil, []int{-1}},
 		{
 			"the same reading comes before what overlaps",
 			[]trend.Past{past("a", 45, 40, 60), past("b", 50, 40, 60)},
-			[]trend.Alarm{raised("b", 50, 60, 40, trend.Higher)},
+			[]trend.Signal{raised("b", 50, 60, 40, trend.Higher)},
 			[]int{-1, 0},
 		},
 		{
 			"the nearest of two",
 			[]trend.Past{past("b", 50, 30, 70)},
-			[]trend.Alarm{raised("a", 35, 60, 30, trend.Higher), raised("c", 52, 60, 40, trend.Higher)},
+			[]trend.Signal{raised("a", 35, 60, 30, trend.Higher), raised("c", 52, 60, 40, trend.Higher)},
 			[]int{1},
 		},
-		{"none is carried on twice", []trend.Past{past("b", 50, 30, 70), past("d", 55, 30, 70)}, []trend.Alarm{raised("c", 52, 60, 40, trend.Higher)}, []int{0, -1}},
+		{"none is carried on twice", []trend.Past{past("b", 50, 30, 70), past("d", 55, 30, 70)}, []trend.Signal{raised("c", 52, 60, 40, trend.Higher)}, []int{0, -1}},
 	} {
-		if got := trend.Carry(c.past, c.alarms); !slices.Equal(got, c.want) {
+		if got := trend.Carry(c.past, c.signals); !slices.Equal(got, c.want) {
 			t.Errorf("%s: %v, want %v", c.reason, got, c.want)
 		}
 	}
 }
 
-// The id depends on the stream, the reading and the direction, and on nothing else.
+// The id depends on the series, the reading and the direction, and on nothing else.
 func TestIdentity(t *testing.T) {
 	t.Parallel()
 	a := raised("b", 50, 60, 40, trend.Higher)
 	b := a
-	b.Last, b.Signals, b.Open, b.Direction, b.Since = 90, 12, true, trend.Spread, nil
+	b.Last, b.Crossings, b.Open, b.Direction, b.Since = 90, 12, true, trend.Spread, nil
 	if a.Identity().ID() != b.Identity().ID() {
 		t.Error("more readings change the id")
 	}
 	ids := map[ledger.ID]bool{a.Identity().ID(): true}
 	for _, change := range []func(*trend.Identity){
-		func(i *trend.Identity) { i.Stream.Scope = "D-02" }, func(i *trend.Identity) { i.Stream.Point = scope.ElevatorRecess },
-		func(i *trend.Identity) { i.Stream.System = "B" }, func(i *trend.Identity) { i.Stream.Kit = "L" },
+		func(i *trend.Identity) { i.Series.Scope = "D-02" }, func(i *trend.Identity) { i.Series.Point = scope.ElevatorRecess },
+		func(i *trend.Identity) { i.Series.System = "B" }, func(i *trend.Identity) { i.Series.Kit = "L" },
 		func(i *trend.Identity) { i.Reading = ledger.DerivedID("c") }, func(i *trend.Identity) { i.Direction = trend.Lower },
 	} {
 		i := a.Identity()

@@ -19,7 +19,7 @@ type Monitor struct {
 }
 
 // NewMonitor puts a baseline and a design together. A design made for a longer baseline, or for
-// more degrees of freedom, than this one has would give more false alarms than promised and is
+// more degrees of freedom, than this one has would give more false signals than promised and is
 // refused with stats.ErrArgument.
 func NewMonitor(b Baseline, d Design) (*Monitor, error) {
 	if err := b.check(); err != nil {
@@ -128,10 +128,10 @@ func (m *Monitor) step(s *State, z float64) Flags {
 // flags says which charts are over their limits.
 func (m *Monitor) flags(s *State, z, moving float64, hit RuleSet) Flags {
 	return Flags{
-		Individuals: int8(m.individuals.Signal(z)),
+		Individuals: int8(m.individuals.Crossing(z)),
 		MovingRange: moving > m.moving.Limit,
 		EWMA:        int8(beyond(s.EWMA.Mean, m.ewmaBound)),
-		CUSUM:       int8(m.cusum.Signal(s.CUSUM)),
+		CUSUM:       int8(m.cusum.Crossing(s.CUSUM)),
 		Rules:       hit,
 	}
 }

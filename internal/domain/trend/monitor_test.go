@@ -21,7 +21,7 @@ import (
 // everything is a design with every chart and rule on.
 func everything(headStart unit.Number) trend.Design {
 	p := usual(30)
-	p.FalseAlarms, p.HeadStart = 60, headStart
+	p.FalseSignals, p.HeadStart = 60, headStart
 	p.Charts.Rules.On = all.On
 	return must(trend.NewDesign(p))
 }
@@ -49,14 +49,14 @@ func TestStreamingIsRecomputing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		monitor := must(trend.NewMonitor(atFive(30), designs[rapid.IntRange(0, 2).Draw(t, "design")]))
 		points := zPoints(values(0, 300).Draw(t, "z")...)
-		state, signals, first := monitor.Start(), 0, -1
+		state, crossings, first := monitor.Start(), 0, -1
 		var flags trend.Flags
 		rlu := make([]float64, len(points))
 		for i, p := range points {
 			rlu[i] = p.Value
 			var f trend.Flags
 			state, _, f = monitor.Step(state, monitor.Z(p.Value))
-			if signals += f.Count(); f.Any() && first < 0 {
+			if crossings += f.Count(); f.Any() && first < 0 {
 				first, flags = i, f
 			}
 			if i%17 == 0 {
@@ -67,22 +67,22 @@ func TestStreamingIsRecomputing(t *testing.T) {
 			}
 		}
 		run := must(monitor.Run(points))
-		if run.State != state || run.Signals != signals {
-			t.Fatalf("run %+v, %d signals; step by step %+v, %d", run.State, run.Signals, state, signals)
+		if run.State != state || run.Crossings != crossings {
+			t.Fatalf("run %+v, %d signals; step by step %+v, %d", run.State, run.Crossings, state, crossings)
 		}
 		out := make([]trend.Scanned, 1)
 		if err := trend.Scan([]*trend.Monitor{monitor}, [][]float64{rlu}, out); err != nil {
 			t.Fatal(err)
 		}
-		if want := (trend.Scanned{Signals: signals, First: first, Flags: flags, State: state}); out[0] != want {
+		if want := (trend.Scanned{Crossings: crossings, First: first, Flags: flags, State: state}); out[0] != want {
 			t.Fatalf("scan %+v, want %+v", out[0], want)
 		}
 		if n := 0; true {
-			for _, a := range run.Alarms {
-				n += a.Signals
+			for _, a := range run.Signals {
+				n += a.Crossings
 			}
-			if n != signals {
-				t.Fatalf("the alarms hold %d of %d signals", n, signals)
+			if n != crossings {
+				t.Fatalf("the signals hold %d of %d signals", n, crossings)
 			}
 		}
 	})
@@ -102,29 +102,29 @@ func TestChartsDoNotSeeTheScale(t *testing.T) {
 		}
 		one := must(must(trend.NewMonitor(atFive(30), design)).Run(zPoints(z...)))
 		two := must(must(trend.NewMonitor(b, design)).Run(pointsOf(scaled...)))
-		if one.Signals != two.Signals || len(one.Alarms) != len(two.Alarms) ||
+		if one.Crossings != two.Crossings || len(one.Signals) != len(two.Signals) ||
 			math.Abs(one.State.EWMA.Mean-two.State.EWMA.Mean) > 1e-9 || math.Abs(one.State.CUSUM.Up-two.State.CUSUM.Up) > 1e-8 {
 			t.Fatalf("%+v\n%+v", one, two)
 		}
-		if len(one.Alarms) > 0 && one.Alarms[0].Since != nil {
-			if a, b := one.Alarms[0].Since, two.Alarms[0].Since; b == nil || a.Index != b.Index || a.Lo != b.Lo || a.Hi != b.Hi {
+		if len(one.Signals) > 0 && one.Signals[0].Since != nil {
+			if a, b := one.Signals[0].Since, two.Signals[0].Since; b == nil || a.Index != b.Index || a.Lo != b.Lo || a.Hi != b.Hi {
 				t.Fatalf("since %+v and %+v", a, b)
 			}
 		}
 	})
 }
 
-func TestAlarm(t *testing.T) {
+func TestSignal(t *testing.T) {
 	design := must(trend.NewDesign(usual(30)))
 	monitor := must(trend.NewMonitor(atFive(30), design))
 	z := []float64{0.3, -0.8, 1.1, -0.4, 0.2, -1.3, 0.6, 0.1, -0.2, 0.9, 3.1, 2.2, 2.9, 2.4, 3.3, 2.6, 2.8, 2.2}
 	points := zPoints(z...)
 	run := must(monitor.Run(points))
-	if len(run.Alarms) != 1 || run.Signals < 2 {
-		t.Fatalf("%d alarms of %d signals, want one of several", len(run.Alarms), run.Signals)
+	if len(run.Signals) != 1 || run.Crossings < 2 {
+		t.Fatalf("%d signals of %d signals, want one of several", len(run.Signals), run.Crossings)
 	}
-	a := run.Alarms[0]
-	if a.Direction != trend.Higher || a.First.Chart != trend.EWMAChart || a.Key != key() || !a.Open || a.Signals != run.Signals {
+	a := run.Signals[0]
+	if a.Direction != trend.Higher || a.First.Chart != trend.EWMAChart || a.Key != key() || !a.Open || a.Crossings != run.Crossings {
 		t.Errorf("%+v", a)
 	}
 	joined := map[trend.ChartName]bool{}
@@ -147,14 +147,14 @@ func TestAlarm(t *testing.T) {
 		}
 	}
 	if _, err := ledger.Canonical(must(json.Marshal(a))); err != nil {
-		t.Errorf("an alarm cannot be recorded: %v", err)
+		t.Errorf("a signal cannot be recorded: %v", err)
 	}
-	if again := must(monitor.Run(points)); !cmp.Equal(again.Alarms[0].Words, a.Words) || !cmp.Equal(again.Alarms[0].Since, a.Since) {
+	if again := must(monitor.Run(points)); !cmp.Equal(again.Signals[0].Words, a.Words) || !cmp.Equal(again.Signals[0].Since, a.Since) {
 		t.Error("the second run differs")
 	}
 }
 
-func TestAlarmKinds(t *testing.T) {
+func TestSignalKinds(t *testing.T) {
 	single := func(n int, at map[int]float64) []float64 {
 		z := make([]float64, n)
 		for i := range z {
@@ -184,25 +184,25 @@ func TestAlarmKinds(t *testing.T) {
 		t.Run(test.reason, func(t *testing.T) {
 			run := must(monitor.Run(zPoints(test.z...)))
 			var got []trend.Direction
-			for _, a := range run.Alarms {
+			for _, a := range run.Signals {
 				got = append(got, a.Direction)
 				if (a.Since == nil) != (a.Direction == trend.Spread) {
 					t.Errorf("since %+v for %s", a.Since, a.Direction)
 				}
 			}
 			if !slices.Equal(got, test.want) {
-				t.Fatalf("alarms %v, want %v: %+v", got, test.want, run.Alarms)
+				t.Fatalf("signals %v, want %v: %+v", got, test.want, run.Signals)
 			}
-			if len(got) > 0 && run.Alarms[0].First.Chart != test.first {
-				t.Errorf("first signal %+v, want chart %s", run.Alarms[0].First, test.first)
+			if len(got) > 0 && run.Signals[0].First.Chart != test.first {
+				t.Errorf("first signal %+v, want chart %s", run.Signals[0].First, test.first)
 			}
 		})
 	}
 }
 
 // A signal of a run rule names the rule, points where the pattern points, and shows no limit.
-func TestRuleSignals(t *testing.T) {
-	p := trend.Promise{FalseAlarms: 100, Readings: 1200, Baseline: 30, Charts: trend.Charts{Rules: all}}
+func TestRuleCrossings(t *testing.T) {
+	p := trend.Promise{FalseSignals: 100, Readings: 1200, Baseline: 30, Charts: trend.Charts{Rules: all}}
 	monitor := must(trend.NewMonitor(atFive(30), must(trend.NewDesign(p))))
 	tests := []struct {
 		z         []float64
@@ -220,9 +220,9 @@ func TestRuleSignals(t *testing.T) {
 	}
 	for _, test := range tests {
 		run := must(monitor.Run(zPoints(test.z...)))
-		if len(run.Alarms) != 1 || run.Alarms[0].First.Rule != test.rule || run.Alarms[0].First.Direction != test.direction ||
-			run.Alarms[0].First.Chart != trend.RuleChart || run.Alarms[0].First.Limit != 0 || run.Alarms[0].First.Index != len(test.z)-1 {
-			t.Errorf("%v: %+v, want rule %d %s", test.z, run.Alarms, test.rule, test.direction)
+		if len(run.Signals) != 1 || run.Signals[0].First.Rule != test.rule || run.Signals[0].First.Direction != test.direction ||
+			run.Signals[0].First.Chart != trend.RuleChart || run.Signals[0].First.Limit != 0 || run.Signals[0].First.Index != len(test.z)-1 {
+			t.Errorf("%v: %+v, want rule %d %s", test.z, run.Signals, test.rule, test.direction)
 		}
 	}
 }
@@ -257,19 +257,19 @@ func TestMonitorRefuses(t *testing.T) {
 	if err := trend.Scan([]*trend.Monitor{monitor}, [][]float64{{1, -1}}, make([]trend.Scanned, 1)); !errors.Is(err, trend.ErrReadings) {
 		t.Errorf("a negative value: %v", err)
 	}
-	if run := must(monitor.Run(nil)); len(run.Alarms) != 0 || run.State != monitor.Start() {
+	if run := must(monitor.Run(nil)); len(run.Signals) != 0 || run.State != monitor.Start() {
 		t.Errorf("no readings: %+v", run)
 	}
 }
 
-// A stream that deteriorates by two sigma is found within 15 readings, with the promise of one
-// false alarm a month over 40 streams and baselines of 30 that err: in nine of ten cases with a
-// sigma of its own, and in 98 of 100 with one that is pooled over the streams.
+// A series that deteriorates by two sigma is found within 15 readings, with the promise of one
+// false signal a month over 40 series and baselines of 30 that err: in nine of ten cases with a
+// sigma of its own, and in 98 of 100 with one that is pooled over the series.
 func TestPower(t *testing.T) {
 	t.Parallel()
-	const streams = 1000
+	const all = 1000
 	random := rand.New(rand.NewPCG(20, 26))
-	baselines := make([]trend.Baseline, streams)
+	baselines := make([]trend.Baseline, all)
 	for i := range baselines {
 		baselines[i] = newBaseline(random)
 	}
@@ -279,7 +279,7 @@ func TestPower(t *testing.T) {
 	own, common := must(trend.NewDesign(usual(30))), must(trend.NewDesign(promise))
 	alone, together := 0, 0
 	for _, b := range baselines {
-		points := append(stream(random, 30, 20, 0), stream(random, 50, 15, 2)...)
+		points := append(series(random, 30, 20, 0), series(random, 50, 15, 2)...)
 		if finds(must(trend.NewMonitor(b, own)), points) {
 			alone++
 		}
@@ -287,15 +287,15 @@ func TestPower(t *testing.T) {
 			together++
 		}
 	}
-	t.Logf("found %d of %d alone, %d with a pooled sigma", alone, streams, together)
-	if alone < streams*90/100 || together < streams*98/100 {
-		t.Errorf("found %d of %d alone, %d with a pooled sigma", alone, streams, together)
+	t.Logf("found %d of %d alone, %d with a pooled sigma", alone, all, together)
+	if alone < all*90/100 || together < all*98/100 {
+		t.Errorf("found %d of %d alone, %d with a pooled sigma", alone, all, together)
 	}
 }
 
-// finds says whether an upward alarm sounds at the 21st reading or later.
+// finds says whether an upward signal sounds at the 21st reading or later.
 func finds(m *trend.Monitor, points []trend.Point) bool {
-	for _, a := range must(m.Run(points)).Alarms {
+	for _, a := range must(m.Run(points)).Signals {
 		if a.Direction == trend.Higher && a.Last >= points[20].At {
 			return true
 		}

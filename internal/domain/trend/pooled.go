@@ -12,17 +12,17 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
-// PooledSigma is the common spread of several streams of the same sampling point on the same meter
+// PooledSigma is the common spread of several series of the same sampling point on the same meter
 // system with the same kit.
 type PooledSigma struct {
-	Point   scope.PointKind `json:"point"`
-	System  string          `json:"system"`
-	Kit     string          `json:"kit"`
-	Sigma   unit.Number     `json:"sigma"`
-	DF      int             `json:"df"`
-	Streams int             `json:"streams"`
-	// P is the p-value of Bartlett's test that the streams have one sigma (M. S. Bartlett, Proc R
-	// Soc A 1937;160:268-282), 1 for a single stream. Below 0.05 the streams had better keep their
+	Point  scope.PointKind `json:"point"`
+	System string          `json:"system"`
+	Kit    string          `json:"kit"`
+	Sigma  unit.Number     `json:"sigma"`
+	DF     int             `json:"df"`
+	Series int             `json:"series"`
+	// P is the p-value of Bartlett's test that the series have one sigma (M. S. Bartlett, Proc R
+	// Soc A 1937;160:268-282), 1 for a single series. Below 0.05 the series had better keep their
 	// own.
 	P unit.Number `json:"p"`
 }
@@ -36,13 +36,13 @@ func PoolSigma(baselines []Baseline) (PooledSigma, error) {
 		return PooledSigma{}, argument("no baseline to pool")
 	}
 	key := baselines[0].Key
-	p := PooledSigma{Point: key.Point, System: key.System, Kit: key.Kit, Streams: len(baselines), P: 1}
+	p := PooledSigma{Point: key.Point, System: key.System, Kit: key.Kit, Series: len(baselines), P: 1}
 	var squares, logs, inverse float64
 	for _, b := range baselines {
 		if err := b.check(); err != nil {
 			return PooledSigma{}, err
 		}
-		if err := p.sameStream(b.Key); err != nil {
+		if err := p.sameSeries(b.Key); err != nil {
 			return PooledSigma{}, err
 		}
 		if b.DF != b.N-1 {
@@ -64,8 +64,8 @@ func PoolSigma(baselines []Baseline) (PooledSigma, error) {
 	return p, nil
 }
 
-// sameStream refuses a stream of another sampling point or scale.
-func (p PooledSigma) sameStream(k Key) error {
+// sameSeries refuses a series of another sampling point or scale.
+func (p PooledSigma) sameSeries(k Key) error {
 	if k.Point != p.Point {
 		return argument("the spread of %s and of %s cannot be pooled", p.Point, k.Point)
 	}
@@ -79,7 +79,7 @@ func (p PooledSigma) sameStream(k Key) error {
 // A sigma of another sampling point or scale, or with fewer degrees of freedom, gives
 // stats.ErrArgument.
 func (b Baseline) WithSigma(p PooledSigma) (Baseline, error) {
-	if err := p.sameStream(b.Key); err != nil {
+	if err := p.sameSeries(b.Key); err != nil {
 		return Baseline{}, err
 	}
 	if p.DF < b.DF || !(p.Sigma > 0) {

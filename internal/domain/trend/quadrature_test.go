@@ -98,7 +98,7 @@ func TestScreenedExtremes(t *testing.T) {
 	}
 }
 
-// The usual quadrature of a design against a fine one, near the limits of a promise of one false alarm
+// The usual quadrature of a design against a fine one, near the limits of a promise of one false signal
 // in 4,800 readings.
 func TestDesignQuadrature(t *testing.T) {
 	t.Parallel()

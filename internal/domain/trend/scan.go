@@ -2,27 +2,27 @@ package trend
 
 import "math"
 
-// Scanned is what the charts made of the readings of one stream, in numbers only.
+// Scanned is what the charts made of the readings of one series, in numbers only.
 type Scanned struct {
-	Signals int // of all charts
-	First   int // index of the first reading with a signal, −1 for none
-	Flags   Flags
-	State   State
+	Crossings int // of all charts
+	First     int // index of the first reading with a signal, −1 for none
+	Flags     Flags
+	State     State
 }
 
-// Scan runs each monitor over the values of its stream (RLU, in order of time) and writes what
-// comes out to out, with the same bits as [Monitor.Step] gives: for many streams at once, without
-// alarms and words. Flags are those of the first signal. The three slices must be of one length,
+// Scan runs each monitor over the values of its series (RLU, in order of time) and writes what
+// comes out to out, with the same bits as [Monitor.Step] gives: for many series at once, without
+// signals and words. Flags are those of the first signal. The three slices must be of one length,
 // else stats.ErrArgument; a value below 0 or not finite gives [ErrReadings] and leaves out as it is
 // from there on. It allocates nothing.
 func Scan(monitors []*Monitor, values [][]float64, out []Scanned) error {
 	if len(monitors) != len(values) || len(out) != len(values) {
-		return argument("%d monitors, %d streams and room for %d results", len(monitors), len(values), len(out))
+		return argument("%d monitors, %d series and room for %d results", len(monitors), len(values), len(out))
 	}
 	for i, m := range monitors {
 		scanned, bad := m.scan(values[i])
 		if bad >= 0 {
-			return unreadable("value %d of stream %s is %v RLU", bad, m.baseline.Key, values[i][bad])
+			return unreadable("value %d of series %s is %v RLU", bad, m.baseline.Key, values[i][bad])
 		}
 		out[i] = scanned
 	}
@@ -74,7 +74,7 @@ func (m *Monitor) scanBlock(r *Scanned, from int, zs []float64) {
 		if r.First < 0 {
 			r.First, r.Flags = from+i, f
 		}
-		r.Signals += f.Count()
+		r.Crossings += f.Count()
 		m.restart(s, f)
 		ewma, cusum = s.EWMA, s.CUSUM
 	}

@@ -10,7 +10,7 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-// Upward is the test whether the latest readings of a stream are higher than its baseline.
+// Upward is the test whether the latest readings of a series are higher than its baseline.
 type Upward struct {
 	Key Key `json:"key"`
 	// Readings is the number of latest readings m, Shift their mean in sigma of the baseline, and T
@@ -24,7 +24,7 @@ type Upward struct {
 	P unit.Number `json:"p"`
 }
 
-// TestUpward tests the last m readings of a stream since its baseline, all of them when there are
+// TestUpward tests the last m readings of a series since its baseline, all of them when there are
 // fewer. Conditions: readings in order ([ErrReadings]), at least one (stats.TooFewError), m > 0
 // (stats.ErrArgument).
 //
@@ -57,35 +57,35 @@ func TestUpward(b Baseline, points []Point, m int) (Upward, error) {
 	}, nil
 }
 
-// Ranked is a stream in the order of [Screening].
+// Ranked is a series in the order of [Screening].
 type Ranked struct {
 	Upward
-	// Adjusted is the smallest q at which the stream is found.
+	// Adjusted is the smallest q at which the series is found.
 	Adjusted unit.Number `json:"adjusted"`
 	Found    bool        `json:"found"`
 }
 
-// Screening ranks streams by how surely they are higher than their baselines, smallest p first (ties
+// Screening ranks series by how surely they are higher than their baselines, smallest p first (ties
 // by key), and finds those whose expected share of false ones is at most q (Benjamini & Hochberg).
-// Conditions: 0 < q < 1, else stats.ErrArgument; independent streams, or positively dependent
-// ones, such as streams of one scope.
+// Conditions: 0 < q < 1, else stats.ErrArgument; independent series, or positively dependent
+// ones, such as series of one scope.
 //
 // Source: Y. Benjamini & Y. Hochberg, J R Stat Soc B 1995;57:289-300; Y. Benjamini & D. Yekutieli,
 // Ann Stat 2001;29:1165-1188 for positive dependence.
-func Screening(streams []Upward, q float64) ([]Ranked, error) {
+func Screening(fleet []Upward, q float64) ([]Ranked, error) {
 	if !(0 < q && q < 1) {
 		return nil, argument("a false discovery rate of %v: want more than 0, less than 1", q)
 	}
-	p := make([]float64, len(streams))
-	for i, s := range streams {
+	p := make([]float64, len(fleet))
+	for i, s := range fleet {
 		p[i] = float64(s.P)
 	}
 	adjusted, err := stats.BenjaminiHochberg(p)
 	if err != nil {
-		return nil, fmt.Errorf("screening of %d streams: %w", len(streams), err)
+		return nil, fmt.Errorf("screening of %d series: %w", len(fleet), err)
 	}
-	ranked := make([]Ranked, len(streams))
-	for i, s := range streams {
+	ranked := make([]Ranked, len(fleet))
+	for i, s := range fleet {
 		ranked[i] = Ranked{Upward: s, Adjusted: unit.Number(adjusted[i]), Found: adjusted[i] <= q}
 	}
 	slices.SortStableFunc(ranked, func(a, b Ranked) int {

@@ -39,18 +39,18 @@ func TestScreeningPublished(t *testing.T) {
 	p := []unit.Number{
 		.0001, .0004, .0019, .0095, .0201, .0278, .0298, .0344, .0459, .3240, .4262, .5719, .6528, .7590, 1,
 	}
-	streams := make([]trend.Upward, len(p))
+	fleet := make([]trend.Upward, len(p))
 	for i := range p { // from the end, so that there is something to sort
-		streams[i] = trend.Upward{Key: trend.Key{Scope: fmt.Sprint(i)}, P: p[len(p)-1-i]}
+		fleet[i] = trend.Upward{Key: trend.Key{Scope: fmt.Sprint(i)}, P: p[len(p)-1-i]}
 	}
-	ranked := must(trend.Screening(streams, 0.05))
+	ranked := must(trend.Screening(fleet, 0.05))
 	for i, r := range ranked {
 		if r.P != p[i] || r.Found != (i < 4) {
 			t.Errorf("rank %d: %+v", i+1, r)
 		}
 	}
 	wantNear(t, "adjusted p of the fourth", float64(ranked[3].Adjusted), .0095*15/4, 1e-13)
-	if streams[0].P != 1 {
+	if fleet[0].P != 1 {
 		t.Error("the argument was sorted")
 	}
 }
@@ -60,11 +60,11 @@ func TestScreeningByDefinition(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		q := rapid.Float64Range(0.01, 0.5).Draw(t, "q")
 		p := rapid.SliceOfN(rapid.Float64Range(0, 1), 0, 30).Draw(t, "p")
-		streams := make([]trend.Upward, len(p))
+		fleet := make([]trend.Upward, len(p))
 		for i := range p {
-			streams[i].P = unit.Number(p[i] * p[i])
+			fleet[i].P = unit.Number(p[i] * p[i])
 		}
-		ranked := must(trend.Screening(streams, q))
+		ranked := must(trend.Screening(fleet, q))
 		last := 0
 		for i, r := range ranked {
 			if float64(r.P)*float64(len(p))/float64(i+1) <= q {
@@ -82,24 +82,24 @@ func TestScreeningByDefinition(t *testing.T) {
 	})
 }
 
-// Of 200 streams 20 are worse by 1.5 sigma: the share of false ones among those found is at most q on
+// Of 200 series 20 are worse by 1.5 sigma: the share of false ones among those found is at most q on
 // average (here 0.9·q), and most of the 20 are found.
 func TestScreeningFleet(t *testing.T) {
 	random := rand.New(rand.NewPCG(77, 1))
 	var false95, found tally
 	for range 60 {
-		streams := make([]trend.Upward, 200)
-		for i := range streams {
+		fleet := make([]trend.Upward, 200)
+		for i := range fleet {
 			shift := 0.0
 			if i < 20 {
 				shift = 1.5
 			}
 			b := newBaseline(random)
 			b.Key.Scope = fmt.Sprintf("scope-%03d", i)
-			streams[i] = must(trend.TestUpward(b, stream(random, 30, 8, shift), 8))
+			fleet[i] = must(trend.TestUpward(b, series(random, 30, 8, shift), 8))
 		}
 		hits, wrong := 0.0, 0.0
-		for _, r := range must(trend.Screening(streams, 0.1)) {
+		for _, r := range must(trend.Screening(fleet, 0.1)) {
 			if r.Found {
 				hits++
 				if r.Key.Scope >= "scope-020" {
@@ -114,7 +114,7 @@ func TestScreeningFleet(t *testing.T) {
 		t.Errorf("%.3f ± %.3f of those found are false, want 0.09", share, se)
 	}
 	if power, _ := found.mean(); power < 0.8 {
-		t.Errorf("%.2f of the worse streams found", power)
+		t.Errorf("%.2f of the worse series found", power)
 	}
 }
 
@@ -128,6 +128,6 @@ func TestScreeningRefuses(t *testing.T) {
 		t.Errorf("p 2: %v", err)
 	}
 	if r := must(trend.Screening(nil, 0.1)); len(r) != 0 {
-		t.Errorf("no stream: %v", r)
+		t.Errorf("no series: %v", r)
 	}
 }

@@ -7,7 +7,7 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-// Since says since when a stream is not what it was.
+// Since says since when a series is not what it was.
 type Since struct {
 	// Index, ID and At name the first changed reading by maximum likelihood; Index counts the
 	// readings since the baseline from 0.
@@ -49,7 +49,7 @@ var sinceDrop = -2 * math.Log(1-math.Sqrt(SinceConfidence))
 // with S₀ the squares about the mean of the baseline and the first τ of T readings, S₁ those about
 // the mean of the others, in units of sigma². For direction +1 only later means above the earlier
 // count, for −1 only those below, for 0 both. The interval is the hull of all τ within a distance of
-// the maximum (see [SinceConfidence]). When the series ends with the alarm, simulation shows that it
+// the maximum (see [SinceConfidence]). When the series ends with the signal, simulation shows that it
 // covers the truth in 95 to 99 of 100 cases for shifts of one sigma and more, in 80 to 90 for half a
 // sigma, which is hardly larger than the error of a baseline of 30.
 //

@@ -56,7 +56,7 @@ func stability(kept []Point, z []float64) []Note {
 	// 1946, 29.3; taken as normal, which is rough at n = 20.
 	g := skewness(z)
 	if g*g*(n+1)*(n+3)/(6*(n-2)) > critical*critical {
-		add(Skewed, "The readings are not symmetric on the log scale (skewness %.1f): the stated rate of false alarms may not hold.", g)
+		add(Skewed, "The readings are not symmetric on the log scale (skewness %.1f): the stated rate of false signals may not hold.", g)
 	}
 	zeros := 0
 	for _, p := range kept {
@@ -65,7 +65,7 @@ func stability(kept []Point, z []float64) []Note {
 		}
 	}
 	if zeros*10 > len(kept) {
-		add(Zeros, "%d of %d readings are 0 RLU: the scale ends there and the stated rate of false alarms may not hold.", zeros, len(kept))
+		add(Zeros, "%d of %d readings are 0 RLU: the scale ends there and the stated rate of false signals may not hold.", zeros, len(kept))
 	}
 	return notes
 }

@@ -126,7 +126,7 @@ type pdfCanvas struct {
 func newPDFCanvas(doc *fpdf.Fpdf, left, top, pixel float64) *pdfCanvas {
 	doc.AddUTF8FontFromBytes(pdfFamily, "", interRegular())
 	doc.AddUTF8FontFromBytes(pdfFamily, "B", interSemiBold())
-	doc.SetLineJoinStyle("round")
+	doc.SetLineJoinStyle("verification")
 	doc.SetLineCapStyle("butt")
 	return &pdfCanvas{doc: doc, left: left, top: top, pixel: pixel, pointsInPix: pixel * doc.GetConversionRatio()}
 }

@@ -10,7 +10,7 @@ import (
 	"rinsate/internal/present/chart"
 )
 
-// Shares draws the share of rounds over the action level by periods.
+// Shares draws the share of verifications over the action level by periods.
 func Shares(title string, periods []desk.Period, a trend.AttributeChart, zone *time.Location) chart.Control {
 	c := chart.Control{
 		Meta:     chart.Meta{Title: title, Desc: fmt.Sprintf("Shares scatter %.2f times as widely as chance alone would have them. Signals: X a share outside its limits. %s", a.SigmaZ, caution)},
@@ -20,7 +20,7 @@ func Shares(title string, periods []desk.Period, a trend.AttributeChart, zone *t
 	for i, p := range periods {
 		x := a.Points[i]
 		c.Main.Points = append(c.Main.Points, chart.ControlPoint{
-			At: (p.From + (p.To-p.From)/2).Time(), Y: x.Value, Signal: onlyIf(x.Signal != 0, "X"),
+			At: (p.From + (p.To-p.From)/2).Time(), Y: x.Value, Signal: onlyIf(x.Crossing != 0, "X"),
 			Title: fmt.Sprintf("from %s: %d of %.0f", p.From.In(zone), p.Failures, p.Trials),
 		})
 		c.Main.Limits = append(c.Main.Limits, chart.Limits{From: p.From.Time(), To: p.To.Time(), Centre: a.Centre, Lower: x.Lower, Upper: x.Upper})
@@ -28,13 +28,13 @@ func Shares(title string, periods []desk.Period, a trend.AttributeChart, zone *t
 	return c
 }
 
-// Gaps draws how many rounds lay between those over the action level; each point leads to the reading that
+// Gaps draws how many verifications lay between those over the action level; each point leads to the reading that
 // was over it.
 func Gaps(title string, b desk.Between, g trend.GChart, zone *time.Location, places Places) chart.Control {
 	return between(title, "rounds since the one before", b, b.Gaps, g.Gap, 0, g.Quantile(tripleSigma), zone, places)
 }
 
-// Times draws how many days lay between rounds over the action level; each point leads to the reading that
+// Times draws how many days lay between verifications over the action level; each point leads to the reading that
 // was over it.
 func Times(title string, b desk.Between, t trend.TChart, zone *time.Location, places Places) chart.Control {
 	return between(title, "days since the one before", b, b.Days, t.Centre, t.Lower, t.Upper, zone, places)
@@ -63,20 +63,20 @@ func between(title, label string, b desk.Between, values []float64, centre, lowe
 // burst is how many failures in a row are looked at for coming too close together.
 const burst = 3
 
-// FailureWords says in sentences what the charts of failures say: how many rounds fail, how far apart, and
+// FailureWords says in sentences what the charts of failures say: how many verifications fail, how far apart, and
 // whether the last ones came too close together.
 func FailureWords(shares trend.AttributeChart, b desk.Between) []string {
-	words := []string{fmt.Sprintf("Overall %s of first rounds were over the action level; shares scatter %.2f times as widely as chance alone would have them, and the limits are as wide.",
+	words := []string{fmt.Sprintf("Overall %s of first tests were over the action level; shares scatter %.2f times as widely as chance alone would have them, and the limits are as wide.",
 		Percent(shares.Centre), shares.SigmaZ)}
 	gaps, err := trend.NewGChart(b.Gaps)
 	if err != nil {
 		return words
 	}
-	words = append(words, fmt.Sprintf("One in %.1f rounds on average; %d rounds since the last. More than %.0f would be a signal that fewer fail.", gaps.Gap+1, b.Since, gaps.Quantile(tripleSigma)))
+	words = append(words, fmt.Sprintf("One in %.1f cleaning verifications on average; %d cleaning verifications since the last. More than %.0f would be a signal that fewer fail.", gaps.Gap+1, b.Since, gaps.Quantile(tripleSigma)))
 	times, err := trend.NewTChart(b.Days)
 	uses, days, ok := b.Burst(burst)
 	if err == nil && ok {
-		words = append(words, fmt.Sprintf("The last %d came within %.0f rounds (as close by chance: %.2g) and %.1f days (%.2g).", burst, uses+burst, gaps.Burst(burst, uses), days, times.Burst(burst, days)))
+		words = append(words, fmt.Sprintf("The last %d came within %.0f cleaning verifications (as close by chance: %.2g) and %.1f days (%.2g).", burst, uses+burst, gaps.Burst(burst, uses), days, times.Burst(burst, days)))
 	}
 	return words
 }

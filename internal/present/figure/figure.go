@@ -44,22 +44,22 @@ func place(rlu float64) float64 { return math.Log10(max(rlu, 0.5)) }
 // back returns where log10(RLU+1), on which the charts compute, stands on the axis.
 func back(y float64) float64 { return place(trend.RLU(y)) }
 
-// View is which chart of a stream is drawn.
+// View is which chart of a series is drawn.
 type View string
 
-// The charts of a stream.
+// The charts of a series.
 const (
 	Single   View = "single"
 	Weighted View = "weighted"
 	Sums     View = "sums"
 )
 
-// Views lists every chart of a stream.
+// Views lists every chart of a series.
 var Views = []View{Single, Weighted, Sums}
 
-// Control draws a stream: its readings, the baseline and limits, what happened and what the charts
+// Control draws a series: its readings, the baseline and limits, what happened and what the charts
 // say. levels are drawn where the readings are.
-func Control(s desk.Stream, view View, levels []reading.Level, zone *time.Location, places Places) chart.Control {
+func Control(s desk.Series, view View, levels []reading.Level, zone *time.Location, places Places) chart.Control {
 	c := chart.Control{
 		Meta:     chart.Meta{Title: fmt.Sprintf("%s, %s", s.Key.Scope, s.Key.Point)},
 		Location: zone,
@@ -86,7 +86,7 @@ func Control(s desk.Stream, view View, levels []reading.Level, zone *time.Locati
 		desc = append(desc, "Nobody has adopted this baseline and its limits: they are provisional.")
 	}
 	c.Desc = strings.Join(append(desc, signalKey, caution), " ")
-	d := drawing{Stream: s, places: places, zone: zone, chart: &c}
+	d := drawing{Series: s, places: places, zone: zone, chart: &c}
 	switch view {
 	case Weighted:
 		d.weighted()
@@ -104,10 +104,10 @@ const caution = "ATP shows organic residue, not sterility."
 
 const signalKey = "Signals: I a single reading, M the step from the one before, E the weighted mean, C the sum of deviations, a number a run rule."
 
-// latestChange returns the last alarm that dates a change.
-func latestChange(s desk.Stream) *trend.Alarm {
-	for i := len(s.Watched.Alarms) - 1; i >= 0; i-- {
-		if a := &s.Watched.Alarms[i]; a.Since != nil {
+// latestChange returns the last signal that dates a change.
+func latestChange(s desk.Series) *trend.Signal {
+	for i := len(s.Watched.Signals) - 1; i >= 0; i-- {
+		if a := &s.Watched.Signals[i]; a.Since != nil {
 			return a
 		}
 	}
@@ -132,9 +132,9 @@ func reads(p trend.Point, places Places, zone *time.Location) chart.ControlPoint
 	}
 }
 
-// drawing puts one stream into a chart.
+// drawing puts one series into a chart.
 type drawing struct {
-	desk.Stream
+	desk.Series
 	places Places
 	zone   *time.Location
 	chart  *chart.Control
@@ -258,7 +258,7 @@ func onlyIf(on bool, word string) string {
 // funnelSteps is from how many sizes the limits of a funnel are drawn.
 const funnelSteps = 120
 
-// Funnel draws people, scopes or lots with how often their rounds or readings were over the action
+// Funnel draws people, scopes or lots with how often their verifications or readings were over the action
 // level, with the limits that chance alone explains.
 func Funnel(title, what string, f trend.Funnel) chart.Funnel {
 	c := chart.Funnel{

@@ -28,11 +28,11 @@ import (
 	"rinsate/internal/record"
 )
 
-// stream is 40 readings of a baseline and 20 that are twice as high, with a break before.
-func stream(t *testing.T) desk.Stream {
+// series is 40 readings of a baseline and 20 that are twice as high, with a break before.
+func series(t *testing.T) desk.Series {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(4, 4))
-	s := desk.Stream{Key: trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Kind: scope.Duodenoscope, From: 40}
+	s := desk.Series{Key: trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Kind: scope.Duodenoscope, From: 40}
 	begin := unit.At(time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC))
 	for i := range 60 {
 		log := 1.5 + 0.2*rng.NormFloat64()
@@ -47,7 +47,7 @@ func stream(t *testing.T) desk.Stream {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d, err := trend.NewDesign(trend.Promise{FalseAlarms: 1, Readings: 500, Baseline: b.Readings(), Charts: trend.Charts{Individuals: true, EWMA: true, CUSUM: true}})
+	d, err := trend.NewDesign(trend.Promise{FalseSignals: 1, Readings: 500, Baseline: b.Readings(), Charts: trend.Charts{Individuals: true, EWMA: true, CUSUM: true}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -63,7 +63,7 @@ var aLevel = reading.Level{Alert: 100, Action: 200}
 // Every point of the picture is a reading, links to its record, and stands where its RLU are.
 func TestControlSinglePoints(t *testing.T) {
 	t.Parallel()
-	s := stream(t)
+	s := series(t)
 	places := figure.Places{Record: func(id ledger.ID) string { return "/records/" + string(id) }}
 	c := figure.Control(s, figure.Single, []reading.Level{aLevel}, time.UTC, places)
 	if len(c.Main.Points) != len(s.Points) {
@@ -87,7 +87,7 @@ func TestControlSinglePoints(t *testing.T) {
 			}
 		}
 	}
-	if excluded != len(s.Baseline.Screened) || excluded != 1 || signals == 0 || signals > s.Watched.Signals {
+	if excluded != len(s.Baseline.Screened) || excluded != 1 || signals == 0 || signals > s.Watched.Crossings {
 		t.Errorf("%d outliers, %d points with signals", excluded, signals)
 	}
 	l := c.Main.Limits[0]
@@ -109,7 +109,7 @@ func TestControlSinglePoints(t *testing.T) {
 // The other charts show what the monitor reaches, on the same readings.
 func TestControlWeightedAndSums(t *testing.T) {
 	t.Parallel()
-	s := stream(t)
+	s := series(t)
 	weighted := figure.Control(s, figure.Weighted, nil, time.UTC, figure.Places{})
 	sums := figure.Control(s, figure.Sums, nil, time.UTC, figure.Places{})
 	m := s.Monitor()
@@ -164,7 +164,7 @@ func samples(n int) []level.Sample {
 	for i := range list {
 		list[i] = level.Sample{
 			ID: fmt.Sprint(i), System: "A", Kit: "K", Scope: fmt.Sprintf("S%d", i%10), Kind: scope.Gastroscope, Point: scope.OuterDistalEnd,
-			At: unit.Instant(i + 1), Attempt: 1, Value: int(math.Round(math.Exp(3 + 0.6*rng.NormFloat64()))),
+			At: unit.Instant(i + 1), Cleaning: 1, Value: int(math.Round(math.Exp(3 + 0.6*rng.NormFloat64()))),
 		}
 	}
 	return list
@@ -291,7 +291,7 @@ func TestOperatingCurves(t *testing.T) {
 	t.Parallel()
 	l := aLevel
 	l.Analyte, l.Unit, l.Comparison = reading.ATP, reading.RLU, reading.Over
-	o := desk.Operating{Level: l, Points: []int{1, 3}, Attempts: []int{1, 3}, Spread: 0.5, Retest: reading.AllPoints}
+	o := desk.Operating{Level: l, Points: []int{1, 3}, Cleanings: []int{1, 3}, Spread: 0.5, Retest: reading.AllPoints}
 	curves, err := figure.OperatingCurves(o, "first: ", float64(l.Action))
 	if err != nil {
 		t.Fatal(err)
@@ -315,7 +315,7 @@ func TestOperatingCurves(t *testing.T) {
 // Whatever texts come in, every picture is well-formed.
 func TestHostileTexts(t *testing.T) {
 	t.Parallel()
-	s := stream(t)
+	s := series(t)
 	s.Key.Scope, s.Key.System = `"><script>alert(1)</script>`, "a & b"
 	pictures := []chart.Picture{
 		figure.Control(s, figure.Single, nil, time.UTC, figure.Places{}), figure.Control(s, figure.Weighted, nil, time.UTC, figure.Places{}),

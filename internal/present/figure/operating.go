@@ -12,17 +12,17 @@ import (
 const curveSteps = 80
 
 // OperatingCurves are what a level does to scopes from a tenth of an action level to ten times of it: for
-// each number of points how likely they are cleaned again and, where there is more than one attempt, how
+// each number of points how likely they are cleaned again and, where there is more than one cleaning, how
 // likely they are held. name stands before each label; action is that on which the medians are centred.
 func OperatingCurves(o desk.Operating, name string, action float64) ([]Curve, error) {
 	var curves []Curve
 	for _, points := range o.Points {
-		for _, attempts := range o.Attempts {
-			held := Curve{Label: fmt.Sprintf("%s%s, held after %d", name, countOf(points, "point"), attempts)}
+		for _, cleanings := range o.Cleanings {
+			held := Curve{Label: fmt.Sprintf("%s%s, held after %d", name, countOf(points, "point"), cleanings)}
 			again := Curve{Label: fmt.Sprintf("%s%s, cleaned again", name, countOf(points, "point"))}
 			for i := range curveSteps + 1 {
 				m := action * math.Pow(10, -1+2*float64(i)/curveSteps)
-				x, err := o.At(m, points, attempts)
+				x, err := o.At(m, points, cleanings)
 				if err != nil {
 					return nil, err
 				}
@@ -32,7 +32,7 @@ func OperatingCurves(o desk.Operating, name string, action float64) ([]Curve, er
 			if !slices.ContainsFunc(curves, func(c Curve) bool { return c.Label == again.Label }) {
 				curves = append(curves, again)
 			}
-			if attempts > 1 {
+			if cleanings > 1 {
 				curves = append(curves, held)
 			}
 		}

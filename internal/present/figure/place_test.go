@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
 )
@@ -17,7 +18,7 @@ func TestPlaceMarksOnePoint(t *testing.T) {
 				if p.NotApplicable != "" {
 					want = "not applicable"
 				}
-				name := strings.ReplaceAll(string(p.Kind), "-", " ")
+				name := text.Spaced(p.Kind)
 				if !strings.Contains(svg, "1 "+want) || !strings.Contains(svg, name+": "+want) {
 					t.Errorf("%s, %s at %v px: %q is not said", m.Name, p.Kind, width, want)
 				}

@@ -7,10 +7,12 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/chart"
+	"rinsate/internal/present/words"
 )
 
 // PointState is what is known of one sampling point of an instrument.
@@ -42,14 +44,14 @@ type PointState struct {
 //
 // What the model does not say is only hinted at: shape and length of the control body, and of cord
 // and connector where no channel reaches them.
-func Schematic(m scope.Model, states []PointState, zone *time.Location) chart.Picture {
+func Schematic(t words.Terms, m scope.Model, states []PointState, zone *time.Location) chart.Picture {
 	if zone == nil {
 		zone = time.UTC
 	}
 	s := schematic{model: m, zone: zone}
 	taken := make([]bool, len(m.Channels))
 	for _, p := range m.Points() {
-		x := spot{PointState: PointState{Kind: p.Kind}, name: spaced(string(p.Kind)), channel: -1, sampled: true}
+		x := spot{PointState: PointState{Kind: p.Kind}, name: text.Spaced(string(p.Kind)), channel: -1, sampled: true}
 		if i := slices.IndexFunc(states, func(s PointState) bool { return s.Kind == p.Kind }); i >= 0 {
 			x.PointState = states[i]
 		}
@@ -59,6 +61,7 @@ func Schematic(m scope.Model, states []PointState, zone *time.Location) chart.Pi
 		if x.Outcome == "" {
 			x.Outcome = reading.None
 		}
+		x.outcome = t.Outcome(x.Outcome).Word
 		if x.channel = slices.IndexFunc(m.Channels, func(c scope.Channel) bool { return lumenOf(c.Kind) == p.Kind }); x.channel >= 0 {
 			taken[x.channel] = true
 			x.size = bore(m.Channels[x.channel])
@@ -69,7 +72,7 @@ func Schematic(m scope.Model, states []PointState, zone *time.Location) chart.Pi
 	}
 	for i, c := range m.Channels {
 		if !taken[i] {
-			s.spots = append(s.spots, spot{name: spaced(string(c.Kind)) + " channel", channel: i, size: bore(c)})
+			s.spots = append(s.spots, spot{name: text.Spaced(string(c.Kind)) + " channel", channel: i, size: bore(c)})
 		}
 	}
 	return s
@@ -78,7 +81,7 @@ func Schematic(m scope.Model, states []PointState, zone *time.Location) chart.Pi
 // Place draws a scope as [Schematic] does, with one of its sampling points marked and nothing said of any
 // reading; with none when the model does not have the point.
 func Place(m scope.Model, kind scope.PointKind) chart.Picture {
-	s := Schematic(m, nil, nil).(schematic)
+	s := Schematic(words.US, m, nil, nil).(schematic)
 	s.spots = slices.DeleteFunc(s.spots, func(x spot) bool { return !x.sampled || x.Kind != kind })
 	for i := range s.spots {
 		s.spots[i].here = true
@@ -111,9 +114,6 @@ func bore(c scope.Channel) string {
 	return fmt.Sprintf("Ø %s × %s mm", c.Diameter, c.Length)
 }
 
-// spaced writes a name of the code as words.
-func spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }
-
 // schematic is the picture.
 type schematic struct {
 	model scope.Model
@@ -125,7 +125,8 @@ type schematic struct {
 type spot struct {
 	PointState
 	name    string
-	channel int // index of the model's channel, -1 for a place on the distal end
+	outcome string // its word
+	channel int    // index of the model's channel, -1 for a place on the distal end
 	sampled bool
 	size    string
 	here    bool // it is the one that is asked about
@@ -145,7 +146,7 @@ func (s spot) word() string {
 	case s.Outcome == reading.None:
 		return "no level"
 	}
-	return string(s.Outcome)
+	return s.outcome
 }
 
 // mark returns the shape that says the same, and how it is painted.
@@ -160,7 +161,7 @@ func (s spot) mark() (chart.Shape, chart.Style) {
 		return chart.Circle, chart.Style{Fill: chart.InkData}
 	}
 	switch s.Outcome {
-	case reading.Below:
+	case reading.OK:
 		return chart.Circle, chart.Style{Fill: chart.InkData}
 	case reading.Alert:
 		return chart.TriangleUp, chart.Style{Fill: chart.InkAlert}
@@ -198,18 +199,18 @@ func (s schematic) Words() (title, desc string) {
 		title = "scope"
 	}
 	counts := make(map[string]int)
-	var words []string
+	var states []string
 	for _, x := range s.spots {
 		if counts[x.word()]++; counts[x.word()] == 1 {
-			words = append(words, x.word())
+			states = append(states, x.word())
 		}
 	}
-	for i, w := range words {
-		words[i] = fmt.Sprintf("%d %s", counts[w], w)
+	for i, w := range states {
+		states[i] = fmt.Sprintf("%d %s", counts[w], w)
 	}
 	desc = fmt.Sprintf("The scope from its tip to the ports of its %d channels. ", len(s.model.Channels))
-	if len(words) > 0 {
-		desc += "Of its points: " + strings.Join(words, ", ") + ". "
+	if len(states) > 0 {
+		desc += "Of its points: " + strings.Join(states, ", ") + ". "
 	}
 	return title, desc + caution
 }

@@ -10,11 +10,13 @@ import (
 
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/chart"
 	"rinsate/internal/present/figure"
+	"rinsate/internal/present/words"
 )
 
 // fleet is one model of each build that the invented hospital has.
@@ -70,7 +72,7 @@ func read(m scope.Model) []figure.PointState {
 		s := figure.PointState{Kind: p.Kind, Level: "alert 100, action 200 RLU", When: at.AddDays(-3*i, time.UTC), Limit: math.Log10(200), Href: fmt.Sprintf("/records/%d", i)}
 		switch i % 6 {
 		case 0:
-			s.Outcome, s.Value, s.Recent = reading.Below, "38 RLU", []float64{1.4, 1.7, 1.5, 2.1, 1.3, 1.6, 1.58}
+			s.Outcome, s.Value, s.Recent = reading.OK, "38 RLU", []float64{1.4, 1.7, 1.5, 2.1, 1.3, 1.6, 1.58}
 		case 1:
 			s.Outcome, s.Value, s.Recent = reading.Action, "1240 RLU", []float64{1.9, 2.1, 2.0, math.NaN(), 2.5, 3.09}
 		case 2:
@@ -78,7 +80,7 @@ func read(m scope.Model) []figure.PointState {
 		case 3:
 			s.Outcome, s.Value = reading.Void, "17 RLU"
 		case 4:
-			s.Outcome, s.Value, s.Recent = reading.Below, "9 RLU", []float64{1.1, 0.9, 1.0, 0.95}
+			s.Outcome, s.Value, s.Recent = reading.OK, "9 RLU", []float64{1.1, 0.9, 1.0, 0.95}
 		case 5:
 			continue // nothing is known
 		}
@@ -90,7 +92,7 @@ func read(m scope.Model) []figure.PointState {
 // Both pictures fit on a page of a report.
 func TestPicturesAsPDF(t *testing.T) {
 	t.Parallel()
-	pictures := []chart.Picture{picture(fleet()[0]), picture(extremes()[0]), figure.Strip(strips()["late"], now, time.UTC, records)}
+	pictures := []chart.Picture{picture(fleet()[0]), picture(extremes()[0]), figure.Strip(words.US, strips()["late"], now, time.UTC, records)}
 	for _, p := range pictures {
 		title, _ := p.Words()
 		first, err := chart.PDF(p, chart.PDFOptions{})
@@ -107,7 +109,9 @@ func TestPicturesAsPDF(t *testing.T) {
 	}
 }
 
-func picture(m scope.Model) chart.Picture { return figure.Schematic(m, read(m), time.UTC) }
+func picture(m scope.Model) chart.Picture {
+	return figure.Schematic(words.US, m, read(m), time.UTC)
+}
 
 func TestGoldenSchematics(t *testing.T) {
 	t.Parallel()
@@ -170,7 +174,7 @@ func TestSchematicShowsEveryPoint(t *testing.T) {
 		}
 		for i, point := range m.Points() {
 			row := table.Rows[i]
-			if row[0] != strings.ReplaceAll(string(point.Kind), "-", " ") {
+			if row[0] != text.Spaced(point.Kind) {
 				t.Errorf("%s: row %d is %q", m.Name, i, row[0])
 			}
 			if point.NotApplicable != "" && row[1] != "not applicable: the channel is sealed" {
@@ -185,7 +189,7 @@ func TestSchematicKeepsToTheModel(t *testing.T) {
 	t.Parallel()
 	m := fleet()[3]
 	m.Chosen = []scope.Choice{{Kind: scope.OuterDistalEnd, Routine: true}}
-	p := figure.Schematic(m, []figure.PointState{{Kind: scope.BalloonLumen, Outcome: reading.Action, Value: "999 RLU"}}, nil)
+	p := figure.Schematic(words.US, m, []figure.PointState{{Kind: scope.BalloonLumen, Outcome: reading.Action, Value: "999 RLU"}}, nil)
 	r := inspect(t, p, 1000)
 	unsampled := 0
 	for _, row := range p.Table().Rows {
@@ -211,18 +215,18 @@ func TestSchematicStates(t *testing.T) {
 		word  string
 		shape chart.Shape
 	}{
-		{figure.PointState{Outcome: reading.Below, Value: "5 RLU"}, "below", chart.Circle},
+		{figure.PointState{Outcome: reading.OK, Value: "5 RLU"}, "OK", chart.Circle},
 		{figure.PointState{Outcome: reading.Alert, Value: "150 RLU"}, "alert", chart.TriangleUp},
 		{figure.PointState{Outcome: reading.Action, Value: "500 RLU"}, "action", chart.Diamond},
 		{figure.PointState{Outcome: reading.Void, Value: "5 RLU"}, "void", chart.TriangleDown},
 		{figure.PointState{}, "no reading", chart.Circle},
 		{figure.PointState{Outcome: reading.None, Value: "5 RLU"}, "no level", chart.Circle},
-		{figure.PointState{NotApplicable: "blocked", Outcome: reading.Below}, "not applicable", chart.Cross},
+		{figure.PointState{NotApplicable: "blocked", Outcome: reading.OK}, "not applicable", chart.Cross},
 	}
 	for _, test := range tests {
 		t.Run(test.word, func(t *testing.T) {
 			test.state.Kind = scope.InstrumentLumen
-			p := figure.Schematic(m, []figure.PointState{test.state}, nil)
+			p := figure.Schematic(words.US, m, []figure.PointState{test.state}, nil)
 			r := inspect(t, p, 1000)
 			if got := p.Table().Rows[1][1]; !strings.HasPrefix(got, test.word) {
 				t.Errorf("the table says %q", got)
@@ -255,7 +259,7 @@ func TestSchematicPortsFollowLength(t *testing.T) {
 		{Kind: scope.WaterChannel, Diameter: 1, Length: 4000}, {Kind: scope.InstrumentChannel, Diameter: 3, Length: 1000}, {Kind: scope.AuxiliaryChannel, Diameter: 1, Length: 2250},
 	}}
 	for _, width := range []float64{320, 1000} {
-		r := inspect(t, figure.Schematic(m, nil, nil), width)
+		r := inspect(t, figure.Schematic(words.US, m, nil, nil), width)
 		// Points in protocol order: distal end, instrument, water, auxiliary; a marker and a card each.
 		from := func(i int) float64 {
 			if width < 620 {
@@ -301,7 +305,7 @@ func TestAnySchematicHolds(t *testing.T) {
 				Href: rapid.SampledFrom([]string{"", "/a", "javascript:alert(1)"}).Draw(t, "href"),
 			})
 		}
-		p := figure.Schematic(m, states, time.UTC)
+		p := figure.Schematic(words.US, m, states, time.UTC)
 		width := rapid.Float64Range(240, 1500).Draw(t, "width")
 		inspect(t, p, width)
 		wellFormed(t, chart.SVG(p, chart.SVGOptions{Width: width, Standalone: true}))

@@ -75,7 +75,7 @@ func (d schematicDrawing) hatch() {
 	if w < 1 || h < 1 {
 		return
 	}
-	const inside = 2.5 // the corners of the tip are round
+	const inside = 2.5 // the corners of the tip are verification
 	if d.upright {
 		y, h = y+inside, h-inside
 	} else {

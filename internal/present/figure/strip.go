@@ -7,39 +7,33 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/present/chart"
+	"rinsate/internal/present/words"
 )
 
-// Strip draws a turnaround as one line, from its beginning to the gate: each step with its status,
+// Strip draws a cycle as one line, from its beginning to the release check: each step with its status,
 // when it began and how long it took; a clock at each step that has not begun and has a deadline,
-// with the time that is left at now; at the end the gate's state as a flag. Where the line is too
+// with the time that is left at now; at the end the release check's state as a flag. Where the line is too
 // long for the width it goes on beneath. Steps lead to their records.
-func Strip(a turnaround.Answer, now unit.Instant, zone *time.Location, places Places) chart.Picture {
+func Strip(t words.Terms, a reprocessing.Answer, now unit.Instant, zone *time.Location, places Places) chart.Picture {
 	if zone == nil {
 		zone = time.UTC
 	}
-	return strip{answer: a, now: now, zone: zone, places: places}
+	return strip{terms: t, answer: a, now: now, zone: zone, places: places}
 }
 
 type strip struct {
-	answer turnaround.Answer
+	terms  words.Terms
+	answer reprocessing.Answer
 	now    unit.Instant
 	zone   *time.Location
 	places Places
 }
 
-// stepName writes a step as words.
-func stepName(k turnaround.StepKind) string {
-	if k == turnaround.PreClean {
-		return string(k)
-	}
-	return spaced(string(k))
-}
-
 // running says whether a clock runs for a step.
-func running(p turnaround.Progress) bool {
-	return p.Status == turnaround.MissingStep && p.Deadline.Known()
+func running(p reprocessing.Progress) bool {
+	return p.Status == reprocessing.MissingStep && p.Deadline.Known()
 }
 
 // timeLeft says how far away an instant is: "42 min left" or "12 min over".
@@ -83,7 +77,7 @@ func (s strip) wall(i unit.Instant) string {
 }
 
 // took is how long a step took, or that it goes on.
-func took(p turnaround.Progress) string {
+func took(p reprocessing.Progress) string {
 	if !p.Start.Known() || !p.End.Known() {
 		return ""
 	}
@@ -92,27 +86,37 @@ func took(p turnaround.Progress) string {
 
 // Words implements [chart.Picture].
 func (s strip) Words() (title, desc string) {
-	title = "Turnaround"
+	title = "Cycle"
 	if s.answer.Scope != "" {
 		title += " of " + s.answer.Scope
 	}
 	done := 0
 	var clocks strings.Builder
 	for _, p := range s.answer.Steps {
-		if p.Status == turnaround.DoneStep {
+		if p.Status == reprocessing.DoneStep {
 			done++
 		}
 		if running(p) {
-			fmt.Fprintf(&clocks, " %s is to begin by %s: %s.", stepName(p.Step), s.wall(p.Deadline), s.timeLeft(p.Deadline))
+			fmt.Fprintf(&clocks, " %s is to begin by %s: %s.", s.terms.Step(p.Step), s.wall(p.Deadline), s.timeLeft(p.Deadline))
 		}
 	}
-	desc = fmt.Sprintf("As of %s the gate says: %s, %s. %d of %d steps are done.", s.now.In(s.zone), s.answer.State, usable(s.answer.State), done, len(s.answer.Steps))
+	desc = fmt.Sprintf("As of %s the release check says: %s. %d of %d steps are done.", s.now.In(s.zone), s.verdict(), done, len(s.answer.Steps))
 	return title, desc + clocks.String() + " " + caution
 }
 
-// usable says what a state of the gate means.
-func usable(state turnaround.State) string {
-	if state == turnaround.Ready {
+// verdict is the state of the release check and, where its word does not say it, that the scope is not for
+// use.
+func (s strip) verdict() string {
+	word := s.terms.State(s.answer.State).Word
+	if s.answer.State == reprocessing.Ready {
+		return word
+	}
+	return word + ", " + usable(s.answer.State)
+}
+
+// usable says what a state of the release check means.
+func usable(state reprocessing.State) string {
+	if state == reprocessing.Ready {
 		return "for use"
 	}
 	return "not for use"
@@ -128,23 +132,23 @@ func (s strip) Table() chart.Table {
 		return i.In(s.zone)
 	}
 	t := chart.Table{Caption: title, Header: []string{"Step", "Status", "Began", "Ended", "Took", "To begin by", "Time left"}}
-	t.Rows = append(t.Rows, []string{"turnaround began", "", known(s.answer.Turnaround), "", "", "", ""})
+	t.Rows = append(t.Rows, []string{"cycle began", "", known(s.answer.Cycle), "", "", "", ""})
 	for _, p := range s.answer.Steps {
 		left := ""
 		if running(p) {
 			left = s.timeLeft(p.Deadline)
 		}
-		t.Rows = append(t.Rows, []string{stepName(p.Step), string(p.Status), known(p.Start), known(p.End), took(p), known(p.Deadline), left})
+		t.Rows = append(t.Rows, []string{s.terms.Step(p.Step), string(p.Status), known(p.Start), known(p.End), took(p), known(p.Deadline), left})
 	}
 	left := ""
 	if s.answer.Until.Known() {
 		left = s.timeLeft(s.answer.Until)
 	}
-	t.Rows = append(t.Rows, []string{"gate", string(s.answer.State), known(s.now), known(s.answer.Until), "", "", left})
+	t.Rows = append(t.Rows, []string{"release check", s.terms.State(s.answer.State).Word, known(s.now), known(s.answer.Until), "", "", left})
 	return t
 }
 
-// cell is one station of the line: the beginning, a step or the gate.
+// cell is one station of the line: the beginning, a step or the release check.
 type cell struct {
 	title, href string
 	shape       chart.Shape
@@ -155,7 +159,7 @@ type cell struct {
 	lines       []stripLine // beneath the name
 	above       []stripLine // above the clock, or where a clock would be
 	deadline    unit.Instant
-	flag        turnaround.State
+	flag        string // the word of the state, where the line ends
 }
 
 type stripLine struct {
@@ -166,8 +170,8 @@ type stripLine struct {
 // cells lists the stations in order.
 func (s strip) cells() []cell {
 	begin := cell{
-		name: "turnaround began", shape: chart.Square, style: chart.Style{Fill: chart.InkText}, radius: 6.5,
-		above: []stripLine{{chart.InkMuted, "as of"}, {chart.InkText, s.wallNow()}}, title: "turnaround began",
+		name: "cycle began", shape: chart.Square, style: chart.Style{Fill: chart.InkText}, radius: 6.5,
+		above: []stripLine{{chart.InkMuted, "as of"}, {chart.InkText, s.wallNow()}}, title: "cycle began",
 	}
 	before := ""
 	date := func(i unit.Instant) string {
@@ -177,7 +181,7 @@ func (s strip) cells() []cell {
 		}
 		return ""
 	}
-	if t := s.answer.Turnaround; t.Known() {
+	if t := s.answer.Cycle; t.Known() {
 		begin.title += " " + t.In(s.zone)
 		begin.lines = []stripLine{{chart.InkText, s.clock(t)}, {chart.InkMuted, date(t)}}
 	}
@@ -185,10 +189,10 @@ func (s strip) cells() []cell {
 	for _, p := range s.answer.Steps {
 		cells = append(cells, s.station(p, date))
 	}
-	cells = append(cells, s.gate())
+	cells = append(cells, s.release())
 	// What is not due lies on the way to what follows.
 	for i := len(s.answer.Steps); i > 0; i-- {
-		if s.answer.Steps[i-1].Status == turnaround.NotDueStep {
+		if s.answer.Steps[i-1].Status == reprocessing.NotDueStep {
 			cells[i].track = cells[i+1].track
 		}
 	}
@@ -200,27 +204,27 @@ func (s strip) wallNow() string {
 }
 
 // station is one step.
-func (s strip) station(p turnaround.Progress, date func(unit.Instant) string) cell {
-	c := cell{name: stepName(p.Step), href: s.places.record(ledger.ID(p.Record)), radius: 8}
+func (s strip) station(p reprocessing.Progress, date func(unit.Instant) string) cell {
+	c := cell{name: s.terms.Step(p.Step), href: s.places.record(ledger.ID(p.Record)), radius: 8}
 	ink := chart.InkMuted
 	solid, warning := chart.Style{Stroke: chart.InkData, Width: 5}, chart.Style{Stroke: chart.InkAction, Width: 5}
 	c.style = chart.Style{Fill: chart.InkData}
 	switch p.Status {
-	case turnaround.DoneStep:
+	case reprocessing.DoneStep:
 		c.shape, c.track = chart.Circle, solid
-	case turnaround.RunningStep:
+	case reprocessing.RunningStep:
 		c.shape, c.track, ink = chart.TriangleRight, solid, chart.InkText
 		c.track.Dash = chart.Dashed
-	case turnaround.FailedStep:
+	case reprocessing.FailedStep:
 		c.shape, c.track, ink = chart.Diamond, warning, chart.InkSignalText
 		c.style.Fill = chart.InkAction
-	case turnaround.StaleStep:
+	case reprocessing.StaleStep:
 		c.shape, c.track, ink = chart.TriangleLeft, warning, chart.InkSignalText
 		c.style.Fill, c.track.Dash = chart.InkAction, chart.DashDot
-	case turnaround.NotDueStep:
+	case reprocessing.NotDueStep:
 		c.shape, c.radius = chart.Circle, 3.5
 		c.style = chart.Style{Fill: chart.InkPaper, Stroke: chart.InkAxis, Width: 1.2}
-	case turnaround.MissingStep:
+	case reprocessing.MissingStep:
 		fallthrough
 	default:
 		c.shape, c.track, ink = chart.Circle, ahead, chart.InkText
@@ -252,21 +256,21 @@ func (s strip) station(p turnaround.Progress, date func(unit.Instant) string) ce
 // ahead is the way to what is not done.
 var ahead = chart.Style{Stroke: chart.InkAxis, Width: 2, Dash: chart.Dotted}
 
-// gate is the end of the line.
-func (s strip) gate() cell {
+// release check is the end of the line.
+func (s strip) release() cell {
 	state := s.answer.State
-	c := cell{name: "gate", flag: state, radius: 7.5, track: ahead, title: fmt.Sprintf("gate: %s, %s", state, usable(state))}
+	c := cell{name: "release check", flag: s.terms.State(state).Word, radius: 7.5, track: ahead, title: "release check: " + s.verdict()}
 	c.lines = []stripLine{{chart.InkText, usable(state)}}
 	switch state {
-	case turnaround.Ready:
+	case reprocessing.Ready:
 		c.shape, c.style, c.track = chart.Circle, chart.Style{Fill: chart.InkData}, chart.Style{Stroke: chart.InkData, Width: 5}
-	case turnaround.InWork:
+	case reprocessing.InReprocessing:
 		c.shape, c.style = chart.TriangleRight, chart.Style{Fill: chart.InkText}
-	case turnaround.Held:
+	case reprocessing.OnHold:
 		c.shape, c.style = chart.Square, chart.Style{Fill: chart.InkText}
-	case turnaround.Out:
+	case reprocessing.OutOfService:
 		c.shape, c.style = chart.Cross, chart.Style{Fill: chart.InkText}
-	case turnaround.Unknown:
+	case reprocessing.NotKnown:
 		fallthrough
 	default:
 		c.shape, c.style = chart.Diamond, chart.Style{Fill: chart.InkPaper, Stroke: chart.InkText, Width: 1.6}

@@ -4,19 +4,21 @@ import (
 	"math"
 	"strings"
 
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/present/chart"
 )
 
 // Sizes of the strip in pixels.
 const (
-	stripCell  = 76.0 // least width of a station
-	flagExtra  = 50.0 // what the flag takes beyond its station
+	stripCell  = 75.5 // least width of a station
+	flagExtra  = 62.0 // what the flag takes beyond its station
 	faceRoom   = 36.0 // above the line where a clock stands
-	flagRoom   = 58.0 // where the flag does
+	flagRoom   = 60.0 // where the flag does
 	bareRoom   = 14.0 // above the line where there are none
 	nameRoom   = 25.0 // from the line to the first text
 	stripLeads = 14.0 // from text to text
+	textGap    = 2.0  // least room between texts of two stations
+	nameLines  = 2    // most lines of a name
 )
 
 // stripRow is one line of stations.
@@ -53,7 +55,7 @@ func (s strip) rows(width float64) (rows []stripRow, cellWidth float64) {
 			if c.flag != "" {
 				room = max(room, flagRoom)
 			}
-			r.names = max(r.names, len(stripName.Wrap(c.name, cellWidth-4, 2)))
+			r.names = max(r.names, len(stripName.Wrap(c.name, cellWidth-textGap, nameLines)))
 			lines = max(lines, len(c.texts()))
 		}
 		r.track = y + room
@@ -139,7 +141,7 @@ func (d stripDrawing) station(c cell, x float64) {
 		d.cv.Marker(chart.Style{Fill: chart.InkPaper}, chart.Circle, chart.Point{X: x, Y: y}, c.radius+3)
 		d.cv.Marker(c.style, c.shape, chart.Point{X: x, Y: y}, c.radius)
 		at := y + nameRoom + stripLeads*float64(d.row.names)
-		name := stripName.Wrap(c.name, d.cell-4, 2)
+		name := stripName.Wrap(c.name, d.cell-textGap, nameLines)
 		for i, line := range name {
 			d.cv.Text(stripName, chart.Point{X: x, Y: at - stripLeads*float64(len(name)-i)}, line)
 		}
@@ -153,7 +155,7 @@ func (d stripDrawing) station(c cell, x float64) {
 func (d stripDrawing) text(l stripLine, x, y float64) {
 	style := stripText
 	style.Ink = l.ink
-	if text := style.Fit(l.text, d.cell-4); text != "" {
+	if text := style.Fit(l.text, d.cell-textGap); text != "" {
 		d.cv.Text(style, chart.Point{X: x, Y: y}, text)
 	}
 }
@@ -200,26 +202,39 @@ func (d stripDrawing) face(c cell, at chart.Point) {
 	hand(math.Mod(minutes, 60)/60, 4.8)
 }
 
-// flag draws the gate's state as a flag on a pole.
+// flagText is how the flag's word is set. The flag takes two lines where one is too long.
+var flagText = chart.TextStyle{Size: 11, Bold: true}
+
+// Sizes of the flag: between its lines, above and below them, before the word, and how deep it is notched.
+const flagLead, flagPad, flagIndent, flagNotch = 13.0, 10.0, 6.0, 7.0
+
+// flag draws the release check's state as a flag on a pole.
 func (d stripDrawing) flag(c cell, x float64) {
-	const high, long, notch = 24.0, 86.0, 7.0
+	room := d.cell/2 + flagExtra - flagIndent - flagNotch - 1
+	lines := flagText.Wrap(c.flag, room, 2)
+	high, long := flagPad+flagLead*float64(len(lines)), 0.0
+	for _, line := range lines {
+		long = max(long, flagText.Width(line))
+	}
 	y := d.row.track
 	top := y - flagRoom + 3
 	d.cv.Line(chart.Style{Stroke: chart.InkText, Width: 2}, chart.Point{X: x, Y: top - 1}, chart.Point{X: x, Y: y})
-	cloth, text := chart.Style{Fill: chart.InkText}, chart.InkPaper
-	switch c.flag {
-	case turnaround.Ready:
+	cloth, style := chart.Style{Fill: chart.InkText}, flagText
+	style.Ink = chart.InkPaper
+	switch d.answer.State {
+	case reprocessing.Ready:
 		cloth = chart.Style{Fill: chart.InkData}
-	case turnaround.Out:
+	case reprocessing.OutOfService:
 		cloth = chart.Style{Fill: chart.InkMuted}
-	case turnaround.InWork, turnaround.Unknown:
-		cloth, text = chart.Style{Fill: chart.InkPaper, Stroke: chart.InkText, Width: 1.4}, chart.InkText
-	case turnaround.Held:
+	case reprocessing.OnHold:
+	case reprocessing.InReprocessing, reprocessing.NotKnown:
+		fallthrough
+	default:
+		cloth, style.Ink = chart.Style{Fill: chart.InkPaper, Stroke: chart.InkText, Width: 1.4}, chart.InkText
 	}
-	right := x + long
-	d.cv.Polygon(cloth, []chart.Point{{X: x, Y: top}, {X: right, Y: top}, {X: right - notch, Y: top + high/2}, {X: right, Y: top + high}, {X: x, Y: top + high}})
-	style := chart.TextStyle{Ink: text, Size: 12, Bold: true}
-	if word := style.Fit(string(c.flag), long-notch-8); word != "" {
-		d.cv.Text(style, chart.Point{X: x + 7, Y: top + high/2 + 4.3}, word)
+	right := x + flagIndent + long + flagNotch
+	d.cv.Polygon(cloth, []chart.Point{{X: x, Y: top}, {X: right, Y: top}, {X: right - flagNotch, Y: top + high/2}, {X: right, Y: top + high}, {X: x, Y: top + high}})
+	for i, line := range lines {
+		d.cv.Text(style, chart.Point{X: x + flagIndent, Y: top + flagPad/2 + flagLead*(float64(i)+0.78)}, line)
 	}
 }

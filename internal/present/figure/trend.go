@@ -12,22 +12,22 @@ import (
 	"rinsate/internal/present/words"
 )
 
-// Standing says how a stream stands, as a shape and words.
-func Standing(t words.Terms, s desk.Stream) (shape, said string) {
-	var last *trend.Alarm
-	if n := len(s.Watched.Alarms); n > 0 {
-		last = &s.Watched.Alarms[n-1]
+// Standing says how a series stands, as a shape and words.
+func Standing(t words.Terms, s desk.Series) (shape, said string) {
+	var last *trend.Signal
+	if n := len(s.Watched.Signals); n > 0 {
+		last = &s.Watched.Signals[n-1]
 	}
 	return StandingBy(t, s.Standing(), last)
 }
 
-// StandingBy says how a stream stands by its standing and its last alarm, which may be nil.
-func StandingBy(t words.Terms, st desk.Standing, last *trend.Alarm) (shape, said string) {
+// StandingBy says how a series stands by its standing and its last signal, which may be nil.
+func StandingBy(t words.Terms, st desk.Standing, last *trend.Signal) (shape, said string) {
 	switch {
 	case st == desk.Unwatched:
 		return "?", "no baseline"
 	case last == nil:
-		return "✓", "no alarm"
+		return "✓", "no signal"
 	}
 	m := t.Direction(last.Direction)
 	if !last.Open {
@@ -36,7 +36,7 @@ func StandingBy(t words.Terms, st desk.Standing, last *trend.Alarm) (shape, said
 	return m.Shape, m.Word
 }
 
-// BaselineWord says what a stream is held against.
+// BaselineWord says what a series is held against.
 func BaselineWord(b *trend.Baseline, provisional bool) string {
 	switch {
 	case b == nil:
@@ -47,8 +47,8 @@ func BaselineWord(b *trend.Baseline, provisional bool) string {
 	return "adopted"
 }
 
-// AlarmWords says what an alarm means, in the facility's time.
-func AlarmWords(a trend.Alarm, zone *time.Location) string {
+// AlarmWords says what a signal means, in the facility's time.
+func SignalWords(a trend.Signal, zone *time.Location) string {
 	text := a.First.Words
 	if s := a.Since; s != nil {
 		text += fmt.Sprintf(" Most likely since the reading of %s (95 %%: after %s, not later than %s), from about %.0f to about %.0f RLU.",

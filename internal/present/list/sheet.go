@@ -29,7 +29,7 @@ const (
 type sheetFile struct {
 	to      io.Writer
 	book    *excelize.File
-	stream  *excelize.StreamWriter
+	series  *excelize.StreamWriter
 	columns []Column
 	rows    int
 	// moments are the styles of instants by their offset from UTC.
@@ -54,22 +54,22 @@ func (s *sheetFile) begin(name string) error {
 	if err != nil {
 		return err
 	}
-	if s.stream, err = s.book.NewStreamWriter(name); err != nil {
+	if s.series, err = s.book.NewStreamWriter(name); err != nil {
 		return err
 	}
-	if err := s.stream.SetPanes(&excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"}); err != nil {
+	if err := s.series.SetPanes(&excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"}); err != nil {
 		return err
 	}
 	header := make([]any, len(s.columns))
 	for i, c := range s.columns {
 		width := min(max(12, utf8.RuneCountInString(c.Name)+4), 40)
-		if err := s.stream.SetColWidth(i+1, i+1, float64(width)); err != nil {
+		if err := s.series.SetColWidth(i+1, i+1, float64(width)); err != nil {
 			return err
 		}
 		header[i] = excelize.Cell{StyleID: bold, Value: text.Line(c.Name)}
 	}
 	s.rows = 1
-	return s.stream.SetRow("A1", header)
+	return s.series.SetRow("A1", header)
 }
 
 // Write adds a row. It refuses a row of another length than the header and one more row than a sheet has; a
@@ -89,7 +89,7 @@ func (s *sheetFile) Write(cells ...string) error {
 			}
 		}
 		s.rows++
-		s.err = s.stream.SetRow("A"+strconv.Itoa(s.rows), row)
+		s.err = s.series.SetRow("A"+strconv.Itoa(s.rows), row)
 	}
 	return s.err
 }
@@ -97,7 +97,7 @@ func (s *sheetFile) Write(cells ...string) error {
 // Close ends the workbook and writes it.
 func (s *sheetFile) Close() error {
 	if s.err == nil {
-		s.err = s.stream.Flush()
+		s.err = s.series.Flush()
 	}
 	if s.err == nil {
 		_, s.err = s.book.WriteTo(s.to)

@@ -20,16 +20,33 @@ func Dated(zone *time.Location) Clock {
 	return func(i unit.Instant) string { return Full(i, zone) }
 }
 
-// Short is an instant on the wall: the time alone today, with the date otherwise.
+// Short is an instant on the wall: "00:46" today, "yesterday 23:10", "tomorrow 07:00", "Sun 06:26" up to six
+// days before or after today, and with its date otherwise. Days are those of the calendar in the zone, however
+// long they are. The words around a weekday say whether it is past or to come.
 func Short(at, now unit.Instant, zone *time.Location) string {
 	if !at.Known() {
 		return ""
 	}
-	t, n := at.Time().In(zone), now.Time().In(zone)
-	if t.Year() == n.Year() && t.YearDay() == n.YearDay() {
+	t := at.Time().In(zone)
+	switch days := dayNumber(t) - dayNumber(now.Time().In(zone)); {
+	case days == 0:
 		return t.Format("15:04")
+	case days == -1:
+		return t.Format("yesterday 15:04")
+	case days == 1:
+		return t.Format("tomorrow 15:04")
+	case days >= -6 && days <= 6:
+		return t.Format("Mon 15:04")
 	}
 	return t.Format("2006-01-02 15:04")
+}
+
+// dayNumber counts the days of the calendar: those that follow each other differ by 1, also where one has 23
+// or 25 hours.
+func dayNumber(t time.Time) int64 {
+	const day = 24 * 60 * 60
+	year, month, d := t.Date()
+	return time.Date(year, month, d, 0, 0, 0, 0, time.UTC).Unix() / day
 }
 
 // Full is an instant with its date, for paper.

@@ -1,11 +1,13 @@
 package words
 
 import (
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 )
 
@@ -14,22 +16,22 @@ type Key string
 
 // Keys of what is marked. Those of values of the domain are a kind and the value.
 const (
-	// Answers of the gate.
-	Ready   Key = Key("state " + turnaround.Ready)
-	InWork  Key = Key("state " + turnaround.InWork)
-	Held    Key = Key("state " + turnaround.Held)
-	Out     Key = Key("state " + turnaround.Out)
-	Unknown Key = Key("state " + turnaround.Unknown)
+	// Answers of the release check.
+	Ready          Key = Key("state " + reprocessing.Ready)
+	InReprocessing Key = Key("state " + reprocessing.InReprocessing)
+	OnHold         Key = Key("state " + reprocessing.OnHold)
+	OutOfService   Key = Key("state " + reprocessing.OutOfService)
+	NotKnown       Key = Key("state " + reprocessing.NotKnown)
 
-	// Outcomes of values and rounds.
-	Below    Key = Key("outcome " + reading.Below)
+	// Outcomes of values and verifications.
+	OK       Key = Key("outcome " + reading.OK)
 	Alert    Key = Key("outcome " + reading.Alert)
 	Action   Key = Key("outcome " + reading.Action)
 	Void     Key = Key("outcome " + reading.Void)
 	None     Key = Key("outcome " + reading.None)
 	NotAsked Key = Key("outcome " + level.Spared)
 
-	// How far people are with an alarm.
+	// How far people are with a signal.
 	New       Key = Key("life " + trend.LifeNew)
 	LookedAt  Key = Key("life " + trend.LifeSeen)
 	Explained Key = Key("life " + trend.LifeExplained)
@@ -60,12 +62,12 @@ const (
 	UnderLimit Key = "share below"
 
 	// Lots, and things that come into service and leave it.
-	Recalled     Key = "lot recalled"
-	Expired      Key = "lot expired"
-	InDate       Key = "lot in date"
-	OutOfService Key = "service out"
-	NotYet       Key = "service not yet"
-	InService    Key = "service in"
+	Recalled    Key = "lot recalled"
+	Expired     Key = "lot expired"
+	InDate      Key = "lot in date"
+	LeftService Key = "service out"
+	NotYet      Key = "service not yet"
+	InService   Key = "service in"
 
 	// What differs between two editions.
 	Added   Key = "difference added"
@@ -78,6 +80,10 @@ const (
 	Done        Key = "part done"
 	Missing     Key = "part missing"
 	LookAt      Key = "part look"
+
+	// What the trade calls otherwise on the two sides.
+	Cycle       Key = "term cycle"
+	Reprocessor Key = "term reprocessor"
 )
 
 // entry is what people read for one key.
@@ -93,17 +99,17 @@ type entry struct {
 
 // table is what people read.
 var table = map[Key]entry{
-	Ready:   {us: "ready", shape: "✓", class: "ready"},
-	InWork:  {us: "in work", shape: "…", class: "work"},
-	Held:    {us: "held", shape: "■", class: "held"},
-	Out:     {us: "out of service", usBrief: "out", shape: "−", class: "out"},
-	Unknown: {us: "unknown", shape: "○", class: "unknown"},
+	Ready:          {us: "ready for use", usBrief: "ready", shape: "✓", class: "ready"},
+	InReprocessing: {us: "in reprocessing", shape: "…", class: "work"},
+	OnHold:         {us: "on hold", shape: "■", class: "hold"},
+	OutOfService:   {us: "out of service", usBrief: "out", shape: "−", class: "out"},
+	NotKnown:       {us: "not known", shape: "○", class: "unknown"},
 
-	Below:    {us: "below", shape: "✓", class: "ready"},
+	OK:       {us: "OK", shape: "✓", class: "ready"},
 	Alert:    {us: "alert", shape: "▲", class: "alert"},
 	Action:   {us: "action", shape: "✗", class: "action"},
 	Void:     {us: "void", shape: "∅", plain: "/", class: "unknown"},
-	None:     {us: "no result", usBrief: "none", shape: "○", class: "unknown"},
+	None:     {us: "not judged", shape: "○", class: "unknown"},
 	NotAsked: {us: "not needed", shape: "–", class: "unknown"},
 
 	New:       {us: "new", shape: "●", class: "action"},
@@ -131,12 +137,12 @@ var table = map[Key]entry{
 	OverLimit:  {us: "above its limit", shape: "▲", class: "action"},
 	UnderLimit: {us: "below its limit", shape: "▼", class: "alert"},
 
-	Recalled:     {us: "recalled", shape: "■", class: "held"},
-	Expired:      {us: "expired", shape: "−", class: "out"},
-	InDate:       {us: "in date", shape: "✓", class: "ready"},
-	OutOfService: {us: "out of service", shape: "−", class: "out"},
-	NotYet:       {us: "not yet in service", shape: "○", class: "unknown"},
-	InService:    {us: "in service", shape: "✓", class: "ready"},
+	Recalled:    {us: "recalled", shape: "■", class: "hold"},
+	Expired:     {us: "expired", shape: "−", class: "out"},
+	InDate:      {us: "in date", shape: "✓", class: "ready"},
+	LeftService: {us: "out of service", shape: "−", class: "out"},
+	NotYet:      {us: "not yet in service", shape: "○", class: "unknown"},
+	InService:   {us: "in service", shape: "✓", class: "ready"},
 
 	Added:   {us: "added", shape: "+", class: "added"},
 	Removed: {us: "removed", shape: "−", class: "removed"},
@@ -147,6 +153,66 @@ var table = map[Key]entry{
 	Done:        {us: "done", shape: "✓", class: "ready"},
 	Missing:     {us: "missing", shape: "○", class: "unknown"},
 	LookAt:      {us: "look at it", shape: "△", class: "alert"},
+
+	stepKey(reprocessing.PointOfUse):     {us: reprocessing.PointOfUse.Words(), uk: "bedside clean"},
+	stepKey(reprocessing.Transport):      {us: reprocessing.Transport.Words()},
+	stepKey(reprocessing.LeakTest):       {us: reprocessing.LeakTest.Words()},
+	stepKey(reprocessing.ManualCleaning): {us: reprocessing.ManualCleaning.Words()},
+	stepKey(reprocessing.Inspection):     {us: reprocessing.Inspection.Words()},
+	stepKey(reprocessing.Verification):   {us: reprocessing.Verification.Words(), usBrief: "cleaning test"},
+	stepKey(reprocessing.Disinfection):   {us: reprocessing.Disinfection.Words()},
+	stepKey(reprocessing.FinalRinse):     {us: reprocessing.FinalRinse.Words()},
+	stepKey(reprocessing.Drying):         {us: reprocessing.Drying.Words()},
+	stepKey(reprocessing.Storage):        {us: reprocessing.Storage.Words()},
+	stepKey(reprocessing.Issue):          {us: reprocessing.Issue.Words()},
+
+	Cycle:       {us: "reprocessing cycle", uk: "decontamination cycle", usBrief: "cycle", ukBrief: "cycle"},
+	Reprocessor: {us: "reprocessor (AER)", uk: "reprocessor (EWD)", usBrief: "AER", ukBrief: "EWD"},
+
+	ownerKey(scope.Own):   {us: scope.Own.Words(), usBrief: "own"},
+	ownerKey(scope.Loan):  {us: scope.Loan.Words(), uk: "loan scope"},
+	ownerKey(scope.Trial): {us: scope.Trial.Words(), usBrief: "on trial"},
+
+	roleKey(access.Technician):          {us: "technician"},
+	roleKey(access.Lead):                {us: "lead"},
+	roleKey(access.InfectionPrevention): {us: "infection prevention"},
+	roleKey(access.ProcedureRoom):       {us: "procedure room"},
+	roleKey(access.Analyst):             {us: "analyst"},
+	roleKey(access.Auditor):             {us: "auditor"},
+	roleKey(access.Administrator):       {us: "administrator"},
+
+	kindKey(record.Site):         {us: "site"},
+	kindKey(record.Model):        {us: "model"},
+	kindKey(record.Instrument):   {us: "scope"},
+	kindKey(record.Meter):        {us: "meter"},
+	kindKey(record.Lot):          {us: "lot"},
+	kindKey(record.Person):       {us: "person"},
+	kindKey(record.Rules):        {us: "rule set"},
+	kindKey(record.Level):        {us: "level"},
+	kindKey(record.Use):          {us: "use"},
+	kindKey(record.Step):         {us: "step"},
+	kindKey(record.Sample):       {us: "sample"},
+	kindKey(record.Moment):       {us: "moment of a sample", usBrief: "moment"},
+	kindKey(record.Reading):      {us: "reading"},
+	kindKey(record.Verification): {us: "cleaning verification", usBrief: "cleaning test"},
+	kindKey(record.Hold):         {us: "hold"},
+	kindKey(record.Lift):         {us: "lift"},
+	kindKey(record.Repair):       {us: "repair"},
+	kindKey(record.Request):      {us: "request"},
+	kindKey(record.Void):         {us: "void"},
+	kindKey(record.Selection):    {us: "random selection", usBrief: "selection"},
+	kindKey(record.Import):       {us: "import"},
+	kindKey(record.Target):       {us: "target"},
+	kindKey(record.Check):        {us: "check of a meter", usBrief: "check"},
+	kindKey(record.Suspect):      {us: "readings in doubt", usBrief: "in doubt"},
+	kindKey(record.Comparison):   {us: "comparison"},
+	kindKey(record.Chart):        {us: "baseline of a series", usBrief: "baseline"},
+	kindKey(record.Access):       {us: "account"},
+	kindKey(record.Attachment):   {us: "attachment"},
+	kindKey(record.Handover):     {us: "handover"},
+	kindKey(record.Signal):       {us: "signal"},
+	kindKey(record.Erasure):      {us: "erasure"},
+	kindKey(record.Clock):        {us: "clock"},
 
 	Key("account " + record.AccountAdded):    {us: "account made"},
 	Key("account " + record.RolesChanged):    {us: "roles changed"},
@@ -159,3 +225,8 @@ var table = map[Key]entry{
 	Key("account " + record.PasskeyAdded):    {us: "passkey added"},
 	Key("account " + record.PasskeyRemoved):  {us: "passkey removed"},
 }
+
+func stepKey(k reprocessing.StepKind) Key { return Key("step " + k) }
+func ownerKey(o scope.Owner) Key          { return Key("owner " + o) }
+func roleKey(r access.Role) Key           { return Key("role " + r) }
+func kindKey(k record.Kind) Key           { return Key("kind " + k) }

@@ -9,10 +9,13 @@ package words
 import (
 	"strings"
 
+	"rinsate/internal/base/text"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 )
 
@@ -25,9 +28,42 @@ const (
 	UK
 )
 
+// Of returns the terms that a site reads.
+func Of(site record.SiteBody) Terms {
+	if site.Terms == record.TermsUK {
+		return UK
+	}
+	return US
+}
+
 // Mark is a state for the eye: a word, a shape and a class for the colour. None of the three stands
 // alone.
-type Mark struct{ Word, Shape, Class string }
+type Mark struct {
+	Word  string `json:"word"`
+	Shape string `json:"shape"`
+	Class string `json:"class"`
+}
+
+// Marks are those of all answers of the release check and of all outcomes, by their values.
+func (t Terms) Marks() map[string]Mark {
+	all := map[string]Mark{}
+	for _, s := range reprocessing.States {
+		all[string(s)] = t.State(s)
+	}
+	for _, o := range reading.Outcomes {
+		all[string(o)] = t.Outcome(o)
+	}
+	return all
+}
+
+// Steps names all steps of reprocessing.
+func (t Terms) Steps() map[reprocessing.StepKind]string {
+	all := map[reprocessing.StepKind]string{}
+	for _, k := range reprocessing.StepKinds {
+		all[k] = t.Step(k)
+	}
+	return all
+}
 
 // Mark returns the mark of a key; a key that is not in the table is shown as it is.
 func (t Terms) Mark(k Key) Mark {
@@ -42,19 +78,19 @@ func (t Terms) Brief(k Key) string {
 	return e.plain + " " + e.brief
 }
 
-// StateKey is the key of an answer of the gate, Unknown for what is none.
-func StateKey(s turnaround.State) Key { return keyOf("state ", string(s), Unknown) }
+// StateKey is the key of an answer of the release check, Unknown for what is none.
+func StateKey(s reprocessing.State) Key { return keyOf("state ", string(s), NotKnown) }
 
 // OutcomeKey is the key of an outcome, None for what is none.
 func OutcomeKey(o reading.Outcome) Key { return keyOf("outcome ", string(o), None) }
 
-// State marks an answer of the gate.
-func (t Terms) State(s turnaround.State) Mark { return t.Mark(StateKey(s)) }
+// State marks an answer of the release check.
+func (t Terms) State(s reprocessing.State) Mark { return t.Mark(StateKey(s)) }
 
-// Outcome marks what a value or a round was judged to be.
+// Outcome marks what a value or a verification was judged to be.
 func (t Terms) Outcome(o reading.Outcome) Mark { return t.Mark(OutcomeKey(o)) }
 
-// Life marks how far people are with an alarm.
+// Life marks how far people are with a signal.
 func (t Terms) Life(s trend.LifeState) Mark { return t.Mark(keyOf("life ", string(s), Closed)) }
 
 // Direction marks which way readings went.
@@ -67,11 +103,45 @@ func (t Terms) Verdict(o quality.Outcome) Mark { return t.Mark(keyOf("verdict ",
 
 // Account says what was done to an account.
 func (t Terms) Account(c record.AccessChange) string {
-	k := Key("account " + string(c))
-	if _, ok := table[k]; ok {
-		return t.entry(k).word
+	return t.named(Key("account "+c), string(c)).word
+}
+
+// Word is the word of a key.
+func (t Terms) Word(k Key) string { return t.entry(k).word }
+
+// Short is the word of a key where space is short.
+func (t Terms) Short(k Key) string { return t.entry(k).brief }
+
+// Step names a step of reprocessing.
+func (t Terms) Step(k reprocessing.StepKind) string { return t.named(stepKey(k), string(k)).word }
+
+// Owner says whose a scope is, in a list of scopes.
+func (t Terms) Owner(o scope.Owner) string { return t.named(ownerKey(o), string(o)).brief }
+
+// Role names a kind of work.
+func (t Terms) Role(r access.Role) string { return t.named(roleKey(r), string(r)).word }
+
+// Roles names kinds of work in a line.
+func (t Terms) Roles(all []access.Role) string {
+	names := make([]string, len(all))
+	for i, r := range all {
+		names[i] = t.Role(r)
 	}
-	return Spaced(string(c))
+	return strings.Join(names, ", ")
+}
+
+// Kind names a kind of record.
+func (t Terms) Kind(k record.Kind) string { return t.named(kindKey(k), string(k)).word }
+
+// BriefKind names a kind of record where space is short.
+func (t Terms) BriefKind(k record.Kind) string { return t.named(kindKey(k), string(k)).brief }
+
+// named is the entry of a key, or the name of the value where the table has none.
+func (t Terms) named(k Key, name string) chosen {
+	if _, ok := table[k]; ok {
+		return t.entry(k)
+	}
+	return chosen{word: text.Spaced(name), brief: text.Spaced(name)}
 }
 
 // keyOf is the key of a value of a kind, and otherwise when the table has none.
@@ -106,6 +176,3 @@ func (t Terms) entry(k Key) chosen {
 	}
 	return c
 }
-
-// Spaced writes a name such as outer-distal-end in words.
-func Spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }

@@ -7,11 +7,14 @@ import (
 	"time"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 )
 
@@ -28,7 +31,7 @@ func keys[T ~string](kind string, values ...T) []Key {
 // and a colour.
 func TestEveryValueHasItsMark(t *testing.T) {
 	for name, all := range map[string][]Key{
-		"state":     keys("state ", turnaround.Ready, turnaround.InWork, turnaround.Unknown, turnaround.Held, turnaround.Out),
+		"state":     keys("state ", reprocessing.Ready, reprocessing.InReprocessing, reprocessing.NotKnown, reprocessing.OnHold, reprocessing.OutOfService),
 		"outcome":   keys("outcome ", append(slices.Clone(reading.Outcomes), level.Spared)...),
 		"life":      keys("life ", trend.LifeStates...),
 		"direction": keys("direction ", trend.Higher, trend.Lower, trend.Spread),
@@ -54,13 +57,57 @@ func TestEveryValueHasItsMark(t *testing.T) {
 	}
 }
 
-// No entry of the table is without a word, and a mark never lacks its shape or its colour.
+// No entry of the table is without a word, and a mark never lacks its shape or its colour. What is only named
+// has neither.
 func TestTable(t *testing.T) {
+	plain := []string{"account", "step", "owner", "role", "kind", "term"}
 	for k, e := range table {
-		account := strings.HasPrefix(string(k), "account ")
-		if e.us == "" || !account && (e.shape == "" || e.class == "") {
+		kind, _, _ := strings.Cut(string(k), " ")
+		marked := !slices.Contains(plain, kind)
+		if e.us == "" || marked != (e.shape != "") || marked != (e.class != "") || e.uk == "" && e.ukBrief != "" {
 			t.Errorf("%s: %+v", k, e)
 		}
+	}
+}
+
+// Every value of the domain that is only named has a name of its own in both terms.
+func TestEveryValueHasItsName(t *testing.T) {
+	for name, all := range map[string][]Key{
+		"step": keys("step ", reprocessing.StepKinds...), "owner": keys("owner ", scope.Owners...), "role": keys("role ", access.Roles...), "kind": keys("kind ", record.Kinds...),
+	} {
+		if len(all) < 3 {
+			t.Errorf("%s: only %v", name, all)
+		}
+		for _, terms := range []Terms{US, UK} {
+			seen := map[string]Key{}
+			for _, k := range all {
+				word := terms.Word(k)
+				if _, ok := table[k]; !ok || word == "" {
+					t.Errorf("%s in terms %d: %q", k, terms, word)
+				}
+				if other, ok := seen[word]; ok {
+					t.Errorf("%s and %s are both called %q", k, other, word)
+				}
+				seen[word] = k
+			}
+		}
+	}
+}
+
+// Where the two sides differ, each has its own word.
+func TestTermsDiffer(t *testing.T) {
+	for _, c := range []struct{ us, uk string }{
+		{US.Step(reprocessing.PointOfUse), UK.Step(reprocessing.PointOfUse)},
+		{US.Owner(scope.Loan), UK.Owner(scope.Loan)},
+		{US.Word(Cycle), UK.Word(Cycle)},
+		{US.Brief(Reprocessor), UK.Brief(Reprocessor)},
+	} {
+		if c.us == c.uk || c.us == "" || c.uk == "" {
+			t.Errorf("%q and %q", c.us, c.uk)
+		}
+	}
+	if got := US.Step("a-step"); got != "a step" {
+		t.Errorf("a step without a word: %q", got)
 	}
 }
 
@@ -125,7 +172,7 @@ func TestMoments(t *testing.T) {
 		short, full string
 	}{
 		{time.Date(2026, 3, 2, 0, 0, 0, 0, zone), "00:00", "2026-03-02 00:00"},
-		{time.Date(2026, 3, 1, 23, 59, 0, 0, zone), "2026-03-01 23:59", "2026-03-01 23:59"},
+		{time.Date(2026, 3, 1, 23, 59, 0, 0, zone), "yesterday 23:59", "2026-03-01 23:59"},
 		{time.Date(2025, 3, 2, 9, 30, 0, 0, zone), "2025-03-02 09:30", "2025-03-02 09:30"},
 		{time.Date(2026, 3, 1, 23, 30, 0, 0, time.UTC), "00:30", "2026-03-02 00:30"},
 	} {
@@ -144,6 +191,143 @@ func TestMoments(t *testing.T) {
 	} {
 		if got := Age(d); got != want {
 			t.Errorf("%s: %q, want %q", d, got, want)
+		}
+	}
+}
+
+// What is short names the day as people do: by the calendar of the zone, also in the nights when the clock is
+// changed and where the week ends.
+func TestShort(t *testing.T) {
+	berlin, newYork := loaded(t, "Europe/Berlin"), loaded(t, "America/New_York")
+	at := func(text string) unit.Instant {
+		i, err := time.Parse(time.RFC3339, text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return unit.At(i)
+	}
+	for _, c := range []struct {
+		name      string
+		zone      *time.Location
+		now, when string
+		want      string
+	}{
+		{"now", berlin, "2026-11-25T09:12:00+01:00", "2026-11-25T09:12:00+01:00", "09:12"},
+		{"the first minute of today", berlin, "2026-11-25T09:12:00+01:00", "2026-11-25T00:00:00+01:00", "00:00"},
+		{"the last minute of today", berlin, "2026-11-25T09:12:00+01:00", "2026-11-25T23:59:59+01:00", "23:59"},
+		{"the last minute of yesterday", berlin, "2026-11-25T09:12:00+01:00", "2026-11-24T23:59:59+01:00", "yesterday 23:59"},
+		{"the first minute of tomorrow", berlin, "2026-11-25T09:12:00+01:00", "2026-11-26T00:00:00+01:00", "tomorrow 00:00"},
+		{"a minute ago across midnight", berlin, "2026-11-25T00:00:00+01:00", "2026-11-24T23:59:00+01:00", "yesterday 23:59"},
+		{"in a minute across midnight", berlin, "2026-11-24T23:59:00+01:00", "2026-11-25T00:00:00+01:00", "tomorrow 00:00"},
+		{"the first minute of yesterday", berlin, "2026-11-25T09:12:00+01:00", "2026-11-24T00:00:00+01:00", "yesterday 00:00"},
+		{"the last minute before yesterday", berlin, "2026-11-25T09:12:00+01:00", "2026-11-23T23:59:00+01:00", "Mon 23:59"},
+		{"the first minute after tomorrow", berlin, "2026-11-25T09:12:00+01:00", "2026-11-27T00:00:00+01:00", "Fri 00:00"},
+		{"a Sunday seen on Monday", berlin, "2026-11-23T08:00:00+01:00", "2026-11-22T06:26:00+01:00", "yesterday 06:26"},
+		{"a Sunday seen on Tuesday", berlin, "2026-11-24T08:00:00+01:00", "2026-11-22T06:26:00+01:00", "Sun 06:26"},
+		{"a Monday seen on Saturday before", berlin, "2026-11-21T08:00:00+01:00", "2026-11-23T07:00:00+01:00", "Mon 07:00"},
+		{"six days ago", berlin, "2026-11-25T23:59:00+01:00", "2026-11-19T00:00:00+01:00", "Thu 00:00"},
+		{"a week ago", berlin, "2026-11-25T00:00:00+01:00", "2026-11-18T23:59:00+01:00", "2026-11-18 23:59"},
+		{"in six days", berlin, "2026-11-25T00:00:00+01:00", "2026-12-01T23:59:00+01:00", "Tue 23:59"},
+		{"in a week", berlin, "2026-11-25T23:59:00+01:00", "2026-12-02T00:00:00+01:00", "2026-12-02 00:00"},
+		{"across New Year", berlin, "2027-01-01T00:30:00+01:00", "2026-12-31T23:10:00+01:00", "yesterday 23:10"},
+		{"the same day of another year", berlin, "2026-11-25T09:12:00+01:00", "2025-11-25T09:12:00+01:00", "2025-11-25 09:12"},
+		{"of leap day", berlin, "2028-03-01T01:00:00+01:00", "2028-02-29T22:00:00+01:00", "yesterday 22:00"},
+
+		// In Berlin 29 March 2026 has 23 hours and 25 October 25.
+		{"the evening before the short day", berlin, "2026-03-29T23:30:00+02:00", "2026-03-28T23:59:00+01:00", "yesterday 23:59"},
+		{"within the short day", berlin, "2026-03-29T23:59:00+02:00", "2026-03-29T00:00:00+01:00", "00:00"},
+		{"the short day seen from the next", berlin, "2026-03-30T00:00:00+02:00", "2026-03-29T00:00:00+01:00", "yesterday 00:00"},
+		{"23 hours ago is the day before yesterday's end", berlin, "2026-03-30T00:00:00+02:00", "2026-03-28T23:59:00+01:00", "Sat 23:59"},
+		{"tomorrow is the short day", berlin, "2026-03-28T23:59:00+01:00", "2026-03-29T23:59:00+02:00", "tomorrow 23:59"},
+		{"within the long day", berlin, "2026-10-25T23:59:00+01:00", "2026-10-25T00:00:00+02:00", "00:00"},
+		{"the hour that comes twice", berlin, "2026-10-25T12:00:00+01:00", "2026-10-25T02:30:00+01:00", "02:30"},
+		{"24 hours ago on the long day", berlin, "2026-10-25T23:30:00+01:00", "2026-10-25T00:30:00+02:00", "00:30"},
+		{"the long day seen from the next", berlin, "2026-10-26T00:00:00+01:00", "2026-10-25T00:00:00+02:00", "yesterday 00:00"},
+		{"six days before, over the long day", berlin, "2026-10-28T12:00:00+01:00", "2026-10-22T00:00:00+02:00", "Thu 00:00"},
+		{"seven days before, over the long day", berlin, "2026-10-28T12:00:00+01:00", "2026-10-21T23:59:00+02:00", "2026-10-21 23:59"},
+
+		// In New York 8 March 2026 has 23 hours and 1 November 25.
+		{"the evening before the short day", newYork, "2026-03-08T23:30:00-04:00", "2026-03-07T23:59:00-05:00", "yesterday 23:59"},
+		{"within the short day", newYork, "2026-03-08T23:59:00-04:00", "2026-03-08T00:00:00-05:00", "00:00"},
+		{"the short day seen from the next", newYork, "2026-03-09T00:00:00-04:00", "2026-03-08T00:00:00-05:00", "yesterday 00:00"},
+		{"within the long day", newYork, "2026-11-01T23:59:00-05:00", "2026-11-01T00:00:00-04:00", "00:00"},
+		{"the long day seen from the next", newYork, "2026-11-02T00:00:00-05:00", "2026-11-01T00:00:00-04:00", "yesterday 00:00"},
+		{"tomorrow is the long day", newYork, "2026-10-31T23:59:00-04:00", "2026-11-01T23:59:00-05:00", "tomorrow 23:59"},
+		{"a week later, over the short day", newYork, "2026-03-07T12:00:00-05:00", "2026-03-14T00:00:00-04:00", "2026-03-14 00:00"},
+		{"six days later, over the short day", newYork, "2026-03-07T12:00:00-05:00", "2026-03-13T23:59:00-04:00", "Fri 23:59"},
+
+		// One instant is of two days.
+		{"here it is tomorrow", berlin, "2026-11-25T23:00:00+01:00", "2026-11-26T00:30:00+01:00", "tomorrow 00:30"},
+		{"there it is today", newYork, "2026-11-25T23:00:00+01:00", "2026-11-26T00:30:00+01:00", "18:30"},
+	} {
+		if got := Short(at(c.when), at(c.now), c.zone); got != c.want {
+			t.Errorf("%s: %s seen at %s in %s is %q, want %q", c.name, c.when, c.now, c.zone, got, c.want)
+		}
+	}
+}
+
+func loaded(t *testing.T, name string) *time.Location {
+	t.Helper()
+	zone, err := time.LoadLocation(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return zone
+}
+
+// Sentences of the program are said in the terms of the United Kingdom, with the capital and the plural that
+// they have; addresses and longer names stay.
+func TestSentence(t *testing.T) {
+	for in, want := range map[string]string{
+		"point-of-use treatment is not on record":           "bedside clean is not on record",
+		"do and record: point-of-use treatment":             "do and record: bedside clean",
+		"Point-of-use treatment first.":                     "Bedside clean first.",
+		"loaner, not sampled since it arrived":              "loan scope, not sampled since it arrived",
+		"Loaners come and go; a loaner":                     "Loan scopes come and go; a loan scope",
+		"All steps of one reprocessing cycle.":              "All steps of one decontamination cycle.",
+		"as a [loaner](/help/glossary#word-loaner).":        "as a [loan scope](/help/glossary#word-loaner).",
+		"[A loaner arrives](loaner.md) in a loaner-cabinet": "[A loan scope arrives](loaner.md) in a loaner-cabinet",
+		"A loaner. Loaners loaner, loanership":              "A loan scope. Loan scopes loan scope, loanership",
+		"reprocessing goes on, then leak test":              "reprocessing goes on, then leak test",
+		"":                                                  "",
+	} {
+		if got := UK.Sentence(in); got != want {
+			t.Errorf("%q is said as %q, want %q", in, got, want)
+		}
+		if got := US.Sentence(in); got != in {
+			t.Errorf("%q is said as %q at home", in, got)
+		}
+	}
+}
+
+// An answer is said in the terms of the site, but not what a person wrote.
+func TestAnswer(t *testing.T) {
+	a := reprocessing.Answer{
+		Reasons: []reprocessing.Reason{{Text: "point-of-use treatment is not on record"}, {Text: "the loaner fell down", By: "T-01"}},
+		Next:    []string{"do and record: point-of-use treatment"},
+		Due:     []sampling.Due{{When: sampling.OnArrival, Why: "loaner, not sampled"}, {When: sampling.OnRequest, Why: "asked for by L-01: the loaner"}},
+	}
+	got := UK.Answer(a)
+	if got.Reasons[0].Text != "bedside clean is not on record" || got.Reasons[1].Text != "the loaner fell down" || got.Next[0] != "do and record: bedside clean" ||
+		got.Due[0].Why != "loan scope, not sampled" || got.Due[1].Why != "asked for by L-01: the loaner" {
+		t.Errorf("%+v", got)
+	}
+	if a.Reasons[0].Text != "point-of-use treatment is not on record" || a.Next[0] != "do and record: point-of-use treatment" || a.Due[0].Why != "loaner, not sampled" {
+		t.Errorf("the answer itself was changed: %+v", a)
+	}
+	if got := UK.Record(record.Step, "point-of-use treatment, note about point-of-use treatment"); got != "bedside clean, note about point-of-use treatment" {
+		t.Errorf("a step: %q", got)
+	}
+	if got := UK.Record(record.Hold, "point-of-use treatment was missed"); got != "point-of-use treatment was missed" {
+		t.Errorf("a hold: %q", got)
+	}
+}
+
+// The outcomes are called as the domain calls them where space is short.
+func TestOutcomesAgree(t *testing.T) {
+	for _, o := range reading.Outcomes {
+		if got := US.Outcome(o).Word; got != o.Brief() {
+			t.Errorf("%s is %q here and %q there", o, got, o.Brief())
 		}
 	}
 }

@@ -17,8 +17,8 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite"
@@ -41,7 +41,7 @@ func BenchmarkRecordWrite(b *testing.B) {
 					at := unit.At(time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)).Add(time.Duration(i) * time.Second)
 					_, _, err := tx.Append(store.Draft{
 						Type: record.Step, ID: ledger.NewID(tx.Now, rand.Reader), At: at, By: "T-07",
-						Body: turnaround.Step{Scope: fmt.Sprintf("SC-%02d", i%24), Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: turnaround.Pass},
+						Body: reprocessing.Step{Scope: fmt.Sprintf("SC-%02d", i%24), Kind: reprocessing.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: reprocessing.Pass},
 					})
 					return err
 				})
@@ -86,7 +86,7 @@ func singleRowRate(b *testing.B) float64 {
 	const n = 3000
 	start := time.Now()
 	for i := range n {
-		if _, err := st.Exec(i, "a row of about two hundred bytes, as long as the body of a record of a step of a turnaround is: scope, kind, start, end, person, result; written alone and durably, with one commit"); err != nil {
+		if _, err := st.Exec(i, "a row of about two hundred bytes, as long as the body of a record of a step of a cycle is: scope, kind, start, end, person, result; written alone and durably, with one commit"); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -184,7 +184,7 @@ func benchReading(i int, at unit.Instant) store.Draft {
 	v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: unit.Number(i % 300), Typed: strconv.Itoa(i % 300)}
 	level := reading.Level{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Analyte: reading.ATP, Unit: reading.RLU, Alert: 100, Action: 200, Comparison: reading.Over, Source: "bench", Edition: "1", Adopter: "L-01", Adopted: 1}
 	x := reading.Reading{
-		Sample: string(ledger.DerivedID("sample", strconv.Itoa(i))), Scope: fmt.Sprintf("SC-%03d", i%100), Attempt: 1, Meter: "M-1", Lot: "7", By: "T-07", Value: v, Rules: "bench",
+		Sample: string(ledger.DerivedID("sample", strconv.Itoa(i))), Scope: fmt.Sprintf("SC-%03d", i%100), Cleaning: 1, Meter: "M-1", Lot: "7", By: "T-07", Value: v, Rules: "bench",
 		With: reading.Circumstances{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Kind: scope.Duodenoscope, At: at},
 	}
 	x.Judgement = level.Judge(v, x.With)

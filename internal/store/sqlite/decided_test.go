@@ -11,7 +11,7 @@ import (
 	"rinsate/internal/store/storetest"
 )
 
-// A database from before the table of decided rounds gets what rebuilding would give it.
+// A database from before the table of decided verifications gets what rebuilding would give it.
 func TestDecidedIsCountedFromBefore(t *testing.T) {
 	t.Parallel()
 	clock := storetest.NewClock()
@@ -27,7 +27,7 @@ func TestDecidedIsCountedFromBefore(t *testing.T) {
 	}
 	want := rows()
 	if len(want) == 0 {
-		t.Fatal("no round was decided")
+		t.Fatal("no cleaning verification was decided")
 	}
 	text, err := os.ReadFile("migrations/00008_decided.sql")
 	if err != nil {

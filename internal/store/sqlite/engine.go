@@ -161,6 +161,11 @@ func dsn(path string, extra ...string) string {
 	return "file:" + (&url.URL{Path: path}).EscapedPath() + "?" + strings.Join(pragmas, "&")
 }
 
+// layout is the number of the stored names, of tables as of the fields in records. Until 0.1.0 they may change
+// without a migration, and then this number grows; from 0.1.0 on they are for ever, and it stays.
+const layout = 1
+
+// migrate brings a database to the latest version, a new one to the present layout as well.
 func migrate(ctx context.Context, db *sql.DB) error {
 	folder, err := fs.Sub(migrations, "migrations")
 	if err != nil {
@@ -180,8 +185,40 @@ func migrate(ctx context.Context, db *sql.DB) error {
 			Hint: "use the program that wrote it, or a newer one",
 		}
 	}
+	if current > 0 {
+		if err := checkLayout(ctx, db); err != nil {
+			return err
+		}
+	}
 	if _, err := provider.Up(ctx); err != nil {
 		return fmt.Errorf("migrate the database: %w", engineError(err))
+	}
+	if current == 0 {
+		if _, err := db.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", layout)); err != nil {
+			return fmt.Errorf("note the layout of the database: %w", engineError(err))
+		}
+	}
+	return nil
+}
+
+// checkLayout refuses a database of other stored names before a statement fails on one of them.
+func checkLayout(ctx context.Context, db *sql.DB) error {
+	var found int
+	if err := db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&found); err != nil {
+		return fmt.Errorf("read the layout of the database: %w", engineError(err))
+	}
+	switch {
+	case found < layout:
+		return &fault.Error{
+			Code:    fault.Invalid,
+			Message: "this data folder was made by an earlier build of the program; the names under which records are stored have changed since, before version 0.1.0",
+			Hint:    "make a new data folder with: rinsate init, and import your files again; the build that made this one still reads it",
+		}
+	case found > layout:
+		return &fault.Error{
+			Code: fault.Invalid, Message: "this data folder was made by a later build of the program, which stores records under other names",
+			Hint: "use the program that made it, or a newer one",
+		}
 	}
 	return nil
 }

@@ -25,7 +25,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite"
@@ -407,6 +407,7 @@ func TestCreateRefuses(t *testing.T) {
 		{"no code", change(func(s *record.SiteBody) { s.Code = "" }), "a site needs a code, a name and the origin of its ledger"},
 		{"no zone", change(func(s *record.SiteBody) { s.Zone = "" }), `time zone "" is not known` + "\nhint: give an IANA name"},
 		{"unknown zone", change(func(s *record.SiteBody) { s.Zone = "Middle/Earth" }), `time zone "Middle/Earth" is not known`},
+		{"unknown terms", change(func(s *record.SiteBody) { s.Terms = "fr" }), `terms "fr" are not known` + "\nhint: choose us or uk"},
 		{"origin with a space", change(func(s *record.SiteBody) { s.Origin = "my ledger" }), `origin "my ledger" is not usable`},
 		{"code with a quote", change(func(s *record.SiteBody) { s.Code = `a"b` }), `site "a\"b" is empty or holds a quote`},
 	} {
@@ -566,8 +567,8 @@ func oneOfEach(tx *store.Tx, tag string) error {
 		_, _, err := tx.Append(d)
 		return err
 	}
-	value := reading.Reading{Scope: tag, Sample: "s", With: reading.Circumstances{At: at}, Judgement: reading.Judgement{Outcome: reading.Below}}
-	hold := turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r"}
+	value := reading.Reading{Scope: tag, Sample: "s", With: reading.Circumstances{At: at}, Judgement: reading.Judgement{Outcome: reading.OK}}
+	hold := reprocessing.Hold{Scope: tag, At: at, By: "T", Reason: "r"}
 	for _, one := range []struct {
 		typ  record.Kind
 		body any

@@ -16,7 +16,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite"
@@ -40,7 +40,7 @@ func tryWrite(db *store.DB, drafts ...store.Draft) (records []ledger.Record, err
 // noted is a step with a note, as a record to append.
 func noted(clock *storetest.Clock, note string) store.Draft {
 	d := storetest.Step("SC-00", clock.At())
-	step := d.Body.(turnaround.Step)
+	step := d.Body.(reprocessing.Step)
 	step.Note = note
 	d.Body = step
 	return d
@@ -62,7 +62,7 @@ func noteOf(tb testing.TB, db *store.DB, id ledger.ID) (note string) {
 		if err != nil {
 			return err
 		}
-		step, err := record.Body[turnaround.Step](kept.Record)
+		step, err := record.Body[reprocessing.Step](kept.Record)
 		note = step.Note
 		return err
 	})
@@ -104,7 +104,7 @@ func TestTextsKept(t *testing.T) {
 		if err != nil {
 			rt.Fatal(err)
 		}
-		if step, err := record.Body[turnaround.Step](records[0]); err != nil || step.Note != note {
+		if step, err := record.Body[reprocessing.Step](records[0]); err != nil || step.Note != note {
 			rt.Fatalf("appended %q, got %q, %v", note, step.Note, err)
 		}
 		written[d.ID] = note

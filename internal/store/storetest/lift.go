@@ -7,23 +7,23 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
-// A lift by a round alone of a hold that a person placed, as an earlier program may have stored it, ends
+// A lift by a verification alone of a hold that a person placed, as an earlier program may have stored it, ends
 // nothing when the tables are built from the ledger.
 func liftByOne(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
 	db := e.Create(t, clock.Now)
 	at := clock.At()
-	hold := turnaround.Hold{Scope: "SC-00", At: at, By: "T-01", Reason: "culture positive"}
-	round := turnaround.Decision{Scope: "SC-00", Round: reading.Round{Attempt: 1, Outcome: reading.Below, Complete: true}, First: at + 1, Last: at + 2}
+	hold := reprocessing.Hold{Scope: "SC-00", At: at, By: "T-01", Reason: "culture positive"}
+	verification := reprocessing.Decision{Scope: "SC-00", Verification: reading.Verification{Cleaning: 1, Outcome: reading.OK, Complete: true}, First: at + 1, Last: at + 2}
 	kept := Write(t, db,
 		store.Draft{Type: record.Hold, ID: ledger.DerivedID("hold"), At: at, By: "T-01", Body: hold},
-		store.Draft{Type: record.Round, ID: ledger.DerivedID("round"), At: at, By: "T-01", Body: round})
+		store.Draft{Type: record.Verification, ID: ledger.DerivedID("verification"), At: at, By: "T-01", Body: verification})
 	size := StateOf(t, db).Size
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
@@ -32,7 +32,7 @@ func liftByOne(t *testing.T, e Engine) {
 		V: ledger.Version, Type: string(record.Lift), ID: ledger.DerivedID("lift"), Seq: size, Site: kept[0].Site, At: at + 3, Recorded: at.Add(time.Second), By: "T-01",
 	}
 	var err error
-	if lift.Body, err = json.Marshal(turnaround.Lift{Hold: string(kept[0].ID), Scope: "SC-00", At: at + 3, By: "T-01", Reason: "passed", Round: string(kept[1].ID)}); err != nil {
+	if lift.Body, err = json.Marshal(reprocessing.Lift{Hold: string(kept[0].ID), Scope: "SC-00", At: at + 3, By: "T-01", Reason: "passed", Verification: string(kept[1].ID)}); err != nil {
 		t.Fatal(err)
 	}
 	encoded, err := ledger.Encode(lift)

@@ -13,10 +13,10 @@ import (
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -85,27 +85,27 @@ func (w writer) entities() {
 	level := w.put(record.Level, aLevel(at))
 	w.put(record.Level, aLevel(at.Add(time.Second)))
 	w.put(record.Void, record.VoidBody{}, correct(level))
-	w.put(record.Draw, record.DrawBody{Seed: "s", Rule: sampling.Drawing{Size: 1}, Picks: []sampling.Pick{}})
+	w.put(record.Selection, record.SelectionBody{Seed: "s", Rule: sampling.Selection{Size: 1}, Picks: []sampling.Pick{}})
 	w.put(record.Target, quality.Target{System: "A", Kind: quality.Positive, Material: "light", Low: 900, High: 1100, Source: "test", Edition: "1", Adopter: "L-01", Adopted: at})
 	w.put(record.Comparison, record.ComparisonBody{Old: quality.Setup{Kit: "K", Lot: "7"}, New: quality.Setup{Kit: "K", Lot: "8"}, Answer: quality.SameLevel})
-	w.put(record.Chart, record.ChartBody{Stream: trend.Key{Scope: "SC-00", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Adopter: "L-01", Adopted: at})
+	w.put(record.Chart, record.ChartBody{Series: trend.Key{Scope: "SC-00", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Adopter: "L-01", Adopted: at})
 	w.put(record.Import, record.ImportBody{File: "f.csv", Kind: "uses", Digest: "00", Rows: 1, Stored: 1})
 }
 
 func (w writer) events() {
 	const tag = "SC-00"
 	at := w.clock.At()
-	use := w.put(record.Use, turnaround.Use{Scope: tag, Start: at})
-	w.put(record.Use, turnaround.Use{Scope: tag, Start: at, End: at.Add(time.Minute), Procedure: "ERCP", Finishes: string(use.ID)})
-	step := w.put(record.Step, turnaround.Step{Scope: tag, Kind: turnaround.PreClean, Start: at})
-	done := w.put(record.Step, turnaround.Step{Scope: tag, Kind: turnaround.PreClean, Start: at, End: at.Add(time.Minute), Finishes: string(step.ID)})
+	use := w.put(record.Use, reprocessing.Use{Scope: tag, Start: at})
+	w.put(record.Use, reprocessing.Use{Scope: tag, Start: at, End: at.Add(time.Minute), Procedure: "ERCP", Finishes: string(use.ID)})
+	step := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at})
+	done := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at, End: at.Add(time.Minute), Finishes: string(step.ID)})
 	// The correction of a record that finished another still names that one.
-	w.put(record.Step, turnaround.Step{Scope: tag, Kind: turnaround.PreClean, Start: at, End: at.Add(2 * time.Minute), Finishes: string(step.ID)}, correct(done))
-	sample := w.put(record.Sample, sampling.Sample{Scope: tag, Point: scope.OuterDistalEnd, Attempt: 1, Kit: "K", Lot: "7", Collected: at})
+	w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at, End: at.Add(2 * time.Minute), Finishes: string(step.ID)}, correct(done))
+	sample := w.put(record.Sample, sampling.Sample{Scope: tag, Point: scope.OuterDistalEnd, Cleaning: 1, Kit: "K", Lot: "7", Collected: at})
 	w.put(record.Moment, sampling.Moment{Sample: string(sample.ID), Scope: tag, Mark: sampling.Activated, At: at})
 	first := w.put(record.Reading, aReading(tag, sample.ID, at, reading.Action))
-	second := w.put(record.Reading, aReading(tag, sample.ID, at, reading.Below), correct(first))
-	third := w.put(record.Reading, aReading(tag, sample.ID, at, reading.Below))
+	second := w.put(record.Reading, aReading(tag, sample.ID, at, reading.OK), correct(first))
+	third := w.put(record.Reading, aReading(tag, sample.ID, at, reading.OK))
 	w.put(record.Void, record.VoidBody{Scope: tag}, correct(second))
 	w.put(record.Check, aCheck(at-1, quality.Accepted))
 	check := w.put(record.Check, aCheck(at+1, quality.Rejected))
@@ -114,32 +114,32 @@ func (w writer) events() {
 	w.put(record.Suspect, record.SuspectBody{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}})
 	other := w.put(record.Check, aCheck(at+2, quality.Accepted))
 	w.put(record.Void, record.VoidBody{}, correct(other))
-	failed := w.put(record.Round, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 1, Outcome: reading.Action}, First: at, Last: at, Rules: "r"})
-	hold := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID)})
-	seen := w.put(record.Hold, turnaround.Hold{Scope: tag, At: at, By: "T-01", Reason: "seen"})
+	failed := w.put(record.Verification, reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 1, Outcome: reading.Action}, First: at, Last: at, Rules: "r"})
+	hold := w.put(record.Hold, reprocessing.Hold{Scope: tag, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID)})
+	seen := w.put(record.Hold, reprocessing.Hold{Scope: tag, At: at, By: "T-01", Reason: "seen"})
 	w.put(record.Void, record.VoidBody{Scope: tag}, correct(seen))
-	passed := w.put(record.Round, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 2, Outcome: reading.Below, Complete: true}, First: at + 1, Last: at + 2, Rules: "r"})
-	w.put(record.Lift, turnaround.Lift{Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Round: string(passed.ID)})
-	w.put(record.Round, turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 2, Outcome: reading.None}, First: at + 1, Last: at + 2, Rules: "r", Supersedes: string(passed.ID)})
+	passed := w.put(record.Verification, reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 2, Outcome: reading.OK, Complete: true}, First: at + 1, Last: at + 2, Rules: "r"})
+	w.put(record.Lift, reprocessing.Lift{Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Verification: string(passed.ID)})
+	w.put(record.Verification, reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 2, Outcome: reading.None}, First: at + 1, Last: at + 2, Rules: "r", Supersedes: string(passed.ID)})
 	gone := w.put(record.Repair, record.RepairBody{Repair: scope.Repair{Scope: tag, Sent: at}})
 	w.put(record.Repair, record.RepairBody{Repair: scope.Repair{Scope: tag, Sent: at, Returned: at + 1}, Finishes: string(gone.ID)})
 	w.put(record.Request, sampling.Request{Scope: tag, Reason: "outbreak", By: "L-01", At: at})
 	w.files(tag)
 	w.put(record.Erasure, record.ErasureBody{Scope: tag, Why: record.NamesPatient, Texts: []record.FreeText{{Record: seen.ID, Field: "body.reason"}}})
 	w.notes()
-	w.alarms(tag, third.ID, hold.ID)
+	w.signals(tag, third.ID, hold.ID)
 }
 
-// alarms lets an alarm go through its life, with one act corrected and one taken back.
-func (w writer) alarms(tag string, reading, hold ledger.ID) {
+// signals lets a signal go through its life, with one act corrected and one taken back.
+func (w writer) signals(tag string, reading, hold ledger.ID) {
 	w.Helper()
 	at := w.clock.At()
 	act := func(a trend.Act, change ...func(*store.Draft)) ledger.Record {
 		h := trend.Handling{
-			Identity: trend.Identity{Stream: trend.Key{Scope: tag, Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Reading: reading, Signalled: at, Direction: trend.Higher},
+			Identity: trend.Identity{Series: trend.Key{Scope: tag, Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Reading: reading, Signalled: at, Direction: trend.Higher},
 			Begin:    at - 1, Last: at + 1, Act: a, At: at,
 		}
-		h.Alarm = h.ID()
+		h.Signal = h.ID()
 		switch a {
 		case trend.Explained:
 			h.Words, h.Cause = "the channel is worn", trend.ScopeCause
@@ -152,7 +152,7 @@ func (w writer) alarms(tag string, reading, hold ledger.ID) {
 		if err := h.Check(); err != nil {
 			w.Fatal(err)
 		}
-		return w.put(record.Alarm, h, change...)
+		return w.put(record.Signal, h, change...)
 	}
 	act(trend.Seen)
 	act(trend.Explained, correct(act(trend.Explained)))
@@ -223,7 +223,7 @@ func aLevel(adopted unit.Instant) reading.Level {
 func aReading(tag string, sample ledger.ID, at unit.Instant, o reading.Outcome) reading.Reading {
 	v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: 30, Typed: "30"}
 	return reading.Reading{
-		Sample: string(sample), Scope: tag, Attempt: 1, Meter: "M-1", Lot: "7", Value: v, Rules: "r",
+		Sample: string(sample), Scope: tag, Cleaning: 1, Meter: "M-1", Lot: "7", Value: v, Rules: "r",
 		With:      reading.Circumstances{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Kind: scope.Duodenoscope, At: at},
 		Judgement: reading.Judgement{Outcome: o, Judged: v, Why: "test"},
 	}

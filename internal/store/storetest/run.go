@@ -22,7 +22,7 @@ func Run(t *testing.T, e Engine) {
 		{"ReadOverAndOver", readOverAndOver},
 		{"AppendOnly", appendOnly},
 		{"Replace", replace},
-		{"LiftFallsWithItsRound", liftFallsWithItsRound},
+		{"LiftFallsWithItsVerification", liftFallsWithItsVerification},
 		{"LiftByOne", liftByOne},
 		{"Rebuild", rebuild},
 		{"RebuildModel", rebuildModel},

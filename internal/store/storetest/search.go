@@ -18,8 +18,8 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
-	"rinsate/internal/domain/turnaround"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -106,11 +106,11 @@ func many(t *testing.T, db *store.DB, clock *Clock) {
 			tag := pick("SC-01", "SC-02", "sc-01", "Ä 7/2")
 			switch r.IntN(5) {
 			case 0:
-				d.Type, d.Body = record.Step, turnaround.Step{Scope: tag, Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Duration(r.IntN(30)) * time.Minute), By: pick("T-01", "T-09"), Result: turnaround.Result(pick("", "pass", "fail"))}
+				d.Type, d.Body = record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.LeakTest, Start: at, End: at.Add(time.Duration(r.IntN(30)) * time.Minute), By: pick("T-01", "T-09"), Result: reprocessing.Result(pick("", "pass", "fail"))}
 			case 1:
-				d.Type, d.Body = record.Sample, sampling.Sample{Scope: tag, Point: pastPoints[0], Attempt: 1, Kit: pick("K", "J"), Lot: pick("7", "8", "70"), Collected: at}
+				d.Type, d.Body = record.Sample, sampling.Sample{Scope: tag, Point: pastPoints[0], Cleaning: 1, Kit: pick("K", "J"), Lot: pick("7", "8", "70"), Collected: at}
 			case 2, 3:
-				x := aReading(tag, d.ID, at, reading.Outcome(pick("below", "below", "below", "alert", "action", "void", "none")))
+				x := aReading(tag, d.ID, at, reading.Outcome(pick("ok", "ok", "ok", "alert", "action", "void", "none")))
 				x.Meter, x.Lot, x.With.Kit = pick("M-1", "M-2"), pick("7", "8", "70"), pick("K", "J")
 				d.Type, d.Body = record.Reading, x
 			default:
@@ -348,7 +348,7 @@ func (k known) values(tb testing.TB) map[record.Facet][]string {
 			v[record.ByScope] = append(v[record.ByScope], text)
 		case "by", "second", "adopted_by", "person":
 			v[record.ByPerson] = append(v[record.ByPerson], text)
-		case "lot", "agent_lot":
+		case "lot", "disinfectant_lot":
 			v[record.ByLot] = append(v[record.ByLot], text)
 		case "kit":
 			v[record.ByKit] = append(v[record.ByKit], text)
@@ -366,13 +366,13 @@ func (k known) values(tb testing.TB) map[record.Facet][]string {
 			v[record.ByOutcome] = append(v[record.ByOutcome], map[string]string{"pass": "passed", "fail": "failed"}[text])
 		}
 	})
-	if record.KindOf(r) == record.Round {
-		round := body["round"].(map[string]any)
-		complete, _ := round["complete"].(bool)
-		switch outcome := round["outcome"]; {
+	if record.KindOf(r) == record.Verification {
+		verification := body["verification"].(map[string]any)
+		complete, _ := verification["complete"].(bool)
+		switch outcome := verification["outcome"]; {
 		case outcome == "action":
 			v[record.ByOutcome] = append(v[record.ByOutcome], "failed")
-		case complete && (outcome == "below" || outcome == "alert"):
+		case complete && (outcome == "ok" || outcome == "alert"):
 			v[record.ByOutcome] = append(v[record.ByOutcome], "passed")
 		case !complete:
 			v[record.ByOutcome] = append(v[record.ByOutcome], "incomplete")

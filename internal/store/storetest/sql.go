@@ -21,7 +21,7 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -88,15 +88,15 @@ func values(t *testing.T, e Engine) {
 	const text = "Ä 😂 \"'`\\ \u2028 end"
 	d := Step("big", clock.At())
 	d.At, d.Reason = largest, text
-	d.Body = turnaround.Step{Scope: "big", Kind: turnaround.LeakTest, Start: largest, Note: text, Contact: unit.Span(1)}
+	d.Body = reprocessing.Step{Scope: "big", Kind: reprocessing.LeakTest, Start: largest, Note: text, Contact: unit.Span(1)}
 	sent := Write(t, db, d)[0]
 	Read(t, db, func(tx *store.Tx) error {
 		k, ok, err := tx.LastEvent("big", record.Step, "", largest, store.Forever)
 		if err != nil {
 			return err
 		}
-		body, err := record.Body[turnaround.Step](k.Record)
-		if !ok || k.ID != sent.ID || k.At != largest || k.Reason != text || !cmp.Equal(body, d.Body.(turnaround.Step)) {
+		body, err := record.Body[reprocessing.Step](k.Record)
+		if !ok || k.ID != sent.ID || k.At != largest || k.Reason != text || !cmp.Equal(body, d.Body.(reprocessing.Step)) {
 			t.Errorf("read back %t %+v", ok, k)
 		}
 		if _, ok, err := tx.LastEvent("big", record.Step, "", largest-1, store.Forever); ok || err != nil {

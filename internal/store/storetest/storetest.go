@@ -16,7 +16,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -60,7 +60,7 @@ func Ticking(later time.Duration) func() time.Time {
 func Step(scope string, at unit.Instant) store.Draft {
 	return store.Draft{
 		Type: record.Step, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07",
-		Body: turnaround.Step{Scope: scope, Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: turnaround.Pass},
+		Body: reprocessing.Step{Scope: scope, Kind: reprocessing.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: reprocessing.Pass},
 	}
 }
 

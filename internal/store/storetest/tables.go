@@ -16,7 +16,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -41,7 +41,7 @@ func replace(t *testing.T, e Engine) {
 	begun := Step("SC-00", at)
 	finished := begun
 	finished.ID = ledger.DerivedID("finished")
-	finished.Body = turnaround.Step{Scope: "SC-00", Kind: turnaround.LeakTest, Start: at, End: at.Add(time.Minute), Finishes: string(begun.ID)}
+	finished.Body = reprocessing.Step{Scope: "SC-00", Kind: reprocessing.LeakTest, Start: at, End: at.Add(time.Minute), Finishes: string(begun.ID)}
 	corrected := finished
 	corrected.ID, corrected.Corrects, corrected.Reason = ledger.DerivedID("corrected"), finished.ID, "wrong end"
 	void := store.Draft{Type: record.Void, ID: ledger.DerivedID("void"), At: at, Corrects: corrected.ID, Reason: "never happened", Body: record.VoidBody{Scope: "SC-00"}}
@@ -96,7 +96,7 @@ func replace(t *testing.T, e Engine) {
 		{"double void", store.Draft{Type: record.Void, Corrects: corrected.ID, Body: record.VoidBody{Scope: "SC-00"}}, fault.Conflict, "is replaced already or cannot be replaced"},
 		{"void of a void", store.Draft{Type: record.Void, Corrects: void.ID, Body: record.VoidBody{Scope: "SC-00"}}, fault.Conflict, "cannot be replaced"},
 		{"correction of what is finished", store.Draft{Type: record.Step, Corrects: begun.ID, Body: begun.Body}, fault.Conflict, "is replaced already"},
-		{"another type", store.Draft{Type: record.Use, Corrects: corrected.ID, Body: turnaround.Use{Scope: "SC-00", Start: at}}, fault.Invalid, "a use record cannot take the place of a step record"},
+		{"another type", store.Draft{Type: record.Use, Corrects: corrected.ID, Body: reprocessing.Use{Scope: "SC-00", Start: at}}, fault.Invalid, "a use record cannot take the place of a step record"},
 	} {
 		test.d.ID, test.d.At, test.d.Reason = ledger.DerivedID(test.name), at, "r"
 		_, err := tryWrite(db, test.d)
@@ -117,28 +117,28 @@ func openHolds(tb testing.TB, db *store.DB, at unit.Instant) (ids []ledger.ID) {
 	return ids
 }
 
-// A hold that was lifted on the strength of a round alone is open again when that round is decided
+// A hold that was lifted on the strength of a verification alone is open again when that verification is decided
 // otherwise; one that a second person lifted is not.
-func liftFallsWithItsRound(t *testing.T, e Engine) {
+func liftFallsWithItsVerification(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
 	db := e.Create(t, clock.Now)
 	w := writer{t, db, clock}
 	at := clock.At()
 	const tag = "SC-00"
-	placed := turnaround.Hold{Scope: tag, At: at, By: "T", Reason: "r", Cause: "the round that failed"}
+	placed := reprocessing.Hold{Scope: tag, At: at, By: "T", Reason: "r", Cause: "the cleaning verification that failed"}
 	alone := w.put(record.Hold, placed)
 	agreed := w.put(record.Hold, placed)
 	voided := w.put(record.Hold, placed)
 	if got := openHolds(t, db, at); len(got) != 3 {
 		t.Fatalf("%d holds are open, want 3", len(got))
 	}
-	decision := turnaround.Decision{Scope: tag, Round: reading.Round{Attempt: 1, Outcome: reading.Below, Complete: true}, First: at + 10, Last: at + 20}
-	round := w.put(record.Round, decision)
-	for _, l := range []turnaround.Lift{
-		{Hold: string(alone.ID), Round: string(round.ID)},
-		{Hold: string(agreed.ID), Round: string(round.ID), Second: "B"},
-		{Hold: string(voided.ID), Round: string(round.ID)},
+	decision := reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 1, Outcome: reading.OK, Complete: true}, First: at + 10, Last: at + 20}
+	verification := w.put(record.Verification, decision)
+	for _, l := range []reprocessing.Lift{
+		{Hold: string(alone.ID), Verification: string(verification.ID)},
+		{Hold: string(agreed.ID), Verification: string(verification.ID), Second: "B"},
+		{Hold: string(voided.ID), Verification: string(verification.ID)},
 	} {
 		l.Scope, l.At, l.By, l.Reason = tag, at+20, "A", "passed"
 		w.put(record.Lift, l)
@@ -153,27 +153,27 @@ func liftFallsWithItsRound(t *testing.T, e Engine) {
 	if got := openHolds(t, db, at+19); len(got) != 2 {
 		t.Errorf("a voided hold never was: %d are open, want 2", len(got))
 	}
-	decision.Round.Outcome, decision.Round.Complete, decision.Supersedes = reading.None, false, string(round.ID)
-	second := w.put(record.Round, decision)
+	decision.Verification.Outcome, decision.Verification.Complete, decision.Supersedes = reading.None, false, string(verification.ID)
+	second := w.put(record.Verification, decision)
 	if got := openHolds(t, db, at+20); !cmp.Equal(got, []ledger.ID{alone.ID}) {
-		t.Errorf("after the round was decided otherwise %v are open, want %s", got, alone.ID)
+		t.Errorf("after the cleaning verification was decided otherwise %v are open, want %s", got, alone.ID)
 	}
-	decision.Round.Outcome, decision.Round.Complete, decision.Supersedes = reading.Below, true, string(second.ID)
-	third := w.put(record.Round, decision)
-	w.put(record.Lift, turnaround.Lift{Hold: string(alone.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Round: string(third.ID)})
+	decision.Verification.Outcome, decision.Verification.Complete, decision.Supersedes = reading.OK, true, string(second.ID)
+	third := w.put(record.Verification, decision)
+	w.put(record.Lift, reprocessing.Lift{Hold: string(alone.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Verification: string(third.ID)})
 	if got := openHolds(t, db, at+20); got != nil {
 		t.Errorf("lifted again: %v are open", got)
 	}
-	// What a person placed, or what was escalated, no round ends alone, whatever the desk would say.
+	// What a person placed, or what was escalated, no verification ends alone, whatever the desk would say.
 	placed.At = at + 5
-	for _, hold := range []turnaround.Hold{
+	for _, hold := range []reprocessing.Hold{
 		{Scope: tag, At: placed.At, By: "T", Reason: "culture"},
-		{Scope: tag, At: placed.At, By: "T", Reason: "third attempt", Cause: "round", Escalated: true},
-		{Scope: tag, At: at + 10, By: "T", Reason: "at the instant of the first sample", Cause: "round"},
+		{Scope: tag, At: placed.At, By: "T", Reason: "third cleaning", Cause: "verification", Escalated: true},
+		{Scope: tag, At: at + 10, By: "T", Reason: "at the instant of the first sample", Cause: "verification"},
 	} {
 		kept := w.put(record.Hold, hold)
-		lift := store.Draft{Type: record.Lift, ID: ledger.DerivedID(hold.Reason), At: at + 20, By: "A", Body: turnaround.Lift{
-			Hold: string(kept.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Round: string(third.ID),
+		lift := store.Draft{Type: record.Lift, ID: ledger.DerivedID(hold.Reason), At: at + 20, By: "A", Body: reprocessing.Lift{
+			Hold: string(kept.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Verification: string(third.ID),
 		}}
 		_, err := tryWrite(db, lift)
 		wantCode(t, hold.Reason, err, fault.Invalid)
@@ -211,7 +211,7 @@ func rebuild(t *testing.T, e Engine) {
 	db := e.Create(t, clock.Now)
 	Everything(t, db, clock)
 	state := StateOf(t, db)
-	for _, table := range []string{"event", "used", "entity", "reading", "hold", "checked", "doubted", "handover", "alarm"} {
+	for _, table := range []string{"event", "used", "entity", "reading", "hold", "checked", "doubted", "handover", "signal"} {
 		if !slices.ContainsFunc(state.Rows, func(row string) bool { return strings.HasPrefix(row, table+" ") }) {
 			t.Errorf("table %s is empty, so that nothing is compared", table)
 		}
@@ -317,7 +317,7 @@ func rebuildModel(t *testing.T, e Engine) {
 				if _, err := tryWrite(db, d); err != nil {
 					rt.Fatal(err)
 				}
-				m.add(d.ID, d.Body.(turnaround.Step).Scope)
+				m.add(d.ID, d.Body.(reprocessing.Step).Scope)
 			},
 			"sendAgain": func(rt *rapid.T) {
 				if len(m.order) == 0 {

@@ -14,7 +14,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/turnaround"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -60,7 +60,7 @@ func appendAndRead(t *testing.T, e Engine) {
 		if again, err := ledger.Encode(kept.Record); err != nil || string(again) != string(want) {
 			t.Errorf("read back %s (%v), want %s", again, err, want)
 		}
-		body, err := record.Body[turnaround.Step](kept.Record)
+		body, err := record.Body[reprocessing.Step](kept.Record)
 		if diff := cmp.Diff(sent.Body, any(body)); diff != "" {
 			t.Errorf("body (-want +got):\n%s", diff)
 		}
@@ -115,16 +115,16 @@ func refusals(t *testing.T, e Engine) {
 		{"fraction", "RFC 8785 readers may round it", func(d *store.Draft) { d.Body = map[string]any{"scope": "x", "n": 0.5} }, fault.Invalid},
 		{"2^53", "doubles end there", func(d *store.Draft) { d.Body = map[string]any{"scope": "x", "n": int64(1) << 53} }, fault.Invalid},
 		{"too long", "an entry bundle counts bytes in 16 bits", func(d *store.Draft) {
-			d.Body = turnaround.Step{Scope: "x", Note: strings.Repeat("x", ledger.MaxRecord)}
+			d.Body = reprocessing.Step{Scope: "x", Note: strings.Repeat("x", ledger.MaxRecord)}
 		}, fault.Invalid},
 		{"no reason", "a correction says why", func(d *store.Draft) { d.Corrects = ledger.DerivedID("x") }, fault.Invalid},
 		{"corrects nothing", "that record does not exist", func(d *store.Draft) { d.Corrects, d.Reason = ledger.DerivedID("x"), "r" }, fault.NotFound},
 		{"control character", "it would break every export for good", func(d *store.Draft) { d.Reason = "a\x00b" }, fault.Invalid},
 		{"escape sequence", "a terminal would obey it", func(d *store.Draft) {
-			d.Body = turnaround.Step{Scope: "x", Kind: turnaround.LeakTest, Start: at, Note: "\x1b[2J\x1b[1;1HREADY"}
+			d.Body = reprocessing.Step{Scope: "x", Kind: reprocessing.LeakTest, Start: at, Note: "\x1b[2J\x1b[1;1HREADY"}
 		}, fault.Invalid},
 		{"not UTF-8", "it would be read otherwise than it was typed", func(d *store.Draft) {
-			d.Body = turnaround.Step{Scope: "x", Kind: turnaround.LeakTest, Start: at, Note: "a\xffb"}
+			d.Body = reprocessing.Step{Scope: "x", Kind: reprocessing.LeakTest, Start: at, Note: "a\xffb"}
 		}, fault.Invalid},
 		{"no time", "when it happened must be known", func(d *store.Draft) { d.At = 0 }, fault.Invalid},
 	}
@@ -277,9 +277,9 @@ func givenUp(t *testing.T, e Engine) {
 	clock := NewClock()
 	db := e.Create(t, clock.Now)
 	at := clock.Move(time.Minute)
-	const rounds, others = 30, 8
+	const verifications, others = 30, 8
 	var wg sync.WaitGroup
-	acknowledged := make([]ledger.ID, rounds*others)
+	acknowledged := make([]ledger.ID, verifications*others)
 	hold := make(chan struct{})
 	wg.Go(func() { // keeps the writer busy until all wait, so that they share one commit
 		err := db.Write(context.Background(), func(*store.Tx) error { <-hold; return nil })
@@ -287,7 +287,7 @@ func givenUp(t *testing.T, e Engine) {
 			t.Error(err)
 		}
 	})
-	for r := range rounds {
+	for r := range verifications {
 		for o := range others {
 			wg.Go(func() {
 				d := Step(scopeName(o), at)
@@ -328,7 +328,7 @@ func givenUp(t *testing.T, e Engine) {
 		}
 		return nil
 	})
-	Verify(t, db.Home(), rounds*others+1)
+	Verify(t, db.Home(), verifications*others+1)
 	gone, cancel := context.WithCancel(context.Background())
 	cancel()
 	if err := db.Write(gone, func(*store.Tx) error { t.Error("the work began"); return nil }); !errors.Is(err, context.Canceled) {
@@ -406,7 +406,7 @@ func refusedInTheMiddle(t *testing.T, e Engine) {
 		return d
 	}
 	lift := Step("SC-00", at)
-	lift.Type, lift.Body = record.Lift, turnaround.Lift{Hold: "none", Scope: "SC-00", At: at, By: "A", Second: "B", Reason: "r"}
+	lift.Type, lift.Body = record.Lift, reprocessing.Lift{Hold: "none", Scope: "SC-00", At: at, By: "A", Second: "B", Reason: "r"}
 	Write(t, db, void())
 	before := StateOf(t, db)
 	err := db.Write(context.Background(), func(tx *store.Tx) error {

@@ -154,14 +154,14 @@ func TestCacheIsShared(t *testing.T) {
 // What was found out last is there without waiting, also when something was recorded since.
 func TestCacheLatest(t *testing.T) {
 	c := &Cache{Most: 1}
-	if got, ok := Latest[string](c, "streams"); ok {
+	if got, ok := Latest[string](c, "series"); ok {
 		t.Errorf("before the first time: %q", got)
 	}
 	for size := range int64(3) {
-		c.Keep(Question{Text: "streams", Size: size}, fmt.Sprint("as of ", size))
+		c.Keep(Question{Text: "series", Size: size}, fmt.Sprint("as of ", size))
 	}
-	c.Keep(Question{Text: "streams", Size: 1}, "late")
-	if got, ok := Latest[string](c, "streams"); !ok || got != "as of 2" {
+	c.Keep(Question{Text: "series", Size: 1}, "late")
+	if got, ok := Latest[string](c, "series"); !ok || got != "as of 2" {
 		t.Errorf("%q, %t", got, ok)
 	}
 }

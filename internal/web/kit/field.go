@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 )
 
@@ -123,7 +124,7 @@ func Choose(chosen string, pairs ...string) []Option {
 func Choices[T ~string](words []T) []Option {
 	all := make([]Option, len(words))
 	for i, w := range words {
-		all[i] = Option{Value: string(w), Text: strings.ReplaceAll(string(w), "-", " ")}
+		all[i] = Option{Value: string(w), Text: text.Spaced(w)}
 	}
 	return all
 }

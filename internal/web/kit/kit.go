@@ -25,7 +25,9 @@ import (
 // no page.
 type Shell struct {
 	// Desk is nil before there is a site.
-	Desk    *desk.Desk
+	Desk *desk.Desk
+	// Terms are those that people read.
+	Terms   words.Terms
 	Door    *identity.Door
 	Base    *url.URL
 	Prefix  string

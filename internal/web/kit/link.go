@@ -42,8 +42,8 @@ func (s *Shell) RecordHref(id string) string {
 	return s.URL("/records/" + id)
 }
 
-// AlarmHref is the address of the page of an alarm.
-func (s *Shell) AlarmHref(id ledger.ID) string { return s.URL("/alarms/" + string(id)) }
+// SignalHref is the address of the page of a signal.
+func (s *Shell) SignalHref(id ledger.ID) string { return s.URL("/signals/" + string(id)) }
 
 // LevelHref is the address of the page of a level.
 func (s *Shell) LevelHref(id string) string { return s.URL("/levels/" + url.PathEscape(id)) }
@@ -51,13 +51,13 @@ func (s *Shell) LevelHref(id string) string { return s.URL("/levels/" + url.Path
 // MeterHref is the address of the page of a meter.
 func (s *Shell) MeterHref(code string) string { return s.URL("/meters/" + url.PathEscape(code)) }
 
-// StreamHref is the page of a stream.
-func (s *Shell) StreamHref(k trend.Key) string {
+// SeriesHref is the page of a series.
+func (s *Shell) SeriesHref(k trend.Key) string {
 	return s.URL("/trends/"+url.PathEscape(k.Scope)+"/"+string(k.Point)) + "?" + url.Values{"system": {k.System}, "kit": {k.Kit}}.Encode()
 }
 
-// TripHref is where the page of a scope shows the turnaround of an instant.
-func (s *Shell) TripHref(tag string, at unit.Instant) string {
+// CycleHref is where the page of a scope shows the cycle of an instant.
+func (s *Shell) CycleHref(tag string, at unit.Instant) string {
 	return s.ScopeHref(tag) + "?before=" + url.QueryEscape((at + 1).String()) + "#earlier"
 }
 
@@ -78,8 +78,8 @@ func (s *Shell) Onward(path string, q url.Values) string {
 	return address
 }
 
-// TrendHref leads from a scope in a statistic to its stream at a point, or, where no point was chosen, to
-// all of its streams; to the scope where trends are not served.
+// TrendHref leads from a scope in a statistic to its series at a point, or, where no point was chosen, to
+// all of its series; to the scope where trends are not served.
 func (s *Shell) TrendHref(tag string, point scope.PointKind, q url.Values) string {
 	if point != "" {
 		return cmp.Or(s.Onward("/trends/"+url.PathEscape(tag)+"/"+url.PathEscape(string(point)), q), s.ScopeHref(tag))

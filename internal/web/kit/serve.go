@@ -15,6 +15,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/identity"
+	"rinsate/internal/present/words"
 )
 
 // Options say how pages are served.
@@ -58,6 +59,9 @@ func New(o Options) (*Shell, error) {
 	s := &Shell{
 		Desk: o.Desk, Door: o.Door, proxied: o.Proxied, Base: o.Base, Prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
 		Clock: o.Clock, Log: o.Log, demo: o.Demo, Mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), explain: o.Explain, notice: o.Notice, refuse: o.Refuse, repeats: newRepeats(), closing: make(chan struct{}),
+	}
+	if s.Desk != nil {
+		s.Terms = words.Of(s.Desk.DB.Site())
 	}
 	s.EndLive = sync.OnceFunc(func() { close(s.closing) })
 	if s.Log == nil {

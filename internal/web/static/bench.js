@@ -463,16 +463,19 @@ function h(name, attributes = {}, ...children) {
 /** @param {string} id */
 const byID = (id) => /** @type {HTMLElement} */ (document.getElementById(id));
 
-const shapes = /** @type {Record<string, [string, string]>} */ ({
-  below: ["✓", "ready"], alert: ["▲", "alert"], action: ["✗", "action"], void: ["/", "unknown"], none: ["○", "unknown"],
-  ready: ["✓", "ready"], "in work": ["…", "work"], held: ["■", "held"], "out of service": ["−", "out"],
-});
+/** The mark of a state or an outcome; what has none is shown as not known. @param {string} word */
+const markOf = (word) => data.marks?.[word] ?? { word, shape: "○", class: "unknown" };
+/** What a step is called. @param {string} kind */
+const stepName = (kind) => data.steps?.[kind] ?? spaced(kind);
 
 /** @param {string} word */
 function badge(word) {
-  const [shape, style] = shapes[word] ?? ["○", "unknown"];
-  return h("span", { class: "mark " + style }, h("span", { "aria-hidden": "true" }, shape), " " + word.replaceAll("-", " "));
+  const mark = markOf(word);
+  return h("span", { class: "mark " + mark.class }, h("span", { "aria-hidden": "true" }, mark.shape), " " + mark.word);
 }
+
+/** Which test of a cycle it is. @param {number | undefined} cleaning */
+const testName = (cleaning) => !cleaning ? "cleaning verification" : cleaning === 1 ? "first test" : `re-test after cleaning ${cleaning}`;
 
 const spaced = (/** @type {string} */ s) => s.replaceAll("-", " ");
 /** The time of the site, whatever the clock and the zone of this browser are. @param {number} i */
@@ -493,9 +496,9 @@ function say(kind, ...words) {
 /** Tells what became of an act. @param {Any} act @param {Any} answer */
 function tell(act, answer) {
   if (!answer.outcome) return;
-  const next = answer.job?.round?.next?.words ?? "";
+  const next = answer.job?.verification?.next?.words ?? "";
   byID("said").replaceChildren(
-    h("div", { class: "outcome " + (shapes[answer.outcome]?.[1] ?? "") },
+    h("div", { class: "outcome " + markOf(answer.outcome).class },
       h("p", { class: "big" }, `${act.value} RLU `, badge(answer.outcome)),
       h("p", {}, `${act.scope}, ${spaced(act.point ?? "")}: ${answer.why}`),
       next && h("p", {}, h("strong", {}, "Next: "), next)));
@@ -508,9 +511,9 @@ const verbs = /** @type {Record<string, (a: Any) => string>} */ ({
   mark: (a) => `${spaced(a.point)} ${a.mark}`,
   read: (a) => `${spaced(a.point)} read ${a.value} RLU`,
   "correct-reading": (a) => `corrected to ${a.value} RLU`,
-  step: (a) => `${spaced(a.step.kind)} ${a.step.end ? "ended" : "began"}`,
+  step: (a) => `${stepName(a.step.kind)} ${a.step.end ? "ended" : "began"}`,
   void: () => "took back a record",
-  hold: () => "held",
+  hold: () => "put on hold",
 });
 
 function showUnsent() {
@@ -589,7 +592,7 @@ function showJob() {
   const read = required.filter((/** @type {Any} */ p) => p.carried || p.samples?.some((/** @type {Any} */ s) => s.readings?.length));
   place.replaceChildren(
     h("div", { class: "headline" }, h("h2", { id: "scope-name" }, tag), answer.state ? badge(answer.state) : badge("not known without a network"),
-      h("span", { class: "by" }, `attempt ${job.round?.attempt ?? "?"}, ${read.length} of ${required.length} points read`)),
+      h("span", { class: "by" }, `${testName(job.verification?.cleaning)}, ${read.length} of ${required.length} points read`)),
     pictureOf(job),
     answer.next?.length ? h("ol", { class: "next-acts" }, ...answer.next.map((/** @type {string} */ n) => h("li", {}, n))) : "",
     answer.due?.length ? h("p", { class: "by" }, "Due: ", answer.due.map((/** @type {Any} */ d) => d.why).join("; ")) : "",
@@ -602,7 +605,7 @@ function showJob() {
     showCard(job));
 }
 
-/** The turnaround from patient to ready, as the server drew it. @param {Any} job */
+/** The cycle from patient to ready, as the server drew it. @param {Any} job */
 function pictureOf(job) {
   const place = h("div", { class: "strip" }, h("div", { class: "wide" }), h("div", { class: "middle" }), h("div", { class: "narrow" }));
   if (!job.wide) return "";
@@ -619,11 +622,11 @@ function showSteps(job) {
   const verification = steps.findIndex((/** @type {Any} */ s) => s.step === "verification");
   const open = verification >= 0 && !["done", "not due"].includes(steps[verification].status);
   const acts = open ? steps.slice(0, verification) : steps.filter((/** @type {Any} */ s) => s.step !== "verification");
-  const again = job.round?.next?.act === "clean-and-sample-again" && { step: "manual-cleaning", status: "missing" };
+  const again = job.verification?.next?.act === "clean-and-sample-again" && { step: "manual-cleaning", status: "missing" };
   const next = acts.find((/** @type {Any} */ s) => s.status === "running") ?? acts.find((/** @type {Any} */ s) => ["missing", "failed", "out of order"].includes(s.status)) ?? again;
   if (!next) return "";
   return h("section", { class: "steps", "aria-label": "The next step" },
-    h("h3", {}, `Step: ${spaced(next.step)}`), stepForm(next));
+    h("h3", {}, `Step: ${stepName(next.step)}`), stepForm(next));
 }
 
 /** @param {Any} step */
@@ -637,9 +640,9 @@ function stepForm(step) {
     : h("input", { name, autocomplete: "off", ...attributes }));
   const extra = [];
   if (kind === "disinfection") {
-    extra.push(field("agent", "Agent", { options: data.agents }), field("agent_lot", "Lot", { required: true }), field("agent_expires", "Expires", { type: "datetime-local", required: true }),
+    extra.push(field("disinfectant", "Disinfectant", { options: data.disinfectants }), field("disinfectant_lot", "Lot", { required: true }), field("disinfectant_expires", "Expires", { type: "datetime-local", required: true }),
       field("mec", "Concentration check", { options: ["pass", "fail"] }), field("coldest_cel", "Lowest temperature, °C", { inputmode: "decimal" }),
-      field("contact", "Contact time, min", { inputmode: "decimal" }), field("machine", "Machine"), field("cycle", "Cycle"));
+      field("contact", "Contact time, min", { inputmode: "decimal" }), field("reprocessor", "Reprocessor"), field("cycle_number", "Its cycle"));
   }
   if (kind === "storage") extra.push(field("cabinet", "Cabinet", { options: data.cabinets }));
   const ending = begun || ["storage", "issue"].includes(kind);
@@ -656,8 +659,8 @@ function stepForm(step) {
     if (chosen === "at once") s.end = moment;
     if (judged && chosen !== "begin") s.result = chosen === "fail" ? "fail" : "pass";
     if (kind === "disinfection" && chosen !== "begin") {
-      for (const key of ["agent", "agent_lot", "mec", "machine", "cycle"]) if (form.get(key)) s[key] = String(form.get(key)).trim();
-      if (form.get("agent_expires")) s.agent_expires = new Date(String(form.get("agent_expires"))).getTime() * 1000;
+      for (const key of ["disinfectant", "disinfectant_lot", "mec", "reprocessor", "cycle_number"]) if (form.get(key)) s[key] = String(form.get(key)).trim();
+      if (form.get("disinfectant_expires")) s.disinfectant_expires = new Date(String(form.get("disinfectant_expires"))).getTime() * 1000;
       if (form.get("coldest_cel")) (s.coldest_cel = String(form.get("coldest_cel")).trim()), (s.has_temperature = true);
       if (form.get("contact")) s.contact = String(form.get("contact")).trim() + "min";
     }
@@ -666,11 +669,11 @@ function stepForm(step) {
   };
   return h("form", { class: "row", onsubmit: submit },
     ...(ending ? extra : []),
-    !begun && kind !== "storage" && h("button", { value: "begin" }, "Begin " + spaced(kind)),
+    !begun && kind !== "storage" && h("button", { value: "begin" }, "Begin " + stepName(kind)),
     !begun && kind === "storage" && h("button", { value: "begin" }, "Put into the cabinet"),
     begun && judged && h("button", { value: "pass" }, "Passed"),
     begun && judged && h("button", { value: "fail", class: "plain", formnovalidate: true }, "Failed"),
-    begun && !judged && h("button", { value: "end" }, "Done: " + spaced(kind)),
+    begun && !judged && h("button", { value: "end" }, "Done: " + stepName(kind)),
     begun && h("span", { class: "by" }, `since ${wall(step.start)}`));
 }
 

@@ -5,7 +5,8 @@ CREATE TABLE site (
   name   TEXT NOT NULL,
   zone   TEXT NOT NULL,
   origin TEXT NOT NULL,
-  vkey   TEXT NOT NULL
+  vkey   TEXT NOT NULL,
+  terms  TEXT NOT NULL
 ) STRICT;
 
 -- The ledger: the bytes that were hashed, as they were hashed. hashes are the tree's hashes that
@@ -40,7 +41,7 @@ CREATE TABLE checkpoint (
   PRIMARY KEY (site, size)
 ) STRICT, WITHOUT ROWID;
 
--- What happened to a scope. word is the outcome of a round, the kind of a step, the point of a
+-- What happened to a scope. word is the outcome of a verification, the kind of a step, the point of a
 -- sample. replaced is when another record voided, corrected, finished or superseded it.
 CREATE TABLE event (
   site     TEXT    NOT NULL,
@@ -78,7 +79,7 @@ CREATE TABLE reading (
   lot      TEXT    NOT NULL,
   meter    TEXT    NOT NULL,
   person   TEXT    NOT NULL,
-  attempt  INTEGER NOT NULL,
+  cleaning INTEGER NOT NULL,
   at       INTEGER NOT NULL,
   analyte  TEXT    NOT NULL,
   unit     TEXT    NOT NULL,
@@ -87,7 +88,7 @@ CREATE TABLE reading (
   replaced INTEGER,
   PRIMARY KEY (site, seq)
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX reading_stream ON reading (site, scope, point, at);
+CREATE INDEX reading_series ON reading (site, scope, point, at);
 
 CREATE TABLE hold (
   site   TEXT    NOT NULL,
@@ -96,8 +97,8 @@ CREATE TABLE hold (
   id     TEXT    NOT NULL,
   at     INTEGER NOT NULL,
   lifted INTEGER,
-  -- round is the decision that the lift rests on alone; when that is replaced the hold is open again.
-  round  TEXT    NOT NULL DEFAULT '',
+  -- verification is the decision that the lift rests on alone; when that is replaced the hold is open again.
+  verification TEXT    NOT NULL DEFAULT '',
   PRIMARY KEY (site, seq)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX hold_scope ON hold (site, scope, at);

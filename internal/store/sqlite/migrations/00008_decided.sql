@@ -1,14 +1,14 @@
 -- +goose Up
--- How many rounds that stand were decided by each edition of the rule set, by the name that decisions
+-- How many verifications that stand were decided by each edition of the rule set, by the name that decisions
 -- have for it.
 CREATE TABLE decided (
   site   TEXT    NOT NULL,
   rules  TEXT    NOT NULL,
-  rounds INTEGER NOT NULL,
+  verifications INTEGER NOT NULL,
   PRIMARY KEY (site, rules)
 ) STRICT, WITHOUT ROWID;
-INSERT INTO decided (site, rules, rounds)
+INSERT INTO decided (site, rules, verifications)
   SELECT r.site, json_extract(CAST(r.bytes AS TEXT), '$.body.rules'), count(*)
   FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
-  WHERE e.type = 'round' AND e.replaced IS NULL
+  WHERE e.type = 'verification' AND e.replaced IS NULL
   GROUP BY 1, 2;

@@ -27,7 +27,7 @@ var Engine = storetest.Engine{
 		{Name: "record insert or replace", Text: `INSERT OR REPLACE INTO record SELECT site, seq, id, $1, hashes FROM record WHERE seq = 1`},
 		{Name: "record replace under its id", Text: `REPLACE INTO record SELECT site, seq + 10, id, $1, hashes FROM record WHERE seq = 1`},
 		{Name: "checkpoint insert or replace", Text: `INSERT OR REPLACE INTO checkpoint SELECT site, size, '', at FROM checkpoint`},
-		{Name: "site insert or replace", Text: `INSERT OR REPLACE INTO site SELECT site, name, zone, origin, '' FROM site`},
+		{Name: "site insert or replace", Text: `INSERT OR REPLACE INTO site SELECT site, name, zone, origin, '', terms FROM site`},
 		{Name: "content insert or replace", Text: `INSERT OR REPLACE INTO content SELECT site, hash, $1 FROM content`},
 		{Name: "head insert or replace", Text: `INSERT OR REPLACE INTO head SELECT site, 0, root, 0, 0 FROM head`},
 	},

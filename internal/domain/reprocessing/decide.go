@@ -1,0 +1,145 @@
+package reprocessing
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"rinsate/internal/base/text"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+)
+
+// Decide judges together the samples of one cleaning of the cycle that an instant belongs to, with the rules
+// in force then. prior is the decision on the cleaning that the history has, nil when there is none. What
+// the decision is called by, its rules and record, is the caller's to fill in.
+func Decide(h History, rules Rules, judging reading.Rules, at unit.Instant, cleaning int, zone *time.Location) (d Decision, prior *Decision) {
+	start := CycleStart(h, at)
+	d = Decision{Scope: h.Instrument.Tag, Cycle: start}
+	results := make(points)
+	for _, p := range h.Model.Points() {
+		if p.NotApplicable != "" {
+			results.at(p.Kind).NotApplicable = p.NotApplicable
+		}
+	}
+	for i := range h.Decisions {
+		before := &h.Decisions[i]
+		if !before.In(start) {
+			continue
+		}
+		if before.Verification.Cleaning == cleaning {
+			prior = before
+		}
+		if before.Verification.Cleaning < cleaning && before.Passed() {
+			judging.Cleanings++ // only failed cleanings lead to an escalation
+		}
+		if judging.Retest == reading.FailingPoints && before.Verification.Cleaning == cleaning-1 && before.Verification.Outcome == reading.Action {
+			results.carry(before.Verification)
+		}
+	}
+	results.take(&d, keep(h.Samples, func(t Taken) bool { return t.Cleaning == cleaning && t.Collected >= start }))
+	d.Verification = judging.Judge(cleaning, Required(h, rules, at, zone), results.list())
+	return d, prior
+}
+
+// Required returns the points without which a verification at an instant is not complete: the routine ones and
+// those that are due.
+func Required(h History, rules Rules, at unit.Instant, zone *time.Location) []scope.PointKind {
+	required := h.Model.Routine()
+	for _, due := range Due(h, rules, at, zone) {
+		for _, p := range due.Points {
+			if !slices.Contains(required, p) {
+				required = append(required, p)
+			}
+		}
+	}
+	return required
+}
+
+// points collects what is known of the points of a verification.
+type points map[scope.PointKind]*reading.PointResult
+
+func (p points) at(kind scope.PointKind) *reading.PointResult {
+	if p[kind] == nil {
+		p[kind] = &reading.PointResult{Point: kind}
+	}
+	return p[kind]
+}
+
+// carry takes over the points that passed in a failed verification where only the others are sampled again.
+func (p points) carry(failed reading.Verification) {
+	for _, x := range failed.Points {
+		if x.Outcome.Passed() && x.NotApplicable == "" {
+			r := p.at(x.Point)
+			r.Outcome, r.Carried = x.Outcome, true
+		}
+	}
+}
+
+// take takes in the samples of the cleaning, and when the decision's first was collected and its last was
+// read. A point that is sampled is not carried over.
+func (p points) take(d *Decision, samples []Taken) {
+	var earliest unit.Instant
+	for _, t := range samples {
+		r := p.at(t.Point)
+		r.Carried = false
+		if t.NotApplicable != "" {
+			if text.Stated(t.NotApplicable) { // without a reason the point is missing
+				r.NotApplicable = t.NotApplicable
+			}
+			continue
+		}
+		if earliest == 0 || t.Collected < earliest {
+			earliest = t.Collected
+		}
+		if t.counts() && (d.First == 0 || t.Collected < d.First) {
+			d.First = t.Collected
+		}
+		d.Last = max(d.Last, t.Collected, t.Read)
+		r.Readings = append(r.Readings, t.Judgements...)
+		r.Pending = r.Pending || len(t.Judgements) == 0
+	}
+	if d.First == 0 {
+		d.First = earliest
+	}
+}
+
+func (p points) list() []reading.PointResult {
+	list := make([]reading.PointResult, 0, len(p))
+	for _, r := range p {
+		list = append(list, *r)
+	}
+	slices.SortFunc(list, func(a, b reading.PointResult) int { return cmp.Compare(a.Point, b.Point) })
+	return list
+}
+
+// counts says whether a sample can decide anything: one whose readings are all void cannot, and does
+// not say when its verification began either.
+func (t Taken) counts() bool {
+	return len(t.Judgements) == 0 || slices.ContainsFunc(t.Judgements, func(j reading.Judgement) bool { return j.Outcome != reading.Void })
+}
+
+// New says whether a decision is to be recorded after the one before it on the same cleaning, nil when there
+// is none: the verification is complete or over the action level, or was decided before and is now different.
+func (d Decision) New(prior *Decision) bool {
+	if prior == nil {
+		return d.Verification.Complete || d.Verification.Outcome == reading.Action
+	}
+	return d.Verification.Outcome != prior.Verification.Outcome || d.Verification.Complete != prior.Verification.Complete ||
+		d.Verification.Why != prior.Verification.Why || d.First != prior.First || d.Last != prior.Last
+}
+
+// HoldsAfter says whether a decision places a hold after the one before it on the same cleaning: it is over
+// the action level, and that one was not.
+func (d Decision) HoldsAfter(prior *Decision) bool {
+	return d.Verification.Outcome == reading.Action && (prior == nil || prior.Verification.Outcome != reading.Action)
+}
+
+// Hold returns the hold that a decision over the action level places; record is that of the decision.
+func (d Decision) Hold(record, by string) Hold {
+	return Hold{
+		Scope: d.Scope, At: d.Last, By: by, Cause: record, Escalated: d.Verification.Next.Act == reading.HoldScope,
+		Reason: d.Verification.Words() + ": " + d.Verification.Why,
+	}
+}

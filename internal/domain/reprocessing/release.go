@@ -1,0 +1,620 @@
+package reprocessing
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"rinsate/internal/base/text"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+)
+
+// State is the release check's answer in one word.
+type State string
+
+// The states. Only Ready lets a scope be used.
+const (
+	Ready          State = "ready"
+	InReprocessing State = "in reprocessing"
+	OnHold         State = "on hold"
+	OutOfService   State = "out of service"
+	NotKnown       State = "not known"
+)
+
+// States lists every state, the most usable first.
+var States = []State{Ready, InReprocessing, NotKnown, OnHold, OutOfService}
+
+// Reason is one fact that the answer rests on.
+type Reason struct {
+	Text string `json:"text"`
+	// By is the code of the person whose act it is, apart from the text so that it can be left out
+	// where people are not to be seen.
+	By string `json:"by,omitempty"`
+	// Record is the id of the record that shows it; empty when it is the lack of one.
+	Record string `json:"record,omitempty"`
+	// Citation is where the rule comes from; Unverified says that the facility has not checked it.
+	Citation   string `json:"citation,omitempty"`
+	Unverified bool   `json:"unverified,omitempty"`
+	// Blocks says that this alone keeps the scope from patients.
+	Blocks bool `json:"blocks"`
+	// Since is when the hold was placed that the reason tells of; zero for other reasons.
+	Since unit.Instant `json:"since,omitzero"`
+}
+
+// Progress is how far one step of the cycle is.
+type Progress struct {
+	Step   StepKind     `json:"step"`
+	Status Status       `json:"status"`
+	Record string       `json:"record,omitempty"`
+	Start  unit.Instant `json:"start,omitzero"`
+	End    unit.Instant `json:"end,omitzero"`
+	// Deadline is when the step must have begun; zero when no clock runs for it.
+	Deadline unit.Instant `json:"deadline,omitzero"`
+}
+
+// Status is where a step stands.
+type Status string
+
+// The statuses.
+const (
+	DoneStep    Status = "done"
+	RunningStep Status = "running"
+	MissingStep Status = "missing"
+	FailedStep  Status = "failed"
+	StaleStep   Status = "out of order" // done, but a step that must precede it came later
+	NotDueStep  Status = "not due"
+)
+
+// Answer is what the release check says about one scope at one instant.
+type Answer struct {
+	Scope string       `json:"scope"`
+	At    unit.Instant `json:"at"`
+	State State        `json:"state"`
+	// Until is when Ready ends by itself.
+	Until   unit.Instant `json:"until,omitzero"`
+	Reasons []Reason     `json:"reasons"`
+	// Next says what to do, the first thing first.
+	Next []string `json:"next"`
+	// Cycle is the start of the cycle that the answer is about.
+	Cycle unit.Instant   `json:"cycle,omitzero"`
+	Steps []Progress     `json:"steps"`
+	Due   []sampling.Due `json:"due,omitempty"`
+}
+
+// Release answers whether the scope may be used on a patient at an instant. Every reason that blocks
+// is listed, not only the first. The state is the gravest of them: out of service before on hold
+// before in reprocessing. What another record voided or corrected must be gone from the history: give it
+// through History.AsKnown.
+func Release(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
+	g := release{h: h.until(at), rules: rules, at: at, zone: zone}
+	g.answer = Answer{Scope: h.Instrument.Tag, At: at, State: Ready}
+	if h.Instrument.Tag == "" || !h.Instrument.InService.Known() || h.Instrument.InService > at {
+		g.block(NotKnown, Reason{Text: "the scope was not in service at that time"}, "register the scope, reprocess and sample it before any use")
+		return g.answer
+	}
+	if h.Model.Name == "" || h.Model.Name != h.Instrument.Model {
+		// Without its model nobody can say which steps and samples the scope needs.
+		g.block(NotKnown, Reason{Text: fmt.Sprintf("its model %q is not on record", h.Instrument.Model)}, "register the model")
+	}
+	g.service()
+	g.holds()
+	if g.inUse() {
+		return g.answer
+	}
+	g.start()
+	g.overlaps()
+	if !slices.ContainsFunc(g.h.Steps, func(s Step) bool { return s.Start >= g.answer.Cycle }) {
+		why := "no reprocessing step is on record since " + g.startedBy
+		state := InReprocessing
+		if len(g.h.Uses) == 0 && len(g.h.Steps) == 0 {
+			state = NotKnown
+		}
+		g.block(state, Reason{Text: why, Record: g.startRecord}, "")
+	}
+	g.steps()
+	g.storage()
+	if g.answer.State != Ready {
+		g.answer.Until = 0
+	}
+	return g.answer
+}
+
+// release collects the answer.
+type release struct {
+	h      History
+	rules  Rules
+	at     unit.Instant
+	zone   *time.Location
+	answer Answer
+	// startedBy and startRecord say what began the cycle.
+	startedBy, startRecord string
+	// previous is the end of the last required step that was looked at.
+	previous     unit.Instant
+	previousStep StepKind
+}
+
+// block adds a reason that keeps the scope from patients, and what to do about it.
+func (g *release) block(state State, r Reason, next string) {
+	r.Blocks = true
+	g.answer.Reasons = append(g.answer.Reasons, r)
+	if slices.Index(States, state) > slices.Index(States, g.answer.State) {
+		g.answer.State = state
+	}
+	if next != "" && !slices.Contains(g.answer.Next, next) {
+		g.answer.Next = append(g.answer.Next, next)
+	}
+}
+
+// note adds a reason that does not block.
+func (g *release) note(r Reason) { g.answer.Reasons = append(g.answer.Reasons, r) }
+
+func cite(r Reason, s sampling.Source) Reason {
+	r.Citation, r.Unverified = s.Citation, !s.Verified
+	return r
+}
+
+// service looks at retirement and repairs.
+func (g *release) service() {
+	if r := g.h.Instrument.Retired; r.Known() && r <= g.at {
+		g.block(OutOfService, Reason{Text: "retired since " + r.In(g.zone)}, "take another scope")
+	}
+	for _, r := range g.h.Repairs {
+		if !r.Returned.Known() {
+			g.block(OutOfService, Reason{Text: fmt.Sprintf("away for repair since %s: %s", r.Sent.In(g.zone), r.Fault), Record: r.ID}, "take another scope")
+		}
+	}
+}
+
+// holds looks for holds that nobody has lifted.
+func (g *release) holds() {
+	for _, hold := range g.h.OpenHolds() {
+		next := "sample again and pass, or lift the hold with a second person"
+		switch {
+		case hold.Escalated:
+			next = "the lead decides: inspect, leak-test, repair or culture; then lift the hold by name"
+		case !hold.EndsByVerification():
+			next = "settle what the hold is for; then two people lift it"
+		}
+		g.block(OnHold, Reason{Text: fmt.Sprintf("on hold since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID, Since: hold.At}, next)
+	}
+}
+
+// start finds what began the cycle: the end of the last use, the return from repair, or the
+// arrival of the scope, whichever came last.
+func (g *release) start() {
+	at, by, record := Start(g.h)
+	g.answer.Cycle, g.startRecord = at, record
+	g.startedBy = fmt.Sprintf("%s at %s", by, at.In(g.zone))
+}
+
+// Start returns when the present cycle of a history began, what began it, and its record.
+func Start(h History) (at unit.Instant, by, record string) {
+	at, by = h.Instrument.InService, "it came into service"
+	for _, u := range h.Uses {
+		if u.last() >= at {
+			at, by, record = u.last(), "the last use ended", u.ID
+		}
+	}
+	for _, r := range h.Repairs {
+		if r.Returned >= at {
+			at, by, record = r.Returned, "it came back from repair", r.ID
+		}
+	}
+	return at, by, record
+}
+
+// steps walks the steps of the cycle in the order of the rules.
+func (g *release) steps() {
+	due := sampling.DueAt(g.rules.Due, g.h.record(), g.at, g.zone)
+	g.answer.Due = due
+	g.previous = g.answer.Cycle
+	for _, rule := range g.rules.For(g.h.Model.Name) {
+		if rule.Step == Verification {
+			g.verification(rule, due)
+			continue
+		}
+		g.step(rule)
+	}
+}
+
+// of returns the steps of one kind in this cycle, the earliest first.
+func (g *release) of(kind StepKind) []Step {
+	steps := keep(g.h.Steps, func(s Step) bool { return s.Kind == kind && s.Start >= g.answer.Cycle })
+	slices.SortStableFunc(steps, func(a, b Step) int { return cmp.Compare(a.Start, b.Start) })
+	return steps
+}
+
+func (g *release) step(rule StepRule) {
+	done := g.of(rule.Step)
+	p := Progress{Step: rule.Step, Status: MissingStep, Deadline: g.deadline(rule)}
+	defer func() { g.answer.Steps = append(g.answer.Steps, p) }()
+	if len(done) == 0 {
+		switch {
+		case !rule.Required:
+			p.Status = NotDueStep
+		case p.Deadline.Known() && g.at > p.Deadline:
+			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s has not begun and should have by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source), rule.OnLate)
+		default:
+			next := "do and record: " + rule.Step.Words()
+			if p.Deadline.Known() {
+				next += ", to begin by " + p.Deadline.In(g.zone)
+			}
+			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s is not on record", rule.Step.Words())}, rule.Source), next)
+		}
+		return
+	}
+	last := done[len(done)-1]
+	p.Status, p.Record, p.Start, p.End = DoneStep, last.ID, last.Start, last.End
+	for _, s := range done[:len(done)-1] {
+		if s.Result == Fail {
+			g.note(cite(Reason{Text: fmt.Sprintf("%s at %s failed and was repeated", rule.Step.Words(), s.Start.In(g.zone)), Record: s.ID}, rule.Source))
+		}
+	}
+	before := len(g.answer.Reasons)
+	g.late(rule, done, p.Deadline)
+	switch {
+	case last.Result == Fail:
+		p.Status = FailedStep
+		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+			orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
+	case !last.End.Known() && rule.Step != Storage && rule.Step != Issue:
+		p.Status = RunningStep
+		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s goes on since %s", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+			"finish and record: "+rule.Step.Words())
+	case rule.AtLeast > 0 && last.End.Sub(last.Start) < rule.AtLeast.Duration():
+		p.Status = FailedStep
+		g.block(InReprocessing, cite(Reason{
+			Text:   fmt.Sprintf("%s took %s; at least %s is needed", rule.Step.Words(), unit.SpanOf(last.End.Sub(last.Start)), rule.AtLeast),
+			Record: last.ID,
+		}, rule.Source), orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
+	case needsResult(rule.Step) && last.Result == NotStated:
+		p.Status = MissingStep
+		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+			"record the result of: "+rule.Step.Words())
+	}
+	if rule.Step == Disinfection && last.Result != Fail && last.End.Known() {
+		g.disinfection(last, rule)
+		if p.Status == DoneStep && len(g.answer.Reasons) > before && g.answer.Reasons[len(g.answer.Reasons)-1].Blocks {
+			p.Status = FailedStep
+		}
+	}
+	if rule.Required {
+		start := last.Start
+		if rule.Step == Storage || rule.Step == Issue {
+			start = last.last()
+		}
+		if start < g.previous {
+			p.Status = StaleStep
+			g.block(InReprocessing, cite(Reason{
+				Text:   fmt.Sprintf("%s at %s came before %s ended at %s", rule.Step.Words(), last.Start.In(g.zone), g.previousStep.Words(), g.previous.In(g.zone)),
+				Record: last.ID,
+			}, rule.Source), "repeat: "+rule.Step.Words())
+		}
+		if last.last() > g.previous {
+			g.previous, g.previousStep = last.last(), rule.Step
+		}
+	}
+}
+
+// needsResult says which steps are checks: without a stated result they show nothing.
+func needsResult(kind StepKind) bool {
+	return kind == LeakTest || kind == Inspection || kind == Disinfection
+}
+
+func orElse(text, other string) string {
+	if text == "" {
+		return other
+	}
+	return text
+}
+
+// deadline returns when a step must begin: Within after the step From, or after the use where that
+// step is not on record, which is the earlier and so the safe start of the clock.
+func (g *release) deadline(rule StepRule) unit.Instant {
+	if rule.Within == 0 {
+		return 0
+	}
+	from := g.answer.Cycle
+	for i, earlier := range g.of(rule.From) {
+		if i == 0 || earlier.last() < from {
+			from = earlier.last()
+		}
+	}
+	return from.Add(rule.Within.Duration())
+}
+
+// late looks at the first step of a kind that did not fail: a repeat after a failed verification has no
+// such limit.
+func (g *release) late(rule StepRule, done []Step, deadline unit.Instant) {
+	first := done[max(0, slices.IndexFunc(done, func(s Step) bool { return s.Result != Fail }))]
+	if !deadline.Known() || first.Start <= deadline {
+		return
+	}
+	words := fmt.Sprintf("%s began at %s, later than %s", rule.Step.Words(), first.Start.In(g.zone), deadline.In(g.zone))
+	if !text.Stated(first.Delayed) {
+		g.block(InReprocessing, cite(Reason{Text: words + "; what was done about the delay is not on record", Record: first.ID}, rule.Source), rule.OnLate)
+		return
+	}
+	g.note(cite(Reason{Text: words + "; done about it: " + first.Delayed, Record: first.ID}, rule.Source))
+}
+
+// disinfection compares the facts of a disinfection with what its disinfectant needs. A fact that is not
+// on record is not taken for good.
+func (g *release) disinfection(s Step, rule StepRule) {
+	fail := func(source sampling.Source, format string, args ...any) {
+		g.block(InReprocessing, cite(Reason{Text: "disinfection: " + fmt.Sprintf(format, args...), Record: s.ID}, source), orElse(rule.OnFail, "repeat: disinfection"))
+	}
+	disinfectant, known := g.rules.disinfectant(s.Disinfectant)
+	if !known {
+		fail(rule.Source, "disinfectant %q is not in the rule set, so nobody can say what it needs", s.Disinfectant)
+		return
+	}
+	switch {
+	case s.Contact == 0:
+		fail(disinfectant.Source, "the contact time is not on record; %s needs %s", disinfectant.Name, disinfectant.Contact)
+	case s.Contact < disinfectant.Contact:
+		fail(disinfectant.Source, "contact %s; %s needs %s", s.Contact, disinfectant.Name, disinfectant.Contact)
+	}
+	switch {
+	case disinfectant.Coldest == 0 && disinfectant.Warmest == 0:
+	case !s.HasTemperature:
+		fail(disinfectant.Source, "the temperature is not on record; %s needs at least %s °C", disinfectant.Name, disinfectant.Coldest)
+	case s.Coldest < disinfectant.Coldest:
+		fail(disinfectant.Source, "coldest %s °C; %s needs at least %s °C", s.Coldest, disinfectant.Name, disinfectant.Coldest)
+	case disinfectant.Warmest > 0 && s.Coldest > disinfectant.Warmest:
+		fail(disinfectant.Source, "%s °C; %s allows at most %s °C", s.Coldest, disinfectant.Name, disinfectant.Warmest)
+	}
+	switch {
+	case s.MEC == Fail:
+		fail(disinfectant.Source, "the concentration was below the minimum effective one")
+	case s.MEC == NotStated && disinfectant.MEC:
+		fail(disinfectant.Source, "the check of the minimum effective concentration is not on record")
+	}
+	if s.DisinfectantLot == "" {
+		fail(disinfectant.Source, "the lot is not on record")
+	}
+	switch {
+	case !s.DisinfectantExpires.Known():
+		fail(disinfectant.Source, "the expiry of lot %q is not on record", s.DisinfectantLot)
+	case s.DisinfectantExpires <= s.Start:
+		fail(disinfectant.Source, "lot %q expired at %s", s.DisinfectantLot, s.DisinfectantExpires.In(g.zone))
+	}
+}
+
+// verification looks at the verifications of this cycle.
+func (g *release) verification(rule StepRule, due []sampling.Due) {
+	p := Progress{Step: Verification, Status: NotDueStep}
+	defer func() { g.answer.Steps = append(g.answer.Steps, p) }()
+	verifications := keep(g.h.Decisions, func(d Decision) bool { return d.In(g.answer.Cycle) })
+	slices.SortStableFunc(verifications, func(a, b Decision) int {
+		return cmp.Or(cmp.Compare(a.last(), b.last()), cmp.Compare(a.Recorded, b.Recorded))
+	})
+	open := g.h.undecided(g.answer.Cycle)
+	blocked := false
+	for _, d := range due {
+		if d.Blocks {
+			blocked = true
+			g.block(InReprocessing, cite(Reason{Text: "sampling is due: " + d.Why}, d.Source), "sample and read: "+scope.Named(d.Points))
+		} else {
+			g.note(cite(Reason{Text: "sampling is due: " + d.Why}, d.Source))
+		}
+	}
+	if blocked {
+		p.Status = MissingStep
+	}
+	if len(open) > 0 {
+		p.Status = RunningStep
+		g.block(InReprocessing, cite(Reason{
+			Text:   fmt.Sprintf("%s was sampled at %s and its cleaning verification has no result", open[0].Point.Words(), open[0].Collected.In(g.zone)),
+			Record: open[0].ID,
+		}, rule.Source), "finish the cleaning verification: sample and read every point")
+		g.doubts(open[0].Cleaning)
+	}
+	if len(verifications) == 0 {
+		return
+	}
+	last := verifications[len(verifications)-1]
+	p.Record, p.Start, p.End = last.ID, last.First, last.Last
+	switch {
+	case len(open) > 0:
+	case !last.Passed():
+		p.Status = FailedStep
+		if !last.Verification.Complete {
+			p.Status = RunningStep
+		}
+		g.block(InReprocessing, cite(Reason{
+			Text: last.Verification.Words() + ": " + last.Verification.Why, Record: last.ID,
+		}, rule.Source), last.Verification.Next.Words)
+		g.doubts(last.Verification.Cleaning)
+	case last.First < g.previous:
+		p.Status = StaleStep
+		g.block(InReprocessing, cite(Reason{
+			Text:   fmt.Sprintf("the cleaning verification began at %s, before %s ended at %s", last.First.In(g.zone), g.previousStep.Words(), g.previous.In(g.zone)),
+			Record: last.ID,
+		}, rule.Source), "sample again")
+	default:
+		p.Status = DoneStep
+		for _, d := range verifications[:len(verifications)-1] {
+			text := d.Verification.Words()
+			switch {
+			case d.Verification.Outcome == reading.Action && !g.recleaned(d):
+				p.Status = StaleStep
+				g.block(InReprocessing, cite(Reason{Text: text + " and the scope was not cleaned again before it was sampled again", Record: d.ID}, rule.Source),
+					"clean the scope again, then sample it again")
+			case !d.Passed():
+				g.note(Reason{Text: text, Record: d.ID})
+			}
+		}
+		g.note(cite(Reason{Text: last.Verification.Words(), Record: last.ID}, rule.Source))
+	}
+	if last.last() > g.previous {
+		g.previous, g.previousStep = last.last(), Verification
+	}
+}
+
+// doubts says why readings of a cleaning do not count any more.
+func (g *release) doubts(cleaning int) {
+	told := map[string]bool{}
+	for _, t := range g.h.Samples {
+		if t.Doubt != "" && t.Cleaning == cleaning && t.Collected >= g.answer.Cycle && !told[t.DoubtRecord] {
+			told[t.DoubtRecord] = true
+			g.block(InReprocessing, Reason{Text: "readings of the cleaning verification do not count: " + t.Doubt, Record: t.DoubtRecord}, "sample again with a meter that passed its check")
+		}
+	}
+}
+
+// recleaned says whether a cleaning began after the samples of the verification were begun and ended after
+// the last of them was read. A passed verification does not undo one over the action level by itself.
+func (g *release) recleaned(d Decision) bool {
+	return slices.ContainsFunc(g.of(ManualCleaning), func(s Step) bool {
+		return s.Result != Fail && s.Start >= d.First && s.End >= d.last()
+	})
+}
+
+// undecided returns the samples of the cycle that begins at start whose verification has no decision
+// yet: a verification that was begun must be finished, whether or not it was due.
+func (h History) undecided(start unit.Instant) []Taken {
+	verifications := keep(h.Decisions, func(d Decision) bool { return d.In(start) })
+	return keep(h.Samples, func(t Taken) bool {
+		return t.Collected >= start && t.NotApplicable == "" &&
+			!slices.ContainsFunc(verifications, func(d Decision) bool { return d.covers(t, verifications) })
+	})
+}
+
+// record sums the history up for the rules that make verifications due.
+func (h History) record() sampling.Record {
+	r := sampling.Record{
+		Model: h.Model, Instrument: h.Instrument,
+		Passed: h.Earlier.Passed, Failed: h.Earlier.Failed, UsesSincePassed: h.Earlier.Uses,
+	}
+	for _, d := range h.Decisions {
+		switch {
+		case d.Passed():
+			r.Passed = max(r.Passed, d.last())
+		case d.Verification.Outcome == reading.Action:
+			r.Failed = max(r.Failed, d.last())
+		}
+	}
+	if r.Passed > h.Earlier.Passed {
+		r.UsesSincePassed = 0
+	}
+	for _, u := range h.Uses {
+		if u.last() > r.Passed {
+			r.UsesSincePassed++
+		}
+	}
+	for _, x := range h.Repairs {
+		r.Returned = max(r.Returned, x.Returned)
+	}
+	r.CycleStart, _, _ = Start(h)
+	for _, s := range h.Steps {
+		if s.Kind == ManualCleaning && s.Start >= r.CycleStart {
+			r.Cleaned = max(r.Cleaned, s.End)
+		}
+	}
+	for _, q := range h.Requests {
+		r.Requests = append(r.Requests, q.Request)
+	}
+	return r
+}
+
+// Due returns the verifications that are due for the scope at an instant.
+func Due(h History, rules Rules, at unit.Instant, zone *time.Location) []sampling.Due {
+	past := h.until(at)
+	return sampling.DueAt(rules.Due, past.record(), at, zone)
+}
+
+// storage works out until when a reprocessed scope may wait. Its time runs from the first storage
+// after it was first dried: taking a scope out and hanging it back, or drying it again without
+// disinfecting it again, does not renew it. A failed storage is none.
+func (g *release) storage() {
+	issued := g.of(Issue)
+	stored := keep(g.of(Storage), func(s Step) bool { return s.Result != Fail })
+	if len(issued) > 0 && (len(stored) == 0 || stored[len(stored)-1].Start <= issued[len(issued)-1].Start) {
+		last := issued[len(issued)-1]
+		g.block(InReprocessing, Reason{Text: "issued at " + last.Start.In(g.zone) + " and not back", Record: last.ID}, "record the use, or store the scope again")
+	}
+	if g.answer.State != Ready {
+		return
+	}
+	end := g.dried()
+	stored = keep(stored, func(s Step) bool { return s.Start >= end })
+	outside := end // since when the scope is outside a cabinet, zero while it is in one
+	for i, s := range stored {
+		if outside.Known() && g.rules.Unstored > 0 {
+			if until := outside.Add(g.rules.Unstored.Duration()); s.Start >= until {
+				g.block(InReprocessing, cite(Reason{
+					Text:   fmt.Sprintf("it hung outside a cabinet from %s to %s; at most %s", outside.In(g.zone), s.Start.In(g.zone), g.rules.Unstored),
+					Record: s.ID,
+				}, g.rules.UnstoredSource), "reprocess before use: the storage time is over")
+			}
+		}
+		outside = s.End
+		for _, taken := range issued {
+			if taken.Start >= s.Start && (i+1 == len(stored) || taken.Start < stored[i+1].Start) && (!outside.Known() || taken.Start < outside) {
+				outside = taken.Start
+			}
+		}
+	}
+	switch {
+	case outside.Known() && g.rules.Unstored == 0:
+		g.block(InReprocessing, Reason{Text: "not in a cabinet, and the rule set does not say how long a scope may wait outside one"},
+			"use at once after reprocessing again, or store")
+	case outside.Known():
+		g.expire(outside.Add(g.rules.Unstored.Duration()),
+			fmt.Sprintf("outside a cabinet since %s; at most %s", outside.In(g.zone), g.rules.Unstored), "", g.rules.UnstoredSource)
+	}
+	for _, s := range stored {
+		cabinet, ok := g.rules.cabinet(s.Cabinet)
+		if !ok {
+			g.block(InReprocessing, Reason{
+				Text: fmt.Sprintf("cabinet %q is not in the rule set, so nobody can say how long it keeps a scope", s.Cabinet), Record: s.ID,
+			}, "name a cabinet of the rule set, or reprocess")
+			continue
+		}
+		until := stored[0].Start.Add(time.Duration(cabinet.Hours) * time.Hour)
+		limit := fmt.Sprintf("%d h", cabinet.Hours)
+		if cabinet.Days > 0 {
+			until = stored[0].Start.AddDays(cabinet.Days, g.zone)
+			limit = fmt.Sprintf("%d days", cabinet.Days)
+		}
+		g.expire(until, fmt.Sprintf("stored in %s since %s; at most %s", cabinet.Name, stored[0].Start.In(g.zone), limit), s.ID, cabinet.Source)
+	}
+	if next := sampling.NextDue(g.rules.Due, g.h.record(), g.zone); next.Known() && next < g.answer.Until {
+		g.answer.Until = next
+		g.note(Reason{Text: "periodic sampling falls due at " + next.In(g.zone)})
+	}
+}
+
+// dried returns when the scope was dried for the first time after its last disinfection, or when
+// that ended where no drying is on record.
+func (g *release) dried() unit.Instant {
+	var end unit.Instant
+	if done := g.of(Disinfection); len(done) > 0 {
+		end = done[len(done)-1].last()
+	}
+	for _, s := range g.of(Drying) {
+		if s.Start >= end && s.Result != Fail {
+			return s.last()
+		}
+	}
+	return end
+}
+
+// expire ends Ready at an instant. At that instant the time is over.
+func (g *release) expire(until unit.Instant, text, record string, source sampling.Source) {
+	r := cite(Reason{Text: text, Record: record}, source)
+	if g.at >= until {
+		r.Text += "; that time ended at " + until.In(g.zone)
+		g.block(InReprocessing, r, "reprocess before use: the storage time is over")
+		return
+	}
+	g.note(r)
+	if !g.answer.Until.Known() || until < g.answer.Until {
+		g.answer.Until = until
+	}
+}

@@ -1,0 +1,170 @@
+package reprocessing
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+)
+
+// StepRule is one step of the cycle as the rule set asks for it. The order of the rules is the
+// order of the steps.
+type StepRule struct {
+	Step     StepKind `yaml:"step" json:"step"`
+	Required bool     `yaml:"required" json:"required"`
+	// AtLeast is the shortest time the step takes; zero when it does not matter.
+	AtLeast unit.Span `yaml:"at_least,omitempty" json:"at_least,omitzero"`
+	// Within bounds the time from the end of the step From (the end of the use where that is not on
+	// record) to the start of this one.
+	Within unit.Span `yaml:"within,omitempty" json:"within,omitzero"`
+	From   StepKind  `yaml:"from,omitempty" json:"from,omitempty"`
+	// OnLate says what to do when Within has passed, OnFail what to do after a failed step.
+	OnLate          string `yaml:"on_late,omitempty" json:"on_late,omitempty"`
+	OnFail          string `yaml:"on_fail,omitempty" json:"on_fail,omitempty"`
+	sampling.Source `yaml:",inline"`
+}
+
+// Cabinet is a place where reprocessed scopes wait, and how long they may.
+type Cabinet struct {
+	Name string `yaml:"name" json:"name"`
+	// Days are calendar days in the facility's zone, Hours exact hours; one of them is given.
+	Days            int `yaml:"days,omitempty" json:"days,omitzero"`
+	Hours           int `yaml:"hours,omitempty" json:"hours,omitzero"`
+	sampling.Source `yaml:",inline"`
+}
+
+// Disinfectant is a way of high-level disinfection or sterilization; the label and the instructions of
+// the product in use always win over what the rule set holds.
+type Disinfectant struct {
+	Name    string    `yaml:"name" json:"name"`
+	Contact unit.Span `yaml:"contact" json:"contact"`
+	// Coldest is the lowest temperature at which Contact is enough; Warmest is zero when there is
+	// no upper limit.
+	Coldest unit.Celsius `yaml:"coldest_cel,omitempty" json:"coldest_cel,omitzero"`
+	Warmest unit.Celsius `yaml:"warmest_cel,omitempty" json:"warmest_cel,omitzero"`
+	// MEC says that the concentration is checked before each use.
+	MEC             bool `yaml:"mec" json:"mec"`
+	ReuseDays       int  `yaml:"reuse_days,omitempty" json:"reuse_days,omitzero"`
+	sampling.Source `yaml:",inline"`
+}
+
+// Rules are the part of a rule set that the release check judges by.
+type Rules struct {
+	Steps []StepRule `yaml:"steps" json:"steps"`
+	// Models replaces the steps for single models.
+	Models        map[string][]StepRule `yaml:"models,omitempty" json:"models,omitempty"`
+	Cabinets      []Cabinet             `yaml:"cabinets" json:"cabinets"`
+	Disinfectants []Disinfectant        `yaml:"disinfectants" json:"disinfectants"`
+	// Unstored is how long a dried scope may wait outside a cabinet.
+	Unstored       unit.Span       `yaml:"unstored" json:"unstored"`
+	UnstoredSource sampling.Source `yaml:"unstored_source" json:"unstored_source"`
+	// Due makes verifications due; those that block keep the release check shut.
+	Due []sampling.Rule `yaml:"-" json:"-"`
+}
+
+// For returns the steps of a model in order.
+func (r Rules) For(model string) []StepRule {
+	if steps, ok := r.Models[model]; ok {
+		return steps
+	}
+	return r.Steps
+}
+
+func (r Rules) disinfectant(name string) (Disinfectant, bool) {
+	i := slices.IndexFunc(r.Disinfectants, func(a Disinfectant) bool { return a.Name == name })
+	if i < 0 {
+		return Disinfectant{}, false
+	}
+	return r.Disinfectants[i], true
+}
+
+func (r Rules) cabinet(name string) (Cabinet, bool) {
+	i := slices.IndexFunc(r.Cabinets, func(c Cabinet) bool { return c.Name == name })
+	if i < 0 {
+		return Cabinet{}, false
+	}
+	return r.Cabinets[i], true
+}
+
+// Check refuses rules that cannot be followed.
+func (r Rules) Check() error {
+	if err := checkSteps("steps", r.Steps); err != nil {
+		return err
+	}
+	for _, model := range slices.Sorted(maps.Keys(r.Models)) {
+		if err := checkSteps("steps of model "+model, r.Models[model]); err != nil {
+			return err
+		}
+	}
+	for i, c := range r.Cabinets {
+		if slices.ContainsFunc(r.Cabinets[:i], func(other Cabinet) bool { return other.Name == c.Name }) {
+			return fmt.Errorf("cabinet %q is given twice", c.Name)
+		}
+		if c.Name == "" || c.Days < 0 || c.Hours < 0 || (c.Days > 0) == (c.Hours > 0) {
+			return fmt.Errorf("cabinet %q: give a name and either days or hours over 0", c.Name)
+		}
+		if c.Citation == "" {
+			return fmt.Errorf("cabinet %q: the citation is missing", c.Name)
+		}
+	}
+	for i, a := range r.Disinfectants {
+		switch {
+		case slices.ContainsFunc(r.Disinfectants[:i], func(other Disinfectant) bool { return other.Name == a.Name }):
+			return fmt.Errorf("disinfectant %q is given twice", a.Name)
+		case a.Name == "" || a.Contact <= 0:
+			return fmt.Errorf("disinfectant %q: give a name and a contact time over 0", a.Name)
+		case a.Warmest != 0 && a.Warmest < a.Coldest:
+			return fmt.Errorf("disinfectant %q: the highest temperature is below the lowest", a.Name)
+		case a.ReuseDays < 0:
+			return fmt.Errorf("disinfectant %q: reuse_days is below zero", a.Name)
+		case a.Citation == "":
+			return fmt.Errorf("disinfectant %q: the citation is missing", a.Name)
+		}
+	}
+	switch {
+	case r.Unstored < 0:
+		return fmt.Errorf("unstored: the time is below zero")
+	case r.Unstored > 0 && r.UnstoredSource.Citation == "":
+		return fmt.Errorf("unstored: the citation is missing (unstored_source)")
+	}
+	return nil
+}
+
+// indispensable lists the steps without which nothing could show that a scope is fit for a patient.
+// Whether a verification of samples is due is decided by the due rules, so verification must only be there
+// to be looked at.
+var indispensable = []StepKind{ManualCleaning, Verification, Disinfection}
+
+func checkSteps(where string, steps []StepRule) error {
+	if len(steps) == 0 {
+		return fmt.Errorf("%s: there are none", where)
+	}
+	seen := make(map[StepKind]bool)
+	for _, s := range steps {
+		switch {
+		case !slices.Contains(StepKinds, s.Step):
+			return fmt.Errorf("%s: %q is not known; allowed: %s", where, s.Step, scope.Words(StepKinds))
+		case seen[s.Step]:
+			return fmt.Errorf("%s: %s is given twice", where, s.Step.Words())
+		case s.AtLeast < 0 || s.Within < 0:
+			return fmt.Errorf("%s: %s: a time is below zero", where, s.Step.Words())
+		case s.From != "" && !seen[s.From]:
+			return fmt.Errorf("%s: %s: the step %q that its clock starts from must come before it", where, s.Step.Words(), s.From)
+		case s.Within > 0 && s.OnLate == "":
+			return fmt.Errorf("%s: %s: say in on_late what to do when the limit has passed", where, s.Step.Words())
+		case s.Citation == "":
+			return fmt.Errorf("%s: %s: the citation is missing", where, s.Step.Words())
+		}
+		seen[s.Step] = true
+	}
+	for _, kind := range indispensable {
+		i := slices.IndexFunc(steps, func(s StepRule) bool { return s.Step == kind })
+		if i < 0 || !steps[i].Required && kind != Verification {
+			return fmt.Errorf("%s: %s must be there and required", where, kind)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,106 @@
+package reprocessing
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"rinsate/internal/base/unit"
+)
+
+// A use without an end on record keeps the scope from patients whatever came after it, also another use:
+// what is missing is never good. The way out is to record its end, or to void it where it never was.
+//
+// Uses are ordered by their ends, so the last one is the one that ended last, not the one that began last.
+// An unknown end is, for order, the beginning of the next act on record. Since no act lies between the two,
+// the beginning of the use divides all other acts in the same way, and stands for it here.
+//
+// One scope is not in two rooms: where a use had not ended when another began, one of the two is of another
+// scope or has wrong times. Both are asked about as long as the present cycle follows them.
+
+// last returns the last instant of the use that is on record.
+func (u Use) last() unit.Instant { return max(u.Start, u.End) }
+
+// where returns the room of the use as the end of a clause, nothing when it is not on record.
+func (u Use) where() string {
+	if u.Room == "" {
+		return ""
+	}
+	return " in " + u.Room
+}
+
+// span tells when and where the use was.
+func (u Use) span(zone *time.Location) string {
+	return u.Start.In(zone) + " to " + u.End.In(zone) + u.where()
+}
+
+// Unfinished returns the uses whose end is not on record, in the order in which they began.
+func (h History) Unfinished() []Use {
+	open := keep(h.Uses, func(u Use) bool { return !u.End.Known() })
+	slices.SortStableFunc(open, func(a, b Use) int { return cmp.Compare(a.Start, b.Start) })
+	return open
+}
+
+// Overlaps returns the use that the present cycle follows and the uses that cannot have been beside
+// it, nil when there is none. Each use has its end on record.
+func (h History) Overlaps() []Use {
+	start, _, record := Start(h)
+	i := slices.IndexFunc(h.Uses, func(u Use) bool { return u.ID == record && u.End.Known() && u.last() == start })
+	if i < 0 {
+		return nil
+	}
+	last := h.Uses[i]
+	var beside []Use
+	for j, u := range h.Uses {
+		if j != i && u.End.Known() && u.Start < last.End && last.Start < u.End {
+			beside = append(beside, u)
+		}
+	}
+	if beside == nil {
+		return nil
+	}
+	return append([]Use{last}, beside...)
+}
+
+// CycleStart returns when the cycle began that an instant belongs to, by what had happened by then.
+func CycleStart(h History, at unit.Instant) unit.Instant {
+	start, _, _ := Start(h.until(at))
+	return start
+}
+
+// inUse looks for uses that have not ended.
+func (g *release) inUse() bool {
+	open := g.h.Unfinished()
+	for i, u := range open {
+		g.answer.Cycle = u.Start
+		if i == len(open)-1 && !g.h.actedSince(u.Start) {
+			g.block(InReprocessing, Reason{Text: "in use on a patient since " + u.Start.In(g.zone) + u.where(), Record: u.ID},
+				"record the end of the use, then point-of-use treatment at the bedside")
+			continue
+		}
+		which := "the use that began at " + u.Start.In(g.zone) + u.where()
+		g.block(InReprocessing, Reason{Text: which + " has no end on record", Record: u.ID}, "record the end of "+which+", or void it if it never was")
+	}
+	return len(open) > 0
+}
+
+// actedSince says whether a use or a step began after an instant.
+func (h History) actedSince(at unit.Instant) bool {
+	return slices.ContainsFunc(h.Uses, func(u Use) bool { return u.Start > at }) ||
+		slices.ContainsFunc(h.Steps, func(s Step) bool { return s.Start > at })
+}
+
+// overlaps asks about uses that cannot all have been.
+func (g *release) overlaps() {
+	uses := g.h.Overlaps()
+	if uses == nil {
+		return
+	}
+	for _, u := range uses[1:] {
+		g.block(InReprocessing, Reason{
+			Text:   fmt.Sprintf("two uses overlap, %s and %s: one of them has wrong times or was of another scope", uses[0].span(g.zone), u.span(g.zone)),
+			Record: u.ID,
+		}, "find out which scope was used where; correct or void the use that is wrong")
+	}
+}

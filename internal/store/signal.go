@@ -1,0 +1,35 @@
+package store
+
+import (
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/record"
+)
+
+// fillSignal writes the row of what somebody did about a signal.
+func (tx *Tx) fillSignal(r ledger.Record, h record.Handled) error {
+	_, err := tx.s.Exec(tx.ctx, `INSERT INTO signal (site, seq, signal, act, at, scope, point, system, kit, reading, signalled, direction, began, last)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
+		r.Site, r.Seq, h.Signal, h.Act, int64(h.At), h.Scope, h.Point, h.System, h.Kit, h.Reading, int64(h.Signalled),
+		h.Direction, int64(h.Begin), int64(h.Last))
+	return err
+}
+
+// Handlings calls visit for what people did about all signals and nothing has replaced, in the order of the
+// ledger.
+func (tx *Tx) Handlings(visit func(record.Handled) error) error {
+	return tx.s.Each(tx.ctx, `SELECT signal, act, at, scope, point, system, kit, reading, signalled, direction, began, last FROM signal
+		WHERE site = $1 AND replaced IS NULL ORDER BY seq`, func(row Rows) error {
+		var h record.Handled
+		if err := row.Scan(&h.Signal, &h.Act, &h.At, &h.Scope, &h.Point, &h.System, &h.Kit, &h.Reading, &h.Signalled, &h.Direction, &h.Begin, &h.Last); err != nil {
+			return err
+		}
+		return visit(h)
+	}, tx.db.site.Code)
+}
+
+// HandlingsOf calls visit for the records of what people did about one signal, replaced ones as well, in the
+// order of the ledger.
+func (tx *Tx) HandlingsOf(signal ledger.ID, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, a.replaced FROM signal a JOIN record r ON r.site = a.site AND r.seq = a.seq
+		WHERE a.site = $1 AND a.signal = $2 ORDER BY a.seq`, visit, tx.db.site.Code, string(signal))
+}

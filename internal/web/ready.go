@@ -1,0 +1,89 @@
+package web
+
+import (
+	"net/http"
+	"slices"
+	"strings"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/present/words"
+	"rinsate/internal/store"
+	"rinsate/internal/web/kit"
+)
+
+// releasePage is the answer for the procedure room. It holds nothing about patients or people.
+type releasePage struct {
+	// Asked is what was scanned or typed; empty before.
+	Asked  string
+	Answer *releaseAnswer
+	// Unregistered says that no scope has this tag, barcode or serial number.
+	Unregistered bool
+}
+
+type releaseAnswer struct {
+	Scope, Kind  string
+	Mark         words.Mark
+	Until, Left  string
+	Reasons      []string
+	Next         []string
+	At           string
+	Usable       bool
+	UntilInstant string
+}
+
+// release answers whether a scope may be used. The form sends the tag as a query, so that the page works
+// without a script and the answer has an address of its own.
+func (s dayPages) release(x *kit.Exchange) error {
+	asked := strings.TrimSpace(x.R.PathValue("tag"))
+	if asked == "" {
+		asked = strings.TrimSpace(x.R.URL.Query().Get("scope"))
+	}
+	page := releasePage{Asked: asked}
+	if asked == "" {
+		return x.Show(http.StatusOK, "ready", x.Who == nil, page)
+	}
+	status := http.StatusOK
+	err := s.View(x.R.Context(), func(v desk.View) error {
+		fleet, err := v.Instruments()
+		if err != nil {
+			return err
+		}
+		i := findScope(fleet, asked)
+		if i < 0 {
+			page.Unregistered, status = true, http.StatusNotFound
+			return nil
+		}
+		now := s.Now()
+		a, err := v.Release(fleet[i].Tag, now, store.Forever)
+		if err != nil {
+			return err
+		}
+		a = s.Terms.Answer(a)
+		answer := releaseAnswer{
+			Scope: a.Scope, Kind: fleet[i].Model, Mark: s.Terms.State(a.State), At: words.Short(now, now, v.Zone()), Usable: a.State == reprocessing.Ready, Next: a.Next,
+		}
+		for _, r := range a.Reasons {
+			if r.Blocks {
+				answer.Reasons = append(answer.Reasons, r.Text) // without who
+			}
+		}
+		if a.Until.Known() {
+			answer.Until, answer.Left = words.Short(a.Until, now, v.Zone()), words.Age(a.Until.Sub(now))
+		}
+		page.Answer = &answer
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return x.Show(status, "ready", x.Who == nil, page)
+}
+
+// findScope finds an instrument by its tag, barcode or serial number, -1 when there is none.
+func findScope(fleet []scope.Instrument, text string) int {
+	return slices.IndexFunc(fleet, func(i scope.Instrument) bool {
+		return strings.EqualFold(i.Tag, text) || i.Barcode != "" && i.Barcode == text || i.Serial != "" && strings.EqualFold(i.Serial, text)
+	})
+}
