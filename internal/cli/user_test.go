@@ -34,7 +34,7 @@ func TestUserListNamesPasskeys(t *testing.T) {
 			t.Fatal(err)
 		}
 		err = db.Write(t.Context(), func(tx *store.Tx) error {
-			return tx.AddPasskey(store.Passkey{ID: "key-" + string(rune('a'+i)), Code: "A-01", Name: "blue key", Host: "pc-7.example", Key: []byte{1}, Added: tx.Now})
+			return tx.Access().AddPasskey(store.Passkey{ID: "key-" + string(rune('a'+i)), Code: "A-01", Name: "blue key", Host: "pc-7.example", Key: []byte{1}, Added: tx.Now})
 		})
 		if err != nil {
 			t.Fatal(err)

@@ -234,7 +234,7 @@ func (v View) Retype(in Reading) (string, error) {
 	}
 	var usual []unit.Number
 	if in.Value.Unit == reading.RLU {
-		err = v.tx.ReadingsAt(s.Scope, s.Point, in.At.AddDays(-usualOver, v.Zone()), in.At, func(m store.Measured) error {
+		err = v.tx.Numbers().ReadingsAt(s.Scope, s.Point, in.At.AddDays(-usualOver, v.Zone()), in.At, func(m store.Measured) error {
 			key := trend.Key{Scope: m.Scope, Point: m.Point, System: m.System, Kit: m.Kit}
 			if key == (trend.Key{Scope: s.Scope, Point: s.Point, System: x.With.System, Kit: s.Kit}) {
 				usual = append(usual, unit.Number(m.Value))

@@ -63,7 +63,7 @@ func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
 			return x, err
 		}
 	}
-	x.Actions, err = v.tx.CountActions(tag, at.AddDays(-365, v.Zone()), at+1)
+	x.Actions, err = v.tx.Numbers().CountActions(tag, at.AddDays(-365, v.Zone()), at+1)
 	return x, err
 }
 

@@ -162,7 +162,7 @@ func (v View) anyCheck() (s Stock, err error) {
 		return s, err
 	}
 	for _, m := range meters {
-		if err := v.tx.LastChecks(m.Code, v.tx.Now+1, 1, func(store.Kept) error {
+		if err := v.tx.Numbers().LastChecks(m.Code, v.tx.Now+1, 1, func(store.Kept) error {
 			s.Any = true
 			return nil
 		}); err != nil {

@@ -144,7 +144,7 @@ func (v View) MeasuredTargets() ([]MeasuredTarget, error) {
 	}
 	for _, i := range fleet {
 		for _, p := range scope.PointKinds {
-			last, err := v.tx.LatestReadings(i.Tag, p, "", "", store.Forever, 1)
+			last, err := v.tx.Numbers().LatestReadings(i.Tag, p, "", "", store.Forever, 1)
 			if err != nil {
 				return nil, err
 			}
@@ -155,7 +155,7 @@ func (v View) MeasuredTargets() ([]MeasuredTarget, error) {
 			}
 		}
 	}
-	if err := v.tx.Latest(0, v.Now()+1, lastRead, add); err != nil {
+	if err := v.tx.Numbers().Latest(0, v.Now()+1, lastRead, add); err != nil {
 		return nil, err
 	}
 	levels, err := v.Levels()

@@ -91,9 +91,9 @@ func (v View) measuredOf(t level.Target, from, to unit.Instant, most int) (all [
 		return nil
 	}
 	if t == (level.Target{}) {
-		err = v.tx.Latest(from, to, limit, add)
+		err = v.tx.Numbers().Latest(from, to, limit, add)
 	} else {
-		err = v.tx.LatestOf(t.System, t.Kit, t.Point, t.Kind, from, to, limit, add)
+		err = v.tx.Numbers().LatestOf(t.System, t.Kit, t.Point, t.Kind, from, to, limit, add)
 	}
 	if err != nil {
 		return nil, 0, err
@@ -124,7 +124,7 @@ func (v View) cycles(all []Measured, from, to unit.Instant) error {
 		}
 		last[m.Scope] = use.At
 	}
-	err = v.tx.UsesOf(from, to, func(tag string, start unit.Instant) error {
+	err = v.tx.Numbers().UsesOf(from, to, func(tag string, start unit.Instant) error {
 		begins = append(begins, explanation{at: start, scope: tag})
 		return nil
 	})

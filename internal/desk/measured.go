@@ -69,7 +69,7 @@ func (v View) measuredAfter(from, to unit.Instant, steps ...reprocessing.StepKin
 	}
 	state := map[string]*cleaned{}
 	var all []Measured
-	err = v.tx.Readings(from, to, func(m store.Measured) error {
+	err = v.tx.Numbers().Readings(from, to, func(m store.Measured) error {
 		for len(events) > 0 && events[0].at <= m.At {
 			s := state[events[0].scope]
 			if s == nil {
@@ -132,7 +132,7 @@ const longestCycle = 30 * 24 * time.Hour
 
 // returns returns when scopes came back from repair before an instant, the earliest first.
 func (v View) returns(to unit.Instant) (all []explanation, err error) {
-	err = v.tx.Between(record.Repair, "", 0, to, func(k store.Kept) error {
+	err = v.tx.Numbers().Between(record.Repair, "", 0, to, func(k store.Kept) error {
 		return fold(k, func(r record.RepairBody) {
 			if r.Returned.Known() && r.Returned < to {
 				all = append(all, explanation{at: r.Returned, scope: r.Scope, kind: repaired})
@@ -147,7 +147,7 @@ func (v View) returns(to unit.Instant) (all []explanation, err error) {
 // uses and repairs, and those of the steps that the readings of the time can rest on.
 func (v View) explanations(from, to unit.Instant, steps []reprocessing.StepKind) ([]explanation, error) {
 	var all []explanation
-	err := v.tx.UsesOf(0, to, func(tag string, start unit.Instant) error {
+	err := v.tx.Numbers().UsesOf(0, to, func(tag string, start unit.Instant) error {
 		all = append(all, explanation{at: start, scope: tag, kind: used})
 		return nil
 	})
@@ -159,7 +159,7 @@ func (v View) explanations(from, to unit.Instant, steps []reprocessing.StepKind)
 		if word == reprocessing.PointOfUse {
 			kind = treated
 		}
-		err := v.tx.Between(record.Step, string(word), from.Add(-longestCycle), to, func(k store.Kept) error {
+		err := v.tx.Numbers().Between(record.Step, string(word), from.Add(-longestCycle), to, func(k store.Kept) error {
 			return fold(k, func(s reprocessing.Step) {
 				if s.End.Known() {
 					all = append(all, explanation{at: s.End, scope: s.Scope, kind: kind, by: s.By, start: s.Start})
@@ -183,11 +183,11 @@ func (v View) explanations(from, to unit.Instant, steps []reprocessing.StepKind)
 // Lately returns the latest readings of a point of a scope that stand, on the scale of the last of them,
 // the oldest first, at most so many.
 func (v View) Lately(tag string, point scope.PointKind, at unit.Instant, most int) ([]store.Measured, error) {
-	last, err := v.tx.LatestReadings(tag, point, "", "", at+1, 1)
+	last, err := v.tx.Numbers().LatestReadings(tag, point, "", "", at+1, 1)
 	if err != nil || len(last) == 0 {
 		return nil, err
 	}
-	list, err := v.tx.LatestReadings(tag, point, last[0].System, last[0].Kit, at+1, most)
+	list, err := v.tx.Numbers().LatestReadings(tag, point, last[0].System, last[0].Kit, at+1, most)
 	slices.Reverse(list)
 	return list, err
 }

@@ -67,7 +67,7 @@ func (v View) meterLine(m quality.Meter, at unit.Instant) (MeterLine, error) {
 	if l.State, err = v.MeterState(m.Code, at); err != nil {
 		return l, err
 	}
-	err = v.tx.LastChecks(m.Code, at+1, reach, func(k store.Kept) error {
+	err = v.tx.Numbers().LastChecks(m.Code, at+1, reach, func(k store.Kept) error {
 		return fold(k, func(x record.CheckBody) {
 			line := &CheckLine{ID: k.ID, By: k.By, CheckBody: x}
 			if l.Last == nil {
@@ -85,7 +85,7 @@ func (v View) meterLine(m quality.Meter, at unit.Instant) (MeterLine, error) {
 	if l.Last != nil {
 		l.Counted = max(l.Counted, l.Last.Verdict.At)
 	}
-	l.Readings, err = v.tx.CountWith(m.Code, l.Counted, at, countMost)
+	l.Readings, err = v.tx.Numbers().CountWith(m.Code, l.Counted, at, countMost)
 	return l, err
 }
 

@@ -163,7 +163,7 @@ func (w *Work) judgeCheck(c Check) (quality.Verdict, policy.RuleSet, error) {
 		return none, rules, err
 	}
 	var earlier []record.CheckBody
-	err = w.tx.LastChecks(c.Meter, first, reach, func(k store.Kept) error {
+	err = w.tx.Numbers().LastChecks(c.Meter, first, reach, func(k store.Kept) error {
 		return fold(k, func(x record.CheckBody) { earlier = append(earlier, numbered(x, string(k.ID))) })
 	})
 	if err != nil {
@@ -226,7 +226,7 @@ func (w *Work) settle(meter string, changed unit.Instant, by string, cause ledge
 	kept := map[ledger.ID]store.Kept{}
 	var readings []quality.Reading
 	if len(failed) > 0 {
-		err = w.tx.ReadWith(meter, from, to, func(k store.Kept) error {
+		err = w.tx.Numbers().ReadWith(meter, from, to, func(k store.Kept) error {
 			kept[k.ID] = k
 			readings = append(readings, quality.Reading{ID: k.ID, At: k.At})
 			return nil
@@ -297,7 +297,7 @@ func (w *Work) settle(meter string, changed unit.Instant, by string, cause ledge
 // each instant between. Zero and Forever say that there is no such good check.
 func (v View) around(meter string, at unit.Instant) (all []quality.Verdict, failed map[unit.Instant]ledger.ID, from, to unit.Instant, err error) {
 	failed, to = map[unit.Instant]ledger.ID{}, store.Forever
-	before, after, err := v.tx.GoodChecks(meter, at)
+	before, after, err := v.tx.Numbers().GoodChecks(meter, at)
 	if err != nil {
 		return nil, nil, 0, 0, err
 	}
@@ -307,7 +307,7 @@ func (v View) around(meter string, at unit.Instant) (all []quality.Verdict, fail
 	if after.Known() {
 		to = after
 	}
-	err = v.tx.ChecksOf(meter, from, to, func(c store.Checked) error {
+	err = v.tx.Numbers().ChecksOf(meter, from, to, func(c store.Checked) error {
 		all = append(all, quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome})
 		if c.Outcome == quality.Rejected {
 			failed[c.At] = c.ID
@@ -326,7 +326,7 @@ type mark struct {
 // marks returns the standing marks of a meter that rest on failed checks of a time.
 func (v View) marks(meter string, from, to unit.Instant) ([]mark, error) {
 	var all []mark
-	err := v.tx.Between(record.Suspect, "", from, to, func(k store.Kept) error {
+	err := v.tx.Numbers().Between(record.Suspect, "", from, to, func(k store.Kept) error {
 		return fold(k, func(x record.SuspectBody) {
 			if x.Meter == meter {
 				all = append(all, mark{k.ID, x})
@@ -407,7 +407,7 @@ func (w *Work) trust(x reading.Reading, id ledger.ID, by string) ([]ledger.Recor
 	if x.Meter == "" {
 		return nil, nil
 	}
-	before, after, err := w.tx.ChecksAround(x.Meter, x.With.At)
+	before, after, err := w.tx.Numbers().ChecksAround(x.Meter, x.With.At)
 	if err != nil {
 		return nil, err
 	}
@@ -437,7 +437,7 @@ func (v View) MeterState(meter string, at unit.Instant) (quality.State, error) {
 	}
 	var verdicts []quality.Verdict
 	var ids []ledger.ID
-	err = v.tx.ChecksOf(meter, 0, at, func(c store.Checked) error {
+	err = v.tx.Numbers().ChecksOf(meter, 0, at, func(c store.Checked) error {
 		verdicts, ids = append(verdicts, quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome}), append(ids, c.ID)
 		return nil
 	})
@@ -468,7 +468,7 @@ func (v View) MeterState(meter string, at unit.Instant) (quality.State, error) {
 // Checks returns the checks of a meter with from <= at <= to, the earliest first.
 func (v View) Checks(meter string, from, to unit.Instant) ([]CheckLine, error) {
 	var lines []CheckLine
-	err := v.tx.ChecksOf(meter, from, to, func(c store.Checked) error {
+	err := v.tx.Numbers().ChecksOf(meter, from, to, func(c store.Checked) error {
 		k, err := v.tx.Record(c.ID)
 		if err != nil {
 			return err

@@ -40,14 +40,14 @@ func (v View) OpenSamples(now unit.Instant) ([]OpenSample, error) {
 	}
 	from := now.Add(-forgottenAfter)
 	read := map[string]bool{}
-	err = v.tx.Between(record.Reading, "", from, now+1, func(k store.Kept) error {
+	err = v.tx.Numbers().Between(record.Reading, "", from, now+1, func(k store.Kept) error {
 		return fold(k, func(x reading.Reading) { read[x.Sample] = true })
 	})
 	if err != nil {
 		return nil, err
 	}
 	var ids []ledger.ID
-	err = v.tx.Between(record.Sample, "", from, now+1, func(k store.Kept) error {
+	err = v.tx.Numbers().Between(record.Sample, "", from, now+1, func(k store.Kept) error {
 		return fold(k, func(s sampling.Sample) {
 			if s.NotApplicable == "" && !read[string(k.ID)] {
 				ids = append(ids, k.ID)

@@ -28,7 +28,7 @@ const openEndsOver = 3
 func (v View) OpenEnds(now unit.Instant) ([]OpenEnd, error) {
 	from := now.AddDays(-openEndsOver, v.Zone())
 	var open []OpenEnd
-	err := v.tx.Between(record.Use, "", from, now+1, func(k store.Kept) error {
+	err := v.tx.Numbers().Between(record.Use, "", from, now+1, func(k store.Kept) error {
 		return fold(k, func(u reprocessing.Use) {
 			if !u.End.Known() {
 				open = append(open, OpenEnd{k.ID, u.Scope, "use", u.Start, k.By})
@@ -38,7 +38,7 @@ func (v View) OpenEnds(now unit.Instant) ([]OpenEnd, error) {
 	if err != nil {
 		return nil, err
 	}
-	err = v.tx.Between(record.Step, "", from, now+1, func(k store.Kept) error {
+	err = v.tx.Numbers().Between(record.Step, "", from, now+1, func(k store.Kept) error {
 		return fold(k, func(s reprocessing.Step) {
 			if !s.End.Known() && s.Kind != reprocessing.Storage && s.Kind != reprocessing.Issue {
 				open = append(open, OpenEnd{k.ID, s.Scope, string(s.Kind), s.Start, k.By})

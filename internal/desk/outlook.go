@@ -148,7 +148,7 @@ func (v View) SeriesIn(key trend.Key, at unit.Instant, w Watching, monthly float
 // with the latest reading first.
 func (v View) Scales(tag string, point scope.PointKind, at unit.Instant) ([]trend.Key, error) {
 	var keys []trend.Key
-	err := v.tx.ScalesAt(tag, point, at, func(s store.Scale) error {
+	err := v.tx.Numbers().ScalesAt(tag, point, at, func(s store.Scale) error {
 		keys = append(keys, trend.Key{Scope: tag, Point: point, System: s.System, Kit: s.Kit})
 		return nil
 	})

@@ -19,17 +19,17 @@ import (
 // Search calls visit for the records that a query describes, the last of the ledger first, until it
 // returns false.
 func (v View) Search(q store.Query, visit func(Line) (more bool, err error)) error {
-	return v.tx.Search(q, func(k store.Kept) (bool, error) { return visit(line(k)) })
+	return v.tx.Finding().Search(q, func(k store.Kept) (bool, error) { return visit(line(k)) })
 }
 
 // SearchPage is Search for a page of a longer list: it returns how many records there are in all, at most so
 // many.
 func (v View) SearchPage(q store.Query, most int, visit func(Line) (more bool, err error)) (total int, err error) {
-	return v.tx.SearchPage(q, most, func(k store.Kept) (bool, error) { return visit(line(k)) })
+	return v.tx.Finding().SearchPage(q, most, func(k store.Kept) (bool, error) { return visit(line(k)) })
 }
 
 // Count returns how many records a query describes, at most so many.
-func (v View) Count(q store.Query, most int) (int, error) { return v.tx.Count(q, most) }
+func (v View) Count(q store.Query, most int) (int, error) { return v.tx.Finding().Count(q, most) }
 
 // Fate returns what a later record did to a record, a value of record.ByState; empty when it stands.
 func (v View) Fate(l Line) (did string, err error) {
@@ -105,7 +105,7 @@ func (v View) beginning(l Line) (Line, error) {
 // referring calls visit for the records that name another one.
 func (v View) referring(id string, most int, visit func(store.Kept) (bool, error)) error {
 	n := 0
-	return v.tx.Search(store.Query{Terms: []record.Term{record.ByReference.Is(id)}}, func(k store.Kept) (bool, error) {
+	return v.tx.Finding().Search(store.Query{Terms: []record.Term{record.ByReference.Is(id)}}, func(k store.Kept) (bool, error) {
 		n++
 		more, err := visit(k)
 		return more && n < most, err
@@ -197,7 +197,7 @@ func (v View) circumstances(l Line, add func(words, id string) error) error {
 	if err != nil || x.Meter == "" {
 		return err
 	}
-	before, _, err := v.tx.ChecksAround(x.Meter, x.With.At)
+	before, _, err := v.tx.Numbers().ChecksAround(x.Meter, x.With.At)
 	if err == nil && before != nil {
 		err = add("the last check of its meter before it", string(before.ID))
 	}

@@ -375,7 +375,7 @@ func (s *setUp) fleet() (x PartState, err error) {
 }
 
 func (s *setUp) people() (x PartState, err error) {
-	all, err := s.v.tx.Accounts()
+	all, err := s.v.tx.Access().Accounts()
 	if err != nil {
 		return x, err
 	}

@@ -296,7 +296,7 @@ func (v View) Measures(key trend.Key, since unit.Instant) ([]Measure, error) {
 		if m.System != key.System {
 			continue
 		}
-		if err := v.tx.LastChecks(m.Code, v.tx.Now+1, fewChecks, func(k store.Kept) error {
+		if err := v.tx.Numbers().LastChecks(m.Code, v.tx.Now+1, fewChecks, func(k store.Kept) error {
 			return fold(k, func(c record.CheckBody) {
 				if c.Verdict.At >= since {
 					add(k, c.Verdict.At, m.Code+": "+string(c.Verdict.Outcome))

@@ -227,9 +227,9 @@ func (v View) collect(key trend.Key, from, to unit.Instant) (*Series, error) {
 	// Where no cycle is on record all readings of the scope say which belong together. Before the first
 	// one that goes back to the first reading.
 	if len(begins) == 0 || from < begins[0] {
-		err = v.tx.ReadingsOf(key.Scope, 0, to+1, add)
+		err = v.tx.Numbers().ReadingsOf(key.Scope, 0, to+1, add)
 	} else {
-		err = v.tx.ReadingsOf(key.Scope, from, to+1, add)
+		err = v.tx.Numbers().ReadingsOf(key.Scope, from, to+1, add)
 	}
 	if err != nil {
 		return nil, err
@@ -249,7 +249,7 @@ func (v View) collect(key trend.Key, from, to unit.Instant) (*Series, error) {
 // cycleBegins returns when the cycles of a scope up to an instant began: its uses and returns from repair,
 // the earliest first.
 func (v View) cycleBegins(tag string, to unit.Instant) (begins []unit.Instant, err error) {
-	if err := v.tx.UsesOfScope(tag, 0, to+1, func(start unit.Instant) error {
+	if err := v.tx.Numbers().UsesOfScope(tag, 0, to+1, func(start unit.Instant) error {
 		begins = append(begins, start)
 		return nil
 	}); err != nil {
@@ -302,7 +302,7 @@ func (v View) watchingContext(at unit.Instant, w Watching) (*watching, error) {
 		}
 		c.charts[body.Series] = adoptedChart{body, k.ID}
 	}
-	err = v.tx.Between(record.Repair, "", 0, at+1, func(k store.Kept) error {
+	err = v.tx.Numbers().Between(record.Repair, "", 0, at+1, func(k store.Kept) error {
 		return fold(k, func(r record.RepairBody) {
 			if r.Returned.Known() && r.Returned <= at {
 				c.repairs[r.Scope] = append(c.repairs[r.Scope], trend.Break{At: r.Returned, Reason: trend.Repair})

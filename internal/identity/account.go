@@ -94,7 +94,7 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 		} else {
 			a.Once, a.OnceUntil = onceDigest(once), tx.Now.Add(access.OnceHolds)
 		}
-		if err := tx.AddAccount(a); err != nil {
+		if err := tx.Access().AddAccount(a); err != nil {
 			return err
 		}
 		r, err = RecordAccess(tx, e.ID, e.Actor.Code(), a, record.AccountAdded)
@@ -140,7 +140,7 @@ func (d *Door) change(ctx context.Context, act access.Act, e Entry, code string,
 		if err := keepsAdministrator(tx, before, a); err != nil {
 			return err
 		}
-		if err := tx.SaveAccount(a); err != nil {
+		if err := tx.Access().SaveAccount(a); err != nil {
 			return err
 		}
 		r, err = RecordAccess(tx, e.ID, e.Actor.Code(), a, change)
@@ -159,7 +159,7 @@ func keepsAdministrator(tx *store.Tx, before, after store.Account) error {
 	if !administers(before) || administers(after) {
 		return nil
 	}
-	all, err := tx.Accounts()
+	all, err := tx.Access().Accounts()
 	if err != nil {
 		return err
 	}
@@ -207,10 +207,10 @@ func setPassword(tx *store.Tx, a *store.Account, hash string) {
 
 // startAnew forgets the failed attempts at an account and ends its sessions.
 func startAnew(tx *store.Tx, a store.Account) error {
-	if err := tx.SaveFailures(access.Key(a.Code), access.Failures{}); err != nil {
+	if err := tx.Access().SaveFailures(access.Key(a.Code), access.Failures{}); err != nil {
 		return err
 	}
-	_, err := tx.EndSessions(a.Code)
+	_, err := tx.Access().EndSessions(a.Code)
 	return err
 }
 
@@ -290,7 +290,7 @@ func (d *Door) Disable(ctx context.Context, e Entry, code string) (Receipt, erro
 			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s is disabled already", a.Code)}
 		}
 		a.Disabled = tx.Now
-		_, err := tx.EndSessions(a.Code)
+		_, err := tx.Access().EndSessions(a.Code)
 		return err
 	})
 }
@@ -316,7 +316,7 @@ func (d *Door) Reset(ctx context.Context, e Entry, code string) (r Receipt, once
 	r, err = d.change(ctx, ToReset, e, code, record.AccountReset, func(tx *store.Tx, a *store.Account) error {
 		a.Password, a.PIN, a.MustChange = "", "", false
 		a.Once, a.OnceUntil = onceDigest(once), tx.Now.Add(access.OnceHolds)
-		if err := tx.RemovePasskeys(a.Code); err != nil {
+		if err := tx.Access().RemovePasskeys(a.Code); err != nil {
 			return err
 		}
 		return startAnew(tx, *a)

@@ -246,11 +246,11 @@ func (d *Door) settle(ctx context.Context, c claim, then func(*store.Tx, *store.
 			again.Password = renewed
 		}
 		if renewed != "" {
-			if err := tx.SaveAccount(again); err != nil {
+			if err := tx.Access().SaveAccount(again); err != nil {
 				return err
 			}
 		}
-		if err := tx.SaveFailures(c.key(a, true), access.Failures{}); err != nil {
+		if err := tx.Access().SaveFailures(c.key(a, true), access.Failures{}); err != nil {
 			return err
 		}
 		return then(tx, &again)
@@ -273,7 +273,7 @@ func (c claim) hashOf(a store.Account) string {
 
 // count adds a failure, or refuses an attempt that comes too early.
 func count(tx *store.Tx, c claim, key string) error {
-	f, err := tx.Failures(key)
+	f, err := tx.Access().Failures(key)
 	if err != nil {
 		return err
 	}
@@ -285,7 +285,7 @@ func count(tx *store.Tx, c claim, key string) error {
 	case wait > 0:
 		return &DeniedError{What: c.what, Wait: wait}
 	}
-	return tx.SaveFailures(key, f.After(tx.Now))
+	return tx.Access().SaveFailures(key, f.After(tx.Now))
 }
 
 // holds compares the secret. Where there is nothing to compare with, a hash that nothing matches takes as
@@ -304,7 +304,7 @@ func (d *Door) holds(c claim, a store.Account, known bool, now unit.Instant) boo
 
 // byCode finds the account of a code that somebody typed.
 func byCode(code string) func(*store.Tx) (store.Account, bool, error) {
-	return func(tx *store.Tx) (store.Account, bool, error) { return tx.Account(code) }
+	return func(tx *store.Tx) (store.Account, bool, error) { return tx.Access().Account(code) }
 }
 
 func passwordOf(a store.Account) string { return a.Password }
@@ -327,7 +327,7 @@ func (d *Door) Switch(ctx context.Context, badge, pin string, from Source) (p Pa
 	digest := badgeDigest(badge)
 	c := claim{
 		from: from, what: "badge or the PIN", way: access.ByBadge, stranger: digest, secretOf: pinOf, secret: pin, pin: true,
-		find: func(tx *store.Tx) (store.Account, bool, error) { return tx.AccountByBadge(digest) },
+		find: func(tx *store.Tx) (store.Account, bool, error) { return tx.Access().AccountByBadge(digest) },
 	}
 	err = d.settle(ctx, c, func(tx *store.Tx, a *store.Account) error {
 		p, err = begin(tx, *a, from, c.way)
@@ -388,10 +388,10 @@ const strangersFor = 30 * 24 * time.Hour
 // begin makes a session for an account.
 func begin(tx *store.Tx, a store.Account, from Source, way access.Way) (Pass, error) {
 	now := tx.Now
-	if err := tx.DropSessions(now); err != nil {
+	if err := tx.Access().DropSessions(now); err != nil {
 		return Pass{}, err
 	}
-	if err := tx.ForgetStrangers(now.Add(-strangersFor)); err != nil {
+	if err := tx.Access().ForgetStrangers(now.Add(-strangersFor)); err != nil {
 		return Pass{}, err
 	}
 	s := store.Session{
@@ -407,7 +407,7 @@ func issue(tx *store.Tx, a store.Account, s store.Session) (p Pass, err error) {
 		return Pass{}, err
 	}
 	s.Token = tokenDigest(p.Token)
-	if err := tx.AddSession(s); err != nil {
+	if err := tx.Access().AddSession(s); err != nil {
 		return Pass{}, err
 	}
 	a.Failures = access.Failures{}
@@ -438,7 +438,7 @@ func (d *Door) Session(ctx context.Context, token string, use bool) (v Visit, er
 			return err
 		}
 		v.Session.Seen = tx.Now
-		return tx.TouchSession(v.Session.Token, v.Session.Seen, false)
+		return tx.Access().TouchSession(v.Session.Token, v.Session.Seen, false)
 	})
 	return v, err
 }
@@ -450,7 +450,7 @@ func (d *Door) Lock(ctx context.Context, token string) error {
 		if err != nil || v.State == access.Expired {
 			return err
 		}
-		return tx.TouchSession(v.Session.Token, v.Session.Seen, true)
+		return tx.Access().TouchSession(v.Session.Token, v.Session.Seen, true)
 	})
 }
 
@@ -482,7 +482,7 @@ func (d *Door) ChangePIN(ctx context.Context, token, password, pin string, from 
 	}
 	return d.ProveByPassword(ctx, token, password, from, func(tx *store.Tx, a *store.Account) error {
 		a.PIN = hash
-		if err := tx.SaveAccount(*a); err != nil {
+		if err := tx.Access().SaveAccount(*a); err != nil {
 			return err
 		}
 		_, err := RecordAccess(tx, "", a.Code, *a, record.PINChanged)
@@ -523,7 +523,7 @@ func ownPassword(tx *store.Tx, a *store.Account, hash string) error {
 	if err := startAnew(tx, *a); err != nil {
 		return err
 	}
-	if err := tx.SaveAccount(*a); err != nil {
+	if err := tx.Access().SaveAccount(*a); err != nil {
 		return err
 	}
 	_, err := RecordAccess(tx, "", a.Code, *a, record.PasswordChanged)
@@ -577,7 +577,7 @@ func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Acco
 				return err
 			}
 		}
-		if err := tx.EndSession(v.Session.Token); err != nil {
+		if err := tx.Access().EndSession(v.Session.Token); err != nil {
 			return err
 		}
 		s := v.Session
@@ -590,7 +590,7 @@ func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Acco
 
 // SignOut ends a session; one that has ended already is no error.
 func (d *Door) SignOut(ctx context.Context, token string) error {
-	return d.Write(ctx, func(tx *store.Tx) error { return tx.EndSession(tokenDigest(token)) })
+	return d.Write(ctx, func(tx *store.Tx) error { return tx.Access().EndSession(tokenDigest(token)) })
 }
 
 // SessionID is how a session is named on pages and in commands: the beginning of its token's digest, of
@@ -613,17 +613,17 @@ func (d *Door) Revoke(ctx context.Context, e Entry, code, id string) (n int64, e
 			return err
 		}
 		if id == "" {
-			n, err = tx.EndSessions(a.Code)
+			n, err = tx.Access().EndSessions(a.Code)
 			return err
 		}
-		all, err := tx.Sessions(a.Code)
+		all, err := tx.Access().Sessions(a.Code)
 		if err != nil {
 			return err
 		}
 		for _, s := range all {
 			if SessionID(s) == id {
 				n++
-				if err := tx.EndSession(s.Token); err != nil {
+				if err := tx.Access().EndSession(s.Token); err != nil {
 					return err
 				}
 			}
@@ -639,7 +639,7 @@ func (d *Door) Revoke(ctx context.Context, e Entry, code, id string) (n int64, e
 // RemovePasskey takes a passkey from the account of whoever has signed in, who shows the password for it.
 func (d *Door) RemovePasskey(ctx context.Context, token, password, id string, from Source) (Pass, error) {
 	return d.ProveByPassword(ctx, token, password, from, func(tx *store.Tx, a *store.Account) error {
-		removed, err := tx.RemovePasskey(a.Code, id)
+		removed, err := tx.Access().RemovePasskey(a.Code, id)
 		if err != nil {
 			return err
 		}

@@ -23,11 +23,11 @@ func (v View) Visit(token string) (Visit, error) {
 	if token == "" {
 		return none, nil
 	}
-	s, ok, err := v.tx.Session(tokenDigest(token))
+	s, ok, err := v.tx.Access().Session(tokenDigest(token))
 	if err != nil || !ok || s.State(v.tx.Now) == access.Expired {
 		return none, err
 	}
-	a, ok, err := v.tx.Account(s.Code)
+	a, ok, err := v.tx.Access().Account(s.Code)
 	if err != nil || !ok || a.Disabled.Known() {
 		return none, err
 	}
@@ -36,7 +36,7 @@ func (v View) Visit(token string) (Visit, error) {
 
 // Account returns an account by its code, NotFound when there is none.
 func (v View) Account(code string) (store.Account, error) {
-	a, ok, err := v.tx.Account(code)
+	a, ok, err := v.tx.Access().Account(code)
 	if err == nil && !ok {
 		err = fault.NotFoundf("see the accounts with: rinsate user list", "there is no account %q", code)
 	}
@@ -44,7 +44,7 @@ func (v View) Account(code string) (store.Account, error) {
 }
 
 // Accounts returns all accounts in the order of their codes.
-func (v View) Accounts() ([]store.Account, error) { return v.tx.Accounts() }
+func (v View) Accounts() ([]store.Account, error) { return v.tx.Access().Accounts() }
 
 // Sessions returns the sessions of an account that have not ended, the latest first.
 func (v View) Sessions(code string) ([]store.Session, error) {
@@ -52,7 +52,7 @@ func (v View) Sessions(code string) ([]store.Session, error) {
 	if err != nil {
 		return nil, err
 	}
-	all, err := v.tx.Sessions(a.Code)
+	all, err := v.tx.Access().Sessions(a.Code)
 	return slices.DeleteFunc(all, func(s store.Session) bool { return s.State(v.tx.Now) == access.Expired }), err
 }
 
@@ -88,4 +88,4 @@ func (v View) AllGrants() (map[string][]Granted, error) {
 }
 
 // Passkeys returns the passkeys of an account, the oldest first.
-func (v View) Passkeys(code string) ([]store.Passkey, error) { return v.tx.Passkeys(code) }
+func (v View) Passkeys(code string) ([]store.Passkey, error) { return v.tx.Access().Passkeys(code) }

@@ -11,6 +11,12 @@ import (
 	"rinsate/internal/domain/access"
 )
 
+// Access is what a transaction knows of accounts, sessions and passkeys.
+type Access struct{ *Tx }
+
+// Access returns the accounts.
+func (tx *Tx) Access() Access { return Access{tx} }
+
 // Account is who may come in, outside the ledger. The secrets are hashes and digests, empty where there
 // is none; they are never printed.
 type Account struct {
@@ -48,7 +54,7 @@ type Session struct {
 
 // AddAccount stores a new account; a Conflict when there is one with that code or badge. Codes that
 // differ only in case are the same.
-func (tx *Tx) AddAccount(a Account) error {
+func (tx Access) AddAccount(a Account) error {
 	n, err := tx.s.Exec(tx.ctx, `INSERT INTO account (site, code, key, name, roles, password, pin, badge, once, once_until, must_change, disabled, created, changed)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) ON CONFLICT DO NOTHING`,
 		tx.db.site.Code, a.Code, access.Key(a.Code), a.Name, rolesText(a.Roles), a.Password, a.PIN, a.Badge, a.Once, int64(a.OnceUntil),
@@ -60,7 +66,7 @@ func (tx *Tx) AddAccount(a Account) error {
 }
 
 // SaveAccount stores everything about an account but its code, when it was made, and its failures.
-func (tx *Tx) SaveAccount(a Account) error {
+func (tx Access) SaveAccount(a Account) error {
 	if a.Badge != "" {
 		other, ok, err := tx.AccountByBadge(a.Badge)
 		if err != nil {
@@ -81,13 +87,13 @@ func (tx *Tx) SaveAccount(a Account) error {
 }
 
 // Account finds an account by its code, in whatever case it is typed; ok is false when there is none.
-func (tx *Tx) Account(code string) (a Account, ok bool, err error) {
+func (tx Access) Account(code string) (a Account, ok bool, err error) {
 	return tx.account(`SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
 		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 AND a.key = $2`, access.Key(code))
 }
 
 // AccountByBadge finds an account by the digest of its badge; ok is false when there is none.
-func (tx *Tx) AccountByBadge(digest string) (a Account, ok bool, err error) {
+func (tx Access) AccountByBadge(digest string) (a Account, ok bool, err error) {
 	if digest == "" {
 		return a, false, nil
 	}
@@ -95,7 +101,7 @@ func (tx *Tx) AccountByBadge(digest string) (a Account, ok bool, err error) {
 		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 AND a.badge = $2 AND a.badge <> ''`, digest)
 }
 
-func (tx *Tx) account(text, by string) (a Account, ok bool, err error) {
+func (tx Access) account(text, by string) (a Account, ok bool, err error) {
 	a, err = scanAccount(tx.s.Row(tx.ctx, text, tx.db.site.Code, by))
 	if errors.Is(err, sql.ErrNoRows) {
 		return Account{}, false, nil
@@ -104,7 +110,7 @@ func (tx *Tx) account(text, by string) (a Account, ok bool, err error) {
 }
 
 // Accounts returns all accounts in the order of their codes.
-func (tx *Tx) Accounts() (all []Account, err error) {
+func (tx Access) Accounts() (all []Account, err error) {
 	err = tx.s.Each(tx.ctx, `SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
 		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 ORDER BY a.code`, func(row Rows) error {
 		a, err := scanAccount(row)
@@ -146,7 +152,7 @@ func whole(b bool) int64 {
 
 // Failures returns the failed attempts in a row under a key (access.Key, or the digest of a badge that
 // nobody has).
-func (tx *Tx) Failures(key string) (access.Failures, error) {
+func (tx Access) Failures(key string) (access.Failures, error) {
 	var count, last int64
 	err := tx.s.Row(tx.ctx, `SELECT failures, failed_at FROM attempt WHERE site = $1 AND key = $2`, tx.db.site.Code, key).Scan(&count, &last)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -156,7 +162,7 @@ func (tx *Tx) Failures(key string) (access.Failures, error) {
 }
 
 // SaveFailures stores the failed attempts in a row under a key; none forgets the key.
-func (tx *Tx) SaveFailures(key string, f access.Failures) error {
+func (tx Access) SaveFailures(key string, f access.Failures) error {
 	if f.Count == 0 {
 		_, err := tx.s.Exec(tx.ctx, `DELETE FROM attempt WHERE site = $1 AND key = $2`, tx.db.site.Code, key)
 		return err
@@ -167,14 +173,14 @@ func (tx *Tx) SaveFailures(key string, f access.Failures) error {
 }
 
 // ForgetStrangers forgets the failed attempts before an instant under keys that no account has.
-func (tx *Tx) ForgetStrangers(before unit.Instant) error {
+func (tx Access) ForgetStrangers(before unit.Instant) error {
 	_, err := tx.s.Exec(tx.ctx, `DELETE FROM attempt WHERE site = $1 AND failed_at < $2
 		AND NOT EXISTS (SELECT 1 FROM account a WHERE a.site = attempt.site AND a.key = attempt.key)`, tx.db.site.Code, int64(before))
 	return err
 }
 
 // AddSession stores a new session.
-func (tx *Tx) AddSession(s Session) error {
+func (tx Access) AddSession(s Session) error {
 	_, err := tx.s.Exec(tx.ctx, `INSERT INTO session (site, token, code, created, seen, proved, locked, ends, address, agent, way)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
 		tx.db.site.Code, s.Token, s.Code, int64(s.Created), int64(s.Seen), int64(s.Proved), whole(s.Locked), int64(s.Ends()), s.Address, s.Agent, string(s.Way))
@@ -182,7 +188,7 @@ func (tx *Tx) AddSession(s Session) error {
 }
 
 // Session finds a session by the digest of its token; ok is false when there is none.
-func (tx *Tx) Session(token string) (s Session, ok bool, err error) {
+func (tx Access) Session(token string) (s Session, ok bool, err error) {
 	s, err = scanSession(tx.s.Row(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND token = $2`, tx.db.site.Code, token))
 	if errors.Is(err, sql.ErrNoRows) {
 		return Session{}, false, nil
@@ -191,7 +197,7 @@ func (tx *Tx) Session(token string) (s Session, ok bool, err error) {
 }
 
 // Sessions returns the sessions of an account, the latest first.
-func (tx *Tx) Sessions(code string) (all []Session, err error) {
+func (tx Access) Sessions(code string) (all []Session, err error) {
 	err = tx.s.Each(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND code = $2 ORDER BY created DESC, token`, func(row Rows) error {
 		s, err := scanSession(row)
 		all = append(all, s)
@@ -208,24 +214,24 @@ func scanSession(row Scanner) (s Session, err error) {
 }
 
 // TouchSession notes when a session was last in use, and whether it is locked.
-func (tx *Tx) TouchSession(token string, seen unit.Instant, locked bool) error {
+func (tx Access) TouchSession(token string, seen unit.Instant, locked bool) error {
 	_, err := tx.s.Exec(tx.ctx, `UPDATE session SET seen = $1, locked = $2 WHERE site = $3 AND token = $4`, int64(seen), whole(locked), tx.db.site.Code, token)
 	return err
 }
 
 // EndSession ends a session; one that has ended already is no error.
-func (tx *Tx) EndSession(token string) error {
+func (tx Access) EndSession(token string) error {
 	_, err := tx.s.Exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND token = $2`, tx.db.site.Code, token)
 	return err
 }
 
 // EndSessions ends all sessions of an account, and says how many.
-func (tx *Tx) EndSessions(code string) (int64, error) {
+func (tx Access) EndSessions(code string) (int64, error) {
 	return tx.s.Exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND code = $2`, tx.db.site.Code, code)
 }
 
 // DropSessions forgets the sessions that had ended by an instant.
-func (tx *Tx) DropSessions(by unit.Instant) error {
+func (tx Access) DropSessions(by unit.Instant) error {
 	_, err := tx.s.Exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND ends <= $2`, tx.db.site.Code, int64(by))
 	return err
 }

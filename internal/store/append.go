@@ -14,6 +14,11 @@ import (
 	"rinsate/internal/record"
 )
 
+// appending appends records and brings them to the tables that are read.
+type appending struct{ *Tx }
+
+func (tx *Tx) appending() appending { return appending{tx} }
+
 // clockSlack is how far the computer's clock may fall behind the last record before it counts as
 // set back; time servers correct small differences all the time.
 const clockSlack = 2 * time.Second
@@ -57,7 +62,7 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	}
 	kept, err := tx.Record(d.ID)
 	if err == nil {
-		return kept.Record, false, tx.same(r, kept.Record)
+		return kept.Record, false, tx.appending().same(r, kept.Record)
 	}
 	if fault.CodeOf(err) != fault.NotFound {
 		return r, false, err
@@ -65,18 +70,18 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	if err := record.CheckText(d.Type, body, d.By, d.Device, d.Reason); err != nil {
 		return r, false, err
 	}
-	if err := tx.noticeClock(); err != nil {
+	if err := tx.appending().noticeClock(); err != nil {
 		return r, false, err
 	}
 	r.Recorded = max(tx.Now, tx.write.head.recorded)
 	if tx.Now < tx.write.head.recorded.Add(-clockSlack) {
 		r.Recorded = tx.Now
 	}
-	return r, true, tx.add(&r, d.Content)
+	return r, true, tx.appending().add(&r, d.Content)
 }
 
 // same compares a record that was sent again with the stored one.
-func (tx *Tx) same(sent, stored ledger.Record) error {
+func (tx appending) same(sent, stored ledger.Record) error {
 	sent.Seq, sent.Recorded = stored.Seq, stored.Recorded
 	sent, err := likeErased(sent, stored)
 	if err != nil {
@@ -98,7 +103,7 @@ func (tx *Tx) same(sent, stored ledger.Record) error {
 
 // noticeClock writes a record of its own when the computer's clock has been set back, so that the
 // jump in the recorded times is explained where it is.
-func (tx *Tx) noticeClock() error {
+func (tx appending) noticeClock() error {
 	before := tx.write.head.recorded
 	if tx.Now >= before.Add(-clockSlack) {
 		return nil
@@ -115,7 +120,7 @@ func (tx *Tx) noticeClock() error {
 }
 
 // add gives a record its place, and keeps the file that it attaches.
-func (tx *Tx) add(r *ledger.Record, content []byte) error {
+func (tx appending) add(r *ledger.Record, content []byte) error {
 	h := &tx.write.head
 	r.Seq = h.frontier.Size()
 	leaf, texts, err := commit(*r)
@@ -133,7 +138,7 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 	if err := checkContent(where, record.KindOf(*r), content); err != nil {
 		return err
 	}
-	if err := erasable(tx, where.Erases); err != nil {
+	if err := erasable(tx.Tx, where.Erases); err != nil {
 		return err
 	}
 	if ends, err := tx.ends(*r, where); err != nil {
@@ -171,13 +176,13 @@ func (tx *Tx) add(r *ledger.Record, content []byte) error {
 }
 
 // spoil keeps a transaction from being committed after a record was written in part.
-func (tx *Tx) spoil(err error) error {
+func (tx appending) spoil(err error) error {
 	tx.write.spoilt = err
 	return err
 }
 
 // project puts a record into the tables that pages read.
-func (tx *Tx) project(r ledger.Record, p record.Placing) error {
+func (tx appending) project(r ledger.Record, p record.Placing) error {
 	if ends, err := tx.ends(r, p); err != nil {
 		return err
 	} else if !ends {
@@ -190,7 +195,7 @@ func (tx *Tx) project(r ledger.Record, p record.Placing) error {
 }
 
 // ends says whether a lift ends its hold (record.LiftEnds).
-func (tx *Tx) ends(r ledger.Record, p record.Placing) (bool, error) {
+func (tx appending) ends(r ledger.Record, p record.Placing) (bool, error) {
 	if p.Lift == "" {
 		return false, nil
 	}
@@ -213,7 +218,7 @@ func (tx *Tx) ends(r ledger.Record, p record.Placing) (bool, error) {
 
 // takePlace marks what the record replaces and lifts. It refuses a record that may not do so before
 // it changes anything.
-func (tx *Tx) takePlace(r ledger.Record, p record.Placing) error {
+func (tx appending) takePlace(r ledger.Record, p record.Placing) error {
 	if p.Replaces != "" {
 		if err := tx.replace(p.Replaces, r); err != nil {
 			return err
@@ -238,7 +243,7 @@ func (tx *Tx) takePlace(r ledger.Record, p record.Placing) error {
 }
 
 // fill writes the rows of a record.
-func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
+func (tx appending) fill(r ledger.Record, p record.Placing) error {
 	if p.Entity != "" {
 		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO entity (site, type, key, seq, at, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
 			r.Site, r.Type, p.Entity, r.Seq, int64(r.At), int64(r.Recorded)); err != nil {
@@ -292,7 +297,7 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 			return err
 		}
 	}
-	if err := erase(tx, r.Seq, p.Erases); err != nil {
+	if err := erase(tx.Tx, r.Seq, p.Erases); err != nil {
 		return err
 	}
 	if p.Hold {
@@ -305,7 +310,7 @@ func (tx *Tx) fill(r ledger.Record, p record.Placing) error {
 }
 
 // replace marks a record as replaced by r in every table that holds it.
-func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
+func (tx appending) replace(id ledger.ID, r ledger.Record) error {
 	old, err := tx.Record(id)
 	if err != nil {
 		return err
@@ -395,7 +400,7 @@ func (tx *Tx) replace(id ledger.ID, r ledger.Record) error {
 }
 
 // doubt takes the trust from readings because of a mark.
-func (tx *Tx) doubt(mark ledger.Record, readings []ledger.ID) error {
+func (tx appending) doubt(mark ledger.Record, readings []ledger.ID) error {
 	for _, id := range readings {
 		kept, err := tx.Record(id)
 		if err != nil {
@@ -413,7 +418,7 @@ func (tx *Tx) doubt(mark ledger.Record, readings []ledger.ID) error {
 }
 
 // believe gives the trust back that a mark took. A reading that another mark still doubts stays in doubt.
-func (tx *Tx) believe(mark int64, readings []ledger.ID, at unit.Instant) error {
+func (tx appending) believe(mark int64, readings []ledger.ID, at unit.Instant) error {
 	if _, err := tx.s.Exec(tx.ctx, `UPDATE doubted SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(at), tx.db.site.Code, mark); err != nil {
 		return err
 	}

@@ -27,18 +27,18 @@ type tail struct {
 // since returns the records from a place, where a block begins, to the end of a ledger of some size.
 func (t *tail) since(tx *Tx, from, size int64) ([]record.Found, error) {
 	if tx.write != nil { // what is not committed must not be kept
-		return tx.indexed(from, size)
+		return tx.appending().indexed(from, size)
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	switch {
 	case from < t.first: // an older state than others have asked about
-		return tx.indexed(from, size)
+		return tx.appending().indexed(from, size)
 	case from > t.first:
 		t.first, t.records = from, nil
 	}
 	if known := t.first + int64(len(t.records)); known < size {
-		more, err := tx.indexed(known, size)
+		more, err := tx.appending().indexed(known, size)
 		if err != nil {
 			return nil, err
 		}
@@ -48,14 +48,14 @@ func (t *tail) since(tx *Tx, from, size int64) ([]record.Found, error) {
 }
 
 // indexed reads what the records from..to-1 are found by.
-func (tx *Tx) indexed(from, to int64) ([]record.Found, error) {
+func (tx appending) indexed(from, to int64) ([]record.Found, error) {
 	list := make([]record.Found, 0, to-from)
 	err := tx.s.Each(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq >= $2 AND seq < $3 ORDER BY seq`, func(row Rows) error {
 		var raw sql.RawBytes
 		if err := row.Scan(&raw); err != nil {
 			return err
 		}
-		r, err := decode(tx, raw)
+		r, err := decode(tx.Tx, raw)
 		if err != nil {
 			return err
 		}
@@ -83,7 +83,7 @@ func withStates(records []record.Found) [][]string {
 }
 
 // seal writes a block of the index that the last record has filled.
-func (tx *Tx) seal(last ledger.Record) error {
+func (tx appending) seal(last ledger.Record) error {
 	if (last.Seq+1)%blockSize != 0 {
 		return nil
 	}
@@ -117,7 +117,7 @@ func (tx *Tx) seal(last ledger.Record) error {
 
 // changed tells the index what r did to an older record. One in the same block as r learns it when the
 // block is sealed.
-func (tx *Tx) changed(old int64, r ledger.Record) error {
+func (tx appending) changed(old int64, r ledger.Record) error {
 	block := old / blockSize
 	if block == r.Seq/blockSize {
 		return nil
@@ -170,11 +170,11 @@ func (db *DB) catchUp(ctx context.Context) (err error) {
 	}()
 	tx := &Tx{db: db, s: s, ctx: ctx, write: &writing{}}
 	for from := done * blockSize; from < sealed(size); from += blockSize {
-		if err := tx.catchUpBlock(from); err != nil {
+		if err := tx.appending().catchUpBlock(from); err != nil {
 			return err
 		}
 	}
-	if err := tx.replay(sealed(size), size); err != nil {
+	if err := tx.appending().replay(sealed(size), size); err != nil {
 		return err
 	}
 	err = s.Commit(ctx)
@@ -182,7 +182,7 @@ func (db *DB) catchUp(ctx context.Context) (err error) {
 }
 
 // catchUpBlock indexes one full block of old records.
-func (tx *Tx) catchUpBlock(from int64) error {
+func (tx appending) catchUpBlock(from int64) error {
 	if err := tx.replay(from, from+blockSize); err != nil {
 		return err
 	}
@@ -190,14 +190,14 @@ func (tx *Tx) catchUpBlock(from int64) error {
 }
 
 // replay tells the index what the records from..to-1 did to those of earlier blocks.
-func (tx *Tx) replay(from, to int64) error {
+func (tx appending) replay(from, to int64) error {
 	var replacing []ledger.Record
 	err := tx.s.Each(tx.ctx, `SELECT bytes FROM record WHERE site = $1 AND seq >= $2 AND seq < $3 ORDER BY seq`, func(row Rows) error {
 		var raw []byte
 		if err := row.Scan(&raw); err != nil {
 			return err
 		}
-		r, err := decode(tx, raw)
+		r, err := decode(tx.Tx, raw)
 		if err != nil {
 			return err
 		}
@@ -227,7 +227,7 @@ func (tx *Tx) replay(from, to int64) error {
 }
 
 // happened reads when the records of a block happened.
-func (tx *Tx) happened(block int64) (func(place int64) unit.Instant, error) {
+func (tx appending) happened(block int64) (func(place int64) unit.Instant, error) {
 	var raw []byte
 	if err := tx.s.Row(tx.ctx, `SELECT times FROM search_time WHERE site = $1 AND block = $2`, tx.db.site.Code, block).Scan(&raw); err != nil {
 		return nil, err

@@ -12,6 +12,12 @@ import (
 	"rinsate/internal/record"
 )
 
+// Numbers are the readings and checks that statistics read.
+type Numbers struct{ *Tx }
+
+// Numbers returns the readings and checks.
+func (tx *Tx) Numbers() Numbers { return Numbers{tx} }
+
 // Measured is an ATP reading that stands, as the statistics see it.
 type Measured struct {
 	ID       ledger.ID
@@ -52,7 +58,7 @@ func (m *Measured) scan(row Scanner) error {
 }
 
 // measured runs a query for readings.
-func (tx *Tx) measured(text string, visit func(Measured) error, args ...any) error {
+func (tx Numbers) measured(text string, visit func(Measured) error, args ...any) error {
 	m := Measured{interning: map[string]string{}}
 	return tx.s.Each(tx.ctx, text, func(row Rows) error {
 		if err := m.scan(row); err != nil {
@@ -64,21 +70,21 @@ func (tx *Tx) measured(text string, visit func(Measured) error, args ...any) err
 
 // Readings calls visit for every ATP reading with from <= at < to that nothing has replaced, in the
 // order of time and, at one instant, of the ledger.
-func (tx *Tx) Readings(from, to unit.Instant, visit func(Measured) error) error {
+func (tx Numbers) Readings(from, to unit.Instant, visit func(Measured) error) error {
 	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
 		visit, tx.db.site.Code, int64(from), int64(to))
 }
 
 // ReadingsAt is Readings for one point of one scope.
-func (tx *Tx) ReadingsAt(tag string, point scope.PointKind, from, to unit.Instant, visit func(Measured) error) error {
+func (tx Numbers) ReadingsAt(tag string, point scope.PointKind, from, to unit.Instant, visit func(Measured) error) error {
 	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND scope = $2 AND point = $3 AND at >= $4 AND at < $5 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
 		visit, tx.db.site.Code, tag, string(point), int64(from), int64(to))
 }
 
 // ReadingsOf is Readings for one scope.
-func (tx *Tx) ReadingsOf(tag string, from, to unit.Instant, visit func(Measured) error) error {
+func (tx Numbers) ReadingsOf(tag string, from, to unit.Instant, visit func(Measured) error) error {
 	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND scope = $2 AND at >= $3 AND at < $4 AND analyte = 'atp' AND replaced IS NULL ORDER BY at, seq`,
 		visit, tx.db.site.Code, tag, int64(from), int64(to))
@@ -86,7 +92,7 @@ func (tx *Tx) ReadingsOf(tag string, from, to unit.Instant, visit func(Measured)
 
 // LatestReadings returns the last ATP readings of a point of a scope before an instant that nothing has
 // replaced, the latest first and at most so many; with a meter system and a kit only those on that scale.
-func (tx *Tx) LatestReadings(tag string, point scope.PointKind, system, kit string, before unit.Instant, most int) ([]Measured, error) {
+func (tx Numbers) LatestReadings(tag string, point scope.PointKind, system, kit string, before unit.Instant, most int) ([]Measured, error) {
 	var list []Measured
 	err := tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND scope = $2 AND point = $3 AND at < $4 AND analyte = 'atp' AND replaced IS NULL
@@ -100,7 +106,7 @@ func (tx *Tx) LatestReadings(tag string, point scope.PointKind, system, kit stri
 
 // CountActions counts the ATP readings of a scope over the action level with from <= at < to that nothing
 // has replaced.
-func (tx *Tx) CountActions(tag string, from, to unit.Instant) (int, error) {
+func (tx Numbers) CountActions(tag string, from, to unit.Instant) (int, error) {
 	var n int
 	err := tx.s.Row(tx.ctx, `SELECT count(*) FROM reading WHERE site = $1 AND scope = $2 AND at >= $3 AND at < $4
 		AND outcome = 'action' AND analyte = 'atp' AND replaced IS NULL`,
@@ -111,7 +117,7 @@ func (tx *Tx) CountActions(tag string, from, to unit.Instant) (int, error) {
 // LatestOf calls visit for the latest ATP readings of one meter system with one kit at one kind of point,
 // of one kind of scope or, with an empty kind, of all, with from <= at < to, that nothing has replaced:
 // the latest first and at most so many.
-func (tx *Tx) LatestOf(system, kit string, point scope.PointKind, kind scope.Kind, from, to unit.Instant, most int64, visit func(Measured) error) error {
+func (tx Numbers) LatestOf(system, kit string, point scope.PointKind, kind scope.Kind, from, to unit.Instant, most int64, visit func(Measured) error) error {
 	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL
 		AND system = $4 AND kit = $5 AND point = $6 AND (CAST($7 AS TEXT) = '' OR kind = $8) ORDER BY at DESC, seq DESC LIMIT $9`,
@@ -119,7 +125,7 @@ func (tx *Tx) LatestOf(system, kit string, point scope.PointKind, kind scope.Kin
 }
 
 // Latest is LatestOf for every meter system, kit, point and kind of scope together.
-func (tx *Tx) Latest(from, to unit.Instant, most int64, visit func(Measured) error) error {
+func (tx Numbers) Latest(from, to unit.Instant, most int64, visit func(Measured) error) error {
 	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL ORDER BY at DESC, seq DESC LIMIT $4`,
 		visit, tx.db.site.Code, int64(from), int64(to), most)
@@ -133,7 +139,7 @@ type Scale struct {
 
 // ScalesAt calls visit for every meter system and kit with which there are ATP readings of one point of one
 // scope up to an instant that nothing has replaced, the one with the latest reading first.
-func (tx *Tx) ScalesAt(tag string, point scope.PointKind, to unit.Instant, visit func(Scale) error) error {
+func (tx Numbers) ScalesAt(tag string, point scope.PointKind, to unit.Instant, visit func(Scale) error) error {
 	return tx.s.Each(tx.ctx, `SELECT system, kit, max(at) AS last FROM reading
 		WHERE site = $1 AND scope = $2 AND point = $3 AND at >= 0 AND at <= $4 AND analyte = 'atp' AND replaced IS NULL GROUP BY system, kit ORDER BY last DESC, system, kit`,
 		func(row Rows) error {
@@ -149,7 +155,7 @@ func (tx *Tx) ScalesAt(tag string, point scope.PointKind, to unit.Instant, visit
 
 // UsesOf calls visit with the start of every use that nothing has replaced, of all scopes, from <=
 // start < to, the earliest first.
-func (tx *Tx) UsesOf(from, to unit.Instant, visit func(tag string, start unit.Instant) error) error {
+func (tx Numbers) UsesOf(from, to unit.Instant, visit func(tag string, start unit.Instant) error) error {
 	return tx.s.Each(tx.ctx, `SELECT scope, at FROM event WHERE site = $1 AND type = 'use' AND at >= $2 AND at < $3 AND replaced IS NULL ORDER BY at, seq`,
 		func(row Rows) error {
 			var tag string
@@ -163,7 +169,7 @@ func (tx *Tx) UsesOf(from, to unit.Instant, visit func(tag string, start unit.In
 
 // UsesOfScope calls visit with the start of every use of one scope that nothing has replaced, from <=
 // start < to, the earliest first.
-func (tx *Tx) UsesOfScope(tag string, from, to unit.Instant, visit func(start unit.Instant) error) error {
+func (tx Numbers) UsesOfScope(tag string, from, to unit.Instant, visit func(start unit.Instant) error) error {
 	return tx.s.Each(tx.ctx, `SELECT at FROM event WHERE site = $1 AND scope = $2 AND type = 'use' AND at >= $3 AND at < $4 AND replaced IS NULL ORDER BY at, seq`,
 		func(row Rows) error {
 			var at int64
@@ -176,7 +182,7 @@ func (tx *Tx) UsesOfScope(tag string, from, to unit.Instant, visit func(start un
 
 // Between calls visit for every record of one type, and with one word when word is not empty, that
 // nothing has replaced, of all scopes, from <= at < to, the earliest first.
-func (tx *Tx) Between(kind record.Kind, word string, from, to unit.Instant, visit func(Kept) error) error {
+func (tx Numbers) Between(kind record.Kind, word string, from, to unit.Instant, visit func(Kept) error) error {
 	return tx.events(`SELECT r.bytes, NULL FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
 		WHERE e.site = $1 AND e.type = $2 AND e.at >= $3 AND e.at < $4 AND e.replaced IS NULL
 		AND (CAST($5 AS TEXT) = '' OR e.word = $6) ORDER BY e.at, e.seq`,
@@ -192,14 +198,14 @@ type Checked struct {
 
 // ChecksOf calls visit for the checks of a meter with from <= at <= to that nothing has replaced, the
 // earliest first.
-func (tx *Tx) ChecksOf(meter string, from, to unit.Instant, visit func(Checked) error) error {
+func (tx Numbers) ChecksOf(meter string, from, to unit.Instant, visit func(Checked) error) error {
 	return tx.checked(`SELECT id, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at >= $3 AND at <= $4 AND replaced IS NULL ORDER BY at, seq`,
 		visit, tx.db.site.Code, meter, int64(from), int64(to))
 }
 
 // ChecksAround returns the last check of a meter at or before an instant that was judged, and the
 // first one after it; nil when there is none. Of several at one instant a rejected one counts.
-func (tx *Tx) ChecksAround(meter string, at unit.Instant) (before, after *Checked, err error) {
+func (tx Numbers) ChecksAround(meter string, at unit.Instant) (before, after *Checked, err error) {
 	into := func(p **Checked) func(Checked) error {
 		return func(c Checked) error { *p = &c; return nil }
 	}
@@ -215,7 +221,7 @@ func (tx *Tx) ChecksAround(meter string, at unit.Instant) (before, after *Checke
 // GoodChecks returns the last good check of a meter before an instant and the first after it, zero
 // where there is none. A check at the instant itself counts as neither, and one at whose instant
 // another failed is not good (quality.Suspects).
-func (tx *Tx) GoodChecks(meter string, at unit.Instant) (before, after unit.Instant, err error) {
+func (tx Numbers) GoodChecks(meter string, at unit.Instant) (before, after unit.Instant, err error) {
 	first := func(text string) (unit.Instant, error) {
 		var found int64
 		err := tx.s.Row(tx.ctx, text, tx.db.site.Code, meter, int64(at)).Scan(&found)
@@ -235,7 +241,7 @@ func (tx *Tx) GoodChecks(meter string, at unit.Instant) (before, after unit.Inst
 	return before, after, err
 }
 
-func (tx *Tx) checked(text string, visit func(Checked) error, args ...any) error {
+func (tx Numbers) checked(text string, visit func(Checked) error, args ...any) error {
 	return tx.s.Each(tx.ctx, text, func(row Rows) error {
 		var id, outcome string
 		var at int64
@@ -248,7 +254,7 @@ func (tx *Tx) checked(text string, visit func(Checked) error, args ...any) error
 
 // LastChecks calls visit for the last checks of a meter before an instant that nothing has replaced,
 // the latest first and at most so many.
-func (tx *Tx) LastChecks(meter string, before unit.Instant, most int, visit func(Kept) error) error {
+func (tx Numbers) LastChecks(meter string, before unit.Instant, most int, visit func(Kept) error) error {
 	return tx.events(`SELECT r.bytes, NULL FROM checked c JOIN record r ON r.site = c.site AND r.seq = c.seq
 		WHERE c.site = $1 AND c.meter = $2 AND c.at < $3 AND c.replaced IS NULL ORDER BY c.at DESC, c.seq DESC LIMIT $4`,
 		visit, tx.db.site.Code, meter, int64(before), most)
@@ -256,14 +262,14 @@ func (tx *Tx) LastChecks(meter string, before unit.Instant, most int, visit func
 
 // ReadWith calls visit for the readings of a meter with from < at < to that nothing has replaced,
 // the earliest first.
-func (tx *Tx) ReadWith(meter string, from, to unit.Instant, visit func(Kept) error) error {
+func (tx Numbers) ReadWith(meter string, from, to unit.Instant, visit func(Kept) error) error {
 	return tx.events(`SELECT r.bytes, NULL FROM reading x JOIN record r ON r.site = x.site AND r.seq = x.seq
 		WHERE x.site = $1 AND x.at > $2 AND x.at < $3 AND x.meter = $4 AND x.replaced IS NULL ORDER BY x.at, x.seq`,
 		visit, tx.db.site.Code, int64(from), int64(to), meter)
 }
 
 // CountWith counts the readings of a meter with from < at <= to that nothing has replaced, up to most.
-func (tx *Tx) CountWith(meter string, from, to unit.Instant, most int) (n int, err error) {
+func (tx Numbers) CountWith(meter string, from, to unit.Instant, most int) (n int, err error) {
 	err = tx.s.Row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM reading WHERE site = $1 AND at > $2 AND at <= $3 AND meter = $4 AND replaced IS NULL ORDER BY at, seq LIMIT $5) AS some`,
 		tx.db.site.Code, int64(from), int64(to), meter, most).Scan(&n)
 	return n, err
@@ -271,7 +277,7 @@ func (tx *Tx) CountWith(meter string, from, to unit.Instant, most int) (n int, e
 
 // MarkedBecause calls visit for the records that took the trust from readings because of a check
 // that was made at an instant, and that nothing has replaced.
-func (tx *Tx) MarkedBecause(check ledger.ID, at unit.Instant, visit func(Kept) error) error {
+func (tx Numbers) MarkedBecause(check ledger.ID, at unit.Instant, visit func(Kept) error) error {
 	return tx.events(`SELECT r.bytes, NULL FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
 		WHERE e.site = $1 AND e.type = 'suspect' AND e.at = $2 AND e.word = $3 AND e.replaced IS NULL ORDER BY e.seq`,
 		visit, tx.db.site.Code, int64(at), string(check))

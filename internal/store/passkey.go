@@ -30,7 +30,7 @@ type Passkey struct {
 
 // Handle returns what passkeys call an account by, in base64url; empty when it has no such name yet, or
 // there is no such account.
-func (tx *Tx) Handle(code string) (handle string, err error) {
+func (tx Access) Handle(code string) (handle string, err error) {
 	err = tx.s.Row(tx.ctx, `SELECT handle FROM account WHERE site = $1 AND code = $2`, tx.db.site.Code, code).Scan(&handle)
 	if errors.Is(err, sql.ErrNoRows) {
 		err = nil
@@ -39,13 +39,13 @@ func (tx *Tx) Handle(code string) (handle string, err error) {
 }
 
 // SaveHandle stores what passkeys call an account by.
-func (tx *Tx) SaveHandle(code, handle string) error {
+func (tx Access) SaveHandle(code, handle string) error {
 	_, err := tx.s.Exec(tx.ctx, `UPDATE account SET handle = $1 WHERE site = $2 AND code = $3`, handle, tx.db.site.Code, code)
 	return err
 }
 
 // AddPasskey stores a new passkey; a Conflict when there is one with that id.
-func (tx *Tx) AddPasskey(p Passkey) error {
+func (tx Access) AddPasskey(p Passkey) error {
 	n, err := tx.s.Exec(tx.ctx, `INSERT INTO passkey (site, id, code, name, host, public_key, flags, counter, transports, added, used)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) ON CONFLICT DO NOTHING`,
 		tx.db.site.Code, p.ID, p.Code, p.Name, p.Host, p.Key, int64(p.Flags), int64(p.Counter), strings.Join(p.Transports, " "), int64(p.Added), int64(p.Used))
@@ -56,7 +56,7 @@ func (tx *Tx) AddPasskey(p Passkey) error {
 }
 
 // Passkey finds a passkey by its id; ok is false when there is none.
-func (tx *Tx) Passkey(id string) (p Passkey, ok bool, err error) {
+func (tx Access) Passkey(id string) (p Passkey, ok bool, err error) {
 	p, err = scanPasskey(tx.s.Row(tx.ctx, `SELECT id, code, name, host, public_key, flags, counter, transports, added, used FROM passkey WHERE site = $1 AND id = $2`, tx.db.site.Code, id))
 	if errors.Is(err, sql.ErrNoRows) {
 		return Passkey{}, false, nil
@@ -65,7 +65,7 @@ func (tx *Tx) Passkey(id string) (p Passkey, ok bool, err error) {
 }
 
 // Passkeys returns the passkeys of an account, the oldest first.
-func (tx *Tx) Passkeys(code string) (all []Passkey, err error) {
+func (tx Access) Passkeys(code string) (all []Passkey, err error) {
 	err = tx.s.Each(tx.ctx, `SELECT id, code, name, host, public_key, flags, counter, transports, added, used FROM passkey WHERE site = $1 AND code = $2 ORDER BY added, id`, func(row Rows) error {
 		p, err := scanPasskey(row)
 		all = append(all, p)
@@ -84,19 +84,19 @@ func scanPasskey(row Scanner) (p Passkey, err error) {
 }
 
 // UsePasskey notes that somebody has signed in with a passkey, and what the device said of itself then.
-func (tx *Tx) UsePasskey(id string, counter uint32, flags byte, used unit.Instant) error {
+func (tx Access) UsePasskey(id string, counter uint32, flags byte, used unit.Instant) error {
 	_, err := tx.s.Exec(tx.ctx, `UPDATE passkey SET counter = $1, flags = $2, used = $3 WHERE site = $4 AND id = $5`, int64(counter), int64(flags), int64(used), tx.db.site.Code, id)
 	return err
 }
 
 // RemovePasskey forgets a passkey of an account, and says whether there was one.
-func (tx *Tx) RemovePasskey(code, id string) (bool, error) {
+func (tx Access) RemovePasskey(code, id string) (bool, error) {
 	n, err := tx.s.Exec(tx.ctx, `DELETE FROM passkey WHERE site = $1 AND code = $2 AND id = $3`, tx.db.site.Code, code, id)
 	return n == 1, err
 }
 
 // RemovePasskeys forgets all passkeys of an account.
-func (tx *Tx) RemovePasskeys(code string) error {
+func (tx Access) RemovePasskeys(code string) error {
 	_, err := tx.s.Exec(tx.ctx, `DELETE FROM passkey WHERE site = $1 AND code = $2`, tx.db.site.Code, code)
 	return err
 }

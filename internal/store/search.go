@@ -12,6 +12,12 @@ import (
 	"rinsate/internal/record"
 )
 
+// Finding finds records by what they hold.
+type Finding struct{ *Tx }
+
+// Finding returns the search.
+func (tx *Tx) Finding() Finding { return Finding{tx} }
+
 // Query says which records are looked for. All of its conditions have to hold; an empty one is none.
 type Query struct {
 	// Terms are the values of facets; one that is empty is no condition.
@@ -29,7 +35,7 @@ const mostIDs = 4000
 
 // Search calls visit for the records that a query describes, the last of the ledger first, until it
 // returns false. However rare what is looked for is, it reads at most the index of what is asked about.
-func (tx *Tx) Search(q Query, visit func(Kept) (more bool, err error)) error {
+func (tx Finding) Search(q Query, visit func(Kept) (more bool, err error)) error {
 	return tx.search(q, func(seq int64) (bool, error) {
 		k, err := tx.kept(seq)
 		if err != nil {
@@ -40,7 +46,7 @@ func (tx *Tx) Search(q Query, visit func(Kept) (more bool, err error)) error {
 }
 
 // Count returns how many records a query describes, at most so many; it reads none of them.
-func (tx *Tx) Count(q Query, most int) (n int, err error) {
+func (tx Finding) Count(q Query, most int) (n int, err error) {
 	err = tx.search(q, func(int64) (bool, error) {
 		n++
 		return n < most, nil
@@ -50,7 +56,7 @@ func (tx *Tx) Count(q Query, most int) (n int, err error) {
 
 // SearchPage is Search for a page of a longer list, in one walk: it goes on after visit has returned false and
 // returns how many records there are in all, those at and behind Before as well and at most so many.
-func (tx *Tx) SearchPage(q Query, most int, visit func(Kept) (more bool, err error)) (total int, err error) {
+func (tx Finding) SearchPage(q Query, most int, visit func(Kept) (more bool, err error)) (total int, err error) {
 	before, visiting := q.Before, true
 	q.Before = 0
 	err = tx.search(q, func(seq int64) (bool, error) {
@@ -69,7 +75,7 @@ func (tx *Tx) SearchPage(q Query, most int, visit func(Kept) (more bool, err err
 }
 
 // search calls emit for the places of the records that a query describes, the last first.
-func (tx *Tx) search(q Query, emit func(seq int64) (more bool, err error)) error {
+func (tx Finding) search(q Query, emit func(seq int64) (more bool, err error)) error {
 	size, err := tx.Size()
 	if err != nil {
 		return err
@@ -103,7 +109,7 @@ func (q Query) terms() (list []string) {
 func (q Query) during(at unit.Instant) bool { return at >= q.From && (q.To == 0 || at < q.To) }
 
 // beginning returns the places of the records whose id begins with a text; nil when the text is empty.
-func (tx *Tx) beginning(id string) (map[int64]bool, error) {
+func (tx Finding) beginning(id string) (map[int64]bool, error) {
 	if id == "" {
 		return nil, nil //nolint:nilnil // no condition
 	}
@@ -124,12 +130,12 @@ func (tx *Tx) beginning(id string) (map[int64]bool, error) {
 }
 
 // searchTail looks through the records that are in no block yet.
-func (tx *Tx) searchTail(q Query, ids map[int64]bool, before, size int64, emit func(int64) (bool, error)) (more bool, err error) {
+func (tx Finding) searchTail(q Query, ids map[int64]bool, before, size int64, emit func(int64) (bool, error)) (more bool, err error) {
 	from := sealed(size)
 	if before <= from {
 		return true, nil
 	}
-	records, err := tx.db.tail.since(tx, from, size)
+	records, err := tx.db.tail.since(tx.Tx, from, size)
 	if err != nil {
 		return false, err
 	}
@@ -157,7 +163,7 @@ func holds(terms, wanted []string) bool {
 
 // searchBlocks looks through the blocks of the index below a place, the last first. A block is looked at
 // only where every condition has a record in it.
-func (tx *Tx) searchBlocks(q Query, ids map[int64]bool, before int64, emit func(int64) (bool, error)) error {
+func (tx Finding) searchBlocks(q Query, ids map[int64]bool, before int64, emit func(int64) (bool, error)) error {
 	conditions, err := tx.conditions(q, ids)
 	if err != nil {
 		return err
@@ -175,7 +181,7 @@ func (tx *Tx) searchBlocks(q Query, ids map[int64]bool, before int64, emit func(
 		}
 		at := func(int64) unit.Instant { return q.From }
 		if bounded {
-			if at, err = tx.happened(block); err != nil {
+			if at, err = tx.appending().happened(block); err != nil {
 				return err
 			}
 		}
@@ -216,12 +222,12 @@ type condition interface {
 	upTo(block int64) (at int64, m marks, ok bool, err error)
 }
 
-func (tx *Tx) conditions(q Query, ids map[int64]bool) (list []condition, err error) {
+func (tx Finding) conditions(q Query, ids map[int64]bool) (list []condition, err error) {
 	if ids != nil {
 		list = append(list, setOf(maps.Keys(ids)))
 	}
 	for _, term := range q.terms() {
-		list = append(list, &postings{tx: tx, term: term, batch: firstBatch})
+		list = append(list, &postings{tx: tx.Tx, term: term, batch: firstBatch})
 	}
 	if q.From > 0 || q.To > 0 {
 		days, err := tx.days(q)
@@ -326,7 +332,7 @@ func (s *set) upTo(block int64) (at int64, m marks, ok bool, err error) {
 }
 
 // days returns the records of the days that the bounds of a query touch.
-func (tx *Tx) days(q Query) (*set, error) {
+func (tx Finding) days(q Query) (*set, error) {
 	first, last := record.DayTerm(q.From), record.LastDay
 	if q.To > 0 {
 		last = record.DayTerm(q.To - 1)
@@ -347,12 +353,12 @@ func (tx *Tx) days(q Query) (*set, error) {
 }
 
 // kept returns the record at a place.
-func (tx *Tx) kept(seq int64) (Kept, error) {
+func (tx Finding) kept(seq int64) (Kept, error) {
 	raw, err := tx.raw(seq)
 	if err != nil {
 		return Kept{}, err
 	}
-	r, err := decode(tx, raw)
+	r, err := decode(tx.Tx, raw)
 	if err != nil {
 		return Kept{}, err
 	}

@@ -260,7 +260,7 @@ func Rebuild(ctx context.Context, reader, writer Conn, progress func(done, size 
 		if done++; progress != nil && done%verifyBatch == 0 {
 			progress(done, size)
 		}
-		return tx.project(r, where)
+		return tx.appending().project(r, where)
 	}, db.site.Code)
 	if err != nil {
 		return 0, err
@@ -318,7 +318,7 @@ func (db *DB) Prove(ctx context.Context, id ledger.ID) (proof ledger.Proof, reco
 		return proof, nil, err
 	}
 	err = db.Read(ctx, func(tx *Tx) error {
-		proof, record, err = tx.proveUnder(note, id)
+		proof, record, err = tx.appending().proveUnder(note, id)
 		return err
 	})
 	return proof, record, err
@@ -348,7 +348,7 @@ func (db *DB) ProveNewest(ctx context.Context, id ledger.ID) (proof ledger.Proof
 		if young = c.Size <= kept.Seq; young {
 			return nil
 		}
-		proof, record, err = tx.proveUnder(note, id)
+		proof, record, err = tx.appending().proveUnder(note, id)
 		return err
 	}
 	if err := db.Read(ctx, prove); err != nil || !young {
@@ -363,7 +363,7 @@ func (db *DB) ProveNewest(ctx context.Context, id ledger.ID) (proof ledger.Proof
 
 // proveUnder proves under a checkpoint, and verifies the proof with nothing but the record and the key, as
 // whoever is given it does.
-func (tx *Tx) proveUnder(note []byte, id ledger.ID) (proof ledger.Proof, record []byte, err error) {
+func (tx appending) proveUnder(note []byte, id ledger.ID) (proof ledger.Proof, record []byte, err error) {
 	kept, err := tx.Record(id)
 	if err != nil {
 		return proof, nil, err
@@ -474,14 +474,14 @@ func ExportTexts(ctx context.Context, db *DB, size int64, path string) (count in
 func (tx *Tx) Dump() ([]string, error) {
 	var all []string
 	for _, p := range projections {
-		if err := tx.dump(p.table, p.show, &all); err != nil {
+		if err := tx.appending().dump(p.table, p.show, &all); err != nil {
 			return nil, err
 		}
 	}
 	return all, nil
 }
 
-func (tx *Tx) dump(table, show string, all *[]string) error {
+func (tx appending) dump(table, show string, all *[]string) error {
 	return tx.s.Each(tx.ctx, show, func(row Rows) error {
 		columns, err := row.Columns()
 		if err != nil {

@@ -177,14 +177,14 @@ func (h holder) WebAuthnCredentials() []webauthn.Credential {
 // holder reads an account with those of its passkeys that count here.
 func (k *Passkeys) holder(tx *store.Tx, a store.Account) (h holder, err error) {
 	h.Account = a
-	text, err := tx.Handle(a.Code)
+	text, err := tx.Access().Handle(a.Code)
 	if err != nil {
 		return h, err
 	}
 	if h.handle, err = base64.RawURLEncoding.DecodeString(text); err != nil {
 		return h, fmt.Errorf("the handle of %s: %w", a.Code, err)
 	}
-	h.keys, err = tx.Passkeys(a.Code)
+	h.keys, err = tx.Access().Passkeys(a.Code)
 	h.keys = slices.DeleteFunc(h.keys, func(p store.Passkey) bool { return !k.Counts(p) })
 	return h, err
 }
@@ -295,11 +295,11 @@ func (t *trial) proof(code string) identity.Proof {
 		What: "passkey", Way: access.ByPasskey, Stranger: access.Digest("passkey", t.id),
 		Find: func(tx *store.Tx) (store.Account, bool, error) {
 			t.who = holder{}
-			p, ok, err := tx.Passkey(t.id)
+			p, ok, err := tx.Access().Passkey(t.id)
 			if err != nil || !ok || code != "" && p.Code != code {
 				return store.Account{}, false, err
 			}
-			a, ok, err := tx.Account(p.Code)
+			a, ok, err := tx.Access().Account(p.Code)
 			if err != nil || !ok {
 				return a, false, err
 			}
@@ -343,7 +343,7 @@ func (t *trial) use(tx *store.Tx, _ *store.Account) error {
 	if !slices.ContainsFunc(t.who.keys, func(p store.Passkey) bool { return p.ID == t.id && p.Counter == t.seen.Counter }) {
 		return &identity.DeniedError{What: "passkey"}
 	}
-	return tx.UsePasskey(t.id, t.used.Authenticator.SignCount, byte(t.used.Flags.ProtocolValue()), tx.Now)
+	return tx.Access().UsePasskey(t.id, t.used.Authenticator.SignCount, byte(t.used.Flags.ProtocolValue()), tx.Now)
 }
 
 // detailed returns an error of the library with what it keeps apart.
@@ -384,7 +384,7 @@ func (k *Passkeys) AskToAdd(ctx context.Context, token, password, name string, f
 
 // newHolder reads an account that is given another passkey.
 func (k *Passkeys) newHolder(tx *store.Tx, a store.Account) (h holder, err error) {
-	all, err := tx.Passkeys(a.Code)
+	all, err := tx.Access().Passkeys(a.Code)
 	if err != nil {
 		return h, err
 	}
@@ -396,7 +396,7 @@ func (k *Passkeys) newHolder(tx *store.Tx, a store.Account) (h holder, err error
 	}
 	h.handle = make([]byte, handleBytes)
 	rand.Read(h.handle) // never fails
-	return h, tx.SaveHandle(a.Code, base64.RawURLEncoding.EncodeToString(h.handle))
+	return h, tx.Access().SaveHandle(a.Code, base64.RawURLEncoding.EncodeToString(h.handle))
 }
 
 // Add adds the passkey that a device has made to the account of whoever has signed in.
@@ -421,7 +421,7 @@ func (k *Passkeys) Add(ctx context.Context, token string, answer []byte) (r iden
 		if v.State != access.Active || v.Account.Code != q.code {
 			return identity.NotSignedIn(v.State)
 		}
-		if err := tx.AddPasskey(k.newPasskey(q, made, tx.Now)); err != nil {
+		if err := tx.Access().AddPasskey(k.newPasskey(q, made, tx.Now)); err != nil {
 			return err
 		}
 		r, err = identity.RecordAccess(tx, "", q.code, v.Account, record.PasskeyAdded)

@@ -56,7 +56,7 @@ func BenchmarkSearch(b *testing.B) {
 				start := time.Now()
 				err := db.Read(context.Background(), func(tx *store.Tx) error {
 					left := 50
-					_, err := tx.SearchPage(c.q, 100_001, func(store.Kept) (bool, error) {
+					_, err := tx.Finding().SearchPage(c.q, 100_001, func(store.Kept) (bool, error) {
 						left--
 						return left > 0, nil
 					})

@@ -46,42 +46,44 @@ func accounts(t *testing.T, e Engine) {
 		OnceUntil: at + 1, MustChange: true, Disabled: at + 2, Created: at, Changed: at + 3,
 	}
 	bare := store.Account{Code: "T-01", Name: "n", Created: at}
-	change(t, db, func(tx *store.Tx) error { return errors.Join(tx.AddAccount(full), tx.AddAccount(bare)) })
+	change(t, db, func(tx *store.Tx) error {
+		return errors.Join(tx.Access().AddAccount(full), tx.Access().AddAccount(bare))
+	})
 	var all []store.Account
 	Read(t, db, func(tx *store.Tx) (err error) {
-		all, err = tx.Accounts()
+		all, err = tx.Access().Accounts()
 		return err
 	})
 	if diff := cmp.Diff([]store.Account{bare, full}, all); diff != "" {
 		t.Errorf("all accounts (-want +got):\n%s", diff)
 	}
 	byCode := func(code string) func(*store.Tx) (store.Account, bool, error) {
-		return func(tx *store.Tx) (store.Account, bool, error) { return tx.Account(code) }
+		return func(tx *store.Tx) (store.Account, bool, error) { return tx.Access().Account(code) }
 	}
-	byBadge := func(tx *store.Tx) (store.Account, bool, error) { return tx.AccountByBadge("b") }
+	byBadge := func(tx *store.Tx) (store.Account, bool, error) { return tx.Access().AccountByBadge("b") }
 	for _, find := range []func(*store.Tx) (store.Account, bool, error){byCode("T-02"), byCode(" t-02"), byBadge} {
 		if diff := cmp.Diff(full, accountOf(t, db, find)); diff != "" {
 			t.Errorf("found (-want +got):\n%s", diff)
 		}
 	}
 	for _, add := range []store.Account{{Code: "t-02", Created: at}, {Code: "T-03", Badge: "b", Created: at}} {
-		wantCode(t, "account "+add.Code, db.Write(context.Background(), func(tx *store.Tx) error { return tx.AddAccount(add) }), fault.Conflict)
+		wantCode(t, "account "+add.Code, db.Write(context.Background(), func(tx *store.Tx) error { return tx.Access().AddAccount(add) }), fault.Conflict)
 	}
 	Read(t, db, func(tx *store.Tx) error {
 		for _, code := range []string{"", "T-03", "T_02", "%"} {
-			if _, ok, err := tx.Account(code); ok || err != nil {
+			if _, ok, err := tx.Access().Account(code); ok || err != nil {
 				t.Errorf("account %q: %t, %v", code, ok, err)
 			}
 		}
 		for _, badge := range []string{"", "B", "c"} { // accounts without a badge have none in common
-			if _, ok, err := tx.AccountByBadge(badge); ok || err != nil {
+			if _, ok, err := tx.Access().AccountByBadge(badge); ok || err != nil {
 				t.Errorf("badge %q: %t, %v", badge, ok, err)
 			}
 		}
 		return nil
 	})
 	save := func(a store.Account) error {
-		return db.Write(context.Background(), func(tx *store.Tx) error { return tx.SaveAccount(a) })
+		return db.Write(context.Background(), func(tx *store.Tx) error { return tx.Access().SaveAccount(a) })
 	}
 	taken := bare
 	taken.Badge = "b"
@@ -95,7 +97,7 @@ func accounts(t *testing.T, e Engine) {
 		t.Errorf("saved (-want +got):\n%s", diff)
 	}
 	refused := errors.New("no")
-	if err := db.Write(context.Background(), func(tx *store.Tx) error { return errors.Join(tx.SaveAccount(full), refused) }); !errors.Is(err, refused) {
+	if err := db.Write(context.Background(), func(tx *store.Tx) error { return errors.Join(tx.Access().SaveAccount(full), refused) }); !errors.Is(err, refused) {
 		t.Fatal(err)
 	}
 	if got := accountOf(t, db, byCode("T-02")); got.Name != "m" {
@@ -111,17 +113,17 @@ func attempts(t *testing.T, e Engine) {
 	known, stranger, fresh := access.Key("T-01"), access.Key("X-01"), access.Key("X-02")
 	change(t, db, func(tx *store.Tx) error {
 		return errors.Join(
-			tx.AddAccount(store.Account{Code: "T-01", Name: "n", Created: at}),
-			tx.SaveFailures(known, access.Failures{Count: 1, Last: at}),
-			tx.SaveFailures(known, access.Failures{Count: 2, Last: at}),
-			tx.SaveFailures(stranger, access.Failures{Count: 7, Last: at}),
-			tx.SaveFailures(fresh, access.Failures{Count: 1, Last: at + 1}),
+			tx.Access().AddAccount(store.Account{Code: "T-01", Name: "n", Created: at}),
+			tx.Access().SaveFailures(known, access.Failures{Count: 1, Last: at}),
+			tx.Access().SaveFailures(known, access.Failures{Count: 2, Last: at}),
+			tx.Access().SaveFailures(stranger, access.Failures{Count: 7, Last: at}),
+			tx.Access().SaveFailures(fresh, access.Failures{Count: 1, Last: at + 1}),
 		)
 	})
 	want := func(key string, f access.Failures) {
 		t.Helper()
 		Read(t, db, func(tx *store.Tx) error {
-			if got, err := tx.Failures(key); got != f || err != nil {
+			if got, err := tx.Access().Failures(key); got != f || err != nil {
 				t.Errorf("failures %+v, %v; want %+v", got, err, f)
 			}
 			return nil
@@ -130,14 +132,14 @@ func attempts(t *testing.T, e Engine) {
 	two := access.Failures{Count: 2, Last: at}
 	want(known, two)
 	want(stranger, access.Failures{Count: 7, Last: at})
-	if got := accountOf(t, db, func(tx *store.Tx) (store.Account, bool, error) { return tx.Account("T-01") }); got.Failures != two {
+	if got := accountOf(t, db, func(tx *store.Tx) (store.Account, bool, error) { return tx.Access().Account("T-01") }); got.Failures != two {
 		t.Errorf("the account has the failures %+v", got.Failures)
 	}
-	change(t, db, func(tx *store.Tx) error { return tx.ForgetStrangers(at + 1) })
+	change(t, db, func(tx *store.Tx) error { return tx.Access().ForgetStrangers(at + 1) })
 	want(known, two)
 	want(stranger, access.Failures{})
 	want(fresh, access.Failures{Count: 1, Last: at + 1})
-	change(t, db, func(tx *store.Tx) error { return tx.SaveFailures(known, access.Failures{}) })
+	change(t, db, func(tx *store.Tx) error { return tx.Access().SaveFailures(known, access.Failures{}) })
 	want(known, access.Failures{})
 }
 
@@ -152,12 +154,12 @@ func sessions(t *testing.T, e Engine) {
 	first, second, third := made("a", "T-01", at), made("b", "T-01", at+10), made("c", "T-02", at)
 	third.Locked = true
 	change(t, db, func(tx *store.Tx) error {
-		return errors.Join(tx.AddSession(first), tx.AddSession(second), tx.AddSession(third))
+		return errors.Join(tx.Access().AddSession(first), tx.Access().AddSession(second), tx.Access().AddSession(third))
 	})
 	want := func(code string, want ...store.Session) {
 		t.Helper()
 		Read(t, db, func(tx *store.Tx) error {
-			got, err := tx.Sessions(code)
+			got, err := tx.Access().Sessions(code)
 			if diff := cmp.Diff(want, got); diff != "" {
 				t.Errorf("sessions of %s (-want +got):\n%s", code, diff)
 			}
@@ -167,17 +169,17 @@ func sessions(t *testing.T, e Engine) {
 	want("T-01", second, first)
 	want("T-02", third)
 	want("t-01")
-	if err := db.Write(context.Background(), func(tx *store.Tx) error { return tx.AddSession(first) }); err == nil {
+	if err := db.Write(context.Background(), func(tx *store.Tx) error { return tx.Access().AddSession(first) }); err == nil {
 		t.Error("two sessions have one token")
 	}
-	change(t, db, func(tx *store.Tx) error { return tx.TouchSession("b", at+20, true) })
+	change(t, db, func(tx *store.Tx) error { return tx.Access().TouchSession("b", at+20, true) })
 	second.Seen, second.Locked = at+20, true
 	Read(t, db, func(tx *store.Tx) error {
-		got, ok, err := tx.Session("b")
+		got, ok, err := tx.Access().Session("b")
 		if diff := cmp.Diff(second, got); diff != "" || !ok || err != nil {
 			t.Errorf("touched: %t, %v\n%s", ok, err, diff)
 		}
-		if _, ok, err := tx.Session("A"); ok || err != nil {
+		if _, ok, err := tx.Access().Session("A"); ok || err != nil {
 			t.Errorf("a token in another case: %t, %v", ok, err)
 		}
 		return nil
@@ -186,17 +188,17 @@ func sessions(t *testing.T, e Engine) {
 	if ends != at.Add(12*time.Hour) {
 		t.Fatalf("a session ends at %s", ends)
 	}
-	change(t, db, func(tx *store.Tx) error { return tx.DropSessions(ends - 1) })
+	change(t, db, func(tx *store.Tx) error { return tx.Access().DropSessions(ends - 1) })
 	want("T-01", second, first)
-	change(t, db, func(tx *store.Tx) error { return tx.DropSessions(ends) })
+	change(t, db, func(tx *store.Tx) error { return tx.Access().DropSessions(ends) })
 	want("T-01", second)
 	want("T-02")
 	change(t, db, func(tx *store.Tx) error {
-		return errors.Join(tx.AddSession(first), tx.AddSession(third), tx.EndSession("b"), tx.EndSession("x"))
+		return errors.Join(tx.Access().AddSession(first), tx.Access().AddSession(third), tx.Access().EndSession("b"), tx.Access().EndSession("x"))
 	})
 	want("T-01", first)
 	change(t, db, func(tx *store.Tx) error {
-		n, err := tx.EndSessions("T-01")
+		n, err := tx.Access().EndSessions("T-01")
 		if n != 1 {
 			t.Errorf("%d sessions were ended, want 1", n)
 		}

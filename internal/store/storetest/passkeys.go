@@ -25,15 +25,15 @@ func passkeys(t *testing.T, e Engine) {
 	third := store.Passkey{ID: "c", Code: "T-02", Name: "n", Host: "localhost", Key: []byte{2}, Transports: []string{}, Added: at}
 	account := store.Account{Code: "T-01", Name: "n", Created: at}
 	change(t, db, func(tx *store.Tx) error {
-		return errors.Join(tx.AddAccount(account), tx.AddPasskey(second), tx.AddPasskey(first), tx.AddPasskey(third))
+		return errors.Join(tx.Access().AddAccount(account), tx.Access().AddPasskey(second), tx.Access().AddPasskey(first), tx.Access().AddPasskey(third))
 	})
 	wantCode(t, "an id twice", db.Write(context.Background(), func(tx *store.Tx) error {
-		return tx.AddPasskey(store.Passkey{ID: "a", Code: "T-02", Key: []byte{3}, Added: at})
+		return tx.Access().AddPasskey(store.Passkey{ID: "a", Code: "T-02", Key: []byte{3}, Added: at})
 	}), fault.Conflict)
 	want := func(code string, want ...store.Passkey) {
 		t.Helper()
 		Read(t, db, func(tx *store.Tx) error {
-			got, err := tx.Passkeys(code)
+			got, err := tx.Access().Passkeys(code)
 			if diff := cmp.Diff(want, got); diff != "" {
 				t.Errorf("passkeys of %s (-want +got):\n%s", code, diff)
 			}
@@ -44,23 +44,23 @@ func passkeys(t *testing.T, e Engine) {
 	want("T-02", third)
 	want("t-01")
 	Read(t, db, func(tx *store.Tx) error {
-		got, ok, err := tx.Passkey("a")
+		got, ok, err := tx.Access().Passkey("a")
 		if diff := cmp.Diff(first, got); diff != "" || !ok || err != nil {
 			t.Errorf("found: %t, %v\n%s", ok, err, diff)
 		}
-		if _, ok, err := tx.Passkey("b"); ok || err != nil {
+		if _, ok, err := tx.Access().Passkey("b"); ok || err != nil {
 			t.Errorf("an id that nobody has: %t, %v", ok, err)
 		}
 		return nil
 	})
-	change(t, db, func(tx *store.Tx) error { return tx.UsePasskey("A", 7, 0x05, at+9) })
+	change(t, db, func(tx *store.Tx) error { return tx.Access().UsePasskey("A", 7, 0x05, at+9) })
 	second.Counter, second.Flags, second.Used = 7, 0x05, at+9
 	want("T-01", first, second)
 
 	handle := func(code, want string) {
 		t.Helper()
 		Read(t, db, func(tx *store.Tx) error {
-			if got, err := tx.Handle(code); got != want || err != nil {
+			if got, err := tx.Access().Handle(code); got != want || err != nil {
 				t.Errorf("%s is called %q, %v; want %q", code, got, err, want)
 			}
 			return nil
@@ -68,16 +68,16 @@ func passkeys(t *testing.T, e Engine) {
 	}
 	handle("T-01", "")
 	handle("T-02", "")
-	change(t, db, func(tx *store.Tx) error { return tx.SaveHandle("T-01", "h") })
+	change(t, db, func(tx *store.Tx) error { return tx.Access().SaveHandle("T-01", "h") })
 	handle("T-01", "h")
 	account.Name = "m" // what else is saved leaves the handle alone
-	change(t, db, func(tx *store.Tx) error { return tx.SaveAccount(account) })
+	change(t, db, func(tx *store.Tx) error { return tx.Access().SaveAccount(account) })
 	handle("T-01", "h")
 
 	remove := func(code, id string, want bool) {
 		t.Helper()
 		change(t, db, func(tx *store.Tx) error {
-			removed, err := tx.RemovePasskey(code, id)
+			removed, err := tx.Access().RemovePasskey(code, id)
 			if removed != want {
 				t.Errorf("passkey %s of %s is removed: %t", id, code, removed)
 			}
@@ -88,7 +88,7 @@ func passkeys(t *testing.T, e Engine) {
 	remove("T-01", "a", true)
 	remove("T-01", "a", false)
 	want("T-01", second)
-	change(t, db, func(tx *store.Tx) error { return tx.RemovePasskeys("T-01") })
+	change(t, db, func(tx *store.Tx) error { return tx.Access().RemovePasskeys("T-01") })
 	want("T-01")
 	want("T-02", third)
 }

@@ -59,7 +59,7 @@ func (w writer) all() {
 	w.Helper()
 	seen := make(map[record.Kind]bool)
 	Read(w.TB, w.db, func(tx *store.Tx) error {
-		return tx.Search(store.Query{}, func(k store.Kept) (bool, error) {
+		return tx.Finding().Search(store.Query{}, func(k store.Kept) (bool, error) {
 			seen[k.Kind()] = true
 			return true, nil
 		})

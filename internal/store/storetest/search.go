@@ -168,7 +168,7 @@ func trySearches(t *testing.T, e Engine, db *store.DB) {
 		want = want[:min(limit, len(want))]
 		hits += len(want)
 		Read(checked{t, rt}, db, func(tx *store.Tx) error {
-			return tx.Search(q, func(k store.Kept) (bool, error) {
+			return tx.Finding().Search(q, func(k store.Kept) (bool, error) {
 				got = append(got, k.Seq)
 				if k.ID != all[k.Seq].record.ID || k.Replaced.Known() != (len(all[k.Seq].did) > 0) {
 					rt.Errorf("record %d: %s, replaced %s; later records did %v", k.Seq, k.ID, k.Replaced, all[k.Seq].did)
@@ -205,7 +205,7 @@ func everyValue(t *testing.T, db *store.DB, all []known) {
 					}
 				}
 				Read(t, db, func(tx *store.Tx) error {
-					return tx.Search(q, func(k store.Kept) (bool, error) {
+					return tx.Finding().Search(q, func(k store.Kept) (bool, error) {
 						got = append(got, k.Seq)
 						return len(got) < 300, nil
 					})
@@ -428,7 +428,7 @@ func damagedIndex(t *testing.T, e Engine) {
 			if strings.Contains(text, "times") {
 				q = store.Query{To: clock.At()}
 			}
-			return tx.Search(q, func(store.Kept) (bool, error) { return true, nil })
+			return tx.Finding().Search(q, func(store.Kept) (bool, error) { return true, nil })
 		})
 		wantCode(t, fmt.Sprint("search after ", text), err, fault.Broken)
 	}
