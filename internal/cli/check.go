@@ -19,6 +19,9 @@ import (
 	"rinsate/internal/wire/table"
 )
 
+// sampleCommands are those that say which scopes and points are sampled, how, and what readings of a file come to.
+type sampleCommands struct{ *app }
+
 // checkFiles are the files that a check is judged against.
 type checkFiles struct {
 	names                       map[desk.Kind]*string
@@ -26,7 +29,7 @@ type checkFiles struct {
 	over                        bool
 }
 
-func (a *app) checkCommand() *cobra.Command {
+func (a sampleCommands) checkCommand() *cobra.Command {
 	f := checkFiles{names: make(map[desk.Kind]*string)}
 	c := &cobra.Command{
 		Use: "check [FILE]", Short: "Judge a file of readings against a fleet and levels, storing nothing",
@@ -60,7 +63,7 @@ Exit code 0: none over the action level, 3: some, 1: lines that could not be jud
 	return c
 }
 
-func (a *app) check(name string, f *checkFiles) (err error) {
+func (a sampleCommands) check(name string, f *checkFiles) (err error) {
 	checker, err := f.checker()
 	if err != nil {
 		return err
@@ -69,12 +72,12 @@ func (a *app) check(name string, f *checkFiles) (err error) {
 	if err != nil {
 		return err
 	}
-	content, size, err := a.source(name)
+	content, size, err := setUpCommands{a.app}.source(name)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, content.Close()) }()
-	r, stop := a.progress(content, size, name)
+	r, stop := setUpCommands{a.app}.progress(content, size, name)
 	defer stop()
 	t, err := table.Open(name, r, p, desk.Columns(desk.Readings))
 	if err != nil {

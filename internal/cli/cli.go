@@ -76,22 +76,6 @@ func newApp(streams Streams, clock func() time.Time) *app {
 	return a
 }
 
-// Run runs one command and returns its exit code.
-func Run(ctx context.Context, args []string, streams Streams, clock func() time.Time) int {
-	a := newApp(streams, clock)
-	root := a.root()
-	root.SetArgs(args)
-	err := root.ExecuteContext(ctx)
-	if err == nil {
-		return a.code
-	}
-	a.report(err)
-	if _, ok := errors.AsType[usageError](err); ok || !a.called {
-		return exitUsage
-	}
-	return exitError
-}
-
 // report prints an error in two parts: what is wrong, and what to do about it.
 func (a *app) report(err error) {
 	if a.json {
@@ -117,56 +101,6 @@ func defaultData() string {
 		return dir
 	}
 	return "rinsate-data"
-}
-
-func (a *app) root() *cobra.Command {
-	root := &cobra.Command{
-		Use:   "rinsate",
-		Short: "Keep the record of endoscope cleanliness and answer whether a scope may be used",
-		Long: `Rinsate keeps, for every reusable flexible endoscope, the record from patient to
-ready: uses, reprocessing steps, samples, readings, decisions and holds. From that
-record it says what is due, what a reading means, and whether a scope may be used
-now, until when, and if not, why not.
-
-` + caution,
-		SilenceErrors: true, SilenceUsage: true,
-		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
-			if err := c.ValidateRequiredFlags(); err != nil {
-				return fmt.Errorf("%w\nhint: %s --help", err, c.CommandPath())
-			}
-			a.called = true
-			return nil
-		},
-		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: false},
-	}
-	root.SetIn(a.In)
-	root.SetOut(a.Out)
-	root.SetErr(a.Err)
-	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return fmt.Errorf("%w\nhint: %s --help", err, c.CommandPath())
-	})
-	root.PersistentFlags().StringVar(&a.data, "data", defaultData(), "data folder (environment: RINSATE_DATA)")
-	root.PersistentFlags().BoolVar(&a.json, "json", false, "print JSON")
-	root.AddGroup(
-		&cobra.Group{ID: "day", Title: "The day's work:"},
-		&cobra.Group{ID: "numbers", Title: "What the numbers say:"},
-		&cobra.Group{ID: "set-up", Title: "Setting up and reading in:"},
-		&cobra.Group{ID: "proof", Title: "Proof and care:"},
-	)
-	add := func(group string, commands ...*cobra.Command) {
-		for _, c := range commands {
-			c.GroupID = group
-			root.AddCommand(c)
-		}
-	}
-	add("day", a.releaseCommand(), a.dueCommand(), a.boardCommand(), a.historyCommand(), a.protocolCommand(), a.holdCommand(), a.liftCommand(), a.askCommand(), a.voidCommand(), eraseCommand(a), a.checkCommand(), a.selectCommand(),
-		a.attachCommand(), a.attachmentsCommand(), a.attachmentCommand(), a.handoverCommand())
-	add("numbers", a.trendCommand(), a.signalsCommand(), a.signalCommand(), a.limitsCommand(), a.levelCommand(), a.variationCommand(), a.meterCommand(), a.funnelCommand(), a.failuresCommand())
-	add("set-up", a.demoCommand(), a.serveCommand(), a.initCommand(), a.importCommand(), a.rulesCommand(), a.fleetCommand(), a.userCommand())
-	add("proof", a.ledgerCommand(), a.doctorCommand(), a.versionCommand(), a.manCommand())
-	a.developing(root)
-	hintArgs(root)
-	return root
 }
 
 // hintArgs adds to errors of argument counts where to look, for a command and every one below.
@@ -209,7 +143,7 @@ func boardAt(v desk.View, at string) ([]reprocessing.Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return v.Board(when)
+	return v.Day().Board(when)
 }
 
 // instant reads a --at flag: RFC 3339, or a date and time in the facility's zone.

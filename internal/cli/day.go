@@ -19,7 +19,10 @@ import (
 	"rinsate/internal/store"
 )
 
-func (a *app) releaseCommand() *cobra.Command {
+// dayCommands are those of the day's work: the release check, holds, what is due, the history and files of a scope.
+type dayCommands struct{ *app }
+
+func (a dayCommands) releaseCommand() *cobra.Command {
 	var at, known string
 	c := &cobra.Command{
 		Use: "ready TAG", Short: "Say whether a scope may be used on a patient, and why",
@@ -61,7 +64,7 @@ Exit code 0: ready, 4: not ready.`,
 }
 
 // printAnswer prints the release check's whole answer.
-func (a *app) printAnswer(v desk.View, answer reprocessing.Answer) {
+func (a dayCommands) printAnswer(v desk.View, answer reprocessing.Answer) {
 	answer = a.terms.Answer(answer)
 	fmt.Fprintf(a.Out, "%s  %s  at %s\n", answer.Scope, strings.ToUpper(a.terms.state(answer.State)), answer.At.In(v.Zone()))
 	if answer.Until.Known() {
@@ -111,7 +114,7 @@ func moment(v desk.View, at unit.Instant) string {
 	return at.In(v.Zone())
 }
 
-func (a *app) boardCommand() *cobra.Command {
+func (a dayCommands) boardCommand() *cobra.Command {
 	var at string
 	c := &cobra.Command{
 		Use: "board", Short: "Show every scope's state", Args: cobra.NoArgs,
@@ -134,7 +137,7 @@ func (a *app) boardCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) printBoard(v desk.View, board []reprocessing.Answer) {
+func (a dayCommands) printBoard(v desk.View, board []reprocessing.Answer) {
 	rows := make([][]string, len(board))
 	for i, answer := range board {
 		answer = a.terms.Answer(answer)
@@ -164,7 +167,7 @@ func firstReason(answer reprocessing.Answer) string {
 	return ""
 }
 
-func (a *app) dueCommand() *cobra.Command {
+func (a dayCommands) dueCommand() *cobra.Command {
 	var at string
 	c := &cobra.Command{
 		Use: "due", Short: "List the scopes and points that are due to be sampled, and why", Args: cobra.NoArgs,
@@ -198,7 +201,7 @@ func dueOf(board []reprocessing.Answer) []sampling.Due {
 	return due
 }
 
-func (a *app) printDue(v desk.View, due []sampling.Due) {
+func (a dayCommands) printDue(v desk.View, due []sampling.Due) {
 	rows := make([][]string, len(due))
 	for i, d := range due {
 		d = a.terms.Due(d)
@@ -211,7 +214,7 @@ func (a *app) printDue(v desk.View, due []sampling.Due) {
 	a.printTable([]string{"scope", "since", "why", "points", ""}, rows)
 }
 
-func (a *app) historyCommand() *cobra.Command {
+func (a dayCommands) historyCommand() *cobra.Command {
 	var from, to string
 	var limit int
 	c := &cobra.Command{
@@ -262,7 +265,7 @@ func remarks(l desk.Line) string {
 	return strings.Join(parts, "; ")
 }
 
-func (a *app) holdCommand() *cobra.Command {
+func (a dayCommands) holdCommand() *cobra.Command {
 	var who actor
 	var reason string
 	c := &cobra.Command{
@@ -283,7 +286,7 @@ func (a *app) holdCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) liftCommand() *cobra.Command {
+func (a dayCommands) liftCommand() *cobra.Command {
 	var who actor
 	var reason, second, hold string
 	c := &cobra.Command{
@@ -338,7 +341,7 @@ func openHold(w *desk.Work, tag, wanted string) (string, error) {
 	return "", &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s has %d open holds: %s", tag, len(open), strings.Join(ids, "; ")), Hint: "name one with --hold"}
 }
 
-func (a *app) askCommand() *cobra.Command {
+func (a dayCommands) askCommand() *cobra.Command {
 	var who actor
 	var reason string
 	var points []string
@@ -366,7 +369,7 @@ func (a *app) askCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) voidCommand() *cobra.Command {
+func (a dayCommands) voidCommand() *cobra.Command {
 	var who actor
 	var reason string
 	c := &cobra.Command{
@@ -435,43 +438,10 @@ Where a rule asks for the text that is erased, the record does not count as good
 	return c
 }
 
-// act does one thing and prints what was recorded.
-func (a *app) act(c *cobra.Command, who *actor, do func(*desk.Work) (desk.Receipt, error), format string, args ...any) error {
-	return a.open(c.Context(), func(d *desk.Desk) error {
-		var receipt desk.Receipt
-		if err := who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
-			receipt, err = do(w)
-			return err
-		}); err != nil {
-			return err
-		}
-		if a.json {
-			return a.printJSON(receiptJSON(receipt))
-		}
-		note := ""
-		if !receipt.Fresh {
-			note = " (it was stored before)"
-		}
-		fmt.Fprintf(a.Out, "%s: record %s%s\n", fmt.Sprintf(format, args...), receipt.Record.ID, note)
-		for _, r := range receipt.Followed {
-			fmt.Fprintf(a.Out, "  then %s: record %s\n", r.Type, r.ID)
-		}
-		return nil
-	})
-}
-
 // printedReceipt is a receipt in JSON.
 type printedReceipt struct {
 	Record   ledger.ID   `json:"record"`
 	Seq      int64       `json:"seq"`
 	Fresh    bool        `json:"fresh"`
 	Followed []ledger.ID `json:"followed,omitempty"`
-}
-
-func receiptJSON(r desk.Receipt) printedReceipt {
-	p := printedReceipt{Record: r.Record.ID, Seq: r.Record.Seq, Fresh: r.Fresh}
-	for _, f := range r.Followed {
-		p.Followed = append(p.Followed, f.ID)
-	}
-	return p
 }

@@ -20,7 +20,7 @@ import (
 	"rinsate/internal/web"
 )
 
-func (a *app) demoCommand() *cobra.Command {
+func (a servingCommands) demoCommand() *cobra.Command {
 	var once bool
 	var cycles int
 	var o serving
@@ -75,13 +75,13 @@ is invented.`,
 }
 
 // built says what was made.
-func (a *app) built(s demo.Summary, start time.Time) {
+func (a servingCommands) built(s demo.Summary, start time.Time) {
 	fmt.Fprintf(a.Err, "%d cycles, %d readings, %d records in %s\n", s.Cycles, s.Readings, s.Records, a.clock().Sub(start).Round(100*time.Millisecond))
 }
 
 // serveDemo serves the invented hospital's pages while its year is recorded, and from then on as of now.
 // The door has the present all the time: a session must not end because the year goes by in seconds.
-func (a *app) serveDemo(c *cobra.Command, start time.Time, options demo.Options, o serving) (err error) {
+func (a servingCommands) serveDemo(c *cobra.Command, start time.Time, options demo.Options, o serving) (err error) {
 	ctx, stop := context.WithCancelCause(c.Context())
 	defer stop(nil)
 	year, err := demo.Begin(ctx, a.data, options, a.clock)
@@ -119,7 +119,7 @@ func (a *app) serveDemo(c *cobra.Command, start time.Time, options demo.Options,
 }
 
 // fillDemo makes the invented people's accounts, lets the year go by, and shows today's list.
-func (a *app) fillDemo(ctx context.Context, c *cobra.Command, year *demo.Year, d *desk.Desk, start time.Time) error {
+func (a servingCommands) fillDemo(ctx context.Context, c *cobra.Command, year *demo.Year, d *desk.Desk, start time.Time) error {
 	if err := demo.AddAccounts(ctx, identity.NewDoor(d.DB, access.Standard)); err != nil {
 		return err
 	}
@@ -137,7 +137,7 @@ func (a *app) fillDemo(ctx context.Context, c *cobra.Command, year *demo.Year, d
 }
 
 // printInvited prints who can sign in to the invented hospital.
-func (a *app) printInvited() {
+func (a servingCommands) printInvited() {
 	a.heading("Sign in as")
 	rows := make([][]string, len(demo.Accounts))
 	for i, x := range demo.Accounts {
@@ -150,13 +150,13 @@ func (a *app) printInvited() {
 const lastShown = 8
 
 // today prints what the lead of a reprocessing department asks in the morning.
-func (a *app) today(c *cobra.Command, d *desk.Desk) error {
+func (a servingCommands) today(c *cobra.Command, d *desk.Desk) error {
 	return d.View(c.Context(), func(v desk.View) error {
-		board, err := v.Board(v.Now())
+		board, err := v.Day().Board(v.Now())
 		if err != nil {
 			return err
 		}
-		verifications, err := v.LastVerifications(lastShown)
+		verifications, err := v.Day().LastVerifications(lastShown)
 		if err != nil {
 			return err
 		}
@@ -170,7 +170,7 @@ func (a *app) today(c *cobra.Command, d *desk.Desk) error {
 		site := d.DB.Site()
 		fmt.Fprintf(a.Out, "%s, %s\n", site.Name, v.Now().In(v.Zone()))
 		a.heading("Due to be sampled")
-		a.printDue(v, dueOf(board))
+		dayCommands{a.app}.printDue(v, dueOf(board))
 		for _, s := range []reprocessing.State{reprocessing.OnHold, reprocessing.OutOfService, reprocessing.InReprocessing, reprocessing.NotKnown, reprocessing.Ready} {
 			var rows [][]string
 			for _, answer := range board {
@@ -207,7 +207,7 @@ func (a *app) today(c *cobra.Command, d *desk.Desk) error {
 	})
 }
 
-func (a *app) tryNext() {
+func (a servingCommands) tryNext() {
 	a.heading("Try next")
 	for _, line := range []string{"ready D-01", "history D-01 --limit 20", "board", "due", "signals", "trend D-02", "variation", "meter list", "select --by L-01 --seed example", "ledger verify", "ledger export " + filepath.Join(os.TempDir(), "rinsate-export")} {
 		fmt.Fprintf(a.Out, "  rinsate --data %s %s\n", a.data, line)

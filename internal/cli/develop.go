@@ -18,7 +18,7 @@ import (
 
 // developing adds what a development build has: a command that serves the invented hospital of a folder,
 // building it first where there is none. Whoever has signed in stays so when the program is started again.
-func (a *app) developing(root *cobra.Command) {
+func (a servingCommands) developing(root *cobra.Command) {
 	var o serving
 	var cycles int
 	c := &cobra.Command{

@@ -17,7 +17,7 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
-func (a *app) attachCommand() *cobra.Command {
+func (a dayCommands) attachCommand() *cobra.Command {
 	var who actor
 	var kind, title, about string
 	c := &cobra.Command{
@@ -77,12 +77,12 @@ func readAtMost(name string, limit int64) (content []byte, err error) {
 	return content, nil
 }
 
-func (a *app) attachmentsCommand() *cobra.Command {
+func (a dayCommands) attachmentsCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "attachments TAG", Short: "List the photographs and documents of a scope, the latest first", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.view(c, func(v desk.View) error {
-				all, err := v.Attachments(args[0])
+				all, err := v.Records().Attachments(args[0])
 				if err != nil {
 					return err
 				}
@@ -121,7 +121,7 @@ func fileWords(f dossier.File) string {
 	return words
 }
 
-func (a *app) attachmentCommand() *cobra.Command {
+func (a dayCommands) attachmentCommand() *cobra.Command {
 	var out string
 	c := &cobra.Command{
 		Use: "attachment RECORD", Short: "Write an attached file as it came",
@@ -131,7 +131,7 @@ missing is an error. A file that is there already is never overwritten.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.view(c, func(v desk.View) error {
-				f, content, err := v.Content(args[0])
+				f, content, err := v.Records().Content(args[0])
 				if err != nil {
 					return err
 				}
@@ -170,7 +170,7 @@ func newFile(name string, content []byte) error {
 	return nil
 }
 
-func (a *app) handoverCommand() *cobra.Command {
+func (a dayCommands) handoverCommand() *cobra.Command {
 	var since string
 	var limit int
 	c := &cobra.Command{
@@ -181,7 +181,7 @@ func (a *app) handoverCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				notes, err := v.Handover(from, limit)
+				notes, err := v.Records().Handover(from, limit)
 				if err != nil {
 					return err
 				}
@@ -200,7 +200,7 @@ func (a *app) handoverCommand() *cobra.Command {
 }
 
 // printNotes prints each note under a line that says whose it is.
-func (a *app) printNotes(v desk.View, notes []desk.Note) {
+func (a dayCommands) printNotes(v desk.View, notes []desk.Note) {
 	if len(notes) == 0 {
 		fmt.Fprintln(a.Out, "nothing")
 		return
@@ -224,7 +224,7 @@ func (a *app) printNotes(v desk.View, notes []desk.Note) {
 	}
 }
 
-func (a *app) handoverWriteCommand() *cobra.Command {
+func (a dayCommands) handoverWriteCommand() *cobra.Command {
 	var who actor
 	var scopes []string
 	c := &cobra.Command{

@@ -14,7 +14,7 @@ import (
 	"rinsate/internal/present/figure"
 )
 
-func (a *app) failuresCommand() *cobra.Command {
+func (a numberCommands) failuresCommand() *cobra.Command {
 	var out output
 	var from, to, tag, kind, by, view string
 	c := &cobra.Command{
@@ -43,7 +43,7 @@ and whether the last three came too close together.`,
 						return err
 					}
 				}
-				verifications, err := v.FirstTests(start, end, tag, scope.Kind(kind))
+				verifications, err := v.Numbers().FirstTests(start, end, tag, scope.Kind(kind))
 				if err != nil {
 					return err
 				}
@@ -68,7 +68,7 @@ and whether the last three came too close together.`,
 
 var failureViews = []string{"shares", "gaps", "times"}
 
-func (a *app) failures(v desk.View, periods []desk.Period, shares trend.AttributeChart, b desk.Between, view string, out output) error {
+func (a numberCommands) failures(v desk.View, periods []desk.Period, shares trend.AttributeChart, b desk.Between, view string, out output) error {
 	gaps, gapsErr := trend.NewGChart(b.Gaps)
 	times, timesErr := trend.NewTChart(b.Days)
 	if out.draws() {

@@ -21,7 +21,7 @@ import (
 var askedOnPage = []string{"site", "name", "zone", "rules", "by", "origin"}
 
 // firstRun serves the page on which a facility begins, and then its pages.
-func (a *app) firstRun(c *cobra.Command, listen string) error {
+func (a servingCommands) firstRun(c *cobra.Command, listen string) error {
 	for _, name := range askedOnPage {
 		if c.Flags().Changed(name) {
 			return usageError{fmt.Errorf("--%s and --pages exclude each other: the page asks for everything", name)}

@@ -21,7 +21,10 @@ import (
 	"rinsate/internal/wire/table"
 )
 
-func (a *app) levelCommand() *cobra.Command {
+// levelCommands are those that derive, judge, replay and adopt levels.
+type levelCommands struct{ *app }
+
+func (a levelCommands) levelCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "level", Short: "Derive, judge, replay and adopt alert and action levels", Args: cobra.NoArgs,
 		Long: `Derive, judge, replay and adopt alert and action levels. A level belongs to one meter
@@ -136,7 +139,7 @@ func noReadings(t level.Target, v desk.View, from, to unit.Instant) error {
 	}
 }
 
-func (a *app) levelProposeCommand() *cobra.Command {
+func (a levelCommands) levelProposeCommand() *cobra.Command {
 	var f targetFlags
 	var out output
 	c := &cobra.Command{
@@ -156,7 +159,7 @@ enough: the manufacturer's instructions and local policy go before it.`,
 				if err != nil {
 					return err
 				}
-				d, err := v.Study(study)
+				d, err := v.Studies().Study(study)
 				if err != nil {
 					return err
 				}
@@ -171,7 +174,7 @@ enough: the manufacturer's instructions and local policy go before it.`,
 	return c
 }
 
-func (a *app) propose(v desk.View, d desk.Studied, out output) error {
+func (a levelCommands) propose(v desk.View, d desk.Studied, out output) error {
 	if out.draws() {
 		// Without candidates the picture has the readings alone.
 		proposed, err := d.Proposed(level.Free)
@@ -269,7 +272,7 @@ func cultures(name string) (all []desk.Culture, err error) {
 	return all, err
 }
 
-func (a *app) levelJudgeCommand() *cobra.Command {
+func (a levelCommands) levelJudgeCommand() *cobra.Command {
 	var f levelFlags
 	var out output
 	var file, prevalence, confidence string
@@ -308,7 +311,7 @@ the interval here contains 0.5 the answer says so.`,
 				if err != nil {
 					return err
 				}
-				past, err := v.Past(from, to, 0, nil)
+				past, err := v.Studies().Past(from, to, 0, nil)
 				if err != nil {
 					return err
 				}
@@ -344,7 +347,7 @@ the interval here contains 0.5 the answer says so.`,
 	return c
 }
 
-func (a *app) judge(r level.Reference, unlinked int, out output) error {
+func (a levelCommands) judge(r level.Reference, unlinked int, out output) error {
 	at := r.AtLevel
 	cell := func(f level.Figure) []string {
 		return []string{fmt.Sprintf("%.3f", float64(f.Value)), fmt.Sprintf("%.3f–%.3f", float64(f.Interval.Lo), float64(f.Interval.Hi))}
@@ -375,7 +378,7 @@ func (a *app) judge(r level.Reference, unlinked int, out output) error {
 	return nil
 }
 
-func (a *app) levelCurveCommand() *cobra.Command {
+func (a levelCommands) levelCurveCommand() *cobra.Command {
 	var f levelFlags
 	var out output
 	var points, tries []int
@@ -400,7 +403,7 @@ differences between scopes. --shared is that between cleanings, common to all po
 					if err != nil {
 						return err
 					}
-					samples, err := v.Baseline(f.target, from, to, nil)
+					samples, err := v.Studies().Baseline(f.target, from, to, nil)
 					if err != nil {
 						return err
 					}
@@ -439,7 +442,7 @@ func (f costFlags) costs() desk.Costs {
 	return desk.Costs{SampleMinutes: f.sample, CleaningMinutes: f.cleaning}
 }
 
-func (a *app) curve(v desk.View, o desk.Operating, source string, out output) error {
+func (a levelCommands) curve(v desk.View, o desk.Operating, source string, out output) error {
 	lines, err := o.Lines()
 	if err != nil {
 		return err
@@ -475,7 +478,7 @@ func (a *app) curve(v desk.View, o desk.Operating, source string, out output) er
 	return nil
 }
 
-func (a *app) levelReplayCommand() *cobra.Command {
+func (a levelCommands) levelReplayCommand() *cobra.Command {
 	var f levelFlags
 	var out output
 	var costs costFlags
@@ -503,7 +506,7 @@ level would have asked for one, its result is counted as unknown and not guessed
 				if err != nil {
 					return err
 				}
-				past, err := v.Past(from, to, costs.sample, list)
+				past, err := v.Studies().Past(from, to, costs.sample, list)
 				if err != nil {
 					return err
 				}
@@ -512,7 +515,7 @@ level would have asked for one, its result is counted as unknown and not guessed
 				}
 				counted := costs.costs()
 				counted.MostChanges = most
-				r, err := v.Replay(past, l, counted)
+				r, err := v.Studies().Replay(past, l, counted)
 				if err != nil {
 					return err
 				}
@@ -530,7 +533,7 @@ level would have asked for one, its result is counted as unknown and not guessed
 	return c
 }
 
-func (a *app) replay(v desk.View, r level.Replay, past desk.Past, out output) error {
+func (a levelCommands) replay(v desk.View, r level.Replay, past desk.Past, out output) error {
 	if a.json {
 		return a.printJSON(map[string]any{
 			"today": r.Today, "proposed": r.Proposed, "kinds": r.Kinds, "changed": r.Changed, "changes": past.Changed(r), "cultures_unlinked": past.Unlinked,
@@ -569,7 +572,7 @@ func (a *app) replay(v desk.View, r level.Replay, past desk.Past, out output) er
 	return nil
 }
 
-func (a *app) levelAdoptCommand() *cobra.Command {
+func (a levelCommands) levelAdoptCommand() *cobra.Command {
 	var f levelFlags
 	var plan targetFlags
 	var who actor
@@ -609,13 +612,13 @@ part of the record. Earlier decisions keep the level that made them.`,
 				if err != nil {
 					return desk.Receipt{}, err
 				}
-				g, err := w.Grounds(l, study, costs.costs(), list)
+				g, err := w.Studies().Grounds(l, study, costs.costs(), list)
 				if err != nil {
 					return desk.Receipt{}, err
 				}
 				g.Method, g.Note = level.Method(method), note
 				replay = *g.Replay
-				return w.AdoptDerived(e, l, g)
+				return w.OnSignals().AdoptDerived(e, l, g)
 			}, "adopted for %s: alert %s, action %s RLU", f.target, l.Alert, l.Action)
 			if err == nil && !a.json {
 				fmt.Fprintf(a.Out, "in the past %d cleaning verifications would have been over this level, %d are over today's\n", replay.Proposed.Over, replay.Today.Over)

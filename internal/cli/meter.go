@@ -20,7 +20,10 @@ import (
 	"rinsate/internal/wire/table"
 )
 
-func (a *app) meterCommand() *cobra.Command {
+// meterCommands are those of meters, lots and the study of the measurement itself.
+type meterCommands struct{ *app }
+
+func (a meterCommands) meterCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "meter", Short: "Check meters, compare lots and meters, study the measurement itself", Args: cobra.NoArgs,
 		Long: `Check meters with known materials, compare a new lot or meter with the old one, and study
@@ -57,7 +60,7 @@ func verdictMark(o quality.Outcome) string {
 	return "? not judged"
 }
 
-func (a *app) meterListCommand() *cobra.Command {
+func (a meterCommands) meterListCommand() *cobra.Command {
 	var at string
 	var out output
 	c := &cobra.Command{
@@ -68,7 +71,7 @@ func (a *app) meterListCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				meters, err := v.Meters()
+				meters, err := v.Measuring().Meters()
 				if err != nil {
 					return err
 				}
@@ -79,7 +82,7 @@ func (a *app) meterListCommand() *cobra.Command {
 				lines := []line{}
 				rows := [][]string{}
 				for _, m := range meters {
-					s, err := v.MeterState(m.Code, when)
+					s, err := v.Measuring().MeterState(m.Code, when)
 					if err != nil {
 						return err
 					}
@@ -113,7 +116,7 @@ func (f *controlFlags) flags(c *cobra.Command) {
 }
 
 func (f *controlFlags) controls(v desk.View, m quality.Meter, at unit.Instant) ([]quality.Control, error) {
-	targets, err := v.Targets()
+	targets, err := v.Measuring().Targets()
 	if err != nil {
 		return nil, err
 	}
@@ -164,7 +167,7 @@ func material(targets []quality.Target, m quality.Meter, kind quality.ControlKin
 }
 
 func findMeter(v desk.View, code string) (quality.Meter, error) {
-	meters, err := v.Meters()
+	meters, err := v.Measuring().Meters()
 	if err != nil {
 		return quality.Meter{}, err
 	}
@@ -174,7 +177,7 @@ func findMeter(v desk.View, code string) (quality.Meter, error) {
 	return quality.Meter{}, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("meter %q is not known", code), Hint: "see the meters with: rinsate meter list"}
 }
 
-func (a *app) meterCheckCommand() *cobra.Command {
+func (a meterCommands) meterCheckCommand() *cobra.Command {
 	var who actor
 	var controls controlFlags
 	var at, serviced string
@@ -205,7 +208,7 @@ Exit code 0: the meter may be used, 4: it must not be used.`,
 					if err != nil {
 						return err
 					}
-					r, verdict, err = w.CheckMeter(e, desk.Check{Meter: m.Code, Controls: list, Serviced: serviced})
+					r, verdict, err = w.AtMeters().CheckMeter(e, desk.Check{Meter: m.Code, Controls: list, Serviced: serviced})
 					return err
 				}); err != nil {
 					return err
@@ -246,7 +249,7 @@ Exit code 0: the meter may be used, 4: it must not be used.`,
 	return c
 }
 
-func (a *app) meterChecksCommand() *cobra.Command {
+func (a meterCommands) meterChecksCommand() *cobra.Command {
 	var out output
 	var from, to, kind, materialName string
 	c := &cobra.Command{
@@ -261,12 +264,12 @@ func (a *app) meterChecksCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				checks, err := v.Checks(m.Code, start, end)
+				checks, err := v.Measuring().Checks(m.Code, start, end)
 				if err != nil {
 					return err
 				}
 				if out.draws() {
-					targets, err := v.Targets()
+					targets, err := v.Measuring().Targets()
 					if err != nil {
 						return err
 					}
@@ -321,7 +324,7 @@ func (f *controlTargetFlags) flags(c *cobra.Command) {
 	must(c.MarkFlagRequired("material"))
 }
 
-func (a *app) meterTargetCommand() *cobra.Command {
+func (a meterCommands) meterTargetCommand() *cobra.Command {
 	var f controlTargetFlags
 	var who actor
 	var low, high float64
@@ -338,7 +341,7 @@ func (a *app) meterTargetCommand() *cobra.Command {
 				if f.t.Adopted, err = instant(at, w.Zone(), w.Now()); err != nil {
 					return desk.Receipt{}, err
 				}
-				return w.RegisterTarget(e, f.t)
+				return w.AtMeters().RegisterTarget(e, f.t)
 			}, "target of %s control %q adopted", f.kind, f.t.Material)
 		},
 	}
@@ -355,7 +358,7 @@ func (a *app) meterTargetCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) meterOwnCommand() *cobra.Command {
+func (a meterCommands) meterOwnCommand() *cobra.Command {
 	var f controlTargetFlags
 	var who actor
 	var from, to string
@@ -385,10 +388,10 @@ force, for this meter alone, together with the limits that it had.`,
 					if err != nil {
 						return err
 					}
-					if own, later, err = w.OwnTarget(f.t, args[0], start, end); err != nil || !adopt {
+					if own, later, err = w.Measuring().OwnTarget(f.t, args[0], start, end); err != nil || !adopt {
 						return err
 					}
-					targets, err := w.Targets()
+					targets, err := w.Measuring().Targets()
 					if err != nil {
 						return err
 					}
@@ -404,7 +407,7 @@ force, for this meter alone, together with the limits that it had.`,
 					if err != nil {
 						return err
 					}
-					r, err = w.RegisterTarget(e, own)
+					r, err = w.AtMeters().RegisterTarget(e, own)
 					return err
 				}); err != nil {
 					return err
@@ -425,7 +428,7 @@ force, for this meter alone, together with the limits that it had.`,
 	return c
 }
 
-func (a *app) own(d *desk.Desk, own quality.Target, later []quality.Verdict, r desk.Receipt) error {
+func (a meterCommands) own(d *desk.Desk, own quality.Target, later []quality.Verdict, r desk.Receipt) error {
 	zone := d.DB.Zone()
 	fmt.Fprintf(a.Out, "%s control %q: %d own checks, centre %.0f RLU, standard deviation %.3f of log10\n",
 		own.Kind, own.Material, own.Runs, math.Pow(10, float64(own.Mean))-1, float64(own.SD))
@@ -440,7 +443,7 @@ func (a *app) own(d *desk.Desk, own quality.Target, later []quality.Verdict, r d
 	return nil
 }
 
-func (a *app) meterCompareCommand() *cobra.Command {
+func (a meterCommands) meterCompareCommand() *cobra.Command {
 	var who actor
 	var kit, lots, meters, file, from, to string
 	var margin float64
@@ -479,9 +482,9 @@ It is never a factor: readings are not converted from one scale to another.`,
 				var r desk.Receipt
 				if err := act(c.Context(), func(w *desk.Work) (err error) {
 					if lots != "" {
-						old, new, err = w.LotSetups(kit, first, second)
-					} else if old, err = w.Setup(first, kit, ""); err == nil {
-						new, err = w.Setup(second, kit, "")
+						old, new, err = w.Measuring().LotSetups(kit, first, second)
+					} else if old, err = w.Measuring().Setup(first, kit, ""); err == nil {
+						new, err = w.Measuring().Setup(second, kit, "")
 					}
 					if err != nil {
 						return err
@@ -492,7 +495,7 @@ It is never a factor: readings are not converted from one scale to another.`,
 					if found, err = plan.Paired(old, new, pairs); err != nil || who.by == "" {
 						return err
 					}
-					r, err = w.RecordComparison(desk.Entry{By: who.by}, old, new, plan, pairs, found)
+					r, err = w.OnSignals().RecordComparison(desk.Entry{By: who.by}, old, new, plan, pairs, found)
 					return err
 				}); err != nil {
 					return err
@@ -520,7 +523,7 @@ func pairsOf(v desk.View, old, new quality.Setup, file, from, to string) ([]qual
 		if err != nil {
 			return nil, err
 		}
-		return v.FieldPairs(old, new, start, end)
+		return v.Measuring().FieldPairs(old, new, start, end)
 	}
 	var pairs []quality.Pair
 	err := readTable(file, desk.PairColumns(), func(t *table.Table) (err error) {
@@ -541,7 +544,7 @@ func answerMark(x quality.Answer) string {
 	return "? "
 }
 
-func (a *app) compared(found quality.Paired, pairs []quality.Pair, same bool, plan quality.Plan, r desk.Receipt, out output) error {
+func (a meterCommands) compared(found quality.Paired, pairs []quality.Pair, same bool, plan quality.Plan, r desk.Receipt, out output) error {
 	if out.csv {
 		rows := make([][]string, len(pairs))
 		for i, p := range pairs {
@@ -573,7 +576,7 @@ func (a *app) compared(found quality.Paired, pairs []quality.Pair, same bool, pl
 	return nil
 }
 
-func (a *app) meterStudyCommand() *cobra.Command {
+func (a meterCommands) meterStudyCommand() *cobra.Command {
 	var noPool bool
 	var out output
 	c := &cobra.Command{
@@ -606,7 +609,7 @@ the error.`,
 	return c
 }
 
-func (a *app) gauge(g quality.Gauge, out output) error {
+func (a meterCommands) gauge(g quality.Gauge, out output) error {
 	if a.json {
 		components := map[string]any{}
 		for _, p := range g.Components() {

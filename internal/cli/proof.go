@@ -17,13 +17,16 @@ import (
 	"rinsate/internal/store/sqlite"
 )
 
-func (a *app) ledgerCommand() *cobra.Command {
+// proofCommands are those that prove what is on record.
+type proofCommands struct{ *app }
+
+func (a proofCommands) ledgerCommand() *cobra.Command {
 	c := &cobra.Command{Use: "ledger", Short: "Verify, prove, export and rebuild the ledger", Args: cobra.NoArgs}
 	c.AddCommand(a.verifyCommand(), a.proofCommand(), a.checkProofCommand(), a.exportCommand(), a.rebuildCommand(), a.showCommand(), a.keyCommand())
 	return c
 }
 
-func (a *app) verifyCommand() *cobra.Command {
+func (a proofCommands) verifyCommand() *cobra.Command {
 	var keys []string
 	var older []string
 	c := &cobra.Command{
@@ -71,7 +74,7 @@ func broken(err error) error {
 	return err
 }
 
-func (a *app) verifyExport(folder string, keys, older []string) error {
+func (a proofCommands) verifyExport(folder string, keys, older []string) error {
 	if len(keys) == 0 {
 		return usageError{errors.New("an export is verified with a key that comes from elsewhere: give it with --key")}
 	}
@@ -103,7 +106,7 @@ func (a *app) verifyExport(folder string, keys, older []string) error {
 	return nil
 }
 
-func (a *app) proofCommand() *cobra.Command {
+func (a proofCommands) proofCommand() *cobra.Command {
 	var out string
 	c := &cobra.Command{
 		Use: "proof RECORD", Short: "Write a record and the offline proof that the ledger holds it",
@@ -145,7 +148,7 @@ func (a *app) proofCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) checkProofCommand() *cobra.Command {
+func (a proofCommands) checkProofCommand() *cobra.Command {
 	var keys []string
 	c := &cobra.Command{
 		Use: "check-proof RECORD.json PROOF", Short: "Check the offline proof that a ledger holds a record; needs no data folder",
@@ -187,7 +190,7 @@ func keyTexts(keys []string) []string {
 	return texts
 }
 
-func (a *app) exportCommand() *cobra.Command {
+func (a proofCommands) exportCommand() *cobra.Command {
 	var texts bool
 	c := &cobra.Command{
 		Use: "export FOLDER", Short: "Write the whole ledger as static files that an outsider can verify",
@@ -223,7 +226,7 @@ With --texts the texts are written beside it, so that whoever gets both can chec
 	return c
 }
 
-func (a *app) rebuildCommand() *cobra.Command {
+func (a proofCommands) rebuildCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "rebuild", Short: "Throw away every table that is not the ledger and fill it again from the records", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -240,7 +243,7 @@ func (a *app) rebuildCommand() *cobra.Command {
 	}
 }
 
-func (a *app) showCommand() *cobra.Command {
+func (a proofCommands) showCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "show RECORD", Short: "Show one record by its id or the beginning of it", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -255,7 +258,7 @@ func (a *app) showCommand() *cobra.Command {
 	}
 }
 
-func (a *app) keyCommand() *cobra.Command {
+func (a proofCommands) keyCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "key", Short: "Print the public key that verifies the ledger", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -277,7 +280,7 @@ type finding struct {
 	Say  string `json:"say"`
 }
 
-func (a *app) doctorCommand() *cobra.Command {
+func (a proofCommands) doctorCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "doctor", Short: "Look the data folder over and say what needs care", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -332,7 +335,7 @@ func examine(c *cobra.Command, d *desk.Desk, add func(what string, good bool, fo
 		add("disk", free >= 1<<30, "%.1f GB free; at least 1 GB is advised", float64(free)/(1<<30))
 	}
 	return d.View(c.Context(), func(v desk.View) error {
-		rules, err := v.Rules(v.Now(), store.Forever)
+		rules, err := v.Registry().Rules(v.Now(), store.Forever)
 		if err != nil {
 			add("rules", false, "%s", strings.ReplaceAll(err.Error(), "\n", "; "))
 		} else if n := len(rules.Unverified()); n > 0 {
@@ -340,12 +343,12 @@ func examine(c *cobra.Command, d *desk.Desk, add func(what string, good bool, fo
 		} else {
 			add("rules", true, "%s is in force", rules.Cite())
 		}
-		fleet, err := v.Fleet()
+		fleet, err := v.Day().Fleet()
 		if err != nil {
 			return err
 		}
 		add("fleet", len(fleet) > 0, "%d scopes", len(fleet))
-		levels, err := v.Levels()
+		levels, err := v.Registry().Levels()
 		if err != nil {
 			return err
 		}
@@ -354,7 +357,7 @@ func examine(c *cobra.Command, d *desk.Desk, add func(what string, good bool, fo
 	})
 }
 
-func (a *app) manCommand() *cobra.Command {
+func (a proofCommands) manCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "man FOLDER", Short: "Write the manual pages", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {

@@ -11,7 +11,7 @@ import (
 	"rinsate/internal/desk"
 )
 
-func (a *app) protocolCommand() *cobra.Command {
+func (a sampleCommands) protocolCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "protocol TAG [POINT]", Short: "Show how the points of a scope are sampled, step by step",
 		Long: `Show how the sampling points of a scope are sampled: what must be at hand, the steps in
@@ -19,7 +19,7 @@ their order with volumes and lengths, what makes a sample invalid, and the clock
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.view(c, func(v desk.View) error {
-				guide, err := v.Guide(args[0])
+				guide, err := v.Day().Guide(args[0])
 				if err != nil {
 					return err
 				}
@@ -39,7 +39,7 @@ their order with volumes and lengths, what makes a sample invalid, and the clock
 	}
 }
 
-func (a *app) printGuide(g desk.Guide) {
+func (a sampleCommands) printGuide(g desk.Guide) {
 	fmt.Fprintf(a.Out, "%s, model %s (%s)\n", g.Scope, g.Model, g.Kind)
 	for _, p := range g.Points {
 		when := "on demand"

@@ -12,7 +12,7 @@ import (
 	"rinsate/internal/record"
 )
 
-func (a *app) selectCommand() *cobra.Command {
+func (a sampleCommands) selectCommand() *cobra.Command {
 	var who actor
 	var seed string
 	c := &cobra.Command{
@@ -58,7 +58,7 @@ from them again.`,
 	return c
 }
 
-func (a *app) printSelected(d record.SelectionBody) {
+func (a sampleCommands) printSelected(d record.SelectionBody) {
 	rows := make([][]string, len(d.Picks))
 	for i, p := range d.Picks {
 		rows[i] = []string{p.Scope, p.Why}
@@ -66,12 +66,12 @@ func (a *app) printSelected(d record.SelectionBody) {
 	a.printTable([]string{"scope", "why"}, rows)
 }
 
-func (a *app) repeatCommand() *cobra.Command {
+func (a sampleCommands) repeatCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "repeat RECORD", Short: "Select again from what a selection recorded, and compare", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.view(c, func(v desk.View) error {
-				selected, same, err := v.SelectAgain(args[0])
+				selected, same, err := v.Day().SelectAgain(args[0])
 				if err != nil {
 					return err
 				}
@@ -92,7 +92,7 @@ func (a *app) repeatCommand() *cobra.Command {
 	}
 }
 
-func (a *app) sizeCommand() *cobra.Command {
+func (a sampleCommands) sizeCommand() *cobra.Command {
 	var rate, confidence, sensitivity string
 	var fleet, positive, allowed int
 	c := &cobra.Command{

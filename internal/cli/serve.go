@@ -17,6 +17,9 @@ import (
 	"rinsate/internal/web"
 )
 
+// servingCommands are those that serve the pages.
+type servingCommands struct{ *app }
+
 // serving says where and how pages are served.
 type serving struct {
 	listen, base, certificate, key string
@@ -26,7 +29,7 @@ type serving struct {
 // usualAddress is where pages are served when nothing else is asked for: on this computer alone.
 const usualAddress = "127.0.0.1:8420"
 
-func (a *app) serveCommand() *cobra.Command {
+func (a servingCommands) serveCommand() *cobra.Command {
 	var o serving
 	c := &cobra.Command{
 		Use: "serve", Short: "Serve the pages",
@@ -55,7 +58,7 @@ Accounts are made with: rinsate user add`,
 }
 
 // serve serves until the context ends.
-func (a *app) serve(ctx context.Context, d *desk.Desk, o serving, pages web.Options) error {
+func (a servingCommands) serve(ctx context.Context, d *desk.Desk, o serving, pages web.Options) error {
 	certificate, err := o.tls()
 	if err != nil {
 		return err

@@ -22,7 +22,10 @@ import (
 	"rinsate/internal/wire/table"
 )
 
-func (a *app) initCommand() *cobra.Command {
+// setUpCommands are those that make a data folder and read files into it.
+type setUpCommands struct{ *app }
+
+func (a setUpCommands) initCommand() *cobra.Command {
 	var site record.SiteBody
 	var rules, by, listen string
 	var pages bool
@@ -48,7 +51,7 @@ account too, and then serves the pages.`,
 		},
 		RunE: func(c *cobra.Command, _ []string) (err error) {
 			if pages {
-				return a.firstRun(c, listen)
+				return servingCommands{a.app}.firstRun(c, listen)
 			}
 			if !slices.Contains(record.AllTerms, site.Terms) {
 				return usageError{fmt.Errorf("--terms %s: allowed: us, uk", site.Terms)}
@@ -88,7 +91,7 @@ account too, and then serves the pages.`,
 	return c
 }
 
-func (a *app) importCommand() *cobra.Command {
+func (a setUpCommands) importCommand() *cobra.Command {
 	var who actor
 	var profile, zone string
 	var dry bool
@@ -142,7 +145,7 @@ YAML file that maps other headers, decimal signs, encodings and date formats;
 	return c
 }
 
-func (a *app) printColumns(kind desk.Kind) error {
+func (a setUpCommands) printColumns(kind desk.Kind) error {
 	type column struct {
 		Name     string   `json:"name"`
 		Required bool     `json:"required"`
@@ -190,7 +193,7 @@ func readProfile(name, zone string) (table.Profile, error) {
 }
 
 // source opens a file, or standard input for "-"; size is zero when it is not known.
-func (a *app) source(name string) (content io.ReadCloser, size int64, err error) {
+func (a setUpCommands) source(name string) (content io.ReadCloser, size int64, err error) {
 	if name == "-" {
 		return io.NopCloser(a.In), 0, nil
 	}
@@ -204,7 +207,7 @@ func (a *app) source(name string) (content io.ReadCloser, size int64, err error)
 	return f, size, nil
 }
 
-func (a *app) importFile(ctx context.Context, d desk.Acting, f desk.File, dry bool) (err error) {
+func (a setUpCommands) importFile(ctx context.Context, d desk.Acting, f desk.File, dry bool) (err error) {
 	content, size, err := a.source(f.Name)
 	if err != nil {
 		return err
@@ -248,7 +251,7 @@ func (a *app) importFile(ctx context.Context, d desk.Acting, f desk.File, dry bo
 
 // progress counts on standard error how much of a file is read, when that is a terminal and the size is
 // known.
-func (a *app) progress(r io.Reader, size int64, name string) (io.Reader, func()) {
+func (a setUpCommands) progress(r io.Reader, size int64, name string) (io.Reader, func()) {
 	terminal := a.talk
 	if terminal == nil || size == 0 || a.json || !term.IsTerminal(terminal.Fd()) {
 		return r, func() {}
@@ -265,7 +268,7 @@ func (a *app) progress(r io.Reader, size int64, name string) (io.Reader, func())
 	return counted, func() { fmt.Fprint(terminal, wipe) }
 }
 
-func (a *app) rulesCommand() *cobra.Command {
+func (a setUpCommands) rulesCommand() *cobra.Command {
 	c := &cobra.Command{Use: "rules", Short: "Print, check and adopt rule sets", Args: cobra.NoArgs}
 	var current bool
 	show := &cobra.Command{
@@ -276,7 +279,7 @@ func (a *app) rulesCommand() *cobra.Command {
 				return err
 			}
 			return a.view(c, func(v desk.View) error {
-				text, err := v.RuleText(v.Now())
+				text, err := v.Registry().RuleText(v.Now())
 				if err == nil {
 					_, err = io.WriteString(a.Out, text.Text)
 				}
@@ -350,7 +353,7 @@ func (a *app) rulesCommand() *cobra.Command {
 				if err != nil {
 					return desk.Receipt{}, err
 				}
-				r, _, err := w.AdoptRules(e, at, filepath.Base(args[0]), text)
+				r, _, err := w.SettingUp().AdoptRules(e, at, filepath.Base(args[0]), text)
 				return r, err
 			}, "%s is adopted", args[0])
 		},
@@ -361,12 +364,12 @@ func (a *app) rulesCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) fleetCommand() *cobra.Command {
+func (a setUpCommands) fleetCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "fleet", Short: "List the scopes with their models and sampling points", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return a.view(c, func(v desk.View) error {
-				fleet, err := v.Fleet()
+				fleet, err := v.Day().Fleet()
 				if err != nil {
 					return err
 				}

@@ -66,11 +66,11 @@ func signalsJSON(raised []desk.Raised) []jsonSignal {
 
 // theSignal finds the signal whose id begins with a text.
 func theSignal(v desk.View, id string) (desk.Raised, error) {
-	list, err := v.AllSeries(v.Now(), desk.UsualWatching())
+	list, err := v.Numbers().AllSeries(v.Now(), desk.UsualWatching())
 	if err != nil {
 		return desk.Raised{}, err
 	}
-	all, err := v.Raised(desk.Signals(list, 0))
+	all, err := v.Numbers().Raised(desk.Signals(list, 0))
 	if err != nil {
 		return desk.Raised{}, err
 	}
@@ -84,7 +84,7 @@ func theSignal(v desk.View, id string) (desk.Raised, error) {
 	return found[0], nil
 }
 
-func (a *app) signalCommand() *cobra.Command {
+func (a numberCommands) signalCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "signal", Short: "Show or record what people did about a signal",
 		Long: `Show or record what people did about a signal. It is named by its id, or the beginning of
@@ -128,7 +128,7 @@ func causes() []string {
 }
 
 // signalAct is the command for one act about signals. flags adds what it says and returns what fills it in.
-func (a *app) signalAct(use, about string, act trend.Act, flags func(*cobra.Command) func(*trend.Handling)) *cobra.Command {
+func (a numberCommands) signalAct(use, about string, act trend.Act, flags func(*cobra.Command) func(*trend.Handling)) *cobra.Command {
 	var who actor
 	fill := func(*trend.Handling) {}
 	c := &cobra.Command{
@@ -142,7 +142,7 @@ func (a *app) signalAct(use, about string, act trend.Act, flags func(*cobra.Comm
 						if err != nil {
 							return err
 						}
-						receipt, err := w.HandleSignal(desk.Entry{By: who.by}, handling(w.View, r, act, fill))
+						receipt, err := w.OnSignals().HandleSignal(desk.Entry{By: who.by}, handling(w.View, r, act, fill))
 						if err != nil {
 							return err
 						}
@@ -180,7 +180,7 @@ func handling(v desk.View, r desk.Raised, act trend.Act, fill func(*trend.Handli
 	return h
 }
 
-func (a *app) signalShowCommand() *cobra.Command {
+func (a numberCommands) signalShowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "show ID", Short: "Show what people did about a signal", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -189,7 +189,7 @@ func (a *app) signalShowCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				life, err := v.Life(r.ID)
+				life, err := v.Numbers().Life(r.ID)
 				if err != nil {
 					return err
 				}

@@ -20,6 +20,9 @@ import (
 	"rinsate/internal/present/figure"
 )
 
+// numberCommands are those that say what the numbers show: trends, signals, failures, sources of variation.
+type numberCommands struct{ *app }
+
 // watchFlags are how series are watched.
 type watchFlags struct {
 	falseSignals   float64
@@ -65,7 +68,7 @@ func (f *watchFlags) watching() (desk.Watching, error) {
 
 // seriesOf returns the series of one scope, or of all.
 func seriesOf(v desk.View, at unit.Instant, w desk.Watching, tag, point, system, kit string) ([]desk.Series, error) {
-	list, err := v.AllSeries(at, w)
+	list, err := v.Numbers().AllSeries(at, w)
 	if err != nil {
 		return nil, err
 	}
@@ -75,7 +78,7 @@ func seriesOf(v desk.View, at unit.Instant, w desk.Watching, tag, point, system,
 	}), nil
 }
 
-func (a *app) trendCommand() *cobra.Command {
+func (a numberCommands) trendCommand() *cobra.Command {
 	var f watchFlags
 	var out output
 	var at, point, view string
@@ -140,7 +143,7 @@ provisional one from the first 20 to 30 readings since the last repair or change
 
 // known refuses a scope that is not registered.
 func known(v desk.View, tag string) error {
-	fleet, err := v.Instruments()
+	fleet, err := v.Registry().Instruments()
 	if err != nil {
 		return err
 	}
@@ -217,7 +220,7 @@ type jsonPoint struct {
 	Signal bool         `json:"signal,omitempty"`
 }
 
-func (a *app) allSeries(v desk.View, list []desk.Series, out output) error {
+func (a numberCommands) allSeries(v desk.View, list []desk.Series, out output) error {
 	if a.json {
 		all := make([]jsonSeries, len(list))
 		for i, s := range list {
@@ -262,7 +265,7 @@ func orEmpty[T any](list []T) []T {
 
 const usualLast = 30
 
-func (a *app) series(v desk.View, s desk.Series, view figure.View, out output, last int) error {
+func (a numberCommands) series(v desk.View, s desk.Series, view figure.View, out output, last int) error {
 	if last <= 0 {
 		last = usualLast
 	}
@@ -292,7 +295,7 @@ func (a *app) series(v desk.View, s desk.Series, view figure.View, out output, l
 	if !out.draws() {
 		return nil
 	}
-	levels, err := v.LevelsFor(s.Key, s.Kind, v.Now())
+	levels, err := v.Registry().LevelsFor(s.Key, s.Kind, v.Now())
 	if err != nil {
 		return err
 	}
@@ -320,7 +323,7 @@ func numbered(s desk.Series) []jsonPoint {
 	return points
 }
 
-func (a *app) describeSeries(v desk.View, s desk.Series) {
+func (a numberCommands) describeSeries(v desk.View, s desk.Series) {
 	fmt.Fprintf(a.Out, "\n%s\n", spark(s))
 	if s.Baseline == nil {
 		fmt.Fprintf(a.Out, "%s\n", s.Why)
@@ -352,7 +355,7 @@ func (a *app) describeSeries(v desk.View, s desk.Series) {
 	a.printCaution()
 }
 
-func (a *app) signalsCommand() *cobra.Command {
+func (a numberCommands) signalsCommand() *cobra.Command {
 	var f watchFlags
 	var out output
 	var at, since string
@@ -387,7 +390,7 @@ A signal is a reason to look, not a verdict on a scope or a person.`,
 				if err != nil {
 					return err
 				}
-				list, err := v.AllSeries(when, w)
+				list, err := v.Numbers().AllSeries(when, w)
 				if err != nil {
 					return err
 				}
@@ -395,7 +398,7 @@ A signal is a reason to look, not a verdict on a scope or a person.`,
 				if err != nil {
 					return err
 				}
-				raised, err := v.Raised(desk.Signals(list, 0))
+				raised, err := v.Numbers().Raised(desk.Signals(list, 0))
 				if err != nil {
 					return err
 				}
@@ -414,7 +417,7 @@ A signal is a reason to look, not a verdict on a scope or a person.`,
 	return c
 }
 
-func (a *app) signals(v desk.View, list []desk.Series, raised []desk.Raised, rises []trend.Ranked, out output, q float64) error {
+func (a numberCommands) signals(v desk.View, list []desk.Series, raised []desk.Raised, rises []trend.Ranked, out output, q float64) error {
 	watched, waiting, provisional := 0, 0, 0
 	for _, s := range list {
 		switch {
@@ -450,7 +453,7 @@ func (a *app) signals(v desk.View, list []desk.Series, raised []desk.Raised, ris
 	return nil
 }
 
-func (a *app) limitsCommand() *cobra.Command {
+func (a numberCommands) limitsCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "limits", Short: "Show or adopt the baselines and limits that readings are held against",
 		Args: cobra.NoArgs,
@@ -459,7 +462,7 @@ func (a *app) limitsCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) limitsShowCommand() *cobra.Command {
+func (a numberCommands) limitsShowCommand() *cobra.Command {
 	var f watchFlags
 	var out output
 	c := &cobra.Command{
@@ -470,7 +473,7 @@ func (a *app) limitsShowCommand() *cobra.Command {
 				return err
 			}
 			return a.view(c, func(v desk.View) error {
-				list, err := v.AllSeries(v.Now(), w)
+				list, err := v.Numbers().AllSeries(v.Now(), w)
 				if err != nil {
 					return err
 				}
@@ -512,7 +515,7 @@ func limitCells(b *trend.Baseline, d *trend.Design, why, record string) []string
 	}
 }
 
-func (a *app) limitsAdoptCommand() *cobra.Command {
+func (a numberCommands) limitsAdoptCommand() *cobra.Command {
 	var f watchFlags
 	var freeze desk.Freeze
 	var who actor
@@ -550,7 +553,7 @@ in. From then on readings are held against them, until a repair or a change ends
 							return err
 						}
 					}
-					frozen, err = w.AdoptCharts(desk.Entry{By: who.by}, freeze)
+					frozen, err = w.OnSignals().AdoptCharts(desk.Entry{By: who.by}, freeze)
 					return err
 				})
 				if err != nil {
@@ -583,7 +586,7 @@ in. From then on readings are held against them, until a repair or a change ends
 	return c
 }
 
-func (a *app) funnelCommand() *cobra.Command {
+func (a numberCommands) funnelCommand() *cobra.Command {
 	var out output
 	var by, from, to string
 	var least int
@@ -602,7 +605,7 @@ the spread between units.
 				if err != nil {
 					return err
 				}
-				units, err := v.Failures(desk.Grouping(by), start, end)
+				units, err := v.Numbers().Failures(desk.Grouping(by), start, end)
 				if err != nil {
 					return err
 				}
@@ -645,7 +648,7 @@ func window(v desk.View, from, to string) (start, end unit.Instant, err error) {
 	return start, end, err
 }
 
-func (a *app) funnel(v desk.View, f trend.Funnel, by string, few int, out output) error {
+func (a numberCommands) funnel(v desk.View, f trend.Funnel, by string, few int, out output) error {
 	if a.json {
 		return a.printJSON(funnelJSON(f, by))
 	}

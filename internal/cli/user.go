@@ -19,7 +19,10 @@ import (
 	"rinsate/internal/store"
 )
 
-func (a *app) userCommand() *cobra.Command {
+// userCommands are those of accounts.
+type userCommands struct{ *app }
+
+func (a userCommands) userCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "user", Short: "Look after the accounts with which people sign in to the pages", Args: cobra.NoArgs,
 		Long: `Look after the accounts with which people sign in to the pages. The first administrator
@@ -35,7 +38,7 @@ Roles: ` + access.Words(access.Roles),
 }
 
 // doorAct opens the data folder for one act on accounts.
-func (a *app) doorAct(c *cobra.Command, act func(context.Context, *identity.Door) error) error {
+func (a userCommands) doorAct(c *cobra.Command, act func(context.Context, *identity.Door) error) error {
 	return a.open(c.Context(), func(d *desk.Desk) error { return act(c.Context(), identity.NewDoor(d.DB, access.Standard)) })
 }
 
@@ -48,7 +51,7 @@ type printedAccess struct {
 }
 
 // told prints what was done to an account, and the one-time code where there is one.
-func (a *app) told(r identity.Receipt, code, once, format string, args ...any) error {
+func (a userCommands) told(r identity.Receipt, code, once, format string, args ...any) error {
 	if a.json {
 		return a.printJSON(printedAccess{receiptJSON(desk.Receipt{Record: r.Record, Fresh: r.Fresh}), code, once})
 	}
@@ -63,7 +66,7 @@ func (a *app) told(r identity.Receipt, code, once, format string, args ...any) e
 const longestLine = 64 << 10
 
 // secret reads a secret: the first line of standard input, or twice from the terminal without showing it.
-func (a *app) secret(what string, fromInput bool) (string, error) {
+func (a userCommands) secret(what string, fromInput bool) (string, error) {
 	if fromInput {
 		line, err := bufio.NewReader(io.LimitReader(a.In, longestLine)).ReadString('\n')
 		if err != nil && !errors.Is(err, io.EOF) {
@@ -92,7 +95,7 @@ func (a *app) secret(what string, fromInput bool) (string, error) {
 	return first, nil
 }
 
-func (a *app) prompt(terminal *os.File, text string) (string, error) {
+func (a userCommands) prompt(terminal *os.File, text string) (string, error) {
 	fmt.Fprint(a.Err, text)
 	line, err := term.ReadPassword(terminal.Fd())
 	fmt.Fprintln(a.Err)
@@ -107,7 +110,7 @@ func secretFlag(c *cobra.Command, into *bool, what string) {
 	c.Flags().BoolVar(into, what+"-stdin", false, "read the "+what+" from the first line of standard input")
 }
 
-func (a *app) userAdd() *cobra.Command {
+func (a userCommands) userAdd() *cobra.Command {
 	var who actor
 	var name, roles string
 	var stdin bool
@@ -162,7 +165,7 @@ type printedAccount struct {
 	Granted  []identity.Granted `json:"granted"`
 }
 
-func (a *app) userList() *cobra.Command {
+func (a userCommands) userList() *cobra.Command {
 	return &cobra.Command{
 		Use: "list [CODE]", Short: "List the accounts, or one with everything that was granted to it", Args: cobra.MaximumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -201,7 +204,7 @@ func (a *app) userList() *cobra.Command {
 	}
 }
 
-func (a *app) printAccounts(v desk.View, accounts []printedAccount, granted bool) {
+func (a userCommands) printAccounts(v desk.View, accounts []printedAccount, granted bool) {
 	var rows, history [][]string
 	for _, x := range accounts {
 		rows = append(rows, []string{x.Code, x.Name, a.terms.Roles(x.Roles), x.ways(), x.state()})
@@ -251,7 +254,7 @@ func (x printedAccount) state() string {
 	return "✓ open"
 }
 
-func (a *app) userRoles() *cobra.Command {
+func (a userCommands) userRoles() *cobra.Command {
 	var who actor
 	c := &cobra.Command{
 		Use: "roles CODE ROLE,ROLE...", Short: "Give an account these roles and no others; \"\" takes all away", Args: cobra.ExactArgs(2),
@@ -281,20 +284,20 @@ func (a *app) userRoles() *cobra.Command {
 	return c
 }
 
-func (a *app) userPassword() *cobra.Command {
+func (a userCommands) userPassword() *cobra.Command {
 	return a.userSecret(identity.ToSetPassword, "password", "Set the password of an account and end its sessions", false, (*identity.Door).SetPassword)
 }
 
-func (a *app) userPIN() *cobra.Command {
+func (a userCommands) userPIN() *cobra.Command {
 	return a.userSecret(identity.ToSetPIN, "pin", "Set the PIN for taking over a shared bench with the badge", true, (*identity.Door).SetPIN)
 }
 
-func (a *app) userBadge() *cobra.Command {
+func (a userCommands) userBadge() *cobra.Command {
 	return a.userSecret(identity.ToSetBadge, "badge", "Tie the text of a badge to an account", true, (*identity.Door).SetBadge)
 }
 
 // userSecret makes the command that sets one kind of secret.
-func (a *app) userSecret(does access.Act, what, short string, removable bool, set func(d *identity.Door, ctx context.Context, e identity.Entry, code, secret string) (identity.Receipt, error)) *cobra.Command {
+func (a userCommands) userSecret(does access.Act, what, short string, removable bool, set func(d *identity.Door, ctx context.Context, e identity.Entry, code, secret string) (identity.Receipt, error)) *cobra.Command {
 	var who actor
 	var stdin, remove bool
 	c := &cobra.Command{
@@ -335,7 +338,7 @@ func (a *app) userSecret(does access.Act, what, short string, removable bool, se
 	return c
 }
 
-func (a *app) userDisable() *cobra.Command {
+func (a userCommands) userDisable() *cobra.Command {
 	var who actor
 	var undo bool
 	c := &cobra.Command{
@@ -363,7 +366,7 @@ func (a *app) userDisable() *cobra.Command {
 	return c
 }
 
-func (a *app) userReset() *cobra.Command {
+func (a userCommands) userReset() *cobra.Command {
 	var who actor
 	c := &cobra.Command{
 		Use: "reset CODE", Short: "Take password and PIN from an account and print a one-time code instead", Args: cobra.ExactArgs(1),
@@ -397,7 +400,7 @@ type printedSession struct {
 	Agent   string     `json:"agent"`
 }
 
-func (a *app) userSessions() *cobra.Command {
+func (a userCommands) userSessions() *cobra.Command {
 	var end string
 	var all bool
 	c := &cobra.Command{

@@ -16,7 +16,7 @@ import (
 	"rinsate/internal/present/figure"
 )
 
-func (a *app) variationCommand() *cobra.Command {
+func (a numberCommands) variationCommand() *cobra.Command {
 	var out output
 	var from, to, system, kit, without, source, confidence string
 	var least int
@@ -55,7 +55,7 @@ readings. They are fewer and carry less.
 				if err != nil {
 					return err
 				}
-				rows, scales, err := v.Explained(start, end)
+				rows, scales, err := v.Numbers().Explained(start, end)
 				if err != nil {
 					return err
 				}
@@ -146,7 +146,7 @@ type explained struct {
 	what    string
 }
 
-func (a *app) attribution(scale desk.Scale, scales []desk.Scale, answer explained, out output) error {
+func (a numberCommands) attribution(scale desk.Scale, scales []desk.Scale, answer explained, out output) error {
 	less, without := answer.less, answer.without
 	rows := make([][]string, len(answer.Parts))
 	header := []string{"source", "levels", "share of the variance", "sd", "interval"}

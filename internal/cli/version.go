@@ -75,7 +75,7 @@ func (e edition) lines() []string {
 	return append(lines, strings.TrimSpace(fmt.Sprintf("records kept by %s %s (%s)", e.Engine, e.EngineVersion, e.Driver)))
 }
 
-func (a *app) versionCommand() *cobra.Command {
+func (a proofCommands) versionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "version", Short: "Say which edition of the program this is, and what it was made of",
 		Long: `Say which edition of the program this is: its version, the sources that it was made

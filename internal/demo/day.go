@@ -22,7 +22,7 @@ func (h *hospital) planDay(midnight unit.Instant) {
 		h.plans = h.plans[1:]
 		p.do(p.at)
 	}
-	h.checkMeters(midnight)
+	h.metering().checkMeters(midnight)
 	for _, c := range h.cases(midnight) {
 		h.take(c)
 	}
@@ -250,7 +250,7 @@ func (t *cycle) clean() {
 // scrub is a manual cleaning: 17 minutes on average, and less for who hurries.
 func (t *cycle) scrub(remedy string) {
 	shortest, longest := 14*time.Minute, 20*time.Minute
-	if t.h.hurried(t.by, t.at) {
+	if t.h.telling().hurried(t.by, t.at) {
 		shortest, longest = 6*time.Minute, 9*time.Minute
 	}
 	t.step(reprocessing.ManualCleaning, shortest, longest, func(s *reprocessing.Step) { s.Delayed = remedy })

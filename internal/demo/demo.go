@@ -365,9 +365,9 @@ func invent(o Options) (*hospital, error) {
 	h.now.Store(int64(h.hour(unit.At(h.begin), 5.5)))
 	h.equip()
 	h.effects = h.drawEffects()
-	h.stories = h.tell()
+	h.stories = h.telling().tell()
 	h.open()
-	h.plant()
+	h.telling().plant()
 	slices.SortStableFunc(h.plans, func(a, b plan) int { return int(a.at - b.at) })
 	return h, nil
 }

@@ -70,7 +70,7 @@ func (b built) lines(t *testing.T) map[string][]desk.Line {
 	t.Helper()
 	all := map[string][]desk.Line{}
 	b.view(t, func(v desk.View) error {
-		fleet, err := v.Instruments()
+		fleet, err := v.Registry().Instruments()
 		if err != nil {
 			return err
 		}

@@ -30,7 +30,7 @@ func TestStoriesAreFound(t *testing.T) {
 func (b built) allSeries(t *testing.T, at unit.Instant) (list []desk.Series) {
 	t.Helper()
 	b.view(t, func(v desk.View) (err error) {
-		list, err = v.AllSeries(at, desk.UsualWatching())
+		list, err = v.Numbers().AllSeries(at, desk.UsualWatching())
 		return err
 	})
 	return list
@@ -39,7 +39,7 @@ func (b built) allSeries(t *testing.T, at unit.Instant) (list []desk.Series) {
 func (b built) explain(t *testing.T, from, to unit.Instant, system string) (a attribution.Answer) {
 	t.Helper()
 	b.view(t, func(v desk.View) error {
-		rows, scales, err := v.Explained(from, to)
+		rows, scales, err := v.Numbers().Explained(from, to)
 		if err != nil {
 			return err
 		}
@@ -106,18 +106,18 @@ func findBadLot(t *testing.T, b built) {
 	b.view(t, func(v desk.View) error {
 		// A day in the middle of the lot before and after, to be sure that both were in use.
 		before := ""
-		rows, _, err := v.Explained(story.From.Add(-10*24*time.Hour), story.From)
+		rows, _, err := v.Numbers().Explained(story.From.Add(-10*24*time.Hour), story.From)
 		if err != nil {
 			return err
 		}
 		for _, r := range rows[[2]string{"Palewick", story.Kit}] {
 			before = r.Lot
 		}
-		old, bad, err := v.LotSetups(story.Kit, before, story.Lot)
+		old, bad, err := v.Measuring().LotSetups(story.Kit, before, story.Lot)
 		if err != nil {
 			return err
 		}
-		pairs, err := v.FieldPairs(old, bad, story.From.Add(-60*24*time.Hour), story.To)
+		pairs, err := v.Measuring().FieldPairs(old, bad, story.From.Add(-60*24*time.Hour), story.To)
 		if err != nil {
 			return err
 		}
@@ -141,7 +141,7 @@ func findDriftingMeter(t *testing.T, b built) {
 	}
 	b.view(t, func(v desk.View) error {
 		for _, m := range []string{"M-1", story.Meter} {
-			checks, err := v.Checks(m, 0, unit.At(today))
+			checks, err := v.Measuring().Checks(m, 0, unit.At(today))
 			if err != nil {
 				return err
 			}
@@ -150,7 +150,7 @@ func findDriftingMeter(t *testing.T, b built) {
 					t.Errorf("check of %s at %s: %s", m, c.Verdict.At, c.Verdict.Why)
 				}
 			}
-			_, later, err := v.OwnTarget(quality.Target{Kind: quality.Positive, Material: "light cell"}, m, 0, story.From)
+			_, later, err := v.Measuring().OwnTarget(quality.Target{Kind: quality.Positive, Material: "light cell"}, m, 0, story.From)
 			if err != nil {
 				return err
 			}
@@ -177,7 +177,7 @@ func findAfterLeave(t *testing.T, b built) {
 		}
 	}
 	b.view(t, func(v desk.View) error {
-		units, err := v.Failures(desk.ByPerson, story.From, story.To)
+		units, err := v.Numbers().Failures(desk.ByPerson, story.From, story.To)
 		if err != nil {
 			return err
 		}
@@ -211,7 +211,7 @@ func findFailedCheck(t *testing.T, b built) {
 		}
 	}
 	b.view(t, func(v desk.View) error {
-		s, err := v.MeterState(story.Meter, story.From.Add(5*time.Minute))
+		s, err := v.Measuring().MeterState(story.Meter, story.From.Add(5*time.Minute))
 		if s.Condition != quality.Failed {
 			t.Errorf("the meter is %s right after the failed check", s.Condition)
 		}

@@ -166,7 +166,7 @@ func (h *hospital) instrument(tag, model string, owner scope.Owner, since unit.I
 
 func (h *hospital) register(at unit.Instant, s *endoscope) {
 	e := h.entry(leads[0])
-	h.add(at, 0, func(w *desk.Work) error { return h.count(w.RegisterInstrument(e, at, s.Instrument)) })
+	h.add(at, 0, func(w *desk.Work) error { return h.count(w.SettingUp().RegisterInstrument(e, at, s.Instrument)) })
 }
 
 func (h *hospital) scope(tag string) *endoscope {
@@ -214,7 +214,7 @@ func (h *hospital) onDuty(at unit.Instant) string {
 	_, week := t.ISOWeek()
 	var there []string
 	for i, person := range technicians {
-		if leave && person == h.story(AfterLeave).Person {
+		if leave && person == h.telling().story(AfterLeave).Person {
 			continue
 		}
 		early, late := (i+week)%3 != 0, (i+week)%3 != 1
@@ -272,33 +272,35 @@ func (h *hospital) open() {
 	lead(func(w *desk.Work, e desk.Entry) error {
 		text, err := rules()
 		if err == nil {
-			_, _, err = w.AdoptRules(e, start, "quillmoor.yaml", text)
+			_, _, err = w.SettingUp().AdoptRules(e, start, "quillmoor.yaml", text)
 		}
 		return err
 	})
 	roles := map[byte]string{'T': "technician", 'N': "nurse", 'L': "lead", 'H': "infection prevention"}
 	for _, code := range slices.Concat(technicians, nurses, leads, []string{infectionPrevention}) {
 		lead(func(w *desk.Work, e desk.Entry) error {
-			return h.count(w.RegisterPerson(e, start, record.PersonBody{Code: code, Role: roles[code[0]]}))
+			return h.count(w.SettingUp().RegisterPerson(e, start, record.PersonBody{Code: code, Role: roles[code[0]]}))
 		})
 	}
 	for _, m := range models() {
 		lead(func(w *desk.Work, e desk.Entry) error {
-			_, _, err := w.RegisterModel(e, start, m)
+			_, _, err := w.SettingUp().RegisterModel(e, start, m)
 			return err
 		})
 	}
 	for _, system := range []meterSystem{palewick, dimmerel} {
 		for _, code := range system.meters {
 			lead(func(w *desk.Work, e desk.Entry) error {
-				return h.count(w.RegisterMeter(e, start, quality.Meter{Code: code, System: system.name, Serial: system.series + code}))
+				return h.count(w.SettingUp().RegisterMeter(e, start, quality.Meter{Code: code, System: system.name, Serial: system.series + code}))
 			})
 		}
-		for _, target := range h.targets(system) {
-			lead(func(w *desk.Work, e desk.Entry) error { return h.count(w.RegisterTarget(e, target)) })
+		for _, target := range h.metering().targets(system) {
+			lead(func(w *desk.Work, e desk.Entry) error { return h.count(w.AtMeters().RegisterTarget(e, target)) })
 		}
 		for _, point := range scope.PointKinds {
-			lead(func(w *desk.Work, e desk.Entry) error { return h.count(w.AdoptLevel(e, h.levelOf(system.name, point))) })
+			lead(func(w *desk.Work, e desk.Entry) error {
+				return h.count(w.SettingUp().AdoptLevel(e, h.levelOf(system.name, point)))
+			})
 		}
 		for day := 0; day <= h.days; day += h.lotDays() {
 			arrives := max(start, h.hour(h.midnight(day-3), 9))
@@ -307,7 +309,7 @@ func (h *hospital) open() {
 	}
 	for i, s := range h.scopes {
 		h.register(s.InService, s)
-		h.on(s.InService.Add(time.Hour+time.Duration(i)*6*time.Minute), func(at unit.Instant) { h.travel(s, at).arrive() })
+		h.telling().on(s.InService.Add(time.Hour+time.Duration(i)*6*time.Minute), func(at unit.Instant) { h.travel(s, at).arrive() })
 	}
 }
 
@@ -317,10 +319,10 @@ func (h *hospital) arrival(kit string, at, use unit.Instant) {
 	lot := quality.Lot{Kit: kit, Lot: code, Expires: to.AddDays(60+h.rng.IntN(60), h.zone)}
 	record := func(at unit.Instant, lot quality.Lot) {
 		e := h.entry(leads[1])
-		h.add(at, 0, func(w *desk.Work) error { return h.count(w.RegisterLot(e, at, lot)) })
+		h.add(at, 0, func(w *desk.Work) error { return h.count(w.SettingUp().RegisterLot(e, at, lot)) })
 	}
 	record(at, lot)
-	if bad := h.story(BadLot); kit == bad.Kit && code == bad.Lot {
+	if bad := h.telling().story(BadLot); kit == bad.Kit && code == bad.Lot {
 		lot.Recalled = h.hour(bad.To, 8)
 		record(lot.Recalled, lot)
 	}

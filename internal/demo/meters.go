@@ -10,6 +10,11 @@ import (
 	"rinsate/internal/domain/quality"
 )
 
+// metering is what is done about the meters of a hospital.
+type metering struct{ *hospital }
+
+func (h *hospital) metering() metering { return metering{h} }
+
 // The materials that meters are checked with. The limits of the light cell are the manufacturer's,
 // half a decade either way: so wide that a meter may drift within them for months.
 const (
@@ -24,7 +29,7 @@ const (
 )
 
 // targets are what the controls of a meter system should show.
-func (h *hospital) targets(s meterSystem) []quality.Target {
+func (h metering) targets(s meterSystem) []quality.Target {
 	target := quality.Target{
 		System: s.name, Kind: quality.Positive, Material: lightCell, Low: cellLow, High: cellHigh,
 		Source: s.name + " meter manual (invented)", Edition: "1", Adopter: leads[0], Adopted: h.hour(unit.At(h.begin), 5.5),
@@ -35,7 +40,7 @@ func (h *hospital) targets(s meterSystem) []quality.Target {
 }
 
 // checkMeters plans the morning's check of every meter.
-func (h *hospital) checkMeters(midnight unit.Instant) {
+func (h metering) checkMeters(midnight unit.Instant) {
 	for i, m := range slices.Concat(palewick.meters, dimmerel.meters) {
 		at := h.hour(midnight, checkHour).Add(time.Duration(i) * 4 * time.Minute)
 		if at < unit.At(h.begin).Add(time.Hour) {
@@ -46,7 +51,7 @@ func (h *hospital) checkMeters(midnight unit.Instant) {
 }
 
 // checkMeter plans one check of a meter; push is added to log10 of the light.
-func (h *hospital) checkMeter(meter string, at unit.Instant, push float64, serviced string) {
+func (h metering) checkMeter(meter string, at unit.Instant, push float64, serviced string) {
 	by := technicians[at.Time().In(h.zone).YearDay()%len(technicians)]
 	light := math.Log10(cellLight) + h.effects["meter "+meter] + h.checks.NormFloat64()*cellDeviation + push
 	for _, s := range h.stories {
@@ -60,28 +65,28 @@ func (h *hospital) checkMeter(meter string, at unit.Instant, push float64, servi
 	}}
 	e := h.entry(by)
 	h.add(check.Controls[1].At, 20*time.Second, func(w *desk.Work) error {
-		r, _, err := w.CheckMeter(e, check)
+		r, _, err := w.AtMeters().CheckMeter(e, check)
 		return h.count(r, err)
 	})
 }
 
 // plantLimits lets a lead freeze the limits of the control charts, and again when there are more
 // readings to rest them on. What had a signal by then keeps its limits.
-func (h *hospital) plantLimits() {
+func (h metering) plantLimits() {
 	adopt := func(fraction float64, freeze desk.Freeze) {
 		at := h.hour(h.at(fraction), 13)
 		freeze.Watching = desk.UsualWatching()
 		e := h.entry(leads[1])
 		h.add(at, 0, func(w *desk.Work) error {
 			freeze.To = w.Now()
-			_, err := w.AdoptCharts(e, freeze)
+			_, err := w.OnSignals().AdoptCharts(e, freeze)
 			return err
 		})
 	}
 	adopt(limitsAdopted, desk.Freeze{})
 	revised := desk.Freeze{Anew: true}
 	for _, s := range h.scopes {
-		if s.Tag != h.story(RepairCures).Scope {
+		if s.Tag != h.telling().story(RepairCures).Scope {
 			revised.Scopes = append(revised.Scopes, s.Tag)
 		}
 	}
@@ -91,15 +96,15 @@ func (h *hospital) plantLimits() {
 // plantFailedCheck lets the only meter of its system fail its morning check. What was read since the
 // day before is in doubt, so every scope whose last verification rests on it is sampled again before it is
 // used.
-func (h *hospital) plantFailedCheck() {
+func (h metering) plantFailedCheck() {
 	meter := dimmerel.meters[0]
 	morning := h.hour(h.at(checkFails), checkHour-0.5)
 	good := morning.Add(25 * time.Minute)
-	story := h.mark(Story{
+	story := h.telling().mark(Story{
 		Name: FailedCheck, Meter: meter, From: morning, To: good,
 		What: "the light of M-3 was far too low one morning because its chamber was dirty: readings since the day before are in doubt, and scopes that rested on them were sampled again",
 	})
-	h.on(morning, func(unit.Instant) {
+	h.telling().on(morning, func(unit.Instant) {
 		h.checkMeter(meter, morning, math.Log10(0.12), "")
 		h.checkMeter(meter, good, 0, "chamber cleaned")
 		yesterday := h.hour(morning.AddDays(-1, h.zone), checkHour)

@@ -14,6 +14,11 @@ import (
 	"rinsate/internal/record"
 )
 
+// telling is what is told of a hospital: what happens in it by design.
+type telling struct{ *hospital }
+
+func (h *hospital) telling() telling { return telling{h} }
+
 // The names of the planted stories.
 const (
 	WornChannel   = "worn channel"
@@ -79,12 +84,12 @@ func (s Story) At(at unit.Instant) float64 {
 }
 
 // story returns the first story of a name.
-func (h *hospital) story(name string) *Story {
+func (h telling) story(name string) *Story {
 	return &h.stories[slices.IndexFunc(h.stories, func(s Story) bool { return s.Name == name })]
 }
 
 // hurried says whether a person cleans too fast at an instant.
-func (h *hospital) hurried(person string, at unit.Instant) bool {
+func (h telling) hurried(person string, at unit.Instant) bool {
 	return slices.ContainsFunc(h.stories, func(s Story) bool {
 		return s.Hurried && s.Person == person && at >= s.From && at < s.To
 	})
@@ -109,7 +114,7 @@ const (
 )
 
 // tell writes the stories that change readings, and the delayed night.
-func (h *hospital) tell() []Story {
+func (h telling) tell() []Story {
 	lot, from, to := h.lotAt(palewick.kit, h.at(0.33))
 	night := h.at(0.22)
 	for weekday := night.Time().In(h.zone).Weekday(); weekday == time.Saturday || weekday == time.Sunday; weekday = night.Time().In(h.zone).Weekday() {
@@ -152,7 +157,7 @@ func (h *hospital) tell() []Story {
 }
 
 // mark adds a story of single records and returns its index.
-func (h *hospital) mark(s Story) int {
+func (h telling) mark(s Story) int {
 	if !s.To.Known() {
 		s.To = s.From
 	}
@@ -161,17 +166,17 @@ func (h *hospital) mark(s Story) int {
 }
 
 // shows adds a record to a story.
-func (h *hospital) shows(story int, id ledger.ID) {
+func (h telling) shows(story int, id ledger.ID) {
 	h.stories[story].Records = append(h.stories[story].Records, id)
 }
 
 // on plans something for an instant.
-func (h *hospital) on(at unit.Instant, do func(at unit.Instant)) {
+func (h telling) on(at unit.Instant, do func(at unit.Instant)) {
 	h.plans = append(h.plans, plan{at, do})
 }
 
 // cycle plans a use and a cycle out of the ordinary.
-func (h *hospital) cycle(tag string, fraction, hour float64, change func(*cycle)) {
+func (h telling) cycle(tag string, fraction, hour float64, change func(*cycle)) {
 	s := h.scope(tag)
 	h.on(h.hour(h.at(fraction), hour), func(at unit.Instant) {
 		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
@@ -181,15 +186,15 @@ func (h *hospital) cycle(tag string, fraction, hour float64, change func(*cycle)
 }
 
 // plant plans everything that does not follow from the day's cases.
-func (h *hospital) plant() {
+func (h telling) plant() {
 	h.plantRepair()
 	h.plantCulture()
 	h.plantNight()
 	h.plantLoaner()
 	h.plantSlips()
 	h.plantEnd()
-	h.plantLimits()
-	h.plantFailedCheck()
+	h.metering().plantLimits()
+	h.metering().plantFailedCheck()
 	h.cycle("D-03", 0.70, 9, func(t *cycle) {
 		t.push = map[int]float64{1: 1.1, 2: 1.0, 3: 0.9}
 		t.story = h.mark(Story{
@@ -208,7 +213,7 @@ func (h *hospital) plant() {
 	})
 }
 
-func (h *hospital) plantRepair() {
+func (h telling) plantRepair() {
 	s := h.scope("B-03")
 	h.on(h.hour(h.at(repairSent), 9), func(at unit.Instant) {
 		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
@@ -232,7 +237,7 @@ func (h *hospital) plantRepair() {
 	})
 }
 
-func (h *hospital) plantCulture() {
+func (h telling) plantCulture() {
 	s := h.scope("D-05")
 	h.on(h.hour(h.at(cultureResult), 6), func(at unit.Instant) {
 		story := h.story(Culture)
@@ -258,7 +263,7 @@ func (h *hospital) plantCulture() {
 	})
 }
 
-func (h *hospital) plantNight() {
+func (h telling) plantNight() {
 	story := *h.story(DelayedNight)
 	for i, tag := range story.Scopes {
 		s := h.scope(tag)
@@ -275,7 +280,7 @@ func (h *hospital) plantNight() {
 }
 
 // plantLoaner lets a gastroscope come on loan.
-func (h *hospital) plantLoaner() {
+func (h telling) plantLoaner() {
 	at := h.hour(h.at(loanerComes), 8)
 	s := h.instrument("X-01", "Quillet G1", scope.Loan, at)
 	h.on(at, func(at unit.Instant) {
@@ -286,7 +291,7 @@ func (h *hospital) plantLoaner() {
 }
 
 // plantSlips plans what goes wrong in keeping records.
-func (h *hospital) plantSlips() {
+func (h telling) plantSlips() {
 	for i, fraction := range []float64{0.12, 0.45, 0.81} {
 		tag := []string{"D-04", "B-02", "E-01"}[i]
 		h.cycle(tag, fraction, 8.5, func(t *cycle) {
@@ -328,7 +333,7 @@ func (h *hospital) plantSlips() {
 }
 
 // plantEnd plans how things stand at the end, whatever the hour.
-func (h *hospital) plantEnd() {
+func (h telling) plantEnd() {
 	const day = 24 * time.Hour
 	end := func(tag, what string, reserved, before time.Duration, do func(t *cycle)) {
 		s := h.scope(tag)
@@ -398,7 +403,7 @@ func (t *cycle) escalate(points []scope.PointKind, hold *ledger.ID) {
 // show adds a record to the story that the cycle belongs to.
 func (t *cycle) show(id ledger.ID) {
 	if t.story >= 0 {
-		t.h.shows(t.story, id)
+		t.h.telling().shows(t.story, id)
 	}
 }
 

@@ -73,11 +73,11 @@ func worthLooking(t *testing.T, at time.Time) {
 	got := map[string]int{}
 	b.view(t, func(v desk.View) error {
 		now := v.Now()
-		board, err := v.Board(now)
+		board, err := v.Day().Board(now)
 		if err != nil {
 			return err
 		}
-		open, err := v.OpenSamples(now)
+		open, err := v.Day().OpenSamples(now)
 		if err != nil {
 			return err
 		}

@@ -319,7 +319,7 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 		return r, err
 	}
 	if verifications.meter != "" {
-		r.Followed, err = w.settle(verifications.meter, verifications.checked, e.By, r.Record.ID)
+		r.Followed, err = w.AtMeters().settle(verifications.meter, verifications.checked, e.By, r.Record.ID)
 		return r, err
 	}
 	if verifications.cleaning == 0 {

@@ -20,7 +20,7 @@ type Scale struct {
 
 // Explained returns the first readings of a time, from <= at < to, by their scale with what may
 // explain them, and the scales in the order of their numbers of readings.
-func (v View) Explained(from, to unit.Instant) (map[[2]string][]attribution.Row, []Scale, error) {
+func (v NumbersView) Explained(from, to unit.Instant) (map[[2]string][]attribution.Row, []Scale, error) {
 	all, err := v.Firsts(from, to)
 	if err != nil {
 		return nil, nil, err

@@ -164,7 +164,7 @@ func (b Beginning) Begin(ctx context.Context, home store.Home, clock func() time
 // register records what there is at the beginning.
 func (b Beginning) register(w *Work) error {
 	e := Entry{By: b.By}
-	if _, _, err := w.AdoptRules(e, w.Now(), filepath.Base(b.RulesName), b.Rules); err != nil {
+	if _, _, err := w.SettingUp().AdoptRules(e, w.Now(), filepath.Base(b.RulesName), b.Rules); err != nil {
 		return err
 	}
 	var errs []error
@@ -173,15 +173,15 @@ func (b Beginning) register(w *Work) error {
 		if len(b.First.Roles) > 0 {
 			role = string(b.First.Roles[0])
 		}
-		_, err := w.RegisterPerson(e, w.Now(), record.PersonBody{Code: b.First.Code, Role: role})
+		_, err := w.SettingUp().RegisterPerson(e, w.Now(), record.PersonBody{Code: b.First.Code, Role: role})
 		errs = append(errs, err)
 	}
 	if b.Meter != nil {
-		_, err := w.RegisterMeter(e, w.Now(), *b.Meter)
+		_, err := w.SettingUp().RegisterMeter(e, w.Now(), *b.Meter)
 		errs = append(errs, err)
 	}
 	if b.Lot != nil {
-		_, err := w.RegisterLot(e, w.Now(), *b.Lot)
+		_, err := w.SettingUp().RegisterLot(e, w.Now(), *b.Lot)
 		errs = append(errs, err)
 	}
 	if err := errors.Join(errs...); err != nil {

@@ -52,9 +52,9 @@ func TestBegin(t *testing.T) {
 	}
 	d := desk.New(db)
 	if err := d.View(t.Context(), func(v desk.View) error {
-		rules, err := v.Rules(v.Now(), store.Forever)
-		meters, err2 := v.Meters()
-		lots, err3 := v.Lots()
+		rules, err := v.Registry().Rules(v.Now(), store.Forever)
+		meters, err2 := v.Measuring().Meters()
+		lots, err3 := v.Day().Lots()
 		a, err4 := v.People().Account("L-01")
 		if rules.Name != "General rule set" || len(meters) != 1 || len(lots) != 1 || a.MustChange || !access.Allows(a.Roles, access.ManageAccounts) {
 			t.Errorf("%s, %v, %v, %+v", rules.Name, meters, lots, a)
@@ -255,7 +255,7 @@ func TestExamples(t *testing.T) {
 		have := func() (s desk.Stock) {
 			t.Helper()
 			if err := d.View(t.Context(), func(v desk.View) (err error) {
-				s, err = v.Stock(kind)
+				s, err = v.Day().Stock(kind)
 				return err
 			}); err != nil {
 				t.Fatal(err)

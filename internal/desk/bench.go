@@ -50,9 +50,9 @@ type MeterStanding struct {
 }
 
 // Bench returns what the bench needs.
-func (v View) Bench(now unit.Instant) (Bench, error) {
+func (v DayView) Bench(now unit.Instant) (Bench, error) {
 	b := Bench{Now: now, Scopes: []BenchScope{}, Guides: map[string]Guide{}, Lots: []LotStanding{}, Disinfectants: []string{}, Cabinets: []string{}}
-	instruments, err := v.Instruments()
+	instruments, err := v.Registry().Instruments()
 	if err != nil {
 		return b, err
 	}
@@ -77,7 +77,7 @@ func (v View) Bench(now unit.Instant) (Bench, error) {
 	if b.Meters, err = v.MeterStandings(now); err != nil {
 		return b, err
 	}
-	rules, err := v.Rules(now, store.Forever)
+	rules, err := v.Registry().Rules(now, store.Forever)
 	if err != nil {
 		return b, err
 	}
@@ -91,8 +91,8 @@ func (v View) Bench(now unit.Instant) (Bench, error) {
 }
 
 // MeterStandings returns whether each meter that is in service may be used.
-func (v View) MeterStandings(now unit.Instant) ([]MeterStanding, error) {
-	meters, err := v.Meters()
+func (v DayView) MeterStandings(now unit.Instant) ([]MeterStanding, error) {
+	meters, err := v.Measuring().Meters()
 	if err != nil {
 		return nil, err
 	}
@@ -101,7 +101,7 @@ func (v View) MeterStandings(now unit.Instant) ([]MeterStanding, error) {
 		if m.Retired.Known() && m.Retired <= now {
 			continue
 		}
-		state, err := v.MeterState(m.Code, now)
+		state, err := v.Measuring().MeterState(m.Code, now)
 		if err != nil {
 			return nil, err
 		}
@@ -158,7 +158,7 @@ type JobReading struct {
 }
 
 // Job returns the work on a scope at an instant.
-func (v View) Job(tag string, now unit.Instant) (Job, error) {
+func (v DayView) Job(tag string, now unit.Instant) (Job, error) {
 	var j Job
 	if _, ok, err := v.tx.Entity(record.Instrument, tag, store.Forever, store.Forever); err != nil {
 		return j, err
@@ -199,7 +199,7 @@ func (v View) Job(tag string, now unit.Instant) (Job, error) {
 }
 
 // readingsSince returns the readings of a scope that stand, by their sample.
-func (v View) readingsSince(tag string, from, to unit.Instant) (map[string][]JobReading, error) {
+func (v DayView) readingsSince(tag string, from, to unit.Instant) (map[string][]JobReading, error) {
 	all := map[string][]JobReading{}
 	err := v.tx.Events(tag, from, to, store.Forever, func(k store.Kept) error {
 		return fold(k, func(x reading.Reading) {
@@ -219,12 +219,12 @@ const (
 
 // Retype says why a value should be typed a second time before it is recorded, empty when it need not be
 // (reading.Retype).
-func (v View) Retype(in Reading) (string, error) {
+func (v DayView) Retype(in Reading) (string, error) {
 	s, _, err := v.sample(in.Sample)
 	if err != nil {
 		return "", err
 	}
-	m, err := v.meter(in.Meter)
+	m, err := v.Measuring().meter(in.Meter)
 	if err != nil {
 		return "", err
 	}

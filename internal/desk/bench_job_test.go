@@ -20,7 +20,7 @@ import (
 func (b *bench) job() (j desk.Job) {
 	b.Helper()
 	if err := b.desk.View(context.Background(), func(v desk.View) (err error) {
-		j, err = v.Job("D-01", v.Now())
+		j, err = v.Day().Job("D-01", v.Now())
 		return err
 	}); err != nil {
 		b.Fatal(err)
@@ -86,7 +86,7 @@ func (b *bench) point(kind scope.PointKind) desk.JobPoint {
 func TestJobOfAnUnknownScope(t *testing.T) {
 	b := start(t)
 	err := b.desk.View(context.Background(), func(v desk.View) error {
-		_, err := v.Job("D-99", v.Now())
+		_, err := v.Day().Job("D-99", v.Now())
 		return err
 	})
 	if fault.CodeOf(err) != fault.NotFound {
@@ -139,7 +139,7 @@ func TestRetypeAsksAgain(t *testing.T) {
 	for value, want := range map[string]string{"33": "", "3": "usual here is about 30", "330": "usual here is about 30"} {
 		var got string
 		if err := b.desk.View(context.Background(), func(v desk.View) (err error) {
-			got, err = v.Retype(desk.Reading{Sample: taken.Record.ID, Meter: "M-1", Value: b.rlu(value), At: at})
+			got, err = v.Day().Retype(desk.Reading{Sample: taken.Record.ID, Meter: "M-1", Value: b.rlu(value), At: at})
 			return err
 		}); err != nil || got != want {
 			t.Errorf("%s: got %q (%v), want %q", value, got, err, want)
@@ -152,13 +152,13 @@ func TestBench(t *testing.T) {
 	b.use()
 	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Collect(desk.Entry{By: "T-01"}, b.take(points[0])) })
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: b.at()})
+		return w.SettingUp().RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: b.at()})
 	})
 	var bench desk.Bench
 	var open []desk.OpenSample
 	if err := b.desk.View(context.Background(), func(v desk.View) (err error) {
-		if bench, err = v.Bench(v.Now()); err == nil {
-			open, err = v.OpenSamples(v.Now())
+		if bench, err = v.Day().Bench(v.Now()); err == nil {
+			open, err = v.Day().OpenSamples(v.Now())
 		}
 		return err
 	}); err != nil {

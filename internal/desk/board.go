@@ -14,9 +14,15 @@ import (
 	"rinsate/internal/store"
 )
 
+// DayView shows what the day's work needs: the board, what is due, open samples, the bench.
+type DayView struct{ View }
+
+// Day shows what the day's work needs: the board, what is due, open samples, the bench.
+func (v View) Day() DayView { return DayView{v} }
+
 // Board returns the release check's answer for every instrument that is in service at an instant.
-func (v View) Board(at unit.Instant) ([]reprocessing.Answer, error) {
-	instruments, err := v.Instruments()
+func (v DayView) Board(at unit.Instant) ([]reprocessing.Answer, error) {
+	instruments, err := v.Registry().Instruments()
 	if err != nil {
 		return nil, err
 	}
@@ -35,7 +41,7 @@ func (v View) Board(at unit.Instant) ([]reprocessing.Answer, error) {
 }
 
 // LastVerifications returns the latest decisions on verifications, the newest first.
-func (v View) LastVerifications(limit int) ([]reprocessing.Decision, error) {
+func (v DayView) LastVerifications(limit int) ([]reprocessing.Decision, error) {
 	var verifications []reprocessing.Decision
 	err := v.tx.Lately(record.Verification, limit, func(k store.Kept) error {
 		return fold(k, func(d reprocessing.Decision) {
@@ -48,8 +54,8 @@ func (v View) LastVerifications(limit int) ([]reprocessing.Decision, error) {
 
 // Candidates returns the scopes that a selection may pick at an instant: those in service and not away
 // for repair, each with its last selection, its process and its failures of the past year.
-func (v View) Candidates(at unit.Instant) ([]sampling.Candidate, error) {
-	instruments, err := v.Instruments()
+func (v DayView) Candidates(at unit.Instant) ([]sampling.Candidate, error) {
+	instruments, err := v.Registry().Instruments()
 	if err != nil {
 		return nil, err
 	}
@@ -79,7 +85,7 @@ func (v View) Candidates(at unit.Instant) ([]sampling.Candidate, error) {
 	return candidates, nil
 }
 
-func (v View) lastSelected(at unit.Instant) (map[string]unit.Instant, error) {
+func (v DayView) lastSelected(at unit.Instant) (map[string]unit.Instant, error) {
 	selections, err := v.tx.Entities(record.Selection)
 	if err != nil {
 		return nil, err
@@ -100,14 +106,14 @@ func (v View) lastSelected(at unit.Instant) (map[string]unit.Instant, error) {
 	return last, nil
 }
 
-func (v View) away(tag string, at unit.Instant) (away bool, err error) {
+func (v DayView) away(tag string, at unit.Instant) (away bool, err error) {
 	err = v.tx.Events(tag, 0, at, store.Forever, func(k store.Kept) error {
 		return fold(k, func(r record.RepairBody) { away = away || !r.Returned.Known() || r.Returned > at })
 	}, record.Repair)
 	return away, err
 }
 
-func (v View) candidate(i scope.Instrument, at unit.Instant) (sampling.Candidate, error) {
+func (v DayView) candidate(i scope.Instrument, at unit.Instant) (sampling.Candidate, error) {
 	c := sampling.Candidate{Scope: i.Tag, Process: "manual"}
 	m, err := v.modelOf(i.Tag, at)
 	if err != nil {
@@ -144,7 +150,7 @@ func (w *Work) SelectAtRandom(e Entry, seed string) (record.SelectionBody, Recei
 	if err := w.may(ToSelectAtRandom, &e); err != nil {
 		return record.SelectionBody{}, Receipt{}, err
 	}
-	rules, err := w.Rules(w.tx.Now, store.Forever)
+	rules, err := w.Registry().Rules(w.tx.Now, store.Forever)
 	if err != nil {
 		return record.SelectionBody{}, Receipt{}, err
 	}
@@ -159,7 +165,7 @@ func (w *Work) SelectAtRandom(e Entry, seed string) (record.SelectionBody, Recei
 		seed = hex.EncodeToString(random)
 	}
 	d := record.SelectionBody{Seed: seed, Rule: rules.Sample.Selection}
-	if d.Candidates, err = w.Candidates(w.tx.Now); err != nil {
+	if d.Candidates, err = w.Day().Candidates(w.tx.Now); err != nil {
 		return d, Receipt{}, err
 	}
 	if d.Picks, err = sampling.Select(d.Rule, d.Candidates, seed, w.tx.Now, w.Zone()); err != nil {
@@ -170,7 +176,7 @@ func (w *Work) SelectAtRandom(e Entry, seed string) (record.SelectionBody, Recei
 }
 
 // SelectAgain repeats a recorded selection from what was recorded with it and says whether it picks the same.
-func (v View) SelectAgain(id string) (d record.SelectionBody, same bool, err error) {
+func (v DayView) SelectAgain(id string) (d record.SelectionBody, same bool, err error) {
 	k, err := v.tx.Find(id)
 	if err != nil {
 		return d, false, err
@@ -194,8 +200,8 @@ type Member struct {
 }
 
 // Fleet returns every instrument with its model's kind, risk and routine points.
-func (v View) Fleet() ([]Member, error) {
-	instruments, err := v.Instruments()
+func (v DayView) Fleet() ([]Member, error) {
+	instruments, err := v.Registry().Instruments()
 	if err != nil {
 		return nil, err
 	}
@@ -232,7 +238,7 @@ type GuidePoint struct {
 }
 
 // Guide returns how the points of a scope are sampled, with the warnings about its model.
-func (v View) Guide(tag string) (Guide, error) {
+func (v DayView) Guide(tag string) (Guide, error) {
 	g := Guide{Scope: tag}
 	if _, ok, err := v.tx.Entity(record.Instrument, tag, store.Forever, store.Forever); err != nil {
 		return g, err
@@ -250,9 +256,9 @@ func (v View) Guide(tag string) (Guide, error) {
 }
 
 // guideOf returns how the points of a model are sampled.
-func (v View) guideOf(m scope.Model) (Guide, error) {
+func (v DayView) guideOf(m scope.Model) (Guide, error) {
 	var g Guide
-	rules, err := v.Rules(v.Now(), store.Forever)
+	rules, err := v.Registry().Rules(v.Now(), store.Forever)
 	if err != nil {
 		return g, err
 	}

@@ -23,8 +23,8 @@ const anyMeter = "any meter"
 // FieldPairs returns pairs from the readings of a time, from <= at < to, that were made with one lot
 // or meter and with another: one pair for each series of readings, of the geometric means with
 // either. They are weaker than pairs of the same samples, since cleaning may have changed as well.
-func (v View) FieldPairs(old, new quality.Setup, from, to unit.Instant) ([]quality.Pair, error) {
-	all, err := v.Firsts(from, to)
+func (v MetersView) FieldPairs(old, new quality.Setup, from, to unit.Instant) ([]quality.Pair, error) {
+	all, err := v.Numbers().Firsts(from, to)
 	return FieldPairsOf(all, old, new), err
 }
 
@@ -104,7 +104,7 @@ func ReadStudy(t *table.Table) ([]quality.Measurement, error) {
 
 // Setup returns what a comparison is about: a meter and a lot of a kit, either of them empty where it
 // does not matter.
-func (v View) Setup(meter, kit, lot string) (quality.Setup, error) {
+func (v MetersView) Setup(meter, kit, lot string) (quality.Setup, error) {
 	s := quality.Setup{Kit: kit, Lot: lot}
 	if lot != "" {
 		if _, known, err := v.lot(kit, lot); err != nil {
@@ -122,13 +122,13 @@ func (v View) Setup(meter, kit, lot string) (quality.Setup, error) {
 }
 
 // systemOf returns a meter of the system on which a kit is read.
-func (v View) systemOf(kit string) (quality.Meter, error) {
+func (v MetersView) systemOf(kit string) (quality.Meter, error) {
 	var m quality.Meter
 	meters, err := v.Meters()
 	if err != nil {
 		return m, err
 	}
-	levels, err := v.Levels()
+	levels, err := v.Registry().Levels()
 	if err != nil {
 		return m, err
 	}
@@ -146,7 +146,7 @@ func (v View) systemOf(kit string) (quality.Meter, error) {
 }
 
 // LotSetups returns the setups for comparing two lots of a kit on its meter system.
-func (v View) LotSetups(kit, old, new string) (a, b quality.Setup, err error) {
+func (v MetersView) LotSetups(kit, old, new string) (a, b quality.Setup, err error) {
 	if a, err = v.Setup("", kit, old); err != nil {
 		return a, b, err
 	}
@@ -163,7 +163,7 @@ func (v View) LotSetups(kit, old, new string) (a, b quality.Setup, err error) {
 }
 
 // RecordComparison records a comparison as it was computed.
-func (w *Work) RecordComparison(e Entry, old, new quality.Setup, p quality.Plan, pairs []quality.Pair, found quality.Paired) (Receipt, error) {
+func (w SignalWork) RecordComparison(e Entry, old, new quality.Setup, p quality.Plan, pairs []quality.Pair, found quality.Paired) (Receipt, error) {
 	if err := w.may(ToRecordComparison, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -174,7 +174,7 @@ func (w *Work) RecordComparison(e Entry, old, new quality.Setup, p quality.Plan,
 		return Receipt{}, invalid("the comparison has no answer")
 	}
 	same := func(x record.ComparisonBody) bool { return x.Old == old && x.New == new }
-	if r, ok, err := again(w, e.ID, record.Comparison, same); ok || err != nil {
+	if r, ok, err := again(w.Work, e.ID, record.Comparison, same); ok || err != nil {
 		return r, err
 	}
 	range2 := func(i stats.Interval) [2]unit.Number { return [2]unit.Number{unit.Number(i.Lo), unit.Number(i.Hi)} }
@@ -187,7 +187,7 @@ func (w *Work) RecordComparison(e Entry, old, new quality.Setup, p quality.Plan,
 // OwnTarget returns the target that own checks of a meter give for one material, from those with
 // from <= at <= to that were accepted or warned, and what the checks after them would have been by it
 // and the rules in force.
-func (v View) OwnTarget(t quality.Target, meter string, from, to unit.Instant) (own quality.Target, later []quality.Verdict, err error) {
+func (v MetersView) OwnTarget(t quality.Target, meter string, from, to unit.Instant) (own quality.Target, later []quality.Verdict, err error) {
 	m, err := v.meter(meter)
 	if err != nil {
 		return t, nil, err
@@ -219,7 +219,7 @@ func (v View) OwnTarget(t quality.Target, meter string, from, to unit.Instant) (
 	if own, err = quality.OwnTarget(t, base); err != nil {
 		return own, nil, refuse(err)
 	}
-	rules, err := v.Rules(v.Now(), store.Forever)
+	rules, err := v.Registry().Rules(v.Now(), store.Forever)
 	if err != nil {
 		return own, nil, err
 	}

@@ -19,7 +19,7 @@ type Cycle struct {
 // at most so many: the first as it stood at that instant, each other up to the instant before the next
 // one's use or repair. What the release check says of each is by the rules of its end. Those before a From are
 // had by asking for the instant before it. The uses are without the patient.
-func (v View) Cycles(tag string, at unit.Instant, limit int) ([]Cycle, error) {
+func (v RecordsView) Cycles(tag string, at unit.Instant, limit int) ([]Cycle, error) {
 	ended, err := v.begins(tag, at+1)
 	if err != nil {
 		return nil, err
@@ -41,7 +41,7 @@ func (v View) Cycles(tag string, at unit.Instant, limit int) ([]Cycle, error) {
 
 // begins says which kind of cycle begins with a use or repair at exactly an instant, none when
 // neither does.
-func (v View) begins(tag string, at unit.Instant) (cause reprocessing.Cause, err error) {
+func (v RecordsView) begins(tag string, at unit.Instant) (cause reprocessing.Cause, err error) {
 	err = v.tx.Events(tag, at, at, store.Forever, func(k store.Kept) error {
 		cause = reprocessing.AfterUse
 		if k.Kind() == record.Repair {
@@ -52,7 +52,7 @@ func (v View) begins(tag string, at unit.Instant) (cause reprocessing.Cause, err
 	return cause, err
 }
 
-func (v View) retrace(tag string, at unit.Instant) (reprocessing.Cycle, error) {
+func (v RecordsView) retrace(tag string, at unit.Instant) (reprocessing.Cycle, error) {
 	h, rules, err := v.state(tag, at, store.Forever)
 	if err != nil {
 		return reprocessing.Cycle{}, err
@@ -79,7 +79,7 @@ type Liftable struct {
 }
 
 // Liftables returns the holds of a scope that are open at an instant, the oldest first.
-func (v View) Liftables(tag string, at unit.Instant) ([]Liftable, error) {
+func (v RecordsView) Liftables(tag string, at unit.Instant) ([]Liftable, error) {
 	var open reprocessing.History
 	if err := v.holds(&open, tag, span{to: at, known: store.Forever}); err != nil {
 		return nil, err
@@ -97,7 +97,7 @@ func (v View) Liftables(tag string, at unit.Instant) ([]Liftable, error) {
 
 // Repairs returns the repairs of a scope that stand and for which it was sent between two instants, the
 // earliest first.
-func (v View) Repairs(tag string, from, to unit.Instant) ([]reprocessing.Repair, error) {
+func (v RecordsView) Repairs(tag string, from, to unit.Instant) ([]reprocessing.Repair, error) {
 	var h reprocessing.History
 	f := folder{history: &h}
 	err := v.tx.Events(tag, from, to, store.Forever, f.add, record.Repair)
@@ -105,7 +105,7 @@ func (v View) Repairs(tag string, from, to unit.Instant) ([]reprocessing.Repair,
 }
 
 // Repair returns a repair of a scope by its record, also by one that another has finished.
-func (v View) Repair(tag, id string) (reprocessing.Repair, error) {
+func (v RecordsView) Repair(tag, id string) (reprocessing.Repair, error) {
 	kept, err := v.tx.Record(ledger.ID(id))
 	if err != nil {
 		return reprocessing.Repair{}, err

@@ -18,7 +18,7 @@ import (
 func (b *bench) cycles(at unit.Instant, limit int) (all []desk.Cycle) {
 	b.Helper()
 	b.ask(func(v desk.View) (err error) {
-		all, err = v.Cycles("D-01", at, limit)
+		all, err = v.Records().Cycles("D-01", at, limit)
 		return err
 	})
 	return all
@@ -27,7 +27,7 @@ func (b *bench) cycles(at unit.Instant, limit int) (all []desk.Cycle) {
 func (b *bench) exposure(at unit.Instant) (x desk.Exposure) {
 	b.Helper()
 	b.ask(func(v desk.View) (err error) {
-		x, err = v.Exposure("D-01", at)
+		x, err = v.Numbers().Exposure("D-01", at)
 		return err
 	})
 	return x
@@ -108,7 +108,7 @@ func TestCycles(t *testing.T) {
 		t.Errorf("%d cycles, want at most 2", len(one))
 	}
 	err := b.desk.View(context.Background(), func(v desk.View) error {
-		_, err := v.Cycles("X-99", now, 1)
+		_, err := v.Records().Cycles("X-99", now, 1)
 		return err
 	})
 	if fault.CodeOf(err) != fault.NotFound {
@@ -193,7 +193,7 @@ func TestLiftables(t *testing.T) {
 	b.passing()
 	liftables := func() (all []desk.Liftable) {
 		b.ask(func(v desk.View) (err error) {
-			all, err = v.Liftables("D-01", b.at())
+			all, err = v.Records().Liftables("D-01", b.at())
 			return err
 		})
 		return all
@@ -227,17 +227,17 @@ func TestRepairByRecord(t *testing.T) {
 	want := b.repaired()
 	var all []reprocessing.Repair
 	b.ask(func(v desk.View) (err error) {
-		all, err = v.Repairs("D-01", 0, b.at())
+		all, err = v.Records().Repairs("D-01", 0, b.at())
 		return err
 	})
 	if len(all) != 1 || all[0].Repair != want {
 		t.Fatalf("%+v, want %+v", all, want)
 	}
 	b.ask(func(v desk.View) error {
-		if got, err := v.Repair("D-01", all[0].ID); err != nil || got.Repair != want {
+		if got, err := v.Records().Repair("D-01", all[0].ID); err != nil || got.Repair != want {
 			t.Errorf("%+v, %v", got, err)
 		}
-		_, err := v.Repair("D-02", all[0].ID)
+		_, err := v.Records().Repair("D-02", all[0].ID)
 		if fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "is not a repair of D-02") {
 			t.Errorf("of another scope: %v", err)
 		}

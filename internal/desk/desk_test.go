@@ -44,29 +44,29 @@ func start(tb testing.TB) *bench {
 	lead := desk.Entry{By: "L-01"}
 	since := b.at()
 	b.do(func(w *desk.Work) error {
-		if _, _, err := w.AdoptRules(lead, since, "general.yaml", policy.Preset()); err != nil {
+		if _, _, err := w.SettingUp().AdoptRules(lead, since, "general.yaml", policy.Preset()); err != nil {
 			return err
 		}
-		if _, _, err := w.RegisterModel(lead, since, model()); err != nil {
+		if _, _, err := w.SettingUp().RegisterModel(lead, since, model()); err != nil {
 			return err
 		}
-		if _, err := w.RegisterInstrument(lead, since, scope.Instrument{Tag: "D-01", Model: "D1", Owner: scope.Own, InService: since}); err != nil {
+		if _, err := w.SettingUp().RegisterInstrument(lead, since, scope.Instrument{Tag: "D-01", Model: "D1", Owner: scope.Own, InService: since}); err != nil {
 			return err
 		}
 		for _, code := range []string{"L-01", "L-02"} {
-			if _, err := w.RegisterPerson(lead, since, record.PersonBody{Code: code, Role: "lead"}); err != nil {
+			if _, err := w.SettingUp().RegisterPerson(lead, since, record.PersonBody{Code: code, Role: "lead"}); err != nil {
 				return err
 			}
 		}
-		if _, err := w.RegisterMeter(lead, since, quality.Meter{Code: "M-1", System: "A"}); err != nil {
+		if _, err := w.SettingUp().RegisterMeter(lead, since, quality.Meter{Code: "M-1", System: "A"}); err != nil {
 			return err
 		}
-		if _, err := w.RegisterLot(lead, since, quality.Lot{Kit: "K", Lot: "7", Expires: since.Add(90 * 24 * time.Hour)}); err != nil {
+		if _, err := w.SettingUp().RegisterLot(lead, since, quality.Lot{Kit: "K", Lot: "7", Expires: since.Add(90 * 24 * time.Hour)}); err != nil {
 			return err
 		}
 		for _, p := range points {
 			l := reading.Level{System: "A", Kit: "K", Point: p, Analyte: reading.ATP, Unit: reading.RLU, Alert: 100, Action: 200, Comparison: reading.Over, Source: "test", Edition: "1", Adopter: "L-01", Adopted: since}
-			if _, err := w.AdoptLevel(lead, l); err != nil {
+			if _, err := w.SettingUp().AdoptLevel(lead, l); err != nil {
 				return err
 			}
 		}

@@ -14,7 +14,7 @@ type Disguise struct{ labels map[string]string }
 
 // Disguise returns the disguise of everybody who is registered and of others who are named, such as those
 // who worked before anybody was registered.
-func (v View) Disguise(others []string) (Disguise, error) {
+func (v RecordsView) Disguise(others []string) (Disguise, error) {
 	all, err := v.tx.Entities(record.Person)
 	if err != nil {
 		return Disguise{}, err

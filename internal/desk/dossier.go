@@ -80,7 +80,7 @@ type Attached struct {
 
 // Attachments returns everything that was attached to a scope, the latest first; what was voided or
 // corrected since is there too and says so.
-func (v View) Attachments(tag string) ([]Attached, error) {
+func (v RecordsView) Attachments(tag string) ([]Attached, error) {
 	if err := v.registered(tag); err != nil {
 		return nil, err
 	}
@@ -99,7 +99,7 @@ func attachedOf(k store.Kept) (Attached, error) {
 }
 
 // Attachment returns one attachment by the id of its record or the beginning of it.
-func (v View) Attachment(id string) (Attached, error) {
+func (v RecordsView) Attachment(id string) (Attached, error) {
 	k, err := v.tx.Find(id)
 	if err != nil {
 		return Attached{}, err
@@ -117,7 +117,7 @@ const digestLength = 64
 // beginning of that, or the file's SHA-256 in hexadecimal. The bytes are hashed when they are read:
 // those that are not the ones that were attached, or that an attachment names and nobody has any
 // more, are an error with the code fault.Broken.
-func (v View) Content(key string) (dossier.File, []byte, error) {
+func (v RecordsView) Content(key string) (dossier.File, []byte, error) {
 	if len(key) == digestLength {
 		content, err := v.tx.Content(strings.ToLower(key))
 		if err != nil {
@@ -176,7 +176,7 @@ type Note struct {
 
 // Handover returns the hand-over notes since an instant that stand, the latest first and at most so
 // many. A note that was voided or corrected does not stand; a later one does not end an earlier one.
-func (v View) Handover(since unit.Instant, limit int) ([]Note, error) {
+func (v RecordsView) Handover(since unit.Instant, limit int) ([]Note, error) {
 	notes := []Note{}
 	err := v.tx.Handovers(since, limit, func(k store.Kept) error {
 		h, err := record.Body[dossier.Handover](k.Record)

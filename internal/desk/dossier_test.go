@@ -49,7 +49,7 @@ func twoScopes(t *testing.T) *bench {
 	t.Helper()
 	b := start(t)
 	b.do(func(w *desk.Work) error {
-		_, err := w.RegisterInstrument(lead, b.at(), scope.Instrument{Tag: "D-02", Model: "D1", Owner: scope.Own, InService: b.at()})
+		_, err := w.SettingUp().RegisterInstrument(lead, b.at(), scope.Instrument{Tag: "D-02", Model: "D1", Owner: scope.Own, InService: b.at()})
 		return err
 	})
 	return b
@@ -70,7 +70,7 @@ func (b *bench) ask(question func(desk.View) error) {
 func (b *bench) attachments(tag string) (all []desk.Attached) {
 	b.Helper()
 	b.ask(func(v desk.View) (err error) {
-		all, err = v.Attachments(tag)
+		all, err = v.Records().Attachments(tag)
 		return err
 	})
 	return all
@@ -108,7 +108,7 @@ func TestAttach(t *testing.T) {
 	}
 	for _, key := range []string{string(first.ID), string(first.ID)[:35], got.Digest, strings.ToUpper(got.Digest)} {
 		b.ask(func(v desk.View) error {
-			f, back, err := v.Content(key)
+			f, back, err := v.Records().Content(key)
 			if !bytes.Equal(back, content) || f != want.File {
 				t.Errorf("%s: %+v and %d bytes, want %d", key, f, len(back), len(content))
 			}
@@ -159,7 +159,7 @@ func TestAttachRefusals(t *testing.T) {
 		return w.RecordStep(tech, reprocessing.Step{Scope: "D-02", Kind: reprocessing.Inspection, Start: b.at(), By: "T-01"})
 	}).Record.ID
 	person := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RegisterPerson(lead, b.at(), record.PersonBody{Code: "T-09"})
+		return w.SettingUp().RegisterPerson(lead, b.at(), record.PersonBody{Code: "T-09"})
 	}).Record.ID
 	nothing := ledger.DerivedID("nothing")
 	act := func(e desk.Entry, content []byte, change func(*dossier.Attachment)) func(*desk.Work) (desk.Receipt, error) {
@@ -192,7 +192,7 @@ func TestAttachAboutTheInstrument(t *testing.T) {
 	t.Parallel()
 	b := start(t)
 	registered := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RegisterInstrument(lead, b.at(), scope.Instrument{Tag: "D-03", Model: "D1", Owner: scope.Own, InService: b.at()})
+		return w.SettingUp().RegisterInstrument(lead, b.at(), scope.Instrument{Tag: "D-03", Model: "D1", Owner: scope.Own, InService: b.at()})
 	}).Record
 	a := dossier.Attachment{Scope: "D-03", About: string(registered.ID), Kind: dossier.Certificate, Title: "delivery"}
 	b.attach(lead, a, certificate("delivery"))
@@ -226,7 +226,7 @@ func TestVoidAndCorrectAttachment(t *testing.T) {
 		if len(lines) != 3 || lines[0].Type != record.Void || lines[1].ID != string(right) || lines[2].ID != string(wrong) {
 			t.Errorf("the chronicle: %+v", lines)
 		}
-		_, back, err := v.Content(string(right))
+		_, back, err := v.Records().Content(string(right))
 		if !bytes.Equal(back, content) {
 			t.Errorf("%d bytes of the voided one", len(back))
 		}
@@ -257,11 +257,11 @@ func TestContentThatWasTamperedWith(t *testing.T) {
 			}
 			digest := b.attachments("D-01")[0].Digest
 			b.ask(func(v desk.View) error {
-				_, back, err := v.Content(string(id))
+				_, back, err := v.Records().Content(string(id))
 				if fault.CodeOf(err) != fault.Broken || !strings.Contains(err.Error(), test.byID) || !strings.Contains(err.Error(), digest) || back != nil {
 					t.Errorf("by its id: %v and %d bytes", err, len(back))
 				}
-				if _, _, err := v.Content(digest); fault.CodeOf(err) != test.byHash {
+				if _, _, err := v.Records().Content(digest); fault.CodeOf(err) != test.byHash {
 					t.Errorf("by its hash: %v, want %s", err, test.byHash)
 				}
 				return nil
@@ -289,7 +289,7 @@ func TestContentOfNoAttachment(t *testing.T) {
 		{"nonsense", fault.Invalid, "is not a record id"},
 	} {
 		b.ask(func(v desk.View) error {
-			_, content, err := v.Content(test.key)
+			_, content, err := v.Records().Content(test.key)
 			if fault.CodeOf(err) != test.code || !strings.Contains(err.Error(), test.want) || content != nil {
 				t.Errorf("%s: %v, want %s %q", test.key, err, test.code, test.want)
 			}
@@ -297,7 +297,7 @@ func TestContentOfNoAttachment(t *testing.T) {
 		})
 	}
 	b.ask(func(v desk.View) error {
-		if _, err := v.Attachments("X-99"); fault.CodeOf(err) != fault.NotFound {
+		if _, err := v.Records().Attachments("X-99"); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("of no scope: %v", err)
 		}
 		return nil
@@ -342,7 +342,7 @@ func TestAttachmentsKept(t *testing.T) {
 			want := model[a.ID]
 			distinct[a.Digest] = true
 			b.ask(func(v desk.View) error {
-				_, content, err := v.Content(string(a.ID))
+				_, content, err := v.Records().Content(string(a.ID))
 				if !bytes.Equal(content, want.content) || a.Replaced.Known() != want.voided {
 					rt.Fatalf("%s: %d bytes, replaced %s; want %d bytes, voided %t", a.ID, len(content), a.Replaced, len(want.content), want.voided)
 				}
@@ -369,7 +369,7 @@ func TestHandOver(t *testing.T) {
 	notes := func(since time.Duration, limit int) (texts []string) {
 		t.Helper()
 		b.ask(func(v desk.View) error {
-			all, err := v.Handover(began.Add(since), limit)
+			all, err := v.Records().Handover(began.Add(since), limit)
 			for _, n := range all {
 				texts = append(texts, n.Text)
 			}
@@ -378,7 +378,7 @@ func TestHandOver(t *testing.T) {
 		return texts
 	}
 	b.ask(func(v desk.View) error {
-		if none, err := v.Handover(0, 10); none == nil || len(none) != 0 || err != nil {
+		if none, err := v.Records().Handover(0, 10); none == nil || len(none) != 0 || err != nil {
 			t.Errorf("before anything: %#v, %v, want an empty list", none, err)
 		}
 		return nil
@@ -410,7 +410,7 @@ func TestHandOver(t *testing.T) {
 				t.Errorf("%s: %+v, %v", id, line, err)
 			}
 		}
-		all, err := v.Handover(0, 10)
+		all, err := v.Records().Handover(0, 10)
 		if want := []string{"D-01", "D-02"}; err == nil && !cmp.Equal(all[2].Scopes, want) {
 			t.Errorf("scopes %v, want %v", all[2].Scopes, want)
 		}

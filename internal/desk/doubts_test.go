@@ -17,7 +17,7 @@ func (b *bench) checkAt(at unit.Instant, positive unit.Number) (r desk.Receipt) 
 	b.Helper()
 	b.pass(time.Second)
 	return b.must(func(w *desk.Work) (r desk.Receipt, err error) {
-		r, _, err = w.CheckMeter(desk.Entry{By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{
+		r, _, err = w.AtMeters().CheckMeter(desk.Entry{By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{
 			{Kind: quality.Positive, Material: "light", Value: positive, At: at}, {Kind: quality.Blank, Material: "empty chamber", Value: 2, At: at},
 		}})
 		return r, err

@@ -23,7 +23,7 @@ type Edition struct {
 }
 
 // Editions returns every edition of one thing, the first one first; none when there is no such thing.
-func (v View) Editions(typ record.Kind, key string) ([]Edition, error) {
+func (v RecordsView) Editions(typ record.Kind, key string) ([]Edition, error) {
 	var all []Edition
 	err := v.tx.Editions(typ, key, func(k store.Kept) error {
 		all = append(all, Edition{Line: line(k), Number: len(all) + 1, Gone: k.Replaced.Known()})
@@ -69,7 +69,7 @@ func (e *ChangedError) Error() string {
 // new: nothing that somebody else wrote meanwhile is replaced unseen. body is what the edition will say
 // and save writes it, in force from at. What is there already, and a change of nothing, is refused; an
 // edition that stands after base is told in a *ChangedError. The same entry sent twice is stored once.
-func (w *Work) Edit(e Entry, typ record.Kind, key string, base ledger.ID, body any, at unit.Instant, save func(at unit.Instant) (Receipt, error)) (Receipt, error) {
+func (w SettingUp) Edit(e Entry, typ record.Kind, key string, base ledger.ID, body any, at unit.Instant, save func(at unit.Instant) (Receipt, error)) (Receipt, error) {
 	if e.ID != "" {
 		kept, err := w.tx.Record(e.ID)
 		if err == nil {
@@ -79,7 +79,7 @@ func (w *Work) Edit(e Entry, typ record.Kind, key string, base ledger.ID, body a
 			return Receipt{}, err
 		}
 	}
-	all, err := w.Editions(typ, key)
+	all, err := w.Records().Editions(typ, key)
 	if err != nil {
 		return Receipt{}, err
 	}

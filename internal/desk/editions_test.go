@@ -28,7 +28,7 @@ import (
 func (b *bench) editions(typ record.Kind, key string) (all []desk.Edition) {
 	b.Helper()
 	b.ask(func(v desk.View) (err error) {
-		all, err = v.Editions(typ, key)
+		all, err = v.Records().Editions(typ, key)
 		return err
 	})
 	return all
@@ -55,7 +55,7 @@ func TestEdit(t *testing.T) {
 	b := start(t)
 	edit := func(e desk.Entry, base ledger.ID, m quality.Meter) (r desk.Receipt, err error) {
 		err = b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
-			r, err = w.Edit(e, record.Meter, m.Code, base, m, w.Now(), func(at unit.Instant) (desk.Receipt, error) { return w.RegisterMeter(e, at, m) })
+			r, err = w.SettingUp().Edit(e, record.Meter, m.Code, base, m, w.Now(), func(at unit.Instant) (desk.Receipt, error) { return w.SettingUp().RegisterMeter(e, at, m) })
 			return err
 		})
 		return r, err
@@ -112,14 +112,18 @@ func TestRetireAndReinstate(t *testing.T) {
 	tag := "D-01"
 	left := b.pass(time.Minute)
 	retire := func(base ledger.ID) func(*desk.Work) (desk.Receipt, error) {
-		return func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("scrapped"), tag, base, left) }
+		return func(w *desk.Work) (desk.Receipt, error) {
+			return w.SettingUp().Retire(because("scrapped"), tag, base, left)
+		}
 	}
 	first := b.base(record.Instrument, tag)
 	b.refused(t, []refusal{
-		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(lead, tag, first, left) }, fault.Invalid, "scope D-01: say why it leaves"},
-		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("x"), tag, first, 0) }, fault.Invalid, "scope D-01: since when is it out of service?"},
-		{"it is there", func(w *desk.Work) (desk.Receipt, error) { return w.Reinstate(because("x"), tag, first, left) }, fault.Invalid, "scope D-01 is in service"},
-		{"no such scope", func(w *desk.Work) (desk.Receipt, error) { return w.Retire(because("x"), "X", first, left) }, fault.NotFound, "scope \"X\" is not registered\nhint: see what is registered"},
+		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Retire(lead, tag, first, left) }, fault.Invalid, "scope D-01: say why it leaves"},
+		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Retire(because("x"), tag, first, 0) }, fault.Invalid, "scope D-01: since when is it out of service?"},
+		{"it is there", func(w *desk.Work) (desk.Receipt, error) {
+			return w.SettingUp().Reinstate(because("x"), tag, first, left)
+		}, fault.Invalid, "scope D-01 is in service"},
+		{"no such scope", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Retire(because("x"), "X", first, left) }, fault.NotFound, "scope \"X\" is not registered\nhint: see what is registered"},
 	})
 	b.must(retire(first))
 	if a := b.release(); a.State != reprocessing.OutOfService {
@@ -128,7 +132,7 @@ func TestRetireAndReinstate(t *testing.T) {
 	b.pass(time.Hour)
 	second := b.base(record.Instrument, tag)
 	err := b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
-		_, err := w.Reinstate(because("x"), tag, second, left-1)
+		_, err := w.SettingUp().Reinstate(because("x"), tag, second, left-1)
 		return err
 	})
 	if err == nil || !strings.Contains(err.Error(), "before it left") {
@@ -136,7 +140,7 @@ func TestRetireAndReinstate(t *testing.T) {
 	}
 	back := b.pass(time.Hour)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Reinstate(because("found again"), tag, second, back)
+		return w.SettingUp().Reinstate(because("found again"), tag, second, back)
 	})
 	if a := b.release(); a.State == reprocessing.OutOfService {
 		t.Error("after it came back the release check says out")
@@ -151,21 +155,23 @@ func TestRecall(t *testing.T) {
 	base := b.base(record.Lot, "K|7")
 	since := b.pass(time.Minute)
 	b.refused(t, []refusal{
-		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(lead, "K|7", base, since) }, fault.Invalid, "lot 7 of kit K: say why it is recalled"},
-		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(because("x"), "K|7", base, 0) }, fault.Invalid, "lot 7 of kit K: since when is it recalled?"},
+		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Recall(lead, "K|7", base, since) }, fault.Invalid, "lot 7 of kit K: say why it is recalled"},
+		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Recall(because("x"), "K|7", base, 0) }, fault.Invalid, "lot 7 of kit K: since when is it recalled?"},
 	})
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Recall(because("the maker asks for it back"), "K|7", base, since)
+		return w.SettingUp().Recall(because("the maker asks for it back"), "K|7", base, since)
 	})
 	b.ask(func(v desk.View) error {
-		lots, err := v.Lots()
+		lots, err := v.Day().Lots()
 		if err == nil && (lots[0].Fault(since) == "" || lots[0].Fault(since-1) != "") {
 			t.Errorf("lot %+v: %q, before %q", lots[0], lots[0].Fault(since), lots[0].Fault(since-1))
 		}
 		return err
 	})
 	again := b.base(record.Lot, "K|7")
-	b.refused(t, []refusal{{"recalled twice", func(w *desk.Work) (desk.Receipt, error) { return w.Recall(because("x"), "K|7", again, since) }, fault.Invalid, "lot 7 of kit K is recalled already"}})
+	b.refused(t, []refusal{{"recalled twice", func(w *desk.Work) (desk.Receipt, error) {
+		return w.SettingUp().Recall(because("x"), "K|7", again, since)
+	}, fault.Invalid, "lot 7 of kit K is recalled already"}})
 }
 
 // A meter that left is not used any more.
@@ -178,13 +184,13 @@ func TestRetiredMeter(t *testing.T) {
 	}
 	at := b.pass(time.Minute)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RegisterMeter(lead, at, quality.Meter{Code: "M-1", System: "A", Retired: at})
+		return w.SettingUp().RegisterMeter(lead, at, quality.Meter{Code: "M-1", System: "A", Retired: at})
 	})
 	if s := b.meter(); s.Condition == quality.Checked || !strings.Contains(s.Why, "out of service since") {
 		t.Errorf("after: %+v", s)
 	}
 	b.ask(func(v desk.View) error {
-		all, err := v.MeterStandings(b.at())
+		all, err := v.Day().MeterStandings(b.at())
 		if err == nil && len(all) != 0 {
 			t.Errorf("the bench knows %+v", all)
 		}
@@ -196,10 +202,10 @@ func TestRetiredMeter(t *testing.T) {
 func (b *bench) rulesEditions() (all []desk.RulesEdition, decided []int) {
 	b.Helper()
 	b.ask(func(v desk.View) (err error) {
-		if all, err = v.RulesEditions(); err != nil {
+		if all, err = v.Registry().RulesEditions(); err != nil {
 			return err
 		}
-		verifications, err := v.Decided()
+		verifications, err := v.Registry().Decided()
 		for _, e := range all {
 			decided = append(decided, verifications[e.Cite])
 		}
@@ -225,7 +231,7 @@ func TestAdoptFrom(t *testing.T) {
 	first := b.base(record.Rules, "rules")
 	adopt := func(e desk.Entry, base ledger.ID, text []byte) error {
 		return b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
-			_, _, err := w.AdoptFrom(e, base, "rules", text)
+			_, _, err := w.SettingUp().AdoptFrom(e, base, "rules", text)
 			return err
 		})
 	}
@@ -259,7 +265,7 @@ func TestAdoptFrom(t *testing.T) {
 	all, decided := b.rulesEditions()
 	var verifications int
 	b.ask(func(v desk.View) error {
-		last, err := v.LastVerifications(100)
+		last, err := v.Day().LastVerifications(100)
 		verifications = len(last)
 		for _, d := range last {
 			if d.Last >= all[1].From && !strings.HasSuffix(d.Rules, "edition 2026-2") {
@@ -283,7 +289,7 @@ func TestSetUp(t *testing.T) {
 		b.Helper()
 		all := map[desk.Part]desk.PartState{}
 		b.ask(func(v desk.View) error {
-			list, err := v.SetUp(b.at())
+			list, err := v.Registry().SetUp(b.at())
 			for i, s := range list {
 				all[s.Part] = s
 				if s.Part != desk.Parts[i] {
@@ -325,13 +331,13 @@ func TestSetUp(t *testing.T) {
 		t.Errorf("people: %+v", s)
 	}
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Recall(because("x"), "K|7", b.base(record.Lot, "K|7"), b.at())
+		return w.SettingUp().Recall(because("x"), "K|7", b.base(record.Lot, "K|7"), b.at())
 	})
 	if s := now(b); len(s[desk.KitsPart].Missing) != 1 || len(s[desk.LevelsPart].Missing) == 0 {
 		t.Errorf("without a lot: %+v and %+v", s[desk.KitsPart], s[desk.LevelsPart])
 	}
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Retire(because("x"), "D-01", b.base(record.Instrument, "D-01"), b.at())
+		return w.SettingUp().Retire(because("x"), "D-01", b.base(record.Instrument, "D-01"), b.at())
 	})
 	if s := now(b)[desk.FleetPart]; len(s.Missing) != 1 || s.Has != "0 scopes in service" {
 		t.Errorf("without a scope: %+v", s)
@@ -350,7 +356,7 @@ func TestSetUpOfNothing(t *testing.T) {
 		}
 	})
 	err = desk.New(db).View(t.Context(), func(v desk.View) error {
-		all, err := v.SetUp(v.Now())
+		all, err := v.Registry().SetUp(v.Now())
 		for _, s := range all {
 			if len(s.Missing) == 0 || s.Has == "" {
 				t.Errorf("%+v", s)

@@ -137,7 +137,7 @@ func beside(w *Work, k store.Kept) (all []store.Kept, err error) {
 		}
 		all = append(all, named)
 	}
-	err = w.referring(string(k.ID), longestChain, func(x store.Kept) (bool, error) {
+	err = w.Records().referring(string(k.ID), longestChain, func(x store.Kept) (bool, error) {
 		all = append(all, x)
 		return true, nil
 	})

@@ -24,7 +24,7 @@ func (b *bench) everything() string {
 	b.Helper()
 	var all strings.Builder
 	b.view(func(v desk.View) error {
-		return v.Search(store.Query{}, func(l desk.Line) (bool, error) {
+		return v.Records().Search(store.Query{}, func(l desk.Line) (bool, error) {
 			all.WriteString(l.Reason + " " + string(l.Body) + "\n")
 			return true, nil
 		})

@@ -34,9 +34,9 @@ type Exposure struct {
 
 // Exposure counts what a scope has been through by an instant. Uses count by their start; what was
 // voided or corrected does not count. A request is open until a verification passes.
-func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
+func (v NumbersView) Exposure(tag string, at unit.Instant) (Exposure, error) {
 	x := Exposure{At: at}
-	i, ok, err := edition[scope.Instrument](v, record.Instrument, tag, at, store.Forever)
+	i, ok, err := edition[scope.Instrument](v.View, record.Instrument, tag, at, store.Forever)
 	if err == nil && !ok {
 		err = v.registered(tag)
 	}
@@ -68,7 +68,7 @@ func (v View) Exposure(tag string, at unit.Instant) (Exposure, error) {
 }
 
 // lastOf finds the last use, the last return from repair and the last verification that passed.
-func (v View) lastOf(x *Exposure, tag string) error {
+func (v NumbersView) lastOf(x *Exposure, tag string) error {
 	use, ok, err := v.tx.LastEvent(tag, record.Use, "", x.At, store.Forever)
 	if err != nil {
 		return err

@@ -26,7 +26,7 @@ type FirstTest struct {
 
 // FirstTests returns the first tests of a time, from <= at < to, of one scope and one kind of scope
 // or of all, in order. Readings that are void, in doubt or without a level are left out.
-func (v View) FirstTests(from, to unit.Instant, tag string, kind scope.Kind) ([]FirstTest, error) {
+func (v NumbersView) FirstTests(from, to unit.Instant, tag string, kind scope.Kind) ([]FirstTest, error) {
 	all, err := v.measuredAfter(from, to)
 	return slices.DeleteFunc(firstTests(all), func(r FirstTest) bool {
 		return tag != "" && r.Scope != tag || kind != "" && r.Kind != kind

@@ -26,7 +26,7 @@ func TestFirstTests(t *testing.T) {
 	ask := func(tag string, kind scope.Kind) {
 		t.Helper()
 		err := b.desk.View(t.Context(), func(v desk.View) (err error) {
-			verifications, err = v.FirstTests(0, store.Forever, tag, kind)
+			verifications, err = v.Numbers().FirstTests(0, store.Forever, tag, kind)
 			return err
 		})
 		if err != nil {

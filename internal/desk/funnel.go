@@ -56,7 +56,7 @@ func (g Grouping) of(m Measured) string {
 // Failures counts, for each person who cleaned, scope, lot, meter, kind of scope or point, how many of
 // the first readings after a first cleaning in a time, from <= at < to, were over the action level.
 // Readings in doubt, void ones and those without a level are left out.
-func (v View) Failures(by Grouping, from, to unit.Instant) ([]trend.Unit, error) {
+func (v NumbersView) Failures(by Grouping, from, to unit.Instant) ([]trend.Unit, error) {
 	if !slices.Contains(Groupings, by) {
 		return nil, invalid("%q is not something to count by; allowed: %v", by, words(Groupings))
 	}
@@ -88,7 +88,7 @@ func FailuresOf(all []Measured, by Grouping) []trend.Unit {
 
 // Firsts returns the readings of a time, from <= at < to, that the statistics of failures and variation
 // count: the first of each point in a cycle, after the first cleaning, neither void nor in doubt.
-func (v View) Firsts(from, to unit.Instant) ([]Measured, error) {
+func (v NumbersView) Firsts(from, to unit.Instant) ([]Measured, error) {
 	all, err := v.Measured(from, to)
 	return firsts(all), err
 }

@@ -48,7 +48,7 @@ func Tally(d level.Derivation) map[string]int {
 }
 
 // AdoptDerived records a level with the grounds that it rests on.
-func (w *Work) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, error) {
+func (w SignalWork) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, error) {
 	if err := w.may(ToAdoptDerived, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -61,7 +61,7 @@ func (w *Work) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, error
 	same := func(x record.LevelBody) bool {
 		return x.Key() == l.Key() && x.Alert == l.Alert && x.Action == l.Action && x.Comparison == l.Comparison && x.Source == l.Source && x.Edition == l.Edition && x.Adopter == l.Adopter
 	}
-	if r, ok, err := again(w, e.ID, record.Level, same); ok || err != nil {
+	if r, ok, err := again(w.Work, e.ID, record.Level, same); ok || err != nil {
 		return r, err // the grounds may have changed since
 	}
 	if g.Derivation != nil {
@@ -82,7 +82,7 @@ const groundChanges = 20
 
 // Grounds computes what the adoption of a level rests on: the derivation, the replay over the same time
 // and, with cultures, what they say of the level.
-func (v View) Grounds(l reading.Level, s Study, c Costs, cultures []Culture) (Grounds, error) {
+func (v LevelsView) Grounds(l reading.Level, s Study, c Costs, cultures []Culture) (Grounds, error) {
 	d, err := v.Study(s)
 	if err != nil {
 		return Grounds{}, err
@@ -91,7 +91,7 @@ func (v View) Grounds(l reading.Level, s Study, c Costs, cultures []Culture) (Gr
 }
 
 // GroundsOf is Grounds for what a study gave.
-func (v View) GroundsOf(d Studied, l reading.Level, s Study, c Costs, cultures []Culture) (Grounds, error) {
+func (v LevelsView) GroundsOf(d Studied, l reading.Level, s Study, c Costs, cultures []Culture) (Grounds, error) {
 	g := Grounds{
 		From: d.From, To: d.To, Derivation: &d.Derivation,
 		SampleMinutes: unit.Number(c.SampleMinutes), CleaningMinutes: unit.Number(c.CleaningMinutes),

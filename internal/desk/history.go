@@ -272,7 +272,7 @@ func (v View) Release(tag string, at, known unit.Instant) (reprocessing.Answer, 
 }
 
 func (v View) state(tag string, at, known unit.Instant) (reprocessing.History, policy.RuleSet, error) {
-	rules, err := v.Rules(at, known)
+	rules, err := v.Registry().Rules(at, known)
 	if err != nil {
 		return reprocessing.History{}, rules, err
 	}

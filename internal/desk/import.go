@@ -214,7 +214,7 @@ func (in *intake) models(t *table.Table) {
 	}
 	for _, m := range models {
 		fresh, err := in.described(record.Model, m.Name, m, func(e Entry) error {
-			_, warnings, err := in.RegisterModel(e, in.tx.Now, m)
+			_, warnings, err := in.SettingUp().RegisterModel(e, in.tx.Now, m)
 			for _, warning := range warnings {
 				in.out.Warnings = append(in.out.Warnings, fmt.Sprintf("model %s: %s", m.Name, warning))
 			}
@@ -243,33 +243,33 @@ func (in *intake) line(r row) {
 		anchor, what = "tag", "instrument "+i.Tag
 		err = i.Check()
 		if err == nil {
-			fresh, err = in.described(record.Instrument, i.Tag, i, func(e Entry) error { _, err := in.RegisterInstrument(e, now, i); return err })
+			fresh, err = in.described(record.Instrument, i.Tag, i, func(e Entry) error { _, err := in.SettingUp().RegisterInstrument(e, now, i); return err })
 		}
 	case People:
 		p := r.person()
 		anchor, what = "person", "person "+p.Code
-		fresh, err = in.described(record.Person, p.Code, p, func(e Entry) error { _, err := in.RegisterPerson(e, now, p); return err })
+		fresh, err = in.described(record.Person, p.Code, p, func(e Entry) error { _, err := in.SettingUp().RegisterPerson(e, now, p); return err })
 	case Meters:
 		m := r.meter()
 		anchor, what = "meter", "meter "+m.Code
-		fresh, err = in.described(record.Meter, m.Code, m, func(e Entry) error { _, err := in.RegisterMeter(e, now, m); return err })
+		fresh, err = in.described(record.Meter, m.Code, m, func(e Entry) error { _, err := in.SettingUp().RegisterMeter(e, now, m); return err })
 	case Lots:
 		l := r.lot()
 		anchor, what = "lot", fmt.Sprintf("lot %s of kit %s", l.Lot, l.Kit)
-		fresh, err = in.described(record.Lot, l.Kit+"|"+l.Lot, l, func(e Entry) error { _, err := in.RegisterLot(e, now, l); return err })
+		fresh, err = in.described(record.Lot, l.Kit+"|"+l.Lot, l, func(e Entry) error { _, err := in.SettingUp().RegisterLot(e, now, l); return err })
 	case Levels:
 		l := r.level()
 		anchor, what = "system", fmt.Sprintf("level for %s at %s", l.Scale(), l.Point)
 		err = l.Check()
 		if err == nil {
-			fresh, err = in.described(record.Level, l.Key(), l, func(e Entry) error { _, err := in.AdoptLevel(e, l); return err })
+			fresh, err = in.described(record.Level, l.Key(), l, func(e Entry) error { _, err := in.SettingUp().AdoptLevel(e, l); return err })
 		}
 	case Targets:
 		x := r.target()
 		anchor, what = "material", fmt.Sprintf("target of %s control %s", x.Kind, x.Material)
 		err = x.Check()
 		if err == nil {
-			fresh, err = in.described(record.Target, x.System+"|"+string(x.Kind)+"|"+x.Material, x, func(e Entry) error { _, err := in.RegisterTarget(e, x); return err })
+			fresh, err = in.described(record.Target, x.System+"|"+string(x.Kind)+"|"+x.Material, x, func(e Entry) error { _, err := in.AtMeters().RegisterTarget(e, x); return err })
 		}
 	case Checks:
 		c := r.check()
@@ -277,7 +277,7 @@ func (in *intake) line(r row) {
 		anchor, what = "meter", fmt.Sprintf("check of meter %s at %s", c.Meter, at.In(in.Zone()))
 		if r.t.Faults() == before {
 			var receipt Receipt
-			receipt, _, err = in.CheckMeter(Entry{ID: in.id(r.col["id"].Text(), c.Meter, at.String()), By: r.col["person"].Text()}, c)
+			receipt, _, err = in.AtMeters().CheckMeter(Entry{ID: in.id(r.col["id"].Text(), c.Meter, at.String()), By: r.col["person"].Text()}, c)
 			fresh = receipt.Fresh
 		}
 	case Uses:
@@ -366,7 +366,7 @@ func (t touched) add(r ledger.Record) error {
 func (in *intake) signals() error {
 	keys := slices.SortedFunc(maps.Keys(in.touched), compareKeys)
 	for _, key := range keys {
-		s, err := in.Series(key, in.tx.Now)
+		s, err := in.Numbers().Series(key, in.tx.Now)
 		if err != nil {
 			return err
 		}

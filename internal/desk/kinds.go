@@ -131,7 +131,7 @@ type Stock struct {
 }
 
 // Stock returns how much of a kind is recorded.
-func (v View) Stock(kind Kind) (Stock, error) {
+func (v DayView) Stock(kind Kind) (Stock, error) {
 	kinds := record.FromFile(string(kind))
 	if len(kinds) == 0 {
 		return Stock{}, fmt.Errorf("no kind of record is read from files of %s", kind)
@@ -147,7 +147,7 @@ func (v View) Stock(kind Kind) (Stock, error) {
 	return v.anyCheck()
 }
 
-func (v View) any(typ record.Kind) (s Stock, err error) {
+func (v DayView) any(typ record.Kind) (s Stock, err error) {
 	err = v.tx.Lately(typ, 1, func(store.Kept) error {
 		s.Any = true
 		return nil
@@ -156,8 +156,8 @@ func (v View) any(typ record.Kind) (s Stock, err error) {
 }
 
 // anyCheck looks at the meters, since checks belong to no scope.
-func (v View) anyCheck() (s Stock, err error) {
-	meters, err := v.Meters()
+func (v DayView) anyCheck() (s Stock, err error) {
+	meters, err := v.Measuring().Meters()
 	if err != nil {
 		return s, err
 	}

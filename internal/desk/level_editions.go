@@ -44,8 +44,8 @@ func (t LevelTarget) Any() LevelEdition {
 }
 
 // LevelTargets returns every target that a level was adopted for, by meter system, kit, point and kind.
-func (v View) LevelTargets() ([]LevelTarget, error) {
-	c, err := v.decodedLevels()
+func (v LevelsView) LevelTargets() ([]LevelTarget, error) {
+	c, err := v.Registry().decodedLevels()
 	if err != nil {
 		return nil, err
 	}
@@ -90,7 +90,7 @@ func (v View) LevelTargets() ([]LevelTarget, error) {
 
 // LevelOf returns a level by its record, with the grounds on which it was adopted; nil when the record has
 // none.
-func (v View) LevelOf(id string) (e LevelEdition, g *Grounds, err error) {
+func (v LevelsView) LevelOf(id string) (e LevelEdition, g *Grounds, err error) {
 	kept, err := v.tx.Find(id)
 	if err != nil {
 		return e, nil, err
@@ -129,8 +129,8 @@ const lastRead = 1000
 
 // MeasuredTargets returns the targets that the fleet is measured at: those of the last reading of each
 // point of each scope, and of the latest readings of all, by meter system, kit, point and kind.
-func (v View) MeasuredTargets() ([]MeasuredTarget, error) {
-	fleet, err := v.Instruments()
+func (v LevelsView) MeasuredTargets() ([]MeasuredTarget, error) {
+	fleet, err := v.Registry().Instruments()
 	if err != nil {
 		return nil, err
 	}
@@ -158,7 +158,7 @@ func (v View) MeasuredTargets() ([]MeasuredTarget, error) {
 	if err := v.tx.Numbers().Latest(0, v.Now()+1, lastRead, add); err != nil {
 		return nil, err
 	}
-	levels, err := v.Levels()
+	levels, err := v.Registry().Levels()
 	if err != nil {
 		return nil, err
 	}

@@ -16,6 +16,12 @@ import (
 	"rinsate/internal/store"
 )
 
+// LevelsView shows what levels are derived from and judged by.
+type LevelsView struct{ View }
+
+// Studies shows what levels are derived from and judged by.
+func (v View) Studies() LevelsView { return LevelsView{v} }
+
 // Doubted is a reading that somebody leaves out of a baseline, and why.
 type Doubted struct {
 	// ID is the record of the reading or the beginning of it, or the tag of a scope for all of its.
@@ -27,14 +33,14 @@ const shortestID = 4
 
 // Baseline returns the readings of a time, from <= at < to, from which a level for a target can be
 // derived, with why those of them that must not count do not.
-func (v View) Baseline(t level.Target, from, to unit.Instant, doubted []Doubted) ([]level.Sample, error) {
+func (v LevelsView) Baseline(t level.Target, from, to unit.Instant, doubted []Doubted) ([]level.Sample, error) {
 	all, _, err := v.baseline(t, from, to, doubted, 0)
 	return all, err
 }
 
 // baseline is Baseline for the latest readings of the time, at most so many and all with 0; begin is from
 // when on they are here.
-func (v View) baseline(t level.Target, from, to unit.Instant, doubted []Doubted, most int) (samples []level.Sample, begin unit.Instant, err error) {
+func (v LevelsView) baseline(t level.Target, from, to unit.Instant, doubted []Doubted, most int) (samples []level.Sample, begin unit.Instant, err error) {
 	all, begin, err := v.measuredOf(t, from, to, most)
 	if err != nil {
 		return nil, 0, err
@@ -81,7 +87,7 @@ func (v View) baseline(t level.Target, from, to unit.Instant, doubted []Doubted,
 // measuredOf returns the readings of a target, or all readings for the zero Target, from <= at < to, the
 // earliest first, each with its cycle. At most most are
 // returned, the latest, with 0 all; begin is from when on none is missing.
-func (v View) measuredOf(t level.Target, from, to unit.Instant, most int) (all []Measured, begin unit.Instant, err error) {
+func (v LevelsView) measuredOf(t level.Target, from, to unit.Instant, most int) (all []Measured, begin unit.Instant, err error) {
 	limit := int64(math.MaxInt64)
 	if most > 0 {
 		limit = int64(most) + 1
@@ -108,8 +114,8 @@ func (v View) measuredOf(t level.Target, from, to unit.Instant, most int) (all [
 }
 
 // cycles tells readings of a time, the earliest first, their cycles.
-func (v View) cycles(all []Measured, from, to unit.Instant) error {
-	begins, err := v.returns(to)
+func (v LevelsView) cycles(all []Measured, from, to unit.Instant) error {
+	begins, err := v.Numbers().returns(to)
 	if err != nil {
 		return err
 	}
@@ -161,7 +167,7 @@ type Studied struct {
 }
 
 // Study derives candidates for a level from the stored readings.
-func (v View) Study(s Study) (d Studied, err error) {
+func (v LevelsView) Study(s Study) (d Studied, err error) {
 	d.From, d.To = s.From, s.To
 	if d.Samples, d.From, err = v.baseline(s.Plan.Target, s.From, s.To, s.Doubted, s.Most); err != nil {
 		return d, err
@@ -173,7 +179,7 @@ func (v View) Study(s Study) (d Studied, err error) {
 	return d, refuse(err)
 }
 
-func (v View) recalledLots() (map[string]bool, error) {
+func (v LevelsView) recalledLots() (map[string]bool, error) {
 	all, err := v.tx.Entities(record.Lot)
 	if err != nil {
 		return nil, err

@@ -58,17 +58,17 @@ func TestStudy(t *testing.T) {
 	b.past(values...)
 	b.cycle("T-01", "7", 5)
 	b.do(func(w *desk.Work) error {
-		_, err := w.RegisterLot(desk.Entry{By: "L-01"}, begin, quality.Lot{Kit: "K", Lot: "8", Expires: begin.Add(90 * 24 * time.Hour)})
+		_, err := w.SettingUp().RegisterLot(desk.Entry{By: "L-01"}, begin, quality.Lot{Kit: "K", Lot: "8", Expires: begin.Add(90 * 24 * time.Hour)})
 		return err
 	})
 	b.cycle("T-01", "8", 25)
 	b.do(func(w *desk.Work) error {
-		_, err := w.RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: begin.Add(90 * 24 * time.Hour), Recalled: b.at()})
+		_, err := w.SettingUp().RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: begin.Add(90 * 24 * time.Hour), Recalled: b.at()})
 		return err
 	})
 	study := desk.Study{Plan: level.Usual(distal), From: begin, To: b.at() + 1}
 	b.ask(func(v desk.View) error {
-		d, err := v.Study(study)
+		d, err := v.Studies().Study(study)
 		if err != nil {
 			return err
 		}
@@ -81,19 +81,19 @@ func TestStudy(t *testing.T) {
 		id := d.Samples[0].ID
 		doubted := study
 		doubted.Doubted = []desk.Doubted{{ID: id[:8], Why: "a slip"}}
-		if d, err = v.Study(doubted); err != nil {
+		if d, err = v.Studies().Study(doubted); err != nil {
 			return err
 		}
 		if d.Samples[0].Excluded != "a slip" {
 			t.Errorf("the doubted reading: %+v", d.Samples[0])
 		}
 		doubted.Doubted = []desk.Doubted{{ID: "Q-99", Why: "gone"}}
-		if _, err := v.Study(doubted); fault.CodeOf(err) != fault.NotFound {
+		if _, err := v.Studies().Study(doubted); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("a scope without readings: %v", err)
 		}
 		bounded := study
 		bounded.Most = 4
-		if d, err = v.Study(bounded); err != nil {
+		if d, err = v.Studies().Study(bounded); err != nil {
 			return err
 		}
 		var got []int
@@ -106,11 +106,11 @@ func TestStudy(t *testing.T) {
 		// The bound is told by From: the same time without a bound has the same readings.
 		again := study
 		again.From = d.From
-		if x, err := v.Study(again); err != nil || x.Baseline.Digest != d.Baseline.Digest {
+		if x, err := v.Studies().Study(again); err != nil || x.Baseline.Digest != d.Baseline.Digest {
 			t.Errorf("from %s on: %v, other readings than within the bound", d.From, err)
 		}
 		study.To = begin
-		if _, err := v.Study(study); fault.CodeOf(err) != fault.NotFound {
+		if _, err := v.Studies().Study(study); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("a time without readings: %v", err)
 		}
 		return nil
@@ -124,7 +124,7 @@ func TestPastFollowsCycles(t *testing.T) {
 	b.past(30, 250, 40)
 	b.ask(func(v desk.View) error {
 		for _, from := range []unit.Instant{begin, begin.Add(24 * time.Hour)} {
-			p, err := v.Past(from, b.at(), 8, nil)
+			p, err := v.Studies().Past(from, b.at(), 8, nil)
 			if err != nil {
 				return err
 			}
@@ -136,7 +136,7 @@ func TestPastFollowsCycles(t *testing.T) {
 				t.Errorf("from %s: %d cycles from %s, want %d", from, len(p.Cycles), p.Begin, want)
 			}
 		}
-		p, err := v.LatestPast(begin, b.at(), 3, 8, nil)
+		p, err := v.Studies().LatestPast(begin, b.at(), 3, 8, nil)
 		if err != nil {
 			return err
 		}
@@ -156,7 +156,7 @@ func TestGrounds(t *testing.T) {
 	study := desk.Study{Plan: level.Usual(distal), From: begin, To: b.at()}
 	var cultures []desk.Culture
 	b.ask(func(v desk.View) error {
-		p, err := v.Past(begin, b.at(), 8, nil)
+		p, err := v.Studies().Past(begin, b.at(), 8, nil)
 		for i, cycle := range p.Cycles {
 			cultures = append(cultures, desk.Culture{Scope: cycle.Scope, Taken: cycle.Last.Add(time.Hour), Positive: i == 2 || i == 3})
 		}
@@ -166,12 +166,12 @@ func TestGrounds(t *testing.T) {
 	entry := desk.Entry{ID: "0190a1b2-c3d4-7e5f-8a6b-7c8d9e0f1a2b", By: "L-01"}
 	adopt := func(l reading.Level) (r desk.Receipt, err error) {
 		return r, b.desk.As(access.Scribe()).Do(b.Context(), func(w *desk.Work) error {
-			g, err := w.Grounds(l, study, desk.Costs{SampleMinutes: 8, CleaningMinutes: 16}, cultures)
+			g, err := w.Studies().Grounds(l, study, desk.Costs{SampleMinutes: 8, CleaningMinutes: 16}, cultures)
 			if err != nil {
 				return err
 			}
 			g.Note = "a trial"
-			r, err = w.AdoptDerived(entry, l, g)
+			r, err = w.OnSignals().AdoptDerived(entry, l, g)
 			return err
 		})
 	}
@@ -189,7 +189,7 @@ func TestGrounds(t *testing.T) {
 		t.Errorf("another level under the same id: %v", err)
 	}
 	b.ask(func(v desk.View) error {
-		e, g, err := v.LevelOf(string(entry.ID)[:12])
+		e, g, err := v.Studies().LevelOf(string(entry.ID)[:12])
 		if err != nil {
 			return err
 		}
@@ -203,7 +203,7 @@ func TestGrounds(t *testing.T) {
 		if r := g.Reference; r.Positives != 2 || r.Negatives != 10 || r.AtLevel.Counts.TruePositive == 0 {
 			t.Errorf("by cultures: %+v", r)
 		}
-		id, err := v.VerificationOf(g.Verifications[0])
+		id, err := v.Studies().VerificationOf(g.Verifications[0])
 		if err != nil {
 			return err
 		}
@@ -212,10 +212,10 @@ func TestGrounds(t *testing.T) {
 		}
 		none := g.Verifications[0]
 		none.Cleaning = 7
-		if id, err := v.VerificationOf(none); err != nil || id != "" {
+		if id, err := v.Studies().VerificationOf(none); err != nil || id != "" {
 			t.Errorf("a cleaning verification that nobody decided on: %q, %v", id, err)
 		}
-		if _, _, err := v.LevelOf(string(id)); fault.CodeOf(err) != fault.NotFound {
+		if _, _, err := v.Studies().LevelOf(string(id)); fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("a record that is no level: %v", err)
 		}
 		return nil
@@ -232,11 +232,11 @@ func TestLevelTargets(t *testing.T) {
 	var taken desk.Receipt
 	b.do(func(w *desk.Work) (err error) {
 		for _, l := range []reading.Level{b.distalLevel(90, "2", b.at()), b.distalLevel(80, "3", b.at().Add(48*time.Hour)), b.distalLevel(70, "early", begin.Add(-time.Hour))} {
-			if _, err = w.AdoptLevel(lead, l); err != nil {
+			if _, err = w.SettingUp().AdoptLevel(lead, l); err != nil {
 				return err
 			}
 		}
-		taken, err = w.AdoptLevel(lead, b.distalLevel(60, "a slip", b.at()))
+		taken, err = w.SettingUp().AdoptLevel(lead, b.distalLevel(60, "a slip", b.at()))
 		return err
 	})
 	b.pass(time.Minute)
@@ -247,7 +247,7 @@ func TestLevelTargets(t *testing.T) {
 		return err
 	})
 	b.ask(func(v desk.View) error {
-		all, err := v.LevelTargets()
+		all, err := v.Studies().LevelTargets()
 		if err != nil {
 			return err
 		}
@@ -269,7 +269,7 @@ func TestLevelTargets(t *testing.T) {
 		if len(all) != len(points) {
 			t.Errorf("%d targets, want %d", len(all), len(points))
 		}
-		measured, err := v.MeasuredTargets()
+		measured, err := v.Studies().MeasuredTargets()
 		if err != nil {
 			return err
 		}
@@ -277,11 +277,11 @@ func TestLevelTargets(t *testing.T) {
 			t.Errorf("measured: %+v", measured)
 		}
 		// Two levels set side by side change nothing for one that both judge alike.
-		p, err := v.Past(0, b.at(), 8, nil)
+		p, err := v.Studies().Past(0, b.at(), 8, nil)
 		if err != nil {
 			return err
 		}
-		r, err := v.Contrast(p, b.distalLevel(40, "x", 1), b.distalLevel(20, "y", 1), desk.Costs{MostChanges: 5})
+		r, err := v.Studies().Contrast(p, b.distalLevel(40, "x", 1), b.distalLevel(20, "y", 1), desk.Costs{MostChanges: 5})
 		if err != nil {
 			return err
 		}

@@ -56,13 +56,13 @@ type cleaned struct {
 
 // Measured returns the ATP readings of a time, from <= at < to, the earliest first, each with who
 // cleaned the scope, how many uses it had since its last repair and how long it waited for cleaning.
-func (v View) Measured(from, to unit.Instant) ([]Measured, error) {
+func (v NumbersView) Measured(from, to unit.Instant) ([]Measured, error) {
 	return v.measuredAfter(from, to, reprocessing.PointOfUse, reprocessing.ManualCleaning)
 }
 
 // measuredAfter is Measured with what some kinds of steps explain alone: without manual cleaning nobody has
 // cleaned, without either the delay is not known. Reading the steps takes longer than all else.
-func (v View) measuredAfter(from, to unit.Instant, steps ...reprocessing.StepKind) ([]Measured, error) {
+func (v NumbersView) measuredAfter(from, to unit.Instant, steps ...reprocessing.StepKind) ([]Measured, error) {
 	events, err := v.explanations(from, to, steps)
 	if err != nil {
 		return nil, err
@@ -131,7 +131,7 @@ func (c *cleaned) apply(e explanation) {
 const longestCycle = 30 * 24 * time.Hour
 
 // returns returns when scopes came back from repair before an instant, the earliest first.
-func (v View) returns(to unit.Instant) (all []explanation, err error) {
+func (v NumbersView) returns(to unit.Instant) (all []explanation, err error) {
 	err = v.tx.Numbers().Between(record.Repair, "", 0, to, func(k store.Kept) error {
 		return fold(k, func(r record.RepairBody) {
 			if r.Returned.Known() && r.Returned < to {
@@ -145,7 +145,7 @@ func (v View) returns(to unit.Instant) (all []explanation, err error) {
 
 // explanations returns what happened to all scopes before the end of a time, the earliest first: all
 // uses and repairs, and those of the steps that the readings of the time can rest on.
-func (v View) explanations(from, to unit.Instant, steps []reprocessing.StepKind) ([]explanation, error) {
+func (v NumbersView) explanations(from, to unit.Instant, steps []reprocessing.StepKind) ([]explanation, error) {
 	var all []explanation
 	err := v.tx.Numbers().UsesOf(0, to, func(tag string, start unit.Instant) error {
 		all = append(all, explanation{at: start, scope: tag, kind: used})
@@ -182,7 +182,7 @@ func (v View) explanations(from, to unit.Instant, steps []reprocessing.StepKind)
 
 // Lately returns the latest readings of a point of a scope that stand, on the scale of the last of them,
 // the oldest first, at most so many.
-func (v View) Lately(tag string, point scope.PointKind, at unit.Instant, most int) ([]store.Measured, error) {
+func (v NumbersView) Lately(tag string, point scope.PointKind, at unit.Instant, most int) ([]store.Measured, error) {
 	last, err := v.tx.Numbers().LatestReadings(tag, point, "", "", at+1, 1)
 	if err != nil || len(last) == 0 {
 		return nil, err
@@ -193,7 +193,7 @@ func (v View) Lately(tag string, point scope.PointKind, at unit.Instant, most in
 }
 
 // ReadingOf returns a reading by its record.
-func (v View) ReadingOf(id ledger.ID) (reading.Reading, error) {
+func (v NumbersView) ReadingOf(id ledger.ID) (reading.Reading, error) {
 	kept, err := v.tx.Record(id)
 	if err != nil {
 		return reading.Reading{}, err

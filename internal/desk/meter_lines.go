@@ -38,7 +38,7 @@ const (
 func (l MeterLine) MoreReadings() bool { return l.Readings == countMost }
 
 // MeterLines returns every meter as it stands at an instant, in the order of their codes.
-func (v View) MeterLines(at unit.Instant) ([]MeterLine, error) {
+func (v MetersView) MeterLines(at unit.Instant) ([]MeterLine, error) {
 	meters, err := v.Meters()
 	if err != nil {
 		return nil, err
@@ -53,7 +53,7 @@ func (v View) MeterLines(at unit.Instant) ([]MeterLine, error) {
 }
 
 // MeterLine returns one meter as it stands at an instant.
-func (v View) MeterLine(code string, at unit.Instant) (MeterLine, error) {
+func (v MetersView) MeterLine(code string, at unit.Instant) (MeterLine, error) {
 	m, err := v.meter(code)
 	if err != nil {
 		return MeterLine{}, err
@@ -61,7 +61,7 @@ func (v View) MeterLine(code string, at unit.Instant) (MeterLine, error) {
 	return v.meterLine(m, at)
 }
 
-func (v View) meterLine(m quality.Meter, at unit.Instant) (MeterLine, error) {
+func (v MetersView) meterLine(m quality.Meter, at unit.Instant) (MeterLine, error) {
 	l := MeterLine{Meter: m}
 	var err error
 	if l.State, err = v.MeterState(m.Code, at); err != nil {
@@ -99,12 +99,12 @@ type Readable struct {
 // Readables returns what a meter can be checked with at an instant, by the kinds of controls in their
 // order and the newest target first. A kind that is required and has no target is there without a
 // material.
-func (v View) Readables(m quality.Meter, at unit.Instant) ([]Readable, error) {
+func (v MetersView) Readables(m quality.Meter, at unit.Instant) ([]Readable, error) {
 	targets, err := v.Targets()
 	if err != nil {
 		return nil, err
 	}
-	rules, err := v.Rules(at, store.Forever)
+	rules, err := v.Registry().Rules(at, store.Forever)
 	if err != nil {
 		return nil, err
 	}
@@ -142,7 +142,7 @@ func targetsInForce(targets []quality.Target, m quality.Meter, kind quality.Cont
 }
 
 // TargetsOf returns every target that was ever adopted for a meter or its system, the newest first.
-func (v View) TargetsOf(m quality.Meter) ([]quality.Target, error) {
+func (v MetersView) TargetsOf(m quality.Meter) ([]quality.Target, error) {
 	all, err := v.Targets()
 	all = slices.DeleteFunc(all, func(t quality.Target) bool { return t.System != m.System || t.Meter != "" && t.Meter != m.Code })
 	slices.SortStableFunc(all, func(a, b quality.Target) int { return cmp.Compare(b.Adopted, a.Adopted) })
@@ -161,7 +161,7 @@ type InDoubt struct {
 
 // InDoubt returns the readings of a meter that its failed checks of a time, from <= at < to, take the
 // trust from as things stand, those of the latest failure first and up to most; all is how many there are.
-func (v View) InDoubt(meter string, from, to unit.Instant, most int) (list []InDoubt, all int, err error) {
+func (v MetersView) InDoubt(meter string, from, to unit.Instant, most int) (list []InDoubt, all int, err error) {
 	marks, err := v.marks(meter, from, to)
 	if err != nil {
 		return nil, 0, err
@@ -206,7 +206,7 @@ type OwnRuns struct {
 // OwnRuns derives, for a material that a meter is checked with, a target from the first good checks since
 // an instant, as few as are needed, and judges those after them by it: a drift that stays within wide
 // limits shows there.
-func (v View) OwnRuns(meter string, held quality.Target, checks []CheckLine, from unit.Instant) (OwnRuns, error) {
+func (v MetersView) OwnRuns(meter string, held quality.Target, checks []CheckLine, from unit.Instant) (OwnRuns, error) {
 	o := OwnRuns{Maker: held}
 	type run struct {
 		at    unit.Instant
@@ -236,7 +236,7 @@ func (v View) OwnRuns(meter string, held quality.Target, checks []CheckLine, fro
 }
 
 // CheckOf returns a check by its record; ok is false where there is no such check of the meter.
-func (v View) CheckOf(meter string, id ledger.ID) (c CheckLine, ok bool, err error) {
+func (v MetersView) CheckOf(meter string, id ledger.ID) (c CheckLine, ok bool, err error) {
 	kept, err := v.tx.Record(id)
 	if fault.CodeOf(err) == fault.NotFound {
 		return c, false, nil

@@ -17,6 +17,18 @@ import (
 	"rinsate/internal/store"
 )
 
+// MeterWork is the part of the work that checks meters and settles what their checks put in doubt.
+type MeterWork struct{ *Work }
+
+// AtMeters is the part of the work that checks meters and settles what their checks put in doubt.
+func (w *Work) AtMeters() MeterWork { return MeterWork{w} }
+
+// MetersView shows the meters, their checks and comparisons.
+type MetersView struct{ View }
+
+// Measuring shows the meters, their checks and comparisons.
+func (v View) Measuring() MetersView { return MetersView{v} }
+
 // reach is how many earlier checks of a meter the rules of consecutive controls can look back to: ten
 // in a row, with room for checks without a charted control.
 const reach = 40
@@ -30,7 +42,7 @@ type Check struct {
 }
 
 // RegisterTarget records what a control should show, in force from its Adopted instant on.
-func (w *Work) RegisterTarget(e Entry, t quality.Target) (Receipt, error) {
+func (w MeterWork) RegisterTarget(e Entry, t quality.Target) (Receipt, error) {
 	if err := w.may(ToRegisterTarget, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -44,7 +56,7 @@ func (w *Work) RegisterTarget(e Entry, t quality.Target) (Receipt, error) {
 }
 
 // Targets returns every target that was adopted and not voided.
-func (v View) Targets() ([]quality.Target, error) {
+func (v MetersView) Targets() ([]quality.Target, error) {
 	all, err := v.tx.Entities(record.Target)
 	if err != nil {
 		return nil, err
@@ -64,7 +76,7 @@ func (v View) Targets() ([]quality.Target, error) {
 }
 
 // Meters returns the latest edition of every meter, in the order of their codes.
-func (v View) Meters() ([]quality.Meter, error) {
+func (v MetersView) Meters() ([]quality.Meter, error) {
 	all, err := v.tx.Entities(record.Meter)
 	if err != nil {
 		return nil, err
@@ -83,8 +95,8 @@ func (v View) Meters() ([]quality.Meter, error) {
 	return sortedByKey(latest), nil
 }
 
-func (v View) meter(code string) (quality.Meter, error) {
-	m, ok, err := edition[quality.Meter](v, record.Meter, code, store.Forever, store.Forever)
+func (v MetersView) meter(code string) (quality.Meter, error) {
+	m, ok, err := edition[quality.Meter](v.View, record.Meter, code, store.Forever, store.Forever)
 	if err == nil && !ok {
 		err = notFound("register the meter with its system first", "meter %q is not known, so nobody can say on which scale it counts", code)
 	}
@@ -93,14 +105,14 @@ func (v View) meter(code string) (quality.Meter, error) {
 
 // CheckMeter records a check of a meter with its verdict. What follows from it, the trust in the
 // meter's readings and the verifications that rest on them, is recorded with it.
-func (w *Work) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
+func (w MeterWork) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
 	if err := w.may(ToCheckMeter, &e); err != nil {
 		return Receipt{}, quality.Verdict{}, err
 	}
 	same := func(x record.CheckBody) bool {
 		return x.Meter == c.Meter && x.Serviced == c.Serviced && slices.Equal(x.Controls, w.filled(e, c).Controls)
 	}
-	if r, ok, err := again(w, e.ID, record.Check, same); ok || err != nil {
+	if r, ok, err := again(w.Work, e.ID, record.Check, same); ok || err != nil {
 		if err != nil {
 			return r, quality.Verdict{}, err
 		}
@@ -130,7 +142,7 @@ func (w *Work) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error) {
 }
 
 // filled gives the controls of a check the meter and, where they name none, the person.
-func (w *Work) filled(e Entry, c Check) Check {
+func (w MeterWork) filled(e Entry, c Check) Check {
 	c.Controls = slices.Clone(c.Controls)
 	for i := range c.Controls {
 		x := &c.Controls[i]
@@ -141,7 +153,7 @@ func (w *Work) filled(e Entry, c Check) Check {
 }
 
 // judgeCheck judges a check after those before it, by the rules and targets in force.
-func (w *Work) judgeCheck(c Check) (quality.Verdict, policy.RuleSet, error) {
+func (w MeterWork) judgeCheck(c Check) (quality.Verdict, policy.RuleSet, error) {
 	var none quality.Verdict
 	if len(c.Controls) == 0 {
 		return none, policy.RuleSet{}, invalid("a check of meter %q needs at least one control", c.Meter)
@@ -150,15 +162,15 @@ func (w *Work) judgeCheck(c Check) (quality.Verdict, policy.RuleSet, error) {
 	for _, x := range c.Controls {
 		first = min(first, x.At)
 	}
-	rules, err := w.Rules(first, store.Forever)
+	rules, err := w.Registry().Rules(first, store.Forever)
 	if err != nil {
 		return none, rules, err
 	}
-	m, err := w.meter(c.Meter)
+	m, err := w.Measuring().meter(c.Meter)
 	if err != nil {
 		return none, rules, err
 	}
-	targets, err := w.Targets()
+	targets, err := w.Measuring().Targets()
 	if err != nil {
 		return none, rules, err
 	}
@@ -211,12 +223,12 @@ func numbered(c record.CheckBody, id string) record.CheckBody {
 // instant: readings between a failed check and the good ones around it lose it, others have it. The
 // verifications that rest on a reading that lost or regained it are decided again. cause is the record of
 // the change.
-func (w *Work) settle(meter string, changed unit.Instant, by string, cause ledger.ID) ([]ledger.Record, error) {
-	verdicts, failed, from, to, err := w.around(meter, changed)
+func (w MeterWork) settle(meter string, changed unit.Instant, by string, cause ledger.ID) ([]ledger.Record, error) {
+	verdicts, failed, from, to, err := w.Measuring().around(meter, changed)
 	if err != nil {
 		return nil, err
 	}
-	marks, err := w.marks(meter, from, to)
+	marks, err := w.Measuring().marks(meter, from, to)
 	if err != nil {
 		return nil, err
 	}
@@ -295,7 +307,7 @@ func (w *Work) settle(meter string, changed unit.Instant, by string, cause ledge
 // around returns the checks of a meter from the last good one before an instant to the first good one
 // after it, which bound what a change at the instant can touch; and the record of the failed one at
 // each instant between. Zero and Forever say that there is no such good check.
-func (v View) around(meter string, at unit.Instant) (all []quality.Verdict, failed map[unit.Instant]ledger.ID, from, to unit.Instant, err error) {
+func (v MetersView) around(meter string, at unit.Instant) (all []quality.Verdict, failed map[unit.Instant]ledger.ID, from, to unit.Instant, err error) {
 	failed, to = map[unit.Instant]ledger.ID{}, store.Forever
 	before, after, err := v.tx.Numbers().GoodChecks(meter, at)
 	if err != nil {
@@ -324,7 +336,7 @@ type mark struct {
 }
 
 // marks returns the standing marks of a meter that rest on failed checks of a time.
-func (v View) marks(meter string, from, to unit.Instant) ([]mark, error) {
+func (v MetersView) marks(meter string, from, to unit.Instant) ([]mark, error) {
 	var all []mark
 	err := v.tx.Numbers().Between(record.Suspect, "", from, to, func(k store.Kept) error {
 		return fold(k, func(x record.SuspectBody) {
@@ -337,7 +349,7 @@ func (v View) marks(meter string, from, to unit.Instant) ([]mark, error) {
 }
 
 // mark records that readings lost the trust, one record for each scope and failed check.
-func (w *Work) mark(meter, by string, cause ledger.ID, suspects map[ledger.ID]quality.Suspect, kept map[ledger.ID]store.Kept, failed map[unit.Instant]ledger.ID) ([]ledger.Record, error) {
+func (w MeterWork) mark(meter, by string, cause ledger.ID, suspects map[ledger.ID]quality.Suspect, kept map[ledger.ID]store.Kept, failed map[unit.Instant]ledger.ID) ([]ledger.Record, error) {
 	type group struct {
 		scope string
 		check ledger.ID
@@ -352,7 +364,7 @@ func (w *Work) mark(meter, by string, cause ledger.ID, suspects map[ledger.ID]qu
 		if groups[key] == nil {
 			groups[key] = &record.SuspectBody{
 				Scope: x.Scope, Meter: meter, Check: key.check, At: s.Failed, Since: s.After,
-				Reason: doubt(meter, s, w),
+				Reason: doubt(meter, s, w.Work),
 			}
 		}
 		groups[key].Readings = append(groups[key].Readings, id)
@@ -383,7 +395,7 @@ func doubt(meter string, s quality.Suspect, w *Work) string {
 }
 
 // decideReading decides the verification again that a reading belongs to.
-func (w *Work) decideReading(id ledger.ID, by string, cause ledger.ID) ([]ledger.Record, error) {
+func (w MeterWork) decideReading(id ledger.ID, by string, cause ledger.ID) ([]ledger.Record, error) {
 	kept, err := w.tx.Record(id)
 	if err != nil {
 		return nil, err
@@ -403,7 +415,7 @@ func (w *Work) decideReading(id ledger.ID, by string, cause ledger.ID) ([]ledger
 }
 
 // trust settles a reading that was just recorded: made with a meter in doubt, it does not count.
-func (w *Work) trust(x reading.Reading, id ledger.ID, by string) ([]ledger.Record, error) {
+func (w MeterWork) trust(x reading.Reading, id ledger.ID, by string) ([]ledger.Record, error) {
 	if x.Meter == "" {
 		return nil, nil
 	}
@@ -420,8 +432,8 @@ func (w *Work) trust(x reading.Reading, id ledger.ID, by string) ([]ledger.Recor
 }
 
 // MeterState says whether a meter may be used at an instant.
-func (v View) MeterState(meter string, at unit.Instant) (quality.State, error) {
-	rules, err := v.Rules(at, store.Forever)
+func (v MetersView) MeterState(meter string, at unit.Instant) (quality.State, error) {
+	rules, err := v.Registry().Rules(at, store.Forever)
 	if err != nil {
 		return quality.State{}, err
 	}
@@ -466,7 +478,7 @@ func (v View) MeterState(meter string, at unit.Instant) (quality.State, error) {
 }
 
 // Checks returns the checks of a meter with from <= at <= to, the earliest first.
-func (v View) Checks(meter string, from, to unit.Instant) ([]CheckLine, error) {
+func (v MetersView) Checks(meter string, from, to unit.Instant) ([]CheckLine, error) {
 	var lines []CheckLine
 	err := v.tx.Numbers().ChecksOf(meter, from, to, func(c store.Checked) error {
 		k, err := v.tx.Record(c.ID)

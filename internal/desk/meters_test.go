@@ -27,7 +27,7 @@ func (b *bench) targets() {
 			{System: "A", Kind: quality.Blank, Material: "empty chamber", High: 5},
 		} {
 			t.Source, t.Edition, t.Adopter, t.Adopted = "test", "1", "L-01", since
-			if _, err := w.RegisterTarget(desk.Entry{By: "L-01"}, t); err != nil {
+			if _, err := w.AtMeters().RegisterTarget(desk.Entry{By: "L-01"}, t); err != nil {
 				return err
 			}
 		}
@@ -44,7 +44,7 @@ func (b *bench) check(positive, blank unit.Number, change ...func(*desk.Entry)) 
 		f(&e)
 	}
 	b.do(func(w *desk.Work) (err error) {
-		r, v, err = w.CheckMeter(e, desk.Check{Meter: "M-1", Controls: []quality.Control{
+		r, v, err = w.AtMeters().CheckMeter(e, desk.Check{Meter: "M-1", Controls: []quality.Control{
 			{Kind: quality.Positive, Material: "light", Value: positive, At: at},
 			{Kind: quality.Blank, Material: "empty chamber", Value: blank, At: at},
 		}})
@@ -56,7 +56,7 @@ func (b *bench) check(positive, blank unit.Number, change ...func(*desk.Entry)) 
 func (b *bench) meter() (s quality.State) {
 	b.Helper()
 	err := b.desk.View(b.Context(), func(v desk.View) (err error) {
-		s, err = v.MeterState("M-1", b.at())
+		s, err = v.Measuring().MeterState("M-1", b.at())
 		return err
 	})
 	if err != nil {
@@ -181,7 +181,7 @@ func TestCheckRefusals(t *testing.T) {
 		"no such control": {desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: quality.Positive, Material: "light", Value: -1, At: b.at()}}}, "is not a whole number"},
 	} {
 		err := b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
-			_, _, err := w.CheckMeter(desk.Entry{By: "T-01"}, test.check)
+			_, _, err := w.AtMeters().CheckMeter(desk.Entry{By: "T-01"}, test.check)
 			return err
 		})
 		if err == nil || !strings.Contains(err.Error(), test.want) {
@@ -191,7 +191,7 @@ func TestCheckRefusals(t *testing.T) {
 	// A check without a target shows nothing, and what followed from a check cannot be voided.
 	_, v := func() (r desk.Receipt, v quality.Verdict) {
 		b.do(func(w *desk.Work) (err error) {
-			r, v, err = w.CheckMeter(desk.Entry{By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: quality.Positive, Material: "other", Value: 1, At: b.at()}}})
+			r, v, err = w.AtMeters().CheckMeter(desk.Entry{By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: quality.Positive, Material: "other", Value: 1, At: b.at()}}})
 			return err
 		})
 		return r, v
@@ -219,7 +219,7 @@ func TestCheckSentTwice(t *testing.T) {
 	at := b.at()
 	send := func(value unit.Number) (r desk.Receipt, v quality.Verdict, err error) {
 		err = b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) (err error) {
-			r, v, err = w.CheckMeter(desk.Entry{ID: id, By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{
+			r, v, err = w.AtMeters().CheckMeter(desk.Entry{ID: id, By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{
 				{Kind: quality.Positive, Material: "light", Value: value, At: at}, {Kind: quality.Blank, Material: "empty chamber", At: at},
 			}})
 			return err

@@ -33,8 +33,8 @@ const forgottenAfter = 48 * time.Hour
 
 // OpenSamples returns the samples of the last two days that have no reading, the most urgent first;
 // those whose clock has run out are among them, since somebody has to take new ones.
-func (v View) OpenSamples(now unit.Instant) ([]OpenSample, error) {
-	rules, err := v.Rules(now, store.Forever)
+func (v DayView) OpenSamples(now unit.Instant) ([]OpenSample, error) {
+	rules, err := v.Registry().Rules(now, store.Forever)
 	if err != nil {
 		return nil, err
 	}
@@ -73,7 +73,7 @@ func (v View) OpenSamples(now unit.Instant) ([]OpenSample, error) {
 }
 
 // Lots returns the latest edition of every lot, in the order of kit and lot.
-func (v View) Lots() ([]quality.Lot, error) {
+func (v DayView) Lots() ([]quality.Lot, error) {
 	all, err := v.tx.Entities(record.Lot)
 	if err != nil {
 		return nil, err

@@ -25,7 +25,7 @@ const openEndsOver = 3
 
 // OpenEnds returns the uses and the steps of the last three days that were begun and not ended, the oldest
 // first. Storage and issue have no end that anybody waits for.
-func (v View) OpenEnds(now unit.Instant) ([]OpenEnd, error) {
+func (v DayView) OpenEnds(now unit.Instant) ([]OpenEnd, error) {
 	from := now.AddDays(-openEndsOver, v.Zone())
 	var open []OpenEnd
 	err := v.tx.Numbers().Between(record.Use, "", from, now+1, func(k store.Kept) error {

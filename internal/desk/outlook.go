@@ -87,7 +87,7 @@ type Outlook struct {
 }
 
 // Outlook looks at all series. It reads every reading there is.
-func (v View) Outlook(at unit.Instant, w Watching) (Outlook, error) {
+func (v NumbersView) Outlook(at unit.Instant, w Watching) (Outlook, error) {
 	size, err := v.tx.Size()
 	if err != nil {
 		return Outlook{}, err
@@ -128,7 +128,7 @@ func (s Series) summary() Summary {
 // SeriesIn returns one series with all its readings up to an instant, as it is among all series: monthly
 // is how many readings these have in a month (see Outlook), from which limits follow where none are
 // adopted. It reads that series alone, so that who cleaned is not known.
-func (v View) SeriesIn(key trend.Key, at unit.Instant, w Watching, monthly float64) (Series, error) {
+func (v NumbersView) SeriesIn(key trend.Key, at unit.Instant, w Watching, monthly float64) (Series, error) {
 	s, err := v.collect(key, 0, at)
 	if err != nil {
 		return Series{}, err
@@ -146,7 +146,7 @@ func (v View) SeriesIn(key trend.Key, at unit.Instant, w Watching, monthly float
 
 // Scales returns on which meter systems and kits a point of a scope has readings up to an instant, the one
 // with the latest reading first.
-func (v View) Scales(tag string, point scope.PointKind, at unit.Instant) ([]trend.Key, error) {
+func (v NumbersView) Scales(tag string, point scope.PointKind, at unit.Instant) ([]trend.Key, error) {
 	var keys []trend.Key
 	err := v.tx.Numbers().ScalesAt(tag, point, at, func(s store.Scale) error {
 		keys = append(keys, trend.Key{Scope: tag, Point: point, System: s.System, Kit: s.Kit})
@@ -163,7 +163,7 @@ func (s Series) Proposed(from unit.Instant) (*trend.Baseline, string, error) {
 
 // Registered returns the record of something by its type and key, such as a lot; ok is false when there is
 // none.
-func (v View) Registered(typ record.Kind, key string) (id ledger.ID, ok bool, err error) {
+func (v NumbersView) Registered(typ record.Kind, key string) (id ledger.ID, ok bool, err error) {
 	k, ok, err := v.tx.Entity(typ, key, store.Forever, store.Forever)
 	return k.ID, ok, err
 }

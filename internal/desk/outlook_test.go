@@ -19,7 +19,7 @@ func TestOutlook(t *testing.T) {
 	b := rising(t)
 	s := b.series()
 	err := b.desk.View(t.Context(), func(v desk.View) error {
-		o, err := v.Outlook(b.at(), desk.UsualWatching())
+		o, err := v.Numbers().Outlook(b.at(), desk.UsualWatching())
 		if err != nil {
 			return err
 		}
@@ -34,22 +34,22 @@ func TestOutlook(t *testing.T) {
 		if len(o.Signals) != len(s.Watched.Signals) {
 			t.Errorf("%d signals, want %d", len(o.Signals), len(s.Watched.Signals))
 		}
-		verifications, err := v.FirstTests(0, store.Forever, "", "")
+		verifications, err := v.Numbers().FirstTests(0, store.Forever, "", "")
 		if diff := cmp.Diff(verifications, o.Verifications); diff != "" || len(verifications) != 38 || err != nil {
 			t.Errorf("%d cleaning verifications:\n%s", len(verifications), diff)
 		}
-		alone, err := v.SeriesIn(s.Key, b.at(), desk.UsualWatching(), o.Monthly)
+		alone, err := v.Numbers().SeriesIn(s.Key, b.at(), desk.UsualWatching(), o.Monthly)
 		if err != nil {
 			return err
 		}
 		if diff := cmp.Diff(s.Watched, alone.Watched, cmp.AllowUnexported(trend.Signal{})); diff != "" || len(alone.Points) != len(s.Points) || alone.From != s.From {
 			t.Errorf("alone it is another series:\n%s", diff)
 		}
-		scales, err := v.Scales("D-01", scope.OuterDistalEnd, b.at())
+		scales, err := v.Numbers().Scales("D-01", scope.OuterDistalEnd, b.at())
 		if err != nil || len(scales) != 1 || scales[0] != s.Key {
 			t.Errorf("scales: %v, %v", scales, err)
 		}
-		_, err = v.SeriesIn(trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "other"}, b.at(), desk.UsualWatching(), o.Monthly)
+		_, err = v.Numbers().SeriesIn(trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", Kit: "other"}, b.at(), desk.UsualWatching(), o.Monthly)
 		if fault.CodeOf(err) != fault.NotFound {
 			t.Errorf("a series without readings: %v", err)
 		}
@@ -86,7 +86,7 @@ func TestTrial(t *testing.T) {
 	s := b.series()
 	err := b.desk.View(t.Context(), func(v desk.View) error {
 		w := desk.Watching{FalseSignals: 3, Charts: trend.Charts{Individuals: true}, Trial: true}
-		tried, err := v.SeriesIn(s.Key, b.at(), w, 40)
+		tried, err := v.Numbers().SeriesIn(s.Key, b.at(), w, 40)
 		if err != nil {
 			return err
 		}
@@ -111,7 +111,7 @@ func TestAdoptChart(t *testing.T) {
 		t.Helper()
 		f.Watching = desk.UsualWatching()
 		b.do(func(w *desk.Work) (err error) {
-			x, err = w.AdoptChart(e, outer, f, 40)
+			x, err = w.OnSignals().AdoptChart(e, outer, f, 40)
 			return err
 		})
 		return x
@@ -134,7 +134,7 @@ func TestAdoptChart(t *testing.T) {
 		t.Errorf("anew: %+v", x)
 	}
 	err := b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
-		_, err := w.AdoptChart(desk.Entry{}, outer, desk.Freeze{Watching: desk.UsualWatching()}, 40)
+		_, err := w.OnSignals().AdoptChart(desk.Entry{}, outer, desk.Freeze{Watching: desk.UsualWatching()}, 40)
 		return err
 	})
 	if fault.CodeOf(err) != fault.Invalid {

@@ -81,7 +81,7 @@ func everything(t *testing.T) (*bench, attempts) {
 	}).Record.ID
 	gone := scope.Instrument{Tag: "D-02", Model: "D1", Owner: scope.Own, InService: b.at().Add(-2 * time.Hour), Retired: b.at().Add(-time.Hour)}
 	retired := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), gone)
+		return w.SettingUp().RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), gone)
 	}).Record.ID
 	// What each role would take back in its own name, a moment ago.
 	notes := map[string]ledger.ID{}
@@ -89,14 +89,14 @@ func everything(t *testing.T) (*bench, attempts) {
 		code := actorCode(r)
 		tag := "D-02-" + letters[r]
 		notes[code] = b.must(func(w *desk.Work) (desk.Receipt, error) {
-			if _, err := w.RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: tag, Model: "D1", Owner: scope.Own, InService: b.at()}); err != nil {
+			if _, err := w.SettingUp().RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: tag, Model: "D1", Owner: scope.Own, InService: b.at()}); err != nil {
 				return desk.Receipt{}, err
 			}
 			return w.Ask(desk.Entry{By: code}, sampling.Request{Scope: tag, By: code, Reason: "to see"})
 		}).Record.ID
 	}
 	b.must(func(w *desk.Work) (desk.Receipt, error) { // who agrees to a lift is registered
-		return w.RegisterPerson(desk.Entry{By: "L-01"}, b.at(), record.PersonBody{Code: "L-09"})
+		return w.SettingUp().RegisterPerson(desk.Entry{By: "L-01"}, b.at(), record.PersonBody{Code: "L-09"})
 	})
 	b.pass(time.Minute)
 	instrument, lot, rules := b.base(record.Instrument, "D-01"), b.base(record.Lot, "K|7"), b.base(record.Rules, "rules")
@@ -137,7 +137,7 @@ func everything(t *testing.T) (*bench, attempts) {
 		},
 		"SelectAtRandom": func(w *desk.Work, _ string) error { return first(w.SelectAtRandom(desk.Entry{}, "seed")) },
 		"CheckMeter": func(w *desk.Work, _ string) error {
-			return first(w.CheckMeter(desk.Entry{}, desk.Check{Meter: "M-1", Controls: []quality.Control{
+			return first(w.AtMeters().CheckMeter(desk.Entry{}, desk.Check{Meter: "M-1", Controls: []quality.Control{
 				{Kind: quality.Positive, Material: "light", Value: 1000, At: now}, {Kind: quality.Blank, Material: "empty chamber", Value: 1, At: now},
 			}}))
 		},
@@ -154,10 +154,10 @@ func everything(t *testing.T) (*bench, attempts) {
 			return only(w.LiftHold(desk.Entry{Second: b.as("L-09", 0, access.Lead)}, reprocessing.Lift{Hold: string(hold), Reason: "it was nothing"}))
 		},
 		"HandleSignal": func(w *desk.Work, _ string) error {
-			return only(w.HandleSignal(desk.Entry{}, handling(trend.Explained, "the lot after all")))
+			return only(w.OnSignals().HandleSignal(desk.Entry{}, handling(trend.Explained, "the lot after all")))
 		},
 		"close": func(w *desk.Work, _ string) error {
-			return only(w.HandleSignal(desk.Entry{}, handling(trend.Closed, "done")))
+			return only(w.OnSignals().HandleSignal(desk.Entry{}, handling(trend.Closed, "done")))
 		},
 		"Void": func(w *desk.Work, by string) error {
 			return only(w.Void(desk.Entry{Corrects: notes[by], Reason: "nobody needs it"}))
@@ -168,48 +168,50 @@ func everything(t *testing.T) (*bench, attempts) {
 		"RegisterModel": func(w *desk.Work, _ string) error {
 			m := model()
 			m.Name = "D9"
-			return first(w.RegisterModel(desk.Entry{}, now, m))
+			return first(w.SettingUp().RegisterModel(desk.Entry{}, now, m))
 		},
 		"RegisterInstrument": func(w *desk.Work, _ string) error {
-			return only(w.RegisterInstrument(desk.Entry{}, now, scope.Instrument{Tag: "D-09", Model: "D1", Owner: scope.Own, InService: now}))
+			return only(w.SettingUp().RegisterInstrument(desk.Entry{}, now, scope.Instrument{Tag: "D-09", Model: "D1", Owner: scope.Own, InService: now}))
 		},
 		"Retire": func(w *desk.Work, _ string) error {
-			return only(w.Retire(desk.Entry{Reason: "worn"}, "D-01", instrument, now))
+			return only(w.SettingUp().Retire(desk.Entry{Reason: "worn"}, "D-01", instrument, now))
 		},
 		"Reinstate": func(w *desk.Work, _ string) error {
-			return only(w.Reinstate(desk.Entry{Reason: "found"}, "D-02", retired, now))
+			return only(w.SettingUp().Reinstate(desk.Entry{Reason: "found"}, "D-02", retired, now))
 		},
 		"RegisterMeter": func(w *desk.Work, _ string) error {
-			return only(w.RegisterMeter(desk.Entry{}, now, quality.Meter{Code: "M-9", System: "A"}))
+			return only(w.SettingUp().RegisterMeter(desk.Entry{}, now, quality.Meter{Code: "M-9", System: "A"}))
 		},
 		"RegisterLot": func(w *desk.Work, _ string) error {
-			return only(w.RegisterLot(desk.Entry{}, now, quality.Lot{Kit: "K", Lot: "9", Expires: now.Add(24 * time.Hour)}))
+			return only(w.SettingUp().RegisterLot(desk.Entry{}, now, quality.Lot{Kit: "K", Lot: "9", Expires: now.Add(24 * time.Hour)}))
 		},
 		"Recall": func(w *desk.Work, _ string) error {
-			return only(w.Recall(desk.Entry{Reason: "a notice"}, "K|7", lot, now))
+			return only(w.SettingUp().Recall(desk.Entry{Reason: "a notice"}, "K|7", lot, now))
 		},
 		"RegisterPerson": func(w *desk.Work, _ string) error {
-			return only(w.RegisterPerson(desk.Entry{}, now, record.PersonBody{Code: "X-01"}))
+			return only(w.SettingUp().RegisterPerson(desk.Entry{}, now, record.PersonBody{Code: "X-01"}))
 		},
 		"RegisterTarget": func(w *desk.Work, _ string) error {
-			return only(w.RegisterTarget(desk.Entry{}, quality.Target{System: "A", Kind: quality.Positive, Material: "lamp", Low: 1, High: 2, Source: "test", Edition: "1", Adopted: now}))
+			return only(w.AtMeters().RegisterTarget(desk.Entry{}, quality.Target{System: "A", Kind: quality.Positive, Material: "lamp", Low: 1, High: 2, Source: "test", Edition: "1", Adopted: now}))
 		},
 		"AdoptRules": func(w *desk.Work, _ string) error {
-			return first(w.AdoptRules(desk.Entry{}, now, "r.yaml", []byte(other)))
+			return first(w.SettingUp().AdoptRules(desk.Entry{}, now, "r.yaml", []byte(other)))
 		},
 		"AdoptFrom": func(w *desk.Work, _ string) error {
-			return first(w.AdoptFrom(desk.Entry{Reason: "a year later"}, rules, "r.yaml", []byte(other)))
+			return first(w.SettingUp().AdoptFrom(desk.Entry{Reason: "a year later"}, rules, "r.yaml", []byte(other)))
 		},
-		"AdoptLevel":   func(w *desk.Work, _ string) error { return only(w.AdoptLevel(desk.Entry{}, level)) },
-		"AdoptDerived": func(w *desk.Work, _ string) error { return only(w.AdoptDerived(desk.Entry{}, level, desk.Grounds{})) },
+		"AdoptLevel": func(w *desk.Work, _ string) error { return only(w.SettingUp().AdoptLevel(desk.Entry{}, level)) },
+		"AdoptDerived": func(w *desk.Work, _ string) error {
+			return only(w.OnSignals().AdoptDerived(desk.Entry{}, level, desk.Grounds{}))
+		},
 		"AdoptCharts": func(w *desk.Work, _ string) error {
-			return only(w.AdoptCharts(desk.Entry{}, desk.Freeze{Watching: desk.UsualWatching()}))
+			return only(w.OnSignals().AdoptCharts(desk.Entry{}, desk.Freeze{Watching: desk.UsualWatching()}))
 		},
 		"AdoptChart": func(w *desk.Work, _ string) error {
-			return only(w.AdoptChart(desk.Entry{}, outer, desk.Freeze{Anew: true, Watching: desk.UsualWatching()}, 100))
+			return only(w.OnSignals().AdoptChart(desk.Entry{}, outer, desk.Freeze{Anew: true, Watching: desk.UsualWatching()}, 100))
 		},
 		"RecordComparison": func(w *desk.Work, _ string) error {
-			return only(w.RecordComparison(desk.Entry{}, quality.Setup{Kit: "K", Lot: "7"}, quality.Setup{Kit: "K", Lot: "8"}, quality.DefaultPlan(), nil,
+			return only(w.OnSignals().RecordComparison(desk.Entry{}, quality.Setup{Kit: "K", Lot: "7"}, quality.Setup{Kit: "K", Lot: "8"}, quality.DefaultPlan(), nil,
 				quality.Paired{Finding: quality.Finding{Answer: quality.TooFew, Why: "no pairs"}}))
 		},
 	}

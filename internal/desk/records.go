@@ -16,23 +16,31 @@ import (
 	"rinsate/internal/store"
 )
 
+// RecordsView shows records, how they hang together, and the files of scopes.
+type RecordsView struct{ View }
+
+// Records shows records, how they hang together, and the files of scopes.
+func (v View) Records() RecordsView { return RecordsView{v} }
+
 // Search calls visit for the records that a query describes, the last of the ledger first, until it
 // returns false.
-func (v View) Search(q store.Query, visit func(Line) (more bool, err error)) error {
+func (v RecordsView) Search(q store.Query, visit func(Line) (more bool, err error)) error {
 	return v.tx.Finding().Search(q, func(k store.Kept) (bool, error) { return visit(line(k)) })
 }
 
 // SearchPage is Search for a page of a longer list: it returns how many records there are in all, at most so
 // many.
-func (v View) SearchPage(q store.Query, most int, visit func(Line) (more bool, err error)) (total int, err error) {
+func (v RecordsView) SearchPage(q store.Query, most int, visit func(Line) (more bool, err error)) (total int, err error) {
 	return v.tx.Finding().SearchPage(q, most, func(k store.Kept) (bool, error) { return visit(line(k)) })
 }
 
 // Count returns how many records a query describes, at most so many.
-func (v View) Count(q store.Query, most int) (int, error) { return v.tx.Finding().Count(q, most) }
+func (v RecordsView) Count(q store.Query, most int) (int, error) {
+	return v.tx.Finding().Count(q, most)
+}
 
 // Fate returns what a later record did to a record, a value of record.ByState; empty when it stands.
-func (v View) Fate(l Line) (did string, err error) {
+func (v RecordsView) Fate(l Line) (did string, err error) {
 	if !l.Replaced.Known() {
 		return "", nil
 	}
@@ -58,7 +66,7 @@ const longestChain = 1000
 
 // Chain returns all versions of what a record says, the first one first: each takes the place of the one
 // before it. The last one holds, unless it is a void: then nothing does.
-func (v View) Chain(l Line) ([]Version, error) {
+func (v RecordsView) Chain(l Line) ([]Version, error) {
 	first, err := v.beginning(l)
 	if err != nil {
 		return nil, err
@@ -89,7 +97,7 @@ func (v View) Chain(l Line) ([]Version, error) {
 }
 
 // beginning walks back to the first version.
-func (v View) beginning(l Line) (Line, error) {
+func (v RecordsView) beginning(l Line) (Line, error) {
 	for range longestChain {
 		id, _, err := record.Replaces(l.record())
 		if err != nil || id == "" {
@@ -103,7 +111,7 @@ func (v View) beginning(l Line) (Line, error) {
 }
 
 // referring calls visit for the records that name another one.
-func (v View) referring(id string, most int, visit func(store.Kept) (bool, error)) error {
+func (v RecordsView) referring(id string, most int, visit func(store.Kept) (bool, error)) error {
 	n := 0
 	return v.tx.Finding().Search(store.Query{Terms: []record.Term{record.ByReference.Is(id)}}, func(k store.Kept) (bool, error) {
 		n++
@@ -123,7 +131,7 @@ const MostRelated = 100
 
 // Named returns the records that a record rests on: those that it names and, for a reading, the lot and
 // the check of the meter that were in force, for a verification its samples and readings.
-func (v View) Named(l Line) ([]Relation, error) {
+func (v RecordsView) Named(l Line) ([]Relation, error) {
 	var list []Relation
 	add := func(words, id string) error {
 		if id == "" || slices.ContainsFunc(list, func(r Relation) bool { return r.ID == id }) || len(list) == MostRelated {
@@ -173,7 +181,7 @@ func (v View) Named(l Line) ([]Relation, error) {
 var inCycle = []record.Kind{record.Step, record.Sample, record.Moment, record.Reading, record.Verification}
 
 // cycle adds the use that began the cycle in which a record was made.
-func (v View) cycle(l Line, add func(words, id string) error) error {
+func (v RecordsView) cycle(l Line, add func(words, id string) error) error {
 	if !slices.Contains(inCycle, l.Type) {
 		return nil
 	}
@@ -185,7 +193,7 @@ func (v View) cycle(l Line, add func(words, id string) error) error {
 }
 
 // circumstances adds the lot of a reading and the check of its meter.
-func (v View) circumstances(l Line, add func(words, id string) error) error {
+func (v RecordsView) circumstances(l Line, add func(words, id string) error) error {
 	var x reading.Reading
 	if err := json.Unmarshal(l.Body, &x); err != nil {
 		return err
@@ -205,7 +213,7 @@ func (v View) circumstances(l Line, add func(words, id string) error) error {
 }
 
 // inVerification adds the samples and readings of a decision's cleaning that stand.
-func (v View) inVerification(l Line, add func(words, id string) error) error {
+func (v RecordsView) inVerification(l Line, add func(words, id string) error) error {
 	var d reprocessing.Decision
 	if err := json.Unmarshal(l.Body, &d); err != nil {
 		return err
@@ -226,7 +234,7 @@ func (v View) inVerification(l Line, add func(words, id string) error) error {
 
 // Naming returns the records that rest on a record or on another version of it, the latest first, without
 // those of the chain itself. The verification of a sample or a reading is one of them although it need not name it.
-func (v View) Naming(l Line, chain []Version) ([]Relation, error) {
+func (v RecordsView) Naming(l Line, chain []Version) ([]Relation, error) {
 	list, err := v.itsVerifications(l)
 	if err != nil {
 		return nil, err
@@ -255,7 +263,7 @@ func (v View) Naming(l Line, chain []Version) ([]Relation, error) {
 }
 
 // itsVerifications returns the decision that stands on the verification of a sample or a reading.
-func (v View) itsVerifications(l Line) (list []Relation, err error) {
+func (v RecordsView) itsVerifications(l Line) (list []Relation, err error) {
 	if l.Type != record.Sample && l.Type != record.Reading {
 		return nil, nil
 	}
@@ -281,13 +289,13 @@ func (v View) itsVerifications(l Line) (list []Relation, err error) {
 }
 
 // Prior is an earlier state of the ledger that somebody kept the checkpoint of.
-func (v View) Prior(note []byte) (ledger.Checkpoint, error) { return v.tx.Consistent(note) }
+func (v RecordsView) Prior(note []byte) (ledger.Checkpoint, error) { return v.tx.Consistent(note) }
 
 // Filing holds the names that records can be looked for by.
 type Filing struct{ Scopes, People, Lots, Kits, Meters []string }
 
 // Filing returns the names of what is registered, each in the order of the alphabet.
-func (v View) Filing() (f Filing, err error) {
+func (v RecordsView) Filing() (f Filing, err error) {
 	for _, list := range []struct {
 		typ  record.Kind
 		into *[]string
@@ -326,4 +334,4 @@ func (v View) Filing() (f Filing, err error) {
 }
 
 // Newest returns the last checkpoint that was signed and when; it is nil as long as none was.
-func (v View) Newest() (note []byte, at unit.Instant, err error) { return v.tx.Newest() }
+func (v RecordsView) Newest() (note []byte, at unit.Instant, err error) { return v.tx.Newest() }

@@ -21,7 +21,7 @@ func (b *bench) chain(id ledger.ID) (line desk.Line, versions []string) {
 		if line, err = v.Show(string(id)); err != nil {
 			return err
 		}
-		chain, err := v.Chain(line)
+		chain, err := v.Records().Chain(line)
 		for _, version := range chain {
 			versions = append(versions, version.Did+": "+version.Words())
 		}
@@ -58,7 +58,7 @@ func TestChain(t *testing.T) {
 			t.Errorf("from version %d (-want +got):\n%s", i+1, diff)
 		}
 		b.ask(func(v desk.View) error {
-			did, err := v.Fate(line)
+			did, err := v.Records().Fate(line)
 			if fate := []string{record.StateCorrected, record.StateCorrected, record.StateVoided, ""}[i]; did != fate {
 				t.Errorf("version %d: %q, want %q", i+1, did, fate)
 			}
@@ -87,7 +87,7 @@ func TestRelations(t *testing.T) {
 	passed := b.verification("30", "30", "30")
 	var hold, lift string
 	b.ask(func(v desk.View) error {
-		return v.Search(store.Query{Terms: []record.Term{record.ByScope.Is("D-01")}}, func(l desk.Line) (bool, error) {
+		return v.Records().Search(store.Query{Terms: []record.Term{record.ByScope.Is("D-01")}}, func(l desk.Line) (bool, error) {
 			switch l.Type {
 			case record.Hold:
 				hold = l.ID
@@ -99,7 +99,7 @@ func TestRelations(t *testing.T) {
 	})
 	reading, _ := b.chain(over.Record.ID)
 	b.ask(func(v desk.View) error {
-		named, err := v.Named(reading)
+		named, err := v.Records().Named(reading)
 		if err != nil {
 			return err
 		}
@@ -111,11 +111,11 @@ func TestRelations(t *testing.T) {
 				t.Errorf("another use: %s", r.ID)
 			}
 		}
-		chain, err := v.Chain(reading)
+		chain, err := v.Records().Chain(reading)
 		if err != nil {
 			return err
 		}
-		naming, err := v.Naming(reading, chain)
+		naming, err := v.Records().Naming(reading, chain)
 		if err != nil || len(naming) != 1 || naming[0].Type != record.Verification || !strings.Contains(naming[0].Words(), "first test") {
 			t.Errorf("on a reading rest %q, %v", related(naming), err)
 		}
@@ -123,7 +123,7 @@ func TestRelations(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if named, err = v.Named(verification); err != nil {
+		if named, err = v.Records().Named(verification); err != nil {
 			return err
 		}
 		inside := 0
@@ -138,10 +138,10 @@ func TestRelations(t *testing.T) {
 		if inside != 6 {
 			t.Errorf("a cleaning verification holds %d samples and readings, want 6: %q", inside, related(named))
 		}
-		if chain, err = v.Chain(verification); err != nil {
+		if chain, err = v.Records().Chain(verification); err != nil {
 			return err
 		}
-		if naming, err = v.Naming(verification, chain); err != nil {
+		if naming, err = v.Records().Naming(verification, chain); err != nil {
 			return err
 		}
 		if !slices.ContainsFunc(naming, func(r desk.Relation) bool { return r.ID == hold }) {
@@ -151,7 +151,7 @@ func TestRelations(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if named, err = v.Named(l); err != nil {
+		if named, err = v.Records().Named(l); err != nil {
 			return err
 		}
 		if want := []string{"the cleaning verification that it rests on: verification", "the hold that it lifts: hold"}; !cmp.Equal(related(named), want) {
@@ -172,7 +172,7 @@ func TestWords(t *testing.T) {
 	b.verification("30", "388", "30")
 	n := 0
 	b.ask(func(v desk.View) error {
-		return v.Search(store.Query{}, func(l desk.Line) (bool, error) {
+		return v.Records().Search(store.Query{}, func(l desk.Line) (bool, error) {
 			n++
 			if w := l.Words(); w == "" || strings.Contains(w, "cannot be read") || strings.Contains(w, "{") {
 				t.Errorf("%s %d: %q", l.Type, l.Seq, w)

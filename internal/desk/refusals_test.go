@@ -73,38 +73,38 @@ func TestRefusedRegistrations(t *testing.T) {
 	badModel.Name = ""
 	b.refused(t, []refusal{
 		{"model without a name", func(w *desk.Work) (desk.Receipt, error) {
-			r, _, err := w.RegisterModel(lead, now, badModel)
+			r, _, err := w.SettingUp().RegisterModel(lead, now, badModel)
 			return r, err
 		}, fault.Invalid, badModel.Check().Error()},
 		{"instrument without a tag", func(w *desk.Work) (desk.Receipt, error) {
-			return w.RegisterInstrument(lead, now, scope.Instrument{})
+			return w.SettingUp().RegisterInstrument(lead, now, scope.Instrument{})
 		}, fault.Invalid, `instrument "": the asset tag must not be empty nor begin or end with a space`},
 		{"instrument of no model", func(w *desk.Work) (desk.Receipt, error) {
-			return w.RegisterInstrument(lead, now, scope.Instrument{Tag: "D-02", Model: "X", Owner: scope.Own, InService: now})
+			return w.SettingUp().RegisterInstrument(lead, now, scope.Instrument{Tag: "D-02", Model: "X", Owner: scope.Own, InService: now})
 		}, fault.NotFound, `instrument D-02: model "X" is not registered` + "\nhint: import the models before the fleet"},
 		{"meter without a system", func(w *desk.Work) (desk.Receipt, error) {
-			return w.RegisterMeter(lead, now, quality.Meter{Code: "M-2"})
+			return w.SettingUp().RegisterMeter(lead, now, quality.Meter{Code: "M-2"})
 		}, fault.Invalid, `meter "M-2": give a code and the meter system ""`},
 		{"lot without an expiry", func(w *desk.Work) (desk.Receipt, error) {
-			return w.RegisterLot(lead, now, quality.Lot{Kit: "K", Lot: "8"})
+			return w.SettingUp().RegisterLot(lead, now, quality.Lot{Kit: "K", Lot: "8"})
 		}, fault.Invalid, `lot "8" of kit "K": give kit, lot and expiry`},
 		{"person without a code", func(w *desk.Work) (desk.Receipt, error) {
-			return w.RegisterPerson(lead, now, record.PersonBody{Role: "technician"})
+			return w.SettingUp().RegisterPerson(lead, now, record.PersonBody{Role: "technician"})
 		}, fault.Invalid, "a person needs a code"},
 		{"rules that nobody adopts", func(w *desk.Work) (desk.Receipt, error) {
-			r, _, err := w.AdoptRules(desk.Entry{}, now, "general.yaml", policy.Preset())
+			r, _, err := w.SettingUp().AdoptRules(desk.Entry{}, now, "general.yaml", policy.Preset())
 			return r, err
 		}, fault.Invalid, "rule set General rule set, edition 2026-1: who adopts it?"},
 		{"level without a source", func(w *desk.Work) (desk.Receipt, error) {
-			return w.AdoptLevel(lead, reading.Level{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Analyte: reading.ATP, Unit: reading.RLU, Action: 200, Comparison: reading.Over})
+			return w.SettingUp().AdoptLevel(lead, reading.Level{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Analyte: reading.ATP, Unit: reading.RLU, Action: 200, Comparison: reading.Over})
 		}, fault.Invalid, `level for atp with meter system "A" and kit "K": source, edition, who adopted it and when must be given`},
 		{"in the future", func(w *desk.Work) (desk.Receipt, error) {
-			return w.RegisterPerson(lead, now.Add(2*time.Minute+time.Microsecond), record.PersonBody{Code: "T-02"})
+			return w.SettingUp().RegisterPerson(lead, now.Add(2*time.Minute+time.Microsecond), record.PersonBody{Code: "T-02"})
 		}, fault.Invalid, "person at 2026-03-02 09:02 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
 	})
 	// Clocks are never quite right: two minutes are let through.
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RegisterPerson(lead, now.Add(2*time.Minute), record.PersonBody{Code: "T-02"})
+		return w.SettingUp().RegisterPerson(lead, now.Add(2*time.Minute), record.PersonBody{Code: "T-02"})
 	})
 	if _, err := policy.Parse("x", []byte("x")); err == nil {
 		t.Error("garbage is a rule set")
@@ -213,7 +213,7 @@ func TestRefusedSamples(t *testing.T) {
 		{"no meter", read(func(in *desk.Reading) { in.Meter = "" }), fault.NotFound, `meter "" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
 		{"reading of nothing", read(func(in *desk.Reading) { in.Sample = ledger.DerivedID("x") }), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
 		{"reading of a meter's record", func(w *desk.Work) (desk.Receipt, error) {
-			r, err := w.RegisterPerson(tech, now, record.PersonBody{Code: "T-09"})
+			r, err := w.SettingUp().RegisterPerson(tech, now, record.PersonBody{Code: "T-09"})
 			if err != nil {
 				return r, err
 			}

@@ -15,9 +15,21 @@ import (
 	"rinsate/internal/store"
 )
 
+// SettingUp is the part of the work that sets a facility up.
+type SettingUp struct{ *Work }
+
+// SettingUp is the part of the work that sets a facility up.
+func (w *Work) SettingUp() SettingUp { return SettingUp{w} }
+
+// RegistryView shows what is set up: rule sets, levels, models and scopes.
+type RegistryView struct{ View }
+
+// Registry shows what is set up: rule sets, levels, models and scopes.
+func (v View) Registry() RegistryView { return RegistryView{v} }
+
 // RegisterModel records a model, or a new edition of it, in force from at. The warnings about its
 // geometry and its channels are returned; they do not keep it from being recorded.
-func (w *Work) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Receipt, []string, error) {
+func (w SettingUp) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Receipt, []string, error) {
 	if err := w.may(ToRegisterModel, &e); err != nil {
 		return Receipt{}, nil, err
 	}
@@ -25,7 +37,7 @@ func (w *Work) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Receipt, 
 		return Receipt{}, nil, refuse(err)
 	}
 	var flush map[scope.PointKind]unit.Millilitres
-	if rules, err := w.Rules(at, store.Forever); err == nil {
+	if rules, err := w.Registry().Rules(at, store.Forever); err == nil {
 		flush = sampling.Flushes(rules.Sample.ProtocolsFor(m.Name))
 	}
 	r, err := w.append(e, record.Model, at, m)
@@ -33,7 +45,7 @@ func (w *Work) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Receipt, 
 }
 
 // RegisterInstrument records an instrument of a registered model, or a new edition of its entry.
-func (w *Work) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrument) (Receipt, error) {
+func (w SettingUp) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrument) (Receipt, error) {
 	if err := w.may(ToRegisterInstrument, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -49,7 +61,7 @@ func (w *Work) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrument) 
 }
 
 // RegisterMeter records a meter.
-func (w *Work) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Receipt, error) {
+func (w SettingUp) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Receipt, error) {
 	if err := w.may(ToRegisterMeter, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -60,7 +72,7 @@ func (w *Work) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Receipt
 }
 
 // RegisterLot records a lot of a kit; recording it again with Recalled recalls it.
-func (w *Work) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt, error) {
+func (w SettingUp) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt, error) {
 	if err := w.may(ToRegisterLot, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -71,7 +83,7 @@ func (w *Work) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt, er
 }
 
 // RegisterPerson records the code of a person.
-func (w *Work) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody) (Receipt, error) {
+func (w SettingUp) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody) (Receipt, error) {
 	if err := w.may(ToRegisterPerson, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -83,7 +95,7 @@ func (w *Work) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody) (Re
 
 // AdoptRules records a rule set as the facility's policy from an instant on. Earlier decisions keep
 // the edition that made them.
-func (w *Work) AdoptRules(e Entry, at unit.Instant, name string, text []byte) (Receipt, policy.RuleSet, error) {
+func (w SettingUp) AdoptRules(e Entry, at unit.Instant, name string, text []byte) (Receipt, policy.RuleSet, error) {
 	if err := w.may(ToAdoptRules, &e); err != nil {
 		return Receipt{}, policy.RuleSet{}, err
 	}
@@ -99,7 +111,7 @@ func (w *Work) AdoptRules(e Entry, at unit.Instant, name string, text []byte) (R
 }
 
 // AdoptLevel records a level; it judges readings from its Adopted instant on.
-func (w *Work) AdoptLevel(e Entry, l reading.Level) (Receipt, error) {
+func (w SettingUp) AdoptLevel(e Entry, l reading.Level) (Receipt, error) {
 	if err := w.may(ToAdoptLevel, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -114,7 +126,7 @@ func (w *Work) AdoptLevel(e Entry, l reading.Level) (Receipt, error) {
 
 // Rules returns the rule set in force at an instant as known then. Before the first one was adopted
 // the first one is returned, so that older records can be judged at all.
-func (v View) Rules(at, known unit.Instant) (policy.RuleSet, error) {
+func (v RegistryView) Rules(at, known unit.Instant) (policy.RuleSet, error) {
 	kept, err := v.rulesRecord(at, known)
 	if err != nil {
 		return policy.RuleSet{}, err
@@ -138,7 +150,7 @@ func (v View) Rules(at, known unit.Instant) (policy.RuleSet, error) {
 }
 
 // RuleText returns the rule set in force at an instant word for word.
-func (v View) RuleText(at unit.Instant) (record.RulesBody, error) {
+func (v RegistryView) RuleText(at unit.Instant) (record.RulesBody, error) {
 	kept, err := v.rulesRecord(at, store.Forever)
 	if err != nil {
 		return record.RulesBody{}, err
@@ -146,7 +158,7 @@ func (v View) RuleText(at unit.Instant) (record.RulesBody, error) {
 	return record.Body[record.RulesBody](kept.Record)
 }
 
-func (v View) rulesRecord(at, known unit.Instant) (store.Kept, error) {
+func (v RegistryView) rulesRecord(at, known unit.Instant) (store.Kept, error) {
 	kept, ok, err := v.tx.Entity(record.Rules, "rules", at, known)
 	if err == nil && !ok {
 		var all []store.Kept
@@ -161,13 +173,13 @@ func (v View) rulesRecord(at, known unit.Instant) (store.Kept, error) {
 }
 
 // Levels returns every level that was adopted and not voided.
-func (v View) Levels() ([]reading.Level, error) {
+func (v RegistryView) Levels() ([]reading.Level, error) {
 	c, err := v.decodedLevels()
 	return c.levels, err
 }
 
 // decodedLevels reads the records of levels once, until there are others.
-func (v View) decodedLevels() (decodedLevels, error) {
+func (v RegistryView) decodedLevels() (decodedLevels, error) {
 	all, err := v.tx.Entities(record.Level)
 	if err != nil || len(all) == 0 {
 		return decodedLevels{}, err
@@ -196,7 +208,7 @@ func (v View) decodedLevels() (decodedLevels, error) {
 
 // LevelsFor returns the level that readings of a series of one kind of scope are judged by at an
 // instant; none when there is none.
-func (v View) LevelsFor(key trend.Key, kind scope.Kind, at unit.Instant) ([]reading.Level, error) {
+func (v RegistryView) LevelsFor(key trend.Key, kind scope.Kind, at unit.Instant) ([]reading.Level, error) {
 	all, err := v.Levels()
 	if err != nil {
 		return nil, err
@@ -224,7 +236,7 @@ func edition[T any](v View, typ record.Kind, key string, at, known unit.Instant)
 }
 
 // Instruments returns the latest edition of every instrument, in the order of their tags.
-func (v View) Instruments() ([]scope.Instrument, error) {
+func (v RegistryView) Instruments() ([]scope.Instrument, error) {
 	all, err := v.tx.Entities(record.Instrument)
 	if err != nil {
 		return nil, err

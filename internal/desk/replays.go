@@ -44,12 +44,12 @@ type PastCycle struct {
 
 // Past returns the readings of a time, from <= at < to, that counted, by cycles, with cultures
 // linked to the last cycle before each. minutes is what one sample costs.
-func (v View) Past(from, to unit.Instant, minutes float64, cultures []Culture) (Past, error) {
+func (v LevelsView) Past(from, to unit.Instant, minutes float64, cultures []Culture) (Past, error) {
 	return v.LatestPast(from, to, 0, minutes, cultures)
 }
 
 // LatestPast is Past for the latest readings of the time, at most so many; 0 takes all.
-func (v View) LatestPast(from, to unit.Instant, most int, minutes float64, cultures []Culture) (Past, error) {
+func (v LevelsView) LatestPast(from, to unit.Instant, most int, minutes float64, cultures []Culture) (Past, error) {
 	all, begin, err := v.measuredOf(level.Target{}, from, to, most)
 	if err != nil {
 		return Past{}, err
@@ -146,7 +146,7 @@ type Costs struct {
 }
 
 // Replay judges the past by today's levels and by the same with one replaced.
-func (v View) Replay(p Past, proposed reading.Level, c Costs) (level.Replay, error) {
+func (v LevelsView) Replay(p Past, proposed reading.Level, c Costs) (level.Replay, error) {
 	return v.compare(p, c, func(today []reading.Level) (first, second []reading.Level) {
 		return today, with(today, proposed, v.Now())
 	})
@@ -154,19 +154,19 @@ func (v View) Replay(p Past, proposed reading.Level, c Costs) (level.Replay, err
 
 // Contrast judges the past by today's levels with one replaced, and by the same with another in its
 // place: what Replay calls today is the first, proposed the second.
-func (v View) Contrast(p Past, first, second reading.Level, c Costs) (level.Replay, error) {
+func (v LevelsView) Contrast(p Past, first, second reading.Level, c Costs) (level.Replay, error) {
 	return v.compare(p, c, func(today []reading.Level) ([]reading.Level, []reading.Level) {
 		return with(today, first, v.Now()), with(today, second, v.Now())
 	})
 }
 
 // compare judges the past by two sets of levels that are made from today's.
-func (v View) compare(p Past, c Costs, sets func(today []reading.Level) (first, second []reading.Level)) (level.Replay, error) {
-	rules, err := v.Rules(v.Now(), store.Forever)
+func (v LevelsView) compare(p Past, c Costs, sets func(today []reading.Level) (first, second []reading.Level)) (level.Replay, error) {
+	rules, err := v.Registry().Rules(v.Now(), store.Forever)
 	if err != nil {
 		return level.Replay{}, err
 	}
-	today, err := v.Levels()
+	today, err := v.Registry().Levels()
 	if err != nil {
 		return level.Replay{}, err
 	}
@@ -206,7 +206,7 @@ func (p *Past) Changed(r level.Replay) []ChangedVerification {
 
 // VerificationOf returns the record of the decision on a verification by when its cycle was first sampled; empty
 // when nothing decided on it, as with readings that were imported.
-func (v View) VerificationOf(c ChangedVerification) (id ledger.ID, err error) {
+func (v LevelsView) VerificationOf(c ChangedVerification) (id ledger.ID, err error) {
 	next, err := v.tx.NextUse(c.Scope, c.First)
 	if err != nil {
 		return "", err

@@ -241,7 +241,7 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 		return r, err
 	}
 	// What is against the meter counts in the decision.
-	doubted, err := w.trust(x, r.Record.ID, e.By)
+	doubted, err := w.AtMeters().trust(x, r.Record.ID, e.By)
 	if err != nil {
 		return r, err
 	}
@@ -289,7 +289,7 @@ func (v View) judge(s sampling.Sample, in Reading, system string) (reading.Readi
 			return reading.Reading{}, refuse(err)
 		}
 	}
-	rules, err := v.Rules(in.At, store.Forever)
+	rules, err := v.Registry().Rules(in.At, store.Forever)
 	if err != nil {
 		return reading.Reading{}, err
 	}
@@ -297,7 +297,7 @@ func (v View) judge(s sampling.Sample, in Reading, system string) (reading.Readi
 	if err != nil {
 		return reading.Reading{}, err
 	}
-	levels, err := v.Levels()
+	levels, err := v.Registry().Levels()
 	if err != nil {
 		return reading.Reading{}, err
 	}
@@ -351,7 +351,7 @@ func (w *Work) decide(tag string, inside unit.Instant, cleaning int, by string, 
 // ids of what follows are derived from the cause, so that the same input sent twice leaves the same
 // records.
 func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, cleaning int, by string, cause ledger.ID) ([]ledger.Record, error) {
-	rules, err := w.Rules(inside, store.Forever)
+	rules, err := w.Registry().Rules(inside, store.Forever)
 	if err != nil {
 		return nil, err
 	}

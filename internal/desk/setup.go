@@ -20,7 +20,7 @@ import (
 
 // Retire takes a scope out of the facility's hands for good from an instant on: it is scrapped, given
 // away or, on loan, returned. base is the edition that whoever retires it saw.
-func (w *Work) Retire(e Entry, tag string, base ledger.ID, at unit.Instant) (Receipt, error) {
+func (w SettingUp) Retire(e Entry, tag string, base ledger.ID, at unit.Instant) (Receipt, error) {
 	if err := w.may(ToRetire, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -40,7 +40,7 @@ func (w *Work) Retire(e Entry, tag string, base ledger.ID, at unit.Instant) (Rec
 
 // Reinstate brings a scope back that had left, from an instant on: what is not the facility's own is
 // unproven again, as after its first arrival.
-func (w *Work) Reinstate(e Entry, tag string, base ledger.ID, at unit.Instant) (Receipt, error) {
+func (w SettingUp) Reinstate(e Entry, tag string, base ledger.ID, at unit.Instant) (Receipt, error) {
 	if err := w.may(ToReinstate, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -59,7 +59,7 @@ func (w *Work) Reinstate(e Entry, tag string, base ledger.ID, at unit.Instant) (
 }
 
 // reviseInstrument changes an instrument as the edition base describes it.
-func (w *Work) reviseInstrument(e Entry, tag string, base ledger.ID, change func(*scope.Instrument) error) (Receipt, error) {
+func (w SettingUp) reviseInstrument(e Entry, tag string, base ledger.ID, change func(*scope.Instrument) error) (Receipt, error) {
 	i, err := editionAt[scope.Instrument](w.View, record.Instrument, tag, base)
 	if err == nil {
 		err = change(&i)
@@ -72,7 +72,7 @@ func (w *Work) reviseInstrument(e Entry, tag string, base ledger.ID, change func
 
 // Recall takes a lot of a kit out of use from an instant on, although it is in date. base is the edition
 // that whoever recalls it saw.
-func (w *Work) Recall(e Entry, key string, base ledger.ID, since unit.Instant) (Receipt, error) {
+func (w SettingUp) Recall(e Entry, key string, base ledger.ID, since unit.Instant) (Receipt, error) {
 	if err := w.may(ToRecall, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -94,7 +94,7 @@ func (w *Work) Recall(e Entry, key string, base ledger.ID, since unit.Instant) (
 // editionAt returns what one edition of a thing says.
 func editionAt[T any](v View, typ record.Kind, key string, id ledger.ID) (T, error) {
 	var none T
-	all, err := v.Editions(typ, key)
+	all, err := v.Records().Editions(typ, key)
 	if err != nil {
 		return none, err
 	}
@@ -109,7 +109,7 @@ func editionAt[T any](v View, typ record.Kind, key string, id ledger.ID) (T, err
 }
 
 // Models returns the latest edition of every model, in the order of their names.
-func (v View) Models() ([]scope.Model, error) {
+func (v RegistryView) Models() ([]scope.Model, error) {
 	all, err := v.tx.Entities(record.Model)
 	if err != nil {
 		return nil, err
@@ -130,8 +130,8 @@ func (v View) Models() ([]scope.Model, error) {
 
 // ModelWarnings lists what a person should look at before a model is used, by the rules in force; it
 // works for a model that is not registered yet.
-func (v View) ModelWarnings(m scope.Model) ([]string, error) {
-	g, err := v.guideOf(m)
+func (v RegistryView) ModelWarnings(m scope.Model) ([]string, error) {
+	g, err := v.Day().guideOf(m)
 	if fault.CodeOf(err) == fault.NotFound { // no rule set yet, so nothing is known of flushes
 		return m.Warnings(nil), nil
 	}
@@ -139,15 +139,15 @@ func (v View) ModelWarnings(m scope.Model) ([]string, error) {
 }
 
 // ModelGuide returns how the points of a model are sampled, with the warnings about it.
-func (v View) ModelGuide(name string) (Guide, scope.Model, error) {
-	m, ok, err := edition[scope.Model](v, record.Model, name, v.Now(), store.Forever)
+func (v RegistryView) ModelGuide(name string) (Guide, scope.Model, error) {
+	m, ok, err := edition[scope.Model](v.View, record.Model, name, v.Now(), store.Forever)
 	if err == nil && !ok {
 		err = notFound("see the models", "model %q is not registered", name)
 	}
 	if err != nil {
 		return Guide{}, m, err
 	}
-	g, err := v.guideOf(m)
+	g, err := v.Day().guideOf(m)
 	return g, m, err
 }
 
@@ -165,8 +165,8 @@ type RulesEdition struct {
 
 // RulesEditions returns every edition of the rule set, the first one first. An edition that a later one
 // with an earlier beginning has pushed aside has no time at all.
-func (v View) RulesEditions() ([]RulesEdition, error) {
-	all, err := v.Editions(record.Rules, "rules")
+func (v RegistryView) RulesEditions() ([]RulesEdition, error) {
+	all, err := v.Records().Editions(record.Rules, "rules")
 	if err != nil {
 		return nil, err
 	}
@@ -197,11 +197,11 @@ func (e RulesEdition) Parsed() (policy.RuleSet, error) { return policy.Parse(e.N
 
 // Decided returns how many verifications that stand were decided by each edition of the rule set, by the name with
 // which decisions cite it (RulesEdition.Cite).
-func (v View) Decided() (map[string]int, error) { return v.tx.Decided() }
+func (v RegistryView) Decided() (map[string]int, error) { return v.tx.Decided() }
 
 // AdoptFrom adopts a rule set that was made from the edition base. An edition has a name of its own,
 // since decisions name it.
-func (w *Work) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) (Receipt, policy.RuleSet, error) {
+func (w SettingUp) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) (Receipt, policy.RuleSet, error) {
 	if err := w.may(ToAdoptFrom, &e); err != nil {
 		return Receipt{}, policy.RuleSet{}, err
 	}
@@ -213,7 +213,7 @@ func (w *Work) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) (Rec
 		return Receipt{}, rules, invalid("say why the rule set is adopted")
 	}
 	body := record.RulesBody{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(text)}
-	editions, err := w.RulesEditions()
+	editions, err := w.Registry().RulesEditions()
 	if err != nil {
 		return Receipt{}, rules, err
 	}
@@ -259,8 +259,8 @@ type PartState struct {
 
 // SetUp says of every part of the set-up what there is and what is missing before a first test of
 // samples can be taken, read and judged at an instant.
-func (v View) SetUp(now unit.Instant) ([]PartState, error) {
-	s := setUp{v: v, now: now}
+func (v RegistryView) SetUp(now unit.Instant) ([]PartState, error) {
+	s := setUp{v: v.View, now: now}
 	var all []PartState
 	for _, p := range Parts {
 		standing, err := s.part(p)
@@ -308,7 +308,7 @@ func (s *setUp) part(p Part) (PartState, error) {
 }
 
 func (s *setUp) ruleSet() (PartState, error) {
-	rules, err := s.v.Rules(s.now, store.Forever)
+	rules, err := s.v.Registry().Rules(s.now, store.Forever)
 	if fault.CodeOf(err) == fault.NotFound {
 		return PartState{Has: "none adopted", Missing: []string{"Adopt a rule set."}}, nil
 	}
@@ -324,7 +324,7 @@ func (s *setUp) ruleSet() (PartState, error) {
 }
 
 func (s *setUp) modelList() (x PartState, err error) {
-	if s.models, err = s.v.Models(); err != nil {
+	if s.models, err = s.v.Registry().Models(); err != nil {
 		return x, err
 	}
 	x.Has = counted(len(s.models), "model", "models")
@@ -340,7 +340,7 @@ func (s *setUp) protocols() (x PartState, err error) {
 	}
 	x.Has = "every kind of sampling point has one"
 	for _, m := range s.models {
-		warnings, err := s.v.ModelWarnings(m)
+		warnings, err := s.v.Registry().ModelWarnings(m)
 		if err != nil {
 			return x, err
 		}
@@ -352,7 +352,7 @@ func (s *setUp) protocols() (x PartState, err error) {
 }
 
 func (s *setUp) fleet() (x PartState, err error) {
-	all, err := s.v.Instruments()
+	all, err := s.v.Registry().Instruments()
 	if err != nil {
 		return x, err
 	}
@@ -403,11 +403,11 @@ func (s *setUp) people() (x PartState, err error) {
 }
 
 func (s *setUp) meters() (x PartState, err error) {
-	meters, err := s.v.Meters()
+	meters, err := s.v.Measuring().Meters()
 	if err != nil {
 		return x, err
 	}
-	targets, err := s.v.Targets()
+	targets, err := s.v.Measuring().Targets()
 	if err != nil {
 		return x, err
 	}
@@ -423,7 +423,7 @@ func (s *setUp) meters() (x PartState, err error) {
 		if s.rules == nil {
 			continue
 		}
-		state, err := s.v.MeterState(m.Code, s.now)
+		state, err := s.v.Measuring().MeterState(m.Code, s.now)
 		if err != nil {
 			return x, err
 		}
@@ -447,7 +447,7 @@ func (s *setUp) meters() (x PartState, err error) {
 }
 
 func (s *setUp) lots() (x PartState, err error) {
-	all, err := s.v.Lots()
+	all, err := s.v.Day().Lots()
 	if err != nil {
 		return x, err
 	}
@@ -470,7 +470,7 @@ func (s *setUp) lots() (x PartState, err error) {
 
 // levels looks for a routine point of the fleet that no level of any system and kit at hand judges.
 func (s *setUp) levels() (x PartState, err error) {
-	all, err := s.v.Levels()
+	all, err := s.v.Registry().Levels()
 	if err != nil {
 		return x, err
 	}

@@ -15,6 +15,12 @@ import (
 	"rinsate/internal/store"
 )
 
+// SignalWork is the part of the work that acts on what the readings say.
+type SignalWork struct{ *Work }
+
+// OnSignals is the part of the work that acts on what the readings say.
+func (w *Work) OnSignals() SignalWork { return SignalWork{w} }
+
 // Raised is a signal with how far people are with it. It keeps its id when its first signal moves to
 // another reading after somebody has acted on it.
 type Raised struct {
@@ -42,7 +48,7 @@ type handled struct {
 
 // Raised brings together the signals as they compute now and what people did about signals, those whose
 // first signal came last first.
-func (v View) Raised(signals []Signal) ([]Raised, error) {
+func (v NumbersView) Raised(signals []Signal) ([]Raised, error) {
 	lives, err := v.lives()
 	if err != nil {
 		return nil, err
@@ -86,7 +92,7 @@ func (v View) Raised(signals []Signal) ([]Raised, error) {
 }
 
 // lives returns what people did about each signal, in the order of the first act.
-func (v View) lives() ([]handled, error) {
+func (v NumbersView) lives() ([]handled, error) {
 	var all []handled
 	at := map[ledger.ID]int{}
 	err := v.tx.Handlings(func(row record.Handled) error {
@@ -124,7 +130,7 @@ type Life struct {
 
 // Life returns what people did about a signal, in the order of the ledger, with what was taken back. An
 // signal on which nobody has acted is new.
-func (v View) Life(signal ledger.ID) (Life, error) {
+func (v NumbersView) Life(signal ledger.ID) (Life, error) {
 	var l Life
 	var standing []trend.Act
 	var at []int
@@ -146,7 +152,7 @@ func (v View) Life(signal ledger.ID) (Life, error) {
 
 // HandleSignal records what somebody does about a signal. The signal is named by its id and, the first time,
 // by its identity, whose reading must stand; without At it is done now.
-func (w *Work) HandleSignal(e Entry, h trend.Handling) (Receipt, error) {
+func (w SignalWork) HandleSignal(e Entry, h trend.Handling) (Receipt, error) {
 	if err := w.may(ActOnSignal(h.Act), &e); err != nil {
 		return Receipt{}, err
 	}
@@ -156,13 +162,13 @@ func (w *Work) HandleSignal(e Entry, h trend.Handling) (Receipt, error) {
 	if e.Corrects != "" {
 		return Receipt{}, &fault.Error{Code: fault.Invalid, Message: "an act about a signal is not corrected", Hint: "take it back and say it anew"}
 	}
-	sent, known, err := again(w, e.ID, record.Signal, func(k trend.Handling) bool {
+	sent, known, err := again(w.Work, e.ID, record.Signal, func(k trend.Handling) bool {
 		return k.Signal == h.Signal && k.Act == h.Act && k.Words == h.Words && k.Cause == h.Cause && k.Record == h.Record
 	})
 	if known || err != nil {
 		return sent, err
 	}
-	life, err := w.Life(h.Signal)
+	life, err := w.Numbers().Life(h.Signal)
 	if err != nil {
 		return Receipt{}, err
 	}
@@ -191,7 +197,7 @@ func (w *Work) HandleSignal(e Entry, h trend.Handling) (Receipt, error) {
 }
 
 // begins refuses a signal that does not begin with a reading of its series that stands.
-func (w *Work) begins(h trend.Handling) error {
+func (w SignalWork) begins(h trend.Handling) error {
 	if h.Signal != h.ID() {
 		return notFound("see the signals with: rinsate signals", "there is no signal %s", h.Signal)
 	}
@@ -214,7 +220,7 @@ func (w *Work) begins(h trend.Handling) error {
 
 // linkable refuses a record that is nothing that is done about a signal, stands no more, or is about
 // another scope.
-func (w *Work) linkable(h trend.Handling) error {
+func (w SignalWork) linkable(h trend.Handling) error {
 	k, err := w.tx.Find(string(h.Record))
 	if err != nil {
 		return err
@@ -256,7 +262,7 @@ const fewChecks = 3
 // Measures returns what was done since an instant that a signal of a series may be linked to, the latest
 // first: of the scope holds, repairs, requests and files, the baseline that was adopted, recalled lots of
 // the kit, and the last checks of the meters of the system.
-func (v View) Measures(key trend.Key, since unit.Instant) ([]Measure, error) {
+func (v NumbersView) Measures(key trend.Key, since unit.Instant) ([]Measure, error) {
 	var all []Measure
 	add := func(k store.Kept, at unit.Instant, what string) {
 		all = append(all, Measure{ID: k.ID, Type: k.Kind(), At: at, What: what})
@@ -288,7 +294,7 @@ func (v View) Measures(key trend.Key, since unit.Instant) ([]Measure, error) {
 			return nil, err
 		}
 	}
-	meters, err := v.Meters()
+	meters, err := v.Measuring().Meters()
 	if err != nil {
 		return nil, err
 	}

@@ -21,11 +21,11 @@ import (
 func (b *bench) raised() (all []desk.Raised) {
 	b.Helper()
 	err := b.desk.View(b.Context(), func(v desk.View) error {
-		o, err := v.Outlook(b.at(), desk.UsualWatching())
+		o, err := v.Numbers().Outlook(b.at(), desk.UsualWatching())
 		if err != nil {
 			return err
 		}
-		all, err = v.Raised(o.Signals)
+		all, err = v.Numbers().Raised(o.Signals)
 		return err
 	})
 	if err != nil {
@@ -43,7 +43,7 @@ func (b *bench) handle(e desk.Entry, r desk.Raised, h trend.Handling) (receipt d
 		h.Begin, h.Last = r.Signal.Begin(), r.Signal.Last
 	}
 	err = b.desk.As(access.Scribe()).Do(b.Context(), func(w *desk.Work) (err error) {
-		receipt, err = w.HandleSignal(e, h)
+		receipt, err = w.OnSignals().HandleSignal(e, h)
 		return err
 	})
 	return receipt, err
@@ -103,7 +103,7 @@ func TestSignalThroughItsLife(t *testing.T) {
 		if line, err = v.Show(string(linked.Record.ID)); err != nil {
 			return err
 		}
-		rests, err := v.Named(line)
+		rests, err := v.Records().Named(line)
 		if got, want := related(rests), []string{"the reading that it began with: reading", "what was done about it: request"}; !slices.Equal(got, want) {
 			t.Errorf("it rests on %q, want %q", got, want)
 		}
@@ -114,11 +114,11 @@ func TestSignalThroughItsLife(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		chain, err := v.Chain(line)
+		chain, err := v.Records().Chain(line)
 		if err != nil {
 			return err
 		}
-		names, err := v.Naming(line, chain)
+		names, err := v.Records().Naming(line, chain)
 		if n := len(names); n < 3 || !slices.Contains(related(names), "names it: signal") {
 			t.Errorf("the reading leads to %q", related(names))
 		}
@@ -148,7 +148,7 @@ func TestSignalThroughItsLife(t *testing.T) {
 	}
 	var life desk.Life
 	if err := b.desk.View(t.Context(), func(v desk.View) (err error) {
-		life, err = v.Life(signal.ID)
+		life, err = v.Numbers().Life(signal.ID)
 		return err
 	}); err != nil {
 		t.Fatal(err)
@@ -186,7 +186,7 @@ func TestHandleSignalRefuses(t *testing.T) {
 	}
 	var hold desk.Receipt
 	b.do(func(w *desk.Work) (err error) {
-		if _, err = w.RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: "D-99", Model: "D1", Owner: scope.Own, InService: b.at()}); err != nil {
+		if _, err = w.SettingUp().RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: "D-99", Model: "D1", Owner: scope.Own, InService: b.at()}); err != nil {
 			return err
 		}
 		hold, err = w.PlaceHold(desk.Entry{By: "L-01"}, reprocessing.Hold{Scope: "D-99", By: "L-01", Reason: "x"})
@@ -273,7 +273,7 @@ func TestMeasures(t *testing.T) {
 	})
 	var measures []desk.Measure
 	if err := b.desk.View(t.Context(), func(v desk.View) (err error) {
-		measures, err = v.Measures(signal.Series, signal.Signal.Begin())
+		measures, err = v.Numbers().Measures(signal.Series, signal.Signal.Begin())
 		return err
 	}); err != nil {
 		t.Fatal(err)

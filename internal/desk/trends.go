@@ -21,6 +21,12 @@ import (
 	"rinsate/internal/store"
 )
 
+// NumbersView shows what the readings say: series, signals, failures, sources of variation.
+type NumbersView struct{ View }
+
+// Numbers shows what the readings say: series, signals, failures, sources of variation.
+func (v View) Numbers() NumbersView { return NumbersView{v} }
+
 const (
 	// provisional is how many readings a baseline takes that nobody has adopted.
 	provisional = 30
@@ -123,7 +129,7 @@ func (c *allSeries) add(m Measured) {
 
 // AllSeries returns every series of the fleet up to an instant, with what the charts make of it, in the
 // order of scope, point, meter system and kit.
-func (v View) AllSeries(at unit.Instant, w Watching) ([]Series, error) {
+func (v NumbersView) AllSeries(at unit.Instant, w Watching) ([]Series, error) {
 	all, err := v.measuredAfter(0, at+1, reprocessing.ManualCleaning)
 	if err != nil {
 		return nil, err
@@ -132,7 +138,7 @@ func (v View) AllSeries(at unit.Instant, w Watching) ([]Series, error) {
 }
 
 // seriesOf puts readings into series and runs the charts over them.
-func (v View) seriesOf(all []Measured, at unit.Instant, w Watching) ([]Series, error) {
+func (v NumbersView) seriesOf(all []Measured, at unit.Instant, w Watching) ([]Series, error) {
 	c := newSeries()
 	for _, m := range all {
 		c.add(m)
@@ -183,7 +189,7 @@ func perMonth(list []Series, at unit.Instant) float64 {
 
 // Series returns one series up to an instant, with what its adopted chart makes of it; without one it
 // has no signals. It reads that series alone.
-func (v View) Series(key trend.Key, at unit.Instant) (Series, error) {
+func (v NumbersView) Series(key trend.Key, at unit.Instant) (Series, error) {
 	context, err := v.watchingContext(at, Watching{})
 	if err != nil {
 		return Series{}, err
@@ -210,7 +216,7 @@ func (v View) Series(key trend.Key, at unit.Instant) (Series, error) {
 
 // collect reads one series, from <= at <= to, alone, so that who cleaned is not known; nil when no reading
 // counts.
-func (v View) collect(key trend.Key, from, to unit.Instant) (*Series, error) {
+func (v NumbersView) collect(key trend.Key, from, to unit.Instant) (*Series, error) {
 	begins, err := v.cycleBegins(key.Scope, to)
 	if err != nil {
 		return nil, err
@@ -248,7 +254,7 @@ func (v View) collect(key trend.Key, from, to unit.Instant) (*Series, error) {
 
 // cycleBegins returns when the cycles of a scope up to an instant began: its uses and returns from repair,
 // the earliest first.
-func (v View) cycleBegins(tag string, to unit.Instant) (begins []unit.Instant, err error) {
+func (v NumbersView) cycleBegins(tag string, to unit.Instant) (begins []unit.Instant, err error) {
 	if err := v.tx.Numbers().UsesOfScope(tag, 0, to+1, func(start unit.Instant) error {
 		begins = append(begins, start)
 		return nil
@@ -283,7 +289,7 @@ type adoptedChart struct {
 	id ledger.ID
 }
 
-func (v View) watchingContext(at unit.Instant, w Watching) (*watching, error) {
+func (v NumbersView) watchingContext(at unit.Instant, w Watching) (*watching, error) {
 	c := &watching{
 		Watching: w, at: at, charts: map[trend.Key]adoptedChart{}, repairs: map[string][]trend.Break{},
 		designs: map[[2]int]trend.Design{}, protocols: v.protocolBreaks(),
@@ -314,7 +320,7 @@ func (v View) watchingContext(at unit.Instant, w Watching) (*watching, error) {
 
 // protocolBreaks returns a function that says when the protocol of a point of a scope changed: when a
 // rule set was adopted that samples the point in another way than the one before.
-func (v View) protocolBreaks() func(tag string, point scope.PointKind) ([]trend.Break, error) {
+func (v NumbersView) protocolBreaks() func(tag string, point scope.PointKind) ([]trend.Break, error) {
 	type edition struct {
 		at     unit.Instant
 		sample func(model string) []sampling.Protocol
@@ -330,7 +336,7 @@ func (v View) protocolBreaks() func(tag string, point scope.PointKind) ([]trend.
 			if k.Replaced.Known() {
 				continue
 			}
-			rules, err := v.Rules(k.At, store.Forever)
+			rules, err := v.Registry().Rules(k.At, store.Forever)
 			if err != nil {
 				return err
 			}
@@ -612,7 +618,7 @@ type Frozen struct {
 // AdoptCharts freezes the baselines and limits of series: from then on new readings are held against
 // them. Series with too few readings since their last break, those whose chart holds and, unless they
 // are named or a begin is given, those with an open signal are left as they are and say so.
-func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
+func (w SignalWork) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 	if err := w.may(ToAdoptCharts, &e); err != nil {
 		return nil, err
 	}
@@ -620,11 +626,11 @@ func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 		return nil, invalid("who adopts the limits?")
 	}
 	to := cmp.Or(f.To, w.tx.Now)
-	list, err := w.AllSeries(to, f.Watching)
+	list, err := w.Numbers().AllSeries(to, f.Watching)
 	if err != nil {
 		return nil, err
 	}
-	context, err := w.watchingContext(to, f.Watching)
+	context, err := w.Numbers().watchingContext(to, f.Watching)
 	if err != nil {
 		return nil, err
 	}
@@ -664,14 +670,14 @@ func (w *Work) AdoptCharts(e Entry, f Freeze) ([]Frozen, error) {
 // AdoptChart freezes the baseline and limits of one series as AdoptCharts does, with its own spread. It
 // reads that series alone; monthly is how many readings all series have in a month (see Outlook). The
 // record has the id of the entry.
-func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Frozen, error) {
+func (w SignalWork) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Frozen, error) {
 	if err := w.may(ToAdoptChart, &e); err != nil {
 		return Frozen{}, err
 	}
 	if e.By == "" {
 		return Frozen{}, invalid("who adopts the limits?")
 	}
-	kept, known, err := again(w, e.ID, record.Chart, func(c record.ChartBody) bool { return c.Series == key && c.Adopter == e.By })
+	kept, known, err := again(w.Work, e.ID, record.Chart, func(c record.ChartBody) bool { return c.Series == key && c.Adopter == e.By })
 	if err != nil {
 		return Frozen{}, err
 	}
@@ -680,7 +686,7 @@ func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Fr
 		return Frozen{Key: key, Chart: kept.Record.ID, Baseline: &c.Baseline, Design: &c.Design}, err
 	}
 	to := cmp.Or(f.To, w.tx.Now)
-	s, err := w.SeriesIn(key, to, f.Watching, monthly)
+	s, err := w.Numbers().SeriesIn(key, to, f.Watching, monthly)
 	if err != nil {
 		return Frozen{}, err
 	}
@@ -688,7 +694,7 @@ func (w *Work) AdoptChart(e Entry, key trend.Key, f Freeze, monthly float64) (Fr
 	if err != nil || x.Baseline == nil {
 		return x, err
 	}
-	context, err := w.watchingContext(to, f.Watching)
+	context, err := w.Numbers().watchingContext(to, f.Watching)
 	if err != nil {
 		return x, err
 	}
@@ -718,7 +724,7 @@ func (s Series) frozen(f Freeze, named bool) (Frozen, error) {
 }
 
 // adopt designs the limits for a baseline and records both.
-func (w *Work) adopt(e Entry, context *watching, x *Frozen, to unit.Instant) error {
+func (w SignalWork) adopt(e Entry, context *watching, x *Frozen, to unit.Instant) error {
 	d, err := context.design(*x.Baseline)
 	if err != nil {
 		return err

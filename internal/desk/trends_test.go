@@ -68,7 +68,7 @@ var outer = trend.Key{Scope: "D-01", Point: scope.OuterDistalEnd, System: "A", K
 func (b *bench) allSeries() (list []desk.Series) {
 	b.Helper()
 	err := b.desk.View(b.Context(), func(v desk.View) (err error) {
-		list, err = v.AllSeries(b.at(), desk.UsualWatching())
+		list, err = v.Numbers().AllSeries(b.at(), desk.UsualWatching())
 		return err
 	})
 	if err != nil {
@@ -92,7 +92,7 @@ func (b *bench) freeze(f desk.Freeze) (frozen []desk.Frozen) {
 	b.Helper()
 	f.Watching = desk.UsualWatching()
 	b.do(func(w *desk.Work) (err error) {
-		frozen, err = w.AdoptCharts(desk.Entry{By: "L-01"}, f)
+		frozen, err = w.OnSignals().AdoptCharts(desk.Entry{By: "L-01"}, f)
 		return err
 	})
 	return frozen
@@ -102,7 +102,7 @@ func (b *bench) freeze(f desk.Freeze) (frozen []desk.Frozen) {
 func (b *bench) secondLot() {
 	b.Helper()
 	b.do(func(w *desk.Work) error {
-		_, err := w.RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: b.at().Add(400 * 24 * time.Hour)})
+		_, err := w.SettingUp().RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: b.at().Add(400 * 24 * time.Hour)})
 		return err
 	})
 }
@@ -159,7 +159,7 @@ func TestSeriesFromFirstReadingToSignal(t *testing.T) {
 
 	// One series alone gives what the fleet gives.
 	err = b.desk.View(t.Context(), func(v desk.View) error {
-		one, err := v.Series(outer, b.at())
+		one, err := v.Numbers().Series(outer, b.at())
 		if diff := cmp.Diff(s.Watched, one.Watched, cmp.AllowUnexported(trend.Signal{})); diff != "" {
 			t.Errorf("of the fleet (-) and alone (+):\n%s", diff)
 		}
@@ -216,7 +216,7 @@ func TestBreaksEndABaseline(t *testing.T) {
 		t.Helper()
 		b.pass(time.Hour)
 		b.do(func(w *desk.Work) error {
-			_, _, err := w.AdoptRules(desk.Entry{By: "L-01"}, b.at(), "rules.yaml", text)
+			_, _, err := w.SettingUp().AdoptRules(desk.Entry{By: "L-01"}, b.at(), "rules.yaml", text)
 			return err
 		})
 		b.pass(time.Hour)
@@ -255,7 +255,7 @@ func TestBreaksEndABaseline(t *testing.T) {
 func TestAdoptingNeedsAName(t *testing.T) {
 	b := start(t)
 	err := b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
-		_, err := w.AdoptCharts(desk.Entry{}, desk.Freeze{Watching: desk.UsualWatching()})
+		_, err := w.OnSignals().AdoptCharts(desk.Entry{}, desk.Freeze{Watching: desk.UsualWatching()})
 		return err
 	})
 	if err == nil || !strings.Contains(err.Error(), "who adopts the limits?") {
@@ -275,7 +275,7 @@ func TestMeasuredKnowsItsCleaning(t *testing.T) {
 	b.read(scope.OuterDistalEnd, "50")
 	var all []desk.Measured
 	err := b.desk.View(t.Context(), func(v desk.View) (err error) {
-		all, err = v.Measured(0, store.Forever)
+		all, err = v.Numbers().Measured(0, store.Forever)
 		return err
 	})
 	if err != nil {
@@ -306,14 +306,14 @@ func TestFailuresCountOnce(t *testing.T) {
 	}
 	var units []trend.Unit
 	err := b.desk.View(t.Context(), func(v desk.View) (err error) {
-		units, err = v.Failures(desk.ByPerson, 0, store.Forever)
+		units, err = v.Numbers().Failures(desk.ByPerson, 0, store.Forever)
 		return err
 	})
 	if want := []trend.Unit{{Name: "T-01", Trials: 6}, {Name: "T-02", Failures: 6, Trials: 6}}; err != nil || !slices.Equal(units, want) {
 		t.Errorf("%+v, %v; want %+v", units, err, want)
 	}
 	err = b.desk.View(t.Context(), func(v desk.View) error {
-		_, err := v.Failures("mood", 0, store.Forever)
+		_, err := v.Numbers().Failures("mood", 0, store.Forever)
 		return err
 	})
 	if err == nil || !strings.Contains(err.Error(), "allowed: [person scope lot meter kind point]") {
@@ -332,7 +332,7 @@ func BenchmarkSignalsAfterReading(b *testing.B) {
 	at := x.at()
 	for b.Loop() {
 		err := x.desk.View(b.Context(), func(v desk.View) error {
-			s, err := v.Series(outer, at)
+			s, err := v.Numbers().Series(outer, at)
 			if err == nil && (s.Chart == "" || len(s.After()) < 50) {
 				b.Fatalf("chart %q, %d readings after the baseline", s.Chart, len(s.After()))
 			}

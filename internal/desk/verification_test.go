@@ -25,42 +25,42 @@ func TestOneVerificationEverywhere(t *testing.T) {
 	}
 	end := b.at() + 1
 	b.ask(func(v desk.View) error {
-		verifications, err := v.FirstTests(begin, end, "", "")
+		verifications, err := v.Numbers().FirstTests(begin, end, "", "")
 		if err != nil {
 			return err
 		}
 		if len(verifications) != 1 || verifications[0].Over {
 			t.Errorf("shares of failures count %+v, want one cleaning verification that was not over at first", verifications)
 		}
-		firsts, err := v.Firsts(begin, end)
+		firsts, err := v.Numbers().Firsts(begin, end)
 		if err != nil {
 			return err
 		}
 		if len(firsts) != 1 || firsts[0].Value != 30 {
 			t.Errorf("comparisons count %d readings, want the first", len(firsts))
 		}
-		past, err := v.Past(begin, end, 8, nil)
+		past, err := v.Studies().Past(begin, end, 8, nil)
 		if err != nil {
 			return err
 		}
 		if len(past.Cycles) != 1 || len(past.Rows) != 3 {
 			t.Errorf("a replay sees %d cycles with %d readings, want 1 with 3", len(past.Cycles), len(past.Rows))
 		}
-		allSeries, err := v.AllSeries(end, desk.UsualWatching())
+		allSeries, err := v.Numbers().AllSeries(end, desk.UsualWatching())
 		if err != nil {
 			return err
 		}
 		if len(allSeries) != 1 || len(allSeries[0].Points) != 1 {
 			t.Errorf("charts have %d series, the first with %d points: want 1 with 1", len(allSeries), len(allSeries[0].Points))
 		}
-		alone, err := v.SeriesIn(outer, end, desk.UsualWatching(), 10)
+		alone, err := v.Numbers().SeriesIn(outer, end, desk.UsualWatching(), 10)
 		if err != nil {
 			return err
 		}
 		if len(alone.Points) != 1 {
 			t.Errorf("a chart by itself has %d points, want 1", len(alone.Points))
 		}
-		samples, err := v.Baseline(level.Target{System: "A", Kit: "K", Point: scope.OuterDistalEnd}, begin, end, nil)
+		samples, err := v.Studies().Baseline(level.Target{System: "A", Kit: "K", Point: scope.OuterDistalEnd}, begin, end, nil)
 		if err != nil {
 			return err
 		}
@@ -87,11 +87,11 @@ func TestReadingAfterARepairIsAnotherVerification(t *testing.T) {
 	b.clean()
 	b.read(scope.OuterDistalEnd, "35")
 	b.ask(func(v desk.View) error {
-		verifications, err := v.FirstTests(0, store.Forever, "", "")
+		verifications, err := v.Numbers().FirstTests(0, store.Forever, "", "")
 		if len(verifications) != 2 {
 			t.Errorf("%d cleaning verifications, want 2", len(verifications))
 		}
-		past, failed := v.Past(unit.Instant(1), b.at()+1, 8, nil)
+		past, failed := v.Studies().Past(unit.Instant(1), b.at()+1, 8, nil)
 		if failed != nil {
 			return failed
 		}

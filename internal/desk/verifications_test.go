@@ -341,7 +341,7 @@ func TestVoidReadings(t *testing.T) {
 		{"lot out of date", "old", func(*bench) {}, "lot old of kit K expired at 2026-03-02T08:00:00Z: take a new sample with another lot"},
 		{"recalled lot", "7", func(b *bench) {
 			b.must(func(w *desk.Work) (desk.Receipt, error) {
-				return w.RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "7", Expires: b.at().Add(time.Hour), Recalled: b.at().Add(-time.Hour)})
+				return w.SettingUp().RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "7", Expires: b.at().Add(time.Hour), Recalled: b.at().Add(-time.Hour)})
 			})
 		}, "lot 7 of kit K is recalled: take a new sample with another lot"},
 	}
@@ -349,7 +349,7 @@ func TestVoidReadings(t *testing.T) {
 		t.Run(test.name, func(t *testing.T) {
 			b := start(t)
 			b.must(func(w *desk.Work) (desk.Receipt, error) {
-				return w.RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "old", Expires: b.at()})
+				return w.SettingUp().RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "old", Expires: b.at()})
 			})
 			b.use()
 			b.read(scope.ElevatorRecess, "30")
@@ -374,7 +374,7 @@ func TestVoidReadings(t *testing.T) {
 func TestNoLevel(t *testing.T) {
 	b := start(t)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RegisterMeter(lead, b.at(), quality.Meter{Code: "M-2", System: "B"})
+		return w.SettingUp().RegisterMeter(lead, b.at(), quality.Meter{Code: "M-2", System: "B"})
 	})
 	b.use()
 	b.read(scope.OuterDistalEnd, "30")
@@ -534,7 +534,7 @@ func TestSentTwice(t *testing.T) {
 	}
 	b.pass(time.Hour)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.AdoptLevel(lead, reading.Level{System: "A", Kit: "K", Point: scope.ElevatorRecess, Analyte: reading.ATP, Unit: reading.RLU, Action: 900, Comparison: reading.Over, Source: "test", Edition: "2", Adopter: "L-01", Adopted: long})
+		return w.SettingUp().AdoptLevel(lead, reading.Level{System: "A", Kit: "K", Point: scope.ElevatorRecess, Analyte: reading.ATP, Unit: reading.RLU, Action: 900, Comparison: reading.Over, Source: "test", Edition: "2", Adopter: "L-01", Adopted: long})
 	})
 	size, release := b.size(), b.release()
 	for i, act := range acts {
@@ -567,7 +567,7 @@ func TestDryRunOfRules(t *testing.T) {
 	text := []byte(strings.Replace(string(policy.Preset()), "cleanings: 3 ", "cleanings: 1 ", 1))
 	e := desk.Entry{ID: ledger.DerivedID("rules"), By: "L-01"}
 	cleanings := func(v desk.View) int {
-		rules, err := v.Rules(v.Now(), store.Forever)
+		rules, err := v.Registry().Rules(v.Now(), store.Forever)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -576,7 +576,7 @@ func TestDryRunOfRules(t *testing.T) {
 	b.pass(time.Second)
 	size := b.size()
 	err := b.desk.As(access.Scribe()).Try(context.Background(), func(w *desk.Work) error {
-		_, _, err := w.AdoptRules(e, b.at(), "strict.yaml", text)
+		_, _, err := w.SettingUp().AdoptRules(e, b.at(), "strict.yaml", text)
 		if got := cleanings(w.View); got != 1 {
 			t.Errorf("within the dry run: %d cleanings, want 1", got)
 		}
@@ -587,7 +587,7 @@ func TestDryRunOfRules(t *testing.T) {
 	}
 	text = []byte(strings.Replace(string(policy.Preset()), "cleanings: 3 ", "cleanings: 2 ", 1))
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		r, _, err := w.AdoptRules(e, b.at(), "strict.yaml", text)
+		r, _, err := w.SettingUp().AdoptRules(e, b.at(), "strict.yaml", text)
 		return r, err
 	})
 	err = b.desk.View(context.Background(), func(v desk.View) error {

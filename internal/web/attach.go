@@ -53,7 +53,7 @@ func fileSize(n int64) string {
 // fileLines lists the files that were attached to a scope between two instants and stand, the latest
 // first, with the forms that whoever asks may send.
 func (s scopePages) fileLines(v desk.View, tag string, from, to unit.Instant, clock words.Clock) ([]fileLine, error) {
-	all, err := v.Attachments(tag)
+	all, err := v.Records().Attachments(tag)
 	if err != nil {
 		return nil, err
 	}
@@ -72,8 +72,8 @@ func (s scopePages) attachedFile(x *kit.Exchange) error {
 	var a desk.Attached
 	var content []byte
 	err := s.View(x.R.Context(), func(v desk.View) (err error) {
-		if a, err = v.Attachment(x.R.PathValue("record")); err == nil {
-			_, content, err = v.Content(string(a.ID))
+		if a, err = v.Records().Attachment(x.R.PathValue("record")); err == nil {
+			_, content, err = v.Records().Content(string(a.ID))
 		}
 		return err
 	})
@@ -191,7 +191,7 @@ func fileTooLarge() error {
 func (s scopePages) voidFile(x *kit.Exchange) error {
 	var a desk.Attached
 	if err := s.View(x.R.Context(), func(v desk.View) (err error) {
-		a, err = v.Attachment(x.R.PathValue("record"))
+		a, err = v.Records().Attachment(x.R.PathValue("record"))
 		return err
 	}); err != nil {
 		return err

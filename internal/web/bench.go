@@ -74,7 +74,7 @@ func (s benchPages) benchData(x *kit.Exchange) (benchData, error) {
 	}
 	data.Open = append([]desk.OpenSample{}, p.open...) // a list, also when it is empty
 	err = s.View(x.R.Context(), func(v desk.View) (err error) {
-		if data.Bench, err = v.Bench(s.Now()); err != nil || s.passkeys == nil {
+		if data.Bench, err = v.Day().Bench(s.Now()); err != nil || s.passkeys == nil {
 			return err
 		}
 		all, err := v.People().Passkeys(x.Who.Code)
@@ -98,7 +98,7 @@ func (s benchPages) drawing(x *kit.Exchange) error {
 	name, kind := x.R.PathValue("model"), scope.PointKind(x.R.PathValue("point"))
 	var picture []byte
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		fleet, err := v.Instruments()
+		fleet, err := v.Registry().Instruments()
 		if err != nil {
 			return err
 		}
@@ -198,7 +198,7 @@ func (s benchPages) card(x *kit.Exchange) error {
 func (s benchPages) benchJob(x *kit.Exchange) error {
 	var job jobShown
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		fleet, err := v.Instruments()
+		fleet, err := v.Registry().Instruments()
 		if err != nil {
 			return err
 		}
@@ -273,7 +273,7 @@ type jobShown struct {
 
 func (s benchPages) jobShown(v desk.View, tag string) (jobShown, error) {
 	now := s.Now()
-	job, err := v.Job(tag, now)
+	job, err := v.Day().Job(tag, now)
 	if err != nil {
 		return jobShown{}, err
 	}
@@ -317,7 +317,7 @@ func (s benchPages) benchAct(x *kit.Exchange) error {
 			}
 			// What was stored before needs no second typing: the answer got lost on the way.
 			if _, err := w.Show(a.ID); fault.CodeOf(err) == fault.NotFound {
-				if answer.Retype, err = w.Retype(in); err != nil || answer.Retype != "" {
+				if answer.Retype, err = w.Day().Retype(in); err != nil || answer.Retype != "" {
 					return err
 				}
 			}

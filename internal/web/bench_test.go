@@ -125,7 +125,7 @@ func TestVerificationByScannerAlone(t *testing.T) {
 	p.screenshot("bench-verification")
 	var verification reading.Verification
 	if err := b.desk.View(t.Context(), func(v desk.View) error {
-		j, err := v.Job(heldScope, v.Now())
+		j, err := v.Day().Job(heldScope, v.Now())
 		verification = j.Verification
 		return err
 	}); err != nil {
@@ -279,7 +279,7 @@ func (p *page) press(within, text string) {
 func (b *site) readings(tag string, point scope.PointKind) (values []string) {
 	b.Helper()
 	if err := b.desk.View(b.Context(), func(v desk.View) error {
-		j, err := v.Job(tag, v.Now())
+		j, err := v.Day().Job(tag, v.Now())
 		for _, p := range j.Points {
 			if p.Point != point {
 				continue
@@ -554,7 +554,7 @@ func TestChangePerson(t *testing.T) {
 	p.waitText("#network", "all stored")
 	var by string
 	if err := b.desk.View(t.Context(), func(v desk.View) error {
-		j, err := v.Job(inWorkScope, v.Now())
+		j, err := v.Day().Job(inWorkScope, v.Now())
 		for _, x := range j.Points {
 			if x.Point == scope.ElevatorRecess && len(x.Samples) > 0 {
 				by = x.Samples[0].By

@@ -150,7 +150,7 @@ func (s meterPages) lotsPage(x *kit.Exchange, status int, pairs []quality.Pair, 
 // compareChoices fills in what can be chosen.
 func (s meterPages) compareChoices(ctx context.Context, page *lotsPage) error {
 	return s.View(ctx, func(v desk.View) error {
-		lots, err := v.Lots()
+		lots, err := v.Day().Lots()
 		if err != nil {
 			return err
 		}
@@ -164,7 +164,7 @@ func (s meterPages) compareChoices(ctx context.Context, page *lotsPage) error {
 		}
 		slices.SortFunc(page.Lots, func(a, b lotChoice) int { return strings.Compare(a.Text, b.Text) })
 		slices.Sort(page.Kits)
-		meters, err := v.Meters()
+		meters, err := v.Measuring().Meters()
 		for _, m := range meters {
 			page.Meters = append(page.Meters, m.Code)
 		}
@@ -190,15 +190,15 @@ func (p lotsPage) setups(v desk.View) (old, new quality.Setup, err error) {
 		if first.Get("kit") != second.Get("kit") {
 			return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "The lots are of different kits.", Hint: "Readings of different kits are never brought together: a new kit needs levels of its own."}
 		}
-		return v.LotSetups(first.Get("kit"), first.Get("lot"), second.Get("lot"))
+		return v.Measuring().LotSetups(first.Get("kit"), first.Get("lot"), second.Get("lot"))
 	case metersCompared:
 		if p.Kit == "" {
 			return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "Choose the kit that is read with both meters."}
 		}
-		if old, err = v.Setup(p.Old, p.Kit, ""); err != nil {
+		if old, err = v.Measuring().Setup(p.Old, p.Kit, ""); err != nil {
 			return old, new, err
 		}
-		new, err = v.Setup(p.New, p.Kit, "")
+		new, err = v.Measuring().Setup(p.New, p.Kit, "")
 		return old, new, err
 	}
 	return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "Lots or meters can be compared.", Hint: "Write what=lots or what=meters."}
@@ -279,7 +279,7 @@ func (s meterPages) recordComparison(x *kit.Exchange) error {
 		return err
 	}
 	if err := x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-		_, err := w.RecordComparison(e, c.old, c.new, c.plan, c.pairs, c.found)
+		_, err := w.OnSignals().RecordComparison(e, c.old, c.new, c.plan, c.pairs, c.found)
 		return err
 	}); err != nil {
 		return err

@@ -163,7 +163,7 @@ func (s sourcePages) unitLinks(ctx context.Context, page *comparisonPage, units 
 			codes[i] = u.Name
 		}
 		return nil, s.View(ctx, func(v desk.View) error {
-			hidden, err := v.Disguise(slices.DeleteFunc(codes, func(c string) bool { return c == desk.NotOnRecord }))
+			hidden, err := v.Records().Disguise(slices.DeleteFunc(codes, func(c string) bool { return c == desk.NotOnRecord }))
 			for i := range units {
 				units[i].Name = hidden.Of(units[i].Name)
 			}
@@ -179,7 +179,7 @@ func (s sourcePages) unitLinks(ctx context.Context, page *comparisonPage, units 
 		}
 	case desk.ByLot:
 		return links, s.View(ctx, func(v desk.View) error {
-			lots, err := v.Lots()
+			lots, err := v.Day().Lots()
 			for _, l := range lots {
 				links[l.Kit+" "+l.Lot] = s.RecordsOf("lot", l.Lot)
 			}

@@ -118,7 +118,7 @@ func (s scopePages) fillDossier(page *dossierPage, v desk.View, from, to unit.In
 		page.Cycles = append(page.Cycles, s.cycleLine(t, clock))
 	}
 	page.Inspections = s.inspections(cycles, clock)
-	repairs, err := v.Repairs(page.Tag, 0, to)
+	repairs, err := v.Records().Repairs(page.Tag, 0, to)
 	if err != nil {
 		return err
 	}
@@ -143,7 +143,7 @@ func (s scopePages) fillDossier(page *dossierPage, v desk.View, from, to unit.In
 // are more.
 func cyclesBetween(v desk.View, tag string, from, to unit.Instant) (all []desk.Cycle, cut bool, err error) {
 	for to >= from {
-		next, err := v.Cycles(tag, to, cyclesAtOnce)
+		next, err := v.Records().Cycles(tag, to, cyclesAtOnce)
 		if err != nil {
 			return nil, false, err
 		}

@@ -306,7 +306,7 @@ func (p *page) firstTest(b *site) {
 	p.waitText("#job", "3 of 3 points read")
 	p.screenshot("first-test")
 	if err := b.desk.View(p.Context(), func(v desk.View) error {
-		j, err := v.Job("D-01", v.Now())
+		j, err := v.Day().Job("D-01", v.Now())
 		if !j.Verification.Complete || j.Verification.Outcome != reading.OK {
 			p.Errorf("the cleaning verification: complete %v, %s", j.Verification.Complete, j.Verification.Outcome)
 		}
@@ -519,7 +519,7 @@ func TestFirstRunOwnRules(t *testing.T) {
 		t.Fatalf("status %d:\n%.3000s", status, body)
 	}
 	if err := f.site().desk.View(t.Context(), func(v desk.View) error {
-		r, err := v.Rules(v.Now(), store.Forever)
+		r, err := v.Registry().Rules(v.Now(), store.Forever)
 		if r.Name != "Our rule set" {
 			t.Errorf("the rule set is %s", r.Cite())
 		}

@@ -298,10 +298,10 @@ func (b *site) register() {
 				failed = err
 			}
 		}
-		_, _, err = w.AdoptRules(e, since, "general.yaml", rules.Preset())
+		_, _, err = w.SettingUp().AdoptRules(e, since, "general.yaml", rules.Preset())
 		keep(err)
 		for _, m := range []scope.Model{duodenoscope, gastroscope} {
-			_, _, err = w.RegisterModel(e, since, m)
+			_, _, err = w.SettingUp().RegisterModel(e, since, m)
 			keep(err)
 		}
 		for _, tag := range []string{readyScope, inWorkScope, heldScope, awayScope, unknownScope, inUseScope, overdueScope} {
@@ -314,23 +314,23 @@ func (b *site) register() {
 			case inUseScope:
 				i.Model = gastroscope.Name
 			}
-			_, err = w.RegisterInstrument(e, since, i)
+			_, err = w.SettingUp().RegisterInstrument(e, since, i)
 			keep(err)
 		}
 		for _, p := range people {
-			_, err = w.RegisterPerson(e, since, p)
+			_, err = w.SettingUp().RegisterPerson(e, since, p)
 			keep(err)
 		}
 		for _, code := range []string{"M-1", "M-2"} {
-			_, err = w.RegisterMeter(e, since, quality.Meter{Code: code, System: "A"})
+			_, err = w.SettingUp().RegisterMeter(e, since, quality.Meter{Code: code, System: "A"})
 			keep(err)
 		}
 		for lot, days := range map[string]int{"7": 90, "8": 9, "9": 0} {
-			_, err = w.RegisterLot(e, since, quality.Lot{Kit: "K", Lot: lot, Expires: since.Add(time.Duration(days) * 24 * time.Hour)})
+			_, err = w.SettingUp().RegisterLot(e, since, quality.Lot{Kit: "K", Lot: lot, Expires: since.Add(time.Duration(days) * 24 * time.Hour)})
 			keep(err)
 		}
 		for _, p := range routine {
-			_, err = w.AdoptLevel(e, reading.Level{
+			_, err = w.SettingUp().AdoptLevel(e, reading.Level{
 				System: "A", Kit: "K", Point: p, Analyte: reading.ATP, Unit: reading.RLU, Alert: 100, Action: 200, Comparison: reading.Over,
 				Source: "test", Edition: "1", Adopter: "L-01", Adopted: since,
 			})
@@ -341,7 +341,7 @@ func (b *site) register() {
 			{System: "A", Kind: quality.Blank, Material: "empty chamber", High: 5},
 		} {
 			t.Source, t.Edition, t.Adopter, t.Adopted = "test", "1", "L-01", since
-			_, err = w.RegisterTarget(e, t)
+			_, err = w.AtMeters().RegisterTarget(e, t)
 			keep(err)
 		}
 		return r, failed
@@ -368,7 +368,7 @@ func (b *site) department() {
 	b.Helper()
 	at := b.clock.Move(time.Minute)
 	b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		r, v, err := w.CheckMeter(e, desk.Check{Meter: "M-1", Controls: []quality.Control{
+		r, v, err := w.AtMeters().CheckMeter(e, desk.Check{Meter: "M-1", Controls: []quality.Control{
 			{Kind: quality.Positive, Material: "light", Value: 1000, At: at}, {Kind: quality.Blank, Material: "empty chamber", Value: 2, At: at},
 		}})
 		if err == nil && v.Outcome != quality.Accepted {
@@ -499,7 +499,7 @@ func TestFixture(t *testing.T) {
 		unknownScope: reprocessing.NotKnown, inUseScope: reprocessing.InReprocessing, overdueScope: reprocessing.InReprocessing,
 	}
 	err := b.desk.View(t.Context(), func(v desk.View) error {
-		board, err := v.Board(b.at())
+		board, err := v.Day().Board(b.at())
 		if err != nil {
 			return err
 		}
@@ -517,14 +517,14 @@ func TestFixture(t *testing.T) {
 		if !due {
 			t.Error("nothing is due to be sampled")
 		}
-		open, err := v.OpenSamples(b.at())
+		open, err := v.Day().OpenSamples(b.at())
 		if err != nil {
 			return err
 		}
 		if len(open) != 1 || open[0].Scope != inWorkScope || open[0].Deadline <= b.at() {
 			t.Errorf("open samples: %+v, want one of %s whose clock runs", open, inWorkScope)
 		}
-		state, err := v.MeterState("M-2", b.at())
+		state, err := v.Measuring().MeterState("M-2", b.at())
 		if err == nil && state.Condition != quality.Unchecked {
 			t.Errorf("M-2: %+v, want unchecked", state)
 		}

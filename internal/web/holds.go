@@ -73,7 +73,7 @@ func (s scopePages) recordRepair(x *kit.Exchange) error {
 		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			r := scope.Repair{Scope: tag, Sent: at, Fault: strings.TrimSpace(f.Typed["fault"])}
 			if back {
-				begun, err := w.Repair(tag, f.Typed["repair"])
+				begun, err := w.Records().Repair(tag, f.Typed["repair"])
 				if err != nil {
 					return err
 				}

@@ -70,7 +70,7 @@ func (s importPages) importList(x *kit.Exchange) error {
 	var p importListPage
 	if err := s.View(x.R.Context(), func(v desk.View) error {
 		for _, kind := range desk.Kinds {
-			stock, err := v.Stock(kind)
+			stock, err := v.Day().Stock(kind)
 			if err != nil {
 				return err
 			}

@@ -44,7 +44,7 @@ func (s recordPages) ledgerPage(x *kit.Exchange, status int, page ledgerPage) er
 		if page.Size, err = v.Size(); err != nil {
 			return err
 		}
-		note, at, err := v.Newest()
+		note, at, err := v.Records().Newest()
 		if err != nil || note == nil {
 			return err
 		}
@@ -66,7 +66,7 @@ func (s recordPages) ledgerPage(x *kit.Exchange, status int, page ledgerPage) er
 func (s recordPages) compareLedger(x *kit.Exchange) error {
 	page := ledgerPage{Typed: x.R.PostFormValue("earlier")}
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		c, err := v.Prior(pasted(page.Typed))
+		c, err := v.Records().Prior(pasted(page.Typed))
 		if err != nil {
 			return err
 		}

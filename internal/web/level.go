@@ -66,7 +66,7 @@ func (s levelPages) level(x *kit.Exchange) error {
 		page.Said = "The level is adopted and signed."
 	}
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		e, g, err := v.LevelOf(x.R.PathValue("level"))
+		e, g, err := v.Studies().LevelOf(x.R.PathValue("level"))
 		if err != nil {
 			return err
 		}
@@ -106,7 +106,7 @@ func standing(v desk.View, e desk.LevelEdition) (string, error) {
 	if e.Replaced.Known() {
 		return "taken back " + words.Full(e.Replaced, v.Zone()), nil
 	}
-	all, err := v.LevelTargets()
+	all, err := v.Studies().LevelTargets()
 	for _, t := range all {
 		switch {
 		case t.Any().Key() != e.Key():

@@ -107,7 +107,7 @@ func (s levelPages) fillCompare(x *kit.Exchange, page *comparePage) error {
 // comparable fills in the levels that can be chosen and returns those of them that were adopted. Unless
 // something is asked, the one in force stands first, and second the one before it.
 func (s levelPages) comparable(page *comparePage, v desk.View, t level.Target) ([]desk.LevelEdition, error) {
-	all, err := v.LevelTargets()
+	all, err := v.Studies().LevelTargets()
 	if err != nil {
 		return nil, err
 	}
@@ -274,7 +274,7 @@ func (p *comparePage) chances(o desk.Operating, pair [2]reading.Level) error {
 // contrastPast replays the past under both levels.
 func (s levelPages) contrastPast(x *kit.Exchange, page *comparePage, v desk.View, past desk.Past, pair [2]reading.Level, costs desk.Costs) error {
 	costs.MostChanges = mostFileChanges
-	found, err := v.Contrast(past, pair[0], pair[1], costs)
+	found, err := v.Studies().Contrast(past, pair[0], pair[1], costs)
 	if err != nil {
 		return err
 	}

@@ -20,7 +20,7 @@ func (s levelPages) studied(ctx context.Context, study desk.Study) (desk.Studied
 	}
 	return kit.Ask(ctx, &s.studies, kit.Question{Text: fmt.Sprintf("%+v", study), Size: size}, func(ctx context.Context) (d desk.Studied, err error) {
 		err = s.View(ctx, func(v desk.View) error {
-			d, err = v.Study(study)
+			d, err = v.Studies().Study(study)
 			return err
 		})
 		return d, err

@@ -82,7 +82,7 @@ func (s levelPages) levels(x *kit.Exchange) error {
 }
 
 func (s levelPages) fillLevels(page *levelsPage, v desk.View) error {
-	all, err := v.LevelTargets()
+	all, err := v.Studies().LevelTargets()
 	if err != nil {
 		return err
 	}
@@ -117,7 +117,7 @@ func (s levelPages) fillLevels(page *levelsPage, v desk.View) error {
 
 // fillBare fills in the targets with readings that no level was adopted for.
 func (s levelPages) fillBare(page *levelsPage, v desk.View) error {
-	measured, err := v.MeasuredTargets()
+	measured, err := v.Studies().MeasuredTargets()
 	if err != nil {
 		return err
 	}

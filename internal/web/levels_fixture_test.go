@@ -33,7 +33,7 @@ func (b *site) levelled() {
 	b.Helper()
 	there := false
 	b.look(func(v desk.View) error {
-		fleet, err := v.Instruments()
+		fleet, err := v.Registry().Instruments()
 		for _, i := range fleet {
 			there = there || i.Tag == levelScope(0)
 		}
@@ -45,7 +45,7 @@ func (b *site) levelled() {
 	begin := b.at().Add(-levelDays * 24 * time.Hour)
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
 		for i := range levelScopes {
-			if r, err = w.RegisterInstrument(e, begin, scope.Instrument{Tag: levelScope(i), Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
+			if r, err = w.SettingUp().RegisterInstrument(e, begin, scope.Instrument{Tag: levelScope(i), Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
 				return r, err
 			}
 		}
@@ -90,7 +90,7 @@ func (b *site) adoptedLevel() (id string) {
 	b.levelled()
 	const edition = "derived here"
 	b.look(func(v desk.View) error {
-		all, err := v.LevelTargets()
+		all, err := v.Studies().LevelTargets()
 		for _, t := range all {
 			if t.InForce != nil && t.InForce.Edition == edition {
 				id = string(t.InForce.Record)
@@ -115,12 +115,12 @@ func (b *site) adoptedLevel() (id string) {
 		Source: ownSource, Edition: edition, Adopter: "L-01", Adopted: b.at(),
 	}
 	r := b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		g, err := w.Grounds(l, study, desk.Costs{SampleMinutes: 8, CleaningMinutes: 16}, nil)
+		g, err := w.Studies().Grounds(l, study, desk.Costs{SampleMinutes: 8, CleaningMinutes: 16}, nil)
 		if err != nil {
 			return desk.Receipt{}, err
 		}
 		g.Note = "a trial for a quarter"
-		return w.AdoptDerived(e, l, g)
+		return w.OnSignals().AdoptDerived(e, l, g)
 	})
 	b.clock.Move(time.Second)
 	return string(r.Record.ID)

@@ -74,7 +74,7 @@ func (s scopePages) scopeFile(x *kit.Exchange, tag string, now unit.Instant) err
 // a file takes.
 func (s scopePages) cycleListing(v desk.View, tag string, before unit.Instant) (kit.Listing, error) {
 	l := kit.Listing{Name: tag + " cycles", Columns: kit.Columns("since", "followed", "ended", "release check at its end", "because", "used all the same", "cleanings", "outcomes", "holds")}
-	cycles, err := v.Cycles(tag, before, cyclesFiled)
+	cycles, err := v.Records().Cycles(tag, before, cyclesFiled)
 	if err != nil {
 		return l, err
 	}

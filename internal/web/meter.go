@@ -106,20 +106,20 @@ func (s meterPages) meterPage(x *kit.Exchange, status int, code string, was kit.
 	var doubts []desk.InDoubt
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		now, zone := s.Now(), v.Zone()
-		l, err := v.MeterLine(code, now)
+		l, err := v.Measuring().MeterLine(code, now)
 		if err != nil {
 			return err
 		}
 		page.meterRow = s.meterRow(l, now, s.ClockOf(v), zone)
 		page.Days = int(math.Round(page.end.Sub(page.start).Hours() / 24))
-		if checks, err = v.Checks(code, page.start, page.end-1); err != nil {
+		if checks, err = v.Measuring().Checks(code, page.start, page.end-1); err != nil {
 			return err
 		}
 		most := doubtsShown
 		if wanted {
 			most = allOfThem
 		}
-		if doubts, page.AllDoubts, err = v.InDoubt(code, page.start, page.end, most); err != nil || wanted {
+		if doubts, page.AllDoubts, err = v.Measuring().InDoubt(code, page.start, page.end, most); err != nil || wanted {
 			return err
 		}
 		if err := s.fillMeter(&page, v, l, checks); err != nil {
@@ -158,7 +158,7 @@ func (s meterPages) meterPage(x *kit.Exchange, status int, code string, was kit.
 // fillMeter fills in charts, targets, and what own checks say.
 func (s meterPages) fillMeter(page *meterPage, v desk.View, l desk.MeterLine, checks []desk.CheckLine) error {
 	zone := v.Zone()
-	targets, err := v.TargetsOf(l.Meter)
+	targets, err := v.Measuring().TargetsOf(l.Meter)
 	if err != nil {
 		return err
 	}
@@ -175,7 +175,7 @@ func (s meterPages) fillMeter(page *meterPage, v desk.View, l desk.MeterLine, ch
 			page.Services = append(page.Services, s.checkRow(c, zone))
 		}
 	}
-	readables, err := v.Readables(l.Meter, s.Now())
+	readables, err := v.Measuring().Readables(l.Meter, s.Now())
 	if err != nil {
 		return err
 	}
@@ -295,7 +295,7 @@ func threeSigma(t quality.Target) string {
 // ownOf says what a meter's own checks say of a control.
 func ownOf(v desk.View, code string, held quality.Target, checks []desk.CheckLine, from unit.Instant) (ownRow, error) {
 	row := ownRow{Control: material(held.Material, held.Lot), Maker: limitWords(held)}
-	o, err := v.OwnRuns(code, held, checks, from)
+	o, err := v.Measuring().OwnRuns(code, held, checks, from)
 	if err != nil {
 		return row, err
 	}

@@ -60,7 +60,7 @@ func checkFields() []string {
 // read last is chosen, unless there is a newer target.
 func (s meterPages) checkForm(x *kit.Exchange, v desk.View, l desk.MeterLine, now unit.Instant, was kit.Sent) (*checkForm, error) {
 	f := &checkForm{Form: x.Form(was, "check"), Action: s.URL("/meters/" + url.PathEscape(l.Code) + "/checks"), All: quality.ControlKinds, Latest: s.Present()}
-	readables, err := v.Readables(l.Meter, now)
+	readables, err := v.Measuring().Readables(l.Meter, now)
 	if err != nil {
 		return nil, err
 	}
@@ -181,7 +181,7 @@ func (s meterPages) recordCheck(x *kit.Exchange, code string, f kit.Form) (ledge
 	}
 	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		// Sent a second time, it is the check that was stored the first time, with its time.
-		if old, ok, err := w.CheckOf(code, e.ID); err != nil {
+		if old, ok, err := w.Measuring().CheckOf(code, e.ID); err != nil {
 			return err
 		} else if ok {
 			at = old.Controls[0].At
@@ -190,7 +190,7 @@ func (s meterPages) recordCheck(x *kit.Exchange, code string, f kit.Form) (ledge
 		if err != nil {
 			return err
 		}
-		_, _, err = w.CheckMeter(e, desk.Check{Meter: code, Controls: controls, Serviced: strings.TrimSpace(f.Typed["serviced"])})
+		_, _, err = w.AtMeters().CheckMeter(e, desk.Check{Meter: code, Controls: controls, Serviced: strings.TrimSpace(f.Typed["serviced"])})
 		return err
 	})
 	return e.ID, err
@@ -217,7 +217,7 @@ func (s meterPages) checkOutcome(x *kit.Exchange, v desk.View, code string, doub
 	if err != nil {
 		return nil, kit.NotHere("There is no such check.")
 	}
-	c, ok, err := v.CheckOf(code, id)
+	c, ok, err := v.Measuring().CheckOf(code, id)
 	if err != nil {
 		return nil, err
 	}

@@ -85,7 +85,7 @@ func (s meterPages) meters(x *kit.Exchange) error {
 
 func (s meterPages) fillMeters(page *metersPage, v desk.View) error {
 	now := s.Now()
-	lines, err := v.MeterLines(now)
+	lines, err := v.Measuring().MeterLines(now)
 	if err != nil {
 		return err
 	}

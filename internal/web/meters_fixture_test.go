@@ -41,13 +41,13 @@ func (b *site) plant() {
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
 		for i := range 8 {
 			tag := fmt.Sprintf("P-%02d", i+1)
-			if _, err = w.RegisterInstrument(e, b.at(), scope.Instrument{Tag: tag, Model: duodenoscope.Name, Owner: scope.Own, InService: b.at()}); err != nil {
+			if _, err = w.SettingUp().RegisterInstrument(e, b.at(), scope.Instrument{Tag: tag, Model: duodenoscope.Name, Owner: scope.Own, InService: b.at()}); err != nil {
 				return r, err
 			}
-			if _, err = w.RegisterLot(e, b.at(), quality.Lot{Kit: "K", Lot: fmt.Sprintf("P-%d", i+1), Expires: b.at().Add(1000 * time.Hour)}); err != nil {
+			if _, err = w.SettingUp().RegisterLot(e, b.at(), quality.Lot{Kit: "K", Lot: fmt.Sprintf("P-%d", i+1), Expires: b.at().Add(1000 * time.Hour)}); err != nil {
 				return r, err
 			}
-			if r, err = w.RegisterPerson(e, b.at(), record.PersonBody{Code: fmt.Sprintf("C-%d", i+1), Role: "technician"}); err != nil {
+			if r, err = w.SettingUp().RegisterPerson(e, b.at(), record.PersonBody{Code: fmt.Sprintf("C-%d", i+1), Role: "technician"}); err != nil {
 				return r, err
 			}
 		}
@@ -127,7 +127,7 @@ func (t plantedTurn) write(tx *store.Tx, dice *random.Rand) error {
 func (b *site) failedCheck() string {
 	b.Helper()
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.RegisterMeter(e, b.at(), quality.Meter{Code: "M-3", System: "A", Serial: "0815"})
+		return w.SettingUp().RegisterMeter(e, b.at(), quality.Meter{Code: "M-3", System: "A", Serial: "0815"})
 	})
 	begin := b.at()
 	var last ledger.ID
@@ -141,7 +141,7 @@ func (b *site) failedCheck() string {
 		}
 		at := begin.Add(-time.Duration(25-i) * 6 * time.Minute)
 		last = b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-			r, _, err := w.CheckMeter(e, desk.Check{Meter: "M-3", Serviced: serviced, Controls: []quality.Control{
+			r, _, err := w.AtMeters().CheckMeter(e, desk.Check{Meter: "M-3", Serviced: serviced, Controls: []quality.Control{
 				{Kind: quality.Positive, Material: "light", Value: unit.Number(value), At: at}, {Kind: quality.Blank, Material: "empty chamber", Value: 2, At: at},
 			}})
 			return r, err

@@ -168,7 +168,7 @@ func TestCheckForms(t *testing.T) {
 func (b *site) checksOf(meter string) (list []desk.CheckLine) {
 	b.Helper()
 	b.look(func(v desk.View) (err error) {
-		list, err = v.Checks(meter, 0, b.at())
+		list, err = v.Measuring().Checks(meter, 0, b.at())
 		return err
 	})
 	return list
@@ -237,7 +237,7 @@ func TestMetersList(t *testing.T) {
 	}
 	b.clock.Move(24 * time.Hour)
 	b.look(func(v desk.View) error {
-		l, err := v.MeterLine("M-1", b.at())
+		l, err := v.Measuring().MeterLine("M-1", b.at())
 		if m := conditionMark(words.US, l.State); m.Word != "check due" {
 			t.Errorf("the day after: %+v", m)
 		}

@@ -23,7 +23,7 @@ const manyReadings = 20_000
 func BenchmarkSeries(b *testing.B) {
 	s := serve(b, storetest.NewClock())
 	s.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.RegisterInstrument(e, s.at(), scope.Instrument{Tag: numberedScope, Model: duodenoscope.Name, Owner: scope.Own, InService: s.at()})
+		return w.SettingUp().RegisterInstrument(e, s.at(), scope.Instrument{Tag: numberedScope, Model: duodenoscope.Name, Owner: scope.Own, InService: s.at()})
 	})
 	const apart = 13 * time.Hour // what comes sooner without a use between is a repeat
 	for i := 0; i < manyReadings; {

@@ -328,7 +328,7 @@ func TestSignalThatIsGone(t *testing.T) {
 		t.Errorf("after the first reading was voided:\n%s", body)
 	}
 	b.look(func(v desk.View) error {
-		points, err := v.SeriesIn(signal.Series, b.at(), desk.UsualWatching(), 60)
+		points, err := v.Numbers().SeriesIn(signal.Series, b.at(), desk.UsualWatching(), 60)
 		for _, p := range points.Points[firstHigher-1:] {
 			void(p.ID)
 		}
@@ -384,7 +384,7 @@ func TestActsAboutSignals(t *testing.T) {
 		}
 	}
 	b.look(func(v desk.View) error {
-		life, err := v.Life(ledger.ID(strings.TrimPrefix(path, "/signals/")))
+		life, err := v.Numbers().Life(ledger.ID(strings.TrimPrefix(path, "/signals/")))
 		if len(life.Acts) != 2 || life.State != trend.LifeSeen {
 			t.Errorf("%d acts, %s", len(life.Acts), life.State)
 		}

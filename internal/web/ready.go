@@ -46,7 +46,7 @@ func (s dayPages) release(x *kit.Exchange) error {
 	}
 	status := http.StatusOK
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		fleet, err := v.Instruments()
+		fleet, err := v.Registry().Instruments()
 		if err != nil {
 			return err
 		}

@@ -112,18 +112,18 @@ func (s recordPages) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recor
 	if page.Fields, err = tellFields(x, l.Body); err != nil {
 		return page, err
 	}
-	versions, err := v.Chain(l)
+	versions, err := v.Records().Chain(l)
 	if err != nil {
 		return page, err
 	}
 	if err := s.chain(&page, v, l, versions, clock); err != nil {
 		return page, err
 	}
-	named, err := v.Named(l)
+	named, err := v.Records().Named(l)
 	if err != nil {
 		return page, err
 	}
-	naming, err := v.Naming(l, versions)
+	naming, err := v.Records().Naming(l, versions)
 	if err != nil {
 		return page, err
 	}
@@ -136,7 +136,7 @@ func (s recordPages) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recor
 	if l.Type != record.Attachment {
 		return page, nil
 	}
-	a, err := v.Attachment(l.ID)
+	a, err := v.Records().Attachment(l.ID)
 	file := s.fileLine(a, clock)
 	page.File = &file
 	return page, err

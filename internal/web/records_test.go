@@ -196,7 +196,7 @@ func TestProofOfARecord(t *testing.T) {
 	for _, typ := range []record.Kind{record.Rules, record.Reading} {
 		id := ""
 		b.look(func(v desk.View) error {
-			return v.Search(store.Query{Terms: []record.Term{record.ByType.Is(string(typ))}}, func(l desk.Line) (bool, error) {
+			return v.Records().Search(store.Query{Terms: []record.Term{record.ByType.Is(string(typ))}}, func(l desk.Line) (bool, error) {
 				id = l.ID
 				return false, nil
 			})
@@ -290,7 +290,7 @@ func TestVoidAndCorrect(t *testing.T) {
 	reading := b.lastOf(heldScope, record.Reading)
 	lot := ""
 	b.look(func(v desk.View) error {
-		return v.Search(store.Query{Terms: []record.Term{record.ByType.Is(string(record.Verification))}}, func(l desk.Line) (bool, error) {
+		return v.Records().Search(store.Query{Terms: []record.Term{record.ByType.Is(string(record.Verification))}}, func(l desk.Line) (bool, error) {
 			lot = l.ID
 			return false, nil
 		})

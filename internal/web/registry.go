@@ -58,7 +58,7 @@ func (r registry) at(key string) string { return "/set-up/" + r.path + "/" + url
 
 // editions returns the editions of the thing that an address names.
 func (r registry) editions(v desk.View, key string) ([]desk.Edition, error) {
-	all, err := v.Editions(r.typ, key)
+	all, err := v.Records().Editions(r.typ, key)
 	if err == nil && len(all) == 0 {
 		err = kit.NotHere("No %s is called %q.", r.one, key)
 	}
@@ -132,7 +132,7 @@ func (s setUpPages) keep(x *kit.Exchange, r registry, page *formPage, key string
 		}
 	}
 	return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-		_, err := w.Edit(e, r.typ, key, ledger.ID(page.Base), body, page.since, func(at unit.Instant) (desk.Receipt, error) { return r.save(w, e, at, body) })
+		_, err := w.SettingUp().Edit(e, r.typ, key, ledger.ID(page.Base), body, page.since, func(at unit.Instant) (desk.Receipt, error) { return r.save(w, e, at, body) })
 		return err
 	})
 }

@@ -29,7 +29,7 @@ func levelRegistry() registry {
 		},
 		list: func(x *kit.Exchange, v desk.View, p *listPage) error {
 			p.Columns = []string{"Sampling point", "Meter system", "Kit", "Kind of scope", "Alert", "Action", "Unit", "Source", "Adopted", "By"}
-			targets, err := v.LevelTargets()
+			targets, err := v.Studies().LevelTargets()
 			for _, t := range targets {
 				if t.InForce != nil {
 					p.add(levelRow(x, t.InForce.Level, v.Zone()))
@@ -44,7 +44,7 @@ func levelRegistry() registry {
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
 			l := b.(reading.Level)
 			l.Adopted = at
-			return w.AdoptLevel(e, l)
+			return w.SettingUp().AdoptLevel(e, l)
 		},
 	}
 }
@@ -63,7 +63,7 @@ func levelRow(x *kit.Exchange, l reading.Level, zone *time.Location) []cell {
 }
 
 func levelFields(s *kit.Sheet, v desk.View, old any) error {
-	meters, err := v.Meters()
+	meters, err := v.Measuring().Meters()
 	if err != nil {
 		return err
 	}

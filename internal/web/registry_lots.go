@@ -29,7 +29,7 @@ func lotRegistry() registry {
 		},
 		since: func(a *kit.Reply) unit.Instant { return a.Moment("received", 0) },
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
-			return w.RegisterLot(e, at, b.(quality.Lot))
+			return w.SettingUp().RegisterLot(e, at, b.(quality.Lot))
 		},
 		more: func(x *kit.Exchange, _ desk.View, p *thingPage, b any) error {
 			l := b.(quality.Lot)
@@ -65,7 +65,7 @@ func listLots(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Lot", "Kit", "Standing", "Not to be used from", "Recalled since"}
 	state := x.R.URL.Query().Get("state")
 	p.Filter = &kit.Field{Name: "state", Label: "Standing", Value: state, Options: kit.Choose(state, "", "every", "in date", "in date", "expired", "expired", "recalled", "recalled")}
-	lots, err := v.Lots()
+	lots, err := v.Day().Lots()
 	if err != nil {
 		return err
 	}
@@ -95,7 +95,7 @@ func dayOrTime(i unit.Instant, zone *time.Location) string {
 func lotFields(s *kit.Sheet, v desk.View, old any) error {
 	s.Part("Lot", "")
 	if old == nil {
-		lots, err := v.Lots()
+		lots, err := v.Day().Lots()
 		if err != nil {
 			return err
 		}
@@ -145,7 +145,7 @@ func readLot(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 // recallLot keeps a lot from being used, from an instant on.
 func (s setUpPages) recallLot(x *kit.Exchange) error {
 	return s.actAt(x, lotRegistry(), "recall", "recalled", func(w *desk.Work, e desk.Entry, key string, base ledger.ID, at unit.Instant) error {
-		_, err := w.Recall(e, key, base, at)
+		_, err := w.SettingUp().Recall(e, key, base, at)
 		return err
 	})
 }

@@ -21,13 +21,13 @@ func meterRegistry() registry {
 		title: func(b any) string { return "Meter " + b.(quality.Meter).Code },
 		list:  listMeters, fields: meterFields, values: meterValues, read: readMeter,
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
-			return w.RegisterMeter(e, at, b.(quality.Meter))
+			return w.SettingUp().RegisterMeter(e, at, b.(quality.Meter))
 		},
 		more: func(x *kit.Exchange, v desk.View, p *thingPage, b any) error {
 			m := b.(quality.Meter)
 			p.Mark = serviceMark(x.Shell.Terms, 0, m.Retired, x.Shell.Now())
 			p.Links = meterLinks(x)
-			targets, err := v.Targets()
+			targets, err := v.Measuring().Targets()
 			if err != nil {
 				return err
 			}
@@ -55,7 +55,7 @@ func meterLinks(x *kit.Exchange) (links []kit.Link) {
 func listMeters(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Meter", "System", "Serial", "Standing", "Check"}
 	p.Links = meterLinks(x)
-	meters, err := v.Meters()
+	meters, err := v.Measuring().Meters()
 	if err != nil {
 		return err
 	}
@@ -63,7 +63,7 @@ func listMeters(x *kit.Exchange, v desk.View, p *listPage) error {
 	for _, m := range meters {
 		row := plainCell(m.Code, m.System, m.Serial, "", "")
 		row[0].Href, row[3].Mark = meterRegistry().href(x.Shell, m.Code), serviceMark(x.Shell.Terms, 0, m.Retired, now)
-		if state, err := v.MeterState(m.Code, now); err == nil {
+		if state, err := v.Measuring().MeterState(m.Code, now); err == nil {
 			row[4].Text = state.Why
 		} else if fault.CodeOf(err) != fault.NotFound { // before a rule set is adopted nobody can say
 			return err
@@ -74,7 +74,7 @@ func listMeters(x *kit.Exchange, v desk.View, p *listPage) error {
 }
 
 func meterFields(s *kit.Sheet, v desk.View, old any) error {
-	meters, err := v.Meters()
+	meters, err := v.Measuring().Meters()
 	if err != nil {
 		return err
 	}

@@ -28,7 +28,7 @@ func modelRegistry() registry {
 		title: func(b any) string { return b.(scope.Model).Name },
 		list:  listModels, fields: modelFields, values: modelValues, blank: blankModel, read: readModel,
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
-			r, _, err := w.RegisterModel(e, at, b.(scope.Model))
+			r, _, err := w.SettingUp().RegisterModel(e, at, b.(scope.Model))
 			return r, err
 		},
 		preview: func(x *kit.Exchange, v desk.View, p *formPage, b any) error {
@@ -40,7 +40,7 @@ func modelRegistry() registry {
 			drawing := kit.Pictured("look", figure.Schematic(x.Shell.Terms, m, nil, v.Zone()))
 			p.Drawing, p.Points = &drawing, pointLines(x.Shell, m, false)
 			var err error
-			p.Warnings, err = v.ModelWarnings(m)
+			p.Warnings, err = v.Registry().ModelWarnings(m)
 			return err
 		},
 		more: func(x *kit.Exchange, v desk.View, p *thingPage, b any) error {
@@ -48,7 +48,7 @@ func modelRegistry() registry {
 			drawing := kit.Pictured("model", figure.Schematic(x.Shell.Terms, m, nil, v.Zone()))
 			p.Drawing, p.Points = &drawing, pointLines(x.Shell, m, true)
 			var err error
-			if p.Warnings, err = v.ModelWarnings(m); err != nil {
+			if p.Warnings, err = v.Registry().ModelWarnings(m); err != nil {
 				return err
 			}
 			return modelScopes(x, v, p, m)
@@ -58,11 +58,11 @@ func modelRegistry() registry {
 
 func listModels(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Model", "Kind", "Risk", "Channels", "In every verification", "Scopes"}
-	models, err := v.Models()
+	models, err := v.Registry().Models()
 	if err != nil {
 		return err
 	}
-	fleet, err := v.Instruments()
+	fleet, err := v.Registry().Instruments()
 	if err != nil {
 		return err
 	}
@@ -86,7 +86,7 @@ func listModels(x *kit.Exchange, v desk.View, p *listPage) error {
 
 // modelScopes lists the scopes of a model.
 func modelScopes(x *kit.Exchange, v desk.View, p *thingPage, m scope.Model) error {
-	fleet, err := v.Instruments()
+	fleet, err := v.Registry().Instruments()
 	if err != nil {
 		return err
 	}
@@ -312,7 +312,7 @@ func (s setUpPages) pointProtocol(x *kit.Exchange) error {
 	name, kind := x.R.PathValue("model"), scope.PointKind(x.R.PathValue("point"))
 	page := protocolPage{Model: name, ModelHref: modelRegistry().href(s.Shell, name), Point: "The " + text.Spaced(kind)}
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		guide, m, err := v.ModelGuide(name)
+		guide, m, err := v.Registry().ModelGuide(name)
 		if err != nil {
 			return err
 		}
@@ -327,7 +327,7 @@ func (s setUpPages) pointProtocol(x *kit.Exchange) error {
 				page.say(p, guide)
 			}
 		}
-		rules, err := v.RulesEditions()
+		rules, err := v.Registry().RulesEditions()
 		if err != nil || len(rules) == 0 {
 			return err
 		}

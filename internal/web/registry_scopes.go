@@ -27,7 +27,7 @@ func scopeRegistry() registry {
 			return map[string]string{"owner": string(scope.Own), "in-service": kit.MomentText(now, zone)}
 		},
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
-			return w.RegisterInstrument(e, at, b.(scope.Instrument))
+			return w.SettingUp().RegisterInstrument(e, at, b.(scope.Instrument))
 		},
 		more: func(x *kit.Exchange, _ desk.View, p *thingPage, b any) error {
 			i := b.(scope.Instrument)
@@ -79,7 +79,7 @@ func listScopes(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Scope", "Standing", "Model", "Owner", "Place", "Serial", "In service since"}
 	state := x.R.URL.Query().Get("state")
 	p.Filter = &kit.Field{Name: "state", Label: "Standing", Value: state, Options: kit.Choose(state, "", "every", "in", "in service", "out", "out of service", "loan", "on loan or trial")}
-	fleet, err := v.Instruments()
+	fleet, err := v.Registry().Instruments()
 	if err != nil {
 		return err
 	}
@@ -98,7 +98,7 @@ func listScopes(x *kit.Exchange, v desk.View, p *listPage) error {
 }
 
 func scopeFields(s *kit.Sheet, v desk.View, old any) error {
-	models, err := v.Models()
+	models, err := v.Registry().Models()
 	if err != nil {
 		return err
 	}
@@ -143,7 +143,7 @@ func readScope(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 // leaveScope takes a scope out of service.
 func (s setUpPages) leaveScope(x *kit.Exchange) error {
 	return s.actAt(x, scopeRegistry(), "leave", "left", func(w *desk.Work, e desk.Entry, tag string, base ledger.ID, at unit.Instant) error {
-		_, err := w.Retire(e, tag, base, at)
+		_, err := w.SettingUp().Retire(e, tag, base, at)
 		return err
 	})
 }
@@ -151,7 +151,7 @@ func (s setUpPages) leaveScope(x *kit.Exchange) error {
 // returnScope takes a scope into service again.
 func (s setUpPages) returnScope(x *kit.Exchange) error {
 	return s.actAt(x, scopeRegistry(), "return", "back", func(w *desk.Work, e desk.Entry, tag string, base ledger.ID, at unit.Instant) error {
-		_, err := w.Reinstate(e, tag, base, at)
+		_, err := w.SettingUp().Reinstate(e, tag, base, at)
 		return err
 	})
 }

@@ -27,7 +27,7 @@ func targetRegistry() registry {
 		},
 		list: func(x *kit.Exchange, v desk.View, p *listPage) error {
 			p.Columns = targetColumns
-			targets, err := v.Targets()
+			targets, err := v.Measuring().Targets()
 			for _, t := range latestTargets(targets) {
 				p.add(registryTargetRow(x, t, v.Zone()))
 			}
@@ -38,7 +38,7 @@ func targetRegistry() registry {
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
 			t := b.(quality.Target)
 			t.Adopted = at
-			return w.RegisterTarget(e, t)
+			return w.AtMeters().RegisterTarget(e, t)
 		},
 	}
 }
@@ -80,7 +80,7 @@ func registryTargetRow(x *kit.Exchange, t quality.Target, zone *time.Location) [
 }
 
 func targetFields(s *kit.Sheet, v desk.View, old any) error {
-	meters, err := v.Meters()
+	meters, err := v.Measuring().Meters()
 	if err != nil {
 		return err
 	}

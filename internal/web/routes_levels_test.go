@@ -53,7 +53,7 @@ func (b *site) levelExamples() []example {
 func (b *site) anyLevel() (id string) {
 	b.Helper()
 	b.look(func(v desk.View) error {
-		all, err := v.LevelTargets()
+		all, err := v.Studies().LevelTargets()
 		for _, t := range all {
 			if t.InForce != nil && !t.InForce.Derived {
 				id = string(t.InForce.Record)

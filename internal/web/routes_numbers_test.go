@@ -49,13 +49,13 @@ func (b *site) allSeries() string {
 	b.Helper()
 	known := false
 	b.look(func(v desk.View) error {
-		keys, err := v.Scales(numberedScope, scope.OuterDistalEnd, b.at())
+		keys, err := v.Numbers().Scales(numberedScope, scope.OuterDistalEnd, b.at())
 		known = len(keys) > 0
 		return err
 	})
 	if !known {
 		b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-			return w.RegisterInstrument(e, b.at(), scope.Instrument{Tag: numberedScope, Model: duodenoscope.Name, Owner: scope.Own, InService: b.at()})
+			return w.SettingUp().RegisterInstrument(e, b.at(), scope.Instrument{Tag: numberedScope, Model: duodenoscope.Name, Owner: scope.Own, InService: b.at()})
 		})
 		err := b.desk.DB.Write(b.Context(), func(tx *store.Tx) error {
 			for i := range readingsEach {
@@ -74,7 +74,7 @@ func (b *site) allSeries() string {
 		}
 		b.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
 			first := desk.Freeze{Scopes: []string{numberedScope}, Point: scope.OuterDistalEnd, To: b.at().Add(-(readingsEach - adoptedFrom) * 24 * time.Hour), Watching: desk.UsualWatching()}
-			frozen, err := w.AdoptCharts(e, first)
+			frozen, err := w.OnSignals().AdoptCharts(e, first)
 			if err == nil && (len(frozen) != 1 || frozen[0].Chart == "") {
 				b.Fatalf("the baseline of %s is not adopted: %+v", numberedScope, frozen)
 			}
@@ -92,7 +92,7 @@ func (b *site) allSeries() string {
 func (b *site) signals(tag string) (found []desk.Raised) {
 	b.Helper()
 	b.look(func(v desk.View) error {
-		all, err := v.Raised(signalsIn(b.server.outlook()))
+		all, err := v.Numbers().Raised(signalsIn(b.server.outlook()))
 		for _, r := range all {
 			if r.Series.Scope == tag {
 				found = append(found, r)
@@ -141,7 +141,7 @@ func (b *site) handle(r desk.Raised, h trend.Handling) {
 	b.Helper()
 	h.Signal, h.Identity, h.Begin, h.Last = r.ID, r.Identity, r.Signalled, r.Signalled
 	b.clock.Move(time.Second)
-	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.HandleSignal(e, h) })
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.OnSignals().HandleSignal(e, h) })
 }
 
 // numberExamples are the pages about charts and signals; see examples.

@@ -54,7 +54,7 @@ func (b *site) lastOf(tag string, typ record.Kind) (id string) {
 	b.Helper()
 	b.look(func(v desk.View) error {
 		q := store.Query{Terms: []record.Term{record.ByScope.Is(tag), record.ByType.Is(string(typ))}}
-		return v.Search(q, func(l desk.Line) (bool, error) {
+		return v.Records().Search(q, func(l desk.Line) (bool, error) {
 			id = l.ID
 			return l.Replaced.Known(), nil
 		})

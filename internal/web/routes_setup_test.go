@@ -87,7 +87,7 @@ func (b *site) describe() {
 	b.Helper()
 	var done bool
 	b.look(func(v desk.View) error {
-		all, err := v.Editions(record.Model, duodenoscope.Name)
+		all, err := v.Records().Editions(record.Model, duodenoscope.Name)
 		done = len(all) > 1
 		return err
 	})
@@ -100,7 +100,7 @@ func (b *site) describe() {
 	}
 	base := func(typ record.Kind, key string) (id ledger.ID) {
 		b.look(func(v desk.View) error {
-			all, err := v.Editions(typ, key)
+			all, err := v.Records().Editions(typ, key)
 			id = ledger.ID(all[len(all)-1].ID)
 			return err
 		})
@@ -113,22 +113,22 @@ func (b *site) describe() {
 		m.Channels = append([]scope.Channel{}, m.Channels...)
 		m.Channels[0].Length = 1345
 		m.Channels = append(m.Channels, scope.Channel{Kind: scope.AirChannel, Diameter: 1.2, Length: 3000, Flushable: true})
-		r, _, err := w.RegisterModel(why(e, "measured again; the air channel was left out"), b.at(), m)
+		r, _, err := w.SettingUp().RegisterModel(why(e, "measured again; the air channel was left out"), b.at(), m)
 		return r, err
 	})
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.RegisterInstrument(why(e, "lent back to "+awkward), b.at(), scope.Instrument{
+		return w.SettingUp().RegisterInstrument(why(e, "lent back to "+awkward), b.at(), scope.Instrument{
 			Tag: "G-09", Serial: "SN G-09", Model: gastroscope.Name, Owner: scope.Loan, InService: b.at(), Retired: b.at() + 1,
 		})
 	})
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.Recall(why(e, "the maker asks for it back"), "K|8", lot, b.at())
+		return w.SettingUp().Recall(why(e, "the maker asks for it back"), "K|8", lot, b.at())
 	})
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.RegisterMeter(why(e, "replaced"), b.at(), quality.Meter{Code: "M-3", System: "A", Serial: "7", Retired: b.at()})
+		return w.SettingUp().RegisterMeter(why(e, "replaced"), b.at(), quality.Meter{Code: "M-3", System: "A", Serial: "7", Retired: b.at()})
 	})
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		r, _, err := w.AdoptFrom(why(e, "fewer cleanings after the review"), rule, "rules", amendedRules(b))
+		r, _, err := w.SettingUp().AdoptFrom(why(e, "fewer cleanings after the review"), rule, "rules", amendedRules(b))
 		return r, err
 	})
 	b.clock.Move(20e9)

@@ -67,7 +67,7 @@ func (s setUpPages) rules(x *kit.Exchange) error {
 		page.Edit, page.Text = s.URL(rulesHref+"/edit"), s.URL(rulesHref+"/text")
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
-		all, err := v.RulesEditions()
+		all, err := v.Registry().RulesEditions()
 		if err != nil {
 			return err
 		}
@@ -123,7 +123,7 @@ func (p *rulesPage) say(x *kit.Exchange, v desk.View, all []desk.RulesEdition, e
 	} else if p.Past = now.ID != e.ID; p.Past {
 		p.Latest, p.Again = s.URL(rulesHref), s.URL(rulesHref+"/preview?edition="+e.ID)
 	}
-	decided, err := v.Decided()
+	decided, err := v.Registry().Decided()
 	if err != nil {
 		return err
 	}
@@ -185,7 +185,7 @@ func (p *rulesPage) past(x *kit.Exchange, v desk.View, all []desk.RulesEdition) 
 	if err != nil {
 		return err
 	}
-	decided, err := v.Decided()
+	decided, err := v.Registry().Decided()
 	if err != nil {
 		return err
 	}

@@ -46,7 +46,7 @@ type ground struct {
 
 // groundOf returns the edition with an id, the one in force when id is nil.
 func groundOf(v desk.View, id *string) (ground, error) {
-	all, err := v.RulesEditions()
+	all, err := v.Registry().RulesEditions()
 	if err != nil {
 		return ground{}, err
 	}
@@ -382,7 +382,7 @@ func meanwhileRules(s *Server, v desk.View, g, now ground, typed map[string]stri
 // rulesConflict says what somebody else has adopted.
 func (s *Server) rulesConflict(v desk.View, from, now ground) *conflict {
 	c := &conflict{By: "somebody else", Lines: differenceLines(s.Terms, from.rules, now.rules, v.Zone())}
-	if all, err := v.Editions(record.Rules, "rules"); err == nil {
+	if all, err := v.Records().Editions(record.Rules, "rules"); err == nil {
 		if e, ok := desk.Latest(all); ok {
 			c.By, c.At = e.By, s.ClockOf(v)(e.Recorded)
 		}
@@ -469,7 +469,7 @@ func (s setUpPages) rulesAdopt(x *kit.Exchange) error {
 	}
 	if err == nil {
 		err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-			_, _, err := w.AdoptFrom(e, ledger.ID(f.Typed["base"]), "rules", []byte(text))
+			_, _, err := w.SettingUp().AdoptFrom(e, ledger.ID(f.Typed["base"]), "rules", []byte(text))
 			return err
 		})
 	}

@@ -176,7 +176,7 @@ func (s scopePages) scopePage(x *kit.Exchange, status int, tag string, was kit.S
 
 // instrument finds a scope by its tag, barcode or serial number.
 func instrument(v desk.View, text string) (scope.Instrument, error) {
-	fleet, err := v.Instruments()
+	fleet, err := v.Registry().Instruments()
 	if err != nil {
 		return scope.Instrument{}, err
 	}
@@ -228,7 +228,7 @@ func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now un
 		return a, err
 	}
 	f.Drawing = kit.Pictured("scope", figure.Schematic(s.Terms, m, states, zone))
-	exposure, err := v.Exposure(i.Tag, now)
+	exposure, err := v.Numbers().Exposure(i.Tag, now)
 	if err != nil {
 		return a, err
 	}
@@ -263,7 +263,7 @@ func counters(e desk.Exposure, zone *time.Location) []counter {
 // fillCycles fills in the cycle that goes on and those that began before an instant, and with them
 // the inspections and the repairs. It returns the cycles.
 func (s scopePages) fillCycles(page *scopePage, v desk.View, now, before unit.Instant, clock words.Clock) ([]desk.Cycle, error) {
-	cycles, err := v.Cycles(page.Tag, now, cyclesShown+1)
+	cycles, err := v.Records().Cycles(page.Tag, now, cyclesShown+1)
 	if err != nil {
 		return nil, err
 	}
@@ -271,7 +271,7 @@ func (s scopePages) fillCycles(page *scopePage, v desk.View, now, before unit.In
 	shown := cycles[1:]
 	if before != now {
 		page.Latest = page.Href + "#earlier"
-		if shown, err = v.Cycles(page.Tag, before-1, cyclesShown); err != nil {
+		if shown, err = v.Records().Cycles(page.Tag, before-1, cyclesShown); err != nil {
 			return nil, err
 		}
 	}
@@ -282,7 +282,7 @@ func (s scopePages) fillCycles(page *scopePage, v desk.View, now, before unit.In
 		page.Older = page.Href + "?" + url.Values{"before": {shown[n-1].From.String()}}.Encode() + "#earlier"
 	}
 	page.Inspections = s.inspections(cycles, clock)
-	repairs, err := v.Repairs(page.Tag, 0, now)
+	repairs, err := v.Records().Repairs(page.Tag, 0, now)
 	for _, r := range slices.Backward(repairs) {
 		page.Repairs = append(page.Repairs, s.repairLine(r, clock))
 	}
@@ -322,7 +322,7 @@ func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was
 			}
 		}
 	}
-	repairs, err := v.Repairs(page.Tag, 0, now)
+	repairs, err := v.Records().Repairs(page.Tag, 0, now)
 	if err != nil {
 		return err
 	}
@@ -342,7 +342,7 @@ func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was
 	if !x.Can(desk.ToLiftHold) {
 		return nil
 	}
-	open, err := v.Liftables(page.Tag, now)
+	open, err := v.Records().Liftables(page.Tag, now)
 	for _, l := range open {
 		f.Lifts = append(f.Lifts, liftForm{
 			Form: x.Form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: x.Unsigned(),
@@ -360,7 +360,7 @@ const recentReadings = 20
 func (s scopePages) pointStates(v desk.View, tag string, m scope.Model, now unit.Instant) ([]figure.PointState, error) {
 	var states []figure.PointState
 	for _, p := range m.Points() {
-		past, err := v.Lately(tag, p.Kind, now, recentReadings)
+		past, err := v.Numbers().Lately(tag, p.Kind, now, recentReadings)
 		if err != nil {
 			return nil, err
 		}
@@ -370,7 +370,7 @@ func (s scopePages) pointStates(v desk.View, tag string, m scope.Model, now unit
 		}
 		if len(past) > 0 {
 			last := past[len(past)-1]
-			r, err := v.ReadingOf(last.ID)
+			r, err := v.Numbers().ReadingOf(last.ID)
 			if err != nil {
 				return nil, err
 			}

@@ -46,7 +46,7 @@ const pastScope = "D-08"
 func (b *site) furnish() (file string) {
 	b.Helper()
 	b.look(func(v desk.View) error {
-		all, err := v.Attachments(pastScope)
+		all, err := v.Records().Attachments(pastScope)
 		if err == nil && len(all) > 0 {
 			file = string(all[0].ID)
 		}
@@ -56,7 +56,7 @@ func (b *site) furnish() (file string) {
 		return file
 	}
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.RegisterInstrument(e, b.at(), scope.Instrument{
+		return w.SettingUp().RegisterInstrument(e, b.at(), scope.Instrument{
 			Tag: pastScope, Serial: "SN " + pastScope, Model: duodenoscope.Name, Owner: scope.Own, Location: "Endoscopy 1", InService: b.at(),
 		})
 	})
@@ -215,7 +215,7 @@ func (b *site) hold() string {
 func (b *site) holdsOf(tag string) (open []desk.Liftable) {
 	b.Helper()
 	b.look(func(v desk.View) (err error) {
-		open, err = v.Liftables(tag, b.at())
+		open, err = v.Records().Liftables(tag, b.at())
 		return err
 	})
 	return open
@@ -283,7 +283,7 @@ func TestReturnFromRepair(t *testing.T) {
 	var away []reprocessing.Repair
 	repairs := func() {
 		b.look(func(v desk.View) (err error) {
-			away, err = v.Repairs(awayScope, 0, b.at())
+			away, err = v.Records().Repairs(awayScope, 0, b.at())
 			return err
 		})
 	}
@@ -410,7 +410,7 @@ func TestUpload(t *testing.T) {
 	var files []desk.Attached
 	count := func() int {
 		b.look(func(v desk.View) (err error) {
-			files, err = v.Attachments(unknownScope)
+			files, err = v.Records().Attachments(unknownScope)
 			return err
 		})
 		return len(files)
@@ -456,7 +456,7 @@ func TestFilesAreServed(t *testing.T) {
 		t.Errorf("a picture: %s", place)
 	}
 	b.look(func(v desk.View) error {
-		all, err := v.Attachments(pastScope)
+		all, err := v.Records().Attachments(pastScope)
 		for _, a := range all {
 			if a.Media != dossier.PDF {
 				continue
@@ -493,7 +493,7 @@ func TestInfectionPreventionFilesReports(t *testing.T) {
 	}
 	var own string
 	b.look(func(v desk.View) error {
-		all, err := v.Attachments(pastScope)
+		all, err := v.Records().Attachments(pastScope)
 		own = string(all[0].ID)
 		return err
 	})
@@ -518,7 +518,7 @@ func TestVoidFile(t *testing.T) {
 	}
 	var own string
 	b.look(func(v desk.View) error {
-		all, err := v.Attachments(pastScope)
+		all, err := v.Records().Attachments(pastScope)
 		own = string(all[0].ID)
 		return err
 	})

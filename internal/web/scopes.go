@@ -66,7 +66,7 @@ func (s dayPages) fleet(page *scopesPage, board []reprocessing.Answer, v desk.Vi
 	for _, a := range board {
 		answers[a.Scope] = a
 	}
-	fleet, err := v.Instruments()
+	fleet, err := v.Registry().Instruments()
 	if err != nil {
 		return err
 	}

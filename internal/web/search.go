@@ -150,7 +150,7 @@ func (s recordPages) searchRecords(x *kit.Exchange) error {
 		}
 	}
 	if err := s.View(x.R.Context(), func(v desk.View) (err error) {
-		page.Filing, err = v.Filing()
+		page.Filing, err = v.Records().Filing()
 		return err
 	}); err != nil {
 		return err
@@ -235,7 +235,7 @@ func (s recordPages) find(x *kit.Exchange, page *searchPage, v desk.View, q stor
 	}
 	clock := words.Dated(v.Zone())
 	var last int64
-	total, err := v.SearchPage(q, s.filing.most+1, func(l desk.Line) (bool, error) {
+	total, err := v.Records().SearchPage(q, s.filing.most+1, func(l desk.Line) (bool, error) {
 		if len(page.Lines) == most {
 			page.Older = x.With("before", strconv.FormatInt(last, 10))
 			return false, nil
@@ -268,7 +268,7 @@ func (s recordPages) find(x *kit.Exchange, page *searchPage, v desk.View, q stor
 }
 
 func (s recordPages) recordLine(v desk.View, l desk.Line, clock words.Clock) (recordLine, error) {
-	did, err := v.Fate(l)
+	did, err := v.Records().Fate(l)
 	line := recordLine{
 		Seq: l.Seq, At: clock(l.At), Type: s.Terms.Kind(l.Type), Scope: l.Scope(), What: s.Terms.Record(l.Type, l.Words()), By: l.By, Late: l.Late, Href: s.RecordHref(l.ID), Fate: fateOf(l.Type, did),
 		Struck: did == record.StateVoided || did == record.StateCorrected,
@@ -310,7 +310,7 @@ func (s recordPages) exportRecords(x *kit.Exchange, q store.Query) error {
 	q.Before = 0
 	var total int
 	if err := s.View(x.R.Context(), func(v desk.View) (err error) {
-		total, err = v.Count(q, s.filing.most+1)
+		total, err = v.Records().Count(q, s.filing.most+1)
 		return err
 	}); err != nil {
 		return err
@@ -327,7 +327,7 @@ func (s recordPages) exportRecords(x *kit.Exchange, q store.Query) error {
 		for range s.filing.most/s.filing.batch + 1 {
 			n := 0
 			err := s.View(x.R.Context(), func(v desk.View) error {
-				return v.Search(q, func(l desk.Line) (bool, error) {
+				return v.Records().Search(q, func(l desk.Line) (bool, error) {
 					n++
 					q.Before = l.Seq
 					return n < s.filing.batch, write(recordCells(s.Terms, l, v.Zone())...)

@@ -225,7 +225,7 @@ func (s numberPages) series(x *kit.Exchange) error {
 // the one with the latest reading.
 func (s numberPages) seriesOf(v desk.View, x *kit.Exchange, q url.Values) (key trend.Key, others []trend.Key, err error) {
 	tag, point := x.R.PathValue("tag"), scope.PointKind(x.R.PathValue("point"))
-	keys, err := v.Scales(tag, point, s.Now())
+	keys, err := v.Numbers().Scales(tag, point, s.Now())
 	if err != nil {
 		return key, nil, err
 	}
@@ -293,9 +293,9 @@ func (s numberPages) seriesPage(x *kit.Exchange, status int, q url.Values, was k
 // adopted limits are known.
 func (s numberPages) watched(v desk.View, key trend.Key, w desk.Watching, o *desk.Outlook) (desk.Series, error) {
 	if o == nil {
-		return v.SeriesIn(key, s.Now(), desk.Watching{}, 0)
+		return v.Numbers().SeriesIn(key, s.Now(), desk.Watching{}, 0)
 	}
-	return v.SeriesIn(key, s.Now(), w, o.Monthly)
+	return v.Numbers().SeriesIn(key, s.Now(), w, o.Monthly)
 }
 
 // fillSeries fills in what the series is compared with.
@@ -369,7 +369,7 @@ func (s numberPages) adoptForm(series desk.Series, x *kit.Exchange, was kit.Sent
 
 // levelsOf says what the readings are judged by.
 func (s numberPages) levelsOf(v desk.View, series desk.Series) (words []string, err error) {
-	levels, err := v.LevelsFor(series.Key, series.Kind, s.Now())
+	levels, err := v.Registry().LevelsFor(series.Key, series.Kind, s.Now())
 	for _, l := range levels {
 		words = append(words, levelWords(l))
 	}
@@ -395,7 +395,7 @@ func (s numberPages) places() figure.Places {
 
 // streamChart draws the chart that was asked for; nil when the time has no reading.
 func (s numberPages) seriesChart(v desk.View, series desk.Series, c seriesChoice, page *seriesPage) (*kit.Picture, error) {
-	levels, err := v.LevelsFor(series.Key, series.Kind, s.Now())
+	levels, err := v.Registry().LevelsFor(series.Key, series.Kind, s.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -487,7 +487,7 @@ func (s numberPages) adoptSeries(x *kit.Exchange, q url.Values, choice seriesCho
 		if err != nil {
 			return err
 		}
-		frozen, err := w.AdoptChart(e, key, freeze, o.Monthly)
+		frozen, err := w.OnSignals().AdoptChart(e, key, freeze, o.Monthly)
 		if err == nil && frozen.Why != "" {
 			return &kit.PageError{Status: http.StatusConflict, Message: kit.Sentence(frozen.Why), Hint: "Nothing was adopted."}
 		}

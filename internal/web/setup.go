@@ -30,7 +30,7 @@ func (s setUpPages) setUp(x *kit.Exchange) error {
 	var page setUpPage
 	page.Import = x.LinkTo("/import")
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		all, err := v.SetUp(s.Now())
+		all, err := v.Registry().SetUp(s.Now())
 		if err != nil {
 			return err
 		}

@@ -36,7 +36,7 @@ func (p *page) set(css, value string) {
 func standsOf[T any](b *site, typ record.Kind, key string) (body T, editions int) {
 	b.Helper()
 	b.look(func(v desk.View) error {
-		all, err := v.Editions(typ, key)
+		all, err := v.Records().Editions(typ, key)
 		if err != nil {
 			return err
 		}
@@ -133,7 +133,7 @@ func TestRegisterInTheBrowser(t *testing.T) {
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		m, _ := standsOf[scope.Model](b, record.Model, "C 7/b")
 		m.Channels[0].Length, m.Channels[0].Cleaning = 1700, "brush twice"
-		r, _, err := w.RegisterModel(e, w.Now(), m)
+		r, _, err := w.SettingUp().RegisterModel(e, w.Now(), m)
 		return r, err
 	})
 	p.set("#f-instrument-length", "1690")

@@ -86,7 +86,7 @@ func (s numberPages) found(v desk.View, x *kit.Exchange, o *desk.Outlook) (desk.
 	if err != nil {
 		return desk.Raised{}, kit.NotHere("There is no signal %s.", x.R.PathValue("signal"))
 	}
-	all, err := v.Raised(signalsIn(o))
+	all, err := v.Numbers().Raised(signalsIn(o))
 	if err != nil {
 		return desk.Raised{}, err
 	}
@@ -127,7 +127,7 @@ func (s numberPages) signalPage(x *kit.Exchange, status int, was kit.Sent) error
 				return err
 			}
 		}
-		life, err := v.Life(r.ID)
+		life, err := v.Numbers().Life(r.ID)
 		if err != nil {
 			return err
 		}
@@ -178,7 +178,7 @@ func (s numberPages) changeChart(v desk.View, r desk.Raised, o *desk.Outlook) (*
 	if lo >= hi {
 		return nil, nil //nolint:nilnil // no picture is an answer
 	}
-	levels, err := v.LevelsFor(r.Series, series.Kind, s.Now())
+	levels, err := v.Registry().LevelsFor(r.Series, series.Kind, s.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -197,7 +197,7 @@ func (s numberPages) circumstances(v desk.View, r desk.Raised, people bool) ([]c
 			typ, key = record.Meter, meter
 		}
 		if typ != "" {
-			id, ok, err := v.Registered(typ, key)
+			id, ok, err := v.Numbers().Registered(typ, key)
 			if err != nil {
 				return nil, err
 			}
@@ -214,7 +214,7 @@ func (s numberPages) circumstances(v desk.View, r desk.Raised, people bool) ([]c
 func (s numberPages) together(page *signalPage, v desk.View, r desk.Raised, o *desk.Outlook) error {
 	others := desk.Together(o.Signals, *r.Signal)
 	page.More = max(0, len(others)-togetherShown)
-	raised, err := v.Raised(others[:min(len(others), togetherShown)])
+	raised, err := v.Numbers().Raised(others[:min(len(others), togetherShown)])
 	for _, other := range raised {
 		if other.Signal != nil {
 			page.Together = append(page.Together, s.signalRow(other, page.People))
@@ -271,7 +271,7 @@ func (s numberPages) signalForms(f *signalForms, v desk.View, x *kit.Exchange, r
 	if r.Signal != nil {
 		begin = r.Signal.Begin()
 	}
-	measures, err := v.Measures(r.Series, begin)
+	measures, err := v.Numbers().Measures(r.Series, begin)
 	clock := s.ClockOf(v)
 	for _, m := range measures {
 		words := s.Terms.Kind(m.Type) + " of " + clock(m.At)
@@ -323,7 +323,7 @@ func (s numberPages) actOnSignal(x *kit.Exchange, act trend.Act) error {
 			if r.Signal != nil {
 				h.Begin, h.Last = r.Signal.Begin(), r.Signal.Last
 			}
-			_, err = w.HandleSignal(e, h)
+			_, err = w.OnSignals().HandleSignal(e, h)
 			return err
 		})
 	})
@@ -359,7 +359,7 @@ func (s numberPages) voidHandling(x *kit.Exchange) error {
 	return s.doOnSignal(x, "void-"+f.Typed["act"], f, "void", func(e desk.Entry) error {
 		var life desk.Life
 		if err := s.View(x.R.Context(), func(v desk.View) (err error) {
-			life, err = v.Life(ledger.ID(x.R.PathValue("signal")))
+			life, err = v.Numbers().Life(ledger.ID(x.R.PathValue("signal")))
 			return err
 		}); err != nil {
 			return err

@@ -129,7 +129,7 @@ func (s numberPages) signalList(x *kit.Exchange) error {
 // raised brings the signals as they were last computed together with what people did about them since.
 func (s numberPages) raised(x *kit.Exchange, o *desk.Outlook) (all []desk.Raised, err error) {
 	err = s.View(x.R.Context(), func(v desk.View) error {
-		all, err = v.Raised(signalsIn(o))
+		all, err = v.Numbers().Raised(signalsIn(o))
 		return err
 	})
 	return all, err
@@ -218,7 +218,7 @@ func (s numberPages) signalsOf(v desk.View, series desk.Series, c seriesChoice, 
 		slices.Reverse(rows)
 		return rows, nil
 	}
-	raised, err := v.Raised(o.Signals)
+	raised, err := v.Numbers().Raised(o.Signals)
 	for _, r := range raised {
 		if r.Series == series.Key {
 			rows = append(rows, s.signalRow(r, false))
@@ -277,7 +277,7 @@ func (s *Server) scopeNumbers(v desk.View, x *kit.Exchange, tag string) (*scopeN
 		return nil, nil //nolint:nilnil // nothing to show is an answer
 	}
 	o := s.outlook()
-	raised, err := v.Raised(signalsIn(o))
+	raised, err := v.Numbers().Raised(signalsIn(o))
 	n := scopeNumbers{Waiting: o == nil, Trends: s.URL("/trends?" + url.Values{"scope": {tag}}.Encode()), All: s.URL("/signals?" + url.Values{"scope": {tag}, "state": {everyState}}.Encode())}
 	for _, r := range raised {
 		if r.Series.Scope == tag && (r.State != trend.LifeClosed || r.Again) {

@@ -77,7 +77,7 @@ func TestFilesAreTakenBackSigned(t *testing.T) {
 	}
 	var own string
 	b.look(func(v desk.View) error {
-		all, err := v.Attachments(pastScope)
+		all, err := v.Records().Attachments(pastScope)
 		own = string(all[0].ID)
 		return err
 	})

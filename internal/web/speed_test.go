@@ -37,7 +37,7 @@ func BenchmarkPages(b *testing.B) {
 	s.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
 		for i := range tags {
 			tags[i] = fmt.Sprintf("SC-%03d", i)
-			if r, err = w.RegisterInstrument(e, begin, scope.Instrument{Tag: tags[i], Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
+			if r, err = w.SettingUp().RegisterInstrument(e, begin, scope.Instrument{Tag: tags[i], Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
 				return r, err
 			}
 		}

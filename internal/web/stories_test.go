@@ -233,7 +233,7 @@ func (b *site) withLot(s demo.Story) desk.Raised {
 	b.Helper()
 	var all []desk.Raised
 	b.look(func(v desk.View) (err error) {
-		all, err = v.Raised(signalsIn(b.server.outlook()))
+		all, err = v.Numbers().Raised(signalsIn(b.server.outlook()))
 		return err
 	})
 	const after = 14 * 24 * time.Hour

@@ -79,7 +79,7 @@ func (s *Server) size(ctx context.Context) (size int64, err error) {
 func (s *Server) firsts(ctx context.Context, size int64, p studied) ([]desk.Measured, error) {
 	return kit.Ask(ctx, &s.readings, kit.Question{Text: p.From + " " + p.To, Size: size}, func(ctx context.Context) (all []desk.Measured, err error) {
 		err = s.View(ctx, func(v desk.View) error {
-			all, err = v.Firsts(p.start, p.end)
+			all, err = v.Numbers().Firsts(p.start, p.end)
 			return err
 		})
 		return all, err

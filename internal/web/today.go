@@ -214,7 +214,7 @@ func (s dayPages) handOver(x *kit.Exchange) error {
 
 // handedOver adds the notes of the last shifts.
 func (s dayPages) handedOver(page *todayPage, v desk.View, now unit.Instant) error {
-	notes, err := v.Handover(now.Add(-notesOver), notesShown)
+	notes, err := v.Records().Handover(now.Add(-notesOver), notesShown)
 	if err != nil {
 		return err
 	}
@@ -307,14 +307,14 @@ func (s dayPages) clocks(page *todayPage, open []desk.OpenSample, now unit.Insta
 
 // supplies adds the meters that may not be used and the lots that expire soon.
 func (s dayPages) supplies(page *todayPage, v desk.View, now unit.Instant) error {
-	meters, err := v.MeterStandings(now)
+	meters, err := v.Day().MeterStandings(now)
 	if err != nil {
 		return err
 	}
 	for _, m := range meters {
 		page.Meters = append(page.Meters, meterLine{Code: m.Code, System: m.System, Why: m.State.Why, Good: m.State.Condition == quality.Checked})
 	}
-	lots, err := v.Lots()
+	lots, err := v.Day().Lots()
 	if err != nil {
 		return err
 	}

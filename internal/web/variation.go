@@ -205,7 +205,7 @@ func (s sourcePages) fillVariation(x *kit.Exchange, page *variationPage) error {
 	var hidden desk.Disguise
 	if !page.People.Shown {
 		if err := s.View(ctx, func(v desk.View) (err error) {
-			hidden, err = v.Disguise(found.people)
+			hidden, err = v.Records().Disguise(found.people)
 			return err
 		}); err != nil {
 			return err

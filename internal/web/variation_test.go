@@ -130,7 +130,7 @@ func TestDisguise(t *testing.T) {
 	}
 	var d desk.Disguise
 	b.look(func(v desk.View) (err error) {
-		d, err = v.Disguise(nil)
+		d, err = v.Records().Disguise(nil)
 		return err
 	})
 	inOrder := true

@@ -109,10 +109,10 @@ func (s *Server) watch(ctx context.Context) (*watched, error) {
 	var w watched
 	var raised []desk.Raised
 	if err := s.View(ctx, func(v desk.View) (err error) {
-		if w.outlook, err = v.Outlook(now, desk.UsualWatching()); err != nil {
+		if w.outlook, err = v.Numbers().Outlook(now, desk.UsualWatching()); err != nil {
 			return err
 		}
-		raised, err = v.Raised(w.outlook.Signals)
+		raised, err = v.Numbers().Raised(w.outlook.Signals)
 		return err
 	}); err != nil {
 		return nil, err

@@ -259,11 +259,11 @@ func (s levelPages) steps(page *workshopPage, chosen bool) {
 // chooseTarget lists what a level can be for: what is measured, and what levels were adopted for.
 func (s levelPages) chooseTarget(x *kit.Exchange, page *askedPage) error {
 	return s.View(x.R.Context(), func(v desk.View) error {
-		measured, err := v.MeasuredTargets()
+		measured, err := v.Studies().MeasuredTargets()
 		if err != nil {
 			return err
 		}
-		levels, err := v.Levels()
+		levels, err := v.Registry().Levels()
 		if err != nil {
 			return err
 		}

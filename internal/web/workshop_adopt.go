@@ -54,7 +54,7 @@ func (s levelPages) fillAdopt(x *kit.Exchange, page *workshopPage, d desk.Studie
 	}
 	t := d.Plan.Target
 	return s.View(x.R.Context(), func(v desk.View) error {
-		all, err := v.Levels()
+		all, err := v.Registry().Levels()
 		if now, ok := reading.Find(all, reading.ATP, reading.Circumstances{System: t.System, Kit: t.Kit, Point: t.Point, Kind: t.Kind, At: v.Now()}); ok {
 			a.Now = levelSaid(now) + ": " + now.Name()
 		}
@@ -128,7 +128,7 @@ func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, er
 	var g desk.Grounds
 	// Computed before and not while others wait to write: what is recorded meanwhile is not part of it.
 	err = s.View(x.R.Context(), func(v desk.View) error {
-		d, err := v.Study(study)
+		d, err := v.Studies().Study(study)
 		if err != nil {
 			return err
 		}
@@ -141,7 +141,7 @@ func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, er
 		if l.Alert.String() != f.Typed["seen-alert"] || l.Action.String() != f.Typed["seen-action"] {
 			return &kit.PageError{Status: http.StatusConflict, Message: "Readings have come or gone since you looked: " + levelSaid(l) + " is what they give now.", Hint: "Nothing was stored. Look at it and sign again if you still want it."}
 		}
-		g, err = v.GroundsOf(d, l, study, costs, cultures)
+		g, err = v.Studies().GroundsOf(d, l, study, costs, cultures)
 		return err
 	})
 	if err != nil {
@@ -153,7 +153,7 @@ func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, er
 	g.Note = note
 	l.Source, l.Edition, l.Adopter, l.Adopted = cmp.Or(strings.TrimSpace(f.Typed["source"]), ownSource), edition, e.By, from
 	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-		r, err := w.AdoptDerived(e, l, g)
+		r, err := w.OnSignals().AdoptDerived(e, l, g)
 		id = string(r.Record.ID)
 		return err
 	})
@@ -164,7 +164,7 @@ func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, er
 // compared again then.
 func (s levelPages) adoptedBefore(x *kit.Exchange, e desk.Entry, edition string) (stored bool) {
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		l, _, err := v.LevelOf(string(e.ID))
+		l, _, err := v.Studies().LevelOf(string(e.ID))
 		stored = err == nil && l.Record == e.ID && l.Edition == edition && l.Adopter == e.By
 		return err
 	})

@@ -49,7 +49,7 @@ func (s levelPages) fillCultures(x *kit.Exchange, page *workshopPage, d desk.Stu
 	c.Given = len(all)
 	c.Without = page.Path + "?" + page.q.with("step", culturesStep, "cultures", "", "prevalence", "")
 	return s.View(x.R.Context(), func(v desk.View) error {
-		past, err := v.LatestPast(d.From, d.To, mostReplayed, 0, nil)
+		past, err := v.Studies().LatestPast(d.From, d.To, mostReplayed, 0, nil)
 		if err != nil {
 			return err
 		}

@@ -73,7 +73,7 @@ func (s levelPages) operating(x *kit.Exchange, q asked, d desk.Studied, points .
 		return o, "", err
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
-		rules, err := v.Rules(v.Now(), store.Forever)
+		rules, err := v.Registry().Rules(v.Now(), store.Forever)
 		if err != nil {
 			return err
 		}

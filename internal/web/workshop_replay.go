@@ -64,7 +64,7 @@ func (s levelPages) fillReplay(x *kit.Exchange, page *workshopPage, d desk.Studi
 			return err
 		}
 		costs.MostChanges = mostFileChanges
-		found, err := v.Replay(past, l, costs)
+		found, err := v.Studies().Replay(past, l, costs)
 		if err != nil {
 			return err
 		}
@@ -74,7 +74,7 @@ func (s levelPages) fillReplay(x *kit.Exchange, page *workshopPage, d desk.Studi
 		if past.Begin > d.From {
 			r.Notes = append(r.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), words.Full(past.Begin, v.Zone())))
 		}
-		today, err := v.Levels()
+		today, err := v.Registry().Levels()
 		if err != nil {
 			return err
 		}
@@ -98,7 +98,7 @@ func (s levelPages) past(q asked, v desk.View, from, to unit.Instant) (desk.Past
 	if err != nil {
 		return desk.Past{}, err
 	}
-	past, err := v.LatestPast(from, to, mostReplayed, costs.SampleMinutes, cultures)
+	past, err := v.Studies().LatestPast(from, to, mostReplayed, costs.SampleMinutes, cultures)
 	if err == nil && len(past.Rows) == 0 {
 		err = mistyped("There is no reading in that time. Choose another period.")
 	}
@@ -133,7 +133,7 @@ func (s levelPages) fillTallies(r *replayView, v desk.View, past desk.Past, foun
 // changeLine links a verification whose outcome differs to where it is on the page of its scope, and to the
 // record of the decision.
 func (s levelPages) changeLine(v desk.View, c desk.ChangedVerification) (changeLine, error) {
-	id, err := v.VerificationOf(c)
+	id, err := v.Studies().VerificationOf(c)
 	return changeLine{
 		Scope: c.Scope, Href: s.CycleHref(c.Scope, c.First), At: words.Full(c.First, v.Zone()), Record: s.RecordHref(string(id)), Cleaning: c.Cleaning,
 		First: verificationMark(s.Terms, c.Today), Second: verificationMark(s.Terms, c.Then),

@@ -78,7 +78,7 @@ func TestDeriveAndAdopt(t *testing.T) {
 
 	var l desk.LevelEdition
 	b.look(func(v desk.View) error {
-		all, err := v.LevelTargets()
+		all, err := v.Studies().LevelTargets()
 		for _, x := range all {
 			if x.InForce.Point == scope.InstrumentLumen {
 				l = *x.InForce
@@ -102,11 +102,11 @@ func TestDeriveAndAdopt(t *testing.T) {
 			b.read(b.take(tag, point), v)
 		}
 		b.look(func(v desk.View) error {
-			last, err := v.Lately(tag, scope.InstrumentLumen, b.at(), 1)
+			last, err := v.Numbers().Lately(tag, scope.InstrumentLumen, b.at(), 1)
 			if err != nil {
 				return err
 			}
-			x, err := v.ReadingOf(last[0].ID)
+			x, err := v.Numbers().ReadingOf(last[0].ID)
 			if want := []reading.Outcome{reading.Alert, reading.Action}[i]; x.Judgement.Outcome != want || !strings.Contains(x.Judgement.Why, "2026-2") && !strings.Contains(x.Judgement.Why, l.Action.String()) {
 				t.Errorf("%s RLU: %s because %s, want %s", value, x.Judgement.Outcome, x.Judgement.Why, want)
 			}
@@ -225,7 +225,7 @@ func TestAdoptOnce(t *testing.T) {
 	b.levelled()
 	count := func() (n int) {
 		b.look(func(v desk.View) error {
-			all, err := v.Levels()
+			all, err := v.Registry().Levels()
 			n = len(all)
 			return err
 		})

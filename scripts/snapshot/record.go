@@ -150,7 +150,7 @@ func (r *recorder) know(ctx context.Context, d *desk.Desk) error {
 	var records []named
 	people := map[string]string{}
 	err := d.View(ctx, func(v desk.View) error {
-		if err := v.Search(store.Query{}, func(l desk.Line) (bool, error) {
+		if err := v.Records().Search(store.Query{}, func(l desk.Line) (bool, error) {
 			records = append(records, named{l.ID, l.At.Time()})
 			if r.latest[string(l.Type)] == "" && l.Replaced == 0 {
 				r.latest[string(l.Type)] = l.ID
@@ -160,7 +160,7 @@ func (r *recorder) know(ctx context.Context, d *desk.Desk) error {
 		}); err != nil {
 			return err
 		}
-		hidden, err := v.Disguise(nil)
+		hidden, err := v.Records().Disguise(nil)
 		for code := range people {
 			people[code] = hidden.Of(code)
 		}
@@ -238,7 +238,7 @@ func (r *recorder) askRelease(ctx context.Context, d *desk.Desk) error {
 	answers := map[string][]release{}
 	var tags []string
 	err := d.View(ctx, func(v desk.View) error {
-		fleet, err := v.Instruments()
+		fleet, err := v.Registry().Instruments()
 		if err != nil {
 			return err
 		}
