@@ -14,12 +14,6 @@ import (
 	"rinsate/internal/store"
 )
 
-// DayView shows what the day's work needs: the board, what is due, open samples, the bench.
-type DayView struct{ View }
-
-// Day shows what the day's work needs: the board, what is due, open samples, the bench.
-func (v View) Day() DayView { return DayView{v} }
-
 // Board returns the release check's answer for every instrument that is in service at an instant.
 func (v DayView) Board(at unit.Instant) ([]reprocessing.Answer, error) {
 	instruments, err := v.Registry().Instruments()

@@ -1,10 +1,7 @@
 package desk
 
 import (
-	"cmp"
 	"encoding/json"
-	"maps"
-	"slices"
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
@@ -16,14 +13,6 @@ import (
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
-
-func sortedByKey[K cmp.Ordered, V any](m map[K]V) []V {
-	values := make([]V, 0, len(m))
-	for _, k := range slices.Sorted(maps.Keys(m)) {
-		values = append(values, m[k])
-	}
-	return values
-}
 
 // span is the part of a scope's history that is loaded entry by entry.
 type span struct {
@@ -248,14 +237,6 @@ func (f *folder) add(k store.Kept) error {
 		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Clock: // no part of what a scope went through
 	}
 	return nil
-}
-
-func fold[T any](k store.Kept, use func(T)) error {
-	body, err := record.Body[T](k.Record)
-	if err == nil {
-		use(body)
-	}
-	return err
 }
 
 // Release answers whether a scope may be used at an instant, as it would have been answered at known.

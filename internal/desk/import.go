@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -19,7 +18,6 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
-	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -435,36 +433,4 @@ func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
 	}
 	in.told(line, receipt.Fresh, "%s%s", text, strings.Join(then, ""))
 	return nil
-}
-
-// sameSample says whether a sample that was sent again is the stored one. A cleaning that the
-// sender left open was counted when it was stored.
-func sameSample(sent, stored sampling.Sample) bool {
-	if sent.Cleaning == 0 {
-		sent.Cleaning = stored.Cleaning
-	}
-	a, errA := json.Marshal(sent)
-	b, errB := json.Marshal(stored)
-	return errA == nil && errB == nil && bytes.Equal(a, b)
-}
-
-// again returns the receipt of an act whose record is stored already, ok = false when it is not.
-// same compares what was sent with what is stored; what the rules added to it is not compared, since
-// they may have changed since.
-func again[T any](w *Work, id ledger.ID, typ record.Kind, same func(T) bool) (r Receipt, ok bool, err error) {
-	if id == "" {
-		return r, false, nil
-	}
-	kept, err := w.tx.Record(id)
-	if fault.CodeOf(err) == fault.NotFound {
-		return r, false, nil
-	}
-	if err != nil {
-		return r, false, err
-	}
-	body, err := record.Body[T](kept.Record)
-	if err != nil || kept.Kind() != typ || !same(body) {
-		return r, false, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s is stored with another content", id), Hint: "a stored record never changes: send a correction that names it"}
-	}
-	return Receipt{Record: kept.Record}, true, nil
 }

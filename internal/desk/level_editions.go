@@ -15,17 +15,6 @@ import (
 	"rinsate/internal/store"
 )
 
-// LevelEdition is a level as a record has it.
-type LevelEdition struct {
-	reading.Level
-	Record   ledger.ID
-	Recorded unit.Instant
-	// Replaced is when the record was voided or corrected; zero while it stands.
-	Replaced unit.Instant
-	// Derived says that the record holds the grounds on which it was adopted.
-	Derived bool
-}
-
 // LevelTarget is everything that was adopted for one target.
 type LevelTarget struct {
 	// InForce judges readings now; nil when nothing does yet or any more.

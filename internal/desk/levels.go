@@ -16,12 +16,6 @@ import (
 	"rinsate/internal/store"
 )
 
-// LevelsView shows what levels are derived from and judged by.
-type LevelsView struct{ View }
-
-// Studies shows what levels are derived from and judged by.
-func (v View) Studies() LevelsView { return LevelsView{v} }
-
 // Doubted is a reading that somebody leaves out of a baseline, and why.
 type Doubted struct {
 	// ID is the record of the reading or the beginning of it, or the tag of a scope for all of its.

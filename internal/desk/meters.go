@@ -17,18 +17,6 @@ import (
 	"rinsate/internal/store"
 )
 
-// MeterWork is the part of the work that checks meters and settles what their checks put in doubt.
-type MeterWork struct{ *Work }
-
-// AtMeters is the part of the work that checks meters and settles what their checks put in doubt.
-func (w *Work) AtMeters() MeterWork { return MeterWork{w} }
-
-// MetersView shows the meters, their checks and comparisons.
-type MetersView struct{ View }
-
-// Measuring shows the meters, their checks and comparisons.
-func (v View) Measuring() MetersView { return MetersView{v} }
-
 // reach is how many earlier checks of a meter the rules of consecutive controls can look back to: ten
 // in a row, with room for checks without a charted control.
 const reach = 40

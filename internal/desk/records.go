@@ -16,12 +16,6 @@ import (
 	"rinsate/internal/store"
 )
 
-// RecordsView shows records, how they hang together, and the files of scopes.
-type RecordsView struct{ View }
-
-// Records shows records, how they hang together, and the files of scopes.
-func (v View) Records() RecordsView { return RecordsView{v} }
-
 // Search calls visit for the records that a query describes, the last of the ledger first, until it
 // returns false.
 func (v RecordsView) Search(q store.Query, visit func(Line) (more bool, err error)) error {

@@ -15,18 +15,6 @@ import (
 	"rinsate/internal/store"
 )
 
-// SettingUp is the part of the work that sets a facility up.
-type SettingUp struct{ *Work }
-
-// SettingUp is the part of the work that sets a facility up.
-func (w *Work) SettingUp() SettingUp { return SettingUp{w} }
-
-// RegistryView shows what is set up: rule sets, levels, models and scopes.
-type RegistryView struct{ View }
-
-// Registry shows what is set up: rule sets, levels, models and scopes.
-func (v View) Registry() RegistryView { return RegistryView{v} }
-
 // RegisterModel records a model, or a new edition of it, in force from at. The warnings about its
 // geometry and its channels are returned; they do not keep it from being recorded.
 func (w SettingUp) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Receipt, []string, error) {

@@ -1,6 +1,8 @@
 package desk
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
 
 	"rinsate/internal/base/fault"
@@ -15,10 +17,6 @@ import (
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
-
-func readingOf(k store.Kept) (reading.Reading, error) {
-	return record.Body[reading.Reading](k.Record)
-}
 
 // Collect records that a sample was taken. A cleaning of zero is counted from the verifications of the
 // cycle that were over the action level. A point that the model marks as not applicable is
@@ -417,4 +415,15 @@ func (w *Work) follow(rules policy.RuleSet, d reprocessing.Decision, prior *repr
 		}
 	}
 	return followed, nil
+}
+
+// sameSample says whether a sample that was sent again is the stored one. A cleaning that the
+// sender left open was counted when it was stored.
+func sameSample(sent, stored sampling.Sample) bool {
+	if sent.Cleaning == 0 {
+		sent.Cleaning = stored.Cleaning
+	}
+	a, errA := json.Marshal(sent)
+	b, errB := json.Marshal(stored)
+	return errA == nil && errB == nil && bytes.Equal(a, b)
 }

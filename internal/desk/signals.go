@@ -15,12 +15,6 @@ import (
 	"rinsate/internal/store"
 )
 
-// SignalWork is the part of the work that acts on what the readings say.
-type SignalWork struct{ *Work }
-
-// OnSignals is the part of the work that acts on what the readings say.
-func (w *Work) OnSignals() SignalWork { return SignalWork{w} }
-
 // Raised is a signal with how far people are with it. It keeps its id when its first signal moves to
 // another reading after somebody has acted on it.
 type Raised struct {
@@ -95,7 +89,7 @@ func (v NumbersView) Raised(signals []Signal) ([]Raised, error) {
 func (v NumbersView) lives() ([]handled, error) {
 	var all []handled
 	at := map[ledger.ID]int{}
-	err := v.tx.Handlings(func(row record.Handled) error {
+	err := v.tx.Numbers().Handlings(func(row record.Handled) error {
 		h := row.Handling()
 		i, ok := at[h.Signal]
 		if !ok {
@@ -134,7 +128,7 @@ func (v NumbersView) Life(signal ledger.ID) (Life, error) {
 	var l Life
 	var standing []trend.Act
 	var at []int
-	err := v.tx.HandlingsOf(signal, func(k store.Kept) error {
+	err := v.tx.Numbers().HandlingsOf(signal, func(k store.Kept) error {
 		h, err := record.Body[trend.Handling](k.Record)
 		if !k.Replaced.Known() {
 			standing, at = append(standing, h.Act), append(at, len(l.Acts))

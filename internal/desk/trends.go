@@ -21,12 +21,6 @@ import (
 	"rinsate/internal/store"
 )
 
-// NumbersView shows what the readings say: series, signals, failures, sources of variation.
-type NumbersView struct{ View }
-
-// Numbers shows what the readings say: series, signals, failures, sources of variation.
-func (v View) Numbers() NumbersView { return NumbersView{v} }
-
 const (
 	// provisional is how many readings a baseline takes that nobody has adopted.
 	provisional = 30

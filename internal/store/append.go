@@ -288,7 +288,7 @@ func (tx appending) fill(r ledger.Record, p record.Placing) error {
 		}
 	}
 	if p.Signal != nil {
-		if err := tx.fillSignal(r, *p.Signal); err != nil {
+		if err := tx.Numbers().fillSignal(r, *p.Signal); err != nil {
 			return err
 		}
 	}

@@ -6,7 +6,7 @@ import (
 )
 
 // fillSignal writes the row of what somebody did about a signal.
-func (tx *Tx) fillSignal(r ledger.Record, h record.Handled) error {
+func (tx Numbers) fillSignal(r ledger.Record, h record.Handled) error {
 	_, err := tx.s.Exec(tx.ctx, `INSERT INTO signal (site, seq, signal, act, at, scope, point, system, kit, reading, signalled, direction, began, last)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
 		r.Site, r.Seq, h.Signal, h.Act, int64(h.At), h.Scope, h.Point, h.System, h.Kit, h.Reading, int64(h.Signalled),
@@ -16,7 +16,7 @@ func (tx *Tx) fillSignal(r ledger.Record, h record.Handled) error {
 
 // Handlings calls visit for what people did about all signals and nothing has replaced, in the order of the
 // ledger.
-func (tx *Tx) Handlings(visit func(record.Handled) error) error {
+func (tx Numbers) Handlings(visit func(record.Handled) error) error {
 	return tx.s.Each(tx.ctx, `SELECT signal, act, at, scope, point, system, kit, reading, signalled, direction, began, last FROM signal
 		WHERE site = $1 AND replaced IS NULL ORDER BY seq`, func(row Rows) error {
 		var h record.Handled
@@ -29,7 +29,7 @@ func (tx *Tx) Handlings(visit func(record.Handled) error) error {
 
 // HandlingsOf calls visit for the records of what people did about one signal, replaced ones as well, in the
 // order of the ledger.
-func (tx *Tx) HandlingsOf(signal ledger.ID, visit func(Kept) error) error {
+func (tx Numbers) HandlingsOf(signal ledger.ID, visit func(Kept) error) error {
 	return tx.events(`SELECT r.bytes, a.replaced FROM signal a JOIN record r ON r.site = a.site AND r.seq = a.seq
 		WHERE a.site = $1 AND a.signal = $2 ORDER BY a.seq`, visit, tx.db.site.Code, string(signal))
 }
