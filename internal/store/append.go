@@ -288,7 +288,7 @@ func (tx appending) fill(r ledger.Record, p record.Placing) error {
 		}
 	}
 	if p.Signal != nil {
-		if err := tx.Numbers().fillSignal(r, *p.Signal); err != nil {
+		if err := tx.fillSignal(r, *p.Signal); err != nil {
 			return err
 		}
 	}
@@ -493,4 +493,13 @@ func erase(tx *Tx, by int64, texts []record.FreeText) error {
 		tx.write.erased = true
 	}
 	return nil
+}
+
+// fillSignal writes the row of what somebody did about a signal.
+func (tx appending) fillSignal(r ledger.Record, h record.Handled) error {
+	_, err := tx.s.Exec(tx.ctx, `INSERT INTO signal (site, seq, signal, act, at, scope, point, system, kit, reading, signalled, direction, began, last)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
+		r.Site, r.Seq, h.Signal, h.Act, int64(h.At), h.Scope, h.Point, h.System, h.Kit, h.Reading, int64(h.Signalled),
+		h.Direction, int64(h.Begin), int64(h.Last))
+	return err
 }

@@ -5,15 +5,6 @@ import (
 	"rinsate/internal/record"
 )
 
-// fillSignal writes the row of what somebody did about a signal.
-func (tx Numbers) fillSignal(r ledger.Record, h record.Handled) error {
-	_, err := tx.s.Exec(tx.ctx, `INSERT INTO signal (site, seq, signal, act, at, scope, point, system, kit, reading, signalled, direction, began, last)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
-		r.Site, r.Seq, h.Signal, h.Act, int64(h.At), h.Scope, h.Point, h.System, h.Kit, h.Reading, int64(h.Signalled),
-		h.Direction, int64(h.Begin), int64(h.Last))
-	return err
-}
-
 // Handlings calls visit for what people did about all signals and nothing has replaced, in the order of the
 // ledger.
 func (tx Numbers) Handlings(visit func(record.Handled) error) error {
