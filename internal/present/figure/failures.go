@@ -13,7 +13,7 @@ import (
 // Shares draws the share of verifications over the action level by periods.
 func Shares(title string, periods []desk.Period, a trend.AttributeChart, zone *time.Location) chart.Control {
 	c := chart.Control{
-		Meta:     chart.Meta{Title: title, Desc: fmt.Sprintf("Shares scatter %.2f times as widely as chance alone would have them. Signals: X a share outside its limits. %s", a.SigmaZ, caution)},
+		Meta:     chart.Meta{Title: title, Desc: fmt.Sprintf("Shares vary %.2f times as widely as chance alone would have them. Signals: X a share outside its limits. %s", a.SigmaZ, caution)},
 		Location: zone,
 	}
 	c.Main.Y = chart.Axis{Label: "over the action level", Scale: chart.Percent}
@@ -31,7 +31,7 @@ func Shares(title string, periods []desk.Period, a trend.AttributeChart, zone *t
 // Gaps draws how many verifications lay between those over the action level; each point leads to the reading that
 // was over it.
 func Gaps(title string, b desk.Between, g trend.GChart, zone *time.Location, places Places) chart.Control {
-	return between(title, "rounds since the one before", b, b.Gaps, g.Gap, 0, g.Quantile(tripleSigma), zone, places)
+	return between(title, "first tests since the one before", b, b.Gaps, g.Gap, 0, g.Quantile(tripleSigma), zone, places)
 }
 
 // Times draws how many days lay between verifications over the action level; each point leads to the reading that
@@ -66,13 +66,13 @@ const burst = 3
 // FailureWords says in sentences what the charts of failures say: how many verifications fail, how far apart, and
 // whether the last ones came too close together.
 func FailureWords(shares trend.AttributeChart, b desk.Between) []string {
-	words := []string{fmt.Sprintf("Overall %s of first tests were over the action level; shares scatter %.2f times as widely as chance alone would have them, and the limits are as wide.",
+	words := []string{fmt.Sprintf("Overall %s of first tests were over the action level; shares vary %.2f times as widely as chance alone would have them, and the limits are as wide.",
 		Percent(shares.Centre), shares.SigmaZ)}
 	gaps, err := trend.NewGChart(b.Gaps)
 	if err != nil {
 		return words
 	}
-	words = append(words, fmt.Sprintf("One in %.1f cleaning verifications on average; %d cleaning verifications since the last. More than %.0f would be a signal that fewer fail.", gaps.Gap+1, b.Since, gaps.Quantile(tripleSigma)))
+	words = append(words, fmt.Sprintf("One in %.1f first tests on average; %d first tests since the last. More than %.0f would be a signal that fewer fail.", gaps.Gap+1, b.Since, gaps.Quantile(tripleSigma)))
 	times, err := trend.NewTChart(b.Days)
 	uses, days, ok := b.Burst(burst)
 	if err == nil && ok {

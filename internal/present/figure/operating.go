@@ -18,7 +18,7 @@ func OperatingCurves(o desk.Operating, name string, action float64) ([]Curve, er
 	var curves []Curve
 	for _, points := range o.Points {
 		for _, cleanings := range o.Cleanings {
-			held := Curve{Label: fmt.Sprintf("%s%s, held after %d", name, countOf(points, "point"), cleanings)}
+			held := Curve{Label: fmt.Sprintf("%s%s, on hold after %d", name, countOf(points, "point"), cleanings)}
 			again := Curve{Label: fmt.Sprintf("%s%s, cleaned again", name, countOf(points, "point"))}
 			for i := range curveSteps + 1 {
 				m := action * math.Pow(10, -1+2*float64(i)/curveSteps)
