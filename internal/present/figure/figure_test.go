@@ -303,7 +303,7 @@ func TestOperatingCurves(t *testing.T) {
 			t.Errorf("%s goes from %g at %g to %g at %g", c.Label, c.P[0], c.X[0], c.P[n-1], c.X[n-1])
 		}
 	}
-	if want := []string{"first: 1 point, cleaned again", "first: 1 point, on hold after 3", "first: 3 points, cleaned again", "first: 3 points, held after 3"}; !slices.Equal(labels, want) {
+	if want := []string{"first: 1 point, cleaned again", "first: 1 point, on hold after 3", "first: 3 points, cleaned again", "first: 3 points, on hold after 3"}; !slices.Equal(labels, want) {
 		t.Errorf("curves %q, want %q", labels, want)
 	}
 	o.Spread = -1
