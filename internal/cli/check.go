@@ -330,7 +330,17 @@ func (p *csvPrinter) line(c *desk.Checked) error {
 	if c.Value.Analyte == reading.Strip {
 		value = c.Value.Word
 	}
-	return p.w.Write(strconv.Itoa(c.Line), c.Scope, string(c.Kind), string(c.Point), value, string(c.Value.Unit), string(c.Outcome), strconv.FormatBool(c.Near), c.Why)
+	return p.w.Write(
+		strconv.Itoa(c.Line),
+		c.Scope,
+		string(c.Kind),
+		string(c.Point),
+		value,
+		string(c.Value.Unit),
+		string(c.Outcome),
+		strconv.FormatBool(c.Near),
+		c.Why,
+	)
 }
 
 func (p *csvPrinter) end([]group, group) error { return p.w.Flush() }

@@ -330,7 +330,11 @@ func openHold(w *desk.Work, tag, wanted string) (string, error) {
 	}
 	switch len(open) {
 	case 0:
-		return "", &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no such open hold on %s", tag), Hint: "see its state with: rinsate ready " + tag}
+		return "", &fault.Error{
+			Code:    fault.NotFound,
+			Message: fmt.Sprintf("there is no such open hold on %s", tag),
+			Hint:    "see its state with: rinsate ready " + tag,
+		}
 	case 1:
 		return open[0].ID, nil
 	}
@@ -338,7 +342,11 @@ func openHold(w *desk.Work, tag, wanted string) (string, error) {
 	for i, x := range open {
 		ids[i] = fmt.Sprintf("%s (%s)", short(x.ID), x.Reason)
 	}
-	return "", &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s has %d open holds: %s", tag, len(open), strings.Join(ids, "; ")), Hint: "name one with --hold"}
+	return "", &fault.Error{
+		Code:    fault.Invalid,
+		Message: fmt.Sprintf("%s has %d open holds: %s", tag, len(open), strings.Join(ids, "; ")),
+		Hint:    "name one with --hold",
+	}
 }
 
 func (a dayCommands) askCommand() *cobra.Command {

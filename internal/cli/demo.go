@@ -36,7 +36,13 @@ is invented.`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if !once && !a.json {
 				if host, _, err := net.SplitHostPort(o.listen); err != nil || !loopback(host) {
-					return usageError{fmt.Errorf("--listen %q: the demo's passwords are known to everybody, so that it is served to this computer only, such as at %s", o.listen, usualAddress)}
+					return usageError{
+						fmt.Errorf(
+							"--listen %q: the demo's passwords are known to everybody, so that it is served to this computer only, such as at %s",
+							o.listen,
+							usualAddress,
+						),
+					}
 				}
 			}
 			if !c.Flags().Changed("data") {
@@ -171,7 +177,10 @@ func (a servingCommands) today(c *cobra.Command, d *desk.Desk) error {
 		fmt.Fprintf(a.Out, "%s, %s\n", site.Name, v.Now().In(v.Zone()))
 		a.heading("Due to be sampled")
 		dayCommands{a.app}.printDue(v, dueOf(board))
-		for _, s := range []reprocessing.State{reprocessing.OnHold, reprocessing.OutOfService, reprocessing.InReprocessing, reprocessing.NotKnown, reprocessing.Ready} {
+		for _, s := range []reprocessing.State{
+			reprocessing.OnHold, reprocessing.OutOfService, reprocessing.InReprocessing, reprocessing.NotKnown,
+			reprocessing.Ready,
+		} {
 			var rows [][]string
 			for _, answer := range board {
 				if answer.State != s {
@@ -199,7 +208,14 @@ func (a servingCommands) today(c *cobra.Command, d *desk.Desk) error {
 		a.heading("Last decisions")
 		rows := make([][]string, len(verifications))
 		for i, r := range verifications {
-			rows[i] = []string{r.Last.In(v.Zone()), r.Scope, reading.Test(r.Verification.Cleaning), a.terms.outcome(r.Verification.Outcome), r.Verification.Next.Words, short(r.ID)}
+			rows[i] = []string{
+				r.Last.In(v.Zone()),
+				r.Scope,
+				reading.Test(r.Verification.Cleaning),
+				a.terms.outcome(r.Verification.Outcome),
+				r.Verification.Next.Words,
+				short(r.ID),
+			}
 		}
 		a.printTable([]string{"at", "scope", "test", "outcome", "next", "record"}, rows)
 		a.printCaution()
@@ -209,7 +225,10 @@ func (a servingCommands) today(c *cobra.Command, d *desk.Desk) error {
 
 func (a servingCommands) tryNext() {
 	a.heading("Try next")
-	for _, line := range []string{"ready D-01", "history D-01 --limit 20", "board", "due", "signals", "trend D-02", "variation", "meter list", "select --by L-01 --seed example", "ledger verify", "ledger export " + filepath.Join(os.TempDir(), "rinsate-export")} {
+	for _, line := range []string{
+		"ready D-01", "history D-01 --limit 20", "board", "due", "signals", "trend D-02", "variation", "meter list",
+		"select --by L-01 --seed example", "ledger verify", "ledger export " + filepath.Join(os.TempDir(), "rinsate-export"),
+	} {
 		fmt.Fprintf(a.Out, "  rinsate --data %s %s\n", a.data, line)
 	}
 }

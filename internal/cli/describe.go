@@ -28,7 +28,13 @@ func (t spoken) describe(l desk.Line, v desk.View) string {
 		})
 	case record.Verification:
 		return say(l, func(d reprocessing.Decision) string {
-			return fmt.Sprintf("%s: %s. %s. Next: %s", reading.Test(d.Verification.Cleaning), t.outcome(d.Verification.Outcome), d.Verification.Why, d.Verification.Next.Words)
+			return fmt.Sprintf(
+				"%s: %s. %s. Next: %s",
+				reading.Test(d.Verification.Cleaning),
+				t.outcome(d.Verification.Outcome),
+				d.Verification.Why,
+				d.Verification.Next.Words,
+			)
 		})
 	case record.Attachment:
 		return say(l, func(x dossier.Attachment) string {

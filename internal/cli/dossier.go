@@ -91,7 +91,16 @@ func (a dayCommands) attachmentsCommand() *cobra.Command {
 				}
 				rows := make([][]string, len(all))
 				for i, x := range all {
-					rows[i] = []string{x.At.In(v.Zone()), string(x.Kind), x.Title, fileWords(x.File), x.By, short(x.About), attachmentRemarks(x), short(string(x.ID))}
+					rows[i] = []string{
+						x.At.In(v.Zone()),
+						string(x.Kind),
+						x.Title,
+						fileWords(x.File),
+						x.By,
+						short(x.About),
+						attachmentRemarks(x),
+						short(string(x.ID)),
+					}
 				}
 				a.printTable([]string{"at", "kind", "title", "file", "by", "about", "remarks", "record"}, rows)
 				return nil

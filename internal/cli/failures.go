@@ -104,7 +104,14 @@ func (a numberCommands) failures(v desk.View, periods []desk.Period, shares tren
 		case x.Crossing < 0:
 			mark = "▼ below its limit"
 		}
-		rows[i] = []string{p.From.In(v.Zone())[:10], strconv.Itoa(int(p.Trials)), strconv.Itoa(p.Failures), percent(x.Value), percent(x.Lower) + "–" + percent(x.Upper), mark}
+		rows[i] = []string{
+			p.From.In(v.Zone())[:10],
+			strconv.Itoa(int(p.Trials)),
+			strconv.Itoa(p.Failures),
+			percent(x.Value),
+			percent(x.Lower) + "–" + percent(x.Upper),
+			mark,
+		}
 	}
 	if err := a.printRows(out, []string{"from", "first tests", "over", "share", "limits", ""}, rows); err != nil || out.csv {
 		return err
@@ -121,7 +128,16 @@ func failuresJSON(periods []desk.Period, shares trend.AttributeChart, b desk.Bet
 	list := make([]map[string]any, len(periods))
 	for i, p := range periods {
 		x := shares.Points[i]
-		list[i] = map[string]any{"from": p.From, "to": p.To, "tests": int(p.Trials), "over": p.Failures, "share": x.Value, "lower": x.Lower, "upper": x.Upper, "signal": x.Crossing}
+		list[i] = map[string]any{
+			"from":   p.From,
+			"to":     p.To,
+			"tests":  int(p.Trials),
+			"over":   p.Failures,
+			"share":  x.Value,
+			"lower":  x.Lower,
+			"upper":  x.Upper,
+			"signal": x.Crossing,
+		}
 	}
 	doc := map[string]any{"periods": list, "centre": shares.Centre, "sigma_z": shares.SigmaZ, "failures": orEmpty(b.Failures), "tests_since": b.Since}
 	if known {

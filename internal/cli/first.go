@@ -60,7 +60,11 @@ func (a servingCommands) firstRun(c *cobra.Command, listen string) error {
 		l.Close() //nolint:errcheck // nothing was served on it
 		return err
 	}
-	fmt.Fprintf(a.Err, "open this address in a browser of this computer; it works in one browser only:\n  %s\nnothing is made before the form there is sent (end with Ctrl-C)\n", first.Address())
+	fmt.Fprintf(
+		a.Err,
+		"open this address in a browser of this computer; it works in one browser only:\n  %s\nnothing is made before the form there is sent (end with Ctrl-C)\n",
+		first.Address(),
+	)
 	return first.Run(c.Context(), l)
 }
 

@@ -23,7 +23,8 @@ func TestFirstRun(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan int, 1)
 	go func() {
-		ended <- Run(ctx, []string{"--data", data, "init", "--pages", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock)
+		ended <- Run(ctx, []string{"--data", data, "init", "--pages", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk},
+			clock)
 	}()
 	at := talk.wait(t, `http://localhost:\d+/first-run/\S+`, ended)
 	if err := sqlite.Folder(data).Vacant(); err != nil {
@@ -88,10 +89,21 @@ func TestFirstRun(t *testing.T) {
 		t.Errorf("it ended with %d: %s", code, talk.String())
 	}
 	var out bytes.Buffer
-	if code := Run(t.Context(), []string{"--data", data, "user", "list"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, clock); code != exitDone || !strings.Contains(out.String(), "lead, administrator") {
+	if code := Run(
+		t.Context(),
+		[]string{"--data", data, "user", "list"},
+		Streams{In: strings.NewReader(""), Out: &out, Err: &talk},
+		clock,
+	); code != exitDone ||
+		!strings.Contains(out.String(), "lead, administrator") {
 		t.Errorf("%d: %s", code, out.String())
 	}
-	if code := Run(t.Context(), []string{"--data", data, "ledger", "verify"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock); code != exitDone {
+	if code := Run(
+		t.Context(),
+		[]string{"--data", data, "ledger", "verify"},
+		Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk},
+		clock,
+	); code != exitDone {
 		t.Errorf("the ledger: %d: %s", code, talk.String())
 	}
 }

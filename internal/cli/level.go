@@ -203,10 +203,25 @@ func (a levelCommands) propose(v desk.View, d desk.Studied, out output) error {
 			if x.Interval != nil {
 				interval = fmt.Sprintf("%.0f–%.0f", float64(x.Interval.Lo), float64(x.Interval.Hi))
 			}
-			rows = append(rows, append(row, fmt.Sprintf("%.0f", float64(x.Estimate)), interval, fmt.Sprintf("%.0f", float64(x.Upper)), x.Level.String(), fmt.Sprintf("confidence %.1f %%", 100*float64(x.Achieved))))
+			rows = append(
+				rows,
+				append(
+					row,
+					fmt.Sprintf("%.0f", float64(x.Estimate)),
+					interval,
+					fmt.Sprintf("%.0f", float64(x.Upper)),
+					x.Level.String(),
+					fmt.Sprintf("confidence %.1f %%", 100*float64(x.Achieved)),
+				),
+			)
 		}
 	}
-	if err := a.printRows(out, []string{"level", "percentile", "method", "estimate", percentOfConfidence(d.Plan.Confidence) + " interval", "upper bound", "level RLU", ""}, rows); err != nil || out.csv {
+	if err := a.printRows(
+		out,
+		[]string{"level", "percentile", "method", "estimate", percentOfConfidence(d.Plan.Confidence) + " interval", "upper bound", "level RLU", ""},
+		rows,
+	); err != nil ||
+		out.csv {
 		return err
 	}
 	b := d.Baseline
@@ -409,7 +424,11 @@ differences between scopes. --shared is that between cleanings, common to all po
 					}
 					var n int
 					if spread, n = desk.SpreadOf(samples); spread == 0 {
-						return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%d readings of %s do not show how they spread", n, f.target), Hint: "give it with --spread"}
+						return &fault.Error{
+							Code:    fault.Invalid,
+							Message: fmt.Sprintf("%d readings of %s do not show how they spread", n, f.target),
+							Hint:    "give it with --spread",
+						}
 					}
 					source = fmt.Sprintf("spread %.2f of ln RLU from %d stored readings, differences between scopes included", spread, n)
 				}
@@ -468,7 +487,12 @@ func (a levelCommands) curve(v desk.View, o desk.Operating, source string, out o
 			fmt.Sprintf("%.2f", n.Operation.Cleanings), fmt.Sprintf("%.1f", n.Samples), fmt.Sprintf("%.0f", n.Minutes),
 		}
 	}
-	if err := a.printRows(out, []string{"points", "cleanings at most", "true median RLU", "cleaned again", "alert", "on hold at last", "cleanings", "samples", "minutes"}, rows); err != nil || out.csv {
+	if err := a.printRows(
+		out,
+		[]string{"points", "cleanings at most", "true median RLU", "cleaned again", "alert", "on hold at last", "cleanings", "samples", "minutes"},
+		rows,
+	); err != nil ||
+		out.csv {
 		return err
 	}
 	if source != "" {
@@ -552,7 +576,21 @@ func (a levelCommands) replay(v desk.View, r level.Replay, past desk.Past, out o
 	}
 	add("all", "today", r.Today)
 	add("", "proposed", r.Proposed)
-	header := []string{"kind", "level", "cycles", "verifications", "over", "cleaned again", "result unknown", "on hold at last", "alert", "kits", "minutes", "cultures caught", "missed"}
+	header := []string{
+		"kind",
+		"level",
+		"cycles",
+		"verifications",
+		"over",
+		"cleaned again",
+		"result unknown",
+		"on hold at last",
+		"alert",
+		"kits",
+		"minutes",
+		"cultures caught",
+		"missed",
+	}
 	if err := a.printRows(out, header, rows); err != nil || out.csv {
 		return err
 	}
@@ -621,7 +659,12 @@ part of the record. Earlier decisions keep the level that made them.`,
 				return w.OnSignals().AdoptDerived(e, l, g)
 			}, "adopted for %s: alert %s, action %s RLU", f.target, l.Alert, l.Action)
 			if err == nil && !a.json {
-				fmt.Fprintf(a.Out, "in the past %d cleaning verifications would have been over this level, %d are over today's\n", replay.Proposed.Over, replay.Today.Over)
+				fmt.Fprintf(
+					a.Out,
+					"in the past %d cleaning verifications would have been over this level, %d are over today's\n",
+					replay.Proposed.Over,
+					replay.Today.Over,
+				)
 			}
 			return err
 		},
@@ -632,7 +675,9 @@ part of the record. Earlier decisions keep the level that made them.`,
 	costs.flags(c)
 	who.flags(c, desk.ToAdoptDerived, true)
 	usual := level.Usual(level.Target{})
-	plan.alert, plan.action, plan.confidence, plan.take, plan.seed = usual.Alert.String(), usual.Action.String(), usual.Confidence.String(), string(usual.Take), usual.Seed
+	plan.alert, plan.action, plan.confidence, plan.take, plan.seed = usual.Alert.String(), usual.Action.String(), usual.Confidence.String(), string(
+		usual.Take,
+	), usual.Seed
 	c.Flags().StringVar(&plan.alert, "alert-percentile", plan.alert, "as for level propose")
 	c.Flags().StringVar(&plan.action, "action-percentile", plan.action, "as for level propose")
 	c.Flags().StringVar(&plan.confidence, "confidence", plan.confidence, "as for level propose")

@@ -32,7 +32,15 @@ how much of the spread is the measurement itself.
 A failed check takes the trust from every reading since the last good one: readings that
 passed do not count until the scope is sampled again.`,
 	}
-	c.AddCommand(a.meterListCommand(), a.meterCheckCommand(), a.meterChecksCommand(), a.meterTargetCommand(), a.meterOwnCommand(), a.meterCompareCommand(), a.meterStudyCommand())
+	c.AddCommand(
+		a.meterListCommand(),
+		a.meterCheckCommand(),
+		a.meterChecksCommand(),
+		a.meterTargetCommand(),
+		a.meterOwnCommand(),
+		a.meterCompareCommand(),
+		a.meterStudyCommand(),
+	)
 	return c
 }
 
@@ -111,7 +119,8 @@ func (f *controlFlags) flags(c *cobra.Command) {
 	f.values, f.materials = make(map[quality.ControlKind]*string), make(map[quality.ControlKind]*string)
 	for _, kind := range quality.ControlKinds {
 		f.values[kind] = c.Flags().String(string(kind), "", fmt.Sprintf("reading of the %s control, in RLU", kind))
-		f.materials[kind] = c.Flags().String(string(kind)+"-material", "", fmt.Sprintf("what was read as the %s control: MATERIAL or MATERIAL/LOT (default: the one that has a target)", kind))
+		f.materials[kind] = c.Flags().
+			String(string(kind)+"-material", "", fmt.Sprintf("what was read as the %s control: MATERIAL or MATERIAL/LOT (default: the one that has a target)", kind))
 	}
 }
 
@@ -161,7 +170,9 @@ func material(targets []quality.Target, m quality.Meter, kind quality.ControlKin
 		}
 	}
 	if len(seen) != 1 {
-		return "", "", usageError{fmt.Errorf("%d materials have a target as %s control of %s: name the one that was read with --%s-material", len(seen), kind, m.System, kind)}
+		return "", "", usageError{
+			fmt.Errorf("%d materials have a target as %s control of %s: name the one that was read with --%s-material", len(seen), kind, m.System, kind),
+		}
 	}
 	return name, lot, nil
 }
@@ -174,7 +185,11 @@ func findMeter(v desk.View, code string) (quality.Meter, error) {
 	if i := slices.IndexFunc(meters, func(m quality.Meter) bool { return m.Code == code }); i >= 0 {
 		return meters[i], nil
 	}
-	return quality.Meter{}, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("meter %q is not known", code), Hint: "see the meters with: rinsate meter list"}
+	return quality.Meter{}, &fault.Error{
+		Code:    fault.NotFound,
+		Message: fmt.Sprintf("meter %q is not known", code),
+		Hint:    "see the meters with: rinsate meter list",
+	}
 }
 
 func (a meterCommands) meterCheckCommand() *cobra.Command {
@@ -278,7 +293,11 @@ func (a meterCommands) meterChecksCommand() *cobra.Command {
 							return err
 						}
 					}
-					if err := a.draw(out, figure.Checks(m, quality.ControlKind(kind), materialName, checks, targets, v.Zone(), figure.Places{}), v.Now().Time()); err != nil {
+					if err := a.draw(
+						out,
+						figure.Checks(m, quality.ControlKind(kind), materialName, checks, targets, v.Zone(), figure.Places{}),
+						v.Now().Time(),
+					); err != nil {
 						return err
 					}
 				}
@@ -399,7 +418,11 @@ force, for this meter alone, together with the limits that it had.`,
 					if err != nil {
 						return err
 					}
-					if held, ok := quality.FindTarget(targets, m, quality.Control{Meter: m.Code, Kind: own.Kind, Material: own.Material, Lot: own.Lot, At: w.Now()}); ok {
+					if held, ok := quality.FindTarget(
+						targets,
+						m,
+						quality.Control{Meter: m.Code, Kind: own.Kind, Material: own.Material, Lot: own.Lot, At: w.Now()},
+					); ok {
 						own.Low, own.High = held.Low, held.High
 					}
 					own.Meter, own.Adopter, own.Adopted = m.Code, who.by, w.Now()
@@ -563,12 +586,20 @@ func (a meterCommands) compared(found quality.Paired, pairs []quality.Pair, same
 	if found.Ratio > 0 {
 		a.printTable([]string{"", "ratio new to old", "95 % interval"}, [][]string{
 			{"geometric mean", fmt.Sprintf("%.3f", found.Ratio), fmt.Sprintf("%.3f–%.3f", found.RatioCI.Lo, found.RatioCI.Hi)},
-			{"limits of agreement", fmt.Sprintf("%.2f and %.2f", found.Limits.Lo, found.Limits.Hi), fmt.Sprintf("%.2f–%.2f and %.2f–%.2f", found.LowerCI.Lo, found.LowerCI.Hi, found.UpperCI.Lo, found.UpperCI.Hi)},
+			{
+				"limits of agreement",
+				fmt.Sprintf("%.2f and %.2f", found.Limits.Lo, found.Limits.Hi),
+				fmt.Sprintf("%.2f–%.2f and %.2f–%.2f", found.LowerCI.Lo, found.LowerCI.Hi, found.UpperCI.Lo, found.UpperCI.Hi),
+			},
 		})
 		fmt.Fprintln(a.Out, "the ratio is evidence on whether the level may stay, never a factor to convert readings with")
 	}
 	if !same {
-		fmt.Fprintf(a.Out, "from %s of stored readings: cleaning may have changed as well; pairs of the same samples say more (--pairs)\n", countOf(len(pairs), "series"))
+		fmt.Fprintf(
+			a.Out,
+			"from %s of stored readings: cleaning may have changed as well; pairs of the same samples say more (--pairs)\n",
+			countOf(len(pairs), "series"),
+		)
 	}
 	if r.Record.ID != "" {
 		fmt.Fprintf(a.Out, "record %s\n", r.Record.ID)
@@ -618,7 +649,9 @@ func (a meterCommands) gauge(g quality.Gauge, out output) error {
 				"contribution": p.Contribution, "study_variation": p.StudyVariation, "set_to_zero": p.Negative,
 			}
 		}
-		return a.printJSON(map[string]any{"components": components, "distinct_categories": g.Distinct, "with_interaction": g.Anova.WithInteraction, "why": g.Why})
+		return a.printJSON(
+			map[string]any{"components": components, "distinct_categories": g.Distinct, "with_interaction": g.Anova.WithInteraction, "why": g.Why},
+		)
 	}
 	var rows [][]string
 	for _, p := range g.Components() {
@@ -627,7 +660,12 @@ func (a meterCommands) gauge(g quality.Gauge, out output) error {
 			note = "came out negative, set to zero"
 		}
 		rows = append(rows, []string{
-			p.Name, fmt.Sprintf("%.4f", p.SD), fmt.Sprintf("%.4f–%.4f", math.Sqrt(max(0, p.CI.Lo)), math.Sqrt(max(0, p.CI.Hi))), percent(p.Contribution), percent(p.StudyVariation), note,
+			p.Name,
+			fmt.Sprintf("%.4f", p.SD),
+			fmt.Sprintf("%.4f–%.4f", math.Sqrt(max(0, p.CI.Lo)), math.Sqrt(max(0, p.CI.Hi))),
+			percent(p.Contribution),
+			percent(p.StudyVariation),
+			note,
 		})
 	}
 	if err := a.printRows(out, []string{"", "sd log10", "95 % interval", "of the variance", "of the spread", ""}, rows); err != nil || out.csv {

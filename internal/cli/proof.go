@@ -69,7 +69,12 @@ unrecorded, and that a claimed time is right beyond the bounds of the checkpoint
 // broken gives a fault of the ledger the hint that belongs to it.
 func broken(err error) error {
 	if f, ok := errors.AsType[*ledger.FaultError](err); ok {
-		return &fault.Error{Code: fault.Broken, Message: f.Error(), Hint: "change nothing, keep a copy of the folder as it is, and compare it with the last backup and with checkpoints kept elsewhere", Cause: err}
+		return &fault.Error{
+			Code:    fault.Broken,
+			Message: f.Error(),
+			Hint:    "change nothing, keep a copy of the folder as it is, and compare it with the last backup and with checkpoints kept elsewhere",
+			Cause:   err,
+		}
 	}
 	return err
 }
@@ -164,7 +169,12 @@ func (a proofCommands) checkProofCommand() *cobra.Command {
 			}
 			checkpoint, err := ledger.VerifyProof(proof, record, keyTexts(keys))
 			if err != nil {
-				return &fault.Error{Code: fault.Broken, Message: "the proof does not hold: " + err.Error(), Hint: "check that record, proof and key belong together; if they do, the record is not the one that was kept", Cause: err}
+				return &fault.Error{
+					Code:    fault.Broken,
+					Message: "the proof does not hold: " + err.Error(),
+					Hint:    "check that record, proof and key belong together; if they do, the record is not the one that was kept",
+					Cause:   err,
+				}
 			}
 			if a.json {
 				return a.printJSON(map[string]any{"origin": checkpoint.Origin, "size": checkpoint.Size, "root": checkpoint.Root.String()})

@@ -26,7 +26,11 @@ their order with volumes and lengths, what makes a sample invalid, and the clock
 				if len(args) == 2 {
 					guide.Points = slices.DeleteFunc(guide.Points, func(p desk.GuidePoint) bool { return string(p.Kind) != args[1] })
 					if len(guide.Points) == 0 {
-						return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("scope %s has no sampling point %q", args[0], args[1]), Hint: "see its points with: rinsate protocol " + args[0]}
+						return &fault.Error{
+							Code:    fault.NotFound,
+							Message: fmt.Sprintf("scope %s has no sampling point %q", args[0], args[1]),
+							Hint:    "see its points with: rinsate protocol " + args[0],
+						}
 					}
 				}
 				if a.json {
@@ -84,5 +88,8 @@ func (a sampleCommands) printGuide(g desk.Guide) {
 	for _, w := range g.Warnings {
 		fmt.Fprintf(a.Out, "\nwarning: %s\n", w)
 	}
-	fmt.Fprintln(a.Out, "\nThe instructions of the scope's and the kit's manufacturers override these steps. Wear gloves,\na fluid-resistant gown and eye protection.")
+	fmt.Fprintln(
+		a.Out,
+		"\nThe instructions of the scope's and the kit's manufacturers override these steps. Wear gloves,\na fluid-resistant gown and eye protection.",
+	)
 }

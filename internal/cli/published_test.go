@@ -53,7 +53,10 @@ func check(t *testing.T, models, fleet, levels, readings string) (summary, []map
 	t.Helper()
 	dir := t.TempDir()
 	args := []string{"check", filepath.Join(dir, "readings.csv"), "--json"}
-	for name, text := range map[string]string{"models": modelsHeader + models, "fleet": fleetHeader + fleet, "levels": levelsHeader + levels, "readings": readingsHeader + readings} {
+	for name, text := range map[string]string{
+		"models": modelsHeader + models, "fleet": fleetHeader + fleet, "levels": levelsHeader + levels,
+		"readings": readingsHeader + readings,
+	} {
 		path := filepath.Join(dir, name+".csv")
 		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
@@ -84,7 +87,8 @@ const (
 // duodenoscopes met < 200 RLU; all 5 failures were elevator guide-wire channels. 200 itself does
 // not meet "< 200", hence the comparison at-or-over.
 func TestAlfa2013(t *testing.T) {
-	levels := "S,K,instrument-channel,atp,RLU,,200,at-or-over,Alfa 2013,1,lead," + since + "\nS,K,elevator-wire-channel,atp,RLU,,200,at-or-over,Alfa 2013,1,lead," + since + "\n"
+	levels := "S,K,instrument-channel,atp,RLU,,200,at-or-over,Alfa 2013,1,lead," + since + "\nS,K,elevator-wire-channel,atp,RLU,,200,at-or-over,Alfa " +
+		"2013,1,lead," + since + "\n"
 	var fleet, readings strings.Builder
 	channels := 0
 	add := func(tag, point string, value int) {

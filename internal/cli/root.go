@@ -65,10 +65,47 @@ now, until when, and if not, why not.
 			root.AddCommand(c)
 		}
 	}
-	add("day", dayCommands{a}.releaseCommand(), dayCommands{a}.dueCommand(), dayCommands{a}.boardCommand(), dayCommands{a}.historyCommand(), sampleCommands{a}.protocolCommand(), dayCommands{a}.holdCommand(), dayCommands{a}.liftCommand(), dayCommands{a}.askCommand(), dayCommands{a}.voidCommand(), eraseCommand(a), sampleCommands{a}.checkCommand(), sampleCommands{a}.selectCommand(),
-		dayCommands{a}.attachCommand(), dayCommands{a}.attachmentsCommand(), dayCommands{a}.attachmentCommand(), dayCommands{a}.handoverCommand())
-	add("numbers", numberCommands{a}.trendCommand(), numberCommands{a}.signalsCommand(), numberCommands{a}.signalCommand(), numberCommands{a}.limitsCommand(), levelCommands{a}.levelCommand(), numberCommands{a}.variationCommand(), meterCommands{a}.meterCommand(), numberCommands{a}.funnelCommand(), numberCommands{a}.failuresCommand())
-	add("set-up", servingCommands{a}.demoCommand(), servingCommands{a}.serveCommand(), setUpCommands{a}.initCommand(), setUpCommands{a}.importCommand(), setUpCommands{a}.rulesCommand(), setUpCommands{a}.fleetCommand(), userCommands{a}.userCommand())
+	add(
+		"day",
+		dayCommands{a}.releaseCommand(),
+		dayCommands{a}.dueCommand(),
+		dayCommands{a}.boardCommand(),
+		dayCommands{a}.historyCommand(),
+		sampleCommands{a}.protocolCommand(),
+		dayCommands{a}.holdCommand(),
+		dayCommands{a}.liftCommand(),
+		dayCommands{a}.askCommand(),
+		dayCommands{a}.voidCommand(),
+		eraseCommand(a),
+		sampleCommands{a}.checkCommand(),
+		sampleCommands{a}.selectCommand(),
+		dayCommands{a}.attachCommand(),
+		dayCommands{a}.attachmentsCommand(),
+		dayCommands{a}.attachmentCommand(),
+		dayCommands{a}.handoverCommand(),
+	)
+	add(
+		"numbers",
+		numberCommands{a}.trendCommand(),
+		numberCommands{a}.signalsCommand(),
+		numberCommands{a}.signalCommand(),
+		numberCommands{a}.limitsCommand(),
+		levelCommands{a}.levelCommand(),
+		numberCommands{a}.variationCommand(),
+		meterCommands{a}.meterCommand(),
+		numberCommands{a}.funnelCommand(),
+		numberCommands{a}.failuresCommand(),
+	)
+	add(
+		"set-up",
+		servingCommands{a}.demoCommand(),
+		servingCommands{a}.serveCommand(),
+		setUpCommands{a}.initCommand(),
+		setUpCommands{a}.importCommand(),
+		setUpCommands{a}.rulesCommand(),
+		setUpCommands{a}.fleetCommand(),
+		userCommands{a}.userCommand(),
+	)
 	add("proof", proofCommands{a}.ledgerCommand(), proofCommands{a}.doctorCommand(), proofCommands{a}.versionCommand(), proofCommands{a}.manCommand())
 	servingCommands{a}.developing(root)
 	hintArgs(root)

@@ -128,7 +128,14 @@ positive ones with the stated confidence (hypergeometric), given the test's sens
 				if n, err = stats.DetectionSize(fleet, positive, se, conf); err != nil {
 					return usageError{err}
 				}
-				sentence = fmt.Sprintf("%d of %d scopes find at least one of %d positive ones with confidence %s, at sensitivity %s", n, fleet, positive, confidence, sensitivity)
+				sentence = fmt.Sprintf(
+					"%d of %d scopes find at least one of %d positive ones with confidence %s, at sensitivity %s",
+					n,
+					fleet,
+					positive,
+					confidence,
+					sensitivity,
+				)
 			default:
 				return usageError{errors.New("give either --rate, or --fleet and --positive")}
 			}

@@ -124,7 +124,12 @@ func (o serving) address(listening net.Addr, secure bool) (*url.URL, error) {
 	}
 	local := net.ParseIP(host).IsLoopback()
 	if base.Scheme == "http" && (!local || !loopback(base.Hostname())) {
-		return nil, usageError{fmt.Errorf("passwords would travel in the clear to %s; give --tls-cert and --tls-key, or put a proxy with TLS in front and name its address with --base-url https://…", text)}
+		return nil, usageError{
+			fmt.Errorf(
+				"passwords would travel in the clear to %s; give --tls-cert and --tls-key, or put a proxy with TLS in front and name its address with --base-url https://…",
+				text,
+			),
+		}
 	}
 	return base, nil
 }

@@ -121,7 +121,14 @@ func certificate(t *testing.T) (cert, key string, pool *x509.CertPool) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	template := &x509.Certificate{SerialNumber: big.NewInt(1), DNSNames: []string{"localhost"}, NotBefore: present.Add(-time.Hour), NotAfter: present.Add(time.Hour), IsCA: true, BasicConstraintsValid: true}
+	template := &x509.Certificate{
+		SerialNumber:          big.NewInt(1),
+		DNSNames:              []string{"localhost"},
+		NotBefore:             present.Add(-time.Hour),
+		NotAfter:              present.Add(time.Hour),
+		IsCA:                  true,
+		BasicConstraintsValid: true,
+	}
 	der, err := x509.CreateCertificate(rand.Reader, template, template, private.Public(), private)
 	if err != nil {
 		t.Fatal(err)
@@ -160,7 +167,21 @@ func TestServe(t *testing.T) {
 		return Run(ctx, append([]string{"--data", data}, args...), Streams{In: strings.NewReader(""), Out: io.Discard, Err: err}, clock)
 	}
 	var talk lines
-	if code := run(t.Context(), &talk, "init", "--site", "S1", "--name", "Test site", "--zone", "Europe/Berlin", "--rules", rulesFile(t), "--by", "L-01"); code != exitDone {
+	if code := run(
+		t.Context(),
+		&talk,
+		"init",
+		"--site",
+		"S1",
+		"--name",
+		"Test site",
+		"--zone",
+		"Europe/Berlin",
+		"--rules",
+		rulesFile(t),
+		"--by",
+		"L-01",
+	); code != exitDone {
 		t.Fatalf("init: %d, %s", code, talk.String())
 	}
 	cert, key, pool := certificate(t)
@@ -181,7 +202,8 @@ func TestServe(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.Body.Close() //nolint:errcheck // read to its end
-	if r.StatusCode != http.StatusNotFound || r.ProtoMajor != 2 || r.Header.Get("Strict-Transport-Security") == "" || !strings.Contains(string(body), "not known") {
+	if r.StatusCode != http.StatusNotFound || r.ProtoMajor != 2 || r.Header.Get("Strict-Transport-Security") == "" ||
+		!strings.Contains(string(body), "not known") {
 		t.Errorf("status %d over HTTP/%d, %v", r.StatusCode, r.ProtoMajor, r.Header)
 	}
 	stop()
@@ -199,7 +221,10 @@ func TestServeDemo(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan int, 1)
 	go func() {
-		ended <- Run(ctx, []string{"--data", data, "demo", "--cycles", "300", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, storetest.Ticking(0))
+		ended <- Run(ctx, []string{"--data", data, "demo", "--cycles", "300", "--listen", "127.0.0.1:0"}, Streams{
+			In: strings.NewReader(""), Out: &out,
+			Err: &talk,
+		}, storetest.Ticking(0))
 	}()
 	address := talk.wait(t, `pages at (http://localhost:\d+)`, ended)
 	get := func(path string) string {
@@ -243,12 +268,14 @@ func TestDemoEndedEarly(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan int, 1)
 	go func() {
-		ended <- Run(ctx, []string{"--data", data, "demo", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk}, storetest.Ticking(0))
+		ended <- Run(ctx, []string{"--data", data, "demo", "--listen", "127.0.0.1:0"}, Streams{In: strings.NewReader(""), Out: &out, Err: &talk},
+			storetest.Ticking(0))
 	}()
 	talk.wait(t, `(pages at)`, ended)
 	stop()
 	close(out.opened)
-	if code := <-ended; code != exitDone || !strings.Contains(talk.String(), "ended before the year was complete; "+data) || strings.Contains(out.String(), "Last decisions") {
+	if code := <-ended; code != exitDone || !strings.Contains(talk.String(), "ended before the year was complete; "+data) ||
+		strings.Contains(out.String(), "Last decisions") {
 		t.Errorf("it ended with %d: %s", code, talk.String())
 	}
 }
@@ -265,7 +292,12 @@ func TestServeRefusals(t *testing.T) {
 		data := filepath.Join(t.TempDir(), "data")
 		var talk lines
 		if c.args[0] == "serve" {
-			Run(t.Context(), []string{"--data", data, "init", "--site", "S1", "--name", "Test site", "--zone", "Europe/Berlin", "--rules", rulesFile(t), "--by", "L-01"}, Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock)
+			Run(
+				t.Context(),
+				[]string{"--data", data, "init", "--site", "S1", "--name", "Test site", "--zone", "Europe/Berlin", "--rules", rulesFile(t), "--by", "L-01"},
+				Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk},
+				clock,
+			)
 		}
 		code := Run(t.Context(), append([]string{"--data", data}, c.args...), Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock)
 		if code != exitUsage || !strings.Contains(talk.String(), c.says) {

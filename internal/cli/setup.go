@@ -71,8 +71,16 @@ account too, and then serves the pages.`,
 			if a.json {
 				return a.printJSON(db.Site())
 			}
-			fmt.Fprintf(a.Out, "data folder %s for %s (%s), days counted in %s\npublic key of the ledger (keep a copy elsewhere):\n  %s\nnext: rinsate import models FILE, then fleet, people, meters, lots, levels\n",
-				a.data, db.Site().Name, db.Site().Code, db.Site().Zone, db.Site().VKey)
+			fmt.Fprintf(
+				a.Out,
+				"data folder %s for %s (%s), days counted in %s\npublic key of the ledger (keep a copy elsewhere):\n  %s\nnext: rinsate import models FILE, then "+
+					"fleet, people, meters, lots, levels\n",
+				a.data,
+				db.Site().Name,
+				db.Site().Code,
+				db.Site().Zone,
+				db.Site().VKey,
+			)
 			return nil
 		},
 	}
@@ -378,7 +386,15 @@ func (a setUpCommands) fleetCommand() *cobra.Command {
 				}
 				rows := make([][]string, len(fleet))
 				for i, m := range fleet {
-					rows[i] = []string{m.Instrument.Tag, m.Instrument.Model, string(m.Kind), string(m.Risk), a.terms.Owner(m.Instrument.Owner), m.Instrument.Location, strings.Join(m.Points, ", ")}
+					rows[i] = []string{
+						m.Instrument.Tag,
+						m.Instrument.Model,
+						string(m.Kind),
+						string(m.Risk),
+						a.terms.Owner(m.Instrument.Owner),
+						m.Instrument.Location,
+						strings.Join(m.Points, ", "),
+					}
 				}
 				a.printTable([]string{"scope", "model", "kind", "risk", "owner", "location", "routine points"}, rows)
 				return nil

@@ -18,7 +18,21 @@ import (
 
 // signalCells are what a line of the list of signals says.
 func (t spoken) signalCells(v desk.View, r desk.Raised) []string {
-	cells := []string{short(string(r.ID)), r.Series.Scope, string(r.Series.Point), t.direction(r.Direction), "no longer", string(r.State), moment(v, r.Signalled), "", "", "", "", "", ""}
+	cells := []string{
+		short(string(r.ID)),
+		r.Series.Scope,
+		string(r.Series.Point),
+		t.direction(r.Direction),
+		"no longer",
+		string(r.State),
+		moment(v, r.Signalled),
+		"",
+		"",
+		"",
+		"",
+		"",
+		"",
+	}
 	x := r.Signal
 	if x == nil {
 		return cells
@@ -77,7 +91,11 @@ func theSignal(v desk.View, id string) (desk.Raised, error) {
 	found := slices.DeleteFunc(all, func(r desk.Raised) bool { return !strings.HasPrefix(string(r.ID), id) })
 	switch {
 	case len(id) < 4 || len(found) == 0:
-		return desk.Raised{}, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no signal whose id begins with %q", id), Hint: "see the signals with: rinsate signals"}
+		return desk.Raised{}, &fault.Error{
+			Code:    fault.NotFound,
+			Message: fmt.Sprintf("there is no signal whose id begins with %q", id),
+			Hint:    "see the signals with: rinsate signals",
+		}
 	case len(found) > 1:
 		return desk.Raised{}, &fault.Error{Code: fault.Invalid, Message: "several signals begin with " + id, Hint: "give more of the id"}
 	}
@@ -146,7 +164,10 @@ func (a numberCommands) signalAct(use, about string, act trend.Act, flags func(*
 						if err != nil {
 							return err
 						}
-						lines = append(lines, map[string]any{"signal": r.ID, "scope": r.Series.Scope, "point": r.Series.Point, "act": act, "record": receipt.Record.ID})
+						lines = append(
+							lines,
+							map[string]any{"signal": r.ID, "scope": r.Series.Scope, "point": r.Series.Point, "act": act, "record": receipt.Record.ID},
+						)
 					}
 					return nil
 				}); err != nil {

@@ -122,7 +122,9 @@ provisional one from the first 20 to 30 readings since the last repair or change
 				}
 				if point != "" {
 					if len(list) > 1 {
-						return usageError{fmt.Errorf("%s of %s has readings on several scales: choose with --system and --kit\n%s", point, args[0], scales(list))}
+						return usageError{
+							fmt.Errorf("%s of %s has readings on several scales: choose with --system and --kit\n%s", point, args[0], scales(list)),
+						}
 					}
 					return a.series(v, list[0], figure.View(view), out, last)
 				}
@@ -158,7 +160,11 @@ func noSeries(tag, point string) error {
 	if point != "" {
 		what = fmt.Sprintf("%s of %s", point, tag)
 	}
-	return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("%s has no reading that counts", what), Hint: "see what is on record with: rinsate history " + tag}
+	return &fault.Error{
+		Code:    fault.NotFound,
+		Message: fmt.Sprintf("%s has no reading that counts", what),
+		Hint:    "see what is on record with: rinsate history " + tag,
+	}
 }
 
 func scales(list []desk.Series) string {
@@ -244,7 +250,12 @@ func (a numberCommands) allSeries(v desk.View, list []desk.Series, out output) e
 			unit.Number(last.Value).String(), moment(v, last.At), spark(s), a.terms.standing(s), since,
 		}
 	}
-	if err := a.printRows(out, []string{"point", "scale", "n", "baseline", "centre RLU", "last RLU", "at", "last readings", "charts", "since about"}, rows); err != nil || out.csv {
+	if err := a.printRows(
+		out,
+		[]string{"point", "scale", "n", "baseline", "centre RLU", "last RLU", "at", "last readings", "charts", "since about"},
+		rows,
+	); err != nil ||
+		out.csv {
 		return err
 	}
 	for _, s := range list {
@@ -431,21 +442,39 @@ func (a numberCommands) signals(v desk.View, list []desk.Series, raised []desk.R
 	}
 	if a.json {
 		return a.printJSON(map[string]any{
-			"signals": signalsJSON(raised), "rises": rises, "q": q, "series_adopted": watched, "series_provisional": provisional, "series_without_baseline": waiting,
+			"signals": signalsJSON(
+				raised,
+			),
+			"rises":                   rises,
+			"q":                       q,
+			"series_adopted":          watched,
+			"series_provisional":      provisional,
+			"series_without_baseline": waiting,
 		})
 	}
 	rows := make([][]string, len(raised))
 	for i, r := range raised {
 		rows[i] = a.terms.signalCells(v, r)
 	}
-	if err := a.printRows(out, []string{"signal", "scope", "point", "readings", "", "state", "first shown", "since about", "95 % interval", "RLU", "charts", "came with", "others"}, rows); err != nil || out.csv {
+	if err := a.printRows(
+		out,
+		[]string{"signal", "scope", "point", "readings", "", "state", "first shown", "since about", "95 % interval", "RLU", "charts", "came with", "others"},
+		rows,
+	); err != nil ||
+		out.csv {
 		return err
 	}
 	found := slices.DeleteFunc(slices.Clone(rises), func(r trend.Ranked) bool { return !r.Found })
 	a.heading("Higher than their baseline, all series together (at most %s %% of them by chance)", unit.Number(math.Round(100*q)))
 	rows = make([][]string, len(found))
 	for i, r := range found {
-		rows[i] = []string{r.Key.Scope, string(r.Key.Point), strconv.Itoa(r.Readings), fmt.Sprintf("%+.1f", float64(r.Shift)), fmt.Sprintf("%.2g", float64(r.Adjusted))}
+		rows[i] = []string{
+			r.Key.Scope,
+			string(r.Key.Point),
+			strconv.Itoa(r.Readings),
+			fmt.Sprintf("%+.1f", float64(r.Shift)),
+			fmt.Sprintf("%.2g", float64(r.Adjusted)),
+		}
 	}
 	a.printTable([]string{"scope", "point", "last readings", "shift in sd", "adjusted p"}, rows)
 	fmt.Fprintf(a.Out, "\n%d series have adopted limits, %d provisional ones, %d too few readings\n", watched, provisional, waiting)
@@ -564,7 +593,9 @@ in. From then on readings are held against them, until a repair or a change ends
 				}
 				rows := make([][]string, len(frozen))
 				for i, x := range frozen {
-					rows[i] = append([]string{x.Key.Scope, string(x.Key.Point), x.Key.System + ", " + x.Key.Kit}, limitCells(x.Baseline, x.Design, x.Why, short(string(x.Chart)))...)
+					rows[i] = append(
+						[]string{x.Key.Scope, string(x.Key.Point), x.Key.System + ", " + x.Key.Kit},
+						limitCells(x.Baseline, x.Design, x.Why, short(string(x.Chart)))...)
 				}
 				a.printTable(append([]string{"scope", "point", "scale"}, limitHeader...), rows)
 				if dry {

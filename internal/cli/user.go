@@ -184,7 +184,14 @@ func (a userCommands) userList() *cobra.Command {
 				printed := make([]printedAccount, len(accounts))
 				for i, x := range accounts {
 					once := x.Once != "" && v.Now() < x.OnceUntil
-					printed[i] = printedAccount{Account: x, Failures: x.Failures.Count, Password: x.Password != "", PIN: x.PIN != "", Badge: x.Badge != "", Once: once}
+					printed[i] = printedAccount{
+						Account:  x,
+						Failures: x.Failures.Count,
+						Password: x.Password != "",
+						PIN:      x.PIN != "",
+						Badge:    x.Badge != "",
+						Once:     once,
+					}
 					keys, err := v.People().Passkeys(x.Code)
 					if err != nil {
 						return err
@@ -225,7 +232,15 @@ func (x printedAccount) ways() string {
 	for _, w := range []struct {
 		has  bool
 		word string
-	}{{x.Password, "password"}, {x.Passkeys == 1, "passkey"}, {x.Passkeys > 1, strconv.Itoa(x.Passkeys) + " passkeys"}, {x.PIN && x.Badge, "badge and PIN"}, {x.PIN && !x.Badge, "PIN to unlock"}, {x.Badge && !x.PIN, "badge without a PIN"}, {x.Once, "one-time code"}} {
+	}{
+		{x.Password, "password"},
+		{x.Passkeys == 1, "passkey"},
+		{x.Passkeys > 1, strconv.Itoa(x.Passkeys) + " passkeys"},
+		{x.PIN && x.Badge, "badge and PIN"},
+		{x.PIN && !x.Badge, "PIN to unlock"},
+		{x.Badge && !x.PIN, "badge without a PIN"},
+		{x.Once, "one-time code"},
+	} {
 		if w.has {
 			ways = append(ways, w.word)
 		}
@@ -297,7 +312,12 @@ func (a userCommands) userBadge() *cobra.Command {
 }
 
 // userSecret makes the command that sets one kind of secret.
-func (a userCommands) userSecret(does access.Act, what, short string, removable bool, set func(d *identity.Door, ctx context.Context, e identity.Entry, code, secret string) (identity.Receipt, error)) *cobra.Command {
+func (a userCommands) userSecret(
+	does access.Act,
+	what, short string,
+	removable bool,
+	set func(d *identity.Door, ctx context.Context, e identity.Entry, code, secret string) (identity.Receipt, error),
+) *cobra.Command {
 	var who actor
 	var stdin, remove bool
 	c := &cobra.Command{

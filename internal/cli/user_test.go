@@ -17,7 +17,12 @@ func TestUserListNamesPasskeys(t *testing.T) {
 	run := func(args ...string) string {
 		t.Helper()
 		var out, errs bytes.Buffer
-		code := Run(t.Context(), append([]string{"--data", data}, args...), Streams{In: strings.NewReader("crumb lantern oboe drift\n"), Out: &out, Err: &errs}, clock)
+		code := Run(
+			t.Context(),
+			append([]string{"--data", data}, args...),
+			Streams{In: strings.NewReader("crumb lantern oboe drift\n"), Out: &out, Err: &errs},
+			clock,
+		)
 		if code != exitDone {
 			t.Fatalf("%v: code %d, %s", args, code, errs.String())
 		}
@@ -34,7 +39,8 @@ func TestUserListNamesPasskeys(t *testing.T) {
 			t.Fatal(err)
 		}
 		err = db.Write(t.Context(), func(tx *store.Tx) error {
-			return tx.Access().AddPasskey(store.Passkey{ID: "key-" + string(rune('a'+i)), Code: "A-01", Name: "blue key", Host: "pc-7.example", Key: []byte{1}, Added: tx.Now})
+			return tx.Access().
+				AddPasskey(store.Passkey{ID: "key-" + string(rune('a'+i)), Code: "A-01", Name: "blue key", Host: "pc-7.example", Key: []byte{1}, Added: tx.Now})
 		})
 		if err != nil {
 			t.Fatal(err)

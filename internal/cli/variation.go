@@ -76,7 +76,11 @@ readings. They are fewer and carry less.
 				if name != "" {
 					rest := attribution.Without(list, left, name)
 					if len(rest) == len(list) {
-						return &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("there is no reading of %s %s in that time", left, name), Hint: "see the names with: rinsate variation"}
+						return &fault.Error{
+							Code:    fault.NotFound,
+							Message: fmt.Sprintf("there is no reading of %s %s in that time", left, name),
+							Hint:    "see the names with: rinsate variation",
+						}
 					}
 					x, err := explain(rest, q)
 					if err != nil {
@@ -91,7 +95,9 @@ readings. They are fewer and carry less.
 					}
 				}
 				if a.json {
-					return a.printJSON(map[string]any{"system": scale.System, "kit": scale.Kit, "from": start, "to": end, "of": what, "answer": answer, "without": less})
+					return a.printJSON(
+						map[string]any{"system": scale.System, "kit": scale.Kit, "from": start, "to": end, "of": what, "answer": answer, "without": less},
+					)
 				}
 				return a.attribution(scale, scales, explained{answer, less, without, what}, out)
 			})

@@ -358,7 +358,13 @@ func invent(o Options) (*hospital, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &hospital{options: o, zone: zone, today: unit.At(o.Today), rng: rand.New(rand.NewPCG(o.Seed, 0x72696e73617465)), checks: rand.New(rand.NewPCG(o.Seed, 0x6d65746572))}
+	h := &hospital{
+		options: o,
+		zone:    zone,
+		today:   unit.At(o.Today),
+		rng:     rand.New(rand.NewPCG(o.Seed, 0x72696e73617465)),
+		checks:  rand.New(rand.NewPCG(o.Seed, 0x6d65746572)),
+	}
 	h.days = o.Cycles * usualDays / usualCycles
 	today := o.Today.In(zone)
 	h.begin = time.Date(today.Year(), today.Month(), today.Day()-h.days, 0, 0, 0, 0, zone)

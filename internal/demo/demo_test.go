@@ -309,7 +309,11 @@ func atTheEnd(t *testing.T, b built) {
 	if a := answers["D-04"]; a.State != reprocessing.OnHold || progress("D-04", reprocessing.Verification).Status != reprocessing.FailedStep {
 		t.Errorf("D-04 is %s: %+v", a.State, a.Reasons)
 	}
-	if a, p := answers["C-02"], progress("C-02", reprocessing.ManualCleaning); a.State != reprocessing.InReprocessing || p.Status != reprocessing.MissingStep || p.Deadline <= now {
+	if a, p := answers["C-02"], progress(
+		"C-02",
+		reprocessing.ManualCleaning,
+	); a.State != reprocessing.InReprocessing || p.Status != reprocessing.MissingStep ||
+		p.Deadline <= now {
 		t.Errorf("C-02 is %s, manual cleaning %+v", a.State, p)
 	}
 	if a, p := answers["E-03"], progress("E-03", reprocessing.Verification); a.State != reprocessing.InReprocessing || p.Status != reprocessing.RunningStep {
@@ -318,7 +322,8 @@ func atTheEnd(t *testing.T, b built) {
 	if a := answers["B-04"]; a.State != reprocessing.OnHold {
 		t.Errorf("B-04 is %s: %+v", a.State, a.Reasons)
 	}
-	if a := answers["Y-03"]; a.State != reprocessing.InReprocessing || !slices.ContainsFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Blocks && strings.Contains(r.Text, "that time ended") }) {
+	if a := answers["Y-03"]; a.State != reprocessing.InReprocessing ||
+		!slices.ContainsFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Blocks && strings.Contains(r.Text, "that time ended") }) {
 		t.Errorf("Y-03 is %s: %+v", a.State, a.Reasons)
 	}
 	if a := answers["X-02"]; a.State == reprocessing.Ready || !slices.ContainsFunc(a.Due, func(d sampling.Due) bool { return d.When == sampling.OnArrival }) {

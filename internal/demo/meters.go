@@ -101,8 +101,12 @@ func (h metering) plantFailedCheck() {
 	morning := h.hour(h.at(checkFails), checkHour-0.5)
 	good := morning.Add(25 * time.Minute)
 	story := h.telling().mark(Story{
-		Name: FailedCheck, Meter: meter, From: morning, To: good,
-		What: "the light of M-3 was far too low one morning because its chamber was dirty: readings since the day before are in doubt, and scopes that rested on them were sampled again",
+		Name:  FailedCheck,
+		Meter: meter,
+		From:  morning,
+		To:    good,
+		What: "the light of M-3 was far too low one morning because its chamber was dirty: readings since the day before are in doubt, and scopes that " +
+			"rested on them were sampled again",
 	})
 	h.telling().on(morning, func(unit.Instant) {
 		h.checkMeter(meter, morning, math.Log10(0.12), "")

@@ -146,12 +146,20 @@ func (h telling) tell() []Story {
 			},
 		},
 		{
-			Name: RepairCures, Scope: "B-03", From: h.at(0.15), To: h.at(repairSent), Shift: 0.38,
-			What: "a crease in the channel of B-03 keeps residue until a leak test fails and the channel is replaced; then its readings are like those of its kind",
+			Name:  RepairCures,
+			Scope: "B-03",
+			From:  h.at(0.15),
+			To:    h.at(repairSent),
+			Shift: 0.38,
+			What:  "a crease in the channel of B-03 keeps residue until a leak test fails and the channel is replaced; then its readings are like those of its kind",
 		},
 		{
-			Name: DelayedNight, From: h.hour(night, 18), To: h.hour(night.AddDays(1, h.zone), 12), Scopes: []string{"G-01", "G-02", "C-01", "D-01"},
-			What: "four scopes used in the evening were cleaned only in the morning, over 60 minutes after point-of-use treatment; for all but D-01 it is on record what was done about it",
+			Name:   DelayedNight,
+			From:   h.hour(night, 18),
+			To:     h.hour(night.AddDays(1, h.zone), 12),
+			Scopes: []string{"G-01", "G-02", "C-01", "D-01"},
+			What: "four scopes used in the evening were cleaned only in the morning, over 60 minutes after point-of-use treatment; for all but D-01 it is on " +
+				"record what was done about it",
 		},
 	}
 }
@@ -206,9 +214,23 @@ func (h telling) plant() {
 		g := h.scope("G-03")
 		g.asked = []scope.PointKind{scope.WaterLumen, scope.AirLumen}
 		e := h.entry(infectionPrevention)
-		h.shows(h.mark(Story{Name: Request, Scope: g.Tag, From: at, What: "infection prevention asks for G-03 to be sampled at its air and water channels too"}), e.ID)
+		h.shows(
+			h.mark(Story{Name: Request, Scope: g.Tag, From: at, What: "infection prevention asks for G-03 to be sampled at its air and water channels too"}),
+			e.ID,
+		)
 		h.add(at, 0, func(w *desk.Work) error {
-			return h.count(w.Ask(e, sampling.Request{Scope: g.Tag, Points: append(g.model.Routine(), scope.WaterLumen, scope.AirLumen), Reason: "baseline of the small channels", By: infectionPrevention, At: at}))
+			return h.count(
+				w.Ask(
+					e,
+					sampling.Request{
+						Scope:  g.Tag,
+						Points: append(g.model.Routine(), scope.WaterLumen, scope.AirLumen),
+						Reason: "baseline of the small channels",
+						By:     infectionPrevention,
+						At:     at,
+					},
+				),
+			)
 		})
 	})
 }
@@ -296,7 +318,15 @@ func (h telling) plantSlips() {
 		tag := []string{"D-04", "B-02", "E-01"}[i]
 		h.cycle(tag, fraction, 8.5, func(t *cycle) {
 			t.forgotten = scope.OuterDistalEnd
-			t.story = h.mark(Story{Name: ExpiredSample, Scope: tag, Point: t.forgotten, From: t.at, What: "a swab lay for over 4 hours: its reading is void, and a new sample was taken"})
+			t.story = h.mark(
+				Story{
+					Name:  ExpiredSample,
+					Scope: tag,
+					Point: t.forgotten,
+					From:  t.at,
+					What:  "a swab lay for over 4 hours: its reading is void, and a new sample was taken",
+				},
+			)
 		})
 	}
 	h.cycle("Y-01", 0.20, 8.2, func(t *cycle) {
@@ -348,13 +378,19 @@ func (h telling) plantEnd() {
 		t.use()
 		t.begin()
 	})
-	end("C-02", "in the middle of its cycle: treated at the point of use and leak-tested, the clock to manual cleaning runs", day, 70*time.Minute, func(t *cycle) {
-		t.during(25*time.Minute, 25*time.Minute)
-		t.use()
-		t.pointOfUse()
-		t.pause(10*time.Minute, 12*time.Minute)
-		t.step(reprocessing.LeakTest, 3*time.Minute, 3*time.Minute, passed)
-	})
+	end(
+		"C-02",
+		"in the middle of its cycle: treated at the point of use and leak-tested, the clock to manual cleaning runs",
+		day,
+		70*time.Minute,
+		func(t *cycle) {
+			t.during(25*time.Minute, 25*time.Minute)
+			t.use()
+			t.pointOfUse()
+			t.pause(10*time.Minute, 12*time.Minute)
+			t.step(reprocessing.LeakTest, 3*time.Minute, 3*time.Minute, passed)
+		},
+	)
 	end("E-03", "swabbed and not yet read: the clock of a sample runs", day, 170*time.Minute, func(t *cycle) {
 		t.during(45*time.Minute, 45*time.Minute)
 		t.use()
@@ -367,7 +403,9 @@ func (h telling) plantEnd() {
 	end("B-04", "on hold by a lead: damage was seen at an inspection", 40*time.Hour, 20*time.Hour, func(t *cycle) {
 		e, at := h.entry(leads[1]), t.at
 		t.add(at, func(w *desk.Work) error {
-			return h.count(w.PlaceHold(e, reprocessing.Hold{Scope: t.Tag, At: at, By: leads[1], Reason: "a scratch at the distal end: to be looked at with a borescope"}))
+			return h.count(
+				w.PlaceHold(e, reprocessing.Hold{Scope: t.Tag, At: at, By: leads[1], Reason: "a scratch at the distal end: to be looked at with a borescope"}),
+			)
 		})
 	})
 	end("Y-03", "its storage time is over", 9*day, 2*day, nil)

@@ -111,7 +111,8 @@ func worthLooking(t *testing.T, at time.Time) {
 	for what, least := range map[string]int{
 		string(reprocessing.Ready): 15, string(reprocessing.OnHold): 2, string(reprocessing.InReprocessing): 3, string(reprocessing.NotKnown): 1,
 		"reasons to sample": 4, "samples not yet read": 1, "clocks that run": 1,
-		string(record.Sample) + " of today": 1, string(record.Use) + " of 24 hours": 3, string(record.Sample) + " of 24 hours": 4, string(record.Verification) + " of 24 hours": 1,
+		string(record.Sample) + " of today": 1, string(record.Use) + " of 24 hours": 3, string(record.Sample) + " of 24 hours": 4, string(record.Verification) +
+			" of 24 hours": 1,
 	} {
 		if got[what] < least {
 			t.Errorf("%d %s, want at least %d: %v", got[what], what, least, got)

@@ -198,8 +198,9 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 			why = "was escalated after the last cleaning"
 		}
 		return Receipt{}, &fault.Error{
-			Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s %s: it takes a second person to lift it, also after a passed cleaning verification", hold.Scope, why),
-			Hint: "name the other person with --second",
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("the hold on %s %s: it takes a second person to lift it, also after a passed cleaning verification", hold.Scope, why),
+			Hint:    "name the other person with --second",
 		}
 	}
 	if err := l.Check(); err != nil {
@@ -274,7 +275,12 @@ func (w *Work) checkVerification(l reprocessing.Lift, hold reprocessing.Hold) (*
 		return nil, invalid("record %s is not the decision on a cleaning verification", l.Verification)
 	}
 	if !hold.AnsweredBy(d) {
-		return nil, invalid("cleaning verification %s does not show that %s passed after the hold was placed at %s", l.Verification, hold.Scope, hold.At.In(w.Zone()))
+		return nil, invalid(
+			"cleaning verification %s does not show that %s passed after the hold was placed at %s",
+			l.Verification,
+			hold.Scope,
+			hold.At.In(w.Zone()),
+		)
 	}
 	replaced, err := w.tx.Replaced(kept.Record)
 	if err == nil && replaced.Known() {
@@ -340,7 +346,11 @@ func (w *Work) voided(e Entry) (r Receipt, ok bool, err error) {
 		return r, false, nil
 	}
 	if err == nil && (kept.Kind() != record.Void || kept.Corrects != e.Corrects || kept.Reason != e.Reason || kept.By != e.By) {
-		err = &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s is stored with another content", e.ID), Hint: "a stored record never changes: send a correction that names it"}
+		err = &fault.Error{
+			Code:    fault.Conflict,
+			Message: fmt.Sprintf("record %s is stored with another content", e.ID),
+			Hint:    "a stored record never changes: send a correction that names it",
+		}
 	}
 	return Receipt{Record: kept.Record}, err == nil, err
 }

@@ -24,7 +24,11 @@ func again[T any](w *Work, id ledger.ID, typ record.Kind, same func(T) bool) (r 
 	}
 	body, err := record.Body[T](kept.Record)
 	if err != nil || kept.Kind() != typ || !same(body) {
-		return r, false, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s is stored with another content", id), Hint: "a stored record never changes: send a correction that names it"}
+		return r, false, &fault.Error{
+			Code:    fault.Conflict,
+			Message: fmt.Sprintf("record %s is stored with another content", id),
+			Hint:    "a stored record never changes: send a correction that names it",
+		}
 	}
 	return Receipt{Record: kept.Record}, true, nil
 }

@@ -30,11 +30,19 @@ var cheap = access.Cost{Memory: 8, Passes: 1, Lanes: 1}
 
 func beginning(clock *storetest.Clock) desk.Beginning {
 	return desk.Beginning{
-		Site: record.SiteBody{Code: "NORTH", Name: "Example clinic", Zone: "Europe/Berlin"}, Rules: policy.Preset(), RulesName: "general.yaml", By: "L-01",
-		Meter: &quality.Meter{Code: "M-1", System: "example-system"},
-		Lot:   &quality.Lot{Kit: "example-kit", Lot: "A17", Expires: clock.At().Add(48 * time.Hour)},
-		First: &identity.NewAccount{Code: "L-01", Name: "Kim Muster", Roles: []access.Role{access.Lead, access.Administrator}, Password: "crumb lantern oboe drift"},
-		Cost:  cheap,
+		Site:      record.SiteBody{Code: "NORTH", Name: "Example clinic", Zone: "Europe/Berlin"},
+		Rules:     policy.Preset(),
+		RulesName: "general.yaml",
+		By:        "L-01",
+		Meter:     &quality.Meter{Code: "M-1", System: "example-system"},
+		Lot:       &quality.Lot{Kit: "example-kit", Lot: "A17", Expires: clock.At().Add(48 * time.Hour)},
+		First: &identity.NewAccount{
+			Code:     "L-01",
+			Name:     "Kim Muster",
+			Roles:    []access.Role{access.Lead, access.Administrator},
+			Password: "crumb lantern oboe drift",
+		},
+		Cost: cheap,
 	}
 }
 
@@ -265,7 +273,8 @@ func TestExamples(t *testing.T) {
 		before := have()
 		for i := range 2 {
 			clock.Move(time.Second)
-			out, err := d.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: kind, Name: string(kind) + ".csv", Content: strings.NewReader(desk.Example(kind)), By: "L-01"}, false)
+			out, err := d.As(access.Operator("L-01")).
+				Import(t.Context(), desk.File{Kind: kind, Name: string(kind) + ".csv", Content: strings.NewReader(desk.Example(kind)), By: "L-01"}, false)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -316,7 +325,11 @@ func TestImportChanges(t *testing.T) {
 	if err != nil || out.Stored != 2 || out.Changed != 1 || out.Known != 2 {
 		t.Fatalf("%v: %+v", err, out)
 	}
-	if out, err := desk.New(db).As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", By: "L-01", Content: strings.NewReader("meter,system\nM-1,example-system\n")}, true); err != nil || out.Known != 1 || out.Stored != 0 {
+	if out, err := desk.New(db).
+		As(access.Operator("L-01")).
+		Import(t.Context(), desk.File{Kind: desk.Meters, Name: "m.csv", By: "L-01", Content: strings.NewReader("meter,system\nM-1,example-system\n")},
+			true); err != nil || out.Known != 1 ||
+		out.Stored != 0 {
 		t.Errorf("a meter that was registered by hand: %v, %+v", err, out)
 	}
 	if !told[0].Changes || !told[0].Fresh || told[1].Changes || !told[1].Fresh || told[2].Fresh || told[2].Changes || told[3].Fresh {
@@ -345,14 +358,22 @@ func TestPropose(t *testing.T) {
 		{"a month first", "tag,model,in_service\nX,D,01/25/2026 07:00\n", desk.Fleet, table.Profile{}, "", "MM/DD/YYYY HH:mm", [2]string{}},
 		{"no time at all", "tag,model,in_service\nX,D,soon\n", desk.Fleet, table.Profile{}, "", "", [2]string{}},
 		{"a name that is close", "tagg,model,in_service\nX,D,soon\n", desk.Fleet, table.Profile{}, "", "", [2]string{"tag", "tagg"}},
-		{"columns that somebody named", "Gerät,Typ,seit\nX,D,05.01.2026 07:00\n", desk.Fleet, table.Profile{Columns: map[string]string{"in_service": "seit"}}, "", "DD.MM.YYYY HH:mm", [2]string{"in_service", "seit"}},
+		{
+			"columns that somebody named", "Gerät,Typ,seit\nX,D,05.01.2026 07:00\n", desk.Fleet,
+			table.Profile{Columns: map[string]string{"in_service": "seit"}},
+			"",
+			"DD.MM.YYYY HH:mm",
+			[2]string{"in_service", "seit"},
+		},
 	} {
 		peeked, err := table.Peek("file.csv", strings.NewReader(c.file), table.Profile{}, 100)
 		if err != nil {
 			t.Fatal(err)
 		}
 		got := desk.Propose(c.kind, peeked, c.given, zone)
-		if got.Profile.Decimal != c.decimal || strings.Join(got.Profile.Time.Format, "|") != c.format || got.Profile.Columns[c.column[0]] != c.column[1] || got.Profile.Time.Zone != zone || len(got.Notes) == 0 {
+		if got.Profile.Decimal != c.decimal || strings.Join(got.Profile.Time.Format, "|") != c.format || got.Profile.Columns[c.column[0]] != c.column[1] ||
+			got.Profile.Time.Zone != zone ||
+			len(got.Notes) == 0 {
 			t.Errorf("%s: %+v", c.reason, got)
 		}
 	}

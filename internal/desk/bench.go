@@ -204,7 +204,14 @@ func (v DayView) readingsSince(tag string, from, to unit.Instant) (map[string][]
 	err := v.tx.Events(tag, from, to, store.Forever, func(k store.Kept) error {
 		return fold(k, func(x reading.Reading) {
 			all[x.Sample] = append(all[x.Sample], JobReading{
-				ID: k.ID, At: k.At, By: k.By, Meter: x.Meter, Value: x.Value.String(), Outcome: x.Judgement.Outcome, Why: x.Judgement.Why, Near: x.Judgement.Near,
+				ID:      k.ID,
+				At:      k.At,
+				By:      k.By,
+				Meter:   x.Meter,
+				Value:   x.Value.String(),
+				Outcome: x.Judgement.Outcome,
+				Why:     x.Judgement.Why,
+				Near:    x.Judgement.Near,
 			})
 		})
 	}, record.Reading)

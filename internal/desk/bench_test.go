@@ -41,7 +41,8 @@ func BenchmarkRelease(b *testing.B) {
 	begin := bench.at()
 	bench.do(func(w *desk.Work) error {
 		for _, tag := range tags {
-			if _, err := w.SettingUp().RegisterInstrument(lead, begin, scope.Instrument{Tag: tag, Model: "D1", Owner: scope.Own, InService: begin}); err != nil {
+			if _, err := w.SettingUp().
+				RegisterInstrument(lead, begin, scope.Instrument{Tag: tag, Model: "D1", Owner: scope.Own, InService: begin}); err != nil {
 				return err
 			}
 		}

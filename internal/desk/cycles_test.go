@@ -176,7 +176,10 @@ func TestExposureOfVerifications(t *testing.T) {
 		t.Errorf("after a cleaning verification that passed: %+v", got)
 	}
 	cycles := b.cycles(b.at(), 1)
-	if n := len(cycles[0].Decisions); n != 2 || cycles[0].Decisions[0].Verification.Outcome != reading.Action || cycles[0].Decisions[1].Verification.Cleaning != 2 {
+	if n := len(
+		cycles[0].Decisions,
+	); n != 2 || cycles[0].Decisions[0].Verification.Outcome != reading.Action ||
+		cycles[0].Decisions[1].Verification.Cleaning != 2 {
 		t.Errorf("%d decisions: %+v", n, cycles[0].Decisions)
 	}
 	if len(cycles[0].Samples) != 2*len(points) || len(cycles[0].Samples[0].Judgements) != 1 {

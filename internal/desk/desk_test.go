@@ -31,7 +31,8 @@ type bench struct {
 func start(tb testing.TB) *bench {
 	tb.Helper()
 	b := &bench{TB: tb, now: storetest.NewClock()}
-	db, err := sqlite.Folder(tb.TempDir()).Create(context.Background(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, b.now.Now)
+	db, err := sqlite.Folder(tb.TempDir()).
+		Create(context.Background(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, b.now.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -65,7 +66,20 @@ func start(tb testing.TB) *bench {
 			return err
 		}
 		for _, p := range points {
-			l := reading.Level{System: "A", Kit: "K", Point: p, Analyte: reading.ATP, Unit: reading.RLU, Alert: 100, Action: 200, Comparison: reading.Over, Source: "test", Edition: "1", Adopter: "L-01", Adopted: since}
+			l := reading.Level{
+				System:     "A",
+				Kit:        "K",
+				Point:      p,
+				Analyte:    reading.ATP,
+				Unit:       reading.RLU,
+				Alert:      100,
+				Action:     200,
+				Comparison: reading.Over,
+				Source:     "test",
+				Edition:    "1",
+				Adopter:    "L-01",
+				Adopted:    since,
+			}
 			if _, err := w.SettingUp().AdoptLevel(lead, l); err != nil {
 				return err
 			}
@@ -212,7 +226,8 @@ func (b *bench) use() (reprocessing.Use, ledger.ID) {
 func (b *bench) finish() {
 	b.Helper()
 	b.step(reprocessing.Disinfection, 30*time.Minute, func(s *reprocessing.Step) {
-		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass, 12*unit.Minute, 21, true
+		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass,
+			12*unit.Minute, 21, true
 		s.DisinfectantExpires = s.Start.Add(240 * time.Hour)
 	})
 	b.step(reprocessing.Drying, 12*time.Minute, nil)

@@ -49,11 +49,31 @@ func TestDifferences(t *testing.T) {
 		want     []desk.Difference
 	}{
 		{"the same", differed, differed, nil},
-		{"a value with its unit", differed, edit(func(m *scope.Model) { m.OuterDiameter = 13.5 }), []desk.Difference{one("", "outer diameter", desk.Altered, "13 mm", "13.5 mm")}},
+		{
+			"a value with its unit",
+			differed,
+			edit(func(m *scope.Model) { m.OuterDiameter = 13.5 }),
+			[]desk.Difference{one("", "outer diameter", desk.Altered, "13 mm", "13.5 mm")},
+		},
 		{"a yes", differed, edit(func(m *scope.Model) { m.Elevator = false }), []desk.Difference{one("", "elevator", desk.Altered, "yes", "no")}},
-		{"a text that comes", differed, edit(func(m *scope.Model) { m.Instructions = "IFU 3" }), []desk.Difference{one("", "instructions", desk.Added, "", "IFU 3")}},
-		{"a text that goes", edit(func(m *scope.Model) { m.Instructions = "IFU 3" }), differed, []desk.Difference{one("", "instructions", desk.Removed, "IFU 3", "")}},
-		{"in a part", differed, edit(func(m *scope.Model) { m.Channels[1].Sealed = false }), []desk.Difference{one("elevator wire channel", "sealed", desk.Altered, "yes", "no")}},
+		{
+			"a text that comes",
+			differed,
+			edit(func(m *scope.Model) { m.Instructions = "IFU 3" }),
+			[]desk.Difference{one("", "instructions", desk.Added, "", "IFU 3")},
+		},
+		{
+			"a text that goes",
+			edit(func(m *scope.Model) { m.Instructions = "IFU 3" }),
+			differed,
+			[]desk.Difference{one("", "instructions", desk.Removed, "IFU 3", "")},
+		},
+		{
+			"in a part",
+			differed,
+			edit(func(m *scope.Model) { m.Channels[1].Sealed = false }),
+			[]desk.Difference{one("elevator wire channel", "sealed", desk.Altered, "yes", "no")},
+		},
 		{
 			"a part that comes, before others", differed, edit(func(m *scope.Model) {
 				m.Channels = append([]scope.Channel{{Kind: scope.AirChannel, Diameter: 1, Length: 3000}}, m.Channels...)
@@ -61,8 +81,12 @@ func TestDifferences(t *testing.T) {
 			[]desk.Difference{one("air channel", "", desk.Added, "", "inner diameter 1 mm; length 3000 mm; can be brushed no; can be flushed no; sealed no")},
 		},
 		{
-			"a part that goes", differed, edit(func(m *scope.Model) { m.Channels = m.Channels[:1] }),
-			[]desk.Difference{one("elevator wire channel", "", desk.Removed, "inner diameter 0.85 mm; length 1500 mm; can be brushed no; can be flushed no; sealed yes", "")},
+			"a part that goes",
+			differed,
+			edit(func(m *scope.Model) { m.Channels = m.Channels[:1] }),
+			[]desk.Difference{
+				one("elevator wire channel", "", desk.Removed, "inner diameter 0.85 mm; length 1500 mm; can be brushed no; can be flushed no; sealed yes", ""),
+			},
 		},
 		{
 			"another order", differed, edit(func(m *scope.Model) { m.Channels[0], m.Channels[1] = m.Channels[1], m.Channels[0] }),
@@ -119,7 +143,15 @@ func TestRuleDifferences(t *testing.T) {
 	tests := []struct{ name, from, to, of, field, old, new string }{
 		{"the limit of a step", "within: 60min, from: point-of-use", "within: 45min, from: point-of-use", "step manual cleaning", "within", "1h", "45min"},
 		{"cleanings", "cleanings: 3 ", "cleanings: 2 ", "cleaning verifications", "cleanings and tests in a cycle", "3", "2"},
-		{"a volume", "Push 60 mL of air through the channel into the container, medium: air, volume_ml: 60", "Push 60 mL of air through the channel into the container, medium: air, volume_ml: 55", "protocol for instrument channel, suction channel, act 7", "volume", "60 mL", "55 mL"},
+		{
+			"a volume",
+			"Push 60 mL of air through the channel into the container, medium: air, volume_ml: 60",
+			"Push 60 mL of air through the channel into the container, medium: air, volume_ml: 55",
+			"protocol for instrument channel, suction channel, act 7",
+			"volume",
+			"60 mL",
+			"55 mL",
+		},
 		{"a sampling plan", "uses: 30, days: 30", "uses: 20, days: 30", "cleaning verification periodic standard", "every so many uses", "30", "20"},
 		{"a contact time", "{name: opa-0.55, contact: 12min", "{name: opa-0.55, contact: 13min", "disinfectant opa-0.55", "contact time", "12min", "13min"},
 		{"outside a cabinet", "unstored: 3h", "unstored: 2h", "", "outside a cabinet for", "3h", "2h"},
@@ -150,10 +182,17 @@ func TestRuleDifferences(t *testing.T) {
 func TestDifferencesMirror(t *testing.T) {
 	t.Parallel()
 	model := func(t *rapid.T, name string) scope.Model {
-		m := scope.Model{Name: rapid.SampledFrom([]string{"A", "B"}).Draw(t, name), Elevator: rapid.Bool().Draw(t, name), OuterDiameter: unit.Millimetres(rapid.IntRange(1, 3).Draw(t, name))}
+		m := scope.Model{
+			Name:          rapid.SampledFrom([]string{"A", "B"}).Draw(t, name),
+			Elevator:      rapid.Bool().Draw(t, name),
+			OuterDiameter: unit.Millimetres(rapid.IntRange(1, 3).Draw(t, name)),
+		}
 		for _, k := range scope.ChannelKinds {
 			if rapid.Bool().Draw(t, name) {
-				m.Channels = append(m.Channels, scope.Channel{Kind: k, Diameter: unit.Millimetres(rapid.IntRange(1, 2).Draw(t, name)), Sealed: rapid.Bool().Draw(t, name)})
+				m.Channels = append(
+					m.Channels,
+					scope.Channel{Kind: k, Diameter: unit.Millimetres(rapid.IntRange(1, 2).Draw(t, name)), Sealed: rapid.Bool().Draw(t, name)},
+				)
 			}
 		}
 		return m

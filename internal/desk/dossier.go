@@ -62,7 +62,11 @@ func (w *Work) recordOf(tag string, id ledger.ID) error {
 	case of == "":
 		return invalid("record %s (%s) belongs to no scope, so nothing of %s can be about it", id, kept.Kind(), tag)
 	case of != tag:
-		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("record %s (%s) is of scope %s, not of %s", id, kept.Kind(), of, tag), Hint: "see the records of a scope with: rinsate history " + tag}
+		return &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("record %s (%s) is of scope %s, not of %s", id, kept.Kind(), of, tag),
+			Hint:    "see the records of a scope with: rinsate history " + tag,
+		}
 	}
 	return nil
 }

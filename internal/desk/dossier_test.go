@@ -134,7 +134,12 @@ func TestAttachTwice(t *testing.T) {
 	elsewhere.Scope = "D-02"
 	conflict := "record " + string(e.ID) + " is stored with another content\nhint: a stored record never changes: send a correction that names it"
 	b.refused(t, []refusal{
-		{"another file under the id", func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, photograph(), picture(t, 3, 4)) }, fault.Conflict, conflict},
+		{
+			"another file under the id",
+			func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, photograph(), picture(t, 3, 4)) },
+			fault.Conflict,
+			conflict,
+		},
 		{"another title under the id", func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, other, content) }, fault.Conflict, conflict},
 		{"another scope under the id", func(w *desk.Work) (desk.Receipt, error) { return w.Attach(e, elsewhere, content) }, fault.Conflict, conflict},
 	})
@@ -170,16 +175,62 @@ func TestAttachRefusals(t *testing.T) {
 		}
 	}
 	b.refused(t, []refusal{
-		{"another type of file", act(tech, []byte("<html>"), func(*dossier.Attachment) {}), fault.Invalid, "the file is of a type that is not kept; allowed: JPEG (.jpg, .jpeg), PNG (.png) and PDF (.pdf)"},
-		{"a name that does not fit", act(tech, jpg.Bytes(), func(a *dossier.Attachment) { a.Media = dossier.PNG }), fault.Invalid, "the file is called a PNG picture and holds a JPEG picture: give it the name that fits, or look whether it is the right file; allowed: JPEG (.jpg, .jpeg), PNG (.png) and PDF (.pdf)"},
-		{"no title", act(tech, content, func(a *dossier.Attachment) { a.Title = "" }), fault.Invalid, "attachment to D-01: the title is missing: say in a few words what the file shows"},
+		{
+			"another type of file",
+			act(tech, []byte("<html>"), func(*dossier.Attachment) {}),
+			fault.Invalid,
+			"the file is of a type that is not kept; allowed: JPEG (.jpg, .jpeg), PNG (.png) and PDF (.pdf)",
+		},
+		{
+			"a name that does not fit",
+			act(tech, jpg.Bytes(), func(a *dossier.Attachment) { a.Media = dossier.PNG }),
+			fault.Invalid,
+			"the file is called a PNG picture and holds a JPEG picture: give it the name that fits, or look whether it is the right file; allowed: JPEG (.jpg, " +
+				".jpeg), PNG (.png) and PDF (.pdf)",
+		},
+		{
+			"no title",
+			act(tech, content, func(a *dossier.Attachment) { a.Title = "" }),
+			fault.Invalid,
+			"attachment to D-01: the title is missing: say in a few words what the file shows",
+		},
 		{"nobody", act(desk.Entry{}, content, func(*dossier.Attachment) {}), fault.Invalid, "attachment to D-01: who attaches it?"},
-		{"no such scope", act(tech, content, func(a *dossier.Attachment) { a.Scope = "X-99" }), fault.NotFound, "scope \"X-99\" is not registered\nhint: see the fleet with: rinsate fleet"},
-		{"about no record", act(tech, content, func(a *dossier.Attachment) { a.About = string(nothing) }), fault.NotFound, "there is no record " + string(nothing)},
-		{"about a record of another scope", act(tech, content, func(a *dossier.Attachment) { a.About = string(elsewhere) }), fault.Invalid, "record " + string(elsewhere) + " (step) is of scope D-02, not of D-01\nhint: see the records of a scope with: rinsate history D-01"},
-		{"about a record of no scope", act(tech, content, func(a *dossier.Attachment) { a.About = string(person) }), fault.Invalid, "record " + string(person) + " (person) belongs to no scope, so nothing of D-01 can be about it"},
-		{"a correction of another type", act(desk.Entry{By: "T-01", Corrects: elsewhere, Reason: "r"}, content, func(*dossier.Attachment) {}), fault.Invalid, "an attachment record cannot take the place of a step record"},
-		{"in the future", act(tech, content, func(a *dossier.Attachment) { a.At = b.at().Add(time.Hour) }), fault.Invalid, "attachment at 2026-03-02 10:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
+		{
+			"no such scope",
+			act(tech, content, func(a *dossier.Attachment) { a.Scope = "X-99" }),
+			fault.NotFound,
+			"scope \"X-99\" is not registered\nhint: see the fleet with: rinsate fleet",
+		},
+		{
+			"about no record",
+			act(tech, content, func(a *dossier.Attachment) { a.About = string(nothing) }),
+			fault.NotFound,
+			"there is no record " + string(nothing),
+		},
+		{
+			"about a record of another scope",
+			act(tech, content, func(a *dossier.Attachment) { a.About = string(elsewhere) }),
+			fault.Invalid,
+			"record " + string(elsewhere) + " (step) is of scope D-02, not of D-01\nhint: see the records of a scope with: rinsate history D-01",
+		},
+		{
+			"about a record of no scope",
+			act(tech, content, func(a *dossier.Attachment) { a.About = string(person) }),
+			fault.Invalid,
+			"record " + string(person) + " (person) belongs to no scope, so nothing of D-01 can be about it",
+		},
+		{
+			"a correction of another type",
+			act(desk.Entry{By: "T-01", Corrects: elsewhere, Reason: "r"}, content, func(*dossier.Attachment) {}),
+			fault.Invalid,
+			"an attachment record cannot take the place of a step record",
+		},
+		{
+			"in the future",
+			act(tech, content, func(a *dossier.Attachment) { a.At = b.at().Add(time.Hour) }),
+			fault.Invalid,
+			"attachment at 2026-03-02 10:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)",
+		},
 	})
 	var files int
 	if err := sqlitetest.Raw(t, b.desk.DB.Home()).QueryRowContext(t.Context(), `SELECT count(*) FROM content`).Scan(&files); err != nil || files != 0 {
@@ -215,7 +266,8 @@ func TestVoidAndCorrectAttachment(t *testing.T) {
 		t.Errorf("%d records followed", len(void.Followed))
 	}
 	all := b.attachments("D-01")
-	if len(all) != 2 || all[0].ID != right || all[0].Replaced != voided || all[0].Corrects != wrong || all[0].Reason != "wrong place" || !all[1].Replaced.Known() {
+	if len(all) != 2 || all[0].ID != right || all[0].Replaced != voided || all[0].Corrects != wrong || all[0].Reason != "wrong place" ||
+		!all[1].Replaced.Known() {
 		t.Errorf("after the void: %+v", all)
 	}
 	b.ask(func(v desk.View) error { // both stay visible, with their file
@@ -427,14 +479,30 @@ func TestHandOver(t *testing.T) {
 		t.Errorf("sent again: %+v", again)
 	}
 	b.refused(t, []refusal{
-		{"another text under the id", send("other"), fault.Conflict, "record " + string(e.ID) + " is stored with another content\nhint: a stored record never changes: send a correction that names it"},
-		{"no text", func(w *desk.Work) (desk.Receipt, error) { return w.HandOver(tech, dossier.Handover{Text: "\r\n"}) }, fault.Invalid, "hand-over note: the text is missing"},
-		{"nobody", func(w *desk.Work) (desk.Receipt, error) { return w.HandOver(desk.Entry{}, dossier.Handover{Text: "x"}) }, fault.Invalid, "hand-over note: who writes it?"},
+		{
+			"another text under the id",
+			send("other"),
+			fault.Conflict,
+			"record " + string(e.ID) + " is stored with another content\nhint: a stored record never changes: send a correction that names it",
+		},
+		{
+			"no text",
+			func(w *desk.Work) (desk.Receipt, error) { return w.HandOver(tech, dossier.Handover{Text: "\r\n"}) },
+			fault.Invalid,
+			"hand-over note: the text is missing",
+		},
+		{
+			"nobody",
+			func(w *desk.Work) (desk.Receipt, error) { return w.HandOver(desk.Entry{}, dossier.Handover{Text: "x"}) },
+			fault.Invalid,
+			"hand-over note: who writes it?",
+		},
 		{"about no scope that is known", func(w *desk.Work) (desk.Receipt, error) {
 			return w.HandOver(tech, dossier.Handover{Text: "x", Scopes: []string{"X-99"}})
 		}, fault.NotFound, "scope \"X-99\" is not registered\nhint: see the fleet with: rinsate fleet"},
 		{"voided twice", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{By: "N-01", Corrects: mistake, Reason: "again"})
-		}, fault.Conflict, "record " + string(mistake) + " (handover) is replaced already or cannot be replaced\nhint: look at its chain with: rinsate ledger show " + string(mistake)},
+		}, fault.Conflict, "record " + string(mistake) + " (handover) is replaced already or cannot be replaced\nhint: look at its chain with: rinsate " +
+			"ledger show " + string(mistake)},
 	})
 }

@@ -69,7 +69,15 @@ func (e *ChangedError) Error() string {
 // new: nothing that somebody else wrote meanwhile is replaced unseen. body is what the edition will say
 // and save writes it, in force from at. What is there already, and a change of nothing, is refused; an
 // edition that stands after base is told in a *ChangedError. The same entry sent twice is stored once.
-func (w SettingUp) Edit(e Entry, typ record.Kind, key string, base ledger.ID, body any, at unit.Instant, save func(at unit.Instant) (Receipt, error)) (Receipt, error) {
+func (w SettingUp) Edit(
+	e Entry,
+	typ record.Kind,
+	key string,
+	base ledger.ID,
+	body any,
+	at unit.Instant,
+	save func(at unit.Instant) (Receipt, error),
+) (Receipt, error) {
 	if e.ID != "" {
 		kept, err := w.tx.Record(e.ID)
 		if err == nil {
@@ -86,7 +94,11 @@ func (w SettingUp) Edit(e Entry, typ record.Kind, key string, base ledger.ID, bo
 	now, there := Latest(all)
 	switch {
 	case base == "" && there:
-		return Receipt{}, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s %q is registered already", thing(typ), key), Hint: "open its page to change it, or choose another name"}
+		return Receipt{}, &fault.Error{
+			Code:    fault.Conflict,
+			Message: fmt.Sprintf("%s %q is registered already", thing(typ), key),
+			Hint:    "open its page to change it, or choose another name",
+		}
 	case base != "" && !there:
 		return Receipt{}, notFound("register it anew", "%s %q does not stand any more", thing(typ), key)
 	case there && now.ID != string(base):

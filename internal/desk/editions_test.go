@@ -55,7 +55,8 @@ func TestEdit(t *testing.T) {
 	b := start(t)
 	edit := func(e desk.Entry, base ledger.ID, m quality.Meter) (r desk.Receipt, err error) {
 		err = b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) (err error) {
-			r, err = w.SettingUp().Edit(e, record.Meter, m.Code, base, m, w.Now(), func(at unit.Instant) (desk.Receipt, error) { return w.SettingUp().RegisterMeter(e, at, m) })
+			r, err = w.SettingUp().
+				Edit(e, record.Meter, m.Code, base, m, w.Now(), func(at unit.Instant) (desk.Receipt, error) { return w.SettingUp().RegisterMeter(e, at, m) })
 			return err
 		})
 		return r, err
@@ -76,7 +77,8 @@ func TestEdit(t *testing.T) {
 	if !ok || fault.CodeOf(err) != fault.Conflict {
 		t.Fatalf("the second was not told: %v", err)
 	}
-	if changed.From.ID != string(old) || changed.Now.ID != string(first.ID) || len(changed.Meanwhile) != 1 || changed.Now.By != "L-01" || changed.Now.Reason != first.Reason {
+	if changed.From.ID != string(old) || changed.Now.ID != string(first.ID) || len(changed.Meanwhile) != 1 || changed.Now.By != "L-01" ||
+		changed.Now.Reason != first.Reason {
 		t.Errorf("told %+v", changed)
 	}
 	for _, test := range []struct {
@@ -118,12 +120,27 @@ func TestRetireAndReinstate(t *testing.T) {
 	}
 	first := b.base(record.Instrument, tag)
 	b.refused(t, []refusal{
-		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Retire(lead, tag, first, left) }, fault.Invalid, "scope D-01: say why it leaves"},
-		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Retire(because("x"), tag, first, 0) }, fault.Invalid, "scope D-01: since when is it out of service?"},
+		{
+			"no reason",
+			func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Retire(lead, tag, first, left) },
+			fault.Invalid,
+			"scope D-01: say why it leaves",
+		},
+		{
+			"no time",
+			func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Retire(because("x"), tag, first, 0) },
+			fault.Invalid,
+			"scope D-01: since when is it out of service?",
+		},
 		{"it is there", func(w *desk.Work) (desk.Receipt, error) {
 			return w.SettingUp().Reinstate(because("x"), tag, first, left)
 		}, fault.Invalid, "scope D-01 is in service"},
-		{"no such scope", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Retire(because("x"), "X", first, left) }, fault.NotFound, "scope \"X\" is not registered\nhint: see what is registered"},
+		{
+			"no such scope",
+			func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Retire(because("x"), "X", first, left) },
+			fault.NotFound,
+			"scope \"X\" is not registered\nhint: see what is registered",
+		},
 	})
 	b.must(retire(first))
 	if a := b.release(); a.State != reprocessing.OutOfService {
@@ -155,8 +172,18 @@ func TestRecall(t *testing.T) {
 	base := b.base(record.Lot, "K|7")
 	since := b.pass(time.Minute)
 	b.refused(t, []refusal{
-		{"no reason", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Recall(lead, "K|7", base, since) }, fault.Invalid, "lot 7 of kit K: say why it is recalled"},
-		{"no time", func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Recall(because("x"), "K|7", base, 0) }, fault.Invalid, "lot 7 of kit K: since when is it recalled?"},
+		{
+			"no reason",
+			func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Recall(lead, "K|7", base, since) },
+			fault.Invalid,
+			"lot 7 of kit K: say why it is recalled",
+		},
+		{
+			"no time",
+			func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().Recall(because("x"), "K|7", base, 0) },
+			fault.Invalid,
+			"lot 7 of kit K: since when is it recalled?",
+		},
 	})
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.SettingUp().Recall(because("the maker asks for it back"), "K|7", base, since)
@@ -218,7 +245,11 @@ func (b *bench) rulesEditions() (all []desk.RulesEdition, decided []int) {
 func TestAdoptFrom(t *testing.T) {
 	b := start(t)
 	text := func(edition, cleanings string) []byte {
-		changed, err := policy.Amend(policy.Preset(), policy.Amendment{Path: []string{"edition"}, Value: edition, Text: true}, policy.Amendment{Path: []string{"reading", "cleanings"}, Value: cleanings})
+		changed, err := policy.Amend(
+			policy.Preset(),
+			policy.Amendment{Path: []string{"edition"}, Value: edition, Text: true},
+			policy.Amendment{Path: []string{"reading", "cleanings"}, Value: cleanings},
+		)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -321,7 +352,11 @@ func TestSetUp(t *testing.T) {
 	b.targets()
 	b.check(1000, 2)
 	door := identity.NewDoor(b.desk.DB, access.Cost{Memory: 8, Passes: 1, Lanes: 1})
-	if _, _, err := door.AddAccount(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, identity.NewAccount{Code: "T-01", Name: "T", Roles: []access.Role{access.Technician}, Password: "crumb lantern oboe drift"}); err != nil {
+	if _, _, err := door.AddAccount(
+		t.Context(),
+		identity.Entry{Actor: access.Operator("A-01")},
+		identity.NewAccount{Code: "T-01", Name: "T", Roles: []access.Role{access.Technician}, Password: "crumb lantern oboe drift"},
+	); err != nil {
 		t.Fatal(err)
 	}
 	if got := missing(b); got != "" {
@@ -346,7 +381,8 @@ func TestSetUp(t *testing.T) {
 
 // A site that has nothing yet is told all of it, and nothing fails.
 func TestSetUpOfNothing(t *testing.T) {
-	db, err := sqlite.Folder(t.TempDir()).Create(t.Context(), record.SiteBody{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
+	db, err := sqlite.Folder(t.TempDir()).
+		Create(t.Context(), record.SiteBody{Code: "S1", Name: "Test", Zone: "UTC", Origin: "test.example/s1"}, storetest.NewClock().Now)
 	if err != nil {
 		t.Fatal(err)
 	}

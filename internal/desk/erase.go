@@ -28,7 +28,8 @@ func (w *Work) Erase(e Entry, id ledger.ID, field string, why record.ErasureReas
 		return Receipt{}, invalid("the reason %q is none; choose one of: %s", why, reasonWords())
 	}
 	if r, ok, err := again(w, e.ID, record.Erasure, func(x record.ErasureBody) bool {
-		return x.Why == why && len(x.Texts) > 0 && x.Texts[0].Record == id && (field == "" || strings.TrimPrefix(x.Texts[0].Field, "body.") == strings.TrimPrefix(field, "body."))
+		return x.Why == why && len(x.Texts) > 0 && x.Texts[0].Record == id &&
+			(field == "" || strings.TrimPrefix(x.Texts[0].Field, "body.") == strings.TrimPrefix(field, "body."))
 	}); ok || err != nil {
 		return r, err
 	}
@@ -63,7 +64,11 @@ func chosen(id ledger.ID, field string, texts map[string]string) (string, error)
 	case field == "" && len(fields) == 1:
 		return fields[0], nil
 	case field == "":
-		return "", &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("record %s has %d texts: %s", id, len(fields), strings.Join(fields, ", ")), Hint: "name one with --field"}
+		return "", &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("record %s has %d texts: %s", id, len(fields), strings.Join(fields, ", ")),
+			Hint:    "name one with --field",
+		}
 	}
 	for _, name := range []string{field, "body." + field} {
 		if _, ok := texts[name]; ok {

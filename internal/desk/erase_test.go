@@ -89,12 +89,17 @@ func TestEraseWithCopies(t *testing.T) {
 		if r.Fresh != (i == 0) {
 			t.Errorf("sent %d times: fresh %t", i+1, r.Fresh)
 		}
-		if got := body[record.ErasureBody](t, r.Record); len(got.Texts) != 2 || got.Texts[0].Record != first.Record.ID || got.Texts[1] != (record.FreeText{Record: second.Record.ID, Field: "body.reason"}) {
+		if got := body[record.ErasureBody](
+			t,
+			r.Record,
+		); len(got.Texts) != 2 || got.Texts[0].Record != first.Record.ID ||
+			got.Texts[1] != (record.FreeText{Record: second.Record.ID, Field: "body.reason"}) {
 			t.Errorf("erased %v", got.Texts)
 		}
 	}
 	all := b.everything()
-	if strings.Contains(all, "Jane") || strings.Count(all, `"reason":"(erased)"`) != 2 || !strings.Contains(all, "typed wrong") || !strings.Contains(all, "scratched") {
+	if strings.Contains(all, "Jane") || strings.Count(all, `"reason":"(erased)"`) != 2 || !strings.Contains(all, "typed wrong") ||
+		!strings.Contains(all, "scratched") {
 		t.Errorf("after the erasure:\n%s", all)
 	}
 	if a := b.release(); a.State != reprocessing.OnHold {
@@ -129,8 +134,15 @@ func TestEraseWhyNothingWasTaken(t *testing.T) {
 // Where a text is asked for, an erased one is none: neither what was done about a delay nor why nothing was
 // taken counts any more.
 func TestErasedTextIsMissing(t *testing.T) {
-	samples := []reprocessing.Taken{{Sample: sampling.Sample{Scope: "D-01", Point: scope.ElevatorRecess, Cleaning: 1, NotApplicable: record.ErasedText, Collected: 2}}}
-	h := reprocessing.History{Instrument: scope.Instrument{Tag: "D-01"}, Model: model(), Samples: samples, Uses: []reprocessing.Use{{Scope: "D-01", Start: 1, End: 1}}}
+	samples := []reprocessing.Taken{
+		{Sample: sampling.Sample{Scope: "D-01", Point: scope.ElevatorRecess, Cleaning: 1, NotApplicable: record.ErasedText, Collected: 2}},
+	}
+	h := reprocessing.History{
+		Instrument: scope.Instrument{Tag: "D-01"},
+		Model:      model(),
+		Samples:    samples,
+		Uses:       []reprocessing.Use{{Scope: "D-01", Start: 1, End: 1}},
+	}
 	d, _ := reprocessing.Decide(h, reprocessing.Rules{}, reading.Rules{}, 2, 1, time.UTC)
 	missing := func(d reprocessing.Decision) bool {
 		return slices.ContainsFunc(d.Verification.Points, func(p reading.PointResult) bool { return p.Point == scope.ElevatorRecess && p.NotApplicable == "" })

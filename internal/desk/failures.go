@@ -171,7 +171,11 @@ func Shares(periods []Period) (trend.AttributeChart, error) {
 	}
 	c, err := trend.LaneyPChart(counts)
 	if errors.Is(err, stats.ErrTooFew) {
-		return c, notFound("choose an earlier begin with --from, or shorter periods with --by", "%d periods with first tests in that time: at least 2 are needed to compare", len(periods))
+		return c, notFound(
+			"choose an earlier begin with --from, or shorter periods with --by",
+			"%d periods with first tests in that time: at least 2 are needed to compare",
+			len(periods),
+		)
 	}
 	return c, refuse(err)
 }

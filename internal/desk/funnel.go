@@ -113,7 +113,11 @@ func firsts(all []Measured) []Measured {
 func Compared(units []trend.Unit) (trend.Funnel, error) {
 	f, err := trend.NewFunnel(units)
 	if errors.Is(err, stats.ErrTooFew) {
-		return f, notFound("choose an earlier begin with --from, or a smaller --least", "%d with enough readings in that time: at least 2 are needed to compare", len(units))
+		return f, notFound(
+			"choose an earlier begin with --from, or a smaller --least",
+			"%d with enough readings in that time: at least 2 are needed to compare",
+			len(units),
+		)
 	}
 	return f, refuse(err)
 }

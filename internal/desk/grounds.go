@@ -59,7 +59,9 @@ func (w SignalWork) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, 
 		return Receipt{}, refuse(err)
 	}
 	same := func(x record.LevelBody) bool {
-		return x.Key() == l.Key() && x.Alert == l.Alert && x.Action == l.Action && x.Comparison == l.Comparison && x.Source == l.Source && x.Edition == l.Edition && x.Adopter == l.Adopter
+		return x.Key() == l.Key() && x.Alert == l.Alert && x.Action == l.Action && x.Comparison == l.Comparison && x.Source == l.Source &&
+			x.Edition == l.Edition &&
+			x.Adopter == l.Adopter
 	}
 	if r, ok, err := again(w.Work, e.ID, record.Level, same); ok || err != nil {
 		return r, err // the grounds may have changed since

@@ -267,7 +267,12 @@ func (in *intake) line(r row) {
 		anchor, what = "material", fmt.Sprintf("target of %s control %s", x.Kind, x.Material)
 		err = x.Check()
 		if err == nil {
-			fresh, err = in.described(record.Target, x.System+"|"+string(x.Kind)+"|"+x.Material, x, func(e Entry) error { _, err := in.AtMeters().RegisterTarget(e, x); return err })
+			fresh, err = in.described(
+				record.Target,
+				x.System+"|"+string(x.Kind)+"|"+x.Material,
+				x,
+				func(e Entry) error { _, err := in.AtMeters().RegisterTarget(e, x); return err },
+			)
 		}
 	case Checks:
 		c := r.check()

@@ -70,7 +70,11 @@ func Columns(kind Kind) []table.Field {
 	case People:
 		return []table.Field{must(text("person", "code of the person; no names")), text("role", "what the person does")}
 	case Meters:
-		return []table.Field{must(text("meter", "code of the meter")), must(text("system", "meter system; all meters of a system count on one scale")), text("serial", "serial number")}
+		return []table.Field{
+			must(text("meter", "code of the meter")),
+			must(text("system", "meter system; all meters of a system count on one scale")),
+			text("serial", "serial number"),
+		}
 	case Lots:
 		return []table.Field{
 			must(text("kit", "name of the kit")), must(text("lot", "lot number")),
@@ -78,15 +82,26 @@ func Columns(kind Kind) []table.Field {
 		}
 	case Levels:
 		return []table.Field{
-			must(text("system", "meter system")), must(text("kit", "name of the kit")),
-			must(word("point", words(scope.PointKinds), "sampling point")), word("kind", words(scope.Kinds), "kind of scope; without it all"),
-			word("analyte", words(reading.Analytes), "what is measured; without it atp"), word("unit", words(reading.Units), "unit; without it the analyte's usual one"),
-			number("alert", "alert level, reached by a value at or over it"), number("action", "action level"),
+			must(text("system", "meter system")),
+			must(text("kit", "name of the kit")),
+			must(word("point", words(scope.PointKinds), "sampling point")),
+			word("kind", words(scope.Kinds), "kind of scope; without it all"),
+			word(
+				"analyte",
+				words(reading.Analytes),
+				"what is measured; without it atp",
+			),
+			word("unit", words(reading.Units), "unit; without it the analyte's usual one"),
+			number("alert", "alert level, reached by a value at or over it"),
+			number("action", "action level"),
 			word("comparison", []string{string(reading.Over), string(reading.AtOrOver)}, "when a value counts as over the action level"),
 			number("cv", "coefficient of variation of single readings, as a fraction"),
-			text("clean", "a strip's words for clean, separated by |"), text("dirty", "a strip's words for dirty, separated by |"),
-			must(text("source", "where the level comes from")), must(text("edition", "edition of the source")),
-			must(text("adopted_by", "who adopted it")), must(moment("adopted", "since when it judges")),
+			text("clean", "a strip's words for clean, separated by |"),
+			text("dirty", "a strip's words for dirty, separated by |"),
+			must(text("source", "where the level comes from")),
+			must(text("edition", "edition of the source")),
+			must(text("adopted_by", "who adopted it")),
+			must(moment("adopted", "since when it judges")),
 		}
 	case Targets:
 		return []table.Field{
@@ -117,25 +132,56 @@ func Columns(kind Kind) []table.Field {
 		}
 	case Steps:
 		return []table.Field{
-			text("id", "the sender's own id of the row"), must(text("scope", "asset tag")), must(word("step", recordedSteps(), "the step")),
-			must(moment("start", "start")), moment("end", "end"), text("person", "who did it"), word("result", results, "how it ended"),
-			text("note", "remark"), text("delayed", "what was done because cleaning began late"),
-			text("disinfectant", "disinfectant or sterilant, as named in the rule set"), text("disinfectant_lot", "its lot"), moment("disinfectant_expires", "when the lot or the solution expires"),
-			word("mec", results, "check of the minimum effective concentration"), number("coldest_cel", "lowest temperature over the contact time, °C"),
-			number("contact_min", "contact time in minutes"), text("reprocessor", "reprocessor (AER, EWD)"), text("cycle_number", "number of its cycle"),
-			text("cabinet", "cabinet, as named in the rule set"), text("procedure", "what an issued scope is meant for"),
+			text("id", "the sender's own id of the row"),
+			must(text("scope", "asset tag")),
+			must(word("step", recordedSteps(), "the step")),
+			must(moment("start", "start")),
+			moment("end", "end"),
+			text("person", "who did it"),
+			word("result", results, "how it ended"),
+			text("note", "remark"),
+			text("delayed", "what was done because cleaning began late"),
+			text(
+				"disinfectant",
+				"disinfectant or sterilant, as named in the rule set",
+			),
+			text("disinfectant_lot", "its lot"),
+			moment("disinfectant_expires", "when the lot or the solution expires"),
+			word("mec", results, "check of the minimum effective concentration"),
+			number("coldest_cel", "lowest temperature over the contact time, °C"),
+			number("contact_min", "contact time in minutes"),
+			text("reprocessor", "reprocessor (AER, EWD)"),
+			text("cycle_number", "number of its cycle"),
+			text("cabinet", "cabinet, as named in the rule set"),
+			text("procedure", "what an issued scope is meant for"),
 		}
 	case Readings:
 		return []table.Field{
-			text("id", "the sender's own id of the row"), must(text("scope", "asset tag")), must(word("point", words(scope.PointKinds), "sampling point")),
+			text("id", "the sender's own id of the row"),
+			must(text("scope", "asset tag")),
+			must(word("point", words(scope.PointKinds), "sampling point")),
 			{Name: "cleaning", Kind: table.KindInt, Help: "which cleaning of the cycle it was taken after, 1 for the first; without it counted"},
-			text("not_applicable", "why the point was not sampled"), text("kit", "name of the kit"), text("lot", "lot number"), text("person", "who sampled"),
-			must(moment("collected", "when the sample was taken")), moment("capped", "when its container was closed"), moment("uncapped", "when it was opened"),
-			moment("dipped", "when the device was dipped"), moment("activated", "when the device was activated"),
-			number("shaken_s", "how long it was shaken, seconds"), moment("read", "when it was read"),
-			number("flushed_ml", "volume flushed"), number("recovered_ml", "volume recovered"),
-			text("meter", "code of the meter"), text("system", "meter system, where meters are not registered (check only)"),
-			word("analyte", words(reading.Analytes), "what is measured; without it atp"), word("unit", words(reading.Units), "unit; without it the analyte's usual one"),
+			text("not_applicable", "why the point was not sampled"),
+			text("kit", "name of the kit"),
+			text("lot", "lot number"),
+			text("person", "who sampled"),
+			must(moment("collected", "when the sample was taken")),
+			moment("capped", "when its container was closed"),
+			moment("uncapped", "when it was opened"),
+			moment("dipped", "when the device was dipped"),
+			moment("activated", "when the device was activated"),
+			number("shaken_s", "how long it was shaken, seconds"),
+			moment("read", "when it was read"),
+			number("flushed_ml", "volume flushed"),
+			number("recovered_ml", "volume recovered"),
+			text("meter", "code of the meter"),
+			text("system", "meter system, where meters are not registered (check only)"),
+			word(
+				"analyte",
+				words(reading.Analytes),
+				"what is measured; without it atp",
+			),
+			word("unit", words(reading.Units), "unit; without it the analyte's usual one"),
 			text("value", "the value as shown"),
 		}
 	}
@@ -162,8 +208,18 @@ func ReadModels(t *table.Table) []scope.Model {
 			m.Risk = scope.UsualRisk(m.Kind)
 		}
 		c := scope.Channel{
-			Kind: scope.ChannelKind(col("channel").Word()), Diameter: unit.Millimetres(col("diameter_mm").Number()), Length: unit.Millimetres(col("length_mm").Number()),
-			Port: col("port").Text(), Brushable: col("brushable").Bool(), Flushable: col("flushable").Bool(), Sealed: col("sealed").Bool(), Cleaning: col("cleaning").Text(),
+			Kind: scope.ChannelKind(
+				col("channel").Word(),
+			),
+			Diameter: unit.Millimetres(col("diameter_mm").Number()),
+			Length:   unit.Millimetres(col("length_mm").Number()),
+			Port: col(
+				"port",
+			).Text(),
+			Brushable: col("brushable").Bool(),
+			Flushable: col("flushable").Bool(),
+			Sealed:    col("sealed").Bool(),
+			Cleaning:  col("cleaning").Text(),
 		}
 		i, seen := byName[m.Name]
 		if !seen {
@@ -172,7 +228,8 @@ func ReadModels(t *table.Table) []scope.Model {
 			models = append(models, m)
 		}
 		old := &models[i]
-		if old.Kind != m.Kind || old.Risk != m.Risk || old.Elevator != m.Elevator || old.OuterDiameter != m.OuterDiameter || old.SampledLength != m.SampledLength {
+		if old.Kind != m.Kind || old.Risk != m.Risk || old.Elevator != m.Elevator || old.OuterDiameter != m.OuterDiameter ||
+			old.SampledLength != m.SampledLength {
 			col("model").Reject("this row and an earlier one of the same model disagree on kind, risk, elevator or distal end")
 		}
 		old.Channels = append(old.Channels, c)
@@ -296,21 +353,48 @@ func usual(analyte, inUnit string) (reading.Analyte, reading.Unit) {
 }
 
 func (r row) use() reprocessing.Use {
-	return reprocessing.Use{Scope: r.col["scope"].Text(), Start: r.col["start"].Time(), End: r.col["end"].Time(), Procedure: r.col["procedure"].Text(), Room: r.col["room"].Text()}
+	return reprocessing.Use{
+		Scope:     r.col["scope"].Text(),
+		Start:     r.col["start"].Time(),
+		End:       r.col["end"].Time(),
+		Procedure: r.col["procedure"].Text(),
+		Room:      r.col["room"].Text(),
+	}
 }
 
 func (r row) repair() scope.Repair {
-	return scope.Repair{Scope: r.col["scope"].Text(), Sent: r.col["sent"].Time(), Returned: r.col["returned"].Time(), Fault: r.col["fault"].Text(), Work: r.col["work"].Text()}
+	return scope.Repair{
+		Scope:    r.col["scope"].Text(),
+		Sent:     r.col["sent"].Time(),
+		Returned: r.col["returned"].Time(),
+		Fault:    r.col["fault"].Text(),
+		Work:     r.col["work"].Text(),
+	}
 }
 
 func (r row) step() reprocessing.Step {
 	return reprocessing.Step{
-		Scope: r.col["scope"].Text(), Kind: reprocessing.StepKind(r.col["step"].Word()), Start: r.col["start"].Time(), End: r.col["end"].Time(),
-		By: r.col["person"].Text(), Result: reprocessing.Result(r.col["result"].Word()), Note: r.col["note"].Text(), Delayed: r.col["delayed"].Text(),
-		Disinfectant: r.col["disinfectant"].Text(), DisinfectantLot: r.col["disinfectant_lot"].Text(), DisinfectantExpires: r.col["disinfectant_expires"].Time(), MEC: reprocessing.Result(r.col["mec"].Word()),
-		Coldest: unit.Celsius(r.col["coldest_cel"].Number()), HasTemperature: r.col["coldest_cel"].Has(),
-		Contact: unit.Span(float64(r.col["contact_min"].Number()) * float64(unit.Minute)), Reprocessor: r.col["reprocessor"].Text(), CycleNumber: r.col["cycle_number"].Text(),
-		Cabinet: r.col["cabinet"].Text(), Procedure: r.col["procedure"].Text(),
+		Scope:               r.col["scope"].Text(),
+		Kind:                reprocessing.StepKind(r.col["step"].Word()),
+		Start:               r.col["start"].Time(),
+		End:                 r.col["end"].Time(),
+		By:                  r.col["person"].Text(),
+		Result:              reprocessing.Result(r.col["result"].Word()),
+		Note:                r.col["note"].Text(),
+		Delayed:             r.col["delayed"].Text(),
+		Disinfectant:        r.col["disinfectant"].Text(),
+		DisinfectantLot:     r.col["disinfectant_lot"].Text(),
+		DisinfectantExpires: r.col["disinfectant_expires"].Time(),
+		MEC:                 reprocessing.Result(r.col["mec"].Word()),
+		Coldest:             unit.Celsius(r.col["coldest_cel"].Number()),
+		HasTemperature:      r.col["coldest_cel"].Has(),
+		Contact: unit.Span(
+			float64(r.col["contact_min"].Number()) * float64(unit.Minute),
+		),
+		Reprocessor: r.col["reprocessor"].Text(),
+		CycleNumber: r.col["cycle_number"].Text(),
+		Cabinet:     r.col["cabinet"].Text(),
+		Procedure:   r.col["procedure"].Text(),
 	}
 }
 
@@ -342,10 +426,20 @@ type sampled struct {
 
 func (c *sampleColumns) row() (s sampled, ok bool) {
 	s.sample = sampling.Sample{
-		Scope: c.scope.Text(), Point: scope.PointKind(c.point.Word()), NotApplicable: c.notApplicable.Text(), Kit: c.kit.Text(), Lot: c.lot.Text(), By: c.person.Text(),
-		Collected: c.collected.Time(), Capped: c.capped.Time(), Uncapped: c.uncapped.Time(), Dipped: c.dipped.Time(), Activated: c.activated.Time(),
-		Shaken:  unit.Span(float64(c.shaken.Number()) * float64(unit.Second)),
-		Flushed: unit.Millilitres(c.flushed.Number()), Recovered: unit.Millilitres(c.recovered.Number()),
+		Scope:         c.scope.Text(),
+		Point:         scope.PointKind(c.point.Word()),
+		NotApplicable: c.notApplicable.Text(),
+		Kit:           c.kit.Text(),
+		Lot:           c.lot.Text(),
+		By:            c.person.Text(),
+		Collected:     c.collected.Time(),
+		Capped:        c.capped.Time(),
+		Uncapped:      c.uncapped.Time(),
+		Dipped:        c.dipped.Time(),
+		Activated:     c.activated.Time(),
+		Shaken:        unit.Span(float64(c.shaken.Number()) * float64(unit.Second)),
+		Flushed:       unit.Millilitres(c.flushed.Number()),
+		Recovered:     unit.Millilitres(c.recovered.Number()),
 	}
 	if c.cleaning.Has() {
 		s.sample.Cleaning = c.cleaning.Int(1, maxCleaning)

@@ -13,8 +13,17 @@ import (
 
 // silent are fields that an edition says nothing by to a person: what parts are called already.
 var silent = map[string]bool{
-	"RuleSet.digest": true, "Channel.kind": true, "Choice.kind": true, "StepRule.step": true, "Clock.name": true, "Cabinet.name": true, "Disinfectant.name": true,
-	"Protocol.points": true, "Rule.when": true, "Rule.risk": true, "Rule.kinds": true,
+	"RuleSet.digest":    true,
+	"Channel.kind":      true,
+	"Choice.kind":       true,
+	"StepRule.step":     true,
+	"Clock.name":        true,
+	"Cabinet.name":      true,
+	"Disinfectant.name": true,
+	"Protocol.points":   true,
+	"Rule.when":         true,
+	"Rule.risk":         true,
+	"Rule.kinds":        true,
 }
 
 // labelOf returns the words for a field.

@@ -71,8 +71,13 @@ func (v LevelsView) LevelTargets() ([]LevelTarget, error) {
 	}
 	slices.SortStableFunc(targets, func(a, b LevelTarget) int {
 		x, y := a.Any(), b.Any()
-		return cmp.Or(cmp.Compare(x.System, y.System), cmp.Compare(x.Kit, y.Kit), cmp.Compare(slices.Index(reading.Analytes, x.Analyte), slices.Index(reading.Analytes, y.Analyte)),
-			cmp.Compare(slices.Index(scope.PointKinds, x.Point), slices.Index(scope.PointKinds, y.Point)), cmp.Compare(x.Kind, y.Kind))
+		return cmp.Or(
+			cmp.Compare(x.System, y.System),
+			cmp.Compare(x.Kit, y.Kit),
+			cmp.Compare(slices.Index(reading.Analytes, x.Analyte), slices.Index(reading.Analytes, y.Analyte)),
+			cmp.Compare(slices.Index(scope.PointKinds, x.Point), slices.Index(scope.PointKinds, y.Point)),
+			cmp.Compare(x.Kind, y.Kind),
+		)
 	})
 	return targets, nil
 }

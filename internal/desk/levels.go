@@ -73,7 +73,12 @@ func (v LevelsView) baseline(t level.Target, from, to unit.Instant, doubted []Do
 		samples = append(samples, s)
 	}
 	if i := slices.Index(used, false); i >= 0 {
-		return nil, 0, notFound("name a reading by its record or the beginning of it, or all of a scope by its tag", "no reading of %s in that time is of scope %s or has an id that begins so", t, doubted[i].ID)
+		return nil, 0, notFound(
+			"name a reading by its record or the beginning of it, or all of a scope by its tag",
+			"no reading of %s in that time is of scope %s or has an id that begins so",
+			t,
+			doubted[i].ID,
+		)
 	}
 	return samples, begin, nil
 }
@@ -167,7 +172,13 @@ func (v LevelsView) Study(s Study) (d Studied, err error) {
 		return d, err
 	}
 	if len(d.Samples) == 0 {
-		return d, notFound("choose another time, point, kit or meter system", "there is no reading of %s from %s to %s", s.Plan.Target, s.From.In(v.Zone()), s.To.In(v.Zone()))
+		return d, notFound(
+			"choose another time, point, kit or meter system",
+			"there is no reading of %s from %s to %s",
+			s.Plan.Target,
+			s.From.In(v.Zone()),
+			s.To.In(v.Zone()),
+		)
 	}
 	d.Derivation, err = level.Derive(d.Samples, s.Plan)
 	return d, refuse(err)

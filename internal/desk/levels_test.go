@@ -27,8 +27,18 @@ var distal = level.Target{System: "A", Kit: "K", Point: scope.OuterDistalEnd}
 // distalLevel is a level for it.
 func (b *bench) distalLevel(action unit.Number, edition string, adopted unit.Instant) reading.Level {
 	return reading.Level{
-		System: "A", Kit: "K", Point: scope.OuterDistalEnd, Analyte: reading.ATP, Unit: reading.RLU, Alert: action / 2, Action: action, Comparison: reading.Over,
-		Source: "own", Edition: edition, Adopter: "L-01", Adopted: adopted,
+		System:     "A",
+		Kit:        "K",
+		Point:      scope.OuterDistalEnd,
+		Analyte:    reading.ATP,
+		Unit:       reading.RLU,
+		Alert:      action / 2,
+		Action:     action,
+		Comparison: reading.Over,
+		Source:     "own",
+		Edition:    edition,
+		Adopter:    "L-01",
+		Adopted:    adopted,
 	}
 }
 
@@ -63,7 +73,8 @@ func TestStudy(t *testing.T) {
 	})
 	b.cycle("T-01", "8", 25)
 	b.do(func(w *desk.Work) error {
-		_, err := w.SettingUp().RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: begin.Add(90 * 24 * time.Hour), Recalled: b.at()})
+		_, err := w.SettingUp().
+			RegisterLot(desk.Entry{By: "L-01"}, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: begin.Add(90 * 24 * time.Hour), Recalled: b.at()})
 		return err
 	})
 	study := desk.Study{Plan: level.Usual(distal), From: begin, To: b.at() + 1}
@@ -231,7 +242,8 @@ func TestLevelTargets(t *testing.T) {
 	lead := desk.Entry{By: "L-01"}
 	var taken desk.Receipt
 	b.do(func(w *desk.Work) (err error) {
-		for _, l := range []reading.Level{b.distalLevel(90, "2", b.at()), b.distalLevel(80, "3", b.at().Add(48*time.Hour)), b.distalLevel(70, "early", begin.Add(-time.Hour))} {
+		for _, l := range []reading.Level{b.distalLevel(90, "2", b.at()), b.distalLevel(80, "3", b.at().Add(48*time.Hour)), b.distalLevel(70, "early",
+			begin.Add(-time.Hour))} {
 			if _, err = w.SettingUp().AdoptLevel(lead, l); err != nil {
 				return err
 			}
@@ -273,7 +285,8 @@ func TestLevelTargets(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if len(measured) != 1 || measured[0].Kind != scope.Duodenoscope || measured[0].Level == nil || measured[0].Level.Edition != "2" || measured[0].Scope != "D-01" {
+		if len(measured) != 1 || measured[0].Kind != scope.Duodenoscope || measured[0].Level == nil || measured[0].Level.Edition != "2" ||
+			measured[0].Scope != "D-01" {
 			t.Errorf("measured: %+v", measured)
 		}
 		// Two levels set side by side change nothing for one that both judge alike.
@@ -295,13 +308,22 @@ func TestLevelTargets(t *testing.T) {
 // The table of a curve says what level.Operate says.
 func TestOperatingLines(t *testing.T) {
 	b := start(t)
-	o := desk.Operating{Level: b.distalLevel(100, "1", 1), Points: []int{1, 4}, Cleanings: []int{3}, Spread: 0.5, Retest: reading.AllPoints, Costs: desk.Costs{SampleMinutes: 8}}
+	o := desk.Operating{
+		Level:     b.distalLevel(100, "1", 1),
+		Points:    []int{1, 4},
+		Cleanings: []int{3},
+		Spread:    0.5,
+		Retest:    reading.AllPoints,
+		Costs:     desk.Costs{SampleMinutes: 8},
+	}
 	lines, err := o.Lines()
 	if err != nil || len(lines) != 20 {
 		t.Fatalf("%d lines, %v", len(lines), err)
 	}
 	for _, n := range lines {
-		want, err := level.Operate(level.Trial{Level: o.Level, Median: n.Median, Spread: 0.5, Points: n.Points, Cleanings: 3, Retest: reading.AllPoints, SampleMinutes: 8})
+		want, err := level.Operate(
+			level.Trial{Level: o.Level, Median: n.Median, Spread: 0.5, Points: n.Points, Cleanings: 3, Retest: reading.AllPoints, SampleMinutes: 8},
+		)
 		if err != nil || n.Operation != want {
 			t.Errorf("median %g: %+v, want %+v, %v", n.Median, n.Operation, want, err)
 		}

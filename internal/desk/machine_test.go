@@ -146,7 +146,12 @@ func TestReleaseNeverOpensUnderAHold(t *testing.T) {
 				if len(open) == 0 {
 					return
 				}
-				l := reprocessing.Lift{Hold: rapid.SampledFrom(open).Draw(rt, "hold"), By: "L-01", Reason: "r", Second: rapid.SampledFrom([]string{"", "L-01", "L-02"}).Draw(rt, "second")}
+				l := reprocessing.Lift{
+					Hold:   rapid.SampledFrom(open).Draw(rt, "hold"),
+					By:     "L-01",
+					Reason: "r",
+					Second: rapid.SampledFrom([]string{"", "L-01", "L-02"}).Draw(rt, "second"),
+				}
 				m.try(func(w *desk.Work) (desk.Receipt, error) { return w.LiftHold(lead, l) })
 			},
 			"void": func(rt *rapid.T) {
@@ -173,7 +178,10 @@ func TestReleaseNeverOpensUnderAHold(t *testing.T) {
 						return desk.Receipt{}, err
 					}
 					old := body[reading.Reading](m, ledger.Record{Body: line.Body})
-					return w.Read(desk.Entry{By: "T-01", Corrects: id, Reason: "typed wrong"}, desk.Reading{Sample: ledger.ID(old.Sample), Meter: old.Meter, Value: v, At: old.With.At})
+					return w.Read(
+						desk.Entry{By: "T-01", Corrects: id, Reason: "typed wrong"},
+						desk.Reading{Sample: ledger.ID(old.Sample), Meter: old.Meter, Value: v, At: old.With.At},
+					)
 				})
 				if ok {
 					read(r)

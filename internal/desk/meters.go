@@ -337,7 +337,13 @@ func (v MetersView) marks(meter string, from, to unit.Instant) ([]mark, error) {
 }
 
 // mark records that readings lost the trust, one record for each scope and failed check.
-func (w MeterWork) mark(meter, by string, cause ledger.ID, suspects map[ledger.ID]quality.Suspect, kept map[ledger.ID]store.Kept, failed map[unit.Instant]ledger.ID) ([]ledger.Record, error) {
+func (w MeterWork) mark(
+	meter, by string,
+	cause ledger.ID,
+	suspects map[ledger.ID]quality.Suspect,
+	kept map[ledger.ID]store.Kept,
+	failed map[unit.Instant]ledger.ID,
+) ([]ledger.Record, error) {
 	type group struct {
 		scope string
 		check ledger.ID

@@ -175,10 +175,13 @@ func TestCheckRefusals(t *testing.T) {
 		check desk.Check
 		want  string
 	}{
-		"no controls":     {desk.Check{Meter: "M-1"}, `a check of meter "M-1" needs at least one control`},
-		"unknown meter":   {desk.Check{Meter: "M-9", Controls: []quality.Control{control}}, `meter "M-9" is not known`},
-		"unknown kind":    {desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: "odd", Material: "x", At: b.at()}}}, "allowed: positive, negative, blank"},
-		"no such control": {desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: quality.Positive, Material: "light", Value: -1, At: b.at()}}}, "is not a whole number"},
+		"no controls":   {desk.Check{Meter: "M-1"}, `a check of meter "M-1" needs at least one control`},
+		"unknown meter": {desk.Check{Meter: "M-9", Controls: []quality.Control{control}}, `meter "M-9" is not known`},
+		"unknown kind":  {desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: "odd", Material: "x", At: b.at()}}}, "allowed: positive, negative, blank"},
+		"no such control": {
+			desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: quality.Positive, Material: "light", Value: -1, At: b.at()}}},
+			"is not a whole number",
+		},
 	} {
 		err := b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
 			_, _, err := w.AtMeters().CheckMeter(desk.Entry{By: "T-01"}, test.check)
@@ -191,7 +194,8 @@ func TestCheckRefusals(t *testing.T) {
 	// A check without a target shows nothing, and what followed from a check cannot be voided.
 	_, v := func() (r desk.Receipt, v quality.Verdict) {
 		b.do(func(w *desk.Work) (err error) {
-			r, v, err = w.AtMeters().CheckMeter(desk.Entry{By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: quality.Positive, Material: "other", Value: 1, At: b.at()}}})
+			r, v, err = w.AtMeters().
+				CheckMeter(desk.Entry{By: "T-01"}, desk.Check{Meter: "M-1", Controls: []quality.Control{{Kind: quality.Positive, Material: "other", Value: 1, At: b.at()}}})
 			return err
 		})
 		return r, v

@@ -28,7 +28,10 @@ func TestOutlook(t *testing.T) {
 			t.Fatalf("%+v", o)
 		}
 		x := o.AllSeries[0]
-		if x.Key != s.Key || x.Readings != 38 || x.After != 8 || x.Chart != s.Chart || x.Standing != desk.Moved || x.Last != s.Points[37] || len(x.Recent) != 32 || x.Signal == nil || x.Signal.First.ID != s.Watched.Signals[0].First.ID {
+		if x.Key != s.Key || x.Readings != 38 || x.After != 8 || x.Chart != s.Chart || x.Standing != desk.Moved || x.Last != s.Points[37] ||
+			len(x.Recent) != 32 ||
+			x.Signal == nil ||
+			x.Signal.First.ID != s.Watched.Signals[0].First.ID {
 			t.Errorf("%+v", x)
 		}
 		if len(o.Signals) != len(s.Watched.Signals) {
@@ -42,7 +45,12 @@ func TestOutlook(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if diff := cmp.Diff(s.Watched, alone.Watched, cmp.AllowUnexported(trend.Signal{})); diff != "" || len(alone.Points) != len(s.Points) || alone.From != s.From {
+		if diff := cmp.Diff(
+			s.Watched,
+			alone.Watched,
+			cmp.AllowUnexported(trend.Signal{}),
+		); diff != "" || len(alone.Points) != len(s.Points) ||
+			alone.From != s.From {
 			t.Errorf("alone it is another series:\n%s", diff)
 		}
 		scales, err := v.Numbers().Scales("D-01", scope.OuterDistalEnd, b.at())
@@ -90,7 +98,8 @@ func TestTrial(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if tried.Baseline.Mean != s.Baseline.Mean || tried.Design.Share(trend.CUSUMChart).Limit != 0 || float64(tried.Design.PerMonth) > 3.01 || float64(tried.Design.PerMonth) < 2.5 {
+		if tried.Baseline.Mean != s.Baseline.Mean || tried.Design.Share(trend.CUSUMChart).Limit != 0 || float64(tried.Design.PerMonth) > 3.01 ||
+			float64(tried.Design.PerMonth) < 2.5 {
 			t.Errorf("%+v", tried.Design)
 		}
 		return nil

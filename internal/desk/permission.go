@@ -169,7 +169,11 @@ func (w *Work) inName(code *string) error {
 	case *code == "":
 		*code = w.actor.Code()
 	case !w.actor.Is(*code):
-		return &fault.Error{Code: fault.Forbidden, Message: fmt.Sprintf("this would be recorded in the name of %s, and %s does it", *code, w.actor.Code()), Hint: "everybody acts in their own name"}
+		return &fault.Error{
+			Code:    fault.Forbidden,
+			Message: fmt.Sprintf("this would be recorded in the name of %s, and %s does it", *code, w.actor.Code()),
+			Hint:    "everybody acts in their own name",
+		}
 	}
 	return nil
 }
@@ -244,7 +248,11 @@ func (w *Work) second(act access.Act, e Entry, code *string) error {
 	case second == "" && (*code == "" || w.actor.Vouched()):
 		return nil
 	case second == "":
-		return &fault.Error{Code: fault.Unsigned, Message: "second person: " + *code + " has not shown who they are", Hint: "let them show it with their password"}
+		return &fault.Error{
+			Code:    fault.Unsigned,
+			Message: "second person: " + *code + " has not shown who they are",
+			Hint:    "let them show it with their password",
+		}
 	case w.actor.Is(second):
 		return invalid("the second person must be somebody else")
 	}

@@ -31,20 +31,59 @@ import (
 // letters are the roles in the tables below: technician, lead, infection prevention, procedure room, analyst,
 // auditor, administrator.
 var letters = map[access.Role]string{
-	access.Technician: "T", access.Lead: "L", access.InfectionPrevention: "I", access.ProcedureRoom: "P", access.Analyst: "Q", access.Auditor: "V", access.Administrator: "A",
+	access.Technician:          "T",
+	access.Lead:                "L",
+	access.InfectionPrevention: "I",
+	access.ProcedureRoom:       "P",
+	access.Analyst:             "Q",
+	access.Auditor:             "V",
+	access.Administrator:       "A",
 }
 
 // whoMay says who may do each act, apart from the code; ! marks a signature.
 var whoMay = map[string]string{
-	"record a use": "TL", "record a step": "TL", "record a repair": "TL", "record a sample": "TL", "record what is done with a sample": "TL",
-	"record a reading": "TL", "write a note for the next shift": "TL", "select scopes at random": "TL", "check a meter": "TL",
-	"ask for samples": "TLI", "place a hold": "TLI", "file a photograph or a document": "TLI", "lift holds": "LI!", "erase texts": "L!",
-	"do something about a signal": "LI", "close a signal or open it again": "LI!", "take records back": "TLI",
-	"register a model": "LA", "register a scope": "LA", "take a scope out of service": "LA", "bring a scope back into service": "LA",
-	"register a meter": "LA", "register a lot": "LA", "recall a lot": "LA", "register a person": "LA",
-	"adopt a target": "LI!", "adopt a rule set": "LI!", "adopt a level": "LI!", "adopt limits": "LI!", "record a comparison": "LI",
-	"read models in": "LA", "read fleet in": "LA", "read people in": "LA", "read meters in": "LA", "read lots in": "LA",
-	"read levels in": "L!", "read targets in": "L!", "read uses in": "L", "read repairs in": "L", "read steps in": "L", "read readings in": "L", "read checks in": "L",
+	"record a use":                      "TL",
+	"record a step":                     "TL",
+	"record a repair":                   "TL",
+	"record a sample":                   "TL",
+	"record what is done with a sample": "TL",
+	"record a reading":                  "TL",
+	"write a note for the next shift":   "TL",
+	"select scopes at random":           "TL",
+	"check a meter":                     "TL",
+	"ask for samples":                   "TLI",
+	"place a hold":                      "TLI",
+	"file a photograph or a document":   "TLI",
+	"lift holds":                        "LI!",
+	"erase texts":                       "L!",
+	"do something about a signal":       "LI",
+	"close a signal or open it again":   "LI!",
+	"take records back":                 "TLI",
+	"register a model":                  "LA",
+	"register a scope":                  "LA",
+	"take a scope out of service":       "LA",
+	"bring a scope back into service":   "LA",
+	"register a meter":                  "LA",
+	"register a lot":                    "LA",
+	"recall a lot":                      "LA",
+	"register a person":                 "LA",
+	"adopt a target":                    "LI!",
+	"adopt a rule set":                  "LI!",
+	"adopt a level":                     "LI!",
+	"adopt limits":                      "LI!",
+	"record a comparison":               "LI",
+	"read models in":                    "LA",
+	"read fleet in":                     "LA",
+	"read people in":                    "LA",
+	"read meters in":                    "LA",
+	"read lots in":                      "LA",
+	"read levels in":                    "L!",
+	"read targets in":                   "L!",
+	"read uses in":                      "L",
+	"read repairs in":                   "L",
+	"read steps in":                     "L",
+	"read readings in":                  "L",
+	"read checks in":                    "L",
 }
 
 // actorCode is the code of whoever has a role in these tests.
@@ -90,7 +129,8 @@ func everything(t *testing.T) (*bench, attempts) {
 		code := actorCode(r)
 		tag := "D-02-" + letters[r]
 		notes[code] = b.must(func(w *desk.Work) (desk.Receipt, error) {
-			if _, err := w.SettingUp().RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: tag, Model: "D1", Owner: scope.Own, InService: b.at()}); err != nil {
+			if _, err := w.SettingUp().
+				RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: tag, Model: "D1", Owner: scope.Own, InService: b.at()}); err != nil {
 				return desk.Receipt{}, err
 			}
 			return w.Ask(desk.Entry{By: code}, sampling.Request{Scope: tag, By: code, Reason: "to see"})
@@ -117,7 +157,9 @@ func everything(t *testing.T) (*bench, attempts) {
 			return only(w.RecordUse(desk.Entry{}, reprocessing.Use{Scope: "D-01", Start: now.Add(-time.Minute), End: now}, ""))
 		},
 		"RecordStep": func(w *desk.Work, by string) error {
-			return only(w.RecordStep(desk.Entry{}, reprocessing.Step{Scope: "D-01", Kind: reprocessing.ManualCleaning, Start: now.Add(-time.Minute), End: now, By: by}))
+			return only(
+				w.RecordStep(desk.Entry{}, reprocessing.Step{Scope: "D-01", Kind: reprocessing.ManualCleaning, Start: now.Add(-time.Minute), End: now, By: by}),
+			)
 		},
 		"RecordRepair": func(w *desk.Work, _ string) error {
 			return only(w.RecordRepair(desk.Entry{}, scope.Repair{Scope: "D-01", Sent: now, Fault: "a leak"}, ""))
@@ -193,7 +235,13 @@ func everything(t *testing.T) (*bench, attempts) {
 			return only(w.SettingUp().RegisterPerson(desk.Entry{}, now, record.PersonBody{Code: "X-01"}))
 		},
 		"RegisterTarget": func(w *desk.Work, _ string) error {
-			return only(w.AtMeters().RegisterTarget(desk.Entry{}, quality.Target{System: "A", Kind: quality.Positive, Material: "lamp", Low: 1, High: 2, Source: "test", Edition: "1", Adopted: now}))
+			return only(
+				w.AtMeters().
+					RegisterTarget(desk.Entry{}, quality.Target{
+						System: "A", Kind: quality.Positive, Material: "lamp", Low: 1, High: 2, Source: "test", Edition: "1",
+						Adopted: now,
+					}),
+			)
 		},
 		"AdoptRules": func(w *desk.Work, _ string) error {
 			return first(w.SettingUp().AdoptRules(desk.Entry{}, now, "r.yaml", []byte(other)))
@@ -212,8 +260,10 @@ func everything(t *testing.T) (*bench, attempts) {
 			return only(w.OnSignals().AdoptChart(desk.Entry{}, outer, desk.Freeze{Anew: true, Watching: desk.UsualWatching()}, 100))
 		},
 		"RecordComparison": func(w *desk.Work, _ string) error {
-			return only(w.OnSignals().RecordComparison(desk.Entry{}, quality.Setup{Kit: "K", Lot: "7"}, quality.Setup{Kit: "K", Lot: "8"}, quality.DefaultPlan(), nil,
-				quality.Paired{Finding: quality.Finding{Answer: quality.TooFew, Why: "no pairs"}}))
+			return only(
+				w.OnSignals().RecordComparison(desk.Entry{}, quality.Setup{Kit: "K", Lot: "7"}, quality.Setup{Kit: "K", Lot: "8"}, quality.DefaultPlan(), nil,
+					quality.Paired{Finding: quality.Finding{Answer: quality.TooFew, Why: "no pairs"}}),
+			)
 		},
 	}
 }
@@ -459,7 +509,12 @@ func TestSlips(t *testing.T) {
 	}
 	right := func(a access.Actor) error {
 		return b.attempt(a, func(w *desk.Work) error {
-			return only(w.Read(desk.Entry{Corrects: read.Record.ID, Reason: "a typo"}, desk.Reading{Sample: ledger.ID(x.Sample), Meter: "M-1", Value: b.rlu("25"), At: x.With.At}))
+			return only(
+				w.Read(
+					desk.Entry{Corrects: read.Record.ID, Reason: "a typo"},
+					desk.Reading{Sample: ledger.ID(x.Sample), Meter: "M-1", Value: b.rlu("25"), At: x.With.At},
+				),
+			)
 		})
 	}
 	want := func(reason string, a access.Actor, code fault.Code) {

@@ -42,7 +42,10 @@ func TestChain(t *testing.T) {
 	replace := func(corrects ledger.ID, value string) ledger.ID {
 		b.pass(time.Minute)
 		return b.must(func(w *desk.Work) (desk.Receipt, error) {
-			return w.Read(desk.Entry{By: "L-01", Corrects: corrects, Reason: "typed wrong"}, desk.Reading{Sample: sample, Meter: "M-1", Value: b.rlu(value), At: at})
+			return w.Read(
+				desk.Entry{By: "L-01", Corrects: corrects, Reason: "typed wrong"},
+				desk.Reading{Sample: sample, Meter: "M-1", Value: b.rlu(value), At: at},
+			)
 		}).Record.ID
 	}
 	second := replace(first.Record.ID, "38")
@@ -51,7 +54,12 @@ func TestChain(t *testing.T) {
 	void := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: third, Reason: "another scope"})
 	}).Record.ID
-	want := []string{": outer distal end, 388 RLU, action", "corrected: outer distal end, 38 RLU, OK", "corrected: outer distal end, 83 RLU, OK", "voided: another scope"}
+	want := []string{
+		": outer distal end, 388 RLU, action",
+		"corrected: outer distal end, 38 RLU, OK",
+		"corrected: outer distal end, 83 RLU, OK",
+		"voided: another scope",
+	}
 	for i, id := range []ledger.ID{first.Record.ID, second, third, void} {
 		line, got := b.chain(id)
 		if diff := cmp.Diff(want, got); diff != "" {

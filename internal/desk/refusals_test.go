@@ -96,7 +96,11 @@ func TestRefusedRegistrations(t *testing.T) {
 			return r, err
 		}, fault.Invalid, "rule set General rule set, edition 2026-1: who adopts it?"},
 		{"level without a source", func(w *desk.Work) (desk.Receipt, error) {
-			return w.SettingUp().AdoptLevel(lead, reading.Level{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Analyte: reading.ATP, Unit: reading.RLU, Action: 200, Comparison: reading.Over})
+			return w.SettingUp().
+				AdoptLevel(lead, reading.Level{
+					System: "A", Kit: "K", Point: scope.OuterDistalEnd, Analyte: reading.ATP, Unit: reading.RLU, Action: 200,
+					Comparison: reading.Over,
+				})
 		}, fault.Invalid, `level for atp with meter system "A" and kit "K": source, edition, who adopted it and when must be given`},
 		{"in the future", func(w *desk.Work) (desk.Receipt, error) {
 			return w.SettingUp().RegisterPerson(lead, now.Add(2*time.Minute+time.Microsecond), record.PersonBody{Code: "T-02"})
@@ -128,15 +132,40 @@ func TestRefusedRecords(t *testing.T) {
 		{"use of nothing", use(func(u *reprocessing.Use) { u.Scope = "" }), fault.Invalid, "use: the scope is missing"},
 		{"use of a stranger", use(func(u *reprocessing.Use) { u.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
 		{"use without a start", use(func(u *reprocessing.Use) { u.Start = 0 }), fault.Invalid, "use of D-01: when did it start?"},
-		{"use that ends before it starts", use(func(u *reprocessing.Use) { u.End = now - 1_000_000 }), fault.Invalid, "use of D-01: it would end at 2026-03-02T07:59:59Z, before it started at 2026-03-02T08:00:00Z"},
-		{"use tomorrow", use(func(u *reprocessing.Use) { u.Start = now.Add(24 * time.Hour) }), fault.Invalid, "use at 2026-03-03 09:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)"},
-		{"unknown step", step(func(s *reprocessing.Step) { s.Kind = "polishing" }), fault.Invalid, `step of D-01: "polishing" is not a step that is recorded; allowed: point-of-use, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
-		{"verification is what the samples show", step(func(s *reprocessing.Step) { s.Kind = reprocessing.Verification }), fault.Invalid, `step of D-01: "verification" is not a step that is recorded; allowed: point-of-use, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`},
+		{
+			"use that ends before it starts",
+			use(func(u *reprocessing.Use) { u.End = now - 1_000_000 }),
+			fault.Invalid,
+			"use of D-01: it would end at 2026-03-02T07:59:59Z, before it started at 2026-03-02T08:00:00Z",
+		},
+		{
+			"use tomorrow",
+			use(func(u *reprocessing.Use) { u.Start = now.Add(24 * time.Hour) }),
+			fault.Invalid,
+			"use at 2026-03-03 09:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)",
+		},
+		{
+			"unknown step",
+			step(func(s *reprocessing.Step) { s.Kind = "polishing" }),
+			fault.Invalid,
+			`step of D-01: "polishing" is not a step that is recorded; allowed: point-of-use, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`,
+		},
+		{
+			"verification is what the samples show",
+			step(func(s *reprocessing.Step) { s.Kind = reprocessing.Verification }),
+			fault.Invalid,
+			`step of D-01: "verification" is not a step that is recorded; allowed: point-of-use, transport, leak-test, manual-cleaning, inspection, disinfection, final-rinse, drying, storage, issue`,
+		},
 		{"step of a stranger", step(func(s *reprocessing.Step) { s.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
 		{"correction without a reason", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RecordUse(desk.Entry{Corrects: ledger.DerivedID("x")}, reprocessing.Use{Scope: "D-01", Start: now}, "")
 		}, fault.Invalid, "a correction of " + string(ledger.DerivedID("x")) + " needs a reason"},
-		{"finish of nothing", step(func(s *reprocessing.Step) { s.Finishes = string(ledger.DerivedID("x")) }), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		{
+			"finish of nothing",
+			step(func(s *reprocessing.Step) { s.Finishes = string(ledger.DerivedID("x")) }),
+			fault.NotFound,
+			"there is no record " + string(ledger.DerivedID("x")),
+		},
 		{"repair that is back before it went", func(w *desk.Work) (desk.Receipt, error) {
 			return w.RecordRepair(lead, scope.Repair{Scope: "D-01", Sent: now, Returned: now - 1}, "")
 		}, fault.Invalid, "repair of D-01: it would be back before it was sent"},
@@ -197,21 +226,91 @@ func TestRefusedSamples(t *testing.T) {
 	id := func(r desk.Receipt) string { return string(r.Record.ID) }
 	b.refused(t, []refusal{
 		{"sample of a stranger", sample(func(s *sampling.Sample) { s.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},
-		{"point that the model lacks", sample(func(s *sampling.Sample) { s.Point = scope.BalloonLumen }), fault.Invalid, `model D1 of scope D-01 has no sampling point "balloon-channel"; it has: outer-distal-end, elevator-recess, instrument-channel, elevator-wire-channel`},
-		{"point that cannot be sampled", sample(func(s *sampling.Sample) { s.Point = scope.ElevatorWire }), fault.Invalid, "elevator-wire-channel of D-01 is not sampled: the channel is sealed"},
+		{
+			"point that the model lacks",
+			sample(func(s *sampling.Sample) { s.Point = scope.BalloonLumen }),
+			fault.Invalid,
+			`model D1 of scope D-01 has no sampling point "balloon-channel"; it has: outer-distal-end, elevator-recess, instrument-channel, elevator-wire-channel`,
+		},
+		{
+			"point that cannot be sampled",
+			sample(func(s *sampling.Sample) { s.Point = scope.ElevatorWire }),
+			fault.Invalid,
+			"elevator-wire-channel of D-01 is not sampled: the channel is sealed",
+		},
 		{"no kit", sample(func(s *sampling.Sample) { s.Kit = "" }), fault.Invalid, "sample of D-01 at outer-distal-end: the kit and its lot are missing"},
-		{"unknown lot", sample(func(s *sampling.Sample) { s.Lot = "8" }), fault.NotFound, `lot "8" of kit "K" is not known` + "\nhint: register the lot with its expiry first"},
-		{"more out than in", sample(func(s *sampling.Sample) { s.Flushed, s.Recovered = 40, 41 }), fault.Invalid, "sample of D-01 at outer-distal-end: 41 mL recovered of 40 mL flushed: more came out than went in"},
-		{"activated before it was collected", sample(func(s *sampling.Sample) { s.Activated = now - 1_000_000 }), fault.Invalid, "sample of D-01 at outer-distal-end: it was activated at " + (now - 1_000_000).String() + ", before it was collected at " + now.String()},
-		{"sample tomorrow", sample(func(s *sampling.Sample) { s.Collected = now.Add(24 * time.Hour) }), fault.Invalid, "sample at 2026-03-03 10:03 +01:00 lies in the future (it is 2026-03-02 10:03 +01:00)"},
-		{"moment of nothing", mark(sampling.Moment{Sample: string(ledger.DerivedID("x")), Mark: sampling.Capped, At: now}), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
-		{"the moment of collection", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Collected, At: now}), fault.Invalid, `the mark "collected" is recorded with the sample and with the reading`},
-		{"the same mark twice", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Activated, At: now}), fault.Conflict, "sample " + id(taken) + " of D-01 was activated at 2026-03-02 10:03 +01:00 already"},
-		{"capped after it was activated", mark(sampling.Moment{Sample: id(taken), Mark: sampling.Capped, At: now}), fault.Invalid, "sample of D-01 at outer-distal-end: it was activated at 2026-03-02T09:03:20Z, before it was capped at " + now.String()},
-		{"unknown mark", mark(sampling.Moment{Sample: id(taken), Mark: "lost", At: now}), fault.Invalid, `mark "lost" is not known; allowed: collected, capped, uncapped, dipped, activated, read, shaken`},
-		{"unknown meter", read(func(in *desk.Reading) { in.Meter = "M-9" }), fault.NotFound, `meter "M-9" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
-		{"no meter", read(func(in *desk.Reading) { in.Meter = "" }), fault.NotFound, `meter "" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first"},
-		{"reading of nothing", read(func(in *desk.Reading) { in.Sample = ledger.DerivedID("x") }), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		{
+			"unknown lot",
+			sample(func(s *sampling.Sample) { s.Lot = "8" }),
+			fault.NotFound,
+			`lot "8" of kit "K" is not known` + "\nhint: register the lot with its expiry first",
+		},
+		{
+			"more out than in",
+			sample(func(s *sampling.Sample) { s.Flushed, s.Recovered = 40, 41 }),
+			fault.Invalid,
+			"sample of D-01 at outer-distal-end: 41 mL recovered of 40 mL flushed: more came out than went in",
+		},
+		{
+			"activated before it was collected",
+			sample(func(s *sampling.Sample) { s.Activated = now - 1_000_000 }),
+			fault.Invalid,
+			"sample of D-01 at outer-distal-end: it was activated at " + (now - 1_000_000).String() + ", before it was collected at " + now.String(),
+		},
+		{
+			"sample tomorrow",
+			sample(func(s *sampling.Sample) { s.Collected = now.Add(24 * time.Hour) }),
+			fault.Invalid,
+			"sample at 2026-03-03 10:03 +01:00 lies in the future (it is 2026-03-02 10:03 +01:00)",
+		},
+		{
+			"moment of nothing",
+			mark(sampling.Moment{Sample: string(ledger.DerivedID("x")), Mark: sampling.Capped, At: now}),
+			fault.NotFound,
+			"there is no record " + string(ledger.DerivedID("x")),
+		},
+		{
+			"the moment of collection",
+			mark(sampling.Moment{Sample: id(taken), Mark: sampling.Collected, At: now}),
+			fault.Invalid,
+			`the mark "collected" is recorded with the sample and with the reading`,
+		},
+		{
+			"the same mark twice",
+			mark(sampling.Moment{Sample: id(taken), Mark: sampling.Activated, At: now}),
+			fault.Conflict,
+			"sample " + id(taken) + " of D-01 was activated at 2026-03-02 10:03 +01:00 already",
+		},
+		{
+			"capped after it was activated",
+			mark(sampling.Moment{Sample: id(taken), Mark: sampling.Capped, At: now}),
+			fault.Invalid,
+			"sample of D-01 at outer-distal-end: it was activated at 2026-03-02T09:03:20Z, before it was capped at " + now.String(),
+		},
+		{
+			"unknown mark",
+			mark(sampling.Moment{Sample: id(taken), Mark: "lost", At: now}),
+			fault.Invalid,
+			`mark "lost" is not known; allowed: collected, capped, uncapped, dipped, activated, read, shaken`,
+		},
+		{
+			"unknown meter",
+			read(func(in *desk.Reading) { in.Meter = "M-9" }),
+			fault.NotFound,
+			`meter "M-9" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first",
+		},
+		{
+			"no meter",
+			read(func(in *desk.Reading) { in.Meter = "" }),
+			fault.NotFound,
+			`meter "" is not known, so nobody can say on which scale it counts` + "\nhint: register the meter with its system first",
+		},
+		{
+			"reading of nothing",
+			read(func(in *desk.Reading) { in.Sample = ledger.DerivedID("x") }),
+			fault.NotFound,
+			"there is no record " + string(ledger.DerivedID("x")),
+		},
 		{"reading of a meter's record", func(w *desk.Work) (desk.Receipt, error) {
 			r, err := w.SettingUp().RegisterPerson(tech, now, record.PersonBody{Code: "T-09"})
 			if err != nil {
@@ -219,9 +318,24 @@ func TestRefusedSamples(t *testing.T) {
 			}
 			return w.Read(tech, desk.Reading{Sample: ledger.DerivedID("p"), Meter: "M-1", Value: b.rlu("30"), At: now})
 		}, fault.NotFound, "there is no record " + string(ledger.DerivedID("p"))},
-		{"reading before the sample", read(func(in *desk.Reading) { in.At = taken.Record.At - 1 }), fault.Invalid, "sample of D-01 at outer-distal-end: it was read at 2026-03-02T09:02:59.999999Z, before it was activated at 2026-03-02T09:03:20Z"},
-		{"reading of what is not applicable", read(func(in *desk.Reading) { in.Sample = absent.Record.ID }), fault.Invalid, "elevator-wire-channel of D-01 was recorded as not applicable (sealed) and has no reading"},
-		{"reading of a voided sample", read(func(in *desk.Reading) { in.Sample = gone.Record.ID }), fault.Conflict, "sample " + id(gone) + " of D-01 was voided\nhint: take a new sample"},
+		{
+			"reading before the sample",
+			read(func(in *desk.Reading) { in.At = taken.Record.At - 1 }),
+			fault.Invalid,
+			"sample of D-01 at outer-distal-end: it was read at 2026-03-02T09:02:59.999999Z, before it was activated at 2026-03-02T09:03:20Z",
+		},
+		{
+			"reading of what is not applicable",
+			read(func(in *desk.Reading) { in.Sample = absent.Record.ID }),
+			fault.Invalid,
+			"elevator-wire-channel of D-01 was recorded as not applicable (sealed) and has no reading",
+		},
+		{
+			"reading of a voided sample",
+			read(func(in *desk.Reading) { in.Sample = gone.Record.ID }),
+			fault.Conflict,
+			"sample " + id(gone) + " of D-01 was voided\nhint: take a new sample",
+		},
 	})
 }
 
@@ -252,7 +366,12 @@ func TestRefusedVoids(t *testing.T) {
 		return w.Void(desk.Entry{By: "T-01", Corrects: mine.Record.ID, Reason: "it was D-02"})
 	})
 	tests := []refusal{
-		{"of nothing", func(w *desk.Work) (desk.Receipt, error) { return w.Void(desk.Entry{By: "T-01", Reason: "r"}) }, fault.Invalid, "a void names the record, the person and the reason"},
+		{
+			"of nothing",
+			func(w *desk.Work) (desk.Receipt, error) { return w.Void(desk.Entry{By: "T-01", Reason: "r"}) },
+			fault.Invalid,
+			"a void names the record, the person and the reason",
+		},
 		{"by nobody", func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{Corrects: mine.Record.ID, Reason: "r"})
 		}, fault.Invalid, "a void names the record, the person and the reason"},
@@ -265,11 +384,15 @@ func TestRefusedVoids(t *testing.T) {
 		code fault.Code
 		want string
 	}{
-		"of a stranger":               {ledger.DerivedID("x"), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
-		"twice":                       {mine.Record.ID, fault.Conflict, "record " + string(mine.Record.ID) + " (hold) is replaced already or cannot be replaced\nhint: look at its chain with: rinsate ledger show " + string(mine.Record.ID)},
-		"of a void":                   {void.Record.ID, fault.Invalid, "a void record cannot be voided: it is what followed from others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
-		"of a cleaning verification":  {verification, fault.Invalid, "a cleaning verification record cannot be voided: it is what followed from others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
-		"of a hold that rules placed": {hold, fault.Invalid, "the hold on D-01 followed from cleaning verification " + string(verification) + " and cannot be voided\nhint: sample again and pass, or lift the hold with a second person"},
+		"of a stranger": {ledger.DerivedID("x"), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		"twice": {mine.Record.ID, fault.Conflict, "record " + string(mine.Record.ID) + " (hold) is replaced already or cannot be " +
+			"replaced\nhint: look at its chain with: rinsate ledger show " + string(mine.Record.ID)},
+		"of a void": {void.Record.ID, fault.Invalid, "a void record cannot be voided: it is what followed from others\nhint: void or " +
+			"correct what it rests on; after a wrong lift place a new hold"},
+		"of a cleaning verification": {verification, fault.Invalid, "a cleaning verification record cannot be voided: it is what followed from " +
+			"others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
+		"of a hold that rules placed": {hold, fault.Invalid, "the hold on D-01 followed from cleaning verification " + string(verification) +
+			" and cannot be voided\nhint: sample again and pass, or lift the hold with a second person"},
 	} {
 		tests = append(tests, refusal{name, func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{By: "T-01", Corrects: of.id, Reason: "r"})

@@ -77,7 +77,13 @@ func (v LevelsView) LatestPast(from, to unit.Instant, most int, minutes float64,
 			p.Contexts = append(p.Contexts, c)
 		}
 		p.Rows = append(p.Rows, level.Row{
-			Value: int32(m.Value), Cycle: int32(number), Minutes: float32(minutes), Context: n, Cleaning: uint8(min(m.Cleaning, math.MaxUint8)), //nolint:gosec // bounded by MaxRLU and by min
+			Value: int32(
+				m.Value,
+			),
+			Cycle:    int32(number),
+			Minutes:  float32(minutes),
+			Context:  n,
+			Cleaning: uint8(min(m.Cleaning, math.MaxUint8)), //nolint:gosec // bounded by MaxRLU and by min
 		})
 	}
 	p.link(cultures)

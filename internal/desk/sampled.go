@@ -137,7 +137,10 @@ func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
 		return Receipt{}, invalid("the mark %q is recorded with the sample and with the reading", m.Mark)
 	}
 	if s.At(m.Mark).Known() {
-		return Receipt{}, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("sample %s of %s was %s at %s already", kept.ID, s.Scope, m.Mark, s.At(m.Mark).In(w.Zone()))}
+		return Receipt{}, &fault.Error{
+			Code:    fault.Conflict,
+			Message: fmt.Sprintf("sample %s of %s was %s at %s already", kept.ID, s.Scope, m.Mark, s.At(m.Mark).In(w.Zone())),
+		}
 	}
 	if _, err := s.Add(m); err != nil {
 		return Receipt{}, refuse(err)
@@ -219,7 +222,11 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 			return Receipt{}, err
 		}
 		if !ok {
-			return Receipt{}, notFound("register the meter with its system first", "meter %q is not known, so nobody can say on which scale it counts", in.Meter)
+			return Receipt{}, notFound(
+				"register the meter with its system first",
+				"meter %q is not known, so nobody can say on which scale it counts",
+				in.Meter,
+			)
 		}
 		system = m.System
 	}
@@ -256,7 +263,16 @@ func (w *Work) unread(s sampling.Sample, id ledger.ID) error {
 			return err
 		}
 		return &fault.Error{
-			Code: fault.Conflict, Message: fmt.Sprintf("%s of %s was read at %s by %s: %s, %s", s.Point.Words(), s.Scope, k.At.In(w.Zone()), k.By, x.Value, x.Judgement.Outcome.Words()),
+			Code: fault.Conflict,
+			Message: fmt.Sprintf(
+				"%s of %s was read at %s by %s: %s, %s",
+				s.Point.Words(),
+				s.Scope,
+				k.At.In(w.Zone()),
+				k.By,
+				x.Value,
+				x.Judgement.Outcome.Words(),
+			),
 			Hint: "one of the two values may belong to another sample; look which, and correct or drop yours",
 		}
 	}, record.Reading)
@@ -314,7 +330,16 @@ func (v View) judge(s sampling.Sample, in Reading, system string) (reading.Readi
 // Assess is the whole judgement of one reading as a function of values: by its clocks, by what it
 // was made with, and by the level. lotFault says why the kit's lot must not be used, empty when it
 // may.
-func Assess(s sampling.Sample, in Reading, system string, kind scope.Kind, point scope.Point, rules policy.RuleSet, levels []reading.Level, lotFault string) reading.Reading {
+func Assess(
+	s sampling.Sample,
+	in Reading,
+	system string,
+	kind scope.Kind,
+	point scope.Point,
+	rules policy.RuleSet,
+	levels []reading.Level,
+	lotFault string,
+) reading.Reading {
 	x := reading.Reading{
 		Sample: string(in.Sample), Scope: s.Scope, Cleaning: s.Cleaning, Meter: in.Meter, Lot: s.Lot, Value: in.Value, Rules: rules.Cite(),
 		With: reading.Circumstances{System: system, Kit: s.Kit, Point: s.Point, Kind: kind, At: in.At},
@@ -407,7 +432,12 @@ func (w *Work) follow(rules policy.RuleSet, d reprocessing.Decision, prior *repr
 				Hold: hold.ID, Scope: d.Scope, At: d.Last, By: by, Verification: string(id),
 				Reason: fmt.Sprintf("%s passed under %s", reading.Test(d.Verification.Cleaning), rules.Cite()),
 			}
-			r, err := w.append(Entry{ID: ledger.DerivedID("lift", hold.ID, string(id)), By: by, Because: []ledger.ID{ledger.ID(hold.ID), id}}, record.Lift, lift.At, lift)
+			r, err := w.append(
+				Entry{ID: ledger.DerivedID("lift", hold.ID, string(id)), By: by, Because: []ledger.ID{ledger.ID(hold.ID), id}},
+				record.Lift,
+				lift.At,
+				lift,
+			)
 			if err != nil {
 				return nil, err
 			}

@@ -177,7 +177,15 @@ func (v RegistryView) RulesEditions() ([]RulesEdition, error) {
 		if err != nil {
 			return nil, err
 		}
-		list[i] = RulesEdition{Edition: e, Name: text.Name, Label: text.Edition, Cite: text.Name + ", edition " + text.Edition, Text: text.Text, From: e.At, Until: store.Forever}
+		list[i] = RulesEdition{
+			Edition: e,
+			Name:    text.Name,
+			Label:   text.Edition,
+			Cite:    text.Name + ", edition " + text.Edition,
+			Text:    text.Text,
+			From:    e.At,
+			Until:   store.Forever,
+		}
 		if e.Gone {
 			list[i].Until = e.At
 			continue
@@ -219,7 +227,11 @@ func (w SettingUp) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) 
 	}
 	for _, x := range editions {
 		if x.Name == rules.Name && x.Label == rules.Edition && x.Text != string(text) && x.ID != string(e.ID) {
-			return Receipt{}, rules, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("%s was adopted before with other rules", rules.Cite()), Hint: "decisions name the edition: give this one another"}
+			return Receipt{}, rules, &fault.Error{
+				Code:    fault.Conflict,
+				Message: fmt.Sprintf("%s was adopted before with other rules", rules.Cite()),
+				Hint:    "decisions name the edition: give this one another",
+			}
 		}
 	}
 	r, err := w.Edit(e, record.Rules, "rules", base, body, w.tx.Now, func(at unit.Instant) (Receipt, error) {
@@ -490,7 +502,10 @@ func (s *setUp) levels() (x PartState, err error) {
 	}
 	slices.SortStableFunc(open, func(a, b where) int { return cmp.Compare(a.kind, b.kind) })
 	for _, o := range open {
-		x.Missing = append(x.Missing, fmt.Sprintf("No level judges the %s of a %s with a meter system and kit at hand.", text.Spaced(o.point), text.Spaced(o.kind)))
+		x.Missing = append(
+			x.Missing,
+			fmt.Sprintf("No level judges the %s of a %s with a meter system and kit at hand.", text.Spaced(o.point), text.Spaced(o.kind)),
+		)
 	}
 	if len(all) == 0 && len(open) == 0 {
 		x.Missing = []string{"Adopt levels once scopes, meters and kits are registered."}

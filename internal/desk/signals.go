@@ -223,10 +223,18 @@ func (w SignalWork) linkable(h trend.Handling) error {
 		return invalid("give the whole id of the record: %s", k.ID)
 	}
 	if !slices.Contains(Measures, k.Kind()) {
-		return &fault.Error{Code: fault.Invalid, Message: record.Called(k.Kind()) + " record is nothing that is done about a signal", Hint: "allowed: " + strings.Join(words(Measures), ", ")}
+		return &fault.Error{
+			Code:    fault.Invalid,
+			Message: record.Called(k.Kind()) + " record is nothing that is done about a signal",
+			Hint:    "allowed: " + strings.Join(words(Measures), ", "),
+		}
 	}
 	if k.Replaced.Known() {
-		return &fault.Error{Code: fault.Conflict, Message: "the " + string(k.Kind()) + " record " + string(k.ID) + " stands no more", Hint: "link the record that took its place"}
+		return &fault.Error{
+			Code:    fault.Conflict,
+			Message: "the " + string(k.Kind()) + " record " + string(k.ID) + " stands no more",
+			Hint:    "link the record that took its place",
+		}
 	}
 	of, err := record.ScopeOf(k.Record)
 	if err == nil && of != "" && of != h.Series.Scope {

@@ -186,7 +186,8 @@ func TestHandleSignalRefuses(t *testing.T) {
 	}
 	var hold desk.Receipt
 	b.do(func(w *desk.Work) (err error) {
-		if _, err = w.SettingUp().RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: "D-99", Model: "D1", Owner: scope.Own, InService: b.at()}); err != nil {
+		if _, err = w.SettingUp().
+			RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: "D-99", Model: "D1", Owner: scope.Own, InService: b.at()}); err != nil {
 			return err
 		}
 		hold, err = w.PlaceHold(desk.Entry{By: "L-01"}, reprocessing.Hold{Scope: "D-99", By: "L-01", Reason: "x"})
@@ -244,7 +245,8 @@ func TestSignalKeepsItsIdentity(t *testing.T) {
 	}
 	void(signal.Reading)
 	all := b.raised()
-	if len(all) != 1 || all[0].ID != signal.ID || !all[0].Shifted || all[0].Signal == nil || all[0].State != trend.LifeSeen || all[0].Reading != signal.Reading {
+	if len(all) != 1 || all[0].ID != signal.ID || !all[0].Shifted || all[0].Signal == nil || all[0].State != trend.LifeSeen ||
+		all[0].Reading != signal.Reading {
 		t.Fatalf("after its first reading was voided: %+v", all)
 	}
 	if _, err := b.handle(desk.Entry{By: "L-01"}, all[0], trend.Handling{Act: trend.Explained, Cause: trend.ScopeCause, Words: "x"}); err != nil {

@@ -355,13 +355,21 @@ func TestImportTellsOfSignals(t *testing.T) {
 		fmt.Fprintln(&s, "scope,point,kit,lot,person,collected,activated,shaken_s,read,meter,value")
 		for i := range n {
 			at := b.at().Add(time.Duration(from+i-n) * 13 * time.Hour).Time()
-			fmt.Fprintf(&s, "D-01,outer-distal-end,K,7,T-01,%s,%s,6,%s,M-1,%d\n", at.Format(time.RFC3339), at.Add(20*time.Second).Format(time.RFC3339), at.Add(40*time.Second).Format(time.RFC3339), value)
+			fmt.Fprintf(
+				&s,
+				"D-01,outer-distal-end,K,7,T-01,%s,%s,6,%s,M-1,%d\n",
+				at.Format(time.RFC3339),
+				at.Add(20*time.Second).Format(time.RFC3339),
+				at.Add(40*time.Second).Format(time.RFC3339),
+				value,
+			)
 		}
 		return s.String()
 	}
 	read := func(text string) desk.Imported {
 		t.Helper()
-		out, err := b.desk.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Readings, Name: "x.csv", Content: strings.NewReader(text), By: "L-01"}, false)
+		out, err := b.desk.As(access.Operator("L-01")).
+			Import(t.Context(), desk.File{Kind: desk.Readings, Name: "x.csv", Content: strings.NewReader(text), By: "L-01"}, false)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -101,7 +101,11 @@ func TestCleaningsEscalate(t *testing.T) {
 			t.Errorf("cleaning %d: %+v", cleaning, hold)
 		}
 		holds = append(holds, r.Followed[1])
-		b.wantState("over the action level", reprocessing.OnHold, (reading.Verification{Cleaning: cleaning, Outcome: reading.Action}).Words()+": outer distal end OK; elevator recess action")
+		b.wantState(
+			"over the action level",
+			reprocessing.OnHold,
+			(reading.Verification{Cleaning: cleaning, Outcome: reading.Action}).Words()+": outer distal end OK; elevator recess action",
+		)
 	}
 	b.clean()
 	r := b.verification("30", "30", "30")
@@ -116,7 +120,9 @@ func TestCleaningsEscalate(t *testing.T) {
 
 	escalated := string(holds[2].ID)
 	_, err := b.lift(reprocessing.Lift{Hold: escalated, By: "L-01", Reason: "inspected inside, no damage"})
-	if want := "the hold on D-01 was escalated after the last cleaning: it takes a second person to lift it, also after a passed cleaning verification\nhint: name the other person with --second"; err == nil || err.Error() != want {
+	if want := "the hold on D-01 was escalated after the last cleaning: it takes a second person to lift it, also after a passed cleaning " +
+		"verification\nhint: name the other person with --second"; err == nil ||
+		err.Error() != want {
 		t.Errorf("escalated, alone: %v", err)
 	}
 	_, err = b.lift(reprocessing.Lift{Hold: escalated, By: "L-01", Second: "L-01", Reason: "inspected inside, no damage"})
@@ -144,28 +150,84 @@ func TestRefusedLifts(t *testing.T) {
 	lift := func(l reprocessing.Lift) func(*desk.Work) (desk.Receipt, error) {
 		return func(w *desk.Work) (desk.Receipt, error) { return w.LiftHold(desk.Entry{By: l.By}, l) }
 	}
-	const alone = "the hold on D-01 was placed by a person: it takes a second person to lift it, also after a passed cleaning verification\nhint: name the other person with --second"
+	const alone = "the hold on D-01 was placed by a person: it takes a second person to lift it, also after a passed cleaning verification\nhint: name " +
+		"the other person with --second"
 	early := "cleaning verification " + string(passed.ID) + " does not show that D-01 passed after the hold was placed at " + placed.In(b.desk.DB.Zone())
 	b.refused(t, []refusal{
 		{"no name", lift(reprocessing.Lift{Hold: id, Reason: "r", Second: "L-02"}), fault.Invalid, "lift of the hold on D-01: who lifts it?"},
 		{"no reason", lift(reprocessing.Lift{Hold: id, By: "L-01", Second: "L-02"}), fault.Invalid, "lift of the hold on D-01: the reason is missing"},
 		{"alone", lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r"}), fault.Invalid, alone},
-		{"a second person whom nobody knows", lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-09"}), fault.NotFound, "the second person \"L-09\" is not registered here\nhint: register the person, or name another with --second"},
-		{"the same person in other letters", lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "l-01"}), fault.Invalid, "lift of the hold on D-01: the second person must be another than L-01"},
-		{"twice the same person", lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-01"}), fault.Invalid, "lift of the hold on D-01: the second person must be another than L-01"},
-		{"a cleaning verification before the hold", lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Verification: string(passed.ID)}), fault.Invalid, alone},
-		{"a cleaning verification before the hold, although two agree", lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", Verification: string(passed.ID)}), fault.Invalid, early},
-		{"what is no cleaning verification", lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", Verification: id}), fault.Invalid, "record " + id + " is not the decision on a cleaning verification"},
-		{"before it was placed", lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", At: placed - 1}), fault.Invalid, "lift of the hold on D-01: it would end at " + placed.In(b.desk.DB.Zone()) + ", before it was placed at " + placed.In(b.desk.DB.Zone())},
-		{"what is no hold", lift(reprocessing.Lift{Hold: string(passed.ID), By: "L-01", Reason: "r", Second: "L-02"}), fault.Invalid, "record " + string(passed.ID) + " is not a hold"},
-		{"nothing", lift(reprocessing.Lift{Hold: string(ledger.DerivedID("x")), By: "L-01", Reason: "r", Second: "L-02"}), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
+		{
+			"a second person whom nobody knows",
+			lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-09"}),
+			fault.NotFound,
+			"the second person \"L-09\" is not registered here\nhint: register the person, or name another with --second",
+		},
+		{
+			"the same person in other letters",
+			lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "l-01"}),
+			fault.Invalid,
+			"lift of the hold on D-01: the second person must be another than L-01",
+		},
+		{
+			"twice the same person",
+			lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-01"}),
+			fault.Invalid,
+			"lift of the hold on D-01: the second person must be another than L-01",
+		},
+		{
+			"a cleaning verification before the hold",
+			lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Verification: string(passed.ID)}),
+			fault.Invalid,
+			alone,
+		},
+		{
+			"a cleaning verification before the hold, although two agree",
+			lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", Verification: string(passed.ID)}),
+			fault.Invalid,
+			early,
+		},
+		{
+			"what is no cleaning verification",
+			lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", Verification: id}),
+			fault.Invalid,
+			"record " + id + " is not the decision on a cleaning verification",
+		},
+		{
+			"before it was placed",
+			lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02", At: placed - 1}),
+			fault.Invalid,
+			"lift of the hold on D-01: it would end at " + placed.In(b.desk.DB.Zone()) + ", before it was placed at " + placed.In(b.desk.DB.Zone()),
+		},
+		{
+			"what is no hold",
+			lift(reprocessing.Lift{Hold: string(passed.ID), By: "L-01", Reason: "r", Second: "L-02"}),
+			fault.Invalid,
+			"record " + string(passed.ID) + " is not a hold",
+		},
+		{
+			"nothing",
+			lift(reprocessing.Lift{Hold: string(ledger.DerivedID("x")), By: "L-01", Reason: "r", Second: "L-02"}),
+			fault.NotFound,
+			"there is no record " + string(ledger.DerivedID("x")),
+		},
 	})
 	b.wantState("still on hold", reprocessing.OnHold, "on hold since")
 	if _, err := b.lift(reprocessing.Lift{Hold: id, By: "L-01", Second: "L-02", Reason: "no dent"}); err != nil {
 		t.Fatal(err)
 	}
 	b.wantState("lifted by two", reprocessing.Ready, "")
-	b.refused(t, []refusal{{"twice", lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02"}), fault.Conflict, "hold " + id + " on D-01 is not open\nhint: see the open holds with: rinsate ready D-01"}})
+	b.refused(
+		t,
+		[]refusal{
+			{
+				"twice",
+				lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "L-02"}),
+				fault.Conflict,
+				"hold " + id + " on D-01 is not open\nhint: see the open holds with: rinsate ready D-01",
+			},
+		},
+	)
 }
 
 // What a person saw, or a culture grew, is not shown to be gone by a low reading: no verification ends such a
@@ -337,11 +399,17 @@ func TestVoidReadings(t *testing.T) {
 		change func(b *bench)
 		want   string
 	}{
-		{"read too late", "7", func(b *bench) { b.pass(time.Minute) }, "read the activated device: 1min15s after it was activated; at most 1min is allowed: take a new sample"},
+		{
+			"read too late",
+			"7",
+			func(b *bench) { b.pass(time.Minute) },
+			"read the activated device: 1min15s after it was activated; at most 1min is allowed: take a new sample",
+		},
 		{"lot out of date", "old", func(*bench) {}, "lot old of kit K expired at 2026-03-02T08:00:00Z: take a new sample with another lot"},
 		{"recalled lot", "7", func(b *bench) {
 			b.must(func(w *desk.Work) (desk.Receipt, error) {
-				return w.SettingUp().RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "7", Expires: b.at().Add(time.Hour), Recalled: b.at().Add(-time.Hour)})
+				return w.SettingUp().
+					RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "7", Expires: b.at().Add(time.Hour), Recalled: b.at().Add(-time.Hour)})
 			})
 		}, "lot 7 of kit K is recalled: take a new sample with another lot"},
 	}
@@ -388,7 +456,11 @@ func TestNoLevel(t *testing.T) {
 		t.Errorf("judgement: %+v", x.Judgement)
 	}
 	b.finish()
-	b.wantState("without a level", reprocessing.InReprocessing, "outer distal end was sampled at 2026-03-02 10:03 +01:00 and its cleaning verification has no result")
+	b.wantState(
+		"without a level",
+		reprocessing.InReprocessing,
+		"outer distal end was sampled at 2026-03-02 10:03 +01:00 and its cleaning verification has no result",
+	)
 }
 
 // A use that is written down late takes its place by when it happened.
@@ -534,13 +606,24 @@ func TestSentTwice(t *testing.T) {
 	}
 	b.pass(time.Hour)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.SettingUp().AdoptLevel(lead, reading.Level{System: "A", Kit: "K", Point: scope.ElevatorRecess, Analyte: reading.ATP, Unit: reading.RLU, Action: 900, Comparison: reading.Over, Source: "test", Edition: "2", Adopter: "L-01", Adopted: long})
+		return w.SettingUp().
+			AdoptLevel(lead, reading.Level{
+				System: "A", Kit: "K", Point: scope.ElevatorRecess, Analyte: reading.ATP, Unit: reading.RLU, Action: 900,
+				Comparison: reading.Over, Source: "test", Edition: "2", Adopter: "L-01", Adopted: long,
+			})
 	})
 	size, release := b.size(), b.release()
 	for i, act := range acts {
 		r := b.must(act)
 		if r.Fresh || r.Record.ID != first[i].ID || r.Record.Seq != first[i].Seq || len(r.Followed) != 0 {
-			t.Errorf("%s sent again: fresh %t, record %d, followed by %q; want record %d", first[i].Type, r.Fresh, r.Record.Seq, types(r.Followed), first[i].Seq)
+			t.Errorf(
+				"%s sent again: fresh %t, record %d, followed by %q; want record %d",
+				first[i].Type,
+				r.Fresh,
+				r.Record.Seq,
+				types(r.Followed),
+				first[i].Seq,
+			)
 		}
 	}
 	if got := b.size(); got != size {

@@ -124,7 +124,14 @@ func RecordAccess(tx *store.Tx, id ledger.ID, by string, a store.Account, change
 }
 
 // change edits an account and records it, in one transaction.
-func (d *Door) change(ctx context.Context, act access.Act, e Entry, code string, change record.AccessChange, edit func(*store.Tx, *store.Account) error) (r Receipt, err error) {
+func (d *Door) change(
+	ctx context.Context,
+	act access.Act,
+	e Entry,
+	code string,
+	change record.AccessChange,
+	edit func(*store.Tx, *store.Account) error,
+) (r Receipt, err error) {
 	err = d.Write(ctx, func(tx *store.Tx) error {
 		if err := e.Actor.Check(act, tx.Now); err != nil {
 			return err
@@ -166,7 +173,11 @@ func keepsAdministrator(tx *store.Tx, before, after store.Account) error {
 	if slices.ContainsFunc(all, func(a store.Account) bool { return a.Code != after.Code && administers(a) }) {
 		return nil
 	}
-	return &fault.Error{Code: fault.Conflict, Message: after.Code + " is the only one who manages accounts", Hint: "give somebody else the role administrator first"}
+	return &fault.Error{
+		Code:    fault.Conflict,
+		Message: after.Code + " is the only one who manages accounts",
+		Hint:    "give somebody else the role administrator first",
+	}
 }
 
 // ChangeRoles gives an account these roles and no others, from its next page on.

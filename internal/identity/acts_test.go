@@ -42,7 +42,9 @@ func TestEveryActOnAccountsAndRole(t *testing.T) {
 	}
 	as := func(code string, roles ...access.Role) identity.Entry {
 		now := l.db.Now()
-		return identity.Entry{Actor: access.Recognised(code, roles, access.ByPassword, access.Times{Created: now.Add(-time.Hour), Seen: now, Proved: now.Add(-time.Hour)})}
+		return identity.Entry{
+			Actor: access.Recognised(code, roles, access.ByPassword, access.Times{Created: now.Add(-time.Hour), Seen: now, Proved: now.Add(-time.Hour)}),
+		}
 	}
 	for _, act := range identity.Acts {
 		do := attempts[act.Name]

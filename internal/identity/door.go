@@ -314,7 +314,15 @@ func pinOf(a store.Account) string { return a.PIN }
 // SignIn begins a session with a code and a password. A *DeniedError says no more than that the two do
 // not fit, or how long to wait.
 func (d *Door) SignIn(ctx context.Context, code, password string, from Source) (p Pass, err error) {
-	c := claim{from: from, what: "code or the password", way: access.ByPassword, find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
+	c := claim{
+		from:     from,
+		what:     "code or the password",
+		way:      access.ByPassword,
+		find:     byCode(code),
+		stranger: access.Key(code),
+		secretOf: passwordOf,
+		secret:   password,
+	}
 	err = d.settle(ctx, c, func(tx *store.Tx, a *store.Account) error {
 		p, err = begin(tx, *a, from, c.way)
 		return err
@@ -339,10 +347,22 @@ func (d *Door) Switch(ctx context.Context, badge, pin string, from Source) (p Pa
 // Vouch lets a second person show who they are, with code and password, for one act of somebody else. It
 // begins no session. A password that somebody else chose vouches for nobody.
 func (d *Door) Vouch(ctx context.Context, code, password string, from Source) (second access.Actor, err error) {
-	c := claim{from: from, what: "code or the password", way: access.ByPassword, find: byCode(code), stranger: access.Key(code), secretOf: passwordOf, secret: password}
+	c := claim{
+		from:     from,
+		what:     "code or the password",
+		way:      access.ByPassword,
+		find:     byCode(code),
+		stranger: access.Key(code),
+		secretOf: passwordOf,
+		secret:   password,
+	}
 	err = d.settle(ctx, c, func(tx *store.Tx, known *store.Account) error {
 		if known.MustChange {
-			return &fault.Error{Code: fault.Invalid, Message: "the password of " + known.Code + " was set by somebody else", Hint: "sign in and choose one of your own first"}
+			return &fault.Error{
+				Code:    fault.Invalid,
+				Message: "the password of " + known.Code + " was set by somebody else",
+				Hint:    "sign in and choose one of your own first",
+			}
 		}
 		second = access.Recognised(known.Code, known.Roles, access.ByPassword, access.Times{Created: tx.Now, Seen: tx.Now, Proved: tx.Now})
 		return nil
@@ -542,7 +562,15 @@ func NotSignedIn(state access.State) error {
 // a new token. also is done in the same transaction.
 func (d *Door) prove(ctx context.Context, token, secret string, from Source, also func(*store.Tx, *store.Account) error, in ...access.State) (Pass, error) {
 	return d.reopen(ctx, token, func(a store.Account) claim {
-		c := claim{from: from, what: "password", way: access.ByPassword, find: byCode(a.Code), stranger: access.Key(a.Code), secretOf: passwordOf, secret: secret}
+		c := claim{
+			from:     from,
+			what:     "password",
+			way:      access.ByPassword,
+			find:     byCode(a.Code),
+			stranger: access.Key(a.Code),
+			secretOf: passwordOf,
+			secret:   secret,
+		}
 		if access.IsPIN(secret) { // no password is that short
 			c.what, c.way, c.secretOf, c.pin = "PIN", access.ByPIN, pinOf, true
 		}
@@ -552,7 +580,13 @@ func (d *Door) prove(ctx context.Context, token, secret string, from Source, als
 
 // reopen gives a session in one of some states a new token once a claim of its person holds. also is done
 // in the same transaction.
-func (d *Door) reopen(ctx context.Context, token string, claimOf func(store.Account) claim, also func(*store.Tx, *store.Account) error, in ...access.State) (p Pass, err error) {
+func (d *Door) reopen(
+	ctx context.Context,
+	token string,
+	claimOf func(store.Account) claim,
+	also func(*store.Tx, *store.Account) error,
+	in ...access.State,
+) (p Pass, err error) {
 	var v Visit
 	if err := d.Read(ctx, func(tx *store.Tx) (err error) {
 		v, err = On(tx).Visit(token)

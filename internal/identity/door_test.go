@@ -53,7 +53,8 @@ var cheapCost = access.Cost{Memory: 8, Passes: 1, Lanes: 1}
 func enter(tb testing.TB) *lobby {
 	tb.Helper()
 	l := &lobby{TB: tb, now: storetest.NewClock()}
-	db, err := sqlite.Folder(tb.TempDir()).Create(context.Background(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, l.now.Now)
+	db, err := sqlite.Folder(tb.TempDir()).
+		Create(context.Background(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, l.now.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -92,7 +93,11 @@ var (
 
 func (l *lobby) add(code, name string, roles ...access.Role) {
 	l.Helper()
-	r, once, err := l.door.AddAccount(context.Background(), identity.Entry{Actor: access.Operator(code)}, identity.NewAccount{Code: code, Name: name, Roles: roles, Password: right})
+	r, once, err := l.door.AddAccount(
+		context.Background(),
+		identity.Entry{Actor: access.Operator(code)},
+		identity.NewAccount{Code: code, Name: name, Roles: roles, Password: right},
+	)
 	if err != nil || once != "" || !r.Fresh {
 		l.Fatalf("add %s: %+v, one-time code %q, %v", code, r, once, err)
 	}
@@ -265,7 +270,13 @@ func TestWaitGrows(t *testing.T) {
 		before := l.heard.Load()
 		// Too early the right password is not heard either, and does not make it worse.
 		for range 3 {
-			if got := l.out(l.door.SignIn(ctx, "T-01", right, from(i)))(fmt.Sprintf("the next one is heard in %d s", wait)); got != time.Duration(wait)*time.Second {
+			if got := l.out(
+				l.door.SignIn(ctx, "T-01", right, from(i)),
+			)(
+				fmt.Sprintf("the next one is heard in %d s", wait),
+			); got != time.Duration(
+				wait,
+			)*time.Second {
 				t.Errorf("failure %d: wait %s", i+1, got)
 			}
 		}
@@ -759,16 +770,25 @@ func TestRefusedAccounts(t *testing.T) {
 	}{
 		{"no code", newAccount("", "Kim"), fault.Invalid, `not allowed: "" cannot be a person's code; use 1 to 32 letters, digits, hyphens, underscores and points, such as T-01`},
 		{"no name", newAccount("T-09", ""), fault.Invalid, "the name of T-09 must have 1 to 100 characters and no space at its ends"},
-		{"unknown role", newAccount("T-09", "Kim", "boss"), fault.Invalid, `not allowed: role "boss" is not known; known are: technician, lead, infection-prevention, procedure-room, analyst, auditor, administrator`},
-		{"a code that is taken", newAccount("t-01", "Kim"), fault.Conflict, `account "t-01", or its badge, exists already` + listHint + "; a code is never given to another person"},
+		{
+			"unknown role", newAccount("T-09", "Kim", "boss"), fault.Invalid,
+			`not allowed: role "boss" is not known; known are: technician, lead, infection-prevention, procedure-room, analyst, auditor, administrator`,
+		},
+		{"a code that is taken", newAccount("t-01", "Kim"), fault.Conflict, `account "t-01", or its badge, exists already` + listHint +
+			"; a code is never given to another person"},
 		{"roles of nobody", only(l.door.ChangeRoles(ctx, byA, "X-99", nil)), fault.NotFound, `there is no account "X-99"` + listHint},
-		{"by nobody", only(l.door.ChangeRoles(ctx, identity.Entry{}, "T-01", nil)), fault.Forbidden, "to change roles is not for your roles\nhint: it takes one of the roles: administrator"},
-		{"the last administrator's roles", only(l.door.ChangeRoles(ctx, byT, "A-01", []access.Role{access.Lead})), fault.Conflict, "A-01 is the only one who manages accounts\nhint: give somebody else the role administrator first"},
-		{"the last administrator", only(l.door.Disable(ctx, byT, "A-01")), fault.Conflict, "A-01 is the only one who manages accounts\nhint: give somebody else the role administrator first"},
+		{"by nobody", only(l.door.ChangeRoles(ctx, identity.Entry{}, "T-01", nil)), fault.Forbidden, "to change roles is not for your roles\nhint: it takes " +
+			"one of the roles: administrator"},
+		{"the last administrator's roles", only(l.door.ChangeRoles(ctx, byT, "A-01", []access.Role{access.Lead})), fault.Conflict, "A-01 is the only one " +
+			"who manages accounts\nhint: give somebody else the role administrator first"},
+		{"the last administrator", only(l.door.Disable(ctx, byT, "A-01")), fault.Conflict, "A-01 is the only one who manages accounts\nhint: give somebody " +
+			"else the role administrator first"},
 		{"password of nobody", only(l.door.SetPassword(ctx, byA, "X-99", right)), fault.NotFound, `there is no account "X-99"` + listHint},
 		{"a short PIN", only(l.door.SetPIN(ctx, byA, "T-01", "12")), fault.Invalid, "not allowed: a PIN has 4 to 8 digits and nothing else"},
-		{"a short badge", only(l.door.SetBadge(ctx, byA, "T-01", "12")), fault.Invalid, "not allowed: a badge's text has 6 to 128 characters and no space at its ends"},
-		{"another person's badge", only(l.door.SetBadge(ctx, byA, "A-01", badge)), fault.Conflict, "that badge belongs to T-01\nhint: take it from that account first, or use another badge"},
+		{"a short badge", only(l.door.SetBadge(ctx, byA, "T-01", "12")), fault.Invalid, "not allowed: a badge's text has 6 to 128 characters and no space " +
+			"at its ends"},
+		{"another person's badge", only(l.door.SetBadge(ctx, byA, "A-01", badge)), fault.Conflict, "that badge belongs to T-01\nhint: take it from that " +
+			"account first, or use another badge"},
 		{"not disabled", only(l.door.Enable(ctx, byA, "T-01")), fault.Conflict, "T-01 is not disabled"},
 	} {
 		t.Run(test.name, func(t *testing.T) { wantRefusal(t, test.err, test.code, test.want) })

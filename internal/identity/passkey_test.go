@@ -109,7 +109,15 @@ func (d *device) data(flags byte) []byte {
 
 func answer(tb testing.TB, id []byte, response map[string]any) []byte {
 	tb.Helper()
-	text, err := json.Marshal(map[string]any{"id": encoded(id), "rawId": encoded(id), "type": "public-key", "response": response, "clientExtensionResults": map[string]any{"credProps": map[string]any{"rk": true}}})
+	text, err := json.Marshal(
+		map[string]any{
+			"id":                     encoded(id),
+			"rawId":                  encoded(id),
+			"type":                   "public-key",
+			"response":               response,
+			"clientExtensionResults": map[string]any{"credProps": map[string]any{"rk": true}},
+		},
+	)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -140,7 +148,15 @@ func (d *device) register(tb testing.TB, options json.RawMessage) []byte {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	return answer(tb, d.id, map[string]any{"clientDataJSON": encoded(d.client("webauthn.create", a.Challenge)), "attestationObject": encoded(object), "transports": []string{"internal"}})
+	return answer(
+		tb,
+		d.id,
+		map[string]any{
+			"clientDataJSON":    encoded(d.client("webauthn.create", a.Challenge)),
+			"attestationObject": encoded(object),
+			"transports":        []string{"internal"},
+		},
+	)
 }
 
 // sign makes the answer to a question for a passkey.
@@ -233,7 +249,8 @@ func TestPasskeySignIn(t *testing.T) {
 		t.Errorf("signed in as %s; may sign: %t", p.Account.Code, p.Session.MaySign(k.now.At()))
 	}
 	all := k.passkeys()
-	if len(all) != 1 || all[0].Name != "blue key" || all[0].Host != "pc-7.example" || all[0].Counter != 7 || all[0].Used != k.now.At() || all[0].Added >= all[0].Used {
+	if len(all) != 1 || all[0].Name != "blue key" || all[0].Host != "pc-7.example" || all[0].Counter != 7 || all[0].Used != k.now.At() ||
+		all[0].Added >= all[0].Used {
 		t.Errorf("the passkey is %+v", all)
 	}
 	var changes []record.AccessChange
@@ -270,7 +287,8 @@ func TestWhatTheDeviceIsAsked(t *testing.T) {
 	options, p, err := k.keys.AskToAdd(ctx, k.token, right, " second ", bench7)
 	k.token = k.in(p, err).Token
 	a := read(t, options)
-	if a.RP.ID != "pc-7.example" || a.Selection.Resident != "required" || a.Selection.Verification != "required" || a.Attestation != "none" || a.User.Name != "T-01" {
+	if a.RP.ID != "pc-7.example" || a.Selection.Resident != "required" || a.Selection.Verification != "required" || a.Attestation != "none" ||
+		a.User.Name != "T-01" {
 		t.Errorf("to add: %s", options)
 	}
 	if len(a.Exclude) != 1 || a.Exclude[0].ID != encoded(k.device.id) {
@@ -354,9 +372,15 @@ func TestWrongAnswersOfDevices(t *testing.T) {
 				return b
 			})
 			k.out(p, err)("the passkey is not right")
-			if denied, ok := errors.AsType[*identity.DeniedError](err); !ok || denied.Cause == nil || !strings.Contains(strings.ToLower(denied.Cause.Error()), strings.ToLower(test.cause)) {
+			if denied, ok := errors.AsType[*identity.DeniedError](
+				err,
+			); !ok || denied.Cause == nil ||
+				!strings.Contains(strings.ToLower(denied.Cause.Error()), strings.ToLower(test.cause)) {
 				t.Errorf("the cause is %v, want one with %q", denied.Cause, test.cause)
-			} else if counter := errors.Is(err, passkey.ErrCounter); counter != (test.cause == "did not go up") {
+			} else if counter := errors.Is(
+				err,
+				passkey.ErrCounter,
+			); counter != (test.cause == "did not go up") {
 				t.Errorf("%v is about the counter: %t", err, counter)
 			}
 			if got := k.passkeys()[0].Counter; got != 5 {

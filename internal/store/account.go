@@ -55,12 +55,31 @@ type Session struct {
 // AddAccount stores a new account; a Conflict when there is one with that code or badge. Codes that
 // differ only in case are the same.
 func (tx Access) AddAccount(a Account) error {
-	n, err := tx.s.Exec(tx.ctx, `INSERT INTO account (site, code, key, name, roles, password, pin, badge, once, once_until, must_change, disabled, created, changed)
+	n, err := tx.s.Exec(
+		tx.ctx,
+		`INSERT INTO account (site, code, key, name, roles, password, pin, badge, once, once_until, must_change, disabled, created, changed)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) ON CONFLICT DO NOTHING`,
-		tx.db.site.Code, a.Code, access.Key(a.Code), a.Name, rolesText(a.Roles), a.Password, a.PIN, a.Badge, a.Once, int64(a.OnceUntil),
-		whole(a.MustChange), int64(a.Disabled), int64(a.Created), int64(a.Changed))
+		tx.db.site.Code,
+		a.Code,
+		access.Key(a.Code),
+		a.Name,
+		rolesText(a.Roles),
+		a.Password,
+		a.PIN,
+		a.Badge,
+		a.Once,
+		int64(a.OnceUntil),
+		whole(a.MustChange),
+		int64(a.Disabled),
+		int64(a.Created),
+		int64(a.Changed),
+	)
 	if err == nil && n != 1 {
-		err = &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("account %q, or its badge, exists already", a.Code), Hint: "see the accounts with: rinsate user list; a code is never given to another person"}
+		err = &fault.Error{
+			Code:    fault.Conflict,
+			Message: fmt.Sprintf("account %q, or its badge, exists already", a.Code),
+			Hint:    "see the accounts with: rinsate user list; a code is never given to another person",
+		}
 	}
 	return err
 }
@@ -73,7 +92,11 @@ func (tx Access) SaveAccount(a Account) error {
 			return err
 		}
 		if ok && other.Code != a.Code {
-			return &fault.Error{Code: fault.Conflict, Message: "that badge belongs to " + other.Code, Hint: "take it from that account first, or use another badge"}
+			return &fault.Error{
+				Code:    fault.Conflict,
+				Message: "that badge belongs to " + other.Code,
+				Hint:    "take it from that account first, or use another badge",
+			}
 		}
 	}
 	n, err := tx.s.Exec(tx.ctx, `UPDATE account SET name = $1, roles = $2, password = $3, pin = $4, badge = $5, once = $6, once_until = $7,
@@ -88,8 +111,11 @@ func (tx Access) SaveAccount(a Account) error {
 
 // Account finds an account by its code, in whatever case it is typed; ok is false when there is none.
 func (tx Access) Account(code string) (a Account, ok bool, err error) {
-	return tx.account(`SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
-		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 AND a.key = $2`, access.Key(code))
+	return tx.account(
+		`SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
+		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 AND a.key = $2`,
+		access.Key(code),
+	)
 }
 
 // AccountByBadge finds an account by the digest of its badge; ok is false when there is none.
@@ -97,8 +123,11 @@ func (tx Access) AccountByBadge(digest string) (a Account, ok bool, err error) {
 	if digest == "" {
 		return a, false, nil
 	}
-	return tx.account(`SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
-		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 AND a.badge = $2 AND a.badge <> ''`, digest)
+	return tx.account(
+		`SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
+		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 AND a.badge = $2 AND a.badge <> ''`,
+		digest,
+	)
 }
 
 func (tx Access) account(text, by string) (a Account, ok bool, err error) {
@@ -111,12 +140,17 @@ func (tx Access) account(text, by string) (a Account, ok bool, err error) {
 
 // Accounts returns all accounts in the order of their codes.
 func (tx Access) Accounts() (all []Account, err error) {
-	err = tx.s.Each(tx.ctx, `SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
-		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 ORDER BY a.code`, func(row Rows) error {
-		a, err := scanAccount(row)
-		all = append(all, a)
-		return err
-	}, tx.db.site.Code)
+	err = tx.s.Each(
+		tx.ctx,
+		`SELECT a.code, a.name, a.roles, a.password, a.pin, a.badge, a.once, a.once_until, a.must_change, a.disabled, a.created, a.changed, t.failures, t.failed_at
+		FROM account a LEFT JOIN attempt t ON t.site = a.site AND t.key = a.key WHERE a.site = $1 ORDER BY a.code`,
+		func(row Rows) error {
+			a, err := scanAccount(row)
+			all = append(all, a)
+			return err
+		},
+		tx.db.site.Code,
+	)
 	return all, err
 }
 
@@ -189,7 +223,14 @@ func (tx Access) AddSession(s Session) error {
 
 // Session finds a session by the digest of its token; ok is false when there is none.
 func (tx Access) Session(token string) (s Session, ok bool, err error) {
-	s, err = scanSession(tx.s.Row(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND token = $2`, tx.db.site.Code, token))
+	s, err = scanSession(
+		tx.s.Row(
+			tx.ctx,
+			`SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND token = $2`,
+			tx.db.site.Code,
+			token,
+		),
+	)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Session{}, false, nil
 	}
@@ -198,11 +239,17 @@ func (tx Access) Session(token string) (s Session, ok bool, err error) {
 
 // Sessions returns the sessions of an account, the latest first.
 func (tx Access) Sessions(code string) (all []Session, err error) {
-	err = tx.s.Each(tx.ctx, `SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND code = $2 ORDER BY created DESC, token`, func(row Rows) error {
-		s, err := scanSession(row)
-		all = append(all, s)
-		return err
-	}, tx.db.site.Code, code)
+	err = tx.s.Each(
+		tx.ctx,
+		`SELECT token, code, created, seen, proved, locked, address, agent, way FROM session WHERE site = $1 AND code = $2 ORDER BY created DESC, token`,
+		func(row Rows) error {
+			s, err := scanSession(row)
+			all = append(all, s)
+			return err
+		},
+		tx.db.site.Code,
+		code,
+	)
 	return all, err
 }
 

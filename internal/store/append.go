@@ -96,7 +96,11 @@ func (tx appending) same(sent, stored ledger.Record) error {
 		return err
 	}
 	if !bytes.Equal(a, b) {
-		return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s is stored with another content", sent.ID), Hint: "a stored record never changes: send a correction that names it"}
+		return &fault.Error{
+			Code:    fault.Conflict,
+			Message: fmt.Sprintf("record %s is stored with another content", sent.ID),
+			Hint:    "a stored record never changes: send a correction that names it",
+		}
 	}
 	return nil
 }
@@ -233,7 +237,11 @@ func (tx appending) takePlace(r ledger.Record, p record.Placing) error {
 		return tx.spoil(err)
 	}
 	if n != 1 {
-		refusal := &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("hold %s on %s is not open", p.Lift, p.Scope), Hint: "see the open holds with: rinsate ready " + p.Scope}
+		refusal := &fault.Error{
+			Code:    fault.Conflict,
+			Message: fmt.Sprintf("hold %s on %s is not open", p.Lift, p.Scope),
+			Hint:    "see the open holds with: rinsate ready " + p.Scope,
+		}
 		if p.Replaces != "" {
 			return tx.spoil(refusal)
 		}
@@ -263,16 +271,38 @@ func (tx appending) fill(r ledger.Record, p record.Placing) error {
 		}
 	}
 	if p.Rules != "" {
-		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO decided (site, rules, verifications) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET verifications = decided.verifications + 1`,
-			r.Site, p.Rules); err != nil {
+		if _, err := tx.s.Exec(
+			tx.ctx,
+			`INSERT INTO decided (site, rules, verifications) VALUES ($1, $2, 1) ON CONFLICT (site, rules) DO UPDATE SET verifications = decided.verifications + 1`,
+			r.Site,
+			p.Rules,
+		); err != nil {
 			return err
 		}
 	}
 	if x := p.Measured; x != nil {
-		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, cleaning, at, analyte, unit, value, outcome, id)
+		if _, err := tx.s.Exec(
+			tx.ctx,
+			`INSERT INTO reading (site, seq, scope, point, kind, system, kit, lot, meter, person, cleaning, at, analyte, unit, value, outcome, id)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
-			r.Site, r.Seq, x.Scope, x.Point, x.Kind, x.System, x.Kit, x.Lot, x.Meter, r.By, x.Cleaning,
-			int64(x.At), x.Analyte, x.Unit, x.Value, x.Outcome, string(r.ID)); err != nil {
+			r.Site,
+			r.Seq,
+			x.Scope,
+			x.Point,
+			x.Kind,
+			x.System,
+			x.Kit,
+			x.Lot,
+			x.Meter,
+			r.By,
+			x.Cleaning,
+			int64(x.At),
+			x.Analyte,
+			x.Unit,
+			x.Value,
+			x.Outcome,
+			string(r.ID),
+		); err != nil {
 			return err
 		}
 	}
@@ -360,7 +390,11 @@ func (tx appending) replace(id ledger.ID, r ledger.Record) error {
 		touched += n
 	}
 	if touched == 0 {
-		return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Kind()), Hint: "look at its chain with: rinsate ledger show " + string(id)}
+		return &fault.Error{
+			Code:    fault.Conflict,
+			Message: fmt.Sprintf("record %s (%s) is replaced already or cannot be replaced", id, old.Kind()),
+			Hint:    "look at its chain with: rinsate ledger show " + string(id),
+		}
 	}
 	if p.Signal != nil {
 		if _, err := tx.s.Exec(tx.ctx, `UPDATE signal SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
@@ -479,11 +513,23 @@ func erase(tx *Tx, by int64, texts []record.FreeText) error {
 		if err != nil {
 			return err
 		}
-		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO erased (site, seq, field, by) VALUES ($1, $2, $3, $4)`, tx.db.site.Code, kept.Seq, t.Field, by); err != nil {
+		if _, err := tx.s.Exec(
+			tx.ctx,
+			`INSERT INTO erased (site, seq, field, by) VALUES ($1, $2, $3, $4)`,
+			tx.db.site.Code,
+			kept.Seq,
+			t.Field,
+			by,
+		); err != nil {
 			return err
 		}
-		n, err := tx.s.Exec(tx.ctx, `UPDATE text SET salt = zeroblob(length(salt)), value = zeroblob(length(value)) WHERE site = $1 AND seq = $2 AND field = $3`,
-			tx.db.site.Code, kept.Seq, t.Field)
+		n, err := tx.s.Exec(
+			tx.ctx,
+			`UPDATE text SET salt = zeroblob(length(salt)), value = zeroblob(length(value)) WHERE site = $1 AND seq = $2 AND field = $3`,
+			tx.db.site.Code,
+			kept.Seq,
+			t.Field,
+		)
 		if err != nil {
 			return err
 		}

@@ -23,7 +23,11 @@ func checkContent(p record.Placing, kind record.Kind, content []byte) error {
 	case f == nil:
 		return fmt.Errorf("%s record attaches no file", record.Called(kind))
 	case f.Size != int64(len(content)) || f.Digest != hexDigest(content):
-		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("the %d bytes are not the file that the %s record names", len(content), kind), Hint: "send the record with the file that it was made for"}
+		return &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("the %d bytes are not the file that the %s record names", len(content), kind),
+			Hint:    "send the record with the file that it was made for",
+		}
 	}
 	return nil
 }
@@ -66,7 +70,11 @@ func (tx *Tx) Content(digest string) ([]byte, error) {
 	case err != nil:
 		return nil, err
 	case !ok:
-		return nil, &fault.Error{Code: fault.NotFound, Message: fmt.Sprintf("no file with the SHA-256 %s is stored", digest), Hint: "see what is attached to a scope with: rinsate attachments TAG"}
+		return nil, &fault.Error{
+			Code:    fault.NotFound,
+			Message: fmt.Sprintf("no file with the SHA-256 %s is stored", digest),
+			Hint:    "see what is attached to a scope with: rinsate attachments TAG",
+		}
 	case hexDigest(content) != digest:
 		return nil, changedContent(digest)
 	}
@@ -139,7 +147,10 @@ func (a attached) verify(ctx context.Context, s Conn, site string) (int, error) 
 		case !ok:
 			return 0, &ledger.FaultError{Seq: f.seq, Problem: fmt.Sprintf("the file that record %d attaches is missing (SHA-256 %s)", f.seq, f.digest)}
 		case hexDigest(content) != f.digest:
-			return 0, &ledger.FaultError{Seq: f.seq, Problem: fmt.Sprintf("the file that record %d attaches was changed (SHA-256 %s, now %s)", f.seq, f.digest, hexDigest(content))}
+			return 0, &ledger.FaultError{
+				Seq:     f.seq,
+				Problem: fmt.Sprintf("the file that record %d attaches was changed (SHA-256 %s, now %s)", f.seq, f.digest, hexDigest(content)),
+			}
 		}
 	}
 	return len(seen), nil

@@ -52,12 +52,23 @@ func (db *DB) reload(ctx context.Context) error {
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return fmt.Errorf("read the last checkpoint: %w", err)
 	}
-	db.head = head{frontier: frontier, root: frontier.Root(), recorded: unit.Instant(recorded), signed: signed, signedAt: unit.Instant(signedAt), outside: db.head.outside}
+	db.head = head{
+		frontier: frontier,
+		root:     frontier.Root(),
+		recorded: unit.Instant(recorded),
+		signed:   signed,
+		signedAt: unit.Instant(signedAt),
+		outside:  db.head.outside,
+	}
 	return nil
 }
 
 func broken(format string, args ...any) error {
-	return &fault.Error{Code: fault.Broken, Message: "the ledger contradicts itself: " + fmt.Sprintf(format, args...), Hint: "change nothing, keep a copy of the data folder, and run: rinsate ledger verify"}
+	return &fault.Error{
+		Code:    fault.Broken,
+		Message: "the ledger contradicts itself: " + fmt.Sprintf(format, args...),
+		Hint:    "change nothing, keep a copy of the data folder, and run: rinsate ledger verify",
+	}
 }
 
 // crossCheck compares the head, the last record, the last checkpoint in the database and the one

@@ -153,7 +153,9 @@ func sealed(size int64) int64 { return size / blockSize * blockSize }
 func (db *DB) catchUp(ctx context.Context) (err error) {
 	size, s := db.head.frontier.Size(), db.writer
 	var done int64
-	if err := s.Row(ctx, `SELECT block + 1 FROM search_time WHERE site = $1 AND block >= $2 ORDER BY block DESC LIMIT 1`, db.site.Code, 0).Scan(&done); err != nil && !errors.Is(err, sql.ErrNoRows) {
+	if err := s.Row(ctx, `SELECT block + 1 FROM search_time WHERE site = $1 AND block >= $2 ORDER BY block DESC LIMIT 1`, db.site.Code, 0).
+		Scan(&done); err != nil &&
+		!errors.Is(err, sql.ErrNoRows) {
 		return err
 	}
 	if done*blockSize >= sealed(size) {

@@ -42,7 +42,22 @@ type Measured struct {
 func (m *Measured) scan(row Scanner) error {
 	var id, point, kind, outcome string
 	var at int64
-	if err := row.Scan(&id, &m.Scope, &point, &kind, &m.System, &m.Kit, &m.Lot, &m.Meter, &m.Person, &m.Cleaning, &at, &m.Value, &outcome, &m.Suspect); err != nil {
+	if err := row.Scan(
+		&id,
+		&m.Scope,
+		&point,
+		&kind,
+		&m.System,
+		&m.Kit,
+		&m.Lot,
+		&m.Meter,
+		&m.Person,
+		&m.Cleaning,
+		&at,
+		&m.Value,
+		&outcome,
+		&m.Suspect,
+	); err != nil {
 		return err
 	}
 	for _, text := range []*string{&m.Scope, &point, &kind, &m.System, &m.Kit, &m.Lot, &m.Meter, &m.Person, &outcome} {
@@ -170,14 +185,21 @@ func (tx Numbers) UsesOf(from, to unit.Instant, visit func(tag string, start uni
 // UsesOfScope calls visit with the start of every use of one scope that nothing has replaced, from <=
 // start < to, the earliest first.
 func (tx Numbers) UsesOfScope(tag string, from, to unit.Instant, visit func(start unit.Instant) error) error {
-	return tx.s.Each(tx.ctx, `SELECT at FROM event WHERE site = $1 AND scope = $2 AND type = 'use' AND at >= $3 AND at < $4 AND replaced IS NULL ORDER BY at, seq`,
+	return tx.s.Each(
+		tx.ctx,
+		`SELECT at FROM event WHERE site = $1 AND scope = $2 AND type = 'use' AND at >= $3 AND at < $4 AND replaced IS NULL ORDER BY at, seq`,
 		func(row Rows) error {
 			var at int64
 			if err := row.Scan(&at); err != nil {
 				return err
 			}
 			return visit(unit.Instant(at))
-		}, tx.db.site.Code, tag, int64(from), int64(to))
+		},
+		tx.db.site.Code,
+		tag,
+		int64(from),
+		int64(to),
+	)
 }
 
 // Between calls visit for every record of one type, and with one word when word is not empty, that
@@ -230,14 +252,18 @@ func (tx Numbers) GoodChecks(meter string, at unit.Instant) (before, after unit.
 		}
 		return unit.Instant(found), err
 	}
-	if before, err = first(`SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.at < $3 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
+	if before, err = first(
+		`SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.at < $3 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
 		AND NOT EXISTS (SELECT 1 FROM checked f WHERE f.site = c.site AND f.meter = c.meter AND f.at = c.at AND f.verdict = 'rejected' AND f.replaced IS NULL)
-		ORDER BY c.at DESC, c.seq DESC LIMIT 1`); err != nil {
+		ORDER BY c.at DESC, c.seq DESC LIMIT 1`,
+	); err != nil {
 		return 0, 0, err
 	}
-	after, err = first(`SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.at > $3 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
+	after, err = first(
+		`SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.at > $3 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
 		AND NOT EXISTS (SELECT 1 FROM checked f WHERE f.site = c.site AND f.meter = c.meter AND f.at = c.at AND f.verdict = 'rejected' AND f.replaced IS NULL)
-		ORDER BY c.at, c.seq LIMIT 1`)
+		ORDER BY c.at, c.seq LIMIT 1`,
+	)
 	return before, after, err
 }
 
@@ -271,7 +297,8 @@ func (tx Numbers) ReadWith(meter string, from, to unit.Instant, visit func(Kept)
 // CountWith counts the readings of a meter with from < at <= to that nothing has replaced, up to most.
 func (tx Numbers) CountWith(meter string, from, to unit.Instant, most int) (n int, err error) {
 	err = tx.s.Row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM reading WHERE site = $1 AND at > $2 AND at <= $3 AND meter = $4 AND replaced IS NULL ORDER BY at, seq LIMIT $5) AS some`,
-		tx.db.site.Code, int64(from), int64(to), meter, most).Scan(&n)
+		tx.db.site.Code, int64(from), int64(to), meter, most).
+		Scan(&n)
 	return n, err
 }
 

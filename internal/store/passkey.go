@@ -57,7 +57,14 @@ func (tx Access) AddPasskey(p Passkey) error {
 
 // Passkey finds a passkey by its id; ok is false when there is none.
 func (tx Access) Passkey(id string) (p Passkey, ok bool, err error) {
-	p, err = scanPasskey(tx.s.Row(tx.ctx, `SELECT id, code, name, host, public_key, flags, counter, transports, added, used FROM passkey WHERE site = $1 AND id = $2`, tx.db.site.Code, id))
+	p, err = scanPasskey(
+		tx.s.Row(
+			tx.ctx,
+			`SELECT id, code, name, host, public_key, flags, counter, transports, added, used FROM passkey WHERE site = $1 AND id = $2`,
+			tx.db.site.Code,
+			id,
+		),
+	)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Passkey{}, false, nil
 	}
@@ -66,11 +73,17 @@ func (tx Access) Passkey(id string) (p Passkey, ok bool, err error) {
 
 // Passkeys returns the passkeys of an account, the oldest first.
 func (tx Access) Passkeys(code string) (all []Passkey, err error) {
-	err = tx.s.Each(tx.ctx, `SELECT id, code, name, host, public_key, flags, counter, transports, added, used FROM passkey WHERE site = $1 AND code = $2 ORDER BY added, id`, func(row Rows) error {
-		p, err := scanPasskey(row)
-		all = append(all, p)
-		return err
-	}, tx.db.site.Code, code)
+	err = tx.s.Each(
+		tx.ctx,
+		`SELECT id, code, name, host, public_key, flags, counter, transports, added, used FROM passkey WHERE site = $1 AND code = $2 ORDER BY added, id`,
+		func(row Rows) error {
+			p, err := scanPasskey(row)
+			all = append(all, p)
+			return err
+		},
+		tx.db.site.Code,
+		code,
+	)
 	return all, err
 }
 
@@ -85,7 +98,15 @@ func scanPasskey(row Scanner) (p Passkey, err error) {
 
 // UsePasskey notes that somebody has signed in with a passkey, and what the device said of itself then.
 func (tx Access) UsePasskey(id string, counter uint32, flags byte, used unit.Instant) error {
-	_, err := tx.s.Exec(tx.ctx, `UPDATE passkey SET counter = $1, flags = $2, used = $3 WHERE site = $4 AND id = $5`, int64(counter), int64(flags), int64(used), tx.db.site.Code, id)
+	_, err := tx.s.Exec(
+		tx.ctx,
+		`UPDATE passkey SET counter = $1, flags = $2, used = $3 WHERE site = $4 AND id = $5`,
+		int64(counter),
+		int64(flags),
+		int64(used),
+		tx.db.site.Code,
+		id,
+	)
 	return err
 }
 

@@ -252,7 +252,8 @@ func (tx *Tx) raw(seq int64) ([]byte, error) {
 func (tx *Tx) Entities(kind record.Kind) ([]Kept, error) {
 	var last sql.NullInt64
 	var replaced int64
-	if err := tx.s.Row(tx.ctx, `SELECT max(seq), count(replaced) FROM entity WHERE site = $1 AND type = $2`, tx.db.site.Code, string(kind)).Scan(&last, &replaced); err != nil {
+	if err := tx.s.Row(tx.ctx, `SELECT max(seq), count(replaced) FROM entity WHERE site = $1 AND type = $2`, tx.db.site.Code, string(kind)).
+		Scan(&last, &replaced); err != nil {
 		return nil, err
 	}
 	if !last.Valid {
@@ -313,7 +314,11 @@ func (tx *Tx) Entity(kind record.Kind, key string, at, known unit.Instant) (foun
 // Find returns the record whose id is, or begins with, the given text.
 func (tx *Tx) Find(id string) (Kept, error) {
 	if len(id) < 4 || strings.Trim(id, "0123456789abcdef-") != "" {
-		return Kept{}, &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%q is not a record id", id), Hint: "give the id or its beginning, at least 4 characters"}
+		return Kept{}, &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("%q is not a record id", id),
+			Hint:    "give the id or its beginning, at least 4 characters",
+		}
 	}
 	var ids []string
 	err := tx.s.Each(tx.ctx, `SELECT id FROM record WHERE site = $1 AND id >= $2 AND id < $3 ORDER BY id LIMIT 2`, func(row Rows) error {
@@ -399,13 +404,22 @@ func (tx *Tx) Chronicle(scope string, from, to unit.Instant, limit int, visit fu
 	}
 	var latest []place
 	for _, kind := range record.Kinds {
-		err := tx.s.Each(tx.ctx, `SELECT at, seq FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at >= $4 AND at <= $5 ORDER BY at DESC, seq DESC LIMIT $6`,
+		err := tx.s.Each(
+			tx.ctx,
+			`SELECT at, seq FROM event WHERE site = $1 AND scope = $2 AND type = $3 AND at >= $4 AND at <= $5 ORDER BY at DESC, seq DESC LIMIT $6`,
 			func(row Rows) error {
 				p := place{kind: kind}
 				err := row.Scan(&p.at, &p.seq)
 				latest = append(latest, p)
 				return err
-			}, tx.db.site.Code, scope, string(kind), int64(from), int64(to), limit)
+			},
+			tx.db.site.Code,
+			scope,
+			string(kind),
+			int64(from),
+			int64(to),
+			limit,
+		)
 		if err != nil {
 			return err
 		}

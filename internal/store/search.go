@@ -114,7 +114,11 @@ func (tx Finding) beginning(id string) (map[int64]bool, error) {
 		return nil, nil //nolint:nilnil // no condition
 	}
 	if len(id) < 4 || strings.Trim(id, "0123456789abcdef-") != "" {
-		return nil, &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%q is not a record id", id), Hint: "give the id or its beginning, at least 4 characters of 0 to 9, a to f and -"}
+		return nil, &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("%q is not a record id", id),
+			Hint:    "give the id or its beginning, at least 4 characters of 0 to 9, a to f and -",
+		}
 	}
 	places := map[int64]bool{}
 	err := tx.s.Each(tx.ctx, `SELECT seq FROM record WHERE site = $1 AND id >= $2 AND id < $3 ORDER BY id LIMIT $4`, func(row Rows) error {
@@ -124,7 +128,11 @@ func (tx Finding) beginning(id string) (map[int64]bool, error) {
 		return err
 	}, tx.db.site.Code, id, id+"g", mostIDs+1)
 	if err == nil && len(places) > mostIDs {
-		err = &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("more than %d records begin with %s", mostIDs, id), Hint: "give more of the id; it begins with the time at which it was made"}
+		err = &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("more than %d records begin with %s", mostIDs, id),
+			Hint:    "give more of the id; it begins with the time at which it was made",
+		}
 	}
 	return places, err
 }
@@ -280,12 +288,20 @@ func (p *postings) upTo(block int64) (at int64, m marks, ok bool, err error) {
 
 func (p *postings) more(block int64) error {
 	p.read = make([]posting, 0, p.batch)
-	err := p.tx.s.Each(p.tx.ctx, `SELECT block, marks FROM search_block WHERE site = $1 AND term = $2 AND block <= $3 ORDER BY block DESC LIMIT $4`, func(row Rows) error {
-		var x posting
-		err := row.Scan(&x.block, &x.marks)
-		p.read = append(p.read, x)
-		return err
-	}, p.tx.db.site.Code, p.term, block, p.batch)
+	err := p.tx.s.Each(
+		p.tx.ctx,
+		`SELECT block, marks FROM search_block WHERE site = $1 AND term = $2 AND block <= $3 ORDER BY block DESC LIMIT $4`,
+		func(row Rows) error {
+			var x posting
+			err := row.Scan(&x.block, &x.marks)
+			p.read = append(p.read, x)
+			return err
+		},
+		p.tx.db.site.Code,
+		p.term,
+		block,
+		p.batch,
+	)
 	p.ended = len(p.read) < p.batch
 	p.batch = min(2*p.batch, lastBatch)
 	return err

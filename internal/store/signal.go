@@ -11,7 +11,20 @@ func (tx Numbers) Handlings(visit func(record.Handled) error) error {
 	return tx.s.Each(tx.ctx, `SELECT signal, act, at, scope, point, system, kit, reading, signalled, direction, began, last FROM signal
 		WHERE site = $1 AND replaced IS NULL ORDER BY seq`, func(row Rows) error {
 		var h record.Handled
-		if err := row.Scan(&h.Signal, &h.Act, &h.At, &h.Scope, &h.Point, &h.System, &h.Kit, &h.Reading, &h.Signalled, &h.Direction, &h.Begin, &h.Last); err != nil {
+		if err := row.Scan(
+			&h.Signal,
+			&h.Act,
+			&h.At,
+			&h.Scope,
+			&h.Point,
+			&h.System,
+			&h.Kit,
+			&h.Reading,
+			&h.Signalled,
+			&h.Direction,
+			&h.Begin,
+			&h.Last,
+		); err != nil {
 			return err
 		}
 		return visit(h)

@@ -43,7 +43,9 @@ func trial(site record.SiteBody, now unit.Instant) error {
 	if err != nil {
 		return err
 	}
-	_, err = ledger.Encode(ledger.Record{V: ledger.Version, Type: string(record.Site), ID: ledger.DerivedID("trial"), Site: site.Code, At: now, Recorded: now, Body: body})
+	_, err = ledger.Encode(
+		ledger.Record{V: ledger.Version, Type: string(record.Site), ID: ledger.DerivedID("trial"), Site: site.Code, At: now, Recorded: now, Body: body},
+	)
 	return err
 }
 
@@ -118,7 +120,8 @@ func Start(ctx context.Context, home Home, engine Engine, clock func() time.Time
 
 func (db *DB) readSite(ctx context.Context) error {
 	s := &db.site
-	err := db.writer.Row(ctx, `SELECT site, name, zone, origin, vkey, terms FROM site ORDER BY site LIMIT 1`).Scan(&s.Code, &s.Name, &s.Zone, &s.Origin, &s.VKey, (*string)(&s.Terms))
+	err := db.writer.Row(ctx, `SELECT site, name, zone, origin, vkey, terms FROM site ORDER BY site LIMIT 1`).
+		Scan(&s.Code, &s.Name, &s.Zone, &s.Origin, &s.VKey, (*string)(&s.Terms))
 	if err != nil {
 		return fmt.Errorf("read the site: %w", err)
 	}
@@ -131,10 +134,19 @@ func (db *DB) readSite(ctx context.Context) error {
 	}
 	db.disguise = disguiseKey(key)
 	if db.signer, err = ledger.ParseSigner(strings.TrimSpace(string(key))); err != nil {
-		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("the signing key of the ledger cannot be read: %v", err), Hint: "restore ledger.key from the same backup as the database", Cause: err}
+		return &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("the signing key of the ledger cannot be read: %v", err),
+			Hint:    "restore ledger.key from the same backup as the database",
+			Cause:   err,
+		}
 	}
 	if db.signer.VKey() != s.VKey {
-		return &fault.Error{Code: fault.Conflict, Message: "the signing key beside the database is not the key of this ledger", Hint: "restore ledger.key from the same backup as the database"}
+		return &fault.Error{
+			Code:    fault.Conflict,
+			Message: "the signing key beside the database is not the key of this ledger",
+			Hint:    "restore ledger.key from the same backup as the database",
+		}
 	}
 	return nil
 }

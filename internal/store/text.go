@@ -38,7 +38,15 @@ func commit(r ledger.Record) (leaf ledger.Record, texts []salted, err error) {
 // keepTexts stores the free texts of a record.
 func keepTexts(ctx context.Context, s Conn, site string, seq int64, texts []salted) error {
 	for _, t := range texts {
-		if _, err := s.Exec(ctx, `INSERT INTO text (site, seq, field, salt, value) VALUES ($1, $2, $3, $4, $5)`, site, seq, t.field, t.salt, t.value); err != nil {
+		if _, err := s.Exec(
+			ctx,
+			`INSERT INTO text (site, seq, field, salt, value) VALUES ($1, $2, $3, $4, $5)`,
+			site,
+			seq,
+			t.field,
+			t.salt,
+			t.value,
+		); err != nil {
 			return err
 		}
 	}
@@ -207,14 +215,23 @@ func (v *textVerifier) finish(ctx context.Context, size int64) (Texts, error) {
 			return v.found, err
 		}
 		if err != nil || by < size {
-			faults = append(faults, &ledger.FaultError{Seq: place.seq, Problem: fmt.Sprintf("the text %s of record %d is missing, and no record says that it was erased", place.field, place.seq)})
+			faults = append(
+				faults,
+				&ledger.FaultError{
+					Seq:     place.seq,
+					Problem: fmt.Sprintf("the text %s of record %d is missing, and no record says that it was erased", place.field, place.seq),
+				},
+			)
 			continue
 		}
 		v.found.Erased++
 	}
 	for t, by := range v.erased {
 		if _, ok := v.gone[t]; !ok {
-			faults = append(faults, &ledger.FaultError{Seq: by, Problem: fmt.Sprintf("record %d erased the text %s of record %s, which is there", by, t.Field, t.Record)})
+			faults = append(
+				faults,
+				&ledger.FaultError{Seq: by, Problem: fmt.Sprintf("record %d erased the text %s of record %s, which is there", by, t.Field, t.Record)},
+			)
 		}
 	}
 	if len(faults) > 0 {

@@ -26,7 +26,8 @@ const verifyBatch = 1024
 // Verify re-hashes every record of a ledger and compares the tree with the head and with every signed
 // checkpoint, in the database and outside of it (nil when there is none, and read before this begins). Then
 // it hashes every file that a record attaches, a voided one as well. It trusts nothing but the bytes and the
-// key in vkeys (the ledger's own when empty). There are two readers or more: all but the last take turns, and the last reads the texts, from a moment not before theirs. A fault is a *ledger.FaultError that
+// key in vkeys (the ledger's own when empty). There are two readers or more: all but the last take turns, and the last reads the texts, from a moment not
+// before theirs. A fault is a *ledger.FaultError that
 // names the first bad record.
 func Verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
 	// A transaction sees what there is at its first query. The first reader's comes first; another
@@ -385,7 +386,12 @@ func (tx appending) proveUnder(note []byte, id ledger.ID) (proof ledger.Proof, r
 func (tx *Tx) Consistent(note []byte) (ledger.Checkpoint, error) {
 	c, err := ledger.Open(note, []string{tx.db.site.VKey})
 	if err != nil {
-		return c, &fault.Error{Code: fault.Invalid, Message: "this is no checkpoint that this ledger's key signed: " + err.Error(), Hint: "paste the whole text of the file, with the empty line and the line of the signature", Cause: err}
+		return c, &fault.Error{
+			Code:    fault.Invalid,
+			Message: "this is no checkpoint that this ledger's key signed: " + err.Error(),
+			Hint:    "paste the whole text of the file, with the empty line and the line of the signature",
+			Cause:   err,
+		}
 	}
 	size, err := tx.Size()
 	if err != nil {

@@ -191,7 +191,11 @@ func (db *DB) commit(ctx context.Context, before head) error {
 			return err
 		}
 		if n != 1 {
-			return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("another program has written to this ledger behind record %d", before.frontier.Size()-1), Hint: "stop all programs on this data folder and run: rinsate ledger verify"}
+			return &fault.Error{
+				Code:    fault.Conflict,
+				Message: fmt.Sprintf("another program has written to this ledger behind record %d", before.frontier.Size()-1),
+				Hint:    "stop all programs on this data folder and run: rinsate ledger verify",
+			}
 		}
 		if size-h.signed >= signEvery || h.recorded.Sub(h.signedAt) >= signAfter {
 			if err := db.insertCheckpoint(ctx); err != nil {

@@ -34,7 +34,17 @@ func (s doorPages) showAccount(x *kit.Exchange, status int, problem, said string
 	if x.Visit.State != access.Active {
 		return x.TurnAway()
 	}
-	page := accountPage{Code: a.Code, Name: a.Name, Roles: a.Roles, MustChange: a.MustChange, Shortest: access.ShortestAlone, Problem: problem, Said: said, PasskeysHere: s.passkeys != nil, Host: x.Shell.Base.Hostname()}
+	page := accountPage{
+		Code:         a.Code,
+		Name:         a.Name,
+		Roles:        a.Roles,
+		MustChange:   a.MustChange,
+		Shortest:     access.ShortestAlone,
+		Problem:      problem,
+		Said:         said,
+		PasskeysHere: s.passkeys != nil,
+		Host:         x.Shell.Base.Hostname(),
+	}
 	err := x.Shell.View(x.R.Context(), func(v desk.View) error {
 		all, err := v.People().Sessions(a.Code)
 		if err != nil {

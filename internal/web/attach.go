@@ -36,9 +36,20 @@ type fileLine struct {
 
 func (s *Server) fileLine(a desk.Attached, clock words.Clock) fileLine {
 	return fileLine{
-		ID: string(a.ID), Href: s.URL("/files/" + string(a.ID)), Title: a.Title, Kind: string(a.Kind), At: clock(a.At), By: a.By,
-		About: a.About, AboutHref: s.RecordHref(a.About), Media: strings.ToUpper(strings.TrimPrefix(a.Media.Extension(), ".")), Size: fileSize(a.Size), Digest: a.Digest,
-		Picture: a.Picture(), Width: a.Width, Height: a.Height,
+		ID:        string(a.ID),
+		Href:      s.URL("/files/" + string(a.ID)),
+		Title:     a.Title,
+		Kind:      string(a.Kind),
+		At:        clock(a.At),
+		By:        a.By,
+		About:     a.About,
+		AboutHref: s.RecordHref(a.About),
+		Media:     strings.ToUpper(strings.TrimPrefix(a.Media.Extension(), ".")),
+		Size:      fileSize(a.Size),
+		Digest:    a.Digest,
+		Picture:   a.Picture(),
+		Width:     a.Width,
+		Height:    a.Height,
 	}
 }
 
@@ -108,7 +119,11 @@ func (s scopePages) attach(x *kit.Exchange) error {
 			return &kit.PageError{Status: http.StatusUnsupportedMediaType, Message: kit.Sentence(err.Error())}
 		}
 		a := dossier.Attachment{
-			Scope: tag, About: f.Typed["about"], Kind: dossier.Kind(f.Typed["kind"]), Title: strings.TrimSpace(f.Typed["title"]), File: dossier.File{Media: media},
+			Scope: tag,
+			About: f.Typed["about"],
+			Kind:  dossier.Kind(f.Typed["kind"]),
+			Title: strings.TrimSpace(f.Typed["title"]),
+			File:  dossier.File{Media: media},
 		}
 		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.Attach(e, a, u.content)

@@ -60,9 +60,21 @@ func (s benchPages) bench(x *kit.Exchange) error {
 		return err
 	}
 	return x.Show(http.StatusOK, "bench", false, benchPage{
-		Data: data, State: s.URL("/bench/state"), Jobs: s.URL("/bench/jobs/"), Meters: s.URL("/meters/"), Acts: s.URL("/bench/acts"), Worker: s.URL("/bench/worker.js"),
-		Drawings: s.URL("/bench/drawings/"), Live: s.URL("/live"), Lock: s.URL("/lock"), Unlock: s.URL("/unlock"), Switch: s.URL("/switch"), SignIn: s.URL("/sign-in?next=/bench"),
-		Card: s.URL("/bench/card"),
+		Data:   data,
+		State:  s.URL("/bench/state"),
+		Jobs:   s.URL("/bench/jobs/"),
+		Meters: s.URL("/meters/"),
+		Acts:   s.URL("/bench/acts"),
+		Worker: s.URL("/bench/worker.js"),
+		Drawings: s.URL(
+			"/bench/drawings/",
+		),
+		Live:   s.URL("/live"),
+		Lock:   s.URL("/lock"),
+		Unlock: s.URL("/unlock"),
+		Switch: s.URL("/switch"),
+		SignIn: s.URL("/sign-in?next=/bench"),
+		Card:   s.URL("/bench/card"),
 	})
 }
 
@@ -170,7 +182,10 @@ func (s benchPages) card(x *kit.Exchange) error {
 	add := func(group int, text, words string) {
 		bars, err := codes.Code128(text, barHeight)
 		fault = errors.Join(fault, err)
-		page.Groups[group].Codes = append(page.Groups[group].Codes, cardCode{text, words, template.HTML(bars)}) //nolint:gosec // drawn by codes, which escapes the text
+		page.Groups[group].Codes = append(
+			page.Groups[group].Codes,
+			cardCode{text, words, template.HTML(bars)},
+		) //nolint:gosec // drawn by codes, which escapes the text
 	}
 	add(0, "ACT-COLLECTED", "collected")
 	add(0, "ACT-CLOSED", "container closed")
@@ -278,7 +293,10 @@ func (s benchPages) jobShown(v desk.View, tag string) (jobShown, error) {
 		return jobShown{}, err
 	}
 	job.Answer = s.Terms.Answer(job.Answer)
-	p := kit.Pictured("strip", figure.Strip(s.Terms, job.Answer, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}))
+	p := kit.Pictured(
+		"strip",
+		figure.Strip(s.Terms, job.Answer, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}),
+	)
 	return jobShown{job, p.Wide, p.Middle, p.Narrow}, nil
 }
 
@@ -398,7 +416,10 @@ func (a act) do(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 	case "hold":
 		return w.PlaceHold(e, reprocessing.Hold{Scope: a.Scope, At: a.At, By: a.By, Reason: a.Why})
 	}
-	return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("The act %q is not known; known are: %s.", a.Act, strings.Join(acts, ", "))}
+	return desk.Receipt{}, &kit.PageError{
+		Status:  http.StatusBadRequest,
+		Message: fmt.Sprintf("The act %q is not known; known are: %s.", a.Act, strings.Join(acts, ", ")),
+	}
 }
 
 // reading is the reading of an act; the second typing must be the same as the first.
@@ -417,7 +438,11 @@ func (a act) reading() (desk.Reading, error) {
 	if a.Again != "" {
 		second, err := reading.ParseValue(analyte, u, a.Again)
 		if err != nil || second.Number != value.Number || second.Word != value.Word {
-			return desk.Reading{}, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("The two entries differ: %s and %s.", a.Value, a.Again), Hint: "Look at the meter and type the value again."}
+			return desk.Reading{}, &kit.PageError{
+				Status:  http.StatusBadRequest,
+				Message: fmt.Sprintf("The two entries differ: %s and %s.", a.Value, a.Again),
+				Hint:    "Look at the meter and type the value again.",
+			}
 		}
 	}
 	return desk.Reading{Sample: ledger.ID(a.Sample), Meter: a.Meter, Value: value, At: a.At, Only: !a.Duplicate}, nil

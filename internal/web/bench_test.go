@@ -272,7 +272,11 @@ func TestTwoPeopleOnOneSample(t *testing.T) {
 func (p *page) press(within, text string) {
 	p.Helper()
 	p.wait(fmt.Sprintf("[...document.querySelectorAll(%q)].some((b) => b.innerText.startsWith(%q))", within+" button", text))
-	p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf("void [...document.querySelectorAll(%q)].find((b) => b.innerText.startsWith(%q)).click()", within+" button", text)))
+	p.do(
+		chromedp.Evaluate[chromedp.Void](
+			fmt.Sprintf("void [...document.querySelectorAll(%q)].find((b) => b.innerText.startsWith(%q)).click()", within+" button", text),
+		),
+	)
 }
 
 // readings lists the values of a point's samples in the present cleaning.

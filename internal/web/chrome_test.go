@@ -47,7 +47,10 @@ func (b *browser) start() (context.Context, error) {
 	b.once.Do(func() {
 		path, err := exec.LookPath("chromium")
 		if err != nil {
-			b.err = fmt.Errorf("the pages are tested in Chromium, which is missing; run scripts/setup-tests.sh, or on Debian: apt-get install chromium: %w", err)
+			b.err = fmt.Errorf(
+				"the pages are tested in Chromium, which is missing; run scripts/setup-tests.sh, or on Debian: apt-get install chromium: %w",
+				err,
+			)
 			return
 		}
 		profile, err := os.MkdirTemp("", "chromium-profile-")
@@ -155,7 +158,16 @@ func openPage(tb testing.TB, base string) *page {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	p := &page{TB: tb, base: base, expected: map[int64]int{}, tolerated: map[int64]bool{}, requests: map[network.RequestID]string{}, cut: map[network.RequestID]bool{}, workers: map[target.ID]*worker{}, marks: map[string]chan struct{}{}}
+	p := &page{
+		TB:        tb,
+		base:      base,
+		expected:  map[int64]int{},
+		tolerated: map[int64]bool{},
+		requests:  map[network.RequestID]string{},
+		cut:       map[network.RequestID]bool{},
+		workers:   map[target.ID]*worker{},
+		marks:     map[string]chan struct{}{},
+	}
 	var cancel context.CancelFunc
 	p.ctx, cancel = chromedp.NewContext(parent, chromedp.WithNewBrowserContext(), chromedp.WithListener(p.hear))
 	messages := chromedp.Console(p.ctx)
@@ -398,7 +410,12 @@ func (p *page) offline(on bool) {
 			return err
 		}
 		// What navigator.onLine says is apart from it.
-		_, err = cdp.Call(ctx, t, network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: on, DownloadThroughput: unlimited, UploadThroughput: unlimited})
+		_, err = cdp.Call(
+			ctx,
+			t,
+			network.OverrideNetworkState,
+			network.OverrideNetworkStateParams{Offline: on, DownloadThroughput: unlimited, UploadThroughput: unlimited},
+		)
 		return err
 	})
 	p.do(cut)
@@ -642,8 +659,11 @@ func TestHarness(t *testing.T) {
 	})
 	mux.HandleFunc("/faults.js", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/javascript")
-		fmt.Fprint(w, `console.log("fine"); console.warn("careful"); fetch("http://127.0.0.1:1/").catch(() => {}); document.querySelector("div").style.width = "500px";
-Promise.reject(new Error("forgotten")); throw new Error("thrown");`)
+		fmt.Fprint(
+			w,
+			`console.log("fine"); console.warn("careful"); fetch("http://127.0.0.1:1/").catch(() => {}); document.querySelector("div").style.width = "500px";
+Promise.reject(new Error("forgotten")); throw new Error("thrown");`,
+		)
 	})
 	mux.HandleFunc("/worker", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html")

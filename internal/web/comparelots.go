@@ -100,7 +100,13 @@ func (s meterPages) comparePairs(x *kit.Exchange) error {
 // readLots reads what is compared from the address.
 func readLots(x *kit.Exchange) (lotsPage, error) {
 	q := x.R.URL.Query()
-	page := lotsPage{What: q.Get("what"), Kit: q.Get("kit"), Old: q.Get("old"), New: q.Get("new"), Margin: cmp.Or(q.Get("margin"), quality.DefaultPlan().Margin.String())}
+	page := lotsPage{
+		What:   q.Get("what"),
+		Kit:    q.Get("kit"),
+		Old:    q.Get("old"),
+		New:    q.Get("new"),
+		Margin: cmp.Or(q.Get("margin"), quality.DefaultPlan().Margin.String()),
+	}
 	var err error
 	page.studied, err = readStudied(x)
 	page.Chosen = page.Old != "" && page.New != ""
@@ -188,7 +194,11 @@ func (p lotsPage) setups(v desk.View) (old, new quality.Setup, err error) {
 			return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "Choose both lots from the list."}
 		}
 		if first.Get("kit") != second.Get("kit") {
-			return old, new, &kit.PageError{Status: http.StatusBadRequest, Message: "The lots are of different kits.", Hint: "Readings of different kits are never brought together: a new kit needs levels of its own."}
+			return old, new, &kit.PageError{
+				Status:  http.StatusBadRequest,
+				Message: "The lots are of different kits.",
+				Hint:    "Readings of different kits are never brought together: a new kit needs levels of its own.",
+			}
 		}
 		return v.Measuring().LotSetups(first.Get("kit"), first.Get("lot"), second.Get("lot"))
 	case metersCompared:
@@ -216,7 +226,11 @@ type compared struct {
 func (s meterPages) compared(ctx context.Context, page lotsPage, pairs []quality.Pair) (c compared, err error) {
 	c.plan, c.pairs = quality.DefaultPlan(), pairs
 	if c.plan.Margin, err = unit.ParseNumber(strings.TrimSpace(page.Margin)); err != nil || c.plan.Check() != nil {
-		return c, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is no margin.", page.Margin), Hint: "Write a ratio over 1, such as 1.25."}
+		return c, &kit.PageError{
+			Status:  http.StatusBadRequest,
+			Message: fmt.Sprintf("%q is no margin.", page.Margin),
+			Hint:    "Write a ratio over 1, such as 1.25.",
+		}
 	}
 	if err := s.View(ctx, func(v desk.View) (err error) {
 		c.old, c.new, err = page.setups(v)
@@ -299,7 +313,10 @@ func (c *comparison) fill(t words.Terms, found quality.Paired, pairs []quality.P
 		c.Mark, c.Said = t.Mark(words.TooFewPairs), fmt.Sprintf("Too few pairs to say: take %d more.", found.More)
 	}
 	for _, p := range pairs {
-		c.Pairs = append(c.Pairs, pairRow{p.Sample, fmt.Sprintf("%.1f", float64(p.Old)), fmt.Sprintf("%.1f", float64(p.New)), fmt.Sprintf("%.2f", float64(p.New/p.Old))})
+		c.Pairs = append(
+			c.Pairs,
+			pairRow{p.Sample, fmt.Sprintf("%.1f", float64(p.Old)), fmt.Sprintf("%.1f", float64(p.New)), fmt.Sprintf("%.2f", float64(p.New/p.Old))},
+		)
 	}
 	if !(found.Ratio > 0) {
 		return nil
@@ -311,7 +328,13 @@ func (c *comparison) fill(t words.Terms, found quality.Paired, pairs []quality.P
 		{"upper limit of agreement", fmt.Sprintf("%.2f", found.Limits.Hi), interval(found.UpperCI)},
 	}
 	c.HasDraw = true
-	c.Ratios, c.Limits = kit.Pictured("ratios", figure.Ratios("Ratios of new to old", pairs, found, plan)), kit.Pictured("limits", figure.Agreement("Mean ratio and limits of agreement", found))
+	c.Ratios, c.Limits = kit.Pictured(
+		"ratios",
+		figure.Ratios("Ratios of new to old", pairs, found, plan),
+	), kit.Pictured(
+		"limits",
+		figure.Agreement("Mean ratio and limits of agreement", found),
+	)
 	return c.plan(found, plan)
 }
 
@@ -322,7 +345,10 @@ func (c *comparison) plan(found quality.Paired, plan quality.Plan) error {
 	if err != nil {
 		return err
 	}
-	c.Power = append(c.Power, fmt.Sprintf("With this spread, %d pairs show that a level may stay with a probability of %.0f %% if new and old truly read the same.", c.N, 100*power))
+	c.Power = append(
+		c.Power,
+		fmt.Sprintf("With this spread, %d pairs show that a level may stay with a probability of %.0f %% if new and old truly read the same.", c.N, 100*power),
+	)
 	for _, truth := range []struct {
 		ratio float64
 		words string
@@ -332,9 +358,15 @@ func (c *comparison) plan(found quality.Paired, plan quality.Plan) error {
 			return err
 		}
 		if ok {
-			c.Power = append(c.Power, fmt.Sprintf("%d pairs are needed for a probability of %.0f %% %s.", max(n, plan.MinPairs), 100*plan.Power.Float(), truth.words))
+			c.Power = append(
+				c.Power,
+				fmt.Sprintf("%d pairs are needed for a probability of %.0f %% %s.", max(n, plan.MinPairs), 100*plan.Power.Float(), truth.words),
+			)
 		} else {
-			c.Power = append(c.Power, fmt.Sprintf("Not even %d pairs are enough for a probability of %.0f %% %s.", plan.MostPairs, 100*plan.Power.Float(), truth.words))
+			c.Power = append(
+				c.Power,
+				fmt.Sprintf("Not even %d pairs are enough for a probability of %.0f %% %s.", plan.MostPairs, 100*plan.Power.Float(), truth.words),
+			)
 		}
 	}
 	return nil

@@ -37,7 +37,10 @@ func TestCompareLots(t *testing.T) {
 	p.paste("#table", pairsTable(30, 1.02))
 	p.press("section form", "Compare the pairs")
 	p.waitText("#answer", "The same level may stay")
-	if got := p.text("section[aria-labelledby=answer]"); !strings.Contains(got, "30 pairs of readings of the same samples") || !strings.Contains(got, "show that a level may stay with a probability of 100 %") {
+	if got := p.text(
+		"section[aria-labelledby=answer]",
+	); !strings.Contains(got, "30 pairs of readings of the same samples") ||
+		!strings.Contains(got, "show that a level may stay with a probability of 100 %") {
 		t.Errorf("the answer to the pairs:\n%s", got)
 	}
 	if strings.Contains(p.text("section[aria-labelledby=answer]"), "Record this comparison") {
@@ -69,7 +72,11 @@ func (p *page) paste(css, text string) {
 // option chooses from a list by the text that is seen.
 func (p *page) option(css, text string) {
 	p.Helper()
-	p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`void (() => { const s = document.querySelector(%q); s.value = [...s.options].find((o) => o.text === %q).value; })()`, css, text)))
+	p.do(
+		chromedp.Evaluate[chromedp.Void](
+			fmt.Sprintf(`void (() => { const s = document.querySelector(%q); s.value = [...s.options].find((o) => o.text === %q).value; })()`, css, text),
+		),
+	)
 }
 
 // pairsTable writes a table of pairs whose ratio is about the same.
@@ -122,10 +129,27 @@ func TestCompareRefuses(t *testing.T) {
 			t.Errorf("%s: status %d, want %d with %q:\n%s", test.name, a.status, test.status, test.want, a.body)
 		}
 	}
-	if a := b.upload(lots, access.Analyst, map[string]string{"table": pairsTable(3, 1)}, "pairs.csv", "text/csv", []byte("x")); !strings.Contains(a.body, "Send one of the two") {
+	if a := b.upload(
+		lots,
+		access.Analyst,
+		map[string]string{"table": pairsTable(3, 1)},
+		"pairs.csv",
+		"text/csv",
+		[]byte("x"),
+	); !strings.Contains(
+		a.body,
+		"Send one of the two",
+	) {
 		t.Errorf("both: status %d", a.status)
 	}
-	if a := b.upload(lots, access.Analyst, nil, "pairs.csv", "text/csv", []byte(strings.Repeat("x", kit.TableLimit+1))); a.status != http.StatusRequestEntityTooLarge {
+	if a := b.upload(
+		lots,
+		access.Analyst,
+		nil,
+		"pairs.csv",
+		"text/csv",
+		[]byte(strings.Repeat("x", kit.TableLimit+1)),
+	); a.status != http.StatusRequestEntityTooLarge {
 		t.Errorf("a large file: status %d", a.status)
 	}
 	if n := b.ledgerSize(); n != size {
@@ -165,7 +189,10 @@ func TestStudy(t *testing.T) {
 	p.paste("#table", text.String())
 	p.press("section form", "Analyse")
 	p.waitText("#main", "of the study variation")
-	if got := p.text("section[aria-labelledby=answer]"); !strings.Contains(got, "From 32 readings") || !strings.Contains(got, "repeatability") || !strings.Contains(got, "it is good") {
+	if got := p.text(
+		"section[aria-labelledby=answer]",
+	); !strings.Contains(got, "From 32 readings") || !strings.Contains(got, "repeatability") ||
+		!strings.Contains(got, "it is good") {
 		t.Errorf("the answer:\n%s", got)
 	}
 	p.inspect("study-answer")
@@ -181,7 +208,15 @@ func TestRecordComparison(t *testing.T) {
 	b.session(access.InfectionPrevention) // an account is a record too
 	before := b.ledgerSize()
 	for range 2 {
-		if a := b.upload(path, access.InfectionPrevention, form, "", "", nil); a.status != http.StatusSeeOther || a.header.Get("Location") != "/records/"+form["id"] {
+		if a := b.upload(
+			path,
+			access.InfectionPrevention,
+			form,
+			"",
+			"",
+			nil,
+		); a.status != http.StatusSeeOther ||
+			a.header.Get("Location") != "/records/"+form["id"] {
 			t.Fatalf("status %d: %s", a.status, a.body)
 		}
 		b.clock.Move(time.Second)

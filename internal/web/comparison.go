@@ -61,7 +61,14 @@ const leastCompared = 10
 
 func (s sourcePages) comparison(x *kit.Exchange) error {
 	q := x.R.URL.Query()
-	page := comparisonPage{By: cmp.Or(q.Get("by"), string(desk.ByScope)), Point: q.Get("point"), Least: leastCompared, Groupings: desk.Groupings, Points: pointWords(), Exports: x.Exports()}
+	page := comparisonPage{
+		By:        cmp.Or(q.Get("by"), string(desk.ByScope)),
+		Point:     q.Get("point"),
+		Least:     leastCompared,
+		Groupings: desk.Groupings,
+		Points:    pointWords(),
+		Exports:   x.Exports(),
+	}
 	shown, err := x.ShowsPeople()
 	if err != nil {
 		return err
@@ -76,11 +83,19 @@ func (s sourcePages) comparison(x *kit.Exchange) error {
 	}
 	if text := q.Get("least"); text != "" {
 		if page.Least, err = strconv.Atoi(text); err != nil || page.Least < 1 || page.Least > 1000 {
-			return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is no number of readings.", text), Hint: "Write a whole number from 1 to 1000."}
+			return &kit.PageError{
+				Status:  http.StatusBadRequest,
+				Message: fmt.Sprintf("%q is no number of readings.", text),
+				Hint:    "Write a whole number from 1 to 1000.",
+			}
 		}
 	}
 	if !slices.Contains(desk.Groupings, desk.Grouping(page.By)) {
-		return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is not something to compare.", page.By), Hint: "Allowed are " + scope.Words(desk.Groupings) + "."}
+		return &kit.PageError{
+			Status:  http.StatusBadRequest,
+			Message: fmt.Sprintf("%q is not something to compare.", page.By),
+			Hint:    "Allowed are " + scope.Words(desk.Groupings) + ".",
+		}
 	}
 	if page.Point != "" && !slices.Contains(scope.PointKinds, scope.PointKind(page.Point)) {
 		return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("There is no kind of point %q.", page.Point)}
@@ -121,7 +136,11 @@ func (s sourcePages) fillComparison(ctx context.Context, page *comparisonPage) e
 	}
 	f, err := trend.NewFunnel(units)
 	if errors.Is(err, stats.ErrTooFew) {
-		page.Problem = fmt.Sprintf("%s with at least %d readings in this time: at least 2 are needed to compare. Choose an earlier begin or a smaller number.", countedUnits(len(units), page.By), page.Least)
+		page.Problem = fmt.Sprintf(
+			"%s with at least %d readings in this time: at least 2 are needed to compare. Choose an earlier begin or a smaller number.",
+			countedUnits(len(units), page.By),
+			page.Least,
+		)
 		return nil
 	}
 	if err != nil {
@@ -204,8 +223,19 @@ func (p *comparisonPage) fill(f trend.Funnel, few int, links map[string]string) 
 	for _, u := range units {
 		a.N, a.Failures = a.N+u.Trials, a.Failures+u.Failures
 		row := unitRow{
-			Name: u.Name, Href: links[u.Name], Trials: u.Trials, Failures: u.Failures, Share: percentOf(u.Proportion), share: fmt.Sprintf("%.4g", u.Proportion),
-			Inner: percentOf(u.Inner.Lo) + " to " + percentOf(u.Inner.Hi), Outer: percentOf(u.Outer.Lo) + " to " + percentOf(u.Outer.Hi), Mark: beyond(u.Beyond),
+			Name:     u.Name,
+			Href:     links[u.Name],
+			Trials:   u.Trials,
+			Failures: u.Failures,
+			Share:    percentOf(u.Proportion),
+			share:    fmt.Sprintf("%.4g", u.Proportion),
+			Inner: percentOf(
+				u.Inner.Lo,
+			) + " to " + percentOf(
+				u.Inner.Hi,
+			),
+			Outer: percentOf(u.Outer.Lo) + " to " + percentOf(u.Outer.Hi),
+			Mark:  beyond(u.Beyond),
 		}
 		if p.By == string(desk.ByPoint) {
 			row.Name = text.Spaced(row.Name)

@@ -66,7 +66,15 @@ func (s scopePages) cycleLine(t desk.Cycle, clock words.Clock) cycleLine {
 	}
 	for _, step := range t.Steps {
 		line.Steps = append(line.Steps, stepLine{
-			Step: s.Terms.Step(step.Kind), Start: clock(step.Start), End: clock(step.End), By: step.By, Result: string(step.Result), Note: stepNote(step), Href: s.RecordHref(step.ID),
+			Step: s.Terms.Step(
+				step.Kind,
+			),
+			Start:  clock(step.Start),
+			End:    clock(step.End),
+			By:     step.By,
+			Result: string(step.Result),
+			Note:   stepNote(step),
+			Href:   s.RecordHref(step.ID),
 		})
 	}
 	line.Verifications = s.verificationLines(t.Cycle, clock)

@@ -84,7 +84,11 @@ func (s scopePages) period(x *kit.Exchange, page *dossierPage) (from, to unit.In
 		}
 		t, err := time.ParseInLocation(time.DateOnly, text, zone)
 		if err != nil {
-			err = &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is no day.", text), Hint: "Write it like " + usual.Time().In(zone).Format(time.DateOnly) + "."}
+			err = &kit.PageError{
+				Status:  http.StatusBadRequest,
+				Message: fmt.Sprintf("%q is no day.", text),
+				Hint:    "Write it like " + usual.Time().In(zone).Format(time.DateOnly) + ".",
+			}
 		}
 		return t, err
 	}

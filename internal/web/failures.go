@@ -153,7 +153,10 @@ func (s numberPages) fillFailures(page *failuresPage, verifications []desk.First
 	periods := desk.Periods(verifications, desk.Cadence(page.By), zone)
 	shares, err := desk.Shares(periods)
 	if err != nil {
-		page.Why = fmt.Sprintf("There are cleaning verifications in %d periods: at least 2 are needed to compare. Choose an earlier begin or shorter periods.", len(periods))
+		page.Why = fmt.Sprintf(
+			"There are cleaning verifications in %d periods: at least 2 are needed to compare. Choose an earlier begin or shorter periods.",
+			len(periods),
+		)
 		return
 	}
 	for i, p := range slices.Backward(periods) {

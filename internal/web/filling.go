@@ -27,7 +27,11 @@ func (s *Server) fillingWords() string {
 	}
 	day := s.Now().Time().In(s.Desk.DB.Zone()).Format("2 January")
 	// Never 100 %: the year is complete when it says so.
-	return fmt.Sprintf("The invented year is being recorded: %s, %.0f %%. Look around; nothing can be written before it is complete.", day, math.Floor(min(99, 100*share)))
+	return fmt.Sprintf(
+		"The invented year is being recorded: %s, %.0f %%. Look around; nothing can be written before it is complete.",
+		day,
+		math.Floor(min(99, 100*share)),
+	)
 }
 
 // fillingNotice is the line that every page has while the year is recorded.

@@ -37,7 +37,10 @@ func TestWhileTheYearIsRecorded(t *testing.T) {
 		}
 	}
 	const line = "The invented year is being recorded: 2 March, 43 %."
-	for path, role := range map[string]access.Role{"/today": access.Lead, "/wall": nobody, "/sign-in": nobody, "/ready/" + readyScope: nobody, "/records": access.Lead, "/help": access.Lead, "/nowhere": access.Lead} {
+	for path, role := range map[string]access.Role{
+		"/today": access.Lead, "/wall": nobody, "/sign-in": nobody, "/ready/" + readyScope: nobody,
+		"/records": access.Lead, "/help": access.Lead, "/nowhere": access.Lead,
+	} {
 		if a := b.ask(http.MethodGet, path, role); !strings.Contains(a.body, line) {
 			t.Errorf("%s does not say that the year is recorded:\n%.600s", path, a.body)
 		}
@@ -45,7 +48,13 @@ func TestWhileTheYearIsRecorded(t *testing.T) {
 	if a := b.ask(http.MethodGet, "/filling", nobody); a.status != http.StatusOK || !strings.HasPrefix(a.body, line) {
 		t.Errorf("asked for news: %d, %s", a.status, a.body)
 	}
-	if a := b.ask(http.MethodPost, "/sign-in", nobody, form(url.Values{"code": {codeOf(access.Lead)}, "password": {password}})); a.status != http.StatusSeeOther || a.header.Get("Set-Cookie") == "" {
+	if a := b.ask(
+		http.MethodPost,
+		"/sign-in",
+		nobody,
+		form(url.Values{"code": {codeOf(access.Lead)}, "password": {password}}),
+	); a.status != http.StatusSeeOther ||
+		a.header.Get("Set-Cookie") == "" {
 		t.Errorf("signing in: %d\n%.600s", a.status, a.body)
 	}
 	before := size()
@@ -60,7 +69,13 @@ func TestWhileTheYearIsRecorded(t *testing.T) {
 		case !r.Act.Own && !slices.Contains(r.Act.Roles(), role):
 			role = access.Administrator
 		}
-		if a := b.ask(http.MethodPost, strings.NewReplacer("{tag}", readyScope).Replace(r.Path), role, form(url.Values{})); a.status != http.StatusServiceUnavailable || !strings.Contains(a.body, "still being recorded, so that nothing can be written yet.") {
+		if a := b.ask(
+			http.MethodPost,
+			strings.NewReplacer("{tag}", readyScope).Replace(r.Path),
+			role,
+			form(url.Values{}),
+		); a.status != http.StatusServiceUnavailable ||
+			!strings.Contains(a.body, "still being recorded, so that nothing can be written yet.") {
 			t.Errorf("%s: status %d\n%.400s", r.Path, a.status, a.body)
 		}
 	}

@@ -178,7 +178,11 @@ const firstCookie = "rinsate-first-run"
 // enter lets the first browser in that shows the secret, and no other.
 func (f *First) enter(x *kit.Exchange) error {
 	if subtle.ConstantTimeCompare([]byte(x.R.PathValue("secret")), []byte(f.secret)) != 1 {
-		return &kit.PageError{Status: http.StatusForbidden, Message: "This is not the address of the first run.", Hint: "Open the address that the command printed, as a whole."}
+		return &kit.PageError{
+			Status:  http.StatusForbidden,
+			Message: "This is not the address of the first run.",
+			Hint:    "Open the address that the command printed, as a whole.",
+		}
 	}
 	if f.known(x.R) {
 		return x.Redirect("/first-run")
@@ -212,7 +216,11 @@ func (f *First) known(r *http.Request) bool {
 func (f *First) guarded(act func(*kit.Exchange) error) func(*kit.Exchange) error {
 	return func(x *kit.Exchange) error {
 		if !f.known(x.R) {
-			return &kit.PageError{Status: http.StatusForbidden, Message: "The first run is for the browser that opened its address.", Hint: "Open the address that the command printed."}
+			return &kit.PageError{
+				Status:  http.StatusForbidden,
+				Message: "The first run is for the browser that opened its address.",
+				Hint:    "Open the address that the command printed.",
+			}
 		}
 		return act(x)
 	}
@@ -273,7 +281,11 @@ func (f *First) begin(x *kit.Exchange) error {
 	door, err := f.adopt(db, f.o.Dir, false)
 	if err != nil {
 		f.Log.Error("the pages of the new site failed", slog.Any("error", err))
-		return &kit.PageError{Status: http.StatusInternalServerError, Message: "The ledger is made, but its pages cannot be shown here.", Hint: "End the command with Ctrl-C and start: rinsate serve."}
+		return &kit.PageError{
+			Status:  http.StatusInternalServerError,
+			Message: "The ledger is made, but its pages cannot be shown here.",
+			Hint:    "End the command with Ctrl-C and start: rinsate serve.",
+		}
 	}
 	f.mu.Lock()
 	f.test = form.test()
@@ -394,7 +406,11 @@ func (f *First) inventedDir() (string, error) {
 			return dir, nil
 		}
 	}
-	return "", &kit.PageError{Status: http.StatusConflict, Message: "There are too many invented hospitals beside the data folder.", Hint: "Remove some of the folders that begin with " + base + "."}
+	return "", &kit.PageError{
+		Status:  http.StatusConflict,
+		Message: "There are too many invented hospitals beside the data folder.",
+		Hint:    "Remove some of the folders that begin with " + base + ".",
+	}
 }
 
 // build builds the invented hospital and lets its pages take over.

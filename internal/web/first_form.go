@@ -102,7 +102,11 @@ func (f *First) form(*kit.Exchange) beginPage {
 func (f *First) read(x *kit.Exchange) (beginPage, error) {
 	p := f.form(x)
 	if err := x.R.ParseMultipartForm(beginLimit); err != nil && !errors.Is(err, http.ErrNotMultipart) {
-		return p, &kit.PageError{Status: http.StatusBadRequest, Message: "The form cannot be read.", Hint: "Go back and send it again; a rule set has at most 48 kB."}
+		return p, &kit.PageError{
+			Status:  http.StatusBadRequest,
+			Message: "The form cannot be read.",
+			Hint:    "Go back and send it again; a rule set has at most 48 kB.",
+		}
 	}
 	for _, name := range beginFields {
 		p.Typed[name] = strings.TrimSpace(x.R.FormValue(name))
@@ -133,9 +137,16 @@ func (p *beginPage) beginning(now unit.Instant) (desk.Beginning, []formProblem) 
 	delete(p.Typed, "password")
 	delete(p.Typed, "again")
 	b := desk.Beginning{
-		Site:  record.SiteBody{Code: p.Typed["site"], Name: p.Typed["name"], Zone: p.Typed["zone"], Terms: record.Terms(p.Typed["terms"])},
-		Rules: rules.Preset(), RulesName: "general.yaml", By: p.Typed["code"],
-		First: &identity.NewAccount{Code: p.Typed["code"], Name: p.Typed["person"], Roles: []access.Role{access.Lead, access.Administrator}, Password: password},
+		Site:      record.SiteBody{Code: p.Typed["site"], Name: p.Typed["name"], Zone: p.Typed["zone"], Terms: record.Terms(p.Typed["terms"])},
+		Rules:     rules.Preset(),
+		RulesName: "general.yaml",
+		By:        p.Typed["code"],
+		First: &identity.NewAccount{
+			Code:     p.Typed["code"],
+			Name:     p.Typed["person"],
+			Roles:    []access.Role{access.Lead, access.Administrator},
+			Password: password,
+		},
 	}
 	var problems []formProblem
 	wrong := func(field, text string) { problems = append(problems, formProblem{field, text}) }
@@ -222,7 +233,8 @@ func (p beginPage) Field(id string) firstField {
 	case "name":
 		f.Label, f.Complete = "Name of the facility", "organization"
 	case "site":
-		f.Label, f.Help = "Short code of the site", "Letters, digits and hyphens. It is part of every record and never changes. Left empty, one is made from the name."
+		f.Label, f.Help = "Short code of the site", "Letters, digits and hyphens. It is part of every record and never changes. Left empty, one is made "+
+			"from the name."
 		f.Required = false
 	case "system":
 		f.Label, f.Help = "Meter system", "The make and type of the meters. All meters of one system count on one scale."

@@ -182,10 +182,16 @@ func TestFromNothingByFiles(t *testing.T) {
 		fmt.Fprintf(&levels, "\nexample-system,example-kit,%s,100,200,over,facility baseline,1,L-01,%s", point, long)
 	}
 	p.bring(desk.Levels, "system,kit,point,alert,action,comparison,source,edition,adopted_by,adopted"+levels.String()+"\n")
-	p.bring(desk.Targets, fileOf("system,kind,material,low,high,source,edition,adopted_by,adopted",
-		"example-system,positive,light cell,300,3000,meter instructions,1,L-01,"+long, "example-system,blank,empty chamber,,10,meter instructions,1,L-01,"+long))
+	p.bring(desk.Targets, fileOf(
+		"system,kind,material,low,high,source,edition,adopted_by,adopted",
+		"example-system,positive,light cell,300,3000,meter instructions,1,L-01,"+long,
+		"example-system,blank,empty chamber,,10,meter instructions,1,L-01,"+long,
+	))
 	p.bringCycle(b)
-	p.bring(desk.Checks, fileOf("meter,at,person,positive,positive_material,blank,blank_material", "M-1,"+b.minutes(-5)+",T-01,1012,light cell,1,empty chamber"))
+	p.bring(
+		desk.Checks,
+		fileOf("meter,at,person,positive,positive_material,blank,blank_material", "M-1,"+b.minutes(-5)+",T-01,1012,light cell,1,empty chamber"),
+	)
 	p.firstTest(b)
 }
 
@@ -336,12 +342,18 @@ func TestFirstRunProblems(t *testing.T) {
 	p.waitFor("[role=alert]")
 	p.settle()
 	got := p.text("[role=alert]")
-	for _, want := range []string{"Choose a time zone", "cannot be a person's code", "two passwords differ", "Name the meter system", "first one a code", "at least 15"} {
+	for _, want := range []string{
+		"Choose a time zone", "cannot be a person's code", "two passwords differ", "Name the meter system", "first one a code",
+		"at least 15",
+	} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q is not told:\n%s", want, got)
 		}
 	}
-	for field, want := range map[string]string{"name": "Example clinic", "site": "EC", "kit": "example-kit", "lot": "A17", "until": "2026-01-01", "password": "", "again": ""} {
+	for field, want := range map[string]string{
+		"name": "Example clinic", "site": "EC", "kit": "example-kit", "lot": "A17", "until": "2026-01-01",
+		"password": "", "again": "",
+	} {
 		if got := eval[string](p, fmt.Sprintf("document.querySelector('#%s').value", field)); got != want {
 			t.Errorf("%s: %q, want %q", field, got, want)
 		}
@@ -441,7 +453,13 @@ func TestFirstRunSecret(t *testing.T) {
 			t.Errorf("the address: status %d", status)
 		}
 	}
-	if status, body := f.sent(stranger, http.MethodGet, "/first-run/"+f.secret, nil); status != http.StatusForbidden || !strings.Contains(body, "another browser") {
+	if status, body := f.sent(
+		stranger,
+		http.MethodGet,
+		"/first-run/"+f.secret,
+		nil,
+	); status != http.StatusForbidden ||
+		!strings.Contains(body, "another browser") {
 		t.Errorf("the address in another browser: status %d", status)
 	}
 	for _, path := range []string{"/first-run", "/first-run/invented"} {
@@ -510,7 +528,13 @@ func TestFirstRunOwnRules(t *testing.T) {
 	form := firstForm()
 	form.Set("rules", "own")
 	form.Set("rules-text", "name: ours\nedition: <1>\n")
-	if status, body := f.sent(c, http.MethodPost, "/first-run", form); status != http.StatusBadRequest || !strings.Contains(body, "edition: &lt;1&gt;") || !strings.Contains(body, "no clock limits") {
+	if status, body := f.sent(
+		c,
+		http.MethodPost,
+		"/first-run",
+		form,
+	); status != http.StatusBadRequest || !strings.Contains(body, "edition: &lt;1&gt;") ||
+		!strings.Contains(body, "no clock limits") {
 		t.Errorf("status %d:\n%.3000s", status, body)
 	}
 	f.none("rules that cannot be followed")
@@ -544,7 +568,16 @@ func TestFirstRunInvented(t *testing.T) {
 			case <-ctx.Done():
 				return ctx.Err()
 			}
-			db, err := desk.Beginning{Site: record.SiteBody{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"}, Rules: rules.Preset(), RulesName: "general.yaml", By: "L-01"}.Begin(ctx, sqlite.Folder(dir), clock.Now)
+			db, err := desk.Beginning{
+				Site:      record.SiteBody{Code: "INV", Name: "Invented hospital", Zone: "Europe/Berlin"},
+				Rules:     rules.Preset(),
+				RulesName: "general.yaml",
+				By:        "L-01",
+			}.Begin(
+				ctx,
+				sqlite.Folder(dir),
+				clock.Now,
+			)
 			if err != nil {
 				return err
 			}
@@ -552,7 +585,11 @@ func TestFirstRunInvented(t *testing.T) {
 		}
 		o.Accounts = func(ctx context.Context, door *identity.Door) ([]Invented, error) {
 			x := Invented{Code: "L-01", Password: password, Roles: []access.Role{access.Lead}}
-			_, _, err := door.AddAccount(ctx, identity.Entry{Actor: access.Operator(x.Code)}, identity.NewAccount{Code: x.Code, Name: "Lead", Roles: x.Roles, Password: x.Password})
+			_, _, err := door.AddAccount(
+				ctx,
+				identity.Entry{Actor: access.Operator(x.Code)},
+				identity.NewAccount{Code: x.Code, Name: "Lead", Roles: x.Roles, Password: x.Password},
+			)
 			return []Invented{x}, err
 		}
 	})
@@ -621,7 +658,10 @@ func TestZones(t *testing.T) {
 // A lot can be used on its last day.
 func TestFirstLot(t *testing.T) {
 	t.Parallel()
-	p := beginPage{Typed: map[string]string{"zone": "Europe/Berlin", "test": usualTest(), "system": "A", "meter": "M-1", "kit": "K", "lot": "7", "until": "2026-06-30"}, Tests: testChoices()}
+	p := beginPage{
+		Typed: map[string]string{"zone": "Europe/Berlin", "test": usualTest(), "system": "A", "meter": "M-1", "kit": "K", "lot": "7", "until": "2026-06-30"},
+		Tests: testChoices(),
+	}
 	var b desk.Beginning
 	p.kit(&b, func(field, text string) { t.Errorf("%s: %s", field, text) })
 	if b.Lot == nil || b.Lot.Expires != unit.At(time.Date(2026, 6, 30, 22, 0, 0, 0, time.UTC)) {

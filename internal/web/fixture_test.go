@@ -281,7 +281,14 @@ func (b *site) do(by string, act func(*desk.Work, desk.Entry) (desk.Receipt, err
 
 // The people of the site: technicians, who lead, a nurse.
 var people = []record.PersonBody{
-	{Code: "T-01", Role: "technician"}, {Code: "T-02", Role: "technician"}, {Code: "L-01", Role: "lead"}, {Code: "L-02", Role: "lead"}, {Code: "N-01", Role: "nurse"},
+	{
+		Code: "T-01",
+		Role: "technician",
+	},
+	{Code: "T-02", Role: "technician"},
+	{Code: "L-01", Role: "lead"},
+	{Code: "L-02", Role: "lead"},
+	{Code: "N-01", Role: "nurse"},
 }
 
 // routine are the points of the duodenoscopes that are sampled after every use.
@@ -305,7 +312,14 @@ func (b *site) register() {
 			keep(err)
 		}
 		for _, tag := range []string{readyScope, inWorkScope, heldScope, awayScope, unknownScope, inUseScope, overdueScope} {
-			i := scope.Instrument{Tag: tag, Serial: "SN " + tag, Model: duodenoscope.Name, Owner: scope.Own, Location: "Endoscopy 2, second floor", InService: since}
+			i := scope.Instrument{
+				Tag:       tag,
+				Serial:    "SN " + tag,
+				Model:     duodenoscope.Name,
+				Owner:     scope.Own,
+				Location:  "Endoscopy 2, second floor",
+				InService: since,
+			}
 			switch tag {
 			case readyScope:
 				i.Barcode = barcode
@@ -432,7 +446,8 @@ func (b *site) clean(tag string) {
 func (b *site) finish(tag string) {
 	b.Helper()
 	b.step(tag, reprocessing.Disinfection, 20*time.Minute, func(s *reprocessing.Step) {
-		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass, 12*unit.Minute, 21, true
+		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass,
+			12*unit.Minute, 21, true
 		s.DisinfectantExpires = s.Start.Add(240 * time.Hour)
 	})
 	b.step(tag, reprocessing.Drying, 12*time.Minute, nil)

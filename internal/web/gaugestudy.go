@@ -65,7 +65,12 @@ func gaugeOf(list []quality.Measurement, keep bool) (*gaugeAnswer, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &gaugeAnswer{Said: kit.Sentence(g.Why), N: len(list), Categories: g.Distinct, Picture: kit.Pictured("gauge", figure.Gauge("Components of the spread", g))}
+	a := &gaugeAnswer{
+		Said:       kit.Sentence(g.Why),
+		N:          len(list),
+		Categories: g.Distinct,
+		Picture:    kit.Pictured("gauge", figure.Gauge("Components of the spread", g)),
+	}
 	for _, c := range g.Components() {
 		note := ""
 		if c.Name == quality.GaugeName {

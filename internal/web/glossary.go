@@ -23,7 +23,11 @@ var glossary = []entry{
 	{"adopt", "To put a level, a rule set or the limits of a chart in force, as a record with who did it and since when.", ""},
 	{"air and water channels", "Narrow channels that blow air and water over the lens. Most cannot be brushed.", ""},
 	{"alert level", "The reading from which on a sampling point counts as near the action level: look for the cause.", ""},
-	{"area under the curve", "How well readings tell two groups apart, such as with and without growth: 1 always, 0.5 no better than a coin.", "DeLong et al. 1988"},
+	{
+		"area under the curve",
+		"How well readings tell two groups apart, such as with and without growth: 1 always, 0.5 no better than a coin.",
+		"DeLong et al. 1988",
+	},
 	{"ATP", "Adenosine triphosphate, which every living cell and most residue of a patient holds. Its light shows residue, not living microbes.", ""},
 	{"auxiliary water channel", "The channel of the water jet at the tip, with an inlet of its own. It is easily forgotten.", ""},
 	{"average run length", "How many readings a chart takes on average until it signals: long while nothing has changed, short after a change.", "Page 1954"},
@@ -40,8 +44,18 @@ var glossary = []entry{
 	{"CFU", "Colony-forming units: how many colonies grow from a sample.", ""},
 	{"channel", "A tube in the endoscope: instrument, suction, air, water, auxiliary water, elevator-wire, balloon.", ""},
 	{"check", "What a meter reads of something known: a light source, an unused device. It says whether the meter may be trusted, and until when.", ""},
-	{"checkpoint", "A short signed text: how many records there were in the ledger and what they came to as one number. Whoever keeps a copy can show later whether anything before it was changed.", ""},
-	{"cleaning verification", "All samples of a scope after one cleaning, and what they say together: has cleaning removed the residue? It comes before disinfection and replaces nothing. Also cleaning test.", "ANSI/AAMI ST91:2021"},
+	{
+		"checkpoint",
+		"A short signed text: how many records there were in the ledger and what they came to as one number. Whoever keeps a copy can show later whether " +
+			"anything before it was changed.",
+		"",
+	},
+	{
+		"cleaning verification",
+		"All samples of a scope after one cleaning, and what they say together: has cleaning removed the residue? It comes before disinfection and replaces " +
+			"nothing. Also cleaning test.",
+		"ANSI/AAMI ST91:2021",
+	},
 	{"clinical soil", "What a procedure leaves on and in the scope: blood, mucus, stool, tissue.", ""},
 	{"coefficient of variation", "The standard deviation as a share of the mean.", ""},
 	{"commitment", "A hash of a number with a secret salt. It ties a record to a patient without telling whom.", ""},
@@ -51,7 +65,12 @@ var glossary = []entry{
 	{"control", "A known material that is read to check a meter: positive, or a blank.", ""},
 	{"control body", "The part of the endoscope in the hand, with the wheels and the ports.", ""},
 	{"control chart", "Readings in the order of time with limits that hold while nothing changes.", "ISO 7870-1"},
-	{"control rule", "A rule by which controls refuse a check, such as 1-3s (one control beyond 3 standard deviations) or 2-2s (two in a row beyond 2 on the same side). The limits that the maker states judge always.", "J. O. Westgard and others, Clin Chem 1981;27:493-501"},
+	{
+		"control rule",
+		"A rule by which controls refuse a check, such as 1-3s (one control beyond 3 standard deviations) or 2-2s (two in a row beyond 2 on the same side). " +
+			"The limits that the maker states judge always.",
+		"J. O. Westgard and others, Clin Chem 1981;27:493-501",
+	},
 	{"correction", "A record that takes the place of another one and says why. Both stay visible.", ""},
 	{"critical water", "Water treated so far that it is fit for the last rinse.", "ANSI/AAMI ST108:2023"},
 	{"culture", "Letting grow what lives in a sample, to count and name it. It takes days.", ""},
@@ -79,10 +98,18 @@ var glossary = []entry{
 	{"hang time", "How long a scope may wait in storage before it is reprocessed again. Also shelf life or storage interval.", ""},
 	{"high-concern organism", "A microbe that may make a patient ill and is not to be found after disinfection.", "FDA/CDC/ASM protocol 2018"},
 	{"high-level disinfection", "Disinfection that kills all microbes but large numbers of bacterial spores.", "CDC 2008"},
-	{"high-risk endoscope", "A scope whose construction or use makes an infection more likely, such as a duodenoscope or a bronchoscope.", "ANSI/AAMI ST91:2021"},
+	{
+		"high-risk endoscope",
+		"A scope whose construction or use makes an infection more likely, such as a duodenoscope or a bronchoscope.",
+		"ANSI/AAMI ST91:2021",
+	},
 	{"hold", "The statement that a scope must not be used, with a reason. Also quarantine.", ""},
 	{"IFU", "The instructions for use of a manufacturer. They go before everything that is shown here.", ""},
-	{"in doubt", "Read with a meter that was not shown to be in order: its check failed, and this was read after the last good check before or before the next good one.", ""},
+	{
+		"in doubt",
+		"Read with a meter that was not shown to be in order: its check failed, and this was read after the last good check before or before the next good one.",
+		"",
+	},
 	{"in reprocessing", "The state of a scope between a use and being ready for use.", ""},
 	{"index patient", "The patient with whom an investigation of an infection begins.", ""},
 	{"indicator organism", "A microbe that shows which step failed: cleaning, rinsing, or storage.", ""},
@@ -131,7 +158,11 @@ var glossary = []entry{
 	{"record", "One entry of the ledger: what happened, when, by whom, and when it was written.", ""},
 	{"release check", "The answer to: may this scope be used on a patient now, until when, and if not, why not.", ""},
 	{"reprocessing cycle", "Everything that is done to a scope from the end of one use to the next use. Also decontamination cycle.", ""},
-	{"reprocessor", "What disinfects endoscopes by itself, with or without cleaning them before. Also automated endoscope reprocessor (AER), endoscope washer-disinfector (EWD).", ""},
+	{
+		"reprocessor",
+		"What disinfects endoscopes by itself, with or without cleaning them before. Also automated endoscope reprocessor (AER), endoscope washer-disinfector (EWD).",
+		"",
+	},
 	{"request", "The wish of a person for a cleaning verification of one scope.", ""},
 	{"reuse life", "For how many days a disinfectant may be used again after it was opened or mixed.", ""},
 	{"rinsate", "The fluid that comes back out of a channel, in which what it rinsed off is measured.", ""},
@@ -146,7 +177,11 @@ var glossary = []entry{
 	{"sensitivity", "The share of what is bad that a test finds.", ""},
 	{"series", "The readings of one point of one scope with one meter system and one kit, in the order of time.", ""},
 	{"shrunk", "Pulled towards no difference, the more the fewer readings speak for it, so that few readings alone make nothing stand out.", ""},
-	{"signal", "A sign that the readings of one point of one scope have moved from what they were. A reason to look, not a verdict on a scope or a person.", ""},
+	{
+		"signal",
+		"A sign that the readings of one point of one scope have moved from what they were. A reason to look, not a verdict on a scope or a person.",
+		"",
+	},
 	{"signature", "Showing again who one is, for an act that counts, with the meaning of the act.", ""},
 	{"small numbers", "With few readings a share jumps by chance. Read the interval, not the percentage.", ""},
 	{"solution", "One filling of a disinfectant, with the day on which it was opened or mixed and the tests of its strength.", ""},
@@ -157,7 +192,11 @@ var glossary = []entry{
 	{"suction channel", "The channel through which fluid is sucked off; it runs through the whole scope.", ""},
 	{"surveillance culture", "A culture that is taken from time to time to see whether reprocessing works.", ""},
 	{"target", "What a control should read, with limits and where they come from.", ""},
-	{"target level", "The best of three bands for cultures of scopes; above it come alert and action.", "from memory: French instruction DGOS/PF2/DGS/VSS1/2016/220"},
+	{
+		"target level",
+		"The best of three bands for cultures of scopes; above it come alert and action.",
+		"from memory: French instruction DGOS/PF2/DGS/VSS1/2016/220",
+	},
 	{"total viable count", "All microbes that grow from a sample, whatever they are.", ""},
 	{"UDI", "Unique device identification: the number of a device and of its make, as a barcode.", ""},
 	{"umbilical cord", "The part between the control body and the light source. Also universal cord.", ""},
@@ -207,6 +246,13 @@ func termAs(t words.Terms, word, shown string) (template.HTML, error) {
 		return "", fmt.Errorf("the glossary does not explain %q", word)
 	}
 	id := "term-" + kit.Anchor(word)
-	return template.HTML(fmt.Sprintf(`<span class="term"><button type="button" popovertarget="%s">%s</button><span id="%s" popover role="note">%s</span></span>`, //nolint:gosec // escaped
-		id, template.HTMLEscapeString(t.Sentence(shown)), id, template.HTMLEscapeString(t.Sentence(e.Means)))), nil
+	return template.HTML(
+		fmt.Sprintf(
+			`<span class="term"><button type="button" popovertarget="%s">%s</button><span id="%s" popover role="note">%s</span></span>`, //nolint:gosec // escaped
+			id,
+			template.HTMLEscapeString(t.Sentence(shown)),
+			id,
+			template.HTMLEscapeString(t.Sentence(e.Means)),
+		),
+	), nil
 }

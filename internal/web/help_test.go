@@ -169,8 +169,14 @@ func TestParseTopic(t *testing.T) {
 	}
 	want := []string{
 		"paragraph0|<plain One ><code c ><plain  two ><strong s ><plain   ><link p /q?r><plain   ><term on hold on hold><plain   ><term Lots lot><plain . >",
-		"steps1|<plain a b >|<plain c >", "terminal0|<code run `x` >|<code or <y> >", "steps3|<plain d >", "items0|<plain i >", "caution0|<plain beware >", "caution0|<plain twice >",
-		"heading0|<plain H >", "paragraph0|<plain end * >",
+		"steps1|<plain a b >|<plain c >",
+		"terminal0|<code run `x` >|<code or <y> >",
+		"steps3|<plain d >",
+		"items0|<plain i >",
+		"caution0|<plain beware >",
+		"caution0|<plain twice >",
+		"heading0|<plain H >",
+		"paragraph0|<plain end * >",
 	}
 	if !slices.Equal(slices.Collect(squeezed(got)), slices.Collect(squeezed(want))) {
 		t.Errorf("blocks:\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
@@ -244,7 +250,8 @@ func TestHelpIsText(t *testing.T) {
 	}
 	b.server.help.topics["t"] = topic
 	page := b.ask(http.MethodGet, "/help/t", nobody).body
-	if regexp.MustCompile(`<(b|i|u|s|a)>|<script>`).MatchString(page) || !strings.Contains(page, "&lt;script&gt;alert(1)&lt;/script&gt;") || !strings.Contains(page, `<a href="/ready">&lt;a&gt;</a>`) {
+	if regexp.MustCompile(`<(b|i|u|s|a)>|<script>`).MatchString(page) || !strings.Contains(page, "&lt;script&gt;alert(1)&lt;/script&gt;") ||
+		!strings.Contains(page, `<a href="/ready">&lt;a&gt;</a>`) {
 		t.Errorf("the text is not shown as it is:\n%s", page)
 	}
 }

@@ -143,9 +143,16 @@ const previewRows = 4
 
 func importFormOf(kind desk.Kind, st state) importForm {
 	f := importForm{
-		Profile: st.profile, Format: strings.Join(st.profile.Time.Format, " | "), Notes: st.notes, Problem: st.problem,
-		Open: st.trial == nil || st.trial.Failed != "" || st.trial.Refused > 0, Headers: st.peeked.Headers, Rows: st.peeked.Rows[:min(previewRows, len(st.peeked.Rows))],
-		Encodings: encodingsOffered, Formats: desk.TimeFormats,
+		Profile: st.profile,
+		Format:  strings.Join(st.profile.Time.Format, " | "),
+		Notes:   st.notes,
+		Problem: st.problem,
+		Open: st.trial == nil || st.trial.Failed != "" ||
+			st.trial.Refused > 0,
+		Headers:   st.peeked.Headers,
+		Rows:      st.peeked.Rows[:min(previewRows, len(st.peeked.Rows))],
+		Encodings: encodingsOffered,
+		Formats:   desk.TimeFormats,
 	}
 	cells, _ := desk.ExampleCells(kind) // a test holds that every kind has one
 	for _, field := range desk.Columns(kind) {
@@ -201,8 +208,17 @@ func wordsOf(field table.Field, st state) mappedWords {
 func profileOf(x *kit.Exchange, kind desk.Kind, st state) table.Profile {
 	form := func(name string) string { return strings.TrimSpace(x.R.PostFormValue(name)) }
 	p := table.Profile{
-		Delimiter: form("delimiter"), Encoding: form("encoding"), Decimal: form("decimal"), Grouping: form("grouping"),
-		Time: table.Clock{Zone: form("zone"), Ambiguous: form("ambiguous")}, Columns: map[string]string{}, Constant: map[string]string{}, Values: map[string]map[string]string{},
+		Delimiter: form("delimiter"),
+		Encoding:  form("encoding"),
+		Decimal:   form("decimal"),
+		Grouping:  form("grouping"),
+		Time: table.Clock{
+			Zone:      form("zone"),
+			Ambiguous: form("ambiguous"),
+		},
+		Columns:  map[string]string{},
+		Constant: map[string]string{},
+		Values:   map[string]map[string]string{},
 	}
 	p.SkipLines, _ = strconv.Atoi(form("skip")) // no number is no line
 	for format := range strings.SplitSeq(form("format"), "|") {
@@ -298,7 +314,8 @@ func (s importPages) importProfile(x *kit.Exchange) error {
 	if err != nil {
 		return err
 	}
-	x.W.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": strings.TrimSuffix(u.name, path.Ext(u.name)) + ".profile.yaml"}))
+	x.W.Header().
+		Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": strings.TrimSuffix(u.name, path.Ext(u.name)) + ".profile.yaml"}))
 	x.Answer(http.StatusOK, "application/yaml; charset=utf-8", text)
 	return nil
 }

@@ -62,7 +62,15 @@ const (
 )
 
 // toldColumns are the columns of the list of lines.
-var toldColumns = []table.SheetColumn{{Name: "line", Number: true}, {Name: "state"}, {Name: "what"}, {Name: "column"}, {Name: "value"}, {Name: "problem"}, {Name: "allowed"}}
+var toldColumns = []table.SheetColumn{
+	{Name: "line", Number: true},
+	{Name: "state"},
+	{Name: "what"},
+	{Name: "column"},
+	{Name: "value"},
+	{Name: "problem"},
+	{Name: "allowed"},
+}
 
 func (l lineTold) cells() []string {
 	line := ""

@@ -74,7 +74,14 @@ func (s importPages) importList(x *kit.Exchange) error {
 			if err != nil {
 				return err
 			}
-			line := importKindLine{Kind: kind, Href: s.URL("/import/" + string(kind)), About: desk.About(kind), Done: stock.Any, May: mayImport(x, kind), Have: "none yet"}
+			line := importKindLine{
+				Kind:  kind,
+				Href:  s.URL("/import/" + string(kind)),
+				About: desk.About(kind),
+				Done:  stock.Any,
+				May:   mayImport(x, kind),
+				Have:  "none yet",
+			}
 			switch {
 			case stock.Names > 0:
 				line.Have = fmt.Sprintf("%d registered", stock.Names)
@@ -96,7 +103,10 @@ func (s importPages) importFiles(x *kit.Exchange, kind desk.Kind) []importFileLi
 	var lines []importFileLine
 	for _, u := range s.imports.of(x.Who.Code) {
 		if kind == "" || u.kind == kind {
-			lines = append(lines, importFileLine{s.URL("/imports/" + u.id), u.name, string(u.kind), u.now().stage.String(), words.Short(u.at, s.Now(), s.Desk.DB.Zone())})
+			lines = append(
+				lines,
+				importFileLine{s.URL("/imports/" + u.id), u.name, string(u.kind), u.now().stage.String(), words.Short(u.at, s.Now(), s.Desk.DB.Zone())},
+			)
 		}
 	}
 	return lines
@@ -171,7 +181,8 @@ func (s importPages) importKindPage(x *kit.Exchange, status int, kind desk.Kind,
 func whyNeeded(kind desk.Kind) string {
 	switch kind {
 	case desk.Levels:
-		return "A level holds for its own meter system and kit and is never carried over from another. Reading it in adopts it: readings are judged by it from then on. It is a signature."
+		return "A level holds for its own meter system and kit and is never carried over from another. Reading it in adopts it: readings are judged by it " +
+			"from then on. It is a signature."
 	case desk.Targets:
 		return "Reading it in adopts what it holds: meters are judged by it from then on. It is a signature."
 	case desk.Uses, desk.Repairs, desk.Steps, desk.Readings, desk.Checks:
@@ -279,7 +290,11 @@ func (s importPages) takeImport(x *kit.Exchange, kind desk.Kind) (u *upload, err
 func readImportProfile(part *multipart.Part) (*table.Profile, error) {
 	p, err := table.ParseProfile(part.FileName(), io.LimitReader(part, kit.FormLimit+1))
 	if err != nil {
-		return nil, &kit.PageError{Status: http.StatusBadRequest, Message: "The profile cannot be used: " + err.Error() + ".", Hint: "Correct it, or leave it away and fill in the form that follows. Choose the file again as well."}
+		return nil, &kit.PageError{
+			Status:  http.StatusBadRequest,
+			Message: "The profile cannot be used: " + err.Error() + ".",
+			Hint:    "Correct it, or leave it away and fill in the form that follows. Choose the file again as well.",
+		}
 	}
 	return &p, nil
 }

@@ -53,7 +53,10 @@ func TestImportForeignFile(t *testing.T) {
 	if got := p.text("[role=alert]"); !strings.Contains(got, `"scope" is missing`) || !strings.Contains(got, "Gerät") {
 		t.Errorf("what is missing is not told:\n%s", got)
 	}
-	for _, c := range [][2]string{{"scope", "Gerät"}, {"point", "Stelle"}, {"collected", "Entnommen"}, {"activated", "Aktiviert"}, {"read", "Gelesen"}, {"lot", "Charge"}, {"value", "Wert"}, {"person", "Wer"}} {
+	for _, c := range [][2]string{{"scope", "Gerät"}, {"point", "Stelle"}, {"collected", "Entnommen"}, {"activated", "Aktiviert"}, {"read", "Gelesen"}, {
+		"lot",
+		"Charge",
+	}, {"value", "Wert"}, {"person", "Wer"}} {
 		p.set(fmt.Sprintf(`[name="column.%s"]`, c[0]), c[1])
 	}
 	for _, c := range [][2]string{{"kit", "K"}, {"meter", "M-1"}, {"shaken_s", "6"}} {
@@ -86,7 +89,8 @@ func TestImportForeignFile(t *testing.T) {
 	if err != nil || parsed.Columns["scope"] != "Gerät" || parsed.Values["point"]["außen"] != "outer-distal-end" || parsed.Constant["kit"] != "K" {
 		t.Fatalf("the profile: %v\n%s", err, profile)
 	}
-	out, err := b.desk.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Readings, Name: "werte.csv", Content: strings.NewReader(foreign), Profile: parsed, By: "L-01"}, false)
+	out, err := b.desk.As(access.Operator("L-01")).
+		Import(t.Context(), desk.File{Kind: desk.Readings, Name: "werte.csv", Content: strings.NewReader(foreign), Profile: parsed, By: "L-01"}, false)
 	if err != nil || out.Stored != 0 || out.Known != 2 {
 		t.Errorf("the same file by the profile: %v, %+v", err, out)
 	}
@@ -175,9 +179,24 @@ func TestImportRefusals(t *testing.T) {
 	}{
 		{"no file", desk.Meters, access.Lead, nil, http.StatusBadRequest, "Choose a file."},
 		{"a profile alone", desk.Meters, access.Lead, map[string]string{"profile": "decimal: comma\n"}, http.StatusBadRequest, "Choose a file."},
-		{"a profile that is none", desk.Meters, access.Lead, map[string]string{"file": file, "profile": "decimals: comma\n"}, http.StatusBadRequest, "there is no such key"},
-		{"too large", desk.Meters, access.Lead, map[string]string{"file": strings.Repeat("x", importMost+1)}, http.StatusRequestEntityTooLarge, "rinsate import meters FILE"},
-		{"far too large", desk.Meters, access.Lead, map[string]string{"file": strings.Repeat("x", importLimit+1)}, http.StatusRequestEntityTooLarge, "rinsate import meters FILE"},
+		{
+			"a profile that is none", desk.Meters, access.Lead,
+			map[string]string{"file": file, "profile": "decimals: comma\n"},
+			http.StatusBadRequest,
+			"there is no such key",
+		},
+		{
+			"too large", desk.Meters, access.Lead,
+			map[string]string{"file": strings.Repeat("x", importMost+1)},
+			http.StatusRequestEntityTooLarge,
+			"rinsate import meters FILE",
+		},
+		{
+			"far too large", desk.Meters, access.Lead,
+			map[string]string{"file": strings.Repeat("x", importLimit+1)},
+			http.StatusRequestEntityTooLarge,
+			"rinsate import meters FILE",
+		},
 		{"readings by an administrator", desk.Readings, access.Administrator, map[string]string{"file": file}, http.StatusForbidden, "not for your roles"},
 		{"no such kind", "letters", access.Lead, map[string]string{"file": file}, http.StatusNotFound, "no such kind"},
 	} {
@@ -280,13 +299,23 @@ func TestImportLines(t *testing.T) {
 	for i := range 300 {
 		fmt.Fprintf(&rows, "Z-%03d,D1,rented,2026-01-05T07:00:00+01:00\n", i)
 	}
-	u := b.try(b.hand(lead, desk.Fleet, "fleet.csv", "tag,model,owner,in_service\nY-01,D1,own,2026-01-05T07:00:00+01:00\nD-01,D1,loan,2026-01-05T07:00:00+01:00\n"+rows.String()))
+	u := b.try(
+		b.hand(
+			lead,
+			desk.Fleet,
+			"fleet.csv",
+			"tag,model,owner,in_service\nY-01,D1,own,2026-01-05T07:00:00+01:00\nD-01,D1,loan,2026-01-05T07:00:00+01:00\n"+rows.String(),
+		),
+	)
 	st := u.now()
 	if o := st.trial; o.Refused != 300 || len(o.Problems) != problemsShown || o.New() != 1 || o.Changed != 1 {
 		t.Fatalf("%d refused, %d shown, %d new, %d changed", o.Refused, len(o.Problems), o.New(), o.Changed)
 	}
 	a := b.ask(http.MethodGet, "/imports/"+u.id+"/lines?format=csv", access.Lead)
-	for _, want := range []string{"line,state,what,column,value,problem,allowed", "4,refused,,owner,rented,", `"own, loan, trial"`, "2,new,instrument Y-01", "3,changed,instrument D-01"} {
+	for _, want := range []string{
+		"line,state,what,column,value,problem,allowed", "4,refused,,owner,rented,", `"own, loan, trial"`, "2,new,instrument Y-01",
+		"3,changed,instrument D-01",
+	} {
 		if !strings.Contains(a.body, want) {
 			t.Errorf("%q is not told:\n%.900s", want, a.body)
 		}

@@ -124,7 +124,14 @@ func standing(v desk.View, e desk.LevelEdition) (string, error) {
 func (s levelPages) groundsView(v desk.View, g desk.Grounds) (*groundsView, error) {
 	zone := v.Zone()
 	view := &groundsView{
-		From: words.Full(g.From, zone), To: words.Full(g.To-1, zone), ReplayFrom: words.Full(g.ReplayFrom, zone), Method: cmp.Or(string(g.Method), "typed by hand"), Note: g.Note,
+		From: words.Full(
+			g.From,
+			zone,
+		),
+		To:         words.Full(g.To-1, zone),
+		ReplayFrom: words.Full(g.ReplayFrom, zone),
+		Method:     cmp.Or(string(g.Method), "typed by hand"),
+		Note:       g.Note,
 	}
 	if d := g.Derivation; d != nil {
 		s.derivationView(view, *d, zone)
@@ -157,7 +164,15 @@ func (s levelPages) groundsView(v desk.View, g desk.Grounds) (*groundsView, erro
 		view.Replay = r
 	}
 	if r := g.Reference; r != nil {
-		view.Figures, view.Sentence, view.Cautions, view.Confidence = figureLines(*r), kit.Sentence(r.Sentence), sentences(r.Warnings), shareText(r.Confidence.Float())
+		view.Figures, view.Sentence, view.Cautions, view.Confidence = figureLines(
+			*r,
+		), kit.Sentence(
+			r.Sentence,
+		), sentences(
+			r.Warnings,
+		), shareText(
+			r.Confidence.Float(),
+		)
 		if g.Unlinked > 0 {
 			view.Cautions = append(view.Cautions, fmt.Sprintf("%d cultures had no reading before them and do not count.", g.Unlinked))
 		}
@@ -189,11 +204,22 @@ func (s levelPages) derivationView(view *groundsView, d level.Derivation, zone *
 		{Name: "at or below the detection limit", Value: strconv.Itoa(b.Censored)},
 	}
 	if c := d.Clustering; c.Estimable {
-		view.Summary = append(view.Summary, figureLine{Name: "how much readings of one scope resemble each other", Value: fmt.Sprintf("intraclass correlation %.2f: worth %d independent readings", float64(c.Correlation), c.Effective)})
+		view.Summary = append(
+			view.Summary,
+			figureLine{
+				Name:  "how much readings of one scope resemble each other",
+				Value: fmt.Sprintf("intraclass correlation %.2f: worth %d independent readings", float64(c.Correlation), c.Effective),
+			},
+		)
 	}
 	view.Shape = "Too few readings to tell whether they look log-normal."
 	if d.Shape.Known {
-		view.Shape = fmt.Sprintf("The readings %s log-normal (correlation of the probability plot %.4f, p = %.3f).", map[bool]string{true: "look", false: "do not look"}[d.Shape.Fits], float64(d.Shape.Correlation), float64(d.Shape.P))
+		view.Shape = fmt.Sprintf(
+			"The readings %s log-normal (correlation of the probability plot %.4f, p = %.3f).",
+			map[bool]string{true: "look", false: "do not look"}[d.Shape.Fits],
+			float64(d.Shape.Correlation),
+			float64(d.Shape.P),
+		)
 	}
 	for i, x := range []level.Percentile{d.Alert, d.Action} {
 		for _, c := range x.Candidates {

@@ -128,11 +128,20 @@ func (s levelPages) comparable(page *comparePage, v desk.View, t level.Target) (
 		editions = append(editions, own...)
 	}
 	for _, e := range editions {
-		page.Choices = append(page.Choices, levelChoice{string(e.Record), fmt.Sprintf("%s, edition %s, %s: action %s RLU", e.Source, e.Edition, words.Full(e.Adopted, v.Zone()), limitText(e.Action))})
+		page.Choices = append(
+			page.Choices,
+			levelChoice{
+				string(e.Record),
+				fmt.Sprintf("%s, edition %s, %s: action %s RLU", e.Source, e.Edition, words.Full(e.Adopted, v.Zone()), limitText(e.Action)),
+			},
+		)
 	}
 	for _, p := range rules.Templates() {
 		if p.Analyte == reading.ATP && p.Unit == reading.RLU {
-			page.Choices = append(page.Choices, levelChoice{templatePrefix + p.Name, fmt.Sprintf("published: %s: action %s RLU", p.Citation, limitText(p.Action))})
+			page.Choices = append(
+				page.Choices,
+				levelChoice{templatePrefix + p.Name, fmt.Sprintf("published: %s: action %s RLU", p.Citation, limitText(p.Action))},
+			)
 		}
 	}
 	page.Choices = append(page.Choices, levelChoice{typedLevel, "typed here"})
@@ -211,7 +220,14 @@ func (s levelPages) contrast(x *kit.Exchange, page *comparePage, t level.Target,
 			return err
 		}
 		if past.Begin > from {
-			page.Replay.Notes = append(page.Replay.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), words.Full(past.Begin, v.Zone())))
+			page.Replay.Notes = append(
+				page.Replay.Notes,
+				fmt.Sprintf(
+					"There are more readings than are replayed at once: the latest %d are, from %s on.",
+					len(past.Rows),
+					words.Full(past.Begin, v.Zone()),
+				),
+			)
 		}
 		for i, name := range []string{"first", "second"} {
 			if len(cultures) == 0 {
@@ -251,7 +267,14 @@ func (p *comparePage) chances(o desk.Operating, pair [2]reading.Level) error {
 		p.Words = append(p.Words, "Both have the same action level.")
 	}
 	if a.Comparison != b.Comparison {
-		p.Words = append(p.Words, fmt.Sprintf("The first action level is exceeded by a value %s, the second by one %s.", comparisonWords(a.Comparison), comparisonWords(b.Comparison)))
+		p.Words = append(
+			p.Words,
+			fmt.Sprintf(
+				"The first action level is exceeded by a value %s, the second by one %s.",
+				comparisonWords(a.Comparison),
+				comparisonWords(b.Comparison),
+			),
+		)
 	}
 	for _, l := range pair {
 		var chances [2]level.Operation
@@ -262,8 +285,16 @@ func (p *comparePage) chances(o desk.Operating, pair [2]reading.Level) error {
 				return err
 			}
 		}
-		p.Words = append(p.Words, fmt.Sprintf("A scope whose true median is half the %s action level, %.0f RLU, is cleaned again with a probability of %s by the first and of %s by the second.",
-			l.Source, float64(l.Action)/2, chanceText(chances[0].Over), chanceText(chances[1].Over)))
+		p.Words = append(
+			p.Words,
+			fmt.Sprintf(
+				"A scope whose true median is half the %s action level, %.0f RLU, is cleaned again with a probability of %s by the first and of %s by the second.",
+				l.Source,
+				float64(l.Action)/2,
+				chanceText(chances[0].Over),
+				chanceText(chances[1].Over),
+			),
+		)
 		if a.Action == b.Action {
 			break
 		}
@@ -283,9 +314,17 @@ func (s levelPages) contrastPast(x *kit.Exchange, page *comparePage, v desk.View
 		return err
 	}
 	a, b := found.Today, found.Proposed
-	page.Words = append(page.Words,
-		fmt.Sprintf("Over the period the first asks for %d further cleanings and the second for %d; %d and %d scopes would have been put on hold.", a.Recleans, b.Recleans, a.Holds, b.Holds),
-		fmt.Sprintf("%d cleaning verifications have another outcome.", found.Changed))
+	page.Words = append(
+		page.Words,
+		fmt.Sprintf(
+			"Over the period the first asks for %d further cleanings and the second for %d; %d and %d scopes would have been put on hold.",
+			a.Recleans,
+			b.Recleans,
+			a.Holds,
+			b.Holds,
+		),
+		fmt.Sprintf("%d cleaning verifications have another outcome.", found.Changed),
+	)
 	return nil
 }
 
@@ -293,8 +332,11 @@ func (s levelPages) contrastPast(x *kit.Exchange, page *comparePage, v desk.View
 func (p *comparePage) cultureWords() {
 	if len(p.Judged) == 2 {
 		a, b := p.Judged[0], p.Judged[1]
-		p.Words = append(p.Words, fmt.Sprintf("Of %d culture-positive scopes %d were over the first action level and %d over the second; of %d negative ones %d and %d were.",
-			a.TruePositive+a.FalseNegative, a.TruePositive, b.TruePositive, a.FalsePositive+a.TrueNegative, a.FalsePositive, b.FalsePositive))
+		p.Words = append(
+			p.Words,
+			fmt.Sprintf("Of %d culture-positive scopes %d were over the first action level and %d over the second; of %d negative ones %d and %d were.",
+				a.TruePositive+a.FalseNegative, a.TruePositive, b.TruePositive, a.FalsePositive+a.TrueNegative, a.FalsePositive, b.FalsePositive),
+		)
 	}
 }
 

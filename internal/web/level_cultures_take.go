@@ -12,7 +12,11 @@ import (
 func (s levelPages) takeCultures(x *kit.Exchange) error {
 	if err := x.R.ParseMultipartForm(cultureLimit); err != nil {
 		if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
-			return &kit.PageError{Status: http.StatusRequestEntityTooLarge, Message: "A file of cultures has at most 256 kB.", Hint: "Nothing was stored. Take a shorter period."}
+			return &kit.PageError{
+				Status:  http.StatusRequestEntityTooLarge,
+				Message: "A file of cultures has at most 256 kB.",
+				Hint:    "Nothing was stored. Take a shorter period.",
+			}
 		}
 		return &kit.PageError{Status: http.StatusBadRequest, Message: "The form cannot be read.", Hint: "Open the page anew and send it again."}
 	}
@@ -26,7 +30,10 @@ func (s levelPages) takeCultures(x *kit.Exchange) error {
 	packed := ""
 	if err == nil {
 		if packed = packCultures(all); len(packed) > mostPacked || len(all) > mostCultures {
-			err = mistyped("These are %d cultures, more than an address can hold. Take those of a shorter period, or judge the level on the command line.", len(all))
+			err = mistyped(
+				"These are %d cultures, more than an address can hold. Take those of a shorter period, or judge the level on the command line.",
+				len(all),
+			)
 		}
 	}
 	if err != nil {

@@ -54,7 +54,13 @@ func kindWords(k scope.Kind) string {
 
 // targetWords names a target in a line.
 func targetWords(t level.Target) string {
-	return fmt.Sprintf("%s, meter system %s with kit %s, %s", t.Point, t.System, t.Kit, map[bool]string{true: "every kind of scope", false: string(t.Kind)}[t.Kind == ""])
+	return fmt.Sprintf(
+		"%s, meter system %s with kit %s, %s",
+		t.Point,
+		t.System,
+		t.Kit,
+		map[bool]string{true: "every kind of scope", false: string(t.Kind)}[t.Kind == ""],
+	)
 }
 
 // targetQuery is a target as the addresses of the workshop have it.

@@ -62,7 +62,14 @@ type levelTemplate struct {
 
 func (s levelPages) levels(x *kit.Exchange) error {
 	q := x.R.URL.Query()
-	page := levelsPage{System: q.Get("system"), Point: q.Get("point"), Q: strings.TrimSpace(q.Get("q")), Points: scope.PointKinds, Workshop: s.URL(workshopPath), Exports: x.Exports()}
+	page := levelsPage{
+		System:   q.Get("system"),
+		Point:    q.Get("point"),
+		Q:        strings.TrimSpace(q.Get("q")),
+		Points:   scope.PointKinds,
+		Workshop: s.URL(workshopPath),
+		Exports:  x.Exports(),
+	}
 	wanted, err := x.WantsFile()
 	if err != nil {
 		return err
@@ -75,7 +82,16 @@ func (s levelPages) levels(x *kit.Exchange) error {
 	}
 	for _, t := range rules.Templates() {
 		page.Templates = append(page.Templates, levelTemplate{
-			t.Name, string(t.Analyte), limitText(t.Alert), limitText(t.Action), string(t.Unit), comparisonWords(t.Comparison), t.Citation, t.Edition, t.Note, t.Verified,
+			t.Name,
+			string(t.Analyte),
+			limitText(t.Alert),
+			limitText(t.Action),
+			string(t.Unit),
+			comparisonWords(t.Comparison),
+			t.Citation,
+			t.Edition,
+			t.Note,
+			t.Verified,
 		})
 	}
 	return x.Show(http.StatusOK, "levels", false, page)
@@ -92,7 +108,8 @@ func (s levelPages) fillLevels(page *levelsPage, v desk.View) error {
 		if !slices.Contains(page.Systems, l.System) {
 			page.Systems = append(page.Systems, l.System)
 		}
-		if page.System != "" && page.System != l.System || page.Point != "" && page.Point != string(l.Point) || !kit.Mentions(page.Q, l.System, l.Kit, string(l.Point), string(l.Kind), string(l.Analyte), l.Source, l.Edition) {
+		if page.System != "" && page.System != l.System || page.Point != "" && page.Point != string(l.Point) ||
+			!kit.Mentions(page.Q, l.System, l.Kit, string(l.Point), string(l.Kind), string(l.Analyte), l.Source, l.Edition) {
 			continue
 		}
 		line := levelTarget{System: l.System, Kit: l.Kit, Point: string(l.Point), Kind: kindWords(l.Kind), Analyte: string(l.Analyte)}
@@ -140,20 +157,48 @@ func (s levelPages) fillBare(page *levelsPage, v desk.View) error {
 
 func (s levelPages) levelLine(e desk.LevelEdition, v desk.View) levelLine {
 	return levelLine{
-		Href: s.LevelHref(string(e.Record)), Alert: limitText(e.Alert), Action: actionWords(e.Level), Unit: string(e.Unit), Comparison: comparisonWords(e.Comparison),
-		Source: e.Source, Edition: e.Edition, Adopted: words.Full(e.Adopted, v.Zone()), By: e.Adopter, Derived: e.Derived, Gone: e.Replaced.Known(),
+		Href: s.LevelHref(
+			string(e.Record),
+		),
+		Alert:      limitText(e.Alert),
+		Action:     actionWords(e.Level),
+		Unit:       string(e.Unit),
+		Comparison: comparisonWords(e.Comparison),
+		Source:     e.Source,
+		Edition:    e.Edition,
+		Adopted:    words.Full(e.Adopted, v.Zone()),
+		By:         e.Adopter,
+		Derived:    e.Derived,
+		Gone:       e.Replaced.Known(),
 	}
 }
 
 func (p levelsPage) listing() kit.Listing {
 	l := kit.Listing{Name: "levels"}
-	for _, name := range []string{"state", "meter system", "kit", "point", "kind of scope", "analyte", "alert", "action", "unit", "counts as over", "source", "edition", "adopted", "by", "grounds on record"} {
+	for _, name := range []string{
+		"state", "meter system", "kit", "point", "kind of scope", "analyte", "alert", "action", "unit", "counts as over", "source",
+		"edition", "adopted", "by", "grounds on record",
+	} {
 		l.Columns = append(l.Columns, table.SheetColumn{Name: name})
 	}
 	for _, t := range p.Targets {
 		add := func(state string, e levelLine) {
 			l.Rows = append(l.Rows, []string{
-				state, t.System, t.Kit, t.Point, t.Kind, t.Analyte, e.Alert, e.Action, e.Unit, e.Comparison, e.Source, e.Edition, e.Adopted, e.By, sayYes(e.Derived),
+				state,
+				t.System,
+				t.Kit,
+				t.Point,
+				t.Kind,
+				t.Analyte,
+				e.Alert,
+				e.Action,
+				e.Unit,
+				e.Comparison,
+				e.Source,
+				e.Edition,
+				e.Adopted,
+				e.By,
+				sayYes(e.Derived),
 			})
 		}
 		if t.InForce != nil {

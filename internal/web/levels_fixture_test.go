@@ -45,7 +45,8 @@ func (b *site) levelled() {
 	begin := b.at().Add(-levelDays * 24 * time.Hour)
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
 		for i := range levelScopes {
-			if r, err = w.SettingUp().RegisterInstrument(e, begin, scope.Instrument{Tag: levelScope(i), Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
+			if r, err = w.SettingUp().
+				RegisterInstrument(e, begin, scope.Instrument{Tag: levelScope(i), Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
 				return r, err
 			}
 		}
@@ -111,8 +112,19 @@ func (b *site) adoptedLevel() (id string) {
 		b.Fatal(err)
 	}
 	l := reading.Level{
-		System: "A", Kit: "K", Point: t.Point, Kind: t.Kind, Analyte: reading.ATP, Unit: reading.RLU, Alert: 70, Action: unit.Number(110), Comparison: reading.Over,
-		Source: ownSource, Edition: edition, Adopter: "L-01", Adopted: b.at(),
+		System:     "A",
+		Kit:        "K",
+		Point:      t.Point,
+		Kind:       t.Kind,
+		Analyte:    reading.ATP,
+		Unit:       reading.RLU,
+		Alert:      70,
+		Action:     unit.Number(110),
+		Comparison: reading.Over,
+		Source:     ownSource,
+		Edition:    edition,
+		Adopter:    "L-01",
+		Adopted:    b.at(),
 	}
 	r := b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		g, err := w.Studies().Grounds(l, study, desk.Costs{SampleMinutes: 8, CleaningMinutes: 16}, nil)

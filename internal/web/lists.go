@@ -61,7 +61,11 @@ func (s scopePages) scopeFile(x *kit.Exchange, tag string, now unit.Instant) err
 			l, err = s.fileListing(v, i.Tag, now)
 			return err
 		default:
-			return &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("The page has no list %q.", list), Hint: "Allowed are " + cycleList + " and " + fileList + "."}
+			return &kit.PageError{
+				Status:  http.StatusBadRequest,
+				Message: fmt.Sprintf("The page has no list %q.", list),
+				Hint:    "Allowed are " + cycleList + " and " + fileList + ".",
+			}
 		}
 	})
 	if err != nil {
@@ -73,7 +77,10 @@ func (s scopePages) scopeFile(x *kit.Exchange, tag string, now unit.Instant) err
 // cycleListing lists the cycles of a scope that began before an instant, the newest first and as many as
 // a file takes.
 func (s scopePages) cycleListing(v desk.View, tag string, before unit.Instant) (kit.Listing, error) {
-	l := kit.Listing{Name: tag + " cycles", Columns: kit.Columns("since", "followed", "ended", "release check at its end", "because", "used all the same", "cleanings", "outcomes", "holds")}
+	l := kit.Listing{
+		Name:    tag + " cycles",
+		Columns: kit.Columns("since", "followed", "ended", "release check at its end", "because", "used all the same", "cleanings", "outcomes", "holds"),
+	}
 	cycles, err := v.Records().Cycles(tag, before, cyclesFiled)
 	if err != nil {
 		return l, err
@@ -96,7 +103,15 @@ func (s scopePages) cycleListing(v desk.View, tag string, before unit.Instant) (
 			}
 		}
 		l.Rows = append(l.Rows, []string{
-			line.Since, line.Began, line.Ended, line.Mark.Word, strings.Join(line.Why, "; "), used, fmt.Sprint(len(line.Verifications)), strings.Join(outcomes, ", "), fmt.Sprint(holds),
+			line.Since,
+			line.Began,
+			line.Ended,
+			line.Mark.Word,
+			strings.Join(line.Why, "; "),
+			used,
+			fmt.Sprint(len(line.Verifications)),
+			strings.Join(outcomes, ", "),
+			fmt.Sprint(holds),
 		})
 	}
 	return l, nil

@@ -210,7 +210,15 @@ func controlsOf(checks []desk.CheckLine) []quality.Control {
 
 func (s meterPages) checkRow(c desk.CheckLine, zone *time.Location) checkRow {
 	row := checkRow{
-		At: words.Full(c.Verdict.At, zone), Href: s.RecordHref(string(c.ID)), By: c.By, Mark: s.Terms.Verdict(c.Verdict.Outcome), Why: c.Verdict.Why, Next: c.Verdict.Next,
+		At: words.Full(
+			c.Verdict.At,
+			zone,
+		),
+		Href:     s.RecordHref(string(c.ID)),
+		By:       c.By,
+		Mark:     s.Terms.Verdict(c.Verdict.Outcome),
+		Why:      c.Verdict.Why,
+		Next:     c.Verdict.Next,
 		Serviced: c.Serviced,
 	}
 	for _, k := range c.Controls {
@@ -234,8 +242,18 @@ func (s meterPages) doubtRows(doubts []desk.InDoubt, zone *time.Location) []doub
 	rows := make([]doubtRow, len(doubts))
 	for i, d := range doubts {
 		rows[i] = doubtRow{
-			Scope: d.Scope, ScopeHref: s.ScopeHref(d.Scope), Point: text.Spaced(d.With.Point), At: words.Full(d.With.At, zone), Value: d.Value.Typed + " " + string(d.Value.Unit),
-			Href: s.RecordHref(string(d.ID)), Outcome: s.Terms.Outcome(d.Judgement.Outcome), Failed: words.Full(d.Failed, zone), FailedHref: s.RecordHref(string(d.Check)), Why: d.Why,
+			Scope:     d.Scope,
+			ScopeHref: s.ScopeHref(d.Scope),
+			Point:     text.Spaced(d.With.Point),
+			At:        words.Full(d.With.At, zone),
+			Value:     d.Value.Typed + " " + string(d.Value.Unit),
+			Href: s.RecordHref(
+				string(d.ID),
+			),
+			Outcome:    s.Terms.Outcome(d.Judgement.Outcome),
+			Failed:     words.Full(d.Failed, zone),
+			FailedHref: s.RecordHref(string(d.Check)),
+			Why:        d.Why,
 		}
 	}
 	return rows
@@ -263,8 +281,15 @@ func doubtListing(code string, rows []doubtRow) kit.Listing {
 
 func targetOf(t quality.Target, zone *time.Location) targetRow {
 	row := targetRow{
-		Kind: string(t.Kind), Material: material(t.Material, t.Lot), For: "every meter of " + t.System, Limits: limitWords(t), Source: t.Source + ", edition " + t.Edition,
-		Adopter: t.Adopter, Since: words.Full(t.Adopted, zone),
+		Kind: string(
+			t.Kind,
+		),
+		Material: material(t.Material, t.Lot),
+		For:      "every meter of " + t.System,
+		Limits:   limitWords(t),
+		Source:   t.Source + ", edition " + t.Edition,
+		Adopter:  t.Adopter,
+		Since:    words.Full(t.Adopted, zone),
 	}
 	if t.Meter != "" {
 		row.For = "meter " + t.Meter

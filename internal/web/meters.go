@@ -94,7 +94,8 @@ func (s meterPages) fillMeters(page *metersPage, v desk.View) error {
 		if !slices.Contains(page.Systems, l.System) {
 			page.Systems = append(page.Systems, l.System)
 		}
-		if page.State != "" && page.State != string(l.State.Condition) || page.System != "" && page.System != l.System || !kit.Mentions(page.Q, l.Code, l.Serial) {
+		if page.State != "" && page.State != string(l.State.Condition) || page.System != "" && page.System != l.System ||
+			!kit.Mentions(page.Q, l.Code, l.Serial) {
 			continue
 		}
 		page.Lines = append(page.Lines, s.meterRow(l, now, s.ClockOf(v), v.Zone()))

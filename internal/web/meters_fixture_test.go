@@ -41,10 +41,12 @@ func (b *site) plant() {
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
 		for i := range 8 {
 			tag := fmt.Sprintf("P-%02d", i+1)
-			if _, err = w.SettingUp().RegisterInstrument(e, b.at(), scope.Instrument{Tag: tag, Model: duodenoscope.Name, Owner: scope.Own, InService: b.at()}); err != nil {
+			if _, err = w.SettingUp().
+				RegisterInstrument(e, b.at(), scope.Instrument{Tag: tag, Model: duodenoscope.Name, Owner: scope.Own, InService: b.at()}); err != nil {
 				return r, err
 			}
-			if _, err = w.SettingUp().RegisterLot(e, b.at(), quality.Lot{Kit: "K", Lot: fmt.Sprintf("P-%d", i+1), Expires: b.at().Add(1000 * time.Hour)}); err != nil {
+			if _, err = w.SettingUp().
+				RegisterLot(e, b.at(), quality.Lot{Kit: "K", Lot: fmt.Sprintf("P-%d", i+1), Expires: b.at().Add(1000 * time.Hour)}); err != nil {
 				return r, err
 			}
 			if r, err = w.SettingUp().RegisterPerson(e, b.at(), record.PersonBody{Code: fmt.Sprintf("C-%d", i+1), Role: "technician"}); err != nil {
@@ -58,7 +60,14 @@ func (b *site) plant() {
 		at := b.at().Add(-80 * 24 * time.Hour)
 		for i := range plantedTurns {
 			t := plantedTurn{
-				tag: fmt.Sprintf("P-%02d", i%8+1), lot: fmt.Sprintf("P-%d", i/8%8+1), person: fmt.Sprintf("C-%d", dice.IntN(8)+1), meter: fmt.Sprintf("M-%d", dice.IntN(2)+1), at: at,
+				tag: fmt.Sprintf(
+					"P-%02d",
+					i%8+1,
+				),
+				lot:    fmt.Sprintf("P-%d", i/8%8+1),
+				person: fmt.Sprintf("C-%d", dice.IntN(8)+1),
+				meter:  fmt.Sprintf("M-%d", dice.IntN(2)+1),
+				at:     at,
 			}
 			if err := t.write(tx, dice); err != nil {
 				return err
@@ -88,7 +97,11 @@ func (t plantedTurn) write(tx *store.Tx, dice *random.Rand) error {
 		return err
 	}
 	start := t.at.Add(30 * time.Minute)
-	if _, err := put(record.Step, start, reprocessing.Step{Scope: t.tag, Kind: reprocessing.ManualCleaning, Start: start, End: start.Add(15 * time.Minute), By: t.person}); err != nil {
+	if _, err := put(
+		record.Step,
+		start,
+		reprocessing.Step{Scope: t.tag, Kind: reprocessing.ManualCleaning, Start: start, End: start.Add(15 * time.Minute), By: t.person},
+	); err != nil {
 		return err
 	}
 	for i, point := range routine {
@@ -106,7 +119,11 @@ func (t plantedTurn) write(tx *store.Tx, dice *random.Rand) error {
 			outcome = reading.Action
 		}
 		v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: value, Typed: value.String()}
-		sample, err := put(record.Sample, at, sampling.Sample{Scope: t.tag, Point: point, Cleaning: 1, Kit: "K", Lot: t.lot, By: t.person, Collected: at, Activated: at, Shaken: 6 * unit.Second})
+		sample, err := put(
+			record.Sample,
+			at,
+			sampling.Sample{Scope: t.tag, Point: point, Cleaning: 1, Kit: "K", Lot: t.lot, By: t.person, Collected: at, Activated: at, Shaken: 6 * unit.Second},
+		)
 		if err != nil {
 			return err
 		}
@@ -142,7 +159,13 @@ func (b *site) failedCheck() string {
 		at := begin.Add(-time.Duration(25-i) * 6 * time.Minute)
 		last = b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 			r, _, err := w.AtMeters().CheckMeter(e, desk.Check{Meter: "M-3", Serviced: serviced, Controls: []quality.Control{
-				{Kind: quality.Positive, Material: "light", Value: unit.Number(value), At: at}, {Kind: quality.Blank, Material: "empty chamber", Value: 2, At: at},
+				{
+					Kind:     quality.Positive,
+					Material: "light",
+					Value:    unit.Number(value),
+					At:       at,
+				},
+				{Kind: quality.Blank, Material: "empty chamber", Value: 2, At: at},
 			}})
 			return r, err
 		}).Record.ID

@@ -80,7 +80,11 @@ func TestFailedCheck(t *testing.T) {
 	if rows := csvTable(t, file); len(rows) != 6 || rows[0][0] != "scope" {
 		t.Errorf("the file of readings in doubt: %q", rows)
 	}
-	if rows := csvTable(t, b.ask(http.MethodGet, "/meters/M-1?format=csv", access.Lead)); len(rows) != 3 || rows[1][2] != "refused" || rows[2][2] != "accepted" {
+	if rows := csvTable(
+		t,
+		b.ask(http.MethodGet, "/meters/M-1?format=csv", access.Lead),
+	); len(rows) != 3 || rows[1][2] != "refused" ||
+		rows[2][2] != "accepted" {
 		t.Errorf("the file of checks: %q", rows)
 	}
 }
@@ -108,7 +112,12 @@ func TestBenchLeadsToCheck(t *testing.T) {
 func TestCheckForms(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	good := map[string]string{"material-positive": materialValue("light", ""), "value-positive": "1000", "material-blank": materialValue("empty chamber", ""), "value-blank": "2"}
+	good := map[string]string{
+		"material-positive": materialValue("light", ""),
+		"value-positive":    "1000",
+		"material-blank":    materialValue("empty chamber", ""),
+		"value-blank":       "2",
+	}
 	with := func(change map[string]string) map[string]string {
 		form := maps.Clone(good)
 		form["id"] = b.newID()
@@ -129,7 +138,11 @@ func TestCheckForms(t *testing.T) {
 		{"words", "M-2", access.Technician, map[string]string{"value-positive": "many"}, http.StatusBadRequest, "whole number"},
 		{"no material", "M-2", access.Technician, map[string]string{"material-blank": ""}, http.StatusBadRequest, "what was read as the blank control"},
 		{"another without a name", "M-2", access.Technician, map[string]string{"other-value": "3"}, http.StatusBadRequest, "Name the material"},
-		{"a kind that is not known", "M-2", access.Technician, map[string]string{"other-value": "3", "other-material": "x", "other-kind": "odd"}, http.StatusBadRequest, "is not known"},
+		{
+			"a kind that is not known", "M-2", access.Technician,
+			map[string]string{"other-value": "3", "other-material": "x", "other-kind": "odd"},
+			http.StatusBadRequest, "is not known",
+		},
 		{"no time", "M-2", access.Technician, map[string]string{"at": "soon"}, http.StatusBadRequest, "no date and time"},
 		{"the future", "M-2", access.Technician, map[string]string{"at": "2027-01-01T08:00"}, http.StatusBadRequest, "future"},
 		{"no id", "M-2", access.Technician, map[string]string{"id": ""}, http.StatusBadRequest, "send the form again"},
@@ -155,7 +168,8 @@ func TestCheckForms(t *testing.T) {
 	if len(checks) != before+1 || checks[0].Serviced != "new lamp" || checks[0].By != codeOf(access.Lead) {
 		t.Errorf("sent twice: %+v", checks)
 	}
-	for path, status := range map[string]int{"?check=" + form["id"]: http.StatusOK, "?check=x": http.StatusNotFound, "?check=" + b.anyRecord(readyScope): http.StatusNotFound} {
+	for path, status := range map[string]int{"?check=" + form["id"]: http.StatusOK, "?check=x": http.StatusNotFound, "?check=" +
+		b.anyRecord(readyScope): http.StatusNotFound} {
 		if a := b.ask(http.MethodGet, "/meters/M-2"+path, access.Technician); a.status != status {
 			t.Errorf("%s: status %d, want %d", path, a.status, status)
 		}
@@ -205,7 +219,8 @@ func TestMetersList(t *testing.T) {
 			t.Errorf("%q, want %q", got, want)
 		}
 	}
-	if got := rows[3]; got[9] != "calibrated by the maker's service" || got[7] != "refused" || !strings.Contains(got[5], "outside its limits (600 RLU, limits 900 to 1100)") {
+	if got := rows[3]; got[9] != "calibrated by the maker's service" || got[7] != "refused" ||
+		!strings.Contains(got[5], "outside its limits (600 RLU, limits 900 to 1100)") {
 		t.Errorf("the meter that failed: %q", got)
 	}
 	for i, want := range []string{"5 since the last check", "21 in the last 7 days", "0 since the last check"} {
@@ -220,14 +235,18 @@ func TestMetersList(t *testing.T) {
 		t.Errorf("a technician takes the list: status %d", a.status)
 	}
 	for path, want := range map[string]string{
-		"/meters?q=nothing": "No meter is like that.", "/meters/M-2": "No check in this time.", "/meters/M-1?from=2026-02-01&to=2026-01-01": "ends before it begins", "/meters/M-9": "is not known",
+		"/meters?q=nothing": "No meter is like that.", "/meters/M-2": "No check in this time.",
+		"/meters/M-1?from=2026-02-01&to=2026-01-01": "ends before it begins", "/meters/M-9": "is not known",
 	} {
 		if a := b.ask(http.MethodGet, path, access.Auditor); !strings.Contains(a.body, want) {
 			t.Errorf("%s: status %d, want %q", path, a.status, want)
 		}
 	}
 	page := b.ask(http.MethodGet, "/meters/M-3", access.Auditor).body
-	for _, want := range []string{"own 961 to 1049 RLU about 1004 RLU", "Of 6 later checks 1 would have been refused", "900 to 1100 RLU", "calibrated by the maker"} {
+	for _, want := range []string{
+		"own 961 to 1049 RLU about 1004 RLU", "Of 6 later checks 1 would have been refused", "900 to 1100 RLU",
+		"calibrated by the maker",
+	} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page of the meter lacks %q", want)
 		}

@@ -136,7 +136,10 @@ func TestSeriesByClicking(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for field, want := range map[string]string{"last": "50", "view": "sums", "limits": "trial", "false-signals": "3", "charts": "ewma", "system": "A", "kit": "K"} {
+	for field, want := range map[string]string{
+		"last": "50", "view": "sums", "limits": "trial", "false-signals": "3", "charts": "ewma", "system": "A",
+		"kit": "K",
+	} {
 		if got := q.Query().Get(field); got != want {
 			t.Errorf("%s = %q in the address, want %q", field, got, want)
 		}

@@ -49,7 +49,8 @@ func TestWeightOfTheBench(t *testing.T) {
 	const most = 150_000
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	total := 0
-	for _, path := range []string{"/bench", "/bench/state", "/bench/jobs/" + inWorkScope, "/bench/worker.js", "/bench/drawings/" + duodenoscope.Name + "/" + string(scope.OuterDistalEnd)} {
+	for _, path := range []string{"/bench", "/bench/state", "/bench/jobs/" + inWorkScope, "/bench/worker.js", "/bench/drawings/" + duodenoscope.Name + "/" +
+		string(scope.OuterDistalEnd)} {
 		total += len(b.ask(http.MethodGet, path, access.Technician, packed("gzip")).body)
 	}
 	for _, f := range b.server.Assets.ByHash {

@@ -78,7 +78,16 @@ func (b *site) examples() []example {
 			example{"release check, " + s.state, "/ready/" + s.path, "ready", http.StatusOK, nobody},
 			example{"scope, " + s.state, "/scopes/" + s.path, "scope", http.StatusOK, access.Lead})
 	}
-	return slices.Concat(list, b.numberExamples(), b.levelExamples(), b.meterExamples(), b.recordExamples(file), b.setUpExamples(), b.helpExamples(), b.importExamples())
+	return slices.Concat(
+		list,
+		b.numberExamples(),
+		b.levelExamples(),
+		b.meterExamples(),
+		b.recordExamples(file),
+		b.setUpExamples(),
+		b.helpExamples(),
+		b.importExamples(),
+	)
 }
 
 // filled replaces the wildcards of routes by what there is.
@@ -276,7 +285,8 @@ func TestStaticFiles(t *testing.T) {
 		answer := b.ask(http.MethodGet, address, nobody)
 		// A style sheet may have more behind it. The name must change with anything in it.
 		sum := sha256.Sum256([]byte(answer.body))
-		if answer.status != http.StatusOK || !strings.HasPrefix(answer.body, string(content)) || !strings.Contains(address, hex.EncodeToString(sum[:])[:kit.HashLength]) {
+		if answer.status != http.StatusOK || !strings.HasPrefix(answer.body, string(content)) ||
+			!strings.Contains(address, hex.EncodeToString(sum[:])[:kit.HashLength]) {
 			t.Errorf("%s: status %d, or another content than its name and %s say", address, answer.status, name)
 		}
 		if got := answer.header.Get("Cache-Control"); got != "public, max-age=31536000, immutable" {
@@ -313,7 +323,12 @@ func TestSubPath(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://x.example"+prefix)
 	b.furnish()
 	b.allSeries()
-	seen := map[string]string{prefix + "/": "the start", prefix: "the address without a slash", prefix + "/ready/none": "the start", prefix + "/scopes/none": "the start"}
+	seen := map[string]string{
+		prefix + "/":            "the start",
+		prefix:                  "the address without a slash",
+		prefix + "/ready/none":  "the start",
+		prefix + "/scopes/none": "the start",
+	}
 	next := slices.Sorted(maps.Keys(seen))
 	found, files := 0, 0
 	for len(next) > 0 {
@@ -341,7 +356,9 @@ func TestSubPath(t *testing.T) {
 				continue
 			}
 			// Acts are not tried, and a live page's news have no end.
-			if act := strings.HasPrefix(match[0], "action") || strings.HasPrefix(match[0], "data-live") || strings.HasPrefix(match[0], "formaction"); !act && seen[to] == "" {
+			if act := strings.HasPrefix(match[0], "action") || strings.HasPrefix(match[0], "data-live") ||
+				strings.HasPrefix(match[0], "formaction"); !act &&
+				seen[to] == "" {
 				seen[to] = at
 				next = append(next, strings.ReplaceAll(to, "&amp;", "&"))
 			}
@@ -360,13 +377,16 @@ func TestSubPath(t *testing.T) {
 // form gives a site a form that counts how often it was sent.
 func (b *site) form() (sent *int) {
 	sent = new(int)
-	b.server.Mux.Handle("POST /form", b.server.Serve(kit.Route{Method: http.MethodPost, Path: "/form", Act: identity.ToShowWho, Handle: func(x *kit.Exchange) error {
-		if err := x.R.ParseForm(); err != nil {
-			return fmt.Errorf("the form: %w", err)
-		}
-		*sent++
-		return x.Redirect("/ready")
-	}}))
+	b.server.Mux.Handle(
+		"POST /form",
+		b.server.Serve(kit.Route{Method: http.MethodPost, Path: "/form", Act: identity.ToShowWho, Handle: func(x *kit.Exchange) error {
+			if err := x.R.ParseForm(); err != nil {
+				return fmt.Errorf("the form: %w", err)
+			}
+			*sent++
+			return x.Redirect("/ready")
+		}}),
+	)
 	return sent
 }
 
@@ -442,7 +462,8 @@ func TestFaultInATemplate(t *testing.T) {
 	b.server.Pages["ready"] = half
 	answer := b.ask(http.MethodGet, "/ready", nobody)
 	page := answer.body
-	if answer.status != http.StatusInternalServerError || strings.Contains(page, "half") || !strings.Contains(page, "Something went wrong.") || !strings.HasSuffix(page, "</html>") {
+	if answer.status != http.StatusInternalServerError || strings.Contains(page, "half") || !strings.Contains(page, "Something went wrong.") ||
+		!strings.HasSuffix(page, "</html>") {
 		t.Errorf("status %d:\n%s", answer.status, page)
 	}
 	if strings.Contains(page, "NoSuchField") {
@@ -454,9 +475,13 @@ func TestFaultInATemplate(t *testing.T) {
 		t.Errorf("when the page of the problem is wrong too: status %d:\n%s", answer.status, page)
 	}
 	b.server.Pages["problem"] = problem
-	b.server.Mux.Handle("GET /fails", b.server.Serve(kit.Route{Method: http.MethodGet, Path: "/fails", Handle: func(*kit.Exchange) error { return errors.New("secret path") }}))
+	b.server.Mux.Handle(
+		"GET /fails",
+		b.server.Serve(kit.Route{Method: http.MethodGet, Path: "/fails", Handle: func(*kit.Exchange) error { return errors.New("secret path") }}),
+	)
 	answer = b.ask(http.MethodGet, "/fails", nobody)
-	if page := answer.body; answer.status != http.StatusInternalServerError || strings.Contains(page, "secret") || !regexp.MustCompile(`the reference [0-9a-f]{8}\.`).MatchString(page) {
+	if page := answer.body; answer.status != http.StatusInternalServerError || strings.Contains(page, "secret") ||
+		!regexp.MustCompile(`the reference [0-9a-f]{8}\.`).MatchString(page) {
 		t.Errorf("an error that is not meant for people: status %d:\n%s", answer.status, page)
 	}
 }

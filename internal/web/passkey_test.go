@@ -201,7 +201,12 @@ func TestPasskeyRefusals(t *testing.T) {
 		// The command's own parameters name what this device has not, which it refuses.
 		command(p, cdp.Command[map[string]any, cdp.Empty]{Method: webauthn.CommandAddCredential}, map[string]any{
 			"authenticatorId": device, "credential": map[string]any{
-				"credentialId": kept.CredentialID, "isResidentCredential": true, "rpId": kept.RpID, "privateKey": kept.PrivateKey, "userHandle": kept.UserHandle, "signCount": count,
+				"credentialId":         kept.CredentialID,
+				"isResidentCredential": true,
+				"rpId":                 kept.RpID,
+				"privateKey":           kept.PrivateKey,
+				"userHandle":           kept.UserHandle,
+				"signCount":            count,
 			},
 		})
 	}
@@ -298,10 +303,18 @@ func TestPasskeysNotOffered(t *testing.T) {
 	if page := number.ask(http.MethodGet, "/sign-in", nobody).body; strings.Contains(page, "passkey") {
 		t.Errorf("by an IP address the page to sign in speaks of passkeys:\n%s", page)
 	}
-	if page := number.ask(http.MethodGet, "/account", access.Technician).body; !strings.Contains(page, "This address is 127.0.0.1.") || strings.Contains(page, "Add a passkey") {
+	if page := number.ask(
+		http.MethodGet,
+		"/account",
+		access.Technician,
+	).body; !strings.Contains(page, "This address is 127.0.0.1.") ||
+		strings.Contains(page, "Add a passkey") {
 		t.Errorf("the account by an IP address:\n%s", page)
 	}
-	for path, role := range map[string]access.Role{"/sign-in/passkey/question": nobody, "/sign-in/passkey": nobody, "/unlock/passkey/question": locked, "/account/passkeys": access.Technician} {
+	for path, role := range map[string]access.Role{
+		"/sign-in/passkey/question": nobody, "/sign-in/passkey": nobody, "/unlock/passkey/question": locked,
+		"/account/passkeys": access.Technician,
+	} {
 		if a := number.ask(http.MethodPost, path, role); a.status != http.StatusNotFound || a.header.Get("Content-Type") != "application/json" {
 			t.Errorf("%s by an IP address: status %d", path, a.status)
 		}
@@ -364,10 +377,25 @@ func TestAttemptsAreLogged(t *testing.T) {
 	attempt(`level=WARN msg="an attempt has failed" way=password code=""`+from, "/sign-in", nobody, url.Values{"code": {wrong}, "password": {wrong}})
 	attempt(`level=WARN msg="an attempt too early" way=password code=""`+from+" wait=1s", "/sign-in", nobody, url.Values{"code": {wrong}, "password": {wrong}})
 	attempt(`level=WARN msg="an attempt has failed" way=badge code=""`+from, "/switch", nobody, url.Values{"badge": {wrong}, "pin": {"4071"}})
-	attempt(`level=WARN msg="an attempt has failed" way="one-time code" code=""`+from, "/first-sign-in", nobody, url.Values{"code": {"X-9"}, "once": {wrong}, "password": {password}, "again": {password}})
-	attempt(`level=WARN msg="an attempt has failed" way="PIN changed" code=`+code+from, "/account", access.Technician, url.Values{"change": {"pin"}, "old": {wrong}, "pin": {"40711"}})
+	attempt(
+		`level=WARN msg="an attempt has failed" way="one-time code" code=""`+from,
+		"/first-sign-in",
+		nobody,
+		url.Values{"code": {"X-9"}, "once": {wrong}, "password": {password}, "again": {password}},
+	)
+	attempt(
+		`level=WARN msg="an attempt has failed" way="PIN changed" code=`+code+from,
+		"/account",
+		access.Technician,
+		url.Values{"change": {"pin"}, "old": {wrong}, "pin": {"40711"}},
+	)
 	b.clock.Move(time.Minute)
-	attempt(`level=WARN msg="an attempt has failed" way="password changed" code=`+code+from, "/password", access.Technician, url.Values{"old": {wrong}, "password": {"another typed one, long"}, "again": {"another typed one, long"}})
+	attempt(
+		`level=WARN msg="an attempt has failed" way="password changed" code=`+code+from,
+		"/password",
+		access.Technician,
+		url.Values{"old": {wrong}, "password": {"another typed one, long"}, "again": {"another typed one, long"}},
+	)
 	b.session(locked)
 	attempt(`level=WARN msg="an attempt has failed" way=unlock code=R-locked`+from, "/unlock", locked, url.Values{"secret": {wrong}})
 	b.clock.Move(time.Minute)
@@ -377,7 +405,12 @@ func TestAttemptsAreLogged(t *testing.T) {
 		b.post("/sign-in", nobody, url.Values{"code": {code}, "password": {wrong}})
 	}
 	b.clock.Move(time.Minute)
-	attempt(`level=WARN msg="an attempt at an account that is closed" way=password code=""`+from+" pin_only=false", "/sign-in", nobody, url.Values{"code": {code}, "password": {password}})
+	attempt(
+		`level=WARN msg="an attempt at an account that is closed" way=password code=""`+from+" pin_only=false",
+		"/sign-in",
+		nobody,
+		url.Values{"code": {code}, "password": {password}},
+	)
 
 	log.Reset()
 	b.ask(http.MethodPost, "/sign-in/passkey", nobody) // no question was asked: nothing was tried
@@ -410,7 +443,12 @@ func TestNobodyGivesRolesToThemselves(t *testing.T) {
 	all := url.Values{"change": {"roles"}, "role": {string(access.Administrator), string(access.Lead)}}
 	for _, code := range []string{own, strings.ToUpper(own), " " + own} {
 		all.Set("code", code)
-		if a := b.post("/people", access.Administrator, all); a.status != http.StatusForbidden || !strings.Contains(a.body, "Nobody gives roles to themselves.") {
+		if a := b.post(
+			"/people",
+			access.Administrator,
+			all,
+		); a.status != http.StatusForbidden ||
+			!strings.Contains(a.body, "Nobody gives roles to themselves.") {
 			t.Errorf("%q: status %d", code, a.status)
 		}
 	}

@@ -63,7 +63,15 @@ func (s peoplePages) showPeople(x *kit.Exchange, status int, page peoplePage) er
 			return err
 		}
 		for _, a := range all {
-			line := accountLine{Code: a.Code, Name: a.Name, Badge: a.Badge != "", PIN: a.PIN != "", Disabled: a.Disabled.Known(), State: accountState(a, v.Now()), Own: own(x, a.Code)}
+			line := accountLine{
+				Code:     a.Code,
+				Name:     a.Name,
+				Badge:    a.Badge != "",
+				PIN:      a.PIN != "",
+				Disabled: a.Disabled.Known(),
+				State:    accountState(a, v.Now()),
+				Own:      own(x, a.Code),
+			}
 			for _, r := range access.Roles {
 				line.Roles = append(line.Roles, roleChoice{r, slices.Contains(a.Roles, r)})
 			}
@@ -104,7 +112,10 @@ func (p peoplePage) listing() kit.Listing {
 				roles = append(roles, string(r.Role))
 			}
 		}
-		l.Rows = append(l.Rows, []string{a.Code, a.Name, a.State, strings.Join(roles, ", "), yes[a.Badge], yes[a.PIN], strconv.Itoa(a.Passkeys), strconv.Itoa(a.Sessions)})
+		l.Rows = append(
+			l.Rows,
+			[]string{a.Code, a.Name, a.State, strings.Join(roles, ", "), yes[a.Badge], yes[a.PIN], strconv.Itoa(a.Passkeys), strconv.Itoa(a.Sessions)},
+		)
 	}
 	return l
 }

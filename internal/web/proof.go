@@ -37,8 +37,17 @@ func (s recordPages) proofPart(x *kit.Exchange, id string) (*proofPart, error) {
 	leaf := tlog.RecordHash(record)
 	href := s.RecordHref(id)
 	p := &proofPart{
-		Leaf: fmt.Sprintf("%x", leaf[:]), Root: c.Root.String(), Origin: c.Origin, Signed: signed.In(s.Desk.DB.Zone()), Index: proof.Index, Size: c.Size,
-		Record: href + "/record.json", File: href + "/record.tlog-proof", Script: s.URL("/records/ledger/verify.sh"), Key: s.URL("/records/ledger/key.txt"), Name: id,
+		Leaf:       fmt.Sprintf("%x", leaf[:]),
+		Root:       c.Root.String(),
+		Origin:     c.Origin,
+		Signed:     signed.In(s.Desk.DB.Zone()),
+		Index:      proof.Index,
+		Size:       c.Size,
+		Record:     href + "/record.json",
+		File:       href + "/record.tlog-proof",
+		Script:     s.URL("/records/ledger/verify.sh"),
+		Key:        s.URL("/records/ledger/key.txt"),
+		Name:       id,
 		Checkpoint: string(proof.Checkpoint),
 	}
 	for _, t := range proof.Turns(c.Size) {

@@ -62,7 +62,12 @@ func (s dayPages) release(x *kit.Exchange) error {
 		}
 		a = s.Terms.Answer(a)
 		answer := releaseAnswer{
-			Scope: a.Scope, Kind: fleet[i].Model, Mark: s.Terms.State(a.State), At: words.Short(now, now, v.Zone()), Usable: a.State == reprocessing.Ready, Next: a.Next,
+			Scope:  a.Scope,
+			Kind:   fleet[i].Model,
+			Mark:   s.Terms.State(a.State),
+			At:     words.Short(now, now, v.Zone()),
+			Usable: a.State == reprocessing.Ready,
+			Next:   a.Next,
 		}
 		for _, r := range a.Reasons {
 			if r.Blocks {

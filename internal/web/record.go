@@ -103,8 +103,20 @@ func (s recordPages) tell(x *kit.Exchange, v desk.View, l desk.Line) (page recor
 		return page, err
 	}
 	page = recordPage{
-		ID: l.ID, Href: s.RecordHref(l.ID), Type: s.Terms.Kind(l.Type), Title: capital(s.Terms.Kind(l.Type)), Words: s.Terms.Record(l.Type, l.Words()), At: l.At.In(v.Zone()), Recorded: l.Recorded.In(v.Zone()), By: l.By, ByHref: x.SearchHref("person", l.By), Reason: l.Reason, Seq: l.Seq,
-		Late: l.Late, Scope: l.Scope(), Body: string(body),
+		ID:       l.ID,
+		Href:     s.RecordHref(l.ID),
+		Type:     s.Terms.Kind(l.Type),
+		Title:    capital(s.Terms.Kind(l.Type)),
+		Words:    s.Terms.Record(l.Type, l.Words()),
+		At:       l.At.In(v.Zone()),
+		Recorded: l.Recorded.In(v.Zone()),
+		By:       l.By,
+		ByHref:   x.SearchHref("person", l.By),
+		Reason:   l.Reason,
+		Seq:      l.Seq,
+		Late:     l.Late,
+		Scope:    l.Scope(),
+		Body:     string(body),
 	}
 	if page.Scope != "" {
 		page.ScopeHref = s.ScopeHref(page.Scope)

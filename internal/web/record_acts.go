@@ -82,7 +82,14 @@ func voidWords(l desk.Line) []string {
 }
 
 // foreseen tries an act, takes it back and tells what would follow.
-func (s recordPages) foreseen(x *kit.Exchange, l desk.Line, was kit.Sent, name string, prove bool, do func(*desk.Work, desk.Entry) (desk.Receipt, error)) *recordActForm {
+func (s recordPages) foreseen(
+	x *kit.Exchange,
+	l desk.Line,
+	was kit.Sent,
+	name string,
+	prove bool,
+	do func(*desk.Work, desk.Entry) (desk.Receipt, error),
+) *recordActForm {
 	f := &recordActForm{Form: x.Form(was, name)}
 	f.Prove = prove
 	tag := l.Scope()
@@ -155,7 +162,11 @@ func (s recordPages) correctReading(x *kit.Exchange) error {
 	f := x.Read("reason", "value")
 	return s.replaceRecord(x, "correct", "corrected", f, func(w *desk.Work, e desk.Entry, l desk.Line) (desk.Receipt, error) {
 		if l.Type != record.Reading {
-			return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: "Only readings are corrected by their value.", Hint: "Void the record and write it anew."}
+			return desk.Receipt{}, &kit.PageError{
+				Status:  http.StatusBadRequest,
+				Message: "Only readings are corrected by their value.",
+				Hint:    "Void the record and write it anew.",
+			}
 		}
 		return correct(w, e, l, f.Typed["value"])
 	})

@@ -78,7 +78,8 @@ func TestVoidAReadingByKeyboard(t *testing.T) {
 	p.keys("\r")
 	p.waitFor("#void-reason")
 	follows := p.text("#act ul")
-	if !strings.Contains(follows, "Its sample counts as not read.") || !strings.Contains(follows, "The cleaning verification is decided again: first test, not judged") {
+	if !strings.Contains(follows, "Its sample counts as not read.") ||
+		!strings.Contains(follows, "The cleaning verification is decided again: first test, not judged") {
 		t.Errorf("what else changes:\n%s", follows)
 	}
 	p.tabTo("#void-reason")
@@ -158,7 +159,12 @@ func TestSearchPages(t *testing.T) {
 	if !strings.Contains(page, "A file takes at most "+strconv.FormatInt(size-1, 10)+" records.") || strings.Contains(page, "format=csv") {
 		t.Error("the page does not say that a file cannot take them all")
 	}
-	if got := b.ask(http.MethodGet, "/under/records?format=csv", access.Auditor); got.status != http.StatusBadRequest || !strings.Contains(got.body, "Narrow the search") {
+	if got := b.ask(
+		http.MethodGet,
+		"/under/records?format=csv",
+		access.Auditor,
+	); got.status != http.StatusBadRequest ||
+		!strings.Contains(got.body, "Narrow the search") {
 		t.Errorf("more than a file takes: status %d", got.status)
 	}
 }
@@ -306,7 +312,12 @@ func TestVoidAndCorrect(t *testing.T) {
 		{"somebody else's", "/records/" + reading + "/void", access.Technician, nil, http.StatusForbidden, "This was recorded by T-01."},
 		{"no reason", "/records/" + reading + "/void", access.Lead, map[string]string{"reason": " "}, http.StatusBadRequest, "Say why."},
 		{"not signed", "/records/" + reading + "/void", access.Lead, map[string]string{"secret": ""}, http.StatusForbidden, "This is a signature."},
-		{"a wrong password", "/records/" + reading + "/correct", access.Lead, map[string]string{"secret": "a guess in the dark"}, http.StatusForbidden, "The password is not right."},
+		{
+			"a wrong password", "/records/" + reading + "/correct", access.Lead,
+			map[string]string{"secret": "a guess in the dark"},
+			http.StatusForbidden,
+			"The password is not right.",
+		},
 		{"what followed by the rules", "/records/" + lot + "/void", access.Lead, nil, http.StatusBadRequest, "cannot be voided"},
 		{"no reading", "/records/" + lot + "/correct", access.Lead, nil, http.StatusBadRequest, "Only readings are corrected"},
 		{"no value", "/records/" + reading + "/correct", access.Lead, map[string]string{"value": "many"}, http.StatusBadRequest, "Type what the meter showed."},

@@ -132,7 +132,8 @@ func (s setUpPages) keep(x *kit.Exchange, r registry, page *formPage, key string
 		}
 	}
 	return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-		_, err := w.SettingUp().Edit(e, r.typ, key, ledger.ID(page.Base), body, page.since, func(at unit.Instant) (desk.Receipt, error) { return r.save(w, e, at, body) })
+		_, err := w.SettingUp().
+			Edit(e, r.typ, key, ledger.ID(page.Base), body, page.since, func(at unit.Instant) (desk.Receipt, error) { return r.save(w, e, at, body) })
 		return err
 	})
 }

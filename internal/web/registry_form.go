@@ -59,7 +59,11 @@ func (p *formPage) fill(x *kit.Exchange, v desk.View, r registry, key string, va
 			return nil, err
 		}
 		if x.R.Method == http.MethodPost && values.Get("base") == "" {
-			return nil, &kit.PageError{Status: http.StatusBadRequest, Message: "The form does not say from which edition it was made.", Hint: "Open the page anew and send it again."}
+			return nil, &kit.PageError{
+				Status:  http.StatusBadRequest,
+				Message: "The form does not say from which edition it was made.",
+				Hint:    "Open the page anew and send it again.",
+			}
 		}
 		e, err := edition(all, values.Get("base"))
 		if err != nil {

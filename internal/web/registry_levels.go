@@ -19,10 +19,17 @@ import (
 // readings of its own. Adopting one is a signature, since verifications are decided by it.
 func levelRegistry() registry {
 	return registry{
-		path: "levels", wild: "key", word: "level", one: "level", many: "first levels",
-		about: "What a facility begins with, from the instructions of the kit or a published limit for exactly this meter system, kit and way of sampling. A level never carries over from another system. Once there are readings of your own, derive and judge levels in the workshop.",
-		typ:   record.Level, act: desk.ToAdoptLevel, body: decoded[reading.Level],
-		key: func(b any) string { return b.(reading.Level).Key() },
+		path: "levels",
+		wild: "key",
+		word: "level",
+		one:  "level",
+		many: "first levels",
+		about: "What a facility begins with, from the instructions of the kit or a published limit for exactly this meter system, kit and way of sampling. " +
+			"A level never carries over from another system. Once there are readings of your own, derive and judge levels in the workshop.",
+		typ:  record.Level,
+		act:  desk.ToAdoptLevel,
+		body: decoded[reading.Level],
+		key:  func(b any) string { return b.(reading.Level).Key() },
 		title: func(b any) string {
 			l := b.(reading.Level)
 			return fmt.Sprintf("Level of the %s, %s with %s", text.Spaced(l.Point), l.System, l.Kit)
@@ -37,7 +44,9 @@ func levelRegistry() registry {
 			}
 			return err
 		},
-		fields: levelFields, values: levelValues, read: readLevel,
+		fields: levelFields,
+		values: levelValues,
+		read:   readLevel,
 		blank: func(unit.Instant, *time.Location) map[string]string {
 			return map[string]string{"edition": "1", "analyte": string(reading.ATP), "unit": string(reading.RLU), "comparison": string(reading.Over)}
 		},
@@ -57,7 +66,18 @@ func levelRow(x *kit.Exchange, l reading.Level, zone *time.Location) []cell {
 	if l.Alert > 0 {
 		alert = l.Alert.String()
 	}
-	row := plainCell(text.Spaced(l.Point), l.System, l.Kit, kind, alert, l.Action.String(), string(l.Unit), l.Source+", edition "+l.Edition, kit.DayText(l.Adopted, zone), l.Adopter)
+	row := plainCell(
+		text.Spaced(l.Point),
+		l.System,
+		l.Kit,
+		kind,
+		alert,
+		l.Action.String(),
+		string(l.Unit),
+		l.Source+", edition "+l.Edition,
+		kit.DayText(l.Adopted, zone),
+		l.Adopter,
+	)
 	row[0].Href = levelRegistry().href(x.Shell, l.Key())
 	return row
 }
@@ -79,7 +99,13 @@ func levelFields(s *kit.Sheet, v desk.View, old any) error {
 	s.Choose("unit", "Unit", "Readings of ATP meters are in RLU.", unitChoices()...)
 	s.Add(kit.Field{Name: "alert", Label: "Alert level", Type: "number", Hint: "From it on the cause is looked for; empty where there is none."})
 	s.Add(kit.Field{Name: "action", Label: "Action level", Type: "number", Hint: "Beyond it the scope is cleaned again. A strip has none."})
-	s.Choose("comparison", "The action level is exceeded by", "", kit.Option{Value: string(reading.Over), Text: "a value over it"}, kit.Option{Value: string(reading.AtOrOver), Text: "a value at or over it"})
+	s.Choose(
+		"comparison",
+		"The action level is exceeded by",
+		"",
+		kit.Option{Value: string(reading.Over), Text: "a value over it"},
+		kit.Option{Value: string(reading.AtOrOver), Text: "a value at or over it"},
+	)
 	s.Text("dirty", "Words of a strip that count as dirty", "With commas between them; only for strips.", false)
 	s.Text("clean", "Words of a strip that count as clean", "With commas between them; only for strips.", false)
 	s.Text("source", "Source", "Where the level comes from, such as the instructions of the kit.", true)
@@ -107,8 +133,21 @@ func unitChoices() []kit.Option {
 func levelValues(b any, _ *time.Location) map[string]string {
 	l := b.(reading.Level)
 	values := map[string]string{
-		"system": l.System, "kit": l.Kit, "point": string(l.Point), "kind": string(l.Kind), "analyte": string(l.Analyte), "unit": string(l.Unit), "alert": "", "action": "",
-		"comparison": string(l.Comparison), "dirty": strings.Join(l.Dirty, ", "), "clean": strings.Join(l.Clean, ", "), "source": l.Source, "edition": l.Edition,
+		"system":  l.System,
+		"kit":     l.Kit,
+		"point":   string(l.Point),
+		"kind":    string(l.Kind),
+		"analyte": string(l.Analyte),
+		"unit":    string(l.Unit),
+		"alert":   "",
+		"action":  "",
+		"comparison": string(
+			l.Comparison,
+		),
+		"dirty":   strings.Join(l.Dirty, ", "),
+		"clean":   strings.Join(l.Clean, ", "),
+		"source":  l.Source,
+		"edition": l.Edition,
 	}
 	if l.Alert > 0 {
 		values["alert"] = l.Alert.String()
@@ -121,9 +160,23 @@ func levelValues(b any, _ *time.Location) map[string]string {
 
 func readLevel(a *kit.Reply, old any, by string, now unit.Instant) any {
 	l := reading.Level{
-		System: a.Text("system"), Kit: a.Text("kit"), Point: scope.PointKind(a.Text("point")), Kind: scope.Kind(a.Text("kind")), Analyte: reading.Analyte(a.Text("analyte")),
-		Unit: reading.Unit(a.Text("unit")), Alert: a.Number("alert"), Action: a.Number("action"), Comparison: reading.Comparison(a.Text("comparison")),
-		Dirty: listed(a.Text("dirty")), Clean: listed(a.Text("clean")), Source: a.Text("source"), Edition: a.Text("edition"), Adopter: by, Adopted: now,
+		System: a.Text(
+			"system",
+		),
+		Kit:        a.Text("kit"),
+		Point:      scope.PointKind(a.Text("point")),
+		Kind:       scope.Kind(a.Text("kind")),
+		Analyte:    reading.Analyte(a.Text("analyte")),
+		Unit:       reading.Unit(a.Text("unit")),
+		Alert:      a.Number("alert"),
+		Action:     a.Number("action"),
+		Comparison: reading.Comparison(a.Text("comparison")),
+		Dirty:      listed(a.Text("dirty")),
+		Clean:      listed(a.Text("clean")),
+		Source:     a.Text("source"),
+		Edition:    a.Text("edition"),
+		Adopter:    by,
+		Adopted:    now,
 	}
 	if l.Analyte == reading.Strip { // a strip has words and no numbers
 		l.Comparison = ""

@@ -57,7 +57,14 @@ func (s setUpPages) listOf(x *kit.Exchange, r registry) error {
 		return err
 	}
 	page := listPage{
-		Title: capital(r.many), About: r.about, Many: r.many, Action: s.URL("/set-up/" + r.path), Q: strings.TrimSpace(x.R.URL.Query().Get("q")), Export: x.Exports(),
+		Title: capital(
+			r.many,
+		),
+		About:  r.about,
+		Many:   r.many,
+		Action: s.URL("/set-up/" + r.path),
+		Q:      strings.TrimSpace(x.R.URL.Query().Get("q")),
+		Export: x.Exports(),
 	}
 	if x.Can(r.act) {
 		page.Register, page.RegisterText = s.URL("/set-up/register/"+r.word), "Register a "+r.one

@@ -36,7 +36,13 @@ func lotRegistry() registry {
 			p.Mark = lotMark(x.Shell.Terms, l, x.Shell.Now())
 			if x.Can(desk.ToRecall) && !l.Recalled.Known() {
 				p.Acts = append(p.Acts, actForm{Name: "recall", Summary: "Recall this lot", Button: "Recall the lot", Fields: []kit.Field{
-					{Name: "at", Label: "Not to be used from", Type: "datetime-local", Value: kit.MomentText(x.Shell.Now(), x.Shell.Desk.DB.Zone()), Required: true},
+					{
+						Name:     "at",
+						Label:    "Not to be used from",
+						Type:     "datetime-local",
+						Value:    kit.MomentText(x.Shell.Now(), x.Shell.Desk.DB.Zone()),
+						Required: true,
+					},
 					{Name: "reason", Label: "Why", Type: "text", Hint: "Readings that were taken with it stay, and baselines leave them out.", Required: true},
 				}})
 			}
@@ -64,7 +70,12 @@ func lotMark(t words.Terms, l quality.Lot, now unit.Instant) *words.Mark {
 func listLots(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Lot", "Kit", "Standing", "Not to be used from", "Recalled since"}
 	state := x.R.URL.Query().Get("state")
-	p.Filter = &kit.Field{Name: "state", Label: "Standing", Value: state, Options: kit.Choose(state, "", "every", "in date", "in date", "expired", "expired", "recalled", "recalled")}
+	p.Filter = &kit.Field{
+		Name:    "state",
+		Label:   "Standing",
+		Value:   state,
+		Options: kit.Choose(state, "", "every", "in date", "in date", "expired", "expired", "recalled", "recalled"),
+	}
 	lots, err := v.Day().Lots()
 	if err != nil {
 		return err
@@ -107,7 +118,12 @@ func lotFields(s *kit.Sheet, v desk.View, old any) error {
 		s.Text("lot", "Lot", "As printed on the package; a scanner reads it at the bench.", true)
 		s.Moment("received", "Received", "", true)
 	}
-	s.Moment("expires", "Not to be used from", "The first instant at which it must not be used any more: of a lot that may be used until 31 March, the first minute of 1 April.", true)
+	s.Moment(
+		"expires",
+		"Not to be used from",
+		"The first instant at which it must not be used any more: of a lot that may be used until 31 March, the first minute of 1 April.",
+		true,
+	)
 	if l, ok := old.(quality.Lot); ok && l.Recalled.Known() {
 		s.Moment("recalled", "Recalled since", "Empty it to take a mistaken recall back.", false)
 	}

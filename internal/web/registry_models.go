@@ -164,7 +164,11 @@ func modelFields(s *kit.Sheet, _ desk.View, old any) error {
 		s.Text("name", "Name", "As the facility calls it, such as the maker's model number.", true)
 	}
 	s.Choose("kind", "Kind", "", kit.Choices(scope.Kinds)...)
-	s.Choose("risk", "Risk class", "High-risk scopes are sampled after every use (ANSI/AAMI ST91:2021); a facility may add models.", append([]kit.Option{{Value: "", Text: "as usual for the kind"}}, kit.Choices([]scope.Risk{scope.HighRisk, scope.StandardRisk})...)...)
+	s.Choose(
+		"risk",
+		"Risk class",
+		"High-risk scopes are sampled after every use (ANSI/AAMI ST91:2021); a facility may add models.",
+		append([]kit.Option{{Value: "", Text: "as usual for the kind"}}, kit.Choices([]scope.Risk{scope.HighRisk, scope.StandardRisk})...)...)
 	s.Box("elevator", "It has an elevator at its tip")
 	s.Number("outer", "Outer diameter of the tip", "mm", true)
 	s.Number("sampled", "Length of the tip that is swabbed", "mm", true)
@@ -183,8 +187,18 @@ func modelFields(s *kit.Sheet, _ desk.View, old any) error {
 	}
 	s.Part("Sampling points", "What is left to the geometry follows from the channels. Choosing for one point makes the whole list the facility's own.")
 	for _, k := range scope.PointKinds {
-		s.Choose(pointField(k), capital(text.Spaced(k)), "",
-			kit.Option{Value: pointDerived, Text: "by the geometry"}, kit.Option{Value: pointRoutine, Text: "in every cleaning verification"}, kit.Option{Value: pointDemand, Text: "on demand"}, kit.Option{Value: pointNone, Text: "not sampled"})
+		s.Choose(
+			pointField(k),
+			capital(text.Spaced(k)),
+			"",
+			kit.Option{
+				Value: pointDerived,
+				Text:  "by the geometry",
+			},
+			kit.Option{Value: pointRoutine, Text: "in every cleaning verification"},
+			kit.Option{Value: pointDemand, Text: "on demand"},
+			kit.Option{Value: pointNone, Text: "not sampled"},
+		)
 	}
 	return nil
 }

@@ -17,12 +17,22 @@ import (
 // scopeRegistry are the scopes of the fleet.
 func scopeRegistry() registry {
 	return registry{
-		path: "fleet", wild: "tag", word: "scope", one: "scope", many: "scopes",
-		about: "Every scope that is, or was, in the facility's hands: its own, on loan and on trial. A scope that only needs work is put on hold or sent for repair on its own page and stays in service.",
-		typ:   record.Instrument, act: desk.ToRegisterInstrument, body: decoded[scope.Instrument],
-		key:   func(b any) string { return b.(scope.Instrument).Tag },
-		title: func(b any) string { return b.(scope.Instrument).Tag },
-		list:  listScopes, fields: scopeFields, values: scopeValues, read: readScope,
+		path: "fleet",
+		wild: "tag",
+		word: "scope",
+		one:  "scope",
+		many: "scopes",
+		about: "Every scope that is, or was, in the facility's hands: its own, on loan and on trial. A scope that only needs work is put on hold or sent " +
+			"for repair on its own page and stays in service.",
+		typ:    record.Instrument,
+		act:    desk.ToRegisterInstrument,
+		body:   decoded[scope.Instrument],
+		key:    func(b any) string { return b.(scope.Instrument).Tag },
+		title:  func(b any) string { return b.(scope.Instrument).Tag },
+		list:   listScopes,
+		fields: scopeFields,
+		values: scopeValues,
+		read:   readScope,
 		blank: func(now unit.Instant, zone *time.Location) map[string]string {
 			return map[string]string{"owner": string(scope.Own), "in-service": kit.MomentText(now, zone)}
 		},
@@ -55,13 +65,23 @@ func scopeAct(i scope.Instrument, now string) (access.Act, actForm) {
 			text = "It arrives again"
 		}
 		why.Hint = "What is not the facility's own counts as not proven until a cleaning verification has passed."
-		return desk.ToReinstate, actForm{Name: "return", Summary: text, Button: text, Fields: []kit.Field{{Name: "at", Label: "In service from", Type: "datetime-local", Value: now, Required: true}, why}}
+		return desk.ToReinstate, actForm{
+			Name:    "return",
+			Summary: text,
+			Button:  text,
+			Fields:  []kit.Field{{Name: "at", Label: "In service from", Type: "datetime-local", Value: now, Required: true}, why},
+		}
 	}
 	text := "Take it out of service for good"
 	if i.Owner != scope.Own {
 		text = "It goes back to its owner"
 	}
-	return desk.ToRetire, actForm{Name: "leave", Summary: text, Button: text, Fields: []kit.Field{{Name: "at", Label: "Out of service from", Type: "datetime-local", Value: now, Required: true}, why}}
+	return desk.ToRetire, actForm{
+		Name:    "leave",
+		Summary: text,
+		Button:  text,
+		Fields:  []kit.Field{{Name: "at", Label: "Out of service from", Type: "datetime-local", Value: now, Required: true}, why},
+	}
 }
 
 // serviceMark says whether something is in service.
@@ -78,7 +98,12 @@ func serviceMark(t words.Terms, from, retired, now unit.Instant) *words.Mark {
 func listScopes(x *kit.Exchange, v desk.View, p *listPage) error {
 	p.Columns = []string{"Scope", "Standing", "Model", "Owner", "Place", "Serial", "In service since"}
 	state := x.R.URL.Query().Get("state")
-	p.Filter = &kit.Field{Name: "state", Label: "Standing", Value: state, Options: kit.Choose(state, "", "every", "in", "in service", "out", "out of service", "loan", "on loan or trial")}
+	p.Filter = &kit.Field{
+		Name:    "state",
+		Label:   "Standing",
+		Value:   state,
+		Options: kit.Choose(state, "", "every", "in", "in service", "out", "out of service", "loan", "on loan or trial"),
+	}
 	fleet, err := v.Registry().Instruments()
 	if err != nil {
 		return err
@@ -91,7 +116,13 @@ func listScopes(x *kit.Exchange, v desk.View, p *listPage) error {
 			continue
 		}
 		row := plainCell(i.Tag, "", i.Model, x.Shell.Terms.Owner(i.Owner), i.Location, i.Serial, kit.DayText(i.InService, v.Zone()))
-		row[0].Href, row[1].Mark, row[2].Href = scopeRegistry().href(x.Shell, i.Tag), serviceMark(x.Shell.Terms, i.InService, i.Retired, now), modelRegistry().href(x.Shell, i.Model)
+		row[0].Href, row[1].Mark, row[2].Href = scopeRegistry().href(x.Shell, i.Tag),
+			serviceMark(
+				x.Shell.Terms,
+				i.InService,
+				i.Retired,
+				now,
+			), modelRegistry().href(x.Shell, i.Model)
 		p.add(row)
 	}
 	return nil

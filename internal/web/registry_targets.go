@@ -17,10 +17,17 @@ import (
 // a signature, since checks are judged by it.
 func targetRegistry() registry {
 	return registry{
-		path: "targets", wild: "target", word: "target", one: "target", many: "targets",
-		about: "What a control should show with a meter system, from the maker of the material or from own runs. Checks of meters are judged by the target in force when they were made.",
-		typ:   record.Target, act: desk.ToRegisterTarget, body: decoded[quality.Target],
-		key: targetKey,
+		path: "targets",
+		wild: "target",
+		word: "target",
+		one:  "target",
+		many: "targets",
+		about: "What a control should show with a meter system, from the maker of the material or from own runs. Checks of meters are judged by the target " +
+			"in force when they were made.",
+		typ:  record.Target,
+		act:  desk.ToRegisterTarget,
+		body: decoded[quality.Target],
+		key:  targetKey,
 		title: func(b any) string {
 			t := b.(quality.Target)
 			return fmt.Sprintf("Target of the %s control %s, system %s", t.Kind, t.Material, t.System)
@@ -33,8 +40,10 @@ func targetRegistry() registry {
 			}
 			return err
 		},
-		fields: targetFields, values: targetValues, read: readTarget,
-		blank: func(unit.Instant, *time.Location) map[string]string { return map[string]string{"edition": "1"} },
+		fields: targetFields,
+		values: targetValues,
+		read:   readTarget,
+		blank:  func(unit.Instant, *time.Location) map[string]string { return map[string]string{"edition": "1"} },
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
 			t := b.(quality.Target)
 			t.Adopted = at
@@ -74,7 +83,18 @@ func registryTargetRow(x *kit.Exchange, t quality.Target, zone *time.Location) [
 	case t.High > 0:
 		limits = t.Low.String() + " to " + t.High.String()
 	}
-	row := plainCell(t.Material, string(t.Kind), t.System, cmp.Or(t.Meter, "every"), t.Lot, limits, strconv.Itoa(t.Runs), t.Source+", edition "+t.Edition, kit.DayText(t.Adopted, zone), t.Adopter)
+	row := plainCell(
+		t.Material,
+		string(t.Kind),
+		t.System,
+		cmp.Or(t.Meter, "every"),
+		t.Lot,
+		limits,
+		strconv.Itoa(t.Runs),
+		t.Source+", edition "+t.Edition,
+		kit.DayText(t.Adopted, zone),
+		t.Adopter,
+	)
 	row[0].Href = targetRegistry().href(x.Shell, targetKey(t))
 	return row
 }
@@ -102,7 +122,15 @@ func targetFields(s *kit.Sheet, v desk.View, old any) error {
 func targetValues(b any, _ *time.Location) map[string]string {
 	t := b.(quality.Target)
 	values := map[string]string{
-		"system": t.System, "kind": string(t.Kind), "material": t.Material, "meter": t.Meter, "lot": t.Lot, "source": t.Source, "edition": t.Edition, "low": "", "high": t.High.String(),
+		"system":   t.System,
+		"kind":     string(t.Kind),
+		"material": t.Material,
+		"meter":    t.Meter,
+		"lot":      t.Lot,
+		"source":   t.Source,
+		"edition":  t.Edition,
+		"low":      "",
+		"high":     t.High.String(),
 	}
 	if t.Low > 0 {
 		values["low"] = t.Low.String()

@@ -126,7 +126,14 @@ func (s setUpPages) thing(x *kit.Exchange, r registry, status int, was kit.Sent)
 	if err != nil {
 		return err
 	}
-	page := thingPage{One: r.one, Href: r.href(s.Shell, key), List: s.URL("/set-up/" + r.path), ListText: "All " + r.many, Said: saidOf[x.R.URL.Query().Get("done")], Export: x.Exports()}
+	page := thingPage{
+		One:      r.one,
+		Href:     r.href(s.Shell, key),
+		List:     s.URL("/set-up/" + r.path),
+		ListText: "All " + r.many,
+		Said:     saidOf[x.R.URL.Query().Get("done")],
+		Export:   x.Exports(),
+	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		all, err := r.editions(v, key)
 		if err != nil {
@@ -224,7 +231,10 @@ func historyOf(x *kit.Exchange, v desk.View, all []desk.Edition, body func(desk.
 
 // listing is the list of editions as a file.
 func (h history) listing(name string) kit.Listing {
-	l := kit.Listing{Name: name, Columns: []table.SheetColumn{{Name: "edition", Number: true}, {Name: "since"}, {Name: "recorded"}, {Name: "by"}, {Name: "why"}, {Name: "taken back"}}}
+	l := kit.Listing{
+		Name:    name,
+		Columns: []table.SheetColumn{{Name: "edition", Number: true}, {Name: "since"}, {Name: "recorded"}, {Name: "by"}, {Name: "why"}, {Name: "taken back"}},
+	}
 	for _, e := range h.Lines {
 		l.Rows = append(l.Rows, []string{fmt.Sprint(e.Number), e.Since, e.Recorded, e.By, e.Why, map[bool]string{true: "yes"}[e.Gone]})
 	}
@@ -256,7 +266,12 @@ func (s setUpPages) actOn(x *kit.Exchange, r registry, name, done string, fields
 
 // actAt is actOn for what is done to a thing at an instant: to the thing of a key as it is in the edition of
 // base.
-func (s setUpPages) actAt(x *kit.Exchange, r registry, name, done string, do func(w *desk.Work, e desk.Entry, key string, base ledger.ID, at unit.Instant) error) error {
+func (s setUpPages) actAt(
+	x *kit.Exchange,
+	r registry,
+	name, done string,
+	do func(w *desk.Work, e desk.Entry, key string, base ledger.ID, at unit.Instant) error,
+) error {
 	return s.actOn(x, r, name, done, []string{"at"}, func(w *desk.Work, e desk.Entry, f kit.Form) error {
 		at, err := s.Instant(f.Typed["at"])
 		if err != nil {

@@ -21,7 +21,18 @@ const (
 // allRoutes lists every route with the permission that it needs, in the order of the navigation. A page that
 // is not listed is not served.
 func allRoutes(s *Server, wall bool) []kit.Route {
-	all := slices.Concat(dayRoutes(s, wall), numberRoutes(s), levelRoutes(s), meterRoutes(s), recordRoutes(s), setUpRoutes(s), helpRoutes(s), importRoutes(s), peopleRoutes(s), signInRoutes(s))
+	all := slices.Concat(
+		dayRoutes(s, wall),
+		numberRoutes(s),
+		levelRoutes(s),
+		meterRoutes(s),
+		recordRoutes(s),
+		setUpRoutes(s),
+		helpRoutes(s),
+		importRoutes(s),
+		peopleRoutes(s),
+		signInRoutes(s),
+	)
 	if s.filling != nil {
 		all = append(all, kit.Get("/filling", kit.Public, "", "", s.howFull))
 	}
@@ -169,7 +180,13 @@ func registryRoutes(s *Server, r registry) []kit.Route {
 		setUpSection.Page(base, access.SeeSetUp, "set-up-"+r.path, nav, func(x *kit.Exchange) error { return setUpPages{s}.listOf(x, r) }),
 		kit.Post(base, r.act, func(x *kit.Exchange) error { return setUpPages{s}.register(x, r) }),
 		setUpSection.Form(form, r.act, "set-up-form", func(x *kit.Exchange) error { return setUpPages{s}.newThing(x, r) }),
-		setUpSection.Page(thing, access.SeeSetUp, "set-up-thing", "", func(x *kit.Exchange) error { return setUpPages{s}.thing(x, r, http.StatusOK, kit.Sent{}) }),
+		setUpSection.Page(
+			thing,
+			access.SeeSetUp,
+			"set-up-thing",
+			"",
+			func(x *kit.Exchange) error { return setUpPages{s}.thing(x, r, http.StatusOK, kit.Sent{}) },
+		),
 		setUpSection.Form(thing+"/edit", r.act, "set-up-form", func(x *kit.Exchange) error { return setUpPages{s}.editThing(x, r) }),
 		kit.Post(thing, r.act, func(x *kit.Exchange) error { return setUpPages{s}.changeThing(x, r) }),
 	}

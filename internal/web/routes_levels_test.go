@@ -45,7 +45,13 @@ func (b *site) levelExamples() []example {
 		{"workshop, known cleanliness", step(knownStep, chosen), "workshop", http.StatusOK, access.Lead},
 		{"workshop, replay", step(replayStep, chosen+cultures), "workshop", http.StatusOK, access.Lead},
 		{"workshop, adopt", step(adoptStep, chosen+cultures), "workshop", http.StatusOK, access.Lead},
-		{"compare, two", comparePath + "?" + levelQuery + "&second=typed&second-alert=40&second-action=80" + cultures, "compare", http.StatusOK, access.Auditor},
+		{
+			"compare, two",
+			comparePath + "?" + levelQuery + "&second=typed&second-alert=40&second-action=80" + cultures,
+			"compare",
+			http.StatusOK,
+			access.Auditor,
+		},
 	}
 }
 

@@ -55,7 +55,8 @@ func (b *site) allSeries() string {
 	})
 	if !known {
 		b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-			return w.SettingUp().RegisterInstrument(e, b.at(), scope.Instrument{Tag: numberedScope, Model: duodenoscope.Name, Owner: scope.Own, InService: b.at()})
+			return w.SettingUp().
+				RegisterInstrument(e, b.at(), scope.Instrument{Tag: numberedScope, Model: duodenoscope.Name, Owner: scope.Own, InService: b.at()})
 		})
 		err := b.desk.DB.Write(b.Context(), func(tx *store.Tx) error {
 			for i := range readingsEach {
@@ -73,7 +74,12 @@ func (b *site) allSeries() string {
 			b.Fatal(err)
 		}
 		b.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
-			first := desk.Freeze{Scopes: []string{numberedScope}, Point: scope.OuterDistalEnd, To: b.at().Add(-(readingsEach - adoptedFrom) * 24 * time.Hour), Watching: desk.UsualWatching()}
+			first := desk.Freeze{
+				Scopes:   []string{numberedScope},
+				Point:    scope.OuterDistalEnd,
+				To:       b.at().Add(-(readingsEach - adoptedFrom) * 24 * time.Hour),
+				Watching: desk.UsualWatching(),
+			}
 			frozen, err := w.OnSignals().AdoptCharts(e, first)
 			if err == nil && (len(frozen) != 1 || frozen[0].Chart == "") {
 				b.Fatalf("the baseline of %s is not adopted: %+v", numberedScope, frozen)
@@ -149,7 +155,14 @@ func (b *site) numberExamples() []example {
 	b.Helper()
 	id := b.allSeries()
 	series := "/trends/" + numberedScope + "/" + string(scope.OuterDistalEnd)
-	trial := series + "?" + url.Values{"limits": {"trial"}, "false-signals": {"2"}, "charts": {"individuals", "moving-range", "cusum"}, "rules": {"2"}, "view": {"sums"}, "last": {"50"}}.Encode()
+	trial := series + "?" + url.Values{
+		"limits":        {"trial"},
+		"false-signals": {"2"},
+		"charts":        {"individuals", "moving-range", "cusum"},
+		"rules":         {"2"},
+		"view":          {"sums"},
+		"last":          {"50"},
+	}.Encode()
 	raised := b.signals(numberedScope)[0]
 	if raised.State == trend.LifeNew {
 		b.handle(raised, trend.Handling{Act: trend.Seen})

@@ -204,7 +204,18 @@ func (p *rulesPage) past(x *kit.Exchange, v desk.View, all []desk.RulesEdition) 
 
 // listing is the list of rules as a file.
 func (p *rulesPage) listing() kit.Listing {
-	l := kit.Listing{Name: "rules", Columns: []table.SheetColumn{{Name: "section"}, {Name: "rule"}, {Name: "value"}, {Name: "citation"}, {Name: "state"}, {Name: "verified by"}, {Name: "verified in"}}}
+	l := kit.Listing{
+		Name: "rules",
+		Columns: []table.SheetColumn{
+			{Name: "section"},
+			{Name: "rule"},
+			{Name: "value"},
+			{Name: "citation"},
+			{Name: "state"},
+			{Name: "verified by"},
+			{Name: "verified in"},
+		},
+	}
 	for _, s := range p.Sections {
 		for _, r := range s.Rules {
 			l.Rows = append(l.Rows, []string{s.Name, r.Name, r.Words, r.Citation, r.Mark.Word, r.VerifiedBy, r.VerifiedIn})

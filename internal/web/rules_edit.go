@@ -184,7 +184,8 @@ func settingField(s rulebook.Setting) kit.Field {
 	}
 	switch s.Key() {
 	case "verified":
-		f.Label, f.Hint = "Checked in the cited text", "Your code is kept with it. A rule that is changed counts as not verified until somebody says where the new value stands."
+		f.Label, f.Hint = "Checked in the cited text", "Your code is kept with it. A rule that is changed counts as not verified until somebody says where "+
+			"the new value stands."
 	case "verified_in":
 		f.Label, f.Hint = "Where it stands there", "Edition, section and page of the cited text."
 	}
@@ -350,7 +351,12 @@ func (s *Server) formToText(x *kit.Exchange, v desk.View, base string) (text, fr
 	}
 	text, wrong := fromForm(g, typed, x.Who.Code)
 	if len(wrong) > 0 {
-		f := rulesForm{Cite: g.cite, Base: g.id, Groups: ruleGroups(x.Shell.Terms, g.rules, merge(settingValues(g.rules), typed), wrong), Problem: "Something cannot be read. Look at the marked fields; nothing was stored."}
+		f := rulesForm{
+			Cite:    g.cite,
+			Base:    g.id,
+			Groups:  ruleGroups(x.Shell.Terms, g.rules, merge(settingValues(g.rules), typed), wrong),
+			Problem: "Something cannot be read. Look at the marked fields; nothing was stored.",
+		}
 		return "", "", show(f, http.StatusBadRequest), nil
 	}
 	return text, g.id, nil, nil
@@ -368,7 +374,12 @@ func meanwhileRules(s *Server, v desk.View, g, now ground, typed map[string]stri
 	was, is := settingValues(g.rules), settingValues(now.rules)
 	mine := merge(was, typed)
 	mingledValues, both := kit.Mingled(was, mine, is, slices.Sorted(maps.Keys(is)))
-	f := rulesForm{Cite: now.cite, Base: now.id, Groups: ruleGroups(s.Terms, now.rules, mingledValues, nil), Problem: "Somebody else has adopted an edition meanwhile; nothing was stored. Look at what is new, then go on."}
+	f := rulesForm{
+		Cite:    now.cite,
+		Base:    now.id,
+		Groups:  ruleGroups(s.Terms, now.rules, mingledValues, nil),
+		Problem: "Somebody else has adopted an edition meanwhile; nothing was stored. Look at what is new, then go on.",
+	}
 	f.Conflict = s.rulesConflict(v, g, now)
 	for _, n := range both {
 		if n == "edition" || n == "name" {
@@ -444,7 +455,14 @@ func (s setUpPages) preview(x *kit.Exchange, status int, p previewPage) error {
 		return err
 	}
 	if raced != nil {
-		return s.textAgain(x, http.StatusConflict, p.Base, p.Text, "Somebody else has adopted an edition meanwhile; nothing was stored. Take over what is new, then look at the difference again.", raced)
+		return s.textAgain(
+			x,
+			http.StatusConflict,
+			p.Base,
+			p.Text,
+			"Somebody else has adopted an edition meanwhile; nothing was stored. Take over what is new, then look at the difference again.",
+			raced,
+		)
 	}
 	return x.Show(status, "set-up-rules-preview", false, p)
 }

@@ -137,10 +137,20 @@ func (s scopePages) scopePage(x *kit.Exchange, status int, tag string, was kit.S
 		if err != nil {
 			return err
 		}
-		page.Strip = kit.Pictured("strip", figure.Strip(s.Terms, a, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}))
+		page.Strip = kit.Pictured(
+			"strip",
+			figure.Strip(s.Terms, a, now, v.Zone(), figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}),
+		)
 		for _, p := range a.Steps {
 			page.Steps = append(page.Steps, stepLine{
-				Step: s.Terms.Step(p.Step), Status: string(p.Status), Start: clock(p.Start), End: clock(p.End), Deadline: clock(p.Deadline), Href: s.RecordHref(p.Record),
+				Step: s.Terms.Step(
+					p.Step,
+				),
+				Status:   string(p.Status),
+				Start:    clock(p.Start),
+				End:      clock(p.End),
+				Deadline: clock(p.Deadline),
+				Href:     s.RecordHref(p.Record),
 			})
 		}
 		cycles, err := s.fillCycles(&page, v, now, before, clock)
@@ -212,8 +222,18 @@ func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now un
 	zone := v.Zone()
 	a = s.Terms.Answer(a)
 	*f = scopeFacts{
-		Tag: i.Tag, Href: s.ScopeHref(i.Tag), Serial: i.Serial, Model: i.Model, Kind: string(m.Kind), Risk: string(m.Risk), Owner: s.Terms.Owner(i.Owner), Place: i.Location,
-		Mark: s.Terms.State(a.State), Until: words.Short(a.Until, now, zone), Next: a.Next, Since: words.Short(a.Cycle, now, zone),
+		Tag:    i.Tag,
+		Href:   s.ScopeHref(i.Tag),
+		Serial: i.Serial,
+		Model:  i.Model,
+		Kind:   string(m.Kind),
+		Risk:   string(m.Risk),
+		Owner:  s.Terms.Owner(i.Owner),
+		Place:  i.Location,
+		Mark:   s.Terms.State(a.State),
+		Until:  words.Short(a.Until, now, zone),
+		Next:   a.Next,
+		Since:  words.Short(a.Cycle, now, zone),
 	}
 	if a.Until.Known() {
 		f.Left = words.Age(a.Until.Sub(now))
@@ -295,7 +315,10 @@ func (s scopePages) inspections(cycles []desk.Cycle, clock words.Clock) []stepLi
 	for _, t := range cycles {
 		for _, step := range slices.Backward(t.Steps) {
 			if step.Kind == reprocessing.Inspection {
-				lines = append(lines, stepLine{Start: clock(step.Start), By: step.By, Result: string(step.Result), Note: step.Note, Href: s.RecordHref(step.ID)})
+				lines = append(
+					lines,
+					stepLine{Start: clock(step.Start), By: step.By, Result: string(step.Result), Note: step.Note, Href: s.RecordHref(step.ID)},
+				)
 			}
 		}
 	}

@@ -253,7 +253,14 @@ func TestScopeForms(t *testing.T) {
 		before := b.size()
 		bad := b.send(test.path, test.role, missing)
 		if bad.status != http.StatusBadRequest || !strings.Contains(bad.body, test.kept) || !strings.Contains(bad.body, "details open") || b.size() != before {
-			t.Errorf("%s without its %s: status %d, %d records more; want it refused, and in its form %q", test.name, test.without, bad.status, b.size()-before, test.kept)
+			t.Errorf(
+				"%s without its %s: status %d, %d records more; want it refused, and in its form %q",
+				test.name,
+				test.without,
+				bad.status,
+				b.size()-before,
+				test.kept,
+			)
 		}
 		for range 2 {
 			b.clock.Move(time.Second)
@@ -289,7 +296,10 @@ func TestReturnFromRepair(t *testing.T) {
 	}
 	repairs()
 	fields := map[string]string{
-		"id": b.newID(), "repair": away[0].ID, "work": "sealed", "returned": b.clock.Move(26 * time.Hour).Time().In(b.server.Desk.DB.Zone()).Format(kit.FormTime),
+		"id":       b.newID(),
+		"repair":   away[0].ID,
+		"work":     "sealed",
+		"returned": b.clock.Move(26 * time.Hour).Time().In(b.server.Desk.DB.Zone()).Format(kit.FormTime),
 	}
 	for range 2 {
 		if got := b.send("/scopes/"+awayScope+"/repairs", access.Lead, fields); got.status != http.StatusSeeOther {
@@ -301,7 +311,12 @@ func TestReturnFromRepair(t *testing.T) {
 		t.Errorf("the repair: %+v", away)
 	}
 	fields["id"] = b.newID()
-	if got := b.send("/scopes/"+readyScope+"/repairs", access.Lead, fields); got.status != http.StatusBadRequest || !strings.Contains(got.body, "is not a repair of") {
+	if got := b.send(
+		"/scopes/"+readyScope+"/repairs",
+		access.Lead,
+		fields,
+	); got.status != http.StatusBadRequest ||
+		!strings.Contains(got.body, "is not a repair of") {
 		t.Errorf("a repair of another scope: status %d", got.status)
 	}
 }
@@ -327,7 +342,12 @@ func TestLiftIsSigned(t *testing.T) {
 		{"another password", map[string]string{"secret": password + "x"}, http.StatusForbidden, "The password is not right."},
 		{"no second person", map[string]string{"second": ""}, http.StatusBadRequest, "second person"},
 		{"oneself as the second", map[string]string{"second": strings.ToLower(codeOf(access.Lead))}, http.StatusBadRequest, "somebody else"},
-		{"a second without a password", map[string]string{"second-password": ""}, http.StatusForbidden, "Second person: The code or the password is not right."},
+		{
+			"a second without a password",
+			map[string]string{"second-password": ""},
+			http.StatusForbidden,
+			"Second person: The code or the password is not right.",
+		},
 		{"a second that nobody is", map[string]string{"second": "X-99"}, http.StatusForbidden, "Second person: The code or the password is not right."},
 		{"a second who may not", map[string]string{"second": codeOf(access.Technician)}, http.StatusForbidden, "may lift holds"},
 		{"a second whose password somebody else chose", map[string]string{"second": codeOf(newcomer)}, http.StatusBadRequest, "set by somebody else"},
@@ -336,7 +356,14 @@ func TestLiftIsSigned(t *testing.T) {
 	}
 	id := b.newID()
 	for _, test := range tests {
-		fields := map[string]string{"id": id, "hold": hold, "reason": "looked at: nothing is broken", "secret": password, "second": second, "second-password": password}
+		fields := map[string]string{
+			"id":              id,
+			"hold":            hold,
+			"reason":          "looked at: nothing is broken",
+			"secret":          password,
+			"second":          second,
+			"second-password": password,
+		}
 		maps.Copy(fields, test.change)
 		b.clock.Move(2 * time.Minute) // longer than anybody has to wait after a wrong password
 		got := b.send("/scopes/"+readyScope+"/lifts", access.Lead, fields)
@@ -347,7 +374,8 @@ func TestLiftIsSigned(t *testing.T) {
 		if strings.Contains(got.body, password) {
 			t.Errorf("%s: the page shows a password", test.name)
 		}
-		if got.status != http.StatusSeeOther && (!strings.Contains(got.body, `value="`+strings.TrimSpace(fields["reason"])) || len(b.holdsOf(readyScope)) != 1) {
+		if got.status != http.StatusSeeOther &&
+			(!strings.Contains(got.body, `value="`+strings.TrimSpace(fields["reason"])) || len(b.holdsOf(readyScope)) != 1) {
 			t.Errorf("%s: what was typed is gone, or the hold is", test.name)
 		}
 	}
@@ -396,14 +424,50 @@ func TestUpload(t *testing.T) {
 	}{
 		{"a picture", "a.png", "image/png", fields(), picture, access.Technician, http.StatusSeeOther, ""},
 		{"the largest form", "a.png", "image/png", fields(), large[:dossier.MaxSize], access.Technician, http.StatusSeeOther, ""},
-		{"a byte too large", "a.png", "image/png", fields(), large[:dossier.MaxSize+1], access.Technician, http.StatusRequestEntityTooLarge, "larger than 10 MiB"},
-		{"far too large", "a.png", "image/png", fields(), append(slices.Clone(large), large...), access.Technician, http.StatusRequestEntityTooLarge, "larger than 10 MiB"},
+		{
+			"a byte too large",
+			"a.png",
+			"image/png",
+			fields(),
+			large[:dossier.MaxSize+1],
+			access.Technician,
+			http.StatusRequestEntityTooLarge,
+			"larger than 10 MiB",
+		},
+		{
+			"far too large",
+			"a.png",
+			"image/png",
+			fields(),
+			append(slices.Clone(large), large...),
+			access.Technician,
+			http.StatusRequestEntityTooLarge,
+			"larger than 10 MiB",
+		},
 		{"a page", "a.html", "text/html", fields(), []byte("<script>alert(1)</script>"), access.Technician, http.StatusUnsupportedMediaType, "are not kept"},
-		{"a page that is called a picture", "a.png", "image/png", fields(), []byte("<script>alert(1)</script>"), access.Technician, http.StatusBadRequest, "not kept"},
+		{
+			"a page that is called a picture",
+			"a.png",
+			"image/png",
+			fields(),
+			[]byte("<script>alert(1)</script>"),
+			access.Technician,
+			http.StatusBadRequest,
+			"not kept",
+		},
 		{"a document that is called a picture", "a.png", "image/png", fields(), paper("x"), access.Technician, http.StatusBadRequest, "holds a PDF document"},
 		{"no file", "", "", fields(), nil, access.Technician, http.StatusBadRequest, "Choose a file."},
 		{"no title", "a.png", "image/png", fields("title", " "), picture, access.Technician, http.StatusBadRequest, "title is missing"},
-		{"about a record of another scope", "a.png", "image/png", fields("about", b.anyRecord(readyScope)), picture, access.Technician, http.StatusBadRequest, "is of scope"},
+		{
+			"about a record of another scope",
+			"a.png",
+			"image/png",
+			fields("about", b.anyRecord(readyScope)),
+			picture,
+			access.Technician,
+			http.StatusBadRequest,
+			"is of scope",
+		},
 		{"no id", "a.png", "image/png", fields("id", "x"), picture, access.Technician, http.StatusBadRequest, "Open the page anew"},
 		{"somebody who only reads", "a.png", "image/png", fields(), picture, access.Auditor, http.StatusForbidden, "not for your roles"},
 	}
@@ -423,7 +487,8 @@ func TestUpload(t *testing.T) {
 			if got.status != test.status || !strings.Contains(got.body, test.want) {
 				t.Errorf("%s: status %d, want %d with %q:\n%.2000s", test.name, got.status, test.status, test.want, got.body)
 			}
-			if title := test.fields["title"]; got.status != http.StatusSeeOther && test.role == access.Technician && title != " " && !strings.Contains(got.body, `value="`+title) {
+			if title := test.fields["title"]; got.status != http.StatusSeeOther && test.role == access.Technician && title != " " &&
+				!strings.Contains(got.body, `value="`+title) {
 				t.Errorf("%s: the title that was typed is gone", test.name)
 			}
 		}
@@ -461,7 +526,16 @@ func TestFilesAreServed(t *testing.T) {
 			if a.Media != dossier.PDF {
 				continue
 			}
-			if place := b.ask(http.MethodGet, "/files/"+string(a.ID), access.Lead).header.Get("Content-Disposition"); !strings.HasPrefix(place, "attachment; ") {
+			if place := b.ask(
+				http.MethodGet,
+				"/files/"+string(a.ID),
+				access.Lead,
+			).header.Get(
+				"Content-Disposition",
+			); !strings.HasPrefix(
+				place,
+				"attachment; ",
+			) {
 				t.Errorf("a document: %s", place)
 			}
 		}
@@ -484,10 +558,22 @@ func TestInfectionPreventionFilesReports(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	theirs := b.furnish()
-	if page := b.ask(http.MethodGet, "/scopes/"+pastScope, access.InfectionPrevention).body; !strings.Contains(page, `id="file-title"`) || strings.Contains(page, `id="repair-sent"`) {
+	if page := b.ask(
+		http.MethodGet,
+		"/scopes/"+pastScope,
+		access.InfectionPrevention,
+	).body; !strings.Contains(page, `id="file-title"`) ||
+		strings.Contains(page, `id="repair-sent"`) {
 		t.Error("there is no form for a file, or one for a repair")
 	}
-	got := b.upload("/scopes/"+pastScope+"/files", access.InfectionPrevention, map[string]string{"id": b.newID(), "kind": "report", "title": "report of the laboratory"}, "a.pdf", "application/pdf", paper("no growth"))
+	got := b.upload(
+		"/scopes/"+pastScope+"/files",
+		access.InfectionPrevention,
+		map[string]string{"id": b.newID(), "kind": "report", "title": "report of the laboratory"},
+		"a.pdf",
+		"application/pdf",
+		paper("no growth"),
+	)
 	if got.status != http.StatusSeeOther {
 		t.Fatalf("status %d\n%.1500s", got.status, got.body)
 	}
@@ -499,11 +585,22 @@ func TestInfectionPreventionFilesReports(t *testing.T) {
 	})
 	b.clock.Move(time.Second)
 	for file, want := range map[string]int{theirs: http.StatusForbidden, own: http.StatusSeeOther} {
-		if got := b.send("/files/"+file+"/void", access.InfectionPrevention, map[string]string{"id": b.newID(), "reason": "another scope"}); got.status != want {
+		if got := b.send(
+			"/files/"+file+"/void",
+			access.InfectionPrevention,
+			map[string]string{"id": b.newID(), "reason": "another scope"},
+		); got.status != want {
 			t.Errorf("take back: status %d, want %d", got.status, want)
 		}
 	}
-	if got := b.upload("/scopes/"+pastScope+"/files", access.Auditor, map[string]string{"id": b.newID(), "kind": "report", "title": "x"}, "a.pdf", "application/pdf", paper("x")); got.status != http.StatusForbidden {
+	if got := b.upload(
+		"/scopes/"+pastScope+"/files",
+		access.Auditor,
+		map[string]string{"id": b.newID(), "kind": "report", "title": "x"},
+		"a.pdf",
+		"application/pdf",
+		paper("x"),
+	); got.status != http.StatusForbidden {
 		t.Errorf("an auditor: status %d", got.status)
 	}
 }
@@ -512,7 +609,14 @@ func TestVoidFile(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	theirs := b.furnish()
-	attach := b.upload("/scopes/"+pastScope+"/files", access.Technician, map[string]string{"id": b.newID(), "kind": "photograph", "title": "my own"}, "a.png", "image/png", photograph(t, 5, 5))
+	attach := b.upload(
+		"/scopes/"+pastScope+"/files",
+		access.Technician,
+		map[string]string{"id": b.newID(), "kind": "photograph", "title": "my own"},
+		"a.png",
+		"image/png",
+		photograph(t, 5, 5),
+	)
 	if attach.status != http.StatusSeeOther {
 		t.Fatal(attach.status)
 	}
@@ -541,7 +645,8 @@ func TestVoidFile(t *testing.T) {
 		}
 	}
 	page := b.ask(http.MethodGet, "/scopes/"+pastScope, access.Technician).body
-	if strings.Contains(page, `src="/files/`+own) || !strings.Contains(page, "<s>attachment: my own</s>") || !strings.Contains(page, "taken back by "+codeOf(access.Technician)+": blurred") {
+	if strings.Contains(page, `src="/files/`+own) || !strings.Contains(page, "<s>attachment: my own</s>") ||
+		!strings.Contains(page, "taken back by "+codeOf(access.Technician)+": blurred") {
 		t.Error("the file that was taken back is shown, or not struck in the records")
 	}
 }
@@ -746,7 +851,12 @@ func TestDossierOnPaper(t *testing.T) {
 		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
 		return err
 	}))
-	if seen := eval[[]string](p, `[...document.querySelectorAll("nav, form, button, .button")].filter((e) => e.checkVisibility()).map((e) => e.outerHTML.slice(0, 80))`); len(seen) > 0 {
+	if seen := eval[[]string](
+		p,
+		`[...document.querySelectorAll("nav, form, button, .button")].filter((e) => e.checkVisibility()).map((e) => e.outerHTML.slice(0, 80))`,
+	); len(
+		seen,
+	) > 0 {
 		t.Errorf("on paper there is also: %q", seen)
 	}
 }

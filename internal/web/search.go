@@ -187,7 +187,11 @@ func (s recordPages) query(x *kit.Exchange, page *searchPage) (store.Query, erro
 		words []string
 	}{{"type", kindNames()}, {"outcome", page.Outcomes}, {"state", record.States}} {
 		if v := page.Typed[allowed.name]; v != "" && !slices.Contains(allowed.words, v) {
-			return q, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("No record has the %s %q.", allowed.name, v), Hint: "Choose one of the list."}
+			return q, &kit.PageError{
+				Status:  http.StatusBadRequest,
+				Message: fmt.Sprintf("No record has the %s %q.", allowed.name, v),
+				Hint:    "Choose one of the list.",
+			}
 		}
 	}
 	var err error
@@ -270,7 +274,15 @@ func (s recordPages) find(x *kit.Exchange, page *searchPage, v desk.View, q stor
 func (s recordPages) recordLine(v desk.View, l desk.Line, clock words.Clock) (recordLine, error) {
 	did, err := v.Records().Fate(l)
 	line := recordLine{
-		Seq: l.Seq, At: clock(l.At), Type: s.Terms.Kind(l.Type), Scope: l.Scope(), What: s.Terms.Record(l.Type, l.Words()), By: l.By, Late: l.Late, Href: s.RecordHref(l.ID), Fate: fateOf(l.Type, did),
+		Seq:    l.Seq,
+		At:     clock(l.At),
+		Type:   s.Terms.Kind(l.Type),
+		Scope:  l.Scope(),
+		What:   s.Terms.Record(l.Type, l.Words()),
+		By:     l.By,
+		Late:   l.Late,
+		Href:   s.RecordHref(l.ID),
+		Fate:   fateOf(l.Type, did),
 		Struck: did == record.StateVoided || did == record.StateCorrected,
 	}
 	if line.Scope != "" {
@@ -317,8 +329,9 @@ func (s recordPages) exportRecords(x *kit.Exchange, q store.Query) error {
 	}
 	if total > s.filing.most {
 		return &kit.PageError{
-			Status: http.StatusBadRequest, Message: "There are more than " + thousands(s.filing.most) + " records like that, which is the most that a file takes.",
-			Hint: "Narrow the search, such as to a year, and take several files.",
+			Status:  http.StatusBadRequest,
+			Message: "There are more than " + thousands(s.filing.most) + " records like that, which is the most that a file takes.",
+			Hint:    "Narrow the search, such as to a year, and take several files.",
 		}
 	}
 	format := x.R.URL.Query().Get("format")
@@ -350,6 +363,20 @@ func recordCells(t words.Terms, l desk.Line, zone *time.Location) []string {
 		replaced = l.Replaced.In(zone)
 	}
 	return []string{
-		strconv.FormatInt(l.Seq, 10), l.At.In(zone), l.Recorded.In(zone), late, string(l.Type), l.Scope(), t.Record(l.Type, l.Words()), l.By, l.Reason, replaced, l.Corrects, l.ID,
+		strconv.FormatInt(
+			l.Seq,
+			10,
+		),
+		l.At.In(zone),
+		l.Recorded.In(zone),
+		late,
+		string(l.Type),
+		l.Scope(),
+		t.Record(l.Type, l.Words()),
+		l.By,
+		l.Reason,
+		replaced,
+		l.Corrects,
+		l.ID,
 	}
 }

@@ -186,7 +186,12 @@ func (c *seriesChoice) limits(q url.Values) error {
 		text, what string
 		into       *unit.Number
 		must       bool
-	}{{c.FalseSignals, "false signals a month", &w.FalseSignals, true}, {c.Lambda, "weight", &w.Lambda, false}, {c.K, "reference value", &w.K, false}, {c.HeadStart, "head start", &w.HeadStart, false}} {
+	}{
+		{c.FalseSignals, "false signals a month", &w.FalseSignals, true},
+		{c.Lambda, "weight", &w.Lambda, false},
+		{c.K, "reference value", &w.K, false},
+		{c.HeadStart, "head start", &w.HeadStart, false},
+	} {
 		text := strings.ReplaceAll(strings.TrimSpace(f.text), ",", ".")
 		if text == "" && !f.must {
 			continue
@@ -249,7 +254,13 @@ func (s numberPages) seriesPage(x *kit.Exchange, status int, q url.Values, was k
 		return err
 	}
 	o := s.outlook()
-	page := seriesPage{Choice: choice, Trial: choice.set, Waiting: o == nil, Said: map[string]string{"adopted": "The baseline and its limits are adopted."}[q.Get("done")], Exports: x.Exports()}
+	page := seriesPage{
+		Choice:  choice,
+		Trial:   choice.set,
+		Waiting: o == nil,
+		Said:    map[string]string{"adopted": "The baseline and its limits are adopted."}[q.Get("done")],
+		Exports: x.Exports(),
+	}
 	var series desk.Series
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		key, others, err := s.seriesOf(v, x, q)
@@ -301,7 +312,13 @@ func (s numberPages) watched(v desk.View, key trend.Key, w desk.Watching, o *des
 // fillSeries fills in what the series is compared with.
 func (s numberPages) fillSeries(page *seriesPage, v desk.View, x *kit.Exchange, series desk.Series, was kit.Sent) {
 	k, zone := series.Key, v.Zone()
-	page.Tag, page.Href, page.ScopeHref, page.Point, page.System, page.Kit, page.Kind = k.Scope, s.SeriesHref(k), s.ScopeHref(k.Scope), k.Point.Words(), k.System, k.Kit, string(series.Kind)
+	page.Tag, page.Href, page.ScopeHref, page.Point, page.System, page.Kit, page.Kind = k.Scope, s.SeriesHref(
+		k,
+	), s.ScopeHref(
+		k.Scope,
+	), k.Point.Words(), k.System, k.Kit, string(
+		series.Kind,
+	)
 	page.Of, page.Why, page.Usual = len(series.Points), kit.Sentence(series.Why), s.SeriesHref(k)
 	var last *trend.Signal
 	if n := len(series.Watched.Signals); n > 0 {
@@ -328,7 +345,11 @@ func (s numberPages) fillSeries(page *seriesPage, v desk.View, x *kit.Exchange, 
 		for _, share := range d.Shares {
 			page.Limits = append(page.Limits, figure.ShareWords(share))
 		}
-		page.FalseSignals = fmt.Sprintf("%.2g false signals a month over all series, which have %.0f readings in a month", float64(d.PerMonth), float64(d.Promise.Readings))
+		page.FalseSignals = fmt.Sprintf(
+			"%.2g false signals a month over all series, which have %.0f readings in a month",
+			float64(d.PerMonth),
+			float64(d.Promise.Readings),
+		)
 	}
 	if !x.Can(desk.ToAdoptChart) || page.Waiting {
 		return
@@ -348,7 +369,13 @@ func (s numberPages) adoptForm(series desk.Series, x *kit.Exchange, was kit.Sent
 	q.Set("system", series.Key.System)
 	q.Set("kit", series.Key.Kit)
 	f := adoptForm{
-		Form: x.Form(was, "adopt"), Action: kit.AddressOf(s.URL("/trends/"+url.PathEscape(series.Key.Scope)+"/"+string(series.Key.Point)), q), Holds: series.Chart != "", Prove: x.Unsigned(),
+		Form: x.Form(
+			was,
+			"adopt",
+		),
+		Action:     kit.AddressOf(s.URL("/trends/"+url.PathEscape(series.Key.Scope)+"/"+string(series.Key.Point)), q),
+		Holds:      series.Chart != "",
+		Prove:      x.Unsigned(),
 		Signalling: series.Standing() != desk.Calm && series.Standing() != desk.Over && series.Baseline != nil,
 	}
 	b, why, err := series.Proposed(0)
@@ -359,7 +386,14 @@ func (s numberPages) adoptForm(series desk.Series, x *kit.Exchange, was kit.Sent
 		f.Why = kit.Sentence(why)
 	default:
 		zone := s.Desk.DB.Zone()
-		f.Proposed = fmt.Sprintf("%d readings from %s to %s, centre %.0f RLU, standard deviation %.3f of log10", b.N, b.First.In(zone), b.Last.In(zone), b.RLU(), float64(b.Sigma))
+		f.Proposed = fmt.Sprintf(
+			"%d readings from %s to %s, centre %.0f RLU, standard deviation %.3f of log10",
+			b.N,
+			b.First.In(zone),
+			b.Last.In(zone),
+			b.RLU(),
+			float64(b.Sigma),
+		)
 		if n := len(b.Screened); n > 0 {
 			f.Proposed += fmt.Sprintf(", %d left out as outliers", n)
 		}

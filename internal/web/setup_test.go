@@ -167,7 +167,14 @@ func TestRulesInTheBrowser(t *testing.T) {
 	change := func(from, to string) {
 		t.Helper()
 		p.waitFor("#text")
-		if !eval[bool](p, fmt.Sprintf(`(() => { const t = document.querySelector("#text"), old = t.value; t.value = old.replace(%q, %q); return t.value !== old })()`, from, to)) {
+		if !eval[bool](
+			p,
+			fmt.Sprintf(
+				`(() => { const t = document.querySelector("#text"), old = t.value; t.value = old.replace(%q, %q); return t.value !== old })()`,
+				from,
+				to,
+			),
+		) {
 			t.Fatalf("%q is not in the text", from)
 		}
 	}
@@ -318,7 +325,12 @@ func TestTwoEditors(t *testing.T) {
 	if got := b.send(at, access.Administrator, second); got.status != http.StatusSeeOther {
 		t.Errorf("the second, having seen it: status %d", got.status)
 	}
-	if now, n := standsOf[scope.Instrument](b, record.Instrument, readyScope); n != 3 || now.Location != "Endoscopy 5" || now.Serial != "SN 1" || now.Barcode != "0777" || now.InService != before.InService {
+	if now, n := standsOf[scope.Instrument](
+		b,
+		record.Instrument,
+		readyScope,
+	); n != 3 || now.Location != "Endoscopy 5" || now.Serial != "SN 1" || now.Barcode != "0777" ||
+		now.InService != before.InService {
 		t.Errorf("%d editions, the scope is %+v", n, now)
 	}
 }
@@ -331,7 +343,9 @@ func TestTwoAdopters(t *testing.T) {
 	b.describe() // adopts edition 2026-2 with two cleanings
 	form["edition"], form["reading / cleanings"], form["reprocessing / unstored"] = "2026-2", "4", "2h"
 	got := b.send("/set-up/rules/preview", access.Lead, form)
-	if got.status != http.StatusConflict || !strings.Contains(got.body, "Changed meanwhile by L-01") || !strings.Contains(got.body, `reading / cleanings: theirs <b>2</b>, yours <b>4</b>`) || !strings.Contains(got.body, `value="2h"`) {
+	if got.status != http.StatusConflict || !strings.Contains(got.body, "Changed meanwhile by L-01") ||
+		!strings.Contains(got.body, `reading / cleanings: theirs <b>2</b>, yours <b>4</b>`) ||
+		!strings.Contains(got.body, `value="2h"`) {
 		t.Errorf("the form: status %d\n%.4000s", got.status, got.body)
 	}
 	text := strings.Replace(string(rules.Preset()), "unstored: 3h", "unstored: 2h", 1)
@@ -364,19 +378,49 @@ func TestRegisterRefused(t *testing.T) {
 		{"no id", "/set-up/meters", map[string]string{"id": "x", "code": "M-9", "system": "A"}, http.StatusBadRequest, "Open the page anew"},
 		{"a meter without a system", "/set-up/meters", map[string]string{"code": "M-9"}, http.StatusBadRequest, "give a code and the meter system"},
 		{"a meter that there is", "/set-up/meters", map[string]string{"code": "M-1", "system": "A"}, http.StatusConflict, "registered already"},
-		{"a scope of no model", "/set-up/fleet", map[string]string{"tag": "X-1", "model": "none", "owner": "own", "in-service": at}, http.StatusNotFound, "not registered"},
-		{"a scope without a day", "/set-up/fleet", map[string]string{"tag": "X-1", "model": "D1", "owner": "own", "in-service": "soon"}, http.StatusBadRequest, "no date and time: soon"},
-		{"a model without a bore", "/set-up/models", map[string]string{"name": "N", "kind": "gastroscope", "outer": "9", "sampled": "100", "air-there": "yes", "air-length": "2000"}, http.StatusBadRequest, "must be over 0 mm"},
-		{"a point that it has not", "/set-up/models", map[string]string{"name": "N", "kind": "gastroscope", "outer": "9", "sampled": "100", "point-balloon-channel": "routine"}, http.StatusBadRequest, "does not exist on this model"},
+		{
+			"a scope of no model", "/set-up/fleet",
+			map[string]string{"tag": "X-1", "model": "none", "owner": "own", "in-service": at},
+			http.StatusNotFound,
+			"not registered",
+		},
+		{
+			"a scope without a day", "/set-up/fleet",
+			map[string]string{"tag": "X-1", "model": "D1", "owner": "own", "in-service": "soon"},
+			http.StatusBadRequest,
+			"no date and time: soon",
+		},
+		{"a model without a bore", "/set-up/models", map[string]string{
+			"name": "N", "kind": "gastroscope", "outer": "9", "sampled": "100", "air-there": "yes",
+			"air-length": "2000",
+		}, http.StatusBadRequest, "must be over 0 mm"},
+		{"a point that it has not", "/set-up/models", map[string]string{
+			"name": "N", "kind": "gastroscope", "outer": "9", "sampled": "100",
+			"point-balloon-channel": "routine",
+		}, http.StatusBadRequest, "does not exist on this model"},
 		{"a lot without an expiry", "/set-up/kits", map[string]string{"kit": "K", "lot": "77"}, http.StatusBadRequest, "give kit, lot and expiry"},
 		{"a change without a reason", "/set-up/kits/K%7C7", map[string]string{"base": base, "expires": at}, http.StatusBadRequest, "Say why"},
 		{"a change from nowhere", "/set-up/meters/M-1", map[string]string{"system": "A", "reason": "x"}, http.StatusBadRequest, "from which edition"},
 		{"a change of nothing", "/set-up/meters/M-1", map[string]string{"base": meter, "system": "A", "reason": "x"}, http.StatusBadRequest, "Nothing is changed"},
-		{"a change from no edition", "/set-up/kits/K%7C7", map[string]string{"base": b.anyRecord(readyScope), "expires": at, "reason": "x"}, http.StatusNotFound, "no such edition"},
+		{
+			"a change from no edition", "/set-up/kits/K%7C7",
+			map[string]string{"base": b.anyRecord(readyScope), "expires": at, "reason": "x"},
+			http.StatusNotFound,
+			"no such edition",
+		},
 		{"a change of nothing there", "/set-up/kits/K%7Cnone", map[string]string{"expires": at, "reason": "x"}, http.StatusNotFound, "No lot is called"},
 		{"a recall without a reason", "/set-up/kits/K%7C7/recall", map[string]string{"base": base, "at": at}, http.StatusBadRequest, "say why it is recalled"},
-		{"a recall at no time", "/set-up/kits/K%7C7/recall", map[string]string{"base": base, "at": "now", "reason": "x"}, http.StatusBadRequest, "no date and time: now"},
-		{"a target without a source", "/set-up/targets", map[string]string{"system": "A", "kind": "positive", "material": "strip", "low": "1", "high": "5"}, http.StatusBadRequest, "source, edition"},
+		{
+			"a recall at no time", "/set-up/kits/K%7C7/recall",
+			map[string]string{"base": base, "at": "now", "reason": "x"},
+			http.StatusBadRequest,
+			"no date and time: now",
+		},
+		{
+			"a target without a source", "/set-up/targets",
+			map[string]string{"system": "A", "kind": "positive", "material": "strip", "low": "1", "high": "5"},
+			http.StatusBadRequest, "source, edition",
+		},
 		{"a scope leaves without a reason", "/set-up/fleet/D-01/leave", map[string]string{"at": at}, http.StatusBadRequest, "is no edition"},
 	} {
 		fields := map[string]string{"id": b.newID()}
@@ -401,8 +445,22 @@ func TestTargetIsSigned(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	b.session(access.Lead)
 	b.clock.Move(access.ProofHolds)
-	fields := map[string]string{"id": b.newID(), "system": "A", "kind": "positive", "material": "strip", "low": "400", "high": "600", "source": "sheet of the maker", "edition": "3"}
-	if got := b.send("/set-up/targets", access.Lead, fields); got.status != http.StatusForbidden || !strings.Contains(got.body, "This is a signature") || !strings.Contains(got.body, `value="sheet of the maker"`) {
+	fields := map[string]string{
+		"id":       b.newID(),
+		"system":   "A",
+		"kind":     "positive",
+		"material": "strip",
+		"low":      "400",
+		"high":     "600",
+		"source":   "sheet of the maker",
+		"edition":  "3",
+	}
+	if got := b.send(
+		"/set-up/targets",
+		access.Lead,
+		fields,
+	); got.status != http.StatusForbidden || !strings.Contains(got.body, "This is a signature") ||
+		!strings.Contains(got.body, `value="sheet of the maker"`) {
 		t.Errorf("not signed: status %d", got.status)
 	}
 	fields["secret"] = password
@@ -439,7 +497,12 @@ func TestLoanAndRecall(t *testing.T) {
 	p.waitText("[role=status]", "back in service")
 	p.waitText(".differences", "removed")
 	old["id"], old["reason"], old["at"] = b.newID(), "x", kit.MomentText(b.at(), b.desk.DB.Zone())
-	if got := b.send("/set-up/fleet/L%207%2F2/leave", access.Lead, old); got.status != http.StatusConflict || !strings.Contains(got.body, "Somebody else (R-administrator)") {
+	if got := b.send(
+		"/set-up/fleet/L%207%2F2/leave",
+		access.Lead,
+		old,
+	); got.status != http.StatusConflict ||
+		!strings.Contains(got.body, "Somebody else (R-administrator)") {
 		t.Errorf("a form from before: status %d", got.status)
 	}
 	if i, n := standsOf[scope.Instrument](b, record.Instrument, unknownScope); n != 3 || i.Retired.Known() {
@@ -459,13 +522,15 @@ func TestSetUpForReaders(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	for _, e := range b.setUpExamples() {
-		if strings.HasSuffix(e.path, "/edit") || strings.Contains(e.path, "/register/") || e.template == "problem" || strings.Contains(e.path, "look=") || strings.Contains(e.path, "rules/") {
+		if strings.HasSuffix(e.path, "/edit") || strings.Contains(e.path, "/register/") || e.template == "problem" || strings.Contains(e.path, "look=") ||
+			strings.Contains(e.path, "rules/") {
 			continue
 		}
 		for _, role := range []access.Role{access.Auditor, access.Analyst} {
 			got := b.ask(http.MethodGet, e.path, role)
 			main := got.body[strings.Index(got.body, "<main"):]
-			if got.status != http.StatusOK || strings.Contains(main, `method="post"`) || strings.Contains(main, "/edit\"") || strings.Contains(main, "/register/") {
+			if got.status != http.StatusOK || strings.Contains(main, `method="post"`) || strings.Contains(main, "/edit\"") ||
+				strings.Contains(main, "/register/") {
 				t.Errorf("%s for %s: status %d, or it offers to change something", e.path, role, got.status)
 			}
 		}
@@ -514,8 +579,10 @@ func TestSetUpFiles(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	b.describe()
 	for path, words := range map[string]string{
-		"/set-up/models": "D1,duodenoscope", "/set-up/fleet?state=out": "G-09,out of service", "/set-up/meters": "M-1,A", "/set-up/targets": "light,positive,A", "/set-up/kits?q=recalled": "",
-		"/set-up/kits": "8,K,recalled", "/set-up/rules": "Cleaning verifications,cleaning verification,\"After a test over the action level", "/set-up/models/D1": "measured again",
+		"/set-up/models": "D1,duodenoscope", "/set-up/fleet?state=out": "G-09,out of service", "/set-up/meters": "M-1,A", "/set-up/targets": "light,positive,A",
+		"/set-up/kits?q=recalled": "",
+		"/set-up/kits":            "8,K,recalled", "/set-up/rules": "Cleaning verifications,cleaning verification,\"After a test over the " +
+			"action level", "/set-up/models/D1": "measured again",
 	} {
 		address := path + "?format=csv"
 		if strings.Contains(path, "?") {
@@ -564,7 +631,10 @@ func TestModelFields(t *testing.T) {
 
 func TestFollowingEdition(t *testing.T) {
 	t.Parallel()
-	for edition, want := range map[string]string{"2026-1": "2026-2", "9": "10", "v1.09b": "v1.10b", "first": "first-2", "": "-2", "99999999999999999999": "99999999999999999999-2"} {
+	for edition, want := range map[string]string{
+		"2026-1": "2026-2", "9": "10", "v1.09b": "v1.10b", "first": "first-2", "": "-2",
+		"99999999999999999999": "99999999999999999999-2",
+	} {
 		if got := following(edition); got != want {
 			t.Errorf("%q is followed by %q, want %q", edition, got, want)
 		}

@@ -72,8 +72,12 @@ const (
 
 // acted are the words for what was done about a signal.
 var acted = map[string]string{
-	"seen": "It is on record that you have seen the signal.", "explained": "The explanation is on record.", "linked": "The record is linked.", "closed": "The signal is closed.",
-	"reopened": "The signal is open again.", "void": "The entry is taken back.",
+	"seen":      "It is on record that you have seen the signal.",
+	"explained": "The explanation is on record.",
+	"linked":    "The record is linked.",
+	"closed":    "The signal is closed.",
+	"reopened":  "The signal is open again.",
+	"void":      "The entry is taken back.",
 }
 
 func (s numberPages) signal(x *kit.Exchange) error {
@@ -97,7 +101,11 @@ func (s numberPages) found(v desk.View, x *kit.Exchange, o *desk.Outlook) (desk.
 	if i < 0 {
 		// A signal that nobody has acted on goes by the reading that raised it; when that moves, nothing holds the old
 		// address.
-		return desk.Raised{}, &kit.PageError{Status: http.StatusNotFound, Message: "The charts no longer raise this signal, and nobody has acted on it.", Hint: "Look for it in the list of signals: a late reading can have moved its beginning."}
+		return desk.Raised{}, &kit.PageError{
+			Status:  http.StatusNotFound,
+			Message: "The charts no longer raise this signal, and nobody has acted on it.",
+			Hint:    "Look for it in the list of signals: a late reading can have moved its beginning.",
+		}
 	}
 	return all[i], nil
 }
@@ -229,8 +237,18 @@ func (s numberPages) lifeLines(v desk.View, x *kit.Exchange, life desk.Life, was
 	var lines []lifeLine
 	for _, h := range life.Acts {
 		line := lifeLine{
-			At: clock(h.At), By: h.By, Act: string(h.Act), Words: h.Words, Cause: h.Cause.Words(), Href: s.RecordHref(string(h.ID)), Record: s.RecordHref(string(h.Record)),
-			Gone: h.Replaced.Known(), Idle: !h.Counts && !h.Replaced.Known(), Key: string(h.ID),
+			At: clock(
+				h.At,
+			),
+			By:     h.By,
+			Act:    string(h.Act),
+			Words:  h.Words,
+			Cause:  h.Cause.Words(),
+			Href:   s.RecordHref(string(h.ID)),
+			Record: s.RecordHref(string(h.Record)),
+			Gone:   h.Replaced.Known(),
+			Idle:   !h.Counts && !h.Replaced.Known(),
+			Key:    string(h.ID),
 		}
 		if h.Record != "" {
 			l, err := v.Show(string(h.Record))

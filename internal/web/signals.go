@@ -75,8 +75,18 @@ const signalsShownPerPage = 50
 func (s numberPages) signalList(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := signalsPage{
-		State: q.Get("state"), Scope: strings.TrimSpace(q.Get("scope")), Point: q.Get("point"), Direction: q.Get("direction"), Since: q.Get("since"), People: q.Has("people"),
-		Points: scope.PointKinds, States: signalStates, Directions: []trend.Direction{trend.Higher, trend.Lower, trend.Spread}, Exports: x.Exports(),
+		State: q.Get(
+			"state",
+		),
+		Scope:      strings.TrimSpace(q.Get("scope")),
+		Point:      q.Get("point"),
+		Direction:  q.Get("direction"),
+		Since:      q.Get("since"),
+		People:     q.Has("people"),
+		Points:     scope.PointKinds,
+		States:     signalStates,
+		Directions: []trend.Direction{trend.Higher, trend.Lower, trend.Spread},
+		Exports:    x.Exports(),
 	}
 	file, err := x.WantsFile()
 	if err != nil {
@@ -171,7 +181,13 @@ func (p signalsPage) shows(r desk.Raised, from unit.Instant) bool {
 func (s *Server) signalRow(r desk.Raised, people bool) signalRow {
 	now, zone := s.Now(), s.Desk.DB.Zone()
 	line := s.computedRow(r.Series, r.Signal, people)
-	line.ID, line.Href, line.Life, line.Acts, line.Shifted, line.Gone, line.Again = string(r.ID), s.SignalHref(r.ID), s.Terms.Life(r.State), r.Acts, r.Shifted, r.Signal == nil, r.Again
+	line.ID, line.Href, line.Life, line.Acts, line.Shifted, line.Gone, line.Again = string(
+		r.ID,
+	), s.SignalHref(
+		r.ID,
+	), s.Terms.Life(
+		r.State,
+	), r.Acts, r.Shifted, r.Signal == nil, r.Again
 	if r.Signal == nil {
 		line.Mark, line.Signalled, line.SignalledHref = s.Terms.Direction(r.Direction), words.Short(r.Signalled, now, zone), s.RecordHref(string(r.Reading))
 	}
@@ -250,14 +266,38 @@ func (s numberPages) signalListing(list []desk.Raised, people bool) kit.Listing 
 		{Name: "acts", Number: true},
 	}}
 	for _, r := range list {
-		row := []string{string(r.ID), r.Series.Scope, string(r.Series.Point), r.Series.System, r.Series.Kit, string(r.Direction), string(r.State), "no longer", r.Signalled.In(zone), "", "", "", "", "", "", "", "", strconv.Itoa(r.Acts)}
+		row := []string{
+			string(r.ID),
+			r.Series.Scope,
+			string(r.Series.Point),
+			r.Series.System,
+			r.Series.Kit,
+			string(r.Direction),
+			string(r.State),
+			"no longer",
+			r.Signalled.In(zone),
+			"",
+			"",
+			"",
+			"",
+			"",
+			"",
+			"",
+			"",
+			strconv.Itoa(r.Acts),
+		}
 		if a := r.Signal; a != nil {
 			row[5], row[7], row[8] = string(a.Direction), map[bool]string{true: "open", false: "over"}[a.Open], a.First.At.In(zone)
 			if since := a.Since; since != nil {
 				row[9], row[10], row[11] = since.At.In(zone), since.After.In(zone), since.Until.In(zone)
 				row[12], row[13] = fmt.Sprintf("%.0f", float64(since.Before)), fmt.Sprintf("%.0f", float64(since.Now))
 			}
-			row[14], row[15], row[16] = withWords(a.Coincides, people), strconv.Itoa(a.Others), map[bool]string{true: "provisional", false: "adopted"}[a.Provisional]
+			row[14], row[15], row[16] = withWords(
+				a.Coincides,
+				people,
+			), strconv.Itoa(
+				a.Others,
+			), map[bool]string{true: "provisional", false: "adopted"}[a.Provisional]
 		}
 		l.Rows = append(l.Rows, row)
 	}
@@ -278,7 +318,11 @@ func (s *Server) scopeNumbers(v desk.View, x *kit.Exchange, tag string) (*scopeN
 	}
 	o := s.outlook()
 	raised, err := v.Numbers().Raised(signalsIn(o))
-	n := scopeNumbers{Waiting: o == nil, Trends: s.URL("/trends?" + url.Values{"scope": {tag}}.Encode()), All: s.URL("/signals?" + url.Values{"scope": {tag}, "state": {everyState}}.Encode())}
+	n := scopeNumbers{
+		Waiting: o == nil,
+		Trends:  s.URL("/trends?" + url.Values{"scope": {tag}}.Encode()),
+		All:     s.URL("/signals?" + url.Values{"scope": {tag}, "state": {everyState}}.Encode()),
+	}
 	for _, r := range raised {
 		if r.Series.Scope == tag && (r.State != trend.LifeClosed || r.Again) {
 			n.Signals = append(n.Signals, s.signalRow(r, false))

@@ -37,7 +37,15 @@ func TestSlipsAtTheBench(t *testing.T) {
 	step := func() string {
 		t.Helper()
 		id := b.newID()
-		got := send(access.Technician, act{ID: id, Act: "step", Scope: inWorkScope, Step: &reprocessing.Step{Kind: reprocessing.LeakTest, Start: b.at(), By: code, Result: reprocessing.Pass}})
+		got := send(
+			access.Technician,
+			act{
+				ID:    id,
+				Act:   "step",
+				Scope: inWorkScope,
+				Step:  &reprocessing.Step{Kind: reprocessing.LeakTest, Start: b.at(), By: code, Result: reprocessing.Pass},
+			},
+		)
 		if got.status != http.StatusOK {
 			t.Fatalf("step: status %d: %s", got.status, got.body)
 		}
@@ -53,7 +61,11 @@ func TestSlipsAtTheBench(t *testing.T) {
 	}
 	old := step()
 	b.clock.Move(access.Slip)
-	if got := void(access.Technician, old); got.status != http.StatusForbidden || !strings.Contains(got.body, "This is a signature") || !strings.Contains(got.body, "Lock the bench") {
+	if got := void(
+		access.Technician,
+		old,
+	); got.status != http.StatusForbidden || !strings.Contains(got.body, "This is a signature") ||
+		!strings.Contains(got.body, "Lock the bench") {
 		t.Errorf("after ten minutes: status %d: %s", got.status, got.body)
 	}
 	if got := void(access.Lead, old); got.status != http.StatusOK { // has just signed in
@@ -71,7 +83,14 @@ func TestSlipsAtTheBench(t *testing.T) {
 func TestFilesAreTakenBackSigned(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	b.furnish()
-	attach := b.upload("/scopes/"+pastScope+"/files", access.Technician, map[string]string{"id": b.newID(), "kind": "photograph", "title": "my own"}, "a.png", "image/png", photograph(t, 5, 5))
+	attach := b.upload(
+		"/scopes/"+pastScope+"/files",
+		access.Technician,
+		map[string]string{"id": b.newID(), "kind": "photograph", "title": "my own"},
+		"a.png",
+		"image/png",
+		photograph(t, 5, 5),
+	)
 	if attach.status != http.StatusSeeOther {
 		t.Fatal(attach.status)
 	}
@@ -83,7 +102,12 @@ func TestFilesAreTakenBackSigned(t *testing.T) {
 	})
 	secret := `id="void-secret-` + own
 	b.clock.Move(access.ProofHolds)
-	if page := b.ask(http.MethodGet, "/scopes/"+pastScope, access.Technician).body; strings.Contains(page, secret) || !strings.Contains(page, "/files/"+own+"/void") {
+	if page := b.ask(
+		http.MethodGet,
+		"/scopes/"+pastScope,
+		access.Technician,
+	).body; strings.Contains(page, secret) ||
+		!strings.Contains(page, "/files/"+own+"/void") {
 		t.Error("a slip cannot be taken back, or is asked a signature for")
 	}
 	b.clock.Move(access.Slip - access.ProofHolds)
@@ -94,7 +118,11 @@ func TestFilesAreTakenBackSigned(t *testing.T) {
 		secret string
 		want   int
 	}{{"", http.StatusForbidden}, {password, http.StatusSeeOther}} {
-		if got := b.send("/files/"+own+"/void", access.Technician, map[string]string{"id": b.newID(), "reason": "blurred", "secret": try.secret}); got.status != try.want {
+		if got := b.send(
+			"/files/"+own+"/void",
+			access.Technician,
+			map[string]string{"id": b.newID(), "reason": "blurred", "secret": try.secret},
+		); got.status != try.want {
 			t.Errorf("with the secret %q: status %d, want %d\n%.800s", try.secret, got.status, try.want, got.body)
 		}
 	}

@@ -37,7 +37,8 @@ func BenchmarkPages(b *testing.B) {
 	s.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
 		for i := range tags {
 			tags[i] = fmt.Sprintf("SC-%03d", i)
-			if r, err = w.SettingUp().RegisterInstrument(e, begin, scope.Instrument{Tag: tags[i], Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
+			if r, err = w.SettingUp().
+				RegisterInstrument(e, begin, scope.Instrument{Tag: tags[i], Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
 				return r, err
 			}
 		}
@@ -106,8 +107,10 @@ func BenchmarkPages(b *testing.B) {
 	}
 	// Common values, rare ones, ones that never meet, the oldest and the whole time.
 	for _, query := range []string{
-		"", "before=3000", "lot=7&type=reading", "scope=SC-007&meter=M-1&person=T-01&kit=K&outcome=ok", "type=lift&scope=SC-007", "outcome=action&type=use", "state=voided", "late=yes&scope=SC-059",
-		"from=2026-03-02T08:00&to=2026-03-02T11:00", "from=2026-03-01&to=2070-01-01&outcome=action&scope=SC-007", "scope=SC-007&lot=8", "from=2026-03-02&to=2026-03-04&scope=SC-031&type=sample", "id=019c&type=hold",
+		"", "before=3000", "lot=7&type=reading", "scope=SC-007&meter=M-1&person=T-01&kit=K&outcome=ok", "type=lift&scope=SC-007", "outcome=action&type=use",
+		"state=voided", "late=yes&scope=SC-059",
+		"from=2026-03-02T08:00&to=2026-03-02T11:00", "from=2026-03-01&to=2070-01-01&outcome=action&scope=SC-007", "scope=SC-007&lot=8",
+		"from=2026-03-02&to=2026-03-04&scope=SC-031&type=sample", "id=019c&type=hold",
 	} {
 		pages = append(pages, "/records?"+query)
 	}

@@ -238,7 +238,8 @@ func (b *site) withLot(s demo.Story) desk.Raised {
 	})
 	const after = 14 * 24 * time.Hour
 	i := slices.IndexFunc(all, func(r desk.Raised) bool {
-		return r.Signal != nil && r.Signal.Direction == trend.Higher && slices.Contains(r.Signal.Coincides, "lot "+s.Lot) && inside(r.Signalled, s.From, s.To.Add(after))
+		return r.Signal != nil && r.Signal.Direction == trend.Higher && slices.Contains(r.Signal.Coincides, "lot "+s.Lot) &&
+			inside(r.Signalled, s.From, s.To.Add(after))
 	})
 	if i < 0 {
 		b.Fatalf("no signal came with lot %s", s.Lot)

@@ -41,7 +41,11 @@ func studiedIn(q url.Values, now unit.Instant, zone *time.Location) (p studied, 
 		}
 		t, err := time.ParseInLocation(time.DateOnly, text, zone)
 		if err != nil {
-			err = &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("%q is no day.", text), Hint: "Write it like " + now.Time().In(zone).Format(time.DateOnly) + "."}
+			err = &kit.PageError{
+				Status:  http.StatusBadRequest,
+				Message: fmt.Sprintf("%q is no day.", text),
+				Hint:    "Write it like " + now.Time().In(zone).Format(time.DateOnly) + ".",
+			}
 		}
 		return t, err
 	}
@@ -58,7 +62,11 @@ func studiedIn(q url.Values, now unit.Instant, zone *time.Location) (p studied, 
 	case last.Before(first):
 		return p, &kit.PageError{Status: http.StatusBadRequest, Message: "The time ends before it begins.", Hint: "Exchange the two days."}
 	case p.start.AddDays(studiedMost, zone) < p.end:
-		return p, &kit.PageError{Status: http.StatusBadRequest, Message: fmt.Sprintf("This is longer than %d days.", studiedMost), Hint: "Choose a shorter time; for a longer one use the command line."}
+		return p, &kit.PageError{
+			Status:  http.StatusBadRequest,
+			Message: fmt.Sprintf("This is longer than %d days.", studiedMost),
+			Hint:    "Choose a shorter time; for a longer one use the command line.",
+		}
 	}
 	return p, nil
 }

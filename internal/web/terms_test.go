@@ -22,7 +22,8 @@ func TestTermsOfTheSite(t *testing.T) {
 			places := regexp.MustCompile(`(word|term)-[a-z-]+|/help/[a-z-]+|<span class="by">[^<]*</span>`)
 			var all strings.Builder
 			for _, path := range []string{
-				"/", "/scopes", "/scopes/L%207%2F2", "/scopes/D-01", "/scopes/D-02", "/ready/D-02", "/ready/L%207%2F2", "/set-up/fleet", "/bench", "/records", "/records?format=csv",
+				"/", "/scopes", "/scopes/L%207%2F2", "/scopes/D-01", "/scopes/D-02", "/ready/D-02", "/ready/L%207%2F2", "/set-up/fleet", "/bench", "/records",
+				"/records?format=csv",
 				"/help", "/help/glossary", "/help/loan-scope", "/help/glossary?q=bedside+clean", "/help/glossary?q=point-of-use+treatment",
 			} {
 				a := b.ask(http.MethodGet, path, access.Lead)

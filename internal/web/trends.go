@@ -61,7 +61,14 @@ type seriesLine struct {
 const seriesShown = 50
 
 // sorts are the orders of the list of series.
-var sorts = []sorting{{"", "scope and point"}, {"standing", "standing"}, {"since", "change, newest first"}, {"last", "last reading, highest first"}, {"centre", "centre, highest first"}, {"n", "number of readings"}}
+var sorts = []sorting{
+	{"", "scope and point"},
+	{"standing", "standing"},
+	{"since", "change, newest first"},
+	{"last", "last reading, highest first"},
+	{"centre", "centre, highest first"},
+	{"n", "number of readings"},
+}
 
 // baselines are what a series can be compared with.
 var baselines = []string{"adopted", "provisional", "none"}
@@ -69,8 +76,19 @@ var baselines = []string{"adopted", "provisional", "none"}
 func (s numberPages) trends(x *kit.Exchange) error {
 	q := x.R.URL.Query()
 	page := trendsPage{
-		Scope: strings.TrimSpace(q.Get("scope")), Point: q.Get("point"), Kind: q.Get("kind"), Standing: q.Get("standing"), Baseline: q.Get("baseline"), Sort: q.Get("sort"),
-		Points: scope.PointKinds, Kinds: scope.Kinds, Baselines: baselines, Sorts: sorts, Exports: x.Exports(),
+		Scope: strings.TrimSpace(
+			q.Get("scope"),
+		),
+		Point:     q.Get("point"),
+		Kind:      q.Get("kind"),
+		Standing:  q.Get("standing"),
+		Baseline:  q.Get("baseline"),
+		Sort:      q.Get("sort"),
+		Points:    scope.PointKinds,
+		Kinds:     scope.Kinds,
+		Baselines: baselines,
+		Sorts:     sorts,
+		Exports:   x.Exports(),
 	}
 	for _, st := range desk.Standings {
 		page.Standings = append(page.Standings, standingChoice{st, standingWord(st)})

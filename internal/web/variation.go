@@ -326,7 +326,13 @@ func (s sourcePages) sourceAnswer(source attribution.Source, what string, effect
 			drawn.Effects[i].Href = rows[at].Href
 		}
 	}
-	return sourceAnswer{Name: string(source), Plural: sentenceCase(plural(source)), Effects: rows, Ranked: len(drawn.Effects), Picture: kit.Pictured("effects-"+string(source), drawn)}
+	return sourceAnswer{
+		Name:    string(source),
+		Plural:  sentenceCase(plural(source)),
+		Effects: rows,
+		Ranked:  len(drawn.Effects),
+		Picture: kit.Pictured("effects-"+string(source), drawn),
+	}
 }
 
 // sentenceCase begins with a capital letter.

@@ -66,7 +66,10 @@ func TestPeopleStayHidden(t *testing.T) {
 		for _, role := range []access.Role{access.Lead, access.InfectionPrevention, access.Analyst, access.Auditor} {
 			for _, format := range map[access.Role][]string{access.Lead: {"", "format=csv"}, access.Auditor: {""}}[role] {
 				a := b.ask(http.MethodGet, page+format, role)
-				if found := code.FindString(a.body); a.status != http.StatusOK || found != "" || !strings.Contains(a.body, "person 1") && !strings.Contains(a.body, "person 2") {
+				if found := code.FindString(
+					a.body,
+				); a.status != http.StatusOK || found != "" ||
+					!strings.Contains(a.body, "person 1") && !strings.Contains(a.body, "person 2") {
 					t.Errorf("%s%s as %s: status %d, names %q", page, format, role, a.status, found)
 				}
 			}
@@ -83,7 +86,8 @@ func TestPeopleStayHidden(t *testing.T) {
 		}
 	}
 	for path, status := range map[string]int{
-		"/variation?without=person:" + plantedPerson: http.StatusForbidden, "/variation?people=perhaps": http.StatusBadRequest, "/variation?of=all": http.StatusBadRequest,
+		"/variation?without=person:" + plantedPerson: http.StatusForbidden, "/variation?people=perhaps": http.StatusBadRequest,
+		"/variation?of=all":     http.StatusBadRequest,
 		"/variation?point=none": http.StatusBadRequest, "/variation?without=x": http.StatusBadRequest, "/comparison?by=shift": http.StatusBadRequest,
 		"/comparison?least=0": http.StatusBadRequest, "/comparison?point=x": http.StatusBadRequest, "/variation?format=pdf": http.StatusBadRequest,
 	} {

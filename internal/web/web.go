@@ -47,13 +47,37 @@ type Options struct {
 // an error now and not on a page.
 func New(d *desk.Desk, o Options) (*Server, error) {
 	s := &Server{
-		again: func() (*Server, error) { return New(d, o) }, allSeries: kit.Cache{Most: 1}, overviews: kit.Cache{Most: 1, Span: overviewFor},
-		readings: kit.Cache{Most: 2}, computed: kit.Cache{Most: 32}, studies: kit.Cache{Most: mostStudies}, filing: filing{most: 100_000, batch: 1000}, filling: o.Filling,
+		again:     func() (*Server, error) { return New(d, o) },
+		allSeries: kit.Cache{Most: 1},
+		overviews: kit.Cache{Most: 1, Span: overviewFor},
+		readings: kit.Cache{
+			Most: 2,
+		},
+		computed: kit.Cache{Most: 32},
+		studies:  kit.Cache{Most: mostStudies},
+		filing:   filing{most: 100_000, batch: 1000},
+		filling:  o.Filling,
 	}
 	var err error
 	if s.Shell, err = kit.New(kit.Options{
-		Base: o.Base, Clock: o.Clock, Log: o.Log, Demo: o.Demo, Proxied: o.Proxied, Desk: d, Door: o.Door, Static: part(sources(), "static"), Appended: appended,
-		Templates: part(sources(), "templates"), Shared: part(sources(), "templates"), Functions: functions(words.Of(d.DB.Site())), Explain: s.helpHref, Notice: s.fillingNotice, Refuse: s.waitsForYear,
+		Base:     o.Base,
+		Clock:    o.Clock,
+		Log:      o.Log,
+		Demo:     o.Demo,
+		Proxied:  o.Proxied,
+		Desk:     d,
+		Door:     o.Door,
+		Static:   part(sources(), "static"),
+		Appended: appended,
+		Templates: part(
+			sources(),
+			"templates",
+		),
+		Shared:    part(sources(), "templates"),
+		Functions: functions(words.Of(d.DB.Site())),
+		Explain:   s.helpHref,
+		Notice:    s.fillingNotice,
+		Refuse:    s.waitsForYear,
 	}); err != nil {
 		return nil, err
 	}

@@ -39,7 +39,14 @@ var adoptFields = []string{"edition", "source", "note", "at", "seen-alert", "see
 
 func (s levelPages) fillAdopt(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level, sent kit.Form) error {
 	zone := s.Desk.DB.Zone()
-	a := &adoptView{Period: fmt.Sprintf("%s to %s", words.Full(d.From, zone), words.Full(d.To-1, zone)), Readings: d.Baseline.Counted, Source: ownSource, Warnings: sentences(d.Warnings), Alert: l.Alert.String(), Action: l.Action.String()}
+	a := &adoptView{
+		Period:   fmt.Sprintf("%s to %s", words.Full(d.From, zone), words.Full(d.To-1, zone)),
+		Readings: d.Baseline.Counted,
+		Source:   ownSource,
+		Warnings: sentences(d.Warnings),
+		Alert:    l.Alert.String(),
+		Action:   l.Action.String(),
+	}
 	page.Adopt = a
 	cultures, err := page.q.cultures()
 	if err != nil {
@@ -139,7 +146,11 @@ func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, er
 			return err
 		}
 		if l.Alert.String() != f.Typed["seen-alert"] || l.Action.String() != f.Typed["seen-action"] {
-			return &kit.PageError{Status: http.StatusConflict, Message: "Readings have come or gone since you looked: " + levelSaid(l) + " is what they give now.", Hint: "Nothing was stored. Look at it and sign again if you still want it."}
+			return &kit.PageError{
+				Status:  http.StatusConflict,
+				Message: "Readings have come or gone since you looked: " + levelSaid(l) + " is what they give now.",
+				Hint:    "Nothing was stored. Look at it and sign again if you still want it.",
+			}
 		}
 		g, err = v.Studies().GroundsOf(d, l, study, costs, cultures)
 		return err

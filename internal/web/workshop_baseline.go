@@ -168,7 +168,16 @@ func (b *baselineView) allow(d desk.Studied) {
 // listing is the readings as a file.
 func (b *baselineView) listing() kit.Listing {
 	l := kit.Listing{Name: "baseline", Columns: []table.SheetColumn{
-		{Name: "record"}, {Name: "scope"}, {Name: "kind"}, {Name: "at"}, {Name: "cleaning", Number: true}, {Name: "RLU", Number: true}, {Name: "counts"}, {Name: "why not"},
+		{
+			Name: "record",
+		},
+		{Name: "scope"},
+		{Name: "kind"},
+		{Name: "at"},
+		{Name: "cleaning", Number: true},
+		{Name: "RLU", Number: true},
+		{Name: "counts"},
+		{Name: "why not"},
 	}}
 	for _, m := range b.samples {
 		why := b.out[m.ID]

@@ -37,7 +37,11 @@ type methodLine struct {
 type candidateCells struct{ Level, Share, Estimate, Interval, Upper string }
 
 func (s levelPages) fillCandidates(x *kit.Exchange, page *workshopPage, d desk.Studied, chosen reading.Level) {
-	c := &candidatesView{Warnings: sentences(d.Warnings), Exports: page.exports(x, candidatesStep), Takes: []string{string(level.UpperBound), string(level.Estimate)}}
+	c := &candidatesView{
+		Warnings: sentences(d.Warnings),
+		Exports:  page.exports(x, candidatesStep),
+		Takes:    []string{string(level.UpperBound), string(level.Estimate)},
+	}
 	page.Candidates = c
 	for _, m := range level.Methods {
 		alert, action := d.Alert.By(m), d.Action.By(m)
@@ -50,7 +54,19 @@ func (s levelPages) fillCandidates(x *kit.Exchange, page *workshopPage, d desk.S
 		}
 		for i, p := range []level.Percentile{d.Alert, d.Action} {
 			line.Cells[i] = cellsOf(p.By(m), p)
-			c.rows = append(c.rows, []string{string(m), []string{"alert", "action"}[i], line.Cells[i].Share, line.Cells[i].Estimate, line.Cells[i].Interval, line.Cells[i].Upper, line.Cells[i].Level, p.By(m).Refused})
+			c.rows = append(
+				c.rows,
+				[]string{
+					string(m),
+					[]string{"alert", "action"}[i],
+					line.Cells[i].Share,
+					line.Cells[i].Estimate,
+					line.Cells[i].Interval,
+					line.Cells[i].Upper,
+					line.Cells[i].Level,
+					p.By(m).Refused,
+				},
+			)
 		}
 		c.Methods = append(c.Methods, line)
 	}
@@ -83,7 +99,16 @@ func cellsOf(c level.Candidate, p level.Percentile) candidateCells {
 
 func (c *candidatesView) listing() kit.Listing {
 	l := kit.Listing{Name: "candidates", Rows: c.rows, Columns: []table.SheetColumn{
-		{Name: "method"}, {Name: "level"}, {Name: "share of readings"}, {Name: "estimate", Number: true}, {Name: "interval"}, {Name: "upper bound", Number: true}, {Name: "level RLU", Number: true}, {Name: "refused"},
+		{
+			Name: "method",
+		},
+		{Name: "level"},
+		{Name: "share of readings"},
+		{Name: "estimate", Number: true},
+		{Name: "interval"},
+		{Name: "upper bound", Number: true},
+		{Name: "level RLU", Number: true},
+		{Name: "refused"},
 	}}
 	return l
 }

@@ -71,7 +71,13 @@ func (s levelPages) judged(q asked, id string, past *desk.Past, l reading.Level,
 	r, err := desk.Discriminate(pairs, l, c, prevalence)
 	if err != nil {
 		if unlinked > 0 {
-			return nil, mistyped("%s %d of %d cultures have no reading of this target in the %d days before them.", kit.Sentence(err.Error()), unlinked, len(all), desk.CultureDays)
+			return nil, mistyped(
+				"%s %d of %d cultures have no reading of this target in the %d days before them.",
+				kit.Sentence(err.Error()),
+				unlinked,
+				len(all),
+				desk.CultureDays,
+			)
 		}
 		return nil, err
 	}
@@ -80,11 +86,23 @@ func (s levelPages) judged(q asked, id string, past *desk.Past, l reading.Level,
 		return nil, err
 	}
 	j := &judgement{
-		Sentence: kit.Sentence(r.Sentence), Warnings: sentences(r.Warnings), Picture: kit.Pictured(id, roc), Confidence: shareText(r.Confidence.Float()), Figures: figureLines(r),
-		TruePositive: r.AtLevel.Counts.TruePositive, FalseNegative: r.AtLevel.Counts.FalseNegative, FalsePositive: r.AtLevel.Counts.FalsePositive, TrueNegative: r.AtLevel.Counts.TrueNegative,
+		Sentence: kit.Sentence(
+			r.Sentence,
+		),
+		Warnings:      sentences(r.Warnings),
+		Picture:       kit.Pictured(id, roc),
+		Confidence:    shareText(r.Confidence.Float()),
+		Figures:       figureLines(r),
+		TruePositive:  r.AtLevel.Counts.TruePositive,
+		FalseNegative: r.AtLevel.Counts.FalseNegative,
+		FalsePositive: r.AtLevel.Counts.FalsePositive,
+		TrueNegative:  r.AtLevel.Counts.TrueNegative,
 	}
 	if unlinked > 0 {
-		j.Warnings = append(j.Warnings, fmt.Sprintf("%d of %d cultures have no reading of this target in the %d days before them and do not count.", unlinked, len(all), desk.CultureDays))
+		j.Warnings = append(
+			j.Warnings,
+			fmt.Sprintf("%d of %d cultures have no reading of this target in the %d days before them and do not count.", unlinked, len(all), desk.CultureDays),
+		)
 	}
 	return j, nil
 }
@@ -106,12 +124,19 @@ func figureLines(r level.Reference) []figureLine {
 	at := r.AtLevel
 	lines := []figureLine{
 		line("area under the curve", r.Area),
-		line(fmt.Sprintf("sensitivity of action level %s: %d of %d positive scopes are over it", at.Action, at.Counts.TruePositive, r.Positives), at.Sensitivity),
+		line(
+			fmt.Sprintf("sensitivity of action level %s: %d of %d positive scopes are over it", at.Action, at.Counts.TruePositive, r.Positives),
+			at.Sensitivity,
+		),
 		line(fmt.Sprintf("specificity of action level %s: %d of %d negative scopes are not", at.Action, at.Counts.TrueNegative, r.Negatives), at.Specificity),
 	}
 	if at.Positive != nil {
 		share := shareText(at.Prevalence.Float())
-		lines = append(lines, line("share of positive scopes among those over it, when "+share+" are positive", *at.Positive), line("share of negative scopes among the others, when "+share+" are positive", *at.Negative))
+		lines = append(
+			lines,
+			line("share of positive scopes among those over it, when "+share+" are positive", *at.Positive),
+			line("share of negative scopes among the others, when "+share+" are positive", *at.Negative),
+		)
 	}
 	if r.Best != nil {
 		lines = append(lines, line(fmt.Sprintf("Youden index of the best cut, at or over %s RLU", r.Best.Cut), r.Best.Index))

@@ -72,7 +72,14 @@ func (s levelPages) fillReplay(x *kit.Exchange, page *workshopPage, d desk.Studi
 			return err
 		}
 		if past.Begin > d.From {
-			r.Notes = append(r.Notes, fmt.Sprintf("There are more readings than are replayed at once: the latest %d are, from %s on.", len(past.Rows), words.Full(past.Begin, v.Zone())))
+			r.Notes = append(
+				r.Notes,
+				fmt.Sprintf(
+					"There are more readings than are replayed at once: the latest %d are, from %s on.",
+					len(past.Rows),
+					words.Full(past.Begin, v.Zone()),
+				),
+			)
 		}
 		today, err := v.Registry().Levels()
 		if err != nil {
@@ -122,10 +129,19 @@ func (s levelPages) fillTallies(r *replayView, v desk.View, past desk.Past, foun
 	}
 	unknown := max(found.Today.Unknown, found.Proposed.Unknown)
 	if unknown > 0 {
-		r.Notes = append(r.Notes, fmt.Sprintf("Up to %d cleanings would have been asked for that never took place, so that nobody knows their result: kits and minutes are lower bounds there.", unknown))
+		r.Notes = append(
+			r.Notes,
+			fmt.Sprintf(
+				"Up to %d cleanings would have been asked for that never took place, so that nobody knows their result: kits and minutes are lower bounds there.",
+				unknown,
+			),
+		)
 	}
 	if past.Unlinked > 0 {
-		r.Notes = append(r.Notes, fmt.Sprintf("%d cultures have no sampled cycle in the %d days before them and are not counted.", past.Unlinked, desk.CultureDays))
+		r.Notes = append(
+			r.Notes,
+			fmt.Sprintf("%d cultures have no sampled cycle in the %d days before them and are not counted.", past.Unlinked, desk.CultureDays),
+		)
 	}
 	return nil
 }
@@ -171,7 +187,15 @@ func tallyLines(a, b level.Tally) []tallyLine {
 	add("of those with a result that nobody knows", a.Unknown, b.Unknown)
 	add("scopes on hold after the last cleaning", a.Holds, b.Holds)
 	add("kits", a.Kits, b.Kits)
-	lines = append(lines, tallyLine{"minutes of sampling and further cleaning", fmt.Sprintf("%.0f", float64(a.Minutes)), fmt.Sprintf("%.0f", float64(b.Minutes)), signed(float64(b.Minutes - a.Minutes))})
+	lines = append(
+		lines,
+		tallyLine{
+			"minutes of sampling and further cleaning",
+			fmt.Sprintf("%.0f", float64(a.Minutes)),
+			fmt.Sprintf("%.0f", float64(b.Minutes)),
+			signed(float64(b.Minutes - a.Minutes)),
+		},
+	)
 	if a.Caught+a.Missed+a.Unjudged > 0 {
 		add("cycles with a positive culture, over the action level", a.Caught, b.Caught)
 		add("cycles with a positive culture that passed", a.Missed, b.Missed)
@@ -181,7 +205,10 @@ func tallyLines(a, b level.Tally) []tallyLine {
 }
 
 func (r *replayView) listing() kit.Listing {
-	l := kit.Listing{Name: "changed-verifications", Columns: []table.SheetColumn{{Name: "scope"}, {Name: "cycle sampled at"}, {Name: "cleaning", Number: true}, {Name: r.First}, {Name: r.Second}}}
+	l := kit.Listing{
+		Name:    "changed-verifications",
+		Columns: []table.SheetColumn{{Name: "scope"}, {Name: "cycle sampled at"}, {Name: "cleaning", Number: true}, {Name: r.First}, {Name: r.Second}},
+	}
 	for _, c := range r.all {
 		l.Rows = append(l.Rows, []string{c.Scope, r.at(c), strconv.Itoa(c.Cleaning), string(c.Today), string(c.Then)})
 	}

@@ -35,7 +35,8 @@ func BenchmarkWorkshop(b *testing.B) {
 	tag := func(i int) string { return fmt.Sprintf("SC-%03d", i%scopes) }
 	s.do("L-01", func(w *desk.Work, e desk.Entry) (r desk.Receipt, err error) {
 		for i := range scopes {
-			if r, err = w.SettingUp().RegisterInstrument(e, begin, scope.Instrument{Tag: tag(i), Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
+			if r, err = w.SettingUp().
+				RegisterInstrument(e, begin, scope.Instrument{Tag: tag(i), Model: duodenoscope.Name, Owner: scope.Own, InService: begin}); err != nil {
 				return r, err
 			}
 		}

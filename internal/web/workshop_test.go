@@ -63,14 +63,20 @@ func TestDeriveAndAdopt(t *testing.T) {
 	p.expect(http.StatusForbidden)
 	p.click(".level-form button")
 	p.waitFor(".problem")
-	if got := eval[string](p, `document.querySelector("#note").value + "|" + document.querySelector("#secret").value`); got != "the readings of the last weeks|" {
+	if got := eval[string](
+		p,
+		`document.querySelector("#note").value + "|" + document.querySelector("#secret").value`,
+	); got != "the readings of the last weeks|" {
 		t.Errorf("after a wrong password the form holds %q", got)
 	}
 	b.clock.Move(2 * time.Minute) // until the next cleaning may be made
 	p.fill("#secret", password)
 	p.click(".level-form button")
 	p.waitText(".said", "adopted and signed")
-	for _, words := range []string{"in force", "the readings of the last weeks", "log-normal", "a fault that was found later", "SHA-256", "area under the curve", "cleaning verifications have another outcome"} {
+	for _, words := range []string{
+		"in force", "the readings of the last weeks", "log-normal", "a fault that was found later", "SHA-256",
+		"area under the curve", "cleaning verifications have another outcome",
+	} {
 		if !strings.Contains(p.text("main"), words) {
 			t.Errorf("the record does not tell %q:\n%s", words, p.text("main"))
 		}
@@ -107,7 +113,8 @@ func TestDeriveAndAdopt(t *testing.T) {
 				return err
 			}
 			x, err := v.Numbers().ReadingOf(last[0].ID)
-			if want := []reading.Outcome{reading.Alert, reading.Action}[i]; x.Judgement.Outcome != want || !strings.Contains(x.Judgement.Why, "2026-2") && !strings.Contains(x.Judgement.Why, l.Action.String()) {
+			if want := []reading.Outcome{reading.Alert, reading.Action}[i]; x.Judgement.Outcome != want ||
+				!strings.Contains(x.Judgement.Why, "2026-2") && !strings.Contains(x.Judgement.Why, l.Action.String()) {
 				t.Errorf("%s RLU: %s because %s, want %s", value, x.Judgement.Outcome, x.Judgement.Why, want)
 			}
 			return err
@@ -136,7 +143,8 @@ func TestCompareTwoLevels(t *testing.T) {
 	p.click("form[method=get] button")
 	p.waitText("#differs + ul", "The second action level is 0.50 times the first.")
 	text := p.text("main")
-	for _, words := range []string{"is cleaned again with a probability of", "further cleanings", "cleaning verifications have another outcome", "sponge drawn through the channel"} {
+	for _, words := range []string{"is cleaned again with a probability of", "further cleanings", "cleaning verifications have another " +
+		"outcome", "sponge drawn through the channel"} {
 		if !strings.Contains(text, words) {
 			t.Errorf("the comparison does not tell %q:\n%s", words, text)
 		}
@@ -161,28 +169,34 @@ func TestWorkshopRefuses(t *testing.T) {
 		status int
 		words  string
 	}{
-		"no such point":         {"system=A&kit=K&point=nose", http.StatusBadRequest, "is not known; allowed: outer-distal-end"},
-		"no kit":                {"system=A&point=instrument-channel", http.StatusBadRequest, "one meter system and one kit"},
-		"no readings":           {"system=B&kit=K&point=instrument-channel", http.StatusNotFound, "There is no reading of"},
-		"no such day":           {levelQuery + "&from=yesterday", http.StatusBadRequest, "is no day"},
-		"days exchanged":        {levelQuery + "&from=2026-02-01&to=2026-01-01", http.StatusBadRequest, "Exchange the two days"},
-		"no reason":             {levelQuery + "&doubt=LV-01&why=", http.StatusBadRequest, "Why does LV-01 not count"},
-		"no such reading":       {levelQuery + "&doubt=Q-99&why=gone", http.StatusNotFound, "is of scope Q-99"},
-		"nothing chosen":        {levelQuery + "&step=replay", http.StatusBadRequest, "Choose a candidate first"},
-		"no candidate":          {levelQuery + "&step=known&method=distribution-free", http.StatusBadRequest, "299 are needed"},
-		"no such method":        {levelQuery + "&step=known&method=guess", http.StatusBadRequest, "no method"},
-		"no action level":       {levelQuery + "&step=known&method=typed&alert=5", http.StatusBadRequest, "whole number over 0"},
-		"alert over action":     {levelQuery + "&step=known&method=typed&alert=50&action=40", http.StatusBadRequest, "nor over the action level"},
-		"shares exchanged":      {levelQuery + "&step=candidates&share-alert=0.99&share-action=0.95", http.StatusBadRequest, "not over the action percentile"},
-		"too many points":       {levelQuery + "&step=known&method=typed&action=40&points=1,2,3,4,5", http.StatusBadRequest, "at most 4 numbers"},
-		"too many curves":       {levelQuery + "&step=known&method=typed&action=40&points=1,2,3&cleanings=2,3", http.StatusBadRequest, "cannot be told apart"},
-		"no spread":             {levelQuery + "&step=known&method=typed&action=40&spread=x", http.StatusBadRequest, "is not a number"},
-		"cultures of no level":  {levelQuery + "&step=cultures", http.StatusBadRequest, "Choose a candidate first"},
-		"cultures in pieces":    {levelQuery + "&step=cultures&method=typed&action=40&cultures=AAAA", http.StatusBadRequest, "are not whole"},
-		"replay in a void":      {levelQuery + "&step=replay&method=typed&action=40&from=2020-01-01&to=2020-01-02", http.StatusNotFound, "There is no reading of"},
-		"prevalence over one":   {levelQuery + "&step=cultures&method=typed&action=40&prevalence=2&cultures=" + packCultures([]desk.Culture{{Scope: "LV-00", Taken: b.at()}}), http.StatusBadRequest, "is no share"},
-		"nobody to compare to":  {"compare", http.StatusBadRequest, "There is no level"},
-		"only negative culture": {levelQuery + "&step=cultures&method=typed&action=40&cultures=" + packCultures([]desk.Culture{{Scope: "LV-00", Taken: b.at()}}), http.StatusBadRequest, "can be said only with both"},
+		"no such point":        {"system=A&kit=K&point=nose", http.StatusBadRequest, "is not known; allowed: outer-distal-end"},
+		"no kit":               {"system=A&point=instrument-channel", http.StatusBadRequest, "one meter system and one kit"},
+		"no readings":          {"system=B&kit=K&point=instrument-channel", http.StatusNotFound, "There is no reading of"},
+		"no such day":          {levelQuery + "&from=yesterday", http.StatusBadRequest, "is no day"},
+		"days exchanged":       {levelQuery + "&from=2026-02-01&to=2026-01-01", http.StatusBadRequest, "Exchange the two days"},
+		"no reason":            {levelQuery + "&doubt=LV-01&why=", http.StatusBadRequest, "Why does LV-01 not count"},
+		"no such reading":      {levelQuery + "&doubt=Q-99&why=gone", http.StatusNotFound, "is of scope Q-99"},
+		"nothing chosen":       {levelQuery + "&step=replay", http.StatusBadRequest, "Choose a candidate first"},
+		"no candidate":         {levelQuery + "&step=known&method=distribution-free", http.StatusBadRequest, "299 are needed"},
+		"no such method":       {levelQuery + "&step=known&method=guess", http.StatusBadRequest, "no method"},
+		"no action level":      {levelQuery + "&step=known&method=typed&alert=5", http.StatusBadRequest, "whole number over 0"},
+		"alert over action":    {levelQuery + "&step=known&method=typed&alert=50&action=40", http.StatusBadRequest, "nor over the action level"},
+		"shares exchanged":     {levelQuery + "&step=candidates&share-alert=0.99&share-action=0.95", http.StatusBadRequest, "not over the action percentile"},
+		"too many points":      {levelQuery + "&step=known&method=typed&action=40&points=1,2,3,4,5", http.StatusBadRequest, "at most 4 numbers"},
+		"too many curves":      {levelQuery + "&step=known&method=typed&action=40&points=1,2,3&cleanings=2,3", http.StatusBadRequest, "cannot be told apart"},
+		"no spread":            {levelQuery + "&step=known&method=typed&action=40&spread=x", http.StatusBadRequest, "is not a number"},
+		"cultures of no level": {levelQuery + "&step=cultures", http.StatusBadRequest, "Choose a candidate first"},
+		"cultures in pieces":   {levelQuery + "&step=cultures&method=typed&action=40&cultures=AAAA", http.StatusBadRequest, "are not whole"},
+		"replay in a void":     {levelQuery + "&step=replay&method=typed&action=40&from=2020-01-01&to=2020-01-02", http.StatusNotFound, "There is no reading of"},
+		"prevalence over one": {levelQuery + "&step=cultures&method=typed&action=40&prevalence=2&cultures=" + packCultures([]desk.Culture{{
+			Scope: "LV-00",
+			Taken: b.at(),
+		}}), http.StatusBadRequest, "is no share"},
+		"nobody to compare to": {"compare", http.StatusBadRequest, "There is no level"},
+		"only negative culture": {
+			levelQuery + "&step=cultures&method=typed&action=40&cultures=" + packCultures([]desk.Culture{{Scope: "LV-00", Taken: b.at()}}),
+			http.StatusBadRequest, "can be said only with both",
+		},
 	} {
 		path := workshopPath + "?" + test.query
 		if test.query == "compare" {
@@ -208,8 +222,19 @@ func problemOf(a answer) string {
 // adoption is a whole form that adopts a level, with fields changed in pairs.
 func adoption(id string, change ...string) map[string]string {
 	form := map[string]string{
-		"system": "A", "kit": "K", "point": string(scope.InstrumentLumen), "id": id, "method": "typed", "alert": "60", "action": "90", "seen-alert": "60", "seen-action": "90",
-		"edition": "3", "note": "a trial", "source": "own", "secret": password,
+		"system":      "A",
+		"kit":         "K",
+		"point":       string(scope.InstrumentLumen),
+		"id":          id,
+		"method":      "typed",
+		"alert":       "60",
+		"action":      "90",
+		"seen-alert":  "60",
+		"seen-action": "90",
+		"edition":     "3",
+		"note":        "a trial",
+		"source":      "own",
+		"secret":      password,
 	}
 	for i := 0; i+1 < len(change); i += 2 {
 		form[change[i]] = change[i+1]
@@ -306,7 +331,13 @@ func TestLevelFiles(t *testing.T) {
 func TestPackCultures(t *testing.T) {
 	t.Parallel()
 	at := storetest.NewClock().At()
-	all := []desk.Culture{{Scope: "L 7/2", Taken: at, Positive: true}, {Scope: "D-01", Taken: at.Add(-time.Hour)}, {Scope: "L 7/2", Taken: at.Add(90 * time.Second)}, {Scope: "é", Taken: 1, Positive: true}, {Taken: -7}}
+	all := []desk.Culture{
+		{Scope: "L 7/2", Taken: at, Positive: true},
+		{Scope: "D-01", Taken: at.Add(-time.Hour)},
+		{Scope: "L 7/2", Taken: at.Add(90 * time.Second)},
+		{Scope: "é", Taken: 1, Positive: true},
+		{Taken: -7},
+	}
 	for n := range len(all) + 1 {
 		got, err := unpackCultures(packCultures(all[:n]))
 		if n == 0 {

@@ -32,7 +32,10 @@ var ours = []struct {
 }{
 	{`turnarounds?`, "reprocessing cycle", nil},
 	{`rounds?`, "cleaning verification", nil},
-	{`attempts?`, "first test, re-test", []string{"failed attempts", "too many attempts", "an attempt at an account", "an attempt has failed", "an attempt too early"}},
+	{`attempts?`, "first test, re-test", []string{
+		"failed attempts", "too many attempts", "an attempt at an account", "an attempt has failed",
+		"an attempt too early",
+	}},
 	{`gates?`, "release check", nil},
 	{`held`, "on hold", []string{"held against", "held until then"}},
 	{`in work`, "in reprocessing", nil},

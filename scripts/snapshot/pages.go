@@ -80,7 +80,10 @@ func (r *recorder) readPages(ctx context.Context, d *desk.Desk) error {
 	if err != nil {
 		return err
 	}
-	server, err := web.New(d, web.Options{Base: base, Clock: r.clock, Demo: true, Wall: true, Door: identity.NewDoor(d.DB, access.Standard)}) //nolint:contextcheck // each request brings a context of its own
+	server, err := web.New(
+		d,
+		web.Options{Base: base, Clock: r.clock, Demo: true, Wall: true, Door: identity.NewDoor(d.DB, access.Standard)},
+	) //nolint:contextcheck // each request brings a context of its own
 	if err != nil {
 		return err
 	}
@@ -95,7 +98,16 @@ func (r *recorder) readPages(ctx context.Context, d *desk.Desk) error {
 	}
 	reached, addresses, entries, left := map[string]bool{}, map[string]bool{}, 0, map[string]int{}
 	for _, account := range append([]demo.Account{{Code: nobody}}, demo.Accounts...) {
-		c := &crawl{recorder: r, handler: server.Handler(), who: account.Code, asked: map[string]bool{}, count: map[string]int{}, left: map[string]int{}, reached: map[string]bool{}, mux: mux}
+		c := &crawl{
+			recorder: r,
+			handler:  server.Handler(),
+			who:      account.Code,
+			asked:    map[string]bool{},
+			count:    map[string]int{},
+			left:     map[string]int{},
+			reached:  map[string]bool{},
+			mux:      mux,
+		}
 		if account.Code != nobody {
 			if err := c.signIn(ctx, account); err != nil {
 				return err

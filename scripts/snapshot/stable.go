@@ -35,7 +35,13 @@ const shortID = 13
 
 // newStable names records, given in the order of the ledger. places are pairs of what to replace and what by.
 func newStable(records []named, places ...string) *stable {
-	s := &stable{names: map[string]string{}, short: map[string]string{}, ids: map[string]string{}, people: map[string]string{}, places: strings.NewReplacer(places...)}
+	s := &stable{
+		names:  map[string]string{},
+		short:  map[string]string{},
+		ids:    map[string]string{},
+		people: map[string]string{},
+		places: strings.NewReplacer(places...),
+	}
 	seen := map[string]int{}
 	for _, r := range records {
 		at := "r-" + r.at.UTC().Format("20060102T150405.999999")

@@ -289,7 +289,10 @@ func TestOnlyWhatWasReadIsVerified(t *testing.T) {
 
 // sources names every rule of a rule set with its source.
 func sources(r policy.RuleSet) map[string]sampling.Source {
-	found := map[string]sampling.Source{"checks of meters": r.Meters.Source, "random selection": r.Sample.Selection.Source, "unstored": r.Reprocessing.UnstoredSource}
+	found := map[string]sampling.Source{
+		"checks of meters": r.Meters.Source, "random selection": r.Sample.Selection.Source,
+		"unstored": r.Reprocessing.UnstoredSource,
+	}
 	for _, l := range r.Sample.Clocks.Limits {
 		found["clock "+l.Name] = l.Source
 	}

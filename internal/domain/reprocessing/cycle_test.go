@@ -37,8 +37,14 @@ func TestRetrace(t *testing.T) {
 		uses, steps, samples, decisions, holds, lifts, repairs int
 	}{
 		{"done", "everything since the use", good(t), at("11:30"), reprocessing.AfterUse, at("08:00"), at("08:30"), reprocessing.Ready, 1, 9, 4, 1, 0, 0, 0},
-		{"half-way", "what comes later is not told", good(t), at("09:20"), reprocessing.AfterUse, at("08:00"), at("08:30"), reprocessing.InReprocessing, 1, 5, 0, 0, 0, 0, 0},
-		{"in use", "the use itself belongs to it", inUse, at("11:10"), reprocessing.AfterUse, at("11:00"), at("11:00"), reprocessing.InReprocessing, 1, 0, 0, 0, 0, 0, 0},
+		{
+			"half-way", "what comes later is not told", good(t), at("09:20"), reprocessing.AfterUse, at("08:00"), at("08:30"), reprocessing.InReprocessing, 1, 5, 0,
+			0, 0, 0, 0,
+		},
+		{
+			"in use", "the use itself belongs to it", inUse, at("11:10"), reprocessing.AfterUse, at("11:00"), at("11:00"), reprocessing.InReprocessing, 1, 0, 0, 0, 0,
+			0, 0,
+		},
 		{
 			"the instant before the next use", "the next use does not", inUse, at("11:00") - 1, reprocessing.AfterUse, at("08:00"),
 			at("08:30"), reprocessing.Ready, 1, 9, 4, 1, 0, 0, 0,

@@ -97,7 +97,8 @@ func TestRetestCarriesOver(t *testing.T) {
 	routine := h.Model.Routine()
 	failed := decision("first", 1, at("08:30"), at("09:00"), at("09:05"), reading.Action)
 	for i, p := range routine {
-		failed.Verification.Points = append(failed.Verification.Points, reading.PointResult{Point: p, Outcome: []reading.Outcome{reading.Action, reading.OK}[min(i, 1)]})
+		failed.Verification.Points = append(failed.Verification.Points, reading.PointResult{Point: p, Outcome: []reading.Outcome{reading.Action, reading.OK}[min(i,
+			1)]})
 	}
 	h.Decisions = []reprocessing.Decision{failed}
 	h.Samples = []reprocessing.Taken{taken(at("09:22"), 2, routine[0], reading.OK)}

@@ -95,7 +95,10 @@ func TestDisinfectantLot(t *testing.T) {
 			func(s *reprocessing.Step) { s.DisinfectantExpires = begun }, `lot "A12" expired at 2026-03-02 10:35 +01:00`,
 		},
 		{"expired before", "", func(s *reprocessing.Step) { s.DisinfectantExpires = begun - us }, `lot "A12" expired at`},
-		{"expiry not recorded", "missing is never taken for good", func(s *reprocessing.Step) { s.DisinfectantExpires = 0 }, `the expiry of lot "A12" is not on record`},
+		{
+			"expiry not recorded", "missing is never taken for good", func(s *reprocessing.Step) { s.DisinfectantExpires = 0 },
+			`the expiry of lot "A12" is not on record`,
+		},
 		{"lot not recorded", "nobody could recall it", func(s *reprocessing.Step) { s.DisinfectantLot = "" }, "the lot is not on record"},
 		{"disinfectant not recorded", "nobody can say what it needs", func(s *reprocessing.Step) { s.Disinfectant = "" }, `disinfectant "" is not in the rule set`},
 		{

@@ -168,7 +168,10 @@ func TestEntryChecks(t *testing.T) {
 		{"verification", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Verification, Start: 5}.Check(), `"verification" is not a step that is recorded`},
 		{"step without a start", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying}.Check(), "when did it start?"},
 		{"step backwards", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying, Start: 5, End: 4}.Check(), "before it started"},
-		{"unknown result", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying, Start: 5, Result: "ok"}.Check(), `result "ok" is not known; allowed: pass, fail`},
+		{
+			"unknown result", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying, Start: 5, Result: "ok"}.Check(),
+			`result "ok" is not known; allowed: pass, fail`,
+		},
 		{"unknown MEC result", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Disinfection, Start: 5, MEC: "ok"}.Check(), `MEC result "ok" is not known`},
 		{"contact below zero", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Disinfection, Start: 5, Contact: -1}.Check(), "the contact time is below zero"},
 

@@ -237,7 +237,8 @@ func (g *release) step(rule StepRule) {
 		case !rule.Required:
 			p.Status = NotDueStep
 		case p.Deadline.Known() && g.at > p.Deadline:
-			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s has not begun and should have by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source), rule.OnLate)
+			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s has not begun and should have by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source),
+				rule.OnLate)
 		default:
 			next := "do and record: " + rule.Step.Words()
 			if p.Deadline.Known() {
@@ -273,7 +274,8 @@ func (g *release) step(rule StepRule) {
 		}, rule.Source), orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
 	case needsResult(rule.Step) && last.Result == NotStated:
 		p.Status = MissingStep
-		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID},
+			rule.Source),
 			"record the result of: "+rule.Step.Words())
 	}
 	if rule.Step == Disinfection && last.Result != Fail && last.End.Known() {
@@ -346,7 +348,8 @@ func (g *release) late(rule StepRule, done []Step, deadline unit.Instant) {
 // on record is not taken for good.
 func (g *release) disinfection(s Step, rule StepRule) {
 	fail := func(source sampling.Source, format string, args ...any) {
-		g.block(InReprocessing, cite(Reason{Text: "disinfection: " + fmt.Sprintf(format, args...), Record: s.ID}, source), orElse(rule.OnFail, "repeat: disinfection"))
+		g.block(InReprocessing, cite(Reason{Text: "disinfection: " + fmt.Sprintf(format, args...), Record: s.ID}, source), orElse(rule.OnFail,
+			"repeat: disinfection"))
 	}
 	disinfectant, known := g.rules.disinfectant(s.Disinfectant)
 	if !known {
@@ -462,7 +465,8 @@ func (g *release) doubts(cleaning int) {
 	for _, t := range g.h.Samples {
 		if t.Doubt != "" && t.Cleaning == cleaning && t.Collected >= g.answer.Cycle && !told[t.DoubtRecord] {
 			told[t.DoubtRecord] = true
-			g.block(InReprocessing, Reason{Text: "readings of the cleaning verification do not count: " + t.Doubt, Record: t.DoubtRecord}, "sample again with a meter that passed its check")
+			g.block(InReprocessing, Reason{Text: "readings of the cleaning verification do not count: " + t.Doubt, Record: t.DoubtRecord},
+				"sample again with a meter that passed its check")
 		}
 	}
 }

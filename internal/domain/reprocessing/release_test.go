@@ -88,7 +88,8 @@ func TestMissingStep(t *testing.T) {
 		{reprocessing.PointOfUse, reprocessing.InReprocessing, reprocessing.MissingStep, "point-of-use treatment is not on record"},
 		{reprocessing.Transport, reprocessing.Ready, reprocessing.NotDueStep, ""},
 		{reprocessing.LeakTest, reprocessing.InReprocessing, reprocessing.MissingStep, "leak test is not on record"},
-		{reprocessing.ManualCleaning, reprocessing.InReprocessing, reprocessing.MissingStep, "manual cleaning has not begun and should have by 2026-03-02 10:36 +01:00"},
+		{reprocessing.ManualCleaning, reprocessing.InReprocessing, reprocessing.MissingStep, "manual cleaning has not begun and should have by 2026-03-02 " +
+			"10:36 +01:00"},
 		{reprocessing.Inspection, reprocessing.InReprocessing, reprocessing.MissingStep, "inspection is not on record"},
 		{reprocessing.Disinfection, reprocessing.InReprocessing, reprocessing.MissingStep, "disinfection is not on record"},
 		{reprocessing.FinalRinse, reprocessing.Ready, reprocessing.NotDueStep, ""},
@@ -392,7 +393,10 @@ func TestStates(t *testing.T) {
 			"held from this instant", "the instant itself is held",
 			func(h *reprocessing.History) { hold := hold; hold.At = noon; h.Holds = append(h.Holds, hold) }, reprocessing.OnHold, "on hold since",
 		},
-		{"held a moment later", "not yet", func(h *reprocessing.History) { hold := hold; hold.At = noon + us; h.Holds = append(h.Holds, hold) }, reprocessing.Ready, ""},
+		{
+			"held a moment later", "not yet", func(h *reprocessing.History) { hold := hold; hold.At = noon + us; h.Holds = append(h.Holds, hold) },
+			reprocessing.Ready, "",
+		},
 		{"away for repair", "out of service", func(h *reprocessing.History) {
 			h.Repairs = []reprocessing.Repair{{Stamp: stamp("repair", noon), Repair: scope.Repair{Scope: "D-01", Sent: noon, Fault: "leak"}}}
 		}, reprocessing.OutOfService, "away for repair since 2026-03-02 13:00 +01:00: leak"},
@@ -402,7 +406,8 @@ func TestStates(t *testing.T) {
 		{"back from repair, to be sampled", "annex 8 on flexible endoscopes: after repair", func(h *reprocessing.History) {
 			h.Repairs = []reprocessing.Repair{{Stamp: stamp("repair", noon), Repair: scope.Repair{Scope: "D-01", Sent: noon - hour, Returned: noon}}}
 		}, reprocessing.InReprocessing, "back from repair and not sampled since"},
-		{"retired", "gone for good", func(h *reprocessing.History) { h.Instrument.Retired = noon }, reprocessing.OutOfService, "retired since 2026-03-02 13:00 +01:00"},
+		{"retired", "gone for good", func(h *reprocessing.History) { h.Instrument.Retired = noon }, reprocessing.OutOfService, "retired since 2026-03-02 " +
+			"13:00 +01:00"},
 		{"retired later", "not yet", func(h *reprocessing.History) { h.Instrument.Retired = noon + us }, reprocessing.Ready, ""},
 		{
 			"retired and held", "the gravest state counts, both are told",
@@ -424,7 +429,10 @@ func TestStates(t *testing.T) {
 		{"unknown", "no history at all", func(h *reprocessing.History) {
 			*h = reprocessing.History{Instrument: h.Instrument, Model: h.Model}
 		}, reprocessing.NotKnown, "no reprocessing step is on record since it came into service"},
-		{"not yet in service", "it was elsewhere then", func(h *reprocessing.History) { h.Instrument.InService = noon + us }, reprocessing.NotKnown, "was not in service"},
+		{
+			"not yet in service", "it was elsewhere then", func(h *reprocessing.History) { h.Instrument.InService = noon + us }, reprocessing.NotKnown,
+			"was not in service",
+		},
 		{
 			"service without a date", "missing is never taken for good", func(h *reprocessing.History) { h.Instrument.InService = 0 },
 			reprocessing.NotKnown, "was not in service",
@@ -552,7 +560,11 @@ func TestLift(t *testing.T) {
 			h.Decisions = append(h.Decisions, decision("round 3", 2, instant(t, "08:30"), instant(t, "10:01"), instant(t, "10:05"), reading.None))
 			h.Lifts[0].Verification = "round 3"
 		}, reprocessing.OnHold},
-		{"by a cleaning verification that is voided", "what it rested on is gone", func(_ *testing.T, h *reprocessing.History) { h.Lifts[0].Verification = "round 9" }, reprocessing.OnHold},
+		{"by a cleaning verification that is voided", "what it rested on is gone", func(_ *testing.T,
+			h *reprocessing.History,
+		) {
+			h.Lifts[0].Verification = "round 9"
+		}, reprocessing.OnHold},
 		{
 			"by a cleaning verification from before the hold", "the hold was placed after its samples",
 			func(t *testing.T, h *reprocessing.History) { t.Helper(); h.Holds[0].At = instant(t, "10:02") }, reprocessing.OnHold,

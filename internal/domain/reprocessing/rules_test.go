@@ -55,7 +55,10 @@ func TestRulesCheck(t *testing.T) {
 		{"a cabinet twice", func(r *reprocessing.Rules) { r.Cabinets[1].Name = r.Cabinets[0].Name }, `cabinet "drying-cabinet" is given twice`},
 		{"a disinfectant without a name", func(r *reprocessing.Rules) { r.Disinfectants[0].Name = "" }, "give a name and a contact time over 0"},
 		{"a disinfectant without a contact time", func(r *reprocessing.Rules) { r.Disinfectants[0].Contact = 0 }, "give a name and a contact time over 0"},
-		{"a disinfectant with crossed limits", func(r *reprocessing.Rules) { r.Disinfectants[0].Warmest = r.Disinfectants[0].Coldest - 1 }, "the highest temperature is below the lowest"},
+		{
+			"a disinfectant with crossed limits", func(r *reprocessing.Rules) { r.Disinfectants[0].Warmest = r.Disinfectants[0].Coldest - 1 },
+			"the highest temperature is below the lowest",
+		},
 		{"a disinfectant below zero", func(r *reprocessing.Rules) { r.Disinfectants[0].ReuseDays = -1 }, "reuse_days is below zero"},
 		{"a disinfectant without a citation", func(r *reprocessing.Rules) { r.Disinfectants[0].Citation = "" }, "the citation is missing"},
 		{"a disinfectant twice", func(r *reprocessing.Rules) { r.Disinfectants[1].Name = r.Disinfectants[0].Name }, `disinfectant "opa-0.55" is given twice`},

@@ -69,7 +69,10 @@ func TestStorageEndsAtTheSameTimeOfDay(t *testing.T) {
 
 func TestStorage(t *testing.T) {
 	add := func(h *reprocessing.History, kind reprocessing.StepKind, start, end unit.Instant, cabinet string) {
-		h.Steps = append(h.Steps, reprocessing.Step{Stamp: stamp("further "+string(kind), start), Scope: "D-01", Kind: kind, Start: start, End: end, Cabinet: cabinet})
+		h.Steps = append(h.Steps, reprocessing.Step{
+			Stamp: stamp("further "+string(kind), start), Scope: "D-01", Kind: kind, Start: start, End: end,
+			Cabinet: cabinet,
+		})
 	}
 	stored, dried := instant(t, "10:30"), instant(t, "10:25")
 	full := instant(t, "2026-04-01T11:30:00+02:00") // 30 days from 10:30 UTC
@@ -228,7 +231,8 @@ func TestPeriodicSamplingEndsReady(t *testing.T) {
 	if a.Until != due {
 		t.Errorf("until %s, want %s", a.Until, due)
 	}
-	wantState(t, reprocessing.Release(good(t), rules, due, berlin(t)), reprocessing.InReprocessing, "sampling is due: the last passed cleaning verification is more than 14 days ago")
+	wantState(t, reprocessing.Release(good(t), rules, due, berlin(t)), reprocessing.InReprocessing, "sampling is due: the last passed cleaning "+
+		"verification is more than 14 days ago")
 }
 
 // A rule set without a drying step counts from the end of disinfection.

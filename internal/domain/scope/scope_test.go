@@ -327,7 +327,8 @@ func TestModelCheck(t *testing.T) {
 		{"a choice twice", func(m *scope.Model) {
 			m.Chosen = []scope.Choice{{Kind: scope.InstrumentLumen, Routine: true}, {Kind: scope.InstrumentLumen}}
 		}, `sampling point "instrument-channel" is given twice`},
-		{"no routine point", func(m *scope.Model) { m.Chosen = []scope.Choice{{Kind: scope.InstrumentLumen}} }, "no sampling point belongs to every cleaning verification"},
+		{"no routine point", func(m *scope.Model) { m.Chosen = []scope.Choice{{Kind: scope.InstrumentLumen}} }, "no sampling point belongs to every " +
+			"cleaning verification"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -91,7 +91,9 @@ func New(d *identity.Door, base *url.URL) (*Passkeys, error) {
 	library, err := webauthn.New(&webauthn.Config{
 		RPID: host, RPDisplayName: d.Site().Name, RPOrigins: []string{origin}, AttestationPreference: protocol.PreferNoAttestation,
 		AuthenticatorSelection: protocol.AuthenticatorSelection{
-			RequireResidentKey: protocol.ResidentKeyRequired(), ResidentKey: protocol.ResidentKeyRequirementRequired, UserVerification: protocol.VerificationRequired,
+			RequireResidentKey: protocol.ResidentKeyRequired(),
+			ResidentKey:        protocol.ResidentKeyRequirementRequired,
+			UserVerification:   protocol.VerificationRequired,
 		},
 		Timeouts: webauthn.TimeoutsConfig{Login: wait, Registration: wait},
 		// Some browsers and their extensions say more than they were asked; nothing of it is used.
@@ -142,7 +144,11 @@ func (k *Passkeys) take(kind, shown string) (question, error) {
 	q, ok := k.asked[key]
 	delete(k.asked, key)
 	if !ok || shown == "" || q.ends <= k.door.Now() {
-		return question{}, &fault.Error{Code: fault.Invalid, Message: "the device was asked too long ago, or has answered already", Hint: fmt.Sprintf("try again; there are %d minutes for it", int(questionHolds.Minutes()))}
+		return question{}, &fault.Error{
+			Code:    fault.Invalid,
+			Message: "the device was asked too long ago, or has answered already",
+			Hint:    fmt.Sprintf("try again; there are %d minutes for it", int(questionHolds.Minutes())),
+		}
 	}
 	return q, nil
 }

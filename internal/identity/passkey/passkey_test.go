@@ -17,7 +17,8 @@ import (
 
 func TestQuestionsAreBounded(t *testing.T) {
 	clock := storetest.NewClock()
-	db, err := sqlite.Folder(t.TempDir()).Create(t.Context(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
+	db, err := sqlite.Folder(t.TempDir()).
+		Create(t.Context(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, clock.Now)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -86,7 +86,11 @@ func Gauge(title string, g quality.Gauge) chart.Forest {
 			c.Name = "the measurement" // the whole name has no room
 		}
 		f.Effects = append(f.Effects, chart.Effect{
-			Label: c.Name, Estimate: c.SD, Lo: math.Sqrt(max(0, c.CI.Lo)), Hi: math.Sqrt(max(0, c.CI.Hi)), Cells: []string{fmt.Sprintf("%.0f %%", 100*c.StudyVariation)},
+			Label:    c.Name,
+			Estimate: c.SD,
+			Lo:       math.Sqrt(max(0, c.CI.Lo)),
+			Hi:       math.Sqrt(max(0, c.CI.Hi)),
+			Cells:    []string{fmt.Sprintf("%.0f %%", 100*c.StudyVariation)},
 		})
 	}
 	return f

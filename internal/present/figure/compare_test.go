@@ -75,7 +75,8 @@ func TestParts(t *testing.T) {
 	f := figure.Parts("parts", "log10 RLU", []attribution.Part{
 		{Source: attribution.Lot, SD: 0.2, Lo: 0.1, Hi: 0.4, Share: 0.6, Levels: 3}, {SD: 0.1, Share: 0.4},
 	})
-	if len(f.Effects) != 2 || f.Effects[0].Label != "lot" || f.Effects[1].Label != "none of these" || !math.IsNaN(f.Effects[1].Lo) || f.Effects[0].Cells[0] != "60 %" {
+	if len(f.Effects) != 2 || f.Effects[0].Label != "lot" || f.Effects[1].Label != "none of these" || !math.IsNaN(f.Effects[1].Lo) ||
+		f.Effects[0].Cells[0] != "60 %" {
 		t.Errorf("%+v", f.Effects)
 	}
 	if svg := string(chart.SVG(f, chart.SVGOptions{ID: "p", Width: 640})); strings.Contains(svg, "NaN") {
@@ -89,7 +90,10 @@ func TestGauge(t *testing.T) {
 	for part := range 5 {
 		for _, who := range []string{"a", "b", "c"} {
 			for trial := range 2 {
-				list = append(list, quality.Measurement{Part: fmt.Sprint(part), Appraiser: who, Value: float64(part) + 0.1*float64(trial) + 0.01*float64(len(list)%4)})
+				list = append(
+					list,
+					quality.Measurement{Part: fmt.Sprint(part), Appraiser: who, Value: float64(part) + 0.1*float64(trial) + 0.01*float64(len(list)%4)},
+				)
 			}
 		}
 	}

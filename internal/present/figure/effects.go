@@ -12,8 +12,13 @@ import (
 // Effects draws the effects of one source with their intervals, as ratios of what: readings, or odds.
 func Effects(title, what string, effects []attribution.Effect) chart.Forest {
 	f := chart.Forest{
-		Meta: chart.Meta{Title: title, Desc: "Each effect is how many times as high " + what + " are, other things equal, shrunk towards 1 the more the fewer readings speak for it. " + caution},
-		X:    chart.Axis{Label: what + ", times as high", Scale: chart.Log}, Null: 1, Columns: []string{"readings", "ratio"},
+		Meta: chart.Meta{
+			Title: title,
+			Desc:  "Each effect is how many times as high " + what + " are, other things equal, shrunk towards 1 the more the fewer readings speak for it. " + caution,
+		},
+		X:       chart.Axis{Label: what + ", times as high", Scale: chart.Log},
+		Null:    1,
+		Columns: []string{"readings", "ratio"},
 	}
 	for _, e := range effects {
 		if !e.Ranked {

@@ -13,7 +13,14 @@ import (
 // Shares draws the share of verifications over the action level by periods.
 func Shares(title string, periods []desk.Period, a trend.AttributeChart, zone *time.Location) chart.Control {
 	c := chart.Control{
-		Meta:     chart.Meta{Title: title, Desc: fmt.Sprintf("Shares vary %.2f times as widely as chance alone would have them. Signals: X a share outside its limits. %s", a.SigmaZ, caution)},
+		Meta: chart.Meta{
+			Title: title,
+			Desc: fmt.Sprintf(
+				"Shares vary %.2f times as widely as chance alone would have them. Signals: X a share outside its limits. %s",
+				a.SigmaZ,
+				caution,
+			),
+		},
 		Location: zone,
 	}
 	c.Main.Y = chart.Axis{Label: "over the action level", Scale: chart.Percent}
@@ -45,12 +52,19 @@ func Times(title string, b desk.Between, t trend.TChart, zone *time.Location, pl
 const tripleSigma = 0.99865
 
 func between(title, label string, b desk.Between, values []float64, centre, lower, upper float64, zone *time.Location, places Places) chart.Control {
-	c := chart.Control{Meta: chart.Meta{Title: title, Desc: "A long way to the one before is good news. Signals: X outside the limits. " + caution}, Location: zone}
+	c := chart.Control{
+		Meta:     chart.Meta{Title: title, Desc: "A long way to the one before is good news. Signals: X outside the limits. " + caution},
+		Location: zone,
+	}
 	c.Main.Y = chart.Axis{Label: label}
 	for i, v := range values {
 		at := b.Failures[i+1]
 		c.Main.Points = append(c.Main.Points, chart.ControlPoint{
-			At: at.At.Time(), Y: v, Signal: onlyIf(v > upper || v < lower, "X"), Href: places.record(at.Reading), Title: fmt.Sprintf("%s at %s: %.0f", at.Scope, at.At.In(zone), v),
+			At:     at.At.Time(),
+			Y:      v,
+			Signal: onlyIf(v > upper || v < lower, "X"),
+			Href:   places.record(at.Reading),
+			Title:  fmt.Sprintf("%s at %s: %.0f", at.Scope, at.At.In(zone), v),
 		})
 	}
 	if lower == 0 {
@@ -66,17 +80,40 @@ const burst = 3
 // FailureWords says in sentences what the charts of failures say: how many verifications fail, how far apart, and
 // whether the last ones came too close together.
 func FailureWords(shares trend.AttributeChart, b desk.Between) []string {
-	words := []string{fmt.Sprintf("Overall %s of first tests were over the action level; shares vary %.2f times as widely as chance alone would have them, and the limits are as wide.",
-		Percent(shares.Centre), shares.SigmaZ)}
+	words := []string{
+		fmt.Sprintf(
+			"Overall %s of first tests were over the action level; shares vary %.2f times as widely as chance alone would have them, and the limits are as wide.",
+			Percent(shares.Centre),
+			shares.SigmaZ,
+		),
+	}
 	gaps, err := trend.NewGChart(b.Gaps)
 	if err != nil {
 		return words
 	}
-	words = append(words, fmt.Sprintf("One in %.1f first tests on average; %d first tests since the last. More than %.0f would be a signal that fewer fail.", gaps.Gap+1, b.Since, gaps.Quantile(tripleSigma)))
+	words = append(
+		words,
+		fmt.Sprintf(
+			"One in %.1f first tests on average; %d first tests since the last. More than %.0f would be a signal that fewer fail.",
+			gaps.Gap+1,
+			b.Since,
+			gaps.Quantile(tripleSigma),
+		),
+	)
 	times, err := trend.NewTChart(b.Days)
 	uses, days, ok := b.Burst(burst)
 	if err == nil && ok {
-		words = append(words, fmt.Sprintf("The last %d came within %.0f cleaning verifications (as close by chance: %.2g) and %.1f days (%.2g).", burst, uses+burst, gaps.Burst(burst, uses), days, times.Burst(burst, days)))
+		words = append(
+			words,
+			fmt.Sprintf(
+				"The last %d came within %.0f cleaning verifications (as close by chance: %.2g) and %.1f days (%.2g).",
+				burst,
+				uses+burst,
+				gaps.Burst(burst, uses),
+				days,
+				times.Burst(burst, days),
+			),
+		)
 	}
 	return words
 }

@@ -239,7 +239,13 @@ func (d drawing) sums() {
 	for i, x := range d.steps() {
 		p := d.After()[i]
 		point := reads(p, d.places, d.zone)
-		point.Title = fmt.Sprintf("%s: upward %.1f, downward %.1f after %s RLU", p.At.In(d.zone), x.reached.CUSUM.Up, x.reached.CUSUM.Down, unit.Number(p.Value))
+		point.Title = fmt.Sprintf(
+			"%s: upward %.1f, downward %.1f after %s RLU",
+			p.At.In(d.zone),
+			x.reached.CUSUM.Up,
+			x.reached.CUSUM.Down,
+			unit.Number(p.Value),
+		)
 		point.Y, point.Signal = x.reached.CUSUM.Up, onlyIf(x.flags.CUSUM > 0, "C")
 		up.Points = append(up.Points, point)
 		point.Y, point.Signal = x.reached.CUSUM.Down, onlyIf(x.flags.CUSUM < 0, "C")

@@ -39,7 +39,10 @@ func series(t *testing.T) desk.Series {
 		if i >= 40 {
 			log += 0.5
 		}
-		s.Points = append(s.Points, trend.Point{ID: ledger.DerivedID("reading", fmt.Sprint(i)), At: begin.AddDays(i, time.UTC), Value: math.Round(math.Pow(10, log))})
+		s.Points = append(
+			s.Points,
+			trend.Point{ID: ledger.DerivedID("reading", fmt.Sprint(i)), At: begin.AddDays(i, time.UTC), Value: math.Round(math.Pow(10, log))},
+		)
 	}
 	s.Points[7].Value = 9000 // an outlier
 	s.Breaks = []trend.Break{{At: begin.Add(-time.Hour), Reason: trend.Repair}}
@@ -47,7 +50,9 @@ func series(t *testing.T) desk.Series {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d, err := trend.NewDesign(trend.Promise{FalseSignals: 1, Readings: 500, Baseline: b.Readings(), Charts: trend.Charts{Individuals: true, EWMA: true, CUSUM: true}})
+	d, err := trend.NewDesign(
+		trend.Promise{FalseSignals: 1, Readings: 500, Baseline: b.Readings(), Charts: trend.Charts{Individuals: true, EWMA: true, CUSUM: true}},
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +122,14 @@ func TestControlWeightedAndSums(t *testing.T) {
 	for i, p := range s.After() {
 		var reached trend.State
 		state, reached, _ = m.Step(state, m.Z(p.Value))
-		if got, want := math.Pow(10, weighted.Main.Points[i].Y), trend.RLU(float64(s.Baseline.Mean)+float64(s.Baseline.Sigma)*reached.EWMA.Mean); math.Abs(got-want) > 1e-6*want {
+		if got, want := math.Pow(
+			10,
+			weighted.Main.Points[i].Y,
+		), trend.RLU(
+			float64(s.Baseline.Mean)+float64(s.Baseline.Sigma)*reached.EWMA.Mean,
+		); math.Abs(
+			got-want,
+		) > 1e-6*want {
 			t.Errorf("weighted mean %d at %v RLU, want %v", i, got, want)
 		}
 		if up, down := sums.Main.Points[i].Y, sums.Range.Points[i].Y; up != reached.CUSUM.Up || down != reached.CUSUM.Down {
@@ -274,8 +286,13 @@ func TestChecksShowTarget(t *testing.T) {
 			o = quality.Rejected
 		}
 		checks = append(checks, desk.CheckLine{CheckBody: record.CheckBody{
-			Meter: "M-1", Verdict: quality.Verdict{At: at.Add(time.Duration(i) * time.Hour), Outcome: o}, Serviced: map[int]string{2: "cleaned"}[i],
-			Controls: []quality.Control{{Meter: "M-1", Kind: quality.Positive, Material: "light", Value: v, At: at.Add(time.Duration(i) * time.Hour)}, {Kind: quality.Blank, Material: "none", At: at}},
+			Meter:    "M-1",
+			Verdict:  quality.Verdict{At: at.Add(time.Duration(i) * time.Hour), Outcome: o},
+			Serviced: map[int]string{2: "cleaned"}[i],
+			Controls: []quality.Control{
+				{Meter: "M-1", Kind: quality.Positive, Material: "light", Value: v, At: at.Add(time.Duration(i) * time.Hour)},
+				{Kind: quality.Blank, Material: "none", At: at},
+			},
 		}})
 	}
 	c := figure.Checks(m, quality.Positive, "light", checks, []quality.Target{target}, time.UTC, figure.Places{})
@@ -303,7 +320,15 @@ func TestOperatingCurves(t *testing.T) {
 			t.Errorf("%s goes from %g at %g to %g at %g", c.Label, c.P[0], c.X[0], c.P[n-1], c.X[n-1])
 		}
 	}
-	if want := []string{"first: 1 point, cleaned again", "first: 1 point, on hold after 3", "first: 3 points, cleaned again", "first: 3 points, on hold after 3"}; !slices.Equal(labels, want) {
+	if want := []string{
+		"first: 1 point, cleaned again",
+		"first: 1 point, on hold after 3",
+		"first: 3 points, cleaned again",
+		"first: 3 points, on hold after 3",
+	}; !slices.Equal(
+		labels,
+		want,
+	) {
 		t.Errorf("curves %q, want %q", labels, want)
 	}
 	o.Spread = -1

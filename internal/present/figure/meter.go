@@ -12,7 +12,15 @@ import (
 )
 
 // Checks draws one control of a meter over time with what it should read; a control leads to its check.
-func Checks(m quality.Meter, kind quality.ControlKind, material string, checks []desk.CheckLine, targets []quality.Target, zone *time.Location, places Places) chart.Control {
+func Checks(
+	m quality.Meter,
+	kind quality.ControlKind,
+	material string,
+	checks []desk.CheckLine,
+	targets []quality.Target,
+	zone *time.Location,
+	places Places,
+) chart.Control {
 	c := chart.Control{
 		Meta:     chart.Meta{Title: fmt.Sprintf("Meter %s, %s control: %s", m.Code, kind, material), Desc: "Signals: X a rejected check."},
 		Location: zone,

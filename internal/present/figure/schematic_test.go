@@ -31,12 +31,30 @@ func fleet() []scope.Model {
 	wire := channel(scope.ElevatorWireChannel, 0.85, 1500, "elevator-wire port")
 	sealed := scope.Channel{Kind: scope.ElevatorWireChannel, Diameter: 0.85, Length: 1500, Sealed: true}
 	model := func(name string, kind scope.Kind, outer unit.Millimetres, elevator bool, channels ...scope.Channel) scope.Model {
-		return scope.Model{Name: name, Kind: kind, Risk: scope.UsualRisk(kind), Elevator: elevator, OuterDiameter: outer, SampledLength: 100, Channels: channels}
+		return scope.Model{
+			Name:          name,
+			Kind:          kind,
+			Risk:          scope.UsualRisk(kind),
+			Elevator:      elevator,
+			OuterDiameter: outer,
+			SampledLength: 100,
+			Channels:      channels,
+		}
 	}
 	return []scope.Model{
 		model("Marrow D2", scope.Duodenoscope, 13.5, true, instrument(4.2, 1350), wire, air, water),
 		model("Marrow D4", scope.Duodenoscope, 13.7, true, instrument(4.2, 1350), sealed, air, water),
-		model("Marrow L3", scope.LinearEchoscope, 14.2, true, instrument(3.7, 1350), sealed, air, water, channel(scope.BalloonChannel, 1, 2800, "balloon port")),
+		model(
+			"Marrow L3",
+			scope.LinearEchoscope,
+			14.2,
+			true,
+			instrument(3.7, 1350),
+			sealed,
+			air,
+			water,
+			channel(scope.BalloonChannel, 1, 2800, "balloon port"),
+		),
 		model("Quillet G1", scope.Gastroscope, 9.8, false, instrument(2.8, 1100), air, water),
 		model("Quillet C1", scope.Colonoscope, 12.8, false, instrument(3.7, 1750), air, water, channel(scope.AuxiliaryChannel, 1, 3700, "auxiliary port")),
 		model("Wherrit B2", scope.Bronchoscope, 5.9, false, instrument(2.8, 650)),
@@ -55,8 +73,20 @@ func extremes() []scope.Model {
 	return []scope.Model{
 		all,
 		{Name: "bare", Kind: scope.Rhinolaryngoscope, OuterDiameter: 3.2, SampledLength: 100},
-		{Name: "short", Kind: scope.Gastroscope, OuterDiameter: 10, SampledLength: 900, Channels: []scope.Channel{{Kind: scope.SuctionChannel, Diameter: 3, Length: 20}}},
-		{Name: "long", Kind: scope.Gastroscope, OuterDiameter: 10, SampledLength: 1, Channels: []scope.Channel{{Kind: scope.SuctionChannel, Diameter: 3, Length: 90000}, {Kind: scope.AirChannel, Diameter: 1, Length: 300}}},
+		{
+			Name:          "short",
+			Kind:          scope.Gastroscope,
+			OuterDiameter: 10,
+			SampledLength: 900,
+			Channels:      []scope.Channel{{Kind: scope.SuctionChannel, Diameter: 3, Length: 20}},
+		},
+		{
+			Name:          "long",
+			Kind:          scope.Gastroscope,
+			OuterDiameter: 10,
+			SampledLength: 1,
+			Channels:      []scope.Channel{{Kind: scope.SuctionChannel, Diameter: 3, Length: 90000}, {Kind: scope.AirChannel, Diameter: 1, Length: 300}},
+		},
 		{},
 	}
 }
@@ -69,7 +99,13 @@ func read(m scope.Model) []figure.PointState {
 		if p.NotApplicable != "" {
 			continue
 		}
-		s := figure.PointState{Kind: p.Kind, Level: "alert 100, action 200 RLU", When: at.AddDays(-3*i, time.UTC), Limit: math.Log10(200), Href: fmt.Sprintf("/records/%d", i)}
+		s := figure.PointState{
+			Kind:  p.Kind,
+			Level: "alert 100, action 200 RLU",
+			When:  at.AddDays(-3*i, time.UTC),
+			Limit: math.Log10(200),
+			Href:  fmt.Sprintf("/records/%d", i),
+		}
 		switch i % 6 {
 		case 0:
 			s.Outcome, s.Value, s.Recent = reading.OK, "38 RLU", []float64{1.4, 1.7, 1.5, 2.1, 1.3, 1.6, 1.58}
@@ -256,7 +292,13 @@ func TestSchematicStates(t *testing.T) {
 func TestSchematicPortsFollowLength(t *testing.T) {
 	t.Parallel()
 	m := scope.Model{Name: "x", OuterDiameter: 10, SampledLength: 50, Channels: []scope.Channel{
-		{Kind: scope.WaterChannel, Diameter: 1, Length: 4000}, {Kind: scope.InstrumentChannel, Diameter: 3, Length: 1000}, {Kind: scope.AuxiliaryChannel, Diameter: 1, Length: 2250},
+		{
+			Kind:     scope.WaterChannel,
+			Diameter: 1,
+			Length:   4000,
+		},
+		{Kind: scope.InstrumentChannel, Diameter: 3, Length: 1000},
+		{Kind: scope.AuxiliaryChannel, Diameter: 1, Length: 2250},
 	}}
 	for _, width := range []float64{320, 1000} {
 		r := inspect(t, figure.Schematic(words.US, m, nil, nil), width)
@@ -275,7 +317,11 @@ func TestSchematicPortsFollowLength(t *testing.T) {
 }
 
 func anyModel(t *rapid.T) scope.Model {
-	length := rapid.OneOf(rapid.Float64Range(200, 4500), rapid.Float64Range(0, 1e5), rapid.SampledFrom([]float64{0, -1, math.NaN(), math.Inf(1), 1e300, 1e-300}))
+	length := rapid.OneOf(
+		rapid.Float64Range(200, 4500),
+		rapid.Float64Range(0, 1e5),
+		rapid.SampledFrom([]float64{0, -1, math.NaN(), math.Inf(1), 1e300, 1e-300}),
+	)
 	width := rapid.OneOf(rapid.Float64Range(0.5, 15), rapid.Float64Range(0, 1000), rapid.SampledFrom([]float64{0, -1, math.NaN(), math.Inf(1), 1e300, 1e-300}))
 	m := scope.Model{
 		Name: rapid.String().Draw(t, "name"), Kind: rapid.SampledFrom(scope.Kinds).Draw(t, "kind"), Elevator: rapid.Bool().Draw(t, "elevator"),

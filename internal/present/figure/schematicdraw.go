@@ -30,7 +30,13 @@ func (d schematicDrawing) shape(style chart.Style, corners ...chart.Point) {
 func (d schematicDrawing) silhouette() {
 	// The light guide's pin and the control wheel lie behind.
 	light := min(7, 0.45*d.tube)
-	d.shape(outline, chart.Point{X: d.length - 2, Y: -light}, chart.Point{X: d.length + 12, Y: -light}, chart.Point{X: d.length + 12, Y: light}, chart.Point{X: d.length - 2, Y: light})
+	d.shape(
+		outline,
+		chart.Point{X: d.length - 2, Y: -light},
+		chart.Point{X: d.length + 12, Y: -light},
+		chart.Point{X: d.length + 12, Y: light},
+		chart.Point{X: d.length - 2, Y: light},
+	)
 	wheel, back := 24.0, 30.0
 	if d.upright {
 		wheel, back = 13, 18
@@ -53,7 +59,13 @@ func (d schematicDrawing) silhouette() {
 func (d schematicDrawing) breaks() {
 	at := func(s float64) {
 		t, h := d.sag(s), d.half(s)+4
-		d.shape(chart.Style{Fill: chart.InkPaper}, chart.Point{X: s - 3, Y: t + h}, chart.Point{X: s + 3, Y: t + h}, chart.Point{X: s + 11, Y: t - h}, chart.Point{X: s + 5, Y: t - h})
+		d.shape(
+			chart.Style{Fill: chart.InkPaper},
+			chart.Point{X: s - 3, Y: t + h},
+			chart.Point{X: s + 3, Y: t + h},
+			chart.Point{X: s + 11, Y: t - h},
+			chart.Point{X: s + 5, Y: t - h},
+		)
 		for _, side := range []float64{-3, 3} {
 			d.cv.Line(chart.Style{Stroke: chart.InkAxis, Width: 1.3}, d.place(s+side, t+h), d.place(s+side+8, t-h))
 		}
@@ -149,7 +161,13 @@ func (d schematicDrawing) port(x lane) {
 	h := d.half(x.port)
 	from, to := x.side*(h-3)+d.sag(x.port), x.side*(h+nub)+d.sag(x.port)
 	w := x.width/2 + 4
-	d.shape(outline, chart.Point{X: x.port - w, Y: from}, chart.Point{X: x.port + w, Y: from}, chart.Point{X: x.port + w, Y: to}, chart.Point{X: x.port - w, Y: to})
+	d.shape(
+		outline,
+		chart.Point{X: x.port - w, Y: from},
+		chart.Point{X: x.port + w, Y: from},
+		chart.Point{X: x.port + w, Y: to},
+		chart.Point{X: x.port - w, Y: to},
+	)
 }
 
 // course returns the middle of a channel from its mouth to its port.
@@ -182,7 +200,13 @@ func (d schematicDrawing) recess() {
 	const front = 10 // of the tip is left
 	side, from, depth := d.recessSide(), d.recessFrom(), d.recessDepth()
 	top, floor := side*(d.tube+2), side*(d.tube-depth)
-	d.shape(chart.Style{Fill: chart.InkPaper}, chart.Point{X: front, Y: top}, chart.Point{X: front, Y: floor}, chart.Point{X: from, Y: floor}, chart.Point{X: from, Y: top})
+	d.shape(
+		chart.Style{Fill: chart.InkPaper},
+		chart.Point{X: front, Y: top},
+		chart.Point{X: front, Y: floor},
+		chart.Point{X: from, Y: floor},
+		chart.Point{X: from, Y: top},
+	)
 	edge := chart.Style{Stroke: chart.InkAxis, Width: 1.3}
 	corners := []chart.Point{d.place(front, side*d.tube), d.place(front, floor), d.place(from, floor), d.place(from, side*d.tube)}
 	d.cv.Polyline(edge, corners)

@@ -110,7 +110,10 @@ func TestStripStatuses(t *testing.T) {
 		fill   chart.Ink
 	}
 	seen := map[look]reprocessing.Status{}
-	for _, status := range []reprocessing.Status{reprocessing.DoneStep, reprocessing.RunningStep, reprocessing.MissingStep, reprocessing.FailedStep, reprocessing.StaleStep, reprocessing.NotDueStep} {
+	for _, status := range []reprocessing.Status{
+		reprocessing.DoneStep, reprocessing.RunningStep, reprocessing.MissingStep, reprocessing.FailedStep,
+		reprocessing.StaleStep, reprocessing.NotDueStep,
+	} {
 		a := reprocessing.Answer{State: reprocessing.OnHold, Cycle: minutes(90), Steps: []reprocessing.Progress{{Step: reprocessing.LeakTest, Status: status}}}
 		r := inspect(t, figure.Strip(words.US, a, now, time.UTC, figure.Places{}), 720)
 		if !r.says(string(status)) || !r.says("on hold") || !r.says("not for use") {
@@ -201,18 +204,31 @@ func TestAnyStripHolds(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		instant := rapid.Custom(func(t *rapid.T) unit.Instant {
-			return unit.Instant(rapid.OneOf(rapid.Just(int64(0)), rapid.Int64Range(int64(minutes(9000)), int64(minutes(-9000))), rapid.Int64Range(-1e16, 1e17)).Draw(t, "i"))
+			return unit.Instant(
+				rapid.OneOf(rapid.Just(int64(0)), rapid.Int64Range(int64(minutes(9000)), int64(minutes(-9000))), rapid.Int64Range(-1e16, 1e17)).Draw(t, "i"),
+			)
 		})
 		a := reprocessing.Answer{
-			Scope: rapid.String().Draw(t, "scope"), State: reprocessing.State(rapid.SampledFrom([]string{"ready", "on hold", "in reprocessing", "out of service", "not known", "", "<&\""}).Draw(t, "state")),
-			Cycle: instant.Draw(t, "begin"), Until: instant.Draw(t, "until"),
+			Scope: rapid.String().
+				Draw(t, "scope"),
+			State: reprocessing.State(
+				rapid.SampledFrom([]string{"ready", "on hold", "in reprocessing", "out of service", "not known", "", "<&\""}).Draw(t, "state"),
+			),
+			Cycle: instant.Draw(t, "begin"),
+			Until: instant.Draw(t, "until"),
 		}
 		for range rapid.IntRange(0, 14).Draw(t, "steps") {
 			a.Steps = append(a.Steps, reprocessing.Progress{
-				Step:   reprocessing.StepKind(rapid.OneOf(rapid.SampledFrom([]string{"leak-test", "manual-cleaning", "<script>"}), rapid.String()).Draw(t, "step")),
-				Status: reprocessing.Status(rapid.SampledFrom([]string{"done", "running", "missing", "failed", "out of order", "not due", "", "<other>"}).Draw(t, "status")),
-				Record: rapid.SampledFrom([]string{"", "r", "\"><script>"}).Draw(t, "record"),
-				Start:  instant.Draw(t, "start"), End: instant.Draw(t, "end"), Deadline: instant.Draw(t, "deadline"),
+				Step: reprocessing.StepKind(
+					rapid.OneOf(rapid.SampledFrom([]string{"leak-test", "manual-cleaning", "<script>"}), rapid.String()).Draw(t, "step"),
+				),
+				Status: reprocessing.Status(
+					rapid.SampledFrom([]string{"done", "running", "missing", "failed", "out of order", "not due", "", "<other>"}).Draw(t, "status"),
+				),
+				Record:   rapid.SampledFrom([]string{"", "r", "\"><script>"}).Draw(t, "record"),
+				Start:    instant.Draw(t, "start"),
+				End:      instant.Draw(t, "end"),
+				Deadline: instant.Draw(t, "deadline"),
 			})
 		}
 		p := figure.Strip(words.US, a, instant.Draw(t, "now"), time.UTC, records)

@@ -233,7 +233,10 @@ func (d stripDrawing) flag(c cell, x float64) {
 		cloth, style.Ink = chart.Style{Fill: chart.InkPaper, Stroke: chart.InkText, Width: 1.4}, chart.InkText
 	}
 	right := x + flagIndent + long + flagNotch
-	d.cv.Polygon(cloth, []chart.Point{{X: x, Y: top}, {X: right, Y: top}, {X: right - flagNotch, Y: top + high/2}, {X: right, Y: top + high}, {X: x, Y: top + high}})
+	d.cv.Polygon(
+		cloth,
+		[]chart.Point{{X: x, Y: top}, {X: right, Y: top}, {X: right - flagNotch, Y: top + high/2}, {X: right, Y: top + high}, {X: x, Y: top + high}},
+	)
 	for i, line := range lines {
 		d.cv.Text(style, chart.Point{X: x + flagIndent, Y: top + flagPad/2 + flagLead*(float64(i)+0.78)}, line)
 	}

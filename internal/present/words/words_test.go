@@ -73,7 +73,8 @@ func TestTable(t *testing.T) {
 // Every value of the domain that is only named has a name of its own in both terms.
 func TestEveryValueHasItsName(t *testing.T) {
 	for name, all := range map[string][]Key{
-		"step": keys("step ", reprocessing.StepKinds...), "owner": keys("owner ", scope.Owners...), "role": keys("role ", access.Roles...), "kind": keys("kind ", record.Kinds...),
+		"step": keys("step ", reprocessing.StepKinds...), "owner": keys("owner ", scope.Owners...), "role": keys("role ", access.Roles...), "kind": keys("kind ",
+			record.Kinds...),
 	} {
 		if len(all) < 3 {
 			t.Errorf("%s: only %v", name, all)
@@ -312,7 +313,8 @@ func TestAnswer(t *testing.T) {
 		got.Due[0].Why != "loan scope, not sampled" || got.Due[1].Why != "asked for by L-01: the loaner" {
 		t.Errorf("%+v", got)
 	}
-	if a.Reasons[0].Text != "point-of-use treatment is not on record" || a.Next[0] != "do and record: point-of-use treatment" || a.Due[0].Why != "loaner, not sampled" {
+	if a.Reasons[0].Text != "point-of-use treatment is not on record" || a.Next[0] != "do and record: point-of-use "+
+		"treatment" || a.Due[0].Why != "loaner, not sampled" {
 		t.Errorf("the answer itself was changed: %+v", a)
 	}
 	if got := UK.Record(record.Step, "point-of-use treatment, note about point-of-use treatment"); got != "bedside clean, note about point-of-use treatment" {

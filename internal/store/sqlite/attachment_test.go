@@ -36,7 +36,8 @@ func TestContentTampering(t *testing.T) {
 		{"cut short", `UPDATE content SET bytes = x'' WHERE hash = $1`, fault.Broken, changed + digestOf("")},
 		{"removed", `DELETE FROM content WHERE hash = $1`, fault.NotFound, missing},
 		{"of another site", `UPDATE content SET site = 'S9' WHERE hash = $1`, fault.NotFound, missing},
-		{"the other file in its place", `UPDATE content SET bytes = (SELECT bytes FROM content WHERE hash <> $1) WHERE hash = $1`, fault.Broken, changed + digestOf(first)},
+		{"the other file in its place", `UPDATE content SET bytes = (SELECT bytes FROM content WHERE hash <> $1) WHERE hash = $1`, fault.Broken, changed +
+			digestOf(first)},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			clock := storetest.NewClock()

@@ -40,8 +40,18 @@ func BenchmarkRecordWrite(b *testing.B) {
 				err := db.Write(context.Background(), func(tx *store.Tx) error {
 					at := unit.At(time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)).Add(time.Duration(i) * time.Second)
 					_, _, err := tx.Append(store.Draft{
-						Type: record.Step, ID: ledger.NewID(tx.Now, rand.Reader), At: at, By: "T-07",
-						Body: reprocessing.Step{Scope: fmt.Sprintf("SC-%02d", i%24), Kind: reprocessing.LeakTest, Start: at, End: at.Add(time.Minute), By: "T-07", Result: reprocessing.Pass},
+						Type: record.Step,
+						ID:   ledger.NewID(tx.Now, rand.Reader),
+						At:   at,
+						By:   "T-07",
+						Body: reprocessing.Step{
+							Scope:  fmt.Sprintf("SC-%02d", i%24),
+							Kind:   reprocessing.LeakTest,
+							Start:  at,
+							End:    at.Add(time.Minute),
+							By:     "T-07",
+							Result: reprocessing.Pass,
+						},
 					})
 					return err
 				})
@@ -86,7 +96,11 @@ func singleRowRate(b *testing.B) float64 {
 	const n = 3000
 	start := time.Now()
 	for i := range n {
-		if _, err := st.Exec(i, "a row of about two hundred bytes, as long as the body of a record of a step of a cycle is: scope, kind, start, end, person, result; written alone and durably, with one commit"); err != nil {
+		if _, err := st.Exec(
+			i,
+			"a row of about two hundred bytes, as long as the body of a record of a step of a cycle is: scope, kind, start, end, person, result; written alone "+
+				"and durably, with one commit",
+		); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -182,10 +196,32 @@ func BenchmarkLarge(b *testing.B) {
 
 func benchReading(i int, at unit.Instant) store.Draft {
 	v := reading.Value{Analyte: reading.ATP, Unit: reading.RLU, Number: unit.Number(i % 300), Typed: strconv.Itoa(i % 300)}
-	level := reading.Level{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Analyte: reading.ATP, Unit: reading.RLU, Alert: 100, Action: 200, Comparison: reading.Over, Source: "bench", Edition: "1", Adopter: "L-01", Adopted: 1}
+	level := reading.Level{
+		System:     "A",
+		Kit:        "K",
+		Point:      scope.OuterDistalEnd,
+		Analyte:    reading.ATP,
+		Unit:       reading.RLU,
+		Alert:      100,
+		Action:     200,
+		Comparison: reading.Over,
+		Source:     "bench",
+		Edition:    "1",
+		Adopter:    "L-01",
+		Adopted:    1,
+	}
 	x := reading.Reading{
-		Sample: string(ledger.DerivedID("sample", strconv.Itoa(i))), Scope: fmt.Sprintf("SC-%03d", i%100), Cleaning: 1, Meter: "M-1", Lot: "7", By: "T-07", Value: v, Rules: "bench",
-		With: reading.Circumstances{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Kind: scope.Duodenoscope, At: at},
+		Sample: string(
+			ledger.DerivedID("sample", strconv.Itoa(i)),
+		),
+		Scope:    fmt.Sprintf("SC-%03d", i%100),
+		Cleaning: 1,
+		Meter:    "M-1",
+		Lot:      "7",
+		By:       "T-07",
+		Value:    v,
+		Rules:    "bench",
+		With:     reading.Circumstances{System: "A", Kit: "K", Point: scope.OuterDistalEnd, Kind: scope.Duodenoscope, At: at},
 	}
 	x.Judgement = level.Judge(v, x.With)
 	return store.Draft{Type: record.Reading, ID: ledger.NewID(at, rand.Reader), At: at, By: "T-07", Body: x}

@@ -384,7 +384,13 @@ func TestWrongPath(t *testing.T) {
 	dir := t.TempDir()
 	for _, path := range []string{dir, filepath.Join(dir, "missing")} {
 		_, err := sqlite.Folder(path).Open(ctx, clock)
-		wantError(t, "open", err, fault.NotFound, "there is no ledger in "+path+"\nhint: check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init")
+		wantError(
+			t,
+			"open",
+			err,
+			fault.NotFound,
+			"there is no ledger in "+path+"\nhint: check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init",
+		)
 		_, err = sqlite.Folder(path).Rebuild(ctx, nil)
 		wantError(t, "rebuild", err, fault.NotFound, "there is no ledger in "+path)
 		_, err = sqlite.Folder(path).Verify(ctx, nil, nil)
@@ -467,7 +473,8 @@ func TestKeyFile(t *testing.T) {
 		code       fault.Code
 		want       string
 	}{
-		{"of another ledger", other, fault.Conflict, "the signing key beside the database is not the key of this ledger\nhint: restore ledger.key from the same backup"},
+		{"of another ledger", other, fault.Conflict, "the signing key beside the database is not the key of this ledger\nhint: restore ledger.key from the " +
+			"same backup"},
 		{"garbage", "not a key", fault.Invalid, "the signing key of the ledger cannot be read"},
 		{"empty", "", fault.Invalid, "the signing key of the ledger cannot be read"},
 	} {

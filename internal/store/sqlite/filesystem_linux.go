@@ -29,7 +29,11 @@ func checkFileSystem(dir string) error {
 		return fmt.Errorf("look at data folder: %w", err)
 	}
 	if name, bad := networkFileSystems[int64(st.Type)&0xffffffff]; bad { //nolint:unconvert // the field's type differs between architectures
-		return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s is on a %s file system, which cannot keep a ledger safe", dir, name), Hint: "put the data folder on a local disk"}
+		return &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("%s is on a %s file system, which cannot keep a ledger safe", dir, name),
+			Hint:    "put the data folder on a local disk",
+		}
 	}
 	return nil
 }

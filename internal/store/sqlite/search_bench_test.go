@@ -44,7 +44,10 @@ func BenchmarkSearch(b *testing.B) {
 	}{
 		{"all", store.Query{}},
 		{"scope", store.Query{Terms: []record.Term{record.ByScope.Is(rare)}}},
-		{"five", store.Query{Terms: []record.Term{record.ByScope.Is(rare), record.ByType.Is("reading"), record.ByKit.Is("K"), record.ByPerson.Is("T-03"), record.ByOutcome.Is("below")}}},
+		{"five", store.Query{Terms: []record.Term{
+			record.ByScope.Is(rare), record.ByType.Is("reading"), record.ByKit.Is("K"), record.ByPerson.Is("T-03"),
+			record.ByOutcome.Is("below"),
+		}}},
 		{"never-meet", store.Query{Terms: []record.Term{record.ByMeter.Is("M-0"), record.ByLot.Is("L-0")}}},
 		{"nobody", store.Query{Terms: []record.Term{record.ByPerson.Is("T-99"), record.ByKit.Is("K")}}},
 		{"all-time", store.Query{From: begin, To: begin.Add(90000 * time.Hour), Terms: []record.Term{record.ByMeter.Is("M-0"), record.ByLot.Is("L-0")}}},

@@ -54,7 +54,10 @@ func (f Folder) Rebuild(ctx context.Context, progress func(done, size int64)) (s
 		return 0, err
 	}
 	defer func() { err = errors.Join(err, lock.Unlock()) }()
-	pool, err := sql.Open("sqlite", dsn(f.path(databaseFile), "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)", "_pragma=secure_delete(1)"))
+	pool, err := sql.Open(
+		"sqlite",
+		dsn(f.path(databaseFile), "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)", "_pragma=secure_delete(1)"),
+	)
 	if err != nil {
 		return 0, err
 	}

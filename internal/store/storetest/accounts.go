@@ -97,7 +97,13 @@ func accounts(t *testing.T, e Engine) {
 		t.Errorf("saved (-want +got):\n%s", diff)
 	}
 	refused := errors.New("no")
-	if err := db.Write(context.Background(), func(tx *store.Tx) error { return errors.Join(tx.Access().SaveAccount(full), refused) }); !errors.Is(err, refused) {
+	if err := db.Write(
+		context.Background(),
+		func(tx *store.Tx) error { return errors.Join(tx.Access().SaveAccount(full), refused) },
+	); !errors.Is(
+		err,
+		refused,
+	) {
 		t.Fatal(err)
 	}
 	if got := accountOf(t, db, byCode("T-02")); got.Name != "m" {
@@ -149,7 +155,13 @@ func sessions(t *testing.T, e Engine) {
 	db := e.Create(t, clock.Now)
 	at := clock.At()
 	made := func(token, code string, created unit.Instant) store.Session {
-		return store.Session{Token: token, Code: code, Times: access.Times{Created: created, Seen: created + 1, Proved: created + 2}, Address: "192.0.2.1", Agent: "b 😂"}
+		return store.Session{
+			Token:   token,
+			Code:    code,
+			Times:   access.Times{Created: created, Seen: created + 1, Proved: created + 2},
+			Address: "192.0.2.1",
+			Agent:   "b 😂",
+		}
 	}
 	first, second, third := made("a", "T-01", at), made("b", "T-01", at+10), made("c", "T-02", at)
 	third.Locked = true

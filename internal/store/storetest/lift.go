@@ -20,7 +20,12 @@ func liftByOne(t *testing.T, e Engine) {
 	db := e.Create(t, clock.Now)
 	at := clock.At()
 	hold := reprocessing.Hold{Scope: "SC-00", At: at, By: "T-01", Reason: "culture positive"}
-	verification := reprocessing.Decision{Scope: "SC-00", Verification: reading.Verification{Cleaning: 1, Outcome: reading.OK, Complete: true}, First: at + 1, Last: at + 2}
+	verification := reprocessing.Decision{
+		Scope:        "SC-00",
+		Verification: reading.Verification{Cleaning: 1, Outcome: reading.OK, Complete: true},
+		First:        at + 1,
+		Last:         at + 2,
+	}
 	kept := Write(t, db,
 		store.Draft{Type: record.Hold, ID: ledger.DerivedID("hold"), At: at, By: "T-01", Body: hold},
 		store.Draft{Type: record.Verification, ID: ledger.DerivedID("verification"), At: at, By: "T-01", Body: verification})
@@ -29,10 +34,19 @@ func liftByOne(t *testing.T, e Engine) {
 		t.Fatal(err)
 	}
 	lift := ledger.Record{
-		V: ledger.Version, Type: string(record.Lift), ID: ledger.DerivedID("lift"), Seq: size, Site: kept[0].Site, At: at + 3, Recorded: at.Add(time.Second), By: "T-01",
+		V:        ledger.Version,
+		Type:     string(record.Lift),
+		ID:       ledger.DerivedID("lift"),
+		Seq:      size,
+		Site:     kept[0].Site,
+		At:       at + 3,
+		Recorded: at.Add(time.Second),
+		By:       "T-01",
 	}
 	var err error
-	if lift.Body, err = json.Marshal(reprocessing.Lift{Hold: string(kept[0].ID), Scope: "SC-00", At: at + 3, By: "T-01", Reason: "passed", Verification: string(kept[1].ID)}); err != nil {
+	if lift.Body, err = json.Marshal(
+		reprocessing.Lift{Hold: string(kept[0].ID), Scope: "SC-00", At: at + 3, By: "T-01", Reason: "passed", Verification: string(kept[1].ID)},
+	); err != nil {
 		t.Fatal(err)
 	}
 	encoded, err := ledger.Encode(lift)
@@ -58,7 +72,10 @@ func liftByOne(t *testing.T, e Engine) {
 		t.Fatal(err)
 	}
 	var openHolds int
-	if err := e.Raw(t, db.Home()).QueryRowContext(t.Context(), `SELECT count(*) FROM hold WHERE lifted IS NULL`).Scan(&openHolds); err != nil || openHolds != 1 {
+	if err := e.Raw(t, db.Home()).
+		QueryRowContext(t.Context(), `SELECT count(*) FROM hold WHERE lifted IS NULL`).
+		Scan(&openHolds); err != nil ||
+		openHolds != 1 {
 		t.Errorf("%d holds are open, %v; want 1", openHolds, err)
 	}
 }

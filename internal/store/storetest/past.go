@@ -58,8 +58,16 @@ func (f *Past) Cycle(tx *store.Tx, tag string) error {
 		return err
 	}
 	start := at.Add(20 * time.Minute)
-	for _, kind := range []reprocessing.StepKind{reprocessing.PointOfUse, reprocessing.LeakTest, reprocessing.ManualCleaning, reprocessing.Inspection, reprocessing.Disinfection, reprocessing.Drying} {
-		if _, err := f.put(tx, record.Step, start, reprocessing.Step{Scope: tag, Kind: kind, Start: start, End: start.Add(10 * time.Minute), Result: reprocessing.Pass}); err != nil {
+	for _, kind := range []reprocessing.StepKind{
+		reprocessing.PointOfUse, reprocessing.LeakTest, reprocessing.ManualCleaning, reprocessing.Inspection,
+		reprocessing.Disinfection, reprocessing.Drying,
+	} {
+		if _, err := f.put(
+			tx,
+			record.Step,
+			start,
+			reprocessing.Step{Scope: tag, Kind: kind, Start: start, End: start.Add(10 * time.Minute), Result: reprocessing.Pass},
+		); err != nil {
 			return err
 		}
 	}
@@ -77,11 +85,21 @@ func (f *Past) Cycle(tx *store.Tx, tag string) error {
 		}
 		switch {
 		case outcome == reading.Action:
-			if hold, err = f.put(tx, record.Hold, taken, reprocessing.Hold{Scope: tag, At: taken, By: "T-01", Reason: "over", Cause: string(verification)}); err != nil {
+			if hold, err = f.put(
+				tx,
+				record.Hold,
+				taken,
+				reprocessing.Hold{Scope: tag, At: taken, By: "T-01", Reason: "over", Cause: string(verification)},
+			); err != nil {
 				return err
 			}
 		case hold != "":
-			if _, err := f.put(tx, record.Lift, taken, reprocessing.Lift{Hold: string(hold), Scope: tag, At: taken, By: "T-01", Reason: "passed", Verification: string(verification)}); err != nil {
+			if _, err := f.put(
+				tx,
+				record.Lift,
+				taken,
+				reprocessing.Lift{Hold: string(hold), Scope: tag, At: taken, By: "T-01", Reason: "passed", Verification: string(verification)},
+			); err != nil {
 				return err
 			}
 		}
@@ -91,7 +109,17 @@ func (f *Past) Cycle(tx *store.Tx, tag string) error {
 
 func (f *Past) verification(tx *store.Tx, tag string, start, taken unit.Instant, cleaning int, outcome reading.Outcome) (ledger.ID, error) {
 	for _, point := range pastPoints {
-		s := sampling.Sample{Scope: tag, Point: point, Cleaning: cleaning, Kit: "K", Lot: "7", By: "T-01", Collected: taken, Activated: taken, Shaken: 6 * unit.Second}
+		s := sampling.Sample{
+			Scope:     tag,
+			Point:     point,
+			Cleaning:  cleaning,
+			Kit:       "K",
+			Lot:       "7",
+			By:        "T-01",
+			Collected: taken,
+			Activated: taken,
+			Shaken:    6 * unit.Second,
+		}
 		sample, err := f.put(tx, record.Sample, taken, s)
 		if err != nil {
 			return "", err
@@ -111,7 +139,14 @@ func (f *Past) verification(tx *store.Tx, tag string, start, taken unit.Instant,
 		}
 		f.Readings++
 	}
-	d := reprocessing.Decision{Scope: tag, Cycle: start, First: taken, Last: taken, Rules: "fixture", Verification: reading.Verification{Cleaning: cleaning, Outcome: outcome, Complete: true, Why: "fixture"}}
+	d := reprocessing.Decision{
+		Scope:        tag,
+		Cycle:        start,
+		First:        taken,
+		Last:         taken,
+		Rules:        "fixture",
+		Verification: reading.Verification{Cleaning: cleaning, Outcome: outcome, Complete: true, Why: "fixture"},
+	}
 	return f.put(tx, record.Verification, taken, d)
 }
 

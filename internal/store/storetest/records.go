@@ -86,7 +86,20 @@ func (w writer) entities() {
 	w.put(record.Level, aLevel(at.Add(time.Second)))
 	w.put(record.Void, record.VoidBody{}, correct(level))
 	w.put(record.Selection, record.SelectionBody{Seed: "s", Rule: sampling.Selection{Size: 1}, Picks: []sampling.Pick{}})
-	w.put(record.Target, quality.Target{System: "A", Kind: quality.Positive, Material: "light", Low: 900, High: 1100, Source: "test", Edition: "1", Adopter: "L-01", Adopted: at})
+	w.put(
+		record.Target,
+		quality.Target{
+			System:   "A",
+			Kind:     quality.Positive,
+			Material: "light",
+			Low:      900,
+			High:     1100,
+			Source:   "test",
+			Edition:  "1",
+			Adopter:  "L-01",
+			Adopted:  at,
+		},
+	)
 	w.put(record.Comparison, record.ComparisonBody{Old: quality.Setup{Kit: "K", Lot: "7"}, New: quality.Setup{Kit: "K", Lot: "8"}, Answer: quality.SameLevel})
 	w.put(record.Chart, record.ChartBody{Series: trend.Key{Scope: "SC-00", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Adopter: "L-01", Adopted: at})
 	w.put(record.Import, record.ImportBody{File: "f.csv", Kind: "uses", Digest: "00", Rows: 1, Stored: 1})
@@ -100,7 +113,11 @@ func (w writer) events() {
 	step := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at})
 	done := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at, End: at.Add(time.Minute), Finishes: string(step.ID)})
 	// The correction of a record that finished another still names that one.
-	w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at, End: at.Add(2 * time.Minute), Finishes: string(step.ID)}, correct(done))
+	w.put(
+		record.Step,
+		reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at, End: at.Add(2 * time.Minute), Finishes: string(step.ID)},
+		correct(done),
+	)
 	sample := w.put(record.Sample, sampling.Sample{Scope: tag, Point: scope.OuterDistalEnd, Cleaning: 1, Kit: "K", Lot: "7", Collected: at})
 	w.put(record.Moment, sampling.Moment{Sample: string(sample.ID), Scope: tag, Mark: sampling.Activated, At: at})
 	first := w.put(record.Reading, aReading(tag, sample.ID, at, reading.Action))
@@ -109,18 +126,46 @@ func (w writer) events() {
 	w.put(record.Void, record.VoidBody{Scope: tag}, correct(second))
 	w.put(record.Check, aCheck(at-1, quality.Accepted))
 	check := w.put(record.Check, aCheck(at+1, quality.Rejected))
-	mark := w.put(record.Suspect, record.SuspectBody{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}})
+	mark := w.put(
+		record.Suspect,
+		record.SuspectBody{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}},
+	)
 	w.put(record.Void, record.VoidBody{Scope: tag}, correct(mark))
-	w.put(record.Suspect, record.SuspectBody{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}})
+	w.put(
+		record.Suspect,
+		record.SuspectBody{Scope: tag, Meter: "M-1", Check: check.ID, At: at + 1, Since: at - 1, Reason: "failed", Readings: []ledger.ID{third.ID}},
+	)
 	other := w.put(record.Check, aCheck(at+2, quality.Accepted))
 	w.put(record.Void, record.VoidBody{}, correct(other))
-	failed := w.put(record.Verification, reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 1, Outcome: reading.Action}, First: at, Last: at, Rules: "r"})
+	failed := w.put(
+		record.Verification,
+		reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 1, Outcome: reading.Action}, First: at, Last: at, Rules: "r"},
+	)
 	hold := w.put(record.Hold, reprocessing.Hold{Scope: tag, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID)})
 	seen := w.put(record.Hold, reprocessing.Hold{Scope: tag, At: at, By: "T-01", Reason: "seen"})
 	w.put(record.Void, record.VoidBody{Scope: tag}, correct(seen))
-	passed := w.put(record.Verification, reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 2, Outcome: reading.OK, Complete: true}, First: at + 1, Last: at + 2, Rules: "r"})
+	passed := w.put(
+		record.Verification,
+		reprocessing.Decision{
+			Scope:        tag,
+			Verification: reading.Verification{Cleaning: 2, Outcome: reading.OK, Complete: true},
+			First:        at + 1,
+			Last:         at + 2,
+			Rules:        "r",
+		},
+	)
 	w.put(record.Lift, reprocessing.Lift{Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Verification: string(passed.ID)})
-	w.put(record.Verification, reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 2, Outcome: reading.None}, First: at + 1, Last: at + 2, Rules: "r", Supersedes: string(passed.ID)})
+	w.put(
+		record.Verification,
+		reprocessing.Decision{
+			Scope:        tag,
+			Verification: reading.Verification{Cleaning: 2, Outcome: reading.None},
+			First:        at + 1,
+			Last:         at + 2,
+			Rules:        "r",
+			Supersedes:   string(passed.ID),
+		},
+	)
 	gone := w.put(record.Repair, record.RepairBody{Repair: scope.Repair{Scope: tag, Sent: at}})
 	w.put(record.Repair, record.RepairBody{Repair: scope.Repair{Scope: tag, Sent: at, Returned: at + 1}, Finishes: string(gone.ID)})
 	w.put(record.Request, sampling.Request{Scope: tag, Reason: "outbreak", By: "L-01", At: at})
@@ -136,8 +181,16 @@ func (w writer) signals(tag string, reading, hold ledger.ID) {
 	at := w.clock.At()
 	act := func(a trend.Act, change ...func(*store.Draft)) ledger.Record {
 		h := trend.Handling{
-			Identity: trend.Identity{Series: trend.Key{Scope: tag, Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Reading: reading, Signalled: at, Direction: trend.Higher},
-			Begin:    at - 1, Last: at + 1, Act: a, At: at,
+			Identity: trend.Identity{
+				Series:    trend.Key{Scope: tag, Point: scope.OuterDistalEnd, System: "A", Kit: "K"},
+				Reading:   reading,
+				Signalled: at,
+				Direction: trend.Higher,
+			},
+			Begin: at - 1,
+			Last:  at + 1,
+			Act:   a,
+			At:    at,
 		}
 		h.Signal = h.ID()
 		switch a {

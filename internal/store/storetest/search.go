@@ -106,9 +106,23 @@ func many(t *testing.T, db *store.DB, clock *Clock) {
 			tag := pick("SC-01", "SC-02", "sc-01", "Ä 7/2")
 			switch r.IntN(5) {
 			case 0:
-				d.Type, d.Body = record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.LeakTest, Start: at, End: at.Add(time.Duration(r.IntN(30)) * time.Minute), By: pick("T-01", "T-09"), Result: reprocessing.Result(pick("", "pass", "fail"))}
+				d.Type, d.Body = record.Step, reprocessing.Step{
+					Scope:  tag,
+					Kind:   reprocessing.LeakTest,
+					Start:  at,
+					End:    at.Add(time.Duration(r.IntN(30)) * time.Minute),
+					By:     pick("T-01", "T-09"),
+					Result: reprocessing.Result(pick("", "pass", "fail")),
+				}
 			case 1:
-				d.Type, d.Body = record.Sample, sampling.Sample{Scope: tag, Point: pastPoints[0], Cleaning: 1, Kit: pick("K", "J"), Lot: pick("7", "8", "70"), Collected: at}
+				d.Type, d.Body = record.Sample, sampling.Sample{
+					Scope:     tag,
+					Point:     pastPoints[0],
+					Cleaning:  1,
+					Kit:       pick("K", "J"),
+					Lot:       pick("7", "8", "70"),
+					Collected: at,
+				}
 			case 2, 3:
 				x := aReading(tag, d.ID, at, reading.Outcome(pick("ok", "ok", "ok", "alert", "action", "void", "none")))
 				x.Meter, x.Lot, x.With.Kit = pick("M-1", "M-2"), pick("7", "8", "70"), pick("K", "J")

@@ -39,7 +39,12 @@ func values(t *testing.T, e Engine) {
 	tags := []string{"Z", "a", "z", "Ä", "ä", "ﬀ", "😂"}
 	for _, i := range []int{3, 6, 0, 5, 2, 4, 1} {
 		clock.Move(time.Second)
-		Write(t, db, Step(tags[i], clock.At()), store.Draft{Type: record.Person, ID: ledger.NewID(clock.At(), rand.Reader), At: clock.At(), Body: record.PersonBody{Code: tags[i]}})
+		Write(
+			t,
+			db,
+			Step(tags[i], clock.At()),
+			store.Draft{Type: record.Person, ID: ledger.NewID(clock.At(), rand.Reader), At: clock.At(), Body: record.PersonBody{Code: tags[i]}},
+		)
 	}
 	var order []string
 	rows := StateOf(t, db).Rows
@@ -174,7 +179,9 @@ func statements(t *testing.T, e Engine) {
 	}
 	// $n is bound by its number and not by its place: some drivers swap these silently.
 	var first, second string
-	if err := raw.QueryRowContext(t.Context(), `SELECT CAST($2 AS TEXT), CAST($1 AS TEXT)`, "one", "two").Scan(&first, &second); err != nil || first != "two" || second != "one" {
+	if err := raw.QueryRowContext(t.Context(), `SELECT CAST($2 AS TEXT), CAST($1 AS TEXT)`, "one", "two").
+		Scan(&first, &second); err != nil || first != "two" ||
+		second != "one" {
 		t.Errorf("SELECT $2, $1 gives %q, %q (%v)", first, second, err)
 	}
 }

@@ -44,7 +44,14 @@ func replace(t *testing.T, e Engine) {
 	finished.Body = reprocessing.Step{Scope: "SC-00", Kind: reprocessing.LeakTest, Start: at, End: at.Add(time.Minute), Finishes: string(begun.ID)}
 	corrected := finished
 	corrected.ID, corrected.Corrects, corrected.Reason = ledger.DerivedID("corrected"), finished.ID, "wrong end"
-	void := store.Draft{Type: record.Void, ID: ledger.DerivedID("void"), At: at, Corrects: corrected.ID, Reason: "never happened", Body: record.VoidBody{Scope: "SC-00"}}
+	void := store.Draft{
+		Type:     record.Void,
+		ID:       ledger.DerivedID("void"),
+		At:       at,
+		Corrects: corrected.ID,
+		Reason:   "never happened",
+		Body:     record.VoidBody{Scope: "SC-00"},
+	}
 
 	var when []unit.Instant
 	for _, d := range []store.Draft{begun, finished, corrected, void} {
@@ -93,10 +100,16 @@ func replace(t *testing.T, e Engine) {
 		want fault.Code
 		text string
 	}{
-		{"double void", store.Draft{Type: record.Void, Corrects: corrected.ID, Body: record.VoidBody{Scope: "SC-00"}}, fault.Conflict, "is replaced already or cannot be replaced"},
+		{"double void", store.Draft{Type: record.Void, Corrects: corrected.ID, Body: record.VoidBody{Scope: "SC-00"}}, fault.Conflict, "is replaced already " +
+			"or cannot be replaced"},
 		{"void of a void", store.Draft{Type: record.Void, Corrects: void.ID, Body: record.VoidBody{Scope: "SC-00"}}, fault.Conflict, "cannot be replaced"},
 		{"correction of what is finished", store.Draft{Type: record.Step, Corrects: begun.ID, Body: begun.Body}, fault.Conflict, "is replaced already"},
-		{"another type", store.Draft{Type: record.Use, Corrects: corrected.ID, Body: reprocessing.Use{Scope: "SC-00", Start: at}}, fault.Invalid, "a use record cannot take the place of a step record"},
+		{
+			"another type",
+			store.Draft{Type: record.Use, Corrects: corrected.ID, Body: reprocessing.Use{Scope: "SC-00", Start: at}},
+			fault.Invalid,
+			"a use record cannot take the place of a step record",
+		},
 	} {
 		test.d.ID, test.d.At, test.d.Reason = ledger.DerivedID(test.name), at, "r"
 		_, err := tryWrite(db, test.d)
@@ -133,7 +146,12 @@ func liftFallsWithItsVerification(t *testing.T, e Engine) {
 	if got := openHolds(t, db, at); len(got) != 3 {
 		t.Fatalf("%d holds are open, want 3", len(got))
 	}
-	decision := reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 1, Outcome: reading.OK, Complete: true}, First: at + 10, Last: at + 20}
+	decision := reprocessing.Decision{
+		Scope:        tag,
+		Verification: reading.Verification{Cleaning: 1, Outcome: reading.OK, Complete: true},
+		First:        at + 10,
+		Last:         at + 20,
+	}
 	verification := w.put(record.Verification, decision)
 	for _, l := range []reprocessing.Lift{
 		{Hold: string(alone.ID), Verification: string(verification.ID)},
@@ -232,7 +250,11 @@ func rebuild(t *testing.T, e Engine) {
 	}
 	_, err := db.Home().Open(context.Background(), clock.Now)
 	wantCode(t, "tables that lag behind", err, fault.Broken)
-	if want := fmt.Sprintf("the ledger has %d records, the tables hold 0 of them; rebuild the tables with: rinsate ledger rebuild", state.Size); err == nil || !strings.Contains(err.Error(), want) {
+	if want := fmt.Sprintf(
+		"the ledger has %d records, the tables hold 0 of them; rebuild the tables with: rinsate ledger rebuild",
+		state.Size,
+	); err == nil ||
+		!strings.Contains(err.Error(), want) {
 		t.Errorf("got %v, want %q", err, want)
 	}
 	if _, err := db.Home().Rebuild(context.Background(), nil); err != nil {

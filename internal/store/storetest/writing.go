@@ -360,7 +360,9 @@ func try(t *testing.T, e Engine) {
 		return codes
 	}
 	err := db.Try(context.Background(), func(tx *store.Tx) error {
-		if _, _, err := tx.Append(store.Draft{Type: record.Person, ID: ledger.DerivedID("p2"), At: tx.Now, Body: record.PersonBody{Code: "tried"}}); err != nil {
+		if _, _, err := tx.Append(
+			store.Draft{Type: record.Person, ID: ledger.DerivedID("p2"), At: tx.Now, Body: record.PersonBody{Code: "tried"}},
+		); err != nil {
 			return err
 		}
 		if got := persons(tx); !cmp.Equal(got, []string{"P-1", "tried"}) {

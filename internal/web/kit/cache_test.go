@@ -98,7 +98,13 @@ func TestCacheKeepsNoErrors(t *testing.T) {
 	if _, err := Ask(t.Context(), c, q, func(context.Context) (int, error) { return 0, io.EOF }); !errors.Is(err, io.EOF) {
 		t.Errorf("error %v", err)
 	}
-	if _, err := Ask(t.Context(), c, q, func(context.Context) (int, error) { panic("no such scope") }); err == nil || !strings.Contains(err.Error(), "no such scope") {
+	if _, err := Ask(
+		t.Context(),
+		c,
+		q,
+		func(context.Context) (int, error) { panic("no such scope") },
+	); err == nil ||
+		!strings.Contains(err.Error(), "no such scope") {
 		t.Errorf("after a panic: %v", err)
 	}
 	if got, err := Ask(t.Context(), c, q, counting()); err != nil || got != 1 {

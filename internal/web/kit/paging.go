@@ -66,7 +66,11 @@ func (x *Exchange) Day(field string) (from, to unit.Instant, err error) {
 	}
 	begin, err := x.Shell.Instant(text + "T00:00")
 	if err != nil {
-		return 0, 0, &PageError{Status: http.StatusBadRequest, Message: "This is no day: " + text + ".", Hint: "Write it like " + x.Shell.Present()[:len("2006-01-02")] + "."}
+		return 0, 0, &PageError{
+			Status:  http.StatusBadRequest,
+			Message: "This is no day: " + text + ".",
+			Hint:    "Write it like " + x.Shell.Present()[:len("2006-01-02")] + ".",
+		}
 	}
 	return begin, begin.AddDays(1, x.Shell.Desk.DB.Zone()), nil
 }

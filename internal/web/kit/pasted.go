@@ -19,7 +19,11 @@ const TableLimit = 1 << 20
 func (x *Exchange) Pasted() (name string, content []byte, err error) {
 	err = x.R.ParseMultipartForm(2 * TableLimit)
 	if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
-		return "", nil, &PageError{Status: http.StatusRequestEntityTooLarge, Message: fmt.Sprintf("The table is larger than %d kB.", TableLimit>>10), Hint: "Send fewer lines."}
+		return "", nil, &PageError{
+			Status:  http.StatusRequestEntityTooLarge,
+			Message: fmt.Sprintf("The table is larger than %d kB.", TableLimit>>10),
+			Hint:    "Send fewer lines.",
+		}
 	}
 	if err != nil {
 		return "", nil, &PageError{Status: http.StatusBadRequest, Message: "The form did not arrive whole.", Hint: "Open the page anew and send it again."}
@@ -52,7 +56,11 @@ func ReadPasted[T any](name string, content []byte, fields []table.Field, read f
 		rows, err = read(t)
 	}
 	if err != nil {
-		return nil, &PageError{Status: http.StatusBadRequest, Message: Sentence(err.Error()), Hint: "The first line names the columns: " + columnNames(fields) + "."}
+		return nil, &PageError{
+			Status:  http.StatusBadRequest,
+			Message: Sentence(err.Error()),
+			Hint:    "The first line names the columns: " + columnNames(fields) + ".",
+		}
 	}
 	return rows, nil
 }

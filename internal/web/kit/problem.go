@@ -58,7 +58,13 @@ func (x *Exchange) Shown(err error) *PageError {
 	if x.R.Context().Err() != nil {
 		return &PageError{Status: http.StatusServiceUnavailable, Message: "Nobody waits for the answer any more."}
 	}
-	x.Shell.Log.Error("page failed", slog.String("reference", reference), slog.String("method", x.R.Method), slog.String("path", x.R.URL.Path), slog.Any("error", err))
+	x.Shell.Log.Error(
+		"page failed",
+		slog.String("reference", reference),
+		slog.String("method", x.R.Method),
+		slog.String("path", x.R.URL.Path),
+		slog.Any("error", err),
+	)
 	return &PageError{
 		Status: http.StatusInternalServerError, Message: "Something went wrong.",
 		Hint: "Nothing was stored. Tell whoever cares for the program the reference " + reference + ".",

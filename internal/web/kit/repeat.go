@@ -24,7 +24,11 @@ const mostRepeats = 256
 // Only the same form from the same session is answered so: whoever asks shows what was signed with, too.
 // An answer that gave no new token is not kept: the form can be sent anew.
 func newRepeats() Cache {
-	return Cache{Most: mostRepeats, Span: RepeatFor, worth: func(answer any) bool { return answer.(*wholeAnswer).renewed }} //nolint:forcetypeassert // once asks for nothing else
+	return Cache{
+		Most:  mostRepeats,
+		Span:  RepeatFor,
+		worth: func(answer any) bool { return answer.(*wholeAnswer).renewed },
+	} //nolint:forcetypeassert // once asks for nothing else
 }
 
 // wholeAnswer is an answer as it is sent, to each browser that asked for it.

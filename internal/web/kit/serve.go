@@ -57,8 +57,22 @@ func New(o Options) (*Shell, error) {
 		return nil, errors.New("the address of the pages must be given, such as http://localhost:8420")
 	}
 	s := &Shell{
-		Desk: o.Desk, Door: o.Door, proxied: o.Proxied, Base: o.Base, Prefix: strings.TrimRight(o.Base.Path, "/"), secure: o.Base.Scheme == "https",
-		Clock: o.Clock, Log: o.Log, demo: o.Demo, Mux: http.NewServeMux(), cross: http.NewCrossOriginProtection(), explain: o.Explain, notice: o.Notice, refuse: o.Refuse, repeats: newRepeats(), closing: make(chan struct{}),
+		Desk:    o.Desk,
+		Door:    o.Door,
+		proxied: o.Proxied,
+		Base:    o.Base,
+		Prefix:  strings.TrimRight(o.Base.Path, "/"),
+		secure:  o.Base.Scheme == "https",
+		Clock:   o.Clock,
+		Log:     o.Log,
+		demo:    o.Demo,
+		Mux:     http.NewServeMux(),
+		cross:   http.NewCrossOriginProtection(),
+		explain: o.Explain,
+		notice:  o.Notice,
+		refuse:  o.Refuse,
+		repeats: newRepeats(),
+		closing: make(chan struct{}),
 	}
 	if s.Desk != nil {
 		s.Terms = words.Of(s.Desk.DB.Site())
@@ -92,7 +106,11 @@ func (s *Shell) ServeAll(routes []Route) {
 // Handler returns the whole of the pages.
 func (s *Shell) Handler() http.Handler {
 	s.cross.SetDenyHandler(s.Serve(Route{Handle: func(*Exchange) error {
-		return &PageError{Status: http.StatusForbidden, Message: "The form came from another site.", Hint: "Nothing was stored. Open the page here and send it again."}
+		return &PageError{
+			Status:  http.StatusForbidden,
+			Message: "The form came from another site.",
+			Hint:    "Nothing was stored. Open the page here and send it again.",
+		}
 	}}))
 	return s.headers(s.cross.Handler(s.Mux))
 }
