@@ -72,12 +72,12 @@ func (a sampleCommands) check(name string, f *checkFiles) (err error) {
 	if err != nil {
 		return err
 	}
-	content, size, err := setUpCommands{a.app}.source(name)
+	content, size, err := setUpCommands(a).source(name)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, content.Close()) }()
-	r, stop := setUpCommands{a.app}.progress(content, size, name)
+	r, stop := setUpCommands(a).progress(content, size, name)
 	defer stop()
 	t, err := table.Open(name, r, p, desk.Columns(desk.Readings))
 	if err != nil {

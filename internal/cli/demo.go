@@ -176,7 +176,7 @@ func (a servingCommands) today(c *cobra.Command, d *desk.Desk) error {
 		site := d.DB.Site()
 		fmt.Fprintf(a.Out, "%s, %s\n", site.Name, v.Now().In(v.Zone()))
 		a.heading("Due to be sampled")
-		dayCommands{a.app}.printDue(v, dueOf(board))
+		dayCommands(a).printDue(v, dueOf(board))
 		for _, s := range []reprocessing.State{
 			reprocessing.OnHold, reprocessing.OutOfService, reprocessing.InReprocessing, reprocessing.NotKnown,
 			reprocessing.Ready,

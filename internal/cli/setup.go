@@ -51,7 +51,7 @@ account too, and then serves the pages.`,
 		},
 		RunE: func(c *cobra.Command, _ []string) (err error) {
 			if pages {
-				return servingCommands{a.app}.firstRun(c, listen)
+				return servingCommands(a).firstRun(c, listen)
 			}
 			if !slices.Contains(record.AllTerms, site.Terms) {
 				return usageError{fmt.Errorf("--terms %s: allowed: us, uk", site.Terms)}

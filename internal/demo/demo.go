@@ -60,7 +60,7 @@ type Summary struct {
 	Cycles   int `json:"cycles"`
 	Samples  int `json:"samples"`
 	Readings int `json:"readings"`
-	// Verifications counts sampled cleanings, ActionRounds those of them over the action level.
+	// Verifications counts sampled cleanings, ActionVerifications those of them over the action level.
 	Verifications       int   `json:"verifications"`
 	ActionVerifications int   `json:"action_verifications"`
 	Holds               int   `json:"holds"`

@@ -160,7 +160,7 @@ func (tx *Tx) CountEvents(scope string, kind record.Kind, after, before, known u
 	return n, err
 }
 
-// RoundsBefore calls visit for the decisions on verifications of a scope that happened up to an instant and
+// VerificationsBefore calls visit for the decisions on verifications of a scope that happened up to an instant and
 // were known, the latest first, until it returns false.
 func (tx *Tx) VerificationsBefore(scope string, to, known unit.Instant, visit func(Kept) (more bool, err error)) error {
 	const page = 4

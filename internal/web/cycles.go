@@ -9,7 +9,7 @@ import (
 	"rinsate/internal/present/words"
 )
 
-// tripLine is one cycle as it went.
+// cycleLine is one cycle as it went.
 type cycleLine struct {
 	// Began says since when and after what, Ended how it ended; Mark is what the release check said at its end.
 	Since, Began, BeganHref, Ended string

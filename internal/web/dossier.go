@@ -143,7 +143,7 @@ func (s scopePages) fillDossier(page *dossierPage, v desk.View, from, to unit.In
 	return nil
 }
 
-// tripsBetween returns the cycles that went on in a period, the newest first; cut says that there
+// cyclesBetween returns the cycles that went on in a period, the newest first; cut says that there
 // are more.
 func cyclesBetween(v desk.View, tag string, from, to unit.Instant) (all []desk.Cycle, cut bool, err error) {
 	for to >= from {

@@ -285,7 +285,7 @@ func (b *site) minutes(n int) string {
 	return b.at().Add(time.Duration(n) * time.Minute).Time().Format(time.RFC3339)
 }
 
-// bringTurnaround reads in a use of the scope D-01 and its steps up to the samples.
+// bringCycle reads in a use of the scope D-01 and its steps up to the samples.
 func (p *page) bringCycle(b *site) {
 	p.Helper()
 	p.bring(desk.Uses, fileOf("scope,start,end,procedure,person", "D-01,"+b.minutes(-90)+","+b.minutes(-50)+",ERCP,N-01"))

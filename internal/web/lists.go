@@ -38,7 +38,7 @@ func scopeListsOf(x *kit.Exchange, tag string) scopeLists {
 	return l
 }
 
-// tripsFiled is how many cycles a file takes: as many as a dossier.
+// cyclesFiled is how many cycles a file takes: as many as a dossier.
 const cyclesFiled = 400
 
 // scopeFile answers with one of the lists of a scope's page.

@@ -17,7 +17,7 @@ import (
 // manyReadings is a series of a scope that is sampled ten times a day for five years.
 const manyReadings = 20_000
 
-// BenchmarkStream measures how long a series of 20,000 readings takes, all of them drawn: for the server,
+// BenchmarkSeries measures how long a series of 20,000 readings takes, all of them drawn: for the server,
 // and for a browser from asking until the picture is laid out and painted. The goal is under 300 ms for
 // each.
 func BenchmarkSeries(b *testing.B) {

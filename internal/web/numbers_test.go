@@ -19,7 +19,7 @@ import (
 	"rinsate/internal/store/storetest"
 )
 
-// streamPath is the page of the series that rises.
+// seriesPath is the page of the series that rises.
 const seriesPath = "/trends/" + numberedScope + "/" + string(scope.OuterDistalEnd)
 
 // follow clicks the first link whose text holds some words.

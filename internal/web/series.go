@@ -140,7 +140,7 @@ func (c seriesChoice) AllRules() []struct {
 // All says that every reading is drawn.
 func (c seriesChoice) All() bool { return c.Last == allReadings }
 
-// streamChoiceOf reads what is asked for; without limits of its own those in force are shown.
+// seriesChoiceOf reads what is asked for; without limits of its own those in force are shown.
 func seriesChoiceOf(x *kit.Exchange, q url.Values) (c seriesChoice, err error) {
 	c = seriesChoice{View: figure.View(q.Get("view")), Last: lastShown, From: q.Get("from"), To: q.Get("to"), Charts: map[string]bool{}, Rules: map[int]bool{}}
 	if c.View == "" {
@@ -226,7 +226,7 @@ func (s numberPages) series(x *kit.Exchange) error {
 	return s.seriesPage(x, http.StatusOK, x.R.URL.Query(), kit.Sent{})
 }
 
-// streamOf finds the series of an address: where a point has readings on several scales and none is named,
+// seriesOf finds the series of an address: where a point has readings on several scales and none is named,
 // the one with the latest reading.
 func (s numberPages) seriesOf(v desk.View, x *kit.Exchange, q url.Values) (key trend.Key, others []trend.Key, err error) {
 	tag, point := x.R.PathValue("tag"), scope.PointKind(x.R.PathValue("point"))
@@ -427,7 +427,7 @@ func (s numberPages) places() figure.Places {
 	return figure.Places{Record: func(id ledger.ID) string { return s.RecordHref(string(id)) }}
 }
 
-// streamChart draws the chart that was asked for; nil when the time has no reading.
+// seriesChart draws the chart that was asked for; nil when the time has no reading.
 func (s numberPages) seriesChart(v desk.View, series desk.Series, c seriesChoice, page *seriesPage) (*kit.Picture, error) {
 	levels, err := v.Registry().LevelsFor(series.Key, series.Kind, s.Now())
 	if err != nil {

@@ -26,7 +26,7 @@ import (
 	"rinsate/internal/store/storetest"
 )
 
-// demoToday is where the invented data end, a Thursday, and demoTurnarounds how many cycles there are:
+// demoToday is where the invented data end, a Thursday, and demoCycles how many cycles there are:
 // the fewest hundreds with which limits are adopted and revised and the worn channel is found.
 var demoToday = time.Date(2026, 9, 17, 12, 40, 0, 0, time.UTC)
 

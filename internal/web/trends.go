@@ -46,7 +46,7 @@ type standingChoice struct {
 // sorting is an order of the list.
 type sorting struct{ Key, Word string }
 
-// streamLine is one series of the list.
+// seriesLine is one series of the list.
 type seriesLine struct {
 	Tag, Href, ScopeHref, Point, Kind, System, Kit string
 	Readings                                       int
@@ -57,7 +57,7 @@ type seriesLine struct {
 	Spark                                          template.HTML
 }
 
-// streamsShown is how many series a page of the list holds.
+// allSeriesShown is how many series a page of the list holds.
 const seriesShown = 50
 
 // sorts are the orders of the list of series.
@@ -146,7 +146,7 @@ func (p trendsPage) shows(m desk.Summary) bool {
 		is(p.Standing, string(m.Standing)) && is(p.Baseline, figure.BaselineWord(m.Baseline, m.Provisional))
 }
 
-// sortStreams puts series, which come in the order of scope and point, into another one.
+// sortAllSeries puts series, which come in the order of scope and point, into another one.
 func sortSeries(list []desk.Summary, by string) {
 	since := func(m desk.Summary) unit.Instant {
 		switch {
@@ -218,7 +218,7 @@ func standingMark(t words.Terms, st desk.Standing, last *trend.Signal) words.Mar
 	return words.Mark{Word: word, Shape: shape, Class: class}
 }
 
-// streamLine fills in a line of the list; id tells its picture from others.
+// seriesLine fills in a line of the list; id tells its picture from others.
 func (s *Server) seriesLine(m desk.Summary, id string, now unit.Instant) seriesLine {
 	zone := s.Desk.DB.Zone()
 	line := seriesLine{

@@ -33,7 +33,7 @@ type watched struct {
 	outlook desk.Outlook
 }
 
-// allStreams is the question that watched answers.
+// allSeries is the question that watched answers.
 const allSeries = "all series"
 
 // signalsShown are those of the last day for the board.
@@ -90,7 +90,7 @@ func (s *Server) Watch(ctx context.Context) {
 	}
 }
 
-// LookAtStreams keeps what the charts make of all series now.
+// LookAtSeries keeps what the charts make of all series now.
 func (s *Server) LookAtSeries(ctx context.Context) error {
 	size, err := s.size(ctx)
 	if err != nil {

@@ -179,7 +179,7 @@ func wordy(text string) bool {
 
 // fromHelp returns the paragraphs of a topic.
 func fromHelp(_, text string) (found []string, err error) {
-	for _, part := range strings.Split(action.ReplaceAllString(text, "…"), "\n\n") {
+	for part := range strings.SplitSeq(action.ReplaceAllString(text, "…"), "\n\n") {
 		if wordy(part) {
 			found = append(found, part)
 		}

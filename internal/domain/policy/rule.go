@@ -268,13 +268,6 @@ func verificationWords(x reading.Rules) string {
 	return words
 }
 
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 func stepWords(s reprocessing.StepRule) string {
 	parts := []string{"may be left out"}
 	if s.Required {

@@ -47,7 +47,7 @@ func BaselineWord(b *trend.Baseline, provisional bool) string {
 	return "adopted"
 }
 
-// AlarmWords says what a signal means, in the facility's time.
+// SignalWords says what a signal means, in the facility's time.
 func SignalWords(a trend.Signal, zone *time.Location) string {
 	text := a.First.Words
 	if s := a.Since; s != nil {
