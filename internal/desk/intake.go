@@ -94,7 +94,7 @@ func Columns(kind Kind) []table.Field {
 			word("unit", words(reading.Units), "unit; without it the analyte's usual one"),
 			number("alert", "alert level, reached by a value at or over it"),
 			number("action", "action level"),
-			word("comparison", []string{string(reading.Over), string(reading.AtOrOver)}, "when a value counts as over the action level"),
+			word("comparison", []string{string(reading.Over), string(reading.AtOrOver)}, "when a value exceeds the action level; without it at-or-over, but for strips"),
 			number("cv", "coefficient of variation of single readings, as a fraction"),
 			text("clean", "a strip's words for clean, separated by |"),
 			text("dirty", "a strip's words for dirty, separated by |"),
@@ -293,6 +293,9 @@ func (r row) level() reading.Level {
 		Source: r.col["source"].Text(), Edition: r.col["edition"].Text(), Adopter: r.col["adopted_by"].Text(), Adopted: r.col["adopted"].Time(),
 	}
 	l.Analyte, l.Unit = r.analyte()
+	if l.Comparison == "" && l.Analyte != reading.Strip {
+		l.Comparison = reading.AtOrOver // the stricter one: what a file leaves unsaid is never good
+	}
 	return l
 }
 
