@@ -13,7 +13,7 @@ var stepTaken = describe(kind[reprocessing.Step]{
 		note("note", ""), note("delayed", "what was done because cleaning began late"), plain("disinfectant", "disinfectant"),
 		found("disinfectant_lot", "lot of the disinfectant", ByLot), plain("disinfectant_expires", "disinfectant expires"), plain("mec", "concentration check"),
 		plain("coldest_cel", "coldest temperature"), plain("has_temperature", "temperature recorded"), plain("contact", "contact time"),
-		plain("reprocessor", "reprocessor"), plain("cycle_number", "cycle of the reprocessor"), plain("cabinet", "cabinet"), plain("procedure", "procedure"),
+		plain("reprocessor", "reprocessor"), plain("cycle_number", "cycle of the reprocessor"), plain("cabinet", "cabinet"), remark("procedure", "procedure"),
 	},
 	outcomes: func(s reprocessing.Step) []string { return []string{resultOutcome(s.Result), resultOutcome(s.MEC)} },
 	words: func(s reprocessing.Step) string {

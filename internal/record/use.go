@@ -8,9 +8,9 @@ import (
 
 var use = describe(kind[reprocessing.Use]{
 	kind: Use, means: "a procedure on a patient",
-	scope: "scope", time: "start", word: "procedure", until: "end",
+	scope: "scope", time: "start", until: "end",
 	fields: []Field{
-		found("scope", "", ByScope), plain("start", "begun"), plain("end", "ended"), plain("procedure", "procedure"), plain("room", "room"),
+		found("scope", "", ByScope), plain("start", "begun"), plain("end", "ended"), remark("procedure", "procedure"), remark("room", "room"),
 		plain("patient", "commitment to the patient's number"), ends("finishes", "finishes", "the beginning that it finishes"),
 	},
 	words: func(u reprocessing.Use) string {

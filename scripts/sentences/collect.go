@@ -90,18 +90,37 @@ func fromGo(name, text string) (found []string, err error) {
 			if patterns(n) {
 				return false
 			}
-		case *ast.BasicLit:
-			if n.Kind != token.STRING {
-				return true
+		case *ast.BinaryExpr:
+			if one, ok := joined(n); ok {
+				if reads(one) {
+					found = append(found, one)
+				}
+				return false
 			}
-			one, err := strconv.Unquote(n.Value)
-			if err == nil && reads(one) {
+		case *ast.BasicLit:
+			if one, ok := joined(n); ok && reads(one) {
 				found = append(found, one)
 			}
 		}
 		return true
 	})
 	return found, nil
+}
+
+// joined returns a text that may be written in pieces, one after the other.
+func joined(e ast.Expr) (text string, ok bool) {
+	switch e := e.(type) {
+	case *ast.BasicLit:
+		if e.Kind == token.STRING {
+			one, err := strconv.Unquote(e.Value)
+			return one, err == nil
+		}
+	case *ast.BinaryExpr:
+		before, ok := joined(e.X)
+		after, also := joined(e.Y)
+		return before + after, ok && also && e.Op == token.ADD
+	}
+	return "", false
 }
 
 // patterns says whether a call makes a pattern of its text.

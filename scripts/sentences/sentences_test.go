@@ -73,8 +73,9 @@ func TestWordsOfTheTrade(t *testing.T) {
 
 func TestTextsOfGo(t *testing.T) {
 	got, err := fromGo("x.go", "package x\n\nimport \"one two\"\n\nvar a = \"SELECT code FROM site\"\n\ntype b struct { C int `json:\"two words\"` }\n\n"+
-		"var d = regexp.MustCompile(\"two words\")\n\nvar e = \"the scope %s is on hold\"\nvar f, g, h = \"Recall\", \"recall\", \"x y\"\n")
-	if want := []string{"the scope %s is on hold", "Recall"}; err != nil || strings.Join(got, "|") != strings.Join(want, "|") {
+		"var d = regexp.MustCompile(\"two words\")\n\nvar e = \"the scope %s is on hold\"\nvar f, g, h = \"Recall\", \"recall\", \"x y\"\n"+
+		"var i = \"one piece \" +\n\"and another\"\n")
+	if want := []string{"the scope %s is on hold", "Recall", "one piece and another"}; err != nil || strings.Join(got, "|") != strings.Join(want, "|") {
 		t.Errorf("%q, %v", got, err)
 	}
 }
