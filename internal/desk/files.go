@@ -10,6 +10,8 @@ import (
 	"rinsate/internal/wire/table"
 )
 
+//go:generate go test -run TestTableOfFiles -update .
+
 // files lists every kind of file in the order in which they have to be read in: what others refer to comes
 // first. It is the one list: what is not in it cannot be read in.
 var files = []fileKind{
