@@ -47,7 +47,8 @@ var fileOfReadings = fileKind{
 		wordColumn("unit", words(reading.Units), "unit; without it the analyte's usual one"),
 		textColumn("value", "the value as shown"),
 	},
-	example: `id,scope,point,cleaning,not_applicable,kit,lot,person,collected,capped,uncapped,dipped,activated,shaken_s,read,flushed_ml,recovered_ml,meter,system,analyte,unit,value
+	example: `id,scope,point,cleaning,not_applicable,kit,lot,person,collected,capped,uncapped,dipped,activated,shaken_s,read,` +
+		`flushed_ml,recovered_ml,meter,system,analyte,unit,value
 ,D-01,outer-distal-end,,,example-kit,A17,T-01,2026-03-02T09:23:00+01:00,,,,2026-03-02T09:24:00+01:00,6,2026-03-02T09:24:20+01:00,,,M-1,,,,41
 `,
 	whole: (*intake).readings,

@@ -15,7 +15,8 @@ var fileOfRepairs = fileKind{
 	needs: needs(access.RecordStep, access.VoidRecord),
 	columns: []table.Field{
 		textColumn("id", "the sender's own id of the row"), required(textColumn("scope", "asset tag")), required(timeColumn("sent", "when it went")),
-		timeColumn("returned", "when it came back"), textColumn("fault", "what was wrong"), textColumn("work", "what was done"), textColumn("person", "who records it"),
+		timeColumn("returned", "when it came back"), textColumn("fault", "what was wrong"), textColumn("work", "what was done"),
+		textColumn("person", "who records it"),
 	},
 	example: `id,scope,sent,returned,fault,work,person
 ,D-01,2026-02-02T08:00:00+01:00,2026-02-20T10:00:00+01:00,leak at the bending section,sheath replaced,L-01

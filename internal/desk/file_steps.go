@@ -40,7 +40,8 @@ var fileOfSteps = fileKind{
 		textColumn("cabinet", "cabinet, as named in the rule set"),
 		textColumn("procedure", "what an issued scope is meant for"),
 	},
-	example: `id,scope,step,start,end,person,result,note,delayed,disinfectant,disinfectant_lot,disinfectant_expires,mec,coldest_cel,contact_min,reprocessor,cycle_number,cabinet,procedure
+	example: `id,scope,step,start,end,person,result,note,delayed,disinfectant,disinfectant_lot,disinfectant_expires,` +
+		`mec,coldest_cel,contact_min,reprocessor,cycle_number,cabinet,procedure
 ,D-01,leak-test,2026-03-02T08:58:00+01:00,2026-03-02T09:00:00+01:00,T-01,pass,,,,,,,,,,,,
 ,D-01,manual-cleaning,2026-03-02T09:01:00+01:00,2026-03-02T09:19:00+01:00,T-01,,,,,,,,,,,,,
 `,
