@@ -24,7 +24,7 @@ func (t spoken) describe(l desk.Line, v desk.View) string {
 		return say(l, func(s reprocessing.Step) string { return join(t.Record(l.Type, l.Words()), until(s.End, v)) })
 	case record.Reading:
 		return say(l, func(r reading.Reading) string {
-			return fmt.Sprintf("%s: %s, %s (%s)", r.With.Point, r.Value, t.outcome(r.Judgement.Outcome), r.Judgement.Why)
+			return fmt.Sprintf("%s: %s, %s (%s)", r.With.Point.Words(), r.Value, t.outcome(r.Judgement.Outcome), r.Judgement.Why)
 		})
 	case record.Verification:
 		return say(l, func(d reprocessing.Decision) string {

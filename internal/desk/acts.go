@@ -152,9 +152,9 @@ func (w *Work) PlaceHold(e Entry, h reprocessing.Hold) (Receipt, error) {
 	return w.append(e, record.Hold, h.At, h)
 }
 
-// LiftHold ends one hold. It rests on a second person who is registered here, or, where the rules placed
-// the hold for a verification over the action level, on a verification that the scope passed after it
-// (reprocessing.Lift.Ends).
+// LiftHold ends one hold. Whoever lifts is registered here. The lift rests on a second person who is too, or,
+// where the rules placed the hold for a verification over the action level, on a verification that the scope
+// passed after it (reprocessing.Lift.Ends).
 func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if err := w.may(ToLiftHold, &e); err != nil {
 		return Receipt{}, err
@@ -206,12 +206,8 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if l.Second != "" {
-		if known, err := w.personKnown(l.Second); err != nil {
-			return Receipt{}, err
-		} else if !known {
-			return Receipt{}, notFound("register the person, or name another with --second", "the second person %q is not registered here", l.Second)
-		}
+	if err := w.liftersKnown(l); err != nil {
+		return Receipt{}, err
 	}
 	verification, err := w.checkVerification(l, hold)
 	if err != nil {
@@ -248,6 +244,24 @@ func (v View) passedSince(hold reprocessing.Hold, at unit.Instant) (string, erro
 		}
 	}
 	return last.ID, nil
+}
+
+// liftersKnown refuses codes that nobody here has: whoever could make one up would be two people alone.
+func (v View) liftersKnown(l reprocessing.Lift) error {
+	for _, of := range []struct{ code, who, hint string }{
+		{l.By, "the person", "register the person, or let somebody lift it who is registered"},
+		{l.Second, "the second person", "register the person, or name another with --second"},
+	} {
+		if of.code == "" {
+			continue
+		}
+		if known, err := v.personKnown(of.code); err != nil {
+			return err
+		} else if !known {
+			return notFound(of.hint, "%s %q is not registered here", of.who, of.code)
+		}
+	}
+	return nil
 }
 
 // personKnown says whether a code belongs to somebody who is registered and may still come in.

@@ -337,6 +337,32 @@ func TestImportChanges(t *testing.T) {
 	}
 }
 
+// A file may leave open when a value exceeds the level.
+func TestImportedLevelWithoutComparison(t *testing.T) {
+	t.Parallel()
+	clock := storetest.NewClock()
+	b := beginning(clock)
+	db, err := b.Begin(t.Context(), sqlite.Folder(filepath.Join(t.TempDir(), "data")), clock.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	for _, comparison := range []string{"", "over"} {
+		out, err := desk.New(db).As(access.Operator("L-01")).Import(t.Context(), desk.File{
+			Kind: desk.Levels, Name: "l.csv", By: "L-01",
+			Content: strings.NewReader("system,kit,point,action,comparison,source,edition,adopted_by,adopted\n" +
+				"s,k,instrument-channel,200," + comparison + ",test,1,L-01,2026-01-05T07:00:00+01:00\n"),
+		}, true)
+		if err != nil || out.Stored != 1 {
+			t.Errorf("%q: %v, %+v", comparison, err, out)
+		}
+	}
+}
+
 func TestPropose(t *testing.T) {
 	t.Parallel()
 	const zone = "Europe/Berlin"

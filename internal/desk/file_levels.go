@@ -30,7 +30,8 @@ var fileOfLevels = fileKind{
 		wordColumn("unit", words(reading.Units), "unit; without it the analyte's usual one"),
 		numberColumn("alert", "alert level, reached by a value at or over it"),
 		numberColumn("action", "action level"),
-		wordColumn("comparison", []string{string(reading.Over), string(reading.AtOrOver)}, "when a value counts as over the action level"),
+		wordColumn("comparison", []string{string(reading.Over), string(reading.AtOrOver)},
+			"when a value exceeds the action level; without it at-or-over, but for strips"),
 		numberColumn("cv", "coefficient of variation of single readings, as a fraction"),
 		textColumn("clean", "a strip's words for clean, separated by |"),
 		textColumn("dirty", "a strip's words for dirty, separated by |"),
@@ -62,6 +63,9 @@ func (r row) level() reading.Level {
 		Source: r.col["source"].Text(), Edition: r.col["edition"].Text(), Adopter: r.col["adopted_by"].Text(), Adopted: r.col["adopted"].Time(),
 	}
 	l.Analyte, l.Unit = r.analyte()
+	if l.Comparison == "" && l.Analyte != reading.Strip {
+		l.Comparison = reading.AtOrOver // the stricter one: what a file leaves unsaid is never good
+	}
 	return l
 }
 

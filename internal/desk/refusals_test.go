@@ -136,7 +136,7 @@ func TestRefusedRecords(t *testing.T) {
 			"use that ends before it starts",
 			use(func(u *reprocessing.Use) { u.End = now - 1_000_000 }),
 			fault.Invalid,
-			"use of D-01: it would end at 2026-03-02T07:59:59Z, before it started at 2026-03-02T08:00:00Z",
+			"use of D-01: it would end before it started",
 		},
 		{
 			"use tomorrow",
@@ -257,7 +257,7 @@ func TestRefusedSamples(t *testing.T) {
 			"activated before it was collected",
 			sample(func(s *sampling.Sample) { s.Activated = now - 1_000_000 }),
 			fault.Invalid,
-			"sample of D-01 at outer-distal-end: it was activated at " + (now - 1_000_000).String() + ", before it was collected at " + now.String(),
+			"sample of D-01 at outer-distal-end: it was activated before it was collected",
 		},
 		{
 			"sample tomorrow",
@@ -287,7 +287,7 @@ func TestRefusedSamples(t *testing.T) {
 			"capped after it was activated",
 			mark(sampling.Moment{Sample: id(taken), Mark: sampling.Capped, At: now}),
 			fault.Invalid,
-			"sample of D-01 at outer-distal-end: it was activated at 2026-03-02T09:03:20Z, before it was capped at " + now.String(),
+			"sample of D-01 at outer-distal-end: it was activated before it was capped",
 		},
 		{
 			"unknown mark",
@@ -324,7 +324,7 @@ func TestRefusedSamples(t *testing.T) {
 			"reading before the sample",
 			read(func(in *desk.Reading) { in.At = taken.Record.At - 1 }),
 			fault.Invalid,
-			"sample of D-01 at outer-distal-end: it was read at 2026-03-02T09:02:59.999999Z, before it was activated at 2026-03-02T09:03:20Z",
+			"sample of D-01 at outer-distal-end: it was read before it was activated",
 		},
 		{
 			"reading of what is not applicable",

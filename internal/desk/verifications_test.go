@@ -164,6 +164,12 @@ func TestRefusedLifts(t *testing.T) {
 			"the second person \"L-09\" is not registered here\nhint: register the person, or name another with --second",
 		},
 		{
+			"a first person whom nobody knows",
+			lift(reprocessing.Lift{Hold: id, By: "L-09", Reason: "r", Second: "L-02"}),
+			fault.NotFound,
+			"the person \"L-09\" is not registered here\nhint: register the person, or let somebody lift it who is registered",
+		},
+		{
 			"the same person in other letters",
 			lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Second: "l-01"}),
 			fault.Invalid,

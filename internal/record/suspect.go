@@ -33,7 +33,7 @@ var suspect = describe(kind[SuspectBody]{
 		names("readings[]", "reading", "a reading that it is about"),
 	},
 	tables:   func(x SuspectBody, p *Placing) { p.Suspect = x.Readings },
-	words:    func(x SuspectBody) string { return fmt.Sprintf("%d readings: %s", len(x.Readings), x.Reason) },
+	words:    func(x SuspectBody) string { return doubted(len(x.Readings)) + ": " + x.Reason },
 	kept:     fromOthers,
 	followed: "Readings are not relied on any more",
 	example: SuspectBody{
@@ -41,3 +41,10 @@ var suspect = describe(kind[SuspectBody]{
 		Readings: []ledger.ID{ledger.ID(exampleID("reading"))},
 	},
 })
+
+func doubted(n int) string {
+	if n == 1 {
+		return "1 reading"
+	}
+	return fmt.Sprintf("%d readings", n)
+}

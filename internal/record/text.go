@@ -15,7 +15,8 @@ import (
 const MaxText = 2000
 
 // CheckText refuses texts that would harm whoever reads them later: control characters and those that turn
-// the direction of writing, texts that are not UTF-8, and texts that are too long. body is the JSON of the
+// the direction of writing, characters that nobody sees in what is not free text, texts that are not UTF-8, too
+// long, or there and yet blank. body is the JSON of the
 // body in the version that this program writes.
 func CheckText(kind Kind, body json.RawMessage, by, device, reason string) error {
 	for i, f := range [...]struct{ label, value string }{{"the reason", reason}, {"the person", by}, {"the device", device}} {
@@ -55,8 +56,8 @@ func harmless(body []byte) bool {
 	if len(body) > MaxText {
 		return false
 	}
-	for _, b := range body {
-		if b < ' ' || b >= 0x7f || b == '\\' {
+	for i, b := range body {
+		if b < ' ' || b >= 0x7f || b == '\\' || b == ' ' && i > 0 && body[i-1] == '"' { // it may be blank
 			return false
 		}
 	}
@@ -108,10 +109,16 @@ func (d *Descriptor) field(name string) Field {
 	return Field{}
 }
 
-// mistaken says of a text that stays in the ledger that it would be read as a commitment to another one.
+// mistaken says of a text that stays in the ledger, such as a code, that it would be read as a commitment to
+// another one, or as the code of something else.
 func mistaken(s string) string {
 	if ledger.IsCommitment(s) {
 		return "looks like what the ledger holds in place of a free text"
+	}
+	for _, r := range s {
+		if text.Unseen(r) {
+			return fmt.Sprintf("holds U+%04X, which nobody sees", r)
+		}
 	}
 	return ""
 }
@@ -142,6 +149,9 @@ func flaw(s string, may Text) string {
 		if n := utf8.RuneCountInString(s); n > MaxText {
 			return fmt.Sprintf("has %d characters, %d at most are possible", n, MaxText)
 		}
+	}
+	if may != WholeFile && text.Blank(s) {
+		return "is blank"
 	}
 	for _, r := range s {
 		switch {

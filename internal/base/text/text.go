@@ -10,6 +10,7 @@ import (
 	"io"
 	"strings"
 	"sync"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -19,6 +20,16 @@ func Control(r rune) bool { return r < ' ' || r >= 0x7f && r < 0xa0 }
 // Turns says whether a character turns the direction of writing.
 func Turns(r rune) bool {
 	return r >= '\u202a' && r <= '\u202e' || r >= '\u2066' && r <= '\u2069' || r == '\u200e' || r == '\u200f' || r == '\u061c'
+}
+
+// Unseen says whether a character takes no room: two codes that differ by it alone look the same.
+func Unseen(r rune) bool {
+	return unicode.In(r, unicode.Cf, unicode.Variation_Selector, unicode.Other_Default_Ignorable_Code_Point)
+}
+
+// Blank says whether a text is there and yet shows nothing.
+func Blank(s string) bool {
+	return s != "" && !strings.ContainsFunc(s, func(r rune) bool { return !unicode.IsSpace(r) && !Unseen(r) })
 }
 
 // breaks says whether a character ends a line or a paragraph without being a line feed.

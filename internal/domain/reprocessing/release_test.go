@@ -405,7 +405,7 @@ func TestStates(t *testing.T) {
 		}, reprocessing.InReprocessing, "no reprocessing step is on record since it came back from repair at 2026-03-02 13:00 +01:00"},
 		{"back from repair, to be sampled", "annex 8 on flexible endoscopes: after repair", func(h *reprocessing.History) {
 			h.Repairs = []reprocessing.Repair{{Stamp: stamp("repair", noon), Repair: scope.Repair{Scope: "D-01", Sent: noon - hour, Returned: noon}}}
-		}, reprocessing.InReprocessing, "back from repair and not sampled since"},
+		}, reprocessing.InReprocessing, "back from repair, no cleaning verification has passed since"},
 		{"retired", "gone for good", func(h *reprocessing.History) { h.Instrument.Retired = noon }, reprocessing.OutOfService, "retired since 2026-03-02 " +
 			"13:00 +01:00"},
 		{"retired later", "not yet", func(h *reprocessing.History) { h.Instrument.Retired = noon + us }, reprocessing.Ready, ""},

@@ -55,7 +55,7 @@ func (u Use) Check() error {
 	case !u.Start.Known():
 		return fmt.Errorf("use of %s: when did it start?", u.Scope)
 	case u.End.Known() && u.End < u.Start:
-		return fmt.Errorf("use of %s: it would end at %s, before it started at %s", u.Scope, u.End, u.Start)
+		return fmt.Errorf("use of %s: it would end before it started", u.Scope)
 	}
 	return nil
 }
@@ -153,7 +153,7 @@ func (s Step) Check() error {
 	case !s.Start.Known():
 		return fmt.Errorf("%s of %s: when did it start?", s.Kind.Words(), s.Scope)
 	case s.End.Known() && s.End < s.Start:
-		return fmt.Errorf("%s of %s: it would end at %s, before it started at %s", s.Kind.Words(), s.Scope, s.End, s.Start)
+		return fmt.Errorf("%s of %s: it would end before it started", s.Kind.Words(), s.Scope)
 	case s.Result != NotStated && s.Result != Pass && s.Result != Fail:
 		return fmt.Errorf("%s of %s: result %q is not known; allowed: pass, fail", s.Kind.Words(), s.Scope, s.Result)
 	case s.MEC != NotStated && s.MEC != Pass && s.MEC != Fail:

@@ -144,7 +144,7 @@ func DueAt(rules []Rule, r Record, now unit.Instant, zone *time.Location) []Due 
 			}
 		case AfterRepair:
 			if r.Returned.Known() && r.Passed <= r.Returned {
-				add(r.Returned, nil, "back from repair and not sampled since")
+				add(r.Returned, nil, "back from repair, no cleaning verification has passed since")
 			}
 		case AfterFailedVerification:
 			if r.Failed.Known() && r.Passed <= r.Failed {
@@ -152,7 +152,7 @@ func DueAt(rules []Rule, r Record, now unit.Instant, zone *time.Location) []Due 
 			}
 		case OnArrival:
 			if r.Instrument.Owner != scope.Own && r.Passed < r.Instrument.InService {
-				add(r.Instrument.InService, nil, "%s, not sampled since it arrived", r.Instrument.Owner.Words())
+				add(r.Instrument.InService, nil, "%s, no cleaning verification has passed since it arrived", r.Instrument.Owner.Words())
 			}
 		case OnRequest:
 			for _, q := range r.Requests {

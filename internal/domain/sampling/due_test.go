@@ -151,7 +151,7 @@ func TestDueAt(t *testing.T) {
 		{
 			"loan arrived", "not sampled since", rule(sampling.OnArrival), duodenoscope(),
 			func(r *record) { r.Instrument.Owner = scope.Loan },
-			[]string{"loaner, not sampled since it arrived"},
+			[]string{"loaner, no cleaning verification has passed since it arrived"},
 			clock(t, "2026-01-01T00:00:00Z"),
 		},
 		{

@@ -67,7 +67,7 @@ func (s Sample) Check() error {
 			continue
 		}
 		if at < last {
-			return fail("it was %s at %s, before it was %s at %s", mark, at, lastName, last)
+			return fail("it was %s before it was %s", mark, lastName)
 		}
 		last, lastName = at, mark
 	}

@@ -280,17 +280,17 @@ func loaded(t *testing.T, name string) *time.Location {
 // they have; addresses and longer names stay.
 func TestSentence(t *testing.T) {
 	for in, want := range map[string]string{
-		"point-of-use treatment is not on record":           "bedside clean is not on record",
-		"do and record: point-of-use treatment":             "do and record: bedside clean",
-		"Point-of-use treatment first.":                     "Bedside clean first.",
-		"loaner, not sampled since it arrived":              "loan scope, not sampled since it arrived",
-		"Loaners come and go; a loaner":                     "Loan scopes come and go; a loan scope",
-		"All steps of one reprocessing cycle.":              "All steps of one decontamination cycle.",
-		"as a [loaner](/help/glossary#word-loaner).":        "as a [loan scope](/help/glossary#word-loaner).",
-		"[A loaner arrives](loaner.md) in a loaner-cabinet": "[A loan scope arrives](loaner.md) in a loaner-cabinet",
-		"A loaner. Loaners loaner, loanership":              "A loan scope. Loan scopes loan scope, loanership",
-		"reprocessing goes on, then leak test":              "reprocessing goes on, then leak test",
-		"":                                                  "",
+		"point-of-use treatment is not on record":                      "bedside clean is not on record",
+		"do and record: point-of-use treatment":                        "do and record: bedside clean",
+		"Point-of-use treatment first.":                                "Bedside clean first.",
+		"loaner, no cleaning verification has passed since it arrived": "loan scope, no cleaning verification has passed since it arrived",
+		"Loaners come and go; a loaner":                                "Loan scopes come and go; a loan scope",
+		"All steps of one reprocessing cycle.":                         "All steps of one decontamination cycle.",
+		"as a [loaner](/help/glossary#word-loaner).":                   "as a [loan scope](/help/glossary#word-loaner).",
+		"[A loaner arrives](loaner.md) in a loaner-cabinet":            "[A loan scope arrives](loaner.md) in a loaner-cabinet",
+		"A loaner. Loaners loaner, loanership":                         "A loan scope. Loan scopes loan scope, loanership",
+		"reprocessing goes on, then leak test":                         "reprocessing goes on, then leak test",
+		"":                                                             "",
 	} {
 		if got := UK.Sentence(in); got != want {
 			t.Errorf("%q is said as %q, want %q", in, got, want)

@@ -157,9 +157,13 @@ func (f Folder) acquire() (*flock.Flock, error) {
 		return nil, f.notWritable(err)
 	}
 	if !ok {
-		holder, _ := os.ReadFile(path) // only makes the message more helpful
+		content, _ := os.ReadFile(path) // only makes the message more helpful
+		holder := "process " + strings.TrimSpace(string(content))
+		if holder == "process " { // it has not written its number yet
+			holder = "another process"
+		}
 		return nil, &fault.Error{
-			Code: fault.Busy, Message: fmt.Sprintf("%s is in use by process %s", f, strings.TrimSpace(string(holder))),
+			Code: fault.Busy, Message: fmt.Sprintf("%s is in use by %s", f, holder),
 			Hint: "stop that process, or wait until it has finished; two programs on one ledger would fork it",
 		}
 	}

@@ -48,5 +48,10 @@ func TestOtherLayout(t *testing.T) {
 		if _, err := home.Verify(context.Background(), nil, nil); err != nil {
 			t.Errorf("the ledger of a folder of layout %d cannot be verified any more: %v", number, err)
 		}
+		if _, err := sqlitetest.Raw(t, home).ExecContext(t.Context(), "DROP TABLE text"); err != nil {
+			t.Fatal(err)
+		}
+		_, err = home.Verify(context.Background(), nil, nil)
+		refused("verify, without a table that came later,", err)
 	}
 }

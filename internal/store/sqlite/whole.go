@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/store"
 )
 
@@ -41,7 +42,14 @@ func (f Folder) Verify(ctx context.Context, vkeys []string, progress func(done, 
 		defer func() { _ = s.Close() }() //nolint:contextcheck // what was opened is closed although ctx may have ended
 		readers[i] = s
 	}
-	return store.Verify(ctx, readers[:], note, vkeys, progress)
+	v, err = store.Verify(ctx, readers[:], note, vkeys, progress)
+	if bad := (*ledger.FaultError)(nil); err != nil && !errors.As(err, &bad) {
+		// A table that is missing in a folder of another layout says nothing of its ledger.
+		if other := checkLayout(ctx, pool); other != nil {
+			return v, other
+		}
+	}
+	return v, err
 }
 
 // Rebuild is store.Rebuild on a folder that nobody has open.
