@@ -17,7 +17,7 @@ import (
 // describe says in a few words what a record holds: as the pages do, with the times, marks and reasons
 // that a line of a terminal has no other place for.
 func (t spoken) describe(l desk.Line, v desk.View) string {
-	switch l.Type {
+	switch l.Type { //nolint:exhaustive // all others are said as on the pages
 	case record.Use:
 		return say(l, func(u reprocessing.Use) string { return join(l.Words(), until(u.End, v)) })
 	case record.Step:
@@ -48,11 +48,6 @@ func (t spoken) describe(l desk.Line, v desk.View) string {
 		return say(l, func(h trend.Handling) string {
 			return join(fmt.Sprintf("%s: signal %s", h.Act, short(string(h.Signal))), h.Cause.Words(), h.Words, short(string(h.Record)))
 		})
-	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules,
-		record.Level, record.Sample, record.Moment, record.Hold, record.Lift, record.Repair, record.Request,
-		record.Void, record.Selection, record.Import, record.Target, record.Check, record.Suspect, record.Comparison,
-		record.Chart, record.Access, record.Handover, record.Erasure, record.Clock:
-		// said as on the pages
 	}
 	return l.Words()
 }

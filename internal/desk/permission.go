@@ -107,25 +107,6 @@ func needs(all ...access.Permission) []access.Permission { return all }
 // ImportName is the name of the acts of reading files in.
 const ImportName = "Import"
 
-// ImportOf is the act of reading a kind of file in.
-//
-// What describes the facility is the fleet's business. A level or a target judges, so that it is adopted
-// by whoever may adopt. A file of events writes what others did, at any time, in their names: that is for
-// whoever may record such events and also answers for records that turn out wrong, by voiding them.
-func ImportOf(kind Kind) access.Act {
-	a := access.Act{Name: ImportName, What: "read " + string(kind) + " in", Needs: needs(access.ManageFleet)}
-	switch kind {
-	case Levels, Targets:
-		a.Needs, a.Signed = append(a.Needs, access.Adopt), true
-	case Uses, Repairs, Steps, Readings:
-		a.Needs = append(a.Needs, access.RecordStep, access.VoidRecord)
-	case Checks:
-		a.Needs = append(a.Needs, access.CheckMeter, access.VoidRecord)
-	case Models, Fleet, People, Meters, Lots:
-	}
-	return a
-}
-
 // writtenBy is the act by which a type of record is written; its author is asked for what that takes when it
 // is taken back. What follows from other records, or is taken back by nobody, is no author's.
 var writtenBy = map[record.Kind]access.Act{

@@ -31,6 +31,9 @@ const (
 	PasskeyRemoved  AccessChange = "passkey-removed"
 )
 
+// Access records what somebody may do from then on, and what was done to the account.
+const Access Kind = "access"
+
 var accessGiven = describe(kind[AccessBody]{
 	kind: Access, means: "what somebody may do from then on, and what was done to the account",
 	key: "code",

@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/dossier"
 )
 
+// Attachment records a photograph or document with a scope; the bytes are kept apart under their hash.
+const Attachment Kind = "attachment"
+
 var attachment = describe(kind[dossier.Attachment]{
 	kind: Attachment, means: "a photograph or document with a scope; the bytes are kept apart under their hash",
 	scope: "scope", time: "at", word: "kind",

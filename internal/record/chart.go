@@ -22,6 +22,9 @@ func (c ChartBody) Key() string {
 	return c.Series.Scope + "|" + string(c.Series.Point) + "|" + c.Series.System + "|" + c.Series.Kit
 }
 
+// Chart records the baseline and limits of one series, as somebody adopted them.
+const Chart Kind = "chart"
+
 var chart = describe(kind[ChartBody]{
 	kind: Chart, means: "the baseline and limits of one series, as somebody adopted them",
 	key: "series.scope series.point series.system series.kit", of: "series.scope",

@@ -16,6 +16,9 @@ type CheckBody struct {
 	Serviced string `json:"serviced,omitempty"`
 }
 
+// Check records a check of a meter: controls that were read together, and what they mean.
+const Check Kind = "check"
+
 var check = describe(kind[CheckBody]{
 	kind: Check, means: "a check of a meter: controls that were read together, and what they mean",
 	time: "verdict.at", word: "verdict.outcome",

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 )
 
@@ -9,6 +10,9 @@ type ClockBody struct {
 	Before unit.Instant `json:"before"`
 	Now    unit.Instant `json:"now"`
 }
+
+// Clock records that the computer's clock was set back.
+const Clock Kind = ledger.TypeClock
 
 var clock = describe(kind[ClockBody]{
 	kind: Clock, means: "that the computer's clock was set back",

@@ -20,6 +20,9 @@ type ComparisonBody struct {
 	Agreement [2]unit.Number `json:"limits_of_agreement,omitzero"`
 }
 
+// Comparison records a comparison of a new lot or meter with the old one.
+const Comparison Kind = "comparison"
+
 var comparison = describe(kind[ComparisonBody]{
 	kind: Comparison, means: "a comparison of a new lot or meter with the old one",
 	key: ownID,

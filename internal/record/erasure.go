@@ -48,6 +48,9 @@ func (r ErasureReason) Words() string {
 // ErasedText is what an erased text reads as.
 const ErasedText = text.Erased
 
+// Erasure records that free texts were erased, which and why.
+const Erasure Kind = "erasure"
+
 var erasure = describe(kind[ErasureBody]{
 	kind: Erasure, means: "that free texts were erased, which and why",
 	of: "scope",

@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/dossier"
 )
 
+// Handover records the note of one shift for the next.
+const Handover Kind = "handover"
+
 var handover = describe(kind[dossier.Handover]{
 	kind: Handover, means: "the note of one shift for the next",
 	time: "at",

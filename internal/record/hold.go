@@ -7,6 +7,9 @@ import (
 	"rinsate/internal/domain/reprocessing"
 )
 
+// Hold records that a scope is kept from patients.
+const Hold Kind = "hold"
+
 var hold = describe(kind[reprocessing.Hold]{
 	kind: Hold, means: "that a scope is kept from patients",
 	scope: "scope", time: "at",

@@ -14,6 +14,9 @@ type ImportBody struct {
 	Profile string `json:"profile_sha256,omitempty"`
 }
 
+// Import records that a file was read in.
+const Import Kind = "import"
+
 var imported = describe(kind[ImportBody]{
 	kind: Import, means: "that a file was read in",
 	fields: []Field{

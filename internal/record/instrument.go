@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
+// Instrument records an endoscope of the fleet.
+const Instrument Kind = "instrument"
+
 var instrument = describe(kind[scope.Instrument]{
 	kind: Instrument, means: "an endoscope of the fleet",
 	key: "tag", of: "tag",

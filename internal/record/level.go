@@ -14,6 +14,9 @@ type LevelBody struct {
 	Derivation json.RawMessage `json:"derivation,omitempty"`
 }
 
+// Level records a level as it was adopted, for one meter system, kit, point and residue test.
+const Level Kind = "level"
+
 var level = describe(kind[LevelBody]{
 	kind: Level, means: "a level as it was adopted, for one meter system, kit, point and residue test",
 	key: "system kit point kind analyte",

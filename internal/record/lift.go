@@ -5,6 +5,9 @@ import (
 	"rinsate/internal/domain/reprocessing"
 )
 
+// Lift records that a hold ended, on a passed cleaning verification or with a second person.
+const Lift Kind = "lift"
+
 var lift = describe(kind[reprocessing.Lift]{
 	kind: Lift, means: "that a hold ended, on a passed cleaning verification or with a second person",
 	scope: "scope", time: "at",

@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/quality"
 )
 
+// Lot records a lot of a kit with its expiry.
+const Lot Kind = "lot"
+
 var lot = describe(kind[quality.Lot]{
 	kind: Lot, means: "a lot of a kit with its expiry",
 	key: "kit lot",

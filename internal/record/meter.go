@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/quality"
 )
 
+// Meter records a meter and its system.
+const Meter Kind = "meter"
+
 var meter = describe(kind[quality.Meter]{
 	kind: Meter, means: "a meter and its system",
 	key: "code",

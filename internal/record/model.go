@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
+// Model records a model of endoscope with its channels and sampling points.
+const Model Kind = "model"
+
 var model = describe(kind[scope.Model]{
 	kind: Model, means: "a model of endoscope with its channels and sampling points",
 	key: "name",

@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/sampling"
 )
 
+// Moment records an instant in the life of a sample: capped, dipped, activated, shaken.
+const Moment Kind = "moment"
+
 var moment = describe(kind[sampling.Moment]{
 	kind: Moment, means: "an instant in the life of a sample: capped, dipped, activated, shaken",
 	scope: "scope", time: "at", word: "mark",

@@ -7,6 +7,9 @@ type PersonBody struct {
 	Role string `json:"role,omitempty"`
 }
 
+// Person records a person who works with scopes, by code.
+const Person Kind = "person"
+
 var person = describe(kind[PersonBody]{
 	kind: Person, means: "a person who works with scopes, by code",
 	key:     "code",

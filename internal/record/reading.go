@@ -7,6 +7,9 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
+// Reading records a value that was read from a sample, and how it was judged.
+const Reading Kind = "reading"
+
 var measurement = describe(kind[reading.Reading]{
 	kind: Reading, means: "a value that was read from a sample, and how it was judged",
 	scope: "scope", time: "with.at", word: "judgement.outcome",

@@ -40,21 +40,26 @@ func made(tb testing.TB, d Descriptor) ledger.Record {
 // constants lists the constants of the type Kind, as the source has them.
 func constants(tb testing.TB) (names []string) {
 	tb.Helper()
-	file, err := parser.ParseFile(token.NewFileSet(), "kind.go", nil, 0)
+	sources, err := filepath.Glob("*.go")
 	if err != nil {
 		tb.Fatal(err)
 	}
-	for _, d := range file.Decls {
-		g, ok := d.(*ast.GenDecl)
-		if !ok || g.Tok != token.CONST {
-			continue
+	for _, source := range sources {
+		file, err := parser.ParseFile(token.NewFileSet(), source, nil, 0)
+		if err != nil {
+			tb.Fatal(err)
 		}
-		for _, s := range g.Specs {
-			v := s.(*ast.ValueSpec)
-			if typ, ok := v.Type.(*ast.Ident); !ok || typ.Name != "Kind" {
-				tb.Errorf("%s: a constant of another type than Kind", v.Names[0])
+		for _, d := range file.Decls {
+			g, ok := d.(*ast.GenDecl)
+			if !ok || g.Tok != token.CONST {
+				continue
 			}
-			names = append(names, v.Names[0].Name)
+			for _, s := range g.Specs {
+				v := s.(*ast.ValueSpec)
+				if typ, ok := v.Type.(*ast.Ident); ok && typ.Name == "Kind" {
+					names = append(names, v.Names[0].Name)
+				}
+			}
 		}
 	}
 	return names

@@ -10,6 +10,9 @@ type RepairBody struct {
 	Finishes string `json:"finishes,omitempty"`
 }
 
+// Repair records a repair, from the day the scope goes until it is back.
+const Repair Kind = "repair"
+
 var repair = describe(kind[RepairBody]{
 	kind: Repair, means: "a repair, from the day the scope goes until it is back",
 	scope: "scope", time: "sent", until: "returned",

@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/sampling"
 )
 
+// Request records somebody's wish to have a scope sampled.
+const Request Kind = "request"
+
 var request = describe(kind[sampling.Request]{
 	kind: Request, means: "somebody's wish to have a scope sampled",
 	scope: "scope", time: "at",

@@ -17,6 +17,9 @@ func (t RulesBody) Rules() (policy.RuleSet, error) {
 	return policy.Parse(t.Name, []byte(t.Text))
 }
 
+// Rules records a rule set as it was adopted, word for word.
+const Rules Kind = "rules"
+
 var rules = describe(kind[RulesBody]{
 	kind: Rules, means: "a rule set as it was adopted, word for word",
 	key: fixed + "rules",

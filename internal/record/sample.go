@@ -7,6 +7,9 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
+// Sample records a sample that was taken, or why none was.
+const Sample Kind = "sample"
+
 var sample = describe(kind[sampling.Sample]{
 	kind: Sample, means: "a sample that was taken, or why none was",
 	scope: "scope", time: "collected", word: "point",

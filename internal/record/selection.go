@@ -14,6 +14,9 @@ type SelectionBody struct {
 	Picks      []sampling.Pick      `json:"picks"`
 }
 
+// Selection records a random selection of scopes, with all that repeats it.
+const Selection Kind = "selection"
+
 var selection = describe(kind[SelectionBody]{
 	kind: Selection, means: "a random selection of scopes, with all that repeats it",
 	key: ownID,

@@ -25,6 +25,9 @@ func (h Handled) Handling() trend.Handling {
 	}
 }
 
+// Signal records what somebody did about a signal.
+const Signal Kind = "signal"
+
 var signal = describe(kind[trend.Handling]{
 	kind: Signal, means: "what somebody did about a signal",
 	scope: "series.scope", time: "at", word: "act",

@@ -27,6 +27,9 @@ type SiteBody struct {
 	Terms Terms `json:"terms,omitempty"`
 }
 
+// Site records who keeps the records.
+const Site Kind = "site"
+
 var site = describe(kind[SiteBody]{
 	kind: Site, means: "who keeps the records",
 	fields: []Field{

@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/reprocessing"
 )
 
+// Step records a step of reprocessing.
+const Step Kind = "step"
+
 var stepTaken = describe(kind[reprocessing.Step]{
 	kind: Step, means: "a step of reprocessing",
 	scope: "scope", time: "start", word: "kind", until: "end",

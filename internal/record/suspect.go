@@ -21,6 +21,9 @@ type SuspectBody struct {
 	Readings []ledger.ID  `json:"readings"`
 }
 
+// Suspect records that readings are not relied on any more, because a check of their meter failed.
+const Suspect Kind = "suspect"
+
 var suspect = describe(kind[SuspectBody]{
 	kind: Suspect, means: "that readings are not relied on any more, because a check of their meter failed",
 	scope: "scope", time: "at", word: "check",

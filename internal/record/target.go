@@ -4,6 +4,9 @@ import (
 	"rinsate/internal/domain/quality"
 )
 
+// Target records what a control of a meter should read.
+const Target Kind = "target"
+
 var target = describe(kind[quality.Target]{
 	kind: Target, means: "what a control of a meter should read",
 	key: "system kind material",

@@ -6,6 +6,9 @@ import (
 	"rinsate/internal/domain/reprocessing"
 )
 
+// Use records a procedure on a patient.
+const Use Kind = "use"
+
 var use = describe(kind[reprocessing.Use]{
 	kind: Use, means: "a procedure on a patient",
 	scope: "scope", time: "start", until: "end",

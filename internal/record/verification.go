@@ -5,6 +5,9 @@ import (
 	"rinsate/internal/domain/reprocessing"
 )
 
+// Verification records the decision on all samples that were taken after one cleaning.
+const Verification Kind = "verification"
+
 var verification = describe(kind[reprocessing.Decision]{
 	kind: Verification, means: "the decision on all samples that were taken after one cleaning",
 	scope: "scope", time: "last", word: "verification.outcome",

@@ -5,6 +5,9 @@ type VoidBody struct {
 	Scope string `json:"scope,omitempty"`
 }
 
+// Void records that another record should not have been written; the envelope names it and says why.
+const Void Kind = "void"
+
 var void = describe(kind[VoidBody]{
 	kind: Void, means: "that another record should not have been written; the envelope names it and says why",
 	scope:   "scope",

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
@@ -179,15 +180,15 @@ func (s importPages) importKindPage(x *kit.Exchange, status int, kind desk.Kind,
 
 // whyNeeded says in words what desk.ImportOf asks for beyond the fleet.
 func whyNeeded(kind desk.Kind) string {
-	switch kind {
-	case desk.Levels:
+	act := desk.ImportOf(kind)
+	switch {
+	case kind == desk.Levels:
 		return "A level holds for its own meter system and kit and is never carried over from another. Reading it in adopts it: readings are judged by it " +
 			"from then on. It is a signature."
-	case desk.Targets:
+	case act.Signed:
 		return "Reading it in adopts what it holds: meters are judged by it from then on. It is a signature."
-	case desk.Uses, desk.Repairs, desk.Steps, desk.Readings, desk.Checks:
+	case slices.Contains(act.Needs, access.VoidRecord):
 		return "It records what others did, in their names: whoever reads it in answers for it."
-	case desk.Models, desk.Fleet, desk.People, desk.Meters, desk.Lots:
 	}
 	return ""
 }

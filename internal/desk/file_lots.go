@@ -1,0 +1,32 @@
+package desk
+
+import (
+	"fmt"
+
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/record"
+	"rinsate/internal/wire/table"
+)
+
+// Lots is a file of lots.
+const Lots Kind = "lots"
+
+var fileOfLots = fileKind{
+	kind: Lots, about: "a lot of a kit with its expiry; a later row with recalled recalls it",
+	columns: []table.Field{
+		required(textColumn("kit", "name of the kit")), required(textColumn("lot", "lot number")),
+		required(timeColumn("expires", "first instant at which it must not be used")), timeColumn("recalled", "since when it is recalled"),
+	},
+	example: "kit,lot,expires,recalled\nexample-kit,A17,2026-12-31T00:00:00+01:00,\n",
+	anchor:  "lot",
+	line: func(in *intake, r row) (string, func() (bool, error)) {
+		x := r.lot()
+		return fmt.Sprintf("lot %s of kit %s", x.Lot, x.Kit), func() (bool, error) {
+			return in.described(record.Lot, x.Kit+"|"+x.Lot, x, func(e Entry) error { _, err := in.SettingUp().RegisterLot(e, in.tx.Now, x); return err })
+		}
+	},
+}
+
+func (r row) lot() quality.Lot {
+	return quality.Lot{Kit: r.col["kit"].Text(), Lot: r.col["lot"].Text(), Expires: r.col["expires"].Time(), Recalled: r.col["recalled"].Time()}
+}

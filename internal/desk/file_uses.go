@@ -1,0 +1,49 @@
+package desk
+
+import (
+	"fmt"
+
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/wire/table"
+)
+
+// Uses is a file of uses.
+const Uses Kind = "uses"
+
+var fileOfUses = fileKind{
+	kind: Uses, about: "a patient use; the patient's number is kept outside the ledger",
+	needs: needs(access.RecordStep, access.VoidRecord),
+	columns: []table.Field{
+		textColumn("id", "the sender's own id of the row"), required(textColumn("scope", "asset tag")), required(timeColumn("start", "start of the procedure")),
+		timeColumn("end", "end of the procedure"), textColumn("procedure", "kind of procedure"), textColumn("room", "room"),
+		textColumn("patient", "the facility's number of the patient; kept outside the ledger"), textColumn("person", "who records it"),
+	},
+	example: `id,scope,start,end,procedure,room,patient,person
+,D-01,2026-03-02T08:00:00+01:00,2026-03-02T08:45:00+01:00,ERCP,1,P-4711,N-01
+`,
+	anchor: "scope",
+	line: func(in *intake, r row) (string, func() (bool, error)) {
+		u := r.use()
+		return fmt.Sprintf("use of %s at %s", u.Scope, u.Start.In(in.Zone())), func() (_ bool, err error) {
+			id := in.id(r.col["id"].Text(), u.Scope, u.Start.String())
+			if u.End.Known() {
+				if id, u.Finishes, err = finishing(in, id, func(begun reprocessing.Use) bool { return !begun.End.Known() }); err != nil {
+					return false, err
+				}
+			}
+			receipt, err := in.RecordUse(Entry{ID: id, By: r.col["person"].Text()}, u, r.col["patient"].Text())
+			return receipt.Fresh, err
+		}
+	},
+}
+
+func (r row) use() reprocessing.Use {
+	return reprocessing.Use{
+		Scope:     r.col["scope"].Text(),
+		Start:     r.col["start"].Time(),
+		End:       r.col["end"].Time(),
+		Procedure: r.col["procedure"].Text(),
+		Room:      r.col["room"].Text(),
+	}
+}
