@@ -220,7 +220,7 @@ func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now un
 		return a, err
 	}
 	zone := v.Zone()
-	a = s.Terms.Answer(a)
+	a = s.ClockOf(v).Answer(s.Terms.Answer(a))
 	*f = scopeFacts{
 		Tag:    i.Tag,
 		Href:   s.ScopeHref(i.Tag),
