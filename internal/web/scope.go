@@ -226,7 +226,7 @@ func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now un
 		Href:   s.ScopeHref(i.Tag),
 		Serial: i.Serial,
 		Model:  i.Model,
-		Kind:   string(m.Kind),
+		Kind:   m.Kind.Words(),
 		Risk:   string(m.Risk),
 		Owner:  s.Terms.Owner(i.Owner),
 		Place:  i.Location,

@@ -96,7 +96,7 @@ func (s dayPages) fleet(page *scopesPage, board []reprocessing.Answer, v desk.Vi
 			continue
 		}
 		line := fleetLine{
-			Tag: i.Tag, Href: s.ScopeHref(i.Tag), Model: i.Model, Kind: string(m.Kind), Owner: s.Terms.Owner(i.Owner), Place: i.Location, Serial: i.Serial,
+			Tag: i.Tag, Href: s.ScopeHref(i.Tag), Model: i.Model, Kind: m.Kind.Words(), Owner: s.Terms.Owner(i.Owner), Place: i.Location, Serial: i.Serial,
 			Mark: s.Terms.State(a.State), Until: clock(a.Until),
 		}
 		for _, r := range clock.Answer(s.Terms.Answer(a)).Reasons {
