@@ -77,12 +77,14 @@ example-system,,blank,empty chamber,,,10,meter instructions,1,L-01,2026-01-05T07
 ,D-01,2026-02-02T08:00:00+01:00,2026-02-20T10:00:00+01:00,leak at the bending section,sheath replaced,L-01
 `
 	case Steps:
-		return `id,scope,step,start,end,person,result,note,delayed,disinfectant,disinfectant_lot,disinfectant_expires,mec,coldest_cel,contact_min,reprocessor,cycle_number,cabinet,procedure
+		return `id,scope,step,start,end,person,result,note,delayed,disinfectant,disinfectant_lot,disinfectant_expires,` +
+			`mec,coldest_cel,contact_min,reprocessor,cycle_number,cabinet,procedure
 ,D-01,leak-test,2026-03-02T08:58:00+01:00,2026-03-02T09:00:00+01:00,T-01,pass,,,,,,,,,,,,
 ,D-01,manual-cleaning,2026-03-02T09:01:00+01:00,2026-03-02T09:19:00+01:00,T-01,,,,,,,,,,,,,
 `
 	case Readings:
-		return `id,scope,point,cleaning,not_applicable,kit,lot,person,collected,capped,uncapped,dipped,activated,shaken_s,read,flushed_ml,recovered_ml,meter,system,analyte,unit,value
+		return `id,scope,point,cleaning,not_applicable,kit,lot,person,collected,capped,uncapped,dipped,activated,shaken_s,read,` +
+			`flushed_ml,recovered_ml,meter,system,analyte,unit,value
 ,D-01,outer-distal-end,,,example-kit,A17,T-01,2026-03-02T09:23:00+01:00,,,,2026-03-02T09:24:00+01:00,6,2026-03-02T09:24:20+01:00,,,M-1,,,,41
 `
 	case Checks:

@@ -365,8 +365,7 @@ func TestEveryMethodOfWorkIsAnAct(t *testing.T) {
 		through = append(through, area)
 		working[reflect.TypeOf(typ).Name()] = true
 	}
-	for i := range reflect.TypeFor[*desk.Work]().NumMethod() {
-		m := reflect.TypeFor[*desk.Work]().Method(i)
+	for m := range reflect.TypeFor[*desk.Work]().Methods() {
 		if m.Type.NumOut() == 1 && m.Type.NumIn() == 1 && m.Type.Out(0).Kind() == reflect.Struct {
 			if first := m.Type.Out(0).Field(0); first.Anonymous && first.Type == reflect.TypeFor[*desk.Work]() && !working[m.Type.Out(0).Name()] {
 				t.Errorf("Work.%s leads to an area that is not looked at", m.Name)

@@ -451,7 +451,8 @@ func TestNoLevel(t *testing.T) {
 	in := desk.Reading{Sample: taken.Record.ID, Meter: "M-2", Value: b.rlu("1"), At: b.pass(15 * time.Second)}
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Read(tech, in) })
 	x := body[reading.Reading](t, r.Record)
-	want := `no level is adopted for atp with meter system "B" and kit "K" at the instrument channel; there is one for system "A" with kit "K", which counts on another scale and cannot be used: adopt a level, then read again`
+	want := `no level is adopted for atp with meter system "B" and kit "K" at the instrument channel; ` +
+		`there is one for system "A" with kit "K", which counts on another scale and cannot be used: adopt a level, then read again`
 	if x.Judgement.Outcome != reading.None || x.Judgement.Why != want {
 		t.Errorf("judgement: %+v", x.Judgement)
 	}

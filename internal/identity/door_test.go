@@ -768,7 +768,8 @@ func TestRefusedAccounts(t *testing.T) {
 		code fault.Code
 		want string
 	}{
-		{"no code", newAccount("", "Kim"), fault.Invalid, `not allowed: "" cannot be a person's code; use 1 to 32 letters, digits, hyphens, underscores and points, such as T-01`},
+		{"no code", newAccount("", "Kim"), fault.Invalid, `not allowed: ` +
+			`"" cannot be a person's code; use 1 to 32 letters, digits, hyphens, underscores and points, such as T-01`},
 		{"no name", newAccount("T-09", ""), fault.Invalid, "the name of T-09 must have 1 to 100 characters and no space at its ends"},
 		{
 			"unknown role", newAccount("T-09", "Kim", "boss"), fault.Invalid,

@@ -156,7 +156,8 @@ type Scale struct {
 // scope up to an instant that nothing has replaced, the one with the latest reading first.
 func (tx Numbers) ScalesAt(tag string, point scope.PointKind, to unit.Instant, visit func(Scale) error) error {
 	return tx.s.Each(tx.ctx, `SELECT system, kit, max(at) AS last FROM reading
-		WHERE site = $1 AND scope = $2 AND point = $3 AND at >= 0 AND at <= $4 AND analyte = 'atp' AND replaced IS NULL GROUP BY system, kit ORDER BY last DESC, system, kit`,
+		WHERE site = $1 AND scope = $2 AND point = $3 AND at >= 0 AND at <= $4 AND analyte = 'atp' AND replaced IS NULL
+		GROUP BY system, kit ORDER BY last DESC, system, kit`,
 		func(row Rows) error {
 			var s Scale
 			var last int64
@@ -296,7 +297,8 @@ func (tx Numbers) ReadWith(meter string, from, to unit.Instant, visit func(Kept)
 
 // CountWith counts the readings of a meter with from < at <= to that nothing has replaced, up to most.
 func (tx Numbers) CountWith(meter string, from, to unit.Instant, most int) (n int, err error) {
-	err = tx.s.Row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM reading WHERE site = $1 AND at > $2 AND at <= $3 AND meter = $4 AND replaced IS NULL ORDER BY at, seq LIMIT $5) AS some`,
+	err = tx.s.Row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM reading WHERE site = $1 AND at > $2 AND at <= $3 AND meter = $4
+		AND replaced IS NULL ORDER BY at, seq LIMIT $5) AS some`,
 		tx.db.site.Code, int64(from), int64(to), meter, most).
 		Scan(&n)
 	return n, err

@@ -336,6 +336,7 @@ func TestMistakes(t *testing.T) {
 	p.waitText("#said", "action")
 	p.scan("ACT-POINT-OUTER-DISTAL-END")
 	p.waitText("#job", "Wrong value")
+	p.waitText("#network", "all stored") // what is answered later draws the page anew
 	p.do(chromedp.Evaluate[chromedp.Void](`void (document.querySelector(".sample details").open = true)`))
 	p.fill(`.sample details input[aria-label="The right value"]`, "95")
 	p.fill(`.sample details input[aria-label="Why?"]`, "a digit too many")

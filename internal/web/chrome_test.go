@@ -672,7 +672,9 @@ Promise.reject(new Error("forgotten")); throw new Error("thrown");`,
 	mux.HandleFunc("/worker.js", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/javascript")
 		fmt.Fprint(w, `addEventListener("activate", (e) => e.waitUntil(clients.claim()));
-addEventListener("fetch", (e) => { if (e.request.url.endsWith("/probe")) e.respondWith(fetch("/data").then((r) => r.text(), () => "cut off").then((t) => new Response("worker: " + t))) });`)
+addEventListener("fetch", (e) => {
+  if (e.request.url.endsWith("/probe")) e.respondWith(fetch("/data").then((r) => r.text(), () => "cut off").then((t) => new Response("worker: " + t)))
+});`)
 	})
 	mux.HandleFunc("/data", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, "data") })
 	mux.HandleFunc("/favicon.ico", func(http.ResponseWriter, *http.Request) {}) // browsers ask for it when a page names none

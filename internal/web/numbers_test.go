@@ -118,7 +118,7 @@ func TestSeriesByClicking(t *testing.T) {
 	p.open("/trends?scope=" + numberedScope)
 	p.waitText(".series", "higher")
 	p.click(".series td a")
-	p.waitText("h1", numberedScope+", outer-distal-end")
+	p.waitText("h1", numberedScope+", outer distal end")
 	points := `document.querySelectorAll(".wide a[href*='/records/']").length`
 	if got := eval[int](p, points); got != readingsEach {
 		t.Errorf("%d points lead to records, want %d", got, readingsEach)

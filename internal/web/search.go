@@ -91,14 +91,13 @@ func fateWords(did string) string {
 
 // shownValue is what people call the value of a facet.
 func shownValue(t words.Terms, facet record.Facet, v string) string {
-	switch facet {
-	case record.ByType:
+	if facet == record.ByType {
 		return t.Kind(record.Kind(v))
-	case record.ByState:
-		return fateWords(v)
-	default:
-		return v
 	}
+	if facet == record.ByState {
+		return fateWords(v)
+	}
+	return v
 }
 
 // fateOf is fateWords for one record.

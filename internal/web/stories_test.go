@@ -108,11 +108,11 @@ func TestStoriesByClicking(t *testing.T) {
 
 	t.Run(demo.WornChannel, func(*testing.T) {
 		s := told(t, stories, demo.WornChannel)
-		p.signalOf(s.Scope, string(s.Point))
+		p.signalOf(s.Scope, s.Point.Words())
 		p.waitText("main", "standard deviations above the baseline")
 		began := eval[string](p, `document.querySelector("dl.facts dt:nth-of-type(2) + dd a").getAttribute("href")`)
 		p.follow("main", "The series")
-		p.waitText("h1", s.Scope+", "+string(s.Point))
+		p.waitText("h1", s.Scope+", "+s.Point.Words())
 		p.waitText("[aria-labelledby=signals]", "Most likely since the reading of")
 		p.waitText(".headline .mark.action", "higher")
 		p.click(fmt.Sprintf(".wide a[href=%q]", began)) // its point in the chart
@@ -125,7 +125,7 @@ func TestStoriesByClicking(t *testing.T) {
 	t.Run(demo.BadLot, func(*testing.T) {
 		s := told(t, stories, demo.BadLot)
 		signal := b.withLot(s)
-		p.signalOf(signal.Series.Scope, string(signal.Series.Point))
+		p.signalOf(signal.Series.Scope, signal.Series.Point.Words())
 		p.follow("[aria-labelledby=with]", "lot "+s.Lot)
 		if r := b.recordAt(p); r.Type != record.Lot || !strings.Contains(string(r.Body), s.Lot) {
 			t.Errorf("what came with it leads to %s: %s", r.Type, r.Body)
@@ -138,14 +138,14 @@ func TestStoriesByClicking(t *testing.T) {
 		p.fill("#f-scope", s.Scope)
 		p.click(".filter button")
 		p.wait(fmt.Sprintf("location.search.includes(%q) && document.readyState === 'complete'", "scope="+s.Scope))
-		p.follow(".series", "instrument-channel of "+s.Scope)
+		p.follow(".series", "instrument channel of "+s.Scope)
 		p.waitText("[aria-labelledby=baseline]", "repair")
 		p.follow("main", "The scope")
 		p.waitText("[aria-labelledby=repairs]", "instrument channel replaced")
 	})
 	t.Run(demo.AtTheEnd, func(*testing.T) {
 		s := told(t, stories, demo.AtTheEnd)
-		p.signalOf(s.Scope, "instrument-channel")
+		p.signalOf(s.Scope, "instrument channel")
 		p.follow("main", "The scope")
 		p.waitText("h1 ~ p .mark", "on hold")
 		p.waitText("[aria-labelledby=signals]", "new")
@@ -154,7 +154,7 @@ func TestStoriesByClicking(t *testing.T) {
 		s := told(t, stories, demo.AfterLeave)
 		p.open("/")
 		p.follow("nav", "Numbers")
-		p.follow("nav.section", "variation")
+		p.follow("nav.section", "Sources of variation")
 		p.set("[name=people]", "shown")
 		p.click(".filter button")
 		p.waitText(".stand-out", s.Person)

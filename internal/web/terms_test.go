@@ -18,8 +18,9 @@ func TestTermsOfTheSite(t *testing.T) {
 	for terms, words := range map[record.Terms]struct{ ours, theirs []string }{record.TermsUS: {us, uk}, record.TermsUK: {uk, us}} {
 		t.Run(string(terms), func(t *testing.T) {
 			b := newSiteIn(t, storetest.NewClock(), "https://test.example", terms)
-			// Addresses are nobody's words, and a citation is quoted from the facility's rule set as it stands there.
-			places := regexp.MustCompile(`(word|term)-[a-z-]+|/help/[a-z-]+|<span class="by">[^<]*</span>`)
+			// Addresses are nobody's words, a citation is quoted from the facility's rule set as it stands there, and
+			// the glossary tells each word's other one.
+			places := regexp.MustCompile(`(word|term)-[a-z-]+|/help/[a-z-]+|<span class="by">[^<]*</span>|Also [A-Za-z, -]+\.`)
 			var all strings.Builder
 			for _, path := range []string{
 				"/", "/scopes", "/scopes/L%207%2F2", "/scopes/D-01", "/scopes/D-02", "/ready/D-02", "/ready/L%207%2F2", "/set-up/fleet", "/bench", "/records",

@@ -133,9 +133,11 @@ var (
 	action    = regexp.MustCompile(`(?s)\{\{.*?\}\}`)
 	comment   = regexp.MustCompile(`(?s)<!--.*?-->|\{\{/\*.*?\*/\}\}`)
 	attribute = regexp.MustCompile(`\s(?:title|alt|placeholder|aria-label|aria-description|label|content|data-[a-z-]*word[a-z-]*)="([^"]*)"`)
-	block     = regexp.MustCompile(`(?i)</?(?:p|div|li|ul|ol|dl|dt|dd|h[1-6]|td|th|tr|thead|tbody|table|caption|section|article|nav|main|header|footer|form|fieldset|legend|label|button|option|select|summary|details|figure|figcaption|title|br|hr|input|textarea|html|head|body|aside|meta|link|script|style|template|output|dialog|menu|pre)\b[^>]*>`)
-	element   = regexp.MustCompile(`</?[a-zA-Z][^>]*>`)
-	literal   = regexp.MustCompile(`"([^"]*)"`)
+	block     = regexp.MustCompile(`(?i)</?(?:p|div|li|ul|ol|dl|dt|dd|h[1-6]|td|th|tr|thead|tbody|table|caption|section|article|nav|main|header|footer|form|` +
+		`fieldset|legend|label|button|option|select|summary|details|figure|figcaption|title|br|hr|input|textarea|html|head|body|` +
+		`aside|meta|link|script|style|template|output|dialog|menu|pre)\b[^>]*>`)
+	element = regexp.MustCompile(`</?[a-zA-Z][^>]*>`)
+	literal = regexp.MustCompile(`"([^"]*)"`)
 )
 
 // fromPage returns the texts between the elements of a page, what attributes say and the words in its actions.

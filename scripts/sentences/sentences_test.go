@@ -80,7 +80,8 @@ func TestTextsOfGo(t *testing.T) {
 }
 
 func TestTextsOfAPage(t *testing.T) {
-	got, err := fromPage("", `{{/* a remark */}}<p class="two words" title="Say why">Scope <b>{{.Tag}}</b> is on hold</p><p>{{if .X}}Yes{{end}}</p>{{template "a b"}}{{say "two words"}}`)
+	got, err := fromPage("", `{{/* a remark */}}<p class="two words" title="Say why">`+
+		`Scope <b>{{.Tag}}</b> is on hold</p><p>{{if .X}}Yes{{end}}</p>{{template "a b"}}{{say "two words"}}`)
 	want := []string{"two words", "Say why", "Scope … is on hold", "…Yes…"}
 	if err != nil || strings.Join(got, "|") != strings.Join(want, "|") {
 		t.Errorf("%q, %v", got, err)

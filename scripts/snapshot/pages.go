@@ -80,10 +80,8 @@ func (r *recorder) readPages(ctx context.Context, d *desk.Desk) error {
 	if err != nil {
 		return err
 	}
-	server, err := web.New(
-		d,
-		web.Options{Base: base, Clock: r.clock, Demo: true, Wall: true, Door: identity.NewDoor(d.DB, access.Standard)},
-	) //nolint:contextcheck // each request brings a context of its own
+	o := web.Options{Base: base, Clock: r.clock, Demo: true, Wall: true, Door: identity.NewDoor(d.DB, access.Standard)}
+	server, err := web.New(d, o) //nolint:contextcheck // each request brings a context of its own
 	if err != nil {
 		return err
 	}

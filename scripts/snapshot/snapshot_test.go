@@ -86,8 +86,11 @@ func TestStable(t *testing.T) {
 		{"the disk", "74.1 GB free; at least 1 GB", "‹space› GB free; at least 1 GB"},
 		{"somebody hidden", "Person 12, person 12 and person 3", "person ‹T-05›, person ‹T-05› and person 3"},
 		{"a one-time code", "code 7F3K-9QZD-AAAA-0000-ZZZZ-1234.", "code ‹one-time code›."},
-		{"times, numbers and words stay", "2026-03-02 10:00 +01:00, 0.085, D-01, 1795696432000000, " +
-			"elevator-wire-channel/outer-distal-end-and-more", "2026-03-02 10:00 +01:00, 0.085, D-01, 1795696432000000, elevator-wire-channel/outer-distal-end-and-more"},
+		{
+			"times, numbers and words stay", "2026-03-02 10:00 +01:00, 0.085, D-01, 1795696432000000, " +
+				"elevator-wire-channel/outer-distal-end-and-more",
+			"2026-03-02 10:00 +01:00, 0.085, D-01, 1795696432000000, elevator-wire-channel/outer-distal-end-and-more",
+		},
 		{
 			"a long address stays", "/set-up/models/Marrow-D2/points/elevator-recess?from=2026-01-01",
 			"/set-up/models/Marrow-D2/points/elevator-recess?from=2026-01-01",

@@ -41,19 +41,18 @@ func (o Outcome) Words() string {
 		return "action level exceeded"
 	case None:
 		return "not judged"
-	default:
-		return string(o)
+	case Void:
+		return "void"
 	}
+	return string(o)
 }
 
 // Brief is Words where space is short.
 func (o Outcome) Brief() string {
-	switch o {
-	case Alert, Action:
+	if o == Alert || o == Action {
 		return string(o)
-	default:
-		return o.Words()
 	}
+	return o.Words()
 }
 
 // Passed says whether the outcome lets a scope go on.

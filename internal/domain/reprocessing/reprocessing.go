@@ -87,14 +87,13 @@ var StepKinds = []StepKind{
 
 // Words names a step as people do.
 func (k StepKind) Words() string {
-	switch k {
-	case PointOfUse:
+	if k == PointOfUse {
 		return "point-of-use treatment"
-	case Verification:
-		return "cleaning verification"
-	default:
-		return text.Spaced(k)
 	}
+	if k == Verification {
+		return "cleaning verification"
+	}
+	return text.Spaced(k)
 }
 
 // Result is how a step or a check ended.

@@ -58,7 +58,7 @@ func (t Terms) Marks() map[string]Mark {
 
 // Steps names all steps of reprocessing.
 func (t Terms) Steps() map[reprocessing.StepKind]string {
-	all := map[reprocessing.StepKind]string{}
+	all := make(map[reprocessing.StepKind]string, len(reprocessing.StepKinds))
 	for _, k := range reprocessing.StepKinds {
 		all[k] = t.Step(k)
 	}
