@@ -14,6 +14,7 @@ import (
 
 	"rinsate/internal/demo"
 	"rinsate/internal/identity"
+	"rinsate/internal/record"
 	"rinsate/internal/web"
 )
 
@@ -21,7 +22,7 @@ import (
 var askedOnPage = []string{"site", "name", "zone", "rules", "by", "origin"}
 
 // firstRun serves the page on which a facility begins, and then its pages.
-func (a servingCommands) firstRun(c *cobra.Command, listen string) error {
+func (a servingCommands) firstRun(c *cobra.Command, listen string, terms record.Terms) error {
 	for _, name := range askedOnPage {
 		if c.Flags().Changed(name) {
 			return usageError{fmt.Errorf("--%s and --pages exclude each other: the page asks for everything", name)}
@@ -45,7 +46,7 @@ func (a servingCommands) firstRun(c *cobra.Command, listen string) error {
 		return err
 	}
 	first, err := web.NewFirst(web.FirstOptions{
-		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: a.data, Home: home, Zone: systemZone(), Clock: a.clock,
+		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: a.data, Home: home, Zone: systemZone(), Terms: terms, Clock: a.clock,
 		Log: slog.New(slog.NewTextHandler(a.Err, nil)),
 		Invent: func(ctx context.Context, dir string, progress func(done, total int)) error {
 			_, err := demo.Build(ctx, dir, demo.Options{Today: a.clock(), Progress: progress})

@@ -50,11 +50,11 @@ account too, and then serves the pages.`,
 			return cobra.NoArgs(c, args)
 		},
 		RunE: func(c *cobra.Command, _ []string) (err error) {
-			if pages {
-				return servingCommands(a).firstRun(c, listen)
-			}
 			if !slices.Contains(record.AllTerms, site.Terms) {
 				return usageError{fmt.Errorf("--terms %s: allowed: us, uk", site.Terms)}
+			}
+			if pages {
+				return servingCommands(a).firstRun(c, listen, site.Terms)
 			}
 			text, err := os.ReadFile(rules)
 			if err != nil {

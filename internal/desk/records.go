@@ -3,6 +3,7 @@ package desk
 import (
 	"cmp"
 	"encoding/json"
+	"maps"
 	"slices"
 
 	"rinsate/internal/base/fault"
@@ -325,6 +326,22 @@ func (v RecordsView) Filing() (f Filing, err error) {
 		*names = slices.Compact(*names)
 	}
 	return f, nil
+}
+
+// FreeText is a text of a record that can be erased, with its field as record.FreeText has it.
+type FreeText struct{ Field, Text string }
+
+// FreeTexts returns the texts of a record that can be erased and were not, in the order of their fields.
+func (v RecordsView) FreeTexts(l Line) (list []FreeText, err error) {
+	kept, err := v.tx.Record(ledger.ID(l.ID))
+	if err != nil {
+		return nil, err
+	}
+	texts, err := store.FreeTexts(v.tx, kept.Record)
+	for _, field := range slices.Sorted(maps.Keys(texts)) {
+		list = append(list, FreeText{field, texts[field]})
+	}
+	return list, err
 }
 
 // Newest returns the last checkpoint that was signed and when; it is nil as long as none was.

@@ -59,7 +59,7 @@ func (s scopePages) cycleLine(t desk.Cycle, clock words.Clock) cycleLine {
 		Since: clock(t.Start), Began: began(t.Cycle, clock), BeganHref: s.RecordHref(t.Record), Ended: ending(t), Mark: s.Terms.State(t.Answer.State),
 		Wrong: t.Ended == reprocessing.AfterUse && t.Answer.State != reprocessing.Ready,
 	}
-	for _, r := range s.Terms.Answer(t.Answer).Reasons {
+	for _, r := range clock.Answer(s.Terms.Answer(t.Answer)).Reasons {
 		if r.Blocks {
 			line.Why = append(line.Why, r.Text)
 		}

@@ -31,6 +31,8 @@ type FirstOptions struct {
 	Base *url.URL
 	// Dir is the data folder to be made, Zone the time zone of this computer as far as it is known.
 	Dir, Zone string
+	// Terms are those that are chosen unless somebody chooses others.
+	Terms record.Terms
 	// Home is where records are kept that belong to a data folder.
 	Home  func(dir string) store.Home
 	Clock func() time.Time

@@ -86,7 +86,7 @@ var beginFields = []string{"name", "site", "zone", "terms", "test", "system", "m
 // form returns the empty form.
 func (f *First) form(*kit.Exchange) beginPage {
 	p := beginPage{
-		Dir: f.o.Dir, Typed: map[string]string{"zone": f.o.Zone, "terms": string(record.TermsUS), "test": usualTest(), "rules": "preset"},
+		Dir: f.o.Dir, Typed: map[string]string{"zone": f.o.Zone, "terms": string(f.o.Terms), "test": usualTest(), "rules": "preset"},
 		Tests: testChoices(), PresetText: string(rules.Preset()), Shortest: access.ShortestAlone,
 	}
 	p.Zones = zoneGroups(f.o.Zone)

@@ -216,11 +216,20 @@ type glossed struct {
 	Word, Means string
 }
 
+// meansIn explains a word in terms. The other terms' word for the same stays the other one.
+func (e entry) meansIn(t words.Terms) string {
+	means, word := t.Sentence(e.Means), t.Sentence(e.Word)
+	if word == e.Word {
+		return means
+	}
+	return strings.ReplaceAll(means, "Also "+word, "Also "+e.Word)
+}
+
 // glossaryIn is the glossary in terms, in the order of the alphabet.
 func glossaryIn(t words.Terms) []glossed {
 	all := make([]glossed, len(glossary))
 	for i, e := range glossary {
-		all[i] = glossed{e, t.Sentence(e.Word), t.Sentence(e.Means)}
+		all[i] = glossed{e, t.Sentence(e.Word), e.meansIn(t)}
 	}
 	slices.SortStableFunc(all, func(a, b glossed) int { return strings.Compare(strings.ToLower(a.Word), strings.ToLower(b.Word)) })
 	return all
@@ -252,7 +261,7 @@ func termAs(t words.Terms, word, shown string) (template.HTML, error) {
 			id,
 			template.HTMLEscapeString(t.Sentence(shown)),
 			id,
-			template.HTMLEscapeString(t.Sentence(e.Means)),
+			template.HTMLEscapeString(e.meansIn(t)),
 		),
 	), nil
 }

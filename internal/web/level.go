@@ -149,7 +149,7 @@ func (s levelPages) groundsView(v desk.View, g desk.Grounds) (*groundsView, erro
 	if g.Replay != nil {
 		r := &replayView{First: "the level before", Second: "this level", Changed: g.Replay.Changed, Tallies: tallyLines(g.Replay.Today, g.Replay.Proposed)}
 		for _, k := range g.Replay.Kinds {
-			r.Kinds = append(r.Kinds, kindTallies{string(k.Kind), tallyLines(k.Today, k.Proposed)})
+			r.Kinds = append(r.Kinds, kindTallies{k.Kind.Words(), tallyLines(k.Today, k.Proposed)})
 		}
 		for _, c := range g.Verifications {
 			line, err := s.changeLine(v, c)

@@ -49,17 +49,17 @@ func kindWords(k scope.Kind) string {
 	if k == "" {
 		return "every kind"
 	}
-	return string(k)
+	return k.Words()
 }
 
 // targetWords names a target in a line.
 func targetWords(t level.Target) string {
 	return fmt.Sprintf(
 		"%s, meter system %s with kit %s, %s",
-		t.Point,
+		t.Point.Words(),
 		t.System,
 		t.Kit,
-		map[bool]string{true: "every kind of scope", false: string(t.Kind)}[t.Kind == ""],
+		map[bool]string{true: "every kind of scope", false: t.Kind.Words()}[t.Kind == ""],
 	)
 }
 

@@ -33,8 +33,10 @@ type levelsPage struct {
 // levelTarget is one target with its level in force and the other editions.
 type levelTarget struct {
 	System, Kit, Point, Kind, Analyte string
-	InForce                           *levelLine
-	Coming, Earlier                   []levelLine
+	// Heading is the point and Measured the analyte, as people read them.
+	Heading, Measured string
+	InForce           *levelLine
+	Coming, Earlier   []levelLine
 	// Workshop derives a new level for the target, Compare sets it beside others; empty for other residues
 	// than ATP.
 	Workshop, Compare string
@@ -83,7 +85,7 @@ func (s levelPages) levels(x *kit.Exchange) error {
 	for _, t := range rules.Templates() {
 		page.Templates = append(page.Templates, levelTemplate{
 			t.Name,
-			string(t.Analyte),
+			measured(t.Analyte),
 			limitText(t.Alert),
 			limitText(t.Action),
 			string(t.Unit),
@@ -112,7 +114,10 @@ func (s levelPages) fillLevels(page *levelsPage, v desk.View) error {
 			!kit.Mentions(page.Q, l.System, l.Kit, string(l.Point), string(l.Kind), string(l.Analyte), l.Source, l.Edition) {
 			continue
 		}
-		line := levelTarget{System: l.System, Kit: l.Kit, Point: string(l.Point), Kind: kindWords(l.Kind), Analyte: string(l.Analyte)}
+		line := levelTarget{
+			System: l.System, Kit: l.Kit, Point: string(l.Point), Kind: kindWords(l.Kind), Analyte: string(l.Analyte),
+			Heading: l.Point.Words(), Measured: measured(l.Analyte),
+		}
 		if t.InForce != nil {
 			shown := s.levelLine(*t.InForce, v)
 			line.InForce = &shown

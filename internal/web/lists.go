@@ -144,10 +144,13 @@ func (s scopePages) dueList(x *kit.Exchange) error {
 		return err
 	}
 	var page duePage
-	now, zone := s.Now(), s.Desk.DB.Zone()
+	clock := words.Seen(s.Now(), s.Desk.DB.Zone())
+	if wanted {
+		clock = words.Dated(s.Desk.DB.Zone())
+	}
 	for _, a := range o.board {
 		if len(a.Due) > 0 && a.State != reprocessing.OutOfService { // what is away is sampled when it is back
-			page.Lines = append(page.Lines, dueOf(a, s.ScopeHref(a.Scope), now, zone))
+			page.Lines = append(page.Lines, dueOf(a, s.ScopeHref(a.Scope), clock))
 		}
 	}
 	if wanted {

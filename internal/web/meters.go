@@ -107,7 +107,7 @@ func (s meterPages) fillMeters(page *metersPage, v desk.View) error {
 func (s meterPages) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clock, zone *time.Location) meterRow {
 	row := meterRow{
 		Code: l.Code, Href: s.MeterHref(l.Code), CheckHref: s.MeterHref(l.Code) + "#check", System: l.System, Serial: l.Serial,
-		Mark: conditionMark(s.Terms, l.State), Until: clock(l.State.Until), Why: l.State.Why, Readings: strconv.Itoa(l.Readings),
+		Mark: conditionMark(s.Terms, l.State), Until: clock(l.State.Until), Why: clock.Said(l.State.Why), Readings: strconv.Itoa(l.Readings),
 	}
 	if l.State.Condition == quality.Checked {
 		row.Left = words.Age(l.State.Until.Sub(now)) + " left"
@@ -127,7 +127,7 @@ func (s meterPages) meterRow(l desk.MeterLine, now unit.Instant, clock words.Clo
 	if l.Serviced != nil {
 		row.Serviced, row.ServicedHref = fmt.Sprintf("%s, %s", clock(l.Serviced.Verdict.At), l.Serviced.Serviced), s.RecordHref(string(l.Serviced.ID))
 	}
-	row.cells = []string{row.Code, row.System, row.Serial, row.Mark.Word, words.Full(l.State.Until, zone), row.Why, "", row.Outcome.Word, "", "", row.Readings}
+	row.cells = []string{row.Code, row.System, row.Serial, row.Mark.Word, words.Full(l.State.Until, zone), l.State.Why, "", row.Outcome.Word, "", "", row.Readings}
 	if l.Last != nil {
 		row.cells[6] = words.Full(l.Last.Verdict.At, zone)
 	}

@@ -60,7 +60,7 @@ func (s dayPages) release(x *kit.Exchange) error {
 		if err != nil {
 			return err
 		}
-		a = s.Terms.Answer(a)
+		a = s.ClockOf(v).Answer(s.Terms.Answer(a))
 		answer := releaseAnswer{
 			Scope:  a.Scope,
 			Kind:   fleet[i].Model,

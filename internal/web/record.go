@@ -35,6 +35,7 @@ type recordPage struct {
 	// Proof is for whoever may see proofs.
 	Proof *proofPart
 	recordActs
+	eraseActs
 	// Everything is where all records with the same thing are, AllOf what that is; empty for whoever may not
 	// search.
 	Everything, AllOf string
@@ -57,7 +58,10 @@ type relationLine struct {
 
 // recordSaid are the words for what was done, by the word in the address to which a form leads.
 var recordSaid = map[string]string{
-	"voided": "The record is voided. It stays visible with the reason.", "corrected": "The correction is recorded. It takes the place of the record before it.",
+	"voided":    "The record is voided. It stays visible with the reason.",
+	"corrected": "The correction is recorded. It takes the place of the record before it.",
+	"erased": "The text is erased for good, here and where the records around repeated it. That it was erased, by whom and why is a record of its own. " +
+		"Not reached are backups, exports with texts, what was printed, and attached files: see to these too.",
 }
 
 func (s recordPages) record(x *kit.Exchange) error { return s.recordPage(x, http.StatusOK, kit.Sent{}) }
@@ -89,7 +93,10 @@ func (s recordPages) recordPage(x *kit.Exchange, status int, was kit.Sent) error
 	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
 		return err
 	}
-	if page.Void == nil && page.Correct == nil {
+	if page.eraseActs, err = s.erasing(x, line, was); err != nil {
+		return err
+	}
+	if page.Void == nil && page.Correct == nil && page.Erase == nil && page.WhichText == nil {
 		page.Problem = was.Form.Problem
 	}
 	return x.Show(status, "record", false, page)

@@ -21,6 +21,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
@@ -411,5 +412,127 @@ func TestListsAsFiles(t *testing.T) {
 	}
 	if got := b.ask(http.MethodGet, "/scopes/"+pastScope+"?list=secrets&format=csv", access.Auditor); got.status != http.StatusBadRequest {
 		t.Errorf("no such list: status %d", got.status)
+	}
+}
+
+// erasable is a hold with a name in its reason, and its correction that repeats the name and says why.
+func (b *site) erasable() (first, second string) {
+	b.Helper()
+	place := func(corrects, why string) string {
+		b.clock.Move(time.Second)
+		return string(b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+			e.Corrects, e.Reason = ledger.ID(corrects), why
+			return w.PlaceHold(e, reprocessing.Hold{Scope: readyScope, By: "L-01", Reason: patientNamed})
+		}).Record.ID)
+	}
+	first = place("", "")
+	return first, place(first, "placed at the wrong time")
+}
+
+const patientNamed = "seen with Jane Q. Example"
+
+// The lead erases a text of a record, with its repetitions, for a reason of the list and with a signature.
+func TestEraseAText(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	for _, role := range []access.Role{access.Lead, access.Technician} {
+		b.session(role)
+	}
+	first, second := b.erasable()
+	for _, test := range []struct {
+		name, at string
+		role     access.Role
+		has, not string
+	}{
+		{"the lead is offered it, on a record that was corrected too", first, access.Lead, `act=erase#act">Erase a text</a>`, "Void this record"},
+		{"whoever may not is not", second, access.Technician, "Jane Q.", "act=erase"},
+		{"no text, nothing to erase", b.lastOf(heldScope, record.Reading), access.Lead, "Void this record", "act=erase"},
+		{"one text is not chosen", first + "?act=erase", access.Lead, "in 1 further place that repeats it", "Which text"},
+		{"one of several is", second + "?act=erase", access.Lead, `<option value="reason">Reason for the change: placed at the wrong time</option>`, "Why it is erased"},
+		{"a text that is there", second + "?act=erase&field=reason", access.Lead, "<q>placed at the wrong time</q>", "repeats it"},
+		{"a text that is not there", second + "?act=erase&field=body.note", access.Lead, "Which text", "Why it is erased"},
+	} {
+		page := b.ask(http.MethodGet, "/records/"+test.at, test.role).body
+		if !strings.Contains(page, test.has) || strings.Contains(page, test.not) {
+			t.Errorf("%s: want %q and not %q in\n%s", test.name, test.has, test.not, page)
+		}
+	}
+	b.clock.Move(access.ProofHolds)
+	for _, test := range []struct {
+		name, at string
+		role     access.Role
+		change   map[string]string
+		status   int
+		want     string
+	}{
+		{"a technician", first, access.Technician, nil, http.StatusForbidden, "not for your roles"},
+		{"no reason", first, access.Lead, map[string]string{"why": ""}, http.StatusBadRequest, "Say why."},
+		{"a reason of one's own", first, access.Lead, map[string]string{"why": "Jane"}, http.StatusBadRequest, "Choose one of the reasons."},
+		{"no text named", second, access.Lead, map[string]string{"field": ""}, http.StatusBadRequest, "Say which text."},
+		{"not signed", first, access.Lead, map[string]string{"secret": ""}, http.StatusForbidden, "This is a signature."},
+		{"a wrong password", first, access.Lead, map[string]string{"secret": "a guess in the dark"}, http.StatusForbidden, "The password is not right."},
+		{"no such text", first, access.Lead, map[string]string{"field": "body.note"}, http.StatusNotFound, "The record has no such text."},
+		{"no such record", "0199", access.Lead, nil, http.StatusNotFound, "There is no record"},
+	} {
+		b.clock.Move(2 * time.Minute) // longer than anybody has to wait after a wrong password
+		fields := map[string]string{"id": b.newID(), "field": "body.reason", "why": string(record.NamesPatient), "secret": password}
+		maps.Copy(fields, test.change)
+		before := b.total()
+		got := b.send("/records/"+test.at+"/erase", test.role, fields)
+		b.keep(test.role, got)
+		if got.status != test.status || !strings.Contains(got.body, test.want) {
+			t.Errorf("%s: status %d, want %d with %q:\n%.2000s", test.name, got.status, test.status, test.want, got.body)
+		}
+		if strings.Contains(got.body, password) || b.total() != before {
+			t.Errorf("%s: something was stored, or the page shows a password", test.name)
+		}
+	}
+	before := b.total()
+	fields := map[string]string{"id": b.newID(), "field": "body.reason", "why": string(record.NamesPatient), "secret": password}
+	for range 2 { // sent twice, stored once
+		got := b.send("/records/"+first+"/erase", access.Lead, fields)
+		b.keep(access.Lead, got)
+		if to := got.header.Get("Location"); got.status != http.StatusSeeOther || to != "/records/"+first+"?done=erased" {
+			t.Fatalf("status %d, to %s\n%s", got.status, to, got.body)
+		}
+	}
+	if b.total() != before+1 {
+		t.Errorf("%d records were stored", b.total()-before)
+	}
+	said := b.ask(http.MethodGet, "/records/"+first+"?done=erased", access.Lead).body
+	for _, want := range []string{"The text is erased for good", "Not reached are backups", "(erased)", "it named a patient"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("afterwards the page lacks %q", want)
+		}
+	}
+	for _, at := range []string{"/records/" + first, "/records/" + second, "/scopes/" + readyScope + "?records", "/ready/" + readyScope} {
+		if page := b.ask(http.MethodGet, at, access.Lead).body; strings.Contains(page, "Jane Q.") {
+			t.Errorf("%s still has the text", at)
+		}
+	}
+	if page := b.ask(http.MethodGet, "/records/"+first, access.Lead).body; strings.Contains(page, "act=erase") {
+		t.Error("an erased text is offered to be erased")
+	}
+}
+
+func TestBeginning(t *testing.T) {
+	t.Parallel()
+	fits := strings.Repeat("ü", longestBeginning)
+	if beginning(fits) != fits || beginning(fits+"x") != fits[:len(fits)-len("ü")]+"…" {
+		t.Errorf("%q and %q", beginning(fits), beginning(fits+"x"))
+	}
+}
+
+func TestTextLabel(t *testing.T) {
+	t.Parallel()
+	for field, want := range map[string]string{
+		"reason":           "Reason for the change",
+		"body.reason":      "Reason",
+		"body.report.note": "Report, note",
+		"body.verification.points[2].not_applicable": "Verification, points, 3, not applicable",
+	} {
+		if got := textLabel(field); got != want {
+			t.Errorf("%s is called %q, want %q", field, got, want)
+		}
 	}
 }

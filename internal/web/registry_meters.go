@@ -64,7 +64,7 @@ func listMeters(x *kit.Exchange, v desk.View, p *listPage) error {
 		row := plainCell(m.Code, m.System, m.Serial, "", "")
 		row[0].Href, row[3].Mark = meterRegistry().href(x.Shell, m.Code), serviceMark(x.Shell.Terms, 0, m.Retired, now)
 		if state, err := v.Measuring().MeterState(m.Code, now); err == nil {
-			row[4].Text = state.Why
+			row[4].Text = x.Shell.ClockOf(v).Said(state.Why)
 		} else if fault.CodeOf(err) != fault.NotFound { // before a rule set is adopted nobody can say
 			return err
 		}

@@ -77,7 +77,7 @@ func listModels(x *kit.Exchange, v desk.View, p *listPage) error {
 		for _, k := range m.Routine() {
 			points = append(points, text.Spaced(k))
 		}
-		row := plainCell(m.Name, string(m.Kind), string(m.Risk), strconv.Itoa(len(m.Channels)), strings.Join(points, ", "), strconv.Itoa(count[m.Name]))
+		row := plainCell(m.Name, m.Kind.Words(), string(m.Risk), strconv.Itoa(len(m.Channels)), strings.Join(points, ", "), strconv.Itoa(count[m.Name]))
 		row[0].Href = modelRegistry().href(x.Shell, m.Name)
 		p.add(row)
 	}

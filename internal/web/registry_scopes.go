@@ -136,7 +136,7 @@ func scopeFields(s *kit.Sheet, v desk.View, old any) error {
 	names := make([]kit.Option, 1, len(models)+1)
 	names[0].Text = "choose a model"
 	for _, m := range models {
-		names = append(names, kit.Option{Value: m.Name, Text: m.Name + " (" + string(m.Kind) + ")"})
+		names = append(names, kit.Option{Value: m.Name, Text: m.Name + " (" + m.Kind.Words() + ")"})
 	}
 	s.Part("Scope", "")
 	if old == nil {

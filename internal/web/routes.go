@@ -135,6 +135,7 @@ func recordRoutes(s *Server) []kit.Route {
 		kit.Get("/records/{id}/record.tlog-proof", access.SeeRecords, "", "", recordPages{s}.proofFile),
 		kit.Post("/records/{id}/void", desk.ToVoid, recordPages{s}.voidRecord),
 		kit.Post("/records/{id}/correct", desk.ToRead, recordPages{s}.correctReading),
+		kit.Post("/records/{id}/erase", desk.ToErase, recordPages{s}.eraseText),
 	}
 }
 

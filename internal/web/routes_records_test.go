@@ -24,6 +24,7 @@ var recordsMayOpen = map[string]string{
 	"GET /records/{id}/record.tlog-proof": "LIQV",
 	"POST /records/{id}/void":             "TLI", // of holds and files their authors too
 	"POST /records/{id}/correct":          "TL",
+	"POST /records/{id}/erase":            "L",
 }
 
 // recordExamples are the pages about records; see examples.
@@ -38,6 +39,8 @@ func (b *site) recordExamples(file string) []example {
 		{"reading, to be voided", "/records/" + reading + "?act=void", "record", http.StatusOK, access.Lead},
 		{"reading, to be corrected", "/records/" + reading + "?act=correct", "record", http.StatusOK, access.Lead},
 		{"reading, corrected to a value", "/records/" + reading + "?act=correct&value=25", "record", http.StatusOK, access.Lead},
+		{"file, a text to be erased", "/records/" + file + "?act=erase", "record", http.StatusOK, access.Lead},
+		{"file, which text", "/records/" + file + "?act=erase&field=body.title", "record", http.StatusOK, access.Lead},
 		{"verification", "/records/" + b.lastOf(heldScope, record.Verification), "record", http.StatusOK, access.Auditor},
 		{"finished use", "/records/" + b.lastOf(readyScope, record.Use), "record", http.StatusOK, access.Auditor},
 		{"records", "/records", "records", http.StatusOK, access.Auditor},

@@ -220,13 +220,13 @@ func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now un
 		return a, err
 	}
 	zone := v.Zone()
-	a = s.Terms.Answer(a)
+	a = s.ClockOf(v).Answer(s.Terms.Answer(a))
 	*f = scopeFacts{
 		Tag:    i.Tag,
 		Href:   s.ScopeHref(i.Tag),
 		Serial: i.Serial,
 		Model:  i.Model,
-		Kind:   string(m.Kind),
+		Kind:   m.Kind.Words(),
 		Risk:   string(m.Risk),
 		Owner:  s.Terms.Owner(i.Owner),
 		Place:  i.Location,

@@ -49,7 +49,14 @@ func (s dayPages) scopes(x *kit.Exchange) error {
 	if err != nil {
 		return err
 	}
-	if err := s.View(x.R.Context(), func(v desk.View) error { return s.fleet(&page, o.board, v) }); err != nil {
+	err = s.View(x.R.Context(), func(v desk.View) error {
+		clock := s.ClockOf(v)
+		if wanted {
+			clock = words.Dated(v.Zone())
+		}
+		return s.fleet(&page, o.board, v, clock)
+	})
+	if err != nil {
 		return err
 	}
 	if wanted {
@@ -59,8 +66,8 @@ func (s dayPages) scopes(x *kit.Exchange) error {
 	return x.Show(http.StatusOK, "scopes", false, page)
 }
 
-// fleet fills in the scopes that were asked for; board holds the answers about those that are in service.
-func (s dayPages) fleet(page *scopesPage, board []reprocessing.Answer, v desk.View) error {
+// fleet fills in the scopes that were asked for, by a clock; board holds the answers about those that are in service.
+func (s dayPages) fleet(page *scopesPage, board []reprocessing.Answer, v desk.View, clock words.Clock) error {
 	now := s.Now()
 	answers := map[string]reprocessing.Answer{}
 	for _, a := range board {
@@ -89,10 +96,10 @@ func (s dayPages) fleet(page *scopesPage, board []reprocessing.Answer, v desk.Vi
 			continue
 		}
 		line := fleetLine{
-			Tag: i.Tag, Href: s.ScopeHref(i.Tag), Model: i.Model, Kind: string(m.Kind), Owner: s.Terms.Owner(i.Owner), Place: i.Location, Serial: i.Serial,
-			Mark: s.Terms.State(a.State), Until: words.Short(a.Until, now, v.Zone()),
+			Tag: i.Tag, Href: s.ScopeHref(i.Tag), Model: i.Model, Kind: m.Kind.Words(), Owner: s.Terms.Owner(i.Owner), Place: i.Location, Serial: i.Serial,
+			Mark: s.Terms.State(a.State), Until: clock(a.Until),
 		}
-		for _, r := range s.Terms.Answer(a).Reasons {
+		for _, r := range clock.Answer(s.Terms.Answer(a)).Reasons {
 			if r.Blocks {
 				line.Why = r.Text
 				break

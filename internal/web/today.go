@@ -236,6 +236,7 @@ var boardOrder = []reprocessing.State{reprocessing.OnHold, reprocessing.NotKnown
 
 // tiles fills in what the release check says of every scope.
 func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.Instant, v desk.View) {
+	clock := words.Seen(now, v.Zone())
 	for _, state := range boardOrder {
 		n := 0
 		for _, a := range board {
@@ -243,8 +244,8 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 				continue
 			}
 			n++
-			a = s.Terms.Answer(a)
-			t := tile{Tag: a.Scope, Href: s.ScopeHref(a.Scope), Mark: s.Terms.State(a.State), Until: words.Short(a.Until, now, v.Zone())}
+			a = clock.Answer(s.Terms.Answer(a))
+			t := tile{Tag: a.Scope, Href: s.ScopeHref(a.Scope), Mark: s.Terms.State(a.State), Until: clock(a.Until)}
 			if a.Until.Known() {
 				t.Left = words.Age(a.Until.Sub(now))
 			}
@@ -258,7 +259,7 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 			}
 			page.Tiles = append(page.Tiles, t)
 			if len(a.Due) > 0 && state != reprocessing.OutOfService { // what is away is sampled when it is back
-				page.Due = append(page.Due, dueOf(a, t.Href, now, v.Zone()))
+				page.Due = append(page.Due, dueOf(a, t.Href, clock))
 			}
 			for _, p := range a.Steps {
 				if a.State == reprocessing.OutOfService || a.State == reprocessing.NotKnown {
@@ -277,11 +278,11 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 }
 
 // dueOf brings together why a scope is due.
-func dueOf(a reprocessing.Answer, href string, now unit.Instant, zone *time.Location) due {
+func dueOf(a reprocessing.Answer, href string, clock words.Clock) due {
 	line := due{Tag: a.Scope, Href: href}
 	var points []scope.PointKind
 	for _, d := range a.Due {
-		line.Reasons = append(line.Reasons, dueReason{Why: d.Why, Since: words.Short(d.Since, now, zone), Asked: d.When == sampling.OnRequest})
+		line.Reasons = append(line.Reasons, dueReason{Why: d.Why, Since: clock(d.Since), Asked: d.When == sampling.OnRequest})
 		line.Blocks = line.Blocks || d.Blocks
 		for _, p := range d.Points {
 			if !slices.Contains(points, p) {
@@ -312,7 +313,7 @@ func (s dayPages) supplies(page *todayPage, v desk.View, now unit.Instant) error
 		return err
 	}
 	for _, m := range meters {
-		page.Meters = append(page.Meters, meterLine{Code: m.Code, System: m.System, Why: m.State.Why, Good: m.State.Condition == quality.Checked})
+		page.Meters = append(page.Meters, meterLine{Code: m.Code, System: m.System, Why: s.ClockOf(v).Said(m.State.Why), Good: m.State.Condition == quality.Checked})
 	}
 	lots, err := v.Day().Lots()
 	if err != nil {

@@ -222,7 +222,7 @@ func standingMark(t words.Terms, st desk.Standing, last *trend.Signal) words.Mar
 func (s *Server) seriesLine(m desk.Summary, id string, now unit.Instant) seriesLine {
 	zone := s.Desk.DB.Zone()
 	line := seriesLine{
-		Tag: m.Key.Scope, Href: s.SeriesHref(m.Key), ScopeHref: s.ScopeHref(m.Key.Scope), Point: m.Key.Point.Words(), Kind: string(m.Kind),
+		Tag: m.Key.Scope, Href: s.SeriesHref(m.Key), ScopeHref: s.ScopeHref(m.Key.Scope), Point: m.Key.Point.Words(), Kind: m.Kind.Words(),
 		System: m.Key.System, Kit: m.Key.Kit, Readings: m.Readings, Baseline: figure.BaselineWord(m.Baseline, m.Provisional), Why: m.Why,
 		Last: unit.Number(m.Last.Value).String(), LastAt: words.Short(m.Last.At, now, zone), LastHref: s.RecordHref(string(m.Last.ID)),
 		Mark: standingMark(s.Terms, m.Standing, m.Signal), Since: sinceWords(m.Signal, now, s), Spark: spark(m, id),

@@ -116,7 +116,7 @@ func (s levelPages) past(q asked, v desk.View, from, to unit.Instant) (desk.Past
 func (s levelPages) fillTallies(r *replayView, v desk.View, past desk.Past, found level.Replay) error {
 	r.Tallies = tallyLines(found.Today, found.Proposed)
 	for _, k := range found.Kinds {
-		r.Kinds = append(r.Kinds, kindTallies{string(k.Kind), tallyLines(k.Today, k.Proposed)})
+		r.Kinds = append(r.Kinds, kindTallies{k.Kind.Words(), tallyLines(k.Today, k.Proposed)})
 	}
 	r.Changed, r.all = found.Changed, past.Changed(found)
 	r.at = func(c desk.ChangedVerification) string { return words.Full(c.First, v.Zone()) }

@@ -35,6 +35,14 @@ const (
 	Rhinolaryngoscope Kind = "rhinolaryngoscope"
 )
 
+// Words is a kind as people read it.
+func (k Kind) Words() string {
+	if k == EBUS {
+		return "EBUS bronchoscope"
+	}
+	return text.Spaced(k)
+}
+
 // Kinds lists every kind.
 var Kinds = []Kind{
 	Duodenoscope, LinearEchoscope, RadialEchoscope, Gastroscope, Colonoscope, Enteroscope,

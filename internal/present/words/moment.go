@@ -2,9 +2,12 @@ package words
 
 import (
 	"fmt"
+	"regexp"
+	"slices"
 	"time"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reprocessing"
 )
 
 // Clock writes instants.
@@ -18,6 +21,38 @@ func Seen(now unit.Instant, zone *time.Location) Clock {
 // Dated writes instants with their date, as a list needs that reaches over years; see Full.
 func Dated(zone *time.Location) Clock {
 	return func(i unit.Instant) string { return Full(i, zone) }
+}
+
+// written are instants as unit.Instant writes them into sentences, with date and zone.
+var written = regexp.MustCompile(`[0-9]{4}-[0-9]{2}-[0-9]{2} [0-9]{2}:[0-9]{2} [+-][0-9]{2}:[0-9]{2}`)
+
+// Said writes the instants in a sentence of this program, which have their date and zone.
+func (c Clock) Said(sentence string) string {
+	return written.ReplaceAllStringFunc(sentence, func(moment string) string {
+		t, err := time.Parse("2006-01-02 15:04 -07:00", moment)
+		if err != nil {
+			return moment
+		}
+		return c(unit.At(t))
+	})
+}
+
+// Answer writes the instants in an answer of the release check. What a person wrote stays as it is: of a hold,
+// only when it was placed is the program's.
+func (c Clock) Answer(a reprocessing.Answer) reprocessing.Answer {
+	a.Reasons = slices.Clone(a.Reasons)
+	for i, r := range a.Reasons {
+		own, theirs := r.Text, ""
+		if at := written.FindStringIndex(r.Text); r.By != "" && at != nil {
+			own, theirs = r.Text[:at[1]], r.Text[at[1]:]
+		}
+		a.Reasons[i].Text = c.Said(own) + theirs
+	}
+	a.Next = slices.Clone(a.Next)
+	for i, next := range a.Next {
+		a.Next[i] = c.Said(next)
+	}
+	return a
 }
 
 // Short is an instant on the wall: "00:46" today, "yesterday 23:10", "tomorrow 07:00", "Sun 06:26" up to six

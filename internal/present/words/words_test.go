@@ -333,3 +333,31 @@ func TestOutcomesAgree(t *testing.T) {
 		}
 	}
 }
+
+// The instants of an answer are written as they are seen; what a person wrote stays as it is.
+func TestClockAnswer(t *testing.T) {
+	t.Parallel()
+	zone := time.FixedZone("", 3600)
+	clock := Seen(unit.At(time.Date(2026, 3, 2, 10, 0, 0, 0, zone)), zone)
+	a := reprocessing.Answer{
+		Reasons: []reprocessing.Reason{
+			{Text: "on hold since 2026-03-01 23:10 +01:00: seen at 2026-03-02 09:00 +01:00", By: "L-01"},
+			{Text: "leak test at 2026-02-27 05:26 +00:00 failed, 2026-99-01 00:00 +01:00"},
+		},
+		Next: []string{"to begin by 2026-03-02 11:30 +01:00"},
+	}
+	got := clock.Answer(a)
+	want := reprocessing.Answer{
+		Reasons: []reprocessing.Reason{
+			{Text: "on hold since yesterday 23:10: seen at 2026-03-02 09:00 +01:00", By: "L-01"},
+			{Text: "leak test at Fri 06:26 failed, 2026-99-01 00:00 +01:00"},
+		},
+		Next: []string{"to begin by 11:30"},
+	}
+	if !slices.EqualFunc(got.Reasons, want.Reasons, func(x, y reprocessing.Reason) bool { return x.Text == y.Text }) || !slices.Equal(got.Next, want.Next) {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	if a.Next[0] != "to begin by 2026-03-02 11:30 +01:00" || a.Reasons[1].Text == got.Reasons[1].Text {
+		t.Error("the answer itself was changed")
+	}
+}
