@@ -106,6 +106,12 @@ func everything(t *testing.T) (*bench, attempts) {
 	t.Helper()
 	b := rising(t)
 	b.targets()
+	for _, role := range access.Roles { // whoever lifts a hold is somebody that the facility knows
+		b.do(func(w *desk.Work) error {
+			_, err := w.SettingUp().RegisterPerson(desk.Entry{By: "L-01"}, b.at(), record.PersonBody{Code: actorCode(role), Role: string(role)})
+			return err
+		})
+	}
 	signal := b.raised()[0]
 	for _, act := range []trend.Handling{{Act: trend.Seen}, {Act: trend.Explained, Cause: trend.LotCause, Words: "another lot"}} {
 		if _, err := b.handle(desk.Entry{By: "L-01"}, signal, act); err != nil {

@@ -272,7 +272,7 @@ which version its body has by ` + "`body_v`" + `, which is left out for version 
 
 A text that is free is typed by a person and may name a patient. The ledger holds a salted commitment to it, and it can be erased (` + "`rinsate erase`" + `);
 the ` + "`reason`" + ` of every record is such a text too. Codes, choices, quantities, what the program itself wrote, the text of rule sets and all that
-levels, targets and models say stay in the ledger for ever, and so do the names of procedures and rooms: a patient's name belongs in none of them.
+levels, targets and models say stay in the ledger for ever: a patient's name belongs in none of them.
 
 | kind | what it records | body | key | scope | time | takes the place of | who may take it back |
 |---|---|---|---|---|---|---|---|

@@ -63,8 +63,9 @@ func firstRun(tb testing.TB, clock *storetest.Clock, change ...func(*FirstOption
 	}
 	o := FirstOptions{
 		Home: func(dir string) store.Home { return sqlite.Folder(dir) },
-		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: filepath.Join(tb.TempDir(), "data"), Zone: "Europe/Berlin", Terms: record.TermsUS, Clock: clock.Now,
-		Log: slog.New(slog.NewTextHandler(tb.Output(), nil)), Cost: access.Cost{Memory: 8, Passes: 1, Lanes: 1},
+		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: filepath.Join(tb.TempDir(), "data"), Zone: "Europe/Berlin", Terms: record.TermsUS,
+		Clock: clock.Now,
+		Log:   slog.New(slog.NewTextHandler(tb.Output(), nil)), Cost: access.Cost{Memory: 8, Passes: 1, Lanes: 1},
 	}
 	for _, f := range change {
 		f(&o)

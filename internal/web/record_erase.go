@@ -175,7 +175,10 @@ func (s recordPages) erased(x *kit.Exchange, f kit.Form, l desk.Line) error {
 	return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		_, err := w.Erase(e, ledger.ID(l.ID), f.Typed["field"], why)
 		if fault.CodeOf(err) == fault.NotFound {
-			return &kit.PageError{Status: http.StatusNotFound, Message: "The record has no such text.", Hint: "It may have been erased already; see what the page says now."}
+			return &kit.PageError{
+				Status: http.StatusNotFound, Message: "The record has no such text.",
+				Hint: "It may have been erased already; see what the page says now.",
+			}
 		}
 		return err
 	})

@@ -448,7 +448,10 @@ func TestEraseAText(t *testing.T) {
 		{"whoever may not is not", second, access.Technician, "Jane Q.", "act=erase"},
 		{"no text, nothing to erase", b.lastOf(heldScope, record.Reading), access.Lead, "Void this record", "act=erase"},
 		{"one text is not chosen", first + "?act=erase", access.Lead, "in 1 further place that repeats it", "Which text"},
-		{"one of several is", second + "?act=erase", access.Lead, `<option value="reason">Reason for the change: placed at the wrong time</option>`, "Why it is erased"},
+		{
+			"one of several is", second + "?act=erase", access.Lead, `<option value="reason">Reason for the change: placed at the wrong time</option>`,
+			"Why it is erased",
+		},
 		{"a text that is there", second + "?act=erase&field=reason", access.Lead, "<q>placed at the wrong time</q>", "repeats it"},
 		{"a text that is not there", second + "?act=erase&field=body.note", access.Lead, "Which text", "Why it is erased"},
 	} {
