@@ -42,7 +42,7 @@ func TestCheckMeter(t *testing.T) {
 	p.keys("\t\t2\r") // the next field is what the blank was, then its value
 	p.waitText("#outcome", "accepted")
 	p.waitText("#outcome", "The meter may be used")
-	p.waitText(".headline", "good until 2026-03-03")
+	p.waitText(".headline", "good until tomorrow 00:00")
 	p.reload() // sending again stores nothing and tells the same
 	p.waitText("#outcome", "accepted")
 	p.click(`#outcome a[href$="/bench"]`)
