@@ -117,7 +117,9 @@ type Job struct {
 	Kind   scope.Kind          `json:"kind"`
 	// Verification is what the samples taken so far come to; its Next says what to do.
 	Verification reading.Verification `json:"verification"`
-	Points       []JobPoint           `json:"points"`
+	// Test is which test of the cycle that is, as people name it.
+	Test   string     `json:"test"`
+	Points []JobPoint `json:"points"`
 	// Holds are the holds that keep the scope, the oldest first.
 	Holds []JobHold `json:"holds,omitempty"`
 }
@@ -173,6 +175,7 @@ func (v DayView) Job(tag string, now unit.Instant) (Job, error) {
 	cleaning := reprocessing.Cleaning(h, now)
 	d, _ := reprocessing.Decide(h, rules.Reprocessing, rules.Reading, now, cleaning, v.Zone())
 	j = Job{Answer: reprocessing.Release(h, rules.Reprocessing, now, v.Zone()), Model: h.Model.Name, Kind: h.Model.Kind, Verification: d.Verification}
+	j.Test = reading.Test(d.Verification.Cleaning)
 	for _, hold := range h.OpenHolds() {
 		j.Holds = append(j.Holds, JobHold{hold.ID, hold})
 	}

@@ -35,7 +35,7 @@ const (
 	awayScope    = "D-04"
 	unknownScope = "L 7/2" // on loan; a tag that has to be escaped in addresses
 	inUseScope   = "G-06"
-	// overdueScope was pre-cleaned and left: the clock for its cleaning has run out.
+	// overdueScope was treated at the point of use and left: the clock for its cleaning has run out.
 	overdueScope = "D-07"
 )
 

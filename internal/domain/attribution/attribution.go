@@ -1,4 +1,4 @@
-// Package attribution answers where the scatter of readings comes from: the scope, the person who
+// Package attribution answers where the variation of readings comes from: the scope, the person who
 // cleaned it, the lot of the kit, the meter, or none of these, and which of each stand out.
 //
 // It fits a mixed model to the logarithms of readings, so that a technician who cleans the difficult
@@ -84,7 +84,7 @@ func Usual() Question {
 	return Question{Confidence: stats.MustConfidence("0.95"), Least: 20}
 }
 
-// Part is how much of the scatter of readings comes from one source.
+// Part is how much of the variation of readings comes from one source.
 type Part struct {
 	// Source is empty for the rest, which no source explains.
 	Source Source `json:"source,omitempty"`
@@ -124,7 +124,7 @@ type Coefficient struct {
 	Hi    float64 `json:"hi"`
 }
 
-// Answer is where the scatter comes from.
+// Answer is where the variation comes from.
 type Answer struct {
 	Rows  int           `json:"readings"`
 	Parts []Part        `json:"parts"`

@@ -176,7 +176,7 @@ type Choice struct {
 // Point is one sampling point of a model.
 type Point struct {
 	Kind PointKind
-	// Routine points must be sampled for a round to be complete.
+	// Routine points must be sampled for a cleaning verification to be complete.
 	Routine bool
 	// NotApplicable says why the point exists and yet is not sampled, such as a sealed channel. It
 	// is recorded as such and never counts as missing.

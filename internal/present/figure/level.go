@@ -166,7 +166,7 @@ type Curve struct {
 	X, P  []float64
 }
 
-// Operation draws the probability that a scope is cleaned again or held against its true median. Of more
+// Operation draws the probability that a scope is cleaned again or put on hold, against its true median. Of more
 // than one level each action level is named by its source.
 func Operation(title, desc string, curves []Curve, levels ...reading.Level) chart.OC {
 	c := chart.OC{

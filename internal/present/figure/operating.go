@@ -13,7 +13,7 @@ const curveSteps = 80
 
 // OperatingCurves are what a level does to scopes from a tenth of an action level to ten times of it: for
 // each number of points how likely they are cleaned again and, where there is more than one cleaning, how
-// likely they are held. name stands before each label; action is that on which the medians are centred.
+// likely they are put on hold. name stands before each label; action is that on which the medians are centred.
 func OperatingCurves(o desk.Operating, name string, action float64) ([]Curve, error) {
 	var curves []Curve
 	for _, points := range o.Points {

@@ -474,9 +474,6 @@ function badge(word) {
   return h("span", { class: "mark " + mark.class }, h("span", { "aria-hidden": "true" }, mark.shape), " " + mark.word);
 }
 
-/** Which test of a cycle it is. @param {number | undefined} cleaning */
-const testName = (cleaning) => !cleaning ? "cleaning verification" : cleaning === 1 ? "first test" : `re-test after cleaning ${cleaning}`;
-
 const spaced = (/** @type {string} */ s) => s.replaceAll("-", " ");
 /** The time of the site, whatever the clock and the zone of this browser are. @param {number} i */
 const wall = (i) => new Date(i / 1000).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", second: "2-digit", timeZone: data.zone });
@@ -592,7 +589,7 @@ function showJob() {
   const read = required.filter((/** @type {Any} */ p) => p.carried || p.samples?.some((/** @type {Any} */ s) => s.readings?.length));
   place.replaceChildren(
     h("div", { class: "headline" }, h("h2", { id: "scope-name" }, tag), answer.state ? badge(answer.state) : badge("not known without a network"),
-      h("span", { class: "by" }, `${testName(job.verification?.cleaning)}, ${read.length} of ${required.length} points read`)),
+      h("span", { class: "by" }, `${job.test ?? "cleaning verification"}, ${read.length} of ${required.length} points read`)),
     pictureOf(job),
     answer.next?.length ? h("ol", { class: "next-acts" }, ...answer.next.map((/** @type {string} */ n) => h("li", {}, n))) : "",
     answer.due?.length ? h("p", { class: "by" }, "Due: ", answer.due.map((/** @type {Any} */ d) => d.why).join("; ")) : "",
