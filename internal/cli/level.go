@@ -257,7 +257,7 @@ type levelFlags struct {
 func (f *levelFlags) limits(c *cobra.Command) {
 	c.Flags().Float64Var(&f.alert, "alert", 0, "alert level in RLU; 0 for none")
 	c.Flags().Float64Var(&f.action, "action", 0, "action level in RLU")
-	c.Flags().StringVar(&f.comparison, "comparison", string(reading.Over), "when a value is over the action level: over or at-or-over")
+	c.Flags().StringVar(&f.comparison, "comparison", string(reading.AtOrOver), "when a value is over the action level: over or at-or-over")
 	c.Flags().Float64Var(&f.cv, "cv", 0, "coefficient of variation of single readings near the level, as a fraction; 0 when not known")
 	must(c.MarkFlagRequired("action"))
 }

@@ -155,12 +155,12 @@ func (s levelPages) comparable(page *comparePage, v desk.View, t level.Target) (
 // is chosen.
 func (p *comparePage) side(editions []desk.LevelEdition, t level.Target, side string) (l reading.Level, name string, err error) {
 	asked := p.q.get(side)
-	l = reading.Level{System: t.System, Kit: t.Kit, Point: t.Point, Kind: t.Kind, Analyte: reading.ATP, Unit: reading.RLU, Comparison: reading.Over}
+	l = reading.Level{System: t.System, Kit: t.Kit, Point: t.Point, Kind: t.Kind, Analyte: reading.ATP, Unit: reading.RLU, Comparison: reading.AtOrOver}
 	switch {
 	case asked == "":
 		return reading.Level{}, "", nil
 	case asked == typedLevel:
-		l.Comparison = cmp.Or(reading.Comparison(p.q.get(side+"-comparison")), reading.Over)
+		l.Comparison = cmp.Or(reading.Comparison(p.q.get(side+"-comparison")), reading.AtOrOver)
 		if err := p.q.limits(&l, side+"-alert", side+"-action"); err != nil {
 			return l, "", err
 		}

@@ -48,7 +48,7 @@ func levelRegistry() registry {
 		values: levelValues,
 		read:   readLevel,
 		blank: func(unit.Instant, *time.Location) map[string]string {
-			return map[string]string{"edition": "1", "analyte": string(reading.ATP), "unit": string(reading.RLU), "comparison": string(reading.Over)}
+			return map[string]string{"edition": "1", "analyte": string(reading.ATP), "unit": string(reading.RLU), "comparison": string(reading.AtOrOver)}
 		},
 		save: func(w *desk.Work, e desk.Entry, at unit.Instant, b any) (desk.Receipt, error) {
 			l := b.(reading.Level)
@@ -103,8 +103,8 @@ func levelFields(s *kit.Sheet, v desk.View, old any) error {
 		"comparison",
 		"The action level is exceeded by",
 		"",
-		kit.Option{Value: string(reading.Over), Text: "a value over it"},
 		kit.Option{Value: string(reading.AtOrOver), Text: "a value at or over it"},
+		kit.Option{Value: string(reading.Over), Text: "a value over it"},
 	)
 	s.Text("dirty", "Words of a strip that count as dirty", "With commas between them; only for strips.", false)
 	s.Text("clean", "Words of a strip that count as clean", "With commas between them; only for strips.", false)

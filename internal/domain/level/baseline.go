@@ -84,7 +84,7 @@ func Usual(target Target) Plan {
 		Action:       stats.MustProbability("0.99"),
 		Confidence:   stats.MustConfidence("0.95"),
 		Take:         UpperBound,
-		Comparison:   reading.Over,
+		Comparison:   reading.AtOrOver,
 		Significance: stats.MustProbability("0.05"),
 		Resamples:    1999,
 		Seed:         "baseline",

@@ -480,11 +480,18 @@ func TestProposed(t *testing.T) {
 			}
 		}
 	}
-	d := derive(t, samplesOf(fromTo(1, 400)...), usual(func(p *level.Plan) { p.Take = level.Estimate }))
-	l, err := d.Proposed(level.Free)
-	if err != nil || l.Alert != 382 || l.Action != 397 { // P95 380.65 and P99 396.66 by the median-unbiased definition
-		t.Errorf("by the estimate: %s and %s, %v", l.Alert, l.Action, err)
+	// P95 380.65 and P99 396.66 by the median-unbiased definition; 397 is the last count that is not exceeded.
+	for comparison, action := range map[reading.Comparison]unit.Number{reading.Over: 397, reading.AtOrOver: 398} {
+		d := derive(t, samplesOf(fromTo(1, 400)...), usual(func(p *level.Plan) { p.Take, p.Comparison = level.Estimate, comparison }))
+		l, err := d.Proposed(level.Free)
+		if err != nil || l.Alert != 382 || l.Action != action {
+			t.Errorf("by the estimate, %s: %s and %s, %v", comparison, l.Alert, l.Action, err)
+		}
 	}
+	if got := level.Usual(level.Target{}).Comparison; got != reading.AtOrOver {
+		t.Errorf("a level is usually exceeded %s it", got)
+	}
+	d := derive(t, samplesOf(fromTo(1, 400)...), usual())
 	if _, err := d.Proposed("by eye"); err == nil {
 		t.Error("an unknown method proposes a level")
 	}
