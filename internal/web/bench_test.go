@@ -116,7 +116,7 @@ func TestVerificationByScannerAlone(t *testing.T) {
 	// The first cleaning failed: the scope is cleaned and inspected again.
 	b.step(heldScope, reprocessing.ManualCleaning, 5*time.Minute, nil)
 	b.step(heldScope, reprocessing.Inspection, time.Minute, passed)
-	p.waitText("#job", "re-test after cleaning 2")
+	p.waitText("#job", "re-test after the 2nd cleaning")
 	p.sampleByScanner("OUTER-DISTAL-END", "surface", "20")
 	p.sampleByScanner("ELEVATOR-RECESS", "surface", "40")
 	p.sampleByScanner("INSTRUMENT-CHANNEL", "rinsate", "31")
@@ -444,7 +444,7 @@ func TestCleanAgainAtTheBench(t *testing.T) {
 	p.waitText("#said", "action")
 	p.press("#job", "Begin manual cleaning")
 	p.press("#job", "Done: manual cleaning")
-	p.waitText("#job", "re-test after cleaning 2")
+	p.waitText("#job", "re-test after the 2nd cleaning")
 	p.press("#job", "Begin inspection")
 	p.press("#job", "Passed")
 	p.sampleByScanner("OUTER-DISTAL-END", "surface", "20")
