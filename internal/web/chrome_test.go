@@ -519,16 +519,19 @@ func (p *page) wait(expression string) {
 	}
 }
 
-// waitFor waits until a selector finds something.
+// whole is true when all of the page has arrived: what stands at its beginning says nothing of its end.
+const whole = `document.readyState !== "loading"`
+
+// waitFor waits until a selector finds something in the whole page.
 func (p *page) waitFor(css string) {
 	p.Helper()
-	p.wait(fmt.Sprintf("document.querySelector(%q)", css))
+	p.wait(fmt.Sprintf("%s && document.querySelector(%q)", whole, css))
 }
 
-// waitText waits until the text of the first element that a selector finds holds some words.
+// waitText waits until the text of the first element that a selector finds in the whole page holds some words.
 func (p *page) waitText(css, words string) {
 	p.Helper()
-	p.wait(fmt.Sprintf("document.querySelector(%q)?.innerText.includes(%q)", css, words))
+	p.wait(fmt.Sprintf("%s && document.querySelector(%q)?.innerText.includes(%q)", whole, css, words))
 }
 
 // screenshot writes a picture of the whole page when pictures are wanted.
