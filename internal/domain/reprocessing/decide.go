@@ -81,6 +81,9 @@ func (p points) carry(failed reading.Verification) {
 // read. A point that is sampled is not carried over.
 func (p points) take(d *Decision, samples []Taken) {
 	var earliest unit.Instant
+	// Where a point was sampled more than once, its last sample says since when the verification shows the scope;
+	// all of its readings are judged.
+	last := make(map[scope.PointKind]unit.Instant)
 	for _, t := range samples {
 		r := p.at(t.Point)
 		r.Carried = false
@@ -93,12 +96,17 @@ func (p points) take(d *Decision, samples []Taken) {
 		if earliest == 0 || t.Collected < earliest {
 			earliest = t.Collected
 		}
-		if t.counts() && (d.First == 0 || t.Collected < d.First) {
-			d.First = t.Collected
+		if t.counts() {
+			last[t.Point] = max(last[t.Point], t.Collected)
 		}
 		d.Last = max(d.Last, t.Collected, t.Read)
 		r.Readings = append(r.Readings, t.Judgements...)
 		r.Pending = r.Pending || len(t.Judgements) == 0
+	}
+	for _, at := range last {
+		if d.First == 0 || at < d.First {
+			d.First = at
+		}
 	}
 	if d.First == 0 {
 		d.First = earliest
