@@ -107,6 +107,8 @@ func forth(at unit.Instant, d time.Duration) unit.Instant {
 // telling is what told is to read.
 type telling struct {
 	from, to unit.Instant
+	// since is from when on readings are looked at. Zero is [history.Reach] before from, which is enough nearly always.
+	since unit.Instant
 	// events explain the readings; those before from that readings of [history.Reach] before it can rest on are
 	// among them.
 	events []explanation
@@ -131,7 +133,7 @@ func (v NumbersView) told(t telling) ([]Measured, error) {
 // enough nearly always. unsure are those for which it was not.
 func (v NumbersView) tellOnce(t telling, whole map[string]bool) (all []Measured, unsure map[string]bool, err error) {
 	var firsts history.Firsts
-	firsts.Since = back(t.from, history.Reach)
+	firsts.Since = cmp.Or(t.since, back(t.from, history.Reach))
 	for _, tag := range slices.Sorted(maps.Keys(whole)) {
 		if err := v.past(tag, firsts.Since, func(m Measured) { m.tell(&firsts) }); err != nil {
 			return nil, nil, err

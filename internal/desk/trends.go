@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
@@ -214,8 +215,13 @@ func (v NumbersView) collect(key trend.Key, from, to unit.Instant) (*Series, err
 	for i, at := range begins {
 		events[i] = explanation{at: at, scope: key.Scope, kind: used}
 	}
+	// The cycle that speaks for the first readings rests on nothing before it.
+	var since unit.Instant
+	if n, _ := slices.BinarySearch(begins, from+1); n > 0 && from.Sub(begins[n-1]) <= history.Covers {
+		since = begins[n-1]
+	}
 	all, err := v.told(telling{
-		from: from, to: to + 1, events: events,
+		from: from, to: to + 1, since: since, events: events,
 		read: func(from, to unit.Instant, visit func(store.Measured) error) error {
 			return v.tx.Numbers().ReadingsOf(key.Scope, from, to, visit)
 		},
