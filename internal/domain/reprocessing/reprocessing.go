@@ -195,6 +195,9 @@ func (d Decision) Passed() bool { return d.Verification.Complete && d.Verificati
 // last returns the last instant of the verification that is on record; an unfinished verification may lack Last.
 func (d Decision) last() unit.Instant { return max(d.Cycle, d.First, d.Last) }
 
+// begun returns the first instant of the verification that is on record.
+func (d Decision) begun() unit.Instant { return max(d.Cycle, d.First) }
+
 // covers says whether the sample needs no further decision: the decision took it into account, or
 // it came after its cleaning was decided and a later cleaning was decided since.
 func (d Decision) covers(t Taken, verifications []Decision) bool {
