@@ -322,14 +322,18 @@ func (v View) judge(s sampling.Sample, in Reading, system string) (reading.Readi
 	}
 	var fault string
 	if known {
-		fault = lot.Fault(s.Collected)
+		fault = lot.Fault(kitUsed(s))
 	}
 	point, _ := model.Point(s.Point)
-	return Assess(s, in, system, model.Kind, point, rules, levels, fault), nil
+	protocol, _ := sampling.For(rules.Sample.ProtocolsFor(model.Name), s.Point)
+	return Assess(s, in, system, model.Kind, point, protocol.Flush(), rules, levels, fault), nil
 }
 
+// kitUsed returns the last instant at which a sample's kit was used: that of its reading, or what is on record before.
+func kitUsed(s sampling.Sample) unit.Instant { return max(s.Collected, s.Dipped, s.Activated, s.Read) }
+
 // Assess is the whole judgement of one reading as a function of values: by its clocks, by what it
-// was made with, and by the level. lotFault says why the kit's lot must not be used, empty when it
+// was made with, and by the level. flush is what the protocol sends through the channel, lotFault says why the kit's lot must not be used, empty when it
 // may.
 func Assess(
 	s sampling.Sample,
@@ -337,6 +341,7 @@ func Assess(
 	system string,
 	kind scope.Kind,
 	point scope.Point,
+	flush unit.Millilitres,
 	rules policy.RuleSet,
 	levels []reading.Level,
 	lotFault string,
@@ -349,14 +354,15 @@ func Assess(
 		x.With.Recovered, x.With.Area, x.With.Recovery = s.Recovered, point.Area, rules.Reading.Recovery
 	}
 	standing := rules.Sample.Clocks.Judge(s, in.At)
-	flaws := s.Flaws(point)
+	flaws := s.Flaws(point, flush)
+	flawed := func(why, instead string) { x.Judgement = reading.Flawed(in.Value, x.With, levels, why, instead) }
 	switch {
 	case standing.State == sampling.Void:
-		x.Judgement = reading.Voided(in.Value, standing.Why+": take a new sample")
+		flawed(standing.Why, "take a new sample")
 	case lotFault != "":
-		x.Judgement = reading.Voided(in.Value, lotFault+": take a new sample with another lot")
+		flawed(lotFault, "take a new sample with another lot")
 	case len(flaws) > 0:
-		x.Judgement = reading.Voided(in.Value, flaws[0]+": take a new sample")
+		flawed(flaws[0], "take a new sample")
 	default:
 		x.Judgement = reading.Judge(in.Value, x.With, levels)
 		x.Judgement.Unproven = standing.Unproven

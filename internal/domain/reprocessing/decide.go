@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
@@ -150,14 +149,11 @@ func (p points) take(d *Decision, samples []Taken) {
 	// all of its readings are judged.
 	last := make(map[scope.PointKind]unit.Instant)
 	for _, t := range samples {
-		r := p.at(t.Point)
-		r.Carried = false
-		if t.NotApplicable != "" {
-			if text.Stated(t.NotApplicable) { // without a reason the point is missing
-				r.NotApplicable = t.NotApplicable
-			}
+		if t.NotApplicable != "" { // only the model takes a point away: whoever is out of time or swabs leaves it missing
 			continue
 		}
+		r := p.at(t.Point)
+		r.Carried = false
 		if earliest == 0 || t.Collected < earliest {
 			earliest = t.Collected
 		}
