@@ -11,7 +11,7 @@ FUZZTIME ?= 3s
 LIKE ?=
 export FUZZTIME
 
-.PHONY: help run dev check test anyday bench lint fuzz build tools deadcode snapshot snapshot-compare
+.PHONY: help run dev check test anyday hazards bench lint fuzz build tools deadcode snapshot snapshot-compare
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-16s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -31,6 +31,9 @@ test: ## set up what is missing, then run every check, as CI does
 
 anyday: ## play the command line and the demo as on other days and in other zones; takes minutes
 	@scripts/anyday.sh
+
+hazards: ## take each control of docs/hazards.md away and see that its test fails; takes minutes
+	$(GO) run ./scripts/hazards
 
 bench: ## run the benchmarks; narrow with BENCH=Name
 	$(GO) test -run '^$$' -bench '$(BENCH)' -benchmem ./...

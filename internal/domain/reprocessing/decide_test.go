@@ -264,3 +264,25 @@ func TestNewDecision(t *testing.T) {
 		}
 	}
 }
+
+// Sampled before its inspection is repeated, a scope is not proven clean, and to sample it again afterwards is the way
+// out: the verification shows it since the last sample of each point. The early readings count as well.
+func TestSampledAgainAfterInspection(t *testing.T) {
+	at := func(text string) unit.Instant { return instant(t, text) }
+	again := func(early reading.Outcome) reprocessing.History {
+		h := undecided(t)
+		h.Samples = append(everyPoint(h, at("09:19"), 1, early), everyPoint(h, at("09:24"), 1, reading.OK)...)
+		d, _ := decide(t, h, nil, "09:24", 1)
+		d.Stamp = stamp("decision", d.Last)
+		h.Decisions = []reprocessing.Decision{d}
+		return h
+	}
+	h := again(reading.OK)
+	if h.Decisions[0].First != at("09:24") {
+		t.Errorf("begun at %s", h.Decisions[0].First)
+	}
+	wantState(t, reprocessing.Release(h, preset(t), at("12:00"), berlin(t)), reprocessing.Ready, "first test: OK")
+	if h := again(reading.Action); h.Decisions[0].Passed() {
+		t.Errorf("the early reading does not count: %+v", h.Decisions[0].Verification)
+	}
+}
