@@ -206,7 +206,7 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if err := w.liftersKnown(l); err != nil {
+	if err := w.twoKnown(l.By, l.Second); err != nil {
 		return Receipt{}, err
 	}
 	verification, err := w.checkVerification(l, hold)
@@ -246,11 +246,11 @@ func (v View) passedSince(hold reprocessing.Hold, at unit.Instant) (string, erro
 	return last.ID, nil
 }
 
-// liftersKnown refuses codes that nobody here has: whoever could make one up would be two people alone.
-func (v View) liftersKnown(l reprocessing.Lift) error {
+// twoKnown refuses codes that nobody here has: whoever could make one up would be two people alone.
+func (v View) twoKnown(by, second string) error {
 	for _, of := range []struct{ code, who, hint string }{
-		{l.By, "the person", "register the person, or let somebody lift it who is registered"},
-		{l.Second, "the second person", "register the person, or name another with --second"},
+		{by, "the person", "register the person, or let somebody do it who is registered"},
+		{second, "the second person", "register the person, or name another with --second"},
 	} {
 		if of.code == "" {
 			continue
@@ -326,6 +326,9 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 		return Receipt{}, err
 	}
 	if err := record.TakenBack(old.Record, e.By); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.keepsClosed(old); err != nil {
 		return Receipt{}, err
 	}
 	var body record.VoidBody
