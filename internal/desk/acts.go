@@ -6,6 +6,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -32,6 +33,9 @@ func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (Receipt, 
 	}
 	if err := u.Check(); err != nil {
 		return Receipt{}, refuse(err)
+	}
+	if err := w.ended("use of "+u.Scope, u.End); err != nil {
+		return Receipt{}, err
 	}
 	if err := w.registered(u.Scope); err != nil {
 		return Receipt{}, err
@@ -69,6 +73,9 @@ func (w *Work) RecordStep(e Entry, s reprocessing.Step) (Receipt, error) {
 	if err := s.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
+	if err := w.ended(text.Spaced(s.Kind)+" of "+s.Scope, s.End); err != nil {
+		return Receipt{}, err
+	}
 	if err := w.registered(s.Scope); err != nil {
 		return Receipt{}, err
 	}
@@ -83,6 +90,9 @@ func (w *Work) RecordRepair(e Entry, r scope.Repair, finishes string) (Receipt, 
 	}
 	if err := r.Check(); err != nil {
 		return Receipt{}, refuse(err)
+	}
+	if err := w.ended("repair of "+r.Scope, r.Returned); err != nil {
+		return Receipt{}, err
 	}
 	if err := w.registered(r.Scope); err != nil {
 		return Receipt{}, err
