@@ -54,7 +54,7 @@ func wantFollowed(tb testing.TB, what string, r desk.Receipt, want ...record.Kin
 func blocking(a reprocessing.Answer) (texts []string) {
 	for _, r := range a.Reasons {
 		if r.Blocks {
-			texts = append(texts, r.Text)
+			texts = append(texts, r.Whole())
 		}
 	}
 	return texts
