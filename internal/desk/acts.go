@@ -193,6 +193,9 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if err != nil || kept.Kind() != record.Hold {
 		return Receipt{}, invalid("record %s is not a hold", l.Hold)
 	}
+	if l.Scope != "" && l.Scope != hold.Scope {
+		return Receipt{}, invalid("%s has no such hold: it is on another scope", l.Scope)
+	}
 	l.Scope = hold.Scope
 	if l.At < hold.At {
 		return Receipt{}, invalid("lift of the hold on %s: it would end at %s, before it was placed at %s", l.Scope, l.At.In(w.Zone()), hold.At.In(w.Zone()))

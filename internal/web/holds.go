@@ -90,7 +90,7 @@ func (s scopePages) recordRepair(x *kit.Exchange) error {
 func (s scopePages) liftHold(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("hold", "reason", "second")
 	return s.actOnScope(x, tag, "lift-"+f.Typed["hold"], f, "lifted", func(e desk.Entry) error {
-		l := reprocessing.Lift{Hold: f.Typed["hold"], By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])}
+		l := reprocessing.Lift{Scope: tag, Hold: f.Typed["hold"], By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])}
 		if l.Reason == "" {
 			return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the scope may be used again."}
 		}
