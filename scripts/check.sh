@@ -3,7 +3,8 @@
 # warm: format, vet, and the quick tests. Go keeps results, so that only what an edit can have changed runs again.
 #
 # Left to make test: the linters, the race detector, fuzzing, the pages in a browser, commands as a person types
-# them, crashes and full disks under the store, the invented year, cross builds, and the tests named below.
+# them, crashes and full disks under the store, the invented year, cross builds, and tests that leave themselves out with
+# -short.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -18,9 +19,6 @@ fi
 echo "== go vet"
 go vet ./...
 
-# Simulations, and searches through thousands of histories.
-slow='^(TestPowerAgainstSimulation|TestDetectionSizeTies|TestPowerProperties|TestScopeBootstrapBounds|TestPublishedFalseRejections|TestSinceCoverage|TestScreeningFleet|TestGateNeverOpensUnderAHold)$'
-
 echo "== quick tests"
-go list ./internal/... ./scripts/... | grep -Ev '^rinsate/internal/(cli|demo|store|web)(/|$)' | xargs go test -short -skip "$slow" |
+go list ./internal/... ./scripts/... | grep -Ev '^rinsate/internal/(cli|demo|store|web)(/|$)' | xargs go test -short |
 	grep -v "no test files"

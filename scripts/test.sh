@@ -6,17 +6,14 @@ cd "$(dirname "$0")/.."
 
 scripts/lint.sh
 
-# The command line and the invented year work in one thread and take minutes with the race detector; what
-# they call is raced by its own tests. The pages are tested twice: their server with it, and everything, in a
-# browser, without.
 # How long a test takes is the machine's affair: the limit only ends what would never end.
-echo "== go test -race"
-go list ./... | grep -Ev '^rinsate/(cmd/rinsate|internal/demo)$' | CGO_ENABLED=1 xargs go test -race -shuffle=on -timeout 60m
+echo "== go test -race, what is short"
+go list ./... | grep -Ev '^rinsate/(cmd/rinsate|internal/demo)$' | CGO_ENABLED=1 xargs go test -race -short -shuffle=on -timeout 60m
 
-echo "== go test, in a browser and what is too long for the race detector"
+echo "== go test, everything"
 # A browser beside other work loses keys to its own slowness.
-go test -shuffle=on -timeout 60m ./internal/web
-go test -shuffle=on -timeout 60m ./cmd/rinsate ./internal/demo
+go list ./... | grep -v '^rinsate/internal/web$' | xargs go test -shuffle=on -timeout 60m
+go test -shuffle=on -timeout 60m -parallel 3 ./internal/web
 
 echo "== the development build"
 go vet -tags dev ./internal/web ./internal/cli

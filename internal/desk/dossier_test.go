@@ -359,6 +359,9 @@ func TestContentOfNoAttachment(t *testing.T) {
 // TestAttachmentsKept attaches and voids at random, rebuilds the tables, and finds every file again.
 func TestAttachmentsKept(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	rapid.Check(t, func(rt *rapid.T) {
 		b := start(checked{t, rt})
 		type kept struct {

@@ -31,6 +31,9 @@ const (
 
 // The doubt that a failed check puts on readings is found whatever the time of the check.
 func TestFailedCheckBeforeTheUse(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	const why = "meter M-1 failed its check"
 	cycle := func(b *bench) {
 		b.Helper()

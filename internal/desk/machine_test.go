@@ -96,6 +96,9 @@ func (m *machine) openHolds() (open []string) {
 // TestReleaseNeverOpensUnderAHold is also the test that an answer, once given, is given again for ever
 // when the same instant is asked about as it could be known then.
 func TestReleaseNeverOpensUnderAHold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	ready, asked := 0, 0
 	rapid.Check(t, func(rt *rapid.T) {
 		m := &machine{bench: start(checked{t, rt})}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"strconv"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -372,30 +373,54 @@ func (w *Work) decide(tag string, inside unit.Instant, cleaning int, by string, 
 
 // decideAs is decide for a cause that several verifications are decided again for; id is the record's. The
 // ids of what follows are derived from the cause, so that the same input sent twice leaves the same
-// records.
+// records. Later cleanings of the cycle rest on this one, so that a new decision on it has them decided again.
 func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, cleaning int, by string, cause ledger.ID) ([]ledger.Record, error) {
-	rules, err := w.Registry().Rules(inside, store.Forever)
+	h, err := w.decidedIn(tag, inside)
 	if err != nil {
 		return nil, err
 	}
+	followed, err := w.decideIn(h, id, reprocessing.Cleaned{Cleaning: cleaning, At: inside}, by, cause)
+	if err != nil || len(followed) == 0 {
+		return followed, err
+	}
+	for _, later := range h.Later(inside, cleaning) {
+		// The history has the decision before by now.
+		if h, err = w.decidedIn(tag, later.At); err != nil {
+			return followed, err
+		}
+		again, err := w.decideIn(h, ledger.DerivedID("verification", string(id), strconv.Itoa(later.Cleaning)), later, by, cause)
+		if err != nil {
+			return followed, err
+		}
+		followed = append(followed, again...)
+	}
+	return followed, nil
+}
+
+// decidedIn returns the history that the verifications of the cycle are decided by that an instant belongs to.
+func (w *Work) decidedIn(tag string, inside unit.Instant) (reprocessing.History, error) {
 	next, err := w.tx.NextUse(tag, inside)
 	if err != nil {
-		return nil, err
+		return reprocessing.History{}, err
 	}
-	h, err := w.Around(tag, inside, next-1, store.Forever)
+	return w.Around(tag, inside, next-1, store.Forever)
+}
+
+// decideIn decides on one cleaning and records the decision as id, and what follows from it, when it is new.
+func (w *Work) decideIn(h reprocessing.History, id ledger.ID, c reprocessing.Cleaned, by string, cause ledger.ID) ([]ledger.Record, error) {
+	rules, err := w.Registry().Rules(c.At, store.Forever)
 	if err != nil {
 		return nil, err
 	}
-	d, prior := reprocessing.Decide(h, rules.Reprocessing, rules.Reading, inside, cleaning, w.Zone())
+	d, prior := reprocessing.Decide(h, rules.Reprocessing, rules.Reading, c.At, c.Cleaning, w.Zone())
 	if !d.New(prior) {
 		return nil, nil
 	}
 	d.Rules = rules.Cite()
-	because := []ledger.ID{cause}
 	if prior != nil {
 		d.Supersedes = prior.ID
 	}
-	r, err := w.append(Entry{ID: id, By: by, Because: because}, record.Verification, d.Last, d)
+	r, err := w.append(Entry{ID: id, By: by, Because: []ledger.ID{cause}}, record.Verification, d.Last, d)
 	if err != nil {
 		return nil, err
 	}

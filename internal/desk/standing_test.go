@@ -16,8 +16,8 @@ import (
 	"rinsate/internal/record"
 )
 
-// readIn reads a file in as the lead and returns what became of its lines.
-func (b *bench) readIn(kind desk.Kind, rows ...string) (desk.Imported, []desk.Told, error) {
+// listed reads a file in as the lead and returns what became of its lines.
+func (b *bench) listed(kind desk.Kind, rows ...string) (desk.Imported, []desk.Told, error) {
 	b.Helper()
 	header, _, _ := strings.Cut(desk.Example(kind), "\n")
 	var told []desk.Told
@@ -28,9 +28,9 @@ func (b *bench) readIn(kind desk.Kind, rows ...string) (desk.Imported, []desk.To
 	return out, told, err
 }
 
-func (b *bench) mustReadIn(kind desk.Kind, rows ...string) (desk.Imported, []desk.Told) {
+func (b *bench) mustList(kind desk.Kind, rows ...string) (desk.Imported, []desk.Told) {
 	b.Helper()
-	out, told, err := b.readIn(kind, rows...)
+	out, told, err := b.listed(kind, rows...)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -58,12 +58,12 @@ func TestFileOfLotsKeepsRecalls(t *testing.T) {
 	b := start(t)
 	expires := written(b.at().Add(90 * 24 * time.Hour))
 	since := b.pass(time.Minute)
-	b.mustReadIn(desk.Lots, "K,7,"+expires+","+written(since))
+	b.mustList(desk.Lots, "K,7,"+expires+","+written(since))
 	if l := stands[quality.Lot](b, record.Lot, "K|7"); l.Recalled != since {
 		t.Fatalf("recalled by file: %+v", l)
 	}
 	for _, row := range []string{"K,7," + expires + ",", "K,7," + expires + "," + written(since.Add(time.Hour))} {
-		out, told := b.mustReadIn(desk.Lots, row)
+		out, told := b.mustList(desk.Lots, row)
 		if l := stands[quality.Lot](b, record.Lot, "K|7"); l.Recalled != since {
 			t.Errorf("%s: recalled since %s, want %s", row, l.Recalled, since)
 		}
@@ -72,19 +72,19 @@ func TestFileOfLotsKeepsRecalls(t *testing.T) {
 		}
 	}
 	later := written(b.at().Add(100 * 24 * time.Hour))
-	b.mustReadIn(desk.Lots, "K,7,"+later+",")
+	b.mustList(desk.Lots, "K,7,"+later+",")
 	if l := stands[quality.Lot](b, record.Lot, "K|7"); l.Recalled != since || written(l.Expires) != later {
 		t.Errorf("with another expiry: %+v", l)
 	}
-	b.mustReadIn(desk.Lots, "K,7,"+later+","+written(since.Add(-time.Hour)))
+	b.mustList(desk.Lots, "K,7,"+later+","+written(since.Add(-time.Hour)))
 	if l := stands[quality.Lot](b, record.Lot, "K|7"); l.Recalled != since.Add(-time.Hour) {
 		t.Errorf("recalled earlier: %+v", l)
 	}
-	out, _ := b.mustReadIn(desk.Lots, "K,8,"+expires+",", "K,8,"+expires+","+written(since))
+	out, _ := b.mustList(desk.Lots, "K,8,"+expires+",", "K,8,"+expires+","+written(since))
 	if out.Stored != 2 || out.Changed != 1 {
 		t.Errorf("recalled within a file: %+v", out)
 	}
-	if out, _ := b.mustReadIn(desk.Lots, "K,8,"+expires+",", "K,8,"+expires+","+written(since)); out.Stored != 0 {
+	if out, _ := b.mustList(desk.Lots, "K,8,"+expires+",", "K,8,"+expires+","+written(since)); out.Stored != 0 {
 		t.Errorf("the same file again: %+v", out)
 	}
 }
@@ -164,7 +164,7 @@ func TestTakeBackRecall(t *testing.T) {
 		return w.SettingUp().TakeBackRecall(because("x"), "K|7", done, "L-02")
 	}, fault.Invalid, "lot 7 of kit K is not recalled"}})
 	// A list as it was before changes nothing, and a new recall forgets who agreed.
-	if out, _ := b.mustReadIn(desk.Lots, "K,7,"+written(stands[quality.Lot](b, record.Lot, "K|7").Expires)+","); out.Stored != 0 {
+	if out, _ := b.mustList(desk.Lots, "K,7,"+written(stands[quality.Lot](b, record.Lot, "K|7").Expires)+","); out.Stored != 0 {
 		t.Errorf("the list as it was: %+v", out)
 	}
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
@@ -188,8 +188,8 @@ func TestFileOfFleetKeepsRetirements(t *testing.T) {
 		}
 		return fmt.Sprintf("%s,,,D1,%s,,%s,%s", tag, owner, written(from), retired)
 	}
-	b.mustReadIn(desk.Fleet, row("D-01", "loan", came, left))
-	_, told := b.mustReadIn(desk.Fleet, row("D-01", "", came, 0), row("D-01", "", came, left.Add(time.Hour)))
+	b.mustList(desk.Fleet, row("D-01", "loan", came, left))
+	_, told := b.mustList(desk.Fleet, row("D-01", "", came, 0), row("D-01", "", came, left.Add(time.Hour)))
 	for _, x := range told {
 		if x.Fresh || !strings.Contains(x.What, "it is out of service since "+left.In(b.desk.DB.Zone())) || !strings.Contains(x.What, "it is a loaner") {
 			t.Errorf("told %+v", x)
@@ -198,18 +198,18 @@ func TestFileOfFleetKeepsRetirements(t *testing.T) {
 	if i := stands[scope.Instrument](b, record.Instrument, "D-01"); i.Retired != left || i.Owner != scope.Loan {
 		t.Errorf("after a list that knows nothing of it: %+v", i)
 	}
-	if _, _, err := b.readIn(desk.Fleet, row("D-01", "", left.Add(time.Minute), 0)); err == nil || !strings.Contains(err.Error(), "bring it back on its page") {
+	if _, _, err := b.listed(desk.Fleet, row("D-01", "", left.Add(time.Minute), 0)); err == nil || !strings.Contains(err.Error(), "bring it back on its page") {
 		t.Errorf("a row by which it is back: %v", err)
 	}
 	again := b.pass(time.Hour)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.SettingUp().Reinstate(because("lent again"), "D-01", b.base(record.Instrument, "D-01"), again)
 	})
-	b.mustReadIn(desk.Fleet, row("D-01", "", came, left), row("D-01", "", came, 0))
+	b.mustList(desk.Fleet, row("D-01", "", came, left), row("D-01", "", came, 0))
 	if i := stands[scope.Instrument](b, record.Instrument, "D-01"); i.InService != again || i.Retired.Known() || i.Owner != scope.Loan {
 		t.Errorf("after the list from before it came back: %+v", i)
 	}
-	b.mustReadIn(desk.Fleet, row("D-01", "own", again, again.Add(time.Hour)))
+	b.mustList(desk.Fleet, row("D-01", "own", again, again.Add(time.Hour)))
 	if i := stands[scope.Instrument](b, record.Instrument, "D-01"); i.Retired != again.Add(time.Hour) || i.Owner != scope.Own {
 		t.Errorf("bought, and retired by file: %+v", i)
 	}
@@ -232,7 +232,7 @@ func TestFileOfMetersKeepsRetirements(t *testing.T) {
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.SettingUp().RegisterMeter(lead, at, quality.Meter{Code: "M-1", System: "A", Retired: at})
 	})
-	b.mustReadIn(desk.Meters, "M-1,A,55-1")
+	b.mustList(desk.Meters, "M-1,A,55-1")
 	if m := stands[quality.Meter](b, record.Meter, "M-1"); m.Retired != at || m.Serial != "55-1" {
 		t.Errorf("%+v", m)
 	}
@@ -280,7 +280,7 @@ func TestChangedBackByFile(t *testing.T) {
 		want := func(step string, rows []string, stored int) {
 			t.Helper()
 			b.pass(time.Minute)
-			if out, _ := b.mustReadIn(test.kind, rows...); out.Stored != stored {
+			if out, _ := b.mustList(test.kind, rows...); out.Stored != stored {
 				t.Errorf("%s, %s: %d stored, want %d", test.kind, step, out.Stored, stored)
 			}
 		}

@@ -227,6 +227,9 @@ func TestDeniedAlike(t *testing.T) {
 
 // Nobody who guesses can tell a code that exists from one that does not, however long they try and wait.
 func TestStrangersLookLikeAccounts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	rapid.Check(t, func(rt *rapid.T) {
 		l := enter(t)
 		ctx := context.Background()

@@ -133,20 +133,21 @@ type worker struct {
 	detach context.CancelFunc
 }
 
-// needsBrowser leaves a test out that the race detector watches, before it has made anything: see raced.
+// needsBrowser leaves a test out of the short ones, before it has made anything. The race detector does not watch
+// a browser.
 func needsBrowser(tb testing.TB) {
 	tb.Helper()
-	if raced {
-		tb.Skip("a browser is needed: this is tested without the race detector")
+	if testing.Short() {
+		tb.Skip("a browser is needed: this is tested without -short")
 	}
 }
 
-// walksEverything leaves a test out that the race detector watches and that opens every page, in one
-// thread: each page is raced once, in TestEveryTemplate.
+// walksEverything leaves a test out of the short ones that opens every page, in one thread: each page is opened
+// once in TestEveryTemplate.
 func walksEverything(tb testing.TB) {
 	tb.Helper()
-	if raced {
-		tb.Skip("every page is opened: this is tested without the race detector")
+	if testing.Short() {
+		tb.Skip("every page is opened: this is tested without -short")
 	}
 }
 
@@ -620,12 +621,12 @@ const tooWide = `(() => {
 	return ["the document is " + root.scrollWidth + " wide in a window of " + innerWidth, ...new Set(wide)];
 })()`
 
-// inspect looks at the page in light and dark and in three sizes: it must be usable by everybody, not
-// scroll sideways, and have targets that are large enough.
+// inspect looks at the page in three sizes and in the dark: it must be usable by everybody, not scroll sideways,
+// and have targets that are large enough. Colours do not depend on the size.
 func (p *page) inspect(name string) {
 	p.Helper()
 	p.inspectAs(name, "light", sizes...)
-	p.inspectAs(name, "dark", sizes...)
+	p.inspectAs(name, "dark", sizes[2])
 }
 
 // sizes are those of a telephone, of a tablet and of a PC.

@@ -1,8 +1,3 @@
-//go:build !race
-
-// Some months of the invented hospital are recorded here, which takes minutes under the race detector;
-// scripts/test.sh runs this file without it.
-
 package web
 
 import (

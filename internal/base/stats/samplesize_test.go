@@ -204,6 +204,9 @@ func TestDetectionSizeReference(t *testing.T) {
 }
 
 func TestDetectionSizeTies(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	tests := []struct {
 		size, positive int
 		sensitivity, c string

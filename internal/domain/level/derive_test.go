@@ -241,6 +241,9 @@ func TestResampledLaw(t *testing.T) {
 // With a scope for each reading the bootstrap bounds follow from that law, but for the chance of
 // 4,000 resamples: one rank.
 func TestScopeBootstrapBounds(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	const n = 400
 	d := derive(t, samplesOf(fromTo(1, n)...), usual(func(p *level.Plan) { p.Resamples = 4000 }))
 	c := d.Alert.By(level.ScopeBootstrap)
@@ -399,6 +402,9 @@ func TestDeriveRefuses(t *testing.T) {
 // A derivation does not depend on the order of the samples, moves with the unit of the counts, and
 // gives the same again when it is read back from what was stored.
 func TestDeriveProperties(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	rapid.Check(t, func(rt *rapid.T) {
 		n := rapid.IntRange(60, 75).Draw(rt, "n")
 		values := make([]int, n)

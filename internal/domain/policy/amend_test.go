@@ -45,6 +45,9 @@ func other(s policy.Setting) string {
 // line, or has one more.
 func TestAmendEverySetting(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	before := settings(preset(t))
 	if len(before) < 150 {
 		t.Fatalf("only %d settings", len(before))

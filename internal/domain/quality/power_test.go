@@ -56,6 +56,9 @@ func TestPowerClosedForms(t *testing.T) {
 // the run, more with the rules that reach back; from memory).
 func TestPublishedFalseRejections(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	within := []quality.Rule{quality.OneThree, quality.TwoTwo, quality.RFour}
 	tests := []struct {
 		reason  string
@@ -80,6 +83,9 @@ func TestPublishedFalseRejections(t *testing.T) {
 // errors.
 func TestPowerAgainstSimulation(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	const runs = 30_000
 	tests := []struct {
 		rules         quality.Rules
@@ -126,6 +132,9 @@ func TestPowerAgainstSimulation(t *testing.T) {
 
 func TestPowerProperties(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	rules := quality.Rules{Use: quality.MultiRules}
 	last := 0.0
 	for shift := 0.0; shift < 6; shift += 0.5 {

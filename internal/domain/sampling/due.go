@@ -100,11 +100,11 @@ type Due struct {
 	When   Occasion          `json:"when"`
 	Points []scope.PointKind `json:"points"`
 	// Why is in words of the program; of what a person asked for, Said is the reason and By the person.
-	Why    string            `json:"why"`
-	Said   string            `json:"said,omitempty"`
-	By     string            `json:"by,omitempty"`
-	Since  unit.Instant      `json:"since"`
-	Blocks bool              `json:"blocks"`
+	Why    string       `json:"why"`
+	Said   string       `json:"said,omitempty"`
+	By     string       `json:"by,omitempty"`
+	Since  unit.Instant `json:"since"`
+	Blocks bool         `json:"blocks"`
 	Source
 }
 

@@ -150,6 +150,9 @@ func TestPartitionIsOptimal(t *testing.T) {
 // series, baselines of 30 that err, fixed seeds. 400 cases have a standard error of 1 to 2 %.
 func TestSinceCoverage(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	const cases = 400
 	random := rand.New(rand.NewPCG(9, 11))
 	design := must(trend.NewDesign(usual(30)))

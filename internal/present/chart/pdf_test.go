@@ -210,6 +210,9 @@ func TestWidthsAgreeWithThePDFLibrary(t *testing.T) {
 // Whatever the values, the file has no number that is none.
 func TestAnyPictureAsPDF(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	rapid.Check(t, func(t *rapid.T) {
 		doc := fpdf.New("L", "mm", "A4", "")
 		doc.SetCompression(false)

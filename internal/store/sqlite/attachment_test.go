@@ -24,6 +24,9 @@ func digestOf(content string) string {
 // TestContentTampering changes the files past the program; verification names the first record that
 // attaches the one that is not what it was.
 func TestContentTampering(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	const first, second = "%PDF-1.7 first", "%PDF-1.7 second"
 	changed := "the file that record 4 attaches was changed (SHA-256 " + digestOf(second) + ", now "
 	missing := "the file that record 4 attaches is missing (SHA-256 " + digestOf(second) + ")"

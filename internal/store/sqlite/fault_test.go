@@ -127,6 +127,9 @@ func act(t *testing.T, what string, later time.Duration, dir string) *process {
 // counted in writes that it has acknowledged, and for some in time after the first of them, so that a slow
 // machine shows as much as a quick one.
 func TestKilledUnderLoad(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	ctx := context.Background()
 	db := open(t, storetest.Ticking(0))
 	dir := db.Home().Dir()
@@ -248,6 +251,9 @@ func mount(t *testing.T, dir string, flags uintptr, data string) {
 }
 
 func TestDiskFull(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	ctx := context.Background()
 	dir := t.TempDir()
 	mount(t, dir, 0, "size=4m")
@@ -514,6 +520,9 @@ func TestNewerSchema(t *testing.T) {
 // nothing is half-written, others who write at the same time are not touched, and the next write
 // works.
 func TestFailureAtEachTable(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	for _, step := range []string{
 		"INSERT ON record", "INSERT ON event", "INSERT ON entity", "INSERT ON reading", "INSERT ON hold", "INSERT ON checkpoint",
 		"UPDATE ON event", "UPDATE ON entity", "UPDATE ON reading", "UPDATE ON hold", "UPDATE ON head",

@@ -28,6 +28,9 @@ import (
 // names the first record that is not what it was.
 func TestTampering(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	clock := storetest.NewClock()
 	db := open(t, clock.Now)
 	storetest.Everything(t, db, clock)
@@ -91,6 +94,9 @@ func TestTampering(t *testing.T) {
 // found, and nothing else is.
 func TestTamperingWithTexts(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	clock := storetest.NewClock()
 	db := open(t, clock.Now)
 	storetest.Everything(t, db, clock)
@@ -323,6 +329,9 @@ func (a attacker) moveHead() (int64, bool) {
 
 // What beside the records was tampered with is told apart from a changed record.
 func TestTamperingBesideTheRecords(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	for _, test := range []struct {
 		name   string
 		tamper func(t *testing.T, dir string)

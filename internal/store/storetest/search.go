@@ -36,6 +36,9 @@ type known struct {
 // search compares the search with a plain look at every record: over the full blocks of the index and
 // the records behind them, after a rebuild, and where an older program left no index.
 func search(t *testing.T, e Engine) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	t.Helper()
 	clock := NewClock()
 	db := e.Create(t, clock.Now)

@@ -297,6 +297,9 @@ func (m *modelled) shown(scope string) (ids []ledger.ID) {
 }
 
 func rebuildModel(t *testing.T, e Engine) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	t.Helper()
 	rapid.Check(t, func(rt *rapid.T) {
 		t := checked{t, rt}

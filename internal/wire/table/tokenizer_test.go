@@ -211,6 +211,9 @@ func (e *endless) Read(p []byte) (int, error) {
 }
 
 func TestMemoryIsBounded(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	tests := []struct {
 		name, start, middle string
 		size                int
