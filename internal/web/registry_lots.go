@@ -154,9 +154,9 @@ func lotValues(b any, zone *time.Location) map[string]string {
 
 func readLot(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 	before, _ := old.(quality.Lot)
-	l := quality.Lot{Kit: a.Text("kit"), Lot: a.Text("lot"), Expires: a.Moment("expires", before.Expires), Recalled: a.Moment("recalled", before.Recalled), Cleared: before.Cleared}
+	l := quality.Lot{Kit: a.Text("kit"), Lot: a.Text("lot"), Expires: a.Moment("expires", before.Expires), Recalled: a.Moment("recalled", before.Recalled)}
 	if old != nil {
-		l.Kit, l.Lot = before.Kit, before.Lot
+		l.Kit, l.Lot, l.Cleared = before.Kit, before.Lot, before.Cleared
 	}
 	return l
 }
