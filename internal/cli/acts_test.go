@@ -22,6 +22,7 @@ var does = map[string]string{
 	"hold":           "PlaceHold",
 	"lift":           "LiftHold",
 	"ask":            "Ask",
+	"unrecall":       "TakeBackRecall",
 	"void":           "Void",
 	"select":         "SelectAtRandom",
 	"attach":         "Attach",

@@ -149,9 +149,9 @@ func (a dayCommands) printBoard(v desk.View, board []reprocessing.Answer) {
 // said is a reason with whose act it is.
 func said(r reprocessing.Reason) string {
 	if r.By == "" {
-		return r.Text
+		return r.Whole()
 	}
-	return r.Text + " (by " + r.By + ")"
+	return r.Whole() + " (by " + r.By + ")"
 }
 
 // firstReason returns the first reason that blocks, or for a ready scope the last one.
@@ -209,7 +209,7 @@ func (a dayCommands) printDue(v desk.View, due []sampling.Due) {
 		if d.Blocks {
 			blocks = "keeps it from use"
 		}
-		rows[i] = []string{d.Scope, d.Since.In(v.Zone()), d.Why, scope.Named(d.Points), blocks}
+		rows[i] = []string{d.Scope, d.Since.In(v.Zone()), d.Whole(), scope.Named(d.Points), blocks}
 	}
 	a.printTable([]string{"scope", "since", "why", "points", ""}, rows)
 }

@@ -104,6 +104,7 @@ now, until when, and if not, why not.
 		setUpCommands{a}.importCommand(),
 		setUpCommands{a}.rulesCommand(),
 		setUpCommands{a}.fleetCommand(),
+		setUpCommands{a}.unrecallCommand(),
 		userCommands{a}.userCommand(),
 	)
 	add("proof", proofCommands{a}.ledgerCommand(), proofCommands{a}.doctorCommand(), proofCommands{a}.versionCommand(), proofCommands{a}.manCommand())

@@ -14,10 +14,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/text"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/quality"
 	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
 )
@@ -401,4 +403,37 @@ func (a setUpCommands) fleetCommand() *cobra.Command {
 			})
 		},
 	}
+}
+
+func (a setUpCommands) unrecallCommand() *cobra.Command {
+	var who actor
+	var reason, second string
+	c := &cobra.Command{
+		Use: "unrecall KIT LOT", Short: "Take the recall of a lot back, with a second person",
+		Long: `Take back the recall of a lot that was recalled by mistake. It takes a second person who is
+registered here and took no part in the recall. A file of lots never takes a recall back.`,
+		Args: cobra.ExactArgs(2),
+		RunE: func(c *cobra.Command, args []string) error {
+			e, err := who.entry()
+			if err != nil {
+				return err
+			}
+			e.Reason = reason
+			key := quality.Lot{Kit: args[0], Lot: args[1]}.Key()
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
+				all, err := w.Records().Editions(record.Lot, key)
+				if err != nil {
+					return desk.Receipt{}, err
+				}
+				base, _ := desk.Latest(all)
+				return w.SettingUp().TakeBackRecall(e, key, ledger.ID(base.ID), second)
+			}, "the recall of lot %s of kit %s is taken back", args[1], args[0])
+		},
+	}
+	who.flags(c, desk.ToTakeBackRecall, true)
+	c.Flags().StringVar(&reason, "reason", "", "why it was a mistake")
+	c.Flags().StringVar(&second, "second", "", "code of the second person")
+	must(c.MarkFlagRequired("reason"))
+	must(c.MarkFlagRequired("second"))
+	return c
 }

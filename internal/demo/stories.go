@@ -252,8 +252,9 @@ func (h telling) plantRepair() {
 		story.To, story.Records = t.at, []ledger.ID{sent.ID, back.ID}
 		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(sent, away, "")) })
 		t.at = max(h.hour(h.at(repairBack), 10), h.hour(t.at.AddDays(1, h.zone), 10))
-		away.Returned, away.Work = t.at, "bending section and instrument channel replaced; a crease was found in the channel"
-		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(back, away, string(sent.ID))) })
+		cured := away
+		cured.Returned, cured.Work = t.at, "bending section and instrument channel replaced; a crease was found in the channel"
+		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(back, cured, string(sent.ID))) })
 		t.cleaning, t.soaked = 0, true // it was away with residue of its last use
 		t.arrive()
 	})

@@ -6,6 +6,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -32,6 +33,9 @@ func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (Receipt, 
 	}
 	if err := u.Check(); err != nil {
 		return Receipt{}, refuse(err)
+	}
+	if err := w.ended("use of "+u.Scope, u.End); err != nil {
+		return Receipt{}, err
 	}
 	if err := w.registered(u.Scope); err != nil {
 		return Receipt{}, err
@@ -69,6 +73,9 @@ func (w *Work) RecordStep(e Entry, s reprocessing.Step) (Receipt, error) {
 	if err := s.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
+	if err := w.ended(text.Spaced(s.Kind)+" of "+s.Scope, s.End); err != nil {
+		return Receipt{}, err
+	}
 	if err := w.registered(s.Scope); err != nil {
 		return Receipt{}, err
 	}
@@ -83,6 +90,9 @@ func (w *Work) RecordRepair(e Entry, r scope.Repair, finishes string) (Receipt, 
 	}
 	if err := r.Check(); err != nil {
 		return Receipt{}, refuse(err)
+	}
+	if err := w.ended("repair of "+r.Scope, r.Returned); err != nil {
+		return Receipt{}, err
 	}
 	if err := w.registered(r.Scope); err != nil {
 		return Receipt{}, err
@@ -183,6 +193,9 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if err != nil || kept.Kind() != record.Hold {
 		return Receipt{}, invalid("record %s is not a hold", l.Hold)
 	}
+	if l.Scope != "" && l.Scope != hold.Scope {
+		return Receipt{}, invalid("%s has no such hold: it is on another scope", l.Scope)
+	}
 	l.Scope = hold.Scope
 	if l.At < hold.At {
 		return Receipt{}, invalid("lift of the hold on %s: it would end at %s, before it was placed at %s", l.Scope, l.At.In(w.Zone()), hold.At.In(w.Zone()))
@@ -206,7 +219,7 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if err := w.liftersKnown(l); err != nil {
+	if err := w.twoKnown(l.By, l.Second); err != nil {
 		return Receipt{}, err
 	}
 	verification, err := w.checkVerification(l, hold)
@@ -246,11 +259,11 @@ func (v View) passedSince(hold reprocessing.Hold, at unit.Instant) (string, erro
 	return last.ID, nil
 }
 
-// liftersKnown refuses codes that nobody here has: whoever could make one up would be two people alone.
-func (v View) liftersKnown(l reprocessing.Lift) error {
+// twoKnown refuses codes that nobody here has: whoever could make one up would be two people alone.
+func (v View) twoKnown(by, second string) error {
 	for _, of := range []struct{ code, who, hint string }{
-		{l.By, "the person", "register the person, or let somebody lift it who is registered"},
-		{l.Second, "the second person", "register the person, or name another with --second"},
+		{by, "the person", "register the person, or let somebody do it who is registered"},
+		{second, "the second person", "register the person, or name another with --second"},
 	} {
 		if of.code == "" {
 			continue
@@ -326,6 +339,9 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 		return Receipt{}, err
 	}
 	if err := record.TakenBack(old.Record, e.By); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.keepsClosed(old); err != nil {
 		return Receipt{}, err
 	}
 	var body record.VoidBody

@@ -167,9 +167,8 @@ func TestExposureOfVerifications(t *testing.T) {
 	}
 	actions := b.exposure(b.at()).Actions
 	b.pass(time.Minute)
-	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RecordStep(tech, reprocessing.Step{Scope: "D-01", Kind: reprocessing.ManualCleaning, Start: b.at(), End: b.pass(10 * time.Minute), By: "T-01"})
-	})
+	cleaned := reprocessing.Step{Scope: "D-01", Kind: reprocessing.ManualCleaning, Start: b.at(), End: b.pass(10 * time.Minute), By: "T-01"}
+	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordStep(tech, cleaned) })
 	b.verification("30", "30", "30")
 	got := b.exposure(b.at())
 	if got.Actions != actions || !got.Passed.Known() || got.OpenRequests != 0 || got.SincePassed != 0 || got.Uses != 1 {

@@ -12,6 +12,7 @@ package desk
 import (
 	"context"
 	"crypto/rand"
+	"fmt"
 	"sync"
 	"time"
 
@@ -134,6 +135,18 @@ func (w *Work) appendFile(e Entry, typ record.Kind, at unit.Instant, body any, c
 		Corrects: e.Corrects, Reason: e.Reason, Body: body, Content: content,
 	})
 	return Receipt{Record: r, Fresh: fresh}, err
+}
+
+// ended refuses the end of something that has not come yet: as it is stored, it would end by itself and count as done.
+func (w *Work) ended(what string, end unit.Instant) error {
+	if end <= w.tx.Now.Add(futureSlack) {
+		return nil
+	}
+	return &fault.Error{
+		Code:    fault.Invalid,
+		Message: fmt.Sprintf("%s: its end at %s lies in the future (it is %s)", what, end.In(w.Zone()), w.tx.Now.In(w.Zone())),
+		Hint:    "record the beginning now, and the end when it has ended",
+	}
 }
 
 func invalid(format string, args ...any) error { return fault.Invalidf(format, args...) }

@@ -1,6 +1,10 @@
 package desk
 
 import (
+	"fmt"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
@@ -21,12 +25,12 @@ D-01,X1001,,Example D,own,room 1,2026-01-05T07:00:00+01:00,
 `,
 	anchor: "tag",
 	line: func(in *intake, r row) (string, func() (bool, error)) {
-		x := r.instrument()
+		x, unsaid := r.instrument(), r.col["owner"].Word() == ""
 		return "instrument " + x.Tag, func() (bool, error) {
-			if err := x.Check(); err != nil {
+			if err := in.keepScope(&x, unsaid); err != nil {
 				return false, err
 			}
-			return in.described(record.Instrument, x.Tag, x, func(e Entry) error { _, err := in.SettingUp().RegisterInstrument(e, in.tx.Now, x); return err })
+			return described(in, record.Instrument, x.Tag, x, nil, func(e Entry) error { _, err := in.SettingUp().RegisterInstrument(e, in.tx.Now, x); return err })
 		}
 	},
 }
@@ -40,4 +44,42 @@ func (r row) instrument() scope.Instrument {
 		i.Owner = scope.Own
 	}
 	return i
+}
+
+// keepScope leaves what is on record of a scope as it is where a row of a file says nothing of it or would take it
+// back: that it left, that it came, and that it is not the facility's own. Each opened a duty or closed the scope to
+// patients, and the list that a file is made from may be older than that. unsaid says that the row does not say whose
+// it is.
+func (in *intake) keepScope(x *scope.Instrument, unsaid bool) error {
+	old, there, err := standing[scope.Instrument](in.View, record.Instrument, x.Tag)
+	if err != nil {
+		return err
+	}
+	since := func(at unit.Instant) string { return at.In(in.Zone()) }
+	if there && unsaid && old.Owner != scope.Own {
+		x.Owner = old.Owner
+		in.keeps("it is a %s", x.Owner.Words())
+	}
+	if err := x.Check(); err != nil || !there {
+		return err
+	}
+	if old.Retired.Known() && x.InService > old.Retired {
+		return &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("scope %s is out of service since %s, and a file does not take that back", x.Tag, since(old.Retired)),
+			Hint:    "bring it back on its page in the set-up, with the reason, then read the file in",
+		}
+	}
+	if x.TakesBack(old) {
+		x.Retired = old.Retired
+		in.keeps("it is out of service since %s", since(old.Retired))
+	}
+	if x.InService < old.InService {
+		x.InService = old.InService
+		in.keeps("it is in service since %s", since(old.InService))
+		if x.Retired < x.InService {
+			x.Retired = old.Retired // that it left was before it came back
+		}
+	}
+	return nil
 }

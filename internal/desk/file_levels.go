@@ -50,7 +50,8 @@ example-system,example-kit,outer-distal-end,,atp,RLU,100,200,over,,,,facility ba
 			if err := x.Check(); err != nil {
 				return false, err
 			}
-			return in.described(record.Level, x.Key(), x, func(e Entry) error { _, err := in.SettingUp().AdoptLevel(e, x); return err })
+			like := func(old reading.Level) bool { return old.Adopted == x.Adopted }
+			return described(in, record.Level, x.Key(), x, like, func(e Entry) error { _, err := in.SettingUp().AdoptLevel(e, x); return err })
 		}
 	},
 }

@@ -12,7 +12,7 @@ import (
 const Lots Kind = "lots"
 
 var fileOfLots = fileKind{
-	kind: Lots, about: "a lot of a kit with its expiry; a later row with recalled recalls it",
+	kind: Lots, about: "a lot of a kit with its expiry; a later row with recalled recalls it, and none takes a recall back",
 	columns: []table.Field{
 		required(textColumn("kit", "name of the kit")), required(textColumn("lot", "lot number")),
 		required(timeColumn("expires", "first instant at which it must not be used")), timeColumn("recalled", "since when it is recalled"),
@@ -22,7 +22,15 @@ var fileOfLots = fileKind{
 	line: func(in *intake, r row) (string, func() (bool, error)) {
 		x := r.lot()
 		return fmt.Sprintf("lot %s of kit %s", x.Lot, x.Kit), func() (bool, error) {
-			return in.described(record.Lot, x.Kit+"|"+x.Lot, x, func(e Entry) error { _, err := in.SettingUp().RegisterLot(e, in.tx.Now, x); return err })
+			old, _, err := standing[quality.Lot](in.View, record.Lot, x.Key())
+			if err != nil {
+				return false, err
+			}
+			if x.Cleared = old.Cleared; x.TakesBack(old) {
+				x.Recalled = old.Recalled
+				in.keeps("it is recalled since %s", x.Recalled.In(in.Zone()))
+			}
+			return described(in, record.Lot, x.Key(), x, nil, func(e Entry) error { _, err := in.SettingUp().RegisterLot(e, in.tx.Now, x); return err })
 		}
 	},
 }

@@ -21,7 +21,14 @@ var fileOfMeters = fileKind{
 	line: func(in *intake, r row) (string, func() (bool, error)) {
 		x := r.meter()
 		return "meter " + x.Code, func() (bool, error) {
-			return in.described(record.Meter, x.Code, x, func(e Entry) error { _, err := in.SettingUp().RegisterMeter(e, in.tx.Now, x); return err })
+			old, _, err := standing[quality.Meter](in.View, record.Meter, x.Code)
+			if err != nil {
+				return false, err
+			}
+			if x.Retired = old.Retired; x.Retired.Known() {
+				in.keeps("it is out of service since %s", x.Retired.In(in.Zone()))
+			}
+			return described(in, record.Meter, x.Code, x, nil, func(e Entry) error { _, err := in.SettingUp().RegisterMeter(e, in.tx.Now, x); return err })
 		}
 	},
 }

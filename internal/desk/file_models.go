@@ -99,7 +99,8 @@ func (in *intake) models(t *table.Table) {
 		return
 	}
 	for _, m := range models {
-		fresh, err := in.described(record.Model, m.Name, m, func(e Entry) error {
+		in.changes = false
+		fresh, err := described(in, record.Model, m.Name, m, nil, func(e Entry) error {
 			_, warnings, err := in.SettingUp().RegisterModel(e, in.tx.Now, m)
 			for _, warning := range warnings {
 				in.out.Warnings = append(in.out.Warnings, fmt.Sprintf("model %s: %s", m.Name, warning))

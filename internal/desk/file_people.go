@@ -16,7 +16,7 @@ var fileOfPeople = fileKind{
 	line: func(in *intake, r row) (string, func() (bool, error)) {
 		x := r.person()
 		return "person " + x.Code, func() (bool, error) {
-			return in.described(record.Person, x.Code, x, func(e Entry) error { _, err := in.SettingUp().RegisterPerson(e, in.tx.Now, x); return err })
+			return described(in, record.Person, x.Code, x, nil, func(e Entry) error { _, err := in.SettingUp().RegisterPerson(e, in.tx.Now, x); return err })
 		}
 	},
 }

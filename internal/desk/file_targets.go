@@ -33,7 +33,10 @@ example-system,,blank,empty chamber,,,10,meter instructions,1,L-01,2026-01-05T07
 			if err := x.Check(); err != nil {
 				return false, err
 			}
-			return in.described(record.Target, x.System+"|"+string(x.Kind)+"|"+x.Material, x, func(e Entry) error {
+			like := func(old quality.Target) bool {
+				return old.Adopted == x.Adopted && old.Meter == x.Meter && old.Lot == x.Lot
+			}
+			return described(in, record.Target, x.System+"|"+string(x.Kind)+"|"+x.Material, x, like, func(e Entry) error {
 				_, err := in.AtMeters().RegisterTarget(e, x)
 				return err
 			})

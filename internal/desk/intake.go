@@ -69,6 +69,8 @@ type intake struct {
 	touched touched
 	// changes says of the present line what Told.Changes says.
 	changes bool
+	// kept says what of the present line was not taken, since it would take back what is on record.
+	kept string
 }
 
 // id returns the id of a line: from the sender's own id where there is one, else from what tells
@@ -99,25 +101,36 @@ func (in *intake) told(line int, fresh bool, format string, args ...any) {
 	}
 }
 
-// described registers what a line describes under a name, unless exactly that is registered already.
-func (in *intake) described(typ record.Kind, name string, body any, register func(Entry) error) (fresh bool, err error) {
+// described registers what a line describes under a name, unless exactly that stands already. What was
+// registered before something else under that name took its place is registered again: it is a change back, and
+// so an edition of its own. like says which editions are about the same, nil where all of the name are.
+func described[T any](in *intake, typ record.Kind, name string, body T, like func(T) bool, register func(Entry) error) (fresh bool, err error) {
 	text, err := json.Marshal(body)
 	if err != nil {
 		return false, err
 	}
+	var last ledger.ID
+	var standing store.Kept
+	err = in.tx.Editions(typ, name, func(k store.Kept) error {
+		last = k.ID
+		if k.Replaced.Known() {
+			return nil
+		}
+		if like != nil {
+			old, err := record.Body[T](k.Record)
+			if err != nil || !like(old) {
+				return err
+			}
+		}
+		standing, in.changes = k, true
+		return nil
+	})
+	if err != nil || in.changes && sameJSON(text, standing.Body) {
+		return false, err
+	}
 	id := in.id("", string(text))
-	if _, err := in.tx.Record(id); err == nil {
-		return false, nil
-	} else if fault.CodeOf(err) != fault.NotFound {
-		return false, err
-	}
-	// The same may have been registered by hand.
-	var latest store.Kept
-	if latest, in.changes, err = in.tx.Entity(typ, name, store.Forever, store.Forever); err != nil {
-		return false, err
-	}
-	if in.changes && sameJSON(text, latest.Body) {
-		return false, nil
+	if last != "" {
+		id = in.id("", string(text), "after", string(last))
 	}
 	return true, register(Entry{ID: id, By: in.file.By})
 }
@@ -130,7 +143,7 @@ func sameJSON(a, b []byte) bool {
 
 // line reads one row and stores what it becomes.
 func (in *intake) line(f *fileKind, r row) {
-	in.changes = false
+	in.changes, in.kept = false, ""
 	before := r.t.Faults()
 	what, store := f.line(in, r)
 	if r.t.Faults() != before { // a cell is wrong; what follows from it would only repeat that
@@ -141,7 +154,12 @@ func (in *intake) line(f *fileKind, r row) {
 		problem(r.col[f.anchor], err)
 		return
 	}
-	in.told(r.t.Line(), fresh, "%s", what)
+	in.told(r.t.Line(), fresh, "%s%s", what, in.kept)
+}
+
+// keeps says in the result of the present line that something on record stays as it is.
+func (in *intake) keeps(format string, args ...any) {
+	in.kept += "; " + fmt.Sprintf(format, args...) + ": a file does not take that back"
 }
 
 // finishing looks whether a line that has an end was stored before without one: another system's

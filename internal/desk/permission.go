@@ -63,6 +63,7 @@ var (
 	ToRegisterMeter      = access.Act{Name: "RegisterMeter", What: "register a meter", Needs: needs(access.ManageFleet)}
 	ToRegisterLot        = access.Act{Name: "RegisterLot", What: "register a lot", Needs: needs(access.ManageFleet)}
 	ToRecall             = access.Act{Name: "Recall", What: "recall a lot", Needs: needs(access.ManageFleet)}
+	ToTakeBackRecall     = access.Act{Name: "TakeBackRecall", What: "take a recall back", Needs: needs(access.LiftHold), Signed: true}
 	ToRegisterPerson     = access.Act{Name: "RegisterPerson", What: "register a person", Needs: needs(access.ManageFleet)}
 
 	ToRegisterTarget   = access.Act{Name: "RegisterTarget", What: "adopt a target", Needs: needs(access.Adopt), Signed: true}
@@ -88,7 +89,8 @@ var (
 var Acts = []access.Act{
 	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToCheckMeter,
 	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToHandleSignal, ToCloseSignal, ToVoid, ToErase,
-	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToRegisterPerson,
+	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToTakeBackRecall,
+	ToRegisterPerson,
 	ToRegisterTarget, ToAdoptRules, ToAdoptFrom, ToAdoptLevel, ToAdoptDerived, ToAdoptCharts, ToAdoptChart, ToRecordComparison,
 }
 

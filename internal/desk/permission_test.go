@@ -66,6 +66,7 @@ var whoMay = map[string]string{
 	"register a meter":                  "LA",
 	"register a lot":                    "LA",
 	"recall a lot":                      "LA",
+	"take a recall back":                "LI!",
 	"register a person":                 "LA",
 	"adopt a target":                    "LI!",
 	"adopt a rule set":                  "LI!",
@@ -146,6 +147,10 @@ func everything(t *testing.T) (*bench, attempts) {
 		return w.SettingUp().RegisterPerson(desk.Entry{By: "L-01"}, b.at(), record.PersonBody{Code: "L-09"})
 	})
 	b.pass(time.Minute)
+	withdrawn := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		l := quality.Lot{Kit: "K", Lot: "6", Expires: b.at().Add(24 * time.Hour), Recalled: b.at()}
+		return w.SettingUp().RegisterLot(desk.Entry{By: "L-01"}, b.at(), l)
+	}).Record.ID
 	instrument, lot, rules := b.base(record.Instrument, "D-01"), b.base(record.Lot, "K|7"), b.base(record.Rules, "rules")
 	now := b.at()
 	handling := func(act trend.Act, words string) trend.Handling {
@@ -236,6 +241,10 @@ func everything(t *testing.T) (*bench, attempts) {
 		},
 		"Recall": func(w *desk.Work, _ string) error {
 			return only(w.SettingUp().Recall(desk.Entry{Reason: "a notice"}, "K|7", lot, now))
+		},
+		"TakeBackRecall": func(w *desk.Work, _ string) error {
+			e := desk.Entry{Reason: "another lot was meant", Second: b.as("L-09", 0, access.Lead)}
+			return only(w.SettingUp().TakeBackRecall(e, "K|6", withdrawn, ""))
 		},
 		"RegisterPerson": func(w *desk.Work, _ string) error {
 			return only(w.SettingUp().RegisterPerson(desk.Entry{}, now, record.PersonBody{Code: "X-01"}))

@@ -56,7 +56,9 @@ func (b *bench) refused(t *testing.T, tests []refusal) {
 }
 
 var (
-	lead  = desk.Entry{By: "L-01"}
+	lead    = desk.Entry{By: "L-01"}
+	endHint = "\nhint: record the beginning now, and the end when it has ended"
+
 	nurse = desk.Entry{By: "N-01"}
 	tech  = desk.Entry{By: "T-01"}
 )
@@ -143,6 +145,26 @@ func TestRefusedRecords(t *testing.T) {
 			use(func(u *reprocessing.Use) { u.Start = now.Add(24 * time.Hour) }),
 			fault.Invalid,
 			"use at 2026-03-03 09:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)",
+		},
+		{
+			"use that ends tomorrow",
+			use(func(u *reprocessing.Use) { u.End = now.Add(24 * time.Hour) }),
+			fault.Invalid,
+			"use of D-01: its end at 2026-03-03 09:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)" + endHint,
+		},
+		{
+			"step that ends in an hour",
+			step(func(s *reprocessing.Step) { s.End = now.Add(time.Hour) }),
+			fault.Invalid,
+			"drying of D-01: its end at 2026-03-02 10:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)" + endHint,
+		},
+		{
+			"repair that is over tomorrow",
+			func(w *desk.Work) (desk.Receipt, error) {
+				return w.RecordRepair(nurse, scope.Repair{Scope: "D-01", Sent: now, Returned: now.Add(24 * time.Hour), Fault: "a leak"}, "")
+			},
+			fault.Invalid,
+			"repair of D-01: its end at 2026-03-03 09:00 +01:00 lies in the future (it is 2026-03-02 09:00 +01:00)" + endHint,
 		},
 		{
 			"unknown step",

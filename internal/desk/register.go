@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
@@ -37,6 +38,29 @@ func (w SettingUp) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrume
 	if err := w.may(ToRegisterInstrument, &e); err != nil {
 		return Receipt{}, err
 	}
+	if old, ok, err := standing[scope.Instrument](w.View, record.Instrument, i.Tag); err != nil {
+		return Receipt{}, err
+	} else if ok && i.TakesBack(old) && !w.sentBefore(e) {
+		return Receipt{}, &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("scope %s is out of service since %s", i.Tag, old.Retired.In(w.Zone())),
+			Hint:    "bring it back on its page in the set-up, with the reason",
+		}
+	}
+	return w.describeInstrument(e, at, i)
+}
+
+// sentBefore says whether the record of an entry is stored already.
+func (w *Work) sentBefore(e Entry) bool {
+	if e.ID == "" {
+		return false
+	}
+	_, err := w.tx.Record(e.ID)
+	return err == nil
+}
+
+// describeInstrument records an edition of a scope, whatever it takes back.
+func (w SettingUp) describeInstrument(e Entry, at unit.Instant, i scope.Instrument) (Receipt, error) {
 	if err := i.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
@@ -59,13 +83,28 @@ func (w SettingUp) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Rec
 	return w.append(e, record.Meter, at, m)
 }
 
-// RegisterLot records a lot of a kit; recording it again with Recalled recalls it.
+// RegisterLot records a lot of a kit; recording it again with Recalled recalls it. A recall on record is taken back
+// by TakeBackRecall alone.
 func (w SettingUp) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt, error) {
 	if err := w.may(ToRegisterLot, &e); err != nil {
 		return Receipt{}, err
 	}
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
+	}
+	old, _, err := standing[quality.Lot](w.View, record.Lot, l.Key())
+	if err != nil {
+		return Receipt{}, err
+	}
+	if l.TakesBack(old) && !w.sentBefore(e) {
+		return Receipt{}, &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("lot %s of kit %s is recalled since %s", l.Lot, l.Kit, old.Recalled.In(w.Zone())),
+			Hint:    "two people take a recall back, on the page of the lot or with: rinsate unrecall",
+		}
+	}
+	if l.Cleared != "" && l.Cleared != old.Cleared {
+		return Receipt{}, invalid("lot %s of kit %s: only who takes a recall back names a second person", l.Lot, l.Kit)
 	}
 	return w.append(e, record.Lot, at, l)
 }

@@ -67,7 +67,7 @@ func (w SettingUp) reviseInstrument(e Entry, tag string, base ledger.ID, change 
 	if err != nil {
 		return Receipt{}, err
 	}
-	return w.Edit(e, record.Instrument, tag, base, i, w.tx.Now, func(at unit.Instant) (Receipt, error) { return w.RegisterInstrument(e, at, i) })
+	return w.Edit(e, record.Instrument, tag, base, i, w.tx.Now, func(at unit.Instant) (Receipt, error) { return w.describeInstrument(e, at, i) })
 }
 
 // Recall takes a lot of a kit out of use from an instant on, although it is in date. base is the edition
@@ -87,8 +87,62 @@ func (w SettingUp) Recall(e Entry, key string, base ledger.ID, since unit.Instan
 	case l.Recalled.Known():
 		return Receipt{}, invalid("lot %s of kit %s is recalled already", l.Lot, l.Kit)
 	}
-	l.Recalled = since
+	l.Recalled, l.Cleared = since, ""
 	return w.Edit(e, record.Lot, key, base, l, w.tx.Now, func(at unit.Instant) (Receipt, error) { return w.RegisterLot(e, at, l) })
+}
+
+// TakeBackRecall lets a lot be used again that was recalled by mistake. It takes a second person who may do so too
+// and did not recall it. base is the edition that whoever takes it back saw.
+func (w SettingUp) TakeBackRecall(e Entry, key string, base ledger.ID, second string) (Receipt, error) {
+	if err := w.may(ToTakeBackRecall, &e); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.second(ToTakeBackRecall, e, &second); err != nil {
+		return Receipt{}, err
+	}
+	l, err := editionAt[quality.Lot](w.View, record.Lot, key, base)
+	switch {
+	case err != nil:
+		return Receipt{}, err
+	case e.Reason == "":
+		return Receipt{}, invalid("lot %s of kit %s: say why the recall is taken back", l.Lot, l.Kit)
+	case !l.Recalled.Known():
+		return Receipt{}, invalid("lot %s of kit %s is not recalled", l.Lot, l.Kit)
+	case second == "":
+		return Receipt{}, &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("lot %s of kit %s: it takes a second person to take a recall back", l.Lot, l.Kit),
+			Hint:    "name the other person with --second",
+		}
+	case access.Key(second) == access.Key(e.By):
+		return Receipt{}, invalid("the second person must be somebody else")
+	}
+	if err := w.twoKnown(e.By, second); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.tookNoPart(key, second); err != nil {
+		return Receipt{}, err
+	}
+	l.Recalled, l.Cleared = 0, second
+	return w.Edit(e, record.Lot, key, base, l, w.tx.Now, func(at unit.Instant) (Receipt, error) { return w.append(e, record.Lot, at, l) })
+}
+
+// tookNoPart refuses as a second person whoever recalled the lot, or changed it since.
+func (w SettingUp) tookNoPart(key, second string) error {
+	all, err := w.Records().Editions(record.Lot, key)
+	if err != nil {
+		return err
+	}
+	for _, x := range slices.Backward(all) {
+		l, err := BodyOf[quality.Lot](x)
+		if err != nil || !x.Gone && !l.Recalled.Known() {
+			return err
+		}
+		if access.Key(x.By) == access.Key(second) {
+			return invalid("%s recalled lot %s of kit %s: the second person must be one who took no part in it", x.By, l.Lot, l.Kit)
+		}
+	}
+	return nil
 }
 
 // editionAt returns what one edition of a thing says.

@@ -239,10 +239,8 @@ func TestBreaksEndABaseline(t *testing.T) {
 	if len(frozen) != 1 || frozen[0].Chart == "" {
 		t.Fatalf("after the change: %+v", frozen)
 	}
-	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		sent := b.at()
-		return w.RecordRepair(desk.Entry{By: "L-01"}, scope.Repair{Scope: "D-01", Sent: sent, Returned: b.pass(time.Hour), Fault: "leak"}, "")
-	})
+	repair := scope.Repair{Scope: "D-01", Sent: b.at(), Returned: b.pass(time.Hour), Fault: "leak"}
+	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordRepair(desk.Entry{By: "L-01"}, repair, "") })
 	b.pass(time.Minute)
 	if s := b.series(); s.Baseline != nil || s.Chart != "" || s.Missing != trend.MinBaseline || s.Breaks[1].Reason != trend.Repair {
 		t.Errorf("after a repair: %+v", s)

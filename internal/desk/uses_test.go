@@ -2,13 +2,17 @@ package desk_test
 
 import (
 	"context"
+	"strings"
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -124,7 +128,7 @@ func TestOverlapsAreFoundAlongAChain(t *testing.T) {
 func TestActionReadingBeforeTheEndOfAUse(t *testing.T) {
 	b := start(t)
 	u, id := b.use()
-	u.End = b.at().Add(time.Hour)
+	u.End = b.at().Add(3 * time.Minute) // as far ahead as it can be typed a minute later
 	b.pass(time.Minute)
 	b.recordUse(u, correcting(id))
 	r := b.read("outer-distal-end", "900")
@@ -148,5 +152,44 @@ func TestUnfinishedUseCountsOnce(t *testing.T) {
 	}
 	if len(h.Uses) != 2 || h.Earlier.Uses != 0 {
 		t.Errorf("%d uses, and %d before: want 2 and 0", len(h.Uses), h.Earlier.Uses)
+	}
+}
+
+// An end may be ahead by as much as another device's clock may be, in every entry, and by no more: what ended by
+// itself would count as done.
+func TestEndAhead(t *testing.T) {
+	b := start(t)
+	b.pass(time.Hour)
+	begun := b.at().Add(-time.Minute)
+	const slack = 2 * time.Minute
+	for _, test := range []struct {
+		ahead time.Duration
+		want  fault.Code
+	}{{slack, ""}, {slack + time.Microsecond, fault.Invalid}} {
+		end := b.at().Add(test.ahead)
+		for name, do := range map[string]func(*desk.Work) error{
+			"use": func(w *desk.Work) error {
+				return only(w.RecordUse(desk.Entry{}, reprocessing.Use{Scope: "D-01", Start: begun, End: end}, ""))
+			},
+			"step": func(w *desk.Work) error {
+				return only(w.RecordStep(desk.Entry{}, reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying, Start: begun, End: end, By: "T-01"}))
+			},
+			"repair": func(w *desk.Work) error {
+				return only(w.RecordRepair(desk.Entry{}, scope.Repair{Scope: "D-01", Sent: begun, Returned: end, Fault: "a leak"}, ""))
+			},
+		} {
+			err := b.attempt(b.as("T-01", 0, access.Technician), do)
+			if got := fault.CodeOf(err); got != test.want || test.want == "" && err != nil {
+				t.Errorf("%s that ends in %s: %v, want the code %q", name, test.ahead, err, test.want)
+			}
+		}
+	}
+	for kind, row := range map[desk.Kind]string{
+		desk.Uses:  ",D-01," + written(begun) + "," + written(b.at().Add(time.Hour)) + ",ERCP,1,,N-01",
+		desk.Steps: ",D-01,drying," + written(begun) + "," + written(b.at().Add(time.Hour)) + ",T-01,,,,,,,,,,,,",
+	} {
+		if _, _, err := b.listed(kind, row); err == nil || !strings.Contains(err.Error(), "record the beginning now") {
+			t.Errorf("a file of %s: %v", kind, err)
+		}
 	}
 }

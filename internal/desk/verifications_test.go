@@ -54,7 +54,7 @@ func wantFollowed(tb testing.TB, what string, r desk.Receipt, want ...record.Kin
 func blocking(a reprocessing.Answer) (texts []string) {
 	for _, r := range a.Reasons {
 		if r.Blocks {
-			texts = append(texts, r.Text)
+			texts = append(texts, r.Whole())
 		}
 	}
 	return texts
@@ -167,7 +167,7 @@ func TestRefusedLifts(t *testing.T) {
 			"a first person whom nobody knows",
 			lift(reprocessing.Lift{Hold: id, By: "L-09", Reason: "r", Second: "L-02"}),
 			fault.NotFound,
-			"the person \"L-09\" is not registered here\nhint: register the person, or let somebody lift it who is registered",
+			"the person \"L-09\" is not registered here\nhint: register the person, or let somebody do it who is registered",
 		},
 		{
 			"the same person in other letters",

@@ -10,6 +10,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/text"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -65,6 +66,10 @@ func (n NewAccount) Check() error {
 	}
 	if length := utf8.RuneCountInString(n.Name); strings.TrimSpace(n.Name) != n.Name || length == 0 || length > longestName || !utf8.ValidString(n.Name) {
 		return fault.Invalidf("the name of %s must have 1 to %d characters and no space at its ends", n.Code, longestName)
+	}
+	if strings.ContainsFunc(n.Name, func(r rune) bool { return text.Control(r) || text.Turns(r) || text.Breaks(r) || text.Hides(r) }) ||
+		text.Blank(n.Name) {
+		return fault.Invalidf("the name of %s holds characters that nobody sees or that turn the direction of writing: type it anew", n.Code)
 	}
 	return nil
 }

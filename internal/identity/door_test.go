@@ -998,3 +998,16 @@ func TestDoorBesideADesk(t *testing.T) {
 		t.Errorf("after a month the session is %v: %v", v.State, err)
 	}
 }
+
+// A name that acts on whoever reads it is refused.
+func TestNamesThatAct(t *testing.T) {
+	t.Parallel()
+	for name, good := range map[string]bool{
+		"Lin Gr\u00fcnwald": true, "a\u202eb": false, "a\x1b[2Jb": false, "a\u2028b": false, "a\U000E0041b": false, "a\u200bb": false, "\u2060": false,
+	} {
+		err := identity.NewAccount{Code: "T-09", Name: name, Roles: []access.Role{access.Technician}}.Check()
+		if (err == nil) != good {
+			t.Errorf("%q: %v", name, err)
+		}
+	}
+}

@@ -12,6 +12,7 @@ var labels = map[string]string{
 	"in_service": "in service since", "retired": "out of service since",
 
 	"code": "code", "system": "meter system", "kit": "kit", "lot": "lot", "expires": "must not be used from", "recalled": "recalled since",
+	"cleared": "recall taken back with",
 
 	"meter": "meter", "material": "material", "low": "lower limit", "high": "upper limit", "mean_log10": "mean of log10(RLU+1)",
 	"sd_log10": "standard deviation of log10(RLU+1)", "runs": "own runs", "source": "source", "edition": "edition",

@@ -12,6 +12,7 @@ var lot = describe(kind[quality.Lot]{
 	key: "kit lot",
 	fields: []Field{
 		found("kit", "", ByKit), found("lot", "", ByLot), plain("expires", ""), plain("recalled", ""),
+		found("cleared", "", ByPerson),
 	},
 	words:   func(x quality.Lot) string { return listed(named("kit", x.Kit), named("lot", x.Lot)) },
 	file:    "lots",

@@ -162,6 +162,10 @@ func flaw(s string, may Text) string {
 			return fmt.Sprintf("holds the control character U+%04X", r)
 		case text.Turns(r):
 			return fmt.Sprintf("holds U+%04X, which turns the direction of writing", r)
+		case text.Breaks(r):
+			return fmt.Sprintf("holds U+%04X, which breaks lines unseen", r)
+		case text.Hides(r) && may != WholeFile: // a file may begin with the mark of its encoding
+			return fmt.Sprintf("holds U+%04X, which nobody sees", r)
 		case r == utf8.RuneError:
 			return "holds U+FFFD, which stands for a character that was lost"
 		}

@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/text"
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reprocessing"
 )
@@ -68,6 +69,11 @@ func TestTexts(t *testing.T) {
 		{"name of a field", Step, map[string]any{"a\x00": "b"}, "T-01", "", "", "step: the name of a field holds the control character U+0000"},
 		{"a rule set is a file", Rules, RulesBody{Text: strings.Repeat("name: x\r\n", 1000)}, "T-01", "", "", ""},
 		{"with what a file has not", Rules, RulesBody{Text: "name: \x1b"}, "T-01", "", "", `rules: the field "text" holds the control character U+001B`},
+		{"a line that breaks unseen", Step, map[string]any{"note": "dry\u2028wet"}, "T-01", "", "", `step: the field "note" holds U+2028, which breaks lines unseen`},
+		{"a hidden text", Step, map[string]any{"note": "dry\U000E0041"}, "T-01", "", "", `step: the field "note" holds U+E0041, which nobody sees`},
+		{"no width", Step, map[string]any{"note": "d\u200bry"}, "T-01", "", "", `step: the field "note" holds U+200B, which nobody sees`},
+		{"in a reason", Step, map[string]any{"note": "dry"}, "T-01", "", "a\u2060b", "step: the reason holds U+2060, which nobody sees"},
+		{"joiners that a script needs", Step, map[string]any{"note": "\u0645\u06cc\u200c\u062e \u0915\u094d\u200d\u0937 \u2764\ufe0f"}, "T-01", "", "", ""},
 		{"why a level", Level, map[string]any{"derivation": map[string]any{"note": "a\nb"}}, "L-01", "", "", ""},
 	}
 	for _, test := range tests {
@@ -96,22 +102,23 @@ func FuzzTextBoundary(f *testing.F) {
 	for _, seed := range []string{"dry", "a\x00b", "\x1b[2JREADY", "a\u202eb", "a\u009b", "\xff", "<script>&", "a\nb\tc", strings.Repeat("x", MaxText+1)} {
 		f.Add(seed)
 	}
-	f.Fuzz(func(t *testing.T, text string) {
-		body, err := json.Marshal(reprocessing.Step{Scope: text, Note: text})
+	f.Fuzz(func(t *testing.T, typed string) {
+		body, err := json.Marshal(reprocessing.Step{Scope: typed, Note: typed})
 		if err != nil {
 			t.Skip()
 		}
-		passed := CheckText(Step, body, text, text, text) == nil
-		harmful := !utf8.ValidString(text) || utf8.RuneCountInString(text) > MaxText || strings.ContainsFunc(text, func(r rune) bool {
-			return r < ' ' || r >= 0x7f && r <= 0x9f || strings.ContainsRune("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufffd", r)
+		passed := CheckText(Step, body, typed, typed, typed) == nil
+		harmful := !utf8.ValidString(typed) || utf8.RuneCountInString(typed) > MaxText || strings.ContainsFunc(typed, func(r rune) bool {
+			return r < ' ' || r >= 0x7f && r <= 0x9f || strings.ContainsRune("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufffd", r) ||
+				text.Breaks(r) || text.Hides(r)
 		})
 		if passed == harmful {
-			t.Errorf("%q: passed %t, harmful %t", text, passed, harmful)
+			t.Errorf("%q: passed %t, harmful %t", typed, passed, harmful)
 		}
 		// The body alone is judged like the envelope, but that its note may have lines and tabs.
 		inBody := CheckText(Step, body, "", "", "") == nil
 		if inBody && harmful {
-			t.Errorf("%q passed in the body", text)
+			t.Errorf("%q passed in the body", typed)
 		}
 	})
 }

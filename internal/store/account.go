@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 )
@@ -159,6 +160,7 @@ func scanAccount(row Scanner) (a Account, err error) {
 	var must, once, disabled, created, changed int64
 	var failures, failed sql.NullInt64
 	err = row.Scan(&a.Code, &a.Name, &roles, &a.Password, &a.PIN, &a.Badge, &a.Once, &once, &must, &disabled, &created, &changed, &failures, &failed)
+	a.Name = text.Visible(a.Name) // an earlier edition took names that act on whoever reads them
 	for r := range strings.FieldsSeq(roles) {
 		a.Roles = append(a.Roles, access.Role(r))
 	}

@@ -61,7 +61,7 @@ func (s scopePages) cycleLine(t desk.Cycle, clock words.Clock) cycleLine {
 	}
 	for _, r := range clock.Answer(s.Terms.Answer(t.Answer)).Reasons {
 		if r.Blocks {
-			line.Why = append(line.Why, r.Text)
+			line.Why = append(line.Why, r.Whole())
 		}
 	}
 	for _, step := range t.Steps {

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
@@ -91,18 +90,15 @@ func (s scopePages) recordRepair(x *kit.Exchange) error {
 func (s scopePages) liftHold(x *kit.Exchange) error {
 	tag, f := x.R.PathValue("tag"), x.Read("hold", "reason", "second")
 	return s.actOnScope(x, tag, "lift-"+f.Typed["hold"], f, "lifted", func(e desk.Entry) error {
-		l := reprocessing.Lift{Hold: f.Typed["hold"], By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])}
+		l := reprocessing.Lift{Scope: tag, Hold: f.Typed["hold"], By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])}
 		if l.Reason == "" {
 			return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the scope may be used again."}
 		}
 		if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
 			return err
 		}
-		if code := strings.TrimSpace(f.Typed["second"]); code != "" {
-			var err error
-			if e.Second, err = s.vouch(x, code, x.R.PostFormValue("second-password")); err != nil {
-				return err
-			}
+		if err := vouched(x, f.Typed["second"], &e); err != nil {
+			return err
 		}
 		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 			_, err := w.LiftHold(e, l)
@@ -111,12 +107,17 @@ func (s scopePages) liftHold(x *kit.Exchange) error {
 	})
 }
 
-// vouch lets a second person agree; whether they may is the desk's to say.
-func (s scopePages) vouch(x *kit.Exchange, code, password string) (access.Actor, error) {
-	second, err := s.Door.Vouch(x.R.Context(), code, password, x.Source())
+// vouched lets the second person of a form agree, where it names one; whether they may is the desk's to say.
+func vouched(x *kit.Exchange, code string, e *desk.Entry) error {
+	code = strings.TrimSpace(code)
+	if code == "" {
+		return nil
+	}
+	second, err := x.Shell.Door.Vouch(x.R.Context(), code, x.R.PostFormValue("second-password"), x.Source())
 	if err != nil {
 		shown := x.Shown(err)
-		return second, &kit.PageError{Status: shown.Status, Message: "Second person: " + shown.Message, Hint: shown.Hint}
+		return &kit.PageError{Status: shown.Status, Message: "Second person: " + shown.Message, Hint: shown.Hint}
 	}
-	return second, nil
+	e.Second = second
+	return nil
 }

@@ -71,7 +71,11 @@ func (s dayPages) release(x *kit.Exchange) error {
 		}
 		for _, r := range a.Reasons {
 			if r.Blocks {
-				answer.Reasons = append(answer.Reasons, r.Text) // without who
+				said := r.Public()
+				if x.Who != nil {
+					said = r.Whole()
+				}
+				answer.Reasons = append(answer.Reasons, said) // without who
 			}
 		}
 		if a.Until.Known() {

@@ -46,6 +46,9 @@ func lotRegistry() registry {
 					{Name: "reason", Label: "Why", Type: "text", Hint: "Readings that were taken with it stay, and baselines leave them out.", Required: true},
 				}})
 			}
+			if x.Can(desk.ToTakeBackRecall) && l.Recalled.Known() {
+				p.Acts = append(p.Acts, takeBackForm(x))
+			}
 			return nil
 		},
 	}
@@ -53,7 +56,7 @@ func lotRegistry() registry {
 
 func lotKey(b any) string {
 	l := b.(quality.Lot)
-	return l.Kit + "|" + l.Lot
+	return l.Key()
 }
 
 // lotMark says whether a lot may be used.
@@ -125,7 +128,7 @@ func lotFields(s *kit.Sheet, v desk.View, old any) error {
 		true,
 	)
 	if l, ok := old.(quality.Lot); ok && l.Recalled.Known() {
-		s.Moment("recalled", "Recalled since", "Empty it to take a mistaken recall back.", false)
+		s.Moment("recalled", "Recalled since", "It can begin earlier. Two people take a mistaken recall back, on the page of the lot.", true)
 	}
 	return nil
 }
@@ -153,7 +156,7 @@ func readLot(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 	before, _ := old.(quality.Lot)
 	l := quality.Lot{Kit: a.Text("kit"), Lot: a.Text("lot"), Expires: a.Moment("expires", before.Expires), Recalled: a.Moment("recalled", before.Recalled)}
 	if old != nil {
-		l.Kit, l.Lot = before.Kit, before.Lot
+		l.Kit, l.Lot, l.Cleared = before.Kit, before.Lot, before.Cleared
 	}
 	return l
 }
@@ -162,6 +165,37 @@ func readLot(a *kit.Reply, old any, _ string, _ unit.Instant) any {
 func (s setUpPages) recallLot(x *kit.Exchange) error {
 	return s.actAt(x, lotRegistry(), "recall", "recalled", func(w *desk.Work, e desk.Entry, key string, base ledger.ID, at unit.Instant) error {
 		_, err := w.SettingUp().Recall(e, key, base, at)
+		return err
+	})
+}
+
+// takeBackForm asks for what it takes to let a recalled lot be used again.
+func takeBackForm(x *kit.Exchange) actForm {
+	fields := []kit.Field{{
+		Name: "reason", Label: "Why it was a mistake", Type: "text", Required: true,
+		Hint: "Readings that were taken with it since count again.",
+	}}
+	if x.Unsigned() {
+		fields = append(fields, kit.Field{Name: "secret", Label: "Your password or PIN, as your signature", Type: "password", Required: true})
+	}
+	fields = append(
+		fields,
+		kit.Field{Name: "second", Label: "Second person, code", Type: "text", Required: true, Hint: "One who may lift holds and took no part in the recall."},
+		kit.Field{Name: "second-password", Label: "Second person, password", Type: "password", Required: true},
+	)
+	return actForm{Name: "take-back", Summary: "Take the recall back", Button: "Take the recall back", Fields: fields}
+}
+
+// takeBackRecall lets a recalled lot be used again. It is a signature of two.
+func (s setUpPages) takeBackRecall(x *kit.Exchange) error {
+	sign := func(f kit.Form, e *desk.Entry) error {
+		if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
+			return err
+		}
+		return vouched(x, f.Typed["second"], e)
+	}
+	return s.actOn(x, lotRegistry(), "take-back", "cleared", []string{"second"}, sign, func(w *desk.Work, e desk.Entry, f kit.Form) error {
+		_, err := w.SettingUp().TakeBackRecall(e, x.R.PathValue("lot"), baseOf(f), "")
 		return err
 	})
 }

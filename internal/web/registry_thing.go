@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"rinsate/internal/base/ledger"
@@ -117,6 +118,7 @@ func markOfDifference(t words.Terms, m desk.Mark) words.Mark {
 var saidOf = map[string]string{
 	"registered": "It is registered.", "changed": "The change is stored as a new edition; the earlier ones stay.",
 	"left": "It is out of service.", "back": "It is back in service.", "recalled": "The lot is recalled: the bench refuses it from that instant on.",
+	"cleared": "The recall is taken back: the lot may be used again while it is in date.",
 }
 
 // thing shows something that is registered, with an act that was sent and not accepted.
@@ -242,11 +244,24 @@ func (h history) listing(name string) kit.Listing {
 }
 
 // actOn does something with a thing and shows its page again.
-func (s setUpPages) actOn(x *kit.Exchange, r registry, name, done string, fields []string, do func(*desk.Work, desk.Entry, kit.Form) error) error {
+// sign, where there is one, takes the signatures that it needs.
+func (s setUpPages) actOn(
+	x *kit.Exchange,
+	r registry,
+	name, done string,
+	fields []string,
+	sign func(kit.Form, *desk.Entry) error,
+	do func(*desk.Work, desk.Entry, kit.Form) error,
+) error {
 	key, f := x.R.PathValue(r.wild), x.Read(append(fields, "base", "reason")...)
 	e, err := x.Entry(f)
 	if err == nil {
-		e.Reason = f.Typed["reason"]
+		e.Reason = strings.TrimSpace(f.Typed["reason"])
+		if sign != nil {
+			err = sign(f, &e)
+		}
+	}
+	if err == nil {
 		err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error { return do(w, e, f) })
 	}
 	if err == nil {
@@ -272,7 +287,7 @@ func (s setUpPages) actAt(
 	name, done string,
 	do func(w *desk.Work, e desk.Entry, key string, base ledger.ID, at unit.Instant) error,
 ) error {
-	return s.actOn(x, r, name, done, []string{"at"}, func(w *desk.Work, e desk.Entry, f kit.Form) error {
+	return s.actOn(x, r, name, done, []string{"at"}, nil, func(w *desk.Work, e desk.Entry, f kit.Form) error {
 		at, err := s.Instant(f.Typed["at"])
 		if err != nil {
 			return err

@@ -157,6 +157,7 @@ func setUpRoutes(s *Server) []kit.Route {
 		kit.Post(scopes.pathOf()+"/leave", desk.ToRetire, setUpPages{s}.leaveScope),
 		kit.Post(scopes.pathOf()+"/return", desk.ToReinstate, setUpPages{s}.returnScope),
 		kit.Post(lots.pathOf()+"/recall", desk.ToRecall, setUpPages{s}.recallLot),
+		kit.Post(lots.pathOf()+"/take-back", desk.ToTakeBackRecall, setUpPages{s}.takeBackRecall),
 	)
 }
 

@@ -56,6 +56,7 @@ var setUpMayOpen = map[string]string{
 	"GET /set-up/kits/{lot}/edit":               "LA",
 	"POST /set-up/kits/{lot}":                   "LA",
 	"POST /set-up/kits/{lot}/recall":            "LA",
+	"POST /set-up/kits/{lot}/take-back":         "LI!",
 	"GET /set-up/rules":                         "LIQVA",
 	"GET /set-up/rules/edit":                    "LI",
 	"GET /set-up/rules/text":                    "LI",

@@ -240,7 +240,7 @@ func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now un
 	}
 	for _, r := range a.Reasons {
 		f.Reasons = append(f.Reasons, reasonLine{
-			Text: r.Text, By: r.By, Href: s.RecordHref(r.Record), Citation: r.Citation, Blocks: r.Blocks, Unverified: r.Unverified,
+			Text: r.Whole(), By: r.By, Href: s.RecordHref(r.Record), Citation: r.Citation, Blocks: r.Blocks, Unverified: r.Unverified,
 		})
 	}
 	states, err := s.pointStates(v, i.Tag, m, now)

@@ -328,7 +328,9 @@ func TestLiftIsSigned(t *testing.T) {
 	for _, role := range []access.Role{access.Lead, access.InfectionPrevention, access.Technician, newcomer} {
 		b.session(role)
 	}
-	hold := b.hold()
+	hold, other := b.hold(), string(b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.PlaceHold(e, reprocessing.Hold{Scope: heldScope, By: "T-01", Reason: "dropped"})
+	}).Record.ID)
 	second := codeOf(access.InfectionPrevention)
 	b.clock.Move(access.ProofHolds) // nobody has shown lately who they are
 	tests := []struct {
@@ -381,6 +383,11 @@ func TestLiftIsSigned(t *testing.T) {
 	}
 	if open := b.holdsOf(readyScope); len(open) != 0 {
 		t.Fatalf("still on hold: %+v", open)
+	}
+	stay := len(b.holdsOf(heldScope))
+	astray := map[string]string{"id": b.newID(), "hold": other, "reason": "nothing", "secret": password, "second": second, "second-password": password}
+	if got := b.send("/scopes/"+readyScope+"/lifts", access.Lead, astray); got.status != http.StatusBadRequest || len(b.holdsOf(heldScope)) != stay {
+		t.Errorf("a hold on another scope: status %d, %d of %d holds stand", got.status, len(b.holdsOf(heldScope)), stay)
 	}
 	page := b.ask(http.MethodGet, "/scopes/"+readyScope, access.Lead).body
 	if want := codeOf(access.Lead) + " and " + second; !strings.Contains(page, want) {

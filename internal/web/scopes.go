@@ -101,7 +101,7 @@ func (s dayPages) fleet(page *scopesPage, board []reprocessing.Answer, v desk.Vi
 		}
 		for _, r := range clock.Answer(s.Terms.Answer(a)).Reasons {
 			if r.Blocks {
-				line.Why = r.Text
+				line.Why = r.Whole()
 				break
 			}
 		}

@@ -12,6 +12,7 @@ import (
 
 	"github.com/chromedp/chromedp/kb"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -515,6 +516,67 @@ func TestLoanAndRecall(t *testing.T) {
 	p.waitText(".headline", "recalled")
 	p.open("/set-up/kits?state=recalled")
 	p.waitText("tbody", "7")
+}
+
+// Two people take a recall back on the page of the lot, and neither the form of its edition nor one of them does.
+func TestTakeBackRecall(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	const path = "/set-up/kits/K%7C7"
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		all, err := w.Records().Editions(record.Lot, "K|7")
+		if err != nil {
+			return desk.Receipt{}, err
+		}
+		last, _ := desk.Latest(all)
+		e.Reason = "a notice"
+		return w.SettingUp().Recall(e, "K|7", ledger.ID(last.ID), b.at())
+	})
+	b.clock.Move(time.Minute)
+	edit := fieldsOf(t, b.ask(http.MethodGet, path+"/edit", access.Lead).body)
+	edit["recalled"], edit["reason"], edit["expires"] = "", "a typo", kit.MomentText(b.at().Add(time.Hour), b.desk.DB.Zone())
+	if got := b.send(path, access.Lead, edit); got.status != http.StatusBadRequest || !strings.Contains(got.body, "Two people take a recall back") {
+		t.Errorf("emptied in the form: status %d\n%.2500s", got.status, got.body)
+	}
+	page := b.ask(http.MethodGet, path, access.Lead).body
+	if !strings.Contains(page, "Take the recall back") {
+		t.Errorf("the lead is offered nothing:\n%.2500s", page)
+	}
+	b.ask(http.MethodGet, path, access.InfectionPrevention) // who has signed in once has a password
+	if page := b.ask(http.MethodGet, path, access.Auditor).body; strings.Contains(page, "Take the recall back") {
+		t.Error("an auditor is offered to take the recall back")
+	}
+	form := func(change map[string]string) map[string]string {
+		fields := map[string]string{
+			"id": b.newID(), "base": edit["base"], "reason": "another lot was meant", "secret": password,
+			"second": codeOf(access.InfectionPrevention), "second-password": password,
+		}
+		maps.Copy(fields, change)
+		return fields
+	}
+	for _, test := range []struct {
+		name   string
+		change map[string]string
+		status int
+		want   string
+	}{
+		{"without a second person", map[string]string{"second": ""}, http.StatusBadRequest, "it takes a second person"},
+		{"with oneself", map[string]string{"second": codeOf(access.Lead)}, http.StatusBadRequest, "must be somebody else"},
+		{"without a reason", map[string]string{"reason": " "}, http.StatusBadRequest, "say why the recall is taken back"},
+		{"with a guess", map[string]string{"second-password": "a guess in the dark"}, http.StatusForbidden, "Second person: "},
+	} {
+		if got := b.send(path+"/take-back", access.Lead, form(test.change)); got.status != test.status || !strings.Contains(got.body, test.want) {
+			t.Errorf("%s: status %d, want %d with %q:\n%.2500s", test.name, got.status, test.status, test.want, got.body)
+		}
+	}
+	b.clock.Move(time.Minute) // after a guess the next one has to wait
+	if got := b.send(path+"/take-back", access.Lead, form(nil)); got.status != http.StatusSeeOther {
+		t.Fatalf("taken back: status %d\n%.2500s", got.status, got.body)
+	}
+	l, n := standsOf[quality.Lot](b, record.Lot, "K|7")
+	if n != 3 || l.Recalled.Known() || l.Cleared != codeOf(access.InfectionPrevention) {
+		t.Errorf("%d editions, the last %+v", n, l)
+	}
 }
 
 // Whoever only reads sees everything and no form that stores; a technician sees nothing of it.

@@ -65,7 +65,8 @@ type tile struct {
 	Tag, Href   string
 	Mark        words.Mark
 	Until, Left string
-	Why         string
+	// Why is the first reason, and Plain the same without what a person typed.
+	Why, Plain string
 }
 
 type onHold struct{ Tag, Href, Age, Why, By string }
@@ -86,9 +87,8 @@ type due struct {
 }
 
 type dueReason struct {
-	Why, Since string
-	// Asked says that somebody wished it, in words of their own.
-	Asked bool
+	// Plain is Why without who asked and what they said.
+	Why, Plain, Since string
 }
 
 type meterLine struct {
@@ -151,24 +151,19 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 		}
 	}
 	if x.Who == nil {
-		page.nameless(s.Terms.State(reprocessing.OnHold))
+		page.nameless()
 	}
 	return x.Show(status, "today", page.Wall, page)
 }
 
 // nameless takes out who did what, links to pages that open to nobody, and notes, in which people may be
 // named.
-func (p *todayPage) nameless(onHold words.Mark) {
+func (p *todayPage) nameless() {
 	for i := range p.Tiles {
-		p.Tiles[i].Href = ""
+		p.Tiles[i].Href, p.Tiles[i].Why = "", p.Tiles[i].Plain
 	}
 	for i := range p.OnHold {
 		p.OnHold[i].Href, p.OnHold[i].By, p.OnHold[i].Why = "", "", "" // a reason is free text
-	}
-	for i := range p.Tiles {
-		if p.Tiles[i].Mark == onHold {
-			p.Tiles[i].Why = ""
-		}
 	}
 	for i := range p.Clocks {
 		p.Clocks[i].Href = ""
@@ -176,9 +171,7 @@ func (p *todayPage) nameless(onHold words.Mark) {
 	for i := range p.Due {
 		p.Due[i].Href = ""
 		for j := range p.Due[i].Reasons {
-			if p.Due[i].Reasons[j].Asked {
-				p.Due[i].Reasons[j].Why = "asked for"
-			}
+			p.Due[i].Reasons[j].Why = p.Due[i].Reasons[j].Plain
 		}
 	}
 	for i := range p.Ends {
@@ -251,10 +244,10 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 			}
 			for _, r := range a.Reasons {
 				if r.Blocks && t.Why == "" {
-					t.Why = r.Text
+					t.Why, t.Plain = r.Whole(), r.Public()
 				}
 				if state == reprocessing.OnHold && r.Since.Known() {
-					page.OnHold = append(page.OnHold, onHold{Tag: a.Scope, Href: t.Href, Age: words.Age(now.Sub(r.Since)), Why: r.Text, By: r.By})
+					page.OnHold = append(page.OnHold, onHold{Tag: a.Scope, Href: t.Href, Age: words.Age(now.Sub(r.Since)), Why: r.Whole(), By: r.By})
 				}
 			}
 			page.Tiles = append(page.Tiles, t)
@@ -282,7 +275,7 @@ func dueOf(a reprocessing.Answer, href string, clock words.Clock) due {
 	line := due{Tag: a.Scope, Href: href}
 	var points []scope.PointKind
 	for _, d := range a.Due {
-		line.Reasons = append(line.Reasons, dueReason{Why: d.Why, Since: clock(d.Since), Asked: d.When == sampling.OnRequest})
+		line.Reasons = append(line.Reasons, dueReason{Why: d.Whole(), Plain: d.Why, Since: clock(d.Since)})
 		line.Blocks = line.Blocks || d.Blocks
 		for _, p := range d.Points {
 			if !slices.Contains(points, p) {

@@ -32,11 +32,28 @@ func Blank(s string) bool {
 	return s != "" && !strings.ContainsFunc(s, func(r rune) bool { return !unicode.IsSpace(r) && !Unseen(r) })
 }
 
-// breaks says whether a character ends a line or a paragraph without being a line feed.
-func breaks(r rune) bool { return r == '\u2028' || r == '\u2029' }
+// Hides says whether a character is seen by nobody and carries nothing for whoever reads: tags, in which a second
+// text can hide, spaces without width, and other fillers. What scripts and pictures need stays: the joiners, the
+// selectors of variants, and the signs of formats that some scripts write with.
+func Hides(r rune) bool {
+	switch {
+	case r == '\u200c' || r == '\u200d' || unicode.Is(unicode.Variation_Selector, r):
+		return false
+	case r >= 0xE0000 && r <= 0xE0FFF, r == '\u00ad', r == '\u200b', r >= '\u2060' && r <= '\u2064', r >= '\u206a' && r <= '\u206f', r == '\ufeff':
+		return true
+	case r >= '\ufff9' && r <= '\ufffb':
+		return true
+	}
+	return unicode.Is(unicode.Other_Default_Ignorable_Code_Point, r) && r != '\u034f'
+}
+
+// Breaks says whether a character ends a line or a paragraph without being a line feed.
+func Breaks(r rune) bool { return r == '\u2028' || r == '\u2029' }
 
 // shown says whether a character stays as it is: line feeds and tabs do.
-func shown(r rune) bool { return r == '\n' || r == '\t' || !Control(r) && !Turns(r) && !breaks(r) }
+func shown(r rune) bool {
+	return r == '\n' || r == '\t' || !Control(r) && !Turns(r) && !Breaks(r)
+}
 
 // Visible writes harmful characters as \u and their number, which in JSON means the same character; what is
 // not UTF-8 becomes U+FFFD. Line feeds and tabs stay, and so does a carriage return before a line feed.

@@ -32,6 +32,16 @@ type Lot struct {
 	Expires unit.Instant `json:"expires"`
 	// Recalled is since when it must not be used although it is in date; zero when it may.
 	Recalled unit.Instant `json:"recalled,omitzero"`
+	// Cleared is the second person with whom the last recall was taken back; empty when none was.
+	Cleared string `json:"cleared,omitempty"`
+}
+
+// Key tells a lot from all others.
+func (l Lot) Key() string { return l.Kit + "|" + l.Lot }
+
+// TakesBack says whether a recall that stands in old would be gone, or begin later, with l in its place.
+func (l Lot) TakesBack(old Lot) bool {
+	return old.Recalled.Known() && (!l.Recalled.Known() || l.Recalled > old.Recalled)
 }
 
 // Check refuses a lot that cannot be told from others or has no expiry.

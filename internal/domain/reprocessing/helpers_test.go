@@ -168,14 +168,14 @@ func wantState(tb testing.TB, a reprocessing.Answer, state reprocessing.State, p
 		tb.Errorf("ready without an end")
 	}
 	if !slices.ContainsFunc(a.Reasons, func(r reprocessing.Reason) bool {
-		return strings.Contains(r.Text, part) && (state == reprocessing.Ready || r.Blocks)
+		return strings.Contains(r.Whole(), part) && (state == reprocessing.Ready || r.Blocks)
 	}) {
 		tb.Errorf("no reason holds %q: %s", part, told(a))
 	}
 	if state == reprocessing.Ready {
 		for _, r := range a.Reasons {
 			if r.Blocks {
-				tb.Errorf("ready although %q blocks", r.Text)
+				tb.Errorf("ready although %q blocks", r.Whole())
 			}
 		}
 	} else if len(a.Next) == 0 {
@@ -187,9 +187,9 @@ func told(a reprocessing.Answer) string {
 	var parts []string
 	for _, r := range a.Reasons {
 		if r.Blocks {
-			parts = append(parts, "BLOCKS "+r.Text)
+			parts = append(parts, "BLOCKS "+r.Whole())
 		} else {
-			parts = append(parts, r.Text)
+			parts = append(parts, r.Whole())
 		}
 	}
 	return strings.Join(parts, "; ")

@@ -29,7 +29,10 @@ var States = []State{Ready, InReprocessing, NotKnown, OnHold, OutOfService}
 
 // Reason is one fact that the answer rests on.
 type Reason struct {
+	// Text is in words of the program, and Said is what a person typed about it: apart, since in a free text
+	// anybody may be named, and the answer is also for whoever has not signed in.
 	Text string `json:"text"`
+	Said string `json:"said,omitempty"`
 	// By is the code of the person whose act it is, apart from the text so that it can be left out
 	// where people are not to be seen.
 	By string `json:"by,omitempty"`
@@ -42,6 +45,25 @@ type Reason struct {
 	Blocks bool `json:"blocks"`
 	// Since is when the hold was placed that the reason tells of; zero for other reasons.
 	Since unit.Instant `json:"since,omitzero"`
+}
+
+// Whole is the reason with what a person said about it, for whoever may read that.
+func (r Reason) Whole() string {
+	if r.Said == "" {
+		return r.Text
+	}
+	return r.Text + ": " + r.Said
+}
+
+// Public is the reason for whoever has not signed in.
+func (r Reason) Public() string {
+	switch {
+	case r.Said == "":
+		return r.Text
+	case r.Since.Known():
+		return r.Text + ", placed by a person: sign in to see why"
+	}
+	return r.Text + ": sign in to see more"
 }
 
 // Progress is how far one step of the cycle is.
@@ -178,7 +200,7 @@ func (g *release) service() {
 	}
 	for _, r := range g.h.Repairs {
 		if !r.Returned.Known() {
-			g.block(OutOfService, Reason{Text: fmt.Sprintf("away for repair since %s: %s", r.Sent.In(g.zone), r.Fault), Record: r.ID}, "take another scope")
+			g.block(OutOfService, Reason{Text: "away for repair since " + r.Sent.In(g.zone), Said: r.Fault, Record: r.ID}, "take another scope")
 		}
 	}
 }
@@ -193,7 +215,11 @@ func (g *release) holds() {
 		case !hold.EndsByVerification():
 			next = "settle what the hold is for; then two people lift it"
 		}
-		g.block(OnHold, Reason{Text: fmt.Sprintf("on hold since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID, Since: hold.At}, "")
+		r := Reason{Text: "on hold since " + hold.At.In(g.zone), Said: hold.Reason, By: hold.By, Record: hold.ID, Since: hold.At}
+		if hold.Cause != "" { // the rules placed it, in their words
+			r.Text, r.Said = r.Whole(), ""
+		}
+		g.block(OnHold, r, "")
 		g.decisions = append(g.decisions, next)
 	}
 }
@@ -468,9 +494,9 @@ func (g *release) verification(rule StepRule, due []sampling.Due) {
 			if failed {
 				next = "" // what comes after the failed one says it, and what comes before that
 			}
-			g.block(InReprocessing, cite(Reason{Text: "sampling is due: " + d.Why}, d.Source), next)
+			g.block(InReprocessing, cite(Reason{Text: "sampling is due: " + d.Why, Said: d.Said, By: d.By}, d.Source), next)
 		} else {
-			g.note(cite(Reason{Text: "sampling is due: " + d.Why}, d.Source))
+			g.note(cite(Reason{Text: "sampling is due: " + d.Why, Said: d.Said, By: d.By}, d.Source))
 		}
 	}
 	if blocked {

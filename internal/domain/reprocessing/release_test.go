@@ -906,7 +906,7 @@ func TestRequest(t *testing.T) {
 	}}
 	wantState(t, reprocessing.Release(h, rules, instant(t, "10:59"), berlin(t)), reprocessing.Ready, "")
 	a := reprocessing.Release(h, rules, instant(t, "11:00"), berlin(t))
-	wantState(t, a, reprocessing.InReprocessing, "sampling is due: asked for by I. Control: cluster")
+	wantState(t, a, reprocessing.InReprocessing, "sampling is due: asked for: cluster")
 	if !slices.Contains(a.Next, "sample and read: elevator recess") {
 		t.Errorf("next: %q", a.Next)
 	}

@@ -99,10 +99,21 @@ type Due struct {
 	Scope  string            `json:"scope"`
 	When   Occasion          `json:"when"`
 	Points []scope.PointKind `json:"points"`
-	Why    string            `json:"why"`
-	Since  unit.Instant      `json:"since"`
-	Blocks bool              `json:"blocks"`
+	// Why is in words of the program; of what a person asked for, Said is the reason and By the person.
+	Why    string       `json:"why"`
+	Said   string       `json:"said,omitempty"`
+	By     string       `json:"by,omitempty"`
+	Since  unit.Instant `json:"since"`
+	Blocks bool         `json:"blocks"`
 	Source
+}
+
+// Whole is why, with who asked and what they said.
+func (d Due) Whole() string {
+	if d.By == "" {
+		return d.Why
+	}
+	return d.Why + " by " + d.By + ": " + d.Said
 }
 
 // DueAt returns every reason for which a scope is due at now, the oldest first. Days are calendar
@@ -157,7 +168,8 @@ func DueAt(rules []Rule, r Record, now unit.Instant, zone *time.Location) []Due 
 		case OnRequest:
 			for _, q := range r.Requests {
 				if r.Passed <= q.At && q.At <= now {
-					add(q.At, q.Points, "asked for by %s: %s", q.By, q.Reason)
+					add(q.At, q.Points, "asked for")
+					due[len(due)-1].By, due[len(due)-1].Said = q.By, q.Reason
 				}
 			}
 		}

@@ -232,8 +232,8 @@ func TestDueAt(t *testing.T) {
 				t.Fatalf("%s: got %+v, want %q", tt.reason, got, tt.want)
 			}
 			for i, part := range tt.want {
-				if !strings.Contains(got[i].Why, part) {
-					t.Errorf("%s: why %q, want %q in it", tt.reason, got[i].Why, part)
+				if !strings.Contains(got[i].Whole(), part) {
+					t.Errorf("%s: why %q, want %q in it", tt.reason, got[i].Whole(), part)
 				}
 				if got[i].When != tt.rule.When || !got[i].Blocks || got[i].Citation != "common practice" || got[i].Scope != "X-01" || len(got[i].Points) == 0 {
 					t.Errorf("%s: the rule is not carried over: %+v", tt.reason, got[i])

@@ -67,6 +67,11 @@ func (i Instrument) Check() error {
 	return nil
 }
 
+// TakesBack says whether a retirement that stands in old would be gone, or begin later, with i in its place.
+func (i Instrument) TakesBack(old Instrument) bool {
+	return old.Retired.Known() && (!i.Retired.Known() || i.Retired > old.Retired)
+}
+
 // Repair is one trip of an instrument to a workshop.
 type Repair struct {
 	Scope string       `json:"scope"`

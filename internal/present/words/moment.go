@@ -37,16 +37,11 @@ func (c Clock) Said(sentence string) string {
 	})
 }
 
-// Answer writes the instants in an answer of the release check. What a person wrote stays as it is: of a hold,
-// only when it was placed is the program's.
+// Answer writes the instants in an answer of the release check. What a person wrote stays as it is.
 func (c Clock) Answer(a reprocessing.Answer) reprocessing.Answer {
 	a.Reasons = slices.Clone(a.Reasons)
 	for i, r := range a.Reasons {
-		own, theirs := r.Text, ""
-		if at := written.FindStringIndex(r.Text); r.By != "" && at != nil {
-			own, theirs = r.Text[:at[1]], r.Text[at[1]:]
-		}
-		a.Reasons[i].Text = c.Said(own) + theirs
+		a.Reasons[i].Text = c.Said(r.Text)
 	}
 	a.Next = slices.Clone(a.Next)
 	for i, next := range a.Next {

@@ -91,9 +91,7 @@ func (t Terms) Answer(a reprocessing.Answer) reprocessing.Answer {
 	}
 	a.Reasons = slices.Clone(a.Reasons)
 	for i, r := range a.Reasons {
-		if r.By == "" {
-			a.Reasons[i].Text = t.Sentence(r.Text)
-		}
+		a.Reasons[i].Text = t.Sentence(r.Text)
 	}
 	a.Next = slices.Clone(a.Next)
 	for i, next := range a.Next {
@@ -108,9 +106,7 @@ func (t Terms) Answer(a reprocessing.Answer) reprocessing.Answer {
 
 // Due says why a scope is due in these terms. What a person asks for stays as it is.
 func (t Terms) Due(d sampling.Due) sampling.Due {
-	if d.When != sampling.OnRequest {
-		d.Why = t.Sentence(d.Why)
-	}
+	d.Why = t.Sentence(d.Why)
 	return d
 }
 

@@ -304,13 +304,13 @@ func TestSentence(t *testing.T) {
 // An answer is said in the terms of the site, but not what a person wrote.
 func TestAnswer(t *testing.T) {
 	a := reprocessing.Answer{
-		Reasons: []reprocessing.Reason{{Text: "point-of-use treatment is not on record"}, {Text: "the loaner fell down", By: "T-01"}},
+		Reasons: []reprocessing.Reason{{Text: "point-of-use treatment is not on record"}, {Text: "loaner on hold", Said: "the loaner fell down", By: "T-01"}},
 		Next:    []string{"do and record: point-of-use treatment"},
-		Due:     []sampling.Due{{When: sampling.OnArrival, Why: "loaner, not sampled"}, {When: sampling.OnRequest, Why: "asked for by L-01: the loaner"}},
+		Due:     []sampling.Due{{When: sampling.OnArrival, Why: "loaner, not sampled"}, {When: sampling.OnRequest, Why: "asked for", By: "L-01", Said: "the loaner"}},
 	}
 	got := UK.Answer(a)
-	if got.Reasons[0].Text != "bedside clean is not on record" || got.Reasons[1].Text != "the loaner fell down" || got.Next[0] != "do and record: bedside clean" ||
-		got.Due[0].Why != "loan scope, not sampled" || got.Due[1].Why != "asked for by L-01: the loaner" {
+	if got.Reasons[0].Text != "bedside clean is not on record" || got.Reasons[1].Whole() != "loan scope on hold: the loaner fell down" || got.Next[0] != "do and record: bedside clean" ||
+		got.Due[0].Why != "loan scope, not sampled" || got.Due[1].Whole() != "asked for by L-01: the loaner" {
 		t.Errorf("%+v", got)
 	}
 	if a.Reasons[0].Text != "point-of-use treatment is not on record" || a.Next[0] != "do and record: point-of-use "+
@@ -341,7 +341,7 @@ func TestClockAnswer(t *testing.T) {
 	clock := Seen(unit.At(time.Date(2026, 3, 2, 10, 0, 0, 0, zone)), zone)
 	a := reprocessing.Answer{
 		Reasons: []reprocessing.Reason{
-			{Text: "on hold since 2026-03-01 23:10 +01:00: seen at 2026-03-02 09:00 +01:00", By: "L-01"},
+			{Text: "on hold since 2026-03-01 23:10 +01:00", Said: "seen at 2026-03-02 09:00 +01:00", By: "L-01"},
 			{Text: "leak test at 2026-02-27 05:26 +00:00 failed, 2026-99-01 00:00 +01:00"},
 		},
 		Next: []string{"to begin by 2026-03-02 11:30 +01:00"},
@@ -349,12 +349,12 @@ func TestClockAnswer(t *testing.T) {
 	got := clock.Answer(a)
 	want := reprocessing.Answer{
 		Reasons: []reprocessing.Reason{
-			{Text: "on hold since yesterday 23:10: seen at 2026-03-02 09:00 +01:00", By: "L-01"},
+			{Text: "on hold since yesterday 23:10", Said: "seen at 2026-03-02 09:00 +01:00", By: "L-01"},
 			{Text: "leak test at Fri 06:26 failed, 2026-99-01 00:00 +01:00"},
 		},
 		Next: []string{"to begin by 11:30"},
 	}
-	if !slices.EqualFunc(got.Reasons, want.Reasons, func(x, y reprocessing.Reason) bool { return x.Text == y.Text }) || !slices.Equal(got.Next, want.Next) {
+	if !slices.EqualFunc(got.Reasons, want.Reasons, func(x, y reprocessing.Reason) bool { return x.Whole() == y.Whole() }) || !slices.Equal(got.Next, want.Next) {
 		t.Errorf("%+v, want %+v", got, want)
 	}
 	if a.Next[0] != "to begin by 2026-03-02 11:30 +01:00" || a.Reasons[1].Text == got.Reasons[1].Text {
