@@ -3,7 +3,9 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -28,10 +30,10 @@ func main() {
 		if err != nil {
 			fail(fmt.Errorf("%s: %w", r.hazard, err))
 		}
-		fmt.Printf("%s without its control: %s %s\n", r.hazard, r.test, map[bool]string{true: "fails", false: "still passes"}[noticed])
+		fmt.Fprintf(os.Stdout, "%s without its control: %s %s\n", r.hazard, r.test, map[bool]string{true: "fails", false: "still passes"}[noticed])
 		if !noticed {
 			stood++
-			fmt.Print(output)
+			fmt.Fprint(os.Stdout, output)
 		}
 	}
 	if stood > 0 {
@@ -90,7 +92,7 @@ func (r removal) try(root string) (noticed bool, output string, err error) {
 	if err != nil {
 		return false, "", err
 	}
-	defer os.RemoveAll(folder)
+	defer func() { err = errors.Join(err, os.RemoveAll(folder)) }()
 	source, err := filepath.Abs(filepath.Join(root, r.file))
 	if err != nil {
 		return false, "", err
@@ -105,7 +107,17 @@ func (r removal) try(root string) (noticed bool, output string, err error) {
 			return false, "", err
 		}
 	}
-	command := exec.Command("go", "test", "-vet=off", "-overlay", filepath.Join(folder, "overlay.json"), "-run", "^"+r.test+"$", r.packet)
+	command := exec.CommandContext(
+		context.Background(),
+		"go",
+		"test",
+		"-vet=off",
+		"-overlay",
+		filepath.Join(folder, "overlay.json"),
+		"-run",
+		"^"+r.test+"$",
+		r.packet,
+	)
 	command.Dir = root
 	b, err := command.CombinedOutput()
 	output = string(b)

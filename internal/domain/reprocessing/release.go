@@ -311,10 +311,20 @@ func (g *release) step(rule StepRule) {
 			if rule.Step.dries() { // the soak was asked for before
 				next = "do and record: " + rule.Step.Words()
 			}
-			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s has not begun and should have by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source), next)
+			g.block(
+				InReprocessing,
+				cite(Reason{Text: fmt.Sprintf("%s has not begun and should have by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source),
+				next,
+			)
 		case delayed != nil:
-			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s is not on record in time, and no soak for delayed reprocessing either", delayed.Step.Words())}, delayed.Source),
-				delayed.OnLate)
+			g.block(
+				InReprocessing,
+				cite(
+					Reason{Text: fmt.Sprintf("%s is not on record in time, and no soak for delayed reprocessing either", delayed.Step.Words())},
+					delayed.Source,
+				),
+				delayed.OnLate,
+			)
 		default:
 			next := "do and record: " + rule.Step.Words()
 			if p.Deadline.Known() {
@@ -341,13 +351,22 @@ func (g *release) step(rule StepRule) {
 			orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
 	case !last.End.Known() && rule.Step != Storage && rule.Step != Issue:
 		p.Status = RunningStep
-		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s goes on since %s", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
-			"finish and record: "+rule.Step.Words())
+		g.block(
+			InReprocessing,
+			cite(Reason{Text: fmt.Sprintf("%s goes on since %s", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+			"finish and record: "+rule.Step.Words(),
+		)
 	case unanswered != nil:
 		p.Status = FailedStep
 		g.block(InReprocessing, cite(Reason{
-			Text: fmt.Sprintf("%s at %s failed, and %s passed at %s without %s between them", rule.Step.Words(), unanswered.Start.In(g.zone), rule.Step.Words(),
-				last.Start.In(g.zone), rule.AfterFail.Words()),
+			Text: fmt.Sprintf(
+				"%s at %s failed, and %s passed at %s without %s between them",
+				rule.Step.Words(),
+				unanswered.Start.In(g.zone),
+				rule.Step.Words(),
+				last.Start.In(g.zone),
+				rule.AfterFail.Words(),
+			),
 			Record: unanswered.ID,
 		}, rule.Source), orElse(rule.OnFail, rule.AfterFail.Words()+", then repeat: "+rule.Step.Words()))
 	case takesTime(rule.Step) && last.End == last.Start:
@@ -382,7 +401,13 @@ func (g *release) step(rule StepRule) {
 		if g.previousStep != "" && start < g.previous {
 			p.Status = StaleStep
 			g.block(InReprocessing, cite(Reason{
-				Text:   fmt.Sprintf("%s at %s came before %s ended at %s", rule.Step.Words(), last.Start.In(g.zone), g.previousStep.Words(), g.previous.In(g.zone)),
+				Text: fmt.Sprintf(
+					"%s at %s came before %s ended at %s",
+					rule.Step.Words(),
+					last.Start.In(g.zone),
+					g.previousStep.Words(),
+					g.previous.In(g.zone),
+				),
 				Record: last.ID,
 			}, rule.Source), "repeat: "+rule.Step.Words())
 		}
@@ -529,7 +554,12 @@ func (g *release) verification(rule StepRule, due []sampling.Due) {
 	case last.First < g.previous:
 		p.Status = StaleStep
 		g.block(InReprocessing, cite(Reason{
-			Text:   fmt.Sprintf("the cleaning verification began at %s, before %s ended at %s", last.First.In(g.zone), g.previousStep.Words(), g.previous.In(g.zone)),
+			Text: fmt.Sprintf(
+				"the cleaning verification began at %s, before %s ended at %s",
+				last.First.In(g.zone),
+				g.previousStep.Words(),
+				g.previous.In(g.zone),
+			),
 			Record: last.ID,
 		}, rule.Source), "sample again")
 	default:
@@ -539,8 +569,11 @@ func (g *release) verification(rule StepRule, due []sampling.Due) {
 			switch {
 			case d.Verification.Outcome == reading.Action && !g.recleaned(d):
 				p.Status = StaleStep
-				g.block(InReprocessing, cite(Reason{Text: text + " and the scope was not cleaned again before it was sampled again", Record: d.ID}, rule.Source),
-					"clean the scope again, then sample it again")
+				g.block(
+					InReprocessing,
+					cite(Reason{Text: text + " and the scope was not cleaned again before it was sampled again", Record: d.ID}, rule.Source),
+					"clean the scope again, then sample it again",
+				)
 			case !d.Passed():
 				g.note(Reason{Text: text, Record: d.ID})
 			}
@@ -633,7 +666,11 @@ func (g *release) storage() {
 	stored := keep(g.of(Storage), func(s Step) bool { return s.Result != Fail })
 	if len(issued) > 0 && (len(stored) == 0 || stored[len(stored)-1].Start <= issued[len(issued)-1].Start) {
 		last := issued[len(issued)-1]
-		g.block(InReprocessing, Reason{Text: "issued at " + last.Start.In(g.zone) + " and not back", Record: last.ID}, "record the use, or store the scope again")
+		g.block(
+			InReprocessing,
+			Reason{Text: "issued at " + last.Start.In(g.zone) + " and not back", Record: last.ID},
+			"record the use, or store the scope again",
+		)
 	}
 	if g.answer.State != Ready {
 		return

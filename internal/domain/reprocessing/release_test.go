@@ -454,7 +454,9 @@ func TestDelayedReprocessing(t *testing.T) {
 		h := good(t)
 		h.Uses = nil
 		h = without(h, reprocessing.PointOfUse)
-		h.Repairs = []reprocessing.Repair{{Stamp: stamp("repair", 1), Repair: scope.Repair{Scope: "D-01", Sent: instant(t, "06:00"), Returned: instant(t, "07:00")}}}
+		h.Repairs = []reprocessing.Repair{
+			{Stamp: stamp("repair", 1), Repair: scope.Repair{Scope: "D-01", Sent: instant(t, "06:00"), Returned: instant(t, "07:00")}},
+		}
 		wantState(t, at(h), reprocessing.Ready, "")
 	})
 	t.Run("the clock while it runs", func(t *testing.T) {
@@ -612,7 +614,8 @@ func TestCleanAgainLoop(t *testing.T) {
 		wantState(t, a, reprocessing.OnHold, "on hold since 2026-03-02 10:30 +01:00: over the action level")
 		wantState(t, a, reprocessing.OnHold, "first test: action level exceeded")
 		wantState(t, a, reprocessing.OnHold, "over the action level and no cleaning verification has passed since")
-		if len(a.Next) == 0 || a.Next[0] != "next: action" || !slices.Contains(a.Next, "lift the hold after a cleaning verification that passed, or with a second person") {
+		if len(a.Next) == 0 || a.Next[0] != "next: action" ||
+			!slices.Contains(a.Next, "lift the hold after a cleaning verification that passed, or with a second person") {
 			t.Errorf("next: %q", a.Next)
 		}
 	})
@@ -661,7 +664,12 @@ func TestLift(t *testing.T) {
 			}, reprocessing.OnHold,
 		},
 		{"by nothing", "nobody could defend it", func(_ *testing.T, h *reprocessing.History) { h.Lifts[0].Verification = "" }, reprocessing.OnHold},
-		{"by a failed round", "it shows the contrary", func(_ *testing.T, h *reprocessing.History) { h.Lifts[0].Verification = "round 1" }, reprocessing.OnHold},
+		{
+			"by a failed round",
+			"it shows the contrary",
+			func(_ *testing.T, h *reprocessing.History) { h.Lifts[0].Verification = "round 1" },
+			reprocessing.OnHold,
+		},
 		{"by a cleaning verification after the hold that did not pass", "it shows nothing good", func(t *testing.T, h *reprocessing.History) {
 			t.Helper()
 			h.Decisions = append(h.Decisions, decision("round 3", 2, instant(t, "08:30"), instant(t, "10:01"), instant(t, "10:05"), reading.None))
@@ -708,7 +716,9 @@ func TestLift(t *testing.T) {
 	t.Run("of an earlier cycle", func(t *testing.T) {
 		h := good(t)
 		was := instant(t, "2026-02-01T10:00:00Z")
-		h.Holds = []reprocessing.Hold{{Stamp: stamp("old", was), Scope: "D-01", At: was, By: "rules", Reason: "over the action level", Cause: "round of January"}}
+		h.Holds = []reprocessing.Hold{
+			{Stamp: stamp("old", was), Scope: "D-01", At: was, By: "rules", Reason: "over the action level", Cause: "round of January"},
+		}
 		h.Lifts = []reprocessing.Lift{{
 			Stamp: stamp("lift", was+hour), Hold: "old", Scope: "D-01", At: was + hour, By: "A. Lead", Reason: "passed",
 			Verification: "round of February",
@@ -900,10 +910,18 @@ func TestRequest(t *testing.T) {
 		rules.Due[i].Blocks = true
 	}
 	h := good(t)
-	h.Requests = []reprocessing.Request{{
-		Stamp:   stamp("request", instant(t, "11:00")),
-		Request: sampling.Request{Scope: "D-01", Reason: "cluster", By: "I. Control", At: instant(t, "11:00"), Points: []scope.PointKind{scope.ElevatorRecess}},
-	}}
+	h.Requests = []reprocessing.Request{
+		{
+			Stamp: stamp("request", instant(t, "11:00")),
+			Request: sampling.Request{
+				Scope:  "D-01",
+				Reason: "cluster",
+				By:     "I. Control",
+				At:     instant(t, "11:00"),
+				Points: []scope.PointKind{scope.ElevatorRecess},
+			},
+		},
+	}
 	wantState(t, reprocessing.Release(h, rules, instant(t, "10:59"), berlin(t)), reprocessing.Ready, "")
 	a := reprocessing.Release(h, rules, instant(t, "11:00"), berlin(t))
 	wantState(t, a, reprocessing.InReprocessing, "sampling is due: asked for: cluster")
@@ -949,7 +967,12 @@ func TestPastInstants(t *testing.T) {
 		h := good(t)
 		step(t, &h, reprocessing.LeakTest).Result = reprocessing.Fail
 		wantState(t, reprocessing.Release(h, preset(t), instant(t, "08:54"), berlin(t)), reprocessing.InReprocessing, "leak test goes on since")
-		wantState(t, reprocessing.Release(h, preset(t), instant(t, "08:55"), berlin(t)), reprocessing.InReprocessing, "leak test at 2026-03-02 09:50 +01:00 failed")
+		wantState(
+			t,
+			reprocessing.Release(h, preset(t), instant(t, "08:55"), berlin(t)),
+			reprocessing.InReprocessing,
+			"leak test at 2026-03-02 09:50 +01:00 failed",
+		)
 	})
 	for _, tt := range tests {
 		t.Run(tt.at, func(t *testing.T) {

@@ -397,7 +397,8 @@ func TestFlaws(t *testing.T) {
 		{
 			"a sealed channel", "nobody could have sampled it", 19,
 			scope.Point{NotApplicable: "the channel is sealed"},
-			[]string{"a sample of a point that cannot be sampled: the channel is sealed"}, 0,
+			[]string{"a sample of a point that cannot be sampled: the channel is sealed"},
+			0,
 		},
 		{"less flushed than it holds", "the fluid never left the channel", 0, point, []string{"2 mL flushed is less than the 18.7 mL that the channel holds"}, 2},
 		{"ten times the flush", "residue is thinned, the level is not", 0, point, []string{"400 mL flushed; the protocol asks for 40 mL, give or take a tenth"}, 400},

@@ -306,11 +306,16 @@ func TestAnswer(t *testing.T) {
 	a := reprocessing.Answer{
 		Reasons: []reprocessing.Reason{{Text: "point-of-use treatment is not on record"}, {Text: "loaner on hold", Said: "the loaner fell down", By: "T-01"}},
 		Next:    []string{"do and record: point-of-use treatment"},
-		Due:     []sampling.Due{{When: sampling.OnArrival, Why: "loaner, not sampled"}, {When: sampling.OnRequest, Why: "asked for", By: "L-01", Said: "the loaner"}},
+		Due: []sampling.Due{
+			{When: sampling.OnArrival, Why: "loaner, not sampled"},
+			{When: sampling.OnRequest, Why: "asked for", By: "L-01", Said: "the loaner"},
+		},
 	}
 	got := UK.Answer(a)
-	if got.Reasons[0].Text != "bedside clean is not on record" || got.Reasons[1].Whole() != "loan scope on hold: the loaner fell down" || got.Next[0] != "do and record: bedside clean" ||
-		got.Due[0].Why != "loan scope, not sampled" || got.Due[1].Whole() != "asked for by L-01: the loaner" {
+	if got.Reasons[0].Text != "bedside clean is not on record" || got.Reasons[1].Whole() != "loan scope on hold: the loaner fell down" ||
+		got.Next[0] != "do and record: bedside clean" ||
+		got.Due[0].Why != "loan scope, not sampled" ||
+		got.Due[1].Whole() != "asked for by L-01: the loaner" {
 		t.Errorf("%+v", got)
 	}
 	if a.Reasons[0].Text != "point-of-use treatment is not on record" || a.Next[0] != "do and record: point-of-use "+
@@ -354,7 +359,8 @@ func TestClockAnswer(t *testing.T) {
 		},
 		Next: []string{"to begin by 11:30"},
 	}
-	if !slices.EqualFunc(got.Reasons, want.Reasons, func(x, y reprocessing.Reason) bool { return x.Whole() == y.Whole() }) || !slices.Equal(got.Next, want.Next) {
+	if !slices.EqualFunc(got.Reasons, want.Reasons, func(x, y reprocessing.Reason) bool { return x.Whole() == y.Whole() }) ||
+		!slices.Equal(got.Next, want.Next) {
 		t.Errorf("%+v, want %+v", got, want)
 	}
 	if a.Next[0] != "to begin by 2026-03-02 11:30 +01:00" || a.Reasons[1].Text == got.Reasons[1].Text {

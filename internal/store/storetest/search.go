@@ -36,6 +36,7 @@ type known struct {
 // search compares the search with a plain look at every record: over the full blocks of the index and
 // the records behind them, after a rebuild, and where an older program left no index.
 func search(t *testing.T, e Engine) {
+	t.Helper()
 	if testing.Short() {
 		t.Skip("long, and in one thread")
 	}

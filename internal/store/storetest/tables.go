@@ -297,6 +297,7 @@ func (m *modelled) shown(scope string) (ids []ledger.ID) {
 }
 
 func rebuildModel(t *testing.T, e Engine) {
+	t.Helper()
 	if testing.Short() {
 		t.Skip("long, and in one thread")
 	}
