@@ -9,7 +9,6 @@ package sqlite
 import (
 	"context"
 	"crypto/rand"
-	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -33,6 +32,7 @@ const (
 	lockFile       = "rinsate.lock"
 	keyFile        = "ledger.key"
 	checkpointFile = "checkpoint.txt"
+	examinedFile   = "examined.json"
 )
 
 // Folder is a data folder, by its path. It is a store.Home.
@@ -104,10 +104,7 @@ func (f Folder) create(ctx context.Context, site record.SiteBody) (record.SiteBo
 
 // found makes a database with an empty ledger.
 func found(ctx context.Context, path string, site record.SiteBody) (err error) {
-	pool, err := sql.Open("sqlite", dsn(path, "_pragma=page_size(8192)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)"))
-	if err != nil {
-		return err
-	}
+	pool := openPool(path, "_pragma=page_size(8192)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)")
 	defer func() { err = errors.Join(err, pool.Close()) }()
 	if err := migrate(ctx, pool); err != nil {
 		return err
