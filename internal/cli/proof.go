@@ -411,9 +411,18 @@ func (a proofCommands) doctorCommand() *cobra.Command {
 			add := func(what string, good bool, format string, args ...any) {
 				findings = append(findings, finding{what, good, fmt.Sprintf(format, args...)})
 			}
-			// Before the folder is opened, which writes one.
+			// Before the folder is opened, which mends both.
 			alone := !sqlite.HasCheckpoint(a.data)
+			open, lookErr := sqlite.ReadByOthers(a.data)
 			err := a.open(c.Context(), func(d *desk.Desk) error { return examine(c, d, add) })
+			switch {
+			case lookErr != nil:
+				add("rights", false, "who may read the data folder cannot be told: %v", lookErr)
+			case len(open) > 0:
+				add("rights", false, "others than the owner could read %s; every start of the program takes that from them, as this one did where it can", strings.Join(open, ", "))
+			case err == nil:
+				add("rights", true, "only the owner may read the data folder")
+			}
 			if alone && err == nil {
 				add("checkpoint", false, "there was no checkpoint.txt beside the database, so that a cut-off end would not have shown; compare with one kept elsewhere: rinsate ledger verify --older FILE")
 			}

@@ -131,7 +131,7 @@ func outside(dir string) ([]byte, error) {
 // PutOutside puts a checkpoint into a file beside the database. Whoever copies that file elsewhere can later
 // show that no record before it was cut off or changed.
 func (e *engine) PutOutside(note []byte) error {
-	return writeFile(filepath.Join(e.dir, checkpointFile), note, 0o644)
+	return writeFile(filepath.Join(e.dir, checkpointFile), note)
 }
 
 // Close closes the database and unlocks the folder.

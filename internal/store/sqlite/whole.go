@@ -97,7 +97,7 @@ func (f Folder) Examined() (store.Examination, error) {
 
 // PutExamined keeps what was found now beside the database.
 func (f Folder) PutExamined(text []byte) error {
-	if err := writeFile(f.path(examinedFile), text, 0o600); err != nil {
+	if err := writeFile(f.path(examinedFile), text); err != nil {
 		return &store.NotKeptError{Cause: err}
 	}
 	return nil
