@@ -132,7 +132,8 @@ func tableFindings(v store.Verified) []finding {
 		add("guards", false, "what keeps other programs from changing the tables is damaged (%d: %s, …); put it right with: rinsate ledger rebuild", n, v.Guards[0])
 	}
 	if v.Alone {
-		add("checkpoint", true, "there is no checkpoint.txt beside the database, so that a cut-off end would not show; it is written at the next clean end of the program")
+		add("checkpoint", true, "there is no checkpoint.txt beside the database, so that a cut-off end would not show; "+
+			"it is written at the next clean end of the program")
 	}
 	return all
 }
@@ -148,7 +149,7 @@ func (a proofCommands) unkept(err error) (other, failed error) {
 
 // unjoined are the errors that were joined.
 func unjoined(err error) []error {
-	if all, ok := err.(interface{ Unwrap() []error }); ok { //nolint:errorlint // the outermost one alone
+	if all, ok := err.(interface{ Unwrap() []error }); ok {
 		return all.Unwrap()
 	}
 	return []error{err}
@@ -419,12 +420,14 @@ func (a proofCommands) doctorCommand() *cobra.Command {
 			case lookErr != nil:
 				add("rights", false, "who may read the data folder cannot be told: %v", lookErr)
 			case len(open) > 0:
-				add("rights", false, "others than the owner could read %s; every start of the program takes that from them, as this one did where it can", strings.Join(open, ", "))
+				add("rights", false, "others than the owner could read %s; every start of the program takes that from them, as this one did where it can",
+					strings.Join(open, ", "))
 			case err == nil:
 				add("rights", true, "only the owner may read the data folder")
 			}
 			if alone && err == nil {
-				add("checkpoint", false, "there was no checkpoint.txt beside the database, so that a cut-off end would not have shown; compare with one kept elsewhere: rinsate ledger verify --older FILE")
+				add("checkpoint", false, "there was no checkpoint.txt beside the database, so that a cut-off end would not have shown; "+
+					"compare with one kept elsewhere: rinsate ledger verify --older FILE")
 			}
 			if err != nil {
 				add("start", false, "%s", strings.ReplaceAll(err.Error(), "\n", "; "))

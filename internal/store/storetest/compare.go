@@ -166,7 +166,9 @@ func compareIndex(t *testing.T, e Engine) {
 	}
 	raw := e.Raw(t, db.Home())
 	e.Unguard(t, raw)
-	for _, text := range []string{`DELETE FROM search_block WHERE term = 'scope=SC-01' AND block = 0`, `UPDATE search_time SET times = zeroblob(length(times)) WHERE block = 1`} {
+	for _, text := range []string{
+		`DELETE FROM search_block WHERE term = 'scope=SC-01' AND block = 0`, `UPDATE search_time SET times = zeroblob(length(times)) WHERE block = 1`,
+	} {
 		if _, err := raw.ExecContext(t.Context(), text); err != nil {
 			t.Fatal(err)
 		}
@@ -253,7 +255,8 @@ func examineFault(t *testing.T, e Engine) {
 	e.Unguard(t, raw)
 	change := func(from, to string) {
 		t.Helper()
-		if _, err := raw.ExecContext(t.Context(), `UPDATE record SET bytes = CAST(replace(CAST(bytes AS TEXT), $1, $2) AS BLOB) WHERE seq = 0`, from, to); err != nil {
+		const text = `UPDATE record SET bytes = CAST(replace(CAST(bytes AS TEXT), $1, $2) AS BLOB) WHERE seq = 0`
+		if _, err := raw.ExecContext(t.Context(), text, from, to); err != nil {
 			t.Fatal(err)
 		}
 	}
