@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -33,8 +34,10 @@ func (a proofCommands) verifyCommand() *cobra.Command {
 		Use: "verify [EXPORT]", Short: "Re-hash every record and compare with the signed checkpoints",
 		Long: `Re-hash every record and compare the tree with the head and with every signed
 checkpoint. Without an argument the data folder is verified, with every attached file
-and every free text; with the folder of an export, that is, with the texts if it holds
-them, and nothing but its bytes and the keys given with --key is trusted. A fault names the first bad record.
+and every free text, and every table is compared with what follows from the records;
+with the folder of an export, that is, with the texts if it holds them, and nothing but
+its bytes and the keys given with --key is trusted. A fault names the first bad record.
+Exit code 1: a fault, or tables that differ.
 
 What this cannot show: that a value was true when it was typed, that nothing was left
 unrecorded, and that a claimed time is right beyond the bounds of the checkpoints.`,
@@ -44,26 +47,136 @@ unrecorded, and that a claimed time is right beyond the bounds of the checkpoint
 			if len(args) == 1 {
 				return a.verifyExport(args[0], keys, older)
 			}
-			v, err := home(a.data).Verify(c.Context(), keys, nil)
-			if err != nil {
-				return broken(err)
-			}
-			if a.json {
-				return a.printJSON(v)
-			}
-			fmt.Fprintf(a.Out, "site %s: %d records are whole\nroot %s, under %d signed checkpoints\n", v.Site, v.Size, v.Root, v.Checkpoints)
-			if v.Files > 0 {
-				fmt.Fprintf(a.Out, "%d attached files are whole\n", v.Files)
-			}
-			if v.Texts.Whole+v.Texts.Erased > 0 {
-				fmt.Fprintf(a.Out, "%d texts are whole, %d were erased\n", v.Texts.Whole, v.Texts.Erased)
-			}
-			return nil
+			return a.verifyFolder(c.Context(), keys, older)
 		},
 	}
 	c.Flags().StringSliceVar(&keys, "key", nil, "public key of the ledger, or a file that holds it (default: the data folder's own)")
-	c.Flags().StringSliceVar(&older, "older", nil, "files of older checkpoints that the export must be consistent with")
+	c.Flags().StringSliceVar(&older, "older", nil, "files of older checkpoints that the records must begin with")
 	return c
+}
+
+// verifyFolder verifies the data folder. With a key of its own choice nothing is kept of what is found, since
+// another key than the ledger's says nothing of it.
+func (a proofCommands) verifyFolder(ctx context.Context, keys, older []string) error {
+	notes, err := readNotes(older)
+	if err != nil {
+		return err
+	}
+	before, err := home(a.data).Examined()
+	if err != nil {
+		return err
+	}
+	var v store.Verified
+	if len(keys) > 0 {
+		v, err = home(a.data).Verify(ctx, keys, nil)
+	} else {
+		v, _, err = store.Examine(ctx, home(a.data), "verify", a.clock)
+	}
+	if err, err2 := a.unkept(err); err != nil || err2 != nil {
+		return broken(errors.Join(err, err2))
+	}
+	begins, err := a.beginsWith(ctx, notes, keys)
+	if err != nil {
+		return broken(err)
+	}
+	if len(v.Tables)+len(v.Guards) > 0 {
+		a.code = exitError
+	}
+	if a.json {
+		return a.printJSON(struct {
+			store.Verified
+			Older  []int64            `json:"older,omitempty"`
+			Before *store.Examination `json:"examined_before,omitempty"`
+		}{v, begins, found(before)})
+	}
+	fmt.Fprintf(a.Out, "site %s: %d records are whole\nroot %s, under %d signed checkpoints\n", v.Site, v.Size, v.Root, v.Checkpoints)
+	if v.Files > 0 {
+		fmt.Fprintf(a.Out, "%d attached files are whole\n", v.Files)
+	}
+	if v.Texts.Whole+v.Texts.Erased > 0 {
+		fmt.Fprintf(a.Out, "%d texts are whole, %d were erased\n", v.Texts.Whole, v.Texts.Erased)
+	}
+	for i, size := range begins {
+		fmt.Fprintf(a.Out, "they begin with the %d records that %s was signed for\n", size, older[i])
+	}
+	for _, f := range tableFindings(v) {
+		fmt.Fprintln(a.Out, f.Say)
+	}
+	if before.At.Known() {
+		fmt.Fprintf(a.Out, "last looked at %s (%s): the tables %s\n", before.At, before.By, before)
+	}
+	return nil
+}
+
+// found is what was found, nil when nobody has looked.
+func found(e store.Examination) *store.Examination {
+	if !e.At.Known() {
+		return nil
+	}
+	return &e
+}
+
+// tableFindings are what a verification found beside the records.
+func tableFindings(v store.Verified) []finding {
+	var all []finding
+	add := func(what string, good bool, format string, args ...any) {
+		all = append(all, finding{what, good, fmt.Sprintf(format, args...)})
+	}
+	for _, d := range v.Tables {
+		add("tables", false, "%s does not follow from the records: another program has written to the database; start the program, or run: rinsate ledger rebuild", d)
+	}
+	if len(v.Tables) == 0 {
+		add("tables", true, "all tables follow from the records")
+	}
+	if n := len(v.Guards); n > 0 {
+		add("guards", false, "what keeps other programs from changing the tables is damaged (%d: %s, …); put it right with: rinsate ledger rebuild", n, v.Guards[0])
+	}
+	if v.Alone {
+		add("checkpoint", true, "there is no checkpoint.txt beside the database, so that a cut-off end would not show; "+
+			"it is written at the next clean end of the program")
+	}
+	return all
+}
+
+// unkept says on the screen that what was found could not be kept, and returns every other error.
+func (a proofCommands) unkept(err error) (other, failed error) {
+	if e, ok := errors.AsType[*store.NotKeptError](err); ok && len(unjoined(err)) <= 1 {
+		_, failed = fmt.Fprintln(a.Err, e.Error())
+		return nil, failed
+	}
+	return err, nil
+}
+
+// unjoined are the errors that were joined.
+func unjoined(err error) []error {
+	if all, ok := err.(interface{ Unwrap() []error }); ok {
+		return all.Unwrap()
+	}
+	return []error{err}
+}
+
+// beginsWith holds the records of the folder against older checkpoints and returns how many records each was signed
+// for.
+func (a proofCommands) beginsWith(ctx context.Context, notes [][]byte, keys []string) (sizes []int64, err error) {
+	for _, note := range notes {
+		c, err := home(a.data).BeginsWith(ctx, note, keys)
+		if err != nil {
+			return nil, err
+		}
+		sizes = append(sizes, c.Size)
+	}
+	return sizes, nil
+}
+
+func readNotes(names []string) (notes [][]byte, err error) {
+	for _, name := range names {
+		note, err := os.ReadFile(name)
+		if err != nil {
+			return nil, usageError{err}
+		}
+		notes = append(notes, note)
+	}
+	return notes, nil
 }
 
 // broken gives a fault of the ledger the hint that belongs to it.
@@ -83,13 +196,9 @@ func (a proofCommands) verifyExport(folder string, keys, older []string) error {
 	if len(keys) == 0 {
 		return usageError{errors.New("an export is verified with a key that comes from elsewhere: give it with --key")}
 	}
-	var notes [][]byte
-	for _, name := range older {
-		note, err := os.ReadFile(name)
-		if err != nil {
-			return usageError{err}
-		}
-		notes = append(notes, note)
+	notes, err := readNotes(older)
+	if err != nil {
+		return err
 	}
 	report, err := ledger.VerifyExport(os.DirFS(folder), keys, notes...)
 	if err != nil {
@@ -244,6 +353,11 @@ func (a proofCommands) rebuildCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			// What was found before holds no more.
+			_, _, err = store.Examine(c.Context(), home(a.data), "rebuild", a.clock)
+			if err, failed := a.unkept(err); err != nil || failed != nil {
+				return broken(errors.Join(err, failed))
+			}
 			if a.json {
 				return a.printJSON(map[string]int64{"records": size})
 			}
@@ -298,10 +412,26 @@ func (a proofCommands) doctorCommand() *cobra.Command {
 			add := func(what string, good bool, format string, args ...any) {
 				findings = append(findings, finding{what, good, fmt.Sprintf(format, args...)})
 			}
+			// Before the folder is opened, which mends both.
+			alone := !sqlite.HasCheckpoint(a.data)
+			open, lookErr := sqlite.ReadByOthers(a.data)
 			err := a.open(c.Context(), func(d *desk.Desk) error { return examine(c, d, add) })
+			switch {
+			case lookErr != nil:
+				add("rights", false, "who may read the data folder cannot be told: %v", lookErr)
+			case len(open) > 0:
+				add("rights", false, "others than the owner could read %s; every start of the program takes that from them, as this one did where it can",
+					strings.Join(open, ", "))
+			case err == nil:
+				add("rights", true, "only the owner may read the data folder")
+			}
+			if alone && err == nil {
+				add("checkpoint", false, "there was no checkpoint.txt beside the database, so that a cut-off end would not have shown; "+
+					"compare with one kept elsewhere: rinsate ledger verify --older FILE")
+			}
 			if err != nil {
 				add("start", false, "%s", strings.ReplaceAll(err.Error(), "\n", "; "))
-			} else if v, err := home(a.data).Verify(c.Context(), nil, nil); err != nil {
+			} else if v, err := a.examineAll(c.Context(), add); err != nil {
 				add("ledger", false, "%v", err)
 			} else {
 				add("ledger", true, "%d records are whole, under %d signed checkpoints", v.Size, v.Checkpoints)
@@ -311,6 +441,7 @@ func (a proofCommands) doctorCommand() *cobra.Command {
 				if v.Texts.Whole+v.Texts.Erased > 0 {
 					add("texts", true, "%d texts are whole, %d were erased", v.Texts.Whole, v.Texts.Erased)
 				}
+				findings = append(findings, tableFindings(v)...)
 			}
 			for _, f := range findings {
 				if !f.Good {
@@ -332,6 +463,22 @@ func (a proofCommands) doctorCommand() *cobra.Command {
 			return nil
 		},
 	}
+}
+
+// examineAll says when all records and tables were last looked at, and looks at them.
+func (a proofCommands) examineAll(ctx context.Context, add func(what string, good bool, format string, args ...any)) (store.Verified, error) {
+	before, err := home(a.data).Examined()
+	if err != nil {
+		return store.Verified{}, err
+	}
+	if before.At.Known() {
+		add("last look", before.Good(), "%s (%s), %d records: the tables %s", before.At, before.By, before.Size, before)
+	} else {
+		add("last look", true, "nobody has compared the tables with the records before")
+	}
+	v, _, err := store.Examine(ctx, home(a.data), "doctor", a.clock)
+	err, failed := a.unkept(err)
+	return v, errors.Join(err, failed)
 }
 
 // examine looks at what a data folder that can be opened needs to be of use.

@@ -8,12 +8,14 @@ import (
 	"net"
 	"net/url"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
+	"rinsate/internal/store"
 	"rinsate/internal/web"
 )
 
@@ -45,6 +47,11 @@ Accounts are made with: rinsate user add`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return a.open(c.Context(), func(d *desk.Desk) error {
+				examining, stop := context.WithCancel(c.Context())
+				var beside sync.WaitGroup
+				beside.Go(func() { d.DB.KeepExamining(examining, a.examined) })
+				defer beside.Wait()
+				defer stop()
 				return a.serve(c.Context(), d, o, web.Options{Clock: a.clock, Door: identity.NewDoor(d.DB, access.Standard)})
 			})
 		},
@@ -55,6 +62,21 @@ Accounts are made with: rinsate user add`,
 	c.Flags().StringVar(&o.certificate, "tls-cert", "", "certificate file (PEM)")
 	c.Flags().StringVar(&o.key, "tls-key", "", "key file of the certificate (PEM)")
 	return c
+}
+
+// examined notes in the log what a look at all records and tables has found.
+func (a servingCommands) examined(e store.Examination, err error) {
+	log := slog.New(slog.NewTextHandler(a.Err, nil))
+	switch {
+	case err != nil:
+		log.Error("the records and tables could not be compared", slog.Any("error", err))
+	case e.Fault != "":
+		log.Error("THE LEDGER CONTRADICTS ITSELF: no scope is ready; keep a copy of the data folder and run: rinsate ledger verify", slog.String("fault", e.Fault))
+	case len(e.Tables)+len(e.Guards) > 0:
+		log.Error("ANOTHER PROGRAM HAS WRITTEN TO THE DATABASE: the tables "+e.String(), slog.Any("guards", e.Guards))
+	default:
+		log.Info("all records are whole and all tables follow from them", slog.Int64("records", e.Size))
+	}
 }
 
 // serve serves until the context ends.

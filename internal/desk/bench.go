@@ -174,7 +174,7 @@ func (v DayView) Job(tag string, now unit.Instant) (Job, error) {
 	start := reprocessing.CycleStart(h, now)
 	cleaning := reprocessing.Cleaning(h, now)
 	d, _ := reprocessing.Decide(h, rules.Reprocessing, rules.Reading, now, cleaning, v.Zone())
-	j = Job{Answer: reprocessing.Release(h, rules.Reprocessing, now, v.Zone()), Model: h.Model.Name, Kind: h.Model.Kind, Verification: d.Verification}
+	j = Job{Answer: v.relied(reprocessing.Release(h, rules.Reprocessing, now, v.Zone())), Model: h.Model.Name, Kind: h.Model.Kind, Verification: d.Verification}
 	j.Test = reading.Test(d.Verification.Cleaning)
 	for _, hold := range h.OpenHolds() {
 		j.Holds = append(j.Holds, JobHold{hold.ID, hold})

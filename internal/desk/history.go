@@ -249,7 +249,7 @@ func (v View) Release(tag string, at, known unit.Instant) (reprocessing.Answer, 
 		h.Instrument.Tag = tag
 		h.Instrument.InService = store.Forever
 	}
-	return reprocessing.Release(h, rules.Reprocessing, at, v.Zone()), nil
+	return v.relied(reprocessing.Release(h, rules.Reprocessing, at, v.Zone())), nil
 }
 
 func (v View) state(tag string, at, known unit.Instant) (reprocessing.History, policy.RuleSet, error) {

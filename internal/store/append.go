@@ -523,6 +523,9 @@ func erase(tx *Tx, by int64, texts []record.FreeText) error {
 		); err != nil {
 			return err
 		}
+		if tx.write.shadow {
+			continue
+		}
 		n, err := tx.s.Exec(
 			tx.ctx,
 			`UPDATE text SET salt = zeroblob(length(salt)), value = zeroblob(length(value)) WHERE site = $1 AND seq = $2 AND field = $3`,

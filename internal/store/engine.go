@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/record"
 )
 
@@ -25,6 +26,11 @@ type Home interface {
 	Open(ctx context.Context, clock func() time.Time) (*DB, error)
 	// Rebuild is Rebuild, on what nobody else has open.
 	Rebuild(ctx context.Context, progress func(done, size int64)) (size int64, err error)
+	// Examined returns what was last found here, and PutExamined keeps what was found now. The text is Examine's.
+	Examined() (Examination, error)
+	PutExamined(text []byte) error
+	// BeginsWith holds the ledger against an earlier signed checkpoint of it (BeginsWith), with Verify's keys.
+	BeginsWith(ctx context.Context, note []byte, vkeys []string) (ledger.Checkpoint, error)
 	// Verify is Verify. It changes nothing, and neither minds nor hinders whoever writes meanwhile.
 	Verify(ctx context.Context, vkeys []string, progress func(done, size int64)) (Verified, error)
 }
@@ -82,23 +88,4 @@ type Rows interface {
 	Scanner
 	// Columns names the columns.
 	Columns() ([]string, error)
-}
-
-// Verified is the result of a verification that found nothing wrong.
-type Verified struct {
-	Site        string `json:"site"`
-	Size        int64  `json:"size"`
-	Root        string `json:"root"`
-	Checkpoints int    `json:"checkpoints"`
-	// Files is how many attached files there are, each counted once.
-	Files int `json:"files"`
-	// Texts are the free texts.
-	Texts Texts `json:"texts"`
-}
-
-// Texts are what a verification found of the free texts.
-type Texts struct {
-	// Whole is how many are what the ledger committed to, Erased how many were erased by a record.
-	Whole  int `json:"whole"`
-	Erased int `json:"erased"`
 }

@@ -104,6 +104,11 @@ func Start(ctx context.Context, home Home, engine Engine, clock func() time.Time
 	if err := db.readSite(ctx); err != nil {
 		return nil, err
 	}
+	found, err := home.Examined()
+	if err != nil {
+		return nil, err
+	}
+	db.examined.Store(&found)
 	// A crash between an erasure and its scrubbing leaves copies.
 	if _, err := db.writer.Scrub(ctx); err != nil {
 		return nil, err

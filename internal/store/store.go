@@ -51,6 +51,9 @@ type DB struct {
 	entities entityCache
 	decoded  decoded
 	tail     tail
+	// examined is what was last found of the records and tables, trusts counts how often that changed.
+	examined atomic.Pointer[Examination]
+	trusts   atomic.Int64
 	// occupied counts who keeps the writer for long.
 	occupied atomic.Int32
 }
@@ -100,6 +103,8 @@ type writing struct {
 	gone func() error
 	// spoilt is why a record was written only in part; such a transaction is never committed.
 	spoilt error
+	// shadow says that the tables are nobody else's, and that nothing but them may be written (Compare).
+	shadow bool
 	// erased says that texts were erased, which must not be read from a cache any more.
 	erased bool
 }

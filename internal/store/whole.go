@@ -7,12 +7,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"iter"
-	"math"
 	"os"
 	"path/filepath"
 	"strings"
-	"sync"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -20,16 +17,14 @@ import (
 	"rinsate/internal/record"
 )
 
-// verifyBatch is how many records are read before they are hashed together.
-const verifyBatch = 1024
-
 // Verify re-hashes every record of a ledger and compares the tree with the head and with every signed
 // checkpoint, in the database and outside of it (nil when there is none, and read before this begins). Then
 // it hashes every file that a record attaches, a voided one as well. It trusts nothing but the bytes and the
-// key in vkeys (the ledger's own when empty). There are two readers or more: all but the last take turns, and the last reads the texts, from a moment not
-// before theirs. A fault is a *ledger.FaultError that
-// names the first bad record.
-func Verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
+// key in vkeys (the ledger's own when empty). There are two readers or more: all but the last take turns, and the
+// last reads the texts, from a moment not before theirs. A fault is a *ledger.FaultError that names the first bad
+// record. A ledger that is whole is then compared with the tables that follow from it (Compare), whose differences
+// are no error: they are mended by Rebuild.
+func Verify(ctx context.Context, readers []Conn, shadow Conn, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
 	// A transaction sees what there is at its first query. The first reader's comes first; another
 	// one may see more records behind the head, which it is not asked for, and none changed.
 	for _, s := range readers {
@@ -38,7 +33,12 @@ func Verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string,
 		}
 		defer func() { _ = s.Rollback(context.WithoutCancel(ctx)) }() // nothing was written, and the engine may have ended it
 	}
-	return verify(ctx, readers, outside, vkeys, progress)
+	v, err := verify(ctx, readers, outside, vkeys, progress)
+	if err != nil {
+		return v, err
+	}
+	v.Tables, err = Compare(ctx, readers[0], shadow, v.Site, v.Size)
+	return v, err
 }
 
 func verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string, progress func(done, size int64)) (Verified, error) {
@@ -98,81 +98,6 @@ func verify(ctx context.Context, readers []Conn, outside []byte, vkeys []string,
 	return v, err
 }
 
-// batch is what a reader found of one range of records.
-type batch struct {
-	rows []ledger.Row
-	// room holds the bytes of the rows.
-	room []byte
-	err  error
-}
-
-// keep copies bytes that the engine takes back.
-func (b *batch) keep(p []byte) []byte {
-	from := len(b.room)
-	b.room = append(b.room, p...)
-	return b.room[from:len(b.room):len(b.room)]
-}
-
-// read fills the batch with the records of a range, the first ones if there are very many.
-func (b *batch) read(ctx context.Context, s Conn, site string, from, to int64) {
-	if from == 0 { // and what lies before the first record, where nothing should be
-		from = math.MinInt64
-	}
-	b.rows, b.room = b.rows[:0], b.room[:0]
-	b.err = s.Each(ctx, `SELECT seq, bytes, hashes FROM record WHERE site = $1 AND seq >= $2 AND seq <= $3 ORDER BY seq LIMIT $4`, func(row Rows) error {
-		var seq int64
-		var record, hashes sql.RawBytes
-		err := row.Scan(&seq, &record, &hashes)
-		b.rows = append(b.rows, ledger.Row{Seq: seq, Record: b.keep(record), Hashes: b.keep(hashes)})
-		return err
-	}, site, from, to, verifyBatch+1)
-}
-
-// readBatches reads the records in order, the readers by turns and ahead of the hashing, and then
-// what lies behind them, where nothing should be. It ends early with a batch that lacks a record.
-func readBatches(ctx context.Context, readers []Conn, site string, size int64) iter.Seq2[[]ledger.Row, error] {
-	return func(yield func([]ledger.Row, error) bool) {
-		ctx, cancel := context.WithCancel(ctx)
-		count := (size + verifyBatch - 1) / verifyBatch
-		turns := make([]chan *batch, len(readers))
-		var wg sync.WaitGroup
-		defer wg.Wait()
-		defer cancel()
-		for i, s := range readers {
-			turns[i] = make(chan *batch, 2)
-			wg.Go(func() {
-				// One is being filled, two wait and one is being hashed, so the oldest is free again.
-				var ring [4]batch
-				for n := int64(i); n < count; n += int64(len(readers)) {
-					b := &ring[n/int64(len(readers))%int64(len(ring))]
-					b.read(ctx, s, site, n*verifyBatch, min(size, (n+1)*verifyBatch)-1)
-					select {
-					case turns[i] <- b:
-					case <-ctx.Done():
-						return
-					}
-				}
-			})
-		}
-		for n := range count {
-			select {
-			case b := <-turns[int(n)%len(turns)]:
-				if !yield(b.rows, b.err) || b.err != nil || int64(len(b.rows)) < min(verifyBatch, size-n*verifyBatch) {
-					return
-				}
-			case <-ctx.Done():
-				yield(nil, ctx.Err())
-				return
-			}
-		}
-		wg.Wait()
-		// Only the first reader sees the same moment as the head.
-		var behind batch
-		behind.read(ctx, readers[0], site, size, math.MaxInt64)
-		yield(behind.rows, behind.err)
-	}
-}
-
 // openCheckpoints reads the signed checkpoints of the database, and adds the one beside it.
 func openCheckpoints(ctx context.Context, s Conn, site string, outside []byte, vkeys []string) ([]ledger.Checkpoint, error) {
 	var all []ledger.Checkpoint
@@ -201,27 +126,9 @@ func openCheckpoints(ctx context.Context, s Conn, site string, outside []byte, v
 	return all, add("the checkpoint beside the database", outside)
 }
 
-// projections are the tables that Rebuild fills, each with the statements that empty it and show it.
-var projections = []struct{ table, empty, show string }{
-	{"event", `DELETE FROM event WHERE site = $1`, `SELECT * FROM event WHERE site = $1 ORDER BY scope, type, at, seq`},
-	{"used", `DELETE FROM used WHERE site = $1`, `SELECT * FROM used WHERE site = $1 ORDER BY scope, ended, at, seq`},
-	{"entity", `DELETE FROM entity WHERE site = $1`, `SELECT * FROM entity WHERE site = $1 ORDER BY type, key, seq`},
-	{"decided", `DELETE FROM decided WHERE site = $1`, `SELECT * FROM decided WHERE site = $1 ORDER BY rules`},
-	{"reading", `DELETE FROM reading WHERE site = $1`, `SELECT * FROM reading WHERE site = $1 ORDER BY seq`},
-	{"doubted", `DELETE FROM doubted WHERE site = $1`, `SELECT * FROM doubted WHERE site = $1 ORDER BY reading, seq`},
-	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`},
-	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`},
-	{"signal", `DELETE FROM signal WHERE site = $1`, `SELECT * FROM signal WHERE site = $1 ORDER BY seq`},
-	{"erased", `DELETE FROM erased WHERE site = $1`, `SELECT * FROM erased WHERE site = $1 ORDER BY seq, field`},
-	{"handover", `DELETE FROM handover WHERE site = $1`, `SELECT * FROM handover WHERE site = $1 ORDER BY seq`},
-	{"search_block", `DELETE FROM search_block WHERE site = $1`, `SELECT * FROM search_block WHERE site = $1 ORDER BY term, block`},
-	{"search_time", `DELETE FROM search_time WHERE site = $1`, `SELECT * FROM search_time WHERE site = $1 ORDER BY block`},
-}
-
 // Rebuild empties every table that is not the ledger and fills it again from the records, in one
-// transaction of the writer, while the reader reads them. It works on tables that lag behind the ledger,
-// which Start refuses.
-func Rebuild(ctx context.Context, reader, writer Conn, progress func(done, size int64)) (size int64, err error) {
+// transaction of the writer. It works on tables that lag behind the ledger, which Start refuses.
+func Rebuild(ctx context.Context, writer Conn, progress func(done, size int64)) (size int64, err error) {
 	db := &DB{writer: writer}
 	if err := writer.Row(ctx, `SELECT site FROM site ORDER BY site LIMIT 1`).Scan(&db.site.Code); err != nil {
 		return 0, fmt.Errorf("read the site: %w", err)
@@ -238,44 +145,27 @@ func Rebuild(ctx context.Context, reader, writer Conn, progress func(done, size 
 			err = errors.Join(err, undo)
 		}
 	}()
-	for _, p := range projections {
-		if _, err := writer.Exec(ctx, p.empty, db.site.Code); err != nil {
-			return 0, err
-		}
-	}
 	tx := &Tx{db: db, s: writer, ctx: ctx, write: &writing{gone: ctx.Err}}
-	var done int64
-	err = reader.Each(ctx, `SELECT bytes FROM record WHERE site = $1 ORDER BY seq`, func(row Rows) error {
-		var raw []byte
-		if err := row.Scan(&raw); err != nil {
-			return err
-		}
-		r, err := ledger.Decode(raw)
-		if err != nil {
-			return fmt.Errorf("record %d: %w", done, err)
-		}
-		where, err := record.Place(r)
-		if err != nil {
-			return err
-		}
-		if done++; progress != nil && done%verifyBatch == 0 {
-			progress(done, size)
-		}
-		return tx.appending().project(r, where)
-	}, db.site.Code)
-	if err != nil {
+	if err := tx.appending().rebuild(size, progress); err != nil {
 		return 0, err
 	}
-	if done != size {
-		return 0, broken("the head says %d records, %d are stored", size, done)
-	}
-	if _, err := writer.Exec(ctx, `UPDATE head SET projected = $1 WHERE site = $2`, done, db.site.Code); err != nil {
+	if _, err := writer.Exec(ctx, `UPDATE head SET projected = $1 WHERE site = $2`, size, db.site.Code); err != nil {
 		return 0, err
 	}
 	if err := writer.Commit(ctx); err != nil {
 		return 0, err
 	}
 	return size, nil
+}
+
+// rebuild empties the tables and fills them from the first records.
+func (tx appending) rebuild(size int64, progress func(done, size int64)) error {
+	for _, p := range projections {
+		if _, err := tx.s.Exec(tx.ctx, p.empty, tx.db.site.Code); err != nil {
+			return err
+		}
+	}
+	return tx.refill(tx.s, size, progress)
 }
 
 // Checkpoint signs the present head if that is not done yet and returns the signed note.
@@ -384,7 +274,23 @@ func (tx appending) proveUnder(note []byte, id ledger.ID) (proof ledger.Proof, r
 // for, and returns what that one states. A note that is none, or that another key signed, is Invalid; a
 // ledger that does not begin so is Broken.
 func (tx *Tx) Consistent(note []byte) (ledger.Checkpoint, error) {
-	c, err := ledger.Open(note, []string{tx.db.site.VKey})
+	return tx.appending().consistent(note, []string{tx.db.site.VKey})
+}
+
+// BeginsWith is Consistent on a ledger that nobody has opened, by the keys that are given, or its own.
+func BeginsWith(ctx context.Context, s Conn, note []byte, vkeys []string) (ledger.Checkpoint, error) {
+	tx := &Tx{db: &DB{}, s: s, ctx: ctx}
+	if err := s.Row(ctx, `SELECT site, vkey FROM site ORDER BY site LIMIT 1`).Scan(&tx.db.site.Code, &tx.db.site.VKey); err != nil {
+		return ledger.Checkpoint{}, fmt.Errorf("read the site: %w", err)
+	}
+	if len(vkeys) == 0 {
+		vkeys = []string{tx.db.site.VKey}
+	}
+	return tx.appending().consistent(note, vkeys)
+}
+
+func (tx appending) consistent(note []byte, vkeys []string) (ledger.Checkpoint, error) {
+	c, err := ledger.Open(note, vkeys)
 	if err != nil {
 		return c, &fault.Error{
 			Code:    fault.Invalid,

@@ -34,8 +34,11 @@ func (s *Server) fillingWords() string {
 	)
 }
 
-// fillingNotice is the line that every page has while the year is recorded.
-func (s *Server) fillingNotice() *kit.Notice {
+// notice is the line that every page has while the records cannot be relied on, or while the year is recorded.
+func (s *Server) notice() *kit.Notice {
+	if doubt := s.Desk.Doubt(); doubt != "" {
+		return &kit.Notice{Words: doubt, Alarm: true}
+	}
 	if words := s.fillingWords(); words != "" {
 		return &kit.Notice{Words: words, Href: s.URL("/filling")}
 	}

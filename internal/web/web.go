@@ -76,7 +76,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 		Shared:    part(sources(), "templates"),
 		Functions: functions(words.Of(d.DB.Site())),
 		Explain:   s.helpHref,
-		Notice:    s.fillingNotice,
+		Notice:    s.notice,
 		Refuse:    s.waitsForYear,
 	}); err != nil {
 		return nil, err

@@ -52,18 +52,12 @@ func (f Folder) open(ctx context.Context, lock *flock.Flock) (_ *engine, err err
 		}
 	}()
 	path := f.path(databaseFile)
-	e.writing, err = sql.Open("sqlite", dsn(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
+	e.writing = openPool(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
 		"_pragma=foreign_keys(1)", "_pragma=cache_size(-65536)", "_pragma=journal_size_limit(67108864)",
 		// The pages that a savepoint may have to give back stay in memory.
-		"_pragma=temp_store(2)", "_pragma=secure_delete(1)", "_txlock=immediate"))
-	if err != nil {
-		return nil, err
-	}
+		"_pragma=temp_store(2)", "_pragma=secure_delete(1)", "_txlock=immediate")
 	e.writing.SetMaxOpenConns(1)
-	e.read, err = sql.Open("sqlite", dsn(path, "_pragma=query_only(1)", "_pragma=cache_size(-16384)", "mode=ro"))
-	if err != nil {
-		return nil, err
-	}
+	e.read = openPool(path, "_pragma=query_only(1)", "_pragma=cache_size(-16384)", "mode=ro")
 	if err := migrate(ctx, e.writing); err != nil {
 		return nil, err
 	}
@@ -137,7 +131,7 @@ func outside(dir string) ([]byte, error) {
 // PutOutside puts a checkpoint into a file beside the database. Whoever copies that file elsewhere can later
 // show that no record before it was cut off or changed.
 func (e *engine) PutOutside(note []byte) error {
-	return writeFile(filepath.Join(e.dir, checkpointFile), note, 0o644)
+	return writeFile(filepath.Join(e.dir, checkpointFile), note)
 }
 
 // Close closes the database and unlocks the folder.
@@ -163,7 +157,7 @@ func dsn(path string, extra ...string) string {
 
 // layout is the number of the stored names, of tables as of the fields in records. Until 0.1.0 they may change
 // without a migration, and then this number grows; from 0.1.0 on they are for ever, and it stays.
-const layout = 1
+const layout = 2
 
 // migrate brings a database to the latest version, a new one to the present layout as well.
 func migrate(ctx context.Context, db *sql.DB) error {

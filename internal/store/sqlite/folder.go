@@ -9,7 +9,6 @@ package sqlite
 import (
 	"context"
 	"crypto/rand"
-	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -33,6 +32,7 @@ const (
 	lockFile       = "rinsate.lock"
 	keyFile        = "ledger.key"
 	checkpointFile = "checkpoint.txt"
+	examinedFile   = "examined.json"
 )
 
 // Folder is a data folder, by its path. It is a store.Home.
@@ -90,10 +90,13 @@ func (f Folder) create(ctx context.Context, site record.SiteBody) (record.SiteBo
 	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return site, err
 	}
+	if err := makePrivate(path); err != nil {
+		return site, err
+	}
 	if err := found(ctx, path, site); err != nil {
 		return site, err
 	}
-	if err := writeFile(f.path(keyFile), []byte(skey+"\n"), 0o600); err != nil {
+	if err := writeFile(f.path(keyFile), []byte(skey+"\n")); err != nil {
 		return site, err
 	}
 	if err := os.Rename(path, f.path(databaseFile)); err != nil {
@@ -104,10 +107,7 @@ func (f Folder) create(ctx context.Context, site record.SiteBody) (record.SiteBo
 
 // found makes a database with an empty ledger.
 func found(ctx context.Context, path string, site record.SiteBody) (err error) {
-	pool, err := sql.Open("sqlite", dsn(path, "_pragma=page_size(8192)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)"))
-	if err != nil {
-		return err
-	}
+	pool := openPool(path, "_pragma=page_size(8192)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)")
 	defer func() { err = errors.Join(err, pool.Close()) }()
 	if err := migrate(ctx, pool); err != nil {
 		return err
@@ -170,6 +170,7 @@ func (f Folder) acquire() (*flock.Flock, error) {
 	if err := os.WriteFile(path, []byte(strconv.Itoa(os.Getpid())+"\n"), 0o600); err != nil {
 		return nil, errors.Join(f.notWritable(err), lock.Unlock())
 	}
+	f.keepPrivate()
 	return lock, nil
 }
 
@@ -180,12 +181,15 @@ func (f Folder) notWritable(cause error) error {
 	}
 }
 
-// writeFile writes a file so that it is either whole or absent after a crash.
-func writeFile(path string, data []byte, mode fs.FileMode) (err error) {
+// writeFile writes a file that only its owner may read, so that it is either whole or absent after a crash.
+func writeFile(path string, data []byte) (err error) {
 	temporary := path + ".new"
-	f, err := os.OpenFile(temporary, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, mode)
+	f, err := os.OpenFile(temporary, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return err
+	}
+	if err = onlyOwner(temporary); err != nil { // before anything is in it
+		return errors.Join(err, f.Close(), os.Remove(temporary))
 	}
 	if _, err = f.Write(data); err == nil {
 		err = f.Sync()

@@ -16,6 +16,8 @@ type Engine struct {
 	Home func(testing.TB) store.Home
 	// Raw opens a second connection to the database of a home, past package store.
 	Raw func(testing.TB, store.Home) *sql.DB
+	// Unguard takes away, through such a connection, all that refuses changes.
+	Unguard func(testing.TB, *sql.DB)
 	// Outside reads the checkpoint that was put outside of the database of a home.
 	Outside func(testing.TB, store.Home) []byte
 	// Guarded says whether an error is the refusal of a trigger that guards what never changes.

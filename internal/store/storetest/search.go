@@ -62,6 +62,7 @@ func withoutIndex(t *testing.T, e Engine, db *store.DB, clock *Clock) *store.DB 
 	t.Helper()
 	want := stateOfHome(t, db.Home(), clock)
 	raw := e.Raw(t, db.Home())
+	e.Unguard(t, raw)
 	for _, text := range []string{`DELETE FROM search_block`, `DELETE FROM search_time`} {
 		if _, err := raw.ExecContext(t.Context(), text); err != nil {
 			t.Fatal(err)
@@ -437,8 +438,10 @@ func damagedIndex(t *testing.T, e Engine) {
 	clock := NewClock()
 	db := e.Create(t, clock.Now)
 	many(t, db, clock)
+	raw := e.Raw(t, db.Home())
+	e.Unguard(t, raw)
 	for _, text := range []string{`UPDATE search_block SET marks = $1 WHERE term = 'scope=SC-01'`, `UPDATE search_time SET times = $1`} {
-		if _, err := e.Raw(t, db.Home()).ExecContext(t.Context(), text, []byte{1}); err != nil {
+		if _, err := raw.ExecContext(t.Context(), text, []byte{1}); err != nil {
 			t.Fatal(err)
 		}
 		err := db.Read(t.Context(), func(tx *store.Tx) error {

@@ -33,6 +33,7 @@ func (s *Shell) Live(x *Exchange, recorded func(context.Context) error) error {
 	ticker := time.NewTicker(livePoll)
 	defer ticker.Stop()
 	last, quiet := int64(-1), time.Duration(0)
+	trusts := s.Desk.DB.Trusts()
 	for {
 		var size int64
 		if err := s.Desk.DB.Read(ctx, func(tx *store.Tx) (err error) {
@@ -45,7 +46,8 @@ func (s *Shell) Live(x *Exchange, recorded func(context.Context) error) error {
 		switch {
 		case last < 0:
 			text = fmt.Sprintf("retry: 3000\nid: %d\nevent: hello\ndata: %d\n\n", size, size)
-		case size != last:
+		case size != last || s.Desk.DB.Trusts() != trusts: // or what is recorded is relied on no more
+			trusts = s.Desk.DB.Trusts()
 			if err := recorded(ctx); err != nil {
 				return nil // the page has gone, or the ledger is being closed: the browser asks again
 			}

@@ -44,62 +44,62 @@ CREATE TABLE checkpoint (
 -- What happened to a scope. word is the outcome of a verification, the kind of a step, the point of a
 -- sample. replaced is when another record voided, corrected, finished or superseded it.
 CREATE TABLE event (
-  site     TEXT    NOT NULL,
-  scope    TEXT    NOT NULL,
-  type     TEXT    NOT NULL,
-  at       INTEGER NOT NULL,
-  seq      INTEGER NOT NULL,
-  word     TEXT    NOT NULL,
-  recorded INTEGER NOT NULL,
+  site     TEXT    NOT NULL ON CONFLICT FAIL,
+  scope    TEXT    NOT NULL ON CONFLICT FAIL,
+  type     TEXT    NOT NULL ON CONFLICT FAIL,
+  at       INTEGER NOT NULL ON CONFLICT FAIL,
+  seq      INTEGER NOT NULL ON CONFLICT FAIL,
+  word     TEXT    NOT NULL ON CONFLICT FAIL,
+  recorded INTEGER NOT NULL ON CONFLICT FAIL,
   replaced INTEGER,
-  PRIMARY KEY (site, scope, type, at, seq)
+  PRIMARY KEY (site, scope, type, at, seq) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX event_recent ON event (site, type, at, seq) WHERE replaced IS NULL;
 
 -- The editions of what the records speak of: models, instruments, levels, rule sets, meters, lots.
 CREATE TABLE entity (
-  site     TEXT    NOT NULL,
-  type     TEXT    NOT NULL,
-  key      TEXT    NOT NULL,
-  seq      INTEGER NOT NULL,
-  at       INTEGER NOT NULL,
-  recorded INTEGER NOT NULL,
+  site     TEXT    NOT NULL ON CONFLICT FAIL,
+  type     TEXT    NOT NULL ON CONFLICT FAIL,
+  key      TEXT    NOT NULL ON CONFLICT FAIL,
+  seq      INTEGER NOT NULL ON CONFLICT FAIL,
+  at       INTEGER NOT NULL ON CONFLICT FAIL,
+  recorded INTEGER NOT NULL ON CONFLICT FAIL,
   replaced INTEGER,
-  PRIMARY KEY (site, type, key, seq)
+  PRIMARY KEY (site, type, key, seq) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
 
 CREATE TABLE reading (
-  site     TEXT    NOT NULL,
-  seq      INTEGER NOT NULL,
-  scope    TEXT    NOT NULL,
-  point    TEXT    NOT NULL,
-  kind     TEXT    NOT NULL,
-  system   TEXT    NOT NULL,
-  kit      TEXT    NOT NULL,
-  lot      TEXT    NOT NULL,
-  meter    TEXT    NOT NULL,
-  person   TEXT    NOT NULL,
-  cleaning INTEGER NOT NULL,
-  at       INTEGER NOT NULL,
-  analyte  TEXT    NOT NULL,
-  unit     TEXT    NOT NULL,
-  value    REAL    NOT NULL,
-  outcome  TEXT    NOT NULL,
+  site     TEXT    NOT NULL ON CONFLICT FAIL,
+  seq      INTEGER NOT NULL ON CONFLICT FAIL,
+  scope    TEXT    NOT NULL ON CONFLICT FAIL,
+  point    TEXT    NOT NULL ON CONFLICT FAIL,
+  kind     TEXT    NOT NULL ON CONFLICT FAIL,
+  system   TEXT    NOT NULL ON CONFLICT FAIL,
+  kit      TEXT    NOT NULL ON CONFLICT FAIL,
+  lot      TEXT    NOT NULL ON CONFLICT FAIL,
+  meter    TEXT    NOT NULL ON CONFLICT FAIL,
+  person   TEXT    NOT NULL ON CONFLICT FAIL,
+  cleaning INTEGER NOT NULL ON CONFLICT FAIL,
+  at       INTEGER NOT NULL ON CONFLICT FAIL,
+  analyte  TEXT    NOT NULL ON CONFLICT FAIL,
+  unit     TEXT    NOT NULL ON CONFLICT FAIL,
+  value    REAL    NOT NULL ON CONFLICT FAIL,
+  outcome  TEXT    NOT NULL ON CONFLICT FAIL,
   replaced INTEGER,
-  PRIMARY KEY (site, seq)
+  PRIMARY KEY (site, seq) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX reading_series ON reading (site, scope, point, at);
 
 CREATE TABLE hold (
-  site   TEXT    NOT NULL,
-  seq    INTEGER NOT NULL,
-  scope  TEXT    NOT NULL,
-  id     TEXT    NOT NULL,
-  at     INTEGER NOT NULL,
+  site   TEXT    NOT NULL ON CONFLICT FAIL,
+  seq    INTEGER NOT NULL ON CONFLICT FAIL,
+  scope  TEXT    NOT NULL ON CONFLICT FAIL,
+  id     TEXT    NOT NULL ON CONFLICT FAIL,
+  at     INTEGER NOT NULL ON CONFLICT FAIL,
   lifted INTEGER,
   -- verification is the decision that the lift rests on alone; when that is replaced the hold is open again.
-  verification TEXT    NOT NULL DEFAULT '',
-  PRIMARY KEY (site, seq)
+  verification TEXT    NOT NULL ON CONFLICT FAIL DEFAULT '',
+  PRIMARY KEY (site, seq) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX hold_scope ON hold (site, scope, at);
 CREATE INDEX hold_open ON hold (site, at) WHERE lifted IS NULL;

@@ -11,11 +11,11 @@ CREATE TABLE content (
 
 -- The notes of one shift for the next.
 CREATE TABLE handover (
-  site     TEXT    NOT NULL,
-  seq      INTEGER NOT NULL,
-  at       INTEGER NOT NULL,
+  site     TEXT    NOT NULL ON CONFLICT FAIL,
+  seq      INTEGER NOT NULL ON CONFLICT FAIL,
+  at       INTEGER NOT NULL ON CONFLICT FAIL,
   replaced INTEGER,
-  PRIMARY KEY (site, seq)
+  PRIMARY KEY (site, seq) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX handover_latest ON handover (site, at, seq) WHERE replaced IS NULL;
 

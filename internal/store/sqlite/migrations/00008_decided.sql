@@ -2,10 +2,10 @@
 -- How many verifications that stand were decided by each edition of the rule set, by the name that decisions
 -- have for it.
 CREATE TABLE decided (
-  site   TEXT    NOT NULL,
-  rules  TEXT    NOT NULL,
-  verifications INTEGER NOT NULL,
-  PRIMARY KEY (site, rules)
+  site   TEXT    NOT NULL ON CONFLICT FAIL,
+  rules  TEXT    NOT NULL ON CONFLICT FAIL,
+  verifications INTEGER NOT NULL ON CONFLICT FAIL,
+  PRIMARY KEY (site, rules) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
 INSERT INTO decided (site, rules, verifications)
   SELECT r.site, json_extract(CAST(r.bytes AS TEXT), '$.body.rules'), count(*)

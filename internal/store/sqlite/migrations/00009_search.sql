@@ -4,17 +4,17 @@
 -- value, such as lot=7; marks tells which records of the block have it, as 256 bytes of bits or, when there
 -- are few, as two bytes for each.
 CREATE TABLE search_block (
-  site  TEXT    NOT NULL,
-  term  TEXT    NOT NULL,
-  block INTEGER NOT NULL,
-  marks BLOB    NOT NULL,
-  PRIMARY KEY (site, term, block)
+  site  TEXT    NOT NULL ON CONFLICT FAIL,
+  term  TEXT    NOT NULL ON CONFLICT FAIL,
+  block INTEGER NOT NULL ON CONFLICT FAIL,
+  marks BLOB    NOT NULL ON CONFLICT FAIL,
+  PRIMARY KEY (site, term, block) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
 
 -- When the records of a block happened: eight bytes for each, in their order.
 CREATE TABLE search_time (
-  site  TEXT    NOT NULL,
-  block INTEGER NOT NULL,
-  times BLOB    NOT NULL,
-  PRIMARY KEY (site, block)
+  site  TEXT    NOT NULL ON CONFLICT FAIL,
+  block INTEGER NOT NULL ON CONFLICT FAIL,
+  times BLOB    NOT NULL ON CONFLICT FAIL,
+  PRIMARY KEY (site, block) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;

@@ -2,12 +2,12 @@
 -- Which readings each mark takes the trust from: a reading is found to be in doubt by itself, whenever the
 -- check failed that says so. seq is the place of the mark, replaced is when the mark was taken back.
 CREATE TABLE doubted (
-  site     TEXT    NOT NULL,
-  reading  INTEGER NOT NULL,
-  seq      INTEGER NOT NULL,
-  recorded INTEGER NOT NULL,
+  site     TEXT    NOT NULL ON CONFLICT FAIL,
+  reading  INTEGER NOT NULL ON CONFLICT FAIL,
+  seq      INTEGER NOT NULL ON CONFLICT FAIL,
+  recorded INTEGER NOT NULL ON CONFLICT FAIL,
   replaced INTEGER,
-  PRIMARY KEY (site, reading, seq)
+  PRIMARY KEY (site, reading, seq) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX doubted_mark ON doubted (site, seq);
 INSERT INTO doubted (site, reading, seq, recorded, replaced)

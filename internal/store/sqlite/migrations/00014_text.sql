@@ -15,11 +15,11 @@ CREATE UNIQUE INDEX text_record ON text (site, seq, field);
 
 -- Which texts were erased, by which record. Rebuilt from the ledger like every other table.
 CREATE TABLE erased (
-  site  TEXT    NOT NULL,
-  seq   INTEGER NOT NULL,
-  field TEXT    NOT NULL,
-  by    INTEGER NOT NULL,
-  PRIMARY KEY (site, seq, field)
+  site  TEXT    NOT NULL ON CONFLICT FAIL,
+  seq   INTEGER NOT NULL ON CONFLICT FAIL,
+  field TEXT    NOT NULL ON CONFLICT FAIL,
+  by    INTEGER NOT NULL ON CONFLICT FAIL,
+  PRIMARY KEY (site, seq, field) ON CONFLICT FAIL
 ) STRICT, WITHOUT ROWID;
 
 -- +goose StatementBegin

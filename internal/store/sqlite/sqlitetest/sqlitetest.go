@@ -21,7 +21,7 @@ import (
 
 // Engine is SQLite, for the suite.
 var Engine = storetest.Engine{
-	Home: Home, Raw: Raw, Outside: outside, Guarded: guarded, Wide: wide,
+	Home: Home, Raw: Raw, Unguard: Unguard, Outside: outside, Guarded: guarded, Wide: wide,
 	Attacks: []storetest.Attack{
 		{Name: "record update or replace", Text: `UPDATE OR REPLACE record SET seq = 2 WHERE seq = 1`},
 		{Name: "record insert or replace", Text: `INSERT OR REPLACE INTO record SELECT site, seq, id, $1, hashes FROM record WHERE seq = 1`},
@@ -66,9 +66,37 @@ func outside(tb testing.TB, home store.Home) []byte {
 	return note
 }
 
+// Unguard takes all triggers away, as somebody with the file and enough SQL could.
+func Unguard(tb testing.TB, raw *sql.DB) {
+	tb.Helper()
+	rows, err := raw.QueryContext(tb.Context(), `SELECT name FROM sqlite_schema WHERE type = 'trigger'`)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer rows.Close()
+	var names []string
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			tb.Fatal(err)
+		}
+		names = append(names, name)
+	}
+	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
+		tb.Fatal(err)
+	}
+	for _, name := range names {
+		if _, err := raw.ExecContext(tb.Context(), `DROP TRIGGER `+name); err != nil {
+			tb.Fatal(err)
+		}
+	}
+}
+
+// guarded says so of the refusal of a trigger, and of that of a statement whose triggers call what only the
+// program's own connections have.
 func guarded(err error) bool {
 	refused, ok := errors.AsType[*sqlite.Error](err)
-	return ok && refused.Code() == lib.SQLITE_CONSTRAINT_TRIGGER
+	return ok && (refused.Code() == lib.SQLITE_CONSTRAINT_TRIGGER || strings.Contains(refused.Error(), "no such function: only_rinsate_writes_here"))
 }
 
 // wide asks SQLite for its plan. All of a site is as good as all.

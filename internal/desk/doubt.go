@@ -1,0 +1,50 @@
+package desk
+
+import (
+	"slices"
+
+	"rinsate/internal/domain/reprocessing"
+)
+
+// callCare is what to do when the records or the tables cannot be relied on.
+const callCare = "call whoever looks after the machine: nothing here shows whether the scope may be used"
+
+// relied returns an answer as far as the records that it rests on can be relied on: while the ledger contradicts
+// itself nothing is ready, and while a table differs from it no scope that this bears on is. What is worse stays.
+func (v View) relied(a reprocessing.Answer) reprocessing.Answer {
+	found := v.desk.DB.Examined()
+	if !found.Doubted(a.Scope) {
+		return a
+	}
+	why, since := "what was read for this answer differs from the records since ", found.At
+	if found.Fault != "" {
+		why, since = "the ledger contradicts itself since ", found.Since
+	}
+	why += since.In(v.Zone()) + " at the latest"
+	a.Reasons = slices.Insert(slices.Clone(a.Reasons), 0, reprocessing.Reason{Text: why, Blocks: true})
+	a.Next = slices.Insert(slices.Clone(a.Next), 0, callCare)
+	a.Until = 0
+	if slices.Index(reprocessing.States, a.State) < slices.Index(reprocessing.States, reprocessing.NotKnown) {
+		a.State = reprocessing.NotKnown
+	}
+	return a
+}
+
+// Doubt is a line for everybody while the records or the tables cannot be relied on, or guards are missing; empty
+// when nothing was found.
+func (d *Desk) Doubt() string {
+	found := d.DB.Examined()
+	zone := d.DB.Zone()
+	switch {
+	case !found.At.Known() || found.Good():
+		return ""
+	case found.Fault != "":
+		return "The ledger contradicts itself, found " + found.Since.In(zone) + ": no scope is ready. Call whoever looks after the machine."
+	case len(found.Tables) > 0 && !found.Rebuilt:
+		return "Tables differ from the records, found " + found.At.In(zone) + ": the scopes concerned are not ready. Call whoever looks after the machine."
+	case len(found.Tables) > 0:
+		return "Tables differed from the records and were rebuilt " + found.At.In(zone) +
+			": another program has written to the database. Call whoever looks after the machine."
+	}
+	return "What keeps other programs from changing the tables is damaged, found " + found.At.In(zone) + ". Call whoever looks after the machine."
+}
