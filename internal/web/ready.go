@@ -56,7 +56,7 @@ func (s dayPages) release(x *kit.Exchange) error {
 			return nil
 		}
 		now := s.Now()
-		a, err := v.Release(fleet[i].Tag, now, store.Forever)
+		a, err := v.ReleaseNow(fleet[i].Tag, now, store.Forever)
 		if err != nil {
 			return err
 		}
