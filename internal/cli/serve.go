@@ -45,6 +45,11 @@ Accounts are made with: rinsate user add`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return a.open(c.Context(), func(d *desk.Desk) error {
+				stop, err := a.watchClock(c.Context(), d)
+				if err != nil {
+					return err
+				}
+				defer stop()
 				return a.serve(c.Context(), d, o, web.Options{Clock: a.clock, Door: identity.NewDoor(d.DB, access.Standard)})
 			})
 		},

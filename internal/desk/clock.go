@@ -32,9 +32,10 @@ func (v View) clock() (c reprocessing.Clock, err error) {
 
 // ClockDoubted is why nothing is ready now, and since when.
 type ClockDoubted struct {
-	Why, Next string
-	// Steps are those that nobody has compared another clock since, the earliest first.
-	Steps []reprocessing.ClockNote
+	Why  string `json:"why"`
+	Next string `json:"next"`
+	// Steps are those since which nobody has compared another clock, the earliest first.
+	Steps []reprocessing.ClockNote `json:"steps"`
 }
 
 // ClockDoubted says whether the computer's clock is in doubt at the present instant; nil when it is not.

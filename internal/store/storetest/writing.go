@@ -208,7 +208,9 @@ func clockSetBack(t *testing.T, e Engine) {
 		})
 	}
 	Verify(t, db.Home(), 8)
-	Rebuilt(t, db, clock.Now)
+	if err := Rebuilt(t, db, clock.Now).Close(); err != nil {
+		t.Fatal(err)
+	}
 }
 
 func groupCommit(t *testing.T, e Engine) {
