@@ -667,12 +667,12 @@ the spread between units.
 const peopleCaution = `Comparisons of people are for training, not for punishment: the kind of scope that somebody
 cleans matters more than who cleans it. People are shown by their codes.`
 
-// window reads the flags of a time; without them the last half year.
+// window reads the flags of a time; without them the last half year, in whole days as the pages have it.
 func window(v desk.View, from, to string) (start, end unit.Instant, err error) {
 	if end, err = instant(to, v.Zone(), v.Now()+1); err != nil {
 		return 0, 0, err
 	}
-	start, err = instant(from, v.Zone(), end.AddDays(-180, v.Zone()))
+	start, err = instant(from, v.Zone(), end.AddDays(-180, v.Zone()).Midnight(v.Zone()))
 	if err == nil && start >= end {
 		err = usageError{fmt.Errorf("the time from %s to %s is empty", start.In(v.Zone()), end.In(v.Zone()))}
 	}

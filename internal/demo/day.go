@@ -105,7 +105,7 @@ type cycle struct {
 	tame      bool            // every reading is below the alert level
 	once      bool            // no further cleaning is made
 	delayed   unit.Instant    // when manual cleaning begins
-	remedy    string
+	soaked    bool            // before it, as delayed reprocessing asks for
 	forgotten scope.PointKind // its sample lies for too long
 	doubled   bool            // the leak test is recorded twice
 	mistyped  bool            // a reading is corrected
@@ -236,24 +236,27 @@ func (t *cycle) clean() {
 		t.double(test, first)
 	}
 	t.pause(time.Minute, 4*time.Minute)
-	t.scrub(t.remedy)
+	if t.soaked {
+		t.step(reprocessing.Soak, 30*time.Minute, 30*time.Minute, nil)
+	}
+	t.scrub()
 	if !t.tame && t.h.rng.Float64() < 0.01 {
 		t.step(reprocessing.Inspection, 2*time.Minute, 4*time.Minute, func(s *reprocessing.Step) {
 			s.Result, s.Note = reprocessing.Fail, "residue at the distal end"
 		})
 		t.pause(time.Minute, 3*time.Minute)
-		t.scrub("")
+		t.scrub()
 	}
 	t.step(reprocessing.Inspection, 2*time.Minute, 4*time.Minute, passed)
 }
 
 // scrub is a manual cleaning: 17 minutes on average, and less for who hurries.
-func (t *cycle) scrub(remedy string) {
+func (t *cycle) scrub() {
 	shortest, longest := 14*time.Minute, 20*time.Minute
 	if t.h.telling().hurried(t.by, t.at) {
 		shortest, longest = 6*time.Minute, 9*time.Minute
 	}
-	t.step(reprocessing.ManualCleaning, shortest, longest, func(s *reprocessing.Step) { s.Delayed = remedy })
+	t.step(reprocessing.ManualCleaning, shortest, longest, nil)
 	t.pause(time.Minute, 2*time.Minute)
 }
 
@@ -309,7 +312,7 @@ func (t *cycle) verify(points []scope.PointKind) {
 			return
 		}
 		t.pause(5*time.Minute, 15*time.Minute)
-		t.scrub("")
+		t.scrub()
 		t.step(reprocessing.Inspection, 2*time.Minute, 4*time.Minute, passed)
 	}
 }

@@ -158,8 +158,8 @@ func (h telling) tell() []Story {
 			From:   h.hour(night, 18),
 			To:     h.hour(night.AddDays(1, h.zone), 12),
 			Scopes: []string{"G-01", "G-02", "C-01", "D-01"},
-			What: "four scopes used in the evening were cleaned only in the morning, over 60 minutes after point-of-use treatment; for all but D-01 it is on " +
-				"record what was done about it",
+			What: "four scopes used in the evening were cleaned only in the morning, over 60 minutes after point-of-use treatment; all but D-01 were soaked " +
+				"before that",
 		},
 	}
 }
@@ -254,7 +254,7 @@ func (h telling) plantRepair() {
 		t.at = max(h.hour(h.at(repairBack), 10), h.hour(t.at.AddDays(1, h.zone), 10))
 		away.Returned, away.Work = t.at, "bending section and instrument channel replaced; a crease was found in the channel"
 		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(back, away, string(sent.ID))) })
-		t.cleaning = 0
+		t.cleaning, t.soaked = 0, true // it was away with residue of its last use
 		t.arrive()
 	})
 }
@@ -294,7 +294,7 @@ func (h telling) plantNight() {
 			t := h.travel(s, max(start, s.free.Add(10*time.Minute)))
 			t.delayed = h.hour(story.To, 6.6).Add(time.Duration(i) * 12 * time.Minute)
 			if tag != "D-01" {
-				t.remedy = "soaked for 30 minutes as the instructions allow for delayed reprocessing, then cleaned"
+				t.soaked = true
 			}
 			t.whole()
 		})

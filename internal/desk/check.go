@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -26,6 +27,7 @@ type Checker struct {
 type preparedModel struct {
 	kind   scope.Kind
 	points map[scope.PointKind]scope.Point
+	flush  map[scope.PointKind]unit.Millilitres
 }
 
 // NewChecker returns a checker by a rule set, without a fleet and without levels yet.
@@ -42,7 +44,7 @@ func (c *Checker) Load(kind Kind, t *table.Table) error {
 	case Models:
 		for _, m := range ReadModels(t) {
 			c.models[m.Name] = m
-			p := preparedModel{m.Kind, make(map[scope.PointKind]scope.Point)}
+			p := preparedModel{m.Kind, make(map[scope.PointKind]scope.Point), sampling.Flushes(c.rules.Sample.ProtocolsFor(m.Name))}
 			for _, point := range m.Points() {
 				p.points[point.Kind] = point
 			}
@@ -126,6 +128,7 @@ type assay struct {
 	system string
 	kind   scope.Kind
 	point  scope.Point
+	flush  unit.Millilitres
 	fault  string
 }
 
@@ -168,7 +171,7 @@ func (c *Checker) readAhead(t *table.Table, batches chan<- []assay, stop <-chan 
 func (c *Checker) judgeAll(batches <-chan []assay, tell func(*Checked) error) error {
 	for batch := range batches {
 		for _, x := range batch {
-			j := Assess(x.sample, x.in, x.system, x.kind, x.point, c.rules, c.levels, x.fault).Judgement
+			j := Assess(x.sample, x.in, x.system, x.kind, x.point, x.flush, c.rules, c.levels, x.fault).Judgement
 			out := Checked{
 				Line: x.line, Scope: x.sample.Scope, Kind: x.kind, Point: x.sample.Point,
 				Value: j.Judged, Outcome: j.Outcome, Near: j.Near, Why: j.Why,
@@ -204,7 +207,7 @@ func (c *Checker) resolve(s sampled) (assay, error) {
 	}
 	var fault string
 	if lot, ok := c.lots[s.sample.Kit+"|"+s.sample.Lot]; ok {
-		fault = lot.Fault(s.sample.Collected)
+		fault = lot.Fault(max(kitUsed(s.sample), s.in.At))
 	} else if len(c.lots) > 0 {
 		fault = fmt.Sprintf("lot %q of kit %q is not in the file of lots", s.sample.Lot, s.sample.Kit)
 	}
@@ -214,6 +217,7 @@ func (c *Checker) resolve(s sampled) (assay, error) {
 	if s.sample.Lot == "" && len(c.lots) == 0 {
 		s.sample.Lot = "not stated"
 	}
+	flush := model.flush[s.sample.Point]
 	sample, err := s.sample.Set(sampling.Read, s.in.At)
-	return assay{sample: sample, in: s.in, system: system, kind: model.kind, point: point, fault: fault}, err
+	return assay{sample: sample, in: s.in, system: system, kind: model.kind, point: point, flush: flush, fault: fault}, err
 }

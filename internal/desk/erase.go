@@ -5,13 +5,9 @@ import (
 	"maps"
 	"slices"
 	"strings"
-	"time"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
-	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/reprocessing"
-	"rinsate/internal/domain/sampling"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -145,64 +141,6 @@ func beside(w *Work, k store.Kept) (all []store.Kept, err error) {
 	err = w.Records().referring(string(k.ID), longestChain, func(x store.Kept) (bool, error) {
 		all = append(all, x)
 		return true, nil
-	})
-	if err != nil {
-		return nil, err
-	}
-	decided, err := decidedWith(w, k)
-	return append(all, decided...), err
-}
-
-// window is how far from a sample the decisions on it are looked for; what was replaced is looked at as well.
-const window = 7 * 24 * time.Hour
-
-// decidedWith returns the decisions on the cycle of a sample, and the samples of that of a decision, which
-// repeats why nothing was taken without naming the sample.
-func decidedWith(w *Work, k store.Kept) ([]store.Kept, error) {
-	if k.Kind() == record.Sample {
-		return decisionsOn(w, k)
-	}
-	if k.Kind() == record.Verification {
-		return samplesOf(w, k)
-	}
-	return nil, nil // only these repeat each other's texts unnamed
-}
-
-// decisionsOn returns the decisions on the cycle of a sample.
-func decisionsOn(w *Work, k store.Kept) (all []store.Kept, err error) {
-	s, err := record.Body[sampling.Sample](k.Record)
-	if err != nil {
-		return nil, err
-	}
-	var began unit.Instant
-	err = w.tx.Chronicle(s.Scope, s.Collected.Add(-window), s.Collected.Add(window), longestChain, func(x store.Kept) error {
-		if x.Kind() != record.Verification {
-			return nil
-		}
-		d, err := record.Body[reprocessing.Decision](x.Record)
-		switch {
-		case d.Cycle > s.Collected || d.Cycle < began:
-		case d.Cycle > began:
-			began, all = d.Cycle, []store.Kept{x}
-		default:
-			all = append(all, x)
-		}
-		return err
-	})
-	return all, err
-}
-
-// samplesOf returns the samples of the cycle of a decision.
-func samplesOf(w *Work, k store.Kept) (all []store.Kept, err error) {
-	d, err := record.Body[reprocessing.Decision](k.Record)
-	if err != nil {
-		return nil, err
-	}
-	err = w.tx.Chronicle(d.Scope, d.Cycle, d.Last.Add(window), longestChain, func(x store.Kept) error {
-		if x.Kind() == record.Sample {
-			all = append(all, x)
-		}
-		return nil
 	})
 	return all, err
 }

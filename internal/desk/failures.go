@@ -24,32 +24,29 @@ type FirstTest struct {
 	Reading ledger.ID `json:"reading,omitempty"`
 }
 
-// FirstTests returns the first tests of a time, from <= at < to, of one scope and one kind of scope
-// or of all, in order. Readings that are void, in doubt or without a level are left out.
+// FirstTests returns the first tests of a time, of one scope and one kind of scope or of all, in order: those
+// whose first reading lies in it, from <= at < to, each as a whole. Readings that are void, in doubt or without a
+// level are left out.
 func (v NumbersView) FirstTests(from, to unit.Instant, tag string, kind scope.Kind) ([]FirstTest, error) {
-	all, err := v.measuredAfter(from, to)
+	// A test goes on for as long as its cycle on record speaks for it, at most, on both sides of the time.
+	all, err := v.tested(back(from, history.Covers), forth(to, history.Covers), nil)
 	return slices.DeleteFunc(firstTests(all), func(r FirstTest) bool {
-		return tag != "" && r.Scope != tag || kind != "" && r.Kind != kind
+		return r.At < from || r.At >= to || tag != "" && r.Scope != tag || kind != "" && r.Kind != kind
 	}), err
 }
 
 // firstTests brings readings together into the first tests of cycles.
 func firstTests(all []Measured) []FirstTest {
 	var tests []FirstTest
-	var firsts history.Firsts
 	index := map[int]int{} // by verification
 	for _, m := range all {
-		if !m.counts() {
+		if !m.First || m.Outcome == reading.None {
 			continue
 		}
-		v, first := firsts.Of(m.series(), m.where())
-		if !first || m.Outcome == reading.None {
-			continue
-		}
-		i, seen := index[v.Number]
+		i, seen := index[m.Test.Number]
 		if !seen {
 			i = len(tests)
-			index[v.Number] = i
+			index[m.Test.Number] = i
 			tests = append(tests, FirstTest{Scope: m.Scope, Kind: m.Kind, At: m.At})
 		}
 		if r := &tests[i]; !r.Over && m.Outcome == reading.Action {

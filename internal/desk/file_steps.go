@@ -25,7 +25,6 @@ var fileOfSteps = fileKind{
 		textColumn("person", "who did it"),
 		wordColumn("result", results, "how it ended"),
 		textColumn("note", "remark"),
-		textColumn("delayed", "what was done because cleaning began late"),
 		textColumn(
 			"disinfectant",
 			"disinfectant or sterilant, as named in the rule set",
@@ -40,10 +39,10 @@ var fileOfSteps = fileKind{
 		textColumn("cabinet", "cabinet, as named in the rule set"),
 		textColumn("procedure", "what an issued scope is meant for"),
 	},
-	example: `id,scope,step,start,end,person,result,note,delayed,disinfectant,disinfectant_lot,disinfectant_expires,` +
+	example: `id,scope,step,start,end,person,result,note,disinfectant,disinfectant_lot,disinfectant_expires,` +
 		`mec,coldest_cel,contact_min,reprocessor,cycle_number,cabinet,procedure
-,D-01,leak-test,2026-03-02T08:58:00+01:00,2026-03-02T09:00:00+01:00,T-01,pass,,,,,,,,,,,,
-,D-01,manual-cleaning,2026-03-02T09:01:00+01:00,2026-03-02T09:19:00+01:00,T-01,,,,,,,,,,,,,
+,D-01,leak-test,2026-03-02T08:58:00+01:00,2026-03-02T09:00:00+01:00,T-01,pass,,,,,,,,,,,
+,D-01,manual-cleaning,2026-03-02T09:01:00+01:00,2026-03-02T09:19:00+01:00,T-01,,,,,,,,,,,,
 `,
 	anchor: "scope",
 	line: func(in *intake, r row) (string, func() (bool, error)) {
@@ -70,7 +69,6 @@ func (r row) step() reprocessing.Step {
 		By:                  r.col["person"].Text(),
 		Result:              reprocessing.Result(r.col["result"].Word()),
 		Note:                r.col["note"].Text(),
-		Delayed:             r.col["delayed"].Text(),
 		Disinfectant:        r.col["disinfectant"].Text(),
 		DisinfectantLot:     r.col["disinfectant_lot"].Text(),
 		DisinfectantExpires: r.col["disinfectant_expires"].Time(),

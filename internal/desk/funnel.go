@@ -7,7 +7,6 @@ import (
 
 	"rinsate/internal/base/stats"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/trend"
 )
@@ -90,23 +89,7 @@ func FailuresOf(all []Measured, by Grouping) []trend.Unit {
 // count: the first of each point in a cycle, after the first cleaning, neither void nor in doubt.
 func (v NumbersView) Firsts(from, to unit.Instant) ([]Measured, error) {
 	all, err := v.Measured(from, to)
-	return firsts(all), err
-}
-
-// firsts returns the readings that count once: the first of each point in a cycle, after the
-// first cleaning, neither void nor in doubt.
-func firsts(all []Measured) []Measured {
-	var f history.Firsts
-	var kept []Measured
-	for _, m := range all {
-		if !m.counts() {
-			continue
-		}
-		if _, first := f.Of(m.series(), m.where()); first {
-			kept = append(kept, m)
-		}
-	}
-	return kept
+	return slices.DeleteFunc(all, func(m Measured) bool { return !m.First }), err
 }
 
 // Compared is the comparison of what was counted.

@@ -1,14 +1,12 @@
 package desk
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
@@ -44,16 +42,11 @@ func (v LevelsView) baseline(t level.Target, from, to unit.Instant, doubted []Do
 		return nil, 0, err
 	}
 	used := make([]bool, len(doubted))
-	var firsts history.Firsts
 	samples = []level.Sample{}
 	for _, m := range all {
 		s := level.Sample{
 			ID: string(m.ID), System: m.System, Kit: m.Kit, Scope: m.Scope, Kind: m.Kind, Point: m.Point,
 			At: m.At, Cleaning: m.Cleaning, Value: int(m.Value),
-		}
-		first := false
-		if m.counts() {
-			_, first = firsts.Of(m.series(), m.where())
 		}
 		switch {
 		case m.Outcome == reading.Void:
@@ -62,7 +55,7 @@ func (v LevelsView) baseline(t level.Target, from, to unit.Instant, doubted []Do
 			s.Excluded = "its meter failed a check"
 		case recalled[m.Kit+"|"+m.Lot]:
 			s.Excluded = fmt.Sprintf("lot %s was recalled", m.Lot)
-		case m.Cleaning == 1 && !first:
+		case m.Cleaning == 1 && !m.First:
 			s.Excluded = "a repeat within the cycle"
 		}
 		for i, d := range doubted {
@@ -87,64 +80,20 @@ func (v LevelsView) baseline(t level.Target, from, to unit.Instant, doubted []Do
 // earliest first, each with its cycle. At most most are
 // returned, the latest, with 0 all; begin is from when on none is missing.
 func (v LevelsView) measuredOf(t level.Target, from, to unit.Instant, most int) (all []Measured, begin unit.Instant, err error) {
-	limit := int64(math.MaxInt64)
-	if most > 0 {
-		limit = int64(most) + 1
-	}
-	add := func(m store.Measured) error {
-		all = append(all, Measured{Measured: m, Delay: math.NaN()})
-		return nil
-	}
-	if t == (level.Target{}) {
-		err = v.tx.Numbers().Latest(from, to, limit, add)
-	} else {
-		err = v.tx.Numbers().LatestOf(t.System, t.Kit, t.Point, t.Kind, from, to, limit, add)
-	}
-	if err != nil {
-		return nil, 0, err
-	}
 	begin = from
-	if most > 0 && len(all) > most { // a moment that is cut in two is left out as a whole
-		begin = all[most].At + 1
-		all = slices.DeleteFunc(all, func(m Measured) bool { return m.At < begin })
-	}
-	slices.Reverse(all)
-	return all, begin, v.cycles(all, begin, to)
-}
-
-// cycles tells readings of a time, the earliest first, their cycles.
-func (v LevelsView) cycles(all []Measured, from, to unit.Instant) error {
-	begins, err := v.Numbers().returns(to)
-	if err != nil {
-		return err
-	}
-	last := map[string]unit.Instant{}
-	for _, m := range all { // what goes on when the time begins
-		if _, known := last[m.Scope]; known {
-			continue
-		}
-		use, _, err := v.tx.LastEvent(m.Scope, record.Use, "", from-1, store.Forever)
+	if most > 0 {
+		last, more, err := v.tx.Numbers().LatestBut(t.System, t.Kit, t.Point, t.Kind, from, to, most)
 		if err != nil {
-			return err
+			return nil, 0, err
 		}
-		last[m.Scope] = use.At
+		if more { // a moment that is cut in two is left out as a whole
+			begin = last + 1
+		}
 	}
-	err = v.tx.Numbers().UsesOf(from, to, func(tag string, start unit.Instant) error {
-		begins = append(begins, explanation{at: start, scope: tag})
-		return nil
+	all, err = v.Numbers().tested(begin, to, func(m store.Measured) bool {
+		return t == (level.Target{}) || m.System == t.System && m.Kit == t.Kit && m.Point == t.Point && (t.Kind == "" || m.Kind == t.Kind)
 	})
-	slices.SortStableFunc(begins, func(a, b explanation) int { return cmp.Compare(a.at, b.at) })
-	next := 0
-	for _, e := range begins {
-		for ; next < len(all) && all[next].At < e.at; next++ {
-			all[next].Cycle = last[all[next].Scope]
-		}
-		last[e.scope] = max(last[e.scope], e.at)
-	}
-	for ; next < len(all); next++ {
-		all[next].Cycle = last[all[next].Scope]
-	}
-	return err
+	return all, begin, err
 }
 
 // Study is which readings a level is derived from, and how. From and To bound their time.

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -27,6 +28,10 @@ type Measured struct {
 	// Cycle is when the last use or return from repair before the reading began its cycle, zero when
 	// nothing of the kind is on record.
 	Cycle unit.Instant
+	// Test is the verification that the reading belongs to, First says that it is the first of its series there
+	// and so counts once (history.Firsts). Both are left empty where the reading does not count at all.
+	Test  history.Verification
+	First bool
 	// Delay is the time from the end of point-of-use treatment to the begin of manual cleaning, in minutes; NaN
 	// when one of the two is not on record.
 	Delay float64
@@ -67,9 +72,76 @@ func (v NumbersView) measuredAfter(from, to unit.Instant, steps ...reprocessing.
 	if err != nil {
 		return nil, err
 	}
-	state := map[string]*cleaned{}
-	var all []Measured
-	err = v.tx.Numbers().Readings(from, to, func(m store.Measured) error {
+	return v.told(telling{from: from, to: to, events: events, read: v.tx.Numbers().Readings})
+}
+
+// tested returns the readings of a time, from <= at < to, the earliest first, each with its cycle and no other
+// explanation, as far as they are wanted.
+func (v NumbersView) tested(from, to unit.Instant, wanted func(store.Measured) bool) ([]Measured, error) {
+	var events []explanation
+	// A use before does not speak for any of the readings that are looked at.
+	err := v.tx.Numbers().UsesOf(back(from, history.Reach+history.Covers), to, func(tag string, start unit.Instant) error {
+		events = append(events, explanation{at: start, scope: tag, kind: used})
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	returns, err := v.returns(to)
+	if err != nil {
+		return nil, err
+	}
+	events = append(events, returns...)
+	sortExplanations(events)
+	return v.told(telling{from: from, to: to, events: events, read: v.tx.Numbers().Readings, wanted: wanted})
+}
+
+// back returns the instant so long before another one, or the first one there is.
+func back(at unit.Instant, d time.Duration) unit.Instant { return max(0, max(0, at).Add(-d)) }
+
+// forth returns the instant so long after another one, or the last one there is.
+func forth(at unit.Instant, d time.Duration) unit.Instant {
+	return min(at, store.Forever-unit.Instant(d/time.Microsecond)).Add(d)
+}
+
+// telling is what told is to read.
+type telling struct {
+	from, to unit.Instant
+	// since is from when on readings are looked at. Zero is [history.Reach] before from, which is enough nearly always.
+	since unit.Instant
+	// events explain the readings; those before from that readings of [history.Reach] before it can rest on are
+	// among them.
+	events []explanation
+	// read calls visit for the readings of a time in order.
+	read func(from, to unit.Instant, visit func(store.Measured) error) error
+	// wanted says which readings are returned, nil for all. The others are looked at all the same.
+	wanted func(store.Measured) bool
+}
+
+// told returns the readings of a time, from <= at < to, with what explains them. It alone says which verification
+// a reading belongs to and whether it counts as a first: by all readings of its scope, of whatever point and
+// system, since the cycle began. What lies before the time is looked at for that, and left out only then.
+func (v NumbersView) told(t telling) ([]Measured, error) {
+	all, unsure, err := v.tellOnce(t, nil)
+	if err == nil && len(unsure) > 0 {
+		all, _, err = v.tellOnce(t, unsure)
+	}
+	return all, err
+}
+
+// tellOnce is told, where of some scopes the whole past is looked at, and of the others as much of it as is
+// enough nearly always. unsure are those for which it was not.
+func (v NumbersView) tellOnce(t telling, whole map[string]bool) (all []Measured, unsure map[string]bool, err error) {
+	var firsts history.Firsts
+	firsts.Since = cmp.Or(t.since, back(t.from, history.Reach))
+	for _, tag := range slices.Sorted(maps.Keys(whole)) {
+		if err := v.past(tag, firsts.Since, func(m Measured) { m.tell(&firsts) }); err != nil {
+			return nil, nil, err
+		}
+	}
+	unsure = map[string]bool{}
+	events, state := t.events, map[string]*cleaned{}
+	err = t.read(firsts.Since, t.to, func(m store.Measured) error {
 		for len(events) > 0 && events[0].at <= m.At {
 			s := state[events[0].scope]
 			if s == nil {
@@ -83,10 +155,42 @@ func (v NumbersView) measuredAfter(from, to unit.Instant, steps ...reprocessing.
 		if s := state[m.Scope]; s != nil {
 			x.Cleaner, x.Age, x.Cycle, x.Delay = s.by, s.uses, s.cycle, s.delay
 		}
-		all = append(all, x)
+		x.tell(&firsts)
+		if m.At < t.from {
+			return nil
+		}
+		if !firsts.Sure(m.Scope) && !whole[m.Scope] {
+			unsure[m.Scope] = true
+		}
+		if t.wanted == nil || t.wanted(m) {
+			all = append(all, x)
+		}
 		return nil
 	})
-	return all, err
+	return all, unsure, err
+}
+
+// tell fills in what a reading belongs to.
+func (m *Measured) tell(firsts *history.Firsts) {
+	if m.counts() {
+		m.Test, m.First = firsts.Of(m.series(), m.where())
+	}
+}
+
+// past calls visit for the readings of a scope before an instant, the earliest first, each with its cycle.
+func (v NumbersView) past(tag string, before unit.Instant, visit func(Measured)) error {
+	begins, err := v.cycleBegins(tag, before)
+	if err != nil {
+		return err
+	}
+	var cycle unit.Instant
+	return v.tx.Numbers().ReadingsOf(tag, 0, before, func(m store.Measured) error {
+		for ; len(begins) > 0 && begins[0] <= m.At; begins = begins[1:] {
+			cycle = begins[0]
+		}
+		visit(Measured{Measured: m, Cycle: cycle})
+		return nil
+	})
 }
 
 // explanation is a use, a step of cleaning or a return from repair.
@@ -172,12 +276,16 @@ func (v NumbersView) explanations(from, to unit.Instant, steps []reprocessing.St
 	}
 	returns, err := v.returns(to)
 	all = append(all, returns...)
-	// At one instant the kinds come in the order of their constants, so that the result does not depend
-	// on the order of the queries.
+	sortExplanations(all)
+	return all, err
+}
+
+// sortExplanations sorts by time. At one instant the kinds come in the order of their constants, so that the
+// result does not depend on the order of the queries.
+func sortExplanations(all []explanation) {
 	slices.SortStableFunc(all, func(a, b explanation) int {
 		return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.kind, b.kind), cmp.Compare(a.scope, b.scope))
 	})
-	return all, err
 }
 
 // Lately returns the latest readings of a point of a scope that stand, on the scale of the last of them,

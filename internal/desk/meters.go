@@ -282,14 +282,8 @@ func (w MeterWork) settle(meter string, changed unit.Instant, by string, cause l
 		}
 	}
 	followed = append(followed, added...)
-	for _, id := range slices.Sorted(maps.Keys(touched)) {
-		again, err := w.decideReading(id, by, cause)
-		if err != nil {
-			return nil, err
-		}
-		followed = append(followed, again...)
-	}
-	return followed, nil
+	again, err := w.decideReadings(touched, by, cause)
+	return append(followed, again...), err
 }
 
 // around returns the checks of a meter from the last good one before an instant to the first good one
@@ -388,24 +382,37 @@ func doubt(meter string, s quality.Suspect, w *Work) string {
 	return fmt.Sprintf("meter %s failed its check at %s; its last good check was at %s", meter, s.Failed.In(w.Zone()), s.After.In(w.Zone()))
 }
 
-// decideReading decides the verification again that a reading belongs to.
-func (w MeterWork) decideReading(id ledger.ID, by string, cause ledger.ID) ([]ledger.Record, error) {
-	kept, err := w.tx.Record(id)
-	if err != nil {
-		return nil, err
-	}
-	x, err := readingOf(kept)
-	if err != nil {
-		return nil, err
-	}
-	s, _, err := w.sample(ledger.ID(x.Sample))
-	if err != nil {
-		if fault.CodeOf(err) == fault.Conflict {
-			return nil, nil // the sample was voided since
+// decideReadings decides the verifications again that readings belong to: in the order of time, so that no decision
+// on a cleaning rests on one before it that is about to change.
+func (w MeterWork) decideReadings(ids map[ledger.ID]bool, by string, cause ledger.ID) (followed []ledger.Record, err error) {
+	readings := make([]store.Kept, 0, len(ids))
+	for id := range ids {
+		kept, err := w.tx.Record(id)
+		if err != nil {
+			return nil, err
 		}
-		return nil, err
+		readings = append(readings, kept)
 	}
-	return w.decideAs(ledger.DerivedID("verification", string(cause), string(id)), x.Scope, s.Collected, x.Cleaning, by, cause)
+	slices.SortFunc(readings, func(a, b store.Kept) int { return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.ID, b.ID)) })
+	for _, kept := range readings {
+		x, err := readingOf(kept)
+		if err != nil {
+			return nil, err
+		}
+		s, _, err := w.sample(ledger.ID(x.Sample))
+		if fault.CodeOf(err) == fault.Conflict {
+			continue // the sample was voided since
+		}
+		if err != nil {
+			return nil, err
+		}
+		again, err := w.decideAs(ledger.DerivedID("verification", string(cause), string(kept.ID)), x.Scope, s.Collected, x.Cleaning, by, cause)
+		if err != nil {
+			return nil, err
+		}
+		followed = append(followed, again...)
+	}
+	return followed, nil
 }
 
 // trust settles a reading that was just recorded: made with a meter in doubt, it does not count.

@@ -148,14 +148,14 @@ func TestRefusedRecords(t *testing.T) {
 			"unknown step",
 			step(func(s *reprocessing.Step) { s.Kind = "polishing" }),
 			fault.Invalid,
-			`step of D-01: "polishing" is not a step that is recorded; allowed: point-of-use, transport, leak-test, manual-cleaning, ` +
+			`step of D-01: "polishing" is not a step that is recorded; allowed: point-of-use, transport, leak-test, soak, manual-cleaning, ` +
 				`inspection, disinfection, final-rinse, drying, storage, issue`,
 		},
 		{
 			"verification is what the samples show",
 			step(func(s *reprocessing.Step) { s.Kind = reprocessing.Verification }),
 			fault.Invalid,
-			`step of D-01: "verification" is not a step that is recorded; allowed: point-of-use, transport, leak-test, manual-cleaning, ` +
+			`step of D-01: "verification" is not a step that is recorded; allowed: point-of-use, transport, leak-test, soak, manual-cleaning, ` +
 				`inspection, disinfection, final-rinse, drying, storage, issue`,
 		},
 		{"step of a stranger", step(func(s *reprocessing.Step) { s.Scope = "X" }), fault.NotFound, `scope "X" is not registered` + fleetHint},

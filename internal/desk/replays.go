@@ -7,7 +7,6 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/history"
 	"rinsate/internal/domain/level"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
@@ -56,13 +55,15 @@ func (v LevelsView) LatestPast(from, to unit.Instant, most int, minutes float64,
 	}
 	p := Past{Begin: begin}
 	contexts := map[level.Context]uint16{}
-	var verifications history.Verifications
+	numbers := map[int]int{} // of the cycles here
 	for _, m := range all {
 		if !m.counts() {
 			continue
 		}
-		number := verifications.Of(m.where()).Cycle
-		if number == len(p.Cycles) {
+		number, seen := numbers[m.Test.Cycle]
+		if !seen {
+			number = len(p.Cycles)
+			numbers[m.Test.Cycle] = number
 			p.Cycles = append(p.Cycles, PastCycle{Scope: m.Scope, First: m.At})
 		}
 		p.Cycles[number].Last = m.At

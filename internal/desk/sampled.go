@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"strconv"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -321,14 +322,18 @@ func (v View) judge(s sampling.Sample, in Reading, system string) (reading.Readi
 	}
 	var fault string
 	if known {
-		fault = lot.Fault(s.Collected)
+		fault = lot.Fault(kitUsed(s))
 	}
 	point, _ := model.Point(s.Point)
-	return Assess(s, in, system, model.Kind, point, rules, levels, fault), nil
+	protocol, _ := sampling.For(rules.Sample.ProtocolsFor(model.Name), s.Point)
+	return Assess(s, in, system, model.Kind, point, protocol.Flush(), rules, levels, fault), nil
 }
 
+// kitUsed returns the last instant at which a sample's kit was used: that of its reading, or what is on record before.
+func kitUsed(s sampling.Sample) unit.Instant { return max(s.Collected, s.Dipped, s.Activated, s.Read) }
+
 // Assess is the whole judgement of one reading as a function of values: by its clocks, by what it
-// was made with, and by the level. lotFault says why the kit's lot must not be used, empty when it
+// was made with, and by the level. flush is what the protocol sends through the channel, lotFault says why the kit's lot must not be used, empty when it
 // may.
 func Assess(
 	s sampling.Sample,
@@ -336,6 +341,7 @@ func Assess(
 	system string,
 	kind scope.Kind,
 	point scope.Point,
+	flush unit.Millilitres,
 	rules policy.RuleSet,
 	levels []reading.Level,
 	lotFault string,
@@ -348,14 +354,15 @@ func Assess(
 		x.With.Recovered, x.With.Area, x.With.Recovery = s.Recovered, point.Area, rules.Reading.Recovery
 	}
 	standing := rules.Sample.Clocks.Judge(s, in.At)
-	flaws := s.Flaws(point)
+	flaws := s.Flaws(point, flush)
+	flawed := func(why, instead string) { x.Judgement = reading.Flawed(in.Value, x.With, levels, why, instead) }
 	switch {
 	case standing.State == sampling.Void:
-		x.Judgement = reading.Voided(in.Value, standing.Why+": take a new sample")
+		flawed(standing.Why, "take a new sample")
 	case lotFault != "":
-		x.Judgement = reading.Voided(in.Value, lotFault+": take a new sample with another lot")
+		flawed(lotFault, "take a new sample with another lot")
 	case len(flaws) > 0:
-		x.Judgement = reading.Voided(in.Value, flaws[0]+": take a new sample")
+		flawed(flaws[0], "take a new sample")
 	default:
 		x.Judgement = reading.Judge(in.Value, x.With, levels)
 		x.Judgement.Unproven = standing.Unproven
@@ -372,31 +379,55 @@ func (w *Work) decide(tag string, inside unit.Instant, cleaning int, by string, 
 
 // decideAs is decide for a cause that several verifications are decided again for; id is the record's. The
 // ids of what follows are derived from the cause, so that the same input sent twice leaves the same
-// records.
+// records. Later cleanings of the cycle rest on this one, so that a new decision on it has them decided again.
 func (w *Work) decideAs(id ledger.ID, tag string, inside unit.Instant, cleaning int, by string, cause ledger.ID) ([]ledger.Record, error) {
-	rules, err := w.Registry().Rules(inside, store.Forever)
+	h, err := w.decidedIn(tag, inside)
 	if err != nil {
 		return nil, err
 	}
+	followed, err := w.decideIn(h, id, reprocessing.Cleaned{Cleaning: cleaning, At: inside}, by, cause)
+	if err != nil || len(followed) == 0 {
+		return followed, err
+	}
+	for _, later := range h.Later(inside, cleaning) {
+		// The history has the decision before by now.
+		if h, err = w.decidedIn(tag, later.At); err != nil {
+			return followed, err
+		}
+		again, err := w.decideIn(h, ledger.DerivedID("verification", string(id), strconv.Itoa(later.Cleaning)), later, by, cause)
+		if err != nil {
+			return followed, err
+		}
+		followed = append(followed, again...)
+	}
+	return followed, nil
+}
+
+// decidedIn returns the history that the verifications of the cycle are decided by that an instant belongs to.
+func (w *Work) decidedIn(tag string, inside unit.Instant) (reprocessing.History, error) {
 	next, err := w.tx.NextUse(tag, inside)
 	if err != nil {
-		return nil, err
+		return reprocessing.History{}, err
 	}
 	// Nothing is decided from what a wrong clock dated later than now: ReleaseNow looks at that.
-	h, err := w.Around(tag, inside, min(next-1, w.tx.Now.Add(futureSlack)), store.Forever)
+	return w.Around(tag, inside, min(next-1, w.tx.Now.Add(futureSlack)), store.Forever)
+}
+
+// decideIn decides on one cleaning and records the decision as id, and what follows from it, when it is new.
+func (w *Work) decideIn(h reprocessing.History, id ledger.ID, c reprocessing.Cleaned, by string, cause ledger.ID) ([]ledger.Record, error) {
+	rules, err := w.Registry().Rules(c.At, store.Forever)
 	if err != nil {
 		return nil, err
 	}
-	d, prior := reprocessing.Decide(h, rules.Reprocessing, rules.Reading, inside, cleaning, w.Zone())
+	d, prior := reprocessing.Decide(h, rules.Reprocessing, rules.Reading, c.At, c.Cleaning, w.Zone())
 	if !d.New(prior) {
 		return nil, nil
 	}
 	d.Rules = rules.Cite()
-	because := []ledger.ID{cause}
 	if prior != nil {
 		d.Supersedes = prior.ID
 	}
-	r, err := w.append(Entry{ID: id, By: by, Because: because}, record.Verification, d.Last, d)
+	r, err := w.append(Entry{ID: id, By: by, Because: []ledger.ID{cause}}, record.Verification, d.Last, d)
 	if err != nil {
 		return nil, err
 	}

@@ -93,9 +93,8 @@ func (s Series) Monitor() *trend.Monitor {
 
 // allSeries collects readings into series.
 type allSeries struct {
-	order  []trend.Key
-	byKey  map[trend.Key]*Series
-	firsts history.Firsts
+	order []trend.Key
+	byKey map[trend.Key]*Series
 }
 
 func newSeries() *allSeries {
@@ -104,10 +103,7 @@ func newSeries() *allSeries {
 
 // add takes a reading in, unless it is a repeat, a retest, or does not count.
 func (c *allSeries) add(m Measured) {
-	if !m.counts() {
-		return
-	}
-	if _, first := c.firsts.Of(m.series(), m.where()); !first {
+	if !m.First {
 		return
 	}
 	key := trend.Key{Scope: m.Scope, Point: m.Point, System: m.System, Kit: m.Kit}
@@ -215,35 +211,27 @@ func (v NumbersView) collect(key trend.Key, from, to unit.Instant) (*Series, err
 	if err != nil {
 		return nil, err
 	}
-	c, next := newSeries(), 0
-	var cycle unit.Instant
-	add := func(m store.Measured) error {
-		for ; next < len(begins) && begins[next] <= m.At; next++ {
-			cycle = begins[next]
-		}
-		c.add(Measured{Measured: m, Cycle: cycle})
-		return nil
+	events := make([]explanation, len(begins))
+	for i, at := range begins {
+		events[i] = explanation{at: at, scope: key.Scope, kind: used}
 	}
-	// Where no cycle is on record all readings of the scope say which belong together. Before the first
-	// one that goes back to the first reading.
-	if len(begins) == 0 || from < begins[0] {
-		err = v.tx.Numbers().ReadingsOf(key.Scope, 0, to+1, add)
-	} else {
-		err = v.tx.Numbers().ReadingsOf(key.Scope, from, to+1, add)
+	// The cycle that speaks for the first readings rests on nothing before it.
+	var since unit.Instant
+	if n, _ := slices.BinarySearch(begins, from+1); n > 0 && from.Sub(begins[n-1]) <= history.Covers {
+		since = begins[n-1]
 	}
-	if err != nil {
-		return nil, err
+	all, err := v.told(telling{
+		from: from, to: to + 1, since: since, events: events,
+		read: func(from, to unit.Instant, visit func(store.Measured) error) error {
+			return v.tx.Numbers().ReadingsOf(key.Scope, from, to, visit)
+		},
+		wanted: func(m store.Measured) bool { return m.Point == key.Point && m.System == key.System && m.Kit == key.Kit },
+	})
+	c := newSeries()
+	for _, m := range all {
+		c.add(m)
 	}
-	s := c.byKey[key]
-	if s == nil {
-		return nil, nil
-	}
-	i := slices.IndexFunc(s.Points, func(p trend.Point) bool { return p.At >= from })
-	if i < 0 {
-		return nil, nil
-	}
-	s.Points, s.facts = s.Points[i:], s.facts[i:]
-	return s, nil
+	return c.byKey[key], err
 }
 
 // cycleBegins returns when the cycles of a scope up to an instant began: its uses and returns from repair,

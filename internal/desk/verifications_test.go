@@ -418,6 +418,16 @@ func TestVoidReadings(t *testing.T) {
 					RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "7", Expires: b.at().Add(time.Hour), Recalled: b.at().Add(-time.Hour)})
 			})
 		}, "lot 7 of kit K is recalled: take a new sample with another lot"},
+		{"recalled between sample and reading", "7", func(b *bench) {
+			b.must(func(w *desk.Work) (desk.Receipt, error) {
+				return w.SettingUp().RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "7", Expires: b.at().Add(time.Hour), Recalled: b.at()})
+			})
+		}, "lot 7 of kit K is recalled: take a new sample with another lot"},
+		{"expired between sample and reading", "7", func(b *bench) {
+			b.must(func(w *desk.Work) (desk.Receipt, error) {
+				return w.SettingUp().RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "7", Expires: b.at().Add(5 * time.Second)})
+			})
+		}, "lot 7 of kit K expired at 2026-03-02T09:04:45Z: take a new sample with another lot"},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
@@ -440,6 +450,14 @@ func TestVoidReadings(t *testing.T) {
 			}
 			wantFollowed(t, "void reading", r)
 			b.wantState("void reading", reprocessing.InReprocessing, "sampling is due")
+			// Residue that was found was there, whatever is wrong with the sample.
+			in.Value, in.At = b.rlu("900"), b.pass(time.Second)
+			r = b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Read(tech, in) })
+			if x := body[reading.Reading](t, r.Record); x.Judgement.Outcome != reading.Action || !strings.Contains(x.Judgement.Why, "it counts although") {
+				t.Errorf("over the action level: %+v", x.Judgement)
+			}
+			wantFollowed(t, "over the action level", r, record.Verification, record.Hold)
+			b.wantState("over the action level", reprocessing.OnHold, "action level exceeded")
 		})
 	}
 }

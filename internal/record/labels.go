@@ -32,7 +32,7 @@ var labels = map[string]string{
 	"per_kind": "of each kind", "per_process": "of each process", "every_days": "at the latest after days", "size": "at least in all",
 	"cleanings": "cleanings and tests in a cycle", "retest": "sampled again", "combine": "readings combined",
 	"duplicate_near_level": "second reading near a level", "recovery": "recovery",
-	"steps": "steps", "step": "step", "required": "required", "at_least": "lasts at least", "on_late": "when it is late", "on_fail": "when it fails",
+	"steps": "steps", "step": "step", "required": "required", "at_least": "lasts at least", "after_fail": "after a failure it counts again only after", "on_late": "when it is late", "on_fail": "when it fails",
 	"cabinets": "cabinets", "hours": "hours", "disinfectants": "disinfectants", "contact": "contact time", "coldest_cel": "at least at",
 	"warmest_cel": "at most at",
 	"mec":         "concentration checked", "reuse_days": "used for days", "unstored": "outside a cabinet for", "unstored_source": "outside a cabinet",

@@ -13,14 +13,14 @@ var stepTaken = describe(kind[reprocessing.Step]{
 	fields: []Field{
 		found("scope", "", ByScope), plain("kind", "step"), plain("start", "begun"), plain("end", "ended"),
 		ends("finishes", "finishes", "the beginning that it finishes"), found("by", "", ByPerson), plain("result", "result"),
-		note("note", ""), note("delayed", "what was done because cleaning began late"), plain("disinfectant", "disinfectant"),
+		note("note", ""), plain("disinfectant", "disinfectant"),
 		found("disinfectant_lot", "lot of the disinfectant", ByLot), plain("disinfectant_expires", "disinfectant expires"), plain("mec", "concentration check"),
 		plain("coldest_cel", "coldest temperature"), plain("has_temperature", "temperature recorded"), plain("contact", "contact time"),
 		plain("reprocessor", "reprocessor"), plain("cycle_number", "cycle of the reprocessor"), plain("cabinet", "cabinet"), remark("procedure", "procedure"),
 	},
 	outcomes: func(s reprocessing.Step) []string { return []string{resultOutcome(s.Result), resultOutcome(s.MEC)} },
 	words: func(s reprocessing.Step) string {
-		return listed(s.Kind.Words(), goesOn(s.End.Known()), string(s.Result), s.Disinfectant, s.Reprocessor, s.Cabinet, s.Delayed, s.Note)
+		return listed(s.Kind.Words(), goesOn(s.End.Known()), string(s.Result), s.Disinfectant, s.Reprocessor, s.Cabinet, s.Note)
 	},
 	about:   func(s reprocessing.Step) string { return string(s.Kind) },
 	file:    "steps",

@@ -129,17 +129,23 @@ func (tx Numbers) CountActions(tag string, from, to unit.Instant) (int, error) {
 	return n, err
 }
 
-// LatestOf calls visit for the latest ATP readings of one meter system with one kit at one kind of point,
-// of one kind of scope or, with an empty kind, of all, with from <= at < to, that nothing has replaced:
-// the latest first and at most so many.
-func (tx Numbers) LatestOf(system, kit string, point scope.PointKind, kind scope.Kind, from, to unit.Instant, most int64, visit func(Measured) error) error {
-	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
+// LatestBut returns when the latest ATP reading was made but for so many later ones, with from <= at < to, of those
+// that nothing has replaced; ok is false when there are not so many. Counted are the readings of one meter system
+// with one kit at one kind of point of one kind of scope; each that is empty stands for all.
+func (tx Numbers) LatestBut(system, kit string, point scope.PointKind, kind scope.Kind, from, to unit.Instant, most int) (at unit.Instant, ok bool, err error) {
+	err = tx.s.Row(tx.ctx, `SELECT at FROM reading
 		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL
-		AND system = $4 AND kit = $5 AND point = $6 AND (CAST($7 AS TEXT) = '' OR kind = $8) ORDER BY at DESC, seq DESC LIMIT $9`,
-		visit, tx.db.site.Code, int64(from), int64(to), system, kit, string(point), string(kind), string(kind), most)
+		AND (CAST($4 AS TEXT) = '' OR system = $5) AND (CAST($6 AS TEXT) = '' OR kit = $7) AND (CAST($8 AS TEXT) = '' OR point = $9)
+		AND (CAST($10 AS TEXT) = '' OR kind = $11) ORDER BY at DESC, seq DESC LIMIT 1 OFFSET $12`,
+		tx.db.site.Code, int64(from), int64(to), system, system, kit, kit, string(point), string(point), string(kind), string(kind), most).Scan((*int64)(&at))
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, false, nil
+	}
+	return at, err == nil, err
 }
 
-// Latest is LatestOf for every meter system, kit, point and kind of scope together.
+// Latest calls visit for the latest ATP readings with from <= at < to that nothing has replaced: the latest first
+// and at most so many.
 func (tx Numbers) Latest(from, to unit.Instant, most int64, visit func(Measured) error) error {
 	return tx.measured(`SELECT id, scope, point, kind, system, kit, lot, meter, person, cleaning, at, value, outcome, suspect IS NOT NULL FROM reading
 		WHERE site = $1 AND at >= $2 AND at < $3 AND analyte = 'atp' AND replaced IS NULL ORDER BY at DESC, seq DESC LIMIT $4`,

@@ -102,7 +102,7 @@ func (s dayPages) compared(x *kit.Exchange, f kit.Form) error {
 		return err
 	}
 	if code := strings.TrimSpace(f.Typed["second"]); code != "" {
-		if e.Second, err = (scopePages{s.Server}).vouch(x, code, x.R.PostFormValue("second-password")); err != nil {
+		if e.Second, err = s.vouch(x, code, x.R.PostFormValue("second-password")); err != nil {
 			return err
 		}
 	}

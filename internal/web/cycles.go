@@ -145,7 +145,6 @@ func stepNote(step reprocessing.Step) string {
 		}
 	}
 	add("", step.Note)
-	add("delayed: ", step.Delayed)
 	add("", step.Disinfectant)
 	add("lot ", step.DisinfectantLot)
 	add("reprocessor ", step.Reprocessor)

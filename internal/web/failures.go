@@ -120,7 +120,7 @@ func failureTime(x *kit.Exchange, page *failuresPage) (from, to unit.Instant, er
 		to = x.Shell.Now() + 1
 	}
 	if from == 0 {
-		from = to.AddDays(-failuresBack, zone)
+		from = to.AddDays(-failuresBack, zone).Midnight(zone) // where the day begins that the form shows
 		page.From = from.Time().In(zone).Format(time.DateOnly)
 	}
 	if from >= to {

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
@@ -109,14 +108,4 @@ func (s scopePages) liftHold(x *kit.Exchange) error {
 			return err
 		})
 	})
-}
-
-// vouch lets a second person agree; whether they may is the desk's to say.
-func (s scopePages) vouch(x *kit.Exchange, code, password string) (access.Actor, error) {
-	second, err := s.Door.Vouch(x.R.Context(), code, password, x.Source())
-	if err != nil {
-		shown := x.Shown(err)
-		return second, &kit.PageError{Status: shown.Status, Message: "Second person: " + shown.Message, Hint: shown.Hint}
-	}
-	return second, nil
 }

@@ -11,11 +11,13 @@ import (
 	"time"
 
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
+	"rinsate/internal/store"
 	"rinsate/internal/store/storetest"
 )
 
@@ -277,6 +279,43 @@ func TestNumbersAsFiles(t *testing.T) {
 	}
 	if n := strings.Count(b.ask(http.MethodGet, seriesPath+"?last=3&format=csv", access.Analyst).body, "\r\n"); n != 4 {
 		t.Errorf("%d lines for 3 readings", n)
+	}
+}
+
+// The half year that is looked at when nobody asks for another time begins with the day that the form shows.
+func TestFailuresBeginWithADay(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	b.allSeries()
+	zone := b.desk.DB.Zone()
+	day := b.at().AddDays(-failuresBack, zone).Time().In(zone).Format(time.DateOnly)
+	begin, err := time.ParseInLocation(time.DateOnly, day, zone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := unit.At(begin)
+	if first.Add(time.Hour) > b.at().AddDays(-failuresBack, zone) {
+		t.Fatalf("the clock shows %s: too early in the day to tell", b.at().In(zone))
+	}
+	err = b.desk.DB.Write(b.Context(), func(tx *store.Tx) error {
+		if err := b.measured(tx, scope.OuterDistalEnd, first.Add(-13*time.Hour), 1, false); err != nil {
+			return err
+		}
+		return b.measured(tx, scope.OuterDistalEnd, first, 1, false)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.server.LookAtSeries(b.Context()); err != nil {
+		t.Fatal(err)
+	}
+	usual := b.ask(http.MethodGet, "/failures?by=day&format=csv", access.Analyst).body
+	named := b.ask(http.MethodGet, "/failures?by=day&format=csv&from="+day, access.Analyst).body
+	if !strings.Contains(usual, "\n"+day+",1,0,") {
+		t.Errorf("the first test of %s is not counted:\n%s", day, usual)
+	}
+	if usual != named {
+		t.Errorf("without a time:\n%s\nfrom %s on:\n%s", usual, day, named)
 	}
 }
 

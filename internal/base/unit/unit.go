@@ -252,6 +252,17 @@ func ParseSpan(text string) (Span, error) {
 	return total, nil
 }
 
+// Midnight returns the instant at which the calendar day of another one begins in zone. Where that is no wall-clock
+// time, since clocks are put forward then, it is the first instant after it.
+func (i Instant) Midnight(zone *time.Location) Instant {
+	t := i.Time().In(zone)
+	begin := time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, zone)
+	if begin.Day() != t.Day() { // put back to the hour before, which is of the day before
+		begin = begin.Add(time.Hour)
+	}
+	return At(begin)
+}
+
 // AddDays returns the instant n calendar days later in zone, at the same wall-clock time, so that
 // a limit of seven days does not move by an hour when daylight saving begins or ends. A wall-clock
 // time that exists twice or not at all has two readings; the earlier one counts, which is the safe

@@ -36,6 +36,29 @@ func TestAddDaysKeepsTheWallClock(t *testing.T) {
 	}
 }
 
+// A day begins at midnight of its zone, or where clocks are put forward over that with what comes after.
+func TestMidnight(t *testing.T) {
+	// Rules of the IANA tz database: Havana goes forward on 2025-03-09 and back on 2025-11-02, at midnight and 01:00.
+	for _, test := range []struct{ zone, at, want string }{
+		{"Europe/Berlin", "2025-05-01T08:00:00+02:00", "2025-05-01T00:00:00+02:00"},
+		{"Europe/Berlin", "2025-05-01T00:00:00+02:00", "2025-05-01T00:00:00+02:00"},
+		{"Europe/Berlin", "2025-04-30T23:30:00Z", "2025-05-01T00:00:00+02:00"},
+		{"Europe/Berlin", "2025-03-30T12:00:00+02:00", "2025-03-30T00:00:00+01:00"},
+		{"America/Havana", "2025-03-09T12:00:00-04:00", "2025-03-09T01:00:00-04:00"},
+		{"America/Havana", "2025-11-02T12:00:00-05:00", "2025-11-02T00:00:00-04:00"},
+	} {
+		zone, err := time.LoadLocation(test.zone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at, _ := time.Parse(time.RFC3339, test.at)
+		want, _ := time.Parse(time.RFC3339, test.want)
+		if got := unit.At(at).Midnight(zone).Time(); !got.Equal(want) {
+			t.Errorf("%s: %s, want %s", test.at, got.In(zone), want.In(zone))
+		}
+	}
+}
+
 func TestNumbersSurviveJSON(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		want := unit.Number(rapid.Float64().Filter(func(f float64) bool { return !math.IsNaN(f) && !math.IsInf(f, 0) }).Draw(t, "v"))

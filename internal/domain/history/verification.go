@@ -35,6 +35,11 @@ const Covers = 72 * time.Hour
 // practice, a scope is cleaned and verified within one shift and its overtime.
 const Within = 12 * time.Hour
 
+// Reach is how long before a time readings have to be shown as well, for those in it to be told apart as if all
+// of their scope had been: a cycle on record speaks for that long, and where none does a silence of [Within] ends
+// what goes on. [Verifications.Sure] says where it is too short.
+const Reach = Covers + Within
+
 // Verification names what a reading belongs to. Both numbers count from 0 over all scopes, in the order in
 // which they were begun.
 type Verification struct {
@@ -52,6 +57,9 @@ type Verification struct {
 // cleaning is lower than the one before, or when it lies more than [Within] behind the first reading of its
 // cleaning. What comes out then depends on all readings of the scope.
 type Verifications struct {
+	// Since is from when on readings are shown, zero when none is left out.
+	Since unit.Instant
+
 	scopes         map[string]*open
 	cycles, number int
 }
@@ -64,6 +72,10 @@ type open struct {
 	// cleaning is the last one seen, first when its first reading was made.
 	cleaning int
 	first    unit.Instant
+	// last is when the last reading was made.
+	last unit.Instant
+	// unsure says that readings before Since may decide what this one belongs to.
+	unsure bool
 }
 
 // Of returns what a reading belongs to.
@@ -75,6 +87,7 @@ func (v *Verifications) Of(r Reading) Verification {
 		r.Cycle = 0
 	}
 	o := v.scopes[r.Scope]
+	unsure := o == nil && v.late(r) || o != nil && o.unsure && o.goesOn(r)
 	if o == nil || o.recorded != r.Cycle || !r.Cycle.Known() && o.over(r) {
 		o = &open{recorded: r.Cycle, cycle: v.cycles, cleanings: map[int]int{}}
 		v.scopes[r.Scope] = o
@@ -87,13 +100,34 @@ func (v *Verifications) Of(r Reading) Verification {
 		v.number++
 		o.first = r.At
 	}
-	o.cleaning = r.Cleaning
+	o.cleaning, o.last, o.unsure = r.Cleaning, r.At, unsure
 	return Verification{o.cycle, number}
+}
+
+// late says whether the first reading of a scope that is shown may belong to what began before.
+func (v *Verifications) late(r Reading) bool {
+	if r.Cycle.Known() {
+		return r.Cycle < v.Since
+	}
+	return r.At.Sub(v.Since) <= Within
+}
+
+// goesOn says whether nothing shows that a reading and the one before it are apart from each other.
+func (o *open) goesOn(r Reading) bool {
+	return o.recorded == r.Cycle && (r.Cycle.Known() || r.Cleaning == o.cleaning && r.At.Sub(o.last) <= Within)
 }
 
 // over says whether a reading begins another cycle although no record says so.
 func (o *open) over(r Reading) bool {
 	return r.Cleaning < o.cleaning || r.Cleaning == o.cleaning && r.At.Sub(o.first) > Within
+}
+
+// Sure says whether what was said of the last reading of a scope stays the same with the readings before Since.
+// Where it does not, no cycle on record speaks for the readings, and they followed each other within [Within] ever
+// since: all of the scope have to be shown.
+func (v *Verifications) Sure(tag string) bool {
+	o := v.scopes[tag]
+	return o == nil || !o.unsure
 }
 
 // Series tells readings apart that are never brought together: of one point of one scope, with one meter
@@ -108,13 +142,13 @@ type Series struct {
 // cleaning of a cycle. Further ones are repeats, those of later cleanings re-tests. The zero value is ready;
 // it is shown what [Verifications] is.
 type Firsts struct {
-	verifications Verifications
-	last          map[Series]int
+	Verifications
+	last map[Series]int
 }
 
 // Of returns what a reading belongs to, and whether it is the first of its series there.
 func (f *Firsts) Of(s Series, r Reading) (v Verification, first bool) {
-	v = f.verifications.Of(r)
+	v = f.Verifications.Of(r)
 	if r.Cleaning != 1 {
 		return v, false
 	}

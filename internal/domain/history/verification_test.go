@@ -1,6 +1,7 @@
 package history_test
 
 import (
+	"math/rand/v2"
 	"slices"
 	"testing"
 	"time"
@@ -87,5 +88,107 @@ func TestFirsts(t *testing.T) {
 		if _, first := f.Of(x.series, r); first != x.first {
 			t.Errorf("reading %d: first = %t, want %t", i, first, x.first)
 		}
+	}
+}
+
+// Readings of a time are told as all readings of their scopes tell them, when those of history.Reach before it are
+// shown as well; where that is not enough Sure says so.
+func TestSince(t *testing.T) {
+	t.Parallel()
+	const histories = 20_000
+	rng := rand.New(rand.NewPCG(1, 1))
+	sure, short := 0, 0
+	for range histories {
+		all := randomReadings(rng)
+		from := all[rng.IntN(len(all))].At + unit.Instant(rng.IntN(2))
+		var whole history.Firsts
+		part := history.Firsts{Verifications: history.Verifications{Since: from.Add(-history.Reach)}}
+		// The numbers differ, but the same readings have the same ones.
+		cycles, tests := map[int]int{}, map[int]int{}
+		for i, x := range all {
+			v, first := whole.Of(x.series, x.Reading)
+			if x.At < part.Since {
+				continue
+			}
+			w, again := part.Of(x.series, x.Reading)
+			if x.At < from {
+				continue
+			}
+			if !part.Sure("D") {
+				short++
+				break
+			}
+			sure++
+			if first != again || !same(cycles, v.Cycle, w.Cycle) || !same(tests, v.Number, w.Number) {
+				t.Fatalf("from %s: reading %d of %v: %v, first = %t; with all: %v, %t", from, i, all, w, again, v, first)
+			}
+		}
+	}
+	// Neither is so rare here that nothing is shown.
+	if short < histories/100 || sure < histories {
+		t.Errorf("%d histories unsure, %d readings sure", short, sure)
+	}
+}
+
+type shown struct {
+	series history.Series
+	history.Reading
+}
+
+// randomReadings are up to 60 readings of a scope; in one of two histories they follow each other closely, as where one
+// cleaning is sampled over and over.
+func randomReadings(rng *rand.Rand) []shown {
+	hours, cleanings, uses := 40, []int{1, 1, 1, 2, 3}, 10
+	if rng.IntN(2) == 0 {
+		hours, cleanings, uses = 12, []int{1}, 100
+	}
+	now, cycle := at(0), unit.Instant(0)
+	all := make([]shown, 1+rng.IntN(60))
+	for i := range all {
+		now = now.Add(time.Duration(rng.IntN(hours+1)) * time.Hour)
+		if rng.IntN(uses) == 0 {
+			cycle = now.Add(-time.Duration(rng.IntN(3)) * time.Hour)
+		}
+		all[i] = shown{
+			history.Series{Scope: "D", Point: []scope.PointKind{scope.OuterDistalEnd, scope.InstrumentLumen}[rng.IntN(2)]},
+			history.Reading{Scope: "D", Cycle: cycle, Cleaning: cleanings[rng.IntN(len(cleanings))], At: now},
+		}
+	}
+	return all
+}
+
+// same says whether two numbers stand for the same, as they did before.
+func same(known map[int]int, a, b int) bool {
+	if _, seen := known[a]; !seen {
+		known[a] = b
+	}
+	return known[a] == b
+}
+
+// One cleaning is sampled every 12 hours with no cycle on record: how long that has gone on decides.
+func TestSinceIsUnsure(t *testing.T) {
+	t.Parallel()
+	for _, test := range []struct {
+		name string
+		last history.Reading
+		sure bool
+	}{
+		{"12 h later", history.Reading{Scope: "D", Cleaning: 1, At: at(96)}, false},
+		{"more than 12 h later", history.Reading{Scope: "D", Cleaning: 1, At: at(96) + 1}, true},
+		{"after another cleaning", history.Reading{Scope: "D", Cleaning: 2, At: at(96)}, true},
+		{"with a cycle on record", history.Reading{Scope: "D", Cycle: at(90), Cleaning: 1, At: at(96)}, true},
+		{"of another scope", history.Reading{Scope: "E", Cleaning: 1, At: at(96)}, true},
+	} {
+		v := history.Verifications{Since: at(0)}
+		for hours := 12.0; hours <= 84; hours += 12 {
+			v.Of(history.Reading{Scope: "D", Cleaning: 1, At: at(hours)})
+		}
+		if v.Of(test.last); v.Sure(test.last.Scope) != test.sure {
+			t.Errorf("%s: sure = %t, want %t", test.name, !test.sure, test.sure)
+		}
+	}
+	late := history.Verifications{Since: at(0)}
+	if late.Of(history.Reading{Scope: "D", Cycle: at(-1), Cleaning: 1, At: at(1)}); late.Sure("D") {
+		t.Error("a cycle that began before the readings are shown")
 	}
 }

@@ -103,6 +103,7 @@ func (r RuleSet) Rules() []Rule {
 			if i > 0 {
 				s.add("from", Choice, string(step.From), optional, oneOf(before(list[:i])))
 			}
+			s.add("after_fail", Choice, string(step.AfterFail), optional, oneOf(reprocessing.AfterFails))
 			s.add("on_late", Phrase, step.OnLate, optional).add("on_fail", Phrase, step.OnFail, optional)
 			add(Steps, strings.TrimPrefix(model+", "+text.Spaced(step.Step), ", "), stepWords(step), &step.Source, s)
 		}
@@ -282,6 +283,9 @@ func stepWords(s reprocessing.StepRule) string {
 			from = text.Spaced(s.From)
 		}
 		parts = append(parts, fmt.Sprintf("begins within %s after %s; when it is late: %s", s.Within, from, s.OnLate))
+	}
+	if s.AfterFail != reprocessing.JustRepeat {
+		parts = append(parts, fmt.Sprintf("once it failed it counts again only after %s", s.AfterFail.Words()))
 	}
 	if s.OnFail != "" {
 		parts = append(parts, "when it fails: "+s.OnFail)

@@ -142,8 +142,8 @@ type Circumstances struct {
 	Recovery  unit.Number            `json:"recovery,omitzero"`
 }
 
-// Judgement is the outcome of one reading with everything that it rests on. Only Judge and Voided
-// make one.
+// Judgement is the outcome of one reading with everything that it rests on. Only Judge, Flawed and
+// Voided make one.
 type Judgement struct {
 	Outcome Outcome `json:"outcome"`
 	// Level is the level that decided; nil when there is none.
@@ -162,6 +162,16 @@ type Judgement struct {
 // Voided returns the judgement of a value whose sample does not count.
 func Voided(v Value, why string) Judgement {
 	return Judgement{Outcome: Void, Judged: v, Why: why}
+}
+
+// Flawed returns the judgement of a value whose sample does not count: why, and what to do instead. It is void, but for one that is over
+// its action level. Residue that was found was there, however the sample was taken, and good readings never outweigh it.
+func Flawed(v Value, c Circumstances, levels []Level, why, instead string) Judgement {
+	if j := Judge(v, c, levels); j.Outcome == Action {
+		j.Why += "; it counts although " + why
+		return j
+	}
+	return Voided(v, why+": "+instead)
 }
 
 // Doubted returns what a judgement still says once the trust is gone from what the reading was made with.

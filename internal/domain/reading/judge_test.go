@@ -338,6 +338,25 @@ func TestSeverity(t *testing.T) {
 	}
 }
 
+// What is wrong with a sample takes nothing from what it found, and makes nothing of it good.
+func TestFlawed(t *testing.T) {
+	l := level()
+	for v := range 400 {
+		value := rlu(unit.Number(v))
+		plain := reading.Judge(value, circumstances(), []reading.Level{l})
+		j := reading.Flawed(value, circumstances(), []reading.Level{l}, "the lot is recalled", "take another")
+		switch {
+		case plain.Outcome == reading.Action && (j.Outcome != reading.Action || j.Why != plain.Why+"; it counts although the lot is recalled"):
+			t.Errorf("%d: %+v", v, j)
+		case plain.Outcome != reading.Action && (j.Outcome != reading.Void || j.Why != "the lot is recalled: take another"):
+			t.Errorf("%d: %+v", v, j)
+		}
+	}
+	if j := reading.Flawed(rlu(900), circumstances(), nil, "the lot is recalled", "take another"); j.Outcome != reading.Void {
+		t.Errorf("without a level: %+v", j)
+	}
+}
+
 func TestCombine(t *testing.T) {
 	const below, alert, action, void, none = reading.OK, reading.Alert, reading.Action, reading.Void, reading.None
 	list := func(o ...reading.Outcome) []reading.Outcome { return o }

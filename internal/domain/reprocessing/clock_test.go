@@ -123,7 +123,9 @@ func TestReadyNowIsNeverMilder(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		h := fresh[rapid.IntRange(0, 1).Draw(rt, "history")]
 		h.Steps, h.Samples = slices.Clone(h.Steps), slices.Clone(h.Samples)
-		h = disturb(rt, h, morning)
+		if rapid.Bool().Draw(rt, "disturbed") {
+			h = disturb(rt, h, morning)
+		}
 		at := between(rt, "at", morning+3*hour, morning+24*hour)
 		h, _ = worsen(rt, h, morning, at+rapid.SampledFrom([]unit.Instant{0, 24, 24 * 365 * 70}).Draw(rt, "ahead")*hour)
 		past := reprocessing.Release(h, rules, at, zone)

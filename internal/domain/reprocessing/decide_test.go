@@ -1,6 +1,7 @@
 package reprocessing_test
 
 import (
+	"slices"
 	"testing"
 
 	"rinsate/internal/base/unit"
@@ -119,6 +120,88 @@ func TestRetestCarriesOver(t *testing.T) {
 	}
 }
 
+// A point that nobody has to sample, and that was over the action level when somebody did, has to be sampled after a
+// later cleaning until it passes: other points do not show that it is clean.
+func TestPointOverTheActionLevelIsSampledAgain(t *testing.T) {
+	at := func(text string) unit.Instant { return instant(t, text) }
+	h := undecided(t)
+	const extra = scope.SuctionLumen
+	over := decision("first", 1, at("08:30"), at("08:50"), at("08:51"), reading.Action)
+	over.Verification.Points = []reading.PointResult{{Point: extra, Outcome: reading.Action}}
+	missed := decision("second", 2, at("08:30"), at("09:00"), at("09:01"), reading.Action)
+	missed.Verification.Points = []reading.PointResult{{Point: extra, Outcome: reading.None}}
+	passed := decision("second", 2, at("08:30"), at("09:00"), at("09:01"), reading.Action)
+	passed.Verification.Points = []reading.PointResult{{Point: extra, Outcome: reading.Alert}}
+	repaired := reprocessing.Repair{Repair: scope.Repair{Scope: "D-01", Sent: at("08:52"), Returned: at("09:10")}}
+	for name, test := range map[string]struct {
+		before   []reprocessing.Decision
+		cleaning int
+		change   func(h *reprocessing.History)
+		passes   bool
+	}{
+		"not sampled":              {[]reprocessing.Decision{over}, 2, nil, false},
+		"sampled, and it passed":   {[]reprocessing.Decision{over}, 2, sampled(taken(at("09:22"), 2, extra, reading.OK)), true},
+		"sampled, and over again":  {[]reprocessing.Decision{over}, 2, sampled(taken(at("09:22"), 2, extra, reading.Action)), false},
+		"not sampled since, twice": {[]reprocessing.Decision{over, missed}, 3, nil, false},
+		"out of order":             {[]reprocessing.Decision{missed, over}, 3, nil, false},
+		"passed since":             {[]reprocessing.Decision{over, passed}, 3, nil, true},
+		"over later":               {[]reprocessing.Decision{over}, 1, nil, true},
+		"over before a repair": {[]reprocessing.Decision{over}, 2, func(h *reprocessing.History) {
+			h.Repairs = []reprocessing.Repair{repaired}
+		}, true},
+	} {
+		h.Decisions, h.Repairs = test.before, nil
+		h.Samples = everyPoint(h, at("09:22"), test.cleaning, reading.OK)
+		if test.change != nil {
+			test.change(&h)
+		}
+		if d, _ := decide(t, h, nil, "09:22", test.cleaning); d.Passed() != test.passes {
+			t.Errorf("%s: passed = %t, want %t: %+v", name, d.Passed(), test.passes, d.Verification)
+		}
+	}
+}
+
+func sampled(x reprocessing.Taken) func(*reprocessing.History) {
+	return func(h *reprocessing.History) { h.Samples = append(h.Samples, x) }
+}
+
+// What was sampled and decided after a repair is of another cycle.
+func TestDecideLeavesTheNextCycle(t *testing.T) {
+	at := func(text string) unit.Instant { return instant(t, text) }
+	h := undecided(t)
+	h.Repairs = []reprocessing.Repair{{Repair: scope.Repair{Scope: "D-01", Sent: at("09:30"), Returned: at("10:00")}}}
+	h.Samples = append(everyPoint(h, at("09:22"), 1, reading.OK), everyPoint(h, at("10:00"), 1, reading.Action)...)
+	h.Decisions = []reprocessing.Decision{decision("after", 1, at("10:00"), at("10:00"), at("10:01"), reading.Action)}
+	if d, prior := decide(t, h, nil, "09:22", 1); prior != nil || !d.Passed() {
+		t.Errorf("%+v after %+v", d.Verification, prior)
+	}
+	if d, prior := decide(t, h, nil, "10:00", 1); prior == nil || d.Verification.Outcome != reading.Action {
+		t.Errorf("after the repair: %+v after %+v", d.Verification, prior)
+	}
+}
+
+// The cleanings after one are those of its cycle that were sampled or decided on, in order.
+func TestLaterCleanings(t *testing.T) {
+	at := func(text string) unit.Instant { return instant(t, text) }
+	h := undecided(t)
+	h.Repairs = []reprocessing.Repair{{Repair: scope.Repair{Scope: "D-01", Sent: at("10:30"), Returned: at("11:00")}}}
+	tip := h.Model.Routine()[0]
+	h.Samples = []reprocessing.Taken{
+		taken(at("09:22"), 1, tip, reading.Action), taken(at("09:52"), 3, tip, reading.OK), taken(at("09:42"), 2, tip, reading.OK),
+		taken(at("09:43"), 2, tip, reading.OK), taken(at("11:00"), 5, tip, reading.OK),
+	}
+	h.Decisions = []reprocessing.Decision{
+		decision("second", 2, at("08:30"), at("09:42"), at("09:44"), reading.Action), decision("fourth", 4, at("08:30"), at("10:02"), at("10:03"), reading.None),
+	}
+	want := []reprocessing.Cleaned{{Cleaning: 2, At: at("09:43")}, {Cleaning: 3, At: at("09:52")}, {Cleaning: 4, At: at("10:03")}}
+	if got := h.Later(at("09:22"), 1); !slices.Equal(got, want) {
+		t.Errorf("after the first: %v, want %v", got, want)
+	}
+	if got := h.Later(at("09:22"), 4); len(got) != 0 {
+		t.Errorf("after the last: %v", got)
+	}
+}
+
 // The last allowed cleaning escalates; a cleaning that passed does not bring it nearer.
 func TestEscalation(t *testing.T) {
 	at := func(text string) unit.Instant { return instant(t, text) }
@@ -153,6 +236,8 @@ func TestNewDecision(t *testing.T) {
 	over, open := decision("first", 1, 10, 20, 30, reading.Action), decision("first", 1, 10, 20, 30, reading.None)
 	later := base
 	later.Last++
+	last := over
+	last.Verification.Next.Act = reading.HoldScope
 	for _, test := range []struct {
 		name        string
 		d           reprocessing.Decision
@@ -167,6 +252,9 @@ func TestNewDecision(t *testing.T) {
 		{"passed before, over now", over, &base, true, true},
 		{"over before and now", over, &over, false, false},
 		{"passed before, unfinished now", open, &base, true, false},
+		{"over before, the last that is allowed now", last, &over, true, true},
+		{"the last that was allowed, another follows now", over, &last, true, false},
+		{"the last that is allowed, before and now", last, &last, false, false},
 	} {
 		if got := test.d.New(test.prior); got != test.isNew {
 			t.Errorf("%s: new = %t, want %t", test.name, got, test.isNew)

@@ -163,7 +163,7 @@ func TestEntryChecks(t *testing.T) {
 		{"step of nothing", reprocessing.Step{Kind: reprocessing.Drying, Start: 5}.Check(), "the scope is missing"},
 		{
 			"unknown step", reprocessing.Step{Scope: "D-01", Kind: "polish", Start: 5}.Check(),
-			`"polish" is not a step that is recorded; allowed: point-of-use, transport, leak-test, manual-cleaning, inspection, disinfection`,
+			`"polish" is not a step that is recorded; allowed: point-of-use, transport, leak-test, soak, manual-cleaning, inspection, disinfection`,
 		},
 		{"verification", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Verification, Start: 5}.Check(), `"verification" is not a step that is recorded`},
 		{"step without a start", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying}.Check(), "when did it start?"},

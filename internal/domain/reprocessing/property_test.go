@@ -40,7 +40,7 @@ func disturb(t *rapid.T, h reprocessing.History, morning unit.Instant) reprocess
 			}
 			h.Steps = append(h.Steps, again)
 		case 5:
-			h.Steps[i].Delayed, h.Steps[i].DisinfectantLot, h.Steps[i].Cabinet = "", "", ""
+			h.Steps[i].DisinfectantLot, h.Steps[i].Cabinet = "", ""
 		case 6:
 			h.Decisions = h.Decisions[:len(h.Decisions)-min(1, len(h.Decisions))]
 		case 7:

@@ -6,7 +6,6 @@ import (
 	"slices"
 	"time"
 
-	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/sampling"
@@ -109,7 +108,7 @@ func answer(h History, rules Rules, at unit.Instant, zone *time.Location) Answer
 	g.service()
 	g.holds()
 	if g.inUse() {
-		return g.answer
+		return g.ordered()
 	}
 	g.start()
 	g.overlaps()
@@ -126,6 +125,17 @@ func answer(h History, rules Rules, at unit.Instant, zone *time.Location) Answer
 	if g.answer.State != Ready {
 		g.answer.Until = 0
 	}
+	return g.ordered()
+}
+
+// ordered returns the answer with what is to be done in order: the acts on the scope as they follow each other,
+// then what other people decide.
+func (g *release) ordered() Answer {
+	for _, d := range g.decisions {
+		if !slices.Contains(g.answer.Next, d) {
+			g.answer.Next = append(g.answer.Next, d)
+		}
+	}
 	return g.answer
 }
 
@@ -138,6 +148,10 @@ type release struct {
 	answer Answer
 	// startedBy and startRecord say what began the cycle.
 	startedBy, startRecord string
+	// bedside is the end of the last use, from which residue dries; zero when none is on record.
+	bedside unit.Instant
+	// decisions are what other people have to decide before the scope can be ready, beside the acts.
+	decisions []string
 	// previous is the end of the last required step that was looked at.
 	previous     unit.Instant
 	previousStep StepKind
@@ -178,14 +192,15 @@ func (g *release) service() {
 // holds looks for holds that nobody has lifted.
 func (g *release) holds() {
 	for _, hold := range g.h.OpenHolds() {
-		next := "sample again and pass, or lift the hold with a second person"
+		next := "lift the hold after a cleaning verification that passed, or with a second person"
 		switch {
 		case hold.Escalated:
 			next = "the lead decides: inspect, leak-test, repair or culture; then lift the hold by name"
 		case !hold.EndsByVerification():
 			next = "settle what the hold is for; then two people lift it"
 		}
-		g.block(OnHold, Reason{Text: fmt.Sprintf("on hold since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID, Since: hold.At}, next)
+		g.block(OnHold, Reason{Text: fmt.Sprintf("on hold since %s: %s", hold.At.In(g.zone), hold.Reason), By: hold.By, Record: hold.ID, Since: hold.At}, "")
+		g.decisions = append(g.decisions, next)
 	}
 }
 
@@ -194,6 +209,9 @@ func (g *release) holds() {
 func (g *release) start() {
 	at, by, record := Start(g.h)
 	g.answer.Cycle, g.startRecord = at, record
+	for _, u := range g.h.Uses {
+		g.bedside = max(g.bedside, u.last())
+	}
 	g.startedBy = fmt.Sprintf("%s at %s", by, at.In(g.zone))
 }
 
@@ -218,7 +236,7 @@ func (g *release) steps() {
 	due := sampling.DueAt(g.rules.Due, g.h.record(), g.at, g.zone)
 	g.answer.Due = due
 	g.previous = g.answer.Cycle
-	for _, rule := range g.rules.For(g.h.Model.Name) {
+	for _, rule := range g.rules.withSoak(g.h.Model.Name) {
 		if rule.Step == Verification {
 			g.verification(rule, due)
 			continue
@@ -227,24 +245,56 @@ func (g *release) steps() {
 	}
 }
 
-// of returns the steps of one kind in this cycle, the earliest first.
+// of returns the steps of one kind in this cycle, the earliest first. What is done at the bedside belongs to the
+// use, also where the scope was away for repair since.
 func (g *release) of(kind StepKind) []Step {
-	steps := keep(g.h.Steps, func(s Step) bool { return s.Kind == kind && s.Start >= g.answer.Cycle })
+	if kind == PointOfUse {
+		return g.since(kind, g.bedside)
+	}
+	return g.since(kind, g.answer.Cycle)
+}
+
+// since returns the steps of one kind that began at an instant or later, the earliest first.
+func (g *release) since(kind StepKind, from unit.Instant) []Step {
+	steps := keep(g.h.Steps, func(s Step) bool { return s.Kind == kind && s.Start >= from })
 	slices.SortStableFunc(steps, func(a, b Step) int { return cmp.Compare(a.Start, b.Start) })
 	return steps
 }
 
 func (g *release) step(rule StepRule) {
+	var delayed *StepRule
+	switch rule.Step { //nolint:exhaustive // the others are asked for as the rule says
+	case PointOfUse:
+		if !g.bedside.Known() {
+			rule.Required = false // it never was on a patient here
+		}
+	case Soak:
+		if delayed = g.missed(); delayed != nil {
+			rule.Required = true
+		}
+	}
 	done := g.of(rule.Step)
-	p := Progress{Step: rule.Step, Status: MissingStep, Deadline: g.deadline(rule)}
+	p := Progress{Step: rule.Step, Status: MissingStep, Deadline: g.deadline(rule, g.at)}
+	if rule.Step == Soak && !rule.Required && len(done) == 0 {
+		return // no part of a cycle that went as it should
+	}
 	defer func() { g.answer.Steps = append(g.answer.Steps, p) }()
 	if len(done) == 0 {
 		switch {
 		case !rule.Required:
 			p.Status = NotDueStep
+		case p.Deadline.Known() && g.at > p.Deadline && rule.Step == PointOfUse: // the soak answers it
+			p.Status = NotDueStep
+			g.note(cite(Reason{Text: fmt.Sprintf("%s is not on record and should have begun by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source))
 		case p.Deadline.Known() && g.at > p.Deadline:
-			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s has not begun and should have by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source),
-				rule.OnLate)
+			next := rule.OnLate
+			if rule.Step.dries() { // the soak was asked for before
+				next = "do and record: " + rule.Step.Words()
+			}
+			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s has not begun and should have by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source), next)
+		case delayed != nil:
+			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s is not on record in time, and no soak for delayed reprocessing either", delayed.Step.Words())}, delayed.Source),
+				delayed.OnLate)
 		default:
 			next := "do and record: " + rule.Step.Words()
 			if p.Deadline.Known() {
@@ -262,7 +312,8 @@ func (g *release) step(rule StepRule) {
 		}
 	}
 	before := len(g.answer.Reasons)
-	g.late(rule, done, p.Deadline)
+	g.late(rule, done)
+	unanswered := g.unanswered(rule, done)
 	switch {
 	case last.Result == Fail:
 		p.Status = FailedStep
@@ -272,6 +323,19 @@ func (g *release) step(rule StepRule) {
 		p.Status = RunningStep
 		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s goes on since %s", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
 			"finish and record: "+rule.Step.Words())
+	case unanswered != nil:
+		p.Status = FailedStep
+		g.block(InReprocessing, cite(Reason{
+			Text: fmt.Sprintf("%s at %s failed, and %s passed at %s without %s between them", rule.Step.Words(), unanswered.Start.In(g.zone), rule.Step.Words(),
+				last.Start.In(g.zone), rule.AfterFail.Words()),
+			Record: unanswered.ID,
+		}, rule.Source), orElse(rule.OnFail, rule.AfterFail.Words()+", then repeat: "+rule.Step.Words()))
+	case takesTime(rule.Step) && last.End == last.Start:
+		p.Status = FailedStep
+		g.block(InReprocessing, cite(Reason{
+			Text:   fmt.Sprintf("%s at %s began and ended at the same time, which proves nothing", rule.Step.Words(), last.Start.In(g.zone)),
+			Record: last.ID,
+		}, rule.Source), "repeat: "+rule.Step.Words())
 	case rule.AtLeast > 0 && last.End.Sub(last.Start) < rule.AtLeast.Duration():
 		p.Status = FailedStep
 		g.block(InReprocessing, cite(Reason{
@@ -295,7 +359,7 @@ func (g *release) step(rule StepRule) {
 		if rule.Step == Storage || rule.Step == Issue {
 			start = last.last()
 		}
-		if start < g.previous {
+		if g.previousStep != "" && start < g.previous {
 			p.Status = StaleStep
 			g.block(InReprocessing, cite(Reason{
 				Text:   fmt.Sprintf("%s at %s came before %s ended at %s", rule.Step.Words(), last.Start.In(g.zone), g.previousStep.Words(), g.previous.In(g.zone)),
@@ -308,6 +372,34 @@ func (g *release) step(rule StepRule) {
 	}
 }
 
+// takesTime says which steps nobody does in no time.
+func takesTime(kind StepKind) bool {
+	return kind == Soak || kind == ManualCleaning || kind == Disinfection || kind == Drying
+}
+
+// unanswered returns a failed step before the last of its kind that the last does not answer, nil when there is
+// none: what the failure asks for did not come between them.
+func (g *release) unanswered(rule StepRule, done []Step) *Step {
+	last := done[len(done)-1]
+	for i, failed := range done[:len(done)-1] {
+		if failed.Result != Fail {
+			continue
+		}
+		switch rule.AfterFail {
+		case JustRepeat:
+		case RepairFirst: // with the return from it a new cycle begins
+			return &done[i]
+		case CleanAgain:
+			if !slices.ContainsFunc(g.of(ManualCleaning), func(s Step) bool {
+				return s.Result != Fail && s.Start >= failed.last() && s.End.Known() && s.End <= last.Start
+			}) {
+				return &done[i]
+			}
+		}
+	}
+	return nil
+}
+
 // needsResult says which steps are checks: without a stated result they show nothing.
 func needsResult(kind StepKind) bool {
 	return kind == LeakTest || kind == Inspection || kind == Disinfection
@@ -318,36 +410,6 @@ func orElse(text, other string) string {
 		return other
 	}
 	return text
-}
-
-// deadline returns when a step must begin: Within after the step From, or after the use where that
-// step is not on record, which is the earlier and so the safe start of the clock.
-func (g *release) deadline(rule StepRule) unit.Instant {
-	if rule.Within == 0 {
-		return 0
-	}
-	from := g.answer.Cycle
-	for i, earlier := range g.of(rule.From) {
-		if i == 0 || earlier.last() < from {
-			from = earlier.last()
-		}
-	}
-	return from.Add(rule.Within.Duration())
-}
-
-// late looks at the first step of a kind that did not fail: a repeat after a failed verification has no
-// such limit.
-func (g *release) late(rule StepRule, done []Step, deadline unit.Instant) {
-	first := done[max(0, slices.IndexFunc(done, func(s Step) bool { return s.Result != Fail }))]
-	if !deadline.Known() || first.Start <= deadline {
-		return
-	}
-	words := fmt.Sprintf("%s began at %s, later than %s", rule.Step.Words(), first.Start.In(g.zone), deadline.In(g.zone))
-	if !text.Stated(first.Delayed) {
-		g.block(InReprocessing, cite(Reason{Text: words + "; what was done about the delay is not on record", Record: first.ID}, rule.Source), rule.OnLate)
-		return
-	}
-	g.note(cite(Reason{Text: words + "; done about it: " + first.Delayed, Record: first.ID}, rule.Source))
 }
 
 // disinfection compares the facts of a disinfection with what its disinfectant needs. A fact that is not
@@ -404,10 +466,15 @@ func (g *release) verification(rule StepRule, due []sampling.Due) {
 	})
 	open := g.h.undecided(g.answer.Cycle)
 	blocked := false
+	failed := len(verifications) > 0 && !verifications[len(verifications)-1].Passed()
 	for _, d := range due {
 		if d.Blocks {
 			blocked = true
-			g.block(InReprocessing, cite(Reason{Text: "sampling is due: " + d.Why}, d.Source), "sample and read: "+scope.Named(d.Points))
+			next := "sample and read: " + scope.Named(d.Points)
+			if failed {
+				next = "" // what comes after the failed one says it, and what comes before that
+			}
+			g.block(InReprocessing, cite(Reason{Text: "sampling is due: " + d.Why}, d.Source), next)
 		} else {
 			g.note(cite(Reason{Text: "sampling is due: " + d.Why}, d.Source))
 		}

@@ -67,9 +67,11 @@ type StepKind string
 
 // The steps.
 const (
-	PointOfUse     StepKind = "point-of-use"
-	Transport      StepKind = "transport"
-	LeakTest       StepKind = "leak-test"
+	PointOfUse StepKind = "point-of-use"
+	Transport  StepKind = "transport"
+	LeakTest   StepKind = "leak-test"
+	// Soak is what delayed reprocessing adds where residue had time to dry.
+	Soak           StepKind = "soak"
 	ManualCleaning StepKind = "manual-cleaning"
 	Inspection     StepKind = "inspection"
 	// Verification stands for the verification of samples; it has no step record of its own.
@@ -83,7 +85,7 @@ const (
 
 // StepKinds lists every step in the usual order.
 var StepKinds = []StepKind{
-	PointOfUse, Transport, LeakTest, ManualCleaning, Inspection, Verification,
+	PointOfUse, Transport, LeakTest, Soak, ManualCleaning, Inspection, Verification,
 	Disinfection, FinalRinse, Drying, Storage, Issue,
 }
 
@@ -120,8 +122,6 @@ type Step struct {
 	By       string `json:"by,omitempty"`
 	Result   Result `json:"result,omitempty"`
 	Note     string `json:"note,omitempty"`
-	// Delayed says what was done because cleaning began too late.
-	Delayed string `json:"delayed,omitempty"`
 	// The facts of a disinfection or sterilization.
 	Disinfectant        string       `json:"disinfectant,omitempty"`
 	DisinfectantLot     string       `json:"disinfectant_lot,omitempty"`
@@ -196,6 +196,9 @@ func (d Decision) Passed() bool { return d.Verification.Complete && d.Verificati
 
 // last returns the last instant of the verification that is on record; an unfinished verification may lack Last.
 func (d Decision) last() unit.Instant { return max(d.Cycle, d.First, d.Last) }
+
+// begun returns the first instant of the verification that is on record.
+func (d Decision) begun() unit.Instant { return max(d.Cycle, d.First) }
 
 // covers says whether the sample needs no further decision: the decision took it into account, or
 // it came after its cleaning was decided and a later cleaning was decided since.

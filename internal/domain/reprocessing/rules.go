@@ -21,11 +21,38 @@ type StepRule struct {
 	// record) to the start of this one.
 	Within unit.Span `yaml:"within,omitempty" json:"within,omitzero"`
 	From   StepKind  `yaml:"from,omitempty" json:"from,omitempty"`
+	// AfterFail is what has to come between a failed step and the one that takes its place.
+	AfterFail AfterFail `yaml:"after_fail,omitempty" json:"after_fail,omitempty"`
 	// OnLate says what to do when Within has passed, OnFail what to do after a failed step.
 	OnLate          string `yaml:"on_late,omitempty" json:"on_late,omitempty"`
 	OnFail          string `yaml:"on_fail,omitempty" json:"on_fail,omitempty"`
 	sampling.Source `yaml:",inline"`
 }
+
+// AfterFail is what a failed step asks for before a repeat of it counts.
+type AfterFail string
+
+// What a failure may ask for. A leak or a damage does not go by testing or looking again.
+const (
+	JustRepeat  AfterFail = "" // nothing: to do it again is the answer
+	CleanAgain  AfterFail = "cleaning"
+	RepairFirst AfterFail = "repair"
+)
+
+// Words says what has to come, in a few words.
+func (a AfterFail) Words() string {
+	switch a {
+	case CleanAgain:
+		return "a manual cleaning"
+	case RepairFirst:
+		return "a repair"
+	case JustRepeat:
+	}
+	return ""
+}
+
+// AfterFails lists what a rule can say.
+var AfterFails = []AfterFail{CleanAgain, RepairFirst}
 
 // Cabinet is a place where reprocessed scopes wait, and how long they may.
 type Cabinet struct {
@@ -71,6 +98,16 @@ func (r Rules) For(model string) []StepRule {
 		return steps
 	}
 	return r.Steps
+}
+
+// withSoak returns the steps of a model in order with the soak among them, which any delay may ask for.
+func (r Rules) withSoak(model string) []StepRule {
+	steps := r.For(model)
+	cleaning := slices.IndexFunc(steps, func(s StepRule) bool { return s.Step == ManualCleaning })
+	if cleaning < 0 || slices.ContainsFunc(steps, func(s StepRule) bool { return s.Step == Soak }) {
+		return steps
+	}
+	return slices.Insert(slices.Clone(steps), cleaning, StepRule{Step: Soak, Source: steps[cleaning].Source})
 }
 
 func (r Rules) disinfectant(name string) (Disinfectant, bool) {
@@ -153,6 +190,9 @@ func checkSteps(where string, steps []StepRule) error {
 			return fmt.Errorf("%s: %s: a time is below zero", where, s.Step.Words())
 		case s.From != "" && !seen[s.From]:
 			return fmt.Errorf("%s: %s: the step %q that its clock starts from must come before it", where, s.Step.Words(), s.From)
+		case s.AfterFail != JustRepeat && !slices.Contains(AfterFails, s.AfterFail):
+			return fmt.Errorf("%s: %s: after_fail %q is not known; allowed: %s, or nothing where a repeat is enough", where, s.Step.Words(), s.AfterFail,
+				scope.Words(AfterFails))
 		case s.Within > 0 && s.OnLate == "":
 			return fmt.Errorf("%s: %s: say in on_late what to do when the limit has passed", where, s.Step.Words())
 		case s.Citation == "":

@@ -3,6 +3,7 @@ package reprocessing
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -67,6 +68,23 @@ func (h History) Overlaps() []Use {
 func CycleStart(h History, at unit.Instant) unit.Instant {
 	start, _, _ := Start(h.until(at))
 	return start
+}
+
+// cycleEnd returns when the cycle ended that an instant belongs to: the scope was used or came back from repair
+// after it.
+func (h History) cycleEnd(at unit.Instant) unit.Instant {
+	end := unit.Instant(math.MaxInt64)
+	for _, u := range h.Uses {
+		if u.Start > at {
+			end = min(end, u.Start)
+		}
+	}
+	for _, r := range h.Repairs {
+		if r.Returned > at {
+			end = min(end, r.Returned)
+		}
+	}
+	return end
 }
 
 // inUse looks for uses that have not ended.

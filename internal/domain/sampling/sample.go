@@ -322,12 +322,20 @@ func (c Clocks) longest(m Method) (unit.Span, bool) {
 
 // Limits that do not follow from clocks.
 
-// Flaws lists what makes a sample void besides its clocks, given the point of the model that it
-// was taken from: fluid that never was in contact with the whole channel shows nothing.
-func (s Sample) Flaws(p scope.Point) []string {
+// Flaws lists what makes a sample void besides its clocks, given the point of the model that it was taken from
+// and the flush that its protocol asks for, zero where it asks for none: fluid that never was in contact with the
+// whole channel shows nothing, and a level holds for one volume alone, since a larger one thins what is read.
+// How far a volume may be off is common practice.
+func (s Sample) Flaws(p scope.Point, flush unit.Millilitres) []string {
 	var flaws []string
 	if s.NotApplicable == "" && p.NotApplicable != "" {
 		flaws = append(flaws, fmt.Sprintf("a sample of a point that cannot be sampled: %s", p.NotApplicable))
+	}
+	switch {
+	case s.Flushed > 0 && p.DeadVolume > 0 && s.Flushed < p.DeadVolume:
+		flaws = append(flaws, fmt.Sprintf("%s mL flushed is less than the %.1f mL that the channel holds", s.Flushed, float64(p.DeadVolume)))
+	case s.Flushed > 0 && flush > 0 && (s.Flushed*10 < flush*9 || s.Flushed*10 > flush*11):
+		flaws = append(flaws, fmt.Sprintf("%s mL flushed; the protocol asks for %s mL, give or take a tenth", s.Flushed, flush))
 	}
 	if s.Recovered > 0 && p.DeadVolume > 0 && s.Recovered < p.DeadVolume {
 		flaws = append(flaws, fmt.Sprintf("%s mL recovered is less than the %.1f mL that the channel holds", s.Recovered, float64(p.DeadVolume)))

@@ -387,29 +387,39 @@ func TestFlaws(t *testing.T) {
 		recovered    unit.Millilitres
 		point        scope.Point
 		want         []string
+		flushed      unit.Millilitres // 40 mL where nothing is said
 	}{
-		{"more than the channel holds", "it was in contact with the whole channel", 19, point, nil},
-		{"exactly what it holds", "not less than the dead volume", 18.7, point, nil},
-		{"less than it holds", "mostly dead volume", 18, point, []string{"18 mL recovered is less than the 18.7 mL that the channel holds"}},
-		{"not measured", "unknown is not judged here", 0, point, nil},
-		{"a surface", "it holds nothing", 1, scope.Point{Kind: scope.OuterDistalEnd}, nil},
+		{"more than the channel holds", "it was in contact with the whole channel", 19, point, nil, 0},
+		{"exactly what it holds", "not less than the dead volume", 18.7, point, nil, 0},
+		{"less than it holds", "mostly dead volume", 18, point, []string{"18 mL recovered is less than the 18.7 mL that the channel holds"}, 0},
+		{"not measured", "unknown is not judged here", 0, point, nil, 0},
+		{"a surface", "it holds nothing", 1, scope.Point{Kind: scope.OuterDistalEnd}, nil, 0},
 		{
 			"a sealed channel", "nobody could have sampled it", 19,
 			scope.Point{NotApplicable: "the channel is sealed"},
-			[]string{"a sample of a point that cannot be sampled: the channel is sealed"},
+			[]string{"a sample of a point that cannot be sampled: the channel is sealed"}, 0,
 		},
+		{"less flushed than it holds", "the fluid never left the channel", 0, point, []string{"2 mL flushed is less than the 18.7 mL that the channel holds"}, 2},
+		{"ten times the flush", "residue is thinned, the level is not", 0, point, []string{"400 mL flushed; the protocol asks for 40 mL, give or take a tenth"}, 400},
+		{"a tenth more", "give or take a tenth", 0, point, nil, 44},
+		{"over a tenth more", "give or take a tenth", 0, point, []string{"44.1 mL flushed; the protocol asks for 40 mL, give or take a tenth"}, 44.1},
+		{"a tenth less", "give or take a tenth", 0, point, nil, 36},
+		{"over a tenth less", "give or take a tenth", 0, point, []string{"35.9 mL flushed; the protocol asks for 40 mL, give or take a tenth"}, 35.9},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			s := rinse(start)
 			s.Recovered = tt.recovered
-			if diff := cmp.Diff(tt.want, s.Flaws(tt.point)); diff != "" {
+			if tt.flushed > 0 {
+				s.Flushed = tt.flushed
+			}
+			if diff := cmp.Diff(tt.want, s.Flaws(tt.point, 40)); diff != "" {
 				t.Errorf("%s (-want +got):\n%s", tt.reason, diff)
 			}
 		})
 	}
 	absent := sampling.Sample{NotApplicable: "the channel is sealed"}
-	if flaws := absent.Flaws(scope.Point{NotApplicable: "the channel is sealed"}); len(flaws) != 0 {
+	if flaws := absent.Flaws(scope.Point{NotApplicable: "the channel is sealed"}, 0); len(flaws) != 0 {
 		t.Errorf("a point recorded as not applicable has flaws: %q", flaws)
 	}
 }

@@ -3,6 +3,7 @@ package figure_test
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -22,10 +23,13 @@ var now = unit.At(time.Date(2026, 11, 24, 9, 12, 0, 0, time.UTC))
 // minutes is an instant before now.
 func minutes(before int) unit.Instant { return now.Add(-time.Duration(before) * time.Minute) }
 
+// usual are the steps of a cycle in which nothing was late.
+var usual = slices.DeleteFunc(slices.Clone(reprocessing.StepKinds), func(k reprocessing.StepKind) bool { return k == reprocessing.Soak })
+
 // at makes a cycle in which so many steps are done; the rest is missing.
 func at(done int, state reprocessing.State) reprocessing.Answer {
 	a := reprocessing.Answer{Scope: "D-01", At: now, State: state, Cycle: minutes(150)}
-	for i, k := range reprocessing.StepKinds[:10] {
+	for i, k := range usual[:10] {
 		p := reprocessing.Progress{Step: k, Status: reprocessing.MissingStep}
 		switch {
 		case k == reprocessing.Transport || k == reprocessing.FinalRinse || (k == reprocessing.Storage && state != reprocessing.Ready):

@@ -157,6 +157,7 @@ var table = map[Key]entry{
 	stepKey(reprocessing.PointOfUse):     {us: reprocessing.PointOfUse.Words(), uk: "bedside clean"},
 	stepKey(reprocessing.Transport):      {us: reprocessing.Transport.Words()},
 	stepKey(reprocessing.LeakTest):       {us: reprocessing.LeakTest.Words()},
+	stepKey(reprocessing.Soak):           {us: reprocessing.Soak.Words()},
 	stepKey(reprocessing.ManualCleaning): {us: reprocessing.ManualCleaning.Words()},
 	stepKey(reprocessing.Inspection):     {us: reprocessing.Inspection.Words()},
 	stepKey(reprocessing.Verification):   {us: reprocessing.Verification.Words(), usBrief: "cleaning test"},

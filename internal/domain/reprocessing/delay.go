@@ -1,0 +1,111 @@
+package reprocessing
+
+import (
+	"fmt"
+	"slices"
+
+	"rinsate/internal/base/unit"
+)
+
+// Two kinds of clock run until a step begins.
+//
+// Up to the manual cleaning it is residue that dries. The clock starts with the end of the use, or with that of a
+// point-of-use treatment which was in time itself: one that came hours late, or for which no limit is set, starts
+// none anew. What is late here stays late, since the residue has dried: only delayed reprocessing answers it, so that
+// a soak is required then, with a manual cleaning after it (manufacturers' instructions; Multisociety 2016 and HICPAC 2016 ask for both
+// times). What somebody writes about a delay answers nothing. A cleaning that is repeated later has no such clock.
+//
+// After the cleaning it is what grows or settles between two steps. That clock starts whenever the earlier step
+// ends, and what is late is done again from there.
+
+// dries says whether the clock of a step is one of residue that dries.
+func (k StepKind) dries() bool {
+	return slices.Index(StepKinds, k) <= slices.Index(StepKinds, ManualCleaning)
+}
+
+// deadline returns when a step must begin that has not begun before an instant; zero when no clock runs for it.
+func (g *release) deadline(rule StepRule, before unit.Instant) unit.Instant {
+	if rule.Within == 0 {
+		return 0
+	}
+	from := g.answer.Cycle
+	if rule.Step.dries() {
+		if from = g.driesFrom(rule.From); !from.Known() {
+			return 0
+		}
+		return from.Add(rule.Within.Duration())
+	}
+	for _, s := range g.of(rule.From) {
+		if s.Result != Fail && s.End.Known() && s.End <= before {
+			from = max(from, s.End)
+		}
+	}
+	return from.Add(rule.Within.Duration())
+}
+
+// driesFrom returns since when residue dries for a clock that starts with a step: the end of that step where it
+// was in time, or that of the use. It is zero where no use is on record.
+func (g *release) driesFrom(kind StepKind) unit.Instant {
+	i := slices.IndexFunc(g.rules.For(g.h.Model.Name), func(r StepRule) bool { return r.Step == kind })
+	if i < 0 || !g.bedside.Known() {
+		return g.bedside
+	}
+	limit := g.deadline(g.rules.For(g.h.Model.Name)[i], g.at)
+	for _, s := range g.since(kind, g.bedside) {
+		if s.Result != Fail {
+			if s.End.Known() && limit.Known() && s.Start <= limit {
+				return s.End
+			}
+			break
+		}
+	}
+	return g.bedside
+}
+
+// late looks whether a step began in time. What residue that dried asks for is asked for by the soak.
+func (g *release) late(rule StepRule, done []Step) {
+	last := done[len(done)-1]
+	if !rule.Step.dries() {
+		if limit := g.deadline(rule, last.Start); limit.Known() && last.Start > limit {
+			g.block(InReprocessing, g.began(rule, last, limit), rule.OnLate)
+		}
+		return
+	}
+	if first, limit := g.first(rule); first != nil && limit.Known() && first.Start > limit {
+		g.note(g.began(rule, *first, limit))
+	}
+}
+
+func (g *release) began(rule StepRule, s Step, limit unit.Instant) Reason {
+	return cite(Reason{Text: fmt.Sprintf("%s began at %s, later than %s", rule.Step.Words(), s.Start.In(g.zone), limit.In(g.zone)), Record: s.ID}, rule.Source)
+}
+
+// first returns the first step of a kind since the last use that did not fail, nil when there is none, and when it
+// had to begin. It stopped the drying, also where the scope was away for repair since.
+func (g *release) first(rule StepRule) (first *Step, limit unit.Instant) {
+	all := g.since(rule.Step, g.bedside)
+	if i := slices.IndexFunc(all, func(s Step) bool { return s.Result != Fail }); i >= 0 {
+		first = &all[i]
+		return first, g.deadline(rule, first.Start)
+	}
+	return nil, g.deadline(rule, g.at)
+}
+
+// missed returns the rule of a step that stops residue from drying and was not begun in time; nil when all were,
+// or can still be.
+func (g *release) missed() *StepRule {
+	for _, rule := range g.rules.For(g.h.Model.Name) {
+		if !rule.Step.dries() || !rule.Required {
+			continue
+		}
+		first, limit := g.first(rule)
+		begun := g.at
+		if first != nil {
+			begun = first.Start
+		}
+		if limit.Known() && begun > limit {
+			return &rule
+		}
+	}
+	return nil
+}
