@@ -51,9 +51,9 @@ func (b *bench) wantNow(what string, want reprocessing.State, words ...string) {
 const doubted = "nobody has compared it with another clock since"
 
 // compare compares the clock with a phone that shows what this clock does, by two leads at the machine.
-func (b *bench) compare() desk.Receipt {
+func (b *bench) compare() {
 	b.Helper()
-	return b.must(func(w *desk.Work) (desk.Receipt, error) {
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.CompareClock(desk.Entry{By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: b.at()})
 	})
 }
@@ -202,6 +202,7 @@ func TestJumpAndBack(t *testing.T) {
 }
 
 func jumpAndBack(t *testing.T, far time.Duration) {
+	t.Helper()
 	holds := []string{"smells", "action level"}
 	b := start(t)
 	b.reprocessed()
@@ -224,7 +225,8 @@ func jumpAndBack(t *testing.T, far time.Duration) {
 	}
 	b.wantNow("back", reprocessing.OnHold, "smells", doubted)
 	b.compare()
-	b.wantNow("compared: the holds, and no step that proves anything", reprocessing.OnHold, append(holds, "no reprocessing step is on record since the last use ended")...)
+	b.wantNow("compared: the holds, and no step that proves anything", reprocessing.OnHold,
+		append(holds, "no reprocessing step is on record since the last use ended")...)
 	a := b.readyNow()
 	if a.Cycle > b.at() {
 		t.Errorf("the cycle began at %s", a.Cycle)
@@ -357,8 +359,14 @@ func TestCompareClock(t *testing.T) {
 		{name: "a technician and an auditor", actor: technician("T-01"), second: b.as("V-01", 0, access.Auditor), want: fault.Forbidden, words: "one who may"},
 		{name: "a name alone", actor: technician("T-01"), note: reprocessing.ClockNote{Second: "T-02"}, want: fault.Unsigned, words: "has not shown"},
 		{name: "two minutes apart", actor: b.as("L-01", 0, access.Lead), apart: 2 * time.Minute},
-		{name: "more than two minutes ahead", actor: b.as("L-01", 0, access.Lead), apart: 2*time.Minute + time.Second, want: fault.Invalid, words: "set it right first"},
-		{name: "more than two minutes behind", actor: b.as("L-01", 0, access.Lead), apart: -2*time.Minute - time.Second, want: fault.Invalid, words: "set it right first"},
+		{
+			name: "more than two minutes ahead", actor: b.as("L-01", 0, access.Lead), apart: 2*time.Minute + time.Second,
+			want: fault.Invalid, words: "set it right first",
+		},
+		{
+			name: "more than two minutes behind", actor: b.as("L-01", 0, access.Lead), apart: -2*time.Minute - time.Second,
+			want: fault.Invalid, words: "set it right first",
+		},
 		{name: "no other clock", actor: b.as("L-01", 0, access.Lead), note: reprocessing.ClockNote{Other: "the sun"}, want: fault.Invalid, words: "radio-clock"},
 		{name: "one person at the machine", actor: access.Operator("L-01"), want: fault.Invalid, words: "two people on duty"},
 		{name: "two at the machine", actor: access.Operator("L-01"), note: reprocessing.ClockNote{Second: "L-02"}},

@@ -33,7 +33,8 @@ func TestStepped(t *testing.T) {
 		{"more than ten minutes ahead", 10*time.Minute + 6*time.Second, 5 * time.Second, true, true, "set ahead by 10min1s"},
 		{"asleep for a night", 8 * time.Hour, 8 * time.Hour, false, false, ""},
 	} {
-		n, ok := reprocessing.Stepped(reprocessing.Ticked{Wall: noon, Elapsed: time.Hour}, reprocessing.Ticked{Wall: noon.Add(test.wall), Elapsed: time.Hour + test.elapsed})
+		before := reprocessing.Ticked{Wall: noon, Elapsed: time.Hour}
+		n, ok := reprocessing.Stepped(before, reprocessing.Ticked{Wall: noon.Add(test.wall), Elapsed: before.Elapsed + test.elapsed})
 		if ok != test.noted || n.Large() != test.large || test.noted && !strings.HasSuffix(n.Words(), test.words) {
 			t.Errorf("%s: noted %t, large %t, %q", test.reason, ok, n.Large(), n.Words())
 		}
