@@ -70,7 +70,7 @@ func played() {
 		fmt.Fprintln(os.Stderr, "the clock of the script:", err)
 		os.Exit(1)
 	}
-	os.Exit(run(clock))
+	os.Exit(run(clock, nil))
 }
 
 func orUsual(text, usual string) string {

@@ -13,11 +13,12 @@ import (
 	"rinsate/internal/cli"
 )
 
-func main() { os.Exit(run(time.Now)) }
+func main() { os.Exit(run(time.Now, cli.Elapsed)) }
 
-// run is the whole program; clock is the only one that it has.
-func run(clock func() time.Time) int {
+// run is the whole program; clock is the only one that it has, but for one that nobody sets, to notice when somebody
+// sets the other.
+func run(clock func() time.Time, elapsed func() (time.Duration, error)) int {
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
-	return cli.Run(ctx, os.Args[1:], cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}, clock)
+	return cli.Run(ctx, os.Args[1:], cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Elapsed: elapsed}, clock)
 }

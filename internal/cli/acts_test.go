@@ -20,6 +20,7 @@ import (
 // --by, or does something else, is a mistake.
 var does = map[string]string{
 	"hold":           "PlaceHold",
+	"clock compare":  "CompareClock",
 	"lift":           "LiftHold",
 	"ask":            "Ask",
 	"unrecall":       "TakeBackRecall",

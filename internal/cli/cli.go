@@ -45,6 +45,9 @@ const (
 type Streams struct {
 	In       io.Reader
 	Out, Err io.Writer
+	// Elapsed is a clock that nobody sets, to hold the computer's clock against while pages are served (Elapsed);
+	// nil where that is a clock of a test.
+	Elapsed func() (time.Duration, error)
 }
 
 // app is what all commands share.
@@ -139,6 +142,9 @@ func (a *app) view(c *cobra.Command, ask func(desk.View) error) error {
 
 // boardAt returns every scope's state at the instant of an --at flag.
 func boardAt(v desk.View, at string) ([]reprocessing.Answer, error) {
+	if at == "" {
+		return v.Day().BoardNow(v.Now())
+	}
 	when, err := instant(at, v.Zone(), v.Now())
 	if err != nil {
 		return nil, err
@@ -154,7 +160,7 @@ func instant(text string, zone *time.Location, now unit.Instant) (unit.Instant, 
 	if at, err := table.ParseTime(text); err == nil {
 		return at, nil
 	}
-	for _, layout := range []string{"2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02"} {
+	for _, layout := range []string{"2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02T15:04", "2006-01-02"} {
 		if t, err := time.ParseInLocation(layout, text, zone); err == nil {
 			return unit.At(t), nil
 		}

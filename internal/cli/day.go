@@ -43,7 +43,11 @@ Exit code 0: ready, 4: not ready.`,
 						return err
 					}
 				}
-				answer, err := v.Release(args[0], when, asked)
+				ask := v.Release
+				if at == "" {
+					ask = v.ReleaseNow
+				}
+				answer, err := ask(args[0], when, asked)
 				if err != nil {
 					return err
 				}
@@ -320,11 +324,10 @@ who is registered here. With several open holds, --hold names one.`,
 
 // openHold finds the hold to be lifted.
 func openHold(w *desk.Work, tag, wanted string) (string, error) {
-	h, err := w.Around(tag, w.Now(), w.Now(), store.Forever)
+	open, err := w.OpenHolds(tag, w.Now())
 	if err != nil {
 		return "", err
 	}
-	open := h.OpenHolds()
 	if wanted != "" {
 		open = slices.DeleteFunc(open, func(x reprocessing.Hold) bool { return !strings.HasPrefix(x.ID, wanted) })
 	}

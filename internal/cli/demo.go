@@ -158,7 +158,7 @@ const lastShown = 8
 // today prints what the lead of a reprocessing department asks in the morning.
 func (a servingCommands) today(c *cobra.Command, d *desk.Desk) error {
 	return d.View(c.Context(), func(v desk.View) error {
-		board, err := v.Day().Board(v.Now())
+		board, err := v.Day().BoardNow(v.Now())
 		if err != nil {
 			return err
 		}

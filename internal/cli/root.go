@@ -75,6 +75,7 @@ now, until when, and if not, why not.
 		dayCommands{a}.holdCommand(),
 		dayCommands{a}.liftCommand(),
 		dayCommands{a}.askCommand(),
+		dayCommands{a}.clockCommand(),
 		dayCommands{a}.voidCommand(),
 		eraseCommand(a),
 		sampleCommands{a}.checkCommand(),

@@ -47,10 +47,15 @@ Accounts are made with: rinsate user add`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return a.open(c.Context(), func(d *desk.Desk) error {
-				examining, stop := context.WithCancel(c.Context())
+				examining, end := context.WithCancel(c.Context())
 				var beside sync.WaitGroup
 				beside.Go(func() { d.DB.KeepExamining(examining, a.examined) })
 				defer beside.Wait()
+				defer end()
+				stop, err := a.watchClock(c.Context(), d)
+				if err != nil {
+					return err
+				}
 				defer stop()
 				return a.serve(c.Context(), d, o, web.Options{Clock: a.clock, Door: identity.NewDoor(d.DB, access.Standard)})
 			})

@@ -196,7 +196,15 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if l.Scope != "" && l.Scope != hold.Scope {
 		return Receipt{}, invalid("%s has no such hold: it is on another scope", l.Scope)
 	}
-	l.Scope = hold.Scope
+	l.Scope, l.Placed = hold.Scope, 0
+	clock, err := w.clock()
+	if err != nil {
+		return Receipt{}, err
+	}
+	if hold.Unsure = clock.Unsure(kept.Seq, kept.Recorded); hold.Unsure.Known() {
+		hold.At = min(hold.At, hold.Unsure, l.At)
+		l.Placed = hold.At
+	}
 	if l.At < hold.At {
 		return Receipt{}, invalid("lift of the hold on %s: it would end at %s, before it was placed at %s", l.Scope, l.At.In(w.Zone()), hold.At.In(w.Zone()))
 	}

@@ -174,9 +174,16 @@ func (v DayView) Job(tag string, now unit.Instant) (Job, error) {
 	start := reprocessing.CycleStart(h, now)
 	cleaning := reprocessing.Cleaning(h, now)
 	d, _ := reprocessing.Decide(h, rules.Reprocessing, rules.Reading, now, cleaning, v.Zone())
-	j = Job{Answer: v.relied(reprocessing.Release(h, rules.Reprocessing, now, v.Zone())), Model: h.Model.Name, Kind: h.Model.Kind, Verification: d.Verification}
+	j = Job{Model: h.Model.Name, Kind: h.Model.Kind, Verification: d.Verification}
 	j.Test = reading.Test(d.Verification.Cleaning)
-	for _, hold := range h.OpenHolds() {
+	if j.Answer, err = v.ReleaseNow(tag, now, store.Forever); err != nil {
+		return j, err
+	}
+	holds, err := v.OpenHolds(tag, now)
+	if err != nil {
+		return j, err
+	}
+	for _, hold := range holds {
 		j.Holds = append(j.Holds, JobHold{hold.ID, hold})
 	}
 	readings, err := v.readingsSince(tag, start, now)

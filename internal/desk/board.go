@@ -14,8 +14,15 @@ import (
 	"rinsate/internal/store"
 )
 
-// Board returns the release check's answer for every instrument that is in service at an instant.
-func (v DayView) Board(at unit.Instant) ([]reprocessing.Answer, error) {
+// BoardNow returns the release check's answer for every instrument that is in service at the present instant.
+func (v DayView) BoardNow(now unit.Instant) ([]reprocessing.Answer, error) {
+	return v.board(now, v.ReleaseNow)
+}
+
+// Board returns the release check's answer for every instrument that was in service at an instant of the past.
+func (v DayView) Board(at unit.Instant) ([]reprocessing.Answer, error) { return v.board(at, v.Release) }
+
+func (v DayView) board(at unit.Instant, ask func(tag string, at, known unit.Instant) (reprocessing.Answer, error)) ([]reprocessing.Answer, error) {
 	instruments, err := v.Registry().Instruments()
 	if err != nil {
 		return nil, err
@@ -25,7 +32,7 @@ func (v DayView) Board(at unit.Instant) ([]reprocessing.Answer, error) {
 		if i.InService > at || i.Retired.Known() && i.Retired <= at {
 			continue
 		}
-		a, err := v.Release(i.Tag, at, store.Forever)
+		a, err := ask(i.Tag, at, store.Forever)
 		if err != nil {
 			return nil, err
 		}

@@ -61,7 +61,7 @@ func (c *Checker) Load(kind Kind, t *table.Table) error {
 		anchor := ""
 		switch kind { //nolint:exhaustive // the others are dealt with above
 		case Fleet:
-			i := r.instrument()
+			i, _ := r.instrument()
 			anchor, err = "model", i.Check()
 			if _, ok := c.models[i.Model]; err == nil && !ok {
 				err = fmt.Errorf("model %q is not in the file of models", i.Model)

@@ -78,15 +78,15 @@ type Liftable struct {
 	Second bool
 }
 
-// Liftables returns the holds of a scope that are open at an instant, the oldest first.
-func (v RecordsView) Liftables(tag string, at unit.Instant) ([]Liftable, error) {
-	var open reprocessing.History
-	if err := v.holds(&open, tag, span{to: at, known: store.Forever}); err != nil {
+// Liftables returns the holds of a scope that are open now, the oldest first.
+func (v RecordsView) Liftables(tag string, now unit.Instant) ([]Liftable, error) {
+	open, err := v.OpenHolds(tag, now)
+	if err != nil {
 		return nil, err
 	}
 	var all []Liftable
-	for _, h := range open.Holds {
-		verification, err := v.passedSince(h, at)
+	for _, h := range open {
+		verification, err := v.passedSince(h, now)
 		if err != nil {
 			return nil, err
 		}

@@ -7,7 +7,7 @@ import (
 )
 
 // callCare is what to do when the records or the tables cannot be relied on.
-const callCare = "call whoever looks after the machine: nothing here shows whether the scope may be used"
+const callCare = "call whoever looks after this computer: nothing here shows whether the scope may be used"
 
 // relied returns an answer as far as the records that it rests on can be relied on: while the ledger contradicts
 // itself nothing is ready, and while a table differs from it no scope that this bears on is. What is worse stays.
@@ -39,12 +39,12 @@ func (d *Desk) Doubt() string {
 	case !found.At.Known() || found.Good():
 		return ""
 	case found.Fault != "":
-		return "The ledger contradicts itself, found " + found.Since.In(zone) + ": no scope is ready. Call whoever looks after the machine."
+		return "The ledger contradicts itself, found " + found.Since.In(zone) + ": no scope is ready. Call whoever looks after this computer."
 	case len(found.Tables) > 0 && !found.Rebuilt:
-		return "Tables differ from the records, found " + found.At.In(zone) + ": the scopes concerned are not ready. Call whoever looks after the machine."
+		return "Tables differ from the records, found " + found.At.In(zone) + ": the scopes concerned are not ready. Call whoever looks after this computer."
 	case len(found.Tables) > 0:
 		return "Tables differed from the records and were rebuilt " + found.At.In(zone) +
-			": another program has written to the database. Call whoever looks after the machine."
+			": another program has written to the database. Call whoever looks after this computer."
 	}
-	return "What keeps other programs from changing the tables is damaged, found " + found.At.In(zone) + ". Call whoever looks after the machine."
+	return "What keeps other programs from changing the tables is damaged, found " + found.At.In(zone) + ". Call whoever looks after this computer."
 }

@@ -76,7 +76,7 @@ func TestNothingIsReadyOverDoubtfulRecords(t *testing.T) {
 	for i, a := range answers {
 		if a.State != reprocessing.NotKnown || a.Until.Known() || !a.Reasons[0].Blocks ||
 			!strings.Contains(a.Reasons[0].Text, "the ledger contradicts itself since "+since.In(b.desk.DB.Zone())) ||
-			!strings.Contains(a.Next[0], "call whoever looks after the machine") {
+			!strings.Contains(a.Next[0], "call whoever looks after this computer") {
 			t.Errorf("answer %d: %s: %v; %q", i, a.State, a.Reasons, a.Next)
 		}
 	}

@@ -25,7 +25,7 @@ D-01,X1001,,Example D,own,room 1,2026-01-05T07:00:00+01:00,
 `,
 	anchor: "tag",
 	line: func(in *intake, r row) (string, func() (bool, error)) {
-		x, unsaid := r.instrument(), r.col["owner"].Word() == ""
+		x, unsaid := r.instrument()
 		return "instrument " + x.Tag, func() (bool, error) {
 			if err := in.keepScope(&x, unsaid); err != nil {
 				return false, err
@@ -35,15 +35,16 @@ D-01,X1001,,Example D,own,room 1,2026-01-05T07:00:00+01:00,
 	},
 }
 
-func (r row) instrument() scope.Instrument {
-	i := scope.Instrument{
+// instrument reads a scope; unsaid says that the row does not say whose it is.
+func (r row) instrument() (i scope.Instrument, unsaid bool) {
+	i = scope.Instrument{
 		Tag: r.col["tag"].Text(), Serial: r.col["serial"].Text(), Barcode: r.col["barcode"].Text(), Model: r.col["model"].Text(),
 		Owner: scope.Owner(r.col["owner"].Word()), Location: r.col["location"].Text(), InService: r.col["in_service"].Time(), Retired: r.col["retired"].Time(),
 	}
-	if i.Owner == "" {
+	if unsaid = i.Owner == ""; unsaid {
 		i.Owner = scope.Own
 	}
-	return i
+	return i, unsaid
 }
 
 // keepScope leaves what is on record of a scope as it is where a row of a file says nothing of it or would take it

@@ -19,12 +19,48 @@ type span struct {
 	from, to, known unit.Instant
 	// open are uses that began before from and are part of the history all the same.
 	open []reprocessing.Use
+	// present is the present instant where the history is asked for as it stands now, whatever the clock said when
+	// something was written; else zero.
+	present unit.Instant
+	clock   reprocessing.Clock
+}
+
+// stamp returns what an entry of the span carries.
+func (s span) stamp(k store.Kept) reprocessing.Stamp {
+	stamp := stampOf(k)
+	if s.present.Known() {
+		stamp.Unsure = s.clock.Unsure(k.Seq, k.Recorded)
+	}
+	return stamp
 }
 
 // Around returns the history of a scope that decides about one instant: everything since the start
 // of the last use before it, all repairs, the open holds and requests, and a summary of the rest.
 // It holds what happened up to `to` and could be known at `known`.
 func (v View) Around(tag string, at, to, known unit.Instant) (reprocessing.History, error) {
+	return v.around(tag, at, span{to: to, known: known})
+}
+
+// present returns the history of a scope that decides about the present instant, with everything on record that
+// claims to lie ahead, and what is known of the clock that dated it.
+func (v View) present(tag string, now, known unit.Instant) (reprocessing.History, reprocessing.Clock, error) {
+	clock, err := v.clock()
+	if err != nil {
+		return reprocessing.History{}, clock, err
+	}
+	h, err := v.around(tag, now, span{to: store.Forever, known: known, present: now, clock: clock})
+	return h, clock, err
+}
+
+// OpenHolds returns the holds of a scope that are open now, whatever the clock said when they were placed; each is
+// placed by now, or by when another clock was compared.
+func (v View) OpenHolds(tag string, now unit.Instant) ([]reprocessing.Hold, error) {
+	h, _, err := v.present(tag, now, store.Forever)
+	return h.Present(now).OpenHolds(), err
+}
+
+func (v View) around(tag string, at unit.Instant, s span) (reprocessing.History, error) {
+	known := s.known
 	var h reprocessing.History
 	var ok bool
 	var err error
@@ -41,8 +77,7 @@ func (v View) Around(tag string, at, to, known unit.Instant) (reprocessing.Histo
 	} else if !ok {
 		return h, notFound("import the models", "model %q of scope %s is not registered", h.Instrument.Model, tag)
 	}
-	s := span{to: to, known: known}
-	if s.from, s.open, err = v.lastUses(tag, at, known); err != nil {
+	if s.from, s.open, err = v.lastUses(tag, at, s); err != nil {
 		return h, err
 	}
 	if err := v.load(&h, tag, s); err != nil {
@@ -54,7 +89,8 @@ func (v View) Around(tag string, at, to, known unit.Instant) (reprocessing.Histo
 // lastUses returns from when on a history is loaded so that everything is in it since the beginning of the
 // use that ended last by an instant, and of all that overlap with it; zero when there was none. open are
 // the uses that began before and had not ended at the instant, however long ago.
-func (v View) lastUses(tag string, at, known unit.Instant) (from unit.Instant, open []reprocessing.Use, err error) {
+func (v View) lastUses(tag string, at unit.Instant, s span) (from unit.Instant, open []reprocessing.Use, err error) {
+	known := s.known
 	last, ok, err := v.tx.LastEvent(tag, record.Use, "", at, known)
 	if err != nil || !ok {
 		return 0, nil, err
@@ -67,7 +103,7 @@ func (v View) lastUses(tag string, at, known unit.Instant) (from unit.Instant, o
 					next = min(next, u.Start)
 					return
 				}
-				u.Stamp = stampOf(k)
+				u.Stamp = s.stamp(k)
 				open = append(open, u)
 			})
 		})
@@ -81,7 +117,7 @@ func (v View) lastUses(tag string, at, known unit.Instant) (from unit.Instant, o
 // load reads the entries of a span.
 func (v View) load(h *reprocessing.History, tag string, s span) error {
 	h.Uses = append(h.Uses, s.open...)
-	f := folder{history: h, samples: map[string]int{}, doubts: map[ledger.ID]*reprocessing.Doubt{}}
+	f := folder{history: h, span: s, samples: map[string]int{}, doubts: map[ledger.ID]*reprocessing.Doubt{}}
 	// What takes the trust from readings comes before these. It is looked for by the readings, not by its
 	// own time: the check that failed may have been made before the use, or after the next one.
 	if err := v.tx.Doubts(tag, s.from, s.to, s.known, f.add); err != nil {
@@ -101,13 +137,22 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 // holds reads the holds of a scope that are open at the end of a span. A lift that rests on a verification
 // alone ends its hold only as long as no other decision has taken the place of that one.
 func (v View) holds(h *reprocessing.History, tag string, s span) error {
-	f := folder{history: h}
-	if s.known == store.Forever {
-		return v.tx.HoldsOpenAt(tag, s.to, f.add)
+	f := folder{history: h, span: s}
+	if s.known == store.Forever && !s.clock.Stepped() {
+		lifted := s.to
+		if s.present.Known() {
+			lifted = s.present
+		}
+		return v.tx.HoldsOpenAt(tag, s.to, lifted, f.add)
 	}
 	lifts := map[string][]reprocessing.Lift{}
 	err := v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
-		return fold(k, func(l reprocessing.Lift) { lifts[l.Hold] = append(lifts[l.Hold], l) })
+		return fold(k, func(l reprocessing.Lift) {
+			l.Stamp = s.stamp(k)
+			if !s.present.Known() || l.Counts(s.present) {
+				lifts[l.Hold] = append(lifts[l.Hold], l)
+			}
+		})
 	}, record.Lift)
 	if err != nil {
 		return err
@@ -117,6 +162,7 @@ func (v View) holds(h *reprocessing.History, tag string, s span) error {
 		if err != nil {
 			return err
 		}
+		hold.Stamp = s.stamp(k)
 		for _, l := range lifts[string(k.ID)] {
 			if ends, err := v.ends(l, hold, s.known); ends || err != nil {
 				return err
@@ -158,7 +204,7 @@ func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 			switch {
 			case d.Verification.Outcome == reading.Action:
 				h.Earlier.Failed = max(h.Earlier.Failed, d.Last)
-			case d.Passed():
+			case d.Passed() && !s.stamp(k).Unsure.Known():
 				h.Earlier.Passed = d.Last
 			}
 		})
@@ -180,13 +226,14 @@ func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 // folder turns records into the entries of a history.
 type folder struct {
 	history *reprocessing.History
+	span    span
 	samples map[string]int
 	// doubts says of readings that must not be relied on why that is so.
 	doubts map[ledger.ID]*reprocessing.Doubt
 }
 
 func (f *folder) add(k store.Kept) error {
-	h, stamp := f.history, stampOf(k)
+	h, stamp := f.history, f.span.stamp(k)
 	switch k.Kind() {
 	case record.Use:
 		return fold(k, func(u reprocessing.Use) { u.Stamp = stamp; h.Uses = append(h.Uses, u) })
@@ -218,6 +265,7 @@ func (f *folder) add(k store.Kept) error {
 		}
 		if i, ok := f.samples[m.Sample]; ok { // the sample may have been voided
 			h.Samples[i].Sample, err = h.Samples[i].Add(m)
+			h.Samples[i].Unsure = max(h.Samples[i].Unsure, stamp.Unsure) // as sure as what is least sure of it
 		}
 		return err
 	case record.Suspect:
@@ -230,6 +278,7 @@ func (f *folder) add(k store.Kept) error {
 		return fold(k, func(r reading.Reading) {
 			if i, ok := f.samples[r.Sample]; ok {
 				h.Samples[i].AddReading(r.Judgement, r.With.At, f.doubts[k.ID])
+				h.Samples[i].Unsure = max(h.Samples[i].Unsure, stamp.Unsure)
 			}
 		})
 	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules, record.Level,
@@ -239,17 +288,37 @@ func (f *folder) add(k store.Kept) error {
 	return nil
 }
 
-// Release answers whether a scope may be used at an instant, as it would have been answered at known.
+// ReleaseNow answers whether a scope may be used at the present instant, as it would have been answered at known:
+// what is on record counts whatever the clock says, and nothing is ready while that is in doubt.
+func (v View) ReleaseNow(tag string, now, known unit.Instant) (reprocessing.Answer, error) {
+	rules, err := v.Registry().Rules(now, known)
+	if err != nil {
+		return reprocessing.Answer{}, err
+	}
+	h, clock, err := v.present(tag, now, known)
+	if err != nil {
+		return reprocessing.Answer{}, err
+	}
+	return v.relied(reprocessing.ReleaseNow(orUnknown(h, tag), rules.Reprocessing, clock, now, v.Zone())), nil
+}
+
+// Release answers whether a scope may be used at an instant, as it would have been answered at known. It is for the
+// past: what is recorded of a later time is left out. ReleaseNow is for the present.
 func (v View) Release(tag string, at, known unit.Instant) (reprocessing.Answer, error) {
 	h, rules, err := v.state(tag, at, known)
 	if err != nil {
 		return reprocessing.Answer{}, err
 	}
+	return v.relied(reprocessing.Release(orUnknown(h, tag), rules.Reprocessing, at, v.Zone())), nil
+}
+
+// orUnknown makes the history of a scope that was not registered yet one of a scope that is not in service.
+func orUnknown(h reprocessing.History, tag string) reprocessing.History {
 	if h.Instrument.Tag == "" {
 		h.Instrument.Tag = tag
 		h.Instrument.InService = store.Forever
 	}
-	return v.relied(reprocessing.Release(h, rules.Reprocessing, at, v.Zone())), nil
+	return h
 }
 
 func (v View) state(tag string, at, known unit.Instant) (reprocessing.History, policy.RuleSet, error) {

@@ -48,6 +48,8 @@ var (
 	ToPlaceHold = access.Act{Name: "PlaceHold", What: "place a hold", Needs: needs(access.PlaceHold)}
 	ToAttach    = access.Act{Name: "Attach", What: "file a photograph or a document", Needs: needs(access.PlaceHold)}
 	ToLiftHold  = access.Act{Name: "LiftHold", What: "lift holds", Needs: needs(access.LiftHold), Signed: true}
+	// ToCompareClock takes a second person besides, unless the lead does it: see Work.CompareClock.
+	ToCompareClock = access.Act{Name: "CompareClock", What: "compare the clock", Needs: needs(access.RecordStep), Signed: true}
 	// ToHandleSignal is also how a signal is closed and opened again, which is ToCloseSignal.
 	ToHandleSignal = access.Act{Name: "HandleSignal", What: "do something about a signal", Needs: needs(access.PlaceHold, access.SeeNumbers)}
 	ToCloseSignal  = access.Act{Name: "HandleSignal", What: "close a signal or open it again", Needs: needs(access.Adopt, access.SeeNumbers), Signed: true}
@@ -88,7 +90,7 @@ var (
 // Acts are all acts that record something, but for the reading in of files: see ImportOf.
 var Acts = []access.Act{
 	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToCheckMeter,
-	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToHandleSignal, ToCloseSignal, ToVoid, ToErase,
+	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToHandleSignal, ToCloseSignal, ToVoid, ToErase,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToTakeBackRecall,
 	ToRegisterPerson,
 	ToRegisterTarget, ToAdoptRules, ToAdoptFrom, ToAdoptLevel, ToAdoptDerived, ToAdoptCharts, ToAdoptChart, ToRecordComparison,

@@ -55,6 +55,7 @@ var whoMay = map[string]string{
 	"place a hold":                      "TLI",
 	"file a photograph or a document":   "TLI",
 	"lift holds":                        "LI!",
+	"compare the clock":                 "TL!",
 	"erase texts":                       "L!",
 	"do something about a signal":       "LI",
 	"close a signal or open it again":   "LI!",
@@ -206,6 +207,9 @@ func everything(t *testing.T) (*bench, attempts) {
 		},
 		"LiftHold": func(w *desk.Work, _ string) error {
 			return only(w.LiftHold(desk.Entry{Second: b.as("L-09", 0, access.Lead)}, reprocessing.Lift{Hold: string(hold), Reason: "it was nothing"}))
+		},
+		"CompareClock": func(w *desk.Work, _ string) error {
+			return only(w.CompareClock(desk.Entry{Second: b.as("T-09", 0, access.Technician)}, reprocessing.ClockNote{Other: reprocessing.Phone, Saw: now}))
 		},
 		"HandleSignal": func(w *desk.Work, _ string) error {
 			return only(w.OnSignals().HandleSignal(desk.Entry{}, handling(trend.Explained, "the lot after all")))

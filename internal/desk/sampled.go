@@ -409,7 +409,8 @@ func (w *Work) decidedIn(tag string, inside unit.Instant) (reprocessing.History,
 	if err != nil {
 		return reprocessing.History{}, err
 	}
-	return w.Around(tag, inside, next-1, store.Forever)
+	// Nothing is decided from what a wrong clock dated later than now: ReleaseNow looks at that.
+	return w.Around(tag, inside, min(next-1, w.tx.Now.Add(futureSlack)), store.Forever)
 }
 
 // decideIn decides on one cleaning and records the decision as id, and what follows from it, when it is new.
@@ -452,7 +453,12 @@ func (w *Work) follow(rules policy.RuleSet, d reprocessing.Decision, prior *repr
 	case d.Passed():
 		// Read only now: when the decision supersedes one that a lift rested on, that hold is open again.
 		var open reprocessing.History
-		if err := w.holds(&open, d.Scope, span{to: store.Forever, known: store.Forever}); err != nil {
+		clock, err := w.clock()
+		if err != nil {
+			return nil, err
+		}
+		s := span{to: store.Forever, known: store.Forever, present: w.tx.Now.Add(futureSlack), clock: clock}
+		if err := w.holds(&open, d.Scope, s); err != nil {
 			return nil, err
 		}
 		for _, hold := range open.Holds {

@@ -54,6 +54,7 @@ var layerOf = map[string]int{
 	"internal/cli":                     11,
 	"internal/demo":                    11,
 	"cmd/rinsate":                      12,
+	"scripts/hazards":                  12, // takes each control away and sees that its test fails
 	"scripts/sentences":                12, // writes down what the program can say
 	"scripts/size":                     12, // says what the bytes of the program are
 	"scripts/snapshot":                 12, // a tool for whoever changes the code

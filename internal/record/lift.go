@@ -14,6 +14,7 @@ var lift = describe(kind[reprocessing.Lift]{
 	fields: []Field{
 		names("hold", "hold", "the hold that it lifts"), found("scope", "", ByScope), plain("at", ""), found("by", "", ByPerson),
 		remark("reason", "reason"), names("verification", "verification", "the cleaning verification that it rests on"), found("second", "second person", ByPerson),
+		plain("placed", "the hold was placed by"),
 	},
 	tables: func(l reprocessing.Lift, p *Placing) {
 		p.Lift = l.Hold

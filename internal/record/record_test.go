@@ -16,6 +16,7 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reprocessing"
 )
 
 var update = flag.Bool("update", false, "write docs/records.md anew")
@@ -239,6 +240,20 @@ func TestOlderBodiesStayReadable(t *testing.T) {
 		if err != nil || string(r.Body) != `{"tag":"D-01","from":5}` || r.BodyVersion != 3 {
 			t.Errorf("version %d: %s of version %d, %v", version, r.Body, r.BodyVersion, err)
 		}
+	}
+}
+
+// The notes of the clock of version 1 knew of steps back alone.
+func TestOldNotesOfTheClock(t *testing.T) {
+	t.Parallel()
+	r, _, err := current(ledger.Record{Type: string(Clock), BodyVersion: 1, Body: json.RawMessage(`{"before":1772438400000000,"now":1772434800000000}`)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	n, err := Body[reprocessing.ClockNote](r)
+	want := reprocessing.ClockNote{From: 1_772_438_400_000_000, To: 1_772_434_800_000_000, Noticed: reprocessing.ByRecords}
+	if err != nil || n != want || n.Words() != "the computer's clock was set back by 1h" {
+		t.Errorf("%+v (%s) %v", n, n.Words(), err)
 	}
 }
 

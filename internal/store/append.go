@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"time"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -18,10 +17,6 @@ import (
 type appending struct{ *Tx }
 
 func (tx *Tx) appending() appending { return appending{tx} }
-
-// clockSlack is how far the computer's clock may fall behind the last record before it counts as
-// set back; time servers correct small differences all the time.
-const clockSlack = 2 * time.Second
 
 // Draft is a record before it has its place in the ledger.
 type Draft struct {
@@ -70,13 +65,10 @@ func (tx *Tx) Append(d Draft) (r ledger.Record, fresh bool, err error) {
 	if err := record.CheckText(d.Type, body, d.By, d.Device, d.Reason); err != nil {
 		return r, false, err
 	}
-	if err := tx.appending().noticeClock(); err != nil {
+	if err := NoticeClock(tx); err != nil {
 		return r, false, err
 	}
 	r.Recorded = max(tx.Now, tx.write.head.recorded)
-	if tx.Now < tx.write.head.recorded.Add(-clockSlack) {
-		r.Recorded = tx.Now
-	}
 	return r, true, tx.appending().add(&r, d.Content)
 }
 
@@ -105,22 +97,34 @@ func (tx appending) same(sent, stored ledger.Record) error {
 	return nil
 }
 
-// noticeClock writes a record of its own when the computer's clock has been set back, so that the
-// jump in the recorded times is explained where it is.
-func (tx appending) noticeClock() error {
-	before := tx.write.head.recorded
-	if tx.Now >= before.Add(-clockSlack) {
+// NoticeClock writes a record of its own when the computer's clock shows less than the newest record has, so that
+// the jump in the recorded times is explained where it is. Every record that is written asks for it before.
+func NoticeClock(tx *Tx) error {
+	if tx.write == nil {
+		return errors.New("note of the clock in a reading transaction")
+	}
+	body, ok := record.ClockBehind(tx.write.head.recorded, tx.Now)
+	if !ok {
 		return nil
 	}
-	body, err := json.Marshal(record.ClockBody{Before: before, Now: tx.Now})
+	return NoteClock(tx, body)
+}
+
+// NoteClock writes what was noticed of the computer's clock, at the time that it shows now. It is the only record
+// whose time may lie before that of the record before.
+func NoteClock(tx *Tx, body any) error {
+	if tx.write == nil {
+		return errors.New("note of the clock in a reading transaction")
+	}
+	text, err := json.Marshal(body)
 	if err != nil {
 		return err
 	}
 	r := ledger.Record{
 		V: ledger.Version, Type: string(record.Clock), ID: ledger.DerivedID("clock", tx.db.site.Code, fmt.Sprint(tx.write.head.frontier.Size())),
-		Site: tx.db.site.Code, At: tx.Now, Recorded: tx.Now, Body: body, BodyVersion: record.BodyVersion(record.Clock),
+		Site: tx.db.site.Code, At: tx.Now, Recorded: tx.Now, Body: text, BodyVersion: record.BodyVersion(record.Clock),
 	}
-	return tx.add(&r, nil)
+	return tx.appending().add(&r, nil)
 }
 
 // add gives a record its place, and keeps the file that it attaches.
@@ -231,8 +235,11 @@ func (tx appending) takePlace(r ledger.Record, p record.Placing) error {
 	if p.Lift == "" {
 		return nil
 	}
-	n, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = $1, verification = $2 WHERE site = $3 AND scope = $4 AND id = $5 AND lifted IS NULL`,
-		int64(p.At), p.Verification, r.Site, p.Scope, p.Lift)
+	// What a verification alone had ended may be ended again by another, or by two people: the first may have
+	// stopped to count.
+	n, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = $1, verification = $2 WHERE site = $3 AND scope = $4 AND id = $5
+		AND (lifted IS NULL OR verification <> '' AND verification <> $6)`,
+		int64(p.At), p.Verification, r.Site, p.Scope, p.Lift, p.Verification)
 	if err != nil {
 		return tx.spoil(err)
 	}

@@ -386,12 +386,25 @@ func (tx *Tx) Size() (int64, error) {
 	return n, err
 }
 
+// LastRecorded returns when the newest record was written, by the clock that the computer had then.
+func LastRecorded(tx *Tx) (unit.Instant, error) {
+	if tx.write != nil {
+		return tx.write.head.recorded, nil
+	}
+	var at int64
+	err := tx.s.Row(tx.ctx, `SELECT recorded FROM head WHERE site = $1`, tx.db.site.Code).Scan(&at)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil
+	}
+	return unit.Instant(at), err
+}
+
 // HoldsOpenAt calls visit for the holds of a scope that were placed by an instant and not lifted by
-// then, as they are known today.
-func (tx *Tx) HoldsOpenAt(scope string, at unit.Instant, visit func(Kept) error) error {
+// another, as they are known today.
+func (tx *Tx) HoldsOpenAt(scope string, placed, lifted unit.Instant, visit func(Kept) error) error {
 	return tx.events(`SELECT r.bytes, NULL FROM hold h JOIN record r ON r.site = h.site AND r.seq = h.seq
 		WHERE h.site = $1 AND h.scope = $2 AND h.at <= $3 AND (h.lifted IS NULL OR h.lifted > $4) ORDER BY h.at, h.seq`,
-		visit, tx.db.site.Code, scope, int64(at), int64(at))
+		visit, tx.db.site.Code, scope, int64(placed), int64(lifted))
 }
 
 // Chronicle calls visit for every record of a scope between two instants, replaced ones as well, the

@@ -191,6 +191,7 @@ func (s *Server) pageAt(path string) (kit.Route, bool) {
 // topicOf names the topic for the pages under a path, the most particular one first.
 var topicOf = []struct{ path, topic string }{
 	{"/today", "look-at-today"},
+	{clockPath, "compare-the-clock"},
 	{"/scopes", "look-at-a-scope"},
 	{"/bench", "sample-a-scope"},
 	{"/trends", "read-a-control-chart"},

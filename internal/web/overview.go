@@ -33,7 +33,7 @@ func (s *Server) overview(ctx context.Context) (*overview, error) {
 	return kit.Ask(ctx, &s.overviews, kit.Question{Text: "fleet " + strconv.FormatInt(s.Desk.DB.Trusts(), 10), Size: size, At: now}, func(ctx context.Context) (*overview, error) {
 		var o overview
 		err := s.View(ctx, func(v desk.View) (err error) {
-			if o.board, err = v.Day().Board(now); err != nil {
+			if o.board, err = v.Day().BoardNow(now); err != nil {
 				return err
 			}
 			if o.open, err = v.Day().OpenSamples(now); err != nil {

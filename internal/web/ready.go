@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/present/words"
@@ -20,6 +21,9 @@ type releasePage struct {
 	Answer *releaseAnswer
 	// Unregistered says that no scope has this tag, barcode or serial number.
 	Unregistered bool
+	// Clock leads to where the computer's clock is compared, while it is in doubt; empty for whoever may not open
+	// that.
+	Clock string
 }
 
 type releaseAnswer struct {
@@ -56,7 +60,14 @@ func (s dayPages) release(x *kit.Exchange) error {
 			return nil
 		}
 		now := s.Now()
-		a, err := v.Release(fleet[i].Tag, now, store.Forever)
+		doubt, err := s.clockDoubt(v, now)
+		if err != nil {
+			return err
+		}
+		if doubt != nil && x.May(access.SeeBoard) {
+			page.Clock = doubt.Href
+		}
+		a, err := v.ReleaseNow(fleet[i].Tag, now, store.Forever)
 		if err != nil {
 			return err
 		}

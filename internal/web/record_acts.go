@@ -119,7 +119,7 @@ func (s recordPages) foreseen(
 
 // releaseWords is what the release check says of a scope in a transaction; empty where there is no scope.
 func releaseWords(t words.Terms, w *desk.Work, tag string) string {
-	a, err := w.Release(tag, w.Now(), store.Forever)
+	a, err := w.ReleaseNow(tag, w.Now(), store.Forever)
 	if tag == "" || err != nil { // a record may name a scope that is not registered
 		return ""
 	}

@@ -36,6 +36,8 @@ var dayMayOpen = map[string]string{
 	"GET /wall":                           "TLIQVA", // or everybody, where it is opened
 	"GET /wall/live":                      "TLIQVA",
 	"GET /live":                           "TLIQVA",
+	"GET /clock":                          "TLIQVA",
+	"POST /clock":                         "TL",
 	"GET /ready":                          "*",
 	"GET /ready/{tag}":                    "*",
 	"GET /scopes":                         "TLIQV",

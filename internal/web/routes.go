@@ -52,6 +52,8 @@ func dayRoutes(s *Server, wall bool) []kit.Route {
 		kit.Get("/wall", screen, "today", "", dayPages{s}.wall),
 		kit.Data("/wall/live", screen, dayPages{s}.live),
 		kit.Post("/today", desk.ToHandOver, dayPages{s}.handOver),
+		kit.Get(clockPath, access.SeeBoard, "clock", "", dayPages{s}.clock),
+		kit.Post(clockPath, desk.ToCompareClock, dayPages{s}.compareClock),
 		kit.Get("/ready", kit.Public, "ready", "Ready?", dayPages{s}.release),
 		kit.Get("/ready/{tag}", kit.Public, "ready", "", dayPages{s}.release),
 		kit.Get("/scopes", access.SeeScope, "scopes", "Scopes", dayPages{s}.scopes),

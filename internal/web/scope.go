@@ -211,7 +211,7 @@ func pageBefore(text string, now unit.Instant) (unit.Instant, error) {
 
 // facts fills in what the release check says of a scope, its drawing, and what it has been through.
 func (s scopePages) facts(f *scopeFacts, v desk.View, i scope.Instrument, now unit.Instant) (reprocessing.Answer, error) {
-	a, err := v.Release(i.Tag, now, store.Forever)
+	a, err := v.ReleaseNow(i.Tag, now, store.Forever)
 	if err != nil {
 		return a, err
 	}

@@ -67,8 +67,9 @@ func (b *site) furnish() (file string) {
 	away := b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		return w.RecordRepair(e, scope.Repair{Scope: pastScope, Sent: sent, Fault: "leak at the bending section"}, "")
 	})
+	returned := b.clock.Move(3 * time.Hour)
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		r := scope.Repair{Scope: pastScope, Sent: sent, Returned: b.clock.Move(3 * time.Hour), Fault: "leak at the bending section", Work: "rubber replaced"}
+		r := scope.Repair{Scope: pastScope, Sent: sent, Returned: returned, Fault: "leak at the bending section", Work: "rubber replaced"}
 		return w.RecordRepair(e, r, string(away.Record.ID))
 	})
 	b.turn(pastScope, "250")

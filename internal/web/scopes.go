@@ -88,7 +88,7 @@ func (s dayPages) fleet(page *scopesPage, board []reprocessing.Answer, v desk.Vi
 		}
 		a, known := answers[i.Tag]
 		if !known {
-			if a, err = v.Release(i.Tag, now, store.Forever); err != nil {
+			if a, err = v.ReleaseNow(i.Tag, now, store.Forever); err != nil {
 				return err
 			}
 		}

@@ -24,7 +24,9 @@ import (
 type todayPage struct {
 	Wall bool
 	// Live is where it hears of news.
-	Live    string
+	Live string
+	// Clock says that the computer's clock is in doubt.
+	Clock   *clockDoubt
 	Counts  []count
 	Tiles   []tile
 	OnHold  []onHold
@@ -126,6 +128,9 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 		return err
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
+		if page.Clock, err = s.clockDoubt(v, now); err != nil {
+			return err
+		}
 		s.tiles(&page, p.board, now, v)
 		s.clocks(&page, p.open, now, v)
 		s.ends(&page, p.ends, now, v)
@@ -179,6 +184,9 @@ func (p *todayPage) nameless() {
 	}
 	for i := range p.Signals.Lines {
 		p.Signals.Lines[i].Href, p.Signals.Lines[i].With = "", ""
+	}
+	if p.Clock != nil {
+		p.Clock.Href = ""
 	}
 	p.Notes = nil
 }

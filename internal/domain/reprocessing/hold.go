@@ -36,8 +36,9 @@ func (h Hold) Check() error {
 
 // EndsByVerification says whether a passed verification may end the hold by itself: only a hold that the rules placed
 // for a verification over the action level, before the last cleaning. What a person saw, was told or had cultured
-// is not shown to be gone by a low reading, so a person's hold takes two people.
-func (h Hold) EndsByVerification() bool { return h.Cause != "" && !h.Escalated }
+// is not shown to be gone by a low reading, so a person's hold takes two people. So does a hold that was placed
+// while the clock was in doubt: nobody can say what came after it.
+func (h Hold) EndsByVerification() bool { return h.Cause != "" && !h.Escalated && !h.Unsure.Known() }
 
 // AnsweredBy says whether a decision shows that the scope was clean after the hold: the whole verification passed,
 // and its first sample was collected later than the hold. Of two facts at one instant the bad one counts.
@@ -57,6 +58,8 @@ type Lift struct {
 	// the two is needed.
 	Verification string `json:"verification,omitempty"`
 	Second       string `json:"second,omitempty"`
+	// Placed is when the hold was placed at the latest, where a clock that was in doubt dated it; else zero.
+	Placed unit.Instant `json:"placed,omitzero"`
 }
 
 // Check refuses a lift that nobody could defend, whatever the hold.
@@ -86,6 +89,9 @@ func (l Lift) Two() bool {
 // hold allows that. verification is the decision that the lift names as far as it stands: nil when there is none,
 // or when it was decided again since.
 func (l Lift) Ends(h Hold, verification *Decision) bool {
+	if l.Placed.Known() && l.Two() { // a lift names its hold, and so was written after it
+		h.At = min(h.At, l.Placed)
+	}
 	if l.Scope != h.Scope || l.At < h.At {
 		return false
 	}

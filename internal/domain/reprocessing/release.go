@@ -109,9 +109,15 @@ type Answer struct {
 // Release answers whether the scope may be used on a patient at an instant. Every reason that blocks
 // is listed, not only the first. The state is the gravest of them: out of service before on hold
 // before in reprocessing. What another record voided or corrected must be gone from the history: give it
-// through History.AsKnown.
+// through History.AsKnown. What claims to lie later than the instant is left out; about the present instant ask
+// [ReleaseNow].
 func Release(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
-	g := release{h: h.until(at), rules: rules, at: at, zone: zone}
+	return answer(h.until(at), rules, at, zone)
+}
+
+// answer is Release for a history that holds nothing later than the instant.
+func answer(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
+	g := release{h: h, rules: rules, at: at, zone: zone}
 	g.answer = Answer{Scope: h.Instrument.Tag, At: at, State: Ready}
 	if h.Instrument.Tag == "" || !h.Instrument.InService.Known() || h.Instrument.InService > at {
 		g.block(NotKnown, Reason{Text: "the scope was not in service at that time"}, "register the scope, reprocess and sample it before any use")

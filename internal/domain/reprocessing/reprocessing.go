@@ -26,6 +26,8 @@ type Stamp struct {
 	ID       string       `json:"-"`
 	Recorded unit.Instant `json:"-"`
 	Replaced unit.Instant `json:"-"`
+	// Unsure says that it was written while the clock was in doubt (Clock.Unsure).
+	Unsure unit.Instant `json:"-"`
 }
 
 // knownAt says whether somebody asking at k would have been shown the entry.

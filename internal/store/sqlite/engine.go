@@ -157,7 +157,7 @@ func dsn(path string, extra ...string) string {
 
 // layout is the number of the stored names, of tables as of the fields in records. Until 0.1.0 they may change
 // without a migration, and then this number grows; from 0.1.0 on they are for ever, and it stays.
-const layout = 2
+const layout = 3
 
 // migrate brings a database to the latest version, a new one to the present layout as well.
 func migrate(ctx context.Context, db *sql.DB) error {

@@ -16,7 +16,9 @@ func TestOtherLayout(t *testing.T) {
 	t.Parallel()
 	for number, words := range map[int]string{
 		0: "made by an earlier build of the program",
-		3: "made by a later build of the program",
+		1: "made by an earlier build of the program",
+		2: "made by an earlier build of the program",
+		4: "made by a later build of the program",
 	} {
 		db := open(t, clock)
 		home := db.Home()

@@ -90,7 +90,7 @@ func values(t *testing.T, e Engine) {
 	if !cmp.Equal(all, want) {
 		t.Errorf("events of every kind at one instant: %v, want %v", all, want)
 	}
-	const text = "Ä 😂 \"'`\\ \u2028 end"
+	const text = "Ä 😂 \"'`\\ \u2014 end"
 	d := Step("big", clock.At())
 	d.At, d.Reason = largest, text
 	d.Body = reprocessing.Step{Scope: "big", Kind: reprocessing.LeakTest, Start: largest, Note: text, Contact: unit.Span(1)}

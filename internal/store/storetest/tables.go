@@ -125,7 +125,7 @@ func replace(t *testing.T, e Engine) {
 func openHolds(tb testing.TB, db *store.DB, at unit.Instant) (ids []ledger.ID) {
 	tb.Helper()
 	Read(tb, db, func(tx *store.Tx) error {
-		return tx.HoldsOpenAt("SC-00", at, func(k store.Kept) error { ids = append(ids, k.ID); return nil })
+		return tx.HoldsOpenAt("SC-00", at, at, func(k store.Kept) error { ids = append(ids, k.ID); return nil })
 	})
 	return ids
 }

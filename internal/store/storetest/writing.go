@@ -179,8 +179,8 @@ func clockSetBack(t *testing.T, e Engine) {
 		if err != nil {
 			return err
 		}
-		fault, err := record.Body[record.ClockBody](kept.Record)
-		if want := (record.ClockBody{Before: before, Now: now}); kept.Kind() != record.Clock || fault != want {
+		fault, err := record.Body[reprocessing.ClockNote](kept.Record)
+		if want := (reprocessing.ClockNote{From: before, To: now, Noticed: reprocessing.ByRecords}); kept.Kind() != record.Clock || fault != want {
 			t.Errorf("got %s %+v, want a clock record with %+v", kept.Kind(), fault, want)
 		}
 		return err
@@ -190,6 +190,27 @@ func clockSetBack(t *testing.T, e Engine) {
 		t.Errorf("after the notice: seq %d, want 5", r.Seq)
 	}
 	Verify(t, db.Home(), 6)
+
+	// What was noticed while the program ran is noted as well, ahead and back.
+	for i, n := range []reprocessing.ClockNote{
+		{From: clock.At(), To: clock.Move(time.Hour), Noticed: reprocessing.ByElapsed},
+		{From: clock.At(), To: clock.Move(-time.Hour), Noticed: reprocessing.ByElapsed},
+	} {
+		if err := db.Write(t.Context(), func(tx *store.Tx) error { return store.NoteClock(tx, n) }); err != nil {
+			t.Fatal(err)
+		}
+		Read(t, db, func(tx *store.Tx) error {
+			notes, err := tx.Entities(record.Clock)
+			if last, failed := store.LastRecorded(tx); failed != nil || last != clock.At() || err != nil || len(notes) != i+2 || notes[i+1].Seq != int64(6+i) {
+				t.Errorf("note %d: last recorded %s (%v), %d notes, %v", i, last, failed, len(notes), err)
+			}
+			return nil
+		})
+	}
+	Verify(t, db.Home(), 8)
+	if err := Rebuilt(t, db, clock.Now).Close(); err != nil {
+		t.Fatal(err)
+	}
 }
 
 func groupCommit(t *testing.T, e Engine) {

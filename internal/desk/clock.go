@@ -1,0 +1,135 @@
+package desk
+
+import (
+	"context"
+	"time"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/record"
+	"rinsate/internal/store"
+)
+
+// clock returns what is known of the computer's clock.
+func (v View) clock() (c reprocessing.Clock, err error) {
+	kept, err := v.tx.Entities(record.Clock)
+	if err != nil {
+		return c, err
+	}
+	for _, k := range kept {
+		n, err := record.Body[reprocessing.ClockNote](k.Record)
+		if err != nil {
+			return c, err
+		}
+		n.Place = k.Seq
+		c.Notes = append(c.Notes, n)
+	}
+	c.Newest, err = store.LastRecorded(v.tx)
+	return c, err
+}
+
+// ClockDoubted is why nothing is ready now, and since when.
+type ClockDoubted struct {
+	Why  string `json:"why"`
+	Next string `json:"next"`
+	// Steps are those since which nobody has compared another clock, the earliest first.
+	Steps []reprocessing.ClockNote `json:"steps"`
+}
+
+// ClockDoubted says whether the computer's clock is in doubt at the present instant; nil when it is not.
+func (v DayView) ClockDoubted(now unit.Instant) (*ClockDoubted, error) {
+	c, err := v.clock()
+	if err != nil {
+		return nil, err
+	}
+	why, next, doubted := c.Doubts(now, v.Zone())
+	if !doubted {
+		return nil, nil
+	}
+	return &ClockDoubted{why, next, c.Unsettled(now)}, nil
+}
+
+// CompareClock records that people compared the computer's clock with another one, which showed n.Saw. A lead may
+// do so alone, and anybody else on duty with a second one.
+func (w *Work) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) {
+	if err := w.may(ToCompareClock, &e); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.inName(&n.By); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.second(ToCompareClock, e, &n.Second); err != nil {
+		return Receipt{}, err
+	}
+	same := func(x reprocessing.ClockNote) bool {
+		return x.Noticed == reprocessing.ByCompared && x.Saw == n.Saw && x.Other == n.Other && x.By == n.By && x.Second == n.Second
+	}
+	if r, ok, err := again(w, e.ID, record.Clock, same); ok || err != nil {
+		return r, err
+	}
+	n.From, n.To, n.Elapsed, n.Noticed = w.tx.Now, w.tx.Now, 0, reprocessing.ByCompared
+	if err := n.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	if n.Second != "" && access.Key(n.By) == access.Key(n.Second) {
+		return Receipt{}, invalid("the second person must be somebody else")
+	}
+	if w.actor.Vouched() { // who is only named has to be somebody
+		for _, code := range []string{n.By, n.Second} {
+			if known, err := w.personKnown(code); err != nil {
+				return Receipt{}, err
+			} else if code != "" && !known {
+				return Receipt{}, notFound("name somebody who is registered", "%q is not registered here", code)
+			}
+		}
+	}
+	alone, err := leads(w, n.By)
+	if err != nil {
+		return Receipt{}, err
+	}
+	if n.Second == "" && !alone {
+		return Receipt{}, &fault.Error{
+			Code: fault.Invalid, Message: "to compare the clock takes the lead, or two people on duty",
+			Hint: "look at the other clock together, and name the second person",
+		}
+	}
+	return w.append(e, record.Clock, w.tx.Now, n)
+}
+
+// leads says whether somebody answers for the room: who takes back what others have recorded. Where people act at
+// the machine itself their account says so.
+func leads(w *Work, code string) (bool, error) {
+	if !w.actor.Vouched() {
+		return w.actor.Has(access.VoidRecord), nil
+	}
+	a, ok, err := edition[record.AccessBody](w.View, record.Access, code, store.Forever, store.Forever)
+	return err == nil && ok && !a.Disabled && access.Allows(a.Roles, access.VoidRecord), err
+}
+
+// NoticeClock puts on record that the computer's clock shows less than the newest record has, where it does: what a
+// program that begins finds.
+func (d *Desk) NoticeClock(ctx context.Context) error {
+	return d.DB.Write(ctx, store.NoticeClock)
+}
+
+// WatchClock looks at two clocks whenever it is told to, until the context ends: that of the computer, and one that
+// nobody sets. It puts on record when they come apart. failed hears of what could not be written.
+func (d *Desk) WatchClock(ctx context.Context, look <-chan time.Time, tick func() reprocessing.Ticked, failed func(error)) {
+	for before := tick(); ; {
+		select {
+		case <-ctx.Done():
+			return
+		case <-look:
+		}
+		now := tick()
+		if n, ok := reprocessing.Stepped(before, now); ok {
+			if err := d.DB.Write(ctx, func(tx *store.Tx) error { return store.NoteClock(tx, n) }); err != nil {
+				failed(err)
+				continue // and noticed again
+			}
+		}
+		before = now
+	}
+}

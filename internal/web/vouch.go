@@ -1,0 +1,23 @@
+package web
+
+import (
+	"strings"
+
+	"rinsate/internal/desk"
+	"rinsate/internal/web/kit"
+)
+
+// vouched lets the second person of a form agree, where it names one; whether they may is the desk's to say.
+func vouched(x *kit.Exchange, code string, e *desk.Entry) error {
+	code = strings.TrimSpace(code)
+	if code == "" {
+		return nil
+	}
+	second, err := x.Shell.Door.Vouch(x.R.Context(), code, x.R.PostFormValue("second-password"), x.Source())
+	if err != nil {
+		shown := x.Shown(err)
+		return &kit.PageError{Status: shown.Status, Message: "Second person: " + shown.Message, Hint: shown.Hint}
+	}
+	e.Second = second
+	return nil
+}
