@@ -57,7 +57,8 @@ func TestNothingIsReadyOverDoubtfulRecords(t *testing.T) {
 	if !strings.Contains(b.desk.Doubt(), "another program has written to the database") {
 		t.Errorf("nobody is told: %q", b.desk.Doubt())
 	}
-	b.tamper(`UPDATE hold SET lifted = at`, `UPDATE record SET bytes = CAST(replace(CAST(bytes AS TEXT), '"T-01"', '"T-02"') AS BLOB) WHERE seq = (SELECT max(seq) FROM record)`)
+	b.tamper(`UPDATE hold SET lifted = at`,
+		`UPDATE record SET bytes = CAST(replace(CAST(bytes AS TEXT), '"T-01"', '"T-02"') AS BLOB) WHERE seq = (SELECT max(seq) FROM record)`)
 	since := b.now.Move(time.Hour)
 	if found, err = b.desk.DB.Examine(b.Context(), "night"); err != nil || found.Fault == "" {
 		t.Fatalf("found %+v, %v", found, err)

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"maps"
 	"net/http"
 	"strings"
 	"testing"
@@ -62,9 +63,7 @@ func TestClockInDoubt(t *testing.T) {
 		fields := map[string]string{
 			"id": b.newID(), "saw": saw.Format(kit.FormTime), "other": "phone", "secret": password, "second-password": password,
 		}
-		for name, value := range test.change {
-			fields[name] = value
-		}
+		maps.Copy(fields, test.change)
 		got := b.send("/clock", test.role, fields)
 		b.keep(test.role, got)
 		if got.status != test.status || !strings.Contains(got.body, test.want) {

@@ -30,7 +30,8 @@ func (s *Server) overview(ctx context.Context) (*overview, error) {
 		return nil, err
 	}
 	now := s.Now()
-	return kit.Ask(ctx, &s.overviews, kit.Question{Text: "fleet " + strconv.FormatInt(s.Desk.DB.Trusts(), 10), Size: size, At: now}, func(ctx context.Context) (*overview, error) {
+	asked := kit.Question{Text: "fleet " + strconv.FormatInt(s.Desk.DB.Trusts(), 10), Size: size, At: now}
+	return kit.Ask(ctx, &s.overviews, asked, func(ctx context.Context) (*overview, error) {
 		var o overview
 		err := s.View(ctx, func(v desk.View) (err error) {
 			if o.board, err = v.Day().BoardNow(now); err != nil {
