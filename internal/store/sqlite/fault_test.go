@@ -14,7 +14,6 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -599,14 +598,15 @@ func oneOfEach(tx *store.Tx, tag string) error {
 	return nil
 }
 
-// Whoever verifies while others write sees one moment, and no fault.
+// Whoever verifies while others write sees one moment, and no fault. So many may be written during each look: a look
+// takes the longer the more there is, and would never catch up with whoever writes on and on.
 func TestVerifyWhileWriting(t *testing.T) {
 	db := open(t, clock)
-	var stop atomic.Bool
+	room := make(chan struct{}, 40)
 	var wg sync.WaitGroup
 	for range 4 {
 		wg.Go(func() {
-			for !stop.Load() {
+			for range room {
 				err := db.Write(context.Background(), func(tx *store.Tx) error {
 					_, _, err := tx.Append(storetest.Step("SC-00", tx.Now))
 					return err
@@ -620,6 +620,9 @@ func TestVerifyWhileWriting(t *testing.T) {
 	}
 	last := int64(0)
 	for looks := 0; (looks < 25 || last < 100) && !t.Failed(); looks++ {
+		for len(room) < cap(room) {
+			room <- struct{}{}
+		}
 		if _, err := db.Checkpoint(context.Background()); err != nil {
 			t.Error(err)
 		}
@@ -629,6 +632,6 @@ func TestVerifyWhileWriting(t *testing.T) {
 		}
 		last = v.Size
 	}
-	stop.Store(true)
+	close(room)
 	wg.Wait()
 }

@@ -23,6 +23,9 @@ func withoutSearch() []string {
 // guards: another program changes no table that follows from the ledger.
 func guards(t *testing.T, e Engine) {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	clock := NewClock()
 	db := e.Create(t, clock.Now)
 	Everything(t, db, clock)
