@@ -23,9 +23,6 @@ func withoutSearch() []string {
 // guards: another program changes no table that follows from the ledger.
 func guards(t *testing.T, e Engine) {
 	t.Helper()
-	if testing.Short() {
-		t.Skip("long, and in one thread")
-	}
 	clock := NewClock()
 	db := e.Create(t, clock.Now)
 	Everything(t, db, clock)
@@ -74,6 +71,9 @@ func verified(t *testing.T, home store.Home) store.Verified {
 // rebuilding mends it.
 func compare(t *testing.T, e Engine) {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("long, and in one thread")
+	}
 	clock := NewClock()
 	db := e.Create(t, clock.Now)
 	Everything(t, db, clock)
