@@ -99,7 +99,7 @@ func TestTexts(t *testing.T) {
 
 // Whatever passes is UTF-8 without a character that a terminal or a program obeys.
 func FuzzTextBoundary(f *testing.F) {
-	for _, seed := range []string{"dry", "a\x00b", "\x1b[2JREADY", "a\u202eb", "a\u009b", "\xff", "<script>&", "a\nb\tc", strings.Repeat("x", MaxText+1)} {
+	for _, seed := range []string{"dry", "a\x00b", "\x1b[2JREADY", "a\u202eb", "a\u009b", "\xff", "<script>&", "a\nb\tc", " ", "a\u200db", "\u0600", strings.Repeat("x", MaxText+1)} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, typed string) {
@@ -110,8 +110,8 @@ func FuzzTextBoundary(f *testing.F) {
 		passed := CheckText(Step, body, typed, typed, typed) == nil
 		harmful := !utf8.ValidString(typed) || utf8.RuneCountInString(typed) > MaxText || strings.ContainsFunc(typed, func(r rune) bool {
 			return r < ' ' || r >= 0x7f && r <= 0x9f || strings.ContainsRune("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufffd", r) ||
-				text.Breaks(r) || text.Hides(r)
-		})
+				text.Breaks(r) || text.Hides(r) || text.Unseen(r) // it stands for codes as well
+		}) || text.Blank(typed)
 		if passed == harmful {
 			t.Errorf("%q: passed %t, harmful %t", typed, passed, harmful)
 		}
