@@ -77,12 +77,8 @@ func (w *Work) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) 
 		return Receipt{}, invalid("the second person must be somebody else")
 	}
 	if w.actor.Vouched() { // who is only named has to be somebody
-		for _, code := range []string{n.By, n.Second} {
-			if known, err := w.personKnown(code); err != nil {
-				return Receipt{}, err
-			} else if code != "" && !known {
-				return Receipt{}, notFound("name somebody who is registered", "%q is not registered here", code)
-			}
+		if err := w.twoKnown(n.By, n.Second); err != nil {
+			return Receipt{}, err
 		}
 	}
 	alone, err := leads(w, n.By)

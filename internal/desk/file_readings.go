@@ -24,7 +24,7 @@ var fileOfReadings = fileKind{
 		required(textColumn("scope", "asset tag")),
 		required(wordColumn("point", words(scope.PointKinds), "sampling point")),
 		{Name: "cleaning", Kind: table.KindInt, Help: "which cleaning of the cycle it was taken after, 1 for the first; without it counted"},
-		textColumn("not_applicable", "why the point was not sampled"),
+		textColumn("not_applicable", "why the point was not sampled; it stays missing, only the model takes a point away"),
 		textColumn("kit", "name of the kit"),
 		textColumn("lot", "lot number"),
 		textColumn("person", "who sampled"),

@@ -136,6 +136,30 @@ func TestVerificationByScannerAlone(t *testing.T) {
 	}
 }
 
+// Why nothing was taken is kept, and the point stays to be sampled: before it is stored and after.
+func TestNotSampledStaysMissing(t *testing.T) {
+	t.Parallel()
+	needsBrowser(t)
+	_, p := atBench(t)
+	p.scan(inWorkScope)
+	p.waitText("#scope-name", inWorkScope)
+	p.scan("7")
+	p.waitText("#said", "Lot 7 of K")
+	p.scan("ACT-POINT-ELEVATOR-RECESS")
+	p.waitText("#point-name", "elevator recess")
+	p.offline(true)
+	p.click(".card.point .acts summary")
+	p.fill(".card.point .acts form input", "out of swabs")
+	p.keys("\r")
+	const kept = "out of swabs. The point stays missing."
+	p.waitText(".card.point .sample", kept+" (not yet stored)")
+	p.offline(false)
+	p.waitText("#network", "all stored")
+	p.wait(fmt.Sprintf(`document.querySelector(".card.point .sample")?.innerText.endsWith(%q)`, kept))
+	p.screenshot("bench-not-sampled")
+	p.waitText("#collect", "Collected another")
+}
+
 // What must stop at the bench stops there, with words that say what to do.
 func TestBenchStops(t *testing.T) {
 	t.Parallel()

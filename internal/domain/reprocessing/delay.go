@@ -12,8 +12,9 @@ import (
 // Up to the manual cleaning it is residue that dries. The clock starts with the end of the use, or with that of a
 // point-of-use treatment which was in time itself: one that came hours late, or for which no limit is set, starts
 // none anew. What is late here stays late, since the residue has dried: only delayed reprocessing answers it, so that
-// a soak is required then, with a manual cleaning after it (manufacturers' instructions; Multisociety 2016 and HICPAC 2016 ask for both
-// times). What somebody writes about a delay answers nothing. A cleaning that is repeated later has no such clock.
+// a soak is required then, with a manual cleaning after it (manufacturers' instructions; Multisociety 2016 and HICPAC
+// 2016 ask for both times). What somebody writes about a delay answers nothing. A cleaning that is repeated later has
+// no such clock.
 //
 // After the cleaning it is what grows or settles between two steps. That clock starts whenever the earlier step
 // ends, and what is late is done again from there.
@@ -43,8 +44,8 @@ func (g *release) deadline(rule StepRule, before unit.Instant) unit.Instant {
 	return from.Add(rule.Within.Duration())
 }
 
-// driesFrom returns since when residue dries for a clock that starts with a step: the end of that step where it
-// was in time, or that of the use. It is zero where no use is on record.
+// driesFrom returns since when residue dries for a clock that starts with a step: the end of that step where it began
+// in time, at the latest when it had to begin, or else the end of the use. It is zero where no use is on record.
 func (g *release) driesFrom(kind StepKind) unit.Instant {
 	i := slices.IndexFunc(g.rules.For(g.h.Model.Name), func(r StepRule) bool { return r.Step == kind })
 	if i < 0 || !g.bedside.Known() {
@@ -54,7 +55,7 @@ func (g *release) driesFrom(kind StepKind) unit.Instant {
 	for _, s := range g.since(kind, g.bedside) {
 		if s.Result != Fail {
 			if s.End.Known() && limit.Known() && s.Start <= limit {
-				return s.End
+				return min(s.End, limit) // one that went on for hours wets nothing for hours
 			}
 			break
 		}

@@ -438,6 +438,11 @@ func TestDelayedReprocessing(t *testing.T) {
 		a := at(h)
 		wantState(t, a, reprocessing.InReprocessing, "point-of-use treatment is not on record in time, and no soak for delayed reprocessing either")
 	})
+	t.Run("a point-of-use treatment that went on for hours starts no clock anew", func(t *testing.T) {
+		h := delayed(t, 3*hour)
+		step(t, &h, reprocessing.PointOfUse).End = instant(t, "11:00")
+		wantState(t, at(h), reprocessing.InReprocessing, lacks)
+	})
 	t.Run("no point-of-use treatment on record", func(t *testing.T) {
 		h := without(delayed(t, hour), reprocessing.PointOfUse)
 		wantState(t, at(h), reprocessing.InReprocessing, "no soak for delayed reprocessing either")

@@ -124,7 +124,7 @@ function work(name) {
     const p = job.points.find((/** @type {Any} */ p) => p.point === act.point);
     const sample = p?.samples?.find((/** @type {Any} */ s) => s.id === act.sample);
     if (act.act === "collect" && p) (p.samples ??= []).push({ id: act.id, kit: act.kit, lot: act.lot, collected: act.at, unsent: true });
-    else if (act.act === "not-applicable" && p) p.not_applicable = act.why;
+    else if (act.act === "not-applicable" && p) (p.samples ??= []).push({ id: act.id, not_applicable: act.why, collected: act.at, unsent: true });
     else if (act.act === "mark" && sample) {
       if (act.mark === "shaken") sample.shaken = (act.at - sample.activated) / SECOND + "s";
       else sample[act.mark] = act.at;
@@ -504,7 +504,7 @@ function tell(act, answer) {
 
 const verbs = /** @type {Record<string, (a: Any) => string>} */ ({
   collect: (a) => `collected ${spaced(a.point)}`,
-  "not-applicable": (a) => `${spaced(a.point)} does not apply`,
+  "not-applicable": (a) => `${spaced(a.point)} was not sampled`,
   mark: (a) => `${spaced(a.point)} ${a.mark}`,
   read: (a) => `${spaced(a.point)} read ${a.value} RLU`,
   "correct-reading": (a) => `corrected to ${a.value} RLU`,
@@ -718,7 +718,7 @@ function newSample(p) {
   return h("div", { class: "row acts" },
     h("p", { class: "grow" }, lot ? `Kit ${kit}, lot ${lot}` : "Scan the kit lot first"),
     h("button", { type: "button", id: "collect", disabled: !lot, onclick: () => collect(p) }, p.samples?.length ? "Collected another" : "Collected"),
-    !p.samples?.length && h("details", {}, h("summary", {}, "Cannot be sampled"), reason("Why?", "Store", (why) => commit({ act: "not-applicable", scope: tag, point: p.point, why }))));
+    !p.samples?.length && h("details", {}, h("summary", {}, "Cannot be sampled"), h("p", { class: "by" }, "The point stays missing. Only the model says that a point does not apply: the lead can change it there."), reason("Why?", "Store", (why) => commit({ act: "not-applicable", scope: tag, point: p.point, why }))));
 }
 
 /** @param {string} label @param {string} button @param {(why: string) => any} then */
@@ -733,6 +733,7 @@ function reason(label, button, then) {
 
 /** @param {Any} s @param {Any} guide */
 function showSample(s, guide) {
+  if (s.not_applicable) return h("div", { class: "sample" }, h("p", {}, `Not sampled at ${wall(s.collected)}: ${s.not_applicable}. The point stays missing.`, s.unsent ? " (not yet stored)" : ""));
   const readings = (s.readings ?? []).map((/** @type {Any} */ r) =>
     h("li", {}, h("strong", {}, r.value), " ", r.unsent ? "not yet stored" : badge(r.outcome), " ", h("span", { class: "by" }, r.unsent ? "" : `${r.why}, by ${r.by}`), r.near ? h("b", {}, " Take a duplicate: a level is within the imprecision of one reading.") : "",
       !r.unsent && correction(s, r)));
