@@ -99,7 +99,9 @@ func TestTexts(t *testing.T) {
 
 // Whatever passes is UTF-8 without a character that a terminal or a program obeys.
 func FuzzTextBoundary(f *testing.F) {
-	for _, seed := range []string{"dry", "a\x00b", "\x1b[2JREADY", "a\u202eb", "a\u009b", "\xff", "<script>&", "a\nb\tc", " ", "a\u200db", "\u0600", strings.Repeat("x", MaxText+1)} {
+	for _, seed := range []string{
+		"dry", "a\x00b", "\x1b[2JREADY", "a\u202eb", "a\u009b", "\xff", "<script>&", "a\nb\tc", " ", "a\u200db", "\u0600", strings.Repeat("x", MaxText+1),
+	} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, typed string) {

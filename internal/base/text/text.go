@@ -25,7 +25,8 @@ func Turns(r rune) bool {
 // Unseen says whether a character takes no room: two codes that differ by it alone look the same. The signs that some
 // scripts put before a number are of the same category and are seen.
 func Unseen(r rune) bool {
-	return !unicode.Is(unicode.Prepended_Concatenation_Mark, r) && unicode.In(r, unicode.Cf, unicode.Variation_Selector, unicode.Other_Default_Ignorable_Code_Point)
+	return !unicode.Is(unicode.Prepended_Concatenation_Mark, r) &&
+		unicode.In(r, unicode.Cf, unicode.Variation_Selector, unicode.Other_Default_Ignorable_Code_Point)
 }
 
 // Blank says whether a text is there and yet shows nothing.
