@@ -615,13 +615,15 @@ func (a levelCommands) levelAdoptCommand() *cobra.Command {
 	var plan targetFlags
 	var who actor
 	var costs costFlags
-	var source, editionName, method, file, note, adopted string
+	var source, editionName, method, file, note, adopted, second string
 	c := &cobra.Command{
 		Use: "adopt", Short: "Put a level in force, with its derivation and replay attached",
 		Long: `Put an alert and an action level in force from now on, or from --at. The derivation from
 the facility's readings (as by "level propose" with the same flags), the replay over the
 same time and, with a file of cultures, the judgement by them are computed anew and become
-part of the record. Earlier decisions keep the level that made them.`,
+part of the record. Earlier decisions keep the level that made them, and nothing that was
+read before is judged by it. A level more than ten times as high as the largest published
+one takes a second person.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			l, err := f.level()
@@ -640,7 +642,7 @@ part of the record. Earlier decisions keep the level that made them.`,
 			if err != nil {
 				return err
 			}
-			l.Source, l.Edition, l.Adopter = source, editionName, who.by
+			l.Source, l.Edition, l.Adopter, l.Second = source, editionName, who.by, second
 			var replay level.Replay
 			err = a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				if l.Adopted, err = instant(adopted, w.Zone(), w.Now()); err != nil {
@@ -691,6 +693,7 @@ part of the record. Earlier decisions keep the level that made them.`,
 	c.Flags().StringVar(&method, "method", "", "the method whose candidate is adopted: "+scope.Words(level.Methods))
 	c.Flags().StringVar(&file, "cultures", "", "CSV file of cultures: scope, taken, positive")
 	c.Flags().StringVar(&note, "note", "", "why this level, in words")
-	c.Flags().StringVar(&adopted, "at", "", "from when on it judges (default now)")
+	c.Flags().StringVar(&adopted, "at", "", "from when on it judges, from now on at the earliest (default now)")
+	c.Flags().StringVar(&second, "second", "", "code of a second person, for a level far over what is published")
 	return c
 }

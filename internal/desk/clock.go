@@ -14,17 +14,8 @@ import (
 
 // clock returns what is known of the computer's clock.
 func (v View) clock() (c reprocessing.Clock, err error) {
-	kept, err := v.tx.Entities(record.Clock)
-	if err != nil {
+	if c, err = clockNotes(v, store.Forever); err != nil {
 		return c, err
-	}
-	for _, k := range kept {
-		n, err := record.Body[reprocessing.ClockNote](k.Record)
-		if err != nil {
-			return c, err
-		}
-		n.Place = k.Seq
-		c.Notes = append(c.Notes, n)
 	}
 	c.Newest, err = store.LastRecorded(v.tx)
 	return c, err

@@ -51,6 +51,8 @@ type parsedRules struct {
 type decodedLevels struct {
 	first *store.Kept
 	count int
+	// notes is how many notes on the clock there were: they say since when an edition counts.
+	notes int
 	// editions are all that were adopted, levels those of them that stand.
 	editions []LevelEdition
 	levels   []reading.Level

@@ -7,7 +7,6 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/scope"
-	"rinsate/internal/record"
 	"rinsate/internal/wire/table"
 )
 
@@ -38,7 +37,7 @@ var fileOfLevels = fileKind{
 		required(textColumn("source", "where the level comes from")),
 		required(textColumn("edition", "edition of the source")),
 		required(textColumn("adopted_by", "who adopted it")),
-		required(timeColumn("adopted", "since when it judges")),
+		required(timeColumn("adopted", "since when it judges, but nothing that was read before the file was read in")),
 	},
 	example: `system,kit,point,kind,analyte,unit,alert,action,comparison,cv,clean,dirty,source,edition,adopted_by,adopted
 example-system,example-kit,outer-distal-end,,atp,RLU,100,200,over,,,,facility baseline,1,L-01,2026-01-05T07:00:00+01:00
@@ -50,8 +49,7 @@ example-system,example-kit,outer-distal-end,,atp,RLU,100,200,over,,,,facility ba
 			if err := x.Check(); err != nil {
 				return false, err
 			}
-			like := func(old reading.Level) bool { return old.Adopted == x.Adopted }
-			return described(in, record.Level, x.Key(), x, like, func(e Entry) error { _, err := in.SettingUp().AdoptLevel(e, x); return err })
+			return in.adopt(r.t.Line(), x)
 		}
 	},
 }

@@ -52,11 +52,8 @@ func (w SignalWork) AdoptDerived(e Entry, l reading.Level, g Grounds) (Receipt, 
 	if err := w.may(ToAdoptDerived, &e); err != nil {
 		return Receipt{}, err
 	}
-	if err := w.inName(&l.Adopter); err != nil {
+	if err := mayBeLevel(w.Work, ToAdoptDerived, e, &l); err != nil {
 		return Receipt{}, err
-	}
-	if err := l.Check(); err != nil {
-		return Receipt{}, refuse(err)
 	}
 	same := func(x record.LevelBody) bool {
 		return x.Key() == l.Key() && x.Alert == l.Alert && x.Action == l.Action && x.Comparison == l.Comparison && x.Source == l.Source &&

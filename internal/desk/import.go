@@ -34,7 +34,7 @@ func (a Acting) Import(ctx context.Context, f File, dry bool) (Imported, error) 
 		f.By = author.By
 		// Whoever may read the file in writes down what others did.
 		w.actor = access.Scribe()
-		in := intake{Work: w, file: f, out: &out, ctx: ctx}
+		in := intake{Work: w, file: f, out: &out, ctx: ctx, back: map[string]changeBack{}}
 		if err := in.run(io.TeeReader(f.Content, digest)); err != nil {
 			return err
 		}
@@ -75,6 +75,9 @@ func (in *intake) run(content io.Reader) error {
 	}
 	if err := t.Err(); err != nil {
 		return refuse(err)
+	}
+	if err := in.changedBack(); err != nil {
+		return err
 	}
 	return in.signals()
 }

@@ -71,6 +71,16 @@ type intake struct {
 	changes bool
 	// kept says what of the present line was not taken, since it would take back what is on record.
 	kept string
+	// back are the lines, by what they describe, that say again what was adopted before something else.
+	back map[string]changeBack
+}
+
+// changeBack is a line that says again what was adopted before something else.
+type changeBack struct {
+	line  int
+	level reading.Level
+	// last is the edition that it would take the place of.
+	last ledger.ID
 }
 
 // id returns the id of a line: from the sender's own id where there is one, else from what tells

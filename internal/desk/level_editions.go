@@ -50,11 +50,11 @@ func (v LevelsView) LevelTargets() ([]LevelTarget, error) {
 		switch {
 		case e.Replaced.Known():
 			t.Earlier = append(t.Earlier, e)
-		case e.Adopted > v.Now():
+		case e.Judges() > v.Now():
 			t.Coming = append(t.Coming, e)
 		case t.InForce == nil:
 			t.InForce = &e
-		case e.Adopted >= t.InForce.Adopted: // as reading.Find chooses
+		case cmp.Or(cmp.Compare(e.Judges(), t.InForce.Judges()), cmp.Compare(e.Adopted, t.InForce.Adopted)) >= 0: // as reading.Find chooses
 			t.Earlier = append(t.Earlier, *t.InForce)
 			t.InForce = &e
 		default:
@@ -64,9 +64,9 @@ func (v LevelsView) LevelTargets() ([]LevelTarget, error) {
 	targets := make([]LevelTarget, len(all))
 	for i, t := range all {
 		slices.SortStableFunc(t.Earlier, func(a, b LevelEdition) int {
-			return cmp.Or(cmp.Compare(b.Adopted, a.Adopted), cmp.Compare(b.Recorded, a.Recorded))
+			return cmp.Or(cmp.Compare(b.Judges(), a.Judges()), cmp.Compare(b.Adopted, a.Adopted), cmp.Compare(b.Recorded, a.Recorded))
 		})
-		slices.SortStableFunc(t.Coming, func(a, b LevelEdition) int { return cmp.Compare(a.Adopted, b.Adopted) })
+		slices.SortStableFunc(t.Coming, func(a, b LevelEdition) int { return cmp.Compare(a.Judges(), b.Judges()) })
 		targets[i] = *t
 	}
 	slices.SortStableFunc(targets, func(a, b LevelTarget) int {
@@ -92,16 +92,16 @@ func (v LevelsView) LevelOf(id string) (e LevelEdition, g *Grounds, err error) {
 	if kept.Kind() != record.Level {
 		return e, nil, notFound("levels are listed with their records", "record %s is a %s, not a level", id, kept.Kind())
 	}
-	l, err := record.Body[record.LevelBody](kept.Record)
+	clock, err := clockNotes(v.View, store.Forever)
 	if err != nil {
 		return e, nil, err
 	}
-	e = LevelEdition{Level: l.Level, Record: kept.ID, Recorded: kept.Recorded, Replaced: kept.Replaced, Derived: len(l.Derivation) > 0}
-	if !e.Derived {
-		return e, nil, nil
+	e, grounds, err := levelEdition(clock, kept)
+	if err != nil || !e.Derived {
+		return e, nil, err
 	}
 	g = &Grounds{}
-	if err := json.Unmarshal(l.Derivation, g); err != nil {
+	if err := json.Unmarshal(grounds, g); err != nil {
 		return e, nil, fmt.Errorf("the grounds of level %s: %w", id, err)
 	}
 	return e, g, nil

@@ -120,8 +120,8 @@ func (w SettingUp) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody)
 	return w.append(e, record.Person, at, p)
 }
 
-// AdoptRules records a rule set as the facility's policy from an instant on. Earlier decisions keep
-// the edition that made them.
+// AdoptRules records a rule set as the facility's policy from an instant on, and from now on at the earliest. Earlier
+// decisions keep the edition that made them.
 func (w SettingUp) AdoptRules(e Entry, at unit.Instant, name string, text []byte) (Receipt, policy.RuleSet, error) {
 	if err := w.may(ToAdoptRules, &e); err != nil {
 		return Receipt{}, policy.RuleSet{}, err
@@ -137,22 +137,22 @@ func (w SettingUp) AdoptRules(e Entry, at unit.Instant, name string, text []byte
 	return r, rules, err
 }
 
-// AdoptLevel records a level; it judges readings from its Adopted instant on.
+// AdoptLevel records a level; it judges readings from its Adopted instant on, and none that was read before now. One far
+// over what is published takes a second person.
 func (w SettingUp) AdoptLevel(e Entry, l reading.Level) (Receipt, error) {
 	if err := w.may(ToAdoptLevel, &e); err != nil {
 		return Receipt{}, err
 	}
-	if err := w.inName(&l.Adopter); err != nil {
+	if err := mayBeLevel(w.Work, ToAdoptLevel, e, &l); err != nil {
 		return Receipt{}, err
-	}
-	if err := l.Check(); err != nil {
-		return Receipt{}, refuse(err)
 	}
 	return w.append(e, record.Level, min(l.Adopted, w.tx.Now), l)
 }
 
-// Rules returns the rule set in force at an instant as known then. Before the first one was adopted
-// the first one is returned, so that older records can be judged at all.
+// Rules returns the rule set in force at an instant as known then: an edition is in force from when it was signed, at
+// the earliest, however long ago it says that it holds. Before the first one was signed the first one is returned, so that older records can
+// be judged at all. A cycle that is under way when an edition comes is judged by the new one from then on: what
+// is asked is asked now, and each verification was decided by the edition that was in force at its last cleaning.
 func (v RegistryView) Rules(at, known unit.Instant) (policy.RuleSet, error) {
 	kept, err := v.rulesRecord(at, known)
 	if err != nil {
@@ -186,12 +186,9 @@ func (v RegistryView) RuleText(at unit.Instant) (record.RulesBody, error) {
 }
 
 func (v RegistryView) rulesRecord(at, known unit.Instant) (store.Kept, error) {
-	kept, ok, err := v.tx.Entity(record.Rules, "rules", at, known)
-	if err == nil && !ok {
-		var all []store.Kept
-		if all, err = v.tx.Entities(record.Rules); err == nil && len(all) > 0 {
-			kept, ok = all[0], true
-		}
+	kept, ok, err := inForce(v.View, record.Rules, "rules", at, known)
+	if err == nil && !ok { // as known before the first one
+		kept, ok, err = inForce(v.View, record.Rules, "rules", 0, store.Forever)
 	}
 	if err == nil && !ok {
 		err = notFound("adopt one with: rinsate rules adopt", "the facility has not adopted a rule set")
@@ -199,10 +196,20 @@ func (v RegistryView) rulesRecord(at, known unit.Instant) (store.Kept, error) {
 	return kept, err
 }
 
-// Levels returns every level that was adopted and not voided.
+// Levels returns every level that was adopted and not voided, with since when each of them judges.
 func (v RegistryView) Levels() ([]reading.Level, error) {
 	c, err := v.decodedLevels()
 	return c.levels, err
+}
+
+// LevelsEver returns the levels with those that were taken back, which were in force until then.
+func (v RegistryView) LevelsEver() ([]reading.Level, error) {
+	c, err := v.decodedLevels()
+	all := make([]reading.Level, len(c.editions))
+	for i, e := range c.editions {
+		all[i] = e.Level
+	}
+	return all, err
 }
 
 // decodedLevels reads the records of levels once, until there are others.
@@ -211,22 +218,24 @@ func (v RegistryView) decodedLevels() (decodedLevels, error) {
 	if err != nil || len(all) == 0 {
 		return decodedLevels{}, err
 	}
+	clock, err := clockNotes(v.View, store.Forever)
+	if err != nil {
+		return decodedLevels{}, err
+	}
 	v.desk.mu.Lock()
 	defer v.desk.mu.Unlock()
-	if c := v.desk.levels; c.first == &all[0] && c.count == len(all) {
+	if c := v.desk.levels; c.first == &all[0] && c.count == len(all) && c.notes == len(clock.Notes) {
 		return c, nil
 	}
-	c := decodedLevels{first: &all[0], count: len(all)}
+	c := decodedLevels{first: &all[0], count: len(all), notes: len(clock.Notes)}
 	for _, kept := range all {
-		l, err := record.Body[record.LevelBody](kept.Record)
+		e, _, err := levelEdition(clock, kept)
 		if err != nil {
 			return c, err
 		}
-		c.editions = append(c.editions, LevelEdition{
-			Level: l.Level, Record: kept.ID, Recorded: kept.Recorded, Replaced: kept.Replaced, Derived: len(l.Derivation) > 0,
-		})
-		if !kept.Replaced.Known() {
-			c.levels = append(c.levels, l.Level)
+		c.editions = append(c.editions, e)
+		if !e.Replaced.Known() {
+			c.levels = append(c.levels, e.Level)
 		}
 	}
 	v.desk.levels = c
@@ -245,21 +254,6 @@ func (v RegistryView) LevelsFor(key trend.Key, kind scope.Kind, at unit.Instant)
 		return nil, nil
 	}
 	return []reading.Level{l}, nil
-}
-
-// edition returns the edition of an entity in force at an instant, or the first one there is.
-func edition[T any](v View, typ record.Kind, key string, at, known unit.Instant) (body T, ok bool, err error) {
-	kept, ok, err := v.tx.Entity(typ, key, at, known)
-	if err == nil && !ok {
-		if kept, ok, err = v.tx.Entity(typ, key, store.Forever, known); err != nil || !ok {
-			return body, ok, err
-		}
-	}
-	if err != nil {
-		return body, false, err
-	}
-	body, err = record.Body[T](kept.Record)
-	return body, true, err
 }
 
 // Instruments returns the latest edition of every instrument, in the order of their tags.

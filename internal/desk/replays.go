@@ -184,7 +184,7 @@ func (v LevelsView) compare(p Past, c Costs, sets func(today []reading.Level) (f
 
 // with returns the levels as if one more had been adopted just now.
 func with(levels []reading.Level, l reading.Level, now unit.Instant) []reading.Level {
-	l.Adopted = now
+	l.Adopted, l.From, l.Until = now, now, 0
 	return append(slices.Clone(levels), l)
 }
 

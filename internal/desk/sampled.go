@@ -312,7 +312,7 @@ func (v View) judge(s sampling.Sample, in Reading, system string) (reading.Readi
 	if err != nil {
 		return reading.Reading{}, err
 	}
-	levels, err := v.Registry().Levels()
+	levels, err := v.Registry().LevelsEver()
 	if err != nil {
 		return reading.Reading{}, err
 	}
@@ -322,7 +322,9 @@ func (v View) judge(s sampling.Sample, in Reading, system string) (reading.Readi
 	}
 	var fault string
 	if known {
-		fault = lot.Fault(kitUsed(s))
+		if fault, err = lotFault(v, lot, kitUsed(s)); err != nil {
+			return reading.Reading{}, err
+		}
 	}
 	point, _ := model.Point(s.Point)
 	protocol, _ := sampling.For(rules.Sample.ProtocolsFor(model.Name), s.Point)

@@ -224,6 +224,10 @@ func (v RegistryView) RulesEditions() ([]RulesEdition, error) {
 	if err != nil {
 		return nil, err
 	}
+	clock, err := clockNotes(v.View, store.Forever)
+	if err != nil {
+		return nil, err
+	}
 	list := make([]RulesEdition, len(all))
 	first := true
 	for i, e := range all {
@@ -237,11 +241,11 @@ func (v RegistryView) RulesEditions() ([]RulesEdition, error) {
 			Label:   text.Edition,
 			Cite:    text.Name + ", edition " + text.Edition,
 			Text:    text.Text,
-			From:    e.At,
+			From:    actsFrom(clock, e.Seq, e.At, e.Recorded),
 			Until:   store.Forever,
 		}
 		if e.Gone {
-			list[i].Until = e.At
+			list[i].Until = list[i].From
 			continue
 		}
 		if first { // it also judges what was before

@@ -252,6 +252,9 @@ func TestChangedBackByFile(t *testing.T) {
 		key    string
 		a, b   []string
 		beside []string
+		// one says that what has another date is about the same all the same: since levels judge from their signature, the
+		// last one that was signed is in force.
+		one bool
 	}{
 		{kind: desk.Models, typ: record.Model, key: "E1", a: []string{channel("yes")}, b: []string{channel("no")}},
 		{
@@ -265,7 +268,7 @@ func TestChangedBackByFile(t *testing.T) {
 			a: []string{"K,9," + written(b.at().Add(time.Hour)) + ","}, b: []string{"K,9," + written(b.at().Add(2*time.Hour)) + ","},
 		},
 		{
-			kind: desk.Levels, typ: record.Level,
+			kind: desk.Levels, typ: record.Level, one: true,
 			a:      []string{"Z,K,outer-distal-end,,atp,RLU,100,200,over,,,,baseline,1,L-01," + adopted},
 			b:      []string{"Z,K,outer-distal-end,,atp,RLU,100,300,over,,,,baseline,1,L-01," + adopted},
 			beside: []string{"Z,K,outer-distal-end,,atp,RLU,100,250,over,,,,baseline,2,L-01," + written(b.at())},
@@ -291,8 +294,15 @@ func TestChangedBackByFile(t *testing.T) {
 		want("b once more", test.b, 0)
 		if test.beside != nil { // what is about something else is no change
 			want("beside it", test.beside, 1)
-			want("b after it", test.b, 0)
-			want("both", append(append([]string{}, test.b...), test.beside...), 0)
+			if test.one {
+				want("b after it", test.b, 1)
+				want("both", append(append([]string{}, test.b...), test.beside...), 1)
+				want("both in the other order", append(append([]string{}, test.beside...), test.b...), 1)
+			} else {
+				want("b after it", test.b, 0)
+			}
+			want("both in that order", append(append([]string{}, test.b...), test.beside...), map[bool]int{true: 1}[test.one])
+			want("both once more", append(append([]string{}, test.b...), test.beside...), 0)
 		}
 		if test.key != "" {
 			if n := len(b.editions(test.typ, test.key)); n < 4 {

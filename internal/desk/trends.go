@@ -310,19 +310,19 @@ func (v NumbersView) protocolBreaks() func(tag string, point scope.PointKind) ([
 	var editions []edition
 	loaded := false
 	load := func() error {
-		all, err := v.tx.Entities(record.Rules)
+		all, err := v.Registry().RulesEditions()
 		if err != nil {
 			return err
 		}
-		for _, k := range all {
-			if k.Replaced.Known() {
+		for _, e := range all {
+			if e.Until <= e.From { // it was taken back, or pushed aside before it was in force
 				continue
 			}
-			rules, err := v.Registry().Rules(k.At, store.Forever)
+			rules, err := v.Registry().Rules(e.From, store.Forever)
 			if err != nil {
 				return err
 			}
-			editions = append(editions, edition{k.At, rules.Sample.ProtocolsFor})
+			editions = append(editions, edition{e.From, rules.Sample.ProtocolsFor})
 		}
 		loaded = true
 		return nil

@@ -24,6 +24,7 @@ var level = describe(kind[LevelBody]{
 		plain("system", ""), found("kit", "", ByKit), plain("point", ""), plain("kind", ""), plain("analyte", ""), plain("unit", ""),
 		plain("alert", ""), plain("action", ""), plain("comparison", ""), plain("cv", ""), plain("dirty", ""), plain("clean", ""),
 		plain("source", ""), plain("edition", ""), found("adopted_by", "", ByPerson), plain("adopted", ""),
+		found("second", "second person", ByPerson),
 		plain("derivation", "derivation"), note("derivation.note", "why this level"),
 	},
 	words: func(x LevelBody) string {

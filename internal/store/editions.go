@@ -1,6 +1,39 @@
 package store
 
-import "rinsate/internal/record"
+import (
+	"database/sql"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/record"
+)
+
+// Stands is when one edition of a thing was written, and what for.
+type Stands struct {
+	Seq int64
+	// At is since when it says that it holds, Recorded when it was written, Replaced when another took its place.
+	At, Recorded, Replaced unit.Instant
+}
+
+// Standing returns the editions of one thing, in the order of the ledger, without what they say.
+func Standing(tx *Tx, kind record.Kind, key string) (all []Stands, err error) {
+	err = tx.s.Each(tx.ctx, `SELECT seq, at, recorded, replaced FROM entity WHERE site = $1 AND type = $2 AND key = $3 ORDER BY seq`, func(row Rows) error {
+		var s Stands
+		var replaced sql.NullInt64
+		if err := row.Scan(&s.Seq, &s.At, &s.Recorded, &replaced); err != nil {
+			return err
+		}
+		s.Replaced = unit.Instant(replaced.Int64)
+		all = append(all, s)
+		return nil
+	}, tx.db.site.Code, string(kind), key)
+	return all, err
+}
+
+// Edition returns what an edition says.
+func Edition(tx *Tx, s Stands) (Kept, error) {
+	r, err := tx.db.entities.record(tx, s.Seq)
+	return Kept{Record: r, Replaced: s.Replaced}, err
+}
 
 // Editions calls visit for every edition of one thing, those that were replaced as well, in the order
 // of the ledger.

@@ -112,8 +112,8 @@ func standing(v desk.View, e desk.LevelEdition) (string, error) {
 		case t.Any().Key() != e.Key():
 		case t.InForce != nil && t.InForce.Record == e.Record:
 			return inForce, nil
-		case e.Adopted > v.Now():
-			return "judges from " + words.Full(e.Adopted, v.Zone()) + " on", nil
+		case e.Judges() > v.Now():
+			return "judges from " + words.Full(e.Judges(), v.Zone()) + " on", nil
 		default:
 			return "earlier: another edition has taken its place", nil
 		}

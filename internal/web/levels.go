@@ -45,6 +45,8 @@ type levelTarget struct {
 // levelLine is one edition of a level.
 type levelLine struct {
 	Href, Alert, Action, Unit, Comparison, Source, Edition, Adopted, By string
+	// Judges is since when it judges, which is its signature where that came after the adoption.
+	Judges string
 	// Derived says that the grounds are on record, Gone that the record was taken back.
 	Derived, Gone bool
 }
@@ -172,7 +174,8 @@ func (s levelPages) levelLine(e desk.LevelEdition, v desk.View) levelLine {
 		Source:     e.Source,
 		Edition:    e.Edition,
 		Adopted:    words.Full(e.Adopted, v.Zone()),
-		By:         e.Adopter,
+		Judges:     words.Full(e.Judges(), v.Zone()),
+		By:         strings.Join(slices.DeleteFunc([]string{e.Adopter, e.Second}, func(s string) bool { return s == "" }), " and "),
 		Derived:    e.Derived,
 		Gone:       e.Replaced.Known(),
 	}
@@ -182,7 +185,7 @@ func (p levelsPage) listing() kit.Listing {
 	l := kit.Listing{Name: "levels"}
 	for _, name := range []string{
 		"state", "meter system", "kit", "point", "kind of scope", "analyte", "alert", "action", "unit", "counts as over", "source",
-		"edition", "adopted", "by", "grounds on record",
+		"edition", "adopted", "judges from", "by", "grounds on record",
 	} {
 		l.Columns = append(l.Columns, table.SheetColumn{Name: name})
 	}
@@ -202,6 +205,7 @@ func (p levelsPage) listing() kit.Listing {
 				e.Source,
 				e.Edition,
 				e.Adopted,
+				e.Judges,
 				e.By,
 				sayYes(e.Derived),
 			})

@@ -25,6 +25,8 @@ type registry struct {
 	typ              record.Kind
 	// act is what registering or changing it is.
 	act access.Act
+	// second says that somebody else may have to sign it too.
+	second bool
 	// body reads an edition, key and title tell what it is called in records and on pages.
 	body  func(desk.Edition) (any, error)
 	key   func(body any) string
@@ -128,6 +130,11 @@ func (s setUpPages) keep(x *kit.Exchange, r registry, page *formPage, key string
 	e.Reason = page.Typed["reason"]
 	if r.act.Signed {
 		if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
+			return err
+		}
+	}
+	if r.second {
+		if err := vouched(x, page.Typed["second"], &e); err != nil {
 			return err
 		}
 	}

@@ -23,7 +23,9 @@ type formPage struct {
 	Groups []kit.Group
 	// Changing asks why, Prove for the password of whoever signs.
 	Changing, Prove bool
-	Button          string
+	// Second asks for somebody else to sign too, where that is needed.
+	Second bool
+	Button string
 	// Look is where the form is looked at before it is sent; empty where there is nothing to see.
 	Look     string
 	Looked   bool
@@ -83,7 +85,7 @@ func (p *formPage) fill(x *kit.Exchange, v desk.View, r registry, key string, va
 	}
 	p.Form = *x.Form(kit.Sent{}, "new")
 	if x.R.Method == http.MethodPost || values.Has("look") {
-		p.Form = kit.FormOf(values, append(p.sheet.Names(), "reason")...)
+		p.Form = kit.FormOf(values, append(p.sheet.Names(), "reason", "second")...)
 	} else {
 		p.Typed = typed
 	}
@@ -175,7 +177,7 @@ func (s setUpPages) dress(x *kit.Exchange, v desk.View, r registry, p *formPage,
 			p.Look = s.URL("/set-up/register/" + r.word)
 		}
 	}
-	p.Prove = r.act.Signed && x.Unsigned()
+	p.Prove, p.Second = r.act.Signed && x.Unsigned(), r.second
 	return nil
 }
 

@@ -26,8 +26,8 @@ func levelRegistry() registry {
 		many: "first levels",
 		about: "What a facility begins with, from the instructions of the kit or a published limit for exactly this meter system, kit and way of sampling. " +
 			"A level never carries over from another system. Once there are readings of your own, derive and judge levels in the workshop.",
-		typ:  record.Level,
-		act:  desk.ToAdoptLevel,
+		typ: record.Level,
+		act: desk.ToAdoptLevel, second: true,
 		body: decoded[reading.Level],
 		key:  func(b any) string { return b.(reading.Level).Key() },
 		title: func(b any) string {
@@ -96,9 +96,9 @@ func levelFields(s *kit.Sheet, v desk.View, old any) error {
 		s.Choose("analyte", "Residue test", "", kit.Choices(reading.Analytes)...)
 	}
 	s.Part("Level", "")
-	s.Choose("unit", "Unit", "Readings of ATP meters are in RLU.", unitChoices()...)
+	s.Choose("unit", "Unit", "Readings of ATP meters are in RLU. For µg/mL no limit is published: look twice at a level in it.", unitChoices()...)
 	s.Add(kit.Field{Name: "alert", Label: "Alert level", Type: "number", Hint: "From it on the cause is looked for; empty where there is none."})
-	s.Add(kit.Field{Name: "action", Label: "Action level", Type: "number", Hint: "Beyond it the scope is cleaned again. A strip has none."})
+	s.Add(kit.Field{Name: "action", Label: "Action level", Type: "number", Hint: "Beyond it the scope is cleaned again. A strip has none. One more than ten times as high as the largest published takes a second person, below."})
 	s.Choose(
 		"comparison",
 		"The action level is exceeded by",

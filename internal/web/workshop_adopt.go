@@ -35,7 +35,7 @@ type adoptView struct {
 const ownSource = "facility's own baseline"
 
 // adoptFields are what the form asks for; the reason is kept with the record.
-var adoptFields = []string{"edition", "source", "note", "at", "seen-alert", "seen-action"}
+var adoptFields = []string{"edition", "source", "note", "at", "seen-alert", "seen-action", "second"}
 
 func (s levelPages) fillAdopt(x *kit.Exchange, page *workshopPage, d desk.Studied, l reading.Level, sent kit.Form) error {
 	zone := s.Desk.DB.Zone()
@@ -126,6 +126,9 @@ func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, er
 		return "", mistyped("Say why this level.")
 	}
 	if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
+		return "", err
+	}
+	if err := vouched(x, f.Typed["second"], &e); err != nil {
 		return "", err
 	}
 	if s.adoptedBefore(x, e, edition) {

@@ -185,17 +185,17 @@ func (j Judgement) Doubted(why string) Judgement {
 }
 
 // Find returns the level for the circumstances that was in force at their instant: the one for
-// this kind of scope before the one for all, the latest adopted before earlier ones.
+// this kind of scope before the one for all, the one that judges since later before earlier ones.
 func Find(levels []Level, a Analyte, c Circumstances) (Level, bool) {
 	var found *Level
 	for i := range levels {
 		l := &levels[i]
 		if l.System != c.System || l.Kit != c.Kit || l.Point != c.Point || l.Analyte != a ||
-			l.Adopted > c.At || l.Kind != "" && l.Kind != c.Kind {
+			l.Judges() > c.At || l.Until.Known() && l.Until <= c.At || l.Kind != "" && l.Kind != c.Kind {
 			continue
 		}
 		if found == nil || l.Kind != "" && found.Kind == "" ||
-			(l.Kind != "") == (found.Kind != "") && l.Adopted >= found.Adopted {
+			(l.Kind != "") == (found.Kind != "") && cmp.Or(cmp.Compare(l.Judges(), found.Judges()), cmp.Compare(l.Adopted, found.Adopted)) >= 0 {
 			found = l
 		}
 	}
@@ -206,13 +206,17 @@ func Find(levels []Level, a Analyte, c Circumstances) (Level, bool) {
 }
 
 // Judge decides what a value means. Without a level the outcome is None, and the sentence says
-// which levels there are and why they do not serve.
+// which levels there are and why they do not serve. A level that was in force and was taken back since clears nothing.
 func Judge(v Value, c Circumstances, levels []Level) Judgement {
 	l, ok := Find(levels, v.Analyte, c)
 	if !ok {
 		return Judgement{Outcome: None, Judged: v, Why: noLevel(v.Analyte, c, levels)}
 	}
-	return l.Judge(v, c)
+	j := l.Judge(v, c)
+	if l.Until.Known() && j.Outcome.Passed() {
+		return Judgement{Outcome: None, Judged: j.Judged, Why: "the level that was in force then was taken back (" + l.Name() + "): take a new sample"}
+	}
+	return j
 }
 
 // Judge decides what a value means by this level; the caller answers for their belonging together.
@@ -296,13 +300,18 @@ func Band(limit, cv unit.Number) (lo, hi unit.Number, ok bool) {
 func noLevel(a Analyte, c Circumstances, levels []Level) string {
 	why := fmt.Sprintf("no level is adopted for %s at the %s", Scale{c.System, c.Kit, a}, c.Point.Words())
 	var others []string
-	later := false
+	later := ""
 	for _, l := range levels {
 		if l.Point != c.Point || l.Analyte != a {
 			continue
 		}
 		if l.System == c.System && l.Kit == c.Kit {
-			later = later || l.Adopted > c.At
+			switch {
+			case l.Adopted > c.At:
+				later = "; one was adopted only later"
+			case l.Judges() > c.At && later == "":
+				later = "; one was signed only later, and judges nothing that was read before"
+			}
 			continue
 		}
 		if s := fmt.Sprintf("system %q with kit %q", l.System, l.Kit); !slices.Contains(others, s) {
@@ -310,8 +319,8 @@ func noLevel(a Analyte, c Circumstances, levels []Level) string {
 		}
 	}
 	switch {
-	case later:
-		why += "; one was adopted only later"
+	case later != "":
+		why += later
 	case len(others) > 0:
 		slices.SortFunc(others, cmp.Compare[string])
 		why += "; there is one for " + strings.Join(others, ", ") + ", which counts on another scale and cannot be used"

@@ -232,6 +232,12 @@ func TestNoLevel(t *testing.T) {
 			[]string{`there is one for system "system A" with kit "surface kit"`},
 		},
 		{"other analyte", "protein levels say nothing about ATP", func(l *reading.Level) { l.Analyte = reading.Protein }, []string{"no level is adopted for atp"}},
+		{
+			"signed later", "a level does not judge what was read before it was signed, whenever it was adopted",
+			func(l *reading.Level) { l.From = 2_000_001 },
+			[]string{"one was signed only later, and judges nothing that was read before"},
+		},
+		{"taken back before", "", func(l *reading.Level) { l.Until = 2_000_000 }, []string{"no level is adopted"}},
 		{"adopted later", "a level does not judge what was read before it", func(l *reading.Level) { l.Adopted = 2_000_001 }, []string{"one was adopted only later"}},
 		{
 			"for another kind", "a level for bronchoscopes does not judge a duodenoscope",
@@ -264,6 +270,7 @@ func TestFind(t *testing.T) {
 	}
 	general1, general2 := named("general 1", "", 1_000_000), named("general 2", "", 1_500_000)
 	own1, own2 := named("duodenoscopes 1", scope.Duodenoscope, 900_000), named("duodenoscopes 2", scope.Duodenoscope, 2_000_000)
+	signed := func(l reading.Level, from unit.Instant) reading.Level { l.From = from; return l }
 	later, foreign := named("later", scope.Duodenoscope, 2_000_001), named("bronchoscopes", scope.Bronchoscope, 1_900_000)
 	tests := []struct {
 		name, reason string
@@ -276,6 +283,13 @@ func TestFind(t *testing.T) {
 		{"latest of the own kind", "adopted at that very instant counts", []reading.Level{own2, own1, general2}, "duodenoscopes 2"},
 		{"not yet adopted", "what is adopted later does not count", []reading.Level{later, own1}, "duodenoscopes 1"},
 		{"adopted together", "the one recorded last counts", []reading.Level{general1, named("general 1b", "", 1_000_000)}, "general 1b"},
+		{
+			"adopted before and signed later", "it takes the place of what was signed before",
+			[]reading.Level{signed(general1, 1_900_000), general2},
+			"general 1",
+		},
+		{"signed together", "the one adopted last counts", []reading.Level{signed(general2, 1_900_000), signed(general1, 1_900_000)}, "general 2"},
+		{"not yet signed", "it was adopted long ago and signed after the reading", []reading.Level{signed(own1, 2_000_001), general1}, "general 1"},
 		{"nothing fits", "", []reading.Level{later, foreign}, ""},
 	}
 	for _, tt := range tests {
@@ -285,6 +299,19 @@ func TestFind(t *testing.T) {
 				t.Errorf("%s: found %q, want %q", tt.reason, got.Source, tt.want)
 			}
 		})
+	}
+}
+
+// A level that was in force when a sample was read and was taken back since clears nothing, and a reading over it counts.
+func TestLevelTakenBackClearsNothing(t *testing.T) {
+	mistaken, before := level(), level()
+	before.Adopted = mistaken.Adopted - 1
+	before.Action, before.Alert = 1000, 0
+	mistaken.Until = 3_000_000
+	for value, want := range map[unit.Number]reading.Outcome{10: reading.None, 900: reading.Action} {
+		if j := reading.Judge(rlu(value), circumstances(), []reading.Level{before, mistaken}); j.Outcome != want {
+			t.Errorf("%s RLU: %s (%s), want %s", value, j.Outcome, j.Why, want)
+		}
 	}
 }
 

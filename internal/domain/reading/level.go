@@ -105,7 +105,27 @@ type Level struct {
 	Edition string       `json:"edition"`
 	Adopter string       `json:"adopted_by"`
 	Adopted unit.Instant `json:"adopted"`
+	// Second is who else signed; empty where one was enough.
+	Second string `json:"second,omitempty"`
+
+	// From is since when it judges: from the later of its adoption and its signature, so that nothing that was read
+	// before is judged by it. It is no part of what is stored, and zero for a level that is not on record, which
+	// judges from its adoption on. Until is when it was taken back; zero while it stands.
+	From  unit.Instant `json:"-"`
+	Until unit.Instant `json:"-"`
 }
+
+// Judges returns since when the level judges.
+func (l Level) Judges() unit.Instant {
+	if l.From.Known() {
+		return l.From
+	}
+	return l.Adopted
+}
+
+// most is the largest value that can be meant in a unit: for RLU what a meter shows, for the others what would be no
+// residue any more (common practice): a million µg in a millilitre or on a square centimetre are a gram.
+var most = map[Unit]unit.Number{RLU: MaxRLU, PerML: 1_000_000, PerCM2: 1_000_000, FmolCM2: 1_000_000_000, LogCFU: 12}
 
 // Check refuses a level that could not be defended.
 func (l Level) Check() error {
@@ -136,8 +156,10 @@ func (l Level) Check() error {
 			}
 		}
 	} else {
-		if l.Action <= 0 {
+		if limit, ok := most[l.Unit]; l.Action <= 0 {
 			fail("the action level must be over 0")
+		} else if ok && l.Action > limit {
+			fail("the action level %s is more than can be measured; allowed: over 0 and at most %s %s", l.Action, limit, l.Unit)
 		}
 		if l.Alert < 0 || l.Alert > l.Action {
 			fail("the alert level %s must not be below 0 nor over the action level %s", l.Alert, l.Action)

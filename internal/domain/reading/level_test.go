@@ -33,6 +33,12 @@ func TestLevelCheck(t *testing.T) {
 		{"unknown analyte", func(l *reading.Level) { l.Analyte = "glucose" }, `analyte "glucose" is not known`},
 		{"foreign unit", func(l *reading.Level) { l.Unit = reading.PerML }, `unit "ug/mL" does not fit atp`},
 		{"no action level", func(l *reading.Level) { l.Alert, l.Action = 0, 0 }, "the action level must be over 0"},
+		{"action level below zero", func(l *reading.Level) { l.Alert, l.Action = 0, -1 }, "the action level must be over 0"},
+		{"as much as a meter shows", func(l *reading.Level) { l.Action = reading.MaxRLU }, ""},
+		{"more than a meter shows", func(l *reading.Level) { l.Action = 99_999_999 }, "the action level 99999999 is more than can be measured; allowed: over 0 and at most 9999999 RLU"},
+		{"more than a gram", func(l *reading.Level) {
+			l.Analyte, l.Unit, l.Alert, l.Action = reading.Protein, reading.PerML, 0, 1_000_001
+		}, "at most 1000000 ug/mL"},
 		{"alert over action", func(l *reading.Level) { l.Alert = 201 }, "the alert level 201 must not be below 0 nor over the action level 200"},
 		{"alert below zero", func(l *reading.Level) { l.Alert = -1 }, "the alert level -1 must not be below 0"},
 		{"no comparison", func(l *reading.Level) { l.Comparison = "" }, `comparison "" is not known; allowed: over, at-or-over`},

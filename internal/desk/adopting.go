@@ -1,0 +1,61 @@
+package desk
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/policy"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/record"
+	"rinsate/internal/store"
+)
+
+// levelEdition reads a level with since when it judges, and the grounds on which it was adopted.
+func levelEdition(clock reprocessing.Clock, k store.Kept) (e LevelEdition, grounds json.RawMessage, err error) {
+	l, err := record.Body[record.LevelBody](k.Record)
+	if err != nil {
+		return e, nil, err
+	}
+	e = LevelEdition{Level: l.Level, Record: k.ID, Recorded: k.Recorded, Replaced: k.Replaced, Derived: len(l.Derivation) > 0}
+	e.From, e.Until = actsFrom(clock, k.Seq, l.Adopted, k.Recorded), k.Replaced
+	return e, l.Derivation, nil
+}
+
+// mayBeLevel refuses a level that could not be defended, and one far over what is published that nobody else has looked
+// at: it is far more often a slip of the keyboard, and it would pass nearly everything.
+func mayBeLevel(w *Work, act access.Act, e Entry, l *reading.Level) error {
+	if err := w.inName(&l.Adopter); err != nil {
+		return err
+	}
+	if err := w.second(act, e, &l.Second); err != nil {
+		return err
+	}
+	if err := l.Check(); err != nil {
+		return refuse(err)
+	}
+	switch most, published, ok := policy.Usual(l.Analyte, l.Unit); {
+	case l.Second != "" && access.Key(l.Second) == access.Key(l.Adopter):
+		return invalid("level for %s: the second person must be somebody else", l.Scale())
+	case l.Second != "":
+		return w.twoKnown(l.Adopter, l.Second)
+	case ok && l.Action > most:
+		return &fault.Error{
+			Code: fault.Invalid,
+			Message: fmt.Sprintf("level for %s: the action level %s lies far over the largest published one, %s %s (%s); allowed for one person: at most %s %s",
+				l.Scale(), l.Action, published.Action, l.Unit, published.Citation, most, l.Unit),
+			Hint: "if it is meant, somebody else who may adopt levels signs it too: on the page of the level, or with --second",
+		}
+	}
+	return nil
+}
+
+// LevelWarnings lists what a person should look at before a level is adopted.
+func LevelWarnings(l reading.Level) []string {
+	if _, _, ok := policy.Usual(l.Analyte, l.Unit); ok || l.Analyte == reading.Strip {
+		return nil
+	}
+	return []string{fmt.Sprintf("no limit is published for %s in %s, so that nobody can say whether %s is a usual one: look at it twice", l.Analyte, l.Unit, l.Action)}
+}
