@@ -57,8 +57,10 @@ type app struct {
 	screen, talk *os.File
 	clock        func() time.Time
 	data         string
-	terms        spoken // of the site whose folder is open
-	json         bool
+	// patientKey is the file of the key of the patients' numbers; empty for the one in the data folder.
+	patientKey string
+	terms      spoken // of the site whose folder is open
+	json       bool
 	// code is the exit code of a command that ran without an error.
 	code int
 	// called says that the command line was understood; an error before that is one of usage.
@@ -122,11 +124,11 @@ func hintArgs(c *cobra.Command) {
 }
 
 // home is where the records of a data folder are kept.
-func home(dir string) store.Home { return sqlite.Folder(dir) }
+func (a *app) home(dir string) store.Home { return sqlite.Folder(dir).WithPatientKey(a.patientKey) }
 
 // open opens the data folder for one command.
 func (a *app) open(ctx context.Context, work func(*desk.Desk) error) (err error) {
-	db, err := home(a.data).Open(ctx, a.clock)
+	db, err := a.home(a.data).Open(ctx, a.clock)
 	if err != nil {
 		return err
 	}

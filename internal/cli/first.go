@@ -34,7 +34,7 @@ func (a servingCommands) firstRun(c *cobra.Command, listen string, terms record.
 	if host, _, err := net.SplitHostPort(listen); err != nil || !loopback(host) {
 		return usageError{fmt.Errorf("--listen %q: the first run is served to this computer only, such as at %s", listen, usualAddress)}
 	}
-	if err := home(a.data).Vacant(); err != nil {
+	if err := a.home(a.data).Vacant(); err != nil {
 		return err
 	}
 	l, err := new(net.ListenConfig).Listen(c.Context(), "tcp", listen)
@@ -46,7 +46,7 @@ func (a servingCommands) firstRun(c *cobra.Command, listen string, terms record.
 		return err
 	}
 	first, err := web.NewFirst(web.FirstOptions{
-		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: a.data, Home: home, Zone: systemZone(), Terms: terms, Clock: a.clock,
+		Base: &url.URL{Scheme: "http", Host: "localhost:" + port}, Dir: a.data, Home: a.home, Zone: systemZone(), Terms: terms, Clock: a.clock,
 		Log: slog.New(slog.NewTextHandler(a.Err, nil)),
 		Invent: func(ctx context.Context, dir string, progress func(done, total int)) error {
 			_, err := demo.Build(ctx, dir, demo.Options{Today: a.clock(), Progress: progress})

@@ -62,15 +62,15 @@ func (a proofCommands) verifyFolder(ctx context.Context, keys, older []string) e
 	if err != nil {
 		return err
 	}
-	before, err := home(a.data).Examined()
+	before, err := a.home(a.data).Examined()
 	if err != nil {
 		return err
 	}
 	var v store.Verified
 	if len(keys) > 0 {
-		v, err = home(a.data).Verify(ctx, keys, nil)
+		v, err = a.home(a.data).Verify(ctx, keys, nil)
 	} else {
-		v, _, err = store.Examine(ctx, home(a.data), "verify", a.clock)
+		v, _, err = store.Examine(ctx, a.home(a.data), "verify", a.clock)
 	}
 	if err, err2 := a.unkept(err); err != nil || err2 != nil {
 		return broken(errors.Join(err, err2))
@@ -159,7 +159,7 @@ func unjoined(err error) []error {
 // for.
 func (a proofCommands) beginsWith(ctx context.Context, notes [][]byte, keys []string) (sizes []int64, err error) {
 	for _, note := range notes {
-		c, err := home(a.data).BeginsWith(ctx, note, keys)
+		c, err := a.home(a.data).BeginsWith(ctx, note, keys)
 		if err != nil {
 			return nil, err
 		}
@@ -349,12 +349,12 @@ func (a proofCommands) rebuildCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "rebuild", Short: "Throw away every table that is not the ledger and fill it again from the records", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			size, err := home(a.data).Rebuild(c.Context(), nil)
+			size, err := a.home(a.data).Rebuild(c.Context(), nil)
 			if err != nil {
 				return err
 			}
 			// What was found before holds no more.
-			_, _, err = store.Examine(c.Context(), home(a.data), "rebuild", a.clock)
+			_, _, err = store.Examine(c.Context(), a.home(a.data), "rebuild", a.clock)
 			if err, failed := a.unkept(err); err != nil || failed != nil {
 				return broken(errors.Join(err, failed))
 			}
@@ -467,7 +467,7 @@ func (a proofCommands) doctorCommand() *cobra.Command {
 
 // examineAll says when all records and tables were last looked at, and looks at them.
 func (a proofCommands) examineAll(ctx context.Context, add func(what string, good bool, format string, args ...any)) (store.Verified, error) {
-	before, err := home(a.data).Examined()
+	before, err := a.home(a.data).Examined()
 	if err != nil {
 		return store.Verified{}, err
 	}
@@ -476,7 +476,7 @@ func (a proofCommands) examineAll(ctx context.Context, add func(what string, goo
 	} else {
 		add("last look", true, "nobody has compared the tables with the records before")
 	}
-	v, _, err := store.Examine(ctx, home(a.data), "doctor", a.clock)
+	v, _, err := store.Examine(ctx, a.home(a.data), "doctor", a.clock)
 	err, failed := a.unkept(err)
 	return v, errors.Join(err, failed)
 }
@@ -490,6 +490,11 @@ func examine(c *cobra.Command, d *desk.Desk, add func(what string, good bool, fo
 		add("disk", false, "free space cannot be read: %v", err)
 	default:
 		add("disk", free >= 1<<30, "%.1f GB free; at least 1 GB is advised", float64(free)/(1<<30))
+	}
+	if err := d.DB.PatientKey(); err != nil {
+		add("patients", false, "%s", strings.ReplaceAll(err.Error(), "\n", "; "))
+	} else {
+		add("patients", true, "the key of their numbers is there")
 	}
 	return d.View(c.Context(), func(v desk.View) error {
 		rules, err := v.Registry().Rules(v.Now(), store.Forever)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -52,6 +53,8 @@ now, until when, and if not, why not.
 		return fmt.Errorf("%w\nhint: %s --help", err, c.CommandPath())
 	})
 	root.PersistentFlags().StringVar(&a.data, "data", defaultData(), "data folder (environment: RINSATE_DATA)")
+	root.PersistentFlags().StringVar(&a.patientKey, "patient-key", os.Getenv("RINSATE_PATIENT_KEY"),
+		"file of the key of the patients' numbers, patients.key of the data folder when empty (environment: RINSATE_PATIENT_KEY)")
 	root.PersistentFlags().BoolVar(&a.json, "json", false, "print JSON")
 	root.AddGroup(
 		&cobra.Group{ID: "day", Title: "The day's work:"},
@@ -78,6 +81,7 @@ now, until when, and if not, why not.
 		dayCommands{a}.clockCommand(),
 		dayCommands{a}.voidCommand(),
 		eraseCommand(a),
+		patientCommands{a}.patientCommand(),
 		sampleCommands{a}.checkCommand(),
 		sampleCommands{a}.selectCommand(),
 		dayCommands{a}.attachCommand(),

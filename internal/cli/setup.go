@@ -65,7 +65,7 @@ account too, and then serves the pages.`,
 			if _, err := policy.Parse(rules, text); err != nil {
 				return usageError{err}
 			}
-			db, err := desk.Beginning{Site: site, Rules: text, RulesName: rules, By: by}.Begin(c.Context(), home(a.data), a.clock)
+			db, err := desk.Beginning{Site: site, Rules: text, RulesName: rules, By: by}.Begin(c.Context(), a.home(a.data), a.clock)
 			if err != nil {
 				return err
 			}
@@ -369,7 +369,7 @@ func (a setUpCommands) rulesCommand() *cobra.Command {
 		},
 	}
 	who.flags(adopt, desk.ToAdoptRules, true)
-	adopt.Flags().StringVar(&from, "from", "", "since when it holds (default now)")
+	adopt.Flags().StringVar(&from, "from", "", "since when it holds, from now on at the earliest (default now)")
 	c.AddCommand(show, levels, check, adopt)
 	return c
 }

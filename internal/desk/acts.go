@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"crypto/rand"
 	"fmt"
 
 	"rinsate/internal/base/fault"
@@ -27,7 +26,7 @@ func (v View) registered(tag string) error {
 // RecordUse records a procedure on a patient, at its end or already at its start; the record of the
 // end then names that of the start in Finishes. patient is the facility's own number of the patient
 // or empty; the ledger holds only a commitment to it.
-func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (Receipt, error) {
+func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (_ Receipt, err error) {
 	if err := w.may(ToRecordUse, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -41,27 +40,15 @@ func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (Receipt, 
 		return Receipt{}, err
 	}
 	if patient != "" {
-		commitment, err := w.commit(patient)
+		commitment, err := commit(w, patient)
 		if err != nil {
 			return Receipt{}, err
 		}
 		u.Patient = commitment
+	} else if u.Patient, err = inherits(w, ledger.ID(u.Finishes), e.Corrects); err != nil {
+		return Receipt{}, err
 	}
 	return w.append(e, record.Use, u.Start, u)
-}
-
-// commit returns the commitment for a patient, the same one whenever that patient comes again.
-func (w *Work) commit(patient string) (string, error) {
-	commitment, ok, err := w.tx.Patient(patient)
-	if err != nil || ok {
-		return commitment, err
-	}
-	salt := make([]byte, 2*ledger.SaltSize)
-	if _, err := rand.Read(salt); err != nil {
-		return "", err
-	}
-	commitment = ledger.Commit(salt, patient)
-	return commitment, w.tx.SavePatient(commitment, salt, patient)
 }
 
 // RecordStep records a step of a cycle, at its end or already at its start; the record of the

@@ -58,6 +58,10 @@ var (
 
 	ToErase = access.Act{Name: "Erase", What: "erase texts", Needs: needs(access.VoidRecord), Signed: true}
 
+	ToRevealPatient = access.Act{Name: "RevealPatient", What: "reveal the number of a patient", Needs: needs(access.SeePatients), Signed: true}
+	ToFindPatient   = access.Act{Name: "FindPatient", What: "find the uses on a patient", Needs: needs(access.SeePatients), Signed: true}
+	ToErasePatient  = access.Act{Name: "ErasePatient", What: "erase the number of a patient", Needs: needs(access.SeePatients), Signed: true}
+
 	ToRegisterModel      = access.Act{Name: "RegisterModel", What: "register a model", Needs: needs(access.ManageFleet)}
 	ToRegisterInstrument = access.Act{Name: "RegisterInstrument", What: "register a scope", Needs: needs(access.ManageFleet)}
 	ToRetire             = access.Act{Name: "Retire", What: "take a scope out of service", Needs: needs(access.ManageFleet)}
@@ -91,6 +95,7 @@ var (
 var Acts = []access.Act{
 	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToCheckMeter,
 	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToHandleSignal, ToCloseSignal, ToVoid, ToErase,
+	ToRevealPatient, ToFindPatient, ToErasePatient,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToTakeBackRecall,
 	ToRegisterPerson,
 	ToRegisterTarget, ToAdoptRules, ToAdoptFrom, ToAdoptLevel, ToAdoptDerived, ToAdoptCharts, ToAdoptChart, ToRecordComparison,
@@ -123,7 +128,7 @@ var writtenBy = map[record.Kind]access.Act{
 	record.Rules: ToAdoptRules, record.Level: ToAdoptLevel, record.Chart: ToAdoptChart, record.Comparison: ToRecordComparison,
 
 	record.Site: {}, record.Access: {}, record.Import: {}, record.Clock: {}, record.Void: {},
-	record.Verification: {}, record.Lift: {}, record.Suspect: {}, record.Erasure: {},
+	record.Verification: {}, record.Lift: {}, record.Suspect: {}, record.Erasure: {}, record.Patient: {},
 }
 
 // may refuses an act that the actor may not do, or has not signed, and names its author. Who writes down what

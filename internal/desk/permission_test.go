@@ -57,6 +57,9 @@ var whoMay = map[string]string{
 	"lift holds":                        "LI!",
 	"compare the clock":                 "TL!",
 	"erase texts":                       "L!",
+	"reveal the number of a patient":    "I!",
+	"find the uses on a patient":        "I!",
+	"erase the number of a patient":     "I!",
 	"do something about a signal":       "LI",
 	"close a signal or open it again":   "LI!",
 	"take records back":                 "TLI",
@@ -152,6 +155,9 @@ func everything(t *testing.T) (*bench, attempts) {
 		l := quality.Lot{Kit: "K", Lot: "6", Expires: b.at().Add(24 * time.Hour), Recalled: b.at()}
 		return w.SettingUp().RegisterLot(desk.Entry{By: "L-01"}, b.at(), l)
 	}).Record.ID
+	used := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.RecordUse(desk.Entry{By: "T-01"}, reprocessing.Use{Scope: "D-02-P", Start: b.at().Add(-time.Minute), End: b.at()}, "4711")
+	}).Record.ID
 	instrument, lot, rules := b.base(record.Instrument, "D-01"), b.base(record.Lot, "K|7"), b.base(record.Rules, "rules")
 	now := b.at()
 	handling := func(act trend.Act, words string) trend.Handling {
@@ -186,6 +192,17 @@ func everything(t *testing.T) (*bench, attempts) {
 		},
 		"Read": func(w *desk.Work, _ string) error {
 			return only(w.Read(desk.Entry{}, desk.Reading{Sample: taken, Meter: "M-1", Value: b.rlu("20"), At: now}))
+		},
+		"RevealPatient": func(w *desk.Work, _ string) error {
+			_, _, err := w.OnPatients().RevealPatient(desk.Entry{}, used, "look-back")
+			return err
+		},
+		"FindPatient": func(w *desk.Work, _ string) error {
+			_, _, err := w.OnPatients().FindPatient(desk.Entry{}, "4711", "look-back")
+			return err
+		},
+		"ErasePatient": func(w *desk.Work, _ string) error {
+			return only(w.OnPatients().ErasePatient(desk.Entry{}, used, "asked for"))
 		},
 		"HandOver": func(w *desk.Work, _ string) error {
 			return only(w.HandOver(desk.Entry{}, dossier.Handover{Text: "one basin leaks"}))
@@ -380,7 +397,7 @@ func TestEveryMethodOfWorkIsAnAct(t *testing.T) {
 	through := []string{"Edit"}
 	// working are Work and its areas, which lead to each other by these methods.
 	working := map[string]bool{"Work": true}
-	for area, typ := range map[string]any{"SettingUp": desk.SettingUp{}, "OnSignals": desk.SignalWork{}, "AtMeters": desk.MeterWork{}} {
+	for area, typ := range map[string]any{"SettingUp": desk.SettingUp{}, "OnSignals": desk.SignalWork{}, "AtMeters": desk.MeterWork{}, "OnPatients": desk.PatientWork{}} {
 		through = append(through, area)
 		working[reflect.TypeOf(typ).Name()] = true
 	}

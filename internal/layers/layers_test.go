@@ -20,6 +20,7 @@ var layerOf = map[string]int{
 	"internal/base/unit":               0,
 	"internal/base/fault":              0,
 	"internal/base/text":               0,
+	"internal/base/secret":             0,
 	"internal/base/stats":              0,
 	"internal/base/ledger":             0,
 	"internal/base/mixed":              1,

@@ -45,6 +45,9 @@ type Engine interface {
 	Readers(ctx context.Context) ([]Conn, error)
 	// Key returns the text of the secret key that signs the ledger.
 	Key() ([]byte, error)
+	// PatientKey returns the text of the key of the patients' numbers, which is kept apart from them. An error does not keep
+	// the DB from being opened.
+	PatientKey() ([]byte, error)
 	// Outside returns the checkpoint that was last put outside of the database, nil when none was.
 	Outside() ([]byte, error)
 	// PutOutside keeps a signed checkpoint where changing the database does not change it. After a crash it is

@@ -366,13 +366,6 @@ func (tx *Tx) Replaced(r ledger.Record) (unit.Instant, error) {
 	return unit.Instant(replaced.Int64), err
 }
 
-// SavePatient keeps what a commitment stands for, outside the ledger.
-func (tx *Tx) SavePatient(commitment string, salt []byte, value string) error {
-	_, err := tx.s.Exec(tx.ctx, `INSERT INTO patient (site, commitment, salt, value) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`,
-		tx.db.site.Code, commitment, salt, value)
-	return err
-}
-
 // Size returns the number of records in the ledger.
 func (tx *Tx) Size() (int64, error) {
 	if tx.write != nil {
@@ -458,14 +451,4 @@ func (tx *Tx) NextUse(scope string, after unit.Instant) (unit.Instant, error) {
 		return Forever, err
 	}
 	return unit.Instant(at.Int64), nil
-}
-
-// Patient returns the commitment that stands for a patient, ok = false when the patient was never
-// named here or was erased.
-func (tx *Tx) Patient(value string) (commitment string, ok bool, err error) {
-	err = tx.s.Row(tx.ctx, `SELECT commitment FROM patient WHERE site = $1 AND value = $2`, tx.db.site.Code, value).Scan(&commitment)
-	if errors.Is(err, sql.ErrNoRows) {
-		return "", false, nil
-	}
-	return commitment, err == nil, err
 }

@@ -104,6 +104,7 @@ func Start(ctx context.Context, home Home, engine Engine, clock func() time.Time
 	if err := db.readSite(ctx); err != nil {
 		return nil, err
 	}
+	readPatientKey(db)
 	found, err := home.Examined()
 	if err != nil {
 		return nil, err

@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/secret"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/record"
 )
@@ -34,6 +35,9 @@ type DB struct {
 	signer ledger.Signer
 	// disguise is the key of Disguise.
 	disguise []byte
+	// patients is the key of the patients' numbers, noPatients why there is none.
+	patients   secret.Key
+	noPatients error
 
 	writer  Conn
 	readers chan Conn

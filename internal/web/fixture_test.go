@@ -421,10 +421,16 @@ func (b *site) department() {
 	b.take(inWorkScope, scope.OuterDistalEnd) // open: its clock runs
 
 	b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		return w.RecordUse(e, reprocessing.Use{Scope: inUseScope, Start: b.at()}, "")
+		return w.RecordUse(e, reprocessing.Use{Scope: inUseScope, Start: b.at()}, inUsePatient)
 	})
 	b.clock.Move(20 * time.Second)
 }
+
+// inUsePatient is the number of the patient of the scope that is in use.
+const inUsePatient = "MRN-4711"
+
+// patientUse is the record of the use on that patient.
+func (b *site) patientUse() string { return b.lastOf(inUseScope, record.Use) }
 
 // use records a use and the steps at its side.
 func (b *site) use(tag string) {

@@ -204,6 +204,7 @@ var topicOf = []struct{ path, topic string }{
 	{"/variation", "sources-of-variation"},
 	{"/comparison", "sources-of-variation"},
 	{"/records", "prove-a-record"},
+	{"/patients", "patients-numbers"},
 	{"/import", "set-up-from-nothing"},
 	{"/imports", "set-up-from-nothing"},
 	{"/set-up/rules", "edit-the-rules"},

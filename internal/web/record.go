@@ -34,6 +34,8 @@ type recordPage struct {
 	Body string
 	// Proof is for whoever may see proofs.
 	Proof *proofPart
+	// Patient is where the number of the patient of a use is revealed; empty for whoever may not.
+	Patient string
 	recordActs
 	eraseActs
 	// Everything is where all records with the same thing are, AllOf what that is; empty for whoever may not
@@ -90,6 +92,7 @@ func (s recordPages) recordPage(x *kit.Exchange, status int, was kit.Sent) error
 			page.Everything = x.SearchHref(field, value)
 		}
 	}
+	page.Patient = patientPages{s.Server}.patientHref(x, line)
 	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
 		return err
 	}

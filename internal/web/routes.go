@@ -138,6 +138,11 @@ func recordRoutes(s *Server) []kit.Route {
 		kit.Post("/records/{id}/void", desk.ToVoid, recordPages{s}.voidRecord),
 		kit.Post("/records/{id}/correct", desk.ToRead, recordPages{s}.correctReading),
 		kit.Post("/records/{id}/erase", desk.ToErase, recordPages{s}.eraseText),
+		kit.Get("/records/{id}/patient", access.SeePatients, "patient", "", patientPages{s}.patient),
+		kit.Post("/records/{id}/patient", desk.ToRevealPatient, patientPages{s}.revealPatient),
+		kit.Post("/records/{id}/patient/erase", desk.ToErasePatient, patientPages{s}.erasePatient),
+		recordsSection.Page("/patients", access.SeePatients, "patients", "Patients", patientPages{s}.patients),
+		kit.Post("/patients", desk.ToFindPatient, patientPages{s}.findPatient),
 	}
 }
 

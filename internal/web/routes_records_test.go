@@ -25,6 +25,11 @@ var recordsMayOpen = map[string]string{
 	"POST /records/{id}/void":             "TLI", // of holds and files their authors too
 	"POST /records/{id}/correct":          "TL",
 	"POST /records/{id}/erase":            "L",
+	"GET /records/{id}/patient":           "I",
+	"POST /records/{id}/patient":          "I",
+	"POST /records/{id}/patient/erase":    "I",
+	"GET /patients":                       "I",
+	"POST /patients":                      "I",
 }
 
 // recordExamples are the pages about records; see examples.
@@ -43,6 +48,10 @@ func (b *site) recordExamples(file string) []example {
 		{"file, which text", "/records/" + file + "?act=erase&field=body.title", "record", http.StatusOK, access.Lead},
 		{"verification", "/records/" + b.lastOf(heldScope, record.Verification), "record", http.StatusOK, access.Auditor},
 		{"finished use", "/records/" + b.lastOf(readyScope, record.Use), "record", http.StatusOK, access.Auditor},
+		{"patient of a use", "/records/" + b.patientUse() + "/patient", "patient", http.StatusOK, access.InfectionPrevention},
+		{"patient of what is no use", "/records/" + reading + "/patient", "problem", http.StatusNotFound, access.InfectionPrevention},
+		{"use with a patient", "/records/" + b.patientUse(), "record", http.StatusOK, access.InfectionPrevention},
+		{"uses on a patient", "/patients", "patients", http.StatusOK, access.InfectionPrevention},
 		{"records", "/records", "records", http.StatusOK, access.Auditor},
 		{
 			"records of a lot",

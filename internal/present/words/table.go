@@ -213,6 +213,7 @@ var table = map[Key]entry{
 	kindKey(record.Handover):     {us: "handover"},
 	kindKey(record.Signal):       {us: "signal"},
 	kindKey(record.Erasure):      {us: "erasure"},
+	kindKey(record.Patient):      {us: "act on a patient's number", usBrief: "patient's number"},
 	kindKey(record.Clock):        {us: "clock"},
 
 	Key("account " + record.AccountAdded):    {us: "account made"},

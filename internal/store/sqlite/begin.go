@@ -22,32 +22,41 @@ const beginningFolder = "beginning"
 // without an error nothing in it is a ledger. What a crash leaves behind is cleared away by the next
 // Begin, since nobody was ever told the key of it.
 func (f Folder) Begin(ctx context.Context, site record.SiteBody, clock func() time.Time, fill func(*store.DB) error) (*store.DB, error) {
-	lock, err := f.claim(site, clock)
+	return f.placed().beginWith(ctx, site, clock, fill)
+}
+
+func (p placed) beginWith(ctx context.Context, site record.SiteBody, clock func() time.Time, fill func(*store.DB) error) (*store.DB, error) {
+	lock, err := p.claim(site, clock)
 	if err != nil {
 		return nil, err
 	}
-	if err := f.beginIn(ctx, site, clock, fill); err != nil {
+	if err := p.beginIn(ctx, site, clock, fill); err != nil {
 		return nil, errors.Join(err, lock.Unlock())
 	}
-	e, err := f.open(ctx, lock)
+	e, err := p.open(ctx, lock)
 	if err != nil {
 		return nil, errors.Join(err, lock.Unlock())
 	}
-	return store.Start(ctx, f, e, clock)
+	return store.Start(ctx, p.home(), e, clock)
 }
 
-func (f Folder) beginIn(ctx context.Context, site record.SiteBody, clock func() time.Time, fill func(*store.DB) error) (err error) {
-	if err := f.clearBeginning(); err != nil {
+func (p placed) beginIn(ctx context.Context, site record.SiteBody, clock func() time.Time, fill func(*store.DB) error) (err error) {
+	if err := p.clearBeginning(); err != nil {
 		return err
 	}
-	if err := f.holdsNone(); err != nil {
+	if err := p.holdsNone(); err != nil {
 		return err
 	}
-	aside := Folder(f.path(beginningFolder))
+	aside := Folder(p.path(beginningFolder))
 	if exists(aside.Dir()) {
-		return f.otherFiles(beginningFolder)
+		return p.otherFiles(beginningFolder)
 	}
-	db, err := aside.Create(ctx, site, clock)
+	// A key that lies elsewhere is made there at once, and stays: it opens nothing yet.
+	inside := placed{Folder: aside, key: p.key}
+	if p.own {
+		inside = aside.placed()
+	}
+	db, err := inside.createWith(ctx, site, clock)
 	if err != nil {
 		return errors.Join(err, os.RemoveAll(aside.Dir()))
 	}
@@ -55,12 +64,12 @@ func (f Folder) beginIn(ctx context.Context, site record.SiteBody, clock func() 
 		return errors.Join(err, os.RemoveAll(aside.Dir()))
 	}
 	// The database comes last: a folder without it holds no ledger.
-	for _, name := range []string{keyFile, checkpointFile, databaseFile} {
-		err := os.Rename(aside.path(name), f.path(name))
-		if err != nil && (name != checkpointFile || !errors.Is(err, fs.ErrNotExist)) {
+	for _, name := range []string{patientKeyFile, keyFile, checkpointFile, databaseFile} {
+		err := os.Rename(aside.path(name), p.path(name))
+		if err != nil && (!slices.Contains([]string{patientKeyFile, checkpointFile}, name) || !errors.Is(err, fs.ErrNotExist)) {
 			return err
 		}
-		if err := syncFolder(f.Dir()); err != nil {
+		if err := syncFolder(p.Dir()); err != nil {
 			return err
 		}
 	}
@@ -76,7 +85,7 @@ func (f Folder) clearBeginning() error {
 	leftover := []string{aside}
 	if !exists(f.path(databaseFile)) {
 		// The key was moved and the database was not.
-		leftover = append([]string{f.path(keyFile), f.path(checkpointFile)}, leftover...)
+		leftover = append([]string{f.path(patientKeyFile), f.path(keyFile), f.path(checkpointFile)}, leftover...)
 	}
 	for _, name := range leftover {
 		if err := os.RemoveAll(name); err != nil {
@@ -124,7 +133,7 @@ func (f Folder) Vacant() error {
 	}
 	ours := []string{lockFile}
 	if surelyThere(filepath.Join(f.path(beginningFolder), lockFile)) {
-		ours = append(ours, beginningFolder, keyFile, checkpointFile)
+		ours = append(ours, beginningFolder, patientKeyFile, keyFile, checkpointFile)
 	}
 	if exists(f.path(databaseFile)) {
 		return f.holdsNone()

@@ -37,21 +37,22 @@ const readerCount = 4
 // engine is the open database of a data folder, and what lies beside it.
 type engine struct {
 	dir           string
+	patientKey    string
 	lock          *flock.Flock
 	writing, read *sql.DB
 }
 
 // open opens the database of a folder that is locked. The lock is the engine's from then on, but not when
 // opening fails.
-func (f Folder) open(ctx context.Context, lock *flock.Flock) (_ *engine, err error) {
+func (p placed) open(ctx context.Context, lock *flock.Flock) (_ *engine, err error) {
 	sqlite.StrictPragmas(true)
-	e := &engine{dir: f.Dir()}
+	e := &engine{dir: p.Dir(), patientKey: p.key}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, e.Close())
 		}
 	}()
-	path := f.path(databaseFile)
+	path := p.path(databaseFile)
 	e.writing = openPool(path, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
 		"_pragma=foreign_keys(1)", "_pragma=cache_size(-65536)", "_pragma=journal_size_limit(67108864)",
 		// The pages that a savepoint may have to give back stay in memory.
@@ -59,6 +60,9 @@ func (f Folder) open(ctx context.Context, lock *flock.Flock) (_ *engine, err err
 	e.writing.SetMaxOpenConns(1)
 	e.read = openPool(path, "_pragma=query_only(1)", "_pragma=cache_size(-16384)", "mode=ro")
 	if err := migrate(ctx, e.writing); err != nil {
+		return nil, err
+	}
+	if err := sealPatients(ctx, e.writing, p.key); err != nil {
 		return nil, err
 	}
 	e.lock = lock
@@ -190,6 +194,9 @@ func migrate(ctx context.Context, db *sql.DB) error {
 	if current == 0 {
 		if _, err := db.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", layout)); err != nil {
 			return fmt.Errorf("note the layout of the database: %w", engineError(err))
+		}
+		if _, err := db.ExecContext(ctx, "DROP TABLE patient"); err != nil { // which held nobody yet: see sealPatients
+			return fmt.Errorf("leave out a table of earlier builds: %w", engineError(err))
 		}
 	}
 	return nil

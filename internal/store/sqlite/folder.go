@@ -49,19 +49,23 @@ func (f Folder) path(name string) string { return filepath.Join(string(f), name)
 // holds a database already. Only this function, which Begin calls too, creates a database: a wrong path
 // must never become an empty ledger. site.VKey is filled in.
 func (f Folder) Create(ctx context.Context, site record.SiteBody, clock func() time.Time) (*store.DB, error) {
-	lock, err := f.claim(site, clock)
+	return f.placed().createWith(ctx, site, clock)
+}
+
+func (p placed) createWith(ctx context.Context, site record.SiteBody, clock func() time.Time) (*store.DB, error) {
+	lock, err := p.claim(site, clock)
 	if err != nil {
 		return nil, err
 	}
-	site, err = f.create(ctx, site)
+	site, err = p.create(ctx, site)
 	if err != nil {
 		return nil, errors.Join(err, lock.Unlock())
 	}
-	e, err := f.open(ctx, lock)
+	e, err := p.open(ctx, lock)
 	if err != nil {
 		return nil, errors.Join(err, lock.Unlock())
 	}
-	return store.StartNew(ctx, f, e, clock, site)
+	return store.StartNew(ctx, p.home(), e, clock, site)
 }
 
 // claim makes the folder of a site, unless it is there, and locks it.
@@ -76,8 +80,11 @@ func (f Folder) claim(site record.SiteBody, clock func() time.Time) (*flock.Floc
 }
 
 // create makes the database and the key of a site, which gets the public part of it.
-func (f Folder) create(ctx context.Context, site record.SiteBody) (record.SiteBody, error) {
-	if err := f.holdsNone(); err != nil {
+func (p placed) create(ctx context.Context, site record.SiteBody) (record.SiteBody, error) {
+	if err := p.holdsNone(); err != nil {
+		return site, err
+	}
+	if err := needPatientKey(p.key); err != nil {
 		return site, err
 	}
 	skey, vkey, err := ledger.GenerateKey(rand.Reader, site.Origin)
@@ -86,7 +93,7 @@ func (f Folder) create(ctx context.Context, site record.SiteBody) (record.SiteBo
 	}
 	site.VKey = vkey
 	// The database is made under another name, so that a crash leaves no half-made ledger.
-	path := f.path(databaseFile + ".new")
+	path := p.path(databaseFile + ".new")
 	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return site, err
 	}
@@ -96,13 +103,13 @@ func (f Folder) create(ctx context.Context, site record.SiteBody) (record.SiteBo
 	if err := found(ctx, path, site); err != nil {
 		return site, err
 	}
-	if err := writeFile(f.path(keyFile), []byte(skey+"\n")); err != nil {
+	if err := writeFile(p.path(keyFile), []byte(skey+"\n")); err != nil {
 		return site, err
 	}
-	if err := os.Rename(path, f.path(databaseFile)); err != nil {
+	if err := os.Rename(path, p.path(databaseFile)); err != nil {
 		return site, err
 	}
-	return site, syncFolder(f.Dir())
+	return site, syncFolder(p.Dir())
 }
 
 // found makes a database with an empty ledger.
@@ -123,18 +130,22 @@ func found(ctx context.Context, path string, site record.SiteBody) (err error) {
 // checkpoint beside the database; it refuses a contradiction with numbers. The folder is locked
 // against other processes until Close.
 func (f Folder) Open(ctx context.Context, clock func() time.Time) (*store.DB, error) {
-	if err := f.holdsOne("check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init"); err != nil {
+	return f.placed().openWith(ctx, clock)
+}
+
+func (p placed) openWith(ctx context.Context, clock func() time.Time) (*store.DB, error) {
+	if err := p.holdsOne("check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init"); err != nil {
 		return nil, err
 	}
-	lock, err := f.acquire()
+	lock, err := p.acquire()
 	if err != nil {
 		return nil, err
 	}
-	e, err := f.open(ctx, lock)
+	e, err := p.open(ctx, lock)
 	if err != nil {
 		return nil, errors.Join(err, lock.Unlock())
 	}
-	return store.Start(ctx, f, e, clock)
+	return store.Start(ctx, p.home(), e, clock)
 }
 
 // holdsOne refuses a folder without a ledger.

@@ -59,17 +59,24 @@ func (f Folder) Verify(ctx context.Context, vkeys []string, progress func(done, 
 
 // Rebuild is store.Rebuild on a folder that nobody has open.
 func (f Folder) Rebuild(ctx context.Context, progress func(done, size int64)) (size int64, err error) {
-	if err := f.holdsOne("check the folder (--data)"); err != nil {
+	return f.placed().rebuildWith(ctx, progress)
+}
+
+func (p placed) rebuildWith(ctx context.Context, progress func(done, size int64)) (size int64, err error) {
+	if err := p.holdsOne("check the folder (--data)"); err != nil {
 		return 0, err
 	}
-	lock, err := f.acquire()
+	lock, err := p.acquire()
 	if err != nil {
 		return 0, err
 	}
 	defer func() { err = errors.Join(err, lock.Unlock()) }()
-	pool := openPool(f.path(databaseFile), "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)", "_pragma=secure_delete(1)")
+	pool := openPool(p.path(databaseFile), "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=cache_size(-65536)", "_pragma=secure_delete(1)")
 	defer func() { err = errors.Join(err, pool.Close()) }()
 	if err := migrate(ctx, pool); err != nil {
+		return 0, err
+	}
+	if err := sealPatients(ctx, pool, p.key); err != nil {
 		return 0, err
 	}
 	if err := mendGuards(ctx, pool); err != nil {

@@ -171,6 +171,7 @@ func (w writer) events() {
 	w.put(record.Request, sampling.Request{Scope: tag, Reason: "outbreak", By: "L-01", At: at})
 	w.files(tag)
 	w.put(record.Erasure, record.ErasureBody{Scope: tag, Why: record.NamesPatient, Texts: []record.FreeText{{Record: seen.ID, Field: "body.reason"}}})
+	w.put(record.Patient, record.PatientBody{Act: record.PatientSought, Uses: 1, Why: "look-back"})
 	w.notes()
 	w.signals(tag, third.ID, hold.ID)
 }
