@@ -57,5 +57,6 @@ func LevelWarnings(l reading.Level) []string {
 	if _, _, ok := policy.Usual(l.Analyte, l.Unit); ok || l.Analyte == reading.Strip {
 		return nil
 	}
-	return []string{fmt.Sprintf("no limit is published for %s in %s, so that nobody can say whether %s is a usual one: look at it twice", l.Analyte, l.Unit, l.Action)}
+	const why = "no limit is published for %s in %s, so that nobody can say whether %s is a usual one: look at it twice"
+	return []string{fmt.Sprintf(why, l.Analyte, l.Unit, l.Action)}
 }

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"fmt"
+	"slices"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
@@ -34,15 +35,15 @@ func inForce(v View, typ record.Kind, key string, at, known unit.Instant) (k sto
 	if err != nil || len(all) == 0 {
 		return k, false, err
 	}
-	clock, err := clockNotes(v, known)
-	if err != nil {
-		return k, false, err
+	all = slices.DeleteFunc(all, func(s store.Stands) bool { return s.Recorded > known || s.Replaced.Known() && s.Replaced <= known })
+	var clock reprocessing.Clock
+	if len(all) > 1 { // else there is nothing to choose
+		if clock, err = clockNotes(v, known); err != nil {
+			return k, false, err
+		}
 	}
 	var found store.Stands
 	for _, s := range all {
-		if s.Recorded > known || s.Replaced.Known() && s.Replaced <= known {
-			continue
-		}
 		if !ok || actsFrom(clock, s.Seq, s.At, s.Recorded) <= at {
 			found, ok = s, true
 		}

@@ -168,9 +168,9 @@ func (b *bench) ruleText(edition, cleanings string) []byte {
 	return text
 }
 
-func (b *bench) adoptsRules(at unit.Instant, text []byte) desk.Receipt {
+func (b *bench) adoptsRules(at unit.Instant, text []byte) {
 	b.Helper()
-	return b.must(func(w *desk.Work) (r desk.Receipt, err error) {
+	b.must(func(w *desk.Work) (r desk.Receipt, err error) {
 		r, _, err = w.SettingUp().AdoptRules(lead, at, "rules", text)
 		return r, err
 	})
@@ -260,7 +260,9 @@ func TestModelsActFromTheirSignature(t *testing.T) {
 	})
 	b.pass(time.Hour)
 	b.ask(func(v desk.View) error {
-		for at, want := range map[unit.Instant]scope.Kind{begin - 1: scope.Duodenoscope, before: scope.Duodenoscope, signed - 1: scope.Duodenoscope, signed: scope.Gastroscope} {
+		for at, want := range map[unit.Instant]scope.Kind{
+			begin - 1: scope.Duodenoscope, before: scope.Duodenoscope, signed - 1: scope.Duodenoscope, signed: scope.Gastroscope,
+		} {
 			m, err := v.Model("D-01", at)
 			if err != nil {
 				return err
@@ -341,7 +343,9 @@ func TestLevelFarOverThePublished(t *testing.T) {
 		}
 	}
 	row := "A,K,outer-distal-end,,atp,RLU,,%s,over,,,,slip,9,L-01," + written(b.at())
-	for value, want := range map[string]string{"2001": "allowed for one person", "99999999": "more than can be measured", "0": "must be over 0", "-5": "must be over 0"} {
+	for value, want := range map[string]string{
+		"2001": "allowed for one person", "99999999": "more than can be measured", "0": "must be over 0", "-5": "must be over 0",
+	} {
 		if _, _, err := b.listed(desk.Levels, strings.Replace(row, "%s", value, 1)); fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), want) {
 			t.Errorf("a file with %s: %v, want %q", value, err, want)
 		}

@@ -67,7 +67,8 @@ func TestRevealPatient(t *testing.T) {
 			t.Fatalf("%q, %v", number, err)
 		}
 		x := body[record.PatientBody](t, r.Record)
-		if r.Record.By != "I-01" || r.Record.At != b.at() || x.Use != use || x.Scope != "D-01" || x.Act != record.PatientRevealed || x.Why != "look-back after a culture" {
+		if r.Record.By != "I-01" || r.Record.At != b.at() ||
+			x.Use != use || x.Scope != "D-01" || x.Act != record.PatientRevealed || x.Why != "look-back after a culture" {
 			t.Errorf("on record: %+v %+v", r.Record, x)
 		}
 	}
@@ -148,7 +149,8 @@ func TestErasePatient(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 	before := b.size()
-	if err := b.onPatients(func(w desk.PatientWork) error { return only(w.ErasePatient(desk.Entry{}, other, "again")) }); fault.CodeOf(err) != fault.NotFound || b.size() != before {
+	err = b.onPatients(func(w desk.PatientWork) error { return only(w.ErasePatient(desk.Entry{}, other, "again")) })
+	if fault.CodeOf(err) != fault.NotFound || b.size() != before {
 		t.Errorf("erased again: %v", err)
 	}
 	b.rebuilt()

@@ -397,7 +397,9 @@ func TestEveryMethodOfWorkIsAnAct(t *testing.T) {
 	through := []string{"Edit"}
 	// working are Work and its areas, which lead to each other by these methods.
 	working := map[string]bool{"Work": true}
-	for area, typ := range map[string]any{"SettingUp": desk.SettingUp{}, "OnSignals": desk.SignalWork{}, "AtMeters": desk.MeterWork{}, "OnPatients": desk.PatientWork{}} {
+	for area, typ := range map[string]any{
+		"SettingUp": desk.SettingUp{}, "OnSignals": desk.SignalWork{}, "AtMeters": desk.MeterWork{}, "OnPatients": desk.PatientWork{},
+	} {
 		through = append(through, area)
 		working[reflect.TypeOf(typ).Name()] = true
 	}

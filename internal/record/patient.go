@@ -68,6 +68,7 @@ var patient = describe(kind[PatientBody]{
 	},
 	kept: "it was done, and stays on record",
 	example: PatientBody{
-		Act: PatientRevealed, Use: ledger.ID(exampleID("use")), Scope: "D-01", Patient: ledger.Commit(make([]byte, ledger.SaltSize), "example"), Why: "look-back after a culture",
+		Act: PatientRevealed, Use: ledger.ID(exampleID("use")), Scope: "D-01",
+		Patient: ledger.Commit(make([]byte, ledger.SaltSize), "example"), Why: "look-back after a culture",
 	},
 })

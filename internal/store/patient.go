@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -95,7 +96,7 @@ type SealedPatient struct {
 // SealPatient seals what a commitment stands for.
 func SealPatient(key secret.Key, site, commitment string, salt []byte, number string) (s SealedPatient, err error) {
 	s.Finder = key.Find(number, site)
-	s.Sealed, err = key.Seal(rand.Reader, append(salt[:len(salt):len(salt)], number...), site, commitment)
+	s.Sealed, err = key.Seal(rand.Reader, append(slices.Clip(salt), number...), site, commitment)
 	return s, err
 }
 
@@ -106,7 +107,8 @@ func (p Patients) Number(commitment string) (number string, err error) {
 		return "", err
 	}
 	var finder, closed []byte
-	err = p.tx.s.Row(p.tx.ctx, `SELECT finder, sealed FROM patient_number WHERE site = $1 AND commitment = $2`, p.tx.db.site.Code, commitment).Scan(&finder, &closed)
+	err = p.tx.s.Row(p.tx.ctx, `SELECT finder, sealed FROM patient_number WHERE site = $1 AND commitment = $2`, p.tx.db.site.Code, commitment).
+		Scan(&finder, &closed)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return "", &fault.Error{

@@ -39,7 +39,12 @@ func TestLevelFarOverThePublished(t *testing.T) {
 		{"nothing", map[string]string{"action": "0"}, http.StatusBadRequest, "must be over 0"},
 		{"more than a meter shows", map[string]string{"action": "99999999"}, http.StatusBadRequest, "at most 9999999 RLU"},
 		{"alert over action", map[string]string{"action": "100", "alert": "101"}, http.StatusBadRequest, "nor over the action level 100"},
-		{"a guess", map[string]string{"second": codeOf(access.InfectionPrevention), "second-password": "a guess in the dark"}, http.StatusForbidden, "Second person: "},
+		{
+			"a guess",
+			map[string]string{"second": codeOf(access.InfectionPrevention), "second-password": "a guess in the dark"},
+			http.StatusForbidden,
+			"Second person: ",
+		},
 	} {
 		got := b.send("/set-up/levels", access.Lead, form(test.change))
 		if got.status != test.status || !strings.Contains(got.body, test.want) {

@@ -59,14 +59,16 @@ func TestPatientsNumbers(t *testing.T) {
 			t.Errorf("%s: something is shown or stored", test.name)
 		}
 	}
-	if status, page := send(reveal, access.InfectionPrevention, nil); status != http.StatusOK || !strings.Contains(page, "<b>"+inUsePatient+"</b>") || b.total() != before+1 {
+	status, page := send(reveal, access.InfectionPrevention, nil)
+	if status != http.StatusOK || !strings.Contains(page, "<b>"+inUsePatient+"</b>") || b.total() != before+1 {
 		t.Errorf("revealed: status %d, %d records\n%s", status, b.total()-before, page)
 	}
-	status, page := send("/patients", access.InfectionPrevention, map[string]string{"number": " " + inUsePatient + " "})
+	status, page = send("/patients", access.InfectionPrevention, map[string]string{"number": " " + inUsePatient + " "})
 	if status != http.StatusOK || !strings.Contains(page, "/records/"+use) || strings.Contains(page, inUsePatient) || b.total() != before+2 {
 		t.Errorf("found: status %d\n%s", status, page)
 	}
-	if _, page := send("/patients", access.InfectionPrevention, map[string]string{"number": "MRN-9"}); !strings.Contains(page, "No use is on record with that number") {
+	_, page = send("/patients", access.InfectionPrevention, map[string]string{"number": "MRN-9"})
+	if !strings.Contains(page, "No use is on record with that number") {
 		t.Errorf("nobody: %s", page)
 	}
 	for _, at := range []string{"/records/" + use, reveal, "/patients", "/records?scope=" + inUseScope} {

@@ -92,7 +92,7 @@ func (s recordPages) recordPage(x *kit.Exchange, status int, was kit.Sent) error
 			page.Everything = x.SearchHref(field, value)
 		}
 	}
-	page.Patient = patientPages{s.Server}.patientHref(x, line)
+	page.Patient = patientPages(s).patientHref(x, line)
 	if page.recordActs, err = s.actsOn(x, line, was); err != nil {
 		return err
 	}

@@ -98,7 +98,10 @@ func levelFields(s *kit.Sheet, v desk.View, old any) error {
 	s.Part("Level", "")
 	s.Choose("unit", "Unit", "Readings of ATP meters are in RLU. For µg/mL no limit is published: look twice at a level in it.", unitChoices()...)
 	s.Add(kit.Field{Name: "alert", Label: "Alert level", Type: "number", Hint: "From it on the cause is looked for; empty where there is none."})
-	s.Add(kit.Field{Name: "action", Label: "Action level", Type: "number", Hint: "Beyond it the scope is cleaned again. A strip has none. One more than ten times as high as the largest published takes a second person, below."})
+	s.Add(kit.Field{
+		Name: "action", Label: "Action level", Type: "number",
+		Hint: "Beyond it the scope is cleaned again. A strip has none. One more than ten times as high as the largest published takes a second person, below.",
+	})
 	s.Choose(
 		"comparison",
 		"The action level is exceeded by",

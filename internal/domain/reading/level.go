@@ -124,8 +124,8 @@ func (l Level) Judges() unit.Instant {
 }
 
 // most is the largest value that can be meant in a unit: for RLU what a meter shows, for the others what would be no
-// residue any more (common practice): a million µg in a millilitre or on a square centimetre are a gram.
-var most = map[Unit]unit.Number{RLU: MaxRLU, PerML: 1_000_000, PerCM2: 1_000_000, FmolCM2: 1_000_000_000, LogCFU: 12}
+// residue any more, and none where it is no number (common practice): a million µg in a millilitre or on a square centimetre are a gram.
+var most = map[Unit]unit.Number{RLU: MaxRLU, PerML: 1_000_000, PerCM2: 1_000_000, FmolCM2: 1_000_000_000, LogCFU: 12, StripRun: 0}
 
 // Check refuses a level that could not be defended.
 func (l Level) Check() error {
@@ -156,9 +156,9 @@ func (l Level) Check() error {
 			}
 		}
 	} else {
-		if limit, ok := most[l.Unit]; l.Action <= 0 {
+		if limit := most[l.Unit]; l.Action <= 0 {
 			fail("the action level must be over 0")
-		} else if ok && l.Action > limit {
+		} else if limit > 0 && l.Action > limit {
 			fail("the action level %s is more than can be measured; allowed: over 0 and at most %s %s", l.Action, limit, l.Unit)
 		}
 		if l.Alert < 0 || l.Alert > l.Action {

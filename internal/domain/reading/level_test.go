@@ -35,7 +35,10 @@ func TestLevelCheck(t *testing.T) {
 		{"no action level", func(l *reading.Level) { l.Alert, l.Action = 0, 0 }, "the action level must be over 0"},
 		{"action level below zero", func(l *reading.Level) { l.Alert, l.Action = 0, -1 }, "the action level must be over 0"},
 		{"as much as a meter shows", func(l *reading.Level) { l.Action = reading.MaxRLU }, ""},
-		{"more than a meter shows", func(l *reading.Level) { l.Action = 99_999_999 }, "the action level 99999999 is more than can be measured; allowed: over 0 and at most 9999999 RLU"},
+		{
+			"more than a meter shows", func(l *reading.Level) { l.Action = 99_999_999 },
+			"the action level 99999999 is more than can be measured; allowed: over 0 and at most 9999999 RLU",
+		},
 		{"more than a gram", func(l *reading.Level) {
 			l.Analyte, l.Unit, l.Alert, l.Action = reading.Protein, reading.PerML, 0, 1_000_001
 		}, "at most 1000000 ug/mL"},

@@ -212,7 +212,8 @@ func TestKeyMissing(t *testing.T) {
 	}
 	refused := func(what string, err error) {
 		t.Helper()
-		if fault.CodeOf(err) != fault.NotFound || !strings.Contains(err.Error(), "the key of the patients' numbers is not there") || !strings.Contains(err.Error(), "--patient-key") {
+		if fault.CodeOf(err) != fault.NotFound || !strings.Contains(err.Error(), "the key of the patients' numbers is not there") ||
+			!strings.Contains(err.Error(), "--patient-key") {
 			t.Errorf("%s: %v", what, err)
 		}
 	}
