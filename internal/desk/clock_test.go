@@ -241,21 +241,14 @@ func jumpAndBack(t *testing.T, far time.Duration) {
 	b.wantNow("a new cycle ends no hold that was placed meanwhile", reprocessing.OnHold, holds...)
 	b.ask(func(v desk.View) error {
 		all, err := v.Records().Liftables("D-01", b.at())
-		if len(all) != len(holds) || slices.ContainsFunc(all, func(l desk.Liftable) bool { return !l.Second || l.At > b.at() }) {
+		// Beside the two holds that were placed meanwhile: the use began at a time at which nothing was ready, and so did the
+		// next, under these holds.
+		if len(all) != len(holds)+2 || slices.ContainsFunc(all, func(l desk.Liftable) bool { return !l.Second || l.At > b.at() }) {
 			t.Errorf("to be lifted by two: %+v", all)
 		}
 		return err
 	})
-	var open []reprocessing.Hold
-	b.ask(func(v desk.View) (err error) {
-		open, err = v.OpenHolds("D-01", b.at())
-		return err
-	})
-	for _, hold := range open {
-		b.must(func(w *desk.Work) (desk.Receipt, error) {
-			return w.LiftHold(desk.Entry{By: "L-01"}, reprocessing.Lift{Hold: hold.ID, By: "L-01", Second: "L-02", Reason: "a new cycle"})
-		})
-	}
+	b.liftAll()
 	b.wantNow("and lifted", reprocessing.Ready)
 	b.rebuilt()
 	b.wantNow("from rebuilt tables", reprocessing.Ready)
@@ -272,7 +265,8 @@ func TestOpenUseFromTheFarFuture(t *testing.T) {
 	})
 	b.stepped(-far)
 	b.compare()
-	b.wantNow("open", reprocessing.InReprocessing, "in use on a patient since")
+	// By the clock of then its storage time was over.
+	b.wantNow("open", reprocessing.OnHold, "in use on a patient since", "on hold (record) since")
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: use.Record.ID, Reason: "it never was"})
 	})
@@ -299,7 +293,10 @@ func TestAheadUnnoticed(t *testing.T) {
 		t.Errorf("time alone made it ready: %+v", a.Steps)
 	}
 	b.reprocessed()
-	b.wantNow("a new cycle", reprocessing.Ready)
+	// The use began after steps that prove nothing.
+	b.wantHeldFor("a new cycle", reprocessing.ExposureHold)
+	b.liftAll()
+	b.wantNow("a new cycle, and lifted", reprocessing.Ready)
 }
 
 // The clock is an hour back when the program begins again.
@@ -420,7 +417,10 @@ func TestLiftOnReadingsOfAWrongClock(t *testing.T) {
 	b.wantNow("compared", reprocessing.OnHold, "action level")
 	b.pass(time.Minute)
 	b.reprocessed()
-	b.wantNow("reprocessed", reprocessing.Ready)
+	// The hold for cleaning has ended; that the scope was used under it is an exposure.
+	b.wantHeldFor("reprocessed", reprocessing.ExposureHold)
+	b.liftAll()
+	b.wantNow("lifted", reprocessing.Ready)
 	b.rebuilt()
 	b.wantNow("from rebuilt tables", reprocessing.Ready)
 }

@@ -47,7 +47,10 @@ var (
 	ToAsk       = access.Act{Name: "Ask", What: "ask for samples", Needs: needs(access.PlaceHold)}
 	ToPlaceHold = access.Act{Name: "PlaceHold", What: "place a hold", Needs: needs(access.PlaceHold)}
 	ToAttach    = access.Act{Name: "Attach", What: "file a photograph or a document", Needs: needs(access.PlaceHold)}
-	ToLiftHold  = access.Act{Name: "LiftHold", What: "lift holds", Needs: needs(access.LiftHold), Signed: true}
+	// ToLiftHold takes more, by what the hold is for: see Work.LiftHold.
+	ToLiftHold = access.Act{Name: "LiftHold", What: "lift holds", Either: needs(access.LiftHold, access.RecordStep), Signed: true}
+	// toAgree is what a second person has to be allowed, whatever the hold is for.
+	toAgree = access.Act{Name: "LiftHold", What: "lift holds", Needs: needs(access.LiftHold), Signed: true}
 	// ToCompareClock takes a second person besides, unless the lead does it: see Work.CompareClock.
 	ToCompareClock = access.Act{Name: "CompareClock", What: "compare the clock", Needs: needs(access.RecordStep), Signed: true}
 	// ToHandleSignal is also how a signal is closed and opened again, which is ToCloseSignal.
@@ -206,8 +209,9 @@ func (v View) entered(old store.Kept) (e access.Entered, err error) {
 	return e, err
 }
 
-// byRules are the types of what the rules add to an act, in its transaction and naming what it follows from.
-var byRules = []record.Kind{record.Verification, record.Hold, record.Lift, record.Suspect}
+// byRules are the types of what the rules add to an act, in its transaction and naming what it follows from. A void is
+// that of a hold whose cause was taken back.
+var byRules = []record.Kind{record.Verification, record.Hold, record.Lift, record.Suspect, record.Void}
 
 // followed says whether something else of a scope was recorded after a record, but for what the rules added to
 // the record itself.

@@ -242,6 +242,8 @@ type act struct {
 	Point scope.PointKind `json:"point,omitempty"`
 	Kit   string          `json:"kit,omitempty"`
 	Lot   string          `json:"lot,omitempty"`
+	// Hold is what a hold is for.
+	Hold reprocessing.HoldKind `json:"hold,omitempty"`
 	// Why is the reason of a point that does not apply, of a void, of a correction and of a hold.
 	Why string `json:"why,omitempty"`
 
@@ -274,6 +276,8 @@ type actAnswer struct {
 	// Outcome and Why are those of a reading.
 	Outcome reading.Outcome `json:"outcome,omitempty"`
 	Why     string          `json:"why,omitempty"`
+	// Held says that the act put the scope on hold, and why.
+	Held string `json:"held,omitempty"`
 	// Job is the scope's state after the act.
 	Job *jobShown `json:"job,omitempty"`
 }
@@ -354,7 +358,7 @@ func (s benchPages) benchAct(x *kit.Exchange) error {
 		return err
 	}
 	if answer.Retype == "" {
-		answer.Stored, answer.Record = true, string(done.Record.ID)
+		answer.Stored, answer.Record, answer.Held = true, string(done.Record.ID), s.Terms.Sentence(done.Held())
 		if a.Act == "read" || a.Act == "correct-reading" {
 			r, err := record.Body[reading.Reading](done.Record)
 			if err != nil {
@@ -414,7 +418,7 @@ func (a act) do(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		e.Corrects, e.Reason = ledger.ID(a.Record), a.Why
 		return w.Void(e)
 	case "hold":
-		return w.PlaceHold(e, reprocessing.Hold{Scope: a.Scope, At: a.At, By: a.By, Reason: a.Why})
+		return w.PlaceHold(e, reprocessing.Hold{Scope: a.Scope, Kind: a.Hold, At: a.At, By: a.By, Reason: a.Why})
 	}
 	return desk.Receipt{}, &kit.PageError{
 		Status:  http.StatusBadRequest,

@@ -175,21 +175,19 @@ func TestEntryChecks(t *testing.T) {
 		{"unknown MEC result", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Disinfection, Start: 5, MEC: "ok"}.Check(), `MEC result "ok" is not known`},
 		{"contact below zero", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Disinfection, Start: 5, Contact: -1}.Check(), "the contact time is below zero"},
 
-		{"hold", reprocessing.Hold{Scope: "D-01", At: 5, By: "A", Reason: "r"}.Check(), ""},
+		{"hold", reprocessing.Hold{Scope: "D-01", Kind: reprocessing.LeakHold, At: 5, By: "A", Reason: "r"}.Check(), ""},
+		{"hold without a kind", reprocessing.Hold{Scope: "D-01", At: 5, By: "A", Reason: "r"}.Check(), `kind "" is not known; allowed: record, means`},
+		{"hold of an unknown kind", reprocessing.Hold{Scope: "D-01", Kind: "smell", At: 5, By: "A", Reason: "r"}.Check(), `kind "smell" is not known`},
 		{"hold of nothing", reprocessing.Hold{At: 5, By: "A", Reason: "r"}.Check(), "the scope or the time is missing"},
 		{"hold without a time", reprocessing.Hold{Scope: "D-01", By: "A", Reason: "r"}.Check(), "the scope or the time is missing"},
-		{"hold by nobody", reprocessing.Hold{Scope: "D-01", At: 5, Reason: "r"}.Check(), "who places it?"},
-		{"hold without a reason", reprocessing.Hold{Scope: "D-01", At: 5, By: "A"}.Check(), "the reason is missing"},
+		{"hold by nobody", reprocessing.Hold{Scope: "D-01", Kind: reprocessing.LeakHold, At: 5, Reason: "r"}.Check(), "who places it?"},
+		{"hold without a reason", reprocessing.Hold{Scope: "D-01", Kind: reprocessing.LeakHold, At: 5, By: "A"}.Check(), "the reason is missing"},
 
 		{"lift by a round", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r", Verification: "q"}.Check(), ""},
 		{"lift by two", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r", Second: "B"}.Check(), ""},
 		{"lift of nothing", reprocessing.Lift{Scope: "D-01", At: 5, By: "A", Reason: "r", Verification: "q"}.Check(), "the hold, the scope or the time is missing"},
 		{"lift by nobody", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, Reason: "r", Verification: "q"}.Check(), "who lifts it?"},
 		{"lift without a reason", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Verification: "q"}.Check(), "the reason is missing"},
-		{
-			"lift by one alone", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r"}.Check(),
-			"it needs a cleaning verification passed since the hold, or a second person's name",
-		},
 		{
 			"lift by the same twice", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r", Second: "A"}.Check(),
 			"the second person must be another than A",

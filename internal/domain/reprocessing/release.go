@@ -172,6 +172,8 @@ type release struct {
 	startedBy, startRecord string
 	// bedside is the end of the last use, from which residue dries; zero when none is on record.
 	bedside unit.Instant
+	// open are the holds that nobody has lifted.
+	open []Hold
 	// decisions are what other people have to decide before the scope can be ready, beside the acts.
 	decisions []string
 	// previous is the end of the last required step that was looked at.
@@ -186,8 +188,13 @@ func (g *release) block(state State, r Reason, next string) {
 	if slices.Index(States, state) > slices.Index(States, g.answer.State) {
 		g.answer.State = state
 	}
-	if next != "" && !slices.Contains(g.answer.Next, next) {
-		g.answer.Next = append(g.answer.Next, next)
+	g.next(next)
+}
+
+// next adds what to do, once.
+func (g *release) next(what string) {
+	if what != "" && !slices.Contains(g.answer.Next, what) {
+		g.answer.Next = append(g.answer.Next, what)
 	}
 }
 
@@ -213,21 +220,24 @@ func (g *release) service() {
 
 // holds looks for holds that nobody has lifted.
 func (g *release) holds() {
-	for _, hold := range g.h.OpenHolds() {
-		next := "lift the hold after a cleaning verification that passed, or with a second person"
-		switch {
-		case hold.Escalated:
-			next = "the lead decides: inspect, leak-test, repair or culture; then lift the hold by name"
-		case !hold.EndsByVerification():
-			next = "settle what the hold is for; then two people lift it"
-		}
-		r := Reason{Text: "on hold since " + hold.At.In(g.zone), Said: hold.Reason, By: hold.By, Record: hold.ID, Since: hold.At}
+	g.open = g.h.OpenHolds()
+	for _, hold := range g.open {
+		r := Reason{Text: hold.since(g.zone), Said: hold.Reason, By: hold.By, Record: hold.ID, Since: hold.At}
 		if hold.Cause != "" { // the rules placed it, in their words
 			r.Text, r.Said = r.Whole(), ""
 		}
 		g.block(OnHold, r, "")
-		g.decisions = append(g.decisions, next)
+		g.decisions = append(g.decisions, hold.Next())
 	}
+}
+
+// fail keeps the scope from patients for a step that failed. Where a hold says so already it is not said twice.
+func (g *release) fail(r Reason, next string) {
+	if slices.ContainsFunc(g.open, func(h Hold) bool { return h.Cause != "" && h.Cause == r.Record }) {
+		g.next(next)
+		return
+	}
+	g.block(InReprocessing, r, next)
 }
 
 // start finds what began the cycle: the end of the last use, the return from repair, or the
@@ -353,7 +363,7 @@ func (g *release) step(rule StepRule) {
 	switch {
 	case last.Result == Fail:
 		p.Status = FailedStep
-		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+		g.fail(cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
 			orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
 	case !last.End.Known() && rule.Step != Storage && rule.Step != Issue:
 		p.Status = RunningStep
@@ -364,7 +374,7 @@ func (g *release) step(rule StepRule) {
 		)
 	case unanswered != nil:
 		p.Status = FailedStep
-		g.block(InReprocessing, cite(Reason{
+		g.fail(cite(Reason{
 			Text: fmt.Sprintf(
 				"%s at %s failed, and %s passed at %s without %s between them",
 				rule.Step.Words(),
@@ -395,7 +405,8 @@ func (g *release) step(rule StepRule) {
 	}
 	if rule.Step == Disinfection && last.Result != Fail && last.End.Known() {
 		g.disinfection(last, rule)
-		if p.Status == DoneStep && len(g.answer.Reasons) > before && g.answer.Reasons[len(g.answer.Reasons)-1].Blocks {
+		said := len(g.answer.Reasons) > before && g.answer.Reasons[len(g.answer.Reasons)-1].Blocks
+		if p.Status == DoneStep && (said || last.MEC == Fail) { // which a hold may say instead
 			p.Status = FailedStep
 		}
 	}
@@ -492,7 +503,8 @@ func (g *release) disinfection(s Step, rule StepRule) {
 	}
 	switch {
 	case s.MEC == Fail:
-		fail(disinfectant.Source, "the concentration was below the minimum effective one")
+		g.fail(cite(Reason{Text: "disinfection: the concentration was below the minimum effective one", Record: s.ID}, disinfectant.Source),
+			orElse(rule.OnFail, "repeat: disinfection"))
 	case s.MEC == NotStated && disinfectant.MEC:
 		fail(disinfectant.Source, "the check of the minimum effective concentration is not on record")
 	}

@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -578,8 +579,8 @@ func recleaned(t *testing.T) reprocessing.History {
 	h := good(t)
 	h.Decisions[0] = decision("round 1", 1, at("08:30"), at("09:22"), at("09:30"), reading.Action)
 	h.Holds = []reprocessing.Hold{{
-		Stamp: stamp("hold", at("09:30")), Scope: "D-01", At: at("09:30"), By: "rules", Reason: "over the action level",
-		Cause: "round 1",
+		Stamp: stamp("hold", at("09:30")), Scope: "D-01", Kind: reprocessing.CleaningHold, At: at("09:30"), By: "rules",
+		Reason: "over the action level", Cause: "round 1",
 	}}
 	for _, s := range []reprocessing.Step{
 		{Kind: reprocessing.ManualCleaning, Start: at("09:40"), End: at("09:57")},
@@ -600,7 +601,7 @@ func recleaned(t *testing.T) reprocessing.History {
 	}
 	h.Lifts = []reprocessing.Lift{{
 		Stamp: stamp("lift", at("10:15")), Hold: "hold", Scope: "D-01", At: at("10:15"), By: "A. Lead", Reason: "second cleaning verification passed",
-		Verification: "round 2",
+		Verification: "round 2", Evidence: []string{"second manual-cleaning"},
 	}}
 	return h
 }
@@ -620,7 +621,7 @@ func TestCleanAgainLoop(t *testing.T) {
 		wantState(t, a, reprocessing.OnHold, "first test: action level exceeded")
 		wantState(t, a, reprocessing.OnHold, "over the action level and no cleaning verification has passed since")
 		if len(a.Next) == 0 || a.Next[0] != "next: action" ||
-			!slices.Contains(a.Next, "lift the hold after a cleaning verification that passed, or with a second person") {
+			!slices.Contains(a.Next, "clean and sample again: the hold ends with a cleaning verification that passes") {
 			t.Errorf("next: %q", a.Next)
 		}
 	})
@@ -634,7 +635,8 @@ func TestCleanAgainLoop(t *testing.T) {
 		h := recleaned(t)
 		h.Steps = slices.DeleteFunc(h.Steps, func(s reprocessing.Step) bool { return strings.HasPrefix(s.ID, "second ") })
 		a := ask(h, "12:00")
-		wantState(t, a, reprocessing.InReprocessing, "first test: action level exceeded and the scope was not cleaned again before it was sampled again")
+		// The hold is not ended either: no cleaning lies between it and the verification.
+		wantState(t, a, reprocessing.OnHold, "first test: action level exceeded and the scope was not cleaned again before it was sampled again")
 		if got := status(t, a, reprocessing.Verification); got != reprocessing.StaleStep {
 			t.Errorf("status %q", got)
 		}
@@ -659,16 +661,15 @@ func TestLift(t *testing.T) {
 		state        reprocessing.State
 	}{
 		{"by a passed round", "", func(*testing.T, *reprocessing.History) {}, reprocessing.Ready},
-		{"by a second person", "", func(_ *testing.T, h *reprocessing.History) {
-			h.Lifts[0].Verification, h.Lifts[0].Second = "", "B. Lead"
-		}, reprocessing.Ready},
-		{
-			"by the same person twice", "one person is not two",
-			func(_ *testing.T, h *reprocessing.History) {
-				h.Lifts[0].Verification, h.Lifts[0].Second = "", "A. Lead"
-			}, reprocessing.OnHold,
-		},
+		{"by two people without a round", "what a reading showed takes another reading", func(_ *testing.T, h *reprocessing.History) {
+			h.Lifts[0] = byTwo(h.Lifts[0])
+			h.Lifts[0].Verification, h.Lifts[0].Evidence = "", nil
+		}, reprocessing.OnHold},
 		{"by nothing", "nobody could defend it", func(_ *testing.T, h *reprocessing.History) { h.Lifts[0].Verification = "" }, reprocessing.OnHold},
+		{"without a cleaning", "a second sample cleans nothing", func(_ *testing.T, h *reprocessing.History) { h.Lifts[0].Evidence = nil }, reprocessing.OnHold},
+		{"with a cleaning that is voided", "what it rested on is gone", func(_ *testing.T, h *reprocessing.History) {
+			h.Lifts[0].Evidence = []string{"gone"}
+		}, reprocessing.OnHold},
 		{
 			"by a failed round",
 			"it shows the contrary",
@@ -722,7 +723,7 @@ func TestLift(t *testing.T) {
 		h := good(t)
 		was := instant(t, "2026-02-01T10:00:00Z")
 		h.Holds = []reprocessing.Hold{
-			{Stamp: stamp("old", was), Scope: "D-01", At: was, By: "rules", Reason: "over the action level", Cause: "round of January"},
+			{Stamp: stamp("old", was), Scope: "D-01", At: was, By: "rules", Reason: "over the action level", Kind: reprocessing.CleaningHold, Cause: "round of January"},
 		}
 		h.Lifts = []reprocessing.Lift{{
 			Stamp: stamp("lift", was+hour), Hold: "old", Scope: "D-01", At: was + hour, By: "A. Lead", Reason: "passed",
@@ -730,61 +731,15 @@ func TestLift(t *testing.T) {
 		}}
 		// A verification that is not in the history shows nothing.
 		wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.OnHold, "on hold since")
-		h.Lifts[0].Second = "B. Lead"
-		wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "")
+		h.Lifts[0] = byTwo(h.Lifts[0])
+		wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.OnHold, "on hold since")
 	})
 }
 
-// Which lifts end which holds, at the limits.
-func TestWhatEndsAHold(t *testing.T) {
-	const placed = 100
-	byRules := reprocessing.Hold{Scope: "D-01", At: placed, By: "T-01", Reason: "over", Cause: "verification"}
-	byPerson := reprocessing.Hold{Scope: "D-01", At: placed, By: "T-01", Reason: "culture positive"}
-	escalated := byRules
-	escalated.Escalated = true
-	byPersonEscalated := byPerson
-	byPersonEscalated.Escalated = true
-	alone := reprocessing.Lift{Scope: "D-01", At: 300, By: "L-01", Reason: "r", Verification: "later"}
-	with := func(second string) reprocessing.Lift { l := alone; l.Second = second; return l }
-	passed := func(change ...func(*reprocessing.Decision)) *reprocessing.Decision {
-		d := decision("later", 2, 50, placed+1, 200, reading.OK)
-		for _, f := range change {
-			f(&d)
-		}
-		return &d
-	}
-	tests := []struct {
-		name         string
-		lift         reprocessing.Lift
-		hold         reprocessing.Hold
-		verification *reprocessing.Decision
-		want         bool
-	}{
-		{"round alone, hold of the rules", alone, byRules, passed(), true},
-		{"first sample at the instant of the hold", alone, byRules, passed(func(d *reprocessing.Decision) { d.First = placed }), false},
-		{"first sample before the hold", alone, byRules, passed(func(d *reprocessing.Decision) { d.First = placed - 1 }), false},
-		{"alert passes", alone, byRules, passed(func(d *reprocessing.Decision) { d.Verification.Outcome = reading.Alert }), true},
-		{"over the action level", alone, byRules, passed(func(d *reprocessing.Decision) { d.Verification.Outcome = reading.Action }), false},
-		{"incomplete", alone, byRules, passed(func(d *reprocessing.Decision) { d.Verification.Complete = false }), false},
-		{"of another scope", alone, byRules, passed(func(d *reprocessing.Decision) { d.Scope = "D-02" }), false},
-		{"a cleaning verification that does not stand", alone, byRules, nil, false},
-		{"round alone, escalated", alone, escalated, passed(), false},
-		{"round alone, hold of a person", alone, byPerson, passed(), false},
-		{"round alone, escalated hold of a person", alone, byPersonEscalated, passed(), false},
-		{"two, hold of a person", with("L-02"), byPerson, nil, true},
-		{"two, escalated", with("L-02"), escalated, passed(), true},
-		{"the same person twice, hold of a person", with("L-01"), byPerson, passed(), false},
-		{"the same person in other letters", with(" l-01 "), byPerson, passed(), false},
-		{"the same person twice, hold of the rules", with("L-01"), byRules, passed(), true},
-		{"two, before the hold", func() reprocessing.Lift { l := with("L-02"); l.At = placed - 1; return l }(), byPerson, passed(), false},
-		{"two, for another scope", func() reprocessing.Lift { l := with("L-02"); l.Scope = "D-02"; return l }(), byPerson, passed(), false},
-		{"two without a first", func() reprocessing.Lift { l := with("L-02"); l.By = ""; return l }(), byPerson, passed(), false},
-	}
-	for _, test := range tests {
-		if got := test.lift.Ends(test.hold, test.verification); got != test.want {
-			t.Errorf("%s: ends = %t, want %t", test.name, got, test.want)
-		}
-	}
+// byTwo has a lead and a second person sign a lift.
+func byTwo(l reprocessing.Lift) reprocessing.Lift {
+	l.Second, l.ByRoles, l.SecondRoles = "B. Lead", []access.Role{access.Lead}, []access.Role{access.Lead}
+	return l
 }
 
 func TestUnfinishedVerification(t *testing.T) {

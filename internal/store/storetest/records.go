@@ -141,9 +141,12 @@ func (w writer) events() {
 		record.Verification,
 		reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 1, Outcome: reading.Action}, First: at, Last: at, Rules: "r"},
 	)
-	hold := w.put(record.Hold, reprocessing.Hold{Scope: tag, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID)})
-	seen := w.put(record.Hold, reprocessing.Hold{Scope: tag, At: at, By: "T-01", Reason: "seen"})
+	hold := w.put(record.Hold, reprocessing.Hold{
+		Scope: tag, Kind: reprocessing.CleaningHold, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID),
+	})
+	seen := w.put(record.Hold, reprocessing.Hold{Scope: tag, Kind: reprocessing.DamageHold, At: at, By: "T-01", Reason: "seen"})
 	w.put(record.Void, record.VoidBody{Scope: tag}, correct(seen))
+	again := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.ManualCleaning, Start: at, End: at + 1})
 	passed := w.put(
 		record.Verification,
 		reprocessing.Decision{
@@ -154,7 +157,9 @@ func (w writer) events() {
 			Rules:        "r",
 		},
 	)
-	w.put(record.Lift, reprocessing.Lift{Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Verification: string(passed.ID)})
+	w.put(record.Lift, reprocessing.Lift{
+		Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Verification: string(passed.ID), Evidence: []string{string(again.ID)},
+	})
 	w.put(
 		record.Verification,
 		reprocessing.Decision{

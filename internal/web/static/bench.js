@@ -492,7 +492,10 @@ function say(kind, ...words) {
 
 /** Tells what became of an act. @param {Any} act @param {Any} answer */
 function tell(act, answer) {
-  if (!answer.outcome) return;
+  if (!answer.outcome) {
+    if (answer.held) say("problem", `${act.scope}: ${answer.held}.`);
+    return;
+  }
   const next = answer.job?.verification?.next?.words ?? "";
   byID("said").replaceChildren(
     h("div", { class: "outcome " + markOf(answer.outcome).class },
