@@ -147,7 +147,13 @@ func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
 		return Receipt{}, refuse(err)
 	}
 	m.Scope = s.Scope
-	return w.append(e, record.Moment, m.At, m)
+	r, err := w.append(e, record.Moment, m.At, m)
+	if err != nil || !r.Fresh || fault.CodeOf(w.unread(s, kept.ID)) != fault.Conflict {
+		return r, err
+	}
+	// It was read already: this may be what its proof lacked.
+	r.Followed, err = w.AtMeters().proven(s.Scope, s.Collected, s.Cleaning, e.By)
+	return r, err
 }
 
 // sample returns a sample with the moments recorded since.
@@ -236,7 +242,7 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 		return Receipt{}, err
 	}
 	if e.Corrects != "" {
-		if err := w.sameSampleRead(e.Corrects, in.Sample); err != nil {
+		if err := sameSampleRead(w.View, e.Corrects, in.Sample); err != nil {
 			return Receipt{}, err
 		}
 	}
@@ -281,8 +287,8 @@ func (w *Work) unread(s sampling.Sample, id ledger.ID) error {
 
 // sameSampleRead refuses a correction that would move a reading to another sample, since the verification of
 // the first one would then rest on nothing.
-func (w *Work) sameSampleRead(corrects, sample ledger.ID) error {
-	old, err := w.tx.Record(corrects)
+func sameSampleRead(v View, corrects, sample ledger.ID) error {
+	old, err := v.tx.Record(corrects)
 	if err != nil {
 		return err
 	}

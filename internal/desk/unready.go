@@ -205,6 +205,12 @@ func (w lifting) stateBefore(tag string, start unit.Instant) (reprocessing.Histo
 		s.to = store.Forever
 	}
 	h, err := w.around(tag, at, s)
+	if err != nil {
+		return h, rules.Reprocessing, err
+	}
+	h.Attestations = nil // those that were given since as well
+	f := folder{history: &h, span: s}
+	err = w.tx.Events(tag, 0, store.Forever, store.Forever, f.add, record.Attestation)
 	return h, rules.Reprocessing, err
 }
 

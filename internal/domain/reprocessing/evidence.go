@@ -1,398 +1,289 @@
 package reprocessing
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
 )
 
-// Every kind of hold ends in ways of its own: over something that lies after the time that the hold speaks of and
-// before the lift, and with a signature. [Hold.ways] is the one table of both.
+// A record is evidence where it shows by itself what it says: written when it happened, with every moment and volume
+// that the rules ask for, and read on a meter that was good then. What it lacks of that, somebody who may can attest
+// by name. Without either it is missing, and what is missing is never good. What speaks against a scope needs no
+// evidence.
 
-// Signing is whose word it takes to end a hold.
-type Signing string
+// LateAfter is how long after its end a step is proof of itself when it is written down; later somebody has to attest
+// it (common practice).
+const LateAfter = 24 * time.Hour
 
-// Who signs. A second person is another who may lift holds.
+// How long after an act it can be attested: by whoever did it, and by a lead (common practice: the lead's next working
+// day, 72 hours at most). Later only a lead can, over a form that its doer signed.
 const (
-	ByDoer                Signing = "whoever did it"
-	ByLead                Signing = "a lead"
-	ByPrevention          Signing = "infection prevention"
-	ByLeadAndSecond       Signing = "a lead and a second person"
-	ByPreventionAndSecond Signing = "infection prevention and a second person"
-	ByEitherAndSecond     Signing = "a lead or infection prevention, and a second person"
+	DoerAttests = 24 * time.Hour
+	LeadAttests = 72 * time.Hour
 )
 
-// Two says whether it takes two people.
-func (s Signing) Two() bool {
-	return s == ByLeadAndSecond || s == ByPreventionAndSecond || s == ByEitherAndSecond
+// Attestation is somebody's word for what records do not show by themselves.
+type Attestation struct {
+	Stamp `json:"-"`
+	Scope string       `json:"scope"`
+	At    unit.Instant `json:"at"`
+	By    string       `json:"by"`
+	// Of are the records of the acts that it speaks for.
+	Of []string `json:"of"`
+	// From is what the word rests on.
+	From AttestedFrom `json:"from"`
+	// Form is the picture of the form that whoever did it signed.
+	Form string `json:"form,omitempty"`
 }
 
-// signed says whether those who lift are the ones whose word it takes.
-func (s Signing) signed(l Lift) bool {
-	is := func(r access.Role) bool {
-		return slices.Contains(l.ByRoles, r) || l.Two() && slices.Contains(l.SecondRoles, r)
+// AttestedFrom is what somebody's word for an act rests on.
+type AttestedFrom string
+
+// What the word for an act may rest on.
+const (
+	OwnAct     AttestedFrom = "own-act"     // whoever attests did it
+	WhoDidIt   AttestedFrom = "who-did-it"  // a lead asked whoever did it
+	SignedForm AttestedFrom = "signed-form" // a lead saw the form that its doer signed
+)
+
+// AttestedFroms lists what the word for an act may rest on.
+var AttestedFroms = []AttestedFrom{OwnAct, WhoDidIt, SignedForm}
+
+// Words says what the word for an act rests on.
+func (f AttestedFrom) Words() string {
+	switch f {
+	case OwnAct:
+		return "did it"
+	case WhoDidIt:
+		return "asked who did it"
+	case SignedForm:
+		return "saw the form that its doer signed"
 	}
-	two := l.Two() && access.Allows(l.ByRoles, access.LiftHold) && access.Allows(l.SecondRoles, access.LiftHold)
-	switch s {
-	case ByDoer:
-		return strings.TrimSpace(l.By) != ""
-	case ByLead:
-		return is(access.Lead)
-	case ByPrevention:
-		return is(access.InfectionPrevention)
-	case ByLeadAndSecond:
-		return two && is(access.Lead)
-	case ByPreventionAndSecond:
-		return two && is(access.InfectionPrevention)
-	case ByEitherAndSecond:
-		return two
+	return string(f)
+}
+
+// Check refuses an attestation that speaks for nothing.
+func (a Attestation) Check() error {
+	switch {
+	case a.Scope == "" || !a.At.Known() || len(a.Of) == 0:
+		return fmt.Errorf("attestation: the scope, the time or the records are missing")
+	case a.By == "":
+		return fmt.Errorf("attestation for %s: who attests?", a.Scope)
+	case !slices.Contains(AttestedFroms, a.From):
+		return fmt.Errorf("attestation for %s: %q is nothing that it can rest on; allowed: %s", a.Scope, a.From, scope.Words(AttestedFroms))
+	case (a.From == SignedForm) != (a.Form != ""):
+		return fmt.Errorf("attestation for %s: the picture of the signed form goes with %q, and only with that", a.Scope, SignedForm)
+	}
+	return nil
+}
+
+// In says whether an attestation comes in time for an act that ended at an instant.
+func (a Attestation) In(ended unit.Instant) bool {
+	switch a.From {
+	case OwnAct:
+		return a.At <= ended.Add(DoerAttests)
+	case WhoDidIt:
+		return a.At <= ended.Add(LeadAttests)
+	case SignedForm:
+		return true
 	}
 	return false
 }
 
-// proof is what has to be on record for a hold to end.
-type proof int
-
-const (
-	words           proof = iota // what the person who lifts says
-	cleanedAndOK                 // a cleaning, then a verification that passed
-	cleanedAndSeen               // that, and an inspection that passed or a repair
-	leakTested                   // a repair, then a leak test that passed
-	repairedOrSeen               // a repair, or an inspection that passed
-	wholeRoute                   // every required step, begun after the hold
-	readyBeforeUse               // the scope was ready when the use began
-	decisionRetired              // the decision that placed the hold was taken back
-)
-
-// Way is one way in which a hold ends.
-type Way struct {
-	proof proof
-	Signing
+// Lack is why a record proves nothing by itself.
+type Lack struct {
+	// Why says it as the end of a sentence that begins with the act.
+	Why string
+	// Final says that nobody's word can stand for it.
+	Final bool
 }
 
-// ways returns the ways in which the hold ends, the usual one first.
-func (h Hold) ways() []Way {
-	switch h.Of() {
-	case CleaningHold:
-		if h.Escalated {
-			return []Way{{cleanedAndSeen, ByLeadAndSecond}, {decisionRetired, ByEitherAndSecond}}
+// Wanting is an act for which somebody's word would count, and is not on record.
+type Wanting struct {
+	Record string `json:"record"`
+	// What is the act in words, At when it ended and By who did it.
+	What string       `json:"what"`
+	At   unit.Instant `json:"at"`
+	By   string       `json:"by,omitempty"`
+	Why  string       `json:"why"`
+}
+
+// attested returns the word that counts for a record of an act that ended at an instant, nil when there is none.
+func (h History) attested(id string, ended unit.Instant) *Attestation {
+	for i, a := range h.Attestations {
+		if id != "" && slices.Contains(a.Of, id) && a.In(ended) {
+			return &h.Attestations[i]
 		}
-		return []Way{{cleanedAndOK, ByDoer}, {decisionRetired, ByEitherAndSecond}}
-	case CultureHold, WaterHold: // the words name the result
-		return []Way{{wholeRoute, ByPrevention}}
-	case LeakHold:
-		return []Way{{leakTested, ByLead}}
-	case DamageHold:
-		return []Way{{repairedOrSeen, ByLead}}
-	case DisinfectionHold, MeansHold:
-		return []Way{{wholeRoute, ByDoer}}
-	case RecallHold:
-		return []Way{{words, ByLead}}
-	case ExposureHold:
-		return []Way{{wholeRoute, ByPreventionAndSecond}, {readyBeforeUse, ByPreventionAndSecond}}
-	case RecordHold:
-		return []Way{{readyBeforeUse, ByDoer}, {wholeRoute, ByLead}}
-	case OtherHold:
 	}
-	return []Way{{words, ByLeadAndSecond}}
+	return nil
 }
 
-// Grounds are what a hold can end on.
-type Grounds struct {
-	// Since is what is on record since the beginning of the last use before the hold, as far as somebody knew at the
-	// lift.
-	Since History
-	// Rules are those in force at the lift. Without them counts what no rules can do without, of what the lift names.
-	Rules *Rules
-	Zone  *time.Location
-	// Before is the release check at the use that the hold speaks of, by all that is known now; nil where it speaks of
-	// none, or nobody asked.
-	Before *Answer
+// Lacks says why a step that passed proves nothing by itself; nil when it does.
+func (s Step) Lacks() *Lack {
+	if s.Result == Fail || !s.Recorded.Known() || s.Recorded <= s.last().Add(LateAfter) {
+		return nil
+	}
+	return &Lack{Why: fmt.Sprintf("was written down more than %s after it ended", unit.SpanOf(LateAfter))}
 }
 
-// Lifted returns the lift with the records that it rests on, or says what is missing for it to end the hold.
-func (h Hold) Lifted(l Lift, g Grounds) (Lift, error) {
-	var missing []string
-	var unsigned []Signing
-	for _, way := range h.ways() {
-		if g.Rules == nil && (way.proof == readyBeforeUse) != l.Late {
+// evidence looks whether a step shows what it says, by itself or by somebody's word, and says whether it does.
+func (g *release) evidence(rule StepRule, s Step) bool {
+	lack := s.Lacks()
+	if lack == nil {
+		return true
+	}
+	if a := g.h.attested(s.ID, s.last()); a != nil {
+		g.note(Reason{Text: fmt.Sprintf("%s at %s is attested", rule.Step.Words(), s.Start.In(g.zone)), By: a.By, Record: a.ID})
+		return true
+	}
+	g.want(Wanting{Record: s.ID, What: rule.Step.Words(), At: s.last(), By: s.By, Why: lack.Why})
+	g.unwritten = append(g.unwritten, s)
+	return false
+}
+
+// afterwards blocks for all steps at once that were written down too late and that nobody attests: where one was, others were.
+func (g *release) afterwards() {
+	if len(g.unwritten) == 0 {
+		return
+	}
+	kinds := make([]StepKind, len(g.unwritten))
+	for i, s := range g.unwritten {
+		kinds[i] = s.Kind
+	}
+	g.block(InReprocessing, Reason{
+		Text:   fmt.Sprintf("written down more than %s after it ended, and nobody attests it: %s", unit.SpanOf(LateAfter), scope.Named(kinds)),
+		Record: g.unwritten[0].ID,
+	}, "attest what is not proven, or reprocess")
+}
+
+func (g *release) want(w Wanting) { g.answer.Wanting = append(g.answer.Wanting, w) }
+
+// Missing is a point of a verification that passed whose good readings prove nothing.
+type Missing struct {
+	Points []scope.PointKind
+	Lack   Lack
+	// Samples are those that would count if somebody attested them.
+	Samples []Taken
+}
+
+// Proven says whether a verification that passed is proven by the samples of the history, without anybody's word:
+// only then can it end a hold.
+func (h History) Proven(d Decision) bool {
+	missing, attested := h.weigh(d, CycleStart(h, d.last()))
+	return len(missing) == 0 && len(attested) == 0
+}
+
+// weigh looks for what shows that the points of a verification that passed are clean, of the cycle that begins at
+// start: missing are those for which nothing does, with why, attested the words that stand for something.
+func (h History) weigh(d Decision, start unit.Instant) (missing []Missing, attested []Attestation) {
+	for _, p := range d.Verification.Points {
+		if !p.Outcome.Passed() || p.NotApplicable != "" {
 			continue
 		}
-		lifted, lacking := way.proof.shown(h, l, g)
-		if lacking != "" {
-			missing = append(missing, lacking)
-			continue
+		lack, sample, word := h.shows(d, p, start)
+		switch {
+		case word != nil:
+			if !slices.ContainsFunc(attested, func(a Attestation) bool { return a.ID == word.ID }) {
+				attested = append(attested, *word)
+			}
+		case lack != nil:
+			i := slices.IndexFunc(missing, func(m Missing) bool { return m.Lack == *lack })
+			if i < 0 {
+				i, missing = len(missing), append(missing, Missing{Lack: *lack})
+			}
+			missing[i].Points = append(missing[i].Points, p.Point)
+			if sample != nil {
+				missing[i].Samples = append(missing[i].Samples, *sample)
+			}
 		}
-		sure := !h.Unsure.Known() && !l.Placed.Known()
-		if way.signed(l) && (sure || l.Two()) {
-			return lifted, nil
-		}
-		unsigned = append(unsigned, way.Signing)
 	}
-	on := fmt.Sprintf("the hold on %s%s", h.Scope, h.For())
-	switch {
-	case len(unsigned) > 0 && unsigned[0].signed(l):
-		return l, fmt.Errorf("%s was placed while the computer's clock was in doubt: it takes a second person to lift it", on)
-	case len(unsigned) > 0:
-		return l, fmt.Errorf("%s ends with the signature of %s", on, unsigned[0])
-	case len(missing) == 0:
-		return l, fmt.Errorf("%s: nothing on record lets it end", on)
-	}
-	return l, fmt.Errorf("%s cannot end yet: %s", on, strings.Join(missing, "; or "))
+	return missing, attested
 }
 
-// Waits says what is missing for the hold to end now, whoever lifts it, and who then signs; missing is empty when
-// nothing is.
-func (h Hold) Waits(at unit.Instant, g Grounds) (missing string, signing Signing) {
-	l := Lift{Hold: h.ID, Scope: h.Scope, At: at}
-	var lacking []string
-	for _, way := range h.ways() {
-		_, lacks := way.proof.shown(h, l, g)
-		if lacks == "" {
-			return "", way.Signing
+// shows looks for the sample that shows that a point is clean: what is lacking, nil where one proves it or somebody's
+// word stands for it; sample is the one for which a word would. A point that was carried over is shown by the last
+// cleaning before.
+func (h History) shows(d Decision, p reading.PointResult, start unit.Instant) (lack *Lack, sample *Taken, word *Attestation) {
+	last := 0
+	good := keep(h.Samples, func(t Taken) bool {
+		of := t.Point == p.Point && t.Collected >= start && t.Collected <= d.last() && t.passed() &&
+			(t.Cleaning == d.Verification.Cleaning || p.Carried && t.Cleaning < d.Verification.Cleaning)
+		if of {
+			last = max(last, t.Cleaning)
 		}
-		lacking = append(lacking, lacks)
-	}
-	return strings.Join(lacking, "; or "), h.ways()[0].Signing
-}
-
-// shown looks for a proof after the hold and up to the lift. It returns the lift with the records that show it, or
-// what is missing.
-func (p proof) shown(h Hold, l Lift, g Grounds) (Lift, string) {
-	e := evidence{hold: h, lift: l, Grounds: g}
-	switch p {
-	case words:
-		return l, ""
-	case cleanedAndOK:
-		return e.cleaned()
-	case cleanedAndSeen:
-		if _, lacks := e.cleaned(); lacks != "" {
-			return l, lacks
-		}
-		seen := e.repairedOrSeen()
-		if seen == "" {
-			return l, "no inspection that passed and no repair is on record after it"
-		}
-		l, _ = e.cleaned()
-		l.Evidence = append(l.Evidence, seen)
-		return l, ""
-	case leakTested:
-		return e.leakTested()
-	case repairedOrSeen:
-		seen := e.repairedOrSeen()
-		if seen == "" {
-			return l, "no repair and no inspection that passed is on record after it"
-		}
-		l.Evidence = []string{seen}
-		return l, ""
-	case wholeRoute:
-		return e.route()
-	case readyBeforeUse:
-		return e.readyBeforeUse()
-	case decisionRetired:
-		return e.retired()
-	}
-	return l, "nothing on record lets it end"
-}
-
-// evidence looks for what ends one hold.
-type evidence struct {
-	hold Hold
-	lift Lift
-	Grounds
-}
-
-// steps returns the steps of a kind that began after the hold, ended by the lift and show something: they did not
-// fail, passed where a result is asked for, and took time where nobody does them in none.
-func (e evidence) steps(kind StepKind) []Step {
-	return keep(e.Since.Steps, func(s Step) bool { return s.Kind == kind && s.Start > e.hold.At && s.shows() && s.End <= e.lift.At })
-}
-
-// shows says whether a step is done and not failed.
-func (s Step) shows() bool {
-	return s.Result != Fail && s.MEC != Fail && s.End.Known() && (!needsResult(s.Kind) || s.Result == Pass) && (!takesTime(s.Kind) || s.End > s.Start)
-}
-
-// repaired returns the repairs after the hold from which the scope was back by the lift.
-func (e evidence) repaired() []Repair {
-	return keep(e.Since.Repairs, func(r Repair) bool { return r.Returned > e.hold.At && r.Returned <= e.lift.At })
-}
-
-// cleaned looks for a verification that passed, of samples that were all taken after a cleaning which ended after the
-// hold.
-func (e evidence) cleaned() (Lift, string) {
-	l := e.lift
-	passed := keep(e.Since.Decisions, func(d Decision) bool {
-		return e.hold.AnsweredBy(d) && d.Last <= l.At && (l.Verification == "" || l.Verification == d.ID)
+		return of
 	})
-	slices.SortStableFunc(passed, func(a, b Decision) int { return cmp.Compare(b.last(), a.last()) })
-	for _, d := range passed {
-		for _, s := range e.Since.Steps {
-			if s.Kind == ManualCleaning && s.shows() && s.End > e.hold.At && s.End <= d.First {
-				l.Verification, l.Evidence = d.ID, []string{s.ID}
-				return l, ""
-			}
-		}
-	}
-	if len(passed) == 0 {
-		return l, "no cleaning verification that was sampled after it and passed is on record"
-	}
-	return l, "no manual cleaning is on record between it and the cleaning verification that passed"
-}
-
-func (e evidence) leakTested() (Lift, string) {
-	l := e.lift
-	between := JustRepeat
-	if e.Rules != nil {
-		between = RepairFirst // also where the rules do not speak of leak tests
-		for _, rule := range e.Rules.For(e.Since.Model.Name) {
-			if rule.Step == LeakTest {
-				between = rule.AfterFail
-			}
-		}
-	}
-	tests := e.steps(LeakTest)
-	slices.SortStableFunc(tests, func(a, b Step) int { return cmp.Compare(b.Start, a.Start) })
-	for _, test := range tests {
-		switch between {
-		case JustRepeat:
-			l.Evidence = []string{test.ID}
-			for _, r := range e.repaired() { // what is named goes with it
-				l.Evidence = append(l.Evidence, r.ID)
-			}
-			return l, ""
-		case RepairFirst:
-			for _, r := range e.repaired() {
-				if r.Returned <= test.Start {
-					l.Evidence = []string{r.ID, test.ID}
-					return l, ""
-				}
-			}
-		case CleanAgain:
-			for _, s := range e.steps(ManualCleaning) {
-				if s.End <= test.Start {
-					l.Evidence = []string{s.ID, test.ID}
-					return l, ""
-				}
-			}
-		}
-	}
-	switch {
-	case between == JustRepeat:
-		return l, "no leak test that passed is on record after it"
-	case between == RepairFirst && len(e.repaired()) == 0:
-		return l, "no repair from which the scope came back is on record after it"
-	}
-	return l, "no leak test that passed is on record after " + between.Words()
-}
-
-// repairedOrSeen returns the record of a repair or of an inspection that passed, empty when there is none.
-func (e evidence) repairedOrSeen() string {
-	for _, r := range e.repaired() {
-		return r.ID
-	}
-	if seen := e.steps(Inspection); len(seen) > 0 {
-		return seen[len(seen)-1].ID
-	}
-	return ""
-}
-
-// route looks whether the scope has gone through every step that the rules require, each begun after the hold.
-func (e evidence) route() (Lift, string) {
-	l := e.lift
-	if e.Rules == nil {
-		for _, cleaned := range e.steps(ManualCleaning) {
-			for _, disinfected := range e.steps(Disinfection) {
-				if disinfected.Start >= cleaned.End {
-					return l, ""
-				}
-			}
-		}
-		return l, "no manual cleaning and disinfection are on record after it"
-	}
-	past := e.Since.until(l.At)
-	past.Holds, past.Lifts = nil, nil
-	a := answer(past, *e.Rules, l.At, e.Zone)
-	if len(a.Steps) == 0 {
-		return l, a.Reasons[0].Text
-	}
-	l.Verification, l.Evidence = "", nil
-	required := make(map[StepKind]bool)
-	for _, rule := range e.Rules.For(e.Since.Model.Name) {
-		required[rule.Step] = rule.Required
-	}
-	for _, p := range a.Steps {
-		switch {
-		case p.Step == PointOfUse || p.Step == Storage || p.Step == Issue || p.Status == NotDueStep:
-			continue
-		case p.Status == DoneStep && (p.Start > e.hold.At || !required[p.Step]):
-		case p.Status == DoneStep:
-			return l, fmt.Sprintf("%s is not on record after it", p.Step.Words())
-		case p.Status == MissingStep:
-			return l, fmt.Sprintf("%s is not on record after it, or not in order", p.Step.Words())
-		default:
-			return l, fmt.Sprintf("%s is on record as %s", p.Step.Words(), p.Status)
-		}
-		if p.Start <= e.hold.At {
+	lack = &Lack{Why: "no sample of it is on record", Final: true}
+	for i, t := range good {
+		if t.Cleaning != last {
 			continue
 		}
-		if p.Step == Verification {
-			l.Verification = p.Record
-		} else {
-			l.Evidence = append(l.Evidence, p.Record)
+		found := t.lacks()
+		if found == nil {
+			return nil, nil, nil
 		}
-	}
-	return l, ""
-}
-
-// readyBeforeUse looks whether the scope was ready when the use began that the hold speaks of.
-func (e evidence) readyBeforeUse() (Lift, string) {
-	l := e.lift
-	l.Late = true
-	switch {
-	case e.hold.Cause == "":
-		return l, "it speaks of no use"
-	case e.Rules == nil:
-		before := func(kind StepKind) bool {
-			return slices.ContainsFunc(e.Since.Steps, func(s Step) bool { return s.Kind == kind && s.shows() && s.End < e.hold.At })
-		}
-		if !before(ManualCleaning) || !before(Disinfection) {
-			return l, "no manual cleaning and disinfection are on record before the use"
-		}
-		return l, ""
-	case e.Before == nil || e.Before.State != Ready:
-		return l, "what was missing when the use began is not on record"
-	}
-	l.Verification, l.Evidence = "", nil
-	for _, p := range e.Before.Steps {
-		switch {
-		case p.Record == "" || p.Status != DoneStep:
-		case p.Step == Verification:
-			l.Verification = p.Record
-		default:
-			l.Evidence = append(l.Evidence, p.Record)
-		}
-	}
-	return l, ""
-}
-
-// retired looks whether the decision that placed the hold was decided again since and is not over the action level.
-func (e evidence) retired() (Lift, string) {
-	l := e.lift
-	stands := slices.ContainsFunc(e.Since.Decisions, func(d Decision) bool { return d.ID == e.hold.Cause })
-	if e.hold.Cause != "" && !stands {
-		for _, d := range e.Since.Decisions {
-			if d.Supersedes != "" && d.begun() <= e.hold.At && d.Verification.Outcome != reading.Action && d.Scope == e.hold.Scope {
-				l.Verification, l.Evidence = d.ID, nil
-				return l, ""
+		ended := max(t.Collected, t.Read)
+		switch a := h.attested(t.ID, ended); {
+		case found.Final:
+			if sample == nil {
+				lack = found
 			}
+		case a != nil:
+			word = a
+		case sample == nil:
+			lack, sample = found, &good[i]
 		}
 	}
-	return l, "the cleaning verification that placed it stands"
+	if word != nil {
+		return nil, nil, word
+	}
+	return lack, sample, nil
+}
+
+// passed says whether a reading of the sample lets the scope go on.
+func (t Taken) passed() bool {
+	return slices.ContainsFunc(t.Judgements, func(j reading.Judgement) bool { return j.Outcome.Passed() })
+}
+
+// lacks joins what a sample lacks; nil when it proves what it shows.
+func (t Taken) lacks() *Lack {
+	if len(t.Lacks) == 0 {
+		return nil
+	}
+	var all Lack
+	var why []string
+	for _, l := range t.Lacks {
+		why = append(why, l.Why)
+		all.Final = all.Final || l.Final
+	}
+	all.Why = strings.Join(why, "; ")
+	return &all
+}
+
+// unproven blocks where a verification that passed rests on readings that prove nothing, and says whether it does.
+func (g *release) unproven(d Decision, rule StepRule) bool {
+	missing, attested := g.h.weigh(d, g.answer.Cycle)
+	for _, a := range attested {
+		g.note(Reason{Text: d.Verification.Words() + " is attested", By: a.By, Record: a.ID})
+	}
+	for _, m := range missing {
+		next := "sample again: " + scope.Named(m.Points)
+		if len(m.Samples) > 0 {
+			next = "attest what is not proven, or sample again: " + scope.Named(m.Points)
+		}
+		record := d.ID
+		for _, t := range m.Samples {
+			record = t.ID
+			g.want(Wanting{Record: t.ID, What: "sample of the " + t.Point.Words(), At: max(t.Collected, t.Read), By: t.By, Why: m.Lack.Why})
+		}
+		g.block(InReprocessing, cite(Reason{
+			Text: fmt.Sprintf("the good reading of the %s proves nothing: %s", scope.Named(m.Points), m.Lack.Why), Record: record,
+		}, rule.Source), next)
+	}
+	return len(missing) > 0
 }

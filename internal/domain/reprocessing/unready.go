@@ -51,7 +51,10 @@ func (h History) before(at unit.Instant) History {
 	past.Holds = append(past.Holds, keep(h.Holds, func(x Hold) bool { return ahead(x.Stamp, x.At) })...)
 	past.Lifts = append(past.Lifts, keep(h.Lifts, func(l Lift) bool { return ahead(l.Stamp, l.At) })...)
 	past.Repairs = append(past.Repairs, keep(h.Repairs, func(r Repair) bool { return ahead(r.Stamp, r.Sent) })...)
-	return past.present(at)
+	past = past.present(at)
+	// Somebody's word speaks of the time of what it stands for, whenever it was given.
+	past.Attestations = keep(h.Attestations, func(a Attestation) bool { return !a.Unsure.Known() })
+	return past
 }
 
 // Unready says what the scope was lacking when a use began; ok = false when it was ready, or when nothing at all is on
