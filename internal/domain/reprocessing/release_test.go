@@ -287,7 +287,7 @@ func TestOutOfOrder(t *testing.T) {
 			t.Helper()
 			s := step(t, h, reprocessing.Drying)
 			s.Start, s.End = instant(t, "09:40"), instant(t, "10:00")
-		}, reprocessing.Drying, "drying at 2026-03-02 10:40 +01:00 came before disinfection ended"},
+		}, reprocessing.Drying, "drying at 2026-03-02 10:40 +01:00 came before final rinse ended"},
 		{"cleaned a second time", "everything after the cleaning is to be done again", func(t *testing.T, h *reprocessing.History) {
 			t.Helper()
 			again := *step(t, h, reprocessing.ManualCleaning)
@@ -983,5 +983,40 @@ func TestPastInstants(t *testing.T) {
 		t.Run(tt.at, func(t *testing.T) {
 			wantState(t, reprocessing.Release(h, preset(t), instant(t, tt.at), berlin(t)), tt.state, tt.want)
 		})
+	}
+}
+
+// A cleaning that proves nothing did not stop residue from drying: the one that was done hours later was delayed.
+func TestCleaningOfNoTimeStopsNothing(t *testing.T) {
+	for name, change := range map[string]func(*reprocessing.Step){
+		"no time":       func(s *reprocessing.Step) { s.End = s.Start },
+		"too short":     func(s *reprocessing.Step) { s.End = s.Start + 3*mins - us },
+		"never ended":   func(s *reprocessing.Step) { s.End = 0 },
+		"failed":        func(s *reprocessing.Step) { s.Result = reprocessing.Fail },
+		"in time, done": func(*reprocessing.Step) {},
+	} {
+		h := good(t)
+		first := *step(t, &h, reprocessing.ManualCleaning)
+		first.ID = "first"
+		change(&first)
+		later := h
+		later.Steps = slices.Clone(h.Steps)
+		for i := range later.Steps { // everything from the cleaning on was done four hours later
+			if s := &later.Steps[i]; s.Start >= first.Start {
+				s.Start += 4 * hour
+				if s.End.Known() {
+					s.End += 4 * hour
+				}
+			}
+		}
+		later.Samples = samples(1, instant(t, "13:22"))
+		later.Decisions = []reprocessing.Decision{decision("round 1", 1, instant(t, "08:30"), instant(t, "13:22"), instant(t, "13:30"), h.Decisions[0].Verification.Outcome)}
+		later.Steps = append(later.Steps, first)
+		a := reprocessing.Release(later, preset(t), instant(t, "16:00"), berlin(t))
+		if name == "in time, done" {
+			wantState(t, a, reprocessing.Ready, "stored in")
+			continue
+		}
+		wantState(t, a, reprocessing.InReprocessing, "no soak for delayed reprocessing")
 	}
 }
