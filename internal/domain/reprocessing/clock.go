@@ -311,6 +311,8 @@ func (h History) present(now unit.Instant) History {
 			if s.Kind != Issue {
 				s.Result = Fail
 			}
+		case s.Kind.wets(): // who began it took the scope from where it waited, and nothing shows how that ended
+			s.Start, s.End, s.Result = s.atLatest(s.Start, now), 0, NotStated
 		default:
 			continue
 		}

@@ -189,3 +189,26 @@ func TestUnsureProvesNothing(t *testing.T) {
 		}
 	}
 }
+
+// A cleaning that was begun while the clock was in doubt proves nothing, and yet the scope is no longer where it waited.
+func TestBegunWhileTheClockWasInDoubt(t *testing.T) {
+	now := instant(t, "18:00")
+	for _, kind := range []reprocessing.StepKind{
+		reprocessing.LeakTest, reprocessing.Soak, reprocessing.ManualCleaning, reprocessing.Disinfection, reprocessing.FinalRinse,
+	} {
+		for name, change := range map[string]func(*reprocessing.Step){
+			"in doubt":   func(s *reprocessing.Step) { s.Unsure = instant(t, "17:00") },
+			"lies ahead": func(s *reprocessing.Step) { s.Start, s.End = now+hour, now+2*hour },
+		} {
+			h := good(t)
+			s := again(t, &h, reprocessing.LeakTest, 4*hour)
+			s.Kind = kind
+			change(&s)
+			h.Steps = append(h.Steps, s)
+			wantState(t, reprocessing.ReleaseNow(h, preset(t), reprocessing.Clock{}, now, berlin(t)), reprocessing.InReprocessing, kind.Words())
+			if t.Failed() {
+				t.Fatal(name)
+			}
+		}
+	}
+}
