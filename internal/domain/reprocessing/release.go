@@ -644,7 +644,9 @@ func (h History) record() sampling.Record {
 	for _, d := range h.Decisions {
 		switch {
 		case d.Passed():
-			r.Passed = max(r.Passed, d.last())
+			if !h.disturbed(d) {
+				r.Passed = max(r.Passed, d.last())
+			}
 		case d.Verification.Outcome == reading.Action:
 			r.Failed = max(r.Failed, d.last())
 		}
@@ -670,6 +672,14 @@ func (h History) record() sampling.Record {
 		r.Requests = append(r.Requests, q.Request)
 	}
 	return r
+}
+
+// disturbed says whether somebody cleaned the scope or used it between the first sample of a verification and its last
+// reading: then it shows no one state of the scope, and stands for no duty.
+func (h History) disturbed(d Decision) bool {
+	during := func(start, end unit.Instant) bool { return start <= d.last() && end > d.First }
+	return slices.ContainsFunc(h.Steps, func(s Step) bool { return s.Kind == ManualCleaning && during(s.Start, s.last()) }) ||
+		slices.ContainsFunc(h.Uses, func(u Use) bool { return during(u.Start, u.last()) })
 }
 
 // Due returns the verifications that are due for the scope at an instant.
