@@ -1020,3 +1020,36 @@ func TestCleaningOfNoTimeStopsNothing(t *testing.T) {
 		wantState(t, a, reprocessing.InReprocessing, "no soak for delayed reprocessing")
 	}
 }
+
+// What begins at the instant at which the use ended, or the scope came back, belongs to the cycle.
+func TestStepAtTheStartOfTheCycle(t *testing.T) {
+	h := good(t)
+	step(t, &h, reprocessing.PointOfUse).Start = instant(t, "08:30")
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+	h.Repairs = []reprocessing.Repair{{Stamp: stamp("repair", 1), Repair: scope.Repair{Scope: "D-01", Sent: instant(t, "08:45"), Returned: instant(t, "08:50")}}}
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+	h.Repairs[0].Returned += us
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.InReprocessing, "leak test is not on record")
+}
+
+// What a person said of a hold is kept apart from the program's own words; a hold that the rules placed is told in theirs.
+func TestWordsOfAHold(t *testing.T) {
+	h := good(t)
+	h.Holds = []reprocessing.Hold{
+		{Stamp: stamp("rules", instant(t, "11:00")), Scope: "D-01", At: instant(t, "11:00"), By: "T1", Cause: "round 1", Reason: "first test: action"},
+		{Stamp: stamp("person", instant(t, "11:10")), Scope: "D-01", At: instant(t, "11:10"), By: "L1", Reason: "bent tip"},
+	}
+	a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+	for _, want := range []struct{ record, public, said string }{
+		{"rules", "on hold since 2026-03-02 12:00 +01:00: first test: action", ""},
+		{"person", "on hold since 2026-03-02 12:10 +01:00", "bent tip"},
+	} {
+		i := slices.IndexFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Record == want.record })
+		if i < 0 {
+			t.Fatalf("nothing of %s: %s", want.record, told(a))
+		}
+		if r := a.Reasons[i]; r.Text != want.public || r.Said != want.said {
+			t.Errorf("%s: %q and %q", want.record, r.Text, r.Said)
+		}
+	}
+}

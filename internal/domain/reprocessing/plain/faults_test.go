@@ -481,10 +481,16 @@ var faults = []fault{
 	}},
 	{"at one instant", func(m *maker) bool {
 		i := m.someStep()
-		if i == 0 || !m.h.Steps[i-1].End.Known() {
+		switch trip := m.trip(); {
+		case m.h.Steps[i].Start < trip:
+			return false
+		case i == 0 || m.h.Steps[i-1].Start < trip: // the first of its trip
+			m.h.Steps[i].Start = trip
+		case m.h.Steps[i-1].End.Known():
+			m.h.Steps[i].Start = m.h.Steps[i-1].End
+		default:
 			return false
 		}
-		m.h.Steps[i].Start = m.h.Steps[i-1].End
 		return true
 	}},
 }

@@ -171,6 +171,11 @@ func (x *trial) worsen(at unit.Instant) string {
 		if x.classes["clock in doubt"] || x.classes["voided"] {
 			return ""
 		}
+		for _, s := range h.Steps { // what is sampled while a cleaning goes on belongs to neither
+			if s.Kind == reprocessing.ManualCleaning && s.Start <= when && when <= max(s.Start, s.End) {
+				when = min(at, max(s.Start, s.End)+second)
+			}
+		}
 		t := reprocessing.Taken{
 			Stamp:  x.stamp("sample", when),
 			Sample: sampling.Sample{Scope: tag, Point: x.points[x.IntN(len(x.points))], Cleaning: 1, Kit: "kit", Lot: "L7", Collected: when},

@@ -18,6 +18,8 @@ type round struct {
 	samples       []reprocessing.Taken
 	// first is when the oldest of the samples was taken that show the scope as it is, last when the last was read.
 	first, last unit.Instant
+	// stood is when it had passed, where a sample that nobody has read was taken since: zero otherwise.
+	stood       unit.Instant
 	beyond      bool // a point is over the action level
 	passed      bool // all points that it needs have results, none of them over it
 	points      map[scope.PointKind]reading.Outcome
@@ -65,6 +67,15 @@ func (w *walk) sampled() []round {
 			}
 		}
 		w.decide(&all[i], before, all[:i])
+		if read := all[i]; !read.passed && !read.beyond {
+			read.last, read.first = 0, 0
+			read.samples = slices.DeleteFunc(slices.Clone(read.samples), func(t reprocessing.Taken) bool {
+				return len(t.Judgements) == 0 && t.Collected > all[i].read()
+			})
+			if w.decide(&read, before, all[:i]); read.passed {
+				all[i].stood = read.last
+			}
+		}
 		if i > 0 && all[i-1].trip == all[i].trip && &all[i-1] != before { // what passed in one that was not decided may be carried later
 			for kind, o := range all[i-1].points {
 				if all[i].points[kind] == reading.None && o.Passed() {
@@ -74,6 +85,14 @@ func (w *walk) sampled() []round {
 		}
 	}
 	return all
+}
+
+// read is when the last reading of a round was made.
+func (r *round) read() (last unit.Instant) {
+	for _, t := range r.samples {
+		last = max(last, t.Read)
+	}
+	return last
 }
 
 // decide judges one round: its outcome is the worst of its points, a required point without a result leaves it open,
@@ -206,7 +225,7 @@ func (w *walk) passedSince(at unit.Instant, rounds []round) bool {
 func (w *walk) passed() unit.Instant {
 	at := w.h.Earlier.Passed
 	for _, r := range w.rounds {
-		if r.passed {
+		if at = max(at, r.stood); r.passed {
 			at = max(at, r.last)
 		}
 	}
