@@ -18,9 +18,7 @@ type mutant struct {
 }
 
 // turned is what an operator becomes.
-var turned = map[token.Token]string{
-	token.LSS: "<=", token.LEQ: "<", token.GTR: ">=", token.GEQ: ">", token.EQL: "!=", token.NEQ: "==", token.LAND: "||", token.LOR: "&&",
-}
+var turned = map[string]string{"<": "<=", "<=": "<", ">": ">=", ">=": ">", "==": "!=", "!=": "==", "&&": "||", "||": "&&"}
 
 // mutants returns the changes of a file in the order of its text.
 func mutants(path, text string) ([]mutant, error) {
@@ -70,7 +68,7 @@ func mutants(path, text string) ([]mutant, error) {
 					}
 				}
 			case *ast.BinaryExpr:
-				if with, ok := turned[n.Op]; ok {
+				if with, ok := turned[n.Op.String()]; ok {
 					change(n, n.OpPos, n.OpPos+token.Pos(len(n.Op.String())), with)
 				}
 			case *ast.Ident:

@@ -92,7 +92,7 @@ func (g *release) first(rule StepRule) (first *Step, limit unit.Instant) {
 
 // lasted says whether a step took the time that it has to take; what takes time and took none proves nothing.
 func (r StepRule) lasted(s Step) bool {
-	return s.End.Known() && s.End.Sub(s.Start) >= r.AtLeast.Duration() && !(takesTime(s.Kind) && s.End == s.Start)
+	return s.End.Known() && s.End.Sub(s.Start) >= r.AtLeast.Duration() && (s.End > s.Start || !takesTime(s.Kind))
 }
 
 // missed returns the rule of a step that stops residue from drying and was not begun in time; nil when all were,

@@ -1010,7 +1010,8 @@ func TestCleaningOfNoTimeStopsNothing(t *testing.T) {
 			}
 		}
 		later.Samples = samples(1, instant(t, "13:22"))
-		later.Decisions = []reprocessing.Decision{decision("round 1", 1, instant(t, "08:30"), instant(t, "13:22"), instant(t, "13:30"), h.Decisions[0].Verification.Outcome)}
+		passed := decision("round 1", 1, instant(t, "08:30"), instant(t, "13:22"), instant(t, "13:30"), h.Decisions[0].Verification.Outcome)
+		later.Decisions = []reprocessing.Decision{passed}
 		later.Steps = append(later.Steps, first)
 		a := reprocessing.Release(later, preset(t), instant(t, "16:00"), berlin(t))
 		if name == "in time, done" {
@@ -1052,4 +1053,25 @@ func TestWordsOfAHold(t *testing.T) {
 			t.Errorf("%s: %q and %q", want.record, r.Text, r.Said)
 		}
 	}
+}
+
+// A step that failed is said to have been repeated only where it was.
+func TestFailedAndRepeated(t *testing.T) {
+	h := good(t)
+	step(t, &h, reprocessing.Drying).Result = reprocessing.Fail
+	a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+	wantState(t, a, reprocessing.InReprocessing, "drying at 2026-03-02 11:11 +01:00 failed")
+	if strings.Contains(told(a), "was repeated") {
+		t.Error(told(a))
+	}
+	h.Steps = append(h.Steps, again(t, &h, reprocessing.Drying, 16*mins))
+	last := &h.Steps[len(h.Steps)-1]
+	last.Result = reprocessing.NotStated
+	for i := range h.Steps {
+		if h.Steps[i].Kind == reprocessing.Storage {
+			h.Steps[i].Start += 15 * mins
+		}
+	}
+	a = reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+	wantState(t, a, reprocessing.Ready, "drying at 2026-03-02 11:11 +01:00 failed and was repeated")
 }

@@ -212,8 +212,9 @@ func (x *trial) agree(what string, at unit.Instant, h reprocessing.History, fast
 
 // harsher says whether a history holds what the check is harsher about than the times of its samples are. A cleaning
 // that was sampled and not decided counts as one with the next, so that a reading which is lacking, or shows nothing,
-// is asked for once more. A sample that was taken before a use ended and read after it is asked for again. And where a decision took the place of another and proves nothing itself, since a clock that
-// was wrong dated it, the other does not stand again.
+// is asked for once more. A sample that was taken before a use ended and read after it is asked for again. And where
+// a decision took the place of another and proves nothing itself, since a clock that was wrong dated it, the other
+// does not stand again.
 func harsher(h reprocessing.History, at unit.Instant) bool {
 	for _, d := range h.Decisions {
 		if d.Supersedes != "" && (d.Unsure.Known() || d.Last > at) {

@@ -241,7 +241,7 @@ func (w *walk) route(o occasion) {
 			continue
 		case reprocessing.PointOfUse: // at the bedside, before whatever comes after; a missed or late one is answered by the soak
 			since = o.use
-			rule.Required = rule.Required && o.use.Known() && !(delayed && len(w.steps(rule.Step, since)) == 0)
+			rule.Required = rule.Required && o.use.Known() && (!delayed || len(w.steps(rule.Step, since)) > 0)
 		case reprocessing.Soak:
 			rule.Required = rule.Required || delayed
 		default:
@@ -305,7 +305,7 @@ func (w *walk) sound(o occasion, rule reprocessing.StepRule, s reprocessing.Step
 
 // tookItsTime says whether a step took as long as it has to; one that takes time and took none proves nothing.
 func tookItsTime(rule reprocessing.StepRule, s reprocessing.Step) bool {
-	return s.End.Known() && s.End.Sub(s.Start) >= rule.AtLeast.Duration() && !(takesTime(s.Kind) && s.End == s.Start)
+	return s.End.Known() && s.End.Sub(s.Start) >= rule.AtLeast.Duration() && (s.End > s.Start || !takesTime(s.Kind))
 }
 
 func takesTime(kind reprocessing.StepKind) bool {

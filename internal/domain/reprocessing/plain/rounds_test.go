@@ -19,10 +19,10 @@ type round struct {
 	// first is when the oldest of the samples was taken that show the scope as it is, last when the last was read.
 	first, last unit.Instant
 	// stood is when it had passed, where a sample that nobody has read was taken since: zero otherwise.
-	stood       unit.Instant
-	beyond      bool // a point is over the action level
-	passed      bool // all points that it needs have results, none of them over it
-	points      map[scope.PointKind]reading.Outcome
+	stood  unit.Instant
+	beyond bool // a point is over the action level
+	passed bool // all points that it needs have results, none of them over it
+	points map[scope.PointKind]reading.Outcome
 }
 
 // sampled groups the samples by the cleaning that they follow, as the times of all records have it, and judges each
