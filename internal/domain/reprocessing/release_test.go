@@ -1075,3 +1075,45 @@ func TestFailedAndRepeated(t *testing.T) {
 	a = reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
 	wantState(t, a, reprocessing.Ready, "drying at 2026-03-02 11:11 +01:00 failed and was repeated")
 }
+
+// Why readings do not count any more is told once for each record that says so, with what to do.
+func TestReadingsInDoubtAreTold(t *testing.T) {
+	const why, next = "readings of the cleaning verification do not count: the meter failed its check", "sample again with a meter that passed its check"
+	h := good(t)
+	for i := range h.Samples[:3] {
+		h.Samples[i].Doubt, h.Samples[i].DoubtRecord = "the meter failed its check", []string{"check 1", "check 1", "check 2"}[i]
+	}
+	count := func(h reprocessing.History) (n int) {
+		a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+		for _, r := range a.Reasons {
+			if r.Text == why && r.Blocks {
+				n++
+			}
+		}
+		if slices.Contains(a.Next, next) != (n > 0) {
+			t.Errorf("%d told, next %q", n, a.Next)
+		}
+		return n
+	}
+	if n := count(h); n != 0 { // the decision stands, until it is made anew
+		t.Errorf("%d told of a verification that passed", n)
+	}
+	undecided := h
+	undecided.Decisions = nil
+	if n := count(undecided); n != 2 {
+		t.Errorf("%d told where nothing is decided, want 2", n)
+	}
+	failed := h
+	failed.Decisions = []reprocessing.Decision{decision("round 1", 1, instant(t, "08:30"), instant(t, "09:22"), instant(t, "09:30"), reading.None)}
+	if n := count(failed); n != 2 {
+		t.Errorf("%d told where the verification is open again, want 2", n)
+	}
+	earlier := failed
+	earlier.Samples = slices.Clone(failed.Samples)
+	for i := range earlier.Samples { // of the cycle before
+		earlier.Samples[i].Collected = instant(t, "07:00")
+	}
+	if n := count(earlier); n != 0 {
+		t.Errorf("%d told of an earlier cycle", n)
+	}
+}

@@ -11,6 +11,7 @@ import (
 // Where a scope waited too long, its route begins with a cleaning: a disinfection alone does not make up for it.
 func TestStorageRunOut(t *testing.T) {
 	const wait = 31 * 24 * hour
+	over := instant(t, "2026-04-01T11:30:00+02:00") // 30 days after 10:30 UTC
 	disinfected := []reprocessing.StepKind{reprocessing.Disinfection, reprocessing.FinalRinse, reprocessing.Drying, reprocessing.Storage}
 	cleaned := append([]reprocessing.StepKind{reprocessing.LeakTest, reprocessing.ManualCleaning, reprocessing.Inspection}, disinfected...)
 	for _, tt := range []struct {
@@ -26,7 +27,14 @@ func TestStorageRunOut(t *testing.T) {
 			"disinfected once its time was over", disinfected, wait, false, reprocessing.InReprocessing,
 			"at most 30 days; it was disinfected again since, and not cleaned",
 		},
+		{"disinfected at the last moment", disinfected, over - us - instant(t, "09:35"), false, reprocessing.Ready, "stored in drying-cabinet"},
+		{
+			"disinfected as its time was over", disinfected, over - instant(t, "09:35"), false, reprocessing.InReprocessing,
+			"it was disinfected again since, and not cleaned",
+		},
 		{"cleaned and sampled as well", cleaned, wait, true, reprocessing.Ready, "stored in drying-cabinet"},
+		{"cleaned as its time was over", cleaned, over - instant(t, "09:00"), true, reprocessing.Ready, "stored in drying-cabinet"},
+		{"cleaned before", cleaned, over - us - instant(t, "09:00"), true, reprocessing.Ready, "stored in drying-cabinet"},
 	} {
 		h := good(t)
 		for _, kind := range tt.kinds {
