@@ -244,3 +244,29 @@ func TestDisturbedVerification(t *testing.T) {
 		}
 	}
 }
+
+// A verification of the cycle is due since the scope was last cleaned in it, or since it began.
+func TestDueSince(t *testing.T) {
+	rules := reprocessing.Rules{Due: []sampling.Rule{{When: sampling.EveryCycle}}}
+	due := func(h reprocessing.History) string {
+		h.Decisions = nil
+		all := reprocessing.Due(h, rules, instant(t, "12:00"), berlin(t))
+		if len(all) != 1 {
+			t.Fatalf("%d due", len(all))
+		}
+		return all[0].Since.Time().Format("15:04")
+	}
+	h := good(t)
+	if since := due(h); since != "09:17" {
+		t.Errorf("cleaned: since %s", since)
+	}
+	h.Steps = append(h.Steps, again(t, &h, reprocessing.ManualCleaning, hour), again(t, &h, reprocessing.Drying, 90*mins))
+	if since := due(h); since != "10:17" {
+		t.Errorf("cleaned twice: since %s", since)
+	}
+	h = without(h, reprocessing.ManualCleaning)
+	h.Steps = append(h.Steps, again(t, new(good(t)), reprocessing.ManualCleaning, -hour))
+	if since := due(h); since != "08:30" {
+		t.Errorf("cleaned before the use ended: since %s", since)
+	}
+}
