@@ -226,7 +226,7 @@ func jumpAndBack(t *testing.T, far time.Duration) {
 	b.wantNow("back", reprocessing.OnHold, "smells", doubted)
 	b.compare()
 	b.wantNow("compared: the holds, and no step that proves anything", reprocessing.OnHold,
-		append(holds, "no reprocessing step is on record since the last use ended")...)
+		append(holds, "manual cleaning was recorded while the computer's clock was in doubt, which proves nothing")...)
 	a := b.readyNow()
 	if a.Cycle > b.at() {
 		t.Errorf("the cycle began at %s", a.Cycle)

@@ -205,7 +205,11 @@ func TestBegunWhileTheClockWasInDoubt(t *testing.T) {
 			s.Kind = kind
 			change(&s)
 			h.Steps = append(h.Steps, s)
-			wantState(t, reprocessing.ReleaseNow(h, preset(t), reprocessing.Clock{}, now, berlin(t)), reprocessing.InReprocessing, kind.Words())
+			part := kind.Words()
+			if s.Unsure.Known() {
+				part += " was recorded while the computer's clock was in doubt"
+			}
+			wantState(t, reprocessing.ReleaseNow(h, preset(t), reprocessing.Clock{}, now, berlin(t)), reprocessing.InReprocessing, part)
 			if t.Failed() {
 				t.Fatal(name)
 			}

@@ -364,6 +364,13 @@ func (g *release) step(rule StepRule) {
 		p.Status = FailedStep
 		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
 			orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
+	case !last.End.Known() && last.Unsure.Known():
+		p.Status = FailedStep
+		g.block(
+			InReprocessing,
+			cite(Reason{Text: rule.Step.Words() + " was recorded while the computer's clock was in doubt, which proves nothing", Record: last.ID}, rule.Source),
+			"repeat: "+rule.Step.Words(),
+		)
 	case !last.End.Known() && rule.Step != Storage && rule.Step != Issue:
 		p.Status = RunningStep
 		g.block(
@@ -753,9 +760,7 @@ func (g *release) limits(disinfected, to unit.Instant) (limits []limit, hung boo
 				}, g.rules.UnstoredSource)})
 			}
 		}
-		if outside = s.End; outside >= to {
-			outside = 0
-		}
+		outside = s.End
 		for _, out := range taken {
 			if out.Start >= s.Start && (i+1 == len(stored) || out.Start < stored[i+1].Start) && (!outside.Known() || out.Start < outside) {
 				outside = out.Start

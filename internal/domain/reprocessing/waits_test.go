@@ -134,3 +134,23 @@ func TestReadyUntilRetired(t *testing.T) {
 	}
 	wantState(t, reprocessing.Release(h, preset(t), instant(t, "15:00"), berlin(t)), reprocessing.OutOfService, "retired since")
 }
+
+// Where the rules do not say how long a scope may wait outside a cabinet, and which cabinets there are, that is all that is told.
+func TestWaitsWithoutALimit(t *testing.T) {
+	rules := preset(t)
+	rules.Unstored = 0
+	for part, h := range map[string]reprocessing.History{
+		"not in a cabinet, and the rule set does not say how long a scope may wait outside one": without(good(t), reprocessing.Storage),
+		`cabinet "hook" is not in the rule set, so nobody can say how long it keeps a scope`: func() reprocessing.History {
+			h := good(t)
+			step(t, &h, reprocessing.Storage).Cabinet = "hook"
+			return h
+		}(),
+	} {
+		a := reprocessing.Release(h, rules, instant(t, "12:00"), berlin(t))
+		wantState(t, a, reprocessing.InReprocessing, part)
+		if i := slices.IndexFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Blocks }); a.Reasons[i].Text != part {
+			t.Errorf("%q", a.Reasons[i].Text)
+		}
+	}
+}
