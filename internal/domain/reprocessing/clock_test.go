@@ -216,3 +216,11 @@ func TestBegunWhileTheClockWasInDoubt(t *testing.T) {
 		}
 	}
 }
+
+// About an instant of the past a storage counts as it was recorded, whatever the clock was worth.
+func TestStoredWhileTheClockWasInDoubt(t *testing.T) {
+	h := good(t)
+	step(t, &h, reprocessing.Storage).Unsure = instant(t, "17:00")
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+	wantState(t, reprocessing.ReleaseNow(h, preset(t), reprocessing.Clock{}, instant(t, "18:00"), berlin(t)), reprocessing.InReprocessing, "outside a cabinet since")
+}

@@ -364,7 +364,7 @@ func (g *release) step(rule StepRule) {
 		p.Status = FailedStep
 		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
 			orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
-	case !last.End.Known() && last.Unsure.Known():
+	case !last.End.Known() && last.Unsure.Known() && rule.Step.wets():
 		p.Status = FailedStep
 		g.block(
 			InReprocessing,
