@@ -21,6 +21,7 @@ import (
 var does = map[string]string{
 	"hold":           "PlaceHold",
 	"clock compare":  "CompareClock",
+	"attest":         "Attest",
 	"lift":           "LiftHold",
 	"ask":            "Ask",
 	"unrecall":       "TakeBackRecall",

@@ -38,6 +38,8 @@ var dayMayOpen = map[string]string{
 	"GET /live":                           "TLIQVA",
 	"GET /clock":                          "TLIQVA",
 	"POST /clock":                         "TL",
+	"GET /attest":                         "TL",
+	"POST /attest":                        "TL",
 	"GET /ready":                          "*",
 	"GET /ready/{tag}":                    "*",
 	"GET /scopes":                         "TLIQV",

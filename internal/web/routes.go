@@ -54,6 +54,8 @@ func dayRoutes(s *Server, wall bool) []kit.Route {
 		kit.Post("/today", desk.ToHandOver, dayPages{s}.handOver),
 		kit.Get(clockPath, access.SeeBoard, "clock", "", dayPages{s}.clock),
 		kit.Post(clockPath, desk.ToCompareClock, dayPages{s}.compareClock),
+		kit.At(attestPath, desk.ToAttest, "attest", "", dayPages{s}.attest),
+		kit.Post(attestPath, desk.ToAttest, dayPages{s}.attested),
 		kit.Get("/ready", kit.Public, "ready", "Ready?", dayPages{s}.release),
 		kit.Get("/ready/{tag}", kit.Public, "ready", "", dayPages{s}.release),
 		kit.Get("/scopes", access.SeeScope, "scopes", "Scopes", dayPages{s}.scopes),

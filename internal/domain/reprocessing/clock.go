@@ -352,6 +352,7 @@ func (h History) present(now unit.Instant) History {
 		q.At = q.atLatest(q.At, now)
 		past.Requests = append(past.Requests, q)
 	}
+	past.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.proves(a.At, now) })
 	return past
 }
 

@@ -227,6 +227,8 @@ type Taken struct {
 	// Doubt says why a reading of it that passed does not count any more, DoubtRecord which record
 	// says so; both are empty when there is no doubt.
 	Doubt, DoubtRecord string
+	// Lacks says why the readings of it that passed prove nothing by themselves; empty when one of them does.
+	Lacks []Lack
 }
 
 // Doubt takes the trust from a reading: why, and the record that says so.
@@ -258,6 +260,8 @@ type History struct {
 	Lifts      []Lift
 	Repairs    []Repair
 	Requests   []Request
+	// Attestations stand for what the records do not show by themselves.
+	Attestations []Attestation
 	// Earlier sums up what lies before the entries that were loaded.
 	Earlier Earlier
 }
@@ -281,6 +285,7 @@ func (h History) AsKnown(k unit.Instant) History {
 	h.Lifts = keep(h.Lifts, func(l Lift) bool { return l.knownAt(k) })
 	h.Repairs = keep(h.Repairs, func(r Repair) bool { return r.knownAt(k) })
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.knownAt(k) })
+	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.knownAt(k) })
 	return h
 }
 
@@ -309,6 +314,7 @@ func (h History) until(at unit.Instant) History {
 		}
 	}
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.At <= at })
+	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.At <= at })
 	return h
 }
 
