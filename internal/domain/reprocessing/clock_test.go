@@ -222,5 +222,6 @@ func TestStoredWhileTheClockWasInDoubt(t *testing.T) {
 	h := good(t)
 	step(t, &h, reprocessing.Storage).Unsure = instant(t, "17:00")
 	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
-	wantState(t, reprocessing.ReleaseNow(h, preset(t), reprocessing.Clock{}, instant(t, "18:00"), berlin(t)), reprocessing.InReprocessing, "outside a cabinet since")
+	now := reprocessing.ReleaseNow(h, preset(t), reprocessing.Clock{}, instant(t, "18:00"), berlin(t))
+	wantState(t, now, reprocessing.InReprocessing, "outside a cabinet since")
 }

@@ -464,7 +464,15 @@ var faults = []fault{
 		return true
 	}},
 	{"recorded late", func(m *maker) bool {
-		m.h.Steps[m.someStep()].Recorded += m.between(hour, 3*day)
+		s := &m.h.Steps[m.someStep()]
+		s.Recorded += m.between(hour, 3*day)
+		if m.one(2) {
+			at := s.Start + m.between(0, 5*day)
+			m.h.Attestations = append(m.h.Attestations, reprocessing.Attestation{
+				Stamp: m.stamp("word", at), Scope: tag, At: at, By: "L1", Of: []string{s.ID}, Form: "form",
+				From: reprocessing.AttestedFroms[m.IntN(len(reprocessing.AttestedFroms))],
+			})
+		}
 		return true
 	}},
 	{"recorded at its begin, then finished", func(m *maker) bool {
@@ -709,5 +717,8 @@ func each(h *reprocessing.History, f func(*reprocessing.Stamp)) {
 	}
 	for i := range h.Requests {
 		f(&h.Requests[i].Stamp)
+	}
+	for i := range h.Attestations {
+		f(&h.Attestations[i].Stamp)
 	}
 }

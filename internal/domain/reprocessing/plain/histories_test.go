@@ -281,7 +281,7 @@ func copied(h reprocessing.History) reprocessing.History {
 		h.Samples[i].Judgements = slices.Clone(h.Samples[i].Judgements)
 	}
 	h.Decisions, h.Holds, h.Lifts = slices.Clone(h.Decisions), slices.Clone(h.Holds), slices.Clone(h.Lifts)
-	h.Repairs, h.Requests = slices.Clone(h.Repairs), slices.Clone(h.Requests)
+	h.Repairs, h.Requests, h.Attestations = slices.Clone(h.Repairs), slices.Clone(h.Requests), slices.Clone(h.Attestations)
 	return h
 }
 
@@ -295,6 +295,7 @@ func shuffled(r *rand.Rand, h reprocessing.History) reprocessing.History {
 	mix(r, h.Lifts)
 	mix(r, h.Repairs)
 	mix(r, h.Requests)
+	mix(r, h.Attestations)
 	return h
 }
 

@@ -453,5 +453,8 @@ func (m *maker) latest() unit.Instant {
 	for _, q := range m.h.Requests {
 		last = max(last, q.At)
 	}
+	for _, a := range m.h.Attestations {
+		last = max(last, a.At)
+	}
 	return max(last, m.h.Instrument.InService)
 }

@@ -257,6 +257,9 @@ func (w *walk) route(o occasion) {
 		if rule.Required || o.latest { // what nobody had to do binds no longer than until all is asked for anew
 			w.sound(o, rule, s)
 		}
+		if rule.Required {
+			w.written(o, s)
+		}
 		w.answered(o, rule, done)
 		if rule.Required && max(s.Start, stored(s)) < before {
 			w.lack("%s: the %s of %s is out of order", o.what, s.Kind, s.Start)
@@ -301,6 +304,24 @@ func (w *walk) sound(o occasion, rule reprocessing.StepRule, s reprocessing.Step
 	case !tookItsTime(rule, s):
 		w.lack("%s: the %s of %s was too short", o.what, s.Kind, s.Start)
 	}
+}
+
+// written asks that a step was written down within a day of its end, or that somebody attests it in time: whoever did
+// it within a day, a lead who asked within three, or at any time over a form that its doer signed.
+func (w *walk) written(o occasion, s reprocessing.Step) {
+	ended := max(s.Start, s.End)
+	if s.Recorded <= ended+day {
+		return
+	}
+	for _, a := range w.h.Attestations {
+		if !slices.Contains(a.Of, s.ID) {
+			continue
+		}
+		if a.From == reprocessing.OwnAct && a.At <= ended+day || a.From == reprocessing.WhoDidIt && a.At <= ended+3*day || a.From == reprocessing.SignedForm {
+			return
+		}
+	}
+	w.lack("%s: the %s of %s was written down too late", o.what, s.Kind, s.Start)
 }
 
 // tookItsTime says whether a step took as long as it has to; one that takes time and took none proves nothing.

@@ -62,6 +62,11 @@ func asOf(h reprocessing.History, at unit.Instant) reprocessing.History {
 			past.Requests = append(past.Requests, q)
 		}
 	}
+	for _, a := range h.Attestations {
+		if a.At <= at {
+			past.Attestations = append(past.Attestations, a)
+		}
+	}
 	return past
 }
 
@@ -156,6 +161,11 @@ func present(h reprocessing.History, now unit.Instant) reprocessing.History {
 	for _, q := range h.Requests {
 		q.At = latest(q.Stamp, q.At, now)
 		past.Requests = append(past.Requests, q)
+	}
+	for _, a := range h.Attestations {
+		if !a.Unsure.Known() && a.At <= now {
+			past.Attestations = append(past.Attestations, a)
+		}
 	}
 	return past
 }
