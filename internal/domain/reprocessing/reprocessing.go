@@ -258,6 +258,8 @@ type History struct {
 	Lifts      []Lift
 	Repairs    []Repair
 	Requests   []Request
+	// Restores are those of the records, with what people said of them.
+	Restores []RestoreNote
 	// Earlier sums up what lies before the entries that were loaded.
 	Earlier Earlier
 }
@@ -281,6 +283,7 @@ func (h History) AsKnown(k unit.Instant) History {
 	h.Lifts = keep(h.Lifts, func(l Lift) bool { return l.knownAt(k) })
 	h.Repairs = keep(h.Repairs, func(r Repair) bool { return r.knownAt(k) })
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.knownAt(k) })
+	h.Restores = keep(h.Restores, func(r RestoreNote) bool { return r.knownAt(k) })
 	return h
 }
 
@@ -309,6 +312,7 @@ func (h History) until(at unit.Instant) History {
 		}
 	}
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.At <= at })
+	h.Restores = h.restoresBy(at)
 	return h
 }
 
