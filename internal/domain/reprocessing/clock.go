@@ -375,7 +375,7 @@ func (h History) restsOnUnsure(d Decision) bool {
 // ahead, and each entry says whether it was written while the clock was in doubt (Clock.Unsure).
 func ReleaseNow(h History, rules Rules, c Clock, now unit.Instant, zone *time.Location) Answer {
 	present := h.present(now)
-	a := present.lost(answer(present, rules, now, zone), present.Restores, now, zone)
+	a := present.judged(rules, present.Restores, now, zone)
 	why, next, doubted := c.Doubts(now, zone)
 	if !doubted {
 		return a

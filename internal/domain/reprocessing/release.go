@@ -112,8 +112,7 @@ type Answer struct {
 // through History.AsKnown. What claims to lie later than the instant is left out; about the present instant ask
 // [ReleaseNow].
 func Release(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
-	past := h.until(at)
-	return past.lost(answer(past, rules, at, zone), h.Restores, at, zone)
+	return h.until(at).judged(rules, h.Restores, at, zone)
 }
 
 // answer is Release for a history that holds nothing later than the instant.

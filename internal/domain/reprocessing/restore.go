@@ -166,18 +166,40 @@ func (h History) unknown() (r RestoreNote, ok bool) {
 	return r, record == r.ID && start == r.At
 }
 
-// lost returns an answer about an instant without what nobody knows because a copy took the place of the records: from
-// the copy to its restore nothing is on record, and after it nothing is known of a scope until a whole cycle is that
-// began then. All are the restores on record, those after the instant as well, and the history holds none of these.
-func (h History) lost(a Answer, all []RestoreNote, at unit.Instant, zone *time.Location) Answer {
+// judged answers about an instant, of whose past the history holds what had happened by then; all are the restores on
+// record, those after the instant as well. A restore adds a cycle and discharges nothing: what the cycle before it left
+// to be done, such as a repair after a failed leak test, stays to be done.
+func (h History) judged(rules Rules, all []RestoreNote, at unit.Instant, zone *time.Location) Answer {
+	a := answer(h, rules, at, zone)
+	if _, ok := h.unknown(); ok && a.State == Ready {
+		before := h
+		before.Restores = nil
+		if b := answer(before, rules, at, zone); b.State != Ready {
+			a = b
+		} else {
+			a.Until = min(a.Until, b.Until)
+		}
+		return h.between(a, all, at, zone)
+	}
+	return h.lost(h.between(a, all, at, zone), zone)
+}
+
+// between returns an answer about an instant between a copy and its restore without what nobody knows of that time.
+func (h History) between(a Answer, all []RestoreNote, at unit.Instant, zone *time.Location) Answer {
 	for _, r := range all {
 		if r.Restores() && at >= r.Copied && at < r.At && !vouched(all, r, h.Instrument.Tag) {
 			why := fmt.Sprintf("what happened from %s to %s is not on record: the records were restored from a copy", r.Copied.In(zone), r.At.In(zone))
 			return a.notKnown(Reason{Text: why, Record: r.ID}, "look at the paper of that time")
 		}
 	}
+	return a
+}
+
+// lost returns an answer that is not ready without what nobody knows of the time before the last restore, as long as the
+// cycle of the scope began with that.
+func (h History) lost(a Answer, zone *time.Location) Answer {
 	r, ok := h.unknown()
-	if !ok || a.State == Ready {
+	if !ok {
 		return a
 	}
 	why := fmt.Sprintf("the records were restored at %s from a copy of %s: what happened in between is not on record", r.At.In(zone), r.Copied.In(zone))

@@ -134,6 +134,12 @@ func TestReadyAfterARestore(t *testing.T) {
 			}, reprocessing.NotKnown, lost,
 		},
 		{
+			"a whole cycle since, after a leak test that had failed before the copy", "18:00", func(h reprocessing.History) reprocessing.History {
+				step(t, &h, reprocessing.LeakTest).Result = reprocessing.Fail
+				return cycleFrom(t, h, 5*hour)
+			}, reprocessing.InReprocessing, "passed at",
+		},
+		{
 			"a whole cycle without the soak", "18:00", func(h reprocessing.History) reprocessing.History {
 				return without(cycleFrom(t, h, 5*hour), reprocessing.Soak)
 			}, reprocessing.NotKnown, "no soak for delayed reprocessing",
