@@ -3,7 +3,7 @@
 // People's output is a table on standard output, talk goes to standard error. With --json the
 // output is one JSON document, whose fields are a contract: they are added to, never renamed.
 // Exit codes: 0 done, 1 an error, 2 wrong usage, 3 readings over the action level (check), 4 the
-// scope must not be used (not ready).
+// scope must not be used (not ready), or there is a doubt (clock, restore show).
 package cli
 
 import (

@@ -189,7 +189,10 @@ func TestSayNothingSince(t *testing.T) {
 		{name: "a lead twice", actor: lead, second: b.as("l-01", 0, access.Lead), want: fault.Invalid, words: "somebody else"},
 		{name: "a lead and a technician", actor: lead, second: b.as("T-01", 0, access.Technician), want: fault.Forbidden},
 		{name: "a technician", actor: b.as("T-01", 0, access.Technician), second: lead, want: fault.Forbidden},
-		{name: "two without a lead", actor: infection, second: b.as("I-02", 0, access.InfectionPrevention), want: fault.Invalid, words: "answer for the reprocessing room"},
+		{
+			name: "two without a lead", actor: infection, second: b.as("I-02", 0, access.InfectionPrevention), want: fault.Invalid,
+			words: "answer for the reprocessing room",
+		},
 		{name: "with a second of long ago", actor: lead, second: b.as("L-02", access.ProofHolds, access.Lead), want: fault.Unsigned},
 		{name: "a name alone", actor: lead, named: "I-01", want: fault.Unsigned, words: "has not shown"},
 		{name: "two at the machine", actor: access.Operator("L-01"), named: "L-02"},

@@ -85,7 +85,10 @@ func (s benchPages) bench(x *kit.Exchange) error {
 }
 
 func (s benchPages) benchData(x *kit.Exchange) (benchData, error) {
-	data := benchData{Person: x.Who.Code, Zone: s.Desk.DB.Zone().String(), Site: s.Desk.DB.Site().Origin, Copied: s.Desk.Behind(), Warn: warnBefore, Marks: s.Terms.Marks(), Steps: s.Terms.Steps()}
+	data := benchData{
+		Person: x.Who.Code, Zone: s.Desk.DB.Zone().String(), Site: s.Desk.DB.Site().Origin, Copied: s.Desk.Behind(), Warn: warnBefore,
+		Marks: s.Terms.Marks(), Steps: s.Terms.Steps(),
+	}
 	p, err := s.overview(x.R.Context())
 	if err != nil {
 		return data, err

@@ -108,10 +108,11 @@ func TestOlderCopyIsServed(t *testing.T) {
 	}
 
 	b.clock.Move(access.ProofHolds + 2*time.Minute) // nobody has shown lately who they are
-	if a := b.send("/restored", access.Lead, map[string]string{"id": b.newID()}); a.status != http.StatusForbidden || !strings.Contains(a.body, "This is a signature.") {
+	a := b.send("/restored", access.Lead, map[string]string{"id": b.newID()})
+	if a.status != http.StatusForbidden || !strings.Contains(a.body, "This is a signature.") {
 		t.Errorf("unsigned: status %d:\n%.2000s", a.status, a.body)
 	}
-	a := b.send("/restored", access.Lead, map[string]string{"id": b.newID(), "secret": password})
+	a = b.send("/restored", access.Lead, map[string]string{"id": b.newID(), "secret": password})
 	if a.status != http.StatusSeeOther {
 		t.Fatalf("status %d:\n%.2000s", a.status, a.body)
 	}

@@ -52,7 +52,8 @@ func cycleFrom(tb testing.TB, h reprocessing.History, later unit.Instant) reproc
 		By: "T. Echnician",
 	})
 	for i := range h.Steps { // the soak comes before the cleaning and takes its ten minutes
-		if k := h.Steps[i].Kind; strings.HasPrefix(h.Steps[i].ID, "again ") && slices.Index(reprocessing.StepKinds, k) > slices.Index(reprocessing.StepKinds, reprocessing.Soak) {
+		after := slices.Index(reprocessing.StepKinds, h.Steps[i].Kind) > slices.Index(reprocessing.StepKinds, reprocessing.Soak)
+		if after && strings.HasPrefix(h.Steps[i].ID, "again ") {
 			h.Steps[i].Start += 10 * mins
 			if h.Steps[i].End.Known() {
 				h.Steps[i].End += 10 * mins
@@ -150,13 +151,15 @@ func TestReadyAfterARestore(t *testing.T) {
 		},
 		{
 			"a use since and nothing else: it is known again", "13:00", func(h reprocessing.History) reprocessing.History {
-				h.Uses = append(h.Uses, reprocessing.Use{Stamp: stamp("later use", instant(t, "12:40")), Scope: "D-01", Start: instant(t, "12:10"), End: instant(t, "12:40")})
+				used := reprocessing.Use{Stamp: stamp("later use", instant(t, "12:40")), Scope: "D-01", Start: instant(t, "12:10"), End: instant(t, "12:40")}
+				h.Uses = append(h.Uses, used)
 				return h
 			}, reprocessing.InReprocessing, "no reprocessing step is on record since the last use",
 		},
 		{
 			"a use of between, recorded late", "13:00", func(h reprocessing.History) reprocessing.History {
-				h.Uses = append(h.Uses, reprocessing.Use{Stamp: stamp("late use", instant(t, "12:40")), Scope: "D-01", Start: instant(t, "11:10"), End: instant(t, "11:40")})
+				used := reprocessing.Use{Stamp: stamp("late use", instant(t, "12:40")), Scope: "D-01", Start: instant(t, "11:10"), End: instant(t, "11:40")}
+				h.Uses = append(h.Uses, used)
 				return h
 			}, reprocessing.NotKnown, lost,
 		},

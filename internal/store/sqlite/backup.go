@@ -184,7 +184,8 @@ func (f Folder) describe(ctx context.Context, b *Backup) error {
 	}
 	var vkey string
 	var root []byte
-	err = r.pool.QueryRowContext(ctx, `SELECT s.site, s.origin, s.vkey, h.size, h.root, h.recorded FROM site s JOIN head h ON h.site = s.site ORDER BY s.site LIMIT 1`).
+	err = r.pool.QueryRowContext(ctx, `SELECT s.site, s.origin, s.vkey, h.size, h.root, h.recorded
+		FROM site s JOIN head h ON h.site = s.site ORDER BY s.site LIMIT 1`).
 		Scan(&b.Site, &b.Origin, &vkey, &b.Size, &root, (*int64)(&b.Recorded))
 	if err = errors.Join(engineError(err), r.pool.Close()); err != nil {
 		return fmt.Errorf("read the head of the copy: %w", err)

@@ -136,7 +136,10 @@ func TestBackupRefuses(t *testing.T) {
 		want         fault.Code
 		words        string
 	}{
-		{"a record that was changed", `UPDATE record SET bytes = CAST(replace(CAST(bytes AS TEXT), 'T-07', 'T-08') AS BLOB) WHERE seq = 2`, fault.Broken, "records are not whole"},
+		{
+			"a record that was changed", `UPDATE record SET bytes = CAST(replace(CAST(bytes AS TEXT), 'T-07', 'T-08') AS BLOB) WHERE seq = 2`,
+			fault.Broken, "records are not whole",
+		},
 		{"a table that was changed", `UPDATE event SET at = at + 1`, fault.Broken, "tables do not follow from the records"},
 		{"a trigger that is gone", ``, fault.Broken, "tables do not follow from the records"},
 	} {

@@ -117,7 +117,10 @@ func TestLookRefuses(t *testing.T) {
 	}
 	alone(t, empty.Dir())
 	for _, test := range []struct{ name, change, words string }{
-		{"older", `DELETE FROM goose_db_version WHERE version_id = (SELECT max(version_id) FROM goose_db_version)`, "start the program that serves these records once"},
+		{
+			"older", `DELETE FROM goose_db_version WHERE version_id = (SELECT max(version_id) FROM goose_db_version)`,
+			"start the program that serves these records once",
+		},
 		{"later", `INSERT INTO goose_db_version (version_id, is_applied) VALUES (9999, 1)`, "knows versions up to"},
 		{"of another layout", `PRAGMA user_version = 1`, "made by an earlier build"},
 	} {
