@@ -21,8 +21,7 @@ import (
 var does = map[string]string{
 	"hold":                  "PlaceHold",
 	"clock compare":         "CompareClock",
-	"restore":               "SayRestored",
-	"restore nothing-since": "SayNothingSince",
+	"attest":                "Attest",
 	"lift":                  "LiftHold",
 	"ask":                   "Ask",
 	"unrecall":              "TakeBackRecall",
@@ -52,6 +51,8 @@ var does = map[string]string{
 	"user disable":          "Disable",
 	"user reset":            "Reset",
 	"user sessions":         "Revoke",
+	"restore":               "SayRestored",
+	"restore nothing-since": "SayNothingSince",
 }
 
 // begins makes a new data folder: there is nobody yet who may anything.

@@ -76,6 +76,7 @@ now, until when, and if not, why not.
 		dayCommands{a}.liftCommand(),
 		dayCommands{a}.askCommand(),
 		dayCommands{a}.clockCommand(),
+		dayCommands{a}.attestCommand(),
 		dayCommands{a}.voidCommand(),
 		eraseCommand(a),
 		sampleCommands{a}.checkCommand(),

@@ -49,6 +49,7 @@ func (b *bench) sampled(cleaning int, point scope.PointKind, meter, value string
 // readAs reads a sample 15 s after its activation.
 func (b *bench) readAs(id ledger.ID, s sampling.Sample, meter, value string) desk.Receipt {
 	b.Helper()
+	b.checkMeter(meter, s.Activated)
 	return b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Read(tech, desk.Reading{Sample: id, Meter: meter, Value: b.rlu(value), At: s.Activated.Add(15 * time.Second)})
 	})

@@ -51,12 +51,6 @@ func (v DayView) ClockDoubted(now unit.Instant) (*ClockDoubted, error) {
 	return &ClockDoubted{why, next, c.Unsettled(now)}, nil
 }
 
-// CareWork is what people do about the computer and its records.
-type CareWork struct{ *Work }
-
-// Care returns what can be done about the computer and its records.
-func (w *Work) Care() CareWork { return CareWork{w} }
-
 // CompareClock records that people compared the computer's clock with another one, which showed n.Saw. A lead may
 // do so alone, and anybody else on duty with a second one.
 func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) {

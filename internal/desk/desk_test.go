@@ -26,6 +26,8 @@ type bench struct {
 	testing.TB
 	desk *desk.Desk
 	now  *storetest.Clock
+	// unchecked leaves the checking of the meter to the test.
+	unchecked bool
 }
 
 func start(tb testing.TB) *bench {
@@ -168,6 +170,7 @@ func (b *bench) step(kind reprocessing.StepKind, d time.Duration, fill func(*rep
 // read samples and reads one point.
 func (b *bench) read(point scope.PointKind, value string) desk.Receipt {
 	b.Helper()
+	b.checkMeter("M-1", b.at())
 	s := b.take(point)
 	at := b.pass(15 * time.Second)
 	taken := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Collect(desk.Entry{By: "T-01"}, s) })
@@ -176,11 +179,43 @@ func (b *bench) read(point scope.PointKind, value string) desk.Receipt {
 	})
 }
 
+// checkMeter records a good check of a meter at an instant where nobody has checked it that day, unless the test does
+// so itself.
+func (b *bench) checkMeter(code string, at unit.Instant) {
+	b.Helper()
+	if b.unchecked {
+		return
+	}
+	var state quality.State
+	var targets []quality.Target
+	err := b.desk.View(b.Context(), func(v desk.View) (err error) {
+		if targets, err = v.Measuring().Targets(); err == nil {
+			state, err = v.Measuring().MeterState(code, at)
+		}
+		return err
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	if state.Condition != quality.Unchecked {
+		return
+	}
+	if len(targets) == 0 {
+		b.targets()
+	}
+	b.do(func(w *desk.Work) error {
+		_, _, err := w.AtMeters().CheckMeter(desk.Entry{By: "T-01"}, desk.Check{Meter: code, Controls: []quality.Control{
+			{Kind: quality.Positive, Material: "light", Value: 1000, At: at}, {Kind: quality.Blank, Material: "empty chamber", Value: 1, At: at},
+		}})
+		return err
+	})
+}
+
 // take handles a sample up to its activation, in time.
 func (b *bench) take(point scope.PointKind) sampling.Sample {
 	s := sampling.Sample{Scope: "D-01", Point: point, Kit: "K", Lot: "7", By: "T-01", Collected: b.at()}
 	if sampling.MethodOf(point) == sampling.Rinsate {
-		s.Dipped = b.pass(10 * time.Second)
+		s.Dipped, s.Flushed = b.pass(10*time.Second), 40
 	}
 	s.Activated, s.Shaken = b.pass(20*time.Second), 6*unit.Second
 	return s

@@ -120,15 +120,20 @@ func (v View) lastUses(tag string, at unit.Instant, s span) (from unit.Instant, 
 // load reads the entries of a span.
 func (v View) load(h *reprocessing.History, tag string, s span) error {
 	h.Uses = append(h.Uses, s.open...)
-	f := folder{history: h, span: s, samples: map[string]int{}, doubts: map[ledger.ID]*reprocessing.Doubt{}}
+	f := folder{
+		history: h, span: s, samples: map[string]int{}, passed: map[int][]made{}, doubts: map[ledger.ID]*reprocessing.Doubt{},
+	}
 	// What takes the trust from readings comes before these. It is looked for by the readings, not by its
 	// own time: the check that failed may have been made before the use, or after the next one.
 	if err := v.tx.Doubts(tag, s.from, s.to, s.known, f.add); err != nil {
 		return err
 	}
 	err := v.tx.Events(tag, s.from, s.to, s.known, f.add, record.Use, record.Step, record.Sample, record.Moment,
-		record.Reading, record.Verification)
+		record.Reading, record.Verification, record.Attestation)
 	if err != nil {
+		return err
+	}
+	if err := lacks(v, h, f.passed, s); err != nil {
 		return err
 	}
 	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, record.Repair, record.Request); err != nil {
@@ -231,6 +236,8 @@ type folder struct {
 	history *reprocessing.History
 	span    span
 	samples map[string]int
+	// passed are the readings that passed, by the place of their sample.
+	passed map[int][]made
 	// doubts says of readings that must not be relied on why that is so.
 	doubts map[ledger.ID]*reprocessing.Doubt
 }
@@ -248,6 +255,8 @@ func (f *folder) add(k store.Kept) error {
 		return fold(k, func(x reprocessing.Hold) { x.Stamp = stamp; h.Holds = append(h.Holds, x) })
 	case record.Lift:
 		return fold(k, func(l reprocessing.Lift) { l.Stamp = stamp; h.Lifts = append(h.Lifts, l) })
+	case record.Attestation:
+		return fold(k, func(a reprocessing.Attestation) { a.Stamp = stamp; h.Attestations = append(h.Attestations, a) })
 	case record.Repair:
 		return fold(k, func(r record.RepairBody) {
 			h.Repairs = append(h.Repairs, reprocessing.Repair{Stamp: stamp, Repair: r.Repair})
@@ -280,7 +289,11 @@ func (f *folder) add(k store.Kept) error {
 	case record.Reading:
 		return fold(k, func(r reading.Reading) {
 			if i, ok := f.samples[r.Sample]; ok {
-				h.Samples[i].AddReading(r.Judgement, r.With.At, f.doubts[k.ID])
+				doubt := f.doubts[k.ID]
+				h.Samples[i].AddReading(r.Judgement, r.With.At, doubt)
+				if doubt == nil && r.Judgement.Outcome.Passed() {
+					f.passed[i] = append(f.passed[i], made{r.Meter, r.With.At})
+				}
 				h.Samples[i].Unsure = max(h.Samples[i].Unsure, stamp.Unsure)
 			}
 		})

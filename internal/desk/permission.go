@@ -46,7 +46,9 @@ var (
 	ToRead           = access.Act{Name: "Read", What: "record a reading", Needs: needs(access.RecordStep)}
 	ToHandOver       = access.Act{Name: "HandOver", What: "write a note for the next shift", Needs: needs(access.RecordStep)}
 	ToSelectAtRandom = access.Act{Name: "SelectAtRandom", What: "select scopes at random", Needs: needs(access.RecordStep)}
-	ToCheckMeter     = access.Act{Name: "CheckMeter", What: "check a meter", Needs: needs(access.CheckMeter)}
+	// ToAttest takes a lead for what somebody else did: see Work.Attest.
+	ToAttest     = access.Act{Name: "Attest", What: "attest what is not proven", Needs: needs(access.RecordStep), Signed: true}
+	ToCheckMeter = access.Act{Name: "CheckMeter", What: "check a meter", Needs: needs(access.CheckMeter)}
 
 	ToAsk       = access.Act{Name: "Ask", What: "ask for samples", Needs: needs(access.PlaceHold)}
 	ToPlaceHold = access.Act{Name: "PlaceHold", What: "place a hold", Needs: needs(access.PlaceHold)}
@@ -98,7 +100,7 @@ var (
 
 // Acts are all acts that record something, but for the reading in of files: see ImportOf.
 var Acts = []access.Act{
-	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToCheckMeter,
+	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToAttest, ToCheckMeter,
 	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToSayRestored, ToSayNothingSince, ToHandleSignal, ToCloseSignal,
 	ToVoid, ToErase,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToTakeBackRecall,
@@ -126,7 +128,7 @@ const ImportName = "Import"
 var writtenBy = map[record.Kind]access.Act{
 	record.Use: ToRecordUse, record.Step: ToRecordStep, record.Repair: ToRecordRepair,
 	record.Sample: ToCollect, record.Moment: ToMark, record.Reading: ToRead, record.Check: ToCheckMeter,
-	record.Handover: ToHandOver, record.Selection: ToSelectAtRandom, record.Request: ToAsk, record.Hold: ToPlaceHold,
+	record.Attestation: ToAttest, record.Handover: ToHandOver, record.Selection: ToSelectAtRandom, record.Request: ToAsk, record.Hold: ToPlaceHold,
 	record.Attachment: ToAttach, record.Signal: ToHandleSignal,
 	record.Model: ToRegisterModel, record.Instrument: ToRegisterInstrument, record.Meter: ToRegisterMeter,
 	record.Lot: ToRegisterLot, record.Person: ToRegisterPerson, record.Target: ToRegisterTarget,

@@ -56,6 +56,7 @@ var whoMay = map[string]string{
 	"file a photograph or a document":        "TLI",
 	"lift holds":                             "LI!",
 	"compare the clock":                      "TL!",
+	"attest what is not proven":              "TL!",
 	"say that the records were restored":     "L!",
 	"say that nothing happened since a copy": "LI!",
 	"erase texts":                            "L!",
@@ -135,8 +136,13 @@ func everything(t *testing.T) (*bench, attempts) {
 	}).Record.ID
 	// What each role would take back in its own name, a moment ago.
 	notes := map[string]ledger.ID{}
+	// What each role has taken, and can attest.
+	own := map[string]ledger.ID{}
 	for _, r := range access.Roles {
 		code := actorCode(r)
+		s := b.take(scope.OuterDistalEnd)
+		s.By = code
+		own[code] = b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Collect(desk.Entry{By: code}, s) }).Record.ID
 		tag := "D-02-" + letters[r]
 		notes[code] = b.must(func(w *desk.Work) (desk.Receipt, error) {
 			if _, err := w.SettingUp().
@@ -221,6 +227,9 @@ func everything(t *testing.T) (*bench, attempts) {
 		},
 		"SayNothingSince": func(w *desk.Work, _ string) error {
 			return only(w.Care().SayNothingSince(desk.Entry{Second: b.as("L-09", 0, access.Lead)}, []string{"D-01"}, reprocessing.ByPaper, ""))
+		},
+		"Attest": func(w *desk.Work, by string) error {
+			return only(w.Vouching().Attest(desk.Entry{}, desk.Attested{Of: []ledger.ID{own[by]}, From: reprocessing.OwnAct}))
 		},
 		"HandleSignal": func(w *desk.Work, _ string) error {
 			return only(w.OnSignals().HandleSignal(desk.Entry{}, handling(trend.Explained, "the lot after all")))
@@ -391,7 +400,7 @@ func TestEveryMethodOfWorkIsAnAct(t *testing.T) {
 	through := []string{"Edit"}
 	// working are Work and its areas, which lead to each other by these methods.
 	working := map[string]bool{"Work": true}
-	for area, typ := range map[string]any{"SettingUp": desk.SettingUp{}, "OnSignals": desk.SignalWork{}, "AtMeters": desk.MeterWork{}, "Care": desk.CareWork{}} {
+	for area, typ := range map[string]any{"SettingUp": desk.SettingUp{}, "OnSignals": desk.SignalWork{}, "AtMeters": desk.MeterWork{}, "Care": desk.CareWork{}, "Vouching": desk.VouchWork{}} {
 		through = append(through, area)
 		working[reflect.TypeOf(typ).Name()] = true
 	}

@@ -111,7 +111,7 @@ func TestRelations(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if diff := cmp.Diff([]string{"its lot: lot", "its sample: sample", "the use that its cycle follows: use"}, related(named)); diff != "" {
+		if diff := cmp.Diff([]string{"its lot: lot", "its sample: sample", "the last check of its meter before it: check", "the use that its cycle follows: use"}, related(named)); diff != "" {
 			t.Errorf("a reading rests on (-want +got):\n%s", diff)
 		}
 		for _, r := range named {

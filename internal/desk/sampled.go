@@ -147,7 +147,13 @@ func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
 		return Receipt{}, refuse(err)
 	}
 	m.Scope = s.Scope
-	return w.append(e, record.Moment, m.At, m)
+	r, err := w.append(e, record.Moment, m.At, m)
+	if err != nil || !r.Fresh || fault.CodeOf(w.unread(s, kept.ID)) != fault.Conflict {
+		return r, err
+	}
+	// It was read already: this may be what its proof lacked.
+	r.Followed, err = w.AtMeters().proven(s.Scope, s.Collected, s.Cleaning, e.By)
+	return r, err
 }
 
 // sample returns a sample with the moments recorded since.
@@ -236,7 +242,7 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 		return Receipt{}, err
 	}
 	if e.Corrects != "" {
-		if err := w.sameSampleRead(e.Corrects, in.Sample); err != nil {
+		if err := sameSampleRead(w.View, e.Corrects, in.Sample); err != nil {
 			return Receipt{}, err
 		}
 	}
@@ -281,8 +287,8 @@ func (w *Work) unread(s sampling.Sample, id ledger.ID) error {
 
 // sameSampleRead refuses a correction that would move a reading to another sample, since the verification of
 // the first one would then rest on nothing.
-func (w *Work) sameSampleRead(corrects, sample ledger.ID) error {
-	old, err := w.tx.Record(corrects)
+func sameSampleRead(v View, corrects, sample ledger.ID) error {
+	old, err := v.tx.Record(corrects)
 	if err != nil {
 		return err
 	}
@@ -432,12 +438,12 @@ func (w *Work) decideIn(h reprocessing.History, id ledger.ID, c reprocessing.Cle
 		return nil, err
 	}
 	followed := []ledger.Record{r.Record}
-	more, err := w.follow(rules, d, prior, r.Record.ID, by)
+	more, err := w.follow(h, rules, d, prior, r.Record.ID, by)
 	return append(followed, more...), err
 }
 
-// follow places and lifts the holds that a decision asks for.
-func (w *Work) follow(rules policy.RuleSet, d reprocessing.Decision, prior *reprocessing.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
+// follow places and lifts the holds that a decision asks for. h is the history that it was decided by.
+func (w *Work) follow(h reprocessing.History, rules policy.RuleSet, d reprocessing.Decision, prior *reprocessing.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
 	if by == "" {
 		by = "not stated"
 	}
@@ -450,7 +456,7 @@ func (w *Work) follow(rules policy.RuleSet, d reprocessing.Decision, prior *repr
 			return nil, err
 		}
 		followed = append(followed, r.Record)
-	case d.Passed():
+	case d.Passed() && h.Proven(d):
 		// Read only now: when the decision supersedes one that a lift rested on, that hold is open again.
 		var open reprocessing.History
 		clock, err := w.clock()

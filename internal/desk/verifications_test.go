@@ -383,7 +383,7 @@ func TestCorrectedSampleHasNoReading(t *testing.T) {
 	id := ledger.ID(body[reading.Reading](t, last.Record).Sample)
 	s := sampling.Sample{
 		Scope: "D-01", Point: scope.InstrumentLumen, Cleaning: 1, Kit: "K", Lot: "7", By: "T-01",
-		Collected: last.Record.At - 45_000_000, Dipped: last.Record.At - 35_000_000, Activated: last.Record.At - 15_000_000, Shaken: 7 * unit.Second,
+		Collected: last.Record.At - 45_000_000, Dipped: last.Record.At - 35_000_000, Activated: last.Record.At - 15_000_000, Shaken: 7 * unit.Second, Flushed: 40,
 	}
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Collect(desk.Entry{By: "T-01", Corrects: id, Reason: "shaken longer"}, s)

@@ -232,6 +232,19 @@ func (tx Numbers) ChecksOf(meter string, from, to unit.Instant, visit func(Check
 		visit, tx.db.site.Code, meter, int64(from), int64(to))
 }
 
+// ChecksKnown calls visit for the checks of a meter with from <= at <= to that could be known at an instant, the
+// earliest first.
+func (tx Numbers) ChecksKnown(meter string, from, to, known unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, c.replaced FROM checked c JOIN record r ON r.site = c.site AND r.seq = c.seq
+		WHERE c.site = $1 AND c.meter = $2 AND c.at >= $3 AND c.at <= $4 ORDER BY c.at, c.seq`,
+		func(k Kept) error {
+			if k.Recorded > known || k.Replaced.Known() && k.Replaced <= known {
+				return nil
+			}
+			return visit(k)
+		}, tx.db.site.Code, meter, int64(from), int64(to))
+}
+
 // ChecksAround returns the last check of a meter at or before an instant that was judged, and the
 // first one after it; nil when there is none. Of several at one instant a rejected one counts.
 func (tx Numbers) ChecksAround(meter string, at unit.Instant) (before, after *Checked, err error) {
@@ -299,6 +312,15 @@ func (tx Numbers) ReadWith(meter string, from, to unit.Instant, visit func(Kept)
 	return tx.events(`SELECT r.bytes, NULL FROM reading x JOIN record r ON r.site = x.site AND r.seq = x.seq
 		WHERE x.site = $1 AND x.at > $2 AND x.at < $3 AND x.meter = $4 AND x.replaced IS NULL ORDER BY x.at, x.seq`,
 		visit, tx.db.site.Code, int64(from), int64(to), meter)
+}
+
+// CountOf counts the records of one kind of all scopes that nothing has replaced, from <= at < to.
+func (tx Numbers) CountOf(kind record.Kind, from, to unit.Instant) (n int, err error) {
+	err = tx.s.Row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM event WHERE site = $1 AND type = $2 AND at >= $3 AND at < $4
+		AND replaced IS NULL ORDER BY at, seq) AS some`,
+		tx.db.site.Code, string(kind), int64(from), int64(to)).
+		Scan(&n)
+	return n, err
 }
 
 // CountWith counts the readings of a meter with from < at <= to that nothing has replaced, up to most.

@@ -268,6 +268,8 @@ type act struct {
 	Point scope.PointKind `json:"point,omitempty"`
 	Kit   string          `json:"kit,omitempty"`
 	Lot   string          `json:"lot,omitempty"`
+	// Flushed is what went through the channel to be collected.
+	Flushed unit.Millilitres `json:"flushed_ml,omitzero"`
 	// Why is the reason of a point that does not apply, of a void, of a correction and of a hold.
 	Why string `json:"why,omitempty"`
 
@@ -415,7 +417,7 @@ var acts = []string{"collect", "not-applicable", "mark", "read", "correct-readin
 func (a act) do(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 	switch a.Act {
 	case "collect":
-		return w.Collect(e, sampling.Sample{Scope: a.Scope, Point: a.Point, Kit: a.Kit, Lot: a.Lot, By: a.By, Collected: a.At})
+		return w.Collect(e, sampling.Sample{Scope: a.Scope, Point: a.Point, Kit: a.Kit, Lot: a.Lot, By: a.By, Collected: a.At, Flushed: a.Flushed})
 	case "not-applicable":
 		return w.Collect(e, sampling.Sample{Scope: a.Scope, Point: a.Point, NotApplicable: a.Why, By: a.By, Collected: a.At})
 	case "mark":

@@ -472,7 +472,7 @@ func (b *site) take(tag string, point scope.PointKind) ledger.ID {
 	b.Helper()
 	s := sampling.Sample{Scope: tag, Point: point, Kit: "K", Lot: "7", By: "T-01", Collected: b.at()}
 	if sampling.MethodOf(point) == sampling.Rinsate {
-		s.Dipped = b.clock.Move(10 * time.Second)
+		s.Dipped, s.Flushed = b.clock.Move(10*time.Second), 40
 	}
 	s.Activated, s.Shaken = b.clock.Move(20*time.Second), 6*unit.Second
 	return b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Collect(e, s) }).Record.ID

@@ -192,6 +192,7 @@ func (s *Server) pageAt(path string) (kit.Route, bool) {
 var topicOf = []struct{ path, topic string }{
 	{"/today", "look-at-today"},
 	{clockPath, "compare-the-clock"},
+	{attestPath, "attest"},
 	{restoredPath, "after-a-restore"},
 	{"/scopes", "look-at-a-scope"},
 	{"/bench", "sample-a-scope"},

@@ -44,6 +44,8 @@ func (b *site) examples() []example {
 		{"today", "/today", "today", http.StatusOK, access.Lead},
 		{"wall", "/today?wall", "today", http.StatusOK, access.Lead},
 		{"clock", "/clock?done=compared", "clock", http.StatusOK, access.Technician},
+		{"attest", "/attest?done=2", "attest", http.StatusOK, access.Lead},
+		{"attest, own acts", "/attest", "attest", http.StatusOK, access.Technician},
 		{"clock, to read", "/clock", "clock", http.StatusOK, access.Auditor},
 		{"restored", "/restored?done=nothing", "restored", http.StatusOK, access.Lead},
 		{"restored, to read", "/restored", "restored", http.StatusOK, access.Auditor},

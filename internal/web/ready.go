@@ -24,6 +24,9 @@ type releasePage struct {
 	// Clock leads to where the computer's clock is compared, while it is in doubt; empty for whoever may not open
 	// that.
 	Clock string
+	// Attest leads to where acts that are not proven are attested, while one of them keeps the scope; empty for
+	// whoever may not do that.
+	Attest string
 }
 
 type releaseAnswer struct {
@@ -70,6 +73,9 @@ func (s dayPages) release(x *kit.Exchange) error {
 		a, err := v.ReleaseNow(fleet[i].Tag, now, store.Forever)
 		if err != nil {
 			return err
+		}
+		if len(a.Wanting) > 0 && x.Can(desk.ToAttest) {
+			page.Attest = s.URL(attestPath)
 		}
 		a = s.ClockOf(v).Answer(s.Terms.Answer(a))
 		answer := releaseAnswer{

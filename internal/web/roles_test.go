@@ -38,6 +38,8 @@ var dayMayOpen = map[string]string{
 	"GET /live":                           "TLIQVA",
 	"GET /clock":                          "TLIQVA",
 	"POST /clock":                         "TL",
+	"GET /attest":                         "TL",
+	"POST /attest":                        "TL",
 	"GET /restored":                       "TLIQVA",
 	"POST /restored":                      "L",
 	"POST /restored/nothing":              "LI",

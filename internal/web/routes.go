@@ -54,6 +54,8 @@ func dayRoutes(s *Server, wall bool) []kit.Route {
 		kit.Post("/today", desk.ToHandOver, dayPages{s}.handOver),
 		kit.Get(clockPath, access.SeeBoard, "clock", "", dayPages{s}.clock),
 		kit.Post(clockPath, desk.ToCompareClock, dayPages{s}.compareClock),
+		kit.At(attestPath, desk.ToAttest, "attest", "", dayPages{s}.attest),
+		kit.Post(attestPath, desk.ToAttest, dayPages{s}.attested),
 		kit.Get(restoredPath, access.SeeBoard, "restored", "", dayPages{s}.restored),
 		kit.Post(restoredPath, desk.ToSayRestored, dayPages{s}.sayRestored),
 		kit.Post(restoredPath+"/nothing", desk.ToSayNothingSince, dayPages{s}.sayNothingSince),

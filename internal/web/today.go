@@ -26,17 +26,21 @@ type todayPage struct {
 	// Live is where it hears of news.
 	Live string
 	// Clock says that the computer's clock is in doubt.
-	Clock   *clockDoubt
-	Counts  []count
-	Tiles   []tile
-	OnHold  []onHold
-	Clocks  []running
-	Due     []due
-	Meters  []meterLine
-	Lots    []lotLine
-	Ends    []openEnd
-	Signals signalsShown
-	Notes   []noteLine
+	Clock *clockDoubt
+	// Unproven is how many acts keep scopes from being ready until somebody attests them, Attest leads there; empty
+	// for whoever may not.
+	Unproven int
+	Attest   string
+	Counts   []count
+	Tiles    []tile
+	OnHold   []onHold
+	Clocks   []running
+	Due      []due
+	Meters   []meterLine
+	Lots     []lotLine
+	Ends     []openEnd
+	Signals  signalsShown
+	Notes    []noteLine
 	// Note is the form for a new note; nil for whoever may not write one.
 	Note *noteForm
 }
@@ -121,6 +125,9 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 	}
 	if x.Can(desk.ToHandOver) && !page.Wall {
 		page.Note = &note
+	}
+	if x.Can(desk.ToAttest) && !page.Wall {
+		page.Attest = s.URL(attestPath)
 	}
 	now := s.Now()
 	p, err := s.overview(x.R.Context())
@@ -245,6 +252,7 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 				continue
 			}
 			n++
+			page.Unproven += len(a.Wanting)
 			a = clock.Answer(s.Terms.Answer(a))
 			t := tile{Tag: a.Scope, Href: s.ScopeHref(a.Scope), Mark: s.Terms.State(a.State), Until: clock(a.Until)}
 			if a.Until.Known() {

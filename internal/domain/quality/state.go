@@ -100,6 +100,40 @@ func (p Policy) State(verdicts []Verdict, at unit.Instant, zone *time.Location) 
 	return s, nil
 }
 
+// BracketedWithin is how far apart the good checks before and after a reading may lie that stand for one which was
+// forgotten (common practice).
+const BracketedWithin = 36 * time.Hour
+
+// Bracketed says whether an instant lies between two good checks of a meter that are close enough to each other, with
+// no failed one between them: what was forgotten was good all the same.
+func Bracketed(verdicts []Verdict, at unit.Instant) (bool, error) {
+	ordered, err := inOrder(verdicts)
+	if err != nil {
+		return false, err
+	}
+	var before unit.Instant
+	for i, v := range ordered {
+		switch good := v.Outcome.Good() && !failsAt(ordered, i); {
+		case good && v.At <= at:
+			before = v.At
+		case v.Outcome == Rejected && v.At <= at:
+			before = 0
+		case good:
+			return before.Known() && v.At.Sub(before) <= BracketedWithin, nil
+		case v.Outcome == Rejected:
+			return false, nil
+		}
+	}
+	return false, nil
+}
+
+// Back returns the earliest instant of a good check that can still hold at an instant, or stand before it for one
+// which was forgotten.
+func (p Policy) Back(at unit.Instant) unit.Instant {
+	const longest = 48 * time.Hour // no calendar day has lasted longer
+	return at.Add(-max(p.Every.Duration(), BracketedWithin, longest))
+}
+
 // until returns the first instant at which a good check no longer holds.
 func (p Policy) until(good unit.Instant, zone *time.Location) unit.Instant {
 	if !p.SameDay {

@@ -356,6 +356,7 @@ func (h History) present(now unit.Instant) History {
 		}
 		past.Restores = append(past.Restores, n)
 	}
+	past.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.proves(a.At, now) })
 	return past
 }
 

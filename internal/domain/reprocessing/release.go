@@ -104,6 +104,8 @@ type Answer struct {
 	Cycle unit.Instant   `json:"cycle,omitzero"`
 	Steps []Progress     `json:"steps"`
 	Due   []sampling.Due `json:"due,omitempty"`
+	// Wanting are the acts that would count if somebody attested them.
+	Wanting []Wanting `json:"wanting,omitempty"`
 }
 
 // Release answers whether the scope may be used on a patient at an instant. Every reason that blocks
@@ -174,6 +176,8 @@ type release struct {
 	bedside unit.Instant
 	// decisions are what other people have to decide before the scope can be ready, beside the acts.
 	decisions []string
+	// unwritten are steps that were written down too late and that nobody attests.
+	unwritten []Step
 	// previous is the end of the last required step that was looked at.
 	previous     unit.Instant
 	previousStep StepKind
@@ -269,6 +273,7 @@ func (g *release) steps() {
 		}
 		g.step(rule)
 	}
+	g.afterwards()
 }
 
 // of returns the steps of one kind in this cycle, the earliest first. What is done at the bedside belongs to the
@@ -392,6 +397,9 @@ func (g *release) step(rule StepRule) {
 		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID},
 			rule.Source),
 			"record the result of: "+rule.Step.Words())
+	}
+	if rule.Required && p.Status == DoneStep && !g.evidence(rule, last) {
+		p.Status = MissingStep
 	}
 	if rule.Step == Disinfection && last.Result != Fail && last.End.Known() {
 		g.disinfection(last, rule)
@@ -585,6 +593,9 @@ func (g *release) verification(rule StepRule, due []sampling.Due) {
 			}
 		}
 		g.note(cite(Reason{Text: last.Verification.Words(), Record: last.ID}, rule.Source))
+		if g.unproven(last, rule) {
+			p.Status = MissingStep
+		}
 	}
 	if last.last() > g.previous {
 		g.previous, g.previousStep = last.last(), Verification

@@ -227,6 +227,8 @@ type Taken struct {
 	// Doubt says why a reading of it that passed does not count any more, DoubtRecord which record
 	// says so; both are empty when there is no doubt.
 	Doubt, DoubtRecord string
+	// Lacks says why the readings of it that passed prove nothing by themselves; empty when one of them does.
+	Lacks []Lack
 }
 
 // Doubt takes the trust from a reading: why, and the record that says so.
@@ -260,6 +262,8 @@ type History struct {
 	Requests   []Request
 	// Restores are those of the records, with what people said of them.
 	Restores []RestoreNote
+	// Attestations stand for what the records do not show by themselves.
+	Attestations []Attestation
 	// Earlier sums up what lies before the entries that were loaded.
 	Earlier Earlier
 }
@@ -284,6 +288,7 @@ func (h History) AsKnown(k unit.Instant) History {
 	h.Repairs = keep(h.Repairs, func(r Repair) bool { return r.knownAt(k) })
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.knownAt(k) })
 	h.Restores = keep(h.Restores, func(r RestoreNote) bool { return r.knownAt(k) })
+	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.knownAt(k) })
 	return h
 }
 
@@ -313,6 +318,7 @@ func (h History) until(at unit.Instant) History {
 	}
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.At <= at })
 	h.Restores = h.restoresBy(at)
+	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.At <= at })
 	return h
 }
 

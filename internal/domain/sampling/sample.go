@@ -3,6 +3,7 @@ package sampling
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/scope"
@@ -341,6 +342,19 @@ func (s Sample) Flaws(p scope.Point, flush unit.Millilitres) []string {
 		flaws = append(flaws, fmt.Sprintf("%s mL recovered is less than the %.1f mL that the channel holds", s.Recovered, float64(p.DeadVolume)))
 	}
 	return flaws
+}
+
+// Gaps lists what a sample that was read needs on record to prove that it was taken as its protocol asks, and does not
+// have: moments without which a clock cannot be judged, and the volume where the protocol has a flush, zero where it
+// asks for none.
+func (c Clocks) Gaps(s Sample, flush unit.Millilitres) (gaps []string) {
+	if unproven := c.Judge(s, s.Read).Unproven; len(unproven) > 0 {
+		gaps = append(gaps, "not every moment is on record that these limits need: "+strings.Join(unproven, ", "))
+	}
+	if flush > 0 && s.Flushed == 0 {
+		gaps = append(gaps, "how much was flushed is not on record")
+	}
+	return gaps
 }
 
 // Moment is one mark of a sample, recorded on its own when it happens.

@@ -214,6 +214,7 @@ var table = map[Key]entry{
 	kindKey(record.Signal):       {us: "signal"},
 	kindKey(record.Erasure):      {us: "erasure"},
 	kindKey(record.Clock):        {us: "clock"},
+	kindKey(record.Attestation):  {us: "attestation"},
 	kindKey(record.Restore):      {us: "restore"},
 
 	Key("account " + record.AccountAdded):    {us: "account made"},

@@ -4,22 +4,21 @@ import (
 	"context"
 	"database/sql"
 	"database/sql/driver"
+	"strings"
 
 	"modernc.org/sqlite"
 )
 
-// guardFunction is what the triggers of the tables that follow from the ledger call. Only the connections of this
+// guardCollation is what the triggers of the tables that follow from the ledger name. Only the connections of this
 // package have it, so that a statement of any other program that would change such a table is refused.
-const guardFunction = "only_rinsate_writes_here"
+const guardCollation = "only_rinsate_writes_here"
 
 // own is the driver of this package's connections.
 var own = newDriver()
 
 func newDriver() *sqlite.Driver {
 	d := new(sqlite.Driver)
-	d.MustRegisterDeterministicScalarFunction(guardFunction, 0, func(*sqlite.FunctionContext, []driver.Value) (driver.Value, error) {
-		return int64(1), nil
-	})
+	d.MustRegisterCollationUtf8(guardCollation, strings.Compare)
 	return d
 }
 

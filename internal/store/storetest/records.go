@@ -122,6 +122,10 @@ func (w writer) events() {
 		reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at, End: at.Add(2 * time.Minute), Finishes: string(step.ID)},
 		correct(done),
 	)
+	word := w.put(record.Attestation, reprocessing.Attestation{
+		Scope: tag, At: at, By: "T-01", Of: []string{string(done.ID)}, From: reprocessing.OwnAct,
+	})
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(word))
 	sample := w.put(record.Sample, sampling.Sample{Scope: tag, Point: scope.OuterDistalEnd, Cleaning: 1, Kit: "K", Lot: "7", Collected: at})
 	w.put(record.Moment, sampling.Moment{Sample: string(sample.ID), Scope: tag, Mark: sampling.Activated, At: at})
 	first := w.put(record.Reading, aReading(tag, sample.ID, at, reading.Action))

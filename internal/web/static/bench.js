@@ -421,8 +421,15 @@ async function collect(p) {
   if (!lot) return say("problem", "Scan the kit lot first.");
   const chosen = data.lots.find((/** @type {Any} */ l) => l.kit === kit && l.lot === lot);
   if (!chosen || chosen.fault || chosen.expires <= now()) return chosen ? chooseLot(chosen) : say("problem", `Lot ${lot} is not known. Take another lot.`);
-  await commit({ act: "collect", scope: tag, point: p.point, kit, lot });
+  const asked = flushOf(p.point);
+  const volume = /** @type {HTMLInputElement | null} */ (document.querySelector("#flushed"))?.value.trim().replace(",", ".") || String(asked);
+  if (!asked) return commit({ act: "collect", scope: tag, point: p.point, kit, lot });
+  if (!(Number(volume) > 0)) return say("problem", "How many millilitres were flushed?");
+  await commit({ act: "collect", scope: tag, point: p.point, kit, lot, flushed_ml: Number(volume) });
 }
+
+/** The water that the protocol of a point sends through the channel to be collected, in millilitres. @param {string} point */
+const flushOf = (point) => (guidePoint(tag, point)?.protocol.acts ?? []).reduce((/** @type {number} */ sum, /** @type {Any} */ a) => sum + (a.medium === "sterile-water" && !a.discard ? a.volume_ml ?? 0 : 0), 0);
 
 /** @param {Any} sample @param {string} what */
 const mark = (sample, what) => commit({ act: "mark", scope: tag, point, sample: sample.id, mark: what });
@@ -734,9 +741,11 @@ function showCard(job) {
 
 /** @param {Any} p */
 function newSample(p) {
+  const asked = flushOf(p.point);
   return h("div", { class: "row acts" },
     h("p", { class: "grow" }, lot ? `Kit ${kit}, lot ${lot}` : "Scan the kit lot first"),
-    h("button", { type: "button", id: "collect", disabled: !lot, onclick: () => collect(p) }, p.samples?.length ? "Collected another" : "Collected"),
+    h("button", { type: "button", id: "collect", disabled: !lot, onclick: () => collect(p) }, p.samples?.length ? "Collected another" : "Collected", asked ? `: ${asked} mL flushed` : ""),
+    asked ? h("details", {}, h("summary", {}, "Another volume"), h("label", {}, "mL flushed ", h("input", { id: "flushed", inputmode: "decimal", autocomplete: "off" })), h("p", { class: "by" }, `The protocol asks for ${asked} mL. More than a tenth off, the sample does not count.`)) : "",
     !p.samples?.length && h("details", {}, h("summary", {}, "Cannot be sampled"), h("p", { class: "by" }, "The point stays missing. Only the model says that a point does not apply: the lead can change it there."), reason("Why?", "Store", (why) => commit({ act: "not-applicable", scope: tag, point: p.point, why }))));
 }
 

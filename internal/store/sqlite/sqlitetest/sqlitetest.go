@@ -92,11 +92,11 @@ func Unguard(tb testing.TB, raw *sql.DB) {
 	}
 }
 
-// guarded says so of the refusal of a trigger, and of that of a statement whose triggers call what only the
+// guarded says so of the refusal of a trigger, and of that of a statement whose triggers name what only the
 // program's own connections have.
 func guarded(err error) bool {
 	refused, ok := errors.AsType[*sqlite.Error](err)
-	return ok && (refused.Code() == lib.SQLITE_CONSTRAINT_TRIGGER || strings.Contains(refused.Error(), "no such function: only_rinsate_writes_here"))
+	return ok && (refused.Code() == lib.SQLITE_CONSTRAINT_TRIGGER || strings.Contains(refused.Error(), "no such collation sequence: only_rinsate_writes_here"))
 }
 
 // wide asks SQLite for its plan. All of a site is as good as all.

@@ -1,0 +1,289 @@
+package reprocessing
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/scope"
+)
+
+// A record is evidence where it shows by itself what it says: written when it happened, with every moment and volume
+// that the rules ask for, and read on a meter that was good then. What it lacks of that, somebody who may can attest
+// by name. Without either it is missing, and what is missing is never good. What speaks against a scope needs no
+// evidence.
+
+// LateAfter is how long after its end a step is proof of itself when it is written down; later somebody has to attest
+// it (common practice).
+const LateAfter = 24 * time.Hour
+
+// How long after an act it can be attested: by whoever did it, and by a lead (common practice: the lead's next working
+// day, 72 hours at most). Later only a lead can, over a form that its doer signed.
+const (
+	DoerAttests = 24 * time.Hour
+	LeadAttests = 72 * time.Hour
+)
+
+// Attestation is somebody's word for what records do not show by themselves.
+type Attestation struct {
+	Stamp `json:"-"`
+	Scope string       `json:"scope"`
+	At    unit.Instant `json:"at"`
+	By    string       `json:"by"`
+	// Of are the records of the acts that it speaks for.
+	Of []string `json:"of"`
+	// From is what the word rests on.
+	From AttestedFrom `json:"from"`
+	// Form is the picture of the form that whoever did it signed.
+	Form string `json:"form,omitempty"`
+}
+
+// AttestedFrom is what somebody's word for an act rests on.
+type AttestedFrom string
+
+// What the word for an act may rest on.
+const (
+	OwnAct     AttestedFrom = "own-act"     // whoever attests did it
+	WhoDidIt   AttestedFrom = "who-did-it"  // a lead asked whoever did it
+	SignedForm AttestedFrom = "signed-form" // a lead saw the form that its doer signed
+)
+
+// AttestedFroms lists what the word for an act may rest on.
+var AttestedFroms = []AttestedFrom{OwnAct, WhoDidIt, SignedForm}
+
+// Words says what the word for an act rests on.
+func (f AttestedFrom) Words() string {
+	switch f {
+	case OwnAct:
+		return "did it"
+	case WhoDidIt:
+		return "asked who did it"
+	case SignedForm:
+		return "saw the form that its doer signed"
+	}
+	return string(f)
+}
+
+// Check refuses an attestation that speaks for nothing.
+func (a Attestation) Check() error {
+	switch {
+	case a.Scope == "" || !a.At.Known() || len(a.Of) == 0:
+		return fmt.Errorf("attestation: the scope, the time or the records are missing")
+	case a.By == "":
+		return fmt.Errorf("attestation for %s: who attests?", a.Scope)
+	case !slices.Contains(AttestedFroms, a.From):
+		return fmt.Errorf("attestation for %s: %q is nothing that it can rest on; allowed: %s", a.Scope, a.From, scope.Words(AttestedFroms))
+	case (a.From == SignedForm) != (a.Form != ""):
+		return fmt.Errorf("attestation for %s: the picture of the signed form goes with %q, and only with that", a.Scope, SignedForm)
+	}
+	return nil
+}
+
+// In says whether an attestation comes in time for an act that ended at an instant.
+func (a Attestation) In(ended unit.Instant) bool {
+	switch a.From {
+	case OwnAct:
+		return a.At <= ended.Add(DoerAttests)
+	case WhoDidIt:
+		return a.At <= ended.Add(LeadAttests)
+	case SignedForm:
+		return true
+	}
+	return false
+}
+
+// Lack is why a record proves nothing by itself.
+type Lack struct {
+	// Why says it as the end of a sentence that begins with the act.
+	Why string
+	// Final says that nobody's word can stand for it.
+	Final bool
+}
+
+// Wanting is an act for which somebody's word would count, and is not on record.
+type Wanting struct {
+	Record string `json:"record"`
+	// What is the act in words, At when it ended and By who did it.
+	What string       `json:"what"`
+	At   unit.Instant `json:"at"`
+	By   string       `json:"by,omitempty"`
+	Why  string       `json:"why"`
+}
+
+// attested returns the word that counts for a record of an act that ended at an instant, nil when there is none.
+func (h History) attested(id string, ended unit.Instant) *Attestation {
+	for i, a := range h.Attestations {
+		if id != "" && slices.Contains(a.Of, id) && a.In(ended) {
+			return &h.Attestations[i]
+		}
+	}
+	return nil
+}
+
+// Lacks says why a step that passed proves nothing by itself; nil when it does.
+func (s Step) Lacks() *Lack {
+	if s.Result == Fail || !s.Recorded.Known() || s.Recorded <= s.last().Add(LateAfter) {
+		return nil
+	}
+	return &Lack{Why: fmt.Sprintf("was written down more than %s after it ended", unit.SpanOf(LateAfter))}
+}
+
+// evidence looks whether a step shows what it says, by itself or by somebody's word, and says whether it does.
+func (g *release) evidence(rule StepRule, s Step) bool {
+	lack := s.Lacks()
+	if lack == nil {
+		return true
+	}
+	if a := g.h.attested(s.ID, s.last()); a != nil {
+		g.note(Reason{Text: fmt.Sprintf("%s at %s is attested", rule.Step.Words(), s.Start.In(g.zone)), By: a.By, Record: a.ID})
+		return true
+	}
+	g.want(Wanting{Record: s.ID, What: rule.Step.Words(), At: s.last(), By: s.By, Why: lack.Why})
+	g.unwritten = append(g.unwritten, s)
+	return false
+}
+
+// afterwards blocks for all steps at once that were written down too late and that nobody attests: where one was, others were.
+func (g *release) afterwards() {
+	if len(g.unwritten) == 0 {
+		return
+	}
+	kinds := make([]StepKind, len(g.unwritten))
+	for i, s := range g.unwritten {
+		kinds[i] = s.Kind
+	}
+	g.block(InReprocessing, Reason{
+		Text:   fmt.Sprintf("written down more than %s after it ended, and nobody attests it: %s", unit.SpanOf(LateAfter), scope.Named(kinds)),
+		Record: g.unwritten[0].ID,
+	}, "attest what is not proven, or reprocess")
+}
+
+func (g *release) want(w Wanting) { g.answer.Wanting = append(g.answer.Wanting, w) }
+
+// Missing is a point of a verification that passed whose good readings prove nothing.
+type Missing struct {
+	Points []scope.PointKind
+	Lack   Lack
+	// Samples are those that would count if somebody attested them.
+	Samples []Taken
+}
+
+// Proven says whether a verification that passed is proven by the samples of the history, without anybody's word:
+// only then can it end a hold.
+func (h History) Proven(d Decision) bool {
+	missing, attested := h.weigh(d, CycleStart(h, d.last()))
+	return len(missing) == 0 && len(attested) == 0
+}
+
+// weigh looks for what shows that the points of a verification that passed are clean, of the cycle that begins at
+// start: missing are those for which nothing does, with why, attested the words that stand for something.
+func (h History) weigh(d Decision, start unit.Instant) (missing []Missing, attested []Attestation) {
+	for _, p := range d.Verification.Points {
+		if !p.Outcome.Passed() || p.NotApplicable != "" {
+			continue
+		}
+		lack, sample, word := h.shows(d, p, start)
+		switch {
+		case word != nil:
+			if !slices.ContainsFunc(attested, func(a Attestation) bool { return a.ID == word.ID }) {
+				attested = append(attested, *word)
+			}
+		case lack != nil:
+			i := slices.IndexFunc(missing, func(m Missing) bool { return m.Lack == *lack })
+			if i < 0 {
+				i, missing = len(missing), append(missing, Missing{Lack: *lack})
+			}
+			missing[i].Points = append(missing[i].Points, p.Point)
+			if sample != nil {
+				missing[i].Samples = append(missing[i].Samples, *sample)
+			}
+		}
+	}
+	return missing, attested
+}
+
+// shows looks for the sample that shows that a point is clean: what is lacking, nil where one proves it or somebody's
+// word stands for it; sample is the one for which a word would. A point that was carried over is shown by the last
+// cleaning before.
+func (h History) shows(d Decision, p reading.PointResult, start unit.Instant) (lack *Lack, sample *Taken, word *Attestation) {
+	last := 0
+	good := keep(h.Samples, func(t Taken) bool {
+		of := t.Point == p.Point && t.Collected >= start && t.Collected <= d.last() && t.passed() &&
+			(t.Cleaning == d.Verification.Cleaning || p.Carried && t.Cleaning < d.Verification.Cleaning)
+		if of {
+			last = max(last, t.Cleaning)
+		}
+		return of
+	})
+	lack = &Lack{Why: "no sample of it is on record", Final: true}
+	for i, t := range good {
+		if t.Cleaning != last {
+			continue
+		}
+		found := t.lacks()
+		if found == nil {
+			return nil, nil, nil
+		}
+		ended := max(t.Collected, t.Read)
+		switch a := h.attested(t.ID, ended); {
+		case found.Final:
+			if sample == nil {
+				lack = found
+			}
+		case a != nil:
+			word = a
+		case sample == nil:
+			lack, sample = found, &good[i]
+		}
+	}
+	if word != nil {
+		return nil, nil, word
+	}
+	return lack, sample, nil
+}
+
+// passed says whether a reading of the sample lets the scope go on.
+func (t Taken) passed() bool {
+	return slices.ContainsFunc(t.Judgements, func(j reading.Judgement) bool { return j.Outcome.Passed() })
+}
+
+// lacks joins what a sample lacks; nil when it proves what it shows.
+func (t Taken) lacks() *Lack {
+	if len(t.Lacks) == 0 {
+		return nil
+	}
+	var all Lack
+	var why []string
+	for _, l := range t.Lacks {
+		why = append(why, l.Why)
+		all.Final = all.Final || l.Final
+	}
+	all.Why = strings.Join(why, "; ")
+	return &all
+}
+
+// unproven blocks where a verification that passed rests on readings that prove nothing, and says whether it does.
+func (g *release) unproven(d Decision, rule StepRule) bool {
+	missing, attested := g.h.weigh(d, g.answer.Cycle)
+	for _, a := range attested {
+		g.note(Reason{Text: d.Verification.Words() + " is attested", By: a.By, Record: a.ID})
+	}
+	for _, m := range missing {
+		next := "sample again: " + scope.Named(m.Points)
+		if len(m.Samples) > 0 {
+			next = "attest what is not proven, or sample again: " + scope.Named(m.Points)
+		}
+		record := d.ID
+		for _, t := range m.Samples {
+			record = t.ID
+			g.want(Wanting{Record: t.ID, What: "sample of the " + t.Point.Words(), At: max(t.Collected, t.Read), By: t.By, Why: m.Lack.Why})
+		}
+		g.block(InReprocessing, cite(Reason{
+			Text: fmt.Sprintf("the good reading of the %s proves nothing: %s", scope.Named(m.Points), m.Lack.Why), Record: record,
+		}, rule.Source), next)
+	}
+	return len(missing) > 0
+}
