@@ -425,11 +425,11 @@ async function collect(p) {
   const volume = /** @type {HTMLInputElement | null} */ (document.querySelector("#flushed"))?.value.trim().replace(",", ".") || String(asked);
   if (!asked) return commit({ act: "collect", scope: tag, point: p.point, kit, lot });
   if (!(Number(volume) > 0)) return say("problem", "How many millilitres were flushed?");
-  await commit({ act: "collect", scope: tag, point: p.point, kit, lot, flushed_ml: Number(volume) });
+  await commit({ act: "collect", scope: tag, point: p.point, kit, lot, flushed_ml: String(Number(volume)) });
 }
 
 /** The water that the protocol of a point sends through the channel to be collected, in millilitres. @param {string} point */
-const flushOf = (point) => (guidePoint(tag, point)?.protocol.acts ?? []).reduce((/** @type {number} */ sum, /** @type {Any} */ a) => sum + (a.medium === "sterile-water" && !a.discard ? a.volume_ml ?? 0 : 0), 0);
+const flushOf = (point) => (guidePoint(tag, point)?.protocol.acts ?? []).reduce((/** @type {number} */ sum, /** @type {Any} */ a) => sum + (a.medium === "sterile-water" && !a.discard ? Number(a.volume_ml ?? 0) : 0), 0);
 
 /** @param {Any} sample @param {string} what */
 const mark = (sample, what) => commit({ act: "mark", scope: tag, point, sample: sample.id, mark: what });
