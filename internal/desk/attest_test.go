@@ -188,7 +188,7 @@ func TestBracketedMeter(t *testing.T) {
 	b.use()
 	b.verification("30", "30", "30")
 	b.finish()
-	b.wantState("yesterday's check", reprocessing.InReprocessing, "meter M-1 had no good check that held")
+	b.wantState("yesterday's check", reprocessing.InReprocessing, "meter M-1 had no good check that counted")
 	b.check(1000, 1)
 	b.wantState("bracketed", reprocessing.InReprocessing, "it was good before and after")
 	a := b.release()

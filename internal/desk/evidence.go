@@ -93,7 +93,7 @@ func (c *meterChecks) lack(r made) (*reprocessing.Lack, error) {
 	if err != nil {
 		return nil, refuse(err)
 	}
-	why := fmt.Sprintf("meter %s had no good check that held at %s", r.meter, r.at.In(c.v.Zone()))
+	why := fmt.Sprintf("meter %s had no good check that counted at %s", r.meter, r.at.In(c.v.Zone()))
 	if bracketed {
 		why += "; it was good before and after"
 	}
