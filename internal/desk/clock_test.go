@@ -54,7 +54,7 @@ const doubted = "nobody has compared it with another clock since"
 func (b *bench) compare() {
 	b.Helper()
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.CompareClock(desk.Entry{By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: b.at()})
+		return w.Care().CompareClock(desk.Entry{By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: b.at()})
 	})
 }
 
@@ -380,7 +380,7 @@ func TestCompareClock(t *testing.T) {
 			}
 			n.Saw = b.at().Add(test.apart)
 			err := b.desk.As(test.actor).Try(context.Background(), func(w *desk.Work) error {
-				return only(w.CompareClock(desk.Entry{Second: test.second}, n))
+				return only(w.Care().CompareClock(desk.Entry{Second: test.second}, n))
 			})
 			if got := fault.CodeOf(err); got != test.want || test.want == "" && err != nil {
 				t.Fatalf("%v, want the code %q", err, test.want)
@@ -394,7 +394,7 @@ func TestCompareClock(t *testing.T) {
 	saw := b.at()
 	for i := range 2 {
 		r := b.must(func(w *desk.Work) (desk.Receipt, error) {
-			return w.CompareClock(desk.Entry{ID: id, By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: saw})
+			return w.Care().CompareClock(desk.Entry{ID: id, By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: saw})
 		})
 		if r.Fresh != (i == 0) {
 			t.Errorf("sent %d times: fresh %t", i+1, r.Fresh)

@@ -95,12 +95,16 @@ func (r StepRule) lasted(s Step) bool {
 	return s.End.Known() && s.End.Sub(s.Start) >= r.AtLeast.Duration() && (s.End > s.Start || !takesTime(s.Kind))
 }
 
-// missed returns the rule of a step that stops residue from drying and was not begun in time; nil when all were,
-// or can still be.
+// missed returns the rule of a step that stops residue from drying and was not begun in time, as far as anybody can
+// know; nil when all were, or can still be.
 func (g *release) missed() *StepRule {
+	_, unknown := g.h.unknown() // whether and when it was used meanwhile
 	for _, rule := range g.rules.For(g.h.Model.Name) {
 		if !rule.Step.dries() || !rule.Required {
 			continue
+		}
+		if unknown && rule.Within > 0 {
+			return &rule
 		}
 		first, limit := g.first(rule)
 		begun := g.at

@@ -114,7 +114,7 @@ type Answer struct {
 // through History.AsKnown. What claims to lie later than the instant is left out; about the present instant ask
 // [ReleaseNow].
 func Release(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
-	return answer(h.until(at), rules, at, zone)
+	return h.until(at).judged(rules, h.Restores, at, zone)
 }
 
 // answer is Release for a history that holds nothing later than the instant.
@@ -262,7 +262,7 @@ func Start(h History) (at unit.Instant, by, record string) {
 			at, by, record = r.Returned, "it came back from repair", r.ID
 		}
 	}
-	return at, by, record
+	return h.anew(at, by, record)
 }
 
 // steps walks the steps of the cycle in the order of the rules.

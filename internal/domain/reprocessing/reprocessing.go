@@ -260,6 +260,8 @@ type History struct {
 	Lifts      []Lift
 	Repairs    []Repair
 	Requests   []Request
+	// Restores are those of the records, with what people said of them.
+	Restores []RestoreNote
 	// Attestations stand for what the records do not show by themselves.
 	Attestations []Attestation
 	// Earlier sums up what lies before the entries that were loaded.
@@ -285,6 +287,7 @@ func (h History) AsKnown(k unit.Instant) History {
 	h.Lifts = keep(h.Lifts, func(l Lift) bool { return l.knownAt(k) })
 	h.Repairs = keep(h.Repairs, func(r Repair) bool { return r.knownAt(k) })
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.knownAt(k) })
+	h.Restores = keep(h.Restores, func(r RestoreNote) bool { return r.knownAt(k) })
 	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.knownAt(k) })
 	return h
 }
@@ -314,6 +317,7 @@ func (h History) until(at unit.Instant) History {
 		}
 	}
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.At <= at })
+	h.Restores = h.restoresBy(at)
 	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.At <= at })
 	return h
 }
