@@ -53,7 +53,7 @@ func (v DayView) ClockDoubted(now unit.Instant) (*ClockDoubted, error) {
 
 // CompareClock records that people compared the computer's clock with another one, which showed n.Saw. A lead may
 // do so alone, and anybody else on duty with a second one.
-func (w *Work) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) {
+func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) {
 	if err := w.may(ToCompareClock, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -66,7 +66,7 @@ func (w *Work) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) 
 	same := func(x reprocessing.ClockNote) bool {
 		return x.Noticed == reprocessing.ByCompared && x.Saw == n.Saw && x.Other == n.Other && x.By == n.By && x.Second == n.Second
 	}
-	if r, ok, err := again(w, e.ID, record.Clock, same); ok || err != nil {
+	if r, ok, err := again(w.Work, e.ID, record.Clock, same); ok || err != nil {
 		return r, err
 	}
 	n.From, n.To, n.Elapsed, n.Noticed = w.tx.Now, w.tx.Now, 0, reprocessing.ByCompared
@@ -81,7 +81,7 @@ func (w *Work) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) 
 			return Receipt{}, err
 		}
 	}
-	alone, err := leads(w, n.By)
+	alone, err := leads(w.Work, n.By)
 	if err != nil {
 		return Receipt{}, err
 	}

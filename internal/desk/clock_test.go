@@ -54,7 +54,7 @@ const doubted = "nobody has compared it with another clock since"
 func (b *bench) compare() {
 	b.Helper()
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.CompareClock(desk.Entry{By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: b.at()})
+		return w.Care().CompareClock(desk.Entry{By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: b.at()})
 	})
 }
 
@@ -226,7 +226,7 @@ func jumpAndBack(t *testing.T, far time.Duration) {
 	b.wantNow("back", reprocessing.OnHold, "smells", doubted)
 	b.compare()
 	b.wantNow("compared: the holds, and no step that proves anything", reprocessing.OnHold,
-		append(holds, "no reprocessing step is on record since the last use ended")...)
+		append(holds, "manual cleaning was recorded while the computer's clock was in doubt, which proves nothing")...)
 	a := b.readyNow()
 	if a.Cycle > b.at() {
 		t.Errorf("the cycle began at %s", a.Cycle)
@@ -377,7 +377,7 @@ func TestCompareClock(t *testing.T) {
 			}
 			n.Saw = b.at().Add(test.apart)
 			err := b.desk.As(test.actor).Try(context.Background(), func(w *desk.Work) error {
-				return only(w.CompareClock(desk.Entry{Second: test.second}, n))
+				return only(w.Care().CompareClock(desk.Entry{Second: test.second}, n))
 			})
 			if got := fault.CodeOf(err); got != test.want || test.want == "" && err != nil {
 				t.Fatalf("%v, want the code %q", err, test.want)
@@ -391,7 +391,7 @@ func TestCompareClock(t *testing.T) {
 	saw := b.at()
 	for i := range 2 {
 		r := b.must(func(w *desk.Work) (desk.Receipt, error) {
-			return w.CompareClock(desk.Entry{ID: id, By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: saw})
+			return w.Care().CompareClock(desk.Entry{ID: id, By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: saw})
 		})
 		if r.Fresh != (i == 0) {
 			t.Errorf("sent %d times: fresh %t", i+1, r.Fresh)

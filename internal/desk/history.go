@@ -86,6 +86,9 @@ func (v View) around(tag string, at unit.Instant, s span) (reprocessing.History,
 	if err := v.load(&h, tag, s); err != nil {
 		return h, err
 	}
+	if h.Restores, err = restoresOf(v, s); err != nil {
+		return h, err
+	}
 	return h, v.earlier(&h, tag, s)
 }
 
@@ -133,7 +136,7 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	if err != nil {
 		return err
 	}
-	if err := lacks(v, h, f.passed, s); err != nil {
+	if err := lacks(v, h, f.passed, s.to, s.known); err != nil {
 		return err
 	}
 	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, record.Repair, record.Request); err != nil {
@@ -301,7 +304,7 @@ func (f *folder) add(k store.Kept) error {
 		})
 	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules, record.Level,
 		record.Void, record.Selection, record.Import, record.Target, record.Check, record.Comparison, record.Chart, record.Access,
-		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Clock: // no part of what a scope went through
+		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Clock, record.Restore: // no part of what a scope went through
 	}
 	return nil
 }

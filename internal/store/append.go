@@ -181,6 +181,9 @@ func (tx appending) add(r *ledger.Record, content []byte) error {
 		}
 	}
 	h.frontier, h.recorded = grown, r.Recorded
+	if record.KindOf(*r) == record.Restore {
+		h.restore = r.ID
+	}
 	return nil
 }
 

@@ -212,3 +212,59 @@ func TestLaterEntriesAreUnseen(t *testing.T) {
 		t.Errorf("a decision of the future counts: %q", got)
 	}
 }
+
+// A verification during which somebody cleaned the scope, or used it, shows no one state of it and discharges no duty.
+func TestDisturbedVerification(t *testing.T) {
+	rules := reprocessing.Rules{Due: []sampling.Rule{{When: sampling.AfterFailedVerification, Blocks: true}}}
+	for _, tt := range []struct {
+		reason      string
+		first, last string
+		use         string // begins then
+		due         bool
+	}{
+		{"after the cleaning, which ended at 09:17", "09:17", "09:30", "09:31", false},
+		{"begun while the scope was cleaned", "09:16", "09:30", "", true},
+		{"begun before the cleaning", "08:58", "09:30", "", true},
+		{"read as the cleaning began", "08:55", "09:00", "", true},
+		{"over before the cleaning", "08:40", "08:59", "", false},
+		{"used before it was read", "09:22", "09:30", "09:30", true},
+		{"begun in a use", "08:10", "08:50", "", true},
+		{"begun as the use ended", "08:30", "08:50", "", false},
+	} {
+		h := good(t)
+		h.Earlier.Failed = instant(t, "07:00")
+		h.Decisions[0].First, h.Decisions[0].Last, h.Decisions[0].Cycle = instant(t, tt.first), instant(t, tt.last), 0
+		if tt.use != "" {
+			h.Uses = append(h.Uses, reprocessing.Use{Stamp: stamp("second", 1), Scope: "D-01", Start: instant(t, tt.use), End: instant(t, "11:00")})
+		}
+		if due := reprocessing.Due(h, rules, instant(t, "12:00"), berlin(t)); len(due) > 0 != tt.due {
+			t.Errorf("%s: %d due", tt.reason, len(due))
+		}
+	}
+}
+
+// A verification of the cycle is due since the scope was last cleaned in it, or since it began.
+func TestDueSince(t *testing.T) {
+	rules := reprocessing.Rules{Due: []sampling.Rule{{When: sampling.EveryCycle}}}
+	due := func(h reprocessing.History) string {
+		h.Decisions = nil
+		all := reprocessing.Due(h, rules, instant(t, "12:00"), berlin(t))
+		if len(all) != 1 {
+			t.Fatalf("%d due", len(all))
+		}
+		return all[0].Since.Time().Format("15:04")
+	}
+	h := good(t)
+	if since := due(h); since != "09:17" {
+		t.Errorf("cleaned: since %s", since)
+	}
+	h.Steps = append(h.Steps, again(t, &h, reprocessing.ManualCleaning, hour), again(t, &h, reprocessing.Drying, 90*mins))
+	if since := due(h); since != "10:17" {
+		t.Errorf("cleaned twice: since %s", since)
+	}
+	h = without(h, reprocessing.ManualCleaning)
+	h.Steps = append(h.Steps, again(t, new(good(t)), reprocessing.ManualCleaning, -hour))
+	if since := due(h); since != "08:30" {
+		t.Errorf("cleaned before the use ended: since %s", since)
+	}
+}

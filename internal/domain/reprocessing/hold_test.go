@@ -644,7 +644,7 @@ func TestUnready(t *testing.T) {
 		}, "", ""},
 		{"a disinfection that was stamped in doubt", func(h *reprocessing.History) {
 			step(t, h, reprocessing.Disinfection).Unsure = use
-		}, reprocessing.ExposureHold, "disinfection is not on record"},
+		}, reprocessing.ExposureHold, "disinfection was recorded while the computer's clock was in doubt"},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {

@@ -288,7 +288,7 @@ func TestOutOfOrder(t *testing.T) {
 			t.Helper()
 			s := step(t, h, reprocessing.Drying)
 			s.Start, s.End = instant(t, "09:40"), instant(t, "10:00")
-		}, reprocessing.Drying, "drying at 2026-03-02 10:40 +01:00 came before disinfection ended"},
+		}, reprocessing.Drying, "drying at 2026-03-02 10:40 +01:00 came before final rinse ended"},
 		{"cleaned a second time", "everything after the cleaning is to be done again", func(t *testing.T, h *reprocessing.History) {
 			t.Helper()
 			again := *step(t, h, reprocessing.ManualCleaning)
@@ -938,5 +938,137 @@ func TestPastInstants(t *testing.T) {
 		t.Run(tt.at, func(t *testing.T) {
 			wantState(t, reprocessing.Release(h, preset(t), instant(t, tt.at), berlin(t)), tt.state, tt.want)
 		})
+	}
+}
+
+// A cleaning that proves nothing did not stop residue from drying: the one that was done hours later was delayed.
+func TestCleaningOfNoTimeStopsNothing(t *testing.T) {
+	for name, change := range map[string]func(*reprocessing.Step){
+		"no time":       func(s *reprocessing.Step) { s.End = s.Start },
+		"too short":     func(s *reprocessing.Step) { s.End = s.Start + 3*mins - us },
+		"never ended":   func(s *reprocessing.Step) { s.End = 0 },
+		"failed":        func(s *reprocessing.Step) { s.Result = reprocessing.Fail },
+		"in time, done": func(*reprocessing.Step) {},
+	} {
+		h := good(t)
+		first := *step(t, &h, reprocessing.ManualCleaning)
+		first.ID = "first"
+		change(&first)
+		later := h
+		later.Steps = slices.Clone(h.Steps)
+		for i := range later.Steps { // everything from the cleaning on was done four hours later
+			if s := &later.Steps[i]; s.Start >= first.Start {
+				s.Start += 4 * hour
+				if s.End.Known() {
+					s.End += 4 * hour
+				}
+			}
+		}
+		later.Samples = samples(1, instant(t, "13:22"))
+		passed := decision("round 1", 1, instant(t, "08:30"), instant(t, "13:22"), instant(t, "13:30"), h.Decisions[0].Verification.Outcome)
+		later.Decisions = []reprocessing.Decision{passed}
+		later.Steps = append(later.Steps, first)
+		a := reprocessing.Release(later, preset(t), instant(t, "16:00"), berlin(t))
+		if name == "in time, done" {
+			wantState(t, a, reprocessing.Ready, "stored in")
+			continue
+		}
+		wantState(t, a, reprocessing.InReprocessing, "no soak for delayed reprocessing")
+	}
+}
+
+// What begins at the instant at which the use ended, or the scope came back, belongs to the cycle.
+func TestStepAtTheStartOfTheCycle(t *testing.T) {
+	h := good(t)
+	step(t, &h, reprocessing.PointOfUse).Start = instant(t, "08:30")
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+	h.Repairs = []reprocessing.Repair{{Stamp: stamp("repair", 1), Repair: scope.Repair{Scope: "D-01", Sent: instant(t, "08:45"), Returned: instant(t, "08:50")}}}
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+	h.Repairs[0].Returned += us
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.InReprocessing, "leak test is not on record")
+}
+
+// What a person said of a hold is kept apart from the program's own words; a hold that the rules placed is told in theirs.
+func TestWordsOfAHold(t *testing.T) {
+	h := good(t)
+	h.Holds = []reprocessing.Hold{
+		{Stamp: stamp("rules", instant(t, "11:00")), Scope: "D-01", At: instant(t, "11:00"), By: "T1", Cause: "round 1", Reason: "first test: action"},
+		{Stamp: stamp("person", instant(t, "11:10")), Scope: "D-01", At: instant(t, "11:10"), By: "L1", Reason: "bent tip"},
+	}
+	a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+	for _, want := range []struct{ record, public, said string }{
+		{"rules", "on hold since 2026-03-02 12:00 +01:00: first test: action", ""},
+		{"person", "on hold since 2026-03-02 12:10 +01:00", "bent tip"},
+	} {
+		i := slices.IndexFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Record == want.record })
+		if i < 0 {
+			t.Fatalf("nothing of %s: %s", want.record, told(a))
+		}
+		if r := a.Reasons[i]; r.Text != want.public || r.Said != want.said {
+			t.Errorf("%s: %q and %q", want.record, r.Text, r.Said)
+		}
+	}
+}
+
+// A step that failed is said to have been repeated only where it was.
+func TestFailedAndRepeated(t *testing.T) {
+	h := good(t)
+	step(t, &h, reprocessing.Drying).Result = reprocessing.Fail
+	a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+	wantState(t, a, reprocessing.InReprocessing, "drying at 2026-03-02 11:11 +01:00 failed")
+	if strings.Contains(told(a), "was repeated") {
+		t.Error(told(a))
+	}
+	h.Steps = append(h.Steps, again(t, &h, reprocessing.Drying, 16*mins))
+	last := &h.Steps[len(h.Steps)-1]
+	last.Result = reprocessing.NotStated
+	for i := range h.Steps {
+		if h.Steps[i].Kind == reprocessing.Storage {
+			h.Steps[i].Start += 15 * mins
+		}
+	}
+	a = reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+	wantState(t, a, reprocessing.Ready, "drying at 2026-03-02 11:11 +01:00 failed and was repeated")
+}
+
+// Why readings do not count any more is told once for each record that says so, with what to do.
+func TestReadingsInDoubtAreTold(t *testing.T) {
+	const why, next = "readings of the cleaning verification do not count: the meter failed its check", "sample again with a meter that passed its check"
+	h := good(t)
+	for i := range h.Samples[:3] {
+		h.Samples[i].Doubt, h.Samples[i].DoubtRecord = "the meter failed its check", []string{"check 1", "check 1", "check 2"}[i]
+	}
+	count := func(h reprocessing.History) (n int) {
+		a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+		for _, r := range a.Reasons {
+			if r.Text == why && r.Blocks {
+				n++
+			}
+		}
+		if slices.Contains(a.Next, next) != (n > 0) {
+			t.Errorf("%d told, next %q", n, a.Next)
+		}
+		return n
+	}
+	if n := count(h); n != 0 { // the decision stands, until it is made anew
+		t.Errorf("%d told of a verification that passed", n)
+	}
+	undecided := h
+	undecided.Decisions = nil
+	if n := count(undecided); n != 2 {
+		t.Errorf("%d told where nothing is decided, want 2", n)
+	}
+	failed := h
+	failed.Decisions = []reprocessing.Decision{decision("round 1", 1, instant(t, "08:30"), instant(t, "09:22"), instant(t, "09:30"), reading.None)}
+	if n := count(failed); n != 2 {
+		t.Errorf("%d told where the verification is open again, want 2", n)
+	}
+	earlier := failed
+	earlier.Samples = slices.Clone(failed.Samples)
+	for i := range earlier.Samples { // of the cycle before
+		earlier.Samples[i].Collected = instant(t, "07:00")
+	}
+	if n := count(earlier); n != 0 {
+		t.Errorf("%d told of an earlier cycle", n)
 	}
 }

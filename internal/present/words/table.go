@@ -215,6 +215,7 @@ var table = map[Key]entry{
 	kindKey(record.Erasure):      {us: "erasure"},
 	kindKey(record.Clock):        {us: "clock"},
 	kindKey(record.Attestation):  {us: "attestation"},
+	kindKey(record.Restore):      {us: "restore"},
 
 	Key("account " + record.AccountAdded):    {us: "account made"},
 	Key("account " + record.RolesChanged):    {us: "roles changed"},

@@ -39,13 +39,16 @@ type engine struct {
 	dir           string
 	lock          *flock.Flock
 	writing, read *sql.DB
+	head          head
+	// still is what the database was when it was opened as one that nobody can write to; nil otherwise.
+	still os.FileInfo
 }
 
 // open opens the database of a folder that is locked. The lock is the engine's from then on, but not when
 // opening fails.
 func (f Folder) open(ctx context.Context, lock *flock.Flock) (_ *engine, err error) {
 	sqlite.StrictPragmas(true)
-	e := &engine{dir: f.Dir()}
+	e := &engine{dir: f.Dir(), head: head{folder: f, unplaced: filepath.Base(f.Dir()) == beginningFolder}}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, e.Close())
@@ -136,7 +139,7 @@ func (e *engine) PutOutside(note []byte) error {
 
 // Close closes the database and unlocks the folder.
 func (e *engine) Close() error {
-	var errs []error
+	errs := []error{e.head.close(), e.stirred()}
 	for _, pool := range []*sql.DB{e.read, e.writing} {
 		if pool != nil {
 			errs = append(errs, pool.Close())
@@ -174,10 +177,7 @@ func migrate(ctx context.Context, db *sql.DB) error {
 		return fmt.Errorf("read the version of the database: %w", engineError(err))
 	}
 	if current > latest {
-		return &fault.Error{
-			Code: fault.Invalid, Message: fmt.Sprintf("the database has version %d; this program knows versions up to %d", current, latest),
-			Hint: "use the program that wrote it, or a newer one",
-		}
+		return newer(current, latest)
 	}
 	if current > 0 {
 		if err := checkLayout(ctx, db); err != nil {
@@ -193,6 +193,14 @@ func migrate(ctx context.Context, db *sql.DB) error {
 		}
 	}
 	return nil
+}
+
+// newer refuses a database that a later program has brought up to date.
+func newer(has, known int64) error {
+	return &fault.Error{
+		Code: fault.Invalid, Message: fmt.Sprintf("the database has version %d; this program knows versions up to %d", has, known),
+		Hint: "use the program that wrote it, or a newer one",
+	}
 }
 
 // checkLayout refuses a database of other stored names before a statement fails on one of them.

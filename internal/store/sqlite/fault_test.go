@@ -48,6 +48,9 @@ func actAsHelper() {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
+	if act == "look" {
+		lookAt(dir)
+	}
 	db, err := sqlite.Folder(dir).Open(context.Background(), storetest.Ticking(later))
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)

@@ -33,6 +33,7 @@ const (
 	keyFile        = "ledger.key"
 	checkpointFile = "checkpoint.txt"
 	examinedFile   = "examined.json"
+	headFile       = "head.txt"
 )
 
 // Folder is a data folder, by its path. It is a store.Home.
@@ -123,7 +124,18 @@ func found(ctx context.Context, path string, site record.SiteBody) (err error) {
 // checkpoint beside the database; it refuses a contradiction with numbers. The folder is locked
 // against other processes until Close.
 func (f Folder) Open(ctx context.Context, clock func() time.Time) (*store.DB, error) {
-	if err := f.holdsOne("check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init"); err != nil {
+	return f.openWith(ctx, clock, store.Start)
+}
+
+// OpenCopy is Open for somebody who is about to say that the folder is a copy that was put back.
+func (f Folder) OpenCopy(ctx context.Context, clock func() time.Time) (*store.DB, error) {
+	return f.openWith(ctx, clock, store.StartCopy)
+}
+
+func (f Folder) openWith(
+	ctx context.Context, clock func() time.Time, start func(context.Context, store.Home, store.Engine, func() time.Time) (*store.DB, error),
+) (*store.DB, error) {
+	if err := f.holdsOne(makeOne); err != nil {
 		return nil, err
 	}
 	lock, err := f.acquire()
@@ -134,8 +146,11 @@ func (f Folder) Open(ctx context.Context, clock func() time.Time) (*store.DB, er
 	if err != nil {
 		return nil, errors.Join(err, lock.Unlock())
 	}
-	return store.Start(ctx, f, e, clock)
+	return start(ctx, f, e, clock)
 }
+
+// makeOne is what to do without a ledger.
+const makeOne = "check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init"
 
 // holdsOne refuses a folder without a ledger.
 func (f Folder) holdsOne(hint string) error {

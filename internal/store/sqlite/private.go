@@ -13,7 +13,7 @@ import (
 // typed, and the key that signs.
 var ours = []string{
 	databaseFile, databaseFile + "-wal", databaseFile + "-shm", databaseFile + "-journal", databaseFile + ".new",
-	lockFile, keyFile, checkpointFile, examinedFile,
+	lockFile, keyFile, checkpointFile, examinedFile, headFile,
 }
 
 // uploadsFolder is where the pages keep files that are being read in, for their owner alone.

@@ -103,6 +103,10 @@ func (w writer) entities() {
 	w.put(record.Comparison, record.ComparisonBody{Old: quality.Setup{Kit: "K", Lot: "7"}, New: quality.Setup{Kit: "K", Lot: "8"}, Answer: quality.SameLevel})
 	w.put(record.Chart, record.ChartBody{Series: trend.Key{Scope: "SC-00", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Adopter: "L-01", Adopted: at})
 	w.put(record.Import, record.ImportBody{File: "f.csv", Kind: "uses", Digest: "00", Rows: 1, Stored: 1})
+	restore := w.put(record.Restore, reprocessing.RestoreNote{Told: reprocessing.InPlace, Copied: at, At: at, Size: 1, By: "L-01"})
+	w.put(record.Restore, reprocessing.RestoreNote{
+		Told: reprocessing.NothingSince, At: at, By: "L-01", Second: "L-02", Restore: string(restore.ID), Scopes: []string{"SC-00"}, Known: reprocessing.ByPaper,
+	})
 }
 
 func (w writer) events() {
