@@ -9,9 +9,10 @@ BENCH ?= .
 DATA ?= dev-data
 FUZZTIME ?= 3s
 LIKE ?=
+MUTANTS ?=
 export FUZZTIME
 
-.PHONY: help run dev check test anyday hazards bench lint fuzz build tools deadcode snapshot snapshot-compare
+.PHONY: help run dev check test anyday hazards mutants soak bench lint fuzz build tools deadcode snapshot snapshot-compare
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-16s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -34,6 +35,12 @@ anyday: ## play the command line and the demo as on other days and in other zone
 
 hazards: ## take each control of docs/hazards.md away and see that its test fails; takes minutes
 	$(GO) run ./scripts/hazards
+
+mutants: ## make small changes to the release check and see that a test fails; takes an hour, less with MUTANTS="-every 10"
+	$(GO) run ./scripts/mutants $(MUTANTS)
+
+soak: ## try the release check on random histories until stopped, or for SOAKTIME seconds
+	@scripts/soak.sh
 
 bench: ## run the benchmarks; narrow with BENCH=Name
 	$(GO) test -run '^$$' -bench '$(BENCH)' -benchmem ./...

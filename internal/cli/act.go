@@ -29,6 +29,9 @@ func (a *app) act(c *cobra.Command, who *actor, do func(*desk.Work) (desk.Receip
 		for _, r := range receipt.Followed {
 			fmt.Fprintf(a.Out, "  then %s: record %s\n", r.Type, r.ID)
 		}
+		if held := receipt.Held(); held != "" {
+			fmt.Fprintf(a.Out, "! %s\n", a.terms.Sentence(held))
+		}
 		return nil
 	})
 }

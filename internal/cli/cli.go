@@ -3,7 +3,7 @@
 // People's output is a table on standard output, talk goes to standard error. With --json the
 // output is one JSON document, whose fields are a contract: they are added to, never renamed.
 // Exit codes: 0 done, 1 an error, 2 wrong usage, 3 readings over the action level (check), 4 the
-// scope must not be used (not ready).
+// scope must not be used (not ready), or there is a doubt (clock, restore show).
 package cli
 
 import (
@@ -137,9 +137,25 @@ func (a *app) open(ctx context.Context, work func(*desk.Desk) error) (err error)
 	return work(desk.New(db))
 }
 
+// look opens the data folder for one command that records nothing. It takes no lock, so that it works beside a program
+// that serves the folder, and on a folder that can only be read.
+func (a *app) look(ctx context.Context, ask func(*desk.Desk) error) (err error) {
+	db, err := a.home(a.data).Look(ctx, a.clock)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	a.terms = spoken{words.Of(db.Site())}
+	d := desk.New(db)
+	if why := d.Behind(); why != "" {
+		fmt.Fprintf(a.Err, "%s\nhint: the lead says so with: rinsate restore --in-place\n", why)
+	}
+	return ask(d)
+}
+
 // view opens the data folder for one command that only asks.
 func (a *app) view(c *cobra.Command, ask func(desk.View) error) error {
-	return a.open(c.Context(), func(d *desk.Desk) error { return d.View(c.Context(), ask) })
+	return a.look(c.Context(), func(d *desk.Desk) error { return d.View(c.Context(), ask) })
 }
 
 // boardAt returns every scope's state at the instant of an --at flag.

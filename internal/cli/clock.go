@@ -116,7 +116,7 @@ two must agree to within two minutes: set the computer's clock right first.`,
 				if err != nil {
 					return desk.Receipt{}, err
 				}
-				return w.CompareClock(e, reprocessing.ClockNote{By: who.by, Second: second, Other: reprocessing.OtherClock(other), Saw: at})
+				return w.Care().CompareClock(e, reprocessing.ClockNote{By: who.by, Second: second, Other: reprocessing.OtherClock(other), Saw: at})
 			}, "the clock is compared")
 		},
 	}

@@ -271,21 +271,34 @@ func remarks(l desk.Line) string {
 
 func (a dayCommands) holdCommand() *cobra.Command {
 	var who actor
-	var reason string
+	var reason, kind, older string
 	c := &cobra.Command{
-		Use: "hold TAG", Short: "Keep a scope from patients", Args: cobra.ExactArgs(1),
+		Use: "hold TAG", Short: "Keep a scope from patients",
+		Long: `Keep a scope from patients. --kind says what the hold is for; what ends it and who signs that follows
+from it. With --hold the kind of an open hold changes, which it does only to a stricter one:
+` + kindsInWords() + `.`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			e, err := who.entry()
 			if err != nil {
 				return err
 			}
 			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
-				return w.PlaceHold(e, reprocessing.Hold{Scope: args[0], By: who.by, Reason: reason})
+				if older != "" {
+					id, err := openHold(w, args[0], older)
+					if err != nil {
+						return desk.Receipt{}, err
+					}
+					e.Corrects, e.Reason = ledger.ID(id), reason
+				}
+				return w.PlaceHold(e, reprocessing.Hold{Scope: args[0], Kind: reprocessing.HoldKind(kind), By: who.by, Reason: reason})
 			}, "%s is on hold", args[0])
 		},
 	}
 	who.flags(c, desk.ToPlaceHold, true)
 	c.Flags().StringVar(&reason, "reason", "", "why")
+	c.Flags().StringVar(&kind, "kind", string(reprocessing.OtherHold), "what it is for")
+	c.Flags().StringVar(&older, "hold", "", "id of an open hold that becomes stricter, or its beginning")
 	must(c.MarkFlagRequired("reason"))
 	return c
 }
@@ -294,11 +307,11 @@ func (a dayCommands) liftCommand() *cobra.Command {
 	var who actor
 	var reason, second, hold string
 	c := &cobra.Command{
-		Use: "lift TAG", Short: "Lift the hold on a scope, after a passed cleaning verification or with a second person",
-		Long: `Lift the hold on a scope. A hold that the rules placed for a cleaning verification over the action level
-ends by a cleaning verification that the scope passed since, or by two people. A hold that a person
-placed, and one that was escalated after the last cleaning, always takes a second person
-who is registered here. With several open holds, --hold names one.`,
+		Use: "lift TAG", Short: "Lift the hold on a scope, over what is on record since and with the signatures that it takes",
+		Long: `Lift the hold on a scope. What has to be on record since, and whose signature it takes, follows from
+what the hold is for; rinsate ready says which. What the people who sign are is what is on record
+of them: the roles of their accounts, or the role that they are registered with. With several open
+holds, --hold names one.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			e, err := who.entry()
@@ -322,7 +335,16 @@ who is registered here. With several open holds, --hold names one.`,
 	return c
 }
 
-// openHold finds the hold to be lifted.
+// kindsInWords lists the kinds of holds, the mildest first.
+func kindsInWords() string {
+	all := make([]string, len(reprocessing.HoldKinds))
+	for i, k := range reprocessing.HoldKinds {
+		all[i] = string(k)
+	}
+	return strings.Join(all, ", ")
+}
+
+// openHold finds an open hold of a scope.
 func openHold(w *desk.Work, tag, wanted string) (string, error) {
 	open, err := w.OpenHolds(tag, w.Now())
 	if err != nil {
@@ -343,7 +365,7 @@ func openHold(w *desk.Work, tag, wanted string) (string, error) {
 	}
 	ids := make([]string, len(open))
 	for i, x := range open {
-		ids[i] = fmt.Sprintf("%s (%s)", short(x.ID), x.Reason)
+		ids[i] = fmt.Sprintf("%s (%s: %s)", short(x.ID), x.Of(), x.Reason)
 	}
 	return "", &fault.Error{
 		Code:    fault.Invalid,

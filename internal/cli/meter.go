@@ -390,7 +390,11 @@ that stays within the manufacturer's limits shows here. With --adopt the target 
 force, for this meter alone, together with the limits that it had.`,
 		RunE: func(c *cobra.Command, args []string) error {
 			f.t.Kind = quality.ControlKind(f.kind)
-			return a.open(c.Context(), func(d *desk.Desk) error {
+			opened := a.look
+			if adopt {
+				opened = a.open
+			}
+			return opened(c.Context(), func(d *desk.Desk) error {
 				var own quality.Target
 				var later []quality.Verdict
 				var r desk.Receipt
@@ -494,7 +498,11 @@ It is never a factor: readings are not converted from one scale to another.`,
 			if err := plan.Check(); err != nil {
 				return usageError{err}
 			}
-			return a.open(c.Context(), func(d *desk.Desk) error {
+			opened := a.look
+			if who.by != "" {
+				opened = a.open
+			}
+			return opened(c.Context(), func(d *desk.Desk) error {
 				act := who.on(d).Try
 				if who.by != "" {
 					act = who.on(d).Do

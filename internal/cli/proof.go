@@ -228,7 +228,7 @@ func (a proofCommands) proofCommand() *cobra.Command {
 (C2SP tlog-proof). An outsider needs only these two and the public key.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
+			return a.look(c.Context(), func(d *desk.Desk) error {
 				var line desk.Line
 				if err := d.View(c.Context(), func(v desk.View) (err error) {
 					line, err = v.Show(args[0])
@@ -318,7 +318,7 @@ checkpoint. It holds no patient's number and no free text: only commitments to t
 With --texts the texts are written beside it, so that whoever gets both can check them.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
+			return a.look(c.Context(), func(d *desk.Desk) error {
 				size, err := d.DB.Export(c.Context(), args[0])
 				if err != nil {
 					return err
@@ -386,7 +386,7 @@ func (a proofCommands) keyCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "key", Short: "Print the public key that verifies the ledger", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return a.open(c.Context(), func(d *desk.Desk) error {
+			return a.look(c.Context(), func(d *desk.Desk) error {
 				if a.json {
 					return a.printJSON(d.DB.Site())
 				}
@@ -416,6 +416,10 @@ func (a proofCommands) doctorCommand() *cobra.Command {
 			alone := !sqlite.HasCheckpoint(a.data)
 			open, lookErr := sqlite.ReadByOthers(a.data)
 			err := a.open(c.Context(), func(d *desk.Desk) error { return examine(c, d, add) })
+			if fault.CodeOf(err) == fault.Busy { // it is served, and what can be looked at beside that is
+				add("in use", true, "%s", strings.ReplaceAll(err.Error(), "\n", "; "))
+				err = a.look(c.Context(), func(d *desk.Desk) error { return examine(c, d, add) })
+			}
 			switch {
 			case lookErr != nil:
 				add("rights", false, "who may read the data folder cannot be told: %v", lookErr)
@@ -484,6 +488,9 @@ func (a proofCommands) examineAll(ctx context.Context, add func(what string, goo
 // examine looks at what a data folder that can be opened needs to be of use.
 func examine(c *cobra.Command, d *desk.Desk, add func(what string, good bool, format string, args ...any)) error {
 	add("start", true, "head, last record, tables and checkpoint agree")
+	if why := d.Behind(); why != "" {
+		add("copy", false, "%s Say so with: rinsate restore --in-place", why)
+	}
 	free, err := sqlite.FreeSpace(d.DB.Home().Dir())
 	switch {
 	case err != nil:

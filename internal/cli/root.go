@@ -113,7 +113,15 @@ now, until when, and if not, why not.
 		setUpCommands{a}.unrecallCommand(),
 		userCommands{a}.userCommand(),
 	)
-	add("proof", proofCommands{a}.ledgerCommand(), proofCommands{a}.doctorCommand(), proofCommands{a}.versionCommand(), proofCommands{a}.manCommand())
+	add(
+		"proof",
+		proofCommands{a}.ledgerCommand(),
+		proofCommands{a}.backupCommand(),
+		proofCommands{a}.restoreCommand(),
+		proofCommands{a}.doctorCommand(),
+		proofCommands{a}.versionCommand(),
+		proofCommands{a}.manCommand(),
+	)
 	servingCommands{a}.developing(root)
 	hintArgs(root)
 	return root

@@ -47,6 +47,10 @@ Accounts are made with: rinsate user add`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return a.open(c.Context(), func(d *desk.Desk) error {
+				if why := d.Behind(); why != "" {
+					slog.New(slog.NewTextHandler(a.Err, nil)).Error("THESE RECORDS ARE A COPY: no scope is ready; say so with: rinsate restore --in-place",
+						slog.String("found", why))
+				}
 				examining, end := context.WithCancel(c.Context())
 				var beside sync.WaitGroup
 				beside.Go(func() { d.DB.KeepExamining(examining, a.examined) })

@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"fmt"
 	"slices"
 	"strconv"
 	"time"
@@ -112,6 +113,8 @@ type cycle struct {
 	tardy     bool            // drying and storage are recorded late
 	story     int             // that single records belong to, -1 for none
 	late      time.Duration
+	// placed is filled in with the hold that the latest use or step places.
+	placed *ledger.ID
 }
 
 // travel begins a cycle of a scope.
@@ -119,6 +122,7 @@ func (h *hospital) travel(s *endoscope, at unit.Instant) *cycle {
 	t := &cycle{
 		endoscope: s, h: h, service: h.serviceOf(s.Model), at: at, by: h.onDuty(at.Add(time.Hour)),
 		left: h.normal(cleaningLeft), kept: make(map[scope.PointKind]float64), story: -1,
+		placed: new(ledger.ID),
 	}
 	// Shortly before a scope takes part in what the data end with, nothing may come between.
 	t.tame = at > s.reserved.Add(-3*24*time.Hour) && at < s.reserved
@@ -144,11 +148,43 @@ func (t *cycle) during(shortest, longest time.Duration) {
 	t.service.shortest, t.service.longest = shortest, longest
 }
 
-// whole is an ordinary cycle from the use to the cabinet.
+// whole is an ordinary cycle from the use to the cabinet. Where the scope was not ready when the use began, infection
+// prevention and a lead look into that.
 func (t *cycle) whole() {
-	t.use()
+	exposed := t.exposed
+	t.exposed = false
+	hold := t.use()
 	t.begin()
 	t.finish()
+	if exposed {
+		t.lift(hold, infectionPrevention, leads[0], "reprocessed since; the patient is on the list to be followed up")
+		t.h.telling().mark(Story{
+			Name: Exposure, Scope: t.Tag, From: t.at,
+			What: "used although its last cycle was not complete: on hold until it was reprocessed and two people had signed",
+		})
+	}
+}
+
+// lift plans the end of a hold that the cycle placed, by one person or two. It draws no random numbers.
+func (t *cycle) lift(hold *ledger.ID, by, second, reason string) {
+	e, at := t.h.entry(by), t.at
+	delay := max(time.Minute, t.recorded.Add(time.Second).Sub(at))
+	t.recorded = at.Add(delay)
+	t.h.add(at, delay, func(w *desk.Work) error {
+		if *hold == "" {
+			return fmt.Errorf("demo: nothing put %s on hold that ends with: %s", t.Tag, reason)
+		}
+		return t.h.count(w.LiftHold(e, reprocessing.Lift{Hold: string(*hold), At: at, By: by, Second: second, Reason: reason}))
+	})
+	t.free = max(t.free, t.recorded.Add(time.Minute))
+}
+
+// holds counts what an act left behind and keeps which hold it placed.
+func (t *cycle) holds(hold *ledger.ID, r desk.Receipt, err error) error {
+	if id := held(r); id != "" {
+		*hold = id
+	}
+	return t.h.count(r, err)
 }
 
 // arrive reprocesses and samples a scope without a use before.
@@ -177,7 +213,8 @@ func (h *hospital) patient() string {
 	return "P" + strconv.Itoa(700000+h.patients)
 }
 
-func (t *cycle) use() {
+// use plans the record of a use. What it returns is filled in when that places a hold.
+func (t *cycle) use() *ledger.ID {
 	u := reprocessing.Use{Scope: t.Tag, Start: t.at, Procedure: t.service.procedure, Room: t.service.room}
 	t.pause(t.service.shortest, t.service.longest)
 	t.uses++
@@ -187,7 +224,12 @@ func (t *cycle) use() {
 		u.End, happened = 0, u.Start
 	}
 	e, patient := t.h.entry(nurses[t.h.rng.IntN(len(nurses))]), t.h.patient()
-	t.add(happened, func(w *desk.Work) error { return t.h.count(w.RecordUse(e, u, patient)) })
+	hold := new(ledger.ID)
+	t.add(happened, func(w *desk.Work) error {
+		r, err := w.RecordUse(e, u, patient)
+		return t.holds(hold, r, err)
+	})
+	return hold
 }
 
 // step plans the record of a step that begins now and takes a random time.
@@ -211,7 +253,11 @@ func (t *cycle) stepBy(by string, kind reprocessing.StepKind, takes time.Duratio
 		fill(&s)
 	}
 	e := t.h.entry(by)
-	t.add(happened, func(w *desk.Work) error { return t.h.count(w.RecordStep(e, s)) })
+	hold := t.placed
+	t.add(happened, func(w *desk.Work) error {
+		r, err := w.RecordStep(e, s)
+		return t.holds(hold, r, err)
+	})
 	return e.ID
 }
 
@@ -240,7 +286,10 @@ func (t *cycle) clean() {
 		t.step(reprocessing.Soak, 30*time.Minute, 30*time.Minute, nil)
 	}
 	t.scrub()
-	if !t.tame && t.h.rng.Float64() < 0.01 {
+	residue := !t.tame && t.h.rng.Float64() < 0.01
+	hold := new(ledger.ID)
+	if residue {
+		t.placed = hold
 		t.step(reprocessing.Inspection, 2*time.Minute, 4*time.Minute, func(s *reprocessing.Step) {
 			s.Result, s.Note = reprocessing.Fail, "residue at the distal end"
 		})
@@ -248,6 +297,9 @@ func (t *cycle) clean() {
 		t.scrub()
 	}
 	t.step(reprocessing.Inspection, 2*time.Minute, 4*time.Minute, passed)
+	if residue {
+		t.lift(hold, leads[0], "", "residue and no damage: cleaned again, nothing found at the second inspection")
+	}
 }
 
 // scrub is a manual cleaning: 17 minutes on average, and less for who hurries.

@@ -188,6 +188,8 @@ type endoscope struct {
 	// cleaning is the last cleaning in the present cycle. The desk starts a cycle at a use or
 	// a return from repair, so that reprocessing without a use goes on counting.
 	cleaning int
+	// exposed says that its last cycle was not complete, and that nobody noticed.
+	exposed bool
 	// asked are points that somebody wants sampled in the next cycle.
 	asked []scope.PointKind
 }

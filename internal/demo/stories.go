@@ -35,6 +35,9 @@ const (
 	Corrected     = "corrected entry"
 	LateEntry     = "late entry"
 	Request       = "request"
+	Exposure      = "exposure"
+	MissingRecord = "missing record"
+	Smell         = "odd smell"
 	AtTheEnd      = "at the end"
 )
 
@@ -242,6 +245,8 @@ func (h telling) plantRepair() {
 		t.use()
 		t.pointOfUse()
 		t.pause(10*time.Minute, 20*time.Minute)
+		leak := new(ledger.ID)
+		t.placed = leak
 		t.step(reprocessing.LeakTest, 3*time.Minute, 3*time.Minute, func(x *reprocessing.Step) {
 			x.Result, x.Note = reprocessing.Fail, "bubbles at the bending section"
 		})
@@ -257,6 +262,7 @@ func (h telling) plantRepair() {
 		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(back, cured, string(sent.ID))) })
 		t.cleaning, t.soaked = 0, true // it was away with residue of its last use
 		t.arrive()
+		t.lift(leak, leads[0], "", "bending section replaced; the leak test after it passed")
 	})
 }
 
@@ -269,7 +275,9 @@ func (h telling) plantCulture() {
 		story.To, story.Records = at, []ledger.ID{hold.ID, lift.ID}
 		why := "surveillance culture taken on " + story.Positive[0].In(h.zone) + ": a high-concern organism"
 		h.add(at, time.Minute, func(w *desk.Work) error {
-			return h.count(w.PlaceHold(hold, reprocessing.Hold{Scope: s.Tag, At: at, By: infectionPrevention, Reason: why}))
+			return h.count(w.PlaceHold(hold, reprocessing.Hold{
+				Scope: s.Tag, Kind: reprocessing.CultureHold, At: at, By: infectionPrevention, Reason: why,
+			}))
 		})
 		cleared := max(h.hour(h.at(cultureCleared), 15), at.Add(8*time.Hour))
 		t := h.travel(s, cleared.Add(-5*time.Hour))
@@ -298,6 +306,7 @@ func (h telling) plantNight() {
 				t.soaked = true
 			}
 			t.whole()
+			s.exposed = tag == "D-01"
 		})
 	}
 }
@@ -338,9 +347,37 @@ func (h telling) plantSlips() {
 		t.mistyped = true
 		t.story = h.mark(Story{Name: Corrected, Scope: "D-06", From: t.at, What: "a reading was typed wrong and corrected"})
 	})
-	h.cycle("E-02", 0.50, 12, func(t *cycle) {
+	late := h.scope("E-02")
+	h.on(h.hour(h.at(0.50), 9), func(at unit.Instant) {
+		t := h.travel(late, max(at, late.free.Add(10*time.Minute)))
 		t.tardy = true
 		t.story = h.mark(Story{Name: LateEntry, Scope: "E-02", From: t.at, What: "drying and storage were recorded five hours late"})
+		t.whole()
+		again := h.travel(late, t.at.Add(time.Hour))
+		h.mark(Story{
+			Name: MissingRecord, Scope: "E-02", From: again.at,
+			What: "used before its drying was on record: on hold until the record was there, and lifted with it",
+		})
+		hold := again.use()
+		again.begin()
+		again.finish()
+		again.at = max(again.at, t.recorded.Add(5*time.Minute))
+		again.lift(hold, again.by, "", "drying and storage were done in time and recorded late")
+	})
+	h.on(h.hour(h.at(0.62), 9), func(at unit.Instant) {
+		s := h.scope("G-04")
+		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
+		h.mark(Story{Name: Smell, Scope: "G-04", From: t.at, What: "a technician puts G-04 on hold for its smell; it is reprocessed, and two people let it go"})
+		hold, begun, e := new(ledger.ID), t.at, h.entry(t.by)
+		t.recorded = begun.Add(time.Minute)
+		h.add(begun, time.Minute, func(w *desk.Work) error {
+			r, err := w.PlaceHold(e, reprocessing.Hold{Scope: t.Tag, Kind: reprocessing.OtherHold, At: begun, By: e.By, Reason: "an odd smell at the sink"})
+			*hold = r.Record.ID
+			return h.count(r, err)
+		})
+		t.pause(5*time.Minute, 10*time.Minute)
+		t.arrive()
+		t.lift(hold, leads[1], infectionPrevention, "the detergent had been changed; no smell after another cycle")
 	})
 	s := h.scope("C-03")
 	h.on(h.hour(h.at(0.42), 7), func(at unit.Instant) {
@@ -405,7 +442,9 @@ func (h telling) plantEnd() {
 		e, at := h.entry(leads[1]), t.at
 		t.add(at, func(w *desk.Work) error {
 			return h.count(
-				w.PlaceHold(e, reprocessing.Hold{Scope: t.Tag, At: at, By: leads[1], Reason: "a scratch at the distal end: to be looked at with a borescope"}),
+				w.PlaceHold(e, reprocessing.Hold{
+					Scope: t.Tag, Kind: reprocessing.DamageHold, At: at, By: leads[1], Reason: "a scratch at the distal end: to be looked at with a borescope",
+				}),
 			)
 		})
 	})

@@ -48,7 +48,12 @@ func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (_ Receipt
 	} else if u.Patient, err = inherits(w, ledger.ID(u.Finishes), e.Corrects); err != nil {
 		return Receipt{}, err
 	}
-	return w.append(e, record.Use, u.Start, u)
+	r, err := w.append(e, record.Use, u.Start, u)
+	if err != nil || !r.Fresh {
+		return r, err
+	}
+	r.Followed, err = w.weighing().afterUse(e, u, r.Record)
+	return r, err
 }
 
 // RecordStep records a step of a cycle, at its end or already at its start; the record of the
@@ -66,7 +71,12 @@ func (w *Work) RecordStep(e Entry, s reprocessing.Step) (Receipt, error) {
 	if err := w.registered(s.Scope); err != nil {
 		return Receipt{}, err
 	}
-	return w.append(e, record.Step, s.Start, s)
+	r, err := w.append(e, record.Step, s.Start, s)
+	if err != nil || !r.Fresh {
+		return r, err
+	}
+	r.Followed, err = w.weighing().afterStep(e, s, r.Record)
+	return r, err
 }
 
 // RecordRepair records that a scope went for repair or, with finishes naming that record, came
@@ -84,7 +94,12 @@ func (w *Work) RecordRepair(e Entry, r scope.Repair, finishes string) (Receipt, 
 	if err := w.registered(r.Scope); err != nil {
 		return Receipt{}, err
 	}
-	return w.append(e, record.Repair, r.Sent, record.RepairBody{Repair: r, Finishes: finishes})
+	done, err := w.append(e, record.Repair, r.Sent, record.RepairBody{Repair: r, Finishes: finishes})
+	if err != nil || !done.Fresh {
+		return done, err
+	}
+	done.Followed, err = w.weighing().afterRepair(e, r, done.Record)
+	return done, err
 }
 
 // Ask records somebody's wish to have a scope sampled.
@@ -121,194 +136,6 @@ func (w *Work) moment(e Entry) (unit.Instant, error) {
 		return w.tx.Now, nil
 	}
 	return kept.At, err
-}
-
-// PlaceHold keeps a scope from patients.
-func (w *Work) PlaceHold(e Entry, h reprocessing.Hold) (Receipt, error) {
-	if err := w.may(ToPlaceHold, &e); err != nil {
-		return Receipt{}, err
-	}
-	if err := w.inName(&h.By); err != nil {
-		return Receipt{}, err
-	}
-	if !h.At.Known() {
-		var err error
-		if h.At, err = w.moment(e); err != nil {
-			return Receipt{}, err
-		}
-	}
-	if err := h.Check(); err != nil {
-		return Receipt{}, refuse(err)
-	}
-	if h.Cause != "" {
-		return Receipt{}, invalid("hold of %s: only the rules name the cleaning verification that a hold follows from", h.Scope)
-	}
-	if err := w.registered(h.Scope); err != nil {
-		return Receipt{}, err
-	}
-	return w.append(e, record.Hold, h.At, h)
-}
-
-// LiftHold ends one hold. Whoever lifts is registered here. The lift rests on a second person who is too, or,
-// where the rules placed the hold for a verification over the action level, on a verification that the scope
-// passed after it (reprocessing.Lift.Ends).
-func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
-	if err := w.may(ToLiftHold, &e); err != nil {
-		return Receipt{}, err
-	}
-	if err := w.inName(&l.By); err != nil {
-		return Receipt{}, err
-	}
-	if err := w.second(ToLiftHold, e, &l.Second); err != nil {
-		return Receipt{}, err
-	}
-	same := func(x reprocessing.Lift) bool {
-		return x.Hold == l.Hold && x.By == l.By && x.Reason == l.Reason && x.Second == l.Second &&
-			(l.Verification == "" || x.Verification == l.Verification) && (!l.At.Known() || x.At == l.At)
-	}
-	if r, ok, err := again(w, e.ID, record.Lift, same); ok || err != nil {
-		return r, err
-	}
-	if !l.At.Known() {
-		l.At = w.tx.Now
-	}
-	kept, err := w.tx.Record(ledger.ID(l.Hold))
-	if err != nil {
-		return Receipt{}, err
-	}
-	hold, err := record.Body[reprocessing.Hold](kept.Record)
-	if err != nil || kept.Kind() != record.Hold {
-		return Receipt{}, invalid("record %s is not a hold", l.Hold)
-	}
-	if l.Scope != "" && l.Scope != hold.Scope {
-		return Receipt{}, invalid("%s has no such hold: it is on another scope", l.Scope)
-	}
-	l.Scope, l.Placed = hold.Scope, 0
-	clock, err := w.clock()
-	if err != nil {
-		return Receipt{}, err
-	}
-	if hold.Unsure = clock.Unsure(kept.Seq, kept.Recorded); hold.Unsure.Known() {
-		hold.At = min(hold.At, hold.Unsure, l.At)
-		l.Placed = hold.At
-	}
-	if l.At < hold.At {
-		return Receipt{}, invalid("lift of the hold on %s: it would end at %s, before it was placed at %s", l.Scope, l.At.In(w.Zone()), hold.At.In(w.Zone()))
-	}
-	if l.Verification == "" {
-		if l.Verification, err = w.passedSince(hold, l.At); err != nil {
-			return Receipt{}, err
-		}
-	}
-	if !hold.EndsByVerification() && l.Second == "" {
-		why := "was placed by a person"
-		if hold.Escalated {
-			why = "was escalated after the last cleaning"
-		}
-		return Receipt{}, &fault.Error{
-			Code:    fault.Invalid,
-			Message: fmt.Sprintf("the hold on %s %s: it takes a second person to lift it, also after a passed cleaning verification", hold.Scope, why),
-			Hint:    "name the other person with --second",
-		}
-	}
-	if err := l.Check(); err != nil {
-		return Receipt{}, refuse(err)
-	}
-	if err := w.twoKnown(l.By, l.Second); err != nil {
-		return Receipt{}, err
-	}
-	verification, err := w.checkVerification(l, hold)
-	if err != nil {
-		return Receipt{}, err
-	}
-	if !l.Ends(hold, verification) {
-		return Receipt{}, invalid("lift of the hold on %s: nothing on record lets it end", l.Scope)
-	}
-	e.Because = append(e.Because, ledger.ID(l.Hold))
-	if l.Verification != "" {
-		e.Because = append(e.Because, ledger.ID(l.Verification))
-	}
-	return w.append(e, record.Lift, l.At, l)
-}
-
-// passedSince returns the last passed verification of the scope since a hold, empty when there is none.
-func (v View) passedSince(hold reprocessing.Hold, at unit.Instant) (string, error) {
-	var last reprocessing.Decision
-	for _, outcome := range []string{"ok", "alert"} {
-		kept, ok, err := v.tx.LastEvent(hold.Scope, record.Verification, outcome, at, store.Forever)
-		if err != nil {
-			return "", err
-		}
-		if !ok {
-			continue
-		}
-		d, err := record.Body[reprocessing.Decision](kept.Record)
-		if err != nil {
-			return "", err
-		}
-		if hold.AnsweredBy(d) && d.Last > last.Last {
-			last = d
-			last.ID = string(kept.ID)
-		}
-	}
-	return last.ID, nil
-}
-
-// twoKnown refuses codes that nobody here has: whoever could make one up would be two people alone.
-func (v View) twoKnown(by, second string) error {
-	for _, of := range []struct{ code, who, hint string }{
-		{by, "the person", "register the person, or let somebody do it who is registered"},
-		{second, "the second person", "register the person, or name another with --second"},
-	} {
-		if of.code == "" {
-			continue
-		}
-		if known, err := v.personKnown(of.code); err != nil {
-			return err
-		} else if !known {
-			return notFound(of.hint, "%s %q is not registered here", of.who, of.code)
-		}
-	}
-	return nil
-}
-
-// personKnown says whether a code belongs to somebody who is registered and may still come in.
-func (v View) personKnown(code string) (bool, error) {
-	a, ok, err := edition[record.AccessBody](v, record.Access, code, store.Forever, store.Forever)
-	if err != nil || ok {
-		return ok && !a.Disabled, err
-	}
-	_, ok, err = v.tx.Entity(record.Person, code, store.Forever, store.Forever)
-	return ok, err
-}
-
-// checkVerification makes sure that the verification a lift names is one that the scope passed after the hold, and
-// returns it; nil when it names none.
-func (w *Work) checkVerification(l reprocessing.Lift, hold reprocessing.Hold) (*reprocessing.Decision, error) {
-	if l.Verification == "" {
-		return nil, nil
-	}
-	kept, err := w.tx.Record(ledger.ID(l.Verification))
-	if err != nil {
-		return nil, err
-	}
-	d, err := record.Body[reprocessing.Decision](kept.Record)
-	if err != nil || kept.Kind() != record.Verification {
-		return nil, invalid("record %s is not the decision on a cleaning verification", l.Verification)
-	}
-	if !hold.AnsweredBy(d) {
-		return nil, invalid(
-			"cleaning verification %s does not show that %s passed after the hold was placed at %s",
-			l.Verification,
-			hold.Scope,
-			hold.At.In(w.Zone()),
-		)
-	}
-	replaced, err := w.tx.Replaced(kept.Record)
-	if err == nil && replaced.Known() {
-		err = invalid("cleaning verification %s was decided again since: name the decision that stands", l.Verification)
-	}
-	return &d, err
 }
 
 // Void takes back a record that should not have been written; the entry names it in Corrects and
@@ -354,7 +181,8 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 		return r, err
 	}
 	if verifications.cleaning == 0 {
-		return r, nil
+		r.Followed, err = w.weighing().afterVoid(e, old, r.Record)
+		return r, err
 	}
 	followed, err := w.decide(verifications.scope, verifications.inside, verifications.cleaning, e.By, r.Record.ID)
 	r.Followed = followed

@@ -1,28 +1,13 @@
 package desk
 
 import (
-	"encoding/json"
 	"fmt"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/domain/reprocessing"
-	"rinsate/internal/record"
-	"rinsate/internal/store"
 )
-
-// levelEdition reads a level with since when it judges, and the grounds on which it was adopted.
-func levelEdition(clock reprocessing.Clock, k store.Kept) (e LevelEdition, grounds json.RawMessage, err error) {
-	l, err := record.Body[record.LevelBody](k.Record)
-	if err != nil {
-		return e, nil, err
-	}
-	e = LevelEdition{Level: l.Level, Record: k.ID, Recorded: k.Recorded, Replaced: k.Replaced, Derived: len(l.Derivation) > 0}
-	e.From, e.Until = actsFrom(clock, k.Seq, l.Adopted, k.Recorded), k.Replaced
-	return e, l.Derivation, nil
-}
 
 // mayBeLevel refuses a level that could not be defended, and one far over what is published that nobody else has looked
 // at: it is far more often a slip of the keyboard, and it would pass nearly everything.

@@ -59,3 +59,9 @@ type VouchWork struct{ *Work }
 
 // Vouching is the part of the work that stands for what records do not show by themselves.
 func (w *Work) Vouching() VouchWork { return VouchWork{w} }
+
+// CareWork is the part of the work that looks after the computer and its records.
+type CareWork struct{ *Work }
+
+// Care is the part of the work that looks after the computer and its records.
+func (w *Work) Care() CareWork { return CareWork{w} }

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"fmt"
 	"maps"
+	"slices"
+
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
@@ -11,7 +13,6 @@ import (
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
-	"slices"
 )
 
 // Attested is what somebody vouches for.

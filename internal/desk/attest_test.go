@@ -113,7 +113,9 @@ func TestAttestedByALead(t *testing.T) {
 	if _, err := b.attest(b.as("L-01", 0, access.Lead), desk.Attested{Of: samples[1:], From: reprocessing.WhoDidIt}); fault.CodeOf(err) != fault.Invalid {
 		t.Errorf("the lead, four days later: %v", err)
 	}
-	form := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Attach(desk.Entry{By: "L-01"}, photograph(), picture(t, 3, 4)) }).Record.ID
+	form := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Attach(desk.Entry{By: "L-01"}, photograph(), picture(t, 3, 4))
+	}).Record.ID
 	r, err := b.attest(b.as("L-01", 0, access.Lead), desk.Attested{Of: samples[1:], From: reprocessing.SignedForm, Form: form})
 	if err != nil {
 		t.Fatal(err)
@@ -186,7 +188,7 @@ func TestBracketedMeter(t *testing.T) {
 	b.use()
 	b.verification("30", "30", "30")
 	b.finish()
-	b.wantState("yesterday's check", reprocessing.InReprocessing, "meter M-1 had no good check that held")
+	b.wantState("yesterday's check", reprocessing.InReprocessing, "meter M-1 had no good check that counted")
 	b.check(1000, 1)
 	b.wantState("bracketed", reprocessing.InReprocessing, "it was good before and after")
 	a := b.release()
@@ -231,7 +233,9 @@ func TestMarksThatComeLate(t *testing.T) {
 	if d := body[reprocessing.Decision](t, read.Followed[0]); d.Verification.Outcome != reading.OK {
 		t.Errorf("%+v", d.Verification)
 	}
-	if !slices.ContainsFunc(mark.Followed, func(r ledger.Record) bool { return body[reprocessing.Lift](t, r).Verification == string(read.Followed[0].ID) }) {
+	if !slices.ContainsFunc(mark.Followed, func(r ledger.Record) bool {
+		return body[reprocessing.Lift](t, r).Verification == string(read.Followed[0].ID)
+	}) {
 		t.Error("the lift rests on another verification")
 	}
 }

@@ -12,15 +12,6 @@ import (
 	"rinsate/internal/store"
 )
 
-// clock returns what is known of the computer's clock.
-func (v View) clock() (c reprocessing.Clock, err error) {
-	if c, err = clockNotes(v, store.Forever); err != nil {
-		return c, err
-	}
-	c.Newest, err = store.LastRecorded(v.tx)
-	return c, err
-}
-
 // ClockDoubted is why nothing is ready now, and since when.
 type ClockDoubted struct {
 	Why  string `json:"why"`
@@ -44,7 +35,7 @@ func (v DayView) ClockDoubted(now unit.Instant) (*ClockDoubted, error) {
 
 // CompareClock records that people compared the computer's clock with another one, which showed n.Saw. A lead may
 // do so alone, and anybody else on duty with a second one.
-func (w *Work) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) {
+func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) {
 	if err := w.may(ToCompareClock, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -57,7 +48,7 @@ func (w *Work) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) 
 	same := func(x reprocessing.ClockNote) bool {
 		return x.Noticed == reprocessing.ByCompared && x.Saw == n.Saw && x.Other == n.Other && x.By == n.By && x.Second == n.Second
 	}
-	if r, ok, err := again(w, e.ID, record.Clock, same); ok || err != nil {
+	if r, ok, err := again(w.Work, e.ID, record.Clock, same); ok || err != nil {
 		return r, err
 	}
 	n.From, n.To, n.Elapsed, n.Noticed = w.tx.Now, w.tx.Now, 0, reprocessing.ByCompared
@@ -72,7 +63,7 @@ func (w *Work) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) 
 			return Receipt{}, err
 		}
 	}
-	alone, err := leads(w, n.By)
+	alone, err := leads(w.Work, n.By)
 	if err != nil {
 		return Receipt{}, err
 	}

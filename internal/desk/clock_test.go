@@ -54,7 +54,7 @@ const doubted = "nobody has compared it with another clock since"
 func (b *bench) compare() {
 	b.Helper()
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.CompareClock(desk.Entry{By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: b.at()})
+		return w.Care().CompareClock(desk.Entry{By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: b.at()})
 	})
 }
 
@@ -226,7 +226,7 @@ func jumpAndBack(t *testing.T, far time.Duration) {
 	b.wantNow("back", reprocessing.OnHold, "smells", doubted)
 	b.compare()
 	b.wantNow("compared: the holds, and no step that proves anything", reprocessing.OnHold,
-		append(holds, "no reprocessing step is on record since the last use ended")...)
+		append(holds, "manual cleaning was recorded while the computer's clock was in doubt, which proves nothing")...)
 	a := b.readyNow()
 	if a.Cycle > b.at() {
 		t.Errorf("the cycle began at %s", a.Cycle)
@@ -241,21 +241,14 @@ func jumpAndBack(t *testing.T, far time.Duration) {
 	b.wantNow("a new cycle ends no hold that was placed meanwhile", reprocessing.OnHold, holds...)
 	b.ask(func(v desk.View) error {
 		all, err := v.Records().Liftables("D-01", b.at())
-		if len(all) != len(holds) || slices.ContainsFunc(all, func(l desk.Liftable) bool { return !l.Second || l.At > b.at() }) {
+		// Beside the two holds that were placed meanwhile: the use began at a time at which nothing was ready, and so did the
+		// next, under these holds.
+		if len(all) != len(holds)+2 || slices.ContainsFunc(all, func(l desk.Liftable) bool { return !l.Second || l.At > b.at() }) {
 			t.Errorf("to be lifted by two: %+v", all)
 		}
 		return err
 	})
-	var open []reprocessing.Hold
-	b.ask(func(v desk.View) (err error) {
-		open, err = v.OpenHolds("D-01", b.at())
-		return err
-	})
-	for _, hold := range open {
-		b.must(func(w *desk.Work) (desk.Receipt, error) {
-			return w.LiftHold(desk.Entry{By: "L-01"}, reprocessing.Lift{Hold: hold.ID, By: "L-01", Second: "L-02", Reason: "a new cycle"})
-		})
-	}
+	b.liftAll()
 	b.wantNow("and lifted", reprocessing.Ready)
 	b.rebuilt()
 	b.wantNow("from rebuilt tables", reprocessing.Ready)
@@ -272,7 +265,8 @@ func TestOpenUseFromTheFarFuture(t *testing.T) {
 	})
 	b.stepped(-far)
 	b.compare()
-	b.wantNow("open", reprocessing.InReprocessing, "in use on a patient since")
+	// By the clock of then its storage time was over.
+	b.wantNow("open", reprocessing.OnHold, "in use on a patient since", "on hold (record) since")
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: use.Record.ID, Reason: "it never was"})
 	})
@@ -299,7 +293,10 @@ func TestAheadUnnoticed(t *testing.T) {
 		t.Errorf("time alone made it ready: %+v", a.Steps)
 	}
 	b.reprocessed()
-	b.wantNow("a new cycle", reprocessing.Ready)
+	// The use began after steps that prove nothing.
+	b.wantHeldFor("a new cycle", reprocessing.ExposureHold)
+	b.liftAll()
+	b.wantNow("a new cycle, and lifted", reprocessing.Ready)
 }
 
 // The clock is an hour back when the program begins again.
@@ -380,7 +377,7 @@ func TestCompareClock(t *testing.T) {
 			}
 			n.Saw = b.at().Add(test.apart)
 			err := b.desk.As(test.actor).Try(context.Background(), func(w *desk.Work) error {
-				return only(w.CompareClock(desk.Entry{Second: test.second}, n))
+				return only(w.Care().CompareClock(desk.Entry{Second: test.second}, n))
 			})
 			if got := fault.CodeOf(err); got != test.want || test.want == "" && err != nil {
 				t.Fatalf("%v, want the code %q", err, test.want)
@@ -394,7 +391,7 @@ func TestCompareClock(t *testing.T) {
 	saw := b.at()
 	for i := range 2 {
 		r := b.must(func(w *desk.Work) (desk.Receipt, error) {
-			return w.CompareClock(desk.Entry{ID: id, By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: saw})
+			return w.Care().CompareClock(desk.Entry{ID: id, By: "L-01"}, reprocessing.ClockNote{By: "L-01", Second: "L-02", Other: reprocessing.Phone, Saw: saw})
 		})
 		if r.Fresh != (i == 0) {
 			t.Errorf("sent %d times: fresh %t", i+1, r.Fresh)
@@ -420,7 +417,10 @@ func TestLiftOnReadingsOfAWrongClock(t *testing.T) {
 	b.wantNow("compared", reprocessing.OnHold, "action level")
 	b.pass(time.Minute)
 	b.reprocessed()
-	b.wantNow("reprocessed", reprocessing.Ready)
+	// The hold for cleaning has ended; that the scope was used under it is an exposure.
+	b.wantHeldFor("reprocessed", reprocessing.ExposureHold)
+	b.liftAll()
+	b.wantNow("lifted", reprocessing.Ready)
 	b.rebuilt()
 	b.wantNow("from rebuilt tables", reprocessing.Ready)
 }

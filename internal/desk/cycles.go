@@ -72,10 +72,11 @@ func (v RecordsView) retrace(tag string, at unit.Instant) (reprocessing.Cycle, e
 // Liftable is an open hold with what lifting it takes.
 type Liftable struct {
 	reprocessing.Hold
-	// Verification is the verification that the scope passed since; empty when there is none.
-	Verification string
-	// Second says that a second person has to agree.
-	Second bool
+	// Missing is what has to be on record before anybody can lift it, empty when nothing is.
+	Missing string
+	// Signing is whose word it takes, Second says that this is two people's.
+	Signing reprocessing.Signing
+	Second  bool
 }
 
 // Liftables returns the holds of a scope that are open now, the oldest first.
@@ -86,11 +87,12 @@ func (v RecordsView) Liftables(tag string, now unit.Instant) ([]Liftable, error)
 	}
 	var all []Liftable
 	for _, h := range open {
-		verification, err := v.passedSince(h, now)
+		g, err := v.lifting().grounds(h, now)
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, Liftable{h, verification, verification == "" || !h.EndsByVerification()})
+		missing, signing := h.Waits(now, g)
+		all = append(all, Liftable{h, missing, signing, signing.Two() || h.Unsure.Known()})
 	}
 	return all, nil
 }

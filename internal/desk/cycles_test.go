@@ -74,7 +74,7 @@ func TestCycles(t *testing.T) {
 		from, start, end                  unit.Instant
 		uses, steps, holds, lifts, repair int
 	}{
-		{reprocessing.AfterUse, "", second.Start, second.End, now, 1, 0, 0, 0, 0},
+		{reprocessing.AfterUse, "", second.Start, second.End, now, 1, 0, 1, 0, 0}, // used without a cycle
 		{reprocessing.AfterRepair, reprocessing.AfterUse, repair.Sent, repair.Returned, second.Start - 1, 0, 0, 0, 1, 1},
 		{reprocessing.AfterUse, reprocessing.AfterRepair, first.Start, first.End, repair.Sent - 1, 1, 1, 1, 0, 0},
 		{reprocessing.OnArrival, reprocessing.AfterUse, 0, since, first.Start - 1, 0, 0, 0, 0, 0},
@@ -206,14 +206,9 @@ func TestLiftables(t *testing.T) {
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", By: "T-01", Reason: "smells"})
 	})
-	if got := liftables(); len(got) != 1 || !got[0].Second || got[0].Verification != "" || got[0].Reason != "smells" {
-		t.Errorf("nothing passed since: %+v", got)
-	}
-	b.pass(time.Minute)
-	b.verification("30", "30", "30")
 	got := liftables()
-	if len(got) != 1 || !got[0].Second || got[0].Verification == "" {
-		t.Fatalf("a cleaning verification passed since, and a person's hold takes two: %+v", got)
+	if len(got) != 1 || !got[0].Second || got[0].Missing != "" || got[0].Signing != reprocessing.ByLeadAndSecond || got[0].Reason != "smells" {
+		t.Fatalf("a person's hold takes two: %+v", got)
 	}
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.LiftHold(lead, reprocessing.Lift{Hold: got[0].ID, By: "L-01", Second: "L-02", Reason: "does not smell"})

@@ -13,6 +13,7 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
+	"strings"
 	"sync"
 	"time"
 
@@ -22,6 +23,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -115,8 +117,20 @@ type Receipt struct {
 	Record ledger.Record
 	// Fresh is false when the same record was stored before.
 	Fresh bool
-	// Followed are the records that the rules added: verifications, holds, lifts.
+	// Followed are the records that the rules added: verifications, holds, lifts, and voids of holds.
 	Followed []ledger.Record
+}
+
+// Held says for whoever recorded a use or a step that it put the scope on hold, and why; empty when it did not.
+func (r Receipt) Held() string {
+	for _, f := range r.Followed {
+		h, err := record.Body[reprocessing.Hold](f)
+		if err != nil || record.KindOf(f) != record.Hold {
+			continue
+		}
+		return strings.TrimPrefix(h.Reason, reprocessing.UsedUnready) + "; it is on hold now" + h.For()
+	}
+	return ""
 }
 
 // append writes one record.

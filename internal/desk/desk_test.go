@@ -2,6 +2,8 @@ package desk_test
 
 import (
 	"context"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -56,8 +58,8 @@ func start(tb testing.TB) *bench {
 		if _, err := w.SettingUp().RegisterInstrument(lead, since, scope.Instrument{Tag: "D-01", Model: "D1", Owner: scope.Own, InService: since}); err != nil {
 			return err
 		}
-		for _, code := range []string{"L-01", "L-02"} {
-			if _, err := w.SettingUp().RegisterPerson(lead, since, record.PersonBody{Code: code, Role: "lead"}); err != nil {
+		for code, role := range map[string]string{"L-01": "lead", "L-02": "lead", "H-01": "infection prevention"} {
+			if _, err := w.SettingUp().RegisterPerson(lead, since, record.PersonBody{Code: code, Role: role}); err != nil {
 				return err
 			}
 		}
@@ -267,6 +269,41 @@ func (b *bench) finish() {
 	})
 	b.step(reprocessing.Drying, 12*time.Minute, nil)
 	b.step(reprocessing.Storage, 0, func(s *reprocessing.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
+}
+
+// openHolds returns the holds that are open now.
+func (b *bench) openHolds() (open []reprocessing.Hold) {
+	b.Helper()
+	err := b.desk.View(context.Background(), func(v desk.View) (err error) {
+		open, err = v.OpenHolds("D-01", b.at())
+		return err
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	return open
+}
+
+// wantHeldFor compares what the open holds are for, the oldest first.
+func (b *bench) wantHeldFor(what string, want ...reprocessing.HoldKind) {
+	b.Helper()
+	var got []reprocessing.HoldKind
+	for _, h := range b.openHolds() {
+		got = append(got, h.Of())
+	}
+	if !slices.Equal(got, want) {
+		b.Fatalf("%s: on hold for %q, want %q:\n%s", what, got, want, strings.Join(blocking(b.release()), "\n"))
+	}
+}
+
+// liftAll has infection prevention and a lead lift every hold that is open.
+func (b *bench) liftAll() {
+	b.Helper()
+	for _, h := range b.openHolds() {
+		if _, err := b.lift(reprocessing.Lift{Hold: h.ID, By: "H-01", Second: "L-01", Reason: "reprocessed since, and followed up"}); err != nil {
+			b.Fatal(err)
+		}
+	}
 }
 
 // points are the routine points of the model.

@@ -19,11 +19,11 @@ type made struct {
 }
 
 // lacks says of every sample of a history that passed why that proves nothing by itself.
-func lacks(v View, h *reprocessing.History, passed map[int][]made, s span) error {
-	checks := meterChecks{v: v, span: s, of: map[string][]quality.Verdict{}}
+func lacks(v View, h *reprocessing.History, passed map[int][]made, to, known unit.Instant) error {
+	checks := meterChecks{v: v, to: to, known: known, of: map[string][]quality.Verdict{}}
 	for i, readings := range passed {
 		t := &h.Samples[i]
-		rules, err := v.Registry().Rules(readings[0].at, s.known)
+		rules, err := v.Registry().Rules(readings[0].at, known)
 		if err != nil {
 			return err
 		}
@@ -54,9 +54,9 @@ func lacks(v View, h *reprocessing.History, passed map[int][]made, s span) error
 
 // meterChecks says whether readings were made on a meter that was good then.
 type meterChecks struct {
-	v    View
-	span span
-	of   map[string][]quality.Verdict
+	v         View
+	to, known unit.Instant
+	of        map[string][]quality.Verdict
 }
 
 // lack says why nothing shows that the meter of a reading was good, nil where something does or where the rules of
@@ -65,15 +65,15 @@ func (c *meterChecks) lack(r made) (*reprocessing.Lack, error) {
 	if r.meter == "" { // a strip that is read by eye
 		return nil, nil
 	}
-	rules, err := c.v.Registry().Rules(r.at, c.span.known)
+	rules, err := c.v.Registry().Rules(r.at, c.known)
 	if err != nil || rules.Meters == nil {
 		return nil, err
 	}
 	key := fmt.Sprint(r.meter, r.at)
 	verdicts, looked := c.of[key]
 	if !looked {
-		to := min(r.at.Add(quality.BracketedWithin), c.span.to)
-		err := c.v.tx.Numbers().ChecksKnown(r.meter, rules.Meters.Holds.Back(r.at), to, c.span.known, func(k store.Kept) error {
+		to := min(r.at.Add(quality.BracketedWithin), c.to)
+		err := c.v.tx.Numbers().ChecksKnown(r.meter, rules.Meters.Holds.Back(r.at), to, c.known, func(k store.Kept) error {
 			x, err := record.Body[record.CheckBody](k.Record)
 			if err == nil {
 				verdicts = append(verdicts, quality.Verdict{Meter: r.meter, At: x.Verdict.At, Outcome: x.Verdict.Outcome})
@@ -93,7 +93,7 @@ func (c *meterChecks) lack(r made) (*reprocessing.Lack, error) {
 	if err != nil {
 		return nil, refuse(err)
 	}
-	why := fmt.Sprintf("meter %s had no good check that held at %s", r.meter, r.at.In(c.v.Zone()))
+	why := fmt.Sprintf("meter %s had no good check that counted at %s", r.meter, r.at.In(c.v.Zone()))
 	if bracketed {
 		why += "; it was good before and after"
 	}

@@ -55,6 +55,7 @@ var fileOfSteps = fileKind{
 				}
 			}
 			receipt, err := in.RecordStep(Entry{ID: id, By: s.By}, s)
+			in.holds(r, s.Scope, receipt)
 			return receipt.Fresh, err
 		}
 	},

@@ -33,6 +33,7 @@ var fileOfUses = fileKind{
 				}
 			}
 			receipt, err := in.RecordUse(Entry{ID: id, By: r.col["person"].Text()}, u, r.col["patient"].Text())
+			in.holds(r, u.Scope, receipt)
 			return receipt.Fresh, err
 		}
 	},

@@ -23,6 +23,9 @@ type span struct {
 	// something was written; else zero.
 	present unit.Instant
 	clock   reprocessing.Clock
+	// past says that present is an instant of the past: a lift that is dated later had not been made, unless the clock
+	// was in doubt.
+	past bool
 }
 
 // stamp returns what an entry of the span carries.
@@ -83,6 +86,9 @@ func (v View) around(tag string, at unit.Instant, s span) (reprocessing.History,
 	if err := v.load(&h, tag, s); err != nil {
 		return h, err
 	}
+	if h.Restores, err = restoresOf(v, s); err != nil {
+		return h, err
+	}
 	return h, v.earlier(&h, tag, s)
 }
 
@@ -130,7 +136,7 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	if err != nil {
 		return err
 	}
-	if err := lacks(v, h, f.passed, s); err != nil {
+	if err := lacks(v, h, f.passed, s.to, s.known); err != nil {
 		return err
 	}
 	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, record.Repair, record.Request); err != nil {
@@ -139,8 +145,8 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	return v.holds(h, tag, s)
 }
 
-// holds reads the holds of a scope that are open at the end of a span. A lift that rests on a verification
-// alone ends its hold only as long as no other decision has taken the place of that one.
+// holds reads the holds of a scope that are open at the end of a span. A lift ends its hold only as long as what it
+// rests on stands.
 func (v View) holds(h *reprocessing.History, tag string, s span) error {
 	f := folder{history: h, span: s}
 	if s.known == store.Forever && !s.clock.Stepped() {
@@ -154,7 +160,8 @@ func (v View) holds(h *reprocessing.History, tag string, s span) error {
 	err := v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
 		return fold(k, func(l reprocessing.Lift) {
 			l.Stamp = s.stamp(k)
-			if !s.present.Known() || l.Counts(s.present) {
+			later := s.past && l.At > s.present && !l.Unsure.Known()
+			if !s.present.Known() || l.Counts(s.present) && !later {
 				lifts[l.Hold] = append(lifts[l.Hold], l)
 			}
 		})
@@ -169,7 +176,7 @@ func (v View) holds(h *reprocessing.History, tag string, s span) error {
 		}
 		hold.Stamp = s.stamp(k)
 		for _, l := range lifts[string(k.ID)] {
-			if ends, err := v.ends(l, hold, s.known); ends || err != nil {
+			if ends, err := v.ends(l, hold, s); ends || err != nil {
 				return err
 			}
 		}
@@ -178,24 +185,25 @@ func (v View) holds(h *reprocessing.History, tag string, s span) error {
 }
 
 // ends says whether a lift ended a hold by what could be known at an instant.
-func (v View) ends(l reprocessing.Lift, hold reprocessing.Hold, known unit.Instant) (bool, error) {
-	if l.Verification == "" {
-		return l.Ends(hold, nil), nil
+func (v View) ends(l reprocessing.Lift, hold reprocessing.Hold, s span) (bool, error) {
+	var named reprocessing.History
+	for _, id := range l.Rests() {
+		kept, err := v.tx.Record(ledger.ID(id))
+		if err != nil {
+			return false, err
+		}
+		replaced, err := v.tx.Replaced(kept.Record)
+		if err != nil {
+			return false, err
+		}
+		if replaced.Known() && replaced <= s.known || s.present.Known() && s.clock.Unsure(kept.Seq, kept.Recorded).Known() {
+			continue
+		}
+		if err := record.Recall(&named, kept.Record); err != nil {
+			return false, err
+		}
 	}
-	kept, err := v.tx.Record(ledger.ID(l.Verification))
-	if err != nil {
-		return false, err
-	}
-	d, err := record.Body[reprocessing.Decision](kept.Record)
-	if err != nil {
-		return false, err
-	}
-	if replaced, err := v.tx.Replaced(kept.Record); err != nil {
-		return false, err
-	} else if replaced.Known() && replaced <= known {
-		return l.Ends(hold, nil), nil
-	}
-	return l.Ends(hold, &d), nil
+	return l.Ends(hold, named), nil
 }
 
 // earlier sums up what lies before a span.
@@ -296,7 +304,7 @@ func (f *folder) add(k store.Kept) error {
 		})
 	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules, record.Level,
 		record.Void, record.Selection, record.Import, record.Target, record.Check, record.Comparison, record.Chart, record.Access,
-		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock: // no part of what a scope went through
+		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock, record.Restore: // no part of what a scope went through
 	}
 	return nil
 }

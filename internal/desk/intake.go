@@ -69,7 +69,8 @@ type intake struct {
 	touched touched
 	// changes says of the present line what Told.Changes says.
 	changes bool
-	// kept says what of the present line was not taken, since it would take back what is on record.
+	// kept says what else became of the present line: what was not taken, since it would take back what is on record,
+	// and what follows from it.
 	kept string
 	// back are the lines, by what they describe, that say again what was adopted before something else.
 	back map[string]changeBack
@@ -170,6 +171,14 @@ func (in *intake) line(f *fileKind, r row) {
 // keeps says in the result of the present line that something on record stays as it is.
 func (in *intake) keeps(format string, args ...any) {
 	in.kept += "; " + fmt.Sprintf(format, args...) + ": a file does not take that back"
+}
+
+// holds says in the result of the present line, and beside the file's, that the line put its scope on hold.
+func (in *intake) holds(r row, tag string, receipt Receipt) {
+	if held := receipt.Held(); held != "" {
+		in.kept += "; " + held
+		in.out.Warnings = append(in.out.Warnings, fmt.Sprintf("line %d: %s: %s", r.t.Line(), tag, held))
+	}
 }
 
 // finishing looks whether a line that has an end was stored before without one: another system's

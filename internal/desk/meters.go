@@ -448,11 +448,7 @@ func (w MeterWork) proven(tag string, inside unit.Instant, cleaning int, by stri
 		if d.Verification.Cleaning != cleaning || !d.In(start) || !d.Passed() {
 			continue
 		}
-		rules, err := w.Registry().Rules(inside, store.Forever)
-		if err != nil {
-			return nil, err
-		}
-		return w.follow(h, rules, d, &d, ledger.ID(d.ID), by)
+		return w.follow(d, &d, ledger.ID(d.ID), by)
 	}
 	return nil, nil
 }

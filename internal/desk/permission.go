@@ -27,8 +27,12 @@ func (a Acting) Do(ctx context.Context, work func(*Work) error) error {
 	return a.desk.DB.Write(ctx, func(tx *store.Tx) error { return work(&Work{View: View{a.desk, tx}, actor: a.actor}) })
 }
 
-// Try runs work and takes everything back: a dry run, for which nobody signs.
+// Try runs work and takes everything back: a dry run, for which nobody signs. Where nothing can be written it is for
+// work that only asks.
 func (a Acting) Try(ctx context.Context, work func(*Work) error) error {
+	if store.Looking(a.desk.DB) {
+		return a.desk.DB.Read(ctx, func(tx *store.Tx) error { return work(&Work{View: View{a.desk, tx}, actor: a.actor, dry: true}) })
+	}
 	return a.desk.DB.Try(ctx, func(tx *store.Tx) error { return work(&Work{View: View{a.desk, tx}, actor: a.actor, dry: true}) })
 }
 
@@ -49,9 +53,17 @@ var (
 	ToAsk       = access.Act{Name: "Ask", What: "ask for samples", Needs: needs(access.PlaceHold)}
 	ToPlaceHold = access.Act{Name: "PlaceHold", What: "place a hold", Needs: needs(access.PlaceHold)}
 	ToAttach    = access.Act{Name: "Attach", What: "file a photograph or a document", Needs: needs(access.PlaceHold)}
-	ToLiftHold  = access.Act{Name: "LiftHold", What: "lift holds", Needs: needs(access.LiftHold), Signed: true}
-	// ToCompareClock takes a second person besides, unless the lead does it: see Work.CompareClock.
+	// ToLiftHold takes more, by what the hold is for: see Work.LiftHold.
+	ToLiftHold = access.Act{Name: "LiftHold", What: "lift holds", Either: needs(access.LiftHold, access.RecordStep), Signed: true}
+	// toAgree is what a second person has to be allowed, whatever the hold is for.
+	toAgree = access.Act{Name: "LiftHold", What: "lift holds", Needs: needs(access.LiftHold), Signed: true}
+	// ToCompareClock takes a second person besides, unless the lead does it: see CareWork.CompareClock.
 	ToCompareClock = access.Act{Name: "CompareClock", What: "compare the clock", Needs: needs(access.RecordStep), Signed: true}
+	ToSayRestored  = access.Act{Name: "SayRestored", What: "say that the records were restored", Needs: needs(access.VoidRecord), Signed: true}
+	// ToSayNothingSince takes two of whom one is a lead: see CareWork.SayNothingSince.
+	ToSayNothingSince = access.Act{
+		Name: "SayNothingSince", What: "say that nothing happened since a copy", Needs: needs(access.LiftHold), Signed: true,
+	}
 	// ToHandleSignal is also how a signal is closed and opened again, which is ToCloseSignal.
 	ToHandleSignal = access.Act{Name: "HandleSignal", What: "do something about a signal", Needs: needs(access.PlaceHold, access.SeeNumbers)}
 	ToCloseSignal  = access.Act{Name: "HandleSignal", What: "close a signal or open it again", Needs: needs(access.Adopt, access.SeeNumbers), Signed: true}
@@ -96,8 +108,8 @@ var (
 // Acts are all acts that record something, but for the reading in of files: see ImportOf.
 var Acts = []access.Act{
 	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToAttest, ToCheckMeter,
-	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToHandleSignal, ToCloseSignal, ToVoid, ToErase,
-	ToRevealPatient, ToFindPatient, ToErasePatient,
+	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToSayRestored, ToSayNothingSince, ToHandleSignal, ToCloseSignal,
+	ToVoid, ToErase, ToRevealPatient, ToFindPatient, ToErasePatient,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToTakeBackRecall,
 	ToRegisterPerson,
 	ToRegisterTarget, ToAdoptRules, ToAdoptFrom, ToAdoptLevel, ToAdoptDerived, ToAdoptCharts, ToAdoptChart, ToRecordComparison,
@@ -130,7 +142,7 @@ var writtenBy = map[record.Kind]access.Act{
 	record.Rules: ToAdoptRules, record.Level: ToAdoptLevel, record.Chart: ToAdoptChart, record.Comparison: ToRecordComparison,
 
 	record.Site: {}, record.Access: {}, record.Import: {}, record.Clock: {}, record.Void: {},
-	record.Verification: {}, record.Lift: {}, record.Suspect: {}, record.Erasure: {}, record.Patient: {},
+	record.Verification: {}, record.Lift: {}, record.Suspect: {}, record.Erasure: {}, record.Patient: {}, record.Restore: {},
 }
 
 // may refuses an act that the actor may not do, or has not signed, and names its author. Who writes down what
@@ -213,8 +225,9 @@ func (v View) entered(old store.Kept) (e access.Entered, err error) {
 	return e, err
 }
 
-// byRules are the types of what the rules add to an act, in its transaction and naming what it follows from.
-var byRules = []record.Kind{record.Verification, record.Hold, record.Lift, record.Suspect}
+// byRules are the types of what the rules add to an act, in its transaction and naming what it follows from. A void is
+// that of a hold whose cause was taken back.
+var byRules = []record.Kind{record.Verification, record.Hold, record.Lift, record.Suspect, record.Void}
 
 // followed says whether something else of a scope was recorded after a record, but for what the rules added to
 // the record itself.

@@ -162,7 +162,9 @@ func TestRelations(t *testing.T) {
 		if named, err = v.Records().Named(l); err != nil {
 			return err
 		}
-		if want := []string{"the cleaning verification that it rests on: verification", "the hold that it lifts: hold"}; !cmp.Equal(related(named), want) {
+		if want := []string{
+			"the cleaning verification that it rests on: verification", "the hold that it lifts: hold", "what it rests on: step",
+		}; !cmp.Equal(related(named), want) {
 			t.Errorf("a lift rests on %q, want %q", related(named), want)
 		}
 		return nil

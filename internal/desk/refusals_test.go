@@ -415,8 +415,8 @@ func TestRefusedVoids(t *testing.T) {
 			"correct what it rests on; after a wrong lift place a new hold"},
 		"of a cleaning verification": {verification, fault.Invalid, "a cleaning verification record cannot be voided: it is what followed from " +
 			"others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
-		"of a hold that rules placed": {hold, fault.Invalid, "the hold on D-01 followed from cleaning verification " + string(verification) +
-			" and cannot be voided\nhint: sample again and pass, or lift the hold with a second person"},
+		"of a hold that rules placed": {hold, fault.Invalid, "the hold on D-01 followed from record " + string(verification) +
+			" and cannot be voided\nhint: correct or void that record where it is wrong; otherwise see what ends the hold with: rinsate ready D-01"},
 	} {
 		tests = append(tests, refusal{name, func(w *desk.Work) (desk.Receipt, error) {
 			return w.Void(desk.Entry{By: "T-01", Corrects: of.id, Reason: "r"})

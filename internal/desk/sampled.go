@@ -440,14 +440,19 @@ func (w *Work) decideIn(h reprocessing.History, id ledger.ID, c reprocessing.Cle
 		return nil, err
 	}
 	followed := []ledger.Record{r.Record}
-	more, err := w.follow(h, rules, d, prior, r.Record.ID, by)
+	more, err := w.follow(d, prior, r.Record.ID, by)
+	if err != nil {
+		return followed, err
+	}
+	followed = append(followed, more...)
+	more, err = w.weighing().afterDecision(d, prior, r.Record.ID, by)
 	return append(followed, more...), err
 }
 
-// follow places and lifts the holds that a decision asks for. h is the history that it was decided by.
-func (w *Work) follow(h reprocessing.History, rules policy.RuleSet, d reprocessing.Decision, prior *reprocessing.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
+// follow places and lifts the holds that a decision asks for.
+func (w *Work) follow(d reprocessing.Decision, prior *reprocessing.Decision, id ledger.ID, by string) ([]ledger.Record, error) {
 	if by == "" {
-		by = "not stated"
+		by = notStated
 	}
 	var followed []ledger.Record
 	switch {
@@ -458,36 +463,13 @@ func (w *Work) follow(h reprocessing.History, rules policy.RuleSet, d reprocessi
 			return nil, err
 		}
 		followed = append(followed, r.Record)
-	case d.Passed() && h.Proven(d):
-		// Read only now: when the decision supersedes one that a lift rested on, that hold is open again.
-		var open reprocessing.History
-		clock, err := w.clock()
+	case d.Passed():
+		// Only now: when the decision supersedes one that a lift rested on, that hold is open again.
+		lifted, err := w.weighing().liftCleaned(d.Scope, by, id)
 		if err != nil {
 			return nil, err
 		}
-		s := span{to: store.Forever, known: store.Forever, present: w.tx.Now.Add(futureSlack), clock: clock}
-		if err := w.holds(&open, d.Scope, s); err != nil {
-			return nil, err
-		}
-		for _, hold := range open.Holds {
-			if !hold.EndsByVerification() || !hold.AnsweredBy(d) {
-				continue
-			}
-			lift := reprocessing.Lift{
-				Hold: hold.ID, Scope: d.Scope, At: d.Last, By: by, Verification: string(id),
-				Reason: fmt.Sprintf("%s passed under %s", reading.Test(d.Verification.Cleaning), rules.Cite()),
-			}
-			r, err := w.append(
-				Entry{ID: ledger.DerivedID("lift", hold.ID, string(id)), By: by, Because: []ledger.ID{ledger.ID(hold.ID), id}},
-				record.Lift,
-				lift.At,
-				lift,
-			)
-			if err != nil {
-				return nil, err
-			}
-			followed = append(followed, r.Record)
-		}
+		followed = append(followed, lifted...)
 	}
 	return followed, nil
 }

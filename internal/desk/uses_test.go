@@ -2,6 +2,7 @@ package desk_test
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -54,18 +55,22 @@ func TestUnfinishedUseIsNotForgotten(t *testing.T) {
 		b.use()
 		b.verification("30", "30", "30")
 		b.finish()
-		b.wantState("used again and reprocessed", reprocessing.InReprocessing, why)
+		b.wantState("used again and reprocessed", reprocessing.OnHold, why)
 	}
 	before := b.pass(time.Minute)
 	b.pass(time.Minute)
 	ended := b.recordUse(reprocessing.Use{Start: began, End: began.Add(time.Hour), Room: "2", Finishes: string(lost.Record.ID)})
-	b.wantState("its end is on record", reprocessing.Ready, "")
-	if a := b.releaseAt(before, before); a.State != reprocessing.InReprocessing {
-		t.Errorf("as known before: %s", a.State)
+	// Each use began while the one before was open, by all that was known then.
+	b.wantHeldFor("its end is on record", reprocessing.ExposureHold, reprocessing.ExposureHold, reprocessing.ExposureHold)
+	if a := b.releaseAt(before, before); !slices.Contains(blocking(a), why) {
+		t.Errorf("as known before: %q", blocking(a))
 	}
-	if a := b.releaseAt(before, store.Forever); a.State != reprocessing.Ready {
-		t.Errorf("as known today: %s: %q", a.State, blocking(a))
+	if a := b.releaseAt(before, store.Forever); slices.Contains(blocking(a), why) {
+		t.Errorf("as known today: %q", blocking(a))
 	}
+	b.pass(time.Minute)
+	b.liftAll()
+	b.wantState("lifted", reprocessing.Ready, "")
 	b.pass(time.Minute)
 	again := b.recordUse(reprocessing.Use{Start: began, Room: "2"}, correcting(ended.Record.ID))
 	b.wantState("the end was wrong", reprocessing.InReprocessing, why)
@@ -91,15 +96,20 @@ func TestUseThatEndsAfterALaterOne(t *testing.T) {
 	b.reprocess()
 	b.wantState("one use", reprocessing.Ready, "")
 	long := b.recordUse(reprocessing.Use{Start: first, End: second.Add(40 * time.Minute)})
-	b.wantState("one that ended after it, recorded late", reprocessing.InReprocessing, "two uses overlap")
+	b.wantState("one that ended after it, recorded late", reprocessing.OnHold, "two uses overlap")
+	b.wantHeldFor("the other began while it went on", reprocessing.ExposureHold)
 	// It ended when the scope was being reprocessed: what was done before that does not count.
-	b.wantState("ended between the steps", reprocessing.InReprocessing, "point-of-use treatment is not on record")
+	b.wantState("ended between the steps", reprocessing.OnHold, "point-of-use treatment is not on record")
 	short := b.recordUse(reprocessing.Use{Start: first, End: second + 1}, correcting(long.Record.ID))
-	b.wantState("ended when the other had begun", reprocessing.InReprocessing, "two uses overlap")
+	b.wantState("ended when the other had begun", reprocessing.OnHold, "two uses overlap")
 	b.rebuilt()
-	b.wantState("from the ledger alone", reprocessing.InReprocessing, "two uses overlap")
+	b.wantState("from the ledger alone", reprocessing.OnHold, "two uses overlap")
 	b.recordUse(reprocessing.Use{Start: first, End: second}, correcting(short.Record.ID))
-	b.wantState("ended when the other began", reprocessing.Ready, "")
+	// It was used twice without a cycle between.
+	b.wantHeldFor("ended when the other began", reprocessing.ExposureHold)
+	b.pass(time.Minute)
+	b.liftAll()
+	b.wantState("lifted", reprocessing.Ready, "")
 }
 
 // A chain of uses, each of which overlaps only with the next, is found from its last one on.

@@ -120,8 +120,7 @@ func TestCleaningsEscalate(t *testing.T) {
 
 	escalated := string(holds[2].ID)
 	_, err := b.lift(reprocessing.Lift{Hold: escalated, By: "L-01", Reason: "inspected inside, no damage"})
-	if want := "the hold on D-01 was escalated after the last cleaning: it takes a second person to lift it, also after a passed cleaning " +
-		"verification\nhint: name the other person with --second"; err == nil ||
+	if want := "the hold on D-01 ends with the signature of a lead and a second person\nhint: name the other person with --second"; err == nil ||
 		err.Error() != want {
 		t.Errorf("escalated, alone: %v", err)
 	}
@@ -150,8 +149,7 @@ func TestRefusedLifts(t *testing.T) {
 	lift := func(l reprocessing.Lift) func(*desk.Work) (desk.Receipt, error) {
 		return func(w *desk.Work) (desk.Receipt, error) { return w.LiftHold(desk.Entry{By: l.By}, l) }
 	}
-	const alone = "the hold on D-01 was placed by a person: it takes a second person to lift it, also after a passed cleaning verification\nhint: name " +
-		"the other person with --second"
+	const alone = "the hold on D-01 ends with the signature of a lead and a second person\nhint: name the other person with --second"
 	early := "cleaning verification " + string(passed.ID) + " does not show that D-01 passed after the hold was placed at " + placed.In(b.desk.DB.Zone())
 	b.refused(t, []refusal{
 		{"no name", lift(reprocessing.Lift{Hold: id, Reason: "r", Second: "L-02"}), fault.Invalid, "lift of the hold on D-01: who lifts it?"},
@@ -185,7 +183,7 @@ func TestRefusedLifts(t *testing.T) {
 			"a cleaning verification before the hold",
 			lift(reprocessing.Lift{Hold: id, By: "L-01", Reason: "r", Verification: string(passed.ID)}),
 			fault.Invalid,
-			alone,
+			early,
 		},
 		{
 			"a cleaning verification before the hold, although two agree",
@@ -250,7 +248,7 @@ func TestPersonsHoldTakesTwoPeople(t *testing.T) {
 	verification := string(r.Followed[0].ID)
 	b.finish()
 	b.wantState("passed, still held", reprocessing.OnHold, "culture positive")
-	if next := b.release().Next; !slices.Contains(next, "settle what the hold is for; then two people lift it") {
+	if next := b.release().Next; !slices.Contains(next, "settle what the hold is for; then a lead and a second person lift it") {
 		t.Errorf("next: %q", next)
 	}
 	b.pass(time.Minute)
@@ -270,8 +268,9 @@ func TestPersonsHoldTakesTwoPeople(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := body[reprocessing.Lift](t, lifted.Record).Verification; got != verification {
-		t.Errorf("the lift names %q, want %s", got, verification)
+	if got := body[reprocessing.Lift](t, lifted.Record); !slices.Equal(got.ByRoles, []access.Role{access.Lead}) ||
+		!slices.Equal(got.SecondRoles, []access.Role{access.Lead}) {
+		t.Errorf("the lift says of those who signed %q and %q, want two leads", got.ByRoles, got.SecondRoles)
 	}
 	b.wantState("lifted by two", reprocessing.Ready, "")
 	b.rebuilt()
@@ -293,7 +292,7 @@ func TestPersonsHoldNamesNoVerification(t *testing.T) {
 	r := b.verification("30", "30", "30")
 	b.refused(t, []refusal{{"a cause", func(w *desk.Work) (desk.Receipt, error) {
 		return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", By: "T-01", Reason: "smells", Cause: string(r.Followed[0].ID)})
-	}, fault.Invalid, "hold of D-01: only the rules name the cleaning verification that a hold follows from"}})
+	}, fault.Invalid, "hold of D-01: only the rules name the record that a hold follows from"}})
 }
 
 // A lift of the rules falls with its verification, and names it.
@@ -369,7 +368,9 @@ func TestVoidAndCorrectionDecideTheVerificationAgain(t *testing.T) {
 	if d.Verification.Complete || d.Verification.Outcome != reading.None || !slices.Contains(d.Verification.Missing, scope.InstrumentLumen) {
 		t.Errorf("decision after the void: %+v", d.Verification)
 	}
-	b.wantState("without the reading", reprocessing.InReprocessing, "instrument channel taken, not yet read")
+	b.wantState("without the reading", reprocessing.OnHold, "instrument channel taken, not yet read")
+	// What the two had agreed on is gone: that the point was read right after all.
+	b.wantState("and with the hold", reprocessing.OnHold, "action level exceeded")
 }
 
 // The correction of a sample takes its readings out of the verification until the right one is read.

@@ -17,48 +17,50 @@ const module = "rinsate"
 // layerOf says how high each package stands. A package imports only packages of lower layers. A
 // package that is not listed is an error; one that is listed may still be to come.
 var layerOf = map[string]int{
-	"internal/base/unit":               0,
-	"internal/base/fault":              0,
-	"internal/base/text":               0,
-	"internal/base/secret":             0,
-	"internal/base/stats":              0,
-	"internal/base/ledger":             0,
-	"internal/base/mixed":              1,
-	"internal/domain/scope":            1,
-	"internal/domain/access":           1,
-	"internal/domain/history":          2,
-	"internal/domain/sampling":         2,
-	"internal/domain/reading":          2,
-	"internal/domain/dossier":          2,
-	"internal/domain/trend":            3,
-	"internal/domain/attribution":      3,
-	"internal/domain/level":            3,
-	"internal/domain/quality":          3,
-	"internal/domain/reprocessing":     3,
-	"internal/domain/policy":           4,
-	"internal/wire/codes":              5,
-	"internal/wire/table":              5,
-	"internal/present/chart":           5,
-	"internal/record":                  5,
-	"internal/store":                   6,
-	"internal/present/list":            6, // columns and rows as files and on a terminal
-	"internal/present/words":           6, // marks and words of states; commands, pages and pictures take theirs from there
-	"internal/desk":                    7,
-	"internal/identity":                7, // who somebody is; it writes only accounts and what was done to them
-	"internal/store/sqlite":            7, // an engine; who may know it is in onlyFor
-	"internal/store/storetest":         7, // a suite for tests: it drives store, and nothing but tests imports it
-	"internal/store/sqlite/sqlitetest": 8, // brings the engine to tests
-	"internal/identity/passkey":        8, // apart, so that what serves no pages does not link its library
-	"internal/present/figure":          8, // pictures of what the desk answers, for pages, reports and commands
-	"internal/web/kit":                 8, // what pages share; the rooms of web stand on it, each for itself
-	"internal/web":                     10,
-	"internal/cli":                     11,
-	"internal/demo":                    11,
-	"cmd/rinsate":                      12,
-	"scripts/hazards":                  12, // takes each control away and sees that its test fails
-	"scripts/sentences":                12, // writes down what the program can say
-	"scripts/size":                     12, // says what the bytes of the program are
-	"scripts/snapshot":                 12, // a tool for whoever changes the code
+	"internal/base/unit":                 0,
+	"internal/base/fault":                0,
+	"internal/base/text":                 0,
+	"internal/base/stats":                0,
+	"internal/base/ledger":               0,
+	"internal/base/mixed":                1,
+	"internal/domain/scope":              1,
+	"internal/domain/access":             1,
+	"internal/domain/history":            2,
+	"internal/domain/sampling":           2,
+	"internal/domain/reading":            2,
+	"internal/domain/dossier":            2,
+	"internal/domain/trend":              3,
+	"internal/domain/attribution":        3,
+	"internal/domain/level":              3,
+	"internal/domain/quality":            3,
+	"internal/domain/reprocessing":       3,
+	"internal/domain/reprocessing/plain": 4, // tests alone: a second release check and random histories; nothing imports it
+	"internal/domain/policy":             4,
+	"internal/wire/codes":                5,
+	"internal/wire/table":                5,
+	"internal/present/chart":             5,
+	"internal/record":                    5,
+	"internal/store":                     6,
+	"internal/present/list":              6, // columns and rows as files and on a terminal
+	"internal/present/words":             6, // marks and words of states; commands, pages and pictures take theirs from there
+	"internal/desk":                      7,
+	"internal/identity":                  7, // who somebody is; it writes only accounts and what was done to them
+	"internal/store/sqlite":              7, // an engine; who may know it is in onlyFor
+	"internal/store/storetest":           7, // a suite for tests: it drives store, and nothing but tests imports it
+	"internal/store/sqlite/sqlitetest":   8, // brings the engine to tests
+	"internal/identity/passkey":          8, // apart, so that what serves no pages does not link its library
+	"internal/present/figure":            8, // pictures of what the desk answers, for pages, reports and commands
+	"internal/web/kit":                   8, // what pages share; the rooms of web stand on it, each for itself
+	"internal/web":                       10,
+	"internal/cli":                       11,
+	"internal/demo":                      11,
+	"cmd/rinsate":                        12,
+	"scripts/hazards":                    12, // takes each control away and sees that its test fails
+	"scripts/mutants":                    12, // makes small changes to the release check and sees that a test fails
+	"scripts/sentences":                  12, // writes down what the program can say
+	"scripts/size":                       12, // says what the bytes of the program are
+	"scripts/snapshot":                   12, // a tool for whoever changes the code
+	"internal/base/secret":               0,
 }
 
 // roomsOf is the folder whose rooms import kit and never each other, so that a page can be lifted out whole;

@@ -26,8 +26,9 @@ type Placing struct {
 	// Final says that nothing may take its place.
 	Final    bool
 	Measured *Measured
-	// Lift is the hold that ends if the lift may end it, Verification the decision that this rests on alone.
-	Lift, Verification string
+	// Lift is the hold that ends if the lift may end it, Rests are the records that this rests on.
+	Lift  string
+	Rests []ledger.ID
 	// Rules is the edition of the rule set that a verification was decided by. Bears says that lifts may rest on the
 	// record, and stand no more when another takes its place.
 	Rules string

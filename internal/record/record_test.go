@@ -201,7 +201,7 @@ func TestUnknownKindsAndVersions(t *testing.T) {
 			ledger.Record{Seq: 3, Type: "rumour", Body: json.RawMessage(`{}`)},
 		},
 		{
-			"version", `record 4 (hold) has version 9 of its body, this program knows versions up to 1; a newer program wrote it`,
+			"version", `record 4 (hold) has version 9 of its body, this program knows versions up to 2; a newer program wrote it`,
 			ledger.Record{Seq: 4, Type: "hold", BodyVersion: 9, Body: json.RawMessage(`{}`)},
 		},
 	} {
@@ -446,4 +446,29 @@ func jsonType(t reflect.Type) string {
 		return "object"
 	}
 	return t.String()
+}
+
+// Holds of version 1 had no kind: one that followed from a verification was for cleaning, any other counts as other.
+// Lifts of version 1 named nobody's role, so that they end nothing that takes one.
+func TestHoldsOfVersionOne(t *testing.T) {
+	t.Parallel()
+	for body, want := range map[string]reprocessing.HoldKind{
+		`{"scope":"D-01","at":100,"by":"T-01","reason":"over","cause":"x"}`: reprocessing.CleaningHold,
+		`{"scope":"D-01","at":100,"by":"T-01","reason":"smells"}`:           reprocessing.OtherHold,
+	} {
+		old := ledger.Record{Type: string(Hold), BodyVersion: 1, Body: json.RawMessage(body)}
+		now, err := Current(old)
+		if err != nil {
+			t.Fatal(err)
+		}
+		hold, err := Body[reprocessing.Hold](now)
+		if err != nil || hold.Kind != want || now.BodyVersion != 2 {
+			t.Errorf("%s is read as %+v, version %d, %v; want %s", body, hold, now.BodyVersion, err, want)
+		}
+		lift := ledger.Record{Type: string(Lift), BodyVersion: 1, Body: json.RawMessage(
+			`{"hold":"h","scope":"D-01","at":200,"by":"L-01","reason":"r","second":"L-02"}`)}
+		if lift, err = Current(lift); err != nil || LiftEnds(lift, now, nil) {
+			t.Errorf("a lift of version 1 ends %s (%v)", body, err)
+		}
+	}
 }

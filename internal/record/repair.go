@@ -20,6 +20,7 @@ var repair = describe(kind[RepairBody]{
 		found("scope", "", ByScope), plain("sent", "sent"), plain("returned", "returned"), remark("fault", "what was wrong"),
 		remark("work", "what was done"), ends("finishes", "finishes", "the beginning that it finishes"),
 	},
+	tables:  func(_ RepairBody, p *Placing) { p.Bears = true },
 	words:   func(r RepairBody) string { return listed(r.Fault, r.Work) },
 	file:    "repairs",
 	undone:  wholeOfIt,

@@ -22,6 +22,7 @@ var stepTaken = describe(kind[reprocessing.Step]{
 	words: func(s reprocessing.Step) string {
 		return listed(s.Kind.Words(), goesOn(s.End.Known()), string(s.Result), s.Disinfectant, s.Reprocessor, s.Cabinet, s.Note)
 	},
+	tables:  func(_ reprocessing.Step, p *Placing) { p.Bears = true },
 	about:   func(s reprocessing.Step) string { return string(s.Kind) },
 	file:    "steps",
 	undone:  wholeOfIt,

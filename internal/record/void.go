@@ -10,9 +10,11 @@ const Void Kind = "void"
 
 var void = describe(kind[VoidBody]{
 	kind: Void, means: "that another record should not have been written; the envelope names it and says why",
-	scope:   "scope",
-	fields:  []Field{found("scope", "", ByScope)},
-	tables:  func(_ VoidBody, p *Placing) { p.Final = true },
-	kept:    fromOthers,
-	example: VoidBody{Scope: "D-01"},
+	scope:  "scope",
+	fields: []Field{found("scope", "", ByScope)},
+	tables: func(_ VoidBody, p *Placing) { p.Final = true },
+	kept:   fromOthers,
+
+	followed: "A hold that followed from it is taken back",
+	example:  VoidBody{Scope: "D-01"},
 })

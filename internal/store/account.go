@@ -279,6 +279,12 @@ func (tx Access) EndSessions(code string) (int64, error) {
 	return tx.s.Exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND code = $2`, tx.db.site.Code, code)
 }
 
+// EndAllSessions ends the sessions of everybody.
+func (tx Access) EndAllSessions() error {
+	_, err := tx.s.Exec(tx.ctx, `DELETE FROM session WHERE site = $1`, tx.db.site.Code)
+	return err
+}
+
 // DropSessions forgets the sessions that had ended by an instant.
 func (tx Access) DropSessions(by unit.Instant) error {
 	_, err := tx.s.Exec(tx.ctx, `DELETE FROM session WHERE site = $1 AND ends <= $2`, tx.db.site.Code, int64(by))

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -154,7 +155,7 @@ func (tx appending) add(r *ledger.Record, content []byte) error {
 	} else if where.Lift != "" && !ends {
 		return &fault.Error{
 			Code: fault.Invalid, Message: fmt.Sprintf("the lift of hold %s on %s rests on nothing that may end it", where.Lift, where.Scope),
-			Hint: "a hold that a person placed, or that was escalated, takes a second person; any other takes that or a cleaning verification passed since",
+			Hint: "see what ends the hold with: rinsate ready " + where.Scope,
 		}
 	}
 	// What may refuse the record comes before anything is written, so that whoever goes on after a
@@ -180,6 +181,9 @@ func (tx appending) add(r *ledger.Record, content []byte) error {
 		}
 	}
 	h.frontier, h.recorded = grown, r.Recorded
+	if record.KindOf(*r) == record.Restore {
+		h.restore = r.ID
+	}
 	return nil
 }
 
@@ -202,7 +206,7 @@ func (tx appending) project(r ledger.Record, p record.Placing) error {
 	return tx.fill(r, p)
 }
 
-// ends says whether a lift ends its hold (record.LiftEnds).
+// ends says whether a lift ends its hold (record.LiftEnds), over the records that it rests on and that stand.
 func (tx appending) ends(r ledger.Record, p record.Placing) (bool, error) {
 	if p.Lift == "" {
 		return false, nil
@@ -211,17 +215,24 @@ func (tx appending) ends(r ledger.Record, p record.Placing) (bool, error) {
 	if fault.CodeOf(err) == fault.NotFound {
 		return true, nil // which is refused where the hold is to be closed
 	}
-	if err != nil || p.Verification == "" {
-		return err == nil && record.LiftEnds(r, hold.Record, nil), err
-	}
-	verification, err := tx.Record(ledger.ID(p.Verification))
 	if err != nil {
 		return false, err
 	}
-	if replaced, err := tx.Replaced(verification.Record); err != nil || replaced.Known() {
-		return err == nil && record.LiftEnds(r, hold.Record, nil), err
+	stand := make([]ledger.Record, 0, len(p.Rests))
+	for _, id := range p.Rests {
+		kept, err := tx.Record(id)
+		if err != nil {
+			return false, err
+		}
+		replaced, err := tx.Replaced(kept.Record)
+		if err != nil {
+			return false, err
+		}
+		if !replaced.Known() {
+			stand = append(stand, kept.Record)
+		}
 	}
-	return record.LiftEnds(r, hold.Record, &verification.Record), nil
+	return record.LiftEnds(r, hold.Record, stand), nil
 }
 
 // takePlace marks what the record replaces and lifts. It refuses a record that may not do so before
@@ -235,11 +246,11 @@ func (tx appending) takePlace(r ledger.Record, p record.Placing) error {
 	if p.Lift == "" {
 		return nil
 	}
-	// What a verification alone had ended may be ended again by another, or by two people: the first may have
-	// stopped to count.
-	n, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = $1, verification = $2 WHERE site = $3 AND scope = $4 AND id = $5
-		AND (lifted IS NULL OR verification <> '' AND verification <> $6)`,
-		int64(p.At), p.Verification, r.Site, p.Scope, p.Lift, p.Verification)
+	// What some records had ended may be ended again over others: the first may have stopped to count.
+	rests := joined(p.Rests)
+	n, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = $1, rests = $2 WHERE site = $3 AND scope = $4 AND id = $5
+		AND (lifted IS NULL OR rests <> '' AND rests <> $6)`,
+		int64(p.At), rests, r.Site, p.Scope, p.Lift, rests)
 	if err != nil {
 		return tx.spoil(err)
 	}
@@ -255,6 +266,19 @@ func (tx appending) takePlace(r ledger.Record, p record.Placing) error {
 		return refusal
 	}
 	return nil
+}
+
+// joined writes ids into one column, each between spaces so that it can be found there.
+func joined(ids []ledger.ID) string {
+	var b strings.Builder
+	for i, id := range ids {
+		if i == 0 {
+			b.WriteByte(' ')
+		}
+		b.WriteString(string(id))
+		b.WriteByte(' ')
+	}
+	return b.String()
 }
 
 // fill writes the rows of a record.
@@ -419,7 +443,7 @@ func (tx appending) replace(id ledger.ID, r ledger.Record) error {
 		}
 	}
 	if p.Hold { // as if it had never been open
-		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = at, verification = '' WHERE site = $1 AND seq = $2`, r.Site, old.Seq); err != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = at, rests = '' WHERE site = $1 AND seq = $2`, r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}
@@ -428,9 +452,9 @@ func (tx appending) replace(id ledger.ID, r ledger.Record) error {
 			return tx.spoil(err)
 		}
 	}
-	if p.Bears { // a lift that rested on it alone stands no more
-		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = NULL, verification = '' WHERE site = $1 AND scope = $2 AND verification = $3`,
-			r.Site, p.Scope, string(id)); err != nil {
+	if p.Bears { // a lift that rested on it stands no more
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE hold SET lifted = NULL, rests = '' WHERE site = $1 AND scope = $2 AND rests LIKE $3`,
+			r.Site, p.Scope, "% "+string(id)+" %"); err != nil {
 			return tx.spoil(err)
 		}
 	}

@@ -28,16 +28,16 @@ func (db *DB) hashReader(ctx context.Context, s Conn) tlog.HashReader {
 }
 
 // reload reads the head of the ledger from the database.
-func (db *DB) reload(ctx context.Context) error {
+func (db *DB) reload(ctx context.Context, s Conn) error {
 	db.entities.forget()
 	var size, projected int64
 	var root []byte
 	var recorded int64
-	err := db.writer.Row(ctx, `SELECT size, root, recorded, projected FROM head WHERE site = $1`, db.site.Code).Scan(&size, &root, &recorded, &projected)
+	err := s.Row(ctx, `SELECT size, root, recorded, projected FROM head WHERE site = $1`, db.site.Code).Scan(&size, &root, &recorded, &projected)
 	if err != nil {
 		return fmt.Errorf("read the head of the ledger: %w", err)
 	}
-	frontier, err := ledger.NewFrontier(size, db.hashReader(ctx, db.writer))
+	frontier, err := ledger.NewFrontier(size, db.hashReader(ctx, s))
 	if err != nil {
 		return broken("the tree of %d records cannot be read: %v", size, err)
 	}
@@ -48,9 +48,13 @@ func (db *DB) reload(ctx context.Context) error {
 		return broken("the ledger has %d records, the tables hold %d of them; rebuild the tables with: rinsate ledger rebuild", size, projected)
 	}
 	signed, signedAt := int64(0), int64(0)
-	err = db.writer.Row(ctx, `SELECT size, at FROM checkpoint WHERE site = $1 ORDER BY size DESC LIMIT 1`, db.site.Code).Scan(&signed, &signedAt)
+	err = s.Row(ctx, `SELECT size, at FROM checkpoint WHERE site = $1 ORDER BY size DESC LIMIT 1`, db.site.Code).Scan(&signed, &signedAt)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return fmt.Errorf("read the last checkpoint: %w", err)
+	}
+	restore, _, err := restores(&Tx{db: db, s: s, ctx: ctx, epoch: db.decoded.now()})
+	if err != nil {
+		return fmt.Errorf("read the restores: %w", err)
 	}
 	db.head = head{
 		frontier: frontier,
@@ -58,6 +62,7 @@ func (db *DB) reload(ctx context.Context) error {
 		recorded: unit.Instant(recorded),
 		signed:   signed,
 		signedAt: unit.Instant(signedAt),
+		restore:  restore,
 		outside:  db.head.outside,
 	}
 	return nil
@@ -71,15 +76,26 @@ func broken(format string, args ...any) error {
 	}
 }
 
+// cutOff is that a checkpoint was signed for records that are not there.
+func cutOff(format string, args ...any) error {
+	return &fault.Error{
+		Code:    fault.Broken,
+		Message: "the ledger contradicts itself: " + fmt.Sprintf(format, args...),
+		Hint: "change nothing, keep a copy of the data folder, and run: rinsate ledger verify; where the folder is an older copy that was put back, " +
+			"say so with: rinsate restore --in-place",
+	}
+}
+
 // crossCheck compares the head, the last record, the last checkpoint in the database and the one
-// beside it. It reads a few rows, whatever the size of the ledger; Verify reads all.
-func (db *DB) crossCheck(ctx context.Context) error {
-	if err := db.reload(ctx); err != nil {
+// beside it, which was read before. It reads a few rows, whatever the size of the ledger; Verify reads all. A
+// checkpoint beside the database of more records than there are is an error, unless the records are said to be a copy.
+func (db *DB) crossCheck(ctx context.Context, s Conn, outside []byte, copied bool) error {
+	if err := db.reload(ctx, s); err != nil {
 		return err
 	}
 	size := db.head.frontier.Size()
 	var last sql.NullInt64
-	if err := db.writer.Row(ctx, `SELECT max(seq) FROM record WHERE site = $1`, db.site.Code).Scan(&last); err != nil {
+	if err := s.Row(ctx, `SELECT max(seq) FROM record WHERE site = $1`, db.site.Code).Scan(&last); err != nil {
 		return fmt.Errorf("read the last record: %w", err)
 	}
 	if got := last.Int64 + 1; last.Valid && got != size || !last.Valid && size != 0 {
@@ -87,7 +103,7 @@ func (db *DB) crossCheck(ctx context.Context) error {
 	}
 	if size > 0 {
 		var record, hashes []byte
-		if err := db.writer.Row(ctx, `SELECT bytes, hashes FROM record WHERE site = $1 AND seq = $2`, db.site.Code, size-1).Scan(&record, &hashes); err != nil {
+		if err := s.Row(ctx, `SELECT bytes, hashes FROM record WHERE site = $1 AND seq = $2`, db.site.Code, size-1).Scan(&record, &hashes); err != nil {
 			return fmt.Errorf("read the last record: %w", err)
 		}
 		if leaf := tlog.RecordHash(record); len(hashes) < tlog.HashSize || !bytes.Equal(leaf[:], hashes[:tlog.HashSize]) {
@@ -104,14 +120,10 @@ func (db *DB) crossCheck(ctx context.Context) error {
 	notes := map[string][]byte{}
 	if db.head.signed > 0 {
 		var note string
-		if err := db.writer.Row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
+		if err := s.Row(ctx, `SELECT note FROM checkpoint WHERE site = $1 AND size = $2`, db.site.Code, db.head.signed).Scan(&note); err != nil {
 			return fmt.Errorf("read the last checkpoint: %w", err)
 		}
 		notes["the last checkpoint in the database"] = []byte(note)
-	}
-	outside, err := db.engine.Outside()
-	if err != nil {
-		return err
 	}
 	if outside != nil {
 		notes["the checkpoint beside the database"] = outside
@@ -121,12 +133,20 @@ func (db *DB) crossCheck(ctx context.Context) error {
 		if err != nil {
 			return broken("%s is not signed by this ledger's key: %v", where, err)
 		}
-		if c.Size > size {
-			return broken("%s was signed for %d records, the database holds %d: records are missing", where, c.Size, size)
+		if c.Size > size && copied {
+			db.heads.found(&Behind{By: AtComputer, Seen: Head{Size: c.Size, Root: c.Root, Restore: db.head.restore}, Own: size})
+			continue
 		}
-		root, err := ledger.RootAt(c.Size, db.hashReader(ctx, db.writer))
+		if c.Size > size {
+			return cutOff("%s was signed for %d records, the database holds %d: records are missing", where, c.Size, size)
+		}
+		root, err := ledger.RootAt(c.Size, db.hashReader(ctx, s))
 		if err != nil {
 			return broken("the tree of %d records cannot be read: %v", c.Size, err)
+		}
+		if root != c.Root && copied {
+			db.heads.found(&Behind{By: AtComputer, Seen: Head{Size: c.Size, Root: c.Root, Restore: db.head.restore}, Own: size})
+			continue
 		}
 		if root != c.Root {
 			return broken("%s signed root %x for %d records, the records' hashes give %x", where, c.Root[:8], c.Size, root[:8])

@@ -24,6 +24,11 @@ type Home interface {
 	Begin(ctx context.Context, site record.SiteBody, clock func() time.Time, fill func(*DB) error) (*DB, error)
 	// Open opens what is kept, and refuses a contradiction in it with numbers.
 	Open(ctx context.Context, clock func() time.Time) (*DB, error)
+	// OpenCopy is Open on what somebody is about to say is a copy (StartCopy).
+	OpenCopy(ctx context.Context, clock func() time.Time) (*DB, error)
+	// Look opens what is kept only to read it (StartLooking), also while somebody else has it open, and where nothing
+	// can be written. It brings nothing up to date: what an older program wrote is refused.
+	Look(ctx context.Context, clock func() time.Time) (*DB, error)
 	// Rebuild is Rebuild, on what nobody else has open.
 	Rebuild(ctx context.Context, progress func(done, size int64)) (size int64, err error)
 	// Examined returns what was last found here, and PutExamined keeps what was found now. The text is Examine's.
@@ -53,6 +58,11 @@ type Engine interface {
 	// PutOutside keeps a signed checkpoint where changing the database does not change it. After a crash it is
 	// there whole, or the one before.
 	PutOutside(note []byte) error
+	// Heads returns the lines that PutHead has kept, none where it never has. PutHead keeps a short line outside of the
+	// database, best where a copy that is put back does not take its place, and waits for no disk. It may be called by
+	// many goroutines.
+	Heads() ([]string, error)
+	PutHead(line string) error
 	// Close gives everything back, once all connections are closed.
 	Close() error
 }

@@ -452,3 +452,38 @@ func (tx *Tx) NextUse(scope string, after unit.Instant) (unit.Instant, error) {
 	}
 	return unit.Instant(at.Int64), nil
 }
+
+// restores returns the last record of the kind restore, empty for none, and all of them with those that they have
+// settled and that the copy lacks.
+func restores(tx *Tx) (last ledger.ID, settled []ledger.ID, err error) {
+	kept, err := tx.Entities(record.Restore)
+	if err != nil {
+		return "", nil, err
+	}
+	for _, k := range kept {
+		last = k.ID
+		lost, err := record.Settles(k.Record)
+		if err != nil {
+			return "", nil, err
+		}
+		settled = append(settled, k.ID, lost)
+	}
+	return last, settled, nil
+}
+
+// HeadNow returns the present end of the ledger.
+func HeadNow(tx *Tx) (h Head, err error) {
+	if tx.write != nil {
+		h.Size, h.Root = tx.write.head.frontier.Size(), tx.write.head.frontier.Root()
+		h.Recorded, h.Restore = tx.write.head.recorded, tx.write.head.restore
+		return h, nil
+	}
+	var root []byte
+	err = tx.s.Row(tx.ctx, `SELECT size, root, recorded FROM head WHERE site = $1`, tx.db.site.Code).Scan(&h.Size, &root, (*int64)(&h.Recorded))
+	if err != nil {
+		return h, fmt.Errorf("read the head: %w", err)
+	}
+	copy(h.Root[:], root)
+	h.Restore, _, err = restores(tx)
+	return h, err
+}

@@ -80,11 +80,25 @@ func StartNew(ctx context.Context, home Home, engine Engine, clock func() time.T
 // Start lets a DB work on an engine: it compares the head of the ledger, its last record, the tables and the
 // checkpoint outside, and refuses a contradiction with numbers. The engine is the DB's from then on, which
 // closes it at its own end, or at once when it cannot start.
-func Start(ctx context.Context, home Home, engine Engine, clock func() time.Time) (_ *DB, err error) {
-	db := &DB{
+func Start(ctx context.Context, home Home, engine Engine, clock func() time.Time) (*DB, error) {
+	return startWriting(ctx, home, engine, clock, false)
+}
+
+// StartCopy is Start on records that somebody is about to say are a copy, so that a checkpoint outside of more records
+// is no contradiction: it tells what the copy lacks.
+func StartCopy(ctx context.Context, home Home, engine Engine, clock func() time.Time) (*DB, error) {
+	return startWriting(ctx, home, engine, clock, true)
+}
+
+func newDB(home Home, engine Engine, clock func() time.Time) *DB {
+	return &DB{
 		home: home, engine: engine, clock: clock, jobs: make(chan *job, 1024),
 		done: make(chan struct{}), closing: make(chan struct{}),
 	}
+}
+
+func startWriting(ctx context.Context, home Home, engine Engine, clock func() time.Time, copied bool) (_ *DB, err error) {
+	db := newDB(home, engine, clock)
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, db.closeConns(), engine.Close())
@@ -93,40 +107,91 @@ func Start(ctx context.Context, home Home, engine Engine, clock func() time.Time
 	if db.writer, err = engine.Writer(ctx); err != nil {
 		return nil, err
 	}
-	readers, err := engine.Readers(ctx)
-	if err != nil {
+	if err := openReaders(ctx, db); err != nil {
 		return nil, err
 	}
-	db.readers = make(chan Conn, len(readers))
-	for _, s := range readers {
-		db.readers <- s
-	}
-	if err := db.readSite(ctx); err != nil {
+	outside, err := readBeside(ctx, db, db.writer)
+	if err != nil {
 		return nil, err
 	}
 	readPatientKey(db)
-	found, err := home.Examined()
-	if err != nil {
-		return nil, err
-	}
-	db.examined.Store(&found)
 	// A crash between an erasure and its scrubbing leaves copies.
 	if _, err := db.writer.Scrub(ctx); err != nil {
 		return nil, err
 	}
-	if err := db.crossCheck(ctx); err != nil {
+	if err := db.crossCheck(ctx, db.writer, outside, copied); err != nil {
 		return nil, err
 	}
 	if err := db.catchUp(ctx); err != nil {
 		return nil, err
 	}
+	if err := checkHead(ctx, db, db.writer); err != nil {
+		return nil, err
+	}
+	db.heads.settled = db.head.restore
+	putHead(db)
 	go db.work(context.WithoutCancel(ctx))
 	return db, nil
 }
 
-func (db *DB) readSite(ctx context.Context) error {
+// StartLooking lets a DB read from an engine that somebody else may be writing to: it is Start without anything that
+// is written. Every write to such a DB is refused.
+func StartLooking(ctx context.Context, home Home, engine Engine, clock func() time.Time) (_ *DB, err error) {
+	db := newDB(home, engine, clock)
+	db.looking = true
+	close(db.done)
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, db.closeConns(), engine.Close())
+		}
+	}()
+	if err := openReaders(ctx, db); err != nil {
+		return nil, err
+	}
+	s := <-db.readers
+	defer func() { db.readers <- s }()
+	// What lies outside is read before the records, since somebody may be adding to both.
+	outside, err := readBeside(ctx, db, s)
+	if err != nil {
+		return nil, err
+	}
+	readPatientKey(db)
+	if err := checkHead(ctx, db, s); err != nil {
+		return nil, err
+	}
+	if err := s.Begin(ctx); err != nil {
+		return nil, err
+	}
+	err = db.crossCheck(ctx, s, outside, false)
+	return db, errors.Join(err, s.Rollback(context.WithoutCancel(ctx))) // nothing was written
+}
+
+// openReaders opens the connections that read.
+func openReaders(ctx context.Context, db *DB) error {
+	readers, err := db.engine.Readers(ctx)
+	db.readers = make(chan Conn, len(readers))
+	for _, s := range readers {
+		db.readers <- s
+	}
+	return err
+}
+
+// readBeside reads what a DB has to know of its site, and returns the checkpoint outside of the database.
+func readBeside(ctx context.Context, db *DB, s Conn) (outside []byte, err error) {
+	if err := db.readSite(ctx, s); err != nil {
+		return nil, err
+	}
+	found, err := db.home.Examined()
+	if err != nil {
+		return nil, err
+	}
+	db.examined.Store(&found)
+	return db.engine.Outside()
+}
+
+func (db *DB) readSite(ctx context.Context, c Conn) error {
 	s := &db.site
-	err := db.writer.Row(ctx, `SELECT site, name, zone, origin, vkey, terms FROM site ORDER BY site LIMIT 1`).
+	err := c.Row(ctx, `SELECT site, name, zone, origin, vkey, terms FROM site ORDER BY site LIMIT 1`).
 		Scan(&s.Code, &s.Name, &s.Zone, &s.Origin, &s.VKey, (*string)(&s.Terms))
 	if err != nil {
 		return fmt.Errorf("read the site: %w", err)
@@ -138,7 +203,7 @@ func (db *DB) readSite(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	db.disguise = disguiseKey(key)
+	db.disguise, db.heads.key = disguiseKey(key), headKey(key)
 	if db.signer, err = ledger.ParseSigner(strings.TrimSpace(string(key))); err != nil {
 		return &fault.Error{
 			Code:    fault.Invalid,
@@ -170,10 +235,12 @@ func (db *DB) Close() error {
 	for range cap(db.readers) {
 		errs = append(errs, (<-db.readers).Close())
 	}
-	if err := db.sign(context.Background()); err != nil {
-		errs = append(errs, fmt.Errorf("sign the last checkpoint: %w", err))
+	if !db.looking {
+		if err := db.sign(context.Background()); err != nil {
+			errs = append(errs, fmt.Errorf("sign the last checkpoint: %w", err))
+		}
+		errs = append(errs, db.scrub(context.Background()))
 	}
-	errs = append(errs, db.scrub(context.Background()))
 	return errors.Join(append(errs, db.closeConns(), db.engine.Close())...)
 }
 

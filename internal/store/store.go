@@ -58,6 +58,9 @@ type DB struct {
 	// examined is what was last found of the records and tables, trusts counts how often that changed.
 	examined atomic.Pointer[Examination]
 	trusts   atomic.Int64
+	heads    heads
+	// looking says that nothing can be written.
+	looking bool
 	// occupied counts who keeps the writer for long.
 	occupied atomic.Int32
 }
@@ -67,6 +70,8 @@ type head struct {
 	frontier ledger.Frontier
 	root     [32]byte
 	recorded unit.Instant
+	// restore is the last record of the kind restore, empty for none.
+	restore ledger.ID
 	// signed is the size of the last checkpoint, signedAt when it was made.
 	signed   int64
 	signedAt unit.Instant

@@ -168,8 +168,20 @@ func (tx appending) rebuild(size int64, progress func(done, size int64)) error {
 	return tx.refill(tx.s, size, progress)
 }
 
-// Checkpoint signs the present head if that is not done yet and returns the signed note.
+// Checkpoint signs the present head if that is not done yet and returns the signed note. Where nothing can be written
+// the note is not kept: it is signed for what is durable, and so one that the ledger goes on from.
 func (db *DB) Checkpoint(ctx context.Context) ([]byte, error) {
+	if db.looking {
+		var h Head
+		err := db.Read(ctx, func(tx *Tx) (err error) {
+			h, err = HeadNow(tx)
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+		return db.signer.Sign(ledger.Checkpoint{Origin: db.site.Origin, Size: h.Size, Root: h.Root})
+	}
 	var note string
 	err := db.Write(ctx, func(tx *Tx) error {
 		size := tx.write.head.frontier.Size()

@@ -37,6 +37,9 @@ func (db *DB) Try(ctx context.Context, work func(*Tx) error) error {
 }
 
 func (db *DB) submit(j *job) error {
+	if db.looking {
+		return &fault.Error{Code: fault.Invalid, Message: "the data folder was opened only to read it"}
+	}
 	select {
 	case <-db.closing:
 		return &fault.Error{Code: fault.Busy, Message: "the ledger is being closed", Hint: "try again when the program has started anew"}
@@ -115,6 +118,7 @@ func (db *DB) batch(ctx context.Context, first *job) {
 		db.abandon(ctx, waiting, err)
 		return
 	}
+	putHead(db) // before anybody is told that it is stored
 	scrubbed := db.scrub(ctx)
 	_ = scrubbed // what was written is durable, and the next commit or Close tries again
 	for _, j := range waiting {
@@ -127,7 +131,7 @@ func (db *DB) batch(ctx context.Context, first *job) {
 func (db *DB) abandon(ctx context.Context, waiting []*job, cause error) {
 	undo := db.writer.Rollback(ctx)
 	_ = undo // the engine may have rolled back already
-	err := errors.Join(cause, db.reload(ctx))
+	err := errors.Join(cause, db.reload(ctx, db.writer))
 	for _, j := range waiting {
 		j.reply <- err
 	}
@@ -240,7 +244,7 @@ func (db *DB) sign(ctx context.Context) error {
 	}
 	if err != nil {
 		undo := db.writer.Rollback(ctx)
-		return errors.Join(err, undo, db.reload(ctx))
+		return errors.Join(err, undo, db.reload(ctx, db.writer))
 	}
 	return db.writeOutside(ctx)
 }
@@ -301,4 +305,15 @@ func (db *DB) scrub(ctx context.Context) error {
 	done, err := db.writer.Scrub(ctx)
 	db.scrubbing = !done
 	return err
+}
+
+// putHead keeps the end of the ledger outside of the database, with each commit: that costs what a few bytes cost in
+// memory, since nothing waits for the disk.
+func putHead(db *DB) {
+	h := &db.head
+	line, settled := db.heads.keep(Head{Size: h.frontier.Size(), Root: h.root, Recorded: h.recorded, Restore: h.restore})
+	if settled {
+		db.trusts.Add(1)
+	}
+	_ = db.engine.PutHead(line) // the next commit tries again
 }

@@ -22,6 +22,7 @@ import (
 	"rinsate/internal/present/figure"
 	"rinsate/internal/present/words"
 	"rinsate/internal/record"
+	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/codes"
 )
@@ -40,6 +41,11 @@ type benchData struct {
 	desk.Bench
 	Person string `json:"person"`
 	Zone   string `json:"zone"`
+	// Site is the origin of the ledger, Seen the line of its end that the browser keeps (Tx.SeenNow), and Copied says
+	// that these records are a copy, empty when they are none.
+	Site   string `json:"site"`
+	Seen   string `json:"seen,omitempty"`
+	Copied string `json:"copied,omitempty"`
 	// Passkeys says that the person has one that counts here.
 	Passkeys bool `json:"passkeys,omitempty"`
 	// Open are the samples that wait for something.
@@ -79,13 +85,19 @@ func (s benchPages) bench(x *kit.Exchange) error {
 }
 
 func (s benchPages) benchData(x *kit.Exchange) (benchData, error) {
-	data := benchData{Person: x.Who.Code, Zone: s.Desk.DB.Zone().String(), Warn: warnBefore, Marks: s.Terms.Marks(), Steps: s.Terms.Steps()}
+	data := benchData{
+		Person: x.Who.Code, Zone: s.Desk.DB.Zone().String(), Site: s.Desk.DB.Site().Origin, Copied: s.Desk.Behind(), Warn: warnBefore,
+		Marks: s.Terms.Marks(), Steps: s.Terms.Steps(),
+	}
 	p, err := s.overview(x.R.Context())
 	if err != nil {
 		return data, err
 	}
 	data.Open = append([]desk.OpenSample{}, p.open...) // a list, also when it is empty
 	err = s.View(x.R.Context(), func(v desk.View) (err error) {
+		if data.Seen, err = desk.SeenNow(v); err != nil {
+			return err
+		}
 		if data.Bench, err = v.Day().Bench(s.Now()); err != nil || s.passkeys == nil {
 			return err
 		}
@@ -96,8 +108,19 @@ func (s benchPages) benchData(x *kit.Exchange) (benchData, error) {
 	return data, err
 }
 
+// seenHeader is how a bench says how far the records went when it looked last.
+const seenHeader = "X-Ledger-Seen"
+
+// heard takes what the browser remembers of the records before it is told anything of them.
+func (s benchPages) heard(x *kit.Exchange) error {
+	return store.HasSeen(x.R.Context(), s.Desk.DB, x.R.Header.Get(seenHeader))
+}
+
 // benchState answers what the bench knows, for pages that stay open and for work without a network.
 func (s benchPages) benchState(x *kit.Exchange) error {
+	if err := s.heard(x); err != nil {
+		return err
+	}
 	data, err := s.benchData(x)
 	if err != nil {
 		return err
@@ -211,6 +234,9 @@ func (s benchPages) card(x *kit.Exchange) error {
 
 // benchJob answers what is to be done on one scope, which is named as it was scanned.
 func (s benchPages) benchJob(x *kit.Exchange) error {
+	if err := s.heard(x); err != nil {
+		return err
+	}
 	var job jobShown
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		fleet, err := v.Registry().Instruments()
@@ -242,6 +268,8 @@ type act struct {
 	Point scope.PointKind `json:"point,omitempty"`
 	Kit   string          `json:"kit,omitempty"`
 	Lot   string          `json:"lot,omitempty"`
+	// Hold is what a hold is for.
+	Hold reprocessing.HoldKind `json:"hold,omitempty"`
 	// Flushed is what went through the channel to be collected.
 	Flushed unit.Millilitres `json:"flushed_ml,omitzero"`
 	// Why is the reason of a point that does not apply, of a void, of a correction and of a hold.
@@ -276,6 +304,10 @@ type actAnswer struct {
 	// Outcome and Why are those of a reading.
 	Outcome reading.Outcome `json:"outcome,omitempty"`
 	Why     string          `json:"why,omitempty"`
+	// Held says that the act put the scope on hold, and why.
+	Held string `json:"held,omitempty"`
+	// Seen is the line of the end of the ledger with the act in it (Tx.SeenNow).
+	Seen string `json:"seen,omitempty"`
 	// Job is the scope's state after the act.
 	Job *jobShown `json:"job,omitempty"`
 }
@@ -304,6 +336,9 @@ func (s benchPages) jobShown(v desk.View, tag string) (jobShown, error) {
 
 // benchAct stores one act. Sending it again stores nothing and answers the same.
 func (s benchPages) benchAct(x *kit.Exchange) error {
+	if err := s.heard(x); err != nil {
+		return err
+	}
 	var a act
 	d := json.NewDecoder(x.R.Body)
 	d.DisallowUnknownFields()
@@ -356,7 +391,7 @@ func (s benchPages) benchAct(x *kit.Exchange) error {
 		return err
 	}
 	if answer.Retype == "" {
-		answer.Stored, answer.Record = true, string(done.Record.ID)
+		answer.Stored, answer.Record, answer.Held = true, string(done.Record.ID), s.Terms.Sentence(done.Held())
 		if a.Act == "read" || a.Act == "correct-reading" {
 			r, err := record.Body[reading.Reading](done.Record)
 			if err != nil {
@@ -365,14 +400,16 @@ func (s benchPages) benchAct(x *kit.Exchange) error {
 			answer.Outcome, answer.Why = r.Judgement.Outcome, r.Judgement.Why
 		}
 	}
-	if a.Scope != "" {
-		if err := s.View(x.R.Context(), func(v desk.View) error {
-			job, err := s.jobShown(v, a.Scope)
-			answer.Job = &job
-			return err
-		}); err != nil {
+	err = s.View(x.R.Context(), func(v desk.View) (err error) {
+		if answer.Seen, err = desk.SeenNow(v); err != nil || a.Scope == "" {
 			return err
 		}
+		job, err := s.jobShown(v, a.Scope)
+		answer.Job = &job
+		return err
+	})
+	if err != nil {
+		return err
 	}
 	return x.JSON(http.StatusOK, answer)
 }
@@ -416,7 +453,7 @@ func (a act) do(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		e.Corrects, e.Reason = ledger.ID(a.Record), a.Why
 		return w.Void(e)
 	case "hold":
-		return w.PlaceHold(e, reprocessing.Hold{Scope: a.Scope, At: a.At, By: a.By, Reason: a.Why})
+		return w.PlaceHold(e, reprocessing.Hold{Scope: a.Scope, Kind: a.Hold, At: a.At, By: a.By, Reason: a.Why})
 	}
 	return desk.Receipt{}, &kit.PageError{
 		Status:  http.StatusBadRequest,

@@ -82,6 +82,7 @@ func TestBenchBegins(t *testing.T) {
 	_, p := atBench(t)
 	p.scan(inWorkScope)
 	p.waitText("#scope-name", inWorkScope)
+	p.wait(`/^h1\./.test(localStorage.getItem("bench.seen " + JSON.parse(document.getElementById("bench-data").textContent).site) ?? "")`)
 	p.screenshot("bench")
 }
 

@@ -104,7 +104,7 @@ func (s dayPages) compared(x *kit.Exchange, f kit.Form) error {
 		return err
 	}
 	return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-		_, err := w.CompareClock(e, reprocessing.ClockNote{Other: reprocessing.OtherClock(f.Typed["other"]), Saw: saw})
+		_, err := w.Care().CompareClock(e, reprocessing.ClockNote{Other: reprocessing.OtherClock(f.Typed["other"]), Saw: saw})
 		return err
 	})
 }

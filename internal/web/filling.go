@@ -36,6 +36,9 @@ func (s *Server) fillingWords() string {
 
 // notice is the line that every page has while the records cannot be relied on, or while the year is recorded.
 func (s *Server) notice() *kit.Notice {
+	if copied := s.Desk.Behind(); copied != "" {
+		return &kit.Notice{Words: copied, Href: s.URL(restoredPath), Alarm: true}
+	}
 	if doubt := s.Desk.Doubt(); doubt != "" {
 		return &kit.Notice{Words: doubt, Alarm: true}
 	}

@@ -193,6 +193,7 @@ var topicOf = []struct{ path, topic string }{
 	{"/today", "look-at-today"},
 	{clockPath, "compare-the-clock"},
 	{attestPath, "attest"},
+	{restoredPath, "after-a-restore"},
 	{"/scopes", "look-at-a-scope"},
 	{"/bench", "sample-a-scope"},
 	{"/trends", "read-a-control-chart"},

@@ -38,10 +38,11 @@ func (s scopePages) actOnScope(x *kit.Exchange, tag, name string, f kit.Form, do
 
 // placeHold keeps the scope from patients.
 func (s scopePages) placeHold(x *kit.Exchange) error {
-	tag, f := x.R.PathValue("tag"), x.Read("reason")
+	tag, f := x.R.PathValue("tag"), x.Read("kind", "reason")
 	return s.actOnScope(x, tag, "hold", f, "hold", func(e desk.Entry) error {
 		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-			_, err := w.PlaceHold(e, reprocessing.Hold{Scope: tag, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
+			kind := reprocessing.HoldKind(f.Typed["kind"])
+			_, err := w.PlaceHold(e, reprocessing.Hold{Scope: tag, Kind: kind, By: e.By, Reason: strings.TrimSpace(f.Typed["reason"])})
 			return err
 		})
 	})

@@ -47,6 +47,8 @@ func (b *site) examples() []example {
 		{"attest", "/attest?done=2", "attest", http.StatusOK, access.Lead},
 		{"attest, own acts", "/attest", "attest", http.StatusOK, access.Technician},
 		{"clock, to read", "/clock", "clock", http.StatusOK, access.Auditor},
+		{"restored", "/restored?done=nothing", "restored", http.StatusOK, access.Lead},
+		{"restored, to read", "/restored", "restored", http.StatusOK, access.Auditor},
 		{"scopes", "/scopes", "scopes", http.StatusOK, access.Lead},
 		{"scopes, some", "/scopes?state=on+hold&kind=duodenoscope&q=endoscopy", "scopes", http.StatusOK, access.Auditor},
 		{"scopes, none", "/scopes?q=nothing", "scopes", http.StatusOK, access.Lead},

@@ -60,6 +60,8 @@ type scopeForms struct {
 	Away, Fault string
 	Kinds       []dossier.Kind
 	Abouts      []about
+	// HoldKinds are what a hold can be for.
+	HoldKinds []reprocessing.HoldKind
 }
 
 // liftForm lifts one hold.
@@ -69,6 +71,9 @@ type liftForm struct {
 	Key  string
 	// Prove asks for the password of whoever lifts, Second for a second person.
 	Prove, Second bool
+	// Missing is what has to be on record before the hold can be lifted, empty when nothing is; Signing says whose
+	// signature it takes.
+	Missing, Signing string
 }
 
 // about is a record that a file can be about.
@@ -328,7 +333,7 @@ func (s scopePages) inspections(cycles []desk.Cycle, clock words.Clock) []stepLi
 // fillForms gives the page the forms that whoever asks may send.
 func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was kit.Sent, cycles []desk.Cycle) error {
 	f, now, clock := &page.Forms, s.Now(), s.ClockOf(v)
-	f.Base, f.Kinds = page.Href, dossier.Kinds
+	f.Base, f.Kinds, f.HoldKinds = page.Href, dossier.Kinds, reprocessing.HoldKinds
 	for form, act := range map[**kit.Form]struct {
 		name string
 		act  access.Act
@@ -367,9 +372,12 @@ func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was
 	}
 	open, err := v.Records().Liftables(page.Tag, now)
 	for _, l := range open {
+		if l.Signing != reprocessing.ByDoer && !x.May(access.LiftHold) {
+			continue // it is not theirs to lift
+		}
 		f.Lifts = append(f.Lifts, liftForm{
-			Form: x.Form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: x.Unsigned(),
-			Hold: holdLine{At: clock(l.At), By: l.By, Reason: l.Reason, Href: s.RecordHref(l.ID)},
+			Form: x.Form(was, "lift-"+l.ID), Key: l.ID, Second: l.Second, Prove: x.Unsigned(), Missing: s.Terms.Sentence(l.Missing),
+			Signing: string(l.Signing), Hold: holdLine{At: clock(l.At), By: l.By, What: string(l.Of()), Reason: l.Reason, Href: s.RecordHref(l.ID)},
 		})
 	}
 	return err

@@ -127,6 +127,15 @@ func ParseRoles(text string) ([]Role, error) {
 	return sorted, nil
 }
 
+// RolesOf reads what somebody is from the word that a list of people has for it; a word that is no role's gives none.
+func RolesOf(word string) []Role {
+	role := Role(strings.ReplaceAll(strings.ToLower(strings.TrimSpace(word)), " ", "-"))
+	if !slices.Contains(Roles, role) {
+		return nil
+	}
+	return []Role{role}
+}
+
 // Words joins roles or other words by commas.
 func Words[T ~string](words []T) string {
 	texts := make([]string, len(words))

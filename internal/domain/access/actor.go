@@ -53,6 +53,9 @@ func Scribe() Actor { return Actor{way: OnBehalf} }
 // Code is the code of the person; empty for nobody and for a scribe.
 func (a Actor) Code() string { return a.code }
 
+// Roles are what the person was when they were recognised; none for an operator and a scribe.
+func (a Actor) Roles() []Role { return slices.Clone(a.roles) }
+
 // Is says whether a code is that of the actor.
 func (a Actor) Is(code string) bool { return a.code != "" && Key(a.code) == Key(code) }
 

@@ -311,6 +311,8 @@ func (h History) present(now unit.Instant) History {
 			if s.Kind != Issue {
 				s.Result = Fail
 			}
+		case s.Kind.wets(): // who began it took the scope from where it waited, and nothing shows how that ended
+			s.Start, s.End, s.Result = s.atLatest(s.Start, now), 0, NotStated
 		default:
 			continue
 		}
@@ -350,6 +352,12 @@ func (h History) present(now unit.Instant) History {
 		q.At = q.atLatest(q.At, now)
 		past.Requests = append(past.Requests, q)
 	}
+	for _, n := range h.Restores {
+		if n.Restores() { // what two people say is no reading of a clock
+			n.At = n.atLatest(n.At, now)
+		}
+		past.Restores = append(past.Restores, n)
+	}
 	past.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.proves(a.At, now) })
 	return past
 }
@@ -369,7 +377,8 @@ func (h History) restsOnUnsure(d Decision) bool {
 // whatever the clock says. The history holds everything that is on record of the scope, also what claims to lie
 // ahead, and each entry says whether it was written while the clock was in doubt (Clock.Unsure).
 func ReleaseNow(h History, rules Rules, c Clock, now unit.Instant, zone *time.Location) Answer {
-	a := answer(h.present(now), rules, now, zone)
+	present := h.present(now)
+	a := present.judged(rules, present.Restores, now, zone)
 	why, next, doubted := c.Doubts(now, zone)
 	if !doubted {
 		return a

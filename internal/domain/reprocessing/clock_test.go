@@ -189,3 +189,39 @@ func TestUnsureProvesNothing(t *testing.T) {
 		}
 	}
 }
+
+// A cleaning that was begun while the clock was in doubt proves nothing, and yet the scope is no longer where it waited.
+func TestBegunWhileTheClockWasInDoubt(t *testing.T) {
+	now := instant(t, "18:00")
+	for _, kind := range []reprocessing.StepKind{
+		reprocessing.LeakTest, reprocessing.Soak, reprocessing.ManualCleaning, reprocessing.Disinfection, reprocessing.FinalRinse,
+	} {
+		for name, change := range map[string]func(*reprocessing.Step){
+			"in doubt":   func(s *reprocessing.Step) { s.Unsure = instant(t, "17:00") },
+			"lies ahead": func(s *reprocessing.Step) { s.Start, s.End = now+hour, now+2*hour },
+		} {
+			h := good(t)
+			s := again(t, &h, reprocessing.LeakTest, 4*hour)
+			s.Kind = kind
+			change(&s)
+			h.Steps = append(h.Steps, s)
+			part := kind.Words()
+			if s.Unsure.Known() {
+				part += " was recorded while the computer's clock was in doubt"
+			}
+			wantState(t, reprocessing.ReleaseNow(h, preset(t), reprocessing.Clock{}, now, berlin(t)), reprocessing.InReprocessing, part)
+			if t.Failed() {
+				t.Fatal(name)
+			}
+		}
+	}
+}
+
+// About an instant of the past a storage counts as it was recorded, whatever the clock was worth.
+func TestStoredWhileTheClockWasInDoubt(t *testing.T) {
+	h := good(t)
+	step(t, &h, reprocessing.Storage).Unsure = instant(t, "17:00")
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+	now := reprocessing.ReleaseNow(h, preset(t), reprocessing.Clock{}, instant(t, "18:00"), berlin(t))
+	wantState(t, now, reprocessing.InReprocessing, "outside a cabinet since")
+}

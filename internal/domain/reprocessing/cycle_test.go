@@ -25,7 +25,9 @@ func TestRetrace(t *testing.T) {
 		{Stamp: stamp("before", at("07:00")), Scope: "D-01", At: at("07:00"), By: "L", Reason: "r"},
 		{Stamp: stamp("hold", at("10:00")), Scope: "D-01", At: at("10:00"), By: "L", Reason: "r"},
 	}
-	held.Lifts = []reprocessing.Lift{{Stamp: stamp("lift", at("10:20")), Hold: "hold", Scope: "D-01", At: at("10:20"), By: "L", Second: "M", Reason: "r"}}
+	held.Lifts = []reprocessing.Lift{byTwo(reprocessing.Lift{
+		Stamp: stamp("lift", at("10:20")), Hold: "hold", Scope: "D-01", At: at("10:20"), By: "L", Reason: "r",
+	})}
 	tests := []struct {
 		name, reason string
 		history      reprocessing.History

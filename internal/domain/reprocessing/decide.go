@@ -213,7 +213,7 @@ func (d Decision) HoldsAfter(prior *Decision) bool {
 // Hold returns the hold that a decision over the action level places; record is that of the decision.
 func (d Decision) Hold(record, by string) Hold {
 	return Hold{
-		Scope: d.Scope, At: d.Last, By: by, Cause: record, Escalated: d.escalates(),
+		Scope: d.Scope, Kind: CleaningHold, At: d.Last, By: by, Cause: record, Escalated: d.escalates(),
 		Reason: d.Verification.Words() + ": " + d.Verification.Why,
 	}
 }

@@ -51,14 +51,9 @@ func (g *release) driesFrom(kind StepKind) unit.Instant {
 	if i < 0 || !g.bedside.Known() {
 		return g.bedside
 	}
-	limit := g.deadline(g.rules.For(g.h.Model.Name)[i], g.at)
-	for _, s := range g.since(kind, g.bedside) {
-		if s.Result != Fail {
-			if s.End.Known() && limit.Known() && s.Start <= limit {
-				return min(s.End, limit) // one that went on for hours wets nothing for hours
-			}
-			break
-		}
+	s, limit := g.first(g.rules.For(g.h.Model.Name)[i])
+	if s != nil && s.End.Known() && limit.Known() && s.Start <= limit {
+		return min(s.End, limit) // one that went on for hours wets nothing for hours
 	}
 	return g.bedside
 }
@@ -81,23 +76,35 @@ func (g *release) began(rule StepRule, s Step, limit unit.Instant) Reason {
 	return cite(Reason{Text: fmt.Sprintf("%s began at %s, later than %s", rule.Step.Words(), s.Start.In(g.zone), limit.In(g.zone)), Record: s.ID}, rule.Source)
 }
 
-// first returns the first step of a kind since the last use that did not fail, nil when there is none, and when it
-// had to begin. It stopped the drying, also where the scope was away for repair since.
+// first returns the first step of a kind since the last use that was done, or goes on, nil when there is none, and
+// when it had to begin. It stopped the drying, also where the scope was away for repair since. One that failed, that
+// nobody finished before another began, or that took less time than it has to, stopped nothing.
 func (g *release) first(rule StepRule) (first *Step, limit unit.Instant) {
 	all := g.since(rule.Step, g.bedside)
-	if i := slices.IndexFunc(all, func(s Step) bool { return s.Result != Fail }); i >= 0 {
-		first = &all[i]
-		return first, g.deadline(rule, first.Start)
+	for i := range all {
+		s := &all[i]
+		if s.Result != Fail && (rule.lasted(*s) || !s.End.Known() && i == len(all)-1) {
+			return s, g.deadline(rule, s.Start)
+		}
 	}
 	return nil, g.deadline(rule, g.at)
 }
 
-// missed returns the rule of a step that stops residue from drying and was not begun in time; nil when all were,
-// or can still be.
+// lasted says whether a step took the time that it has to take; what takes time and took none proves nothing.
+func (r StepRule) lasted(s Step) bool {
+	return s.End.Known() && s.End.Sub(s.Start) >= r.AtLeast.Duration() && (s.End > s.Start || !takesTime(s.Kind))
+}
+
+// missed returns the rule of a step that stops residue from drying and was not begun in time, as far as anybody can
+// know; nil when all were, or can still be.
 func (g *release) missed() *StepRule {
+	_, unknown := g.h.unknown() // whether and when it was used meanwhile
 	for _, rule := range g.rules.For(g.h.Model.Name) {
 		if !rule.Step.dries() || !rule.Required {
 			continue
+		}
+		if unknown && rule.Within > 0 {
+			return &rule
 		}
 		first, limit := g.first(rule)
 		begun := g.at

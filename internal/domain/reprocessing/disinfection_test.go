@@ -89,7 +89,8 @@ func TestDisinfectantLot(t *testing.T) {
 		change       func(*reprocessing.Step)
 		want         string // empty: ready
 	}{
-		{"in date", "until a microsecond after the start", func(s *reprocessing.Step) { s.DisinfectantExpires = begun + us }, ""},
+		{"in date", "until a microsecond after the end", func(s *reprocessing.Step) { s.DisinfectantExpires = s.End + us }, ""},
+		{"expired meanwhile", "it has to last to the end", func(s *reprocessing.Step) { s.DisinfectantExpires = s.End }, `lot "A12" expired at`},
 		{
 			"expired at the start", "the expiry is the first instant at which it must not be used",
 			func(s *reprocessing.Step) { s.DisinfectantExpires = begun }, `lot "A12" expired at 2026-03-02 10:35 +01:00`,

@@ -205,3 +205,22 @@ func wantError(t *testing.T, err error, part string) {
 		t.Errorf("got error %v, want %q in it", err, part)
 	}
 }
+
+// again returns a step of the good history once more, so much later.
+func again(tb testing.TB, h *reprocessing.History, kind reprocessing.StepKind, by unit.Instant) reprocessing.Step {
+	tb.Helper()
+	i := slices.IndexFunc(h.Steps, func(s reprocessing.Step) bool { return s.Kind == kind })
+	if i < 0 {
+		tb.Fatalf("no step %s", kind)
+	}
+	s := h.Steps[i]
+	s.ID += " again"
+	s.Start += by
+	if s.End.Known() {
+		s.End += by
+	}
+	if s.DisinfectantExpires.Known() {
+		s.DisinfectantExpires += by
+	}
+	return s
+}

@@ -175,21 +175,19 @@ func TestEntryChecks(t *testing.T) {
 		{"unknown MEC result", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Disinfection, Start: 5, MEC: "ok"}.Check(), `MEC result "ok" is not known`},
 		{"contact below zero", reprocessing.Step{Scope: "D-01", Kind: reprocessing.Disinfection, Start: 5, Contact: -1}.Check(), "the contact time is below zero"},
 
-		{"hold", reprocessing.Hold{Scope: "D-01", At: 5, By: "A", Reason: "r"}.Check(), ""},
+		{"hold", reprocessing.Hold{Scope: "D-01", Kind: reprocessing.LeakHold, At: 5, By: "A", Reason: "r"}.Check(), ""},
+		{"hold without a kind", reprocessing.Hold{Scope: "D-01", At: 5, By: "A", Reason: "r"}.Check(), `kind "" is not known; allowed: record, means`},
+		{"hold of an unknown kind", reprocessing.Hold{Scope: "D-01", Kind: "smell", At: 5, By: "A", Reason: "r"}.Check(), `kind "smell" is not known`},
 		{"hold of nothing", reprocessing.Hold{At: 5, By: "A", Reason: "r"}.Check(), "the scope or the time is missing"},
 		{"hold without a time", reprocessing.Hold{Scope: "D-01", By: "A", Reason: "r"}.Check(), "the scope or the time is missing"},
-		{"hold by nobody", reprocessing.Hold{Scope: "D-01", At: 5, Reason: "r"}.Check(), "who places it?"},
-		{"hold without a reason", reprocessing.Hold{Scope: "D-01", At: 5, By: "A"}.Check(), "the reason is missing"},
+		{"hold by nobody", reprocessing.Hold{Scope: "D-01", Kind: reprocessing.LeakHold, At: 5, Reason: "r"}.Check(), "who places it?"},
+		{"hold without a reason", reprocessing.Hold{Scope: "D-01", Kind: reprocessing.LeakHold, At: 5, By: "A"}.Check(), "the reason is missing"},
 
 		{"lift by a round", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r", Verification: "q"}.Check(), ""},
 		{"lift by two", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r", Second: "B"}.Check(), ""},
 		{"lift of nothing", reprocessing.Lift{Scope: "D-01", At: 5, By: "A", Reason: "r", Verification: "q"}.Check(), "the hold, the scope or the time is missing"},
 		{"lift by nobody", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, Reason: "r", Verification: "q"}.Check(), "who lifts it?"},
 		{"lift without a reason", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Verification: "q"}.Check(), "the reason is missing"},
-		{
-			"lift by one alone", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r"}.Check(),
-			"it needs a cleaning verification passed since the hold, or a second person's name",
-		},
 		{
 			"lift by the same twice", reprocessing.Lift{Hold: "h", Scope: "D-01", At: 5, By: "A", Reason: "r", Second: "A"}.Check(),
 			"the second person must be another than A",
@@ -212,5 +210,61 @@ func TestLaterEntriesAreUnseen(t *testing.T) {
 	wantState(t, a, reprocessing.OnHold, "bent tip")
 	if got := status(t, a, reprocessing.Verification); got != reprocessing.DoneStep {
 		t.Errorf("a decision of the future counts: %q", got)
+	}
+}
+
+// A verification during which somebody cleaned the scope, or used it, shows no one state of it and discharges no duty.
+func TestDisturbedVerification(t *testing.T) {
+	rules := reprocessing.Rules{Due: []sampling.Rule{{When: sampling.AfterFailedVerification, Blocks: true}}}
+	for _, tt := range []struct {
+		reason      string
+		first, last string
+		use         string // begins then
+		due         bool
+	}{
+		{"after the cleaning, which ended at 09:17", "09:17", "09:30", "09:31", false},
+		{"begun while the scope was cleaned", "09:16", "09:30", "", true},
+		{"begun before the cleaning", "08:58", "09:30", "", true},
+		{"read as the cleaning began", "08:55", "09:00", "", true},
+		{"over before the cleaning", "08:40", "08:59", "", false},
+		{"used before it was read", "09:22", "09:30", "09:30", true},
+		{"begun in a use", "08:10", "08:50", "", true},
+		{"begun as the use ended", "08:30", "08:50", "", false},
+	} {
+		h := good(t)
+		h.Earlier.Failed = instant(t, "07:00")
+		h.Decisions[0].First, h.Decisions[0].Last, h.Decisions[0].Cycle = instant(t, tt.first), instant(t, tt.last), 0
+		if tt.use != "" {
+			h.Uses = append(h.Uses, reprocessing.Use{Stamp: stamp("second", 1), Scope: "D-01", Start: instant(t, tt.use), End: instant(t, "11:00")})
+		}
+		if due := reprocessing.Due(h, rules, instant(t, "12:00"), berlin(t)); len(due) > 0 != tt.due {
+			t.Errorf("%s: %d due", tt.reason, len(due))
+		}
+	}
+}
+
+// A verification of the cycle is due since the scope was last cleaned in it, or since it began.
+func TestDueSince(t *testing.T) {
+	rules := reprocessing.Rules{Due: []sampling.Rule{{When: sampling.EveryCycle}}}
+	due := func(h reprocessing.History) string {
+		h.Decisions = nil
+		all := reprocessing.Due(h, rules, instant(t, "12:00"), berlin(t))
+		if len(all) != 1 {
+			t.Fatalf("%d due", len(all))
+		}
+		return all[0].Since.Time().Format("15:04")
+	}
+	h := good(t)
+	if since := due(h); since != "09:17" {
+		t.Errorf("cleaned: since %s", since)
+	}
+	h.Steps = append(h.Steps, again(t, &h, reprocessing.ManualCleaning, hour), again(t, &h, reprocessing.Drying, 90*mins))
+	if since := due(h); since != "10:17" {
+		t.Errorf("cleaned twice: since %s", since)
+	}
+	h = without(h, reprocessing.ManualCleaning)
+	h.Steps = append(h.Steps, again(t, new(good(t)), reprocessing.ManualCleaning, -hour))
+	if since := due(h); since != "08:30" {
+		t.Errorf("cleaned before the use ended: since %s", since)
 	}
 }

@@ -4,28 +4,132 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/scope"
 )
+
+// HoldKind says what a hold is for. What ends it, and who signs that, follows from it.
+type HoldKind string
+
+// The kinds. They are stored with holds.
+const (
+	RecordHold       HoldKind = "record"       // something has to be on record and is not
+	MeansHold        HoldKind = "means"        // a meter, a lot or a strip is not trusted any more
+	CleaningHold     HoldKind = "cleaning"     // a cleaning verification over the action level
+	OtherHold        HoldKind = "other"        // what a person says in words
+	RecallHold       HoldKind = "recall"       // a recall of a lot, a model or a part
+	DisinfectionHold HoldKind = "disinfection" // a failed test, a failed cycle, a solution past its life
+	LeakHold         HoldKind = "leak"         // a failed leak test
+	DamageHold       HoldKind = "damage"       // a failed inspection, or what a person saw
+	WaterHold        HoldKind = "water"        // a final-rinse result over its limit
+	CultureHold      HoldKind = "culture"      // a culture result
+	ExposureHold     HoldKind = "exposure"     // an index patient, or a use while cleaning or disinfection was lacking
+)
+
+// HoldKinds lists every kind, the mildest first.
+var HoldKinds = []HoldKind{
+	RecordHold, MeansHold, CleaningHold, OtherHold, RecallHold, DisinfectionHold, LeakHold, DamageHold, WaterHold, CultureHold, ExposureHold,
+}
+
+// Stricter says whether the kind is stricter than another one. The kind of a hold changes only to a stricter one.
+func (k HoldKind) Stricter(than HoldKind) bool {
+	return slices.Index(HoldKinds, k) > slices.Index(HoldKinds, than)
+}
+
+// Of returns the kind of the hold. One that is not known here, or was never said, counts as other, whose end takes
+// two people.
+func (h Hold) Of() HoldKind {
+	if slices.Contains(HoldKinds, h.Kind) {
+		return h.Kind
+	}
+	return OtherHold
+}
+
+// For says in brackets what a hold is for where its reason alone does not.
+func (h Hold) For() string {
+	switch k := h.Of(); {
+	case k == OtherHold, k == CleaningHold && h.Cause != "":
+		return ""
+	default:
+		return " (" + string(k) + ")"
+	}
+}
+
+// since says what a hold is for and since when.
+func (h Hold) since(zone *time.Location) string {
+	return "on hold" + h.For() + " since " + h.At.In(zone)
+}
+
+// passesOn says whether a use that begins under a hold of the kind may carry something to a patient, so that it is an
+// exposure: all but those that say only that a proof is missing.
+func (k HoldKind) passesOn() bool {
+	switch k {
+	case CleaningHold, OtherHold, DisinfectionHold, LeakHold, DamageHold, WaterHold, CultureHold, ExposureHold:
+		return true
+	case RecordHold, MeansHold, RecallHold:
+	}
+	return false
+}
+
+// Next says what has to happen before the hold ends.
+func (h Hold) Next() string {
+	switch h.Of() {
+	case CleaningHold:
+		if h.Escalated {
+			return "the lead decides: inspect or repair, clean and sample again until it passes; then the lead and a second person lift the hold"
+		}
+		return "clean and sample again: the hold ends with a cleaning verification that passes"
+	case CultureHold:
+		return "reprocess, sample again for culture and wait for the result; then infection prevention lifts the hold and names the result"
+	case LeakHold:
+		return "send the scope to repair; after a leak test that passes a lead lifts the hold"
+	case DamageHold:
+		return "repair the scope, or inspect it until nothing is found; then a lead lifts the hold and says what was found"
+	case DisinfectionHold:
+		return "reprocess the scope from the leak test to drying; then whoever did it lifts the hold"
+	case WaterHold:
+		return "reprocess with water whose latest result is good; then infection prevention lifts the hold and names the result"
+	case MeansHold:
+		return "reprocess on means that are trusted; then whoever did it lifts the hold"
+	case RecallHold:
+		return "do what the notice of the recall asks for; then a lead lifts the hold and says what was done"
+	case ExposureHold:
+		return "reprocess the scope from the leak test to drying; then infection prevention and a second person lift the hold"
+	case RecordHold:
+		if h.Cause != "" {
+			return "record what is missing, and lift the hold with it; where it cannot be had, reprocess and let a lead lift the hold"
+		}
+		return "reprocess the scope; then a lead lifts the hold and says what became of the record"
+	case OtherHold:
+	}
+	return "settle what the hold is for; then a lead and a second person lift it"
+}
 
 // Hold keeps a scope from patients until somebody lifts it.
 type Hold struct {
 	Stamp  `json:"-"`
 	Scope  string       `json:"scope"`
+	Kind   HoldKind     `json:"kind"`
 	At     unit.Instant `json:"at"`
 	By     string       `json:"by"`
 	Reason string       `json:"reason"`
-	// Cause is the decision on a verification that made the rules place the hold; empty when a person did.
+	// Cause is the record that made the rules place the hold: the decision on a verification, a step that failed or a
+	// use of a scope that was not ready; empty when a person did.
 	Cause string `json:"cause,omitempty"`
-	// Escalated holds end only by a named person's act, never by a passed verification alone.
+	// Escalated holds for cleaning come after the last cleaning that the rules provide for.
 	Escalated bool `json:"escalated,omitempty"`
 }
 
-// Check refuses a hold without a name or a reason.
+// Check refuses a hold without a kind, a name or a reason.
 func (h Hold) Check() error {
 	switch {
 	case h.Scope == "" || !h.At.Known():
 		return fmt.Errorf("hold: the scope or the time is missing")
+	case !slices.Contains(HoldKinds, h.Kind):
+		return fmt.Errorf("hold of %s: kind %q is not known; allowed: %s", h.Scope, h.Kind, scope.Words(HoldKinds))
 	case h.By == "":
 		return fmt.Errorf("hold of %s: who places it?", h.Scope)
 	case h.Reason == "":
@@ -34,11 +138,11 @@ func (h Hold) Check() error {
 	return nil
 }
 
-// EndsByVerification says whether a passed verification may end the hold by itself: only a hold that the rules placed
-// for a verification over the action level, before the last cleaning. What a person saw, was told or had cultured
-// is not shown to be gone by a low reading, so a person's hold takes two people. So does a hold that was placed
-// while the clock was in doubt: nobody can say what came after it.
-func (h Hold) EndsByVerification() bool { return h.Cause != "" && !h.Escalated && !h.Unsure.Known() }
+// EndsByVerification says whether a passed verification may end the hold by itself: only a hold for cleaning before
+// the last cleaning. So does no hold that was placed while the clock was in doubt: nobody can say what came after it.
+func (h Hold) EndsByVerification() bool {
+	return h.Of() == CleaningHold && !h.Escalated && !h.Unsure.Known()
+}
 
 // AnsweredBy says whether a decision shows that the scope was clean after the hold: the whole verification passed,
 // and its first sample was collected later than the hold. Of two facts at one instant the bad one counts.
@@ -54,11 +158,19 @@ type Lift struct {
 	At     unit.Instant `json:"at"`
 	By     string       `json:"by"`
 	Reason string       `json:"reason"`
-	// Verification is the passed verification that the lift rests on, Second the other person who agrees. One of
-	// the two is needed.
-	Verification string `json:"verification,omitempty"`
-	Second       string `json:"second,omitempty"`
-	// Placed is when the hold was placed at the latest, where a clock that was in doubt dated it; else zero.
+	// Verification is the passed verification that the lift rests on, Evidence are the other records that it rests
+	// on. When one of them is taken back the hold is open again.
+	Verification string   `json:"verification,omitempty"`
+	Evidence     []string `json:"evidence,omitempty"`
+	// Late says that it rests on what was on record of the time before the use that the hold speaks of, and arrived
+	// after it.
+	Late bool `json:"late,omitempty"`
+	// Second is another person who agrees.
+	Second string `json:"second,omitempty"`
+	// ByRoles and SecondRoles are what the two were at that moment.
+	ByRoles     []access.Role `json:"by_roles,omitempty"`
+	SecondRoles []access.Role `json:"second_roles,omitempty"`
+	// Placed is by when the hold was placed for sure, where a clock that was in doubt dated it; else zero.
 	Placed unit.Instant `json:"placed,omitzero"`
 }
 
@@ -71,8 +183,6 @@ func (l Lift) Check() error {
 		return fmt.Errorf("lift of the hold on %s: who lifts it?", l.Scope)
 	case l.Reason == "":
 		return fmt.Errorf("lift of the hold on %s: the reason is missing", l.Scope)
-	case l.Verification == "" && l.Second == "":
-		return fmt.Errorf("lift of the hold on %s: it needs a cleaning verification passed since the hold, or a second person's name", l.Scope)
 	case l.Second != "" && !l.Two():
 		return fmt.Errorf("lift of the hold on %s: the second person must be another than %s", l.Scope, l.By)
 	}
@@ -85,36 +195,54 @@ func (l Lift) Two() bool {
 	return by != "" && second != "" && !strings.EqualFold(by, second)
 }
 
-// Ends says whether the lift, which names this hold, ends it: by two people, or by a verification alone where the
-// hold allows that. verification is the decision that the lift names as far as it stands: nil when there is none,
-// or when it was decided again since.
-func (l Lift) Ends(h Hold, verification *Decision) bool {
+// Rests lists the records that the lift rests on.
+func (l Lift) Rests() []string {
+	if l.Verification == "" {
+		return l.Evidence
+	}
+	return append([]string{l.Verification}, l.Evidence...)
+}
+
+// Ends says whether the lift, which names this hold, ends it: over the records that it names, all of which stand, and
+// signed by those whose word the kind of hold takes. The rules of the time were asked when it was recorded
+// ([Hold.Lifted]); here counts what no rules can do without.
+func (l Lift) Ends(h Hold, named History) bool {
 	if l.Placed.Known() && l.Two() { // a lift names its hold, and so was written after it
-		h.At = min(h.At, l.Placed)
+		h.At = l.Placed
 	}
 	if l.Scope != h.Scope || l.At < h.At {
 		return false
 	}
-	return l.Two() || h.EndsByVerification() && verification != nil && h.AnsweredBy(*verification)
+	over, all := named.named(l)
+	if !all {
+		return false
+	}
+	_, err := h.Lifted(l, Grounds{Since: over})
+	return err == nil
+}
+
+// named returns the part of the history that a lift rests on, and whether all of it is there.
+func (h History) named(l Lift) (over History, all bool) {
+	missing := slices.Clone(l.Rests())
+	is := func(s Stamp) bool {
+		i := slices.Index(missing, s.ID)
+		if i >= 0 {
+			missing = slices.Delete(missing, i, i+1)
+		}
+		return i >= 0
+	}
+	over = History{
+		Instrument: h.Instrument, Model: h.Model,
+		Steps:     keep(h.Steps, func(s Step) bool { return is(s.Stamp) }),
+		Decisions: keep(h.Decisions, func(d Decision) bool { return is(d.Stamp) }),
+		Repairs:   keep(h.Repairs, func(r Repair) bool { return is(r.Stamp) }),
+	}
+	return over, len(missing) == 0
 }
 
 // OpenHolds returns the holds that no lift ends.
 func (h History) OpenHolds() []Hold {
 	return keep(h.Holds, func(hold Hold) bool {
-		for _, l := range h.Lifts {
-			if l.Hold == hold.ID && l.Ends(hold, h.verificationOf(l)) {
-				return false
-			}
-		}
-		return true
+		return !slices.ContainsFunc(h.Lifts, func(l Lift) bool { return l.Hold == hold.ID && l.Ends(hold, h) })
 	})
-}
-
-// verificationOf returns the decision that a lift names, nil when the history has none such: then it was voided,
-// or nobody looked, and what is missing is never good.
-func (h History) verificationOf(l Lift) *Decision {
-	if i := slices.IndexFunc(h.Decisions, func(d Decision) bool { return l.Verification != "" && d.ID == l.Verification }); i >= 0 {
-		return &h.Decisions[i]
-	}
-	return nil
 }

@@ -55,7 +55,7 @@ func disturb(t *rapid.T, h reprocessing.History, morning unit.Instant) reprocess
 }
 
 // worsen adds one adverse fact at or before an instant: a hold, a failed step, a verification over the
-// action level, a use, a repair or the retirement. A use or a repair that ended before the first
+// action level, a use, a repair, the retirement or a restore of the records. A use or a repair that ended before the first
 // point-of-use treatment of the cycle is left out: nothing that was reprocessed after it is touched by it.
 func worsen(t *rapid.T, h reprocessing.History, morning, at unit.Instant) (reprocessing.History, string) {
 	when := between(t, "when", morning, at)
@@ -70,7 +70,7 @@ func worsen(t *rapid.T, h reprocessing.History, morning, at unit.Instant) (repro
 	h.Steps, h.Uses, h.Repairs = slices.Clone(h.Steps), slices.Clone(h.Uses), slices.Clone(h.Repairs)
 	h.Decisions, h.Holds = slices.Clone(h.Decisions), slices.Clone(h.Holds)
 	fact := rapid.SampledFrom([]string{
-		"hold", "step", "action", "use", "open use", "earlier use", "repair", "away", "retired", "hold lifted by one",
+		"hold", "step", "action", "use", "open use", "earlier use", "repair", "away", "retired", "hold lifted by one", "restore",
 	}).Draw(t, "fact")
 	switch fact {
 	case "hold":
@@ -116,6 +116,10 @@ func worsen(t *rapid.T, h reprocessing.History, morning, at unit.Instant) (repro
 		h.Repairs = append(h.Repairs, reprocessing.Repair{Stamp: stamp("further repair", when), Repair: scope.Repair{Scope: "D-01", Sent: when}})
 	case "retired":
 		h.Instrument.Retired = when
+	case "restore":
+		h.Restores = append(slices.Clone(h.Restores), reprocessing.RestoreNote{
+			Stamp: stamp("further restore", end), Told: reprocessing.InPlace, Copied: when, At: end, Size: 1, By: "A. Lead",
+		})
 	}
 	return h, fact
 }

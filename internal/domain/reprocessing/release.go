@@ -114,7 +114,7 @@ type Answer struct {
 // through History.AsKnown. What claims to lie later than the instant is left out; about the present instant ask
 // [ReleaseNow].
 func Release(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
-	return answer(h.until(at), rules, at, zone)
+	return h.until(at).judged(rules, h.Restores, at, zone)
 }
 
 // answer is Release for a history that holds nothing later than the instant.
@@ -146,6 +146,10 @@ func answer(h History, rules Rules, at unit.Instant, zone *time.Location) Answer
 	}
 	g.steps()
 	g.storage()
+	if r := h.Instrument.Retired; r.Known() && r < g.answer.Until { // it is known already when it leaves
+		g.answer.Until = r
+		g.note(Reason{Text: "retired from " + r.In(zone) + " on"})
+	}
 	if g.answer.State != Ready {
 		g.answer.Until = 0
 	}
@@ -174,6 +178,8 @@ type release struct {
 	startedBy, startRecord string
 	// bedside is the end of the last use, from which residue dries; zero when none is on record.
 	bedside unit.Instant
+	// open are the holds that nobody has lifted.
+	open []Hold
 	// decisions are what other people have to decide before the scope can be ready, beside the acts.
 	decisions []string
 	// unwritten are steps that were written down too late and that nobody attests.
@@ -190,8 +196,13 @@ func (g *release) block(state State, r Reason, next string) {
 	if slices.Index(States, state) > slices.Index(States, g.answer.State) {
 		g.answer.State = state
 	}
-	if next != "" && !slices.Contains(g.answer.Next, next) {
-		g.answer.Next = append(g.answer.Next, next)
+	g.next(next)
+}
+
+// next adds what to do, once.
+func (g *release) next(what string) {
+	if what != "" && !slices.Contains(g.answer.Next, what) {
+		g.answer.Next = append(g.answer.Next, what)
 	}
 }
 
@@ -217,21 +228,24 @@ func (g *release) service() {
 
 // holds looks for holds that nobody has lifted.
 func (g *release) holds() {
-	for _, hold := range g.h.OpenHolds() {
-		next := "lift the hold after a cleaning verification that passed, or with a second person"
-		switch {
-		case hold.Escalated:
-			next = "the lead decides: inspect, leak-test, repair or culture; then lift the hold by name"
-		case !hold.EndsByVerification():
-			next = "settle what the hold is for; then two people lift it"
-		}
-		r := Reason{Text: "on hold since " + hold.At.In(g.zone), Said: hold.Reason, By: hold.By, Record: hold.ID, Since: hold.At}
+	g.open = g.h.OpenHolds()
+	for _, hold := range g.open {
+		r := Reason{Text: hold.since(g.zone), Said: hold.Reason, By: hold.By, Record: hold.ID, Since: hold.At}
 		if hold.Cause != "" { // the rules placed it, in their words
 			r.Text, r.Said = r.Whole(), ""
 		}
 		g.block(OnHold, r, "")
-		g.decisions = append(g.decisions, next)
+		g.decisions = append(g.decisions, hold.Next())
 	}
+}
+
+// fail keeps the scope from patients for a step that failed. Where a hold says so already it is not said twice.
+func (g *release) fail(r Reason, next string) {
+	if slices.ContainsFunc(g.open, func(h Hold) bool { return h.Cause != "" && h.Cause == r.Record }) {
+		g.next(next)
+		return
+	}
+	g.block(InReprocessing, r, next)
 }
 
 // start finds what began the cycle: the end of the last use, the return from repair, or the
@@ -258,7 +272,7 @@ func Start(h History) (at unit.Instant, by, record string) {
 			at, by, record = r.Returned, "it came back from repair", r.ID
 		}
 	}
-	return at, by, record
+	return h.anew(at, by, record)
 }
 
 // steps walks the steps of the cycle in the order of the rules.
@@ -285,10 +299,15 @@ func (g *release) of(kind StepKind) []Step {
 	return g.since(kind, g.answer.Cycle)
 }
 
-// since returns the steps of one kind that began at an instant or later, the earliest first.
+// since returns the steps of one kind that began at an instant or later, the earliest first. Of two that began at one
+// instant the bad one counts, and so comes last: one that failed, or has no result, or went on, or took less.
 func (g *release) since(kind StepKind, from unit.Instant) []Step {
 	steps := keep(g.h.Steps, func(s Step) bool { return s.Kind == kind && s.Start >= from })
-	slices.SortStableFunc(steps, func(a, b Step) int { return cmp.Compare(a.Start, b.Start) })
+	bad := []Result{Pass, NotStated, Fail}
+	slices.SortFunc(steps, func(a, b Step) int {
+		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(slices.Index(bad, a.Result), slices.Index(bad, b.Result)), cmp.Compare(b.End, a.End),
+			cmp.Compare(a.Recorded, b.Recorded), cmp.Compare(a.ID, b.ID))
+	})
 	return steps
 }
 
@@ -358,8 +377,15 @@ func (g *release) step(rule StepRule) {
 	switch {
 	case last.Result == Fail:
 		p.Status = FailedStep
-		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+		g.fail(cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
 			orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
+	case !last.End.Known() && last.Unsure.Known() && rule.Step.wets():
+		p.Status = FailedStep
+		g.block(
+			InReprocessing,
+			cite(Reason{Text: rule.Step.Words() + " was recorded while the computer's clock was in doubt, which proves nothing", Record: last.ID}, rule.Source),
+			"repeat: "+rule.Step.Words(),
+		)
 	case !last.End.Known() && rule.Step != Storage && rule.Step != Issue:
 		p.Status = RunningStep
 		g.block(
@@ -369,7 +395,7 @@ func (g *release) step(rule StepRule) {
 		)
 	case unanswered != nil:
 		p.Status = FailedStep
-		g.block(InReprocessing, cite(Reason{
+		g.fail(cite(Reason{
 			Text: fmt.Sprintf(
 				"%s at %s failed, and %s passed at %s without %s between them",
 				rule.Step.Words(),
@@ -403,7 +429,8 @@ func (g *release) step(rule StepRule) {
 	}
 	if rule.Step == Disinfection && last.Result != Fail && last.End.Known() {
 		g.disinfection(last, rule)
-		if p.Status == DoneStep && len(g.answer.Reasons) > before && g.answer.Reasons[len(g.answer.Reasons)-1].Blocks {
+		said := len(g.answer.Reasons) > before && g.answer.Reasons[len(g.answer.Reasons)-1].Blocks
+		if p.Status == DoneStep && (said || last.MEC == Fail) { // which a hold may say instead
 			p.Status = FailedStep
 		}
 	}
@@ -425,10 +452,15 @@ func (g *release) step(rule StepRule) {
 				Record: last.ID,
 			}, rule.Source), "repeat: "+rule.Step.Words())
 		}
-		if last.last() > g.previous {
-			g.previous, g.previousStep = last.last(), rule.Step
-		}
 	}
+	if (rule.Required || rule.Step.wets()) && last.last() > g.previous { // who wets it again undoes what came before
+		g.previous, g.previousStep = last.last(), rule.Step
+	}
+}
+
+// wets says which steps a scope is wet after, so that it has to be dried and is no longer where it waited.
+func (k StepKind) wets() bool {
+	return k == LeakTest || k == Soak || k == ManualCleaning || k == Disinfection || k == FinalRinse
 }
 
 // takesTime says which steps nobody does in no time.
@@ -500,7 +532,8 @@ func (g *release) disinfection(s Step, rule StepRule) {
 	}
 	switch {
 	case s.MEC == Fail:
-		fail(disinfectant.Source, "the concentration was below the minimum effective one")
+		g.fail(cite(Reason{Text: "disinfection: the concentration was below the minimum effective one", Record: s.ID}, disinfectant.Source),
+			orElse(rule.OnFail, "repeat: disinfection"))
 	case s.MEC == NotStated && disinfectant.MEC:
 		fail(disinfectant.Source, "the check of the minimum effective concentration is not on record")
 	}
@@ -510,7 +543,7 @@ func (g *release) disinfection(s Step, rule StepRule) {
 	switch {
 	case !s.DisinfectantExpires.Known():
 		fail(disinfectant.Source, "the expiry of lot %q is not on record", s.DisinfectantLot)
-	case s.DisinfectantExpires <= s.Start:
+	case s.DisinfectantExpires <= s.last(): // it has to last to the end of the contact
 		fail(disinfectant.Source, "lot %q expired at %s", s.DisinfectantLot, s.DisinfectantExpires.In(g.zone))
 	}
 }
@@ -641,7 +674,9 @@ func (h History) record() sampling.Record {
 	for _, d := range h.Decisions {
 		switch {
 		case d.Passed():
-			r.Passed = max(r.Passed, d.last())
+			if !h.disturbed(d) {
+				r.Passed = max(r.Passed, d.last())
+			}
 		case d.Verification.Outcome == reading.Action:
 			r.Failed = max(r.Failed, d.last())
 		}
@@ -669,6 +704,14 @@ func (h History) record() sampling.Record {
 	return r
 }
 
+// disturbed says whether somebody cleaned the scope or used it between the first sample of a verification and its last
+// reading: then it shows no one state of the scope, and stands for no duty.
+func (h History) disturbed(d Decision) bool {
+	during := func(start, end unit.Instant) bool { return start <= d.last() && end > d.First }
+	return slices.ContainsFunc(h.Steps, func(s Step) bool { return s.Kind == ManualCleaning && during(s.Start, s.last()) }) ||
+		slices.ContainsFunc(h.Uses, func(u Use) bool { return during(u.Start, u.last()) })
+}
+
 // Due returns the verifications that are due for the scope at an instant.
 func Due(h History, rules Rules, at unit.Instant, zone *time.Location) []sampling.Due {
 	past := h.until(at)
@@ -692,48 +735,19 @@ func (g *release) storage() {
 	if g.answer.State != Ready {
 		return
 	}
-	end := g.dried()
-	stored = keep(stored, func(s Step) bool { return s.Start >= end })
-	outside := end // since when the scope is outside a cabinet, zero while it is in one
-	for i, s := range stored {
-		if outside.Known() && g.rules.Unstored > 0 {
-			if until := outside.Add(g.rules.Unstored.Duration()); s.Start >= until {
-				g.block(InReprocessing, cite(Reason{
-					Text:   fmt.Sprintf("it hung outside a cabinet from %s to %s; at most %s", outside.In(g.zone), s.Start.In(g.zone), g.rules.Unstored),
-					Record: s.ID,
-				}, g.rules.UnstoredSource), "reprocess before use: the storage time is over")
-			}
-		}
-		outside = s.End
-		for _, taken := range issued {
-			if taken.Start >= s.Start && (i+1 == len(stored) || taken.Start < stored[i+1].Start) && (!outside.Known() || taken.Start < outside) {
-				outside = taken.Start
-			}
+	done := g.of(Disinfection)
+	for i, s := range done {
+		if again := slices.IndexFunc(done[i+1:], func(s Step) bool { return s.Result != Fail }); again >= 0 {
+			g.ranOut(s, done[i+1+again].Start)
 		}
 	}
-	switch {
-	case outside.Known() && g.rules.Unstored == 0:
-		g.block(InReprocessing, Reason{Text: "not in a cabinet, and the rule set does not say how long a scope may wait outside one"},
-			"use at once after reprocessing again, or store")
-	case outside.Known():
-		g.expire(outside.Add(g.rules.Unstored.Duration()),
-			fmt.Sprintf("outside a cabinet since %s; at most %s", outside.In(g.zone), g.rules.Unstored), "", g.rules.UnstoredSource)
+	var disinfected unit.Instant
+	if len(done) > 0 {
+		disinfected = done[len(done)-1].last()
 	}
-	for _, s := range stored {
-		cabinet, ok := g.rules.cabinet(s.Cabinet)
-		if !ok {
-			g.block(InReprocessing, Reason{
-				Text: fmt.Sprintf("cabinet %q is not in the rule set, so nobody can say how long it keeps a scope", s.Cabinet), Record: s.ID,
-			}, "name a cabinet of the rule set, or reprocess")
-			continue
-		}
-		until := stored[0].Start.Add(time.Duration(cabinet.Hours) * time.Hour)
-		limit := fmt.Sprintf("%d h", cabinet.Hours)
-		if cabinet.Days > 0 {
-			until = stored[0].Start.AddDays(cabinet.Days, g.zone)
-			limit = fmt.Sprintf("%d days", cabinet.Days)
-		}
-		g.expire(until, fmt.Sprintf("stored in %s since %s; at most %s", cabinet.Name, stored[0].Start.In(g.zone), limit), s.ID, cabinet.Source)
+	limits, _ := g.limits(disinfected, g.at+1)
+	for _, l := range limits {
+		g.expire(l)
 	}
 	if next := sampling.NextDue(g.rules.Due, g.h.record(), g.zone); next.Known() && next < g.answer.Until {
 		g.answer.Until = next
@@ -741,31 +755,113 @@ func (g *release) storage() {
 	}
 }
 
-// dried returns when the scope was dried for the first time after its last disinfection, or when
-// that ended where no drying is on record.
-func (g *release) dried() unit.Instant {
-	var end unit.Instant
-	if done := g.of(Disinfection); len(done) > 0 {
-		end = done[len(done)-1].last()
+// limit is an end of the time that a scope may wait.
+type limit struct {
+	at unit.Instant
+	// why is what ends it, whole when it needs no word about when that was; next is what to do once it has.
+	why   Reason
+	whole bool
+	next  string
+}
+
+const waitedTooLong = "reprocess before use: the storage time is over"
+
+// limits returns what ends the wait of a scope that was disinfected at an instant, by what was done before another,
+// and whether it hung anywhere.
+func (g *release) limits(disinfected, to unit.Instant) (limits []limit, hung bool) {
+	dried := g.dried(disinfected, to)
+	in := func(s Step) bool { return s.Start >= dried && s.Start < to }
+	stored := keep(g.of(Storage), func(s Step) bool { return in(s) && s.Result != Fail })
+	taken := append(keep(g.of(Issue), in), keep(g.of(Storage), func(s Step) bool { return in(s) && s.Result == Fail })...)
+	outside := dried // since when the scope is outside a cabinet, zero while it is in one
+	for i, s := range stored {
+		if outside.Known() && g.rules.Unstored > 0 {
+			if until := outside.Add(g.rules.Unstored.Duration()); s.Start >= until {
+				limits = append(limits, limit{at: until, whole: true, next: waitedTooLong, why: cite(Reason{
+					Text:   fmt.Sprintf("it hung outside a cabinet from %s to %s; at most %s", outside.In(g.zone), s.Start.In(g.zone), g.rules.Unstored),
+					Record: s.ID,
+				}, g.rules.UnstoredSource)})
+			}
+		}
+		outside = s.End
+		for _, out := range taken {
+			if out.Start >= s.Start && (i+1 == len(stored) || out.Start < stored[i+1].Start) && (!outside.Known() || out.Start < outside) {
+				outside = out.Start
+			}
+		}
 	}
+	switch {
+	case outside.Known() && g.rules.Unstored == 0:
+		limits = append(limits, limit{at: outside, whole: true, next: "use at once after reprocessing again, or store", why: Reason{
+			Text: "not in a cabinet, and the rule set does not say how long a scope may wait outside one",
+		}})
+	case outside.Known():
+		limits = append(limits, limit{at: outside.Add(g.rules.Unstored.Duration()), next: waitedTooLong, why: cite(Reason{
+			Text: fmt.Sprintf("outside a cabinet since %s; at most %s", outside.In(g.zone), g.rules.Unstored),
+		}, g.rules.UnstoredSource)})
+	}
+	for _, s := range stored {
+		cabinet, ok := g.rules.cabinet(s.Cabinet)
+		if !ok {
+			limits = append(limits, limit{at: s.Start, whole: true, next: "name a cabinet of the rule set, or reprocess", why: Reason{
+				Text: fmt.Sprintf("cabinet %q is not in the rule set, so nobody can say how long it keeps a scope", s.Cabinet), Record: s.ID,
+			}})
+			continue
+		}
+		until, most := stored[0].Start.Add(time.Duration(cabinet.Hours)*time.Hour), fmt.Sprintf("%d h", cabinet.Hours)
+		if cabinet.Days > 0 {
+			until, most = stored[0].Start.AddDays(cabinet.Days, g.zone), fmt.Sprintf("%d days", cabinet.Days)
+		}
+		limits = append(limits, limit{at: until, next: waitedTooLong, why: cite(Reason{
+			Text:   fmt.Sprintf("stored in %s since %s; at most %s", cabinet.Name, stored[0].Start.In(g.zone), most),
+			Record: s.ID,
+		}, cabinet.Source)})
+	}
+	return limits, len(stored) > 0
+}
+
+// dried returns when the scope was dried for the first time after a disinfection ended and before an instant, or when
+// that ended where no drying is on record.
+func (g *release) dried(disinfected, to unit.Instant) unit.Instant {
 	for _, s := range g.of(Drying) {
-		if s.Start >= end && s.Result != Fail {
+		if s.Start >= disinfected && s.Start < to && s.Result != Fail {
 			return s.last()
 		}
 	}
-	return end
+	return disinfected
+}
+
+// ranOut looks whether the storage after an earlier disinfection of the cycle was over before somebody cleaned the
+// scope, or disinfected it once more at an instant: then a disinfection alone does not make up for it.
+func (g *release) ranOut(earlier Step, again unit.Instant) {
+	cleanings := keep(g.of(ManualCleaning), func(s Step) bool { return s.Result != Fail && s.Start >= earlier.last() })
+	to := again
+	if len(cleanings) > 0 {
+		to = min(to, cleanings[0].Start)
+	}
+	limits, hung := g.limits(earlier.last(), to)
+	if !hung {
+		return
+	}
+	first := slices.MinFunc(limits, func(a, b limit) int { return cmp.Compare(a.at, b.at) })
+	if first.at > to || len(cleanings) > 0 && cleanings[len(cleanings)-1].Start >= first.at {
+		return
+	}
+	first.why.Text += "; it was disinfected again since, and not cleaned"
+	g.block(InReprocessing, first.why, waitedTooLong)
 }
 
 // expire ends Ready at an instant. At that instant the time is over.
-func (g *release) expire(until unit.Instant, text, record string, source sampling.Source) {
-	r := cite(Reason{Text: text, Record: record}, source)
-	if g.at >= until {
-		r.Text += "; that time ended at " + until.In(g.zone)
-		g.block(InReprocessing, r, "reprocess before use: the storage time is over")
+func (g *release) expire(l limit) {
+	if g.at < l.at {
+		g.note(l.why)
+		if !g.answer.Until.Known() || l.at < g.answer.Until {
+			g.answer.Until = l.at
+		}
 		return
 	}
-	g.note(r)
-	if !g.answer.Until.Known() || until < g.answer.Until {
-		g.answer.Until = until
+	if !l.whole {
+		l.why.Text += "; that time ended at " + l.at.In(g.zone)
 	}
+	g.block(InReprocessing, l.why, l.next)
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -287,7 +288,7 @@ func TestOutOfOrder(t *testing.T) {
 			t.Helper()
 			s := step(t, h, reprocessing.Drying)
 			s.Start, s.End = instant(t, "09:40"), instant(t, "10:00")
-		}, reprocessing.Drying, "drying at 2026-03-02 10:40 +01:00 came before disinfection ended"},
+		}, reprocessing.Drying, "drying at 2026-03-02 10:40 +01:00 came before final rinse ended"},
 		{"cleaned a second time", "everything after the cleaning is to be done again", func(t *testing.T, h *reprocessing.History) {
 			t.Helper()
 			again := *step(t, h, reprocessing.ManualCleaning)
@@ -578,8 +579,8 @@ func recleaned(t *testing.T) reprocessing.History {
 	h := good(t)
 	h.Decisions[0] = decision("round 1", 1, at("08:30"), at("09:22"), at("09:30"), reading.Action)
 	h.Holds = []reprocessing.Hold{{
-		Stamp: stamp("hold", at("09:30")), Scope: "D-01", At: at("09:30"), By: "rules", Reason: "over the action level",
-		Cause: "round 1",
+		Stamp: stamp("hold", at("09:30")), Scope: "D-01", Kind: reprocessing.CleaningHold, At: at("09:30"), By: "rules",
+		Reason: "over the action level", Cause: "round 1",
 	}}
 	for _, s := range []reprocessing.Step{
 		{Kind: reprocessing.ManualCleaning, Start: at("09:40"), End: at("09:57")},
@@ -600,7 +601,7 @@ func recleaned(t *testing.T) reprocessing.History {
 	}
 	h.Lifts = []reprocessing.Lift{{
 		Stamp: stamp("lift", at("10:15")), Hold: "hold", Scope: "D-01", At: at("10:15"), By: "A. Lead", Reason: "second cleaning verification passed",
-		Verification: "round 2",
+		Verification: "round 2", Evidence: []string{"second manual-cleaning"},
 	}}
 	return h
 }
@@ -620,7 +621,7 @@ func TestCleanAgainLoop(t *testing.T) {
 		wantState(t, a, reprocessing.OnHold, "first test: action level exceeded")
 		wantState(t, a, reprocessing.OnHold, "over the action level and no cleaning verification has passed since")
 		if len(a.Next) == 0 || a.Next[0] != "next: action" ||
-			!slices.Contains(a.Next, "lift the hold after a cleaning verification that passed, or with a second person") {
+			!slices.Contains(a.Next, "clean and sample again: the hold ends with a cleaning verification that passes") {
 			t.Errorf("next: %q", a.Next)
 		}
 	})
@@ -634,7 +635,8 @@ func TestCleanAgainLoop(t *testing.T) {
 		h := recleaned(t)
 		h.Steps = slices.DeleteFunc(h.Steps, func(s reprocessing.Step) bool { return strings.HasPrefix(s.ID, "second ") })
 		a := ask(h, "12:00")
-		wantState(t, a, reprocessing.InReprocessing, "first test: action level exceeded and the scope was not cleaned again before it was sampled again")
+		// The hold is not ended either: no cleaning lies between it and the verification.
+		wantState(t, a, reprocessing.OnHold, "first test: action level exceeded and the scope was not cleaned again before it was sampled again")
 		if got := status(t, a, reprocessing.Verification); got != reprocessing.StaleStep {
 			t.Errorf("status %q", got)
 		}
@@ -659,16 +661,15 @@ func TestLift(t *testing.T) {
 		state        reprocessing.State
 	}{
 		{"by a passed round", "", func(*testing.T, *reprocessing.History) {}, reprocessing.Ready},
-		{"by a second person", "", func(_ *testing.T, h *reprocessing.History) {
-			h.Lifts[0].Verification, h.Lifts[0].Second = "", "B. Lead"
-		}, reprocessing.Ready},
-		{
-			"by the same person twice", "one person is not two",
-			func(_ *testing.T, h *reprocessing.History) {
-				h.Lifts[0].Verification, h.Lifts[0].Second = "", "A. Lead"
-			}, reprocessing.OnHold,
-		},
+		{"by two people without a round", "what a reading showed takes another reading", func(_ *testing.T, h *reprocessing.History) {
+			h.Lifts[0] = byTwo(h.Lifts[0])
+			h.Lifts[0].Verification, h.Lifts[0].Evidence = "", nil
+		}, reprocessing.OnHold},
 		{"by nothing", "nobody could defend it", func(_ *testing.T, h *reprocessing.History) { h.Lifts[0].Verification = "" }, reprocessing.OnHold},
+		{"without a cleaning", "a second sample cleans nothing", func(_ *testing.T, h *reprocessing.History) { h.Lifts[0].Evidence = nil }, reprocessing.OnHold},
+		{"with a cleaning that is voided", "what it rested on is gone", func(_ *testing.T, h *reprocessing.History) {
+			h.Lifts[0].Evidence = []string{"gone"}
+		}, reprocessing.OnHold},
 		{
 			"by a failed round",
 			"it shows the contrary",
@@ -722,7 +723,7 @@ func TestLift(t *testing.T) {
 		h := good(t)
 		was := instant(t, "2026-02-01T10:00:00Z")
 		h.Holds = []reprocessing.Hold{
-			{Stamp: stamp("old", was), Scope: "D-01", At: was, By: "rules", Reason: "over the action level", Cause: "round of January"},
+			{Stamp: stamp("old", was), Scope: "D-01", At: was, By: "rules", Reason: "over the action level", Kind: reprocessing.CleaningHold, Cause: "round of January"},
 		}
 		h.Lifts = []reprocessing.Lift{{
 			Stamp: stamp("lift", was+hour), Hold: "old", Scope: "D-01", At: was + hour, By: "A. Lead", Reason: "passed",
@@ -730,61 +731,15 @@ func TestLift(t *testing.T) {
 		}}
 		// A verification that is not in the history shows nothing.
 		wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.OnHold, "on hold since")
-		h.Lifts[0].Second = "B. Lead"
-		wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "")
+		h.Lifts[0] = byTwo(h.Lifts[0])
+		wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.OnHold, "on hold since")
 	})
 }
 
-// Which lifts end which holds, at the limits.
-func TestWhatEndsAHold(t *testing.T) {
-	const placed = 100
-	byRules := reprocessing.Hold{Scope: "D-01", At: placed, By: "T-01", Reason: "over", Cause: "verification"}
-	byPerson := reprocessing.Hold{Scope: "D-01", At: placed, By: "T-01", Reason: "culture positive"}
-	escalated := byRules
-	escalated.Escalated = true
-	byPersonEscalated := byPerson
-	byPersonEscalated.Escalated = true
-	alone := reprocessing.Lift{Scope: "D-01", At: 300, By: "L-01", Reason: "r", Verification: "later"}
-	with := func(second string) reprocessing.Lift { l := alone; l.Second = second; return l }
-	passed := func(change ...func(*reprocessing.Decision)) *reprocessing.Decision {
-		d := decision("later", 2, 50, placed+1, 200, reading.OK)
-		for _, f := range change {
-			f(&d)
-		}
-		return &d
-	}
-	tests := []struct {
-		name         string
-		lift         reprocessing.Lift
-		hold         reprocessing.Hold
-		verification *reprocessing.Decision
-		want         bool
-	}{
-		{"round alone, hold of the rules", alone, byRules, passed(), true},
-		{"first sample at the instant of the hold", alone, byRules, passed(func(d *reprocessing.Decision) { d.First = placed }), false},
-		{"first sample before the hold", alone, byRules, passed(func(d *reprocessing.Decision) { d.First = placed - 1 }), false},
-		{"alert passes", alone, byRules, passed(func(d *reprocessing.Decision) { d.Verification.Outcome = reading.Alert }), true},
-		{"over the action level", alone, byRules, passed(func(d *reprocessing.Decision) { d.Verification.Outcome = reading.Action }), false},
-		{"incomplete", alone, byRules, passed(func(d *reprocessing.Decision) { d.Verification.Complete = false }), false},
-		{"of another scope", alone, byRules, passed(func(d *reprocessing.Decision) { d.Scope = "D-02" }), false},
-		{"a cleaning verification that does not stand", alone, byRules, nil, false},
-		{"round alone, escalated", alone, escalated, passed(), false},
-		{"round alone, hold of a person", alone, byPerson, passed(), false},
-		{"round alone, escalated hold of a person", alone, byPersonEscalated, passed(), false},
-		{"two, hold of a person", with("L-02"), byPerson, nil, true},
-		{"two, escalated", with("L-02"), escalated, passed(), true},
-		{"the same person twice, hold of a person", with("L-01"), byPerson, passed(), false},
-		{"the same person in other letters", with(" l-01 "), byPerson, passed(), false},
-		{"the same person twice, hold of the rules", with("L-01"), byRules, passed(), true},
-		{"two, before the hold", func() reprocessing.Lift { l := with("L-02"); l.At = placed - 1; return l }(), byPerson, passed(), false},
-		{"two, for another scope", func() reprocessing.Lift { l := with("L-02"); l.Scope = "D-02"; return l }(), byPerson, passed(), false},
-		{"two without a first", func() reprocessing.Lift { l := with("L-02"); l.By = ""; return l }(), byPerson, passed(), false},
-	}
-	for _, test := range tests {
-		if got := test.lift.Ends(test.hold, test.verification); got != test.want {
-			t.Errorf("%s: ends = %t, want %t", test.name, got, test.want)
-		}
-	}
+// byTwo has a lead and a second person sign a lift.
+func byTwo(l reprocessing.Lift) reprocessing.Lift {
+	l.Second, l.ByRoles, l.SecondRoles = "B. Lead", []access.Role{access.Lead}, []access.Role{access.Lead}
+	return l
 }
 
 func TestUnfinishedVerification(t *testing.T) {
@@ -983,5 +938,137 @@ func TestPastInstants(t *testing.T) {
 		t.Run(tt.at, func(t *testing.T) {
 			wantState(t, reprocessing.Release(h, preset(t), instant(t, tt.at), berlin(t)), tt.state, tt.want)
 		})
+	}
+}
+
+// A cleaning that proves nothing did not stop residue from drying: the one that was done hours later was delayed.
+func TestCleaningOfNoTimeStopsNothing(t *testing.T) {
+	for name, change := range map[string]func(*reprocessing.Step){
+		"no time":       func(s *reprocessing.Step) { s.End = s.Start },
+		"too short":     func(s *reprocessing.Step) { s.End = s.Start + 3*mins - us },
+		"never ended":   func(s *reprocessing.Step) { s.End = 0 },
+		"failed":        func(s *reprocessing.Step) { s.Result = reprocessing.Fail },
+		"in time, done": func(*reprocessing.Step) {},
+	} {
+		h := good(t)
+		first := *step(t, &h, reprocessing.ManualCleaning)
+		first.ID = "first"
+		change(&first)
+		later := h
+		later.Steps = slices.Clone(h.Steps)
+		for i := range later.Steps { // everything from the cleaning on was done four hours later
+			if s := &later.Steps[i]; s.Start >= first.Start {
+				s.Start += 4 * hour
+				if s.End.Known() {
+					s.End += 4 * hour
+				}
+			}
+		}
+		later.Samples = samples(1, instant(t, "13:22"))
+		passed := decision("round 1", 1, instant(t, "08:30"), instant(t, "13:22"), instant(t, "13:30"), h.Decisions[0].Verification.Outcome)
+		later.Decisions = []reprocessing.Decision{passed}
+		later.Steps = append(later.Steps, first)
+		a := reprocessing.Release(later, preset(t), instant(t, "16:00"), berlin(t))
+		if name == "in time, done" {
+			wantState(t, a, reprocessing.Ready, "stored in")
+			continue
+		}
+		wantState(t, a, reprocessing.InReprocessing, "no soak for delayed reprocessing")
+	}
+}
+
+// What begins at the instant at which the use ended, or the scope came back, belongs to the cycle.
+func TestStepAtTheStartOfTheCycle(t *testing.T) {
+	h := good(t)
+	step(t, &h, reprocessing.PointOfUse).Start = instant(t, "08:30")
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+	h.Repairs = []reprocessing.Repair{{Stamp: stamp("repair", 1), Repair: scope.Repair{Scope: "D-01", Sent: instant(t, "08:45"), Returned: instant(t, "08:50")}}}
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+	h.Repairs[0].Returned += us
+	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.InReprocessing, "leak test is not on record")
+}
+
+// What a person said of a hold is kept apart from the program's own words; a hold that the rules placed is told in theirs.
+func TestWordsOfAHold(t *testing.T) {
+	h := good(t)
+	h.Holds = []reprocessing.Hold{
+		{Stamp: stamp("rules", instant(t, "11:00")), Scope: "D-01", At: instant(t, "11:00"), By: "T1", Cause: "round 1", Reason: "first test: action"},
+		{Stamp: stamp("person", instant(t, "11:10")), Scope: "D-01", At: instant(t, "11:10"), By: "L1", Reason: "bent tip"},
+	}
+	a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+	for _, want := range []struct{ record, public, said string }{
+		{"rules", "on hold since 2026-03-02 12:00 +01:00: first test: action", ""},
+		{"person", "on hold since 2026-03-02 12:10 +01:00", "bent tip"},
+	} {
+		i := slices.IndexFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Record == want.record })
+		if i < 0 {
+			t.Fatalf("nothing of %s: %s", want.record, told(a))
+		}
+		if r := a.Reasons[i]; r.Text != want.public || r.Said != want.said {
+			t.Errorf("%s: %q and %q", want.record, r.Text, r.Said)
+		}
+	}
+}
+
+// A step that failed is said to have been repeated only where it was.
+func TestFailedAndRepeated(t *testing.T) {
+	h := good(t)
+	step(t, &h, reprocessing.Drying).Result = reprocessing.Fail
+	a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+	wantState(t, a, reprocessing.InReprocessing, "drying at 2026-03-02 11:11 +01:00 failed")
+	if strings.Contains(told(a), "was repeated") {
+		t.Error(told(a))
+	}
+	h.Steps = append(h.Steps, again(t, &h, reprocessing.Drying, 16*mins))
+	last := &h.Steps[len(h.Steps)-1]
+	last.Result = reprocessing.NotStated
+	for i := range h.Steps {
+		if h.Steps[i].Kind == reprocessing.Storage {
+			h.Steps[i].Start += 15 * mins
+		}
+	}
+	a = reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+	wantState(t, a, reprocessing.Ready, "drying at 2026-03-02 11:11 +01:00 failed and was repeated")
+}
+
+// Why readings do not count any more is told once for each record that says so, with what to do.
+func TestReadingsInDoubtAreTold(t *testing.T) {
+	const why, next = "readings of the cleaning verification do not count: the meter failed its check", "sample again with a meter that passed its check"
+	h := good(t)
+	for i := range h.Samples[:3] {
+		h.Samples[i].Doubt, h.Samples[i].DoubtRecord = "the meter failed its check", []string{"check 1", "check 1", "check 2"}[i]
+	}
+	count := func(h reprocessing.History) (n int) {
+		a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+		for _, r := range a.Reasons {
+			if r.Text == why && r.Blocks {
+				n++
+			}
+		}
+		if slices.Contains(a.Next, next) != (n > 0) {
+			t.Errorf("%d told, next %q", n, a.Next)
+		}
+		return n
+	}
+	if n := count(h); n != 0 { // the decision stands, until it is made anew
+		t.Errorf("%d told of a verification that passed", n)
+	}
+	undecided := h
+	undecided.Decisions = nil
+	if n := count(undecided); n != 2 {
+		t.Errorf("%d told where nothing is decided, want 2", n)
+	}
+	failed := h
+	failed.Decisions = []reprocessing.Decision{decision("round 1", 1, instant(t, "08:30"), instant(t, "09:22"), instant(t, "09:30"), reading.None)}
+	if n := count(failed); n != 2 {
+		t.Errorf("%d told where the verification is open again, want 2", n)
+	}
+	earlier := failed
+	earlier.Samples = slices.Clone(failed.Samples)
+	for i := range earlier.Samples { // of the cycle before
+		earlier.Samples[i].Collected = instant(t, "07:00")
+	}
+	if n := count(earlier); n != 0 {
+		t.Errorf("%d told of an earlier cycle", n)
 	}
 }

@@ -18,7 +18,7 @@ import (
 // the beginning of the use divides all other acts in the same way, and stands for it here.
 //
 // One scope is not in two rooms: where a use had not ended when another began, one of the two is of another
-// scope or has wrong times. Both are asked about as long as the present cycle follows them.
+// scope or has wrong times. Both are asked about until the scope has been used again.
 
 // last returns the last instant of the use that is on record.
 func (u Use) last() unit.Instant { return max(u.Start, u.End) }
@@ -43,12 +43,16 @@ func (h History) Unfinished() []Use {
 	return open
 }
 
-// Overlaps returns the use that the present cycle follows and the uses that cannot have been beside
-// it, nil when there is none. Each use has its end on record.
+// Overlaps returns the use that ended last and the uses that cannot have been beside it, nil when there is none. Each
+// use has its end on record. That the scope came back from repair since answers nothing.
 func (h History) Overlaps() []Use {
-	start, _, record := Start(h)
-	i := slices.IndexFunc(h.Uses, func(u Use) bool { return u.ID == record && u.End.Known() && u.last() == start })
-	if i < 0 {
+	i := -1
+	for j, u := range h.Uses {
+		if i < 0 || u.last() >= h.Uses[i].last() {
+			i = j
+		}
+	}
+	if i < 0 || !h.Uses[i].End.Known() {
 		return nil
 	}
 	last := h.Uses[i]

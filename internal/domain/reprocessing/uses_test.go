@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/scope"
 )
 
 // A use without an end, and one that overlaps with the last, keep the scope from patients whatever was
@@ -91,6 +92,34 @@ func TestCycleStart(t *testing.T) {
 	for at, want := range map[string]string{"07:10": "07:00", "08:10": "08:00", "08:30": "08:30", "11:59": "08:30", "12:00": "12:00"} {
 		if got := reprocessing.CycleStart(h, instant(t, at)); got != instant(t, want) {
 			t.Errorf("at %s it began at %s, want %s", at, got, want)
+		}
+	}
+}
+
+// Uses that overlap are asked about also where the scope was away for repair since, or came back into service.
+func TestOverlapAfterRepair(t *testing.T) {
+	early := func(h *reprocessing.History) { // everything was done before, so that the rest is as it should be
+		h.Uses[0].Start, h.Uses[0].End = instant(t, "07:00"), instant(t, "07:30")
+		h.Steps[0].Start, h.Steps[0].End = instant(t, "07:31"), instant(t, "07:33")
+		h.Steps = append(h.Steps, reprocessing.Step{
+			Stamp: stamp("soak", 1), Scope: "D-01", Kind: reprocessing.Soak, Start: instant(t, "08:56"), End: instant(t, "09:00") - us,
+		})
+		step(t, h, reprocessing.ManualCleaning).Start, step(t, h, reprocessing.Soak).End = instant(t, "09:10"), instant(t, "09:08")
+	}
+	back := reprocessing.Repair{Stamp: stamp("repair", 1), Repair: scope.Repair{Scope: "D-01", Sent: instant(t, "07:40"), Returned: instant(t, "08:40")}}
+	beside := reprocessing.Use{Stamp: stamp("beside", 1), Scope: "D-01", Start: instant(t, "06:50"), End: instant(t, "07:00") + us}
+	for name, change := range map[string]func(*reprocessing.History){
+		"repair":  func(h *reprocessing.History) { h.Repairs = append(h.Repairs, back) },
+		"arrival": func(h *reprocessing.History) { h.Instrument.InService = instant(t, "08:40") },
+	} {
+		h := good(t)
+		early(&h)
+		change(&h)
+		wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+		h.Uses = append(h.Uses, beside)
+		wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.InReprocessing, "two uses overlap")
+		if t.Failed() {
+			t.Fatal(name)
 		}
 	}
 }

@@ -143,7 +143,7 @@ func DueAt(rules []Rule, r Record, now unit.Instant, zone *time.Location) []Due 
 				add(since, nil, "%s models are sampled in every cycle", describe(rule, r.Model))
 			}
 		case Periodic:
-			from := max(r.Passed, r.Instrument.InService)
+			from := r.since()
 			if rule.Days > 0 {
 				if limit := from.AddDays(rule.Days, zone); limit <= now {
 					add(limit, nil, "the last passed cleaning verification is more than %d days ago", rule.Days)
@@ -185,6 +185,15 @@ func describe(r Rule, m scope.Model) string {
 	return string(m.Kind)
 }
 
+// since is when the time of a periodic rule begins: with the last passed verification, and with the service where there
+// is none. That the scope came back into service since begins nothing anew.
+func (r Record) since() unit.Instant {
+	if r.Passed.Known() {
+		return r.Passed
+	}
+	return r.Instrument.InService
+}
+
 // NextDue returns when a blocking periodic rule will make a scope due by its days, zero when none
 // will.
 func NextDue(rules []Rule, r Record, zone *time.Location) unit.Instant {
@@ -193,7 +202,7 @@ func NextDue(rules []Rule, r Record, zone *time.Location) unit.Instant {
 		if rule.When != Periodic || rule.Days == 0 || !rule.Blocks || !rule.covers(r.Model) {
 			continue
 		}
-		at := max(r.Passed, r.Instrument.InService).AddDays(rule.Days, zone)
+		at := r.since().AddDays(rule.Days, zone)
 		if !next.Known() || at < next {
 			next = at
 		}

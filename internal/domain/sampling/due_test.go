@@ -92,6 +92,12 @@ func TestDueAt(t *testing.T) {
 		},
 		{"days, a microsecond before", "not yet ten days", rule(sampling.Periodic, every(0, 10)), duodenoscope(), func(r *record) { r.Passed = passed + 1 }, nil, 0},
 		{
+			"days, back in service since", "an arrival does not stand for a verification", rule(sampling.Periodic, every(0, 10)), duodenoscope(),
+			func(r *record) { r.Passed, r.Instrument.InService = passed, started },
+			[]string{"more than 10 days ago"},
+			now,
+		},
+		{
 			"days come first", "whichever comes first, told once", rule(sampling.Periodic, every(60, 5)), duodenoscope(),
 			func(r *record) { r.Passed, r.UsesSincePassed = passed, 3 },
 			[]string{"more than 5 days ago"},

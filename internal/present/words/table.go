@@ -216,6 +216,7 @@ var table = map[Key]entry{
 	kindKey(record.Patient):      {us: "act on a patient's number", usBrief: "patient's number"},
 	kindKey(record.Clock):        {us: "clock"},
 	kindKey(record.Attestation):  {us: "attestation"},
+	kindKey(record.Restore):      {us: "restore"},
 
 	Key("account " + record.AccountAdded):    {us: "account made"},
 	Key("account " + record.RolesChanged):    {us: "roles changed"},

@@ -23,6 +23,7 @@ import (
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/sqlite/sqlitetest"
+	"rinsate/internal/store/storetest"
 )
 
 // BenchmarkRecordWrite measures whole record writes (ledger and tables, durable) by 64 writers, and
@@ -254,4 +255,30 @@ func plainHashing(b *testing.B, dir string) (size int64, rate float64) {
 		}
 	}
 	return size, float64(hashed) / time.Since(start).Seconds()
+}
+
+// BenchmarkHead measures what it costs to keep the end of the ledger beside the folder with each commit: a durable write
+// of one record by one writer, and the keeping alone.
+func BenchmarkHead(b *testing.B) {
+	b.Run("commit", func(b *testing.B) {
+		db := open(b, time.Now)
+		b.ResetTimer()
+		for i := range b.N {
+			storetest.Write(b, db, storetest.Step(fmt.Sprintf("SC-%02d", i%24), db.Now()))
+		}
+	})
+	b.Run("head", func(b *testing.B) {
+		h := sqlite.NewHead(sqlite.Folder(filepath.Join(b.TempDir(), "data")))
+		defer func() {
+			if err := h.Close(); err != nil {
+				b.Error(err)
+			}
+		}()
+		b.ResetTimer()
+		for i := range b.N {
+			if err := h.Keep(fmt.Sprintf("h1.%d.", i)); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
 }

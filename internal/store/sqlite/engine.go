@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"embed"
 	"errors"
 	"fmt"
@@ -40,13 +41,16 @@ type engine struct {
 	patientKey    string
 	lock          *flock.Flock
 	writing, read *sql.DB
+	head          head
+	// still is what the database was when it was opened as one that nobody can write to; nil otherwise.
+	still os.FileInfo
 }
 
 // open opens the database of a folder that is locked. The lock is the engine's from then on, but not when
 // opening fails.
 func (p placed) open(ctx context.Context, lock *flock.Flock) (_ *engine, err error) {
 	sqlite.StrictPragmas(true)
-	e := &engine{dir: p.Dir(), patientKey: p.key}
+	e := &engine{dir: p.Dir(), patientKey: p.key, head: head{folder: p.Folder, unplaced: filepath.Base(p.Dir()) == beginningFolder}}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, e.Close())
@@ -140,7 +144,7 @@ func (e *engine) PutOutside(note []byte) error {
 
 // Close closes the database and unlocks the folder.
 func (e *engine) Close() error {
-	var errs []error
+	errs := []error{e.head.close(), e.stirred()}
 	for _, pool := range []*sql.DB{e.read, e.writing} {
 		if pool != nil {
 			errs = append(errs, pool.Close())
@@ -178,10 +182,7 @@ func migrate(ctx context.Context, db *sql.DB) error {
 		return fmt.Errorf("read the version of the database: %w", engineError(err))
 	}
 	if current > latest {
-		return &fault.Error{
-			Code: fault.Invalid, Message: fmt.Sprintf("the database has version %d; this program knows versions up to %d", current, latest),
-			Hint: "use the program that wrote it, or a newer one",
-		}
+		return newer(current, latest)
 	}
 	if current > 0 {
 		if err := checkLayout(ctx, db); err != nil {
@@ -200,6 +201,14 @@ func migrate(ctx context.Context, db *sql.DB) error {
 		}
 	}
 	return nil
+}
+
+// newer refuses a database that a later program has brought up to date.
+func newer(has, known int64) error {
+	return &fault.Error{
+		Code: fault.Invalid, Message: fmt.Sprintf("the database has version %d; this program knows versions up to %d", has, known),
+		Hint: "use the program that wrote it, or a newer one",
+	}
 }
 
 // checkLayout refuses a database of other stored names before a statement fails on one of them.
@@ -222,4 +231,29 @@ func checkLayout(ctx context.Context, db *sql.DB) error {
 		}
 	}
 	return nil
+}
+
+// guardCollation is what the triggers of the tables that follow from the ledger name. Only the connections of this
+// package have it, so that a statement of any other program that would change such a table is refused.
+const guardCollation = "only_rinsate_writes_here"
+
+// own is the driver of this package's connections.
+var own = newDriver()
+
+func newDriver() *sqlite.Driver {
+	d := new(sqlite.Driver)
+	d.MustRegisterCollationUtf8(guardCollation, strings.Compare)
+	return d
+}
+
+// connector opens connections to a database by its address (dsn).
+type connector string
+
+func (c connector) Connect(context.Context) (driver.Conn, error) { return own.Open(string(c)) }
+
+func (connector) Driver() driver.Driver { return own }
+
+// openPool returns connections to the database of a path, with what dsn takes.
+func openPool(path string, extra ...string) *sql.DB {
+	return sql.OpenDB(connector(dsn(path, extra...)))
 }

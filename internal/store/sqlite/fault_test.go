@@ -48,6 +48,9 @@ func actAsHelper() {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
+	if act == "look" {
+		lookAt(dir)
+	}
 	db, err := sqlite.Folder(dir).Open(context.Background(), storetest.Ticking(later))
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
@@ -508,7 +511,7 @@ func TestNewerSchema(t *testing.T) {
 	if _, err := raw.Exec(`INSERT INTO goose_db_version (version_id, is_applied) VALUES (99, 1)`); err != nil {
 		t.Fatal(err)
 	}
-	const want = "the database has version 99; this program knows versions up to 16\nhint: use the program that wrote it, or a newer one"
+	const want = "the database has version 99; this program knows versions up to 17\nhint: use the program that wrote it, or a newer one"
 	_, err := sqlite.Folder(dir).Open(context.Background(), clock)
 	wantError(t, "open", err, fault.Invalid, want)
 	_, err = sqlite.Folder(dir).Rebuild(context.Background(), nil)
@@ -583,7 +586,7 @@ func oneOfEach(tx *store.Tx, tag string) error {
 		return err
 	}
 	value := reading.Reading{Scope: tag, Sample: "s", With: reading.Circumstances{At: at}, Judgement: reading.Judgement{Outcome: reading.OK}}
-	hold := reprocessing.Hold{Scope: tag, At: at, By: "T", Reason: "r"}
+	hold := reprocessing.Hold{Scope: tag, Kind: reprocessing.OtherHold, At: at, By: "T", Reason: "r"}
 	for _, one := range []struct {
 		typ  record.Kind
 		body any

@@ -14,6 +14,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -33,6 +34,7 @@ const (
 	keyFile        = "ledger.key"
 	checkpointFile = "checkpoint.txt"
 	examinedFile   = "examined.json"
+	headFile       = "head.txt"
 )
 
 // Folder is a data folder, by its path. It is a store.Home.
@@ -130,11 +132,18 @@ func found(ctx context.Context, path string, site record.SiteBody) (err error) {
 // checkpoint beside the database; it refuses a contradiction with numbers. The folder is locked
 // against other processes until Close.
 func (f Folder) Open(ctx context.Context, clock func() time.Time) (*store.DB, error) {
-	return f.placed().openWith(ctx, clock)
+	return f.placed().openWith(ctx, clock, store.Start)
 }
 
-func (p placed) openWith(ctx context.Context, clock func() time.Time) (*store.DB, error) {
-	if err := p.holdsOne("check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init"); err != nil {
+// OpenCopy is Open for somebody who is about to say that the folder is a copy that was put back.
+func (f Folder) OpenCopy(ctx context.Context, clock func() time.Time) (*store.DB, error) {
+	return f.placed().openWith(ctx, clock, store.StartCopy)
+}
+
+func (p placed) openWith(
+	ctx context.Context, clock func() time.Time, start func(context.Context, store.Home, store.Engine, func() time.Time) (*store.DB, error),
+) (*store.DB, error) {
+	if err := p.holdsOne(makeOne); err != nil {
 		return nil, err
 	}
 	lock, err := p.acquire()
@@ -145,8 +154,11 @@ func (p placed) openWith(ctx context.Context, clock func() time.Time) (*store.DB
 	if err != nil {
 		return nil, errors.Join(err, lock.Unlock())
 	}
-	return store.Start(ctx, p.home(), e, clock)
+	return start(ctx, p.home(), e, clock)
 }
+
+// makeOne is what to do without a ledger.
+const makeOne = "check the folder (--data), or make a new one, in the browser with: rinsate init --pages, or here with: rinsate init"
 
 // holdsOne refuses a folder without a ledger.
 func (f Folder) holdsOne(hint string) error {
@@ -212,4 +224,71 @@ func writeFile(path string, data []byte) (err error) {
 		return err
 	}
 	return syncFolder(filepath.Dir(path))
+}
+
+// ours are the names in a data folder that nobody but its owner may read: they hold patients' numbers, what people
+// typed, and the key that signs.
+var ours = []string{
+	databaseFile, databaseFile + "-wal", databaseFile + "-shm", databaseFile + "-journal", databaseFile + ".new",
+	lockFile, keyFile, patientKeyFile, checkpointFile, examinedFile, headFile,
+}
+
+// uploadsFolder is where the pages keep files that are being read in, for their owner alone.
+const uploadsFolder = "uploads"
+
+// keepPrivate lets nobody but the owner read the files of the folder, also those that are there already, and the
+// folder itself when nothing else lies in it: one that somebody shares with other files stays as it is. What cannot
+// be changed, as on a file system without permissions, is left for the doctor to tell of.
+func (f Folder) keepPrivate() {
+	for _, path := range f.private() {
+		_ = onlyOwner(path) // the doctor tells of it
+	}
+}
+
+// private are the paths that there are and that nobody else may read.
+func (f Folder) private() (paths []string) {
+	entries, err := os.ReadDir(f.Dir())
+	if err != nil {
+		return nil
+	}
+	alone := true
+	for _, e := range entries {
+		switch {
+		case e.Type().IsRegular() && (slices.Contains(ours, e.Name()) || slices.Contains(ours, strings.TrimSuffix(e.Name(), ".new"))):
+			paths = append(paths, f.path(e.Name()))
+		case e.IsDir() && slices.Contains([]string{beginningFolder, uploadsFolder}, e.Name()):
+		default:
+			alone = false
+		}
+	}
+	if alone {
+		paths = append(paths, f.Dir())
+	}
+	return paths
+}
+
+// ReadByOthers returns the names in a data folder, and that of the folder, that others than the owner may read.
+func ReadByOthers(dir string) (names []string, err error) {
+	for _, path := range Folder(dir).private() {
+		others, err := forOthers(path)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue // it went away meanwhile
+		}
+		if err != nil {
+			return nil, err
+		}
+		if others {
+			names = append(names, filepath.Base(path))
+		}
+	}
+	return names, nil
+}
+
+// makePrivate makes an empty file that only its owner may read, before anything is written to it.
+func makePrivate(path string) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Close(), onlyOwner(path))
 }

@@ -61,7 +61,17 @@ func (p placed) Begin(ctx context.Context, site record.SiteBody, clock func() ti
 
 // Open is Folder.Open.
 func (p placed) Open(ctx context.Context, clock func() time.Time) (*store.DB, error) {
-	return p.openWith(ctx, clock)
+	return p.openWith(ctx, clock, store.Start)
+}
+
+// OpenCopy is Folder.OpenCopy.
+func (p placed) OpenCopy(ctx context.Context, clock func() time.Time) (*store.DB, error) {
+	return p.openWith(ctx, clock, store.StartCopy)
+}
+
+// Look is Folder.Look.
+func (p placed) Look(ctx context.Context, clock func() time.Time) (*store.DB, error) {
+	return p.lookWith(ctx, clock)
 }
 
 // Rebuild is Folder.Rebuild.

@@ -25,7 +25,7 @@ func (s shadow) Close() error { return errors.Join(s.conn.Close(), s.pool.Close(
 
 // shadow opens one. Its schema comes from the migrations and not from the database, which somebody may have changed:
 // guards says in what the two differ.
-func (f Folder) shadow(ctx context.Context, read *sql.DB) (_ shadow, guards []string, err error) {
+func (f Folder) shadow(ctx context.Context, read reading) (_ shadow, guards []string, err error) {
 	s := shadow{pool: openPool("", "_pragma=journal_mode(OFF)", "_pragma=synchronous(OFF)", "_pragma=cache_size(-32768)")}
 	defer func() {
 		if err != nil {
@@ -40,7 +40,7 @@ func (f Folder) shadow(ctx context.Context, read *sql.DB) (_ shadow, guards []st
 	if err != nil {
 		return s, nil, err
 	}
-	is, err := schemaOf(ctx, read)
+	is, err := schemaOf(ctx, read.pool)
 	if err != nil {
 		return s, nil, err
 	}
@@ -64,7 +64,7 @@ func (f Folder) shadow(ctx context.Context, read *sql.DB) (_ shadow, guards []st
 	if s.conn, err = newConn(ctx, s.pool, beginReading); err != nil {
 		return s, nil, err
 	}
-	source := "file:" + (&url.URL{Path: f.path(databaseFile)}).EscapedPath() + "?mode=ro"
+	source := "file:" + (&url.URL{Path: f.path(databaseFile)}).EscapedPath() + "?" + read.how
 	for _, text := range append(drop, `ATTACH DATABASE '`+strings.ReplaceAll(source, "'", "''")+`' AS ledger`) {
 		if _, err := s.Exec(ctx, text); err != nil {
 			return s, nil, errors.Join(err, s.conn.Close()) //nolint:contextcheck // what was opened is closed although ctx may have ended

@@ -24,7 +24,11 @@ func (f Folder) Verify(ctx context.Context, vkeys []string, progress func(done, 
 	}
 	// Every page is read once: a small cache that stays in the processor's own is twice as fast as a
 	// large one.
-	pool := openPool(f.path(databaseFile), "_pragma=query_only(1)", "_pragma=cache_size(-1024)", "mode=ro")
+	r, err := f.reading(ctx, "_pragma=cache_size(-1024)")
+	if err != nil {
+		return v, err
+	}
+	pool := r.pool
 	defer func() { _ = pool.Close() }() // nothing was written
 	// The checkpoint beside the database is read before the records, and these as they were at one
 	// moment: a program that goes on writing meanwhile must not look like a fault.
@@ -41,7 +45,7 @@ func (f Folder) Verify(ctx context.Context, vkeys []string, progress func(done, 
 		defer func() { _ = s.Close() }() //nolint:contextcheck // what was opened is closed although ctx may have ended
 		readers[i] = s
 	}
-	shadow, guards, err := f.shadow(ctx, pool)
+	shadow, guards, err := f.shadow(ctx, r)
 	if err != nil {
 		return v, err
 	}
@@ -115,9 +119,12 @@ func (f Folder) BeginsWith(ctx context.Context, note []byte, vkeys []string) (c 
 	if err := f.holdsOne("check the folder (--data)"); err != nil {
 		return c, err
 	}
-	pool := openPool(f.path(databaseFile), "_pragma=query_only(1)", "mode=ro")
-	defer func() { _ = pool.Close() }() // nothing was written
-	s, err := newConn(ctx, pool, beginReading)
+	r, err := f.reading(ctx)
+	if err != nil {
+		return c, err
+	}
+	defer func() { _ = r.pool.Close() }() // nothing was written
+	s, err := newConn(ctx, r.pool, beginReading)
 	if err != nil {
 		return c, err
 	}

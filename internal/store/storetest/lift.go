@@ -19,7 +19,7 @@ func liftByOne(t *testing.T, e Engine) {
 	clock := NewClock()
 	db := e.Create(t, clock.Now)
 	at := clock.At()
-	hold := reprocessing.Hold{Scope: "SC-00", At: at, By: "T-01", Reason: "culture positive"}
+	hold := reprocessing.Hold{Scope: "SC-00", Kind: reprocessing.CultureHold, At: at, By: "T-01", Reason: "culture positive"}
 	verification := reprocessing.Decision{
 		Scope:        "SC-00",
 		Verification: reading.Verification{Cleaning: 1, Outcome: reading.OK, Complete: true},

@@ -89,16 +89,25 @@ func (f *Past) Cycle(tx *store.Tx, tag string) error {
 				tx,
 				record.Hold,
 				taken,
-				reprocessing.Hold{Scope: tag, At: taken, By: "T-01", Reason: "over", Cause: string(verification)},
+				reprocessing.Hold{Scope: tag, Kind: reprocessing.CleaningHold, At: taken, By: "T-01", Reason: "over", Cause: string(verification)},
 			); err != nil {
 				return err
 			}
 		case hold != "":
+			again, err := f.put(tx, record.Step, taken.Add(-50*time.Second), reprocessing.Step{
+				Scope: tag, Kind: reprocessing.ManualCleaning, Start: taken.Add(-50 * time.Second), End: taken,
+			})
+			if err != nil {
+				return err
+			}
 			if _, err := f.put(
 				tx,
 				record.Lift,
 				taken,
-				reprocessing.Lift{Hold: string(hold), Scope: tag, At: taken, By: "T-01", Reason: "passed", Verification: string(verification)},
+				reprocessing.Lift{
+					Hold: string(hold), Scope: tag, At: taken, By: "T-01", Reason: "passed",
+					Verification: string(verification), Evidence: []string{string(again)},
+				},
 			); err != nil {
 				return err
 			}

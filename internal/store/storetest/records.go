@@ -103,6 +103,10 @@ func (w writer) entities() {
 	w.put(record.Comparison, record.ComparisonBody{Old: quality.Setup{Kit: "K", Lot: "7"}, New: quality.Setup{Kit: "K", Lot: "8"}, Answer: quality.SameLevel})
 	w.put(record.Chart, record.ChartBody{Series: trend.Key{Scope: "SC-00", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Adopter: "L-01", Adopted: at})
 	w.put(record.Import, record.ImportBody{File: "f.csv", Kind: "uses", Digest: "00", Rows: 1, Stored: 1})
+	restore := w.put(record.Restore, reprocessing.RestoreNote{Told: reprocessing.InPlace, Copied: at, At: at, Size: 1, By: "L-01"})
+	w.put(record.Restore, reprocessing.RestoreNote{
+		Told: reprocessing.NothingSince, At: at, By: "L-01", Second: "L-02", Restore: string(restore.ID), Scopes: []string{"SC-00"}, Known: reprocessing.ByPaper,
+	})
 }
 
 func (w writer) events() {
@@ -145,9 +149,12 @@ func (w writer) events() {
 		record.Verification,
 		reprocessing.Decision{Scope: tag, Verification: reading.Verification{Cleaning: 1, Outcome: reading.Action}, First: at, Last: at, Rules: "r"},
 	)
-	hold := w.put(record.Hold, reprocessing.Hold{Scope: tag, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID)})
-	seen := w.put(record.Hold, reprocessing.Hold{Scope: tag, At: at, By: "T-01", Reason: "seen"})
+	hold := w.put(record.Hold, reprocessing.Hold{
+		Scope: tag, Kind: reprocessing.CleaningHold, At: at, By: "T-01", Reason: "over", Cause: string(failed.ID),
+	})
+	seen := w.put(record.Hold, reprocessing.Hold{Scope: tag, Kind: reprocessing.DamageHold, At: at, By: "T-01", Reason: "seen"})
 	w.put(record.Void, record.VoidBody{Scope: tag}, correct(seen))
+	again := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.ManualCleaning, Start: at, End: at + 1})
 	passed := w.put(
 		record.Verification,
 		reprocessing.Decision{
@@ -158,7 +165,9 @@ func (w writer) events() {
 			Rules:        "r",
 		},
 	)
-	w.put(record.Lift, reprocessing.Lift{Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Verification: string(passed.ID)})
+	w.put(record.Lift, reprocessing.Lift{
+		Hold: string(hold.ID), Scope: tag, At: at + 2, By: "T-01", Reason: "passed", Verification: string(passed.ID), Evidence: []string{string(again.ID)},
+	})
 	w.put(
 		record.Verification,
 		reprocessing.Decision{

@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
@@ -130,8 +131,7 @@ func openHolds(tb testing.TB, db *store.DB, at unit.Instant) (ids []ledger.ID) {
 	return ids
 }
 
-// A hold that was lifted on the strength of a verification alone is open again when that verification is decided
-// otherwise; one that a second person lifted is not.
+// A hold that was lifted is open again when something is taken back that the lift rests on.
 func liftFallsWithItsVerification(t *testing.T, e Engine) {
 	t.Helper()
 	clock := NewClock()
@@ -139,7 +139,10 @@ func liftFallsWithItsVerification(t *testing.T, e Engine) {
 	w := writer{t, db, clock}
 	at := clock.At()
 	const tag = "SC-00"
-	placed := reprocessing.Hold{Scope: tag, At: at, By: "T", Reason: "r", Cause: "the cleaning verification that failed"}
+	leads := []access.Role{access.Lead}
+	placed := reprocessing.Hold{
+		Scope: tag, Kind: reprocessing.CleaningHold, At: at, By: "T", Reason: "r", Cause: "the cleaning verification that failed",
+	}
 	alone := w.put(record.Hold, placed)
 	agreed := w.put(record.Hold, placed)
 	voided := w.put(record.Hold, placed)
@@ -152,13 +155,14 @@ func liftFallsWithItsVerification(t *testing.T, e Engine) {
 		First:        at + 10,
 		Last:         at + 20,
 	}
+	cleaned := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.ManualCleaning, Start: at + 1, End: at + 9})
 	verification := w.put(record.Verification, decision)
 	for _, l := range []reprocessing.Lift{
 		{Hold: string(alone.ID), Verification: string(verification.ID)},
-		{Hold: string(agreed.ID), Verification: string(verification.ID), Second: "B"},
+		{Hold: string(agreed.ID), Verification: string(verification.ID), Second: "B", ByRoles: leads, SecondRoles: leads},
 		{Hold: string(voided.ID), Verification: string(verification.ID)},
 	} {
-		l.Scope, l.At, l.By, l.Reason = tag, at+20, "A", "passed"
+		l.Scope, l.At, l.By, l.Reason, l.Evidence = tag, at+20, "A", "passed", []string{string(cleaned.ID)}
 		w.put(record.Lift, l)
 	}
 	if got := openHolds(t, db, at+20); got != nil {
@@ -173,25 +177,35 @@ func liftFallsWithItsVerification(t *testing.T, e Engine) {
 	}
 	decision.Verification.Outcome, decision.Verification.Complete, decision.Supersedes = reading.None, false, string(verification.ID)
 	second := w.put(record.Verification, decision)
-	if got := openHolds(t, db, at+20); !cmp.Equal(got, []ledger.ID{alone.ID}) {
-		t.Errorf("after the cleaning verification was decided otherwise %v are open, want %s", got, alone.ID)
+	// Evidence that is taken back reopens what it ended, also where two people agreed.
+	if got := openHolds(t, db, at+20); !cmp.Equal(got, []ledger.ID{alone.ID, agreed.ID}) {
+		t.Errorf("after the cleaning verification was decided otherwise %v are open, want %s and %s", got, alone.ID, agreed.ID)
 	}
 	decision.Verification.Outcome, decision.Verification.Complete, decision.Supersedes = reading.OK, true, string(second.ID)
 	third := w.put(record.Verification, decision)
-	w.put(record.Lift, reprocessing.Lift{Hold: string(alone.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Verification: string(third.ID)})
+	for _, hold := range []ledger.Record{alone, agreed} {
+		w.put(record.Lift, reprocessing.Lift{
+			Hold: string(hold.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Verification: string(third.ID), Evidence: []string{string(cleaned.ID)},
+		})
+	}
 	if got := openHolds(t, db, at+20); got != nil {
 		t.Errorf("lifted again: %v are open", got)
 	}
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(cleaned))
+	if got := openHolds(t, db, at+20); !cmp.Equal(got, []ledger.ID{alone.ID, agreed.ID}) {
+		t.Errorf("after the cleaning was taken back %v are open, want %s and %s", got, alone.ID, agreed.ID)
+	}
+	again := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.ManualCleaning, Start: at + 6, End: at + 9})
 	// What a person placed, or what was escalated, no verification ends alone, whatever the desk would say.
 	placed.At = at + 5
 	for _, hold := range []reprocessing.Hold{
-		{Scope: tag, At: placed.At, By: "T", Reason: "culture"},
-		{Scope: tag, At: placed.At, By: "T", Reason: "third cleaning", Cause: "verification", Escalated: true},
-		{Scope: tag, At: at + 10, By: "T", Reason: "at the instant of the first sample", Cause: "verification"},
+		{Scope: tag, Kind: reprocessing.CultureHold, At: placed.At, By: "T", Reason: "culture"},
+		{Scope: tag, Kind: reprocessing.CleaningHold, At: placed.At, By: "T", Reason: "third cleaning", Cause: "verification", Escalated: true},
+		{Scope: tag, Kind: reprocessing.CleaningHold, At: at + 10, By: "T", Reason: "at the instant of the first sample", Cause: "verification"},
 	} {
 		kept := w.put(record.Hold, hold)
 		lift := store.Draft{Type: record.Lift, ID: ledger.DerivedID(hold.Reason), At: at + 20, By: "A", Body: reprocessing.Lift{
-			Hold: string(kept.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Verification: string(third.ID),
+			Hold: string(kept.ID), Scope: tag, At: at + 20, By: "A", Reason: "passed", Verification: string(third.ID), Evidence: []string{string(again.ID)},
 		}}
 		_, err := tryWrite(db, lift)
 		wantCode(t, hold.Reason, err, fault.Invalid)

@@ -63,7 +63,8 @@ func (s *Shell) View(ctx context.Context, ask func(desk.View) error) error {
 // ClockOf writes instants as they are seen now.
 func (s *Shell) ClockOf(v desk.View) words.Clock { return words.Seen(s.Now(), v.Zone()) }
 
-// Notice is a line on every page, and where a script asks for news of it. Alarm is one that nobody may overlook.
+// Notice is a line on every page, and where a script asks for news of it. Alarm is one that nobody may overlook; its Href
+// is the page where people do something about it.
 type Notice struct {
 	Words, Href string
 	Alarm       bool

@@ -77,6 +77,23 @@ let ahead = Number(choices.get("ahead")) || 0;
 
 const now = () => Math.round(Date.now() * 1000 + ahead);
 
+/** Where is kept how far the records of this site went: a server that was put back from a copy lacks some of them. */
+const seenKey = () => "bench.seen " + (data?.site ?? "");
+/** What every request says of that. @returns {Record<string, string>} */
+const seen = () => {
+  const line = localStorage.getItem(seenKey());
+  return line ? { "X-Ledger-Seen": line } : {};
+};
+
+/**
+ * Keeps how far the records go now. Only an answer to a request that said what was seen before is taken: a server that
+ * knows that it is a copy sends nothing that could take the place of that.
+ * @param {string | undefined} line
+ */
+function remember(line) {
+  if (line) localStorage.setItem(seenKey(), line);
+}
+
 /** @param {Any} answer @param {number} sent */
 function learn(answer, sent) {
   const received = Date.now() * 1000;
@@ -225,7 +242,7 @@ async function sendAll() {
     /** @type {Response} */
     let answer;
     try {
-      answer = await fetch(at.acts, { method: "POST", headers: { "Content-Type": "application/json", Accept: "application/json" }, body: JSON.stringify(act) });
+      answer = await fetch(at.acts, { method: "POST", headers: { "Content-Type": "application/json", Accept: "application/json", ...seen() }, body: JSON.stringify(act) });
     } catch {
       trouble = "offline";
       return;
@@ -240,6 +257,7 @@ async function sendAll() {
     }
     trouble = "";
     const body = await answer.json();
+    remember(body.seen);
     if (body.job) await learnJob(body.job);
     if (body.stored) {
       await forget(entry);
@@ -264,13 +282,14 @@ async function learnJob(job) {
 async function ask() {
   try {
     const sent = Date.now() * 1000;
-    const answer = await fetch(at.state, { headers: { Accept: "application/json", "X-Background": "yes" } });
+    const answer = await fetch(at.state, { headers: { Accept: "application/json", "X-Background": "yes", ...seen() } });
     if (answer.status === 401) {
       trouble = "locked";
       return show();
     }
     if (!answer.ok) throw new Error(String(answer.status));
     learn(await answer.json(), sent);
+    remember(data.seen);
     trouble = "";
     await keep("state", data);
     if (tag) await askJob(tag, { "X-Background": "yes" });
@@ -283,7 +302,7 @@ async function ask() {
 
 /** @param {string} name @param {Record<string, string>} [headers] */
 async function askJob(name, headers = {}) {
-  const answer = await fetch(at.jobs + encodeURIComponent(name), { headers: { Accept: "application/json", ...headers } });
+  const answer = await fetch(at.jobs + encodeURIComponent(name), { headers: { Accept: "application/json", ...seen(), ...headers } });
   if (answer.ok) await learnJob(await answer.json());
 }
 
@@ -499,7 +518,10 @@ function say(kind, ...words) {
 
 /** Tells what became of an act. @param {Any} act @param {Any} answer */
 function tell(act, answer) {
-  if (!answer.outcome) return;
+  if (!answer.outcome) {
+    if (answer.held) say("problem", `${act.scope}: ${answer.held}.`);
+    return;
+  }
   const next = answer.job?.verification?.next?.words ?? "";
   byID("said").replaceChildren(
     h("div", { class: "outcome " + markOf(answer.outcome).class },
@@ -797,6 +819,8 @@ function valueForm(s) {
 }
 
 function showNetwork() {
+  byID("copied").hidden = !data?.copied;
+  byID("copied").textContent = data?.copied ?? "";
   const n = queue.length;
   const words = n ? `${n} not yet stored` : "all stored";
   byID("network").replaceChildren(trouble === "offline" ? h("span", { class: "mark work" }, h("span", { "aria-hidden": "true" }, "!"), ` no network: ${words}`) : trouble ? h("span", { class: "mark work" }, h("span", { "aria-hidden": "true" }, "!"), ` locked: ${words}`) : h("span", { class: "by" }, words));

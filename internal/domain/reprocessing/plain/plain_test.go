@@ -1,0 +1,610 @@
+// Package plain holds no code of the program: it is a second release check, slow and plain, written from what the
+// claim "ready for use" means and not from the check that ships, and random histories on which the two have to
+// agree. A difference is a fault of one of them.
+package plain_test
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
+)
+
+// house is what a facility goes by.
+type house struct {
+	rules   reprocessing.Rules
+	judging reading.Rules
+	zone    *time.Location
+}
+
+// verdict is what the plain check says.
+type verdict struct {
+	ready bool
+	until unit.Instant
+	// lacks is what speaks against it, for whoever looks into a difference.
+	lacks []string
+}
+
+// ever is later than anything.
+const ever = unit.Instant(math.MaxInt64)
+
+// walk goes through a history from its beginning to an instant.
+type walk struct {
+	house
+	h     reprocessing.History
+	at    unit.Instant
+	lacks []string
+	until unit.Instant
+
+	// rounds are all verifications as the times of their samples and cleanings have them.
+	rounds []round
+}
+
+// plainly answers as of an instant of the past, from what had happened by then.
+func (o house) plainly(h reprocessing.History, at unit.Instant) verdict {
+	return o.judge(asOf(h, at), at)
+}
+
+// plainlyNow answers at the present instant, from everything that is on record.
+func (o house) plainlyNow(h reprocessing.History, c reprocessing.Clock, now unit.Instant) verdict {
+	v := o.judge(present(h, now), now)
+	// After the clock stepped back by more than a minute, or ahead by more than ten, nothing is ready until it was compared.
+	if len(c.Unsettled(now)) > 0 {
+		v.ready, v.until, v.lacks = false, 0, append(v.lacks, "the clock is in doubt")
+	}
+	return v
+}
+
+func (o house) judge(h reprocessing.History, at unit.Instant) verdict {
+	w := &walk{house: o, h: h, at: at, until: ever}
+	w.rounds = w.sampled()
+	w.known()
+	w.used()
+	w.held()
+	w.due()
+	since := w.occasions()
+	for _, o := range since {
+		w.route(o)
+		w.out(o)
+	}
+	w.beyond(since)
+	w.dates()
+	if w.until <= at {
+		w.lack("its time is over since %s", w.until)
+	}
+	v := verdict{ready: len(w.lacks) == 0, lacks: w.lacks}
+	if v.ready {
+		v.until = w.until
+	}
+	return v
+}
+
+func (w *walk) lack(format string, args ...any) {
+	w.lacks = append(w.lacks, fmt.Sprintf(format, args...))
+}
+
+func (w *walk) ends(at unit.Instant) { w.until = min(w.until, at) }
+
+// Only a scope that is registered, of a known model, in service, not retired and not away can be ready.
+func (w *walk) known() {
+	i := w.h.Instrument
+	switch {
+	case i.Tag == "" || !i.InService.Known():
+		w.lack("it is not registered")
+	case i.InService > w.at:
+		w.lack("it is not in service yet")
+	case i.Retired.Known():
+		w.ends(i.Retired)
+	}
+	if w.h.Model.Name == "" || w.h.Model.Name != i.Model {
+		w.lack("its model is not on record")
+	}
+	for _, r := range w.h.Repairs {
+		if !r.Returned.Known() {
+			w.lack("it is away for repair since %s", r.Sent)
+		}
+	}
+}
+
+// No use may be open, and two uses of one scope at a time cannot both have been: that is asked about as long as the
+// scope has not been used again.
+func (w *walk) used() {
+	last := w.lastUse()
+	for i, u := range w.h.Uses {
+		switch {
+		case !u.End.Known():
+			w.lack("the use of %s has no end", u.Start)
+		case last >= 0 && i != last && u.Start < w.h.Uses[last].End && w.h.Uses[last].Start < u.End:
+			w.lack("the uses of %s and %s overlap", u.Start, w.h.Uses[last].Start)
+		}
+	}
+}
+
+// lastUse is the use that ended last, -1 when there is none. The unknown end of a use is, for order, the beginning of
+// the next act; since the scope is not ready then anyway, its own beginning serves.
+func (w *walk) lastUse() int {
+	last := -1
+	for i, u := range w.h.Uses {
+		if last < 0 || max(u.Start, u.End) > max(w.h.Uses[last].Start, w.h.Uses[last].End) {
+			last = i
+		}
+	}
+	return last
+}
+
+// occasion is what asks for a route.
+type occasion struct {
+	what string
+	at   unit.Instant
+	// from is the first step that the route asks for; empty for all.
+	from reprocessing.StepKind
+	// latest says that no other occasion since asks for all steps anew.
+	latest bool
+	// use is the end of the use that residue dries since; zero when none is on record.
+	use unit.Instant
+}
+
+// Every occasion since the last use keeps its route: the use itself, a return from repair, the arrival, a storage that
+// ran out. A later one discharges none of an earlier one.
+func (w *walk) occasions() []occasion {
+	var all []occasion
+	var begin, end unit.Instant
+	if i := w.lastUse(); i >= 0 {
+		end = max(w.h.Uses[i].Start, w.h.Uses[i].End)
+		begin = end
+		all = append(all, occasion{what: "use", at: end, use: end})
+	}
+	if w.h.Instrument.InService >= begin {
+		all = append(all, occasion{what: "arrival", at: w.h.Instrument.InService, use: end})
+	}
+	for _, r := range w.h.Repairs {
+		if r.Returned.Known() && r.Returned >= begin {
+			all = append(all, occasion{what: "repair", at: r.Returned, use: end})
+		}
+	}
+	last := 0
+	for i, o := range all {
+		if o.at >= all[last].at {
+			last = i
+		}
+	}
+	all[last].latest = true
+	for _, at := range w.runOut(begin) {
+		all = append(all, occasion{what: "storage run out", at: at, from: reprocessing.ManualCleaning, use: end})
+	}
+	return all
+}
+
+// steps returns the steps of a kind since an instant in the order of their beginnings. Of two at one instant the bad
+// one counts, and so comes last.
+func (w *walk) steps(kind reprocessing.StepKind, since unit.Instant) []reprocessing.Step {
+	var all []reprocessing.Step
+	for _, s := range w.h.Steps {
+		if s.Kind == kind && s.Start >= since {
+			all = append(all, s)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b reprocessing.Step) int {
+		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(goodness(b), goodness(a)), cmp.Compare(b.End, a.End),
+			cmp.Compare(a.Recorded, b.Recorded), cmp.Compare(a.ID, b.ID))
+	})
+	return all
+}
+
+// goodness orders steps that began at one instant.
+func goodness(s reprocessing.Step) int {
+	switch s.Result {
+	case reprocessing.Pass:
+		return 2
+	case reprocessing.NotStated:
+		return 1
+	case reprocessing.Fail:
+	}
+	return 0
+}
+
+// asks returns the steps that the model's rules ask for in order. Delayed reprocessing may ask for a soak before the
+// manual cleaning, whether or not the rules have one.
+func (w *walk) asks() []reprocessing.StepRule {
+	rules := w.rules.For(w.h.Model.Name)
+	var all []reprocessing.StepRule
+	soak := slices.ContainsFunc(rules, func(r reprocessing.StepRule) bool { return r.Step == reprocessing.Soak })
+	for _, r := range rules {
+		if r.Step == reprocessing.ManualCleaning && !soak {
+			all = append(all, reprocessing.StepRule{Step: reprocessing.Soak})
+		}
+		all = append(all, r)
+	}
+	return all
+}
+
+// route asks of one occasion that each step was done since, in order, within its limits, and passed.
+func (w *walk) route(o occasion) {
+	rules := w.asks()
+	if i := slices.IndexFunc(rules, func(r reprocessing.StepRule) bool { return r.Step == o.from }); i > 0 {
+		rules = rules[i:]
+	}
+	delayed := o.from == "" && w.delayed(o, rules)
+	var before unit.Instant // the end of the last step in order
+	for _, rule := range rules {
+		since := o.at
+		switch rule.Step {
+		case reprocessing.Verification:
+			before = max(before, w.verified(o, before))
+			continue
+		case reprocessing.PointOfUse: // at the bedside, before whatever comes after; a missed or late one is answered by the soak
+			since = o.use
+			rule.Required = rule.Required && o.use.Known() && (!delayed || len(w.steps(rule.Step, since)) > 0)
+		case reprocessing.Soak:
+			rule.Required = rule.Required || delayed
+		default:
+		}
+		done := w.steps(rule.Step, since)
+		if len(done) == 0 {
+			if rule.Required {
+				w.lack("%s: no %s", o.what, rule.Step)
+			}
+			continue
+		}
+		s := done[len(done)-1]
+		if rule.Required || o.latest { // what nobody had to do binds no longer than until all is asked for anew
+			w.sound(o, rule, s)
+		}
+		if rule.Required {
+			w.written(o, s)
+		}
+		w.answered(o, rule, done)
+		if rule.Required && max(s.Start, stored(s)) < before {
+			w.lack("%s: the %s of %s is out of order", o.what, s.Kind, s.Start)
+		}
+		if rule.Step == reprocessing.Disinfection {
+			w.disinfected(s)
+		}
+		if from := w.limitedFrom(rule, o, s); rule.Within > 0 && !dries(rules, rule.Step) && s.Start > from.Add(rule.Within.Duration()) {
+			w.lack("%s: the %s of %s is too late after %s", o.what, s.Kind, s.Start, from)
+		}
+		// A step that nobody asked for undoes what came before it only where it wets the scope again.
+		if rule.Required || wets(rule.Step) {
+			before = max(before, s.Start, s.End)
+		}
+	}
+}
+
+// wets says which steps a scope is wet after.
+func wets(kind reprocessing.StepKind) bool {
+	return slices.Contains([]reprocessing.StepKind{
+		reprocessing.LeakTest, reprocessing.Soak, reprocessing.ManualCleaning, reprocessing.Disinfection, reprocessing.FinalRinse,
+	}, kind)
+}
+
+// stored is the end of a storage, which may have begun while something before it ended.
+func stored(s reprocessing.Step) unit.Instant {
+	if s.Kind == reprocessing.Storage {
+		return s.End
+	}
+	return 0
+}
+
+// sound asks of a step that it ended, took its time and passed; where it is a check, that the result is on record.
+func (w *walk) sound(o occasion, rule reprocessing.StepRule, s reprocessing.Step) {
+	check := s.Kind == reprocessing.LeakTest || s.Kind == reprocessing.Inspection || s.Kind == reprocessing.Disinfection
+	switch {
+	case s.Result == reprocessing.Fail, check && s.Result != reprocessing.Pass:
+		w.lack("%s: the %s of %s did not pass", o.what, s.Kind, s.Start)
+	case s.Kind == reprocessing.Storage, s.Kind == reprocessing.Issue: // they have no end of their own
+	case !s.End.Known():
+		w.lack("%s: the %s of %s goes on", o.what, s.Kind, s.Start)
+	case !tookItsTime(rule, s):
+		w.lack("%s: the %s of %s was too short", o.what, s.Kind, s.Start)
+	}
+}
+
+// written asks that a step was written down within a day of its end, or that somebody attests it in time: whoever did
+// it within a day, a lead who asked within three, or at any time over a form that its doer signed.
+func (w *walk) written(o occasion, s reprocessing.Step) {
+	ended := max(s.Start, s.End)
+	if s.Recorded <= ended+day {
+		return
+	}
+	for _, a := range w.h.Attestations {
+		if !slices.Contains(a.Of, s.ID) {
+			continue
+		}
+		if a.From == reprocessing.OwnAct && a.At <= ended+day || a.From == reprocessing.WhoDidIt && a.At <= ended+3*day || a.From == reprocessing.SignedForm {
+			return
+		}
+	}
+	w.lack("%s: the %s of %s was written down too late", o.what, s.Kind, s.Start)
+}
+
+// tookItsTime says whether a step took as long as it has to; one that takes time and took none proves nothing.
+func tookItsTime(rule reprocessing.StepRule, s reprocessing.Step) bool {
+	return s.End.Known() && s.End.Sub(s.Start) >= rule.AtLeast.Duration() && (s.End > s.Start || !takesTime(s.Kind))
+}
+
+func takesTime(kind reprocessing.StepKind) bool {
+	return slices.Contains([]reprocessing.StepKind{
+		reprocessing.Soak, reprocessing.ManualCleaning, reprocessing.Disinfection, reprocessing.Drying,
+	}, kind)
+}
+
+// A repeat after a failure stands after what the failure asks for: a cleaning, or a repair.
+func (w *walk) answered(o occasion, rule reprocessing.StepRule, done []reprocessing.Step) {
+	last := done[len(done)-1]
+	for _, f := range done {
+		if f.Result != reprocessing.Fail {
+			continue
+		}
+		failed := max(f.Start, f.End)
+		ok := true
+		switch rule.AfterFail {
+		case reprocessing.CleanAgain:
+			ok = slices.ContainsFunc(w.steps(reprocessing.ManualCleaning, failed), func(c reprocessing.Step) bool {
+				return c.Result != reprocessing.Fail && c.End.Known() && c.End <= last.Start
+			})
+		case reprocessing.RepairFirst:
+			ok = slices.ContainsFunc(w.h.Repairs, func(r reprocessing.Repair) bool {
+				return r.Returned.Known() && r.Returned > f.Start && r.Returned <= last.Start
+			})
+		case reprocessing.JustRepeat:
+		}
+		if !ok {
+			w.lack("%s: the failed %s of %s is not answered", o.what, f.Kind, f.Start)
+		}
+	}
+}
+
+// dries says whether the clock of a step is one of residue that dries: up to the manual cleaning.
+func dries(rules []reprocessing.StepRule, kind reprocessing.StepKind) bool {
+	cleaning := slices.IndexFunc(rules, func(r reprocessing.StepRule) bool { return r.Step == reprocessing.ManualCleaning })
+	return slices.IndexFunc(rules, func(r reprocessing.StepRule) bool { return r.Step == kind }) <= cleaning
+}
+
+// limitedFrom is the end of the step from which the time to a step is measured, or of the use.
+func (w *walk) limitedFrom(rule reprocessing.StepRule, o occasion, s reprocessing.Step) unit.Instant {
+	from := o.at
+	for _, f := range w.steps(rule.From, o.at) {
+		if f.Result != reprocessing.Fail && f.End.Known() && f.End <= s.Start {
+			from = max(from, f.End)
+		}
+	}
+	return from
+}
+
+// delayed says whether residue had time to dry: a step up to the manual cleaning that has a limit was left out or
+// began too late. The time runs from the end of the use; a step in between begins it anew only when it was in time
+// itself, and as late as it had to begin at the most. What proves nothing was not begun.
+func (w *walk) delayed(o occasion, rules []reprocessing.StepRule) bool {
+	if !o.use.Known() {
+		return false
+	}
+	wet := map[reprocessing.StepKind]unit.Instant{} // since when residue dries after a step that was in time
+	for _, rule := range rules {
+		if !dries(rules, rule.Step) {
+			break
+		}
+		if rule.Within == 0 {
+			continue
+		}
+		from, ok := wet[rule.From]
+		if !ok {
+			from = o.use
+		}
+		limit := from.Add(rule.Within.Duration())
+		done := w.steps(rule.Step, o.use)
+		begun := slices.IndexFunc(done, func(s reprocessing.Step) bool {
+			last := s.ID == done[len(done)-1].ID
+			return s.Result != reprocessing.Fail && s.Start <= limit && (tookItsTime(rule, s) || last && !s.End.Known())
+		})
+		switch {
+		case begun < 0 && rule.Required && w.at > limit:
+			return true
+		case begun >= 0 && done[begun].End.Known():
+			wet[rule.Step] = min(done[begun].End, limit)
+		}
+	}
+	return false
+}
+
+// disinfected asks whether the disinfection kept to what its product's label says. What is not on record is not good.
+func (w *walk) disinfected(s reprocessing.Step) {
+	i := slices.IndexFunc(w.rules.Disinfectants, func(d reprocessing.Disinfectant) bool { return d.Name == s.Disinfectant })
+	if i < 0 {
+		w.lack("the product %q is not in the rules", s.Disinfectant)
+		return
+	}
+	label := w.rules.Disinfectants[i]
+	if s.Contact < label.Contact {
+		w.lack("the contact time was too short")
+	}
+	if label.Coldest != 0 || label.Warmest != 0 {
+		if !s.HasTemperature || s.Coldest < label.Coldest || label.Warmest != 0 && s.Coldest > label.Warmest {
+			w.lack("the temperature was not right")
+		}
+	}
+	if label.MEC && s.MEC != reprocessing.Pass || s.MEC == reprocessing.Fail {
+		w.lack("the test of the solution did not pass")
+	}
+	if s.DisinfectantLot == "" {
+		w.lack("the lot of the product is missing")
+	}
+	if !s.DisinfectantExpires.Known() || s.DisinfectantExpires <= max(s.Start, s.End) {
+		w.lack("the solution was past its life")
+	}
+}
+
+// chain is a disinfection and the drying and storing after it.
+type chain struct {
+	dried  unit.Instant
+	stored bool
+	// over is when it may not wait any longer.
+	over unit.Instant
+	why  string
+}
+
+// waits follows a scope from a disinfection to an instant before which no other began: dried, stored, moved, taken out.
+// Days run from the first storing after drying; moving begins nothing; drying again without disinfecting again neither.
+func (w *walk) waits(disinfected reprocessing.Step, to unit.Instant) (c chain) {
+	c.dried = max(disinfected.Start, disinfected.End)
+	for _, s := range w.steps(reprocessing.Drying, c.dried) {
+		if s.Start < to && s.Result != reprocessing.Fail {
+			c.dried = max(s.Start, s.End)
+			break
+		}
+	}
+	c.over = c.dried.Add(w.rules.Unstored.Duration())
+	acts := w.moves(c.dried, to)
+	var first unit.Instant
+	expiry := ever
+	out := c.dried // since when it hangs nowhere, zero while it does
+	for _, a := range acts {
+		if a.at >= c.over { // whatever was done then came too late
+			return c
+		}
+		if !a.in {
+			if out == 0 {
+				out = a.at
+				c.over = min(expiry, out.Add(w.rules.Unstored.Duration()))
+			}
+			continue
+		}
+		if first == 0 {
+			first = a.at
+		}
+		c.stored, out = true, 0
+		i := slices.IndexFunc(w.rules.Cabinets, func(x reprocessing.Cabinet) bool { return x.Name == a.cabinet })
+		if i < 0 { // nobody knows how long a scope may wait there
+			c.over, c.why = a.at, "the cabinet is not in the rules"
+			return c
+		}
+		x := w.rules.Cabinets[i]
+		end := first.Add(time.Duration(x.Hours) * time.Hour)
+		if x.Days > 0 {
+			end = first.AddDays(x.Days, w.zone)
+		}
+		expiry = min(expiry, end)
+		c.over = expiry
+	}
+	return c
+}
+
+// move is an act that hangs the scope somewhere, or takes it from there.
+type move struct {
+	at      unit.Instant
+	in      bool
+	cabinet string
+	rank    int // the order of acts at one instant
+}
+
+// moves returns where the scope was hung and when it was taken out in a time. A place that failed is none. The end of
+// a storage that somebody has moved the scope from before then says nothing.
+func (w *walk) moves(from, to unit.Instant) []move {
+	var all []move
+	hung := w.steps(reprocessing.Storage, from)
+	hung = slices.DeleteFunc(hung, func(s reprocessing.Step) bool { return s.Start >= to })
+	for i, s := range hung {
+		if s.Result == reprocessing.Fail {
+			all = append(all, move{at: s.Start, rank: 2})
+			continue
+		}
+		all = append(all, move{at: s.Start, in: true, cabinet: s.Cabinet, rank: 1})
+		if !s.End.Known() || s.End >= to || i+1 < len(hung) && hung[i+1].Start < s.End {
+			continue
+		}
+		rank := 0
+		if s.End == s.Start {
+			rank = 3
+		}
+		all = append(all, move{at: s.End, rank: rank})
+	}
+	for _, s := range w.steps(reprocessing.Issue, from) {
+		if s.Start < to {
+			all = append(all, move{at: s.Start, rank: 2})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b move) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.rank, b.rank)) })
+	return all
+}
+
+// out asks that a scope which was issued is back: it was used, stored by name, or is no longer ready.
+func (w *walk) out(o occasion) {
+	issued := w.steps(reprocessing.Issue, o.at)
+	if len(issued) == 0 {
+		return
+	}
+	last := issued[len(issued)-1]
+	if !slices.ContainsFunc(w.steps(reprocessing.Storage, o.at), func(s reprocessing.Step) bool {
+		return s.Result != reprocessing.Fail && s.Start > last.Start
+	}) {
+		w.lack("%s: issued at %s and not back", o.what, last.Start)
+	}
+}
+
+// runOut returns when storages since an instant ran out before the scope was cleaned again: from then on its route
+// begins with a cleaning.
+func (w *walk) runOut(since unit.Instant) []unit.Instant {
+	var all []unit.Instant
+	done := w.steps(reprocessing.Disinfection, since)
+	for i, s := range done {
+		to := ever // when it was disinfected once more
+		for _, next := range done[i+1:] {
+			if next.Result != reprocessing.Fail {
+				to = min(to, next.Start)
+			}
+		}
+		if to == ever {
+			continue
+		}
+		for _, c := range w.steps(reprocessing.ManualCleaning, max(s.Start, s.End)) {
+			if c.Result != reprocessing.Fail {
+				to = min(to, c.Start)
+			}
+		}
+		if c := w.waits(s, to); c.stored && c.over <= to {
+			all = append(all, c.over)
+		}
+	}
+	return all
+}
+
+// dates looks at what ends by itself: the place where the scope waits, and a verification that is due after days.
+func (w *walk) dates() {
+	var begin unit.Instant
+	if i := w.lastUse(); i >= 0 {
+		begin = max(w.h.Uses[i].Start, w.h.Uses[i].End)
+	}
+	done := w.steps(reprocessing.Disinfection, begin)
+	if len(done) == 0 {
+		return // which is lacking anyway
+	}
+	c := w.waits(done[len(done)-1], w.at+1)
+	if c.why != "" {
+		w.lack("%s", c.why)
+	}
+	w.ends(c.over)
+	passed := w.counted()
+	for _, r := range w.rules.Due {
+		if r.When == sampling.Periodic && r.Days > 0 && r.Blocks && covers(r, w.h.Model) {
+			w.ends(passed.AddDays(r.Days, w.zone))
+		}
+	}
+}
+
+// counted is when the time of a periodic verification begins: with the last that passed, or else with the service.
+func (w *walk) counted() unit.Instant {
+	if passed := w.passed(); passed.Known() {
+		return passed
+	}
+	return w.h.Instrument.InService
+}
+
+func covers(r sampling.Rule, m scope.Model) bool {
+	return (r.Risk == "" || r.Risk == m.Risk) && (len(r.Kinds) == 0 || slices.Contains(r.Kinds, m.Kind))
+}

@@ -1,0 +1,225 @@
+package reprocessing
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/scope"
+)
+
+// A copy of the records that takes their place knows nothing of what was done since it was made: a use, a failed
+// test, a hold. So no scope is ready by what lies before the restore. The restore begins a cycle of its own, as
+// the return from a repair does, and whatever was begun before it proves nothing; residue that nobody knows of has had
+// time to dry, so that the cycle is one of delayed reprocessing. Only people can know better, the lead and a second
+// person together: that nothing happened to a scope since the copy was made. That ends no hold.
+
+// RestoreAct is what a record of the kind restore tells.
+type RestoreAct string
+
+// What it can tell. They are part of the ledger for ever: never rename or reuse one, only add.
+const (
+	FromFile     RestoreAct = "from-file"     // a backup took the place of the records
+	InPlace      RestoreAct = "in-place"      // people said of the records that are there that they are a copy
+	NothingSince RestoreAct = "nothing-since" // people said of scopes that nothing happened to them since the copy
+)
+
+// HowKnown is by what people know that nothing happened.
+type HowKnown string
+
+// By what it can be known. They are part of the ledger for ever: never rename or reuse one, only add.
+const (
+	ByPaper    HowKnown = "paper"
+	ByAsking   HowKnown = "asked"
+	ByClosed   HowKnown = "closed"
+	ByLocation HowKnown = "locked-away"
+)
+
+// HowsKnown lists them.
+var HowsKnown = []HowKnown{ByPaper, ByAsking, ByClosed, ByLocation}
+
+// Words says it to people.
+func (k HowKnown) Words() string {
+	switch k {
+	case ByPaper:
+		return "the paper of the time was gone through"
+	case ByAsking:
+		return "everybody on duty in the time was asked"
+	case ByClosed:
+		return "the room was closed the whole time"
+	case ByLocation:
+		return "the scopes were locked away the whole time"
+	}
+	return string(k)
+}
+
+// RestoreNote is one thing that is on record about a copy that took the place of the records.
+type RestoreNote struct {
+	Told RestoreAct `json:"told"`
+	// Copied is when the copy was made, at the latest the time of its last record where nobody knows better; At
+	// when it took the place of the records, or when people spoke.
+	Copied unit.Instant `json:"copied,omitzero"`
+	At     unit.Instant `json:"at"`
+	// Size and Root are those of the copy.
+	Size int64  `json:"size,omitempty"`
+	Root string `json:"root,omitempty"`
+	// Missing is how many records more somebody had seen before, as far as that is known.
+	Missing int64 `json:"missing,omitempty"`
+	// Settles is the restore that they had seen last, where the copy lacks its record.
+	Settles string `json:"settles,omitempty"`
+	// By is who did it, Second who was the other of the two people.
+	By     string `json:"by"`
+	Second string `json:"second,omitempty"`
+	// Scopes are those that nothing happened to since the copy of the record Restore was made, Known by what that is
+	// known.
+	Restore string   `json:"restore,omitempty"`
+	Scopes  []string `json:"scopes,omitempty"`
+	Known   HowKnown `json:"known,omitempty"`
+
+	// Stamp is that of its record.
+	Stamp `json:"-"`
+}
+
+// Restores says whether it tells of a copy that took the place of the records.
+func (n RestoreNote) Restores() bool { return n.Told == FromFile || n.Told == InPlace }
+
+// Words says in a line what it is.
+func (n RestoreNote) Words() string {
+	switch n.Told {
+	case FromFile:
+		return fmt.Sprintf("the records were restored from a backup of %d records", n.Size)
+	case InPlace:
+		return fmt.Sprintf("the records were found to be a copy of %d records", n.Size)
+	case NothingSince:
+		return "nothing happened since the copy to " + strings.Join(n.Scopes, ", ") + ": " + n.Known.Words()
+	}
+	return string(n.Told)
+}
+
+// Check refuses a note that contradicts itself.
+func (n RestoreNote) Check() error {
+	switch n.Told {
+	case FromFile, InPlace:
+		switch {
+		case n.By == "":
+			return fmt.Errorf("restore: who does it?")
+		case !n.Copied.Known():
+			return fmt.Errorf("restore: when was the copy made?")
+		case n.Copied > n.At:
+			return fmt.Errorf("restore: the copy would have been made at %s, after it was restored at %s", n.Copied, n.At)
+		case n.Size <= 0:
+			return fmt.Errorf("restore: a copy without records restores nothing")
+		}
+		return nil
+	case NothingSince:
+		switch {
+		case n.By == "":
+			return fmt.Errorf("nothing since the copy: who says so?")
+		case n.Second == "":
+			return fmt.Errorf("nothing since the copy: it takes the lead and a second person")
+		case n.Restore == "":
+			return fmt.Errorf("nothing since the copy: since which one?")
+		case len(n.Scopes) == 0:
+			return fmt.Errorf("nothing since the copy: of which scopes?")
+		case !slices.Contains(HowsKnown, n.Known):
+			return fmt.Errorf("nothing since the copy: how is that known? One of: %s", scope.Words(HowsKnown))
+		}
+		return nil
+	}
+	return fmt.Errorf("restore: %q is nothing that can be told of one", n.Told)
+}
+
+// vouched says whether people said of a scope that nothing happened to it since the copy of a restore was made.
+func vouched(notes []RestoreNote, restore RestoreNote, tag string) bool {
+	return slices.ContainsFunc(notes, func(n RestoreNote) bool {
+		return n.Told == NothingSince && n.Restore == restore.ID && slices.Contains(n.Scopes, tag)
+	})
+}
+
+// Restored returns the last restore since whose copy anything may have happened to the scope, ok = false when there
+// is none.
+func (h History) Restored() (last RestoreNote, ok bool) {
+	for _, n := range h.Restores {
+		if n.Restores() && n.At >= last.At && !vouched(h.Restores, n, h.Instrument.Tag) {
+			last, ok = n, true
+		}
+	}
+	return last, ok
+}
+
+// anew moves the beginning of a cycle to a restore that came after it.
+func (h History) anew(at unit.Instant, by, record string) (unit.Instant, string, string) {
+	if r, ok := h.Restored(); ok && r.At >= at {
+		return r.At, "the records were restored from a copy", r.ID
+	}
+	return at, by, record
+}
+
+// unknown says whether the cycle of a history began with a restore, so that nobody knows what was done before it.
+func (h History) unknown() (r RestoreNote, ok bool) {
+	if r, ok = h.Restored(); !ok {
+		return r, false
+	}
+	start, _, record := Start(h)
+	return r, record == r.ID && start == r.At
+}
+
+// judged answers about an instant, of whose past the history holds what had happened by then; all are the restores on
+// record, those after the instant as well. A restore adds a cycle and discharges nothing: what the cycle before it left
+// to be done, such as a repair after a failed leak test, stays to be done.
+func (h History) judged(rules Rules, all []RestoreNote, at unit.Instant, zone *time.Location) Answer {
+	a := answer(h, rules, at, zone)
+	if _, ok := h.unknown(); ok && a.State == Ready {
+		before := h
+		before.Restores = nil
+		if b := answer(before, rules, at, zone); b.State != Ready {
+			a = b
+		} else {
+			a.Until = min(a.Until, b.Until)
+		}
+		return h.between(a, all, at, zone)
+	}
+	return h.lost(h.between(a, all, at, zone), zone)
+}
+
+// between returns an answer about an instant between a copy and its restore without what nobody knows of that time.
+func (h History) between(a Answer, all []RestoreNote, at unit.Instant, zone *time.Location) Answer {
+	for _, r := range all {
+		if r.Restores() && at >= r.Copied && at < r.At && !vouched(all, r, h.Instrument.Tag) {
+			why := fmt.Sprintf("what happened from %s to %s is not on record: the records were restored from a copy", r.Copied.In(zone), r.At.In(zone))
+			return a.notKnown(Reason{Text: why, Record: r.ID}, "look at the paper of that time")
+		}
+	}
+	return a
+}
+
+// lost returns an answer that is not ready without what nobody knows of the time before the last restore, as long as the
+// cycle of the scope began with that.
+func (h History) lost(a Answer, zone *time.Location) Answer {
+	r, ok := h.unknown()
+	if !ok {
+		return a
+	}
+	why := fmt.Sprintf("the records were restored at %s from a copy of %s: what happened in between is not on record", r.At.In(zone), r.Copied.In(zone))
+	return a.notKnown(Reason{Text: why, Record: r.ID}, "or the lead and a second person say that nothing happened to it since the copy")
+}
+
+// notKnown returns the answer with a reason before all others for which nobody knows about the scope; what is worse
+// stays.
+func (a Answer) notKnown(r Reason, next string) Answer {
+	r.Blocks = true
+	a.Reasons = append([]Reason{r}, a.Reasons...)
+	a.Next = append(slices.Clone(a.Next), next)
+	a.Until = 0
+	if slices.Index(States, NotKnown) > slices.Index(States, a.State) {
+		a.State = NotKnown
+	}
+	return a
+}
+
+// restoresBy returns the restores that had happened by an instant, and all that people said of them.
+func (h History) restoresBy(at unit.Instant) []RestoreNote {
+	return keep(h.Restores, func(n RestoreNote) bool { return !n.Restores() || n.At <= at })
+}

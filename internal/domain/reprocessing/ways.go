@@ -1,0 +1,409 @@
+package reprocessing
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reading"
+)
+
+// Every kind of hold ends in ways of its own: over something that lies after the time that the hold speaks of and
+// before the lift, and with a signature. [Hold.ways] is the one table of both.
+
+// Signing is whose word it takes to end a hold.
+type Signing string
+
+// Who signs. A second person is another who may lift holds.
+const (
+	ByDoer                Signing = "whoever did it"
+	ByLead                Signing = "a lead"
+	ByPrevention          Signing = "infection prevention"
+	ByLeadAndSecond       Signing = "a lead and a second person"
+	ByPreventionAndSecond Signing = "infection prevention and a second person"
+	ByEitherAndSecond     Signing = "a lead or infection prevention, and a second person"
+)
+
+// Two says whether it takes two people.
+func (s Signing) Two() bool {
+	return s == ByLeadAndSecond || s == ByPreventionAndSecond || s == ByEitherAndSecond
+}
+
+// signed says whether those who lift are the ones whose word it takes.
+func (s Signing) signed(l Lift) bool {
+	is := func(r access.Role) bool {
+		return slices.Contains(l.ByRoles, r) || l.Two() && slices.Contains(l.SecondRoles, r)
+	}
+	two := l.Two() && access.Allows(l.ByRoles, access.LiftHold) && access.Allows(l.SecondRoles, access.LiftHold)
+	switch s {
+	case ByDoer:
+		return strings.TrimSpace(l.By) != ""
+	case ByLead:
+		return is(access.Lead)
+	case ByPrevention:
+		return is(access.InfectionPrevention)
+	case ByLeadAndSecond:
+		return two && is(access.Lead)
+	case ByPreventionAndSecond:
+		return two && is(access.InfectionPrevention)
+	case ByEitherAndSecond:
+		return two
+	}
+	return false
+}
+
+// proof is what has to be on record for a hold to end.
+type proof int
+
+const (
+	words           proof = iota // what the person who lifts says
+	cleanedAndOK                 // a cleaning, then a verification that passed
+	cleanedAndSeen               // that, and an inspection that passed or a repair
+	leakTested                   // a repair, then a leak test that passed
+	repairedOrSeen               // a repair, or an inspection that passed
+	wholeRoute                   // every required step, begun after the hold
+	readyBeforeUse               // the scope was ready when the use began
+	decisionRetired              // the decision that placed the hold was taken back
+)
+
+// Way is one way in which a hold ends.
+type Way struct {
+	proof proof
+	Signing
+}
+
+// ways returns the ways in which the hold ends, the usual one first.
+func (h Hold) ways() []Way {
+	switch h.Of() {
+	case CleaningHold:
+		if h.Escalated {
+			return []Way{{cleanedAndSeen, ByLeadAndSecond}, {decisionRetired, ByEitherAndSecond}}
+		}
+		return []Way{{cleanedAndOK, ByDoer}, {decisionRetired, ByEitherAndSecond}}
+	case CultureHold, WaterHold: // the words name the result
+		return []Way{{wholeRoute, ByPrevention}}
+	case LeakHold:
+		return []Way{{leakTested, ByLead}}
+	case DamageHold:
+		return []Way{{repairedOrSeen, ByLead}}
+	case DisinfectionHold, MeansHold:
+		return []Way{{wholeRoute, ByDoer}}
+	case RecallHold:
+		return []Way{{words, ByLead}}
+	case ExposureHold:
+		return []Way{{wholeRoute, ByPreventionAndSecond}, {readyBeforeUse, ByPreventionAndSecond}}
+	case RecordHold:
+		return []Way{{readyBeforeUse, ByDoer}, {wholeRoute, ByLead}}
+	case OtherHold:
+	}
+	return []Way{{words, ByLeadAndSecond}}
+}
+
+// Grounds are what a hold can end on.
+type Grounds struct {
+	// Since is what is on record since the beginning of the last use before the hold, as far as somebody knew at the
+	// lift.
+	Since History
+	// Rules are those in force at the lift. Without them counts what no rules can do without, of what the lift names.
+	Rules *Rules
+	Zone  *time.Location
+	// Before is the release check at the use that the hold speaks of, by all that is known now; nil where it speaks of
+	// none, or nobody asked.
+	Before *Answer
+}
+
+// Lifted returns the lift with the records that it rests on, or says what is missing for it to end the hold.
+func (h Hold) Lifted(l Lift, g Grounds) (Lift, error) {
+	var missing []string
+	var unsigned []Signing
+	for _, way := range h.ways() {
+		if g.Rules == nil && (way.proof == readyBeforeUse) != l.Late {
+			continue
+		}
+		lifted, lacking := way.proof.shown(h, l, g)
+		if lacking != "" {
+			missing = append(missing, lacking)
+			continue
+		}
+		sure := !h.Unsure.Known() && !l.Placed.Known()
+		if way.signed(l) && (sure || l.Two()) {
+			return lifted, nil
+		}
+		unsigned = append(unsigned, way.Signing)
+	}
+	on := fmt.Sprintf("the hold on %s%s", h.Scope, h.For())
+	switch {
+	case len(unsigned) > 0 && unsigned[0].signed(l):
+		return l, fmt.Errorf("%s was placed while the computer's clock was in doubt: it takes a second person to lift it", on)
+	case len(unsigned) > 0:
+		return l, fmt.Errorf("%s ends with the signature of %s", on, unsigned[0])
+	case len(missing) == 0:
+		return l, fmt.Errorf("%s: nothing on record lets it end", on)
+	}
+	return l, fmt.Errorf("%s cannot end yet: %s", on, strings.Join(missing, "; or "))
+}
+
+// Waits says what is missing for the hold to end now, whoever lifts it, and who then signs; missing is empty when
+// nothing is.
+func (h Hold) Waits(at unit.Instant, g Grounds) (missing string, signing Signing) {
+	l := Lift{Hold: h.ID, Scope: h.Scope, At: at}
+	var lacking []string
+	for _, way := range h.ways() {
+		_, lacks := way.proof.shown(h, l, g)
+		if lacks == "" {
+			return "", way.Signing
+		}
+		lacking = append(lacking, lacks)
+	}
+	return strings.Join(lacking, "; or "), h.ways()[0].Signing
+}
+
+// shown looks for a proof after the hold and up to the lift. It returns the lift with the records that show it, or
+// what is missing.
+func (p proof) shown(h Hold, l Lift, g Grounds) (Lift, string) {
+	e := evidence{hold: h, lift: l, Grounds: g}
+	switch p {
+	case words:
+		return l, ""
+	case cleanedAndOK:
+		return e.cleaned()
+	case cleanedAndSeen:
+		if _, lacks := e.cleaned(); lacks != "" {
+			return l, lacks
+		}
+		seen := e.repairedOrSeen()
+		if seen == "" {
+			return l, "no inspection that passed and no repair is on record after it"
+		}
+		l, _ = e.cleaned()
+		l.Evidence = append(l.Evidence, seen)
+		return l, ""
+	case leakTested:
+		return e.leakTested()
+	case repairedOrSeen:
+		seen := e.repairedOrSeen()
+		if seen == "" {
+			return l, "no repair and no inspection that passed is on record after it"
+		}
+		l.Evidence = []string{seen}
+		return l, ""
+	case wholeRoute:
+		return e.route()
+	case readyBeforeUse:
+		return e.readyBeforeUse()
+	case decisionRetired:
+		return e.retired()
+	}
+	return l, "nothing on record lets it end"
+}
+
+// evidence looks for what ends one hold.
+type evidence struct {
+	hold Hold
+	lift Lift
+	Grounds
+}
+
+// steps returns the steps of a kind that began after the hold, ended by the lift and show something: they did not
+// fail, passed where a result is asked for, and took time where nobody does them in none.
+func (e evidence) steps(kind StepKind) []Step {
+	return keep(e.Since.Steps, func(s Step) bool { return s.Kind == kind && s.Start > e.hold.At && s.shows() && s.End <= e.lift.At })
+}
+
+// shows says whether a step is done and not failed.
+func (s Step) shows() bool {
+	return s.Result != Fail && s.MEC != Fail && s.End.Known() && (!needsResult(s.Kind) || s.Result == Pass) && (!takesTime(s.Kind) || s.End > s.Start)
+}
+
+// repaired returns the repairs after the hold from which the scope was back by the lift.
+func (e evidence) repaired() []Repair {
+	return keep(e.Since.Repairs, func(r Repair) bool { return r.Returned > e.hold.At && r.Returned <= e.lift.At })
+}
+
+// cleaned looks for a verification that passed, of samples that were all taken after a cleaning which ended after the
+// hold.
+func (e evidence) cleaned() (Lift, string) {
+	l := e.lift
+	passed := keep(e.Since.Decisions, func(d Decision) bool {
+		return e.hold.AnsweredBy(d) && d.Last <= l.At && (l.Verification == "" || l.Verification == d.ID)
+	})
+	slices.SortStableFunc(passed, func(a, b Decision) int { return cmp.Compare(b.last(), a.last()) })
+	attested := false
+	for _, d := range passed {
+		if e.Rules != nil && !e.Since.Proven(d) {
+			attested = true
+			continue
+		}
+		for _, s := range e.Since.Steps {
+			if s.Kind == ManualCleaning && s.shows() && s.End > e.hold.At && s.End <= d.First {
+				l.Verification, l.Evidence = d.ID, []string{s.ID}
+				return l, ""
+			}
+		}
+	}
+	switch {
+	case attested:
+		return l, "the cleaning verification that passed since is not proven by its records: nobody's word ends a hold"
+	case len(passed) == 0:
+		return l, "no cleaning verification that was sampled after it and passed is on record"
+	}
+	return l, "no manual cleaning is on record between it and the cleaning verification that passed"
+}
+
+func (e evidence) leakTested() (Lift, string) {
+	l := e.lift
+	between := JustRepeat
+	if e.Rules != nil {
+		between = RepairFirst // also where the rules do not speak of leak tests
+		for _, rule := range e.Rules.For(e.Since.Model.Name) {
+			if rule.Step == LeakTest {
+				between = rule.AfterFail
+			}
+		}
+	}
+	tests := e.steps(LeakTest)
+	slices.SortStableFunc(tests, func(a, b Step) int { return cmp.Compare(b.Start, a.Start) })
+	for _, test := range tests {
+		switch between {
+		case JustRepeat:
+			l.Evidence = []string{test.ID}
+			for _, r := range e.repaired() { // what is named goes with it
+				l.Evidence = append(l.Evidence, r.ID)
+			}
+			return l, ""
+		case RepairFirst:
+			for _, r := range e.repaired() {
+				if r.Returned <= test.Start {
+					l.Evidence = []string{r.ID, test.ID}
+					return l, ""
+				}
+			}
+		case CleanAgain:
+			for _, s := range e.steps(ManualCleaning) {
+				if s.End <= test.Start {
+					l.Evidence = []string{s.ID, test.ID}
+					return l, ""
+				}
+			}
+		}
+	}
+	switch {
+	case between == JustRepeat:
+		return l, "no leak test that passed is on record after it"
+	case between == RepairFirst && len(e.repaired()) == 0:
+		return l, "no repair from which the scope came back is on record after it"
+	}
+	return l, "no leak test that passed is on record after " + between.Words()
+}
+
+// repairedOrSeen returns the record of a repair or of an inspection that passed, empty when there is none.
+func (e evidence) repairedOrSeen() string {
+	for _, r := range e.repaired() {
+		return r.ID
+	}
+	if seen := e.steps(Inspection); len(seen) > 0 {
+		return seen[len(seen)-1].ID
+	}
+	return ""
+}
+
+// route looks whether the scope has gone through every step that the rules require, each begun after the hold.
+func (e evidence) route() (Lift, string) {
+	l := e.lift
+	if e.Rules == nil {
+		for _, cleaned := range e.steps(ManualCleaning) {
+			for _, disinfected := range e.steps(Disinfection) {
+				if disinfected.Start >= cleaned.End {
+					return l, ""
+				}
+			}
+		}
+		return l, "no manual cleaning and disinfection are on record after it"
+	}
+	past := e.Since.until(l.At)
+	past.Holds, past.Lifts = nil, nil
+	a := answer(past, *e.Rules, l.At, e.Zone)
+	if len(a.Steps) == 0 {
+		return l, a.Reasons[0].Text
+	}
+	l.Verification, l.Evidence = "", nil
+	required := make(map[StepKind]bool)
+	for _, rule := range e.Rules.For(e.Since.Model.Name) {
+		required[rule.Step] = rule.Required
+	}
+	for _, p := range a.Steps {
+		switch {
+		case p.Step == PointOfUse || p.Step == Storage || p.Step == Issue || p.Status == NotDueStep:
+			continue
+		case p.Status == DoneStep && (p.Start > e.hold.At || !required[p.Step]):
+		case p.Status == DoneStep:
+			return l, fmt.Sprintf("%s is not on record after it", p.Step.Words())
+		case p.Status == MissingStep:
+			return l, fmt.Sprintf("%s is not on record after it, or not in order", p.Step.Words())
+		default:
+			return l, fmt.Sprintf("%s is on record as %s", p.Step.Words(), p.Status)
+		}
+		if p.Start <= e.hold.At {
+			continue
+		}
+		if p.Step != Verification {
+			l.Evidence = append(l.Evidence, p.Record)
+			continue
+		}
+		l.Verification = p.Record
+		if i := slices.IndexFunc(past.Decisions, func(d Decision) bool { return d.ID == p.Record }); i < 0 || !past.Proven(past.Decisions[i]) {
+			return l, "the cleaning verification is not proven by its records: nobody's word ends a hold"
+		}
+	}
+	return l, ""
+}
+
+// readyBeforeUse looks whether the scope was ready when the use began that the hold speaks of.
+func (e evidence) readyBeforeUse() (Lift, string) {
+	l := e.lift
+	l.Late = true
+	switch {
+	case e.hold.Cause == "":
+		return l, "it speaks of no use"
+	case e.Rules == nil:
+		before := func(kind StepKind) bool {
+			return slices.ContainsFunc(e.Since.Steps, func(s Step) bool { return s.Kind == kind && s.shows() && s.End < e.hold.At })
+		}
+		if !before(ManualCleaning) || !before(Disinfection) {
+			return l, "no manual cleaning and disinfection are on record before the use"
+		}
+		return l, ""
+	case e.Before == nil || e.Before.State != Ready:
+		return l, "what was missing when the use began is not on record"
+	}
+	l.Verification, l.Evidence = "", nil
+	for _, p := range e.Before.Steps {
+		switch {
+		case p.Record == "" || p.Status != DoneStep:
+		case p.Step == Verification:
+			l.Verification = p.Record
+		default:
+			l.Evidence = append(l.Evidence, p.Record)
+		}
+	}
+	return l, ""
+}
+
+// retired looks whether the decision that placed the hold was decided again since and is not over the action level.
+func (e evidence) retired() (Lift, string) {
+	l := e.lift
+	stands := slices.ContainsFunc(e.Since.Decisions, func(d Decision) bool { return d.ID == e.hold.Cause })
+	if e.hold.Cause != "" && !stands {
+		for _, d := range e.Since.Decisions {
+			if d.Supersedes != "" && d.begun() <= e.hold.At && d.Verification.Outcome != reading.Action && d.Scope == e.hold.Scope {
+				l.Verification, l.Evidence = d.ID, nil
+				return l, ""
+			}
+		}
+	}
+	return l, "the cleaning verification that placed it stands"
+}
