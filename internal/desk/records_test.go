@@ -111,7 +111,10 @@ func TestRelations(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		if diff := cmp.Diff([]string{"its lot: lot", "its sample: sample", "the last check of its meter before it: check", "the use that its cycle follows: use"}, related(named)); diff != "" {
+		want := []string{
+			"its lot: lot", "its sample: sample", "the last check of its meter before it: check", "the use that its cycle follows: use",
+		}
+		if diff := cmp.Diff(want, related(named)); diff != "" {
 			t.Errorf("a reading rests on (-want +got):\n%s", diff)
 		}
 		for _, r := range named {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
