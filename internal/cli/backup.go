@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"strings"
 
+	"rinsate/internal/store/bundle"
+
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/base/unit"
@@ -42,7 +44,7 @@ and then that it can be restored: rinsate --data a-new-folder restore --from FIL
 			if a.json {
 				return a.printJSON(struct {
 					File string `json:"file"`
-					sqlite.Backup
+					bundle.Backup
 				}{to, b})
 			}
 			fmt.Fprintf(a.Out, "%s: %d records of %s as of %s are whole\nroot %s\n", to, b.Size, b.Site, b.Made, b.Root)
@@ -90,7 +92,7 @@ and passwords are those of the copy: look them through.`,
 			case inPlace:
 				err = a.openCopy(c.Context(), func(d *desk.Desk) error { return say(d, reprocessing.InPlace, 0) })
 			default:
-				_, err = sqlite.Folder(a.data).Restore(c.Context(), from, a.clock, func(db *store.DB, b sqlite.Backup) error {
+				_, err = sqlite.Folder(a.data).Restore(c.Context(), from, a.clock, func(db *store.DB, b bundle.Backup) error {
 					return say(desk.New(db), reprocessing.FromFile, b.Made)
 				})
 			}

@@ -40,6 +40,7 @@ var layerOf = map[string]int{
 	"internal/wire/table":                5,
 	"internal/present/chart":             5,
 	"internal/record":                    5,
+	"internal/store/bundle":              5, // the file of a backup; reading it needs no engine
 	"internal/store":                     6,
 	"internal/present/list":              6, // columns and rows as files and on a terminal
 	"internal/present/words":             6, // marks and words of states; commands, pages and pictures take theirs from there

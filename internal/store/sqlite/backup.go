@@ -16,6 +16,8 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/store/bundle"
+
 	"golang.org/x/mod/sumdb/tlog"
 	"modernc.org/sqlite"
 
@@ -24,93 +26,10 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-// A backup is one tar file with all that a data folder needs to be of use again, in this order: what it is, the signing
-// key, a checkpoint signed for exactly the records in it, and the database as it was at one moment. Attached files,
-// texts, patients' numbers and accounts are in the database. What was last found of the tables (examined.json) is left
-// out, since a restore looks anew, and so are files that are being read in.
-
-// manifestFile is the name of what a backup is, backupFormat and backupVersion what it says first.
-const (
-	manifestFile  = "backup.json"
-	backupFormat  = "rinsate backup"
-	backupVersion = 1
-)
-
-// packed are the files of a backup behind the manifest, in their order, each with the size that it cannot have.
-var packed = []struct {
-	name string
-	most int64
-}{{keyFile, 4 << 10}, {checkpointFile, 64 << 10}, {databaseFile, 1 << 50}}
-
-// mostManifest bounds the manifest.
-const mostManifest = 64 << 10
-
-// Backup is what a backup is.
-type Backup struct {
-	Format  string `json:"format"`
-	Version int    `json:"version"`
-	Site    string `json:"site"`
-	Origin  string `json:"origin"`
-	// Made is when it was begun: nothing that was recorded later need be in it.
-	Made unit.Instant `json:"made"`
-	// Size and Root are those of its ledger, Recorded is when its last record was written.
-	Size     int64        `json:"size"`
-	Root     string       `json:"root"`
-	Recorded unit.Instant `json:"recorded"`
-	Files    []Packed     `json:"files"`
-}
-
-// Packed is one file of a backup.
-type Packed struct {
-	Name   string `json:"name"`
-	Bytes  int64  `json:"bytes"`
-	SHA256 string `json:"sha256"`
-}
-
-// readManifest reads what a backup is.
-func readManifest(text []byte) (b Backup, err error) {
-	d := json.NewDecoder(bytes.NewReader(text))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&b); err != nil {
-		return b, noBackup("%s cannot be read: %v", manifestFile, err)
-	}
-	if d.More() {
-		return b, noBackup("%s goes on where it should end", manifestFile)
-	}
-	switch {
-	case b.Format != backupFormat:
-		return b, noBackup("%s says that it is %q", manifestFile, b.Format)
-	case b.Version != backupVersion:
-		return b, &fault.Error{
-			Code: fault.Invalid, Message: fmt.Sprintf("the backup has version %d, and this program reads version %d", b.Version, backupVersion),
-			Hint: "use the program that made it, or a newer one",
-		}
-	case b.Site == "" || b.Origin == "" || !b.Made.Known() || b.Size <= 0 || len(b.Files) != len(packed):
-		return b, noBackup("%s lacks something", manifestFile)
-	}
-	if _, err := tlog.ParseHash(b.Root); err != nil {
-		return b, noBackup("%s names no root", manifestFile)
-	}
-	for i, f := range b.Files {
-		sum, err := hex.DecodeString(f.SHA256)
-		if f.Name != packed[i].name || f.Bytes < 0 || f.Bytes > packed[i].most || err != nil || len(sum) != sha256.Size {
-			return b, noBackup("%s does not describe %s", manifestFile, packed[i].name)
-		}
-	}
-	return b, nil
-}
-
-func noBackup(format string, args ...any) error {
-	return &fault.Error{
-		Code: fault.Invalid, Message: "this is no whole backup: " + fmt.Sprintf(format, args...),
-		Hint: "name a file that was made with: rinsate backup",
-	}
-}
-
 // Backup writes a backup of the folder to a file that is not there yet, also while somebody else writes to the folder.
 // It is proved as a whole before the file gets its name: every record hashed, the tables compared with them. Until then,
 // and beside it, it takes the space of the database twice.
-func (f Folder) Backup(ctx context.Context, to string, clock func() time.Time) (b Backup, err error) {
+func (f Folder) Backup(ctx context.Context, to string, clock func() time.Time) (b bundle.Backup, err error) {
 	if err := f.holdsOne("check the folder (--data)"); err != nil {
 		return b, err
 	}
@@ -177,7 +96,7 @@ func (f Folder) copyTo(ctx context.Context, to Folder) error {
 }
 
 // describe says what a copy is, and signs a checkpoint for exactly its records.
-func (f Folder) describe(ctx context.Context, b *Backup) error {
+func (f Folder) describe(ctx context.Context, b *bundle.Backup) error {
 	r, err := f.reading(ctx)
 	if err != nil {
 		return err
@@ -201,7 +120,7 @@ func (f Folder) describe(ctx context.Context, b *Backup) error {
 			Hint: "run: rinsate ledger verify", Cause: err,
 		}
 	}
-	b.Format, b.Version, b.Root = backupFormat, backupVersion, tlog.Hash(root).String()
+	b.Format, b.Version, b.Root = bundle.Format, bundle.Version, tlog.Hash(root).String()
 	note, err := signer.Sign(ledger.Checkpoint{Origin: b.Origin, Size: b.Size, Root: tlog.Hash(root)})
 	if err != nil {
 		return err
@@ -209,18 +128,18 @@ func (f Folder) describe(ctx context.Context, b *Backup) error {
 	if err := writeFile(f.path(checkpointFile), note); err != nil {
 		return err
 	}
-	for _, p := range packed {
-		sum, n, err := digest(f.path(p.name))
+	for _, name := range bundle.Files() {
+		sum, n, err := digest(f.path(name))
 		if err != nil {
 			return err
 		}
-		b.Files = append(b.Files, Packed{Name: p.name, Bytes: n, SHA256: sum})
+		b.Files = append(b.Files, bundle.Packed{Name: name, Bytes: n, SHA256: sum})
 	}
 	return nil
 }
 
 // prove hashes all records of a copy, and compares its tables with them and both with what the backup says it is.
-func (f Folder) prove(ctx context.Context, b Backup) error {
+func (f Folder) prove(ctx context.Context, b bundle.Backup) error {
 	v, err := f.Verify(ctx, nil, nil)
 	if bad, ok := errors.AsType[*ledger.FaultError](err); ok {
 		return &fault.Error{
@@ -252,7 +171,7 @@ func (f Folder) prove(ctx context.Context, b Backup) error {
 }
 
 // pack writes a copy into one file.
-func (f Folder) pack(b Backup, to string) (err error) {
+func (f Folder) pack(b bundle.Backup, to string) (err error) {
 	file, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return err
@@ -274,7 +193,7 @@ func (f Folder) pack(b Backup, to string) (err error) {
 		_, err := io.Copy(w, from)
 		return err
 	}
-	if err := put(manifestFile, int64(len(text))+1, bytes.NewReader(append(text, '\n'))); err != nil {
+	if err := put(bundle.ManifestFile, int64(len(text))+1, bytes.NewReader(append(text, '\n'))); err != nil {
 		return err
 	}
 	for _, p := range b.Files {
@@ -290,12 +209,12 @@ func (f Folder) pack(b Backup, to string) (err error) {
 }
 
 // readAgain reads a packed backup as a restore does, and wants what was written.
-func readAgain(path string, b Backup) error {
+func readAgain(path string, b bundle.Backup) error {
 	file, err := os.Open(path)
 	if err != nil {
 		return err
 	}
-	got, err := unpack(file, func(Packed) (io.WriteCloser, error) { return discard{}, nil })
+	got, err := bundle.Unpack(file, func(bundle.Packed) (io.WriteCloser, error) { return discard{}, nil })
 	if err = errors.Join(err, file.Close()); err != nil {
 		return fmt.Errorf("read the backup again: %w", err)
 	}
@@ -322,65 +241,6 @@ func place(from, to string) error {
 		}
 	}
 	return syncFolder(filepath.Dir(to))
-}
-
-// unpack reads a backup and hands its files to sinks, each proved by its hash before the next is begun.
-func unpack(from io.Reader, sink func(Packed) (io.WriteCloser, error)) (b Backup, err error) {
-	r := tar.NewReader(from)
-	next := func(name string) (*tar.Header, error) {
-		h, err := r.Next()
-		switch {
-		case errors.Is(err, io.EOF):
-			return nil, noBackup("it ends before %s", name)
-		case err != nil:
-			return nil, noBackup("%v", err)
-		case h.Name != name || h.Typeflag != tar.TypeReg:
-			return nil, noBackup("it has %q where %s should be", h.Name, name)
-		}
-		return h, nil
-	}
-	h, err := next(manifestFile)
-	if err != nil {
-		return b, err
-	}
-	if h.Size > mostManifest {
-		return b, noBackup("%s is too large", manifestFile)
-	}
-	text, err := io.ReadAll(io.LimitReader(r, mostManifest+1))
-	if err != nil {
-		return b, noBackup("%v", err)
-	}
-	if b, err = readManifest(text); err != nil {
-		return b, err
-	}
-	for _, p := range b.Files {
-		h, err := next(p.Name)
-		if err != nil {
-			return b, err
-		}
-		if h.Size != p.Bytes {
-			return b, noBackup("%s has %d bytes, and %d are described", p.Name, h.Size, p.Bytes)
-		}
-		to, err := sink(p)
-		if err != nil {
-			return b, err
-		}
-		sum := sha256.New()
-		_, err = io.Copy(io.MultiWriter(to, sum), r)
-		if errors.Is(err, io.ErrUnexpectedEOF) {
-			err = noBackup("it ends within %s", p.Name)
-		}
-		if err = errors.Join(err, to.Close()); err != nil {
-			return b, err
-		}
-		if got := hex.EncodeToString(sum.Sum(nil)); got != p.SHA256 {
-			return b, noBackup("%s is not what was backed up: its SHA-256 is %s and should be %s", p.Name, got, p.SHA256)
-		}
-	}
-	if _, err := r.Next(); !errors.Is(err, io.EOF) {
-		return b, noBackup("it goes on behind %s", databaseFile)
-	}
-	return b, nil
 }
 
 // digest returns the SHA-256 and the size of a file that nobody else writes to.

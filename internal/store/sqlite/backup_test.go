@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
+	"rinsate/internal/store/bundle"
 	"rinsate/internal/store/sqlite"
 	"rinsate/internal/store/sqlite/sqlitetest"
 	"rinsate/internal/store/storetest"
@@ -36,7 +37,7 @@ func restoreNote(db *store.DB) error {
 	})
 }
 
-func finish(db *store.DB, _ sqlite.Backup) error { return restoreNote(db) }
+func finish(db *store.DB, _ bundle.Backup) error { return restoreNote(db) }
 
 // alone fails where anything but the named files lies in a folder: nothing that was half done stays.
 func alone(t *testing.T, dir string, names ...string) {
@@ -210,12 +211,12 @@ func TestRestoreRefuses(t *testing.T) {
 	refused := errors.New("nobody may")
 	for _, test := range []struct {
 		name, from string
-		finish     func(*store.DB, sqlite.Backup) error
+		finish     func(*store.DB, bundle.Backup) error
 		words      string
 	}{
 		{"one that is cut off", spoil(func(b []byte) []byte { return b[:len(b)-5000] }), finish, "no whole backup"},
 		{"none", filepath.Join(dir, "none.tar"), finish, "cannot be read"},
-		{"not on record", backup, func(*store.DB, sqlite.Backup) error { return refused }, "nobody may"},
+		{"not on record", backup, func(*store.DB, bundle.Backup) error { return refused }, "nobody may"},
 	} {
 		if _, err := back.Restore(t.Context(), test.from, clock, test.finish); err == nil || !strings.Contains(err.Error(), test.words) {
 			t.Errorf("%s: %v, want %q in it", test.name, err, test.words)

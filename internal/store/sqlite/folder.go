@@ -19,6 +19,8 @@ import (
 	"strings"
 	"time"
 
+	"rinsate/internal/store/bundle"
+
 	"github.com/gofrs/flock"
 
 	"rinsate/internal/base/fault"
@@ -29,10 +31,10 @@ import (
 
 // The files of a data folder.
 const (
-	databaseFile   = "rinsate.db"
+	databaseFile   = bundle.DatabaseFile
 	lockFile       = "rinsate.lock"
-	keyFile        = "ledger.key"
-	checkpointFile = "checkpoint.txt"
+	keyFile        = bundle.KeyFile
+	checkpointFile = bundle.CheckpointFile
 	examinedFile   = "examined.json"
 	headFile       = "head.txt"
 )

@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"time"
 
+	"rinsate/internal/store/bundle"
+
 	"modernc.org/sqlite"
 
 	"rinsate/internal/base/fault"
@@ -20,7 +22,7 @@ const restoring = ".rinsate-restoring-"
 
 // Restore makes a data folder of a backup, where there is nothing yet. The backup is proved as a whole, and finish puts
 // on record that it took the place of the records, before the folder gets its name.
-func (f Folder) Restore(ctx context.Context, from string, clock func() time.Time, finish func(*store.DB, Backup) error) (b Backup, err error) {
+func (f Folder) Restore(ctx context.Context, from string, clock func() time.Time, finish func(*store.DB, bundle.Backup) error) (b bundle.Backup, err error) {
 	sqlite.StrictPragmas(true)
 	if exists(f.Dir()) {
 		return b, &fault.Error{
@@ -46,7 +48,7 @@ func (f Folder) Restore(ctx context.Context, from string, clock func() time.Time
 	if err := onlyOwner(dir); err != nil {
 		return b, err
 	}
-	b, err = unpack(file, func(p Packed) (io.WriteCloser, error) {
+	b, err = bundle.Unpack(file, func(p bundle.Packed) (io.WriteCloser, error) {
 		return newSynced(aside.path(p.Name))
 	})
 	if err != nil {
@@ -99,7 +101,7 @@ func (f Folder) update(ctx context.Context) (err error) {
 
 // record opens a restored folder that has not got its place yet and puts that on record. What shows how much the backup
 // lacks lies beside that place.
-func (f Folder) record(ctx context.Context, place Folder, b Backup, clock func() time.Time, finish func(*store.DB, Backup) error) error {
+func (f Folder) record(ctx context.Context, place Folder, b bundle.Backup, clock func() time.Time, finish func(*store.DB, bundle.Backup) error) error {
 	lock, err := f.acquire()
 	if err != nil {
 		return err

@@ -1,4 +1,4 @@
-package sqlite
+package bundle
 
 import (
 	"archive/tar"
@@ -23,7 +23,7 @@ func (*memory) Close() error { return nil }
 // aBackup is a packed backup of a few bytes; change may spoil what it says of itself.
 func aBackup(tb testing.TB, change func(*Backup)) []byte {
 	tb.Helper()
-	b := Backup{Format: backupFormat, Version: backupVersion, Site: "S1", Origin: "test.example/s1", Made: 5, Size: 3, Root: tlog.Hash{1}.String(), Recorded: 4}
+	b := Backup{Format: Format, Version: Version, Site: "S1", Origin: "test.example/s1", Made: 5, Size: 3, Root: tlog.Hash{1}.String(), Recorded: 4}
 	for _, p := range packed {
 		sum := sha256.Sum256([]byte(p.name))
 		b.Files = append(b.Files, Packed{p.name, int64(len(p.name)), hex.EncodeToString(sum[:])})
@@ -45,7 +45,7 @@ func aBackup(tb testing.TB, change func(*Backup)) []byte {
 			tb.Fatal(err)
 		}
 	}
-	put(manifestFile, text)
+	put(ManifestFile, text)
 	for _, p := range packed {
 		put(p.name, []byte(p.name))
 	}
@@ -57,7 +57,7 @@ func aBackup(tb testing.TB, change func(*Backup)) []byte {
 
 func unpackAll(text []byte) (map[string]string, error) {
 	files := map[string]*memory{}
-	_, err := unpack(bytes.NewReader(text), func(p Packed) (io.WriteCloser, error) {
+	_, err := Unpack(bytes.NewReader(text), func(p Packed) (io.WriteCloser, error) {
 		files[p.Name] = new(memory)
 		return files[p.Name], nil
 	})
@@ -73,10 +73,10 @@ func TestUnpack(t *testing.T) {
 	t.Parallel()
 	whole := aBackup(t, nil)
 	files, err := unpackAll(whole)
-	if err != nil || len(files) != len(packed) || files[databaseFile] != databaseFile {
+	if err != nil || len(files) != len(packed) || files[DatabaseFile] != DatabaseFile {
 		t.Fatalf("%v, %v", files, err)
 	}
-	end := bytes.LastIndex(whole, []byte(databaseFile)) + len(databaseFile) // behind it there is only filling
+	end := bytes.LastIndex(whole, []byte(DatabaseFile)) + len(DatabaseFile) // behind it there is only filling
 	for i := range end {
 		if _, err := unpackAll(whole[:i]); err == nil {
 			t.Errorf("read though it was cut off at %d of %d bytes", i, len(whole))
@@ -103,7 +103,7 @@ func TestUnpack(t *testing.T) {
 			t.Errorf("%s: %v, want %q in it", test.name, err, test.reason)
 		}
 	}
-	for _, name := range []string{keyFile, databaseFile} {
+	for _, name := range []string{KeyFile, DatabaseFile} {
 		spoilt := bytes.Clone(whole)
 		i := bytes.LastIndex(spoilt, []byte(name))
 		spoilt[i] ^= 1
