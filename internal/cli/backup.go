@@ -21,18 +21,21 @@ import (
 func (a proofCommands) backupCommand() *cobra.Command {
 	var to string
 	c := &cobra.Command{
-		Use: "backup", Short: "Write one file with everything that a data folder needs, also while the pages are served",
-		Long: `Write one file with everything that the data folder needs to be of use again: the
-database as it is at this moment, with attached files, texts and accounts, the key that
-signs the ledger, and a checkpoint signed for exactly its records. It is a tar file
-that only its owner may read. The pages may be served meanwhile.
+		Use: "backup", Short: "Write one file with what a data folder needs, but for the key of the patients' numbers",
+		Long: `Write one file with what the data folder needs to be of use again, but for
+patients.key: the database as it is at this moment, with attached files, texts, accounts
+and the sealed numbers of patients, the key that signs the ledger, and a checkpoint
+signed for exactly its records. It is a tar file that only its owner may read. The
+pages may be served meanwhile.
 
 The copy is proved before the file gets its name: every record is hashed, every table
 compared with what follows from the records. A copy that is not whole leaves no file.
 A file that is there is never overwritten. It takes twice the space of the database in
 the file's folder while it is written.
 
-Keep it as you keep the data folder: it names patients, and whoever has it can sign.
+Keep it as you keep the data folder: texts in it may name patients, and whoever has it
+can sign. patients.key, which opens the patients' numbers, is not in it: keep a copy of
+that elsewhere.
 What is erased later is still in it. Put one on another disk every day, and prove now
 and then that it can be restored: rinsate --data a-new-folder restore --from FILE`,
 		Args: cobra.NoArgs,

@@ -362,7 +362,7 @@ func (h telling) plantSlips() {
 		again.begin()
 		again.finish()
 		again.at = max(again.at, t.recorded.Add(5*time.Minute))
-		again.lift(hold, again.by, "", "drying and storage were done in time and recorded late")
+		again.lift(hold, leads[0], "", "drying and storage were done in time and recorded late")
 	})
 	h.on(h.hour(h.at(0.62), 9), func(at unit.Instant) {
 		s := h.scope("G-04")

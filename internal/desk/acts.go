@@ -48,6 +48,12 @@ func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (_ Receipt
 	} else if u.Patient, err = inherits(w, ledger.ID(u.Finishes), e.Corrects); err != nil {
 		return Receipt{}, err
 	}
+	err = finishes(w, e, u.Finishes, func(begun reprocessing.Use) string {
+		return unlike(begun.Scope == u.Scope, !begun.End.Known(), true)
+	})
+	if err != nil {
+		return Receipt{}, err
+	}
 	r, err := w.append(e, record.Use, u.Start, u)
 	if err != nil || !r.Fresh {
 		return r, err
@@ -71,6 +77,12 @@ func (w *Work) RecordStep(e Entry, s reprocessing.Step) (Receipt, error) {
 	if err := w.registered(s.Scope); err != nil {
 		return Receipt{}, err
 	}
+	err := finishes(w, e, s.Finishes, func(begun reprocessing.Step) string {
+		return unlike(begun.Scope == s.Scope && begun.Kind == s.Kind, !begun.End.Known(), begun.Result != reprocessing.Fail)
+	})
+	if err != nil {
+		return Receipt{}, err
+	}
 	r, err := w.append(e, record.Step, s.Start, s)
 	if err != nil || !r.Fresh {
 		return r, err
@@ -79,9 +91,9 @@ func (w *Work) RecordStep(e Entry, s reprocessing.Step) (Receipt, error) {
 	return r, err
 }
 
-// RecordRepair records that a scope went for repair or, with finishes naming that record, came
+// RecordRepair records that a scope went for repair or, with finishing naming that record, came
 // back.
-func (w *Work) RecordRepair(e Entry, r scope.Repair, finishes string) (Receipt, error) {
+func (w *Work) RecordRepair(e Entry, r scope.Repair, finishing string) (Receipt, error) {
 	if err := w.may(ToRecordRepair, &e); err != nil {
 		return Receipt{}, err
 	}
@@ -94,12 +106,57 @@ func (w *Work) RecordRepair(e Entry, r scope.Repair, finishes string) (Receipt, 
 	if err := w.registered(r.Scope); err != nil {
 		return Receipt{}, err
 	}
-	done, err := w.append(e, record.Repair, r.Sent, record.RepairBody{Repair: r, Finishes: finishes})
+	err := finishes(w, e, finishing, func(begun record.RepairBody) string {
+		return unlike(begun.Scope == r.Scope, !begun.Returned.Known(), true)
+	})
+	if err != nil {
+		return Receipt{}, err
+	}
+	done, err := w.append(e, record.Repair, r.Sent, record.RepairBody{Repair: r, Finishes: finishing})
 	if err != nil || !done.Fresh {
 		return done, err
 	}
 	done.Followed, err = w.weighing().afterRepair(e, r, done.Record)
 	return done, err
+}
+
+// finishes refuses a record that would finish another one, of the same kind, which it does not fit: finishing takes no
+// permission to take back, and so must take nothing back.
+func finishes[T any](w *Work, e Entry, id string, why func(begun T) string) error {
+	if id == "" || e.Corrects != "" {
+		return nil
+	}
+	if _, err := w.tx.Record(e.ID); err == nil {
+		return nil // sent again
+	}
+	kept, err := w.tx.Record(ledger.ID(id))
+	if err != nil {
+		return err
+	}
+	begun, err := record.Body[T](kept.Record)
+	if err != nil {
+		return err
+	}
+	if why := why(begun); why != "" {
+		return &fault.Error{
+			Code: fault.Conflict, Message: fmt.Sprintf("%s record %s cannot be finished by this one: %s", record.Called(kept.Kind()), id, why),
+			Hint: "correct or void the first record, by whoever may",
+		}
+	}
+	return nil
+}
+
+// unlike says why what was begun is not what ends now.
+func unlike(same, open, good bool) string {
+	switch {
+	case !same:
+		return "it is another one"
+	case !open:
+		return "it has an end already"
+	case !good:
+		return "it failed"
+	}
+	return ""
 }
 
 // Ask records somebody's wish to have a scope sampled.

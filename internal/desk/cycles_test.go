@@ -37,7 +37,7 @@ func (b *bench) exposure(at unit.Instant) (x desk.Exposure) {
 func (b *bench) passing() reprocessing.Use {
 	b.Helper()
 	u := reprocessing.Use{Scope: "D-01", Start: b.pass(time.Hour), End: b.pass(15 * time.Minute), Procedure: "ercp", Room: "3"}
-	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(tech, u, "patient 4711") })
+	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(tech, u, "patient 2063") })
 	return u
 }
 

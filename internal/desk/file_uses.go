@@ -20,7 +20,7 @@ var fileOfUses = fileKind{
 		textColumn("patient", "the facility's number of the patient; kept outside the ledger"), textColumn("person", "who records it"),
 	},
 	example: `id,scope,start,end,procedure,room,patient,person
-,D-01,2026-03-02T08:00:00+01:00,2026-03-02T08:45:00+01:00,ERCP,1,P-4711,N-01
+,D-01,2026-03-02T08:00:00+01:00,2026-03-02T08:45:00+01:00,ERCP,1,P-2063,N-01
 `,
 	anchor: "scope",
 	line: func(in *intake, r row) (string, func() (bool, error)) {

@@ -144,7 +144,7 @@ func TestHoldsGoWithTheirCause(t *testing.T) {
 	b.wantHeldFor("from the ledger alone")
 }
 
-// A use that began while only a record was missing: the record ends the hold by whoever did it. Where cleaning was
+// A use that began while only a record was missing: the record ends the hold by a lead's signature. Where cleaning was
 // missing it takes two, also when that arrives.
 func TestRecordThatArrivesLate(t *testing.T) {
 	for _, test := range []struct {
@@ -153,7 +153,7 @@ func TestRecordThatArrivesLate(t *testing.T) {
 		refused string
 		by      [2]string
 	}{
-		{reprocessing.Drying, reprocessing.RecordHold, "", [2]string{"T-01", ""}},
+		{reprocessing.Drying, reprocessing.RecordHold, "ends with the signature of a lead", [2]string{"L-01", ""}},
 		{reprocessing.ManualCleaning, reprocessing.ExposureHold, "ends with the signature of infection prevention and a second person", [2]string{"L-01", "H-01"}},
 	} {
 		b := start(t)

@@ -33,7 +33,7 @@ func (b *bench) onPatients(do func(desk.PatientWork) error) error {
 // A number is revealed for a reason that is kept with who asked, when and for which use; the number is in no record.
 func TestRevealPatient(t *testing.T) {
 	b := start(t)
-	use := b.used("MRN-4711")
+	use := b.used("MRN-2063")
 	bare := b.used("")
 	reveal := func(e desk.Entry, id ledger.ID, why string) (number string, r desk.Receipt, err error) {
 		err = b.onPatients(func(w desk.PatientWork) (err error) {
@@ -63,7 +63,7 @@ func TestRevealPatient(t *testing.T) {
 	e := desk.Entry{ID: b.newID()}
 	for range 2 { // sent twice, stored once
 		number, r, err := reveal(e, use, "look-back after a culture")
-		if err != nil || number != "MRN-4711" {
+		if err != nil || number != "MRN-2063" {
 			t.Fatalf("%q, %v", number, err)
 		}
 		x := body[record.PatientBody](t, r.Record)
@@ -75,7 +75,7 @@ func TestRevealPatient(t *testing.T) {
 	if b.size() != before+1 {
 		t.Errorf("%d records", b.size()-before)
 	}
-	if strings.Contains(b.everything(), "4711") {
+	if strings.Contains(b.everything(), "2063") {
 		t.Error("a record holds the number")
 	}
 	// Nothing is revealed in a dry run, which leaves no record.
@@ -94,10 +94,10 @@ func TestRevealPatient(t *testing.T) {
 // All uses on a patient are found by the number, also one whose end was recorded without it.
 func TestFindPatient(t *testing.T) {
 	b := start(t)
-	first := b.used("MRN-4711")
+	first := b.used("MRN-2063")
 	b.used("MRN-1")
 	begun := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RecordUse(tech, reprocessing.Use{Scope: "D-01", Start: b.pass(time.Minute)}, "MRN-4711")
+		return w.RecordUse(tech, reprocessing.Use{Scope: "D-01", Start: b.pass(time.Minute)}, "MRN-2063")
 	}).Record
 	start := b.at()
 	ended := b.must(func(w *desk.Work) (desk.Receipt, error) {
@@ -110,7 +110,7 @@ func TestFindPatient(t *testing.T) {
 		})
 		return uses, r, err
 	}
-	uses, r, err := find("MRN-4711", "index patient")
+	uses, r, err := find("MRN-2063", "index patient")
 	if err != nil || len(uses) != 2 || uses[0].ID != first || uses[1].ID != ended {
 		t.Fatalf("%+v, %v", uses, err)
 	}
@@ -131,7 +131,7 @@ func TestFindPatient(t *testing.T) {
 // An erased number is gone for all uses of the patient; that it was erased is on record, and the ledger is whole.
 func TestErasePatient(t *testing.T) {
 	b := start(t)
-	use, other := b.used("MRN-4711"), b.used("MRN-4711")
+	use, other := b.used("MRN-2063"), b.used("MRN-2063")
 	e := desk.Entry{ID: b.newID()}
 	for range 2 {
 		if err := b.onPatients(func(w desk.PatientWork) error { return only(w.ErasePatient(e, use, "asked for")) }); err != nil {
@@ -181,7 +181,7 @@ func TestUseWithoutTheKey(t *testing.T) {
 			return only(w.RecordUse(tech, reprocessing.Use{Scope: "D-01", Start: b.at() - unit.Instant(time.Minute/time.Microsecond), End: b.at()}, patient))
 		})
 	}
-	if err := try("MRN-4711"); fault.CodeOf(err) != fault.NotFound || !strings.Contains(err.Error(), "record the use without the number") {
+	if err := try("MRN-2063"); fault.CodeOf(err) != fault.NotFound || !strings.Contains(err.Error(), "record the use without the number") {
 		t.Errorf("with a number: %v", err)
 	}
 	if err := try(""); err != nil {

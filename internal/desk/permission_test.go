@@ -172,7 +172,7 @@ func everything(t *testing.T) (*bench, attempts) {
 		return w.SettingUp().RegisterLot(desk.Entry{By: "L-01"}, b.at(), l)
 	}).Record.ID
 	used := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RecordUse(desk.Entry{By: "T-01"}, reprocessing.Use{Scope: "D-02-P", Start: b.at().Add(-time.Minute), End: b.at()}, "4711")
+		return w.RecordUse(desk.Entry{By: "T-01"}, reprocessing.Use{Scope: "D-02-P", Start: b.at().Add(-time.Minute), End: b.at()}, "2063")
 	}).Record.ID
 	instrument, lot, rules := b.base(record.Instrument, "D-01"), b.base(record.Lot, "K|7"), b.base(record.Rules, "rules")
 	now := b.at()
@@ -214,7 +214,7 @@ func everything(t *testing.T) (*bench, attempts) {
 			return err
 		},
 		"FindPatient": func(w *desk.Work, _ string) error {
-			_, _, err := w.OnPatients().FindPatient(desk.Entry{}, "4711", "look-back")
+			_, _, err := w.OnPatients().FindPatient(desk.Entry{}, "2063", "look-back")
 			return err
 		},
 		"ErasePatient": func(w *desk.Work, _ string) error {

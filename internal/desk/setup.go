@@ -467,7 +467,7 @@ func (s *setUp) people() (x PartState, err error) {
 		x.Missing = append(x.Missing, "Nobody has an account who may sample: make one.")
 	}
 	if decide < 2 {
-		x.Look = append(x.Look, "Fewer than two people may lift a hold; one that a person placed takes two.")
+		x.Look = append(x.Look, "Fewer than two people may lift a hold; some kinds of hold take two.")
 	}
 	return x, nil
 }

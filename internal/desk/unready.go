@@ -36,7 +36,7 @@ func (w weighing) afterUse(e Entry, u reprocessing.Use, r ledger.Record) ([]ledg
 		if err != nil {
 			return nil, err
 		}
-		weighed, err := w.next(old.Scope, old.Start+1, 1, r.ID, by)
+		weighed, err := w.next(old.Scope, old.Start, 1, r.ID, by) // another may have begun then
 		if err != nil {
 			return nil, err
 		}
@@ -136,7 +136,10 @@ func (w weighing) afterVoid(e Entry, old store.Kept, void ledger.Record) ([]ledg
 	if err != nil {
 		return nil, err
 	}
-	weighed, err := w.next(tag, from+1, everyUse, void.ID, e.By)
+	if old.Kind() != record.Use { // another use may have begun at that instant
+		from++
+	}
+	weighed, err := w.next(tag, from, everyUse, void.ID, e.By)
 	return append(followed, weighed...), err
 }
 

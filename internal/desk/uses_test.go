@@ -203,3 +203,56 @@ func TestEndAhead(t *testing.T) {
 		}
 	}
 }
+
+// To finish a record takes no permission to take back: it is refused for what has ended, failed, or is another one.
+func TestFinishingTakesNothingBack(t *testing.T) {
+	b := start(t)
+	b.use()
+	failed := reprocessing.Step{Scope: "D-01", Kind: reprocessing.LeakTest, Start: b.at(), Result: reprocessing.Fail, By: "T-01"}
+	first := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordStep(tech, failed) })
+	wantFollowed(t, "a failed leak test", first, record.Hold)
+	open := reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying, Start: b.at(), By: "T-01"}
+	drying := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordStep(tech, open) }).Record.ID
+	b.pass(time.Minute)
+	for _, test := range []struct {
+		name   string
+		change func(*reprocessing.Step)
+		part   string
+	}{
+		{"a failed one", func(s *reprocessing.Step) {
+			s.Finishes, s.Kind, s.Result = string(first.Record.ID), reprocessing.LeakTest, reprocessing.Pass
+		}, "it failed"},
+		{"another kind", func(s *reprocessing.Step) { s.Finishes, s.Kind = string(drying), reprocessing.ManualCleaning }, "another one"},
+	} {
+		s := open
+		s.End = b.at()
+		test.change(&s)
+		err := b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
+			_, err := w.RecordStep(tech, s)
+			return err
+		})
+		if fault.CodeOf(err) != fault.Conflict || !strings.Contains(err.Error(), test.part) {
+			t.Errorf("%s: %v", test.name, err)
+		}
+	}
+	done := open
+	done.End, done.Finishes = b.at(), string(drying)
+	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordStep(tech, done) })
+	b.wantHeldFor("after all that", reprocessing.LeakHold)
+}
+
+// The same use came twice; one of the two is taken back, and the other one is still one of a scope that was not ready.
+func TestOneOfTwoUsesIsTakenBack(t *testing.T) {
+	b := start(t)
+	b.use()
+	b.pass(2 * 24 * time.Hour)
+	u := reprocessing.Use{Scope: "D-01", Start: b.at(), End: b.at().Add(time.Minute)}
+	b.pass(2 * time.Minute)
+	first := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(desk.Entry{By: "N-01"}, u, "") }).Record.ID
+	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(desk.Entry{By: "N-01"}, u, "") })
+	b.wantHeldFor("used twice", reprocessing.ExposureHold)
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(desk.Entry{By: "L-01", Corrects: first, Reason: "twice"})
+	})
+	b.wantHeldFor("one of them is left", reprocessing.ExposureHold)
+}

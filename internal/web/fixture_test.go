@@ -427,7 +427,7 @@ func (b *site) department() {
 }
 
 // inUsePatient is the number of the patient of the scope that is in use.
-const inUsePatient = "MRN-4711"
+const inUsePatient = "MRN-2063"
 
 // patientUse is the record of the use on that patient.
 func (b *site) patientUse() string { return b.lastOf(inUseScope, record.Use) }

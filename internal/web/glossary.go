@@ -119,7 +119,7 @@ var glossary = []entry{
 	{"leak test", "Air pressure shows whether the scope lets in fluid. It comes before the scope is immersed.", ""},
 	{"ledger", "The list of all records of the site, in the order in which they were written. Records are added and never changed or deleted.", ""},
 	{"level", "An alert or action level. It holds for one meter system, one kit and one kind of sampling point.", ""},
-	{"lift", "To end a hold, with a reason and a signature.", ""},
+	{"lift", "To end a hold, once what it asks for is done, with a reason and the signatures that it takes.", ""},
 	{"limit", "What a value is compared with: of a chart, of a clock, of a control. Not the same as a level.", ""},
 	{"liquid chemical sterilization", "Sterilization by soaking in a chemical, for devices that stand no heat.", ""},
 	{"loaner", "A scope that belongs to somebody else, for a time. It comes without a history. Also loan scope.", ""},

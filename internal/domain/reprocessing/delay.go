@@ -83,7 +83,7 @@ func (g *release) first(rule StepRule) (first *Step, limit unit.Instant) {
 	all := g.since(rule.Step, g.bedside)
 	for i := range all {
 		s := &all[i]
-		if s.Result != Fail && (rule.lasted(*s) || !s.End.Known() && i == len(all)-1) {
+		if s.Result != Fail && g.shown(*s) && (rule.lasted(*s) || !s.End.Known() && i == len(all)-1) {
 			return s, g.deadline(rule, s.Start)
 		}
 	}

@@ -16,9 +16,9 @@ import (
 // by name. Without either it is missing, and what is missing is never good. What speaks against a scope needs no
 // evidence.
 
-// LateAfter is how long after its end a step is proof of itself when it is written down; later somebody has to attest
-// it (common practice).
-const LateAfter = 24 * time.Hour
+// LateAfter is how long after its end a step is proof of itself when it is written down, which is a long shift (common
+// practice); later somebody has to attest it.
+const LateAfter = 12 * time.Hour
 
 // How long after an act it can be attested: by whoever did it, and by a lead (common practice: the lead's next working
 // day, 72 hours at most). Later only a lead can, over a form that its doer signed.
@@ -131,6 +131,17 @@ func (s Step) Lacks() *Lack {
 	return &Lack{Why: fmt.Sprintf("was written down more than %s after it ended", unit.SpanOf(LateAfter))}
 }
 
+// shown says whether a step shows what it says, by itself or by somebody's word, and asks for such a word where only
+// that is missing.
+func (g *release) shown(s Step) bool {
+	lack := s.Lacks()
+	if lack == nil || g.h.attested(s.ID, s.last()) != nil {
+		return true
+	}
+	g.want(Wanting{Record: s.ID, What: s.Kind.Words(), At: s.last(), By: s.By, Why: lack.Why})
+	return false
+}
+
 // evidence looks whether a step shows what it says, by itself or by somebody's word, and says whether it does.
 func (g *release) evidence(rule StepRule, s Step) bool {
 	lack := s.Lacks()
@@ -161,7 +172,11 @@ func (g *release) afterwards() {
 	}, "attest what is not proven, or reprocess")
 }
 
-func (g *release) want(w Wanting) { g.answer.Wanting = append(g.answer.Wanting, w) }
+func (g *release) want(w Wanting) {
+	if !slices.Contains(g.answer.Wanting, w) {
+		g.answer.Wanting = append(g.answer.Wanting, w)
+	}
+}
 
 // Missing is a point of a verification that passed whose good readings prove nothing.
 type Missing struct {

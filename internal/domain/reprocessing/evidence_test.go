@@ -151,7 +151,7 @@ func TestEvidenceOfCarriedPoints(t *testing.T) {
 	}
 }
 
-// A step that was written down more than a day after it ended proves nothing until somebody attests it.
+// A step that was written down more than 12 hours after it ended proves nothing until somebody attests it.
 func TestEvidenceOfAStep(t *testing.T) {
 	h := good(t)
 	s := step(t, &h, reprocessing.ManualCleaning)
@@ -160,7 +160,7 @@ func TestEvidenceOfAStep(t *testing.T) {
 	wantState(t, reprocessing.Release(h, preset(t), at, berlin(t)), reprocessing.Ready, "")
 	s.Recorded++
 	a := reprocessing.Release(h, preset(t), at, berlin(t))
-	wantState(t, a, reprocessing.InReprocessing, "written down more than 1d after it ended, and nobody attests it: manual cleaning")
+	wantState(t, a, reprocessing.InReprocessing, "written down more than 12h after it ended, and nobody attests it: manual cleaning")
 	if got := status(t, a, reprocessing.ManualCleaning); got != reprocessing.MissingStep {
 		t.Errorf("the step is %s", got)
 	}
@@ -195,4 +195,20 @@ func TestAttestationCheck(t *testing.T) {
 		test.change(&a)
 		wantError(t, a.Check(), test.part)
 	}
+}
+
+// A storage that was written down days later hangs the scope nowhere, and no word that is missing ends a hold.
+func TestStoredFromMemory(t *testing.T) {
+	h := good(t)
+	at := instant(t, "2026-03-06T12:00:00Z")
+	step(t, &h, reprocessing.Storage).Recorded = at
+	a := reprocessing.Release(h, preset(t), at, berlin(t))
+	wantState(t, a, reprocessing.InReprocessing, "outside a cabinet since")
+	if len(a.Wanting) != 1 || a.Wanting[0].What != "storage" {
+		t.Errorf("wants a word for %+v", a.Wanting)
+	}
+	h.Attestations = []reprocessing.Attestation{{
+		Stamp: stamp("word", at), Scope: "D-01", At: at, By: "L-01", Of: []string{step(t, &h, reprocessing.Storage).ID}, From: reprocessing.SignedForm, Form: "f",
+	}}
+	wantState(t, reprocessing.Release(h, preset(t), at, berlin(t)), reprocessing.Ready, "stored in drying-cabinet")
 }

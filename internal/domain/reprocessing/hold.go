@@ -34,6 +34,35 @@ var HoldKinds = []HoldKind{
 	RecordHold, MeansHold, CleaningHold, OtherHold, RecallHold, DisinfectionHold, LeakHold, DamageHold, WaterHold, CultureHold, ExposureHold,
 }
 
+// Words says what a hold is for, as people read it.
+func (k HoldKind) Words() string {
+	switch k {
+	case RecordHold:
+		return "something is missing on record"
+	case MeansHold:
+		return "a meter, lot or test strip is not trusted"
+	case CleaningHold:
+		return "not clean"
+	case OtherHold:
+		return "something else"
+	case RecallHold:
+		return "a recall"
+	case DisinfectionHold:
+		return "disinfection failed"
+	case LeakHold:
+		return "a leak"
+	case DamageHold:
+		return "damage"
+	case WaterHold:
+		return "final-rinse water"
+	case CultureHold:
+		return "a culture result"
+	case ExposureHold:
+		return "used while not ready, or an index patient"
+	}
+	return string(k)
+}
+
 // Stricter says whether the kind is stricter than another one. The kind of a hold changes only to a stricter one.
 func (k HoldKind) Stricter(than HoldKind) bool {
 	return slices.Index(HoldKinds, k) > slices.Index(HoldKinds, than)
@@ -93,14 +122,14 @@ func (h Hold) Next() string {
 	case WaterHold:
 		return "reprocess with water whose latest result is good; then infection prevention lifts the hold and names the result"
 	case MeansHold:
-		return "reprocess on means that are trusted; then whoever did it lifts the hold"
+		return "reprocess with a meter, kits and strips that are trusted; then whoever did it lifts the hold"
 	case RecallHold:
 		return "do what the notice of the recall asks for; then a lead lifts the hold and says what was done"
 	case ExposureHold:
 		return "reprocess the scope from the leak test to drying; then infection prevention and a second person lift the hold"
 	case RecordHold:
 		if h.Cause != "" {
-			return "record what is missing, and lift the hold with it; where it cannot be had, reprocess and let a lead lift the hold"
+			return "record what is missing, or, where it cannot be had, reprocess; then a lead lifts the hold"
 		}
 		return "reprocess the scope; then a lead lifts the hold and says what became of the record"
 	case OtherHold:

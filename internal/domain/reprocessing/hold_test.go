@@ -235,6 +235,19 @@ func TestWhatEndsAHold(t *testing.T) {
 			}, want: "no leak test that passed",
 		},
 		{
+			name: "leak, repaired, and the test written down a day later", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
+			change: func(h history) {
+				repairedAt(t, h, "12:00")
+				changed(h, "second leak-test", func(s *reprocessing.Step) { s.Recorded = s.End.Add(reprocessing.LateAfter) + 1 })
+			}, want: "no leak test that passed",
+		},
+		{
+			name: "disinfection, written down a day later", hold: kind(reprocessing.DisinfectionHold), lift: signedBy(technician),
+			change: func(h history) {
+				changed(h, "second disinfection", func(s *reprocessing.Step) { s.Recorded = s.End.Add(reprocessing.LateAfter) + 1 })
+			}, want: "disinfection",
+		},
+		{
 			name: "leak, repaired and tested without a result", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
 			change: func(h history) {
 				repairedAt(t, h, "12:00")
@@ -358,7 +371,7 @@ func TestWhatEndsAHold(t *testing.T) {
 
 		// record
 		{
-			name: "record, it arrived", hold: followed(reprocessing.RecordHold, "use 2"), change: nothing, lift: signedBy(technician), before: ready,
+			name: "record, it arrived", hold: followed(reprocessing.RecordHold, "use 2"), change: nothing, lift: signedBy(aLead), before: ready,
 			over: []string{"round 1", "manual-cleaning", "disinfection"},
 		},
 		{
@@ -642,6 +655,11 @@ func TestUnready(t *testing.T) {
 			hold(reprocessing.LeakHold)(h)
 			h.Holds[0].At = use - second + us
 		}, "", ""},
+		{"a word for what was lacking, given after the use", func(h *reprocessing.History) {
+			s := step(t, h, reprocessing.Drying)
+			s.Recorded = s.End.Add(reprocessing.LateAfter) + 1
+			h.Attestations = []reprocessing.Attestation{word(use+hour, reprocessing.WhoDidIt, s.ID)}
+		}, reprocessing.RecordHold, "written down more than 12h after it ended"},
 		{"a disinfection that was stamped in doubt", func(h *reprocessing.History) {
 			step(t, h, reprocessing.Disinfection).Unsure = use
 		}, reprocessing.ExposureHold, "disinfection was recorded while the computer's clock was in doubt"},

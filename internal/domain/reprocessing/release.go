@@ -723,7 +723,7 @@ func Due(h History, rules Rules, at unit.Instant, zone *time.Location) []samplin
 // disinfecting it again, does not renew it. A failed storage is none.
 func (g *release) storage() {
 	issued := g.of(Issue)
-	stored := keep(g.of(Storage), func(s Step) bool { return s.Result != Fail })
+	stored := keep(g.of(Storage), func(s Step) bool { return s.Result != Fail && g.shown(s) })
 	if len(issued) > 0 && (len(stored) == 0 || stored[len(stored)-1].Start <= issued[len(issued)-1].Start) {
 		last := issued[len(issued)-1]
 		g.block(
@@ -771,7 +771,7 @@ const waitedTooLong = "reprocess before use: the storage time is over"
 func (g *release) limits(disinfected, to unit.Instant) (limits []limit, hung bool) {
 	dried := g.dried(disinfected, to)
 	in := func(s Step) bool { return s.Start >= dried && s.Start < to }
-	stored := keep(g.of(Storage), func(s Step) bool { return in(s) && s.Result != Fail })
+	stored := keep(g.of(Storage), func(s Step) bool { return in(s) && s.Result != Fail && g.shown(s) })
 	taken := append(keep(g.of(Issue), in), keep(g.of(Storage), func(s Step) bool { return in(s) && s.Result == Fail })...)
 	outside := dried // since when the scope is outside a cabinet, zero while it is in one
 	for i, s := range stored {
@@ -824,7 +824,7 @@ func (g *release) limits(disinfected, to unit.Instant) (limits []limit, hung boo
 // that ended where no drying is on record.
 func (g *release) dried(disinfected, to unit.Instant) unit.Instant {
 	for _, s := range g.of(Drying) {
-		if s.Start >= disinfected && s.Start < to && s.Result != Fail {
+		if s.Start >= disinfected && s.Start < to && s.Result != Fail && g.shown(s) {
 			return s.last()
 		}
 	}

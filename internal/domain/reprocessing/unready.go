@@ -52,8 +52,8 @@ func (h History) before(at unit.Instant) History {
 	past.Lifts = append(past.Lifts, keep(h.Lifts, func(l Lift) bool { return ahead(l.Stamp, l.At) })...)
 	past.Repairs = append(past.Repairs, keep(h.Repairs, func(r Repair) bool { return ahead(r.Stamp, r.Sent) })...)
 	past = past.present(at)
-	// Somebody's word speaks of the time of what it stands for, whenever it was given.
-	past.Attestations = keep(h.Attestations, func(a Attestation) bool { return !a.Unsure.Known() })
+	// Of what is said afterwards only the form that its doer signed speaks of the time of the act.
+	past.Attestations = keep(h.Attestations, func(a Attestation) bool { return !a.Unsure.Known() && (a.At <= at || a.From == SignedForm) })
 	return past
 }
 
@@ -104,6 +104,9 @@ func (h History) exposes(a Answer, nothing bool) bool {
 	}
 	if nothing { // nobody knows what was done before the records begin
 		return false
+	}
+	if len(a.Steps) == 0 { // the scope was not in service, and no step was looked at
+		return true
 	}
 	return slices.ContainsFunc(a.Steps, func(p Progress) bool {
 		switch p.Step { //nolint:exhaustive // the others carry nothing on by themselves

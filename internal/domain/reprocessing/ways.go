@@ -97,7 +97,7 @@ func (h Hold) ways() []Way {
 	case ExposureHold:
 		return []Way{{wholeRoute, ByPreventionAndSecond}, {readyBeforeUse, ByPreventionAndSecond}}
 	case RecordHold:
-		return []Way{{readyBeforeUse, ByDoer}, {wholeRoute, ByLead}}
+		return []Way{{readyBeforeUse, ByLead}, {wholeRoute, ByLead}}
 	case OtherHold:
 	}
 	return []Way{{words, ByLeadAndSecond}}
@@ -211,13 +211,17 @@ type evidence struct {
 // steps returns the steps of a kind that began after the hold, ended by the lift and show something: they did not
 // fail, passed where a result is asked for, and took time where nobody does them in none.
 func (e evidence) steps(kind StepKind) []Step {
-	return keep(e.Since.Steps, func(s Step) bool { return s.Kind == kind && s.Start > e.hold.At && s.shows() && s.End <= e.lift.At })
+	return keep(e.Since.Steps, func(s Step) bool { return s.Kind == kind && s.Start > e.hold.At && e.proves(s) && s.End <= e.lift.At })
 }
 
 // shows says whether a step is done and not failed.
 func (s Step) shows() bool {
 	return s.Result != Fail && s.MEC != Fail && s.End.Known() && (!needsResult(s.Kind) || s.Result == Pass) && (!takesTime(s.Kind) || s.End > s.Start)
 }
+
+// proves says whether a step is done, not failed, and, as far as that was asked at the lift, on record in time: nobody's
+// word ends a hold.
+func (e evidence) proves(s Step) bool { return s.shows() && (e.Rules == nil || s.Lacks() == nil) }
 
 // repaired returns the repairs after the hold from which the scope was back by the lift.
 func (e evidence) repaired() []Repair {
@@ -239,7 +243,7 @@ func (e evidence) cleaned() (Lift, string) {
 			continue
 		}
 		for _, s := range e.Since.Steps {
-			if s.Kind == ManualCleaning && s.shows() && s.End > e.hold.At && s.End <= d.First {
+			if s.Kind == ManualCleaning && e.proves(s) && s.End > e.hold.At && s.End <= d.First {
 				l.Verification, l.Evidence = d.ID, []string{s.ID}
 				return l, ""
 			}
@@ -351,6 +355,9 @@ func (e evidence) route() (Lift, string) {
 			continue
 		}
 		if p.Step != Verification {
+			if slices.ContainsFunc(past.Steps, func(s Step) bool { return s.ID == p.Record && s.Lacks() != nil }) {
+				return l, fmt.Sprintf("%s was written down too late to prove anything: nobody's word ends a hold", p.Step.Words())
+			}
 			l.Evidence = append(l.Evidence, p.Record)
 			continue
 		}
@@ -397,7 +404,10 @@ func (e evidence) readyBeforeUse() (Lift, string) {
 func (e evidence) retired() (Lift, string) {
 	l := e.lift
 	stands := slices.ContainsFunc(e.Since.Decisions, func(d Decision) bool { return d.ID == e.hold.Cause })
-	if e.hold.Cause != "" && !stands {
+	over := slices.ContainsFunc(e.Since.Decisions, func(d Decision) bool {
+		return d.Verification.Outcome == reading.Action && d.begun() <= e.hold.At && d.last() >= e.hold.At
+	})
+	if e.hold.Cause != "" && !stands && !over {
 		for _, d := range e.Since.Decisions {
 			if d.Supersedes != "" && d.begun() <= e.hold.At && d.Verification.Outcome != reading.Action && d.Scope == e.hold.Scope {
 				l.Verification, l.Evidence = d.ID, nil

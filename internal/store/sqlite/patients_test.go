@@ -73,7 +73,7 @@ func reopen(tb testing.TB, db *store.DB, home store.Home) *store.DB {
 	return again
 }
 
-const aNumber = "MRN-4711-0815-42"
+const aNumber = "MRN-2063-0815-42"
 
 // No file of the folder holds a number, while the database is open and afterwards; the same patient is found again.
 func TestNumbersAreSealed(t *testing.T) {

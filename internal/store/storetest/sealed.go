@@ -162,7 +162,7 @@ func exportAndProof(t *testing.T, e Engine) {
 		t.Fatal(err)
 	}
 	Everything(t, db, clock)
-	if err := db.Write(ctx, func(tx *store.Tx) error { return only(store.PatientsOf(tx).Save("patient-4711")) }); err != nil {
+	if err := db.Write(ctx, func(tx *store.Tx) error { return only(store.PatientsOf(tx).Save("patient-2063")) }); err != nil {
 		t.Fatal(err)
 	}
 	drafts := make([]store.Draft, 300) // more than one tile
@@ -188,7 +188,7 @@ func exportAndProof(t *testing.T, e Engine) {
 			return err
 		}
 		data, err := os.ReadFile(path)
-		if strings.Contains(string(data), "patient-4711") {
+		if strings.Contains(string(data), "patient-2063") {
 			t.Errorf("%s names a patient", path)
 		}
 		return err

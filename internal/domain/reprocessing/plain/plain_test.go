@@ -306,22 +306,29 @@ func (w *walk) sound(o occasion, rule reprocessing.StepRule, s reprocessing.Step
 	}
 }
 
-// written asks that a step was written down within a day of its end, or that somebody attests it in time: whoever did
+// written asks that a step was written down within half a day of its end, or that somebody attests it in time: whoever did
 // it within a day, a lead who asked within three, or at any time over a form that its doer signed.
 func (w *walk) written(o occasion, s reprocessing.Step) {
+	if w.late(s) {
+		w.lack("%s: the %s of %s was written down too late", o.what, s.Kind, s.Start)
+	}
+}
+
+// late says whether a step was written down too late to show anything, and nobody attests it in time.
+func (w *walk) late(s reprocessing.Step) bool {
 	ended := max(s.Start, s.End)
-	if s.Recorded <= ended+day {
-		return
+	if s.Recorded <= ended+day/2 {
+		return false
 	}
 	for _, a := range w.h.Attestations {
 		if !slices.Contains(a.Of, s.ID) {
 			continue
 		}
 		if a.From == reprocessing.OwnAct && a.At <= ended+day || a.From == reprocessing.WhoDidIt && a.At <= ended+3*day || a.From == reprocessing.SignedForm {
-			return
+			return false
 		}
 	}
-	w.lack("%s: the %s of %s was written down too late", o.what, s.Kind, s.Start)
+	return true
 }
 
 // tookItsTime says whether a step took as long as it has to; one that takes time and took none proves nothing.
@@ -401,7 +408,7 @@ func (w *walk) delayed(o occasion, rules []reprocessing.StepRule) bool {
 		done := w.steps(rule.Step, o.use)
 		begun := slices.IndexFunc(done, func(s reprocessing.Step) bool {
 			last := s.ID == done[len(done)-1].ID
-			return s.Result != reprocessing.Fail && s.Start <= limit && (tookItsTime(rule, s) || last && !s.End.Known())
+			return s.Result != reprocessing.Fail && !w.late(s) && s.Start <= limit && (tookItsTime(rule, s) || last && !s.End.Known())
 		})
 		switch {
 		case begun < 0 && rule.Required && w.at > limit:
@@ -454,7 +461,7 @@ type chain struct {
 func (w *walk) waits(disinfected reprocessing.Step, to unit.Instant) (c chain) {
 	c.dried = max(disinfected.Start, disinfected.End)
 	for _, s := range w.steps(reprocessing.Drying, c.dried) {
-		if s.Start < to && s.Result != reprocessing.Fail {
+		if s.Start < to && s.Result != reprocessing.Fail && !w.late(s) {
 			c.dried = max(s.Start, s.End)
 			break
 		}
@@ -508,7 +515,7 @@ type move struct {
 func (w *walk) moves(from, to unit.Instant) []move {
 	var all []move
 	hung := w.steps(reprocessing.Storage, from)
-	hung = slices.DeleteFunc(hung, func(s reprocessing.Step) bool { return s.Start >= to })
+	hung = slices.DeleteFunc(hung, func(s reprocessing.Step) bool { return s.Start >= to || s.Result != reprocessing.Fail && w.late(s) })
 	for i, s := range hung {
 		if s.Result == reprocessing.Fail {
 			all = append(all, move{at: s.Start, rank: 2})
@@ -541,7 +548,7 @@ func (w *walk) out(o occasion) {
 	}
 	last := issued[len(issued)-1]
 	if !slices.ContainsFunc(w.steps(reprocessing.Storage, o.at), func(s reprocessing.Step) bool {
-		return s.Result != reprocessing.Fail && s.Start > last.Start
+		return s.Result != reprocessing.Fail && !w.late(s) && s.Start > last.Start
 	}) {
 		w.lack("%s: issued at %s and not back", o.what, last.Start)
 	}
