@@ -170,16 +170,20 @@ func TestHeaders(t *testing.T) {
 		if r.Method != http.MethodGet {
 			continue
 		}
-		role := access.Lead
+		role, status := access.Lead, http.StatusOK
 		switch {
 		case r.Need == access.ManageAccounts:
 			role = access.Administrator
 		case r.Page == "account":
 			role = access.Technician
+		case strings.HasSuffix(r.Path, "/patient"):
+			role, status = access.InfectionPrevention, http.StatusNotFound // the record is no use with a number
+		case strings.Contains(r.Path, "patient"):
+			role = access.InfectionPrevention
 		case r.Page == "sign-in":
 			role = nobody // whoever has signed in is sent on
 		}
-		requests = append(requests, request{http.MethodGet, filled.Replace(r.Path), role, [2]string{}, http.StatusOK})
+		requests = append(requests, request{http.MethodGet, filled.Replace(r.Path), role, [2]string{}, status})
 	}
 	want := map[string]string{
 		"Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; " +

@@ -48,7 +48,7 @@ var dayMayOpen = map[string]string{
 	"GET /scopes":                         "TLIQV",
 	"GET /scopes/{tag}":                   "TLIQV",
 	"POST /scopes/{tag}/holds":            "TLI",
-	"POST /scopes/{tag}/lifts":            "LI",
+	"POST /scopes/{tag}/lifts":            "TLI",
 	"POST /scopes/{tag}/requests":         "TLI",
 	"POST /scopes/{tag}/repairs":          "TL",
 	"POST /scopes/{tag}/files":            "TLI",
