@@ -91,14 +91,18 @@ func (p *page) sampleByScanner(point, method, value string) {
 	p.Helper()
 	p.scan("ACT-POINT-" + point)
 	p.waitText("#point-name", spacedPoint(point))
-	p.scan("ACT-COLLECTED")
-	p.waitText("#mark", map[string]string{"surface": "Activated", "rinsate": "Dipped"}[method])
-	if method == "rinsate" {
-		p.scan("ACT-DIPPED")
-		p.waitText("#mark", "Activated")
+	// Each act is stored before the next one: until then the bench may be shown anew as it was before.
+	next := func(act, mark string) {
+		p.scan(act)
+		p.waitText("#mark", mark)
+		p.waitText("#network", "all stored")
+		p.waitText("#mark", mark)
 	}
-	p.scan("ACT-ACTIVATED")
-	p.waitText("#mark", "Shaken")
+	next("ACT-COLLECTED", map[string]string{"surface": "Activated", "rinsate": "Dipped"}[method])
+	if method == "rinsate" {
+		next("ACT-DIPPED", "Activated")
+	}
+	next("ACT-ACTIVATED", "Shaken")
 	p.wait("!document.querySelector('#mark').disabled") // the device is shaken for as long as the rules say
 	p.scan("ACT-SHAKEN")
 	p.waitFor("#value")
