@@ -11,9 +11,6 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
-// attestShareOver is the time over which the share of attested acts is told.
-const attestShareOver = 30
-
 func (a dayCommands) attestCommand() *cobra.Command {
 	var who actor
 	var in desk.Attested
@@ -58,7 +55,7 @@ func (a dayCommands) listUnattested(c *cobra.Command) error {
 		if err != nil {
 			return err
 		}
-		share, err := v.Day().AttestedShare(v.Now().AddDays(-attestShareOver, v.Zone()), v.Now())
+		share, err := v.Day().AttestedShare(v.Now())
 		if err != nil {
 			return err
 		}
@@ -74,7 +71,7 @@ func (a dayCommands) listUnattested(c *cobra.Command) error {
 		} else if err := a.printRows(output{}, []string{"scope", "act", "ended", "by", "why", "record"}, rows); err != nil {
 			return err
 		}
-		fmt.Fprintf(a.Out, "attested in the last %d days: %d of %d steps and samples\n", attestShareOver, share.Attested, share.All)
+		fmt.Fprintf(a.Out, "attested in the last %d days: %d of %d steps and samples\n", share.Days, share.Attested, share.All)
 		return nil
 	})
 }

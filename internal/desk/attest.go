@@ -189,14 +189,19 @@ func (v DayView) Unattested(now unit.Instant) (all []Unattested, err error) {
 type AttestedShare struct {
 	From     unit.Instant `json:"from"`
 	To       unit.Instant `json:"to"`
+	Days     int          `json:"days"`
 	Attested int          `json:"attested"`
 	// All are the steps and samples.
 	All int `json:"all"`
 }
 
-// AttestedShare counts the steps and samples of a time, and those that somebody attested then.
-func (v DayView) AttestedShare(from, to unit.Instant) (share AttestedShare, err error) {
-	share = AttestedShare{From: from, To: to}
+// attestedOver is the number of days over which the share of attested acts is told.
+const attestedOver = 30
+
+// AttestedShare counts the steps and samples of the last 30 days, and those that somebody attested then.
+func (v DayView) AttestedShare(now unit.Instant) (share AttestedShare, err error) {
+	from, to := now.AddDays(-attestedOver, v.Zone()), now
+	share = AttestedShare{From: from, To: to, Days: attestedOver}
 	words := map[string]bool{}
 	err = v.tx.Numbers().Between(record.Attestation, "", from, to, func(k store.Kept) error {
 		return fold(k, func(a reprocessing.Attestation) {

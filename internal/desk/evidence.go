@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
@@ -20,7 +21,7 @@ type made struct {
 
 // lacks says of every sample of a history that passed why that proves nothing by itself.
 func lacks(v View, h *reprocessing.History, passed map[int][]made, to, known unit.Instant) error {
-	checks := meterChecks{v: v, to: to, known: known, of: map[string][]quality.Verdict{}}
+	checks := meterChecks{v: v, to: to, known: known, of: map[string]*checked{}}
 	for i, readings := range passed {
 		t := &h.Samples[i]
 		rules, err := v.Registry().Rules(readings[0].at, known)
@@ -56,7 +57,30 @@ func lacks(v View, h *reprocessing.History, passed map[int][]made, to, known uni
 type meterChecks struct {
 	v         View
 	to, known unit.Instant
-	of        map[string][]quality.Verdict
+	of        map[string]*checked
+}
+
+// checked is what was loaded of the checks of one meter.
+type checked struct {
+	from, to unit.Instant
+	verdicts []quality.Verdict
+}
+
+// around returns the checks of a meter from an instant to another at least. What is read on it belongs to a few days, so
+// that a day more on both sides is mostly one query for all of it.
+func (c *meterChecks) around(meter string, from, to unit.Instant) ([]quality.Verdict, error) {
+	const more = 24 * time.Hour
+	if x := c.of[meter]; x != nil && x.from <= from && to <= x.to {
+		return x.verdicts, nil
+	}
+	x := &checked{from: from.Add(-more), to: min(to.Add(more), c.to)}
+	c.of[meter] = x
+	err := c.v.tx.Numbers().ChecksKnown(meter, x.from, x.to, c.known, func(k store.Kept) error {
+		return fold(k, func(body record.CheckBody) {
+			x.verdicts = append(x.verdicts, quality.Verdict{Meter: meter, At: body.Verdict.At, Outcome: body.Verdict.Outcome})
+		})
+	})
+	return x.verdicts, err
 }
 
 // lack says why nothing shows that the meter of a reading was good, nil where something does or where the rules of
@@ -69,21 +93,9 @@ func (c *meterChecks) lack(r made) (*reprocessing.Lack, error) {
 	if err != nil || rules.Meters == nil {
 		return nil, err
 	}
-	key := fmt.Sprint(r.meter, r.at)
-	verdicts, looked := c.of[key]
-	if !looked {
-		to := min(r.at.Add(quality.BracketedWithin), c.to)
-		err := c.v.tx.Numbers().ChecksKnown(r.meter, rules.Meters.Holds.Back(r.at), to, c.known, func(k store.Kept) error {
-			x, err := record.Body[record.CheckBody](k.Record)
-			if err == nil {
-				verdicts = append(verdicts, quality.Verdict{Meter: r.meter, At: x.Verdict.At, Outcome: x.Verdict.Outcome})
-			}
-			return err
-		})
-		if err != nil {
-			return nil, err
-		}
-		c.of[key] = verdicts
+	verdicts, err := c.around(r.meter, rules.Meters.Holds.Back(r.at), min(r.at.Add(quality.BracketedWithin), c.to))
+	if err != nil {
+		return nil, err
 	}
 	state, err := rules.Meters.Holds.State(verdicts, r.at, c.v.Zone())
 	if err != nil || state.Condition == quality.Checked {

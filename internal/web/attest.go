@@ -15,9 +15,6 @@ import (
 // attestPath is where people vouch for what records do not show by themselves.
 const attestPath = "/attest"
 
-// attestShareOver is the number of days over which the share of attested acts is told.
-const attestShareOver = 30
-
 // attestPage lists the acts that want somebody's word, and takes it.
 type attestPage struct {
 	Said string
@@ -65,8 +62,8 @@ func (s dayPages) attestPage(x *kit.Exchange, status int, was kit.Sent, chosen [
 				What: a.What, At: clock(a.At), By: a.By, Why: clock.Said(a.Why), Chosen: picked[a.Record],
 			})
 		}
-		share, err := v.Day().AttestedShare(now.AddDays(-attestShareOver, v.Zone()), now)
-		page.Share = fmt.Sprintf("%d of %s", share.Attested, thousands(share.All))
+		share, err := v.Day().AttestedShare(now)
+		page.Share = fmt.Sprintf("Attested in the last %d days: %d of %s steps and samples.", share.Days, share.Attested, thousands(share.All))
 		return err
 	})
 	if err != nil {

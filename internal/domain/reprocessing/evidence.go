@@ -135,25 +135,17 @@ func (s Step) Lacks() *Lack {
 // that is missing.
 func (g *release) shown(s Step) bool {
 	lack := s.Lacks()
-	if lack == nil || g.h.attested(s.ID, s.last()) != nil {
-		return true
-	}
-	g.want(Wanting{Record: s.ID, What: s.Kind.Words(), At: s.last(), By: s.By, Why: lack.Why})
-	return false
-}
-
-// evidence looks whether a step shows what it says, by itself or by somebody's word, and says whether it does.
-func (g *release) evidence(rule StepRule, s Step) bool {
-	lack := s.Lacks()
 	if lack == nil {
 		return true
 	}
 	if a := g.h.attested(s.ID, s.last()); a != nil {
-		g.note(Reason{Text: fmt.Sprintf("%s at %s is attested", rule.Step.Words(), s.Start.In(g.zone)), By: a.By, Record: a.ID})
+		r := Reason{Text: fmt.Sprintf("%s at %s is attested", s.Kind.Words(), s.Start.In(g.zone)), By: a.By, Record: a.ID}
+		if !slices.Contains(g.answer.Reasons, r) {
+			g.note(r)
+		}
 		return true
 	}
-	g.want(Wanting{Record: s.ID, What: rule.Step.Words(), At: s.last(), By: s.By, Why: lack.Why})
-	g.unwritten = append(g.unwritten, s)
+	g.want(Wanting{Record: s.ID, What: s.Kind.Words(), At: s.last(), By: s.By, Why: lack.Why})
 	return false
 }
 
@@ -178,24 +170,28 @@ func (g *release) want(w Wanting) {
 	}
 }
 
-// Missing is a point of a verification that passed whose good readings prove nothing.
-type Missing struct {
-	Points []scope.PointKind
-	Lack   Lack
-	// Samples are those that would count if somebody attested them.
-	Samples []Taken
+// gap is a point of a verification that passed whose good readings prove nothing.
+type gap struct {
+	points []scope.PointKind
+	lack   Lack
+	// samples are those that would count if somebody attested them.
+	samples []Taken
 }
 
 // Proven says whether a verification that passed is proven by the samples of the history, without anybody's word:
 // only then can it end a hold.
 func (h History) Proven(d Decision) bool {
-	missing, attested := h.weigh(d, CycleStart(h, d.last()))
+	missing, attested := h.weigh(d, h.sampledFrom(d))
 	return len(missing) == 0 && len(attested) == 0
 }
 
+// sampledFrom returns since when samples belong to a decision: since its cycle began, as that was recorded with it or as
+// the history has it now, where the use before it was corrected or the scope came into service anew.
+func (h History) sampledFrom(d Decision) unit.Instant { return min(CycleStart(h, d.last()), d.Cycle) }
+
 // weigh looks for what shows that the points of a verification that passed are clean, of the cycle that begins at
 // start: missing are those for which nothing does, with why, attested the words that stand for something.
-func (h History) weigh(d Decision, start unit.Instant) (missing []Missing, attested []Attestation) {
+func (h History) weigh(d Decision, start unit.Instant) (missing []gap, attested []Attestation) {
 	for _, p := range d.Verification.Points {
 		if !p.Outcome.Passed() || p.NotApplicable != "" {
 			continue
@@ -207,13 +203,13 @@ func (h History) weigh(d Decision, start unit.Instant) (missing []Missing, attes
 				attested = append(attested, *word)
 			}
 		case lack != nil:
-			i := slices.IndexFunc(missing, func(m Missing) bool { return m.Lack == *lack })
+			i := slices.IndexFunc(missing, func(m gap) bool { return m.lack == *lack })
 			if i < 0 {
-				i, missing = len(missing), append(missing, Missing{Lack: *lack})
+				i, missing = len(missing), append(missing, gap{lack: *lack})
 			}
-			missing[i].Points = append(missing[i].Points, p.Point)
+			missing[i].points = append(missing[i].points, p.Point)
 			if sample != nil {
-				missing[i].Samples = append(missing[i].Samples, *sample)
+				missing[i].samples = append(missing[i].samples, *sample)
 			}
 		}
 	}
@@ -287,17 +283,17 @@ func (g *release) unproven(d Decision, rule StepRule) bool {
 		g.note(Reason{Text: d.Verification.Words() + " is attested", By: a.By, Record: a.ID})
 	}
 	for _, m := range missing {
-		next := "sample again: " + scope.Named(m.Points)
-		if len(m.Samples) > 0 {
-			next = "attest what is not proven, or sample again: " + scope.Named(m.Points)
+		next := "sample again: " + scope.Named(m.points)
+		if len(m.samples) > 0 {
+			next = "attest what is not proven, or sample again: " + scope.Named(m.points)
 		}
 		record := d.ID
-		for _, t := range m.Samples {
+		for _, t := range m.samples {
 			record = t.ID
-			g.want(Wanting{Record: t.ID, What: "sample of the " + t.Point.Words(), At: max(t.Collected, t.Read), By: t.By, Why: m.Lack.Why})
+			g.want(Wanting{Record: t.ID, What: "sample of the " + t.Point.Words(), At: max(t.Collected, t.Read), By: t.By, Why: m.lack.Why})
 		}
 		g.block(InReprocessing, cite(Reason{
-			Text: fmt.Sprintf("the good reading of the %s proves nothing: %s", scope.Named(m.Points), m.Lack.Why), Record: record,
+			Text: fmt.Sprintf("the good reading of the %s proves nothing: %s", scope.Named(m.points), m.lack.Why), Record: record,
 		}, rule.Source), next)
 	}
 	return len(missing) > 0

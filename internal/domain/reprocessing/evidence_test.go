@@ -7,6 +7,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 )
 
@@ -211,4 +212,23 @@ func TestStoredFromMemory(t *testing.T) {
 		Stamp: stamp("word", at), Scope: "D-01", At: at, By: "L-01", Of: []string{step(t, &h, reprocessing.Storage).ID}, From: reprocessing.SignedForm, Form: "f",
 	}}
 	wantState(t, reprocessing.Release(h, preset(t), at, berlin(t)), reprocessing.Ready, "stored in drying-cabinet")
+}
+
+// A verification that nothing proves stands for no duty once another cycle has begun.
+func TestUnprovenVerificationDischargesNothing(t *testing.T) {
+	at := instant(t, "12:00")
+	for _, lacks := range []bool{false, true} {
+		h := read(good(t))
+		h.Requests = []reprocessing.Request{{Stamp: stamp("request", instant(t, "09:00")), Request: sampling.Request{
+			Scope: "D-01", Reason: "culture positive", By: "L-01", At: instant(t, "09:00"),
+		}}}
+		if lacks {
+			h.Samples[0].Lacks = []reprocessing.Lack{{Why: "no check", Final: true}}
+		}
+		h.Repairs = []reprocessing.Repair{{Stamp: stamp("repair", at), Repair: scope.Repair{Scope: "D-01", Sent: instant(t, "11:00"), Returned: instant(t, "11:30")}}}
+		asked := slices.ContainsFunc(reprocessing.Due(h, preset(t), at, berlin(t)), func(d sampling.Due) bool { return d.Said == "culture positive" })
+		if asked != lacks {
+			t.Errorf("proven %t, still asked for %t", !lacks, asked)
+		}
+	}
 }

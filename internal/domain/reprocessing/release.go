@@ -424,8 +424,9 @@ func (g *release) step(rule StepRule) {
 			rule.Source),
 			"record the result of: "+rule.Step.Words())
 	}
-	if rule.Required && p.Status == DoneStep && !g.evidence(rule, last) {
+	if rule.Required && p.Status == DoneStep && !g.shown(last) {
 		p.Status = MissingStep
+		g.unwritten = append(g.unwritten, last)
 	}
 	if rule.Step == Disinfection && last.Result != Fail && last.End.Known() {
 		g.disinfection(last, rule)
@@ -671,10 +672,13 @@ func (h History) record() sampling.Record {
 		Model: h.Model, Instrument: h.Instrument,
 		Passed: h.Earlier.Passed, Failed: h.Earlier.Failed, UsesSincePassed: h.Earlier.Uses,
 	}
+	r.CycleStart, _, _ = Start(h)
 	for _, d := range h.Decisions {
 		switch {
 		case d.Passed():
-			if !h.disturbed(d) {
+			// What is not proven in the present cycle is said apart; what never was in an earlier one stands for no duty.
+			missing, _ := h.weigh(d, h.sampledFrom(d))
+			if !h.disturbed(d) && (d.In(r.CycleStart) || len(missing) == 0) {
 				r.Passed = max(r.Passed, d.last())
 			}
 		case d.Verification.Outcome == reading.Action:
@@ -692,7 +696,6 @@ func (h History) record() sampling.Record {
 	for _, x := range h.Repairs {
 		r.Returned = max(r.Returned, x.Returned)
 	}
-	r.CycleStart, _, _ = Start(h)
 	for _, s := range h.Steps {
 		if s.Kind == ManualCleaning && s.Start >= r.CycleStart {
 			r.Cleaned = max(r.Cleaned, s.End)
