@@ -13,7 +13,6 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
-	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -129,7 +128,7 @@ func (w MeterWork) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error
 	if r.Followed, err = w.settle(c.Meter, verdict.At, e.By, r.Record.ID); err != nil || !verdict.Outcome.Good() {
 		return r, verdict, err
 	}
-	lifts, err := w.provenOn(c.Meter, verdict.At, e.By)
+	lifts, err := w.provenOn(c.Meter, verdict.At, e.By, r.Record.ID)
 	r.Followed = append(r.Followed, lifts...)
 	return r, verdict, err
 }
@@ -437,59 +436,27 @@ func (w MeterWork) trust(x reading.Reading, id ledger.ID, by string) ([]ledger.R
 	return w.settle(x.Meter, x.With.At, by, id)
 }
 
-// proven lifts the holds that a verification ends which lacked proof when it was decided.
-func (w MeterWork) proven(tag string, inside unit.Instant, cleaning int, by string) ([]ledger.Record, error) {
-	h, err := w.decidedIn(tag, inside)
-	if err != nil {
-		return nil, err
-	}
-	start := reprocessing.CycleStart(h, inside)
-	for _, d := range h.Decisions {
-		if d.Verification.Cleaning != cleaning || !d.In(start) || !d.Passed() {
-			continue
-		}
-		return w.follow(d, &d, ledger.ID(d.ID), by)
-	}
-	return nil, nil
-}
-
 // provenOn lifts what verifications end whose readings a good check of their meter proves, where it comes to be on
 // record after them.
-func (w MeterWork) provenOn(meter string, checked unit.Instant, by string) (followed []ledger.Record, err error) {
-	type verified struct {
-		scope    string
-		cleaning int
-	}
-	read := map[verified]unit.Instant{}
-	var order []verified
+func (w MeterWork) provenOn(meter string, checked unit.Instant, by string, cause ledger.ID) (followed []ledger.Record, err error) {
+	var scopes []string
 	from, to := checked.Add(-quality.BracketedWithin), checked.Add(quality.BracketedWithin)
 	err = w.tx.Numbers().ReadWith(meter, from, to, func(k store.Kept) error {
 		return fold(k, func(x reading.Reading) {
-			key := verified{x.Scope, x.Cleaning}
-			if _, seen := read[key]; !seen {
-				order = append(order, key)
+			if !slices.Contains(scopes, x.Scope) {
+				scopes = append(scopes, x.Scope)
 			}
-			read[key] = x.With.At
 		})
 	})
-	if err != nil {
-		return nil, err
-	}
-	for _, v := range order {
-		open, err := w.OpenHolds(v.scope, w.tx.Now.Add(futureSlack))
+	for _, tag := range scopes {
 		if err != nil {
 			return followed, err
 		}
-		if !slices.ContainsFunc(open, reprocessing.Hold.EndsByVerification) {
-			continue
-		}
-		lifts, err := w.proven(v.scope, read[v], v.cleaning, by)
-		if err != nil {
-			return followed, err
-		}
+		var lifts []ledger.Record
+		lifts, err = w.weighing().liftCleaned(tag, cmp.Or(by, notStated), cause)
 		followed = append(followed, lifts...)
 	}
-	return followed, nil
+	return followed, err
 }
 
 // MeterState says whether a meter may be used at an instant.

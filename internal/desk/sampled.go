@@ -2,6 +2,7 @@ package desk
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"strconv"
@@ -152,7 +153,7 @@ func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
 		return r, err
 	}
 	// It was read already: this may be what its proof lacked.
-	r.Followed, err = w.AtMeters().proven(s.Scope, s.Collected, s.Cleaning, e.By)
+	r.Followed, err = w.weighing().liftCleaned(s.Scope, cmp.Or(e.By, notStated), r.Record.ID)
 	return r, err
 }
 
