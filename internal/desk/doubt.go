@@ -33,12 +33,8 @@ func (v View) relied(a reprocessing.Answer) reprocessing.Answer {
 
 // unreliable returns an answer that is at best not known.
 func unreliable(a reprocessing.Answer, why, next string) reprocessing.Answer {
-	a.Reasons = slices.Insert(slices.Clone(a.Reasons), 0, reprocessing.Reason{Text: why, Blocks: true})
-	a.Next = slices.Insert(slices.Clone(a.Next), 0, next)
-	a.Until = 0
-	if slices.Index(reprocessing.States, a.State) < slices.Index(reprocessing.States, reprocessing.NotKnown) {
-		a.State = reprocessing.NotKnown
-	}
+	a = a.NotKnown(reprocessing.Reason{Text: why})
+	a.Next = slices.Insert(a.Next, 0, next)
 	return a
 }
 

@@ -383,12 +383,8 @@ func ReleaseNow(h History, rules Rules, c Clock, now unit.Instant, zone *time.Lo
 	if !doubted {
 		return a
 	}
-	a.Reasons = append([]Reason{{Text: why, Blocks: true}}, a.Reasons...)
-	a.Next = append([]string{next}, a.Next...)
-	a.Until = 0
-	if slices.Index(States, NotKnown) > slices.Index(States, a.State) {
-		a.State = NotKnown
-	}
+	a = a.NotKnown(Reason{Text: why})
+	a.Next = slices.Insert(a.Next, 0, next)
 	return a
 }
 

@@ -189,7 +189,9 @@ func (h History) between(a Answer, all []RestoreNote, at unit.Instant, zone *tim
 	for _, r := range all {
 		if r.Restores() && at >= r.Copied && at < r.At && !vouched(all, r, h.Instrument.Tag) {
 			why := fmt.Sprintf("what happened from %s to %s is not on record: the records were restored from a copy", r.Copied.In(zone), r.At.In(zone))
-			return a.notKnown(Reason{Text: why, Record: r.ID}, "look at the paper of that time")
+			a = a.NotKnown(Reason{Text: why, Record: r.ID})
+			a.Next = append(a.Next, "look at the paper of that time")
+			return a
 		}
 	}
 	return a
@@ -203,15 +205,17 @@ func (h History) lost(a Answer, zone *time.Location) Answer {
 		return a
 	}
 	why := fmt.Sprintf("the records were restored at %s from a copy of %s: what happened in between is not on record", r.At.In(zone), r.Copied.In(zone))
-	return a.notKnown(Reason{Text: why, Record: r.ID}, "or the lead and a second person say that nothing happened to it since the copy")
+	a = a.NotKnown(Reason{Text: why, Record: r.ID})
+	a.Next = append(a.Next, "or the lead and a second person say that nothing happened to it since the copy")
+	return a
 }
 
-// notKnown returns the answer with a reason before all others for which nobody knows about the scope; what is worse
+// NotKnown returns the answer with a reason before all others for which nobody knows about the scope; what is worse
 // stays.
-func (a Answer) notKnown(r Reason, next string) Answer {
+func (a Answer) NotKnown(r Reason) Answer {
 	r.Blocks = true
 	a.Reasons = append([]Reason{r}, a.Reasons...)
-	a.Next = append(slices.Clone(a.Next), next)
+	a.Next = slices.Clone(a.Next)
 	a.Until = 0
 	if slices.Index(States, NotKnown) > slices.Index(States, a.State) {
 		a.State = NotKnown
