@@ -234,8 +234,10 @@ type GuidePoint struct {
 	NotApplicable string                 `json:"not_applicable,omitempty"`
 	Area          unit.SquareCentimetres `json:"area_cm2,omitzero"`
 	DeadVolume    unit.Millilitres       `json:"dead_volume_ml,omitzero"`
-	Protocol      sampling.Protocol      `json:"protocol"`
-	Clocks        []sampling.Clock       `json:"clocks"`
+	// Flush is what the protocol sends through the channel to be collected.
+	Flush    unit.Millilitres  `json:"flush_ml,omitzero"`
+	Protocol sampling.Protocol `json:"protocol"`
+	Clocks   []sampling.Clock  `json:"clocks"`
 }
 
 // Guide returns how the points of a scope are sampled, with the warnings about its model.
@@ -271,7 +273,7 @@ func (v DayView) guideOf(m scope.Model) (Guide, error) {
 		if !ok {
 			return g, notFound("add one to the rule set", "the rule set has no protocol for %s", p.Kind)
 		}
-		point := GuidePoint{p.Kind, p.Routine, p.NotApplicable, p.Area, p.DeadVolume, protocol, nil}
+		point := GuidePoint{p.Kind, p.Routine, p.NotApplicable, p.Area, p.DeadVolume, protocol.Flush(), protocol, nil}
 		for _, c := range rules.Sample.Clocks.Limits {
 			if c.Method == "" || c.Method == protocol.Method {
 				point.Clocks = append(point.Clocks, c)

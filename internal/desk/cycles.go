@@ -3,6 +3,7 @@ package desk
 import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -77,6 +78,11 @@ type Liftable struct {
 	// Signing is whose word it takes, Second says that this is two people's.
 	Signing reprocessing.Signing
 	Second  bool
+}
+
+// SignableBy says whether somebody may sign it at all.
+func (l Liftable) SignableBy(a access.Actor) bool {
+	return l.Signing == reprocessing.ByDoer || a.Has(access.LiftHold)
 }
 
 // Liftables returns the holds of a scope that are open now, the oldest first.

@@ -372,7 +372,7 @@ func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was
 	}
 	open, err := v.Records().Liftables(page.Tag, now)
 	for _, l := range open {
-		if l.Signing != reprocessing.ByDoer && !x.May(access.LiftHold) {
+		if !l.SignableBy(x.Actor()) {
 			continue // it is not theirs to lift
 		}
 		f.Lifts = append(f.Lifts, liftForm{

@@ -429,7 +429,7 @@ async function collect(p) {
 }
 
 /** The water that the protocol of a point sends through the channel to be collected, in millilitres. @param {string} point */
-const flushOf = (point) => (guidePoint(tag, point)?.protocol.acts ?? []).reduce((/** @type {number} */ sum, /** @type {Any} */ a) => sum + (a.medium === "sterile-water" && !a.discard ? Number(a.volume_ml ?? 0) : 0), 0);
+const flushOf = (point) => Number(guidePoint(tag, point)?.flush_ml ?? 0);
 
 /** @param {Any} sample @param {string} what */
 const mark = (sample, what) => commit({ act: "mark", scope: tag, point, sample: sample.id, mark: what });
