@@ -276,7 +276,7 @@ func (a dayCommands) holdCommand() *cobra.Command {
 		Use: "hold TAG", Short: "Keep a scope from patients",
 		Long: `Keep a scope from patients. --kind says what the hold is for; what ends it and who signs that follows
 from it. With --hold the kind of an open hold changes, which it does only to a stricter one:
-` + kindsInWords() + `.`,
+` + scope.Words(reprocessing.HoldKinds) + `.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			e, err := who.entry()
@@ -333,15 +333,6 @@ holds, --hold names one.`,
 	c.Flags().StringVar(&hold, "hold", "", "id of the hold, or its beginning")
 	must(c.MarkFlagRequired("reason"))
 	return c
-}
-
-// kindsInWords lists the kinds of holds, the mildest first.
-func kindsInWords() string {
-	all := make([]string, len(reprocessing.HoldKinds))
-	for i, k := range reprocessing.HoldKinds {
-		all[i] = string(k)
-	}
-	return strings.Join(all, ", ")
 }
 
 // openHold finds an open hold of a scope.

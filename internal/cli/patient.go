@@ -177,7 +177,7 @@ and a copy of it where the backups are not.`,
 				fmt.Fprintf(a.Out, "a new key of the patients' numbers is in %s: keep a copy of it apart from the backups\n", path)
 				return nil
 			}
-			return a.open(c.Context(), func(d *desk.Desk) error {
+			return a.look(c.Context(), func(d *desk.Desk) error {
 				if err := d.DB.PatientKey(); err != nil {
 					return err
 				}

@@ -37,8 +37,8 @@ func mayBeLevel(w *Work, act access.Act, e Entry, l *reading.Level) error {
 	return nil
 }
 
-// LevelWarnings lists what a person should look at before a level is adopted.
-func LevelWarnings(l reading.Level) []string {
+// levelWarnings lists what a person should look at before a level is adopted.
+func levelWarnings(l reading.Level) []string {
 	if _, _, ok := policy.Usual(l.Analyte, l.Unit); ok || l.Analyte == reading.Strip {
 		return nil
 	}

@@ -51,7 +51,7 @@ func (w VouchWork) Attest(e Entry, in Attested) (Receipt, error) {
 			return Receipt{}, invalid("record %s is %s, not the picture of a form", in.Form, record.Called(kept.Kind()))
 		}
 	}
-	words, err := w.vouched(e.By, in)
+	words, acts, err := w.vouched(e.By, in)
 	if err != nil {
 		return Receipt{}, err
 	}
@@ -61,7 +61,7 @@ func (w VouchWork) Attest(e Entry, in Attested) (Receipt, error) {
 	}); ok || err != nil {
 		return r, err
 	}
-	if err := w.inTime(words); err != nil {
+	if err := w.inTime(words, acts); err != nil {
 		return Receipt{}, err
 	}
 	first, err := w.append(e, record.Attestation, words[0].At, words[0])
@@ -81,16 +81,18 @@ func (w VouchWork) Attest(e Entry, in Attested) (Receipt, error) {
 	return first, nil
 }
 
-// vouched sorts the acts that somebody vouches for by scope.
-func (w VouchWork) vouched(by string, in Attested) (words []reprocessing.Attestation, err error) {
+// vouched sorts the acts that somebody vouches for by scope; acts are those by their records.
+func (w VouchWork) vouched(by string, in Attested) (words []reprocessing.Attestation, acts map[string]vouchable, err error) {
+	acts = map[string]vouchable{}
 	of := map[string][]string{}
 	for _, id := range in.Of {
 		act, err := w.actOf(id)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
+		acts[string(id)] = act
 		if in.From == reprocessing.OwnAct && access.Key(act.by) != access.Key(by) {
-			return nil, &fault.Error{
+			return nil, nil, &fault.Error{
 				Code: fault.Forbidden, Message: fmt.Sprintf("%s was done by %s, and %s attests it", act.what, cmp.Or(act.by, "nobody who is named"), by),
 				Hint: "everybody attests what they did themselves; a lead attests for others",
 			}
@@ -100,27 +102,24 @@ func (w VouchWork) vouched(by string, in Attested) (words []reprocessing.Attesta
 		}
 	}
 	if len(of) == 0 {
-		return nil, invalid("an attestation needs at least one step or sample that it speaks for")
+		return nil, nil, invalid("an attestation needs at least one step or sample that it speaks for")
 	}
 	for _, tag := range slices.Sorted(maps.Keys(of)) {
 		slices.Sort(of[tag])
 		a := reprocessing.Attestation{Scope: tag, At: w.tx.Now, By: by, Of: of[tag], From: in.From, Form: string(in.Form)}
 		if err := a.Check(); err != nil {
-			return nil, refuse(err)
+			return nil, nil, refuse(err)
 		}
 		words = append(words, a)
 	}
-	return words, nil
+	return words, acts, nil
 }
 
 // inTime refuses a word that comes too late.
-func (w VouchWork) inTime(words []reprocessing.Attestation) error {
+func (w VouchWork) inTime(words []reprocessing.Attestation, acts map[string]vouchable) error {
 	for _, a := range words {
 		for _, id := range a.Of {
-			act, err := w.actOf(ledger.ID(id))
-			if err != nil {
-				return err
-			}
+			act := acts[id]
 			if a.In(act.ended) {
 				continue
 			}

@@ -43,7 +43,7 @@ func (in *intake) adopt(line int, x reading.Level) (fresh bool, err error) {
 		in.back[x.Key()] = changeBack{line, x, last}
 		return false, nil
 	}
-	in.out.Warnings = append(in.out.Warnings, LevelWarnings(x)...)
+	in.out.Warnings = append(in.out.Warnings, levelWarnings(x)...)
 	return true, in.adoptAfter(x, last)
 }
 

@@ -58,10 +58,8 @@ func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, erro
 	if n.Second != "" && access.Key(n.By) == access.Key(n.Second) {
 		return Receipt{}, invalid("the second person must be somebody else")
 	}
-	if w.actor.Vouched() { // who is only named has to be somebody
-		if err := w.twoKnown(n.By, n.Second); err != nil {
-			return Receipt{}, err
-		}
+	if err := namedAreKnown(w.Work, n.By, n.Second); err != nil {
+		return Receipt{}, err
 	}
 	alone, err := leads(w.Work, n.By)
 	if err != nil {
@@ -74,6 +72,14 @@ func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, erro
 		}
 	}
 	return w.append(e, record.Clock, w.tx.Now, n)
+}
+
+// namedAreKnown refuses people who are only named and are nobody here.
+func namedAreKnown(w *Work, by, second string) error {
+	if !w.actor.Vouched() {
+		return nil
+	}
+	return w.twoKnown(by, second)
 }
 
 // leads says whether somebody answers for the room: who takes back what others have recorded. Where people act at

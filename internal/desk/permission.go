@@ -46,7 +46,7 @@ var (
 	ToRead           = access.Act{Name: "Read", What: "record a reading", Needs: needs(access.RecordStep)}
 	ToHandOver       = access.Act{Name: "HandOver", What: "write a note for the next shift", Needs: needs(access.RecordStep)}
 	ToSelectAtRandom = access.Act{Name: "SelectAtRandom", What: "select scopes at random", Needs: needs(access.RecordStep)}
-	// ToAttest takes a lead for what somebody else did: see Work.Attest.
+	// ToAttest takes a lead for what somebody else did: see VouchWork.Attest.
 	ToAttest     = access.Act{Name: "Attest", What: "attest what is not proven", Needs: needs(access.RecordStep), Signed: true}
 	ToCheckMeter = access.Act{Name: "CheckMeter", What: "check a meter", Needs: needs(access.CheckMeter)}
 

@@ -79,8 +79,8 @@ func (v DayView) Restored(now unit.Instant) (*Restored, error) {
 		if !slices.ContainsFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Blocks && r.Record == last.ID }) {
 			continue
 		}
-		s := RestoredScope{Scope: i.Tag}
-		lines, err := v.Chronicle(i.Tag, 0, last.Note.Copied, 1)
+		s := RestoredScope{Scope: a.Scope}
+		lines, err := v.Chronicle(a.Scope, 0, last.Note.Copied, 1)
 		if err != nil {
 			return nil, err
 		}
@@ -109,10 +109,8 @@ func (w CareWork) SayRestored(e Entry, told reprocessing.RestoreAct, copied unit
 	if !slices.Contains([]reprocessing.RestoreAct{reprocessing.FromFile, reprocessing.InPlace}, told) {
 		return Receipt{}, invalid("%q is no way to restore records", told)
 	}
-	if w.actor.Vouched() { // who is only named has to be somebody
-		if err := w.twoKnown(by, ""); err != nil {
-			return Receipt{}, err
-		}
+	if err := namedAreKnown(w.Work, by, ""); err != nil {
+		return Receipt{}, err
 	}
 	head, err := store.HeadNow(w.tx)
 	if err != nil {
@@ -179,10 +177,8 @@ func (w CareWork) SayNothingSince(e Entry, scopes []string, known reprocessing.H
 	if access.Key(n.By) == access.Key(n.Second) {
 		return Receipt{}, invalid("the second person must be somebody else")
 	}
-	if w.actor.Vouched() { // who is only named has to be somebody
-		if err := w.twoKnown(n.By, n.Second); err != nil {
-			return Receipt{}, err
-		}
+	if err := namedAreKnown(w.Work, n.By, n.Second); err != nil {
+		return Receipt{}, err
 	}
 	if err := oneLeads(w.Work, e, n); err != nil {
 		return Receipt{}, err

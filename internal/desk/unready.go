@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"time"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -194,7 +193,7 @@ func (w lifting) before(tag string, start unit.Instant) (reprocessing.Answer, er
 
 // stateBefore returns the history that decides about the beginning of a use, and the rules of that time.
 func (w lifting) stateBefore(tag string, start unit.Instant) (reprocessing.History, reprocessing.Rules, error) {
-	at := start.Add(-time.Second)
+	at := reprocessing.BeforeUse(start)
 	rules, err := w.Registry().Rules(at, store.Forever)
 	if err != nil {
 		return reprocessing.History{}, rules.Reprocessing, err

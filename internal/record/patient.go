@@ -2,7 +2,6 @@ package record
 
 import (
 	"fmt"
-	"slices"
 
 	"rinsate/internal/base/ledger"
 )
@@ -30,9 +29,6 @@ const (
 	PatientErased   PatientAct = "erased"
 )
 
-// PatientActs lists all acts.
-var PatientActs = []PatientAct{PatientRevealed, PatientSought, PatientErased}
-
 // Words says an act to people.
 func (a PatientAct) Words() string {
 	switch a {
@@ -45,9 +41,6 @@ func (a PatientAct) Words() string {
 	}
 	return string(a)
 }
-
-// Known says whether an act is one of the list.
-func (a PatientAct) Known() bool { return slices.Contains(PatientActs, a) }
 
 // Patient records that the number of a patient was revealed, used to look for uses, or erased, by whom and why.
 const Patient Kind = "patient"

@@ -133,8 +133,9 @@ func (db *DB) crossCheck(ctx context.Context, s Conn, outside []byte, copied boo
 		if err != nil {
 			return broken("%s is not signed by this ledger's key: %v", where, err)
 		}
+		found := &Behind{By: AtComputer, Seen: Head{Size: c.Size, Root: c.Root, Restore: db.head.restore}, Own: size}
 		if c.Size > size && copied {
-			db.heads.found(&Behind{By: AtComputer, Seen: Head{Size: c.Size, Root: c.Root, Restore: db.head.restore}, Own: size})
+			foundBehind(db, found)
 			continue
 		}
 		if c.Size > size {
@@ -145,7 +146,7 @@ func (db *DB) crossCheck(ctx context.Context, s Conn, outside []byte, copied boo
 			return broken("the tree of %d records cannot be read: %v", c.Size, err)
 		}
 		if root != c.Root && copied {
-			db.heads.found(&Behind{By: AtComputer, Seen: Head{Size: c.Size, Root: c.Root, Restore: db.head.restore}, Own: size})
+			foundBehind(db, found)
 			continue
 		}
 		if root != c.Root {

@@ -41,7 +41,7 @@ type benchData struct {
 	desk.Bench
 	Person string `json:"person"`
 	Zone   string `json:"zone"`
-	// Site is the origin of the ledger, Seen the line of its end that the browser keeps (Tx.SeenNow), and Copied says
+	// Site is the origin of the ledger, Seen the line of its end that the browser keeps (store.SeenNow), and Copied says
 	// that these records are a copy, empty when they are none.
 	Site   string `json:"site"`
 	Seen   string `json:"seen,omitempty"`
@@ -306,7 +306,7 @@ type actAnswer struct {
 	Why     string          `json:"why,omitempty"`
 	// Held says that the act put the scope on hold, and why.
 	Held string `json:"held,omitempty"`
-	// Seen is the line of the end of the ledger with the act in it (Tx.SeenNow).
+	// Seen is the line of the end of the ledger with the act in it (store.SeenNow).
 	Seen string `json:"seen,omitempty"`
 	// Job is the scope's state after the act.
 	Job *jobShown `json:"job,omitempty"`

@@ -377,7 +377,7 @@ func (g *release) step(rule StepRule) {
 	switch {
 	case last.Result == Fail:
 		p.Status = FailedStep
-		g.fail(cite(Reason{Text: fmt.Sprintf("%s at %s failed", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID}, rule.Source),
+		g.fail(cite(Reason{Text: last.FailedReason(g.zone), Record: last.ID}, rule.Source),
 			orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
 	case !last.End.Known() && last.Unsure.Known() && rule.Step.wets():
 		p.Status = FailedStep

@@ -133,3 +133,11 @@ func (s Step) Check() error {
 
 // last returns the last instant of the step that is on record.
 func (s Step) last() unit.Instant { return max(s.Start, s.End) }
+
+// FailedReason is the reason of the hold that a failed step places.
+func (s Step) FailedReason(zone *time.Location) string {
+	if s.Result != Fail {
+		return "the concentration was below the minimum effective one at " + s.Start.In(zone)
+	}
+	return s.Kind.Words() + " at " + s.Start.In(zone) + " failed"
+}

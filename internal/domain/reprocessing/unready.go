@@ -36,9 +36,12 @@ func (u Unready) Reason() string {
 // Before answers whether a scope was ready when a use began: one second before it, by all that the history has now of
 // the time up to then.
 func Before(h History, rules Rules, start unit.Instant, zone *time.Location) Answer {
-	at := start.Add(-time.Second)
+	at := BeforeUse(start)
 	return answer(h.before(at), rules, at, zone)
 }
+
+// BeforeUse is the instant at which it is asked whether a scope was ready for a use that began at start.
+func BeforeUse(start unit.Instant) unit.Instant { return start.Add(-time.Second) }
 
 // before returns the history as it stood at an instant, by all that the history has now. What was stamped while the
 // clock was in doubt had happened when that was settled, whatever time it names.
@@ -60,12 +63,12 @@ func (h History) before(at unit.Instant) History {
 // Unready says what the scope was lacking when a use began; ok = false when it was ready, or when nothing at all is on
 // record before the use and the site had only just begun.
 func (h History) Unready(rules Rules, start, begun unit.Instant, zone *time.Location) (u Unready, ok bool) {
-	a := Before(h, rules, start, zone)
+	at := BeforeUse(start)
+	past := h.before(at)
+	a := answer(past, rules, at, zone)
 	if a.State == Ready {
 		return u, false
 	}
-	at := start.Add(-time.Second)
-	past := h.before(at)
 	// What was before the site began is on paper, whatever of it was brought in.
 	nothing := !slices.ContainsFunc(past.Uses, func(u Use) bool { return u.Start >= begun }) &&
 		!slices.ContainsFunc(past.Steps, func(s Step) bool { return s.Start >= begun }) &&
@@ -132,14 +135,6 @@ func (s Step) FailedHold() (kind HoldKind, ok bool) {
 	case PointOfUse, Transport, Soak, ManualCleaning, Verification, FinalRinse, Drying, Storage, Issue:
 	}
 	return "", false
-}
-
-// FailedReason is the reason of the hold that a failed step places.
-func (s Step) FailedReason(zone *time.Location) string {
-	if s.Result != Fail {
-		return "the concentration was below the minimum effective one at " + s.Start.In(zone)
-	}
-	return s.Kind.Words() + " at " + s.Start.In(zone) + " failed"
 }
 
 // FailedAt is the time that such a hold speaks of.

@@ -70,37 +70,37 @@ const (
 	decisionRetired              // the decision that placed the hold was taken back
 )
 
-// Way is one way in which a hold ends.
-type Way struct {
+// way is one way in which a hold ends.
+type way struct {
 	proof proof
 	Signing
 }
 
 // ways returns the ways in which the hold ends, the usual one first.
-func (h Hold) ways() []Way {
+func (h Hold) ways() []way {
 	switch h.Of() {
 	case CleaningHold:
 		if h.Escalated {
-			return []Way{{cleanedAndSeen, ByLeadAndSecond}, {decisionRetired, ByEitherAndSecond}}
+			return []way{{cleanedAndSeen, ByLeadAndSecond}, {decisionRetired, ByEitherAndSecond}}
 		}
-		return []Way{{cleanedAndOK, ByDoer}, {decisionRetired, ByEitherAndSecond}}
+		return []way{{cleanedAndOK, ByDoer}, {decisionRetired, ByEitherAndSecond}}
 	case CultureHold, WaterHold: // the words name the result
-		return []Way{{wholeRoute, ByPrevention}}
+		return []way{{wholeRoute, ByPrevention}}
 	case LeakHold:
-		return []Way{{leakTested, ByLead}}
+		return []way{{leakTested, ByLead}}
 	case DamageHold:
-		return []Way{{repairedOrSeen, ByLead}}
+		return []way{{repairedOrSeen, ByLead}}
 	case DisinfectionHold, MeansHold:
-		return []Way{{wholeRoute, ByDoer}}
+		return []way{{wholeRoute, ByDoer}}
 	case RecallHold:
-		return []Way{{words, ByLead}}
+		return []way{{words, ByLead}}
 	case ExposureHold:
-		return []Way{{wholeRoute, ByPreventionAndSecond}, {readyBeforeUse, ByPreventionAndSecond}}
+		return []way{{wholeRoute, ByPreventionAndSecond}, {readyBeforeUse, ByPreventionAndSecond}}
 	case RecordHold:
-		return []Way{{readyBeforeUse, ByLead}, {wholeRoute, ByLead}}
+		return []way{{readyBeforeUse, ByLead}, {wholeRoute, ByLead}}
 	case OtherHold:
 	}
-	return []Way{{words, ByLeadAndSecond}}
+	return []way{{words, ByLeadAndSecond}}
 }
 
 // Grounds are what a hold can end on.
@@ -172,14 +172,14 @@ func (p proof) shown(h Hold, l Lift, g Grounds) (Lift, string) {
 	case cleanedAndOK:
 		return e.cleaned()
 	case cleanedAndSeen:
-		if _, lacks := e.cleaned(); lacks != "" {
+		l, lacks := e.cleaned()
+		if lacks != "" {
 			return l, lacks
 		}
 		seen := e.repairedOrSeen()
 		if seen == "" {
 			return l, "no inspection that passed and no repair is on record after it"
 		}
-		l, _ = e.cleaned()
 		l.Evidence = append(l.Evidence, seen)
 		return l, ""
 	case leakTested:
