@@ -54,12 +54,10 @@ func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (_ Receipt
 	if err != nil {
 		return Receipt{}, err
 	}
-	r, err := w.append(e, record.Use, u.Start, u)
-	if err != nil || !r.Fresh {
-		return r, err
+	if err := w.InEmergency().said(e, &u); err != nil {
+		return Receipt{}, err
 	}
-	r.Followed, err = w.weighing().afterUse(e, u, r.Record)
-	return r, err
+	return w.weighing().use(e, u)
 }
 
 // RecordStep records a step of a cycle, at its end or already at its start; the record of the

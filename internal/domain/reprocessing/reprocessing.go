@@ -30,6 +30,8 @@ type Use struct {
 	Patient   string       `json:"patient,omitempty"`
 	// Finishes names the record of the same use that was written at its start.
 	Finishes string `json:"finishes,omitempty"`
+	// Emergency says that somebody decided for it whatever the release check said.
+	Emergency Emergency `json:"emergency,omitzero"`
 }
 
 // Check refuses a use that contradicts itself.
@@ -42,7 +44,7 @@ func (u Use) Check() error {
 	case u.End.Known() && u.End < u.Start:
 		return fmt.Errorf("use of %s: it would end before it started", u.Scope)
 	}
-	return nil
+	return u.Emergency.check(u.Scope)
 }
 
 // Decision is the recorded result of a verification of samples.
