@@ -68,7 +68,7 @@ func (a dayCommands) printEmergencies(v desk.View, all []desk.EmergencyUse) {
 			by = ", recorded where nobody had signed in"
 		}
 		say("decided by", m.Decided+by)
-		say("then", a.terms.state(m.State)+"; "+a.terms.Sentence(m.Short))
+		say("then", a.terms.state(reprocessing.State(m.State))+"; "+a.terms.Sentence(m.Short))
 		say("ended", moment(v, u.End))
 		say("lacking", strings.Join(u.Lacking, ", "))
 		for _, h := range u.Holds {
@@ -112,7 +112,7 @@ paper comes in with: rinsate import uses, which has columns for it.`,
 			if m.Decided == "" {
 				m.Decided = who.by
 			}
-			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) { return w.InEmergency().RecordEmergency(e, args[0], m) },
+			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) { return desk.InEmergency(w).RecordEmergency(e, args[0], m) },
 				"an emergency use of %s has begun", args[0])
 		},
 	}
@@ -143,7 +143,7 @@ func (a dayCommands) emergencyRest() *cobra.Command {
 				if err != nil {
 					return desk.Receipt{}, err
 				}
-				return w.InEmergency().CompleteEmergency(e, id, rest)
+				return desk.InEmergency(w).CompleteEmergency(e, id, rest)
 			}, "the rest is recorded")
 		},
 	}
@@ -170,7 +170,7 @@ func (a dayCommands) emergencySeen() *cobra.Command {
 				if err != nil {
 					return desk.Receipt{}, err
 				}
-				return w.InEmergency().SeeEmergency(e, id, note)
+				return desk.InEmergency(w).SeeEmergency(e, id, note)
 			}, "the emergency use is seen")
 		},
 	}

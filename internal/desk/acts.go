@@ -54,7 +54,7 @@ func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (_ Receipt
 	if err != nil {
 		return Receipt{}, err
 	}
-	if err := w.InEmergency().said(e, &u); err != nil {
+	if err := w.weighing().said(e, &u); err != nil {
 		return Receipt{}, err
 	}
 	return w.weighing().use(e, u)

@@ -64,7 +64,7 @@ func (w *Work) Vouching() VouchWork { return VouchWork{w} }
 type EmergencyWork struct{ *Work }
 
 // InEmergency is the part of the work with uses that could not wait until the scope was ready.
-func (w *Work) InEmergency() EmergencyWork { return EmergencyWork{w} }
+func InEmergency(w *Work) EmergencyWork { return EmergencyWork{w} }
 
 // CareWork is the part of the work that looks after the computer and its records.
 type CareWork struct{ *Work }

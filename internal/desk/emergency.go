@@ -45,7 +45,7 @@ func (w EmergencyWork) RecordEmergency(e Entry, tag string, m reprocessing.Emerg
 	if err != nil {
 		return Receipt{}, err
 	}
-	m.State, m.Short, m.First, m.Unsigned = a.State, a.Short.Words, "", w.actor.Code() == "" && !w.actor.OnBehalf()
+	m.State, m.Short, m.First, m.Unsigned = string(a.State), a.Short.Words, "", w.actor.Code() == "" && !w.actor.OnBehalf()
 	u := reprocessing.Use{Scope: tag, Start: w.tx.Now, Emergency: m}
 	if err := u.Check(); err != nil {
 		return Receipt{}, refuse(err)
@@ -84,40 +84,6 @@ func (v emergencies) open(tag string, from, to unit.Instant) (open reprocessing.
 		})
 	})
 	return open, ok, err
-}
-
-// said completes what a use says of an emergency: one that finishes or corrects another use keeps what that said,
-// since that somebody decided so has happened; what is said of a new one is said with what was known before it.
-func (w EmergencyWork) said(e Entry, u *reprocessing.Use) error {
-	old, ok, err := replacedBody[reprocessing.Use](w.View, e.Corrects, u.Finishes)
-	if err != nil {
-		return err
-	}
-	if ok && old.Emergency.Known() {
-		u.Emergency = old.Emergency
-		u.Emergency.First = cmp.Or(old.Emergency.First, string(e.Corrects), u.Finishes)
-		return nil
-	}
-	if !u.Emergency.Known() {
-		return nil
-	}
-	if kept, err := w.tx.Record(e.ID); err == nil { // sent again: what was known then stays
-		before, err := record.Body[reprocessing.Use](kept.Record)
-		was := before.Emergency
-		if u.Emergency.State, u.Emergency.Short, u.Emergency.First, u.Emergency.Unsigned = was.State, was.Short, was.First, was.Unsigned; err != nil {
-			return err
-		}
-		return nil
-	} else if fault.CodeOf(err) != fault.NotFound {
-		return err
-	}
-	h, rules, err := w.lifting().stateBefore(u.Scope, u.Start)
-	if err != nil {
-		return err
-	}
-	a, short := orUnknown(h, u.Scope).ShortBefore(rules, u.Start, w.Zone())
-	u.Emergency.State, u.Emergency.Short, u.Emergency.First, u.Emergency.Unsigned = a.State, short.Words, "", false
-	return nil
 }
 
 // Rest is what is recorded of an emergency use once it has ended.
@@ -261,7 +227,7 @@ func (u EmergencyUse) NoHold() string {
 	switch {
 	case len(u.Holds) > 0:
 		return ""
-	case u.Emergency.State == reprocessing.Ready:
+	case u.Emergency.State == string(reprocessing.Ready):
 		return "none: the scope was ready by all that was on record"
 	}
 	return "none: it began on the first day of the site, while paper decided, or proof of the time before it was on record when it was weighed"

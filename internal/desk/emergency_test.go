@@ -28,7 +28,7 @@ func (b *bench) press(a access.Actor, m reprocessing.Emergency, change ...func(*
 		f(&e)
 	}
 	err = b.desk.As(a).Do(b.Context(), func(w *desk.Work) (err error) {
-		r, err = w.InEmergency().RecordEmergency(e, "D-01", m)
+		r, err = desk.InEmergency(w).RecordEmergency(e, "D-01", m)
 		return err
 	})
 	return r, err
@@ -56,7 +56,7 @@ func (b *bench) emergencies(unseen bool) (all []desk.EmergencyUse) {
 func (b *bench) completed(use ledger.ID, rest desk.Rest) desk.Receipt {
 	b.Helper()
 	return b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.InEmergency().CompleteEmergency(desk.Entry{By: "N-01"}, use, rest)
+		return desk.InEmergency(w).CompleteEmergency(desk.Entry{By: "N-01"}, use, rest)
 	})
 }
 
@@ -72,7 +72,7 @@ func TestEmergencyUse(t *testing.T) {
 	wantFollowed(t, "pressed", r, record.Hold)
 	b.wantHeldFor("pressed", reprocessing.ExposureHold)
 	u := body[reprocessing.Use](t, r.Record)
-	if r.Record.By != "" || !u.Emergency.Unsigned || u.Start != began || u.End.Known() || u.Emergency.State != reprocessing.InReprocessing ||
+	if r.Record.By != "" || !u.Emergency.Unsigned || u.Start != began || u.End.Known() || u.Emergency.State != string(reprocessing.InReprocessing) ||
 		!strings.Contains(u.Emergency.Short, "lacking: disinfection") || !strings.Contains(u.Emergency.Short, "on record: ") {
 		t.Errorf("recorded by %q: %+v", r.Record.By, u)
 	}
@@ -139,7 +139,7 @@ func TestEmergencyOfAReadyScope(t *testing.T) {
 		t.Errorf("followed by %+v", r.Followed)
 	}
 	b.wantHeldFor("pressed")
-	if all := b.emergencies(true); len(all) != 1 || all[0].Emergency.State != reprocessing.Ready || len(all[0].Holds) > 0 {
+	if all := b.emergencies(true); len(all) != 1 || all[0].Emergency.State != string(reprocessing.Ready) || len(all[0].Holds) > 0 {
 		t.Errorf("listed as %+v", all)
 	}
 }
@@ -225,7 +225,7 @@ func TestEmergencySeen(t *testing.T) {
 	r := b.pressed()
 	see := func(a access.Actor, use ledger.ID) (r desk.Receipt, err error) {
 		err = b.desk.As(a).Do(t.Context(), func(w *desk.Work) (err error) {
-			r, err = w.InEmergency().SeeEmergency(desk.Entry{}, use, "asked the room")
+			r, err = desk.InEmergency(w).SeeEmergency(desk.Entry{}, use, "asked the room")
 			return err
 		})
 		return r, err

@@ -34,6 +34,40 @@ func (w weighing) use(e Entry, u reprocessing.Use) (Receipt, error) {
 	return r, err
 }
 
+// said completes what a use says of an emergency: one that finishes or corrects another use keeps what that said,
+// since that somebody decided so has happened; what is said of a new one is said with what was known before it.
+func (w weighing) said(e Entry, u *reprocessing.Use) error {
+	old, ok, err := replacedBody[reprocessing.Use](w.View, e.Corrects, u.Finishes)
+	if err != nil {
+		return err
+	}
+	if ok && old.Emergency.Known() {
+		u.Emergency = old.Emergency
+		u.Emergency.First = cmp.Or(old.Emergency.First, string(e.Corrects), u.Finishes)
+		return nil
+	}
+	if !u.Emergency.Known() {
+		return nil
+	}
+	if kept, err := w.tx.Record(e.ID); err == nil { // sent again: what was known then stays
+		before, err := record.Body[reprocessing.Use](kept.Record)
+		was := before.Emergency
+		if u.Emergency.State, u.Emergency.Short, u.Emergency.First, u.Emergency.Unsigned = was.State, was.Short, was.First, was.Unsigned; err != nil {
+			return err
+		}
+		return nil
+	} else if fault.CodeOf(err) != fault.NotFound {
+		return err
+	}
+	h, rules, err := w.lifting().stateBefore(u.Scope, u.Start)
+	if err != nil {
+		return err
+	}
+	a, short := orUnknown(h, u.Scope).ShortBefore(rules, u.Start, w.Zone())
+	u.Emergency.State, u.Emergency.Short, u.Emergency.First, u.Emergency.Unsigned = string(a.State), short.Words, "", false
+	return nil
+}
+
 // afterUse weighs a use that was recorded, and the next one, whose cycle begins with it.
 func (w weighing) afterUse(e Entry, u reprocessing.Use, r ledger.Record) ([]ledger.Record, error) {
 	by := cmp.Or(e.By, notStated)

@@ -41,7 +41,7 @@ type emergencyReason struct {
 
 func emergencyPath(tag string) string { return "/ready/" + url.PathEscape(tag) + "/emergency" }
 
-func (s dayPages) emergency(x *kit.Exchange) error {
+func (s urgentPages) emergency(x *kit.Exchange) error {
 	f := kit.Form{ID: string(ledger.NewID(s.Now(), rand.Reader)), Typed: map[string]string{}}
 	if x.Who != nil {
 		f.Typed["decided"] = x.Who.Code
@@ -49,7 +49,7 @@ func (s dayPages) emergency(x *kit.Exchange) error {
 	return s.emergencyPage(x, http.StatusOK, f)
 }
 
-func (s dayPages) emergencyPage(x *kit.Exchange, status int, f kit.Form) error {
+func (s urgentPages) emergencyPage(x *kit.Exchange, status int, f kit.Form) error {
 	page := emergencyPage{Form: f}
 	o, err := s.overview(x.R.Context())
 	if err != nil {
@@ -115,7 +115,7 @@ func (s *Server) shortOf(short reprocessing.Short, clock words.Clock) string {
 }
 
 // recordEmergency records that the scope goes on a patient now.
-func (s dayPages) recordEmergency(x *kit.Exchange) error {
+func (s urgentPages) recordEmergency(x *kit.Exchange) error {
 	f := x.Read("reason", "words", "decided")
 	tag := x.R.PathValue("tag")
 	id, err := ledger.ParseID(f.ID)
@@ -132,7 +132,7 @@ func (s dayPages) recordEmergency(x *kit.Exchange) error {
 		if i := findScope(fleet, tag); i >= 0 {
 			tag = fleet[i].Tag
 		}
-		r, err := w.InEmergency().RecordEmergency(desk.Entry{ID: id}, tag, m)
+		r, err := desk.InEmergency(w).RecordEmergency(desk.Entry{ID: id}, tag, m)
 		recorded = r.Record.ID
 		return err
 	})
@@ -185,11 +185,11 @@ type emergencyHold struct {
 // emergenciesOver is from how far back they are listed, in days; those that nobody has seen are, however old.
 const emergenciesOver = 366
 
-func (s dayPages) emergencies(x *kit.Exchange) error {
+func (s urgentPages) emergencies(x *kit.Exchange) error {
 	return s.emergenciesPage(x, http.StatusOK, kit.Sent{})
 }
 
-func (s dayPages) emergenciesPage(x *kit.Exchange, status int, was kit.Sent) error {
+func (s urgentPages) emergenciesPage(x *kit.Exchange, status int, was kit.Sent) error {
 	page := emergenciesPage{Unseen: x.R.URL.Query().Get("show") == "unseen"}
 	switch x.R.URL.Query().Get("done") {
 	case "seen":
@@ -244,11 +244,11 @@ func (s dayPages) emergenciesPage(x *kit.Exchange, status int, was kit.Sent) err
 	return x.Show(status, "emergencies", false, page)
 }
 
-func (s dayPages) emergencyLine(u desk.EmergencyUse, clock words.Clock) emergencyLine {
+func (s urgentPages) emergencyLine(u desk.EmergencyUse, clock words.Clock) emergencyLine {
 	l := emergencyLine{
 		Record: string(u.Record), RecordHref: s.RecordHref(string(u.Record)), Scope: u.Scope, ScopeHref: s.ScopeHref(u.Scope),
 		At: clock(u.Start), Ended: clock(u.End), Why: u.Emergency.Reason.Words(), Words: u.Emergency.Words, Decided: u.Emergency.Decided, By: u.By,
-		State: s.Terms.State(u.Emergency.State), NoHold: u.NoHold(), Short: s.shortOf(reprocessing.Short{Words: u.Emergency.Short}, clock),
+		State: s.Terms.State(reprocessing.State(u.Emergency.State)), NoHold: u.NoHold(), Short: s.shortOf(reprocessing.Short{Words: u.Emergency.Short}, clock),
 		Lacking: strings.Join(u.Lacking, ", "), Open: !u.End.Known(),
 	}
 	if desk.Late(u.Start, u.Recorded) {
@@ -287,7 +287,7 @@ func (p emergenciesPage) listing() kit.Listing {
 }
 
 // emergencyAct does what a form of the list asks for, and shows the list again.
-func (s dayPages) emergencyAct(x *kit.Exchange, name string, f kit.Form, do func(*desk.Work, desk.Entry, ledger.ID) error) error {
+func (s urgentPages) emergencyAct(x *kit.Exchange, name string, f kit.Form, do func(*desk.Work, desk.Entry, ledger.ID) error) error {
 	e, err := x.Entry(f)
 	if err == nil && x.R.PostFormValue("secret") != "" {
 		err = x.Sign(x.R.PostFormValue("secret"))
@@ -307,16 +307,16 @@ func (s dayPages) emergencyAct(x *kit.Exchange, name string, f kit.Form, do func
 }
 
 // seeEmergency records that infection prevention has seen an emergency use. It is a signature.
-func (s dayPages) seeEmergency(x *kit.Exchange) error {
+func (s urgentPages) seeEmergency(x *kit.Exchange) error {
 	f := x.Read("note")
 	return s.emergencyAct(x, "seen", f, func(w *desk.Work, e desk.Entry, use ledger.ID) error {
-		_, err := w.InEmergency().SeeEmergency(e, use, f.Typed["note"])
+		_, err := desk.InEmergency(w).SeeEmergency(e, use, f.Typed["note"])
 		return err
 	})
 }
 
 // restOfEmergency records the end of an emergency use, its patient and procedure.
-func (s dayPages) restOfEmergency(x *kit.Exchange) error {
+func (s urgentPages) restOfEmergency(x *kit.Exchange) error {
 	f := x.Read("ended", "procedure", "room")
 	rest := desk.Rest{Procedure: f.Typed["procedure"], Room: f.Typed["room"], Patient: x.R.PostFormValue("patient")}
 	return s.emergencyAct(x, "rest", f, func(w *desk.Work, e desk.Entry, use ledger.ID) error {
@@ -326,7 +326,7 @@ func (s dayPages) restOfEmergency(x *kit.Exchange) error {
 				return err
 			}
 		}
-		_, err := w.InEmergency().CompleteEmergency(e, use, rest)
+		_, err := desk.InEmergency(w).CompleteEmergency(e, use, rest)
 		return err
 	})
 }
@@ -337,7 +337,7 @@ type unseenEmergencies struct {
 	Href string
 }
 
-func (s dayPages) unseen(x *kit.Exchange, n int) *unseenEmergencies {
+func (s urgentPages) unseen(x *kit.Exchange, n int) *unseenEmergencies {
 	if n == 0 || !x.May(access.SeeScope) {
 		return nil
 	}

@@ -24,7 +24,7 @@ type paperPage struct {
 }
 
 // readyPaper shows the list of what is ready for a shift without the computer.
-func (s dayPages) readyPaper(x *kit.Exchange) error {
+func (s urgentPages) readyPaper(x *kit.Exchange) error {
 	hours, err := shiftHours(x)
 	if err != nil {
 		return err
@@ -56,7 +56,7 @@ func shiftHours(x *kit.Exchange) (int, error) {
 	return hours, nil
 }
 
-func (s dayPages) readyList(x *kit.Exchange, hours int) (d onpaper.Document, err error) {
+func (s urgentPages) readyList(x *kit.Exchange, hours int) (d onpaper.Document, err error) {
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		l, err := v.Day().ShiftList(s.Now(), hours)
 		d = onpaper.Shift(l, s.Terms, v.Zone())
@@ -66,7 +66,7 @@ func (s dayPages) readyList(x *kit.Exchange, hours int) (d onpaper.Document, err
 }
 
 // blankPaper shows the blank forms.
-func (s dayPages) blankPaper(x *kit.Exchange) error {
+func (s urgentPages) blankPaper(x *kit.Exchange) error {
 	d, err := s.blankForms(x)
 	if err != nil {
 		return err
@@ -74,7 +74,7 @@ func (s dayPages) blankPaper(x *kit.Exchange) error {
 	return x.Show(http.StatusOK, "paper", false, paperPage{Document: d, PDF: s.URL(paperPath + "/forms.pdf")})
 }
 
-func (s dayPages) blankForms(x *kit.Exchange) (d onpaper.Document, err error) {
+func (s urgentPages) blankForms(x *kit.Exchange) (d onpaper.Document, err error) {
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		b, err := v.Day().Blanks(s.Now())
 		d = onpaper.Forms(b, s.Terms, v.Zone())
@@ -83,7 +83,7 @@ func (s dayPages) blankForms(x *kit.Exchange) (d onpaper.Document, err error) {
 	return d, err
 }
 
-func (s dayPages) readyPDF(x *kit.Exchange) error {
+func (s urgentPages) readyPDF(x *kit.Exchange) error {
 	hours, err := shiftHours(x)
 	if err != nil {
 		return err
@@ -92,12 +92,12 @@ func (s dayPages) readyPDF(x *kit.Exchange) error {
 	return s.paperFile(x, "ready-list.pdf", d, err)
 }
 
-func (s dayPages) blankPDF(x *kit.Exchange) error {
+func (s urgentPages) blankPDF(x *kit.Exchange) error {
 	d, err := s.blankForms(x)
 	return s.paperFile(x, "blank-forms.pdf", d, err)
 }
 
-func (s dayPages) paperFile(x *kit.Exchange, name string, d onpaper.Document, err error) error {
+func (s urgentPages) paperFile(x *kit.Exchange, name string, d onpaper.Document, err error) error {
 	if err != nil {
 		return err
 	}

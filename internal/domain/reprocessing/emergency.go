@@ -18,7 +18,7 @@ type Emergency struct {
 	// Unsigned says that nobody had signed in where it was recorded, so that nothing shows who did.
 	Unsigned bool `json:"unsigned,omitempty"`
 	// State and Short are what the release check said when it was recorded, and how far from ready that was.
-	State State  `json:"state,omitempty"`
+	State string `json:"state,omitempty"`
 	Short string `json:"short,omitempty"`
 	// First is the record that first said so, where another took its place.
 	First string `json:"first,omitempty"`
@@ -72,18 +72,4 @@ func (m Emergency) check(tag string) error {
 		return fmt.Errorf("emergency use of %s: who decided? Give a name or a code", tag)
 	}
 	return nil
-}
-
-// Lacking says what is not on record yet of a use: "its end", "the patient's number", "the procedure".
-func (u Use) Lacking() (all []string) {
-	if !u.End.Known() {
-		all = append(all, "its end")
-	}
-	if u.Patient == "" {
-		all = append(all, "the patient's number")
-	}
-	if strings.TrimSpace(u.Procedure) == "" {
-		all = append(all, "the procedure")
-	}
-	return all
 }

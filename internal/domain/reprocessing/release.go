@@ -499,6 +499,9 @@ func needsResult(kind StepKind) bool {
 	return kind == LeakTest || kind == Inspection || kind == Disinfection
 }
 
+// HasResult says whether the step is a check: without a stated result it shows nothing.
+func (k StepKind) HasResult() bool { return needsResult(k) }
+
 func orElse(text, other string) string {
 	if text == "" {
 		return other

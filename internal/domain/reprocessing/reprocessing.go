@@ -11,6 +11,7 @@ package reprocessing
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
@@ -45,6 +46,20 @@ func (u Use) Check() error {
 		return fmt.Errorf("use of %s: it would end before it started", u.Scope)
 	}
 	return u.Emergency.check(u.Scope)
+}
+
+// Lacking says what is not on record yet of a use: "its end", "the patient's number", "the procedure".
+func (u Use) Lacking() (all []string) {
+	if !u.End.Known() {
+		all = append(all, "its end")
+	}
+	if u.Patient == "" {
+		all = append(all, "the patient's number")
+	}
+	if strings.TrimSpace(u.Procedure) == "" {
+		all = append(all, "the procedure")
+	}
+	return all
 }
 
 // Decision is the recorded result of a verification of samples.

@@ -141,6 +141,3 @@ func (s Step) FailedReason(zone *time.Location) string {
 	}
 	return s.Kind.Words() + " at " + s.Start.In(zone) + " failed"
 }
-
-// HasResult says whether the step is a check: without a stated result it shows nothing.
-func (k StepKind) HasResult() bool { return needsResult(k) }

@@ -96,7 +96,7 @@ func Shift(l desk.ShiftList, t words.Terms, zone *time.Location) Document {
 		},
 		Barrier: "Do not use: a scope that was taken out, that anybody knows bad news of, or that is not on this list. It is not ready, whatever this list says.",
 		Notes: []string{
-			"What is used, reprocessed, sampled, stored or held meanwhile goes on the blank forms, and into the records as soon as the computer is back.",
+			"What is used, reprocessed, sampled, stored or put on hold meanwhile goes on the blank forms, and into the records as soon as the computer is back.",
 			"True by the ledger of " + place(l.Size, l.Root) + ", under the rule set " + l.Rules + ".",
 		},
 	}
@@ -236,7 +236,7 @@ func reprocessingForm(b desk.Blanks, t words.Terms) Sheet {
 			{Name: "MEC test", Share: .9},
 			{Name: "Coldest °C", Share: .8},
 			{Name: "Contact min", Share: .8},
-			{Name: "Machine", Share: 1},
+			{Name: "Reprocessor", Share: 1.2},
 			{Name: "Cycle no.", Share: .9},
 		}}},
 		Ticks: []Ticks{{Label: "Names for the disinfectant", Choices: b.Disinfectants}, {Label: "Signed by whoever did the steps", Choices: []string{
