@@ -12,12 +12,12 @@ import (
 
 // ShortNow says how far the scope of an answer of [ReleaseNow] is from ready.
 func (h History) ShortNow(a Answer, rules Rules, now unit.Instant, zone *time.Location) Short {
-	return h.present(now).short(a, rules, now, zone)
+	return h.present(now).short(a, rules, now, zone).fits()
 }
 
 // ShortAt says how far the scope of an answer of [Release] was from ready.
 func (h History) ShortAt(a Answer, rules Rules, at unit.Instant, zone *time.Location) Short {
-	return h.until(at).short(a, rules, at, zone)
+	return h.until(at).short(a, rules, at, zone).fits()
 }
 
 // ShortBefore says how far a scope was from ready when a use began, by all that is known now.
@@ -25,7 +25,19 @@ func (h History) ShortBefore(rules Rules, start unit.Instant, zone *time.Locatio
 	at := BeforeUse(start)
 	past := h.before(at)
 	a := answer(past, rules, at, zone)
-	return a, past.short(a, rules, at, zone)
+	return a, past.short(a, rules, at, zone).fits()
+}
+
+// mostWords is how long the line may be, in characters: it goes into a record, and nothing about it may keep somebody from
+// recording an emergency.
+const mostWords = 1000
+
+// fits cuts the line where it is too long.
+func (s Short) fits() Short {
+	if r := []rune(s.Words); len(r) > mostWords {
+		s.Words = string(r[:mostWords-1]) + "…"
+	}
+	return s
 }
 
 // short is ShortAt for a history that holds nothing later than the instant.
@@ -165,7 +177,12 @@ func heldFor(holds []Hold, zone *time.Location) string {
 		return cmp.Or(cmp.Compare(slices.Index(HoldKinds, b.Of()), slices.Index(HoldKinds, a.Of())), cmp.Compare(a.At, b.At))
 	})
 	var all []string
-	for _, x := range holds {
+	told := map[HoldKind]bool{}
+	for _, x := range holds { // each kind once, since when the first of it stands: there may be hundreds
+		if told[x.Of()] {
+			continue
+		}
+		told[x.Of()] = true
 		all = append(all, fmt.Sprintf("%s, since %s", x.Of().Words(), x.At.In(zone)))
 	}
 	return "it is on hold: " + strings.Join(all, "; ")

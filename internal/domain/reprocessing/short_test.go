@@ -137,3 +137,20 @@ func TestShort(t *testing.T) {
 		})
 	}
 }
+
+// However much stands against a scope, the line is one that a record can hold.
+func TestShortFits(t *testing.T) {
+	h := good(t)
+	noon := instant(t, "12:00")
+	for i := range 300 {
+		h.Holds = append(h.Holds, reprocessing.Hold{
+			Stamp: stamp("hold", noon), Scope: "D-01", Kind: reprocessing.HoldKinds[i%len(reprocessing.HoldKinds)], At: noon.Add(time.Duration(i) * time.Second),
+			By: "T", Reason: "seen",
+		})
+	}
+	a := reprocessing.Release(h, preset(t), noon.Add(time.Hour), time.UTC)
+	got := h.ShortAt(a, preset(t), noon.Add(time.Hour), time.UTC)
+	if n := len([]rune(got.Words)); n > 1000 || strings.Count(got.Words, "a leak, since") != 1 || !strings.Contains(got.Words, "since 2026-03-02 12:00") {
+		t.Errorf("%d characters: %q", n, got.Words)
+	}
+}
