@@ -44,9 +44,9 @@ Exit code 0: ready, 4: not ready.`,
 						return err
 					}
 				}
-				ask := v.Release
+				ask := v.Day().AnswerAt
 				if at == "" {
-					ask = v.ReleaseNow
+					ask = v.Day().AnswerNow
 				}
 				answer, err := ask(args[0], when, asked)
 				if err != nil {
@@ -74,6 +74,9 @@ func (a dayCommands) printAnswer(v desk.View, answer reprocessing.Answer) {
 	fmt.Fprintf(a.Out, "%s  %s  at %s\n", answer.Scope, strings.ToUpper(a.terms.state(answer.State)), answer.At.In(v.Zone()))
 	if answer.Until.Known() {
 		fmt.Fprintf(a.Out, "until %s\n", answer.Until.In(v.Zone()))
+	}
+	if s := answer.Short; s != nil && s.Grade != reprocessing.Nothing {
+		fmt.Fprintf(a.Out, "how far from yes: %s\n", a.terms.Sentence(s.Words))
 	}
 	if len(answer.Reasons) > 0 {
 		fmt.Fprintln(a.Out, "\nbecause")

@@ -71,6 +71,8 @@ now, until when, and if not, why not.
 	add(
 		"day",
 		dayCommands{a}.releaseCommand(),
+		dayCommands{a}.emergencyCommand(),
+		dayCommands{a}.paperCommand(),
 		dayCommands{a}.dueCommand(),
 		dayCommands{a}.boardCommand(),
 		dayCommands{a}.historyCommand(),

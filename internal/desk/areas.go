@@ -60,6 +60,12 @@ type VouchWork struct{ *Work }
 // Vouching is the part of the work that stands for what records do not show by themselves.
 func (w *Work) Vouching() VouchWork { return VouchWork{w} }
 
+// EmergencyWork is the part of the work with uses that could not wait until the scope was ready.
+type EmergencyWork struct{ *Work }
+
+// InEmergency is the part of the work with uses that could not wait until the scope was ready.
+func InEmergency(w *Work) EmergencyWork { return EmergencyWork{w} }
+
 // CareWork is the part of the work that looks after the computer and its records.
 type CareWork struct{ *Work }
 

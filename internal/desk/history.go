@@ -315,7 +315,7 @@ func (f *folder) add(k store.Kept) error {
 		})
 	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules, record.Level,
 		record.Void, record.Selection, record.Import, record.Target, record.Check, record.Comparison, record.Chart, record.Access,
-		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock, record.Restore: // no part of what a scope went through
+		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock, record.Restore, record.Seen: // no part of what a scope went through
 	}
 	return nil
 }

@@ -39,7 +39,13 @@ func (a Acting) Try(ctx context.Context, work func(*Work) error) error {
 
 // The acts, each with what it takes. An act has the name of the method of Work that does it.
 var (
-	ToRecordUse      = access.Act{Name: "RecordUse", What: "record a use", Needs: needs(access.RecordStep)}
+	ToRecordUse = access.Act{Name: "RecordUse", What: "record a use", Needs: needs(access.RecordStep)}
+	// ToRecordEmergency is for whoever stands at the patient, who may have no account: it can only speak against a scope.
+	ToRecordEmergency   = access.Act{Name: "RecordEmergency", What: "record an emergency use", Anybody: true}
+	ToCompleteEmergency = access.Act{Name: "CompleteEmergency", What: "record the rest of an emergency use", Needs: needs(access.RecordStep)}
+	// ToSeeEmergency takes infection prevention: see EmergencyWork.SeeEmergency.
+	ToSeeEmergency = access.Act{Name: "SeeEmergency", What: "say that an emergency use was seen", Needs: needs(access.SeePatients), Signed: true}
+
 	ToRecordStep     = access.Act{Name: "RecordStep", What: "record a step", Needs: needs(access.RecordStep)}
 	ToRecordRepair   = access.Act{Name: "RecordRepair", What: "record a repair", Needs: needs(access.RecordStep)}
 	ToCollect        = access.Act{Name: "Collect", What: "record a sample", Needs: needs(access.RecordStep)}
@@ -111,7 +117,7 @@ var (
 
 // Acts are all acts that record something, but for the reading in of files: see ImportOf.
 var Acts = []access.Act{
-	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToAttest, ToCheckMeter,
+	ToRecordUse, ToRecordEmergency, ToCompleteEmergency, ToSeeEmergency, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToAttest, ToCheckMeter,
 	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToSayRestored, ToSayNothingSince, ToHandleSignal, ToCloseSignal,
 	ToVoid, ToCorrect, ToFinish, ToErase, ToRevealPatient, ToFindPatient, ToErasePatient,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToTakeBackRecall,
@@ -137,7 +143,8 @@ const ImportName = "Import"
 // writtenBy is the act by which a type of record is written; its author is asked for what that takes when it
 // is taken back. What follows from other records, or is taken back by nobody, is no author's.
 var writtenBy = map[record.Kind]access.Act{
-	record.Use: ToRecordUse, record.Step: ToRecordStep, record.Repair: ToRecordRepair,
+	record.Seen: ToSeeEmergency,
+	record.Use:  ToRecordUse, record.Step: ToRecordStep, record.Repair: ToRecordRepair,
 	record.Sample: ToCollect, record.Moment: ToMark, record.Reading: ToRead, record.Check: ToCheckMeter,
 	record.Attestation: ToAttest, record.Handover: ToHandOver, record.Selection: ToSelectAtRandom, record.Request: ToAsk, record.Hold: ToPlaceHold,
 	record.Attachment: ToAttach, record.Signal: ToHandleSignal,

@@ -24,6 +24,50 @@ type weighing struct{ *Work }
 
 func (w *Work) weighing() weighing { return weighing{w} }
 
+// use appends a use, and weighs it.
+func (w weighing) use(e Entry, u reprocessing.Use) (Receipt, error) {
+	r, err := w.append(e, record.Use, u.Start, u)
+	if err != nil || !r.Fresh {
+		return r, err
+	}
+	r.Followed, err = w.afterUse(e, u, r.Record)
+	return r, err
+}
+
+// said completes what a use says of an emergency: one that finishes or corrects another use keeps what that said,
+// since that somebody decided so has happened; what is said of a new one is said with what was known before it.
+func (w weighing) said(e Entry, u *reprocessing.Use) error {
+	old, ok, err := replacedBody[reprocessing.Use](w.View, e.Corrects, u.Finishes)
+	if err != nil {
+		return err
+	}
+	if ok && old.Emergency.Known() {
+		u.Emergency = old.Emergency
+		u.Emergency.First = cmp.Or(old.Emergency.First, string(e.Corrects), u.Finishes)
+		return nil
+	}
+	if !u.Emergency.Known() {
+		return nil
+	}
+	if kept, err := w.tx.Record(e.ID); err == nil { // sent again: what was known then stays
+		before, err := record.Body[reprocessing.Use](kept.Record)
+		was := before.Emergency
+		if u.Emergency.State, u.Emergency.Short, u.Emergency.First, u.Emergency.Unsigned = was.State, was.Short, was.First, was.Unsigned; err != nil {
+			return err
+		}
+		return nil
+	} else if fault.CodeOf(err) != fault.NotFound {
+		return err
+	}
+	h, rules, err := w.lifting().stateBefore(u.Scope, u.Start)
+	if err != nil {
+		return err
+	}
+	a, short := orUnknown(h, u.Scope).ShortBefore(rules, u.Start, w.Zone())
+	u.Emergency.State, u.Emergency.Short, u.Emergency.First, u.Emergency.Unsigned = string(a.State), short.Words, "", false
+	return nil
+}
+
 // afterUse weighs a use that was recorded, and the next one, whose cycle begins with it.
 func (w weighing) afterUse(e Entry, u reprocessing.Use, r ledger.Record) ([]ledger.Record, error) {
 	by := cmp.Or(e.By, notStated)
@@ -232,7 +276,7 @@ func (w weighing) weigh(u reprocessing.Use, id, cause ledger.ID, by string) ([]l
 		return nil, nil
 	}
 	at := w.happened(u.Start)
-	there, err := w.placed(u.Scope, u.Start, id)
+	there, err := w.lifting().placed(u.Scope, u.Start, id)
 	if err != nil {
 		return nil, err
 	}
@@ -289,7 +333,7 @@ type followed struct {
 
 // placed returns the holds that followed from a record: those that name it and, of a use, those that speak of its
 // beginning, which another record of the same use may have placed.
-func (w weighing) placed(tag string, start unit.Instant, id ledger.ID) ([]followed, error) {
+func (w lifting) placed(tag string, start unit.Instant, id ledger.ID) ([]followed, error) {
 	var all []followed
 	err := w.tx.Events(tag, 0, store.Forever, store.Forever, func(k store.Kept) error {
 		return fold(k, func(h reprocessing.Hold) {
@@ -303,7 +347,7 @@ func (w weighing) placed(tag string, start unit.Instant, id ledger.ID) ([]follow
 	if err != nil || len(all) == 0 {
 		return nil, err
 	}
-	open, err := w.lifting().openNow(tag)
+	open, err := w.openNow(tag)
 	if err != nil {
 		return nil, err
 	}
@@ -323,7 +367,7 @@ func (w weighing) placed(tag string, start unit.Instant, id ledger.ID) ([]follow
 
 // takeBack voids the holds that followed from a record which is taken back, as far as no person has changed them.
 func (w weighing) takeBack(tag string, start unit.Instant, of, cause ledger.ID, by string) ([]ledger.Record, error) {
-	there, err := w.placed(tag, start, of)
+	there, err := w.lifting().placed(tag, start, of)
 	if err != nil {
 		return nil, err
 	}

@@ -52,6 +52,7 @@ var layerOf = map[string]int{
 	"internal/store/sqlite/sqlitetest":   8, // brings the engine to tests
 	"internal/identity/passkey":          8, // apart, so that what serves no pages does not link its library
 	"internal/present/figure":            8, // pictures of what the desk answers, for pages, reports and commands
+	"internal/present/paper":             8, // the sheets for when the computer is down, for pages and commands
 	"internal/web/kit":                   8, // what pages share; the rooms of web stand on it, each for itself
 	"internal/web":                       10,
 	"internal/cli":                       11,

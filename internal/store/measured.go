@@ -218,6 +218,14 @@ func (tx Numbers) Between(kind record.Kind, word string, from, to unit.Instant, 
 		visit, tx.db.site.Code, string(kind), int64(from), int64(to), word, word)
 }
 
+// Emergencies calls visit for the emergency uses that nothing has replaced, of all scopes, from <= at < to, the earliest
+// first. The words stand in the statement, so that the index of these few among all uses is taken.
+func (tx Numbers) Emergencies(from, to unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, NULL FROM event e JOIN record r ON r.site = e.site AND r.seq = e.seq
+		WHERE e.site = $1 AND e.type = 'use' AND e.word = 'emergency' AND e.replaced IS NULL AND e.at >= $2 AND e.at < $3 ORDER BY e.at, e.seq`,
+		visit, tx.db.site.Code, int64(from), int64(to))
+}
+
 // Checked is a check of a meter as the table has it.
 type Checked struct {
 	ID      ledger.ID

@@ -5,6 +5,8 @@ package web
 type (
 	// dayPages tell what needs somebody today and what may be used.
 	dayPages struct{ *Server }
+	// urgentPages are for what cannot wait: emergency uses, and the paper for when the computer is down.
+	urgentPages struct{ *Server }
 	// scopePages tell and do what is about one scope: holds, repairs, files, its dossier.
 	scopePages struct{ *Server }
 	// benchPages are the bench and what its script asks for.

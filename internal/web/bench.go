@@ -447,7 +447,7 @@ func (a act) do(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 			return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: "When was the scope used?"}
 		}
 		use := *a.Use
-		use.Scope, use.Patient = a.Scope, ""
+		use.Scope, use.Patient, use.Emergency = a.Scope, "", reprocessing.Emergency{}
 		return w.RecordUse(e, use, a.Patient)
 	case "void":
 		e.Corrects, e.Reason = ledger.ID(a.Record), a.Why

@@ -191,6 +191,8 @@ func (s *Server) pageAt(path string) (kit.Route, bool) {
 // topicOf names the topic for the pages under a path, the most particular one first.
 var topicOf = []struct{ path, topic string }{
 	{"/today", "look-at-today"},
+	{emergenciesPath, "emergency-use"},
+	{paperPath, "computer-down"},
 	{clockPath, "compare-the-clock"},
 	{attestPath, "attest"},
 	{restoredPath, "after-a-restore"},

@@ -16,6 +16,8 @@ type overview struct {
 	board []reprocessing.Answer
 	open  []desk.OpenSample
 	ends  []desk.OpenEnd
+	// emergencies is how many emergency uses infection prevention has not seen.
+	emergencies int
 }
 
 // overviewFor is for how long it is shown while nothing is recorded: a state that ends by itself, such as
@@ -40,7 +42,10 @@ func (s *Server) overview(ctx context.Context) (*overview, error) {
 			if o.open, err = v.Day().OpenSamples(now); err != nil {
 				return err
 			}
-			o.ends, err = v.Day().OpenEnds(now)
+			if o.ends, err = v.Day().OpenEnds(now); err != nil {
+				return err
+			}
+			o.emergencies, err = v.Day().UnseenEmergencies()
 			return err
 		})
 		return &o, err

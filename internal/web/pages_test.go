@@ -40,6 +40,7 @@ type example struct {
 func (b *site) examples() []example {
 	b.Helper()
 	file := b.furnish()
+	pressed := b.pressed()
 	list := []example{
 		{"today", "/today", "today", http.StatusOK, access.Lead},
 		{"wall", "/today?wall", "today", http.StatusOK, access.Lead},
@@ -67,6 +68,16 @@ func (b *site) examples() []example {
 		{"unlock", "/unlock", "sign-in", http.StatusOK, locked},
 		{"no such scope", "/scopes/none", "problem", http.StatusNotFound, access.Lead},
 		{"not allowed", "/today", "problem", http.StatusForbidden, access.ProcedureRoom},
+		{"emergency", "/ready/" + heldScope + "/emergency", "emergency", http.StatusOK, nobody},
+		{"emergency, signed in", "/ready/" + inWorkScope + "/emergency", "emergency", http.StatusOK, access.ProcedureRoom},
+		{"emergency, of a ready scope", "/ready/" + readyScope + "/emergency", "emergency", http.StatusOK, nobody},
+		{"emergency, recorded", "/ready/" + urgentScope + "/emergency?done=" + pressed, "emergency", http.StatusOK, nobody},
+		{"emergency, no such scope", "/ready/none/emergency", "problem", http.StatusNotFound, nobody},
+		{"paper, too long a shift", "/paper/ready?hours=13", "problem", http.StatusBadRequest, access.Technician},
+		{"emergencies", "/emergencies?done=seen", "emergencies", http.StatusOK, access.InfectionPrevention},
+		{"emergencies, to complete", "/emergencies?show=unseen", "emergencies", http.StatusOK, access.Technician},
+		{"paper, ready list", "/paper/ready?hours=12", "paper", http.StatusOK, access.Technician},
+		{"paper, blank forms", "/paper/forms", "paper", http.StatusOK, access.Lead},
 		{"ready", "/ready", "ready", http.StatusOK, nobody},
 		{"release check for somebody", "/ready", "ready", http.StatusOK, access.Lead},
 		{"release check, no such scope", "/ready/none", "ready", http.StatusNotFound, nobody},

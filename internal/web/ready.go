@@ -24,15 +24,19 @@ type releasePage struct {
 	// Clock leads to where the computer's clock is compared, while it is in doubt; empty for whoever may not open
 	// that.
 	Clock string
+	// Emergency leads to where an emergency use is recorded, where the answer is no.
+	Emergency string
 	// Attest leads to where acts that are not proven are attested, while one of them keeps the scope; empty for
 	// whoever may not do that.
 	Attest string
 }
 
 type releaseAnswer struct {
-	Scope, Kind  string
-	Mark         words.Mark
-	Until, Left  string
+	Scope, Kind string
+	Mark        words.Mark
+	Until, Left string
+	// Short is how far from ready it is; empty when it is ready.
+	Short        string
 	Reasons      []string
 	Next         []string
 	At           string
@@ -70,7 +74,7 @@ func (s dayPages) release(x *kit.Exchange) error {
 		if doubt != nil && x.May(access.SeeBoard) {
 			page.Clock = doubt.Href
 		}
-		a, err := v.ReleaseNow(fleet[i].Tag, now, store.Forever)
+		a, err := v.Day().AnswerNow(fleet[i].Tag, now, store.Forever)
 		if err != nil {
 			return err
 		}
@@ -85,6 +89,9 @@ func (s dayPages) release(x *kit.Exchange) error {
 			At:     words.Short(now, now, v.Zone()),
 			Usable: a.State == reprocessing.Ready,
 			Next:   a.Next,
+		}
+		if !answer.Usable {
+			answer.Short, page.Emergency = s.shortOf(*a.Short, s.ClockOf(v)), s.URL(emergencyPath(fleet[i].Tag))
 		}
 		for _, r := range a.Reasons {
 			if r.Blocks {

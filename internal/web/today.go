@@ -27,6 +27,8 @@ type todayPage struct {
 	Live string
 	// Clock says that the computer's clock is in doubt.
 	Clock *clockDoubt
+	// Emergencies says that infection prevention has not seen some emergency uses.
+	Emergencies *unseenEmergencies
 	// Unproven is how many acts keep scopes from being ready until somebody attests them, Attest leads there; empty
 	// for whoever may not.
 	Unproven int
@@ -133,6 +135,9 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 	p, err := s.overview(x.R.Context())
 	if err != nil {
 		return err
+	}
+	if !page.Wall {
+		page.Emergencies = urgentPages{s.Server}.unseen(x, p.emergencies)
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		if page.Clock, err = s.clockDoubt(v, now); err != nil {

@@ -106,6 +106,8 @@ type Answer struct {
 	Due   []sampling.Due `json:"due,omitempty"`
 	// Wanting are the acts that would count if somebody attested them.
 	Wanting []Wanting `json:"wanting,omitempty"`
+	// Short is how far from ready it is, where somebody asked for it and it is not.
+	Short *Short `json:"short,omitempty"`
 }
 
 // Release answers whether the scope may be used on a patient at an instant. Every reason that blocks
@@ -496,6 +498,9 @@ func (g *release) unanswered(rule StepRule, done []Step) *Step {
 func needsResult(kind StepKind) bool {
 	return kind == LeakTest || kind == Inspection || kind == Disinfection
 }
+
+// HasResult says whether the step is a check: without a stated result it shows nothing.
+func (k StepKind) HasResult() bool { return needsResult(k) }
 
 func orElse(text, other string) string {
 	if text == "" {

@@ -11,6 +11,7 @@ package reprocessing
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
@@ -30,6 +31,8 @@ type Use struct {
 	Patient   string       `json:"patient,omitempty"`
 	// Finishes names the record of the same use that was written at its start.
 	Finishes string `json:"finishes,omitempty"`
+	// Emergency says that somebody decided for it whatever the release check said.
+	Emergency Emergency `json:"emergency,omitzero"`
 }
 
 // Check refuses a use that contradicts itself.
@@ -42,7 +45,21 @@ func (u Use) Check() error {
 	case u.End.Known() && u.End < u.Start:
 		return fmt.Errorf("use of %s: it would end before it started", u.Scope)
 	}
-	return nil
+	return u.Emergency.check(u.Scope)
+}
+
+// Lacking says what is not on record yet of a use: "its end", "the patient's number", "the procedure".
+func (u Use) Lacking() (all []string) {
+	if !u.End.Known() {
+		all = append(all, "its end")
+	}
+	if u.Patient == "" {
+		all = append(all, "the patient's number")
+	}
+	if strings.TrimSpace(u.Procedure) == "" {
+		all = append(all, "the procedure")
+	}
+	return all
 }
 
 // Decision is the recorded result of a verification of samples.

@@ -218,6 +218,8 @@ var table = map[Key]entry{
 	kindKey(record.Attestation):  {us: "attestation"},
 	kindKey(record.Restore):      {us: "restore"},
 
+	kindKey(record.Seen): {us: "emergency use seen", usBrief: "seen"},
+
 	Key("account " + record.AccountAdded):    {us: "account made"},
 	Key("account " + record.RolesChanged):    {us: "roles changed"},
 	Key("account " + record.PasswordChanged): {us: "password set"},

@@ -114,6 +114,11 @@ func (w writer) events() {
 	at := w.clock.At()
 	use := w.put(record.Use, reprocessing.Use{Scope: tag, Start: at})
 	w.put(record.Use, reprocessing.Use{Scope: tag, Start: at, End: at.Add(time.Minute), Procedure: "ERCP", Finishes: string(use.ID)})
+	urgent := w.put(record.Use, reprocessing.Use{
+		Scope: tag, Start: at, End: at, Emergency: reprocessing.Emergency{Reason: reprocessing.CannotWait, Decided: "N-01"},
+	})
+	w.put(record.Seen, record.SeenBody{Scope: tag, Use: urgent.ID, At: at, By: "I-01"})
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(urgent))
 	step := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at})
 	done := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at, End: at.Add(time.Minute), Finishes: string(step.ID)})
 	// The correction of a record that finished another still names that one.

@@ -1,0 +1,186 @@
+package web
+
+import (
+	"bytes"
+	"html"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
+	"rinsate/internal/store"
+	"rinsate/internal/store/storetest"
+)
+
+// urgentScope is one that was used in an emergency.
+const urgentScope = "E-09"
+
+// pressed records an emergency use of a scope of its own by nobody who has signed in, once, and returns its record.
+func (b *site) pressed() (id string) {
+	b.Helper()
+	for _, u := range b.emergencies() {
+		return string(u.First)
+	}
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.SettingUp().RegisterInstrument(e, b.at(), scope.Instrument{
+			Tag: urgentScope, Model: gastroscope.Name, Owner: scope.Own, InService: b.at().Add(-time.Hour),
+		})
+	})
+	b.clock.Move(time.Second)
+	a := b.press(urgentScope, nobody, url.Values{"reason": {string(reprocessing.NoneReady)}, "words": {awkward}, "decided": {"Dr. Muster"}})
+	if a.status != http.StatusSeeOther {
+		b.Fatalf("pressed: status %d\n%s", a.status, a.body)
+	}
+	_, id, _ = strings.Cut(a.header.Get("Location"), "?done=")
+	return id
+}
+
+func (b *site) emergencies() (all []desk.EmergencyUse) {
+	b.Helper()
+	b.look(func(v desk.View) (err error) {
+		all, err = v.Day().Emergencies(0, store.Forever, false)
+		return err
+	})
+	return all
+}
+
+// press sends the form of an emergency use of a scope as somebody.
+func (b *site) press(tag string, role access.Role, f url.Values) answer {
+	b.Helper()
+	return b.sendForm("/ready/"+tag+"/emergency", role, f)
+}
+
+// sendForm sends a form with an id of its own, unless it has one.
+func (b *site) sendForm(path string, role access.Role, f url.Values) answer {
+	b.Helper()
+	if f.Get("id") == "" {
+		f.Set("id", string(ledger.NewID(b.at(), bytes.NewReader(bytes.Repeat([]byte{byte(len(path) + len(f.Encode()))}, 64)))))
+	}
+	return b.ask(http.MethodPost, b.server.Prefix+path, role, func(r *http.Request) {
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		r.Body = http.NoBody
+		r.PostForm, r.Form = f, f
+	})
+}
+
+// Whoever stands at a patient records an emergency use from the answer, without signing in. The answer stays no, the
+// scope is on hold, and it is on the list until infection prevention has seen it.
+func TestEmergencyFromTheAnswer(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "http://test.example")
+	no := b.ask(http.MethodGet, "/ready/"+inWorkScope, nobody).body
+	if !strings.Contains(no, "How far from yes:") || !strings.Contains(no, `href="/ready/`+inWorkScope+`/emergency"`) {
+		t.Fatalf("the answer does not lead to an emergency use:\n%s", no)
+	}
+	if yes := b.ask(http.MethodGet, "/ready/"+readyScope, nobody).body; strings.Contains(yes, "emergency") || strings.Contains(yes, "How far") {
+		t.Errorf("a scope that is ready leads to an emergency use:\n%s", yes)
+	}
+	form := b.ask(http.MethodGet, "/ready/"+inWorkScope+"/emergency", nobody).body
+	if !strings.Contains(form, ">"+readyScope+"<") || strings.Contains(form, ">"+heldScope+"<") {
+		t.Errorf("what is ready instead:\n%s", form)
+	}
+	for name, f := range map[string]url.Values{
+		"without who decided": {"reason": {string(reprocessing.CannotWait)}},
+		"without a reason":    {"decided": {"N-07"}},
+		"without words":       {"reason": {string(reprocessing.OtherReason)}, "decided": {"N-07"}},
+	} {
+		if a := b.press(inWorkScope, nobody, f); a.status != http.StatusBadRequest || !strings.Contains(a.body, `role="alert"`) {
+			t.Errorf("%s: status %d", name, a.status)
+		}
+	}
+	b.clock.Move(time.Minute)
+	f := url.Values{"reason": {string(reprocessing.CannotWait)}, "decided": {"<b>N-07</b>"}, "words": {"bleeds"}}
+	a := b.press(inWorkScope, nobody, f)
+	if a.status != http.StatusSeeOther {
+		t.Fatalf("status %d\n%s", a.status, a.body)
+	}
+	done := b.ask(http.MethodGet, a.header.Get("Location"), nobody).body
+	if !strings.Contains(done, "the emergency use is recorded") || strings.Contains(done, "N-07") {
+		t.Errorf("afterwards:\n%s", done)
+	}
+	if a := b.press(inWorkScope, nobody, f); a.status != http.StatusSeeOther {
+		t.Errorf("sent again: status %d", a.status)
+	}
+	f.Del("id")
+	f.Set("words", "pressed again")
+	if a := b.press(inWorkScope, nobody, f); a.status != http.StatusConflict {
+		t.Errorf("pressed again: status %d", a.status)
+	}
+	if got := b.ask(http.MethodGet, "/ready/"+inWorkScope, nobody).body; !strings.Contains(got, "do not use on a patient") || strings.Contains(got, "N-07") {
+		t.Errorf("the answer afterwards:\n%s", got)
+	}
+	all := b.emergencies()
+	if len(all) != 1 || all[0].By != "" || !all[0].Emergency.Unsigned || len(all[0].Holds) != 1 {
+		t.Fatalf("recorded: %+v", all)
+	}
+	for _, role := range []access.Role{access.Lead, access.InfectionPrevention, access.Technician} {
+		if today := b.ask(http.MethodGet, "/today", role).body; !strings.Contains(today, "not yet seen by infection prevention: 1") {
+			t.Errorf("today of the %s does not tell of it", role)
+		}
+	}
+	if wall := b.ask(http.MethodGet, "/today?wall", access.Lead).body; strings.Contains(wall, "not yet seen") {
+		t.Error("a wall tells of emergency uses")
+	}
+	list := b.ask(http.MethodGet, "/emergencies?show=unseen", access.InfectionPrevention).body
+	if !strings.Contains(list, "&lt;b&gt;N-07&lt;/b&gt;") || !strings.Contains(list, "recorded where nobody had signed in") || strings.Contains(list, "Record the rest") {
+		t.Errorf("the list:\n%s", list)
+	}
+	at := "/emergencies/" + string(all[0].Record)
+	ended := b.clock.Move(10 * time.Minute).Time().In(b.desk.DB.Zone()).Format("2006-01-02T15:04")
+	if a := b.sendForm(at+"/rest", access.Technician, url.Values{"ended": {ended}, "procedure": {"ERCP"}, "patient": {"P-77"}}); a.status != http.StatusSeeOther {
+		t.Fatalf("the rest: status %d\n%s", a.status, a.body)
+	}
+	if a := b.sendForm(at+"/rest", access.Technician, url.Values{"ended": {ended}, "room": {"2"}}); a.status != http.StatusConflict {
+		t.Errorf("the rest of what was completed: status %d", a.status)
+	}
+	at = "/emergencies/" + string(b.emergencies()[0].Record)
+	if a := b.sendForm(at+"/seen", access.InfectionPrevention, url.Values{"note": {"asked"}, "secret": {password}}); a.status != http.StatusSeeOther {
+		t.Fatalf("seen: status %d\n%s", a.status, a.body)
+	}
+	got := b.emergencies()[0]
+	if len(got.Lacking) > 0 || len(got.Seen) != 1 || !got.Holds[0].Open {
+		t.Errorf("in the end: %+v", got)
+	}
+	if today := b.ask(http.MethodGet, "/today", access.Lead).body; strings.Contains(today, "not yet seen") {
+		t.Error("today still tells of it")
+	}
+	file := b.ask(http.MethodGet, "/emergencies?format=csv", access.Lead)
+	if file.status != http.StatusOK || !strings.Contains(file.body, inWorkScope+",") || !strings.Contains(file.body, "(open)") {
+		t.Errorf("as a file: status %d\n%s", file.status, file.body)
+	}
+}
+
+// The list of a shift has the ready scope and no other, and says when it ends; the forms are there, both as PDF too.
+func TestShiftPaper(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "http://test.example")
+	list := html.UnescapeString(b.ask(http.MethodGet, "/paper/ready?hours=4", access.Technician).body)
+	end := b.at().Add(4 * time.Hour).In(b.desk.DB.Zone())
+	if !strings.Contains(list, "Ready at most until "+end) || !strings.Contains(list, ">"+readyScope+"<") {
+		t.Errorf("the list does not end at %s, or lacks %s:\n%s", end, readyScope, list)
+	}
+	for _, tag := range []string{inWorkScope, heldScope, awayScope, unknownScope, inUseScope, overdueScope} {
+		if strings.Contains(list, ">"+tag+"<") {
+			t.Errorf("%s is on it", tag)
+		}
+	}
+	for _, path := range []string{"/paper/ready.pdf?hours=12", "/paper/forms.pdf"} {
+		a := b.ask(http.MethodGet, path, access.Lead)
+		if a.status != http.StatusOK || !strings.HasPrefix(a.body, "%PDF-") || a.header.Get("Content-Type") != "application/pdf" {
+			t.Errorf("%s: status %d, %s", path, a.status, a.header.Get("Content-Type"))
+		}
+	}
+	forms := b.ask(http.MethodGet, "/paper/forms", access.Lead).body
+	for _, words := range []string{"Uses on patients", "emergency_words", "drying-cabinet", "opa-0.55", "Activated", record.UsedInEmergency} {
+		if !strings.Contains(forms, words) {
+			t.Errorf("the forms lack %q", words)
+		}
+	}
+}
