@@ -242,7 +242,7 @@ func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 		}
 		d := *passed
 		passed = nil
-		if stands, err := v.stands(h, tag, d, s); err != nil || !stands {
+		if ok, err := stands(v, h, tag, d, s); err != nil || !ok {
 			return true, err
 		}
 		h.Earlier.Passed = max(d.Cycle, d.First) // when it was sampled
@@ -263,7 +263,7 @@ func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 
 // stands says whether a verification before a span stands for the duties after it. Where one has passed in the span it
 // is that which answers them, and nobody looks.
-func (v View) stands(h *reprocessing.History, tag string, d reprocessing.Decision, s span) (bool, error) {
+func stands(v View, h *reprocessing.History, tag string, d reprocessing.Decision, s span) (bool, error) {
 	if slices.ContainsFunc(h.Decisions, reprocessing.Decision.Passed) {
 		return true, nil
 	}
