@@ -415,7 +415,7 @@ func (h telling) plantHolds() {
 	h.plantHold(Story{
 		Name: OldStrips, Scope: "Y-02", Held: reprocessing.MeansHold,
 		What: "a bottle of test strips was found open for too long: Y-02, which was tested with it, is reprocessed with a new one",
-	}, 0.68, "", "the bottle of test strips had been open for too long", (*cycle).arrive, "", "", "reprocessed with strips from a new bottle that passed its control")
+	}, 0.68, "", "the bottle of strips had been open for too long", (*cycle).arrive, "", "", "reprocessed with strips of a new bottle that passed its control")
 	h.plantHold(Story{
 		Name: Recalled, Scope: "U-02", Held: reprocessing.RecallHold,
 		What: "a recall of valves: U-02 waits until its valves are replaced",
