@@ -61,6 +61,7 @@ var does = map[string]string{
 	"patient show":          "RevealPatient",
 	"patient uses":          "FindPatient",
 	"patient erase":         "ErasePatient",
+	"patient key rotate":    "ChangePatientKey",
 }
 
 // begins makes a new data folder: there is nobody yet who may anything.

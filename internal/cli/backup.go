@@ -192,6 +192,15 @@ func (a proofCommands) printRestored(v desk.View, r *desk.Restored) error {
 	return nil
 }
 
+// waysToKnow lists by what people can know that nothing happened.
+func waysToKnow() string {
+	var all strings.Builder
+	for _, k := range reprocessing.HowsKnown {
+		fmt.Fprintf(&all, "\n  %s: %s", k, k.Words())
+	}
+	return all.String()
+}
+
 func (a proofCommands) nothingSinceCommand() *cobra.Command {
 	var who actor
 	var second, known string
@@ -201,9 +210,7 @@ func (a proofCommands) nothingSinceCommand() *cobra.Command {
 		Long: `Record that nothing happened to scopes since the copy that was restored last was made: no
 use, no step, no sample, no test, no hold. It takes two people, one of them the lead. What
 is ready by the copy is ready again; no hold ends by it.
-Ways to know it: paper (the paper of the time was gone through), asked (everybody on duty
-in the time was asked), closed (the room was closed the whole time), locked-away (the
-scopes were locked away the whole time).`,
+Ways to know it:` + waysToKnow(),
 		RunE: func(c *cobra.Command, args []string) error {
 			if all == (len(args) > 0) {
 				return usageError{errors.New("name the scopes, or all that are not known with --all")}

@@ -1,18 +1,15 @@
 package cli
 
 import (
-	"bufio"
-	"errors"
 	"fmt"
-	"io"
-	"os"
 	"strings"
+	"time"
 
-	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/record"
 	"rinsate/internal/store/sqlite"
 )
 
@@ -61,15 +58,10 @@ func (a patientCommands) showCommand() *cobra.Command {
 				if err != nil { // nothing is shown of what is not on record
 					return err
 				}
-				if a.json {
-					return a.printJSON(struct {
-						printedReceipt
-						Number string `json:"number"`
-					}{receiptJSON(r), number})
-				}
-				fmt.Fprintf(a.Out, "%s\n", number)
-				fmt.Fprintf(a.Err, "this is on record: %s\n", r.Record.ID)
-				return nil
+				return a.onRecord(r, struct {
+					printedReceipt
+					Number string `json:"number"`
+				}{receiptJSON(r), number}, func() { fmt.Fprintf(a.Out, "%s\n", number) })
 			})
 		},
 	}
@@ -98,37 +90,43 @@ show that the patient was never here, since a use can be recorded without a numb
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var uses []desk.PatientUse
 				var r desk.Receipt
-				err := who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
-					uses, r, err = w.OnPatients().FindPatient(e, number, why)
+				var found desk.SoughtPatient
+				err := d.View(c.Context(), func(v desk.View) (err error) {
+					found, err = desk.SeekPatient(v, number)
 					return err
 				})
 				if err != nil {
 					return err
 				}
-				if a.json {
-					return a.printJSON(struct {
-						printedReceipt
-						Uses []desk.PatientUse `json:"uses"`
-					}{receiptJSON(r), uses})
+				err = who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
+					uses, r, err = w.OnPatients().FindPatient(e, found, why)
+					return err
+				})
+				if err != nil {
+					return err
 				}
-				zone := d.DB.Zone()
-				rows := make([][]string, len(uses))
-				for i, u := range uses {
-					end := "not on record"
-					if u.End.Known() {
-						end = u.End.In(zone)
-					}
-					rows[i] = []string{u.Scope, u.Start.In(zone), end, u.Procedure, u.Room, short(string(u.ID))}
-				}
-				a.printTable([]string{"scope", "begun", "ended", "procedure", "room", "record"}, rows)
-				fmt.Fprintf(a.Err, "this is on record: %s\n", r.Record.ID)
-				return nil
+				return a.onRecord(r, struct {
+					printedReceipt
+					Uses []desk.PatientUse `json:"uses"`
+				}{receiptJSON(r), uses}, func() { a.printUses(uses, d.DB.Zone()) })
 			})
 		},
 	}
 	who.flags(c, desk.ToFindPatient, true)
 	reason(c, &why)
 	return c
+}
+
+func (a patientCommands) printUses(uses []desk.PatientUse, zone *time.Location) {
+	rows := make([][]string, len(uses))
+	for i, u := range uses {
+		end := "not on record"
+		if u.End.Known() {
+			end = u.End.In(zone)
+		}
+		rows[i] = []string{u.Scope, u.Start.In(zone), end, u.Procedure, u.Room, short(string(u.ID))}
+	}
+	a.printTable([]string{"scope", "begun", "ended", "procedure", "room", "record"}, rows)
 }
 
 func (a patientCommands) eraseCommand() *cobra.Command {
@@ -187,23 +185,84 @@ and a copy of it where the backups are not.`,
 		},
 	}
 	c.Flags().BoolVar(&made, "new", false, "make a new key where none is")
+	c.AddCommand(a.rotateCommand())
 	return c
+}
+
+// rotateCommand changes the key. What it does survives being stopped at any moment: see sqlite.Folder.NextPatientKey.
+func (a patientCommands) rotateCommand() *cobra.Command {
+	var who actor
+	var why string
+	c := &cobra.Command{
+		Use: "rotate", Short: "Seal all numbers anew with a new key", Args: cobra.NoArgs,
+		Long: `Seal all numbers anew with a new key, as when somebody may have copied the one that is
+there. It can be stopped at any moment: the numbers can then be read as before, and the
+next start, or the same command, does the rest. Stop the program that serves the records
+first.
+
+Backups of before can be read with the key of before, which is kept beside the new one as
+FILE.before: keep it with them, and delete it when they are gone. A copy of the records
+that somebody took together with that key stays readable to them.`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			e, err := who.entry()
+			if err != nil {
+				return err
+			}
+			var done record.PatientBody
+			var r desk.Receipt
+			err = a.open(c.Context(), func(d *desk.Desk) error {
+				if err := d.DB.PatientKey(); err != nil {
+					return err
+				}
+				next, err := sqlite.Folder(a.data).NextPatientKey(a.patientKey)
+				if err != nil {
+					return err
+				}
+				return who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
+					done, r, err = w.OnPatients().ChangePatientKey(e, next, why)
+					return err
+				})
+			})
+			if err != nil {
+				return err
+			}
+			if err := a.open(c.Context(), func(d *desk.Desk) error { return d.DB.PatientKey() }); err != nil { // which gives the new key its name
+				return err
+			}
+			return a.onRecord(r, struct {
+				printedReceipt
+				Sealed int `json:"sealed"`
+				Left   int `json:"left"`
+			}{receiptJSON(r), done.Sealed, done.Left}, func() {
+				fmt.Fprintf(a.Out, "%d numbers are sealed with a new key: keep a copy of it apart from the backups\n", done.Sealed)
+				if done.Left > 0 {
+					fmt.Fprintf(a.Out, "%d lie under a key of before and stay so\n", done.Left)
+				}
+			})
+		},
+	}
+	who.flags(c, desk.ToChangePatientKey, true)
+	reason(c, &why)
+	return c
+}
+
+// onRecord prints what was done with a number once that is on record, as JSON or for people.
+func (a patientCommands) onRecord(r desk.Receipt, asJSON any, tell func()) error {
+	if a.json {
+		return a.printJSON(asJSON)
+	}
+	tell()
+	fmt.Fprintf(a.Err, "this is on record: %s\n", r.Record.ID)
+	return nil
 }
 
 // number reads the number of a patient: without showing it where that is a terminal, else from the first line.
 func (a patientCommands) number() (string, error) {
-	if terminal, ok := a.In.(*os.File); ok && term.IsTerminal(terminal.Fd()) {
-		fmt.Fprint(a.Err, "number of the patient: ")
-		line, err := term.ReadPassword(terminal.Fd())
-		fmt.Fprintln(a.Err)
-		if err != nil {
-			return "", fmt.Errorf("read from the terminal: %w", err)
-		}
-		return strings.TrimSpace(string(line)), nil
+	const what = "number of the patient"
+	read := func() (string, error) { return a.firstLine(what) }
+	if terminal, ok := a.terminal(); ok {
+		read = func() (string, error) { return a.unseen(terminal, what+": ") }
 	}
-	line, err := bufio.NewReader(io.LimitReader(a.In, longestLine)).ReadString('\n')
-	if err != nil && !errors.Is(err, io.EOF) {
-		return "", fmt.Errorf("read the number from standard input: %w", err)
-	}
-	return strings.TrimSpace(line), nil
+	line, err := read()
+	return strings.TrimSpace(line), err
 }

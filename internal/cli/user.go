@@ -1,16 +1,12 @@
 package cli
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"os"
 	"strconv"
 	"strings"
 
-	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
 	"rinsate/internal/desk"
@@ -62,30 +58,20 @@ func (a userCommands) told(r identity.Receipt, code, once, format string, args .
 	return nil
 }
 
-// longestLine bounds what is read for a secret, in bytes; the desk refuses what is far shorter.
-const longestLine = 64 << 10
-
 // secret reads a secret: the first line of standard input, or twice from the terminal without showing it.
 func (a userCommands) secret(what string, fromInput bool) (string, error) {
 	if fromInput {
-		line, err := bufio.NewReader(io.LimitReader(a.In, longestLine)).ReadString('\n')
-		if err != nil && !errors.Is(err, io.EOF) {
-			return "", fmt.Errorf("read the %s from standard input: %w", what, err)
-		}
-		if line = strings.TrimRight(line, "\r\n"); line == "" {
-			return "", usageError{fmt.Errorf("there is no %s on standard input", what)}
-		}
-		return line, nil
+		return a.firstLine(what)
 	}
-	terminal, ok := a.In.(*os.File)
-	if !ok || !term.IsTerminal(terminal.Fd()) {
+	terminal, ok := a.terminal()
+	if !ok {
 		return "", usageError{fmt.Errorf("the %s is read from a terminal\nhint: in a script send it to standard input and add --%s-stdin", what, what)}
 	}
-	first, err := a.prompt(terminal, what+": ")
+	first, err := a.unseen(terminal, what+": ")
 	if err != nil {
 		return "", err
 	}
-	second, err := a.prompt(terminal, what+" again: ")
+	second, err := a.unseen(terminal, what+" again: ")
 	if err != nil {
 		return "", err
 	}
@@ -93,16 +79,6 @@ func (a userCommands) secret(what string, fromInput bool) (string, error) {
 		return "", usageError{errors.New("the two are not the same; nothing was changed")}
 	}
 	return first, nil
-}
-
-func (a userCommands) prompt(terminal *os.File, text string) (string, error) {
-	fmt.Fprint(a.Err, text)
-	line, err := term.ReadPassword(terminal.Fd())
-	fmt.Fprintln(a.Err)
-	if err != nil {
-		return "", fmt.Errorf("read from the terminal: %w", err)
-	}
-	return string(line), nil
 }
 
 // secretFlag adds the flag that reads a secret from standard input.

@@ -113,8 +113,13 @@ type cycle struct {
 	tardy     bool            // drying and storage are recorded late
 	story     int             // that single records belong to, -1 for none
 	late      time.Duration
+	weak      bool // the strip of the disinfection fails
+	// wrong says what of the cycle was not done right, as it truly is; empty where everything was.
+	wrong string
 	// placed is filled in with the hold that the latest use or step places.
 	placed *ledger.ID
+	// ends is the story about the hold that the next lift ends, -1 for none.
+	ends int
 }
 
 // travel begins a cycle of a scope.
@@ -122,7 +127,7 @@ func (h *hospital) travel(s *endoscope, at unit.Instant) *cycle {
 	t := &cycle{
 		endoscope: s, h: h, service: h.serviceOf(s.Model), at: at, by: h.onDuty(at.Add(time.Hour)),
 		left: h.normal(cleaningLeft), kept: make(map[scope.PointKind]float64), story: -1,
-		placed: new(ledger.ID),
+		placed: new(ledger.ID), ends: -1,
 	}
 	// Shortly before a scope takes part in what the data end with, nothing may come between.
 	t.tame = at > s.reserved.Add(-3*24*time.Hour) && at < s.reserved
@@ -157,11 +162,11 @@ func (t *cycle) whole() {
 	t.begin()
 	t.finish()
 	if exposed {
-		t.lift(hold, infectionPrevention, leads[0], "reprocessed since; the patient is on the list to be followed up")
-		t.h.telling().mark(Story{
+		t.tells(t.h.telling().mark(Story{
 			Name: Exposure, Scope: t.Tag, From: t.at,
 			What: "used although its last cycle was not complete: on hold until it was reprocessed and two people had signed",
-		})
+		}), reprocessing.ExposureHold)
+		t.lift(hold, infectionPrevention, leads[0], "reprocessed since; the patient is on the list to be followed up")
 	}
 }
 
@@ -170,9 +175,14 @@ func (t *cycle) lift(hold *ledger.ID, by, second, reason string) {
 	e, at := t.h.entry(by), t.at
 	delay := max(time.Minute, t.recorded.Add(time.Second).Sub(at))
 	t.recorded = at.Add(delay)
+	story := t.ends
+	t.ends = -1
 	t.h.add(at, delay, func(w *desk.Work) error {
 		if *hold == "" {
 			return fmt.Errorf("demo: nothing put %s on hold that ends with: %s", t.Tag, reason)
+		}
+		if story >= 0 {
+			t.h.stories[story].Hold, t.h.stories[story].Lift = *hold, e.ID
 		}
 		return t.h.count(w.LiftHold(e, reprocessing.Lift{Hold: string(*hold), At: at, By: by, Second: second, Reason: reason}))
 	})
@@ -282,6 +292,9 @@ func (t *cycle) clean() {
 		t.double(test, first)
 	}
 	t.pause(time.Minute, 4*time.Minute)
+	if t.delayed.Known() && !t.soaked {
+		t.wrong = "cleaned too late and not soaked"
+	}
 	if t.soaked {
 		t.step(reprocessing.Soak, 30*time.Minute, 30*time.Minute, nil)
 	}
@@ -305,7 +318,7 @@ func (t *cycle) clean() {
 // scrub is a manual cleaning: 17 minutes on average, and less for who hurries.
 func (t *cycle) scrub() {
 	shortest, longest := 14*time.Minute, 20*time.Minute
-	if t.h.telling().hurried(t.by, t.at) {
+	if t.h.telling().hurried(t.by, t.at) { // longer than the rules ask for at least
 		shortest, longest = 6*time.Minute, 9*time.Minute
 	}
 	t.step(reprocessing.ManualCleaning, shortest, longest, nil)
@@ -502,17 +515,26 @@ func (r reader) forget() {
 	r.pause(2*time.Minute, 4*time.Minute)
 }
 
+// disinfect disinfects the scope; where the solution is weak its strip says so.
+func (t *cycle) disinfect() {
+	h := t.h
+	a := t.service.disinfectants[h.rng.IntN(len(t.service.disinfectants))]
+	lot, expires := h.solution(a, t.at)
+	warmer, weak := h.rng.IntN(20), t.weak
+	t.step(reprocessing.Disinfection, 26*time.Minute, 36*time.Minute, func(s *reprocessing.Step) {
+		s.Result, s.Disinfectant, s.DisinfectantLot, s.DisinfectantExpires, s.MEC, s.Contact = reprocessing.Pass, a.name, lot, expires, reprocessing.Pass, a.contact
+		s.Coldest, s.HasTemperature, s.Reprocessor, s.CycleNumber = unit.Celsius(a.warm*10+float64(warmer))/10, true, a.reprocessor, a.cycle
+		if weak {
+			s.Result, s.MEC, s.Note = reprocessing.Fail, reprocessing.Fail, "the strip shows a solution that is too weak"
+		}
+	})
+}
+
 // finish disinfects, dries and stores the scope.
 func (t *cycle) finish() {
 	h := t.h
 	t.pause(3*time.Minute, 12*time.Minute)
-	a := t.service.disinfectants[h.rng.IntN(len(t.service.disinfectants))]
-	lot, expires := h.solution(a, t.at)
-	warmer := h.rng.IntN(20)
-	t.step(reprocessing.Disinfection, 26*time.Minute, 36*time.Minute, func(s *reprocessing.Step) {
-		s.Result, s.Disinfectant, s.DisinfectantLot, s.DisinfectantExpires, s.MEC, s.Contact = reprocessing.Pass, a.name, lot, expires, reprocessing.Pass, a.contact
-		s.Coldest, s.HasTemperature, s.Reprocessor, s.CycleNumber = unit.Celsius(a.warm*10+float64(warmer))/10, true, a.reprocessor, a.cycle
-	})
+	t.disinfect()
 	t.pause(time.Minute, 4*time.Minute)
 	if t.tardy {
 		t.late = 5 * time.Hour
@@ -525,6 +547,9 @@ func (t *cycle) finish() {
 		t.show(stored)
 	}
 	t.free = t.at.Add(t.late + 5*time.Minute)
+	if t.at < h.today {
+		h.trips = append(h.trips, Trip{Scope: t.Tag, Stored: t.at, Wrong: t.wrong})
+	}
 	t.expires = t.at.AddDays(6, h.zone)
 	if t.service.cabinet == "drying-cabinet" {
 		t.expires = t.at.AddDays(29, h.zone)

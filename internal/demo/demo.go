@@ -70,6 +70,16 @@ type Summary struct {
 	First   unit.Instant `json:"first"`
 	Last    unit.Instant `json:"last"`
 	Stories []Story      `json:"stories"`
+	// Trips are the cycles up to their storing, as they truly went.
+	Trips []Trip `json:"-"`
+}
+
+// Trip is a cycle that ended with the scope in its cabinet.
+type Trip struct {
+	Scope  string
+	Stored unit.Instant
+	// Wrong says what of it was not done right, whatever the records say; empty where everything was.
+	Wrong string
 }
 
 // Build makes a new data folder in dir, which must hold none yet, and fills it.
@@ -116,7 +126,7 @@ func (y *Year) Record(ctx context.Context) (Summary, error) {
 		return Summary{}, err
 	}
 	y.over.Store(true)
-	h.summary.Stories = h.stories
+	h.summary.Stories, h.summary.Trips = h.stories, h.trips
 	err := y.DB.Read(ctx, func(tx *store.Tx) (err error) {
 		h.summary.Records, err = tx.Size()
 		return err
@@ -154,6 +164,9 @@ type hospital struct {
 	levels   map[levelKey]reading.Level
 	effects  effects
 	stories  []Story
+	trips    []Trip
+	// doubted are the holds that a failed check of a meter has placed, by their scope.
+	doubted  map[string][]ledger.ID
 	plans    []plan
 	patients int
 	ids      int
@@ -373,6 +386,7 @@ func invent(o Options) (*hospital, error) {
 		today:   unit.At(o.Today),
 		rng:     rand.New(rand.NewPCG(o.Seed, 0x72696e73617465)),
 		checks:  rand.New(rand.NewPCG(o.Seed, 0x6d65746572)),
+		doubted: map[string][]ledger.ID{},
 	}
 	h.days = o.Cycles * usualDays / usualCycles
 	today := o.Today.In(zone)

@@ -58,10 +58,10 @@ func buildAt(t *testing.T, today time.Time, o demo.Options) built {
 	return b
 }
 
-func (b built) view(t *testing.T, ask func(desk.View) error) {
-	t.Helper()
+func (b built) view(tb testing.TB, ask func(desk.View) error) {
+	tb.Helper()
 	if err := b.desk.View(context.Background(), ask); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 }
 
@@ -95,11 +95,11 @@ func (b built) release(t *testing.T, tag string, at unit.Instant) reprocessing.A
 	return a
 }
 
-func body[T any](t *testing.T, l desk.Line) T {
-	t.Helper()
+func body[T any](tb testing.TB, l desk.Line) T {
+	tb.Helper()
 	var x T
 	if err := json.Unmarshal(l.Body, &x); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return x
 }
@@ -192,6 +192,8 @@ func TestSmallHospital(t *testing.T) {
 	t.Run("counts are those of the records", func(t *testing.T) { counts(t, b) })
 	t.Run("scopes are used when ready", func(t *testing.T) { usedWhenReady(t, b) })
 	t.Run("how things stand at the end", func(t *testing.T) { atTheEnd(t, b) })
+	t.Run("few false NOs", func(t *testing.T) { fewFalse(t, b) })
+	t.Run("every kind of hold", func(t *testing.T) { everyHold(t, b) })
 }
 
 func counts(t *testing.T, b built) {
@@ -332,6 +334,46 @@ func atTheEnd(t *testing.T, b built) {
 	for _, s := range b.stories(demo.AtTheEnd) {
 		if _, ok := answers[s.Scope]; !ok || s.To != now {
 			t.Errorf("story of %s to %s", s.Scope, s.To)
+		}
+	}
+}
+
+// Every kind of hold is told of: one of each was placed, and but for what stands at the end each was lifted.
+func everyHold(t *testing.T, b built) {
+	t.Helper()
+	told := map[reprocessing.HoldKind]int{}
+	b.view(t, func(v desk.View) error {
+		for _, s := range b.summary.Stories {
+			if s.Held == "" {
+				continue
+			}
+			placed, err := v.Show(string(s.Hold))
+			if err != nil {
+				return err
+			}
+			if h := body[reprocessing.Hold](t, placed); h.Of() != s.Held || h.Scope != s.Scope {
+				t.Errorf("%s: the hold is on %s for %s, the story tells of %s and %s", s.Name, h.Scope, h.Of(), s.Scope, s.Held)
+			}
+			told[s.Held]++
+			if s.Lift == "" {
+				if s.Name != demo.AtTheEnd {
+					t.Errorf("%s: nobody lifted the hold", s.Name)
+				}
+				continue
+			}
+			lifted, err := v.Show(string(s.Lift))
+			if err != nil {
+				return err
+			}
+			if l := body[reprocessing.Lift](t, lifted); l.Hold != string(s.Hold) {
+				t.Errorf("%s: the lift is that of %s, want %s", s.Name, l.Hold, s.Hold)
+			}
+		}
+		return nil
+	})
+	for _, kind := range reprocessing.HoldKinds {
+		if told[kind] == 0 {
+			t.Errorf("no story tells of a hold for %s", kind)
 		}
 	}
 }

@@ -8,6 +8,8 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/record"
 )
 
 // metering is what is done about the meters of a hospital.
@@ -66,7 +68,20 @@ func (h metering) checkMeter(meter string, at unit.Instant, push float64, servic
 	e := h.entry(by)
 	h.add(check.Controls[1].At, 20*time.Second, func(w *desk.Work) error {
 		r, _, err := w.AtMeters().CheckMeter(e, check)
-		return h.count(r, err)
+		if err := h.count(r, err); err != nil {
+			return err
+		}
+		for _, f := range r.Followed {
+			if record.KindOf(f) != record.Hold {
+				continue
+			}
+			hold, err := record.Body[reprocessing.Hold](f)
+			if err != nil {
+				return err
+			}
+			h.doubted[hold.Scope] = append(h.doubted[hold.Scope], f.ID)
+		}
+		return nil
 	})
 }
 
@@ -91,6 +106,24 @@ func (h metering) plantLimits() {
 		}
 	}
 	adopt(limitsRevised, revised)
+}
+
+// settle lets a lead lift the holds of uses that began over readings which a failed check has put in doubt, once their
+// scope has gone through everything again.
+func (h metering) settle(t *cycle) {
+	t.add(t.at, func(w *desk.Work) error {
+		for _, id := range h.doubted[t.Tag] {
+			e := h.entry(leads[0])
+			if err := h.count(w.LiftHold(e, reprocessing.Lift{
+				Hold: string(id), At: t.recorded, By: leads[0], Reason: "reprocessed and sampled again on a meter that passed; only the meter had been in doubt",
+			})); err != nil {
+				return err
+			}
+		}
+		delete(h.doubted, t.Tag)
+		return nil
+	})
+	t.free = max(t.free, t.recorded.Add(time.Minute))
 }
 
 // plantFailedCheck lets the only meter of its system fail its morning check. What was read since the
@@ -119,6 +152,7 @@ func (h metering) plantFailedCheck() {
 			t := h.travel(s, max(good.Add(10*time.Minute), s.free.Add(10*time.Minute)))
 			t.tame = true
 			t.arrive()
+			h.settle(t)
 			h.stories[story].Scopes = append(h.stories[story].Scopes, s.Tag)
 		}
 	})

@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -38,6 +39,10 @@ const (
 	Exposure      = "exposure"
 	MissingRecord = "missing record"
 	Smell         = "odd smell"
+	Strips        = "failed strip"
+	FinalRinse    = "final rinse"
+	OldStrips     = "old strips"
+	Recalled      = "recalled part"
 	AtTheEnd      = "at the end"
 )
 
@@ -69,6 +74,10 @@ type Story struct {
 	Positive []unit.Instant `json:"positive,omitempty"`
 	// Records are those that show the story, where it is one of single records.
 	Records []ledger.ID `json:"records,omitempty"`
+	// Held is the kind of hold that the story is about, Hold the hold and Lift what ended it, empty while nothing has.
+	Held reprocessing.HoldKind `json:"held,omitempty"`
+	Hold ledger.ID             `json:"hold,omitempty"`
+	Lift ledger.ID             `json:"lift,omitempty"`
 }
 
 // covers says whether a reading made in these circumstances belongs to the story.
@@ -87,8 +96,11 @@ func (s Story) At(at unit.Instant) float64 {
 }
 
 // story returns the first story of a name.
-func (h telling) story(name string) *Story {
-	return &h.stories[slices.IndexFunc(h.stories, func(s Story) bool { return s.Name == name })]
+func (h telling) story(name string) *Story { return &h.stories[h.index(name)] }
+
+// index returns the place of the first story of a name.
+func (h telling) index(name string) int {
+	return slices.IndexFunc(h.stories, func(s Story) bool { return s.Name == name })
 }
 
 // hurried says whether a person cleans too fast at an instant.
@@ -203,6 +215,7 @@ func (h telling) plant() {
 	h.plantNight()
 	h.plantLoaner()
 	h.plantSlips()
+	h.plantHolds()
 	h.plantEnd()
 	h.metering().plantLimits()
 	h.metering().plantFailedCheck()
@@ -262,6 +275,7 @@ func (h telling) plantRepair() {
 		t.add(t.at, func(w *desk.Work) error { return h.count(w.RecordRepair(back, cured, string(sent.ID))) })
 		t.cleaning, t.soaked = 0, true // it was away with residue of its last use
 		t.arrive()
+		t.tells(h.index(RepairCures), reprocessing.LeakHold)
 		t.lift(leak, leads[0], "", "bending section replaced; the leak test after it passed")
 	})
 }
@@ -273,6 +287,7 @@ func (h telling) plantCulture() {
 		at = max(at, s.free.Add(10*time.Minute))
 		hold, lift := h.entry(infectionPrevention), h.entry(leads[0])
 		story.To, story.Records = at, []ledger.ID{hold.ID, lift.ID}
+		story.Held, story.Hold, story.Lift = reprocessing.CultureHold, hold.ID, lift.ID
 		why := "surveillance culture taken on " + story.Positive[0].In(h.zone) + ": a high-concern organism"
 		h.add(at, time.Minute, func(w *desk.Work) error {
 			return h.count(w.PlaceHold(hold, reprocessing.Hold{
@@ -354,7 +369,7 @@ func (h telling) plantSlips() {
 		t.story = h.mark(Story{Name: LateEntry, Scope: "E-02", From: t.at, What: "drying and storage were recorded five hours late"})
 		t.whole()
 		again := h.travel(late, t.at.Add(time.Hour))
-		h.mark(Story{
+		missing := h.mark(Story{
 			Name: MissingRecord, Scope: "E-02", From: again.at,
 			What: "used before its drying was on record: on hold until the record was there, and lifted with it",
 		})
@@ -362,22 +377,8 @@ func (h telling) plantSlips() {
 		again.begin()
 		again.finish()
 		again.at = max(again.at, t.recorded.Add(5*time.Minute))
+		again.tells(missing, reprocessing.RecordHold)
 		again.lift(hold, leads[0], "", "drying and storage were done in time and recorded late")
-	})
-	h.on(h.hour(h.at(0.62), 9), func(at unit.Instant) {
-		s := h.scope("G-04")
-		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
-		h.mark(Story{Name: Smell, Scope: "G-04", From: t.at, What: "a technician puts G-04 on hold for its smell; it is reprocessed, and two people let it go"})
-		hold, begun, e := new(ledger.ID), t.at, h.entry(t.by)
-		t.recorded = begun.Add(time.Minute)
-		h.add(begun, time.Minute, func(w *desk.Work) error {
-			r, err := w.PlaceHold(e, reprocessing.Hold{Scope: t.Tag, Kind: reprocessing.OtherHold, At: begun, By: e.By, Reason: "an odd smell at the sink"})
-			*hold = r.Record.ID
-			return h.count(r, err)
-		})
-		t.pause(5*time.Minute, 10*time.Minute)
-		t.arrive()
-		t.lift(hold, leads[1], infectionPrevention, "the detergent had been changed; no smell after another cycle")
 	})
 	s := h.scope("C-03")
 	h.on(h.hour(h.at(0.42), 7), func(at unit.Instant) {
@@ -397,6 +398,73 @@ func (h telling) plantSlips() {
 			return h.count(w.Void(void))
 		})
 		s.free = end.Add(15 * time.Minute)
+	})
+}
+
+// plantHolds plans the holds that people place, each ended as its kind asks for, and one that a failed test strip places.
+func (h telling) plantHolds() {
+	h.plantHold(Story{
+		Name: Smell, Scope: "G-04", Held: reprocessing.OtherHold,
+		What: "a technician puts G-04 on hold for its smell; it is reprocessed, and two people let it go",
+	}, 0.62, "", "an odd smell at the sink", (*cycle).arrive, leads[1], infectionPrevention, "the detergent had been changed; no smell after another cycle")
+	h.plantHold(Story{
+		Name: FinalRinse, Scope: "C-04", Held: reprocessing.WaterHold,
+		What: "the final rinse of W-2 was over its limit: C-04, which had gone through it, is reprocessed with water that is good again",
+	}, 0.64, infectionPrevention, "final rinse of W-2, sample of Tuesday: over its limit", (*cycle).arrive, infectionPrevention, "",
+		"reprocessed in W-1; the latest results of the water of both are within their limits")
+	h.plantHold(Story{
+		Name: OldStrips, Scope: "Y-02", Held: reprocessing.MeansHold,
+		What: "a bottle of test strips was found open for too long: Y-02, which was tested with it, is reprocessed with a new one",
+	}, 0.68, "", "the bottle of strips had been open for too long", (*cycle).arrive, "", "", "reprocessed with strips of a new bottle that passed its control")
+	h.plantHold(Story{
+		Name: Recalled, Scope: "U-02", Held: reprocessing.RecallHold,
+		What: "a recall of valves: U-02 waits until its valves are replaced",
+	}, 0.72, leads[1], "recall of suction valves, notice 7 of the maker (invented)", func(t *cycle) { t.pause(2*time.Hour, 3*time.Hour) }, leads[1], "",
+		"all suction valves replaced as the notice asks for")
+	s := h.scope("Y-01")
+	h.on(h.hour(h.at(0.48), 10), func(at unit.Instant) {
+		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
+		t.tame = true
+		story := h.mark(Story{
+			Name: Strips, Scope: s.Tag, From: t.at,
+			What: "a test strip shows that the solution is too weak: Y-01 is on hold until it has gone through everything again",
+		})
+		t.use()
+		t.begin()
+		hold := new(ledger.ID)
+		t.placed, t.weak = hold, true
+		t.pause(3*time.Minute, 12*time.Minute)
+		t.disinfect()
+		t.weak = false
+		t.clean()
+		t.verify(t.model.Routine())
+		t.finish()
+		t.tells(story, reprocessing.DisinfectionHold)
+		t.lift(hold, t.by, "", "reprocessed with a new solution whose strip passed")
+	})
+}
+
+// plantHold plans that somebody, whoever reprocesses where nobody is named, puts a scope on hold, what is done then, and
+// who ends that.
+func (h telling) plantHold(story Story, fraction float64, places, why string, then func(*cycle), by, second, reason string) {
+	s := h.scope(story.Scope)
+	h.on(h.hour(h.at(fraction), 9), func(at unit.Instant) {
+		t := h.travel(s, max(at, s.free.Add(10*time.Minute)))
+		t.tame = true
+		story.From = t.at
+		told := h.mark(story)
+		hold, begun := new(ledger.ID), t.at
+		e := h.entry(cmp.Or(places, t.by))
+		t.recorded = begun.Add(time.Minute)
+		h.add(begun, time.Minute, func(w *desk.Work) error {
+			r, err := w.PlaceHold(e, reprocessing.Hold{Scope: t.Tag, Kind: story.Held, At: begun, By: e.By, Reason: why})
+			*hold = r.Record.ID
+			return h.count(r, err)
+		})
+		t.pause(5*time.Minute, 10*time.Minute)
+		then(t)
+		t.tells(told, story.Held)
+		t.lift(hold, cmp.Or(by, t.by), second, reason)
 	})
 }
 
@@ -440,6 +508,8 @@ func (h telling) plantEnd() {
 	})
 	end("B-04", "on hold by a lead: damage was seen at an inspection", 40*time.Hour, 20*time.Hour, func(t *cycle) {
 		e, at := h.entry(leads[1]), t.at
+		story := &h.stories[slices.IndexFunc(h.stories, func(s Story) bool { return s.Name == AtTheEnd && s.Scope == t.Tag })]
+		story.Held, story.Hold = reprocessing.DamageHold, e.ID
 		t.add(at, func(w *desk.Work) error {
 			return h.count(
 				w.PlaceHold(e, reprocessing.Hold{
@@ -471,11 +541,21 @@ func (t *cycle) escalate(points []scope.PointKind, hold *ledger.ID) {
 		if *hold == "" {
 			return fmt.Errorf("demo: the test after cleaning %d of %s placed no hold", failed, t.Tag)
 		}
+		if t.story >= 0 {
+			story := &t.h.stories[t.story]
+			story.Held, story.Hold, story.Lift = reprocessing.CleaningHold, *hold, e.ID
+		}
 		return t.h.count(w.LiftHold(e, reprocessing.Lift{
 			Hold: string(*hold), At: at, By: leads[0], Second: infectionPrevention,
 			Reason: "channel inspected with a borescope, new brushes, soaked and cleaned again; passed",
 		}))
 	})
+}
+
+// tells says that the next lift ends the hold that a story is about.
+func (t *cycle) tells(story int, kind reprocessing.HoldKind) {
+	t.h.stories[story].Held = kind
+	t.ends = story
 }
 
 // show adds a record to the story that the cycle belongs to.

@@ -161,7 +161,7 @@ func (w VouchWork) actOf(id ledger.ID) (vouchable, error) {
 		return vouchable{s.Scope, s.Kind.Words() + " of " + s.Scope, cmp.Or(s.By, kept.By), max(s.Start, s.End)}, err
 	case record.Sample:
 		s, _, err := w.sample(id)
-		return vouchable{s.Scope, "the sample of the " + s.Point.Words() + " of " + s.Scope, cmp.Or(s.By, kept.By), max(s.Collected, s.Read)}, err
+		return vouchable{s.Scope, "the sample of the " + s.Point.Words() + " of " + s.Scope, cmp.Or(s.By, kept.By), s.Ended()}, err
 	}
 	return vouchable{}, invalid("record %s is %s; steps and samples can be attested", id, record.Called(kept.Kind()))
 }

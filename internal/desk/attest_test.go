@@ -239,3 +239,45 @@ func TestMarksThatComeLate(t *testing.T) {
 		t.Error("the lift rests on another verification")
 	}
 }
+
+// A verification before the last use stands for what was asked for only where it is proven.
+func TestUnprovenVerificationOfBefore(t *testing.T) {
+	for _, checked := range []bool{true, false} {
+		b := start(t)
+		b.targets()
+		b.unchecked = !checked
+		b.pass(time.Hour)
+		b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.Ask(lead, sampling.Request{Scope: "D-01", By: "L-01", Reason: "to see", At: b.at()})
+		})
+		b.pass(time.Minute)
+		b.use()
+		b.verification("30", "30", "30")
+		b.finish()
+		for range 2 {
+			b.pass(time.Hour)
+			b.use()
+			b.finish()
+			asked := slices.ContainsFunc(b.release().Due, func(d sampling.Due) bool { return d.When == sampling.OnRequest })
+			if asked == checked {
+				t.Errorf("checked %t, still asked for %t", checked, asked)
+			}
+		}
+	}
+}
+
+// A hold that is placed late has every use after the time that it speaks of weighed.
+func TestLateHoldWeighsEveryUse(t *testing.T) {
+	b := start(t)
+	b.reprocessed()
+	at := b.pass(time.Minute)
+	for range 3 {
+		b.pass(time.Hour)
+		b.reprocessed()
+	}
+	b.wantState("three uses", reprocessing.Ready, "")
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.PlaceHold(lead, reprocessing.Hold{Scope: "D-01", Kind: reprocessing.CultureHold, At: at, By: "L-01", Reason: "grew"})
+	})
+	b.wantHeldFor("placed after them", reprocessing.CultureHold, reprocessing.ExposureHold, reprocessing.ExposureHold, reprocessing.ExposureHold)
+}

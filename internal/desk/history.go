@@ -151,12 +151,18 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 // rests on stands.
 func (v View) holds(h *reprocessing.History, tag string, s span) error {
 	f := folder{view: v, history: h, span: s}
+	counts := func(k store.Kept) error {
+		if hold, err := record.Body[reprocessing.Hold](k.Record); err != nil || min(hold.At, k.Recorded) > s.to {
+			return err
+		}
+		return f.add(k)
+	}
 	if s.known == store.Forever && !s.clock.Stepped() {
 		lifted := s.to
 		if s.present.Known() {
 			lifted = s.present
 		}
-		return v.tx.HoldsOpenAt(tag, s.to, lifted, f.add)
+		return v.tx.HoldsOpenAt(tag, s.ahead(), lifted, counts)
 	}
 	lifts := map[string][]reprocessing.Lift{}
 	err := v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
@@ -171,7 +177,7 @@ func (v View) holds(h *reprocessing.History, tag string, s span) error {
 	if err != nil {
 		return err
 	}
-	return v.tx.Events(tag, 0, s.to, s.known, func(k store.Kept) error {
+	return v.tx.Events(tag, 0, s.ahead(), s.known, func(k store.Kept) error {
 		hold, err := record.Body[reprocessing.Hold](k.Record)
 		if err != nil {
 			return err
@@ -182,8 +188,16 @@ func (v View) holds(h *reprocessing.History, tag string, s span) error {
 				return err
 			}
 		}
-		return f.add(k)
+		return counts(k)
 	}, record.Hold)
+}
+
+// ahead is the end of the span with what may claim to lie a little later when it is recorded.
+func (s span) ahead() unit.Instant {
+	if s.to >= store.Forever {
+		return s.to
+	}
+	return s.to.Add(futureSlack)
 }
 
 // ends says whether a lift ended a hold by what could be known at an instant.
@@ -214,15 +228,25 @@ func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 		return nil
 	}
 	// A verification over the action level matters only when none has passed since.
+	var passed *reprocessing.Decision
 	err := v.tx.VerificationsBefore(tag, s.from-1, s.known, func(k store.Kept) (bool, error) {
 		err := fold(k, func(d reprocessing.Decision) {
 			switch {
 			case d.Verification.Outcome == reading.Action:
 				h.Earlier.Failed = max(h.Earlier.Failed, d.Last)
 			case d.Passed() && !s.stamp(k).Unsure.Known():
-				h.Earlier.Passed = d.Last
+				passed = &d
 			}
 		})
+		if err != nil || passed == nil {
+			return true, err
+		}
+		d := *passed
+		passed = nil
+		if ok, err := stands(v, h, tag, d, s); err != nil || !ok {
+			return true, err
+		}
+		h.Earlier.Passed = max(d.Cycle, d.First) // when it was sampled
 		return !h.Earlier.Passed.Known(), err
 	})
 	if err != nil {
@@ -236,6 +260,29 @@ func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 		}
 	}
 	return err
+}
+
+// stands says whether a verification before a span stands for the duties after it. Where one has passed in the span it
+// is that which answers them, and nobody looks.
+func stands(v View, h *reprocessing.History, tag string, d reprocessing.Decision, s span) (bool, error) {
+	if slices.ContainsFunc(h.Decisions, reprocessing.Decision.Passed) {
+		return true, nil
+	}
+	past := reprocessing.History{Instrument: h.Instrument, Model: h.Model}
+	then := s
+	var err error
+	if then.from, then.open, err = v.lastUses(tag, max(d.Cycle, d.First), s); err != nil {
+		return false, err
+	}
+	then.to = max(d.Cycle, d.First, d.Last)
+	if err := v.load(&past, tag, then); err != nil {
+		return false, err
+	}
+	f := folder{view: v, history: &past, span: s} // somebody's word comes later than what it stands for
+	if err := v.tx.Events(tag, then.to+1, s.to, s.known, f.add, record.Attestation); err != nil {
+		return false, err
+	}
+	return past.Stands(d), nil
 }
 
 // folder turns records into the entries of a history.

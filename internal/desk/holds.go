@@ -252,6 +252,7 @@ func (w weighing) liftCleaned(tag, by string, cause ledger.ID) ([]ledger.Record,
 			return nil, err
 		}
 		lift := reprocessing.Lift{Hold: hold.ID, Scope: tag, At: w.tx.Now.Add(futureSlack), By: by, Reason: "passed"}
+		g.ByRule = true
 		lift, err = hold.Lifted(lift, g)
 		i := slices.IndexFunc(g.Since.Decisions, func(d reprocessing.Decision) bool { return d.ID == lift.Verification })
 		if err != nil || i < 0 {

@@ -315,4 +315,21 @@ func TestTechnicianLifts(t *testing.T) {
 		t.Errorf("a technician, for disinfection: %v", err)
 	}
 	wantRefused(t, lift(ids[1], 0), "ends with the signature of a lead")
+	// Somebody else who may record steps did nothing that it ends over.
+	b.step(reprocessing.Disinfection, 20*time.Minute, failed)
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.SettingUp().RegisterPerson(desk.Entry{By: "L-01"}, b.at(), record.PersonBody{Code: "T-02", Role: "technician"})
+	})
+	b.pass(time.Minute)
+	b.reprocessed()
+	for _, h := range b.openHolds() {
+		if h.Of() == reprocessing.DisinfectionHold {
+			wantRefused(t, b.attempt(b.as("T-02", 0, access.Technician), func(w *desk.Work) error {
+				return only(w.LiftHold(desk.Entry{}, reprocessing.Lift{Hold: h.ID, Reason: "reprocessed"}))
+			}), "ends with the signature of whoever did it")
+			if err := lift(h.ID, 0); err != nil {
+				t.Errorf("who did it: %v", err)
+			}
+		}
+	}
 }

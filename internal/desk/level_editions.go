@@ -54,7 +54,7 @@ func (v LevelsView) LevelTargets() ([]LevelTarget, error) {
 			t.Coming = append(t.Coming, e)
 		case t.InForce == nil:
 			t.InForce = &e
-		case cmp.Or(cmp.Compare(e.Judges(), t.InForce.Judges()), cmp.Compare(e.Adopted, t.InForce.Adopted)) >= 0: // as reading.Find chooses
+		case e.Since(t.InForce.Level) >= 0: // as reading.Find chooses
 			t.Earlier = append(t.Earlier, *t.InForce)
 			t.InForce = &e
 		default:
@@ -64,7 +64,7 @@ func (v LevelsView) LevelTargets() ([]LevelTarget, error) {
 	targets := make([]LevelTarget, len(all))
 	for i, t := range all {
 		slices.SortStableFunc(t.Earlier, func(a, b LevelEdition) int {
-			return cmp.Or(cmp.Compare(b.Judges(), a.Judges()), cmp.Compare(b.Adopted, a.Adopted), cmp.Compare(b.Recorded, a.Recorded))
+			return cmp.Or(b.Since(a.Level), cmp.Compare(b.Recorded, a.Recorded))
 		})
 		slices.SortStableFunc(t.Coming, func(a, b LevelEdition) int { return cmp.Compare(a.Judges(), b.Judges()) })
 		targets[i] = *t

@@ -6,6 +6,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/secret"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
@@ -48,40 +49,70 @@ func (w PatientWork) RevealPatient(e Entry, use ledger.ID, why string) (number s
 	return number, r, nil
 }
 
-// FindPatient returns all uses of scopes on the patient with a number, the earliest first; none when the number was never named here, or
-// was erased. That nobody is found does not show that the patient was never here: uses may have been recorded without a
-// patient.
-func (w PatientWork) FindPatient(e Entry, number, why string) (uses []PatientUse, r Receipt, err error) {
+// SoughtPatient are the uses on a patient as they were found. FindPatient alone gives them out, once that is on record.
+type SoughtPatient struct {
+	number     string
+	commitment string
+	uses       []PatientUse
+}
+
+// SeekPatient looks for all uses of scopes on the patient with a number, which reads all uses on record: so it is no part
+// of the work that keeps others from writing.
+func SeekPatient(v View, number string) (SoughtPatient, error) {
+	found := SoughtPatient{number: number}
+	if number == "" {
+		return found, invalid("which number? Give the facility's number of the patient")
+	}
+	var ok bool
+	var err error
+	if found.commitment, ok, err = store.PatientsOf(v.tx).Find(number); err != nil || !ok {
+		return found, err
+	}
+	err = v.tx.Numbers().Between(record.Use, "", 0, store.Forever, func(k store.Kept) error {
+		return fold(k, func(u reprocessing.Use) {
+			if u.Patient == found.commitment {
+				found.uses = append(found.uses, PatientUse{ID: k.ID, Scope: u.Scope, Start: u.Start, End: u.End, Procedure: u.Procedure, Room: u.Room})
+			}
+		})
+	})
+	return found, err
+}
+
+// FindPatient returns all uses of scopes on the patient that SeekPatient has looked for, the earliest first; none when the
+// number was never named here, or was erased. That nobody is found does not show that the patient was never here: uses
+// may have been recorded without a patient.
+func (w PatientWork) FindPatient(e Entry, found SoughtPatient, why string) (uses []PatientUse, r Receipt, err error) {
 	if err := w.may(ToFindPatient, &e); err != nil {
 		return nil, r, err
 	}
 	if err := w.statedFor(why); err != nil {
 		return nil, r, err
 	}
-	if number == "" {
-		return nil, r, invalid("which number? Give the facility's number of the patient")
+	if found.number == "" {
+		return nil, r, invalid("nobody was looked for")
 	}
-	commitment, ok, err := store.PatientsOf(w.tx).Find(number)
+	r, err = w.noted(e, record.PatientBody{Act: record.PatientSought, Patient: found.commitment, Uses: len(found.uses), Why: why})
 	if err != nil {
 		return nil, r, err
 	}
-	if ok {
-		err = w.tx.Numbers().Between(record.Use, "", 0, store.Forever, func(k store.Kept) error {
-			return fold(k, func(u reprocessing.Use) {
-				if u.Patient == commitment {
-					uses = append(uses, PatientUse{ID: k.ID, Scope: u.Scope, Start: u.Start, End: u.End, Procedure: u.Procedure, Room: u.Room})
-				}
-			})
-		})
-		if err != nil {
-			return nil, r, err
-		}
+	return found.uses, r, nil
+}
+
+// ChangePatientKey seals every patient's number anew with another key, which is on the disk already. Backups of before
+// open with the key of before.
+func (w PatientWork) ChangePatientKey(e Entry, next secret.Key, why string) (body record.PatientBody, r Receipt, err error) {
+	if err := w.may(ToChangePatientKey, &e); err != nil {
+		return body, r, err
 	}
-	r, err = w.noted(e, record.PatientBody{Act: record.PatientSought, Patient: commitment, Uses: len(uses), Why: why})
-	if err != nil {
-		return nil, r, err
+	if err := w.statedFor(why); err != nil {
+		return body, r, err
 	}
-	return uses, r, nil
+	body = record.PatientBody{Act: record.PatientResealed, Why: why}
+	if body.Sealed, body.Left, err = store.PatientsOf(w.tx).Reseal(next); err != nil {
+		return body, r, err
+	}
+	r, err = w.append(e, record.Patient, w.tx.Now, body)
+	return body, r, err
 }
 
 // ErasePatient erases the number of the patient of a use for good. What that patient's other uses have in common stays,

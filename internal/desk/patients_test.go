@@ -104,8 +104,12 @@ func TestFindPatient(t *testing.T) {
 		return w.RecordUse(tech, reprocessing.Use{Scope: "D-01", Start: start, End: b.pass(time.Minute), Finishes: string(begun.ID)}, "")
 	}).Record.ID
 	find := func(number, why string) (uses []desk.PatientUse, r desk.Receipt, err error) {
-		err = b.onPatients(func(w desk.PatientWork) (err error) {
-			uses, r, err = w.FindPatient(desk.Entry{}, number, why)
+		err = b.onPatients(func(w desk.PatientWork) error {
+			found, err := desk.SeekPatient(w.View, number)
+			if err != nil {
+				return err
+			}
+			uses, r, err = w.FindPatient(desk.Entry{}, found, why)
 			return err
 		})
 		return uses, r, err

@@ -85,6 +85,10 @@ var (
 	ToRevealPatient = access.Act{Name: "RevealPatient", What: "reveal the number of a patient", Needs: needs(access.SeePatients), Signed: true}
 	ToFindPatient   = access.Act{Name: "FindPatient", What: "find the uses on a patient", Needs: needs(access.SeePatients), Signed: true}
 	ToErasePatient  = access.Act{Name: "ErasePatient", What: "erase the number of a patient", Needs: needs(access.SeePatients), Signed: true}
+	// ToChangePatientKey is for whoever may see the numbers: to seal them anew they have to be opened.
+	ToChangePatientKey = access.Act{
+		Name: "ChangePatientKey", What: "seal the patients' numbers anew with another key", Needs: needs(access.SeePatients), Signed: true,
+	}
 
 	ToRegisterModel      = access.Act{Name: "RegisterModel", What: "register a model", Needs: needs(access.ManageFleet)}
 	ToRegisterInstrument = access.Act{Name: "RegisterInstrument", What: "register a scope", Needs: needs(access.ManageFleet)}
@@ -117,9 +121,10 @@ var (
 
 // Acts are all acts that record something, but for the reading in of files: see ImportOf.
 var Acts = []access.Act{
-	ToRecordUse, ToRecordEmergency, ToCompleteEmergency, ToSeeEmergency, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToAttest, ToCheckMeter,
+	ToRecordUse, ToRecordEmergency, ToCompleteEmergency, ToSeeEmergency, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver,
+	ToSelectAtRandom, ToAttest, ToCheckMeter,
 	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToSayRestored, ToSayNothingSince, ToHandleSignal, ToCloseSignal,
-	ToVoid, ToCorrect, ToFinish, ToErase, ToRevealPatient, ToFindPatient, ToErasePatient,
+	ToVoid, ToCorrect, ToFinish, ToErase, ToRevealPatient, ToFindPatient, ToErasePatient, ToChangePatientKey,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToTakeBackRecall,
 	ToRegisterPerson,
 	ToRegisterTarget, ToAdoptRules, ToAdoptFrom, ToAdoptLevel, ToAdoptDerived, ToAdoptCharts, ToAdoptChart, ToRecordComparison,

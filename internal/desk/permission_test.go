@@ -26,6 +26,7 @@ import (
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/record"
+	"rinsate/internal/store/sqlite"
 )
 
 // letters are the roles in the tables below: technician, lead, infection prevention, procedure room, analyst,
@@ -97,6 +98,8 @@ var whoMay = map[string]string{
 	"reveal the number of a patient":         "I!",
 	"find the uses on a patient":             "I!",
 	"erase the number of a patient":          "I!",
+
+	"seal the patients' numbers anew with another key": "I!",
 }
 
 // actorCode is the code of whoever has a role in these tests.
@@ -123,12 +126,16 @@ func everything(t *testing.T) (*bench, attempts) {
 		return w.Care().SayRestored(desk.Entry{By: "L-01"}, reprocessing.InPlace, 0)
 	})
 	b.pass(time.Minute)
-	// A hold whose end takes nothing but the route and whoever did it; other tests are about the other kinds.
+	// A hold whose end takes nothing but the route and whoever did it, or two people; other tests are about the other kinds.
 	hold := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.PlaceHold(desk.Entry{By: "T-01"}, reprocessing.Hold{Scope: "D-01", Kind: reprocessing.MeansHold, By: "T-01", Reason: "a doubt"})
 	}).Record.ID
 	b.pass(time.Minute)
-	b.reprocessed()
+	b.use()
+	b.verification("30", "30", "30")
+	b.finish()
+	b.step(reprocessing.Drying, 12*time.Minute, func(s *reprocessing.Step) { s.By = actorCode(access.Technician) })
+	b.step(reprocessing.Storage, 0, func(s *reprocessing.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
 	done := b.at()
 	for _, role := range access.Roles { // whoever lifts a hold is somebody that the facility knows
 		b.do(func(w *desk.Work) error {
@@ -182,6 +189,10 @@ func everything(t *testing.T) (*bench, attempts) {
 	urgent := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return desk.InEmergency(w).RecordEmergency(desk.Entry{By: "T-01"}, "D-02-Q", reprocessing.Emergency{Reason: reprocessing.CannotWait, Decided: "N-01"})
 	}).Record.ID
+	nextKey, err := sqlite.Folder(b.desk.DB.Home().Dir()).NextPatientKey("")
+	if err != nil {
+		b.Fatal(err)
+	}
 	instrument, lot, rules := b.base(record.Instrument, "D-01"), b.base(record.Lot, "K|7"), b.base(record.Rules, "rules")
 	now := b.at()
 	handling := func(act trend.Act, words string) trend.Handling {
@@ -231,7 +242,14 @@ func everything(t *testing.T) (*bench, attempts) {
 			return err
 		},
 		"FindPatient": func(w *desk.Work, _ string) error {
-			_, _, err := w.OnPatients().FindPatient(desk.Entry{}, "2063", "look-back")
+			found, err := desk.SeekPatient(w.View, "2063")
+			if err == nil {
+				_, _, err = w.OnPatients().FindPatient(desk.Entry{}, found, "look-back")
+			}
+			return err
+		},
+		"ChangePatientKey": func(w *desk.Work, _ string) error {
+			_, _, err := w.OnPatients().ChangePatientKey(desk.Entry{}, nextKey, "the key was copied")
 			return err
 		},
 		"ErasePatient": func(w *desk.Work, _ string) error {

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"cmp"
+	"context"
 	"slices"
 
 	"rinsate/internal/base/fault"
@@ -174,9 +175,6 @@ func (w CareWork) SayNothingSince(e Entry, scopes []string, known reprocessing.H
 	if err := n.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if access.Key(n.By) == access.Key(n.Second) {
-		return Receipt{}, invalid("the second person must be somebody else")
-	}
 	if err := namedAreKnown(w.Work, n.By, n.Second); err != nil {
 		return Receipt{}, err
 	}
@@ -217,6 +215,9 @@ func oneLeads(w *Work, e Entry, n reprocessing.RestoreNote) error {
 
 // SeenNow is the line of the present end of the ledger that a browser keeps.
 func SeenNow(v View) (string, error) { return store.SeenNow(v.tx) }
+
+// HasSeen takes a line of SeenNow that a browser kept (store.HasSeen).
+func (d *Desk) HasSeen(ctx context.Context, line string) error { return store.HasSeen(ctx, d.DB, line) }
 
 // Behind is a line for everybody while these records are a copy of which nobody has said so; empty when they are none.
 func (d *Desk) Behind() string {

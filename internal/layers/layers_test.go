@@ -64,6 +64,7 @@ var layerOf = map[string]int{
 	"scripts/size":                       12, // says what the bytes of the program are
 	"scripts/snapshot":                   12, // a tool for whoever changes the code
 	"internal/base/secret":               0,
+	"docs":                               0, // pages of the documentation that the program shows
 }
 
 // roomsOf is the folder whose rooms import kit and never each other, so that a page can be lifted out whole;

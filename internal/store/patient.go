@@ -34,6 +34,11 @@ func readPatientKey(db *DB) {
 
 // PatientKey says why patients' numbers can be neither kept nor revealed; nil when they can.
 func (db *DB) PatientKey() error {
+	if db.otherKey.Load() {
+		return &fault.Error{
+			Code: fault.Busy, Message: "the patients' numbers were sealed anew with another key", Hint: "start the program anew, which then uses that key",
+		}
+	}
 	if db.noPatients == nil {
 		return nil
 	}
@@ -139,6 +144,62 @@ func changedPatient(cause error) error {
 		Code: fault.Conflict, Message: "what is kept of the patient was changed with another program: it is not the number that the record was made with",
 		Hint: "restore the database from a backup of before, and find out who can write to it", Cause: cause,
 	}
+}
+
+// Reseal seals every number anew with another key, in this transaction: all of them or none, so that at no moment some
+// lie under one key and some under the other. It returns how many those are, and how many stay as they are, since they
+// were sealed with a key before the one that is there. A number that was changed with another program is refused. From
+// then on this DB keeps and reveals no numbers: whoever opens the records anew uses the other key.
+func (p Patients) Reseal(next secret.Key) (sealed, left int, err error) {
+	if p.tx.write == nil {
+		return 0, 0, errors.New("numbers are sealed anew in a reading transaction")
+	}
+	if err := p.tx.db.PatientKey(); err != nil {
+		return 0, 0, err
+	}
+	site := p.tx.db.site.Code
+	type row struct {
+		commitment string
+		closed     []byte
+	}
+	var all []row
+	err = p.tx.s.Each(p.tx.ctx, `SELECT commitment, sealed FROM patient_number WHERE site = $1 AND finder IS NOT NULL ORDER BY commitment`,
+		func(r Rows) error {
+			var x row
+			err := r.Scan(&x.commitment, &x.closed)
+			all = append(all, x)
+			return err
+		}, site)
+	if err != nil {
+		return 0, 0, err
+	}
+	for _, x := range all {
+		plain, err := p.tx.db.patients.Open(x.closed, site, x.commitment)
+		if errors.Is(err, secret.ErrOtherKey) {
+			left++
+			continue
+		}
+		if err != nil || len(plain) < saltOfPatient || !ledger.CheckCommitment(x.commitment, plain[:saltOfPatient], string(plain[saltOfPatient:])) {
+			return 0, 0, changedPatient(err)
+		}
+		s, err := SealPatient(next, site, x.commitment, plain[:saltOfPatient], string(plain[saltOfPatient:]))
+		if err != nil {
+			return 0, 0, err
+		}
+		if _, err := p.tx.s.Exec(p.tx.ctx, `UPDATE patient_number SET finder = $1, sealed = $2 WHERE site = $3 AND commitment = $4`,
+			s.Finder, s.Sealed, site, x.commitment); err != nil {
+			return 0, 0, err
+		}
+		sealed++
+	}
+	if sealed == 0 {
+		return 0, left, &fault.Error{
+			Code: fault.NotFound, Message: "no patient's number is sealed with the key that is there: there is nothing to seal anew",
+			Hint: "where no number was kept yet, move the file of the key away and make another with: rinsate patient key --new",
+		}
+	}
+	p.tx.write.erased, p.tx.write.resealed = true, true // nothing of what lay under the old key stays in the log
+	return sealed, left, nil
 }
 
 // Erase overwrites a patient's number with zeros where it stands. Its commitments stay in the ledger and tell nothing

@@ -38,6 +38,8 @@ type DB struct {
 	// patients is the key of the patients' numbers, noPatients why there is none.
 	patients   secret.Key
 	noPatients error
+	// otherKey says that the numbers were sealed anew since with a key that this DB does not have.
+	otherKey atomic.Bool
 
 	writer  Conn
 	readers chan Conn
@@ -118,6 +120,8 @@ type writing struct {
 	shadow bool
 	// erased says that texts were erased, which must not be read from a cache any more.
 	erased bool
+	// resealed says that the patients' numbers were sealed anew with another key.
+	resealed bool
 }
 
 // Site returns who keeps the records.

@@ -178,6 +178,9 @@ func (db *DB) run(ctx context.Context, j *job) (lost bool, err error) {
 	}
 	db.head = tx.write.head
 	db.scrubbing = db.scrubbing || tx.write.erased && j.keep
+	if tx.write.resealed && j.keep { // also where the commit fails: opening the records anew finds which key it is
+		db.otherKey.Store(true)
+	}
 	return false, nil
 }
 

@@ -22,7 +22,7 @@ type attestPage struct {
 	// Share is how much of what was done was attested lately, in words.
 	Share string
 	Form  *kit.Form
-	Froms []attestFrom
+	Froms []choice
 	// Lead says that the reader may vouch for what others did.
 	Lead bool
 }
@@ -30,11 +30,6 @@ type attestPage struct {
 type attestLine struct {
 	Record, Href, Scope, ScopeHref, What, At, By, Why string
 	Chosen                                            bool
-}
-
-type attestFrom struct {
-	Value, Words string
-	Chosen       bool
 }
 
 func (s dayPages) attest(x *kit.Exchange) error {
@@ -73,7 +68,7 @@ func (s dayPages) attestPage(x *kit.Exchange, status int, was kit.Sent, chosen [
 	page.Form.Prove = x.Unsigned()
 	for _, f := range reprocessing.AttestedFroms {
 		if f == reprocessing.OwnAct || page.Lead {
-			page.Froms = append(page.Froms, attestFrom{string(f), f.Words(), page.Form.Typed["from"] == string(f)})
+			page.Froms = append(page.Froms, choice{string(f), f.Words(), page.Form.Typed["from"] == string(f)})
 		}
 	}
 	return x.Show(status, "attest", false, page)

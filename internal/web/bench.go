@@ -22,7 +22,6 @@ import (
 	"rinsate/internal/present/figure"
 	"rinsate/internal/present/words"
 	"rinsate/internal/record"
-	"rinsate/internal/store"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/codes"
 )
@@ -113,7 +112,7 @@ const seenHeader = "X-Ledger-Seen"
 
 // heard takes what the browser remembers of the records before it is told anything of them.
 func (s benchPages) heard(x *kit.Exchange) error {
-	return store.HasSeen(x.R.Context(), s.Desk.DB, x.R.Header.Get(seenHeader))
+	return s.Desk.HasSeen(x.R.Context(), x.R.Header.Get(seenHeader))
 }
 
 // benchState answers what the bench knows, for pages that stay open and for work without a network.

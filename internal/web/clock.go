@@ -22,12 +22,13 @@ type clockPage struct {
 	Said bool
 	// Form is nil for whoever may not compare.
 	Form   *kit.Form
-	Clocks []clockChoice
+	Clocks []choice
 	// Alone says that one person is enough.
 	Alone bool
 }
 
-type clockChoice struct {
+// choice is one of the answers that a form offers.
+type choice struct {
 	Value, Words string
 	Chosen       bool
 }
@@ -66,7 +67,7 @@ func (s dayPages) clockPage(x *kit.Exchange, status int, was kit.Sent) error {
 		page.Form = x.Form(was, "compare")
 		page.Form.Prove = x.Unsigned()
 		for _, c := range reprocessing.OtherClocks {
-			page.Clocks = append(page.Clocks, clockChoice{string(c), c.Words(), page.Form.Typed["other"] == string(c)})
+			page.Clocks = append(page.Clocks, choice{string(c), c.Words(), page.Form.Typed["other"] == string(c)})
 		}
 	}
 	return x.Show(status, "clock", false, page)

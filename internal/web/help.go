@@ -41,6 +41,8 @@ type shownBlock struct {
 	Kind  blockKind
 	Lines [][]shownSpan
 	Start int
+	// ID is where a hazard is found by its number.
+	ID string
 }
 
 type shownSpan struct {
@@ -145,6 +147,9 @@ func (s *Server) readTopic(x *kit.Exchange, t topic) (topicPage, error) {
 	var told []string // each word explains itself once on a page
 	for _, b := range t.Blocks {
 		shown := shownBlock{Kind: b.Kind, Start: b.Start}
+		if b.Kind == asHeading {
+			shown.ID = hazardNumber.FindString(b.Lines[0][0].Text)
+		}
 		for _, line := range b.Lines {
 			var spans []shownSpan
 			for _, part := range line {

@@ -2,8 +2,10 @@ package web
 
 import (
 	"fmt"
+	"html/template"
 	"maps"
 	"net/http"
+	"net/url"
 	"regexp"
 	"slices"
 	"sort"
@@ -12,6 +14,7 @@ import (
 
 	"github.com/chromedp/chromedp/kb"
 
+	"rinsate/docs"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/present/words"
 	"rinsate/internal/store/storetest"
@@ -23,8 +26,8 @@ func (h help) links() (paths []string) {
 		for _, b := range t.Blocks {
 			for _, line := range b.Lines {
 				for _, s := range line {
-					if path, _, _ := strings.Cut(s.To, "?"); s.Kind == asLink {
-						paths = append(paths, path)
+					if u, err := url.Parse(s.To); err == nil && s.Kind == asLink {
+						paths = append(paths, u.Path)
 					}
 				}
 			}
@@ -125,7 +128,7 @@ func TestTopics(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, topic := range h.topics {
-		if !slices.ContainsFunc(topic.Blocks, func(b block) bool { return b.Kind == asSteps }) {
+		if name != hazards && !slices.ContainsFunc(topic.Blocks, func(b block) bool { return b.Kind == asSteps }) { // which is no task
 			t.Errorf("%s has no steps", name)
 		}
 		if len(topic.See) == 0 {
@@ -138,11 +141,50 @@ func TestTopics(t *testing.T) {
 	if found := h.find("OPENSSL signature"); len(found) != 1 || found[0].Name != "prove-a-record" {
 		t.Errorf("by words of the text: %v", found)
 	}
-	if found := h.find("no such words"); found != nil {
+	if found := h.find("words xylophone"); found != nil {
 		t.Errorf("by words that are nowhere: %v", found)
 	}
 	if words := findWords(words.US, "rlu"); len(words) == 0 || words[0].Word != "RLU" {
 		t.Errorf("words: %v", words)
+	}
+}
+
+// The hazards are in the help as the documentation has them, and with them what nothing stands against yet.
+func TestHazardsInHelp(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example/rinsate")
+	page := b.ask(http.MethodGet, "/rinsate/help/hazards", nobody).body
+	numbers := regexp.MustCompile(`(?m)^## (H-[0-9]+) `).FindAllStringSubmatch(docs.Hazards, -1)
+	if len(numbers) < 50 {
+		t.Fatalf("only %d hazards were read", len(numbers))
+	}
+	for _, m := range numbers {
+		if !strings.Contains(page, `<h2 id="`+m[1]+`">`+m[1]+" ") {
+			t.Errorf("%s has no place of its own", m[1])
+		}
+	}
+	if !strings.Contains(page, `<a href="/rinsate/help/hazards#H-26">H-26</a>`) {
+		t.Error("a hazard that another one names is no link")
+	}
+	_, open, ok := strings.Cut(docs.Hazards, "\n# Not controlled yet\n")
+	_, shown, heads := strings.Cut(page, "<h2>Not controlled yet</h2>")
+	if !ok || !heads {
+		t.Fatal("what is not controlled yet is not there")
+	}
+	lines := 0
+	for line := range strings.Lines(open) {
+		if text, ok := strings.CutPrefix(strings.TrimSpace(line), "- "); ok {
+			lines++
+			if first, _, _ := strings.Cut(text, "`"); !strings.Contains(shown, template.HTMLEscapeString(first)) {
+				t.Errorf("%q is not shown", text)
+			}
+		}
+	}
+	if lines == 0 {
+		t.Error("nothing was compared")
+	}
+	if found := b.server.help.find("residue dried for hours"); len(found) != 1 || found[0].Name != hazards {
+		t.Errorf("by words of a hazard: %v", found)
 	}
 }
 

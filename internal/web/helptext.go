@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -13,6 +14,7 @@ import (
 	"github.com/yuin/goldmark/text"
 	"github.com/yuin/goldmark/util"
 
+	"rinsate/docs"
 	"rinsate/internal/present/words"
 )
 
@@ -26,6 +28,8 @@ import (
 // headings (##), steps (1.), items (-), cautions (>), and lines of a terminal (```). Within a line there are
 // `code`, **strong**, and [words](/page); a link to a place in the glossary, such as
 // [shown](/help/glossary#word-hold), is a word that explains itself. There is no HTML: a < is a <.
+//
+// The topic of the hazards is a page of the documentation (hazardsText).
 //
 // What Markdown takes for text but looks like a mark that is broken, or is of a kind that is not named here,
 // is an error and keeps the program from starting.
@@ -160,12 +164,50 @@ func (h help) check(index []listedGroup) error {
 	return nil
 }
 
-func readTopic(terms words.Terms, name string) (topic, error) {
+// hazards is the topic that is a page of the documentation.
+const hazards = "hazards"
+
+// hazardNumber is how a hazard is named in the texts of others.
+var hazardNumber = regexp.MustCompile(`\bH-[0-9]+\b`)
+
+// hazardsText makes a topic of docs/hazards.md: it says for whom it is and where to go on, the title of what nothing
+// stands against yet is a heading, and a hazard that another one names is a link.
+func hazardsText() string {
+	var b strings.Builder
+	for i, line := range strings.Split(strings.TrimSpace(docs.Hazards), "\n") {
+		switch {
+		case i == 0:
+			line += "\n\nFor: whoever answers for the release of scopes, and whoever checks that"
+		case strings.HasPrefix(line, "# "):
+			line = "#" + line
+		case !strings.HasPrefix(line, "## "):
+			line = hazardNumber.ReplaceAllString(line, "[$0](/help/"+hazards+"#$0)")
+		}
+		b.WriteString(line + "\n")
+	}
+	b.WriteString("\n## " + seeAlso + `
+
+- [May this scope be used?](read-the-release-check.md)
+- [Lift a hold](lift-a-hold.md)
+- [Prove records to an auditor](prove-a-record.md)
+`)
+	return b.String()
+}
+
+func topicText(name string) (string, error) {
+	if name == hazards {
+		return hazardsText(), nil
+	}
 	text, err := fs.ReadFile(sources(), path.Join("help", name+".md"))
+	return string(text), err
+}
+
+func readTopic(terms words.Terms, name string) (topic, error) {
+	text, err := topicText(name)
 	if err != nil {
 		return topic{}, err
 	}
-	t, err := parseTopic(name, terms.Sentence(string(text)))
+	t, err := parseTopic(name, terms.Sentence(text))
 	if err != nil {
 		return topic{}, fmt.Errorf("help/%s.md: %w", name, err)
 	}

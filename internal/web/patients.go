@@ -151,8 +151,29 @@ func (s patientPages) patientsPage(x *kit.Exchange, status int, was kit.Sent, pa
 func (s patientPages) findPatient(x *kit.Exchange) error {
 	f := x.Read("why") // the number is shown again to nobody
 	page := patientsPage{Asked: true}
-	err := s.signedOnPatient(x, f, func(w *desk.Work, e desk.Entry) error {
-		uses, _, err := w.OnPatients().FindPatient(e, strings.TrimSpace(x.R.PostFormValue("number")), f.Typed["why"])
+	var found desk.SoughtPatient
+	err := s.View(x.R.Context(), func(v desk.View) (err error) {
+		found, err = desk.SeekPatient(v, strings.TrimSpace(x.R.PostFormValue("number")))
+		return err
+	})
+	if err == nil {
+		err = s.foundPatient(x, f, found, &page)
+	}
+	if err == nil {
+		return s.patientsPage(x, http.StatusOK, kit.Sent{}, page)
+	}
+	status, words, ok := kit.Refused(x, err)
+	if !ok {
+		return err
+	}
+	f.Problem = words
+	return s.patientsPage(x, status, kit.Sent{Name: "uses", Form: f}, patientsPage{})
+}
+
+// foundPatient puts on record that somebody looked for the uses on a patient, and only then shows them.
+func (s patientPages) foundPatient(x *kit.Exchange, f kit.Form, found desk.SoughtPatient, page *patientsPage) error {
+	return s.signedOnPatient(x, f, func(w *desk.Work, e desk.Entry) error {
+		uses, _, err := w.OnPatients().FindPatient(e, found, f.Typed["why"])
 		for _, u := range uses {
 			line := patientUseLine{
 				Href: s.RecordHref(string(u.ID)), Scope: u.Scope, ScopeHref: s.ScopeHref(u.Scope), Begun: u.Start.In(w.Zone()), Ended: "not on record",
@@ -165,13 +186,4 @@ func (s patientPages) findPatient(x *kit.Exchange) error {
 		}
 		return err
 	})
-	if err == nil {
-		return s.patientsPage(x, http.StatusOK, kit.Sent{}, page)
-	}
-	status, words, ok := kit.Refused(x, err)
-	if !ok {
-		return err
-	}
-	f.Problem = words
-	return s.patientsPage(x, status, kit.Sent{Name: "uses", Form: f}, patientsPage{})
 }

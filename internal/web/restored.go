@@ -23,7 +23,7 @@ type restoredPage struct {
 	Scopes                           []restoredScope
 	// Say and Nothing are nil for whoever may not.
 	Say, Nothing *kit.Form
-	Hows         []clockChoice
+	Hows         []choice
 }
 
 // restoredScope is a scope that is not known; Chosen says that it was marked in the form.
@@ -68,7 +68,7 @@ func (s dayPages) restoredPage(x *kit.Exchange, status int, was kit.Sent) error 
 		page.Nothing = x.Form(was, "nothing")
 		page.Nothing.Prove = x.Unsigned()
 		for _, k := range reprocessing.HowsKnown {
-			page.Hows = append(page.Hows, clockChoice{string(k), k.Words(), page.Nothing.Typed["known"] == string(k)})
+			page.Hows = append(page.Hows, choice{string(k), k.Words(), page.Nothing.Typed["known"] == string(k)})
 		}
 	}
 	return x.Show(status, "restored", false, page)

@@ -15,6 +15,7 @@ import (
 	"rinsate/internal/demo"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/record"
 	"rinsate/internal/store/sqlite"
@@ -210,6 +211,44 @@ func TestStoriesByClicking(t *testing.T) {
 			found := eval[[]string](p, `[...document.querySelectorAll("main a[href*='/records/']")].map((a) => a.getAttribute("href").split("/").pop())`)
 			if !slices.ContainsFunc(s.Records, func(id ledger.ID) bool { return slices.Contains(found, string(id)) }) {
 				t.Errorf("%s: none of %v among %v:\n%s", s.What, s.Records, found, p.text("main"))
+			}
+		})
+	}
+}
+
+// TestHoldsByClicking finds a hold of every kind in the invented hospital: among the records, by what it is for, and
+// from there what ended it.
+func TestHoldsByClicking(t *testing.T) {
+	needsBrowser(t)
+	b, stories := storySite(t)
+	p := openPage(t, b.server.Base.String())
+	signIn(b, p, access.Lead)
+	for _, kind := range reprocessing.HoldKinds {
+		t.Run(string(kind), func(t *testing.T) {
+			i := slices.IndexFunc(stories, func(s demo.Story) bool { return s.Held == kind })
+			if i < 0 {
+				t.Fatal("nobody tells of it")
+			}
+			s := stories[i]
+			p.open("/")
+			p.follow("nav", "Records")
+			p.fill("#scope", s.Scope)
+			p.set("[name=type]", "hold")
+			p.press("form", "Search")
+			p.wait("location.search.includes('type=hold') && document.readyState === 'complete'")
+			p.click(fmt.Sprintf("main a[href$='/records/%s']", s.Hold))
+			p.wait("location.pathname.startsWith('/records/')")
+			r := b.recordAt(p)
+			if h, err := desk.BodyOf[reprocessing.Hold](desk.Edition{Line: r}); err != nil || h.Of() != kind {
+				t.Errorf("the record found is a hold for %s", h.Of())
+			}
+			if s.Lift == "" {
+				return
+			}
+			p.click(fmt.Sprintf("main a[href$='/records/%s']", s.Lift)) // what rests on it
+			p.wait(fmt.Sprintf("location.pathname.endsWith(%q)", s.Lift))
+			if l, err := desk.BodyOf[reprocessing.Lift](desk.Edition{Line: b.recordAt(p)}); err != nil || l.Hold != string(s.Hold) {
+				t.Errorf("the lift found is that of %s", l.Hold)
 			}
 		})
 	}

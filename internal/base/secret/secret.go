@@ -84,6 +84,9 @@ func Parse(text []byte) (Key, error) {
 // Known says whether it is a key.
 func (k Key) Known() bool { return k.aead != nil }
 
+// ID names the key: it stands in whatever was sealed with it, from the second byte on, and tells nothing of the key.
+func (k Key) ID() []byte { return bytes.Clone(k.id[:]) }
+
 // Seal returns a value that only Open with the same key and the same words for what it belongs to gives back. Each time it is
 // another text: AES-256-GCM with a random nonce (NIST SP 800-38D), which is safe for some thousand million values.
 func (k Key) Seal(random io.Reader, value []byte, belongs ...string) ([]byte, error) {

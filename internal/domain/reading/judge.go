@@ -195,7 +195,7 @@ func Find(levels []Level, a Analyte, c Circumstances) (Level, bool) {
 			continue
 		}
 		if found == nil || l.Kind != "" && found.Kind == "" ||
-			(l.Kind != "") == (found.Kind != "") && cmp.Or(cmp.Compare(l.Judges(), found.Judges()), cmp.Compare(l.Adopted, found.Adopted)) >= 0 {
+			(l.Kind != "") == (found.Kind != "") && l.Since(*found) >= 0 {
 			found = l
 		}
 	}
@@ -203,6 +203,12 @@ func Find(levels []Level, a Analyte, c Circumstances) (Level, bool) {
 		return Level{}, false
 	}
 	return *found, true
+}
+
+// Since compares by since when two levels of one target judge, and where that is one instant by when they were adopted:
+// positive when the level takes the place of the other.
+func (l Level) Since(other Level) int {
+	return cmp.Or(cmp.Compare(l.Judges(), other.Judges()), cmp.Compare(l.Adopted, other.Adopted))
 }
 
 // Judge decides what a value means. Without a level the outcome is None, and the sentence says

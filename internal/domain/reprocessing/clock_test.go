@@ -149,8 +149,8 @@ func TestReadyNowIsNeverMilder(t *testing.T) {
 		t.Errorf("a good cycle: %s", told(a))
 	}
 	h.Holds = []reprocessing.Hold{{Stamp: stamp("hold", noon), Scope: "D-01", At: noon + hour, By: "T. Echnician", Reason: "smells"}}
-	if past := reprocessing.Release(h, rules, noon, zone); past.State != reprocessing.Ready {
-		t.Errorf("a hold that lies ahead, as of the past: %s", told(past))
+	if past := reprocessing.Release(h, rules, noon-1, zone); past.State != reprocessing.Ready {
+		t.Errorf("a hold that lies ahead, before it was recorded: %s", told(past))
 	}
 	if now := reprocessing.ReleaseNow(h, rules, reprocessing.Clock{}, noon, zone); now.State != reprocessing.OnHold {
 		t.Errorf("a hold that lies ahead, now: %s", told(now))

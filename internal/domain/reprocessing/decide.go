@@ -163,7 +163,7 @@ func (p points) take(d *Decision, samples []Taken) {
 		if t.counts() {
 			last[t.Point] = max(last[t.Point], t.Collected)
 		}
-		d.Last = max(d.Last, t.Collected, t.Read)
+		d.Last = max(d.Last, t.Ended())
 		r.Readings = append(r.Readings, t.Judgements...)
 		r.Pending = r.Pending || len(t.Judgements) == 0
 	}

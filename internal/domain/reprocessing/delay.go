@@ -111,9 +111,17 @@ func (g *release) missed() *StepRule {
 		if first != nil {
 			begun = first.Start
 		}
-		if limit.Known() && begun > limit {
+		if limit.Known() && begun > limit || rule.Step == PointOfUse && rule.Within == 0 && first == nil && g.leftBedside() {
 			return &rule
 		}
 	}
 	return nil
+}
+
+// leftBedside says whether something was done since the last use that is done only once the scope has left the bedside:
+// what should have been done there can then be made good by delayed reprocessing alone.
+func (g *release) leftBedside() bool {
+	return g.bedside.Known() && slices.ContainsFunc(g.h.Steps, func(s Step) bool {
+		return s.Start >= g.bedside && s.Kind != PointOfUse && s.Kind.dries()
+	})
 }

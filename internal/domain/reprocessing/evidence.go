@@ -245,11 +245,13 @@ func (h History) shows(d Decision, p reading.PointResult, start unit.Instant) (l
 			continue
 		}
 		found := t.lacks()
+		if p.Carried && !h.cleanedBefore(t.Collected, start) {
+			found = &Lack{Why: "it was sampled before any cleaning", Final: true}
+		}
 		if found == nil {
 			return nil, nil, nil
 		}
-		ended := max(t.Collected, t.Read)
-		switch a := h.attested(t.ID, ended); {
+		switch a := h.attested(t.ID, t.Ended()); {
 		case found.Final:
 			if sample == nil {
 				lack = found
@@ -264,6 +266,11 @@ func (h History) shows(d Decision, p reading.PointResult, start unit.Instant) (l
 		return nil, nil, word
 	}
 	return lack, sample, nil
+}
+
+// cleanedBefore says whether a manual cleaning of the cycle that begins at start had begun by an instant.
+func (h History) cleanedBefore(at, start unit.Instant) bool {
+	return slices.ContainsFunc(h.Steps, func(s Step) bool { return s.Kind == ManualCleaning && s.Start >= start && s.Start <= at })
 }
 
 // passed says whether a reading of the sample lets the scope go on.
@@ -300,7 +307,7 @@ func (g *release) unproven(d Decision, rule StepRule) bool {
 		record := d.ID
 		for _, t := range m.samples {
 			record = t.ID
-			g.want(Wanting{Record: t.ID, What: "sample of the " + t.Point.Words(), At: max(t.Collected, t.Read), By: t.By, Why: m.lack.Why})
+			g.want(Wanting{Record: t.ID, What: "sample of the " + t.Point.Words(), At: t.Ended(), By: t.By, Why: m.lack.Why})
 		}
 		g.block(InReprocessing, cite(Reason{
 			Text: fmt.Sprintf("the good reading of the %s proves nothing: %s", scope.Named(m.points), m.lack.Why), Record: record,

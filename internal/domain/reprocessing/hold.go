@@ -87,9 +87,17 @@ func (h Hold) For() string {
 	}
 }
 
+// From is since when the hold counts: the earlier of its record and the time it speaks of.
+func (h Hold) From() unit.Instant {
+	if h.Recorded.Known() {
+		return min(h.At, h.Recorded)
+	}
+	return h.At
+}
+
 // since says what a hold is for and since when.
 func (h Hold) since(zone *time.Location) string {
-	return "on hold" + h.For() + " since " + h.At.In(zone)
+	return "on hold" + h.For() + " since " + h.From().In(zone)
 }
 
 // passesOn says whether a use that begins under a hold of the kind may carry something to a patient, so that it is an
@@ -171,6 +179,11 @@ func (h Hold) Check() error {
 // the last cleaning. So does no hold that was placed while the clock was in doubt: nobody can say what came after it.
 func (h Hold) EndsByVerification() bool {
 	return h.Of() == CleaningHold && !h.Escalated && !h.Unsure.Known()
+}
+
+// ofUse says whether a use placed the hold, which began while the scope was not ready.
+func (h Hold) ofUse() bool {
+	return h.Cause != "" && (h.Of() == ExposureHold || h.Of() == RecordHold)
 }
 
 // AnsweredBy says whether a decision shows that the scope was clean after the hold: the whole verification passed,

@@ -419,6 +419,7 @@ func TestWhatEndsAHold(t *testing.T) {
 			if test.rules != nil {
 				test.rules(&rules)
 			}
+			doneBy(&h, "A-01", "A-01") // who lifts
 			hold, lift := test.hold, test.lift
 			hold.ID, hold.Scope, hold.At, hold.By, hold.Reason = "hold", "D-01", instant(t, "11:00"), "T-01", "r"
 			lift.ID, lift.At = "lift", instant(t, "16:00")
@@ -525,6 +526,7 @@ func TestLiftsAreMonotone(t *testing.T) {
 		if rapid.Bool().Draw(rt, "repaired") {
 			repairedAt(t, &h, "12:00")
 		}
+		doneBy(&h, "A-01", "A-01") // who lifts
 		lift := signedBy(rapid.SampledFrom(roles).Draw(rt, "by"))
 		if rapid.Bool().Draw(rt, "two") {
 			lift = signedBy(lift.ByRoles, rapid.SampledFrom(roles).Draw(rt, "second"))
@@ -653,8 +655,12 @@ func TestUnready(t *testing.T) {
 		}, reprocessing.ExposureHold, "on hold (leak) since"},
 		{"a hold less than a second before", func(h *reprocessing.History) {
 			hold(reprocessing.LeakHold)(h)
-			h.Holds[0].At = use - second + us
+			h.Holds[0].At, h.Holds[0].Recorded = use-second+us, use-second+us
 		}, "", ""},
+		{"a hold that names a time less than a second before, and was recorded earlier", func(h *reprocessing.History) {
+			hold(reprocessing.LeakHold)(h)
+			h.Holds[0].At = use - second + us
+		}, reprocessing.ExposureHold, "on hold (leak) since"},
 		{"a word for what was lacking, given after the use", func(h *reprocessing.History) {
 			s := step(t, h, reprocessing.Drying)
 			s.Recorded = s.End.Add(reprocessing.LateAfter) + 1

@@ -231,7 +231,15 @@ func (g *release) service() {
 // holds looks for holds that nobody has lifted.
 func (g *release) holds() {
 	g.open = g.h.OpenHolds()
+	told := make(map[HoldKind]int) // where uses of a scope that was not ready are told of, by the kind of their holds
 	for _, hold := range g.open {
+		if at, ok := told[hold.Of()]; ok && hold.ofUse() { // the same thing once more: only the patient is another
+			g.answer.Reasons[at].Text += "; so did the use that began at " + hold.At.In(g.zone)
+			continue
+		}
+		if hold.ofUse() {
+			told[hold.Of()] = len(g.answer.Reasons)
+		}
 		r := Reason{Text: hold.since(g.zone), Said: hold.Reason, By: hold.By, Record: hold.ID, Since: hold.At}
 		if hold.Cause != "" { // the rules placed it, in their words
 			r.Text, r.Said = r.Whole(), ""
@@ -335,6 +343,9 @@ func (g *release) step(rule StepRule) {
 		switch {
 		case !rule.Required:
 			p.Status = NotDueStep
+		case rule.Step == PointOfUse && rule.Within == 0 && g.leftBedside():
+			p.Status = NotDueStep // the soak answers it
+			g.note(cite(Reason{Text: rule.Step.Words() + " is not on record, and the scope has left the bedside"}, rule.Source))
 		case p.Deadline.Known() && g.at > p.Deadline && rule.Step == PointOfUse: // the soak answers it
 			p.Status = NotDueStep
 			g.note(cite(Reason{Text: fmt.Sprintf("%s is not on record and should have begun by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source))
@@ -682,9 +693,8 @@ func (h History) record() sampling.Record {
 		switch {
 		case d.Passed():
 			// What is not proven in the present cycle is said apart; what never was in an earlier one stands for no duty.
-			missing, _ := h.weigh(d, h.sampledFrom(d))
-			if !h.disturbed(d) && (d.In(r.CycleStart) || len(missing) == 0) {
-				r.Passed = max(r.Passed, d.last())
+			if !h.disturbed(d) && d.In(r.CycleStart) || h.Stands(d) {
+				r.Passed = max(r.Passed, d.begun()) // what was done to it before it was read is not shown
 			}
 		case d.Verification.Outcome == reading.Action:
 			r.Failed = max(r.Failed, d.last())
@@ -710,6 +720,13 @@ func (h History) record() sampling.Record {
 		r.Requests = append(r.Requests, q.Request)
 	}
 	return r
+}
+
+// Stands says whether a verification that passed stands for the duties of later cycles: its samples show it, or
+// somebody's word does, and it shows one state of the scope.
+func (h History) Stands(d Decision) bool {
+	missing, _ := h.weigh(d, h.sampledFrom(d))
+	return len(missing) == 0 && !h.disturbed(d)
 }
 
 // disturbed says whether somebody cleaned the scope or used it between the first sample of a verification and its last
@@ -783,13 +800,20 @@ func (g *release) limits(disinfected, to unit.Instant) (limits []limit, hung boo
 	taken := append(keep(g.of(Issue), in), keep(g.of(Storage), func(s Step) bool { return in(s) && s.Result == Fail })...)
 	outside := dried // since when the scope is outside a cabinet, zero while it is in one
 	for i, s := range stored {
-		if outside.Known() && g.rules.Unstored > 0 {
+		switch {
+		case !outside.Known():
+		case g.rules.Unstored > 0:
 			if until := outside.Add(g.rules.Unstored.Duration()); s.Start >= until {
 				limits = append(limits, limit{at: until, whole: true, next: waitedTooLong, why: cite(Reason{
 					Text:   fmt.Sprintf("it hung outside a cabinet from %s to %s; at most %s", outside.In(g.zone), s.Start.In(g.zone), g.rules.Unstored),
 					Record: s.ID,
 				}, g.rules.UnstoredSource)})
 			}
+		case i > 0 && s.Start > outside: // between the drying and the first storing the rule of the storage has its own limit
+			limits = append(limits, limit{at: outside, whole: true, next: waitedTooLong, why: Reason{
+				Text:   fmt.Sprintf("it hung outside a cabinet from %s to %s, and the rule set does not say how long it may", outside.In(g.zone), s.Start.In(g.zone)),
+				Record: s.ID,
+			}})
 		}
 		outside = s.End
 		for _, out := range taken {

@@ -509,7 +509,11 @@ func TestStates(t *testing.T) {
 			func(h *reprocessing.History) { hold := hold; hold.At = noon; h.Holds = append(h.Holds, hold) }, reprocessing.OnHold, "on hold since",
 		},
 		{
-			"held a moment later", "not yet", func(h *reprocessing.History) { hold := hold; hold.At = noon + us; h.Holds = append(h.Holds, hold) },
+			"held and recorded a moment later", "not yet", func(h *reprocessing.History) {
+				hold := hold
+				hold.At, hold.Recorded = noon+us, noon+us
+				h.Holds = append(h.Holds, hold)
+			},
 			reprocessing.Ready, "",
 		},
 		{"away for repair", "out of service", func(h *reprocessing.History) {

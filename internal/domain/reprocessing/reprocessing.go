@@ -199,7 +199,7 @@ func (h History) until(at unit.Instant) History {
 	}
 	h.Samples = keep(h.Samples, func(s Taken) bool { return s.Collected <= at })
 	h.Decisions = keep(h.Decisions, func(d Decision) bool { return d.last() <= at })
-	h.Holds = keep(h.Holds, func(x Hold) bool { return x.At <= at })
+	h.Holds = keep(h.Holds, func(x Hold) bool { return x.From() <= at })
 	h.Lifts = keep(h.Lifts, func(l Lift) bool { return l.At <= at })
 	h.Repairs = keep(h.Repairs, func(r Repair) bool { return r.Sent <= at })
 	for i, r := range h.Repairs {

@@ -119,6 +119,8 @@ func (n RestoreNote) Check() error {
 			return fmt.Errorf("nothing since the copy: who says so?")
 		case n.Second == "":
 			return fmt.Errorf("nothing since the copy: it takes the lead and a second person")
+		case !(Lift{By: n.By, Second: n.Second}).Two():
+			return fmt.Errorf("nothing since the copy: the second person must be somebody else than %s", n.By)
 		case n.Restore == "":
 			return fmt.Errorf("nothing since the copy: since which one?")
 		case len(n.Scopes) == 0:

@@ -225,9 +225,9 @@ func TestNoLimitOutside(t *testing.T) {
 func TestPeriodicSamplingEndsReady(t *testing.T) {
 	rules := preset(t)
 	rules.Due = append(rules.Due, sampling.Rule{When: sampling.Periodic, Days: 14, Blocks: true, Source: sampling.Source{Citation: "common practice"}})
-	due := instant(t, "2026-03-16T09:30:00Z") // 14 days after the verification was read
+	due := instant(t, "2026-03-16T09:22:00Z") // 14 days after it was sampled: what was done to it before it was read is not shown
 	a := reprocessing.Release(good(t), rules, instant(t, "12:00"), berlin(t))
-	wantState(t, a, reprocessing.Ready, "periodic sampling falls due at 2026-03-16 10:30 +01:00")
+	wantState(t, a, reprocessing.Ready, "periodic sampling falls due at 2026-03-16 10:22 +01:00")
 	if a.Until != due {
 		t.Errorf("until %s, want %s", a.Until, due)
 	}

@@ -37,7 +37,7 @@ func (u Unready) Reason() string {
 // the time up to then.
 func Before(h History, rules Rules, start unit.Instant, zone *time.Location) Answer {
 	at := BeforeUse(start)
-	return answer(h.before(at), rules, at, zone)
+	return h.before(at).judged(rules, h.Restores, at, zone)
 }
 
 // BeforeUse is the instant at which it is asked whether a scope was ready for a use that began at start.
@@ -51,7 +51,7 @@ func (h History) before(at unit.Instant) History {
 	past.Uses = append(past.Uses, keep(h.Uses, func(u Use) bool { return ahead(u.Stamp, u.Start) })...)
 	past.Steps = append(past.Steps, keep(h.Steps, func(s Step) bool { return ahead(s.Stamp, s.Start) })...)
 	past.Decisions = append(past.Decisions, keep(h.Decisions, func(d Decision) bool { return ahead(d.Stamp, d.last()) })...)
-	past.Holds = append(past.Holds, keep(h.Holds, func(x Hold) bool { return ahead(x.Stamp, x.At) })...)
+	past.Holds = append(past.Holds, keep(h.Holds, func(x Hold) bool { return ahead(x.Stamp, x.From()) })...)
 	past.Lifts = append(past.Lifts, keep(h.Lifts, func(l Lift) bool { return ahead(l.Stamp, l.At) })...)
 	past.Repairs = append(past.Repairs, keep(h.Repairs, func(r Repair) bool { return ahead(r.Stamp, r.Sent) })...)
 	past = past.present(at)
@@ -65,7 +65,7 @@ func (h History) before(at unit.Instant) History {
 func (h History) Unready(rules Rules, start, begun unit.Instant, zone *time.Location) (u Unready, ok bool) {
 	at := BeforeUse(start)
 	past := h.before(at)
-	a := answer(past, rules, at, zone)
+	a := past.judged(rules, h.Restores, at, zone)
 	if a.State == Ready {
 		return u, false
 	}

@@ -111,6 +111,8 @@ type Grounds struct {
 	// Rules are those in force at the lift. Without them counts what no rules can do without, of what the lift names.
 	Rules *Rules
 	Zone  *time.Location
+	// ByRule says that the rules end the hold by themselves, so that nobody signs.
+	ByRule bool
 	// Before is the release check at the use that the hold speaks of, by all that is known now; nil where it speaks of
 	// none, or nobody asked.
 	Before *Answer
@@ -120,6 +122,7 @@ type Grounds struct {
 func (h Hold) Lifted(l Lift, g Grounds) (Lift, error) {
 	var missing []string
 	var unsigned []Signing
+	unsure := false // only the clock is in the way
 	for _, way := range h.ways() {
 		if g.Rules == nil && (way.proof == readyBeforeUse) != l.Late {
 			continue
@@ -130,14 +133,16 @@ func (h Hold) Lifted(l Lift, g Grounds) (Lift, error) {
 			continue
 		}
 		sure := !h.Unsure.Known() && !l.Placed.Known()
-		if way.signed(l) && (sure || l.Two()) {
+		signed := way.signed(l) && (way.Signing != ByDoer || g.Rules == nil || g.ByRule || g.Since.did(h, lifted))
+		if signed && (sure || l.Two()) {
 			return lifted, nil
 		}
+		unsure = unsure || signed && len(unsigned) == 0
 		unsigned = append(unsigned, way.Signing)
 	}
 	on := fmt.Sprintf("the hold on %s%s", h.Scope, h.For())
 	switch {
-	case len(unsigned) > 0 && unsigned[0].signed(l):
+	case unsure:
 		return l, fmt.Errorf("%s was placed while the computer's clock was in doubt: it takes a second person to lift it", on)
 	case len(unsigned) > 0:
 		return l, fmt.Errorf("%s ends with the signature of %s", on, unsigned[0])
@@ -145,6 +150,38 @@ func (h Hold) Lifted(l Lift, g Grounds) (Lift, error) {
 		return l, fmt.Errorf("%s: nothing on record lets it end", on)
 	}
 	return l, fmt.Errorf("%s cannot end yet: %s", on, strings.Join(missing, "; or "))
+}
+
+// did says whether whoever lifts did what a lift rests on: sampled the verification, or, but for a hold for cleaning, did
+// one of the steps. Where nobody is named for it, nobody did. Who cannot be asked any more is stood for by a lead and a
+// second person.
+func (h History) did(x Hold, l Lift) bool {
+	if ByLeadAndSecond.signed(l) {
+		return true
+	}
+	is := func(by string) bool {
+		by = strings.TrimSpace(by)
+		return by != "" && strings.EqualFold(by, strings.TrimSpace(l.By))
+	}
+	if x.Of() != CleaningHold && slices.ContainsFunc(h.Steps, func(s Step) bool { return slices.Contains(l.Evidence, s.ID) && is(s.By) }) {
+		return true
+	}
+	return slices.ContainsFunc(h.sampledBy(l.Verification), is)
+}
+
+// sampledBy returns who took the samples of a verification.
+func (h History) sampledBy(verification string) (all []string) {
+	for _, d := range h.Decisions {
+		if verification == "" || d.ID != verification {
+			continue
+		}
+		for _, t := range h.Samples {
+			if t.Cleaning == d.Verification.Cleaning && t.Collected >= d.begun() && t.Collected <= d.last() && t.NotApplicable == "" {
+				all = append(all, t.By)
+			}
+		}
+	}
+	return all
 }
 
 // Waits says what is missing for the hold to end now, whoever lifts it, and who then signs; missing is empty when

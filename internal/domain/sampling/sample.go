@@ -37,6 +37,9 @@ type Sample struct {
 	Recovered unit.Millilitres `json:"recovered_ml,omitzero"`
 }
 
+// Ended returns when the sample was read, or taken where no reading is on record.
+func (s Sample) Ended() unit.Instant { return max(s.Collected, s.Read) }
+
 // Method returns how the sample was taken.
 func (s Sample) Method() Method { return MethodOf(s.Point) }
 

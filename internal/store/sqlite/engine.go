@@ -69,6 +69,9 @@ func (p placed) open(ctx context.Context, lock *flock.Flock) (_ *engine, err err
 	if err := sealPatients(ctx, e.writing, p.key); err != nil {
 		return nil, err
 	}
+	if e.patientKey, err = settleKey(ctx, e.writing, p.key); err != nil {
+		return nil, err
+	}
 	e.lock = lock
 	return e, nil
 }

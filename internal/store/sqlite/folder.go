@@ -232,7 +232,7 @@ func writeFile(path string, data []byte) (err error) {
 // typed, and the key that signs.
 var ours = []string{
 	databaseFile, databaseFile + "-wal", databaseFile + "-shm", databaseFile + "-journal", databaseFile + ".new",
-	lockFile, keyFile, patientKeyFile, checkpointFile, examinedFile, headFile,
+	lockFile, keyFile, patientKeyFile, patientKeyFile + nextKey, patientKeyFile + keyBefore, checkpointFile, examinedFile, headFile,
 }
 
 // uploadsFolder is where the pages keep files that are being read in, for their owner alone.

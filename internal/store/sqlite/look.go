@@ -36,6 +36,13 @@ func (p placed) lookWith(ctx context.Context, clock func() time.Time) (*store.DB
 	if err := current(ctx, r.pool); err != nil {
 		return nil, errors.Join(err, e.Close())
 	}
+	next, err := underNext(ctx, r.pool, p.key)
+	if err != nil {
+		return nil, errors.Join(err, e.Close())
+	}
+	if next { // whoever opens the folder to write gives it its name
+		e.patientKey += nextKey
+	}
 	return store.StartLooking(ctx, p.home(), e, clock)
 }
 

@@ -68,7 +68,7 @@ func houses() ([]house, error) {
 		return nil, err
 	}
 	var all []house
-	for i := range 6 {
+	for i := range 7 {
 		set, err := policy.Parse("general.yaml", policy.Preset())
 		if err != nil {
 			return nil, err
@@ -100,6 +100,8 @@ func houses() ([]house, error) {
 			o.rules.Models = map[string][]reprocessing.StepRule{"duodenoscope A": slices.Clone(o.rules.Steps)}
 			o.rules.Models["duodenoscope A"][4].AtLeast = 6 * unit.Minute
 			o.judging.Retest = reading.FailingPoints
+		case 6: // what is done at the bedside has no limit
+			step(reprocessing.PointOfUse).Within = 0
 		}
 		all = append(all, o)
 	}
@@ -303,7 +305,7 @@ func (m *maker) sample(points []scope.PointKind, outcome reading.Outcome) (place
 	for _, p := range points {
 		places = append(places, len(m.h.Samples))
 		m.h.Samples = append(m.h.Samples, reprocessing.Taken{
-			Stamp: m.stamp("sample", m.t), Sample: sampling.Sample{Scope: tag, Point: p, Cleaning: 1, Kit: "kit", Lot: "L7", Collected: m.t},
+			Stamp: m.stamp("sample", m.t), Sample: sampling.Sample{Scope: tag, Point: p, Cleaning: 1, Kit: "kit", Lot: "L7", By: "T1", Collected: m.t},
 		})
 		m.pass(30*second, 90*second)
 	}

@@ -397,6 +397,9 @@ func (w *walk) delayed(o occasion, rules []reprocessing.StepRule) bool {
 		if !dries(rules, rule.Step) {
 			break
 		}
+		if rule.Within == 0 && rule.Step == reprocessing.PointOfUse && rule.Required && w.leftWithout(rule, o, rules) {
+			return true
+		}
 		if rule.Within == 0 {
 			continue
 		}
@@ -418,6 +421,21 @@ func (w *walk) delayed(o occasion, rules []reprocessing.StepRule) bool {
 		}
 	}
 	return false
+}
+
+// leftWithout says whether the scope left the bedside without its treatment there: something up to the manual cleaning
+// was begun since the use, and no treatment that proves anything is on record.
+func (w *walk) leftWithout(rule reprocessing.StepRule, o occasion, rules []reprocessing.StepRule) bool {
+	treated := w.steps(reprocessing.PointOfUse, o.use)
+	for i, s := range treated {
+		goesOn := i == len(treated)-1 && !s.End.Known()
+		if s.Result != reprocessing.Fail && !w.late(s) && (tookItsTime(rule, s) || goesOn) {
+			return false
+		}
+	}
+	return slices.ContainsFunc(w.h.Steps, func(s reprocessing.Step) bool {
+		return s.Start >= o.use && s.Kind != reprocessing.PointOfUse && dries(rules, s.Kind)
+	})
 }
 
 // disinfected asks whether the disinfection kept to what its product's label says. What is not on record is not good.
@@ -471,8 +489,9 @@ func (w *walk) waits(disinfected reprocessing.Step, to unit.Instant) (c chain) {
 	var first unit.Instant
 	expiry := ever
 	out := c.dried // since when it hangs nowhere, zero while it does
-	for _, a := range acts {
-		if a.at >= c.over { // whatever was done then came too late
+	for i, a := range acts {
+		if a.at >= c.over { // whatever was done then came too late, also the first storing
+			c.stored = c.stored || slices.ContainsFunc(acts[i:], func(a move) bool { return a.in })
 			return c
 		}
 		if !a.in {

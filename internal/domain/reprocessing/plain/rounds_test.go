@@ -23,6 +23,10 @@ type round struct {
 	beyond bool // a point is over the action level
 	passed bool // all points that it needs have results, none of them over it
 	points map[scope.PointKind]reading.Outcome
+	// sampled is the beginning of the cleaning before each point was sampled, zero where there was none; bare says that
+	// the round rests on a point that was carried over and never cleaned before it was sampled.
+	sampled map[scope.PointKind]unit.Instant
+	bare    bool
 }
 
 // sampled groups the samples by the cleaning that they follow, as the times of all records have it, and judges each
@@ -73,13 +77,13 @@ func (w *walk) sampled() []round {
 				return len(t.Judgements) == 0 && t.Collected > all[i].read()
 			})
 			if w.decide(&read, before, all[:i]); read.passed {
-				all[i].stood = read.last
+				all[i].stood = read.first
 			}
 		}
 		if i > 0 && all[i-1].trip == all[i].trip && &all[i-1] != before { // what passed in one that was not decided may be carried later
 			for kind, o := range all[i-1].points {
 				if all[i].points[kind] == reading.None && o.Passed() {
-					all[i].points[kind] = o
+					all[i].points[kind], all[i].sampled[kind] = o, all[i-1].sampled[kind]
 				}
 			}
 		}
@@ -99,7 +103,7 @@ func (r *round) read() (last unit.Instant) {
 // and one over the action level decides at once. Where only failing points are sampled again, a point that passed in
 // the round before is carried over.
 func (w *walk) decide(r *round, before *round, earlier []round) {
-	r.points = map[scope.PointKind]reading.Outcome{}
+	r.points, r.sampled, r.bare = map[scope.PointKind]reading.Outcome{}, map[scope.PointKind]unit.Instant{}, false
 	taken := map[scope.PointKind]unit.Instant{}
 	open := map[scope.PointKind]bool{}
 	outcomes := map[scope.PointKind][]reading.Outcome{}
@@ -135,6 +139,10 @@ func (w *walk) decide(r *round, before *round, earlier []round) {
 		outcome, carried := w.point(outcomes[kind]), false
 		if before != nil && before.beyond && w.judging.Retest == reading.FailingPoints && !sampled && before.points[kind].Passed() {
 			outcome, carried = before.points[kind], true
+			r.sampled[kind] = before.sampled[kind]
+			r.bare = r.bare || !r.sampled[kind].Known()
+		} else {
+			r.sampled[kind] = r.cleaned
 		}
 		r.points[kind] = outcome
 		single := len(slices.DeleteFunc(slices.Clone(outcomes[kind]), func(o reading.Outcome) bool { return o == reading.Void })) == 1
@@ -218,15 +226,16 @@ func (w *walk) needed(r *round, earlier []round) []scope.PointKind {
 }
 
 func (w *walk) passedSince(at unit.Instant, rounds []round) bool {
-	return slices.ContainsFunc(rounds, func(r round) bool { return r.passed && r.last > at })
+	return slices.ContainsFunc(rounds, func(r round) bool { return r.passed && r.first > at })
 }
 
-// passed is when the last verification passed, zero when none did.
+// passed is when the samples of the last verification that passed were taken, zero when none did: what was done to the
+// scope between that and the reading is not shown by it.
 func (w *walk) passed() unit.Instant {
 	at := w.h.Earlier.Passed
 	for _, r := range w.rounds {
 		if at = max(at, r.stood); r.passed {
-			at = max(at, r.last)
+			at = max(at, r.first)
 		}
 	}
 	return at
@@ -304,6 +313,8 @@ func (w *walk) verified(o occasion, before unit.Instant) unit.Instant {
 	case last == nil:
 	case !last.passed:
 		w.lack("%s: the cleaning verification did not pass", o.what)
+	case last.bare:
+		w.lack("%s: a point was sampled before the scope was cleaned at all", o.what)
 	case last.first < before:
 		w.lack("%s: the samples are older than what had to come before", o.what)
 	}

@@ -39,7 +39,7 @@ func asOf(h reprocessing.History, at unit.Instant) reprocessing.History {
 		}
 	}
 	for _, x := range h.Holds {
-		if x.At <= at {
+		if min(x.At, x.Recorded) <= at { // whichever is earlier
 			past.Holds = append(past.Holds, x)
 		}
 	}
