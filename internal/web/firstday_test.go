@@ -16,6 +16,7 @@ import (
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store/storetest"
@@ -209,5 +210,52 @@ func TestGrantWithASecondPerson(t *testing.T) {
 	})
 	if err != nil || len(granted) != 1 || granted[0].Second != codeOf(access.Lead) {
 		t.Errorf("%+v, %v", granted, err)
+	}
+}
+
+// The pages of a site on trial fit a phone and a tablet, and keep nobody from using them, in light and in dark.
+func TestFirstDayPages(t *testing.T) {
+	needsBrowser(t)
+	b := serveSite(t, "127.0.0.1", func(base string) *site {
+		b := newRegistered(t, storetest.NewClock(), record.TermsUS)
+		at := b.clock.Move(time.Hour)
+		b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+			r, _, err := w.AtMeters().CheckMeter(e, desk.Check{Meter: "M-1", Controls: []quality.Control{
+				{Kind: quality.Positive, Material: "light", Value: 1000, At: at}, {Kind: quality.Blank, Material: "empty chamber", Value: 2, At: at},
+			}})
+			return r, err
+		})
+		b.use(heldScope)
+		b.clean(heldScope)
+		for _, p := range routine {
+			b.read(b.take(heldScope, p), "30")
+		}
+		b.finish(heldScope)
+		b.live(base)
+		return b
+	})
+	p := openPage(t, b.server.Base.String())
+	signIn(b, p, access.Lead)
+	for _, size := range [][2]int64{{390, 844}, {1024, 768}} {
+		p.size(size[0], size[1])
+		for name, path := range map[string]string{"first-day": "/first-day", "paper-decides": "/ready/" + heldScope} {
+			p.open(path)
+			p.screenshot(fmt.Sprintf("%s-%d", name, size[0]))
+			if wide := eval[int64](p, "document.documentElement.scrollWidth"); wide > size[0] {
+				t.Errorf("%s is %d wide on %d", path, wide, size[0])
+			}
+		}
+	}
+	for _, dark := range []bool{false, true} {
+		p.dark(dark)
+		p.open("/first-day")
+		for _, finding := range p.axe() {
+			t.Errorf("dark %t: %s", dark, finding)
+		}
+	}
+	small := eval[[]string](p, `[...document.querySelectorAll("main button, main select, main input:not([type=hidden]):not([type=checkbox]), main label.choice")]
+		.filter(e => e.getBoundingClientRect().height < 43.5).map(e => e.outerHTML.slice(0, 90))`)
+	if len(small) > 0 {
+		t.Errorf("too small to touch: %v", small)
 	}
 }
