@@ -56,6 +56,8 @@ var does = map[string]string{
 	"user disable":          "Disable",
 	"user reset":            "Reset",
 	"user sessions":         "Revoke",
+	"first-day start":       "SignStart",
+	"first-day stock":       "TakeStock",
 	"restore":               "SayRestored",
 	"restore nothing-since": "SayNothingSince",
 	"patient show":          "RevealPatient",

@@ -30,7 +30,7 @@ func (a dayCommands) releaseCommand() *cobra.Command {
 		Long: `Say whether a scope may be used on a patient now, and until when, and if not, why not
 and what to do next. --at asks about another instant; --known asks what the answer
 would have been for somebody who asked at that time, before later entries.
-Exit code 0: ready, 4: not ready.`,
+Exit code 0: ready, 4: not ready, also while paper decides.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.view(c, func(v desk.View) error {
@@ -77,6 +77,9 @@ func (a dayCommands) printAnswer(v desk.View, answer reprocessing.Answer) {
 	}
 	if s := answer.Short; s != nil && s.Grade != reprocessing.Nothing {
 		fmt.Fprintf(a.Out, "how far from yes: %s\n", a.terms.Sentence(s.Words))
+	}
+	if answer.Paper != nil && answer.State != reprocessing.PaperDecides { // else the first reason says so
+		fmt.Fprintln(a.Out, answer.Paper.Why)
 	}
 	if len(answer.Reasons) > 0 {
 		fmt.Fprintln(a.Out, "\nbecause")
@@ -152,6 +155,14 @@ func (a dayCommands) printBoard(v desk.View, board []reprocessing.Answer) {
 		rows[i] = []string{answer.Scope, a.terms.state(answer.State), moment(v, answer.Until), firstReason(answer)}
 	}
 	a.printTable([]string{"scope", "state", "until", "because"}, rows)
+	a.printOnPaper(board)
+}
+
+// printOnPaper says once below a list of answers that paper decides, where it does.
+func (a *app) printOnPaper(board []reprocessing.Answer) {
+	if i := slices.IndexFunc(board, func(x reprocessing.Answer) bool { return x.Paper != nil }); i >= 0 {
+		fmt.Fprintln(a.Out, board[i].Paper.Why)
+	}
 }
 
 // said is a reason with whose act it is.

@@ -111,6 +111,7 @@ now, until when, and if not, why not.
 		servingCommands{a}.demoCommand(),
 		servingCommands{a}.serveCommand(),
 		setUpCommands{a}.initCommand(),
+		setUpCommands{a}.firstDayCommand(),
 		setUpCommands{a}.importCommand(),
 		setUpCommands{a}.rulesCommand(),
 		setUpCommands{a}.fleetCommand(),

@@ -76,7 +76,7 @@ account too, and then serves the pages.`,
 			fmt.Fprintf(
 				a.Out,
 				"data folder %s for %s (%s), days counted in %s\npublic key of the ledger (keep a copy elsewhere):\n  %s\nnext: rinsate import models FILE, then "+
-					"fleet, people, meters, lots, levels\n",
+					"fleet, people, meters, lots, levels\nthe site is on trial, and paper decides, until the start is signed: rinsate first-day\n",
 				a.data,
 				db.Site().Name,
 				db.Site().Code,

@@ -88,7 +88,7 @@ func secretFlag(c *cobra.Command, into *bool, what string) {
 
 func (a userCommands) userAdd() *cobra.Command {
 	var who actor
-	var name, roles string
+	var name, roles, second string
 	var stdin bool
 	c := &cobra.Command{
 		Use: "add CODE", Short: "Make an account for a code, and print a one-time code to start with", Args: cobra.ExactArgs(1),
@@ -102,6 +102,7 @@ person, not even after its account was disabled.`,
 			if err != nil {
 				return err
 			}
+			e.Second = access.Operator(second)
 			n := identity.NewAccount{Code: args[0], Name: name}
 			if n.Roles, err = access.ParseRoles(roles); err != nil {
 				return usageError{err}
@@ -123,6 +124,7 @@ person, not even after its account was disabled.`,
 	who.flags(c, identity.ToAddAccount, true)
 	c.Flags().StringVar(&name, "name", "", "name of the person, shown on pages and kept outside the ledger")
 	c.Flags().StringVar(&roles, "roles", "", "roles, separated by commas")
+	secondFlag(c, &second)
 	secretFlag(c, &stdin, "password")
 	must(c.MarkFlagRequired("name"))
 	must(c.MarkFlagRequired("roles"))
@@ -245,8 +247,14 @@ func (x printedAccount) state() string {
 	return "✓ open"
 }
 
+// secondFlag adds the flag that names who else signs a change of roles.
+func secondFlag(c *cobra.Command, second *string) {
+	c.Flags().StringVar(second, "second", "", "code of a second person who signs it too: infection prevention takes one")
+}
+
 func (a userCommands) userRoles() *cobra.Command {
 	var who actor
+	var second string
 	c := &cobra.Command{
 		Use: "roles CODE ROLE,ROLE...", Short: "Give an account these roles and no others; \"\" takes all away", Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -254,6 +262,7 @@ func (a userCommands) userRoles() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			e.Second = access.Operator(second)
 			roles, err := access.ParseRoles(args[1])
 			if err != nil {
 				return usageError{err}
@@ -272,6 +281,7 @@ func (a userCommands) userRoles() *cobra.Command {
 		},
 	}
 	who.flags(c, identity.ToChangeRoles, true)
+	secondFlag(c, &second)
 	return c
 }
 
@@ -337,6 +347,7 @@ func (a userCommands) userSecret(
 func (a userCommands) userDisable() *cobra.Command {
 	var who actor
 	var undo bool
+	var second string
 	c := &cobra.Command{
 		Use: "disable CODE", Short: "Keep an account from signing in and end its sessions; --undo lets it in again", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -345,6 +356,7 @@ func (a userCommands) userDisable() *cobra.Command {
 				return err
 			}
 			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
+				e.Second = access.Operator(second)
 				act, words := d.Disable, "%s is disabled"
 				if undo {
 					act, words = d.Enable, "%s can sign in again"
@@ -358,6 +370,7 @@ func (a userCommands) userDisable() *cobra.Command {
 		},
 	}
 	who.flags(c, identity.ToDisable, true)
+	secondFlag(c, &second)
 	c.Flags().BoolVar(&undo, "undo", false, "let the account sign in again")
 	return c
 }

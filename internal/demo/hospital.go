@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
+	"strconv"
 	"time"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/policy"
@@ -307,6 +309,9 @@ func (h *hospital) open() {
 			h.arrival(system.kit, arrives, h.midnight(day))
 		}
 	}
+	// For its first day paper decides.
+	e := desk.Entry{ID: ledger.DerivedID("demo", strconv.FormatUint(h.options.Seed, 10), "start"), By: leads[0]}
+	h.add(start.Add(24*time.Hour), 0, func(w *desk.Work) error { return h.count(w.SettingUp().SignStart(e, infectionPrevention)) })
 	for i, s := range h.scopes {
 		h.register(s.InService, s)
 		h.telling().on(s.InService.Add(time.Hour+time.Duration(i)*6*time.Minute), func(at unit.Instant) { h.travel(s, at).arrive() })

@@ -22,10 +22,9 @@ func mayBeLevel(w *Work, act access.Act, e Entry, l *reading.Level) error {
 		return refuse(err)
 	}
 	switch most, published, ok := policy.Usual(l.Analyte, l.Unit); {
-	case l.Second != "" && access.Key(l.Second) == access.Key(l.Adopter):
-		return invalid("level for %s: the second person must be somebody else", l.Scale())
 	case l.Second != "":
-		return w.twoKnown(l.Adopter, l.Second)
+		_, err := pair(w.View, l.Adopter, l.Second, 0, act, act)
+		return err
 	case ok && l.Action > most:
 		return &fault.Error{
 			Code: fault.Invalid,

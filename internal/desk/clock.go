@@ -55,10 +55,11 @@ func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, erro
 	if err := n.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if n.Second != "" && access.Key(n.By) == access.Key(n.Second) {
-		return Receipt{}, invalid("the second person must be somebody else")
-	}
-	if err := namedAreKnown(w.Work, n.By, n.Second); err != nil {
+	if n.Second != "" {
+		if _, err := pair(w.View, n.By, n.Second, 0, ToCompareClock, ToCompareClock); err != nil {
+			return Receipt{}, err
+		}
+	} else if err := namedIsKnown(w.Work, n.By); err != nil {
 		return Receipt{}, err
 	}
 	alone, err := leads(w.Work, n.By)
@@ -74,12 +75,13 @@ func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, erro
 	return w.append(e, record.Clock, w.tx.Now, n)
 }
 
-// namedAreKnown refuses people who are only named and are nobody here.
-func namedAreKnown(w *Work, by, second string) error {
-	if !w.actor.Vouched() {
+// namedIsKnown refuses somebody who is only named and is nobody here.
+func namedIsKnown(w *Work, by string) error {
+	if !w.actor.Vouched() || by == "" {
 		return nil
 	}
-	return w.twoKnown(by, second)
+	_, err := known(w.View, by)
+	return err
 }
 
 // leads says whether somebody answers for the room: who takes back what others have recorded. Where people act at

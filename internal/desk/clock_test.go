@@ -339,6 +339,8 @@ func TestBackAcrossARestart(t *testing.T) {
 
 func TestCompareClock(t *testing.T) {
 	b := start(t)
+	b.person("T-01", access.Technician)
+	b.person("T-02", access.Technician)
 	technician := func(code string) access.Actor { return b.as(code, 0, access.Technician) }
 	for _, test := range []struct {
 		name   string

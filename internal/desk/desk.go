@@ -16,6 +16,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"rinsate/internal/base/fault"
@@ -42,9 +43,11 @@ func Late(at, recorded unit.Instant) bool { return record.Late(at, recorded) }
 type Desk struct {
 	DB *store.DB
 	// rules and levels hold what was parsed before.
-	mu     sync.Mutex
-	rules  map[ledger.ID]parsedRules
-	levels decodedLevels
+	mu sync.Mutex
+	// started says that the start of the site is on record.
+	started atomic.Bool
+	rules   map[ledger.ID]parsedRules
+	levels  decodedLevels
 }
 
 type parsedRules struct {

@@ -28,8 +28,10 @@ type bench struct {
 	testing.TB
 	desk *desk.Desk
 	now  *storetest.Clock
-	// unchecked leaves the checking of the meter to the test.
-	unchecked bool
+	// unchecked leaves the checking of the meter to the test, trial the signing of the start.
+	unchecked, trial bool
+	// started says that the start is signed.
+	started bool
 }
 
 func start(tb testing.TB) *bench {
@@ -275,6 +277,27 @@ func (b *bench) finish() {
 	})
 	b.step(reprocessing.Drying, 12*time.Minute, nil)
 	b.step(reprocessing.Storage, 0, func(s *reprocessing.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })
+	b.signStart()
+}
+
+// person registers somebody with a role.
+func (b *bench) person(code string, role access.Role) {
+	b.Helper()
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.SettingUp().RegisterPerson(desk.Entry{By: "A-01"}, b.at(), record.PersonBody{Code: code, Role: string(role)})
+	})
+}
+
+// signStart ends the trial, unless it is over: a lead and infection prevention sign once the first cycle is on record.
+func (b *bench) signStart() {
+	b.Helper()
+	if b.started || b.trial {
+		return
+	}
+	b.started = true
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.SettingUp().SignStart(desk.Entry{By: "L-01"}, "H-01")
+	})
 }
 
 // openHolds returns the holds that are open now.

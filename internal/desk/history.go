@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"slices"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
@@ -141,10 +142,40 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	if err := lacks(v, h, f.passed, s.to, s.known); err != nil {
 		return err
 	}
-	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, record.Repair, record.Request); err != nil {
+	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, record.Repair, record.Request, record.StockTake); err != nil {
+		return err
+	}
+	if h.StockTakes, err = onPaper(v, h.StockTakes, s); err != nil {
 		return err
 	}
 	return v.holds(h, tag, s)
+}
+
+// onPaper keeps of the stock-takes of a scope those all of whose photographs stand, as far as a span knows: what is
+// taken back of them takes the list with it.
+func onPaper(v View, all []reprocessing.StockTake, s span) (kept []reprocessing.StockTake, err error) {
+	for _, t := range all {
+		stands := true
+		for _, id := range t.Papers {
+			k, err := v.tx.Record(ledger.ID(id))
+			if fault.CodeOf(err) == fault.NotFound {
+				stands = false
+				continue
+			}
+			if err != nil {
+				return nil, err
+			}
+			replaced, err := v.tx.Replaced(k.Record)
+			if err != nil {
+				return nil, err
+			}
+			stands = stands && (!replaced.Known() || replaced > s.known)
+		}
+		if stands {
+			kept = append(kept, t)
+		}
+	}
+	return kept, nil
 }
 
 // holds reads the holds of a scope that are open at the end of a span. A lift ends its hold only as long as what it
@@ -318,6 +349,8 @@ func (f *folder) add(k store.Kept) error {
 		return fold(k, func(l reprocessing.Lift) { l.Stamp = stamp; h.Lifts = append(h.Lifts, l) })
 	case record.Attestation:
 		return fold(k, func(a reprocessing.Attestation) { a.Stamp = stamp; h.Attestations = append(h.Attestations, a) })
+	case record.StockTake:
+		return fold(k, func(t reprocessing.StockTake) { t.Stamp = stamp; h.StockTakes = append(h.StockTakes, t) })
 	case record.Repair:
 		return fold(k, func(r record.RepairBody) {
 			h.Repairs = append(h.Repairs, reprocessing.Repair{Stamp: stamp, Repair: r.Repair})
@@ -362,7 +395,8 @@ func (f *folder) add(k store.Kept) error {
 		})
 	case record.Site, record.Model, record.Instrument, record.Meter, record.Lot, record.Person, record.Rules, record.Level,
 		record.Void, record.Selection, record.Import, record.Target, record.Check, record.Comparison, record.Chart, record.Access,
-		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock, record.Restore, record.Seen: // no part of what a scope went through
+		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock, record.Restore, record.Start,
+		record.Seen: // no part of what a scope went through
 	}
 	return nil
 }
@@ -420,7 +454,7 @@ func (v View) ReleaseNow(tag string, now, known unit.Instant) (reprocessing.Answ
 	if err != nil {
 		return reprocessing.Answer{}, err
 	}
-	return v.relied(reprocessing.ReleaseNow(orUnknown(h, tag), rules.Reprocessing, clock, now, v.Zone())), nil
+	return saidNow(v, v.relied(reprocessing.ReleaseNow(orUnknown(h, tag), rules.Reprocessing, clock, now, v.Zone())), known)
 }
 
 // Release answers whether a scope may be used at an instant, as it would have been answered at known. It is for the
@@ -430,7 +464,7 @@ func (v View) Release(tag string, at, known unit.Instant) (reprocessing.Answer, 
 	if err != nil {
 		return reprocessing.Answer{}, err
 	}
-	return v.relied(reprocessing.Release(orUnknown(h, tag), rules.Reprocessing, at, v.Zone())), nil
+	return said(v, v.relied(reprocessing.Release(orUnknown(h, tag), rules.Reprocessing, at, v.Zone())), known)
 }
 
 // orUnknown makes the history of a scope that was not registered yet one of a scope that is not in service.

@@ -116,13 +116,13 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if err := w.twoKnown(l.By, l.Second); err != nil {
-		return Receipt{}, err
-	}
-	if l.ByRoles, err = rolesOf(w.View, l.By, w.actor); err != nil {
-		return Receipt{}, err
-	}
-	if l.SecondRoles, err = rolesOf(w.View, l.Second, e.Second); err != nil {
+	if l.Second != "" {
+		p, err := pair(w.View, l.By, l.Second, hold.At, ToLiftHold, toAgree)
+		if err != nil {
+			return Receipt{}, err
+		}
+		l.ByRoles, l.SecondRoles = p.Roles()
+	} else if l.ByRoles, err = rolesOf(w.View, l.By, w.actor); err != nil {
 		return Receipt{}, err
 	}
 	if err := w.lifting().checkVerification(l, hold); err != nil {

@@ -71,6 +71,9 @@ var (
 	ToSayNothingSince = access.Act{
 		Name: "SayNothingSince", What: "say that nothing happened since a copy", Needs: needs(access.LiftHold), Signed: true,
 	}
+	// ToSignStart and ToTakeStock take a lead and infection prevention: see SettingUp.SignStart and VouchWork.TakeStock.
+	ToSignStart = access.Act{Name: "SignStart", What: "sign the start", Needs: needs(access.LiftHold), Signed: true}
+	ToTakeStock = access.Act{Name: "TakeStock", What: "sign a stock-take", Needs: needs(access.LiftHold), Signed: true}
 	// ToHandleSignal is also how a signal is closed and opened again, which is ToCloseSignal.
 	ToHandleSignal = access.Act{Name: "HandleSignal", What: "do something about a signal", Needs: needs(access.PlaceHold, access.SeeNumbers)}
 	ToCloseSignal  = access.Act{Name: "HandleSignal", What: "close a signal or open it again", Needs: needs(access.Adopt, access.SeeNumbers), Signed: true}
@@ -122,8 +125,8 @@ var (
 // Acts are all acts that record something, but for the reading in of files: see ImportOf.
 var Acts = []access.Act{
 	ToRecordUse, ToRecordEmergency, ToCompleteEmergency, ToSeeEmergency, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver,
-	ToSelectAtRandom, ToAttest, ToCheckMeter,
-	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToSayRestored, ToSayNothingSince, ToHandleSignal, ToCloseSignal,
+	ToSelectAtRandom, ToAttest, ToCheckMeter, ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToSayRestored, ToSayNothingSince,
+	ToSignStart, ToTakeStock, ToHandleSignal, ToCloseSignal,
 	ToVoid, ToCorrect, ToFinish, ToErase, ToRevealPatient, ToFindPatient, ToErasePatient, ToChangePatientKey,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToTakeBackRecall,
 	ToRegisterPerson,
@@ -155,6 +158,7 @@ var writtenBy = map[record.Kind]access.Act{
 	record.Attachment: ToAttach, record.Signal: ToHandleSignal,
 	record.Model: ToRegisterModel, record.Instrument: ToRegisterInstrument, record.Meter: ToRegisterMeter,
 	record.Lot: ToRegisterLot, record.Person: ToRegisterPerson, record.Target: ToRegisterTarget,
+	record.Start: ToSignStart, record.StockTake: ToTakeStock,
 	record.Rules: ToAdoptRules, record.Level: ToAdoptLevel, record.Chart: ToAdoptChart, record.Comparison: ToRecordComparison,
 
 	record.Site: {}, record.Access: {}, record.Import: {}, record.Clock: {}, record.Void: {},

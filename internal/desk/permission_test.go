@@ -63,6 +63,8 @@ var whoMay = map[string]string{
 	"attest what is not proven":              "TL!",
 	"say that the records were restored":     "L!",
 	"say that nothing happened since a copy": "LI!",
+	"sign the start":                         "LI!",
+	"sign a stock-take":                      "LI!",
 	"erase texts":                            "L!",
 	"do something about a signal":            "LI",
 	"close a signal or open it again":        "LI!",
@@ -121,7 +123,14 @@ func first[T, U any](_ T, _ U, err error) error { return err }
 func everything(t *testing.T) (*bench, attempts) {
 	t.Helper()
 	b := rising(t)
+	b.trial = true // its end is one of the attempts
 	b.targets()
+	beside := func(code string) access.Actor {
+		if code == actorCode(access.InfectionPrevention) {
+			return b.as("L-09", 0, access.Lead)
+		}
+		return b.as("I-09", 0, access.InfectionPrevention)
+	}
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Care().SayRestored(desk.Entry{By: "L-01"}, reprocessing.InPlace, 0)
 	})
@@ -175,8 +184,12 @@ func everything(t *testing.T) (*bench, attempts) {
 			return w.Ask(desk.Entry{By: code}, sampling.Request{Scope: tag, By: code, Reason: "to see"})
 		}).Record.ID
 	}
-	b.must(func(w *desk.Work) (desk.Receipt, error) { // who agrees to a lift is registered
-		return w.SettingUp().RegisterPerson(desk.Entry{By: "L-01"}, b.at(), record.PersonBody{Code: "L-09"})
+	// Who agrees to something is registered.
+	b.person("L-09", access.Lead)
+	b.person("I-09", access.InfectionPrevention)
+	b.person("T-09", access.Technician)
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.SettingUp().RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: "D-09", Model: "D1", Owner: scope.Own, InService: b.at()})
 	})
 	b.pass(time.Minute)
 	withdrawn := b.must(func(w *desk.Work) (desk.Receipt, error) {
@@ -281,6 +294,13 @@ func everything(t *testing.T) (*bench, attempts) {
 		},
 		"SayRestored": func(w *desk.Work, _ string) error {
 			return only(w.Care().SayRestored(desk.Entry{}, reprocessing.InPlace, 0))
+		},
+		"SignStart": func(w *desk.Work, code string) error {
+			return only(w.SettingUp().SignStart(desk.Entry{Second: beside(code)}, ""))
+		},
+		"TakeStock": func(w *desk.Work, code string) error {
+			list := []desk.Listed{{Scope: "D-09", Cabinet: "drying-cabinet", Until: w.Now().Add(time.Hour)}}
+			return only(w.Vouching().TakeStock(desk.Entry{Second: beside(code)}, list, []desk.Photograph{{Media: dossier.PNG, Content: picture(b, 4, 4)}}, ""))
 		},
 		"SayNothingSince": func(w *desk.Work, _ string) error {
 			return only(w.Care().SayNothingSince(desk.Entry{Second: b.as("L-09", 0, access.Lead)}, []string{"D-01"}, reprocessing.ByPaper, ""))

@@ -5,9 +5,11 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/domain/takeback"
@@ -125,6 +127,13 @@ func (w SettingUp) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody)
 	}
 	if p.Code == "" {
 		return Receipt{}, invalid("a person needs a code")
+	}
+	held, err := w.People().Signer(p.Code, reprocessing.Clock{})
+	if err != nil {
+		return Receipt{}, err
+	}
+	if err := w.People().MayGrant(p.Code, e.By, e.Second.Code(), held.Roles(), access.RolesOf(p.Role)); err != nil {
+		return Receipt{}, err
 	}
 	return w.append(e, record.Person, at, p)
 }

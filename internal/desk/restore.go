@@ -110,7 +110,7 @@ func (w CareWork) SayRestored(e Entry, told reprocessing.RestoreAct, copied unit
 	if !slices.Contains([]reprocessing.RestoreAct{reprocessing.FromFile, reprocessing.InPlace}, told) {
 		return Receipt{}, invalid("%q is no way to restore records", told)
 	}
-	if err := namedAreKnown(w.Work, by, ""); err != nil {
+	if err := namedIsKnown(w.Work, by); err != nil {
 		return Receipt{}, err
 	}
 	head, err := store.HeadNow(w.tx)
@@ -164,9 +164,10 @@ func (w CareWork) SayNothingSince(e Entry, scopes []string, known reprocessing.H
 	if err != nil {
 		return Receipt{}, err
 	}
+	var last unit.Instant
 	for _, r := range all {
 		if r.Restores() {
-			n.Restore = r.ID
+			n.Restore, last = r.ID, r.At
 		}
 	}
 	if n.Restore == "" {
@@ -175,10 +176,7 @@ func (w CareWork) SayNothingSince(e Entry, scopes []string, known reprocessing.H
 	if err := n.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if err := namedAreKnown(w.Work, n.By, n.Second); err != nil {
-		return Receipt{}, err
-	}
-	if err := oneLeads(w.Work, e, n); err != nil {
+	if err := oneLeads(w.Work, n, last); err != nil {
 		return Receipt{}, err
 	}
 	for _, tag := range n.Scopes {
@@ -192,19 +190,15 @@ func (w CareWork) SayNothingSince(e Entry, scopes []string, known reprocessing.H
 	return w.append(e, record.Restore, w.tx.Now, n)
 }
 
-// oneLeads refuses two people of whom neither answers for the room.
-func oneLeads(w *Work, e Entry, n reprocessing.RestoreNote) error {
-	first, err := leads(w, n.By)
-	if err != nil || first {
+// oneLeads refuses two people who cannot sign together that nothing happened since the copy of a restore, or of whom
+// neither answers for the room.
+func oneLeads(w *Work, n reprocessing.RestoreNote, restored unit.Instant) error {
+	p, err := pair(w.View, n.By, n.Second, restored, ToSayNothingSince, ToSayNothingSince)
+	if err != nil {
 		return err
 	}
-	second := e.Second.Has(access.VoidRecord)
-	if w.actor.Vouched() {
-		if second, err = leads(w, n.Second); err != nil {
-			return err
-		}
-	}
-	if !second {
+	first, second := p.Roles()
+	if !access.Allows(first, access.VoidRecord) && !access.Allows(second, access.VoidRecord) {
 		return &fault.Error{
 			Code: fault.Invalid, Message: "to say that nothing happened since the copy takes the lead and a second person",
 			Hint: "one of the two has to answer for the reprocessing room",

@@ -14,7 +14,6 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/identity"
-	"rinsate/internal/record"
 	"rinsate/internal/store"
 	"rinsate/internal/store/sqlite"
 )
@@ -164,9 +163,8 @@ func TestCycleAfterARestore(t *testing.T) {
 func TestSayNothingSince(t *testing.T) {
 	b := start(t)
 	b.lead("L-01")
-	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.SettingUp().RegisterPerson(desk.Entry{By: "L-01"}, b.at(), record.PersonBody{Code: "T-05"})
-	})
+	b.person("I-01", access.InfectionPrevention)
+	b.person("I-02", access.InfectionPrevention)
 	attempt := func(a, second access.Actor, named string, known reprocessing.HowKnown, scopes ...string) error {
 		return b.desk.As(a).Try(context.Background(), func(w *desk.Work) error {
 			return only(w.Care().SayNothingSince(desk.Entry{Second: second}, scopes, known, named))
@@ -199,7 +197,7 @@ func TestSayNothingSince(t *testing.T) {
 		{name: "with a second of long ago", actor: lead, second: b.as("L-02", access.ProofHolds, access.Lead), want: fault.Unsigned},
 		{name: "a name alone", actor: lead, named: "I-01", want: fault.Unsigned, words: "has not shown"},
 		{name: "two at the machine", actor: access.Operator("L-01"), named: "L-02"},
-		{name: "two at the machine without a lead", actor: access.Operator("T-05"), named: "L-02", want: fault.Invalid, words: "answer for the reprocessing room"},
+		{name: "two at the machine without a lead", actor: access.Operator("I-01"), named: "I-02", want: fault.Invalid, words: "answer for the reprocessing room"},
 		{name: "nobody known at the machine", actor: access.Operator("L-01"), named: "X-77", want: fault.NotFound, words: "X-77"},
 		{name: "no scope", actor: lead, second: infection, scopes: []string{}, want: fault.Invalid, words: "of which scopes?"},
 		{name: "no such scope", actor: lead, second: infection, scopes: []string{"D-01", "Z-99"}, want: fault.NotFound, words: "Z-99"},

@@ -114,10 +114,8 @@ func (w SettingUp) TakeBackRecall(e Entry, key string, base ledger.ID, second st
 			Message: fmt.Sprintf("lot %s of kit %s: it takes a second person to take a recall back", l.Lot, l.Kit),
 			Hint:    "name the other person with --second",
 		}
-	case access.Key(second) == access.Key(e.By):
-		return Receipt{}, invalid("the second person must be somebody else")
 	}
-	if err := w.twoKnown(e.By, second); err != nil {
+	if _, err := pair(w.View, e.By, second, l.Recalled, ToTakeBackRecall, ToTakeBackRecall); err != nil {
 		return Receipt{}, err
 	}
 	if err := w.tookNoPart(key, second); err != nil {

@@ -1,52 +1,43 @@
 package desk
 
 import (
+	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
-	"rinsate/internal/record"
-	"rinsate/internal/store"
+	"rinsate/internal/domain/reprocessing"
 )
 
-// twoKnown refuses codes that nobody here has: whoever could make one up would be two people alone.
-func (v View) twoKnown(by, second string) error {
-	for _, of := range []struct{ code, who, hint string }{
-		{by, "the person", "register the person, or let somebody do it who is registered"},
-		{second, "the second person", "register the person, or name another with --second"},
-	} {
-		if of.code == "" {
-			continue
-		}
-		if known, err := v.personKnown(of.code); err != nil {
-			return err
-		} else if !known {
-			return notFound(of.hint, "%s %q is not registered here", of.who, of.code)
-		}
+// pair returns two people who sign something together, or refuses them: act is what the first does, agree what the second
+// has to be allowed. since is when began what they sign about, zero where it began at no time.
+func pair(v View, by, second string, since unit.Instant, act, agree access.Act) (p access.Pair, err error) {
+	clock, err := v.clock()
+	if err != nil {
+		return p, err
 	}
-	return nil
+	p.Since = since
+	if p.First, err = v.People().Signer(by, clock); err != nil {
+		return p, err
+	}
+	if p.Second, err = v.People().Signer(second, clock); err != nil {
+		return p, err
+	}
+	return p, p.Check(act, agree)
 }
 
-// personKnown says whether a code belongs to somebody who is registered and may still come in.
-func (v View) personKnown(code string) (bool, error) {
-	a, ok, err := edition[record.AccessBody](v, record.Access, code, store.Forever, store.Forever)
-	if err != nil || ok {
-		return ok && !a.Disabled, err
+// known returns what is on record of somebody's roles, and refuses a code that nobody here has.
+func known(v View, code string) (access.Signer, error) {
+	s, err := v.People().Signer(code, reprocessing.Clock{})
+	if err == nil && !s.Known {
+		err = notFound("register the person, or let somebody do it who is registered", "the person %q is not registered here", code)
 	}
-	_, ok, err = v.tx.Entity(record.Person, code, store.Forever, store.Forever)
-	return ok, err
+	return s, err
 }
 
-// rolesOf returns what a person is now: what they were recognised as where they act themselves, and otherwise what is
-// on record of them, which is the account's where there is one. Nobody is anything by being named.
+// rolesOf returns what a person is now who is registered here: what they were recognised as where they act themselves,
+// and otherwise what is on record of them. Nobody is anything by being named.
 func rolesOf(v View, code string, acting access.Actor) ([]access.Role, error) {
-	switch {
-	case code == "":
-		return nil, nil
-	case acting.Is(code) && !acting.Vouched():
-		return acting.Roles(), nil
+	s, err := known(v, code)
+	if acting.Is(code) && !acting.Vouched() {
+		return acting.Roles(), err
 	}
-	a, ok, err := edition[record.AccessBody](v, record.Access, code, store.Forever, store.Forever)
-	if err != nil || ok {
-		return a.Roles, err
-	}
-	p, _, err := edition[record.PersonBody](v, record.Person, code, store.Forever, store.Forever)
-	return access.RolesOf(p.Role), err
+	return s.Roles(), err
 }

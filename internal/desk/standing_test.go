@@ -127,9 +127,7 @@ func TestTakeBackRecall(t *testing.T) {
 		return b.attempt(a, func(w *desk.Work) error { return only(w.SettingUp().TakeBackRecall(e, "K|7", base, named)) })
 	}
 	me, other := b.as("L-02", 0, access.Lead), b.as("IP-1", 0, access.InfectionPrevention)
-	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.SettingUp().RegisterPerson(lead, b.at(), record.PersonBody{Code: "IP-1"})
-	})
+	b.person("IP-1", access.InfectionPrevention)
 	why := func(second access.Actor) desk.Entry {
 		return desk.Entry{Reason: "another lot was meant", Second: second}
 	}

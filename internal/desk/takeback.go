@@ -273,12 +273,15 @@ func (w asking) agreed(e Entry, all []store.Kept, what string) (body record.Void
 	if err := w.second(toAgree, e, &body.Second); err != nil {
 		return body, err
 	}
-	if body.ByRoles, err = rolesOf(w.View, e.By, w.actor); err != nil {
+	begun := store.Forever
+	for _, k := range all {
+		begun = min(begun, k.Recorded)
+	}
+	two, err := pair(w.View, e.By, body.Second, begun, toAgree, toAgree)
+	if err != nil {
 		return body, err
 	}
-	if body.SecondRoles, err = rolesOf(w.View, body.Second, e.Second); err != nil {
-		return body, err
-	}
+	body.ByRoles, body.SecondRoles = two.Roles()
 	involved, err := takingsOf(w.View).involved(all)
 	if err != nil {
 		return body, err
@@ -287,7 +290,7 @@ func (w asking) agreed(e Entry, all []store.Kept, what string) (body record.Void
 	if err := p.Check(); err != nil {
 		return body, notAlone(what, err)
 	}
-	return body, w.twoKnown(e.By, body.Second)
+	return body, nil
 }
 
 // asked asks whether an entry may take the place that it names, and returns the entry that does. Whoever records something

@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
@@ -173,6 +174,14 @@ func (w weighing) afterVoid(e Entry, old store.Kept, void ledger.Record) ([]ledg
 		}
 	case record.Repair:
 		err = fold(old, func(x record.RepairBody) { tag, from = x.Scope, x.Sent })
+	case record.StockTake:
+		err = fold(old, func(t reprocessing.StockTake) { tag, from = t.Scope, t.At })
+	case record.Attachment:
+		a, err := record.Body[dossier.Attachment](old.Record)
+		if err != nil {
+			return nil, err
+		}
+		return w.afterPaper(e, old, a, void.ID)
 	default:
 		return nil, nil
 	}
@@ -271,7 +280,11 @@ func (w weighing) weigh(u reprocessing.Use, id, cause ledger.ID, by string) ([]l
 	if err != nil {
 		return nil, err
 	}
-	unready, ok := orUnknown(h, u.Scope).Unready(rules, u.Start, begun, w.Zone())
+	site, err := w.People().Opening(store.Forever)
+	if err != nil {
+		return nil, err
+	}
+	unready, ok := orUnknown(h, u.Scope).Unready(rules, u.Start, begun, site, w.Zone())
 	if !ok {
 		return nil, nil
 	}
@@ -412,4 +425,20 @@ func replacedBody[T any](v View, corrects ledger.ID, finishes string) (body T, o
 	}
 	body, err = record.Body[T](kept.Record)
 	return body, err == nil, err
+}
+
+// afterPaper weighs the uses since a list was signed that rested on a photograph which is taken back.
+func (w weighing) afterPaper(e Entry, old store.Kept, a dossier.Attachment, cause ledger.ID) ([]ledger.Record, error) {
+	var from unit.Instant
+	err := w.tx.Events(a.Scope, 0, store.Forever, store.Forever, func(k store.Kept) error {
+		return fold(k, func(t reprocessing.StockTake) {
+			if slices.Contains(t.Papers, string(old.ID)) && (from == 0 || t.At < from) {
+				from = t.At
+			}
+		})
+	}, record.StockTake)
+	if err != nil || from == 0 {
+		return nil, err
+	}
+	return w.later(a.Scope, from, cause, cmp.Or(e.By, notStated))
 }

@@ -102,7 +102,7 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 		if err := tx.Access().AddAccount(a); err != nil {
 			return err
 		}
-		r, err = RecordAccess(tx, e.ID, e.Actor.Code(), a, record.AccountAdded)
+		r, err = granted(tx, e, store.Account{Code: a.Code}, a, record.AccountAdded)
 		return err
 	})
 	return r, once, err
@@ -114,6 +114,11 @@ func onceDigest(typed string) string {
 
 // RecordAccess appends what was done to an account and what it may do from now on.
 func RecordAccess(tx *store.Tx, id ledger.ID, by string, a store.Account, change record.AccessChange) (Receipt, error) {
+	return recordAccess(tx, id, by, "", a, change)
+}
+
+// recordAccess is RecordAccess with who else signed.
+func recordAccess(tx *store.Tx, id ledger.ID, by, second string, a store.Account, change record.AccessChange) (Receipt, error) {
 	roles := a.Roles
 	if roles == nil {
 		roles = []access.Role{}
@@ -123,7 +128,7 @@ func RecordAccess(tx *store.Tx, id ledger.ID, by string, a store.Account, change
 	}
 	r, fresh, err := tx.Append(store.Draft{
 		Type: record.Access, ID: id, At: tx.Now, By: by,
-		Body: record.AccessBody{Code: a.Code, Change: change, Roles: roles, Disabled: a.Disabled.Known()},
+		Body: record.AccessBody{Code: a.Code, Change: change, Roles: roles, Disabled: a.Disabled.Known(), Second: second},
 	})
 	return Receipt{Record: r, Fresh: fresh}, err
 }
@@ -155,10 +160,29 @@ func (d *Door) change(
 		if err := tx.Access().SaveAccount(a); err != nil {
 			return err
 		}
-		r, err = RecordAccess(tx, e.ID, e.Actor.Code(), a, change)
+		r, err = granted(tx, e, before, a, change)
 		return err
 	})
 	return r, err
+}
+
+// granted records what was done to an account, unless it gives a role that has to be given otherwise.
+func granted(tx *store.Tx, e Entry, before, after store.Account, change record.AccessChange) (Receipt, error) {
+	v := On(tx)
+	second, err := v.second(e, after.Code)
+	if err != nil {
+		return Receipt{}, err
+	}
+	had := before.Roles
+	if before.Disabled.Known() { // who may come in again has the roles anew
+		had = nil
+	}
+	if !after.Disabled.Known() {
+		if err := v.MayGrant(after.Code, e.Actor.Code(), second, had, after.Roles); err != nil {
+			return Receipt{}, err
+		}
+	}
+	return recordAccess(tx, e.ID, e.Actor.Code(), second, after, change)
 }
 
 // administers says whether an account could look after others.

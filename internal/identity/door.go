@@ -86,6 +86,8 @@ type Entry struct {
 	ID ledger.ID
 	// Actor is who acts, in whose name it is recorded.
 	Actor access.Actor
+	// Second is who else signs, where somebody does.
+	Second access.Actor
 }
 
 // Receipt is what an act on an account left behind.

@@ -1,6 +1,8 @@
 package record
 
 import (
+	"encoding/json"
+
 	"rinsate/internal/base/text"
 	"rinsate/internal/domain/access"
 )
@@ -12,6 +14,8 @@ type AccessBody struct {
 	Change   AccessChange  `json:"change"`
 	Roles    []access.Role `json:"roles"`
 	Disabled bool          `json:"disabled,omitempty"`
+	// Second is who else signed the change.
+	Second string `json:"second,omitempty"`
 }
 
 // AccessChange is what was done to an account.
@@ -36,9 +40,10 @@ const Access Kind = "access"
 
 var accessGiven = describe(kind[AccessBody]{
 	kind: Access, means: "what somebody may do from then on, and what was done to the account",
-	key: "code",
+	key: "code", version: 2, older: []Reader{accessByOne},
 	fields: []Field{
 		found("code", "", ByPerson), plain("change", "what was done"), plain("roles", "roles"), plain("disabled", "disabled"),
+		found("second", "second person", ByPerson),
 	},
 	words: func(a AccessBody) string {
 		return listed(a.Code, text.Spaced(a.Change), access.Words(a.Roles))
@@ -46,3 +51,6 @@ var accessGiven = describe(kind[AccessBody]{
 	kept:    fromOthers,
 	example: AccessBody{Code: "T-01", Change: AccountAdded, Roles: []access.Role{access.Technician}},
 })
+
+// accessByOne reads version 1, whose changes nobody signed besides.
+func accessByOne(body json.RawMessage) (json.RawMessage, error) { return body, nil }

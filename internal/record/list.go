@@ -7,7 +7,7 @@ var All = []Descriptor{
 	use, stepTaken, sample, moment, measurement, verification, hold, lift,
 	repair, request, void, selection, imported,
 	target, check, suspect, comparison, chart, accessGiven,
-	attachment, handover, signal, erasure, patient, clock, restore, attestation, seen,
+	attachment, handover, signal, erasure, patient, clock, restore, attestation, seen, start, stockTake,
 }
 
 // Kinds lists every kind of record in the order of All.

@@ -67,6 +67,8 @@ func StartNew(ctx context.Context, home Home, engine Engine, clock func() time.T
 	if err != nil {
 		return nil, err
 	}
+	// Every site begins on trial.
+	site.Trial = true
 	err = db.Write(ctx, func(tx *Tx) error {
 		_, _, err := tx.Append(Draft{Type: record.Site, ID: ledger.NewID(tx.Now, rand.Reader), At: tx.Now, Body: site})
 		return err
@@ -74,6 +76,7 @@ func StartNew(ctx context.Context, home Home, engine Engine, clock func() time.T
 	if err != nil {
 		return nil, errors.Join(err, db.Close()) //nolint:contextcheck // what was opened is closed although ctx may have ended
 	}
+	db.site.Trial = true
 	return db, nil
 }
 
@@ -189,12 +192,34 @@ func readBeside(ctx context.Context, db *DB, s Conn) (outside []byte, err error)
 	return db.engine.Outside()
 }
 
+// beginsOnTrial says whether the first record of a ledger, which says who keeps it, has the site begin on trial; false
+// while there is none. One that cannot be read says nothing: the ledger is verified elsewhere.
+func beginsOnTrial(ctx context.Context, c Conn, site string) (trial bool, err error) {
+	err = c.Each(ctx, `SELECT bytes FROM record WHERE site = $1 AND seq = 0`, func(row Rows) error {
+		var raw []byte
+		if err := row.Scan(&raw); err != nil {
+			return err
+		}
+		r, err := ledger.Decode(raw)
+		if err != nil || record.KindOf(r) != record.Site {
+			return nil //nolint:nilerr // see above
+		}
+		body, err := record.Body[record.SiteBody](r)
+		trial = err == nil && body.Trial
+		return nil
+	}, site)
+	return trial, err
+}
+
 func (db *DB) readSite(ctx context.Context, c Conn) error {
 	s := &db.site
 	err := c.Row(ctx, `SELECT site, name, zone, origin, vkey, terms FROM site ORDER BY site LIMIT 1`).
 		Scan(&s.Code, &s.Name, &s.Zone, &s.Origin, &s.VKey, (*string)(&s.Terms))
 	if err != nil {
 		return fmt.Errorf("read the site: %w", err)
+	}
+	if s.Trial, err = beginsOnTrial(ctx, c, s.Code); err != nil {
+		return err
 	}
 	if db.zone, err = time.LoadLocation(s.Zone); err != nil {
 		return fmt.Errorf("zone of the site: %w", err)

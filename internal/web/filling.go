@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"net/http"
@@ -41,6 +42,9 @@ func (s *Server) notice() *kit.Notice {
 	}
 	if doubt := s.Desk.Doubt(); doubt != "" {
 		return &kit.Notice{Words: doubt, Alarm: true}
+	}
+	if why := s.Desk.OnPaper(context.Background()); why != "" && s.fillingWords() == "" {
+		return &kit.Notice{Words: kit.Sentence(why), Href: s.URL(firstDayPath), Paper: true}
 	}
 	if words := s.fillingWords(); words != "" {
 		return &kit.Notice{Words: words, Href: s.URL("/filling")}

@@ -96,6 +96,15 @@ func newSite(tb testing.TB, clock *storetest.Clock, base string) *site {
 // newSiteIn is newSite in the terms of the United States or of the United Kingdom.
 func newSiteIn(tb testing.TB, clock *storetest.Clock, base string, terms record.Terms) *site {
 	tb.Helper()
+	b := newRegistered(tb, clock, terms)
+	b.department()
+	b.live(base)
+	return b
+}
+
+// newRegistered makes a site that is set up, on trial, and has nothing else on record. It has no pages yet.
+func newRegistered(tb testing.TB, clock *storetest.Clock, terms record.Terms) *site {
+	tb.Helper()
 	body := record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1", Terms: terms}
 	db, err := sqlite.Folder(tb.TempDir()).Create(tb.Context(), body, clock.Now)
 	if err != nil {
@@ -108,8 +117,6 @@ func newSiteIn(tb testing.TB, clock *storetest.Clock, base string, terms record.
 	})
 	b := &site{TB: tb, desk: desk.New(db), clock: clock, tokens: map[access.Role]string{}}
 	b.register()
-	b.department()
-	b.live(base)
 	return b
 }
 
@@ -289,6 +296,7 @@ var people = []record.PersonBody{
 	{Code: "L-01", Role: "lead"},
 	{Code: "L-02", Role: "lead"},
 	{Code: "N-01", Role: "nurse"},
+	{Code: "H-01", Role: "infection prevention"},
 }
 
 // routine are the points of the duodenoscopes that are sampled after every use.
@@ -333,6 +341,10 @@ func (b *site) register() {
 		}
 		for _, p := range people {
 			_, err = w.SettingUp().RegisterPerson(e, since, p)
+			keep(err)
+		}
+		for _, role := range access.Roles { // those who sign in here had their roles before the start
+			_, err = w.SettingUp().RegisterPerson(e, since, record.PersonBody{Code: codeOf(role), Role: string(role)})
 			keep(err)
 		}
 		for _, code := range []string{"M-1", "M-2"} {
@@ -424,6 +436,8 @@ func (b *site) department() {
 		return w.RecordUse(e, reprocessing.Use{Scope: inUseScope, Start: b.at()}, inUsePatient)
 	})
 	b.clock.Move(20 * time.Second)
+	// The first cycles are on record: from now on the records decide.
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.SettingUp().SignStart(e, "H-01") })
 }
 
 // inUsePatient is the number of the patient of the scope that is in use.

@@ -201,6 +201,7 @@ var topicOf = []struct{ path, topic string }{
 	{clockPath, "compare-the-clock"},
 	{attestPath, "attest"},
 	{restoredPath, "after-a-restore"},
+	{firstDayPath, "first-day"},
 	{"/scopes", "look-at-a-scope"},
 	{"/bench", "sample-a-scope"},
 	{"/trends", "read-a-control-chart"},

@@ -50,6 +50,8 @@ func (b *site) examples() []example {
 		{"clock, to read", "/clock", "clock", http.StatusOK, access.Auditor},
 		{"restored", "/restored?done=nothing", "restored", http.StatusOK, access.Lead},
 		{"restored, to read", "/restored", "restored", http.StatusOK, access.Auditor},
+		{"first day", "/first-day?done=start", "first-day", http.StatusOK, access.Lead},
+		{"first day, to read", "/first-day", "first-day", http.StatusOK, access.Auditor},
 		{"scopes", "/scopes", "scopes", http.StatusOK, access.Lead},
 		{"scopes, some", "/scopes?state=on+hold&kind=duodenoscope&q=endoscopy", "scopes", http.StatusOK, access.Auditor},
 		{"scopes, none", "/scopes?q=nothing", "scopes", http.StatusOK, access.Lead},

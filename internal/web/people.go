@@ -125,7 +125,16 @@ func (s peoplePages) peopleAct(x *kit.Exchange) error {
 	ctx, form := x.R.Context(), x.R.PostFormValue
 	e, code := identity.Entry{Actor: x.Actor()}, strings.TrimSpace(form("code"))
 	var page peoplePage
-	var err error
+	second := desk.Entry{}
+	err := vouched(x, form("second"), &second)
+	if err != nil {
+		status, words, ok := kit.Refused(x, err)
+		if !ok {
+			return err
+		}
+		return s.showPeople(x, status, peoplePage{Problem: words})
+	}
+	e.Second = second.Second
 	switch form("change") {
 	case "add":
 		page.For, page.Said = code, "The account "+code+" is made."

@@ -33,8 +33,12 @@ type releasePage struct {
 
 type releaseAnswer struct {
 	Scope, Kind string
-	Mark        words.Mark
-	Until, Left string
+	// ByPaper says that it is ready by the records and that paper decides, Paper says of another answer that paper decides
+	// here, and Stock that the answer rests on a stock-take; empty where they do not.
+	Paper, Stock string
+	ByPaper      bool
+	Mark         words.Mark
+	Until, Left  string
 	// Short is how far from ready it is; empty when it is ready.
 	Short        string
 	Reasons      []string
@@ -90,8 +94,15 @@ func (s dayPages) release(x *kit.Exchange) error {
 			Usable: a.State == reprocessing.Ready,
 			Next:   a.Next,
 		}
-		if !answer.Usable {
+		if answer.ByPaper = a.State == reprocessing.PaperDecides; !answer.ByPaper { // else the first reason says so
+			answer.Paper = paperWords(a)
+		}
+		if !answer.Usable && !answer.ByPaper {
 			answer.Short, page.Emergency = s.shortOf(*a.Short, s.ClockOf(v)), s.URL(emergencyPath(fleet[i].Tag))
+		}
+		if a.StockTake != "" && len(a.Reasons) > 0 {
+			i := slices.IndexFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Record == a.StockTake })
+			answer.Stock = kit.Sentence(a.Reasons[max(i, 0)].Text)
 		}
 		for _, r := range a.Reasons {
 			if r.Blocks {
@@ -119,4 +130,12 @@ func findScope(fleet []scope.Instrument, text string) int {
 	return slices.IndexFunc(fleet, func(i scope.Instrument) bool {
 		return strings.EqualFold(i.Tag, text) || i.Barcode != "" && i.Barcode == text || i.Serial != "" && strings.EqualFold(i.Serial, text)
 	})
+}
+
+// paperWords is what the answer for the procedure room says while paper decides, empty when it does not.
+func paperWords(a reprocessing.Answer) string {
+	if a.Paper == nil {
+		return ""
+	}
+	return kit.Sentence(strings.TrimSpace(a.Paper.Why))
 }

@@ -245,7 +245,10 @@ func (s dayPages) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v
 }
 
 // boardOrder is the order of states on the board: what wants somebody comes first.
-var boardOrder = []reprocessing.State{reprocessing.OnHold, reprocessing.NotKnown, reprocessing.InReprocessing, reprocessing.OutOfService, reprocessing.Ready}
+var boardOrder = []reprocessing.State{
+	reprocessing.OnHold, reprocessing.NotKnown, reprocessing.InReprocessing, reprocessing.OutOfService,
+	reprocessing.PaperDecides, reprocessing.Ready,
+}
 
 // tiles fills in what the release check says of every scope.
 func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.Instant, v desk.View) {
@@ -287,7 +290,9 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 				}
 			}
 		}
-		page.Counts = append(page.Counts, count{s.Terms.State(state), n})
+		if n > 0 || state != reprocessing.PaperDecides { // which is of no concern once the start is signed
+			page.Counts = append(page.Counts, count{s.Terms.State(state), n})
+		}
 	}
 }
 

@@ -359,6 +359,9 @@ func (h History) present(now unit.Instant) History {
 		past.Restores = append(past.Restores, n)
 	}
 	past.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.proves(a.At, now) })
+	if h.Listable() == "" { // by everything on record, also by what is left out above since it proves nothing
+		past.StockTakes = keep(h.StockTakes, func(t StockTake) bool { return t.proves(t.At, now) })
+	}
 	return past
 }
 

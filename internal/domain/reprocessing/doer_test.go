@@ -92,15 +92,15 @@ func TestUseBetweenACopyAndItsRestore(t *testing.T) {
 		Stamp: stamp("restore", instant(t, "12:00")), Told: reprocessing.FromFile, Copied: instant(t, "11:00"), At: instant(t, "12:00"), Size: 9, By: "L-01",
 	}}
 	wantState(t, reprocessing.Before(h, rules, use, zone), reprocessing.NotKnown, "the records were restored from a copy")
-	u, unready := h.Unready(rules, use, begun, zone)
+	u, unready := h.Unready(rules, use, begun, reprocessing.Opening{}, zone)
 	if !unready || u.Kind != reprocessing.RecordHold {
 		t.Errorf("unready = %t, %q: %q", unready, u.Kind, u.Lacking)
 	}
-	if _, unready := h.Unready(rules, instant(t, "10:50"), begun, zone); unready {
+	if _, unready := h.Unready(rules, instant(t, "10:50"), begun, reprocessing.Opening{}, zone); unready {
 		t.Error("a use before the copy was made is weighed by the restore")
 	}
 	h.Restores = append(h.Restores, nothingSince(t, "restore", "D-01"))
-	if _, unready := h.Unready(rules, use, begun, zone); unready {
+	if _, unready := h.Unready(rules, use, begun, reprocessing.Opening{}, zone); unready {
 		t.Error("two people said that nothing happened to it")
 	}
 }

@@ -8,7 +8,6 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
-	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
@@ -676,7 +675,7 @@ func TestUnready(t *testing.T) {
 			test.change(&h)
 			// What comes later changes nothing.
 			h.Uses = append(h.Uses, reprocessing.Use{Stamp: stamp("use 2", use), Scope: "D-01", Start: use})
-			u, unready := h.Unready(preset(t), use, begun, berlin(t))
+			u, unready := h.Unready(preset(t), use, begun, started, berlin(t))
 			if unready != (test.want != "") || u.Kind != test.want {
 				t.Fatalf("unready = %t, %q, want %q: %q", unready, u.Kind, test.want, u.Lacking)
 			}
@@ -688,21 +687,40 @@ func TestUnready(t *testing.T) {
 			}
 		})
 	}
-	t.Run("first day", func(t *testing.T) {
+	t.Run("on trial", func(t *testing.T) {
 		h := good(t)
 		h.Uses, h.Steps, h.Samples, h.Decisions = nil, nil, nil, nil
-		const day = 24 * hour
-		for begun, want := range map[unit.Instant]bool{use - day + us: false, use - day: true} {
-			if _, unready := h.Unready(preset(t), use, begun, berlin(t)); unready != want {
-				t.Errorf("begun %s before the use: unready = %t, want %t", unit.SpanOf(use.Sub(begun)), unready, want)
+		for _, test := range []struct {
+			name string
+			site reprocessing.Opening
+			want bool
+		}{
+			{"on trial", reprocessing.Opening{Trial: true}, false},
+			{"started after the use", reprocessing.Opening{Trial: true, Start: &reprocessing.StartNote{At: use + us}}, false},
+			{"started with the use", reprocessing.Opening{Trial: true, Start: &reprocessing.StartNote{At: use}}, true},
+			{"started before", started, true},
+			{"never on trial, and never started", reprocessing.Opening{}, true},
+		} {
+			u, unready := h.Unready(preset(t), use, begun, test.site, berlin(t))
+			if unready != test.want || unready && u.Kind != reprocessing.RecordHold {
+				t.Errorf("%s: unready = %t, %q", test.name, unready, u.Kind)
 			}
 		}
+		on := reprocessing.Opening{Trial: true}
 		h.Steps = []reprocessing.Step{{Scope: "D-01", Kind: reprocessing.Drying, Start: use - hour, End: use - hour + 20*mins}}
-		if u, unready := h.Unready(preset(t), use, use-hour, berlin(t)); !unready || u.Kind != reprocessing.ExposureHold {
+		if u, unready := h.Unready(preset(t), use, use-hour, on, berlin(t)); !unready || u.Kind != reprocessing.ExposureHold {
 			t.Errorf("one step is on record: unready = %t, %q", unready, u.Kind)
+		}
+		h.Steps = nil
+		hold(reprocessing.LeakHold)(&h)
+		if u, unready := h.Unready(preset(t), use, begun, on, berlin(t)); !unready || u.Kind != reprocessing.ExposureHold {
+			t.Errorf("bad news on trial: unready = %t, %q", unready, u.Kind)
 		}
 	})
 }
+
+// started is a site whose start was signed long ago.
+var started = reprocessing.Opening{Trial: true, Start: &reprocessing.StartNote{At: 1}}
 
 // An adverse fact before a use never makes it one of a scope that was ready, and never makes the hold milder.
 func TestUnreadyIsMonotone(t *testing.T) {
@@ -716,8 +734,8 @@ func TestUnreadyIsMonotone(t *testing.T) {
 		if fact == "" {
 			rt.Skip("no such fact")
 		}
-		before, was := h.Unready(rules, use, begun, zone)
-		after, is := worse.Unready(rules, use, begun, zone)
+		before, was := h.Unready(rules, use, begun, started, zone)
+		after, is := worse.Unready(rules, use, begun, started, zone)
 		if !was {
 			ready++
 		}

@@ -17,7 +17,9 @@ type State string
 
 // The states. Only Ready lets a scope be used.
 const (
-	Ready          State = "ready"
+	Ready State = "ready"
+	// PaperDecides is what is ready by the records of a site that has not been started.
+	PaperDecides   State = "paper decides"
 	InReprocessing State = "in reprocessing"
 	OnHold         State = "on hold"
 	OutOfService   State = "out of service"
@@ -25,7 +27,7 @@ const (
 )
 
 // States lists every state, the most usable first.
-var States = []State{Ready, InReprocessing, NotKnown, OnHold, OutOfService}
+var States = []State{Ready, PaperDecides, InReprocessing, NotKnown, OnHold, OutOfService}
 
 // Reason is one fact that the answer rests on.
 type Reason struct {
@@ -104,10 +106,23 @@ type Answer struct {
 	Cycle unit.Instant   `json:"cycle,omitzero"`
 	Steps []Progress     `json:"steps"`
 	Due   []sampling.Due `json:"due,omitempty"`
+	// StockTake is the record of the stock-take that the answer rests on, empty where it rests on a cycle.
+	StockTake string `json:"stock_take,omitempty"`
+	// Paper says that paper decides and not the records; nil once the start is signed.
+	Paper *Paper `json:"paper,omitempty"`
 	// Wanting are the acts that would count if somebody attested them.
 	Wanting []Wanting `json:"wanting,omitempty"`
 	// Short is how far from ready it is, where somebody asked for it and it is not.
 	Short *Short `json:"short,omitempty"`
+}
+
+// Paper is what an answer is while paper decides.
+type Paper struct {
+	// Why says why.
+	Why string `json:"why"`
+	// Here is what the records alone say, Until when that ends by itself.
+	Here  State        `json:"here"`
+	Until unit.Instant `json:"until,omitzero"`
 }
 
 // Release answers whether the scope may be used on a patient at an instant. Every reason that blocks
@@ -138,16 +153,11 @@ func answer(h History, rules Rules, at unit.Instant, zone *time.Location) Answer
 	}
 	g.start()
 	g.overlaps()
-	if !slices.ContainsFunc(g.h.Steps, func(s Step) bool { return s.Start >= g.answer.Cycle }) {
-		why := "no reprocessing step is on record since " + g.startedBy
-		state := InReprocessing
-		if len(g.h.Uses) == 0 && len(g.h.Steps) == 0 {
-			state = NotKnown
-		}
-		g.block(state, Reason{Text: why, Record: g.startRecord}, "")
+	if t, ok := h.listed(at); ok {
+		g.byList(t)
+	} else {
+		g.byCycle()
 	}
-	g.steps()
-	g.storage()
 	if r := h.Instrument.Retired; r.Known() && r < g.answer.Until { // it is known already when it leaves
 		g.answer.Until = r
 		g.note(Reason{Text: "retired from " + r.In(zone) + " on"})
@@ -156,6 +166,23 @@ func answer(h History, rules Rules, at unit.Instant, zone *time.Location) Answer
 		g.answer.Until = 0
 	}
 	return g.ordered()
+}
+
+// byCycle answers from the cycle on record.
+func (g *release) byCycle() {
+	if !slices.ContainsFunc(g.h.Steps, func(s Step) bool { return s.Start >= g.answer.Cycle }) {
+		why := "no reprocessing step is on record since " + g.startedBy
+		state := InReprocessing
+		if len(g.h.Uses) == 0 && len(g.h.Steps) == 0 {
+			state = NotKnown
+		}
+		g.block(state, Reason{Text: why, Record: g.startRecord}, "")
+		if g.h.Listable() == "" {
+			g.decisions = append(g.decisions, "or a lead and infection prevention sign a stock-take over its photographed paper")
+		}
+	}
+	g.steps()
+	g.storage()
 }
 
 // ordered returns the answer with what is to be done in order: the acts on the scope as they follow each other,
@@ -896,4 +923,27 @@ func (g *release) expire(l limit) {
 		l.why.Text += "; that time ended at " + l.at.In(g.zone)
 	}
 	g.block(InReprocessing, l.why, l.next)
+}
+
+// byList answers from a stock-take. What is asked of every cycle and from time to time is not asked, since there was no
+// cycle here; what somebody asked for by name is, and what a repair or a failure has left to be done.
+func (g *release) byList(t StockTake) {
+	g.answer.StockTake = t.ID
+	g.note(Reason{
+		Text: fmt.Sprintf("by the stock-take of %s over photographed paper, not by a cycle on record: in %s until %s",
+			t.At.In(g.zone), t.Cabinet, t.Until.In(g.zone)),
+		Record: t.ID,
+	})
+	for _, d := range sampling.DueAt(g.rules.Due, g.h.record(), g.at, g.zone) {
+		if d.When == sampling.EveryCycle || d.When == sampling.Periodic {
+			continue
+		}
+		g.answer.Due = append(g.answer.Due, d)
+		if r := cite(Reason{Text: "sampling is due: " + d.Why, Said: d.Said, By: d.By}, d.Source); d.Blocks {
+			g.block(InReprocessing, r, "reprocess the scope, then sample and read: "+scope.Named(d.Points))
+		} else {
+			g.note(r)
+		}
+	}
+	g.answer.Until = t.Until
 }

@@ -155,6 +155,8 @@ type History struct {
 	Restores []RestoreNote
 	// Attestations stand for what the records do not show by themselves.
 	Attestations []Attestation
+	// StockTakes are the lists that two people signed of it.
+	StockTakes []StockTake
 	// Earlier sums up what lies before the entries that were loaded.
 	Earlier Earlier
 }
@@ -180,6 +182,7 @@ func (h History) AsKnown(k unit.Instant) History {
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.knownAt(k) })
 	h.Restores = keep(h.Restores, func(r RestoreNote) bool { return r.knownAt(k) })
 	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.knownAt(k) })
+	h.StockTakes = keep(h.StockTakes, func(t StockTake) bool { return t.knownAt(k) })
 	return h
 }
 
@@ -210,6 +213,7 @@ func (h History) until(at unit.Instant) History {
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.At <= at })
 	h.Restores = h.restoresBy(at)
 	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.At <= at })
+	h.StockTakes = keep(h.StockTakes, func(t StockTake) bool { return t.At <= at })
 	return h
 }
 

@@ -173,6 +173,9 @@ func (h History) unknown() (r RestoreNote, ok bool) {
 // to be done, such as a repair after a failed leak test, stays to be done.
 func (h History) judged(rules Rules, all []RestoreNote, at unit.Instant, zone *time.Location) Answer {
 	a := answer(h, rules, at, zone)
+	if a.StockTake != "" { // two people have seen on paper what the copy lacks
+		return h.between(a, all, at, zone)
+	}
 	if _, ok := h.unknown(); ok && a.State == Ready {
 		before := h
 		before.Restores = nil
@@ -228,4 +231,46 @@ func (a Answer) NotKnown(r Reason) Answer {
 // restoresBy returns the restores that had happened by an instant, and all that people said of them.
 func (h History) restoresBy(at unit.Instant) []RestoreNote {
 	return keep(h.Restores, func(n RestoreNote) bool { return !n.Restores() || n.At <= at })
+}
+
+// idle says whether nothing is on record of the scope that lies after an instant: no use, step, sample or repair.
+func (h History) idle(after unit.Instant) bool {
+	return !slices.ContainsFunc(h.Uses, func(u Use) bool { return u.last() > after }) &&
+		!slices.ContainsFunc(h.Steps, func(s Step) bool { return s.last() > after }) &&
+		!slices.ContainsFunc(h.Samples, func(t Taken) bool { return max(t.Collected, t.Read) > after }) &&
+		!slices.ContainsFunc(h.Repairs, func(r Repair) bool { return max(r.Sent, r.Returned) > after })
+}
+
+// Listable says why a list cannot speak for the scope of a history that holds everything up to the instant at which it
+// is signed; empty when it can.
+func (h History) Listable() string {
+	r, restored := h.Restored()
+	switch {
+	case h.Instrument.Owner != scope.Own:
+		return "it is a " + h.Instrument.Owner.Words() + ", which is reprocessed on arrival"
+	case !restored && !h.idle(0):
+		return "something is on record of it: reprocess it"
+	case restored && !h.idle(r.Copied):
+		return "something is on record of it since the copy that was restored: reprocess it"
+	}
+	return ""
+}
+
+// listed returns the stock-take that speaks for the scope at an instant, ok = false when none does. Of several the last
+// counts.
+func (h History) listed(at unit.Instant) (last StockTake, ok bool) {
+	if h.Listable() != "" {
+		return last, false
+	}
+	r, _ := h.Restored()
+	for _, t := range h.StockTakes {
+		// Of two facts at one instant the bad one counts: an arrival, or a restore.
+		if t.At > at || t.Check() != nil || t.At <= h.Instrument.InService || r.At.Known() && t.At <= r.At {
+			continue
+		}
+		if !ok || t.At > last.At || t.At == last.At && t.Until < last.Until {
+			last, ok = t, true
+		}
+	}
+	return last, ok && at < last.Until
 }

@@ -8,10 +8,6 @@ import (
 	"rinsate/internal/base/unit"
 )
 
-// FirstDay is how long after a site has begun its scopes may have nothing on record: paper decides then whether they
-// are used (common practice).
-const FirstDay = 24 * time.Hour
-
 // Unready says what a scope was lacking when a use began, and which hold that takes.
 type Unready struct {
 	Kind HoldKind
@@ -61,8 +57,8 @@ func (h History) before(at unit.Instant) History {
 }
 
 // Unready says what the scope was lacking when a use began; ok = false when it was ready, or when nothing at all is on
-// record before the use and the site had only just begun.
-func (h History) Unready(rules Rules, start, begun unit.Instant, zone *time.Location) (u Unready, ok bool) {
+// record before the use and the site was on trial, where paper decides. begun is when the site's records begin.
+func (h History) Unready(rules Rules, start, begun unit.Instant, site Opening, zone *time.Location) (u Unready, ok bool) {
 	at := BeforeUse(start)
 	past := h.before(at)
 	a := past.judged(rules, h.Restores, at, zone)
@@ -74,7 +70,7 @@ func (h History) Unready(rules Rules, start, begun unit.Instant, zone *time.Loca
 		!slices.ContainsFunc(past.Steps, func(s Step) bool { return s.Start >= begun }) &&
 		!slices.ContainsFunc(past.Samples, func(s Taken) bool { return s.Collected >= begun }) &&
 		!slices.ContainsFunc(past.Repairs, func(r Repair) bool { return r.Sent >= begun })
-	if nothing && len(past.OpenHolds()) == 0 && start < begun.Add(FirstDay) {
+	if nothing && len(past.OpenHolds()) == 0 && site.OnTrial(start) {
 		return u, false
 	}
 	u.Kind = RecordHold
@@ -105,7 +101,7 @@ func (h History) exposes(a Answer, nothing bool) bool {
 	if len(h.Unfinished()) > 0 {
 		return true
 	}
-	if nothing { // nobody knows what was done before the records begin
+	if nothing || a.StockTake != "" { // nobody knows what was done before the records begin, or paper has shown it
 		return false
 	}
 	if len(a.Steps) == 0 { // the scope was not in service, and no step was looked at

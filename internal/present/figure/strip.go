@@ -270,7 +270,7 @@ func (s strip) release() cell {
 		c.shape, c.style = chart.Square, chart.Style{Fill: chart.InkText}
 	case reprocessing.OutOfService:
 		c.shape, c.style = chart.Cross, chart.Style{Fill: chart.InkText}
-	case reprocessing.NotKnown:
+	case reprocessing.NotKnown, reprocessing.PaperDecides:
 		fallthrough
 	default:
 		c.shape, c.style = chart.Diamond, chart.Style{Fill: chart.InkPaper, Stroke: chart.InkText, Width: 1.6}

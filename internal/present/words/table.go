@@ -22,6 +22,7 @@ const (
 	OnHold         Key = Key("state " + reprocessing.OnHold)
 	OutOfService   Key = Key("state " + reprocessing.OutOfService)
 	NotKnown       Key = Key("state " + reprocessing.NotKnown)
+	PaperDecides   Key = Key("state " + reprocessing.PaperDecides)
 
 	// Outcomes of values and verifications.
 	OK       Key = Key("outcome " + reading.OK)
@@ -104,6 +105,7 @@ var table = map[Key]entry{
 	OnHold:         {us: "on hold", shape: "■", class: "hold"},
 	OutOfService:   {us: "out of service", usBrief: "out", shape: "−", class: "out"},
 	NotKnown:       {us: "not known", shape: "○", class: "unknown"},
+	PaperDecides:   {us: "paper decides", shape: "◇", plain: "?", class: "unknown"},
 
 	OK:       {us: "OK", shape: "✓", class: "ready"},
 	Alert:    {us: "alert", shape: "▲", class: "alert"},
@@ -217,6 +219,8 @@ var table = map[Key]entry{
 	kindKey(record.Clock):        {us: "clock"},
 	kindKey(record.Attestation):  {us: "attestation"},
 	kindKey(record.Restore):      {us: "restore"},
+	kindKey(record.Start):        {us: "start"},
+	kindKey(record.StockTake):    {us: "stock-take"},
 
 	kindKey(record.Seen): {us: "emergency use seen", usBrief: "seen"},
 

@@ -102,6 +102,10 @@ func (w writer) entities() {
 	)
 	w.put(record.Comparison, record.ComparisonBody{Old: quality.Setup{Kit: "K", Lot: "7"}, New: quality.Setup{Kit: "K", Lot: "8"}, Answer: quality.SameLevel})
 	w.put(record.Chart, record.ChartBody{Series: trend.Key{Scope: "SC-00", Point: scope.OuterDistalEnd, System: "A", Kit: "K"}, Adopter: "L-01", Adopted: at})
+	roles := []access.Role{access.Lead, access.InfectionPrevention}
+	w.put(record.Start, reprocessing.StartNote{
+		At: at, By: "L-01", Second: "H-01", ByRoles: roles[:1], SecondRoles: roles[1:], Founders: []reprocessing.Founder{{Code: "L-01", Roles: roles[:1]}},
+	})
 	w.put(record.Import, record.ImportBody{File: "f.csv", Kind: "uses", Digest: "00", Rows: 1, Stored: 1})
 	restore := w.put(record.Restore, reprocessing.RestoreNote{Told: reprocessing.InPlace, Copied: at, At: at, Size: 1, By: "L-01"})
 	w.put(record.Restore, reprocessing.RestoreNote{
@@ -131,6 +135,11 @@ func (w writer) events() {
 		Scope: tag, At: at, By: "T-01", Of: []string{string(done.ID)}, From: reprocessing.OwnAct,
 	})
 	w.put(record.Void, record.VoidBody{Scope: tag}, correct(word))
+	list := w.put(record.StockTake, reprocessing.StockTake{
+		Scope: tag, At: at, By: "L-01", Second: "H-01", ByRoles: []access.Role{access.Lead}, SecondRoles: []access.Role{access.InfectionPrevention},
+		Cabinet: "drying-cabinet", Until: at.Add(time.Hour), Papers: []string{string(done.ID)},
+	})
+	w.put(record.Void, record.VoidBody{Scope: tag}, correct(list))
 	sample := w.put(record.Sample, sampling.Sample{Scope: tag, Point: scope.OuterDistalEnd, Cleaning: 1, Kit: "K", Lot: "7", Collected: at})
 	w.put(record.Moment, sampling.Moment{Sample: string(sample.ID), Scope: tag, Mark: sampling.Activated, At: at})
 	first := w.put(record.Reading, aReading(tag, sample.ID, at, reading.Action))

@@ -68,4 +68,6 @@ func (s *Shell) ClockOf(v desk.View) words.Clock { return words.Seen(s.Now(), v.
 type Notice struct {
 	Words, Href string
 	Alarm       bool
+	// Paper is one that says that paper decides; its Href is where the start is signed.
+	Paper bool
 }

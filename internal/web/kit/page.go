@@ -102,7 +102,7 @@ func (x *Exchange) Show(status int, name string, bare bool, body any) error {
 	f := frame{Page: name, Demo: x.Shell.demo, Who: x.Who, Bare: bare, Body: body}
 	if x.Shell.Desk != nil { // before the first run there is none
 		if x.Shell.notice != nil {
-			if f.Notice = x.Shell.notice(); f.Notice != nil && f.Notice.Alarm && x.Who == nil {
+			if f.Notice = x.Shell.notice(); f.Notice != nil && (f.Notice.Alarm || f.Notice.Paper) && x.Who == nil {
 				f.Notice.Href = "" // nobody is led to a page that they may not open
 			}
 		}

@@ -60,6 +60,9 @@ func told(h reprocessing.History) string {
 	for _, q := range h.Requests {
 		add(q.At, q.Stamp, "request %v", q.Points)
 	}
+	for _, t := range h.StockTakes {
+		add(t.At, t.Stamp, "stock-take by %q and %q until %s", t.By, t.Second, t.Until)
+	}
 	slices.SortStableFunc(all, func(a, b line) int { return cmp.Compare(a.at, b.at) })
 	lines := make([]string, len(all))
 	for i, l := range all {

@@ -735,4 +735,7 @@ func each(h *reprocessing.History, f func(*reprocessing.Stamp)) {
 	for i := range h.Attestations {
 		f(&h.Attestations[i].Stamp)
 	}
+	for i := range h.StockTakes {
+		f(&h.StockTakes[i].Stamp)
+	}
 }

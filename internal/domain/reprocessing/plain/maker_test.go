@@ -134,6 +134,10 @@ func made(all []house, seed uint64) *maker {
 	m.points = m.h.Model.Routine()
 	m.lifting = m.one(2)
 	m.t = begin
+	if seed%14 == 5 {
+		m.listed()
+		return m
+	}
 	before := m.IntN(3)
 	for range before {
 		m.cycle(false)
@@ -163,7 +167,66 @@ func made(all []house, seed uint64) *maker {
 		m.h.Instrument.InService = m.arrived
 	}
 	m.afterwards()
+	if seed%30 == 7 {
+		m.class("stock-take of a scope with acts on record")
+		m.stockTake(m.latest()+minute, 3*day)
+	}
 	return m
+}
+
+// listed is a scope of which nothing is on record but a stock-take, and what may be wrong with that or come after it.
+func (m *maker) listed() {
+	t := m.stockTake(m.t, m.between(hour, 6*day))
+	m.class("stock-take")
+	if m.one(2) {
+		return
+	}
+	at := m.t + m.between(-hour, 2*hour)
+	switch m.IntN(12) {
+	case 0:
+		t.Second, t.SecondRoles = []string{"", " l1", "L2"}[m.IntN(3)], []access.Role{access.Lead}
+	case 1:
+		t.Papers = nil
+	case 2:
+		t.Replaced = t.At + hour // taken back
+	case 3:
+		t.Unsure = t.At + hour
+	case 4:
+		t.Until = t.At + m.between(-hour, hour)
+	case 5:
+		m.h.Instrument.InService = at
+	case 6:
+		m.h.Instrument.Owner = scope.Loan
+	case 7:
+		m.h.Holds = append(m.h.Holds, reprocessing.Hold{Stamp: m.stamp("hold", at), Scope: tag, At: at, By: "L1", Reason: "something bent"})
+	case 8: // a second list, which shows less or more
+		m.stockTake(m.t+m.between(0, hour), m.between(minute, 6*day))
+	case 9:
+		u := reprocessing.Use{Stamp: m.stamp("use", at), Scope: tag, Start: at}
+		if m.one(2) {
+			u.End = at + 20*minute
+		}
+		m.h.Uses = append(m.h.Uses, u)
+	case 10:
+		kind := reprocessing.StepKinds[m.IntN(len(reprocessing.StepKinds))]
+		m.h.Steps = append(m.h.Steps, reprocessing.Step{Stamp: m.stamp("step", at), Scope: tag, Kind: kind, Start: at, End: at + 5*minute, Result: reprocessing.Pass})
+	case 11: // and a cycle since, which counts by itself
+		m.lastly = true
+		m.pass(hour, 5*hour)
+		m.reprocess()
+		m.came = m.h.Instrument.InService
+		m.decideAll()
+	}
+	m.class("stock-take, and more")
+}
+
+// stockTake has two people sign for the scope at an instant, over paper that shows storage for some time.
+func (m *maker) stockTake(at, lasts unit.Instant) *reprocessing.StockTake {
+	m.h.StockTakes = append(m.h.StockTakes, reprocessing.StockTake{
+		Stamp: m.stamp("list", at), Scope: tag, At: at, By: "L1", Second: "I1", ByRoles: roles("L1"), SecondRoles: roles("I1"),
+		Cabinet: "drying-cabinet", Until: at + lasts, Papers: []string{"photograph"},
+	})
+	return &m.h.StockTakes[len(m.h.StockTakes)-1]
 }
 
 func (m *maker) faultsWanted() int {
@@ -479,6 +542,9 @@ func (m *maker) latest() unit.Instant {
 	}
 	for _, a := range m.h.Attestations {
 		last = max(last, a.At)
+	}
+	for _, t := range m.h.StockTakes {
+		last = max(last, t.At)
 	}
 	return max(last, m.h.Instrument.InService)
 }

@@ -8,9 +8,11 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -68,14 +70,12 @@ func (o house) judge(h reprocessing.History, at unit.Instant) verdict {
 	w.known()
 	w.used()
 	w.held()
-	w.due()
-	since := w.occasions()
-	for _, o := range since {
-		w.route(o)
-		w.out(o)
+	if t, ok := w.listed(); ok {
+		w.asked()
+		w.ends(t.Until)
+	} else {
+		w.cycle()
 	}
-	w.beyond(since)
-	w.dates()
 	if w.until <= at {
 		w.lack("its time is over since %s", w.until)
 	}
@@ -84,6 +84,18 @@ func (o house) judge(h reprocessing.History, at unit.Instant) verdict {
 		v.until = w.until
 	}
 	return v
+}
+
+// cycle asks for everything that a cycle on record has to show.
+func (w *walk) cycle() {
+	w.due()
+	since := w.occasions()
+	for _, o := range since {
+		w.route(o)
+		w.out(o)
+	}
+	w.beyond(since)
+	w.dates()
 }
 
 func (w *walk) lack(format string, args ...any) {
@@ -137,6 +149,53 @@ func (w *walk) lastUse() int {
 		}
 	}
 	return last
+}
+
+// untouched says whether no use, step, sample or repair is on record.
+func untouched(h reprocessing.History) bool {
+	return len(h.Uses)+len(h.Steps)+len(h.Samples)+len(h.Repairs) == 0
+}
+
+// listed returns the stock-take that makes the scope ready: the last one, which a lead and infection prevention have
+// signed over photographed paper, of a scope of which nothing is on record, neither an act nor an arrival since. What is
+// not the house's own has arrived.
+func (w *walk) listed() (t reprocessing.StockTake, ok bool) {
+	if !untouched(w.h) || w.h.Instrument.Owner != scope.Own {
+		return t, false
+	}
+	for _, x := range w.h.StockTakes {
+		who := map[string]string{} // a role to a person
+		for _, s := range []struct {
+			code  string
+			roles []access.Role
+		}{{x.By, x.ByRoles}, {x.Second, x.SecondRoles}} {
+			for _, r := range s.roles {
+				who[string(r)+" "+strings.ToLower(strings.TrimSpace(s.code))] = string(r)
+			}
+		}
+		two := false
+		for a, role := range who {
+			for b, other := range who {
+				_, first, _ := strings.Cut(a, " ")
+				_, second, _ := strings.Cut(b, " ")
+				two = two || role == string(access.Lead) && other == string(access.InfectionPrevention) && first != second && first != "" && second != ""
+			}
+		}
+		good := two && len(x.Papers) > 0 && x.Cabinet != "" && x.Until > x.At && x.At > w.h.Instrument.InService
+		if good && (!ok || x.At > t.At || x.At == t.At && x.Until < t.Until) {
+			t, ok = x, true
+		}
+	}
+	return t, ok && w.at < t.Until
+}
+
+// asked asks for the samples that somebody has asked for by name: no list stands for these.
+func (w *walk) asked() {
+	for _, r := range w.rules.Due {
+		if r.When == sampling.OnRequest && r.Blocks && covers(r, w.h.Model) && len(w.h.Requests) > 0 {
+			w.lack("samples are asked for")
+		}
+	}
 }
 
 // occasion is what asks for a route.

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -44,7 +45,7 @@ func (x *trial) past() {
 			return // what was decided then is not made again
 		}
 	}
-	for range 3 {
+	for range min(3, 3*len(x.h.Steps)) {
 		s := x.h.Steps[x.someStep()]
 		at := []unit.Instant{s.Start, max(s.Start, s.End), x.end}[x.IntN(3)] + x.between(-second, 10*minute)
 		h := x.h.AsKnown(at)
@@ -75,6 +76,9 @@ func (x *trial) anyOrder(at unit.Instant, before, now verdict) {
 
 // What was known at a time never changes by what is recorded later.
 func (x *trial) laterRecords(at unit.Instant) {
+	if len(x.h.Steps) == 0 {
+		return // nothing was decided on
+	}
 	k := x.h.Steps[x.IntN(len(x.h.Steps))].Recorded + x.between(-hour, hour)
 	later := x.clone()
 	if later.worsen(at) == "over the action level" {
@@ -228,6 +232,18 @@ func (x *trial) lessProof(at unit.Instant, before verdict) {
 	less := x.clone()
 	less.classes = x.classes
 	what := ""
+	if n := len(less.h.StockTakes); n > 0 && (len(less.h.Steps) == 0 || x.one(2)) {
+		j := x.IntN(n)
+		if latest := slices.MaxFunc(less.h.StockTakes, func(a, b reprocessing.StockTake) int { return int(a.At - b.At) }); latest.ID == less.h.StockTakes[j].ID && n > 1 {
+			return // which takes the place of the one before it, and so is more than proof
+		}
+		less.h.StockTakes = slices.Delete(less.h.StockTakes, j, j+1)
+		x.lacking(less, "a stock-take", at, before)
+		return
+	}
+	if len(less.h.Steps) == 0 {
+		return
+	}
 	switch i := x.someStep(); x.IntN(4) {
 	case 0:
 		if n := len(less.h.Lifts); n > 0 {
@@ -269,9 +285,13 @@ func (x *trial) lessProof(at unit.Instant, before verdict) {
 		less.h.Samples[j].Judgements, less.h.Samples[j].Read = nil, 0
 		less.decideAnew()
 	}
-	if what == "" {
-		return
+	if what != "" {
+		x.lacking(less, what, at, before)
 	}
+}
+
+// lacking compares what the two say of a history that lacks some proof, which must not be milder than before.
+func (x *trial) lacking(less *trial, what string, at unit.Instant, before verdict) {
 	h := less.h.AsKnown(ever)
 	after := x.fast(h, at)
 	x.agree("without "+what, at, h, after, x.plainly(h, at))
@@ -339,6 +359,15 @@ func (x *trial) onePerson(at unit.Instant, before verdict) {
 	h.Requests = append(h.Requests, reprocessing.Request{
 		Stamp: x.stamp("request", at), Request: sampling.Request{Scope: tag, Reason: "look", By: "L1", At: at},
 	})
+	if x.one(3) { // and one person signs a list, as two
+		by, second := reprocessing.StockTake{By: "L1", Second: "L1"}, []access.Role{access.Lead, access.InfectionPrevention}
+		by.Second = []string{"", "L1", " l1", "I1"}[x.IntN(4)]
+		by.Stamp, by.Scope, by.At, by.Until, by.Cabinet, by.Papers = x.stamp("list", at), tag, at-minute, at+day, "drying-cabinet", []string{"photograph"}
+		if by.ByRoles = second; by.Second != "I1" {
+			by.SecondRoles = second
+		}
+		h.StockTakes = append(h.StockTakes, by)
+	}
 	after, plain := x.fast(h, at), x.plainly(h, at)
 	x.agree("after what one person did", at, h, after, plain)
 	if after.ready && !slices.ContainsFunc(x.known.Holds, reprocessing.Hold.EndsByVerification) {

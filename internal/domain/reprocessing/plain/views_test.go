@@ -67,6 +67,11 @@ func asOf(h reprocessing.History, at unit.Instant) reprocessing.History {
 			past.Attestations = append(past.Attestations, a)
 		}
 	}
+	for _, t := range h.StockTakes {
+		if t.At <= at {
+			past.StockTakes = append(past.StockTakes, t)
+		}
+	}
 	return past
 }
 
@@ -165,6 +170,11 @@ func present(h reprocessing.History, now unit.Instant) reprocessing.History {
 	for _, a := range h.Attestations {
 		if !a.Unsure.Known() && a.At <= now {
 			past.Attestations = append(past.Attestations, a)
+		}
+	}
+	for _, t := range h.StockTakes {
+		if !t.Unsure.Known() && t.At <= now && untouched(h) { // also by what proves nothing and is left out here
+			past.StockTakes = append(past.StockTakes, t)
 		}
 	}
 	return past
