@@ -223,6 +223,9 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	if err := w.keepsClosed(old); err != nil {
 		return Receipt{}, err
 	}
+	if err := w.keepsStrict(old); err != nil {
+		return Receipt{}, err
+	}
 	var body record.VoidBody
 	verifications, err := w.restingOn(old)
 	if err != nil {

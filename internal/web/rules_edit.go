@@ -180,9 +180,17 @@ func settingField(s rulebook.Setting) kit.Field {
 		for _, a := range s.Allowed {
 			f.Options = append(f.Options, kit.Option{Value: a, Text: text.Spaced(a)})
 		}
+	case rulebook.Calendar:
+		f.Type = "date"
 	case rulebook.Phrase:
 	}
 	switch s.Key() {
+	case "starts":
+		f.Hint = "Of what begins on that day or later. Empty: always."
+	case "kept_in":
+		f.Hint = "Who releases the scope where this is not checked here. Empty: it is asked for here."
+	case "kept_review":
+		f.Hint = "The last day: from the next one on it is asked for here."
 	case "verified":
 		f.Label, f.Hint = "Checked in the cited text", "Your code is kept with it. A rule that is changed counts as not verified until somebody says where "+
 			"the new value stands."
@@ -487,7 +495,7 @@ func (s setUpPages) rulesAdopt(x *kit.Exchange) error {
 	}
 	if err == nil {
 		err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-			_, _, err := w.SettingUp().AdoptFrom(e, ledger.ID(f.Typed["base"]), "rules", []byte(text))
+			_, _, err := w.SettingUp().AdoptFrom(e, ledger.ID(f.Typed["base"]), desk.Adoption{Name: "rules", Text: []byte(text)})
 			return err
 		})
 	}

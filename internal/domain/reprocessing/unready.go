@@ -66,7 +66,7 @@ func (h History) Unready(rules Rules, start, begun unit.Instant, zone *time.Loca
 	at := BeforeUse(start)
 	past := h.before(at)
 	a := answer(past, rules, at, zone)
-	if a.State == Ready {
+	if a.State.Clear() {
 		return u, false
 	}
 	// What was before the site began is on paper, whatever of it was brought in.
