@@ -37,6 +37,9 @@ type releaseAnswer struct {
 	Next         []string
 	At           string
 	Usable       bool
+	// Elsewhere says that somebody else releases it; NotChecked names what is not checked here.
+	Elsewhere    bool
+	NotChecked   string
 	UntilInstant string
 }
 
@@ -85,6 +88,8 @@ func (s dayPages) release(x *kit.Exchange) error {
 			At:     words.Short(now, now, v.Zone()),
 			Usable: a.State == reprocessing.Ready,
 			Next:   a.Next,
+
+			Elsewhere: a.State == reprocessing.NothingAgainst, NotChecked: a.NotChecked(),
 		}
 		for _, r := range a.Reasons {
 			if r.Blocks {

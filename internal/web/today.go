@@ -240,7 +240,10 @@ func (s dayPages) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v
 }
 
 // boardOrder is the order of states on the board: what wants somebody comes first.
-var boardOrder = []reprocessing.State{reprocessing.OnHold, reprocessing.NotKnown, reprocessing.InReprocessing, reprocessing.OutOfService, reprocessing.Ready}
+var boardOrder = []reprocessing.State{
+	reprocessing.OnHold, reprocessing.NotKnown, reprocessing.InReprocessing, reprocessing.OutOfService,
+	reprocessing.NothingAgainst, reprocessing.Ready,
+}
 
 // tiles fills in what the release check says of every scope.
 func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.Instant, v desk.View) {
@@ -265,6 +268,10 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 				if state == reprocessing.OnHold && r.Since.Known() {
 					page.OnHold = append(page.OnHold, onHold{Tag: a.Scope, Href: t.Href, Age: words.Age(now.Sub(r.Since)), Why: r.Whole(), By: r.By})
 				}
+			}
+			if t.Why == "" {
+				t.Why = a.NotChecked()
+				t.Plain = t.Why
 			}
 			page.Tiles = append(page.Tiles, t)
 			if len(a.Due) > 0 && state != reprocessing.OutOfService { // what is away is sampled when it is back

@@ -63,7 +63,7 @@ func (o house) plainlyNow(h reprocessing.History, c reprocessing.Clock, now unit
 	v := o.judge(present(h, now), now)
 	// After the clock stepped back by more than a minute, or ahead by more than ten, nothing is ready until it was compared.
 	if len(c.Unsettled(now)) > 0 {
-		v.ready, v.until, v.lacks = false, 0, append(v.lacks, "the clock is in doubt")
+		v.ready, v.elsewhere, v.until, v.lacks = false, false, 0, append(v.lacks, "the clock is in doubt")
 	}
 	return v
 }
