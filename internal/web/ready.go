@@ -30,13 +30,13 @@ type releasePage struct {
 }
 
 type releaseAnswer struct {
-	Scope, Kind  string
-	Mark         words.Mark
-	Until, Left  string
-	Reasons      []string
-	Next         []string
-	At           string
-	Usable       bool
+	Scope, Kind string
+	Mark        words.Mark
+	Until, Left string
+	Reasons     []string
+	Next        []string
+	At          string
+	Usable      bool
 	// Elsewhere says that somebody else releases it; NotChecked names what is not checked here.
 	Elsewhere    bool
 	NotChecked   string

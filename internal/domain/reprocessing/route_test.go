@@ -215,15 +215,19 @@ func TestNotCheckedHere(t *testing.T) {
 			kept(ruleOf(r, reprocessing.Disinfection), "2026-03-31")
 			*h = without(*h, reprocessing.Disinfection)
 		}, reprocessing.NothingAgainst, "disinfection is not checked here", strings.Replace(line, "inspection", "disinfection", 1), at},
-		{"a disinfection that was elsewhere when the trip began", func(r *reprocessing.Rules, _ *reprocessing.History) {
-			kept(ruleOf(r, reprocessing.Disinfection), "2026-03-02")
-		}, reprocessing.NothingAgainst, "disinfection is not checked here", strings.Replace(strings.Replace(line, "inspection", "disinfection", 1), "31", "02", 1),
-			instant(t, "2026-03-05T12:00:00Z")},
-		{"storage elsewhere, and nothing here says where", func(r *reprocessing.Rules, h *reprocessing.History) {
-			kept(ruleOf(r, reprocessing.Storage), "2026-12-31")
-			*h = without(*h, reprocessing.Storage)
-		}, reprocessing.Ready, "not checked here: storage", strings.Replace(strings.Replace(line, "inspection", "storage", 1), "03-31", "12-31", 1),
-			instant(t, "2026-06-01T00:00:00Z")},
+		{
+			"a disinfection that was elsewhere when the trip began", func(r *reprocessing.Rules, _ *reprocessing.History) {
+				kept(ruleOf(r, reprocessing.Disinfection), "2026-03-02")
+			}, reprocessing.NothingAgainst, "disinfection is not checked here", strings.Replace(strings.Replace(line, "inspection", "disinfection", 1), "31", "02", 1),
+			instant(t, "2026-03-05T12:00:00Z"),
+		},
+		{
+			"storage elsewhere, and nothing here says where", func(r *reprocessing.Rules, h *reprocessing.History) {
+				kept(ruleOf(r, reprocessing.Storage), "2026-12-31")
+				*h = without(*h, reprocessing.Storage)
+			}, reprocessing.Ready, "not checked here: storage", strings.Replace(strings.Replace(line, "inspection", "storage", 1), "03-31", "12-31", 1),
+			instant(t, "2026-06-01T00:00:00Z"),
+		},
 		{"a verification elsewhere", func(r *reprocessing.Rules, h *reprocessing.History) {
 			kept(ruleOf(r, reprocessing.Verification), "2026-03-31")
 			h.Samples, h.Decisions = nil, nil

@@ -31,8 +31,8 @@ type StepRule struct {
 	Starts unit.Date `yaml:"starts,omitempty" json:"starts,omitempty"`
 	// KeptIn is where the step is on record when that is not here, KeptBy who has signed that it is, and KeptReview the
 	// last day before somebody has to look at that again. From then on it is asked for here.
-	KeptIn          string   `yaml:"kept_in,omitempty" json:"kept_in,omitempty"`
-	KeptBy          string   `yaml:"kept_by,omitempty" json:"kept_by,omitempty"`
+	KeptIn          string    `yaml:"kept_in,omitempty" json:"kept_in,omitempty"`
+	KeptBy          string    `yaml:"kept_by,omitempty" json:"kept_by,omitempty"`
 	KeptReview      unit.Date `yaml:"kept_review,omitempty" json:"kept_review,omitempty"`
 	sampling.Source `yaml:",inline"`
 }
@@ -92,9 +92,9 @@ type Rules struct {
 	// Models replaces the steps for single models.
 	Models map[string][]StepRule `yaml:"models,omitempty" json:"models,omitempty"`
 	// Routes says which of the steps each occasion asks for; one that it does not name asks for all of them.
-	Routes        []Route               `yaml:"routes,omitempty" json:"routes,omitempty"`
-	Cabinets      []Cabinet             `yaml:"cabinets" json:"cabinets"`
-	Disinfectants []Disinfectant        `yaml:"disinfectants" json:"disinfectants"`
+	Routes        []Route        `yaml:"routes,omitempty" json:"routes,omitempty"`
+	Cabinets      []Cabinet      `yaml:"cabinets" json:"cabinets"`
+	Disinfectants []Disinfectant `yaml:"disinfectants" json:"disinfectants"`
 	// Unstored is how long a dried scope may wait outside a cabinet.
 	Unstored       unit.Span       `yaml:"unstored" json:"unstored"`
 	UnstoredSource sampling.Source `yaml:"unstored_source" json:"unstored_source"`

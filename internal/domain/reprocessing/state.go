@@ -18,8 +18,8 @@ import (
 type Unchecked struct {
 	Step StepKind `json:"step"`
 	// KeptIn is where it is on record, KeptBy who has signed that, Review the last day before that is looked at again.
-	KeptIn string   `json:"kept_in,omitempty"`
-	KeptBy string   `json:"kept_by,omitempty"`
+	KeptIn string    `json:"kept_in,omitempty"`
+	KeptBy string    `json:"kept_by,omitempty"`
 	Review unit.Date `json:"review,omitempty"`
 	// Starts is the day from which it is checked here.
 	Starts unit.Date `json:"starts,omitempty"`

@@ -20,7 +20,7 @@ import (
 // house is what a facility goes by.
 type house struct {
 	// ways are what its rules have that those of others lack; each is a class of its histories.
-	ways []string
+	ways    []string
 	rules   reprocessing.Rules
 	judging reading.Rules
 	zone    *time.Location
@@ -31,7 +31,7 @@ type verdict struct {
 	ready bool
 	// elsewhere says that nothing speaks against it here, and that somebody else releases it: it is not ready.
 	elsewhere bool
-	until unit.Instant
+	until     unit.Instant
 	// lacks is what speaks against it, for whoever looks into a difference.
 	lacks []string
 }
