@@ -2,7 +2,6 @@ package desk
 
 import (
 	"fmt"
-	"slices"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
@@ -36,7 +35,6 @@ func inForce(v View, typ record.Kind, key string, at, known unit.Instant) (k sto
 	if err != nil || len(all) == 0 {
 		return k, false, err
 	}
-	all = slices.DeleteFunc(all, func(s store.Stands) bool { return s.Recorded > known || s.Replaced.Known() && s.Replaced <= known })
 	var clock reprocessing.Clock
 	if len(all) > 1 { // else there is nothing to choose
 		if clock, err = clockNotes(v, known); err != nil {
@@ -44,7 +42,7 @@ func inForce(v View, typ record.Kind, key string, at, known unit.Instant) (k sto
 		}
 	}
 	var found store.Stands
-	for _, s := range all {
+	for s := range store.KnownAt(all, known) {
 		if !ok || actsFrom(clock, s.Seq, s.At, s.Recorded) <= at {
 			found, ok = s, true
 		}

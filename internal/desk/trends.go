@@ -310,6 +310,11 @@ func (v NumbersView) protocolBreaks() func(tag string, point scope.PointKind) ([
 	var editions []edition
 	loaded := false
 	load := func() error {
+		standing, err := store.Standing(v.tx, record.Rules, "rules")
+		if err != nil || len(standing) < 2 { // what was never changed broke nothing
+			loaded = err == nil
+			return err
+		}
 		all, err := v.Registry().RulesEditions()
 		if err != nil {
 			return err

@@ -284,6 +284,7 @@ func joined(ids []ledger.ID) string {
 // fill writes the rows of a record.
 func (tx appending) fill(r ledger.Record, p record.Placing) error {
 	if p.Entity != "" {
+		delete(tx.standing, thing{record.KindOf(r), p.Entity})
 		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO entity (site, type, key, seq, at, recorded) VALUES ($1, $2, $3, $4, $5, $6)`,
 			r.Site, r.Type, p.Entity, r.Seq, int64(r.At), int64(r.Recorded)); err != nil {
 			return err
@@ -399,6 +400,7 @@ func (tx appending) replace(id ledger.ID, r ledger.Record) error {
 		}
 	}
 	if p.Entity != "" {
+		delete(tx.standing, thing{old.Kind(), p.Entity})
 		n, err := tx.s.Exec(tx.ctx, `UPDATE entity SET replaced = $1 WHERE site = $2 AND type = $3 AND key = $4 AND seq = $5 AND replaced IS NULL`,
 			int64(r.Recorded), r.Site, old.Kind(), p.Entity, old.Seq)
 		if err != nil {

@@ -2,6 +2,7 @@ package store
 
 import (
 	"database/sql"
+	"iter"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/record"
@@ -14,9 +15,21 @@ type Stands struct {
 	At, Recorded, Replaced unit.Instant
 }
 
-// Standing returns the editions of one thing, in the order of the ledger, without what they say.
-func Standing(tx *Tx, kind record.Kind, key string) (all []Stands, err error) {
-	err = tx.s.Each(tx.ctx, `SELECT seq, at, recorded, replaced FROM entity WHERE site = $1 AND type = $2 AND key = $3 ORDER BY seq`, func(row Rows) error {
+// thing is what has editions.
+type thing struct {
+	kind record.Kind
+	key  string
+}
+
+// Standing returns the editions of one thing, in the order of the ledger, without what they say. One answer of the
+// release check asks for the same things many times: what was read stays with the transaction until it writes an
+// edition itself. The slice is shared: do not change it.
+func Standing(tx *Tx, kind record.Kind, key string) ([]Stands, error) {
+	if all, ok := tx.standing[thing{kind, key}]; ok {
+		return all, nil
+	}
+	var all []Stands
+	err := tx.s.Each(tx.ctx, `SELECT seq, at, recorded, replaced FROM entity WHERE site = $1 AND type = $2 AND key = $3 ORDER BY seq`, func(row Rows) error {
 		var s Stands
 		var replaced sql.NullInt64
 		if err := row.Scan(&s.Seq, &s.At, &s.Recorded, &replaced); err != nil {
@@ -26,7 +39,30 @@ func Standing(tx *Tx, kind record.Kind, key string) (all []Stands, err error) {
 		all = append(all, s)
 		return nil
 	}, tx.db.site.Code, string(kind), key)
-	return all, err
+	if err != nil {
+		return nil, err
+	}
+	if tx.standing == nil {
+		tx.standing = map[thing][]Stands{}
+	}
+	tx.standing[thing{kind, key}] = all
+	return all, nil
+}
+
+// known says whether the edition was on record at an instant, and not replaced yet.
+func (s Stands) known(at unit.Instant) bool {
+	return s.Recorded <= at && (!s.Replaced.Known() || s.Replaced > at)
+}
+
+// KnownAt leaves of editions those that were on record at an instant, and not replaced yet.
+func KnownAt(all []Stands, at unit.Instant) iter.Seq[Stands] {
+	return func(yield func(Stands) bool) {
+		for _, s := range all {
+			if s.known(at) && !yield(s) {
+				return
+			}
+		}
+	}
 }
 
 // Edition returns what an edition says.

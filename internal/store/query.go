@@ -294,20 +294,20 @@ func (tx *Tx) CountEntities(kind record.Kind) (n int, err error) {
 // Entity returns the edition of one thing that was in force at an instant as known then: the last
 // one written of those whose at is not later. ok is false when there is none.
 func (tx *Tx) Entity(kind record.Kind, key string, at, known unit.Instant) (found Kept, ok bool, err error) {
-	var seq int64
-	var replaced sql.NullInt64
-	err = tx.s.Row(tx.ctx, `SELECT seq, replaced FROM entity
-		WHERE site = $1 AND type = $2 AND key = $3 AND at <= $4 AND recorded <= $5
-		AND (replaced IS NULL OR replaced > $6) ORDER BY seq DESC LIMIT 1`,
-		tx.db.site.Code, string(kind), key, int64(at), int64(known), int64(known)).Scan(&seq, &replaced)
-	if errors.Is(err, sql.ErrNoRows) {
-		return found, false, nil
-	}
+	all, err := Standing(tx, kind, key)
 	if err != nil {
 		return found, false, err
 	}
-	found.Replaced = unit.Instant(replaced.Int64)
-	found.Record, err = tx.db.entities.record(tx, seq)
+	var last Stands
+	for s := range KnownAt(all, known) {
+		if s.At <= at {
+			last, ok = s, true
+		}
+	}
+	if !ok {
+		return found, false, nil
+	}
+	found, err = Edition(tx, last)
 	return found, err == nil, err
 }
 

@@ -101,7 +101,9 @@ type Tx struct {
 	write *writing
 	// epoch is that of the decoded records when the transaction began.
 	epoch int64
-	ctx   context.Context //nolint:containedctx // a Tx lives no longer than the call that the context belongs to
+	// standing are the editions that were asked for (Standing).
+	standing map[thing][]Stands
+	ctx      context.Context //nolint:containedctx // a Tx lives no longer than the call that the context belongs to
 }
 
 // writing is what only a writing transaction has.

@@ -2,11 +2,16 @@ package storetest
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
+	"slices"
 	"testing"
+	"time"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
 
@@ -52,4 +57,50 @@ func readOverAndOver(t *testing.T, e Engine) {
 		}
 		return nil
 	})
+}
+
+// A transaction that looks at a thing, writes an edition of it, corrects that and looks again sees each of them.
+func editionsMeanwhile(t *testing.T, e Engine) {
+	t.Helper()
+	clock := NewClock()
+	db := e.Create(t, clock.Now)
+	draft := func(keeps time.Duration) store.Draft {
+		return store.Draft{
+			Type: record.Lot, ID: ledger.NewID(clock.At(), rand.Reader), At: clock.At(), By: "T-01",
+			Body: quality.Lot{Kit: "K", Lot: "7", Expires: clock.At().Add(keeps)},
+		}
+	}
+	first, second := draft(time.Hour), draft(2*time.Hour)
+	second.Corrects, second.Reason = first.ID, "typed wrong"
+	err := db.Write(t.Context(), func(tx *store.Tx) error {
+		for i, want := range []struct {
+			write *store.Draft
+			stand []bool // whether each edition stands
+			id    ledger.ID
+		}{{nil, nil, ""}, {&first, []bool{true}, first.ID}, {&second, []bool{false, true}, second.ID}} {
+			if want.write != nil {
+				if _, _, err := tx.Append(*want.write); err != nil {
+					return err
+				}
+			}
+			for range 2 { // read, and kept
+				all, err := store.Standing(tx, record.Lot, "K|7")
+				if err != nil {
+					return err
+				}
+				stand := []bool(nil)
+				for _, s := range all {
+					stand = append(stand, !s.Replaced.Known())
+				}
+				found, ok, err := tx.Entity(record.Lot, "K|7", store.Forever, store.Forever)
+				if err != nil || !slices.Equal(stand, want.stand) || ok != (want.id != "") || found.ID != want.id {
+					t.Errorf("after %d: %v, %q, %v, want %v, %q", i, stand, found.ID, err, want.stand, want.id)
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
 }

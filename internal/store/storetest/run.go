@@ -20,6 +20,7 @@ func Run(t *testing.T, e Engine) {
 		{"RefusedInTheMiddle", refusedInTheMiddle},
 		{"Snapshot", snapshot},
 		{"ReadOverAndOver", readOverAndOver},
+		{"EditionsMeanwhile", editionsMeanwhile},
 		{"AppendOnly", appendOnly},
 		{"Guards", guards},
 		{"Compare", compare},
