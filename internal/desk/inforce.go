@@ -2,6 +2,7 @@ package desk
 
 import (
 	"fmt"
+	"slices"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
@@ -63,12 +64,8 @@ func (v View) rulesFor(h reprocessing.History, at, known unit.Instant) (policy.R
 	if err != nil {
 		return policy.RuleSet{}, err
 	}
-	all = slices.DeleteFunc(all, func(s store.Stands) bool { return s.Recorded > known })
-	if len(all) == 0 {
+	if len(all) <= 1 { // nothing to choose
 		return v.Registry().Rules(at, known)
-	}
-	if len(all) == 1 {
-		return v.editionOf(all[0])
 	}
 	clock, err := clockNotes(v, known)
 	if err != nil {
@@ -81,6 +78,9 @@ func (v View) rulesFor(h reprocessing.History, at, known unit.Instant) (policy.R
 	var times []stand
 	now := -1
 	for _, s := range all {
+		if s.Recorded > known {
+			continue
+		}
 		x := stand{s, actsFrom(clock, s.Seq, s.At, s.Recorded), store.Forever}
 		if gone := s.Replaced.Known() && s.Replaced <= known; gone {
 			x.until = s.Replaced
