@@ -107,8 +107,7 @@ func (v View) rulesFor(h reprocessing.History, at, known unit.Instant) (policy.R
 	begun := reprocessing.Begun(h, at)
 	slips := map[string]bool{}
 	var earlier []parsedRules
-	for i := len(times) - 1; i >= 0; i-- { // a slip is named by a later one
-		x := times[i]
+	for i, x := range slices.Backward(times) { // a slip is named by a later one
 		if x.from > at || x.until <= begun && i != now || x.from >= x.until {
 			continue
 		}

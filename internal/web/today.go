@@ -289,7 +289,9 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 				}
 			}
 		}
-		page.Counts = append(page.Counts, count{s.Terms.State(state), n})
+		if n > 0 || state != reprocessing.NothingAgainst { // which most departments have none of
+			page.Counts = append(page.Counts, count{s.Terms.State(state), n})
+		}
 	}
 }
 

@@ -289,7 +289,8 @@ func stepWords(s reprocessing.StepRule) string {
 	}
 	switch {
 	case s.KeptIn != "":
-		parts = append(parts, fmt.Sprintf("kept elsewhere, in: %s; signed by %s; to be reviewed by %s, and asked for here after that", s.KeptIn, s.KeptBy, s.KeptReview))
+		const words = "kept elsewhere, in: %s; signed by %s; to be reviewed by %s, and asked for here after that"
+		parts = append(parts, fmt.Sprintf(words, s.KeptIn, s.KeptBy, s.KeptReview))
 	case s.Starts.Known():
 		parts = append(parts, fmt.Sprintf("asked for from %s on, of what begins then or later", s.Starts))
 	}

@@ -30,9 +30,10 @@ func setRoute(r *reprocessing.Rules, after reprocessing.Occasion, steps ...repro
 	r.Routes = append(r.Routes, reprocessing.Route{After: after, Steps: steps, Source: sampling.Source{Citation: "common practice"}})
 }
 
-// repaired returns a history after a repair that ended at an instant, with steps of the morning done again so much later.
-func repaired(tb testing.TB, h reprocessing.History, back, by unit.Instant, kinds ...reprocessing.StepKind) reprocessing.History {
+// repaired returns a history after a repair that ended at an instant, with steps of the morning done again four hours later.
+func repaired(tb testing.TB, h reprocessing.History, back unit.Instant, kinds ...reprocessing.StepKind) reprocessing.History {
 	tb.Helper()
+	const by = 4 * hour
 	h.Repairs = append(slices.Clone(h.Repairs), reprocessing.Repair{
 		Stamp: stamp("repair", back), Repair: scope.Repair{Scope: "D-01", Sent: back - hour, Returned: back},
 	})
@@ -56,15 +57,15 @@ func TestLaterOccasionDischargesNothing(t *testing.T) {
 	after := []reprocessing.StepKind{
 		reprocessing.ManualCleaning, reprocessing.Inspection, reprocessing.Disinfection, reprocessing.Drying, reprocessing.Storage,
 	}
-	back, by := instant(t, "12:00"), 4*hour
+	back := instant(t, "12:00")
 	at := instant(t, "15:00")
-	wantState(t, reprocessing.Release(repaired(t, good(t), back, by, after...), rules, at, berlin(t)), reprocessing.Ready, "stored in drying-cabinet")
-	a := reprocessing.Release(repaired(t, without(good(t), reprocessing.LeakTest), back, by, after...), rules, at, berlin(t))
+	wantState(t, reprocessing.Release(repaired(t, good(t), back, after...), rules, at, berlin(t)), reprocessing.Ready, "stored in drying-cabinet")
+	a := reprocessing.Release(repaired(t, without(good(t), reprocessing.LeakTest), back, after...), rules, at, berlin(t))
 	wantState(t, a, reprocessing.InReprocessing, "leak test is not on record since the last use ended at 2026-03-02 09:30 +01:00")
 	if status(t, a, reprocessing.LeakTest) != reprocessing.MissingStep || !slices.Contains(a.Next, "do and record: leak test") {
 		t.Errorf("leak test %s, next %q", status(t, a, reprocessing.LeakTest), a.Next)
 	}
-	a = reprocessing.Release(repaired(t, good(t), back, by, slices.DeleteFunc(slices.Clone(after), func(k reprocessing.StepKind) bool {
+	a = reprocessing.Release(repaired(t, good(t), back, slices.DeleteFunc(slices.Clone(after), func(k reprocessing.StepKind) bool {
 		return k == reprocessing.Drying
 	})...), rules, at, berlin(t))
 	wantState(t, a, reprocessing.InReprocessing, "drying is not on record since it came back from repair at 2026-03-02 13:00 +01:00")
@@ -93,7 +94,7 @@ func TestEveryRouteIsInOrder(t *testing.T) {
 	done := []reprocessing.StepKind{
 		reprocessing.LeakTest, reprocessing.ManualCleaning, reprocessing.Disinfection, reprocessing.Drying, reprocessing.Storage,
 	}
-	a := reprocessing.Release(repaired(t, good(t), instant(t, "12:00"), 4*hour, done...), rules, instant(t, "15:00"), berlin(t))
+	a := reprocessing.Release(repaired(t, good(t), instant(t, "12:00"), done...), rules, instant(t, "15:00"), berlin(t))
 	wantState(t, a, reprocessing.InReprocessing, "inspection at 2026-03-02 10:18 +01:00 came before manual cleaning ended")
 }
 
@@ -106,7 +107,7 @@ func TestFailureAnsweredByARepair(t *testing.T) {
 	all := []reprocessing.StepKind{
 		reprocessing.LeakTest, reprocessing.ManualCleaning, reprocessing.Inspection, reprocessing.Disinfection, reprocessing.Drying, reprocessing.Storage,
 	}
-	h = repaired(t, h, instant(t, "12:00"), 4*hour, all...)
+	h = repaired(t, h, instant(t, "12:00"), all...)
 	h.Steps[slices.IndexFunc(h.Steps, func(s reprocessing.Step) bool { return s.ID == "leak-test again" })].Result = reprocessing.Pass
 	wantState(t, reprocessing.Release(h, rules, instant(t, "15:00"), berlin(t)), reprocessing.Ready, "")
 	h.Repairs[0].Returned = instant(t, "08:50") // back as the test was made
@@ -203,7 +204,8 @@ func TestNotCheckedHere(t *testing.T) {
 		{"a leak test elsewhere", func(r *reprocessing.Rules, h *reprocessing.History) {
 			kept(ruleOf(r, reprocessing.LeakTest), "2026-03-31")
 			*h = without(*h, reprocessing.LeakTest)
-		}, reprocessing.NothingAgainst, "leak test is not checked here: the log of the other house releases", strings.Replace(line, "inspection", "leak test", 1), at},
+		}, reprocessing.NothingAgainst, "leak test is not checked here: the log of the other house releases",
+			strings.Replace(line, "inspection", "leak test", 1), at},
 		{"a leak test elsewhere that failed here", func(r *reprocessing.Rules, h *reprocessing.History) {
 			kept(ruleOf(r, reprocessing.LeakTest), "2026-03-31")
 			h.Steps[2].Result = reprocessing.Fail
@@ -300,7 +302,8 @@ func TestReleasedElsewhereAndUsed(t *testing.T) {
 	if u, unready := h.Unready(rules, instant(t, "12:00"), 0, zone); unready {
 		t.Errorf("not ready: %+v", u)
 	}
-	hold := reprocessing.Hold{Stamp: stamp("hold", instant(t, "08:31")), Scope: "D-01", Kind: reprocessing.DisinfectionHold, At: instant(t, "08:31"), By: "T-01", Reason: "x"}
+	at := instant(t, "08:31")
+	hold := reprocessing.Hold{Stamp: stamp("hold", at), Scope: "D-01", Kind: reprocessing.DisinfectionHold, At: at, By: "T-01", Reason: "x"}
 	missing, _ := hold.Waits(instant(t, "12:00"), reprocessing.Grounds{Since: h, Rules: &rules, Zone: zone})
 	if missing != "disinfection is not on record after it, or not in order" {
 		t.Errorf("missing: %q", missing)
@@ -337,7 +340,7 @@ func TestEarlierEditionCounts(t *testing.T) {
 // Begun is when the trip began to which everything belongs that is asked for.
 func TestBegun(t *testing.T) {
 	t.Parallel()
-	h := repaired(t, good(t), instant(t, "12:00"), 4*hour)
+	h := repaired(t, good(t), instant(t, "12:00"))
 	if got := reprocessing.Begun(h, instant(t, "15:00")); got != instant(t, "08:30") {
 		t.Errorf("after a use and a repair: %s", got)
 	}

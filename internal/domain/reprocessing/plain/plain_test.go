@@ -393,13 +393,14 @@ func (w *walk) route(o occasion) {
 		hung := s
 		if rule.Step == reprocessing.Storage && rule.Within > 0 {
 			from := w.limitedFrom(rule, o, s)
-			for i := len(done) - 1; i >= 0; i-- {
-				if done[i].Result != reprocessing.Fail && done[i].Start >= from {
-					hung = done[i]
+			for _, d := range slices.Backward(done) {
+				if d.Result != reprocessing.Fail && d.Start >= from {
+					hung = d
 				}
 			}
 		}
-		if from := w.limitedFrom(rule, o, hung); rule.Within > 0 && !dries(rules, rule.Step) && (rule.Required || o.latest) && hung.Start > from.Add(rule.Within.Duration()) {
+		limited := rule.Within > 0 && !dries(rules, rule.Step) && (rule.Required || o.latest)
+		if from := w.limitedFrom(rule, o, hung); limited && hung.Start > from.Add(rule.Within.Duration()) {
 			w.lack("%s: the %s of %s is too late after %s", o.what, s.Kind, s.Start, from)
 		}
 		// A step that nobody asked for undoes what came before it only where it wets the scope again.
