@@ -36,7 +36,7 @@ var labels = map[string]string{
 	"steps": "steps", "step": "step", "required": "required", "at_least": "lasts at least", "after_fail": "after a failure it counts again only after",
 	"at_most": "lasts at most", "starts": "asked for from", "kept_in": "kept elsewhere, in", "kept_by": "signed elsewhere by",
 	"kept_review": "kept elsewhere, reviewed by",
-	"routes": "what is asked for when", "after": "after",
+	"routes":      "what is asked for when", "after": "after",
 	"on_late": "when it is late", "on_fail": "when it fails",
 	"cabinets": "cabinets", "hours": "hours", "disinfectants": "disinfectants", "contact": "contact time", "coldest_cel": "at least at",
 	"warmest_cel": "at most at",

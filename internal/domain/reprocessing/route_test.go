@@ -201,11 +201,13 @@ func TestNotCheckedHere(t *testing.T) {
 			kept(ruleOf(r, reprocessing.Inspection), "2026-03-02")
 			*h = without(*h, reprocessing.Inspection)
 		}, reprocessing.InReprocessing, "inspection is not on record", "", instant(t, "2026-03-02T23:00:00Z")},
-		{"a leak test elsewhere", func(r *reprocessing.Rules, h *reprocessing.History) {
-			kept(ruleOf(r, reprocessing.LeakTest), "2026-03-31")
-			*h = without(*h, reprocessing.LeakTest)
-		}, reprocessing.NothingAgainst, "leak test is not checked here: the log of the other house releases",
-			strings.Replace(line, "inspection", "leak test", 1), at},
+		{
+			"a leak test elsewhere", func(r *reprocessing.Rules, h *reprocessing.History) {
+				kept(ruleOf(r, reprocessing.LeakTest), "2026-03-31")
+				*h = without(*h, reprocessing.LeakTest)
+			}, reprocessing.NothingAgainst, "leak test is not checked here: the log of the other house releases",
+			strings.Replace(line, "inspection", "leak test", 1), at,
+		},
 		{"a leak test elsewhere that failed here", func(r *reprocessing.Rules, h *reprocessing.History) {
 			kept(ruleOf(r, reprocessing.LeakTest), "2026-03-31")
 			h.Steps[2].Result = reprocessing.Fail
