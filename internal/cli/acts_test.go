@@ -26,6 +26,8 @@ var does = map[string]string{
 	"ask":                   "Ask",
 	"unrecall":              "TakeBackRecall",
 	"void":                  "Void",
+	"correct":               "Correct",
+	"finish":                "Finish",
 	"select":                "SelectAtRandom",
 	"attach":                "Attach",
 	"handover write":        "HandOver",

@@ -14,6 +14,7 @@ import (
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/takeback"
 	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -401,18 +402,24 @@ func (a dayCommands) askCommand() *cobra.Command {
 
 func (a dayCommands) voidCommand() *cobra.Command {
 	var who actor
-	var reason string
+	var reason, second string
 	c := &cobra.Command{
 		Use: "void RECORD", Short: "Take back a record that should not have been written; both stay visible",
 		Long: `Take back a record that should not have been written. Both records stay visible. Voiding
-the record that finished a use, a step or a repair takes back the whole of it.`,
+the record that finished a use, a step or a repair takes back the whole of it; voiding a
+cleaning verification takes back all of its samples; voiding a void restores what spoke
+against the scope.
+
+What is adverse (a failure, a hold, what opened duties) needs ` + takeback.Needs + `,
+named with --second.
+` + takeback.SlipWords + `.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			e, err := who.entry()
 			if err != nil {
 				return err
 			}
-			e.Reason = reason
+			e.Reason, e.Second = reason, agrees(second)
 			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				target, err := w.Show(args[0])
 				if err != nil {
@@ -425,6 +432,7 @@ the record that finished a use, a step or a repair takes back the whole of it.`,
 	}
 	who.flags(c, desk.ToVoid, true)
 	c.Flags().StringVar(&reason, "reason", "", "why")
+	c.Flags().StringVar(&second, "second", "", "code of the second person")
 	must(c.MarkFlagRequired("reason"))
 	return c
 }

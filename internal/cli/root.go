@@ -81,6 +81,8 @@ now, until when, and if not, why not.
 		dayCommands{a}.clockCommand(),
 		dayCommands{a}.attestCommand(),
 		dayCommands{a}.voidCommand(),
+		dayCommands{a}.correctCommand(),
+		dayCommands{a}.finishCommand(),
 		eraseCommand(a),
 		patientCommands{a}.patientCommand(),
 		sampleCommands{a}.checkCommand(),

@@ -314,7 +314,7 @@ func (t *cycle) scrub() {
 
 // double records the leak test once more and voids that.
 func (t *cycle) double(start unit.Instant, first ledger.ID) {
-	again, void := t.h.entry(t.by), t.h.entry(t.by)
+	again, void := t.h.entry(t.by), both(t.h)
 	void.Corrects, void.Reason = again.ID, "recorded twice"
 	t.show(first)
 	t.show(again.ID)
@@ -481,7 +481,7 @@ func (r reader) enter(w *desk.Work, e desk.Entry, sample ledger.ID, value int, a
 
 // correct plans the correction of a reading that was typed wrong.
 func (r reader) correct(wrong, sample ledger.ID, value int) {
-	e, at := r.h.entry(r.by), r.at
+	e, at := both(r.h), r.at
 	e.Corrects, e.Reason = wrong, "typed wrong: the display showed "+strconv.Itoa(value)
 	r.show(wrong)
 	r.show(e.ID)

@@ -319,6 +319,13 @@ func (h *hospital) between(shortest, longest time.Duration) time.Duration {
 // entry returns what an act says about itself.
 func (h *hospital) entry(by string) desk.Entry { return desk.Entry{ID: h.id(), By: by} }
 
+// both is an entry of the two who take back together what is adverse.
+func both(h *hospital) desk.Entry {
+	e := h.entry(leads[0])
+	e.Second = access.Operator(infectionPrevention)
+	return e
+}
+
 // counter is where records of a kind are counted, nil for those that the summary leaves out.
 func (s *Summary) counter(kind record.Kind) *int {
 	for _, c := range []struct {

@@ -383,7 +383,7 @@ func (h telling) plantSlips() {
 	h.on(h.hour(h.at(0.42), 7), func(at unit.Instant) {
 		start := max(at, s.free.Add(10*time.Minute))
 		end := start.Add(25 * time.Minute)
-		wrong, void := h.entry(nurses[0]), h.entry(nurses[0])
+		wrong, void := h.entry(nurses[0]), both(h.hospital)
 		void.Corrects, void.Reason = wrong.ID, "entered for the wrong scope: C-03 hung in the cabinet"
 		story := h.mark(Story{Name: Voided, Scope: s.Tag, From: start, What: "a use was entered for the wrong scope and voided"})
 		h.shows(story, wrong.ID)

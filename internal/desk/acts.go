@@ -54,7 +54,11 @@ func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (_ Receipt
 	if err != nil {
 		return Receipt{}, err
 	}
-	r, err := w.append(e, record.Use, u.Start, u)
+	as, err := asked(w, e, record.Use, &u)
+	if err != nil {
+		return Receipt{}, err
+	}
+	r, err := w.append(as, record.Use, u.Start, u)
 	if err != nil || !r.Fresh {
 		return r, err
 	}
@@ -83,7 +87,11 @@ func (w *Work) RecordStep(e Entry, s reprocessing.Step) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	r, err := w.append(e, record.Step, s.Start, s)
+	as, err := asked(w, e, record.Step, &s)
+	if err != nil {
+		return Receipt{}, err
+	}
+	r, err := w.append(as, record.Step, s.Start, s)
 	if err != nil || !r.Fresh {
 		return r, err
 	}
@@ -112,7 +120,12 @@ func (w *Work) RecordRepair(e Entry, r scope.Repair, finishing string) (Receipt,
 	if err != nil {
 		return Receipt{}, err
 	}
-	done, err := w.append(e, record.Repair, r.Sent, record.RepairBody{Repair: r, Finishes: finishing})
+	body := record.RepairBody{Repair: r, Finishes: finishing}
+	as, err := asked(w, e, record.Repair, &body)
+	if err != nil {
+		return Receipt{}, err
+	}
+	done, err := w.append(as, record.Repair, r.Sent, body)
 	if err != nil || !done.Fresh {
 		return done, err
 	}
@@ -179,7 +192,11 @@ func (w *Work) Ask(e Entry, q sampling.Request) (Receipt, error) {
 	if err := w.registered(q.Scope); err != nil {
 		return Receipt{}, err
 	}
-	return w.append(e, record.Request, q.At, q)
+	as, err := asked(w, e, record.Request, &q)
+	if err != nil {
+		return Receipt{}, err
+	}
+	return w.append(as, record.Request, q.At, q)
 }
 
 // moment returns when an act happened that does not say so itself: now, or when its record says if
@@ -193,79 +210,6 @@ func (w *Work) moment(e Entry) (unit.Instant, error) {
 		return w.tx.Now, nil
 	}
 	return kept.At, err
-}
-
-// Void takes back a record that should not have been written; the entry names it in Corrects and
-// says why. Both stay visible. A verification that rested on it is decided again. Voiding the record that
-// finished a use, a step or a repair takes back the whole of it, its beginning as well; to change
-// only its end, correct it. A hold is taken back as a mistake by the person who placed it; anybody
-// else lifts it.
-func (w *Work) Void(e Entry) (Receipt, error) {
-	if err := w.may(ToVoid, &e); err != nil {
-		return Receipt{}, err
-	}
-	if e.Corrects == "" || e.Reason == "" || e.By == "" {
-		return Receipt{}, invalid("a void names the record, the person and the reason")
-	}
-	if sent, ok, err := w.voided(e); ok || err != nil {
-		return sent, err
-	}
-	old, err := w.tx.Record(e.Corrects)
-	if err == nil {
-		err = w.mayReplace(e.Corrects)
-	}
-	if err != nil {
-		return Receipt{}, err
-	}
-	if err := record.TakenBack(old.Record, e.By); err != nil {
-		return Receipt{}, err
-	}
-	if err := w.keepsClosed(old); err != nil {
-		return Receipt{}, err
-	}
-	if err := w.keepsStrict(old); err != nil {
-		return Receipt{}, err
-	}
-	var body record.VoidBody
-	verifications, err := w.restingOn(old)
-	if err != nil {
-		return Receipt{}, err
-	}
-	body.Scope = verifications.scope
-	r, err := w.append(e, record.Void, w.tx.Now, body)
-	if err != nil || !r.Fresh {
-		return r, err
-	}
-	if verifications.meter != "" {
-		r.Followed, err = w.AtMeters().settle(verifications.meter, verifications.checked, e.By, r.Record.ID)
-		return r, err
-	}
-	if verifications.cleaning == 0 {
-		r.Followed, err = w.weighing().afterVoid(e, old, r.Record)
-		return r, err
-	}
-	followed, err := w.decide(verifications.scope, verifications.inside, verifications.cleaning, e.By, r.Record.ID)
-	r.Followed = followed
-	return r, err
-}
-
-// voided returns the receipt of a void that was sent before, ok = false when it was not.
-func (w *Work) voided(e Entry) (r Receipt, ok bool, err error) {
-	if e.ID == "" {
-		return r, false, nil
-	}
-	kept, err := w.tx.Record(e.ID)
-	if fault.CodeOf(err) == fault.NotFound {
-		return r, false, nil
-	}
-	if err == nil && (kept.Kind() != record.Void || kept.Corrects != e.Corrects || kept.Reason != e.Reason || kept.By != e.By) {
-		err = &fault.Error{
-			Code:    fault.Conflict,
-			Message: fmt.Sprintf("record %s is stored with another content", e.ID),
-			Hint:    "a stored record never changes: send a correction that names it",
-		}
-	}
-	return Receipt{Record: kept.Record}, err == nil, err
 }
 
 // resting is what has to be decided again when a record goes.

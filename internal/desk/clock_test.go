@@ -268,7 +268,7 @@ func TestOpenUseFromTheFarFuture(t *testing.T) {
 	// By the clock of then its storage time was over.
 	b.wantNow("open", reprocessing.OnHold, "in use on a patient since", "on hold (record) since")
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Void(desk.Entry{By: "L-01", Corrects: use.Record.ID, Reason: "it never was"})
+		return w.Void(both(desk.Entry{Corrects: use.Record.ID, Reason: "it never was"}))
 	})
 	b.wantNow("taken back", reprocessing.Ready)
 }

@@ -64,7 +64,7 @@ func (v RecordsView) retrace(tag string, at unit.Instant) (reprocessing.Cycle, e
 	}
 	// Of the holds a history has only those that are open.
 	var placed reprocessing.History
-	f := folder{history: &placed}
+	f := folder{view: v.View, history: &placed}
 	err = v.tx.Events(tag, t.From, at, store.Forever, f.add, record.Hold, record.Lift)
 	t.Holds, t.Lifts = placed.Holds, placed.Lifts
 	return t, err
@@ -107,7 +107,7 @@ func (v RecordsView) Liftables(tag string, now unit.Instant) ([]Liftable, error)
 // earliest first.
 func (v RecordsView) Repairs(tag string, from, to unit.Instant) ([]reprocessing.Repair, error) {
 	var h reprocessing.History
-	f := folder{history: &h}
+	f := folder{view: v.View, history: &h}
 	err := v.tx.Events(tag, from, to, store.Forever, f.add, record.Repair)
 	return h.Repairs, err
 }

@@ -13,6 +13,7 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -24,6 +25,7 @@ import (
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/takeback"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -112,6 +114,9 @@ type Entry struct {
 	Corrects ledger.ID
 	Reason   string
 	Because  []ledger.ID
+	// asked says that it was asked whether it may take the place of another, or that the rules put it there.
+	asked  bool
+	taking Taking
 }
 
 // Receipt is what an act left behind.
@@ -121,6 +126,26 @@ type Receipt struct {
 	Fresh bool
 	// Followed are the records that the rules added: verifications, holds, lifts, and voids of holds.
 	Followed []ledger.Record
+	// Taking says what it took, where a person took something back.
+	Taking Taking
+}
+
+// Taking is what it takes to take a record back, or to put another version in its place.
+type Taking struct {
+	Need takeback.Need
+	// What is taken back, where it is adverse: "a failed leak test".
+	What string
+	// Signed says that it would be a signature of whoever acts.
+	Signed bool
+}
+
+// Two says whether it takes a lead or infection prevention and a second person.
+func (t Taking) Two() bool { return t.Need == takeback.Two }
+
+// weighed are the kinds of which a correction is judged by what it says: see Work.replaces.
+var weighed = []record.Kind{
+	record.Use, record.Step, record.Repair, record.Request, record.Hold, record.Sample, record.Moment, record.Reading, record.Check,
+	record.Handover,
 }
 
 // Held says for whoever recorded a use or a step that it put the scope on hold, and why; empty when it did not.
@@ -148,11 +173,14 @@ func (w *Work) appendFile(e Entry, typ record.Kind, at unit.Instant, body any, c
 	if e.ID == "" {
 		e.ID = ledger.NewID(w.tx.Now, rand.Reader)
 	}
+	if e.Corrects != "" && !e.asked && slices.Contains(weighed, typ) {
+		return Receipt{}, fmt.Errorf("%s record would take the place of another, and nobody was asked", record.Called(typ))
+	}
 	r, fresh, err := w.tx.Append(store.Draft{
 		Type: typ, ID: e.ID, At: at, By: e.By, Device: e.Device, Because: e.Because,
 		Corrects: e.Corrects, Reason: e.Reason, Body: body, Content: content,
 	})
-	return Receipt{Record: r, Fresh: fresh}, err
+	return Receipt{Record: r, Fresh: fresh, Taking: e.taking}, err
 }
 
 // ended refuses the end of something that has not come yet: as it is stored, it would end by itself and count as done.

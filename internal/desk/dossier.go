@@ -165,7 +165,11 @@ func (w *Work) HandOver(e Entry, h dossier.Handover) (Receipt, error) {
 			return Receipt{}, err
 		}
 	}
-	return w.append(e, record.Handover, h.At, h)
+	as, err := asked(w, e, record.Handover, &h)
+	if err != nil {
+		return Receipt{}, err
+	}
+	return w.append(as, record.Handover, h.At, h)
 }
 
 // Note is a hand-over note as it is on record.

@@ -89,7 +89,7 @@ func TestFailedCheckBeforeTheUse(t *testing.T) {
 			r := b.checkAt(failed, failedLight)
 			b.wantState("before it is taken back", reprocessing.InReprocessing, why)
 			b.must(func(w *desk.Work) (desk.Receipt, error) {
-				return w.Void(desk.Entry{By: "T-01", Corrects: r.Record.ID, Reason: "was made with another meter"})
+				return w.Void(both(desk.Entry{Corrects: r.Record.ID, Reason: "was made with another meter"}))
 			})
 		}, reprocessing.Ready},
 		{"recorded late, with a good check between it and the readings", func(b *bench) {

@@ -33,6 +33,9 @@ func lacks(v View, h *reprocessing.History, passed map[int][]made, to, known uni
 		for _, gap := range rules.Sample.Clocks.Gaps(t.Sample, protocol.Flush()) {
 			gaps = append(gaps, reprocessing.Lack{Why: gap})
 		}
+		if t.Edited {
+			gaps = append(gaps, reprocessing.Lack{Why: "it " + reprocessing.SetRight})
+		}
 		// One reading on a meter that was good is enough.
 		var without []reprocessing.Lack
 		for j, r := range readings {

@@ -2,9 +2,11 @@ package desk
 
 import (
 	"encoding/json"
+	"slices"
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
@@ -124,7 +126,7 @@ func (v View) lastUses(tag string, at unit.Instant, s span) (from unit.Instant, 
 func (v View) load(h *reprocessing.History, tag string, s span) error {
 	h.Uses = append(h.Uses, s.open...)
 	f := folder{
-		history: h, span: s, samples: map[string]int{}, passed: map[int][]made{}, doubts: map[ledger.ID]*reprocessing.Doubt{},
+		view: v, history: h, span: s, samples: map[string]int{}, passed: map[int][]made{}, doubts: map[ledger.ID]*reprocessing.Doubt{},
 	}
 	// What takes the trust from readings comes before these. It is looked for by the readings, not by its
 	// own time: the check that failed may have been made before the use, or after the next one.
@@ -148,7 +150,7 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 // holds reads the holds of a scope that are open at the end of a span. A lift ends its hold only as long as what it
 // rests on stands.
 func (v View) holds(h *reprocessing.History, tag string, s span) error {
-	f := folder{history: h, span: s}
+	f := folder{view: v, history: h, span: s}
 	if s.known == store.Forever && !s.clock.Stepped() {
 		lifted := s.to
 		if s.present.Known() {
@@ -238,6 +240,7 @@ func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 
 // folder turns records into the entries of a history.
 type folder struct {
+	view    View
 	history *reprocessing.History
 	span    span
 	samples map[string]int
@@ -249,6 +252,12 @@ type folder struct {
 
 func (f *folder) add(k store.Kept) error {
 	h, stamp := f.history, f.span.stamp(k)
+	if k.Reason != "" && slices.Contains(proving, k.Kind()) { // without a reason nothing takes the place of another
+		var err error
+		if stamp.Edited, err = edited(f.view, k); err != nil {
+			return err
+		}
+	}
 	switch k.Kind() {
 	case record.Use:
 		return fold(k, func(u reprocessing.Use) { u.Stamp = stamp; h.Uses = append(h.Uses, u) })
@@ -283,6 +292,7 @@ func (f *folder) add(k store.Kept) error {
 		if i, ok := f.samples[m.Sample]; ok { // the sample may have been voided
 			h.Samples[i].Sample, err = h.Samples[i].Add(m)
 			h.Samples[i].Unsure = max(h.Samples[i].Unsure, stamp.Unsure) // as sure as what is least sure of it
+			h.Samples[i].Edited = h.Samples[i].Edited || stamp.Edited
 		}
 		return err
 	case record.Suspect:
@@ -296,6 +306,7 @@ func (f *folder) add(k store.Kept) error {
 			if i, ok := f.samples[r.Sample]; ok {
 				doubt := f.doubts[k.ID]
 				h.Samples[i].AddReading(r.Judgement, r.With.At, doubt)
+				h.Samples[i].Edited = h.Samples[i].Edited || stamp.Edited
 				if doubt == nil && r.Judgement.Outcome.Passed() {
 					f.passed[i] = append(f.passed[i], made{r.Meter, r.With.At})
 				}
@@ -307,6 +318,48 @@ func (f *folder) add(k store.Kept) error {
 		record.Attachment, record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock, record.Restore: // no part of what a scope went through
 	}
 	return nil
+}
+
+// proving are the kinds that prove something of a cycle, as long as nobody corrects them.
+var proving = []record.Kind{record.Step, record.Sample, record.Moment, record.Reading}
+
+// edited says whether a record took the place of another version that had stood for longer than a slip does.
+func edited(v View, k store.Kept) (bool, error) {
+	for k.Reason != "" { // what has none finishes another, or took the place of none
+		old, _, err := tookPlaceOf(v, k)
+		if err != nil || old.ID == "" {
+			return false, err
+		}
+		if k.Recorded.Sub(old.Recorded) >= access.Slip {
+			return true, nil
+		}
+		k = old
+	}
+	return false, nil
+}
+
+// tookPlaceOf returns the record whose place another took: by correcting it, or after it was voided, for which void then
+// is that record; both are empty where it took none.
+func tookPlaceOf(v View, k store.Kept) (old, void store.Kept, err error) {
+	if k.Kind() == record.Void {
+		return old, void, nil
+	}
+	if k.Corrects != "" {
+		old, err = v.tx.Record(k.Corrects)
+		return old, void, err
+	}
+	for _, id := range k.Because {
+		if void, err = v.tx.Record(id); err != nil {
+			return old, void, err
+		}
+		if void.Kind() != record.Void {
+			continue
+		}
+		if old, err = v.tx.Record(void.Corrects); err != nil || old.Kind() == k.Kind() {
+			return old, void, err
+		}
+	}
+	return store.Kept{}, store.Kept{}, nil
 }
 
 // ReleaseNow answers whether a scope may be used at the present instant, as it would have been answered at known:

@@ -7,7 +7,6 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
@@ -46,7 +45,11 @@ func (w *Work) PlaceHold(e Entry, h reprocessing.Hold) (Receipt, error) {
 			return Receipt{}, err
 		}
 	}
-	r, err := w.append(e, record.Hold, h.At, h)
+	as, err := asked(w, e, record.Hold, &h)
+	if err != nil {
+		return Receipt{}, err
+	}
+	r, err := w.append(as, record.Hold, h.At, h)
 	if err != nil || !r.Fresh {
 		return r, err
 	}
@@ -116,10 +119,10 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 	if err := w.twoKnown(l.By, l.Second); err != nil {
 		return Receipt{}, err
 	}
-	if l.ByRoles, err = w.lifting().rolesOf(l.By, w.actor); err != nil {
+	if l.ByRoles, err = rolesOf(w.View, l.By, w.actor); err != nil {
 		return Receipt{}, err
 	}
-	if l.SecondRoles, err = w.lifting().rolesOf(l.Second, e.Second); err != nil {
+	if l.SecondRoles, err = rolesOf(w.View, l.Second, e.Second); err != nil {
 		return Receipt{}, err
 	}
 	if err := w.lifting().checkVerification(l, hold); err != nil {
@@ -204,51 +207,6 @@ func (w lifting) grounds(hold reprocessing.Hold, at unit.Instant) (reprocessing.
 		g.Before = &answer
 	}
 	return g, nil
-}
-
-// twoKnown refuses codes that nobody here has: whoever could make one up would be two people alone.
-func (v View) twoKnown(by, second string) error {
-	for _, of := range []struct{ code, who, hint string }{
-		{by, "the person", "register the person, or let somebody do it who is registered"},
-		{second, "the second person", "register the person, or name another with --second"},
-	} {
-		if of.code == "" {
-			continue
-		}
-		if known, err := v.personKnown(of.code); err != nil {
-			return err
-		} else if !known {
-			return notFound(of.hint, "%s %q is not registered here", of.who, of.code)
-		}
-	}
-	return nil
-}
-
-// personKnown says whether a code belongs to somebody who is registered and may still come in.
-func (v View) personKnown(code string) (bool, error) {
-	a, ok, err := edition[record.AccessBody](v, record.Access, code, store.Forever, store.Forever)
-	if err != nil || ok {
-		return ok && !a.Disabled, err
-	}
-	_, ok, err = v.tx.Entity(record.Person, code, store.Forever, store.Forever)
-	return ok, err
-}
-
-// rolesOf returns what a person is now: what they were recognised as where they act themselves, and otherwise what is
-// on record of them, which is the account's where there is one. Nobody is anything by being named.
-func (w lifting) rolesOf(code string, acting access.Actor) ([]access.Role, error) {
-	switch {
-	case code == "":
-		return nil, nil
-	case acting.Is(code) && !acting.Vouched():
-		return acting.Roles(), nil
-	}
-	a, ok, err := edition[record.AccessBody](w.View, record.Access, code, store.Forever, store.Forever)
-	if err != nil || ok {
-		return a.Roles, err
-	}
-	p, _, err := edition[record.PersonBody](w.View, record.Person, code, store.Forever, store.Forever)
-	return access.RolesOf(p.Role), err
 }
 
 // checkVerification makes sure that the verification that a lift names is one that the scope passed after the hold.

@@ -72,7 +72,7 @@ func TestFailedStepHolds(t *testing.T) {
 	// What it rests on is taken back.
 	b.pass(time.Minute)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Void(desk.Entry{By: "L-01", Corrects: tested, Reason: "another scope"})
+		return w.Void(both(desk.Entry{Corrects: tested, Reason: "another scope"}))
 	})
 	b.wantHeldFor("its leak test was of another scope", reprocessing.LeakHold, reprocessing.ExposureHold)
 	b.wantState("and as known now", reprocessing.OnHold, "on hold (leak) since")
@@ -110,7 +110,7 @@ func TestHoldsGoWithTheirCause(t *testing.T) {
 	s := reprocessing.Step{Scope: "D-01", Kind: reprocessing.Inspection, Start: b.at().Add(-2 * time.Minute), End: b.at(), By: "T-01", Result: reprocessing.Pass}
 	b.pass(time.Minute)
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.RecordStep(desk.Entry{By: "T-01", Corrects: wrong, Reason: "typed wrong"}, s)
+		return w.RecordStep(both(desk.Entry{Corrects: wrong, Reason: "typed wrong"}), s)
 	})
 	wantFollowed(t, "corrected", r, record.Void)
 	b.wantHeldFor("corrected")
@@ -123,7 +123,7 @@ func TestHoldsGoWithTheirCause(t *testing.T) {
 	b.wantHeldFor("and corrected back", reprocessing.DamageHold)
 	b.pass(time.Minute)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Void(desk.Entry{By: "L-01", Corrects: r.Record.ID, Reason: "another scope"})
+		return w.Void(both(desk.Entry{Corrects: r.Record.ID, Reason: "another scope"}))
 	})
 	b.wantHeldFor("voided")
 	b.pass(time.Hour)
@@ -137,7 +137,7 @@ func TestHoldsGoWithTheirCause(t *testing.T) {
 	b.wantHeldFor("used twice", reprocessing.ExposureHold)
 	b.pass(time.Minute)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Void(desk.Entry{By: "L-01", Corrects: used.Record.ID, Reason: "another scope"})
+		return w.Void(both(desk.Entry{Corrects: used.Record.ID, Reason: "another scope"}))
 	})
 	b.wantHeldFor("not used twice")
 	b.rebuilt()
@@ -172,7 +172,7 @@ func TestRecordThatArrivesLate(t *testing.T) {
 			return err
 		})
 		b.must(func(w *desk.Work) (desk.Receipt, error) {
-			return w.Void(desk.Entry{By: "L-01", Corrects: ledger.ID(late.ID), Reason: "to be recorded late"})
+			return w.Void(both(desk.Entry{Corrects: ledger.ID(late.ID), Reason: "to be recorded late"}))
 		})
 		b.pass(30 * time.Minute)
 		used := b.recordUse(reprocessing.Use{Start: b.at(), End: b.pass(20 * time.Minute)})
@@ -195,7 +195,7 @@ func TestRecordThatArrivesLate(t *testing.T) {
 		b.pass(time.Minute)
 		again := b.latest(record.Step)
 		b.must(func(w *desk.Work) (desk.Receipt, error) {
-			return w.Void(desk.Entry{By: "L-01", Corrects: again, Reason: "it was another scope"})
+			return w.Void(both(desk.Entry{Corrects: again, Reason: "it was another scope"}))
 		})
 		b.wantHeldFor("the record is gone", test.kind)
 	}
@@ -277,7 +277,7 @@ func TestStricterHold(t *testing.T) {
 	// What a person made stricter does not go with the step.
 	b.pass(time.Minute)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Void(desk.Entry{By: "L-01", Corrects: ledger.ID(old.Cause), Reason: "another scope"})
+		return w.Void(both(desk.Entry{Corrects: ledger.ID(old.Cause), Reason: "another scope"}))
 	})
 	b.wantHeldFor("without its step", reprocessing.ExposureHold)
 }

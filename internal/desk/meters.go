@@ -119,9 +119,12 @@ func (w MeterWork) CheckMeter(e Entry, c Check) (Receipt, quality.Verdict, error
 			return Receipt{}, verdict, invalid("a check record cannot take the place of %s record", record.Called(old.Kind()))
 		}
 	}
-	r, err := w.append(e, record.Check, verdict.At, record.CheckBody{
-		Meter: c.Meter, Controls: c.Controls, Verdict: verdict, Rules: rules.Cite(), Serviced: c.Serviced,
-	})
+	body := record.CheckBody{Meter: c.Meter, Controls: c.Controls, Verdict: verdict, Rules: rules.Cite(), Serviced: c.Serviced}
+	as, err := asked(w.Work, e, record.Check, &body)
+	if err != nil {
+		return Receipt{}, verdict, err
+	}
+	r, err := w.append(as, record.Check, verdict.At, body)
 	if err != nil || !r.Fresh {
 		return r, verdict, err
 	}

@@ -126,7 +126,7 @@ func TestVoidedCheckGivesTheTrustBack(t *testing.T) {
 	failed, _ := b.check(100, 2)
 	b.wantState("a slip", reprocessing.InReprocessing, "")
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Void(desk.Entry{By: "T-01", Corrects: failed.Record.ID, Reason: "typed 100 for 1000"})
+		return w.Void(both(desk.Entry{Corrects: failed.Record.ID, Reason: "typed 100 for 1000"}))
 	})
 	wantFollowed(t, "voided", r, record.Void, record.Verification)
 	b.wantState("voided", reprocessing.Ready, "")
@@ -134,7 +134,7 @@ func TestVoidedCheckGivesTheTrustBack(t *testing.T) {
 	// Corrected at once: the same as voided and checked anew.
 	failed, _ = b.check(100, 2)
 	b.wantState("another slip", reprocessing.InReprocessing, "")
-	r, v := b.check(1000, 2, func(e *desk.Entry) { e.Corrects, e.Reason = failed.Record.ID, "typed 100 for 1000" })
+	r, v := b.check(1000, 2, func(e *desk.Entry) { *e = both(desk.Entry{Corrects: failed.Record.ID, Reason: "typed 100 for 1000"}) })
 	if v.Outcome != quality.Accepted {
 		t.Errorf("%+v", v)
 	}

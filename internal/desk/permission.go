@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -69,6 +70,9 @@ var (
 	ToCloseSignal  = access.Act{Name: "HandleSignal", What: "close a signal or open it again", Needs: needs(access.Adopt, access.SeeNumbers), Signed: true}
 	// ToVoid takes more, by what is taken back: see Work.Void.
 	ToVoid = access.Act{Name: "Void", What: "take records back", Either: needs(access.VoidRecord, access.RecordStep, access.PlaceHold, access.CheckMeter)}
+	// ToCorrect and ToFinish take what the act takes by which the record was written.
+	ToCorrect = access.Act{Name: "Correct", What: "correct records", Either: needs(access.VoidRecord, access.RecordStep, access.PlaceHold, access.CheckMeter)}
+	ToFinish  = access.Act{Name: "Finish", What: "finish what was begun", Needs: needs(access.RecordStep)}
 
 	ToErase = access.Act{Name: "Erase", What: "erase texts", Needs: needs(access.VoidRecord), Signed: true}
 
@@ -109,7 +113,7 @@ var (
 var Acts = []access.Act{
 	ToRecordUse, ToRecordStep, ToRecordRepair, ToCollect, ToMark, ToRead, ToHandOver, ToSelectAtRandom, ToAttest, ToCheckMeter,
 	ToAsk, ToPlaceHold, ToAttach, ToLiftHold, ToCompareClock, ToSayRestored, ToSayNothingSince, ToHandleSignal, ToCloseSignal,
-	ToVoid, ToErase, ToRevealPatient, ToFindPatient, ToErasePatient,
+	ToVoid, ToCorrect, ToFinish, ToErase, ToRevealPatient, ToFindPatient, ToErasePatient,
 	ToRegisterModel, ToRegisterInstrument, ToRetire, ToReinstate, ToRegisterMeter, ToRegisterLot, ToRecall, ToTakeBackRecall,
 	ToRegisterPerson,
 	ToRegisterTarget, ToAdoptRules, ToAdoptFrom, ToAdoptLevel, ToAdoptDerived, ToAdoptCharts, ToAdoptChart, ToRecordComparison,
@@ -163,6 +167,10 @@ func (w *Work) may(act access.Act, e *Entry) error {
 	if e.Reason == "" {
 		return invalid("a correction of %s needs a reason", e.Corrects)
 	}
+	old, err := w.tx.Record(e.Corrects)
+	if err != nil || slices.Contains(weighed, old.Kind()) {
+		return err // by whom depends on what takes its place: see Work.replaces
+	}
 	return w.mayReplace(e.Corrects)
 }
 
@@ -198,20 +206,6 @@ func (w *Work) mayReplace(id ledger.ID) error {
 	return w.actor.CheckTakeBack(e, w.tx.Now)
 }
 
-// TakesBack says whether it would be a signature for an actor to take a record back now, or to put another in
-// its place; an error with the code fault.Forbidden when the actor may not at all.
-func (v View) TakesBack(a access.Actor, id ledger.ID) (signed bool, err error) {
-	old, err := v.tx.Record(id)
-	if err != nil {
-		return false, err
-	}
-	e, err := v.entered(old)
-	if err == nil && !a.MayTakeBack(e) {
-		err = a.CheckTakeBack(e, v.tx.Now)
-	}
-	return a.TakeBackSigned(e, v.tx.Now), err
-}
-
 // entered says of a record what decides who may take it back.
 func (v View) entered(old store.Kept) (e access.Entered, err error) {
 	e = access.Entered{By: old.By, Act: writtenBy[old.Kind()], Recorded: old.Recorded}
@@ -230,10 +224,15 @@ func (v View) entered(old store.Kept) (e access.Entered, err error) {
 var byRules = []record.Kind{record.Verification, record.Hold, record.Lift, record.Suspect, record.Void}
 
 // followed says whether something else of a scope was recorded after a record, but for what the rules added to
-// the record itself.
+// the record itself, and a picture that is filed with it.
 func (v View) followed(tag string, old store.Kept) (found bool, err error) {
 	follows := map[ledger.ID]bool{old.ID: true}
 	err = v.tx.EventsAfter(tag, old.Seq, func(k store.Kept) error {
+		if k.Kind() == record.Attachment {
+			a, err := record.Body[dossier.Attachment](k.Record)
+			found = found || a.About != string(old.ID)
+			return err
+		}
 		added := k.Recorded == old.Recorded && slices.Contains(byRules, k.Kind())
 		if added && slices.ContainsFunc(k.Because, func(id ledger.ID) bool { return follows[id] }) {
 			follows[k.ID] = true

@@ -69,6 +69,14 @@ func (v RecordsView) Chain(l Line) ([]Version, error) {
 	chain := []Version{{Line: first}}
 	for len(chain) < longestChain {
 		last := chain[len(chain)-1]
+		if last.Type == record.Void {
+			next, err := v.anew(last)
+			if err != nil || next == nil {
+				return chain, err
+			}
+			chain = append(chain, *next)
+			continue
+		}
 		if !last.Replaced.Known() {
 			break
 		}
@@ -91,10 +99,42 @@ func (v RecordsView) Chain(l Line) ([]Version, error) {
 	return chain, nil
 }
 
+// anew returns the record that was written in the place of what a void took back: a correction by two, or what the void
+// should not have taken. It is nil when there is none.
+func (v RecordsView) anew(void Version) (next *Version, err error) {
+	old, err := v.tx.Record(ledger.ID(void.Corrects))
+	if err != nil {
+		return nil, err
+	}
+	err = v.referring(void.ID, longestChain, func(k store.Kept) (bool, error) {
+		if k.Kind() == old.Kind() && k.Corrects == "" && k.Reason != "" && slices.Contains(k.Because, ledger.ID(void.ID)) {
+			next = &Version{line(k), StateAnew}
+		}
+		return true, nil // the first of them comes last
+	})
+	return next, err
+}
+
+// StateAnew is what a record did that was written in the place of one that a void had taken back.
+const StateAnew = "anew"
+
+// before returns the record that comes before another in a chain of versions, empty for the first.
+func (v RecordsView) before(l Line) (ledger.ID, error) {
+	if id, _, err := record.Replaces(l.record()); err != nil || id != "" || l.Reason == "" {
+		return id, err
+	}
+	kept, err := v.tx.Record(ledger.ID(l.ID))
+	if err != nil {
+		return "", err
+	}
+	_, void, err := tookPlaceOf(v.View, kept)
+	return void.ID, err
+}
+
 // beginning walks back to the first version.
 func (v RecordsView) beginning(l Line) (Line, error) {
 	for range longestChain {
-		id, _, err := record.Replaces(l.record())
+		id, err := v.before(l)
 		if err != nil || id == "" {
 			return l, err
 		}

@@ -43,7 +43,7 @@ func TestChain(t *testing.T) {
 		b.pass(time.Minute)
 		return b.must(func(w *desk.Work) (desk.Receipt, error) {
 			return w.Read(
-				desk.Entry{By: "L-01", Corrects: corrects, Reason: "typed wrong"},
+				both(desk.Entry{Corrects: corrects, Reason: "typed wrong"}),
 				desk.Reading{Sample: sample, Meter: "M-1", Value: b.rlu(value), At: at},
 			)
 		}).Record.ID
@@ -54,20 +54,22 @@ func TestChain(t *testing.T) {
 	void := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: third, Reason: "another scope"})
 	}).Record.ID
+	taken := ledger.DerivedID("taken back for", string(second)) // what was over the action level was taken back by two
 	want := []string{
 		": outer distal end, 388 RLU, action",
-		"corrected: outer distal end, 38 RLU, OK",
+		"voided: with H-01",
+		"anew: outer distal end, 38 RLU, OK",
 		"corrected: outer distal end, 83 RLU, OK",
 		"voided: another scope",
 	}
-	for i, id := range []ledger.ID{first.Record.ID, second, third, void} {
+	for i, id := range []ledger.ID{first.Record.ID, taken, second, third, void} {
 		line, got := b.chain(id)
 		if diff := cmp.Diff(want, got); diff != "" {
 			t.Errorf("from version %d (-want +got):\n%s", i+1, diff)
 		}
 		b.ask(func(v desk.View) error {
 			did, err := v.Records().Fate(line)
-			if fate := []string{record.StateCorrected, record.StateCorrected, record.StateVoided, ""}[i]; did != fate {
+			if fate := []string{record.StateVoided, "", record.StateCorrected, record.StateVoided, ""}[i]; did != fate {
 				t.Errorf("version %d: %q, want %q", i+1, did, fate)
 			}
 			return err

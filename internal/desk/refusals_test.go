@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/takeback"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -386,7 +387,7 @@ func TestRefusedVoids(t *testing.T) {
 	mine := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", By: "T-01", Reason: "wrong scope"})
 	})
-	void := b.must(func(w *desk.Work) (desk.Receipt, error) {
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "T-01", Corrects: mine.Record.ID, Reason: "it was D-02"})
 	})
 	tests := []refusal{
@@ -411,10 +412,8 @@ func TestRefusedVoids(t *testing.T) {
 		"of a stranger": {ledger.DerivedID("x"), fault.NotFound, "there is no record " + string(ledger.DerivedID("x"))},
 		"twice": {mine.Record.ID, fault.Conflict, "record " + string(mine.Record.ID) + " (hold) is replaced already or cannot be " +
 			"replaced\nhint: look at its chain with: rinsate ledger show " + string(mine.Record.ID)},
-		"of a void": {void.Record.ID, fault.Invalid, "a void record cannot be voided: it is what followed from others\nhint: void or " +
-			"correct what it rests on; after a wrong lift place a new hold"},
-		"of a cleaning verification": {verification, fault.Invalid, "a cleaning verification record cannot be voided: it is what followed from " +
-			"others\nhint: void or correct what it rests on; after a wrong lift place a new hold"},
+		"of a cleaning verification": {verification, fault.Forbidden, "to take back a cleaning verification over the action level: it takes a lead or " +
+			"infection prevention\nhint: it needs " + takeback.Needs + "; until both have signed it stands. " + takeback.SlipWords},
 		"of a hold that rules placed": {hold, fault.Invalid, "the hold on D-01 followed from record " + string(verification) +
 			" and cannot be voided\nhint: correct or void that record where it is wrong; otherwise see what ends the hold with: rinsate ready D-01"},
 	} {

@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/takeback"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -77,6 +78,16 @@ func (w SettingUp) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Rec
 	}
 	if err := m.Check(); err != nil {
 		return Receipt{}, refuse(err)
+	}
+	old, ok, err := standing[quality.Meter](w.View, record.Meter, m.Code)
+	if err != nil {
+		return Receipt{}, err
+	}
+	if ok && takeback.OfMeter(old, m).Adverse() && !w.sentBefore(e) {
+		return Receipt{}, &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("meter %s is out of service since %s", m.Code, old.Retired.In(w.Zone())),
+			Hint: "void the record by which it left; it needs " + takeback.Needs,
+		}
 	}
 	return w.append(e, record.Meter, at, m)
 }

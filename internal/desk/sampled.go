@@ -67,7 +67,11 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	r, err := w.append(e, record.Sample, s.Collected, s)
+	as, err := asked(w, e, record.Sample, &s)
+	if err != nil {
+		return Receipt{}, err
+	}
+	r, err := w.append(as, record.Sample, s.Collected, s)
 	if err != nil || !r.Fresh {
 		return r, err
 	}
@@ -148,7 +152,11 @@ func (w *Work) Mark(e Entry, m sampling.Moment) (Receipt, error) {
 		return Receipt{}, refuse(err)
 	}
 	m.Scope = s.Scope
-	r, err := w.append(e, record.Moment, m.At, m)
+	as, err := asked(w, e, record.Moment, &m)
+	if err != nil {
+		return Receipt{}, err
+	}
+	r, err := w.append(as, record.Moment, m.At, m)
 	if err != nil || !r.Fresh || fault.CodeOf(w.unread(s, kept.ID)) != fault.Conflict {
 		return r, err
 	}
@@ -249,7 +257,11 @@ func (w *Work) Read(e Entry, in Reading) (Receipt, error) {
 	}
 	x.By = e.By
 	e.Because = append(e.Because, kept.ID)
-	r, err := w.append(e, record.Reading, in.At, x)
+	as, err := asked(w, e, record.Reading, &x)
+	if err != nil {
+		return Receipt{}, err
+	}
+	r, err := w.append(as, record.Reading, in.At, x)
 	if err != nil || !r.Fresh {
 		return r, err
 	}

@@ -239,7 +239,7 @@ func TestSignalKeepsItsIdentity(t *testing.T) {
 	}
 	void := func(id ledger.ID) {
 		b.do(func(w *desk.Work) error {
-			_, err := w.Void(desk.Entry{By: "L-01", Corrects: id, Reason: "of another scope"})
+			_, err := w.Void(both(desk.Entry{Corrects: id, Reason: "of another scope"}))
 			return err
 		})
 	}

@@ -30,17 +30,7 @@ func (v View) keepsClosed(old store.Kept) error {
 }
 
 func keepsClosed[T any](v View, old store.Kept, takesBack func(T, T) bool, what, hint string) error {
-	place, err := record.Place(old.Record)
-	if err != nil {
-		return err
-	}
-	var last, before store.Kept // of those that stand
-	err = v.tx.Editions(old.Kind(), place.Entity, func(k store.Kept) error {
-		if !k.Replaced.Known() {
-			before, last = last, k
-		}
-		return nil
-	})
+	last, before, err := lastEditions(v, old)
 	if err != nil || last.ID != old.ID {
 		return err // it is another edition that counts
 	}
@@ -55,4 +45,19 @@ func keepsClosed[T any](v View, old store.Kept, takesBack func(T, T) bool, what,
 		err = &fault.Error{Code: fault.Invalid, Message: what + " would be taken back with this record", Hint: hint}
 	}
 	return err
+}
+
+// lastEditions returns the edition of a thing that counts, and the one that would without it.
+func lastEditions(v View, of store.Kept) (last, before store.Kept, err error) {
+	place, err := record.Place(of.Record)
+	if err != nil {
+		return last, before, err
+	}
+	err = v.tx.Editions(of.Kind(), place.Entity, func(k store.Kept) error {
+		if !k.Replaced.Known() {
+			before, last = last, k
+		}
+		return nil
+	})
+	return last, before, err
 }

@@ -211,7 +211,7 @@ func (w lifting) stateBefore(tag string, start unit.Instant) (reprocessing.Histo
 		return h, rules.Reprocessing, err
 	}
 	h.Attestations = nil // those that were given since as well
-	f := folder{history: &h, span: s}
+	f := folder{view: w.View, history: &h, span: s}
 	err = w.tx.Events(tag, 0, store.Forever, store.Forever, f.add, record.Attestation)
 	return h, rules.Reprocessing, err
 }
@@ -270,7 +270,7 @@ func (w lifting) begun() (unit.Instant, error) {
 
 // place records a hold of the rules that follows from other records.
 func (w weighing) place(hold reprocessing.Hold, e Entry, because ...ledger.ID) (ledger.Record, error) {
-	e.By = hold.By
+	e.By, e.asked = hold.By, true
 	for _, id := range because {
 		if id != "" && (len(e.Because) == 0 || e.Because[0] != id) {
 			e.Because = append(e.Because, id)

@@ -30,7 +30,7 @@ func (b *bench) recordUse(u reprocessing.Use, change ...func(*desk.Entry)) desk.
 }
 
 func correcting(id ledger.ID) func(*desk.Entry) {
-	return func(e *desk.Entry) { e.Corrects, e.Reason = id, "typed wrong" }
+	return func(e *desk.Entry) { e.Corrects, e.Reason = id, "typed wrong"; *e = both(*e) }
 }
 
 // reprocess records everything from the sink to the cabinet after a use.
@@ -78,7 +78,7 @@ func TestUnfinishedUseIsNotForgotten(t *testing.T) {
 	b.wantState("from the ledger alone", reprocessing.InReprocessing, why)
 	b.pass(time.Minute)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Void(desk.Entry{By: "L-01", Corrects: again.Record.ID, Reason: "was another scope"})
+		return w.Void(both(desk.Entry{Corrects: again.Record.ID, Reason: "was another scope"}))
 	})
 	b.wantState("it never was", reprocessing.Ready, "")
 }
@@ -252,7 +252,7 @@ func TestOneOfTwoUsesIsTakenBack(t *testing.T) {
 	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(desk.Entry{By: "N-01"}, u, "") })
 	b.wantHeldFor("used twice", reprocessing.ExposureHold)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Void(desk.Entry{By: "L-01", Corrects: first, Reason: "twice"})
+		return w.Void(both(desk.Entry{Corrects: first, Reason: "twice"}))
 	})
 	b.wantHeldFor("one of them is left", reprocessing.ExposureHold)
 }

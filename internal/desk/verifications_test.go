@@ -343,7 +343,7 @@ func TestVoidAndCorrectionDecideTheVerificationAgain(t *testing.T) {
 	wantFollowed(t, "over the action level", last, record.Verification, record.Hold)
 	b.pass(time.Minute)
 	in := desk.Reading{Sample: ledger.ID(body[reading.Reading](t, last.Record).Sample), Meter: "M-1", Value: b.rlu("25"), At: last.Record.At}
-	fix := desk.Entry{By: "T-01", Corrects: last.Record.ID, Reason: "typed wrong"}
+	fix := both(desk.Entry{Corrects: last.Record.ID, Reason: "typed wrong"})
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Read(fix, in) })
 	// The hold was placed at the end of the verification, so the corrected verification cannot show that the scope
 	// was clean after it: a person has to lift it.
@@ -394,7 +394,12 @@ func TestCorrectedSampleHasNoReading(t *testing.T) {
 	in := desk.Reading{Sample: r.Record.ID, Meter: "M-1", Value: b.rlu("30"), At: last.Record.At}
 	read := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Read(tech, in) })
 	wantFollowed(t, "read", read, record.Verification)
-	b.wantState("read", reprocessing.Ready, "")
+	// Nobody captured again when it was collected: it is somebody's word.
+	b.wantState("read", reprocessing.InReprocessing, "the good reading of the instrument channel proves nothing: it was corrected after it had stood on record")
+	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{r.Record.ID}, From: reprocessing.OwnAct}); err != nil {
+		t.Fatal(err)
+	}
+	b.wantState("attested", reprocessing.Ready, "")
 }
 
 // What makes a reading void: kept, and never counted.
@@ -615,7 +620,7 @@ func TestSentTwice(t *testing.T) {
 			return w.LiftHold(entry("lift"), reprocessing.Lift{Hold: string(id("hold")), By: "L-01", Second: "L-02", Reason: "no smell"})
 		},
 		func(w *desk.Work) (desk.Receipt, error) {
-			return w.Void(desk.Entry{ID: id("void"), By: "T-01", Corrects: id("reading"), Reason: "another scope"})
+			return w.Void(both(desk.Entry{ID: id("void"), Corrects: id("reading"), Reason: "another scope"}))
 		},
 		func(w *desk.Work) (desk.Receipt, error) {
 			return w.RecordRepair(entry("repair"), scope.Repair{Scope: "D-01", Sent: 1_000_000}, "")

@@ -34,6 +34,7 @@ var layerOf = map[string]int{
 	"internal/domain/level":              3,
 	"internal/domain/quality":            3,
 	"internal/domain/reprocessing":       3,
+	"internal/domain/takeback":           4,
 	"internal/domain/reprocessing/plain": 4, // tests alone: a second release check and random histories; nothing imports it
 	"internal/domain/policy":             4,
 	"internal/wire/codes":                5,

@@ -50,7 +50,7 @@ type typed interface {
 	sayWords(r ledger.Record) (string, error)
 	sayAbout(r ledger.Record) (string, error)
 	relations(r ledger.Record) ([]Relation, error)
-	refused(r ledger.Record, by string) error
+	refused(r ledger.Record) error
 	again(r ledger.Record) (Redo, error)
 }
 
@@ -86,8 +86,8 @@ type kind[T any] struct {
 	followed string
 	undone   string
 	limits   string
-	// refuse says why somebody cannot take a record back, which others of its kind can be.
-	refuse func(b T, by string) error
+	// refuse says why nobody can take a record back, where others of its kind can be.
+	refuse func(b T) error
 	// redo is what has to be decided again when a record goes, beyond its scope.
 	redo func(b T) Redo
 
@@ -265,7 +265,7 @@ func (k kind[T]) relations(r ledger.Record) ([]Relation, error) {
 	return list, nil
 }
 
-func (k kind[T]) refused(r ledger.Record, by string) error {
+func (k kind[T]) refused(r ledger.Record) error {
 	if k.refuse == nil {
 		return nil
 	}
@@ -273,7 +273,7 @@ func (k kind[T]) refused(r ledger.Record, by string) error {
 	if err != nil {
 		return err
 	}
-	return k.refuse(b, by)
+	return k.refuse(b)
 }
 
 func (k kind[T]) again(r ledger.Record) (Redo, error) {

@@ -22,21 +22,15 @@ var hold = describe(kind[reprocessing.Hold]{
 	tables: func(_ reprocessing.Hold, p *Placing) { p.Hold = true },
 	words:  func(h reprocessing.Hold) string { return listed(string(h.Of()), h.Reason) },
 	about:  func(h reprocessing.Hold) string { return string(h.Of()) },
-	limits: "one that followed from another record by nobody, any other only by the person who placed it",
-	refuse: func(h reprocessing.Hold, by string) error {
-		switch {
-		case h.Cause != "":
-			return &fault.Error{
-				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s followed from record %s and cannot be voided", h.Scope, h.Cause),
-				Hint: "correct or void that record where it is wrong; otherwise see what ends the hold with: rinsate ready " + h.Scope,
-			}
-		case h.By != by:
-			return &fault.Error{
-				Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s was placed by %s; only that person can take it back as a mistake", h.Scope, h.By),
-				Hint: "see what ends the hold with: rinsate ready " + h.Scope,
-			}
+	limits: "one that followed from another record by nobody",
+	refuse: func(h reprocessing.Hold) error {
+		if h.Cause == "" {
+			return nil
 		}
-		return nil
+		return &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("the hold on %s followed from record %s and cannot be voided", h.Scope, h.Cause),
+			Hint: "correct or void that record where it is wrong; otherwise see what ends the hold with: rinsate ready " + h.Scope,
+		}
 	},
 	followed: "A hold is placed",
 	example:  reprocessing.Hold{Scope: "D-01", At: exampleAt, By: "T-01", Kind: reprocessing.DamageHold, Reason: "damaged distal end"},

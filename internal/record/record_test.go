@@ -128,7 +128,7 @@ func TestEveryKindIsComplete(t *testing.T) {
 			if _, err := Again(again); err != nil {
 				t.Error(err)
 			}
-			if err := TakenBack(again, "T-01"); (err != nil) != (d.Kept != "") {
+			if err := TakenBack(again); (err != nil) != (d.Kept != "") {
 				t.Errorf("taken back by whoever wrote it: %v", err)
 			}
 			d.wantFields(t)
@@ -210,7 +210,7 @@ func TestUnknownKindsAndVersions(t *testing.T) {
 			_, place := Place(test.record)
 			_, index := Index(test.record)
 			_, current := Current(test.record)
-			for _, err := range []error{place, index, current, TakenBack(test.record, "T-01")} {
+			for _, err := range []error{place, index, current, TakenBack(test.record)} {
 				if err == nil || err.Error() != test.want {
 					t.Errorf("got %v, want %s", err, test.want)
 				}

@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"strings"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
@@ -17,9 +18,9 @@ func Succeeds(r, old ledger.Record) error {
 	return &fault.Error{Code: fault.Invalid, Message: fmt.Sprintf("%s record cannot take the place of %s record", Called(kind), Called(was))}
 }
 
-// TakenBack refuses the void of a record by somebody: of a kind that nobody takes back, or of a record that
-// this person cannot.
-func TakenBack(r ledger.Record, by string) error {
+// TakenBack refuses the void of a record that nobody takes back, of a kind that is not taken back or by what it says. By
+// whom what can be taken back is, is the desk's to say.
+func TakenBack(r ledger.Record) error {
 	r, d, err := current(r)
 	if err != nil {
 		return err
@@ -30,7 +31,7 @@ func TakenBack(r ledger.Record, by string) error {
 			Hint: "void or correct what it rests on; after a wrong lift place a new hold",
 		}
 	}
-	return d.typed.refused(r, by)
+	return d.typed.refused(r)
 }
 
 // Again returns what has to be decided again when a record goes.
@@ -49,4 +50,19 @@ func Relations(r ledger.Record) ([]Relation, error) {
 		return nil, err
 	}
 	return d.typed.relations(r)
+}
+
+// People returns the codes of everybody whom a record names, its author first.
+func People(r ledger.Record) ([]string, error) {
+	found, err := Index(r)
+	if err != nil {
+		return nil, err
+	}
+	var all []string
+	for _, term := range found.Terms {
+		if code, ok := strings.CutPrefix(term, ByPerson.term("")); ok {
+			all = append(all, code)
+		}
+	}
+	return all, nil
 }

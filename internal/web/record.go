@@ -62,6 +62,7 @@ type relationLine struct {
 var recordSaid = map[string]string{
 	"voided":    "The record is voided. It stays visible with the reason.",
 	"corrected": "The correction is recorded. It takes the place of the record before it.",
+	"finished":  "It is recorded.",
 	"erased": "The text is erased for good, here and where the records around repeated it. That it was erased, by whom and why is a record of its own. " +
 		"Not reached are backups, exports with texts, what was printed, and attached files: see to these too.",
 }
@@ -99,7 +100,7 @@ func (s recordPages) recordPage(x *kit.Exchange, status int, was kit.Sent) error
 	if page.eraseActs, err = s.erasing(x, line, was); err != nil {
 		return err
 	}
-	if page.Void == nil && page.Correct == nil && page.Erase == nil && page.WhichText == nil {
+	if page.Act == nil && page.Erase == nil && page.WhichText == nil {
 		page.Problem = was.Form.Problem
 	}
 	return x.Show(status, "record", false, page)
@@ -195,6 +196,8 @@ func didWords(did string) string {
 		return "corrects it"
 	case record.StateCompleted:
 		return "completes it"
+	case desk.StateAnew:
+		return "is recorded in its place"
 	}
 	return "the first version"
 }

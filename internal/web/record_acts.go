@@ -2,15 +2,14 @@ package web
 
 import (
 	"cmp"
-	"encoding/json"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
-	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
-	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/takeback"
 	"rinsate/internal/present/words"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
@@ -19,58 +18,151 @@ import (
 
 // recordActs are what can be done to a record on its page.
 type recordActs struct {
-	// ToVoid and ToCorrect are where the forms are; empty where nothing of the kind is possible.
-	ToVoid, ToCorrect string
-	// Void and Correct are the forms, when they were asked for.
-	Void, Correct *recordActForm
-	// Ask asks for the value of a correction first.
-	Ask *kit.Form
+	// ToVoid, ToCorrect and ToFinish are where the forms are; empty where nothing of the kind is possible.
+	ToVoid, ToCorrect, ToFinish string
+	// VoidWord is what the first of them is called.
+	VoidWord string
+	// Needs says what it takes where whoever asks cannot do it, Instead what there is where nobody can.
+	Needs, Instead string
+	// Act is the form of one of them once it is known what follows, Ask the one that asks what to set.
+	Act *recordActForm
+	Ask *mendForm
 }
 
-// recordActForm voids or corrects a record. It says before what else changes.
+// recordActForm voids, corrects or finishes a record. It says before what else changes.
 type recordActForm struct {
 	*kit.Form
+	// Name is the act, as the address has it; Title, Why and Button are its words.
+	Name, Title, Why, Button string
+	// Set is what is set anew.
+	Set []mendField
 	// Follows is what else changes, Refused why it cannot be done.
 	Follows []string
 	Refused string
-	// Value is that of the correction.
-	Value string
+	// Two says that a second person signs, Takes what they sign to.
+	Two   bool
+	Takes string
 }
 
-// actsOn returns what whoever asks may do to a record that stands.
+// mendForm asks what is to be set.
+type mendForm struct {
+	Name, Title string
+	Fields      []mendField
+	Problem     string
+}
+
+// mendField is a field of a record in a form.
+type mendField struct {
+	Name, Label, Value, Type string
+	Choices                  []kit.Option
+}
+
+// setPrefix begins the names of the fields of records in forms.
+const setPrefix = "set-"
+
+// actsOn returns what whoever asks may do to a record.
 func (s recordPages) actsOn(x *kit.Exchange, l desk.Line, was kit.Sent) (a recordActs, err error) {
-	if l.Replaced.Known() || l.Type == record.Void {
-		return a, nil
-	}
-	signed, err := kit.TakesBack(x, ledger.ID(l.ID))
-	if fault.CodeOf(err) == fault.Forbidden {
-		return a, nil
-	}
-	if err != nil {
+	var o desk.Offer
+	if err := s.View(x.R.Context(), func(v desk.View) (err error) {
+		o, err = v.Records().Offered(x.Actor(), ledger.ID(l.ID))
+		return err
+	}); err != nil || l.Replaced.Known() {
 		return a, err
 	}
-	prove := signed && x.Unsigned()
 	href := s.RecordHref(l.ID)
-	a.ToVoid = href + "?act=void#act"
-	if l.Type == record.Reading {
+	a.VoidWord = "Void this record"
+	switch l.Type { //nolint:exhaustive // all others are voided by themselves
+	case record.Verification:
+		a.VoidWord = "Void it with all of its samples"
+	case record.Void:
+		a.VoidWord = "Restore what it took back"
+	}
+	if o.MayVoid {
+		a.ToVoid = href + "?act=void#act"
+	}
+	if o.MayCorrect {
 		a.ToCorrect = href + "?act=correct#act"
 	}
+	if o.MayFinish {
+		a.ToFinish = href + "?act=finish#act"
+	}
+	if a.Needs = o.Needs; !o.Void || o.Correct == nil {
+		a.Instead = o.Instead
+	}
 	q := x.R.URL.Query()
-	act, value := q.Get("act"), strings.TrimSpace(q.Get("value"))
+	act := q.Get("act")
 	if was.Name != "" {
-		act, value = was.Name, was.Form.Typed["value"]
+		act = was.Name
+		for name, value := range was.Form.Typed {
+			q.Set(name, value)
+		}
 	}
 	switch {
-	case act == "void":
-		a.Void = s.foreseen(x, l, was, act, prove, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.Void(e) })
-		a.Void.Follows = append(voidWords(l), a.Void.Follows...)
-	case act == "correct" && a.ToCorrect != "" && value == "":
-		a.Ask = x.Form(was, "correct")
-	case act == "correct" && a.ToCorrect != "":
-		a.Correct = s.foreseen(x, l, was, act, prove, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return correct(w, e, l, value) })
-		a.Correct.Value = value
+	case act == "void" && o.MayVoid:
+		a.Act = s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+			e.Corrects = ledger.ID(l.ID)
+			return w.Void(e)
+		})
+		a.Act.Title, a.Act.Why, a.Act.Button = a.VoidWord, "Why it is void", a.VoidWord
+		a.Act.Follows = append(voidWords(l), a.Act.Follows...)
+		a.Act.sign(x, o.Taking)
+	case act == "correct" && o.MayCorrect:
+		s.mending(x, &a, l, was, act, o.Correct, q)
+	case act == "finish" && o.MayFinish:
+		s.mending(x, &a, l, was, act, o.Finish, q)
 	}
 	return a, nil
+}
+
+// mending asks what is to be set, or shows what follows from what was said.
+func (s recordPages) mending(x *kit.Exchange, a *recordActs, l desk.Line, was kit.Sent, act string, fields []desk.Field, q url.Values) {
+	changes, set, said := map[string]string{}, []mendField{}, false
+	for _, f := range fields {
+		name := setPrefix + f.Name
+		shown := mendField{Name: name, Label: sentenceCase(f.Label), Value: f.Value, Type: "text"}
+		if said = said || q.Has(name); q.Has(name) {
+			shown.Value = q.Get(name)
+			changes[f.Name] = shown.Value
+		}
+		if f.Time {
+			shown.Type = "datetime-local"
+		}
+		for _, c := range f.Choices {
+			shown.Choices = append(shown.Choices, kit.Option{Value: c, Text: c, Chosen: c == shown.Value})
+		}
+		set = append(set, shown)
+	}
+	title := map[string]string{"correct": "Correct this record", "finish": "Finish it"}[act]
+	if act == "finish" && l.Type == record.Sample {
+		title = "Read the sample"
+	}
+	if !said {
+		a.Ask = &mendForm{Name: act, Title: title, Fields: set}
+		return
+	}
+	f := s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return mend(w, e, act, l.ID, changes) })
+	f.Title, f.Why, f.Button, f.Set = title, "Why the first version was wrong", "Record the correction", set
+	if act == "finish" {
+		f.Why, f.Button = "", "Record it"
+	}
+	a.Act = f
+}
+
+// mend corrects or finishes a record.
+func mend(w *desk.Work, e desk.Entry, act, id string, changes map[string]string) (desk.Receipt, error) {
+	if act == "finish" {
+		e.Reason = ""
+		return w.Mending().Finish(e, ledger.ID(id), changes)
+	}
+	return w.Mending().Correct(e, ledger.ID(id), changes)
+}
+
+// sign has a form ask for the signatures that it takes.
+func (f *recordActForm) sign(x *kit.Exchange, t desk.Taking) {
+	f.Prove, f.Two = t.Signed && x.Unsigned(), t.Two()
+	if f.Two {
+		f.Takes = "This takes back " + t.What + ". It needs " + takeback.Needs + "."
+	}
 }
 
 // voidWords says what the void of a record of a type means.
@@ -87,20 +179,19 @@ func (s recordPages) foreseen(
 	l desk.Line,
 	was kit.Sent,
 	name string,
-	prove bool,
 	do func(*desk.Work, desk.Entry) (desk.Receipt, error),
 ) *recordActForm {
-	f := &recordActForm{Form: x.Form(was, name)}
-	f.Prove = prove
+	f := &recordActForm{Form: x.Form(was, name), Name: name}
 	tag := l.Scope()
 	err := x.Acting().Try(x.R.Context(), func(w *desk.Work) error {
 		before := releaseWords(s.Terms, w, tag)
-		r, err := do(w, desk.Entry{By: x.Who.Code, Corrects: ledger.ID(l.ID), Reason: "to see what follows"})
+		r, err := do(w, desk.Entry{By: x.Who.Code, Reason: "to see what follows"})
 		if err != nil {
 			return err
 		}
-		if l.Type == record.Reading && name == "correct" {
-			f.Follows = append(f.Follows, "The reading becomes: "+recordWords(r.Record)+".")
+		f.sign(x, r.Taking)
+		if name == "correct" || name == "finish" || name == "void" && l.Type == record.Void {
+			f.Follows = append(f.Follows, "It becomes: "+cmp.Or(recordWords(r.Record), "a record of its own")+".")
 		}
 		for _, followed := range r.Followed {
 			f.Follows = append(f.Follows, followWords(followed))
@@ -139,47 +230,44 @@ func followWords(r ledger.Record) string {
 	return cmp.Or(what, sentenceCase(record.Called(kind))+" is recorded") + ": " + recordWords(r) + "."
 }
 
-// correct takes the place of a reading with another value of the same sample, meter and instant.
-func correct(w *desk.Work, e desk.Entry, l desk.Line, typed string) (desk.Receipt, error) {
-	var x reading.Reading
-	if err := json.Unmarshal(l.Body, &x); err != nil {
-		return desk.Receipt{}, err
-	}
-	value, err := reading.ParseValue(x.Value.Analyte, x.Value.Unit, typed)
-	if err != nil {
-		return desk.Receipt{}, &kit.PageError{Status: http.StatusBadRequest, Message: kit.Sentence(err.Error()), Hint: "Type what the meter showed."}
-	}
-	return w.Read(e, desk.Reading{Sample: ledger.ID(x.Sample), Meter: x.Meter, Value: value, At: x.With.At})
-}
-
 // voidRecord takes a record back.
 func (s recordPages) voidRecord(x *kit.Exchange) error {
-	return s.replaceRecord(x, "void", "voided", x.Read("reason"), func(w *desk.Work, e desk.Entry, _ desk.Line) (desk.Receipt, error) { return w.Void(e) })
-}
-
-// correctReading takes the place of a reading.
-func (s recordPages) correctReading(x *kit.Exchange) error {
-	f := x.Read("reason", "value")
-	return s.replaceRecord(x, "correct", "corrected", f, func(w *desk.Work, e desk.Entry, l desk.Line) (desk.Receipt, error) {
-		if l.Type != record.Reading {
-			return desk.Receipt{}, &kit.PageError{
-				Status:  http.StatusBadRequest,
-				Message: "Only readings are corrected by their value.",
-				Hint:    "Void the record and write it anew.",
-			}
-		}
-		return correct(w, e, l, f.Typed["value"])
+	return s.replaceRecord(x, "void", "voided", func(w *desk.Work, e desk.Entry, l desk.Line, _ map[string]string) (desk.Receipt, error) {
+		e.Corrects = ledger.ID(l.ID)
+		return w.Void(e)
 	})
 }
 
-// replaceRecord does one of both: whoever may, with a reason and a signature. It leads to the record that
-// counts then, or shows the form as it was sent with what is wrong.
-func (s recordPages) replaceRecord(x *kit.Exchange, name, done string, f kit.Form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) error {
-	next, err := s.replaced(x, f, do)
-	if err == nil {
-		if name == "void" {
-			next = x.R.PathValue("id")
+// correctRecord puts another version in the place of a record.
+func (s recordPages) correctRecord(x *kit.Exchange) error {
+	return s.replaceRecord(x, "correct", "corrected", func(w *desk.Work, e desk.Entry, l desk.Line, changes map[string]string) (desk.Receipt, error) {
+		return mend(w, e, "correct", l.ID, changes)
+	})
+}
+
+// finishRecord ends what a record began.
+func (s recordPages) finishRecord(x *kit.Exchange) error {
+	return s.replaceRecord(x, "finish", "finished", func(w *desk.Work, e desk.Entry, l desk.Line, changes map[string]string) (desk.Receipt, error) {
+		return mend(w, e, "finish", l.ID, changes)
+	})
+}
+
+// recordAct is what a form of a record's page does.
+type recordAct func(*desk.Work, desk.Entry, desk.Line, map[string]string) (desk.Receipt, error)
+
+// replaceRecord does one of them: whoever may, with a reason and the signatures that it takes. It leads to the record
+// that counts then, or shows the form as it was sent with what is wrong.
+func (s recordPages) replaceRecord(x *kit.Exchange, name, done string, do recordAct) error {
+	names := []string{"reason", "second"}
+	for field := range x.R.PostForm {
+		if strings.HasPrefix(field, setPrefix) {
+			names = append(names, field)
 		}
+	}
+	slices.Sort(names)
+	f := x.Read(names...)
+	next, err := s.replaced(x, f, name, do)
+	if err == nil {
 		return x.Redirect("/records/" + url.PathEscape(next) + "?done=" + done)
 	}
 	status, words, ok := kit.Refused(x, err)
@@ -190,7 +278,7 @@ func (s recordPages) replaceRecord(x *kit.Exchange, name, done string, f kit.For
 	return s.recordPage(x, status, kit.Sent{Name: name, Form: f})
 }
 
-func (s recordPages) replaced(x *kit.Exchange, f kit.Form, do func(*desk.Work, desk.Entry, desk.Line) (desk.Receipt, error)) (id string, err error) {
+func (s recordPages) replaced(x *kit.Exchange, f kit.Form, name string, do recordAct) (id string, err error) {
 	e, err := x.Entry(f)
 	if err != nil {
 		return "", err
@@ -202,21 +290,40 @@ func (s recordPages) replaced(x *kit.Exchange, f kit.Form, do func(*desk.Work, d
 	}); err != nil {
 		return "", err
 	}
-	e.Corrects, e.Reason = ledger.ID(line.ID), strings.TrimSpace(f.Typed["reason"])
-	signed, err := kit.TakesBack(x, e.Corrects)
-	if err == nil && e.Reason == "" {
-		err = &kit.PageError{Status: http.StatusBadRequest, Message: "Say why."}
+	if e.Reason = strings.TrimSpace(f.Typed["reason"]); e.Reason == "" && name != "finish" {
+		return "", &kit.PageError{Status: http.StatusBadRequest, Message: "Say why."}
 	}
-	if err == nil && signed {
-		err = x.Sign(x.R.PostFormValue("secret"))
+	changes := map[string]string{}
+	for field, value := range f.Typed {
+		if field, ok := strings.CutPrefix(field, setPrefix); ok {
+			changes[field] = value
+		}
 	}
-	if err != nil {
+	var t desk.Taking
+	if err := x.Acting().Try(x.R.Context(), func(w *desk.Work) error {
+		r, err := do(w, e, line, changes)
+		t = r.Taking
+		return err
+	}); err != nil {
 		return "", err
 	}
+	if t.Signed {
+		if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
+			return "", err
+		}
+	}
+	if t.Two() {
+		if err := vouched(x, f.Typed["second"], &e); err != nil {
+			return "", err
+		}
+	}
 	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-		r, err := do(w, e, line)
+		r, err := do(w, e, line, changes)
 		id = string(r.Record.ID)
 		return err
 	})
+	if name == "void" && line.Type != record.Void {
+		id = line.ID
+	}
 	return id, err
 }

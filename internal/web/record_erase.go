@@ -79,7 +79,7 @@ func (s recordPages) erasing(x *kit.Exchange, l desk.Line, was kit.Sent) (a eras
 func (s recordPages) eraseForm(x *kit.Exchange, l desk.Line, was kit.Sent, t desk.FreeText) *eraseForm {
 	f := &eraseForm{Field: t.Field, Label: textLabel(t.Field), Text: t.Text}
 	others := 0
-	f.recordActForm = *s.foreseen(x, l, was, "erase", x.Unsigned(), func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+	f.recordActForm = *s.foreseen(x, l, was, "erase", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		r, err := w.Erase(desk.Entry{By: e.By}, ledger.ID(l.ID), t.Field, record.OutOfPlace)
 		if err != nil {
 			return r, err
@@ -88,6 +88,7 @@ func (s recordPages) eraseForm(x *kit.Exchange, l desk.Line, was kit.Sent, t des
 		others = len(body.Texts) - 1
 		return r, err
 	})
+	f.Prove = x.Unsigned()
 	switch {
 	case others == 1:
 		f.Follows = append([]string{"The same text is erased in 1 further place that repeats it."}, f.Follows...)

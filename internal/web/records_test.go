@@ -46,6 +46,7 @@ func TestVoidAReadingByKeyboard(t *testing.T) {
 	needsBrowser(t)
 	b := serve(t, storetest.NewClock())
 	b.session(access.Lead)
+	b.session(access.InfectionPrevention)
 	b.clock.Move(access.ProofHolds) // nobody has shown lately who they are
 	p := openPage(t, b.server.Base.String())
 	signIn(b, p, access.Lead)
@@ -77,15 +78,22 @@ func TestVoidAReadingByKeyboard(t *testing.T) {
 	p.waitText("h1", "Reading of "+heldScope)
 	p.tabTo(`a[href*="act=void"]`)
 	p.keys("\r")
-	p.waitFor("#void-reason")
+	p.waitFor("#act-reason")
 	follows := p.text("#act ul")
 	if !strings.Contains(follows, "Its sample counts as not read.") ||
 		!strings.Contains(follows, "The cleaning verification is decided again: first test, not judged") {
 		t.Errorf("what else changes:\n%s", follows)
 	}
-	p.tabTo("#void-reason")
+	if takes := p.text("#act form"); !strings.Contains(takes, "a second person who took no part in it") {
+		t.Errorf("what it takes:\n%s", takes)
+	}
+	p.tabTo("#act-reason")
 	p.keys("read with the lid open")
-	p.tabTo("#void-secret")
+	p.tabTo("#act-secret")
+	p.keys(password)
+	p.tabTo("#act-second")
+	p.keys(codeOf(access.InfectionPrevention))
+	p.tabTo("#second-password")
 	p.keys(password + "\r")
 	p.waitText(".said", "The record is voided.")
 	if at := p.location(); at != reading+"?done=voided" {
@@ -291,13 +299,13 @@ func TestLedger(t *testing.T) {
 func TestVoidAndCorrect(t *testing.T) {
 	t.Parallel()
 	b := newSite(t, storetest.NewClock(), "https://test.example")
-	for _, role := range []access.Role{access.Lead, access.Technician} {
+	for _, role := range []access.Role{access.Lead, access.Technician, access.InfectionPrevention} {
 		b.session(role)
 	}
 	reading := b.lastOf(heldScope, record.Reading)
 	lot := ""
 	b.look(func(v desk.View) error {
-		return v.Records().Search(store.Query{Terms: []record.Term{record.ByType.Is(string(record.Verification))}}, func(l desk.Line) (bool, error) {
+		return v.Records().Search(store.Query{Terms: []record.Term{record.ByType.Is(string(record.Access))}}, func(l desk.Line) (bool, error) {
 			lot = l.ID
 			return false, nil
 		})
@@ -310,7 +318,7 @@ func TestVoidAndCorrect(t *testing.T) {
 		status   int
 		want     string
 	}{
-		{"somebody else's", "/records/" + reading + "/void", access.Technician, nil, http.StatusForbidden, "This was recorded by T-01."},
+		{"somebody else's", "/records/" + reading + "/void", access.Technician, nil, http.StatusForbidden, "it takes a lead or infection prevention"},
 		{"no reason", "/records/" + reading + "/void", access.Lead, map[string]string{"reason": " "}, http.StatusBadRequest, "Say why."},
 		{"not signed", "/records/" + reading + "/void", access.Lead, map[string]string{"secret": ""}, http.StatusForbidden, "This is a signature."},
 		{
@@ -320,12 +328,16 @@ func TestVoidAndCorrect(t *testing.T) {
 			"The password is not right.",
 		},
 		{"what followed by the rules", "/records/" + lot + "/void", access.Lead, nil, http.StatusBadRequest, "cannot be voided"},
-		{"no reading", "/records/" + lot + "/correct", access.Lead, nil, http.StatusBadRequest, "Only readings are corrected"},
-		{"no value", "/records/" + reading + "/correct", access.Lead, map[string]string{"value": "many"}, http.StatusBadRequest, "Type what the meter showed."},
+		{"no reading", "/records/" + lot + "/correct", access.Lead, nil, http.StatusBadRequest, "is not corrected field by field"},
+		{"no value", "/records/" + reading + "/correct", access.Lead, map[string]string{"set-value": "many"}, http.StatusBadRequest, "many"},
 		{"no such record", "/records/0199/void", access.Lead, nil, http.StatusNotFound, "There is no record"},
+		{"one alone", "/records/" + reading + "/void", access.Lead, map[string]string{"second": ""}, http.StatusBadRequest, "it takes a second person who took no part in it."},
 	} {
 		b.clock.Move(2 * time.Minute) // longer than anybody has to wait after a wrong password
-		fields := map[string]string{"id": b.newID(), "reason": "typed wrong", "value": "25", "secret": password}
+		fields := map[string]string{
+			"id": b.newID(), "reason": "typed wrong", "set-value": "25", "secret": password,
+			"second": codeOf(access.InfectionPrevention), "second-password": password,
+		}
 		maps.Copy(fields, test.change)
 		before := b.total()
 		got := b.send(test.at, test.role, fields)
@@ -337,13 +349,16 @@ func TestVoidAndCorrect(t *testing.T) {
 			t.Errorf("%s: something was stored, or the page shows a password", test.name)
 		}
 	}
-	foreseen := b.ask(http.MethodGet, "/records/"+reading+"?act=correct&value=25", access.Lead).body
-	for _, want := range []string{"elevator recess, 25 RLU, OK", "The cleaning verification is decided again"} {
+	foreseen := b.ask(http.MethodGet, "/records/"+reading+"?act=correct&set-value=25", access.Lead).body
+	for _, want := range []string{"elevator recess, 25 RLU, OK", "This takes back a reading over the action level.", "The cleaning verification is decided again"} {
 		if !strings.Contains(foreseen, want) {
 			t.Errorf("before the correction the page lacks %q", want)
 		}
 	}
-	fields := map[string]string{"id": b.newID(), "reason": "typed a zero too many", "value": "25", "secret": password}
+	fields := map[string]string{
+		"id": b.newID(), "reason": "typed a zero too many", "set-value": "25", "secret": password,
+		"second": codeOf(access.InfectionPrevention), "second-password": password,
+	}
 	var next string
 	for range 2 { // sent twice, stored once
 		got := b.send("/records/"+reading+"/correct", access.Lead, fields)
@@ -355,7 +370,7 @@ func TestVoidAndCorrect(t *testing.T) {
 	}
 	for _, at := range []string{next, "/records/" + reading} {
 		page := b.ask(http.MethodGet, at, access.Lead).body
-		for _, want := range []string{"corrects it", "typed a zero too many", "counts now", "250 RLU", "25 RLU"} {
+		for _, want := range []string{"voids it", "is recorded in its place", "typed a zero too many", "counts now", "250 RLU", "25 RLU"} {
 			if !strings.Contains(page, want) {
 				t.Errorf("%s lacks %q", at, want)
 			}

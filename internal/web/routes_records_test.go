@@ -23,7 +23,8 @@ var recordsMayOpen = map[string]string{
 	"GET /records/{id}/record.json":       "LIQV",
 	"GET /records/{id}/record.tlog-proof": "LIQV",
 	"POST /records/{id}/void":             "TLI", // of holds and files their authors too
-	"POST /records/{id}/correct":          "TL",
+	"POST /records/{id}/correct":          "TLI",
+	"POST /records/{id}/finish":           "TL",
 	"POST /records/{id}/erase":            "L",
 	"GET /records/{id}/patient":           "I",
 	"POST /records/{id}/patient":          "I",
@@ -43,7 +44,7 @@ func (b *site) recordExamples(file string) []example {
 		{"reading, for a technician", "/records/" + reading, "record", http.StatusOK, access.Technician},
 		{"reading, to be voided", "/records/" + reading + "?act=void", "record", http.StatusOK, access.Lead},
 		{"reading, to be corrected", "/records/" + reading + "?act=correct", "record", http.StatusOK, access.Lead},
-		{"reading, corrected to a value", "/records/" + reading + "?act=correct&value=25", "record", http.StatusOK, access.Lead},
+		{"reading, corrected to a value", "/records/" + reading + "?act=correct&set-value=25", "record", http.StatusOK, access.Lead},
 		{"file, a text to be erased", "/records/" + file + "?act=erase", "record", http.StatusOK, access.Lead},
 		{"file, which text", "/records/" + file + "?act=erase&field=body.title", "record", http.StatusOK, access.Lead},
 		{"verification", "/records/" + b.lastOf(heldScope, record.Verification), "record", http.StatusOK, access.Auditor},

@@ -10,6 +10,8 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/sampling"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/store/storetest"
 )
 
@@ -59,8 +61,16 @@ func TestSlipsAtTheBench(t *testing.T) {
 	if got := void(access.Technician, step()); got.status != http.StatusOK {
 		t.Errorf("a moment ago: status %d: %s", got.status, got.body)
 	}
-	old := step()
+	old, wet := string(b.do(code, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		return w.Collect(e, sampling.Sample{Scope: inWorkScope, Point: scope.OuterDistalEnd, NotApplicable: "no swabs", By: code, Collected: b.at()})
+	}).Record.ID), step()
 	b.clock.Move(access.Slip)
+	if got := void(access.Technician, wet); got.status != http.StatusForbidden || !strings.Contains(got.body, "infection prevention") {
+		t.Errorf("what others follow, after ten minutes: status %d: %s", got.status, got.body)
+	}
+	if got := void(access.Lead, wet); got.status != http.StatusBadRequest || !strings.Contains(got.body, "second person who took no part") {
+		t.Errorf("by a lead alone: status %d: %s", got.status, got.body)
+	}
 	if got := void(
 		access.Technician,
 		old,
@@ -74,8 +84,8 @@ func TestSlipsAtTheBench(t *testing.T) {
 	other := b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 		return w.RecordStep(e, reprocessing.Step{Scope: inWorkScope, Kind: reprocessing.LeakTest, Start: b.at(), By: "T-01", Result: reprocessing.Pass})
 	})
-	if got := void(access.Technician, string(other.Record.ID)); got.status != http.StatusForbidden || !strings.Contains(got.body, "recorded by T-01") {
-		t.Errorf("somebody else's: status %d: %s", got.status, got.body)
+	if got := void(access.Technician, string(other.Record.ID)); got.status != http.StatusForbidden || !strings.Contains(got.body, "infection prevention") {
+		t.Errorf("somebody else's leak test, which wets the scope: status %d: %s", got.status, got.body)
 	}
 }
 

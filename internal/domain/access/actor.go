@@ -150,6 +150,8 @@ type Entered struct {
 	Recorded unit.Instant
 	// Followed says that something else of the same scope was recorded since.
 	Followed bool
+	// Anybody says that whoever may do its act may take it back, since that makes nothing better.
+	Anybody bool
 }
 
 // day are the permissions of the day's work, whose records their authors take back themselves. What describes
@@ -163,7 +165,9 @@ func (a Actor) own(e Entered) bool {
 
 // MayTakeBack says whether the actor may take a record back, signed or not: people what they wrote themselves
 // in the day's work, and whoever may void records what anybody wrote.
-func (a Actor) MayTakeBack(e Entered) bool { return a.Has(VoidRecord) || a.own(e) }
+func (a Actor) MayTakeBack(e Entered) bool {
+	return a.Has(VoidRecord) || a.own(e) || e.Anybody && a.May(e.Act)
+}
 
 // TakeBackSigned says whether taking a record back is a signature at an instant: always, but for a slip of
 // one's own.

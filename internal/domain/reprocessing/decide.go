@@ -38,6 +38,9 @@ func Decide(h History, rules Rules, judging reading.Rules, at unit.Instant, clea
 		}
 	}
 	results.take(&d, keep(h.Samples, func(t Taken) bool { return t.Cleaning == cleaning && t.Collected >= start && t.Collected < end }))
+	if !d.Last.Known() && prior != nil { // all of its samples were taken back: it speaks of the same time, and of nothing
+		d.First, d.Last = prior.First, prior.Last
+	}
 	required := Required(h, rules, at, zone)
 	for _, point := range h.unanswered(start, end, cleaning) {
 		if !slices.Contains(required, point) {

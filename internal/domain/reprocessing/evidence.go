@@ -103,6 +103,9 @@ type Lack struct {
 	Final bool
 }
 
+// SetRight is why what was corrected proves nothing by itself: nobody captured it again.
+const SetRight = "was corrected after it had stood on record"
+
 // Wanting is an act for which somebody's word would count, and is not on record.
 type Wanting struct {
 	Record string `json:"record"`
@@ -125,7 +128,12 @@ func (h History) attested(id string, ended unit.Instant) *Attestation {
 
 // Lacks says why a step that passed proves nothing by itself; nil when it does.
 func (s Step) Lacks() *Lack {
-	if s.Result == Fail || !s.Recorded.Known() || s.Recorded <= s.last().Add(LateAfter) {
+	switch {
+	case s.Result == Fail || !s.Recorded.Known():
+		return nil
+	case s.Edited:
+		return &Lack{Why: SetRight}
+	case s.Recorded <= s.last().Add(LateAfter):
 		return nil
 	}
 	return &Lack{Why: fmt.Sprintf("was written down more than %s after it ended", unit.SpanOf(LateAfter))}
@@ -157,12 +165,14 @@ func (g *release) afterwards() {
 	if len(g.unwritten) == 0 {
 		return
 	}
-	kinds := make([]StepKind, len(g.unwritten))
+	kinds, why := make([]StepKind, len(g.unwritten)), fmt.Sprintf("written down more than %s after it ended", unit.SpanOf(LateAfter))
 	for i, s := range g.unwritten {
-		kinds[i] = s.Kind
+		if kinds[i] = s.Kind; s.Edited {
+			why = "written down late or corrected"
+		}
 	}
 	g.block(InReprocessing, Reason{
-		Text:   fmt.Sprintf("written down more than %s after it ended, and nobody attests it: %s", unit.SpanOf(LateAfter), scope.Named(kinds)),
+		Text:   fmt.Sprintf("%s, and nobody attests it: %s", why, scope.Named(kinds)),
 		Record: g.unwritten[0].ID,
 	}, "attest what is not proven, or reprocess")
 }

@@ -18,6 +18,9 @@ type Stamp struct {
 	Replaced unit.Instant `json:"-"`
 	// Unsure says that it was written while the clock was in doubt (Clock.Unsure).
 	Unsure unit.Instant `json:"-"`
+	// Edited says that it took the place of another version which had stood for longer than a slip does: it proves nothing
+	// by itself.
+	Edited bool `json:"-"`
 }
 
 // knownAt says whether somebody asking at k would have been shown the entry.

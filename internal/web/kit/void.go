@@ -8,12 +8,12 @@ import (
 
 // VoidForm is the form that takes a record back; nil for whoever may not.
 func VoidForm(x *Exchange, v desk.View, was Sent, id ledger.ID) (*Form, error) {
-	signed, err := v.TakesBack(x.Actor(), id)
+	t, err := v.Records().Taking(x.Actor(), id)
 	if fault.CodeOf(err) == fault.Forbidden {
 		return nil, nil
 	}
 	f := x.Form(was, "void-"+string(id))
-	f.Prove = signed && x.Unsigned()
+	f.Prove = t.Signed && x.Unsigned()
 	return f, err
 }
 
@@ -21,7 +21,8 @@ func VoidForm(x *Exchange, v desk.View, was Sent, id ledger.ID) (*Form, error) {
 // whoever asks; an error with the code fault.Forbidden when they may not at all.
 func TakesBack(x *Exchange, id ledger.ID) (signed bool, err error) {
 	err = x.Shell.View(x.R.Context(), func(v desk.View) (err error) {
-		signed, err = v.TakesBack(x.Actor(), id)
+		t, err := v.Records().Taking(x.Actor(), id)
+		signed = t.Signed
 		return err
 	})
 	return signed, err

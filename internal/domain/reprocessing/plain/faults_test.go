@@ -488,6 +488,20 @@ var faults = []fault{
 		}
 		return true
 	}},
+	{"put right later", func(m *maker) bool {
+		s := &m.h.Steps[m.someStep()]
+		if s.Result == reprocessing.Fail {
+			return false
+		}
+		s.Edited = true
+		if m.one(2) {
+			at := max(s.Start, s.End) + m.between(0, 3*day)
+			m.h.Attestations = append(m.h.Attestations, reprocessing.Attestation{
+				Stamp: m.stamp("word", at), Scope: tag, At: at, By: "T1", Of: []string{s.ID}, From: reprocessing.OwnAct,
+			})
+		}
+		return true
+	}},
 	{"recorded late", func(m *maker) bool {
 		s := &m.h.Steps[m.someStep()]
 		s.Recorded += m.between(hour, 3*day)

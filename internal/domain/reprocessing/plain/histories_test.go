@@ -267,6 +267,7 @@ func (x *trial) run() bool {
 	x.lessProof(at, before)
 	x.occasions(at, before)
 	x.onePerson(at, before)
+	x.takesBack(at)
 	return before.ready && now.ready
 }
 

@@ -449,10 +449,10 @@ func (w *walk) written(o occasion, s reprocessing.Step) {
 	}
 }
 
-// late says whether a step was written down too late to show anything, and nobody attests it in time.
+// late says whether a step was written down, or put right, too late to show anything, and nobody attests it in time.
 func (w *walk) late(s reprocessing.Step) bool {
 	ended := max(s.Start, s.End)
-	if s.Recorded <= ended+day/2 {
+	if s.Recorded <= ended+day/2 && !s.Edited { // what was put right later was not captured again
 		return false
 	}
 	for _, a := range w.h.Attestations {

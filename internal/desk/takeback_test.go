@@ -1,0 +1,501 @@
+package desk_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/base/ledger"
+	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reading"
+	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
+	"rinsate/internal/store"
+	"rinsate/internal/store/storetest"
+)
+
+// A failure is taken back by a lead or infection prevention and a second person who took no part in it; until both have
+// signed it stands, whoever asks and however.
+func TestFailureIsTakenBackByTwo(t *testing.T) {
+	b := start(t)
+	b.reprocessed()
+	b.step(reprocessing.LeakTest, 2*time.Minute, failed)
+	wrong := b.latest(record.Step)
+	step := reprocessing.Step{Scope: "D-01", Kind: reprocessing.LeakTest, Start: b.at().Add(-2 * time.Minute), End: b.at(), By: "T-01", Result: reprocessing.Pass}
+	b.pass(access.Slip)
+	lead, ip, technician := b.as("L-01", 0, access.Lead), b.as("H-01", 0, access.InfectionPrevention), b.as("T-01", 0, access.Technician)
+	other := b.as("L-02", 0, access.Lead)
+	ways := map[string]func(*desk.Work, desk.Entry) error{
+		"voided": func(w *desk.Work, e desk.Entry) error { return only(w.Void(e)) },
+	}
+	for _, test := range []struct {
+		reason    string
+		by, agree access.Actor
+		want      fault.Code
+	}{
+		{"its author", technician, lead, fault.Forbidden},
+		{"a lead alone", lead, access.Actor{}, fault.Invalid},
+		{"a lead and the author", lead, technician, fault.Forbidden},
+		{"the same lead twice", lead, lead, fault.Invalid},
+		{"a lead and another who showed it long ago", lead, b.as("L-02", access.ProofHolds, access.Lead), fault.Unsigned},
+		{"a lead who has not signed", b.as("L-01", access.ProofHolds, access.Lead), other, fault.Unsigned},
+		{"a lead and another", lead, other, ""},
+		{"a lead and infection prevention", lead, ip, ""},
+		{"infection prevention and a lead", ip, lead, ""},
+		{"two at the machine", access.Operator("L-01"), access.Operator("L-02"), ""},
+		{"two at the machine, of whom one is nobody here", access.Operator("L-01"), access.Operator("X-09"), fault.Invalid},
+	} {
+		for name, do := range ways {
+			err := b.attempt(test.by, func(w *desk.Work) error {
+				return do(w, desk.Entry{Corrects: wrong, Reason: "another scope", Second: test.agree})
+			})
+			if fault.CodeOf(err) != test.want || test.want == "" && err != nil {
+				t.Errorf("%s by %s: %v, want the code %q", name, test.reason, err, test.want)
+			}
+		}
+	}
+	b.wantHeldFor("nobody has taken it back", reprocessing.LeakHold)
+	// Its correction into a good one is the same: it takes two, and shows nothing by itself.
+	correct := func(e desk.Entry) (r desk.Receipt, err error) {
+		err = b.desk.As(access.Operator("L-01")).Do(t.Context(), func(w *desk.Work) (err error) {
+			e.ID, e.Corrects, e.Reason = b.newID(), wrong, "typed wrong"
+			r, err = w.RecordStep(e, step)
+			return err
+		})
+		return r, err
+	}
+	if _, err := correct(desk.Entry{}); fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "second person") {
+		t.Errorf("corrected by one: %v", err)
+	}
+	r, err := correct(desk.Entry{Second: access.Operator("H-01")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Record.Corrects != "" || !r.Taking.Two() || r.Taking.What != "a failed leak test" {
+		t.Errorf("the correction: %+v", r)
+	}
+	var void ledger.Record
+	b.ask(func(v desk.View) error {
+		first, err := v.Show(string(wrong))
+		if err != nil {
+			return err
+		}
+		chain, err := v.Records().Chain(first)
+		if len(chain) != 3 || chain[1].Type != record.Void || chain[2].ID != string(r.Record.ID) {
+			t.Fatalf("its versions: %+v, %v", chain, err)
+		}
+		line, err2 := v.Show(chain[1].ID)
+		void = ledger.Record{Type: string(line.Type), Body: line.Body, BodyVersion: 2}
+		if err == nil {
+			err = err2
+		}
+		return err
+	})
+	said := body[record.VoidBody](t, void)
+	if said.Second != "H-01" || !slices.Equal(said.ByRoles, []access.Role{access.Lead}) || !slices.Equal(said.SecondRoles, []access.Role{access.InfectionPrevention}) {
+		t.Errorf("who signed: %+v", said)
+	}
+	b.wantHeldFor("taken back by two")
+	b.rebuilt()
+	b.wantHeldFor("from the ledger alone")
+}
+
+// What makes it worse is anybody's, at any time: a colleague's good reading was over, a step had failed after all.
+func TestWorseIsAnybodys(t *testing.T) {
+	b := start(t)
+	b.use()
+	last := b.verification("30", "30", "30")
+	b.step(reprocessing.Drying, 2*time.Minute, passed)
+	looked := b.latest(record.Step)
+	b.pass(time.Hour)
+	for _, test := range []struct {
+		reason, value string
+		id            ledger.ID
+		field         string
+		want          fault.Code
+	}{
+		{"a value that was over", "900", last.Record.ID, "value", ""},
+		{"a value that was better", "10", last.Record.ID, "value", fault.Forbidden},
+		{"a step that failed", "fail", looked, "result", ""},
+		{"a step that was in another cabinet", "1", looked, "cabinet", fault.Forbidden},
+	} {
+		err := b.attempt(b.as("T-02", 0, access.Technician), func(w *desk.Work) error {
+			return only(w.Mending().Correct(desk.Entry{Reason: "seen on the display"}, test.id, map[string]string{test.field: test.value}))
+		})
+		if fault.CodeOf(err) != test.want || test.want == "" && err != nil {
+			t.Errorf("%s: %v, want the code %q", test.reason, err, test.want)
+		}
+	}
+	// So is evidence that was none.
+	if err := b.attempt(b.as("T-02", 0, access.Technician), func(w *desk.Work) error {
+		return only(w.Void(desk.Entry{Corrects: last.Record.ID, Reason: "it was another scope"}))
+	}); err != nil {
+		t.Errorf("evidence that was none: %v", err)
+	}
+}
+
+// A value is a slip only with the display pictured, filed with the reading.
+func TestValueThatIsASlip(t *testing.T) {
+	b := start(t)
+	b.use()
+	over := b.read(scope.OuterDistalEnd, "388")
+	right := func() error {
+		return b.attempt(b.as("T-01", access.ProofHolds, access.Technician), func(w *desk.Work) error {
+			return only(w.Mending().Correct(desk.Entry{Reason: "typed wrong"}, over.Record.ID, map[string]string{"value": "38"}))
+		})
+	}
+	if err := right(); fault.CodeOf(err) != fault.Forbidden || !strings.Contains(err.Error(), "infection prevention") {
+		t.Errorf("without a picture: %v", err)
+	}
+	b.pass(time.Minute)
+	shown := photograph()
+	shown.Scope, shown.About, shown.At = "D-01", string(over.Record.ID), b.at()
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Attach(desk.Entry{By: "T-01"}, shown, picture(b, 4, 4))
+	})
+	if err := right(); err != nil {
+		t.Errorf("with the display pictured: %v", err)
+	}
+	b.now.Move(over.Record.Recorded.Add(access.Slip).Sub(b.at()))
+	if err := right(); fault.CodeOf(err) != fault.Forbidden {
+		t.Errorf("ten minutes after: %v", err)
+	}
+}
+
+// A verification of which every scan was of another scope is taken back as a whole; so is what was left of it.
+func TestWholeVerificationIsTakenBack(t *testing.T) {
+	for _, value := range []string{"30", "388"} {
+		b := start(t)
+		b.use()
+		b.verification("30", value, "30")
+		b.pass(time.Hour)
+		id := b.latest(record.Verification)
+		e := both(desk.Entry{ID: b.newID(), Corrects: id, Reason: "another scope was scanned"})
+		r := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Void(e) })
+		b.ask(func(v desk.View) error {
+			h, err := v.Around("D-01", b.at(), b.at(), store.Forever)
+			if len(h.Samples) != 0 {
+				t.Errorf("%s: %d samples are left", value, len(h.Samples))
+			}
+			return err
+		})
+		again := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Void(e) })
+		if again.Fresh || again.Record.ID != r.Record.ID {
+			t.Errorf("%s: sent again: %+v", value, again)
+		}
+		d := body[reprocessing.Decision](t, r.Followed[len(r.Followed)-1])
+		if d.Verification.Complete || d.Verification.Outcome != reading.None || !d.First.Known() || !d.Last.Known() {
+			t.Errorf("%s: what is decided then: %+v", value, d)
+		}
+		b.rebuilt()
+		b.wantState("sampled again", b.release().State, "")
+	}
+}
+
+// After a reading was voided its sample is read again, or voided too.
+func TestSampleAfterItsReadingIsVoided(t *testing.T) {
+	b := start(t)
+	b.use()
+	r := b.read(scope.OuterDistalEnd, "30")
+	sample := ledger.ID(body[reading.Reading](t, r.Record).Sample)
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(desk.Entry{By: "T-01", Corrects: r.Record.ID, Reason: "of another sample"})
+	})
+	var ways desk.Ways
+	b.ask(func(v desk.View) (err error) {
+		ways, err = v.Records().Ways(sample)
+		return err
+	})
+	if !ways.Void || len(ways.Finish) != 3 {
+		t.Errorf("ways: %+v", ways)
+	}
+	for name, do := range map[string]func(*desk.Work) error{
+		"read again": func(w *desk.Work) error {
+			return only(w.Mending().Finish(desk.Entry{}, sample, map[string]string{"value": "31", "meter": "M-1"}))
+		},
+		"voided": func(w *desk.Work) error { return only(w.Void(desk.Entry{Corrects: sample, Reason: "dropped"})) },
+	} {
+		if err := b.attempt(b.as("T-01", 0, access.Technician), do); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// To take a taking back restores what was adverse, with what follows from it, and never evidence.
+func TestTakingBackIsTakenBack(t *testing.T) {
+	b := start(t)
+	b.reprocessed()
+	void := func(id ledger.ID) ledger.ID {
+		b.pass(time.Minute)
+		return b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.Void(both(desk.Entry{Corrects: id, Reason: "another scope"}))
+		}).Record.ID
+	}
+	back := func(id ledger.ID) (r desk.Receipt, err error) {
+		b.pass(time.Minute)
+		err = b.desk.As(b.as("T-02", 0, access.Technician)).Do(t.Context(), func(w *desk.Work) (err error) {
+			r, err = w.Void(desk.Entry{Corrects: id, Reason: "it was this scope after all"})
+			return err
+		})
+		return r, err
+	}
+	b.step(reprocessing.LeakTest, 2*time.Minute, failed)
+	gone := void(b.latest(record.Step))
+	b.wantHeldFor("taken back")
+	r, err := back(gone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s := body[reprocessing.Step](t, r.Record); s.Result != reprocessing.Fail || s.By != "T-01" {
+		t.Errorf("restored: %+v", s)
+	}
+	b.wantHeldFor("restored", reprocessing.LeakHold)
+	if _, err := back(gone); fault.CodeOf(err) != fault.Conflict {
+		t.Errorf("restored twice: %v", err)
+	}
+
+	// A cleaning comes back as what has to be followed, not as what was done.
+	b = start(t)
+	b.use()
+	b.pass(time.Hour)
+	b.clean()
+	b.pass(access.Slip)
+	r, err = back(void(b.stepOf(reprocessing.ManualCleaning)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.ask(func(v desk.View) error {
+		h, err := v.Around("D-01", b.at(), b.at(), store.Forever)
+		for _, s := range h.Steps {
+			if s.ID == string(r.Record.ID) && s.Lacks() == nil {
+				t.Errorf("a cleaning that came back proves something: %+v", s)
+			}
+		}
+		return err
+	})
+
+	// A reading comes back with its verification; a sample with its readings.
+	b = start(t)
+	b.use()
+	last := b.verification("30", "30", "388")
+	sample := ledger.ID(body[reading.Reading](t, last.Record).Sample)
+	for _, id := range []ledger.ID{last.Record.ID, sample} {
+		gone := void(id)
+		if d := body[reprocessing.Decision](t, b.record(b.latest(record.Verification))); d.Verification.Outcome == reading.Action {
+			t.Errorf("taken back: %+v", d)
+		}
+		r, err := back(gone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := body[reprocessing.Decision](t, b.record(b.latest(record.Verification))); d.Verification.Outcome != reading.Action {
+			t.Errorf("restored: %+v", d)
+		}
+		sample = r.Record.ID
+		if record.KindOf(r.Record) == record.Reading {
+			sample = ledger.ID(body[reading.Reading](t, r.Record).Sample)
+		}
+	}
+	good := b.read(scope.OuterDistalEnd, "30")
+	if _, err := back(void(good.Record.ID)); fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "record it anew") {
+		t.Errorf("evidence: %v", err)
+	}
+}
+
+// stepOf returns the last step of a kind of D-01 since its last use.
+func (b *bench) stepOf(kind reprocessing.StepKind) (id ledger.ID) {
+	b.Helper()
+	b.ask(func(v desk.View) error {
+		h, err := v.Around("D-01", b.at(), b.at(), store.Forever)
+		for _, s := range h.Steps {
+			if s.Kind == kind {
+				id = ledger.ID(s.ID)
+			}
+		}
+		return err
+	})
+	return id
+}
+
+// record returns a record by its id.
+func (b *bench) record(id ledger.ID) (r ledger.Record) {
+	b.Helper()
+	b.ask(func(v desk.View) error {
+		l, err := v.Show(string(id))
+		r = ledger.Record{Type: string(l.Type), ID: id, Body: l.Body}
+		return err
+	})
+	return r
+}
+
+// A meter that left does not come back by its registration.
+func TestMeterThatLeft(t *testing.T) {
+	b := start(t)
+	left := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.SettingUp().RegisterMeter(desk.Entry{By: "L-01"}, b.at(), quality.Meter{Code: "M-1", System: "A", Retired: b.at()})
+	})
+	b.pass(time.Hour)
+	for reason, do := range map[string]func(*desk.Work) error{
+		"registered anew": func(w *desk.Work) error {
+			return only(w.SettingUp().RegisterMeter(desk.Entry{By: "L-01"}, b.at(), quality.Meter{Code: "M-1", System: "A"}))
+		},
+		"voided by one": func(w *desk.Work) error {
+			return only(w.Void(desk.Entry{By: "L-02", Corrects: left.Record.ID, Reason: "found"}))
+		},
+		"voided with who said so": func(w *desk.Work) error {
+			return only(w.Void(desk.Entry{By: "H-01", Second: access.Operator("L-01"), Corrects: left.Record.ID, Reason: "found"}))
+		},
+	} {
+		if err := b.attempt(access.Scribe(), do); fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "second person who took no part") {
+			t.Errorf("%s: %v", reason, err)
+		}
+	}
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(desk.Entry{By: "H-01", Second: access.Operator("L-02"), Corrects: left.Record.ID, Reason: "found"})
+	})
+}
+
+// What was corrected after it had stood on record shows nothing by itself, until somebody attests it.
+func TestCorrectedIsNotProven(t *testing.T) {
+	b := start(t)
+	b.use()
+	b.clean()
+	b.verification("30", "30", "30")
+	b.finish()
+	b.wantState("before", reprocessing.Ready, "")
+	drying := b.stepOf(reprocessing.Drying)
+	b.pass(access.Slip)
+	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Mending().Correct(desk.Entry{By: "L-01", Reason: "which way"}, drying, map[string]string{"note": "with air"})
+	})
+	b.wantState("corrected", reprocessing.InReprocessing, "written down late or corrected, and nobody attests it: drying")
+	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{r.Record.ID}, From: reprocessing.OwnAct}); err != nil {
+		t.Fatal(err)
+	}
+	b.wantState("attested", reprocessing.Ready, "")
+}
+
+// Every kind of record has its ways to be put right, or says what a person does instead.
+func TestWaysOfEveryKind(t *testing.T) {
+	b := start(t)
+	b.use()
+	samples, _ := b.bare("30", "30", "30")
+	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: samples[:1], From: reprocessing.OwnAct}); err != nil {
+		t.Fatal(err)
+	}
+	for _, act := range []func(*desk.Work) (desk.Receipt, error){
+		func(w *desk.Work) (desk.Receipt, error) { return w.Collect(tech, b.take(scope.ElevatorRecess)) },
+		func(w *desk.Work) (desk.Receipt, error) {
+			return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", By: "T-01", Reason: "smells"})
+		},
+		func(w *desk.Work) (desk.Receipt, error) {
+			return w.RecordStep(tech, reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying, Start: b.at(), By: "T-01"})
+		},
+		func(w *desk.Work) (desk.Receipt, error) {
+			return w.RecordRepair(tech, scope.Repair{Scope: "D-01", Sent: b.at(), Fault: "a leak"}, "")
+		},
+		func(w *desk.Work) (desk.Receipt, error) {
+			return w.RecordUse(tech, reprocessing.Use{Scope: "D-01", Start: b.at()}, "")
+		},
+	} {
+		b.pass(time.Minute)
+		b.must(act)
+	}
+	storetest.Everything(t, b.desk.DB, b.now)
+	// Of each kind: whether one can be voided, corrected and finished, as v, c and f.
+	want := map[record.Kind]string{
+		record.Site: "", record.Model: "v", record.Instrument: "v", record.Meter: "v", record.Lot: "v", record.Person: "v", record.Rules: "v",
+		record.Level: "v", record.Use: "vcf", record.Step: "vcf", record.Sample: "vcf", record.Moment: "v", record.Reading: "vc",
+		record.Verification: "v", record.Hold: "vc", record.Lift: "", record.Repair: "vcf", record.Request: "vc", record.Void: "v",
+		record.Selection: "v", record.Import: "", record.Target: "v", record.Check: "vc", record.Suspect: "", record.Comparison: "v", record.Chart: "v",
+		record.Access: "", record.Attachment: "v", record.Handover: "vc", record.Signal: "v", record.Erasure: "", record.Patient: "", record.Clock: "",
+		record.Restore: "", record.Attestation: "v",
+	}
+	got := map[record.Kind]map[rune]bool{}
+	b.ask(func(v desk.View) error {
+		return v.Records().Search(store.Query{}, func(l desk.Line) (bool, error) {
+			ways, err := v.Records().Ways(ledger.ID(l.ID))
+			if err != nil {
+				return false, err
+			}
+			if got[l.Type] == nil {
+				got[l.Type] = map[rune]bool{}
+			}
+			got[l.Type]['v'] = got[l.Type]['v'] || ways.Void
+			got[l.Type]['c'] = got[l.Type]['c'] || len(ways.Correct) > 0
+			got[l.Type]['f'] = got[l.Type]['f'] || len(ways.Finish) > 0
+			if !l.Replaced.Known() && !ways.Void && ways.Instead == "" && l.Type != record.Hold {
+				t.Errorf("a record of %s cannot be voided, and nothing says what to do instead", l.Type)
+			}
+			if !l.Replaced.Known() && ways.Correct == nil && ways.Instead == "" {
+				t.Errorf("a record of %s cannot be corrected, and nothing says what to do instead", l.Type)
+			}
+			return true, nil
+		})
+	})
+	for _, kind := range record.Kinds {
+		has := ""
+		for _, way := range "vcf" {
+			if got[kind][way] {
+				has += string(way)
+			}
+		}
+		if has != want[kind] {
+			t.Errorf("%s: ways %q, want %q", kind, has, want[kind])
+		}
+	}
+}
+
+// What was begun is finished by the act that it was begun with.
+func TestFinish(t *testing.T) {
+	b := start(t)
+	open := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.RecordUse(desk.Entry{By: "T-01"}, reprocessing.Use{Scope: "D-01", Start: b.at()}, "7")
+	}).Record.ID
+	b.pass(20 * time.Minute)
+	end := b.at().Time().In(b.desk.DB.Zone()).Format(desk.MendTime)
+	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Mending().Finish(desk.Entry{By: "T-02"}, open, map[string]string{"end": end})
+	})
+	u := body[reprocessing.Use](t, r.Record)
+	if u.Finishes != string(open) || !u.End.Known() || u.Patient == "" {
+		t.Errorf("the use: %+v", u)
+	}
+	sent := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.RecordRepair(desk.Entry{By: "T-01"}, scope.Repair{Scope: "D-01", Sent: b.at(), Fault: "a leak"}, "")
+	}).Record.ID
+	b.pass(time.Hour)
+	refusals := []refusal{}
+	for reason, of := range map[string]struct {
+		id      ledger.ID
+		changes map[string]string
+		want    string
+	}{
+		"what is over":        {r.Record.ID, map[string]string{"end": end}, "use record " + string(r.Record.ID) + " is not open"},
+		"what nobody set":     {sent, map[string]string{}, "nothing is different"},
+		"what is not its end": {sent, map[string]string{"sent": end}, `repair record has no "sent" that could be set here; it has: returned, work`},
+		"what is no time":     {sent, map[string]string{"returned": "soon"}, `"soon" is no date and time`},
+	} {
+		refusals = append(refusals, refusal{reason, func(w *desk.Work) (desk.Receipt, error) {
+			return w.Mending().Finish(desk.Entry{By: "T-01"}, of.id, of.changes)
+		}, fault.Invalid, of.want})
+	}
+	for _, x := range refusals {
+		err := b.attempt(access.Operator("T-01"), func(w *desk.Work) error { return only(x.act(w)) })
+		if fault.CodeOf(err) != x.code || !strings.Contains(err.Error(), x.want) {
+			t.Errorf("%s: %v, want %q", x.name, err, x.want)
+		}
+	}
+	back := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		at := b.at().Time().In(b.desk.DB.Zone()).Format(desk.MendTime)
+		return w.Mending().Finish(desk.Entry{By: "T-01"}, sent, map[string]string{"returned": at, "work": "sealed"})
+	})
+	if x := body[record.RepairBody](t, back.Record); x.Finishes != string(sent) || !x.Returned.Known() || x.Work != "sealed" {
+		t.Errorf("the repair: %+v", x)
+	}
+}
