@@ -30,7 +30,7 @@ func (a dayCommands) releaseCommand() *cobra.Command {
 		Long: `Say whether a scope may be used on a patient now, and until when, and if not, why not
 and what to do next. --at asks about another instant; --known asks what the answer
 would have been for somebody who asked at that time, before later entries.
-Exit code 0: ready, 4: not ready, also while paper decides.`,
+Exit code 0: ready, 4: not ready, also while paper decides or where somebody else releases it.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.view(c, func(v desk.View) error {
@@ -106,6 +106,12 @@ func (a dayCommands) printAnswer(v desk.View, answer reprocessing.Answer) {
 		for i, n := range answer.Next {
 			fmt.Fprintf(a.Out, "  %d. %s\n", i+1, n)
 		}
+	}
+	if len(answer.Asked) > 0 {
+		fmt.Fprintln(a.Out, "\nasked for")
+	}
+	for _, o := range answer.Asked {
+		fmt.Fprintf(a.Out, "  since %s (%s)\n      %s\n", o.Since.In(v.Zone()), o.By, o.Words())
 	}
 	if len(answer.Steps) > 0 {
 		fmt.Fprintf(a.Out, "\n%s since %s\n", a.terms.Word(words.Cycle), answer.Cycle.In(v.Zone()))

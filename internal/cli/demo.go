@@ -179,7 +179,7 @@ func (a servingCommands) today(c *cobra.Command, d *desk.Desk) error {
 		dayCommands(a).printDue(v, dueOf(board))
 		for _, s := range []reprocessing.State{
 			reprocessing.OnHold, reprocessing.OutOfService, reprocessing.InReprocessing, reprocessing.NotKnown,
-			reprocessing.PaperDecides, reprocessing.Ready,
+			reprocessing.PaperDecides, reprocessing.NothingAgainst, reprocessing.Ready,
 		} {
 			var rows [][]string
 			for _, answer := range board {

@@ -346,9 +346,15 @@ func (a setUpCommands) rulesCommand() *cobra.Command {
 		},
 	}
 	var who actor
-	var from string
+	var from, second string
+	var slip bool
 	adopt := &cobra.Command{
-		Use: "adopt FILE", Short: "Adopt a rule set as the facility's policy; earlier decisions keep theirs", Args: cobra.ExactArgs(1),
+		Use: "adopt FILE", Short: "Adopt a rule set as the facility's policy; earlier decisions keep theirs",
+		Long: `Adopt a rule set as the facility's policy, from now on or from --from. Earlier decisions keep
+the edition that made them. One that asks for less than an edition in force takes a second
+person and serves only cycles that begin after it: of a cycle under way the stricter of the
+two is asked, unless the two say with --slip that the edition in force was a slip.`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			text, err := os.ReadFile(args[0])
 			if err != nil {
@@ -363,12 +369,14 @@ func (a setUpCommands) rulesCommand() *cobra.Command {
 				if err != nil {
 					return desk.Receipt{}, err
 				}
-				r, _, err := w.SettingUp().AdoptRules(e, at, filepath.Base(args[0]), text)
+				r, _, err := w.SettingUp().AdoptRules(e, desk.Adoption{At: at, Name: filepath.Base(args[0]), Text: text, Second: second, Slip: slip})
 				return r, err
 			}, "%s is adopted", args[0])
 		},
 	}
 	who.flags(adopt, desk.ToAdoptRules, true)
+	adopt.Flags().StringVar(&second, "second", "", "code of a second person, for a rule set that asks for less")
+	adopt.Flags().BoolVar(&slip, "slip", false, "the edition in force was a slip and does not count for what is under way either")
 	adopt.Flags().StringVar(&from, "from", "", "since when it holds, from now on at the earliest (default now)")
 	c.AddCommand(show, levels, check, adopt)
 	return c

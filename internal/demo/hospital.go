@@ -274,7 +274,7 @@ func (h *hospital) open() {
 	lead(func(w *desk.Work, e desk.Entry) error {
 		text, err := rules()
 		if err == nil {
-			_, _, err = w.SettingUp().AdoptRules(e, start, "quillmoor.yaml", text)
+			_, _, err = w.SettingUp().AdoptRules(e, desk.Adoption{At: start, Name: "quillmoor.yaml", Text: text})
 		}
 		return err
 	})

@@ -2,12 +2,134 @@ package desk
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reading"
+	"rinsate/internal/record"
+	"rinsate/internal/store"
 )
+
+// Adoption is how a rule set is adopted.
+type Adoption struct {
+	// At is from when on it is in force, and from now on at the earliest.
+	At unit.Instant
+	// Name is that of its file, Text what it says.
+	Name string
+	Text []byte
+	// Second is the code of whoever else agrees, where it asks for less; Entry.Second shows that it is this person.
+	Second string
+	// Slip says that the edition in force was a slip: it does not count for what is under way either. It takes two.
+	Slip bool
+}
+
+// mayBeRules returns what is stored of a rule set, or refuses one that asks for less than an edition that is in force, or
+// will be, and that nobody else has signed.
+func mayBeRules(w SettingUp, e Entry, rules policy.RuleSet, a Adoption) (record.RulesBody, error) {
+	body := record.RulesBody{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(a.Text), Second: a.Second}
+	if err := w.second(ToAdoptRules, e, &body.Second); err != nil {
+		return body, err
+	}
+	if a.Slip {
+		kept, err := w.Registry().rulesRecord(w.tx.Now, store.Forever)
+		if err != nil {
+			return body, err
+		}
+		body.Slip = string(kept.ID)
+	}
+	switch {
+	case body.Second != "":
+		_, err := pair(w.View, e.By, body.Second, 0, ToAdoptRules, ToAdoptRules)
+		return body, err
+	case a.Slip:
+		return body, &fault.Error{
+			Code: fault.Invalid, Message: "that the edition in force was a slip takes two people",
+			Hint: "somebody else who may adopt rule sets signs it too: on the page of the rules, or with --second",
+		}
+	}
+	less, err := w.Registry().AsksLess(rules)
+	if err != nil || len(less) == 0 {
+		return body, err
+	}
+	return body, &fault.Error{
+		Code:    fault.Invalid,
+		Message: fmt.Sprintf("rule set %s asks for less than before: %s", rules.Cite(), few(less)),
+		Hint:    "if it is meant, somebody else who may adopt rule sets signs it too: on the page of the rules, or with --second",
+	}
+}
+
+// few names the first of many things.
+func few(all []string) string {
+	const most = 5
+	if len(all) <= most {
+		return strings.Join(all, "; ")
+	}
+	return strings.Join(all[:most], "; ") + fmt.Sprintf("; and %d more", len(all)-most)
+}
+
+// AsksLess lists what a rule set asks less of than the editions that are in force, or will be; none where it can be shown
+// to ask for as much.
+func (v RegistryView) AsksLess(rules policy.RuleSet) (less []string, err error) {
+	editions, err := v.RulesEditions()
+	if err != nil {
+		return nil, err
+	}
+	for _, x := range editions {
+		if x.Gone || x.Until <= v.Now() {
+			continue
+		}
+		before, err := x.Parsed()
+		if err != nil {
+			return nil, err
+		}
+		for _, what := range policy.Laxer(before, rules) {
+			if !slices.Contains(less, what) {
+				less = append(less, what)
+			}
+		}
+	}
+	return less, nil
+}
+
+// keepsStrict refuses to take a rule set back where what would be in force then asks for less: two adopt that instead.
+func (w *Work) keepsStrict(old store.Kept) error {
+	if old.Kind() != record.Rules {
+		return nil
+	}
+	body, err := record.Body[record.RulesBody](old.Record)
+	if err != nil {
+		return err
+	}
+	gone, err := body.Rules()
+	if err != nil {
+		return err
+	}
+	editions, err := w.Registry().RulesEditions()
+	if err != nil {
+		return err
+	}
+	for _, x := range editions {
+		if x.Gone || x.ID == string(old.ID) {
+			continue
+		}
+		left, err := x.Parsed()
+		if err != nil {
+			return err
+		}
+		if less := policy.Laxer(gone, left); len(less) > 0 {
+			return &fault.Error{
+				Code:    fault.Conflict,
+				Message: fmt.Sprintf("without %s, %s would be asked for, which asks for less: %s", gone.Cite(), left.Cite(), few(less)),
+				Hint:    "adopt the rules that are meant: two people sign that, and say whether this edition was a slip",
+			}
+		}
+	}
+	return nil
+}
 
 // mayBeLevel refuses a level that could not be defended, and one far over what is published that nobody else has looked
 // at: it is far more often a slip of the keyboard, and it would pass nearly everything.

@@ -164,7 +164,7 @@ func (b Beginning) Begin(ctx context.Context, home store.Home, clock func() time
 // register records what there is at the beginning.
 func (b Beginning) register(w *Work) error {
 	e := Entry{By: b.By}
-	if _, _, err := w.SettingUp().AdoptRules(e, w.Now(), filepath.Base(b.RulesName), b.Rules); err != nil {
+	if _, _, err := w.SettingUp().AdoptRules(e, Adoption{At: w.Now(), Name: filepath.Base(b.RulesName), Text: b.Rules}); err != nil {
 		return err
 	}
 	var errs []error

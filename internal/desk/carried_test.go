@@ -25,7 +25,7 @@ func retesting(t *testing.T) *bench {
 	rules := strings.NewReplacer("retest: all-points", "retest: failing-points", `edition: "2026-1"`, `edition: "2026-2"`).
 		Replace(string(policy.Preset()))
 	b.do(func(w *desk.Work) error {
-		if _, _, err := w.SettingUp().AdoptRules(lead, b.at(), "general.yaml", []byte(rules)); err != nil {
+		if _, _, err := w.SettingUp().AdoptRules(lead, desk.Adoption{At: b.at(), Name: "general.yaml", Text: []byte(rules), Second: "L-02"}); err != nil {
 			return err
 		}
 		_, err := w.SettingUp().RegisterMeter(lead, b.at(), quality.Meter{Code: "M-2", System: "A"})

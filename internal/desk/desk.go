@@ -47,12 +47,14 @@ type Desk struct {
 	// started says that the start of the site is on record.
 	started atomic.Bool
 	rules   map[ledger.ID]parsedRules
+	laxer   map[[2]string]bool
 	levels  decodedLevels
 }
 
 type parsedRules struct {
 	body  []byte
 	rules policy.RuleSet
+	slip  string
 }
 
 type decodedLevels struct {
@@ -67,7 +69,7 @@ type decodedLevels struct {
 
 // New returns the desk over a store.
 func New(db *store.DB) *Desk {
-	return &Desk{DB: db, rules: map[ledger.ID]parsedRules{}}
+	return &Desk{DB: db, rules: map[ledger.ID]parsedRules{}, laxer: map[[2]string]bool{}}
 }
 
 // View is what can be asked about the records as they stand in one transaction.

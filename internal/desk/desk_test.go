@@ -51,7 +51,7 @@ func start(tb testing.TB) *bench {
 	lead := desk.Entry{By: "L-01"}
 	since := b.at()
 	b.do(func(w *desk.Work) error {
-		if _, _, err := w.SettingUp().AdoptRules(lead, since, "general.yaml", policy.Preset()); err != nil {
+		if _, _, err := w.SettingUp().AdoptRules(lead, desk.Adoption{At: since, Name: "general.yaml", Text: policy.Preset()}); err != nil {
 			return err
 		}
 		if _, _, err := w.SettingUp().RegisterModel(lead, since, model()); err != nil {

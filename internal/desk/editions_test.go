@@ -262,7 +262,7 @@ func TestAdoptFrom(t *testing.T) {
 	first := b.base(record.Rules, "rules")
 	adopt := func(e desk.Entry, base ledger.ID, text []byte) error {
 		return b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
-			_, _, err := w.SettingUp().AdoptFrom(e, base, "rules", text)
+			_, _, err := w.SettingUp().AdoptFrom(e, base, desk.Adoption{Name: "rules", Text: text})
 			return err
 		})
 	}

@@ -446,11 +446,11 @@ func tookPlaceOf(v View, k store.Kept) (old, void store.Kept, err error) {
 // ReleaseNow answers whether a scope may be used at the present instant, as it would have been answered at known:
 // what is on record counts whatever the clock says, and nothing is ready while that is in doubt.
 func (v View) ReleaseNow(tag string, now, known unit.Instant) (reprocessing.Answer, error) {
-	rules, err := v.Registry().Rules(now, known)
+	h, clock, err := v.present(tag, now, known)
 	if err != nil {
 		return reprocessing.Answer{}, err
 	}
-	h, clock, err := v.present(tag, now, known)
+	rules, err := v.rulesFor(h, now, known)
 	if err != nil {
 		return reprocessing.Answer{}, err
 	}
@@ -477,11 +477,11 @@ func orUnknown(h reprocessing.History, tag string) reprocessing.History {
 }
 
 func (v View) state(tag string, at, known unit.Instant) (reprocessing.History, policy.RuleSet, error) {
-	rules, err := v.Registry().Rules(at, known)
-	if err != nil {
-		return reprocessing.History{}, rules, err
-	}
 	h, err := v.Around(tag, at, at, known)
+	if err != nil {
+		return h, policy.RuleSet{}, err
+	}
+	rules, err := v.rulesFor(h, at, known)
 	return h, rules, err
 }
 

@@ -186,11 +186,6 @@ func (w lifting) lifted(hold reprocessing.Hold, l reprocessing.Lift) (reprocessi
 // grounds returns what a hold can end on at an instant.
 func (w lifting) grounds(hold reprocessing.Hold, at unit.Instant) (reprocessing.Grounds, error) {
 	g := reprocessing.Grounds{Zone: w.Zone()}
-	rules, err := w.Registry().Rules(at, store.Forever)
-	if err != nil {
-		return g, err
-	}
-	g.Rules = &rules.Reprocessing
 	clock, err := w.clock()
 	if err != nil {
 		return g, err
@@ -199,7 +194,11 @@ func (w lifting) grounds(hold reprocessing.Hold, at unit.Instant) (reprocessing.
 	if g.Since, err = w.around(hold.Scope, before, span{to: at, known: store.Forever, present: at, clock: clock}); err != nil {
 		return g, err
 	}
-	g.Since = g.Since.Present(at)
+	rules, err := w.rulesFor(g.Since, at, store.Forever)
+	if err != nil {
+		return g, err
+	}
+	g.Rules, g.Since = &rules.Reprocessing, g.Since.Present(at)
 	if k := hold.Of(); hold.Cause != "" && (k == reprocessing.RecordHold || k == reprocessing.ExposureHold) {
 		answer, err := w.before(hold.Scope, hold.At)
 		if err != nil {

@@ -2,8 +2,10 @@ package desk
 
 import (
 	"fmt"
+	"slices"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
@@ -51,6 +53,109 @@ func inForce(v View, typ record.Kind, key string, at, known unit.Instant) (k sto
 	}
 	k, err = store.Edition(v.tx, found)
 	return k, err == nil, err
+}
+
+// rulesFor returns the rules in force at an instant, as known then, for a scope with a history, with the editions that
+// count besides. An edition that asks for less serves only what begins after it: those that were in force since the last
+// use of the scope ended, or since it arrived, and that ask for more than the one in force now, are asked as well, also one
+// that was taken back since. Not those that two people who adopted another took for a slip.
+func (v View) rulesFor(h reprocessing.History, at, known unit.Instant) (policy.RuleSet, error) {
+	all, err := store.Standing(v.tx, record.Rules, "rules")
+	if err != nil {
+		return policy.RuleSet{}, err
+	}
+	if len(all) <= 1 { // nothing to choose
+		return v.Registry().Rules(at, known)
+	}
+	clock, err := clockNotes(v, known)
+	if err != nil {
+		return policy.RuleSet{}, err
+	}
+	type stand struct {
+		store.Stands
+		from, until unit.Instant
+	}
+	var times []stand
+	now := -1
+	for _, s := range all {
+		if s.Recorded > known {
+			continue
+		}
+		x := stand{s, actsFrom(clock, s.Seq, s.At, s.Recorded), store.Forever}
+		if gone := s.Replaced.Known() && s.Replaced <= known; gone {
+			x.until = s.Replaced
+		} else {
+			if now < 0 { // the first one also judges what was before
+				x.from = 0
+			}
+			for i := range times {
+				times[i].until = max(times[i].from, min(times[i].until, x.from))
+			}
+			if now < 0 || x.from <= at {
+				now = len(times)
+			}
+		}
+		times = append(times, x)
+	}
+	if now < 0 {
+		return v.Registry().Rules(at, known)
+	}
+	rules, err := v.editionOf(times[now].Stands)
+	if err != nil {
+		return rules, err
+	}
+	begun := reprocessing.Begun(h, at)
+	slips := map[string]bool{}
+	var earlier []parsedRules
+	for i, x := range slices.Backward(times) { // a slip is named by a later one
+		if x.from > at || x.until <= begun && i != now || x.from >= x.until {
+			continue
+		}
+		kept, err := store.Edition(v.tx, x.Stands)
+		if err != nil {
+			return rules, err
+		}
+		p, err := v.Registry().parsed(kept)
+		if err != nil {
+			return rules, err
+		}
+		gone := x.Replaced.Known() && x.Replaced <= known
+		if p.slip != "" && !gone {
+			slips[p.slip] = true
+		}
+		if i != now && !slips[string(kept.ID)] && v.asksMore(p.rules, rules) {
+			earlier = append(earlier, p)
+		}
+	}
+	slices.Reverse(earlier)
+	rules.Reprocessing.Earlier = nil
+	for _, p := range earlier {
+		rules.Reprocessing.Earlier = append(rules.Reprocessing.Earlier, p.rules.Reprocessing)
+	}
+	return rules, nil
+}
+
+// editionOf reads the rule set of an edition.
+func (v View) editionOf(s store.Stands) (policy.RuleSet, error) {
+	kept, err := store.Edition(v.tx, s)
+	if err != nil {
+		return policy.RuleSet{}, err
+	}
+	p, err := v.Registry().parsed(kept)
+	return p.rules, err
+}
+
+// asksMore says whether one edition asks a release for more than another.
+func (v View) asksMore(then, now policy.RuleSet) bool {
+	key := [2]string{then.Digest, now.Digest}
+	v.desk.mu.Lock()
+	defer v.desk.mu.Unlock()
+	more, known := v.desk.laxer[key]
+	if !known {
+		more = len(policy.LaxerCycle(then, now)) > 0
+		v.desk.laxer[key] = more
+	}
+	return more
 }
 
 // lotFault says why a lot must not have been used at an instant; empty when it may have been. A recall that was on record

@@ -171,7 +171,7 @@ func (b *bench) ruleText(edition, cleanings string) []byte {
 func (b *bench) adoptsRules(at unit.Instant, text []byte) {
 	b.Helper()
 	b.must(func(w *desk.Work) (r desk.Receipt, err error) {
-		r, _, err = w.SettingUp().AdoptRules(lead, at, "rules", text)
+		r, _, err = w.SettingUp().AdoptRules(lead, desk.Adoption{At: at, Name: "rules", Text: text})
 		return r, err
 	})
 }

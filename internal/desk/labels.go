@@ -67,6 +67,8 @@ func partName(v reflect.Value, i int) string {
 		return "sampling point " + field("Kind")
 	case "StepRule":
 		return "step " + field("Step")
+	case "Route":
+		return "route after " + field("After")
 	case "Protocol":
 		return "protocol for " + field("Points")
 	case "Rule":

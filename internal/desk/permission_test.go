@@ -366,10 +366,10 @@ func everything(t *testing.T) (*bench, attempts) {
 			)
 		},
 		"AdoptRules": func(w *desk.Work, _ string) error {
-			return first(w.SettingUp().AdoptRules(desk.Entry{}, now, "r.yaml", []byte(other)))
+			return first(w.SettingUp().AdoptRules(desk.Entry{}, desk.Adoption{At: now, Name: "r.yaml", Text: []byte(other)}))
 		},
 		"AdoptFrom": func(w *desk.Work, _ string) error {
-			return first(w.SettingUp().AdoptFrom(desk.Entry{Reason: "a year later"}, rules, "r.yaml", []byte(other)))
+			return first(w.SettingUp().AdoptFrom(desk.Entry{Reason: "a year later"}, rules, desk.Adoption{Name: "r.yaml", Text: []byte(other)}))
 		},
 		"AdoptLevel": func(w *desk.Work, _ string) error { return only(w.SettingUp().AdoptLevel(desk.Entry{}, level)) },
 		"AdoptDerived": func(w *desk.Work, _ string) error {

@@ -95,7 +95,7 @@ func TestRefusedRegistrations(t *testing.T) {
 			return w.SettingUp().RegisterPerson(lead, now, record.PersonBody{Role: "technician"})
 		}, fault.Invalid, "a person needs a code"},
 		{"rules that nobody adopts", func(w *desk.Work) (desk.Receipt, error) {
-			r, _, err := w.SettingUp().AdoptRules(desk.Entry{}, now, "general.yaml", policy.Preset())
+			r, _, err := w.SettingUp().AdoptRules(desk.Entry{}, desk.Adoption{At: now, Name: "general.yaml", Text: policy.Preset()})
 			return r, err
 		}, fault.Invalid, "rule set General rule set, edition 2026-1: who adopts it?"},
 		{"level without a source", func(w *desk.Work) (desk.Receipt, error) {

@@ -139,19 +139,24 @@ func (w SettingUp) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody)
 }
 
 // AdoptRules records a rule set as the facility's policy from an instant on, and from now on at the earliest. Earlier
-// decisions keep the edition that made them.
-func (w SettingUp) AdoptRules(e Entry, at unit.Instant, name string, text []byte) (Receipt, policy.RuleSet, error) {
+// decisions keep the edition that made them. One that asks for less than an edition in force takes a second person, and
+// serves only what begins after it.
+func (w SettingUp) AdoptRules(e Entry, a Adoption) (Receipt, policy.RuleSet, error) {
 	if err := w.may(ToAdoptRules, &e); err != nil {
 		return Receipt{}, policy.RuleSet{}, err
 	}
-	rules, err := policy.Parse(name, text)
+	rules, err := policy.Parse(a.Name, a.Text)
 	if err != nil {
 		return Receipt{}, rules, refuse(err)
 	}
 	if e.By == "" {
 		return Receipt{}, rules, invalid("rule set %s: who adopts it?", rules.Cite())
 	}
-	r, err := w.append(e, record.Rules, at, record.RulesBody{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(text)})
+	body, err := mayBeRules(w, e, rules, a)
+	if err != nil {
+		return Receipt{}, rules, err
+	}
+	r, err := w.append(e, record.Rules, a.At, body)
 	return r, rules, err
 }
 

@@ -17,29 +17,36 @@ import (
 
 // Rules returns the rule set in force at an instant as known then: an edition is in force from when it was signed, at
 // the earliest, however long ago it says that it holds. Before the first one was signed the first one is returned, so that older records can
-// be judged at all. A cycle that is under way when an edition comes is judged by the new one from then on: what
-// is asked is asked now, and each verification was decided by the edition that was in force at its last cleaning.
+// be judged at all. Each verification was decided by the edition that was in force at its last cleaning; of a cycle that is
+// under way when an edition comes the release check asks what rulesFor says.
 func (v RegistryView) Rules(at, known unit.Instant) (policy.RuleSet, error) {
 	kept, err := v.rulesRecord(at, known)
 	if err != nil {
 		return policy.RuleSet{}, err
 	}
+	p, err := v.parsed(kept)
+	return p.rules, err
+}
+
+// parsed reads the rule set of a record.
+func (v RegistryView) parsed(kept store.Kept) (parsedRules, error) {
 	v.desk.mu.Lock()
 	defer v.desk.mu.Unlock()
 	// An id alone does not tell a rule set from another: the record may have been taken back since.
 	if known, ok := v.desk.rules[kept.ID]; ok && bytes.Equal(known.body, kept.Body) {
-		return known.rules, nil
+		return known, nil
 	}
 	text, err := record.Body[record.RulesBody](kept.Record)
 	if err != nil {
-		return policy.RuleSet{}, err
+		return parsedRules{}, err
 	}
 	rules, err := text.Rules()
 	if err != nil {
-		return rules, fmt.Errorf("rule set of record %d: %w", kept.Seq, err)
+		return parsedRules{}, fmt.Errorf("rule set of record %d: %w", kept.Seq, err)
 	}
-	v.desk.rules[kept.ID] = parsedRules{kept.Body, rules}
-	return rules, nil
+	p := parsedRules{kept.Body, rules, text.Slip}
+	v.desk.rules[kept.ID] = p
+	return p, nil
 }
 
 // RuleText returns the rule set in force at an instant word for word.

@@ -265,24 +265,23 @@ func (v RegistryView) Decided() (map[string]int, error) { return v.tx.Decided() 
 
 // AdoptFrom adopts a rule set that was made from the edition base. An edition has a name of its own,
 // since decisions name it.
-func (w SettingUp) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) (Receipt, policy.RuleSet, error) {
+func (w SettingUp) AdoptFrom(e Entry, base ledger.ID, a Adoption) (Receipt, policy.RuleSet, error) {
 	if err := w.may(ToAdoptFrom, &e); err != nil {
 		return Receipt{}, policy.RuleSet{}, err
 	}
-	rules, err := policy.Parse(name, text)
+	rules, err := policy.Parse(a.Name, a.Text)
 	if err != nil {
 		return Receipt{}, rules, refuse(err)
 	}
 	if e.Reason == "" {
 		return Receipt{}, rules, invalid("say why the rule set is adopted")
 	}
-	body := record.RulesBody{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(text)}
 	editions, err := w.Registry().RulesEditions()
 	if err != nil {
 		return Receipt{}, rules, err
 	}
 	for _, x := range editions {
-		if x.Name == rules.Name && x.Label == rules.Edition && x.Text != string(text) && x.ID != string(e.ID) {
+		if x.Name == rules.Name && x.Label == rules.Edition && x.Text != string(a.Text) && x.ID != string(e.ID) {
 			return Receipt{}, rules, &fault.Error{
 				Code:    fault.Conflict,
 				Message: fmt.Sprintf("%s was adopted before with other rules", rules.Cite()),
@@ -290,8 +289,13 @@ func (w SettingUp) AdoptFrom(e Entry, base ledger.ID, name string, text []byte) 
 			}
 		}
 	}
+	body, err := mayBeRules(w, e, rules, a)
+	if err != nil {
+		return Receipt{}, rules, err
+	}
 	r, err := w.Edit(e, record.Rules, "rules", base, body, w.tx.Now, func(at unit.Instant) (Receipt, error) {
-		r, _, err := w.AdoptRules(e, at, name, text)
+		a.At = at
+		r, _, err := w.AdoptRules(e, a)
 		return r, err
 	})
 	return r, rules, err

@@ -216,7 +216,7 @@ func TestBreaksEndABaseline(t *testing.T) {
 		t.Helper()
 		b.pass(time.Hour)
 		b.do(func(w *desk.Work) error {
-			_, _, err := w.SettingUp().AdoptRules(desk.Entry{By: "L-01"}, b.at(), "rules.yaml", text)
+			_, _, err := w.SettingUp().AdoptRules(desk.Entry{By: "L-01"}, desk.Adoption{At: b.at(), Name: "rules.yaml", Text: text, Second: "L-02"})
 			return err
 		})
 		b.pass(time.Hour)

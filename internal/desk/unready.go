@@ -247,19 +247,19 @@ func (w lifting) before(tag string, start unit.Instant) (reprocessing.Answer, er
 // stateBefore returns the history that decides about the beginning of a use, and the rules of that time.
 func (w lifting) stateBefore(tag string, start unit.Instant) (reprocessing.History, reprocessing.Rules, error) {
 	at := reprocessing.BeforeUse(start)
-	rules, err := w.Registry().Rules(at, store.Forever)
-	if err != nil {
-		return reprocessing.History{}, rules.Reprocessing, err
-	}
 	clock, err := w.clock()
 	if err != nil {
-		return reprocessing.History{}, rules.Reprocessing, err
+		return reprocessing.History{}, reprocessing.Rules{}, err
 	}
 	s := span{to: at, known: store.Forever, present: at, clock: clock, past: true}
 	if clock.Stepped() { // what was stamped in doubt may claim to lie ahead
 		s.to = store.Forever
 	}
 	h, err := w.around(tag, at, s)
+	if err != nil {
+		return h, reprocessing.Rules{}, err
+	}
+	rules, err := w.rulesFor(h, at, store.Forever)
 	if err != nil {
 		return h, rules.Reprocessing, err
 	}

@@ -690,7 +690,7 @@ func TestDryRunOfRules(t *testing.T) {
 	b.pass(time.Second)
 	size := b.size()
 	err := b.desk.As(access.Scribe()).Try(context.Background(), func(w *desk.Work) error {
-		_, _, err := w.SettingUp().AdoptRules(e, b.at(), "strict.yaml", text)
+		_, _, err := w.SettingUp().AdoptRules(e, desk.Adoption{At: b.at(), Name: "strict.yaml", Text: text})
 		if got := cleanings(w.View); got != 1 {
 			t.Errorf("within the dry run: %d cleanings, want 1", got)
 		}
@@ -701,7 +701,7 @@ func TestDryRunOfRules(t *testing.T) {
 	}
 	text = []byte(strings.Replace(string(policy.Preset()), "cleanings: 3 ", "cleanings: 2 ", 1))
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		r, _, err := w.SettingUp().AdoptRules(e, b.at(), "strict.yaml", text)
+		r, _, err := w.SettingUp().AdoptRules(e, desk.Adoption{At: b.at(), Name: "strict.yaml", Text: text})
 		return r, err
 	})
 	err = b.desk.View(context.Background(), func(v desk.View) error {

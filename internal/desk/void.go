@@ -54,6 +54,9 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	if err := w.keepsClosed(old); err != nil {
 		return Receipt{}, err
 	}
+	if err := w.keepsStrict(old); err != nil {
+		return Receipt{}, err
+	}
 	if replaced, err := w.tx.Replaced(old.Record); err != nil {
 		return Receipt{}, err
 	} else if replaced.Known() {

@@ -10,6 +10,9 @@ type RulesBody struct {
 	Edition string `json:"edition"`
 	Digest  string `json:"sha256"`
 	Text    string `json:"text"`
+	// Second is who else agreed to an edition that asks for less, Slip the edition that the two take for a slip.
+	Second string `json:"second,omitempty"`
+	Slip   string `json:"slip,omitempty"`
 }
 
 // Rules reads the rule set of a record.
@@ -26,6 +29,7 @@ var rules = describe(kind[RulesBody]{
 	fields: []Field{
 		plain("name", ""), plain("edition", ""), plain("sha256", "SHA-256 of the text"),
 		{Name: "text", Label: "text", Text: WholeFile},
+		found("second", "second person, where it asks for less", ByPerson), plain("slip", "edition that was a slip"),
 	},
 	words:   func(r RulesBody) string { return listed(r.Name, named("edition", r.Edition)) },
 	undone:  keepsOutcomes,

@@ -57,7 +57,7 @@ type repairLine struct{ ID, Sent, Returned, Fault, Work, Href string }
 func (s scopePages) cycleLine(t desk.Cycle, clock words.Clock) cycleLine {
 	line := cycleLine{
 		Since: clock(t.Start), Began: began(t.Cycle, clock), BeganHref: s.RecordHref(t.Record), Ended: ending(t), Mark: s.Terms.State(t.Answer.State),
-		Wrong: t.Ended == reprocessing.AfterUse && t.Answer.State != reprocessing.Ready,
+		Wrong: t.Ended == reprocessing.AfterUse && !t.Answer.State.Clear(),
 	}
 	for _, r := range clock.Answer(s.Terms.Answer(t.Answer)).Reasons {
 		if r.Blocks {
@@ -128,7 +128,7 @@ func ending(t desk.Cycle) string {
 	switch {
 	case t.Ended == reprocessing.AfterRepair:
 		return "sent for repair"
-	case t.Ended == reprocessing.AfterUse && t.Answer.State == reprocessing.Ready:
+	case t.Ended == reprocessing.AfterUse && t.Answer.State.Clear():
 		return "used again"
 	case t.Ended == reprocessing.AfterUse:
 		return "used all the same"

@@ -313,7 +313,7 @@ func (b *site) register() {
 				failed = err
 			}
 		}
-		_, _, err = w.SettingUp().AdoptRules(e, since, "general.yaml", rules.Preset())
+		_, _, err = w.SettingUp().AdoptRules(e, desk.Adoption{At: since, Name: "general.yaml", Text: rules.Preset()})
 		keep(err)
 		for _, m := range []scope.Model{duodenoscope, gastroscope} {
 			_, _, err = w.SettingUp().RegisterModel(e, since, m)

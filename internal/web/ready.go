@@ -40,11 +40,14 @@ type releaseAnswer struct {
 	Mark         words.Mark
 	Until, Left  string
 	// Short is how far from ready it is; empty when it is ready.
-	Short        string
-	Reasons      []string
-	Next         []string
-	At           string
-	Usable       bool
+	Short   string
+	Reasons []string
+	Next    []string
+	At      string
+	Usable  bool
+	// Elsewhere says that somebody else releases it; NotChecked names what is not checked here.
+	Elsewhere    bool
+	NotChecked   string
 	UntilInstant string
 }
 
@@ -93,11 +96,13 @@ func (s dayPages) release(x *kit.Exchange) error {
 			At:     words.Short(now, now, v.Zone()),
 			Usable: a.State == reprocessing.Ready,
 			Next:   a.Next,
+
+			Elsewhere: a.State == reprocessing.NothingAgainst, NotChecked: a.NotChecked(),
 		}
 		if answer.ByPaper = a.State == reprocessing.PaperDecides; !answer.ByPaper { // else the first reason says so
 			answer.Paper = paperWords(a)
 		}
-		if !answer.Usable && !answer.ByPaper {
+		if !a.State.Clear() && !answer.ByPaper {
 			answer.Short, page.Emergency = s.shortOf(*a.Short, s.ClockOf(v)), s.URL(emergencyPath(fleet[i].Tag))
 		}
 		if a.StockTake != "" && len(a.Reasons) > 0 {

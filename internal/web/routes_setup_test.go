@@ -129,7 +129,7 @@ func (b *site) describe() {
 		return w.SettingUp().RegisterMeter(why(e, "replaced"), b.at(), quality.Meter{Code: "M-3", System: "A", Serial: "7", Retired: b.at()})
 	})
 	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-		r, _, err := w.SettingUp().AdoptFrom(why(e, "fewer cleanings after the review"), rule, "rules", amendedRules(b))
+		r, _, err := w.SettingUp().AdoptFrom(why(e, "fewer cleanings after the review"), rule, desk.Adoption{Name: "rules", Text: amendedRules(b)})
 		return r, err
 	})
 	b.clock.Move(20e9)

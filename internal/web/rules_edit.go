@@ -180,9 +180,17 @@ func settingField(s rulebook.Setting) kit.Field {
 		for _, a := range s.Allowed {
 			f.Options = append(f.Options, kit.Option{Value: a, Text: text.Spaced(a)})
 		}
+	case rulebook.Calendar:
+		f.Type = "date"
 	case rulebook.Phrase:
 	}
 	switch s.Key() {
+	case "starts":
+		f.Hint = "Of what begins on that day or later. Empty: always."
+	case "kept_in":
+		f.Hint = "Who releases the scope where this is not checked here. Empty: it is asked for here."
+	case "kept_review":
+		f.Hint = "The last day: from the next one on it is asked for here."
 	case "verified":
 		f.Label, f.Hint = "Checked in the cited text", "Your code is kept with it. A rule that is changed counts as not verified until somebody says where "+
 			"the new value stands."
@@ -269,10 +277,13 @@ type previewPage struct {
 	Changes          []differenceLine
 	From             string
 	Unverified       []string
-	Reason           string
-	Prove            bool
-	Action, Preview  string
-	Back             string
+	// Less is what it asks less of than before, which takes a second person.
+	Less            []string
+	Second, Slip    string
+	Reason          string
+	Prove           bool
+	Action, Preview string
+	Back            string
 }
 
 // rulesPreview shows how what was typed differs from the edition in force, or what is wrong with it.
@@ -449,7 +460,8 @@ func (s setUpPages) preview(x *kit.Exchange, status int, p previewPage) error {
 		if g.id != "" {
 			p.From, p.Changes = g.cite, differenceLines(s.Terms, g.rules, rules, v.Zone())
 		}
-		return nil
+		p.Less, err = v.Registry().AsksLess(rules)
+		return err
 	})
 	if err != nil {
 		return err
@@ -472,7 +484,7 @@ func (s setUpPages) rulesAdopt(x *kit.Exchange) error {
 	if err := x.Parse(); err != nil {
 		return err
 	}
-	f := x.Read("base", "reason")
+	f := x.Read("base", "reason", "second", "slip")
 	text := lineFeeds(x.R.PostFormValue("text"))
 	e, err := x.Entry(f)
 	if err != nil {
@@ -486,8 +498,12 @@ func (s setUpPages) rulesAdopt(x *kit.Exchange) error {
 		err = x.Sign(x.R.PostFormValue("secret"))
 	}
 	if err == nil {
+		err = vouched(x, f.Typed["second"], &e)
+	}
+	if err == nil {
 		err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-			_, _, err := w.SettingUp().AdoptFrom(e, ledger.ID(f.Typed["base"]), "rules", []byte(text))
+			_, _, err := w.SettingUp().AdoptFrom(e, ledger.ID(f.Typed["base"]),
+				desk.Adoption{Name: "rules", Text: []byte(text), Slip: f.Typed["slip"] == kit.Ticked})
 			return err
 		})
 	}
@@ -498,5 +514,7 @@ func (s setUpPages) rulesAdopt(x *kit.Exchange) error {
 	if !ok {
 		return err
 	}
-	return s.preview(x, status, previewPage{Text: text, Base: f.Typed["base"], ID: f.ID, Reason: f.Typed["reason"], Problem: words})
+	return s.preview(x, status, previewPage{
+		Text: text, Base: f.Typed["base"], ID: f.ID, Reason: f.Typed["reason"], Problem: words, Second: f.Typed["second"], Slip: f.Typed["slip"],
+	})
 }

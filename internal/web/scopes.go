@@ -105,6 +105,9 @@ func (s dayPages) fleet(page *scopesPage, board []reprocessing.Answer, v desk.Vi
 				break
 			}
 		}
+		if line.Why == "" {
+			line.Why = a.NotChecked()
+		}
 		page.Lines = append(page.Lines, line)
 	}
 	return nil

@@ -196,6 +196,12 @@ func TestRulesInTheBrowser(t *testing.T) {
 		}
 	}
 	p.inspect("rules-preview")
+	p.waitText("[aria-labelledby=less]", "protocol of outer distal end: another way of sampling")
+	agree := func() {
+		p.fill("#second", codeOf(access.InfectionPrevention))
+		p.fill("#second-password", password)
+	}
+	agree()
 	p.fill("#reason", "as the kit's new instructions say")
 	p.fill("#secret", "a guess in the dark")
 	p.expect(http.StatusForbidden)
@@ -205,10 +211,14 @@ func TestRulesInTheBrowser(t *testing.T) {
 		t.Error("it was adopted without a signature")
 	}
 	b.clock.Move(2 * time.Minute)
+	agree()
 	p.fill("#secret", password)
 	p.press("main", "Adopt the rule set")
 	p.waitText("[role=status]", "It judges from now on")
 	p.waitText("h1", "edition 2026-2")
+	if all, _ := standsOf[record.RulesBody](b, record.Rules, "rules"); all.Second != codeOf(access.InfectionPrevention) || all.Slip != "" {
+		t.Errorf("signed with %q, a slip %q", all.Second, all.Slip)
+	}
 	p.waitText("[aria-labelledby=history]", "as the kit's new instructions say")
 	p.open("/bench")
 	p.waitText("#network", "all stored")

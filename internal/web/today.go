@@ -247,7 +247,7 @@ func (s dayPages) ends(page *todayPage, ends []desk.OpenEnd, now unit.Instant, v
 // boardOrder is the order of states on the board: what wants somebody comes first.
 var boardOrder = []reprocessing.State{
 	reprocessing.OnHold, reprocessing.NotKnown, reprocessing.InReprocessing, reprocessing.OutOfService,
-	reprocessing.PaperDecides, reprocessing.Ready,
+	reprocessing.PaperDecides, reprocessing.NothingAgainst, reprocessing.Ready,
 }
 
 // tiles fills in what the release check says of every scope.
@@ -274,6 +274,10 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 					page.OnHold = append(page.OnHold, onHold{Tag: a.Scope, Href: t.Href, Age: words.Age(now.Sub(r.Since)), Why: r.Whole(), By: r.By})
 				}
 			}
+			if t.Why == "" {
+				t.Why = a.NotChecked()
+				t.Plain = t.Why
+			}
 			page.Tiles = append(page.Tiles, t)
 			if len(a.Due) > 0 && state != reprocessing.OutOfService { // what is away is sampled when it is back
 				page.Due = append(page.Due, dueOf(a, t.Href, clock))
@@ -290,7 +294,7 @@ func (s dayPages) tiles(page *todayPage, board []reprocessing.Answer, now unit.I
 				}
 			}
 		}
-		if n > 0 || state != reprocessing.PaperDecides { // which is of no concern once the start is signed
+		if n > 0 || state != reprocessing.PaperDecides && state != reprocessing.NothingAgainst { // which most departments have none of
 			page.Counts = append(page.Counts, count{s.Terms.State(state), n})
 		}
 	}

@@ -287,3 +287,33 @@ func (i Instant) AddDays(n int, zone *time.Location) Instant {
 	}
 	return At(exact)
 }
+
+// Date is a day of the calendar as ISO 8601 writes it, such as 2026-03-31; empty for none. Whoever asks says in which zone.
+type Date string
+
+// Known says whether there is a day.
+func (d Date) Known() bool { return d != "" }
+
+// UnmarshalText reads a day, or none.
+func (d *Date) UnmarshalText(b []byte) error {
+	if _, err := time.Parse(time.DateOnly, string(b)); err != nil && len(b) > 0 {
+		return fmt.Errorf("%q is no day: write it as 2026-03-31", b)
+	}
+	*d = Date(b)
+	return nil
+}
+
+// Begin returns the first instant of the day in a zone, 0 where there is no day.
+func (d Date) Begin(zone *time.Location) Instant { return d.noon(0, zone).Midnight(zone) }
+
+// End returns the first instant after the day in a zone, 0 where there is no day.
+func (d Date) End(zone *time.Location) Instant { return d.noon(1, zone).Midnight(zone) }
+
+// noon returns noon of the day so many days later, from which midnight is found on days of 23 and 25 hours as well.
+func (d Date) noon(later int, zone *time.Location) Instant {
+	t, err := time.Parse(time.DateOnly, string(d))
+	if err != nil {
+		return 0
+	}
+	return At(time.Date(t.Year(), t.Month(), t.Day()+later, 12, 0, 0, 0, zone))
+}

@@ -64,7 +64,7 @@ func part(list *yaml.Node, name string) *yaml.Node {
 	return nil
 }
 
-// called returns what a rule of a list is called: its name, its step, its points, or its occasion with
+// called returns what a rule of a list is called: its name, its step, its points, what its route comes after, or its occasion with
 // whom it is for; empty for a part that has none of these.
 func called(n *yaml.Node) string {
 	for _, key := range []string{"name", "step"} {
@@ -74,6 +74,9 @@ func called(n *yaml.Node) string {
 	}
 	if _, v := member(n, "points"); v != nil {
 		return words(v)
+	}
+	if _, v := member(n, "after"); v != nil {
+		return v.Value
 	}
 	_, when := member(n, "when")
 	if when == nil {

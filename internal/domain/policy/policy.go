@@ -174,6 +174,9 @@ func (r RuleSet) Unverified() []string {
 	for _, s := range r.Reprocessing.Steps {
 		note(s.Source, "step %s", s.Step)
 	}
+	for _, x := range r.Reprocessing.Routes {
+		note(x.Source, "route %s", x.After.Words())
+	}
 	note(r.Reprocessing.UnstoredSource, "time outside a cabinet")
 	for _, c := range r.Reprocessing.Cabinets {
 		note(c.Source, "cabinet %s", c.Name)

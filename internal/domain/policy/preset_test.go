@@ -305,6 +305,9 @@ func sources(r policy.RuleSet) map[string]sampling.Source {
 	for _, s := range r.Reprocessing.Steps {
 		found["step "+string(s.Step)] = s.Source
 	}
+	for _, x := range r.Reprocessing.Routes {
+		found["route "+string(x.After)] = x.Source
+	}
 	for _, c := range r.Reprocessing.Cabinets {
 		found["cabinet "+c.Name] = c.Source
 	}

@@ -25,6 +25,7 @@ const (
 	Clocks        Section = "Clocks of a sample"
 	Verifications Section = "Cleaning verifications"
 	Steps         Section = "Steps of a cycle"
+	Routes        Section = "What is asked for when"
 	Storage       Section = "Storage"
 	Disinfectants Section = "Disinfection"
 	Checks        Section = "Checks of meters"
@@ -99,18 +100,30 @@ func (r RuleSet) Rules() []Rule {
 	steps := func(model string, list []reprocessing.StepRule, path ...string) {
 		for i, step := range list {
 			s := at(append(slices.Clone(path), string(step.Step))...)
-			s.add("required", YesNo, yesNo(step.Required)).add("at_least", Duration, span(step.AtLeast), optional).add("within", Duration, span(step.Within), optional)
+			s.add("required", YesNo, yesNo(step.Required)).add("at_least", Duration, span(step.AtLeast), optional).
+				add("at_most", Duration, span(step.AtMost), optional).add("within", Duration, span(step.Within), optional)
 			if i > 0 {
 				s.add("from", Choice, string(step.From), optional, oneOf(before(list[:i])))
 			}
 			s.add("after_fail", Choice, string(step.AfterFail), optional, oneOf(reprocessing.AfterFails))
 			s.add("on_late", Phrase, step.OnLate, optional).add("on_fail", Phrase, step.OnFail, optional)
+			s.add("starts", Calendar, string(step.Starts), optional).add("kept_in", Phrase, step.KeptIn, optional).
+				add("kept_by", Phrase, step.KeptBy, optional).add("kept_review", Calendar, string(step.KeptReview), optional)
 			add(Steps, strings.TrimPrefix(model+", "+text.Spaced(step.Step), ", "), stepWords(step), &step.Source, s)
 		}
 	}
 	steps("", r.Reprocessing.Steps, "reprocessing", "steps")
 	for _, model := range slices.Sorted(maps.Keys(r.Reprocessing.Models)) {
 		steps("model "+model, r.Reprocessing.Models[model], "reprocessing", "models", model)
+	}
+	for _, o := range reprocessing.Occasions {
+		name, words := o.Words(), routeWords(r.Reprocessing.RouteOf(o, ""))
+		i := slices.IndexFunc(r.Reprocessing.Routes, func(x reprocessing.Route) bool { return x.After == o })
+		if i < 0 {
+			all = append(all, Rule{Section: Routes, Name: name, Words: words})
+			continue
+		}
+		add(Routes, name, words, &r.Reprocessing.Routes[i].Source, at("reprocessing", "routes", string(o)))
 	}
 	outside := add(Storage, "outside a cabinet", unstoredWords(r.Reprocessing.Unstored), &r.Reprocessing.UnstoredSource,
 		at("reprocessing").add("unstored", Duration, span(r.Reprocessing.Unstored), optional))
@@ -274,8 +287,18 @@ func stepWords(s reprocessing.StepRule) string {
 	if s.Required {
 		parts[0] = "required"
 	}
+	switch {
+	case s.KeptIn != "":
+		const words = "kept elsewhere, in: %s; signed by %s; to be reviewed by %s, and asked for here after that"
+		parts = append(parts, fmt.Sprintf(words, s.KeptIn, s.KeptBy, s.KeptReview))
+	case s.Starts.Known():
+		parts = append(parts, fmt.Sprintf("asked for from %s on, of what begins then or later", s.Starts))
+	}
 	if s.AtLeast > 0 {
 		parts = append(parts, fmt.Sprintf("lasts at least %s", s.AtLeast))
+	}
+	if s.AtMost > 0 {
+		parts = append(parts, fmt.Sprintf("lasts at most %s", s.AtMost))
 	}
 	if s.Within > 0 {
 		from := "the use"
@@ -292,6 +315,23 @@ func stepWords(s reprocessing.StepRule) string {
 	}
 	text := strings.Join(parts, "; ") + "."
 	return strings.ToUpper(text[:1]) + text[1:]
+}
+
+// routeWords says what an occasion asks for: what is required, then what may be left out.
+func routeWords(route []reprocessing.StepRule) string {
+	var required, open []reprocessing.StepKind
+	for _, s := range route {
+		if s.Required {
+			required = append(required, s.Step)
+		} else {
+			open = append(open, s.Step)
+		}
+	}
+	words := "Asks for: " + scope.Named(required)
+	if len(open) > 0 {
+		words += "; may be left out: " + scope.Named(open)
+	}
+	return words + "."
 }
 
 func unstoredWords(s unit.Span) string {

@@ -20,6 +20,7 @@ const (
 	YesNo    Kind = "yes-no"
 	Choice   Kind = "choice" // one of the allowed words
 	Phrase   Kind = "phrase" // a text on one line
+	Calendar Kind = "day"    // a day such as 2026-03-31
 )
 
 // Setting is one value of a rule that people change without touching the rest of the text.
@@ -76,6 +77,11 @@ func (s Setting) Amend(typed string) (Amendment, error) {
 	case Choice:
 		if !slices.Contains(s.Allowed, typed) && typed != "" {
 			return a, fmt.Errorf("%q is not known; allowed: %s", typed, strings.Join(s.Allowed, ", "))
+		}
+		a.Text = true
+	case Calendar:
+		if err := new(unit.Date).UnmarshalText([]byte(typed)); err != nil {
+			return a, err
 		}
 		a.Text = true
 	case Phrase:

@@ -29,7 +29,7 @@ func (g *release) deadline(rule StepRule, before unit.Instant) unit.Instant {
 	if rule.Within == 0 {
 		return 0
 	}
-	from := g.answer.Cycle
+	from := g.on.at
 	if rule.Step.dries() {
 		if from = g.driesFrom(rule.From); !from.Known() {
 			return 0
@@ -61,6 +61,9 @@ func (g *release) driesFrom(kind StepKind) unit.Instant {
 // late looks whether a step began in time. What residue that dried asks for is asked for by the soak.
 func (g *release) late(rule StepRule, done []Step) {
 	last := done[len(done)-1]
+	if rule.Step == Storage {
+		last = g.firstStored(rule, done)
+	}
 	if !rule.Step.dries() {
 		if limit := g.deadline(rule, last.Start); limit.Known() && last.Start > limit {
 			g.block(InReprocessing, g.began(rule, last, limit), rule.OnLate)
@@ -70,6 +73,18 @@ func (g *release) late(rule StepRule, done []Step) {
 	if first, limit := g.first(rule); first != nil && limit.Known() && first.Start > limit {
 		g.note(g.began(rule, *first, limit))
 	}
+}
+
+// firstStored returns the storing that ended the wait since the step before: to move a scope later begins nothing.
+func (g *release) firstStored(rule StepRule, done []Step) Step {
+	last := done[len(done)-1]
+	from := g.deadline(rule, last.Start).Add(-rule.Within.Duration())
+	for _, s := range done {
+		if s.Result != Fail && s.Start >= from {
+			return s
+		}
+	}
+	return last
 }
 
 func (g *release) began(rule StepRule, s Step, limit unit.Instant) Reason {
@@ -95,12 +110,19 @@ func (r StepRule) lasted(s Step) bool {
 	return s.End.Known() && s.End.Sub(s.Start) >= r.AtLeast.Duration() && (s.End > s.Start || !takesTime(s.Kind))
 }
 
+// soaks says whether the present occasion's route has a soak where residue had time to dry: the use's always.
+func (g *release) soaks() bool {
+	steps := g.rules.withSoak(g.h.Model.Name)
+	return g.rules.asks(g.on.kind, steps, slices.IndexFunc(steps, func(r StepRule) bool { return r.Step == Soak }))
+}
+
 // missed returns the rule of a step that stops residue from drying and was not begun in time, as far as anybody can
 // know; nil when all were, or can still be.
 func (g *release) missed() *StepRule {
 	_, unknown := g.h.unknown() // whether and when it was used meanwhile
-	for _, rule := range g.rules.For(g.h.Model.Name) {
-		if !rule.Step.dries() || !rule.Required {
+	steps := g.rules.For(g.h.Model.Name)
+	for i, rule := range steps {
+		if !rule.Step.dries() || !rule.Required || !g.rules.asks(OfUse, steps, i) || !g.inForce(rule, g.bedside) {
 			continue
 		}
 		if unknown && rule.Within > 0 {

@@ -146,6 +146,9 @@ func (g *release) shown(s Step) bool {
 	if lack == nil {
 		return true
 	}
+	if g.quiet {
+		return g.h.attested(s.ID, s.last()) != nil
+	}
 	if a := g.h.attested(s.ID, s.last()); a != nil {
 		r := Reason{Text: fmt.Sprintf("%s at %s is attested", s.Kind.Words(), s.Start.In(g.zone)), By: a.By, Record: a.ID}
 		if !slices.Contains(g.answer.Reasons, r) {
@@ -293,9 +296,10 @@ func (t Taken) lacks() *Lack {
 	return &all
 }
 
-// unproven blocks where a verification that passed rests on readings that prove nothing, and says whether it does.
-func (g *release) unproven(d Decision, rule StepRule) bool {
-	missing, attested := g.h.weigh(d, g.answer.Cycle)
+// unproven blocks where a verification that passed rests on readings since an instant that prove nothing, and says whether
+// it does.
+func (g *release) unproven(d Decision, rule StepRule, from unit.Instant) bool {
+	missing, attested := g.h.weigh(d, from)
 	for _, a := range attested {
 		g.note(Reason{Text: d.Verification.Words() + " is attested", By: a.By, Record: a.ID})
 	}

@@ -19,7 +19,10 @@ type State string
 const (
 	Ready State = "ready"
 	// PaperDecides is what is ready by the records of a site that has not been started.
-	PaperDecides   State = "paper decides"
+	PaperDecides State = "paper decides"
+	// NothingAgainst says that nothing here speaks against the scope, and that what it cannot do without is on record
+	// elsewhere: whoever keeps that releases it.
+	NothingAgainst State = "nothing against it here"
 	InReprocessing State = "in reprocessing"
 	OnHold         State = "on hold"
 	OutOfService   State = "out of service"
@@ -27,7 +30,7 @@ const (
 )
 
 // States lists every state, the most usable first.
-var States = []State{Ready, PaperDecides, InReprocessing, NotKnown, OnHold, OutOfService}
+var States = []State{Ready, PaperDecides, NothingAgainst, InReprocessing, NotKnown, OnHold, OutOfService}
 
 // Reason is one fact that the answer rests on.
 type Reason struct {
@@ -112,6 +115,10 @@ type Answer struct {
 	Paper *Paper `json:"paper,omitempty"`
 	// Wanting are the acts that would count if somebody attested them.
 	Wanting []Wanting `json:"wanting,omitempty"`
+	// Asked are the routes that are open, the earliest first.
+	Asked []Asked `json:"asked,omitempty"`
+	// Unchecked are the requirements that are not checked here.
+	Unchecked []Unchecked `json:"not_checked,omitempty"`
 	// Short is how far from ready it is, where somebody asked for it and it is not.
 	Short *Short `json:"short,omitempty"`
 }
@@ -134,8 +141,23 @@ func Release(h History, rules Rules, at unit.Instant, zone *time.Location) Answe
 	return h.until(at).judged(rules, h.Restores, at, zone)
 }
 
-// answer is Release for a history that holds nothing later than the instant.
+// answer is Release for a history that holds nothing later than the instant. Of editions of the rules that ask for more
+// each is asked as well: the gravest answer counts.
 func answer(h History, rules Rules, at unit.Instant, zone *time.Location) Answer {
+	return asked(h, rules, false, at, zone)
+}
+
+// asked answers for what all open occasions ask for or, alone, for the one that began the cycle.
+func asked(h History, rules Rules, alone bool, at unit.Instant, zone *time.Location) Answer {
+	a := underEdition(h, rules, alone, at, zone)
+	for _, earlier := range rules.Earlier {
+		a = a.and(underEdition(h, earlier, alone, at, zone))
+	}
+	return a
+}
+
+// underEdition answers by one edition of the rules.
+func underEdition(h History, rules Rules, alone bool, at unit.Instant, zone *time.Location) Answer {
 	g := release{h: h, rules: rules, at: at, zone: zone}
 	g.answer = Answer{Scope: h.Instrument.Tag, At: at, State: Ready}
 	if h.Instrument.Tag == "" || !h.Instrument.InService.Known() || h.Instrument.InService > at {
@@ -152,6 +174,9 @@ func answer(h History, rules Rules, at unit.Instant, zone *time.Location) Answer
 		return g.ordered()
 	}
 	g.start()
+	if alone {
+		g.all = g.all[:1]
+	}
 	g.overlaps()
 	if t, ok := h.listed(at); ok {
 		g.byList(t)
@@ -162,6 +187,7 @@ func answer(h History, rules Rules, at unit.Instant, zone *time.Location) Answer
 		g.answer.Until = r
 		g.note(Reason{Text: "retired from " + r.In(zone) + " on"})
 	}
+	g.elsewhere()
 	if g.answer.State != Ready {
 		g.answer.Until = 0
 	}
@@ -205,6 +231,12 @@ type release struct {
 	answer Answer
 	// startedBy and startRecord say what began the cycle.
 	startedBy, startRecord string
+	// all are the open occasions: the one that began the cycle, then those before it, then storages that ran out; on is
+	// the one whose route is looked at.
+	all []occasion
+	on  *occasion
+	// quiet leaves what is attested, or could be, unsaid.
+	quiet bool
 	// bedside is the end of the last use, from which residue dries; zero when none is on record.
 	bedside unit.Instant
 	// open are the holds that nobody has lifted.
@@ -213,9 +245,6 @@ type release struct {
 	decisions []string
 	// unwritten are steps that were written down too late and that nobody attests.
 	unwritten []Step
-	// previous is the end of the last required step that was looked at.
-	previous     unit.Instant
-	previousStep StepKind
 }
 
 // block adds a reason that keeps the scope from patients, and what to do about it.
@@ -235,8 +264,12 @@ func (g *release) next(what string) {
 	}
 }
 
-// note adds a reason that does not block.
-func (g *release) note(r Reason) { g.answer.Reasons = append(g.answer.Reasons, r) }
+// note adds a reason that does not block, once.
+func (g *release) note(r Reason) {
+	if g.on == nil || len(g.all) == 1 || !slices.Contains(g.answer.Reasons, r) {
+		g.answer.Reasons = append(g.answer.Reasons, r)
+	}
+}
 
 func cite(r Reason, s sampling.Source) Reason {
 	r.Citation, r.Unverified = s.Citation, !s.Verified
@@ -285,55 +318,52 @@ func (g *release) fail(r Reason, next string) {
 	g.block(InReprocessing, r, next)
 }
 
-// start finds what began the cycle: the end of the last use, the return from repair, or the
-// arrival of the scope, whichever came last.
+// start finds what asks for a route: the last use, and what came after it. The last of that began the cycle.
 func (g *release) start() {
-	at, by, record := Start(g.h)
-	g.answer.Cycle, g.startRecord = at, record
+	g.all = g.h.occasions()
+	slices.Reverse(g.all)
+	g.on = &g.all[0]
+	g.answer.Cycle, g.startRecord = g.on.at, g.on.record
+	for i := range g.all {
+		g.all[i].previous = g.all[i].at
+	}
 	for _, u := range g.h.Uses {
 		g.bedside = max(g.bedside, u.last())
 	}
-	g.startedBy = fmt.Sprintf("%s at %s", by, at.In(g.zone))
+	g.startedBy = fmt.Sprintf("%s at %s", g.on.by, g.on.at.In(g.zone))
 }
 
 // Start returns when the present cycle of a history began, what began it, and its record.
 func Start(h History) (at unit.Instant, by, record string) {
-	at, by = h.Instrument.InService, "it came into service"
-	for _, u := range h.Uses {
-		if u.last() >= at {
-			at, by, record = u.last(), "the last use ended", u.ID
-		}
-	}
-	for _, r := range h.Repairs {
-		if r.Returned >= at {
-			at, by, record = r.Returned, "it came back from repair", r.ID
-		}
-	}
-	return h.anew(at, by, record)
+	all := h.occasions()
+	o := all[len(all)-1]
+	return o.at, o.by, o.record
 }
 
 // steps walks the steps of the cycle in the order of the rules.
 func (g *release) steps() {
 	due := sampling.DueAt(g.rules.Due, g.h.record(), g.at, g.zone)
 	g.answer.Due = due
-	g.previous = g.answer.Cycle
-	for _, rule := range g.rules.withSoak(g.h.Model.Name) {
+	steps := g.rules.withSoak(g.h.Model.Name)
+	g.requirements(steps)
+	g.runOuts()
+	g.answer.Asked = g.asked(steps)
+	g.each(steps, func(rule StepRule) (Progress, bool) {
 		if rule.Step == Verification {
-			g.verification(rule, due)
-			continue
+			return g.verification(rule, due), true
 		}
-		g.step(rule)
-	}
+		return g.step(rule)
+	})
 	g.afterwards()
 }
 
-// of returns the steps of one kind in this cycle, the earliest first. What is done at the bedside belongs to the
-// use, also where the scope was away for repair since.
+// of returns the steps of one kind since the present occasion, the earliest first. What is done at the bedside belongs to
+// the use, also where the scope was away for repair since.
 func (g *release) of(kind StepKind) []Step {
 	if kind == PointOfUse {
 		return g.since(kind, g.bedside)
 	}
-	return g.since(kind, g.answer.Cycle)
+	return g.since(kind, g.on.at)
 }
 
 // since returns the steps of one kind that began at an instant or later, the earliest first. Of two that began at one
@@ -348,24 +378,26 @@ func (g *release) since(kind StepKind, from unit.Instant) []Step {
 	return steps
 }
 
-func (g *release) step(rule StepRule) {
+// step looks at one step of the present occasion's route; looked is false where it is no part of it.
+func (g *release) step(rule StepRule) (p Progress, looked bool) {
 	var delayed *StepRule
-	switch rule.Step { //nolint:exhaustive // the others are asked for as the rule says
-	case PointOfUse:
-		if !g.bedside.Known() {
-			rule.Required = false // it never was on a patient here
-		}
-	case Soak:
+	if rule.Step == Soak && g.soaks() {
 		if delayed = g.missed(); delayed != nil {
 			rule.Required = true
 		}
 	}
 	done := g.of(rule.Step)
-	p := Progress{Step: rule.Step, Status: MissingStep, Deadline: g.deadline(rule, g.at)}
-	if rule.Step == Soak && !rule.Required && len(done) == 0 {
-		return // no part of a cycle that went as it should
+	p = Progress{Step: rule.Step, Status: MissingStep, Deadline: g.deadline(rule, g.at)}
+	if len(done) == 0 && rule.Step.dries() && rule.Step != PointOfUse && !g.main() {
+		p.Deadline = 0 // an earlier one stopped the drying, or the soak answers it
 	}
-	defer func() { g.answer.Steps = append(g.answer.Steps, p) }()
+	if rule.Step == Soak && !rule.Required && len(done) == 0 {
+		return p, false // no part of a cycle that went as it should
+	}
+	if !rule.Required && !g.main() {
+		g.passed(rule, done)
+		return p, false // it binds no longer than until all was asked for anew
+	}
 	if len(done) == 0 {
 		switch {
 		case !rule.Required:
@@ -400,9 +432,9 @@ func (g *release) step(rule StepRule) {
 			if p.Deadline.Known() {
 				next += ", to begin by " + p.Deadline.In(g.zone)
 			}
-			g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s is not on record", rule.Step.Words())}, rule.Source), next)
+			g.block(InReprocessing, cite(Reason{Text: rule.Step.Words() + " is not on record" + g.sinceWhen()}, rule.Source), next)
 		}
-		return
+		return p, true
 	}
 	last := done[len(done)-1]
 	p.Status, p.Record, p.Start, p.End = DoneStep, last.ID, last.Start, last.End
@@ -458,6 +490,12 @@ func (g *release) step(rule StepRule) {
 			Text:   fmt.Sprintf("%s took %s; at least %s is needed", rule.Step.Words(), unit.SpanOf(last.End.Sub(last.Start)), rule.AtLeast),
 			Record: last.ID,
 		}, rule.Source), orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
+	case rule.AtMost > 0 && last.End.Sub(last.Start) > rule.AtMost.Duration():
+		p.Status = FailedStep
+		g.block(InReprocessing, cite(Reason{
+			Text:   fmt.Sprintf("%s took %s; at most %s is allowed", rule.Step.Words(), unit.SpanOf(last.End.Sub(last.Start)), rule.AtMost),
+			Record: last.ID,
+		}, rule.Source), orElse(rule.OnFail, "repeat: "+rule.Step.Words()))
 	case needsResult(rule.Step) && last.Result == NotStated:
 		p.Status = MissingStep
 		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID},
@@ -480,22 +518,31 @@ func (g *release) step(rule StepRule) {
 		if rule.Step == Storage || rule.Step == Issue {
 			start = last.last()
 		}
-		if g.previousStep != "" && start < g.previous {
+		if g.on.previousStep != "" && start < g.on.previous {
 			p.Status = StaleStep
 			g.block(InReprocessing, cite(Reason{
 				Text: fmt.Sprintf(
 					"%s at %s came before %s ended at %s",
 					rule.Step.Words(),
 					last.Start.In(g.zone),
-					g.previousStep.Words(),
-					g.previous.In(g.zone),
+					g.on.previousStep.Words(),
+					g.on.previous.In(g.zone),
 				),
 				Record: last.ID,
 			}, rule.Source), "repeat: "+rule.Step.Words())
 		}
 	}
-	if (rule.Required || rule.Step.wets()) && last.last() > g.previous { // who wets it again undoes what came before
-		g.previous, g.previousStep = last.last(), rule.Step
+	g.passed(rule, done)
+	return p, true
+}
+
+// passed goes on behind a step that is required, or that wets the scope again and so undoes what came before.
+func (g *release) passed(rule StepRule, done []Step) {
+	if len(done) == 0 || !rule.Required && !rule.Step.wets() {
+		return
+	}
+	if last := done[len(done)-1]; last.last() > g.on.previous {
+		g.on.previous, g.on.previousStep = last.last(), rule.Step
 	}
 }
 
@@ -519,8 +566,10 @@ func (g *release) unanswered(rule StepRule, done []Step) *Step {
 		}
 		switch rule.AfterFail {
 		case JustRepeat:
-		case RepairFirst: // with the return from it a new cycle begins
-			return &done[i]
+		case RepairFirst:
+			if !slices.ContainsFunc(g.h.Repairs, func(r Repair) bool { return r.Returned > failed.Start && r.Returned <= last.Start }) {
+				return &done[i]
+			}
 		case CleanAgain:
 			if !slices.ContainsFunc(g.of(ManualCleaning), func(s Step) bool {
 				return s.Result != Fail && s.Start >= failed.last() && s.End.Known() && s.End <= last.Start
@@ -592,19 +641,37 @@ func (g *release) disinfection(s Step, rule StepRule) {
 	}
 }
 
-// verification looks at the verifications of this cycle.
-func (g *release) verification(rule StepRule, due []sampling.Due) {
-	p := Progress{Step: Verification, Status: NotDueStep}
-	defer func() { g.answer.Steps = append(g.answer.Steps, p) }()
-	verifications := keep(g.h.Decisions, func(d Decision) bool { return d.In(g.answer.Cycle) })
+// sampledFrom is since when verifications count for the present occasion: since it, or since a later one after which
+// somebody sampled the scope.
+func (g *release) sampledFrom() unit.Instant {
+	from := g.on.at
+	for i := range g.all {
+		at := g.all[i].at
+		if at > from && g.all[i].kind != OfRunOut && (slices.ContainsFunc(g.h.Decisions, func(d Decision) bool { return d.In(at) }) ||
+			slices.ContainsFunc(g.h.Samples, func(t Taken) bool { return t.Collected >= at && t.NotApplicable == "" })) {
+			from = at
+		}
+	}
+	return from
+}
+
+// verification looks at the verifications since the present occasion. What is due is asked for by the one that began the
+// cycle.
+func (g *release) verification(rule StepRule, due []sampling.Due) (p Progress) {
+	p = Progress{Step: Verification, Status: NotDueStep}
+	from := g.sampledFrom()
+	verifications := keep(g.h.Decisions, func(d Decision) bool { return d.In(from) })
 	slices.SortStableFunc(verifications, func(a, b Decision) int {
 		return cmp.Or(cmp.Compare(a.last(), b.last()), cmp.Compare(a.Recorded, b.Recorded))
 	})
-	open := g.h.undecided(g.answer.Cycle)
+	open := g.h.undecided(from)
+	if !g.main() {
+		due = nil
+	}
 	blocked := false
 	failed := len(verifications) > 0 && !verifications[len(verifications)-1].Passed()
 	for _, d := range due {
-		if d.Blocks {
+		if d.Blocks && g.inForce(rule, g.on.at) {
 			blocked = true
 			next := "sample and read: " + scope.Named(d.Points)
 			if failed {
@@ -624,10 +691,10 @@ func (g *release) verification(rule StepRule, due []sampling.Due) {
 			Text:   fmt.Sprintf("%s was sampled at %s and its cleaning verification has no result", open[0].Point.Words(), open[0].Collected.In(g.zone)),
 			Record: open[0].ID,
 		}, rule.Source), "finish the cleaning verification: sample and read every point")
-		g.doubts(open[0].Cleaning)
+		g.doubts(open[0].Cleaning, from)
 	}
 	if len(verifications) == 0 {
-		return
+		return p
 	}
 	last := verifications[len(verifications)-1]
 	p.Record, p.Start, p.End = last.ID, last.First, last.Last
@@ -641,15 +708,15 @@ func (g *release) verification(rule StepRule, due []sampling.Due) {
 		g.block(InReprocessing, cite(Reason{
 			Text: last.Verification.Words() + ": " + last.Verification.Why, Record: last.ID,
 		}, rule.Source), last.Verification.Next.Words)
-		g.doubts(last.Verification.Cleaning)
-	case last.First < g.previous:
+		g.doubts(last.Verification.Cleaning, from)
+	case last.First < g.on.previous:
 		p.Status = StaleStep
 		g.block(InReprocessing, cite(Reason{
 			Text: fmt.Sprintf(
 				"the cleaning verification began at %s, before %s ended at %s",
 				last.First.In(g.zone),
-				g.previousStep.Words(),
-				g.previous.In(g.zone),
+				g.on.previousStep.Words(),
+				g.on.previous.In(g.zone),
 			),
 			Record: last.ID,
 		}, rule.Source), "sample again")
@@ -670,20 +737,21 @@ func (g *release) verification(rule StepRule, due []sampling.Due) {
 			}
 		}
 		g.note(cite(Reason{Text: last.Verification.Words(), Record: last.ID}, rule.Source))
-		if g.unproven(last, rule) {
+		if g.unproven(last, rule, from) {
 			p.Status = MissingStep
 		}
 	}
-	if last.last() > g.previous {
-		g.previous, g.previousStep = last.last(), Verification
+	if last.last() > g.on.previous {
+		g.on.previous, g.on.previousStep = last.last(), Verification
 	}
+	return p
 }
 
-// doubts says why readings of a cleaning do not count any more.
-func (g *release) doubts(cleaning int) {
+// doubts says why readings of a cleaning that were taken since an instant do not count any more.
+func (g *release) doubts(cleaning int, from unit.Instant) {
 	told := map[string]bool{}
 	for _, t := range g.h.Samples {
-		if t.Doubt != "" && t.Cleaning == cleaning && t.Collected >= g.answer.Cycle && !told[t.DoubtRecord] {
+		if t.Doubt != "" && t.Cleaning == cleaning && t.Collected >= from && !told[t.DoubtRecord] {
 			told[t.DoubtRecord] = true
 			g.block(InReprocessing, Reason{Text: "readings of the cleaning verification do not count: " + t.Doubt, Record: t.DoubtRecord},
 				"sample again with a meter that passed its check")
@@ -774,8 +842,40 @@ func Due(h History, rules Rules, at unit.Instant, zone *time.Location) []samplin
 // after it was first dried: taking a scope out and hanging it back, or drying it again without
 // disinfecting it again, does not renew it. A failed storage is none.
 func (g *release) storage() {
+	g.back()
+	if g.answer.State != Ready || g.unchecked(Storage) {
+		return
+	}
+	limits, _ := g.limits(g.wetUntil(), g.at+1)
+	for _, l := range limits {
+		g.expire(l)
+	}
+	if l, ok := g.storeBy(); ok {
+		g.expire(l)
+	}
+	for _, u := range g.answer.Unchecked { // once somebody should have looked at that again it is asked for here
+		end := u.Review.End(g.zone)
+		if end > g.at && end < g.answer.Until && !underEdition(g.h, g.rules, false, end, g.zone).State.Clear() {
+			g.answer.Until = end
+		}
+	}
+	if next := sampling.NextDue(g.rules.Due, g.h.record(), g.zone); next.Known() && next < g.answer.Until && !g.unchecked(Verification) {
+		g.answer.Until = next
+		g.note(Reason{Text: "periodic sampling falls due at " + next.In(g.zone)})
+	}
+}
+
+// back asks that a scope which was issued since the last use is back: used, or stored by name.
+func (g *release) back() {
+	g.on = &g.all[0]
+	for i := range g.all {
+		if g.all[i].at < g.on.at {
+			g.on = &g.all[i]
+		}
+	}
 	issued := g.of(Issue)
 	stored := keep(g.of(Storage), func(s Step) bool { return s.Result != Fail && g.shown(s) })
+	g.on = &g.all[0]
 	if len(issued) > 0 && (len(stored) == 0 || stored[len(stored)-1].Start <= issued[len(issued)-1].Start) {
 		last := issued[len(issued)-1]
 		g.block(
@@ -784,27 +884,39 @@ func (g *release) storage() {
 			"record the use, or store the scope again",
 		)
 	}
-	if g.answer.State != Ready {
-		return
+}
+
+// wetUntil returns when the scope was wet for the last time: when its last disinfection ended or, where that is not
+// checked here and none is on record, whatever was last done with it before it was stored.
+func (g *release) wetUntil() unit.Instant {
+	if done := g.of(Disinfection); len(done) > 0 {
+		return done[len(done)-1].last()
 	}
-	done := g.of(Disinfection)
-	for i, s := range done {
-		if again := slices.IndexFunc(done[i+1:], func(s Step) bool { return s.Result != Fail }); again >= 0 {
-			g.ranOut(s, done[i+1+again].Start)
+	last := g.on.at
+	for _, s := range g.h.Steps {
+		if s.Start >= g.on.at && (s.Kind.wets() || s.Kind == Drying) {
+			last = max(last, s.last())
 		}
 	}
-	var disinfected unit.Instant
-	if len(done) > 0 {
-		disinfected = done[len(done)-1].last()
+	return last
+}
+
+// storeBy returns when a scope that nobody has stored since the step before has to be, by a rule that limits that.
+func (g *release) storeBy() (l limit, ok bool) {
+	steps := g.rules.For(g.h.Model.Name)
+	i := slices.IndexFunc(steps, func(r StepRule) bool { return r.Step == Storage && r.Within > 0 })
+	if i < 0 || !g.rules.asks(g.on.kind, steps, i) {
+		return l, false
 	}
-	limits, _ := g.limits(disinfected, g.at+1)
-	for _, l := range limits {
-		g.expire(l)
+	rule := steps[i]
+	by := g.deadline(rule, g.at)
+	from := by.Add(-rule.Within.Duration())
+	if slices.ContainsFunc(g.of(Storage), func(s Step) bool { return s.Result != Fail && s.Start >= from && g.shown(s) }) {
+		return l, false
 	}
-	if next := sampling.NextDue(g.rules.Due, g.h.record(), g.zone); next.Known() && next < g.answer.Until {
-		g.answer.Until = next
-		g.note(Reason{Text: "periodic sampling falls due at " + next.In(g.zone)})
-	}
+	return limit{at: by, next: rule.OnLate, why: cite(Reason{
+		Text: fmt.Sprintf("to be stored within %s, since %s", rule.Within, from.In(g.zone)),
+	}, rule.Source)}, true
 }
 
 // limit is an end of the time that a scope may wait.
@@ -888,26 +1000,6 @@ func (g *release) dried(disinfected, to unit.Instant) unit.Instant {
 		}
 	}
 	return disinfected
-}
-
-// ranOut looks whether the storage after an earlier disinfection of the cycle was over before somebody cleaned the
-// scope, or disinfected it once more at an instant: then a disinfection alone does not make up for it.
-func (g *release) ranOut(earlier Step, again unit.Instant) {
-	cleanings := keep(g.of(ManualCleaning), func(s Step) bool { return s.Result != Fail && s.Start >= earlier.last() })
-	to := again
-	if len(cleanings) > 0 {
-		to = min(to, cleanings[0].Start)
-	}
-	limits, hung := g.limits(earlier.last(), to)
-	if !hung {
-		return
-	}
-	first := slices.MinFunc(limits, func(a, b limit) int { return cmp.Compare(a.at, b.at) })
-	if first.at > to || len(cleanings) > 0 && cleanings[len(cleanings)-1].Start >= first.at {
-		return
-	}
-	first.why.Text += "; it was disinfected again since, and not cleaned"
-	g.block(InReprocessing, first.why, waitedTooLong)
 }
 
 // expire ends Ready at an instant. At that instant the time is over.

@@ -151,14 +151,6 @@ func (h History) Restored() (last RestoreNote, ok bool) {
 	return last, ok
 }
 
-// anew moves the beginning of a cycle to a restore that came after it.
-func (h History) anew(at unit.Instant, by, record string) (unit.Instant, string, string) {
-	if r, ok := h.Restored(); ok && r.At >= at {
-		return r.At, "the records were restored from a copy", r.ID
-	}
-	return at, by, record
-}
-
 // unknown says whether the cycle of a history began with a restore, so that nobody knows what was done before it.
 func (h History) unknown() (r RestoreNote, ok bool) {
 	if r, ok = h.Restored(); !ok {
@@ -172,21 +164,13 @@ func (h History) unknown() (r RestoreNote, ok bool) {
 // record, those after the instant as well. A restore adds a cycle and discharges nothing: what the cycle before it left
 // to be done, such as a repair after a failed leak test, stays to be done.
 func (h History) judged(rules Rules, all []RestoreNote, at unit.Instant, zone *time.Location) Answer {
-	a := answer(h, rules, at, zone)
-	if a.StockTake != "" { // two people have seen on paper what the copy lacks
-		return h.between(a, all, at, zone)
+	a := h.between(answer(h, rules, at, zone), all, at, zone)
+	r, ok := h.unknown()
+	// By a stock-take two people have seen on paper what the copy lacks.
+	if !ok || a.StockTake != "" || asked(h, rules, true, at, zone).State.Clear() {
+		return a
 	}
-	if _, ok := h.unknown(); ok && a.State == Ready {
-		before := h
-		before.Restores = nil
-		if b := answer(before, rules, at, zone); b.State != Ready {
-			a = b
-		} else {
-			a.Until = min(a.Until, b.Until)
-		}
-		return h.between(a, all, at, zone)
-	}
-	return h.lost(h.between(a, all, at, zone), zone)
+	return a.lost(r, zone)
 }
 
 // between returns an answer about an instant between a copy and its restore without what nobody knows of that time.
@@ -202,13 +186,8 @@ func (h History) between(a Answer, all []RestoreNote, at unit.Instant, zone *tim
 	return a
 }
 
-// lost returns an answer that is not ready without what nobody knows of the time before the last restore, as long as the
-// cycle of the scope began with that.
-func (h History) lost(a Answer, zone *time.Location) Answer {
-	r, ok := h.unknown()
-	if !ok {
-		return a
-	}
+// lost returns an answer without what nobody knows of the time before a restore, with which the cycle of the scope began.
+func (a Answer) lost(r RestoreNote, zone *time.Location) Answer {
 	why := fmt.Sprintf("the records were restored at %s from a copy of %s: what happened in between is not on record", r.At.In(zone), r.Copied.In(zone))
 	a = a.NotKnown(Reason{Text: why, Record: r.ID})
 	a.Next = append(a.Next, "or the lead and a second person say that nothing happened to it since the copy")

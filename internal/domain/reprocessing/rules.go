@@ -15,8 +15,9 @@ import (
 type StepRule struct {
 	Step     StepKind `yaml:"step" json:"step"`
 	Required bool     `yaml:"required" json:"required"`
-	// AtLeast is the shortest time the step takes; zero when it does not matter.
+	// AtLeast and AtMost are the shortest and the longest time that the step takes; zero when it does not matter.
 	AtLeast unit.Span `yaml:"at_least,omitempty" json:"at_least,omitzero"`
+	AtMost  unit.Span `yaml:"at_most,omitempty" json:"at_most,omitzero"`
 	// Within bounds the time from the end of the step From (the end of the use where that is not on
 	// record) to the start of this one.
 	Within unit.Span `yaml:"within,omitempty" json:"within,omitzero"`
@@ -24,8 +25,15 @@ type StepRule struct {
 	// AfterFail is what has to come between a failed step and the one that takes its place.
 	AfterFail AfterFail `yaml:"after_fail,omitempty" json:"after_fail,omitempty"`
 	// OnLate says what to do when Within has passed, OnFail what to do after a failed step.
-	OnLate          string `yaml:"on_late,omitempty" json:"on_late,omitempty"`
-	OnFail          string `yaml:"on_fail,omitempty" json:"on_fail,omitempty"`
+	OnLate string `yaml:"on_late,omitempty" json:"on_late,omitempty"`
+	OnFail string `yaml:"on_fail,omitempty" json:"on_fail,omitempty"`
+	// Starts is the day from which the step is required, by occasions of that day or later; empty for always.
+	Starts unit.Date `yaml:"starts,omitempty" json:"starts,omitempty"`
+	// KeptIn is where the step is on record when that is not here, KeptBy who has signed that it is, and KeptReview the
+	// last day before somebody has to look at that again. From then on it is asked for here.
+	KeptIn          string    `yaml:"kept_in,omitempty" json:"kept_in,omitempty"`
+	KeptBy          string    `yaml:"kept_by,omitempty" json:"kept_by,omitempty"`
+	KeptReview      unit.Date `yaml:"kept_review,omitempty" json:"kept_review,omitempty"`
 	sampling.Source `yaml:",inline"`
 }
 
@@ -82,14 +90,19 @@ type Disinfectant struct {
 type Rules struct {
 	Steps []StepRule `yaml:"steps" json:"steps"`
 	// Models replaces the steps for single models.
-	Models        map[string][]StepRule `yaml:"models,omitempty" json:"models,omitempty"`
-	Cabinets      []Cabinet             `yaml:"cabinets" json:"cabinets"`
-	Disinfectants []Disinfectant        `yaml:"disinfectants" json:"disinfectants"`
+	Models map[string][]StepRule `yaml:"models,omitempty" json:"models,omitempty"`
+	// Routes says which of the steps each occasion asks for; one that it does not name asks for all of them.
+	Routes        []Route        `yaml:"routes,omitempty" json:"routes,omitempty"`
+	Cabinets      []Cabinet      `yaml:"cabinets" json:"cabinets"`
+	Disinfectants []Disinfectant `yaml:"disinfectants" json:"disinfectants"`
 	// Unstored is how long a dried scope may wait outside a cabinet.
 	Unstored       unit.Span       `yaml:"unstored" json:"unstored"`
 	UnstoredSource sampling.Source `yaml:"unstored_source" json:"unstored_source"`
 	// Due makes verifications due; those that block keep the release check shut.
 	Due []sampling.Rule `yaml:"-" json:"-"`
+	// Earlier are editions that were in force since the trip of the scope began that is asked about and that ask for
+	// more: they count as well until it is over.
+	Earlier []Rules `yaml:"-" json:"-"`
 }
 
 // For returns the steps of a model in order.
@@ -135,6 +148,9 @@ func (r Rules) Check() error {
 		if err := checkSteps("steps of model "+model, r.Models[model]); err != nil {
 			return err
 		}
+	}
+	if err := r.checkRoutes(); err != nil {
+		return err
 	}
 	for i, c := range r.Cabinets {
 		if slices.ContainsFunc(r.Cabinets[:i], func(other Cabinet) bool { return other.Name == c.Name }) {
@@ -186,8 +202,12 @@ func checkSteps(where string, steps []StepRule) error {
 			return fmt.Errorf("%s: %q is not known; allowed: %s", where, s.Step, scope.Words(StepKinds))
 		case seen[s.Step]:
 			return fmt.Errorf("%s: %s is given twice", where, s.Step.Words())
-		case s.AtLeast < 0 || s.Within < 0:
+		case s.AtLeast < 0 || s.AtMost < 0 || s.Within < 0:
 			return fmt.Errorf("%s: %s: a time is below zero", where, s.Step.Words())
+		case s.AtMost > 0 && s.AtMost < s.AtLeast:
+			return fmt.Errorf("%s: %s: at_most is shorter than at_least", where, s.Step.Words())
+		case s.AtMost > 0 && (s.Step == Verification || s.Step == Storage || s.Step == Issue):
+			return fmt.Errorf("%s: %s has no end of its own: at_most says nothing", where, s.Step.Words())
 		case s.From != "" && !seen[s.From]:
 			return fmt.Errorf("%s: %s: the step %q that its clock starts from must come before it", where, s.Step.Words(), s.From)
 		case s.AfterFail != JustRepeat && !slices.Contains(AfterFails, s.AfterFail):
@@ -197,6 +217,13 @@ func checkSteps(where string, steps []StepRule) error {
 			return fmt.Errorf("%s: %s: say in on_late what to do when the limit has passed", where, s.Step.Words())
 		case s.Citation == "":
 			return fmt.Errorf("%s: %s: the citation is missing", where, s.Step.Words())
+		case (s.KeptIn == "") != (s.KeptBy == "") || (s.KeptIn == "") != !s.KeptReview.Known():
+			return fmt.Errorf("%s: %s: what is kept elsewhere says where (kept_in), who has signed that (kept_by) and by when it is reviewed (kept_review)",
+				where, s.Step.Words())
+		case s.Starts.Known() && s.KeptIn != "":
+			return fmt.Errorf("%s: %s: either it starts on a day or it is kept elsewhere", where, s.Step.Words())
+		case s.Starts.Known() && !s.Required && s.Step != Verification:
+			return fmt.Errorf("%s: %s is not required, so that it cannot start", where, s.Step.Words())
 		}
 		seen[s.Step] = true
 	}

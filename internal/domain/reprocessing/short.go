@@ -42,7 +42,7 @@ func (s Short) fits() Short {
 
 // short is ShortAt for a history that holds nothing later than the instant.
 func (h History) short(a Answer, rules Rules, at unit.Instant, zone *time.Location) Short {
-	if a.State == Ready || a.State == PaperDecides {
+	if a.State.Clear() || a.State == PaperDecides {
 		return Short{Grade: Nothing, Words: "nothing is lacking by what is on record"}
 	}
 	// What people see first is what speaks against the scope, however much of the rest is done.

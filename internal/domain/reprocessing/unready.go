@@ -62,7 +62,7 @@ func (h History) Unready(rules Rules, start, begun unit.Instant, site Opening, z
 	at := BeforeUse(start)
 	past := h.before(at)
 	a := past.judged(rules, h.Restores, at, zone)
-	if a.State == Ready {
+	if a.State.Clear() {
 		return u, false
 	}
 	// What was before the site began is on paper, whatever of it was brought in.

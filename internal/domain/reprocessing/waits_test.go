@@ -25,15 +25,19 @@ func TestStorageRunOut(t *testing.T) {
 		{"disinfected in time, while it may still wait", disinfected, 29 * 24 * hour, false, reprocessing.Ready, "stored in drying-cabinet"},
 		{
 			"disinfected once its time was over", disinfected, wait, false, reprocessing.InReprocessing,
-			"at most 30 days; it was disinfected again since, and not cleaned",
+			"manual cleaning is not on record since its storage time was over at 2026-04-01 11:30 +02:00",
 		},
 		{"disinfected at the last moment", disinfected, over - us - instant(t, "09:35"), false, reprocessing.Ready, "stored in drying-cabinet"},
 		{
 			"disinfected as its time was over", disinfected, over - instant(t, "09:35"), false, reprocessing.InReprocessing,
-			"it was disinfected again since, and not cleaned",
+			"manual cleaning is not on record since its storage time was over at 2026-04-01 11:30 +02:00",
 		},
 		{"cleaned and sampled as well", cleaned, wait, true, reprocessing.Ready, "stored in drying-cabinet"},
-		{"cleaned as its time was over", cleaned, over - instant(t, "09:00"), true, reprocessing.Ready, "stored in drying-cabinet"},
+		{"leak-tested and cleaned as its time was over", cleaned, over - instant(t, "08:50"), true, reprocessing.Ready, "stored in drying-cabinet"},
+		{
+			"cleaned as its time was over, and leak-tested before", cleaned, over - instant(t, "09:00"), true, reprocessing.InReprocessing,
+			"leak test is not on record since its storage time was over",
+		},
 		{"cleaned before", cleaned, over - us - instant(t, "09:00"), true, reprocessing.Ready, "stored in drying-cabinet"},
 	} {
 		h := good(t)

@@ -367,13 +367,25 @@ func (e evidence) route() (Lift, string) {
 	}
 	past := e.Since.until(l.At)
 	past.Holds, past.Lifts = nil, nil
-	a := answer(past, *e.Rules, l.At, e.Zone)
+	for _, rules := range e.Rules.editions() {
+		var lacks string
+		if l, lacks = e.routeUnder(past, rules.whole()); lacks != "" {
+			return l, lacks
+		}
+	}
+	return l, ""
+}
+
+// routeUnder looks for the route by one edition of the rules.
+func (e evidence) routeUnder(past History, rules Rules) (Lift, string) {
+	l := e.lift
+	a := answer(past, rules, l.At, e.Zone)
 	if len(a.Steps) == 0 {
 		return l, a.Reasons[0].Text
 	}
 	l.Verification, l.Evidence = "", nil
 	required := make(map[StepKind]bool)
-	for _, rule := range e.Rules.For(e.Since.Model.Name) {
+	for _, rule := range rules.For(e.Since.Model.Name) {
 		required[rule.Step] = rule.Required
 	}
 	for _, p := range a.Steps {

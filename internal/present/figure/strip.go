@@ -116,8 +116,12 @@ func (s strip) verdict() string {
 
 // usable says what a state of the release check means.
 func usable(state reprocessing.State) string {
-	if state == reprocessing.Ready {
+	switch state {
+	case reprocessing.Ready:
 		return "for use"
+	case reprocessing.NothingAgainst:
+		return "not released here"
+	case reprocessing.InReprocessing, reprocessing.NotKnown, reprocessing.OnHold, reprocessing.OutOfService:
 	}
 	return "not for use"
 }
@@ -270,7 +274,7 @@ func (s strip) release() cell {
 		c.shape, c.style = chart.Square, chart.Style{Fill: chart.InkText}
 	case reprocessing.OutOfService:
 		c.shape, c.style = chart.Cross, chart.Style{Fill: chart.InkText}
-	case reprocessing.NotKnown, reprocessing.PaperDecides:
+	case reprocessing.NothingAgainst, reprocessing.NotKnown, reprocessing.PaperDecides:
 		fallthrough
 	default:
 		c.shape, c.style = chart.Diamond, chart.Style{Fill: chart.InkPaper, Stroke: chart.InkText, Width: 1.6}

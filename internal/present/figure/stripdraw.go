@@ -227,7 +227,7 @@ func (d stripDrawing) flag(c cell, x float64) {
 	case reprocessing.OutOfService:
 		cloth = chart.Style{Fill: chart.InkMuted}
 	case reprocessing.OnHold:
-	case reprocessing.InReprocessing, reprocessing.NotKnown, reprocessing.PaperDecides:
+	case reprocessing.InReprocessing, reprocessing.NothingAgainst, reprocessing.NotKnown, reprocessing.PaperDecides:
 		fallthrough
 	default:
 		cloth, style.Ink = chart.Style{Fill: chart.InkPaper, Stroke: chart.InkText, Width: 1.4}, chart.InkText

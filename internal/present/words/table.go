@@ -18,6 +18,7 @@ type Key string
 const (
 	// Answers of the release check.
 	Ready          Key = Key("state " + reprocessing.Ready)
+	NothingAgainst Key = Key("state " + reprocessing.NothingAgainst)
 	InReprocessing Key = Key("state " + reprocessing.InReprocessing)
 	OnHold         Key = Key("state " + reprocessing.OnHold)
 	OutOfService   Key = Key("state " + reprocessing.OutOfService)
@@ -101,6 +102,7 @@ type entry struct {
 // table is what people read.
 var table = map[Key]entry{
 	Ready:          {us: "ready for use", usBrief: "ready", shape: "✓", class: "ready"},
+	NothingAgainst: {us: "nothing against it here", usBrief: "elsewhere", shape: "→", class: "unknown"},
 	InReprocessing: {us: "in reprocessing", shape: "…", class: "work"},
 	OnHold:         {us: "on hold", shape: "■", class: "hold"},
 	OutOfService:   {us: "out of service", usBrief: "out", shape: "−", class: "out"},

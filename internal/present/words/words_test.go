@@ -31,7 +31,7 @@ func keys[T ~string](kind string, values ...T) []Key {
 // and a colour.
 func TestEveryValueHasItsMark(t *testing.T) {
 	for name, all := range map[string][]Key{
-		"state":     keys("state ", reprocessing.Ready, reprocessing.InReprocessing, reprocessing.NotKnown, reprocessing.OnHold, reprocessing.OutOfService),
+		"state":     keys("state ", reprocessing.States...),
 		"outcome":   keys("outcome ", append(slices.Clone(reading.Outcomes), level.Spared)...),
 		"life":      keys("life ", trend.LifeStates...),
 		"direction": keys("direction ", trend.Higher, trend.Lower, trend.Spread),

@@ -235,6 +235,31 @@ var faults = []fault{
 		m.store()
 		return true
 	}},
+	{"repaired, and its route done", func(m *maker) bool {
+		m.t = m.latest() + m.between(0, day)
+		m.repair()
+		m.follow(reprocessing.OfRepair)
+		return true
+	}},
+	{"storage run out, and its route done", func(m *maker) bool {
+		s := m.ofKind(reprocessing.Storage)
+		if s == nil {
+			return false
+		}
+		m.t = max(m.latest(), s.Start+m.between(0, 50*day))
+		m.follow(reprocessing.OfRunOut)
+		return true
+	}},
+	{"too long", func(m *maker) bool {
+		s := &m.h.Steps[m.someStep()]
+		if !s.End.Known() {
+			return false
+		}
+		by, end := m.between(second, 30*minute), s.End
+		m.shift(end, by)
+		s.End, s.Recorded = end+by, end+by
+		return true
+	}},
 	{"dried again", func(m *maker) bool {
 		d := m.ofKind(reprocessing.Drying)
 		if d == nil || !d.End.Known() {

@@ -192,7 +192,7 @@ func (x *trial) fastNow(h reprocessing.History, now unit.Instant) verdict {
 }
 
 func heard(a reprocessing.Answer) verdict {
-	v := verdict{ready: a.State == reprocessing.Ready, until: a.Until}
+	v := verdict{ready: a.State == reprocessing.Ready, elsewhere: a.State == reprocessing.NothingAgainst, until: a.Until}
 	for _, r := range a.Reasons {
 		if r.Blocks {
 			v.lacks = append(v.lacks, r.Whole())
@@ -204,8 +204,8 @@ func heard(a reprocessing.Answer) verdict {
 // agree compares the two. Where the check is known to be harsher than it has to be, it may be so, and is counted.
 func (x *trial) agree(what string, at unit.Instant, h reprocessing.History, fast, plain verdict) {
 	switch {
-	case fast.ready == plain.ready && fast.until == plain.until:
-	case plain.ready && !fast.ready && harsher(h, at):
+	case fast.grade() == plain.grade() && fast.until == plain.until:
+	case plain.grade() > fast.grade() && fast.grade() == 0 && harsher(h, at):
 		x.harsh = true
 	default:
 		x.failf("%s, at %s the check says %s, the plain one %s", what, at, fast, plain)
@@ -244,6 +244,9 @@ func harsher(h reprocessing.History, at unit.Instant) bool {
 func (v verdict) String() string {
 	if v.ready {
 		return "ready until " + v.until.String()
+	}
+	if v.elsewhere {
+		return "released elsewhere"
 	}
 	return "not ready (" + strings.Join(v.lacks, "; ") + ")"
 }

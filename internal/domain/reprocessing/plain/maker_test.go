@@ -68,12 +68,12 @@ func houses() ([]house, error) {
 		return nil, err
 	}
 	var all []house
-	for i := range 7 {
+	for i := range 12 {
 		set, err := policy.Parse("general.yaml", policy.Preset())
 		if err != nil {
 			return nil, err
 		}
-		o := house{set.Reprocessing, set.Reading, zone}
+		o := house{nil, set.Reprocessing, set.Reading, zone}
 		o.rules.Cabinets = append(o.rules.Cabinets, reprocessing.Cabinet{Name: "shelf", Hours: 12})
 		step := func(kind reprocessing.StepKind) *reprocessing.StepRule {
 			return &o.rules.Steps[slices.IndexFunc(o.rules.Steps, func(r reprocessing.StepRule) bool { return r.Step == kind })]
@@ -100,7 +100,38 @@ func houses() ([]house, error) {
 			o.rules.Models = map[string][]reprocessing.StepRule{"duodenoscope A": slices.Clone(o.rules.Steps)}
 			o.rules.Models["duodenoscope A"][4].AtLeast = 6 * unit.Minute
 			o.judging.Retest = reading.FailingPoints
-		case 6: // what is done at the bedside has no limit
+		case 6: // short routes, steps that may not last too long, and a time by which a scope is stored
+			o.ways = []string{"own routes", "stored in time"}
+			short := []reprocessing.StepKind{reprocessing.ManualCleaning, reprocessing.Verification, reprocessing.Disinfection, reprocessing.Drying}
+			o.rules.Routes = []reprocessing.Route{
+				{After: reprocessing.OfRepair, Steps: append([]reprocessing.StepKind{reprocessing.LeakTest}, short...)},
+				{After: reprocessing.OfRunOut, Steps: short},
+			}
+			step(reprocessing.Drying).AtMost, step(reprocessing.ManualCleaning).AtMost = 19*unit.Minute, 14*unit.Minute
+			step(reprocessing.Storage).Within, step(reprocessing.Storage).From = 20*unit.Minute, reprocessing.Drying
+		case 7: // no routes at all, as older rules have them
+			o.ways = []string{"no routes"}
+			o.rules.Routes = nil
+		case 8: // some of what is asked for is kept elsewhere, and some starts later
+			o.ways = []string{"kept elsewhere", "starts later"}
+			keep(step(reprocessing.LeakTest), "2026-06-30")
+			keep(step(reprocessing.Inspection), "2026-10-24")
+			step(reprocessing.Drying).Starts, step(reprocessing.PointOfUse).Starts = "2026-05-01", "2026-03-29"
+		case 9: // storage is kept elsewhere, and verifications start later
+			o.ways = []string{"storage kept elsewhere", "starts later"}
+			keep(step(reprocessing.Storage), "2026-08-15")
+			keep(step(reprocessing.Disinfection), "2026-02-15")
+			step(reprocessing.Verification).Starts, step(reprocessing.ManualCleaning).Starts = "2026-07-01", "2026-02-01"
+		case 10: // an edition that asks for less than one that counts for the trip under way
+			o.ways = []string{"a laxer edition"}
+			then := o.rules
+			then.Steps = slices.Clone(o.rules.Steps)
+			then.Unstored = 2 * unit.Hour
+			step(reprocessing.Inspection).Required, step(reprocessing.Drying).AtLeast = false, 0
+			keep(step(reprocessing.LeakTest), "2026-04-30")
+			then.Steps[slices.IndexFunc(then.Steps, func(r reprocessing.StepRule) bool { return r.Step == reprocessing.Drying })].AtLeast = 12 * unit.Minute
+			o.rules.Earlier = []reprocessing.Rules{then}
+		case 11: // what is done at the bedside has no limit
 			step(reprocessing.PointOfUse).Within = 0
 		}
 		all = append(all, o)
@@ -108,10 +139,18 @@ func houses() ([]house, error) {
 	return all, nil
 }
 
+// keep has a step kept elsewhere until a day.
+func keep(r *reprocessing.StepRule, until unit.Date) {
+	r.KeptIn, r.KeptBy, r.KeptReview = "the log of the other house", "L1", until
+}
+
 // made returns the history of a seed.
 func made(all []house, seed uint64) *maker {
 	m := &maker{Rand: rand.New(rand.NewPCG(seed, 11)), classes: map[string]bool{}}
 	m.house = all[m.IntN(len(all))]
+	for _, way := range m.ways {
+		m.class(way)
+	}
 	begin := unit.At(time.Date(2026, time.January, 5, 7, 0, 0, 0, time.UTC)) + m.between(0, 300*day)
 	m.h.Instrument = scope.Instrument{Tag: tag, Owner: scope.Own, InService: begin - m.between(day, 20*day)}
 	m.h.Model = scope.Model{
@@ -319,6 +358,26 @@ func (m *maker) reprocess() {
 		m.step(reprocessing.Drying, minute, 5*minute, reprocessing.Fail)
 	}
 	m.dry()
+	m.store()
+}
+
+// follow does what an occasion asks for, as far as somebody has to.
+func (m *maker) follow(o reprocessing.Occasion) {
+	for _, r := range m.rules.RouteOf(o, m.h.Model.Name) {
+		switch r.Step {
+		case reprocessing.ManualCleaning:
+			m.clean()
+		case reprocessing.Inspection, reprocessing.LeakTest:
+			m.step(r.Step, 2*minute, 4*minute, reprocessing.Pass)
+		case reprocessing.Verification:
+			m.sample(m.points, reading.OK)
+		case reprocessing.Disinfection:
+			m.disinfect()
+		case reprocessing.Drying:
+			m.dry()
+		case reprocessing.PointOfUse, reprocessing.Transport, reprocessing.Soak, reprocessing.FinalRinse, reprocessing.Storage, reprocessing.Issue:
+		}
+	}
 	m.store()
 }
 

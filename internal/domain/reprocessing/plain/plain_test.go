@@ -21,6 +21,8 @@ import (
 
 // house is what a facility goes by.
 type house struct {
+	// ways are what its rules have that those of others lack; each is a class of its histories.
+	ways    []string
 	rules   reprocessing.Rules
 	judging reading.Rules
 	zone    *time.Location
@@ -29,7 +31,9 @@ type house struct {
 // verdict is what the plain check says.
 type verdict struct {
 	ready bool
-	until unit.Instant
+	// elsewhere says that nothing speaks against it here, and that somebody else releases it: it is not ready.
+	elsewhere bool
+	until     unit.Instant
 	// lacks is what speaks against it, for whoever looks into a difference.
 	lacks []string
 }
@@ -47,6 +51,8 @@ type walk struct {
 
 	// rounds are all verifications as the times of their samples and cleanings have them.
 	rounds []round
+	// open are the occasions since the last use.
+	open []occasion
 }
 
 // plainly answers as of an instant of the past, from what had happened by then.
@@ -59,12 +65,35 @@ func (o house) plainlyNow(h reprocessing.History, c reprocessing.Clock, now unit
 	v := o.judge(present(h, now), now)
 	// After the clock stepped back by more than a minute, or ahead by more than ten, nothing is ready until it was compared.
 	if len(c.Unsettled(now)) > 0 {
-		v.ready, v.until, v.lacks = false, 0, append(v.lacks, "the clock is in doubt")
+		v.ready, v.elsewhere, v.until, v.lacks = false, false, 0, append(v.lacks, "the clock is in doubt")
 	}
 	return v
 }
 
+// An edition of the rules that asks for less serves only trips that begin after it: of a trip under way the stricter of
+// then and now is asked, and so every edition of the time has its say.
 func (o house) judge(h reprocessing.History, at unit.Instant) verdict {
+	v := o.byOne(h, at)
+	for _, rules := range o.rules.Earlier {
+		then := o
+		then.rules = rules
+		e := then.byOne(h, at)
+		v.lacks = append(v.lacks, e.lacks...)
+		switch {
+		case !v.ready && !v.elsewhere, !e.ready && !e.elsewhere:
+			v.ready, v.elsewhere, v.until = false, false, 0
+		case v.elsewhere || e.elsewhere:
+			v.ready, v.elsewhere, v.until = false, true, 0
+		case v.until == 0:
+			v.until = e.until
+		case e.until != 0:
+			v.until = min(v.until, e.until)
+		}
+	}
+	return v
+}
+
+func (o house) byOne(h reprocessing.History, at unit.Instant) verdict {
 	w := &walk{house: o, h: h, at: at, until: ever}
 	w.rounds = w.sampled()
 	w.known()
@@ -76,11 +105,20 @@ func (o house) judge(h reprocessing.History, at unit.Instant) verdict {
 	} else {
 		w.cycle()
 	}
-	if w.until <= at {
-		w.lack("its time is over since %s", w.until)
+	// Where storage is kept elsewhere nobody here can say until when.
+	if !w.away(reprocessing.Storage) {
+		if w.until <= at {
+			w.lack("its time is over since %s", w.until)
+		}
+	} else if r := h.Instrument.Retired; r.Known() && r <= at {
+		w.lack("it is retired")
 	}
 	v := verdict{ready: len(w.lacks) == 0, lacks: w.lacks}
-	if v.ready {
+	// Where cleaning, leak test or disinfection is not checked here it is never ready.
+	if v.ready && (w.others(reprocessing.LeakTest) || w.others(reprocessing.ManualCleaning) || w.others(reprocessing.Disinfection)) {
+		v.ready, v.elsewhere = false, true
+	}
+	if v.ready && !w.away(reprocessing.Storage) {
 		v.until = w.until
 	}
 	return v
@@ -88,14 +126,77 @@ func (o house) judge(h reprocessing.History, at unit.Instant) verdict {
 
 // cycle asks for everything that a cycle on record has to show.
 func (w *walk) cycle() {
+	w.open = w.occasions()
 	w.due()
-	since := w.occasions()
-	for _, o := range since {
+	for _, o := range w.open {
 		w.route(o)
 		w.out(o)
 	}
-	w.beyond(since)
-	w.dates()
+	w.beyond(w.open)
+	if !w.away(reprocessing.Storage) {
+		w.dates()
+	}
+}
+
+// away says whether a requirement is not checked here for an occasion that is open: it starts later, or is kept elsewhere
+// and the day by which that is looked at again is not over.
+func (w *walk) away(kind reprocessing.StepKind) bool {
+	for _, r := range w.rules.For(w.h.Model.Name) {
+		if r.Step != kind {
+			continue
+		}
+		for _, o := range w.open {
+			if w.names(o, kind) && !w.counts(r, o.at) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// others says whether somebody else releases what is open by a requirement: it is not checked here, or was kept elsewhere
+// when that began. That a day passes hands nothing over.
+func (w *walk) others(kind reprocessing.StepKind) bool {
+	for _, r := range w.rules.For(w.h.Model.Name) {
+		for _, o := range w.open {
+			if r.Step == kind && r.KeptIn != "" && w.names(o, kind) && o.at < midnightAfter(r.KeptReview, w.zone) {
+				return true
+			}
+		}
+	}
+	return w.away(kind)
+}
+
+// grade orders verdicts: ready, released by somebody else, not ready.
+func (v verdict) grade() int {
+	switch {
+	case v.ready:
+		return 2
+	case v.elsewhere:
+		return 1
+	}
+	return 0
+}
+
+// counts says whether a requirement is in force here for what began at an instant.
+func (w *walk) counts(r reprocessing.StepRule, begun unit.Instant) bool {
+	if r.KeptIn != "" && w.at < midnightAfter(r.KeptReview, w.zone) {
+		return false
+	}
+	return r.Starts == "" || begun >= midnight(r.Starts, w.zone)
+}
+
+// midnight is the beginning of a day, in a zone that changes its clocks at other hours.
+func midnight(d unit.Date, zone *time.Location) unit.Instant {
+	t, err := time.ParseInLocation("2006-01-02", string(d), zone)
+	if err != nil {
+		panic(err)
+	}
+	return unit.At(t)
+}
+
+func midnightAfter(d unit.Date, zone *time.Location) unit.Instant {
+	return unit.At(midnight(d, zone).Time().In(zone).AddDate(0, 0, 1))
 }
 
 func (w *walk) lack(format string, args ...any) {
@@ -200,10 +301,8 @@ func (w *walk) asked() {
 
 // occasion is what asks for a route.
 type occasion struct {
-	what string
+	what reprocessing.Occasion
 	at   unit.Instant
-	// from is the first step that the route asks for; empty for all.
-	from reprocessing.StepKind
 	// latest says that no other occasion since asks for all steps anew.
 	latest bool
 	// use is the end of the use that residue dries since; zero when none is on record.
@@ -218,14 +317,14 @@ func (w *walk) occasions() []occasion {
 	if i := w.lastUse(); i >= 0 {
 		end = max(w.h.Uses[i].Start, w.h.Uses[i].End)
 		begin = end
-		all = append(all, occasion{what: "use", at: end, use: end})
+		all = append(all, occasion{what: reprocessing.OfUse, at: end, use: end})
 	}
 	if w.h.Instrument.InService >= begin {
-		all = append(all, occasion{what: "arrival", at: w.h.Instrument.InService, use: end})
+		all = append(all, occasion{what: reprocessing.OfArrival, at: w.h.Instrument.InService, use: end})
 	}
 	for _, r := range w.h.Repairs {
 		if r.Returned.Known() && r.Returned >= begin {
-			all = append(all, occasion{what: "repair", at: r.Returned, use: end})
+			all = append(all, occasion{what: reprocessing.OfRepair, at: r.Returned, use: end})
 		}
 	}
 	last := 0
@@ -235,8 +334,9 @@ func (w *walk) occasions() []occasion {
 		}
 	}
 	all[last].latest = true
+	w.open = all
 	for _, at := range w.runOut(begin) {
-		all = append(all, occasion{what: "storage run out", at: at, from: reprocessing.ManualCleaning, use: end})
+		all = append(all, occasion{what: reprocessing.OfRunOut, at: at, use: end})
 	}
 	return all
 }
@@ -269,6 +369,30 @@ func goodness(s reprocessing.Step) int {
 	return 0
 }
 
+// names says whether the route of an occasion has a step. Where the rules say nothing of the occasion it has all of
+// them, and once the storage has run out all from the cleaning on; the bedside is the use's alone. What was used and
+// delayed is soaked, whatever the route says.
+func (w *walk) names(o occasion, kind reprocessing.StepKind) bool {
+	if o.what == reprocessing.OfUse && kind == reprocessing.Soak {
+		return true
+	}
+	for _, r := range w.rules.Routes {
+		if r.After == o.what {
+			return slices.Contains(r.Steps, kind)
+		}
+	}
+	if o.what == reprocessing.OfRunOut {
+		cleaned := false
+		for _, r := range w.rules.For(w.h.Model.Name) {
+			if cleaned = cleaned || r.Step == reprocessing.ManualCleaning; r.Step == kind {
+				return cleaned
+			}
+		}
+		return false
+	}
+	return o.what == reprocessing.OfUse || kind != reprocessing.PointOfUse
+}
+
 // asks returns the steps that the model's rules ask for in order. Delayed reprocessing may ask for a soak before the
 // manual cleaning, whether or not the rules have one.
 func (w *walk) asks() []reprocessing.StepRule {
@@ -287,13 +411,11 @@ func (w *walk) asks() []reprocessing.StepRule {
 // route asks of one occasion that each step was done since, in order, within its limits, and passed.
 func (w *walk) route(o occasion) {
 	rules := w.asks()
-	if i := slices.IndexFunc(rules, func(r reprocessing.StepRule) bool { return r.Step == o.from }); i > 0 {
-		rules = rules[i:]
-	}
-	delayed := o.from == "" && w.delayed(o, rules)
+	delayed := w.delayed(o, rules)
 	var before unit.Instant // the end of the last step in order
 	for _, rule := range rules {
 		since := o.at
+		rule.Required = rule.Required && w.names(o, rule.Step) && w.counts(rule, o.at)
 		switch rule.Step {
 		case reprocessing.Verification:
 			before = max(before, w.verified(o, before))
@@ -302,7 +424,7 @@ func (w *walk) route(o occasion) {
 			since = o.use
 			rule.Required = rule.Required && o.use.Known() && (!delayed || len(w.steps(rule.Step, since)) > 0)
 		case reprocessing.Soak:
-			rule.Required = rule.Required || delayed
+			rule.Required = rule.Required || delayed && w.names(o, rule.Step)
 		default:
 		}
 		done := w.steps(rule.Step, since)
@@ -319,14 +441,27 @@ func (w *walk) route(o occasion) {
 		if rule.Required {
 			w.written(o, s)
 		}
-		w.answered(o, rule, done)
+		if rule.Required || o.latest {
+			w.answered(o, rule, done)
+		}
 		if rule.Required && max(s.Start, stored(s)) < before {
 			w.lack("%s: the %s of %s is out of order", o.what, s.Kind, s.Start)
 		}
-		if rule.Step == reprocessing.Disinfection {
+		if rule.Step == reprocessing.Disinfection && (rule.Required || o.latest) {
 			w.disinfected(s)
 		}
-		if from := w.limitedFrom(rule, o, s); rule.Within > 0 && !dries(rules, rule.Step) && s.Start > from.Add(rule.Within.Duration()) {
+		// To move a scope is no storing: it had to hang by then for the first time.
+		hung := s
+		if rule.Step == reprocessing.Storage && rule.Within > 0 {
+			from := w.limitedFrom(rule, o, s)
+			for _, d := range slices.Backward(done) {
+				if d.Result != reprocessing.Fail && d.Start >= from {
+					hung = d
+				}
+			}
+		}
+		limited := rule.Within > 0 && !dries(rules, rule.Step) && (rule.Required || o.latest)
+		if from := w.limitedFrom(rule, o, hung); limited && hung.Start > from.Add(rule.Within.Duration()) {
 			w.lack("%s: the %s of %s is too late after %s", o.what, s.Kind, s.Start, from)
 		}
 		// A step that nobody asked for undoes what came before it only where it wets the scope again.
@@ -362,6 +497,8 @@ func (w *walk) sound(o occasion, rule reprocessing.StepRule, s reprocessing.Step
 		w.lack("%s: the %s of %s goes on", o.what, s.Kind, s.Start)
 	case !tookItsTime(rule, s):
 		w.lack("%s: the %s of %s was too short", o.what, s.Kind, s.Start)
+	case rule.AtMost > 0 && s.End > s.Start.Add(rule.AtMost.Duration()):
+		w.lack("%s: the %s of %s was too long", o.what, s.Kind, s.Start)
 	}
 }
 
@@ -468,12 +605,13 @@ func (w *walk) delayed(o occasion, rules []reprocessing.StepRule) bool {
 		}
 		limit := from.Add(rule.Within.Duration())
 		done := w.steps(rule.Step, o.use)
+		asked := rule.Required && w.names(occasion{what: reprocessing.OfUse}, rule.Step) && w.counts(rule, o.use)
 		begun := slices.IndexFunc(done, func(s reprocessing.Step) bool {
 			last := s.ID == done[len(done)-1].ID
 			return s.Result != reprocessing.Fail && !w.late(s) && s.Start <= limit && (tookItsTime(rule, s) || last && !s.End.Known())
 		})
 		switch {
-		case begun < 0 && rule.Required && w.at > limit:
+		case begun < 0 && asked && w.at > limit:
 			return true
 		case begun >= 0 && done[begun].End.Known():
 			wet[rule.Step] = min(done[begun].End, limit)
@@ -636,6 +774,9 @@ func (w *walk) out(o occasion) {
 // begins with a cleaning.
 func (w *walk) runOut(since unit.Instant) []unit.Instant {
 	var all []unit.Instant
+	if w.away(reprocessing.Storage) {
+		return nil
+	}
 	done := w.steps(reprocessing.Disinfection, since)
 	for i, s := range done {
 		to := ever // when it was disinfected once more
@@ -667,17 +808,62 @@ func (w *walk) dates() {
 	}
 	done := w.steps(reprocessing.Disinfection, begin)
 	if len(done) == 0 {
-		return // which is lacking anyway
+		if !w.away(reprocessing.Disinfection) {
+			return // which is lacking anyway
+		}
+		// Nothing here says when it was disinfected: whatever was done with it last before it was stored.
+		begin = w.latest().at
+		last := reprocessing.Step{Start: begin}
+		for _, s := range w.h.Steps {
+			if s.Start >= begin && (wets(s.Kind) || s.Kind == reprocessing.Drying) && max(s.Start, s.End) > max(last.Start, last.End) {
+				last = s
+			}
+		}
+		done = append(done, last)
 	}
 	c := w.waits(done[len(done)-1], w.at+1)
 	if c.why != "" {
 		w.lack("%s", c.why)
 	}
 	w.ends(c.over)
+	w.toStore()
+	for _, r := range w.rules.For(w.h.Model.Name) { // kept elsewhere until somebody should have looked at that
+		if r.KeptIn == "" || !w.away(r.Step) {
+			continue
+		}
+		if end := midnightAfter(r.KeptReview, w.zone); end > w.at && len(w.lacks) == 0 && w.byOne(w.h, end).grade() == 0 {
+			w.ends(end)
+		}
+	}
+	if w.away(reprocessing.Verification) {
+		return
+	}
 	passed := w.counted()
 	for _, r := range w.rules.Due {
 		if r.When == sampling.Periodic && r.Days > 0 && r.Blocks && covers(r, w.h.Model) {
 			w.ends(passed.AddDays(r.Days, w.zone))
+		}
+	}
+}
+
+// latest is the occasion that began the present cycle.
+func (w *walk) latest() occasion {
+	return w.open[slices.IndexFunc(w.open, func(o occasion) bool { return o.latest })]
+}
+
+// toStore ends the wait of a scope that has to be stored within a time and was not yet.
+func (w *walk) toStore() {
+	o := w.latest()
+	for _, rule := range w.rules.For(w.h.Model.Name) {
+		if rule.Step != reprocessing.Storage || rule.Within == 0 || !w.names(o, rule.Step) {
+			continue
+		}
+		from := w.limitedFrom(rule, o, reprocessing.Step{Start: w.at})
+		stored := slices.ContainsFunc(w.steps(reprocessing.Storage, from), func(s reprocessing.Step) bool {
+			return s.Result != reprocessing.Fail && !w.late(s)
+		})
+		if !stored {
+			w.ends(from.Add(rule.Within.Duration()))
 		}
 	}
 }

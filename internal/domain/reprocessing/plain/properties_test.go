@@ -16,7 +16,7 @@ import (
 // given, and not before.
 func (x *trial) timeAlone(at unit.Instant, before verdict) {
 	instants := []unit.Instant{at, at + x.between(0, 12*day), at + x.between(0, 200*day)}
-	if before.ready {
+	if before.ready && before.until != 0 {
 		instants = append(instants, before.until-1, before.until)
 		if v := x.fast(x.known, before.until-1); !v.ready || v.until != before.until {
 			x.failf("ready until %s, and a moment before that %s", before.until, v)
@@ -26,15 +26,15 @@ func (x *trial) timeAlone(at unit.Instant, before verdict) {
 		}
 	}
 	slices.Sort(instants)
-	was, wasNow := true, true
+	was, wasNow := 2, 2
 	for _, at := range instants {
 		v, now := x.fast(x.known, at), x.fastNow(x.known, at)
 		x.agree("later", at, x.known, v, x.plainly(x.known, at))
 		x.agree("now, later", at, x.known, now, x.plainlyNow(x.known, x.clock, at))
-		if v.ready && !was || now.ready && !wasNow {
+		if v.grade() > was || now.grade() > wasNow {
 			x.failf("time alone made it ready at %s: %s, now %s", at, v, now)
 		}
-		was, wasNow = v.ready, now.ready
+		was, wasNow = v.grade(), now.grade()
 	}
 }
 
@@ -66,10 +66,10 @@ func (x *trial) behind() {
 // Any order of the rows gives the same answer.
 func (x *trial) anyOrder(at unit.Instant, before, now verdict) {
 	h := shuffled(x.Rand, x.known)
-	if v := x.fast(h, at); v.ready != before.ready || v.until != before.until {
+	if v := x.fast(h, at); v.grade() != before.grade() || v.until != before.until {
 		x.failf("in another order of its rows %s, before %s", v, before)
 	}
-	if v := x.fastNow(h, at); v.ready != now.ready || v.until != now.until {
+	if v := x.fastNow(h, at); v.grade() != now.grade() || v.until != now.until {
 		x.failf("now, in another order of its rows %s, before %s", v, now)
 	}
 }
@@ -103,7 +103,7 @@ func (x *trial) laterRecords(at unit.Instant) {
 	later.h.Instrument.Retired = x.h.Instrument.Retired // the instrument is given in the edition of then
 	for _, at := range []unit.Instant{k, at} {
 		v, before := x.fast(later.h.AsKnown(k), at), x.fast(x.h.AsKnown(k), at)
-		if v.ready != before.ready || v.until != before.until {
+		if v.grade() != before.grade() || v.until != before.until {
 			x.failf("as known at %s, %s; and once more was recorded, %s", k, before, v)
 		}
 	}
@@ -213,10 +213,10 @@ func (x *trial) adverse(at unit.Instant, before, now verdict) {
 		if fact == "over the action level" && x.judging.Retest == reading.FailingPoints {
 			continue // then the rules ask for less after the next cleaning
 		}
-		if milder(before, after) && !x.plainly(x.known, at).ready { // else it was only harsher before
+		if milder(before, after) && x.plainly(x.known, at).grade() < after.grade() { // else it was only harsher before
 			x.failf("%s made it %s, before %s", fact, after, before)
 		}
-		if milder(now, afterNow) && !x.plainlyNow(x.known, x.clock, at).ready {
+		if milder(now, afterNow) && x.plainlyNow(x.known, x.clock, at).grade() < afterNow.grade() {
 			x.failf("now, %s made it %s, before %s", fact, afterNow, now)
 		}
 	}
@@ -224,7 +224,7 @@ func (x *trial) adverse(at unit.Instant, before, now verdict) {
 
 // milder says whether the second answer lets a scope be used when the first does not.
 func milder(before, after verdict) bool {
-	return after.ready && (!before.ready || after.until > before.until)
+	return after.grade() > before.grade() || after.ready && before.ready && before.until != 0 && (after.until == 0 || after.until > before.until)
 }
 
 // To take away what only proves something never makes ready.
@@ -295,7 +295,7 @@ func (x *trial) lacking(less *trial, what string, at unit.Instant, before verdic
 	h := less.h.AsKnown(ever)
 	after := x.fast(h, at)
 	x.agree("without "+what, at, h, after, x.plainly(h, at))
-	if milder(before, after) {
+	if milder(before, after) && x.plainly(x.known, at).grade() < after.grade() { // else it was only harsher before
 		x.failf("without %s it is %s, before %s", what, after, before)
 	}
 }
@@ -323,7 +323,7 @@ func (x *trial) occasions(at unit.Instant, before verdict) {
 	h := more.h.AsKnown(ever)
 	after := x.fast(h, at)
 	x.agree("after "+what, at, h, after, x.plainly(h, at))
-	if after.ready && !unasked(x.plainly(x.known, at)) {
+	if after.grade() > before.grade() && !unasked(x.plainly(x.known, at)) {
 		x.failf("%s at %s made it %s, before %s", what, when, after, before)
 	}
 }
@@ -370,7 +370,7 @@ func (x *trial) onePerson(at unit.Instant, before verdict) {
 	}
 	after, plain := x.fast(h, at), x.plainly(h, at)
 	x.agree("after what one person did", at, h, after, plain)
-	if after.ready && !slices.ContainsFunc(x.known.Holds, reprocessing.Hold.EndsByVerification) {
+	if after.grade() > before.grade() && !slices.ContainsFunc(x.known.Holds, reprocessing.Hold.EndsByVerification) {
 		x.failf("one person made it %s, before %s", after, before)
 	}
 }

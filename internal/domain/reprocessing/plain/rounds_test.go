@@ -254,6 +254,9 @@ func (w *walk) failed() unit.Instant {
 
 // due asks for the verifications that the rules make due now, and that keep the scope from patients until one passed.
 func (w *walk) due() {
+	if !w.verifies(w.latest()) {
+		return
+	}
 	passed := w.passed()
 	service := w.h.Instrument.InService
 	for _, r := range w.rules.Due {
@@ -289,6 +292,13 @@ func (w *walk) due() {
 	}
 }
 
+// verifies says whether verifications that are due are asked for here, for an occasion.
+func (w *walk) verifies(o occasion) bool {
+	return !slices.ContainsFunc(w.rules.For(w.h.Model.Name), func(r reprocessing.StepRule) bool {
+		return r.Step == reprocessing.Verification && !w.counts(r, o.at)
+	})
+}
+
 // everyCycle says whether the rules ask for a verification in each trip.
 func (w *walk) everyCycle() bool {
 	return slices.ContainsFunc(w.rules.Due, func(r sampling.Rule) bool {
@@ -308,7 +318,7 @@ func (w *walk) verified(o occasion, before unit.Instant) unit.Instant {
 		}
 	}
 	switch {
-	case last == nil && w.everyCycle():
+	case last == nil && w.everyCycle() && w.verifies(o):
 		w.lack("%s: no cleaning verification", o.what)
 	case last == nil:
 	case !last.passed:
