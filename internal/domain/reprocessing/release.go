@@ -850,9 +850,13 @@ func (g *release) storage() {
 	for _, l := range limits {
 		g.expire(l)
 	}
-	if l, ok := g.storeBy(); ok {
-		g.expire(l)
+	for i := range g.all { // a later occasion whose route ends before the storage excuses none
+		g.on = &g.all[i]
+		if l, ok := g.storeBy(); ok {
+			g.expire(l)
+		}
 	}
+	g.on = &g.all[0]
 	for _, u := range g.answer.Unchecked { // once somebody should have looked at that again it is asked for here
 		end := u.Review.End(g.zone)
 		if end > g.at && end < g.answer.Until && !underEdition(g.h, g.rules, false, end, g.zone).State.Clear() {
