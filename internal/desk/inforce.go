@@ -158,16 +158,19 @@ func (v View) asksMore(then, now policy.RuleSet) bool {
 	return more
 }
 
-// lotFault says why a lot must not have been used at an instant; empty when it may have been. A recall that was on record
-// then keeps its word for that time, although it was taken back since: what was read meanwhile was read with a lot that
-// nobody trusted.
+// lotFault says why a lot must not have been used at an instant; empty when it may have been. A recall and an expiry that
+// were on record then keep their word for that time, although they were taken back since: what was read meanwhile was
+// read with a lot that nobody trusted.
 func lotFault(v View, now quality.Lot, used unit.Instant) (string, error) {
 	if why := now.Fault(used); why != "" {
 		return why, nil
 	}
 	then, ok, err := edition[quality.Lot](v, record.Lot, now.Key(), used, store.Forever)
-	if err != nil || !ok || !then.Recalled.Known() || then.Recalled > used {
+	if err != nil || !ok || then.Fault(used) == "" {
 		return "", err
+	}
+	if !then.Recalled.Known() || then.Recalled > used {
+		return fmt.Sprintf("lot %s of kit %s had expired by what was on record then", now.Lot, now.Kit), nil
 	}
 	return fmt.Sprintf("lot %s of kit %s was recalled then", now.Lot, now.Kit), nil
 }

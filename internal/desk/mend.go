@@ -387,7 +387,7 @@ var instead = map[record.Kind]string{
 	record.Void:         "voiding it restores what spoke against the scope; evidence is recorded anew",
 	record.Selection:    "void it and select again",
 	record.Import:       "void or correct the records that came with it",
-	record.Suspect:      "correct or void the check of the meter that it follows from",
+	record.Suspect:      "correct or void the check of the meter that it follows from; of a lot, two people take its recall back",
 	record.Comparison:   "void it and compare again",
 	record.Chart:        "void it and adopt the limits anew",
 	record.Access:       "change the account once more",

@@ -114,10 +114,22 @@ func (w SettingUp) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt
 			Hint:    "two people take a recall back, on the page of the lot or with: rinsate unrecall",
 		}
 	}
+	if old.Expires.Known() && old.Expires <= w.tx.Now && l.Expires > old.Expires && !w.sentBefore(e) {
+		return Receipt{}, &fault.Error{
+			Code:    fault.Invalid,
+			Message: fmt.Sprintf("lot %s of kit %s expired at %s: a later date does not make it good", l.Lot, l.Kit, old.Expires.In(w.Zone())),
+			Hint:    "use another lot; if the date was mistyped, two people void the record of it, then register the lot with the right one",
+		}
+	}
 	if l.Cleared != "" && l.Cleared != old.Cleared {
 		return Receipt{}, invalid("lot %s of kit %s: only who takes a recall back names a second person", l.Lot, l.Kit)
 	}
-	return w.append(e, record.Lot, at, l)
+	r, err := w.append(e, record.Lot, at, l)
+	if err != nil || !r.Fresh {
+		return r, err
+	}
+	r.Followed, err = w.AtMeters().settleLot(l, r.Record.By, r.Record.ID, false)
+	return r, err
 }
 
 // RegisterPerson records the code of a person.

@@ -122,7 +122,14 @@ func (w SettingUp) TakeBackRecall(e Entry, key string, base ledger.ID, second st
 		return Receipt{}, err
 	}
 	l.Recalled, l.Cleared = 0, second
-	return w.Edit(e, record.Lot, key, base, l, w.tx.Now, func(at unit.Instant) (Receipt, error) { return w.append(e, record.Lot, at, l) })
+	return w.Edit(e, record.Lot, key, base, l, w.tx.Now, func(at unit.Instant) (Receipt, error) {
+		r, err := w.append(e, record.Lot, at, l)
+		if err != nil || !r.Fresh {
+			return r, err
+		}
+		r.Followed, err = w.AtMeters().settleLot(l, r.Record.By, r.Record.ID, true)
+		return r, err
+	})
 }
 
 // tookNoPart refuses as a second person whoever recalled the lot, or changed it since.

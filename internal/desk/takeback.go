@@ -55,9 +55,11 @@ func (v takings) weight(old store.Kept) (w takeback.Weight, err error) {
 		w, err = editionWeight(v, old, takeback.OfMeter)
 	case record.Instrument:
 		w, err = editionWeight(v, old, takeback.OfInstrument)
+	case record.Lot:
+		w, err = editionWeight(v, old, takeback.OfLot)
 	case record.Attestation:
 		w = takeback.Weight{Sort: takeback.Evidence, What: "an attestation"}
-	case record.Site, record.Model, record.Lot, record.Person, record.Rules, record.Level, record.Verification, record.Lift, record.Void,
+	case record.Site, record.Model, record.Person, record.Rules, record.Level, record.Verification, record.Lift, record.Void,
 		record.Selection, record.Import, record.Target, record.Suspect, record.Comparison, record.Chart, record.Access, record.Attachment,
 		record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock, record.Restore:
 		w = takeback.Weight{Sort: takeback.Aside}

@@ -7,6 +7,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -107,6 +108,14 @@ func (w takingBack) voidOne(e Entry, old store.Kept, body record.VoidBody) (Rece
 		r.Followed, err = w.AtMeters().settle(verifications.meter, verifications.checked, e.By, r.Record.ID)
 		return r, err
 	}
+	if old.Kind() == record.Lot {
+		l, err := record.Body[quality.Lot](old.Record)
+		if err != nil {
+			return r, err
+		}
+		r.Followed, err = w.AtMeters().settleLot(l, e.By, r.Record.ID, true)
+		return r, err
+	}
 	if verifications.cleaning == 0 {
 		r.Followed, err = w.weighing().afterVoid(e, old, r.Record)
 		return r, err
@@ -166,7 +175,7 @@ func (w takingBack) restore(e Entry, void store.Kept) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	if !weight.Adverse() || old.Kind() == record.Meter || old.Kind() == record.Instrument {
+	if !weight.Adverse() || old.Kind() == record.Meter || old.Kind() == record.Instrument || old.Kind() == record.Lot {
 		return Receipt{}, &fault.Error{
 			Code: fault.Invalid, Message: fmt.Sprintf("%s record that was voided does not come back: only what speaks against a scope does", record.Called(old.Kind())),
 			Hint: "record it anew, as of now",

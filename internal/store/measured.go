@@ -322,6 +322,14 @@ func (tx Numbers) ReadWith(meter string, from, to unit.Instant, visit func(Kept)
 		visit, tx.db.site.Code, int64(from), int64(to), meter)
 }
 
+// ReadOfLot calls visit for the readings with a lot of a kit from an instant on that nothing has replaced, the earliest
+// first.
+func (tx Numbers) ReadOfLot(kit, lot string, from unit.Instant, visit func(Kept) error) error {
+	return tx.events(`SELECT r.bytes, NULL FROM reading x JOIN record r ON r.site = x.site AND r.seq = x.seq
+		WHERE x.site = $1 AND x.at >= $2 AND x.kit = $3 AND x.lot = $4 AND x.replaced IS NULL ORDER BY x.at, x.seq`,
+		visit, tx.db.site.Code, int64(from), kit, lot)
+}
+
 // CountOf counts the records of one kind of all scopes that nothing has replaced, from <= at < to.
 func (tx Numbers) CountOf(kind record.Kind, from, to unit.Instant) (n int, err error) {
 	err = tx.s.Row(tx.ctx, `SELECT count(*) FROM (SELECT 1 FROM event WHERE site = $1 AND type = $2 AND at >= $3 AND at < $4

@@ -534,7 +534,7 @@ func (g *release) doubts(cleaning int, from unit.Instant) {
 		if t.Doubt != "" && t.Cleaning == cleaning && t.Collected >= from && !told[t.DoubtRecord] {
 			told[t.DoubtRecord] = true
 			g.block(InReprocessing, Reason{Text: "readings of the cleaning verification do not count: " + t.Doubt, Record: t.DoubtRecord},
-				"sample again with a meter that passed its check")
+				"sample again, with a meter that passed its check and a lot that may be used")
 		}
 	}
 }

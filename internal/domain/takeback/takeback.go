@@ -124,6 +124,14 @@ func OfMeter(m, without quality.Meter) Weight {
 	return Weight{Sort: Aside}
 }
 
+// OfLot weighs an edition of a lot against the one that would count without it, which is empty for the first.
+func OfLot(l, without quality.Lot) Weight {
+	if without.TakesBack(l) || !without.Expires.Known() || without.Expires > l.Expires {
+		return Weight{Failure, "since when a lot must not be used"}
+	}
+	return Weight{Sort: Aside}
+}
+
 // OfInstrument weighs an edition of a scope against the one that would count without it, which is empty for the first: an
 // arrival asks for the route.
 func OfInstrument(i, without scope.Instrument) Weight {
