@@ -410,7 +410,7 @@ type printedSession struct {
 }
 
 func (a userCommands) userSessions() *cobra.Command {
-	var end string
+	var by, end string
 	var all bool
 	c := &cobra.Command{
 		Use: "sessions CODE", Short: "List where somebody is signed in, and end sessions", Args: cobra.ExactArgs(1),
@@ -420,7 +420,7 @@ func (a userCommands) userSessions() *cobra.Command {
 			}
 			if all || end != "" {
 				return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
-					n, err := d.Revoke(ctx, identity.Entry{Actor: access.Operator("")}, args[0], end)
+					n, err := d.Revoke(ctx, identity.Entry{Actor: access.Operator(by)}, args[0], end)
 					if err != nil {
 						return err
 					}
@@ -453,6 +453,7 @@ func (a userCommands) userSessions() *cobra.Command {
 		},
 	}
 	c.Annotations = map[string]string{actName: identity.ToRevoke.Name}
+	c.Flags().StringVar(&by, "by", "", "code of the person who ends sessions")
 	c.Flags().StringVar(&end, "end", "", "end the session with this id")
 	c.Flags().BoolVar(&all, "end-all", false, "end all sessions")
 	return c

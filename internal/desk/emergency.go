@@ -183,8 +183,8 @@ func (w EmergencyWork) SeeEmergency(e Entry, use ledger.ID, note string) (Receip
 	return w.append(e, record.Seen, seen.At, seen)
 }
 
-// prevention refuses whoever is not infection prevention. At the machine an operator may everything, so that it goes by
-// what is on record of the person.
+// prevention refuses whoever is not infection prevention. At the machine it goes by what is on record of the
+// person.
 func (w EmergencyWork) prevention(code string) error {
 	roles := w.actor.Roles()
 	if w.actor.Vouched() {

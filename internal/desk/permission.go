@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/trend"
+	"rinsate/internal/identity"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -25,16 +26,25 @@ func (d *Desk) As(a access.Actor) Acting { return Acting{d, a} }
 
 // Do runs work in a transaction: all of it is stored durably, or nothing.
 func (a Acting) Do(ctx context.Context, work func(*Work) error) error {
-	return a.desk.DB.Write(ctx, func(tx *store.Tx) error { return work(&Work{View: View{a.desk, tx}, actor: a.actor}) })
+	return a.desk.DB.Write(ctx, func(tx *store.Tx) error { return a.work(tx, false, work) })
 }
 
 // Try runs work and takes everything back: a dry run, for which nobody signs. Where nothing can be written it is for
 // work that only asks.
 func (a Acting) Try(ctx context.Context, work func(*Work) error) error {
 	if store.Looking(a.desk.DB) {
-		return a.desk.DB.Read(ctx, func(tx *store.Tx) error { return work(&Work{View: View{a.desk, tx}, actor: a.actor, dry: true}) })
+		return a.desk.DB.Read(ctx, func(tx *store.Tx) error { return a.work(tx, true, work) })
 	}
-	return a.desk.DB.Try(ctx, func(tx *store.Tx) error { return work(&Work{View: View{a.desk, tx}, actor: a.actor, dry: true}) })
+	return a.desk.DB.Try(ctx, func(tx *store.Tx) error { return a.work(tx, true, work) })
+}
+
+// work does work as who the actor is by what is on record.
+func (a Acting) work(tx *store.Tx, dry bool, work func(*Work) error) error {
+	actor, err := identity.On(tx).Bound(a.actor)
+	if err != nil {
+		return err
+	}
+	return work(&Work{View: View{a.desk, tx}, actor: actor, dry: dry})
 }
 
 // The acts, each with what it takes. An act has the name of the method of Work that does it.
@@ -171,7 +181,7 @@ func (w *Work) may(act access.Act, e *Entry) error {
 	if w.dry {
 		act.Signed = false
 	}
-	if err := w.actor.Check(act, w.tx.Now); err != nil {
+	if err := w.People().Check(w.actor, act); err != nil {
 		return err
 	}
 	if err := w.inName(&e.By); err != nil || e.Corrects == "" || act.Name == ToVoid.Name {

@@ -90,7 +90,7 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 		return r, "", err
 	}
 	err = d.Write(ctx, func(tx *store.Tx) error {
-		if err := e.Actor.Check(ToAddAccount, tx.Now); err != nil {
+		if err := On(tx).Check(e.Actor, ToAddAccount); err != nil {
 			return err
 		}
 		a.Created = tx.Now
@@ -143,7 +143,7 @@ func (d *Door) change(
 	edit func(*store.Tx, *store.Account) error,
 ) (r Receipt, err error) {
 	err = d.Write(ctx, func(tx *store.Tx) error {
-		if err := e.Actor.Check(act, tx.Now); err != nil {
+		if err := On(tx).Check(e.Actor, act); err != nil {
 			return err
 		}
 		a, err := On(tx).Account(code)

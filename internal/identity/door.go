@@ -641,7 +641,7 @@ func (d *Door) Revoke(ctx context.Context, e Entry, code, id string) (n int64, e
 		if e.Actor.Is(code) {
 			act = ToEndOwnSessions
 		}
-		if err := e.Actor.Check(act, tx.Now); err != nil {
+		if err := On(tx).Check(e.Actor, act); err != nil {
 			return err
 		}
 		a, err := On(tx).Account(code)

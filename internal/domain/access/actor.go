@@ -34,6 +34,8 @@ type Actor struct {
 	roles []Role
 	way   Way
 	times Times
+	// bound says of an operator that the roles on record decide what may be done.
+	bound bool
 }
 
 // Recognised is somebody who has a session, or has just shown who they are for one act of somebody else.
@@ -41,10 +43,21 @@ func Recognised(code string, roles []Role, way Way, t Times) Actor {
 	return Actor{code: code, roles: slices.Clone(roles), way: way, times: t}
 }
 
-// Operator is whoever runs a command on the machine that keeps the records, in the name of a person. Whoever
-// can open the data folder can write into it whatever they like, so that a refusal would protect nothing:
-// an operator may everything, and being at the machine is the signature.
+// Operator is whoever runs a command on the machine that keeps the records, in the name of a person: being at the
+// machine is the signature. While a site is set up an operator may everything; see Bound.
 func Operator(code string) Actor { return Actor{code: code, way: AtMachine} }
+
+// AtMachine says whether the actor runs a command on the machine that keeps the records.
+func (a Actor) AtMachine() bool { return a.way == AtMachine }
+
+// Bound is an operator who may what the roles of the person allow whom they name, and nothing else: those who share the
+// machine keep each other to what each of them is there for.
+func (a Actor) Bound(roles []Role) Actor {
+	if a.way == AtMachine {
+		a.roles, a.bound = slices.Clone(roles), true
+	}
+	return a
+}
 
 // Scribe writes down what others did, each in their name: a file that is read in by somebody who may, or the
 // invented hospital. It is for those two and never for a page.
@@ -53,7 +66,7 @@ func Scribe() Actor { return Actor{way: OnBehalf} }
 // Code is the code of the person; empty for nobody and for a scribe.
 func (a Actor) Code() string { return a.code }
 
-// Roles are what the person was when they were recognised; none for an operator and a scribe.
+// Roles are what the person was when they were recognised; none for a scribe, and for an operator who is not bound.
 func (a Actor) Roles() []Role { return slices.Clone(a.roles) }
 
 // Is says whether a code is that of the actor.
@@ -68,7 +81,7 @@ func (a Actor) Vouched() bool { return a.way == AtMachine || a.way == OnBehalf }
 
 // Has says whether the actor has a permission.
 func (a Actor) Has(p Permission) bool {
-	return a.Vouched() || a.code != "" && Allows(a.roles, p)
+	return a.Vouched() && !a.bound || a.code != "" && Allows(a.roles, p)
 }
 
 // Signs says whether what the actor does at an instant is signed: the person has shown who they are a moment

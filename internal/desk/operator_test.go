@@ -1,0 +1,96 @@
+package desk_test
+
+import (
+	"strings"
+	"testing"
+
+	"rinsate/internal/base/fault"
+	"rinsate/internal/base/unit"
+	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/quality"
+	"rinsate/internal/identity"
+	"rinsate/internal/record"
+)
+
+// At the machine people may what their roles on record allow, once the start is signed; before that whoever sets the
+// site up may everything.
+func TestAtTheMachineRolesCount(t *testing.T) {
+	acts := []struct {
+		name string
+		role access.Role // that may
+		do   func(w *desk.Work, by string, b *bench) error
+	}{
+		{"register a model", access.Lead, func(w *desk.Work, by string, b *bench) error {
+			_, _, err := w.SettingUp().RegisterModel(desk.Entry{By: by}, b.at(), model())
+			return err
+		}},
+		{"register a person", access.Lead, func(w *desk.Work, by string, b *bench) error {
+			return only(w.SettingUp().RegisterPerson(desk.Entry{By: by}, b.at(), record.PersonBody{Code: "Z-01", Role: string(access.Technician)}))
+		}},
+		{"adopt a target", access.Lead, func(w *desk.Work, by string, b *bench) error {
+			return only(w.AtMeters().RegisterTarget(desk.Entry{By: by}, quality.Target{}))
+		}},
+		{"check a meter", access.Technician, func(w *desk.Work, by string, b *bench) error {
+			at := b.at()
+			_, _, err := w.AtMeters().CheckMeter(desk.Entry{By: by}, desk.Check{Meter: "M-1", Controls: []quality.Control{
+				{Kind: quality.Positive, Material: "light", Value: unit.Number(1000), At: at},
+				{Kind: quality.Blank, Material: "empty chamber", Value: unit.Number(1), At: at},
+			}})
+			return err
+		}},
+		{"record a sample", access.Technician, func(w *desk.Work, by string, b *bench) error {
+			s := b.take(points[0])
+			s.By = by
+			return only(w.Collect(desk.Entry{By: by}, s))
+		}},
+	}
+	for _, started := range []bool{false, true} {
+		b := start(t)
+		b.person("T-07", access.Technician)
+		b.person("N-07", access.ProcedureRoom)
+		if b.trial = !started; started {
+			b.trial = false
+			b.signStart()
+		}
+		for _, x := range acts {
+			for by, role := range map[string]access.Role{"L-01": access.Lead, "T-07": access.Technician, "N-07": access.ProcedureRoom, "X-99": "", "": ""} {
+				err := b.attempt(access.Operator(by), func(w *desk.Work) error { return x.do(w, by, b) })
+				may := !started || role == access.Lead || role == x.role
+				if got := fault.CodeOf(err) != fault.Forbidden; got != may {
+					t.Errorf("started %t, %q may %s: %t, want %t (%v)", started, by, x.name, got, may, err)
+				}
+				if !may && !strings.Contains(err.Error(), "L-01") {
+					t.Errorf("%q, %s: the refusal does not say who may: %v", by, x.name, err)
+				}
+			}
+		}
+	}
+}
+
+// Nobody without a role reads files in at the machine, nor hands out roles there. Where nobody is left who manages
+// accounts, the lead does.
+func TestAtTheMachineNobodyGrantsThemselves(t *testing.T) {
+	b := start(t)
+	b.person("T-07", access.Technician)
+	b.signStart()
+	for _, by := range []string{"T-07", "X-99", ""} {
+		_, err := b.desk.As(access.Operator(by)).Import(t.Context(), desk.File{
+			Kind: desk.People, Name: "people.csv", Content: strings.NewReader("code,role\nZ-01,lead\n"), By: by,
+		}, false)
+		if fault.CodeOf(err) != fault.Forbidden {
+			t.Errorf("%q imports people: %v", by, err)
+		}
+	}
+	add := func(by, code string) error {
+		_, _, err := b.cheapDoor().AddAccount(t.Context(), identity.Entry{Actor: access.Operator(by)},
+			identity.NewAccount{Code: code, Name: "Somebody", Roles: []access.Role{access.Administrator}})
+		return err
+	}
+	b.person("A-07", access.Administrator)
+	for by, want := range map[string]fault.Code{"T-07": fault.Forbidden, "X-99": fault.Forbidden, "": fault.Forbidden, "L-01": fault.Forbidden, "A-07": ""} {
+		if err := add(by, "Q-"+by+"1"); fault.CodeOf(err) != want {
+			t.Errorf("%q makes an account: %v, want %q", by, err, want)
+		}
+	}
+}
