@@ -371,7 +371,7 @@ func (m checkMender) mend(w *Work, e Entry, k store.Kept, changes map[string]str
 }
 
 // instead says of each kind that is not corrected what a person does, and of each that is not taken back what there is.
-var instead = map[record.Kind]string{
+var instead = map[record.Kind]string{ //nolint:exhaustive // the others are taken back and corrected
 	record.Site:         "what the site is called stands as it was set up",
 	record.Model:        "a new edition takes its place: set it right in the set-up",
 	record.Instrument:   "a new edition takes its place: set it right in the set-up",

@@ -177,7 +177,7 @@ func heldFor(holds []Hold, zone *time.Location) string {
 		return cmp.Or(cmp.Compare(slices.Index(HoldKinds, b.Of()), slices.Index(HoldKinds, a.Of())), cmp.Compare(a.At, b.At))
 	})
 	var all []string
-	told := map[HoldKind]bool{}
+	told := make(map[HoldKind]bool)
 	for _, x := range holds { // each kind once, since when the first of it stands: there may be hundreds
 		if told[x.Of()] {
 			continue

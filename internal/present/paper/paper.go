@@ -245,7 +245,8 @@ func reprocessingForm(b desk.Blanks, t words.Terms) Sheet {
 		Notes: []string{
 			readIn(desk.Steps, "scope", "step", "start", "end", "person", "result", "disinfectant", "disinfectant_lot", "disinfectant_expires", "mec", "coldest_cel",
 				"contact_min", "reprocessor", "cycle_number"),
-			"Paper proves nothing by itself: photograph this form at the scope, and attest its steps on the page Not proven, within a day by whoever did them, or by a lead.",
+			"Paper proves nothing by itself: photograph this form at the scope, and attest its steps on the page Not proven, " +
+				"within a day by whoever did them, or by a lead.",
 		},
 	}
 }
