@@ -219,12 +219,12 @@ type resting struct {
 	checked  unit.Instant
 }
 
-func (w *Work) restingOn(old store.Kept) (resting, error) {
+func restingOn(v View, old store.Kept) (resting, error) {
 	redo, err := record.Again(old.Record)
 	r := resting{redo.Scope, redo.Inside, redo.Cleaning, redo.Meter, redo.At}
 	if err == nil && redo.Sample != "" {
 		var sample sampling.Sample
-		sample, _, err = w.sample(redo.Sample)
+		sample, _, err = v.sample(redo.Sample)
 		r.inside = sample.Collected
 	}
 	return r, err

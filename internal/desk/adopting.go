@@ -96,7 +96,7 @@ func (v RegistryView) AsksLess(rules policy.RuleSet) (less []string, err error) 
 }
 
 // keepsStrict refuses to take a rule set back where what would be in force then asks for less: two adopt that instead.
-func (w *Work) keepsStrict(old store.Kept) error {
+func keepsStrict(v RegistryView, old store.Kept) error {
 	if old.Kind() != record.Rules {
 		return nil
 	}
@@ -108,7 +108,7 @@ func (w *Work) keepsStrict(old store.Kept) error {
 	if err != nil {
 		return err
 	}
-	editions, err := w.Registry().RulesEditions()
+	editions, err := v.RulesEditions()
 	if err != nil {
 		return err
 	}

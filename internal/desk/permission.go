@@ -282,3 +282,10 @@ func (w *Work) second(act access.Act, e Entry, code *string) error {
 	}
 	return nil
 }
+
+// writing is the act by which records of a kind are written, signed or not.
+func writing(kind record.Kind) access.Act {
+	act := writtenBy[kind]
+	act.Signed = false
+	return act
+}

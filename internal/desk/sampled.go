@@ -88,7 +88,7 @@ func (w *Work) corrected(e Entry, typ record.Kind) (resting, error) {
 	if old.Kind() != typ {
 		return resting{}, invalid("%s record cannot take the place of %s record", record.Called(typ), record.Called(old.Kind()))
 	}
-	return w.restingOn(old)
+	return restingOn(w.View, old)
 }
 
 func pointsOf(m scope.Model) string {

@@ -7,7 +7,6 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
-	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -54,7 +53,7 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	if err := w.keepsClosed(old); err != nil {
 		return Receipt{}, err
 	}
-	if err := w.keepsStrict(old); err != nil {
+	if err := keepsStrict(w.Registry(), old); err != nil {
 		return Receipt{}, err
 	}
 	if replaced, err := w.tx.Replaced(old.Record); err != nil {
@@ -95,7 +94,7 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 
 // voidOne voids a record, and decides again what rested on it.
 func (w takingBack) voidOne(e Entry, old store.Kept, body record.VoidBody) (Receipt, error) {
-	verifications, err := w.restingOn(old)
+	verifications, err := restingOn(w.View, old)
 	if err != nil {
 		return Receipt{}, err
 	}
@@ -154,13 +153,6 @@ func ofOne(w takingBack, sample, verification ledger.ID) bool {
 	}
 	s, err := record.Body[sampling.Sample](k.Record)
 	return err == nil && s.Scope == d.Scope && s.Cleaning == d.Verification.Cleaning
-}
-
-// writing is the act by which records of a kind are written, signed or not.
-func writing(kind record.Kind) access.Act {
-	act := writtenBy[kind]
-	act.Signed = false
-	return act
 }
 
 // restore takes the void of a record back. What was adverse is recorded anew as it was; what only proved something is

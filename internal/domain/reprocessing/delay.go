@@ -87,7 +87,7 @@ func (g *release) firstStored(rule StepRule, done []Step) Step {
 	return last
 }
 
-func (g *release) began(rule StepRule, s Step, limit unit.Instant) Reason {
+func (g *trip) began(rule StepRule, s Step, limit unit.Instant) Reason {
 	return cite(Reason{Text: fmt.Sprintf("%s began at %s, later than %s", rule.Step.Words(), s.Start.In(g.zone), limit.In(g.zone)), Record: s.ID}, rule.Source)
 }
 
@@ -111,7 +111,7 @@ func (r StepRule) lasted(s Step) bool {
 }
 
 // soaks says whether the present occasion's route has a soak where residue had time to dry: the use's always.
-func (g *release) soaks() bool {
+func (g *trip) soaks() bool {
 	steps := g.rules.withSoak(g.h.Model.Name)
 	return g.rules.asks(g.on.kind, steps, slices.IndexFunc(steps, func(r StepRule) bool { return r.Step == Soak }))
 }
@@ -142,7 +142,7 @@ func (g *release) missed() *StepRule {
 
 // leftBedside says whether something was done since the last use that is done only once the scope has left the bedside:
 // what should have been done there can then be made good by delayed reprocessing alone.
-func (g *release) leftBedside() bool {
+func (g *trip) leftBedside() bool {
 	return g.bedside.Known() && slices.ContainsFunc(g.h.Steps, func(s Step) bool {
 		return s.Start >= g.bedside && s.Kind != PointOfUse && s.Kind.dries()
 	})

@@ -139,50 +139,6 @@ func (s Step) Lacks() *Lack {
 	return &Lack{Why: fmt.Sprintf("was written down more than %s after it ended", unit.SpanOf(LateAfter))}
 }
 
-// shown says whether a step shows what it says, by itself or by somebody's word, and asks for such a word where only
-// that is missing.
-func (g *release) shown(s Step) bool {
-	lack := s.Lacks()
-	if lack == nil {
-		return true
-	}
-	if g.quiet {
-		return g.h.attested(s.ID, s.last()) != nil
-	}
-	if a := g.h.attested(s.ID, s.last()); a != nil {
-		r := Reason{Text: fmt.Sprintf("%s at %s is attested", s.Kind.Words(), s.Start.In(g.zone)), By: a.By, Record: a.ID}
-		if !slices.Contains(g.answer.Reasons, r) {
-			g.note(r)
-		}
-		return true
-	}
-	g.want(Wanting{Record: s.ID, What: s.Kind.Words(), At: s.last(), By: s.By, Why: lack.Why})
-	return false
-}
-
-// afterwards blocks for all steps at once that were written down too late and that nobody attests: where one was, others were.
-func (g *release) afterwards() {
-	if len(g.unwritten) == 0 {
-		return
-	}
-	kinds, why := make([]StepKind, len(g.unwritten)), fmt.Sprintf("written down more than %s after it ended", unit.SpanOf(LateAfter))
-	for i, s := range g.unwritten {
-		if kinds[i] = s.Kind; s.Edited {
-			why = "written down late or corrected"
-		}
-	}
-	g.block(InReprocessing, Reason{
-		Text:   fmt.Sprintf("%s, and nobody attests it: %s", why, scope.Named(kinds)),
-		Record: g.unwritten[0].ID,
-	}, "attest what is not proven, or reprocess")
-}
-
-func (g *release) want(w Wanting) {
-	if !slices.Contains(g.answer.Wanting, w) {
-		g.answer.Wanting = append(g.answer.Wanting, w)
-	}
-}
-
 // gap is a point of a verification that passed whose good readings prove nothing.
 type gap struct {
 	points []scope.PointKind
@@ -294,28 +250,4 @@ func (t Taken) lacks() *Lack {
 	}
 	all.Why = strings.Join(why, "; ")
 	return &all
-}
-
-// unproven blocks where a verification that passed rests on readings since an instant that prove nothing, and says whether
-// it does.
-func (g *release) unproven(d Decision, rule StepRule, from unit.Instant) bool {
-	missing, attested := g.h.weigh(d, from)
-	for _, a := range attested {
-		g.note(Reason{Text: d.Verification.Words() + " is attested", By: a.By, Record: a.ID})
-	}
-	for _, m := range missing {
-		next := "sample again: " + scope.Named(m.points)
-		if len(m.samples) > 0 {
-			next = "attest what is not proven, or sample again: " + scope.Named(m.points)
-		}
-		record := d.ID
-		for _, t := range m.samples {
-			record = t.ID
-			g.want(Wanting{Record: t.ID, What: "sample of the " + t.Point.Words(), At: t.Ended(), By: t.By, Why: m.lack.Why})
-		}
-		g.block(InReprocessing, cite(Reason{
-			Text: fmt.Sprintf("the good reading of the %s proves nothing: %s", scope.Named(m.points), m.lack.Why), Record: record,
-		}, rule.Source), next)
-	}
-	return len(missing) > 0
 }

@@ -12,126 +12,6 @@ import (
 	"rinsate/internal/domain/scope"
 )
 
-// State is the release check's answer in one word.
-type State string
-
-// The states. Only Ready lets a scope be used.
-const (
-	Ready State = "ready"
-	// PaperDecides is what is ready by the records of a site that has not been started.
-	PaperDecides State = "paper decides"
-	// NothingAgainst says that nothing here speaks against the scope, and that what it cannot do without is on record
-	// elsewhere: whoever keeps that releases it.
-	NothingAgainst State = "nothing against it here"
-	InReprocessing State = "in reprocessing"
-	OnHold         State = "on hold"
-	OutOfService   State = "out of service"
-	NotKnown       State = "not known"
-)
-
-// States lists every state, the most usable first.
-var States = []State{Ready, PaperDecides, NothingAgainst, InReprocessing, NotKnown, OnHold, OutOfService}
-
-// Reason is one fact that the answer rests on.
-type Reason struct {
-	// Text is in words of the program, and Said is what a person typed about it: apart, since in a free text
-	// anybody may be named, and the answer is also for whoever has not signed in.
-	Text string `json:"text"`
-	Said string `json:"said,omitempty"`
-	// By is the code of the person whose act it is, apart from the text so that it can be left out
-	// where people are not to be seen.
-	By string `json:"by,omitempty"`
-	// Record is the id of the record that shows it; empty when it is the lack of one.
-	Record string `json:"record,omitempty"`
-	// Citation is where the rule comes from; Unverified says that the facility has not checked it.
-	Citation   string `json:"citation,omitempty"`
-	Unverified bool   `json:"unverified,omitempty"`
-	// Blocks says that this alone keeps the scope from patients.
-	Blocks bool `json:"blocks"`
-	// Since is when the hold was placed that the reason tells of; zero for other reasons.
-	Since unit.Instant `json:"since,omitzero"`
-}
-
-// Whole is the reason with what a person said about it, for whoever may read that.
-func (r Reason) Whole() string {
-	if r.Said == "" {
-		return r.Text
-	}
-	return r.Text + ": " + r.Said
-}
-
-// Public is the reason for whoever has not signed in.
-func (r Reason) Public() string {
-	switch {
-	case r.Said == "":
-		return r.Text
-	case r.Since.Known():
-		return r.Text + ", placed by a person: sign in to see why"
-	}
-	return r.Text + ": sign in to see more"
-}
-
-// Progress is how far one step of the cycle is.
-type Progress struct {
-	Step   StepKind     `json:"step"`
-	Status Status       `json:"status"`
-	Record string       `json:"record,omitempty"`
-	Start  unit.Instant `json:"start,omitzero"`
-	End    unit.Instant `json:"end,omitzero"`
-	// Deadline is when the step must have begun; zero when no clock runs for it.
-	Deadline unit.Instant `json:"deadline,omitzero"`
-}
-
-// Status is where a step stands.
-type Status string
-
-// The statuses.
-const (
-	DoneStep    Status = "done"
-	RunningStep Status = "running"
-	MissingStep Status = "missing"
-	FailedStep  Status = "failed"
-	StaleStep   Status = "out of order" // done, but a step that must precede it came later
-	NotDueStep  Status = "not due"
-)
-
-// Answer is what the release check says about one scope at one instant.
-type Answer struct {
-	Scope string       `json:"scope"`
-	At    unit.Instant `json:"at"`
-	State State        `json:"state"`
-	// Until is when Ready ends by itself.
-	Until   unit.Instant `json:"until,omitzero"`
-	Reasons []Reason     `json:"reasons"`
-	// Next says what to do, the first thing first.
-	Next []string `json:"next"`
-	// Cycle is the start of the cycle that the answer is about.
-	Cycle unit.Instant   `json:"cycle,omitzero"`
-	Steps []Progress     `json:"steps"`
-	Due   []sampling.Due `json:"due,omitempty"`
-	// StockTake is the record of the stock-take that the answer rests on, empty where it rests on a cycle.
-	StockTake string `json:"stock_take,omitempty"`
-	// Paper says that paper decides and not the records; nil once the start is signed.
-	Paper *Paper `json:"paper,omitempty"`
-	// Wanting are the acts that would count if somebody attested them.
-	Wanting []Wanting `json:"wanting,omitempty"`
-	// Asked are the routes that are open, the earliest first.
-	Asked []Asked `json:"asked,omitempty"`
-	// Unchecked are the requirements that are not checked here.
-	Unchecked []Unchecked `json:"not_checked,omitempty"`
-	// Short is how far from ready it is, where somebody asked for it and it is not.
-	Short *Short `json:"short,omitempty"`
-}
-
-// Paper is what an answer is while paper decides.
-type Paper struct {
-	// Why says why.
-	Why string `json:"why"`
-	// Here is what the records alone say, Until when that ends by itself.
-	Here  State        `json:"here"`
-	Until unit.Instant `json:"until,omitzero"`
-}
-
 // Release answers whether the scope may be used on a patient at an instant. Every reason that blocks
 // is listed, not only the first. The state is the gravest of them: out of service before on hold
 // before in reprocessing. What another record voided or corrected must be gone from the history: give it
@@ -158,7 +38,7 @@ func asked(h History, rules Rules, alone bool, at unit.Instant, zone *time.Locat
 
 // underEdition answers by one edition of the rules.
 func underEdition(h History, rules Rules, alone bool, at unit.Instant, zone *time.Location) Answer {
-	g := release{h: h, rules: rules, at: at, zone: zone}
+	g := release{trip: trip{h: h, rules: rules, at: at, zone: zone}}
 	g.answer = Answer{Scope: h.Instrument.Tag, At: at, State: Ready}
 	if h.Instrument.Tag == "" || !h.Instrument.InService.Known() || h.Instrument.InService > at {
 		g.block(NotKnown, Reason{Text: "the scope was not in service at that time"}, "register the scope, reprocess and sample it before any use")
@@ -213,67 +93,13 @@ func (g *release) byCycle() {
 
 // ordered returns the answer with what is to be done in order: the acts on the scope as they follow each other,
 // then what other people decide.
-func (g *release) ordered() Answer {
+func (g *verdict) ordered() Answer {
 	for _, d := range g.decisions {
 		if !slices.Contains(g.answer.Next, d) {
 			g.answer.Next = append(g.answer.Next, d)
 		}
 	}
 	return g.answer
-}
-
-// release collects the answer.
-type release struct {
-	h      History
-	rules  Rules
-	at     unit.Instant
-	zone   *time.Location
-	answer Answer
-	// startedBy and startRecord say what began the cycle.
-	startedBy, startRecord string
-	// all are the open occasions: the one that began the cycle, then those before it, then storages that ran out; on is
-	// the one whose route is looked at.
-	all []occasion
-	on  *occasion
-	// quiet leaves what is attested, or could be, unsaid.
-	quiet bool
-	// bedside is the end of the last use, from which residue dries; zero when none is on record.
-	bedside unit.Instant
-	// open are the holds that nobody has lifted.
-	open []Hold
-	// decisions are what other people have to decide before the scope can be ready, beside the acts.
-	decisions []string
-	// unwritten are steps that were written down too late and that nobody attests.
-	unwritten []Step
-}
-
-// block adds a reason that keeps the scope from patients, and what to do about it.
-func (g *release) block(state State, r Reason, next string) {
-	r.Blocks = true
-	g.answer.Reasons = append(g.answer.Reasons, r)
-	if slices.Index(States, state) > slices.Index(States, g.answer.State) {
-		g.answer.State = state
-	}
-	g.next(next)
-}
-
-// next adds what to do, once.
-func (g *release) next(what string) {
-	if what != "" && !slices.Contains(g.answer.Next, what) {
-		g.answer.Next = append(g.answer.Next, what)
-	}
-}
-
-// note adds a reason that does not block, once.
-func (g *release) note(r Reason) {
-	if g.on == nil || len(g.all) == 1 || !slices.Contains(g.answer.Reasons, r) {
-		g.answer.Reasons = append(g.answer.Reasons, r)
-	}
-}
-
-func cite(r Reason, s sampling.Source) Reason {
-	r.Citation, r.Unverified = s.Citation, !s.Verified
-	return r
 }
 
 // service looks at retirement and repairs.
@@ -310,7 +136,7 @@ func (g *release) holds() {
 }
 
 // fail keeps the scope from patients for a step that failed. Where a hold says so already it is not said twice.
-func (g *release) fail(r Reason, next string) {
+func (g *verdict) fail(r Reason, next string) {
 	if slices.ContainsFunc(g.open, func(h Hold) bool { return h.Cause != "" && h.Cause == r.Record }) {
 		g.next(next)
 		return
@@ -333,13 +159,6 @@ func (g *release) start() {
 	g.startedBy = fmt.Sprintf("%s at %s", g.on.by, g.on.at.In(g.zone))
 }
 
-// Start returns when the present cycle of a history began, what began it, and its record.
-func Start(h History) (at unit.Instant, by, record string) {
-	all := h.occasions()
-	o := all[len(all)-1]
-	return o.at, o.by, o.record
-}
-
 // steps walks the steps of the cycle in the order of the rules.
 func (g *release) steps() {
 	due := sampling.DueAt(g.rules.Due, g.h.record(), g.at, g.zone)
@@ -355,27 +174,6 @@ func (g *release) steps() {
 		return g.step(rule)
 	})
 	g.afterwards()
-}
-
-// of returns the steps of one kind since the present occasion, the earliest first. What is done at the bedside belongs to
-// the use, also where the scope was away for repair since.
-func (g *release) of(kind StepKind) []Step {
-	if kind == PointOfUse {
-		return g.since(kind, g.bedside)
-	}
-	return g.since(kind, g.on.at)
-}
-
-// since returns the steps of one kind that began at an instant or later, the earliest first. Of two that began at one
-// instant the bad one counts, and so comes last: one that failed, or has no result, or went on, or took less.
-func (g *release) since(kind StepKind, from unit.Instant) []Step {
-	steps := keep(g.h.Steps, func(s Step) bool { return s.Kind == kind && s.Start >= from })
-	bad := []Result{Pass, NotStated, Fail}
-	slices.SortFunc(steps, func(a, b Step) int {
-		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(slices.Index(bad, a.Result), slices.Index(bad, b.Result)), cmp.Compare(b.End, a.End),
-			cmp.Compare(a.Recorded, b.Recorded), cmp.Compare(a.ID, b.ID))
-	})
-	return steps
 }
 
 // step looks at one step of the present occasion's route; looked is false where it is no part of it.
@@ -546,19 +344,9 @@ func (g *release) passed(rule StepRule, done []Step) {
 	}
 }
 
-// wets says which steps a scope is wet after, so that it has to be dried and is no longer where it waited.
-func (k StepKind) wets() bool {
-	return k == LeakTest || k == Soak || k == ManualCleaning || k == Disinfection || k == FinalRinse
-}
-
-// takesTime says which steps nobody does in no time.
-func takesTime(kind StepKind) bool {
-	return kind == Soak || kind == ManualCleaning || kind == Disinfection || kind == Drying
-}
-
 // unanswered returns a failed step before the last of its kind that the last does not answer, nil when there is
 // none: what the failure asks for did not come between them.
-func (g *release) unanswered(rule StepRule, done []Step) *Step {
+func (g *trip) unanswered(rule StepRule, done []Step) *Step {
 	last := done[len(done)-1]
 	for i, failed := range done[:len(done)-1] {
 		if failed.Result != Fail {
@@ -580,14 +368,6 @@ func (g *release) unanswered(rule StepRule, done []Step) *Step {
 	}
 	return nil
 }
-
-// needsResult says which steps are checks: without a stated result they show nothing.
-func needsResult(kind StepKind) bool {
-	return kind == LeakTest || kind == Inspection || kind == Disinfection
-}
-
-// HasResult says whether the step is a check: without a stated result it shows nothing.
-func (k StepKind) HasResult() bool { return needsResult(k) }
 
 func orElse(text, other string) string {
 	if text == "" {
@@ -643,7 +423,7 @@ func (g *release) disinfection(s Step, rule StepRule) {
 
 // sampledFrom is since when verifications count for the present occasion: since it, or since a later one after which
 // somebody sampled the scope.
-func (g *release) sampledFrom() unit.Instant {
+func (g *trip) sampledFrom() unit.Instant {
 	from := g.on.at
 	for i := range g.all {
 		at := g.all[i].at
@@ -761,7 +541,7 @@ func (g *release) doubts(cleaning int, from unit.Instant) {
 
 // recleaned says whether a cleaning began after the samples of the verification were begun and ended after
 // the last of them was read. A passed verification does not undo one over the action level by itself.
-func (g *release) recleaned(d Decision) bool {
+func (g *trip) recleaned(d Decision) bool {
 	return slices.ContainsFunc(g.of(ManualCleaning), func(s Step) bool {
 		return s.Result != Fail && s.Start >= d.First && s.End >= d.last()
 	})
@@ -850,9 +630,13 @@ func (g *release) storage() {
 	for _, l := range limits {
 		g.expire(l)
 	}
-	if l, ok := g.storeBy(); ok {
-		g.expire(l)
+	for i := range g.all { // a later occasion whose route ends before the storage excuses none
+		g.on = &g.all[i]
+		if l, ok := g.storeBy(); ok {
+			g.expire(l)
+		}
 	}
+	g.on = &g.all[0]
 	for _, u := range g.answer.Unchecked { // once somebody should have looked at that again it is asked for here
 		end := u.Review.End(g.zone)
 		if end > g.at && end < g.answer.Until && !underEdition(g.h, g.rules, false, end, g.zone).State.Clear() {
@@ -888,7 +672,7 @@ func (g *release) back() {
 
 // wetUntil returns when the scope was wet for the last time: when its last disinfection ended or, where that is not
 // checked here and none is on record, whatever was last done with it before it was stored.
-func (g *release) wetUntil() unit.Instant {
+func (g *trip) wetUntil() unit.Instant {
 	if done := g.of(Disinfection); len(done) > 0 {
 		return done[len(done)-1].last()
 	}

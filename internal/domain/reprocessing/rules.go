@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"time"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/sampling"
@@ -234,4 +235,9 @@ func checkSteps(where string, steps []StepRule) error {
 		}
 	}
 	return nil
+}
+
+// kept says whether a step is kept elsewhere at an instant: until the day is over by which that is reviewed.
+func (r StepRule) kept(at unit.Instant, zone *time.Location) bool {
+	return r.KeptIn != "" && at < r.KeptReview.End(zone)
 }

@@ -12,12 +12,12 @@ import (
 
 // ShortNow says how far the scope of an answer of [ReleaseNow] is from ready.
 func (h History) ShortNow(a Answer, rules Rules, now unit.Instant, zone *time.Location) Short {
-	return h.present(now).short(a, rules, now, zone).fits()
+	return shortOf(h.present(now), a, rules, now, zone).fits()
 }
 
 // ShortAt says how far the scope of an answer of [Release] was from ready.
 func (h History) ShortAt(a Answer, rules Rules, at unit.Instant, zone *time.Location) Short {
-	return h.until(at).short(a, rules, at, zone).fits()
+	return shortOf(h.until(at), a, rules, at, zone).fits()
 }
 
 // ShortBefore says how far a scope was from ready when a use began, by all that is known now.
@@ -25,7 +25,7 @@ func (h History) ShortBefore(rules Rules, start unit.Instant, zone *time.Locatio
 	at := BeforeUse(start)
 	past := h.before(at)
 	a := answer(past, rules, at, zone)
-	return a, past.short(a, rules, at, zone).fits()
+	return a, shortOf(past, a, rules, at, zone).fits()
 }
 
 // mostWords is how long the line may be, in characters: it goes into a record, and nothing about it may keep somebody from
@@ -40,8 +40,8 @@ func (s Short) fits() Short {
 	return s
 }
 
-// short is ShortAt for a history that holds nothing later than the instant.
-func (h History) short(a Answer, rules Rules, at unit.Instant, zone *time.Location) Short {
+// shortOf is ShortAt for a history that holds nothing later than the instant.
+func shortOf(h History, a Answer, rules Rules, at unit.Instant, zone *time.Location) Short {
 	if a.State.Clear() || a.State == PaperDecides {
 		return Short{Grade: Nothing, Words: "nothing is lacking by what is on record"}
 	}
@@ -56,7 +56,7 @@ func (h History) short(a Answer, rules Rules, at unit.Instant, zone *time.Locati
 	case len(h.Unfinished()) > 0:
 		return Short{Grade: AtPatient, Words: "it is not reprocessed since a patient: " + a.first()}
 	}
-	if over := h.ranOutAt(rules, at, zone); over.Known() {
+	if over := ranOutAt(h, rules, at, zone); over.Known() {
 		return Short{
 			Grade: OnlyTime, Over: over,
 			Words: fmt.Sprintf("everything that is asked for was done and on record; only time is over, since %s", over.In(zone)),
@@ -84,8 +84,8 @@ func (h History) short(a Answer, rules Rules, at unit.Instant, zone *time.Locati
 
 // ranOutAt returns when the scope ceased to be ready through time alone: it was ready at the last act on record, and
 // nothing has happened since. Zero where it was not.
-func (h History) ranOutAt(rules Rules, at unit.Instant, zone *time.Location) unit.Instant {
-	last := h.lastAct()
+func ranOutAt(h History, rules Rules, at unit.Instant, zone *time.Location) unit.Instant {
+	last := lastAct(h)
 	if !last.Known() || last > at {
 		return 0
 	}
@@ -97,7 +97,7 @@ func (h History) ranOutAt(rules Rules, at unit.Instant, zone *time.Location) uni
 }
 
 // lastAct returns the last instant of the history at which somebody did something.
-func (h History) lastAct() (last unit.Instant) {
+func lastAct(h History) (last unit.Instant) {
 	for _, u := range h.Uses {
 		last = max(last, u.last())
 	}

@@ -144,3 +144,21 @@ func (s Step) FailedReason(zone *time.Location) string {
 	}
 	return s.Kind.Words() + " at " + s.Start.In(zone) + " failed"
 }
+
+// wets says which steps a scope is wet after, so that it has to be dried and is no longer where it waited.
+func (k StepKind) wets() bool {
+	return k == LeakTest || k == Soak || k == ManualCleaning || k == Disinfection || k == FinalRinse
+}
+
+// takesTime says which steps nobody does in no time.
+func takesTime(kind StepKind) bool {
+	return kind == Soak || kind == ManualCleaning || kind == Disinfection || kind == Drying
+}
+
+// needsResult says which steps are checks: without a stated result they show nothing.
+func needsResult(kind StepKind) bool {
+	return kind == LeakTest || kind == Inspection || kind == Disinfection
+}
+
+// HasResult says whether the step is a check: without a stated result it shows nothing.
+func (k StepKind) HasResult() bool { return needsResult(k) }

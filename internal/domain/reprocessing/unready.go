@@ -74,7 +74,7 @@ func (h History) Unready(rules Rules, start, begun unit.Instant, site Opening, z
 		return u, false
 	}
 	u.Kind = RecordHold
-	if past.exposes(a, nothing) {
+	if exposes(past, a, nothing) {
 		u.Kind = ExposureHold
 	}
 	told := make(map[HoldKind]bool)
@@ -94,7 +94,7 @@ func (h History) Unready(rules Rules, start, begun unit.Instant, site Opening, z
 
 // exposes says whether a use after the answer may have carried something to a patient: manual cleaning, leak test or
 // disinfection was lacking, or a hold was open that says so.
-func (h History) exposes(a Answer, nothing bool) bool {
+func exposes(h History, a Answer, nothing bool) bool {
 	if slices.ContainsFunc(h.OpenHolds(), func(x Hold) bool { return x.Of().passesOn() }) {
 		return true
 	}

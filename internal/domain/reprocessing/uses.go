@@ -2,7 +2,6 @@ package reprocessing
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -68,12 +67,6 @@ func (h History) Overlaps() []Use {
 	return append([]Use{last}, beside...)
 }
 
-// CycleStart returns when the cycle began that an instant belongs to, by what had happened by then.
-func CycleStart(h History, at unit.Instant) unit.Instant {
-	start, _, _ := Start(h.until(at))
-	return start
-}
-
 // cycleEnd returns when the cycle ended that an instant belongs to: the scope was used or came back from repair
 // after it.
 func (h History) cycleEnd(at unit.Instant) unit.Instant {
@@ -91,38 +84,8 @@ func (h History) cycleEnd(at unit.Instant) unit.Instant {
 	return end
 }
 
-// inUse looks for uses that have not ended.
-func (g *release) inUse() bool {
-	open := g.h.Unfinished()
-	for i, u := range open {
-		g.answer.Cycle = u.Start
-		if i == len(open)-1 && !g.h.actedSince(u.Start) {
-			g.block(InReprocessing, Reason{Text: "in use on a patient since " + u.Start.In(g.zone) + u.where(), Record: u.ID},
-				"record the end of the use, then point-of-use treatment at the bedside")
-			continue
-		}
-		which := "the use that began at " + u.Start.In(g.zone) + u.where()
-		g.block(InReprocessing, Reason{Text: which + " has no end on record", Record: u.ID}, "record the end of "+which+", or void it if it never was")
-	}
-	return len(open) > 0
-}
-
 // actedSince says whether a use or a step began after an instant.
 func (h History) actedSince(at unit.Instant) bool {
 	return slices.ContainsFunc(h.Uses, func(u Use) bool { return u.Start > at }) ||
 		slices.ContainsFunc(h.Steps, func(s Step) bool { return s.Start > at })
-}
-
-// overlaps asks about uses that cannot all have been.
-func (g *release) overlaps() {
-	uses := g.h.Overlaps()
-	if uses == nil {
-		return
-	}
-	for _, u := range uses[1:] {
-		g.block(InReprocessing, Reason{
-			Text:   fmt.Sprintf("two uses overlap, %s and %s: one of them has wrong times or was of another scope", uses[0].span(g.zone), u.span(g.zone)),
-			Record: u.ID,
-		}, "find out which scope was used where; correct or void the use that is wrong")
-	}
 }

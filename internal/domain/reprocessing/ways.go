@@ -133,7 +133,7 @@ func (h Hold) Lifted(l Lift, g Grounds) (Lift, error) {
 			continue
 		}
 		sure := !h.Unsure.Known() && !l.Placed.Known()
-		signed := way.signed(l) && (way.Signing != ByDoer || g.Rules == nil || g.ByRule || g.Since.did(h, lifted))
+		signed := way.signed(l) && (way.Signing != ByDoer || g.Rules == nil || g.ByRule || did(g.Since, h, lifted))
 		if signed && (sure || l.Two()) {
 			return lifted, nil
 		}
@@ -155,7 +155,7 @@ func (h Hold) Lifted(l Lift, g Grounds) (Lift, error) {
 // did says whether whoever lifts did what a lift rests on: sampled the verification, or, but for a hold for cleaning, did
 // one of the steps. Where nobody is named for it, nobody did. Who cannot be asked any more is stood for by a lead and a
 // second person.
-func (h History) did(x Hold, l Lift) bool {
+func did(h History, x Hold, l Lift) bool {
 	if ByLeadAndSecond.signed(l) {
 		return true
 	}
@@ -166,11 +166,11 @@ func (h History) did(x Hold, l Lift) bool {
 	if x.Of() != CleaningHold && slices.ContainsFunc(h.Steps, func(s Step) bool { return slices.Contains(l.Evidence, s.ID) && is(s.By) }) {
 		return true
 	}
-	return slices.ContainsFunc(h.sampledBy(l.Verification), is)
+	return slices.ContainsFunc(sampledBy(h, l.Verification), is)
 }
 
 // sampledBy returns who took the samples of a verification.
-func (h History) sampledBy(verification string) (all []string) {
+func sampledBy(h History, verification string) (all []string) {
 	for _, d := range h.Decisions {
 		if verification == "" || d.ID != verification {
 			continue
@@ -465,4 +465,48 @@ func (e evidence) retired() (Lift, string) {
 		}
 	}
 	return l, "the cleaning verification that placed it stands"
+}
+
+// Ends says whether the lift, which names this hold, ends it: over the records that it names, all of which stand, and
+// signed by those whose word the kind of hold takes. The rules of the time were asked when it was recorded
+// ([Hold.Lifted]); here counts what no rules can do without.
+func (l Lift) Ends(h Hold, named History) bool {
+	if l.Placed.Known() && l.Two() { // a lift names its hold, and so was written after it
+		h.At = l.Placed
+	}
+	if l.Scope != h.Scope || l.At < h.At {
+		return false
+	}
+	over, all := named.named(l)
+	if !all {
+		return false
+	}
+	_, err := h.Lifted(l, Grounds{Since: over})
+	return err == nil
+}
+
+// named returns the part of the history that a lift rests on, and whether all of it is there.
+func (h History) named(l Lift) (over History, all bool) {
+	missing := slices.Clone(l.Rests())
+	is := func(s Stamp) bool {
+		i := slices.Index(missing, s.ID)
+		if i >= 0 {
+			missing = slices.Delete(missing, i, i+1)
+		}
+		return i >= 0
+	}
+	over = History{
+		Instrument: h.Instrument, Model: h.Model,
+		Steps:     keep(h.Steps, func(s Step) bool { return is(s.Stamp) }),
+		Decisions: keep(h.Decisions, func(d Decision) bool { return is(d.Stamp) }),
+		Repairs:   keep(h.Repairs, func(r Repair) bool { return is(r.Stamp) }),
+	}
+	return over, len(missing) == 0
+}
+
+// OpenHolds returns the holds that no lift ends.
+func (h History) OpenHolds() []Hold {
+	return keep(h.Holds, func(hold Hold) bool {
+		return !slices.ContainsFunc(h.Lifts, func(l Lift) bool { return l.Hold == hold.ID && l.Ends(hold, h) })
+	})
 }

@@ -826,7 +826,9 @@ func (w *walk) dates() {
 		w.lack("%s", c.why)
 	}
 	w.ends(c.over)
-	w.toStore()
+	for _, o := range w.open {
+		w.toStore(o)
+	}
 	for _, r := range w.rules.For(w.h.Model.Name) { // kept elsewhere until somebody should have looked at that
 		if r.KeptIn == "" || !w.away(r.Step) {
 			continue
@@ -852,8 +854,7 @@ func (w *walk) latest() occasion {
 }
 
 // toStore ends the wait of a scope that has to be stored within a time and was not yet.
-func (w *walk) toStore() {
-	o := w.latest()
+func (w *walk) toStore(o occasion) {
 	for _, rule := range w.rules.For(w.h.Model.Name) {
 		if rule.Step != reprocessing.Storage || rule.Within == 0 || !w.names(o, rule.Step) {
 			continue

@@ -66,5 +66,16 @@ func (x *trial) takesBack(at unit.Instant) {
 	}
 	gone()
 	after, plain := x.fast(h, at), x.plainly(h, at)
+	if plain.grade() > after.grade() && after.grade() == 0 && slices.ContainsFunc(h.Samples, func(t reprocessing.Taken) bool { return undecided(h, t) }) {
+		x.harsh = true // the desk decides again about samples that now belong to another cleaning; here nobody does
+		return
+	}
 	x.agree("after "+what+" was taken back", at, h, after, plain)
+}
+
+// undecided says whether no decision of its cleaning took a sample into account.
+func undecided(h reprocessing.History, t reprocessing.Taken) bool {
+	return !slices.ContainsFunc(h.Decisions, func(d reprocessing.Decision) bool {
+		return d.Verification.Cleaning == t.Cleaning && d.First <= t.Collected && t.Collected <= d.Last
+	})
 }
