@@ -398,6 +398,9 @@ var instead = map[record.Kind]string{
 	record.Clock:        "compare the clock again",
 	record.Restore:      "place a hold on a scope that somebody was wrong about",
 	record.Attestation:  "void it and attest again",
+	record.Seen:         "that somebody has seen a use has happened; the use itself is corrected or voided",
+	record.Start:        "a site starts once: place a hold on a scope that its records are wrong about",
+	record.StockTake:    "void it and list the scope anew",
 }
 
 // Ways returns the ways in which a person can put a record right, whoever may.

@@ -24,7 +24,7 @@ func (h History) ShortAt(a Answer, rules Rules, at unit.Instant, zone *time.Loca
 func (h History) ShortBefore(rules Rules, start unit.Instant, zone *time.Location) (Answer, Short) {
 	at := BeforeUse(start)
 	past := h.before(at)
-	a := answer(past, rules, at, zone)
+	a := past.judged(rules, h.Restores, at, zone)
 	return a, shortOf(past, a, rules, at, zone).fits()
 }
 

@@ -101,7 +101,7 @@ func Shift(l desk.ShiftList, t words.Terms, zone *time.Location) Document {
 		},
 	}
 	if l.Doubt != "" {
-		s.Lead = append(s.Lead, "Nothing is ready: "+l.Doubt+".")
+		s.Lead = append(s.Lead, "Nothing is on this list: "+l.Doubt+".")
 	}
 	if len(l.Elsewhere) > 0 {
 		s.Lead = append(s.Lead, "Ready when this was printed, but in no closed cabinet, and so not on the list: "+strings.Join(l.Elsewhere, ", ")+".")
