@@ -3,11 +3,13 @@ package desk_test
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
@@ -92,5 +94,17 @@ func TestAtTheMachineNobodyGrantsThemselves(t *testing.T) {
 		if err := add(by, "Q-"+by+"1"); fault.CodeOf(err) != want {
 			t.Errorf("%q makes an account: %v, want %q", by, err, want)
 		}
+	}
+}
+
+// An edition that would begin later is refused, with the way there is for a requirement that does.
+func TestRulesBeginWhenTheyAreSigned(t *testing.T) {
+	b := start(t)
+	err := b.attempt(b.as("L-01", 0, access.Lead), func(w *desk.Work) error {
+		_, _, err := w.SettingUp().AdoptRules(lead, desk.Adoption{At: b.at().Add(time.Hour), Name: "later.yaml", Text: policy.Preset()})
+		return err
+	})
+	if fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "with starts: and the day") {
+		t.Error(err)
 	}
 }

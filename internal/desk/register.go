@@ -164,6 +164,12 @@ func (w SettingUp) AdoptRules(e Entry, a Adoption) (Receipt, policy.RuleSet, err
 	if e.By == "" {
 		return Receipt{}, rules, invalid("rule set %s: who adopts it?", rules.Cite())
 	}
+	if a.At > w.tx.Now {
+		return Receipt{}, rules, &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("rule set %s: %s lies ahead, and an edition acts from when it is signed", rules.Cite(), a.At.In(w.Zone())),
+			Hint: "adopt it on that day; a requirement that begins later says so itself, with starts: and the day",
+		}
+	}
 	body, err := mayBeRules(w, e, rules, a)
 	if err != nil {
 		return Receipt{}, rules, err
