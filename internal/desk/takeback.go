@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -107,11 +108,7 @@ func (v takings) ofCase(a access.Actor, by string, old store.Kept, w takeback.We
 		return c, e, err
 	}
 	author := a.Is(old.By) || a.OnBehalf() && old.By != "" && access.Key(by) == access.Key(old.By)
-	c = takeback.Case{Weight: w, Author: author, Since: v.tx.Now.Sub(old.Recorded), Followed: e.Followed}
-	if c.Sort == takeback.Failure && author && c.Since < access.Slip {
-		c.Pictured, err = v.pictured(old)
-	}
-	return c, e, err
+	return takeback.Case{Weight: w, Author: author, Since: v.tx.Now.Sub(old.Recorded), Followed: e.Followed}, e, nil
 }
 
 // pictured says whether a photograph is filed with a record.
@@ -336,6 +333,15 @@ func (w asking) replaces(e *Entry, typ record.Kind, body any, parted func()) (t 
 	if c.Keeps, c.Worse, err = compared(old, body); err != nil {
 		return t, err
 	}
+	if c.Fills, err = fills(e.By, old, body); err != nil {
+		return t, err
+	}
+	if c.Value = typ == record.Reading; c.Value && c.Author && c.Since < access.Slip {
+		if c.Pictured, err = takingsOf(w.View).pictured(old); err != nil {
+			return t, err
+		}
+	}
+	c.Milder = !c.Keeps && weight.Sort == takeback.Evidence
 	c.Keeps = c.Keeps || !weight.Adverse() // it is other evidence then, and not none
 	said, t, err := w.taken(*e, []store.Kept{old}, c, entered)
 	if err != nil || !t.Two() {
@@ -380,6 +386,8 @@ func compared(old store.Kept, body any) (keeps, worse bool, err error) {
 		})
 	case record.RepairBody:
 		err = fold(old, func(o record.RepairBody) { keeps = takeback.KeepsRepair(o.Repair, x.Repair) })
+	case sampling.Sample:
+		keeps = true // its readings go with the first version: it shows less until it is read again
 	case sampling.Request:
 		err = fold(old, func(o sampling.Request) { keeps = takeback.KeepsRequest(o, x) })
 	case reprocessing.Hold:
@@ -399,4 +407,15 @@ func compared(old store.Kept, body any) (keeps, worse bool, err error) {
 		})
 	}
 	return keeps, worse, err
+}
+
+// fills says whether a version of a step by whoever did it only says what the first left out.
+func fills(by string, old store.Kept, body any) (only bool, err error) {
+	if x, ok := body.(reprocessing.Step); ok {
+		err = fold(old, func(o reprocessing.Step) {
+			doer := access.Key(cmp.Or(o.By, old.By))
+			only = doer != "" && doer == access.Key(by) && takeback.FillsStep(o, x)
+		})
+	}
+	return only, err
 }
