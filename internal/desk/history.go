@@ -510,6 +510,9 @@ func (v View) Chronicle(tag string, from, to unit.Instant, limit int) ([]Line, e
 		return nil, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
 	}
 	var lines []Line
+	if limit < 1 {
+		return nil, invalid("at most %d records are none: ask for one or more", limit)
+	}
 	err := v.tx.Chronicle(tag, from, to, limit, func(k store.Kept) error {
 		lines = append(lines, line(k))
 		return nil

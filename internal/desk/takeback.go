@@ -179,11 +179,49 @@ func (v RecordsView) Taking(a access.Actor, id ledger.ID) (Taking, error) {
 	if err != nil {
 		return Taking{}, err
 	}
+	if _, c.Worse, err = takingsOf(v.View).serves(old, w); err != nil {
+		return Taking{}, err
+	}
 	return takingsOf(v.View).need(a, c, e)
 }
 
-// goes returns the records that go when one is taken back, and how heavy they are together: a verification is its samples.
+// serves says whether a step or a mark which did not fail serves a scope that is ready now: without it the answer can only
+// get worse. It returns that answer.
+func (v takings) serves(old store.Kept, w takeback.Weight) (now reprocessing.Answer, serves bool, err error) {
+	if w.Sort != takeback.Duty || old.Kind() != record.Step && old.Kind() != record.Moment {
+		return now, false, nil
+	}
+	out := false
+	if err := fold(old, func(s reprocessing.Step) { out = s.Kind == reprocessing.Issue }); err != nil || out {
+		return now, false, err
+	}
+	tag, err := record.ScopeOf(old.Record)
+	if err != nil || tag == "" {
+		return now, false, err
+	}
+	now, err = v.ReleaseNow(tag, v.tx.Now, store.Forever)
+	return now, now.State == reprocessing.Ready, err
+}
+
+// served refuses a void after which a scope would wait longer than the answer before said.
+func (v takings) served(before reprocessing.Answer, what string) error {
+	after, err := v.ReleaseNow(before.Scope, v.tx.Now, store.Forever)
+	if err == nil && after.State == reprocessing.Ready && (!after.Until.Known() || before.Until.Known() && after.Until > before.Until) {
+		err = notAlone(what, takeback.ErrAlone)
+	}
+	return err
+}
+
+// goes returns the records that go when one is taken back, and how heavy they are together: a verification is its samples,
+// and with the picture of a form goes what was attested over it.
 func (v takings) goes(old store.Kept) (all []store.Kept, w takeback.Weight, err error) {
+	if old.Kind() == record.Attachment {
+		all, err = v.overForm(old)
+		if w = (takeback.Weight{Sort: takeback.Aside}); len(all) > 0 {
+			w = takeback.Weight{Sort: takeback.Evidence, What: "the picture of a form"}
+		}
+		return append([]store.Kept{old}, all...), w, err
+	}
 	if old.Kind() != record.Verification {
 		w, err = v.weight(old)
 		return []store.Kept{old}, w, err
@@ -205,6 +243,21 @@ func (v takings) goes(old store.Kept) (all []store.Kept, w takeback.Weight, err 
 		w = w.Worse(x)
 	}
 	return all, w, err
+}
+
+// overForm returns the attestations that stand and rest on the picture of a form.
+func (v takings) overForm(form store.Kept) (all []store.Kept, err error) {
+	err = v.Records().referring(string(form.ID), longestChain, func(k store.Kept) (bool, error) {
+		if k.Replaced.Known() {
+			return true, nil
+		}
+		return true, fold(k, func(a reprocessing.Attestation) {
+			if a.Form == string(form.ID) {
+				all = append(all, k)
+			}
+		})
+	})
+	return all, err
 }
 
 // samplesOf returns the samples of a decision's cleaning that stand.
