@@ -404,14 +404,15 @@ func (f *folder) add(k store.Kept) error {
 // proving are the kinds that prove something of a cycle, as long as nobody corrects them.
 var proving = []record.Kind{record.Step, record.Sample, record.Moment, record.Reading}
 
-// edited says whether a record took the place of another version that had stood for longer than a slip does.
+// edited says whether a record took the place of another version that had stood for longer than a slip does, that somebody
+// else wrote, or that was voided first, as two have to: none of these is a slip.
 func edited(v View, k store.Kept) (bool, error) {
 	for k.Reason != "" { // what has none finishes another, or took the place of none
-		old, _, err := tookPlaceOf(v, k)
+		old, void, err := tookPlaceOf(v, k)
 		if err != nil || old.ID == "" {
 			return false, err
 		}
-		if k.Recorded.Sub(old.Recorded) >= access.Slip {
+		if void.ID != "" || access.Key(k.By) != access.Key(old.By) || k.Recorded.Sub(old.Recorded) >= access.Slip {
 			return true, nil
 		}
 		k = old
@@ -509,6 +510,9 @@ func (v View) Chronicle(tag string, from, to unit.Instant, limit int) ([]Line, e
 		return nil, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
 	}
 	var lines []Line
+	if limit < 1 {
+		return nil, invalid("at most %d records are none: ask for one or more", limit)
+	}
 	err := v.tx.Chronicle(tag, from, to, limit, func(k store.Kept) error {
 		lines = append(lines, line(k))
 		return nil
