@@ -64,11 +64,12 @@ type fairness struct {
 }
 
 func (f fairness) String() string {
-	text := fmt.Sprintf("%d cycles, %d not done right, %d with a fault that is planted; false NO in %d", f.cycles, f.wrong, f.planted, f.no)
+	var text strings.Builder
+	fmt.Fprintf(&text, "%d cycles, %d not done right, %d with a fault that is planted; false NO in %d", f.cycles, f.wrong, f.planted, f.no)
 	for _, name := range slices.Sorted(maps.Keys(f.by)) {
-		text += fmt.Sprintf("; %s: %d", name, f.by[name])
+		fmt.Fprintf(&text, "; %s: %d", name, f.by[name])
 	}
-	return text
+	return text.String()
 }
 
 // fair counts the false NOs of a built hospital.

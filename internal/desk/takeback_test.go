@@ -640,14 +640,14 @@ func TestWaysOfEveryKind(t *testing.T) {
 		})
 	})
 	for _, kind := range record.Kinds {
-		has := ""
+		var has strings.Builder
 		for _, way := range "vcf" {
 			if got[kind][way] {
-				has += string(way)
+				has.WriteString(string(way))
 			}
 		}
-		if has != want[kind] {
-			t.Errorf("%s: ways %q, want %q", kind, has, want[kind])
+		if has.String() != want[kind] {
+			t.Errorf("%s: ways %q, want %q", kind, has.String(), want[kind])
 		}
 	}
 }
