@@ -139,6 +139,9 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	if err != nil {
 		return err
 	}
+	if err := laidOver(v, h.Steps); err != nil {
+		return err
+	}
 	if err := lacks(v, h, f.passed, s.to, s.known); err != nil {
 		return err
 	}
@@ -149,6 +152,30 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 		return err
 	}
 	return v.holds(h, tag, s)
+}
+
+// laidOver marks dryings and storings that were put on record when a later one had been for longer than a slip: they may
+// have been laid over the time in which the scope was known to wait nowhere, and prove nothing by themselves.
+func laidOver(v View, steps []reprocessing.Step) error {
+	for i := range steps {
+		s := &steps[i]
+		if s.Kind != reprocessing.Drying && s.Kind != reprocessing.Storage || s.Edited {
+			continue
+		}
+		later := func(recorded unit.Instant) bool {
+			return slices.ContainsFunc(steps, func(x reprocessing.Step) bool {
+				return x.Kind == s.Kind && x.Start > s.Start && x.Recorded.Known() && recorded.Sub(x.Recorded) >= access.Slip
+			})
+		}
+		if s.Edited = later(s.Recorded); s.Edited && s.Finishes != "" { // its beginning was on record before
+			begun, err := v.tx.Record(ledger.ID(s.Finishes))
+			if err != nil {
+				return err
+			}
+			s.Edited = later(begun.Recorded)
+		}
+	}
+	return nil
 }
 
 // onPaper keeps of the stock-takes of a scope those all of whose photographs stand, as far as a span knows: what is

@@ -8,6 +8,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
@@ -211,6 +212,39 @@ func TestValuesThatSpeakAgainst(t *testing.T) {
 	})
 	b.wantState("put right by two", reprocessing.InReprocessing, "drying")
 	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{r.Record.ID}, From: reprocessing.OwnAct}); err != nil {
+		t.Fatal(err)
+	}
+	b.wantState("attested", reprocessing.Ready, "")
+}
+
+// A storing that is put on record hours after a later one is laid over the time in which the scope hung nowhere: it shows
+// nothing until somebody attests it.
+func TestStorageLaidOverAGap(t *testing.T) {
+	b := start(t)
+	b.use()
+	b.verification("30", "30", "30")
+	b.finish()
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(both(desk.Entry{Corrects: b.stepOf(reprocessing.Storage), Reason: "it hung nowhere"}))
+	})
+	dried := b.at()
+	b.pass(5 * time.Hour)
+	hangs := func(at unit.Instant) ledger.ID {
+		return b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.RecordStep(tech, reprocessing.Step{Scope: "D-01", Kind: reprocessing.Storage, Start: at, By: "T-01", Cabinet: "drying-cabinet"})
+		}).Record.ID
+	}
+	hangs(b.at())
+	b.pass(access.Slip)
+	before := b.release()
+	if before.State == reprocessing.Ready {
+		t.Fatalf("it hung nowhere for hours: %+v", before)
+	}
+	laid := hangs(dried.Add(time.Minute))
+	if a := b.release(); a.State == reprocessing.Ready {
+		t.Errorf("laid over the gap: %+v", a)
+	}
+	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{laid}, From: reprocessing.OwnAct}); err != nil {
 		t.Fatal(err)
 	}
 	b.wantState("attested", reprocessing.Ready, "")
