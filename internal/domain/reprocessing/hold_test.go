@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
@@ -635,7 +636,7 @@ func TestUnready(t *testing.T) {
 		}, reprocessing.RecordHold, "away for repair"},
 		{"not known", func(h *reprocessing.History) {
 			h.Uses, h.Steps, h.Samples, h.Decisions = nil, nil, nil, nil
-		}, reprocessing.RecordHold, "no reprocessing step is on record since it came into service"},
+		}, reprocessing.ExposureHold, "no reprocessing step is on record since it came into service"},
 		{"a hold for culture", hold(reprocessing.CultureHold), reprocessing.ExposureHold, "on hold (culture) since"},
 		{"a hold for water", hold(reprocessing.WaterHold), reprocessing.ExposureHold, "on hold (water) since"},
 		{"a hold for disinfection", hold(reprocessing.DisinfectionHold), reprocessing.ExposureHold, "on hold (disinfection) since"},
@@ -687,6 +688,16 @@ func TestUnready(t *testing.T) {
 			}
 		})
 	}
+	// The records of a site may begin between a use and the next: what nobody did is lacking all the same.
+	t.Run("nothing since the records began", func(t *testing.T) {
+		h := good(t)
+		h.Steps, h.Samples, h.Decisions = nil, nil, nil
+		for _, from := range []unit.Instant{h.Uses[0].Start, h.Uses[0].Start + us, use - us} {
+			if u, unready := h.Unready(preset(t), use, from, started, berlin(t)); !unready || u.Kind != reprocessing.ExposureHold {
+				t.Errorf("records from %s on: unready = %t, %q", from, unready, u.Kind)
+			}
+		}
+	})
 	t.Run("on trial", func(t *testing.T) {
 		h := good(t)
 		h.Uses, h.Steps, h.Samples, h.Decisions = nil, nil, nil, nil
@@ -702,7 +713,7 @@ func TestUnready(t *testing.T) {
 			{"never on trial, and never started", reprocessing.Opening{}, true},
 		} {
 			u, unready := h.Unready(preset(t), use, begun, test.site, berlin(t))
-			if unready != test.want || unready && u.Kind != reprocessing.RecordHold {
+			if unready != test.want || unready && u.Kind != reprocessing.ExposureHold {
 				t.Errorf("%s: unready = %t, %q", test.name, unready, u.Kind)
 			}
 		}
