@@ -98,6 +98,7 @@ func TestWhatEndsAHold(t *testing.T) {
 		lift   reprocessing.Lift
 		before *reprocessing.Answer
 		rules  func(*reprocessing.Rules)
+		nobody bool // is named for the steps
 		// want is what is missing, empty where the hold ends; over is what it then rests on.
 		want string
 		over []string
@@ -221,11 +222,25 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 		{
 			name: "leak, tested again alone", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead, prevention),
-			want: "no repair from which the scope came back is on record after it",
+			want: "no repair to which the scope was sent after it",
 		},
 		{
 			name: "leak, tested before it was back", hold: kind(reprocessing.LeakHold), change: func(h history) { repairedAt(t, h, "12:51") },
-			lift: signedBy(aLead), want: "no leak test that passed is on record after a repair",
+			lift: signedBy(aLead), want: "no leak test that passed, with who did it, is on record after a repair",
+		},
+		{
+			name: "leak, sent to repair before it failed", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
+			change: func(h history) { repairedAt(t, h, "12:00"); h.Repairs[0].Sent = instant(t, "11:00") - us },
+			want:   "no repair to which the scope was sent after it",
+		},
+		{
+			name: "leak, sent to repair as it failed", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
+			change: func(h history) { repairedAt(t, h, "12:00"); h.Repairs[0].Sent = instant(t, "11:00") },
+			over:   []string{"repair", "second leak-test"},
+		},
+		{
+			name: "leak, tested by nobody", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead), nobody: true,
+			change: func(h history) { repairedAt(t, h, "12:00") }, want: "no leak test that passed, with who did it",
 		},
 		{
 			name: "leak, repaired and failed again", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
@@ -264,7 +279,7 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 		{
 			name: "leak, the rules ask for a second test, and there is none", hold: kind(reprocessing.LeakHold), change: nothing, lift: signedBy(aLead),
-			rules: afterLeak(reprocessing.JustRepeat), want: "no leak test that passed is on record after it",
+			rules: afterLeak(reprocessing.JustRepeat), want: "no leak test that passed, with who did it, is on record after it",
 		},
 		{
 			name: "leak, at the instant of the hold", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead), rules: afterLeak(reprocessing.JustRepeat),
@@ -278,6 +293,11 @@ func TestWhatEndsAHold(t *testing.T) {
 		{
 			name: "damage, repaired", hold: kind(reprocessing.DamageHold), change: func(h history) { *h = good(t); repairedAt(t, h, "12:00") },
 			lift: signedBy(aLead), over: []string{"repair"},
+		},
+		{
+			name: "damage, sent to repair before it was seen", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead),
+			change: func(h history) { *h = good(t); repairedAt(t, h, "12:00"); h.Repairs[0].Sent = instant(t, "11:00") - us },
+			want:   "no repair and no inspection",
 		},
 		{
 			name: "damage, nothing since", hold: kind(reprocessing.DamageHold), change: nothing,
@@ -420,6 +440,9 @@ func TestWhatEndsAHold(t *testing.T) {
 				test.rules(&rules)
 			}
 			doneBy(&h, "A-01", "A-01") // who lifts
+			if test.nobody {
+				doneBy(&h, " ", "A-01")
+			}
 			hold, lift := test.hold, test.lift
 			hold.ID, hold.Scope, hold.At, hold.By, hold.Reason = "hold", "D-01", instant(t, "11:00"), "T-01", "r"
 			lift.ID, lift.At = "lift", instant(t, "16:00")

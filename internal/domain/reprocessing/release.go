@@ -355,7 +355,7 @@ func (g *trip) unanswered(rule StepRule, done []Step) *Step {
 		switch rule.AfterFail {
 		case JustRepeat:
 		case RepairFirst:
-			if !slices.ContainsFunc(g.h.Repairs, func(r Repair) bool { return r.Returned > failed.Start && r.Returned <= last.Start }) {
+			if !slices.ContainsFunc(g.h.Repairs, func(r Repair) bool { return r.Sent >= failed.last() && r.Returned.Known() && r.Returned <= last.Start }) {
 				return &done[i]
 			}
 		case CleanAgain:

@@ -260,9 +260,10 @@ func (s Step) shows() bool {
 // word ends a hold.
 func (e evidence) proves(s Step) bool { return s.shows() && (e.Rules == nil || s.Lacks() == nil) }
 
-// repaired returns the repairs after the hold from which the scope was back by the lift.
+// repaired returns the repairs for which the scope was sent after the hold, or with it, and was back by the lift: what
+// was under way before mends something else.
 func (e evidence) repaired() []Repair {
-	return keep(e.Since.Repairs, func(r Repair) bool { return r.Returned > e.hold.At && r.Returned <= e.lift.At })
+	return keep(e.Since.Repairs, func(r Repair) bool { return r.Sent >= e.hold.At && r.Returned > e.hold.At && r.Returned <= e.lift.At })
 }
 
 // cleaned looks for a verification that passed, of samples that were all taken after a cleaning which ended after the
@@ -306,7 +307,7 @@ func (e evidence) leakTested() (Lift, string) {
 			}
 		}
 	}
-	tests := e.steps(LeakTest)
+	tests := keep(e.steps(LeakTest), func(s Step) bool { return strings.TrimSpace(s.By) != "" }) // nobody has tested it
 	slices.SortStableFunc(tests, func(a, b Step) int { return cmp.Compare(b.Start, a.Start) })
 	for _, test := range tests {
 		switch between {
@@ -334,11 +335,11 @@ func (e evidence) leakTested() (Lift, string) {
 	}
 	switch {
 	case between == JustRepeat:
-		return l, "no leak test that passed is on record after it"
+		return l, "no leak test that passed, with who did it, is on record after it"
 	case between == RepairFirst && len(e.repaired()) == 0:
-		return l, "no repair from which the scope came back is on record after it"
+		return l, "no repair to which the scope was sent after it, and from which it came back, is on record"
 	}
-	return l, "no leak test that passed is on record after " + between.Words()
+	return l, "no leak test that passed, with who did it, is on record after " + between.Words()
 }
 
 // repairedOrSeen returns the record of a repair or of an inspection that passed, empty when there is none.
