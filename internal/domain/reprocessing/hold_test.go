@@ -48,6 +48,11 @@ func routed(t *testing.T) reprocessing.History {
 		h.Steps = append(h.Steps, s)
 	}
 	h.Samples = append(h.Samples, samples(2, instant(t, "13:22"))...)
+	h.Filed = append(
+		h.Filed,
+		reprocessing.Filed{Stamp: stamp("photograph", instant(t, "12:56")+hour), About: "second inspection", Photograph: true},
+		reprocessing.Filed{Stamp: stamp("report", instant(t, "15:30")), Report: true},
+	)
 	h.Decisions = append(h.Decisions, decision("second round", 2, instant(t, "08:30"), instant(t, "13:22"), instant(t, "13:30"), reading.OK))
 	return h
 }
@@ -56,6 +61,9 @@ func routed(t *testing.T) reprocessing.History {
 var secondRoute = []string{
 	"second leak-test", "second manual-cleaning", "second inspection", "second disinfection", "second final-rinse", "second drying",
 }
+
+// reportedRoute are those with the report that was filed after them.
+var reportedRoute = slices.Concat([]string{"second round"}, secondRoute, []string{"report"})
 
 func dropped(h *reprocessing.History, id string) {
 	h.Steps = slices.DeleteFunc(slices.Clone(h.Steps), func(s reprocessing.Step) bool { return s.ID == id })
@@ -195,20 +203,44 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 
 		// culture and water
-		{name: "culture", hold: kind(reprocessing.CultureHold), lift: signedBy(prevention), over: append([]string{"second round"}, secondRoute...)},
+		{name: "culture", hold: kind(reprocessing.CultureHold), lift: signedBy(prevention), over: reportedRoute},
 		{
 			name: "culture, a lead", hold: kind(reprocessing.CultureHold),
 			lift: signedBy(aLead, aLead), want: "ends with the signature of infection prevention",
 		},
 		{
 			name: "culture, prevention agrees", hold: kind(reprocessing.CultureHold),
-			lift: signedBy(aLead, prevention), over: append([]string{"second round"}, secondRoute...),
+			lift: signedBy(aLead, prevention), over: reportedRoute,
+		},
+		{
+			name: "culture, no report", hold: kind(reprocessing.CultureHold), change: func(h history) { h.Filed = h.Filed[:1] }, lift: signedBy(prevention),
+			want: "no report of the laboratory was filed with the scope after it was reprocessed",
+		},
+		{
+			name: "culture, a report of before it was reprocessed", hold: kind(reprocessing.CultureHold), lift: signedBy(prevention),
+			change: func(h history) { h.Filed[1].Recorded = instant(t, "12:00") }, want: "no report of the laboratory was filed with the scope after it was reprocessed",
+		},
+		{
+			name: "culture, a report that is filed later", hold: kind(reprocessing.CultureHold), lift: signedBy(prevention),
+			change: func(h history) { h.Filed[1].Recorded = instant(t, "16:00") + us }, want: "no report of the laboratory was filed",
+		},
+		{
+			name: "water, no report", hold: kind(reprocessing.WaterHold), change: func(h history) { h.Filed = h.Filed[:1] }, lift: signedBy(prevention),
+			want: "no report of the water was filed with the scope after it",
+		},
+		{
+			name: "water, the report that placed it", hold: kind(reprocessing.WaterHold), lift: signedBy(prevention),
+			change: func(h history) { h.Filed[1].Recorded = instant(t, "11:00") }, want: "no report of the water was filed with the scope after it",
+		},
+		{
+			name: "water, reprocessed after the report", hold: kind(reprocessing.WaterHold), lift: signedBy(prevention),
+			change: func(h history) { h.Filed[1].Recorded = instant(t, "11:00") + us }, over: reportedRoute,
 		},
 		{
 			name: "culture, not reprocessed", hold: kind(reprocessing.CultureHold), change: nothing,
 			lift: signedBy(prevention), want: "is not on record after it",
 		},
-		{name: "water", hold: kind(reprocessing.WaterHold), lift: signedBy(prevention), over: append([]string{"second round"}, secondRoute...)},
+		{name: "water", hold: kind(reprocessing.WaterHold), lift: signedBy(prevention), over: reportedRoute},
 		{name: "water, a lead", hold: kind(reprocessing.WaterHold), lift: signedBy(aLead), want: "ends with the signature of infection prevention"},
 		{
 			name: "water, not reprocessed", hold: kind(reprocessing.WaterHold), change: nothing,
@@ -289,7 +321,24 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 
 		// damage
-		{name: "damage, inspected", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead), over: []string{"second inspection"}},
+		{name: "damage, inspected", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead), over: []string{"second inspection", "photograph"}},
+		{
+			name: "damage, pictured for the scope", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead),
+			change: func(h history) { h.Filed[0].About = "" }, over: []string{"second inspection", "photograph"},
+		},
+		{
+			name: "damage, inspected without a picture", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead, prevention),
+			change: func(h history) { h.Filed = h.Filed[1:] },
+			want:   "no photograph is filed with the inspection that passed, and no repair is on record after it",
+		},
+		{
+			name: "damage, the picture of something else", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead),
+			change: func(h history) { h.Filed[0].About = "inspection" }, want: "no photograph is filed with the inspection",
+		},
+		{
+			name: "damage, a picture of before the inspection", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead),
+			change: func(h history) { h.Filed[0].About, h.Filed[0].Recorded = "", instant(t, "12:00") }, want: "no photograph is filed with the inspection",
+		},
 		{
 			name: "damage, repaired", hold: kind(reprocessing.DamageHold), change: func(h history) { *h = good(t); repairedAt(t, h, "12:00") },
 			lift: signedBy(aLead), over: []string{"repair"},
@@ -350,9 +399,13 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 
 		// recall
-		{name: "recall", hold: kind(reprocessing.RecallHold), change: nothing, lift: signedBy(aLead)},
+		{name: "recall", hold: kind(reprocessing.RecallHold), lift: signedBy(aLead), over: []string{"report"}},
 		{
-			name: "recall, no lead", hold: kind(reprocessing.RecallHold), change: nothing,
+			name: "recall, nothing on record", hold: kind(reprocessing.RecallHold), change: nothing, lift: signedBy(aLead, prevention),
+			want: "no report of what the notice asks for was filed with the scope after it",
+		},
+		{
+			name: "recall, no lead", hold: kind(reprocessing.RecallHold),
 			lift: signedBy(technician), want: "ends with the signature of a lead",
 		},
 
@@ -464,6 +517,7 @@ func TestWhatEndsAHold(t *testing.T) {
 				less := h
 				dropped(&less, id)
 				less.Decisions = slices.DeleteFunc(slices.Clone(h.Decisions), func(d reprocessing.Decision) bool { return d.ID == id })
+				less.Filed = slices.DeleteFunc(slices.Clone(h.Filed), func(f reprocessing.Filed) bool { return f.ID == id })
 				less.Repairs = slices.DeleteFunc(slices.Clone(h.Repairs), func(r reprocessing.Repair) bool { return r.ID == id })
 				if len(less.OpenHolds()) == 0 {
 					t.Errorf("ended without %s", id)
