@@ -515,7 +515,7 @@ func (h telling) plantEnd() {
 		}
 	}
 	end("D-04", "on hold: a reading is over the action level and the scope was not sampled again", day, 190*time.Minute, func(t *cycle) {
-		t.push, t.once = map[int]float64{1: 1.2}, true
+		t.push, t.once = map[int]float64{1: 1.7}, true // far enough above what the scope reads otherwise to be a signal, whatever is drawn
 		t.use()
 		t.begin()
 	})

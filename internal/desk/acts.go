@@ -61,7 +61,12 @@ func (w *Work) RecordUse(e Entry, u reprocessing.Use, patient string) (_ Receipt
 	if err != nil {
 		return Receipt{}, err
 	}
-	return w.weighing().use(as, u)
+	r, err := w.append(as, record.Use, u.Start, u)
+	if err != nil || !r.Fresh {
+		return r, err
+	}
+	r.Followed, err = w.weighing().afterUse(e, u, r.Record)
+	return r, err
 }
 
 // RecordStep records a step of a cycle, at its end or already at its start; the record of the

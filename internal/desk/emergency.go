@@ -229,6 +229,8 @@ func (u EmergencyUse) NoHold() string {
 		return ""
 	case u.Emergency.State == string(reprocessing.Ready):
 		return "none: the scope was ready by all that was on record"
+	case u.Emergency.State == string(reprocessing.NothingAgainst):
+		return "none: nothing was against it here, and what is released elsewhere is not checked"
 	}
 	return "none: it began on the first day of the site, while paper decided, or proof of the time before it was on record when it was weighed"
 }

@@ -77,7 +77,8 @@ func TestEmergencyUse(t *testing.T) {
 		t.Errorf("recorded by %q: %+v", r.Record.By, u)
 	}
 	all := b.emergencies(true)
-	if len(all) != 1 || !slices.Equal(all[0].Lacking, []string{"its end", "the patient's number", "the procedure"}) || len(all[0].Holds) != 1 || !all[0].Holds[0].Open {
+	if len(all) != 1 || !slices.Equal(all[0].Lacking, []string{"its end", "the patient's number", "the procedure"}) ||
+		len(all[0].Holds) != 1 || !all[0].Holds[0].Open {
 		t.Errorf("listed as %+v", all)
 	}
 	b.pass(30 * time.Minute)
@@ -281,7 +282,8 @@ func TestEmergencyFromAFile(t *testing.T) {
 		"D-01," + stamp(began.Add(-2*time.Minute)) + "," + stamp(ended) + ",ERCP,P-1,N-01,,,\n" +
 		"D-01," + stamp(other) + "," + stamp(other.Add(20*time.Minute)) + ",ERCP,P-2,N-01,life,\"arrest, room 2\",N-08\n"
 	for i := range 2 {
-		out, err := b.desk.As(access.Operator("L-01")).Import(t.Context(), desk.File{Kind: desk.Uses, Name: "u.csv", Content: strings.NewReader(file), By: "L-01"}, false)
+		out, err := b.desk.As(access.Operator("L-01")).
+			Import(t.Context(), desk.File{Kind: desk.Uses, Name: "u.csv", Content: strings.NewReader(file), By: "L-01"}, false)
 		if err != nil || i == 0 && out.Stored != 2 || i == 1 && (out.Stored != 0 || out.Known != 2) {
 			t.Fatalf("time %d: %v, %+v", i+1, err, out)
 		}

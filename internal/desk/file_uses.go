@@ -55,7 +55,8 @@ func (r row) use() reprocessing.Use {
 		Procedure: r.col["procedure"].Text(),
 		Room:      r.col["room"].Text(),
 		Emergency: reprocessing.Emergency{
-			Reason: reprocessing.EmergencyReason(r.col["emergency"].Word(words(reprocessing.EmergencyReasons)...)), Words: r.col["emergency_words"].Text(), Decided: r.col["decided_by"].Text(),
+			Reason: reprocessing.EmergencyReason(r.col["emergency"].Word(words(reprocessing.EmergencyReasons)...)),
+			Words:  r.col["emergency_words"].Text(), Decided: r.col["decided_by"].Text(),
 		},
 	}
 }

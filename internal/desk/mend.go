@@ -371,7 +371,7 @@ func (m checkMender) mend(w *Work, e Entry, k store.Kept, changes map[string]str
 }
 
 // instead says of each kind that is not corrected what a person does, and of each that is not taken back what there is.
-var instead = map[record.Kind]string{
+var instead = map[record.Kind]string{ //nolint:exhaustive // the others are taken back and corrected
 	record.Site:         "what the site is called stands as it was set up",
 	record.Model:        "a new edition takes its place: set it right in the set-up",
 	record.Instrument:   "a new edition takes its place: set it right in the set-up",
@@ -398,6 +398,9 @@ var instead = map[record.Kind]string{
 	record.Clock:        "compare the clock again",
 	record.Restore:      "place a hold on a scope that somebody was wrong about",
 	record.Attestation:  "void it and attest again",
+	record.Seen:         "that somebody has seen a use has happened; the use itself is corrected or voided",
+	record.Start:        "a site starts once: place a hold on a scope that its records are wrong about",
+	record.StockTake:    "void it and list the scope anew",
 }
 
 // Ways returns the ways in which a person can put a record right, whoever may.

@@ -274,7 +274,11 @@ func TestTakeStock(t *testing.T) {
 		{"it came after the start", "L-01", "H-01", []desk.Listed{b.onList("D-04")}, fault.Conflict, "an arrival"},
 		{"no cabinet of the rules", "L-01", "H-01", []desk.Listed{{Scope: "D-01", Cabinet: "shelf", Until: good.Until}}, fault.Invalid, "not in the rule set"},
 		{"storage over", "L-01", "H-01", []desk.Listed{{Scope: "D-01", Cabinet: good.Cabinet, Until: b.at()}}, fault.Invalid, "its storage is over"},
-		{"stored for a year", "L-01", "H-01", []desk.Listed{{Scope: "D-01", Cabinet: good.Cabinet, Until: b.at().Add(9000 * time.Hour)}}, fault.Invalid, "longer than"},
+		{
+			"stored for a year", "L-01", "H-01",
+			[]desk.Listed{{Scope: "D-01", Cabinet: good.Cabinet, Until: b.at().Add(9000 * time.Hour)}},
+			fault.Invalid, "longer than",
+		},
 	} {
 		if _, err := b.takeStock(test.by, test.second, test.list...); fault.CodeOf(err) != test.want || !strings.Contains(err.Error(), test.words) {
 			t.Errorf("%s: %v", test.name, err)

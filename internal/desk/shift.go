@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/reprocessing"
@@ -89,7 +90,11 @@ func (v DayView) ShiftList(now unit.Instant, hours int) (ShiftList, error) {
 	} else if doubt != nil {
 		l.Doubt = doubt.Why
 	}
-	l.Doubt = cmp.Or(v.desk.Doubt(), l.Doubt)
+	site, err := v.People().Opening(store.Forever)
+	if err != nil {
+		return l, err
+	}
+	l.Doubt = cmp.Or(v.desk.Doubt(), l.Doubt, site.Why(now))
 	board, err := v.BoardNow(now)
 	if err != nil {
 		return l, err
@@ -121,29 +126,43 @@ func (v DayView) ShiftList(now unit.Instant, hours int) (ShiftList, error) {
 }
 
 // closedIn returns the cabinet in which a ready scope hangs by what is on record, empty where it hangs in none: it was
-// stored in one of the rule set since it was reprocessed, and nothing on record has taken it out.
+// stored in one of the rule set since it was reprocessed, and nothing on record has taken it out; or two people have signed
+// that it hangs in one.
 func (v DayView) closedIn(a reprocessing.Answer, rules policy.RuleSet, now unit.Instant) (s ShiftScope, cabinet string, err error) {
-	stored, ok, err := v.tx.LastEvent(a.Scope, record.Step, string(reprocessing.Storage), now, store.Forever)
-	if err != nil || !ok {
+	since, cabinet, id, err := v.hangs(a, now)
+	if err != nil || !slices.ContainsFunc(rules.Reprocessing.Cabinets, func(c reprocessing.Cabinet) bool { return c.Name == cabinet }) {
 		return s, "", err
-	}
-	step, err := record.Body[reprocessing.Step](stored.Record)
-	if err != nil || step.End.Known() || step.Result == reprocessing.Fail || step.Start < a.Cycle {
-		return s, "", err
-	}
-	if out, ok, err := v.tx.LastEvent(a.Scope, record.Step, string(reprocessing.Issue), now, store.Forever); err != nil || ok && out.At >= step.Start {
-		return s, "", err
-	}
-	if !slices.ContainsFunc(rules.Reprocessing.Cabinets, func(c reprocessing.Cabinet) bool { return c.Name == step.Cabinet }) {
-		return s, "", nil
 	}
 	i, _, err := edition[scope.Instrument](v.View, record.Instrument, a.Scope, store.Forever, store.Forever)
 	if err != nil {
 		return s, "", err
 	}
 	m, err := v.modelOf(a.Scope, now)
-	s = ShiftScope{Scope: a.Scope, Model: i.Model, Kind: m.Kind, Serial: i.Serial, Stored: step.Start, Record: string(stored.ID)}
-	return s, step.Cabinet, err
+	return ShiftScope{Scope: a.Scope, Model: i.Model, Kind: m.Kind, Serial: i.Serial, Stored: since, Record: id}, cabinet, err
+}
+
+// hangs returns since when and where a ready scope hangs, by which record; no record where none says so.
+func (v DayView) hangs(a reprocessing.Answer, now unit.Instant) (since unit.Instant, cabinet, id string, err error) {
+	if a.StockTake != "" {
+		kept, err := v.tx.Record(ledger.ID(a.StockTake))
+		if err != nil {
+			return 0, "", "", err
+		}
+		t, err := record.Body[reprocessing.StockTake](kept.Record)
+		return t.At, t.Cabinet, a.StockTake, err
+	}
+	stored, ok, err := v.tx.LastEvent(a.Scope, record.Step, string(reprocessing.Storage), now, store.Forever)
+	if err != nil || !ok {
+		return 0, "", "", err
+	}
+	step, err := record.Body[reprocessing.Step](stored.Record)
+	if err != nil || step.End.Known() || step.Result == reprocessing.Fail || step.Start < a.Cycle {
+		return 0, "", "", err
+	}
+	if out, ok, err := v.tx.LastEvent(a.Scope, record.Step, string(reprocessing.Issue), now, store.Forever); err != nil || ok && out.At >= step.Start {
+		return 0, "", "", err
+	}
+	return step.Start, step.Cabinet, string(stored.ID), nil
 }
 
 // Blanks is what forms for a time without the computer are made of: the words of the rule set in force.

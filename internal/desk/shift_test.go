@@ -48,6 +48,13 @@ func TestShiftList(t *testing.T) {
 	})
 	b.step(reprocessing.Drying, 12*time.Minute, nil)
 	b.pass(time.Minute)
+	if l := b.shift(8); l.Count() != 0 || len(l.Elsewhere) != 0 || !strings.Contains(l.Doubt, "paper decides") {
+		t.Errorf("before the start is signed: %+v", l)
+	}
+	b.signStart()
+	if l := b.shift(8); l.Doubt != "" {
+		t.Errorf("once it is signed: %+v", l)
+	}
 	if a := b.release(); a.State != reprocessing.Ready {
 		t.Fatalf("not ready outside a cabinet: %q", blocking(a))
 	}
@@ -71,6 +78,29 @@ func TestShiftList(t *testing.T) {
 	b.pass(time.Hour)
 	if l := b.shift(8); l.Count() != 0 || len(l.Elsewhere) != 0 {
 		t.Errorf("what has run out is on it: %+v", l)
+	}
+}
+
+// A scope that two people have listed hangs where their list says, as long as that makes it ready.
+func TestShiftListByStockTake(t *testing.T) {
+	b := start(t)
+	b.signStart()
+	b.pass(time.Minute)
+	x := b.onList("D-01")
+	x.Until = b.at().Add(5 * time.Hour)
+	if _, err := b.takeStock("L-01", "H-01", x); err != nil {
+		t.Fatal(err)
+	}
+	b.pass(time.Minute)
+	if a := b.presently(); a.State != reprocessing.Ready {
+		t.Fatalf("listed: %s: %q", a.State, blocking(a))
+	}
+	if l := b.shift(8); listed(l) != x.Until || l.Count() != 1 || len(l.Elsewhere) != 0 {
+		t.Errorf("%+v, want it until %s", l, x.Until)
+	}
+	b.step(reprocessing.Issue, 0, nil)
+	if l := b.shift(8); l.Count() != 0 {
+		t.Errorf("it was taken out: %+v", l)
 	}
 }
 

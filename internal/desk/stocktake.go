@@ -155,7 +155,7 @@ func (w VouchWork) TakeStock(e Entry, list []Listed, photographs []Photograph, s
 		return Receipt{}, err
 	}
 	if e.ID == "" {
-		e.ID = ledger.DerivedID("stock-take", string(w.tx.Site().Code), w.tx.Now.String(), e.By, list[0].Scope)
+		e.ID = ledger.DerivedID("stock-take", w.tx.Site().Code, w.tx.Now.String(), e.By, list[0].Scope)
 	}
 	var first Receipt
 	seen := map[string]bool{}

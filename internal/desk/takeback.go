@@ -57,9 +57,12 @@ func (v takings) weight(old store.Kept) (w takeback.Weight, err error) {
 		w, err = editionWeight(v, old, takeback.OfInstrument)
 	case record.Attestation:
 		w = takeback.Weight{Sort: takeback.Evidence, What: "an attestation"}
+	case record.StockTake:
+		w = takeback.Weight{Sort: takeback.Evidence, What: "a stock-take"}
 	case record.Site, record.Model, record.Lot, record.Person, record.Rules, record.Level, record.Verification, record.Lift, record.Void,
 		record.Selection, record.Import, record.Target, record.Suspect, record.Comparison, record.Chart, record.Access, record.Attachment,
-		record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock, record.Restore:
+		record.Handover, record.Signal, record.Erasure, record.Patient, record.Clock, record.Restore,
+		record.Seen, record.Start:
 		w = takeback.Weight{Sort: takeback.Aside}
 	}
 	return w, err
@@ -277,18 +280,25 @@ func (w asking) agreed(e Entry, all []store.Kept, what string) (body record.Void
 	for _, k := range all {
 		begun = min(begun, k.Recorded)
 	}
-	two, err := pair(w.View, e.By, body.Second, begun, toAgree, toAgree)
-	if err != nil {
-		return body, err
+	two, refused := pair(w.View, e.By, body.Second, begun, toAgree, toAgree)
+	if code := fault.CodeOf(refused); refused != nil && code != fault.Invalid && code != fault.Forbidden {
+		return body, refused
 	}
-	body.ByRoles, body.SecondRoles = two.Roles()
 	involved, err := takingsOf(w.View).involved(all)
 	if err != nil {
 		return body, err
 	}
-	p := takeback.People{By: e.By, Second: body.Second, ByRoles: body.ByRoles, SecondRoles: body.SecondRoles, Involved: involved}
+	// Whom this act asks for says more to a person than whom any two signatures do.
+	p := takeback.People{By: e.By, Second: body.Second, ByRoles: two.First.Roles(), SecondRoles: two.Second.Roles(), Involved: involved}
 	if err := p.Check(); err != nil {
 		return body, notAlone(what, err)
+	}
+	if refused != nil {
+		return body, refused
+	}
+	body.ByRoles, body.SecondRoles = two.Roles()
+	if p.ByRoles, p.SecondRoles = body.ByRoles, body.SecondRoles; p.Check() != nil {
+		return body, notAlone(what, p.Check())
 	}
 	return body, nil
 }

@@ -48,7 +48,7 @@ func TestFailureIsTakenBackByTwo(t *testing.T) {
 		{"a lead and infection prevention", lead, ip, ""},
 		{"infection prevention and a lead", ip, lead, ""},
 		{"two at the machine", access.Operator("L-01"), access.Operator("L-02"), ""},
-		{"two at the machine, of whom one is nobody here", access.Operator("L-01"), access.Operator("X-09"), fault.Invalid},
+		{"two at the machine, of whom one is nobody here", access.Operator("L-01"), access.Operator("X-09"), fault.NotFound},
 	} {
 		for name, do := range ways {
 			err := b.attempt(test.by, func(w *desk.Work) error {
@@ -97,10 +97,44 @@ func TestFailureIsTakenBackByTwo(t *testing.T) {
 		return err
 	})
 	said := body[record.VoidBody](t, void)
-	if said.Second != "H-01" || !slices.Equal(said.ByRoles, []access.Role{access.Lead}) || !slices.Equal(said.SecondRoles, []access.Role{access.InfectionPrevention}) {
+	if said.Second != "H-01" || !slices.Equal(said.ByRoles, []access.Role{access.Lead}) ||
+		!slices.Equal(said.SecondRoles, []access.Role{access.InfectionPrevention}) {
 		t.Errorf("who signed: %+v", said)
 	}
 	b.wantHeldFor("taken back by two")
+	b.rebuilt()
+	b.wantHeldFor("from the ledger alone")
+}
+
+// A use of another scope takes its hold along: the hold followed from the use that two have taken back.
+func TestUseOfAnotherScope(t *testing.T) {
+	b := start(t)
+	b.reprocessed()
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.SettingUp().RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: "D-02", Model: "D1", Owner: scope.Own, InService: b.at()})
+	})
+	b.pass(time.Hour)
+	b.step(reprocessing.LeakTest, 2*time.Minute, passed) // wet again
+	b.pass(time.Minute)
+	pressed := b.pressed()
+	b.wantHeldFor("used wet", reprocessing.ExposureHold)
+	b.pass(access.Slip)
+	use := body[reprocessing.Use](t, pressed.Record)
+	use.Scope = "D-02"
+	moved := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.RecordUse(both(desk.Entry{Corrects: pressed.Record.ID, Reason: "another scope was pressed for"}), use, "")
+	})
+	b.wantHeldFor("it was another scope")
+	b.ask(func(v desk.View) error {
+		held, err := v.OpenHolds("D-02", b.at())
+		if len(held) != 1 || held[0].Of() != reprocessing.ExposureHold && held[0].Of() != reprocessing.RecordHold {
+			t.Errorf("the scope that was used: %+v", held)
+		}
+		return err
+	})
+	if all := b.emergencies(true); len(all) != 1 || all[0].Record != moved.Record.ID || all[0].First != pressed.Record.ID || all[0].Scope != "D-02" {
+		t.Errorf("the list of emergency uses: %+v", all)
+	}
 	b.rebuilt()
 	b.wantHeldFor("from the ledger alone")
 }
@@ -289,16 +323,11 @@ func TestTakingBackIsTakenBack(t *testing.T) {
 		if d := body[reprocessing.Decision](t, b.record(b.latest(record.Verification))); d.Verification.Outcome == reading.Action {
 			t.Errorf("taken back: %+v", d)
 		}
-		r, err := back(gone)
-		if err != nil {
+		if _, err := back(gone); err != nil {
 			t.Fatal(err)
 		}
 		if d := body[reprocessing.Decision](t, b.record(b.latest(record.Verification))); d.Verification.Outcome != reading.Action {
 			t.Errorf("restored: %+v", d)
-		}
-		sample = r.Record.ID
-		if record.KindOf(r.Record) == record.Reading {
-			sample = ledger.ID(body[reading.Reading](t, r.Record).Sample)
 		}
 	}
 	good := b.read(scope.OuterDistalEnd, "30")
@@ -406,6 +435,12 @@ func TestWaysOfEveryKind(t *testing.T) {
 		b.pass(time.Minute)
 		b.must(act)
 	}
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.SettingUp().RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: "D-02", Model: "D1", Owner: scope.Own, InService: b.at()})
+	})
+	if _, err := b.takeStock("L-01", "H-01", b.onList("D-02")); err != nil {
+		t.Fatal(err)
+	}
 	storetest.Everything(t, b.desk.DB, b.now)
 	// Of each kind: whether one can be voided, corrected and finished, as v, c and f.
 	want := map[record.Kind]string{
@@ -414,7 +449,7 @@ func TestWaysOfEveryKind(t *testing.T) {
 		record.Verification: "v", record.Hold: "vc", record.Lift: "", record.Repair: "vcf", record.Request: "vc", record.Void: "v",
 		record.Selection: "v", record.Import: "", record.Target: "v", record.Check: "vc", record.Suspect: "", record.Comparison: "v", record.Chart: "v",
 		record.Access: "", record.Attachment: "v", record.Handover: "vc", record.Signal: "v", record.Erasure: "", record.Patient: "", record.Clock: "",
-		record.Restore: "", record.Attestation: "v",
+		record.Restore: "", record.Attestation: "v", record.Seen: "", record.Start: "", record.StockTake: "v",
 	}
 	got := map[record.Kind]map[rune]bool{}
 	b.ask(func(v desk.View) error {
@@ -439,14 +474,14 @@ func TestWaysOfEveryKind(t *testing.T) {
 		})
 	})
 	for _, kind := range record.Kinds {
-		has := ""
+		var has strings.Builder
 		for _, way := range "vcf" {
 			if got[kind][way] {
-				has += string(way)
+				has.WriteString(string(way))
 			}
 		}
-		if has != want[kind] {
-			t.Errorf("%s: ways %q, want %q", kind, has, want[kind])
+		if has.String() != want[kind] {
+			t.Errorf("%s: ways %q, want %q", kind, has.String(), want[kind])
 		}
 	}
 }

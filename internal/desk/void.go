@@ -122,7 +122,8 @@ func (w takingBack) voided(e Entry) (r Receipt, ok bool, err error) {
 	if fault.CodeOf(err) == fault.NotFound {
 		return r, false, nil
 	}
-	if err == nil && (kept.Kind() != record.Void || kept.Corrects != e.Corrects && !ofOne(w, kept.Corrects, e.Corrects) || kept.Reason != e.Reason || kept.By != e.By) {
+	if err == nil && (kept.Kind() != record.Void || kept.Corrects != e.Corrects && !ofOne(w, kept.Corrects, e.Corrects) ||
+		kept.Reason != e.Reason || kept.By != e.By) {
 		err = &fault.Error{
 			Code:    fault.Conflict,
 			Message: fmt.Sprintf("record %s is stored with another content", e.ID),

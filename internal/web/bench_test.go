@@ -364,7 +364,8 @@ func TestBenchSurvivesItsTab(t *testing.T) {
 	p.waitText("#mark", "Activated")
 }
 
-// What was recorded by mistake is taken back, or corrected, with a reason; both stay on record.
+// What was recorded by mistake is taken back, or corrected, with a reason; both stay on record. A value over the action
+// level takes more than whoever typed it, and stands until then.
 func TestMistakes(t *testing.T) {
 	t.Parallel()
 	needsBrowser(t)
@@ -376,16 +377,34 @@ func TestMistakes(t *testing.T) {
 	p.scan("ACT-POINT-OUTER-DISTAL-END")
 	p.waitText("#job", "Wrong value")
 	p.waitText("#network", "all stored") // what is answered later draws the page anew
-	p.do(chromedp.Evaluate[chromedp.Void](`void (document.querySelector(".sample details").open = true)`))
-	p.fill(`.sample details input[aria-label="The right value"]`, "95")
-	p.fill(`.sample details input[aria-label="Why?"]`, "a digit too many")
-	p.keys("\r")
-	p.waitText("#said", "95 RLU")
-	if got := b.readings(inWorkScope, scope.OuterDistalEnd); len(got) != 1 || got[0] != "95 RLU" {
-		t.Errorf("readings %q, want the corrected one", got)
+	correct := func(right string) {
+		t.Helper()
+		p.do(chromedp.Evaluate[chromedp.Void](`void (document.querySelector(".sample details").open = true)`))
+		p.fill(`.sample details input[aria-label="The right value"]`, right)
+		p.fill(`.sample details input[aria-label="Why?"]`, "a digit too many")
+		p.keys("\r")
 	}
+	p.expect(http.StatusForbidden)
+	correct("95")
+	p.waitText("#unsent", "To take back a reading over the action level: it takes a lead or infection prevention.")
+	p.press("#unsent", "Drop mine")
+	p.waitText("#network", "all stored")
+	if got := b.readings(inWorkScope, scope.OuterDistalEnd); len(got) != 1 || got[0] != "950 RLU" {
+		t.Errorf("readings %q, want the one over the action level", got)
+	}
+	p.sampleByScanner("ELEVATOR-RECESS", "surface", "35")
+	p.waitText("#network", "all stored")
 	p.scan("ACT-POINT-ELEVATOR-RECESS")
 	p.waitText("#point-name", "elevator recess")
+	p.waitText("#job", "Wrong value")
+	correct("25")
+	p.waitText("#said", "25 RLU")
+	if got := b.readings(inWorkScope, scope.ElevatorRecess); len(got) != 1 || got[0] != "25 RLU" {
+		t.Errorf("readings %q, want the corrected one", got)
+	}
+	p.waitText("#network", "all stored")
+	p.scan("ACT-POINT-INSTRUMENT-CHANNEL")
+	p.waitText("#point-name", "instrument channel")
 	p.scan("ACT-COLLECTED")
 	p.waitText("#job", "Taken by mistake")
 	p.do(chromedp.Evaluate[chromedp.Void](`void ([...document.querySelectorAll(".sample details")].at(-1).open = true)`))

@@ -21,8 +21,9 @@ import (
 type emergencyPage struct {
 	Scope, Href string
 	Mark        words.Mark
-	Usable      bool
-	// Short is how far from ready the scope is.
+	// Usable says that the answer is yes, ByPaper that paper decides, Elsewhere that somebody else releases it.
+	Usable, ByPaper, Elsewhere bool
+	// Short is how far from ready the scope is; empty where nothing here speaks against it.
 	Short string
 	// Instead are scopes of the same model that are ready.
 	Instead []insteadLine
@@ -72,7 +73,10 @@ func (s urgentPages) emergencyPage(x *kit.Exchange, status int, f kit.Form) erro
 		}
 		page.Scope, page.Href = fleet[i].Tag, s.URL("/ready/"+url.PathEscape(fleet[i].Tag))
 		page.Mark, page.Usable = s.Terms.State(a.State), a.State == reprocessing.Ready
-		page.Short = s.shortOf(*a.Short, clock)
+		page.ByPaper, page.Elsewhere = a.State == reprocessing.PaperDecides, a.State == reprocessing.NothingAgainst
+		if a.Short.Grade != reprocessing.Nothing {
+			page.Short = s.shortOf(*a.Short, clock)
+		}
 		if id := x.R.URL.Query().Get("done"); id != "" {
 			page.Done, err = emergencyDone(v, fleet[i].Tag, id, clock)
 			return err

@@ -7,6 +7,7 @@ import (
 	"html"
 	"image"
 	"image/png"
+	"maps"
 	"mime/multipart"
 	"net/http"
 	"net/textproto"
@@ -192,9 +193,7 @@ func TestGrantWithASecondPerson(t *testing.T) {
 	b.session(access.Lead)
 	give := func(more map[string]string) answer {
 		fields := map[string]string{"change": "add", "code": "H-07", "name": "Kim Muster", "role": string(access.InfectionPrevention)}
-		for k, v := range more {
-			fields[k] = v
-		}
+		maps.Copy(fields, more)
 		return b.send("/people", access.Administrator, fields)
 	}
 	if a := give(nil); a.status != http.StatusForbidden || !strings.Contains(a.body, "or by two") {

@@ -352,7 +352,7 @@ func TestSignalThatIsGone(t *testing.T) {
 	void := func(id ledger.ID) {
 		b.clock.Move(time.Second)
 		b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
-			e.Corrects, e.Reason = id, "of another scope"
+			e.Corrects, e.Reason, e.Second = id, "of another scope", access.Operator("L-02") // a reading at a level takes two
 			return w.Void(e)
 		})
 	}

@@ -57,7 +57,10 @@ func TestSecondPerson(t *testing.T) {
 		{name: "new, from the other and a third", first: lead, second: holder("L-02", access.Lead, began+1, "A-01", "L-01"), want: fault.Forbidden},
 		{name: "new, from one twice", first: lead, second: holder("L-02", access.Lead, began+1, "A-01", "a-01 "), want: fault.Forbidden},
 		{name: "of old, from the other and a third", first: lead, second: holder("L-02", access.Lead, 20, "L-01", "A-01")},
-		{name: "of old, granted by the other", first: lead, second: holder("L-02", access.Lead, 20, "L-01", ""), want: fault.Forbidden, words: "has the role lead from L-01"},
+		{
+			name: "of old, granted by the other", first: lead, second: holder("L-02", access.Lead, 20, "L-01", ""),
+			want: fault.Forbidden, words: "has the role lead from L-01",
+		},
 		{name: "granted by the other, in other letters", first: lead, second: holder("L-02", access.Lead, 20, "l-01", ""), want: fault.Forbidden},
 		{name: "granted the other way round", first: holder("L-02", access.Lead, 20, "L-01", ""), second: lead, want: fault.Forbidden},
 		{name: "granted by itself and the other", first: lead, second: holder("L-02", access.Lead, 20, "L-02", "L-01"), want: fault.Forbidden},

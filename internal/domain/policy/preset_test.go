@@ -227,7 +227,7 @@ func TestPresetSteps(t *testing.T) {
 	for _, c := range r.Cabinets {
 		days[c.Name] = c.Days
 	}
-	if diff := cmp.Diff(map[string]int{"drying-cabinet": 30, "ventilated-cabinet": 7, "sterile-pack": 180}, days); diff != "" {
+	if diff := cmp.Diff(map[string]int{"drying-cabinet": 30, "ventilated-cabinet": 7}, days); diff != "" {
 		t.Errorf("cabinets (-want +got):\n%s", diff)
 	}
 	// Reuse lives: CDC 2008 guideline, table 4, and the regulator's list; two of them from memory.

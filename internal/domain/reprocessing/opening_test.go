@@ -19,7 +19,9 @@ func TestPaperDecides(t *testing.T) {
 	t.Parallel()
 	zone := berlin(t)
 	at, until := instant(t, "12:00"), instant(t, "18:00")
-	ready := reprocessing.Answer{Scope: "D-01", At: at, State: reprocessing.Ready, Until: until, Reasons: []reprocessing.Reason{{Text: "stored"}}, Next: []string{}}
+	ready := reprocessing.Answer{
+		Scope: "D-01", At: at, State: reprocessing.Ready, Until: until, Reasons: []reprocessing.Reason{{Text: "stored"}}, Next: []string{},
+	}
 	start := func(at unit.Instant) *reprocessing.StartNote { return &reprocessing.StartNote{At: at} }
 	for _, test := range []struct {
 		name string

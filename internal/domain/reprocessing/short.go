@@ -24,7 +24,7 @@ func (h History) ShortAt(a Answer, rules Rules, at unit.Instant, zone *time.Loca
 func (h History) ShortBefore(rules Rules, start unit.Instant, zone *time.Location) (Answer, Short) {
 	at := BeforeUse(start)
 	past := h.before(at)
-	a := answer(past, rules, at, zone)
+	a := past.judged(rules, h.Restores, at, zone)
 	return a, shortOf(past, a, rules, at, zone).fits()
 }
 
@@ -177,7 +177,7 @@ func heldFor(holds []Hold, zone *time.Location) string {
 		return cmp.Or(cmp.Compare(slices.Index(HoldKinds, b.Of()), slices.Index(HoldKinds, a.Of())), cmp.Compare(a.At, b.At))
 	})
 	var all []string
-	told := map[HoldKind]bool{}
+	told := make(map[HoldKind]bool)
 	for _, x := range holds { // each kind once, since when the first of it stands: there may be hundreds
 		if told[x.Of()] {
 			continue

@@ -101,7 +101,7 @@ func Shift(l desk.ShiftList, t words.Terms, zone *time.Location) Document {
 		},
 	}
 	if l.Doubt != "" {
-		s.Lead = append(s.Lead, "Nothing is ready: "+l.Doubt+".")
+		s.Lead = append(s.Lead, "Nothing is on this list: "+l.Doubt+".")
 	}
 	if len(l.Elsewhere) > 0 {
 		s.Lead = append(s.Lead, "Ready when this was printed, but in no closed cabinet, and so not on the list: "+strings.Join(l.Elsewhere, ", ")+".")
@@ -245,7 +245,8 @@ func reprocessingForm(b desk.Blanks, t words.Terms) Sheet {
 		Notes: []string{
 			readIn(desk.Steps, "scope", "step", "start", "end", "person", "result", "disinfectant", "disinfectant_lot", "disinfectant_expires", "mec", "coldest_cel",
 				"contact_min", "reprocessor", "cycle_number"),
-			"Paper proves nothing by itself: photograph this form at the scope, and attest its steps on the page Not proven, within a day by whoever did them, or by a lead.",
+			"Paper proves nothing by itself: photograph this form at the scope, and attest its steps on the page Not proven, " +
+				"within a day by whoever did them, or by a lead.",
 		},
 	}
 }

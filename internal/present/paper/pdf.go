@@ -2,6 +2,7 @@ package paper
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"rinsate/internal/present/chart"
@@ -98,14 +99,7 @@ func (l *layout) sheet(s Sheet) {
 		l.y += 8
 		l.room(3 * smallStyle.Size)
 		l.text(nameStyle, t.Label, 0)
-		words := ""
-		for i, choice := range t.Choices {
-			if i > 0 {
-				words += "   ·   "
-			}
-			words += choice
-		}
-		l.text(smallStyle, words, 2)
+		l.text(smallStyle, strings.Join(t.Choices, "   ·   "), 2)
 	}
 	l.y += 8
 	for _, n := range s.Notes {

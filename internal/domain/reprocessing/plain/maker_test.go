@@ -133,7 +133,8 @@ func houses() ([]house, error) {
 			keep(step(reprocessing.LeakTest), "2026-04-30")
 			then.Steps[slices.IndexFunc(then.Steps, func(r reprocessing.StepRule) bool { return r.Step == reprocessing.Drying })].AtLeast = 12 * unit.Minute
 			o.rules.Earlier = []reprocessing.Rules{then}
-		case 11: // what is done at the bedside has no limit
+		case 11: // what is done at the bedside has no limit, and only what failed is sampled again
+			o.judging.Retest = reading.FailingPoints
 			step(reprocessing.PointOfUse).Within = 0
 		}
 		all = append(all, o)

@@ -234,7 +234,8 @@ func (x *trial) lessProof(at unit.Instant, before verdict) {
 	what := ""
 	if n := len(less.h.StockTakes); n > 0 && (len(less.h.Steps) == 0 || x.one(2)) {
 		j := x.IntN(n)
-		if latest := slices.MaxFunc(less.h.StockTakes, func(a, b reprocessing.StockTake) int { return int(a.At - b.At) }); latest.ID == less.h.StockTakes[j].ID && n > 1 {
+		latest := slices.MaxFunc(less.h.StockTakes, func(a, b reprocessing.StockTake) int { return int(a.At - b.At) })
+		if latest.ID == less.h.StockTakes[j].ID && n > 1 {
 			return // which takes the place of the one before it, and so is more than proof
 		}
 		less.h.StockTakes = slices.Delete(less.h.StockTakes, j, j+1)

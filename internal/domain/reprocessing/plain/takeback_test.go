@@ -31,7 +31,7 @@ func (x *trial) takesBack(at unit.Instant) {
 	a := attempt{author: x.one(2), after: x.between(-minute, 20*minute), next: x.one(2), pictured: x.one(2)}
 	c := takeback.Case{Author: a.author, Since: time.Duration(a.after) * time.Microsecond, Followed: a.next, Pictured: a.pictured}
 	var gone func()
-	what := ""
+	var what string
 	switch x.IntN(4) {
 	case 0:
 		if len(h.Uses) == 0 {
