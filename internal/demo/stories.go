@@ -489,17 +489,22 @@ var reports = map[reprocessing.HoldKind]string{
 // afterFiling is long enough that a report is on record before what rests on it.
 const afterFiling = 2 * window
 
-// fileReport files a report with a scope; its sheet is blank, since nobody wrote it.
+// fileReport files a report with a scope.
 func (h telling) fileReport(tag string, at unit.Instant, by, title string) {
+	h.file(dossier.Attachment{Scope: tag, Kind: dossier.Report, Title: title, At: at}, by, time.Minute)
+}
+
+// file files a picture with a scope some time after it was taken; it is blank, since there is nothing to see.
+func (h telling) file(a dossier.Attachment, by string, delay time.Duration) {
 	e := h.entry(by)
-	h.add(at, time.Minute, func(w *desk.Work) error {
+	h.add(a.At, delay, func(w *desk.Work) error {
 		var sheet bytes.Buffer
 		blank := image.NewGray(image.Rect(0, 0, 210, 297))
 		draw.Draw(blank, blank.Bounds(), image.NewUniform(color.White), image.Point{}, draw.Src)
 		if err := png.Encode(&sheet, blank); err != nil {
 			return err
 		}
-		return h.count(w.Attach(e, dossier.Attachment{Scope: tag, Kind: dossier.Report, Title: title, At: at}, sheet.Bytes()))
+		return h.count(w.Attach(e, a, sheet.Bytes()))
 	})
 }
 
