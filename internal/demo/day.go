@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -311,8 +312,19 @@ func (t *cycle) clean() {
 	}
 	t.step(reprocessing.Inspection, 2*time.Minute, 4*time.Minute, passed)
 	if residue {
+		seen := t.at
+		t.at = t.pictured("nothing found at the second inspection")
 		t.lift(hold, leads[0], "", "residue and no damage: cleaned again, nothing found at the second inspection")
+		t.at = seen // nobody waits for that
 	}
+}
+
+// pictured files a photograph of what was just looked at, and returns from when on something may rest on it.
+func (t *cycle) pictured(title string) unit.Instant {
+	after := max(t.at.Add(time.Minute), t.recorded.Add(afterFiling))
+	t.h.telling().file(dossier.Attachment{Scope: t.Tag, Kind: dossier.Photograph, Title: title, At: t.at}, t.by, after.Sub(t.at))
+	t.recorded = after
+	return after.Add(afterFiling)
 }
 
 // scrub is a manual cleaning: 17 minutes on average, and less for who hurries.

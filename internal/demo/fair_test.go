@@ -65,9 +65,9 @@ type fairness struct {
 
 func (f fairness) String() string {
 	var text strings.Builder
-	text.WriteString(fmt.Sprintf("%d cycles, %d not done right, %d with a fault that is planted; false NO in %d", f.cycles, f.wrong, f.planted, f.no))
+	fmt.Fprintf(&text, "%d cycles, %d not done right, %d with a fault that is planted; false NO in %d", f.cycles, f.wrong, f.planted, f.no)
 	for _, name := range slices.Sorted(maps.Keys(f.by)) {
-		text.WriteString(fmt.Sprintf("; %s: %d", name, f.by[name]))
+		fmt.Fprintf(&text, "; %s: %d", name, f.by[name])
 	}
 	return text.String()
 }

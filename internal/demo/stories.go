@@ -1,14 +1,20 @@
 package demo
 
 import (
+	"bytes"
 	"cmp"
 	"fmt"
+	"image"
+	"image/color"
+	"image/draw"
+	"image/png"
 	"slices"
 	"time"
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
@@ -299,6 +305,8 @@ func (h telling) plantCulture() {
 		t.tame = true
 		t.arrive()
 		cleared = max(cleared, t.at)
+		h.fileReport(s.Tag, cleared, infectionPrevention, "repeat cultures of D-05: negative")
+		cleared = cleared.Add(afterFiling)
 		h.add(cleared, time.Minute, func(w *desk.Work) error {
 			return h.count(w.LiftHold(lift, reprocessing.Lift{
 				Hold: string(hold.ID), At: cleared, By: leads[0], Second: infectionPrevention,
@@ -463,8 +471,40 @@ func (h telling) plantHold(story Story, fraction float64, places, why string, th
 		})
 		t.pause(5*time.Minute, 10*time.Minute)
 		then(t)
+		if paper := reports[story.Held]; paper != "" {
+			h.fileReport(t.Tag, t.at, e.By, paper)
+			t.at = t.at.Add(afterFiling)
+		}
 		t.tells(told, story.Held)
 		t.lift(hold, cmp.Or(by, t.by), second, reason)
+	})
+}
+
+// reports are what is filed before a hold that somebody places can end, by its kind.
+var reports = map[reprocessing.HoldKind]string{
+	reprocessing.WaterHold:  "final rinse of W-1 and W-2: within their limits",
+	reprocessing.RecallHold: "suction valves replaced, as notice 7 asks for",
+}
+
+// afterFiling is long enough that a report is on record before what rests on it.
+const afterFiling = 2 * window
+
+// fileReport files a report with a scope.
+func (h telling) fileReport(tag string, at unit.Instant, by, title string) {
+	h.file(dossier.Attachment{Scope: tag, Kind: dossier.Report, Title: title, At: at}, by, time.Minute)
+}
+
+// file files a picture with a scope some time after it was taken; it is blank, since there is nothing to see.
+func (h telling) file(a dossier.Attachment, by string, delay time.Duration) {
+	e := h.entry(by)
+	h.add(a.At, delay, func(w *desk.Work) error {
+		var sheet bytes.Buffer
+		blank := image.NewGray(image.Rect(0, 0, 210, 297))
+		draw.Draw(blank, blank.Bounds(), image.NewUniform(color.White), image.Point{}, draw.Src)
+		if err := png.Encode(&sheet, blank); err != nil {
+			return err
+		}
+		return h.count(w.Attach(e, a, sheet.Bytes()))
 	})
 }
 

@@ -1,15 +1,18 @@
 package desk
 
 import (
+	"cmp"
 	"fmt"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/domain/takeback"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -90,6 +93,9 @@ func (w *Work) RecordStep(e Entry, s reprocessing.Step) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
+	if err := saidBy(w, e, s); err != nil {
+		return Receipt{}, err
+	}
 	as, err := asked(w, e, record.Step, &s)
 	if err != nil {
 		return Receipt{}, err
@@ -100,6 +106,34 @@ func (w *Work) RecordStep(e Entry, s reprocessing.Step) (Receipt, error) {
 	}
 	r.Followed, err = w.weighing().afterStep(e, s, r.Record)
 	return r, err
+}
+
+// saidBy refuses the result of a check that somebody else had begun, but of who saw it end a moment ago: others only have
+// heard of it.
+func saidBy(w *Work, e Entry, s reprocessing.Step) error {
+	if s.Finishes == "" || e.Corrects != "" || s.Result != reprocessing.Pass || !s.Kind.HasResult() {
+		return nil
+	}
+	if _, err := w.tx.Record(e.ID); err == nil { // sent again
+		return nil
+	}
+	kept, err := w.tx.Record(ledger.ID(s.Finishes))
+	if err != nil {
+		return err
+	}
+	begun, err := record.Body[reprocessing.Step](kept.Record)
+	if err != nil {
+		return err
+	}
+	doer := cmp.Or(begun.By, kept.By)
+	if begun.Result == s.Result || access.Key(doer) == access.Key(e.By) || w.tx.Now.Sub(s.End) < access.Slip {
+		return nil
+	}
+	return &fault.Error{
+		Code:    fault.Forbidden,
+		Message: fmt.Sprintf("the result of the %s of %s is said by who did it, %s, or by who saw it end a moment ago", s.Kind.Words(), s.Scope, cmp.Or(doer, "who is not named")),
+		Hint:    "let them record it; or finish it without a result, then correct that with " + takeback.Needs,
+	}
 }
 
 // RecordRepair records that a scope went for repair or, with finishing naming that record, came

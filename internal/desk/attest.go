@@ -42,6 +42,7 @@ func (w VouchWork) Attest(e Entry, in Attested) (Receipt, error) {
 			}
 		}
 	}
+	filed := ""
 	if in.Form != "" {
 		kept, err := w.tx.Record(in.Form)
 		if err != nil {
@@ -50,10 +51,28 @@ func (w VouchWork) Attest(e Entry, in Attested) (Receipt, error) {
 		if kept.Kind() != record.Attachment {
 			return Receipt{}, invalid("record %s is %s, not the picture of a form", in.Form, record.Called(kept.Kind()))
 		}
+		if filed, err = record.ScopeOf(kept.Record); err != nil {
+			return Receipt{}, err
+		}
+		replaced, err := w.tx.Replaced(kept.Record)
+		if err != nil {
+			return Receipt{}, err
+		}
+		if replaced.Known() {
+			return Receipt{}, &fault.Error{
+				Code: fault.Conflict, Message: fmt.Sprintf("the picture of the form, record %s, was taken back", in.Form), Hint: "file the right one, and name that",
+			}
+		}
 	}
 	words, acts, err := w.vouched(e.By, in)
 	if err != nil {
 		return Receipt{}, err
+	}
+	if in.Form != "" && !slices.ContainsFunc(words, func(a reprocessing.Attestation) bool { return a.Scope == filed }) {
+		return Receipt{}, &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("the picture of the form is filed with %s, of which nothing is attested here", filed),
+			Hint: "file the form with one of the scopes that it lists",
+		}
 	}
 	if r, ok, err := again(w.Work, e.ID, record.Attestation, func(x reprocessing.Attestation) bool {
 		first := words[0]
@@ -95,6 +114,16 @@ func (w VouchWork) vouched(by string, in Attested) (words []reprocessing.Attesta
 			return nil, nil, &fault.Error{
 				Code: fault.Forbidden, Message: fmt.Sprintf("%s was done by %s, and %s attests it", act.what, cmp.Or(act.by, "nobody who is named"), by),
 				Hint: "everybody attests what they did themselves; a lead attests for others",
+			}
+		}
+		if in.From == reprocessing.WhoDidIt && (act.by == "" || access.Key(act.by) == access.Key(by)) {
+			why := "nobody is named who did it and could be asked"
+			if act.by != "" {
+				why = act.by + " did it and cannot ask themselves"
+			}
+			return nil, nil, &fault.Error{
+				Code: fault.Forbidden, Message: act.what + ": " + why,
+				Hint: "attest your own acts as such within a day; else file the form that its doer signed, and attest by that",
 			}
 		}
 		if !slices.Contains(of[act.scope], string(id)) {
@@ -144,6 +173,9 @@ type vouchable struct {
 // actOf returns the act of a record that can be attested.
 func (w VouchWork) actOf(id ledger.ID) (vouchable, error) {
 	kept, err := w.tx.Record(id)
+	if fault.CodeOf(err) == fault.NotFound {
+		return vouchable{}, notFound("see what can be attested with: rinsate attest", "there is no record %q", id)
+	}
 	if err != nil {
 		return vouchable{}, err
 	}

@@ -116,15 +116,62 @@ func TestAttestedByALead(t *testing.T) {
 	form := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Attach(desk.Entry{By: "L-01"}, photograph(), picture(t, 3, 4))
 	}).Record.ID
-	r, err := b.attest(b.as("L-01", 0, access.Lead), desk.Attested{Of: samples[1:], From: reprocessing.SignedForm, Form: form})
-	if err != nil {
+	over := func() (desk.Receipt, error) {
+		return b.attest(b.as("L-01", 0, access.Lead), desk.Attested{Of: samples[1:], From: reprocessing.SignedForm, Form: form})
+	}
+	if _, err := over(); err != nil {
 		t.Fatal(err)
 	}
 	b.wantState("attested over the form", reprocessing.Ready, "")
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(desk.Entry{By: "T-01", Corrects: form, Reason: "of another day"})
+	})
+	b.wantState("the form is taken back", reprocessing.InReprocessing, "proves nothing")
+	if _, err := over(); fault.CodeOf(err) != fault.Conflict {
+		t.Errorf("over a form that was taken back: %v", err)
+	}
+	form = b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Attach(desk.Entry{By: "L-01"}, photograph(), picture(t, 4, 4))
+	}).Record.ID
+	r, err := over()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: r.Record.ID, Reason: "another scope's form"})
 	})
 	b.wantState("the word is taken back", reprocessing.InReprocessing, "proves nothing")
+}
+
+// A lead asks others: neither themselves nor nobody; and a form is filed where it belongs.
+func TestAskedIsSomebodyElse(t *testing.T) {
+	b := start(t)
+	b.use()
+	late := func(by string) ledger.ID {
+		s := reprocessing.Step{Scope: "D-01", Kind: reprocessing.Drying, Start: b.at(), End: b.pass(time.Minute), By: by}
+		b.pass(29 * time.Hour)
+		return b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordStep(desk.Entry{By: by}, s) }).Record.ID
+	}
+	for by, want := range map[string]fault.Code{"": fault.Forbidden, "L-01": fault.Forbidden, "T-01": ""} {
+		of := []ledger.ID{late(by)}
+		_, err := b.attest(b.as("L-01", 0, access.Lead), desk.Attested{Of: of, From: reprocessing.WhoDidIt})
+		if fault.CodeOf(err) != want || want == "" && err != nil {
+			t.Errorf("done by %q: %v", by, err)
+		}
+	}
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.SettingUp().RegisterInstrument(desk.Entry{By: "L-01"}, b.at(), scope.Instrument{Tag: "D-02", Model: "D1", Owner: scope.Own, InService: b.at()})
+	})
+	other := photograph()
+	other.Scope = "D-02"
+	form := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Attach(desk.Entry{By: "L-01"}, other, picture(t, 3, 4))
+	}).Record.ID
+	of := []ledger.ID{late("T-01")}
+	_, err := b.attest(b.as("L-01", 0, access.Lead), desk.Attested{Of: of, From: reprocessing.SignedForm, Form: form})
+	if fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "filed with D-02") {
+		t.Errorf("a form of another scope: %v", err)
+	}
 }
 
 // A verification that rests on somebody's word ends no hold; one that is proven later does.

@@ -139,6 +139,9 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	if err != nil {
 		return err
 	}
+	if err := laidOver(v, h.Steps); err != nil {
+		return err
+	}
 	if err := lacks(v, h, f.passed, s.to, s.known); err != nil {
 		return err
 	}
@@ -149,6 +152,30 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 		return err
 	}
 	return v.holds(h, tag, s)
+}
+
+// laidOver marks dryings and storings that were put on record when a later one had been for longer than a slip: they may
+// have been laid over the time in which the scope was known to wait nowhere, and prove nothing by themselves.
+func laidOver(v View, steps []reprocessing.Step) error {
+	for i := range steps {
+		s := &steps[i]
+		if s.Kind != reprocessing.Drying && s.Kind != reprocessing.Storage || s.Edited {
+			continue
+		}
+		later := func(recorded unit.Instant) bool {
+			return slices.ContainsFunc(steps, func(x reprocessing.Step) bool {
+				return x.Kind == s.Kind && x.Start > s.Start && x.Recorded.Known() && recorded.Sub(x.Recorded) >= access.Slip
+			})
+		}
+		if s.Edited = later(s.Recorded); s.Edited && s.Finishes != "" { // its beginning was on record before
+			begun, err := v.tx.Record(ledger.ID(s.Finishes))
+			if err != nil {
+				return err
+			}
+			s.Edited = later(begun.Recorded)
+		}
+	}
+	return nil
 }
 
 // onPaper keeps of the stock-takes of a scope those all of whose photographs stand, as far as a span knows: what is
@@ -404,14 +431,15 @@ func (f *folder) add(k store.Kept) error {
 // proving are the kinds that prove something of a cycle, as long as nobody corrects them.
 var proving = []record.Kind{record.Step, record.Sample, record.Moment, record.Reading}
 
-// edited says whether a record took the place of another version that had stood for longer than a slip does.
+// edited says whether a record took the place of another version that had stood for longer than a slip does, that somebody
+// else wrote, or that was voided first, as two have to: none of these is a slip.
 func edited(v View, k store.Kept) (bool, error) {
 	for k.Reason != "" { // what has none finishes another, or took the place of none
-		old, _, err := tookPlaceOf(v, k)
+		old, void, err := tookPlaceOf(v, k)
 		if err != nil || old.ID == "" {
 			return false, err
 		}
-		if k.Recorded.Sub(old.Recorded) >= access.Slip {
+		if void.ID != "" || access.Key(k.By) != access.Key(old.By) || k.Recorded.Sub(old.Recorded) >= access.Slip {
 			return true, nil
 		}
 		k = old
@@ -509,6 +537,9 @@ func (v View) Chronicle(tag string, from, to unit.Instant, limit int) ([]Line, e
 		return nil, notFound("see the fleet with: rinsate fleet", "scope %q is not registered", tag)
 	}
 	var lines []Line
+	if limit < 1 {
+		return nil, invalid("at most %d records are none: ask for one or more", limit)
+	}
 	err := v.tx.Chronicle(tag, from, to, limit, func(k store.Kept) error {
 		lines = append(lines, line(k))
 		return nil

@@ -7,6 +7,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/record"
@@ -199,6 +200,9 @@ func (w lifting) grounds(hold reprocessing.Hold, at unit.Instant) (reprocessing.
 		return g, err
 	}
 	g.Rules, g.Since = &rules.Reprocessing, g.Since.Present(at)
+	if g.Since.Filed, err = w.filed(hold.Scope, clock); err != nil {
+		return g, err
+	}
 	if k := hold.Of(); hold.Cause != "" && (k == reprocessing.RecordHold || k == reprocessing.ExposureHold) {
 		answer, err := w.before(hold.Scope, hold.At)
 		if err != nil {
@@ -207,6 +211,19 @@ func (w lifting) grounds(hold reprocessing.Hold, at unit.Instant) (reprocessing.
 		g.Before = &answer
 	}
 	return g, nil
+}
+
+// filed returns what is filed with a scope and stands, but for what was filed while the clock was in doubt.
+func (w lifting) filed(tag string, clock reprocessing.Clock) (all []reprocessing.Filed, err error) {
+	err = w.tx.Attachments(tag, func(k store.Kept) error {
+		if k.Replaced.Known() || clock.Unsure(k.Seq, k.Recorded).Known() {
+			return nil
+		}
+		a, err := record.Body[dossier.Attachment](k.Record)
+		all = append(all, record.Filed(stampOf(k), a))
+		return err
+	})
+	return all, err
 }
 
 // checkVerification makes sure that the verification that a lift names is one that the scope passed after the hold.

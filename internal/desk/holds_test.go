@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
@@ -54,12 +55,12 @@ func TestFailedStepHolds(t *testing.T) {
 	b.clean()
 	b.verification("30", "30", "30")
 	b.finish()
-	wantRefused(t, b.liftBy(reprocessing.LeakHold, "L-01", "H-01"), "no repair from which the scope came back is on record after it")
+	wantRefused(t, b.liftBy(reprocessing.LeakHold, "L-01", "H-01"), "no repair to which the scope was sent after it, and from which it came back, is on record")
 	b.reprocessed()
 	b.wantHeldFor("used again", reprocessing.LeakHold, reprocessing.ExposureHold)
-	wantRefused(t, b.liftBy(reprocessing.LeakHold, "L-01", "H-01"), "no repair from which the scope came back is on record after it")
+	wantRefused(t, b.liftBy(reprocessing.LeakHold, "L-01", "H-01"), "no repair to which the scope was sent after it, and from which it came back, is on record")
 	b.repaired()
-	wantRefused(t, b.liftBy(reprocessing.LeakHold, "L-01", ""), "no leak test that passed is on record after a repair")
+	wantRefused(t, b.liftBy(reprocessing.LeakHold, "L-01", ""), "no leak test that passed, with who did it, is on record after a repair")
 	b.step(reprocessing.LeakTest, 2*time.Minute, passed)
 	tested := b.latest(record.Step)
 	wantRefused(t, b.liftBy(reprocessing.LeakHold, "H-01", ""), "ends with the signature of a lead")
@@ -331,5 +332,61 @@ func TestTechnicianLifts(t *testing.T) {
 				t.Errorf("who did it: %v", err)
 			}
 		}
+	}
+}
+
+// What ends over a photograph or a report ends only once that is filed, and is open again when it is taken back.
+func TestLiftOverWhatIsFiled(t *testing.T) {
+	file := func(b *bench, a dossier.Attachment) ledger.ID {
+		b.pass(time.Minute)
+		r := b.attach(tech, a, picture(b, 4, 4))
+		b.pass(time.Minute)
+		return r.Record.ID
+	}
+	report := dossier.Attachment{Scope: "D-01", Kind: dossier.Report, Title: "what was found"}
+	for _, test := range []struct {
+		kind    reprocessing.HoldKind
+		by      string
+		missing string
+		file    dossier.Attachment
+	}{
+		{reprocessing.DamageHold, "L-01", "no photograph is filed with the inspection that passed", photograph()},
+		{reprocessing.CultureHold, "H-01", "no report of the laboratory was filed with the scope after it was reprocessed", report},
+		{reprocessing.WaterHold, "H-01", "no report of the water was filed with the scope after it", report},
+		{reprocessing.RecallHold, "L-01", "no report of what the notice asks for was filed with the scope after it", report},
+	} {
+		t.Run(string(test.kind), func(t *testing.T) {
+			b := start(t)
+			b.reprocessed()
+			file(b, test.file) // of before the hold
+			b.must(func(w *desk.Work) (desk.Receipt, error) {
+				return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", Kind: test.kind, By: "T-01", Reason: "seen"})
+			})
+			b.pass(time.Minute)
+			b.reprocess()
+			b.wantHeldFor("reprocessed", test.kind)
+			wantRefused(t, b.liftBy(test.kind, test.by, ""), test.missing)
+			filed := file(b, test.file)
+			if err := b.liftBy(test.kind, test.by, ""); err != nil {
+				t.Fatal(err)
+			}
+			b.wantState("lifted", reprocessing.Ready, "")
+			b.rebuilt()
+			b.wantState("from the ledger alone", reprocessing.Ready, "")
+			b.pass(time.Minute)
+			b.use()
+			b.wantHeldFor("used", nil...)
+			b.pass(time.Minute)
+			b.must(func(w *desk.Work) (desk.Receipt, error) {
+				return w.Void(desk.Entry{By: "L-01", Corrects: filed, Reason: "of another scope"})
+			})
+			then := reprocessing.RecordHold
+			if test.kind != reprocessing.RecallHold {
+				then = reprocessing.ExposureHold
+			}
+			b.wantHeldFor("taken back", test.kind, then)
+			b.rebuilt()
+			b.wantHeldFor("taken back, from the ledger alone", test.kind, then)
+		})
 	}
 }

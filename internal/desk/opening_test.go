@@ -110,7 +110,7 @@ func TestUseOfAnUnknownScope(t *testing.T) {
 			})
 			b.pass(time.Minute)
 		}, []reprocessing.HoldKind{reprocessing.LeakHold, reprocessing.ExposureHold}},
-		{"started", (*bench).signStart, []reprocessing.HoldKind{reprocessing.RecordHold}},
+		{"started", (*bench).signStart, []reprocessing.HoldKind{reprocessing.ExposureHold}},
 	} {
 		b := start(t)
 		b.pass(48 * time.Hour)
@@ -128,7 +128,7 @@ func TestInUseBeforeThereWasAStart(t *testing.T) {
 	inUseBefore(b)
 	b.pass(48 * time.Hour)
 	b.use()
-	b.wantHeldFor("a use of which nothing is on record", reprocessing.RecordHold)
+	b.wantHeldFor("a use of which nothing is on record", reprocessing.ExposureHold)
 	if a := b.presently(); a.Paper == nil || !strings.HasPrefix(a.Paper.Why, "the start is not signed") {
 		t.Errorf("%+v", a.Paper)
 	}
@@ -317,7 +317,7 @@ func TestTakeStock(t *testing.T) {
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: r.Record.ID, Reason: "it was another scope's paper"})
 	})
-	b.wantHeldFor("a use over a list that was taken back", reprocessing.RecordHold)
+	b.wantHeldFor("a use over a list that was taken back", reprocessing.ExposureHold)
 }
 
 // Taking back the photograph takes the list with it.
@@ -337,7 +337,7 @@ func TestPhotographOfTheListTakenBack(t *testing.T) {
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Void(desk.Entry{By: "L-01", Corrects: paper, Reason: "it names a patient"})
 	})
-	b.wantHeldFor("a use over a list without its paper", reprocessing.RecordHold)
+	b.wantHeldFor("a use over a list without its paper", reprocessing.ExposureHold)
 	if a := b.releaseAt(known, known); a.State != reprocessing.Ready {
 		t.Errorf("as known then: %s", a.State)
 	}

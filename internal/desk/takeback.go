@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -112,11 +113,7 @@ func (v takings) ofCase(a access.Actor, by string, old store.Kept, w takeback.We
 		return c, e, err
 	}
 	author := a.Is(old.By) || a.OnBehalf() && old.By != "" && access.Key(by) == access.Key(old.By)
-	c = takeback.Case{Weight: w, Author: author, Since: v.tx.Now.Sub(old.Recorded), Followed: e.Followed}
-	if c.Sort == takeback.Failure && author && c.Since < access.Slip {
-		c.Pictured, err = v.pictured(old)
-	}
-	return c, e, err
+	return takeback.Case{Weight: w, Author: author, Since: v.tx.Now.Sub(old.Recorded), Followed: e.Followed}, e, nil
 }
 
 // pictured says whether a photograph is filed with a record.
@@ -184,11 +181,49 @@ func (v RecordsView) Taking(a access.Actor, id ledger.ID) (Taking, error) {
 	if err != nil {
 		return Taking{}, err
 	}
+	if _, c.Worse, err = takingsOf(v.View).serves(old, w); err != nil {
+		return Taking{}, err
+	}
 	return takingsOf(v.View).need(a, c, e)
 }
 
-// goes returns the records that go when one is taken back, and how heavy they are together: a verification is its samples.
+// serves says whether a step or a mark which did not fail serves a scope that is ready now: without it the answer can only
+// get worse. It returns that answer.
+func (v takings) serves(old store.Kept, w takeback.Weight) (now reprocessing.Answer, serves bool, err error) {
+	if w.Sort != takeback.Duty || old.Kind() != record.Step && old.Kind() != record.Moment {
+		return now, false, nil
+	}
+	out := false
+	if err := fold(old, func(s reprocessing.Step) { out = s.Kind == reprocessing.Issue }); err != nil || out {
+		return now, false, err
+	}
+	tag, err := record.ScopeOf(old.Record)
+	if err != nil || tag == "" {
+		return now, false, err
+	}
+	now, err = v.ReleaseNow(tag, v.tx.Now, store.Forever)
+	return now, now.State == reprocessing.Ready, err
+}
+
+// served refuses a void after which a scope would wait longer than the answer before said.
+func (v takings) served(before reprocessing.Answer, what string) error {
+	after, err := v.ReleaseNow(before.Scope, v.tx.Now, store.Forever)
+	if err == nil && after.State == reprocessing.Ready && (!after.Until.Known() || before.Until.Known() && after.Until > before.Until) {
+		err = notAlone(what, takeback.ErrAlone)
+	}
+	return err
+}
+
+// goes returns the records that go when one is taken back, and how heavy they are together: a verification is its samples,
+// and with the picture of a form goes what was attested over it.
 func (v takings) goes(old store.Kept) (all []store.Kept, w takeback.Weight, err error) {
+	if old.Kind() == record.Attachment {
+		all, err = v.overForm(old)
+		if w = (takeback.Weight{Sort: takeback.Aside}); len(all) > 0 {
+			w = takeback.Weight{Sort: takeback.Evidence, What: "the picture of a form"}
+		}
+		return append([]store.Kept{old}, all...), w, err
+	}
 	if old.Kind() != record.Verification {
 		w, err = v.weight(old)
 		return []store.Kept{old}, w, err
@@ -210,6 +245,21 @@ func (v takings) goes(old store.Kept) (all []store.Kept, w takeback.Weight, err 
 		w = w.Worse(x)
 	}
 	return all, w, err
+}
+
+// overForm returns the attestations that stand and rest on the picture of a form.
+func (v takings) overForm(form store.Kept) (all []store.Kept, err error) {
+	err = v.Records().referring(string(form.ID), longestChain, func(k store.Kept) (bool, error) {
+		if k.Replaced.Known() {
+			return true, nil
+		}
+		return true, fold(k, func(a reprocessing.Attestation) {
+			if a.Form == string(form.ID) {
+				all = append(all, k)
+			}
+		})
+	})
+	return all, err
 }
 
 // samplesOf returns the samples of a decision's cleaning that stand.
@@ -348,6 +398,15 @@ func (w asking) replaces(e *Entry, typ record.Kind, body any, parted func()) (t 
 	if c.Keeps, c.Worse, err = compared(old, body); err != nil {
 		return t, err
 	}
+	if c.Fills, err = fills(e.By, old, body); err != nil {
+		return t, err
+	}
+	if c.Value = typ == record.Reading; c.Value && c.Author && c.Since < access.Slip {
+		if c.Pictured, err = takingsOf(w.View).pictured(old); err != nil {
+			return t, err
+		}
+	}
+	c.Milder = !c.Keeps && weight.Sort == takeback.Evidence
 	c.Keeps = c.Keeps || !weight.Adverse() // it is other evidence then, and not none
 	said, t, err := w.taken(*e, []store.Kept{old}, c, entered)
 	if err != nil || !t.Two() {
@@ -392,6 +451,8 @@ func compared(old store.Kept, body any) (keeps, worse bool, err error) {
 		})
 	case record.RepairBody:
 		err = fold(old, func(o record.RepairBody) { keeps = takeback.KeepsRepair(o.Repair, x.Repair) })
+	case sampling.Sample:
+		keeps = true // its readings go with the first version: it shows less until it is read again
 	case sampling.Request:
 		err = fold(old, func(o sampling.Request) { keeps = takeback.KeepsRequest(o, x) })
 	case reprocessing.Hold:
@@ -411,4 +472,15 @@ func compared(old store.Kept, body any) (keeps, worse bool, err error) {
 		})
 	}
 	return keeps, worse, err
+}
+
+// fills says whether a version of a step by whoever did it only says what the first left out.
+func fills(by string, old store.Kept, body any) (only bool, err error) {
+	if x, ok := body.(reprocessing.Step); ok {
+		err = fold(old, func(o reprocessing.Step) {
+			doer := access.Key(cmp.Or(o.By, old.By))
+			only = doer != "" && doer == access.Key(by) && takeback.FillsStep(o, x)
+		})
+	}
+	return only, err
 }

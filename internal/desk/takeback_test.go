@@ -8,6 +8,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
@@ -170,6 +171,171 @@ func TestWorseIsAnybodys(t *testing.T) {
 		return only(w.Void(desk.Entry{Corrects: last.Record.ID, Reason: "it was another scope"}))
 	}); err != nil {
 		t.Errorf("evidence that was none: %v", err)
+	}
+}
+
+// What speaks against a scope by its values is adverse like a failure: somebody who puts a value in its place that would
+// count needs a second person, and what the two put there shows nothing by itself.
+func TestValuesThatSpeakAgainst(t *testing.T) {
+	b := start(t)
+	b.use()
+	b.verification("30", "30", "30")
+	b.finish()
+	b.wantState("before", reprocessing.Ready, "")
+	end := func(id ledger.ID) string {
+		return body[reprocessing.Step](t, b.record(id)).End.Add(-time.Minute).Time().In(b.desk.DB.Zone()).Format(desk.MendTime)
+	}
+	cleaning, drying := b.stepOf(reprocessing.ManualCleaning), b.stepOf(reprocessing.Drying)
+	for _, test := range []struct {
+		id           ledger.ID
+		field, value string
+	}{
+		{cleaning, "end", end(cleaning)},
+		{drying, "end", end(drying)},
+		{b.stepOf(reprocessing.Disinfection), "disinfectant", "quick"},
+		{b.stepOf(reprocessing.Disinfection), "disinfectant_lot", "L10"},
+		{b.stepOf(reprocessing.Disinfection), "result", ""},
+		{b.stepOf(reprocessing.Storage), "cabinet", "closed-cabinet"},
+	} {
+		for _, by := range []string{"T-02", "L-01", "T-01"} {
+			err := b.attempt(access.Operator(by), func(w *desk.Work) error {
+				return only(w.Mending().Correct(desk.Entry{Reason: "typed wrong"}, test.id, map[string]string{test.field: test.value}))
+			})
+			author := by == "T-01" && test.field == "cabinet" // the last act, a moment ago
+			if author != (err == nil) || err != nil && !strings.Contains(err.Error(), "second person") {
+				t.Errorf("%s of %s by %s alone: %v", test.field, test.id, by, err)
+			}
+		}
+	}
+	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Mending().Correct(both(desk.Entry{Reason: "typed wrong"}), drying, map[string]string{"end": end(drying)})
+	})
+	b.wantState("put right by two", reprocessing.InReprocessing, "drying")
+	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{r.Record.ID}, From: reprocessing.OwnAct}); err != nil {
+		t.Fatal(err)
+	}
+	b.wantState("attested", reprocessing.Ready, "")
+}
+
+// A storing that is put on record hours after a later one is laid over the time in which the scope hung nowhere: it shows
+// nothing until somebody attests it.
+func TestStorageLaidOverAGap(t *testing.T) {
+	b := start(t)
+	b.use()
+	b.verification("30", "30", "30")
+	b.finish()
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(both(desk.Entry{Corrects: b.stepOf(reprocessing.Storage), Reason: "it hung nowhere"}))
+	})
+	dried := b.at()
+	b.pass(5 * time.Hour)
+	hangs := func(at unit.Instant) ledger.ID {
+		return b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.RecordStep(tech, reprocessing.Step{Scope: "D-01", Kind: reprocessing.Storage, Start: at, By: "T-01", Cabinet: "drying-cabinet"})
+		}).Record.ID
+	}
+	hangs(b.at())
+	b.pass(access.Slip)
+	before := b.release()
+	if before.State == reprocessing.Ready {
+		t.Fatalf("it hung nowhere for hours: %+v", before)
+	}
+	laid := hangs(dried.Add(time.Minute))
+	if a := b.release(); a.State == reprocessing.Ready {
+		t.Errorf("laid over the gap: %+v", a)
+	}
+	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{laid}, From: reprocessing.OwnAct}); err != nil {
+		t.Fatal(err)
+	}
+	b.wantState("attested", reprocessing.Ready, "")
+}
+
+// The void of a failure is no slip, whatever is pictured.
+func TestVoidOfAFailureIsNoSlip(t *testing.T) {
+	b := start(t)
+	b.reprocessed()
+	b.step(reprocessing.LeakTest, 2*time.Minute, failed)
+	leak := b.latest(record.Step)
+	shown := photograph()
+	shown.Scope, shown.About, shown.At = "D-01", string(leak), b.at()
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Attach(desk.Entry{By: "T-01"}, shown, picture(b, 4, 4))
+	})
+	for name, do := range map[string]func(*desk.Work) error{
+		"void": func(w *desk.Work) error { return only(w.Void(desk.Entry{Corrects: leak, Reason: "slip"})) },
+		"passed": func(w *desk.Work) error {
+			return only(w.Mending().Correct(desk.Entry{Reason: "slip"}, leak, map[string]string{"result": "pass"}))
+		},
+	} {
+		if err := b.attempt(access.Operator("T-01"), do); err == nil || !strings.Contains(err.Error(), "second person") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// Who says of a scope that is ready that something was not done makes it worse, and needs nobody for that. What was taken
+// back comes back by its void, and shows nothing until it is attested.
+func TestNotDoneIsAnybodys(t *testing.T) {
+	b := start(t)
+	b.use()
+	b.verification("30", "30", "30")
+	b.finish()
+	b.wantState("before", reprocessing.Ready, "")
+	b.pass(time.Hour)
+	looked := b.stepOf(reprocessing.Inspection)
+	gone := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(desk.Entry{By: "T-02", Corrects: looked, Reason: "it was not done"})
+	})
+	b.wantState("not done", reprocessing.InReprocessing, "inspection")
+	err := b.attempt(access.Operator("T-02"), func(w *desk.Work) error {
+		return only(w.Void(desk.Entry{Corrects: b.stepOf(reprocessing.Drying), Reason: "it was not done"}))
+	})
+	if err == nil || !strings.Contains(err.Error(), "second person") {
+		t.Errorf("of a scope that is not ready: %v", err)
+	}
+	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(desk.Entry{By: "T-01", Corrects: gone.Record.ID, Reason: "it was done"})
+	})
+	b.wantState("said again", reprocessing.InReprocessing, "inspection")
+	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{r.Record.ID}, From: reprocessing.OwnAct}); err != nil {
+		t.Fatal(err)
+	}
+	b.wantState("attested", reprocessing.Ready, "")
+}
+
+// The result of a check is said by who did it, or by who saw it end.
+func TestResultIsSaidByItsDoer(t *testing.T) {
+	b := start(t)
+	b.use()
+	begun := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.RecordStep(tech, reprocessing.Step{Scope: "D-01", Kind: reprocessing.LeakTest, Start: b.at(), By: "T-01"})
+	}).Record.ID
+	end := b.pass(2 * time.Minute).Time().In(b.desk.DB.Zone()).Format(desk.MendTime)
+	finish := func(by string) error {
+		return b.attempt(access.Operator(by), func(w *desk.Work) error {
+			return only(w.Mending().Finish(desk.Entry{}, begun, map[string]string{"end": end, "result": "pass"}))
+		})
+	}
+	if err := finish("T-02"); err != nil {
+		t.Errorf("who saw it end: %v", err)
+	}
+	b.pass(6 * time.Hour)
+	if err := finish("T-02"); fault.CodeOf(err) != fault.Forbidden || !strings.Contains(err.Error(), "T-01") {
+		t.Errorf("somebody else, hours later: %v", err)
+	}
+	if err := finish("T-01"); err != nil {
+		t.Errorf("who did it: %v", err)
+	}
+	// One without a result is the same.
+	for by, want := range map[string]bool{"T-01": true, "T-02": false} {
+		b.step(reprocessing.LeakTest, 2*time.Minute, nil)
+		b.pass(time.Hour)
+		err := b.attempt(access.Operator(by), func(w *desk.Work) error {
+			return only(w.Mending().Correct(desk.Entry{Reason: "forgot"}, b.latest(record.Step), map[string]string{"result": "pass"}))
+		})
+		if want != (err == nil) {
+			t.Errorf("a missing result by %s: %v", by, err)
+		}
 	}
 }
 

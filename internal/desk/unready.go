@@ -427,7 +427,7 @@ func replacedBody[T any](v View, corrects ledger.ID, finishes string) (body T, o
 	return body, err == nil, err
 }
 
-// afterPaper weighs the uses since a list was signed that rested on a photograph which is taken back.
+// afterPaper weighs the uses since a list was signed, or a hold was lifted, over a file which is taken back.
 func (w weighing) afterPaper(e Entry, old store.Kept, a dossier.Attachment, cause ledger.ID) ([]ledger.Record, error) {
 	var from unit.Instant
 	err := w.tx.Events(a.Scope, 0, store.Forever, store.Forever, func(k store.Kept) error {
@@ -437,6 +437,16 @@ func (w weighing) afterPaper(e Entry, old store.Kept, a dossier.Attachment, caus
 			}
 		})
 	}, record.StockTake)
+	if err != nil {
+		return nil, err
+	}
+	err = w.tx.Events(a.Scope, 0, store.Forever, store.Forever, func(k store.Kept) error {
+		return fold(k, func(l reprocessing.Lift) {
+			if slices.Contains(l.Evidence, string(old.ID)) && (from == 0 || l.At < from) {
+				from = l.At
+			}
+		})
+	}, record.Lift)
 	if err != nil || from == 0 {
 		return nil, err
 	}

@@ -356,6 +356,10 @@ func TestVoidAndCorrectionDecideTheVerificationAgain(t *testing.T) {
 	if _, err := b.lift(reprocessing.Lift{Hold: string(last.Followed[1].ID), By: "L-01", Second: "L-02", Reason: "typed wrong"}); err != nil {
 		t.Fatal(err)
 	}
+	// What two put right shows nothing by itself.
+	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{ledger.ID(in.Sample)}, From: reprocessing.OwnAct}); err != nil {
+		t.Fatal(err)
+	}
 	b.finish()
 	b.wantState("lifted", reprocessing.Ready, "")
 

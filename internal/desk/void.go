@@ -69,6 +69,11 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
+	now, serves, err := takingsOf(w.View).serves(old, weight)
+	if err != nil {
+		return Receipt{}, err
+	}
+	c.Worse = serves
 	body, taking, err := askingOf(w).taken(e, all, c, entered)
 	if err != nil {
 		return Receipt{}, err
@@ -90,6 +95,9 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 		r.Followed = append(append(r.Followed, done.Record), done.Followed...)
 	}
 	r.Taking = taking
+	if serves {
+		return r, takingsOf(w.View).served(now, weight.What)
+	}
 	return r, nil
 }
 

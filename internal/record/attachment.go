@@ -15,7 +15,7 @@ var attachment = describe(kind[dossier.Attachment]{
 		plain("media_type", "media type"), plain("size", "size in bytes"), plain("sha256", "SHA-256 of the file"), plain("width", "width"),
 		plain("height", "height"), plain("at", ""), found("by", "", ByPerson),
 	},
-	tables: func(a dossier.Attachment, p *Placing) { p.File = &Content{a.Digest, a.Size} },
+	tables: func(a dossier.Attachment, p *Placing) { p.File, p.Bears = &Content{a.Digest, a.Size}, true },
 	words:  func(a dossier.Attachment) string { return string(a.Kind) + ": " + a.Title },
 	about:  func(a dossier.Attachment) string { return a.Title },
 	example: dossier.Attachment{

@@ -5,6 +5,7 @@ import (
 
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reprocessing"
 )
 
@@ -79,6 +80,15 @@ func Recall(h *reprocessing.History, r ledger.Record) error {
 		d.Stamp = stamp
 		h.Decisions = append(h.Decisions, d)
 		return err
+	case Attachment:
+		a, err := Body[dossier.Attachment](r)
+		h.Filed = append(h.Filed, Filed(stamp, a))
+		return err
 	}
 	return nil
+}
+
+// Filed is what a lift can rest on of a file.
+func Filed(stamp reprocessing.Stamp, a dossier.Attachment) reprocessing.Filed {
+	return reprocessing.Filed{Stamp: stamp, About: a.About, Photograph: a.Kind == dossier.Photograph, Report: a.Kind == dossier.Report}
 }

@@ -45,7 +45,9 @@ var site = describe(kind[SiteBody]{
 	},
 	words:   func(s SiteBody) string { return s.Name },
 	kept:    fromOthers,
-	example: SiteBody{Code: "S1", Name: "Example hospital", Zone: "Europe/Berlin", Origin: "example.org/s1", VKey: "example.org/s1+00000000+AA", Terms: TermsUK, Trial: true},
+	example: SiteBody{
+		Code: "S1", Name: "Example hospital", Zone: "Europe/Berlin", Origin: "example.org/s1", VKey: "example.org/s1+00000000+AA", Terms: TermsUK, Trial: true,
+	},
 })
 
 // siteInUse reads version 1, whose sites did not begin on trial.

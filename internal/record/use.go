@@ -18,7 +18,8 @@ var use = describe(kind[reprocessing.Use]{
 	fields: []Field{
 		found("scope", "", ByScope), plain("start", "begun"), plain("end", "ended"), remark("procedure", "procedure"), remark("room", "room"),
 		plain("patient", "commitment to the patient's number"), ends("finishes", "finishes", "the beginning that it finishes"),
-		plain("emergency", "emergency"), plain("emergency.why", "why the patient could not wait"), remark("emergency.words", "in words"), remark("emergency.decided", "decided by"),
+		plain("emergency", "emergency"), plain("emergency.why", "why the patient could not wait"), remark("emergency.words", "in words"),
+		remark("emergency.decided", "decided by"),
 		plain("emergency.unsigned", "nobody had signed in"), plain("emergency.state", "the release check said"), plain("emergency.short", "short of ready"),
 		names("emergency.first", "first recorded", "the record that first said that it was an emergency"),
 	},

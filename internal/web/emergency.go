@@ -276,7 +276,8 @@ func (s urgentPages) emergencyLine(u desk.EmergencyUse, clock words.Clock) emerg
 
 func (p emergenciesPage) listing() kit.Listing {
 	l := kit.Listing{Name: "emergency uses", Columns: kit.Columns(
-		"scope", "begun", "ended", "why", "in words", "decided by", "recorded by", "release check said", "short of ready", "not on record yet", "holds", "seen", "record",
+		"scope", "begun", "ended", "why", "in words", "decided by", "recorded by", "release check said", "short of ready",
+		"not on record yet", "holds", "seen", "record",
 	)}
 	for _, u := range p.Lines {
 		holds := make([]string, len(u.Holds))

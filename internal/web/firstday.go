@@ -198,7 +198,9 @@ func readStock(x *kit.Exchange) (fields url.Values, photographs []desk.Photograp
 			return fields, nil, &kit.PageError{Status: http.StatusUnsupportedMediaType, Message: kit.Sentence(err.Error())}
 		}
 		if photographs = append(photographs, desk.Photograph{Media: media, Content: one.content}); len(photographs) > mostPhotographs {
-			return fields, nil, &kit.PageError{Status: http.StatusRequestEntityTooLarge, Message: "At most 8 photographs come with one list.", Hint: "Sign the rest as another list."}
+			return fields, nil, &kit.PageError{
+				Status: http.StatusRequestEntityTooLarge, Message: "At most 8 photographs come with one list.", Hint: "Sign the rest as another list.",
+			}
 		}
 	}
 }

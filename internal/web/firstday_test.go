@@ -105,7 +105,10 @@ func TestPagesOnTrial(t *testing.T) {
 		says   string
 	}{
 		{"one alone", map[string]string{}, http.StatusBadRequest, "takes a second person"},
-		{"with a wrong password", map[string]string{"second": codeOf(access.InfectionPrevention), "second-password": "wrong"}, http.StatusForbidden, "Second person:"},
+		{
+			"with a wrong password", map[string]string{"second": codeOf(access.InfectionPrevention), "second-password": "wrong"},
+			http.StatusForbidden, "Second person:",
+		},
 		{"with a technician", map[string]string{"second": codeOf(access.Technician), "second-password": password}, http.StatusForbidden, "second person"},
 	} {
 		b.session(access.Technician)
@@ -140,7 +143,8 @@ func TestStockTakePage(t *testing.T) {
 	b.session(access.Lead)
 	b.session(access.InfectionPrevention)
 	a := b.ask(http.MethodGet, "/first-day", access.Lead)
-	if !strings.Contains(a.body, `value="`+readyScope+`"`) || strings.Contains(a.body, `value="`+unknownScope+`"`) || !strings.Contains(a.body, "reprocessed on arrival") {
+	if !strings.Contains(a.body, `value="`+readyScope+`"`) || strings.Contains(a.body, `value="`+unknownScope+`"`) ||
+		!strings.Contains(a.body, "reprocessed on arrival") {
 		t.Fatalf("the list:\n%.4000s", a.body)
 	}
 	until := b.at().Add(24 * time.Hour).Time().In(b.desk.DB.Zone()).Format(kit.FormTime)
@@ -199,7 +203,8 @@ func TestGrantWithASecondPerson(t *testing.T) {
 	if a := give(nil); a.status != http.StatusForbidden || !strings.Contains(a.body, "or by two") {
 		t.Errorf("alone: status %d:\n%.2500s", a.status, a.body)
 	}
-	if a := give(map[string]string{"second": codeOf(access.Lead), "second-password": password}); a.status != http.StatusOK || !strings.Contains(a.body, "The account H-07 is made.") {
+	a := give(map[string]string{"second": codeOf(access.Lead), "second-password": password})
+	if a.status != http.StatusOK || !strings.Contains(a.body, "The account H-07 is made.") {
 		t.Errorf("with a lead: status %d:\n%.2500s", a.status, a.body)
 	}
 	var granted []identity.Granted

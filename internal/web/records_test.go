@@ -331,7 +331,10 @@ func TestVoidAndCorrect(t *testing.T) {
 		{"no reading", "/records/" + lot + "/correct", access.Lead, nil, http.StatusBadRequest, "is not corrected field by field"},
 		{"no value", "/records/" + reading + "/correct", access.Lead, map[string]string{"set-value": "many"}, http.StatusBadRequest, "many"},
 		{"no such record", "/records/0199/void", access.Lead, nil, http.StatusNotFound, "There is no record"},
-		{"one alone", "/records/" + reading + "/void", access.Lead, map[string]string{"second": ""}, http.StatusBadRequest, "it takes a second person who took no part in it."},
+		{
+			"one alone", "/records/" + reading + "/void", access.Lead, map[string]string{"second": ""},
+			http.StatusBadRequest, "it takes a second person who took no part in it.",
+		},
 	} {
 		b.clock.Move(2 * time.Minute) // longer than anybody has to wait after a wrong password
 		fields := map[string]string{
@@ -350,7 +353,9 @@ func TestVoidAndCorrect(t *testing.T) {
 		}
 	}
 	foreseen := b.ask(http.MethodGet, "/records/"+reading+"?act=correct&set-value=25", access.Lead).body
-	for _, want := range []string{"elevator recess, 25 RLU, OK", "This takes back a reading over the action level.", "The cleaning verification is decided again"} {
+	for _, want := range []string{
+		"elevator recess, 25 RLU, OK", "This takes back a reading over the action level.", "The cleaning verification is decided again",
+	} {
 		if !strings.Contains(foreseen, want) {
 			t.Errorf("before the correction the page lacks %q", want)
 		}

@@ -137,7 +137,7 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 		return err
 	}
 	if !page.Wall {
-		page.Emergencies = urgentPages{s.Server}.unseen(x, p.emergencies)
+		page.Emergencies = urgentPages(s).unseen(x, p.emergencies)
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		if page.Clock, err = s.clockDoubt(v, now); err != nil {

@@ -120,19 +120,19 @@ func (h Hold) Next() string {
 		}
 		return "clean and sample again: the hold ends with a cleaning verification that passes"
 	case CultureHold:
-		return "reprocess, sample again for culture and wait for the result; then infection prevention lifts the hold and names the result"
+		return "reprocess, sample again for culture, wait for the result and file the laboratory's report with the scope; then infection prevention lifts the hold and names the result"
 	case LeakHold:
 		return "send the scope to repair; after a leak test that passes a lead lifts the hold"
 	case DamageHold:
-		return "repair the scope, or inspect it until nothing is found; then a lead lifts the hold and says what was found"
+		return "repair the scope, or inspect it until nothing is found and file a photograph with the inspection; then a lead lifts the hold and says what was found"
 	case DisinfectionHold:
 		return "reprocess the scope from the leak test to drying; then whoever did it lifts the hold"
 	case WaterHold:
-		return "reprocess with water whose latest result is good; then infection prevention lifts the hold and names the result"
+		return "reprocess with water whose latest result is good, and file the report of the water with the scope; then infection prevention lifts the hold and names the result"
 	case MeansHold:
 		return "reprocess with a meter, kits and strips that are trusted; then whoever did it lifts the hold"
 	case RecallHold:
-		return "do what the notice of the recall asks for; then a lead lifts the hold and says what was done"
+		return "do what the notice of the recall asks for and file the report of it with the scope; then a lead lifts the hold and says what was done"
 	case ExposureHold:
 		return "reprocess the scope from the leak test to drying; then infection prevention and a second person lift the hold"
 	case RecordHold:

@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/reprocessing"
@@ -47,6 +48,11 @@ func routed(t *testing.T) reprocessing.History {
 		h.Steps = append(h.Steps, s)
 	}
 	h.Samples = append(h.Samples, samples(2, instant(t, "13:22"))...)
+	h.Filed = append(
+		h.Filed,
+		reprocessing.Filed{Stamp: stamp("photograph", instant(t, "12:56")+hour), About: "second inspection", Photograph: true},
+		reprocessing.Filed{Stamp: stamp("report", instant(t, "15:30")), Report: true},
+	)
 	h.Decisions = append(h.Decisions, decision("second round", 2, instant(t, "08:30"), instant(t, "13:22"), instant(t, "13:30"), reading.OK))
 	return h
 }
@@ -55,6 +61,9 @@ func routed(t *testing.T) reprocessing.History {
 var secondRoute = []string{
 	"second leak-test", "second manual-cleaning", "second inspection", "second disinfection", "second final-rinse", "second drying",
 }
+
+// reportedRoute are those with the report that was filed after them.
+var reportedRoute = slices.Concat([]string{"second round"}, secondRoute, []string{"report"})
 
 func dropped(h *reprocessing.History, id string) {
 	h.Steps = slices.DeleteFunc(slices.Clone(h.Steps), func(s reprocessing.Step) bool { return s.ID == id })
@@ -97,6 +106,7 @@ func TestWhatEndsAHold(t *testing.T) {
 		lift   reprocessing.Lift
 		before *reprocessing.Answer
 		rules  func(*reprocessing.Rules)
+		nobody bool // is named for the steps
 		// want is what is missing, empty where the hold ends; over is what it then rests on.
 		want string
 		over []string
@@ -193,20 +203,44 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 
 		// culture and water
-		{name: "culture", hold: kind(reprocessing.CultureHold), lift: signedBy(prevention), over: append([]string{"second round"}, secondRoute...)},
+		{name: "culture", hold: kind(reprocessing.CultureHold), lift: signedBy(prevention), over: reportedRoute},
 		{
 			name: "culture, a lead", hold: kind(reprocessing.CultureHold),
 			lift: signedBy(aLead, aLead), want: "ends with the signature of infection prevention",
 		},
 		{
 			name: "culture, prevention agrees", hold: kind(reprocessing.CultureHold),
-			lift: signedBy(aLead, prevention), over: append([]string{"second round"}, secondRoute...),
+			lift: signedBy(aLead, prevention), over: reportedRoute,
+		},
+		{
+			name: "culture, no report", hold: kind(reprocessing.CultureHold), change: func(h history) { h.Filed = h.Filed[:1] }, lift: signedBy(prevention),
+			want: "no report of the laboratory was filed with the scope after it was reprocessed",
+		},
+		{
+			name: "culture, a report of before it was reprocessed", hold: kind(reprocessing.CultureHold), lift: signedBy(prevention),
+			change: func(h history) { h.Filed[1].Recorded = instant(t, "12:00") }, want: "no report of the laboratory was filed with the scope after it was reprocessed",
+		},
+		{
+			name: "culture, a report that is filed later", hold: kind(reprocessing.CultureHold), lift: signedBy(prevention),
+			change: func(h history) { h.Filed[1].Recorded = instant(t, "16:00") + us }, want: "no report of the laboratory was filed",
+		},
+		{
+			name: "water, no report", hold: kind(reprocessing.WaterHold), change: func(h history) { h.Filed = h.Filed[:1] }, lift: signedBy(prevention),
+			want: "no report of the water was filed with the scope after it",
+		},
+		{
+			name: "water, the report that placed it", hold: kind(reprocessing.WaterHold), lift: signedBy(prevention),
+			change: func(h history) { h.Filed[1].Recorded = instant(t, "11:00") }, want: "no report of the water was filed with the scope after it",
+		},
+		{
+			name: "water, reprocessed after the report", hold: kind(reprocessing.WaterHold), lift: signedBy(prevention),
+			change: func(h history) { h.Filed[1].Recorded = instant(t, "11:00") + us }, over: reportedRoute,
 		},
 		{
 			name: "culture, not reprocessed", hold: kind(reprocessing.CultureHold), change: nothing,
 			lift: signedBy(prevention), want: "is not on record after it",
 		},
-		{name: "water", hold: kind(reprocessing.WaterHold), lift: signedBy(prevention), over: append([]string{"second round"}, secondRoute...)},
+		{name: "water", hold: kind(reprocessing.WaterHold), lift: signedBy(prevention), over: reportedRoute},
 		{name: "water, a lead", hold: kind(reprocessing.WaterHold), lift: signedBy(aLead), want: "ends with the signature of infection prevention"},
 		{
 			name: "water, not reprocessed", hold: kind(reprocessing.WaterHold), change: nothing,
@@ -220,11 +254,25 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 		{
 			name: "leak, tested again alone", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead, prevention),
-			want: "no repair from which the scope came back is on record after it",
+			want: "no repair to which the scope was sent after it",
 		},
 		{
 			name: "leak, tested before it was back", hold: kind(reprocessing.LeakHold), change: func(h history) { repairedAt(t, h, "12:51") },
-			lift: signedBy(aLead), want: "no leak test that passed is on record after a repair",
+			lift: signedBy(aLead), want: "no leak test that passed, with who did it, is on record after a repair",
+		},
+		{
+			name: "leak, sent to repair before it failed", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
+			change: func(h history) { repairedAt(t, h, "12:00"); h.Repairs[0].Sent = instant(t, "11:00") - us },
+			want:   "no repair to which the scope was sent after it",
+		},
+		{
+			name: "leak, sent to repair as it failed", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
+			change: func(h history) { repairedAt(t, h, "12:00"); h.Repairs[0].Sent = instant(t, "11:00") },
+			over:   []string{"repair", "second leak-test"},
+		},
+		{
+			name: "leak, tested by nobody", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead), nobody: true,
+			change: func(h history) { repairedAt(t, h, "12:00") }, want: "no leak test that passed, with who did it",
 		},
 		{
 			name: "leak, repaired and failed again", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
@@ -263,7 +311,7 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 		{
 			name: "leak, the rules ask for a second test, and there is none", hold: kind(reprocessing.LeakHold), change: nothing, lift: signedBy(aLead),
-			rules: afterLeak(reprocessing.JustRepeat), want: "no leak test that passed is on record after it",
+			rules: afterLeak(reprocessing.JustRepeat), want: "no leak test that passed, with who did it, is on record after it",
 		},
 		{
 			name: "leak, at the instant of the hold", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead), rules: afterLeak(reprocessing.JustRepeat),
@@ -273,10 +321,32 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 
 		// damage
-		{name: "damage, inspected", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead), over: []string{"second inspection"}},
+		{name: "damage, inspected", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead), over: []string{"second inspection", "photograph"}},
+		{
+			name: "damage, pictured for the scope", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead),
+			change: func(h history) { h.Filed[0].About = "" }, over: []string{"second inspection", "photograph"},
+		},
+		{
+			name: "damage, inspected without a picture", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead, prevention),
+			change: func(h history) { h.Filed = h.Filed[1:] },
+			want:   "no photograph is filed with the inspection that passed, and no repair is on record after it",
+		},
+		{
+			name: "damage, the picture of something else", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead),
+			change: func(h history) { h.Filed[0].About = "inspection" }, want: "no photograph is filed with the inspection",
+		},
+		{
+			name: "damage, a picture of before the inspection", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead),
+			change: func(h history) { h.Filed[0].About, h.Filed[0].Recorded = "", instant(t, "12:00") }, want: "no photograph is filed with the inspection",
+		},
 		{
 			name: "damage, repaired", hold: kind(reprocessing.DamageHold), change: func(h history) { *h = good(t); repairedAt(t, h, "12:00") },
 			lift: signedBy(aLead), over: []string{"repair"},
+		},
+		{
+			name: "damage, sent to repair before it was seen", hold: kind(reprocessing.DamageHold), lift: signedBy(aLead),
+			change: func(h history) { *h = good(t); repairedAt(t, h, "12:00"); h.Repairs[0].Sent = instant(t, "11:00") - us },
+			want:   "no repair and no inspection",
 		},
 		{
 			name: "damage, nothing since", hold: kind(reprocessing.DamageHold), change: nothing,
@@ -329,9 +399,13 @@ func TestWhatEndsAHold(t *testing.T) {
 		},
 
 		// recall
-		{name: "recall", hold: kind(reprocessing.RecallHold), change: nothing, lift: signedBy(aLead)},
+		{name: "recall", hold: kind(reprocessing.RecallHold), lift: signedBy(aLead), over: []string{"report"}},
 		{
-			name: "recall, no lead", hold: kind(reprocessing.RecallHold), change: nothing,
+			name: "recall, nothing on record", hold: kind(reprocessing.RecallHold), change: nothing, lift: signedBy(aLead, prevention),
+			want: "no report of what the notice asks for was filed with the scope after it",
+		},
+		{
+			name: "recall, no lead", hold: kind(reprocessing.RecallHold),
 			lift: signedBy(technician), want: "ends with the signature of a lead",
 		},
 
@@ -419,6 +493,9 @@ func TestWhatEndsAHold(t *testing.T) {
 				test.rules(&rules)
 			}
 			doneBy(&h, "A-01", "A-01") // who lifts
+			if test.nobody {
+				doneBy(&h, " ", "A-01")
+			}
 			hold, lift := test.hold, test.lift
 			hold.ID, hold.Scope, hold.At, hold.By, hold.Reason = "hold", "D-01", instant(t, "11:00"), "T-01", "r"
 			lift.ID, lift.At = "lift", instant(t, "16:00")
@@ -440,6 +517,7 @@ func TestWhatEndsAHold(t *testing.T) {
 				less := h
 				dropped(&less, id)
 				less.Decisions = slices.DeleteFunc(slices.Clone(h.Decisions), func(d reprocessing.Decision) bool { return d.ID == id })
+				less.Filed = slices.DeleteFunc(slices.Clone(h.Filed), func(f reprocessing.Filed) bool { return f.ID == id })
 				less.Repairs = slices.DeleteFunc(slices.Clone(h.Repairs), func(r reprocessing.Repair) bool { return r.ID == id })
 				if len(less.OpenHolds()) == 0 {
 					t.Errorf("ended without %s", id)
@@ -635,7 +713,7 @@ func TestUnready(t *testing.T) {
 		}, reprocessing.RecordHold, "away for repair"},
 		{"not known", func(h *reprocessing.History) {
 			h.Uses, h.Steps, h.Samples, h.Decisions = nil, nil, nil, nil
-		}, reprocessing.RecordHold, "no reprocessing step is on record since it came into service"},
+		}, reprocessing.ExposureHold, "no reprocessing step is on record since it came into service"},
 		{"a hold for culture", hold(reprocessing.CultureHold), reprocessing.ExposureHold, "on hold (culture) since"},
 		{"a hold for water", hold(reprocessing.WaterHold), reprocessing.ExposureHold, "on hold (water) since"},
 		{"a hold for disinfection", hold(reprocessing.DisinfectionHold), reprocessing.ExposureHold, "on hold (disinfection) since"},
@@ -687,6 +765,16 @@ func TestUnready(t *testing.T) {
 			}
 		})
 	}
+	// The records of a site may begin between a use and the next: what nobody did is lacking all the same.
+	t.Run("nothing since the records began", func(t *testing.T) {
+		h := good(t)
+		h.Steps, h.Samples, h.Decisions = nil, nil, nil
+		for _, from := range []unit.Instant{h.Uses[0].Start, h.Uses[0].Start + us, use - us} {
+			if u, unready := h.Unready(preset(t), use, from, started, berlin(t)); !unready || u.Kind != reprocessing.ExposureHold {
+				t.Errorf("records from %s on: unready = %t, %q", from, unready, u.Kind)
+			}
+		}
+	})
 	t.Run("on trial", func(t *testing.T) {
 		h := good(t)
 		h.Uses, h.Steps, h.Samples, h.Decisions = nil, nil, nil, nil
@@ -702,7 +790,7 @@ func TestUnready(t *testing.T) {
 			{"never on trial, and never started", reprocessing.Opening{}, true},
 		} {
 			u, unready := h.Unready(preset(t), use, begun, test.site, berlin(t))
-			if unready != test.want || unready && u.Kind != reprocessing.RecordHold {
+			if unready != test.want || unready && u.Kind != reprocessing.ExposureHold {
 				t.Errorf("%s: unready = %t, %q", test.name, unready, u.Kind)
 			}
 		}

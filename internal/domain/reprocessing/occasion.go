@@ -17,6 +17,8 @@ type occasion struct {
 	// previous is the end of the last required step that was looked at.
 	previous     unit.Instant
 	previousStep StepKind
+	// anew says that a step is still to be done, after which those that follow have to be done again.
+	anew bool
 }
 
 // occasions returns what asks for a route since the last use, with that, the earliest first; the last of them begins the

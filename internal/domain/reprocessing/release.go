@@ -130,9 +130,24 @@ func (g *release) holds() {
 		if hold.Cause != "" { // the rules placed it, in their words
 			r.Text, r.Said = r.Whole(), ""
 		}
-		g.block(OnHold, r, "")
+		g.block(OnHold, r, g.repairFirst(hold))
 		g.decisions = append(g.decisions, hold.Next())
 	}
+}
+
+// repairFirst is what comes before everything else where a hold for a leak waits for a repair: nothing that is done
+// before it counts. Empty where it does not, or has the repair.
+func (g *release) repairFirst(hold Hold) string {
+	mended := func(r Repair) bool { return r.Sent >= hold.At && r.Returned.Known() }
+	if hold.Of() != LeakHold || slices.ContainsFunc(g.h.Repairs, mended) {
+		return ""
+	}
+	for _, rule := range g.rules.For(g.h.Model.Name) {
+		if rule.Step == LeakTest && rule.AfterFail != RepairFirst {
+			return ""
+		}
+	}
+	return "send the scope to repair"
 }
 
 // fail keeps the scope from patients for a step that failed. Where a hold says so already it is not said twice.
@@ -355,7 +370,7 @@ func (g *trip) unanswered(rule StepRule, done []Step) *Step {
 		switch rule.AfterFail {
 		case JustRepeat:
 		case RepairFirst:
-			if !slices.ContainsFunc(g.h.Repairs, func(r Repair) bool { return r.Returned > failed.Start && r.Returned <= last.Start }) {
+			if !slices.ContainsFunc(g.h.Repairs, func(r Repair) bool { return r.Sent >= failed.last() && r.Returned.Known() && r.Returned <= last.Start }) {
 				return &done[i]
 			}
 		case CleanAgain:

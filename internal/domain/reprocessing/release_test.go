@@ -1076,3 +1076,55 @@ func TestReadingsInDoubtAreTold(t *testing.T) {
 		t.Errorf("%d told of an earlier cycle", n)
 	}
 }
+
+// What is listed is done once and in that order: what is still to be done has everything after it done again.
+func TestNextIsInOrder(t *testing.T) {
+	t.Parallel()
+	rules, at := preset(t), instant(t, "12:00")
+	h := good(t)
+	h.Samples, h.Decisions = nil, nil
+	want := []string{"repeat: disinfection", "repeat: drying"}
+	a := reprocessing.Release(h, rules, at, berlin(t))
+	if len(a.Next) < 2 || !strings.HasPrefix(a.Next[0], "sample and read: ") || !slices.Equal(a.Next[1:], want) {
+		t.Errorf("not sampled: %q", a.Next)
+	}
+	// Attesting what was written down late, or saying a result, leaves the rest as it is.
+	late := good(t)
+	s := step(t, &late, reprocessing.Inspection)
+	s.Recorded = s.End.Add(reprocessing.LateAfter) + 1
+	if a := reprocessing.Release(late, rules, at, berlin(t)); slices.Contains(a.Next, want[0]) {
+		t.Errorf("written down late: %q", a.Next)
+	}
+	silent := good(t)
+	step(t, &silent, reprocessing.Inspection).Result = reprocessing.NotStated
+	if a := reprocessing.Release(silent, rules, at, berlin(t)); slices.Contains(a.Next, want[0]) {
+		t.Errorf("without a result: %q", a.Next)
+	}
+}
+
+// Nothing that is done before the repair of a leak counts.
+func TestRepairOfALeakComesFirst(t *testing.T) {
+	t.Parallel()
+	h, at := good(t), instant(t, "12:00")
+	step(t, &h, reprocessing.LeakTest).Result = reprocessing.Fail
+	h.Holds = []reprocessing.Hold{{
+		Stamp: stamp("hold", instant(t, "08:56")), Scope: "D-01", Kind: reprocessing.LeakHold, At: instant(t, "08:55"), By: "T-01", Reason: "r", Cause: "leak-test",
+	}}
+	const repair = "send the scope to repair"
+	for name, test := range map[string]struct {
+		after reprocessing.AfterFail
+		want  bool
+	}{"a repair": {reprocessing.RepairFirst, true}, "a second test": {reprocessing.JustRepeat, false}} {
+		rules := preset(t)
+		afterLeak(test.after)(&rules)
+		if a := reprocessing.Release(h, rules, at, berlin(t)); (a.Next[0] == repair) != test.want {
+			t.Errorf("%s: %q", name, a.Next)
+		}
+	}
+	h.Repairs = []reprocessing.Repair{{
+		Stamp: stamp("repair", instant(t, "11:30")), Repair: scope.Repair{Scope: "D-01", Sent: instant(t, "09:00"), Returned: instant(t, "11:30")},
+	}}
+	if a := reprocessing.Release(h, preset(t), at, berlin(t)); slices.Contains(a.Next, repair) {
+		t.Errorf("back from repair: %q", a.Next)
+	}
+}

@@ -104,6 +104,15 @@ type Repair struct {
 	scope.Repair
 }
 
+// Filed is a photograph or a document that is filed with the scope.
+type Filed struct {
+	Stamp
+	// About is the record that it belongs to, empty where it belongs to the scope as such.
+	About string
+	// Photograph and Report say what it is, a report being that of a laboratory or a workshop, or of what was done.
+	Photograph, Report bool
+}
+
 // Request is a request for a verification with its record.
 type Request struct {
 	Stamp
@@ -151,6 +160,8 @@ type History struct {
 	Lifts      []Lift
 	Repairs    []Repair
 	Requests   []Request
+	// Filed is what is filed with it, where somebody looks whether a hold can end.
+	Filed []Filed
 	// Restores are those of the records, with what people said of them.
 	Restores []RestoreNote
 	// Attestations stand for what the records do not show by themselves.
@@ -180,6 +191,7 @@ func (h History) AsKnown(k unit.Instant) History {
 	h.Lifts = keep(h.Lifts, func(l Lift) bool { return l.knownAt(k) })
 	h.Repairs = keep(h.Repairs, func(r Repair) bool { return r.knownAt(k) })
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.knownAt(k) })
+	h.Filed = keep(h.Filed, func(f Filed) bool { return f.knownAt(k) })
 	h.Restores = keep(h.Restores, func(r RestoreNote) bool { return r.knownAt(k) })
 	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.knownAt(k) })
 	h.StockTakes = keep(h.StockTakes, func(t StockTake) bool { return t.knownAt(k) })
@@ -211,6 +223,7 @@ func (h History) until(at unit.Instant) History {
 		}
 	}
 	h.Requests = keep(h.Requests, func(r Request) bool { return r.At <= at })
+	h.Filed = keep(h.Filed, func(f Filed) bool { return f.Recorded <= at })
 	h.Restores = h.restoresBy(at)
 	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.At <= at })
 	h.StockTakes = keep(h.StockTakes, func(t StockTake) bool { return t.At <= at })

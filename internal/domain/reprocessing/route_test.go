@@ -110,7 +110,7 @@ func TestFailureAnsweredByARepair(t *testing.T) {
 	h = repaired(t, h, instant(t, "12:00"), all...)
 	h.Steps[slices.IndexFunc(h.Steps, func(s reprocessing.Step) bool { return s.ID == "leak-test again" })].Result = reprocessing.Pass
 	wantState(t, reprocessing.Release(h, rules, instant(t, "15:00"), berlin(t)), reprocessing.Ready, "")
-	h.Repairs[0].Returned = instant(t, "08:50") // back as the test was made
+	h.Repairs[0].Sent = instant(t, "08:52") - us // while the test was made
 	wantState(t, reprocessing.Release(h, rules, instant(t, "15:00"), berlin(t)), reprocessing.InReprocessing, "without a repair between them")
 }
 

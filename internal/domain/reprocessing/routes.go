@@ -16,10 +16,12 @@ func (g *release) each(steps []StepRule, look func(StepRule) (p Progress, looked
 		for j := range g.all {
 			g.on = &g.all[j]
 			reasons, next := len(g.answer.Reasons), len(g.answer.Next)
-			p, looked := look(g.required(g.on, steps, i))
+			rule := g.required(g.on, steps, i)
+			p, looked := look(rule)
 			if !looked {
 				continue
 			}
+			g.again(rule, p)
 			if told && of.Status.lacks() {
 				g.answer.Reasons, g.answer.Next = g.answer.Reasons[:reasons], g.answer.Next[:next]
 			}
@@ -34,6 +36,21 @@ func (g *release) each(steps []StepRule, look func(StepRule) (p Progress, looked
 		}
 	}
 	g.on = &g.all[0]
+}
+
+// again lists a step that is done and will have to be done again, since one before it is still to be done: what is listed
+// is done once, in that order.
+func (g *release) again(rule StepRule, p Progress) {
+	switch {
+	case p.Status.lacks():
+		written := !slices.ContainsFunc(g.unwritten, func(s Step) bool { return s.ID == p.Record })
+		result := p.Status == MissingStep && p.Record != "" && p.Step != Verification // which is only to be said
+		g.on.anew = g.on.anew || (rule.Required || p.Step == Verification) && written && !result
+	case p.Status == DoneStep && rule.Required && g.on.anew && p.Step == Verification:
+		g.next("sample again")
+	case p.Status == DoneStep && rule.Required && g.on.anew:
+		g.next("repeat: " + p.Step.Words())
+	}
 }
 
 // runOuts adds the storages that ran out before the scope was cleaned again, or disinfected once more: from then on they

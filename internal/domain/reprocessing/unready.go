@@ -74,7 +74,7 @@ func (h History) Unready(rules Rules, start, begun unit.Instant, site Opening, z
 		return u, false
 	}
 	u.Kind = RecordHold
-	if exposes(past, a, nothing) {
+	if exposes(past, a) {
 		u.Kind = ExposureHold
 	}
 	told := make(map[HoldKind]bool)
@@ -93,15 +93,16 @@ func (h History) Unready(rules Rules, start, begun unit.Instant, site Opening, z
 }
 
 // exposes says whether a use after the answer may have carried something to a patient: manual cleaning, leak test or
-// disinfection was lacking, or a hold was open that says so.
-func exposes(h History, a Answer, nothing bool) bool {
+// disinfection was lacking, or a hold was open that says so. What is not on record is lacking, also where nothing at all
+// is.
+func exposes(h History, a Answer) bool {
 	if slices.ContainsFunc(h.OpenHolds(), func(x Hold) bool { return x.Of().passesOn() }) {
 		return true
 	}
 	if len(h.Unfinished()) > 0 {
 		return true
 	}
-	if nothing || a.StockTake != "" { // nobody knows what was done before the records begin, or paper has shown it
+	if a.StockTake != "" { // paper has shown it
 		return false
 	}
 	if len(a.Steps) == 0 { // the scope was not in service, and no step was looked at

@@ -60,14 +60,16 @@ func (s Signing) signed(l Lift) bool {
 type proof int
 
 const (
-	words           proof = iota // what the person who lifts says
-	cleanedAndOK                 // a cleaning, then a verification that passed
-	cleanedAndSeen               // that, and an inspection that passed or a repair
-	leakTested                   // a repair, then a leak test that passed
-	repairedOrSeen               // a repair, or an inspection that passed
-	wholeRoute                   // every required step, begun after the hold
-	readyBeforeUse               // the scope was ready when the use began
-	decisionRetired              // the decision that placed the hold was taken back
+	words              proof = iota // what the person who lifts says
+	cleanedAndOK                    // a cleaning, then a verification that passed
+	cleanedAndSeen                  // that, and an inspection that passed or a repair
+	leakTested                      // a repair, then a leak test that passed
+	repairedOrPictured              // a repair, or an inspection that passed, with a photograph
+	reported                        // a report that was filed after the hold
+	routeAndReport                  // every required step, begun after the hold, and a report that was filed after it
+	wholeRoute                      // every required step, begun after the hold
+	readyBeforeUse                  // the scope was ready when the use began
+	decisionRetired                 // the decision that placed the hold was taken back
 )
 
 // way is one way in which a hold ends.
@@ -84,16 +86,16 @@ func (h Hold) ways() []way {
 			return []way{{cleanedAndSeen, ByLeadAndSecond}, {decisionRetired, ByEitherAndSecond}}
 		}
 		return []way{{cleanedAndOK, ByDoer}, {decisionRetired, ByEitherAndSecond}}
-	case CultureHold, WaterHold: // the words name the result
-		return []way{{wholeRoute, ByPrevention}}
+	case CultureHold, WaterHold: // the report shows the result
+		return []way{{routeAndReport, ByPrevention}}
 	case LeakHold:
 		return []way{{leakTested, ByLead}}
 	case DamageHold:
-		return []way{{repairedOrSeen, ByLead}}
+		return []way{{repairedOrPictured, ByLead}}
 	case DisinfectionHold, MeansHold:
 		return []way{{wholeRoute, ByDoer}}
 	case RecallHold:
-		return []way{{words, ByLead}}
+		return []way{{reported, ByLead}}
 	case ExposureHold:
 		return []way{{wholeRoute, ByPreventionAndSecond}, {readyBeforeUse, ByPreventionAndSecond}}
 	case RecordHold:
@@ -221,13 +223,16 @@ func (p proof) shown(h Hold, l Lift, g Grounds) (Lift, string) {
 		return l, ""
 	case leakTested:
 		return e.leakTested()
-	case repairedOrSeen:
-		seen := e.repairedOrSeen()
-		if seen == "" {
-			return l, "no repair and no inspection that passed is on record after it"
+	case repairedOrPictured:
+		return e.repairedOrPictured()
+	case reported:
+		return e.reported(l, 0)
+	case routeAndReport:
+		l, lacks := e.route()
+		if lacks != "" {
+			return l, lacks
 		}
-		l.Evidence = []string{seen}
-		return l, ""
+		return e.reported(l, e.reprocessed())
 	case wholeRoute:
 		return e.route()
 	case readyBeforeUse:
@@ -260,9 +265,10 @@ func (s Step) shows() bool {
 // word ends a hold.
 func (e evidence) proves(s Step) bool { return s.shows() && (e.Rules == nil || s.Lacks() == nil) }
 
-// repaired returns the repairs after the hold from which the scope was back by the lift.
+// repaired returns the repairs for which the scope was sent after the hold, or with it, and was back by the lift: what
+// was under way before mends something else.
 func (e evidence) repaired() []Repair {
-	return keep(e.Since.Repairs, func(r Repair) bool { return r.Returned > e.hold.At && r.Returned <= e.lift.At })
+	return keep(e.Since.Repairs, func(r Repair) bool { return r.Sent >= e.hold.At && r.Returned > e.hold.At && r.Returned <= e.lift.At })
 }
 
 // cleaned looks for a verification that passed, of samples that were all taken after a cleaning which ended after the
@@ -306,7 +312,7 @@ func (e evidence) leakTested() (Lift, string) {
 			}
 		}
 	}
-	tests := e.steps(LeakTest)
+	tests := keep(e.steps(LeakTest), func(s Step) bool { return strings.TrimSpace(s.By) != "" }) // nobody has tested it
 	slices.SortStableFunc(tests, func(a, b Step) int { return cmp.Compare(b.Start, a.Start) })
 	for _, test := range tests {
 		switch between {
@@ -334,11 +340,11 @@ func (e evidence) leakTested() (Lift, string) {
 	}
 	switch {
 	case between == JustRepeat:
-		return l, "no leak test that passed is on record after it"
+		return l, "no leak test that passed, with who did it, is on record after it"
 	case between == RepairFirst && len(e.repaired()) == 0:
-		return l, "no repair from which the scope came back is on record after it"
+		return l, "no repair to which the scope was sent after it, and from which it came back, is on record"
 	}
-	return l, "no leak test that passed is on record after " + between.Words()
+	return l, "no leak test that passed, with who did it, is on record after " + between.Words()
 }
 
 // repairedOrSeen returns the record of a repair or of an inspection that passed, empty when there is none.
@@ -350,6 +356,64 @@ func (e evidence) repairedOrSeen() string {
 		return seen[len(seen)-1].ID
 	}
 	return ""
+}
+
+// repairedOrPictured looks for a repair, or for an inspection that passed and of which a photograph is filed: with it, or
+// with the scope since it began.
+func (e evidence) repairedOrPictured() (Lift, string) {
+	l := e.lift
+	for _, r := range e.repaired() {
+		l.Evidence = []string{r.ID}
+		return l, ""
+	}
+	seen := e.steps(Inspection)
+	slices.Reverse(seen)
+	for _, s := range seen {
+		for _, f := range e.filed() {
+			if f.Photograph && f.Recorded >= s.Start && (f.About == "" || f.About == s.ID) {
+				l.Evidence = []string{s.ID, f.ID}
+				return l, ""
+			}
+		}
+	}
+	if len(seen) > 0 {
+		return l, "no photograph is filed with the inspection that passed, and no repair is on record after it"
+	}
+	return l, "no repair and no inspection that passed is on record after it"
+}
+
+// filed returns what was filed with the scope after the hold was placed, by the lift.
+func (e evidence) filed() []Filed {
+	return keep(e.Since.Filed, func(f Filed) bool { return f.Recorded > max(e.hold.At, e.hold.Recorded) && f.Recorded <= e.lift.At })
+}
+
+// reported looks for a report that was filed after the hold was placed, and not before an instant.
+func (e evidence) reported(l Lift, from unit.Instant) (Lift, string) {
+	for _, f := range e.filed() {
+		if f.Report && f.Recorded >= from {
+			l.Evidence = append(slices.Clone(l.Evidence), f.ID)
+			return l, ""
+		}
+	}
+	switch e.hold.Of() { //nolint:exhaustive // the others end without one
+	case CultureHold:
+		return l, "no report of the laboratory was filed with the scope after it was reprocessed"
+	case WaterHold:
+		return l, "no report of the water was filed with the scope after it"
+	}
+	return l, "no report of what the notice asks for was filed with the scope after it"
+}
+
+// reprocessed returns from when on a report may speak of the scope after the hold: a culture, from its first disinfection
+// on, since what is sampled before says nothing of the time after it.
+func (e evidence) reprocessed() unit.Instant {
+	if e.hold.Of() != CultureHold || e.Rules == nil {
+		return 0
+	}
+	for _, s := range e.steps(Disinfection) {
+		return s.End
+	}
+	return 0
 }
 
 // route looks whether the scope has gone through every step that the rules require, each begun after the hold.
@@ -500,6 +564,7 @@ func (h History) named(l Lift) (over History, all bool) {
 		Steps:     keep(h.Steps, func(s Step) bool { return is(s.Stamp) }),
 		Decisions: keep(h.Decisions, func(d Decision) bool { return is(d.Stamp) }),
 		Repairs:   keep(h.Repairs, func(r Repair) bool { return is(r.Stamp) }),
+		Filed:     keep(h.Filed, func(f Filed) bool { return is(f.Stamp) }),
 	}
 	return over, len(missing) == 0
 }

@@ -147,20 +147,58 @@ func KeepsUse(old, x reprocessing.Use) bool {
 	return x.Scope == old.Scope && x.Start == old.Start && (x.End == old.End || !old.End.Known())
 }
 
-// KeepsStep says whether another version of a step says all that the first does against the scope. What failed still fails,
-// at the same time, and what asks for later steps asks for them as late.
+// KeepsStep says whether another version of a step says all that the first does against the scope. What a step shows lies
+// in its values as much as in its result (how long it took, with what, in which cabinet), and which of them would make
+// the answer milder depends on the rules and on all else: so nothing of that may differ, but that it failed after all, or
+// the end of what was open, which is how it is finished.
 func KeepsStep(old, x reprocessing.Step) bool {
-	switch w := OfStep(old); {
-	case !w.Adverse():
-		return true
-	case x.Scope != old.Scope || x.Kind != old.Kind || x.Start != old.Start:
-		return false
-	case w.Sort == Failure:
-		return (old.Result != reprocessing.Fail || x.Result == reprocessing.Fail) &&
-			(old.MEC != reprocessing.Fail || x.MEC == reprocessing.Fail) && x.End == old.End
-	default:
-		return !old.End.Known() || x.End >= old.End
+	if x.Result == reprocessing.Fail {
+		old.Result = x.Result
 	}
+	if x.MEC == reprocessing.Fail {
+		old.MEC = x.MEC
+	}
+	if !old.End.Known() {
+		old.End = x.End
+	}
+	return judged(old) == judged(x)
+}
+
+// FillsStep says whether another version of a step only says what the first left out.
+func FillsStep(old, x reprocessing.Step) bool {
+	if OfStep(old).Sort == Failure {
+		return false
+	}
+	fill(&old.End, x.End)
+	fill(&old.By, x.By)
+	fill(&old.Result, x.Result)
+	fill(&old.Disinfectant, x.Disinfectant)
+	fill(&old.DisinfectantLot, x.DisinfectantLot)
+	fill(&old.DisinfectantExpires, x.DisinfectantExpires)
+	fill(&old.MEC, x.MEC)
+	fill(&old.Contact, x.Contact)
+	fill(&old.Reprocessor, x.Reprocessor)
+	fill(&old.CycleNumber, x.CycleNumber)
+	fill(&old.Cabinet, x.Cabinet)
+	if !old.HasTemperature {
+		old.Coldest, old.HasTemperature = x.Coldest, x.HasTemperature
+	}
+	return judged(old) == judged(x)
+}
+
+// fill sets what was left out.
+func fill[T comparable](old *T, x T) {
+	var nothing T
+	if *old == nothing {
+		*old = x
+	}
+}
+
+// judged returns a step without what the release check does not look at.
+func judged(s reprocessing.Step) reprocessing.Step {
+	s.Stamp, s.Finishes, s.Note, s.Procedure = reprocessing.Stamp{}, "", "", ""
+	s.By = access.Key(s.By)
+	return s
 }
 
 // KeepsRepair says whether another version of a repair says all that the first does against the scope.
@@ -180,12 +218,22 @@ func KeepsHold(old, x reprocessing.Hold) bool {
 
 // KeepsReading says whether another version of a reading is as bad as the first.
 func KeepsReading(old, x reading.Reading) bool {
-	return !OfReading(old).Adverse() || x.Sample == old.Sample && OfReading(x).Adverse()
+	if OfReading(old).Adverse() {
+		return x.Sample == old.Sample && OfReading(x).Adverse()
+	}
+	return OfReading(x).Adverse() || x.Sample == old.Sample && x.Meter == old.Meter && x.Lot == old.Lot && x.With.At == old.With.At &&
+		access.Key(x.By) == access.Key(old.By) && (x.Judgement.Outcome == old.Judgement.Outcome || !x.Judgement.Outcome.Passed() || old.Judgement.Outcome == reading.OK)
 }
 
 // KeepsCheck says whether another version of a check puts as much in doubt as the first.
 func KeepsCheck(old, x quality.Verdict) bool {
-	return !OfCheck(old).Adverse() || x.Meter == old.Meter && x.At == old.At && OfCheck(x).Adverse()
+	switch {
+	case OfCheck(x).Adverse():
+		return !OfCheck(old).Adverse() || x.Meter == old.Meter && x.At == old.At
+	case OfCheck(old).Adverse():
+		return false
+	}
+	return x.Meter == old.Meter && x.At == old.At && (x.Outcome == old.Outcome || old.Outcome == quality.Accepted || x.Outcome == quality.Unjudged)
 }
 
 // Case is one record that somebody would take back, or put another version in the place of.
@@ -198,9 +246,14 @@ type Case struct {
 	Since    time.Duration
 	Followed bool
 	Pictured bool
-	// Keeps says that the other version says all that the first does against the scope, Worse that it says more: the record
-	// is not taken back then.
-	Keeps, Worse bool
+	// Value says that a value which was read is corrected: that of a reading.
+	Value bool
+	// Keeps says that the other version says all that the first does against the scope, Worse that it says more, or that
+	// without it the scope is not ready where it was: the record is not taken back then. Milder says of evidence that the
+	// other version shows more than the first.
+	Keeps, Worse, Milder bool
+	// Fills says that whoever did it only says what was left out.
+	Fills bool
 }
 
 // Need is what it takes.
@@ -218,7 +271,8 @@ func (c Case) Takes() Need {
 	switch {
 	case c.Worse:
 		return Anybody
-	case c.Adverse() && !c.Keeps && !c.Slip():
+	case c.Slip(), c.Fills:
+	case c.Adverse() && !c.Keeps, c.Milder:
 		return Two
 	case c.Sort == Evidence && !c.Keeps: // what only proves is missing then
 		return Anybody
@@ -227,9 +281,9 @@ func (c Case) Takes() Need {
 }
 
 // Slip says whether it is a slip that its author puts right: within ten minutes of its capture and before the scope's next
-// act. What failed is none, but with a picture of what was seen.
+// act. What failed is none, but for a value over its level, with a picture of the display.
 func (c Case) Slip() bool {
-	return c.Author && c.Since >= 0 && c.Since < access.Slip && !c.Followed && (c.Sort != Failure || c.Pictured)
+	return c.Author && c.Since >= 0 && c.Since < access.Slip && !c.Followed && (c.Sort != Failure || c.Value && c.Pictured)
 }
 
 // People are those who would take something adverse back, and who had to do with it.
@@ -271,5 +325,5 @@ func First(r access.Role) bool { return r == access.Lead || r == access.Infectio
 const Needs = "a lead or infection prevention, and a second person who took no part in it"
 
 // SlipWords says what is exempt.
-const SlipWords = "A slip its author puts right alone within ten minutes, before the next act on the scope; what failed only with a photograph of " +
-	"the display, filed with the record"
+const SlipWords = "A slip its author puts right alone within ten minutes, before the next act on the scope. What failed is no slip, but for a " +
+	"value over its level that is corrected, with a photograph of the display filed with the reading"

@@ -50,7 +50,6 @@ func TestWeights(t *testing.T) {
 		{"what does not count", takeback.OfReading(read(reading.Void)), takeback.Evidence},
 		{"what no level judges", takeback.OfReading(read(reading.None)), takeback.Evidence},
 		{"a sample that was not read", takeback.OfSample(), takeback.Evidence},
-		{"a sample with a good reading", takeback.OfSample(read(reading.OK)), takeback.Evidence},
 		{"a sample of which one reading failed", takeback.OfSample(read(reading.OK), read(reading.Action), read(reading.OK)), takeback.Failure},
 		{"a failed check of a meter", takeback.OfCheck(quality.Verdict{Outcome: quality.Rejected}), takeback.Failure},
 		{"a warning", takeback.OfCheck(quality.Verdict{Outcome: quality.Warning}), takeback.Evidence},
@@ -94,6 +93,9 @@ func TestKeeps(t *testing.T) {
 	open.End = 0
 	mec := step(reprocessing.Disinfection, reprocessing.Pass)
 	mec.MEC = reprocessing.Fail
+	full := step(reprocessing.Disinfection, reprocessing.Pass)
+	full.By, full.Disinfectant, full.DisinfectantLot, full.DisinfectantExpires, full.MEC = "T-01", "slow", "B1", 900, reprocessing.Pass
+	full.Coldest, full.HasTemperature, full.Contact, full.Reprocessor, full.CycleNumber, full.Cabinet = 20, true, 5, "R-1", "7", "1"
 	hold := reprocessing.Hold{Scope: "D-01", Kind: reprocessing.LeakHold, At: 100}
 	holds := func(change func(*reprocessing.Hold)) bool {
 		x := hold
@@ -119,14 +121,31 @@ func TestKeeps(t *testing.T) {
 		{"failed before the repair", steps(failed, func(s *reprocessing.Step) { s.Start-- }), false},
 		{"failed, of another scope", steps(failed, func(s *reprocessing.Step) { s.Scope = "D-02" }), false},
 		{"failed, another step", steps(failed, func(s *reprocessing.Step) { s.Kind = reprocessing.Drying }), false},
+		{"failed, elsewhere", steps(failed, func(s *reprocessing.Step) { s.Reprocessor = "R-2" }), false},
 		{"failed, over earlier", steps(failed, func(s *reprocessing.Step) { s.End-- }), false},
 		{"a solution that passes now", steps(mec, func(s *reprocessing.Step) { s.MEC = reprocessing.Pass }), false},
 		{"a cleaning that failed after all", steps(cleaning, func(s *reprocessing.Step) { s.Result = reprocessing.Fail }), true},
 		{"a cleaning that was earlier", steps(cleaning, func(s *reprocessing.Step) { s.Start-- }), false},
-		{"a cleaning that ended later", steps(cleaning, func(s *reprocessing.Step) { s.End++ }), true},
+		{"a cleaning that ended later", steps(cleaning, func(s *reprocessing.Step) { s.End++ }), false},
 		{"a cleaning that ended earlier", steps(cleaning, func(s *reprocessing.Step) { s.End-- }), false},
 		{"a cleaning that has no end", steps(open, func(s *reprocessing.Step) { s.End = 150 }), true},
 		{"another room for drying", steps(step(reprocessing.Drying, reprocessing.Pass), func(s *reprocessing.Step) { s.Note = "in room 2" }), true},
+		{"another disinfectant", steps(full, func(s *reprocessing.Step) { s.Disinfectant = "quick" }), false},
+		{"another lot", steps(full, func(s *reprocessing.Step) { s.DisinfectantLot = "B2" }), false},
+		{"another expiry", steps(full, func(s *reprocessing.Step) { s.DisinfectantExpires++ }), false},
+		{"a longer contact", steps(full, func(s *reprocessing.Step) { s.Contact++ }), false},
+		{"warmer", steps(full, func(s *reprocessing.Step) { s.Coldest++ }), false},
+		{"another machine", steps(full, func(s *reprocessing.Step) { s.Reprocessor = "R-2" }), false},
+		{"another cycle", steps(full, func(s *reprocessing.Step) { s.CycleNumber = "8" }), false},
+		{"another cabinet", steps(full, func(s *reprocessing.Step) { s.Cabinet = "2" }), false},
+		{"another doer", steps(full, func(s *reprocessing.Step) { s.By = "T-02" }), false},
+		{"the same doer, typed otherwise", steps(full, func(s *reprocessing.Step) { s.By = " t-01" }), true},
+		{"a result that was missing", steps(step(reprocessing.LeakTest, ""), func(s *reprocessing.Step) { s.Result = reprocessing.Pass }), false},
+		{"a cleaning with a remark", steps(full, func(s *reprocessing.Step) { s.Note = "slow" }), true},
+		{"only what was left out", takeback.FillsStep(step(reprocessing.Disinfection, ""), full), true},
+		{"another, and what was left out", takeback.FillsStep(open, full), false},
+		{"what was said is another", takeback.FillsStep(full, step(reprocessing.Disinfection, reprocessing.Pass)), false},
+		{"what failed lacks nothing", takeback.FillsStep(failed, step(reprocessing.LeakTest, reprocessing.Pass)), false},
 		{"a drying of another scope", steps(step(reprocessing.Drying, reprocessing.Pass), func(s *reprocessing.Step) { s.Scope = "D-02" }), false},
 
 		{"a stricter hold", holds(func(h *reprocessing.Hold) { h.Kind = reprocessing.CultureHold }), true},
@@ -147,6 +166,12 @@ func TestKeeps(t *testing.T) {
 		{"over, and not judged now", takeback.KeepsReading(read(reading.Action), read(reading.None)), false},
 		{"good, and over now", takeback.KeepsReading(read(reading.OK), read(reading.Action)), true},
 
+		{"good, and as good", takeback.KeepsReading(read(reading.OK), read(reading.OK)), true},
+		{"good, and not judged now", takeback.KeepsReading(read(reading.OK), read(reading.Void)), true},
+		{"not judged, and good now", takeback.KeepsReading(read(reading.Void), read(reading.OK)), false},
+
+		{"a check that is good now", takeback.KeepsCheck(quality.Verdict{Outcome: quality.Unjudged}, quality.Verdict{Outcome: quality.Accepted}), false},
+		{"a check that fails after all", takeback.KeepsCheck(quality.Verdict{Outcome: quality.Accepted}, rejected), true},
 		{"a check that still fails", takeback.KeepsCheck(rejected, rejected), true},
 		{"a check that passes now", takeback.KeepsCheck(rejected, quality.Verdict{Meter: "M-1", At: 100, Outcome: quality.Accepted}), false},
 		{"a check that failed later", takeback.KeepsCheck(rejected, quality.Verdict{Meter: "M-1", At: 101, Outcome: quality.Rejected}), false},
@@ -171,8 +196,19 @@ func TestWhatItTakes(t *testing.T) {
 		{"after the next act", func(c *takeback.Case) { c.Followed = true }, takeback.Two},
 		{"somebody else's", func(c *takeback.Case) { c.Author = false }, takeback.Two},
 		{"what failed", func(c *takeback.Case) { c.Sort = takeback.Failure }, takeback.Two},
-		{"what failed, pictured", func(c *takeback.Case) { c.Sort, c.Pictured = takeback.Failure, true }, takeback.Usual},
-		{"what failed, pictured, too late", func(c *takeback.Case) { c.Sort, c.Pictured, c.Since = takeback.Failure, true, access.Slip }, takeback.Two},
+		{"what failed, pictured", func(c *takeback.Case) { c.Sort, c.Pictured = takeback.Failure, true }, takeback.Two},
+		{"a value that failed", func(c *takeback.Case) { c.Sort, c.Value = takeback.Failure, true }, takeback.Two},
+		{"a value that failed, pictured", func(c *takeback.Case) { c.Sort, c.Value, c.Pictured = takeback.Failure, true, true }, takeback.Usual},
+		{"a value that failed, pictured, too late", func(c *takeback.Case) {
+			c.Sort, c.Value, c.Pictured, c.Since = takeback.Failure, true, true, access.Slip
+		}, takeback.Two},
+		{"what was left out, by who did it", func(c *takeback.Case) { c.Since, c.Fills = time.Hour, true }, takeback.Usual},
+		{"evidence that shows more now", func(c *takeback.Case) {
+			c.Sort, c.Since, c.Keeps, c.Milder = takeback.Evidence, time.Hour, true, true
+		}, takeback.Two},
+		{"evidence that shows more now, a slip", func(c *takeback.Case) {
+			c.Sort, c.Keeps, c.Milder = takeback.Evidence, true, true
+		}, takeback.Usual},
 		{"what says the same against it", func(c *takeback.Case) { c.Since, c.Keeps = time.Hour, true }, takeback.Usual},
 		{"what says more against it", func(c *takeback.Case) { c.Since, c.Author, c.Keeps, c.Worse = time.Hour, false, true, true }, takeback.Anybody},
 		{"evidence is gone", func(c *takeback.Case) { c.Sort, c.Since, c.Author = takeback.Evidence, time.Hour, false }, takeback.Anybody},

@@ -121,6 +121,8 @@ func usable(state reprocessing.State) string {
 		return "for use"
 	case reprocessing.NothingAgainst:
 		return "not released here"
+	case reprocessing.PaperDecides:
+		return "paper decides"
 	case reprocessing.InReprocessing, reprocessing.NotKnown, reprocessing.OnHold, reprocessing.OutOfService:
 	}
 	return "not for use"

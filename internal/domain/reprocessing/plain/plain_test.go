@@ -554,7 +554,7 @@ func (w *walk) answered(o occasion, rule reprocessing.StepRule, done []reprocess
 			})
 		case reprocessing.RepairFirst:
 			ok = slices.ContainsFunc(w.h.Repairs, func(r reprocessing.Repair) bool {
-				return r.Returned.Known() && r.Returned > f.Start && r.Returned <= last.Start
+				return r.Sent >= failed && r.Returned.Known() && r.Returned <= last.Start // one that was under way mends something else
 			})
 		case reprocessing.JustRepeat:
 		}

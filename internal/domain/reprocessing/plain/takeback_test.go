@@ -19,9 +19,9 @@ type attempt struct {
 }
 
 // alone says whether one person takes the entry back: what is adverse takes two, but for a slip of its author within ten
-// minutes and before the next act, a failure with what was seen pictured.
+// minutes and before the next act. A failed step is none, whatever is pictured.
 func (a attempt) alone() bool {
-	return a.author && a.after >= 0 && a.after < 10*minute && !a.next && (a.pictured || !a.failed)
+	return a.author && a.after >= 0 && a.after < 10*minute && !a.next && !a.failed
 }
 
 // One person takes nothing back that speaks against a scope or opened duties, but for a slip: it stands until two have
