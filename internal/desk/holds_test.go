@@ -294,7 +294,7 @@ func TestTechnicianLifts(t *testing.T) {
 		return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", Kind: reprocessing.RecallHold, By: "T-01", Reason: "a notice"})
 	})
 	b.pass(time.Minute)
-	b.attach(tech, dossier.Attachment{Scope: "D-01", Kind: dossier.Report, Title: "what the notice asks for"}, []byte("%PDF-1.7\n"))
+	b.attach(tech, dossier.Attachment{Scope: "D-01", Kind: dossier.Report, Title: "what the notice asks for"}, picture(b, 4, 4))
 	b.reprocessed()
 	var ids []string
 	for _, h := range b.openHolds() {

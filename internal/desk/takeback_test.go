@@ -178,6 +178,7 @@ func TestWorseIsAnybodys(t *testing.T) {
 // count needs a second person, and what the two put there shows nothing by itself.
 func TestValuesThatSpeakAgainst(t *testing.T) {
 	b := start(t)
+	b.technicians("T-01", "T-02")
 	b.use()
 	b.verification("30", "30", "30")
 	b.finish()
@@ -253,6 +254,7 @@ func TestStorageLaidOverAGap(t *testing.T) {
 // The void of a failure is no slip, whatever is pictured.
 func TestVoidOfAFailureIsNoSlip(t *testing.T) {
 	b := start(t)
+	b.technicians("T-01", "T-02")
 	b.reprocessed()
 	b.step(reprocessing.LeakTest, 2*time.Minute, failed)
 	leak := b.latest(record.Step)
@@ -277,6 +279,7 @@ func TestVoidOfAFailureIsNoSlip(t *testing.T) {
 // back comes back by its void, and shows nothing until it is attested.
 func TestNotDoneIsAnybodys(t *testing.T) {
 	b := start(t)
+	b.technicians("T-01", "T-02")
 	b.use()
 	b.verification("30", "30", "30")
 	b.finish()
@@ -698,5 +701,15 @@ func TestFinish(t *testing.T) {
 	})
 	if x := body[record.RepairBody](t, back.Record); x.Finishes != string(sent) || !x.Returned.Known() || x.Work != "sealed" {
 		t.Errorf("the repair: %+v", x)
+	}
+}
+
+// technicians registers people who record steps: at the machine everybody may what their role allows.
+func (b *bench) technicians(codes ...string) {
+	b.Helper()
+	for _, code := range codes {
+		b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.SettingUp().RegisterPerson(desk.Entry{By: "L-01"}, b.at(), record.PersonBody{Code: code, Role: "technician"})
+		})
 	}
 }
