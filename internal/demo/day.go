@@ -480,9 +480,11 @@ func (r reader) reading(s sampling.Sample, sample ledger.ID) reading.Judgement {
 	first := value
 	if slip := value + 9; r.mistyped && j.Outcome == reading.OK && !j.Near && h.judge(c, slip).Outcome == reading.OK {
 		r.mistyped, first = false, slip
-		r.correct(e.ID, sample, value)
 	}
 	r.add(at, func(w *desk.Work) error { return r.enter(w, e, sample, first, at) })
+	if first != value {
+		r.correct(e.ID, sample, value)
+	}
 	return j
 }
 
@@ -504,13 +506,13 @@ func (r reader) enter(w *desk.Work, e desk.Entry, sample ledger.ID, value int, a
 	return r.h.count(receipt, err)
 }
 
-// correct plans the correction of a reading that was typed wrong.
+// correct plans the correction of a reading that was typed wrong: a slip, which its author sees before the next act.
 func (r reader) correct(wrong, sample ledger.ID, value int) {
-	e, at := both(r.h), r.at
+	e, at := r.h.entry(r.by), r.at
 	e.Corrects, e.Reason = wrong, "typed wrong: the display showed "+strconv.Itoa(value)
 	r.show(wrong)
 	r.show(e.ID)
-	r.h.add(at, 6*time.Minute, func(w *desk.Work) error { return r.enter(w, e, sample, value, at) })
+	r.h.add(at, r.recorded.Add(time.Second/2).Sub(at), func(w *desk.Work) error { return r.enter(w, e, sample, value, at) })
 }
 
 // forget takes a sample that is used only after its clock has run out: the reading is void.

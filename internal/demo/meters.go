@@ -112,10 +112,22 @@ func (h metering) plantLimits() {
 // scope has gone through everything again.
 func (h metering) settle(t *cycle) {
 	t.add(t.at, func(w *desk.Work) error {
+		open, err := w.OpenHolds(t.Tag, w.Now())
+		if err != nil {
+			return err
+		}
 		for _, id := range h.doubted[t.Tag] {
-			e := h.entry(leads[0])
-			if err := h.count(w.LiftHold(e, reprocessing.Lift{
-				Hold: string(id), At: t.recorded, By: leads[0], Reason: "reprocessed and sampled again on a meter that passed; only the meter had been in doubt",
+			i := slices.IndexFunc(open, func(x reprocessing.Hold) bool { return x.ID == string(id) })
+			if i < 0 {
+				continue // an answer to the doubt took it back
+			}
+			by, second := leads[0], ""
+			if open[i].Of() == reprocessing.ExposureHold {
+				by, second = infectionPrevention, leads[0]
+			}
+			if err := h.count(w.LiftHold(h.entry(by), reprocessing.Lift{
+				Hold: string(id), At: t.recorded, By: by, Second: second,
+				Reason: "reprocessed and sampled again on a meter that passed; only the meter had been in doubt",
 			})); err != nil {
 				return err
 			}
