@@ -43,8 +43,8 @@ var site = describe(kind[SiteBody]{
 		plain("vkey", "public key"), plain("terms", "terms of the trade"),
 		plain("trial", "begins on trial"),
 	},
-	words:   func(s SiteBody) string { return s.Name },
-	kept:    fromOthers,
+	words: func(s SiteBody) string { return s.Name },
+	kept:  fromOthers,
 	example: SiteBody{
 		Code: "S1", Name: "Example hospital", Zone: "Europe/Berlin", Origin: "example.org/s1", VKey: "example.org/s1+00000000+AA", Terms: TermsUK, Trial: true,
 	},

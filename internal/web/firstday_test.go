@@ -106,7 +106,8 @@ func TestPagesOnTrial(t *testing.T) {
 	}{
 		{"one alone", map[string]string{}, http.StatusBadRequest, "takes a second person"},
 		{
-			"with a wrong password", map[string]string{"second": codeOf(access.InfectionPrevention), "second-password": "wrong"},
+			"with a wrong password",
+			map[string]string{"second": codeOf(access.InfectionPrevention), "second-password": "wrong"},
 			http.StatusForbidden, "Second person:",
 		},
 		{"with a technician", map[string]string{"second": codeOf(access.Technician), "second-password": password}, http.StatusForbidden, "second person"},

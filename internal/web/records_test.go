@@ -332,7 +332,8 @@ func TestVoidAndCorrect(t *testing.T) {
 		{"no value", "/records/" + reading + "/correct", access.Lead, map[string]string{"set-value": "many"}, http.StatusBadRequest, "many"},
 		{"no such record", "/records/0199/void", access.Lead, nil, http.StatusNotFound, "There is no record"},
 		{
-			"one alone", "/records/" + reading + "/void", access.Lead, map[string]string{"second": ""},
+			"one alone", "/records/" + reading + "/void", access.Lead,
+			map[string]string{"second": ""},
 			http.StatusBadRequest, "it takes a second person who took no part in it.",
 		},
 	} {
