@@ -481,7 +481,7 @@ func (h telling) plantHold(story Story, fraction float64, places, why string, th
 }
 
 // reports are what is filed before a hold that somebody places can end, by its kind.
-var reports = map[reprocessing.HoldKind]string{
+var reports = map[reprocessing.HoldKind]string{ //nolint:exhaustive // the others end without a report
 	reprocessing.WaterHold:  "final rinse of W-1 and W-2: within their limits",
 	reprocessing.RecallHold: "suction valves replaced, as notice 7 asks for",
 }

@@ -357,7 +357,7 @@ func TestVoidAndCorrectionDecideTheVerificationAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	// What two put right shows nothing by itself.
-	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{ledger.ID(in.Sample)}, From: reprocessing.OwnAct}); err != nil {
+	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{in.Sample}, From: reprocessing.OwnAct}); err != nil {
 		t.Fatal(err)
 	}
 	b.finish()

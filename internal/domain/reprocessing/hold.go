@@ -120,7 +120,8 @@ func (h Hold) Next() string {
 		}
 		return "clean and sample again: the hold ends with a cleaning verification that passes"
 	case CultureHold:
-		return "reprocess, sample again for culture, wait for the result and file the laboratory's report with the scope; then infection prevention lifts the hold and names the result"
+		return "reprocess, sample again for culture, wait for the result and file the laboratory's report with the scope; " +
+			"then infection prevention lifts the hold and names the result"
 	case LeakHold:
 		return "send the scope to repair; after a leak test that passes a lead lifts the hold"
 	case DamageHold:
@@ -128,7 +129,8 @@ func (h Hold) Next() string {
 	case DisinfectionHold:
 		return "reprocess the scope from the leak test to drying; then whoever did it lifts the hold"
 	case WaterHold:
-		return "reprocess with water whose latest result is good, and file the report of the water with the scope; then infection prevention lifts the hold and names the result"
+		return "reprocess with water whose latest result is good, and file the report of the water with the scope; " +
+			"then infection prevention lifts the hold and names the result"
 	case MeansHold:
 		return "reprocess with a meter, kits and strips that are trusted; then whoever did it lifts the hold"
 	case RecallHold:

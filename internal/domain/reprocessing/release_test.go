@@ -1037,7 +1037,10 @@ func TestFailedAndRepeated(t *testing.T) {
 
 // Why readings do not count any more is told once for each record that says so, with what to do.
 func TestReadingsInDoubtAreTold(t *testing.T) {
-	const why, next = "readings of the cleaning verification do not count: the meter failed its check", "sample again, with a meter that passed its check and a lot that may be used"
+	const (
+		why  = "readings of the cleaning verification do not count: the meter failed its check"
+		next = "sample again, with a meter that passed its check and a lot that may be used"
+	)
 	h := good(t)
 	for i := range h.Samples[:3] {
 		h.Samples[i].Doubt, h.Samples[i].DoubtRecord = "the meter failed its check", []string{"check 1", "check 1", "check 2"}[i]

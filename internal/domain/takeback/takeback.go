@@ -222,7 +222,8 @@ func KeepsReading(old, x reading.Reading) bool {
 		return x.Sample == old.Sample && OfReading(x).Adverse()
 	}
 	return OfReading(x).Adverse() || x.Sample == old.Sample && x.Meter == old.Meter && x.Lot == old.Lot && x.With.At == old.With.At &&
-		access.Key(x.By) == access.Key(old.By) && (x.Judgement.Outcome == old.Judgement.Outcome || !x.Judgement.Outcome.Passed() || old.Judgement.Outcome == reading.OK)
+		access.Key(x.By) == access.Key(old.By) &&
+		(x.Judgement.Outcome == old.Judgement.Outcome || !x.Judgement.Outcome.Passed() || old.Judgement.Outcome == reading.OK)
 }
 
 // KeepsCheck says whether another version of a check puts as much in doubt as the first.
