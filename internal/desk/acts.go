@@ -130,12 +130,12 @@ func saidBy(w *Work, e Entry, s reprocessing.Step) error {
 		return nil
 	}
 	return &fault.Error{
-		Code:    fault.Forbidden,
+		Code: fault.Forbidden,
 		Message: fmt.Sprintf(
 			"the result of the %s of %s is said by who did it, %s, or by who saw it end a moment ago",
 			s.Kind.Words(), s.Scope, cmp.Or(doer, "who is not named"),
 		),
-		Hint:    "let them record it; or finish it without a result, then correct that with " + takeback.Needs,
+		Hint: "let them record it; or finish it without a result, then correct that with " + takeback.Needs,
 	}
 }
 
