@@ -105,7 +105,7 @@ func TestStoriesByClicking(t *testing.T) {
 	t.Run(demo.WornChannel, func(*testing.T) {
 		s := told(t, stories, demo.WornChannel)
 		p.signalOf(s.Scope, s.Point.Words())
-		p.waitText("main", "standard deviations above the baseline")
+		p.waitText("main", "above the baseline") // in the words of whichever chart spoke first
 		began := eval[string](p, `document.querySelector("dl.facts dt:nth-of-type(2) + dd a").getAttribute("href")`)
 		p.follow("main", "The series")
 		p.waitText("h1", s.Scope+", "+s.Point.Words())
