@@ -32,27 +32,11 @@ func (w MeterWork) settleLot(l quality.Lot, by string, cause ledger.ID, signed b
 			return nil, err
 		}
 	}
-	var followed []ledger.Record
-	touched := map[ledger.ID]bool{}
-	for _, mark := range marks {
-		keeps := !signed || !slices.ContainsFunc(mark.body.Readings, func(id ledger.ID) bool { _, still := wanted[id]; return !still })
-		if keeps {
-			for _, id := range mark.body.Readings {
-				delete(wanted, id)
-			}
-			continue
-		}
-		r, err := w.append(Entry{
-			ID: ledger.DerivedID("trust", string(cause), string(mark.id)), By: by, Because: []ledger.ID{cause},
-			Corrects: mark.id, Reason: "the lot is seen differently now",
-		}, record.Void, w.tx.Now, record.VoidBody{Scope: mark.body.Scope})
-		if err != nil {
-			return nil, err
-		}
-		followed = append(followed, r.Record)
-		for _, id := range mark.body.Readings {
-			touched[id] = true
-		}
+	followed, touched, err := remarked(w, marks, wanted, by, cause, "the lot is seen differently now", func(m mark) bool {
+		return !signed || !slices.ContainsFunc(m.body.Readings, func(id ledger.ID) bool { _, still := wanted[id]; return !still })
+	})
+	if err != nil {
+		return nil, err
 	}
 	added, err := w.markLot(stands, by, cause, wanted)
 	if err != nil {

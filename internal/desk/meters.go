@@ -250,30 +250,14 @@ func (w MeterWork) settle(meter string, changed unit.Instant, by string, cause l
 	for _, s := range suspects {
 		wanted[s.ID] = s
 	}
-	var followed []ledger.Record
-	touched := map[ledger.ID]bool{}
-	for _, mark := range marks {
-		stands := !slices.ContainsFunc(mark.body.Readings, func(id ledger.ID) bool {
+	followed, touched, err := remarked(w, marks, wanted, by, cause, "the checks of the meter are seen differently now", func(m mark) bool {
+		return !slices.ContainsFunc(m.body.Readings, func(id ledger.ID) bool {
 			s, still := wanted[id]
-			return !still || s.Failed != mark.body.At || failed[s.Failed] != mark.body.Check
+			return !still || s.Failed != m.body.At || failed[s.Failed] != m.body.Check
 		})
-		if stands {
-			for _, id := range mark.body.Readings {
-				delete(wanted, id)
-			}
-			continue
-		}
-		r, err := w.append(Entry{
-			ID: ledger.DerivedID("trust", string(cause), string(mark.id)), By: by, Because: []ledger.ID{cause},
-			Corrects: mark.id, Reason: "the checks of the meter are seen differently now",
-		}, record.Void, w.tx.Now, record.VoidBody{Scope: mark.body.Scope})
-		if err != nil {
-			return nil, err
-		}
-		followed = append(followed, r.Record)
-		for _, id := range mark.body.Readings {
-			touched[id] = true
-		}
+	})
+	if err != nil {
+		return nil, err
 	}
 	added, err := w.mark(meter, by, cause, wanted, kept, failed)
 	if err != nil {
@@ -322,6 +306,33 @@ func (v MetersView) around(meter string, at unit.Instant) (all []quality.Verdict
 type mark struct {
 	id   ledger.ID
 	body record.SuspectBody
+}
+
+// remarked takes back the marks of readings that do not stand any more, and takes the readings of those that do from what
+// is still to be marked. It returns what it recorded and which readings it touched.
+func remarked[T any](
+	w MeterWork, marks []mark, wanted map[ledger.ID]T, by string, cause ledger.ID, why string, stands func(mark) bool,
+) (followed []ledger.Record, touched map[ledger.ID]bool, err error) {
+	touched = map[ledger.ID]bool{}
+	for _, m := range marks {
+		if stands(m) {
+			for _, id := range m.body.Readings {
+				delete(wanted, id)
+			}
+			continue
+		}
+		r, err := w.append(Entry{
+			ID: ledger.DerivedID("trust", string(cause), string(m.id)), By: by, Because: []ledger.ID{cause}, Corrects: m.id, Reason: why,
+		}, record.Void, w.tx.Now, record.VoidBody{Scope: m.body.Scope})
+		if err != nil {
+			return nil, nil, err
+		}
+		followed = append(followed, r.Record)
+		for _, id := range m.body.Readings {
+			touched[id] = true
+		}
+	}
+	return followed, touched, nil
 }
 
 // marks returns the standing marks of a meter that rest on failed checks of a time.

@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"slices"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
@@ -43,27 +42,16 @@ func (v DayView) FirstDay(now unit.Instant) (f FirstDay, err error) {
 
 // founders returns those with roles that nobody granted, by their codes.
 func founders(v View) (all []reprocessing.Founder, err error) {
-	var codes []string
-	for _, kind := range []record.Kind{record.Person, record.Access} {
-		kept, err := v.tx.Entities(kind)
-		if err != nil {
-			return nil, err
-		}
-		for _, k := range kept {
-			p, err := record.Place(k.Record)
-			if err != nil {
-				return nil, err
-			}
-			codes = append(codes, p.Entity)
-		}
+	codes, err := v.People().Codes()
+	if err != nil {
+		return nil, err
 	}
-	slices.Sort(codes)
 	clock, err := v.clock()
 	if err != nil {
 		return nil, err
 	}
 	all = []reprocessing.Founder{}
-	for _, code := range slices.Compact(codes) {
+	for _, code := range codes {
 		s, err := v.People().Signer(code, clock)
 		if err != nil {
 			return nil, err

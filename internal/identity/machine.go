@@ -72,9 +72,8 @@ func atMachine(a access.Actor, act access.Act, may []string) error {
 	return e
 }
 
-// who returns the codes of those who have one of some roles.
-func (v View) who(roles []access.Role) (may []string, err error) {
-	var codes []string
+// Codes returns the codes of everybody who was ever registered or had an account, sorted.
+func (v View) Codes() (codes []string, err error) {
 	for _, kind := range []record.Kind{record.Person, record.Access} {
 		kept, err := v.tx.Entities(kind)
 		if err != nil {
@@ -89,7 +88,16 @@ func (v View) who(roles []access.Role) (may []string, err error) {
 		}
 	}
 	slices.Sort(codes)
-	for _, code := range slices.Compact(codes) {
+	return slices.Compact(codes), nil
+}
+
+// who returns the codes of those who have one of some roles.
+func (v View) who(roles []access.Role) (may []string, err error) {
+	codes, err := v.Codes()
+	if err != nil {
+		return nil, err
+	}
+	for _, code := range codes {
 		s, err := v.Signer(code, reprocessing.Clock{})
 		if err != nil {
 			return nil, err

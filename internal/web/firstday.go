@@ -119,10 +119,7 @@ func (s dayPages) signStart(x *kit.Exchange) error {
 		if err != nil {
 			return err
 		}
-		if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
-			return err
-		}
-		if err := vouched(x, f.Typed["second"], &e); err != nil {
+		if err := signedByTwo(x, f, &e); err != nil {
 			return err
 		}
 		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {

@@ -95,10 +95,7 @@ func (s scopePages) liftHold(x *kit.Exchange) error {
 		if l.Reason == "" {
 			return &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the scope may be used again."}
 		}
-		if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
-			return err
-		}
-		if err := vouched(x, f.Typed["second"], &e); err != nil {
+		if err := signedByTwo(x, f, &e); err != nil {
 			return err
 		}
 		return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {

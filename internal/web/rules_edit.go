@@ -495,10 +495,7 @@ func (s setUpPages) rulesAdopt(x *kit.Exchange) error {
 		err = &kit.PageError{Status: http.StatusBadRequest, Message: "Say why the rule set is adopted."}
 	}
 	if err == nil {
-		err = x.Sign(x.R.PostFormValue("secret"))
-	}
-	if err == nil {
-		err = vouched(x, f.Typed["second"], &e)
+		err = signedByTwo(x, f, &e)
 	}
 	if err == nil {
 		err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {

@@ -12,6 +12,14 @@ func vouched(x *kit.Exchange, code string, e *desk.Entry) error {
 	return vouchedBy(x, code, x.R.PostFormValue("second-password"), e)
 }
 
+// signedByTwo lets whoever sends a form sign it, and the second person agree whom it names.
+func signedByTwo(x *kit.Exchange, f kit.Form, e *desk.Entry) error {
+	if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
+		return err
+	}
+	return vouched(x, f.Typed["second"], e)
+}
+
 // vouchedBy is vouched with the password that was typed.
 func vouchedBy(x *kit.Exchange, code, password string, e *desk.Entry) error {
 	code = strings.TrimSpace(code)

@@ -125,10 +125,7 @@ func (s levelPages) adopted(x *kit.Exchange, f kit.Form, q asked) (id string, er
 	case note == "":
 		return "", mistyped("Say why this level.")
 	}
-	if err := x.Sign(x.R.PostFormValue("secret")); err != nil {
-		return "", err
-	}
-	if err := vouched(x, f.Typed["second"], &e); err != nil {
+	if err := signedByTwo(x, f, &e); err != nil {
 		return "", err
 	}
 	if s.adoptedBefore(x, e, edition) {
