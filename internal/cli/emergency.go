@@ -20,8 +20,8 @@ func (a dayCommands) emergencyCommand() *cobra.Command {
 		Use: "emergency", Short: "List the emergency uses, record one, complete it, and say that it was seen",
 		Long: `List the uses that somebody decided for whatever the release check said: who decided, how
 far from ready the scope was then, what is not on record yet, and the hold that followed.
-An emergency use makes no scope ready and ends no hold. At return a scope that was not
-ready is on hold. Infection prevention says of each that they have seen it.`,
+An emergency use makes no scope ready and ends no hold. A scope that was not ready is on hold
+from then on. Infection prevention says of each that they have seen it.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return a.view(c, func(v desk.View) error {
@@ -100,7 +100,7 @@ func (a dayCommands) emergencyRecord() *cobra.Command {
 	c := &cobra.Command{
 		Use: "record TAG", Short: "Record that a scope goes on a patient now, whatever the release check says",
 		Long: `Record that a scope goes on a patient now, whatever the release check says. The answer
-stays as it is, and a scope that was not ready is on hold when it is back. What is on
+stays as it is, and a scope that was not ready is on hold from then on. What is on
 paper comes in with: rinsate import uses, which has columns for it.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {

@@ -350,8 +350,8 @@ func (a setUpCommands) rulesCommand() *cobra.Command {
 	var slip bool
 	adopt := &cobra.Command{
 		Use: "adopt FILE", Short: "Adopt a rule set as the facility's policy; earlier decisions keep theirs",
-		Long: `Adopt a rule set as the facility's policy, from now on or from --from. Earlier decisions keep
-the edition that made them. One that asks for less than an edition in force takes a second
+		Long: `Adopt a rule set as the facility's policy, from now on. A requirement that begins later says so
+in the text, with starts: and the day. Earlier decisions keep the edition that made them. One that asks for less than an edition in force takes a second
 person and serves only cycles that begin after it: of a cycle under way the stricter of the
 two is asked, unless the two say with --slip that the edition in force was a slip.`,
 		Args: cobra.ExactArgs(1),
@@ -377,7 +377,7 @@ two is asked, unless the two say with --slip that the edition in force was a sli
 	who.flags(adopt, desk.ToAdoptRules, true)
 	adopt.Flags().StringVar(&second, "second", "", "code of a second person, for a rule set that asks for less")
 	adopt.Flags().BoolVar(&slip, "slip", false, "the edition in force was a slip and does not count for what is under way either")
-	adopt.Flags().StringVar(&from, "from", "", "since when it holds, from now on at the earliest (default now)")
+	adopt.Flags().StringVar(&from, "from", "", "the day that the record names, none ahead; it acts from its signature at the earliest (default now)")
 	c.AddCommand(show, levels, check, adopt)
 	return c
 }

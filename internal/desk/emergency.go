@@ -232,7 +232,7 @@ func (u EmergencyUse) NoHold() string {
 	case u.Emergency.State == string(reprocessing.NothingAgainst):
 		return "none: nothing was against it here, and what is released elsewhere is not checked"
 	}
-	return "none: it began on the first day of the site, while paper decided, or proof of the time before it was on record when it was weighed"
+	return "none: it began while the site was on trial and paper decided, or proof of the time before it was on record when it was weighed"
 }
 
 // EmergencyHold is a hold that an emergency use placed, and where it stands.

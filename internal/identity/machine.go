@@ -30,7 +30,7 @@ func (v View) Bound(a access.Actor) (access.Actor, error) {
 
 // Check refuses what an actor may not do, and what is a signature and not signed. Of whoever acts at the machine it says
 // who may. Where nobody is left who manages accounts, those who may take records back do at the machine, and where there
-// are none of them either, anybody: else a site that lost its last administrator were closed for ever.
+// are none of them either, anybody: else a site that lost its last administrator would be closed for ever.
 func (v View) Check(a access.Actor, act access.Act) error {
 	a, err := v.Bound(a)
 	if err != nil {

@@ -184,7 +184,7 @@ func useForm(b desk.Blanks) Sheet {
 			{Name: "Room", Share: .7},
 			{Name: "Patient's number", Share: 1.4},
 			{Name: "By", Share: .9},
-		}}, {Title: "Emergency uses: what made each of these a use of a scope that was not ready", Blank: 3, Columns: []Column{
+		}}, {Title: "Emergency uses: why each could not wait", Blank: 3, Columns: []Column{
 			{Name: "Scope", Share: 1, Bold: true},
 			{Name: "Begun", Share: 1.2},
 			{Name: "Why, by its word below", Share: 1.3},
