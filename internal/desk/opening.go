@@ -1,7 +1,6 @@
 package desk
 
 import (
-
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
