@@ -142,10 +142,8 @@ func (g *release) repairFirst(hold Hold) string {
 	if hold.Of() != LeakHold || slices.ContainsFunc(g.h.Repairs, mended) {
 		return ""
 	}
-	for _, rule := range g.rules.For(g.h.Model.Name) {
-		if rule.Step == LeakTest && rule.AfterFail != RepairFirst {
-			return ""
-		}
+	if g.rules.afterLeak(g.h.Model.Name) != RepairFirst {
+		return ""
 	}
 	return "send the scope to repair"
 }

@@ -351,3 +351,28 @@ func TestBegun(t *testing.T) {
 		t.Errorf("never used: %s", got)
 	}
 }
+
+// What a leak asks for is the most that an edition asks for which counts, and a repair where one does not speak of it.
+func TestLeakUnderTwoEditions(t *testing.T) {
+	t.Parallel()
+	zone := berlin(t)
+	now, then := own(t), own(t)
+	ruleOf(&now, reprocessing.LeakTest).AfterFail = reprocessing.JustRepeat
+	ruleOf(&then, reprocessing.LeakTest).AfterFail = reprocessing.RepairFirst
+	silent := own(t)
+	silent.Steps = slices.DeleteFunc(silent.Steps, func(r reprocessing.StepRule) bool { return r.Step == reprocessing.LeakTest })
+	h := good(t)
+	at := h.Uses[len(h.Uses)-1].End
+	hold := reprocessing.Hold{Stamp: stamp("hold", at), Scope: "D-01", Kind: reprocessing.LeakHold, At: at, By: "T-01", Reason: "bubbles"}
+	for name, test := range map[string]struct {
+		earlier []reprocessing.Rules
+		ends    bool
+	}{"one": {nil, true}, "a stricter one before": {[]reprocessing.Rules{then}, false}, "one that says nothing": {[]reprocessing.Rules{silent}, false}} {
+		rules := now
+		rules.Earlier = test.earlier
+		missing, _ := hold.Waits(instant(t, "12:00"), reprocessing.Grounds{Since: h, Rules: &rules, Zone: zone})
+		if (missing == "") != test.ends {
+			t.Errorf("%s: missing %q", name, missing)
+		}
+	}
+}

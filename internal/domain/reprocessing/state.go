@@ -82,3 +82,22 @@ func (r Rules) whole() Rules {
 
 // editions are the rules in force and those that count besides.
 func (r Rules) editions() []Rules { return append([]Rules{r}, r.Earlier...) }
+
+// afterLeak is what a leak of a model asks for: the most that an edition says which counts, and a repair where one does
+// not speak of leak tests.
+func (r Rules) afterLeak(model string) AfterFail {
+	strict := []AfterFail{JustRepeat, CleanAgain, RepairFirst}
+	most := JustRepeat
+	for _, edition := range r.editions() {
+		asks := RepairFirst
+		for _, rule := range edition.For(model) {
+			if rule.Step == LeakTest {
+				asks = rule.AfterFail
+			}
+		}
+		if slices.Index(strict, asks) > slices.Index(strict, most) {
+			most = asks
+		}
+	}
+	return most
+}

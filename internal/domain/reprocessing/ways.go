@@ -305,12 +305,7 @@ func (e evidence) leakTested() (Lift, string) {
 	l := e.lift
 	between := JustRepeat
 	if e.Rules != nil {
-		between = RepairFirst // also where the rules do not speak of leak tests
-		for _, rule := range e.Rules.For(e.Since.Model.Name) {
-			if rule.Step == LeakTest {
-				between = rule.AfterFail
-			}
-		}
+		between = e.Rules.afterLeak(e.Since.Model.Name)
 	}
 	tests := keep(e.steps(LeakTest), func(s Step) bool { return strings.TrimSpace(s.By) != "" }) // nobody has tested it
 	slices.SortStableFunc(tests, func(a, b Step) int { return cmp.Compare(b.Start, a.Start) })
