@@ -104,6 +104,13 @@ func laxerSteps(where string, before, after []reprocessing.StepRule) (less []str
 			less = append(less, what+": once it is in time, the clock of a later step starts with it")
 		}
 	}
+	// Where the rules do not speak of leak tests a leak asks for a repair.
+	for _, a := range after {
+		if a.Step == reprocessing.LeakTest && a.AfterFail != reprocessing.RepairFirst &&
+			!slices.ContainsFunc(before, func(b reprocessing.StepRule) bool { return b.Step == a.Step }) {
+			less = append(less, where+a.Step.Words()+": a leak ends without a repair")
+		}
+	}
 	return less
 }
 

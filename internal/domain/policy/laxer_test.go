@@ -280,3 +280,19 @@ func TestLaxer(t *testing.T) {
 		}
 	}
 }
+
+// Where the rules do not speak of leak tests a leak asks for a repair: to speak of them without one asks for less.
+func TestLeakTestThatIsAdded(t *testing.T) {
+	without, with := preset(t), preset(t)
+	leak := func(s reprocessing.StepRule) bool { return s.Step == reprocessing.LeakTest }
+	without.Reprocessing.Steps = slices.DeleteFunc(slices.Clone(without.Reprocessing.Steps), leak)
+	with.Reprocessing.Steps = slices.Clone(with.Reprocessing.Steps)
+	rule := &with.Reprocessing.Steps[slices.IndexFunc(with.Reprocessing.Steps, leak)]
+	const says = "leak test: a leak ends without a repair"
+	for asks, want := range map[reprocessing.AfterFail]bool{reprocessing.JustRepeat: true, reprocessing.CleanAgain: true, reprocessing.RepairFirst: false} {
+		rule.AfterFail = asks
+		if less := policy.Laxer(without, with); slices.Contains(less, says) != want {
+			t.Errorf("%q: %q", asks, less)
+		}
+	}
+}
