@@ -159,6 +159,12 @@ func (v DayView) hangs(a reprocessing.Answer, now unit.Instant) (since unit.Inst
 	if err != nil || step.End.Known() || step.Result == reprocessing.Fail || step.Start < a.Cycle {
 		return 0, "", "", err
 	}
+	// Whatever was done with it since took it out, also where nobody has written that down.
+	if slices.ContainsFunc(a.Steps, func(p reprocessing.Progress) bool {
+		return p.Step != reprocessing.Storage && p.Step != reprocessing.Issue && p.Step != reprocessing.Verification && max(p.Start, p.End) > step.Start
+	}) {
+		return 0, "", "", nil
+	}
 	if out, ok, err := v.tx.LastEvent(a.Scope, record.Step, string(reprocessing.Issue), now, store.Forever); err != nil || ok && out.At >= step.Start {
 		return 0, "", "", err
 	}

@@ -182,3 +182,18 @@ func TestBlanks(t *testing.T) {
 		return nil
 	})
 }
+
+// Who dries a scope has taken it out, also where nobody has written that down.
+func TestShiftListOfWhatWasTakenOut(t *testing.T) {
+	b := start(t)
+	b.reprocessed()
+	b.pass(time.Minute)
+	if !listed(b.shift(8)).Known() {
+		t.Fatal("it is not on the list")
+	}
+	b.step(reprocessing.Drying, 12*time.Minute, nil)
+	b.pass(time.Minute)
+	if l := b.shift(8); l.Count() != 0 {
+		t.Errorf("it was taken out and dried: %+v", l)
+	}
+}
