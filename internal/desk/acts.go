@@ -114,8 +114,10 @@ func saidBy(w *Work, e Entry, s reprocessing.Step) error {
 	if s.Finishes == "" || e.Corrects != "" || s.Result != reprocessing.Pass || !s.Kind.HasResult() {
 		return nil
 	}
-	if _, err := w.tx.Record(e.ID); err == nil { // sent again
-		return nil
+	if e.ID != "" {
+		if _, err := w.tx.Record(e.ID); fault.CodeOf(err) != fault.NotFound { // sent again
+			return err
+		}
 	}
 	kept, err := w.tx.Record(ledger.ID(s.Finishes))
 	if err != nil {

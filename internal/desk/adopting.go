@@ -29,17 +29,15 @@ type Adoption struct {
 
 // mayBeRules returns what is stored of a rule set, or refuses one that asks for less than an edition that is in force, or
 // will be, and that nobody else has signed.
-func mayBeRules(w SettingUp, e Entry, rules policy.RuleSet, a Adoption) (record.RulesBody, error) {
-	body := record.RulesBody{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(a.Text), Second: a.Second}
+func mayBeRules(w SettingUp, e Entry, rules policy.RuleSet, a Adoption) (body record.RulesBody, err error) {
+	body = record.RulesBody{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(a.Text), Second: a.Second}
 	if err := w.second(ToAdoptRules, e, &body.Second); err != nil {
 		return body, err
 	}
 	if a.Slip {
-		kept, err := w.Registry().rulesRecord(w.tx.Now, store.Forever)
-		if err != nil {
+		if body.Slip, err = slipOf(w, e); err != nil {
 			return body, err
 		}
-		body.Slip = string(kept.ID)
 	}
 	switch {
 	case body.Second != "":
@@ -60,6 +58,20 @@ func mayBeRules(w SettingUp, e Entry, rules policy.RuleSet, a Adoption) (record.
 		Message: fmt.Sprintf("rule set %s asks for less than before: %s", rules.Cite(), few(less)),
 		Hint:    "if it is meant, somebody else who may adopt rule sets signs it too: on the page of the rules, or with --second",
 	}
+}
+
+// slipOf returns the edition that an adoption calls a slip: the one in force, or what was said when it was sent before.
+func slipOf(w SettingUp, e Entry) (string, error) {
+	sent, err := w.tx.Record(e.ID)
+	if err == nil {
+		before, err := record.Body[record.RulesBody](sent.Record)
+		return before.Slip, err
+	}
+	if e.ID != "" && fault.CodeOf(err) != fault.NotFound {
+		return "", err
+	}
+	kept, err := w.Registry().rulesRecord(w.tx.Now, store.Forever)
+	return string(kept.ID), err
 }
 
 // few names the first of many things.
@@ -112,20 +124,24 @@ func keepsStrict(v RegistryView, old store.Kept) error {
 	if err != nil {
 		return err
 	}
+	var next RulesEdition // that would be in force without it
 	for _, x := range editions {
-		if x.Gone || x.ID == string(old.ID) {
-			continue
+		if !x.Gone && x.ID != string(old.ID) && x.From <= v.Now() {
+			next = x
 		}
-		left, err := x.Parsed()
-		if err != nil {
-			return err
-		}
-		if less := policy.Laxer(gone, left); len(less) > 0 {
-			return &fault.Error{
-				Code:    fault.Conflict,
-				Message: fmt.Sprintf("without %s, %s would be asked for, which asks for less: %s", gone.Cite(), left.Cite(), few(less)),
-				Hint:    "adopt the rules that are meant: two people sign that, and say whether this edition was a slip",
-			}
+	}
+	if next.ID == "" {
+		return nil
+	}
+	left, err := next.Parsed()
+	if err != nil {
+		return err
+	}
+	if less := policy.Laxer(gone, left); len(less) > 0 {
+		return &fault.Error{
+			Code:    fault.Conflict,
+			Message: fmt.Sprintf("without %s, %s would be asked for, which asks for less: %s", gone.Cite(), left.Cite(), few(less)),
+			Hint:    "adopt the rules that are meant: two people sign that, and say whether this edition was a slip",
 		}
 	}
 	return nil

@@ -339,26 +339,20 @@ func (v emergencies) seen() (map[ledger.ID][]EmergencySeen, error) {
 
 // AnswerNow is ReleaseNow with how far from ready the scope is.
 func (v DayView) AnswerNow(tag string, now, known unit.Instant) (reprocessing.Answer, error) {
-	a, err := v.ReleaseNow(tag, now, known)
-	if err != nil || a.State == reprocessing.Ready {
-		return withShort(a, reprocessing.Short{Grade: reprocessing.Nothing}), err
-	}
-	rules, err := v.Registry().Rules(now, known)
+	a, h, rules, err := releaseNow(v.View, tag, now, known)
 	if err != nil {
 		return a, err
 	}
-	h, _, err := v.present(tag, now, known)
-	return withShort(a, orUnknown(h, tag).ShortNow(a, rules.Reprocessing, now, v.Zone())), err
+	return withShort(a, h.ShortNow(a, rules.Reprocessing, now, v.Zone())), nil
 }
 
 // AnswerAt is Release with how far from ready the scope was.
 func (v DayView) AnswerAt(tag string, at, known unit.Instant) (reprocessing.Answer, error) {
-	a, err := v.Release(tag, at, known)
-	if err != nil || a.State == reprocessing.Ready {
-		return withShort(a, reprocessing.Short{Grade: reprocessing.Nothing}), err
+	a, h, rules, err := releaseAt(v.View, tag, at, known)
+	if err != nil {
+		return a, err
 	}
-	h, rules, err := v.state(tag, at, known)
-	return withShort(a, orUnknown(h, tag).ShortAt(a, rules.Reprocessing, at, v.Zone())), err
+	return withShort(a, h.ShortAt(a, rules.Reprocessing, at, v.Zone())), nil
 }
 
 func withShort(a reprocessing.Answer, s reprocessing.Short) reprocessing.Answer {

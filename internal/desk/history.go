@@ -434,12 +434,13 @@ var proving = []record.Kind{record.Step, record.Sample, record.Moment, record.Re
 // edited says whether a record took the place of another version that had stood for longer than a slip does, that somebody
 // else wrote, or that was voided first, as two have to: none of these is a slip.
 func edited(v View, k store.Kept) (bool, error) {
+	last := k.Recorded   // many small corrections are no slip any more
 	for k.Reason != "" { // what has none finishes another, or took the place of none
 		old, void, err := tookPlaceOf(v, k)
 		if err != nil || old.ID == "" {
 			return false, err
 		}
-		if void.ID != "" || access.Key(k.By) != access.Key(old.By) || k.Recorded.Sub(old.Recorded) >= access.Slip {
+		if void.ID != "" || access.Key(k.By) != access.Key(old.By) || last.Sub(old.Recorded) >= access.Slip {
 			return true, nil
 		}
 		k = old
@@ -474,25 +475,39 @@ func tookPlaceOf(v View, k store.Kept) (old, void store.Kept, err error) {
 // ReleaseNow answers whether a scope may be used at the present instant, as it would have been answered at known:
 // what is on record counts whatever the clock says, and nothing is ready while that is in doubt.
 func (v View) ReleaseNow(tag string, now, known unit.Instant) (reprocessing.Answer, error) {
+	a, _, _, err := releaseNow(v, tag, now, known)
+	return a, err
+}
+
+// releaseNow is ReleaseNow with what the answer rests on.
+func releaseNow(v View, tag string, now, known unit.Instant) (a reprocessing.Answer, h reprocessing.History, rules policy.RuleSet, err error) {
 	h, clock, err := v.present(tag, now, known)
-	if err != nil {
-		return reprocessing.Answer{}, err
+	if err == nil {
+		rules, err = v.rulesFor(h, now, known)
 	}
-	rules, err := v.rulesFor(h, now, known)
 	if err != nil {
-		return reprocessing.Answer{}, err
+		return a, h, rules, err
 	}
-	return saidNow(v, v.relied(reprocessing.ReleaseNow(orUnknown(h, tag), rules.Reprocessing, clock, now, v.Zone())), known)
+	h = orUnknown(h, tag)
+	a, err = saidNow(v, v.relied(reprocessing.ReleaseNow(h, rules.Reprocessing, clock, now, v.Zone())), known)
+	return a, h, rules, err
 }
 
 // Release answers whether a scope may be used at an instant, as it would have been answered at known. It is for the
 // past: what is recorded of a later time is left out. ReleaseNow is for the present.
 func (v View) Release(tag string, at, known unit.Instant) (reprocessing.Answer, error) {
-	h, rules, err := v.state(tag, at, known)
-	if err != nil {
-		return reprocessing.Answer{}, err
+	a, _, _, err := releaseAt(v, tag, at, known)
+	return a, err
+}
+
+// releaseAt is Release with what the answer rests on.
+func releaseAt(v View, tag string, at, known unit.Instant) (a reprocessing.Answer, h reprocessing.History, rules policy.RuleSet, err error) {
+	if h, rules, err = v.state(tag, at, known); err != nil {
+		return a, h, rules, err
 	}
-	return said(v, v.relied(reprocessing.Release(orUnknown(h, tag), rules.Reprocessing, at, v.Zone())), known)
+	h = orUnknown(h, tag)
+	a, err = said(v, v.relied(reprocessing.Release(h, rules.Reprocessing, at, v.Zone())), known)
+	return a, h, rules, err
 }
 
 // orUnknown makes the history of a scope that was not registered yet one of a scope that is not in service.

@@ -131,3 +131,45 @@ func TestStrictRulesAreNotTakenBack(t *testing.T) {
 		t.Errorf("the laxer one: %v", err)
 	}
 }
+
+// An edition that two took another for a slip by is stored once, however often it is sent.
+func TestSlipSentTwice(t *testing.T) {
+	b := start(t)
+	e := desk.Entry{ID: ledger.DerivedID("adoption"), By: "L-01"}
+	a := desk.Adoption{Text: b.edited("2", "inspection/required", "no"), Name: "rules", At: b.at(), Second: "L-02", Slip: true}
+	for i := range 2 {
+		b.pass(time.Minute)
+		r := b.must(func(w *desk.Work) (desk.Receipt, error) {
+			r, _, err := w.SettingUp().AdoptRules(e, a)
+			return r, err
+		})
+		if r.Fresh != (i == 0) {
+			t.Errorf("sending %d: fresh %t", i, r.Fresh)
+		}
+	}
+}
+
+// A lax edition is taken back where the one before it is stricter, whatever was in force long ago.
+func TestLaxEditionIsTakenBack(t *testing.T) {
+	b := start(t)
+	b.pass(time.Second)
+	for _, a := range []desk.Adoption{
+		{Text: b.edited("2", "transport/required", "yes", "drying/required", "yes")},
+		{Text: b.edited("3", "transport/required", "yes", "drying/required", "no"), Second: "L-02"},
+	} {
+		if err := b.adopted(a); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b.ask(func(v desk.View) error {
+		all, err := v.Registry().RulesEditions()
+		if err != nil {
+			return err
+		}
+		id := ledger.ID(all[len(all)-1].ID)
+		return b.desk.As(access.Scribe()).Do(context.Background(), func(w *desk.Work) error {
+			_, err := w.Void(desk.Entry{By: "L-01", Corrects: id, Reason: "not meant"})
+			return err
+		})
+	})
+}

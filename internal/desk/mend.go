@@ -421,10 +421,10 @@ func (v RecordsView) Ways(id ledger.ID) (ways Ways, err error) {
 			return ways, err
 		}
 		w, err := takingsOf(v.View).weight(old)
-		ways.Void = w.Adverse() && old.Kind() != record.Meter && old.Kind() != record.Instrument
 		if err != nil {
 			return ways, err
 		}
+		ways.Void = w.Adverse()
 	}
 	if replaced.Known() {
 		return Ways{Instead: ways.Instead}, nil

@@ -7,6 +7,7 @@ import (
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/trend"
@@ -234,8 +235,11 @@ func (w *Work) mayReplace(id ledger.ID) error {
 
 // entered says of a record what decides who may take it back.
 func (v View) entered(old store.Kept) (e access.Entered, err error) {
-	e = access.Entered{By: old.By, Act: writtenBy[old.Kind()], Recorded: old.Recorded}
-	if v.tx.Now.Sub(old.Recorded) >= access.Slip {
+	e = access.Entered{By: old.By, Act: writtenBy[old.Kind()]}
+	if e.Recorded, err = firstRecorded(v, old); err != nil {
+		return e, err
+	}
+	if v.tx.Now.Sub(e.Recorded) >= access.Slip {
 		return e, nil // what came after it makes no difference
 	}
 	tag, err := record.ScopeOf(old.Record)
@@ -243,6 +247,18 @@ func (v View) entered(old store.Kept) (e access.Entered, err error) {
 		e.Followed, err = v.followed(tag, old)
 	}
 	return e, err
+}
+
+// firstRecorded returns when the first version of a record was written: that is when the time of a slip begins.
+func firstRecorded(v View, k store.Kept) (unit.Instant, error) {
+	for k.Corrects != "" && k.Kind() != record.Void {
+		old, err := v.tx.Record(k.Corrects)
+		if err != nil {
+			return 0, err
+		}
+		k = old
+	}
+	return k.Recorded, nil
 }
 
 // byRules are the types of what the rules add to an act, in its transaction and naming what it follows from. A void is

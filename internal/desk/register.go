@@ -144,7 +144,11 @@ func (w SettingUp) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody)
 	if err != nil {
 		return Receipt{}, err
 	}
-	if err := w.People().MayGrant(p.Code, e.By, e.Second.Code(), held.Roles(), access.RolesOf(p.Role)); err != nil {
+	second := ""
+	if err := w.second(ToRegisterPerson, e, &second); err != nil {
+		return Receipt{}, err
+	}
+	if err := w.People().MayGrant(p.Code, e.By, second, held.Roles(), access.RolesOf(p.Role)); err != nil {
 		return Receipt{}, err
 	}
 	return w.append(e, record.Person, at, p)

@@ -113,7 +113,7 @@ func (v takings) ofCase(a access.Actor, by string, old store.Kept, w takeback.We
 		return c, e, err
 	}
 	author := a.Is(old.By) || a.OnBehalf() && old.By != "" && access.Key(by) == access.Key(old.By)
-	return takeback.Case{Weight: w, Author: author, Since: v.tx.Now.Sub(old.Recorded), Followed: e.Followed}, e, nil
+	return takeback.Case{Weight: w, Author: author, Since: v.tx.Now.Sub(e.Recorded), Followed: e.Followed}, e, nil
 }
 
 // pictured says whether a photograph is filed with a record.
@@ -250,7 +250,7 @@ func (v takings) goes(old store.Kept) (all []store.Kept, w takeback.Weight, err 
 // overForm returns the attestations that stand and rest on the picture of a form.
 func (v takings) overForm(form store.Kept) (all []store.Kept, err error) {
 	err = v.Records().referring(string(form.ID), longestChain, func(k store.Kept) (bool, error) {
-		if k.Replaced.Known() {
+		if k.Kind() != record.Attestation || k.Replaced.Known() {
 			return true, nil
 		}
 		return true, fold(k, func(a reprocessing.Attestation) {
@@ -349,8 +349,9 @@ func (w asking) agreed(e Entry, all []store.Kept, what string) (body record.Void
 		return body, refused
 	}
 	body.ByRoles, body.SecondRoles = two.Roles()
-	if p.ByRoles, p.SecondRoles = body.ByRoles, body.SecondRoles; p.Check() != nil {
-		return body, notAlone(what, p.Check())
+	p.ByRoles, p.SecondRoles = body.ByRoles, body.SecondRoles
+	if err := p.Check(); err != nil {
+		return body, notAlone(what, err)
 	}
 	return body, nil
 }
@@ -382,6 +383,8 @@ func (w asking) replaces(e *Entry, typ record.Kind, body any, parted func()) (t 
 			anew()
 		}
 		return t, nil
+	} else if fault.CodeOf(err) != fault.NotFound {
+		return t, err
 	}
 	old, err := w.tx.Record(e.Corrects)
 	if err != nil || old.Kind() != typ {

@@ -713,3 +713,27 @@ func (b *bench) technicians(codes ...string) {
 		})
 	}
 }
+
+// Many small corrections are no slip any more: the time of one begins with the first version.
+func TestSlipAfterSlip(t *testing.T) {
+	b := start(t)
+	b.technicians("T-01")
+	b.use()
+	b.verification("30", "30", "30")
+	b.finish()
+	stored := b.latest(record.Step)
+	correct := func(cabinet string) error {
+		b.pass(6 * time.Minute)
+		return b.desk.As(access.Operator("T-01")).Do(t.Context(), func(w *desk.Work) error {
+			r, err := w.Mending().Correct(desk.Entry{Reason: "another cabinet"}, stored, map[string]string{"cabinet": cabinet})
+			stored = r.Record.ID
+			return err
+		})
+	}
+	if err := correct("ventilated-cabinet"); err != nil {
+		t.Fatal(err)
+	}
+	if err := correct("drying-cabinet"); err == nil || !strings.Contains(err.Error(), "second person") {
+		t.Errorf("twelve minutes after the first: %v", err)
+	}
+}

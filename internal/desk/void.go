@@ -121,7 +121,7 @@ func (w takingBack) voidOne(e Entry, old store.Kept, body record.VoidBody) (Rece
 		if err != nil {
 			return r, err
 		}
-		r.Followed, err = w.AtMeters().settleLot(l, e.By, r.Record.ID, true)
+		r.Followed, err = w.AtMeters().settleLot(l, e.By, r.Record.ID, body.Second != "" || w.dry)
 		return r, err
 	}
 	if verifications.cleaning == 0 {
@@ -184,7 +184,7 @@ func (w takingBack) restore(e Entry, void store.Kept) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	if !weight.Adverse() || old.Kind() == record.Meter || old.Kind() == record.Instrument || old.Kind() == record.Lot {
+	if !weight.Adverse() {
 		return Receipt{}, &fault.Error{
 			Code: fault.Invalid, Message: fmt.Sprintf("%s record that was voided does not come back: only what speaks against a scope does", record.Called(old.Kind())),
 			Hint: "record it anew, as of now",
