@@ -75,7 +75,7 @@ func TestRevealPatient(t *testing.T) {
 	if b.size() != before+1 {
 		t.Errorf("%d records", b.size()-before)
 	}
-	if strings.Contains(b.everything(), "2063") {
+	if strings.Contains(b.everything(), "MRN-2063") {
 		t.Error("a record holds the number")
 	}
 	// Nothing is revealed in a dry run, which leaves no record.

@@ -714,12 +714,12 @@ func TestCyclePages(t *testing.T) {
 	for range cyclesShown + 3 {
 		b.clock.Move(time.Hour)
 		u := reprocessing.Use{Scope: inUseScope, Start: b.clock.Move(time.Minute), End: b.clock.Move(10 * time.Minute), Procedure: "gastroscopy", Room: "3"}
-		b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, u, "patient 2063") })
+		b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, u, "MRN-2063") })
 	}
 	at, seen := "/scopes/"+inUseScope, 0
 	for at != "" {
 		page := b.ask(http.MethodGet, at, access.Lead)
-		if page.status != http.StatusOK || strings.Contains(page.body, "2063") || strings.Contains(page.body, "patient\"") {
+		if page.status != http.StatusOK || strings.Contains(page.body, "MRN-2063") || strings.Contains(page.body, "patient\"") {
 			t.Fatalf("%s: status %d, or it names the patient", at, page.status)
 		}
 		seen += strings.Count(page.body, `<details class="trip">`)
@@ -744,7 +744,7 @@ func TestDossier(t *testing.T) {
 	b.furnish()
 	u := reprocessing.Use{Scope: pastScope, Start: b.at(), End: b.clock.Move(10 * time.Minute), Procedure: "ercp"}
 	var committed reprocessing.Use
-	r := b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, u, "patient 2063") })
+	r := b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, u, "MRN-2063") })
 	if err := json.Unmarshal(r.Record.Body, &committed); err != nil || committed.Patient == "" {
 		t.Fatalf("%v, %+v", err, committed)
 	}
@@ -765,7 +765,7 @@ func TestDossier(t *testing.T) {
 			t.Errorf("the dossier lacks %q", want)
 		}
 	}
-	if strings.Contains(got.body, committed.Patient) || strings.Contains(got.body, "2063") {
+	if strings.Contains(got.body, committed.Patient) || strings.Contains(got.body, "MRN-2063") {
 		t.Error("the dossier names a patient")
 	}
 	before := b.ask(http.MethodGet, "/scopes/"+pastScope+"/dossier?from=2020-01-01&to=2020-01-02", access.Auditor)
