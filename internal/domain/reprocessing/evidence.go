@@ -128,15 +128,22 @@ func (h History) attested(id string, ended unit.Instant) *Attestation {
 
 // Lacks says why a step that passed proves nothing by itself; nil when it does.
 func (s Step) Lacks() *Lack {
-	switch {
-	case s.Result == Fail || !s.Recorded.Known():
-		return nil
-	case s.Edited:
-		return &Lack{Why: SetRight}
-	case s.Recorded <= s.last().Add(LateAfter):
+	if s.Result == Fail || !s.Recorded.Known() {
 		return nil
 	}
-	return &Lack{Why: fmt.Sprintf("was written down more than %s after it ended", unit.SpanOf(LateAfter))}
+	var why []string
+	if s.Edited {
+		why = append(why, SetRight)
+	} else if s.Recorded > s.last().Add(LateAfter) {
+		why = append(why, fmt.Sprintf("was written down more than %s after it ended", unit.SpanOf(LateAfter)))
+	}
+	if s.Stranger != "" {
+		why = append(why, s.Stranger)
+	}
+	if len(why) == 0 {
+		return nil
+	}
+	return &Lack{Why: strings.Join(why, " and ")}
 }
 
 // gap is a point of a verification that passed whose good readings prove nothing.
