@@ -6,9 +6,11 @@ import (
 	"time"
 
 	"rinsate/internal/base/ledger"
+	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/sampling"
 )
 
 // What nobody did, or somebody who may not, proves nothing until it is attested; what stands against a scope counts
@@ -108,5 +110,51 @@ func TestRolesOfThatTime(t *testing.T) {
 	b.wantState("after a use", reprocessing.InReprocessing, "whose role was auditor")
 	if !strings.Contains(strings.Join(blocking(b.release()), "\n"), "T-01") {
 		t.Error("nobody is named")
+	}
+}
+
+// A sample and a reading that come in from paper after a long shift have to be attested.
+func TestMeasuredAndWrittenDownLate(t *testing.T) {
+	for _, test := range []struct {
+		name          string
+		sample, value time.Duration // after which each is written down
+		want          string
+	}{
+		{"both at the end of the shift", 0, reprocessing.LateAfter - time.Hour, ""},
+		{"the reading on the next day", 0, reprocessing.LateAfter + time.Minute, "its reading was written down more than 12h after it ended"},
+		{"both on the next day", reprocessing.LateAfter + time.Minute, 0, "it was written down more than 12h after it ended"},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			b := start(t)
+			b.use()
+			var samples []sampling.Sample
+			var at []unit.Instant
+			for _, p := range points {
+				b.checkMeter("M-1", b.at())
+				samples = append(samples, b.take(p))
+				at = append(at, b.pass(15*time.Second))
+			}
+			b.finish()
+			b.pass(test.sample)
+			var taken []ledger.ID
+			for _, s := range samples {
+				taken = append(taken, b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Collect(tech, s) }).Record.ID)
+			}
+			b.pass(test.value)
+			for i, id := range taken {
+				b.must(func(w *desk.Work) (desk.Receipt, error) {
+					return w.Read(tech, desk.Reading{Sample: id, Meter: "M-1", Value: b.rlu("30"), At: at[i]})
+				})
+			}
+			if test.want == "" {
+				b.wantState(test.name, reprocessing.Ready, "")
+				return
+			}
+			b.wantState(test.name, reprocessing.InReprocessing, test.want)
+			if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: taken, From: reprocessing.OwnAct}); err != nil {
+				t.Fatal(err)
+			}
+			b.wantState("attested", reprocessing.Ready, "")
+		})
 	}
 }

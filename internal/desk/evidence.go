@@ -39,6 +39,9 @@ func lacks(v View, h *reprocessing.History, passed map[int][]made, people *doers
 		if t.Edited {
 			gaps = append(gaps, reprocessing.Lack{Why: "it " + reprocessing.SetRight})
 		}
+		if late := reprocessing.WrittenLate(t.Collected, t.Recorded); late != "" {
+			gaps = append(gaps, reprocessing.Lack{Why: "it " + late})
+		}
 		if t.Stranger != "" {
 			gaps = append(gaps, reprocessing.Lack{Why: "it " + t.Stranger})
 		}
@@ -102,7 +105,8 @@ func (c *meterChecks) around(meter string, from, to unit.Instant) ([]quality.Ver
 	return x.verdicts, err
 }
 
-// lacks says what is missing that would show that a reading is one to go by: somebody who may read, and a good meter.
+// lacks says what is missing that would show that a reading is one to go by: somebody who may read, who wrote it
+// down in time, and a good meter.
 func (c *meterChecks) lacks(r made) (all []reprocessing.Lack, err error) {
 	stranger, err := c.people.of(r.doing)
 	if err != nil {
@@ -110,6 +114,9 @@ func (c *meterChecks) lacks(r made) (all []reprocessing.Lack, err error) {
 	}
 	if stranger != "" {
 		all = append(all, reprocessing.Lack{Why: "its reading " + stranger})
+	}
+	if late := reprocessing.WrittenLate(r.at, r.doing.at); late != "" {
+		all = append(all, reprocessing.Lack{Why: "its reading " + late})
 	}
 	lack, err := c.lack(r)
 	if lack != nil {
