@@ -142,6 +142,9 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	if err := laidOver(v, h.Steps); err != nil {
 		return err
 	}
+	if err := shared(v, h, s); err != nil {
+		return err
+	}
 	if err := lacks(v, h, f.passed, s.to, s.known); err != nil {
 		return err
 	}
