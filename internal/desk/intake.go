@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/record"
@@ -28,6 +29,9 @@ type File struct {
 	Profile table.Profile
 	// By is the person who answers for the import.
 	By string
+	// SecondCode is who signs what the file holds that asks for less than before, Second shows that it is this person.
+	SecondCode string
+	Second     access.Actor
 	// Tell, when set, is called for every line with what happens to it.
 	Tell func(Told)
 }
@@ -50,9 +54,11 @@ type Imported struct {
 	Rows   int    `json:"rows"`
 	Stored int    `json:"stored"`
 	// Changed counts those of the stored rows that take the place of something.
-	Changed  int      `json:"changed,omitempty"`
-	Known    int      `json:"known"`
-	Digest   string   `json:"sha256"`
+	Changed int    `json:"changed,omitempty"`
+	Known   int    `json:"known"`
+	Digest  string `json:"sha256"`
+	// Two says of a trial that storing the file takes a second person, since it asks for less than before.
+	Two      bool     `json:"takes_two,omitempty"`
 	Ignored  []string `json:"ignored_columns,omitempty"`
 	Warnings []string `json:"warnings,omitempty"`
 	// Signals are those that readings of the file began, of series with adopted limits.
@@ -143,13 +149,13 @@ func described[T any](in *intake, typ record.Kind, name string, body T, like fun
 	if last != "" {
 		id = in.id("", string(text), "after", string(last))
 	}
-	return true, register(Entry{ID: id, By: in.file.By})
+	return true, register(Entry{ID: id, By: in.file.By, also: in.file.SecondCode})
 }
 
-// sameJSON says whether two texts hold the same, in whatever order of their keys.
+// sameJSON says whether two texts hold the same, in whatever order of their keys, but for who else signed it.
 func sameJSON(a, b []byte) bool {
 	var x, y any
-	return json.Unmarshal(a, &x) == nil && json.Unmarshal(b, &y) == nil && reflect.DeepEqual(x, y)
+	return json.Unmarshal(a, &x) == nil && json.Unmarshal(b, &y) == nil && reflect.DeepEqual(withoutSecond(x), withoutSecond(y))
 }
 
 // line reads one row and stores what it becomes.
@@ -161,11 +167,29 @@ func (in *intake) line(f *fileKind, r row) {
 		return
 	}
 	fresh, err := store()
+	if in.waits(r.t.Line(), err) {
+		err = nil
+	}
 	if err != nil {
 		problem(r.col[f.anchor], err)
 		return
 	}
 	in.told(r.t.Line(), fresh, "%s%s", what, in.kept)
+}
+
+// waits says of an error in a dry run that it is none yet: somebody else signs what asks for less when it is stored.
+func (in *intake) waits(line int, err error) bool {
+	if !in.dry || !errors.Is(err, errLess) {
+		return false
+	}
+	const said = "line %d: %s: storing it takes a second person"
+	message := err.Error()
+	if e, ok := errors.AsType[*fault.Error](err); ok {
+		message = e.Message
+	}
+	in.out.Two = true
+	in.out.Warnings = append(in.out.Warnings, fmt.Sprintf(said, line, message))
+	return true
 }
 
 // keeps says in the result of the present line that something on record stays as it is.

@@ -37,8 +37,8 @@ func (w MeterWork) RegisterTarget(e Entry, t quality.Target) (Receipt, error) {
 	if err := w.inName(&t.Adopter); err != nil {
 		return Receipt{}, err
 	}
-	if err := t.Check(); err != nil {
-		return Receipt{}, refuse(err)
+	if err := w.mayBeTarget(e, &t); err != nil {
+		return Receipt{}, err
 	}
 	return w.append(e, record.Target, min(t.Adopted, w.tx.Now), t)
 }

@@ -30,6 +30,9 @@ func (w SettingUp) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Recei
 	if rules, err := w.Registry().Rules(at, store.Forever); err == nil {
 		flush = sampling.Flushes(rules.Sample.ProtocolsFor(m.Name))
 	}
+	if err := w.mayBeModel(e, &m); err != nil {
+		return Receipt{}, m.Warnings(flush), err
+	}
 	r, err := w.append(e, record.Model, at, m)
 	return r, m.Warnings(flush), err
 }
@@ -47,6 +50,12 @@ func (w SettingUp) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrume
 			Message: fmt.Sprintf("scope %s is out of service since %s", i.Tag, old.Retired.In(w.Zone())),
 			Hint:    "bring it back on its page in the set-up, with the reason",
 		}
+	}
+	if err := i.Check(); err != nil {
+		return Receipt{}, refuse(err)
+	}
+	if err := w.mayBeInstrument(e, &i); err != nil {
+		return Receipt{}, err
 	}
 	return w.describeInstrument(e, at, i)
 }
