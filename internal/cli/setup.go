@@ -353,10 +353,12 @@ func (a setUpCommands) rulesCommand() *cobra.Command {
 	var slip bool
 	adopt := &cobra.Command{
 		Use: "adopt FILE", Short: "Adopt a rule set as the facility's policy; earlier decisions keep theirs",
-		Long: `Adopt a rule set as the facility's policy, from now on. A requirement that begins later says so
-in the text, with starts: and the day. Earlier decisions keep the edition that made them. One that asks for less than an edition in force takes a second
-person and serves only cycles that begin after it: of a cycle under way the stricter of the
-two is asked, unless the two say with --slip that the edition in force was a slip.`,
+		Long: `Adopt a rule set as the facility's policy; it acts from its signature, and --from names no day
+ahead. A requirement that begins later says so in the text, with starts: and the day.
+Earlier decisions keep the edition that made them. One that asks for less than an edition in
+force takes a second person and serves only cycles that begin after it: of a cycle under way
+the stricter of the two is asked, unless the two say with --slip that the edition in force
+was a slip.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			text, err := os.ReadFile(args[0])

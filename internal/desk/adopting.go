@@ -17,7 +17,8 @@ import (
 
 // Adoption is how a rule set is adopted.
 type Adoption struct {
-	// At is from when on it is in force, and from now on at the earliest.
+	// At is the time that the record names, none ahead: it acts from its signature at the earliest, and what begins later
+	// says so in the text (starts).
 	At unit.Instant
 	// Name is that of its file, Text what it says.
 	Name string

@@ -78,6 +78,8 @@ type intake struct {
 	// kept says what else became of the present line: what was not taken, since it would take back what is on record,
 	// and what follows from it.
 	kept string
+	// ids are those of the records that the present line is about.
+	ids []ledger.ID
 	// back are the lines, by what they describe, that say again what was adopted before something else.
 	back map[string]changeBack
 }
@@ -95,9 +97,70 @@ type changeBack struct {
 func (in *intake) id(own string, natural ...string) ledger.ID {
 	parts := []string{"import", in.tx.Site().Code, string(in.file.Kind)}
 	if own != "" {
-		return ledger.DerivedID(append(parts, "own", own)...)
+		natural = []string{"own", own}
 	}
-	return ledger.DerivedID(append(parts, natural...)...)
+	id := ledger.DerivedID(append(parts, natural...)...)
+	in.ids = append(in.ids, id)
+	return id
+}
+
+// takenBack says of a line that was read in before and is void by now who took it back, and what the way is; empty where
+// it is not. What was taken back does not come back by reading the same file in again: files do that all the time.
+func (in *intake) takenBack() (string, error) {
+	for _, id := range in.ids {
+		kept, err := in.tx.Record(id)
+		if fault.CodeOf(err) == fault.NotFound {
+			continue
+		}
+		if err != nil {
+			return "", err
+		}
+		if kept.Replaced, err = in.tx.Replaced(kept.Record); err != nil {
+			return "", err
+		}
+		if !kept.Replaced.Known() {
+			continue
+		}
+		chain, err := in.Records().Chain(line(kept))
+		if err != nil {
+			return "", err
+		}
+		last := chain[len(chain)-1]
+		if last.Type != record.Void {
+			continue
+		}
+		words := fmt.Sprintf("%s took it back at %s, and a file does not store it again; to record it after all give the row an id of its own, in the column id",
+			last.By, last.Recorded.In(in.Zone()))
+		old, err := in.tx.Record(ledger.ID(last.Corrects))
+		if err != nil {
+			return "", err
+		}
+		weight, err := takingsOf(in.View).weight(old)
+		if err == nil && weight.Adverse() {
+			words += ", or take the voiding back: rinsate void " + last.ID
+		}
+		return words, err
+	}
+	return "", nil
+}
+
+// unlessTakenBack tells of a line that is not stored that it was taken back, where it was. Otherwise it returns why it is
+// not stored, which is nil where it is known already.
+func (in *intake) unlessTakenBack(line int, err error) error {
+	if err != nil && fault.CodeOf(err) != fault.Conflict {
+		return err
+	}
+	words, problem := in.takenBack()
+	if problem != nil || words == "" {
+		if problem != nil {
+			return problem
+		}
+		return err
+	}
+	in.changes = false
+	in.kept += "; " + words
+	in.out.Warnings = append(in.out.Warnings, fmt.Sprintf("line %d: %s", line, words))
+	return nil
 }
 
 // told counts a line and reports it.
@@ -149,6 +212,7 @@ func described[T any](in *intake, typ record.Kind, name string, body T, like fun
 	if last != "" {
 		id = in.id("", string(text), "after", string(last))
 	}
+	in.ids = nil // an edition that was taken back is registered anew
 	return true, register(Entry{ID: id, By: in.file.By, also: in.file.SecondCode})
 }
 
@@ -160,7 +224,7 @@ func sameJSON(a, b []byte) bool {
 
 // line reads one row and stores what it becomes.
 func (in *intake) line(f *fileKind, r row) {
-	in.changes, in.kept = false, ""
+	in.changes, in.kept, in.ids = false, "", nil
 	before := r.t.Faults()
 	what, store := f.line(in, r)
 	if r.t.Faults() != before { // a cell is wrong; what follows from it would only repeat that
@@ -169,6 +233,9 @@ func (in *intake) line(f *fileKind, r row) {
 	fresh, err := store()
 	if in.waits(r.t.Line(), err) {
 		err = nil
+	}
+	if !fresh || err != nil {
+		fresh, err = false, in.unlessTakenBack(r.t.Line(), err)
 	}
 	if err != nil {
 		problem(r.col[f.anchor], err)

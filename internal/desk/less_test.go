@@ -192,3 +192,22 @@ func TestFileThatAsksForLess(t *testing.T) {
 		t.Errorf("%+v", x)
 	}
 }
+
+// Rules for a day ahead are refused, and the way is said: what begins later says so in the text, which is taken.
+func TestRulesAhead(t *testing.T) {
+	b := start(t)
+	adopt := func(text []byte, at unit.Instant) error {
+		return b.desk.As(access.Scribe()).Do(b.Context(), func(w *desk.Work) error {
+			_, _, err := w.SettingUp().AdoptRules(lead, desk.Adoption{Text: text, Name: "rules", At: at, Second: "L-02"})
+			return err
+		})
+	}
+	err := adopt(b.edited("2", "transport/required", "yes"), b.at().Add(48*time.Hour))
+	if fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "says so in the text, with starts: and the day, such as starts: 2026-12-01") {
+		t.Errorf("%v", err)
+	}
+	b.pass(time.Second)
+	if err := adopt(b.edited("2", "transport/required", "yes", "transport/starts", "2026-12-01"), b.at()); err != nil {
+		t.Errorf("the way that it says: %v", err)
+	}
+}

@@ -163,8 +163,8 @@ func (w SettingUp) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody)
 	return w.append(e, record.Person, at, p)
 }
 
-// AdoptRules records a rule set as the facility's policy from an instant on, and from now on at the earliest. Earlier
-// decisions keep the edition that made them. One that asks for less than an edition in force takes a second person, and
+// AdoptRules records a rule set as the facility's policy, which acts from its signature; none is adopted ahead, since what
+// begins later says so in the text. Earlier decisions keep the edition that made them. One that asks for less than an edition in force takes a second person, and
 // serves only what begins after it.
 func (w SettingUp) AdoptRules(e Entry, a Adoption) (Receipt, policy.RuleSet, error) {
 	if err := w.may(ToAdoptRules, &e); err != nil {
@@ -180,7 +180,7 @@ func (w SettingUp) AdoptRules(e Entry, a Adoption) (Receipt, policy.RuleSet, err
 	if a.At > w.tx.Now {
 		return Receipt{}, rules, &fault.Error{
 			Code: fault.Invalid, Message: fmt.Sprintf("rule set %s: %s lies ahead, and an edition acts from when it is signed", rules.Cite(), a.At.In(w.Zone())),
-			Hint: "adopt it on that day; a requirement that begins later says so itself, with starts: and the day",
+			Hint: "adopt it without that day, or on it; a requirement that begins later says so in the text, with starts: and the day, such as starts: 2026-12-01",
 		}
 	}
 	body, err := mayBeRules(w, e, rules, a)
