@@ -3,7 +3,6 @@ package desk
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/text"
@@ -74,15 +73,6 @@ func slipOf(w SettingUp, e Entry) (string, error) {
 	}
 	kept, err := w.Registry().rulesRecord(w.tx.Now, store.Forever)
 	return string(kept.ID), err
-}
-
-// few names the first of many things.
-func few(all []string) string {
-	const most = 5
-	if len(all) <= most {
-		return strings.Join(all, "; ")
-	}
-	return strings.Join(all[:most], "; ") + fmt.Sprintf("; and %d more", len(all)-most)
 }
 
 // AsksLess lists what a rule set asks less of than the editions that are in force, or will be; none where it can be shown
@@ -161,7 +151,7 @@ func mayBeLevel(w *Work, act access.Act, e Entry, l *reading.Level) error {
 	var less []string
 	if !w.sentBefore(e) {
 		var err error
-		if less, err = w.lessThanLevels(*l); err != nil {
+		if less, err = byTwoOf(w).lessThanLevels(*l); err != nil {
 			return err
 		}
 	}
@@ -185,7 +175,7 @@ func mayBeLevel(w *Work, act access.Act, e Entry, l *reading.Level) error {
 			Cause: errLess,
 		}
 	}
-	return w.agreed(act, e, &l.Second, fmt.Sprintf("level for %s at %s", l.Scale(), text.Spaced(l.Point)), less)
+	return byTwoOf(w).agreed(act, e, &l.Second, fmt.Sprintf("level for %s at %s", l.Scale(), text.Spaced(l.Point)), less)
 }
 
 // levelWarnings lists what a person should look at before a level is adopted.

@@ -4,9 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"rinsate/internal/base/fault"
-	"rinsate/internal/base/text"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
@@ -19,12 +19,17 @@ import (
 // What says by which models, entries, levels and targets the release check asks is no matter of one person where it asks
 // for less than what stands, or for less than what stood last where that was taken back.
 
+// byTwo looks after what takes a second person.
+type byTwo struct{ *Work }
+
+func byTwoOf(w *Work) byTwo { return byTwo{w} }
+
 // errLess is the cause of a refusal for want of a second person.
 var errLess = errors.New("it takes a second person")
 
 // agreed makes sure that two people sign what asks for less than before; second names the other one, and is what the
 // record will say. what begins a sentence: "model D1".
-func (w *Work) agreed(act access.Act, e Entry, second *string, what string, less []string) error {
+func (w byTwo) agreed(act access.Act, e Entry, second *string, what string, less []string) error {
 	if err := w.second(act, e, second); err != nil {
 		return err
 	}
@@ -63,7 +68,7 @@ func before[T any](v View, typ record.Kind, key string) (body T, ok bool, err er
 
 // mayBeModel refuses a model that asks for less than before, and that nobody else has signed. One that no scope has ever
 // been of asks for nothing yet.
-func (w *Work) mayBeModel(e Entry, m *scope.Model) error {
+func (w byTwo) mayBeModel(e Entry, m *scope.Model) error {
 	var less []string
 	old, there, err := before[scope.Model](w.View, record.Model, m.Name)
 	if err != nil {
@@ -82,7 +87,7 @@ func (w *Work) mayBeModel(e Entry, m *scope.Model) error {
 }
 
 // everHad says whether a scope has ever been said to be of a model.
-func (w *Work) everHad(model string) (bool, error) {
+func (w byTwo) everHad(model string) (bool, error) {
 	all, err := w.tx.Entities(record.Instrument)
 	if err != nil {
 		return false, err
@@ -98,7 +103,7 @@ func (w *Work) everHad(model string) (bool, error) {
 
 // mayBeInstrument refuses an entry of a scope that asks for less than before, also by its model, and that nobody else has
 // signed.
-func (w *Work) mayBeInstrument(e Entry, i *scope.Instrument) error {
+func (w byTwo) mayBeInstrument(e Entry, i *scope.Instrument) error {
 	old, there, err := before[scope.Instrument](w.View, record.Instrument, i.Tag)
 	if err != nil {
 		return err
@@ -113,7 +118,7 @@ func (w *Work) mayBeInstrument(e Entry, i *scope.Instrument) error {
 }
 
 // lessOf lists what one entry of a scope asks less of than one before it.
-func (w *Work) lessOf(old, i scope.Instrument) ([]string, error) {
+func (w byTwo) lessOf(old, i scope.Instrument) ([]string, error) {
 	less := scope.LaxerInstrument(old, i)
 	if old.Model == i.Model {
 		return less, nil
@@ -144,7 +149,7 @@ func (w *Work) lessOf(old, i scope.Instrument) ([]string, error) {
 }
 
 // lessThanLevels lists what a level asks less of than those whose place it takes.
-func (w *Work) lessThanLevels(l reading.Level) ([]string, error) {
+func (w byTwo) lessThanLevels(l reading.Level) ([]string, error) {
 	standing, err := w.Registry().Levels()
 	if err != nil {
 		return nil, err
@@ -170,55 +175,6 @@ func (w *Work) lessThanLevels(l reading.Level) ([]string, error) {
 	return less, nil
 }
 
-// mayBeTarget refuses a target that could not be defended, and one that asks for less than before, and that nobody else has
-// signed.
-func (w *Work) mayBeTarget(e Entry, t *quality.Target) error {
-	if err := t.Check(); err != nil {
-		return refuse(err)
-	}
-	var less []string
-	if !w.sentBefore(e) {
-		standing, err := w.Measuring().Targets()
-		if err != nil {
-			return err
-		}
-		replaced := t.Replaces(standing, w.tx.Now)
-		if len(replaced) == 0 {
-			if replaced, err = w.goneTargets(*t); err != nil {
-				return err
-			}
-		}
-		for _, old := range replaced {
-			for _, what := range quality.LaxerTarget(old, *t) {
-				if !slices.Contains(less, what) {
-					less = append(less, what)
-				}
-			}
-		}
-	}
-	return w.agreed(ToRegisterTarget, e, &t.Second, fmt.Sprintf("target of %s control %s", t.Kind, t.Material), less)
-}
-
-// goneTargets returns the last target of a control that was taken back.
-func (w *Work) goneTargets(t quality.Target) (last []quality.Target, err error) {
-	err = w.tx.Editions(record.Target, t.System+"|"+string(t.Kind)+"|"+t.Material, func(k store.Kept) error {
-		old, err := record.Body[quality.Target](k.Record)
-		if err == nil && len(t.Replaces([]quality.Target{old}, w.tx.Now)) > 0 {
-			last = []quality.Target{old}
-		}
-		return err
-	})
-	return last, err
-}
-
-// withoutSecond is what a body says but for who else signed it.
-func withoutSecond(body any) any {
-	if m, ok := body.(map[string]any); ok {
-		delete(m, "second")
-	}
-	return body
-}
-
 // keepsAsking refuses to take back an edition of a model, of a scope's entry, of a level or of a target where what would
 // count then asks for less: two register that instead.
 func keepsAsking(w *Work, old store.Kept) error {
@@ -231,7 +187,7 @@ func keepsAsking(w *Work, old store.Kept) error {
 	case record.Model:
 		less, err = lessOfEditions(last, left, func(a, b scope.Model) ([]string, error) { return scope.Laxer(a, b), nil })
 	case record.Instrument:
-		less, err = lessOfEditions(last, left, w.lessOf)
+		less, err = lessOfEditions(last, left, byTwoOf(w).lessOf)
 	case record.Level:
 		less, err = lessOfEditions(last, left, func(a, b reading.Level) ([]string, error) { return reading.Laxer(a, b), nil })
 	case record.Target:
@@ -248,8 +204,9 @@ func keepsAsking(w *Work, old store.Kept) error {
 		return err
 	}
 	return &fault.Error{
-		Code: fault.Conflict, Message: fmt.Sprintf("without this %s the one before it would count, which asks for less: %s", text.Spaced(thing(old.Kind())), few(less)),
-		Hint: "register what is meant: two people sign that",
+		Code:    fault.Conflict,
+		Message: "without this edition the one before it would count, which asks for less: " + few(less),
+		Hint:    "register what is meant: two people sign that",
 	}
 }
 
@@ -263,4 +220,13 @@ func lessOfEditions[T any](was, is store.Kept, less func(T, T) ([]string, error)
 		return nil, err
 	}
 	return less(a, b)
+}
+
+// few names the first of many things.
+func few(all []string) string {
+	const most = 5
+	if len(all) <= most {
+		return strings.Join(all, "; ")
+	}
+	return strings.Join(all[:most], "; ") + fmt.Sprintf("; and %d more", len(all)-most)
 }

@@ -30,7 +30,7 @@ func (w SettingUp) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Recei
 	if rules, err := w.Registry().Rules(at, store.Forever); err == nil {
 		flush = sampling.Flushes(rules.Sample.ProtocolsFor(m.Name))
 	}
-	if err := w.mayBeModel(e, &m); err != nil {
+	if err := byTwoOf(w.Work).mayBeModel(e, &m); err != nil {
 		return Receipt{}, m.Warnings(flush), err
 	}
 	r, err := w.append(e, record.Model, at, m)
@@ -54,19 +54,10 @@ func (w SettingUp) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrume
 	if err := i.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	if err := w.mayBeInstrument(e, &i); err != nil {
+	if err := byTwoOf(w.Work).mayBeInstrument(e, &i); err != nil {
 		return Receipt{}, err
 	}
 	return w.describeInstrument(e, at, i)
-}
-
-// sentBefore says whether the record of an entry is stored already.
-func (w *Work) sentBefore(e Entry) bool {
-	if e.ID == "" {
-		return false
-	}
-	_, err := w.tx.Record(e.ID)
-	return err == nil
 }
 
 // describeInstrument records an edition of a scope, whatever it takes back.
@@ -164,8 +155,8 @@ func (w SettingUp) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody)
 }
 
 // AdoptRules records a rule set as the facility's policy, which acts from its signature; none is adopted ahead, since what
-// begins later says so in the text. Earlier decisions keep the edition that made them. One that asks for less than an edition in force takes a second person, and
-// serves only what begins after it.
+// begins later says so in the text. Earlier decisions keep the edition that made them. One that asks for less than an edition
+// in force takes a second person, and serves only what begins after it.
 func (w SettingUp) AdoptRules(e Entry, a Adoption) (Receipt, policy.RuleSet, error) {
 	if err := w.may(ToAdoptRules, &e); err != nil {
 		return Receipt{}, policy.RuleSet{}, err

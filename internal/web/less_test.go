@@ -31,7 +31,8 @@ func TestLessTakesTwoOnPages(t *testing.T) {
 		return err
 	})
 	form := map[string]string{
-		"id": b.newID(), "base": base, "tag": tag, "model": "G1", "owner": "own", "in-service": kit.MomentText(i.InService, b.server.Desk.DB.Zone()), "reason": "mistyped",
+		"id": b.newID(), "base": base, "tag": tag, "model": "G1", "owner": "own", "reason": "mistyped",
+		"in-service": kit.MomentText(i.InService, b.server.Desk.DB.Zone()),
 	}
 	got := b.send("/set-up/fleet/"+tag, access.Lead, form)
 	if got.status != http.StatusBadRequest || !strings.Contains(got.body, "asks for less than before") || !strings.Contains(got.body, "signs it too") {
@@ -45,10 +46,12 @@ func TestLessTakesTwoOnPages(t *testing.T) {
 		t.Errorf("%+v", i)
 	}
 
-	const header, row = "model,kind,risk,elevator,outer_diameter_mm,sampled_length_mm,channel,diameter_mm,length_mm,port,brushable,flushable,sealed,cleaning,instructions\n",
+	const header, row = "model,kind,risk,elevator,outer_diameter_mm,sampled_length_mm,channel,diameter_mm,length_mm,port,brushable,flushable,sealed," +
+		"cleaning,instructions\n",
 		"D1,gastroscope,standard,no,13,100,instrument,4.2,1350,,yes,yes,no,brush and flush,\n"
 	u := b.try(b.hand(codeOf(access.Lead), desk.Models, "models.csv", header+row))
-	if page := b.ask(http.MethodGet, "/imports/"+u.id, access.Lead); !strings.Contains(page.body, "it takes a second person") || !strings.Contains(page.body, `name="second"`) {
+	page := b.ask(http.MethodGet, "/imports/"+u.id, access.Lead)
+	if !strings.Contains(page.body, "it takes a second person") || !strings.Contains(page.body, `name="second"`) {
 		t.Errorf("the trial does not ask for a second person:\n%.3000s", page.body)
 	}
 	b.act(u, "act=store")

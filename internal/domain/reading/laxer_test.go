@@ -31,7 +31,7 @@ func TestLaxer(t *testing.T) {
 		{"another source", level, change(level, func(l *reading.Level) { l.Source, l.Edition, l.Adopter, l.Adopted = "s", "2", "L", 5 }), ""},
 		{"an alert level as well", change(level, func(l *reading.Level) { l.Alert = 0 }), level, ""},
 		{"higher", level, change(level, func(l *reading.Level) { l.Action = 201 }), "action level 201 instead of 200 RLU"},
-		{"exceeded only over it", level, change(level, func(l *reading.Level) { l.Comparison = reading.Over }), "a value at the action level does not exceed it any more"},
+		{"only over it", level, change(level, func(l *reading.Level) { l.Comparison = reading.Over }), "a value at the action level does not exceed it any more"},
 		{"a higher alert level", level, change(level, func(l *reading.Level) { l.Alert = 101 }), "alert level 101 instead of 100 RLU"},
 		{"no alert level", level, change(level, func(l *reading.Level) { l.Alert = 0 }), "alert level none instead of 100 RLU"},
 		{"a narrower band", level, change(level, func(l *reading.Level) { l.CV = 0.2 }), "fewer values near a level are read a second time"},

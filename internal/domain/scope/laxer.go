@@ -53,7 +53,7 @@ func Laxer(before, after Model) (less []string) {
 	}
 	for _, b := range before.Points() {
 		switch a, there := after.Point(b.Kind); {
-		case b.Routine && !(there && a.Routine):
+		case b.Routine && (!there || !a.Routine):
 			say("%s: in no cleaning verification any more", b.Kind.Words())
 		case !there:
 			say("%s: no sampling point any more", b.Kind.Words())

@@ -40,10 +40,14 @@ func TestLaxer(t *testing.T) {
 		{"sealed", func(m *scope.Model) { m.Channels[0].Sealed = true }, "the instrument channel is sealed, so that it is not sampled"},
 		{"narrower", func(m *scope.Model) { m.Channels[1].Diameter = 0.9 }, "the air channel has another bore or length"},
 		{"a point on demand", func(m *scope.Model) {
-			m.Chosen = []scope.Choice{{Kind: scope.OuterDistalEnd, Routine: true}, {Kind: scope.ElevatorRecess, Routine: true}, {Kind: scope.InstrumentLumen}, {Kind: scope.AirLumen}}
+			m.Chosen = []scope.Choice{
+				{Kind: scope.OuterDistalEnd, Routine: true}, {Kind: scope.ElevatorRecess, Routine: true}, {Kind: scope.InstrumentLumen}, {Kind: scope.AirLumen},
+			}
 		}, "instrument channel: in no cleaning verification any more"},
 		{"no point", func(m *scope.Model) {
-			m.Chosen = []scope.Choice{{Kind: scope.OuterDistalEnd, Routine: true}, {Kind: scope.ElevatorRecess, Routine: true}, {Kind: scope.InstrumentLumen, Routine: true}}
+			m.Chosen = []scope.Choice{
+				{Kind: scope.OuterDistalEnd, Routine: true}, {Kind: scope.ElevatorRecess, Routine: true}, {Kind: scope.InstrumentLumen, Routine: true},
+			}
 		}, "air channel: no sampling point any more"},
 		{"a suction channel that the instrument channel stands for", func(m *scope.Model) {
 			m.Channels[0].Kind = scope.SuctionChannel
