@@ -278,7 +278,7 @@ func (h *hospital) open() {
 		}
 		return err
 	})
-	roles := map[byte]string{'T': "technician", 'N': "nurse", 'L': "lead", 'H': "infection prevention"}
+	roles := map[byte]string{'T': "technician", 'N': "procedure room", 'L': "lead", 'H': "infection prevention"}
 	for _, code := range slices.Concat(technicians, nurses, leads, []string{infectionPrevention}) {
 		lead(func(w *desk.Work, e desk.Entry) error {
 			return h.count(w.SettingUp().RegisterPerson(e, start, record.PersonBody{Code: code, Role: roles[code[0]]}))

@@ -297,7 +297,7 @@ var people = []record.PersonBody{
 	{Code: "T-02", Role: "technician"},
 	{Code: "L-01", Role: "lead"},
 	{Code: "L-02", Role: "lead"},
-	{Code: "N-01", Role: "nurse"},
+	{Code: "N-01", Role: "procedure room"},
 	{Code: "H-01", Role: "infection prevention"},
 }
 

@@ -282,6 +282,16 @@ func TestWhatEndsAHold(t *testing.T) {
 			}, want: "no leak test that passed",
 		},
 		{
+			name: "leak, repaired, failed again, and passed without another repair", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
+			change: func(h history) {
+				repairedAt(t, h, "12:00")
+				h.Steps = append(h.Steps, reprocessing.Step{
+					Stamp: stamp("failed again", instant(t, "12:41")), Scope: "D-01", Kind: reprocessing.LeakTest, Start: instant(t, "12:40"),
+					End: instant(t, "12:41"), By: "A-01", Result: reprocessing.Fail,
+				})
+			}, want: "no leak test that passed, with who did it, is on record after a repair",
+		},
+		{
 			name: "leak, repaired, and the test written down a day later", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
 			change: func(h history) {
 				repairedAt(t, h, "12:00")

@@ -21,6 +21,9 @@ type Stamp struct {
 	// Edited says that it took the place of another version which had stood for longer than a slip does: it proves nothing
 	// by itself.
 	Edited bool `json:"-"`
+	// Stranger is why nothing shows that whoever did it may do that, as the end of a sentence that begins with the act;
+	// empty where something does.
+	Stranger string `json:"-"`
 }
 
 // knownAt says whether somebody asking at k would have been shown the entry.

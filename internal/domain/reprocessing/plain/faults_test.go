@@ -502,6 +502,18 @@ var faults = []fault{
 		}
 		return true
 	}},
+	{"done by a stranger", func(m *maker) bool {
+		s := &m.h.Steps[m.someStep()]
+		s.Stranger = "names X1, who was not registered here when it was put on record"
+		if m.one(2) {
+			at := max(s.Start, s.End) + m.between(0, 5*day)
+			m.h.Attestations = append(m.h.Attestations, reprocessing.Attestation{
+				Stamp: m.stamp("word", at), Scope: tag, At: at, By: "L1", Of: []string{s.ID}, Form: "form",
+				From: reprocessing.AttestedFroms[m.IntN(len(reprocessing.AttestedFroms))],
+			})
+		}
+		return true
+	}},
 	{"recorded late", func(m *maker) bool {
 		s := &m.h.Steps[m.someStep()]
 		s.Recorded += m.between(hour, 3*day)

@@ -510,10 +510,11 @@ func (w *walk) written(o occasion, s reprocessing.Step) {
 	}
 }
 
-// late says whether a step was written down, or put right, too late to show anything, and nobody attests it in time.
+// late says whether a step was written down, or put right, too late to show anything, or by nobody who may do it, and
+// nobody attests it in time.
 func (w *walk) late(s reprocessing.Step) bool {
 	ended := max(s.Start, s.End)
-	if s.Recorded <= ended+day/2 && !s.Edited { // what was put right later was not captured again
+	if s.Recorded <= ended+day/2 && !s.Edited && s.Stranger == "" { // what was put right later was not captured again
 		return false
 	}
 	for _, a := range w.h.Attestations {
