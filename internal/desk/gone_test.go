@@ -27,7 +27,7 @@ func TestRowThatWasTakenBack(t *testing.T) {
 		row     string // with its id
 		adverse bool
 	}{
-		{desk.Steps, record.Step, "ID,D-01,transport," + at(0) + "," + at(time.Minute) + ",T-01,pass,,,,,,,,,,,", true},
+		{desk.Steps, record.Step, "ID,D-01,transport," + at(0) + "," + at(time.Minute) + ",T-01,pass,,,,,,,,,,,,,", true},
 		{desk.Uses, record.Use, "ID,D-01," + at(10*time.Minute) + "," + at(20*time.Minute) + ",,,,T-01,,,", true},
 		{desk.Repairs, record.Repair, "ID,D-01," + at(30*time.Minute) + "," + at(40*time.Minute) + ",leak,sheath,L-01", true},
 		{desk.Readings, record.Reading, "ID,D-01,outer-distal-end,1,,K,7,T-01," + at(50*time.Minute) + ",,,,,," + at(51*time.Minute) + ",,,M-1,,,,41", false},
