@@ -12,6 +12,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
+	"rinsate/internal/record"
 )
 
 // lookEvery is how often a program that serves looks whether the computer's clock stepped: what is written between
@@ -61,8 +62,8 @@ func (a dayCommands) clockCommand() *cobra.Command {
 	group := &cobra.Command{
 		Use: "clock", Short: "Say whether the computer's clock is in doubt, and compare it with another one",
 		Long: `Say whether the computer's clock is in doubt. It is after a step of more than a minute
-back, or more than ten minutes ahead: then no scope is ready until people have compared
-another clock.
+back, or more than ten minutes ahead, and once another clock is found to show something
+else: then no scope is ready until people have compared another clock, and both agree.
 Exit code 0: not in doubt, 4: in doubt.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -103,21 +104,40 @@ func (a dayCommands) compareClockCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "compare", Short: "Record that people compared the computer's clock with another one",
 		Long: `Record that people compared the computer's clock with another one that they trust, and
-what that showed. The lead may do so alone, anybody else with a second person. The
-two must agree to within two minutes: set the computer's clock right first.`,
+what that showed. Where the two agree to within two minutes the clock is in doubt no
+more: the lead may say so alone, anybody else with a second person. Where they are
+further apart anybody on duty puts that on record, and no scope is ready until the
+computer's clock is set right and compared again.
+Exit code 4: the two are apart.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			e, err := who.entry()
 			if err != nil {
 				return err
 			}
-			return a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
+			var apart string
+			err = a.act(c, &who, func(w *desk.Work) (desk.Receipt, error) {
 				at, err := instant(saw, w.Zone(), w.Now())
 				if err != nil {
 					return desk.Receipt{}, err
 				}
-				return w.Care().CompareClock(e, reprocessing.ClockNote{By: who.by, Second: second, Other: reprocessing.OtherClock(other), Saw: at})
+				r, err := w.Care().CompareClock(e, reprocessing.ClockNote{By: who.by, Second: second, Other: reprocessing.OtherClock(other), Saw: at})
+				if err != nil {
+					return r, err
+				}
+				n, err := record.Body[reprocessing.ClockNote](r.Record)
+				if n.Noticed == reprocessing.ByApart {
+					apart = n.Words()
+				}
+				return r, err
 			}, "the clock is compared")
+			if err == nil && apart != "" {
+				a.code = exitNotNow
+				if !a.json {
+					fmt.Fprintf(a.Out, "! %s: no scope is ready until it is set right and compared again\n", apart)
+				}
+			}
+			return err
 		},
 	}
 	who.flags(c, desk.ToCompareClock, true)

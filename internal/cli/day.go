@@ -318,7 +318,7 @@ from it. With --hold the kind of an open hold changes, which it does only to a s
 	}
 	who.flags(c, desk.ToPlaceHold, true)
 	c.Flags().StringVar(&reason, "reason", "", "why")
-	c.Flags().StringVar(&kind, "kind", string(reprocessing.OtherHold), "what it is for")
+	c.Flags().StringVar(&kind, "kind", string(reprocessing.OtherHold), "what it is for: "+scope.Words(reprocessing.HoldKinds))
 	c.Flags().StringVar(&older, "hold", "", "id of an open hold that becomes stricter, or its beginning")
 	must(c.MarkFlagRequired("reason"))
 	return c

@@ -622,8 +622,8 @@ func (a levelCommands) levelAdoptCommand() *cobra.Command {
 the facility's readings (as by "level propose" with the same flags), the replay over the
 same time and, with a file of cultures, the judgement by them are computed anew and become
 part of the record. Earlier decisions keep the level that made them, and nothing that was
-read before is judged by it. A level more than ten times as high as the largest published
-one takes a second person.`,
+read before is judged by it. A level that asks for less than the one in force, or is more
+than ten times as high as the largest published one, takes a second person.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			l, err := f.level()

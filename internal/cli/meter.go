@@ -339,6 +339,7 @@ func (f *controlTargetFlags) flags(c *cobra.Command) {
 	c.Flags().StringVar(&f.t.Material, "material", "", "what is read")
 	c.Flags().StringVar(&f.t.Lot, "lot", "", "lot of the material")
 	c.Flags().StringVar(&f.t.Source, "source", "", "where the target comes from")
+	c.Flags().StringVar(&f.t.Second, "second", "", "code of the second person, for a target that asks for less than before")
 	c.Flags().StringVar(&f.t.Edition, "edition", "", "the facility's name of this edition")
 	must(c.MarkFlagRequired("material"))
 }

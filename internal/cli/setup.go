@@ -103,7 +103,7 @@ account too, and then serves the pages.`,
 
 func (a setUpCommands) importCommand() *cobra.Command {
 	var who actor
-	var profile, zone string
+	var profile, zone, second string
 	var dry bool
 	names := make([]string, len(desk.Kinds))
 	for i, k := range desk.Kinds {
@@ -115,6 +115,8 @@ func (a setUpCommands) importCommand() *cobra.Command {
   ` + strings.Join(names, ", ") + `
 Each file is stored as a whole or, when a line is wrong, not at all. Reading a file in
 again stores nothing twice, so an import that was interrupted is simply done again.
+What asks for less than before (a simpler model, a higher level, a wider target) takes a
+second person, named with --second.
 --dry-run says line by line what would happen and stores nothing. --profile names a
 YAML file that maps other headers, decimal signs, encodings and date formats;
 --columns lists the columns of the kind. "-" reads from standard input.`,
@@ -139,7 +141,7 @@ YAML file that maps other headers, decimal signs, encodings and date formats;
 					p.Time.Zone = d.DB.Zone().String()
 				}
 				for _, name := range args[1:] {
-					if err := a.importFile(c.Context(), who.on(d), desk.File{Kind: kind, Name: name, Profile: p, By: who.by}, dry); err != nil {
+					if err := a.importFile(c.Context(), who.on(d), desk.File{Kind: kind, Name: name, Profile: p, By: who.by, SecondCode: second}, dry); err != nil {
 						return err
 					}
 				}
@@ -148,6 +150,7 @@ YAML file that maps other headers, decimal signs, encodings and date formats;
 		},
 	}
 	who.named(c, access.Act{Name: desk.ImportName}, "code of the person who answers for the import")
+	c.Flags().StringVar(&second, "second", "", "code of the second person, for what asks for less than before")
 	c.Flags().StringVar(&profile, "profile", "", "YAML file that describes the CSV files")
 	c.Flags().StringVar(&zone, "zone", "", "time zone of times without an offset (default: the facility's)")
 	c.Flags().BoolVar(&dry, "dry-run", false, "say line by line what would happen, store nothing")
@@ -350,10 +353,12 @@ func (a setUpCommands) rulesCommand() *cobra.Command {
 	var slip bool
 	adopt := &cobra.Command{
 		Use: "adopt FILE", Short: "Adopt a rule set as the facility's policy; earlier decisions keep theirs",
-		Long: `Adopt a rule set as the facility's policy, from now on. A requirement that begins later says so
-in the text, with starts: and the day. Earlier decisions keep the edition that made them. One that asks for less than an edition in force takes a second
-person and serves only cycles that begin after it: of a cycle under way the stricter of the
-two is asked, unless the two say with --slip that the edition in force was a slip.`,
+		Long: `Adopt a rule set as the facility's policy; it acts from its signature, and --from names no day
+ahead. A requirement that begins later says so in the text, with starts: and the day.
+Earlier decisions keep the edition that made them. One that asks for less than an edition in
+force takes a second person and serves only cycles that begin after it: of a cycle under way
+the stricter of the two is asked, unless the two say with --slip that the edition in force
+was a slip.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			text, err := os.ReadFile(args[0])

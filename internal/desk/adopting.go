@@ -3,9 +3,9 @@ package desk
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/text"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
@@ -16,7 +16,8 @@ import (
 
 // Adoption is how a rule set is adopted.
 type Adoption struct {
-	// At is from when on it is in force, and from now on at the earliest.
+	// At is the time that the record names, none ahead: it acts from its signature at the earliest, and what begins later
+	// says so in the text (starts).
 	At unit.Instant
 	// Name is that of its file, Text what it says.
 	Name string
@@ -72,15 +73,6 @@ func slipOf(w SettingUp, e Entry) (string, error) {
 	}
 	kept, err := w.Registry().rulesRecord(w.tx.Now, store.Forever)
 	return string(kept.ID), err
-}
-
-// few names the first of many things.
-func few(all []string) string {
-	const most = 5
-	if len(all) <= most {
-		return strings.Join(all, "; ")
-	}
-	return strings.Join(all[:most], "; ") + fmt.Sprintf("; and %d more", len(all)-most)
 }
 
 // AsksLess lists what a rule set asks less of than the editions that are in force, or will be; none where it can be shown
@@ -147,31 +139,43 @@ func keepsStrict(v RegistryView, old store.Kept) error {
 	return nil
 }
 
-// mayBeLevel refuses a level that could not be defended, and one far over what is published that nobody else has looked
-// at: it is far more often a slip of the keyboard, and it would pass nearly everything.
+// mayBeLevel refuses a level that could not be defended, and one that asks for less than before, or lies far over what is
+// published, that nobody else has looked at: that is far more often a slip of the keyboard, and it would pass nearly everything.
 func mayBeLevel(w *Work, act access.Act, e Entry, l *reading.Level) error {
 	if err := w.inName(&l.Adopter); err != nil {
-		return err
-	}
-	if err := w.second(act, e, &l.Second); err != nil {
 		return err
 	}
 	if err := l.Check(); err != nil {
 		return refuse(err)
 	}
-	switch most, published, ok := policy.Usual(l.Analyte, l.Unit); {
-	case l.Second != "":
-		_, err := pair(w.View, l.Adopter, l.Second, 0, act, act)
+	var less []string
+	if !w.sentBefore(e) {
+		var err error
+		if less, err = byTwoOf(w).lessThanLevels(*l); err != nil {
+			return err
+		}
+	}
+	if e.By == "" {
+		e.By = l.Adopter
+	}
+	if err := w.second(act, e, &l.Second); err != nil {
 		return err
-	case ok && l.Action > most:
+	}
+	most, published, ok := policy.Usual(l.Analyte, l.Unit)
+	far := ok && l.Action > most
+	if far && l.Second == "" {
+		l.Second = e.also
+	}
+	if far && l.Second == "" {
 		return &fault.Error{
 			Code: fault.Invalid,
 			Message: fmt.Sprintf("level for %s: the action level %s lies far over the largest published one, %s %s (%s); allowed for one person: at most %s %s",
 				l.Scale(), l.Action, published.Action, l.Unit, published.Citation, most, l.Unit),
-			Hint: "if it is meant, somebody else who may adopt levels signs it too: on the page of the level, or with --second",
+			Hint:  "if it is meant, somebody else who may adopt levels signs it too: on the page of the level, or with --second",
+			Cause: errLess,
 		}
 	}
-	return nil
+	return byTwoOf(w).agreed(act, e, &l.Second, fmt.Sprintf("level for %s at %s", l.Scale(), text.Spaced(l.Point)), less)
 }
 
 // levelWarnings lists what a person should look at before a level is adopted.

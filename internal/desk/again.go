@@ -32,3 +32,20 @@ func again[T any](w *Work, id ledger.ID, typ record.Kind, same func(T) bool) (r 
 	}
 	return Receipt{Record: kept.Record}, true, nil
 }
+
+// sentBefore says whether the record of an entry is stored already.
+func (w *Work) sentBefore(e Entry) bool {
+	if e.ID == "" {
+		return false
+	}
+	_, err := w.tx.Record(e.ID)
+	return err == nil
+}
+
+// withoutSecond is what a body says but for who else signed it.
+func withoutSecond(body any) any {
+	if m, ok := body.(map[string]any); ok {
+		delete(m, "second")
+	}
+	return body
+}

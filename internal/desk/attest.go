@@ -11,6 +11,7 @@ import (
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -29,6 +30,9 @@ type Attested struct {
 func (w VouchWork) Attest(e Entry, in Attested) (Receipt, error) {
 	if err := w.may(ToAttest, &e); err != nil {
 		return Receipt{}, err
+	}
+	if !slices.Contains(reprocessing.AttestedFroms, in.From) {
+		return Receipt{}, invalid("what the word rests on, %q, is not known; allowed: %s", in.From, scope.Words(reprocessing.AttestedFroms))
 	}
 	if in.From != reprocessing.OwnAct {
 		lead, err := leads(w.Work, e.By)

@@ -57,7 +57,7 @@ func (in *intake) adoptAfter(x reading.Level, last ledger.ID) error {
 	if last != "" {
 		id = in.id("", string(text), "after", string(last))
 	}
-	_, err = in.SettingUp().AdoptLevel(Entry{ID: id, By: in.file.By}, x)
+	_, err = in.SettingUp().AdoptLevel(Entry{ID: id, By: in.file.By, also: in.file.SecondCode}, x)
 	return err
 }
 
@@ -65,7 +65,7 @@ func (in *intake) adoptAfter(x reading.Level, last ledger.ID) error {
 func (in *intake) changedBack() error {
 	all := slices.SortedFunc(maps.Values(in.back), func(a, b changeBack) int { return cmp.Compare(a.line, b.line) })
 	for _, c := range all {
-		if err := in.adoptAfter(c.level, c.last); err != nil {
+		if err := in.adoptAfter(c.level, c.last); err != nil && !in.waits(c.line, err) {
 			return fmt.Errorf("line %d: %w", c.line, err)
 		}
 		in.out.Known--

@@ -33,8 +33,9 @@ func (v DayView) ClockDoubted(now unit.Instant) (*ClockDoubted, error) {
 	return &ClockDoubted{why, next, c.Unsettled(now)}, nil
 }
 
-// CompareClock records that people compared the computer's clock with another one, which showed n.Saw. A lead may
-// do so alone, and anybody else on duty with a second one.
+// CompareClock records that people compared the computer's clock with another one, which showed n.Saw. That they agree a
+// lead may say alone, and anybody else on duty with a second one; that they do not, anybody on duty: the clock is in doubt
+// from then on.
 func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, error) {
 	if err := w.may(ToCompareClock, &e); err != nil {
 		return Receipt{}, err
@@ -46,12 +47,12 @@ func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, erro
 		return Receipt{}, err
 	}
 	same := func(x reprocessing.ClockNote) bool {
-		return x.Noticed == reprocessing.ByCompared && x.Saw == n.Saw && x.Other == n.Other && x.By == n.By && x.Second == n.Second
+		return x.Saw == n.Saw && x.Other == n.Other && x.By == n.By && x.Second == n.Second
 	}
 	if r, ok, err := again(w.Work, e.ID, record.Clock, same); ok || err != nil {
 		return r, err
 	}
-	n.From, n.To, n.Elapsed, n.Noticed = w.tx.Now, w.tx.Now, 0, reprocessing.ByCompared
+	n = n.Compared(w.tx.Now)
 	if err := n.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
@@ -66,6 +67,7 @@ func (w CareWork) CompareClock(e Entry, n reprocessing.ClockNote) (Receipt, erro
 	if err != nil {
 		return Receipt{}, err
 	}
+	alone = alone || n.Noticed == reprocessing.ByApart
 	if n.Second == "" && !alone {
 		return Receipt{}, &fault.Error{
 			Code: fault.Invalid, Message: "to compare the clock takes the lead, or two people on duty",

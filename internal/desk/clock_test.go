@@ -358,14 +358,9 @@ func TestCompareClock(t *testing.T) {
 		{name: "a technician and an auditor", actor: technician("T-01"), second: b.as("V-01", 0, access.Auditor), want: fault.Forbidden, words: "one who may"},
 		{name: "a name alone", actor: technician("T-01"), note: reprocessing.ClockNote{Second: "T-02"}, want: fault.Unsigned, words: "has not shown"},
 		{name: "two minutes apart", actor: b.as("L-01", 0, access.Lead), apart: 2 * time.Minute},
-		{
-			name: "more than two minutes ahead", actor: b.as("L-01", 0, access.Lead), apart: 2*time.Minute + time.Second,
-			want: fault.Invalid, words: "set it right first",
-		},
-		{
-			name: "more than two minutes behind", actor: b.as("L-01", 0, access.Lead), apart: -2*time.Minute - time.Second,
-			want: fault.Invalid, words: "set it right first",
-		},
+		{name: "more than two minutes behind", actor: b.as("L-01", 0, access.Lead), apart: 2*time.Minute + time.Second},
+		{name: "more than two minutes ahead, by one technician", actor: technician("T-01"), apart: -2*time.Minute - time.Second},
+		{name: "apart, by one at the machine", actor: access.Operator("L-01"), apart: 2 * time.Hour},
 		{name: "no other clock", actor: b.as("L-01", 0, access.Lead), note: reprocessing.ClockNote{Other: "the sun"}, want: fault.Invalid, words: "radio-clock"},
 		{name: "one person at the machine", actor: access.Operator("L-01"), want: fault.Invalid, words: "two people on duty"},
 		{name: "two at the machine", actor: access.Operator("L-01"), note: reprocessing.ClockNote{Second: "L-02"}},
@@ -399,6 +394,40 @@ func TestCompareClock(t *testing.T) {
 			t.Errorf("sent %d times: fresh %t", i+1, r.Fresh)
 		}
 		b.pass(10 * time.Minute)
+	}
+}
+
+// A clock that is found wrong is in doubt from then on, whatever the computer says: nothing is ready, what was written by a
+// time that had not come proves nothing, and only a later comparison in which both agree ends it.
+func TestClockFoundApart(t *testing.T) {
+	for _, ahead := range []bool{true, false} {
+		b := start(t)
+		b.person("T-01", access.Technician)
+		b.reprocessed()
+		b.wantNow("before", reprocessing.Ready)
+		b.pass(time.Minute)
+		off := map[bool]time.Duration{true: -126 * time.Minute, false: 126 * time.Minute}[ahead]
+		r := b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.Care().CompareClock(desk.Entry{By: "T-01"}, reprocessing.ClockNote{By: "T-01", Other: reprocessing.Phone, Saw: b.at().Add(off)})
+		})
+		want := "the computer's clock was found 2h6min ahead of a phone on its network"
+		if !ahead {
+			want = "the computer's clock was found 2h6min behind a phone on its network"
+		}
+		if n := body[reprocessing.ClockNote](t, r.Record); n.Noticed != reprocessing.ByApart || n.Words() != want {
+			t.Errorf("%q, want %q", n.Words(), want)
+		}
+		b.wantNow("found apart", reprocessing.NotKnown, want, "nobody has found the two to agree since")
+		if next := b.readyNow().Next; len(next) == 0 || !strings.HasPrefix(next[0], "have this computer's clock set right, then compare") {
+			t.Errorf("next: %q", next)
+		}
+		b.pass(time.Minute + off)
+		b.compare()
+		if a := b.readyNow(); ahead && a.State == reprocessing.Ready {
+			t.Errorf("set right: what was written with a time that had not come counts: %+v", a.Reasons)
+		} else if !ahead && a.State != reprocessing.Ready {
+			t.Errorf("set right: %s, %+v", a.State, a.Reasons)
+		}
 	}
 }
 

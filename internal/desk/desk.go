@@ -117,6 +117,8 @@ type Entry struct {
 	Corrects ledger.ID
 	Reason   string
 	Because  []ledger.ID
+	// also is who signs besides whoever reads a file in, for what it holds that asks for less than before.
+	also string
 	// asked says that it was asked whether it may take the place of another, or that the rules put it there.
 	asked  bool
 	taking Taking

@@ -32,6 +32,8 @@ type bench struct {
 	unchecked, trial bool
 	// started says that the start is signed.
 	started bool
+	// byTwo says that a second person signs what is read in.
+	byTwo bool
 	// by is who does a kind of step, where that is not T-01.
 	by map[reprocessing.StepKind]string
 }

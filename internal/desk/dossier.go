@@ -186,6 +186,9 @@ type Note struct {
 // many. A note that was voided or corrected does not stand; a later one does not end an earlier one.
 func (v RecordsView) Handover(since unit.Instant, limit int) ([]Note, error) {
 	notes := []Note{}
+	if limit < 1 {
+		return nil, invalid("at most %d notes are none: ask for one or more", limit)
+	}
 	err := v.tx.Handovers(since, limit, func(k store.Kept) error {
 		h, err := record.Body[dossier.Handover](k.Record)
 		notes = append(notes, Note{k.ID, h, k.Recorded, Late(h.At, k.Recorded), k.Corrects})

@@ -143,7 +143,7 @@ func changed(all []Edition, now Edition, base ledger.ID) error {
 	return &fault.Error{Code: fault.Conflict, Message: e.Error(), Hint: "look at what was changed, then send the form again", Cause: e}
 }
 
-// equalJSON says whether two texts are the same JSON but for spaces and the order of members.
+// equalJSON says whether two texts are the same JSON but for spaces, the order of members and who else signed it.
 func equalJSON(a, b []byte) (bool, error) {
 	var texts [2][]byte
 	for i, text := range [][]byte{a, b} {
@@ -152,7 +152,7 @@ func equalJSON(a, b []byte) (bool, error) {
 		d.UseNumber()
 		err := d.Decode(&v)
 		if err == nil {
-			texts[i], err = json.Marshal(v) // members in the order of their names
+			texts[i], err = json.Marshal(withoutSecond(v)) // members in the order of their names
 		}
 		if err != nil {
 			return false, err

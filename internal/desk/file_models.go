@@ -107,6 +107,9 @@ func (in *intake) models(t *table.Table) {
 			}
 			return err
 		})
+		if in.waits(t.Line(), err) {
+			err = nil
+		}
 		if err != nil {
 			problem(t.Field("model"), err)
 			return

@@ -78,6 +78,7 @@ func (in *intake) readings(t *table.Table) error {
 
 // reading stores the sample of one row and, when there is a value, its reading.
 func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
+	in.kept, in.ids = "", nil
 	own := c.id.Text()
 	key := []string{s.sample.Scope, string(s.sample.Point), s.sample.Collected.String()}
 	sample := Entry{ID: in.id(own, key...), By: s.sample.By}
@@ -89,7 +90,12 @@ func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
 		return err
 	}
 	if !s.hasValue {
-		in.told(line, taken.Fresh, "sample of %s at %s", s.sample.Scope, s.sample.Point)
+		if !taken.Fresh {
+			if err := in.unlessTakenBack(line, nil); err != nil {
+				return err
+			}
+		}
+		in.told(line, taken.Fresh, "sample of %s at %s%s", s.sample.Scope, s.sample.Point, in.kept)
 		return nil
 	}
 	s.in.Sample = taken.Record.ID
@@ -97,6 +103,11 @@ func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
 	receipt, err := in.Read(e, s.in)
 	if err != nil {
 		return err
+	}
+	if !receipt.Fresh {
+		if err := in.unlessTakenBack(line, nil); err != nil {
+			return err
+		}
 	}
 	if in.touched != nil && receipt.Fresh {
 		if err := in.touched.add(receipt.Record); err != nil {
@@ -116,7 +127,7 @@ func (in *intake) reading(c *sampleColumns, s sampled, line int) error {
 	for i, r := range receipt.Followed {
 		then[i] = ", then " + r.Type
 	}
-	in.told(line, receipt.Fresh, "%s%s", text, strings.Join(then, ""))
+	in.told(line, receipt.Fresh, "%s%s%s", text, strings.Join(then, ""), in.kept)
 	return nil
 }
 

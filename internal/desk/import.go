@@ -32,6 +32,10 @@ func (a Acting) Import(ctx context.Context, f File, dry bool) (Imported, error) 
 			return err
 		}
 		f.By = author.By
+		author.Second = f.Second
+		if err := w.second(ImportOf(f.Kind), author, &f.SecondCode); err != nil {
+			return err
+		}
 		// Whoever may read the file in writes down what others did.
 		w.actor = access.Scribe()
 		in := intake{Work: w, file: f, out: &out, ctx: ctx, back: map[string]changeBack{}}

@@ -44,6 +44,12 @@ func (b *bench) adopts(l reading.Level) desk.Receipt {
 	return b.must(func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().AdoptLevel(lead, l) })
 }
 
+// byTwo is a level that somebody else has signed too.
+func byTwo(l reading.Level) reading.Level {
+	l.Second = "L-02"
+	return l
+}
+
 // A level that says that it was adopted long ago judges nothing that was read before it was signed, also when that is
 // written down only afterwards; what was in force then does, or nothing.
 func TestLevelJudgesFromItsSignature(t *testing.T) {
@@ -57,7 +63,7 @@ func TestLevelJudgesFromItsSignature(t *testing.T) {
 	other, otherRead := b.sample()
 	other.Kit = "new kit"
 	b.pass(time.Hour)
-	b.adopts(b.distalLevel(1000, "lax", begin-1))
+	b.adopts(byTwo(b.distalLevel(1000, "lax", begin-1)))
 	lax := b.distalLevel(1000, "lax", begin.Add(-30*24*time.Hour))
 	lax.Kit = "new kit"
 	b.adopts(lax)
@@ -100,19 +106,19 @@ func TestLevelSignedAhead(t *testing.T) {
 func TestLevelTakenBackWasInForce(t *testing.T) {
 	b := start(t)
 	b.pass(time.Minute)
-	strict := b.adopts(b.distalLevel(20, "strict", b.at()))
+	lax := b.adopts(byTwo(b.distalLevel(1000, "lax", b.at())))
 	b.pass(time.Minute)
 	s, at := b.sample()
 	b.pass(time.Minute)
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
-		return w.Void(desk.Entry{By: "L-01", Reason: "another kit was meant", Corrects: strict.Record.ID})
+		return w.Void(desk.Entry{By: "L-01", Reason: "another kit was meant", Corrects: lax.Record.ID})
 	})
 	b.pass(time.Minute)
 	if j := b.entered(s, at, "10"); j.Outcome != reading.None || !strings.Contains(j.Why, "taken back") {
 		t.Errorf("below it: %s (%s)", j.Outcome, j.Why)
 	}
 	s, at = b.sample()
-	if j := b.entered(s, at, "30"); j.Outcome != reading.OK {
+	if j := b.entered(s, at, "300"); j.Outcome != reading.Action {
 		t.Errorf("after it was taken back: %s (%s)", j.Outcome, j.Why)
 	}
 }
@@ -126,7 +132,7 @@ func TestLevelSignedWhileTheClockWasWrong(t *testing.T) {
 	right := b.pass(time.Minute)
 	b.write()
 	b.pass(-time.Hour) // the level is signed after the reading, with a time before it
-	b.adopts(b.distalLevel(1000, "lax", b.at()))
+	b.adopts(byTwo(b.distalLevel(1000, "lax", b.at())))
 	if b.at() >= at {
 		t.Fatal("the clock is not behind the reading")
 	}
@@ -255,6 +261,7 @@ func TestModelsActFromTheirSignature(t *testing.T) {
 	flat.Elevator, flat.Kind = false, scope.Gastroscope
 	flat.Channels = flat.Channels[:1]
 	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		flat.Second = "L-02"
 		r, _, err := w.SettingUp().RegisterModel(lead, begin, flat)
 		return r, err
 	})
@@ -315,7 +322,12 @@ func TestLevelFarOverThePublished(t *testing.T) {
 	adopt := func(e desk.Entry, l reading.Level) error {
 		return b.desk.As(b.as("L-01", 0, access.Lead)).Do(b.Context(), func(w *desk.Work) error { return only(w.SettingUp().AdoptLevel(e, l)) })
 	}
-	far := b.distalLevel(2002, "far", b.at())
+	level := func(action unit.Number, edition string) reading.Level {
+		l := b.distalLevel(action, edition, b.at())
+		l.Kit = "new kit" // that no level judges yet
+		return l
+	}
+	far := level(2002, "far")
 	signs := func(code string, ago time.Duration) desk.Entry {
 		return desk.Entry{Second: b.as(code, ago, access.Lead)}
 	}
@@ -327,22 +339,22 @@ func TestLevelFarOverThePublished(t *testing.T) {
 		l    reading.Level
 		want string
 	}{
-		{"ten times the largest published", desk.Entry{}, b.distalLevel(2000, "usual", b.at()), ""},
+		{"ten times the largest published", desk.Entry{}, level(2000, "usual"), ""},
 		{"more", desk.Entry{}, far, "allowed for one person: at most 2000 RLU"},
 		{"somebody named", desk.Entry{}, named, "has not shown who they are"},
 		{"the same person", signs("L-01", 0), far, "must be somebody else"},
 		{"signed long ago", signs("L-02", time.Hour), far, "the second person must be one who may"},
 		{"signed by two", signs("L-02", 0), far, ""},
-		{"more than a meter shows, signed by two", signs("L-02", 0), b.distalLevel(99_999_999, "slip", b.at()), "at most 9999999 RLU"},
-		{"nothing", desk.Entry{}, b.distalLevel(0, "slip", b.at()), "must be over 0"},
-		{"below zero", desk.Entry{}, b.distalLevel(-1, "slip", b.at()), "must be over 0"},
+		{"more than a meter shows, signed by two", signs("L-02", 0), level(99_999_999, "slip"), "at most 9999999 RLU"},
+		{"nothing", desk.Entry{}, level(0, "slip"), "must be over 0"},
+		{"below zero", desk.Entry{}, level(-1, "slip"), "must be over 0"},
 	} {
 		err := adopt(test.e, test.l)
 		if (err == nil) != (test.want == "") || err != nil && !strings.Contains(err.Error(), test.want) {
 			t.Errorf("%s: %v, want %q", test.name, err, test.want)
 		}
 	}
-	row := "A,K,outer-distal-end,,atp,RLU,,%s,over,,,,slip,9,L-01," + written(b.at())
+	row := "A,new kit,outer-distal-end,,atp,RLU,,%s,over,,,,slip,9,L-01," + written(b.at())
 	for value, want := range map[string]string{
 		"2001": "allowed for one person", "99999999": "more than can be measured", "0": "must be over 0", "-5": "must be over 0",
 	} {

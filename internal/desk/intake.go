@@ -13,6 +13,7 @@ import (
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reading"
 	"rinsate/internal/domain/trend"
 	"rinsate/internal/record"
@@ -28,6 +29,9 @@ type File struct {
 	Profile table.Profile
 	// By is the person who answers for the import.
 	By string
+	// SecondCode is who signs what the file holds that asks for less than before, Second shows that it is this person.
+	SecondCode string
+	Second     access.Actor
 	// Tell, when set, is called for every line with what happens to it.
 	Tell func(Told)
 }
@@ -50,9 +54,11 @@ type Imported struct {
 	Rows   int    `json:"rows"`
 	Stored int    `json:"stored"`
 	// Changed counts those of the stored rows that take the place of something.
-	Changed  int      `json:"changed,omitempty"`
-	Known    int      `json:"known"`
-	Digest   string   `json:"sha256"`
+	Changed int    `json:"changed,omitempty"`
+	Known   int    `json:"known"`
+	Digest  string `json:"sha256"`
+	// Two says of a trial that storing the file takes a second person, since it asks for less than before.
+	Two      bool     `json:"takes_two,omitempty"`
 	Ignored  []string `json:"ignored_columns,omitempty"`
 	Warnings []string `json:"warnings,omitempty"`
 	// Signals are those that readings of the file began, of series with adopted limits.
@@ -72,6 +78,8 @@ type intake struct {
 	// kept says what else became of the present line: what was not taken, since it would take back what is on record,
 	// and what follows from it.
 	kept string
+	// ids are those of the records that the present line is about.
+	ids []ledger.ID
 	// back are the lines, by what they describe, that say again what was adopted before something else.
 	back map[string]changeBack
 }
@@ -89,9 +97,70 @@ type changeBack struct {
 func (in *intake) id(own string, natural ...string) ledger.ID {
 	parts := []string{"import", in.tx.Site().Code, string(in.file.Kind)}
 	if own != "" {
-		return ledger.DerivedID(append(parts, "own", own)...)
+		natural = []string{"own", own}
 	}
-	return ledger.DerivedID(append(parts, natural...)...)
+	id := ledger.DerivedID(append(parts, natural...)...)
+	in.ids = append(in.ids, id)
+	return id
+}
+
+// takenBack says of a line that was read in before and is void by now who took it back, and what the way is; empty where
+// it is not. What was taken back does not come back by reading the same file in again: files do that all the time.
+func (in *intake) takenBack() (string, error) {
+	for _, id := range in.ids {
+		kept, err := in.tx.Record(id)
+		if fault.CodeOf(err) == fault.NotFound {
+			continue
+		}
+		if err != nil {
+			return "", err
+		}
+		if kept.Replaced, err = in.tx.Replaced(kept.Record); err != nil {
+			return "", err
+		}
+		if !kept.Replaced.Known() {
+			continue
+		}
+		chain, err := in.Records().Chain(line(kept))
+		if err != nil {
+			return "", err
+		}
+		last := chain[len(chain)-1]
+		if last.Type != record.Void {
+			continue
+		}
+		words := fmt.Sprintf("%s took it back at %s, and a file does not store it again; to record it after all give the row an id of its own, in the column id",
+			last.By, last.Recorded.In(in.Zone()))
+		old, err := in.tx.Record(ledger.ID(last.Corrects))
+		if err != nil {
+			return "", err
+		}
+		weight, err := takingsOf(in.View).weight(old)
+		if err == nil && weight.Adverse() {
+			words += ", or take the voiding back: rinsate void " + last.ID
+		}
+		return words, err
+	}
+	return "", nil
+}
+
+// unlessTakenBack tells of a line that is not stored that it was taken back, where it was. Otherwise it returns why it is
+// not stored, which is nil where it is known already.
+func (in *intake) unlessTakenBack(line int, err error) error {
+	if err != nil && fault.CodeOf(err) != fault.Conflict {
+		return err
+	}
+	words, problem := in.takenBack()
+	if problem != nil || words == "" {
+		if problem != nil {
+			return problem
+		}
+		return err
+	}
+	in.changes = false
+	in.kept += "; " + words
+	in.out.Warnings = append(in.out.Warnings, fmt.Sprintf("line %d: %s", line, words))
+	return nil
 }
 
 // told counts a line and reports it.
@@ -143,29 +212,51 @@ func described[T any](in *intake, typ record.Kind, name string, body T, like fun
 	if last != "" {
 		id = in.id("", string(text), "after", string(last))
 	}
-	return true, register(Entry{ID: id, By: in.file.By})
+	in.ids = nil // an edition that was taken back is registered anew
+	return true, register(Entry{ID: id, By: in.file.By, also: in.file.SecondCode})
 }
 
-// sameJSON says whether two texts hold the same, in whatever order of their keys.
+// sameJSON says whether two texts hold the same, in whatever order of their keys, but for who else signed it.
 func sameJSON(a, b []byte) bool {
 	var x, y any
-	return json.Unmarshal(a, &x) == nil && json.Unmarshal(b, &y) == nil && reflect.DeepEqual(x, y)
+	return json.Unmarshal(a, &x) == nil && json.Unmarshal(b, &y) == nil && reflect.DeepEqual(withoutSecond(x), withoutSecond(y))
 }
 
 // line reads one row and stores what it becomes.
 func (in *intake) line(f *fileKind, r row) {
-	in.changes, in.kept = false, ""
+	in.changes, in.kept, in.ids = false, "", nil
 	before := r.t.Faults()
 	what, store := f.line(in, r)
 	if r.t.Faults() != before { // a cell is wrong; what follows from it would only repeat that
 		return
 	}
 	fresh, err := store()
+	if in.waits(r.t.Line(), err) {
+		err = nil
+	}
+	if !fresh || err != nil {
+		fresh, err = false, in.unlessTakenBack(r.t.Line(), err)
+	}
 	if err != nil {
 		problem(r.col[f.anchor], err)
 		return
 	}
 	in.told(r.t.Line(), fresh, "%s%s", what, in.kept)
+}
+
+// waits says of an error in a dry run that it is none yet: somebody else signs what asks for less when it is stored.
+func (in *intake) waits(line int, err error) bool {
+	if !in.dry || !errors.Is(err, errLess) {
+		return false
+	}
+	const said = "line %d: %s: storing it takes a second person"
+	message := err.Error()
+	if e, ok := errors.AsType[*fault.Error](err); ok {
+		message = e.Message
+	}
+	in.out.Two = true
+	in.out.Warnings = append(in.out.Warnings, fmt.Sprintf(said, line, message))
+	return true
 }
 
 // keeps says in the result of the present line that something on record stays as it is.

@@ -248,7 +248,7 @@ func TestLevelTargets(t *testing.T) {
 				return err
 			}
 		}
-		taken, err = w.SettingUp().AdoptLevel(lead, b.distalLevel(60, "a slip", b.at()))
+		taken, err = w.SettingUp().AdoptLevel(lead, byTwo(b.distalLevel(96, "a slip", b.at())))
 		return err
 	})
 	b.pass(time.Minute)

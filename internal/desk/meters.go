@@ -37,10 +37,51 @@ func (w MeterWork) RegisterTarget(e Entry, t quality.Target) (Receipt, error) {
 	if err := w.inName(&t.Adopter); err != nil {
 		return Receipt{}, err
 	}
-	if err := t.Check(); err != nil {
-		return Receipt{}, refuse(err)
+	if err := w.mayBeTarget(e, &t); err != nil {
+		return Receipt{}, err
 	}
 	return w.append(e, record.Target, min(t.Adopted, w.tx.Now), t)
+}
+
+// mayBeTarget refuses a target that could not be defended, and one that asks for less than before, and that nobody else has
+// signed.
+func (w MeterWork) mayBeTarget(e Entry, t *quality.Target) error {
+	if err := t.Check(); err != nil {
+		return refuse(err)
+	}
+	var less []string
+	if !w.sentBefore(e) {
+		standing, err := w.Measuring().Targets()
+		if err != nil {
+			return err
+		}
+		replaced := t.Replaces(standing, w.tx.Now)
+		if len(replaced) == 0 {
+			if replaced, err = w.goneTargets(*t); err != nil {
+				return err
+			}
+		}
+		for _, old := range replaced {
+			for _, what := range quality.LaxerTarget(old, *t) {
+				if !slices.Contains(less, what) {
+					less = append(less, what)
+				}
+			}
+		}
+	}
+	return byTwoOf(w.Work).agreed(ToRegisterTarget, e, &t.Second, fmt.Sprintf("target of %s control %s", t.Kind, t.Material), less)
+}
+
+// goneTargets returns the last target of a control that was taken back.
+func (w MeterWork) goneTargets(t quality.Target) (last []quality.Target, err error) {
+	err = w.tx.Editions(record.Target, t.System+"|"+string(t.Kind)+"|"+t.Material, func(k store.Kept) error {
+		old, err := record.Body[quality.Target](k.Record)
+		if err == nil && len(t.Replaces([]quality.Target{old}, w.tx.Now)) > 0 {
+			last = []quality.Target{old}
+		}
+		return err
+	})
+	return last, err
 }
 
 // Targets returns every target that was adopted and not voided.

@@ -300,7 +300,7 @@ func (w *Work) second(act access.Act, e Entry, code *string) error {
 			Hint:    "let them show it with their password",
 		}
 	case w.actor.Is(second):
-		return invalid("the second person must be somebody else")
+		return access.SomebodyElse()
 	}
 	*code = second
 	if err := e.Second.Check(act, w.tx.Now); err != nil {

@@ -215,7 +215,7 @@ func everything(t *testing.T) (*bench, attempts) {
 		}
 		return h
 	}
-	level := b.distalLevel(300, "2", now)
+	level := b.distalLevel(150, "2", now)
 	level.Adopter = ""
 	other := strings.Replace(string(policy.Preset()), "2026-1", "2026-9", 1)
 	return b, attempts{

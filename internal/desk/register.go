@@ -30,6 +30,9 @@ func (w SettingUp) RegisterModel(e Entry, at unit.Instant, m scope.Model) (Recei
 	if rules, err := w.Registry().Rules(at, store.Forever); err == nil {
 		flush = sampling.Flushes(rules.Sample.ProtocolsFor(m.Name))
 	}
+	if err := byTwoOf(w.Work).mayBeModel(e, &m); err != nil {
+		return Receipt{}, m.Warnings(flush), err
+	}
 	r, err := w.append(e, record.Model, at, m)
 	return r, m.Warnings(flush), err
 }
@@ -48,16 +51,13 @@ func (w SettingUp) RegisterInstrument(e Entry, at unit.Instant, i scope.Instrume
 			Hint:    "bring it back on its page in the set-up, with the reason",
 		}
 	}
-	return w.describeInstrument(e, at, i)
-}
-
-// sentBefore says whether the record of an entry is stored already.
-func (w *Work) sentBefore(e Entry) bool {
-	if e.ID == "" {
-		return false
+	if err := i.Check(); err != nil {
+		return Receipt{}, refuse(err)
 	}
-	_, err := w.tx.Record(e.ID)
-	return err == nil
+	if err := byTwoOf(w.Work).mayBeInstrument(e, &i); err != nil {
+		return Receipt{}, err
+	}
+	return w.describeInstrument(e, at, i)
 }
 
 // describeInstrument records an edition of a scope, whatever it takes back.
@@ -158,9 +158,9 @@ func (w SettingUp) RegisterPerson(e Entry, at unit.Instant, p record.PersonBody)
 	return w.append(e, record.Person, at, p)
 }
 
-// AdoptRules records a rule set as the facility's policy from an instant on, and from now on at the earliest. Earlier
-// decisions keep the edition that made them. One that asks for less than an edition in force takes a second person, and
-// serves only what begins after it.
+// AdoptRules records a rule set as the facility's policy, which acts from its signature; none is adopted ahead, since what
+// begins later says so in the text. Earlier decisions keep the edition that made them. One that asks for less than an edition
+// in force takes a second person, and serves only what begins after it.
 func (w SettingUp) AdoptRules(e Entry, a Adoption) (Receipt, policy.RuleSet, error) {
 	if err := w.may(ToAdoptRules, &e); err != nil {
 		return Receipt{}, policy.RuleSet{}, err
@@ -175,7 +175,7 @@ func (w SettingUp) AdoptRules(e Entry, a Adoption) (Receipt, policy.RuleSet, err
 	if a.At > w.tx.Now {
 		return Receipt{}, rules, &fault.Error{
 			Code: fault.Invalid, Message: fmt.Sprintf("rule set %s: %s lies ahead, and an edition acts from when it is signed", rules.Cite(), a.At.In(w.Zone())),
-			Hint: "adopt it on that day; a requirement that begins later says so itself, with starts: and the day",
+			Hint: "adopt it without that day, or on it; a requirement that begins later says so in the text, with starts: and the day, such as starts: 2026-12-01",
 		}
 	}
 	body, err := mayBeRules(w, e, rules, a)

@@ -21,10 +21,14 @@ func (b *bench) listed(kind desk.Kind, rows ...string) (desk.Imported, []desk.To
 	b.Helper()
 	header, _, _ := strings.Cut(desk.Example(kind), "\n")
 	var told []desk.Told
-	out, err := b.desk.As(b.as("L-01", 0, access.Lead)).Import(b.Context(), desk.File{
+	f := desk.File{
 		Kind: kind, Name: "list.csv", Content: strings.NewReader(header + "\n" + strings.Join(rows, "\n") + "\n"), By: "L-01",
 		Tell: func(t desk.Told) { told = append(told, t) },
-	}, false)
+	}
+	if b.byTwo {
+		f.Second = b.as("L-02", 0, access.Lead)
+	}
+	out, err := b.desk.As(b.as("L-01", 0, access.Lead)).Import(b.Context(), f, false)
 	return out, told, err
 }
 
@@ -246,6 +250,7 @@ func TestFileOfMetersKeepsRetirements(t *testing.T) {
 // dates the earlier one counts.
 func TestChangedBackByFile(t *testing.T) {
 	b := start(t)
+	b.byTwo = true
 	adopted := written(b.at().Add(-time.Hour))
 	b.pass(time.Minute)
 	channel := func(sealed string) string {

@@ -644,7 +644,7 @@ func TestSentTwice(t *testing.T) {
 		return w.SettingUp().
 			AdoptLevel(lead, reading.Level{
 				System: "A", Kit: "K", Point: scope.ElevatorRecess, Analyte: reading.ATP, Unit: reading.RLU, Action: 900,
-				Comparison: reading.Over, Source: "test", Edition: "2", Adopter: "L-01", Adopted: long,
+				Comparison: reading.Over, Source: "test", Edition: "2", Adopter: "L-01", Adopted: long, Second: "L-02",
 			})
 	})
 	size, release := b.size(), b.release()

@@ -57,6 +57,9 @@ func (w *Work) Void(e Entry) (Receipt, error) {
 	if err := keepsStrict(w.Registry(), old); err != nil {
 		return Receipt{}, err
 	}
+	if err := keepsAsking(w, old); err != nil {
+		return Receipt{}, err
+	}
 	if replaced, err := w.tx.Replaced(old.Record); err != nil {
 		return Receipt{}, err
 	} else if replaced.Known() {

@@ -165,7 +165,7 @@ func (v View) second(e Entry, code string) (string, error) {
 	case second == "":
 		return "", nil
 	case e.Actor.Is(second) || access.Key(second) == access.Key(code):
-		return "", &fault.Error{Code: fault.Invalid, Message: "the second person must be somebody else"}
+		return "", access.SomebodyElse()
 	case !e.Second.Signs(v.tx.Now):
 		return "", &fault.Error{
 			Code: fault.Unsigned, Message: "second person: " + second + " has not shown who they are", Hint: "let them show it with their password",

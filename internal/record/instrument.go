@@ -13,6 +13,7 @@ var instrument = describe(kind[scope.Instrument]{
 	fields: []Field{
 		found("tag", "", ByScope), plain("serial", ""), plain("barcode", ""), plain("model", ""), plain("owner", ""),
 		plain("location", ""), plain("in_service", ""), plain("retired", ""),
+		found("second", "second person", ByPerson),
 	},
 	words:   func(i scope.Instrument) string { return listed(i.Model, i.Location) },
 	file:    "fleet",

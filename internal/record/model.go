@@ -13,6 +13,7 @@ var model = describe(kind[scope.Model]{
 	fields: []Field{
 		plain("name", ""), plain("kind", ""), plain("risk", ""), plain("elevator", ""), plain("outer_diameter_mm", ""),
 		plain("sampled_length_mm", ""), plain("channels", ""), plain("points", ""), plain("instructions", ""),
+		found("second", "second person", ByPerson),
 	},
 	words: func(m scope.Model) string { return listed(m.Name, string(m.Kind)) },
 	file:  "models",

@@ -13,7 +13,7 @@ var target = describe(kind[quality.Target]{
 	fields: []Field{
 		plain("system", ""), found("meter", "", ByMeter), plain("kind", "kind of control"), plain("material", ""), found("lot", "", ByLot), plain("low", ""),
 		plain("high", ""), plain("mean_log10", ""), plain("sd_log10", ""), plain("runs", ""), plain("source", ""), plain("edition", ""),
-		found("adopted_by", "", ByPerson), plain("adopted", ""),
+		found("adopted_by", "", ByPerson), plain("adopted", ""), found("second", "second person", ByPerson),
 	},
 	words: func(t quality.Target) string {
 		return listed(t.Material, string(t.Kind), named("system", t.System))

@@ -7,6 +7,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/record"
 	"rinsate/internal/web/kit"
 )
 
@@ -20,6 +21,8 @@ type clockPage struct {
 	// Why says why it is in doubt, empty when it is not.
 	Why  string
 	Said bool
+	// Apart says that the comparison just recorded found the two clocks apart.
+	Apart bool
 	// Form is nil for whoever may not compare.
 	Form   *kit.Form
 	Clocks []choice
@@ -50,7 +53,7 @@ func (s dayPages) clock(x *kit.Exchange) error {
 }
 
 func (s dayPages) clockPage(x *kit.Exchange, status int, was kit.Sent) error {
-	page := clockPage{Said: x.R.URL.Query().Get("done") == "compared", Alone: x.May(access.VoidRecord)}
+	page := clockPage{Said: x.R.URL.Query().Get("done") == "compared", Apart: x.R.URL.Query().Get("done") == "apart", Alone: x.May(access.VoidRecord)}
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		now := s.Now()
 		page.Shows = now.In(v.Zone())
@@ -77,9 +80,13 @@ func (s dayPages) clockPage(x *kit.Exchange, status int, was kit.Sent) error {
 // person as well where one is needed.
 func (s dayPages) compareClock(x *kit.Exchange) error {
 	f := x.Read("saw", "other", "second")
-	err := s.compared(x, f)
+	noticed, err := s.compared(x, f)
 	if err == nil {
-		return x.Redirect(clockPath + "?done=compared")
+		done := "compared"
+		if noticed == reprocessing.ByApart {
+			done = "apart"
+		}
+		return x.Redirect(clockPath + "?done=" + done)
 	}
 	status, words, ok := kit.Refused(x, err)
 	if !ok {
@@ -89,20 +96,26 @@ func (s dayPages) compareClock(x *kit.Exchange) error {
 	return s.clockPage(x, status, kit.Sent{Name: "compare", Form: f})
 }
 
-func (s dayPages) compared(x *kit.Exchange, f kit.Form) error {
+func (s dayPages) compared(x *kit.Exchange, f kit.Form) (noticed reprocessing.Noticed, err error) {
 	e, err := x.Entry(f)
 	if err != nil {
-		return err
+		return "", err
 	}
 	saw, err := s.Instant(f.Typed["saw"])
 	if err != nil {
-		return err
+		return "", err
 	}
 	if err := signedByTwo(x, f, &e); err != nil {
-		return err
+		return "", err
 	}
-	return x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-		_, err := w.Care().CompareClock(e, reprocessing.ClockNote{Other: reprocessing.OtherClock(f.Typed["other"]), Saw: saw})
+	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
+		r, err := w.Care().CompareClock(e, reprocessing.ClockNote{Other: reprocessing.OtherClock(f.Typed["other"]), Saw: saw})
+		if err != nil {
+			return err
+		}
+		n, err := record.Body[reprocessing.ClockNote](r.Record)
+		noticed = n.Noticed
 		return err
 	})
+	return noticed, err
 }

@@ -15,6 +15,7 @@ import (
 	"strings"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/web/kit"
 	"rinsate/internal/wire/table"
 )
@@ -280,7 +281,7 @@ func (s importPages) importAct(x *kit.Exchange) error {
 			return s.importFilePage(x, http.StatusBadRequest, u, kit.Sentence(err.Error()))
 		}
 		if act == "try" {
-			s.beginImport(u, x.Actor(), true)
+			s.beginImport(u, x.Actor(), access.Actor{}, true)
 		}
 		return back()
 	case "store":
@@ -293,7 +294,15 @@ func (s importPages) importAct(x *kit.Exchange) error {
 				return s.importFilePage(x, status, u, words)
 			}
 		}
-		s.beginImport(u, x.Actor(), false)
+		var e desk.Entry
+		if err := vouched(x, x.R.PostFormValue("second"), &e); err != nil {
+			status, words, ok := kit.Refused(x, err)
+			if !ok {
+				return err
+			}
+			return s.importFilePage(x, status, u, words)
+		}
+		s.beginImport(u, x.Actor(), e.Second, false)
 		return back()
 	case "discard":
 		if err := s.imports.discard(u); err != nil {

@@ -84,8 +84,9 @@ func (l lineTold) cells() []string {
 	return cells
 }
 
-// begin tries or stores a file in the background, unless that is under way or done already.
-func (s *Server) beginImport(u *upload, by access.Actor, dry bool) {
+// beginImport tries or stores a file in the background, unless that is under way or done already. second is who signs it
+// too, where somebody does.
+func (s *Server) beginImport(u *upload, by, second access.Actor, dry bool) {
 	started := false
 	u.change(func(st *state) {
 		if st.stage == stageTrying || st.stage == stageStoring || st.stage == stageStored || !dry && st.stage != stageTried {
@@ -99,7 +100,7 @@ func (s *Server) beginImport(u *upload, by access.Actor, dry bool) {
 		return
 	}
 	s.imports.beside.Go(func() {
-		o := s.readIn(s.imports.background, u, by, dry)
+		o := s.readIn(s.imports.background, u, by, second, dry)
 		u.change(func(st *state) {
 			switch {
 			case dry:
@@ -117,9 +118,9 @@ func (s *Server) beginImport(u *upload, by access.Actor, dry bool) {
 }
 
 // readIn reads a file, with dry without storing anything, and keeps what was told about its lines.
-func (s *Server) readIn(ctx context.Context, u *upload, by access.Actor, dry bool) *outcome {
+func (s *Server) readIn(ctx context.Context, u *upload, by, second access.Actor, dry bool) *outcome {
 	o := new(outcome)
-	err := o.read(ctx, s.Desk.As(by), u, dry)
+	err := o.read(ctx, s.Desk.As(by), second, u, dry)
 	if err == nil {
 		return o
 	}
@@ -136,7 +137,7 @@ func (s *Server) readIn(ctx context.Context, u *upload, by access.Actor, dry boo
 	return o
 }
 
-func (o *outcome) read(ctx context.Context, d desk.Acting, u *upload, dry bool) (err error) {
+func (o *outcome) read(ctx context.Context, d desk.Acting, second access.Actor, u *upload, dry bool) (err error) {
 	content, err := os.Open(u.path)
 	if err != nil {
 		return err
@@ -152,7 +153,7 @@ func (o *outcome) read(ctx context.Context, d desk.Acting, u *upload, dry bool) 
 	profile := u.now().profile
 	profile.Limits.MaxErrors = problemsKept
 	o.Imported, err = d.Import(ctx, desk.File{
-		Kind: u.kind, Name: u.name, Profile: profile, Content: table.Progress(content, u.read.Store),
+		Kind: u.kind, Name: u.name, Second: second, Profile: profile, Content: table.Progress(content, u.read.Store),
 		Tell: func(t desk.Told) {
 			l := lineTold{Line: t.Line, State: lineSame, What: t.What}
 			switch {

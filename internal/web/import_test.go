@@ -124,7 +124,7 @@ func TestImportProgress(t *testing.T) {
 	p.waitText("[role=status]", "50 percent")
 	u.read.Store(u.size * 3 / 4)
 	p.waitText("[role=status]", "75 percent")
-	b.server.beginImport(u, b.leads(u.by), true) // sent again meanwhile
+	b.server.beginImport(u, b.leads(u.by), access.Actor{}, true) // sent again meanwhile
 	if st := u.now(); st.stage != stageTrying || st.trial != nil {
 		t.Errorf("it began a second time: %+v", st)
 	}
@@ -339,7 +339,7 @@ func TestImportForgets(t *testing.T) {
 	lead := codeOf(access.Lead)
 	waits := b.hand(lead, desk.Meters, "waits.csv", "meter,system\nM-8,A\n")
 	done := b.try(b.hand(lead, desk.Meters, "done.csv", "meter,system\nM-8,A\n"))
-	b.server.beginImport(done, b.leads(lead), false)
+	b.server.beginImport(done, b.leads(lead), access.Actor{}, false)
 	b.settle(done)
 	busy := b.hand(lead, desk.Meters, "busy.csv", "meter,system\nM-8,A\n")
 	busy.change(func(st *state) { st.stage = stageTrying })

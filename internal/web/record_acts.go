@@ -2,13 +2,18 @@ package web
 
 import (
 	"cmp"
+	"errors"
+	"io"
 	"net/http"
 	"net/url"
 	"slices"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/takeback"
 	"rinsate/internal/present/words"
 	"rinsate/internal/record"
@@ -39,9 +44,14 @@ type recordActForm struct {
 	// Follows is what else changes, Refused why it cannot be done.
 	Follows []string
 	Refused string
+	// forbidden says that it cannot be done by whoever asks.
+	forbidden bool
 	// Two says that a second person signs, Takes what they sign to.
 	Two   bool
 	Takes string
+	// Display asks for a photograph of the display that showed a value, with which its author alone puts a slip right; Alone
+	// says that it is the only way for whoever asks.
+	Display, Alone bool
 }
 
 // mendForm asks what is to be set.
@@ -142,6 +152,10 @@ func (s recordPages) mending(x *kit.Exchange, a *recordActs, l desk.Line, was ki
 	}
 	f := s.foreseen(x, l, was, act, func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return mend(w, e, act, l.ID, changes) })
 	f.Title, f.Why, f.Button, f.Set = title, "Why the first version was wrong", "Record the correction", set
+	f.Display = act == "correct" && l.Type == record.Reading
+	if f.Display && f.forbidden && access.Key(l.By) == access.Key(x.Who.Code) {
+		f.Alone, f.Refused = true, ""
+	}
 	if act == "finish" {
 		f.Why, f.Button = "", "Record it"
 	}
@@ -203,6 +217,7 @@ func (s recordPages) foreseen(
 	})
 	if err != nil {
 		shown := x.Shown(err)
+		f.forbidden = fault.CodeOf(err) == fault.Forbidden
 		f.Refused = strings.TrimSpace(shown.Message + " " + shown.Hint)
 	}
 	return f
@@ -240,9 +255,51 @@ func (s recordPages) voidRecord(x *kit.Exchange) error {
 
 // correctRecord puts another version in the place of a record.
 func (s recordPages) correctRecord(x *kit.Exchange) error {
+	display, wrong := readDisplay(x)
 	return s.replaceRecord(x, "correct", "corrected", func(w *desk.Work, e desk.Entry, l desk.Line, changes map[string]string) (desk.Receipt, error) {
+		if wrong != nil {
+			return desk.Receipt{}, wrong
+		}
+		if display != nil {
+			a := dossier.Attachment{
+				Scope: l.Scope(), About: l.ID, Kind: dossier.Photograph, Title: "display of the value that is corrected", File: dossier.File{Media: display.Media},
+			}
+			if _, err := w.Attach(desk.Entry{ID: ledger.DerivedID("display", string(e.ID)), By: e.By}, a, display.Content); err != nil {
+				return desk.Receipt{}, err
+			}
+		}
 		return mend(w, e, "correct", l.ID, changes)
 	})
+}
+
+// readDisplay reads the form of a correction with the photograph that came with it, nil where none did.
+func readDisplay(x *kit.Exchange) (*desk.Photograph, error) {
+	switch err := x.R.ParseMultipartForm(uploadLimit); {
+	case errors.Is(err, http.ErrNotMultipart):
+		return nil, nil
+	case err != nil:
+		return nil, unreadable(err)
+	}
+	file, header, err := x.R.FormFile("file")
+	if errors.Is(err, http.ErrMissingFile) || err == nil && header.Filename == "" && header.Size == 0 {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, unreadable(err)
+	}
+	defer file.Close() //nolint:errcheck // only read
+	content, err := io.ReadAll(io.LimitReader(file, dossier.MaxSize+1))
+	switch {
+	case err != nil:
+		return nil, unreadable(err)
+	case len(content) > dossier.MaxSize:
+		return nil, fileTooLarge()
+	}
+	media, err := dossier.Claim(header.Filename, header.Header.Get("Content-Type"))
+	if err != nil {
+		return nil, &kit.PageError{Status: http.StatusUnsupportedMediaType, Message: kit.Sentence(err.Error())}
+	}
+	return &desk.Photograph{Media: media, Content: content}, nil
 }
 
 // finishRecord ends what a record began.

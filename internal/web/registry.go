@@ -25,8 +25,8 @@ type registry struct {
 	typ              record.Kind
 	// act is what registering or changing it is.
 	act access.Act
-	// second says that somebody else may have to sign it too.
-	second bool
+	// second says when somebody else has to sign it too, and who that may be; empty where one is always enough.
+	second string
 	// body reads an edition, key and title tell what it is called in records and on pages.
 	body  func(desk.Edition) (any, error)
 	key   func(body any) string
@@ -133,7 +133,7 @@ func (s setUpPages) keep(x *kit.Exchange, r registry, page *formPage, key string
 			return err
 		}
 	}
-	if r.second {
+	if r.second != "" {
 		if err := vouched(x, page.Typed["second"], &e); err != nil {
 			return err
 		}

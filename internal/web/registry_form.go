@@ -23,8 +23,8 @@ type formPage struct {
 	Groups []kit.Group
 	// Changing asks why, Prove for the password of whoever signs.
 	Changing, Prove bool
-	// Second asks for somebody else to sign too, where that is needed.
-	Second bool
+	// Second says when somebody else has to sign too, empty where nobody has to.
+	Second string
 	Button string
 	// Look is where the form is looked at before it is sent; empty where there is nothing to see.
 	Look     string

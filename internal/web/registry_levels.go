@@ -26,10 +26,11 @@ func levelRegistry() registry {
 		many: "first levels",
 		about: "What a facility begins with, from the instructions of the kit or a published limit for exactly this meter system, kit and way of sampling. " +
 			"A level never carries over from another system. Once there are readings of your own, derive and judge levels in the workshop.",
-		typ: record.Level,
-		act: desk.ToAdoptLevel, second: true,
-		body: decoded[reading.Level],
-		key:  func(b any) string { return b.(reading.Level).Key() },
+		typ:    record.Level,
+		act:    desk.ToAdoptLevel,
+		second: "Only where the level asks for less than before, or lies far over what is published: one who may adopt levels too.",
+		body:   decoded[reading.Level],
+		key:    func(b any) string { return b.(reading.Level).Key() },
 		title: func(b any) string {
 			l := b.(reading.Level)
 			return fmt.Sprintf("Level of the %s, %s with %s", text.Spaced(l.Point), l.System, l.Kit)

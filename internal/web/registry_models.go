@@ -18,12 +18,15 @@ import (
 	"rinsate/internal/web/kit"
 )
 
+// lessBySecond is when somebody else signs what describes the fleet.
+const lessBySecond = "Only where it asks for less than before, such as a sampling point or an elevator that is left out: one who may register it too."
+
 // modelRegistry are the models of scopes with their channels and sampling points.
 func modelRegistry() registry {
 	return registry{
 		path: "models", wild: "model", word: "model", one: "model", many: "models",
 		about: "A model describes every scope of one kind from one maker: its channels with bore and length, and from these the places that are sampled.",
-		typ:   record.Model, act: desk.ToRegisterModel, body: decoded[scope.Model],
+		typ:   record.Model, act: desk.ToRegisterModel, second: lessBySecond, body: decoded[scope.Model],
 		key:   func(b any) string { return b.(scope.Model).Name },
 		title: func(b any) string { return b.(scope.Model).Name },
 		list:  listModels, fields: modelFields, values: modelValues, blank: blankModel, read: readModel,

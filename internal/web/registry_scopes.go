@@ -26,6 +26,7 @@ func scopeRegistry() registry {
 			"for repair on its own page and stays in service.",
 		typ:    record.Instrument,
 		act:    desk.ToRegisterInstrument,
+		second: lessBySecond,
 		body:   decoded[scope.Instrument],
 		key:    func(b any) string { return b.(scope.Instrument).Tag },
 		title:  func(b any) string { return b.(scope.Instrument).Tag },

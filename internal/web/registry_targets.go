@@ -24,10 +24,11 @@ func targetRegistry() registry {
 		many: "targets",
 		about: "What a control should show with a meter system, from the maker of the material or from own runs. Checks of meters are judged by the target " +
 			"in force when they were made.",
-		typ:  record.Target,
-		act:  desk.ToRegisterTarget,
-		body: decoded[quality.Target],
-		key:  targetKey,
+		typ:    record.Target,
+		act:    desk.ToRegisterTarget,
+		second: "Only where the target asks for less than before, such as a wider range: one who may adopt targets too.",
+		body:   decoded[quality.Target],
+		key:    targetKey,
 		title: func(b any) string {
 			t := b.(quality.Target)
 			return fmt.Sprintf("Target of the %s control %s, system %s", t.Kind, t.Material, t.System)

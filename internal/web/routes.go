@@ -153,7 +153,7 @@ func recordRoutes(s *Server) []kit.Route {
 		kit.Get("/records/{id}/record.json", access.SeeRecords, "", "", recordPages{s}.recordFile),
 		kit.Get("/records/{id}/record.tlog-proof", access.SeeRecords, "", "", recordPages{s}.proofFile),
 		kit.Post("/records/{id}/void", desk.ToVoid, recordPages{s}.voidRecord),
-		kit.Post("/records/{id}/correct", desk.ToCorrect, recordPages{s}.correctRecord),
+		kit.Send("/records/{id}/correct", desk.ToCorrect, uploadLimit, recordPages{s}.correctRecord),
 		kit.Post("/records/{id}/finish", desk.ToFinish, recordPages{s}.finishRecord),
 		kit.Post("/records/{id}/erase", desk.ToErase, recordPages{s}.eraseText),
 		kit.Get("/records/{id}/patient", access.SeePatients, "patient", "", patientPages{s}.patient),

@@ -33,7 +33,7 @@ func (b *site) importExamples() []example {
 	bad := b.try(b.hand(lead, desk.Fleet, "bad.csv", columns+"Z-02,D1,rented,2026-01-05T07:00:00+01:00\nZ-03,none,own,yesterday\n"))
 	level := b.try(b.hand(lead, desk.Levels, "level.csv", desk.Example(desk.Levels)))
 	done := b.try(b.hand(lead, desk.Meters, "meters.csv", "meter,system\nM-7,A\n"))
-	b.server.beginImport(done, b.leads(lead), false)
+	b.server.beginImport(done, b.leads(lead), access.Actor{}, false)
 	b.settle(done)
 	running := b.hand(lead, desk.People, "people.csv", desk.Example(desk.People))
 	running.change(func(st *state) { st.stage = stageTrying })
@@ -65,7 +65,7 @@ func (b *site) hand(by string, kind desk.Kind, name, content string) *upload {
 // try tries a file as it was guessed to be written.
 func (b *site) try(u *upload) *upload {
 	b.Helper()
-	b.server.beginImport(u, b.leads(u.by), true)
+	b.server.beginImport(u, b.leads(u.by), access.Actor{}, true)
 	return b.settle(u)
 }
 

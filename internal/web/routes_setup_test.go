@@ -112,7 +112,7 @@ func (b *site) describe() {
 		m := duodenoscope
 		m.Instructions = "IFU, edition 3"
 		m.Channels = append([]scope.Channel{}, m.Channels...)
-		m.Channels[0].Length = 1345
+		m.Channels[0].Length, m.Second = 1345, "L-02"
 		m.Channels = append(m.Channels, scope.Channel{Kind: scope.AirChannel, Diameter: 1.2, Length: 3000, Flushable: true})
 		r, _, err := w.SettingUp().RegisterModel(why(e, "measured again; the air channel was left out"), b.at(), m)
 		return r, err

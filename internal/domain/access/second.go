@@ -113,6 +113,11 @@ func (p Pair) Roles() (first, second []Role) {
 const deputies = "deputies are named beforehand: give more people the role before anything happens, on the page People or with " +
 	"rinsate user roles; a role that two others give, with a second person, counts at once"
 
+// SomebodyElse refuses somebody as their own second person.
+func SomebodyElse() error {
+	return &fault.Error{Code: fault.Invalid, Message: "the second person must be somebody else", Hint: "let another person sign; " + deputies}
+}
+
 // Check refuses two people who cannot sign something together: act is what the first does, agree what the second has to
 // be allowed to do.
 func (p Pair) Check(act, agree Act) error {
@@ -120,7 +125,7 @@ func (p Pair) Check(act, agree Act) error {
 		return &fault.Error{Code: fault.Invalid, Message: "this takes a second person", Hint: "name the other person; " + deputies}
 	}
 	if same(p.First.Code, p.Second.Code) {
-		return &fault.Error{Code: fault.Invalid, Message: "the second person must be somebody else", Hint: deputies}
+		return SomebodyElse()
 	}
 	if !p.First.Known {
 		return fault.NotFoundf("register the person, or let somebody do it who is registered", "the person %q is not registered here", p.First.Code)
@@ -201,7 +206,7 @@ func CheckGrant(code string, by, second Signer) error {
 	case has(by) || has(second):
 		return nil
 	case second.Code != "" && (same(second.Code, by.Code) || same(second.Code, code)):
-		return &fault.Error{Code: fault.Invalid, Message: "the second person must be somebody else"}
+		return SomebodyElse()
 	case answers(by) && answers(second) && !same(by.Code, code):
 		return nil
 	}

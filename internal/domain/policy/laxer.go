@@ -42,7 +42,7 @@ func LaxerCycle(before, after RuleSet) []string {
 		less = append(less, laxerSteps("model "+m+", ", b.For(m), a.For(m))...)
 	}
 	for _, m := range models {
-		less = append(less, laxerRoutes(m, b, a)...)
+		less = append(less, laxerRoutes(inModel(m), m, m, b, a)...)
 	}
 	if b.Unstored != a.Unstored && (a.Unstored == 0 || a.Unstored > b.Unstored) {
 		less = append(less, fmt.Sprintf("outside a cabinet: %s instead of %s", spanOr(a.Unstored), spanOr(b.Unstored)))
@@ -149,20 +149,32 @@ func clearedStep(s reprocessing.StepRule) reprocessing.StepRule {
 	return s
 }
 
-func laxerRoutes(model string, before, after reprocessing.Rules) (less []string) {
-	where := ""
-	if model != "" {
-		where = "model " + model + ", "
+// inModel says of what is different that it is so for one model; empty for all.
+func inModel(model string) string {
+	if model == "" {
+		return ""
 	}
+	return "model " + model + ", "
+}
+
+// laxerRoutes compares the routes of two models, or of one by two rule sets.
+func laxerRoutes(where, was, is string, before, after reprocessing.Rules) (less []string) {
 	for _, o := range reprocessing.Occasions {
-		route := after.RouteOf(o, model)
-		for _, s := range before.RouteOf(o, model) {
+		route := after.RouteOf(o, is)
+		for _, s := range before.RouteOf(o, was) {
 			if !slices.ContainsFunc(route, func(x reprocessing.StepRule) bool { return x.Step == s.Step }) {
 				less = append(less, fmt.Sprintf("%s%s: no %s", where, o.Words(), s.Step.Words()))
 			}
 		}
 	}
 	return less
+}
+
+// LaxerModel lists what a rule set asks less of for one model than for another.
+func LaxerModel(rules RuleSet, was, is string) []string {
+	r := rules.Reprocessing
+	less := append(laxerSteps("", r.For(was), r.For(is)), laxerRoutes("", was, is, r, r)...)
+	return append(less, laxerProtocols("", was, is, rules.Sample, rules.Sample)...)
 }
 
 func laxerCabinets(before, after []reprocessing.Cabinet) (less []string) {
@@ -236,7 +248,7 @@ func laxerSampling(before, after Sampling) (less []string) {
 		less = append(less, fmt.Sprintf("shaking for %s instead of %s", spanOr(after.Clocks.Shake), spanOr(before.Clocks.Shake)))
 	}
 	for _, m := range append([]string{""}, slices.Sorted(maps.Keys(union(before.Models, after.Models)))...) {
-		less = append(less, laxerProtocols(m, before, after)...)
+		less = append(less, laxerProtocols(inModel(m), m, m, before, after)...)
 	}
 	b, a := before.Selection, after.Selection
 	if a.PerKind < b.PerKind || a.PerProcess < b.PerProcess || a.Size < b.Size || !most(b.EveryDays, a.EveryDays) {
@@ -261,14 +273,10 @@ func clockAsStrict(b, a sampling.Clock) bool {
 }
 
 // laxerProtocols takes a point that is sampled in another way for one that may show less.
-func laxerProtocols(model string, before, after Sampling) (less []string) {
-	where := ""
-	if model != "" {
-		where = "model " + model + ", "
-	}
+func laxerProtocols(where, was, is string, before, after Sampling) (less []string) {
 	for _, kind := range scope.PointKinds {
-		b, had := sampling.For(before.ProtocolsFor(model), kind)
-		a, has := sampling.For(after.ProtocolsFor(model), kind)
+		b, had := sampling.For(before.ProtocolsFor(was), kind)
+		a, has := sampling.For(after.ProtocolsFor(is), kind)
 		b.Source, a.Source, b.Points, a.Points = sampling.Source{}, sampling.Source{}, nil, nil
 		if had && (!has || !reflect.DeepEqual(b, a)) {
 			less = append(less, where+"protocol of "+kind.Words()+": another way of sampling")

@@ -41,6 +41,8 @@ type Target struct {
 	Edition string       `json:"edition"`
 	Adopter string       `json:"adopted_by"`
 	Adopted unit.Instant `json:"adopted"`
+	// Second is who else signed; empty where one was enough.
+	Second string `json:"second,omitempty"`
 }
 
 // Check refuses a target that could not be defended.

@@ -35,7 +35,8 @@ type Noticed string
 const (
 	ByElapsed  Noticed = "elapsed"  // by a clock that nobody sets, while the program ran
 	ByRecords  Noticed = "records"  // by the time of the record before
-	ByCompared Noticed = "compared" // by people, with another clock
+	ByCompared Noticed = "compared" // by people, with another clock, and both agreed
+	ByApart    Noticed = "apart"    // by people, with another clock, which showed something else
 )
 
 // OtherClock is what this computer's clock was compared with.
@@ -90,12 +91,17 @@ type ClockNote struct {
 }
 
 // expected is what the clock should have shown.
-func (n ClockNote) expected() unit.Instant { return n.From.Add(n.Elapsed.Duration()) }
+func (n ClockNote) expected() unit.Instant {
+	if n.Noticed == ByApart {
+		return n.Saw
+	}
+	return n.From.Add(n.Elapsed.Duration())
+}
 
 // Step is how far the clock stepped, ahead or below zero back.
 func (n ClockNote) Step() time.Duration {
 	switch step := n.To.Sub(n.expected()); n.Noticed {
-	case ByElapsed:
+	case ByElapsed, ByApart:
 		return step
 	case ByRecords: // between two records any time may pass
 		return min(step, 0)
@@ -104,14 +110,31 @@ func (n ClockNote) Step() time.Duration {
 	return 0
 }
 
-// Large says whether people have to look at another clock.
-func (n ClockNote) Large() bool { return n.Step() < -MostBack || n.Step() > MostAhead }
+// Large says whether people have to look at another clock. Where they did, and it showed something else, they have to look
+// again once the clock is set right.
+func (n ClockNote) Large() bool {
+	return n.Noticed == ByApart || n.Step() < -MostBack || n.Step() > MostAhead
+}
+
+// Compared returns a comparison of the computer's clock, which shows an instant now, with another clock: that they agree,
+// as far as what is typed in whole minutes can, or that they are apart.
+func (n ClockNote) Compared(now unit.Instant) ClockNote {
+	n.From, n.To, n.Elapsed, n.Noticed = now, now, 0, ByCompared
+	if now.Sub(n.Saw).Abs() > MostApart {
+		n.Noticed = ByApart
+	}
+	return n
+}
 
 // Words says in a line what it is.
 func (n ClockNote) Words() string {
 	switch step := n.Step(); {
 	case n.Noticed == ByCompared:
 		return "the computer's clock was compared with " + n.Other.Words()
+	case n.Noticed == ByApart && step < 0:
+		return "the computer's clock was found " + inWords(-step) + " behind " + n.Other.Words()
+	case n.Noticed == ByApart:
+		return "the computer's clock was found " + inWords(step) + " ahead of " + n.Other.Words()
 	case step < 0:
 		return "the computer's clock was set back by " + inWords(-step)
 	default:
@@ -125,9 +148,9 @@ func inWords(d time.Duration) string { return unit.SpanOf(d.Round(time.Second)).
 // Check refuses a note that contradicts itself.
 func (n ClockNote) Check() error {
 	switch {
-	case !slices.Contains([]Noticed{ByElapsed, ByRecords, ByCompared}, n.Noticed):
+	case !slices.Contains([]Noticed{ByElapsed, ByRecords, ByCompared, ByApart}, n.Noticed):
 		return fmt.Errorf("clock: %q is no way to notice a step", n.Noticed)
-	case n.Noticed != ByCompared:
+	case n.Noticed != ByCompared && n.Noticed != ByApart:
 		return nil
 	case !slices.Contains(OtherClocks, n.Other):
 		return fmt.Errorf("comparison of the clock: which other clock was it? One of: %s", scope.Words(OtherClocks))
@@ -136,8 +159,8 @@ func (n ClockNote) Check() error {
 	case n.By == "":
 		return fmt.Errorf("comparison of the clock: who looked?")
 	}
-	if apart := n.To.Sub(n.Saw).Abs(); apart > MostApart {
-		return fmt.Errorf("this computer's clock is %s from the other one: set it right first, then compare again", inWords(apart))
+	if apart := n.To.Sub(n.Saw).Abs(); (apart > MostApart) != (n.Noticed == ByApart) {
+		return fmt.Errorf("comparison of the clock: it contradicts itself, the two were %s apart", inWords(apart))
 	}
 	return nil
 }
@@ -249,11 +272,17 @@ func (c Clock) Doubts(now unit.Instant, zone *time.Location) (why, next string, 
 	}
 	first, last := steps[0], steps[len(steps)-1]
 	why = fmt.Sprintf("%s: it showed %s, then %s", first.Words(), first.From.In(zone), first.To.In(zone))
+	if first.Noticed == ByApart {
+		why = fmt.Sprintf("%s: it showed %s, the other clock %s", first.Words(), first.To.In(zone), first.Saw.In(zone))
+	}
 	if len(steps) > 1 {
 		why += fmt.Sprintf("; at last %s, to %s", last.Words(), last.To.In(zone))
 	}
-	return why + "; nobody has compared it with another clock since", "compare this computer's clock with another one, and say so: " +
-		"the lead, or two people on duty", true
+	next = "compare this computer's clock with another one, and say so: the lead, or two people on duty"
+	if slices.ContainsFunc(steps, func(n ClockNote) bool { return n.Noticed == ByApart }) {
+		return why + "; nobody has found the two to agree since", "have this computer's clock set right, then " + next, true
+	}
+	return why + "; nobody has compared it with another clock since", next, true
 }
 
 // bound returns the instant by which something had happened for sure, as far as it is asked about at now.

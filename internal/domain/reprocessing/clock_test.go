@@ -76,6 +76,26 @@ func compared(place int64, at unit.Instant) reprocessing.ClockNote {
 	return reprocessing.ClockNote{From: at, To: at, Noticed: reprocessing.ByCompared, Other: reprocessing.Phone, Saw: at, By: "L-01", Place: place}
 }
 
+// A comparison says by itself whether the two agree, and a note that says otherwise contradicts itself.
+func TestCompared(t *testing.T) {
+	t.Parallel()
+	for apart, want := range map[time.Duration]reprocessing.Noticed{
+		0: reprocessing.ByCompared, reprocessing.MostApart: reprocessing.ByCompared, -reprocessing.MostApart: reprocessing.ByCompared,
+		reprocessing.MostApart + time.Second: reprocessing.ByApart, -reprocessing.MostApart - time.Second: reprocessing.ByApart,
+	} {
+		n := reprocessing.ClockNote{Other: reprocessing.Phone, Saw: noon, By: "L-01"}.Compared(noon.Add(apart))
+		if n.Noticed != want || n.Check() != nil || n.Large() != (want == reprocessing.ByApart) {
+			t.Errorf("%s: %+v, %v", apart, n, n.Check())
+		}
+		n.Noticed = map[reprocessing.Noticed]reprocessing.Noticed{
+			reprocessing.ByCompared: reprocessing.ByApart, reprocessing.ByApart: reprocessing.ByCompared,
+		}[want]
+		if n.Check() == nil {
+			t.Errorf("%s: taken as %s", apart, n.Noticed)
+		}
+	}
+}
+
 func TestUnsure(t *testing.T) {
 	t.Parallel()
 	settled := noon.Add(time.Hour)

@@ -4,8 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-
-	"rinsate/internal/domain/scope"
+	"unicode"
 )
 
 // Emergency says of a use that somebody decided for it whatever the release check said. It changes nothing about what
@@ -56,6 +55,20 @@ func (r EmergencyReason) Words() string {
 	return string(r)
 }
 
+// explainedReasons lists the reasons as they are typed, each with what it means.
+func explainedReasons() string {
+	all := make([]string, len(EmergencyReasons))
+	for i, r := range EmergencyReasons {
+		all[i] = fmt.Sprintf("%s (%s)", r, r.Words())
+	}
+	return strings.Join(all, ", ")
+}
+
+// says says whether a text says anything: it has a letter or a digit.
+func says(s string) bool {
+	return strings.ContainsFunc(s, func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) })
+}
+
 // Known says whether there was an emergency at all.
 func (m Emergency) Known() bool { return m != Emergency{} }
 
@@ -65,10 +78,10 @@ func (m Emergency) check(tag string) error {
 	case !m.Known():
 		return nil
 	case !slices.Contains(EmergencyReasons, m.Reason):
-		return fmt.Errorf("emergency use of %s: why could the patient not wait? One of: %s", tag, scope.Words(EmergencyReasons))
-	case m.Reason == OtherReason && strings.TrimSpace(m.Words) == "":
-		return fmt.Errorf("emergency use of %s: say in words what the reason was", tag)
-	case strings.TrimSpace(m.Decided) == "":
+		return fmt.Errorf("emergency use of %s: why could the patient not wait? One of: %s", tag, explainedReasons())
+	case m.Reason == OtherReason && !says(m.Words):
+		return fmt.Errorf("emergency use of %s: say in words what the reason was, or choose one of: %s", tag, explainedReasons())
+	case !says(m.Decided):
 		return fmt.Errorf("emergency use of %s: who decided? Give a name or a code", tag)
 	}
 	return nil

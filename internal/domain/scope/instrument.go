@@ -48,6 +48,8 @@ type Instrument struct {
 	InService unit.Instant `json:"in_service"`
 	// Retired is when it left them for good; zero while it has not.
 	Retired unit.Instant `json:"retired,omitzero"`
+	// Second is who else signed; empty where one was enough.
+	Second string `json:"second,omitempty"`
 }
 
 // Check refuses an instrument that records could not be hung on.

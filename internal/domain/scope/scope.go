@@ -164,6 +164,8 @@ type Model struct {
 	Chosen []Choice `json:"points,omitempty"`
 	// Instructions names the manufacturer's document and edition that the entries come from.
 	Instructions string `json:"instructions,omitempty"`
+	// Second is who else signed; empty where one was enough.
+	Second string `json:"second,omitempty"`
 }
 
 // Choice is a facility's own decision about a sampling point of a model.
