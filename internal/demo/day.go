@@ -536,7 +536,7 @@ func (t *cycle) disinfect() {
 	h := t.h
 	a := t.service.disinfectants[h.rng.IntN(len(t.service.disinfectants))]
 	lot, filled, expires := h.solution(a, t.at)
-	warmer, weak, run := h.rng.IntN(20), t.weak, h.run(a)
+	warmer, weak, run := h.rng.IntN(20), t.weak, h.runs.next(a)
 	t.step(reprocessing.Disinfection, 26*time.Minute, 36*time.Minute, func(s *reprocessing.Step) {
 		s.Result, s.Disinfectant, s.DisinfectantLot, s.DisinfectantExpires, s.MEC, s.Contact = reprocessing.Pass, a.name, lot, expires, reprocessing.Pass, a.contact
 		s.Coldest, s.HasTemperature, s.Reprocessor, s.CycleNumber = unit.Celsius(a.warm*10+float64(warmer))/10, true, a.reprocessor, run

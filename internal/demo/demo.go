@@ -166,7 +166,7 @@ type hospital struct {
 	stories  []Story
 	trips    []Trip
 	// runs counts the cycles of each reprocessor.
-	runs map[string]int
+	runs runs
 	// doubted are the holds that a failed check of a meter has placed, by their scope.
 	doubted  map[string][]ledger.ID
 	plans    []plan
@@ -383,7 +383,7 @@ func invent(o Options) (*hospital, error) {
 		return nil, err
 	}
 	h := &hospital{
-		runs:    map[string]int{},
+		runs:    runs{},
 		options: o,
 		zone:    zone,
 		today:   unit.At(o.Today),

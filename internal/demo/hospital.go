@@ -209,13 +209,16 @@ func (h *hospital) solution(a disinfectant, at unit.Instant) (lot string, filled
 	return fmt.Sprintf("%s-%03d", a.series, 101+n), h.midnight(n * a.days), h.midnight((n+1)*a.days + 1)
 }
 
-// run returns the number of the next cycle of a reprocessor, empty for a basin.
-func (h *hospital) run(a disinfectant) string {
+// runs counts the runs of each reprocessor.
+type runs map[string]int
+
+// next returns the number of the next run, empty for a basin.
+func (r runs) next(a disinfectant) string {
 	if a.reprocessor == "" {
 		return ""
 	}
-	h.runs[a.reprocessor]++
-	return strconv.Itoa(4100 + h.runs[a.reprocessor])
+	r[a.reprocessor]++
+	return strconv.Itoa(4100 + r[a.reprocessor])
 }
 
 // onDuty returns the technicians who may take a scope at an instant: two thirds in the day, in shifts

@@ -1,22 +1,9 @@
 package store
 
 import (
-	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/record"
 )
-
-// disinfected writes what a disinfection shares with others.
-func (tx appending) disinfected(r ledger.Record, p record.Placing, d record.Disinfected) error {
-	failed := 0
-	if d.Failed {
-		failed = 1
-	}
-	_, err := tx.s.Exec(tx.ctx, `INSERT INTO disinfected (site, seq, scope, at, reprocessor, disinfectant, lot, began, filled, expires, failed, recorded)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`, r.Site, r.Seq, p.Scope, int64(p.At), d.Reprocessor, d.Disinfectant, d.Lot,
-		int64(d.Began), int64(d.Filled), int64(d.Expires), failed, int64(r.Recorded))
-	return err
-}
 
 // Shared reads what disinfections share with others, as somebody asking at Known would have been shown it.
 type Shared struct {
