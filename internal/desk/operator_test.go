@@ -6,11 +6,13 @@ import (
 	"time"
 
 	"rinsate/internal/base/fault"
+	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/domain/quality"
+	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/identity"
 	"rinsate/internal/record"
 )
@@ -106,5 +108,54 @@ func TestRulesBeginWhenTheyAreSigned(t *testing.T) {
 	})
 	if fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "with starts: and the day") {
 		t.Error(err)
+	}
+}
+
+// A hold began at the earlier of the time it speaks of and its first record, so that two people who were made leads after
+// that, by one, end it neither because its time lay ahead nor because it was made stricter since.
+func TestHoldBeganWithItsFirstRecord(t *testing.T) {
+	late := func(t *testing.T, ahead time.Duration) (*bench, ledger.ID) {
+		b := start(t)
+		b.reprocessed()
+		b.pass(time.Minute)
+		at := b.at().Add(ahead)
+		hold := b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.PlaceHold(desk.Entry{By: "T-01"}, reprocessing.Hold{Scope: "D-01", At: at, By: "T-01", Reason: "a smell"})
+		}).Record.ID
+		b.pass(30 * time.Second)
+		b.person("Z-01", access.Lead)
+		b.person("Z-02", access.Lead)
+		b.pass(30 * time.Second)
+		return b, hold
+	}
+	refused := func(t *testing.T, what string, err error) {
+		t.Helper()
+		if fault.CodeOf(err) != fault.Forbidden || !strings.Contains(err.Error(), "only after that began") {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	for _, ahead := range []time.Duration{0, time.Minute} {
+		b, hold := late(t, ahead)
+		b.pass(time.Minute)
+		_, err := b.lift(reprocessing.Lift{Hold: string(hold), By: "Z-02", Second: "Z-01", Reason: "aired"})
+		refused(t, "lifted, "+ahead.String()+" ahead", err)
+		if _, err := b.lift(reprocessing.Lift{Hold: string(hold), By: "L-01", Second: "H-01", Reason: "aired"}); err != nil {
+			t.Errorf("by two of before: %v", err)
+		}
+	}
+	b, hold := late(t, 0)
+	stricter := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.PlaceHold(desk.Entry{By: "T-01", Corrects: hold, Reason: "worse"},
+			reprocessing.Hold{Scope: "D-01", Kind: reprocessing.DamageHold, By: "T-01", Reason: "a smell"})
+	}).Record.ID
+	b.pass(time.Minute)
+	taken := func(by, second string) error {
+		return b.attempt(access.Scribe(), func(w *desk.Work) error {
+			return only(w.Void(desk.Entry{By: by, Corrects: stricter, Reason: "of another scope", Second: b.as(second, 0, access.Lead)}))
+		})
+	}
+	refused(t, "taken back", taken("Z-02", "Z-01"))
+	if err := taken("L-01", "L-02"); err != nil && strings.Contains(err.Error(), "only after that began") {
+		t.Errorf("by two of before: %v", err)
 	}
 }
