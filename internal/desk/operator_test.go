@@ -172,6 +172,7 @@ func TestAtTheMachinePeopleShowPasswords(t *testing.T) {
 // that, by one, end it neither because its time lay ahead nor because it was made stricter since.
 func TestHoldBeganWithItsFirstRecord(t *testing.T) {
 	late := func(t *testing.T, ahead time.Duration) (*bench, ledger.ID) {
+		t.Helper()
 		b := start(t)
 		b.reprocessed()
 		b.pass(time.Minute)

@@ -136,12 +136,13 @@ func (v View) changes(code string, clock reprocessing.Clock, known unit.Instant)
 }
 
 // hands says whether whoever changes an account has in hand then what its person signs in with. Who changes their own
-// password or PIN shows the password for it; a one-time code is shown to whoever asks for it.
+// password or PIN shows the password for it, and who makes their own account had none to show; a one-time code is shown to
+// whoever asks for it.
 func hands(change record.AccessChange, own bool) bool {
 	switch change {
-	case record.AccountAdded, record.AccountReset:
+	case record.AccountReset:
 		return true
-	case record.PasswordChanged, record.PINChanged:
+	case record.AccountAdded, record.PasswordChanged, record.PINChanged:
 		return !own
 	case record.RolesChanged, record.BadgeChanged, record.AccountDisabled, record.AccountEnabled, record.PasskeyAdded, record.PasskeyRemoved:
 	}

@@ -224,6 +224,7 @@ func TestResetCountsAsGivenThen(t *testing.T) {
 
 // trial is a lobby of a site on trial, with a lead, infection prevention and a second administrator.
 func trial(t *testing.T) *lobby {
+	t.Helper()
 	l := enterAs(t, true)
 	l.add("L-01", "Lee Muster", access.Lead)
 	l.add("H-01", "Hel Muster", access.InfectionPrevention)

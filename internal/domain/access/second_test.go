@@ -79,7 +79,10 @@ func TestSecondPerson(t *testing.T) {
 			want: fault.Forbidden, words: "L-02 has what they sign in with only since that began, from A-01",
 		},
 		{name: "reset after it began", first: lead, second: handed(holder("L-02", access.Lead, 20, "A-01", ""), began+1, "A-01", ""), want: fault.Forbidden},
-		{name: "the first was reset after it began", first: handed(lead, began+1, "A-01", ""), second: holder("L-02", access.Lead, 20, "A-01", ""), want: fault.Forbidden},
+		{
+			name: "the first was reset after it began", want: fault.Forbidden,
+			first: handed(lead, began+1, "A-01", ""), second: holder("L-02", access.Lead, 20, "A-01", ""),
+		},
 		{name: "a founder who was reset after it began", first: lead, second: handed(founder("H-01", access.Lead), began+1, "A-01", ""), want: fault.Forbidden},
 		{name: "a founder who was reset before", first: lead, second: handed(founder("H-01", access.Lead), began-1, "A-01", "")},
 		{name: "reset by two others after it began", first: lead, second: handed(founder("L-02", access.Lead), began+1, "A-01", "H-01")},
@@ -90,7 +93,10 @@ func TestSecondPerson(t *testing.T) {
 			name: "reset by the other, long ago", first: lead, second: handed(founder("L-02", access.Lead), 20, "L-01", ""),
 			want: fault.Forbidden, words: "L-02 has from L-01 what they sign in with",
 		},
-		{name: "reset by the other, what began at no time", first: lead, second: handed(founder("L-02", access.Lead), 20, "L-01", ""), since: -1, want: fault.Forbidden},
+		{
+			name: "reset by the other, what began at no time", first: lead, second: handed(founder("L-02", access.Lead), 20, "L-01", ""),
+			since: -1, want: fault.Forbidden,
+		},
 		{name: "reset by itself after it began", first: lead, second: handed(founder("L-02", access.Lead), began+1, "L-02", ""), want: fault.Forbidden},
 		{name: "reset by nobody who is named", first: lead, second: handed(founder("L-02", access.Lead), 20, "", ""), want: fault.Forbidden},
 		{
