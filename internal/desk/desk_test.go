@@ -280,7 +280,7 @@ func (b *bench) finish() {
 	b.step(reprocessing.Disinfection, 30*time.Minute, func(s *reprocessing.Step) {
 		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass,
 			12*unit.Minute, 21, true
-		s.DisinfectantExpires = s.Start.Add(240 * time.Hour)
+		s.DisinfectantFilled, s.DisinfectantExpires = s.Start.Add(-time.Hour), s.Start.Add(240*time.Hour)
 	})
 	b.step(reprocessing.Drying, 12*time.Minute, nil)
 	b.step(reprocessing.Storage, 0, func(s *reprocessing.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })

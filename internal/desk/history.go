@@ -144,6 +144,9 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	if err := laidOver(v, h.Steps); err != nil {
 		return err
 	}
+	if err := shared(v, h, s); err != nil {
+		return err
+	}
 	if err := lacks(v, h, f.passed, f.doers, s.to); err != nil {
 		return err
 	}

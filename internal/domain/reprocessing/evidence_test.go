@@ -203,7 +203,7 @@ func TestStoredFromMemory(t *testing.T) {
 	h := good(t)
 	at := instant(t, "2026-03-06T12:00:00Z")
 	step(t, &h, reprocessing.Storage).Recorded = at
-	a := reprocessing.Release(h, preset(t), at, berlin(t))
+	a := reprocessing.Release(h, straight(t), at, berlin(t))
 	wantState(t, a, reprocessing.InReprocessing, "outside a cabinet since")
 	if len(a.Wanting) != 1 || a.Wanting[0].What != "storage" {
 		t.Errorf("wants a word for %+v", a.Wanting)
@@ -211,7 +211,7 @@ func TestStoredFromMemory(t *testing.T) {
 	h.Attestations = []reprocessing.Attestation{{
 		Stamp: stamp("word", at), Scope: "D-01", At: at, By: "L-01", Of: []string{step(t, &h, reprocessing.Storage).ID}, From: reprocessing.SignedForm, Form: "f",
 	}}
-	wantState(t, reprocessing.Release(h, preset(t), at, berlin(t)), reprocessing.Ready, "stored in drying-cabinet")
+	wantState(t, reprocessing.Release(h, straight(t), at, berlin(t)), reprocessing.Ready, "stored in drying-cabinet")
 }
 
 // A verification that nothing proves stands for no duty once another cycle has begun.
