@@ -12,7 +12,7 @@ import (
 func (a *app) act(c *cobra.Command, who *actor, do func(*desk.Work) (desk.Receipt, error), format string, args ...any) error {
 	return a.open(c.Context(), func(d *desk.Desk) error {
 		var receipt desk.Receipt
-		if err := who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
+		if err := who.do(c.Context(), a, d, func(w *desk.Work) (err error) {
 			receipt, err = do(w)
 			return err
 		}); err != nil {

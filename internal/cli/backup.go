@@ -84,7 +84,7 @@ and passwords are those of the copy: look them through.`,
 				return err
 			}
 			say := func(d *desk.Desk, told reprocessing.RestoreAct, copied unit.Instant) error {
-				return who.on(d).Do(c.Context(), func(w *desk.Work) error {
+				return who.do(c.Context(), a.app, d, func(w *desk.Work) error {
 					_, err := w.Care().SayRestored(e, told, copied)
 					return err
 				})

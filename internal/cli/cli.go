@@ -7,6 +7,7 @@
 package cli
 
 import (
+	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
@@ -55,8 +56,10 @@ type app struct {
 	Streams // what is printed passes a text.Writer
 	// screen and talk are the files behind Out and Err, nil where they are none.
 	screen, talk *os.File
-	clock        func() time.Time
-	data         string
+	// lines is what is left of standard input; nil before anything was read of it.
+	lines *bufio.Reader
+	clock func() time.Time
+	data  string
 	// patientKey is the file of the key of the patients' numbers; empty for the one in the data folder.
 	patientKey string
 	terms      spoken // of the site whose folder is open
@@ -204,13 +207,17 @@ func short(id string) string {
 
 // actor is who acts in a command, as the flags name them, and what the command does.
 type actor struct {
-	by, id string
-	act    access.Act
+	by, id  string
+	act     access.Act
+	flagged *cobra.Command
+	// shown are those who have shown who they are; asked says that everybody was asked who has to.
+	shown []access.Actor
+	asked bool
 }
 
 // flags adds the flags that say who acts to the command that does an act.
 func (x *actor) flags(c *cobra.Command, act access.Act, required bool) {
-	x.named(c, act, "code of the person who acts")
+	x.named(c, act, "code of the person who acts; where that is a signature their password is asked for")
 	c.Flags().StringVar(&x.id, "id", "", "id of the record, so that sending it twice stores it once")
 	if required {
 		must(c.MarkFlagRequired("by"))
@@ -222,7 +229,7 @@ const actName = "act"
 
 // named adds the flag that names who acts to the command that does an act.
 func (x *actor) named(c *cobra.Command, act access.Act, usage string) {
-	x.act = act
+	x.act, x.flagged = act, c
 	c.Flags().StringVar(&x.by, "by", "", usage)
 	if c.Annotations == nil {
 		c.Annotations = map[string]string{}
@@ -230,9 +237,11 @@ func (x *actor) named(c *cobra.Command, act access.Act, usage string) {
 	c.Annotations[actName] = act.Name
 }
 
-// on returns the desk for whoever runs the command. The flag names a person, and who that is cannot be shown
-// here: whoever can open the data folder acts as its operator.
-func (x *actor) on(d *desk.Desk) desk.Acting { return d.As(access.Operator(x.by)) }
+// operator is whoever runs the command, for whom the flag names, with those who have shown who they are.
+func (x *actor) operator() access.Actor { return access.Operator(x.by).Having(x.shown...) }
+
+// on returns the desk for whoever runs the command: whoever can open the data folder acts as its operator.
+func (x *actor) on(d *desk.Desk) desk.Acting { return d.As(x.operator()) }
 
 func (x *actor) entry() (desk.Entry, error) {
 	e := desk.Entry{By: x.by}
@@ -249,7 +258,7 @@ func (x *actor) entry() (desk.Entry, error) {
 // onAccount is the entry of an act on an account.
 func (x *actor) onAccount() (identity.Entry, error) {
 	e, err := x.entry()
-	return identity.Entry{ID: e.ID, Actor: access.Operator(x.by)}, err
+	return identity.Entry{ID: e.ID, Actor: x.operator()}, err
 }
 
 // must is for errors that only a mistake in this package can cause.

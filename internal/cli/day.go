@@ -332,7 +332,9 @@ func (a dayCommands) liftCommand() *cobra.Command {
 		Long: `Lift the hold on a scope. What has to be on record since, and whose signature it takes, follows from
 what the hold is for; rinsate ready says which. What the people who sign are is what is on record
 of them: the roles of their accounts, or the role that they are registered with. With several open
-holds, --hold names one.`,
+holds, --hold names one.
+
+` + signed,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			e, err := who.entry()

@@ -130,7 +130,7 @@ paper names a photograph that is filed with the scope already (rinsate attach); 
 				}
 				papers = append(papers, one)
 			}
-			content := a.In
+			content := a.input()
 			if args[0] != "-" {
 				file, err := os.Open(args[0])
 				if err != nil {

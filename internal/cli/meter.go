@@ -210,7 +210,7 @@ Exit code 0: the meter may be used, 4: it must not be used.`,
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var r desk.Receipt
 				var verdict quality.Verdict
-				if err := who.on(d).Do(c.Context(), func(w *desk.Work) error {
+				if err := who.do(c.Context(), a.app, d, func(w *desk.Work) error {
 					when, err := instant(at, w.Zone(), w.Now())
 					if err != nil {
 						return err
@@ -401,7 +401,7 @@ force, for this meter alone, together with the limits that it had.`,
 				var r desk.Receipt
 				act := who.on(d).Try
 				if adopt {
-					act = who.on(d).Do
+					act = who.doing(a.app, d)
 				}
 				if err := act(c.Context(), func(w *desk.Work) error {
 					start, err := instant(from, w.Zone(), 0)
@@ -506,7 +506,7 @@ It is never a factor: readings are not converted from one scale to another.`,
 			return opened(c.Context(), func(d *desk.Desk) error {
 				act := who.on(d).Try
 				if who.by != "" {
-					act = who.on(d).Do
+					act = who.doing(a.app, d)
 				}
 				var old, new quality.Setup
 				var pairs []quality.Pair

@@ -22,7 +22,9 @@ func (a patientCommands) patientCommand() *cobra.Command {
 		Long: `Reveal, find or erase the number of a patient. The numbers are kept outside of the ledger,
 sealed with a key in a file of its own (--patient-key), without which nobody can read
 them. Whatever is done with a number is on record: who, when, for which use and why, and
-never the number.`,
+never the number.
+
+` + signed,
 	}
 	c.AddCommand(a.showCommand(), a.usesCommand(), a.eraseCommand(), a.keyCommand())
 	return c
@@ -47,7 +49,7 @@ func (a patientCommands) showCommand() *cobra.Command {
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var number string
 				var r desk.Receipt
-				err := who.on(d).Do(c.Context(), func(w *desk.Work) error {
+				err := who.do(c.Context(), a.app, d, func(w *desk.Work) error {
 					use, err := w.Show(args[0])
 					if err != nil {
 						return err
@@ -98,7 +100,7 @@ show that the patient was never here, since a use can be recorded without a numb
 				if err != nil {
 					return err
 				}
-				err = who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
+				err = who.do(c.Context(), a.app, d, func(w *desk.Work) (err error) {
 					uses, r, err = w.OnPatients().FindPatient(e, found, why)
 					return err
 				})
@@ -218,7 +220,7 @@ that somebody took together with that key stays readable to them.`,
 				if err != nil {
 					return err
 				}
-				return who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
+				return who.do(c.Context(), a.app, d, func(w *desk.Work) (err error) {
 					done, r, err = w.OnPatients().ChangePatientKey(e, next, why)
 					return err
 				})
@@ -259,7 +261,7 @@ func (a patientCommands) onRecord(r desk.Receipt, asJSON any, tell func()) error
 // number reads the number of a patient: without showing it where that is a terminal, else from the first line.
 func (a patientCommands) number() (string, error) {
 	const what = "number of the patient"
-	read := func() (string, error) { return a.firstLine(what) }
+	read := func() (string, error) { return a.nextLine(what) }
 	if terminal, ok := a.terminal(); ok {
 		read = func() (string, error) { return a.unseen(terminal, what+": ") }
 	}

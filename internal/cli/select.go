@@ -34,7 +34,7 @@ from them again.`,
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var selected record.SelectionBody
 				var receipt desk.Receipt
-				if err := who.on(d).Do(c.Context(), func(w *desk.Work) (err error) {
+				if err := who.do(c.Context(), a.app, d, func(w *desk.Work) (err error) {
 					selected, receipt, err = w.SelectAtRandom(e, seed)
 					return err
 				}); err != nil {

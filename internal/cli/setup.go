@@ -140,6 +140,11 @@ YAML file that maps other headers, decimal signs, encodings and date formats;
 				if p.Time.Zone == "" {
 					p.Time.Zone = d.DB.Zone().String()
 				}
+				if !dry {
+					if err := who.sign(c.Context(), a.app, d, desk.ImportOf(kind).Signed); err != nil {
+						return err
+					}
+				}
 				for _, name := range args[1:] {
 					if err := a.importFile(c.Context(), who.on(d), desk.File{Kind: kind, Name: name, Profile: p, By: who.by, SecondCode: second}, dry); err != nil {
 						return err
@@ -208,7 +213,7 @@ func readProfile(name, zone string) (table.Profile, error) {
 // source opens a file, or standard input for "-"; size is zero when it is not known.
 func (a setUpCommands) source(name string) (content io.ReadCloser, size int64, err error) {
 	if name == "-" {
-		return io.NopCloser(a.In), 0, nil
+		return io.NopCloser(a.input()), 0, nil
 	}
 	f, err := os.Open(name)
 	if err != nil {

@@ -154,7 +154,7 @@ func (a numberCommands) signalAct(use, about string, act trend.Act, flags func(*
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var lines []map[string]any
-				if err := who.on(d).Do(c.Context(), func(w *desk.Work) error {
+				if err := who.do(c.Context(), a.app, d, func(w *desk.Work) error {
 					for _, id := range args {
 						r, err := theSignal(w.View, id)
 						if err != nil {

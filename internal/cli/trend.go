@@ -566,7 +566,7 @@ in. From then on readings are held against them, until a repair or a change ends
 			freeze.Scopes = args
 			return a.open(c.Context(), func(d *desk.Desk) error {
 				var frozen []desk.Frozen
-				act := who.on(d).Do
+				act := who.doing(a.app, d)
 				if dry {
 					act = who.on(d).Try
 				}

@@ -33,13 +33,23 @@ func (a *app) unseen(terminal *os.File, prompt string) (string, error) {
 	return string(line), nil
 }
 
-// firstLine reads the first line of standard input, where something has to be.
-func (a *app) firstLine(what string) (string, error) {
-	line, err := bufio.NewReader(io.LimitReader(a.In, longestLine)).ReadString('\n')
+// input is standard input, of which a command may read several things one after the other.
+func (a *app) input() io.Reader {
+	if a.lines == nil {
+		a.lines = bufio.NewReaderSize(a.In, longestLine)
+	}
+	return a.lines
+}
+
+// nextLine reads the next line of standard input, where something has to be.
+func (a *app) nextLine(what string) (string, error) {
+	a.input()
+	read, err := a.lines.ReadSlice('\n')
 	if err != nil && !errors.Is(err, io.EOF) {
 		return "", fmt.Errorf("read the %s from standard input: %w", what, err)
 	}
-	if line = strings.TrimRight(line, "\r\n"); line == "" {
+	line := strings.TrimRight(string(read), "\r\n")
+	if line == "" {
 		return "", usageError{fmt.Errorf("there is no %s on standard input", what)}
 	}
 	return line, nil

@@ -33,9 +33,15 @@ Roles: ` + access.Words(access.Roles),
 	return c
 }
 
-// doorAct opens the data folder for one act on accounts.
-func (a userCommands) doorAct(c *cobra.Command, act func(context.Context, *identity.Door) error) error {
-	return a.open(c.Context(), func(d *desk.Desk) error { return act(c.Context(), identity.NewDoor(d.DB, access.Standard)) })
+// doorAct opens the data folder for one act on accounts, which whoever acts signs.
+func (a userCommands) doorAct(c *cobra.Command, who *actor, e *identity.Entry, act func(context.Context, *identity.Door) error) error {
+	return a.open(c.Context(), func(d *desk.Desk) error {
+		if err := who.sign(c.Context(), a.app, d, identity.SignedAtMachine(who.act)); err != nil {
+			return err
+		}
+		e.Actor, e.Second = who.operator(), agrees(who.second())
+		return act(c.Context(), identity.NewDoor(d.DB, access.Standard))
+	})
 }
 
 // printedAccess is what a change of an account leaves, in JSON.
@@ -61,7 +67,7 @@ func (a userCommands) told(r identity.Receipt, code, once, format string, args .
 // secret reads a secret: the first line of standard input, or twice from the terminal without showing it.
 func (a userCommands) secret(what string, fromInput bool) (string, error) {
 	if fromInput {
-		return a.firstLine(what)
+		return a.nextLine(what)
 	}
 	terminal, ok := a.terminal()
 	if !ok {
@@ -88,7 +94,7 @@ func secretFlag(c *cobra.Command, into *bool, what string) {
 
 func (a userCommands) userAdd() *cobra.Command {
 	var who actor
-	var name, roles, second string
+	var name, roles string
 	var stdin bool
 	c := &cobra.Command{
 		Use: "add CODE", Short: "Make an account for a code, and print a one-time code to start with", Args: cobra.ExactArgs(1),
@@ -102,7 +108,6 @@ person, not even after its account was disabled.`,
 			if err != nil {
 				return err
 			}
-			e.Second = access.Operator(second)
 			n := identity.NewAccount{Code: args[0], Name: name}
 			if n.Roles, err = access.ParseRoles(roles); err != nil {
 				return usageError{err}
@@ -112,7 +117,7 @@ person, not even after its account was disabled.`,
 					return err
 				}
 			}
-			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
+			return a.doorAct(c, &who, &e, func(ctx context.Context, d *identity.Door) error {
 				r, once, err := d.AddAccount(ctx, e, n)
 				if err != nil {
 					return err
@@ -124,7 +129,7 @@ person, not even after its account was disabled.`,
 	who.flags(c, identity.ToAddAccount, true)
 	c.Flags().StringVar(&name, "name", "", "name of the person, shown on pages and kept outside the ledger")
 	c.Flags().StringVar(&roles, "roles", "", "roles, separated by commas")
-	secondFlag(c, &second)
+	secondFlag(c)
 	secretFlag(c, &stdin, "password")
 	must(c.MarkFlagRequired("name"))
 	must(c.MarkFlagRequired("roles"))
@@ -247,14 +252,13 @@ func (x printedAccount) state() string {
 	return "✓ open"
 }
 
-// secondFlag adds the flag that names who else signs a change of roles.
-func secondFlag(c *cobra.Command, second *string) {
-	c.Flags().StringVar(second, "second", "", "code of a second person who signs it too: infection prevention takes one")
+// secondFlag adds the flag that names who else signs a change of an account.
+func secondFlag(c *cobra.Command) {
+	c.Flags().String("second", "", "code of a second person who signs it too: infection prevention takes one")
 }
 
 func (a userCommands) userRoles() *cobra.Command {
 	var who actor
-	var second string
 	c := &cobra.Command{
 		Use: "roles CODE ROLE,ROLE...", Short: "Give an account these roles and no others; \"\" takes all away", Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -262,12 +266,11 @@ func (a userCommands) userRoles() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			e.Second = access.Operator(second)
 			roles, err := access.ParseRoles(args[1])
 			if err != nil {
 				return usageError{err}
 			}
-			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
+			return a.doorAct(c, &who, &e, func(ctx context.Context, d *identity.Door) error {
 				r, err := d.ChangeRoles(ctx, e, args[0], roles)
 				if err != nil {
 					return err
@@ -281,7 +284,7 @@ func (a userCommands) userRoles() *cobra.Command {
 		},
 	}
 	who.flags(c, identity.ToChangeRoles, true)
-	secondFlag(c, &second)
+	secondFlag(c)
 	return c
 }
 
@@ -327,7 +330,7 @@ func (a userCommands) userSecret(
 					return usageError{fmt.Errorf("the %s is empty; nothing was changed", what)}
 				}
 			}
-			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
+			return a.doorAct(c, &who, &e, func(ctx context.Context, d *identity.Door) error {
 				r, err := set(d, ctx, e, args[0], secret)
 				if err != nil {
 					return err
@@ -337,6 +340,7 @@ func (a userCommands) userSecret(
 		},
 	}
 	who.flags(c, does, true)
+	secondFlag(c)
 	secretFlag(c, &stdin, what)
 	if removable {
 		c.Flags().BoolVar(&remove, "remove", false, "take the "+what+" away")
@@ -347,7 +351,6 @@ func (a userCommands) userSecret(
 func (a userCommands) userDisable() *cobra.Command {
 	var who actor
 	var undo bool
-	var second string
 	c := &cobra.Command{
 		Use: "disable CODE", Short: "Keep an account from signing in and end its sessions; --undo lets it in again", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -355,8 +358,7 @@ func (a userCommands) userDisable() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
-				e.Second = access.Operator(second)
+			return a.doorAct(c, &who, &e, func(ctx context.Context, d *identity.Door) error {
 				act, words := d.Disable, "%s is disabled"
 				if undo {
 					act, words = d.Enable, "%s can sign in again"
@@ -370,7 +372,7 @@ func (a userCommands) userDisable() *cobra.Command {
 		},
 	}
 	who.flags(c, identity.ToDisable, true)
-	secondFlag(c, &second)
+	secondFlag(c)
 	c.Flags().BoolVar(&undo, "undo", false, "let the account sign in again")
 	return c
 }
@@ -379,12 +381,20 @@ func (a userCommands) userReset() *cobra.Command {
 	var who actor
 	c := &cobra.Command{
 		Use: "reset CODE", Short: "Take password and PIN from an account and print a one-time code instead", Args: cobra.ExactArgs(1),
+		Long: `Take password, PIN and passkeys from an account and print a one-time code instead. Whoever
+sees that code could sign in the name of the person. So from then on what the person signs
+counts like a role that was given then by --by: it ends nothing that began before, and
+never counts beside --by. Where --second signs it too, it counts at once beside others.
+Infection prevention is reset by one who has that role, or by two.
+
+Where the only administrator has lost the password, a lead and infection prevention reset
+it together.`,
 		RunE: func(c *cobra.Command, args []string) error {
 			e, err := who.onAccount()
 			if err != nil {
 				return err
 			}
-			return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
+			return a.doorAct(c, &who, &e, func(ctx context.Context, d *identity.Door) error {
 				r, once, err := d.Reset(ctx, e, args[0])
 				if err != nil {
 					return err
@@ -394,6 +404,7 @@ func (a userCommands) userReset() *cobra.Command {
 		},
 	}
 	who.flags(c, identity.ToReset, true)
+	secondFlag(c)
 	return c
 }
 
@@ -410,7 +421,9 @@ type printedSession struct {
 }
 
 func (a userCommands) userSessions() *cobra.Command {
-	var by, end string
+	var who actor
+	var e identity.Entry
+	var end string
 	var all bool
 	c := &cobra.Command{
 		Use: "sessions CODE", Short: "List where somebody is signed in, and end sessions", Args: cobra.ExactArgs(1),
@@ -419,8 +432,8 @@ func (a userCommands) userSessions() *cobra.Command {
 				return usageError{errors.New("either --end or --end-all")}
 			}
 			if all || end != "" {
-				return a.doorAct(c, func(ctx context.Context, d *identity.Door) error {
-					n, err := d.Revoke(ctx, identity.Entry{Actor: access.Operator(by)}, args[0], end)
+				return a.doorAct(c, &who, &e, func(ctx context.Context, d *identity.Door) error {
+					n, err := d.Revoke(ctx, e, args[0], end)
 					if err != nil {
 						return err
 					}
@@ -452,8 +465,7 @@ func (a userCommands) userSessions() *cobra.Command {
 			})
 		},
 	}
-	c.Annotations = map[string]string{actName: identity.ToRevoke.Name}
-	c.Flags().StringVar(&by, "by", "", "code of the person who ends sessions")
+	who.named(c, identity.ToRevoke, "code of the person who ends sessions")
 	c.Flags().StringVar(&end, "end", "", "end the session with this id")
 	c.Flags().BoolVar(&all, "end-all", false, "end all sessions")
 	return c

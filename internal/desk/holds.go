@@ -118,7 +118,11 @@ func (w *Work) LiftHold(e Entry, l reprocessing.Lift) (Receipt, error) {
 		return Receipt{}, refuse(err)
 	}
 	if l.Second != "" {
-		p, err := pair(w.View, l.By, l.Second, hold.At, ToLiftHold, toAgree)
+		began, err := w.lifting().began(hold)
+		if err != nil {
+			return Receipt{}, err
+		}
+		p, err := pair(w.View, l.By, l.Second, began, ToLiftHold, toAgree)
 		if err != nil {
 			return Receipt{}, err
 		}
@@ -165,6 +169,19 @@ func (w lifting) held(l *reprocessing.Lift) (reprocessing.Hold, error) {
 		return hold, invalid("lift of the hold on %s: it would end at %s, before it was placed at %s", l.Scope, l.At.In(w.Zone()), hold.At.In(w.Zone()))
 	}
 	return hold, nil
+}
+
+// began returns when a hold began: at the time it speaks of, or when it was first on record if that was earlier.
+func (w lifting) began(hold reprocessing.Hold) (unit.Instant, error) {
+	if hold.Unsure.Known() { // what was on record then says nothing of the time
+		return hold.At, nil
+	}
+	kept, err := w.tx.Record(ledger.ID(hold.ID))
+	if err != nil {
+		return 0, err
+	}
+	first, err := firstRecorded(w.View, kept)
+	return min(hold.At, first), err
 }
 
 // lifted returns the lift with what it rests on, or refuses it with what is missing.

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -287,9 +288,14 @@ func (v View) followed(tag string, old store.Kept) (found bool, err error) {
 }
 
 // second makes sure that the second person of an act is one who may do it, and has just shown that. Where the
-// word of the actor stands for that of others, a name is enough.
+// word of the actor stands for that of others, a name is enough, but for somebody at the machine who has a password.
 func (w *Work) second(act access.Act, e Entry, code *string) error {
 	second := e.Second.Code()
+	if !w.dry {
+		if err := w.People().CheckShown(w.actor, cmp.Or(second, *code)); err != nil {
+			return err
+		}
+	}
 	switch {
 	case second == "" && (*code == "" || w.actor.Vouched()):
 		return nil

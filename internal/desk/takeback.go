@@ -330,7 +330,11 @@ func (w asking) agreed(e Entry, all []store.Kept, what string) (body record.Void
 	}
 	begun := store.Forever
 	for _, k := range all {
-		begun = min(begun, k.Recorded)
+		first, err := firstRecorded(w.View, k) // what was corrected since is as old as its first version
+		if err != nil {
+			return body, err
+		}
+		begun = min(begun, first)
 	}
 	two, refused := pair(w.View, e.By, body.Second, begun, toAgree, toAgree)
 	if code := fault.CodeOf(refused); refused != nil && code != fault.Invalid && code != fault.Forbidden {

@@ -93,6 +93,9 @@ func (d *Door) AddAccount(ctx context.Context, e Entry, n NewAccount) (r Receipt
 		if err := On(tx).Check(e.Actor, ToAddAccount); err != nil {
 			return err
 		}
+		if err := On(tx).noMoreThemselves(e.Actor, a.Code, a.Roles); err != nil {
+			return err
+		}
 		a.Created = tx.Now
 		if n.Password != "" {
 			a.Changed, a.MustChange = tx.Now, !e.Actor.Is(a.Code)
@@ -143,7 +146,7 @@ func (d *Door) change(
 	edit func(*store.Tx, *store.Account) error,
 ) (r Receipt, err error) {
 	err = d.Write(ctx, func(tx *store.Tx) error {
-		if err := On(tx).Check(e.Actor, act); err != nil {
+		if err := On(tx).mayChange(e, act, code); err != nil {
 			return err
 		}
 		a, err := On(tx).Account(code)
@@ -166,7 +169,8 @@ func (d *Door) change(
 	return r, err
 }
 
-// granted records what was done to an account, unless it gives a role that has to be given otherwise.
+// granted records what was done to an account, unless it gives a role, or the way to sign as somebody who has it, that has
+// to be given otherwise.
 func granted(tx *store.Tx, e Entry, before, after store.Account, change record.AccessChange) (Receipt, error) {
 	v := On(tx)
 	second, err := v.second(e, after.Code)
@@ -180,6 +184,11 @@ func granted(tx *store.Tx, e Entry, before, after store.Account, change record.A
 	if !after.Disabled.Known() {
 		if err := v.MayGrant(after.Code, e.Actor.Code(), second, had, after.Roles); err != nil {
 			return Receipt{}, err
+		}
+		if own := e.Actor.Is(after.Code); !own && hands(change, own) {
+			if err := v.mayHand(after.Code, e.Actor.Code(), second, after.Roles); err != nil {
+				return Receipt{}, err
+			}
 		}
 	}
 	return recordAccess(tx, e.ID, e.Actor.Code(), second, after, change)
@@ -214,13 +223,10 @@ func (d *Door) ChangeRoles(ctx context.Context, e Entry, code string, roles []ac
 	if err := access.CheckRoles(roles); err != nil {
 		return Receipt{}, fault.Refused(err)
 	}
-	if e.Actor.Is(code) && !e.Actor.Vouched() {
-		return Receipt{}, &fault.Error{
-			Code: fault.Forbidden, Message: "nobody gives roles to themselves",
-			Hint: "ask another administrator; the command line on the computer that keeps the records can do it too",
+	return d.change(ctx, ToChangeRoles, e, code, record.RolesChanged, func(tx *store.Tx, a *store.Account) error {
+		if err := On(tx).notThemselves(e.Actor, code); err != nil {
+			return err
 		}
-	}
-	return d.change(ctx, ToChangeRoles, e, code, record.RolesChanged, func(_ *store.Tx, a *store.Account) error {
 		a.Roles = slices.Clone(roles)
 		return nil
 	})

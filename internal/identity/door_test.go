@@ -52,9 +52,15 @@ var cheapCost = access.Cost{Memory: 8, Passes: 1, Lanes: 1}
 
 func enter(tb testing.TB) *lobby {
 	tb.Helper()
+	return enterAs(tb, false)
+}
+
+// enterAs is enter at a site that is on trial, or was never.
+func enterAs(tb testing.TB, trial bool) *lobby {
+	tb.Helper()
 	l := &lobby{TB: tb, now: storetest.NewClock()}
 	db, err := sqlite.Folder(tb.TempDir()).
-		Create(context.Background(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1"}, l.now.Now)
+		Create(context.Background(), record.SiteBody{Code: "S1", Name: "Test site", Zone: "Europe/Berlin", Origin: "test.example/s1", Trial: trial}, l.now.Now)
 	if err != nil {
 		tb.Fatal(err)
 	}

@@ -12,7 +12,8 @@ import (
 )
 
 // Bound returns an actor as what they may now: once the start of the site is signed, whoever acts at the machine may
-// what the roles on record of the person allow whom they name. Every other actor is returned as is.
+// what the roles on record of the person allow whom they name, and that person shows their password to sign, where they
+// have one. Every other actor is returned as is.
 func (v View) Bound(a access.Actor) (access.Actor, error) {
 	if !a.AtMachine() {
 		return a, nil
@@ -22,10 +23,50 @@ func (v View) Bound(a access.Actor) (access.Actor, error) {
 		return a, err
 	}
 	s, err := v.Signer(a.Code(), reprocessing.Clock{})
-	if err != nil || !s.Known {
-		return a.Bound(nil), err
+	if err != nil {
+		return a.Bound(nil, true), err
 	}
-	return a.Bound(s.Roles()), nil
+	owes, err := v.owes(a.Code())
+	if err != nil || !s.Known {
+		return a.Bound(nil, true), err
+	}
+	return a.Bound(s.Roles(), owes), nil
+}
+
+// owes says whether somebody has a password to show.
+func (v View) owes(code string) (bool, error) {
+	a, ok, err := v.tx.Access().Account(code)
+	return ok && a.Password != "", err
+}
+
+// Owes says whether somebody who is named at the machine has to show who they are with their password: once the start of
+// the site is signed, if they have one.
+func (v View) Owes(code string) (bool, error) {
+	site, err := v.Opening(store.Forever)
+	if err == nil && site.Decides(v.tx.Now) {
+		return v.owes(code)
+	}
+	return false, err
+}
+
+// CheckShown refuses a second person whom an actor at the machine only names, and who has a password to show.
+func (v View) CheckShown(a access.Actor, second string) error {
+	if !a.AtMachine() || second == "" {
+		return nil
+	}
+	owes, err := v.Owes(second)
+	if err != nil || !owes || a.Showed(second, v.tx.Now) {
+		return err
+	}
+	return &fault.Error{
+		Code: fault.Unsigned, Message: "second person: " + second + " has not shown who they are", Hint: "let them show it with their password",
+	}
+}
+
+// SignedAtMachine says whether the person who does an act at the machine signs it: what is a signature everywhere, and
+// what is done to accounts, for which one has to have signed in elsewhere.
+func SignedAtMachine(act access.Act) bool {
+	return act.Signed || slices.Contains(act.Needs, access.ManageAccounts)
 }
 
 // Check refuses what an actor may not do, and what is a signature and not signed. Of whoever acts at the machine it says
@@ -35,6 +76,9 @@ func (v View) Check(a access.Actor, act access.Act) error {
 	a, err := v.Bound(a)
 	if err != nil {
 		return err
+	}
+	if a.AtMachine() && !act.Signed {
+		act.Signed = SignedAtMachine(act) && act.Name != ""
 	}
 	refused := a.Check(act, v.tx.Now)
 	if fault.CodeOf(refused) != fault.Forbidden || !a.AtMachine() {
@@ -46,6 +90,9 @@ func (v View) Check(a access.Actor, act access.Act) error {
 	}
 	if len(may) == 0 && slices.Contains(act.Needs, access.ManageAccounts) {
 		if may, err = v.who([]access.Role{access.Lead}); err != nil || len(may) == 0 || a.Has(access.VoidRecord) {
+			if err == nil {
+				err = a.Check(access.Act{Anybody: true, Signed: true}, v.tx.Now)
+			}
 			return err
 		}
 	}
@@ -118,4 +165,72 @@ func (v View) who(roles []access.Role) (may []string, err error) {
 		}
 	}
 	return may, nil
+}
+
+// mayChange refuses to change an account. Whoever lost the password of the last account that manages others is let in again
+// at the machine by two who answer for the scopes, a lead and infection prevention.
+func (v View) mayChange(e Entry, act access.Act, code string) error {
+	refused := v.Check(e.Actor, act)
+	if fault.CodeOf(refused) != fault.Forbidden || act.Name != ToReset.Name || !e.Actor.AtMachine() || e.Second.Code() == "" || e.Actor.Is(code) {
+		return refused
+	}
+	first, err := v.Bound(e.Actor)
+	if err != nil {
+		return err
+	}
+	if !first.Signs(v.tx.Now) {
+		return refused
+	}
+	second, err := v.second(e, code)
+	if err != nil {
+		return err
+	}
+	var p access.Pair
+	if p.First, err = v.Signer(e.Actor.Code(), reprocessing.Clock{}); err != nil {
+		return err
+	}
+	if p.Second, err = v.Signer(second, reprocessing.Clock{}); err != nil {
+		return err
+	}
+	if p.Be(access.Lead, access.InfectionPrevention) != nil {
+		return refused
+	}
+	return nil
+}
+
+// binds says whether an actor is held to what is on record of them: everybody on a page, and at the machine once the start
+// of the site is signed.
+func (v View) binds(a access.Actor) (bool, error) {
+	if !a.Vouched() {
+		return true, nil
+	}
+	site, err := v.Opening(store.Forever)
+	return a.AtMachine() && site.Decides(v.tx.Now), err
+}
+
+// notThemselves refuses somebody who changes their own roles.
+func (v View) notThemselves(a access.Actor, code string) error {
+	if !a.Is(code) {
+		return nil
+	}
+	if binds, err := v.binds(a); err != nil || !binds {
+		return err
+	}
+	return &fault.Error{
+		Code: fault.Forbidden, Message: "nobody gives roles to themselves",
+		Hint: "ask another administrator, or somebody else who is made one",
+	}
+}
+
+// noMoreThemselves refuses somebody at the machine who makes an account for themselves with a role that they do not have;
+// on a page one has an account already.
+func (v View) noMoreThemselves(a access.Actor, code string, roles []access.Role) error {
+	if !a.AtMachine() {
+		return nil
+	}
+	s, err := v.Signer(code, reprocessing.Clock{})
+	if err != nil || !slices.ContainsFunc(roles, func(r access.Role) bool { return !slices.Contains(s.Roles(), r) }) {
+		return err
+	}
+	return v.notThemselves(a, code)
 }

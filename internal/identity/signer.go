@@ -48,7 +48,7 @@ func (v View) Signer(code string, clock reprocessing.Clock) (s access.Signer, er
 	changes, err := v.changes(code, clock, store.Forever)
 	if err == nil && len(changes) > 0 {
 		s.Known = !changes[len(changes)-1].Out
-		s.Held = access.HeldAfter(changes)
+		s.Held, s.Handed = access.HeldAfter(changes), access.HandedAfter(changes)
 	}
 	return s, err
 }
@@ -110,7 +110,10 @@ func (v View) changes(code string, clock reprocessing.Clock, known unit.Instant)
 		if a.Disabled {
 			a.Roles = nil
 		}
-		add(k, access.RoleChange{Roles: a.Roles, Second: a.Second, Out: a.Disabled})
+		add(k, access.RoleChange{
+			Roles: a.Roles, Second: a.Second, Out: a.Disabled,
+			Hands: hands(a.Change, access.Key(k.By) == access.Key(code)), Anew: a.Change == record.AccountReset,
+		})
 		return err
 	})
 	if err != nil {
@@ -132,6 +135,20 @@ func (v View) changes(code string, clock reprocessing.Clock, known unit.Instant)
 	return all, err
 }
 
+// hands says whether whoever changes an account has in hand then what its person signs in with. Who changes their own
+// password or PIN shows the password for it, and who makes their own account had none to show; a one-time code is shown to
+// whoever asks for it.
+func hands(change record.AccessChange, own bool) bool {
+	switch change {
+	case record.AccountReset:
+		return true
+	case record.AccountAdded, record.PasswordChanged, record.PINChanged:
+		return !own
+	case record.RolesChanged, record.BadgeChanged, record.AccountDisabled, record.AccountEnabled, record.PasskeyAdded, record.PasskeyRemoved:
+	}
+	return false
+}
+
 // MayGrant refuses to give somebody the role of infection prevention but as that is given, once a site is started or was
 // in use before there was a start.
 func (v View) MayGrant(code, by, second string, before, after []access.Role) error {
@@ -146,6 +163,23 @@ func (v View) MayGrant(code, by, second string, before, after []access.Role) err
 	if err != nil || held.Known && !access.Gives(held.Roles(), after) {
 		return err
 	}
+	return v.checkGrant(code, by, second)
+}
+
+// mayHand refuses to give somebody who is infection prevention what they sign in with, but as that role is given.
+func (v View) mayHand(code, by, second string, roles []access.Role) error {
+	if !slices.Contains(roles, access.InfectionPrevention) {
+		return nil
+	}
+	site, err := v.Opening(store.Forever)
+	if err != nil || site.Start == nil {
+		return err
+	}
+	return v.checkGrant(code, by, second)
+}
+
+// checkGrant refuses to give somebody the role of infection prevention.
+func (v View) checkGrant(code, by, second string) error {
 	first, err := v.Signer(by, reprocessing.Clock{})
 	if err != nil {
 		return err
@@ -170,6 +204,9 @@ func (v View) second(e Entry, code string) (string, error) {
 		return "", &fault.Error{
 			Code: fault.Unsigned, Message: "second person: " + second + " has not shown who they are", Hint: "let them show it with their password",
 		}
+	}
+	if err := v.CheckShown(e.Actor, second); err != nil {
+		return "", err
 	}
 	s, err := v.Signer(second, reprocessing.Clock{})
 	if err == nil && !s.Known {

@@ -39,7 +39,7 @@ var buildDemo = sync.OnceValues(func() (d invented, err error) {
 		return d, err
 	}
 	atEnd = append(atEnd, func() error { return os.RemoveAll(d.dir) })
-	d.summary, err = demo.Build(context.Background(), d.dir+"/data", demo.Options{Today: demoToday, Cycles: demoCycles})
+	d.summary, err = demo.Build(context.Background(), d.dir+"/data", demo.Options{Today: demoToday, Cycles: demoCycles, Seed: 1})
 	return d, err
 })
 

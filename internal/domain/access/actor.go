@@ -34,8 +34,11 @@ type Actor struct {
 	roles []Role
 	way   Way
 	times Times
-	// bound says of an operator that the roles on record decide what may be done.
-	bound bool
+	// bound says of an operator that the roles on record decide what may be done, owes that the person has a password
+	// and shows it to sign.
+	bound, owes bool
+	// shown are those who have just shown who they are to an operator.
+	shown []Actor
 }
 
 // Recognised is somebody who has a session, or has just shown who they are for one act of somebody else.
@@ -43,20 +46,34 @@ func Recognised(code string, roles []Role, way Way, t Times) Actor {
 	return Actor{code: code, roles: slices.Clone(roles), way: way, times: t}
 }
 
-// Operator is whoever runs a command on the machine that keeps the records, in the name of a person: being at the
-// machine is the signature. While a site is set up an operator may everything; see Bound.
+// Operator is whoever runs a command on the machine that keeps the records, in the name of a person. While a site is set
+// up an operator may everything, and being at the machine is the signature; see Bound.
 func Operator(code string) Actor { return Actor{code: code, way: AtMachine} }
 
 // AtMachine says whether the actor runs a command on the machine that keeps the records.
 func (a Actor) AtMachine() bool { return a.way == AtMachine }
 
 // Bound is an operator who may what the roles of the person allow whom they name, and nothing else: those who share the
-// machine keep each other to what each of them is there for.
-func (a Actor) Bound(roles []Role) Actor {
+// machine keep each other to what each of them is there for. owes says that the person has a password, which they show to
+// sign; being at the machine is the signature of those alone who have none.
+func (a Actor) Bound(roles []Role, owes bool) Actor {
 	if a.way == AtMachine {
-		a.roles, a.bound = slices.Clone(roles), true
+		a.roles, a.bound, a.owes = slices.Clone(roles), true, owes
 	}
 	return a
+}
+
+// Having is an operator to whom people have just shown who they are: whoever is named as acting, and a second person.
+func (a Actor) Having(shown ...Actor) Actor {
+	if a.way == AtMachine {
+		a.shown = slices.Concat(a.shown, shown)
+	}
+	return a
+}
+
+// Showed says whether somebody has shown an operator a moment ago who they are.
+func (a Actor) Showed(code string, now unit.Instant) bool {
+	return slices.ContainsFunc(a.shown, func(s Actor) bool { return s.Is(code) && !s.Vouched() && s.Signs(now) })
 }
 
 // Scribe writes down what others did, each in their name: a file that is read in by somebody who may, or the
@@ -87,6 +104,9 @@ func (a Actor) Has(p Permission) bool {
 // Signs says whether what the actor does at an instant is signed: the person has shown who they are a moment
 // ago.
 func (a Actor) Signs(now unit.Instant) bool {
+	if a.owes {
+		return a.Showed(a.code, now)
+	}
 	return a.Vouched() || a.code != "" && a.times.MaySign(now)
 }
 

@@ -115,3 +115,38 @@ func TestTakeBack(t *testing.T) {
 		}
 	}
 }
+
+// At the machine somebody who has a password shows it to sign; a proof is that of one person, and grows old.
+func TestOperatorShowsThePassword(t *testing.T) {
+	t.Parallel()
+	const now = unit.Instant(3_600_000_000)
+	proof := func(code string, at unit.Instant) access.Actor {
+		return access.Recognised(code, nil, access.ByPassword, access.Times{Created: at, Seen: at, Proved: at})
+	}
+	lead := []access.Role{access.Lead}
+	tests := []struct {
+		name  string
+		actor access.Actor
+		want  bool
+	}{
+		{"before there is a start", access.Operator("L-01"), true},
+		{"without a password", access.Operator("L-01").Bound(lead, false), true},
+		{"with one that was not shown", access.Operator("L-01").Bound(lead, true), false},
+		{"shown", access.Operator("L-01").Having(proof("l-01", now)).Bound(lead, true), true},
+		{"shown by somebody else", access.Operator("L-01").Having(proof("H-01", now)).Bound(lead, true), false},
+		{"shown long ago", access.Operator("L-01").Having(proof("L-01", now.Add(-access.ProofHolds))).Bound(lead, true), false},
+		{"named only", access.Operator("L-01").Having(access.Operator("L-01")).Bound(lead, true), false},
+	}
+	for _, test := range tests {
+		if got := test.actor.Signs(now); got != test.want {
+			t.Errorf("%s: signs %t, want %t", test.name, got, test.want)
+		}
+	}
+	a := access.Operator("L-01").Having(proof("H-01", now))
+	if !a.Showed("H-01", now) || a.Showed("L-01", now) || a.Showed("", now) {
+		t.Errorf("%+v", a)
+	}
+	if access.Recognised("L-01", lead, access.ByPassword, access.Times{}).Having(proof("H-01", now)).Showed("H-01", now) {
+		t.Error("somebody who has signed in brings others along")
+	}
+}

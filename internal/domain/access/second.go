@@ -12,6 +12,9 @@ import (
 // they held before what they sign began, or have from two others, and that the other did not grant them. Else whoever
 // hands out roles would make a second person when one is wanted. Founding roles, those of the time before the start of a
 // site was signed, are nobody's grant: the two who sign the start sign the list of them.
+//
+// Whoever resets an account has in hand what its person signs in with, and could sign in their name. So from then on what
+// the person signs counts like a role that was given then, by whoever reset the account, besides what their roles do.
 
 // RoleChange is what was on record of somebody's roles from an instant on.
 type RoleChange struct {
@@ -24,6 +27,8 @@ type RoleChange struct {
 	By, Second string
 	// Founding says that it is nobody's grant.
 	Founding bool
+	// Hands says that By had in hand then what they sign in with, Anew that nothing that others had before opens any more.
+	Hands, Anew bool
 }
 
 // Held is a role that somebody holds, with how they came to it.
@@ -50,12 +55,35 @@ func HeldAfter(changes []RoleChange) (held []Held) {
 	return held
 }
 
+// HandedAfter returns from whom somebody has what they sign in with, after all changes, the earliest of which comes first.
+func HandedAfter(changes []RoleChange) (handed []Handed) {
+	for _, c := range changes {
+		if c.Anew {
+			handed = nil
+		}
+		if c.Hands && !c.Founding {
+			handed = append(handed, Handed{Since: c.At, By: c.By, Second: c.Second})
+		}
+	}
+	return handed
+}
+
+// Handed is one time at which others gave somebody what they sign in with: an account, a one-time code, a password or a
+// PIN. Whoever does that knows it, at least until the person has changed it.
+type Handed struct {
+	Since unit.Instant
+	// By is who did so, Second who signed it too.
+	By, Second string
+}
+
 // Signer is one of two people who sign something together.
 type Signer struct {
 	Code string
 	// Known says that they are registered here and may come in.
 	Known bool
 	Held  []Held
+	// Handed is from whom they have what they sign in with; empty where that was so before the start of the site.
+	Handed []Handed
 }
 
 // Roles are all that the person holds.
@@ -77,21 +105,52 @@ type Pair struct {
 // same says whether two codes are those of one person.
 func same(a, b string) bool { return Key(a) == Key(b) }
 
-// fault says why a role of somebody does not count beside another; empty when it does.
-func (p Pair) fault(s, other Signer, h Held) string {
+// gift says whether what one or two people gave somebody counts beside another.
+type gift int
+
+const (
+	counts    gift = iota
+	fromOther      // the other gave it
+	late           // it came only after what is signed began, from one
+)
+
+// gift judges what somebody was given at an instant by one person, or by two.
+func (p Pair) gift(s, other Signer, since unit.Instant, by, second string) gift {
 	stranger := func(code string) bool { return code != "" && !same(code, s.Code) && !same(code, other.Code) }
 	switch {
-	case h.Founding:
-		return ""
-	case !stranger(h.By) && !stranger(h.Second) && (h.By == "" || same(h.By, other.Code) || same(h.Second, other.Code)):
-		// Nobody else had a part in it. Where nobody says who granted it, it may have been the other.
-		return fmt.Sprintf("%s has the role %s from %s", s.Code, h.Role, other.Code)
-	case !p.Since.Known() || h.Since < p.Since:
-		return ""
-	case stranger(h.By) && stranger(h.Second) && !same(h.By, h.Second):
+	case !stranger(by) && !stranger(second) && (by == "" || same(by, other.Code) || same(second, other.Code)):
+		// Nobody else had a part in it. Where nobody says who gave it, it may have been the other.
+		return fromOther
+	case !p.Since.Known() || since < p.Since:
+		return counts
+	case stranger(by) && stranger(second) && !same(by, second):
+		return counts
+	}
+	return late
+}
+
+// fault says why a role of somebody does not count beside another; empty when it does.
+func (p Pair) fault(s, other Signer, h Held) string {
+	for _, k := range s.Handed {
+		switch p.gift(s, other, k.Since, k.By, k.Second) {
+		case fromOther:
+			return fmt.Sprintf("%s has from %s what they sign in with", s.Code, other.Code)
+		case late:
+			return fmt.Sprintf("%s has what they sign in with only since that began, from %s", s.Code, k.By)
+		case counts:
+		}
+	}
+	if h.Founding {
 		return ""
 	}
-	return fmt.Sprintf("%s got the role %s only after that began", s.Code, h.Role)
+	switch p.gift(s, other, h.Since, h.By, h.Second) {
+	case fromOther:
+		return fmt.Sprintf("%s has the role %s from %s", s.Code, h.Role, other.Code)
+	case late:
+		return fmt.Sprintf("%s got the role %s only after that began", s.Code, h.Role)
+	case counts:
+	}
+	return ""
 }
 
 // counting returns the roles of somebody that count beside another.
@@ -111,7 +170,7 @@ func (p Pair) Roles() (first, second []Role) {
 
 // deputies is the way out where somebody lacks a second person.
 const deputies = "deputies are named beforehand: give more people the role before anything happens, on the page People or with " +
-	"rinsate user roles; a role that two others give, with a second person, counts at once"
+	"rinsate user roles; a role that two others give, with a second person, counts at once, and so does an account that two others reset"
 
 // SomebodyElse refuses somebody as their own second person.
 func SomebodyElse() error {

@@ -1,6 +1,7 @@
 package access_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -26,6 +27,12 @@ func founder(code string, roles ...access.Role) access.Signer {
 	for _, r := range roles {
 		s.Held = append(s.Held, access.Held{Role: r, Since: 90, By: "A-01", Founding: true})
 	}
+	return s
+}
+
+// handed is somebody who has from others what they sign in with.
+func handed(s access.Signer, since unit.Instant, by, second string) access.Signer {
+	s.Handed = append(slices.Clone(s.Handed), access.Handed{Since: since, By: by, Second: second})
 	return s
 }
 
@@ -66,6 +73,48 @@ func TestSecondPerson(t *testing.T) {
 		{name: "granted by itself and the other", first: lead, second: holder("L-02", access.Lead, 20, "L-02", "L-01"), want: fault.Forbidden},
 		{name: "granted by itself, of old", first: lead, second: holder("L-02", access.Lead, 20, "L-02", "")},
 		{name: "nobody says who granted it", first: lead, second: holder("L-02", access.Lead, 20, "", ""), want: fault.Forbidden},
+		{name: "reset just before it began", first: lead, second: handed(holder("L-02", access.Lead, 20, "A-01", ""), began-1, "A-01", "")},
+		{
+			name: "reset when it began", first: lead, second: handed(holder("L-02", access.Lead, 20, "A-01", ""), began, "A-01", ""),
+			want: fault.Forbidden, words: "L-02 has what they sign in with only since that began, from A-01",
+		},
+		{name: "reset after it began", first: lead, second: handed(holder("L-02", access.Lead, 20, "A-01", ""), began+1, "A-01", ""), want: fault.Forbidden},
+		{
+			name: "the first was reset after it began", want: fault.Forbidden,
+			first: handed(lead, began+1, "A-01", ""), second: holder("L-02", access.Lead, 20, "A-01", ""),
+		},
+		{name: "a founder who was reset after it began", first: lead, second: handed(founder("H-01", access.Lead), began+1, "A-01", ""), want: fault.Forbidden},
+		{name: "a founder who was reset before", first: lead, second: handed(founder("H-01", access.Lead), began-1, "A-01", "")},
+		{name: "reset by two others after it began", first: lead, second: handed(founder("L-02", access.Lead), began+1, "A-01", "H-01")},
+		{name: "reset by two who are one", first: lead, second: handed(founder("L-02", access.Lead), began+1, "A-01", "a-01"), want: fault.Forbidden},
+		{name: "reset by the other and a third, late", first: lead, second: handed(founder("L-02", access.Lead), began+1, "A-01", "L-01"), want: fault.Forbidden},
+		{name: "reset by the other and a third, before", first: lead, second: handed(founder("L-02", access.Lead), began-1, "A-01", "L-01")},
+		{
+			name: "reset by the other, long ago", first: lead, second: handed(founder("L-02", access.Lead), 20, "L-01", ""),
+			want: fault.Forbidden, words: "L-02 has from L-01 what they sign in with",
+		},
+		{
+			name: "reset by the other, what began at no time", first: lead, second: handed(founder("L-02", access.Lead), 20, "L-01", ""),
+			since: -1, want: fault.Forbidden,
+		},
+		{name: "reset by itself after it began", first: lead, second: handed(founder("L-02", access.Lead), began+1, "L-02", ""), want: fault.Forbidden},
+		{name: "reset by nobody who is named", first: lead, second: handed(founder("L-02", access.Lead), 20, "", ""), want: fault.Forbidden},
+		{
+			name: "the password set by one before, the PIN by another after", first: lead, want: fault.Forbidden, words: "from A-02",
+			second: handed(handed(founder("L-02", access.Lead), 20, "A-01", ""), began+1, "A-02", ""),
+		},
+		{
+			name: "reset by two others, and a role that is late all the same", first: lead, want: fault.Forbidden, words: "got the role lead only after",
+			second: handed(holder("L-02", access.Lead, began+1, "A-01", ""), began+2, "A-01", "H-01"),
+		},
+		{
+			name: "a role from the other, and reset by somebody else since", first: lead, want: fault.Forbidden, words: "has the role lead from L-01",
+			second: handed(holder("L-02", access.Lead, 20, "L-01", ""), 21, "A-01", ""),
+		},
+		{
+			name: "two with roles from the same one, after it began", want: fault.Forbidden, words: "only after that began",
+			first: holder("Z-02", access.Lead, began+1, "A-01", ""), second: holder("Z-01", access.Lead, began+1, "A-01", ""),
+		},
 		{name: "founders, whoever gave the roles", first: founder("A-01", access.Lead), second: founder("H-01", access.InfectionPrevention)},
 		{name: "what began at no time", first: lead, second: holder("L-02", access.Lead, 99, "A-01", ""), since: -1},
 		{name: "what began at no time, granted by the other", first: lead, second: holder("L-02", access.Lead, 99, "L-01", ""), since: -1, want: fault.Forbidden},
@@ -156,6 +205,28 @@ func TestHeldAfter(t *testing.T) {
 		t.Error(diff)
 	}
 	if got := access.HeldAfter(nil); got != nil {
+		t.Error(got)
+	}
+}
+
+func TestHandedAfter(t *testing.T) {
+	t.Parallel()
+	lead := []access.Role{access.Lead}
+	changes := []access.RoleChange{
+		{At: 1, Roles: lead, By: "A-01", Founding: true, Hands: true},
+		{At: 2, Roles: lead, By: "A-01"},
+		{At: 3, Roles: lead, By: "A-02", Hands: true},
+		{At: 4, Roles: lead, By: "A-03", Second: "H-01", Hands: true},
+	}
+	want := []access.Handed{{Since: 3, By: "A-02"}, {Since: 4, By: "A-03", Second: "H-01"}}
+	if diff := cmp.Diff(want, access.HandedAfter(changes)); diff != "" {
+		t.Error(diff)
+	}
+	changes = append(changes, access.RoleChange{At: 5, Roles: lead, By: "A-04", Hands: true, Anew: true})
+	if diff := cmp.Diff([]access.Handed{{Since: 5, By: "A-04"}}, access.HandedAfter(changes)); diff != "" {
+		t.Error(diff)
+	}
+	if got := access.HandedAfter(nil); got != nil {
 		t.Error(got)
 	}
 }
