@@ -2,8 +2,12 @@ package web
 
 import (
 	"crypto/rand"
+	"fmt"
+	"log/slog"
+	"math"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 
 	"rinsate/internal/base/ledger"
@@ -126,8 +130,14 @@ func (s urgentPages) recordEmergency(x *kit.Exchange) error {
 	if err != nil {
 		return &kit.PageError{Status: http.StatusBadRequest, Message: kit.Sentence(err.Error()), Hint: "Open the page anew and send the form again."}
 	}
+	unsigned := x.Who == nil && !s.stored(x, id)
+	if refused := s.tooFast(x, unsigned, tag); refused != nil {
+		status, words, _ := kit.Refused(x, refused)
+		f.Problem = words
+		return s.emergencyPage(x, status, f)
+	}
 	m := reprocessing.Emergency{Reason: reprocessing.EmergencyReason(f.Typed["reason"]), Words: f.Typed["words"], Decided: f.Typed["decided"]}
-	var recorded ledger.ID
+	var recorded desk.Receipt
 	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
 		fleet, err := w.Registry().Instruments()
 		if err != nil {
@@ -136,12 +146,14 @@ func (s urgentPages) recordEmergency(x *kit.Exchange) error {
 		if i := findScope(fleet, tag); i >= 0 {
 			tag = fleet[i].Tag
 		}
-		r, err := desk.InEmergency(w).RecordEmergency(desk.Entry{ID: id}, tag, m)
-		recorded = r.Record.ID
+		recorded, err = desk.InEmergency(w).RecordEmergency(desk.Entry{ID: id}, tag, m)
 		return err
 	})
+	if unsigned {
+		s.tellUnsigned(x, tag, recorded)
+	}
 	if err == nil {
-		return x.Redirect(emergencyPath(tag) + "?done=" + string(recorded))
+		return x.Redirect(emergencyPath(tag) + "?done=" + string(recorded.Record.ID))
 	}
 	status, words, ok := kit.Refused(x, err)
 	if !ok {
@@ -149,6 +161,50 @@ func (s urgentPages) recordEmergency(x *kit.Exchange) error {
 	}
 	f.Problem = words
 	return s.emergencyPage(x, status, f)
+}
+
+// stored says whether a form was sent before, and its record is there: whoever presses a button twice hears that it is.
+func (s urgentPages) stored(x *kit.Exchange, id ledger.ID) bool {
+	err := s.View(x.R.Context(), func(v desk.View) error {
+		_, err := v.Show(string(id))
+		return err
+	})
+	return err == nil
+}
+
+// tooFast refuses whoever has not signed in and presses for more scopes, from one place, than people have patients for:
+// each press takes a scope out of use, so that a program that presses for all of them closes the department.
+func (s urgentPages) tooFast(x *kit.Exchange, unsigned bool, tag string) error {
+	if !unsigned {
+		return nil
+	}
+	from := x.Source().Address
+	wait, first := s.unsigned.Take(from, s.Now())
+	if wait == 0 {
+		return nil
+	}
+	if first {
+		s.Log.Warn("emergency uses are refused that nobody signed: too many from one address", slog.String("address", from), slog.String("scope", tag))
+	}
+	seconds := int(math.Ceil(wait.Seconds()))
+	x.W.Header().Set("Retry-After", strconv.Itoa(seconds))
+	return &kit.PageError{
+		Status:  http.StatusTooManyRequests,
+		Message: fmt.Sprintf("Too many emergency uses were pressed here without signing in; the next one is heard in %d s.", seconds),
+		Hint:    "Nothing was stored. Sign in, then it is heard at once, or write the use on the paper form: the patient need not wait for this page.",
+	}
+}
+
+// tellUnsigned logs from where somebody who has not signed in has recorded an emergency use. What was refused for another
+// reason does not count as a press.
+func (s urgentPages) tellUnsigned(x *kit.Exchange, tag string, r desk.Receipt) {
+	from := x.Source().Address
+	if !r.Fresh {
+		s.unsigned.PutBack(from)
+		return
+	}
+	s.Log.Warn("an emergency use is recorded that nobody signed",
+		slog.String("address", from), slog.String("scope", tag), slog.String("record", string(r.Record.ID)))
 }
 
 // emergenciesPath is where emergency uses are looked into.
