@@ -2,6 +2,7 @@ package web
 
 import (
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"log/slog"
 	"math"
@@ -10,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -65,24 +67,27 @@ func (s urgentPages) emergencyPage(x *kit.Exchange, status int, f kit.Form) erro
 		if err != nil {
 			return err
 		}
-		i := findScope(fleet, x.R.PathValue("tag"))
-		if i < 0 {
+		found, err := tagged(v, x.R.PathValue("tag"))
+		if e, ok := errors.AsType[*fault.Error](err); ok && e.Code == fault.NotFound {
 			return kit.NotHere("No scope has this tag, barcode or serial number. Write its use on the paper form, and tell the reprocessing department.")
 		}
-		now := s.Now()
-		clock := words.Seen(now, v.Zone())
-		a, err := v.Day().AnswerNow(fleet[i].Tag, now, store.Forever)
 		if err != nil {
 			return err
 		}
-		page.Scope, page.Href = fleet[i].Tag, s.URL("/ready/"+url.PathEscape(fleet[i].Tag))
+		now := s.Now()
+		clock := words.Seen(now, v.Zone())
+		a, err := v.Day().AnswerNow(found.Tag, now, store.Forever)
+		if err != nil {
+			return err
+		}
+		page.Scope, page.Href = found.Tag, s.URL("/ready/"+url.PathEscape(found.Tag))
 		page.Mark, page.Usable = s.Terms.State(a.State), a.State == reprocessing.Ready
 		page.ByPaper, page.Elsewhere = a.State == reprocessing.PaperDecides, a.State == reprocessing.NothingAgainst
 		if a.Short.Grade != reprocessing.Nothing {
 			page.Short = s.shortOf(*a.Short, clock)
 		}
 		if id := x.R.URL.Query().Get("done"); id != "" {
-			page.Done, err = emergencyDone(v, fleet[i].Tag, id, clock)
+			page.Done, err = emergencyDone(v, found.Tag, id, clock)
 			return err
 		}
 		models := map[string]string{}
@@ -90,7 +95,7 @@ func (s urgentPages) emergencyPage(x *kit.Exchange, status int, f kit.Form) erro
 			models[other.Tag] = other.Model
 		}
 		for _, b := range o.board {
-			if b.State == reprocessing.Ready && b.Scope != page.Scope && models[b.Scope] == fleet[i].Model {
+			if b.State == reprocessing.Ready && b.Scope != page.Scope && models[b.Scope] == found.Model {
 				page.Instead = append(page.Instead, insteadLine{b.Scope, s.URL("/ready/" + url.PathEscape(b.Scope)), clock(b.Until)})
 			}
 		}
@@ -139,13 +144,11 @@ func (s urgentPages) recordEmergency(x *kit.Exchange) error {
 	m := reprocessing.Emergency{Reason: reprocessing.EmergencyReason(f.Typed["reason"]), Words: f.Typed["words"], Decided: f.Typed["decided"]}
 	var recorded desk.Receipt
 	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-		fleet, err := w.Registry().Instruments()
+		found, err := tagged(w.View, tag)
 		if err != nil {
 			return err
 		}
-		if i := findScope(fleet, tag); i >= 0 {
-			tag = fleet[i].Tag
-		}
+		tag = found.Tag
 		recorded, err = desk.InEmergency(w).RecordEmergency(desk.Entry{ID: id}, tag, m)
 		return err
 	})
