@@ -29,6 +29,8 @@ type releasePage struct {
 	Clock string
 	// Emergency leads to where an emergency use is recorded, where the answer is no.
 	Emergency string
+	// Wrong leads to where whoever may says that something is wrong with it; empty for others.
+	Wrong string
 	// Attest leads to where acts that are not proven are attested, while one of them keeps the scope; empty for
 	// whoever may not do that.
 	Attest string
@@ -95,6 +97,9 @@ func (s dayPages) release(x *kit.Exchange) error {
 		a, err := v.Day().AnswerNow(found.Tag, now, store.Forever)
 		if err != nil {
 			return err
+		}
+		if x.Can(desk.ToPlaceHold) {
+			page.Wrong = s.URL(wrongPath(found.Tag))
 		}
 		if len(a.Wanting) > 0 && x.Can(desk.ToAttest) {
 			page.Attest = s.URL(attestPath)

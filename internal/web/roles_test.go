@@ -50,6 +50,8 @@ var dayMayOpen = map[string]string{
 	"GET /ready/{tag}":                    "*",
 	"GET /ready/{tag}/emergency":          "*",
 	"POST /ready/{tag}/emergency":         "*",
+	"GET /ready/{tag}/hold":               "TLIP",
+	"POST /ready/{tag}/hold":              "TLIP",
 	"GET /emergencies":                    "TLIQV",
 	"POST /emergencies/{record}/seen":     "I",
 	"POST /emergencies/{record}/rest":     "TL",

@@ -64,6 +64,9 @@ type scopeForms struct {
 	HoldKinds []reprocessing.HoldKind
 }
 
+// HoldForm is the form that places a hold.
+func (f scopeForms) HoldForm() wrongPage { return wrongPage{HoldKinds: f.HoldKinds, Form: *f.Hold} }
+
 // liftForm lifts one hold.
 type liftForm struct {
 	*kit.Form
