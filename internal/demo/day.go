@@ -376,8 +376,10 @@ func (t *cycle) points() []scope.PointKind {
 func (t *cycle) verify(points []scope.PointKind) {
 	for {
 		t.cleaning++
+		waited := t.forgotten != ""
 		passes, hold := t.verification(points, t.cleaning)
 		switch {
+		case passes && waited: // the scope lay clean and wet for hours
 		case passes:
 			t.passed, t.uses = t.at, 0
 			return
@@ -533,11 +535,12 @@ func (r reader) forget() {
 func (t *cycle) disinfect() {
 	h := t.h
 	a := t.service.disinfectants[h.rng.IntN(len(t.service.disinfectants))]
-	lot, expires := h.solution(a, t.at)
-	warmer, weak := h.rng.IntN(20), t.weak
+	lot, filled, expires := h.solution(a, t.at)
+	warmer, weak, run := h.rng.IntN(20), t.weak, h.run(a)
 	t.step(reprocessing.Disinfection, 26*time.Minute, 36*time.Minute, func(s *reprocessing.Step) {
 		s.Result, s.Disinfectant, s.DisinfectantLot, s.DisinfectantExpires, s.MEC, s.Contact = reprocessing.Pass, a.name, lot, expires, reprocessing.Pass, a.contact
-		s.Coldest, s.HasTemperature, s.Reprocessor, s.CycleNumber = unit.Celsius(a.warm*10+float64(warmer))/10, true, a.reprocessor, a.cycle
+		s.Coldest, s.HasTemperature, s.Reprocessor, s.CycleNumber = unit.Celsius(a.warm*10+float64(warmer))/10, true, a.reprocessor, run
+		s.Warmest, s.DisinfectantFilled = unit.Celsius(a.warm*10+float64(warmer+6))/10, filled
 		if weak {
 			s.Result, s.MEC, s.Note = reprocessing.Fail, reprocessing.Fail, "the strip shows a solution that is too weak"
 		}

@@ -165,6 +165,8 @@ type hospital struct {
 	effects  effects
 	stories  []Story
 	trips    []Trip
+	// runs counts the cycles of each reprocessor.
+	runs map[string]int
 	// doubted are the holds that a failed check of a meter has placed, by their scope.
 	doubted  map[string][]ledger.ID
 	plans    []plan
@@ -381,6 +383,7 @@ func invent(o Options) (*hospital, error) {
 		return nil, err
 	}
 	h := &hospital{
+		runs:    map[string]int{},
 		options: o,
 		zone:    zone,
 		today:   unit.At(o.Today),

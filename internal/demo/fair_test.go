@@ -43,7 +43,8 @@ type cause struct {
 var causes = []cause{
 	{
 		"what was done is not on record yet", func(r reprocessing.Reason) bool {
-			return !r.Since.Known() && strings.HasSuffix(r.Text, "is not on record") || strings.HasPrefix(r.Text, "outside a cabinet since")
+			return !r.Since.Known() && (strings.HasSuffix(r.Text, "is not on record") || strings.HasPrefix(r.Text, "outside a cabinet since") ||
+				strings.Contains(r.Text, " has not begun and should have by "))
 		},
 		"record it", "whoever did it", 2,
 	},

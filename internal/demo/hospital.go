@@ -57,18 +57,18 @@ type service struct {
 	disinfectants     []disinfectant
 }
 
-// disinfectant is a way of disinfection by the rule set, with how many days a lot is in use.
+// disinfectant is a way of disinfection by the rule set, with how many days a solution is in use: one less than it may be.
 type disinfectant struct {
-	name, series, reprocessor, cycle string
-	contact                          unit.Span
-	warm                             float64
-	days                             int
+	name, series, reprocessor string
+	contact                   unit.Span
+	warm                      float64
+	days                      int
 }
 
 var (
-	reprocessorOne = disinfectant{"opa-0.55-reprocessor", "OM", "W-1", "Slakewell 4, endoscope cycle", 5 * unit.Minute, 25.4, 14}
-	reprocessorTwo = disinfectant{"peracetic-3100-3400-ppm", "PA", "W-2", "Slakewell 4, cold cycle", 7 * unit.Minute, 20.6, 5}
-	basin          = disinfectant{"opa-0.55", "OB", "", "", 12 * unit.Minute, 20.5, 14}
+	reprocessorOne = disinfectant{"opa-0.55-reprocessor", "OM", "W-1", 5 * unit.Minute, 25.4, 13}
+	reprocessorTwo = disinfectant{"peracetic-3100-3400-ppm", "PA", "W-2", 7 * unit.Minute, 20.6, 4}
+	basin          = disinfectant{"opa-0.55", "OB", "", 12 * unit.Minute, 20.5, 13}
 )
 
 // equip sets up the fleet, the services and the levels.
@@ -157,7 +157,7 @@ func (h *hospital) instrument(tag, model string, owner scope.Owner, since unit.I
 	m := all[slices.IndexFunc(all, func(m scope.Model) bool { return m.Name == model })]
 	s := &endoscope{
 		Instrument: scope.Instrument{
-			Tag: tag, Serial: h.serial(tag[:1]), Model: model, Owner: owner,
+			Tag: tag, Serial: serialOf(h, tag[:1]), Model: model, Owner: owner,
 			Location: h.serviceOf(model).cabinet, InService: since,
 		},
 		model: m, free: since, expires: store.Forever, reserved: store.Forever, passed: since, unsampled: store.Forever,
@@ -166,8 +166,8 @@ func (h *hospital) instrument(tag, model string, owner scope.Owner, since unit.I
 	return s
 }
 
-// serial is a serial number that no other endoscope of the hospital has.
-func (h *hospital) serial(series string) string {
+// serialOf is a serial number that no other endoscope of the hospital has.
+func serialOf(h *hospital, series string) string {
 	for n := 20000 + h.rng.IntN(9000); ; n++ {
 		text := fmt.Sprintf("%s%05d", series, n)
 		if !slices.ContainsFunc(h.scopes, func(s *endoscope) bool { return s.Serial == text }) {
@@ -212,10 +212,20 @@ func (h *hospital) lotAt(kit string, at unit.Instant) (lot string, from, to unit
 	return fmt.Sprintf("%s%03d", series, 411+7*n), h.midnight(n * days), h.midnight((n + 1) * days)
 }
 
-// solution returns the lot of a disinfectant in use at an instant, and when it must not be used any more.
-func (h *hospital) solution(a disinfectant, at unit.Instant) (lot string, expires unit.Instant) {
+// solution returns the lot of a disinfectant in use at an instant, when it was filled in, and when it must not be used any
+// more.
+func (h *hospital) solution(a disinfectant, at unit.Instant) (lot string, filled, expires unit.Instant) {
 	n := h.dayOf(at) / a.days
-	return fmt.Sprintf("%s-%03d", a.series, 101+n), h.midnight((n+1)*a.days + 1)
+	return fmt.Sprintf("%s-%03d", a.series, 101+n), h.midnight(n * a.days), h.midnight((n+1)*a.days + 1)
+}
+
+// run returns the number of the next cycle of a reprocessor, empty for a basin.
+func (h *hospital) run(a disinfectant) string {
+	if a.reprocessor == "" {
+		return ""
+	}
+	h.runs[a.reprocessor]++
+	return strconv.Itoa(4100 + h.runs[a.reprocessor])
 }
 
 // onDuty returns the technicians who may take a scope at an instant: two thirds in the day, in shifts
@@ -288,7 +298,7 @@ func (h *hospital) open() {
 		}
 		return err
 	})
-	roles := map[byte]string{'T': "technician", 'N': "nurse", 'L': "lead", 'H': "infection prevention"}
+	roles := map[byte]string{'T': "technician", 'N': "procedure room", 'L': "lead", 'H': "infection prevention"}
 	for _, code := range slices.Concat(technicians, nurses, leads, []string{infectionPrevention}) {
 		lead(func(w *desk.Work, e desk.Entry) error {
 			return h.count(w.SettingUp().RegisterPerson(e, start, record.PersonBody{Code: code, Role: roles[code[0]]}))

@@ -357,7 +357,7 @@ func (h telling) plantSlips() {
 					Scope: tag,
 					Point: t.forgotten,
 					From:  t.at,
-					What:  "a swab lay for over 4 hours: its reading is void, and a new sample was taken",
+					What:  "a swab lay for over 4 hours: its reading is void, a new sample was taken, and the scope was cleaned again, since it had lain for hours",
 				},
 			)
 		})

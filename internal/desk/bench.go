@@ -28,6 +28,10 @@ type Bench struct {
 	// Disinfectants and Cabinets are the names that the rules in force know.
 	Disinfectants []string `json:"disinfectants"`
 	Cabinets      []string `json:"cabinets"`
+	// Hottest are the disinfectants that must not be too warm, Reused those whose solution is used for some days: of these
+	// more is asked.
+	Hottest []string `json:"hottest,omitempty"`
+	Reused  []string `json:"reused,omitempty"`
 }
 
 // BenchScope is how a scope is known by.
@@ -69,7 +73,7 @@ func (v DayView) Bench(now unit.Instant) (Bench, error) {
 			}
 		}
 	}
-	b.Which = shared(instruments, now)
+	b.Which = ambiguous(instruments, now)
 	lots, err := v.Lots()
 	if err != nil {
 		return b, err
@@ -86,6 +90,12 @@ func (v DayView) Bench(now unit.Instant) (Bench, error) {
 	}
 	for _, a := range rules.Reprocessing.Disinfectants {
 		b.Disinfectants = append(b.Disinfectants, a.Name)
+		if a.Warmest != 0 {
+			b.Hottest = append(b.Hottest, a.Name)
+		}
+		if a.ReuseDays > 0 {
+			b.Reused = append(b.Reused, a.Name)
+		}
 	}
 	for _, c := range rules.Reprocessing.Cabinets {
 		b.Cabinets = append(b.Cabinets, c.Name)

@@ -32,6 +32,8 @@ type bench struct {
 	unchecked, trial bool
 	// started says that the start is signed.
 	started bool
+	// by is who does a kind of step, where that is not T-01.
+	by map[reprocessing.StepKind]string
 }
 
 func start(tb testing.TB) *bench {
@@ -60,7 +62,9 @@ func start(tb testing.TB) *bench {
 		if _, err := w.SettingUp().RegisterInstrument(lead, since, scope.Instrument{Tag: "D-01", Model: "D1", Owner: scope.Own, InService: since}); err != nil {
 			return err
 		}
-		for code, role := range map[string]string{"L-01": "lead", "L-02": "lead", "H-01": "infection prevention"} {
+		for code, role := range map[string]string{
+			"L-01": "lead", "L-02": "lead", "H-01": "infection prevention", "T-01": "technician", "T-02": "technician", "N-01": "procedure room",
+		} {
 			if _, err := w.SettingUp().RegisterPerson(lead, since, record.PersonBody{Code: code, Role: role}); err != nil {
 				return err
 			}
@@ -167,12 +171,15 @@ func (b *bench) size() (n int64) {
 func (b *bench) step(kind reprocessing.StepKind, d time.Duration, fill func(*reprocessing.Step)) {
 	b.Helper()
 	s := reprocessing.Step{Scope: "D-01", Kind: kind, Start: b.at(), By: "T-01"}
+	if by, ok := b.by[kind]; ok {
+		s.By = by
+	}
 	s.End = b.pass(d)
 	if fill != nil {
 		fill(&s)
 	}
 	b.do(func(w *desk.Work) error {
-		_, err := w.RecordStep(desk.Entry{By: "T-01"}, s)
+		_, err := w.RecordStep(desk.Entry{By: s.By}, s)
 		return err
 	})
 }
@@ -273,7 +280,7 @@ func (b *bench) finish() {
 	b.step(reprocessing.Disinfection, 30*time.Minute, func(s *reprocessing.Step) {
 		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass,
 			12*unit.Minute, 21, true
-		s.DisinfectantExpires = s.Start.Add(240 * time.Hour)
+		s.DisinfectantFilled, s.DisinfectantExpires = s.Start.Add(-time.Hour), s.Start.Add(240*time.Hour)
 	})
 	b.step(reprocessing.Drying, 12*time.Minute, nil)
 	b.step(reprocessing.Storage, 0, func(s *reprocessing.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })

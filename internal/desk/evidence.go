@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"rinsate/internal/base/unit"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/sampling"
@@ -17,11 +18,13 @@ import (
 type made struct {
 	meter string
 	at    unit.Instant
+	doing doing
 }
 
 // lacks says of every sample of a history that passed why that proves nothing by itself.
-func lacks(v View, h *reprocessing.History, passed map[int][]made, to, known unit.Instant) error {
-	checks := meterChecks{v: v, to: to, known: known, of: map[string]*checked{}}
+func lacks(v View, h *reprocessing.History, passed map[int][]made, people *doers, to unit.Instant) error {
+	known := people.known
+	checks := meterChecks{v: v, to: to, known: known, people: people, of: map[string]*checked{}}
 	for i, readings := range passed {
 		t := &h.Samples[i]
 		rules, err := v.Registry().Rules(readings[0].at, known)
@@ -36,19 +39,25 @@ func lacks(v View, h *reprocessing.History, passed map[int][]made, to, known uni
 		if t.Edited {
 			gaps = append(gaps, reprocessing.Lack{Why: "it " + reprocessing.SetRight})
 		}
-		// One reading on a meter that was good is enough.
+		if late := reprocessing.WrittenLate(t.Collected, t.Recorded); late != "" {
+			gaps = append(gaps, reprocessing.Lack{Why: "it " + late})
+		}
+		if t.Stranger != "" {
+			gaps = append(gaps, reprocessing.Lack{Why: "it " + t.Stranger})
+		}
+		// One reading on a meter that was good, by somebody who may, is enough.
 		var without []reprocessing.Lack
 		for j, r := range readings {
-			lack, err := checks.lack(r)
+			lacks, err := checks.lacks(r)
 			if err != nil {
 				return err
 			}
-			if lack == nil {
+			if len(lacks) == 0 {
 				without = nil
 				break
 			}
-			if j == 0 || !lack.Final {
-				without = []reprocessing.Lack{*lack}
+			if j == 0 || !final(lacks) {
+				without = lacks
 			}
 		}
 		t.Lacks = slices.Concat(gaps, without)
@@ -60,6 +69,7 @@ func lacks(v View, h *reprocessing.History, passed map[int][]made, to, known uni
 type meterChecks struct {
 	v         View
 	to, known unit.Instant
+	people    *doers
 	of        map[string]*checked
 }
 
@@ -79,11 +89,45 @@ func (c *meterChecks) around(meter string, from, to unit.Instant) ([]quality.Ver
 	x := &checked{from: from.Add(-more), to: min(to.Add(more), c.to)}
 	c.of[meter] = x
 	err := c.v.tx.Numbers().ChecksKnown(meter, x.from, x.to, c.known, func(k store.Kept) error {
-		return fold(k, func(body record.CheckBody) {
-			x.verdicts = append(x.verdicts, quality.Verdict{Meter: meter, At: body.Verdict.At, Outcome: body.Verdict.Outcome})
-		})
+		body, err := record.Body[record.CheckBody](k.Record)
+		if err != nil {
+			return err
+		}
+		v := quality.Verdict{Meter: meter, At: body.Verdict.At, Outcome: body.Verdict.Outcome}
+		if v.Outcome.Good() {
+			if stranger, err := c.people.of(doing{by: k.By, at: k.Recorded, what: access.CheckMeter}); err != nil || stranger != "" {
+				return err
+			}
+		}
+		x.verdicts = append(x.verdicts, v)
+		return nil
 	})
 	return x.verdicts, err
+}
+
+// lacks says what is missing that would show that a reading is one to go by: somebody who may read, who wrote it
+// down in time, and a good meter.
+func (c *meterChecks) lacks(r made) (all []reprocessing.Lack, err error) {
+	stranger, err := c.people.of(r.doing)
+	if err != nil {
+		return nil, err
+	}
+	if stranger != "" {
+		all = append(all, reprocessing.Lack{Why: "its reading " + stranger})
+	}
+	if late := reprocessing.WrittenLate(r.at, r.doing.at); late != "" {
+		all = append(all, reprocessing.Lack{Why: "its reading " + late})
+	}
+	lack, err := c.lack(r)
+	if lack != nil {
+		all = append(all, *lack)
+	}
+	return all, err
+}
+
+// final says whether nobody's word can stand for one of some lacks.
+func final(lacks []reprocessing.Lack) bool {
+	return slices.ContainsFunc(lacks, func(l reprocessing.Lack) bool { return l.Final })
 }
 
 // lack says why nothing shows that the meter of a reading was good, nil where something does or where the rules of

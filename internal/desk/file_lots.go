@@ -12,7 +12,7 @@ import (
 const Lots Kind = "lots"
 
 var fileOfLots = fileKind{
-	kind: Lots, about: "a lot of a kit with its expiry; a later row with recalled recalls it, and none takes a recall back or prolongs a lot that has expired",
+	kind: Lots, about: "a lot of a kit with its expiry; a later row with recalled recalls it, and none takes a recall back or prolongs a lot",
 	columns: []table.Field{
 		required(textColumn("kit", "name of the kit")), required(textColumn("lot", "lot number")),
 		required(timeColumn("expires", "first instant at which it must not be used")), timeColumn("recalled", "since when it is recalled"),
@@ -30,9 +30,13 @@ var fileOfLots = fileKind{
 				x.Recalled = old.Recalled
 				in.keeps("it is recalled since %s", x.Recalled.In(in.Zone()))
 			}
-			if old.Expires.Known() && old.Expires <= in.tx.Now && x.Expires > old.Expires {
+			if old.Expires.Known() && x.Expires > old.Expires {
 				x.Expires = old.Expires
-				in.keeps("it expired at %s", x.Expires.In(in.Zone()))
+				words := "it expired at %s"
+				if x.Expires > in.tx.Now {
+					words = "it expires at %s, and of two dates the earlier one counts"
+				}
+				in.keeps(words, x.Expires.In(in.Zone()))
 			}
 			return described(in, record.Lot, x.Key(), x, nil, func(e Entry) error { _, err := in.SettingUp().RegisterLot(e, in.tx.Now, x); return err })
 		}

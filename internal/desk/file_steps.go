@@ -31,8 +31,10 @@ var fileOfSteps = fileKind{
 		),
 		textColumn("disinfectant_lot", "its lot"),
 		timeColumn("disinfectant_expires", "when the lot or the solution expires"),
+		timeColumn("disinfectant_filled", "when the solution was activated or filled in"),
 		wordColumn("mec", results, "check of the minimum effective concentration"),
 		numberColumn("coldest_cel", "lowest temperature over the contact time, °C"),
+		numberColumn("warmest_cel", "highest temperature over the contact time, °C"),
 		numberColumn("contact_min", "contact time in minutes"),
 		textColumn("reprocessor", "reprocessor (AER, EWD)"),
 		textColumn("cycle_number", "number of its cycle"),
@@ -40,9 +42,9 @@ var fileOfSteps = fileKind{
 		textColumn("procedure", "what an issued scope is meant for"),
 	},
 	example: `id,scope,step,start,end,person,result,note,disinfectant,disinfectant_lot,disinfectant_expires,` +
-		`mec,coldest_cel,contact_min,reprocessor,cycle_number,cabinet,procedure
-,D-01,leak-test,2026-03-02T08:58:00+01:00,2026-03-02T09:00:00+01:00,T-01,pass,,,,,,,,,,,
-,D-01,manual-cleaning,2026-03-02T09:01:00+01:00,2026-03-02T09:19:00+01:00,T-01,,,,,,,,,,,,
+		`disinfectant_filled,mec,coldest_cel,warmest_cel,contact_min,reprocessor,cycle_number,cabinet,procedure
+,D-01,leak-test,2026-03-02T08:58:00+01:00,2026-03-02T09:00:00+01:00,T-01,pass,,,,,,,,,,,,,
+,D-01,manual-cleaning,2026-03-02T09:01:00+01:00,2026-03-02T09:19:00+01:00,T-01,,,,,,,,,,,,,,
 `,
 	anchor: "scope",
 	line: func(in *intake, r row) (string, func() (bool, error)) {
@@ -73,9 +75,11 @@ func (r row) step() reprocessing.Step {
 		Disinfectant:        r.col["disinfectant"].Text(),
 		DisinfectantLot:     r.col["disinfectant_lot"].Text(),
 		DisinfectantExpires: r.col["disinfectant_expires"].Time(),
+		DisinfectantFilled:  r.col["disinfectant_filled"].Time(),
 		MEC:                 reprocessing.Result(r.col["mec"].Word()),
 		Coldest:             unit.Celsius(r.col["coldest_cel"].Number()),
 		HasTemperature:      r.col["coldest_cel"].Has(),
+		Warmest:             unit.Celsius(r.col["warmest_cel"].Number()),
 		Contact: unit.Span(
 			float64(r.col["contact_min"].Number()) * float64(unit.Minute),
 		),

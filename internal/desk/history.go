@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"encoding/json"
 	"slices"
 
@@ -128,6 +129,7 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	h.Uses = append(h.Uses, s.open...)
 	f := folder{
 		view: v, history: h, span: s, samples: map[string]int{}, passed: map[int][]made{}, doubts: map[ledger.ID]*reprocessing.Doubt{},
+		doers: doersOf(v, s.known),
 	}
 	// What takes the trust from readings comes before these. It is looked for by the readings, not by its
 	// own time: the check that failed may have been made before the use, or after the next one.
@@ -142,7 +144,10 @@ func (v View) load(h *reprocessing.History, tag string, s span) error {
 	if err := laidOver(v, h.Steps); err != nil {
 		return err
 	}
-	if err := lacks(v, h, f.passed, s.to, s.known); err != nil {
+	if err := shared(v, h, s); err != nil {
+		return err
+	}
+	if err := lacks(v, h, f.passed, f.doers, s.to); err != nil {
 		return err
 	}
 	if err := v.tx.Events(tag, 0, s.to, s.known, f.add, record.Repair, record.Request, record.StockTake); err != nil {
@@ -353,6 +358,7 @@ type folder struct {
 	passed map[int][]made
 	// doubts says of readings that must not be relied on why that is so.
 	doubts map[ledger.ID]*reprocessing.Doubt
+	doers  *doers
 }
 
 func (f *folder) add(k store.Kept) error {
@@ -367,7 +373,14 @@ func (f *folder) add(k store.Kept) error {
 	case record.Use:
 		return fold(k, func(u reprocessing.Use) { u.Stamp = stamp; h.Uses = append(h.Uses, u) })
 	case record.Step:
-		return fold(k, func(s reprocessing.Step) { s.Stamp = stamp; h.Steps = append(h.Steps, s) })
+		s, err := record.Body[reprocessing.Step](k.Record)
+		if err != nil {
+			return err
+		}
+		s.Stamp = stamp
+		s.Stranger, err = f.doers.ofStep(s, k)
+		h.Steps = append(h.Steps, s)
+		return err
 	case record.Verification:
 		return fold(k, func(d reprocessing.Decision) { d.Stamp = stamp; h.Decisions = append(h.Decisions, d) })
 	case record.Hold:
@@ -387,10 +400,14 @@ func (f *folder) add(k store.Kept) error {
 			h.Requests = append(h.Requests, reprocessing.Request{Stamp: stamp, Request: q})
 		})
 	case record.Sample:
-		return fold(k, func(s sampling.Sample) {
-			f.samples[string(k.ID)] = len(h.Samples)
-			h.Samples = append(h.Samples, reprocessing.Taken{Stamp: stamp, Sample: s})
-		})
+		s, err := record.Body[sampling.Sample](k.Record)
+		if err != nil {
+			return err
+		}
+		stamp.Stranger, err = f.doers.of(doing{by: cmp.Or(s.By, k.By), at: k.Recorded, what: access.RecordStep})
+		f.samples[string(k.ID)] = len(h.Samples)
+		h.Samples = append(h.Samples, reprocessing.Taken{Stamp: stamp, Sample: s})
+		return err
 	case record.Moment:
 		m, err := record.Body[sampling.Moment](k.Record)
 		if err != nil {
@@ -415,7 +432,7 @@ func (f *folder) add(k store.Kept) error {
 				h.Samples[i].AddReading(r.Judgement, r.With.At, doubt)
 				h.Samples[i].Edited = h.Samples[i].Edited || stamp.Edited
 				if doubt == nil && r.Judgement.Outcome.Passed() {
-					f.passed[i] = append(f.passed[i], made{r.Meter, r.With.At})
+					f.passed[i] = append(f.passed[i], made{r.Meter, r.With.At, doing{by: cmp.Or(r.By, k.By), at: k.Recorded, what: access.RecordStep}})
 				}
 				h.Samples[i].Unsure = max(h.Samples[i].Unsure, stamp.Unsure)
 			}

@@ -118,6 +118,29 @@ func TestRecallTakenBackGivesTheTrustBack(t *testing.T) {
 	b.rebuilt()
 }
 
+// Of two dates of a lot of a kit the earlier one counts as long as both stand, also before it has come; two take one back.
+func TestEarlierDateOfALotCounts(t *testing.T) {
+	b := start(t)
+	l := stands[quality.Lot](b, record.Lot, "K|7")
+	right := l.Expires
+	b.pass(time.Minute)
+	l.Expires = right.Add(-24 * time.Hour)
+	sooner := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().RegisterLot(lead, b.at(), l) })
+	b.pass(time.Minute)
+	longer := l
+	longer.Expires = right
+	prolong := func(w *desk.Work) (desk.Receipt, error) { return w.SettingUp().RegisterLot(lead, b.at(), longer) }
+	b.refused(t, []refusal{{"prolonged", prolong, fault.Invalid, "lot 7 of kit K expires at " + l.Expires.In(b.desk.DB.Zone()) +
+		" by what is on record: of two dates the earlier one counts" +
+		"\nhint: use another lot; if the date was mistyped, two people void the record of it, then register the lot with the right one"}})
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Void(both(desk.Entry{Corrects: sooner.Record.ID, Reason: "mistyped"}))
+	})
+	if got := stands[quality.Lot](b, record.Lot, "K|7"); got.Expires != right {
+		t.Errorf("voided by two: it expires at %s, want %s", got.Expires, right)
+	}
+}
+
 // A lot that has expired is not made good by a later date, of whoever alone; neither before a reading nor after it.
 func TestExpiredLotsStayExpired(t *testing.T) {
 	b := start(t)

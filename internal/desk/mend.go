@@ -96,6 +96,27 @@ func timeOf[T any](name, label string, at func(*T) *unit.Instant) part[T] {
 	}
 }
 
+func degreesOf[T any](name, label string, at func(*T) *unit.Celsius) part[T] {
+	return part[T]{
+		Field: Field{Name: name, Label: label},
+		get: func(b *T, _ *time.Location) string {
+			if *at(b) == 0 {
+				return ""
+			}
+			return at(b).String()
+		},
+		set: func(b *T, text string, _ *time.Location) error {
+			if text == "" {
+				*at(b) = 0
+				return nil
+			}
+			n, err := unit.ParseNumber(text)
+			*at(b) = unit.Celsius(n)
+			return err
+		},
+	}
+}
+
 // mendTime reads an instant; an empty text is none.
 func mendTime(text string, zone *time.Location) (unit.Instant, error) {
 	if text == "" {
@@ -217,6 +238,8 @@ func menderOf(kind record.Kind) mender {
 					reprocessing.Pass, reprocessing.Fail).finishing(),
 				textOf("disinfectant", "disinfectant", func(s *reprocessing.Step) *string { return &s.Disinfectant }),
 				textOf("disinfectant_lot", "lot of the disinfectant", func(s *reprocessing.Step) *string { return &s.DisinfectantLot }),
+				timeOf("disinfectant_filled", "solution filled", func(s *reprocessing.Step) *unit.Instant { return &s.DisinfectantFilled }),
+				degreesOf("warmest_cel", "warmest temperature, °C", func(s *reprocessing.Step) *unit.Celsius { return &s.Warmest }),
 				textOf("reprocessor", "reprocessor", func(s *reprocessing.Step) *string { return &s.Reprocessor }),
 				textOf("cycle_number", "cycle of the reprocessor", func(s *reprocessing.Step) *string { return &s.CycleNumber }),
 				textOf("cabinet", "cabinet", func(s *reprocessing.Step) *string { return &s.Cabinet }),

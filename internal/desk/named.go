@@ -43,7 +43,7 @@ func tagsOf(all []scope.Instrument) string {
 // unshared refuses an entry of a scope by which a text would mean two: a scope that is registered anew under another tag
 // would leave its holds behind, and one with another's number would be answered for by it. An entry that changes none of
 // these and does not bring the scope back stays possible, so that what is shared already can be set right or retired.
-func (v View) unshared(i scope.Instrument) error {
+func unshared(v View, i scope.Instrument) error {
 	old, there, err := standing[scope.Instrument](v, record.Instrument, i.Tag)
 	if err != nil || there && !i.TakesBack(old) && old.Serial == i.Serial && old.Barcode == i.Barcode {
 		return err
@@ -75,8 +75,8 @@ func taken(i, other scope.Instrument, code string) error {
 	return e
 }
 
-// shared returns the codes by which more than one scope is meant, in capitals, with the tags of those.
-func shared(fleet []scope.Instrument, at unit.Instant) map[string][]string {
+// ambiguous returns the codes by which more than one scope is meant, in capitals, with the tags of those.
+func ambiguous(fleet []scope.Instrument, at unit.Instant) map[string][]string {
 	holders := map[string]int{}
 	for _, i := range fleet {
 		own := map[string]bool{}

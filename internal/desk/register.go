@@ -71,7 +71,7 @@ func (w SettingUp) describeInstrument(e Entry, at unit.Instant, i scope.Instrume
 		return Receipt{}, notFound("import the models before the fleet", "instrument %s: model %q is not registered", i.Tag, i.Model)
 	}
 	if !w.sentBefore(e) {
-		if err := w.unshared(i); err != nil {
+		if err := unshared(w.View, i); err != nil {
 			return Receipt{}, err
 		}
 	}
@@ -119,10 +119,14 @@ func (w SettingUp) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt
 			Hint:    "two people take a recall back, on the page of the lot or with: rinsate unrecall",
 		}
 	}
-	if old.Expires.Known() && old.Expires <= w.tx.Now && l.Expires > old.Expires && !w.sentBefore(e) {
+	if old.Expires.Known() && l.Expires > old.Expires && !w.sentBefore(e) {
+		message := "lot %s of kit %s expired at %s: a later date does not make it good"
+		if old.Expires > w.tx.Now {
+			message = "lot %s of kit %s expires at %s by what is on record: of two dates the earlier one counts"
+		}
 		return Receipt{}, &fault.Error{
 			Code:    fault.Invalid,
-			Message: fmt.Sprintf("lot %s of kit %s expired at %s: a later date does not make it good", l.Lot, l.Kit, old.Expires.In(w.Zone())),
+			Message: fmt.Sprintf(message, l.Lot, l.Kit, old.Expires.In(w.Zone())),
 			Hint:    "use another lot; if the date was mistyped, two people void the record of it, then register the lot with the right one",
 		}
 	}

@@ -44,7 +44,7 @@ func TestShiftList(t *testing.T) {
 	b.step(reprocessing.Disinfection, 30*time.Minute, func(s *reprocessing.Step) {
 		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass,
 			12*unit.Minute, 21, true
-		s.DisinfectantExpires = s.Start.Add(240 * time.Hour)
+		s.DisinfectantFilled, s.DisinfectantExpires = s.Start.Add(-time.Hour), s.Start.Add(240*time.Hour)
 	})
 	b.step(reprocessing.Drying, 12*time.Minute, nil)
 	b.pass(time.Minute)
@@ -55,6 +55,10 @@ func TestShiftList(t *testing.T) {
 	if l := b.shift(8); l.Doubt != "" {
 		t.Errorf("once it is signed: %+v", l)
 	}
+	if a := b.release(); a.State != reprocessing.InReprocessing {
+		t.Fatalf("%s though nobody has stored it", a.State)
+	}
+	b.step(reprocessing.Storage, 10*time.Minute, func(s *reprocessing.Step) { s.Cabinet = "drying-cabinet" })
 	if a := b.release(); a.State != reprocessing.Ready {
 		t.Fatalf("not ready outside a cabinet: %q", blocking(a))
 	}

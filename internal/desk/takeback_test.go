@@ -571,7 +571,7 @@ func TestCorrectedIsNotProven(t *testing.T) {
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Mending().Correct(desk.Entry{By: "L-01", Reason: "which way"}, drying, map[string]string{"note": "with air"})
 	})
-	b.wantState("corrected", reprocessing.InReprocessing, "written down late or corrected, and nobody attests it: drying")
+	b.wantState("corrected", reprocessing.InReprocessing, "nobody attests what proves nothing by itself: drying (was corrected after it had stood on record)")
 	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{r.Record.ID}, From: reprocessing.OwnAct}); err != nil {
 		t.Fatal(err)
 	}

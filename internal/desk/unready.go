@@ -128,7 +128,11 @@ func (w weighing) afterStep(e Entry, s reprocessing.Step, r ledger.Record) ([]le
 		followed = append(followed, lifted...)
 	}
 	weighed, err := w.next(s.Scope, from+1, uses, r.ID, by)
-	return append(followed, weighed...), err
+	if err != nil {
+		return nil, err
+	}
+	elsewhere, err := w.afterShared(s, r, by)
+	return slices.Concat(followed, weighed, elsewhere), err
 }
 
 // afterRepair weighs the uses after a scope went for repair and after it was back.

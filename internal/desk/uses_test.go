@@ -196,7 +196,7 @@ func TestEndAhead(t *testing.T) {
 	}
 	for kind, row := range map[desk.Kind]string{
 		desk.Uses:  ",D-01," + written(begun) + "," + written(b.at().Add(time.Hour)) + ",ERCP,1,,N-01,,,",
-		desk.Steps: ",D-01,drying," + written(begun) + "," + written(b.at().Add(time.Hour)) + ",T-01,,,,,,,,,,,,",
+		desk.Steps: ",D-01,drying," + written(begun) + "," + written(b.at().Add(time.Hour)) + ",T-01,,,,,,,,,,,,,,",
 	} {
 		if _, _, err := b.listed(kind, row); err == nil || !strings.Contains(err.Error(), "record the beginning now") {
 			t.Errorf("a file of %s: %v", kind, err)

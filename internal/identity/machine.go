@@ -91,6 +91,17 @@ func (v View) Codes() (codes []string, err error) {
 	return slices.Compact(codes), nil
 }
 
+// Spelled returns how the code of a person is written here; one that nobody has comes back as it is.
+func (v View) Spelled(code string) (string, error) {
+	codes, err := v.Codes()
+	for _, c := range codes {
+		if access.Key(c) == access.Key(code) {
+			return c, err
+		}
+	}
+	return code, err
+}
+
 // who returns the codes of those who have one of some roles.
 func (v View) who(roles []access.Role) (may []string, err error) {
 	codes, err := v.Codes()

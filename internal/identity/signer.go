@@ -2,6 +2,7 @@ package identity
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
 	"rinsate/internal/base/fault"
@@ -44,47 +45,83 @@ func (v View) Signer(code string, clock reprocessing.Clock) (s access.Signer, er
 	if code == "" {
 		return s, nil
 	}
-	site, started, err := v.opening(store.Forever)
+	changes, err := v.changes(code, clock, store.Forever)
+	if err == nil && len(changes) > 0 {
+		s.Known = !changes[len(changes)-1].Out
+		s.Held = access.HeldAfter(changes)
+	}
+	return s, err
+}
+
+// RolesAt returns what somebody was here at an instant, as far as it could be known at another; registered says whether
+// they were somebody here at all. Of the time before the start of a site counts what was so when it was signed.
+func (v View) RolesAt(code string, at, known unit.Instant) (roles []access.Role, registered bool, err error) {
+	if code == "" {
+		return nil, false, nil
+	}
+	site, err := v.Opening(known)
 	if err != nil {
-		return s, err
+		return nil, false, err
+	}
+	if site.Start != nil {
+		at = max(at, site.Start.Recorded)
+	}
+	changes, err := v.changes(code, reprocessing.Clock{}, known)
+	if err != nil {
+		return nil, false, err
+	}
+	for _, c := range changes {
+		if c.At <= at {
+			roles, registered = c.Roles, !c.Out
+		}
+	}
+	return roles, registered, nil
+}
+
+// changes returns what was put on record of somebody's roles by an instant, the earliest first.
+func (v View) changes(code string, clock reprocessing.Clock, known unit.Instant) ([]access.RoleChange, error) {
+	site, started, err := v.opening(known)
+	if err != nil {
+		return nil, err
 	}
 	type change struct {
 		access.RoleChange
-		seq     int64
-		account bool
+		seq int64
 	}
 	var changes []change
-	add := func(k store.Kept, roles []access.Role, second string, account bool) {
-		at := k.Recorded
+	add := func(k store.Kept, c access.RoleChange) {
+		c.At, c.By = k.Recorded, k.By
 		if settled := clock.Unsure(k.Seq, k.Recorded); settled.Known() {
-			at = settled
+			c.At = settled
 		}
 		before := site.Start == nil || k.Seq < started // by place, whatever the clock said
-		changes = append(changes, change{access.RoleChange{
-			At: at, Roles: roles, By: k.By, Second: second,
-			// Before a site on trial is started its roles are nobody's grant. In records that were begun before there was
-			// such a start those are that nobody else gave.
-			Founding: before && (site.Trial || k.By == "" || access.Key(k.By) == access.Key(code)),
-		}, k.Seq, account})
+		// Before a site on trial is started its roles are nobody's grant. In records that were begun before there was
+		// such a start those are that nobody else gave.
+		c.Founding = before && (site.Trial || k.By == "" || access.Key(k.By) == access.Key(code))
+		changes = append(changes, change{c, k.Seq})
 	}
+	account := int64(math.MaxInt64) // the place of the first record of an account
 	err = v.tx.Editions(record.Access, code, func(k store.Kept) error {
+		if k.Recorded > known {
+			return nil
+		}
+		account = min(account, k.Seq)
 		a, err := record.Body[record.AccessBody](k.Record)
-		if s.Known = !a.Disabled; !s.Known {
+		if a.Disabled {
 			a.Roles = nil
 		}
-		add(k, a.Roles, a.Second, true)
+		add(k, access.RoleChange{Roles: a.Roles, Second: a.Second, Out: a.Disabled})
 		return err
 	})
 	if err != nil {
-		return s, err
+		return nil, err
 	}
 	err = v.tx.Editions(record.Person, code, func(k store.Kept) error {
-		if k.Replaced.Known() || len(changes) > 0 && changes[0].account && k.Seq > changes[0].seq {
+		if k.Recorded > known || k.Replaced.Known() && k.Replaced <= known || k.Seq > account {
 			return nil
 		}
 		p, err := record.Body[record.PersonBody](k.Record)
-		s.Known = s.Known || len(changes) == 0 || !changes[0].account
-		add(k, access.RolesOf(p.Role), "", false)
+		add(k, access.RoleChange{Roles: access.RolesOf(p.Role)})
 		return err
 	})
 	slices.SortStableFunc(changes, func(a, b change) int { return cmp.Compare(a.seq, b.seq) })
@@ -92,8 +129,7 @@ func (v View) Signer(code string, clock reprocessing.Clock) (s access.Signer, er
 	for i, c := range changes {
 		all[i] = c.RoleChange
 	}
-	s.Held = access.HeldAfter(all)
-	return s, err
+	return all, err
 }
 
 // MayGrant refuses to give somebody the role of infection prevention but as that is given, once a site is started or was

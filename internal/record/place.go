@@ -45,6 +45,16 @@ type Placing struct {
 	Signal *Handled
 	// Erases are the texts that the record erases.
 	Erases []FreeText
+	// Disinfected is what a disinfection shares with others, nil where it names nothing of that.
+	Disinfected *Disinfected
+}
+
+// Disinfected are the columns of the table of disinfections, but for those of the record itself.
+type Disinfected struct {
+	Reprocessor, Disinfectant, Lot string
+	// Began is since when the solution is in use by the record.
+	Began, Filled, Expires unit.Instant
+	Failed                 bool
 }
 
 // Measured are the columns of the table that statistics read, but for those of the record itself.

@@ -338,6 +338,11 @@ func (tx appending) fill(r ledger.Record, p record.Placing) error {
 			return err
 		}
 	}
+	if d := p.Disinfected; d != nil {
+		if err := tx.disinfected(r, p, *d); err != nil {
+			return err
+		}
+	}
 	if p.Meter != "" {
 		if _, err := tx.s.Exec(tx.ctx, `INSERT INTO checked (site, seq, meter, id, at, verdict) VALUES ($1, $2, $3, $4, $5, $6)`,
 			r.Site, r.Seq, p.Meter, string(r.ID), int64(p.At), p.Verdict); err != nil {
@@ -441,6 +446,11 @@ func (tx appending) replace(id ledger.ID, r ledger.Record) error {
 	}
 	if p.Measured != nil {
 		if _, err := tx.s.Exec(tx.ctx, `UPDATE reading SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
+			return tx.spoil(err)
+		}
+	}
+	if p.Disinfected != nil {
+		if _, err := tx.s.Exec(tx.ctx, `UPDATE disinfected SET replaced = $1 WHERE site = $2 AND seq = $3`, int64(r.Recorded), r.Site, old.Seq); err != nil {
 			return tx.spoil(err)
 		}
 	}

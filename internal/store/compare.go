@@ -40,6 +40,7 @@ var projections = []struct {
 	{"reading", `DELETE FROM reading WHERE site = $1`, `SELECT * FROM reading WHERE site = $1 ORDER BY seq`, onScope},
 	{"doubted", `DELETE FROM doubted WHERE site = $1`, `SELECT * FROM doubted WHERE site = $1 ORDER BY reading, seq`, onAll},
 	{"checked", `DELETE FROM checked WHERE site = $1`, `SELECT * FROM checked WHERE site = $1 ORDER BY seq`, onAll},
+	{"disinfected", `DELETE FROM disinfected WHERE site = $1`, `SELECT * FROM disinfected WHERE site = $1 ORDER BY seq`, onAll},
 	{"hold", `DELETE FROM hold WHERE site = $1`, `SELECT * FROM hold WHERE site = $1 ORDER BY seq`, onScope},
 	{"signal", `DELETE FROM signal WHERE site = $1`, `SELECT * FROM signal WHERE site = $1 ORDER BY seq`, onNone},
 	{"erased", `DELETE FROM erased WHERE site = $1`, `SELECT * FROM erased WHERE site = $1 ORDER BY seq, field`, onAll},

@@ -458,10 +458,10 @@ func TestLockedBench(t *testing.T) {
 	ctx := t.Context()
 	for role, badge := range map[access.Role]string{access.Technician: "BADGE-1", access.Lead: "BADGE-2"} {
 		b.session(role)
-		if _, err := b.server.Door.SetBadge(ctx, identity.Entry{Actor: access.Operator("A-01")}, codeOf(role), badge); err != nil {
+		if _, err := b.server.Door.SetBadge(ctx, identity.Entry{Actor: access.Operator(codeOf(access.Administrator))}, codeOf(role), badge); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := b.server.Door.SetPIN(ctx, identity.Entry{Actor: access.Operator("A-01")}, codeOf(role), "4826"); err != nil {
+		if _, err := b.server.Door.SetPIN(ctx, identity.Entry{Actor: access.Operator(codeOf(access.Administrator))}, codeOf(role), "4826"); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -517,7 +517,7 @@ func TestCleanAgainAtTheBench(t *testing.T) {
 	p.do(chromedp.Evaluate[chromedp.Void](`void (() => {
 		const set = (name, value) => { document.querySelector("#job [name=" + name + "]").value = value; };
 		set("disinfectant", "opa-0.55"); set("disinfectant_lot", "L9"); set("disinfectant_expires", "2026-03-30T12:00"); set("mec", "pass");
-		set("coldest_cel", "21"); set("contact", "12");
+		set("coldest_cel", "21"); set("contact", "12"); set("disinfectant_filled", "2026-03-01T12:00");
 	})()`))
 	p.press("#job", "Passed")
 	p.press("#job", "Begin drying")
@@ -597,10 +597,10 @@ func TestChangePerson(t *testing.T) {
 	needsBrowser(t)
 	b, p := atBench(t)
 	b.session(access.Lead)
-	if _, err := b.server.Door.SetBadge(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, codeOf(access.Lead), "BADGE-2"); err != nil {
+	if _, err := b.server.Door.SetBadge(t.Context(), identity.Entry{Actor: access.Operator(codeOf(access.Administrator))}, codeOf(access.Lead), "BADGE-2"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.server.Door.SetPIN(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, codeOf(access.Lead), "4826"); err != nil {
+	if _, err := b.server.Door.SetPIN(t.Context(), identity.Entry{Actor: access.Operator(codeOf(access.Administrator))}, codeOf(access.Lead), "4826"); err != nil {
 		t.Fatal(err)
 	}
 	p.onScope(inWorkScope, "elevator-recess")

@@ -177,7 +177,7 @@ func TestFromNothingByFiles(t *testing.T) {
 	long := b.minutes(-60 * 24 * 30)
 	p.bring(desk.Models, desk.Example(desk.Models))
 	p.bring(desk.Fleet, fileOf("tag,serial,model,owner,in_service", "D-01,X1001,Example D,own,"+long))
-	p.bring(desk.People, fileOf("person,role", "T-01,technician", "N-01,nurse"))
+	p.bring(desk.People, fileOf("person,role", "T-01,technician", "N-01,procedure room"))
 	var levels strings.Builder
 	for _, point := range []string{"outer-distal-end", "elevator-recess", "instrument-channel"} {
 		fmt.Fprintf(&levels, "\nexample-system,example-kit,%s,100,200,over,facility baseline,1,L-01,%s", point, long)

@@ -297,7 +297,7 @@ var people = []record.PersonBody{
 	{Code: "T-02", Role: "technician"},
 	{Code: "L-01", Role: "lead"},
 	{Code: "L-02", Role: "lead"},
-	{Code: "N-01", Role: "nurse"},
+	{Code: "N-01", Role: "procedure room"},
 	{Code: "H-01", Role: "infection prevention"},
 }
 
@@ -470,7 +470,7 @@ func (b *site) finish(tag string) {
 	b.step(tag, reprocessing.Disinfection, 20*time.Minute, func(s *reprocessing.Step) {
 		s.Result, s.Disinfectant, s.DisinfectantLot, s.MEC, s.Contact, s.Coldest, s.HasTemperature = reprocessing.Pass, "opa-0.55", "L9", reprocessing.Pass,
 			12*unit.Minute, 21, true
-		s.DisinfectantExpires = s.Start.Add(240 * time.Hour)
+		s.DisinfectantFilled, s.DisinfectantExpires = s.Start.Add(-time.Hour), s.Start.Add(240*time.Hour)
 	})
 	b.step(tag, reprocessing.Drying, 12*time.Minute, nil)
 	b.step(tag, reprocessing.Storage, 0, func(s *reprocessing.Step) { s.Cabinet, s.End = "drying-cabinet", 0 })

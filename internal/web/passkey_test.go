@@ -180,12 +180,12 @@ func TestPasskeyRefusals(t *testing.T) {
 	command(p, webauthn.SetUserVerified, webauthn.SetUserVerifiedParams{AuthenticatorID: device, IsUserVerified: true})
 
 	code := codeOf(access.Technician)
-	if _, err := b.server.Door.Disable(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, code); err != nil {
+	if _, err := b.server.Door.Disable(t.Context(), identity.Entry{Actor: access.Operator(codeOf(access.Administrator))}, code); err != nil {
 		t.Fatal(err)
 	}
 	p.refusesPasskey(http.StatusForbidden, "The passkey is not right.")
 	p.refusesPasskey(http.StatusTooManyRequests, "Too many attempts; the next one is heard in 1 s.")
-	if _, err := b.server.Door.Enable(t.Context(), identity.Entry{Actor: access.Operator("A-01")}, code); err != nil {
+	if _, err := b.server.Door.Enable(t.Context(), identity.Entry{Actor: access.Operator(codeOf(access.Administrator))}, code); err != nil {
 		t.Fatal(err)
 	}
 

@@ -37,6 +37,8 @@ var labels = map[string]string{
 	"coldest_cel":          "coldest, °C",
 	"disinfectant_lot":     "lot of the disinfectant",
 	"disinfectant_expires": "disinfectant expires",
+	"disinfectant_filled":  "solution filled",
+	"warmest_cel":          "warmest, °C",
 	"has_temperature":      "temperature was recorded",
 	"value":                "value",
 	"why":                  "why",

@@ -114,8 +114,12 @@ func TestStoriesByClicking(t *testing.T) {
 		p.click(fmt.Sprintf(".wide a[href=%q]", began)) // its point in the chart
 		p.wait(`location.pathname.startsWith("/records/")`)
 		r := b.recordAt(p)
-		if r.Type != record.Reading || !strings.Contains(string(r.Body), s.Scope) || r.At < s.From || r.At > s.Full.Add(72*time.Hour) {
-			t.Errorf("it began with %s of %s, and the channel wore out from %s to %s", r.Type, r.At, s.From, s.Full)
+		// How well the change is dated is for the statistics to say, with an interval; the page leads to a reading in it.
+		since := b.raised(func(r desk.Raised) bool { return r.Series.Scope == s.Scope && r.Series.Point == s.Point }).Signal.Since
+		if r.Type != record.Reading || !strings.Contains(string(r.Body), s.Scope) || !inside(r.At, since.After, since.Until) ||
+			!inside(s.From, since.After, since.Until) && !inside(s.Full, since.After, since.Until) {
+			t.Errorf("it began with %s of %s, by the signal from %s to %s; the channel wore out from %s to %s",
+				r.Type, r.At, since.After, since.Until, s.From, s.Full)
 		}
 	})
 	t.Run(demo.BadLot, func(*testing.T) {
@@ -271,18 +275,24 @@ func (b *site) recordAt(p *page) (l desk.Line) {
 // withLot returns a signal that came together with the lot of a story, while that lot was in use.
 func (b *site) withLot(s demo.Story) desk.Raised {
 	b.Helper()
+	const after = 14 * 24 * time.Hour
+	return b.raised(func(r desk.Raised) bool {
+		return r.Signal.Direction == trend.Higher && slices.Contains(r.Signal.Coincides, "lot "+s.Lot) &&
+			inside(r.Signalled, s.From, s.To.Add(after))
+	})
+}
+
+// raised returns the first signal of a series that is as asked.
+func (b *site) raised(asked func(desk.Raised) bool) desk.Raised {
+	b.Helper()
 	var all []desk.Raised
 	b.look(func(v desk.View) (err error) {
 		all, err = v.Numbers().Raised(signalsIn(b.server.outlook()))
 		return err
 	})
-	const after = 14 * 24 * time.Hour
-	i := slices.IndexFunc(all, func(r desk.Raised) bool {
-		return r.Signal != nil && r.Signal.Direction == trend.Higher && slices.Contains(r.Signal.Coincides, "lot "+s.Lot) &&
-			inside(r.Signalled, s.From, s.To.Add(after))
-	})
+	i := slices.IndexFunc(all, func(r desk.Raised) bool { return r.Signal != nil && asked(r) })
 	if i < 0 {
-		b.Fatalf("no signal came with lot %s", s.Lot)
+		b.Fatal("no signal is as asked")
 	}
 	return all[i]
 }

@@ -18,6 +18,8 @@ type RoleChange struct {
 	At unit.Instant
 	// Roles are those that they have from then on; none while they may not come in.
 	Roles []Role
+	// Out says that they may not come in from then on.
+	Out bool
 	// By is who changed them, Second who signed it too; both empty where nobody says.
 	By, Second string
 	// Founding says that it is nobody's grant.

@@ -100,7 +100,7 @@ func laxerSteps(where string, before, after []reprocessing.StepRule) (less []str
 		}
 		last = max(last, i)
 		less = append(less, laxerStep(what, b, after[i])...)
-		if b.Within == 0 && after[i].Within > 0 && slices.ContainsFunc(after, func(s reprocessing.StepRule) bool { return s.From == b.Step }) {
+		if b.Within == 0 && after[i].Within > 0 && slices.ContainsFunc(after, func(s reprocessing.StepRule) bool { return s.From == b.Step && s.Step.Dries() }) {
 			less = append(less, what+": once it is in time, the clock of a later step starts with it")
 		}
 	}

@@ -107,7 +107,7 @@ const (
 	RunningStep Status = "running"
 	MissingStep Status = "missing"
 	FailedStep  Status = "failed"
-	StaleStep   Status = "out of order" // done, but a step that must precede it came later
+	StaleStep   Status = "out of order" // done, but a step that must precede it came later, or was too long ago
 	NotDueStep  Status = "not due"
 )
 

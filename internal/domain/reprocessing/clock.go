@@ -285,7 +285,7 @@ func (s Stamp) proves(at, now unit.Instant) bool { return !s.Unsure.Known() && a
 // its own time on, and never when the clock was in doubt.
 func (h History) present(now unit.Instant) History {
 	var past History
-	past.Instrument, past.Model, past.Earlier = h.Instrument, h.Model, h.Earlier
+	past.Instrument, past.Model, past.Earlier, past.Shared = h.Instrument, h.Model, h.Earlier, h.Shared
 	for _, u := range h.Uses {
 		if u.Unsure.Known() || u.Start > now {
 			ended := u.End.Known()

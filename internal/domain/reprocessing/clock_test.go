@@ -221,7 +221,7 @@ func TestBegunWhileTheClockWasInDoubt(t *testing.T) {
 func TestStoredWhileTheClockWasInDoubt(t *testing.T) {
 	h := good(t)
 	step(t, &h, reprocessing.Storage).Unsure = instant(t, "17:00")
-	wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
-	now := reprocessing.ReleaseNow(h, preset(t), reprocessing.Clock{}, instant(t, "18:00"), berlin(t))
+	wantState(t, reprocessing.Release(h, straight(t), instant(t, "12:00"), berlin(t)), reprocessing.Ready, "stored in")
+	now := reprocessing.ReleaseNow(h, straight(t), reprocessing.Clock{}, instant(t, "18:00"), berlin(t))
 	wantState(t, now, reprocessing.InReprocessing, "outside a cabinet since")
 }

@@ -17,10 +17,11 @@ import (
 // no such clock.
 //
 // After the cleaning it is what grows or settles between two steps. That clock starts whenever the earlier step
-// ends, and what is late is done again from there.
+// ends, and what is late is done again from there. Where the earlier step is lacking, or is not checked here, nobody can say
+// what is late, and no clock runs: that it is lacking is said by itself.
 
-// dries says whether the clock of a step is one of residue that dries.
-func (k StepKind) dries() bool {
+// Dries says whether the clock of a step is one of residue that dries.
+func (k StepKind) Dries() bool {
 	return slices.Index(StepKinds, k) <= slices.Index(StepKinds, ManualCleaning)
 }
 
@@ -30,18 +31,30 @@ func (g *release) deadline(rule StepRule, before unit.Instant) unit.Instant {
 		return 0
 	}
 	from := g.on.at
-	if rule.Step.dries() {
+	if rule.Step.Dries() {
 		if from = g.driesFrom(rule.From); !from.Known() {
 			return 0
 		}
 		return from.Add(rule.Within.Duration())
 	}
+	begun := false
 	for _, s := range g.of(rule.From) {
 		if s.Result != Fail && s.End.Known() && s.End <= before {
-			from = max(from, s.End)
+			from, begun = max(from, s.End), true
 		}
 	}
+	if !begun && !g.leftOut(rule.From) {
+		return 0
+	}
 	return from.Add(rule.Within.Duration())
+}
+
+// leftOut says whether a step that is not on record may have been left out of the present occasion's route, so that what
+// is counted from it is counted from the occasion.
+func (g *trip) leftOut(kind StepKind) bool {
+	steps := g.rules.For(g.h.Model.Name)
+	i := slices.IndexFunc(steps, func(r StepRule) bool { return r.Step == kind })
+	return i < 0 || !steps[i].Required && g.rules.asks(g.on.kind, steps, i) && g.inForce(steps[i], g.on.at)
 }
 
 // driesFrom returns since when residue dries for a clock that starts with a step: the end of that step where it began
@@ -58,29 +71,36 @@ func (g *release) driesFrom(kind StepKind) unit.Instant {
 	return g.bedside
 }
 
-// late looks whether a step began in time. What residue that dried asks for is asked for by the soak.
-func (g *release) late(rule StepRule, done []Step) {
+// late says whether a step began too late, so that it has to be done again from the step before. What residue that dried
+// asks for is asked for by the soak.
+func (g *release) late(rule StepRule, done []Step) bool {
 	last := done[len(done)-1]
-	if rule.Step == Storage {
-		last = g.firstStored(rule, done)
+	if rule.Step == Storage || rule.Step == Drying {
+		last = g.ended(rule, done)
 	}
-	if !rule.Step.dries() {
+	if !rule.Step.Dries() {
 		if limit := g.deadline(rule, last.Start); limit.Known() && last.Start > limit {
 			g.block(InReprocessing, g.began(rule, last, limit), rule.OnLate)
+			return true
 		}
-		return
+		return false
 	}
 	if first, limit := g.first(rule); first != nil && limit.Known() && first.Start > limit {
 		g.note(g.began(rule, *first, limit))
 	}
+	return false
 }
 
-// firstStored returns the storing that ended the wait since the step before: to move a scope later begins nothing.
-func (g *release) firstStored(rule StepRule, done []Step) Step {
+// ended returns the storing, or the drying, that ended the wait since the step before: to move a scope later begins
+// nothing, and neither does drying it once more, unless it was wet again.
+func (g *release) ended(rule StepRule, done []Step) Step {
 	last := done[len(done)-1]
 	from := g.deadline(rule, last.Start).Add(-rule.Within.Duration())
+	if rule.Step == Drying {
+		from = max(from, g.on.previous)
+	}
 	for _, s := range done {
-		if s.Result != Fail && s.Start >= from {
+		if s.Result != Fail && s.Start >= from && (rule.Step == Storage || g.shown(s) && rule.lasted(s)) {
 			return s
 		}
 	}
@@ -122,7 +142,7 @@ func (g *release) missed() *StepRule {
 	_, unknown := g.h.unknown() // whether and when it was used meanwhile
 	steps := g.rules.For(g.h.Model.Name)
 	for i, rule := range steps {
-		if !rule.Step.dries() || !rule.Required || !g.rules.asks(OfUse, steps, i) || !g.inForce(rule, g.bedside) {
+		if !rule.Step.Dries() || !rule.Required || !g.rules.asks(OfUse, steps, i) || !g.inForce(rule, g.bedside) {
 			continue
 		}
 		if unknown && rule.Within > 0 {
@@ -144,6 +164,6 @@ func (g *release) missed() *StepRule {
 // what should have been done there can then be made good by delayed reprocessing alone.
 func (g *trip) leftBedside() bool {
 	return g.bedside.Known() && slices.ContainsFunc(g.h.Steps, func(s Step) bool {
-		return s.Start >= g.bedside && s.Kind != PointOfUse && s.Kind.dries()
+		return s.Start >= g.bedside && s.Kind != PointOfUse && s.Kind.Dries()
 	})
 }

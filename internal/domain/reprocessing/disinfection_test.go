@@ -42,7 +42,7 @@ func TestDisinfection(t *testing.T) {
 			ask := func(change func(*reprocessing.Step)) reprocessing.Answer {
 				h := good(t)
 				s := step(t, &h, reprocessing.Disinfection)
-				s.Disinfectant, s.Contact, s.Coldest, s.HasTemperature = a.name, a.contact, a.coldest, true
+				s.Disinfectant, s.Contact, s.Coldest, s.HasTemperature, s.Warmest = a.name, a.contact, a.coldest, true, a.warmest
 				change(s)
 				return reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
 			}
@@ -64,7 +64,9 @@ func TestDisinfection(t *testing.T) {
 				t.Run("warm, at the limit", func(t *testing.T) {
 					wantState(t, ask(func(s *reprocessing.Step) { s.Coldest = a.warmest }), reprocessing.Ready, "")
 				})
-				refused("too warm", "°C; "+a.name+" allows at most", func(s *reprocessing.Step) { s.Coldest = a.warmest + 0.1 })
+				refused("too warm", "°C; "+a.name+" allows at most", func(s *reprocessing.Step) { s.Warmest = a.warmest + 0.1 })
+				refused("too warm all the time", "°C; "+a.name+" allows at most", func(s *reprocessing.Step) { s.Coldest = a.warmest + 0.1 })
+				refused("warmest not recorded", "the warmest temperature is not on record", func(s *reprocessing.Step) { s.Warmest = 0 })
 			} else {
 				t.Run("warmer", func(t *testing.T) {
 					wantState(t, ask(func(s *reprocessing.Step) { s.Coldest += 10 }), reprocessing.Ready, "")
@@ -126,8 +128,9 @@ func TestDisinfectantLot(t *testing.T) {
 		rules := preset(t)
 		rules.Disinfectants = []reprocessing.Disinfectant{{Name: "opa-0.55-reprocessor", Contact: 5 * unit.Minute, Warmest: 30}}
 		h := good(t)
+		step(t, &h, reprocessing.Disinfection).Warmest = 30
 		wantState(t, reprocessing.Release(h, rules, instant(t, "12:00"), berlin(t)), reprocessing.Ready, "")
-		step(t, &h, reprocessing.Disinfection).Coldest = 30.1
+		step(t, &h, reprocessing.Disinfection).Warmest = 30.1
 		wantState(t, reprocessing.Release(h, rules, instant(t, "12:00"), berlin(t)), reprocessing.InReprocessing, "allows at most 30 °C")
 	})
 	t.Run("no temperature needed", func(t *testing.T) {

@@ -16,9 +16,18 @@ import (
 // by name. Without either it is missing, and what is missing is never good. What speaks against a scope needs no
 // evidence.
 
-// LateAfter is how long after its end a step is proof of itself when it is written down, which is a long shift (common
+// LateAfter is how long after its end an act is proof of itself when it is written down, which is a long shift (common
 // practice); later somebody has to attest it.
 const LateAfter = 12 * time.Hour
+
+// WrittenLate is why an act that ended at an instant proves nothing by itself when it was put on record at another; empty
+// when it does.
+func WrittenLate(ended, recorded unit.Instant) string {
+	if recorded <= ended.Add(LateAfter) {
+		return ""
+	}
+	return fmt.Sprintf("was written down more than %s after it ended", unit.SpanOf(LateAfter))
+}
 
 // How long after an act it can be attested: by whoever did it, and by a lead (common practice: the lead's next working
 // day, 72 hours at most). Later only a lead can, over a form that its doer signed.
@@ -128,15 +137,22 @@ func (h History) attested(id string, ended unit.Instant) *Attestation {
 
 // Lacks says why a step that passed proves nothing by itself; nil when it does.
 func (s Step) Lacks() *Lack {
-	switch {
-	case s.Result == Fail || !s.Recorded.Known():
-		return nil
-	case s.Edited:
-		return &Lack{Why: SetRight}
-	case s.Recorded <= s.last().Add(LateAfter):
+	if s.Result == Fail || !s.Recorded.Known() {
 		return nil
 	}
-	return &Lack{Why: fmt.Sprintf("was written down more than %s after it ended", unit.SpanOf(LateAfter))}
+	var why []string
+	if s.Edited {
+		why = append(why, SetRight)
+	} else if late := WrittenLate(s.last(), s.Recorded); late != "" {
+		why = append(why, late)
+	}
+	if s.Stranger != "" {
+		why = append(why, s.Stranger)
+	}
+	if len(why) == 0 {
+		return nil
+	}
+	return &Lack{Why: strings.Join(why, " and ")}
 }
 
 // gap is a point of a verification that passed whose good readings prove nothing.

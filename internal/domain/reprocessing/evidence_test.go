@@ -161,7 +161,7 @@ func TestEvidenceOfAStep(t *testing.T) {
 	wantState(t, reprocessing.Release(h, preset(t), at, berlin(t)), reprocessing.Ready, "")
 	s.Recorded++
 	a := reprocessing.Release(h, preset(t), at, berlin(t))
-	wantState(t, a, reprocessing.InReprocessing, "written down more than 12h after it ended, and nobody attests it: manual cleaning")
+	wantState(t, a, reprocessing.InReprocessing, "nobody attests what proves nothing by itself: manual cleaning (was written down more than 12h after it ended)")
 	if got := status(t, a, reprocessing.ManualCleaning); got != reprocessing.MissingStep {
 		t.Errorf("the step is %s", got)
 	}
@@ -172,7 +172,7 @@ func TestEvidenceOfAStep(t *testing.T) {
 	wantState(t, reprocessing.Release(h, preset(t), at, berlin(t)), reprocessing.Ready, "manual cleaning at 2026-03-02 10:00 +01:00 is attested")
 	// Nobody could know of the word before it was given.
 	h.Attestations[0].Recorded = at + 1
-	wantState(t, reprocessing.Release(h.AsKnown(at), preset(t), at, berlin(t)), reprocessing.InReprocessing, "nobody attests it")
+	wantState(t, reprocessing.Release(h.AsKnown(at), preset(t), at, berlin(t)), reprocessing.InReprocessing, "nobody attests what proves nothing")
 	// What speaks against the scope counts however late.
 	s.Result = reprocessing.Fail
 	wantState(t, reprocessing.Release(h, preset(t), at, berlin(t)), reprocessing.InReprocessing, "failed")
@@ -203,7 +203,7 @@ func TestStoredFromMemory(t *testing.T) {
 	h := good(t)
 	at := instant(t, "2026-03-06T12:00:00Z")
 	step(t, &h, reprocessing.Storage).Recorded = at
-	a := reprocessing.Release(h, preset(t), at, berlin(t))
+	a := reprocessing.Release(h, straight(t), at, berlin(t))
 	wantState(t, a, reprocessing.InReprocessing, "outside a cabinet since")
 	if len(a.Wanting) != 1 || a.Wanting[0].What != "storage" {
 		t.Errorf("wants a word for %+v", a.Wanting)
@@ -211,7 +211,7 @@ func TestStoredFromMemory(t *testing.T) {
 	h.Attestations = []reprocessing.Attestation{{
 		Stamp: stamp("word", at), Scope: "D-01", At: at, By: "L-01", Of: []string{step(t, &h, reprocessing.Storage).ID}, From: reprocessing.SignedForm, Form: "f",
 	}}
-	wantState(t, reprocessing.Release(h, preset(t), at, berlin(t)), reprocessing.Ready, "stored in drying-cabinet")
+	wantState(t, reprocessing.Release(h, straight(t), at, berlin(t)), reprocessing.Ready, "stored in drying-cabinet")
 }
 
 // A verification that nothing proves stands for no duty once another cycle has begun.

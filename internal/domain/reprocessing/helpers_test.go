@@ -47,6 +47,23 @@ func preset(tb testing.TB) reprocessing.Rules {
 	return r.Reprocessing
 }
 
+// straight returns the preset of a facility that lets a dried scope go straight to a procedure, without limits between the
+// steps after the cleaning: how long a scope waits is seen alone.
+func straight(tb testing.TB) reprocessing.Rules {
+	tb.Helper()
+	rules := preset(tb)
+	for i := range rules.Steps {
+		switch rules.Steps[i].Step { //nolint:exhaustive // the others stay as they are
+		case reprocessing.Storage:
+			rules.Steps[i].Required = false
+			fallthrough
+		case reprocessing.Disinfection, reprocessing.Drying:
+			rules.Steps[i].Within, rules.Steps[i].From = 0, ""
+		}
+	}
+	return rules
+}
+
 // good returns the history of a duodenoscope that was used once, went through every step of the
 // preset on the morning of 2 March 2026 and hangs in a drying cabinet since 10:30.
 func good(tb testing.TB) reprocessing.History {
@@ -72,6 +89,7 @@ func good(tb testing.TB) reprocessing.History {
 	}
 	disinfection := step(reprocessing.Disinfection, "09:35", "10:05", reprocessing.Pass)
 	disinfection.Disinfectant, disinfection.DisinfectantLot, disinfection.DisinfectantExpires = "opa-0.55-reprocessor", "A12", instant(tb, "2026-03-10T00:00:00Z")
+	disinfection.DisinfectantFilled = instant(tb, "2026-03-01T05:00:00Z")
 	disinfection.MEC, disinfection.Contact = reprocessing.Pass, 5*unit.Minute
 	disinfection.Coldest, disinfection.HasTemperature = 25, true
 	stored := step(reprocessing.Storage, "10:30", "", reprocessing.NotStated)
@@ -221,6 +239,7 @@ func again(tb testing.TB, h *reprocessing.History, kind reprocessing.StepKind, b
 	}
 	if s.DisinfectantExpires.Known() {
 		s.DisinfectantExpires += by
+		s.DisinfectantFilled += by
 	}
 	return s
 }

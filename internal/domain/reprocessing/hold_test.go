@@ -282,6 +282,16 @@ func TestWhatEndsAHold(t *testing.T) {
 			}, want: "no leak test that passed",
 		},
 		{
+			name: "leak, repaired, failed again, and passed without another repair", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
+			change: func(h history) {
+				repairedAt(t, h, "12:00")
+				h.Steps = append(h.Steps, reprocessing.Step{
+					Stamp: stamp("failed again", instant(t, "12:41")), Scope: "D-01", Kind: reprocessing.LeakTest, Start: instant(t, "12:40"),
+					End: instant(t, "12:41"), By: "A-01", Result: reprocessing.Fail,
+				})
+			}, want: "no leak test that passed, with who did it, is on record after a repair",
+		},
+		{
 			name: "leak, repaired, and the test written down a day later", hold: kind(reprocessing.LeakHold), lift: signedBy(aLead),
 			change: func(h history) {
 				repairedAt(t, h, "12:00")
@@ -672,7 +682,22 @@ func TestUnready(t *testing.T) {
 		},
 		{
 			"no disinfection", func(h *reprocessing.History) { *h = without(*h, reprocessing.Disinfection) },
-			reprocessing.ExposureHold, "disinfection is not on record",
+			reprocessing.ExposureHold, "disinfection has not begun",
+		},
+		{
+			"disinfected hours after the cleaning", func(h *reprocessing.History) {
+				for i := range h.Steps {
+					if s := &h.Steps[i]; s.Kind == reprocessing.ManualCleaning {
+						s.Start, s.End, s.Recorded = s.Start-2*hour, s.End-2*hour, s.Recorded-2*hour
+					}
+				}
+				h.Uses[0].Start, h.Uses[0].End = h.Uses[0].Start-2*hour, h.Uses[0].End-2*hour
+				for _, kind := range []reprocessing.StepKind{reprocessing.PointOfUse, reprocessing.Transport, reprocessing.LeakTest} {
+					s := step(t, h, kind)
+					s.Start, s.End, s.Recorded = s.Start-2*hour, s.End-2*hour, s.Recorded-2*hour
+				}
+			},
+			reprocessing.ExposureHold, "disinfection began at 2026-03-02 10:35 +01:00, later than 2026-03-02 10:17 +01:00",
 		},
 		{
 			"a disinfection that proves nothing", func(h *reprocessing.History) { step(t, h, reprocessing.Disinfection).DisinfectantLot = "" },
@@ -700,13 +725,11 @@ func TestUnready(t *testing.T) {
 			"no inspection", func(h *reprocessing.History) { *h = without(*h, reprocessing.Inspection) },
 			reprocessing.RecordHold, "inspection is not on record",
 		},
-		{"no drying", func(h *reprocessing.History) { *h = without(*h, reprocessing.Drying) }, reprocessing.RecordHold, "drying is not on record"},
+		{"no drying", func(h *reprocessing.History) { *h = without(*h, reprocessing.Drying) }, reprocessing.RecordHold, "drying has not begun"},
 		{"not sampled", func(h *reprocessing.History) { h.Samples, h.Decisions = nil, nil }, reprocessing.RecordHold, "sampling is due"},
 		{"out of the cabinet for too long", func(h *reprocessing.History) {
-			step(t, h, reprocessing.Storage).Start = instant(t, "11:55")
-			step(t, h, reprocessing.Drying).Start, step(t, h, reprocessing.Drying).End = instant(t, "10:11"), instant(t, "10:25")
 			*h = without(*h, reprocessing.Storage)
-			h.Steps = append(h.Steps, reprocessing.Step{Scope: "D-01", Kind: reprocessing.Storage, Start: instant(t, "11:55"), Cabinet: "nowhere"})
+			h.Steps = append(h.Steps, reprocessing.Step{Scope: "D-01", Kind: reprocessing.Storage, Start: instant(t, "11:25"), Cabinet: "nowhere"})
 		}, reprocessing.RecordHold, `cabinet "nowhere" is not in the rule set`},
 		{"away for repair", func(h *reprocessing.History) {
 			h.Repairs = []reprocessing.Repair{{Stamp: stamp("repair", use-hour), Repair: scope.Repair{Scope: "D-01", Sent: use - hour, Fault: "a name"}}}

@@ -199,7 +199,7 @@ func (g *release) step(rule StepRule) (p Progress, looked bool) {
 	}
 	done := g.of(rule.Step)
 	p = Progress{Step: rule.Step, Status: MissingStep, Deadline: g.deadline(rule, g.at)}
-	if len(done) == 0 && rule.Step.dries() && rule.Step != PointOfUse && !g.main() {
+	if len(done) == 0 && rule.Step.Dries() && rule.Step != PointOfUse && !g.main() {
 		p.Deadline = 0 // an earlier one stopped the drying, or the soak answers it
 	}
 	if rule.Step == Soak && !rule.Required && len(done) == 0 {
@@ -221,7 +221,7 @@ func (g *release) step(rule StepRule) (p Progress, looked bool) {
 			g.note(cite(Reason{Text: fmt.Sprintf("%s is not on record and should have begun by %s", rule.Step.Words(), p.Deadline.In(g.zone))}, rule.Source))
 		case p.Deadline.Known() && g.at > p.Deadline:
 			next := rule.OnLate
-			if rule.Step.dries() { // the soak was asked for before
+			if rule.Step.Dries() { // the soak was asked for before
 				next = "do and record: " + rule.Step.Words()
 			}
 			g.block(
@@ -255,7 +255,7 @@ func (g *release) step(rule StepRule) (p Progress, looked bool) {
 		}
 	}
 	before := len(g.answer.Reasons)
-	g.late(rule, done)
+	late := g.late(rule, done)
 	unanswered := g.unanswered(rule, done)
 	switch {
 	case last.Result == Fail:
@@ -312,6 +312,9 @@ func (g *release) step(rule StepRule) (p Progress, looked bool) {
 		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID},
 			rule.Source),
 			"record the result of: "+rule.Step.Words())
+	}
+	if late && p.Status == DoneStep {
+		p.Status = StaleStep
 	}
 	if rule.Required && p.Status == DoneStep && !g.shown(last) {
 		p.Status = MissingStep
@@ -407,14 +410,8 @@ func (g *release) disinfection(s Step, rule StepRule) {
 	case s.Contact < disinfectant.Contact:
 		fail(disinfectant.Source, "contact %s; %s needs %s", s.Contact, disinfectant.Name, disinfectant.Contact)
 	}
-	switch {
-	case disinfectant.Coldest == 0 && disinfectant.Warmest == 0:
-	case !s.HasTemperature:
-		fail(disinfectant.Source, "the temperature is not on record; %s needs at least %s °C", disinfectant.Name, disinfectant.Coldest)
-	case s.Coldest < disinfectant.Coldest:
-		fail(disinfectant.Source, "coldest %s °C; %s needs at least %s °C", s.Coldest, disinfectant.Name, disinfectant.Coldest)
-	case disinfectant.Warmest > 0 && s.Coldest > disinfectant.Warmest:
-		fail(disinfectant.Source, "%s °C; %s allows at most %s °C", s.Coldest, disinfectant.Name, disinfectant.Warmest)
+	if why := disinfectant.temperatures(s); why != "" {
+		fail(disinfectant.Source, "%s", why)
 	}
 	switch {
 	case s.MEC == Fail:
@@ -432,6 +429,7 @@ func (g *release) disinfection(s Step, rule StepRule) {
 	case s.DisinfectantExpires <= s.last(): // it has to last to the end of the contact
 		fail(disinfectant.Source, "lot %q expired at %s", s.DisinfectantLot, s.DisinfectantExpires.In(g.zone))
 	}
+	g.means(s, disinfectant, fail)
 }
 
 // sampledFrom is since when verifications count for the present occasion: since it, or since a later one after which
@@ -707,6 +705,9 @@ func (g *release) storeBy() (l limit, ok bool) {
 	}
 	rule := steps[i]
 	by := g.deadline(rule, g.at)
+	if !by.Known() {
+		return l, false
+	}
 	from := by.Add(-rule.Within.Duration())
 	if slices.ContainsFunc(g.of(Storage), func(s Step) bool { return s.Result != Fail && s.Start >= from && g.shown(s) }) {
 		return l, false

@@ -168,6 +168,9 @@ type History struct {
 	Attestations []Attestation
 	// StockTakes are the lists that two people signed of it.
 	StockTakes []StockTake
+	// Shared are disinfections, of other scopes or from before the steps, that were done with the means of one of the steps:
+	// in the same run of a reprocessor, or with the same lot. What they say of these counts whenever they were done.
+	Shared []Step
 	// Earlier sums up what lies before the entries that were loaded.
 	Earlier Earlier
 }
@@ -195,6 +198,7 @@ func (h History) AsKnown(k unit.Instant) History {
 	h.Restores = keep(h.Restores, func(r RestoreNote) bool { return r.knownAt(k) })
 	h.Attestations = keep(h.Attestations, func(a Attestation) bool { return a.knownAt(k) })
 	h.StockTakes = keep(h.StockTakes, func(t StockTake) bool { return t.knownAt(k) })
+	h.Shared = keep(h.Shared, func(s Step) bool { return s.knownAt(k) })
 	return h
 }
 

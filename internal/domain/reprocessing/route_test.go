@@ -164,6 +164,7 @@ func TestLongestTimes(t *testing.T) {
 	wantState(t, reprocessing.Release(h, rules, at, zone), reprocessing.Ready, "stored in drying-cabinet")
 	h = without(good(t), reprocessing.Storage)
 	by := instant(t, "10:30")
+	storage.Required = false
 	if a := reprocessing.Release(h, rules, by-1, zone); a.State != reprocessing.Ready || a.Until != by {
 		t.Errorf("not stored yet: %s until %s", a.State, a.Until)
 	}
@@ -243,7 +244,7 @@ func TestNotCheckedHere(t *testing.T) {
 		{"a drying that starts today", func(r *reprocessing.Rules, h *reprocessing.History) {
 			ruleOf(r, reprocessing.Drying).Starts = "2026-03-02"
 			*h = without(*h, reprocessing.Drying)
-		}, reprocessing.InReprocessing, "drying is not on record", "", at},
+		}, reprocessing.InReprocessing, "drying has not begun", "", at},
 		{"a leak test that starts tomorrow", func(r *reprocessing.Rules, h *reprocessing.History) {
 			ruleOf(r, reprocessing.LeakTest).Starts = "2026-03-03"
 			*h = without(*h, reprocessing.LeakTest)

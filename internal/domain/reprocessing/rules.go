@@ -19,8 +19,8 @@ type StepRule struct {
 	// AtLeast and AtMost are the shortest and the longest time that the step takes; zero when it does not matter.
 	AtLeast unit.Span `yaml:"at_least,omitempty" json:"at_least,omitzero"`
 	AtMost  unit.Span `yaml:"at_most,omitempty" json:"at_most,omitzero"`
-	// Within bounds the time from the end of the step From (the end of the use where that is not on
-	// record) to the start of this one.
+	// Within bounds the time from the end of the step From (from the occasion, such as the end of the use, where that may be
+	// left out and was) to the start of this one.
 	Within unit.Span `yaml:"within,omitempty" json:"within,omitzero"`
 	From   StepKind  `yaml:"from,omitempty" json:"from,omitempty"`
 	// AfterFail is what has to come between a failed step and the one that takes its place.
@@ -196,6 +196,12 @@ func checkSteps(where string, steps []StepRule) error {
 	if len(steps) == 0 {
 		return fmt.Errorf("%s: there are none", where)
 	}
+	for _, kind := range indispensable {
+		i := slices.IndexFunc(steps, func(s StepRule) bool { return s.Step == kind })
+		if i < 0 || !steps[i].Required && kind != Verification {
+			return fmt.Errorf("%s: %s must be there and required", where, kind)
+		}
+	}
 	seen := make(map[StepKind]bool)
 	for _, s := range steps {
 		switch {
@@ -227,12 +233,6 @@ func checkSteps(where string, steps []StepRule) error {
 			return fmt.Errorf("%s: %s is not required, so that it cannot start", where, s.Step.Words())
 		}
 		seen[s.Step] = true
-	}
-	for _, kind := range indispensable {
-		i := slices.IndexFunc(steps, func(s StepRule) bool { return s.Step == kind })
-		if i < 0 || !steps[i].Required && kind != Verification {
-			return fmt.Errorf("%s: %s must be there and required", where, kind)
-		}
 	}
 	return nil
 }

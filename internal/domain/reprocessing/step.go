@@ -21,6 +21,9 @@ type Stamp struct {
 	// Edited says that it took the place of another version which had stood for longer than a slip does: it proves nothing
 	// by itself.
 	Edited bool `json:"-"`
+	// Stranger is why nothing shows that whoever did it may do that, as the end of a sentence that begins with the act;
+	// empty where something does.
+	Stranger string `json:"-"`
 }
 
 // knownAt says whether somebody asking at k would have been shown the entry.
@@ -92,14 +95,19 @@ type Step struct {
 	Disinfectant        string       `json:"disinfectant,omitempty"`
 	DisinfectantLot     string       `json:"disinfectant_lot,omitempty"`
 	DisinfectantExpires unit.Instant `json:"disinfectant_expires,omitzero"`
+	// DisinfectantFilled is when the solution was activated, or filled into the reprocessor or basin; its reuse life runs
+	// from then.
+	DisinfectantFilled unit.Instant `json:"disinfectant_filled,omitzero"`
 	// MEC is the result of the check of the minimum effective concentration.
 	MEC Result `json:"mec,omitempty"`
 	// Coldest is the lowest temperature over the contact time; absent when HasTemperature is false.
 	Coldest        unit.Celsius `json:"coldest_cel,omitzero"`
 	HasTemperature bool         `json:"has_temperature,omitempty"`
-	Contact        unit.Span    `json:"contact,omitzero"`
-	Reprocessor    string       `json:"reprocessor,omitempty"`
-	CycleNumber    string       `json:"cycle_number,omitempty"`
+	// Warmest is the highest temperature over the contact time; zero when it is not on record.
+	Warmest     unit.Celsius `json:"warmest_cel,omitzero"`
+	Contact     unit.Span    `json:"contact,omitzero"`
+	Reprocessor string       `json:"reprocessor,omitempty"`
+	CycleNumber string       `json:"cycle_number,omitempty"`
 	// Cabinet is where a stored scope hangs.
 	Cabinet string `json:"cabinet,omitempty"`
 	// Procedure is what an issued scope is meant for.
@@ -109,6 +117,13 @@ type Step struct {
 // wholeMinutes is how much longer than the step its contact time may be where both instants were
 // recorded as whole minutes.
 const wholeMinutes = time.Minute
+
+// Liquids disinfect between these, and steam sterilizes at up to 138 °C (EN 285): what lies outside is no temperature of a
+// disinfection or a sterilization.
+const (
+	coldest unit.Celsius = 0
+	hottest unit.Celsius = 150
+)
 
 // Check refuses a step that contradicts itself.
 func (s Step) Check() error {
@@ -130,6 +145,27 @@ func (s Step) Check() error {
 		return fmt.Errorf("%s of %s: the contact time is below zero", s.Kind.Words(), s.Scope)
 	case s.End > s.Start && s.Contact.Duration() > s.End.Sub(s.Start)+wholeMinutes:
 		return fmt.Errorf("%s of %s: a contact time of %s does not fit between its start at %s and its end at %s", s.Kind.Words(), s.Scope, s.Contact, s.Start, s.End)
+	}
+	return s.checkSolution()
+}
+
+// checkSolution refuses facts of a disinfection that cannot be.
+func (s Step) checkSolution() error {
+	for _, t := range []struct {
+		what    string
+		degrees unit.Celsius
+	}{{"coldest", s.Coldest}, {"warmest", s.Warmest}} {
+		if t.degrees != 0 && (t.degrees < coldest || t.degrees > hottest) {
+			return fmt.Errorf("%s of %s: %s °C as the %s temperature cannot be; between %s and %s °C", s.Kind.Words(), s.Scope, t.degrees, t.what, coldest, hottest)
+		}
+	}
+	switch {
+	case s.Warmest != 0 && s.HasTemperature && s.Warmest < s.Coldest:
+		return fmt.Errorf("%s of %s: the warmest temperature, %s °C, is below the coldest, %s °C", s.Kind.Words(), s.Scope, s.Warmest, s.Coldest)
+	case s.DisinfectantFilled > s.last():
+		return fmt.Errorf("%s of %s: its solution would have been filled at %s, after it", s.Kind.Words(), s.Scope, s.DisinfectantFilled)
+	case s.DisinfectantFilled.Known() && s.DisinfectantExpires.Known() && s.DisinfectantExpires <= s.DisinfectantFilled:
+		return fmt.Errorf("%s of %s: its solution would have been filled at %s, when it had expired", s.Kind.Words(), s.Scope, s.DisinfectantFilled)
 	}
 	return nil
 }

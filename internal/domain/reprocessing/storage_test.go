@@ -2,6 +2,7 @@ package reprocessing_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"rinsate/internal/base/unit"
@@ -22,6 +23,7 @@ func moved(h reprocessing.History, by unit.Instant) reprocessing.History {
 		}
 		if h.Steps[i].DisinfectantExpires.Known() {
 			h.Steps[i].DisinfectantExpires += by
+			h.Steps[i].DisinfectantFilled += by
 		}
 	}
 	for i := range h.Samples {
@@ -105,6 +107,7 @@ func TestStorage(t *testing.T) {
 					s.End += 20 * 24 * hour
 				}
 				s.DisinfectantExpires += 20 * 24 * hour
+				s.DisinfectantFilled += 20 * 24 * hour
 				return s
 			}
 			for _, kind := range []reprocessing.StepKind{reprocessing.Disinfection, reprocessing.Drying, reprocessing.Storage} {
@@ -179,7 +182,7 @@ func TestStorage(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			h := good(t)
 			tt.change(t, &h)
-			a := reprocessing.Release(h, preset(t), tt.at, berlin(t))
+			a := reprocessing.Release(h, straight(t), tt.at, berlin(t))
 			if tt.until.Known() {
 				wantState(t, a, reprocessing.Ready, tt.want)
 			} else {
@@ -211,7 +214,7 @@ func TestHoursAreNotRenewed(t *testing.T) {
 
 // Without a limit for scopes outside a cabinet only a scope in one can be ready.
 func TestNoLimitOutside(t *testing.T) {
-	rules := preset(t)
+	rules := straight(t)
 	rules.Unstored = 0
 	at := instant(t, "12:00")
 	wantState(t, reprocessing.Release(good(t), rules, at, berlin(t)), reprocessing.Ready, "stored in")
@@ -237,7 +240,7 @@ func TestPeriodicSamplingEndsReady(t *testing.T) {
 
 // A rule set without a drying step counts from the end of disinfection.
 func TestWithoutDrying(t *testing.T) {
-	rules := preset(t)
+	rules := straight(t)
 	rules.Steps = slices.DeleteFunc(rules.Steps, func(s reprocessing.StepRule) bool { return s.Step == reprocessing.Drying })
 	h := without(without(good(t), reprocessing.Drying), reprocessing.Storage)
 	a := reprocessing.Release(h, rules, instant(t, "12:00"), berlin(t))
@@ -247,17 +250,111 @@ func TestWithoutDrying(t *testing.T) {
 	}
 }
 
-// Where storage is required, it must not end before the scope was dried, and one that goes on is done.
+// Where storage is required, as by the rules that ship, a scope that hangs nowhere is not ready, however short that is; it
+// must not end before the scope was dried, and one that goes on is done.
 func TestRequiredStorage(t *testing.T) {
 	rules := preset(t)
-	i := slices.IndexFunc(rules.Steps, func(s reprocessing.StepRule) bool { return s.Step == reprocessing.Storage })
-	rules.Steps = slices.Clone(rules.Steps)
-	rules.Steps[i].Required = true
 	at := instant(t, "12:00")
 	wantState(t, reprocessing.Release(good(t), rules, at, berlin(t)), reprocessing.Ready, "stored in")
-	wantState(t, reprocessing.Release(without(good(t), reprocessing.Storage), rules, at, berlin(t)), reprocessing.InReprocessing, "storage is not on record")
+	hangs := without(good(t), reprocessing.Storage)
+	wantState(t, reprocessing.Release(hangs, rules, instant(t, "10:26"), berlin(t)), reprocessing.InReprocessing, "storage is not on record")
+	wantState(t, reprocessing.Release(hangs, rules, at, berlin(t)), reprocessing.InReprocessing, "storage has not begun and should have by 2026-03-02 12:25 +01:00")
+	wantState(t, reprocessing.Release(hangs, straight(t), instant(t, "10:26"), berlin(t)), reprocessing.Ready, "outside a cabinet since")
 	h := good(t)
 	s := step(t, &h, reprocessing.Storage)
 	s.Start, s.End = instant(t, "10:00"), instant(t, "10:20")
 	wantState(t, reprocessing.Release(h, rules, at, berlin(t)), reprocessing.InReprocessing, "storage at 2026-03-02 11:00 +01:00 came before drying ended")
+	h = good(t)
+	step(t, &h, reprocessing.Storage).End = at - mins // taken out a minute ago
+	wantState(t, reprocessing.Release(h, rules, at, berlin(t)), reprocessing.Ready, "outside a cabinet since")
+}
+
+// What grows or settles between two steps has a limit by the rules that ship, and starts anew only from the step before.
+func TestLimitsBetweenSteps(t *testing.T) {
+	later := func(h *reprocessing.History, from reprocessing.StepKind, by unit.Instant) {
+		begun := step(t, h, from).Start
+		for i := range h.Steps {
+			s := &h.Steps[i]
+			if s.Start < begun {
+				continue
+			}
+			s.Start, s.Recorded = s.Start+by, s.Recorded+by
+			if s.End.Known() {
+				s.End += by
+			}
+		}
+	}
+	tests := []struct {
+		name, reason string
+		change       func(*reprocessing.History)
+		want         string // empty: ready
+	}{
+		{"as it should be", "", func(*reprocessing.History) {}, ""},
+		{"disinfected 2 h after the cleaning", "the last moment", func(h *reprocessing.History) { later(h, reprocessing.Disinfection, 102*mins) }, ""},
+		{
+			"disinfected later", "", func(h *reprocessing.History) { later(h, reprocessing.Disinfection, 102*mins+us) },
+			"disinfection began at 2026-03-02 12:17 +01:00, later than 2026-03-02 12:17 +01:00",
+		},
+		{
+			"cleaned at eight and disinfected at three", "", func(h *reprocessing.History) { later(h, reprocessing.Disinfection, 5*hour) },
+			"disinfection began at 2026-03-02 15:35 +01:00, later than 2026-03-02 12:17 +01:00",
+		},
+		{"dried 60 min after the disinfection", "", func(h *reprocessing.History) { later(h, reprocessing.Drying, 54*mins) }, ""},
+		{
+			"dried later", "", func(h *reprocessing.History) { later(h, reprocessing.Drying, 54*mins+us) },
+			"drying began at 2026-03-02 12:05 +01:00, later than 2026-03-02 12:05 +01:00",
+		},
+		{"dried once more the day after", "it was dry", func(h *reprocessing.History) {
+			h.Steps = append(h.Steps, again(t, h, reprocessing.Drying, 20*hour), again(t, h, reprocessing.Storage, 20*hour))
+		}, ""},
+		{"dried for no time, then hours later", "what proves nothing ends no wait", func(h *reprocessing.History) {
+			d := again(t, h, reprocessing.Drying, 2*hour)
+			s := step(t, h, reprocessing.Drying)
+			s.End = s.Start + mins
+			stored := again(t, h, reprocessing.Storage, 2*hour)
+			*h = without(*h, reprocessing.Storage)
+			h.Steps = append(h.Steps, d, stored)
+		}, "drying began at 2026-03-02 13:11 +01:00"},
+		{"wet again, and dried hours later", "a rinse wets it", func(h *reprocessing.History) {
+			h.Steps = append(h.Steps, again(t, h, reprocessing.FinalRinse, 30*mins), again(t, h, reprocessing.Drying, 3*hour), again(t, h, reprocessing.Storage, 3*hour))
+		}, "drying began at 2026-03-02 14:11 +01:00"},
+		{"stored 60 min after the drying", "", func(h *reprocessing.History) { later(h, reprocessing.Storage, 55*mins) }, ""},
+		{
+			"stored later", "", func(h *reprocessing.History) { later(h, reprocessing.Storage, 55*mins+us) },
+			"storage began at 2026-03-02 12:25 +01:00, later than 2026-03-02 12:25 +01:00",
+		},
+		{"stored late, dried again and stored", "from the drying again", func(h *reprocessing.History) {
+			later(h, reprocessing.Storage, 60*mins)
+			h.Steps = append(h.Steps, again(t, h, reprocessing.Drying, 80*mins), again(t, h, reprocessing.Storage, 20*mins))
+		}, ""},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			h := good(t)
+			tt.change(&h)
+			a := reprocessing.Release(h, preset(t), instant(t, "2026-03-03T12:00:00Z"), berlin(t))
+			if tt.want == "" {
+				wantState(t, a, reprocessing.Ready, "stored in")
+			} else {
+				wantState(t, a, reprocessing.InReprocessing, tt.want)
+			}
+		})
+	}
+}
+
+// Where the step that a clock starts from is kept elsewhere, or lacks itself, nobody can say what is late.
+func TestNoClockFromWhatIsNotHere(t *testing.T) {
+	h, at := without(good(t), reprocessing.Disinfection), instant(t, "12:00")
+	late := func(a reprocessing.Answer) bool {
+		return slices.ContainsFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Blocks && strings.Contains(r.Text, "drying") })
+	}
+	if a := reprocessing.Release(h, preset(t), at, berlin(t)); late(a) || a.State != reprocessing.InReprocessing {
+		t.Errorf("%s: %s", a.State, told(a))
+	}
+	rules := preset(t)
+	i := slices.IndexFunc(rules.Steps, func(s reprocessing.StepRule) bool { return s.Step == reprocessing.Disinfection })
+	kept(&rules.Steps[i], "2026-12-31")
+	if a := reprocessing.Release(h, rules, at, berlin(t)); a.State != reprocessing.NothingAgainst {
+		t.Errorf("kept elsewhere: %s: %s", a.State, told(a))
+	}
 }

@@ -3,6 +3,7 @@ package reprocessing
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/scope"
@@ -29,19 +30,26 @@ func (g *release) shown(s Step) bool {
 	return false
 }
 
-// afterwards blocks for all steps at once that were written down too late and that nobody attests: where one was, others were.
+// afterwards blocks for all steps at once that prove nothing by themselves and that nobody attests: where one was written
+// down too late, others were.
 func (g *release) afterwards() {
 	if len(g.unwritten) == 0 {
 		return
 	}
-	kinds, why := make([]StepKind, len(g.unwritten)), fmt.Sprintf("written down more than %s after it ended", unit.SpanOf(LateAfter))
-	for i, s := range g.unwritten {
-		if kinds[i] = s.Kind; s.Edited {
-			why = "written down late or corrected"
+	var lacks []string
+	kinds := map[string][]StepKind{}
+	for _, s := range g.unwritten {
+		lack := s.Lacks()
+		if len(kinds[lack.Why]) == 0 {
+			lacks = append(lacks, lack.Why)
 		}
+		kinds[lack.Why] = append(kinds[lack.Why], s.Kind)
+	}
+	for i, why := range lacks {
+		lacks[i] = fmt.Sprintf("%s (%s)", scope.Named(kinds[why]), why)
 	}
 	g.block(InReprocessing, Reason{
-		Text:   fmt.Sprintf("%s, and nobody attests it: %s", why, scope.Named(kinds)),
+		Text:   "nobody attests what proves nothing by itself: " + strings.Join(lacks, "; "),
 		Record: g.unwritten[0].ID,
 	}, "attest what is not proven, or reprocess")
 }

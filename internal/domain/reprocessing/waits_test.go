@@ -50,7 +50,7 @@ func TestStorageRunOut(t *testing.T) {
 			d := decision("round 2", 2, instant(t, "08:30"), at, at+8*mins, h.Decisions[0].Verification.Outcome)
 			h.Decisions = append(h.Decisions, d)
 		}
-		wantState(t, reprocessing.Release(h, preset(t), instant(t, "12:00")+tt.by, berlin(t)), tt.state, tt.part)
+		wantState(t, reprocessing.Release(h, straight(t), instant(t, "12:00")+tt.by, berlin(t)), tt.state, tt.part)
 		if t.Failed() {
 			t.Fatal(tt.reason)
 		}
@@ -141,7 +141,7 @@ func TestReadyUntilRetired(t *testing.T) {
 
 // Where the rules do not say how long a scope may wait outside a cabinet, and which cabinets there are, that is all that is told.
 func TestWaitsWithoutALimit(t *testing.T) {
-	rules := preset(t)
+	rules := straight(t)
 	rules.Unstored = 0
 	for part, h := range map[string]reprocessing.History{
 		"not in a cabinet, and the rule set does not say how long a scope may wait outside one": without(good(t), reprocessing.Storage),

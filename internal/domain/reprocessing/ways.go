@@ -310,6 +310,7 @@ func (e evidence) leakTested() (Lift, string) {
 	tests := keep(e.steps(LeakTest), func(s Step) bool { return strings.TrimSpace(s.By) != "" }) // nobody has tested it
 	slices.SortStableFunc(tests, func(a, b Step) int { return cmp.Compare(b.Start, a.Start) })
 	for _, test := range tests {
+		failed := e.failedBefore(test)
 		switch between {
 		case JustRepeat:
 			l.Evidence = []string{test.ID}
@@ -319,14 +320,14 @@ func (e evidence) leakTested() (Lift, string) {
 			return l, ""
 		case RepairFirst:
 			for _, r := range e.repaired() {
-				if r.Returned <= test.Start {
+				if r.Sent >= failed && r.Returned <= test.Start {
 					l.Evidence = []string{r.ID, test.ID}
 					return l, ""
 				}
 			}
 		case CleanAgain:
 			for _, s := range e.steps(ManualCleaning) {
-				if s.End <= test.Start {
+				if s.Start >= failed && s.End <= test.Start {
 					l.Evidence = []string{s.ID, test.ID}
 					return l, ""
 				}
@@ -340,6 +341,17 @@ func (e evidence) leakTested() (Lift, string) {
 		return l, "no repair to which the scope was sent after it, and from which it came back, is on record"
 	}
 	return l, "no leak test that passed, with who did it, is on record after " + between.Words()
+}
+
+// failedBefore returns when the last leak test failed that came after the hold and before another: what it asks for comes
+// after it, whatever was done before.
+func (e evidence) failedBefore(test Step) (failed unit.Instant) {
+	for _, s := range e.Since.Steps {
+		if s.Kind == LeakTest && s.Result == Fail && s.last() > e.hold.At && s.Start <= test.Start && s.ID != test.ID {
+			failed = max(failed, s.last())
+		}
+	}
+	return failed
 }
 
 // repairedOrSeen returns the record of a repair or of an inspection that passed, empty when there is none.

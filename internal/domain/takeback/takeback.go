@@ -175,6 +175,8 @@ func FillsStep(old, x reprocessing.Step) bool {
 	fill(&old.Disinfectant, x.Disinfectant)
 	fill(&old.DisinfectantLot, x.DisinfectantLot)
 	fill(&old.DisinfectantExpires, x.DisinfectantExpires)
+	fill(&old.DisinfectantFilled, x.DisinfectantFilled)
+	fill(&old.Warmest, x.Warmest)
 	fill(&old.MEC, x.MEC)
 	fill(&old.Contact, x.Contact)
 	fill(&old.Reprocessor, x.Reprocessor)

@@ -233,8 +233,9 @@ func reprocessingForm(b desk.Blanks, t words.Terms) Sheet {
 			{Name: "Disinfectant", Share: 1.7},
 			{Name: "Lot", Share: 1},
 			{Name: "Expires", Share: 1},
+			{Name: "Filled", Share: 1},
 			{Name: "MEC test", Share: .9},
-			{Name: "Coldest °C", Share: .8},
+			{Name: "Coldest, warmest °C", Share: 1.2},
 			{Name: "Contact min", Share: .8},
 			{Name: "Reprocessor", Share: 1.2},
 			{Name: "Cycle no.", Share: .9},
@@ -243,8 +244,8 @@ func reprocessingForm(b desk.Blanks, t words.Terms) Sheet {
 			"name and code: ______________________", "signature: ______________________", "at: ______________",
 		}}},
 		Notes: []string{
-			readIn(desk.Steps, "scope", "step", "start", "end", "person", "result", "disinfectant", "disinfectant_lot", "disinfectant_expires", "mec", "coldest_cel",
-				"contact_min", "reprocessor", "cycle_number"),
+			readIn(desk.Steps, "scope", "step", "start", "end", "person", "result", "disinfectant", "disinfectant_lot", "disinfectant_expires",
+				"disinfectant_filled", "mec", "coldest_cel", "warmest_cel", "contact_min", "reprocessor", "cycle_number"),
 			"Paper proves nothing by itself: photograph this form at the scope, and attest its steps on the page Not proven, " +
 				"within a day by whoever did them, or by a lead.",
 		},

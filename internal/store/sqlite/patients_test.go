@@ -126,7 +126,8 @@ func TestPlainNumbersAreSealed(t *testing.T) {
 			}
 		}
 		run(`DROP TABLE patient_number`)
-		run(`DROP INDEX event_emergency`) // which came later
+		run(`DROP INDEX event_emergency`) // which came later, as did this
+		run(`DROP TABLE disinfected`)
 		run(`DELETE FROM goose_db_version WHERE version_id >= 17`)
 		run(plainTable)
 		run(`CREATE UNIQUE INDEX patient_value ON patient (site, value)`)

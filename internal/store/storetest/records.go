@@ -124,6 +124,10 @@ func (w writer) events() {
 	w.put(record.Seen, record.SeenBody{Scope: tag, Use: urgent.ID, At: at, By: "I-01"})
 	w.put(record.Void, record.VoidBody{Scope: tag}, correct(urgent))
 	step := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at})
+	w.put(record.Step, reprocessing.Step{
+		Scope: tag, Kind: reprocessing.Disinfection, Start: at, End: at.Add(time.Minute), Result: reprocessing.Fail, Reprocessor: "W-1", CycleNumber: "7",
+		Disinfectant: "opa", DisinfectantLot: "L9", DisinfectantFilled: at, DisinfectantExpires: at.Add(time.Hour),
+	})
 	done := w.put(record.Step, reprocessing.Step{Scope: tag, Kind: reprocessing.PointOfUse, Start: at, End: at.Add(time.Minute), Finishes: string(step.ID)})
 	// The correction of a record that finished another still names that one.
 	w.put(

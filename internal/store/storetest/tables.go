@@ -243,7 +243,7 @@ func rebuild(t *testing.T, e Engine) {
 	db := e.Create(t, clock.Now)
 	Everything(t, db, clock)
 	state := StateOf(t, db)
-	for _, table := range []string{"event", "used", "entity", "reading", "hold", "checked", "doubted", "handover", "signal"} {
+	for _, table := range []string{"event", "used", "entity", "reading", "hold", "checked", "doubted", "disinfected", "handover", "signal"} {
 		if !slices.ContainsFunc(state.Rows, func(row string) bool { return strings.HasPrefix(row, table+" ") }) {
 			t.Errorf("table %s is empty, so that nothing is compared", table)
 		}

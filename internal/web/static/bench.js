@@ -673,6 +673,17 @@ function stepForm(step) {
     extra.push(field("disinfectant", "Disinfectant", { options: data.disinfectants }), field("disinfectant_lot", "Lot", { required: true }), field("disinfectant_expires", "Expires", { type: "datetime-local", required: true }),
       field("mec", "Concentration check", { options: ["pass", "fail"] }), field("coldest_cel", "Lowest temperature, °C", { inputmode: "decimal" }),
       field("contact", "Contact time, min", { inputmode: "decimal" }), field("reprocessor", "Reprocessor"), field("cycle_number", "Its cycle"));
+    // What only some disinfectants ask for is asked once one of them is chosen.
+    const hottest = field("warmest_cel", "Highest temperature, °C", { inputmode: "decimal" });
+    const filled = field("disinfectant_filled", "Solution filled", { type: "datetime-local" });
+    const asks = () => {
+      const chosen = extra[0].querySelector("select")?.value ?? "";
+      hottest.hidden = !(data.hottest ?? []).includes(chosen);
+      filled.hidden = !(data.reused ?? []).includes(chosen);
+    };
+    extra[0].addEventListener("change", asks);
+    asks();
+    extra.push(hottest, filled);
   }
   if (kind === "storage") extra.push(field("cabinet", "Cabinet", { options: data.cabinets }));
   const ending = begun || ["storage", "issue"].includes(kind);
@@ -691,6 +702,8 @@ function stepForm(step) {
     if (kind === "disinfection" && chosen !== "begin") {
       for (const key of ["disinfectant", "disinfectant_lot", "mec", "reprocessor", "cycle_number"]) if (form.get(key)) s[key] = String(form.get(key)).trim();
       if (form.get("disinfectant_expires")) s.disinfectant_expires = new Date(String(form.get("disinfectant_expires"))).getTime() * 1000;
+      if (form.get("disinfectant_filled")) s.disinfectant_filled = new Date(String(form.get("disinfectant_filled"))).getTime() * 1000;
+      if (form.get("warmest_cel")) s.warmest_cel = String(form.get("warmest_cel")).trim();
       if (form.get("coldest_cel")) (s.coldest_cel = String(form.get("coldest_cel")).trim()), (s.has_temperature = true);
       if (form.get("contact")) s.contact = String(form.get("contact")).trim() + "min";
     }

@@ -35,7 +35,7 @@ func told(h reprocessing.History) string {
 		add(u.Start, u.Stamp, "use to %s", u.End)
 	}
 	for _, s := range h.Steps {
-		add(s.Start, s.Stamp, "%s to %s %s %s%s", s.Kind, s.End, s.Result, s.Disinfectant, s.Cabinet)
+		add(s.Start, s.Stamp, "%s to %s %s %s%s%s", s.Kind, s.End, s.Result, s.Disinfectant, s.Cabinet, ofMeans(s))
 	}
 	for _, t := range h.Samples {
 		var outcomes []string
@@ -59,6 +59,10 @@ func told(h reprocessing.History) string {
 	}
 	for _, q := range h.Requests {
 		add(q.At, q.Stamp, "request %v", q.Points)
+	}
+	for _, s := range h.Shared {
+		add(s.Start, s.Stamp, "of %s: %s to %s %s, MEC %s, %s lot %q until %s, filled %s, in %q %q", s.Scope, s.Kind, s.End, s.Result, s.MEC,
+			s.Disinfectant, s.DisinfectantLot, s.DisinfectantExpires, s.DisinfectantFilled, s.Reprocessor, s.CycleNumber)
 	}
 	for _, t := range h.StockTakes {
 		add(t.At, t.Stamp, "stock-take by %q and %q until %s", t.By, t.Second, t.Until)
@@ -85,4 +89,13 @@ func TestTold(t *testing.T) {
 	if x.run(); x.worst.Instrument.Tag != "" {
 		t.Logf("they differ on\n%s", told(x.worst))
 	}
+}
+
+// ofMeans says what a disinfection was done with.
+func ofMeans(s reprocessing.Step) string {
+	if s.Kind != reprocessing.Disinfection {
+		return ""
+	}
+	return fmt.Sprintf(", lot %q until %s, filled %s, in %q %q, %s to %s °C", s.DisinfectantLot, s.DisinfectantExpires, s.DisinfectantFilled,
+		s.Reprocessor, s.CycleNumber, s.Coldest, s.Warmest)
 }

@@ -2,6 +2,7 @@ package plain_test
 
 import (
 	"slices"
+	"strings"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reading"
@@ -121,7 +122,11 @@ var faults = []fault{
 		if s == nil {
 			return false
 		}
-		switch m.IntN(9) {
+		switch m.IntN(11) {
+		case 9:
+			s.Warmest = 0
+		case 10:
+			s.Warmest += unit.Celsius(m.IntN(3)) * 0.1
 		case 0:
 			s.Contact -= unit.Second
 		case 1:
@@ -149,6 +154,73 @@ var faults = []fault{
 			return false
 		}
 		s.DisinfectantExpires = []unit.Instant{0, s.Start - hour, s.Start, s.Start + second, max(s.Start, s.End), max(s.Start, s.End) + second}[m.IntN(6)]
+		return true
+	}},
+	{"a run with two results", func(m *maker) bool {
+		x, s, ok := m.elsewhere()
+		if !ok {
+			return false
+		}
+		x.Result, x.MEC = []reprocessing.Result{reprocessing.Fail, reprocessing.Pass, reprocessing.NotStated}[m.IntN(3)],
+			[]reprocessing.Result{reprocessing.Pass, reprocessing.Fail, reprocessing.NotStated}[m.IntN(3)]
+		switch m.IntN(8) {
+		case 0:
+			x.CycleNumber = "another"
+		case 1:
+			x.CycleNumber = ""
+		case 2:
+			x.Start, x.End = x.Start+2*(s.End-s.Start), x.End+2*(s.End-s.Start)
+		case 3:
+			x.Reprocessor = []string{"", "W-2"}[m.IntN(2)]
+		case 4:
+			x.CycleNumber, x.Start = " "+x.CycleNumber, x.Start+m.between(-minute, minute)
+		case 5:
+			s.CycleNumber = ""
+			x.Start += m.between(-minute, minute)
+		}
+		m.share(x)
+		return true
+	}},
+	{"a lot with two dates", func(m *maker) bool {
+		x, s, ok := m.elsewhere()
+		if !ok {
+			return false
+		}
+		x.Start += m.between(-20*day, day)
+		x.End = x.Start + 20*minute
+		x.DisinfectantExpires = max(s.Start, s.End) + []unit.Instant{-m.between(0, 20*day), -second, 0, second}[m.IntN(4)]
+		m.another(&x, s)
+		m.share(x)
+		return true
+	}},
+	{"a solution in use for longer", func(m *maker) bool {
+		x, s, ok := m.elsewhere()
+		if !ok {
+			return false
+		}
+		i := slices.IndexFunc(m.rules.Disinfectants, func(d reprocessing.Disinfectant) bool { return d.Name == s.Disinfectant })
+		if i < 0 || m.rules.Disinfectants[i].ReuseDays == 0 {
+			return false
+		}
+		life := unit.Instant(m.rules.Disinfectants[i].ReuseDays) * day
+		switch m.IntN(4) {
+		case 0: // by its own date of filling
+			s.DisinfectantFilled = max(s.Start, s.End) - life + []unit.Instant{-hour, -second, 0, second, hour}[m.IntN(5)]
+			return true
+		case 1: // nobody says when it was filled
+			s.DisinfectantFilled = 0
+			s.DisinfectantExpires = max(s.Start, s.End) + life + []unit.Instant{-hour, -second, 0, second, 200 * day}[m.IntN(5)]
+			return true
+		}
+		s.DisinfectantFilled, s.DisinfectantExpires = 0, max(s.Start, s.End)+life-hour
+		x.DisinfectantExpires, x.DisinfectantFilled = s.DisinfectantExpires, 0
+		x.Start = max(s.Start, s.End) - life + []unit.Instant{-day, -second, 0, second, day}[m.IntN(5)]
+		x.End = x.Start + 20*minute
+		if m.one(4) {
+			x.DisinfectantFilled = x.Start - m.between(0, 3*day)
+		}
+		m.another(&x, s)
+		m.share(x)
 		return true
 	}},
 	{"cabinet unknown", func(m *maker) bool {
@@ -502,6 +574,18 @@ var faults = []fault{
 		}
 		return true
 	}},
+	{"done by a stranger", func(m *maker) bool {
+		s := &m.h.Steps[m.someStep()]
+		s.Stranger = "names X1, who was not registered here when it was put on record"
+		if m.one(2) {
+			at := max(s.Start, s.End) + m.between(0, 5*day)
+			m.h.Attestations = append(m.h.Attestations, reprocessing.Attestation{
+				Stamp: m.stamp("word", at), Scope: tag, At: at, By: "L1", Of: []string{s.ID}, Form: "form",
+				From: reprocessing.AttestedFroms[m.IntN(len(reprocessing.AttestedFroms))],
+			})
+		}
+		return true
+	}},
 	{"recorded late", func(m *maker) bool {
 		s := &m.h.Steps[m.someStep()]
 		s.Recorded += m.between(hour, 3*day)
@@ -540,6 +624,42 @@ var faults = []fault{
 		}
 		return true
 	}},
+}
+
+// elsewhere returns the last disinfection, and one of another scope that was like it in everything.
+func (m *maker) elsewhere() (x reprocessing.Step, s *reprocessing.Step, ok bool) {
+	if s = m.ofKind(reprocessing.Disinfection); s == nil || !s.End.Known() {
+		return x, nil, false
+	}
+	x = *s
+	x.Scope, x.Stamp = "G-07", m.stamp("elsewhere", s.End)
+	return x, s, true
+}
+
+// another changes, in some cases, what makes the means of another disinfection the same.
+func (m *maker) another(x, s *reprocessing.Step) {
+	switch m.IntN(8) {
+	case 0:
+		x.DisinfectantLot = "another"
+	case 1:
+		x.DisinfectantLot = " " + strings.ToLower(x.DisinfectantLot)
+	case 2:
+		x.Reprocessor = "W-2"
+	case 3:
+		x.Disinfectant = m.rules.Disinfectants[0].Name
+	case 4:
+		x.DisinfectantFilled = s.Start - m.between(-day, 10*day)
+	case 5:
+		x.DisinfectantFilled = 0
+	}
+}
+
+// share puts a disinfection of another scope on record, which somebody takes back in some cases.
+func (m *maker) share(x reprocessing.Step) {
+	if m.one(10) {
+		x.Replaced = m.latest()
+	}
+	m.h.Shared = append(m.h.Shared, x)
 }
 
 // gap is how long a scope hangs nowhere: about as long as it may, in one of three cases to the second.

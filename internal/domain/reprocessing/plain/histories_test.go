@@ -286,7 +286,7 @@ func copied(h reprocessing.History) reprocessing.History {
 	}
 	h.Decisions, h.Holds, h.Lifts = slices.Clone(h.Decisions), slices.Clone(h.Holds), slices.Clone(h.Lifts)
 	h.Repairs, h.Requests, h.Attestations = slices.Clone(h.Repairs), slices.Clone(h.Requests), slices.Clone(h.Attestations)
-	h.StockTakes = slices.Clone(h.StockTakes)
+	h.StockTakes, h.Shared = slices.Clone(h.StockTakes), slices.Clone(h.Shared)
 	return h
 }
 
@@ -302,6 +302,7 @@ func shuffled(r *rand.Rand, h reprocessing.History) reprocessing.History {
 	mix(r, h.Requests)
 	mix(r, h.Attestations)
 	mix(r, h.StockTakes)
+	mix(r, h.Shared)
 	return h
 }
 

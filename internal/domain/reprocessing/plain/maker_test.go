@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	_ "time/tzdata" // the zone tests must not depend on the machine
@@ -445,8 +446,14 @@ func (m *maker) disinfect() {
 	d := m.rules.Disinfectants[m.IntN(len(m.rules.Disinfectants))]
 	lasts := unit.Instant(d.Contact) + 10*minute
 	s := m.step(reprocessing.Disinfection, lasts, lasts+10*minute, reprocessing.Pass)
-	s.Disinfectant, s.DisinfectantLot, s.DisinfectantExpires = d.Name, "A12", s.End+m.between(hour, 20*day)
-	s.Contact, s.HasTemperature, s.Coldest = d.Contact, true, d.Coldest
+	s.Disinfectant, s.DisinfectantLot, s.DisinfectantExpires = d.Name, fmt.Sprintf("A%d", m.n), s.End+m.between(hour, 20*day)
+	s.Reprocessor, s.CycleNumber = "W-1", strconv.Itoa(m.n)
+	s.Contact, s.HasTemperature, s.Coldest, s.Warmest = d.Contact, true, d.Coldest, d.Warmest
+	if d.ReuseDays > 0 { // it may as well be known by the date of the solution alone
+		if s.DisinfectantFilled = s.Start - m.between(0, unit.Instant(d.ReuseDays)*day-2*hour); m.one(3) {
+			s.DisinfectantFilled, s.DisinfectantExpires = 0, s.End+m.between(hour, unit.Instant(d.ReuseDays)*day-2*hour)
+		}
+	}
 	if d.MEC {
 		s.MEC = reprocessing.Pass
 	}

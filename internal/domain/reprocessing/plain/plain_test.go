@@ -453,15 +453,25 @@ func (w *walk) route(o occasion) {
 		// To move a scope is no storing: it had to hang by then for the first time.
 		hung := s
 		if rule.Step == reprocessing.Storage && rule.Within > 0 {
-			from := w.limitedFrom(rule, o, s)
+			from, _ := w.limitedFrom(rule, o, s)
 			for _, d := range slices.Backward(done) {
 				if d.Result != reprocessing.Fail && d.Start >= from {
 					hung = d
 				}
 			}
 		}
+		// To dry what is dry already is no drying: it had to be dried by then for the first time since it was wet.
+		if rule.Step == reprocessing.Drying && rule.Within > 0 {
+			wet, _ := w.limitedFrom(rule, o, s)
+			wet = max(wet, before)
+			for _, d := range slices.Backward(done) {
+				if d.Result != reprocessing.Fail && d.Start >= wet && tookItsTime(rule, d) && !w.late(d) {
+					hung = d
+				}
+			}
+		}
 		limited := rule.Within > 0 && !dries(rules, rule.Step) && (rule.Required || o.latest)
-		if from := w.limitedFrom(rule, o, hung); limited && hung.Start > from.Add(rule.Within.Duration()) {
+		if from, ok := w.limitedFrom(rule, o, hung); ok && limited && hung.Start > from.Add(rule.Within.Duration()) {
 			w.lack("%s: the %s of %s is too late after %s", o.what, s.Kind, s.Start, from)
 		}
 		// A step that nobody asked for undoes what came before it only where it wets the scope again.
@@ -510,10 +520,11 @@ func (w *walk) written(o occasion, s reprocessing.Step) {
 	}
 }
 
-// late says whether a step was written down, or put right, too late to show anything, and nobody attests it in time.
+// late says whether a step was written down, or put right, too late to show anything, or by nobody who may do it, and
+// nobody attests it in time.
 func (w *walk) late(s reprocessing.Step) bool {
 	ended := max(s.Start, s.End)
-	if s.Recorded <= ended+day/2 && !s.Edited { // what was put right later was not captured again
+	if s.Recorded <= ended+day/2 && !s.Edited && s.Stranger == "" { // what was put right later was not captured again
 		return false
 	}
 	for _, a := range w.h.Attestations {
@@ -570,15 +581,21 @@ func dries(rules []reprocessing.StepRule, kind reprocessing.StepKind) bool {
 	return slices.IndexFunc(rules, func(r reprocessing.StepRule) bool { return r.Step == kind }) <= cleaning
 }
 
-// limitedFrom is the end of the step from which the time to a step is measured, or of the use.
-func (w *walk) limitedFrom(rule reprocessing.StepRule, o occasion, s reprocessing.Step) unit.Instant {
-	from := o.at
-	for _, f := range w.steps(rule.From, o.at) {
-		if f.Result != reprocessing.Fail && f.End.Known() && f.End <= s.Start {
-			from = max(from, f.End)
+// limitedFrom is the end of the step from which the time to a step is measured. Where that was left out, and may be, it is
+// measured from the occasion; where it is lacking, or somebody else keeps it, nobody can measure anything.
+func (w *walk) limitedFrom(rule reprocessing.StepRule, o occasion, s reprocessing.Step) (from unit.Instant, ok bool) {
+	from, ok = o.at, true
+	for _, r := range w.rules.For(w.h.Model.Name) {
+		if r.Step == rule.From && (r.Required || !w.names(o, r.Step) || !w.counts(r, o.at)) {
+			ok = false
 		}
 	}
-	return from
+	for _, f := range w.steps(rule.From, o.at) {
+		if f.Result != reprocessing.Fail && f.End.Known() && f.End <= s.Start {
+			from, ok = max(from, f.End), true
+		}
+	}
+	return from, ok
 }
 
 // delayed says whether residue had time to dry: a step up to the manual cleaning that has a limit was left out or
@@ -647,8 +664,11 @@ func (w *walk) disinfected(s reprocessing.Step) {
 		w.lack("the contact time was too short")
 	}
 	if label.Coldest != 0 || label.Warmest != 0 {
-		if !s.HasTemperature || s.Coldest < label.Coldest || label.Warmest != 0 && s.Coldest > label.Warmest {
-			w.lack("the temperature was not right")
+		if !s.HasTemperature || s.Coldest < label.Coldest {
+			w.lack("the coldest temperature was not right")
+		}
+		if label.Warmest != 0 && (s.Warmest == 0 || s.Warmest > label.Warmest || s.Coldest > label.Warmest) {
+			w.lack("the warmest temperature was not right")
 		}
 	}
 	if label.MEC && s.MEC != reprocessing.Pass || s.MEC == reprocessing.Fail {
@@ -659,6 +679,84 @@ func (w *walk) disinfected(s reprocessing.Step) {
 	}
 	if !s.DisinfectantExpires.Known() || s.DisinfectantExpires <= max(s.Start, s.End) {
 		w.lack("the solution was past its life")
+	}
+	w.run(s)
+	w.solution(s, label)
+}
+
+// with are all disinfections on record but one: those of the scope and those that it shares means with.
+func (w *walk) with(s reprocessing.Step) (all []reprocessing.Step) {
+	for _, x := range slices.Concat(w.h.Steps, w.h.Shared) {
+		if x.Kind == reprocessing.Disinfection && x.ID != s.ID {
+			all = append(all, x)
+		}
+	}
+	return all
+}
+
+func alike(a, b string) bool {
+	return strings.ToLower(strings.TrimSpace(a)) == strings.ToLower(strings.TrimSpace(b))
+}
+
+// run asks that nobody recorded the run of the reprocessor as failed: a failed result counts for every scope that was in
+// it, whoever wrote which result down.
+func (w *walk) run(s reprocessing.Step) {
+	if alike(s.Reprocessor, "") {
+		return
+	}
+	begin := s.Start / minute
+	end := max(s.Start, s.End) / minute
+	for _, x := range w.with(s) {
+		if !alike(x.Reprocessor, s.Reprocessor) || x.Result != reprocessing.Fail && x.MEC != reprocessing.Fail {
+			continue
+		}
+		together := x.Start/minute == begin // nobody says which run it was
+		if !alike(s.CycleNumber, "") && !alike(x.CycleNumber, "") {
+			together = alike(s.CycleNumber, x.CycleNumber) && x.Start/minute <= end && max(x.Start, x.End)/minute >= begin
+		}
+		if together {
+			w.lack("the run was recorded as failed at %s", x.Start)
+		}
+	}
+}
+
+// solution asks that the solution was inside its life. That ends with the first of: the days of its label after it was
+// filled, its date, and the date of the lot that it is of, each as the earliest record has it. What is not known of that
+// is not good.
+func (w *walk) solution(s reprocessing.Step, label reprocessing.Disinfectant) {
+	ended := max(s.Start, s.End)
+	over := func(begun unit.Instant) unit.Instant { return begun.AddDays(label.ReuseDays, w.zone) }
+	reused := label.ReuseDays > 0
+	first := s.Start // since when the lot is in use in this reprocessor, or this basin
+	for _, x := range w.with(s) {
+		if x.Disinfectant != s.Disinfectant || !alike(x.DisinfectantLot, s.DisinfectantLot) || alike(s.DisinfectantLot, "") {
+			continue
+		}
+		here := alike(x.Reprocessor, s.Reprocessor)
+		if here {
+			first = min(first, x.Start)
+			if x.DisinfectantFilled.Known() {
+				first = min(first, x.DisinfectantFilled)
+			}
+		}
+		// Two fillings are two where the records name two times, or one of the two was before the other's.
+		anew := x.DisinfectantFilled.Known() && s.DisinfectantFilled.Known() && x.DisinfectantFilled != s.DisinfectantFilled ||
+			!x.DisinfectantFilled.Known() && s.DisinfectantFilled > x.Start || !s.DisinfectantFilled.Known() && x.DisinfectantFilled > s.Start
+		filling := reused && x.DisinfectantExpires <= over(max(x.Start, x.End)) // a date so near may be the solution's own
+		if x.DisinfectantExpires.Known() && x.DisinfectantExpires <= ended && (!filling || here && !anew) {
+			w.lack("the lot had expired by what was recorded at %s", x.Start)
+		}
+	}
+	switch {
+	case !reused:
+	case s.DisinfectantFilled.Known():
+		if ended >= over(s.DisinfectantFilled) {
+			w.lack("the solution was used for too long")
+		}
+	case s.DisinfectantExpires > over(ended):
+		w.lack("nobody knows how old the solution was")
+	case ended >= over(first):
+		w.lack("the solution is in use for too long")
 	}
 }
 
@@ -859,7 +957,10 @@ func (w *walk) toStore(o occasion) {
 		if rule.Step != reprocessing.Storage || rule.Within == 0 || !w.names(o, rule.Step) {
 			continue
 		}
-		from := w.limitedFrom(rule, o, reprocessing.Step{Start: w.at})
+		from, ok := w.limitedFrom(rule, o, reprocessing.Step{Start: w.at})
+		if !ok {
+			continue
+		}
 		stored := slices.ContainsFunc(w.steps(reprocessing.Storage, from), func(s reprocessing.Step) bool {
 			return s.Result != reprocessing.Fail && !w.late(s)
 		})

@@ -40,7 +40,7 @@ func (x *trial) timeAlone(at unit.Instant, before verdict) {
 
 // past compares what the two say about instants of the past, as somebody would have known then.
 func (x *trial) past() {
-	for _, class := range []string{"voided", "recorded late", "put right later", "clock in doubt"} {
+	for _, class := range []string{"voided", "recorded late", "put right later", "done by a stranger", "clock in doubt"} {
 		if x.classes[class] {
 			return // what was decided then is not made again
 		}

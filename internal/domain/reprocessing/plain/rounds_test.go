@@ -2,6 +2,7 @@ package plain_test
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 
 	"rinsate/internal/base/unit"
@@ -27,6 +28,8 @@ type round struct {
 	// the round rests on a point that was carried over and never cleaned before it was sampled.
 	sampled map[scope.PointKind]unit.Instant
 	bare    bool
+	// rests is when each point was sampled, in this round or in the one that it was carried from.
+	rests map[scope.PointKind]unit.Instant
 }
 
 // sampled groups the samples by the cleaning that they follow, as the times of all records have it, and judges each
@@ -83,7 +86,7 @@ func (w *walk) sampled() []round {
 		if i > 0 && all[i-1].trip == all[i].trip && &all[i-1] != before { // what passed in one that was not decided may be carried later
 			for kind, o := range all[i-1].points {
 				if all[i].points[kind] == reading.None && o.Passed() {
-					all[i].points[kind], all[i].sampled[kind] = o, all[i-1].sampled[kind]
+					all[i].points[kind], all[i].sampled[kind], all[i].rests[kind] = o, all[i-1].sampled[kind], all[i-1].rests[kind]
 				}
 			}
 		}
@@ -104,6 +107,7 @@ func (r *round) read() (last unit.Instant) {
 // the round before is carried over.
 func (w *walk) decide(r *round, before *round, earlier []round) {
 	r.points, r.sampled, r.bare = map[scope.PointKind]reading.Outcome{}, map[scope.PointKind]unit.Instant{}, false
+	r.rests = map[scope.PointKind]unit.Instant{}
 	taken := map[scope.PointKind]unit.Instant{}
 	open := map[scope.PointKind]bool{}
 	outcomes := map[scope.PointKind][]reading.Outcome{}
@@ -139,10 +143,10 @@ func (w *walk) decide(r *round, before *round, earlier []round) {
 		outcome, carried := w.point(outcomes[kind]), false
 		if before != nil && before.beyond && w.judging.Retest == reading.FailingPoints && !sampled && before.points[kind].Passed() {
 			outcome, carried = before.points[kind], true
-			r.sampled[kind] = before.sampled[kind]
+			r.sampled[kind], r.rests[kind] = before.sampled[kind], before.rests[kind]
 			r.bare = r.bare || !r.sampled[kind].Known()
 		} else {
-			r.sampled[kind] = r.cleaned
+			r.sampled[kind], r.rests[kind] = r.cleaned, taken[kind]
 		}
 		r.points[kind] = outcome
 		single := len(slices.DeleteFunc(slices.Clone(outcomes[kind]), func(o reading.Outcome) bool { return o == reading.Void })) == 1
@@ -325,6 +329,8 @@ func (w *walk) verified(o occasion, before unit.Instant) unit.Instant {
 		w.lack("%s: the cleaning verification did not pass", o.what)
 	case last.bare:
 		w.lack("%s: a point was sampled before the scope was cleaned at all", o.what)
+	case slices.ContainsFunc(slices.Collect(maps.Values(last.rests)), func(at unit.Instant) bool { return at.Known() && at < o.at }):
+		w.lack("%s: a point was carried over from before", o.what) // each occasion has its own duties
 	case last.first < before:
 		w.lack("%s: the samples are older than what had to come before", o.what)
 	}

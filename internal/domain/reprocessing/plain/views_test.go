@@ -9,7 +9,7 @@ import (
 // asOf returns what had happened by an instant: what had begun by then, without the ends that lay ahead, samples
 // without the readings that lay ahead.
 func asOf(h reprocessing.History, at unit.Instant) reprocessing.History {
-	past := reprocessing.History{Instrument: h.Instrument, Model: h.Model, Earlier: h.Earlier}
+	past := reprocessing.History{Instrument: h.Instrument, Model: h.Model, Earlier: h.Earlier, Shared: h.Shared}
 	for _, u := range h.Uses {
 		if u.Start > at {
 			continue
@@ -87,7 +87,7 @@ func unread(t reprocessing.Taken, at unit.Instant) reprocessing.Taken {
 // where that lies ahead, or a clock in doubt gave it, it counts as late as it can have happened. What proves something
 // counts from its own time on, and never when the clock was in doubt.
 func present(h reprocessing.History, now unit.Instant) reprocessing.History {
-	past := reprocessing.History{Instrument: h.Instrument, Model: h.Model, Earlier: h.Earlier}
+	past := reprocessing.History{Instrument: h.Instrument, Model: h.Model, Earlier: h.Earlier, Shared: h.Shared}
 	for _, u := range h.Uses {
 		late := latest(u.Stamp, u.Start, now)
 		switch {
