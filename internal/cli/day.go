@@ -28,7 +28,8 @@ func (a dayCommands) releaseCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "ready TAG", Short: "Say whether a scope may be used on a patient, and why",
 		Long: `Say whether a scope may be used on a patient now, and until when, and if not, why not
-and what to do next. --at asks about another instant; --known asks what the answer
+and what to do next. TAG may be a serial number or barcode; where that stands for two
+scopes, it asks which one. --at asks about another instant; --known asks what the answer
 would have been for somebody who asked at that time, before later entries.
 Exit code 0: ready, 4: not ready, also while paper decides or where somebody else releases it.`,
 		Args: cobra.ExactArgs(1),
@@ -48,7 +49,14 @@ Exit code 0: ready, 4: not ready, also while paper decides or where somebody els
 				if at == "" {
 					ask = v.Day().AnswerNow
 				}
-				answer, err := ask(args[0], when, asked)
+				tag := args[0]
+				switch found, err := v.Registry().Named(tag); {
+				case err == nil:
+					tag = found.Tag
+				case fault.CodeOf(err) != fault.NotFound: // what is not registered is answered as what it is
+					return err
+				}
+				answer, err := ask(tag, when, asked)
 				if err != nil {
 					return err
 				}

@@ -165,7 +165,7 @@ missing is an error. A file that is there already is never overwritten.`,
 
 // newFile writes a file that is not there yet; one that could not be written whole is taken away.
 func newFile(name string, content []byte) error {
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644) //nolint:gosec // meant to be handed on
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600) // it may tell of patients
 	if errors.Is(err, fs.ErrExist) {
 		return &fault.Error{Code: fault.Conflict, Message: name + " is there already", Hint: "give another name with --out; nothing was changed", Cause: err}
 	}

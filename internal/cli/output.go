@@ -57,7 +57,8 @@ func (a *app) draw(o output, p chart.Picture, at time.Time) error {
 	return nil
 }
 
-// replaceFile writes a file beside its place and moves it there.
+// replaceFile writes a file beside its place and moves it there. What it tells of scopes and people is for whoever asked,
+// unless a file that others may read is there already.
 func replaceFile(path string, content []byte) error {
 	f, err := os.CreateTemp(filepath.Dir(path), ".drawing-*")
 	if err != nil {
@@ -67,8 +68,8 @@ func replaceFile(path string, content []byte) error {
 	if closed := f.Close(); err == nil {
 		err = closed
 	}
-	if err == nil {
-		err = os.Chmod(f.Name(), 0o644) //nolint:gosec // a picture is meant to be passed on
+	if old, missing := os.Stat(path); err == nil && missing == nil && old.Mode().IsRegular() {
+		err = os.Chmod(f.Name(), old.Mode().Perm())
 	}
 	if err == nil {
 		err = os.Rename(f.Name(), path)

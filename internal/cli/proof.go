@@ -241,12 +241,12 @@ func (a proofCommands) proofCommand() *cobra.Command {
 					return err
 				}
 				name := filepath.Join(out, line.ID)
-				if err := os.MkdirAll(out, 0o755); err != nil {
+				if err := os.MkdirAll(out, 0o700); err != nil {
 					return err
 				}
 				if err := errors.Join(
-					os.WriteFile(name+".json", record, 0o644),             //nolint:gosec // meant to be handed on
-					os.WriteFile(name+".tlog-proof", proof.Text(), 0o644), //nolint:gosec // meant to be handed on
+					os.WriteFile(name+".json", record, 0o600),
+					os.WriteFile(name+".tlog-proof", proof.Text(), 0o600),
 				); err != nil {
 					return err
 				}

@@ -17,6 +17,7 @@ import (
 	"rinsate/internal/identity"
 	"rinsate/internal/store"
 	"rinsate/internal/web"
+	"rinsate/internal/web/kit"
 )
 
 // servingCommands are those that serve the pages.
@@ -25,6 +26,7 @@ type servingCommands struct{ *app }
 // serving says where and how pages are served.
 type serving struct {
 	listen, base, certificate, key string
+	hosts                          []string
 	wall                           bool
 }
 
@@ -41,7 +43,9 @@ trends, signals, levels, meters, records, the set-up and the help for the rest.
 Without flags the pages are for this computer alone. For other computers name the
 address that people use with --base-url, and either give a certificate with
 --tls-cert and --tls-key or put a proxy that speaks TLS in front. The base address
-may have a path, such as https://pc-7.example/rinsate.
+may have a path, such as https://pc-7.example/rinsate. A request that names another
+server than this one is refused; where a proxy or an older link asks for a further
+name, give that with --host.
 
 Accounts are made with: rinsate user add`,
 		Args: cobra.NoArgs,
@@ -68,6 +72,7 @@ Accounts are made with: rinsate user add`,
 	c.Flags().StringVar(&o.listen, "listen", usualAddress, "address and port to listen on")
 	c.Flags().BoolVar(&o.wall, "wall", false, "open the board without people at /wall to screens where nobody signs in")
 	c.Flags().StringVar(&o.base, "base-url", "", "address under which people open the pages (default http://localhost and the port)")
+	c.Flags().StringSliceVar(&o.hosts, "host", nil, "further name under which the pages are asked for, such as a proxy's for this computer (repeatable)")
 	c.Flags().StringVar(&o.certificate, "tls-cert", "", "certificate file (PEM)")
 	c.Flags().StringVar(&o.key, "tls-key", "", "key file of the certificate (PEM)")
 	return c
@@ -90,6 +95,11 @@ func (a servingCommands) examined(e store.Examination, err error) {
 
 // serve serves until the context ends.
 func (a servingCommands) serve(ctx context.Context, d *desk.Desk, o serving, pages web.Options) error {
+	for _, name := range o.hosts {
+		if shape := kit.HostFault(name); shape != "" {
+			return usageError{fmt.Errorf("--host %q is not %s", name, shape)}
+		}
+	}
 	certificate, err := o.tls()
 	if err != nil {
 		return err
@@ -103,7 +113,7 @@ func (a servingCommands) serve(ctx context.Context, d *desk.Desk, o serving, pag
 		l.Close() //nolint:errcheck // nothing was served on it
 		return err
 	}
-	pages.Base, pages.Log, pages.Wall = base, slog.New(slog.NewTextHandler(a.Err, nil)), o.wall
+	pages.Base, pages.Hosts, pages.Log, pages.Wall = base, o.hosts, slog.New(slog.NewTextHandler(a.Err, nil)), o.wall
 	pages.Proxied = base.Scheme == "https" && certificate == nil
 	s, err := web.New(d, pages)
 	if err != nil {

@@ -23,6 +23,8 @@ import (
 
 	"rinsate/internal/domain/policy"
 	"rinsate/internal/store/storetest"
+	"rinsate/internal/web"
+	"rinsate/internal/web/kit"
 )
 
 func TestAddresses(t *testing.T) {
@@ -302,6 +304,22 @@ func TestServeRefusals(t *testing.T) {
 		code := Run(t.Context(), append([]string{"--data", data}, c.args...), Streams{In: strings.NewReader(""), Out: io.Discard, Err: &talk}, clock)
 		if code != exitUsage || !strings.Contains(talk.String(), c.says) {
 			t.Errorf("%v: code %d, %s", c.args, code, talk.String())
+		}
+	}
+}
+
+// A further name that no browser could ask for is refused before anything is served.
+func TestFurtherNames(t *testing.T) {
+	t.Parallel()
+	for _, name := range []string{"https://pc-7.example", "pc-7.example:8420", "*.example", "a/b", "", " "} {
+		err := servingCommands{}.serve(t.Context(), nil, serving{hosts: []string{name}}, web.Options{})
+		if err == nil || !strings.Contains(err.Error(), "such as pc-7.example") {
+			t.Errorf("%q: %v", name, err)
+		}
+	}
+	for _, name := range []string{"pc-7.example", "upstream_3", "::1", "192.0.2.7"} {
+		if shape := kit.HostFault(name); shape != "" {
+			t.Errorf("%q is refused: %s", name, shape)
 		}
 	}
 }

@@ -157,13 +157,23 @@ func (h *hospital) instrument(tag, model string, owner scope.Owner, since unit.I
 	m := all[slices.IndexFunc(all, func(m scope.Model) bool { return m.Name == model })]
 	s := &endoscope{
 		Instrument: scope.Instrument{
-			Tag: tag, Serial: fmt.Sprintf("%s%05d", tag[:1], 20000+h.rng.IntN(9000)), Model: model, Owner: owner,
+			Tag: tag, Serial: serialOf(h, tag[:1]), Model: model, Owner: owner,
 			Location: h.serviceOf(model).cabinet, InService: since,
 		},
 		model: m, free: since, expires: store.Forever, reserved: store.Forever, passed: since, unsampled: store.Forever,
 	}
 	h.scopes = append(h.scopes, s)
 	return s
+}
+
+// serialOf is a serial number that no other endoscope of the hospital has.
+func serialOf(h *hospital, series string) string {
+	for n := 20000 + h.rng.IntN(9000); ; n++ {
+		text := fmt.Sprintf("%s%05d", series, n)
+		if !slices.ContainsFunc(h.scopes, func(s *endoscope) bool { return s.Serial == text }) {
+			return text
+		}
+	}
 }
 
 func (h *hospital) register(at unit.Instant, s *endoscope) {

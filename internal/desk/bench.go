@@ -18,11 +18,13 @@ import (
 // Bench is what somebody at the sink needs before a scope is named; it is enough to go on sampling by
 // while nothing more can be asked.
 type Bench struct {
-	Now    unit.Instant     `json:"now"`
-	Scopes []BenchScope     `json:"scopes"`
-	Guides map[string]Guide `json:"guides"` // by model
-	Lots   []LotStanding    `json:"lots"`
-	Meters []MeterStanding  `json:"meters"`
+	Now    unit.Instant `json:"now"`
+	Scopes []BenchScope `json:"scopes"`
+	// Which are the scopes that one code may mean, where nobody can say which one; by the code in capitals.
+	Which  map[string][]string `json:"which,omitempty"`
+	Guides map[string]Guide    `json:"guides"` // by model
+	Lots   []LotStanding       `json:"lots"`
+	Meters []MeterStanding     `json:"meters"`
 	// Disinfectants and Cabinets are the names that the rules in force know.
 	Disinfectants []string `json:"disinfectants"`
 	Cabinets      []string `json:"cabinets"`
@@ -71,6 +73,7 @@ func (v DayView) Bench(now unit.Instant) (Bench, error) {
 			}
 		}
 	}
+	b.Which = ambiguous(instruments, now)
 	lots, err := v.Lots()
 	if err != nil {
 		return b, err

@@ -69,9 +69,9 @@ var (
 	ToAttest     = access.Act{Name: "Attest", What: "attest what is not proven", Needs: needs(access.RecordStep), Signed: true}
 	ToCheckMeter = access.Act{Name: "CheckMeter", What: "check a meter", Needs: needs(access.CheckMeter)}
 
-	ToAsk       = access.Act{Name: "Ask", What: "ask for samples", Needs: needs(access.PlaceHold)}
+	ToAsk       = access.Act{Name: "Ask", What: "ask for samples", Needs: needs(access.PlaceHold, access.SeeScope)}
 	ToPlaceHold = access.Act{Name: "PlaceHold", What: "place a hold", Needs: needs(access.PlaceHold)}
-	ToAttach    = access.Act{Name: "Attach", What: "file a photograph or a document", Needs: needs(access.PlaceHold)}
+	ToAttach    = access.Act{Name: "Attach", What: "file a photograph or a document", Needs: needs(access.PlaceHold, access.SeeScope)}
 	// ToLiftHold takes more, by what the hold is for: see Work.LiftHold.
 	ToLiftHold = access.Act{Name: "LiftHold", What: "lift holds", Either: needs(access.LiftHold, access.RecordStep), Signed: true}
 	// toAgree is what a second person has to be allowed, whatever the hold is for.

@@ -70,6 +70,11 @@ func (w SettingUp) describeInstrument(e Entry, at unit.Instant, i scope.Instrume
 	} else if !ok {
 		return Receipt{}, notFound("import the models before the fleet", "instrument %s: model %q is not registered", i.Tag, i.Model)
 	}
+	if !w.sentBefore(e) {
+		if err := unshared(w.View, i); err != nil {
+			return Receipt{}, err
+		}
+	}
 	return w.append(e, record.Instrument, at, i)
 }
 

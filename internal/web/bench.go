@@ -238,15 +238,11 @@ func (s benchPages) benchJob(x *kit.Exchange) error {
 	}
 	var job jobShown
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		fleet, err := v.Registry().Instruments()
+		found, err := tagged(v, x.R.PathValue("tag"))
 		if err != nil {
 			return err
 		}
-		i := findScope(fleet, x.R.PathValue("tag"))
-		if i < 0 {
-			return kit.NotHere("No scope has the tag, barcode or serial number %q.", x.R.PathValue("tag"))
-		}
-		job, err = s.jobShown(v, fleet[i].Tag)
+		job, err = s.jobShown(v, found.Tag)
 		return err
 	})
 	if err != nil {

@@ -56,7 +56,7 @@ func (s scopePages) dossier(x *kit.Exchange) error {
 		from, to = now.AddDays(-dossierDays, zone), now // something to begin with
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
-		i, err := instrument(v, x.R.PathValue("tag"))
+		i, err := tagged(v, x.R.PathValue("tag"))
 		if err != nil {
 			return err
 		}

@@ -2,10 +2,16 @@ package web
 
 import (
 	"crypto/rand"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -61,24 +67,27 @@ func (s urgentPages) emergencyPage(x *kit.Exchange, status int, f kit.Form) erro
 		if err != nil {
 			return err
 		}
-		i := findScope(fleet, x.R.PathValue("tag"))
-		if i < 0 {
+		found, err := tagged(v, x.R.PathValue("tag"))
+		if e, ok := errors.AsType[*fault.Error](err); ok && e.Code == fault.NotFound {
 			return kit.NotHere("No scope has this tag, barcode or serial number. Write its use on the paper form, and tell the reprocessing department.")
 		}
-		now := s.Now()
-		clock := words.Seen(now, v.Zone())
-		a, err := v.Day().AnswerNow(fleet[i].Tag, now, store.Forever)
 		if err != nil {
 			return err
 		}
-		page.Scope, page.Href = fleet[i].Tag, s.URL("/ready/"+url.PathEscape(fleet[i].Tag))
+		now := s.Now()
+		clock := words.Seen(now, v.Zone())
+		a, err := v.Day().AnswerNow(found.Tag, now, store.Forever)
+		if err != nil {
+			return err
+		}
+		page.Scope, page.Href = found.Tag, s.URL("/ready/"+url.PathEscape(found.Tag))
 		page.Mark, page.Usable = s.Terms.State(a.State), a.State == reprocessing.Ready
 		page.ByPaper, page.Elsewhere = a.State == reprocessing.PaperDecides, a.State == reprocessing.NothingAgainst
 		if a.Short.Grade != reprocessing.Nothing {
 			page.Short = s.shortOf(*a.Short, clock)
 		}
 		if id := x.R.URL.Query().Get("done"); id != "" {
-			page.Done, err = emergencyDone(v, fleet[i].Tag, id, clock)
+			page.Done, err = emergencyDone(v, found.Tag, id, clock)
 			return err
 		}
 		models := map[string]string{}
@@ -86,7 +95,7 @@ func (s urgentPages) emergencyPage(x *kit.Exchange, status int, f kit.Form) erro
 			models[other.Tag] = other.Model
 		}
 		for _, b := range o.board {
-			if b.State == reprocessing.Ready && b.Scope != page.Scope && models[b.Scope] == fleet[i].Model {
+			if b.State == reprocessing.Ready && b.Scope != page.Scope && models[b.Scope] == found.Model {
 				page.Instead = append(page.Instead, insteadLine{b.Scope, s.URL("/ready/" + url.PathEscape(b.Scope)), clock(b.Until)})
 			}
 		}
@@ -126,22 +135,28 @@ func (s urgentPages) recordEmergency(x *kit.Exchange) error {
 	if err != nil {
 		return &kit.PageError{Status: http.StatusBadRequest, Message: kit.Sentence(err.Error()), Hint: "Open the page anew and send the form again."}
 	}
+	unsigned := x.Who == nil && !s.stored(x, id)
+	if refused := s.tooFast(x, unsigned, tag); refused != nil {
+		status, words, _ := kit.Refused(x, refused)
+		f.Problem = words
+		return s.emergencyPage(x, status, f)
+	}
 	m := reprocessing.Emergency{Reason: reprocessing.EmergencyReason(f.Typed["reason"]), Words: f.Typed["words"], Decided: f.Typed["decided"]}
-	var recorded ledger.ID
+	var recorded desk.Receipt
 	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
-		fleet, err := w.Registry().Instruments()
+		found, err := tagged(w.View, tag)
 		if err != nil {
 			return err
 		}
-		if i := findScope(fleet, tag); i >= 0 {
-			tag = fleet[i].Tag
-		}
-		r, err := desk.InEmergency(w).RecordEmergency(desk.Entry{ID: id}, tag, m)
-		recorded = r.Record.ID
+		tag = found.Tag
+		recorded, err = desk.InEmergency(w).RecordEmergency(desk.Entry{ID: id}, tag, m)
 		return err
 	})
+	if unsigned {
+		s.tellUnsigned(x, tag, recorded)
+	}
 	if err == nil {
-		return x.Redirect(emergencyPath(tag) + "?done=" + string(recorded))
+		return x.Redirect(emergencyPath(tag) + "?done=" + string(recorded.Record.ID))
 	}
 	status, words, ok := kit.Refused(x, err)
 	if !ok {
@@ -149,6 +164,50 @@ func (s urgentPages) recordEmergency(x *kit.Exchange) error {
 	}
 	f.Problem = words
 	return s.emergencyPage(x, status, f)
+}
+
+// stored says whether a form was sent before, and its record is there: whoever presses a button twice hears that it is.
+func (s urgentPages) stored(x *kit.Exchange, id ledger.ID) bool {
+	err := s.View(x.R.Context(), func(v desk.View) error {
+		_, err := v.Show(string(id))
+		return err
+	})
+	return err == nil
+}
+
+// tooFast refuses whoever has not signed in and presses for more scopes, from one place, than people have patients for:
+// each press takes a scope out of use, so that a program that presses for all of them closes the department.
+func (s urgentPages) tooFast(x *kit.Exchange, unsigned bool, tag string) error {
+	if !unsigned {
+		return nil
+	}
+	from := x.Source().Address
+	wait, first := s.unsigned.Take(from, s.Now())
+	if wait == 0 {
+		return nil
+	}
+	if first {
+		s.Log.Warn("emergency uses are refused that nobody signed: too many from one address", slog.String("address", from), slog.String("scope", tag))
+	}
+	seconds := int(math.Ceil(wait.Seconds()))
+	x.W.Header().Set("Retry-After", strconv.Itoa(seconds))
+	return &kit.PageError{
+		Status:  http.StatusTooManyRequests,
+		Message: fmt.Sprintf("Too many emergency uses were pressed here without signing in; the next one is heard in %d s.", seconds),
+		Hint:    "Nothing was stored. Sign in, then it is heard at once, or write the use on the paper form: the patient need not wait for this page.",
+	}
+}
+
+// tellUnsigned logs from where somebody who has not signed in has recorded an emergency use. What was refused for another
+// reason does not count as a press.
+func (s urgentPages) tellUnsigned(x *kit.Exchange, tag string, r desk.Receipt) {
+	from := x.Source().Address
+	if !r.Fresh {
+		s.unsigned.PutBack(from)
+		return
+	}
+	s.Log.Warn("an emergency use is recorded that nobody signed",
+		slog.String("address", from), slog.String("scope", tag), slog.String("record", string(r.Record.ID)))
 }
 
 // emergenciesPath is where emergency uses are looked into.

@@ -57,17 +57,23 @@ func (b *site) press(tag string, f url.Values) answer {
 	return b.sendForm("/ready/"+tag+"/emergency", nobody, f)
 }
 
+// pressFrom is press with something changed about the request.
+func (b *site) pressFrom(tag string, f url.Values, change func(*http.Request)) answer {
+	b.Helper()
+	return b.sendForm("/ready/"+tag+"/emergency", nobody, f, change)
+}
+
 // sendForm sends a form with an id of its own, unless it has one.
-func (b *site) sendForm(path string, role access.Role, f url.Values) answer {
+func (b *site) sendForm(path string, role access.Role, f url.Values, change ...func(*http.Request)) answer {
 	b.Helper()
 	if f.Get("id") == "" {
 		f.Set("id", string(ledger.NewID(b.at(), bytes.NewReader(bytes.Repeat([]byte{byte(len(path) + len(f.Encode()))}, 64)))))
 	}
-	return b.ask(http.MethodPost, b.server.Prefix+path, role, func(r *http.Request) {
+	return b.ask(http.MethodPost, b.server.Prefix+path, role, append([]func(*http.Request){func(r *http.Request) {
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 		r.Body = http.NoBody
 		r.PostForm, r.Form = f, f
-	})
+	}}, change...)...)
 }
 
 // Whoever stands at a patient records an emergency use from the answer, without signing in. The answer stays no, the

@@ -45,7 +45,7 @@ const cyclesFiled = 400
 func (s scopePages) scopeFile(x *kit.Exchange, tag string, now unit.Instant) error {
 	var l kit.Listing
 	err := s.View(x.R.Context(), func(v desk.View) error {
-		i, err := instrument(v, tag)
+		i, err := tagged(v, tag)
 		if err != nil {
 			return err
 		}

@@ -71,6 +71,7 @@ func (b *site) examples() []example {
 		{"no such scope", "/scopes/none", "problem", http.StatusNotFound, access.Lead},
 		{"not allowed", "/today", "problem", http.StatusForbidden, access.ProcedureRoom},
 		{"emergency", "/ready/" + heldScope + "/emergency", "emergency", http.StatusOK, nobody},
+		{"something is wrong", "/ready/" + readyScope + "/hold", "wrong", http.StatusOK, access.ProcedureRoom},
 		{"emergency, signed in", "/ready/" + inWorkScope + "/emergency", "emergency", http.StatusOK, access.ProcedureRoom},
 		{"emergency, of a ready scope", "/ready/" + readyScope + "/emergency", "emergency", http.StatusOK, nobody},
 		{"emergency, recorded", "/ready/" + urgentScope + "/emergency?done=" + pressed, "emergency", http.StatusOK, nobody},

@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 
@@ -21,15 +22,22 @@ type releasePage struct {
 	Answer *releaseAnswer
 	// Unregistered says that no scope has this tag, barcode or serial number.
 	Unregistered bool
+	// Which are the scopes that it may mean, where nobody can say which one.
+	Which []whichScope
 	// Clock leads to where the computer's clock is compared, while it is in doubt; empty for whoever may not open
 	// that.
 	Clock string
 	// Emergency leads to where an emergency use is recorded, where the answer is no.
 	Emergency string
+	// Wrong leads to where whoever may says that something is wrong with it; empty for others.
+	Wrong string
 	// Attest leads to where acts that are not proven are attested, while one of them keeps the scope; empty for
 	// whoever may not do that.
 	Attest string
 }
+
+// whichScope is one of several that a scanned text may mean.
+type whichScope struct{ Scope, Kind, Serial, Href, Emergency string }
 
 type releaseAnswer struct {
 	Scope, Kind string
@@ -68,12 +76,17 @@ func (s dayPages) release(x *kit.Exchange) error {
 		if err != nil {
 			return err
 		}
-		i := findScope(fleet, asked)
-		if i < 0 {
+		now := s.Now()
+		meant := scope.Which(fleet, asked, now)
+		switch {
+		case len(meant) == 0:
 			page.Unregistered, status = true, http.StatusNotFound
 			return nil
+		case len(meant) > 1:
+			page.Which, status = s.which(meant), http.StatusConflict
+			return nil
 		}
-		now := s.Now()
+		found := meant[0]
 		doubt, err := s.clockDoubt(v, now)
 		if err != nil {
 			return err
@@ -81,9 +94,12 @@ func (s dayPages) release(x *kit.Exchange) error {
 		if doubt != nil && x.May(access.SeeBoard) {
 			page.Clock = doubt.Href
 		}
-		a, err := v.Day().AnswerNow(fleet[i].Tag, now, store.Forever)
+		a, err := v.Day().AnswerNow(found.Tag, now, store.Forever)
 		if err != nil {
 			return err
+		}
+		if x.Can(desk.ToPlaceHold) {
+			page.Wrong = s.URL(wrongPath(found.Tag))
 		}
 		if len(a.Wanting) > 0 && x.Can(desk.ToAttest) {
 			page.Attest = s.URL(attestPath)
@@ -91,7 +107,7 @@ func (s dayPages) release(x *kit.Exchange) error {
 		a = s.ClockOf(v).Answer(s.Terms.Answer(a))
 		answer := releaseAnswer{
 			Scope:  a.Scope,
-			Kind:   fleet[i].Model,
+			Kind:   found.Model,
 			Mark:   s.Terms.State(a.State),
 			At:     words.Short(now, now, v.Zone()),
 			Usable: a.State == reprocessing.Ready,
@@ -103,7 +119,7 @@ func (s dayPages) release(x *kit.Exchange) error {
 			answer.Paper = paperWords(a)
 		}
 		if !a.State.Clear() && !answer.ByPaper {
-			answer.Short, page.Emergency = s.shortOf(*a.Short, s.ClockOf(v)), s.URL(emergencyPath(fleet[i].Tag))
+			answer.Short, page.Emergency = s.shortOf(*a.Short, s.ClockOf(v)), s.URL(emergencyPath(found.Tag))
 		}
 		if a.StockTake != "" && len(a.Reasons) > 0 {
 			i := slices.IndexFunc(a.Reasons, func(r reprocessing.Reason) bool { return r.Record == a.StockTake })
@@ -130,11 +146,24 @@ func (s dayPages) release(x *kit.Exchange) error {
 	return x.Show(status, "ready", x.Who == nil, page)
 }
 
-// findScope finds an instrument by its tag, barcode or serial number, -1 when there is none.
-func findScope(fleet []scope.Instrument, text string) int {
-	return slices.IndexFunc(fleet, func(i scope.Instrument) bool {
-		return strings.EqualFold(i.Tag, text) || i.Barcode != "" && i.Barcode == text || i.Serial != "" && strings.EqualFold(i.Serial, text)
-	})
+// which are the scopes of which one is meant and nobody can say which.
+func (s dayPages) which(meant []scope.Instrument) (all []whichScope) {
+	for _, i := range meant {
+		all = append(all, whichScope{i.Tag, i.Model, i.Serial, s.URL("/ready/" + url.PathEscape(i.Tag)), s.URL(emergencyPath(i.Tag))})
+	}
+	return all
+}
+
+// tagged finds the scope of an address that a page has led to: by its own tag first, else as what was scanned.
+func tagged(v desk.View, text string) (scope.Instrument, error) {
+	fleet, err := v.Registry().Instruments()
+	if err != nil {
+		return scope.Instrument{}, err
+	}
+	if i := slices.IndexFunc(fleet, func(i scope.Instrument) bool { return i.Tag == text }); i >= 0 {
+		return fleet[i], nil
+	}
+	return v.Registry().Named(text)
 }
 
 // paperWords is what the answer for the procedure room says while paper decides, empty when it does not.

@@ -66,6 +66,8 @@ func dayRoutes(s *Server, wall bool) []kit.Route {
 		kit.Get("/ready/{tag}", kit.Public, "ready", "", dayPages{s}.release),
 		kit.Get("/ready/{tag}/emergency", kit.Public, "emergency", "", urgentPages{s}.emergency),
 		kit.Post("/ready/{tag}/emergency", desk.ToRecordEmergency, urgentPages{s}.recordEmergency),
+		kit.At("/ready/{tag}/hold", desk.ToPlaceHold, "wrong", "", urgentPages{s}.somethingWrong),
+		kit.Post("/ready/{tag}/hold", desk.ToPlaceHold, urgentPages{s}.holdFromAnswer),
 		kit.Get(emergenciesPath, access.SeeScope, "emergencies", "", urgentPages{s}.emergencies),
 		kit.Post(emergenciesPath+"/{record}/seen", desk.ToSeeEmergency, urgentPages{s}.seeEmergency),
 		kit.Post(emergenciesPath+"/{record}/rest", desk.ToCompleteEmergency, urgentPages{s}.restOfEmergency),

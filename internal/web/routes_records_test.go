@@ -22,8 +22,8 @@ var recordsMayOpen = map[string]string{
 	"GET /records/{id}":                   "TLIQV",
 	"GET /records/{id}/record.json":       "LIQV",
 	"GET /records/{id}/record.tlog-proof": "LIQV",
-	"POST /records/{id}/void":             "TLI", // of holds and files their authors too
-	"POST /records/{id}/correct":          "TLI",
+	"POST /records/{id}/void":             "TLIP", // of holds and files their authors too
+	"POST /records/{id}/correct":          "TLIP",
 	"POST /records/{id}/finish":           "TL",
 	"POST /records/{id}/erase":            "L",
 	"GET /records/{id}/patient":           "I",

@@ -64,6 +64,9 @@ type scopeForms struct {
 	HoldKinds []reprocessing.HoldKind
 }
 
+// HoldForm is the form that places a hold.
+func (f scopeForms) HoldForm() wrongPage { return wrongPage{HoldKinds: f.HoldKinds, Form: *f.Hold} }
+
 // liftForm lifts one hold.
 type liftForm struct {
 	*kit.Form
@@ -134,7 +137,7 @@ func (s scopePages) scopePage(x *kit.Exchange, status int, tag string, was kit.S
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		clock := s.ClockOf(v)
-		i, err := instrument(v, tag)
+		i, err := tagged(v, tag)
 		if err != nil {
 			return err
 		}
@@ -187,19 +190,6 @@ func (s scopePages) scopePage(x *kit.Exchange, status int, tag string, was kit.S
 		return err
 	}
 	return x.Show(status, "scope", false, page)
-}
-
-// instrument finds a scope by its tag, barcode or serial number.
-func instrument(v desk.View, text string) (scope.Instrument, error) {
-	fleet, err := v.Registry().Instruments()
-	if err != nil {
-		return scope.Instrument{}, err
-	}
-	i := findScope(fleet, text)
-	if i < 0 {
-		return scope.Instrument{}, kit.NotHere("No scope has the tag %q.", text)
-	}
-	return fleet[i], nil
 }
 
 // pageBefore reads before which instant the cycles of a page began; now when nothing is said.

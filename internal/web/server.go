@@ -26,6 +26,8 @@ type Server struct {
 	// exporting is held while somebody takes the whole ledger.
 	exporting sync.Mutex
 	filing    filing
+	// unsigned bounds how fast emergency uses are recorded by people who have not signed in.
+	unsigned kit.Paced
 	// filling is that of the options.
 	filling func() (share float64, more bool)
 }

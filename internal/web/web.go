@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"rinsate/internal/desk"
+	"rinsate/internal/domain/access"
 	"rinsate/internal/identity"
 	"rinsate/internal/identity/passkey"
 	"rinsate/internal/present/words"
@@ -25,6 +26,8 @@ type Options struct {
 	// Base is the address under which people reach the pages, such as https://pc-7.example/rinsate; its
 	// path is the path of every page, and https in it makes cookies secure.
 	Base *url.URL
+	// Hosts are further names under which the pages are asked for.
+	Hosts []string
 	// Clock is the time of the pages.
 	Clock func() time.Time
 	// Log takes what went wrong.
@@ -57,10 +60,12 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 		studies:  kit.Cache{Most: mostStudies},
 		filing:   filing{most: 100_000, batch: 1000},
 		filling:  o.Filling,
+		unsigned: kit.Paced{Pace: access.Unsigned},
 	}
 	var err error
 	if s.Shell, err = kit.New(kit.Options{
 		Base:     o.Base,
+		Hosts:    o.Hosts,
 		Clock:    o.Clock,
 		Log:      o.Log,
 		Demo:     o.Demo,

@@ -66,7 +66,8 @@ var Permissions = []Permission{
 
 // permissions is the table of what a role allows, each as little as its work needs (least privilege:
 // Saltzer and Schroeder 1975, Proceedings of the IEEE 63(9), section I.A.3). Whoever judges does not
-// measure: infection prevention lifts holds and sets limits but records no readings. Whoever hands out
+// measure: infection prevention lifts holds and sets limits but records no readings. What makes
+// the answer worse anybody records who has a scope in their hands: a procedure room places holds. Whoever hands out
 // roles decides nothing about scopes: an administrator sees where the fleet stands, and neither places
 // holds nor sees patients. Only infection prevention sees patients, for a look-back. An auditor reads
 // and takes copies, so that what is checked stays what it was.
@@ -82,7 +83,7 @@ func permissions(r Role) []Permission {
 	case InfectionPrevention:
 		return []Permission{SeeRelease, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, SeePatients, PlaceHold, LiftHold, Adopt, Export}
 	case ProcedureRoom:
-		return []Permission{SeeRelease}
+		return []Permission{SeeRelease, PlaceHold}
 	case Analyst, Auditor:
 		return []Permission{SeeRelease, SeeBoard, SeeScope, SeeNumbers, SeeRecords, SeeSetUp, Export}
 	case Administrator:

@@ -24,7 +24,7 @@ see-records      .          x    x                    .              x       x  
 see-set-up       .          x    x                    .              x       x       x
 see-patients     .          .    x                    .              .       .       .
 record-step      x          x    .                    .              .       .       .
-place-hold       x          x    x                    .              .       .       .
+place-hold       x          x    x                    x              .       .       .
 lift-hold        .          x    x                    .              .       .       .
 void-record      .          x    .                    .              .       .       .
 check-meter      x          x    .                    .              .       .       .

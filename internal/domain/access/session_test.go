@@ -3,6 +3,7 @@ package access_test
 import (
 	"bytes"
 	"crypto/rand"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -98,6 +99,32 @@ func TestBucketHolds(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Whoever has not signed in records a handful of emergency uses at once and then four a minute; what was not done is
+// given back, and nothing more than was taken.
+func TestPaceOfTheUnsigned(t *testing.T) {
+	t.Parallel()
+	var b access.Bucket
+	take := func(at time.Duration) (wait time.Duration) {
+		b, wait = b.TakeAt(access.Unsigned, noon.Add(at))
+		return wait
+	}
+	for i := range 5 {
+		if wait := take(0); wait != 0 {
+			t.Fatalf("press %d waits for %s", i+1, wait)
+		}
+	}
+	if got := take(0); got != 15*time.Second {
+		t.Errorf("the sixth waits for %s", got)
+	}
+	b = b.PutBack(access.Unsigned)
+	if got := []time.Duration{take(0), take(0), take(15 * time.Second), take(15 * time.Second)}; !slices.Equal(got, []time.Duration{0, 15 * time.Second, 0, 15 * time.Second}) {
+		t.Errorf("after one was given back: %v", got)
+	}
+	if got := (access.Bucket{}).PutBack(access.Unsigned); !got.Full(noon) || got != (access.Bucket{}) {
+		t.Errorf("more was given back than was taken: %+v", got)
+	}
 }
 
 func TestSessionState(t *testing.T) {

@@ -53,7 +53,21 @@ const (
 	BucketEvery = 3 * time.Second
 )
 
-// Bucket holds the attempts that a source has left (a token bucket). The zero value is a full one.
+// Pace is how fast one source may do something: Size at once, and then one each Every.
+type Pace struct {
+	Size  int
+	Every time.Duration
+}
+
+// Attempts is the pace of guessing; Unsigned that of emergency uses by people who have not signed in: no more scopes
+// than go on patients in one room at one time, so that a source of mischief leaves most of a fleet alone (common
+// practice).
+var (
+	Attempts = Pace{Size: BucketSize, Every: BucketEvery}
+	Unsigned = Pace{Size: 5, Every: 15 * time.Second}
+)
+
+// Bucket holds what a source has left (a token bucket). The zero value is a full one.
 type Bucket struct {
 	// Used is how long it takes until the bucket is full again, counted from At.
 	Used time.Duration
@@ -62,13 +76,19 @@ type Bucket struct {
 
 // Take takes one attempt out of the bucket. Without one left it returns the bucket as it was and how
 // long until there is one. When the clock was set back, nothing is filled up meanwhile.
-func (b Bucket) Take(now unit.Instant) (Bucket, time.Duration) {
-	used := b.used(now) + BucketEvery
-	if over := used - BucketSize*BucketEvery; over > 0 {
+func (b Bucket) Take(now unit.Instant) (Bucket, time.Duration) { return b.TakeAt(Attempts, now) }
+
+// TakeAt is Take at another pace.
+func (b Bucket) TakeAt(p Pace, now unit.Instant) (Bucket, time.Duration) {
+	used := b.used(now) + p.Every
+	if over := used - time.Duration(p.Size)*p.Every; over > 0 {
 		return b, over
 	}
 	return Bucket{used, now}, 0
 }
+
+// PutBack is the bucket with one in it again that was taken at a pace.
+func (b Bucket) PutBack(p Pace) Bucket { return Bucket{max(0, b.Used-p.Every), b.At} }
 
 // Full says that nothing is known about the source any more, so that its bucket may be forgotten.
 func (b Bucket) Full(now unit.Instant) bool { return b.used(now) == 0 }

@@ -27,9 +27,11 @@ type Shell struct {
 	// Desk is nil before there is a site.
 	Desk *desk.Desk
 	// Terms are those that people read.
-	Terms   words.Terms
-	Door    *identity.Door
-	Base    *url.URL
+	Terms words.Terms
+	Door  *identity.Door
+	Base  *url.URL
+	// hosts are further names of the server, as hostname gives them.
+	hosts   map[string]bool
 	Prefix  string
 	secure  bool
 	Clock   func() time.Time

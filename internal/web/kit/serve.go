@@ -23,6 +23,9 @@ type Options struct {
 	// Base is the address under which people reach the pages, such as https://pc-7.example/rinsate; its
 	// path is the path of every page, and https in it makes cookies secure.
 	Base *url.URL
+	// Hosts are further names under which the pages are asked for, such as the one by which a proxy knows this
+	// computer.
+	Hosts []string
 	// Clock is the time of the pages.
 	Clock func() time.Time
 	// Log takes what went wrong; nothing is logged without it.
@@ -61,6 +64,7 @@ func New(o Options) (*Shell, error) {
 		Door:    o.Door,
 		proxied: o.Proxied,
 		Base:    o.Base,
+		hosts:   map[string]bool{},
 		Prefix:  strings.TrimRight(o.Base.Path, "/"),
 		secure:  o.Base.Scheme == "https",
 		Clock:   o.Clock,
@@ -73,6 +77,9 @@ func New(o Options) (*Shell, error) {
 		refuse:  o.Refuse,
 		repeats: newRepeats(),
 		closing: make(chan struct{}),
+	}
+	for _, name := range o.Hosts {
+		s.hosts[hostname(name)] = true
 	}
 	if s.Desk != nil {
 		s.Terms = words.Of(s.Desk.DB.Site())
@@ -112,7 +119,7 @@ func (s *Shell) Handler() http.Handler {
 			Hint:    "Nothing was stored. Open the page here and send it again.",
 		}
 	}}))
-	return s.headers(s.cross.Handler(s.Mux))
+	return s.headers(s.named(s.cross.Handler(s.Mux)))
 }
 
 // Policy lets pages use what this server sends and nothing else.

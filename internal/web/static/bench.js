@@ -323,11 +323,15 @@ async function scanned(text) {
   if (!word) return;
   if (upper.startsWith("ACT-")) return command(upper.slice(4));
   const same = (/** @type {string | undefined} */ x) => x !== undefined && x !== "" && x.toUpperCase() === upper;
+  const which = data.which?.[upper];
   const scope = data.scopes.find((/** @type {Any} */ s) => same(s.tag) || same(s.serial) || s.barcode === word);
   const lots = data.lots.filter((/** @type {Any} */ l) => same(l.lot) || same(l.kit + " " + l.lot));
   const found = data.meters.find((/** @type {Any} */ m) => same(m.code));
   const current = tag ? work(tag).points.find((/** @type {Any} */ p) => p.point === point) : undefined;
   const sample = current && openSample(current);
+  if (which) {
+    return say("problem", `Which scope? ${word} stands for ${which.join(" and ")}. Compare the serial number on the scope, type its tag, and have the entry set right.`);
+  }
   if (scope) return choose(scope.tag);
   if (lots.length > 1) return say("problem", `Lot ${word} exists for several kits: ${lots.map((/** @type {Any} */ l) => l.kit).join(", ")}. Type the kit and the lot.`);
   if (lots.length) return chooseLot(lots[0]);
