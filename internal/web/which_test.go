@@ -19,11 +19,12 @@ import (
 // freed it, is taken back.
 func (b *site) shareSerial(serial string, tags ...string) {
 	b.Helper()
+	since := b.at()
 	enter := func(tag, serial string) ledger.ID {
 		b.clock.Move(time.Minute)
 		return b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
 			return w.SettingUp().RegisterInstrument(e, b.at(), scope.Instrument{
-				Tag: tag, Serial: serial, Model: gastroscope.Name, Owner: scope.Own, InService: b.at(),
+				Tag: tag, Serial: serial, Model: gastroscope.Name, Owner: scope.Own, InService: since,
 			})
 		}).Record.ID
 	}
