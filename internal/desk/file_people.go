@@ -13,7 +13,10 @@ const People Kind = "people"
 
 var fileOfPeople = fileKind{
 	kind: People, about: "a person's code, without a name",
-	columns: []table.Field{required(textColumn("person", "code of the person; no names")), textColumn("role", "what the person does here, one of: "+access.Words(access.Roles))},
+	columns: []table.Field{
+		required(textColumn("person", "code of the person; no names")),
+		textColumn("role", "what the person does here, one of: "+access.Words(access.Roles)),
+	},
 	example: "person,role\nT-01,technician\n",
 	anchor:  "person",
 	line: func(in *intake, r row) (string, func() (bool, error)) {

@@ -78,7 +78,8 @@ func TestFileOfLotsKeepsRecalls(t *testing.T) {
 	longer := written(b.at().Add(100 * 24 * time.Hour))
 	before := stands[quality.Lot](b, record.Lot, "K|7")
 	_, told := b.mustList(desk.Lots, "K,7,"+longer+",")
-	if l := stands[quality.Lot](b, record.Lot, "K|7"); l != before || !strings.Contains(told[0].What+told[len(told)-1].What, "of two dates the earlier one counts") {
+	l := stands[quality.Lot](b, record.Lot, "K|7")
+	if l != before || !strings.Contains(told[0].What+told[len(told)-1].What, "of two dates the earlier one counts") {
 		t.Errorf("with a later expiry: %+v, told %+v", l, told)
 	}
 	sooner := written(b.at().Add(80 * 24 * time.Hour))

@@ -597,10 +597,11 @@ func TestChangePerson(t *testing.T) {
 	needsBrowser(t)
 	b, p := atBench(t)
 	b.session(access.Lead)
-	if _, err := b.server.Door.SetBadge(t.Context(), identity.Entry{Actor: access.Operator(codeOf(access.Administrator))}, codeOf(access.Lead), "BADGE-2"); err != nil {
+	admin := identity.Entry{Actor: access.Operator(codeOf(access.Administrator))}
+	if _, err := b.server.Door.SetBadge(t.Context(), admin, codeOf(access.Lead), "BADGE-2"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.server.Door.SetPIN(t.Context(), identity.Entry{Actor: access.Operator(codeOf(access.Administrator))}, codeOf(access.Lead), "4826"); err != nil {
+	if _, err := b.server.Door.SetPIN(t.Context(), admin, codeOf(access.Lead), "4826"); err != nil {
 		t.Fatal(err)
 	}
 	p.onScope(inWorkScope, "elevator-recess")

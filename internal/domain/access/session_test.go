@@ -119,7 +119,8 @@ func TestPaceOfTheUnsigned(t *testing.T) {
 		t.Errorf("the sixth waits for %s", got)
 	}
 	b = b.PutBack(access.Unsigned)
-	if got := []time.Duration{take(0), take(0), take(15 * time.Second), take(15 * time.Second)}; !slices.Equal(got, []time.Duration{0, 15 * time.Second, 0, 15 * time.Second}) {
+	got := []time.Duration{take(0), take(0), take(15 * time.Second), take(15 * time.Second)}
+	if want := []time.Duration{0, 15 * time.Second, 0, 15 * time.Second}; !slices.Equal(got, want) {
 		t.Errorf("after one was given back: %v", got)
 	}
 	if got := (access.Bucket{}).PutBack(access.Unsigned); !got.Full(noon) || got != (access.Bucket{}) {

@@ -53,7 +53,7 @@ func straight(tb testing.TB) reprocessing.Rules {
 	tb.Helper()
 	rules := preset(tb)
 	for i := range rules.Steps {
-		switch rules.Steps[i].Step { //nolint:exhaustive // the others stay as they are
+		switch rules.Steps[i].Step {
 		case reprocessing.Storage:
 			rules.Steps[i].Required = false
 			fallthrough

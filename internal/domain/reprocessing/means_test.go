@@ -118,10 +118,16 @@ func TestSolutionLife(t *testing.T) {
 	}
 	runMeans(t, preset(t), []meansCase{
 		{"filled in time", "", filled(14*days - us), nil, ""},
-		{"filled too long ago", "ready one moment before the end of the life, not at it", filled(14 * days), nil, "the solution was filled at 2026-02-16 11:05 +01:00"},
+		{
+			"filled too long ago", "ready one moment before the end of the life, not at it", filled(14 * days), nil,
+			"the solution was filled at 2026-02-16 11:05 +01:00",
+		},
 		{"its own date", "", unknown(14 * days), nil, ""},
 		{"the date of its lot", "which says nothing of the solution", unknown(14*days + us), nil, "when the solution was filled is not on record"},
-		{"in use for long, nobody knows since when", "", unknown(days), used(14 * days), `lot "A12" in W-1 is in use since 2026-02-16 11:05 +01:00 by the record of G-07`},
+		{
+			"in use for long, nobody knows since when", "", unknown(days), used(14 * days),
+			`lot "A12" in W-1 is in use since 2026-02-16 11:05 +01:00 by the record of G-07`,
+		},
 		{"in use for less", "", unknown(days), used(14*days - us), ""},
 		{"filled anew", "the lot served for two fillings", filled(days), used(14 * days), ""},
 		{"in use elsewhere for long", "", unknown(days), func(s *reprocessing.Step) { used(14 * days)(s); s.Reprocessor = "W-2" }, ""},
@@ -163,6 +169,7 @@ func TestLotWithTwoDates(t *testing.T) {
 			expired,
 		},
 	})
+	unfilled := func(s *reprocessing.Step) { s.DisinfectantFilled = 0 }
 	soon := func(change func(*reprocessing.Step)) func(*reprocessing.Step) { // a date within the life of a solution
 		return func(s *reprocessing.Step) {
 			s.DisinfectantExpires = s.End
@@ -174,8 +181,8 @@ func TestLotWithTwoDates(t *testing.T) {
 		{"the same solution", "", nil, soon(func(*reprocessing.Step) {}), expired},
 		{"the solution of another reprocessor", "it has a life of its own", nil, soon(func(s *reprocessing.Step) { s.Reprocessor = "W-2" }), ""},
 		{"a filling before", "", nil, soon(func(s *reprocessing.Step) { s.DisinfectantFilled -= 13 * days }), ""},
-		{"nobody says which filling", "it may be the same", func(s *reprocessing.Step) { s.DisinfectantFilled = 0 }, soon(func(s *reprocessing.Step) { s.DisinfectantFilled = 0 }), expired},
-		{"done before it was filled anew", "", func(s *reprocessing.Step) { s.DisinfectantFilled = s.Start - mins }, soon(func(s *reprocessing.Step) { s.DisinfectantFilled = 0 }), ""},
+		{"nobody says which filling", "it may be the same", unfilled, soon(unfilled), expired},
+		{"done before it was filled anew", "", func(s *reprocessing.Step) { s.DisinfectantFilled = s.Start - mins }, soon(unfilled), ""},
 	})
 }
 

@@ -258,7 +258,8 @@ func TestRequiredStorage(t *testing.T) {
 	wantState(t, reprocessing.Release(good(t), rules, at, berlin(t)), reprocessing.Ready, "stored in")
 	hangs := without(good(t), reprocessing.Storage)
 	wantState(t, reprocessing.Release(hangs, rules, instant(t, "10:26"), berlin(t)), reprocessing.InReprocessing, "storage is not on record")
-	wantState(t, reprocessing.Release(hangs, rules, at, berlin(t)), reprocessing.InReprocessing, "storage has not begun and should have by 2026-03-02 12:25 +01:00")
+	wantState(t, reprocessing.Release(hangs, rules, at, berlin(t)), reprocessing.InReprocessing,
+		"storage has not begun and should have by 2026-03-02 12:25 +01:00")
 	wantState(t, reprocessing.Release(hangs, straight(t), instant(t, "10:26"), berlin(t)), reprocessing.Ready, "outside a cabinet since")
 	h := good(t)
 	s := step(t, &h, reprocessing.Storage)

@@ -117,14 +117,11 @@ func covered(t *testing.T, counts map[string]*count, n int) {
 		c := counts[class]
 		share := 100 * float64(c.all) / float64(n)
 		t.Logf("%5.1f %% %6d  ready %6d  not %6d  %s", share, c.all, c.ready, c.not, class)
-		if n < 1000 {
+		if n < histories {
 			continue // too few to tell
 		}
 		if share < 1 {
 			t.Errorf("%s: only %.2f %% of the histories", class, share)
-		}
-		if n < histories {
-			continue
 		}
 		seldom := c.ready*50 <= c.all // where a use that goes on was voided, say
 		if c.not == 0 || c.ready == 0 && !slices.Contains(hopeless, class) || !seldom && slices.Contains(hopeless, class) {

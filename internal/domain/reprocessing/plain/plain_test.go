@@ -695,7 +695,7 @@ func (w *walk) with(s reprocessing.Step) (all []reprocessing.Step) {
 }
 
 func alike(a, b string) bool {
-	return strings.ToLower(strings.TrimSpace(a)) == strings.ToLower(strings.TrimSpace(b))
+	return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b))
 }
 
 // run asks that nobody recorded the run of the reprocessor as failed: a failed result counts for every scope that was in
