@@ -668,7 +668,7 @@ function stepForm(step) {
   const field = (name, label, attributes = {}) => h("label", { class: "grow" }, label, " ", attributes.options
     ? h("select", { name, required: true }, h("option", { value: "" }, "choose"), ...attributes.options.map((/** @type {string} */ o) => h("option", { value: o }, o)))
     : h("input", { name, autocomplete: "off", ...attributes }));
-  /** @type {Any[]} */
+  /** @type {HTMLElement[]} */
   const extra = [];
   if (kind === "disinfection") {
     extra.push(field("disinfectant", "Disinfectant", { options: data.disinfectants }), field("disinfectant_lot", "Lot", { required: true }), field("disinfectant_expires", "Expires", { type: "datetime-local", required: true }),
