@@ -111,6 +111,18 @@ func (k HoldKind) passesOn() bool {
 	return false
 }
 
+// overWholeRoute says whether the hold ends over nothing less than the scope cleaned anew and all that follows.
+func (h Hold) overWholeRoute() bool {
+	switch h.Of() {
+	case CultureHold, WaterHold, DisinfectionHold, MeansHold, ExposureHold:
+		return true
+	case CleaningHold:
+		return h.Escalated
+	case RecordHold, OtherHold, RecallHold, LeakHold, DamageHold: // they have other ways out
+	}
+	return false
+}
+
 // Next says what has to happen before the hold ends.
 func (h Hold) Next() string {
 	switch h.Of() {

@@ -899,7 +899,8 @@ func TestFailureIsToldOnce(t *testing.T) {
 		if got := status(t, a, test.kind); got != reprocessing.FailedStep {
 			t.Errorf("%s: status %q", test.kind, got)
 		}
-		if last := a.Next[len(a.Next)-1]; last != h.Holds[0].Next() || len(a.Next) < 2 {
+		// A whole route does again whatever lacks; what else lacks comes before a decision.
+		if last := a.Next[len(a.Next)-1]; last != h.Holds[0].Next() || (len(a.Next) < 2) != (kind == reprocessing.DisinfectionHold) {
 			t.Errorf("%s: next %q", test.kind, a.Next)
 		}
 	}
@@ -912,6 +913,36 @@ func TestFailureIsToldOnce(t *testing.T) {
 	} {
 		if kind, ok := s.FailedHold(); ok {
 			t.Errorf("%+v places a hold for %s", s, kind)
+		}
+	}
+}
+
+// A hold that ends over a whole route has that done first: single steps before it would be for nothing. Once its cleaning
+// has begun they are what is next.
+func TestWholeRouteComesFirst(t *testing.T) {
+	for _, kind := range reprocessing.HoldKinds {
+		for _, escalated := range []bool{false, true} {
+			h := good(t)
+			h.Steps = slices.DeleteFunc(slices.Clone(h.Steps), func(s reprocessing.Step) bool { return s.Kind == reprocessing.Drying })
+			hold := reprocessing.Hold{
+				Stamp: stamp("hold", instant(t, "11:50")), Scope: "D-01", Kind: kind, At: instant(t, "11:50"), By: "T-01", Reason: "r", Escalated: escalated,
+			}
+			h.Holds = []reprocessing.Hold{hold}
+			const dry = "disinfect again, then dry at once"
+			a := reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+			whole := !slices.Contains([]reprocessing.HoldKind{
+				reprocessing.RecordHold, reprocessing.OtherHold, reprocessing.RecallHold, reprocessing.LeakHold, reprocessing.DamageHold,
+			}, kind) && (kind != reprocessing.CleaningHold || escalated)
+			if whole && (len(a.Next) != 1 || a.Next[0] != hold.Next()) || !whole && !slices.Contains(a.Next, dry) {
+				t.Errorf("%s, escalated %t: next %q", kind, escalated, a.Next)
+			}
+			h.Steps = append(h.Steps, reprocessing.Step{
+				Stamp: stamp("again", instant(t, "11:55")), Scope: "D-01", Kind: reprocessing.ManualCleaning, Start: instant(t, "11:55"), By: "T-01",
+			})
+			a = reprocessing.Release(h, preset(t), instant(t, "12:00"), berlin(t))
+			if !slices.Contains(a.Next, dry) || a.Next[0] == hold.Next() {
+				t.Errorf("%s, escalated %t, cleaned again: next %q", kind, escalated, a.Next)
+			}
 		}
 	}
 }

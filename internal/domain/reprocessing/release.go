@@ -58,6 +58,7 @@ func underEdition(h History, rules Rules, alone bool, at unit.Instant, zone *tim
 		g.all = g.all[:1]
 	}
 	g.overlaps()
+	before := len(g.answer.Next)
 	if t, ok := h.listed(at); ok {
 		g.byList(t)
 	} else {
@@ -66,6 +67,9 @@ func underEdition(h History, rules Rules, alone bool, at unit.Instant, zone *tim
 	if r := h.Instrument.Retired; r.Known() && r < g.answer.Until { // it is known already when it leaves
 		g.answer.Until = r
 		g.note(Reason{Text: "retired from " + r.In(zone) + " on"})
+	}
+	if whole := g.wholeRoutes(); len(whole) > 0 { // which does again whatever lacks
+		g.answer.Next = append(g.answer.Next[:before], whole...)
 	}
 	g.elsewhere()
 	if g.answer.State != Ready {
@@ -133,6 +137,18 @@ func (g *release) holds() {
 		g.block(OnHold, r, g.repairFirst(hold))
 		g.decisions = append(g.decisions, hold.Next())
 	}
+}
+
+// wholeRoutes says of the open holds that end over a whole route what that takes, as long as none was begun since they were
+// placed: single steps before it would be for nothing.
+func (g *release) wholeRoutes() (next []string) {
+	for _, hold := range g.open {
+		begun := func(s Step) bool { return s.Kind == ManualCleaning && s.Start > hold.At && s.Start <= g.at }
+		if hold.overWholeRoute() && !slices.ContainsFunc(g.h.Steps, begun) && !slices.Contains(next, hold.Next()) {
+			next = append(next, hold.Next())
+		}
+	}
+	return next
 }
 
 // repairFirst is what comes before everything else where a hold for a leak waits for a repair: nothing that is done
