@@ -3,7 +3,6 @@ package cli
 import (
 	"fmt"
 	"os"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -121,7 +120,7 @@ paper names a photograph that is filed with the scope already (rinsate attach); 
 			}
 			var papers []desk.Photograph
 			for _, name := range photographs {
-				one := desk.Photograph{Name: filepath.Base(name)}
+				var one desk.Photograph
 				if one.Media, err = dossier.Claim(name, ""); err != nil {
 					return usageError{err}
 				}

@@ -3,7 +3,6 @@ package desk
 import (
 	"fmt"
 	"io"
-	"slices"
 	"strconv"
 
 	"rinsate/internal/base/fault"
@@ -111,7 +110,6 @@ type Listed struct {
 
 // Photograph is a picture, or a scan, of the paper of all scopes of a list.
 type Photograph struct {
-	Name    string
 	Media   dossier.Media
 	Content []byte
 }
@@ -258,8 +256,8 @@ func ReadStock(name string, content io.Reader, p table.Profile) (list []Listed, 
 	}
 	for r := newRow(t, stockColumns); t.Next(); {
 		x := Listed{Scope: r.col["scope"].Text(), Cabinet: r.col["cabinet"].Text(), Until: r.col["until"].Time()}
-		for _, id := range slices.DeleteFunc([]string{r.col["paper"].Text()}, func(s string) bool { return s == "" }) {
-			x.Papers = append(x.Papers, ledger.ID(id))
+		if paper := r.col["paper"].Text(); paper != "" {
+			x.Papers = []ledger.ID{ledger.ID(paper)}
 		}
 		list = append(list, x)
 	}
