@@ -101,7 +101,7 @@ func TestPagesAreExplained(t *testing.T) {
 			t.Errorf("%s is explained by %q, which is not there", x.path, x.topic)
 		}
 	}
-	quiet := []string{"ready", "emergency", "sign-in", "problem", "help", "help-topic", "help-cautions", "help-glossary"}
+	quiet := []string{"ready", "emergency", "wrong", "sign-in", "problem", "help", "help-topic", "help-cautions", "help-glossary"}
 	for _, e := range b.examples() {
 		page := b.ask(http.MethodGet, "/rinsate"+e.path, e.role).body
 		if list := twice(page); list != nil {

@@ -23,6 +23,7 @@ func TestDeriveAndAdopt(t *testing.T) {
 	b := serve(t, storetest.NewClock())
 	b.levelled()
 	p := openPage(t, b.server.Base.String())
+	b.session(access.InfectionPrevention) // who signs with the lead
 	signIn(b, p, access.Lead)
 	b.clock.Move(6 * time.Minute) // whoever signed in that long ago has to sign anew
 	p.open("/levels")
@@ -71,6 +72,11 @@ func TestDeriveAndAdopt(t *testing.T) {
 	}
 	b.clock.Move(2 * time.Minute) // until the next cleaning may be made
 	p.fill("#secret", password)
+	p.expect(http.StatusBadRequest)
+	p.click(".level-form button")
+	p.waitText(".problem", "asks for less than before")
+	p.fill("#second", codeOf(access.InfectionPrevention))
+	p.fill("#second-password", password)
 	p.click(".level-form button")
 	p.waitText(".said", "adopted and signed")
 	for _, words := range []string{
