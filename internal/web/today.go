@@ -167,7 +167,7 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 			page.Signals.Lines[i].Signal = ""
 		}
 	}
-	if x.Who == nil {
+	if x.Who == nil || page.Wall {
 		page.nameless()
 	}
 	return x.Show(status, "today", page.Wall, page)

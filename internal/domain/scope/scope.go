@@ -2,7 +2,7 @@
 // checked: its channels and their geometry, its risk class, and the sampling points that follow
 // from them. It also describes the single instruments of a fleet.
 //
-// It never decides whether a scope is clean or may be used (packages reading and cycle do).
+// It never decides whether a scope is clean or may be used (packages reading and reprocessing do).
 // Read Model first; Model.Points and Model.Warnings are what the rest of the program asks.
 package scope
 
