@@ -117,3 +117,20 @@ func TestMeansAreShared(t *testing.T) {
 		})
 	}
 }
+
+// What a later disinfection of the scope itself says of its lot has the uses before it weighed again, as that of another
+// would.
+func TestMeansAreSharedWithItself(t *testing.T) {
+	b := start(t)
+	s := b.stored(func(s *reprocessing.Step) { s.DisinfectantExpires = s.Start.Add(9000 * time.Hour) })
+	b.pass(time.Minute)
+	u := reprocessing.Use{Scope: "D-01", Start: b.at(), End: b.pass(20 * time.Minute)}
+	b.must(func(w *desk.Work) (desk.Receipt, error) { return w.RecordUse(desk.Entry{By: "N-01"}, u, "") })
+	b.wantHeldFor("used")
+	x := s
+	x.DisinfectantExpires = s.End // which somebody reads only now
+	x.Start = b.pass(time.Minute)
+	x.End, x.CycleNumber = b.pass(30*time.Minute), "78" // of the same filling
+	b.disinfected(x)
+	b.wantHeldFor("exposed", reprocessing.ExposureHold)
+}

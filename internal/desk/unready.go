@@ -458,7 +458,7 @@ func (w weighing) afterPaper(e Entry, old store.Kept, a dossier.Attachment, caus
 	return w.later(a.Scope, from, cause, cmp.Or(e.By, notStated))
 }
 
-// afterShared weighs the uses of other scopes that were disinfected in the same run, or with the same lot, as far as a
+// afterShared weighs the uses of scopes that were disinfected in the same run, or with the same lot, as far as a
 // disinfection that was recorded speaks against these.
 func (w weighing) afterShared(s reprocessing.Step, r ledger.Record, by string) ([]ledger.Record, error) {
 	if s.Kind != reprocessing.Disinfection {
@@ -468,9 +468,6 @@ func (w weighing) afterShared(s reprocessing.Step, r ledger.Record, by string) (
 	var scopes []string
 	note := func(x reprocessing.Step) {
 		at, known := from[x.Scope]
-		if x.Scope == s.Scope { // whose uses are weighed anyway
-			return
-		}
 		if !known {
 			scopes = append(scopes, x.Scope)
 		}
@@ -478,7 +475,12 @@ func (w weighing) afterShared(s reprocessing.Step, r ledger.Record, by string) (
 			from[x.Scope] = x.Start
 		}
 	}
-	add := func(k store.Kept) error { return fold(k, note) }
+	add := func(k store.Kept) error {
+		if k.ID == r.ID {
+			return nil
+		}
+		return fold(k, note)
+	}
 	tx := store.Shared{Tx: w.tx, Known: store.Forever}
 	if s.Reprocessor != "" && (s.Result == reprocessing.Fail || s.MEC == reprocessing.Fail) {
 		err := tx.Runs(s.Reprocessor, false, s.Start.Add(-longestRun), max(s.Start, s.End).Add(time.Minute), func(k store.Kept) error {
@@ -504,7 +506,7 @@ func (w weighing) afterShared(s reprocessing.Step, r ledger.Record, by string) (
 			return nil, err
 		}
 		if first {
-			if err := tx.With(s.Disinfectant, s.DisinfectantLot, s.Start, add); err != nil {
+			if err := tx.With(s.Disinfectant, s.DisinfectantLot, s.Begun(), add); err != nil {
 				return nil, err
 			}
 		}

@@ -1,8 +1,6 @@
 package record
 
 import (
-	"strings"
-
 	"rinsate/internal/domain/reprocessing"
 )
 
@@ -35,25 +33,18 @@ var stepTaken = describe(kind[reprocessing.Step]{
 // placeStep says what a step bears on: lifts, and what a disinfection shares with others.
 func placeStep(s reprocessing.Step, p *Placing) {
 	p.Bears = true
-	reprocessor, lot := SharedName(s.Reprocessor), SharedName(s.DisinfectantLot)
+	reprocessor, lot := reprocessing.SharedName(s.Reprocessor), reprocessing.SharedName(s.DisinfectantLot)
 	if s.Kind != reprocessing.Disinfection || reprocessor == "" && lot == "" {
 		return
 	}
 	p.Disinfected = &Disinfected{
-		Reprocessor: reprocessor, Disinfectant: SharedName(s.Disinfectant), Lot: lot, Began: s.Begun(), Filled: s.DisinfectantFilled,
+		Reprocessor: reprocessor, Disinfectant: reprocessing.SharedName(s.Disinfectant), Lot: lot, Began: s.Begun(), Filled: s.DisinfectantFilled,
 		Expires: s.DisinfectantExpires, Failed: s.Result == reprocessing.Fail || s.MEC == reprocessing.Fail,
 	}
 }
 
-// SharedName is what a reprocessor or a lot is found by, whatever the case of its letters and the spaces around it.
-func SharedName(name string) string {
-	return strings.Map(func(r rune) rune {
-		if r >= 'A' && r <= 'Z' {
-			return r + 'a' - 'A'
-		}
-		return r
-	}, strings.Trim(name, " "))
-}
+// SharedName is what a reprocessor, a disinfectant or a lot is found by.
+func SharedName(name string) string { return reprocessing.SharedName(name) }
 
 // resultOutcome is what a result is found by; nothing where none is stated.
 func resultOutcome(r reprocessing.Result) string {

@@ -197,7 +197,8 @@ func readStock(x *kit.Exchange) (fields url.Values, photographs []desk.Photograp
 		}
 		if photographs = append(photographs, desk.Photograph{Media: media, Content: one.content}); len(photographs) > mostPhotographs {
 			return fields, nil, &kit.PageError{
-				Status: http.StatusRequestEntityTooLarge, Message: fmt.Sprintf("At most %d photographs come with one list.", mostPhotographs), Hint: "Sign the rest as another list.",
+				Status:  http.StatusRequestEntityTooLarge,
+				Message: fmt.Sprintf("At most %d photographs come with one list.", mostPhotographs), Hint: "Sign the rest as another list.",
 			}
 		}
 	}

@@ -95,12 +95,16 @@ func (s Step) SameRun(x Step) bool {
 	return sameName(s.CycleNumber, x.CycleNumber) && minute(s.Start) <= minute(x.last()) && minute(x.Start) <= minute(s.last())
 }
 
+// SharedName is what a reprocessor, a disinfectant or a lot is found by, whatever the case of its letters and the spaces
+// around it.
+func SharedName(name string) string { return strings.ToLower(strings.TrimSpace(name)) }
+
 // sameName says whether two texts name one thing.
-func sameName(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }
+func sameName(a, b string) bool { return SharedName(a) == SharedName(b) }
 
 // sameLot says whether two disinfections were done with one lot.
 func (s Step) sameLot(x Step) bool {
-	return s.Disinfectant == x.Disinfectant && strings.TrimSpace(s.DisinfectantLot) != "" && sameName(s.DisinfectantLot, x.DisinfectantLot)
+	return sameName(s.Disinfectant, x.Disinfectant) && strings.TrimSpace(s.DisinfectantLot) != "" && sameName(s.DisinfectantLot, x.DisinfectantLot)
 }
 
 // earlierDate returns the disinfection whose date of the same lot, or of the same solution, is the earliest of those by
