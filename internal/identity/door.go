@@ -32,13 +32,13 @@ type Door struct {
 	// clock is the door's own; nil where that of the records counts.
 	clock   func() time.Time
 	hashes  hashes
-	sources sources
+	sources Paced
 }
 
 // NewDoor returns the door to the records of a store; cost is that of new hashes, access.Standard but in
 // tests.
 func NewDoor(db *store.DB, cost access.Cost) *Door {
-	return &Door{db: db, hashes: newHashes(cost), sources: sources{buckets: map[string]access.Bucket{}}}
+	return &Door{db: db, hashes: newHashes(cost), sources: Paced{Pace: access.Attempts}}
 }
 
 // Beside returns the same door with a clock of its own, for records whose clock runs ahead: an hour at the
@@ -199,7 +199,7 @@ type claim struct {
 // way around the wait. What happens is the same, and takes as long, whether or not there is such an
 // account: the same look-ups, the same write, one hash.
 func (d *Door) settle(ctx context.Context, c claim, then func(*store.Tx, *store.Account) error) error {
-	if wait := d.sources.admit(c.from.Address, d.Now()); wait > 0 {
+	if wait := d.Admit(c.from.Address); wait > 0 {
 		return &DeniedError{What: c.what, Wait: wait}
 	}
 	if err := d.hashes.enter(ctx); err != nil {

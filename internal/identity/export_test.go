@@ -9,7 +9,8 @@ import (
 
 // Take takes an attempt out of the bucket of its source, and says how many buckets are kept.
 func (d *Door) Take(address string, now unit.Instant) (wait time.Duration, kept int) {
-	return d.sources.admit(address, now), len(d.sources.buckets)
+	wait, _ = d.sources.Take(address, now)
+	return wait, len(d.sources.sources)
 }
 
 // Watch calls seen around every comparison of a secret with a slow hash, and tells its cost.

@@ -3,11 +3,7 @@ package identity
 import (
 	"context"
 	"crypto/rand"
-	"net/netip"
-	"sync"
-	"time"
 
-	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
 )
 
@@ -48,48 +44,3 @@ func (h *hashes) enter(ctx context.Context) error {
 }
 
 func (h *hashes) leave() { <-h.places }
-
-// mostSources bounds the memory that strangers can make the program use.
-const mostSources = 10_000
-
-// sources bounds how often one source may try.
-type sources struct {
-	mu      sync.Mutex
-	buckets map[string]access.Bucket
-}
-
-// admit takes an attempt out of the bucket of its source. When more sources are at work than are kept,
-// the new ones share one bucket.
-func (s *sources) admit(address string, now unit.Instant) time.Duration {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	key := network(address)
-	if _, known := s.buckets[key]; !known && len(s.buckets) >= mostSources {
-		for k, b := range s.buckets {
-			if b.Full(now) {
-				delete(s.buckets, k)
-			}
-		}
-		if len(s.buckets) >= mostSources {
-			key = "others"
-		}
-	}
-	bucket, wait := s.buckets[key].Take(now)
-	s.buckets[key] = bucket
-	return wait
-}
-
-// network returns what counts as one source: an address, of IPv6 the network of one place (/64, RFC 4291
-// section 2.5.4), within which anybody has as many addresses as they like.
-func network(address string) string {
-	a, err := netip.ParseAddr(address)
-	if err != nil {
-		return cut(address, longestAddress)
-	}
-	if a = a.Unmap(); a.Is6() {
-		if p, err := a.WithZone("").Prefix(64); err == nil {
-			return p.String()
-		}
-	}
-	return a.String()
-}

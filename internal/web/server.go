@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"sync"
 
+	"rinsate/internal/identity"
 	"rinsate/internal/identity/passkey"
 	"rinsate/internal/web/kit"
 )
@@ -27,7 +28,7 @@ type Server struct {
 	exporting sync.Mutex
 	filing    filing
 	// unsigned bounds how fast emergency uses are recorded by people who have not signed in.
-	unsigned kit.Paced
+	unsigned identity.Paced
 	// filling is that of the options.
 	filling func() (share float64, more bool)
 }

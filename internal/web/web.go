@@ -60,7 +60,7 @@ func New(d *desk.Desk, o Options) (*Server, error) {
 		studies:  kit.Cache{Most: mostStudies},
 		filing:   filing{most: 100_000, batch: 1000},
 		filling:  o.Filling,
-		unsigned: kit.Paced{Pace: access.Unsigned},
+		unsigned: identity.Paced{Pace: access.Unsigned},
 	}
 	var err error
 	if s.Shell, err = kit.New(kit.Options{

@@ -57,7 +57,7 @@ func TestBucket(t *testing.T) {
 	var b access.Bucket
 	var wait time.Duration
 	for i := range 20 {
-		if b, wait = b.Take(noon); wait != 0 {
+		if b, wait = b.Take(access.Attempts, noon); wait != 0 {
 			t.Fatalf("attempt %d waits for %s", i+1, wait)
 		}
 	}
@@ -70,7 +70,7 @@ func TestBucket(t *testing.T) {
 		{3 * time.Second, 0},
 		{-time.Hour, 3 * time.Second},
 	} {
-		if _, wait := b.Take(noon.Add(test.after)); wait != test.want {
+		if _, wait := b.Take(access.Attempts, noon.Add(test.after)); wait != test.want {
 			t.Errorf("%s later: %s, want %s", test.after, wait, test.want)
 		}
 	}
@@ -87,7 +87,7 @@ func TestBucketHolds(t *testing.T) {
 		now, heard := noon, 0
 		for range rapid.IntRange(1, 200).Draw(t, "attempts") {
 			now = now.Add(time.Duration(rapid.IntRange(0, 5000).Draw(t, "pause")) * time.Millisecond)
-			next, wait := b.Take(now)
+			next, wait := b.Take(access.Attempts, now)
 			if wait == 0 {
 				heard++
 			} else if next != b || wait > 3*time.Second {
@@ -107,7 +107,7 @@ func TestPaceOfTheUnsigned(t *testing.T) {
 	t.Parallel()
 	var b access.Bucket
 	take := func(at time.Duration) (wait time.Duration) {
-		b, wait = b.TakeAt(access.Unsigned, noon.Add(at))
+		b, wait = b.Take(access.Unsigned, noon.Add(at))
 		return wait
 	}
 	for i := range 5 {

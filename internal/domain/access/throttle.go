@@ -74,12 +74,9 @@ type Bucket struct {
 	At   unit.Instant
 }
 
-// Take takes one attempt out of the bucket. Without one left it returns the bucket as it was and how
+// Take takes one attempt out of the bucket at a pace. Without one left it returns the bucket as it was and how
 // long until there is one. When the clock was set back, nothing is filled up meanwhile.
-func (b Bucket) Take(now unit.Instant) (Bucket, time.Duration) { return b.TakeAt(Attempts, now) }
-
-// TakeAt is Take at another pace.
-func (b Bucket) TakeAt(p Pace, now unit.Instant) (Bucket, time.Duration) {
+func (b Bucket) Take(p Pace, now unit.Instant) (Bucket, time.Duration) {
 	used := b.used(now) + p.Every
 	if over := used - time.Duration(p.Size)*p.Every; over > 0 {
 		return b, over

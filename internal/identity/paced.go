@@ -1,4 +1,4 @@
-package kit
+package identity
 
 import (
 	"net/netip"
@@ -9,13 +9,10 @@ import (
 	"rinsate/internal/domain/access"
 )
 
-// mostPaced bounds the memory that strangers can make the program use; longestSource the name of one that is no address.
-const (
-	mostPaced     = 10_000
-	longestSource = 64
-)
+// mostSources bounds the memory that strangers can make the program use.
+const mostSources = 10_000
 
-// Paced bounds how often one source may do what needs no signing in.
+// Paced bounds how often one source may do something: try a secret, or what needs no signing in.
 type Paced struct {
 	Pace access.Pace
 
@@ -38,17 +35,16 @@ func (p *Paced) Take(address string, now unit.Instant) (wait time.Duration, firs
 	if p.sources == nil {
 		p.sources = map[string]pacedSource{}
 	}
-	key := p.key(address)
-	if _, known := p.sources[key]; !known && len(p.sources) >= mostPaced {
+	if _, known := p.sources[network(address)]; !known && len(p.sources) >= mostSources {
 		for k, s := range p.sources {
 			if s.bucket.Full(now) {
 				delete(p.sources, k)
 			}
 		}
 	}
-	key = p.key(address)
+	key := p.key(address)
 	was := p.sources[key]
-	bucket, wait := was.bucket.TakeAt(p.Pace, now)
+	bucket, wait := was.bucket.Take(p.Pace, now)
 	p.sources[key] = pacedSource{bucket, wait > 0}
 	return wait, wait > 0 && !was.refused
 }
@@ -66,19 +62,19 @@ func (p *Paced) PutBack(address string) {
 
 // key is under what a source is kept.
 func (p *Paced) key(address string) string {
-	key := place(address)
-	if _, known := p.sources[key]; !known && len(p.sources) >= mostPaced {
+	key := network(address)
+	if _, known := p.sources[key]; !known && len(p.sources) >= mostSources {
 		return "others"
 	}
 	return key
 }
 
-// place returns what counts as one source: an address, of IPv6 the network of one place (/64, RFC 4291 section 2.5.4),
+// network returns what counts as one source: an address, of IPv6 the network of one place (/64, RFC 4291 section 2.5.4),
 // within which anybody has as many addresses as they like.
-func place(address string) string {
+func network(address string) string {
 	a, err := netip.ParseAddr(address)
 	if err != nil {
-		return address[:min(len(address), longestSource)]
+		return cut(address, longestAddress)
 	}
 	if a = a.Unmap(); a.Is6() {
 		if p, err := a.WithZone("").Prefix(64); err == nil {

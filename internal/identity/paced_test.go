@@ -1,4 +1,4 @@
-package kit_test
+package identity_test
 
 import (
 	"fmt"
@@ -7,13 +7,13 @@ import (
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
-	"rinsate/internal/web/kit"
+	"rinsate/internal/identity"
 )
 
 func TestPacedBySource(t *testing.T) {
 	t.Parallel()
 	now := unit.At(time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC))
-	p := kit.Paced{Pace: access.Pace{Size: 1, Every: time.Minute}}
+	p := identity.Paced{Pace: access.Pace{Size: 1, Every: time.Minute}}
 	for _, test := range []struct {
 		address, reason string
 		heard, first    bool
@@ -45,7 +45,7 @@ func TestPacedBySource(t *testing.T) {
 func TestPacedForgets(t *testing.T) {
 	t.Parallel()
 	now := unit.At(time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC))
-	p := kit.Paced{Pace: access.Pace{Size: 2, Every: time.Minute}}
+	p := identity.Paced{Pace: access.Pace{Size: 2, Every: time.Minute}}
 	for i := range 10_000 {
 		p.Take(fmt.Sprint("a", i), now)
 	}
