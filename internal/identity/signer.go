@@ -53,29 +53,41 @@ func (v View) Signer(code string, clock reprocessing.Clock) (s access.Signer, er
 	return s, err
 }
 
-// RolesAt returns what somebody was here at an instant, as far as it could be known at another; registered says whether
-// they were somebody here at all. Of the time before the start of a site counts what was so when it was signed.
-func (v View) RolesAt(code string, at, known unit.Instant) (roles []access.Role, registered bool, err error) {
+// Tenure is what somebody was here over time, as far as it could be known at an instant.
+type Tenure struct {
+	changes []access.RoleChange
+	started unit.Instant
+}
+
+// Tenure returns what somebody was here over time, as far as it could be known at an instant.
+func (v View) Tenure(code string, known unit.Instant) (t Tenure, err error) {
 	if code == "" {
-		return nil, false, nil
+		return t, nil
 	}
 	site, err := v.Opening(known)
 	if err != nil {
-		return nil, false, err
+		return t, err
 	}
 	if site.Start != nil {
-		at = max(at, site.Start.Recorded)
+		t.started = site.Start.Recorded
 	}
-	changes, err := v.changes(code, reprocessing.Clock{}, known)
-	if err != nil {
-		return nil, false, err
-	}
-	for _, c := range changes {
+	t.changes, err = v.changes(code, reprocessing.Clock{}, known)
+	return t, err
+}
+
+// Ever says whether they were ever somebody here.
+func (t Tenure) Ever() bool { return len(t.changes) > 0 }
+
+// At returns what they were at an instant; registered says whether they were somebody here then. Of the time before the
+// start of a site counts what was so when it was signed.
+func (t Tenure) At(at unit.Instant) (roles []access.Role, registered bool) {
+	at = max(at, t.started)
+	for _, c := range t.changes {
 		if c.At <= at {
 			roles, registered = c.Roles, !c.Out
 		}
 	}
-	return roles, registered, nil
+	return roles, registered
 }
 
 // changes returns what was put on record of somebody's roles by an instant, the earliest first.
