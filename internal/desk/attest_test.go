@@ -18,6 +18,7 @@ import (
 	"rinsate/internal/domain/sampling"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
+	"rinsate/internal/store"
 )
 
 // attest tries to vouch for acts as somebody.
@@ -309,6 +310,37 @@ func TestUnprovenVerificationOfBefore(t *testing.T) {
 			if asked == checked {
 				t.Errorf("checked %t, still asked for %t", checked, asked)
 			}
+		}
+	}
+}
+
+// After many verifications that prove nothing, none before them is said to have passed; what failed counts all the same.
+func TestManyUnprovenVerifications(t *testing.T) {
+	for _, cycles := range []int{7, 9} {
+		b := start(t)
+		b.targets()
+		b.unchecked = true
+		b.check(1000, 1)
+		b.use()
+		b.read(scope.ElevatorRecess, "250")
+		b.clean()
+		b.verification("30", "30", "30")
+		b.finish()
+		for range cycles {
+			b.pass(48 * time.Hour) // nobody has checked the meter since
+			b.use()
+			b.verification("30", "30", "30")
+			b.finish()
+		}
+		b.pass(time.Hour)
+		b.use()
+		var h reprocessing.History
+		b.ask(func(v desk.View) (err error) {
+			h, err = v.Around("D-01", b.at(), b.at(), store.Forever)
+			return err
+		})
+		if passed, near := h.Earlier.Passed.Known(), cycles < 8; passed != near || !passed && !h.Earlier.Failed.Known() {
+			t.Errorf("after %d: passed %s, failed %s", cycles, h.Earlier.Passed, h.Earlier.Failed)
 		}
 	}
 }

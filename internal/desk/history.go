@@ -285,6 +285,11 @@ func (v View) ends(l reprocessing.Lift, hold reprocessing.Hold, s span) (bool, e
 	return l.Ends(hold, named), nil
 }
 
+// mostUnproven is how many verifications in a row that prove nothing are looked through for one before them that does. Where
+// there are more, as in years of readings from a list, none is said to have passed, which asks for a new one; looking
+// through all of them made everybody wait who asks for a scope.
+const mostUnproven = 8
+
 // earlier sums up what lies before a span.
 func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 	if s.from == 0 {
@@ -292,6 +297,7 @@ func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 	}
 	// A verification over the action level matters only when none has passed since.
 	var passed *reprocessing.Decision
+	unproven := 0
 	err := v.tx.VerificationsBefore(tag, s.from-1, s.known, func(k store.Kept) (bool, error) {
 		err := fold(k, func(d reprocessing.Decision) {
 			switch {
@@ -301,12 +307,13 @@ func (v View) earlier(h *reprocessing.History, tag string, s span) error {
 				passed = &d
 			}
 		})
-		if err != nil || passed == nil {
-			return true, err
+		if err != nil || passed == nil || unproven == mostUnproven {
+			return unproven < mostUnproven || !h.Earlier.Failed.Known(), err // what failed before counts however far back
 		}
 		d := *passed
 		passed = nil
 		if ok, err := stands(v, h, tag, d, s); err != nil || !ok {
+			unproven++
 			return true, err
 		}
 		h.Earlier.Passed = max(d.Cycle, d.First) // when it was sampled
