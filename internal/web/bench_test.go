@@ -516,7 +516,9 @@ func TestCleanAgainAtTheBench(t *testing.T) {
 	p.inspect("bench-disinfection")
 	p.do(chromedp.Evaluate[chromedp.Void](`void (() => {
 		const set = (name, value) => { document.querySelector("#job [name=" + name + "]").value = value; };
-		set("disinfectant", "opa-0.55"); set("disinfectant_lot", "L9"); set("disinfectant_expires", "2026-03-30T12:00"); set("mec", "pass");
+		set("disinfectant", "opa-0.55");
+		document.querySelector("#job [name=disinfectant]").dispatchEvent(new Event("change", { bubbles: true }));
+		set("disinfectant_lot", "L9"); set("disinfectant_expires", "2026-03-30T12:00"); set("mec", "pass");
 		set("coldest_cel", "21"); set("contact", "12"); set("disinfectant_filled", "2026-03-01T12:00");
 	})()`))
 	p.press("#job", "Passed")

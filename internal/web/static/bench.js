@@ -681,6 +681,7 @@ function stepForm(step) {
       const chosen = extra[0].querySelector("select")?.value ?? "";
       hottest.hidden = !(data.hottest ?? []).includes(chosen);
       filled.hidden = !(data.reused ?? []).includes(chosen);
+      for (const one of [hottest, filled]) one.querySelector("input")?.toggleAttribute("disabled", one.hidden === true); // what is not asked is not sent
     };
     extra[0].addEventListener("change", asks);
     asks();
