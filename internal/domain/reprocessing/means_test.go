@@ -1,7 +1,10 @@
 package reprocessing_test
 
 import (
+	"slices"
+	"strings"
 	"testing"
+	"time"
 
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/reprocessing"
@@ -209,5 +212,31 @@ func TestSolutionThatCannotBe(t *testing.T) {
 			tt.change(s)
 			wantError(t, s.Check(), tt.want)
 		})
+	}
+}
+
+// No clock runs from a step that is to be done again: nobody is hurried to disinfect what is not clean.
+func TestNoClockFromWhatFailed(t *testing.T) {
+	for _, test := range []struct {
+		name   string
+		change func(*reprocessing.History)
+		hurry  bool
+	}{
+		{"clean", func(*reprocessing.History) {}, true},
+		{"the cleaning failed", func(h *reprocessing.History) { step(t, h, reprocessing.ManualCleaning).Result = reprocessing.Fail }, false},
+		{"the inspection failed", func(h *reprocessing.History) { step(t, h, reprocessing.Inspection).Result = reprocessing.Fail }, false},
+		{"not tight, which was before", func(h *reprocessing.History) { step(t, h, reprocessing.LeakTest).Result = reprocessing.Fail }, true},
+	} {
+		h := good(t)
+		cleaned := step(t, &h, reprocessing.ManualCleaning).End
+		h.Steps = slices.DeleteFunc(slices.Clone(h.Steps), func(s reprocessing.Step) bool {
+			return s.Kind == reprocessing.Disinfection || s.Kind == reprocessing.Drying || s.Kind == reprocessing.Storage
+		})
+		test.change(&h)
+		a := reprocessing.Release(h, preset(t), cleaned.Add(50*time.Minute), berlin(t))
+		hurried := slices.ContainsFunc(a.Steps, func(p reprocessing.Progress) bool { return p.Step == reprocessing.Disinfection && p.Deadline.Known() })
+		if hurried != test.hurry || hurried != strings.Contains(strings.Join(a.Next, "; "), "to begin by") {
+			t.Errorf("%s: hurried %t: %q", test.name, hurried, a.Next)
+		}
 	}
 }

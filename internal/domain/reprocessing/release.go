@@ -205,6 +205,13 @@ func (g *release) steps() {
 	g.afterwards()
 }
 
+// failedSince says whether a step, or one after it, failed and is to be done again, so that no clock runs from it.
+func (g *release) failedSince(kind StepKind) bool {
+	return kind != "" && slices.ContainsFunc(g.answer.Steps, func(p Progress) bool {
+		return p.Status == FailedStep && slices.Index(StepKinds, p.Step) >= slices.Index(StepKinds, kind)
+	})
+}
+
 // step looks at one step of the present occasion's route; looked is false where it is no part of it.
 func (g *release) step(rule StepRule) (p Progress, looked bool) {
 	var delayed *StepRule
@@ -217,6 +224,9 @@ func (g *release) step(rule StepRule) (p Progress, looked bool) {
 	p = Progress{Step: rule.Step, Status: MissingStep, Deadline: g.deadline(rule, g.at)}
 	if len(done) == 0 && rule.Step.Dries() && rule.Step != PointOfUse && !g.main() {
 		p.Deadline = 0 // an earlier one stopped the drying, or the soak answers it
+	}
+	if len(done) == 0 && !rule.Step.Dries() && g.failedSince(rule.From) {
+		p.Deadline = 0 // it runs from what has to be done again
 	}
 	if rule.Step == Soak && !rule.Required && len(done) == 0 {
 		return p, false // no part of a cycle that went as it should
