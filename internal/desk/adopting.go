@@ -2,7 +2,6 @@ package desk
 
 import (
 	"fmt"
-	"slices"
 
 	"rinsate/internal/base/fault"
 	"rinsate/internal/base/text"
@@ -32,33 +31,23 @@ type Adoption struct {
 // will be, and that nobody else has signed.
 func mayBeRules(w SettingUp, e Entry, rules policy.RuleSet, a Adoption) (body record.RulesBody, err error) {
 	body = record.RulesBody{Name: rules.Name, Edition: rules.Edition, Digest: rules.Digest, Text: string(a.Text), Second: a.Second}
-	if err := w.second(ToAdoptRules, e, &body.Second); err != nil {
-		return body, err
-	}
+	var alone *fault.Error
 	if a.Slip {
 		if body.Slip, err = slipOf(w, e); err != nil {
 			return body, err
 		}
-	}
-	switch {
-	case body.Second != "":
-		_, err := pair(w.View, e.By, body.Second, 0, ToAdoptRules, ToAdoptRules)
-		return body, err
-	case a.Slip:
-		return body, &fault.Error{
+		alone = &fault.Error{
 			Code: fault.Invalid, Message: "that the edition in force was a slip takes two people",
 			Hint: "somebody else who may adopt rule sets signs it too: on the page of the rules, or with --second",
 		}
+	} else {
+		less, err := w.Registry().AsksLess(rules)
+		if err != nil {
+			return body, err
+		}
+		alone = lessThanBefore(ToAdoptRules, "rule set "+rules.Cite(), less)
 	}
-	less, err := w.Registry().AsksLess(rules)
-	if err != nil || len(less) == 0 {
-		return body, err
-	}
-	return body, &fault.Error{
-		Code:    fault.Invalid,
-		Message: fmt.Sprintf("rule set %s asks for less than before: %s", rules.Cite(), few(less)),
-		Hint:    "if it is meant, somebody else who may adopt rule sets signs it too: on the page of the rules, or with --second",
-	}
+	return body, byTwoOf(w.Work).agreed(ToAdoptRules, e, &body.Second, alone)
 }
 
 // slipOf returns the edition that an adoption calls a slip: the one in force, or what was said when it was sent before.
@@ -82,6 +71,7 @@ func (v RegistryView) AsksLess(rules policy.RuleSet) (less []string, err error) 
 	if err != nil {
 		return nil, err
 	}
+	var standing []policy.RuleSet
 	for _, x := range editions {
 		if x.Gone || x.Until <= v.Now() {
 			continue
@@ -90,13 +80,9 @@ func (v RegistryView) AsksLess(rules policy.RuleSet) (less []string, err error) 
 		if err != nil {
 			return nil, err
 		}
-		for _, what := range policy.Laxer(before, rules) {
-			if !slices.Contains(less, what) {
-				less = append(less, what)
-			}
-		}
+		standing = append(standing, before)
 	}
-	return less, nil
+	return lessOfAny(standing, func(before policy.RuleSet) []string { return policy.Laxer(before, rules) }), nil
 }
 
 // keepsStrict refuses to take a rule set back where what would be in force then asks for less: two adopt that instead.
@@ -158,16 +144,9 @@ func mayBeLevel(w *Work, act access.Act, e Entry, l *reading.Level) error {
 	if e.By == "" {
 		e.By = l.Adopter
 	}
-	if err := w.second(act, e, &l.Second); err != nil {
-		return err
-	}
-	most, published, ok := policy.Usual(l.Analyte, l.Unit)
-	far := ok && l.Action > most
-	if far && l.Second == "" {
-		l.Second = e.also
-	}
-	if far && l.Second == "" {
-		return &fault.Error{
+	alone := lessThanBefore(act, fmt.Sprintf("level for %s at %s", l.Scale(), text.Spaced(l.Point)), less)
+	if most, published, ok := policy.Usual(l.Analyte, l.Unit); ok && l.Action > most {
+		alone = &fault.Error{
 			Code: fault.Invalid,
 			Message: fmt.Sprintf("level for %s: the action level %s lies far over the largest published one, %s %s (%s); allowed for one person: at most %s %s",
 				l.Scale(), l.Action, published.Action, l.Unit, published.Citation, most, l.Unit),
@@ -175,7 +154,7 @@ func mayBeLevel(w *Work, act access.Act, e Entry, l *reading.Level) error {
 			Cause: errLess,
 		}
 	}
-	return byTwoOf(w).agreed(act, e, &l.Second, fmt.Sprintf("level for %s at %s", l.Scale(), text.Spaced(l.Point)), less)
+	return byTwoOf(w).agreed(act, e, &l.Second, alone)
 }
 
 // levelWarnings lists what a person should look at before a level is adopted.

@@ -27,20 +27,29 @@ func byTwoOf(w *Work) byTwo { return byTwo{w} }
 // errLess is the cause of a refusal for want of a second person.
 var errLess = errors.New("it takes a second person")
 
-// agreed makes sure that two people sign what asks for less than before; second names the other one, and is what the
-// record will say. what begins a sentence: "model D1".
-func (w byTwo) agreed(act access.Act, e Entry, second *string, what string, less []string) error {
+// agreed makes sure that two people sign where one alone is refused, nil where one is enough; second names the other one,
+// and is what the record will say.
+func (w byTwo) agreed(act access.Act, e Entry, second *string, alone *fault.Error) error {
 	if err := w.second(act, e, second); err != nil {
 		return err
 	}
-	if len(less) > 0 && *second == "" {
+	if alone != nil && *second == "" {
 		*second = e.also
 	}
 	switch {
 	case *second != "":
 		_, err := pair(w.View, e.By, *second, 0, act, act)
 		return err
-	case len(less) == 0:
+	case alone != nil:
+		return alone
+	}
+	return nil
+}
+
+// lessThanBefore refuses one person what asks for less than before; nil where nothing is less. what begins a sentence:
+// "model D1".
+func lessThanBefore(act access.Act, what string, less []string) *fault.Error {
+	if len(less) == 0 {
 		return nil
 	}
 	return &fault.Error{
@@ -48,6 +57,18 @@ func (w byTwo) agreed(act access.Act, e Entry, second *string, what string, less
 		Hint:  fmt.Sprintf("if it is meant, somebody else who may %s signs it too: on the page where it is stored, or with --second", act.What),
 		Cause: errLess,
 	}
+}
+
+// lessOfAny lists once what something asks less of than any of those before it.
+func lessOfAny[T any](before []T, laxer func(T) []string) (less []string) {
+	for _, old := range before {
+		for _, what := range laxer(old) {
+			if !slices.Contains(less, what) {
+				less = append(less, what)
+			}
+		}
+	}
+	return less
 }
 
 // before returns what a thing says that another edition of it takes the place of: what stands, or what stood last.
@@ -83,7 +104,7 @@ func (w byTwo) mayBeModel(e Entry, m *scope.Model) error {
 			less = scope.Laxer(old, *m)
 		}
 	}
-	return w.agreed(ToRegisterModel, e, &m.Second, "model "+m.Name, less)
+	return w.agreed(ToRegisterModel, e, &m.Second, lessThanBefore(ToRegisterModel, "model "+m.Name, less))
 }
 
 // everHad says whether a scope has ever been said to be of a model.
@@ -114,7 +135,7 @@ func (w byTwo) mayBeInstrument(e Entry, i *scope.Instrument) error {
 			return err
 		}
 	}
-	return w.agreed(ToRegisterInstrument, e, &i.Second, "scope "+i.Tag, less)
+	return w.agreed(ToRegisterInstrument, e, &i.Second, lessThanBefore(ToRegisterInstrument, "scope "+i.Tag, less))
 }
 
 // lessOf lists what one entry of a scope asks less of than one before it.
@@ -164,41 +185,22 @@ func (w byTwo) lessThanLevels(l reading.Level) ([]string, error) {
 			replaced = append(replaced, last)
 		}
 	}
-	var less []string
-	for _, old := range replaced {
-		for _, what := range reading.Laxer(old, l) {
-			if !slices.Contains(less, what) {
-				less = append(less, what)
-			}
-		}
-	}
-	return less, nil
+	return lessOfAny(replaced, func(old reading.Level) []string { return reading.Laxer(old, l) }), nil
 }
 
 // keepsAsking refuses to take back an edition of a model, of a scope's entry, of a level or of a target where what would
 // count then asks for less: two register that instead.
-func keepsAsking(w *Work, old store.Kept) error {
-	last, left, err := lastEditions(w.View, old)
-	if err != nil || last.ID != old.ID || left.ID == "" {
-		return err // another edition counts, or none will, by which nothing is ready
-	}
+func keepsAsking(w *Work, old store.Kept) (err error) {
 	var less []string
 	switch old.Kind() { //nolint:exhaustive // the others ask for nothing, or are rules: see keepsStrict
 	case record.Model:
-		less, err = lessOfEditions(last, left, func(a, b scope.Model) ([]string, error) { return scope.Laxer(a, b), nil })
+		less, err = lessWithout(w.View, old, func(was, is scope.Model) ([]string, error) { return scope.Laxer(was, is), nil })
 	case record.Instrument:
-		less, err = lessOfEditions(last, left, byTwoOf(w).lessOf)
+		less, err = lessWithout(w.View, old, byTwoOf(w).lessOf)
 	case record.Level:
-		less, err = lessOfEditions(last, left, func(a, b reading.Level) ([]string, error) { return reading.Laxer(a, b), nil })
+		less, err = byTwoOf(w).lessWithoutLevel(old)
 	case record.Target:
-		less, err = lessOfEditions(last, left, func(a, b quality.Target) ([]string, error) {
-			if len(a.Replaces([]quality.Target{b}, w.tx.Now)) == 0 {
-				return nil, nil
-			}
-			return quality.LaxerTarget(a, b), nil
-		})
-	default:
-		return nil
+		less, err = byTwoOf(w).lessWithoutTarget(old)
 	}
 	if err != nil || len(less) == 0 {
 		return err
@@ -210,16 +212,76 @@ func keepsAsking(w *Work, old store.Kept) error {
 	}
 }
 
-func lessOfEditions[T any](was, is store.Kept, less func(T, T) ([]string, error)) ([]string, error) {
-	a, err := record.Body[T](was.Record)
+// lessWithout lists what the edition before the one that counts asks less of; nothing where another edition counts, or none
+// is left, by which nothing is ready.
+func lessWithout[T any](v View, old store.Kept, less func(was, is T) ([]string, error)) ([]string, error) {
+	last, left, err := lastEditions(v, old)
+	if err != nil || last.ID != old.ID || left.ID == "" {
+		return nil, err
+	}
+	was, err := record.Body[T](last.Record)
 	if err != nil {
 		return nil, err
 	}
-	b, err := record.Body[T](is.Record)
+	is, err := record.Body[T](left.Record)
 	if err != nil {
 		return nil, err
 	}
-	return less(a, b)
+	return less(was, is)
+}
+
+// lessWithoutLevel lists what would judge less strictly without a level: the one before it, or the one for every kind of
+// scope.
+func (w byTwo) lessWithoutLevel(old store.Kept) ([]string, error) {
+	l, left, err := without[reading.Level](w.View, old)
+	if err != nil {
+		return nil, err
+	}
+	left = l.Replaces(left, w.tx.Now)
+	if slices.ContainsFunc(left, func(x reading.Level) bool { return x.Key() == l.Key() && x.Judges() <= w.tx.Now && x.Since(l) >= 0 }) {
+		return nil, nil // it judges no more
+	}
+	left = slices.DeleteFunc(left, func(x reading.Level) bool { return x.Judges() > w.tx.Now }) // they come anyhow
+	return lessOfAny(left, func(x reading.Level) []string { return reading.Laxer(l, x) }), nil
+}
+
+// lessWithoutTarget lists what would judge a control less strictly without a target: the one before it, or the one of the
+// meter system.
+func (w byTwo) lessWithoutTarget(old store.Kept) ([]string, error) {
+	t, left, err := without[quality.Target](w.View, old)
+	if err != nil {
+		return nil, err
+	}
+	left = t.Replaces(left, w.tx.Now)
+	if slices.ContainsFunc(left, func(x quality.Target) bool {
+		return x.Meter == t.Meter && x.Adopted <= w.tx.Now && x.Adopted >= t.Adopted
+	}) {
+		return nil, nil // it judges no more
+	}
+	left = slices.DeleteFunc(left, func(x quality.Target) bool { return x.Adopted > w.tx.Now }) // they come anyhow
+	return lessOfAny(left, func(x quality.Target) []string { return quality.LaxerTarget(t, x) }), nil
+}
+
+// without returns what a record says, and what all others of its kind say that stand.
+func without[T any](v View, old store.Kept) (body T, left []T, err error) {
+	if body, err = record.Body[T](old.Record); err != nil {
+		return body, nil, err
+	}
+	all, err := v.tx.Entities(old.Kind())
+	if err != nil {
+		return body, nil, err
+	}
+	for _, k := range all {
+		if k.ID == old.ID || k.Replaced.Known() {
+			continue
+		}
+		x, err := record.Body[T](k.Record)
+		if err != nil {
+			return body, nil, err
+		}
+		left = append(left, x)
+	}
+	return body, left, nil
 }
 
 // few names the first of many things.

@@ -211,3 +211,52 @@ func TestRulesAhead(t *testing.T) {
 		t.Errorf("the way that it says: %v", err)
 	}
 }
+
+// A strict level for one kind of scope, or a strict target for one meter, is not taken back by one where the one for all
+// would judge then; and neither is one that another control has come after. One that judges no more is nobody's matter.
+func TestStrictOneFallsBackToTheWiderOne(t *testing.T) {
+	b := start(t)
+	b.targets()
+	store := func(act func(*desk.Work, desk.Entry) (desk.Receipt, error)) (id ledger.ID) {
+		t.Helper()
+		if err := b.tried("", func(w *desk.Work, e desk.Entry) error {
+			r, err := act(w, e)
+			id = r.Record.ID
+			return err
+		}); err != nil {
+			t.Fatal(err)
+		}
+		return id
+	}
+	level := func(action unit.Number, kind scope.Kind, edition string) ledger.ID {
+		return store(func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+			l := b.distalLevel(action, edition, w.Now())
+			l.Kind = kind
+			return w.SettingUp().AdoptLevel(e, l)
+		})
+	}
+	target := func(high unit.Number, meter, lot string) ledger.ID {
+		return store(func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+			x := quality.Target{System: "A", Kind: quality.Positive, Material: "light", Meter: meter, Lot: lot, Low: 900, High: high, Source: "test", Edition: "2"}
+			x.Adopted = w.Now()
+			return w.AtMeters().RegisterTarget(e, x)
+		})
+	}
+	takenBack := func(id ledger.ID, want string) {
+		t.Helper()
+		err := b.tried("", func(w *desk.Work, e desk.Entry) error {
+			e.Corrects, e.Reason = id, "mistaken"
+			return only(w.Void(e))
+		})
+		if want == "" && err != nil || want != "" && (fault.CodeOf(err) != fault.Conflict || !strings.Contains(err.Error(), want)) {
+			t.Errorf("taken back: %v, want %q", err, want)
+		}
+	}
+	old := level(90, scope.Duodenoscope, "2")
+	strict := level(80, scope.Duodenoscope, "3")
+	takenBack(old, "") // it judges no more
+	takenBack(strict, "which asks for less: action level 200 instead of 80 RLU")
+	mine := target(1050, "M-1", "")
+	target(1050, "", "lot 8") // of another control
+	takenBack(mine, "which asks for less: up to 1100 RLU instead of 1050")
+}

@@ -61,15 +61,10 @@ func (w MeterWork) mayBeTarget(e Entry, t *quality.Target) error {
 				return err
 			}
 		}
-		for _, old := range replaced {
-			for _, what := range quality.LaxerTarget(old, *t) {
-				if !slices.Contains(less, what) {
-					less = append(less, what)
-				}
-			}
-		}
+		less = lessOfAny(replaced, func(old quality.Target) []string { return quality.LaxerTarget(old, *t) })
 	}
-	return byTwoOf(w.Work).agreed(ToRegisterTarget, e, &t.Second, fmt.Sprintf("target of %s control %s", t.Kind, t.Material), less)
+	return byTwoOf(w.Work).agreed(ToRegisterTarget, e, &t.Second,
+		lessThanBefore(ToRegisterTarget, fmt.Sprintf("target of %s control %s", t.Kind, t.Material), less))
 }
 
 // goneTargets returns the last target of a control that was taken back.
