@@ -98,7 +98,14 @@ func (g *release) byCycle() {
 // ordered returns the answer with what is to be done in order: the acts on the scope as they follow each other,
 // then what other people decide.
 func (g *verdict) ordered() Answer {
-	for _, d := range g.decisions {
+	var lifts []string
+	for _, hold := range g.open {
+		if hold.Of() == CleaningHold && !hold.Escalated && g.cleanAgain { // the verification asks for the same
+			continue
+		}
+		lifts = append(lifts, hold.Next())
+	}
+	for _, d := range slices.Concat(lifts, g.decisions) {
 		if !slices.Contains(g.answer.Next, d) {
 			g.answer.Next = append(g.answer.Next, d)
 		}
@@ -135,7 +142,6 @@ func (g *release) holds() {
 			r.Text, r.Said = r.Whole(), ""
 		}
 		g.block(OnHold, r, g.repairFirst(hold))
-		g.decisions = append(g.decisions, hold.Next())
 	}
 }
 
@@ -207,6 +213,9 @@ func (g *release) steps() {
 
 // failedSince says whether a step, or one after it, failed and is to be done again, so that no clock runs from it.
 func (g *release) failedSince(kind StepKind) bool {
+	if g.cleanAgain && kind != "" && slices.Index(StepKinds, kind) >= slices.Index(StepKinds, ManualCleaning) {
+		return true
+	}
 	return kind != "" && slices.ContainsFunc(g.answer.Steps, func(p Progress) bool {
 		return p.Status == FailedStep && slices.Index(StepKinds, p.Step) >= slices.Index(StepKinds, kind)
 	})
@@ -522,7 +531,8 @@ func (g *release) verification(rule StepRule, due []sampling.Due) (p Progress) {
 		if !last.Verification.Complete {
 			p.Status = RunningStep
 		}
-		g.block(InReprocessing, cite(Reason{
+		g.cleanAgain = last.Verification.Next.Act == reading.CleanAgain
+		g.fail(cite(Reason{
 			Text: last.Verification.Words() + ": " + last.Verification.Why, Record: last.ID,
 		}, rule.Source), last.Verification.Next.Words)
 		g.doubts(last.Verification.Cleaning, from)

@@ -584,7 +584,7 @@ func recleaned(t *testing.T) reprocessing.History {
 	h.Decisions[0] = decision("round 1", 1, at("08:30"), at("09:22"), at("09:30"), reading.Action)
 	h.Holds = []reprocessing.Hold{{
 		Stamp: stamp("hold", at("09:30")), Scope: "D-01", Kind: reprocessing.CleaningHold, At: at("09:30"), By: "rules",
-		Reason: "over the action level", Cause: "round 1",
+		Reason: "first test: action level exceeded: elevator recess action", Cause: "round 1",
 	}}
 	for _, s := range []reprocessing.Step{
 		{Kind: reprocessing.ManualCleaning, Start: at("09:40"), End: at("09:57")},
@@ -621,12 +621,30 @@ func TestCleanAgainLoop(t *testing.T) {
 	})
 	t.Run("after the first test", func(t *testing.T) {
 		a := ask(recleaned(t), "09:35")
-		wantState(t, a, reprocessing.OnHold, "on hold since 2026-03-02 10:30 +01:00: over the action level")
-		wantState(t, a, reprocessing.OnHold, "first test: action level exceeded")
+		wantState(t, a, reprocessing.OnHold, "on hold since 2026-03-02 10:30 +01:00: first test: action level exceeded")
+		told := 0
+		for _, r := range a.Reasons {
+			told += strings.Count(r.Whole(), "action level exceeded")
+		}
+		if told != 1 {
+			t.Errorf("that the action level was exceeded is said %d times: %v", told, a.Reasons)
+		}
 		wantState(t, a, reprocessing.OnHold, "over the action level and no cleaning verification has passed since")
 		if len(a.Next) == 0 || a.Next[0] != "next: action" ||
 			!slices.Contains(a.Next, "clean and sample again: the hold ends with a cleaning verification that passes") {
 			t.Errorf("next: %q", a.Next)
+		}
+	})
+	t.Run("what is to be done anew is said once, and no clock runs from it", func(t *testing.T) {
+		h := recleaned(t)
+		h.Decisions[0].Verification.Next = reading.Next{Act: reading.CleanAgain, Words: "clean the scope again, then sample"}
+		// The second test of the history passes; without it the disinfection would be late by now.
+		h.Decisions, h.Samples = h.Decisions[:1], slices.DeleteFunc(h.Samples, func(s reprocessing.Taken) bool { return s.Cleaning == 2 })
+		h.Steps = slices.DeleteFunc(h.Steps, func(s reprocessing.Step) bool { return s.Start > h.Holds[0].At })
+		h.Lifts = nil
+		a := ask(h, "12:30")
+		if want := []string{"clean the scope again, then sample", "do and record: disinfection", "do and record: drying", "do and record: storage"}; !slices.Equal(a.Next, want) {
+			t.Errorf("next: %q, want %q", a.Next, want)
 		}
 	})
 	t.Run("the second cleaning verification passed, the hold stays", func(t *testing.T) {
