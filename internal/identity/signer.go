@@ -45,7 +45,11 @@ func (v View) Signer(code string, clock reprocessing.Clock) (s access.Signer, er
 	if code == "" {
 		return s, nil
 	}
-	changes, err := v.changes(code, clock, store.Forever)
+	site, place, err := v.opening(store.Forever)
+	if err != nil {
+		return s, err
+	}
+	changes, err := v.changes(code, clock, store.Forever, site, place)
 	if err == nil && len(changes) > 0 {
 		s.Known = !changes[len(changes)-1].Out
 		s.Held, s.Handed = access.HeldAfter(changes), access.HandedAfter(changes)
@@ -64,14 +68,14 @@ func (v View) Tenure(code string, known unit.Instant) (t Tenure, err error) {
 	if code == "" {
 		return t, nil
 	}
-	site, err := v.Opening(known)
+	site, place, err := v.opening(known)
 	if err != nil {
 		return t, err
 	}
 	if site.Start != nil {
 		t.started = site.Start.Recorded
 	}
-	t.changes, err = v.changes(code, reprocessing.Clock{}, known)
+	t.changes, err = v.changes(code, reprocessing.Clock{}, known, site, place)
 	return t, err
 }
 
@@ -90,12 +94,9 @@ func (t Tenure) At(at unit.Instant) (roles []access.Role, registered bool) {
 	return roles, registered
 }
 
-// changes returns what was put on record of somebody's roles by an instant, the earliest first.
-func (v View) changes(code string, clock reprocessing.Clock, known unit.Instant) ([]access.RoleChange, error) {
-	site, started, err := v.opening(known)
-	if err != nil {
-		return nil, err
-	}
+// changes returns what was put on record of somebody's roles by an instant, the earliest first, at a site that was started
+// at a place in the ledger.
+func (v View) changes(code string, clock reprocessing.Clock, known unit.Instant, site reprocessing.Opening, started int64) ([]access.RoleChange, error) {
 	type change struct {
 		access.RoleChange
 		seq int64
@@ -113,7 +114,7 @@ func (v View) changes(code string, clock reprocessing.Clock, known unit.Instant)
 		changes = append(changes, change{c, k.Seq})
 	}
 	account := int64(math.MaxInt64) // the place of the first record of an account
-	err = v.tx.Editions(record.Access, code, func(k store.Kept) error {
+	err := v.tx.Editions(record.Access, code, func(k store.Kept) error {
 		if k.Recorded > known {
 			return nil
 		}

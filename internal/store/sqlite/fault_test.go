@@ -511,7 +511,7 @@ func TestNewerSchema(t *testing.T) {
 	if _, err := raw.Exec(`INSERT INTO goose_db_version (version_id, is_applied) VALUES (99, 1)`); err != nil {
 		t.Fatal(err)
 	}
-	const want = "the database has version 99; this program knows versions up to 19\nhint: use the program that wrote it, or a newer one"
+	const want = "the database has version 99; this program knows versions up to 20\nhint: use the program that wrote it, or a newer one"
 	_, err := sqlite.Folder(dir).Open(context.Background(), clock)
 	wantError(t, "open", err, fault.Invalid, want)
 	_, err = sqlite.Folder(dir).Rebuild(context.Background(), nil)
