@@ -59,7 +59,7 @@ func (s dayPages) clockPage(x *kit.Exchange, status int, was kit.Sent) error {
 		page.Shows = now.In(v.Zone())
 		d, err := v.Day().ClockDoubted(now)
 		if d != nil {
-			page.Why = s.ClockOf(v).Said(d.Why)
+			page.Why = kit.Sentence(s.ClockOf(v).Said(d.Why))
 		}
 		return err
 	})

@@ -98,7 +98,7 @@ func (s dayPages) release(x *kit.Exchange) error {
 		if err != nil {
 			return err
 		}
-		if x.Can(desk.ToPlaceHold) {
+		if x.Who == nil || x.Can(desk.ToPlaceHold) { // nobody has to sign in before being asked who they are
 			page.Wrong = s.URL(wrongPath(found.Tag))
 		}
 		if len(a.Wanting) > 0 && x.Can(desk.ToAttest) {

@@ -323,7 +323,7 @@ func (s scopePages) inspections(cycles []desk.Cycle, clock words.Clock) []stepLi
 // fillForms gives the page the forms that whoever asks may send.
 func (s scopePages) fillForms(page *scopePage, v desk.View, x *kit.Exchange, was kit.Sent, cycles []desk.Cycle) error {
 	f, now, clock := &page.Forms, s.Now(), s.ClockOf(v)
-	f.Base, f.Kinds, f.HoldKinds = page.Href, dossier.Kinds, reprocessing.HoldKinds
+	f.Base, f.Kinds, f.HoldKinds = page.Href, dossier.Kinds, reprocessing.PlacedKinds
 	for form, act := range map[**kit.Form]struct {
 		name string
 		act  access.Act

@@ -809,6 +809,7 @@ func TestHoldInTheBrowser(t *testing.T) {
 	signIn(b, p, access.Lead)
 	p.open("/scopes/" + readyScope)
 	p.click("details:has(#hold-reason) > summary")
+	p.option("#hold-kind", "something else")
 	p.fill("#hold-reason", "fell to the floor")
 	p.click("details:has(#hold-reason) button")
 	p.waitText(".said", "The hold is placed.")

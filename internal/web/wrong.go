@@ -24,7 +24,7 @@ func (s urgentPages) somethingWrong(x *kit.Exchange) error {
 }
 
 func (s urgentPages) wrongPage(x *kit.Exchange, status int, f kit.Form) error {
-	page := wrongPage{HoldKinds: reprocessing.HoldKinds, Form: f}
+	page := wrongPage{HoldKinds: reprocessing.PlacedKinds, Form: f}
 	err := s.View(x.R.Context(), func(v desk.View) error {
 		found, err := tagged(v, x.R.PathValue("tag"))
 		page.Scope, page.Model, page.Href = found.Tag, found.Model, s.URL("/ready/"+url.PathEscape(found.Tag))

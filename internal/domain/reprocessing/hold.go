@@ -34,6 +34,12 @@ var HoldKinds = []HoldKind{
 	RecordHold, MeansHold, CleaningHold, OtherHold, RecallHold, DisinfectionHold, LeakHold, DamageHold, WaterHold, CultureHold, ExposureHold,
 }
 
+// PlacedKinds lists every kind in the order in which whoever places a hold looks for it: what one sees first, what has no
+// name last.
+var PlacedKinds = []HoldKind{
+	DamageHold, LeakHold, CleaningHold, DisinfectionHold, RecordHold, MeansHold, RecallHold, ExposureHold, CultureHold, WaterHold, OtherHold,
+}
+
 // Words says what a hold is for, as people read it.
 func (k HoldKind) Words() string {
 	switch k {

@@ -946,3 +946,9 @@ func TestWholeRouteComesFirst(t *testing.T) {
 		}
 	}
 }
+
+func TestPlacedKinds(t *testing.T) {
+	if got, want := slices.Sorted(slices.Values(reprocessing.PlacedKinds)), slices.Sorted(slices.Values(reprocessing.HoldKinds)); !slices.Equal(got, want) {
+		t.Errorf("whoever places a hold may choose %v, there are %v", got, want)
+	}
+}
