@@ -19,6 +19,59 @@ async function refresh() {
   }
 }
 
+/** How often an answer is asked for anew, and how old one may be that nothing has confirmed, in milliseconds. */
+const ASKED_EVERY = 10_000, ANSWER_KEEPS = 60_000;
+
+/** Keeps the answer whether a scope may be used true: it is asked for again and again, and goes away once nobody confirms it. */
+function answering() {
+  const section = /** @type {HTMLElement|null} */ (document.querySelector("[data-answer]"));
+  const lost = /** @type {HTMLTemplateElement|null} */ (section?.querySelector("template[data-lost]"));
+  if (!section || !lost) return;
+  let confirmed = performance.timeOrigin;
+  /** What an answer says, whenever it was asked for. */
+  const said = (/** @type {Element|null} */ answer) => {
+    const copy = /** @type {Element|undefined} */ (answer?.cloneNode(true));
+    copy?.querySelector(".asked")?.remove();
+    return copy?.innerHTML;
+  };
+  const show = (/** @type {HTMLElement} */ fresh, /** @type {string} */ face) => {
+    const old = section.querySelector(".answer");
+    const [was, is] = [old?.querySelector(".asked"), fresh.querySelector(".asked")];
+    if (said(old) === said(fresh) && section.className === face) { // nothing to read out again
+      if (was && is) was.replaceWith(is);
+      return;
+    }
+    const focused = old?.contains(document.activeElement) ? document.activeElement?.getAttribute("href") : null;
+    section.className = face;
+    old?.replaceWith(fresh);
+    if (focused) /** @type {HTMLElement|null} */ (fresh.querySelector(`[href="${CSS.escape(focused)}"]`))?.focus();
+  };
+  const age = () => Math.abs(Date.now() - confirmed); // a clock that was set back confirms nothing
+  const check = () => {
+    if (age() >= ANSWER_KEEPS) return show(/** @type {HTMLElement} */ (/** @type {DocumentFragment} */ (lost.content.cloneNode(true)).firstElementChild), "release");
+    const line = section.querySelector("[data-age]");
+    if (line) line.textContent = `, looked at again ${Math.floor(age() / 1000)} s ago`;
+  };
+  const look = async () => {
+    const asked = Date.now();
+    const answer = await fetch(location.href, { headers: { "X-Fragment": "main", "X-Background": "yes" }, signal: AbortSignal.timeout(ASKED_EVERY) });
+    const parsed = document.createElement("template");
+    parsed.innerHTML = await answer.text();
+    const fresh = parsed.content.querySelector("[data-answer]");
+    const said = /** @type {HTMLElement|null} */ (fresh?.querySelector(".answer"));
+    if (!fresh || !said) throw new Error(`answer ${answer.status}`);
+    confirmed = asked;
+    show(said, fresh.className);
+  };
+  const again = () => { check(); look().then(check, check); };
+  setInterval(check, 1_000);
+  setInterval(again, ASKED_EVERY);
+  // A page that was put aside, or kept by the browser, shows what was true then.
+  addEventListener("pageshow", (event) => { if (event.persisted) again(); });
+  addEventListener("online", again);
+  document.addEventListener("visibilitychange", again);
+}
+
 /** @type {EventSource|undefined} */
 let source;
 
@@ -69,6 +122,7 @@ addEventListener("toggle", (event) => {
 }, true);
 
 listen();
+answering();
 scanner();
 filling();
 // Times that pass are shown anew every minute even when nothing is recorded.
