@@ -92,7 +92,27 @@ func (g *release) byCycle() {
 		}
 	}
 	g.steps()
+	g.contradicted()
 	g.storage()
+}
+
+// contradicted says which acts contradict where the scope was by the record.
+func (g *release) contradicted() {
+	for _, x := range g.strays() {
+		text := fmt.Sprintf("%s at %s came after %s at %s", x.step.Kind.Words(), x.step.Start.In(g.zone), x.after.Kind.Words(), x.after.Start.In(g.zone))
+		r := Reason{Text: text, Record: x.step.ID}
+		switch {
+		case x.used:
+			r.Text += ": a use is not on record"
+			g.block(InReprocessing, r, "a use is not on record: record it, then reprocess the scope by the whole route after use")
+		case x.step.Kind == Transport:
+			r.Text += ": a use is not on record, or the scope was carried away"
+			g.block(InReprocessing, r, "record the use that is not on record; without one too reprocess the scope from the leak test to storage")
+		case g.answer.State == Ready: // else what it undoes is said
+			r.Text += ", so that the scope does not hang there any more"
+			g.block(InReprocessing, r, "dry the scope and store it again")
+		}
+	}
 }
 
 // ordered returns the answer with what is to be done in order: the acts on the scope as they follow each other,

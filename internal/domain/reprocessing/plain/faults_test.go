@@ -117,6 +117,25 @@ var faults = []fault{
 		})
 		return true
 	}},
+	{"an act after the storing", func(m *maker) bool {
+		if m.ofKind(reprocessing.Storage) == nil {
+			return false
+		}
+		kinds := []reprocessing.StepKind{
+			reprocessing.PointOfUse, reprocessing.Transport, reprocessing.LeakTest, reprocessing.Soak, reprocessing.ManualCleaning, reprocessing.Inspection,
+			reprocessing.FinalRinse, reprocessing.Drying, reprocessing.Issue,
+		}
+		s := reprocessing.Step{Scope: tag, Kind: kinds[m.IntN(len(kinds))], Start: m.latest() + m.between(0, hour), Result: reprocessing.Pass}
+		s.End = s.Start + m.between(10*minute, 20*minute)
+		s.Stamp = m.stamp("afterwards", s.End)
+		m.h.Steps = append(m.h.Steps, s)
+		if m.one(3) { // hung back
+			m.h.Steps = append(m.h.Steps, reprocessing.Step{
+				Stamp: m.stamp("hung back", s.End+minute), Scope: tag, Kind: reprocessing.Storage, Start: s.End + minute, Cabinet: m.ofKind(reprocessing.Storage).Cabinet,
+			})
+		}
+		return true
+	}},
 	{"disinfection off its label", func(m *maker) bool {
 		s := m.ofKind(reprocessing.Disinfection)
 		if s == nil {

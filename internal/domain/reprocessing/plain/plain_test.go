@@ -133,6 +133,7 @@ func (w *walk) cycle() {
 		w.out(o)
 	}
 	w.beyond(w.open)
+	w.elsewhere()
 	if !w.away(reprocessing.Storage) {
 		w.dates()
 	}
@@ -865,6 +866,49 @@ func (w *walk) out(o occasion) {
 		return s.Result != reprocessing.Fail && !w.late(s) && s.Start > last.Start
 	}) {
 		w.lack("%s: issued at %s and not back", o.what, last.Start)
+	}
+}
+
+// elsewhere asks that no act contradicts where the scope was. Of a scope that waits for its next use the last act is its
+// storing: what else was done with it then took it from there. What is done at the bedside follows a use, and one that is
+// not on record proves nothing; so may a transport of what was stored, unless the scope came back from repair between or
+// was tested and cleaned once more.
+func (w *walk) elsewhere() {
+	var from unit.Instant
+	if i := w.lastUse(); i >= 0 {
+		from = max(w.h.Uses[i].Start, w.h.Uses[i].End)
+	}
+	earlier := func(s reprocessing.Step, kind reprocessing.StepKind) (at unit.Instant) {
+		for _, x := range w.steps(kind, from) {
+			if x.Result != reprocessing.Fail && x.Start < s.Start {
+				at = x.Start
+			}
+		}
+		return at
+	}
+	for _, s := range w.h.Steps {
+		hung := earlier(s, reprocessing.Storage)
+		switch {
+		case s.Start < from, s.Kind == reprocessing.Storage, s.Kind == reprocessing.Issue:
+		case s.Kind == reprocessing.PointOfUse:
+			if hung.Known() || earlier(s, reprocessing.Disinfection).Known() {
+				w.lack("treated at the bedside at %s and no use is on record", s.Start)
+			}
+		case !hung.Known():
+		case s.Kind == reprocessing.Transport:
+			anew := true
+			for _, r := range w.rules.For(w.h.Model.Name) {
+				if (r.Step == reprocessing.LeakTest || r.Step == reprocessing.ManualCleaning) && r.Required && w.counts(r, s.Start) {
+					anew = anew && slices.ContainsFunc(w.steps(r.Step, s.Start), func(x reprocessing.Step) bool { return x.Result != reprocessing.Fail })
+				}
+			}
+			home := slices.ContainsFunc(w.h.Repairs, func(r reprocessing.Repair) bool { return r.Returned > hung && r.Returned <= s.Start })
+			if !anew && !home {
+				w.lack("carried away at %s", s.Start)
+			}
+		case !slices.ContainsFunc(w.steps(reprocessing.Storage, s.Start), func(x reprocessing.Step) bool { return x.Result != reprocessing.Fail }):
+			w.lack("the %s of %s came after the storing", s.Kind, s.Start)
+		}
 	}
 }
 
