@@ -569,6 +569,8 @@ func (h telling) plantEnd() {
 func (t *cycle) escalate(points []scope.PointKind, hold *ledger.ID) {
 	failed := t.cleaning
 	t.pause(3*time.Hour, 5*time.Hour)
+	// Where that is in the night it waits until the meters were checked: no reading counts before.
+	t.at = max(t.at, t.h.hour(t.at, checkHour+0.5))
 	t.tame = true
 	t.by = leads[0]
 	t.clean()
