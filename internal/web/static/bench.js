@@ -524,9 +524,12 @@ function say(kind, ...words) {
 function tell(act, answer) {
   if (!answer.outcome) {
     if (answer.held) say("problem", `${act.scope}: ${answer.held}.`);
+    else if (answer.why) say("problem", `${act.scope}: ${answer.why}. `, h("strong", {}, "Next: "), answer.job?.answer?.next?.[0] ?? "");
     return;
   }
-  const next = answer.job?.verification?.next?.words ?? "";
+  const { verification, answer: release } = answer.job ?? {};
+  // What passed ends a verification; whether the scope goes on or has to be cleaned first, the whole answer knows.
+  const next = (verification?.complete && release?.next?.[0]) || (verification?.next?.words ?? "");
   byID("said").replaceChildren(
     h("div", { class: "outcome " + markOf(answer.outcome).class },
       h("p", { class: "big" }, `${act.value} RLU `, badge(answer.outcome)),
