@@ -1156,4 +1156,8 @@ func TestRepairOfALeakComesFirst(t *testing.T) {
 	if a := reprocessing.Release(h, preset(t), at, berlin(t)); slices.Contains(a.Next, repair) {
 		t.Errorf("back from repair: %q", a.Next)
 	}
+	h.Repairs[0].Sent = h.Holds[0].At
+	if a := reprocessing.Release(h, preset(t), at, berlin(t)); slices.Contains(a.Next, repair) {
+		t.Errorf("back from a repair to which it went at the instant of the hold: %q", a.Next)
+	}
 }
