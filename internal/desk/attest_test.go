@@ -226,6 +226,50 @@ func TestUncheckedMeter(t *testing.T) {
 	b.wantState("that check is taken back", reprocessing.InReprocessing, "meter M-1 had no good check")
 }
 
+// A good check that is written down days later proves nothing by itself: whoever asked about it, or saw the paper, says so,
+// and a word that was given before does not speak of it.
+func TestGoodCheckWrittenLate(t *testing.T) {
+	b := start(t)
+	b.targets()
+	b.unchecked = true
+	since := b.at()
+	b.pass(time.Hour)
+	b.use()
+	var samples []ledger.ID
+	for i, p := range points {
+		if i == 0 {
+			b.clean()
+		}
+		r := b.read(p, "30")
+		x, err := record.Body[reading.Reading](r.Record)
+		if err != nil {
+			t.Fatal(err)
+		}
+		samples = append(samples, ledger.ID(x.Sample))
+	}
+	b.finish()
+	b.pass(time.Minute)
+	word := func() {
+		t.Helper()
+		if _, err := b.attest(b.as("L-01", 0, access.Lead), desk.Attested{Of: samples, From: reprocessing.WhoDidIt}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	word()
+	b.wantState("no word stands for a check", reprocessing.InReprocessing, "meter M-1 had no good check")
+	b.pass(reprocessing.LateAfter)
+	b.checkAt(since, goodLight)
+	b.wantState("written down late", reprocessing.InReprocessing, "was written down more than")
+	if a := b.release(); len(a.Wanting) != len(samples) {
+		t.Errorf("wants a word for %+v", a.Wanting)
+	}
+	b.pass(time.Minute)
+	word()
+	b.wantState("attested", reprocessing.Ready, "")
+	b.checkAt(since.Add(time.Second), failedLight)
+	b.wantState("a failed one counts at once", reprocessing.InReprocessing, "meter M-1 failed its check")
+}
+
 // Good checks on both sides bracket one that was forgotten, and somebody's word is needed besides.
 func TestBracketedMeter(t *testing.T) {
 	b := start(t)

@@ -8,6 +8,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/quality"
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/domain/sampling"
 	"rinsate/internal/record"
 	"rinsate/internal/store"
 )
@@ -98,6 +99,44 @@ func TestFailedCheckBeforeTheUse(t *testing.T) {
 			cycle(b)
 			b.checkAt(failed, failedLight)
 		}, reprocessing.Ready},
+		{"a good check before it that is recorded when it is known", func(b *bench) {
+			b.check(goodLight, 2)
+			cycle(b)
+			before, failed := b.pass(time.Minute), b.pass(time.Minute)
+			b.checkAt(failed, failedLight)
+			b.wantState("before the good check", reprocessing.InReprocessing, why)
+			b.checkAt(before, goodLight)
+		}, reprocessing.InReprocessing},
+		{"such a good check, and a reading that is recorded after both", func(b *bench) {
+			b.check(goodLight, 2)
+			b.use()
+			b.clean()
+			var taken []sampling.Sample
+			var at []unit.Instant
+			for _, p := range points {
+				taken, at = append(taken, b.take(p)), append(at, b.pass(15*time.Second))
+			}
+			before, failed := b.pass(time.Minute), b.pass(time.Minute)
+			b.checkAt(failed, failedLight)
+			b.checkAt(before, goodLight)
+			for i, s := range taken {
+				b.entered(s, at[i], "30")
+			}
+			b.finish()
+		}, reprocessing.InReprocessing},
+		{"such a good check, and the failed one is corrected", func(b *bench) {
+			b.check(goodLight, 2)
+			cycle(b)
+			before, failed := b.pass(time.Minute), b.pass(time.Minute)
+			r := b.checkAt(failed, failedLight)
+			b.checkAt(before, goodLight)
+			b.must(func(w *desk.Work) (r2 desk.Receipt, err error) {
+				r2, _, err = w.AtMeters().CheckMeter(desk.Entry{By: "T-01", Corrects: r.Record.ID, Reason: "misread"}, desk.Check{Meter: "M-1", Controls: []quality.Control{
+					{Kind: quality.Positive, Material: "light", Value: failedLight - 10, At: failed}, {Kind: quality.Blank, Material: "empty chamber", Value: 2, At: failed},
+				}})
+				return r2, err
+			})
+		}, reprocessing.InReprocessing},
 		{"a good and a failed check at one instant, and a reading after them", func(b *bench) {
 			b.check(goodLight, 2)
 			cycle(b)

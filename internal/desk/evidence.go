@@ -77,16 +77,39 @@ type meterChecks struct {
 type checked struct {
 	from, to unit.Instant
 	verdicts []quality.Verdict
+	// late are the good checks that were written down too late to prove anything by themselves, and when.
+	late map[unit.Instant]unit.Instant
+}
+
+// inTime returns the verdicts without the good ones that were written down late.
+func (x *checked) inTime() []quality.Verdict {
+	if len(x.late) == 0 {
+		return x.verdicts
+	}
+	return slices.DeleteFunc(slices.Clone(x.verdicts), func(v quality.Verdict) bool {
+		_, late := x.late[v.At]
+		return late && v.Outcome.Good()
+	})
+}
+
+// lateUpTo returns when the last of the good checks up to an instant that were written down late was; zero without any.
+func (x *checked) lateUpTo(at unit.Instant) (recorded unit.Instant) {
+	for checked, when := range x.late {
+		if checked <= at {
+			recorded = max(recorded, when)
+		}
+	}
+	return recorded
 }
 
 // around returns the checks of a meter from an instant to another at least. What is read on it belongs to a few days, so
 // that a day more on both sides is mostly one query for all of it.
-func (c *meterChecks) around(meter string, from, to unit.Instant) ([]quality.Verdict, error) {
+func (c *meterChecks) around(meter string, from, to unit.Instant) (*checked, error) {
 	const more = 24 * time.Hour
 	if x := c.of[meter]; x != nil && x.from <= from && to <= x.to {
-		return x.verdicts, nil
+		return x, nil
 	}
-	x := &checked{from: from.Add(-more), to: min(to.Add(more), c.to)}
+	x := &checked{from: from.Add(-more), to: min(to.Add(more), c.to), late: map[unit.Instant]unit.Instant{}}
 	c.of[meter] = x
 	err := c.v.tx.Numbers().ChecksKnown(meter, x.from, x.to, c.known, func(k store.Kept) error {
 		body, err := record.Body[record.CheckBody](k.Record)
@@ -98,11 +121,14 @@ func (c *meterChecks) around(meter string, from, to unit.Instant) ([]quality.Ver
 			if stranger, err := c.people.of(doing{by: k.By, at: k.Recorded, what: access.CheckMeter}); err != nil || stranger != "" {
 				return err
 			}
+			if reprocessing.WrittenLate(v.At, k.Recorded) != "" {
+				x.late[v.At] = max(x.late[v.At], k.Recorded)
+			}
 		}
 		x.verdicts = append(x.verdicts, v)
 		return nil
 	})
-	return x.verdicts, err
+	return x, err
 }
 
 // lacks says what is missing that would show that a reading is one to go by: somebody who may read, who wrote it
@@ -140,21 +166,29 @@ func (c *meterChecks) lack(r made) (*reprocessing.Lack, error) {
 	if err != nil || rules.Meters == nil {
 		return nil, err
 	}
-	verdicts, err := c.around(r.meter, rules.Meters.Holds.Back(r.at), min(r.at.Add(quality.BracketedWithin), c.to))
+	within := min(r.at.Add(quality.BracketedWithin), c.to)
+	checks, err := c.around(r.meter, rules.Meters.Holds.Back(r.at), within)
 	if err != nil {
 		return nil, err
 	}
-	state, err := rules.Meters.Holds.State(verdicts, r.at, c.v.Zone())
+	state, err := rules.Meters.Holds.State(checks.inTime(), r.at, c.v.Zone())
 	if err != nil || state.Condition == quality.Checked {
 		return nil, refuse(err)
 	}
-	bracketed, err := quality.Bracketed(verdicts, r.at)
+	why := fmt.Sprintf("meter %s had no good check that counted at %s", r.meter, r.at.In(c.v.Zone()))
+	if state, err = rules.Meters.Holds.State(checks.verdicts, r.at, c.v.Zone()); err != nil {
+		return nil, refuse(err)
+	}
+	if state.Condition == quality.Checked {
+		why += fmt.Sprintf("; its good check at %s %s", state.Since.In(c.v.Zone()), reprocessing.WrittenLate(state.Since, checks.late[state.Since]))
+		return &reprocessing.Lack{Why: why, Since: checks.lateUpTo(r.at)}, nil
+	}
+	bracketed, err := quality.Bracketed(checks.verdicts, r.at)
 	if err != nil {
 		return nil, refuse(err)
 	}
-	why := fmt.Sprintf("meter %s had no good check that counted at %s", r.meter, r.at.In(c.v.Zone()))
 	if bracketed {
 		why += "; it was good before and after"
 	}
-	return &reprocessing.Lack{Why: why, Final: !bracketed}, nil
+	return &reprocessing.Lack{Why: why, Final: !bracketed, Since: checks.lateUpTo(within)}, nil
 }

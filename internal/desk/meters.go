@@ -314,8 +314,8 @@ func (w MeterWork) settle(meter string, changed unit.Instant, by string, cause l
 }
 
 // around returns the checks of a meter from the last good one before an instant to the first good one
-// after it, which bound what a change at the instant can touch; and the record of the failed one at
-// each instant between. Zero and Forever say that there is no such good check.
+// after it that no doubt reaches across, which bound what a change at the instant can touch; and the record of the failed
+// one at each instant between. Zero and Forever say that there is no such good check.
 func (v MetersView) around(meter string, at unit.Instant) (all []quality.Verdict, failed map[unit.Instant]ledger.ID, from, to unit.Instant, err error) {
 	failed, to = map[unit.Instant]ledger.ID{}, store.Forever
 	before, after, err := v.tx.Numbers().GoodChecks(meter, at)
@@ -329,13 +329,33 @@ func (v MetersView) around(meter string, at unit.Instant) (all []quality.Verdict
 		to = after
 	}
 	err = v.tx.Numbers().ChecksOf(meter, from, to, func(c store.Checked) error {
-		all = append(all, quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome})
+		x := quality.Verdict{Meter: meter, At: c.At, Outcome: c.Outcome, Place: c.Seq}
 		if c.Outcome == quality.Rejected {
 			failed[c.At] = c.ID
+			if x.Place, err = v.failedSince(c.ID); err != nil {
+				return err
+			}
 		}
+		all = append(all, x)
 		return nil
 	})
 	return all, failed, from, to, err
+}
+
+// failedSince returns the place in the ledger since which it is on record that a check failed, also where that was corrected.
+func (v MetersView) failedSince(id ledger.ID) (place int64, err error) {
+	for id != "" {
+		k, err := v.tx.Record(id)
+		if err != nil {
+			return place, err
+		}
+		x, err := record.Body[record.CheckBody](k.Record)
+		if err != nil || x.Verdict.Outcome != quality.Rejected {
+			return place, err
+		}
+		place, id = k.Seq, k.Corrects
+	}
+	return place, nil
 }
 
 // mark is a record that took the trust from readings and still stands.
@@ -479,9 +499,17 @@ func (w MeterWork) trust(x reading.Reading, id ledger.ID, by string) ([]ledger.R
 		return nil, err
 	}
 	failed := func(c *store.Checked) bool { return c != nil && c.Outcome == quality.Rejected }
-	exact := before != nil && before.At == x.With.At && before.Outcome.Good()
-	if exact || !failed(before) && !failed(after) {
+	bound := after // a doubt that reaches the reading from later on reaches across it
+	if before != nil && before.At == x.With.At && before.Outcome.Good() {
+		bound = before
+	} else if failed(before) || failed(after) {
+		return w.settle(x.Meter, x.With.At, by, id)
+	}
+	if bound == nil {
 		return nil, nil
+	}
+	if good, err := w.tx.Numbers().GoodCheckAt(x.Meter, bound.At); err != nil || good {
+		return nil, err
 	}
 	return w.settle(x.Meter, x.With.At, by, id)
 }

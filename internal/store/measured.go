@@ -229,6 +229,7 @@ func (tx Numbers) Emergencies(from, to unit.Instant, visit func(Kept) error) err
 // Checked is a check of a meter as the table has it.
 type Checked struct {
 	ID      ledger.ID
+	Seq     int64
 	At      unit.Instant
 	Outcome quality.Outcome
 }
@@ -236,7 +237,7 @@ type Checked struct {
 // ChecksOf calls visit for the checks of a meter with from <= at <= to that nothing has replaced, the
 // earliest first.
 func (tx Numbers) ChecksOf(meter string, from, to unit.Instant, visit func(Checked) error) error {
-	return tx.checked(`SELECT id, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at >= $3 AND at <= $4 AND replaced IS NULL ORDER BY at, seq`,
+	return tx.checked(`SELECT id, seq, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at >= $3 AND at <= $4 AND replaced IS NULL ORDER BY at, seq`,
 		visit, tx.db.site.Code, meter, int64(from), int64(to))
 }
 
@@ -259,50 +260,53 @@ func (tx Numbers) ChecksAround(meter string, at unit.Instant) (before, after *Ch
 	into := func(p **Checked) func(Checked) error {
 		return func(c Checked) error { *p = &c; return nil }
 	}
-	if err := tx.checked(`SELECT id, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at <= $3 AND verdict <> 'unjudged' AND replaced IS NULL
+	if err := tx.checked(`SELECT id, seq, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at <= $3 AND verdict <> 'unjudged' AND replaced IS NULL
 		ORDER BY at DESC, CASE verdict WHEN 'rejected' THEN 0 ELSE 1 END, seq DESC LIMIT 1`, into(&before), tx.db.site.Code, meter, int64(at)); err != nil {
 		return nil, nil, err
 	}
-	err = tx.checked(`SELECT id, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at > $3 AND verdict <> 'unjudged' AND replaced IS NULL
+	err = tx.checked(`SELECT id, seq, at, verdict FROM checked WHERE site = $1 AND meter = $2 AND at > $3 AND verdict <> 'unjudged' AND replaced IS NULL
 		ORDER BY at, CASE verdict WHEN 'rejected' THEN 0 ELSE 1 END, seq LIMIT 1`, into(&after), tx.db.site.Code, meter, int64(at))
 	return before, after, err
 }
 
-// GoodChecks returns the last good check of a meter before an instant and the first after it, zero
-// where there is none. A check at the instant itself counts as neither, and one at whose instant
-// another failed is not good (quality.Suspects).
+// goodCheck is a good check of a meter that no doubt reaches across (quality.Suspects): none failed at its instant, and none
+// that failed later was on record before it, also one that was replaced since.
+const goodCheck = `SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
+	AND NOT EXISTS (SELECT 1 FROM checked f WHERE f.site = c.site AND f.meter = c.meter AND f.at = c.at AND f.verdict = 'rejected' AND f.replaced IS NULL)
+	AND NOT EXISTS (SELECT 1 FROM checked f WHERE f.site = c.site AND f.meter = c.meter AND f.at > c.at AND f.seq < c.seq AND f.verdict = 'rejected')`
+
+// GoodChecks returns the last good check of a meter before an instant and the first after it that no doubt reaches across,
+// zero where there is none. A check at the instant itself counts as neither.
 func (tx Numbers) GoodChecks(meter string, at unit.Instant) (before, after unit.Instant, err error) {
-	first := func(text string) (unit.Instant, error) {
-		var found int64
-		err := tx.s.Row(tx.ctx, text, tx.db.site.Code, meter, int64(at)).Scan(&found)
-		if errors.Is(err, sql.ErrNoRows) {
-			return 0, nil
-		}
-		return unit.Instant(found), err
-	}
-	if before, err = first(
-		`SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.at < $3 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
-		AND NOT EXISTS (SELECT 1 FROM checked f WHERE f.site = c.site AND f.meter = c.meter AND f.at = c.at AND f.verdict = 'rejected' AND f.replaced IS NULL)
-		ORDER BY c.at DESC, c.seq DESC LIMIT 1`,
-	); err != nil {
+	if before, err = tx.checkedAt(goodCheck+` AND c.at < $3 ORDER BY c.at DESC, c.seq DESC LIMIT 1`, meter, at); err != nil {
 		return 0, 0, err
 	}
-	after, err = first(
-		`SELECT c.at FROM checked c WHERE c.site = $1 AND c.meter = $2 AND c.at > $3 AND c.verdict IN ('accepted', 'warning') AND c.replaced IS NULL
-		AND NOT EXISTS (SELECT 1 FROM checked f WHERE f.site = c.site AND f.meter = c.meter AND f.at = c.at AND f.verdict = 'rejected' AND f.replaced IS NULL)
-		ORDER BY c.at, c.seq LIMIT 1`,
-	)
+	after, err = tx.checkedAt(goodCheck+` AND c.at > $3 ORDER BY c.at, c.seq LIMIT 1`, meter, at)
 	return before, after, err
+}
+
+// GoodCheckAt says whether a meter had a good check at an instant that no doubt reaches across.
+func (tx Numbers) GoodCheckAt(meter string, at unit.Instant) (bool, error) {
+	found, err := tx.checkedAt(goodCheck+` AND c.at = $3 LIMIT 1`, meter, at)
+	return found.Known(), err
+}
+
+func (tx Numbers) checkedAt(text, meter string, at unit.Instant) (found unit.Instant, err error) {
+	err = tx.s.Row(tx.ctx, text, tx.db.site.Code, meter, int64(at)).Scan((*int64)(&found))
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil
+	}
+	return found, err
 }
 
 func (tx Numbers) checked(text string, visit func(Checked) error, args ...any) error {
 	return tx.s.Each(tx.ctx, text, func(row Rows) error {
 		var id, outcome string
-		var at int64
-		if err := row.Scan(&id, &at, &outcome); err != nil {
+		var seq, at int64
+		if err := row.Scan(&id, &seq, &at, &outcome); err != nil {
 			return err
 		}
-		return visit(Checked{ledger.ID(id), unit.Instant(at), quality.Outcome(outcome)})
+		return visit(Checked{ledger.ID(id), seq, unit.Instant(at), quality.Outcome(outcome)})
 	}, args...)
 }
 

@@ -19,8 +19,8 @@ type Reading struct {
 type Suspect struct {
 	ID ledger.ID    `json:"id"`
 	At unit.Instant `json:"at"`
-	// After is the last good check before the failure, zero when there was none; Until is the first
-	// good check after it, zero when there is none yet. Failed is the first failed check between.
+	// After is the last good check before the failure that was on record before it, zero when there was none; Until is the
+	// first good check after it, zero when there is none yet. Failed is the first failed check between.
 	After  unit.Instant `json:"after,omitzero"`
 	Failed unit.Instant `json:"failed"`
 	Until  unit.Instant `json:"until,omitzero"`
@@ -40,8 +40,9 @@ func (d doubt) holds(at unit.Instant) bool {
 
 // Suspects returns the readings of one meter that its failed checks throw doubt on, in the order of
 // their instants, ties in the order of ids. A failed check marks every reading after the last good
-// check before it and before the first good check after it. A reading at the instant of a good
-// check is not marked. Without an earlier good check all earlier readings are marked, without a
+// check before it and before the first good check after it. A good check before it that came to be on
+// record after it does not count as such: whoever knows of a failure must not shorten its doubt. A reading
+// at the instant of a good check that counts is not marked. Without an earlier good check all earlier readings are marked, without a
 // later one all later readings. A good check at the same instant as a failed one does not count, and
 // an unjudged one neither marks nor clears. A reading whose instant is not known is marked as soon
 // as a check failed at all. The verdicts must be of one meter, else an error; their order does not
@@ -83,24 +84,43 @@ func doubtsOf(verdicts []Verdict) ([]doubt, error) {
 		return nil, err
 	}
 	var doubts []doubt
-	var good unit.Instant
-	open := false
+	var good []Verdict // in order
+	open := 0          // how many doubts a good check has ended
 	for i, v := range ordered {
 		switch {
 		case v.Outcome == Rejected:
-			if !open {
-				doubts = append(doubts, doubt{after: good, failed: v.At})
-				open = true
+			d := doubt{failed: v.At}
+			for _, g := range slices.Backward(good) {
+				if g.Place <= v.Place {
+					d.after = g.At
+					break
+				}
 			}
+			doubts = append(doubts, d)
 		case v.Outcome.Good() && !failsAt(ordered, i):
-			if open {
-				doubts[len(doubts)-1].until = v.At
-				open = false
+			for ; open < len(doubts); open++ {
+				doubts[open].until = v.At
 			}
-			good = v.At
+			good = append(good, v)
 		}
 	}
-	return doubts, nil
+	return joined(doubts), nil
+}
+
+// joined makes one of doubts that overlap; they come in the order of their failures.
+func joined(doubts []doubt) (apart []doubt) {
+	for _, d := range doubts {
+		for len(apart) > 0 {
+			last := apart[len(apart)-1]
+			if last.until.Known() && last.until <= d.after {
+				break
+			}
+			d.after, d.failed = min(last.after, d.after), last.failed
+			apart = apart[:len(apart)-1]
+		}
+		apart = append(apart, d)
+	}
+	return apart
 }
 
 // inOrder sorts verdicts by their instants, of equal ones the failed first, and refuses those that

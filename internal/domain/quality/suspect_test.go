@@ -81,6 +81,41 @@ func TestSuspects(t *testing.T) {
 	}
 }
 
+// A good check that is written down when the failure is known does not shorten what that one puts in doubt.
+func TestSuspectsByPlace(t *testing.T) {
+	t.Parallel()
+	tests := []struct {
+		reason string
+		checks string
+		places []int64 // of the checks, in their order
+		want   []unit.Instant
+	}{
+		{"on record before the failure", "10good 20good 30failed 40good", []int64{1, 2, 3, 4}, []unit.Instant{25, 30, 35}},
+		{"after it", "10good 20good 30failed 40good", []int64{1, 3, 2, 4}, []unit.Instant{15, 20, 25, 30, 35}},
+		{"after it, and none before", "20good 30failed 40good", []int64{2, 1, 3}, []unit.Instant{5, 10, 15, 20, 25, 30, 35}},
+		{"a failure that becomes known late ends at what was good since", "10good 20failed 30good", []int64{1, 3, 2}, []unit.Instant{15, 20, 25}},
+		{"across an earlier failure", "10good 15failed 20good 30failed", []int64{1, 2, 4, 3}, []unit.Instant{15, 20, 25, 30, 35, 40, 45}},
+		{"of two failures the one that was known reaches", "10good 20good 25failed 30failed 40good", []int64{1, 3, 4, 2, 5}, []unit.Instant{15, 20, 25, 30, 35}},
+	}
+	for _, test := range tests {
+		verdicts := checks(t, test.checks)
+		for i, place := range test.places {
+			verdicts[i].Place = place
+		}
+		var readings []quality.Reading
+		for at := unit.Instant(5); at <= 45; at += 5 {
+			readings = append(readings, quality.Reading{ID: ledger.ID(fmt.Sprint(at)), At: at})
+		}
+		var got []unit.Instant
+		for _, s := range must[[]quality.Suspect](t)(quality.Suspects(verdicts, readings)) {
+			got = append(got, s.At)
+		}
+		if !slices.Equal(got, test.want) {
+			t.Errorf("%s: got %d, want %d", test.reason, got, test.want)
+		}
+	}
+}
+
 func TestSuspectsRefuse(t *testing.T) {
 	t.Parallel()
 	two := checks(t, "10good 20failed")

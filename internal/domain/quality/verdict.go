@@ -52,6 +52,8 @@ type Verdict struct {
 	// Why is the sentence for a person, Next what to do; Next is empty when there is nothing to do.
 	Why  string `json:"why"`
 	Next string `json:"next,omitempty"`
+	// Place orders checks by when they came to be on record; equal where that is not known.
+	Place int64 `json:"-"`
 }
 
 // judge fills in the outcome and the words from the hits and from what is missing.

@@ -110,6 +110,8 @@ type Lack struct {
 	Why string
 	// Final says that nobody's word can stand for it.
 	Final bool
+	// Since is when that came to be on record which a word would rest on; one that was given before does not speak of it.
+	Since unit.Instant
 }
 
 // SetRight is why what was corrected proves nothing by itself: nobody captured it again.
@@ -125,10 +127,11 @@ type Wanting struct {
 	Why  string       `json:"why"`
 }
 
-// attested returns the word that counts for a record of an act that ended at an instant, nil when there is none.
-func (h History) attested(id string, ended unit.Instant) *Attestation {
+// attested returns the word that counts for a record of an act that ended at an instant, given since another; nil when
+// there is none.
+func (h History) attested(id string, ended, since unit.Instant) *Attestation {
 	for i, a := range h.Attestations {
-		if id != "" && slices.Contains(a.Of, id) && a.In(ended) {
+		if id != "" && slices.Contains(a.Of, id) && a.In(ended) && a.At >= since {
 			return &h.Attestations[i]
 		}
 	}
@@ -226,7 +229,7 @@ func (h History) shows(d Decision, p reading.PointResult, start unit.Instant) (l
 		if found == nil {
 			return nil, nil, nil
 		}
-		switch a := h.attested(t.ID, t.Ended()); {
+		switch a := h.attested(t.ID, t.Ended(), found.Since); {
 		case found.Final:
 			if sample == nil {
 				lack = found
@@ -263,6 +266,7 @@ func (t Taken) lacks() *Lack {
 	for _, l := range t.Lacks {
 		why = append(why, l.Why)
 		all.Final = all.Final || l.Final
+		all.Since = max(all.Since, l.Since)
 	}
 	all.Why = strings.Join(why, "; ")
 	return &all

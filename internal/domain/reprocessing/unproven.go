@@ -17,9 +17,9 @@ func (g *release) shown(s Step) bool {
 		return true
 	}
 	if g.quiet {
-		return g.h.attested(s.ID, s.last()) != nil
+		return g.h.attested(s.ID, s.last(), 0) != nil
 	}
-	if a := g.h.attested(s.ID, s.last()); a != nil {
+	if a := g.h.attested(s.ID, s.last(), 0); a != nil {
 		r := Reason{Text: fmt.Sprintf("%s at %s is attested", s.Kind.Words(), s.Start.In(g.zone)), By: a.By, Record: a.ID}
 		if !slices.Contains(g.answer.Reasons, r) {
 			g.note(r)
