@@ -114,6 +114,14 @@ func (s dayPages) today(x *kit.Exchange) error {
 	return s.todayPage(x, http.StatusOK, noteForm{ID: string(ledger.NewID(s.Now(), rand.Reader))})
 }
 
+// first is the first page of whoever has signed in: the board, or the release check for whoever may not see that.
+func (s dayPages) first(x *kit.Exchange) error {
+	if !x.May(access.SeeBoard) {
+		return x.Redirect("/ready")
+	}
+	return s.today(x)
+}
+
 func (s dayPages) todayPage(x *kit.Exchange, status int, note noteForm) error {
 	return s.board(x, status, note, x.R.URL.Query().Has("wall"))
 }
