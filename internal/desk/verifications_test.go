@@ -733,7 +733,8 @@ func TestHeldInTheMiddleOfAVerificationIsToldOnce(t *testing.T) {
 			told = append(told, why)
 		}
 	}
-	if len(told) != 1 || !strings.HasPrefix(told[0], "on hold since ") || strings.Contains(told[0], "missing") || !strings.Contains(told[0], "elevator recess action") {
+	if len(told) != 1 || !strings.HasPrefix(told[0], "on hold since ") || strings.Contains(told[0], "missing") ||
+		!strings.Contains(told[0], "elevator recess action") {
 		t.Errorf("told: %q", told)
 	}
 	if a := b.release(); a.State != reprocessing.OnHold || !strings.Contains(strings.Join(a.Next, "; "), "clean") {

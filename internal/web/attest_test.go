@@ -59,7 +59,8 @@ func TestAttestPage(t *testing.T) {
 	}
 	sent := url.Values{"of": {string(step)}, "form": {string(form)}, "secret": {password}}
 	a := b.sendForm("/attest", access.Lead, sent)
-	if a.status != http.StatusBadRequest || !strings.Contains(a.body, `value="`+string(form)+`" selected`) || !strings.Contains(a.body, `value="`+string(step)+`" checked`) {
+	if a.status != http.StatusBadRequest || !strings.Contains(a.body, `value="`+string(form)+`" selected`) ||
+		!strings.Contains(a.body, `value="`+string(step)+`" checked`) {
 		t.Errorf("without what the word rests on: status %d\n%s", a.status, a.body)
 	}
 	sent.Set("from", string(reprocessing.SignedForm))

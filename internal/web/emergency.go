@@ -173,7 +173,9 @@ func reasoned(m reprocessing.Emergency) error {
 	case !slices.Contains(reprocessing.EmergencyReasons, m.Reason):
 		return &kit.PageError{Status: http.StatusBadRequest, Message: "Why can the patient not wait? Choose one of the reasons.", Hint: "Nothing is recorded yet."}
 	case m.Reason == reprocessing.OtherReason && !reprocessing.Says(m.Words):
-		return &kit.PageError{Status: http.StatusBadRequest, Message: "Say in words what the other reason is, or choose one of those above it.", Hint: "Nothing is recorded yet."}
+		return &kit.PageError{
+			Status: http.StatusBadRequest, Message: "Say in words what the other reason is, or choose one of those above it.", Hint: "Nothing is recorded yet.",
+		}
 	}
 	return nil
 }

@@ -207,7 +207,8 @@ func TestEmergencyOfWhichNobodyKnowsTheEnd(t *testing.T) {
 			t.Errorf("refused without %q, or with words of the program: status %d\n%s", name, a.status, a.body)
 		}
 	}
-	if form := b.ask(http.MethodGet, "/ready/"+inWorkScope+"/emergency", access.ProcedureRoom).body; strings.Contains(form, codeOf(access.ProcedureRoom)+`" maxlength`) {
+	form := b.ask(http.MethodGet, "/ready/"+inWorkScope+"/emergency", access.ProcedureRoom).body
+	if strings.Contains(form, codeOf(access.ProcedureRoom)+`" maxlength`) {
 		t.Error("the form says who decides")
 	}
 	if a := b.press(inWorkScope, url.Values{"reason": {string(reprocessing.CannotWait)}, "decided": {"N-07"}}); a.status != http.StatusSeeOther {
@@ -229,7 +230,8 @@ func TestEmergencyOfWhichNobodyKnowsTheEnd(t *testing.T) {
 		t.Errorf("too early: status %d\n%s", a.status, a.body)
 	}
 	b.clock.Move(time.Minute)
-	if a := b.sendForm(at+"/rest", access.Technician, url.Values{"procedure": {"ERCP"}}); a.status != http.StatusBadRequest || !strings.Contains(a.body, "it is not known") {
+	a = b.sendForm(at+"/rest", access.Technician, url.Values{"procedure": {"ERCP"}})
+	if a.status != http.StatusBadRequest || !strings.Contains(a.body, "it is not known") {
 		t.Errorf("without an end: status %d\n%s", a.status, a.body)
 	}
 	rest := url.Values{"end": {notKnown}, "who": {notKnown}, "procedure": {"ERCP"}}
