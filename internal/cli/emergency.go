@@ -69,7 +69,17 @@ func (a dayCommands) printEmergencies(v desk.View, all []desk.EmergencyUse) {
 		}
 		say("decided by", m.Decided+by)
 		say("then", a.terms.state(reprocessing.State(m.State))+"; "+a.terms.Sentence(m.Short))
+		if u.EndNotKnown {
+			say("ended", "not known")
+		}
 		say("ended", moment(v, u.End))
+		if t := u.TakenBack; t != nil {
+			by := t.By
+			if t.Second != "" {
+				by += " and " + t.Second
+			}
+			say("taken back", fmt.Sprintf("by %s, %s: %s", by, moment(v, t.At), t.Why))
+		}
 		say("lacking", strings.Join(u.Lacking, ", "))
 		for _, h := range u.Holds {
 			state := "ended"
@@ -149,6 +159,8 @@ func (a dayCommands) emergencyRest() *cobra.Command {
 	}
 	who.flags(c, desk.ToCompleteEmergency, true)
 	c.Flags().StringVar(&end, "end", "", "when it ended")
+	c.Flags().BoolVar(&rest.EndNotKnown, "end-not-known", false, "nobody can say when it ended")
+	c.Flags().BoolVar(&rest.PatientNotKnown, "patient-not-known", false, "nobody can say the patient's number")
 	c.Flags().StringVar(&rest.Patient, "patient", "", "the facility's number of the patient; kept outside the ledger")
 	c.Flags().StringVar(&rest.Procedure, "procedure", "", "kind of procedure")
 	c.Flags().StringVar(&rest.Room, "room", "", "room")

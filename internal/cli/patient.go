@@ -123,6 +123,9 @@ func (a patientCommands) printUses(uses []desk.PatientUse, zone *time.Location) 
 	rows := make([][]string, len(uses))
 	for i, u := range uses {
 		end := "not on record"
+		if u.EndNotKnown {
+			end = "not known"
+		}
 		if u.End.Known() {
 			end = u.End.In(zone)
 		}

@@ -92,6 +92,8 @@ type Rest struct {
 	Procedure, Room string
 	// Patient is the facility's number of the patient.
 	Patient string
+	// EndNotKnown and PatientNotKnown say that nobody can say it any more.
+	EndNotKnown, PatientNotKnown bool
 }
 
 // CompleteEmergency records the rest of an emergency use: its end, which finishes it, and afterwards what was missing,
@@ -115,18 +117,27 @@ func (w EmergencyWork) CompleteEmergency(e Entry, use ledger.ID, rest Rest) (Rec
 		Scope: u.Scope, Start: u.Start, End: cmp.Or(u.End, rest.End), Procedure: cmp.Or(strings.TrimSpace(rest.Procedure), u.Procedure),
 		Room: cmp.Or(strings.TrimSpace(rest.Room), u.Room),
 	}
+	patient := strings.TrimSpace(rest.Patient)
+	next.EndNotKnown = !next.End.Known() && (rest.EndNotKnown || u.EndNotKnown)
+	next.PatientNotKnown = patient == "" && u.Patient == "" && (rest.PatientNotKnown || u.PatientNotKnown)
 	switch {
-	case !u.End.Known() && !rest.End.Known():
-		return Receipt{}, invalid("when did the emergency use of %s end?", u.Scope)
-	case !u.End.Known():
+	case rest.EndNotKnown && rest.End.Known():
+		return Receipt{}, invalid("when did the emergency use of %s end? There is a time, and that it is not known", u.Scope)
+	case rest.PatientNotKnown && patient != "":
+		return Receipt{}, invalid("who was the patient of the emergency use of %s? There is a number, and that it is not known", u.Scope)
+	case !next.Over():
+		return Receipt{}, &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("when did the emergency use of %s end?", u.Scope), Hint: "where nobody can say, record that it is not known",
+		}
+	case !u.Over():
 		next.Finishes = string(use)
-	case rest.End.Known() && rest.End != u.End:
+	case rest.End.Known() && u.End.Known() && rest.End != u.End:
 		return Receipt{}, invalid("the emergency use of %s ended at %s by what is on record", u.Scope, u.End.In(w.Zone()))
 	default:
 		next.Finishes, e.Corrects = u.Finishes, use
 		e.Reason = cmp.Or(e.Reason, "what was missing is added")
 	}
-	return w.RecordUse(e, next, strings.TrimSpace(rest.Patient))
+	return w.RecordUse(e, next, patient)
 }
 
 // stored says whether there is a record with an id.
@@ -216,10 +227,23 @@ type EmergencyUse struct {
 	Emergency reprocessing.Emergency `json:"emergency"`
 	Procedure string                 `json:"procedure,omitempty"`
 	Room      string                 `json:"room,omitempty"`
+	// EndNotKnown says that nobody can say when it ended.
+	EndNotKnown bool `json:"end_not_known,omitempty"`
 	// Lacking is what is not on record of it yet.
 	Lacking []string        `json:"lacking"`
 	Holds   []EmergencyHold `json:"holds"`
 	Seen    []EmergencySeen `json:"seen"`
+	// TakenBack says who took it back; nil while it stands.
+	TakenBack *EmergencyTakenBack `json:"taken_back,omitempty"`
+}
+
+// EmergencyTakenBack is that an emergency use was voided, by one or two, and why.
+type EmergencyTakenBack struct {
+	Record ledger.ID    `json:"record"`
+	By     string       `json:"by"`
+	Second string       `json:"second,omitempty"`
+	At     unit.Instant `json:"at"`
+	Why    string       `json:"why"`
 }
 
 // NoHold says why an emergency use has placed no hold that stands; empty where it has placed one.
@@ -252,32 +276,36 @@ type EmergencySeen struct {
 	Note   string       `json:"note,omitempty"`
 }
 
-// Emergencies returns the emergency uses that began between two instants, the latest first; unseen leaves out those that
-// infection prevention has seen.
+// Emergencies returns the emergency uses that began between two instants, the latest first, also those that were taken
+// back; unseen leaves out those, and the ones that infection prevention has seen.
 func (v DayView) Emergencies(from, to unit.Instant, unseen bool) ([]EmergencyUse, error) {
 	seen, err := emergenciesOf(v.View).seen()
 	if err != nil {
 		return nil, err
 	}
 	all := []EmergencyUse{}
+	stands := map[ledger.ID]bool{}
 	err = v.tx.Numbers().Emergencies(from, to, func(k store.Kept) error {
-		u, err := record.Body[reprocessing.Use](k.Record)
-		if err != nil {
-			return err
-		}
-		x := EmergencyUse{
-			Record: k.ID, First: ledger.ID(cmp.Or(u.Emergency.First, string(k.ID))), Scope: u.Scope, Start: u.Start, End: u.End, Recorded: k.Recorded,
-			By: k.By, Emergency: u.Emergency, Procedure: u.Procedure, Room: u.Room, Lacking: u.Lacking(), Holds: []EmergencyHold{},
-		}
-		x.Seen = append([]EmergencySeen{}, seen[x.First]...)
-		if !unseen || len(x.Seen) == 0 {
-			all = append(all, x)
-		}
-		return nil
+		return fold(k, func(u reprocessing.Use) {
+			x := emergencyUse(k, u, seen)
+			stands[x.First] = true
+			if !unseen || len(x.Seen) == 0 {
+				all = append(all, x)
+			}
+		})
 	})
+	if err == nil && !unseen {
+		err = emergenciesOf(v.View).takenBack(from, to, func(x EmergencyUse) {
+			x.Seen = append(x.Seen, seen[x.First]...)
+			if !stands[x.First] { // else it was recorded anew
+				all = append(all, x)
+			}
+		})
+	}
 	if err != nil {
 		return nil, err
 	}
+	slices.SortStableFunc(all, func(a, b EmergencyUse) int { return cmp.Compare(a.Start, b.Start) })
 	for i := range all {
 		if err := emergenciesOf(v.View).holds(&all[i]); err != nil {
 			return nil, err
@@ -285,6 +313,53 @@ func (v DayView) Emergencies(from, to unit.Instant, unseen bool) ([]EmergencyUse
 	}
 	slices.Reverse(all)
 	return all, nil
+}
+
+// emergencyUse is an emergency use by a record of it.
+func emergencyUse(k store.Kept, u reprocessing.Use, seen map[ledger.ID][]EmergencySeen) EmergencyUse {
+	x := EmergencyUse{
+		Record: k.ID, First: ledger.ID(cmp.Or(u.Emergency.First, string(k.ID))), Scope: u.Scope, Start: u.Start, End: u.End, Recorded: k.Recorded,
+		By: k.By, Emergency: u.Emergency, Procedure: u.Procedure, Room: u.Room, EndNotKnown: u.EndNotKnown, Lacking: u.Lacking(), Holds: []EmergencyHold{},
+	}
+	x.Seen = append([]EmergencySeen{}, seen[x.First]...)
+	return x
+}
+
+// takenBack calls add for the emergency uses between two instants that were voided. They are found by the voids, of which
+// there are few.
+func (v emergencies) takenBack(from, to unit.Instant, add func(EmergencyUse)) error {
+	var voids []store.Kept
+	err := v.tx.Numbers().Between(record.Void, "", from, store.Forever, func(void store.Kept) error {
+		voids = append(voids, void)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for _, void := range voids {
+		k, err := v.tx.Record(void.Corrects)
+		if err != nil {
+			return err
+		}
+		if k.Kind() != record.Use {
+			continue
+		}
+		u, err := record.Body[reprocessing.Use](k.Record)
+		if err != nil {
+			return err
+		}
+		body, err := record.Body[record.VoidBody](void.Record)
+		if err != nil {
+			return err
+		}
+		if u.Emergency.Known() && u.Start >= from && u.Start < to {
+			x := emergencyUse(k, u, nil)
+			x.Lacking = []string{}
+			x.TakenBack = &EmergencyTakenBack{Record: void.ID, By: void.By, Second: body.Second, At: void.Recorded, Why: void.Reason}
+			add(x)
+		}
+	}
+	return nil
 }
 
 // holds fills in the holds that followed from an emergency use, and who recorded that first.
@@ -310,20 +385,29 @@ func (v emergencies) holds(x *EmergencyUse) error {
 	return nil
 }
 
-// UnseenEmergencies counts the emergency uses that infection prevention has not seen.
-func (v DayView) UnseenEmergencies() (n int, err error) {
+// PendingEmergencies are how many emergency uses somebody still has to look into.
+type PendingEmergencies struct {
+	// Unseen are those that infection prevention has not seen, Incomplete those of which something is not on record yet.
+	Unseen, Incomplete int
+}
+
+// PendingEmergencies counts the emergency uses that are not settled.
+func (v DayView) PendingEmergencies() (p PendingEmergencies, err error) {
 	seen, err := emergenciesOf(v.View).seen()
 	if err != nil {
-		return 0, err
+		return p, err
 	}
 	err = v.tx.Numbers().Emergencies(0, store.Forever, func(k store.Kept) error {
 		return fold(k, func(u reprocessing.Use) {
 			if len(seen[ledger.ID(cmp.Or(u.Emergency.First, string(k.ID)))]) == 0 {
-				n++
+				p.Unseen++
+			}
+			if len(u.Lacking()) > 0 {
+				p.Incomplete++
 			}
 		})
 	})
-	return n, err
+	return p, err
 }
 
 // seen returns who has seen which emergency use, by the record that first said so.

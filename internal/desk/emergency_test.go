@@ -301,3 +301,29 @@ func TestEmergencyFromAFile(t *testing.T) {
 		}
 	}
 }
+
+// A use of which nobody knows the end goes on no longer; what proves the scope clean has to follow its beginning all the
+// same, and a time that turns up later takes the place of what was not known.
+func TestEmergencyEndNotKnown(t *testing.T) {
+	b := start(t)
+	b.reprocessed()
+	b.pass(time.Minute)
+	r := b.pressed()
+	b.wantState("pressed", reprocessing.InReprocessing, "in use on a patient")
+	b.pass(10 * time.Minute)
+	wantRefused(t, b.desk.As(access.Scribe()).Do(t.Context(), func(w *desk.Work) error {
+		_, err := desk.InEmergency(w).CompleteEmergency(desk.Entry{By: "N-01"}, r.Record.ID, desk.Rest{EndNotKnown: true, End: b.at()})
+		return err
+	}), "There is a time, and that it is not known")
+	done := b.completed(r.Record.ID, desk.Rest{EndNotKnown: true, Room: "2"})
+	b.wantState("not known", reprocessing.InReprocessing, "point-of-use treatment")
+	b.rebuilt()
+	b.wantState("from the ledger alone", reprocessing.InReprocessing, "point-of-use treatment")
+	b.reprocess()
+	b.wantState("reprocessed", reprocessing.Ready, "")
+	b.completed(done.Record.ID, desk.Rest{End: b.at().Add(-time.Second)})
+	b.wantState("it ended after all that", reprocessing.InReprocessing, "")
+	if all := b.emergencies(false); len(all) != 1 || all[0].EndNotKnown || !all[0].End.Known() {
+		t.Errorf("listed as %+v", all)
+	}
+}

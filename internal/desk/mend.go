@@ -225,6 +225,7 @@ func menderOf(kind record.Kind) mender {
 			open: func(u reprocessing.Use) bool { return !u.End.Known() },
 			do: func(w *Work, e Entry, u reprocessing.Use, finishing string) (Receipt, error) {
 				u.Finishes = cmp.Or(finishing, u.Finishes)
+				u.EndNotKnown = u.EndNotKnown && !u.End.Known()
 				return w.RecordUse(e, u, "")
 			},
 		}

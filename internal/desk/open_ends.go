@@ -30,7 +30,7 @@ func (v DayView) OpenEnds(now unit.Instant) ([]OpenEnd, error) {
 	var open []OpenEnd
 	err := v.tx.Numbers().Between(record.Use, "", from, now+1, func(k store.Kept) error {
 		return fold(k, func(u reprocessing.Use) {
-			if !u.End.Known() {
+			if !u.Over() {
 				open = append(open, OpenEnd{k.ID, u.Scope, "use", u.Start, k.By})
 			}
 		})

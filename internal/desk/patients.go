@@ -28,6 +28,8 @@ type PatientUse struct {
 	End       unit.Instant `json:"end,omitzero"`
 	Procedure string       `json:"procedure,omitempty"`
 	Room      string       `json:"room,omitempty"`
+	// EndNotKnown says that nobody can say when it ended.
+	EndNotKnown bool `json:"end_not_known,omitempty"`
 }
 
 // RevealPatient returns the number of the patient of a use. It is to be shown only once the record of it is stored.
@@ -71,7 +73,9 @@ func SeekPatient(v View, number string) (SoughtPatient, error) {
 	err = v.tx.Numbers().Between(record.Use, "", 0, store.Forever, func(k store.Kept) error {
 		return fold(k, func(u reprocessing.Use) {
 			if u.Patient == found.commitment {
-				found.uses = append(found.uses, PatientUse{ID: k.ID, Scope: u.Scope, Start: u.Start, End: u.End, Procedure: u.Procedure, Room: u.Room})
+				found.uses = append(found.uses, PatientUse{
+					ID: k.ID, Scope: u.Scope, Start: u.Start, End: u.End, EndNotKnown: u.EndNotKnown, Procedure: u.Procedure, Room: u.Room,
+				})
 			}
 		})
 	})

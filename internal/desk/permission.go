@@ -310,9 +310,17 @@ func (w *Work) second(act access.Act, e Entry, code *string) error {
 	}
 	*code = second
 	if err := e.Second.Check(act, w.tx.Now); err != nil {
-		return &fault.Error{Code: fault.CodeOf(err), Message: "the second person must be one who may " + act.What, Hint: second + " may not", Cause: err}
+		return &fault.Error{Code: fault.CodeOf(err), Message: "the second person must be one who may " + act.What + whose(act), Hint: second + " may not", Cause: err}
 	}
 	return nil
+}
+
+// whose says whose an act is, where it takes what leads and infection prevention alone may.
+func whose(act access.Act) string {
+	if slices.Contains(act.Needs, access.LiftHold) {
+		return ": a lead or infection prevention"
+	}
+	return ""
 }
 
 // writing is the act by which records of a kind are written, signed or not.

@@ -718,3 +718,26 @@ func TestDryRunOfRules(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// A hold that a reading placed in the middle of a verification, and what that came to, are one thing: the answer tells it
+// once, as it is now.
+func TestHeldInTheMiddleOfAVerificationIsToldOnce(t *testing.T) {
+	b := start(t)
+	b.use()
+	b.read(scope.OuterDistalEnd, "30")
+	b.read(scope.ElevatorRecess, "250")
+	b.read(scope.InstrumentLumen, "30")
+	var told []string
+	for _, why := range blocking(b.release()) {
+		if strings.Contains(why, "action level exceeded: ") {
+			told = append(told, why)
+		}
+	}
+	if len(told) != 1 || !strings.HasPrefix(told[0], "on hold since ") || strings.Contains(told[0], "missing") ||
+		!strings.Contains(told[0], "elevator recess action") {
+		t.Errorf("told: %q", told)
+	}
+	if a := b.release(); a.State != reprocessing.OnHold || !strings.Contains(strings.Join(a.Next, "; "), "clean") {
+		t.Errorf("%s, next %q", a.State, a.Next)
+	}
+}

@@ -363,7 +363,7 @@ func (d *Door) Vouch(ctx context.Context, code, password string, from Source) (s
 			return &fault.Error{
 				Code:    fault.Invalid,
 				Message: "the password of " + known.Code + " was set by somebody else",
-				Hint:    "sign in and choose one of your own first",
+				Hint:    "let them sign in and choose one of their own first",
 			}
 		}
 		second = access.Recognised(known.Code, known.Roles, access.ByPassword, access.Times{Created: tx.Now, Seen: tx.Now, Proved: tx.Now})

@@ -21,6 +21,7 @@ var use = describe(kind[reprocessing.Use]{
 		plain("emergency", "emergency"), plain("emergency.why", "why the patient could not wait"), remark("emergency.words", "in words"),
 		remark("emergency.decided", "decided by"),
 		plain("emergency.unsigned", "nobody had signed in"), plain("emergency.state", "the release check said"), plain("emergency.short", "short of ready"),
+		plain("end_not_known", "nobody knows when it ended"), plain("patient_not_known", "nobody knows the patient's number"),
 		names("emergency.first", "first recorded", "the record that first said that it was an emergency"),
 	},
 	words: func(u reprocessing.Use) string {
@@ -28,7 +29,7 @@ var use = describe(kind[reprocessing.Use]{
 		if u.Emergency.Known() {
 			emergency = UsedInEmergency
 		}
-		return listed(orElse(u.Procedure, "used"), emergency, goesOn(u.End.Known()), u.Room)
+		return listed(orElse(u.Procedure, "used"), emergency, goesOn(u.Over()), endNotKnown(u), u.Room)
 	},
 	about: func(u reprocessing.Use) string {
 		if u.Emergency.Known() {
@@ -40,8 +41,12 @@ var use = describe(kind[reprocessing.Use]{
 		if u.Emergency.Known() {
 			p.Word = UsedInEmergency
 		}
-		p.Over = u.End
-		if !u.End.Known() {
+		switch {
+		case u.End.Known():
+			p.Over = u.End
+		case u.EndNotKnown:
+			p.Over = u.Start // for order: no act lies between its beginning and its end
+		default:
 			p.Over = math.MaxInt64
 		}
 	},
@@ -49,6 +54,13 @@ var use = describe(kind[reprocessing.Use]{
 	undone:  wholeOfIt,
 	example: reprocessing.Use{Scope: "D-01", Start: exampleAt, End: exampleAt + 1, Procedure: "ERCP", Room: "1"},
 })
+
+func endNotKnown(u reprocessing.Use) string {
+	if u.EndNotKnown {
+		return "end not known"
+	}
+	return ""
+}
 
 // wholeOfIt is what it means that something with a beginning and an end is taken back.
 const wholeOfIt = "The whole of it is taken back, its beginning as well. To change only a part, correct it at the bench."

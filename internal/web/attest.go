@@ -9,6 +9,7 @@ import (
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
 	"rinsate/internal/domain/reprocessing"
+	"rinsate/internal/present/words"
 	"rinsate/internal/web/kit"
 )
 
@@ -17,19 +18,27 @@ const attestPath = "/attest"
 
 // attestPage lists the acts that want somebody's word, and takes it.
 type attestPage struct {
-	Said string
-	Acts []attestLine
+	Said   string
+	Scopes []attestScope
 	// Share is how much of what was done was attested lately, in words.
 	Share string
 	Form  *kit.Form
 	Froms []choice
+	// Forms are the pictures that are filed with the scopes, of which one may show the signed form.
+	Forms []choice
 	// Lead says that the reader may vouch for what others did.
 	Lead bool
 }
 
+// attestScope are the acts on one scope.
+type attestScope struct {
+	Scope, Href string
+	Acts        []attestLine
+}
+
 type attestLine struct {
-	Record, Href, Scope, ScopeHref, What, At, By, Why string
-	Chosen                                            bool
+	Record, Href, What, At, By, Why string
+	Chosen                          bool
 }
 
 func (s dayPages) attest(x *kit.Exchange) error {
@@ -51,11 +60,19 @@ func (s dayPages) attestPage(x *kit.Exchange, status int, was kit.Sent, chosen [
 		if err != nil {
 			return err
 		}
-		for _, a := range all {
-			page.Acts = append(page.Acts, attestLine{
-				Record: a.Record, Href: s.RecordHref(a.Record), Scope: a.Scope, ScopeHref: s.ScopeHref(a.Scope),
-				What: a.What, At: clock(a.At), By: a.By, Why: clock.Said(a.Why), Chosen: picked[a.Record],
+		for _, a := range all { // which come scope by scope
+			if n := len(page.Scopes); n == 0 || page.Scopes[n-1].Scope != a.Scope {
+				page.Scopes = append(page.Scopes, attestScope{Scope: a.Scope, Href: s.ScopeHref(a.Scope)})
+			}
+			of := &page.Scopes[len(page.Scopes)-1]
+			of.Acts = append(of.Acts, attestLine{
+				Record: a.Record, Href: s.RecordHref(a.Record), What: a.What, At: clock(a.At), By: a.By, Why: clock.Said(a.Why), Chosen: picked[a.Record],
 			})
+		}
+		if page.Lead {
+			if page.Forms, err = formsOf(v, page.Scopes, was.Form.Typed["form"], clock); err != nil {
+				return err
+			}
 		}
 		share, err := v.Day().AttestedShare(now)
 		page.Share = fmt.Sprintf("Attested in the last %d days: %d of %s steps and samples.", share.Days, share.Attested, thousands(share.All))
@@ -72,6 +89,22 @@ func (s dayPages) attestPage(x *kit.Exchange, status int, was kit.Sent, chosen [
 		}
 	}
 	return x.Show(status, "attest", false, page)
+}
+
+// formsOf are the files that stand with scopes, the latest first of each, to choose the picture of a signed form from.
+func formsOf(v desk.View, scopes []attestScope, chosen string, clock words.Clock) (all []choice, err error) {
+	for _, of := range scopes {
+		filed, err := v.Records().Attachments(of.Scope)
+		if err != nil {
+			return nil, err
+		}
+		for _, a := range filed {
+			if !a.Replaced.Known() {
+				all = append(all, choice{string(a.ID), of.Scope + ": " + a.Title + ", filed " + clock(a.Recorded), string(a.ID) == chosen})
+			}
+		}
+	}
+	return all, nil
 }
 
 // attested records somebody's word for the chosen acts. It is a signature.

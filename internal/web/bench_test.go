@@ -195,6 +195,18 @@ func TestBenchStops(t *testing.T) {
 	p.waitText("#point-name", "elevator recess")
 	p.scan("ACT-COLLECTED")
 	p.waitText("#said", "Scan the kit lot first")
+	p.scan("ZZZ")
+	p.waitText("#said", "Still "+inWorkScope)
+	p.scan("7")
+	p.waitText("#said", "Lot 7")
+	p.scan("ACT-COLLECTED")
+	p.waitText("#mark", "Activated")
+	p.waitText("#network", "all stored")
+	p.scan("ACT-ACTIVATED")
+	p.waitText("#mark", "Shaken")
+	p.scan("ACT-ACTIVATED")
+	p.waitText("#said", "is on record already. Nothing is lost")
+	p.waitText("#network", "all stored")
 }
 
 // The network is cut in the middle of a verification: acts are kept, survive the end of the tab, and are stored
@@ -630,4 +642,31 @@ func TestChangePerson(t *testing.T) {
 	}); err != nil || by != "R-lead" {
 		t.Errorf("the sample was taken by %q (%v)", by, err)
 	}
+}
+
+// Two press that the same sample is activated: the second hears that it is on record, and nothing waits for an answer.
+func TestTwoPeopleMarkOneSample(t *testing.T) {
+	t.Parallel()
+	needsBrowser(t)
+	b, first := atBench(t)
+	second := b.bench(t, access.Lead)
+	first.onScope(inWorkScope, "elevator-recess")
+	first.scan("7")
+	first.scan("ACT-COLLECTED")
+	first.waitText("#mark", "Activated")
+	first.waitText("#network", "all stored")
+	second.onScope(inWorkScope, "elevator-recess")
+	second.waitText("#mark", "Activated")
+	second.offline(true)
+	second.waitText("#network", "no network")
+	first.scan("ACT-ACTIVATED")
+	first.waitText("#mark", "Shaken")
+	first.waitText("#network", "all stored")
+	b.clock.Move(time.Second)
+	second.scan("ACT-ACTIVATED")
+	second.waitText("#network", "1 not yet stored")
+	second.expect(http.StatusConflict)
+	second.offline(false)
+	second.waitText("#said", "is on record already. Nothing is lost")
+	second.waitText("#network", "all stored")
 }

@@ -113,7 +113,7 @@ func began(t reprocessing.Cycle, clock words.Clock) string {
 				about = append(about, "room "+u.Room)
 			}
 			words := strings.Join(append(about, "begun "+clock(u.Start)), ", ")
-			if !u.End.Known() {
+			if !u.Over() {
 				return "in use: " + words
 			}
 			return "after use: " + words

@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -50,9 +51,6 @@ func emergencyPath(tag string) string { return "/ready/" + url.PathEscape(tag) +
 
 func (s urgentPages) emergency(x *kit.Exchange) error {
 	f := kit.Form{ID: string(ledger.NewID(s.Now(), rand.Reader)), Typed: map[string]string{}}
-	if x.Who != nil {
-		f.Typed["decided"] = x.Who.Code
-	}
 	return s.emergencyPage(x, http.StatusOK, f)
 }
 
@@ -144,6 +142,9 @@ func (s urgentPages) recordEmergency(x *kit.Exchange) error {
 	m := reprocessing.Emergency{Reason: reprocessing.EmergencyReason(f.Typed["reason"]), Words: f.Typed["words"], Decided: f.Typed["decided"]}
 	var recorded desk.Receipt
 	err = x.Acting().Do(x.R.Context(), func(w *desk.Work) error {
+		if err := reasoned(m); err != nil {
+			return err
+		}
 		found, err := tagged(w.View, tag)
 		if err != nil {
 			return err
@@ -164,6 +165,19 @@ func (s urgentPages) recordEmergency(x *kit.Exchange) error {
 	}
 	f.Problem = words
 	return s.emergencyPage(x, status, f)
+}
+
+// reasoned refuses an emergency that does not say why, in the words of the form: it has no names of reasons.
+func reasoned(m reprocessing.Emergency) error {
+	switch {
+	case !slices.Contains(reprocessing.EmergencyReasons, m.Reason):
+		return &kit.PageError{Status: http.StatusBadRequest, Message: "Why can the patient not wait? Choose one of the reasons.", Hint: "Nothing is recorded yet."}
+	case m.Reason == reprocessing.OtherReason && !reprocessing.Says(m.Words):
+		return &kit.PageError{
+			Status: http.StatusBadRequest, Message: "Say in words what the other reason is, or choose one of those above it.", Hint: "Nothing is recorded yet.",
+		}
+	}
+	return nil
 }
 
 // stored says whether a form was sent before, and its record is there: whoever presses a button twice hears that it is.
@@ -235,9 +249,12 @@ type emergencyLine struct {
 	// NoHold says why there is no hold, where there is none.
 	NoHold string
 	Seen   []string
+	// TakenBack says who took it back and why; empty while it stands.
+	TakenBack string
 	// See and Rest are the forms for whoever may say that it was seen, and record the rest; nil for others.
 	See, Rest *kit.Form
-	Open      bool
+	// Open says that the end is not on record, NoPatient that the patient's number is not.
+	Open, NoPatient bool
 }
 
 type emergencyHold struct {
@@ -270,17 +287,18 @@ func (s urgentPages) emergenciesPage(x *kit.Exchange, status int, was kit.Sent) 
 		if wanted {
 			clock = words.Dated(v.Zone())
 		}
-		var err error
-		if page.Waiting, err = v.Day().UnseenEmergencies(); err != nil {
+		pending, err := v.Day().PendingEmergencies()
+		if err != nil {
 			return err
 		}
+		page.Waiting = pending.Unseen
 		all, err := v.Day().Emergencies(0, store.Forever, page.Unseen)
 		if err != nil {
 			return err
 		}
 		from := now.AddDays(-emergenciesOver, v.Zone())
 		for _, u := range all {
-			if u.Start >= from || len(u.Seen) == 0 {
+			if u.Start >= from || u.TakenBack == nil && (len(u.Seen) == 0 || len(u.Lacking) > 0) {
 				page.Lines = append(page.Lines, s.emergencyLine(u, clock))
 			}
 		}
@@ -294,7 +312,7 @@ func (s urgentPages) emergenciesPage(x *kit.Exchange, status int, was kit.Sent) 
 	}
 	for i := range page.Lines {
 		l := &page.Lines[i]
-		if x.Can(desk.ToSeeEmergency) && len(l.Seen) == 0 {
+		if x.Can(desk.ToSeeEmergency) && len(l.Seen) == 0 && l.TakenBack == "" {
 			l.See = x.Form(was, "seen "+l.Record)
 			l.See.Prove = x.Unsigned()
 		}
@@ -312,7 +330,18 @@ func (s urgentPages) emergencyLine(u desk.EmergencyUse, clock words.Clock) emerg
 		Record: string(u.Record), RecordHref: s.RecordHref(string(u.Record)), Scope: u.Scope, ScopeHref: s.ScopeHref(u.Scope),
 		At: clock(u.Start), Ended: clock(u.End), Why: u.Emergency.Reason.Words(), Words: u.Emergency.Words, Decided: u.Emergency.Decided, By: u.By,
 		State: s.Terms.State(reprocessing.State(u.Emergency.State)), NoHold: u.NoHold(), Short: s.shortOf(reprocessing.Short{Words: u.Emergency.Short}, clock),
-		Lacking: strings.Join(u.Lacking, ", "), Open: !u.End.Known(),
+		Lacking: strings.Join(u.Lacking, ", "), Open: !u.End.Known() && !u.EndNotKnown,
+		NoPatient: slices.Contains(u.Lacking, reprocessing.PatientLacks),
+	}
+	if u.EndNotKnown {
+		l.Ended = "not known"
+	}
+	if t := u.TakenBack; t != nil {
+		by := t.By
+		if t.Second != "" {
+			by += " and " + t.Second
+		}
+		l.TakenBack = "by " + by + ", " + clock(t.At) + ": " + t.Why
 	}
 	if desk.Late(u.Start, u.Recorded) {
 		l.Late = clock(u.Recorded)
@@ -336,7 +365,7 @@ func (s urgentPages) emergencyLine(u desk.EmergencyUse, clock words.Clock) emerg
 func (p emergenciesPage) listing() kit.Listing {
 	l := kit.Listing{Name: "emergency uses", Columns: kit.Columns(
 		"scope", "begun", "ended", "why", "in words", "decided by", "recorded by", "release check said", "short of ready",
-		"not on record yet", "holds", "seen", "record",
+		"not on record yet", "holds", "seen", "taken back", "record",
 	)}
 	for _, u := range p.Lines {
 		holds := make([]string, len(u.Holds))
@@ -344,7 +373,8 @@ func (p emergenciesPage) listing() kit.Listing {
 			holds[i] = h.Kind + map[bool]string{true: " (open)", false: " (ended)"}[h.Open]
 		}
 		l.Rows = append(l.Rows, []string{
-			u.Scope, u.At, u.Ended, u.Why, u.Words, u.Decided, u.By, u.State.Word, u.Short, u.Lacking, strings.Join(holds, "; "), strings.Join(u.Seen, "; "), u.Record,
+			u.Scope, u.At, u.Ended, u.Why, u.Words, u.Decided, u.By, u.State.Word, u.Short, u.Lacking, strings.Join(holds, "; "), strings.Join(u.Seen, "; "),
+			u.TakenBack, u.Record,
 		})
 	}
 	return l
@@ -367,6 +397,9 @@ func (s urgentPages) emergencyAct(x *kit.Exchange, name string, f kit.Form, do f
 		return err
 	}
 	f.Problem = words
+	if strings.TrimSpace(x.R.PostFormValue("patient")) != "" {
+		f.Problem += " Type the patient's number again: a number is never written back into a page."
+	}
 	return s.emergenciesPage(x, status, kit.Sent{Name: name + " " + x.R.PathValue("record"), Form: f})
 }
 
@@ -379,10 +412,16 @@ func (s urgentPages) seeEmergency(x *kit.Exchange) error {
 	})
 }
 
+// notKnown is what a form sends where nobody can say something any more.
+const notKnown = "not-known"
+
 // restOfEmergency records the end of an emergency use, its patient and procedure.
 func (s urgentPages) restOfEmergency(x *kit.Exchange) error {
-	f := x.Read("ended", "procedure", "room")
-	rest := desk.Rest{Procedure: f.Typed["procedure"], Room: f.Typed["room"], Patient: x.R.PostFormValue("patient")}
+	f := x.Read("ended", "end", "who", "procedure", "room")
+	rest := desk.Rest{
+		Procedure: f.Typed["procedure"], Room: f.Typed["room"], Patient: x.R.PostFormValue("patient"),
+		EndNotKnown: f.Typed["end"] == notKnown, PatientNotKnown: f.Typed["who"] == notKnown,
+	}
 	return s.emergencyAct(x, "rest", f, func(w *desk.Work, e desk.Entry, use ledger.ID) error {
 		if f.Typed["ended"] != "" {
 			var err error
@@ -395,15 +434,16 @@ func (s urgentPages) restOfEmergency(x *kit.Exchange) error {
 	})
 }
 
-// unseenEmergencies is the line that leads from Today to the emergency uses; nil while none waits.
-type unseenEmergencies struct {
-	N    int
-	Href string
+// pendingEmergencies are the lines that lead from Today to the emergency uses; nil while none waits.
+type pendingEmergencies struct {
+	desk.PendingEmergencies
+	// UnseenHref leads to those that nobody has seen, Href to all.
+	UnseenHref, Href string
 }
 
-func (s urgentPages) unseen(x *kit.Exchange, n int) *unseenEmergencies {
-	if n == 0 || !x.May(access.SeeScope) {
+func (s urgentPages) pending(x *kit.Exchange, p desk.PendingEmergencies) *pendingEmergencies {
+	if p == (desk.PendingEmergencies{}) || !x.May(access.SeeScope) {
 		return nil
 	}
-	return &unseenEmergencies{n, s.URL(emergenciesPath + "?show=unseen")}
+	return &pendingEmergencies{p, s.URL(emergenciesPath + "?show=unseen"), s.URL(emergenciesPath)}
 }

@@ -191,3 +191,78 @@ func TestShiftPaper(t *testing.T) {
 		}
 	}
 }
+
+// What is not on record of an emergency use keeps a line on Today when infection prevention has seen it; where nobody can
+// say when it ended or who the patient was, that is recorded, nobody has to invent it.
+func TestEmergencyOfWhichNobodyKnowsTheEnd(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "http://test.example")
+	b.clock.Move(time.Minute)
+	for name, want := range map[string]url.Values{
+		"Choose one of the reasons": {"decided": {"N-07"}},
+		"the other reason is":       {"decided": {"N-07"}, "reason": {string(reprocessing.OtherReason)}, "words": {"-"}},
+	} {
+		a := b.press(inWorkScope, want)
+		if a.status != http.StatusBadRequest || !strings.Contains(a.body, name) || strings.Contains(a.body, string(reprocessing.CannotWait)+" (") {
+			t.Errorf("refused without %q, or with words of the program: status %d\n%s", name, a.status, a.body)
+		}
+	}
+	form := b.ask(http.MethodGet, "/ready/"+inWorkScope+"/emergency", access.ProcedureRoom).body
+	if strings.Contains(form, codeOf(access.ProcedureRoom)+`" maxlength`) {
+		t.Error("the form says who decides")
+	}
+	if a := b.press(inWorkScope, url.Values{"reason": {string(reprocessing.CannotWait)}, "decided": {"N-07"}}); a.status != http.StatusSeeOther {
+		t.Fatalf("status %d\n%s", a.status, a.body)
+	}
+	at := "/emergencies/" + string(b.emergencies()[0].Record)
+	if a := b.sendForm(at+"/seen", access.InfectionPrevention, url.Values{"secret": {password}}); a.status != http.StatusSeeOther {
+		t.Fatalf("seen: status %d\n%s", a.status, a.body)
+	}
+	const row = "Emergency uses of which something is not on record: 1"
+	if today := b.ask(http.MethodGet, "/today", access.Lead).body; !strings.Contains(today, row) || strings.Contains(today, "not yet seen") {
+		t.Error("Today does not tell that something lacks")
+	}
+	// Minutes earlier, and the number of a patient, which no page writes back.
+	early := b.at().Time().Add(-time.Hour).In(b.desk.DB.Zone()).Format("2006-01-02T15:04")
+	a := b.sendForm(at+"/rest", access.Technician, url.Values{"ended": {early}, "patient": {"P-77"}})
+	if a.status != http.StatusBadRequest || !strings.Contains(a.body, "end before it started") || strings.Contains(a.body, "P-77") ||
+		!strings.Contains(html.UnescapeString(a.body), "Type the patient's number again") {
+		t.Errorf("too early: status %d\n%s", a.status, a.body)
+	}
+	b.clock.Move(time.Minute)
+	a = b.sendForm(at+"/rest", access.Technician, url.Values{"procedure": {"ERCP"}})
+	if a.status != http.StatusBadRequest || !strings.Contains(a.body, "it is not known") {
+		t.Errorf("without an end: status %d\n%s", a.status, a.body)
+	}
+	rest := url.Values{"end": {notKnown}, "who": {notKnown}, "procedure": {"ERCP"}}
+	if a := b.sendForm(at+"/rest", access.Technician, rest); a.status != http.StatusSeeOther {
+		t.Fatalf("not known: status %d\n%s", a.status, a.body)
+	}
+	if got := b.emergencies(); len(got) != 1 || len(got[0].Lacking) > 0 || !got[0].EndNotKnown || got[0].End.Known() {
+		t.Fatalf("in the end: %+v", got)
+	}
+	for _, role := range []access.Role{access.Lead, access.InfectionPrevention} {
+		today := b.ask(http.MethodGet, "/today", role).body
+		if strings.Contains(today, "Emergency uses of which") || !strings.Contains(today, `<a href="/emergencies">Emergency uses</a>`) ||
+			strings.Contains(today, `<a href="/attest">Not proven: attest</a>`) != (role == access.Lead) {
+			t.Errorf("Today of the %s, when all is settled", role)
+		}
+	}
+	if list := b.ask(http.MethodGet, "/emergencies", access.Lead).body; !strings.Contains(list, "<dt>Ended</dt><dd>not known</dd>") {
+		t.Errorf("the list:\n%s", list)
+	}
+	// It was another scope: whoever looks for it later finds who took it back.
+	b.clock.Move(time.Minute)
+	b.do("L-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+		e.Corrects, e.Reason, e.Second = b.emergencies()[0].Record, "it was another scope", access.Operator("H-01")
+		return w.Void(e)
+	})
+	list := b.ask(http.MethodGet, "/emergencies", access.Lead).body
+	if !strings.Contains(list, "<s><a") || !strings.Contains(list, "by L-01") || !strings.Contains(list, "it was another scope") ||
+		strings.Contains(list, "Record the rest") {
+		t.Errorf("taken back:\n%s", list)
+	}
+	if list := b.ask(http.MethodGet, "/emergencies?show=unseen", access.Lead).body; strings.Contains(list, "another scope") {
+		t.Error("what was taken back waits for somebody")
+	}
+}

@@ -16,8 +16,8 @@ type overview struct {
 	board []reprocessing.Answer
 	open  []desk.OpenSample
 	ends  []desk.OpenEnd
-	// emergencies is how many emergency uses infection prevention has not seen.
-	emergencies int
+	// emergencies is how many emergency uses are not settled.
+	emergencies desk.PendingEmergencies
 }
 
 // overviewFor is for how long it is shown while nothing is recorded: a state that ends by itself, such as
@@ -45,7 +45,7 @@ func (s *Server) overview(ctx context.Context) (*overview, error) {
 			if o.ends, err = v.Day().OpenEnds(now); err != nil {
 				return err
 			}
-			o.emergencies, err = v.Day().UnseenEmergencies()
+			o.emergencies, err = v.Day().PendingEmergencies()
 			return err
 		})
 		return &o, err

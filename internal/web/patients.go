@@ -179,6 +179,9 @@ func (s patientPages) foundPatient(x *kit.Exchange, f kit.Form, found desk.Sough
 				Href: s.RecordHref(string(u.ID)), Scope: u.Scope, ScopeHref: s.ScopeHref(u.Scope), Begun: u.Start.In(w.Zone()), Ended: "not on record",
 				Procedure: text.Spaced(u.Procedure), Room: u.Room,
 			}
+			if u.EndNotKnown {
+				line.Ended = "not known"
+			}
 			if u.End.Known() {
 				line.Ended = u.End.In(w.Zone())
 			}

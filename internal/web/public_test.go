@@ -43,3 +43,36 @@ func TestPublicAnswersHoldNoFreeText(t *testing.T) {
 		}
 	}
 }
+
+// Whoever works in a procedure room may not see the board: the release check is their first page, after signing in and
+// from a page that is not for them. Of a scope in use they read who records the end; whoever may is led there.
+func TestFirstPageOfAProcedureRoom(t *testing.T) {
+	t.Parallel()
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	if a := b.ask(http.MethodGet, "/", access.ProcedureRoom); a.status != http.StatusSeeOther || a.header.Get("Location") != "/ready" {
+		t.Errorf("the first page: status %d, to %q", a.status, a.header.Get("Location"))
+	}
+	if a := b.ask(http.MethodGet, "/today", access.ProcedureRoom); a.status != http.StatusForbidden || !strings.Contains(a.body, `<a href="/">Back`) {
+		t.Errorf("Today: status %d", a.status)
+	}
+	if a := b.ask(http.MethodGet, "/", access.Lead); a.status != http.StatusOK || !strings.Contains(a.body, "<h1>Today</h1>") {
+		t.Errorf("the first page of a lead: status %d", a.status)
+	}
+	const who, link = "records the end: tell them when it was", "where its end is recorded"
+	for role, told := range map[access.Role]bool{nobody: true, access.ProcedureRoom: true, access.Technician: false} {
+		got := b.ask(http.MethodGet, "/ready/"+inUseScope, role).body
+		if strings.Contains(got, who) != told || strings.Contains(got, link) == told {
+			t.Errorf("in use, to %q:\n%s", role, got)
+		}
+	}
+	if got := b.ask(http.MethodGet, "/ready/"+inUseScope, access.Technician).body; !strings.Contains(got, b.patientUse()+`">The record of the use`) {
+		t.Errorf("the record of the use is not where its end is recorded:\n%s", got)
+	}
+	const back = `<a href="/sign-in?next=%2Fready%2FD-03">Sign in</a>`
+	if got := b.ask(http.MethodGet, "/ready/"+heldScope, nobody).body; !strings.Contains(got, back) {
+		t.Errorf("no way to sign in and back:\n%s", got)
+	}
+	if got := b.ask(http.MethodGet, "/ready/"+heldScope, access.ProcedureRoom).body; strings.Contains(got, "sign-in?next") {
+		t.Error("whoever has signed in is asked to")
+	}
+}

@@ -34,6 +34,10 @@ type releasePage struct {
 	// Attest leads to where acts that are not proven are attested, while one of them keeps the scope; empty for
 	// whoever may not do that.
 	Attest string
+	// SignIn leads to where whoever has not signed in does that and comes back, where the answer keeps something from them.
+	SignIn string
+	// End leads to where the end of the use is recorded that goes on; empty for whoever may not.
+	End string
 }
 
 // whichScope is one of several that a scanned text may mean.
@@ -130,6 +134,8 @@ func (s dayPages) release(x *kit.Exchange) error {
 				said := r.Public()
 				if x.Who != nil {
 					said = r.Whole()
+				} else if r.Said != "" {
+					page.SignIn = s.URL("/sign-in?next=" + url.QueryEscape("/ready/"+url.PathEscape(found.Tag)))
 				}
 				answer.Reasons = append(answer.Reasons, said) // without who
 			}
@@ -137,6 +143,7 @@ func (s dayPages) release(x *kit.Exchange) error {
 		if a.Until.Known() {
 			answer.Until, answer.Left = words.Short(a.Until, now, v.Zone()), words.Age(a.Until.Sub(now))
 		}
+		page.End = s.endOfUse(x, &answer, a)
 		page.Answer = &answer
 		return nil
 	})
@@ -144,6 +151,25 @@ func (s dayPages) release(x *kit.Exchange) error {
 		return err
 	}
 	return x.Show(status, "ready", x.Who == nil, page)
+}
+
+// endOfUse returns where the end of a use that goes on is recorded; whoever may not reads in the answer who does.
+func (s dayPages) endOfUse(x *kit.Exchange, answer *releaseAnswer, a reprocessing.Answer) string {
+	i := slices.IndexFunc(answer.Next, func(next string) bool { return strings.HasPrefix(next, reprocessing.EndTheUse) })
+	if i < 0 {
+		return ""
+	}
+	if !x.Can(desk.ToRecordUse) {
+		answer.Next = slices.Clone(answer.Next)
+		answer.Next[i] += "; whoever reprocesses it, or a lead, records the end: tell them when it was"
+		return ""
+	}
+	for _, r := range a.Reasons {
+		if r.Blocks && r.Record != "" { // that it is in use is the first of them
+			return s.RecordHref(r.Record)
+		}
+	}
+	return ""
 }
 
 // which are the scopes of which one is meant and nobody can say which.

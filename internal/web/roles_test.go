@@ -30,7 +30,7 @@ func merged(tables ...map[string]string) map[string]string {
 // dayMayOpen is about the pages of the day's work, accounts and signing in.
 var dayMayOpen = map[string]string{
 	"GET /":                               "*",
-	"GET /{$}":                            "TLIQVA",
+	"GET /{$}":                            "+", // whoever may not see the board is sent to the release check
 	"GET /today":                          "TLIQVA",
 	"POST /today":                         "TL",
 	"GET /wall":                           "TLIQVA", // or everybody, where it is opened

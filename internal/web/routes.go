@@ -47,7 +47,7 @@ func dayRoutes(s *Server, wall bool) []kit.Route {
 	}
 	return []kit.Route{
 		kit.Get("/", kit.Public, "", "", func(*kit.Exchange) error { return kit.NotHere("There is no such page.") }),
-		kit.Get("/{$}", access.SeeBoard, "today", "", dayPages{s}.today),
+		kit.Get("/{$}", kit.SignedIn, "today", "", dayPages{s}.first),
 		kit.Get("/today", access.SeeBoard, "today", "Today", dayPages{s}.today),
 		kit.Get("/wall", screen, "today", "", dayPages{s}.wall),
 		kit.Data("/wall/live", screen, dayPages{s}.live),

@@ -27,8 +27,8 @@ type todayPage struct {
 	Live string
 	// Clock says that the computer's clock is in doubt.
 	Clock *clockDoubt
-	// Emergencies says that infection prevention has not seen some emergency uses.
-	Emergencies *unseenEmergencies
+	// Emergencies says that some emergency uses are not settled.
+	Emergencies *pendingEmergencies
 	// Unproven is how many acts keep scopes from being ready until somebody attests them, Attest leads there; empty
 	// for whoever may not.
 	Unproven int
@@ -45,6 +45,8 @@ type todayPage struct {
 	Notes    []noteLine
 	// Note is the form for a new note; nil for whoever may not write one.
 	Note *noteForm
+	// Also are the pages of the day that the navigation does not name, for whoever may open them.
+	Also []kit.Link
 }
 
 // openEnd is what was begun and not ended.
@@ -112,6 +114,14 @@ func (s dayPages) today(x *kit.Exchange) error {
 	return s.todayPage(x, http.StatusOK, noteForm{ID: string(ledger.NewID(s.Now(), rand.Reader))})
 }
 
+// first is the first page of whoever has signed in: the board, or the release check for whoever may not see that.
+func (s dayPages) first(x *kit.Exchange) error {
+	if !x.May(access.SeeBoard) {
+		return x.Redirect("/ready")
+	}
+	return s.today(x)
+}
+
 func (s dayPages) todayPage(x *kit.Exchange, status int, note noteForm) error {
 	return s.board(x, status, note, x.R.URL.Query().Has("wall"))
 }
@@ -137,7 +147,8 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 		return err
 	}
 	if !page.Wall {
-		page.Emergencies = urgentPages(s).unseen(x, p.emergencies)
+		page.Emergencies = urgentPages(s).pending(x, p.emergencies)
+		page.Also = s.also(x)
 	}
 	err = s.View(x.R.Context(), func(v desk.View) error {
 		if page.Clock, err = s.clockDoubt(v, now); err != nil {
@@ -171,6 +182,19 @@ func (s dayPages) board(x *kit.Exchange, status int, note noteForm, wall bool) e
 		page.nameless()
 	}
 	return x.Show(status, "today", page.Wall, page)
+}
+
+// also are the pages of the day that are looked for when nothing is pending as well.
+func (s dayPages) also(x *kit.Exchange) (links []kit.Link) {
+	add := func(may bool, path, text string) {
+		if may {
+			links = append(links, kit.Link{Href: s.URL(path), Text: text})
+		}
+	}
+	add(x.May(access.SeeScope), emergenciesPath, "Emergency uses")
+	add(x.Can(desk.ToAttest), attestPath, "Not proven: attest")
+	add(x.Can(desk.ToCompareClock), clockPath, "The clock")
+	return links
 }
 
 // nameless takes out who did what, links to pages that open to nobody, and notes, in which people may be

@@ -64,8 +64,8 @@ func explainedReasons() string {
 	return strings.Join(all, ", ")
 }
 
-// says says whether a text says anything: it has a letter or a digit.
-func says(s string) bool {
+// Says says whether a text says anything: it has a letter or a digit.
+func Says(s string) bool {
 	return strings.ContainsFunc(s, func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) })
 }
 
@@ -79,9 +79,9 @@ func (m Emergency) check(tag string) error {
 		return nil
 	case !slices.Contains(EmergencyReasons, m.Reason):
 		return fmt.Errorf("emergency use of %s: why could the patient not wait? One of: %s", tag, explainedReasons())
-	case m.Reason == OtherReason && !says(m.Words):
+	case m.Reason == OtherReason && !Says(m.Words):
 		return fmt.Errorf("emergency use of %s: say in words what the reason was, or choose one of: %s", tag, explainedReasons())
-	case !says(m.Decided):
+	case !Says(m.Decided):
 		return fmt.Errorf("emergency use of %s: who decided? Give a name or a code", tag)
 	}
 	return nil

@@ -2,6 +2,9 @@ package reprocessing
 
 import "fmt"
 
+// EndTheUse is how Next of a scope that is in use begins.
+const EndTheUse = "record the end of the use"
+
 // inUse looks for uses that have not ended.
 func (g *release) inUse() bool {
 	open := g.h.Unfinished()
@@ -9,7 +12,7 @@ func (g *release) inUse() bool {
 		g.answer.Cycle = u.Start
 		if i == len(open)-1 && !g.h.actedSince(u.Start) {
 			g.block(InReprocessing, Reason{Text: "in use on a patient since " + u.Start.In(g.zone) + u.where(), Record: u.ID},
-				"record the end of the use, then point-of-use treatment at the bedside")
+				EndTheUse+", then point-of-use treatment at the bedside")
 			continue
 		}
 		which := "the use that began at " + u.Start.In(g.zone) + u.where()

@@ -557,9 +557,11 @@ func (g *release) verification(rule StepRule, due []sampling.Due) (p Progress) {
 		if g.recleaning = g.cleanAgain && slices.ContainsFunc(g.of(ManualCleaning), begun); g.recleaning { // that step says how it goes
 			next.Words = "sample again: " + scope.Named(next.Points)
 		}
-		g.fail(cite(Reason{
-			Text: last.Verification.Words() + ": " + last.Verification.Why, Record: last.ID,
-		}, rule.Source), next.Words)
+		if said := last.Verification.Words() + ": " + last.Verification.Why; g.heldBy(last, said) {
+			g.next(next.Words)
+		} else {
+			g.fail(cite(Reason{Text: said, Record: last.ID}, rule.Source), next.Words)
+		}
 		g.doubts(last.Verification.Cleaning, from)
 	case last.First < g.on.previous:
 		p.Status = StaleStep
@@ -597,6 +599,26 @@ func (g *release) verification(rule StepRule, due []sampling.Due) (p Progress) {
 		g.on.previous, g.on.previousStep = last.last(), Verification
 	}
 	return p
+}
+
+// heldBy says whether an open hold was placed by an earlier decision on the verification that now says something else. It was
+// placed for what was so then: the answer tells in its place what is so now, once.
+func (g *release) heldBy(d Decision, said string) bool {
+	if d.Verification.Outcome != reading.Action {
+		return false
+	}
+	found := false
+	for _, h := range g.open {
+		if h.Cause == "" || h.Cause == d.ID || h.Of() != CleaningHold || h.At < d.First || h.At > d.last() {
+			continue
+		}
+		for i := range g.answer.Reasons {
+			if r := &g.answer.Reasons[i]; r.Record == h.ID {
+				r.Text, found = h.since(g.zone)+": "+said, true
+			}
+		}
+	}
+	return found
 }
 
 // doubts says why readings of a cleaning that were taken since an instant do not count any more.

@@ -29,6 +29,9 @@ type Use struct {
 	Procedure string       `json:"procedure,omitempty"`
 	Room      string       `json:"room,omitempty"`
 	Patient   string       `json:"patient,omitempty"`
+	// EndNotKnown and PatientNotKnown are somebody's word that nobody can say it any more: what is forced is invented.
+	EndNotKnown     bool `json:"end_not_known,omitempty"`
+	PatientNotKnown bool `json:"patient_not_known,omitempty"`
 	// Finishes names the record of the same use that was written at its start.
 	Finishes string `json:"finishes,omitempty"`
 	// Emergency says that somebody decided for it whatever the release check said.
@@ -44,17 +47,28 @@ func (u Use) Check() error {
 		return fmt.Errorf("use of %s: when did it start?", u.Scope)
 	case u.End.Known() && u.End < u.Start:
 		return fmt.Errorf("use of %s: it would end before it started", u.Scope)
+	case u.End.Known() && u.EndNotKnown:
+		return fmt.Errorf("use of %s: it has an end, and its end is said not to be known", u.Scope)
+	case u.Patient != "" && u.PatientNotKnown:
+		return fmt.Errorf("use of %s: it has a patient's number, and that is said not to be known", u.Scope)
 	}
 	return u.Emergency.check(u.Scope)
 }
 
-// Lacking says what is not on record yet of a use: "its end", "the patient's number", "the procedure".
+// Over says whether the use has ended by what is on record, at a time or at one that nobody knows.
+func (u Use) Over() bool { return u.End.Known() || u.EndNotKnown }
+
+// PatientLacks is how Lacking says that the patient's number is not on record.
+const PatientLacks = "the patient's number"
+
+// Lacking says what is not on record yet of a use: "its end", "the patient's number", "the procedure". What is said not to
+// be known does not lack.
 func (u Use) Lacking() (all []string) {
-	if !u.End.Known() {
+	if !u.Over() {
 		all = append(all, "its end")
 	}
-	if u.Patient == "" {
-		all = append(all, "the patient's number")
+	if u.Patient == "" && !u.PatientNotKnown {
+		all = append(all, PatientLacks)
 	}
 	if strings.TrimSpace(u.Procedure) == "" {
 		all = append(all, "the procedure")

@@ -10,11 +10,12 @@ import (
 )
 
 // A use without an end on record keeps the scope from patients whatever came after it, also another use:
-// what is missing is never good. The way out is to record its end, or to void it where it never was.
+// what is missing is never good. The way out is to record its end, that nobody knows it, or to void it where it never was.
 //
 // Uses are ordered by their ends, so the last one is the one that ended last, not the one that began last.
 // An unknown end is, for order, the beginning of the next act on record. Since no act lies between the two,
-// the beginning of the use divides all other acts in the same way, and stands for it here.
+// the beginning of the use divides all other acts in the same way, and stands for it here; clocks that run from the end
+// run from the beginning then.
 //
 // One scope is not in two rooms: where a use had not ended when another began, one of the two is of another
 // scope or has wrong times. Both are asked about until the scope has been used again.
@@ -35,9 +36,9 @@ func (u Use) span(zone *time.Location) string {
 	return u.Start.In(zone) + " to " + u.End.In(zone) + u.where()
 }
 
-// Unfinished returns the uses whose end is not on record, in the order in which they began.
+// Unfinished returns the uses that go on by what is on record, in the order in which they began.
 func (h History) Unfinished() []Use {
-	open := keep(h.Uses, func(u Use) bool { return !u.End.Known() })
+	open := keep(h.Uses, func(u Use) bool { return !u.Over() })
 	slices.SortStableFunc(open, func(a, b Use) int { return cmp.Compare(a.Start, b.Start) })
 	return open
 }

@@ -325,7 +325,7 @@ func (p People) Check() error {
 func First(r access.Role) bool { return r == access.Lead || r == access.InfectionPrevention }
 
 // Needs says beforehand what it takes to take back what is adverse.
-const Needs = "a lead or infection prevention, and a second person who took no part in it"
+const Needs = "a lead or infection prevention, and a second person who took no part in it and is one of these too"
 
 // SlipWords says what is exempt.
 const SlipWords = "A slip its author puts right alone within ten minutes, before the next act on the scope. What failed is no slip, but for a " +

@@ -264,12 +264,29 @@ async function sendAll() {
       tell(act, body);
     } else if (body.retype) {
       await change({ ...entry, retype: body.retype });
+    } else if (await pressedAgain(answer.status, act)) {
+      await forget(entry);
     } else {
       waiting.add(act.id);
       await change({ ...entry, problem: body });
     }
     show();
   }
+}
+
+/**
+ * Says whether an act that was refused is a mark which the sample has, of the same moment or an earlier one, from which its clocks run:
+ * then the act is dropped. One of an earlier moment than what is on record waits for somebody who looks at it.
+ * @param {number} status @param {Any} act
+ */
+async function pressedAgain(status, act) {
+  if (status !== 409 || act.act !== "mark") return false;
+  await askJob(act.scope);
+  const of = jobs[act.scope]?.points.flatMap((/** @type {Any} */ p) => p.samples ?? []).find((/** @type {Any} */ s) => s.id === act.sample);
+  const at = of && markedAt(of, act.mark);
+  if (!at || at > act.at) return false;
+  twice(act.point, of, act.mark);
+  return true;
 }
 
 /** @param {Any} job */
@@ -338,7 +355,7 @@ async function scanned(text) {
   if (found) return chooseMeter(found);
   // Only what is nothing else can be a value: a lot number must never become one.
   if (/^\d{1,7}$/.test(word) && sample?.activated && !nextMarks(sample, guidePoint(tag, point)).length) return read(sample, word);
-  say("problem", `${word} is not known here: no scope, no lot and no meter. Do not use it before somebody has registered it.`);
+  say("problem", `${word} is not known here: no scope, no lot and no meter. Do not use it before somebody has registered it.${tag ? ` Still ${tag}.` : ""}`);
 }
 
 /** @param {string} name */
@@ -416,7 +433,7 @@ async function command(word) {
     goTo(kind);
     return show();
   }
-  if (marks[word] && sample) return mark(sample, marks[word]);
+  if (marks[word] && sample) return markedAt(sample, marks[word]) ? twice(point, sample, marks[word]) : mark(sample, marks[word]);
   say("problem", "That is not what comes next here.");
 }
 
@@ -434,6 +451,12 @@ async function collect(p) {
 
 /** The water that the protocol of a point sends through the channel to be collected, in millilitres. @param {string} point */
 const flushOf = (point) => Number(guidePoint(tag, point)?.flush_ml ?? 0);
+
+/** When a sample got a mark, 0 where it has none. @param {Any} sample @param {string} what @returns {number} */
+const markedAt = (sample, what) => (what === "shaken" ? sample.shaken && sample.activated + span(sample.shaken) : sample[what]) || 0;
+
+/** Whoever presses twice hears that the first press counts. @param {string} where @param {Any} sample @param {string} what */
+const twice = (where, sample, what) => say("", `${spaced(where)}: ${what} at ${wall(markedAt(sample, what))} is on record already. Nothing is lost, and nothing more is to be done.`);
 
 /** @param {Any} sample @param {string} what */
 const mark = (sample, what) => commit({ act: "mark", scope: tag, point, sample: sample.id, mark: what });

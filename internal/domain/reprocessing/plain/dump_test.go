@@ -32,7 +32,7 @@ func told(h reprocessing.History) string {
 	i := h.Instrument
 	add(i.InService, reprocessing.Stamp{}, "in service, %s, of model %q, retired %s", i.Owner, h.Model.Name, i.Retired)
 	for _, u := range h.Uses {
-		add(u.Start, u.Stamp, "use to %s", u.End)
+		add(u.Start, u.Stamp, "use to %s%s", u.End, map[bool]string{true: ", end not known"}[u.EndNotKnown])
 	}
 	for _, s := range h.Steps {
 		add(s.Start, s.Stamp, "%s to %s %s %s%s%s", s.Kind, s.End, s.Result, s.Disinfectant, s.Cabinet, ofMeans(s))

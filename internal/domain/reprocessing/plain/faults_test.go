@@ -367,6 +367,14 @@ var faults = []fault{
 		m.h.Uses = append(m.h.Uses, reprocessing.Use{Stamp: m.stamp("use", at), Scope: tag, Start: at})
 		return true
 	}},
+	{"end of a use not known", func(m *maker) bool {
+		if len(m.h.Uses) == 0 {
+			return false
+		}
+		u := &m.h.Uses[m.IntN(len(m.h.Uses))]
+		u.End, u.EndNotKnown = 0, true
+		return true
+	}},
 	{"use without an end before", func(m *maker) bool {
 		if len(m.h.Uses) == 0 {
 			return false

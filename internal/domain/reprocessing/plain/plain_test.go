@@ -233,7 +233,7 @@ func (w *walk) used() {
 	last := w.lastUse()
 	for i, u := range w.h.Uses {
 		switch {
-		case !u.End.Known():
+		case !u.End.Known() && !u.EndNotKnown:
 			w.lack("the use of %s has no end", u.Start)
 		case last >= 0 && i != last && u.Start < w.h.Uses[last].End && w.h.Uses[last].Start < u.End:
 			w.lack("the uses of %s and %s overlap", u.Start, w.h.Uses[last].Start)
@@ -242,7 +242,7 @@ func (w *walk) used() {
 }
 
 // lastUse is the use that ended last, -1 when there is none. The unknown end of a use is, for order, the beginning of
-// the next act; since the scope is not ready then anyway, its own beginning serves.
+// the next act; whether nobody has said it yet or nobody can, its own beginning serves, from which the delay runs as well.
 func (w *walk) lastUse() int {
 	last := -1
 	for i, u := range w.h.Uses {
