@@ -274,7 +274,7 @@ func (v takings) goes(old store.Kept) (all []store.Kept, w takeback.Weight, err 
 	if old.Kind() == record.Attachment {
 		all, err = v.overForm(old)
 		if w = (takeback.Weight{Sort: takeback.Aside}); len(all) > 0 {
-			w = takeback.Weight{Sort: takeback.Evidence, What: "the picture of a form"}
+			w = takeback.Weight{Sort: takeback.Evidence, What: "a picture that somebody's word rests on"}
 		}
 		return append([]store.Kept{old}, all...), w, err
 	}
@@ -301,14 +301,14 @@ func (v takings) goes(old store.Kept) (all []store.Kept, w takeback.Weight, err 
 	return all, w, err
 }
 
-// overForm returns the attestations that stand and rest on the picture of a form.
+// overForm returns the attestations that stand and rest on the picture of a form or of a value.
 func (v takings) overForm(form store.Kept) (all []store.Kept, err error) {
 	err = v.Records().referring(string(form.ID), longestChain, func(k store.Kept) (bool, error) {
 		if k.Kind() != record.Attestation || k.Replaced.Known() {
 			return true, nil
 		}
 		return true, fold(k, func(a reprocessing.Attestation) {
-			if a.Form == string(form.ID) {
+			if a.Form == string(form.ID) || slices.Contains(a.Pictures, string(form.ID)) {
 				all = append(all, k)
 			}
 		})
