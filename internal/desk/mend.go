@@ -166,7 +166,10 @@ func (m mends[T]) mend(w *Work, e Entry, k store.Kept, changes map[string]string
 		return Receipt{}, err
 	}
 	if finishing && (m.open == nil || !m.open(b)) {
-		return Receipt{}, invalid("%s record %s is not open: there is nothing to finish", record.Called(k.Kind()), k.ID)
+		return Receipt{}, &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("%s record %s is not open: there is nothing to finish", record.Called(k.Kind()), k.ID),
+			Hint: "what it leaves out or says wrong is corrected: " + cmp.Or(m.names(false), "nothing"),
+		}
 	}
 	changed := false
 	for name, text := range changes {
