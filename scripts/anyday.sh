@@ -16,8 +16,8 @@ days=(
 	2026-10-25T00:30:00Z 2026-10-25T01:30:00Z # 02:30, twice
 )
 failed=0
-echo "== each hour of a week"
-RINSATE_TEST_EVERY_HOUR=1 "$GO" test -count=1 -timeout 60m -run AnyHour ./internal/demo || failed=1
+echo "== each hour of a week, and a year on each day of two"
+RINSATE_TEST_EVERY_HOUR=1 "$GO" test -count=1 -timeout 60m -run "AnyHour|AnyYear" ./internal/demo || failed=1
 for i in "${!days[@]}"; do
 	day="${days[$i]}" zone="${zones[$((i % ${#zones[@]}))]}"
 	echo "== $day on a machine in $zone"

@@ -57,7 +57,7 @@ Exit code 0: none over the action level, 3: some, 1: lines that could not be jud
 	}
 	c.Flags().StringVar(&f.rules, "rules", "", "rule set (YAML; default: the one that ships with the program)")
 	c.Flags().StringVar(&f.profile, "profile", "", "YAML file that describes the file of readings")
-	c.Flags().StringVar(&f.zone, "zone", "", "time zone of times without an offset")
+	c.Flags().StringVar(&f.zone, "zone", "", "time zone of the times without an offset that a profile reads")
 	c.Flags().StringVar(&f.print, "print", "table", "table, csv or json")
 	c.Flags().BoolVar(&f.over, "over", false, "print only what is not below the alert level")
 	return c

@@ -163,9 +163,6 @@ func (a *app) view(c *cobra.Command, ask func(desk.View) error) error {
 
 // boardAt returns every scope's state at the instant of an --at flag.
 func boardAt(v desk.View, at string) ([]reprocessing.Answer, error) {
-	if at == "" {
-		return v.Day().BoardNow(v.Now())
-	}
 	when, err := instant(at, v.Zone(), v.Now())
 	if err != nil {
 		return nil, err

@@ -45,10 +45,6 @@ Exit code 0: ready, 4: not ready, also while paper decides or where somebody els
 						return err
 					}
 				}
-				ask := v.Day().AnswerAt
-				if at == "" {
-					ask = v.Day().AnswerNow
-				}
 				tag := args[0]
 				switch found, err := v.Registry().Named(tag); {
 				case err == nil:
@@ -56,7 +52,7 @@ Exit code 0: ready, 4: not ready, also while paper decides or where somebody els
 				case fault.CodeOf(err) != fault.NotFound: // what is not registered is answered as what it is
 					return err
 				}
-				answer, err := ask(tag, when, asked)
+				answer, err := v.Day().AnswerAt(tag, when, asked)
 				if err != nil {
 					return err
 				}

@@ -151,7 +151,7 @@ paper names a photograph that is filed with the scope already (rinsate attach); 
 	c.Flags().StringVar(&second, "second", "", "code of the second person")
 	c.Flags().StringSliceVar(&photographs, "photograph", nil, "photographs of the paper: JPEG, PNG or PDF")
 	c.Flags().StringVar(&profile, "profile", "", "YAML file that describes the CSV file")
-	c.Flags().StringVar(&zone, "zone", "", "time zone of times without an offset")
+	c.Flags().StringVar(&zone, "zone", "", "time zone of the times without an offset that a profile reads")
 	must(c.MarkFlagRequired("second"))
 	return c
 }

@@ -157,7 +157,7 @@ YAML file that maps other headers, decimal signs, encodings and date formats;
 	who.named(c, access.Act{Name: desk.ImportName}, "code of the person who answers for the import")
 	c.Flags().StringVar(&second, "second", "", "code of the second person, for what asks for less than before")
 	c.Flags().StringVar(&profile, "profile", "", "YAML file that describes the CSV files")
-	c.Flags().StringVar(&zone, "zone", "", "time zone of times without an offset (default: the facility's)")
+	c.Flags().StringVar(&zone, "zone", "", "time zone of the times without an offset that a profile reads (default: the facility's)")
 	c.Flags().BoolVar(&dry, "dry-run", false, "say line by line what would happen, store nothing")
 	c.Flags().Bool("columns", false, "list the columns of this kind of file")
 	return c

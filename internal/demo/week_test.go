@@ -35,6 +35,21 @@ func TestAnyHour(t *testing.T) {
 	}
 }
 
+// The whole year is built on any day: on whichever weekday it ends, nothing that people do in it is refused.
+func TestAnyYear(t *testing.T) {
+	if os.Getenv(everyHour) == "" {
+		t.Skip("takes minutes; `make anyday` runs it")
+	}
+	zone := hospitalZone(t)
+	for day := range 14 {
+		at := time.Date(2026, 11, 24+day, 1+day*23/14, 40, 0, 0, zone)
+		t.Run(at.Format(time.RFC3339), func(t *testing.T) {
+			t.Parallel()
+			buildAt(t, at, demo.Options{})
+		})
+	}
+}
+
 // The days on which calendars and clocks do what they do on no other.
 func TestOddDays(t *testing.T) {
 	t.Parallel()

@@ -1,8 +1,10 @@
 package desk
 
 import (
+	"fmt"
 	"slices"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/quality"
@@ -219,6 +221,31 @@ func (v DayView) Job(tag string, now unit.Instant) (Job, error) {
 		j.Points = append(j.Points, point)
 	}
 	return j, nil
+}
+
+// MaySample refuses a sample of a cleaning verification that is taken before it can count: while the scope is in use, or
+// before the steps that come first. Where paper decides nobody knows them.
+func (v DayView) MaySample(tag string, now unit.Instant) error {
+	h, _, err := v.state(tag, now, store.Forever)
+	if err != nil {
+		return err
+	}
+	a, err := v.ReleaseNow(tag, now, store.Forever)
+	if err != nil || a.Paper != nil {
+		return err
+	}
+	first := a.BeforeSampling().Words()
+	if len(h.Unfinished()) > 0 {
+		first = "the end of the use"
+	}
+	if first == "" {
+		return nil
+	}
+	hint := "begin with: " + first
+	if len(a.Next) > 0 {
+		hint = a.Next[0]
+	}
+	return &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("a sample of %s would not count now: %s has to come first", tag, first), Hint: hint}
 }
 
 // readingsSince returns the readings of a scope that stand, by their sample.

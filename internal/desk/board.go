@@ -19,8 +19,19 @@ func (v DayView) BoardNow(now unit.Instant) ([]reprocessing.Answer, error) {
 	return v.board(now, v.ReleaseNow)
 }
 
-// Board returns the release check's answer for every instrument that was in service at an instant of the past.
-func (v DayView) Board(at unit.Instant) ([]reprocessing.Answer, error) { return v.board(at, v.Release) }
+// Board returns the release check's answer for every instrument that was in service at an instant of the past; of the
+// present minute, and of later, BoardNow does.
+func (v DayView) Board(at unit.Instant) ([]reprocessing.Answer, error) {
+	if !v.passed(at) {
+		return v.BoardNow(max(at, v.Now()))
+	}
+	return v.board(at, v.Release)
+}
+
+// passed says whether an instant lies before the minute that the clock shows.
+func (v DayView) passed(at unit.Instant) bool {
+	return at < v.Now()-v.Now()%unit.Instant(unit.Minute)
+}
 
 func (v DayView) board(at unit.Instant, ask func(tag string, at, known unit.Instant) (reprocessing.Answer, error)) ([]reprocessing.Answer, error) {
 	instruments, err := v.Registry().Instruments()

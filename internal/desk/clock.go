@@ -87,13 +87,13 @@ func namedIsKnown(w *Work, by string) error {
 }
 
 // leads says whether somebody answers for the room: who takes back what others have recorded. Where people act at
-// the machine itself their account says so.
+// the machine itself what is on record of them says so.
 func leads(w *Work, code string) (bool, error) {
 	if !w.actor.Vouched() {
 		return w.actor.Has(access.VoidRecord), nil
 	}
-	a, ok, err := edition[record.AccessBody](w.View, record.Access, code, store.Forever, store.Forever)
-	return err == nil && ok && !a.Disabled && access.Allows(a.Roles, access.VoidRecord), err
+	s, err := w.People().Signer(code, reprocessing.Clock{})
+	return s.Known && access.Allows(s.Roles(), access.VoidRecord), err
 }
 
 // NoticeClock puts on record that the computer's clock shows less than the newest record has, where it does: what a

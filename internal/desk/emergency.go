@@ -346,8 +346,12 @@ func (v DayView) AnswerNow(tag string, now, known unit.Instant) (reprocessing.An
 	return withShort(a, h.ShortNow(a, rules.Reprocessing, now, v.Zone())), nil
 }
 
-// AnswerAt is Release with how far from ready the scope was.
+// AnswerAt is Release with how far from ready the scope was. Of the present minute, and of later, it answers as of now: what
+// is on record of a later time, and a clock that is in doubt, count there whatever the clock shows.
 func (v DayView) AnswerAt(tag string, at, known unit.Instant) (reprocessing.Answer, error) {
+	if !v.passed(at) {
+		return v.AnswerNow(tag, max(at, v.Now()), known)
+	}
 	a, h, rules, err := releaseAt(v.View, tag, at, known)
 	if err != nil {
 		return a, err

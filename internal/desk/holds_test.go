@@ -202,6 +202,22 @@ func TestRecordThatArrivesLate(t *testing.T) {
 	}
 }
 
+// A failed step of a time before a use that had looked fine has that use looked at again.
+func TestBadNewsAfterTheUse(t *testing.T) {
+	b := start(t)
+	b.reprocessed()
+	failed := b.pass(10 * time.Minute)
+	b.pass(20 * time.Minute)
+	b.recordUse(reprocessing.Use{Start: b.at(), End: b.pass(20 * time.Minute)})
+	b.wantHeldFor("a use of a scope that was ready")
+	b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.RecordStep(tech, reprocessing.Step{
+			Scope: "D-01", Kind: reprocessing.LeakTest, Start: failed, End: failed.Add(2 * time.Minute), By: "T-01", Result: reprocessing.Fail,
+		})
+	})
+	b.wantHeldFor("a leak test before it had failed", reprocessing.LeakHold, reprocessing.ExposureHold)
+}
+
 // What speaks against a scope has the same holds whatever arrives first, and what arrives late of what speaks for it
 // never makes the answer better than in order.
 func TestOrderOfArrival(t *testing.T) {

@@ -296,7 +296,7 @@ type actAnswer struct {
 	Record string `json:"record,omitempty"`
 	// Retype asks for the value a second time and says why; nothing was stored.
 	Retype string `json:"retype,omitempty"`
-	// Outcome and Why are those of a reading.
+	// Outcome is that of a reading, Why is why it is that, or why a step that is done proves nothing.
 	Outcome reading.Outcome `json:"outcome,omitempty"`
 	Why     string          `json:"why,omitempty"`
 	// Held says that the act put the scope on hold, and why.
@@ -372,6 +372,13 @@ func (s benchPages) benchAct(x *kit.Exchange) error {
 				}
 			}
 		}
+		if a.Act == "collect" {
+			if _, err := w.Show(a.ID); fault.CodeOf(err) == fault.NotFound {
+				if err := w.Day().MaySample(a.Scope, s.Now()); err != nil {
+					return err
+				}
+			}
+		}
 		var err error
 		done, err = a.do(w, desk.Entry{ID: id, By: a.By})
 		return err
@@ -401,6 +408,9 @@ func (s benchPages) benchAct(x *kit.Exchange) error {
 		}
 		job, err := s.jobShown(v, a.Scope)
 		answer.Job = &job
+		if a.Step != nil && a.Step.End.Known() {
+			answer.Why = job.Answer.Against(answer.Record)
+		}
 		return err
 	})
 	if err != nil {

@@ -521,6 +521,7 @@ func TestCleanAgainAtTheBench(t *testing.T) {
 		set("disinfectant_lot", "L9"); set("disinfectant_expires", "2026-03-30T12:00"); set("mec", "pass");
 		set("coldest_cel", "21"); set("contact", "12"); set("disinfectant_filled", "2026-03-01T12:00");
 	})()`))
+	p.press("nav.points", "elevator recess") // what was typed stays when everything is shown anew
 	p.press("#job", "Passed")
 	p.press("#job", "Begin drying")
 	p.waitText("#job", "Done: drying")

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+	"time"
 
 	"rinsate/internal/desk"
 	"rinsate/internal/domain/access"
@@ -15,27 +16,73 @@ import (
 	"rinsate/internal/store/storetest"
 )
 
+// atBench sends what somebody does at the bench now.
+func (b *site) atBench(role access.Role, a act) answer {
+	b.Helper()
+	a.By, a.At = codeOf(role), b.at()
+	if a.ID == "" {
+		a.ID = b.newID()
+	}
+	text, err := json.Marshal(a)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return b.ask(http.MethodPost, "/bench/acts", role, func(q *http.Request) {
+		q.Body, q.ContentLength = io.NopCloser(strings.NewReader(string(text))), int64(len(text))
+		q.Header.Set("Content-Type", "application/json")
+	})
+}
+
+// At the bench a sample that cannot count yet is refused with what comes first, and a step that proves nothing says so.
+func TestTooEarlyAtTheBench(t *testing.T) {
+	b := newSite(t, storetest.NewClock(), "https://test.example")
+	b.session(access.Technician)
+	collect := act{Act: "collect", Scope: readyScope, Point: scope.OuterDistalEnd, Kit: "K", Lot: "7"}
+	sampled := func(first string) {
+		t.Helper()
+		b.clock.Move(time.Second)
+		got := b.atBench(access.Technician, collect)
+		switch {
+		case first == "" && got.status != http.StatusOK:
+			t.Errorf("status %d: %s", got.status, got.body)
+		case first != "" && (got.status != http.StatusConflict || !strings.Contains(got.body, "would not count now: "+first+" has to come first")):
+			t.Errorf("before %s: status %d: %s", first, got.status, got.body)
+		}
+	}
+	step := func(kind reprocessing.StepKind, d time.Duration, result reprocessing.Result) string {
+		t.Helper()
+		s := &reprocessing.Step{Kind: kind, Start: b.at(), End: b.clock.Move(d), Result: result}
+		got := b.atBench(access.Technician, act{Act: "step", Scope: readyScope, Step: s})
+		if got.status != http.StatusOK {
+			t.Fatalf("%s: status %d: %s", kind, got.status, got.body)
+		}
+		return got.body
+	}
+	open := reprocessing.Use{Scope: readyScope, Start: b.clock.Move(time.Minute)}
+	use := b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, open, "") })
+	sampled("the end of the use")
+	open.End, open.Finishes = b.clock.Move(3*time.Minute), string(use.Record.ID)
+	b.do("N-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) { return w.RecordUse(e, open, "") })
+	b.step(readyScope, reprocessing.PointOfUse, 2*time.Minute, nil)
+	sampled("leak test")
+	step(reprocessing.LeakTest, 2*time.Minute, reprocessing.Pass)
+	if got := step(reprocessing.ManualCleaning, 161*time.Second, ""); !strings.Contains(got, "manual cleaning took 2min41s; at least 3min is needed") {
+		t.Errorf("a cleaning that took too little time: %s", got)
+	}
+	sampled("manual cleaning")
+	step(reprocessing.ManualCleaning, 4*time.Minute, "")
+	sampled("inspection")
+	step(reprocessing.Inspection, 2*time.Minute, reprocessing.Pass)
+	sampled("")
+}
+
 // At the bench people take back what they have just recorded; later, and what somebody else recorded, is for
 // whoever signs or may not be done at all, as on the pages.
 func TestSlipsAtTheBench(t *testing.T) {
 	b := newSite(t, storetest.NewClock(), "https://test.example")
 	code := codeOf(access.Technician)
 	b.session(access.Technician)
-	send := func(role access.Role, a act) answer {
-		t.Helper()
-		a.By, a.At = codeOf(role), b.at()
-		if a.ID == "" {
-			a.ID = b.newID()
-		}
-		text, err := json.Marshal(a)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return b.ask(http.MethodPost, "/bench/acts", role, func(q *http.Request) {
-			q.Body, q.ContentLength = io.NopCloser(strings.NewReader(string(text))), int64(len(text))
-			q.Header.Set("Content-Type", "application/json")
-		})
-	}
+	send := b.atBench
 	step := func() string {
 		t.Helper()
 		id := b.newID()

@@ -28,7 +28,9 @@ func main() {
 	for _, r := range all {
 		noticed, output, err := r.try(root)
 		if err != nil {
-			fail(fmt.Errorf("%s: %w", r.hazard, err))
+			stood++
+			fmt.Fprintf(os.Stdout, "%s: %v\n", r.hazard, err)
+			continue
 		}
 		fmt.Fprintf(os.Stdout, "%s without its control: %s %s\n", r.hazard, r.test, map[bool]string{true: "fails", false: "still passes"}[noticed])
 		if !noticed {
@@ -37,7 +39,7 @@ func main() {
 		}
 	}
 	if stood > 0 {
-		fail(fmt.Errorf("%d controls can go and no test notices", stood))
+		fail(fmt.Errorf("%d controls can go and no test notices, or cannot be taken away", stood))
 	}
 }
 

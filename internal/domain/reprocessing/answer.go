@@ -87,6 +87,28 @@ type Progress struct {
 	Deadline unit.Instant `json:"deadline,omitzero"`
 }
 
+// Against returns in words what keeps the scope from patients of one record; empty where nothing does.
+func (a Answer) Against(id string) string {
+	for _, r := range a.Reasons {
+		if r.Blocks && id != "" && r.Record == id {
+			return r.Whole()
+		}
+	}
+	return ""
+}
+
+// BeforeSampling returns the first step that has to be done before a sample of a cleaning verification counts, empty when
+// none has: what is on record and only asks for somebody's word has not.
+func (a Answer) BeforeSampling() StepKind {
+	i := slices.IndexFunc(a.Steps, func(p Progress) bool { return p.Step == Verification })
+	for _, p := range a.Steps[:max(i, 0)] {
+		if p.Status.lacks() && (p.Status != MissingStep || p.Record == "") {
+			return p.Step
+		}
+	}
+	return ""
+}
+
 // worse returns the one of two that says more against the scope; where neither does, the one that was done.
 func (p Progress) worse(other Progress) Progress {
 	switch {

@@ -175,6 +175,14 @@ func TestReadyNowIsNeverMilder(t *testing.T) {
 	if now := reprocessing.ReleaseNow(h, rules, reprocessing.Clock{}, noon, zone); now.State != reprocessing.OnHold {
 		t.Errorf("a hold that lies ahead, now: %s", told(now))
 	}
+	h = good(t)
+	h.Uses = append(slices.Clone(h.Uses), reprocessing.Use{Stamp: stamp("ahead", noon-1), Scope: "D-01", Start: noon + hour})
+	if past := reprocessing.Release(h, rules, noon, zone); past.State != reprocessing.Ready {
+		t.Errorf("a use that lies ahead, as of the past: %s", told(past))
+	}
+	if now := reprocessing.ReleaseNow(h, rules, reprocessing.Clock{}, noon, zone); now.State == reprocessing.Ready {
+		t.Errorf("a use that lies ahead, now: %s", told(now))
+	}
 }
 
 // What was written while the clock was in doubt never makes a scope ready that is not ready without it.

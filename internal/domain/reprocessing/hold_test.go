@@ -136,6 +136,12 @@ func TestWhatEndsAHold(t *testing.T) {
 			}, lift: signedBy(aLead, prevention), want: "no manual cleaning is on record between",
 		},
 		{
+			name: "cleaning, cleaned for less than the rules ask for", hold: followed(reprocessing.CleaningHold, "failed"),
+			change: func(h history) {
+				changed(h, "second manual-cleaning", func(s *reprocessing.Step) { s.End = s.Start + 161*unit.Instant(unit.Second) })
+			}, lift: signedBy(nil), want: "took 2min41s, which is not as long as it should",
+		},
+		{
 			name: "cleaning, cleaned until the first sample", hold: followed(reprocessing.CleaningHold, "failed"),
 			change: func(h history) {
 				changed(h, "second manual-cleaning", func(s *reprocessing.Step) { s.End = instant(t, "13:22") })

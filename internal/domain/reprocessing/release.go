@@ -213,7 +213,7 @@ func (g *release) steps() {
 
 // failedSince says whether a step, or one after it, failed and is to be done again, so that no clock runs from it.
 func (g *release) failedSince(kind StepKind) bool {
-	if g.cleanAgain && kind != "" && slices.Index(StepKinds, kind) >= slices.Index(StepKinds, ManualCleaning) {
+	if g.cleanAgain && !g.recleaning && kind != "" && slices.Index(StepKinds, kind) >= slices.Index(StepKinds, ManualCleaning) {
 		return true
 	}
 	return kind != "" && slices.ContainsFunc(g.answer.Steps, func(p Progress) bool {
@@ -531,10 +531,15 @@ func (g *release) verification(rule StepRule, due []sampling.Due) (p Progress) {
 		if !last.Verification.Complete {
 			p.Status = RunningStep
 		}
-		g.cleanAgain = last.Verification.Next.Act == reading.CleanAgain
+		next := last.Verification.Next
+		g.cleanAgain = next.Act == reading.CleanAgain
+		begun := func(s Step) bool { return s.Start >= last.last() }
+		if g.recleaning = g.cleanAgain && slices.ContainsFunc(g.of(ManualCleaning), begun); g.recleaning { // that step says how it goes
+			next.Words = "sample again: " + scope.Named(next.Points)
+		}
 		g.fail(cite(Reason{
 			Text: last.Verification.Words() + ": " + last.Verification.Why, Record: last.ID,
-		}, rule.Source), last.Verification.Next.Words)
+		}, rule.Source), next.Words)
 		g.doubts(last.Verification.Cleaning, from)
 	case last.First < g.on.previous:
 		p.Status = StaleStep

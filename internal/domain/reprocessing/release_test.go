@@ -646,6 +646,14 @@ func TestCleanAgainLoop(t *testing.T) {
 		if want := []string{"clean the scope again, then sample", "do and record: disinfection", "do and record: drying", "do and record: storage"}; !slices.Equal(a.Next, want) {
 			t.Errorf("next: %q, want %q", a.Next, want)
 		}
+		h = recleaned(t)
+		h.Decisions[0].Verification.Next = reading.Next{Act: reading.CleanAgain, Points: []scope.PointKind{scope.ElevatorRecess}, Words: "clean the scope again, then sample"}
+		h.Decisions, h.Samples = h.Decisions[:1], slices.DeleteFunc(h.Samples, func(s reprocessing.Taken) bool { return s.Cleaning == 2 })
+		h.Lifts = nil
+		if a := ask(h, "09:50"); len(a.Next) < 3 || a.Next[0] != "finish and record: manual cleaning" || a.Next[2] != "sample again: elevator recess" ||
+			slices.Contains(a.Next, "clean the scope again, then sample") {
+			t.Errorf("while it is cleaned again: next: %q", a.Next)
+		}
 	})
 	t.Run("the second cleaning verification passed, the hold stays", func(t *testing.T) {
 		wantState(t, ask(recleaned(t), "10:14"), reprocessing.OnHold, "on hold since")
@@ -1147,5 +1155,9 @@ func TestRepairOfALeakComesFirst(t *testing.T) {
 	}}
 	if a := reprocessing.Release(h, preset(t), at, berlin(t)); slices.Contains(a.Next, repair) {
 		t.Errorf("back from repair: %q", a.Next)
+	}
+	h.Repairs[0].Sent = h.Holds[0].At
+	if a := reprocessing.Release(h, preset(t), at, berlin(t)); slices.Contains(a.Next, repair) {
+		t.Errorf("back from a repair to which it went at the instant of the hold: %q", a.Next)
 	}
 }

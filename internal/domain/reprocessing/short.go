@@ -52,7 +52,11 @@ func shortOf(h History, a Answer, rules Rules, at unit.Instant, zone *time.Locat
 	case len(holds) > 0:
 		return Short{Grade: Held, Words: heldFor(holds, zone) + "; " + stepsOf(a)}
 	case a.State == NotKnown:
-		return Short{Grade: Unclear, Words: "nobody can say what was done with it: " + a.first()}
+		s := Short{Grade: Unclear, Words: "nobody can say what was done with it: " + a.first()}
+		if slices.ContainsFunc(a.Steps, func(p Progress) bool { return p.Record != "" }) { // whoever has to choose between two of them asks what they have behind them
+			s.Words += "; by the records, " + stepsOf(a)
+		}
+		return s
 	case len(h.Unfinished()) > 0:
 		return Short{Grade: AtPatient, Words: "it is not reprocessed since a patient: " + a.first()}
 	}
@@ -148,11 +152,13 @@ func lackingOf(a Answer) []Progress {
 
 // stepsOf says in a line which steps are done and which are not.
 func stepsOf(a Answer) string {
-	var done, lacking []string
+	var done, unproven, lacking []string
 	for _, p := range a.Steps {
 		switch {
 		case p.Status == DoneStep:
 			done = append(done, p.Step.Words())
+		case p.Status == MissingStep && p.Record != "":
+			unproven = append(unproven, p.Step.Words())
 		case p.Status == MissingStep:
 			lacking = append(lacking, p.Step.Words())
 		case p.Status != NotDueStep:
@@ -162,12 +168,21 @@ func stepsOf(a Answer) string {
 	switch {
 	case len(a.Steps) == 0:
 		return "no step of reprocessing is on record since"
-	case len(lacking) == 0:
+	case len(lacking)+len(unproven) == 0:
 		return "every step is on record"
-	case len(done) == 0:
+	case len(done)+len(unproven) == 0:
 		return "lacking: " + strings.Join(lacking, ", ") + "; nothing of it is on record"
 	}
-	return "lacking: " + strings.Join(lacking, ", ") + "; on record: " + strings.Join(done, ", ")
+	var all []string
+	say := func(what string, steps []string) {
+		if len(steps) > 0 {
+			all = append(all, what+": "+strings.Join(steps, ", "))
+		}
+	}
+	say("lacking", lacking)
+	say("on record, but not proven", unproven)
+	say("on record", done)
+	return strings.Join(all, "; ")
 }
 
 // heldFor says what open holds are for, the strictest first.

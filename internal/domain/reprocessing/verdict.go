@@ -7,8 +7,8 @@ type verdict struct {
 	answer Answer
 	// open are the holds that nobody has lifted.
 	open []Hold
-	// cleanAgain says that the last cleaning verification asks for another cleaning.
-	cleanAgain bool
+	// cleanAgain says that the last cleaning verification asks for another cleaning, recleaning that somebody has begun it.
+	cleanAgain, recleaning bool
 	// decisions are what other people have to decide before the scope can be ready, beside the acts.
 	decisions []string
 	// unwritten are steps that were written down too late and that nobody attests.

@@ -261,9 +261,22 @@ func (s Step) shows() bool {
 	return s.Result != Fail && s.MEC != Fail && s.End.Known() && (!needsResult(s.Kind) || s.Result == Pass) && (!takesTime(s.Kind) || s.End > s.Start)
 }
 
-// proves says whether a step is done, not failed, and, as far as that was asked at the lift, on record in time: nobody's
-// word ends a hold.
-func (e evidence) proves(s Step) bool { return s.shows() && (e.Rules == nil || s.Lacks() == nil) }
+// proves says whether a step is done, not failed, and, as far as that was asked at the lift, on record in time, since
+// nobody's word ends a hold, and as long as the rules ask for.
+func (e evidence) proves(s Step) bool {
+	return s.shows() && (e.Rules == nil || s.Lacks() == nil && e.lasted(s))
+}
+
+// lasted says whether a step took no less and no more time than the rules at the lift ask for.
+func (e evidence) lasted(s Step) bool {
+	rules := e.Rules.For(e.Since.Model.Name)
+	i := slices.IndexFunc(rules, func(r StepRule) bool { return r.Step == s.Kind })
+	if i < 0 || !takesTime(s.Kind) {
+		return true
+	}
+	took := s.End.Sub(s.Start)
+	return took >= rules[i].AtLeast.Duration() && (rules[i].AtMost == 0 || took <= rules[i].AtMost.Duration())
+}
 
 // repaired returns the repairs for which the scope was sent after the hold, or with it, and was back by the lift: what
 // was under way before mends something else.
@@ -297,6 +310,12 @@ func (e evidence) cleaned() (Lift, string) {
 		return l, "the cleaning verification that passed since is not proven by its records: nobody's word ends a hold"
 	case len(passed) == 0:
 		return l, "no cleaning verification that was sampled after it and passed is on record"
+	}
+	for _, s := range e.Since.Steps {
+		if s.Kind == ManualCleaning && s.shows() && s.End > e.hold.At && s.End <= passed[0].First && e.Rules != nil && !e.lasted(s) {
+			return l, "the manual cleaning before the cleaning verification that passed took " + unit.SpanOf(s.End.Sub(s.Start)).String() +
+				", which is not as long as it should"
+		}
 	}
 	return l, "no manual cleaning is on record between it and the cleaning verification that passed"
 }

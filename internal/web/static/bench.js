@@ -524,9 +524,12 @@ function say(kind, ...words) {
 function tell(act, answer) {
   if (!answer.outcome) {
     if (answer.held) say("problem", `${act.scope}: ${answer.held}.`);
+    else if (answer.why) say("problem", `${act.scope}: ${answer.why}. `, h("strong", {}, "Next: "), answer.job?.answer?.next?.[0] ?? "");
     return;
   }
-  const next = answer.job?.verification?.next?.words ?? "";
+  const { verification, answer: release } = answer.job ?? {};
+  // What passed ends a verification; whether the scope goes on or has to be cleaned first, the whole answer knows.
+  const next = (verification?.complete && release?.next?.[0]) || (verification?.next?.words ?? "");
   byID("said").replaceChildren(
     h("div", { class: "outcome " + markOf(answer.outcome).class },
       h("p", { class: "big" }, `${act.value} RLU `, badge(answer.outcome)),
@@ -620,6 +623,7 @@ function showJob() {
   const answer = job.answer;
   const required = job.points.filter((/** @type {Any} */ p) => p.required && !p.not_applicable);
   const read = required.filter((/** @type {Any} */ p) => p.carried || p.samples?.some((/** @type {Any} */ s) => s.readings?.length));
+  const before = /** @type {HTMLFormElement | null} */ (place.querySelector("form[data-step]"));
   place.replaceChildren(
     h("div", { class: "headline" }, h("h2", { id: "scope-name" }, tag), answer.state ? badge(answer.state) : badge("not known without a network"),
       h("span", { class: "by" }, `${job.test ?? "cleaning verification"}, ${read.length} of ${required.length} points read`)),
@@ -633,6 +637,18 @@ function showJob() {
         spaced(p.point), state && !p.not_applicable ? " " : "", state && !p.not_applicable ? badge(state) : p.not_applicable ? " (does not apply)" : openSample(p) ? " …" : "");
     })),
     showCard(job));
+  keepTyped(before, /** @type {HTMLFormElement | null} */ (place.querySelector("form[data-step]")));
+}
+
+/** What was typed about a step stays when the step is shown anew. @param {HTMLFormElement | null} before @param {HTMLFormElement | null} after */
+function keepTyped(before, after) {
+  if (!before || !after || before.dataset.step !== after.dataset.step) return;
+  for (const old of /** @type {NodeListOf<HTMLInputElement>} */ (before.querySelectorAll("input, select"))) {
+    const fresh = /** @type {HTMLInputElement | null} */ (after.querySelector(`[name="${CSS.escape(old.name)}"]`));
+    if (!fresh || fresh.value === old.value) continue;
+    fresh.value = old.value;
+    fresh.dispatchEvent(new Event("change", { bubbles: true }));
+  }
 }
 
 /** The cycle from patient to ready, as the server drew it. @param {Any} job */
@@ -712,7 +728,7 @@ function stepForm(step) {
     if (kind === "storage") s.cabinet = String(form.get("cabinet"));
     await commit({ act: "step", scope: tag, step: s });
   };
-  return h("form", { class: "row", onsubmit: submit },
+  return h("form", { class: "row", onsubmit: submit, "data-step": `${tag} ${kind} ${step.status} ${step.record ?? ""}` },
     ...(ending ? extra : []),
     !begun && kind !== "storage" && h("button", { value: "begin" }, "Begin " + stepName(kind)),
     !begun && kind === "storage" && h("button", { value: "begin" }, "Put into the cabinet"),
