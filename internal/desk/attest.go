@@ -10,6 +10,7 @@ import (
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/domain/access"
+	"rinsate/internal/domain/dossier"
 	"rinsate/internal/domain/reprocessing"
 	"rinsate/internal/domain/scope"
 	"rinsate/internal/record"
@@ -86,6 +87,11 @@ func (w VouchWork) Attest(e Entry, in Attested) (Receipt, error) {
 	}
 	if err := w.inTime(words, acts); err != nil {
 		return Receipt{}, err
+	}
+	for i := range words {
+		if words[i].Pictures, err = w.shown(words[i].Of); err != nil {
+			return Receipt{}, err
+		}
 	}
 	first, err := w.append(e, record.Attestation, words[0].At, words[0])
 	if err != nil {
@@ -166,6 +172,79 @@ func (w VouchWork) inTime(words []reprocessing.Attestation, acts map[string]vouc
 		}
 	}
 	return nil
+}
+
+// shown returns the pictures that show the values of samples which were written down too late to be proof of themselves,
+// and refuses such a value of which there is none: a word stands for what somebody did, and not for a number.
+func (w VouchWork) shown(acts []string) (pictures []string, err error) {
+	for _, id := range acts {
+		kept, err := w.tx.Record(ledger.ID(id))
+		if err != nil {
+			return nil, err
+		}
+		if kept.Kind() != record.Sample {
+			continue
+		}
+		read, of, err := takingsOf(w.View).readingsOf(kept)
+		if err != nil {
+			return nil, err
+		}
+		var late []string
+		for i, x := range read {
+			if !x.Judgement.Outcome.Passed() {
+				continue
+			}
+			if reprocessing.WrittenLate(x.With.At, of[i].Recorded) == "" {
+				late = nil
+				break
+			}
+			late = append(late, string(of[i].ID))
+		}
+		if len(late) == 0 {
+			continue
+		}
+		found, err := w.picturesOf(kept, late)
+		if err != nil {
+			return nil, err
+		}
+		if len(found) == 0 {
+			act, err := w.actOf(kept.ID)
+			if err != nil {
+				return nil, err
+			}
+			return nil, &fault.Error{
+				Code: fault.Invalid, Message: act.what + ": its value was written down too late, and a value is attested only with a picture of what showed it",
+				Hint: "file a photograph of the display, or the laboratory's report, with the sample, or one of the whole sheet with the scope; then attest",
+			}
+		}
+		for _, id := range found {
+			if !slices.Contains(pictures, id) {
+				pictures = append(pictures, id)
+			}
+		}
+	}
+	return pictures, nil
+}
+
+// picturesOf returns the photographs and reports that were filed with a sample or its readings, or with its scope, since
+// the sample was put on record.
+func (w VouchWork) picturesOf(sample store.Kept, readings []string) (found []string, err error) {
+	tag, err := record.ScopeOf(sample.Record)
+	if err != nil {
+		return nil, err
+	}
+	about := append([]string{"", string(sample.ID)}, readings...)
+	err = w.tx.EventsAfter(tag, sample.Seq, func(k store.Kept) error {
+		if k.Kind() != record.Attachment || k.Replaced.Known() {
+			return nil
+		}
+		return fold(k, func(a dossier.Attachment) {
+			if (a.Kind == dossier.Photograph || a.Kind == dossier.Report) && slices.Contains(about, a.About) {
+				found = append(found, string(k.ID))
+			}
+		})
+	})
+	return found, err
 }
 
 // vouchable is an act that somebody can vouch for.

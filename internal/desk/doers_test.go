@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"rinsate/internal/base/fault"
 	"rinsate/internal/base/ledger"
 	"rinsate/internal/base/unit"
 	"rinsate/internal/desk"
@@ -151,10 +152,24 @@ func TestMeasuredAndWrittenDownLate(t *testing.T) {
 				return
 			}
 			b.wantState(test.name, reprocessing.InReprocessing, test.want)
-			if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: taken, From: reprocessing.OwnAct}); err != nil {
+			word := func() error {
+				_, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: taken, From: reprocessing.OwnAct})
+				return err
+			}
+			if err := word(); fault.CodeOf(err) != fault.Invalid || !strings.Contains(err.Error(), "picture of what showed it") {
+				t.Errorf("attested without a picture: %v", err)
+			}
+			sheet := photograph()
+			sheet.At = b.at()
+			filed := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Attach(tech, sheet, picture(b, 4, 4)) }).Record.ID
+			if err := word(); err != nil {
 				t.Fatal(err)
 			}
 			b.wantState("attested", reprocessing.Ready, "")
+			b.must(func(w *desk.Work) (desk.Receipt, error) {
+				return w.Void(both(desk.Entry{Corrects: filed, Reason: "of another scope"}))
+			})
+			b.wantState("the picture taken back", reprocessing.InReprocessing, test.want)
 		})
 	}
 }

@@ -142,7 +142,7 @@ func (c *meterChecks) lacks(r made) (all []reprocessing.Lack, err error) {
 		all = append(all, reprocessing.Lack{Why: "its reading " + stranger})
 	}
 	if late := reprocessing.WrittenLate(r.at, r.doing.at); late != "" {
-		all = append(all, reprocessing.Lack{Why: "its reading " + late})
+		all = append(all, reprocessing.Lack{Why: "its reading " + late + ", and a value counts only with the display pictured", Value: true})
 	}
 	lack, err := c.lack(r)
 	if lack != nil {

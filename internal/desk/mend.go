@@ -166,7 +166,10 @@ func (m mends[T]) mend(w *Work, e Entry, k store.Kept, changes map[string]string
 		return Receipt{}, err
 	}
 	if finishing && (m.open == nil || !m.open(b)) {
-		return Receipt{}, invalid("%s record %s is not open: there is nothing to finish", record.Called(k.Kind()), k.ID)
+		return Receipt{}, &fault.Error{
+			Code: fault.Invalid, Message: fmt.Sprintf("%s record %s is not open: there is nothing to finish", record.Called(k.Kind()), k.ID),
+			Hint: "what it leaves out or says wrong is corrected: " + cmp.Or(m.names(false), "nothing"),
+		}
 	}
 	changed := false
 	for name, text := range changes {
@@ -335,8 +338,7 @@ func (m sampleMender) of() mends[readSample] {
 		parts: m.parts(), open: func(s readSample) bool { return s.NotApplicable == "" },
 		do: func(w *Work, e Entry, s readSample, finishing string) (Receipt, error) {
 			if finishing == "" {
-				s.Cleaning = 0 // which follows from when it was collected
-				return w.Collect(e, s.Sample)
+				return correctSample(w, e, s.Sample)
 			}
 			v, err := reading.ParseValue(reading.ATP, reading.RLU, s.value)
 			if err != nil {
@@ -345,6 +347,21 @@ func (m sampleMender) of() mends[readSample] {
 			return w.Read(e, Reading{Sample: ledger.ID(finishing), Meter: s.meter, Value: v, At: cmp.Or(s.at, w.tx.Now), Only: true})
 		},
 	}
+}
+
+// correctSample corrects what a person can set of a sample; it keeps the moments that were marked since it was taken.
+func correctSample(w *Work, e Entry, s sampling.Sample) (Receipt, error) {
+	old, err := w.tx.Record(e.Corrects)
+	if err != nil {
+		return Receipt{}, err
+	}
+	marked, err := samplesOf(w.View).marked(old)
+	if err != nil {
+		return Receipt{}, err
+	}
+	marked.Kit, marked.Lot, marked.Collected = s.Kit, s.Lot, s.Collected
+	marked.Cleaning = 0 // which follows from when it was collected
+	return w.Collect(e, marked)
 }
 
 func (m sampleMender) fields(k store.Kept, zone *time.Location) (correct, finish []Field, err error) {

@@ -62,8 +62,11 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 	if e.Corrects == "" {
 		return w.append(e, record.Sample, s.Collected, s)
 	}
-	// The readings of the corrected sample do not count for this one, so its verification is decided again.
 	before, err := w.corrected(e, record.Sample)
+	if err != nil {
+		return Receipt{}, err
+	}
+	read, err := samplesOf(w.View).readAs(e.Corrects, s)
 	if err != nil {
 		return Receipt{}, err
 	}
@@ -75,8 +78,72 @@ func (w *Work) Collect(e Entry, s sampling.Sample) (Receipt, error) {
 	if err != nil || !r.Fresh {
 		return r, err
 	}
-	r.Followed, err = w.decide(before.scope, before.inside, before.cleaning, e.By, r.Record.ID)
+	if r.Followed, err = w.keepRead(e, r.Record.ID, read); err != nil {
+		return r, err
+	}
+	decided, err := w.decide(before.scope, before.inside, before.cleaning, e.By, r.Record.ID)
+	r.Followed = append(r.Followed, decided...)
+	if err != nil || s.Collected == before.inside && s.Cleaning == before.cleaning {
+		return r, err
+	}
+	decided, err = w.decideAs(ledger.DerivedID("verification", string(r.Record.ID), "moved"), s.Scope, s.Collected, s.Cleaning, e.By, r.Record.ID)
+	r.Followed = append(r.Followed, decided...)
 	return r, err
+}
+
+// rejudged is a reading that stands, and what it is by another version of its sample.
+type rejudged struct {
+	old  store.Kept
+	was  reading.Reading
+	read reading.Reading
+}
+
+// samples judges what was read of samples.
+type samples struct{ View }
+
+func samplesOf(v View) samples { return samples{v} }
+
+// readAs returns the readings of a sample that stand, each judged by another version of it.
+func (v samples) readAs(sample ledger.ID, s sampling.Sample) (all []rejudged, err error) {
+	old, err := v.tx.Record(sample)
+	if err != nil {
+		return nil, err
+	}
+	read, kept, err := takingsOf(v.View).readingsOf(old)
+	if err != nil {
+		return nil, err
+	}
+	for i, was := range read {
+		x, err := v.judge(s, Reading{Sample: sample, Meter: was.Meter, Value: was.Value, At: was.With.At}, was.With.System)
+		if err != nil {
+			return nil, err
+		}
+		x.By = was.By
+		all = append(all, rejudged{kept[i], was, x})
+	}
+	return all, nil
+}
+
+// keepRead binds the readings of a sample that was corrected to the version that stands: what was read was read, and
+// nobody reads it anew.
+func (w *Work) keepRead(e Entry, sample ledger.ID, read []rejudged) (followed []ledger.Record, err error) {
+	for _, x := range read {
+		x.read.Sample = string(sample)
+		r, err := w.append(Entry{
+			ID: ledger.DerivedID("read of", string(sample), string(x.old.ID)), By: e.By, Device: e.Device,
+			Because: []ledger.ID{sample}, Corrects: x.old.ID, Reason: e.Reason, asked: true,
+		}, record.Reading, x.read.With.At, x.read)
+		if err != nil {
+			return followed, err
+		}
+		followed = append(followed, r.Record)
+		doubted, err := w.AtMeters().trust(x.read, r.Record.ID, e.By)
+		followed = append(followed, doubted...)
+		if err != nil {
+			return followed, err
+		}
+	}
+	return followed, nil
 }
 
 // corrected returns what rests on the record that an entry corrects, which has to be of a type.
@@ -185,14 +252,24 @@ func (v View) sample(id ledger.ID) (sampling.Sample, store.Kept, error) {
 	if replaced.Known() {
 		return s, kept, &fault.Error{Code: fault.Conflict, Message: fmt.Sprintf("sample %s of %s was voided", id, s.Scope), Hint: "take a new sample"}
 	}
+	s, err = samplesOf(v).marked(kept)
+	return s, kept, err
+}
+
+// marked returns a sample with the moments recorded since, whether it stands or not.
+func (v samples) marked(kept store.Kept) (sampling.Sample, error) {
+	s, err := record.Body[sampling.Sample](kept.Record)
+	if err != nil {
+		return s, err
+	}
 	err = v.tx.Events(s.Scope, s.Collected, store.Forever, store.Forever, func(k store.Kept) error {
 		m, err := record.Body[sampling.Moment](k.Record)
-		if err == nil && m.Sample == string(id) {
+		if err == nil && m.Sample == string(kept.ID) {
 			s, err = s.Add(m)
 		}
 		return err
 	}, record.Moment)
-	return s, kept, err
+	return s, err
 }
 
 // Reading is what a person or a meter reports.

@@ -42,11 +42,15 @@ func (v takings) weight(old store.Kept) (w takeback.Weight, err error) {
 	case record.Hold:
 		err = fold(old, func(h reprocessing.Hold) { w = takeback.OfHold(h) })
 	case record.Reading:
-		err = fold(old, func(r reading.Reading) { w = takeback.OfReading(r) })
+		if err = fold(old, func(r reading.Reading) { w = takeback.OfReading(r) }); err == nil {
+			err = v.inDoubt(old, &w, old)
+		}
 	case record.Sample:
 		var read []reading.Reading
-		if read, _, err = v.readingsOf(old); err == nil {
+		var kept []store.Kept
+		if read, kept, err = v.readingsOf(old); err == nil {
 			w = takeback.OfSample(read...)
+			err = v.inDoubt(old, &w, kept...)
 		}
 	case record.Moment:
 		err = fold(old, func(m sampling.Moment) { w = takeback.OfMoment(m) })
@@ -69,6 +73,56 @@ func (v takings) weight(old store.Kept) (w takeback.Weight, err error) {
 		w = takeback.Weight{Sort: takeback.Aside}
 	}
 	return w, err
+}
+
+// inDoubt makes a weight that of a doubt where one stands about any of the readings of a scope: to take such a reading
+// away, so that another can be said, would take the doubt away.
+func (v takings) inDoubt(of store.Kept, w *takeback.Weight, read ...store.Kept) error {
+	if w.Adverse() || len(read) == 0 {
+		return nil
+	}
+	tag, err := record.ScopeOf(of.Record)
+	if err != nil {
+		return err
+	}
+	return v.tx.Events(tag, 0, store.Forever, store.Forever, func(k store.Kept) error {
+		return fold(k, func(x record.SuspectBody) {
+			if slices.ContainsFunc(read, func(r store.Kept) bool { return slices.Contains(x.Readings, r.ID) }) {
+				*w = takeback.InDoubt(*w)
+			}
+		})
+	}, record.Suspect)
+}
+
+// ofSample says whether another version of a sample keeps what the first says against the scope, and how heavy that is: of
+// a lot that must not have been used the sample stays a sample.
+func (v takings) ofSample(old store.Kept, x sampling.Sample, w takeback.Weight) (takeback.Weight, bool, error) {
+	s, err := samplesOf(v.View).marked(old)
+	if err != nil {
+		return w, false, err
+	}
+	read, err := samplesOf(v.View).readAs(old.ID, x)
+	if err != nil {
+		return w, false, err
+	}
+	used, keeps := kitUsed(s), len(read) == 0 || takeback.KeepsSample(s, x)
+	var was []reading.Reading
+	for _, r := range read {
+		used, was = max(used, r.was.With.At), append(was, r.was)
+		r.read.Lot = r.was.Lot // which is weighed by itself
+		keeps = keeps && takeback.KeepsReading(r.was, r.read)
+	}
+	if s.Kit != x.Kit || s.Lot != x.Lot {
+		lot, known, err := v.lot(s.Kit, s.Lot)
+		if err != nil || !known {
+			return w, keeps, err
+		}
+		if why, err := lotFault(v.View, lot, used); err != nil || why != "" {
+			return takeback.OfLostLot(w), false, err
+		}
+	}
+	doubted := w.Adverse() && !takeback.OfSample(was...).Adverse()
+	return w, keeps && !doubted, nil
 }
 
 // editionWeight weighs an edition against the one that would count without it; one that does not count weighs nothing.
@@ -220,7 +274,7 @@ func (v takings) goes(old store.Kept) (all []store.Kept, w takeback.Weight, err 
 	if old.Kind() == record.Attachment {
 		all, err = v.overForm(old)
 		if w = (takeback.Weight{Sort: takeback.Aside}); len(all) > 0 {
-			w = takeback.Weight{Sort: takeback.Evidence, What: "the picture of a form"}
+			w = takeback.Weight{Sort: takeback.Evidence, What: "a picture that somebody's word rests on"}
 		}
 		return append([]store.Kept{old}, all...), w, err
 	}
@@ -247,14 +301,14 @@ func (v takings) goes(old store.Kept) (all []store.Kept, w takeback.Weight, err 
 	return all, w, err
 }
 
-// overForm returns the attestations that stand and rest on the picture of a form.
+// overForm returns the attestations that stand and rest on the picture of a form or of a value.
 func (v takings) overForm(form store.Kept) (all []store.Kept, err error) {
 	err = v.Records().referring(string(form.ID), longestChain, func(k store.Kept) (bool, error) {
 		if k.Kind() != record.Attestation || k.Replaced.Known() {
 			return true, nil
 		}
 		return true, fold(k, func(a reprocessing.Attestation) {
-			if a.Form == string(form.ID) {
+			if a.Form == string(form.ID) || slices.Contains(a.Pictures, string(form.ID)) {
 				all = append(all, k)
 			}
 		})
@@ -405,6 +459,18 @@ func (w asking) replaces(e *Entry, typ record.Kind, body any, parted func()) (t 
 	if c.Keeps, c.Worse, err = compared(old, body); err != nil {
 		return t, err
 	}
+	switch x := body.(type) {
+	case reading.Reading:
+		err = fold(old, func(o reading.Reading) { // a doubt about it would go with it
+			c.Keeps = c.Keeps && weight.Adverse() == takeback.OfReading(o).Adverse()
+		})
+	case sampling.Sample:
+		weight, c.Keeps, err = takingsOf(w.View).ofSample(old, x, weight)
+		c.Weight = weight
+	}
+	if err != nil {
+		return t, err
+	}
 	if c.Fills, err = fills(e.By, old, body); err != nil {
 		return t, err
 	}
@@ -458,8 +524,6 @@ func compared(old store.Kept, body any) (keeps, worse bool, err error) {
 		})
 	case record.RepairBody:
 		err = fold(old, func(o record.RepairBody) { keeps = takeback.KeepsRepair(o.Repair, x.Repair) })
-	case sampling.Sample:
-		keeps = true // its readings go with the first version: it shows less until it is read again
 	case sampling.Request:
 		err = fold(old, func(o sampling.Request) { keeps = takeback.KeepsRequest(o, x) })
 	case reprocessing.Hold:

@@ -429,6 +429,97 @@ func TestSampleAfterItsReadingIsVoided(t *testing.T) {
 	}
 }
 
+// Whoever corrects a sample corrects what is said of it, and not what was read: its reading stays bound to it, and is
+// judged by what it says now. What would take an adverse value, a lot that was recalled or a doubt about the meter away
+// takes two, by whichever act.
+func TestCorrectedSampleKeepsItsReading(t *testing.T) {
+	another, earlier := map[string]string{"lot": "8"}, "a second before"
+	author := func(b *bench, sample ledger.ID, changes map[string]string) error {
+		return b.attempt(b.as("T-01", 0, access.Technician), func(w *desk.Work) error {
+			return only(w.Mending().Correct(desk.Entry{Reason: "wrong lot"}, sample, changes))
+		})
+	}
+	two := func(b *bench, sample ledger.ID, changes map[string]string) desk.Receipt {
+		return b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.Mending().Correct(both(desk.Entry{Reason: "wrong lot"}), sample, changes)
+		})
+	}
+	for _, test := range []struct {
+		name, value string
+		before      func(b *bench)
+		changes     map[string]string
+		want        fault.Code
+	}{
+		{"a good value and a good lot", "30", func(*bench) {}, another, ""},
+		{"a value over its level", "388", func(*bench) {}, another, ""},
+		{"a value over its level, of another time", "388", func(*bench) {}, map[string]string{"collected": earlier}, fault.Forbidden},
+		{"a good value of another time", "30", func(b *bench) { b.pass(access.Slip) }, map[string]string{"collected": earlier}, fault.Forbidden},
+		{"a recalled lot", "30", func(b *bench) {
+			base := b.base(record.Lot, "K|7")
+			b.must(func(w *desk.Work) (desk.Receipt, error) {
+				return w.SettingUp().Recall(because("a notice"), "K|7", base, b.at().Add(-12*time.Hour))
+			})
+		}, another, fault.Forbidden},
+		{"a meter in doubt", "30", func(b *bench) { b.check(10, 2) }, another, fault.Forbidden},
+	} {
+		b := start(t)
+		b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.SettingUp().RegisterLot(lead, b.at(), quality.Lot{Kit: "K", Lot: "8", Expires: b.at().Add(24 * 365 * time.Hour)})
+		})
+		b.use()
+		b.checkMeter("M-1", b.at())
+		s := b.take(scope.OuterDistalEnd)
+		if test.changes["collected"] == earlier {
+			test.changes["collected"] = s.Collected.Add(-time.Second).Time().In(b.desk.DB.Zone()).Format(desk.MendTime)
+		}
+		at := b.pass(15 * time.Second)
+		sample := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Collect(desk.Entry{By: "T-01"}, s) }).Record.ID
+		b.must(func(w *desk.Work) (desk.Receipt, error) {
+			return w.Read(desk.Entry{By: "T-01"}, desk.Reading{Sample: sample, Meter: "M-1", Value: b.rlu(test.value), At: at})
+		})
+		b.pass(time.Minute)
+		test.before(b)
+		wantRead := func(when string, id ledger.ID) (r ledger.ID) {
+			b.ask(func(v desk.View) error {
+				h, err := v.Around("D-01", b.at(), b.at(), store.Forever)
+				if len(h.Samples) != 1 || len(h.Samples[0].Judgements) != 1 {
+					t.Errorf("%s, %s: %+v", test.name, when, h.Samples)
+				}
+				return err
+			})
+			err := b.attempt(b.as("T-01", 0, access.Technician), func(w *desk.Work) error {
+				return only(w.Mending().Finish(desk.Entry{}, id, map[string]string{"value": "20", "meter": "M-1"}))
+			})
+			if fault.CodeOf(err) != fault.Conflict {
+				t.Errorf("%s, %s, read anew: %v", test.name, when, err)
+			}
+			return b.latest(record.Reading)
+		}
+		wantRead("before", sample)
+		err := author(b, sample, test.changes)
+		if fault.CodeOf(err) != test.want || test.want == "" && err != nil {
+			t.Errorf("%s, by its author: %v, want the code %q", test.name, err, test.want)
+		}
+		if err != nil {
+			two(b, sample, test.changes)
+		}
+		read := wantRead("corrected", b.latest(record.Sample))
+		b.rebuilt()
+		wantRead("corrected, from the ledger alone", b.latest(record.Sample))
+		x := body[reading.Reading](t, b.record(read))
+		if x.Value.Typed != test.value || x.Sample != string(b.latest(record.Sample)) || (x.Judgement.Outcome == reading.Action) != (test.value == "388") {
+			t.Errorf("%s: it reads %+v", test.name, x)
+		}
+		if test.value == "388" { // and then it is as hard to void as before
+			if err := b.attempt(b.as("T-01", 0, access.Technician), func(w *desk.Work) error {
+				return only(w.Void(desk.Entry{Corrects: read, Reason: "wrong"}))
+			}); fault.CodeOf(err) != fault.Forbidden {
+				t.Errorf("%s, voided then: %v", test.name, err)
+			}
+		}
+	}
+}
+
 // To take a taking back restores what was adverse, with what follows from it, and never evidence.
 func TestTakingBackIsTakenBack(t *testing.T) {
 	b := start(t)

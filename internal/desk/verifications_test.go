@@ -377,8 +377,9 @@ func TestVoidAndCorrectionDecideTheVerificationAgain(t *testing.T) {
 	b.wantState("and with the hold", reprocessing.OnHold, "action level exceeded")
 }
 
-// The correction of a sample takes its readings out of the verification until the right one is read.
-func TestCorrectedSampleHasNoReading(t *testing.T) {
+// The correction of a sample leaves its reading with it: that the sample was corrected has to be attested, and nothing is
+// read anew.
+func TestCorrectedSampleInItsVerification(t *testing.T) {
 	b := start(t)
 	b.use()
 	last := b.verification("30", "30", "30")
@@ -393,11 +394,7 @@ func TestCorrectedSampleHasNoReading(t *testing.T) {
 	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
 		return w.Collect(desk.Entry{By: "T-01", Corrects: id, Reason: "shaken longer"}, s)
 	})
-	wantFollowed(t, "corrected sample", r, record.Verification)
-	b.wantState("not read", reprocessing.InReprocessing, "instrument channel taken, not yet read")
-	in := desk.Reading{Sample: r.Record.ID, Meter: "M-1", Value: b.rlu("30"), At: last.Record.At}
-	read := b.must(func(w *desk.Work) (desk.Receipt, error) { return w.Read(tech, in) })
-	wantFollowed(t, "read", read, record.Verification)
+	wantFollowed(t, "corrected sample", r, record.Reading)
 	// Nobody captured again when it was collected: it is somebody's word.
 	b.wantState("read", reprocessing.InReprocessing, "the good reading of the instrument channel proves nothing: it was corrected after it had stood on record")
 	if _, err := b.attest(b.as("T-01", 0, access.Technician), desk.Attested{Of: []ledger.ID{r.Record.ID}, From: reprocessing.OwnAct}); err != nil {

@@ -15,6 +15,7 @@ var attestation = describe(kind[reprocessing.Attestation]{
 	fields: []Field{
 		found("scope", "", ByScope), plain("at", ""), found("by", "", ByPerson), plain("of", "acts"),
 		names("of[]", "act", "an act that it speaks for"), plain("from", "rests on"), names("form", "signed form", "the picture of the signed form"),
+		plain("pictures", "pictures of values"), names("pictures[]", "picture of a value", "a picture of a display or a laboratory's report"),
 	},
 	words: func(a reprocessing.Attestation) string {
 		if len(a.Of) == 1 {

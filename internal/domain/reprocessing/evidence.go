@@ -48,6 +48,8 @@ type Attestation struct {
 	From AttestedFrom `json:"from"`
 	// Form is the picture of the form that whoever did it signed.
 	Form string `json:"form,omitempty"`
+	// Pictures are those of the displays, or the laboratory's reports, that show values which were written down too late.
+	Pictures []string `json:"pictures,omitempty"`
 }
 
 // AttestedFrom is what somebody's word for an act rests on.
@@ -108,8 +110,9 @@ func (a Attestation) In(ended unit.Instant) bool {
 type Lack struct {
 	// Why says it as the end of a sentence that begins with the act.
 	Why string
-	// Final says that nobody's word can stand for it.
-	Final bool
+	// Final says that nobody's word can stand for it, Value that it is a value, for which a word stands only with a picture
+	// of what showed it.
+	Final, Value bool
 	// Since is when that came to be on record which a word would rest on; one that was given before does not speak of it.
 	Since unit.Instant
 }
@@ -127,11 +130,13 @@ type Wanting struct {
 	Why  string       `json:"why"`
 }
 
-// attested returns the word that counts for a record of an act that ended at an instant, given since another; nil when
-// there is none.
-func (h History) attested(id string, ended, since unit.Instant) *Attestation {
+// attested returns the word that counts for what a record of an act that ended at an instant lacks; nil when there is none.
+func (h History) attested(id string, ended unit.Instant, lack Lack) *Attestation {
 	for i, a := range h.Attestations {
-		if id != "" && slices.Contains(a.Of, id) && a.In(ended) && a.At >= since {
+		if lack.Value && len(a.Pictures) == 0 {
+			continue
+		}
+		if id != "" && slices.Contains(a.Of, id) && a.In(ended) && a.At >= lack.Since {
 			return &h.Attestations[i]
 		}
 	}
@@ -229,7 +234,7 @@ func (h History) shows(d Decision, p reading.PointResult, start unit.Instant) (l
 		if found == nil {
 			return nil, nil, nil
 		}
-		switch a := h.attested(t.ID, t.Ended(), found.Since); {
+		switch a := h.attested(t.ID, t.Ended(), *found); {
 		case found.Final:
 			if sample == nil {
 				lack = found
@@ -265,7 +270,7 @@ func (t Taken) lacks() *Lack {
 	var why []string
 	for _, l := range t.Lacks {
 		why = append(why, l.Why)
-		all.Final = all.Final || l.Final
+		all.Final, all.Value = all.Final || l.Final, all.Value || l.Value
 		all.Since = max(all.Since, l.Since)
 	}
 	all.Why = strings.Join(why, "; ")

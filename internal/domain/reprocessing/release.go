@@ -366,7 +366,7 @@ func (g *release) step(rule StepRule) (p Progress, looked bool) {
 		p.Status = MissingStep
 		g.block(InReprocessing, cite(Reason{Text: fmt.Sprintf("%s at %s has no result on record", rule.Step.Words(), last.Start.In(g.zone)), Record: last.ID},
 			rule.Source),
-			"record the result of: "+rule.Step.Words())
+			"correct its record and state the result: "+rule.Step.Words())
 	}
 	if late && p.Status == DoneStep {
 		p.Status = StaleStep

@@ -17,9 +17,9 @@ func (g *release) shown(s Step) bool {
 		return true
 	}
 	if g.quiet {
-		return g.h.attested(s.ID, s.last(), 0) != nil
+		return g.h.attested(s.ID, s.last(), Lack{}) != nil
 	}
-	if a := g.h.attested(s.ID, s.last(), 0); a != nil {
+	if a := g.h.attested(s.ID, s.last(), Lack{}); a != nil {
 		r := Reason{Text: fmt.Sprintf("%s at %s is attested", s.Kind.Words(), s.Start.In(g.zone)), By: a.By, Record: a.ID}
 		if !slices.Contains(g.answer.Reasons, r) {
 			g.note(r)
@@ -71,6 +71,9 @@ func (g *release) unproven(d Decision, rule StepRule, from unit.Instant) bool {
 		next := "sample again: " + scope.Named(m.points)
 		if len(m.samples) > 0 {
 			next = "attest what is not proven, or sample again: " + scope.Named(m.points)
+			if m.lack.Value {
+				next = "file a photograph of the display and attest what is not proven, or sample again: " + scope.Named(m.points)
+			}
 		}
 		record := d.ID
 		for _, t := range m.samples {

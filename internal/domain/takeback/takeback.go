@@ -105,6 +105,18 @@ func OfSample(read ...reading.Reading) Weight {
 	return w
 }
 
+// InDoubt weighs a reading that nobody trusts, because of its meter or its lot, or the sample of it: without it another could
+// be said of the same sample, and the doubt were gone.
+func InDoubt(w Weight) Weight { return Weight{Failure, w.What + " in doubt"} }
+
+// OfLostLot weighs a sample that would be said to be of another lot, after its own turned out not to be good.
+func OfLostLot(w Weight) Weight {
+	if w.Adverse() {
+		return w
+	}
+	return Weight{Failure, "a sample of a lot that must not be used"}
+}
+
 // OfMoment weighs a mark in the life of a sample: a clock runs from it, which another mark would begin anew.
 func OfMoment(m sampling.Moment) Weight { return Weight{Duty, "that a sample was " + string(m.Mark)} }
 
@@ -226,6 +238,12 @@ func KeepsReading(old, x reading.Reading) bool {
 	return OfReading(x).Adverse() || x.Sample == old.Sample && x.Meter == old.Meter && x.Lot == old.Lot && x.With.At == old.With.At &&
 		access.Key(x.By) == access.Key(old.By) &&
 		(x.Judgement.Outcome == old.Judgement.Outcome || !x.Judgement.Outcome.Passed() || old.Judgement.Outcome == reading.OK)
+}
+
+// KeepsSample says whether another version of a sample that was read is of the same point at the same time, by which it
+// belongs to a cleaning. What its readings say by it, [KeepsReading] weighs.
+func KeepsSample(old, x sampling.Sample) bool {
+	return x.Scope == old.Scope && x.Point == old.Point && x.Collected == old.Collected && x.NotApplicable == old.NotApplicable
 }
 
 // KeepsCheck says whether another version of a check puts as much in doubt as the first.
