@@ -380,7 +380,7 @@ func TestLiftOverWhatIsFiled(t *testing.T) {
 				return w.PlaceHold(tech, reprocessing.Hold{Scope: "D-01", Kind: test.kind, By: "T-01", Reason: "seen"})
 			})
 			b.pass(time.Minute)
-			b.reprocess()
+			b.reprocessAnew()
 			b.wantHeldFor("reprocessed", test.kind)
 			wantRefused(t, b.liftBy(test.kind, test.by, ""), test.missing)
 			filed := file(b, test.file)

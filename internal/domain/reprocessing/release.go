@@ -104,7 +104,7 @@ func (g *release) contradicted() {
 		switch {
 		case x.used:
 			r.Text += ": a use is not on record"
-			g.block(InReprocessing, r, "a use is not on record: record it, then reprocess the scope by the whole route after use")
+			g.block(InReprocessing, r, "a use is not on record: record it, then reprocess the scope by the whole route after use; or take the treatment back if there was none")
 		case x.step.Kind == Transport:
 			r.Text += ": a use is not on record, or the scope was carried away"
 			g.block(InReprocessing, r, "record the use that is not on record; without one too reprocess the scope from the leak test to storage")
@@ -232,7 +232,7 @@ func (g *release) steps() {
 }
 
 // failedSince says whether a step, or one after it, failed and is to be done again, so that no clock runs from it.
-func (g *release) failedSince(kind StepKind) bool {
+func (g *verdict) failedSince(kind StepKind) bool {
 	if g.cleanAgain && !g.recleaning && kind != "" && slices.Index(StepKinds, kind) >= slices.Index(StepKinds, ManualCleaning) {
 		return true
 	}
