@@ -104,7 +104,8 @@ func (g *release) contradicted() {
 		switch {
 		case x.used:
 			r.Text += ": a use is not on record"
-			g.block(InReprocessing, r, "a use is not on record: record it, then reprocess the scope by the whole route after use; or take the treatment back if there was none")
+			g.block(InReprocessing, r, "a use is not on record: record it, then reprocess the scope by the whole route after use; "+
+				"or take the treatment back if there was none")
 		case x.step.Kind == Transport:
 			r.Text += ": a use is not on record, or the scope was carried away"
 			g.block(InReprocessing, r, "record the use that is not on record; without one too reprocess the scope from the leak test to storage")

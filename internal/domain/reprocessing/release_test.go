@@ -643,11 +643,12 @@ func TestCleanAgainLoop(t *testing.T) {
 		h.Steps = slices.DeleteFunc(h.Steps, func(s reprocessing.Step) bool { return s.Start > h.Holds[0].At })
 		h.Lifts = nil
 		a := ask(h, "12:30")
-		if want := []string{"clean the scope again, then sample", "do and record: disinfection", "do and record: drying", "do and record: storage"}; !slices.Equal(a.Next, want) {
+		want := []string{"clean the scope again, then sample", "do and record: disinfection", "do and record: drying", "do and record: storage"}
+		if !slices.Equal(a.Next, want) {
 			t.Errorf("next: %q, want %q", a.Next, want)
 		}
 		h = recleaned(t)
-		h.Decisions[0].Verification.Next = reading.Next{Act: reading.CleanAgain, Points: []scope.PointKind{scope.ElevatorRecess}, Words: "clean the scope again, then sample"}
+		h.Decisions[0].Verification.Next = reading.Next{Act: reading.CleanAgain, Points: []scope.PointKind{scope.ElevatorRecess}, Words: want[0]}
 		h.Decisions, h.Samples = h.Decisions[:1], slices.DeleteFunc(h.Samples, func(s reprocessing.Taken) bool { return s.Cleaning == 2 })
 		h.Lifts = nil
 		if a := ask(h, "09:50"); len(a.Next) < 3 || a.Next[0] != "finish and record: manual cleaning" || a.Next[2] != "sample again: elevator recess" ||

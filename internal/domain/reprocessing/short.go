@@ -53,7 +53,8 @@ func shortOf(h History, a Answer, rules Rules, at unit.Instant, zone *time.Locat
 		return Short{Grade: Held, Words: heldFor(holds, zone) + "; " + stepsOf(a)}
 	case a.State == NotKnown:
 		s := Short{Grade: Unclear, Words: "nobody can say what was done with it: " + a.first()}
-		if slices.ContainsFunc(a.Steps, func(p Progress) bool { return p.Record != "" }) { // whoever has to choose between two of them asks what they have behind them
+		// Whoever has to choose between two of them asks what they have behind them.
+		if slices.ContainsFunc(a.Steps, func(p Progress) bool { return p.Record != "" }) {
 			s.Words += "; by the records, " + stepsOf(a)
 		}
 		return s

@@ -33,7 +33,7 @@ func (g *trip) strays() (all []stray) {
 		return last, ok
 	}
 	for _, s := range acts {
-		switch s.Kind {
+		switch s.Kind { //nolint:exhaustive // the others are all alike
 		case PointOfUse:
 			if after, ok := before(s, Disinfection, Storage); ok {
 				all = append(all, stray{step: s, after: after, used: true})

@@ -18,7 +18,10 @@ func TestActAfterTheStoring(t *testing.T) {
 		want     string // a reason, empty where it is ready
 		next     string
 	}{
-		{reprocessing.PointOfUse, false, "point-of-use treatment at 2026-03-02 14:40 +00:00 came after storage at 2026-03-02 10:30 +00:00: a use is not on record", "record it"},
+		{
+			reprocessing.PointOfUse, false,
+			"point-of-use treatment at 2026-03-02 14:40 +00:00 came after storage at 2026-03-02 10:30 +00:00: a use is not on record", "record it",
+		},
 		{reprocessing.PointOfUse, true, "a use is not on record", "by the whole route after use"},
 		{reprocessing.Transport, false, "a use is not on record, or the scope was carried away", "record the use"},
 		{reprocessing.Transport, true, "a use is not on record, or the scope was carried away", "from the leak test to storage"},
