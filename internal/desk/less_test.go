@@ -72,11 +72,24 @@ func TestWhatAsksForLessTakesTwo(t *testing.T) {
 		l.Kind = scope.Duodenoscope
 		return only(w.SettingUp().AdoptLevel(e, l))
 	}
+	loaner := func(owner scope.Owner) func(*desk.Work, desk.Entry) error {
+		return func(w *desk.Work, e desk.Entry) error {
+			return only(w.SettingUp().RegisterInstrument(e, w.Now(), scope.Instrument{Tag: "X-77", Model: "D1", Owner: owner, InService: b.since()}))
+		}
+	}
+	if err := b.tried("", loaner(scope.Loan)); err != nil {
+		t.Fatal(err)
+	}
+	rescaled := func(w *desk.Work, e desk.Entry) error {
+		return only(w.SettingUp().RegisterMeter(e, w.Now(), quality.Meter{Code: "M-1", System: "another system"}))
+	}
 	for _, test := range []struct {
 		name string
 		act  func(*desk.Work, desk.Entry) error
 		want string
 	}{
+		{"a loan that is our own", loaner(scope.Own), "scope X-77 asks for less than before: it is an own scope instead of a loaner"},
+		{"a meter on another scale", rescaled, "meter M-1 asks for less than before: it is of the system another system instead of"},
 		{"a scope of a simpler model", moved, "scope D-01 asks for less than before: by its model D2: no elevator any more"},
 		{"a simpler model", registering(simpler()), "model D1 asks for less than before: no elevator any more"},
 		{"a wider range", wider, "asks for less than before: up to"},
@@ -115,6 +128,18 @@ func TestWhatAsksForLessTakesTwo(t *testing.T) {
 	})
 	if fault.CodeOf(err) != fault.Conflict || !strings.Contains(err.Error(), "the one before it would count, which asks for less: no elevator any more") {
 		t.Errorf("the strict one taken back by one: %v", err)
+	}
+}
+
+// A recall reaches what was sampled however its lot is written.
+func TestLotInOtherLetters(t *testing.T) {
+	b := start(t)
+	lot := stands[quality.Lot](b, record.Lot, "K|7")
+	for _, other := range []quality.Lot{{Kit: lot.Kit, Lot: " 7"}, {Kit: strings.ToLower(lot.Kit), Lot: lot.Lot}} {
+		other.Expires, other.Recalled = lot.Expires, b.at()
+		wantRefused(t, b.tried("", func(w *desk.Work, e desk.Entry) error {
+			return only(w.SettingUp().RegisterLot(e, w.Now(), other))
+		}), "is registered as lot "+lot.Lot+" of kit "+lot.Kit)
 	}
 }
 

@@ -96,6 +96,18 @@ func (w SettingUp) RegisterMeter(e Entry, at unit.Instant, m quality.Meter) (Rec
 			Hint: "void the record by which it left; it needs " + takeback.Needs,
 		}
 	}
+	was, known, err := before[quality.Meter](w.View, record.Meter, m.Code)
+	if err != nil {
+		return Receipt{}, err
+	}
+	var alone *fault.Error
+	if known && was.System != m.System && !w.sentBefore(e) {
+		alone = lessThanBefore(ToRegisterMeter, "meter "+m.Code,
+			[]string{fmt.Sprintf("it is of the system %s instead of %s, whose levels judge its readings then", m.System, was.System)})
+	}
+	if err := byTwoOf(w.Work).agreed(ToRegisterMeter, e, &m.Second, alone); err != nil {
+		return Receipt{}, err
+	}
 	return w.append(e, record.Meter, at, m)
 }
 
@@ -108,7 +120,10 @@ func (w SettingUp) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt
 	if err := l.Check(); err != nil {
 		return Receipt{}, refuse(err)
 	}
-	old, _, err := standing[quality.Lot](w.View, record.Lot, l.Key())
+	old, ok, err := standing[quality.Lot](w.View, record.Lot, l.Key())
+	if err == nil && !ok && !w.sentBefore(e) {
+		err = spelledAsBefore(w.View, l)
+	}
 	if err != nil {
 		return Receipt{}, err
 	}
@@ -139,6 +154,22 @@ func (w SettingUp) RegisterLot(e Entry, at unit.Instant, l quality.Lot) (Receipt
 	}
 	r.Followed, err = w.AtMeters().settleLot(l, r.Record.By, r.Record.ID, false)
 	return r, err
+}
+
+// spelledAsBefore refuses a lot that is registered in another spelling: a recall of the one would not reach what was sampled
+// with the other.
+func spelledAsBefore(v View, l quality.Lot) error {
+	lots, err := v.Day().Lots()
+	for _, old := range lots {
+		if old.Same(l) {
+			return &fault.Error{
+				Code:    fault.Invalid,
+				Message: fmt.Sprintf("lot %s of kit %s is registered as lot %s of kit %s", l.Lot, l.Kit, old.Lot, old.Kit),
+				Hint:    "write it as it is registered",
+			}
+		}
+	}
+	return err
 }
 
 // RegisterPerson records the code of a person.

@@ -15,8 +15,9 @@ import (
 func meterRegistry() registry {
 	return registry{
 		path: "meters", wild: "code", word: "meter", one: "meter", many: "meters",
-		about: "A meter counts on the scale of its system: readings of two systems are never compared. What its controls should show are the targets.",
-		typ:   record.Meter, act: desk.ToRegisterMeter, body: decoded[quality.Meter],
+		about:  "A meter counts on the scale of its system: readings of two systems are never compared. What its controls should show are the targets.",
+		second: "Only where it is of another system than before: one who may register it too.",
+		typ:    record.Meter, act: desk.ToRegisterMeter, body: decoded[quality.Meter],
 		key:   func(b any) string { return b.(quality.Meter).Code },
 		title: func(b any) string { return "Meter " + b.(quality.Meter).Code },
 		list:  listMeters, fields: meterFields, values: meterValues, read: readMeter,

@@ -60,12 +60,12 @@ func targetKey(b any) string {
 
 var targetColumns = []string{"Material", "Kind", "System", "Meter", "Lot", "Limits in RLU", "Own runs", "Source", "Adopted", "By"}
 
-// latestTargets are the targets of which no later one has the same key.
+// latestTargets are the targets of which no later one is for the same control, meter and lot.
 func latestTargets(all []quality.Target) []quality.Target {
 	at := map[string]int{}
 	var latest []quality.Target
 	for _, t := range all {
-		key := targetKey(t)
+		key := targetKey(t) + "|" + t.Meter + "|" + t.Lot
 		if i, ok := at[key]; ok {
 			latest[i] = t
 			continue

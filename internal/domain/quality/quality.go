@@ -2,6 +2,7 @@ package quality
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"rinsate/internal/base/unit"
@@ -14,6 +15,8 @@ type Meter struct {
 	Serial string `json:"serial,omitempty"`
 	// Retired is since when it is out of service for good; zero while it is not.
 	Retired unit.Instant `json:"retired,omitzero"`
+	// Second is who else signed that it is of another system than before.
+	Second string `json:"second,omitempty"`
 }
 
 // Check refuses a meter without a code or a system.
@@ -38,6 +41,12 @@ type Lot struct {
 
 // Key tells a lot from all others.
 func (l Lot) Key() string { return l.Kit + "|" + l.Lot }
+
+// Same says whether two lots are one, whatever the case of the letters and the spaces around them.
+func (l Lot) Same(other Lot) bool {
+	same := func(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }
+	return same(l.Kit, other.Kit) && same(l.Lot, other.Lot)
+}
 
 // TakesBack says whether a recall that stands in old would be gone, or begin later, with l in its place.
 func (l Lot) TakesBack(old Lot) bool {

@@ -70,11 +70,14 @@ func Laxer(before, after Model) (less []string) {
 }
 
 // LaxerInstrument lists in words what one entry of a scope asks less of than one before it, but for what its model asks:
-// that is for [Laxer]. Whose it is is asked by a stock-take alone, which two sign.
+// that is for [Laxer]. Whose it is is asked by what its arrival makes due, and by a stock-take, which two sign.
 func LaxerInstrument(before, after Instrument) (less []string) {
 	say := func(format string, args ...any) { less = append(less, fmt.Sprintf(format, args...)) }
 	if after.InService < before.InService {
 		say("it came into service earlier, so that what was done before its arrival counts")
+	}
+	if before.Owner != Own && after.Owner == Own {
+		say("it is an own scope instead of a %s, so that its arrival asks for no cleaning verification", before.Owner.Words())
 	}
 	if after.TakesBack(before) {
 		say("it is not out of service any more")

@@ -70,15 +70,17 @@ func TestLaxer(t *testing.T) {
 
 func TestLaxerInstrument(t *testing.T) {
 	i := scope.Instrument{Tag: "D-01", Model: "D1", Owner: scope.Loan, InService: 100, Retired: 200}
-	later, earlier, back, called := i, i, i, i
+	later, earlier, back, called, own := i, i, i, i, i
 	later.InService, later.Retired, earlier.InService, back.Retired = 150, 180, 50, 0
-	called.Serial, called.Barcode, called.Location, called.Owner = "s", "b", "room 2", scope.Own
+	called.Serial, called.Barcode, called.Location, called.Owner = "s", "b", "room 2", scope.Trial
+	own.Owner = scope.Own
 	for name, test := range map[string]struct {
 		after scope.Instrument
 		want  string
 	}{
 		"the same": {i, ""}, "later": {later, ""}, "what it is called": {called, ""},
 		"earlier": {earlier, "it came into service earlier"}, "back": {back, "it is not out of service any more"},
+		"our own": {own, "it is an own scope instead of a loaner"},
 	} {
 		less := strings.Join(scope.LaxerInstrument(i, test.after), "; ")
 		if (less == "") != (test.want == "") || !strings.Contains(less, test.want) {
