@@ -117,6 +117,42 @@ func degreesOf[T any](name, label string, at func(*T) *unit.Celsius) part[T] {
 	}
 }
 
+// contactPart is how long a disinfectant was in contact.
+var contactPart = part[reprocessing.Step]{
+	Field: Field{Name: "contact", Label: "contact time, such as 12min"},
+	get: func(s *reprocessing.Step, _ *time.Location) string {
+		if s.Contact == 0 {
+			return ""
+		}
+		return s.Contact.String()
+	},
+	set: func(s *reprocessing.Step, text string, _ *time.Location) (err error) {
+		if s.Contact = 0; text != "" {
+			s.Contact, err = unit.ParseSpan(text)
+		}
+		return err
+	},
+}
+
+// coldestPart is the lowest temperature of a disinfection, of which 0 °C is one.
+var coldestPart = part[reprocessing.Step]{
+	Field: Field{Name: "coldest_cel", Label: "coldest temperature, °C"},
+	get: func(s *reprocessing.Step, _ *time.Location) string {
+		if !s.HasTemperature {
+			return ""
+		}
+		return s.Coldest.String()
+	},
+	set: func(s *reprocessing.Step, text string, _ *time.Location) error {
+		if s.Coldest, s.HasTemperature = 0, false; text == "" {
+			return nil
+		}
+		n, err := unit.ParseNumber(text)
+		s.Coldest, s.HasTemperature = unit.Celsius(n), err == nil
+		return err
+	},
+}
+
 // mendTime reads an instant; an empty text is none.
 func mendTime(text string, zone *time.Location) (unit.Instant, error) {
 	if text == "" {
@@ -243,6 +279,9 @@ func menderOf(kind record.Kind) mender {
 				textOf("disinfectant", "disinfectant", func(s *reprocessing.Step) *string { return &s.Disinfectant }),
 				textOf("disinfectant_lot", "lot of the disinfectant", func(s *reprocessing.Step) *string { return &s.DisinfectantLot }),
 				timeOf("disinfectant_filled", "solution filled", func(s *reprocessing.Step) *unit.Instant { return &s.DisinfectantFilled }),
+				timeOf("disinfectant_expires", "solution expires", func(s *reprocessing.Step) *unit.Instant { return &s.DisinfectantExpires }),
+				textOf("mec", "concentration check", func(s *reprocessing.Step) *reprocessing.Result { return &s.MEC }, reprocessing.Pass, reprocessing.Fail),
+				contactPart, coldestPart,
 				degreesOf("warmest_cel", "warmest temperature, °C", func(s *reprocessing.Step) *unit.Celsius { return &s.Warmest }),
 				textOf("reprocessor", "reprocessor", func(s *reprocessing.Step) *string { return &s.Reprocessor }),
 				textOf("cycle_number", "cycle of the reprocessor", func(s *reprocessing.Step) *string { return &s.CycleNumber }),

@@ -828,3 +828,29 @@ func TestSlipAfterSlip(t *testing.T) {
 		t.Errorf("twelve minutes after the first: %v", err)
 	}
 }
+
+// What was forgotten of a disinfection is said by correcting its record, which shows it then by somebody's word alone.
+func TestForgottenOfADisinfection(t *testing.T) {
+	b := start(t)
+	b.use()
+	b.verification("30", "30", "30")
+	b.step(reprocessing.Disinfection, 30*time.Minute, func(s *reprocessing.Step) {
+		s.Result, s.Disinfectant, s.DisinfectantLot = reprocessing.Pass, "opa-0.55", "L9"
+		s.DisinfectantFilled = s.Start.Add(-time.Hour)
+	})
+	forgotten := b.latest(record.Step)
+	b.pass(time.Minute)
+	said := map[string]string{
+		"contact": "12min", "mec": "pass", "coldest_cel": "21", "disinfectant_expires": b.at().AddDays(7, time.UTC).Time().Format(desk.MendTime),
+	}
+	r := b.must(func(w *desk.Work) (desk.Receipt, error) {
+		return w.Mending().Correct(desk.Entry{By: "T-01", Reason: "forgotten"}, forgotten, said)
+	})
+	s, err := record.Body[reprocessing.Step](r.Record)
+	if err != nil || s.Contact != 12*unit.Minute || s.MEC != reprocessing.Pass || s.Coldest != 21 || !s.HasTemperature || !s.DisinfectantExpires.Known() {
+		t.Errorf("%+v %v", s, err)
+	}
+	wantRefused(t, b.desk.As(access.Scribe()).Do(b.Context(), func(w *desk.Work) error {
+		return only(w.Mending().Correct(desk.Entry{By: "T-01", Reason: "forgotten"}, r.Record.ID, map[string]string{"contact": "soon"}))
+	}), "soon")
+}
