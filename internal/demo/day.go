@@ -198,9 +198,9 @@ func (t *cycle) holds(hold *ledger.ID, r desk.Receipt, err error) error {
 	return t.h.count(r, err)
 }
 
-// arrive reprocesses and samples a scope without a use before.
+// arrive reprocesses and samples a scope without a use before: nothing is done at a bedside.
 func (t *cycle) arrive() {
-	t.pointOfUse()
+	t.pause(4*time.Minute, 9*time.Minute)
 	t.clean()
 	t.verify(t.model.Routine())
 	t.finish()

@@ -21,7 +21,7 @@ var labels = map[string]string{
 	"Level.point": "sampling point", "Level.kind": "kind of scope", "Level.analyte": "residue test", "Level.unit": "unit", "Level.alert": "alert level",
 	"Level.action": "action level", "Level.comparison": "exceeded by a value", "Level.cv": "coefficient of variation", "Level.dirty": "counts as dirty",
 	"Level.clean": "counts as clean", "Level.second": "second person", "Model.second": "second person", "Instrument.second": "second person",
-	"Target.second": "second person",
+	"Target.second": "second person", "Meter.second": "second person",
 
 	"note": "note", "sampling": "", "reading": "cleaning verifications", "reprocessing": "", "meters": "checks of meters",
 	"clocks": "", "limits": "clocks", "shake": "shortest shaking", "protocols": "protocols", "models": "models", "due": "when cleaning verifications " +
