@@ -11,7 +11,7 @@ var meter = describe(kind[quality.Meter]{
 	kind: Meter, means: "a meter and its system",
 	key: "code",
 	fields: []Field{
-		found("code", "", ByMeter), plain("system", ""), plain("serial", ""), plain("retired", ""),
+		found("code", "", ByMeter), plain("system", ""), plain("serial", ""), plain("retired", ""), found("second", "second person", ByPerson),
 	},
 	words:   func(m quality.Meter) string { return listed(m.Code, named("system", m.System)) },
 	file:    "meters",
