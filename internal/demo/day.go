@@ -200,7 +200,11 @@ func (t *cycle) holds(hold *ledger.ID, r desk.Receipt, err error) error {
 
 // arrive reprocesses and samples a scope without a use before: nothing is done at a bedside.
 func (t *cycle) arrive() {
-	t.pause(4*time.Minute, 9*time.Minute)
+	// The same numbers are drawn as for the treatment after a use, so that what follows is as it was tuned.
+	t.pause(time.Minute, 4*time.Minute)
+	t.h.rng.IntN(len(nurses))
+	t.pause(3*time.Minute, 5*time.Minute)
+	t.h.between(15*time.Second, 100*time.Second)
 	t.clean()
 	t.verify(t.model.Routine())
 	t.finish()
