@@ -647,6 +647,7 @@ function showJob() {
   const required = job.points.filter((/** @type {Any} */ p) => p.required && !p.not_applicable);
   const read = required.filter((/** @type {Any} */ p) => p.carried || p.samples?.some((/** @type {Any} */ s) => s.readings?.length));
   const before = /** @type {HTMLFormElement | null} */ (place.querySelector("form[data-step]"));
+  const shown = `${tag} ${point}`, unfolded = place.dataset.shown === shown ? [...place.querySelectorAll("details")].map((d) => d.open && d.querySelector("summary")?.textContent) : [];
   place.replaceChildren(
     h("div", { class: "headline" }, h("h2", { id: "scope-name" }, tag), answer.state ? badge(answer.state) : badge("not known without a network"),
       h("span", { class: "by" }, `${job.test ?? "cleaning verification"}, ${read.length} of ${required.length} points read`)),
@@ -660,6 +661,8 @@ function showJob() {
         spaced(p.point), state && !p.not_applicable ? " " : "", state && !p.not_applicable ? badge(state) : p.not_applicable ? " (does not apply)" : openSample(p) ? " …" : "");
     })),
     showCard(job));
+  place.dataset.shown = shown;
+  [...place.querySelectorAll("details")].forEach((d, i) => (d.open ||= unfolded[i] === d.querySelector("summary")?.textContent)); // what somebody opened stays open
   keepTyped(before, /** @type {HTMLFormElement | null} */ (place.querySelector("form[data-step]")));
 }
 
