@@ -374,7 +374,7 @@ func (s benchPages) benchAct(x *kit.Exchange) error {
 		}
 		if a.Act == "collect" {
 			if _, err := w.Show(a.ID); fault.CodeOf(err) == fault.NotFound {
-				if err := w.Day().MaySample(a.Scope, s.Now()); err != nil {
+				if err := w.Day().MaySample(a.Scope, a.At); err != nil {
 					return err
 				}
 			}
