@@ -65,8 +65,14 @@ func TestFirstPageOfAProcedureRoom(t *testing.T) {
 			t.Errorf("in use, to %q:\n%s", role, got)
 		}
 	}
-	if got := b.ask(http.MethodGet, "/ready/"+inUseScope, access.Technician).body; !strings.Contains(got, b.patientUse()+`">The record of the use`) {
-		t.Errorf("the record of the use is not where its end is recorded:\n%s", got)
+	use := b.patientUse()
+	for _, what := range []string{"in use", "in use and on hold"} {
+		if got := b.ask(http.MethodGet, "/ready/"+inUseScope, access.Technician).body; !strings.Contains(got, use+`">The record of the use`) {
+			t.Errorf("%s: the record of the use is not where its end is recorded:\n%s", what, got)
+		}
+		b.do("T-01", func(w *desk.Work, e desk.Entry) (desk.Receipt, error) {
+			return w.PlaceHold(e, reprocessing.Hold{Scope: inUseScope, By: "T-01", Kind: reprocessing.DamageHold, Reason: "dropped"})
+		})
 	}
 	const back = `<a href="/sign-in?next=%2Fready%2FD-03">Sign in</a>`
 	if got := b.ask(http.MethodGet, "/ready/"+heldScope, nobody).body; !strings.Contains(got, back) {

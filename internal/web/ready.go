@@ -156,7 +156,7 @@ func (s dayPages) release(x *kit.Exchange) error {
 // endOfUse returns where the end of a use that goes on is recorded; whoever may not reads in the answer who does.
 func (s dayPages) endOfUse(x *kit.Exchange, answer *releaseAnswer, a reprocessing.Answer) string {
 	i := slices.IndexFunc(answer.Next, func(next string) bool { return strings.HasPrefix(next, reprocessing.EndTheUse) })
-	if i < 0 {
+	if a.InUse == "" || i < 0 {
 		return ""
 	}
 	if !x.Can(desk.ToRecordUse) {
@@ -164,12 +164,7 @@ func (s dayPages) endOfUse(x *kit.Exchange, answer *releaseAnswer, a reprocessin
 		answer.Next[i] += "; whoever reprocesses it, or a lead, records the end: tell them when it was"
 		return ""
 	}
-	for _, r := range a.Reasons {
-		if r.Blocks && r.Record != "" { // that it is in use is the first of them
-			return s.RecordHref(r.Record)
-		}
-	}
-	return ""
+	return s.RecordHref(a.InUse)
 }
 
 // which are the scopes of which one is meant and nobody can say which.

@@ -150,6 +150,8 @@ type Answer struct {
 	Cycle unit.Instant   `json:"cycle,omitzero"`
 	Steps []Progress     `json:"steps"`
 	Due   []sampling.Due `json:"due,omitempty"`
+	// InUse is the record of the use that goes on, empty where none does.
+	InUse string `json:"in_use,omitempty"`
 	// StockTake is the record of the stock-take that the answer rests on, empty where it rests on a cycle.
 	StockTake string `json:"stock_take,omitempty"`
 	// Paper says that paper decides and not the records; nil once the start is signed.

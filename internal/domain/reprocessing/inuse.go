@@ -11,6 +11,7 @@ func (g *release) inUse() bool {
 	for i, u := range open {
 		g.answer.Cycle = u.Start
 		if i == len(open)-1 && !g.h.actedSince(u.Start) {
+			g.answer.InUse = u.ID
 			g.block(InReprocessing, Reason{Text: "in use on a patient since " + u.Start.In(g.zone) + u.where(), Record: u.ID},
 				EndTheUse+", then point-of-use treatment at the bedside")
 			continue
