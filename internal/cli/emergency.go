@@ -74,11 +74,7 @@ func (a dayCommands) printEmergencies(v desk.View, all []desk.EmergencyUse) {
 		}
 		say("ended", moment(v, u.End))
 		if t := u.TakenBack; t != nil {
-			by := t.By
-			if t.Second != "" {
-				by += " and " + t.Second
-			}
-			say("taken back", fmt.Sprintf("by %s, %s: %s", by, moment(v, t.At), t.Why))
+			say("taken back", fmt.Sprintf("by %s, %s: %s", t.Who(), moment(v, t.At), t.Why))
 		}
 		say("lacking", strings.Join(u.Lacking, ", "))
 		for _, h := range u.Holds {

@@ -571,8 +571,7 @@ func (t *cycle) escalate(points []scope.PointKind, hold *ledger.ID) {
 	t.pause(3*time.Hour, 5*time.Hour)
 	// Where that is in the night it waits until the meters were checked: no reading of a day counts before.
 	if t.at >= t.h.hour(t.at, 22) {
-		t.at = t.at.AddDays(1, t.h.zone)
-		t.at = t.h.hour(t.at, checkHour+0.5)
+		t.at = t.h.hour(t.at.AddDays(1, t.h.zone), 0)
 	}
 	t.at = max(t.at, t.h.hour(t.at, checkHour+0.5))
 	t.tame = true

@@ -246,6 +246,14 @@ type EmergencyTakenBack struct {
 	Why    string       `json:"why"`
 }
 
+// Who names those who took it back.
+func (t EmergencyTakenBack) Who() string {
+	if t.Second == "" {
+		return t.By
+	}
+	return t.By + " and " + t.Second
+}
+
 // NoHold says why an emergency use has placed no hold that stands; empty where it has placed one.
 func (u EmergencyUse) NoHold() string {
 	switch {

@@ -337,11 +337,7 @@ func (s urgentPages) emergencyLine(u desk.EmergencyUse, clock words.Clock) emerg
 		l.Ended = "not known"
 	}
 	if t := u.TakenBack; t != nil {
-		by := t.By
-		if t.Second != "" {
-			by += " and " + t.Second
-		}
-		l.TakenBack = "by " + by + ", " + clock(t.At) + ": " + t.Why
+		l.TakenBack = "by " + t.Who() + ", " + clock(t.At) + ": " + t.Why
 	}
 	if desk.Late(u.Start, u.Recorded) {
 		l.Late = clock(u.Recorded)

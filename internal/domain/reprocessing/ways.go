@@ -269,13 +269,10 @@ func (e evidence) proves(s Step) bool {
 
 // lasted says whether a step took no less and no more time than the rules at the lift ask for.
 func (e evidence) lasted(s Step) bool {
-	rules := e.Rules.For(e.Since.Model.Name)
-	i := slices.IndexFunc(rules, func(r StepRule) bool { return r.Step == s.Kind })
-	if i < 0 || !takesTime(s.Kind) {
-		return true
-	}
 	took := s.End.Sub(s.Start)
-	return took >= rules[i].AtLeast.Duration() && (rules[i].AtMost == 0 || took <= rules[i].AtMost.Duration())
+	return !slices.ContainsFunc(e.Rules.For(e.Since.Model.Name), func(r StepRule) bool {
+		return r.Step == s.Kind && (took < r.AtLeast.Duration() || r.AtMost > 0 && took > r.AtMost.Duration())
+	})
 }
 
 // repaired returns the repairs for which the scope was sent after the hold, or with it, and was back by the lift: what

@@ -58,10 +58,10 @@ function answering() {
     const parsed = document.createElement("template");
     parsed.innerHTML = await answer.text();
     const fresh = parsed.content.querySelector("[data-answer]");
-    const said = /** @type {HTMLElement|null} */ (fresh?.querySelector(".answer"));
-    if (!fresh || !said) throw new Error(`answer ${answer.status}`);
+    const now = /** @type {HTMLElement|null} */ (fresh?.querySelector(".answer"));
+    if (!fresh || !now) throw new Error(`answer ${answer.status}`);
     confirmed = asked;
-    show(said, fresh.className);
+    show(now, fresh.className);
   };
   const again = () => { check(); look().then(check, check); };
   setInterval(check, 1_000);
