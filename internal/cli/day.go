@@ -29,8 +29,9 @@ func (a dayCommands) releaseCommand() *cobra.Command {
 		Use: "ready TAG", Short: "Say whether a scope may be used on a patient, and why",
 		Long: `Say whether a scope may be used on a patient now, and until when, and if not, why not
 and what to do next. TAG may be a serial number or barcode; where that stands for two
-scopes, it asks which one. --at asks about another instant; --known asks what the answer
-would have been for somebody who asked at that time, before later entries.
+scopes, it asks which one. --at asks about another instant, of which the present minute
+and what lies ahead are answered as of now; --known asks what the answer would have been
+for somebody who asked at that time, before later entries.
 Exit code 0: ready, 4: not ready, also while paper decides or where somebody else releases it.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
