@@ -267,6 +267,39 @@ func (b *site) records() (n int64) {
 	return n
 }
 
+// An answer that was under way while something was stored does not know of it, and hides it from nobody.
+func TestAnswerUnderWayAtTheBench(t *testing.T) {
+	t.Parallel()
+	needsBrowser(t)
+	_, p := atBench(t)
+	p.onScope(inWorkScope, "outer-distal-end")
+	eval[bool](p, `(() => {
+		const asked = window.fetch;
+		window.late = 0;
+		window.fetch = async (to, how) => {
+			const answer = await asked(to, how);
+			if (/\/bench\/jobs\//.test(String(to)) && !window.now) {
+				window.late++;
+				await new Promise((go) => { (window.held ??= []).push(go); });
+				window.late--;
+			}
+			return answer;
+		};
+		dispatchEvent(new Event("online"));
+		return true;
+	})()`)
+	p.wait("window.late > 0")
+	p.scan("44")
+	p.waitText("#said", "44 RLU")
+	p.waitText("#job", "1 of 3 points read")
+	eval[bool](p, "(() => { window.now = true; window.held.forEach((go) => go()); return true })()")
+	p.wait("window.late === 0")
+	p.waitText("#network", "all stored")
+	if got := p.text("#job"); !strings.Contains(got, "1 of 3 points read") {
+		t.Errorf("after the answers that were under way:\n%s", got)
+	}
+}
+
 // onScope puts a scope on the bench with a lot and a meter, and shows one of its points.
 func (p *page) onScope(tag, point string) {
 	p.Helper()

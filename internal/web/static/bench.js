@@ -258,7 +258,7 @@ async function sendAll() {
     trouble = "";
     const body = await answer.json();
     remember(body.seen);
-    if (body.job) await learnJob(body.job);
+    if (body.job) await learnJob(body.job, ++turn);
     if (body.stored) {
       await forget(entry);
       tell(act, body);
@@ -289,10 +289,18 @@ async function pressedAgain(status, act) {
   return true;
 }
 
-/** @param {Any} job */
-async function learnJob(job) {
+/** Counts what was asked, and what became of acts; learned is, by scope, from which of them on its job is. */
+let turn = 0;
+/** @type {Record<string, number>} */
+const learned = {};
+
+/** Takes up a job unless it was asked for before what is known: it might not know of the last act. @param {Any} job @param {number} from */
+async function learnJob(job, from) {
+  if (from < (learned[job.answer.scope] ?? 0)) return false;
+  learned[job.answer.scope] = from;
   jobs[job.answer.scope] = job;
   await keep("job." + job.answer.scope, job);
+  return true;
 }
 
 /** Asks anew what is known. */
@@ -319,8 +327,9 @@ async function ask() {
 
 /** @param {string} name @param {Record<string, string>} [headers] */
 async function askJob(name, headers = {}) {
+  const from = ++turn;
   const answer = await fetch(at.jobs + encodeURIComponent(name), { headers: { Accept: "application/json", ...seen(), ...headers } });
-  if (answer.ok) await learnJob(await answer.json());
+  if (answer.ok && !(await learnJob(await answer.json(), from))) await askJob(name, headers);
 }
 
 // ---- scanning -------------------------------------------------------------------------------------
@@ -938,7 +947,8 @@ function showDoor() {
 /** Shows everything, and leaves alone what somebody is typing. */
 function show() {
   const active = document.activeElement;
-  const busy = active instanceof HTMLInputElement && active.value !== "" && byID("job").contains(active);
+  const typed = active instanceof HTMLInputElement ? active.closest("form, details")?.querySelectorAll("input:not([type=checkbox], [type=radio], [type=hidden])") : undefined;
+  const busy = byID("job").contains(active) && [active, ...(typed ?? [])].some((field) => field instanceof HTMLInputElement && field.value !== "");
   const id = active?.id;
   showNetwork();
   showUnsent();
