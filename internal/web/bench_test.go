@@ -298,6 +298,21 @@ func TestAnswerUnderWayAtTheBench(t *testing.T) {
 	if got := p.text("#job"); !strings.Contains(got, "1 of 3 points read") {
 		t.Errorf("after the answers that were under way:\n%s", got)
 	}
+	// What somebody has opened, and where they are about to type, stays when everything is shown anew.
+	p.scan("ACT-POINT-OUTER-DISTAL-END")
+	p.waitText("#job", "Wrong value")
+	eval[bool](p, `(() => {
+		document.querySelector(".sample details").open = true;
+		const field = document.querySelector('.sample details input[aria-label="Why?"]');
+		field.focus();
+		field.dataset.old = "yes";
+		dispatchEvent(new Event("online"));
+		return true;
+	})()`)
+	p.wait(`document.querySelector("[data-old]") === null`)
+	if !eval[bool](p, `document.activeElement.getAttribute("aria-label") === "Why?" && document.activeElement.closest("details").open`) {
+		t.Error("the field that had the focus is shut, or another one has it")
+	}
 }
 
 // onScope puts a scope on the bench with a lot and a meter, and shows one of its points.

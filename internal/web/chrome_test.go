@@ -470,12 +470,17 @@ func (p *page) text(css string) string {
 
 func (p *page) click(css string) {
 	p.Helper()
+	p.onLive(chromedp.Click(chromedp.CSS(css), chromedp.NodeVisible))
+}
+
+// onLive does something with a part of a live page, which may put a fresh one in place between finding it and doing that.
+func (p *page) onLive(step chromedp.Action[chromedp.Void]) {
+	p.Helper()
 	for {
-		err := p.try(chromedp.Click(chromedp.CSS(css), chromedp.NodeVisible))
+		err := p.try(step)
 		if err == nil {
 			return
 		}
-		// A live page may put a fresh part in place between finding the thing and pressing it.
 		if !strings.Contains(err.Error(), "Could not find node") {
 			p.Fatal(err)
 		}
@@ -485,7 +490,7 @@ func (p *page) click(css string) {
 // fill types into a field.
 func (p *page) fill(css, text string) {
 	p.Helper()
-	p.do(chromedp.SendKeys(chromedp.CSS(css), text, chromedp.NodeVisible))
+	p.onLive(chromedp.SendKeys(chromedp.CSS(css), text, chromedp.NodeVisible))
 }
 
 // keys presses keys wherever the focus is. Those that are not letters are in package kb.

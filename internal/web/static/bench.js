@@ -944,18 +944,33 @@ function showDoor() {
     h("p", {}, h("a", { class: "button plain", href: at.signin }, "Sign in"))));
 }
 
+/** The fields of the work on a scope that are called the same. @param {string} name */
+function fieldsLike(name) {
+  return /** @type {HTMLElement[]} */ ([...byID("job").querySelectorAll("input, select")]).filter((field) => calledAs(field) === name);
+}
+
+/** @param {Element} field */
+const calledAs = (field) => field.getAttribute("name") ?? field.getAttribute("aria-label") ?? "";
+
+/** Which of the fields that are called the same has the focus. @param {Element | null} active */
+function placeOf(active) {
+  if (!active || !byID("job").contains(active) || !active.matches("input, select")) return undefined;
+  const name = calledAs(active);
+  return { name, at: fieldsLike(name).indexOf(/** @type {HTMLElement} */ (active)) };
+}
+
 /** Shows everything, and leaves alone what somebody is typing. */
 function show() {
   const active = document.activeElement;
   const typed = active instanceof HTMLInputElement ? active.closest("form, details")?.querySelectorAll("input:not([type=checkbox], [type=radio], [type=hidden])") : undefined;
   const busy = byID("job").contains(active) && [active, ...(typed ?? [])].some((field) => field instanceof HTMLInputElement && field.value !== "");
-  const id = active?.id;
+  const id = active?.id, place = placeOf(active);
   showNetwork();
   showUnsent();
   showRunning();
   showDoor();
   if (!busy) showJob();
-  if (id && document.activeElement !== active) document.getElementById(id)?.focus();
+  if (document.activeElement !== active) (id ? document.getElementById(id) : place && fieldsLike(place.name)[place.at])?.focus();
   byID("sound").textContent = choices.get("muted") ? "Sound is off" : "Sound is on";
 }
 
@@ -1026,6 +1041,11 @@ async function begin() {
     const text = field.value;
     field.value = "";
     scan(text);
+  });
+  // What is entered is done with: whatever is scanned next must not land in the field it was typed into.
+  byID("job").addEventListener("submit", () => {
+    const field = document.activeElement;
+    if (field instanceof HTMLElement && !field.id) field.blur();
   });
   byID("person").addEventListener("click", leave);
   byID("sound").addEventListener("click", () => {
